@@ -1,0 +1,1 @@
+"""Quirebox: the shop's book of paper, orders and batches, and its faces."""

@@ -1,0 +1,1 @@
+"""Paper geometry and packing: pure computation, no database, no terminal."""

@@ -1,0 +1,222 @@
+"""The vocabulary of a cutting problem and its answer, as plain data.
+
+`nester.packing` makes answers, `nester.verify` judges them; both speak in these words and share
+nothing else.  Coordinates are in fine units, x to the right and y down from a sheet's top left
+corner.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from fractions import Fraction
+from typing import NamedTuple
+
+from nester.measure import Length, mm
+from nester.pieces import Turn
+
+__all__ = [
+    "SMALLEST_OFFCUT",
+    "Answer",
+    "Cut",
+    "Cuts",
+    "Layout",
+    "Placed",
+    "Problem",
+    "Rect",
+    "Stock",
+    "Unplaced",
+    "Want",
+]
+
+SMALLEST_OFFCUT: Length = mm(75)
+"""Short side of the smallest offcut worth keeping (common practice, no source)."""
+
+
+class Cuts(StrEnum):
+    """How paper is cut."""
+
+    STRAIGHT = "straight"
+    """Every cut runs from edge to edge of the part it cuts, as on a paper trimmer."""
+    FREE = "free"
+    """A knife along a steel rule; a cut may stop anywhere."""
+
+
+class Rect(NamedTuple):
+    """An upright rectangle on a sheet."""
+
+    x: Length
+    y: Length
+    width: Length
+    height: Length
+
+    @property
+    def right(self) -> Length:
+        """The x of its right edge."""
+        return self.x + self.width
+
+    @property
+    def bottom(self) -> Length:
+        """The y of its lower edge."""
+        return self.y + self.height
+
+    @property
+    def area(self) -> int:
+        """Its area in square fine units."""
+        return self.width * self.height
+
+
+@dataclass(frozen=True)
+class Stock:
+    """Equal sheets or offcuts at hand.
+
+    Attributes
+    ----------
+    name
+        Unique among the stock of a problem.
+    quantity
+        How many there are; None means as many as needed.
+    price
+        What using one costs, in any unit of money; zero or more.
+    paper
+        The paper it is of; pieces are cut only from their own paper.
+    """
+
+    name: str
+    width: Length
+    height: Length
+    quantity: int | None
+    price: Fraction
+    paper: str = ""
+
+
+@dataclass(frozen=True)
+class Want:
+    """Equal pieces to be made, each a rectangle `width` × `height` (the piece's blank).
+
+    `name` is unique among the wants of a problem.
+    """
+
+    name: str
+    width: Length
+    height: Length
+    quantity: int
+    paper: str = ""
+    turn: Turn = Turn.ANY
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is to be cut, from what, and how."""
+
+    wants: tuple[Want, ...]
+    stock: tuple[Stock, ...]
+    cuts: Cuts = Cuts.STRAIGHT
+    smallest_offcut: Length = SMALLEST_OFFCUT
+
+
+class Placed(NamedTuple):
+    """One piece on a sheet; width and height are as placed.
+
+    `turned` says that it lies a quarter turn from how it was asked for.
+    """
+
+    name: str
+    x: Length
+    y: Length
+    width: Length
+    height: Length
+    turned: bool = False
+
+    @property
+    def rect(self) -> Rect:
+        """The rectangle it covers."""
+        return Rect(self.x, self.y, self.width, self.height)
+
+
+class Cut(NamedTuple):
+    """One cut, in the order they are made.
+
+    Attributes
+    ----------
+    part
+        The rectangle that is cut: the sheet, or what an earlier cut freed.
+    vertical
+        Whether the line runs up and down.
+    at
+        Its x if it is vertical, else its y.
+    start, end
+        Where it starts and ends along its own direction.
+    knife
+        False: the cut runs from edge to edge of `part` and parts it in two.
+        True: it is made with a knife along a rule inside `part` and may stop anywhere.
+    """
+
+    part: Rect
+    vertical: bool
+    at: Length
+    start: Length
+    end: Length
+    knife: bool = False
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Pieces placed on one sheet or offcut, with the order of cuts.
+
+    Attributes
+    ----------
+    stock
+        The name of the stock it is cut from.
+    copies
+        How many sheets are cut this way.
+    cuts
+        Cuts in order; after the last, every piece and every offcut lies free.
+    offcuts
+        Rectangles left over and worth keeping.
+    """
+
+    stock: str
+    copies: int
+    placed: tuple[Placed, ...]
+    cuts: tuple[Cut, ...] = ()
+    offcuts: tuple[Rect, ...] = ()
+
+
+class Unplaced(NamedTuple):
+    """Pieces that could not be placed, and why."""
+
+    name: str
+    quantity: int
+    why: str
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Layouts for a problem, and how good they are.
+
+    Attributes
+    ----------
+    cost
+        The sum of the prices of the sheets used.
+    bound
+        A proven lower bound on the cost of placing the same pieces.
+    tried
+        What was tried, for people and tests: counts by name of method.
+    """
+
+    layouts: tuple[Layout, ...]
+    unplaced: tuple[Unplaced, ...]
+    cost: Fraction
+    bound: Fraction
+    tried: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def gap(self) -> Fraction:
+        """(cost − bound) / cost: how far from the bound, zero when proven best."""
+        return (self.cost - self.bound) / self.cost if self.cost else Fraction(0)
+
+    @property
+    def sheets(self) -> int:
+        """How many sheets and offcuts are cut."""
+        return sum(layout.copies for layout in self.layouts)
