@@ -1,0 +1,1 @@
+"""From a layout to the order of cuts."""

@@ -1,0 +1,1 @@
+"""Designs: rules that turn a few sizes into exact pieces."""

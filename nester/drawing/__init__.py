@@ -1,0 +1,1 @@
+"""Pieces and layouts as pictures."""

@@ -1,0 +1,1 @@
+"""The optimizer: `solve` is its only door."""

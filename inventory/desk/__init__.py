@@ -1,0 +1,1 @@
+"""The faces of the shop: the command line."""
