@@ -20,6 +20,7 @@ __all__ = [
     "Answer",
     "Cut",
     "Cuts",
+    "Effort",
     "Layout",
     "Placed",
     "Problem",
@@ -40,6 +41,14 @@ class Cuts(StrEnum):
     """Every cut runs from edge to edge of the part it cuts, as on a paper trimmer."""
     FREE = "free"
     """A knife along a steel rule; a cut may stop anywhere."""
+
+
+class Effort(StrEnum):
+    """How hard to look for a cheaper plan; counted in steps, so that plans are repeatable."""
+
+    QUICK = "quick"
+    NORMAL = "normal"
+    THOROUGH = "thorough"
 
 
 class Rect(NamedTuple):

@@ -33,6 +33,7 @@ __all__ = [
     "inch",
     "mm",
     "parse_length",
+    "quotable",
     "to_mm_number",
 ]
 
@@ -153,7 +154,7 @@ def parse_length(text: str, unit: Unit = Unit.MM) -> Length:
     MeasureError
         One sentence: what is wrong and what would be right.
     """
-    shown = text.strip()
+    shown = quotable(text)
     if not shown:
         raise MeasureError("a size is missing")
     if len(shown) > _DIGITS_AT_MOST:
@@ -163,7 +164,7 @@ def parse_length(text: str, unit: Unit = Unit.MM) -> Length:
         spaced = spaced.replace(sign, f" {fraction} ")
     spaced = spaced.replace("⁄", "/").replace("−", "-").strip()
     match = _NUMBER.fullmatch(spaced)
-    if match is None or not spaced.isprintable() or not _ascii_digits(spaced):
+    if match is None or not _ascii_digits(spaced):
         raise MeasureError(f"'{shown}' is not a size; write it like 54cm, 18.5 or 7 1/16 in")
     word = match["unit"].strip().casefold()
     if word and word not in _UNIT_WORDS:
@@ -175,6 +176,11 @@ def parse_length(text: str, unit: Unit = Unit.MM) -> Length:
     if value * used.size > LARGEST:
         raise MeasureError(f"'{shown}' is more than 10 m ({used} was taken as its unit)")
     return _exact(value, used)
+
+
+def quotable(text: str) -> str:
+    """Return text in which every white space is one blank and each sign can be printed."""
+    return "".join(c if c.isprintable() else "�" for c in " ".join(text.split()))
 
 
 def _ascii_digits(text: str) -> bool:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from nester.measure import Length, MeasureError, Unit, cm, inch, mm, parse_length
+from nester.measure import Length, MeasureError, Unit, cm, inch, mm, parse_length, quotable
 
 __all__ = ["SHEET_SIZES", "Size", "parse_size"]
 
@@ -59,15 +59,14 @@ def parse_size(text: str, unit: Unit = Unit.MM) -> Size:
     MeasureError
         One sentence: what is wrong and what would be right.
     """
-    named = _BY_FOLDED_NAME.get(text.strip().casefold())
+    shown = quotable(text)
+    named = _BY_FOLDED_NAME.get(shown.casefold())
     if named is not None:
         return named
-    parts = _TIMES.split(text.strip())
+    parts = _TIMES.split(shown)
     if len(parts) != 2:
-        raise MeasureError(
-            f"'{text.strip()[:40]}' is not a size; write it like 50x70cm, 12 x 12 in or A4"
-        )
-    own_unit = re.search(r"[^\W\d]+\s*$|[\"″”]\s*$", parts[1])
+        raise MeasureError(f"'{shown[:40]}' is not a size; write it like 50x70cm, 12 x 12 in or A4")
+    own_unit = re.search(r"(?:[a-z]+|[\"″”])\s*$", parts[1], re.IGNORECASE)
     if own_unit and re.search(r"[\d½¼¾⅓⅔⅛⅜⅝⅞.]\s*$", parts[0]):
         parts[0] += own_unit.group()
     return Size(parse_length(parts[0], unit), parse_length(parts[1], unit))

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
-if TYPE_CHECKING:
-    from nester.measure import Length
+from nester.measure import Length
 
 __all__ = ["Fold", "Hole", "Line", "Piece", "Point", "Score", "Turn"]
 
