@@ -1,1 +1,17 @@
-"""From a layout to the order of cuts."""
+"""From a layout to the order of cuts, its words and its time."""
+
+from nester.cutting.order import CUT_WORTH, NotSeparable, cut_order, separable
+from nester.cutting.time import cutting_minutes
+from nester.cutting.words import cautions, offcut_name, step_text, steps
+
+__all__ = [
+    "CUT_WORTH",
+    "NotSeparable",
+    "cautions",
+    "cut_order",
+    "cutting_minutes",
+    "offcut_name",
+    "separable",
+    "step_text",
+    "steps",
+]

@@ -1,0 +1,455 @@
+"""From placed pieces to the order of cuts.
+
+A set of pieces comes apart by edge-to-edge cuts when some line parts it without touching the
+inside of a piece, and both sides come apart in turn.  Leaving pieces out never spoils this, so
+whichever cut is taken first, the rest can still be finished: a cut is never a dead end, and may
+be chosen for what it saves.
+
+What it saves is counted in one number.  An offcut of area *a* from a sheet of area *A* is worth
+a²/A, so that one large offcut beats two small ones of the same sum, and every cut costs
+`CUT_WORTH` of paper.  Parts with few pieces are searched to the end for the best tree of cuts;
+larger parts are cut by a rule that looks two cuts ahead (see `_Greedy`).
+
+Where no edge-to-edge cut is left and free cuts are allowed, the pieces are freed along their own
+edges with a knife.
+"""
+
+from __future__ import annotations
+
+from itertools import accumulate
+from operator import itemgetter
+from typing import TYPE_CHECKING, NamedTuple
+
+from nester.layouts import Cut, Cuts, Placed, Rect
+from nester.measure import mm
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+
+    from nester.measure import Length
+
+__all__ = ["CUT_WORTH", "NotSeparable", "cut_order", "separable"]
+
+CUT_WORTH: int = mm(50) ** 2
+"""A cut is saved rather than this much offcut: 25 cm² (common practice, no source)."""
+
+_SEARCHED = 8
+"""Parts with at most so many pieces are searched to the end."""
+_STATES = 2_000
+"""Parts looked at in all searches for one sheet; then the rule decides alone."""
+
+_Box = tuple[int, int, int, int]
+"""Left, top, right, bottom; so box[axis] and box[axis + 2] bound it along an axis."""
+
+_X, _Y = 0, 1
+
+
+class NotSeparable(ValueError):
+    """The pieces can't be parted by edge-to-edge cuts."""
+
+
+class _Part(NamedTuple):
+    box: _Box
+    pieces: Sequence[_Box]
+
+
+class _Choice(NamedTuple):
+    """A cut across an axis.
+
+    The first `before` of the sorted pieces lie before it; `rivals` cuts are possible along its
+    axis.
+    """
+
+    axis: int
+    at: int
+    before: int
+    rivals: int
+    pieces: Sequence[_Box]
+
+
+class _Plan(NamedTuple):
+    cuts: list[Cut]
+    offcuts: list[Rect]
+    worth: int
+
+
+def cut_order(
+    width: Length,
+    height: Length,
+    placed: Sequence[Placed],
+    cuts: Cuts,
+    smallest_offcut: Length,
+) -> tuple[tuple[Cut, ...], tuple[Rect, ...]]:
+    """Return the cuts that free every piece, in order, and the offcuts worth keeping.
+
+    A part is worked to its end before the one set aside is taken up again; of two parts the one
+    with fewer pieces comes first.
+
+    Parameters
+    ----------
+    width, height
+        Size of the sheet.
+    placed
+        Pieces that do not overlap.
+    cuts
+        With free cuts, edge-to-edge cuts are made while there are any.  In a part that has none,
+        knife cuts follow the edges of pieces and offcuts: first those up and down from left to
+        right, then those across from top to bottom, so that the rule is turned once.
+    smallest_offcut
+        Empty parts with a shorter side than this are scrap.
+
+    Raises
+    ------
+    NotSeparable
+        If straight cuts are asked for and can't free the pieces.
+    ValueError
+        If a piece does not lie on the sheet.
+    """
+    sheet = _Part((0, 0, width, height), [_box(piece.rect) for piece in placed])
+    for piece, box in zip(placed, sheet.pieces, strict=True):
+        if not (0 <= box[0] < box[2] <= width and 0 <= box[1] < box[3] <= height):
+            raise ValueError(f"piece {piece.name!r} does not lie on the sheet")
+    cutter = _Cutter(sheet, cuts is Cuts.FREE, max(1, smallest_offcut))
+    rules = [
+        _Greedy(cutter.kept_area, trims_first, strips)
+        for strips in (True, False)
+        for trims_first in (True, False)
+    ]
+    best = max(map(cutter.take_apart, rules), key=lambda plan: plan.worth)
+    return tuple(best.cuts), tuple(best.offcuts)
+
+
+def separable(placed: Iterable[Placed]) -> bool:
+    """Tell whether edge-to-edge cuts can free all pieces (which do not overlap)."""
+    boxes = [_box(piece.rect) for piece in placed]
+    groups: list[tuple[Sequence[_Box], int, bool]] = [(boxes, _X, False)]
+    while groups:
+        pieces, axis, whole_along_other = groups.pop()
+        if len(pieces) < 2:
+            continue
+        parted = list(_groups(pieces, axis))
+        if len(parted) == 1 and whole_along_other:
+            return False
+        groups += [(group, 1 - axis, len(parted) == 1) for group in parted]
+    return True
+
+
+def _groups(pieces: Sequence[_Box], axis: int) -> Iterator[Sequence[_Box]]:
+    """Yield the pieces parted at every line that no piece lies across."""
+    ordered = sorted(pieces, key=itemgetter(axis))
+    begun = 0
+    for _, _, before in _bands(ordered, axis, ordered[0][axis], ordered[-1][axis]):
+        if before > begun:
+            yield ordered[begun:before]
+            begun = before
+
+
+def _box(rect: Rect) -> _Box:
+    return rect.x, rect.y, rect.right, rect.bottom
+
+
+def _rect(box: _Box) -> Rect:
+    return Rect(box[0], box[1], box[2] - box[0], box[3] - box[1])
+
+
+def _bands(
+    ordered: Sequence[_Box], axis: int, low: int, high: int
+) -> Iterator[tuple[int, int, int]]:
+    """Yield start, end, and number of pieces before each empty band that runs edge to edge.
+
+    A band may have no width: where pieces touch, and at the two ends.
+    """
+    reach = low
+    for before, box in enumerate(ordered):
+        if box[axis] >= reach:
+            yield reach, box[axis], before
+        reach = max(reach, box[axis + 2])
+    yield reach, high, len(ordered)
+
+
+def _choices(part: _Part) -> Iterator[_Choice]:
+    for axis in (_X, _Y):
+        low, high = part.box[axis], part.box[axis + 2]
+        ordered = sorted(part.pieces, key=itemgetter(axis))
+        lines = [
+            (at, before)
+            for start, end, before in _bands(ordered, axis, low, high)
+            for at in ((start, end) if start < end else (start,))
+            if low < at < high
+        ]
+        for at, before in lines:
+            yield _Choice(axis, at, before, len(lines), ordered)
+
+
+def _halves(box: _Box, axis: int, at: int) -> tuple[_Box, _Box]:
+    x, y, right, bottom = box
+    if axis == _X:
+        return (x, y, at, bottom), (at, y, right, bottom)
+    return (x, y, right, at), (x, at, right, bottom)
+
+
+def _part(part: _Part, choice: _Choice) -> tuple[_Part, _Part]:
+    """Cut a part, or what an earlier cut the same way has left of it."""
+    first, second = _halves(part.box, choice.axis, choice.at)
+    gone = len(choice.pieces) - len(part.pieces)
+    return (
+        _Part(first, choice.pieces[gone : choice.before]),
+        _Part(second, choice.pieces[choice.before :]),
+    )
+
+
+def _is_piece(part: _Part) -> bool:
+    return len(part.pieces) == 1 and part.pieces[0] == part.box
+
+
+class _Cutter:
+    """Takes one sheet apart."""
+
+    def __init__(self, sheet: _Part, free: bool, smallest: Length) -> None:
+        self.sheet = sheet
+        self.free = free
+        self.smallest = smallest
+        self.cut_cost = CUT_WORTH * _rect(sheet.box).area
+        self.search = _Search(self)
+        self.clusters: dict[_Box, tuple[list[Cut], list[_Box]]] = {}
+
+    def take_apart(self, rule: _Greedy) -> _Plan:
+        """Cut the sheet to its end by a rule, and by search wherever that can be done."""
+        plan = _Plan([], [], 0)
+        offcuts: list[_Box] = []
+        waiting: list[tuple[_Part, Iterator[_Choice]]] = [(self.sheet, iter(()))]
+        while waiting:
+            part, series = waiting.pop()
+            if not part.pieces:
+                offcuts += [part.box] if self.kept_area(part.box) else []
+                continue
+            if _is_piece(part):
+                continue
+            choice = self.search.choose(part)
+            if choice is not None:
+                series = iter(())
+            else:
+                choice = next(series, None)
+            if choice is None:
+                series = iter(rule.choose(part))
+                choice = next(series, None)
+            if choice is None:
+                knife_cuts, left_over = self.cluster(part)
+                plan.cuts.extend(knife_cuts)
+                offcuts += left_over
+                continue
+            plan.cuts.append(_edge_to_edge(part.box, choice))
+            first, second = _part(part, choice)
+            halves = [(first, iter(())), (second, series)]
+            if len(first.pieces) <= len(second.pieces):
+                halves.reverse()
+            waiting += halves
+        worth = sum(self.worth(box) for box in offcuts) - len(plan.cuts) * self.cut_cost
+        return plan._replace(offcuts=[_rect(box) for box in offcuts], worth=worth)
+
+    def kept_area(self, box: _Box) -> int:
+        """Return the area of an empty part, or zero if it is scrap."""
+        width, height = box[2] - box[0], box[3] - box[1]
+        return width * height if min(width, height) >= self.smallest else 0
+
+    def worth(self, box: _Box) -> int:
+        """Return the worth of an empty part, times the sheet's area."""
+        return self.kept_area(box) ** 2
+
+    def cluster(self, part: _Part) -> tuple[list[Cut], list[_Box]]:
+        """Return knife cuts and offcuts of a part that no edge-to-edge cut parts."""
+        if not self.free:
+            names = f"{len(part.pieces)} pieces within {_rect(part.box)}"
+            raise NotSeparable(f"no edge-to-edge cut parts the {names}")
+        if part.box not in self.clusters:
+            left_over = list(self._left_over(part))
+            self.clusters[part.box] = _knife_cuts(part.box, [*part.pieces, *left_over]), left_over
+        return self.clusters[part.box]
+
+    def _left_over(self, part: _Part) -> Iterator[_Box]:
+        """Yield the largest empty rectangle of a part, then the largest in what remains."""
+        empty = [part.box]
+        for piece in sorted(part.pieces):
+            empty = self._without(empty, piece)
+        while empty:
+            largest = max(empty, key=lambda box: (_rect(box).area, [-side for side in box]))
+            yield largest
+            empty = self._without(empty, largest)
+
+    def _without(self, empty: list[_Box], taken: _Box) -> list[_Box]:
+        """Return the largest empty rectangles worth keeping that a taken place leaves."""
+        kept: list[_Box] = []
+        broken: list[_Box] = []
+        for box in empty:
+            overlaps = all(box[a] < taken[a + 2] and taken[a] < box[a + 2] for a in (_X, _Y))
+            (broken if overlaps else kept).append(box)
+        rests = {
+            rest
+            for box in broken
+            for axis in (_X, _Y)
+            for rest in (_halves(box, axis, taken[axis])[0], _halves(box, axis, taken[axis + 2])[1])
+            if self.kept_area(rest)
+        }
+        for rest in sorted(rests, key=lambda box: -_rect(box).area):
+            if not any(_within(rest, box) for box in kept):
+                kept.append(rest)
+        return kept
+
+
+def _within(inner: _Box, outer: _Box) -> bool:
+    return all(outer[a] <= inner[a] and inner[a + 2] <= outer[a + 2] for a in (_X, _Y))
+
+
+def _edge_to_edge(box: _Box, choice: _Choice) -> Cut:
+    along = 1 - choice.axis
+    return Cut(_rect(box), choice.axis == _X, choice.at, box[along], box[along + 2])
+
+
+def _knife_cuts(box: _Box, freed: Sequence[_Box]) -> list[Cut]:
+    """Return the edges of all rectangles, joined where they run on, without the part's own."""
+    cuts = []
+    for axis in (_X, _Y):
+        along = 1 - axis
+        edges = sorted(
+            (at, rect[along], rect[along + 2])
+            for rect in freed
+            for at in (rect[axis], rect[axis + 2])
+            if box[axis] < at < box[axis + 2]
+        )
+        joined: list[tuple[int, int, int]] = []
+        for at, start, end in edges:
+            if joined and joined[-1][0] == at and start <= joined[-1][2]:
+                joined[-1] = (at, joined[-1][1], max(end, joined[-1][2]))
+            else:
+                joined.append((at, start, end))
+        cuts += [Cut(_rect(box), axis == _X, *edge, knife=True) for edge in joined]
+    return cuts
+
+
+class _Spent(Exception):
+    """The search has looked at as many parts as it may."""
+
+
+class _Search:
+    """The best tree of cuts for parts with few pieces.
+
+    A part's pieces follow from its rectangle, so what was found for one is kept under it.
+    """
+
+    def __init__(self, cutter: _Cutter) -> None:
+        self.cutter = cutter
+        self.found: dict[_Box, tuple[int, _Choice | None]] = {}
+
+    def choose(self, part: _Part) -> _Choice | None:
+        """Return the best cut, or None: too large, given up, or no cut parts it."""
+        if len(part.pieces) > _SEARCHED:
+            return None
+        try:
+            return self._best(part)[1]
+        except _Spent:
+            return None
+
+    def _best(self, part: _Part) -> tuple[int, _Choice | None]:
+        if not part.pieces:
+            return self.cutter.worth(part.box), None
+        if _is_piece(part):
+            return 0, None
+        if part.box in self.found:
+            return self.found[part.box]
+        if len(self.found) >= _STATES:
+            raise _Spent
+        best, best_key = None, (0, 0, 0)
+        for choice in _choices(part):
+            first, second = _part(part, choice)
+            worth = self._best(first)[0] + self._best(second)[0] - self.cutter.cut_cost
+            key = (worth, max(self._freed(first), self._freed(second)), -choice.rivals)
+            if best is None or key > best_key:
+                best, best_key = choice, key
+        worth = best_key[0] if best else self._cluster_worth(part)
+        self.found[part.box] = worth, best
+        return worth, best
+
+    def _freed(self, part: _Part) -> int:
+        return 0 if part.pieces else self.cutter.kept_area(part.box)
+
+    def _cluster_worth(self, part: _Part) -> int:
+        cuts, offcuts = self.cutter.cluster(part)
+        return sum(map(self.cutter.worth, offcuts)) - len(cuts) * self.cutter.cut_cost
+
+
+class _Greedy:
+    """Chooses cuts in O(n log n) by what they free, now or with the cut after them.
+
+    First comes the cut with the largest offcut in sight, rather at once than after the next cut.
+    Where no offcut is in sight, cuts that only trim scrap come first or last as told: first
+    saves cuts, last leaves wider offcuts to parts further down.  Among the rest, for `strips`
+    all cuts the way that takes the fewest, one after the other, so that a grid is cut into a few
+    long strips and a trimmer's stop is set once; else the cut that parts the pieces most evenly.
+    """
+
+    def __init__(self, kept_area: Callable[[_Box], int], trims_first: bool, strips: bool) -> None:
+        self.kept_area = kept_area
+        self.trims_first = trims_first
+        self.strips = strips
+
+    def choose(self, part: _Part) -> list[_Choice]:
+        """Return the cuts to make, one behind the other; none if no edge-to-edge cut is left."""
+        best: list[_Choice] = []
+        best_key = (0, 0, False, 0)
+        bounds: dict[int, tuple[list[_Box], list[_Box]]] = {}
+        for choice in _choices(part):
+            if choice.axis not in bounds:
+                bounds[choice.axis] = _bounds(choice.pieces)
+            key = self._key(part, choice, *bounds[choice.axis])
+            if not best or key > best_key:
+                best, best_key = [choice], key
+            elif key == best_key and choice.axis == best[0].axis:
+                best.append(choice)
+        in_sight = best_key[0] > 0
+        return best[:1] if in_sight or not self.strips else best
+
+    def _key(
+        self, part: _Part, choice: _Choice, before: list[_Box], after: list[_Box]
+    ) -> tuple[int, int, bool, int]:
+        first, second = _halves(part.box, choice.axis, choice.at)
+        count = len(choice.pieces)
+        if choice.before == 0:
+            freed, in_sight = self.kept_area(first), self._strip(second, after[0])
+        elif choice.before == count:
+            freed, in_sight = self.kept_area(second), self._strip(first, before[-1])
+        else:
+            freed = 0
+            in_sight = max(
+                self._strip(first, before[choice.before - 1]),
+                self._strip(second, after[choice.before]),
+            )
+        trims_scrap = choice.before in (0, count) and not freed
+        last = choice.rivals if self.strips else abs(2 * choice.before - count)
+        return max(freed, in_sight), freed, trims_scrap is self.trims_first, -last
+
+    def _strip(self, box: _Box, pieces: _Box) -> int:
+        """Return the area of the largest empty strip along an edge of a part."""
+        x, y, right, bottom = box
+        return max(
+            self.kept_area((x, y, pieces[0], bottom)),
+            self.kept_area((x, y, right, pieces[1])),
+            self.kept_area((pieces[2], y, right, bottom)),
+            self.kept_area((x, pieces[3], right, bottom)),
+        )
+
+
+def _bounds(ordered: Sequence[_Box]) -> tuple[list[_Box], list[_Box]]:
+    """Return what bounds the first 1, 2, … pieces, and what bounds those from 0, 1, … on."""
+    return (
+        list(accumulate(ordered, _around)),
+        list(accumulate(reversed(ordered), _around))[::-1],
+    )
+
+
+def _around(one: _Box, other: _Box) -> _Box:
+    return (
+        min(one[0], other[0]),
+        min(one[1], other[1]),
+        max(one[2], other[2]),
+        max(one[3], other[3]),
+    )

@@ -1,0 +1,55 @@
+"""How long the cutting takes, roughly."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from nester.measure import UNITS_PER_MM
+
+if TYPE_CHECKING:
+    from nester.layouts import Layout
+
+__all__ = [
+    "MINUTES_PER_CUT",
+    "MINUTES_PER_KNIFE_METRE",
+    "MINUTES_PER_TRIMMER_METRE",
+    "cutting_minutes",
+]
+
+MINUTES_PER_CUT = Fraction(1, 2)
+"""To measure, mark and align one cut (common practice, no source)."""
+MINUTES_PER_TRIMMER_METRE = Fraction(1, 5)
+"""To draw a trimmer's blade along a metre of card (common practice, no source)."""
+MINUTES_PER_KNIFE_METRE = Fraction(1)
+"""To cut a metre of card along a steel rule, in two or three passes (common practice, no
+source)."""
+
+
+def cutting_minutes(
+    layout: Layout,
+    *,
+    per_cut: Fraction = MINUTES_PER_CUT,
+    per_trimmer_metre: Fraction = MINUTES_PER_TRIMMER_METRE,
+    per_knife_metre: Fraction = MINUTES_PER_KNIFE_METRE,
+) -> Fraction:
+    """Estimate the minutes it takes to cut all copies of a layout, one sheet at a time.
+
+    Parameters
+    ----------
+    layout
+        With its cuts in order.
+    per_cut
+        Minutes to align one cut.
+    per_trimmer_metre, per_knife_metre
+        Minutes to cut one metre from edge to edge, and with a knife.
+    """
+    per_metre = {False: per_trimmer_metre, True: per_knife_metre}
+    minutes = sum(
+        (
+            per_cut + per_metre[cut.knife] * Fraction(cut.end - cut.start, 1000 * UNITS_PER_MM)
+            for cut in layout.cuts
+        ),
+        Fraction(0),
+    )
+    return minutes * layout.copies

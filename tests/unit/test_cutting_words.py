@@ -1,0 +1,135 @@
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from nester.cutting import cautions, cut_order, cutting_minutes, step_text, steps
+from nester.layouts import Cut, Cuts, Layout, Placed, Rect
+from nester.measure import Unit, cm, inch, mm
+
+
+def layout(width: int, height: int, pieces: list[Placed], cuts: Cuts, copies: int = 1) -> Layout:
+    made, offcuts = cut_order(width, height, pieces, cuts, mm(75))
+    return Layout("sheet", copies, tuple(pieces), made, offcuts)
+
+
+CARD = cm("13.5")
+BLACK = layout(
+    cm(56),
+    cm(71),
+    [
+        Placed("tier 1", 0, 0, cm(54), cm(54)),
+        *(Placed(f"card {i}", i * CARD, cm(54), CARD, CARD) for i in range(4)),
+    ],
+    Cuts.STRAIGHT,
+    copies=2,
+)
+WHEEL = layout(
+    cm(32),
+    cm(32),
+    [
+        Placed("a", 0, 0, cm(20), cm(12)),
+        Placed("b", cm(20), 0, cm(12), cm(20)),
+        Placed("c", cm(12), cm(20), cm(20), cm(12)),
+        Placed("d", 0, cm(12), cm(12), cm(20)),
+    ],
+    Cuts.FREE,
+)
+
+
+def test_straight_cuts_in_words() -> None:
+    assert step_text(BLACK, 1, Unit.CM) == (
+        "1. Up and down, 54 cm from the left edge of the 56 × 71 cm sheet.\n"
+        "   Left: go on with the 54 × 71 cm part, for cuts 2–6.\n"
+        "   Right: scrap, 2 × 71 cm."
+    )
+    assert step_text(BLACK, 2, Unit.CM) == (
+        "2. Across, 54 cm from the top edge of the 54 × 71 cm part.\n"
+        "   Top: tier 1, 54 × 54 cm.\n"
+        "   Bottom: go on with the 54 × 17 cm part, for cuts 3–6."
+    )
+    assert step_text(BLACK, 6, Unit.MM) == (
+        "6. Up and down, 135 mm from the left edge of the 270 × 135 mm part.\n"
+        "   Left: card 2, 135 × 135 mm.\n"
+        "   Right: card 3, 135 × 135 mm."
+    )
+
+
+def test_a_part_that_waits_and_an_offcut_are_told() -> None:
+    cards = [
+        Placed(f"{i} {j}", i * inch(2), j * inch(3), inch(2), inch(3))
+        for i in range(6)
+        for j in range(2)
+    ]
+    told = steps(layout(inch(12), inch(12), cards, Cuts.STRAIGHT), Unit.IN)
+    assert told[0] == (
+        "1. Across, 6 in from the top edge of the 12 × 12 in sheet.\n"
+        "   Top: go on with the 12 × 6 in part, for cuts 2–12.\n"
+        "   Bottom: offcut 1, 12 × 6 in."
+    )
+    assert told[1] == (
+        "2. Across, 3 in from the top edge of the 12 × 6 in part.\n"
+        "   Top: go on with the 12 × 3 in part, for cuts 3–7.\n"
+        "   Bottom: set aside the 12 × 3 in part, for cuts 8–12."
+    )
+
+
+def test_knife_cuts_in_words() -> None:
+    told = steps(WHEEL, Unit.CM)
+    assert told[0] == (
+        "1. Knife, up and down, 12 cm from the left edge of the 32 × 32 cm sheet;\n"
+        "   start 12 cm and stop 32 cm from its top edge."
+    )
+    assert told[3] == (
+        "4. Knife, across, 20 cm from the top edge of the 32 × 32 cm sheet; start\n"
+        "   12 cm and stop 32 cm from its left edge.\n"
+        "   Now free: a, 20 × 12 cm; b, 12 × 20 cm; c, 20 × 12 cm; d, 12 × 20 cm;\n"
+        "   offcut 1, 8 × 8 cm; the rest is scrap."
+    )
+
+
+def test_a_length_the_unit_can_not_show_is_marked() -> None:
+    pieces = [Placed("third", 0, 0, inch(1) // 3, cm(10))]
+    told = steps(layout(cm(10), cm(10), pieces, Cuts.STRAIGHT), Unit.IN)
+    assert told[0].startswith("1. Up and down, ≈21/64 in from the left edge of the ≈3 15/16 × ")
+
+
+def test_lines_are_short_and_names_stay_on_them() -> None:
+    long = "card " * 40 + "\x1b[31m\nred"
+    pieces = [Placed(long, 0, 0, cm(10), cm(20))]
+    told = steps(layout(cm(20), cm(20), pieces, Cuts.STRAIGHT), Unit.MM)
+    assert all(len(line) <= 76 for line in told[0].splitlines())
+    assert "\x1b" not in told[0]
+    assert "[31m red, 100 × 200 mm" in " ".join(told[0].split())
+
+
+def test_cautions_speak_of_the_tools_in_use() -> None:
+    assert cautions(Layout("s", 1, ())) == ()
+    assert len(cautions(BLACK)) == 1
+    assert "rules of your place" in cautions(BLACK)[0]
+    assert cautions(WHEEL)[0] == cautions(BLACK)[0]
+    assert "knife" in cautions(WHEEL)[1]
+
+
+def test_minutes_count_cuts_and_metres_of_every_copy() -> None:
+    part = Rect(0, 0, mm(500), mm(1000))
+    cuts = (
+        Cut(part, True, mm(100), 0, mm(1000)),
+        Cut(part, False, mm(100), 0, mm(500)),
+        Cut(part, False, mm(200), mm(100), mm(350), knife=True),
+    )
+    paces = {
+        "per_cut": Fraction(1),
+        "per_trimmer_metre": Fraction(2),
+        "per_knife_metre": Fraction(12),
+    }
+    assert cutting_minutes(Layout("s", 2, (), cuts), **paces) == 2 * (3 + 3 + 3)
+    assert cutting_minutes(Layout("s", 1, ())) == 0
+
+
+@pytest.mark.parametrize("given", [BLACK, WHEEL])
+def test_minutes_are_exact_and_grow_with_the_copies(given: Layout) -> None:
+    one = cutting_minutes(Layout("s", 1, (), given.cuts))
+    assert isinstance(one, Fraction)
+    assert cutting_minutes(Layout("s", 5, (), given.cuts)) == 5 * one > 0
