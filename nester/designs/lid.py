@@ -1,0 +1,43 @@
+"""A lid: it goes over a box, and its corners stay on as glue tabs."""
+
+from __future__ import annotations
+
+from nester.designs.walled import Walled
+from nester.measure import Length
+from nester.pieces import Fold, Piece
+
+__all__ = ["lid", "lid_inside"]
+
+
+def lid_inside(covered: Length, clearance: Length) -> Length:
+    """Return the inner side of a lid over a box of side `covered`."""
+    return covered + clearance
+
+
+def lid(
+    name: str, role: str, width: Length, length: Length, clearance: Length, wall: Length
+) -> Piece:
+    """Make a lid over a box of `width` × `length`.
+
+    Its blank is the covered size + clearance + two walls each way, and stays a rectangle: four
+    slits as long as the wall free the corner squares, which serve as glue tabs.  The face is the
+    outside; walls and tabs fold away from it, and each tab is glued by its face inside the next
+    wall.
+
+    Parameters
+    ----------
+    clearance
+        How much wider and longer the lid is inside than what it covers, both sides together.
+    wall
+        Height of its walls; at most the lid's shorter inner side, or tabs would meet.
+    """
+    shape = Walled(lid_inside(width, clearance), lid_inside(length, clearance), wall)
+    return Piece(
+        name=name,
+        role=role,
+        outline=shape.square_outline(),
+        scores=shape.base_scores(Fold.MOUNTAIN) + shape.corner_scores(Fold.MOUNTAIN),
+        slits=shape.corner_slits(),
+        glue=shape.corner_squares(),
+        note="Score before folding; cut the four slits, glue each tab inside the next wall.",
+    )

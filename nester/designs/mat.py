@@ -1,0 +1,32 @@
+"""A mat: a decorative facing, smaller than what it is glued to by the reveal."""
+
+from __future__ import annotations
+
+from nester.measure import Length
+from nester.pieces import Piece
+
+__all__ = ["mat"]
+
+
+def mat(
+    name: str, role: str, width: Length, length: Length, reveal: Length, quantity: int = 1
+) -> Piece:
+    """Make the mats for a face of `width` × `length`.
+
+    Parameters
+    ----------
+    reveal
+        How much smaller the mat is than the face, each way: half of it shows on every side.
+        Less than the shorter side.
+    quantity
+        How many such faces there are.
+    """
+    return Piece.rectangle(
+        name,
+        role,
+        width - reveal,
+        length - reveal,
+        quantity=quantity,
+        upright=True,
+        note="Glue its whole back, in the middle of its panel." if reveal else "",
+    )

@@ -1,0 +1,32 @@
+"""A tray: a box part whose walls are held up by mitred glue tabs."""
+
+from __future__ import annotations
+
+from nester.designs.walled import Walled
+from nester.measure import Length
+from nester.pieces import Fold, Piece
+
+__all__ = ["tray"]
+
+
+def tray(width: Length, length: Length, depth: Length, tab: Length) -> Piece:
+    """Make a tray of outer size `width` × `length` × `depth`.
+
+    Its blank is (width + 2 depth) × (length + 2 depth).  The face is the outside, so the walls
+    fold away from it.  Each wall carries one tab, at its clockwise end, that is glued by its
+    face inside the next wall.
+
+    Parameters
+    ----------
+    tab
+        How far a tab reaches along the next wall; at most `depth` and the shorter side.
+    """
+    shape = Walled(width, length, depth)
+    return Piece(
+        name="tray",
+        role="tray",
+        outline=shape.tab_outline(tab),
+        scores=shape.base_scores(Fold.MOUNTAIN) + shape.corner_scores(Fold.MOUNTAIN),
+        glue=shape.tabs(tab),
+        note="Score before folding; glue each tab inside the next wall.",
+    )

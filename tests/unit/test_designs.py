@@ -1,0 +1,237 @@
+from __future__ import annotations
+
+import pytest
+
+from nester.designs import (
+    DESIGNS,
+    DesignRefusal,
+    check_roles,
+    paper_for,
+    read_settings,
+    roles_of,
+)
+from nester.designs.card import Opens, single_fold
+from nester.designs.layered_box import LAYERED_BOX
+from nester.designs.lid import lid
+from nester.designs.tier import FLAPS, OPEN, tier
+from nester.designs.tray import tray
+from nester.measure import Unit, cm, inch, mm
+from nester.pieces import Fold, Line, Point
+from nester.refusal import Refusal
+
+LAYERED = DESIGNS["layered-box"]
+
+
+def test_the_designs_are_listed_by_their_names() -> None:
+    assert list(DESIGNS) == ["layered-box", "tray-box", "folded-card"]
+    assert all(DESIGNS[name].name == name for name in DESIGNS)
+
+
+def test_an_open_tier_is_a_plus_with_four_valley_folds() -> None:
+    piece = tier(1, cm(2), OPEN)
+    a, b, c = cm(2), cm(4), cm(6)
+    assert set(piece.outline) == {
+        (b, 0), (b, a), (c, a), (c, b), (b, b), (b, c), (a, c), (a, b), (0, b), (0, a), (a, a),
+        (a, 0),
+    }  # fmt: skip
+    assert len(piece.outline) == 12
+    assert [score.fold for score in piece.scores] == [Fold.VALLEY] * 4
+    assert piece.slits == ()
+    assert piece.glue == ()
+
+
+def test_every_flap_hangs_on_one_wall_and_is_slit_from_the_next() -> None:
+    piece = tier(1, cm(2), FLAPS)
+    a, b, c = cm(2), cm(4), cm(6)
+    folds = {frozenset(score.line) for score in piece.scores}
+    slits = {frozenset(slit) for slit in piece.slits}
+    assert len(folds) == 8
+    assert len(slits) == 4
+    walls_met = []
+    for base, on_edge in (
+        ((b, a), ((b, 0), (c, a))),
+        ((b, b), ((c, b), (b, c))),
+        ((a, b), ((a, c), (0, b))),
+        ((a, a), ((0, a), (a, 0))),
+    ):
+        fold, slit = (frozenset((Point(*base), Point(*end))) for end in on_edge)
+        assert fold in folds
+        assert slit in slits
+        walls_met.append((fold, slit))
+    assert len(set(walls_met)) == 4
+
+
+def test_a_tier_marks_where_the_next_is_glued() -> None:
+    (seat,) = tier(1, cm(18), OPEN, cm(16)).glue
+    assert (seat[0], seat[2]) == ((cm(19), cm(19)), (cm(35), cm(35)))
+
+
+def test_a_tray_has_slanted_tabs_inside_its_corner_squares() -> None:
+    piece = tray(cm(12), cm(8), cm(4), cm(1))
+    assert (piece.width, piece.height) == (cm(20), cm(16))
+    assert piece.glue[0] == (
+        (cm(16), 0),
+        (cm(17), cm(1)),
+        (cm(17), cm(3)),
+        (cm(16), cm(4)),
+    )
+    assert all(score.fold is Fold.MOUNTAIN for score in piece.scores)
+    assert len(piece.scores) == 8
+    assert len(piece.outline) == 20
+
+
+def test_a_lid_is_its_whole_blank_with_four_slits() -> None:
+    piece = lid("lid", "lid", cm(12), cm(10), cm("0.5"), cm(3))
+    assert (piece.width, piece.height) == (cm("18.5"), cm("16.5"))
+    assert piece.is_rectangle
+    assert piece.slits[0] == Line(Point(cm("18.5"), cm(3)), Point(cm("15.5"), cm(3)))
+    assert len(piece.slits) == len(piece.glue) == 4
+
+
+def test_a_card_folds_away_from_its_face() -> None:
+    side, up = (single_fold(mm(105), mm(148), way) for way in Opens)
+    assert (side.width, side.height) == (mm(210), mm(148))
+    assert (up.width, up.height) == (mm(105), mm(296))
+    assert side.scores[0].line == ((mm(105), 0), (mm(105), mm(148)))
+    assert up.scores[0].line == ((0, mm(148)), (mm(105), mm(148)))
+    assert side.scores[0].fold is Fold.MOUNTAIN
+
+
+def test_mats_face_every_wall_and_lid() -> None:
+    settings = read_settings(LAYERED, {"mats": "both", "tiers": "3", "panel": "12"}, Unit.CM)
+    mats = [piece for piece in LAYERED.pieces(settings) if piece.role.startswith("mat")]
+    assert sum(piece.quantity for piece in mats) == 3 * 8 + 1 + 2
+    assert all(piece.upright for piece in mats)
+    first = mats[0]
+    assert (first.name, first.role, first.width) == ("mat 1 outside", "mat.1.outside", cm("11.5"))
+
+
+def test_a_reveal_of_nothing_gives_mats_as_large_as_their_panels() -> None:
+    settings = read_settings(LAYERED, {"mats": "outside", "reveal": "0 cm"}, Unit.CM)
+    assert {p.name: p.width for p in LAYERED.pieces(settings)}["mat 1 outside"] == cm(18)
+
+
+def test_layered_mats_on_a_card_step_down_by_the_reveal() -> None:
+    design = DESIGNS["folded-card"]
+    texts = {"width": "10", "height": "15", "layers": "3", "reveal": "0.4", "mats": "both"}
+    made = {p.name: p for p in design.pieces(read_settings(design, texts, Unit.CM))}
+    assert [made[f"mat front {n}"].width for n in (1, 2, 3)] == [cm("9.6"), cm("9.2"), cm("8.8")]
+    assert made["mat inside 1"].height == cm("14.6")
+
+
+def test_the_tray_box_leaves_out_what_is_not_wanted() -> None:
+    design = DESIGNS["tray-box"]
+    made = design.pieces(read_settings(design, {"lid": "no"}, Unit.CM))
+    assert [piece.name for piece in made] == ["tray"]
+    full = read_settings(design, {"lid-mat": "yes", "base-mat": "yes"}, Unit.IN)
+    assert roles_of(design.pieces(full)) == ("tray", "lid", "mat.lid", "mat.base")
+
+
+def test_a_blank_stands_for_a_panel_and_is_not_kept() -> None:
+    settings = read_settings(LAYERED, {"blank": "12", "blank-step": "1/2"}, Unit.IN)
+    assert settings["panel"] == inch(4)
+    assert settings["step"] == inch("1/6")
+    assert "blank" not in settings
+
+
+@pytest.mark.parametrize(
+    ("texts", "words"),
+    [
+        ({"panell": "3"}, "did you mean panel?"),
+        ({"zzz": "3"}, "it knows panel, blank, tiers"),
+        ({"panel": "18", "blank": "54"}, "give panel or blank, not both"),
+        ({"panel": "x"}, "layered-box, panel: 'x' is not a size"),
+        ({"panel": "-4"}, "more than zero"),
+        ({"panel": "0"}, "more than zero"),
+        ({"panel": "1mm"}, "from 1 cm to 100 cm"),
+        ({"tiers": "9"}, "from 1 to 8"),
+        ({"tiers": "4.0"}, "is not a whole number"),
+        ({"tiers": "many"}, "is not a whole number"),
+        ({"corners": "flap"}, "did you mean flaps?"),
+        ({"blank": "50.00001cm"}, "finer than Quirebox measures"),
+        ({"blank": "50 1/24 cm"}, "can't be divided exactly into 3 panels"),
+        ({"step": "7"}, "the step may be at most"),
+        ({"tiers": "1", "centre": "tray"}, "use centre=cross"),
+        ({"tiers": "1", "inner-lid": "yes"}, "leave one out"),
+        ({"tray-depth": "14"}, "must be under 14 cm"),
+        ({"tab": "13"}, "at most 12 cm"),
+        ({"lid-clearance": "2"}, "under the step of 2 cm"),
+        ({"lid-wall": "15"}, "at most 12 cm"),
+        ({"mats": "both", "reveal": "12"}, "leaves no mat"),
+        ({"cards": "4", "card-size": "14"}, "must be smaller"),
+        ({"cards": "4", "card-tier": "5"}, "the box has 4 tiers"),
+        ({"cards": "4", "card-mats": "one", "reveal": "13.4"}, "leaves no mat on a card"),
+        ({"photos": "4", "photo-size": "16.1"}, "larger than the walls of tier 2"),
+        ({"photos": "4", "photo-tier": "8"}, "the box has 4 tiers"),
+    ],
+)
+def test_what_cannot_be_made_is_refused_with_what_would_be_right(
+    texts: dict[str, str], words: str
+) -> None:
+    with pytest.raises(DesignRefusal) as refused:
+        read_settings(LAYERED, texts, Unit.CM)
+    assert words in str(refused.value)
+    assert str(refused.value).startswith("layered-box")
+    assert isinstance(refused.value, Refusal)
+
+
+@pytest.mark.parametrize(
+    ("design", "texts", "words"),
+    [
+        ("tray-box", {"tab": "5"}, "at most 4 cm"),
+        ("tray-box", {"lid-wall": "5"}, "at most 4 cm"),
+        ("tray-box", {"depth": "20", "lid-wall": "11"}, "at most 10.2 cm"),
+        ("tray-box", {"lid": "no", "lid-mat": "yes"}, "lid-mat needs a lid"),
+        ("tray-box", {"base-mat": "yes", "reveal": "9.8"}, "at most 9.5 cm"),
+        ("folded-card", {"layers": "4", "reveal": "2.6"}, "nothing of mat 4"),
+    ],
+)
+def test_the_smaller_designs_refuse_too(design: str, texts: dict[str, str], words: str) -> None:
+    with pytest.raises(DesignRefusal) as refused:
+        read_settings(DESIGNS[design], texts, Unit.CM)
+    assert words in str(refused.value)
+
+
+def test_the_limit_a_refusal_names_is_accepted() -> None:
+    for texts in ({"lid-wall": "12"}, {"tab": "12"}, {"tray-depth": "13.9"}):
+        assert LAYERED.pieces(read_settings(LAYERED, texts, Unit.CM))
+
+
+def test_pieces_refuses_settings_that_did_not_come_from_reading() -> None:
+    settings = read_settings(LAYERED, {}, Unit.CM)
+    missing = {name: value for name, value in settings.items() if name != "step"}
+    for wrong, words in (
+        (missing, "'step' is missing"),
+        ({**settings, "blank": cm(54)}, "no setting 'blank'"),
+        ({**settings, "panel": "18cm"}, "is not a length"),
+        ({**settings, "panel": True}, "is not a length"),
+        ({**settings, "tiers": 0}, "from 1 to 8"),
+        ({**settings, "centre": 4}, "not one of tray, cross"),
+    ):
+        with pytest.raises(DesignRefusal, match=words):
+            LAYERED.pieces(wrong)
+
+
+def test_the_nearest_role_names_the_paper() -> None:
+    papers = {"tier": "black", "tier.2": "gold", "all": "white", "mat.1": "rose"}
+    assert paper_for("tier.1", papers) == "black"
+    assert paper_for("tier.2", papers) == "gold"
+    assert paper_for("mat.1.inside", papers) == "rose"
+    assert paper_for("tray", papers) == "white"
+    assert paper_for("tray", {"tier": "black"}) is None
+
+
+def test_every_piece_has_a_role_its_design_knows() -> None:
+    everything = {"mats": "both", "cards": "2", "card-mats": "both", "photos": "3", "tiers": "8"}
+    pieces = LAYERED.pieces(read_settings(LAYERED, everything, Unit.CM))
+    check_roles(LAYERED, roles_of(pieces))
+    assert {role.partition(".")[0] for role in roles_of(pieces)} == set(LAYERED.roles)
+    assert len({piece.name for piece in pieces}) == len(pieces)
+
+
+def test_an_unknown_role_is_refused() -> None:
+    check_roles(LAYERED_BOX, {"all": "white", "tier.8": "black", "mat": "rose"})
+    with pytest.raises(DesignRefusal, match="did you mean tier"):
+        check_roles(LAYERED_BOX, {"tierr": "black"})
+    with pytest.raises(DesignRefusal, match="it has tray, lid, mat and all"):
+        check_roles(DESIGNS["tray-box"], {"photo": "gloss"})

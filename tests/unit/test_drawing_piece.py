@@ -1,0 +1,110 @@
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+
+import pytest
+
+from nester.designs.lid import lid
+from nester.designs.tier import FLAPS, tier
+from nester.drawing.piece import SVG, draw_piece, piece_marks
+from nester.measure import Unit, cm, inch, mm
+from nester.pieces import Fold, Hole, Line, Piece, Point, Score
+
+NS = {"s": SVG}
+
+
+def texts(svg: str) -> list[str]:
+    return [node.text or "" for node in ET.fromstring(svg).iterfind(".//s:text", NS)]  # noqa: S314
+
+
+def group_of(piece: Piece, **how: object) -> ET.Element:
+    parent = ET.Element("g")
+    piece_marks(parent, piece, mm(10), mm(20), 1 / mm(1), **how)  # type: ignore[arg-type]
+    (group,) = parent
+    return group
+
+
+def coordinates(group: ET.Element) -> list[tuple[float, float]]:
+    polygon = group.find("s:polygon", NS)
+    assert polygon is not None
+    return [
+        (float(x), float(y)) for x, y in (p.split(",") for p in polygon.get("points", "").split())
+    ]
+
+
+def test_the_same_piece_gives_the_same_bytes() -> None:
+    piece = tier(1, cm(18), FLAPS, cm(16))
+    assert draw_piece(piece, Unit.CM) == draw_piece(piece, Unit.CM)
+
+
+def test_sizes_are_written_in_the_unit_of_the_shop() -> None:
+    piece = lid("outer lid", "outer-lid", inch(4), inch(4), inch("1/16"), inch("1.5"))
+    words = texts(draw_piece(piece, Unit.IN))
+    assert words[0] == "outer lid, 7 1/16 × 7 1/16 in"
+    assert words.count("7 1/16 in") == 2
+    assert words.count("1 1/2") == 4
+    assert words.count("4 1/16") == 2
+
+
+def test_the_legend_names_only_what_is_drawn() -> None:
+    flaps = texts(draw_piece(tier(1, cm(18), FLAPS), Unit.CM))
+    assert "valley fold" in flaps
+    assert "cut" in flaps
+    assert "mountain fold" not in flaps
+    assert "glue here" not in flaps
+    covered = texts(draw_piece(lid("lid", "lid", cm(9), cm(9), mm(2), cm(2)), Unit.CM))
+    assert "mountain fold" in covered
+    assert "glue here" in covered
+
+
+def test_folds_are_dashed_and_dash_dotted_and_slits_solid() -> None:
+    piece = Piece.rectangle(
+        "card", "card", mm(20), mm(30),
+        scores=(
+            Score(Line(Point(0, mm(10)), Point(mm(20), mm(10))), Fold.VALLEY),
+            Score(Line(Point(0, mm(15)), Point(mm(20), mm(15))), Fold.MOUNTAIN),
+        ),
+        slits=(Line(Point(mm(5), mm(20)), Point(mm(5), mm(25))),),
+        holes=(Hole(Point(mm(10), mm(5)), mm(4)),),
+    )  # fmt: skip
+    group = group_of(piece)
+    dashes = [line.get("stroke-dasharray") for line in group.iterfind("s:line", NS)]
+    assert [len(d.split()) if d else 0 for d in dashes] == [2, 4, 0]
+    hole = group.find("s:circle", NS)
+    assert hole is not None
+    assert (hole.get("cx"), hole.get("cy"), hole.get("r")) == ("20", "25", "2")
+
+
+def test_a_turned_piece_is_rotated_a_quarter_clockwise() -> None:
+    corners = (Point(0, 0), Point(mm(30), 0), Point(mm(30), mm(10)), Point(0, mm(10)))
+    piece = Piece("strip", "mat", corners, slits=(Line(Point(mm(3), 0), Point(mm(3), mm(4))),))
+    assert coordinates(group_of(piece)) == [(10, 20), (40, 20), (40, 30), (10, 30)]
+    turned = group_of(piece, turned=True)
+    assert coordinates(turned) == [(20, 20), (20, 50), (10, 50), (10, 20)]
+    (slit,) = turned.iterfind("s:line", NS)
+    assert [slit.get(k) for k in ("x1", "y1", "x2", "y2")] == ["20", "23", "16", "23"]
+
+
+def test_names_are_escaped_and_many_are_counted() -> None:
+    piece = Piece.rectangle("<b> & 'mat'", "mat", mm(5), mm(300), quantity=4, note="a < b")
+    svg = draw_piece(piece, Unit.MM, fill='"><script>')
+    assert texts(svg)[0] == "<b> & 'mat', 5 × 300 mm, 4 pieces"
+    assert "<script>" not in svg
+
+
+@pytest.mark.parametrize("unit", list(Unit))
+def test_everything_drawn_stays_on_the_picture(unit: Unit) -> None:
+    for piece in (
+        Piece.rectangle("strip", "mat", mm(900), mm(8)),
+        Piece.rectangle("strip", "mat", mm(8), mm(900)),
+        tier(1, cm(18), FLAPS, cm(16)),
+    ):
+        root = ET.fromstring(draw_piece(piece, unit))  # noqa: S314
+        wide, high = float(root.get("width", "")), float(root.get("height", ""))
+        drawing = root.find("s:g", NS)
+        assert drawing is not None
+        for x, y in coordinates(drawing[0]):
+            assert 0 < x + 100 < wide
+            assert 0 < y + 100 < high
+        for node in root.iterfind("s:text", NS):
+            assert 0 < float(node.get("y", "")) < high
