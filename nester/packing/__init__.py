@@ -1,1 +1,18 @@
-"""The optimizer: `solve` is its only door."""
+"""The optimizer; its doors are `solve`, and `solve_orders` for orders made whole or not at all."""
+
+from nester.packing.solve import Progress, solve
+from nester.packing.stop import Stop, after_seconds, never
+from nester.packing.whole_orders import Claim, Lack, Verdict, left_over, solve_orders
+
+__all__ = [
+    "Claim",
+    "Lack",
+    "Progress",
+    "Stop",
+    "Verdict",
+    "after_seconds",
+    "left_over",
+    "never",
+    "solve",
+    "solve_orders",
+]

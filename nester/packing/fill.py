@@ -1,0 +1,133 @@
+"""Fill one sheet: pieces in a given order, each into the free rectangle that suits it best.
+
+For straight cuts a free rectangle is split in two by an edge-to-edge cut whenever a piece is laid
+into its corner, so that any result comes apart on a trimmer.  For free cuts all maximal free
+rectangles are kept.  Both are the greedy methods surveyed by Jylänki, "A thousand ways to pack
+the bin" (2010): guillotine and maximal rectangles, with best short side fit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from random import Random
+
+from nester.layouts import Cuts
+from nester.packing.model import Shape, Spot
+
+__all__ = ["Filler"]
+
+_Free = tuple[int, int, int, int]  # x, y, width, height
+
+
+class Filler:
+    """Fills sheets and counts the steps it takes; a step is one piece tried in one rectangle."""
+
+    def __init__(self, shapes: Sequence[Shape], cuts: Cuts, rng: Random) -> None:
+        self._shapes = shapes
+        self._rng = rng
+        self._split = self._halve if cuts is Cuts.STRAIGHT else self._keep_maximal
+        self.steps = 0
+
+    def fill(
+        self, width: int, height: int, counts: Sequence[int], order: Sequence[int]
+    ) -> tuple[Spot, ...]:
+        """Lay pieces on a width × height sheet.
+
+        Parameters
+        ----------
+        counts
+            How many of each shape may be laid.
+        order
+            Indices of the shapes, in the order they are tried.
+        """
+        free: list[_Free] = [(0, 0, width, height)]
+        spots: list[Spot] = []
+        lie_along = self._rng.random()
+        for index in order:
+            shape = self._shapes[index]
+            for _ in range(counts[index]):
+                best = self._best(free, shape)
+                if best is None:
+                    break
+                where, turned = best
+                x, y, _, _ = free[where]
+                wide, high = (shape.height, shape.width) if turned else (shape.width, shape.height)
+                spots.append(Spot(index, x, y, turned))
+                free = self._split(free, where, wide, high, lie_along)
+                if not free:
+                    return tuple(spots)
+        return tuple(spots)
+
+    def _best(self, free: Sequence[_Free], shape: Shape) -> tuple[int, bool] | None:
+        """Return the free rectangle, and the turn, that leave the shortest strip."""
+        wide, high, _, turns = shape
+        self.steps += len(free)
+        best_rest = -1
+        found = (-1, False)
+        for where, (_, _, width, height) in enumerate(free):
+            if wide <= width and high <= height:
+                rest = min(width - wide, height - high)
+                if best_rest < 0 or rest < best_rest:
+                    best_rest, found = rest, (where, False)
+            if turns and high <= width and wide <= height:
+                rest = min(width - high, height - wide)
+                if best_rest < 0 or rest < best_rest:
+                    best_rest, found = rest, (where, True)
+        return None if best_rest < 0 else found
+
+    def _halve(
+        self, free: list[_Free], where: int, wide: int, high: int, lie_along: float
+    ) -> list[_Free]:
+        """Cut a free rectangle beside the piece in its corner, edge to edge one way or the other.
+
+        Mostly the way that leaves the larger single rest; now and then the other, so that many
+        runs see many cut trees.
+        """
+        x, y, width, height = free[where]
+        right, below = width - wide, height - high
+        upright_first = right * height > below * width
+        if self._rng.random() < 0.3 * lie_along:
+            upright_first = not upright_first
+        rest = free[:where] + free[where + 1 :]
+        if upright_first:
+            parts = ((x + wide, y, right, height), (x, y + high, wide, below))
+        else:
+            parts = ((x + wide, y, right, high), (x, y + high, width, below))
+        rest.extend(part for part in parts if part[2] and part[3])
+        return rest
+
+    def _keep_maximal(
+        self, free: list[_Free], where: int, wide: int, high: int, _lie_along: float
+    ) -> list[_Free]:
+        """Take the piece out of all free rectangles, keeping each maximal rest."""
+        x, y, _, _ = free[where]
+        right, bottom = x + wide, y + high
+        whole: list[_Free] = []
+        fresh: list[_Free] = []
+        for other in free:
+            ox, oy, ow, oh = other
+            if ox >= right or oy >= bottom or ox + ow <= x or oy + oh <= y:
+                whole.append(other)
+                continue
+            if ox < x:
+                fresh.append((ox, oy, x - ox, oh))
+            if oy < y:
+                fresh.append((ox, oy, ow, y - oy))
+            if right < ox + ow:
+                fresh.append((right, oy, ox + ow - right, oh))
+            if bottom < oy + oh:
+                fresh.append((ox, bottom, ow, oy + oh - bottom))
+        fresh = list(dict.fromkeys(fresh))
+        for one in fresh:
+            x1, y1, w1, h1 = one
+            inside = any(
+                other is not one
+                and other[0] <= x1
+                and other[1] <= y1
+                and other[0] + other[2] >= x1 + w1
+                and other[1] + other[3] >= y1 + h1
+                for other in (*whole, *fresh)
+            )
+            if not inside:
+                whole.append(one)
+        return whole

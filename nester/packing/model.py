@@ -1,0 +1,214 @@
+"""One paper's part of a problem, in the smallest numbers that say the same.
+
+Papers never share a sheet, so each is a problem of its own.  Equal rectangles are counted, not
+multiplied; lengths are divided by their common divisor and prices made whole, so that every
+method works on small integers.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import gcd, lcm
+from typing import NamedTuple
+
+from nester.layouts import Problem, Stock, Want
+from nester.pieces import Turn
+
+__all__ = ["Kind", "Pattern", "Shape", "Spot", "Task", "split_by_paper", "usage"]
+
+_LARGEST_PRICE = 2**40
+"""Whole prices stay below this, so that sums over a million sheets fit the solver's 64 bits."""
+
+
+class Shape(NamedTuple):
+    """Equal pieces: sides in scaled units, how many, and whether a quarter turn is allowed."""
+
+    width: int
+    height: int
+    wanted: int
+    turns: bool
+
+    @property
+    def area(self) -> int:
+        """Area in scaled square units."""
+        return self.width * self.height
+
+    def fits(self, width: int, height: int) -> bool:
+        """Whether one such piece fits into a width × height rectangle."""
+        return (self.width <= width and self.height <= height) or (
+            self.turns and self.height <= width and self.width <= height
+        )
+
+
+class Kind(NamedTuple):
+    """Equal sheets: sides in scaled units, how many (None: as many as needed), whole price."""
+
+    width: int
+    height: int
+    on_hand: int | None
+    price: int
+
+    @property
+    def area(self) -> int:
+        """Area in scaled square units."""
+        return self.width * self.height
+
+
+class Spot(NamedTuple):
+    """A shape (by index) lying on a sheet with its top left corner at x, y."""
+
+    shape: int
+    x: int
+    y: int
+    turned: bool
+
+
+class Pattern(NamedTuple):
+    """Shapes placed on one sheet of a kind (by index)."""
+
+    kind: int
+    spots: tuple[Spot, ...]
+
+
+def usage(spots: Iterable[Spot]) -> dict[int, int]:
+    """Count the shapes among spots, by index."""
+    counts: dict[int, int] = defaultdict(int)
+    for spot in spots:
+        counts[spot.shape] += 1
+    return dict(counts)
+
+
+@dataclass(frozen=True)
+class Task:
+    """One paper's cutting problem in scaled units.
+
+    Attributes
+    ----------
+    shapes, kinds
+        What is to be cut and from what.  Every shape fits at least one kind.
+    members
+        For each shape, the wants it stands for, in the problem's order.
+    stock
+        For each kind, the stock it stands for.
+    divisor
+        Fine units in one scaled unit.
+    price_unit
+        Money in one unit of whole price; whole prices are rounded down to it, and exact unless
+        the prices span more than 2⁴⁰.
+    """
+
+    paper: str
+    shapes: tuple[Shape, ...]
+    kinds: tuple[Kind, ...]
+    members: tuple[tuple[Want, ...], ...]
+    stock: tuple[Stock, ...]
+    divisor: int
+    price_unit: Fraction
+
+    @property
+    def demand(self) -> tuple[int, ...]:
+        """How many of each shape are wanted."""
+        return tuple(shape.wanted for shape in self.shapes)
+
+    def with_demand(self, counts: Sequence[int]) -> Task:
+        """Return the same task for other counts of its shapes, some perhaps none."""
+        shapes = (s._replace(wanted=n) for s, n in zip(self.shapes, counts, strict=True))
+        return replace(self, shapes=tuple(shapes))
+
+    def most_of(self, kind: int) -> int:
+        """How many sheets of a kind a sensible plan uses at most: one a piece, if there are."""
+        pieces = sum(self.demand)
+        on_hand = self.kinds[kind].on_hand
+        return pieces if on_hand is None else min(on_hand, pieces)
+
+    def exact_cost(self, uses: dict[int, int]) -> Fraction:
+        """Money for so many sheets of each kind."""
+        return sum((self.stock[kind].price * n for kind, n in uses.items()), Fraction(0))
+
+
+def split_by_paper(problem: Problem) -> tuple[list[Task], list[tuple[Want, str]]]:
+    """Return a task for each paper that has work to do, and the wants that fit no sheet, with why.
+
+    Papers come in the order in which the wants name them.
+    """
+    stock_of: dict[str, list[Stock]] = defaultdict(list)
+    for stock in problem.stock:
+        if stock.quantity is None or stock.quantity > 0:
+            stock_of[stock.paper].append(stock)
+    wants_of: dict[str, list[Want]] = defaultdict(list)
+    hopeless: list[tuple[Want, str]] = []
+    for want in problem.wants:
+        why = _why_hopeless(want, stock_of[want.paper])
+        if why:
+            hopeless.append((want, why))
+        else:
+            wants_of[want.paper].append(want)
+    tasks = [_task(paper, wants, stock_of[paper]) for paper, wants in wants_of.items()]
+    return tasks, hopeless
+
+
+def _why_hopeless(want: Want, stock: Sequence[Stock]) -> str:
+    if not stock:
+        return f"there is no sheet of paper '{want.paper}'" if want.paper else "there is no sheet"
+    shape = Shape(want.width, want.height, 1, want.turn is Turn.ANY)
+    if any(shape.fits(s.width, s.height) for s in stock):
+        return ""
+    if any(shape._replace(turns=True).fits(s.width, s.height) for s in stock):
+        return "it fits no sheet without a turn that it may not make"
+    return (
+        "it is larger than every sheet of its paper"
+        if want.paper
+        else ("it is larger than every sheet")
+    )
+
+
+def _task(paper: str, wants: Sequence[Want], stock: Sequence[Stock]) -> Task:
+    merged: dict[tuple[int, int, bool], list[Want]] = defaultdict(list)
+    for want in wants:
+        turns = want.turn is Turn.ANY and want.width != want.height
+        width, height = want.width, want.height
+        if turns and width < height:
+            width, height = height, width
+        merged[width, height, turns].append(want)
+    smallest = min(min(width, height) for width, height, _ in merged)
+    useful = [s for s in stock if min(s.width, s.height) >= smallest]
+    divisor = gcd(
+        *(side for width, height, _ in merged for side in (width, height)),
+        *(side for s in useful for side in (s.width, s.height)),
+    )
+    price_unit = _price_unit([s.price for s in useful])
+    # Largest first: the order in which methods and people like to think of them.
+    keys = sorted(merged, key=lambda key: (-key[0] * key[1], key))
+    return Task(
+        paper=paper,
+        shapes=tuple(
+            Shape(
+                width // divisor,
+                height // divisor,
+                sum(want.quantity for want in merged[width, height, turns]),
+                turns,
+            )
+            for width, height, turns in keys
+        ),
+        kinds=tuple(
+            Kind(s.width // divisor, s.height // divisor, s.quantity, int(s.price / price_unit))
+            for s in useful
+        ),
+        members=tuple(tuple(merged[key]) for key in keys),
+        stock=tuple(useful),
+        divisor=divisor,
+        price_unit=price_unit,
+    )
+
+
+def _price_unit(prices: Sequence[Fraction]) -> Fraction:
+    """Return the largest unit in which all prices are whole, or a coarser one if they'd be huge."""
+    positive = [price for price in prices if price]
+    if not positive:
+        return Fraction(1)
+    common = lcm(*(price.denominator for price in positive))
+    unit = Fraction(gcd(*(int(price * common) for price in positive)), common)
+    return max(unit, max(positive) / _LARGEST_PRICE)

@@ -1,0 +1,84 @@
+"""All the layouts that the methods have found for one paper, each kept once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from nester.packing.model import Pattern, Task, usage
+
+__all__ = ["Pool", "Uses", "standing"]
+
+Uses = tuple[tuple[Pattern, int], ...]
+"""A plan in the making: patterns and how many sheets are cut by each."""
+
+
+@dataclass(frozen=True)
+class _Entry:
+    pattern: Pattern
+    counts: dict[int, int]
+    waste: int
+
+
+class Pool:
+    """Patterns by what they make.
+
+    Two patterns on the same kind of sheet with the same pieces are equal to the choice; the first
+    found is kept.
+    """
+
+    def __init__(self, task: Task) -> None:
+        self._task = task
+        self._entries: dict[tuple[int, frozenset[tuple[int, int]]], _Entry] = {}
+
+    def add(self, pattern: Pattern) -> None:
+        """Keep a pattern unless one like it is known."""
+        if not pattern.spots:
+            return
+        counts = usage(pattern.spots)
+        key = (pattern.kind, frozenset(counts.items()))
+        if key not in self._entries:
+            shapes = self._task.shapes
+            made = sum(shapes[shape].area * n for shape, n in counts.items())
+            waste = self._task.kinds[pattern.kind].area - made
+            self._entries[key] = _Entry(pattern, counts, waste)
+
+    def add_uses(self, uses: Uses) -> None:
+        """Keep every pattern of a plan."""
+        for pattern, _ in uses:
+            self.add(pattern)
+
+    def __len__(self) -> int:
+        return len(self._entries)
+
+    def best(self, most: int, always: Uses) -> Iterator[tuple[Pattern, dict[int, int]]]:
+        """Yield at most `most` patterns, least waste for their kind first, and all of `always`."""
+        kinds = self._task.kinds
+        by_kind: dict[int, list[_Entry]] = {}
+        for entry in self._entries.values():
+            by_kind.setdefault(entry.pattern.kind, []).append(entry)
+        share = max(1, most // max(1, len(by_kind)))
+        seen = set()
+        for kind, entries in by_kind.items():
+            # Stable sort: ties stay in the order found, so that equal input gives equal plans.
+            entries.sort(key=lambda entry: entry.waste * 1024 // kinds[kind].area)
+            for entry in entries[:share]:
+                seen.add((kind, frozenset(entry.counts.items())))
+                yield entry.pattern, entry.counts
+        for pattern, _ in always:
+            counts = usage(pattern.spots)
+            key = (pattern.kind, frozenset(counts.items()))
+            if key not in seen:
+                seen.add(key)
+                yield pattern, counts
+
+
+def standing(task: Task, uses: Uses) -> tuple[int, int, int]:
+    """Return how good a plan is, smaller first: area not made, cost, sheets."""
+    unmade = sum(shape.area * shape.wanted for shape in task.shapes)
+    cost = sheets = 0
+    for pattern, copies in uses:
+        unmade -= copies * sum(task.shapes[spot.shape].area for spot in pattern.spots)
+        cost += copies * task.kinds[pattern.kind].price
+        sheets += copies
+    return unmade, cost, sheets

@@ -1,0 +1,112 @@
+"""Whole plans, sheet after sheet, each time with piece values mended by what went badly.
+
+Sequential value correction (Mukhacheva, Belov and Mosquera; see Belov and Scheithauer, European
+Journal of Operational Research 171, 2006): pieces that end on wasteful sheets are worth more in
+the next plan, so that they are laid earlier, while there is still choice.  Every sheet laid out
+on the way goes into the pool.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from random import Random
+
+from nester.layouts import Cuts
+from nester.packing.fill import Filler
+from nester.packing.model import Pattern, Spot, Task, usage
+from nester.packing.pool import Pool, Uses
+from nester.packing.stop import Stop
+
+__all__ = ["sequential_plans"]
+
+_TRIES = 5
+"""Fillings tried for each sheet, the best of which is kept."""
+_KINDS_A_SHEET = 4
+"""Kinds of sheet looked at for each sheet, when there are more."""
+
+
+def sequential_plans(
+    task: Task, cuts: Cuts, rng: Random, steps: int, pool: Pool, stop: Stop
+) -> Iterator[Uses]:
+    """Yield plans until so many steps are spent (at least one plan) or `stop` says so."""
+    filler = Filler(task.shapes, cuts, rng)
+    builder = _Builder(task, filler, rng, pool)
+    while True:
+        yield builder.plan()
+        if filler.steps >= steps or stop():
+            return
+
+
+class _Builder:
+    def __init__(self, task: Task, filler: Filler, rng: Random, pool: Pool) -> None:
+        self._task = task
+        self._filler = filler
+        self._rng = rng
+        self._pool = pool
+        self._value = [float(shape.area) for shape in task.shapes]
+        # A little of the area beside the price lets sheets that cost nothing be compared.
+        dearest = max((kind.price / kind.area for kind in task.kinds), default=0.0) or 1.0
+        self._outlay = [kind.price + 0.01 * dearest * kind.area for kind in task.kinds]
+
+    def plan(self) -> Uses:
+        """Build one plan; what finds no sheet any more is left out of it."""
+        left = list(self._task.demand)
+        stock = [self._task.most_of(kind) for kind in range(len(self._task.kinds))]
+        spread = self._rng.choice((0.02, 0.1, 0.3, 0.8))
+        uses: list[tuple[Pattern, int]] = []
+        while any(left):
+            pattern = self._best_sheet(left, stock, spread)
+            if pattern is None:
+                break
+            counts = usage(pattern.spots)
+            copies = min(
+                stock[pattern.kind], *(left[shape] // number for shape, number in counts.items())
+            )
+            for shape, number in counts.items():
+                left[shape] -= number * copies
+            stock[pattern.kind] -= copies
+            uses.append((pattern, copies))
+            self._correct(pattern)
+        return tuple(uses)
+
+    def _best_sheet(self, left: list[int], stock: list[int], spread: float) -> Pattern | None:
+        kinds = [
+            kind
+            for kind, size in enumerate(self._task.kinds)
+            if stock[kind]
+            and any(
+                number and shape.fits(size.width, size.height)
+                for number, shape in zip(left, self._task.shapes, strict=True)
+            )
+        ]
+        if len(kinds) > _KINDS_A_SHEET:
+            kinds = sorted(self._rng.sample(kinds, _KINDS_A_SHEET))
+        best: Pattern | None = None
+        best_rate = -1.0
+        for kind in kinds:
+            for _ in range(_TRIES):
+                pattern = Pattern(kind, self._fill(kind, left, spread))
+                self._pool.add(pattern)
+                rate = self._worth(pattern.spots) / self._outlay[kind]
+                if rate > best_rate:
+                    best, best_rate = pattern, rate
+        return best
+
+    def _fill(self, kind: int, left: list[int], spread: float) -> tuple[Spot, ...]:
+        size = self._task.kinds[kind]
+        noise = self._rng.random
+        key = [value * (1 + spread * (2 * noise() - 1)) for value in self._value]
+        order = sorted((i for i, number in enumerate(left) if number), key=lambda i: -key[i])
+        return self._filler.fill(size.width, size.height, left, order)
+
+    def _worth(self, spots: tuple[Spot, ...]) -> float:
+        return sum(self._value[spot.shape] for spot in spots)
+
+    def _correct(self, pattern: Pattern) -> None:
+        """Move the values of a sheet's pieces towards what they cost on this sheet."""
+        shapes = self._task.shapes
+        made = sum(shapes[spot.shape].area for spot in pattern.spots)
+        dearness = self._task.kinds[pattern.kind].area / made
+        for shape in {spot.shape for spot in pattern.spots}:
+            fair = shapes[shape].area * dearness**1.5
+            self._value[shape] = 0.7 * self._value[shape] + 0.3 * fair
