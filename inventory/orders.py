@@ -1,0 +1,194 @@
+"""Orders: what somebody wants, by when, in which papers; one function a deed."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from sqlalchemy import select
+
+from inventory.models import Order, Status
+from inventory.names import choice, clean_name, did_you_mean, shorten, whole_number
+from inventory.shop import the_shop
+from inventory.stash import find_paper
+from nester.designs import DESIGNS, check_roles, paper_for, read_settings, roles_of
+from nester.refusal import Refusal
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+    from datetime import date
+
+    from sqlalchemy.orm import Session
+
+    from nester.designs import Design
+    from nester.pieces import Piece
+
+__all__ = ["add_order", "find_design", "get_order", "list_orders", "order_pieces", "set_status"]
+
+_STEPS: dict[Status, tuple[Status, ...]] = {
+    Status.DRAFT: (Status.CONFIRMED, Status.CANCELLED),
+    Status.CONFIRMED: (Status.PLANNED, Status.CANCELLED),
+    Status.PLANNED: (Status.CUT, Status.CONFIRMED, Status.CANCELLED),
+    Status.CUT: (Status.ASSEMBLED, Status.CANCELLED),
+    Status.ASSEMBLED: (Status.DELIVERED, Status.CANCELLED),
+    Status.DELIVERED: (),
+    Status.CANCELLED: (),
+}
+"""Where an order may go; from planned back to confirmed when its batch is dropped."""
+
+
+def add_order(
+    session: Session,
+    customer: str,
+    design: str,
+    sizes: Mapping[str, str],
+    papers: Mapping[str, str],
+    copies: int,
+    due: date,
+    today: date,
+) -> tuple[Order, list[str]]:
+    """Take an order; it starts out confirmed.
+
+    Parameters
+    ----------
+    design
+        The name of a design in `nester.designs.DESIGNS`.
+    sizes
+        The design's settings as they were written; bare numbers are in the shop's unit.
+    papers
+        The name of a paper for each role; a role with a point also answers to the part before it.
+    copies
+        How many finished objects, 1 to 1,000,000.
+    today
+        The day it is at the maker's table.
+
+    Returns
+    -------
+    Order
+        Stored, with its number (`Order.id`).
+    list of str
+        What the maker should know: that it was due already.
+
+    Raises
+    ------
+    Refusal
+        If there is no such design or paper, a piece has no paper, or the design can't be made in
+        these sizes.
+    """
+    customer = clean_name(customer, "the customer's name")
+    chosen = find_design(design)
+    unit = the_shop(session).unit
+    pieces = chosen.pieces(read_settings(chosen, sizes, unit), unit)
+    check_roles(chosen, papers)
+    named = {role: find_paper(session, name).name for role, name in papers.items()}
+    _check_papers(chosen, pieces, named)
+    order = Order(
+        customer=customer,
+        design=chosen.name,
+        sizes=dict(sizes),
+        unit=unit,
+        papers=named,
+        copies=whole_number(copies, "the number of copies", least=1),
+        due=due,
+        status=Status.CONFIRMED,
+        made_at=datetime.now(UTC),
+    )
+    session.add(order)
+    session.flush()
+    late = f"order {order.id} was due on {due.isoformat()}, which has passed"
+    return order, [late] if due < today else []
+
+
+def _check_papers(design: Design, pieces: Iterable[Piece], papers: Mapping[str, str]) -> None:
+    bare = [role for role in roles_of(pieces) if paper_for(role, papers) is None]
+    if bare:
+        parts = ", ".join(dict.fromkeys(role.partition(".")[0] for role in bare))
+        raise Refusal(f"{design.name} needs a paper for {parts}; name one for each, or one for all")
+
+
+def find_design(name: str) -> Design:
+    """Return the design of that name.
+
+    Raises
+    ------
+    Refusal
+        If there is none; it says which there are.
+    """
+    design = DESIGNS.get(name.strip().casefold())
+    if design is None:
+        hint = did_you_mean(name, DESIGNS) or f"; there are {', '.join(DESIGNS)}"
+        raise Refusal(f"there is no design '{shorten(name)}'{hint}")
+    return design
+
+
+def list_orders(
+    session: Session, *, status: Status | str | Iterable[Status | str] | None = None
+) -> list[Order]:
+    """Return orders, what is due first first.
+
+    Parameters
+    ----------
+    status
+        Only those that are so far, or as far as one of several; all, unless given.
+
+    Raises
+    ------
+    Refusal
+        If there is no such status.
+    """
+    query = select(Order).order_by(Order.due, Order.id)
+    if status is not None:
+        wanted = [status] if isinstance(status, str) else status
+        query = query.where(Order.status.in_([choice(Status, one, "the status") for one in wanted]))
+    return list(session.scalars(query))
+
+
+def get_order(session: Session, number: int) -> Order:
+    """Return the order of that number.
+
+    Raises
+    ------
+    Refusal
+        If there is none.
+    """
+    order = session.get(Order, number) if -(2**63) <= number < 2**63 else None
+    if order is None:
+        raise Refusal(f"there is no order {shorten(str(number), 20)}")
+    return order
+
+
+def set_status(session: Session, order: Order, status: Status | str) -> Order:
+    """Move an order along: draft, confirmed, planned, cut, assembled, delivered.
+
+    It may be cancelled from anywhere before delivered, and goes back from planned to confirmed
+    when its batch is dropped.
+
+    Raises
+    ------
+    Refusal
+        If it can't go there from where it is.
+    """
+    wanted = choice(Status, status, "the status")
+    steps = _STEPS[order.status]
+    if wanted not in steps:
+        where = f"it can become {' or '.join(steps)}" if steps else "that is where it ends"
+        raise Refusal(f"order {order.id} is {order.status} and can't become {wanted}; {where}")
+    order.status = wanted
+    session.flush()
+    return order
+
+
+def order_pieces(session: Session, order: Order) -> list[tuple[Piece, str]]:
+    """Return the pieces of one copy of an order, each with the name of its paper.
+
+    Raises
+    ------
+    Refusal
+        If its design can't be made so any more, or a paper is not in the book.
+    """
+    design = find_design(order.design)
+    pieces = design.pieces(read_settings(design, order.sizes, order.unit), order.unit)
+    _check_papers(design, pieces, order.papers)
+    names = {role: paper_for(role, order.papers) or "" for role in roles_of(pieces)}
+    known = {name: find_paper(session, name).name for name in set(names.values())}
+    return [(piece, known[names[piece.role]]) for piece in pieces]

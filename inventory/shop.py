@@ -1,0 +1,473 @@
+"""Opening a shop's file: the one place that knows how the database is reached.
+
+A shop is one SQLite file.  Writing happens in one immediate transaction a deed, so that two
+processes wait for each other instead of failing half way; reading sees one moment of the file.
+What SQLite can't do (no room, no permission, no such file) becomes a `Refusal` here and nowhere
+else.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import tempfile
+from contextlib import closing, contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Self
+
+from sqlalchemy import create_engine, event, text
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.orm import Session
+from sqlalchemy.pool import QueuePool
+
+from inventory.models import Shop
+from inventory.money import check_currency
+from inventory.names import choice, clean_name, whole_number
+from nester.measure import LARGEST, Length, Unit
+from nester.refusal import Refusal
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from alembic.config import Config
+    from alembic.script import ScriptDirectory
+    from sqlalchemy import Connection, Engine
+
+__all__ = [
+    "HEAD_REVISION",
+    "PATH_VARIABLE",
+    "ShopFile",
+    "change_shop",
+    "default_path",
+    "open_shop",
+    "the_shop",
+]
+
+HEAD_REVISION = "0001"
+"""The newest revision in `migrations/`; known here so that opening an up-to-date shop needs no
+Alembic, which takes longer to import than a listing may take."""
+
+PATH_VARIABLE = "QUIREBOX_SHOP"
+
+_APPLICATION_ID = 0x51626F78
+"""Marks an SQLite file as a shop of ours (https://sqlite.org/pragma.html#pragma_application_id)."""
+_WAIT_SECONDS = 10
+"""How long one deed waits for another process to finish its own."""
+
+
+def default_path() -> Path:
+    """Return where the shop is: as QUIREBOX_SHOP says, else in the platform's data folder."""
+    given = os.environ.get(PATH_VARIABLE)
+    if given:
+        return Path(given)
+    from platformdirs import user_data_path
+
+    return user_data_path("quirebox", appauthor=False) / "shop.sqlite"
+
+
+class ShopFile:
+    """A shop's open file; use it in a ``with`` statement, which closes it.
+
+    Attributes
+    ----------
+    path
+        Where it lies.
+    backup
+        The copy made beside it if opening it brought its tables up to date, else None.
+    """
+
+    def __init__(self, path: Path, engine: Engine, backup: Path | None = None) -> None:
+        self.path = path
+        self.backup = backup
+        self._engine = engine
+
+    @contextmanager
+    def begin(self) -> Iterator[Session]:
+        """Give a session in one write transaction.
+
+        It is stored when the block ends, and forgotten wholly if anything is raised in it.
+
+        Raises
+        ------
+        Refusal
+            If the file can't be written; nothing has changed then.
+        """
+        writing = self._engine.execution_options(begin="IMMEDIATE")
+        with (
+            _clear_refusals(self.path),
+            Session(writing, expire_on_commit=False) as session,
+            session.begin(),
+        ):
+            session.connection()  # waits for the lock here, before anything is read
+            yield session
+
+    @contextmanager
+    def read(self) -> Iterator[Session]:
+        """Give a session that sees one moment of the shop and can't write.
+
+        Raises
+        ------
+        Refusal
+            If the file can't be read.
+        """
+        with _clear_refusals(self.path), Session(self._engine, expire_on_commit=False) as session:
+            event.listen(session, "before_flush", _refuse_to_write)
+            yield session
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._engine.dispose()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+def _refuse_to_write(*_: object) -> None:
+    raise RuntimeError("a session for reading was asked to write; use ShopFile.begin()")
+
+
+def open_shop(
+    path: Path | None = None,
+    *,
+    create: bool = False,
+    name: str = "My shop",
+    unit: Unit | str = Unit.MM,
+    currency: str = "EUR",
+) -> ShopFile:
+    """Open the shop in a file, bringing older tables up to date.
+
+    Parameters
+    ----------
+    path
+        The file; `default_path` unless given.
+    create
+        Make a new shop; `name`, `unit` and `currency` are for this alone.
+    unit
+        In which the shop writes its lengths.
+    currency
+        ISO 4217 code of its prices.
+
+    Raises
+    ------
+    Refusal
+        If there is no shop there (or, with `create`, something is there already), it is no shop's
+        file, comes from a newer version, or can't be read and written.
+    """
+    where = Path(path or default_path()).absolute()
+    if create:
+        _create(where, Shop(
+            name=clean_name(name, "the shop's name"), unit=choice(Unit, unit, "the shop's unit"),
+            currency=check_currency(currency),
+        ))  # fmt: skip
+    return _open(where)
+
+
+def the_shop(session: Session) -> Shop:
+    """Return the shop itself: its unit, its currency and its rules."""
+    return session.get_one(Shop, 1)
+
+
+def change_shop(
+    session: Session,
+    *,
+    name: str | None = None,
+    unit: Unit | str | None = None,
+    smallest_offcut: Length | None = None,
+    offcut_worth: int | None = None,
+) -> Shop:
+    """Change what is given and leave the rest; stored lengths and orders keep their sizes.
+
+    Parameters
+    ----------
+    smallest_offcut
+        Short side of the smallest offcut worth keeping, in fine units.
+    offcut_worth
+        0 to 100 percent.
+
+    Raises
+    ------
+    Refusal
+        If one of them can't be so.
+    """
+    changes: dict[str, Any] = {}
+    if name is not None:
+        changes["name"] = clean_name(name, "the shop's name")
+    if unit is not None:
+        changes["unit"] = choice(Unit, unit, "the shop's unit")
+    if smallest_offcut is not None:
+        if not 0 < smallest_offcut <= LARGEST:
+            raise Refusal("the smallest offcut must be more than zero and at most 10 m")
+        changes["smallest_offcut"] = smallest_offcut
+    if offcut_worth is not None:
+        changes["offcut_worth"] = whole_number(offcut_worth, "the worth of an offcut", most=100)
+    shop = the_shop(session)
+    for key, value in changes.items():
+        setattr(shop, key, value)
+    return shop
+
+
+# --- reaching the file -------------------------------------------------------------------------
+
+
+def _engine(path: Path) -> Engine:
+    """Return an engine on an existing file.
+
+    SQLAlchemy sends BEGIN itself, as its SQLite page advises for control over transactions, so
+    that reading too happens in one transaction and writing begins with the lock in hand.
+    """
+    engine = create_engine(
+        "sqlite+pysqlite://", creator=lambda: _connect(path), poolclass=QueuePool
+    )
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        mode = connection.get_execution_options().get("begin", "DEFERRED")
+        connection.exec_driver_sql(f"BEGIN {mode}")
+
+    return engine
+
+
+def _connect(path: Path) -> sqlite3.Connection:
+    connection = sqlite3.connect(
+        _uri(path), uri=True, timeout=_WAIT_SECONDS, isolation_level=None, check_same_thread=False
+    )
+    connection.execute("PRAGMA foreign_keys = ON")
+    # A shop's week is worth more than a few milliseconds: also safe when the power goes.
+    connection.execute("PRAGMA synchronous = FULL")
+    return connection
+
+
+def _uri(path: Path) -> str:
+    """Return the address of a file that must exist: SQLite shall never make an empty one."""
+    return f"{path.as_uri()}?mode=rw"
+
+
+def _open(path: Path) -> ShopFile:
+    _check_is_there(path)
+    engine = _engine(path)
+    try:
+        with _clear_refusals(path):
+            stored = _stored_revision(engine, path)
+            backup = None if stored == HEAD_REVISION else _migrate(engine, path)
+    except BaseException:
+        engine.dispose()
+        raise
+    return ShopFile(path, engine, backup)
+
+
+def _check_is_there(path: Path) -> None:
+    try:
+        is_file, is_folder = path.is_file(), path.is_dir()
+    except OSError as error:
+        raise _no_access(path, error) from error
+    if is_folder:
+        raise Refusal(f"{path} is a folder, not a shop's file; give the file itself")
+    if not is_file:
+        raise Refusal(f"there is no shop at {path}; make one with 'quirebox shop new'")
+
+
+def _stored_revision(engine: Engine, path: Path) -> str:
+    with engine.connect() as connection:
+        if connection.scalar(text("PRAGMA application_id")) != _APPLICATION_ID:
+            raise Refusal(f"{path} is no shop's file; make a shop with 'quirebox shop new'")
+        return str(connection.scalar(text("SELECT version_num FROM alembic_version")))
+
+
+# --- making a new one --------------------------------------------------------------------------
+
+
+def _create(path: Path, shop: Shop) -> None:
+    """Build the whole shop out of sight, then give it its name in one step."""
+    try:
+        if path.exists() or path.is_symlink():
+            raise _taken(path)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(
+            dir=path.parent, prefix=".quirebox-", ignore_cleanup_errors=True
+        ) as folder:
+            unnamed = Path(folder) / path.name
+            with _clear_refusals(path):
+                _build(unnamed, shop)
+            _give_name(unnamed, path)
+    except OSError as error:
+        raise _no_access(path, error) from error
+
+
+def _build(path: Path, shop: Shop) -> None:
+    path.touch()
+    with closing(_connect(path)) as connection:
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute(f"PRAGMA application_id = {_APPLICATION_ID}")
+    engine = _engine(path)
+    try:
+        with engine.execution_options(begin="IMMEDIATE").begin() as connection:
+            _upgrade(_alembic(connection))
+            with Session(connection) as session:
+                session.add(shop)
+                session.flush()
+    finally:
+        engine.dispose()
+
+
+def _give_name(unnamed: Path, path: Path) -> None:
+    """Name the finished file; never in place of another one."""
+    try:
+        path.hardlink_to(unnamed)
+    except FileExistsError:
+        raise _taken(path) from None
+    except OSError:
+        # Some file systems know no second name for a file; then between this look and the move
+        # another program could still take the name.
+        if path.exists():
+            raise _taken(path) from None
+        unnamed.rename(path)
+    if hasattr(os, "O_DIRECTORY"):
+        folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+def _taken(path: Path) -> Refusal:
+    return Refusal(f"{path} exists already and is left as it is; choose another file with --shop")
+
+
+# --- bringing an older one up to date ----------------------------------------------------------
+
+
+def _migrate(engine: Engine, path: Path) -> Path | None:
+    """Bring the tables up to date in one transaction, after a copy beside the file.
+
+    Foreign keys rest meanwhile, since changing a table on SQLite means to build it anew; they are
+    all checked before the change is stored.
+
+    Returns
+    -------
+    Path or None
+        The copy; None if another process was quicker.
+    """
+    with engine.execution_options(begin="IMMEDIATE").connect() as connection:
+        driver = connection.connection.driver_connection
+        assert isinstance(driver, sqlite3.Connection)  # noqa: S101 - tells the type checker
+        driver.execute("PRAGMA foreign_keys = OFF")
+        try:
+            with connection.begin():
+                return _upgrade_with_backup(connection, path)
+        finally:
+            driver.execute("PRAGMA foreign_keys = ON")
+
+
+def _upgrade_with_backup(connection: Connection, path: Path) -> Path | None:
+    stored = str(connection.scalar(text("SELECT version_num FROM alembic_version")))
+    if stored == HEAD_REVISION:
+        return None
+    config = _alembic(connection)
+    if not _is_known(config, stored):
+        raise Refusal(
+            f"{path} was written by a newer version of Quirebox (its tables are at '{stored}');"
+            " update Quirebox to open it"
+        )
+    backup = _back_up(path, stored)
+    try:
+        _upgrade(config)
+        _check_foreign_keys(connection)
+    except BaseException:
+        backup.unlink()  # the file itself stays as it was
+        raise
+    return backup
+
+
+def _check_foreign_keys(connection: Connection) -> None:
+    broken = connection.execute(text("PRAGMA foreign_key_check")).all()
+    if broken:
+        raise RuntimeError(f"after the migration these foreign keys point nowhere: {broken[:5]}")
+
+
+def _back_up(path: Path, revision: str) -> Path:
+    """Copy the file as it is, however many pages still lie in its log; all of it or nothing."""
+    now = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%fZ")
+    backup = path.with_name(f"{path.stem}.before-update-{revision}-{now}{path.suffix}")
+    unfinished = backup.with_name(f"{backup.name}.unfinished")
+    try:
+        with closing(_connect(path)) as source, closing(sqlite3.connect(unfinished)) as target:
+            source.backup(target)
+        unfinished.rename(backup)
+    except OSError as error:
+        raise _no_access(backup, error) from error
+    finally:
+        unfinished.unlink(missing_ok=True)
+    return backup
+
+
+def _alembic(connection: Connection) -> Config:
+    from alembic.config import Config
+
+    from inventory.resources import migrations_folder
+
+    config = Config()
+    config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
+    config.attributes["connection"] = connection
+    return config
+
+
+def _scripts(config: Config) -> ScriptDirectory:
+    from alembic.script import ScriptDirectory
+
+    return ScriptDirectory.from_config(config)
+
+
+def _is_known(config: Config, revision: str) -> bool:
+    return any(script.revision == revision for script in _scripts(config).walk_revisions())
+
+
+def _upgrade(config: Config) -> None:
+    from alembic import command
+
+    command.upgrade(config, HEAD_REVISION)
+
+
+# --- what can go wrong with a file -------------------------------------------------------------
+
+_TROUBLE = {
+    sqlite3.SQLITE_BUSY: f"is in use by another program, which did not let go within"
+    f" {_WAIT_SECONDS} seconds; nothing was changed, so do it again when that has finished",
+    sqlite3.SQLITE_LOCKED: "is in use by this program already; nothing was changed",
+    sqlite3.SQLITE_READONLY: "is read-only, so nothing was changed; allow writing to it and to"
+    " its folder, or choose another file with --shop",
+    sqlite3.SQLITE_PERM: "may not be used; ask for the right to read and write it",
+    sqlite3.SQLITE_IOERR: "could not be read or written, so nothing was changed; look after the"
+    " disk and its free space",
+    sqlite3.SQLITE_CORRUPT: "is damaged; put back a backup of it",
+    sqlite3.SQLITE_FULL: "has no room to grow because the disk is full, so nothing was changed;"
+    " make room and do it again",
+    sqlite3.SQLITE_CANTOPEN: "can't be opened; see that it and its folder are there and"
+    " may be read and written",
+    sqlite3.SQLITE_NOTADB: "is no shop's file; make a shop with 'quirebox shop new'",
+}
+"""By primary result code (https://sqlite.org/rescode.html), what to say of the file."""
+
+
+@contextmanager
+def _clear_refusals(path: Path) -> Iterator[None]:
+    """Turn SQLite's troubles with the file into one clear sentence."""
+    try:
+        yield
+    except (DBAPIError, sqlite3.Error) as error:
+        cause = error.orig if isinstance(error, DBAPIError) else error
+        said = _TROUBLE.get(getattr(cause, "sqlite_errorcode", 0) & 0xFF)
+        if said is None:
+            raise
+        raise Refusal(f"{path} {said}") from error
+
+
+def _no_access(path: Path, error: OSError) -> Refusal:
+    why = error.strerror or str(error)
+    return Refusal(
+        f"{path} can't be reached or made ({why}); see to the folder {path.parent},"
+        " or choose another file with --shop"
+    )

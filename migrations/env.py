@@ -1,0 +1,28 @@
+"""Runs the migrations on the connection that `inventory.shop` hands over.
+
+That connection has begun a write transaction already, so that a migration happens wholly or not
+at all.
+"""
+
+from __future__ import annotations
+
+from alembic import context
+
+from inventory.models import Base
+
+
+def run() -> None:
+    connection = context.config.attributes.get("connection")
+    if connection is None:
+        raise RuntimeError("migrations run through inventory.shop, which makes a backup first")
+    context.configure(
+        connection=connection,
+        target_metadata=Base.metadata,
+        render_as_batch=True,
+        transactional_ddl=True,
+    )
+    with context.begin_transaction():
+        context.run_migrations()
+
+
+run()

@@ -1,0 +1,183 @@
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta, timezone
+
+import pytest
+from sqlalchemy import delete, select, text, update
+from sqlalchemy.exc import IntegrityError, StatementError
+from sqlalchemy.orm import Session
+
+from inventory import ledger, stash
+from inventory.models import Movement, Reason, Stock
+from inventory.shop import ShopFile
+from nester.measure import cm
+from nester.refusal import Refusal
+
+SIZE = (cm(50), cm(70))
+
+
+@pytest.fixture
+def sheets(shop: ShopFile) -> str:
+    """Ten sheets under the label S-1."""
+    with shop.begin() as session:
+        stash.add_paper(session, "Night card", colour="black", grammage=300)
+        return stash.add_sheets(session, "Night card", SIZE, 10).label
+
+
+def amount(shop: ShopFile, label: str) -> int:
+    with shop.read() as session:
+        return ledger.on_hand(session, stash.find_stock(session, label))
+
+
+def test_a_quantity_is_the_sum_of_its_movements(shop: ShopFile, sheets: str) -> None:
+    with shop.begin() as session:
+        stock = stash.find_stock(session, sheets)
+        ledger.move(session, stock, -3, Reason.CUT)
+        ledger.move(session, stock, 5, Reason.RECEIVED)
+        assert ledger.on_hand(session, stock) == 12
+        assert ledger.on_hand_of(session) == {stock.id: 12}
+        assert ledger.on_hand_of(session, [stock]) == {stock.id: 12}
+    assert amount(shop, sheets) == 12
+
+
+def test_what_never_moved_counts_nothing(shop: ShopFile, sheets: str) -> None:
+    with shop.begin() as session:
+        paper = stash.find_paper(session, "night CARD")
+        bare = Stock(kind="offcut", number=9, label="K-9", paper=paper, width=1, height=1, note="")
+        session.add(bare)
+        session.flush()
+        assert ledger.on_hand(session, bare) == 0
+        assert ledger.on_hand_of(session, [bare]) == {bare.id: 0}
+
+
+def test_no_quantity_falls_below_zero(shop: ShopFile, sheets: str) -> None:
+    said = "S-1 has 10 on hand, so 11 can't be taken from it"
+    with pytest.raises(Refusal, match=said), shop.begin() as session:
+        ledger.move(session, stash.find_stock(session, sheets), -11, Reason.SPOILED)
+    assert amount(shop, sheets) == 10
+
+
+def test_no_quantity_grows_over_the_limit(shop: ShopFile, sheets: str) -> None:
+    said = "999,991 more would be over 1,000,000"
+    with pytest.raises(Refusal, match=said), shop.begin() as session:
+        ledger.move(session, stash.find_stock(session, sheets), 999_991, Reason.RECEIVED)
+    assert amount(shop, sheets) == 10
+
+
+def test_an_offcut_is_there_or_not(shop: ShopFile, sheets: str) -> None:
+    with shop.begin() as session:
+        offcut = stash.add_offcut(session, "Night card", (cm(10), cm(20)))
+        with pytest.raises(Refusal, match="K-1 is in the stash already"):
+            ledger.move(session, offcut, 1, Reason.COUNTED)
+        ledger.move(session, offcut, -1, Reason.CUT)
+        with pytest.raises(Refusal, match="K-1 is not in the stash any more"):
+            ledger.move(session, offcut, -1, Reason.CUT)
+
+
+@pytest.mark.parametrize(
+    ("change", "reason"),
+    [(0, Reason.COUNTED), (-1, Reason.RECEIVED), (-1, Reason.OPENING), (1, Reason.CUT),
+     (1, Reason.SPOILED), (1, Reason.UNDONE)],
+)  # fmt: skip
+def test_a_reason_must_go_with_its_change(
+    shop: ShopFile, sheets: str, change: int, reason: Reason
+) -> None:
+    with shop.begin() as session, pytest.raises(ValueError, match="movement") as error:
+        ledger.move(session, stash.find_stock(session, sheets), change, reason)
+    assert not isinstance(error.value, Refusal)
+
+
+def test_undo_is_a_counter_movement(shop: ShopFile, sheets: str) -> None:
+    with shop.begin() as session:
+        spoiled = stash.spoil(session, sheets, 4, "coffee")
+        back = ledger.undo(session, spoiled, note="it was tea, and dry")
+        assert (back.change, back.reason, back.undoes_id) == (4, Reason.UNDONE, spoiled.id)
+    assert amount(shop, sheets) == 10
+    with shop.read() as session:
+        assert [row.after for row in stash.history(session, sheets)] == [10, 6, 10]
+
+
+def test_a_movement_is_undone_once(shop: ShopFile, sheets: str) -> None:
+    with shop.begin() as session:
+        spoiled = stash.spoil(session, sheets, 4)
+        back = ledger.undo(session, spoiled)
+        with pytest.raises(Refusal, match="has been taken back already"):
+            ledger.undo(session, spoiled)
+        with pytest.raises(Refusal, match="can't be taken back itself"):
+            ledger.undo(session, back)
+
+
+def test_what_has_gone_since_cannot_be_undone(shop: ShopFile, sheets: str) -> None:
+    with shop.begin() as session:
+        stock = stash.find_stock(session, sheets)
+        arrival = session.scalars(select(Movement)).one()
+        ledger.move(session, stock, -1, Reason.CUT)
+        with pytest.raises(Refusal, match="S-1 has 9 on hand, so 10 can't be taken"):
+            ledger.undo(session, arrival)
+
+
+def test_moments_are_kept_in_utc(shop: ShopFile, sheets: str) -> None:
+    noon = datetime(2026, 3, 1, 12, tzinfo=timezone(timedelta(hours=5)))
+    with shop.begin() as session:
+        stock = stash.find_stock(session, sheets)
+        number = ledger.move(session, stock, -1, Reason.CUT, at=noon).id
+    with shop.read() as session:
+        at = session.get_one(Movement, number).at
+    assert at == noon
+    assert at.tzinfo is UTC
+    local = noon.replace(tzinfo=None)
+    with pytest.raises(StatementError, match="needs a time zone"), shop.begin() as session:
+        ledger.move(session, stash.find_stock(session, sheets), -1, Reason.CUT, at=local)
+    assert amount(shop, sheets) == 9
+
+
+CHANGES = {
+    "update": "UPDATE movement SET change = 99",
+    "delete": "DELETE FROM movement",
+    "replace": "INSERT OR REPLACE INTO movement (id, stock_id, change, reason, at, note)"
+    " SELECT id, stock_id, 99, reason, at, note FROM movement",
+    "upsert": "INSERT INTO movement (id, stock_id, change, reason, at, note)"
+    " SELECT id, stock_id, 99, reason, at, note FROM movement WHERE true"
+    " ON CONFLICT (id) DO UPDATE SET change = 99",
+    "replace of an undo": "INSERT OR REPLACE INTO movement"
+    " (stock_id, change, reason, at, note, undoes_id)"
+    " SELECT stock_id, 99, reason, at, note, undoes_id FROM movement WHERE undoes_id > 0",
+}
+
+
+@pytest.mark.parametrize("statement", CHANGES.values(), ids=CHANGES)
+def test_the_database_itself_keeps_the_ledger_append_only(
+    shop: ShopFile, sheets: str, statement: str
+) -> None:
+    with shop.begin() as session:
+        ledger.undo(session, stash.spoil(session, sheets, 4))
+    with pytest.raises(IntegrityError, match="append-only"), shop.begin() as session:
+        session.execute(text(statement))
+    with shop.read() as session:
+        assert [row.change for row in stash.history(session, sheets)] == [10, -4, 4]
+
+
+def _change_attribute(session: Session, movement: Movement) -> None:
+    movement.change = 99
+    session.flush()
+
+
+def _update(session: Session, movement: Movement) -> None:
+    session.execute(update(Movement).values(note="was there"))
+
+
+def _delete(session: Session, movement: Movement) -> None:
+    session.execute(delete(Movement).where(Movement.id == movement.id))
+
+
+@pytest.mark.parametrize("deed", [_change_attribute, _update, _delete])
+def test_python_cannot_change_the_ledger_either(shop: ShopFile, sheets: str, deed) -> None:
+    with pytest.raises(IntegrityError, match="append-only"), shop.begin() as session:
+        deed(session, session.scalars(select(Movement)).one())
+    assert amount(shop, sheets) == 10
+
+
+def test_stock_that_moved_cannot_be_deleted(shop: ShopFile, sheets: str) -> None:
+    with pytest.raises(IntegrityError, match="FOREIGN KEY"), shop.begin() as session:
+        session.execute(delete(Stock))
+    assert amount(shop, sheets) == 10

@@ -1,0 +1,277 @@
+"""The tables as the migrations make them are those of the models, and no step loses anything."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+import subprocess
+import sys
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import create_engine, inspect, text
+
+from inventory import ledger, resources, stash
+from inventory import shop as shop_module
+from inventory.models import Base
+from inventory.resources import demo_folder, migrations_folder
+from inventory.shop import HEAD_REVISION, ShopFile, open_shop
+from nester.measure import cm
+from nester.refusal import Refusal
+
+
+def scripts() -> ScriptDirectory:
+    config = Config()
+    config.set_main_option("script_location", str(migrations_folder()))
+    return ScriptDirectory.from_config(config)
+
+
+def test_the_known_head_is_the_head_of_the_scripts() -> None:
+    assert scripts().get_heads() == [HEAD_REVISION]
+
+
+def test_every_script_comes_after_the_one_before_it() -> None:
+    revisions = [script.revision for script in scripts().walk_revisions()][::-1]
+    assert revisions == [f"{number:04}" for number in range(1, len(revisions) + 1)]
+
+
+def test_the_migrated_tables_are_those_of_the_models(shop_path: Path) -> None:
+    engine = create_engine(f"sqlite:///{shop_path}")
+    with engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_server_default": True})
+        assert compare_metadata(context, Base.metadata) == []
+    engine.dispose()
+
+
+def test_the_migrated_checks_are_those_of_the_models(shop_path: Path) -> None:
+    migrated = create_engine(f"sqlite:///{shop_path}")
+    modelled = create_engine("sqlite://")
+    Base.metadata.create_all(modelled)
+    for table in Base.metadata.tables:
+        checks = [
+            {
+                check["name"]: check["sqltext"]
+                for check in inspect(each).get_check_constraints(table)
+            }
+            for each in (migrated, modelled)
+        ]
+        assert checks[0] == checks[1], table
+    migrated.dispose()
+    modelled.dispose()
+
+
+def test_opening_a_shop_needs_no_alembic(shop_path: Path) -> None:
+    script = """
+import sys
+from pathlib import Path
+from inventory import orders, stash
+from inventory.shop import open_shop
+with open_shop(Path(sys.argv[1])) as shop, shop.begin() as session:
+    stash.add_paper(session, "Night card", colour="black", grammage=300)
+print([name for name in ("alembic", "numpy", "ortools") if name in sys.modules])
+"""
+    ran = subprocess.run(
+        [sys.executable, "-c", script, shop_path], capture_output=True, text=True, check=True
+    )
+    assert ran.stdout.strip() == "[]"
+
+
+def test_the_folders_are_found_in_a_checkout_and_in_a_wheel(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert (migrations_folder() / "env.py").is_file()
+    assert demo_folder().name in {"demo_data", "_demo_data"}
+    (tmp_path / "_migrations").mkdir()
+    (tmp_path / "_demo_data").mkdir()
+    monkeypatch.setattr(resources, "_PACKAGE", tmp_path)
+    assert migrations_folder() == tmp_path / "_migrations"
+    assert demo_folder() == tmp_path / "_demo_data"
+
+
+# --- every step, with data in the tables
+
+FILL = {
+    "0001": """
+        INSERT INTO shop VALUES (1, 'Nook', 'cm', 'EUR', 1800000, 50);
+        INSERT INTO paper VALUES
+            (1, 'Straße', 'strasse', 'grey', '#808080', 'matt', 300, 'plain', 'long'),
+            (2, 'Waves', 'waves', 'blue', NULL, '', 120, 'directional', 'unknown');
+        INSERT INTO place VALUES (1, 'Shelf', 'shelf', NULL), (2, 'Box', 'box', 1);
+        INSERT INTO orders VALUES (1, 'Ada', 'layered-box', '{"panel": "18"}', 'cm',
+            '{"all": "Waves"}', 2, '2026-01-31', 'confirmed', '2026-01-01 10:00:00.000000');
+        INSERT INTO batch VALUES
+            (1, '2026-01-02 10:00:00.000000', 'straight', 'normal', 'open', '{}');
+        INSERT INTO batch_order VALUES (1, 1);
+        INSERT INTO stock VALUES
+            (1, 'sheet', 1, 'S-1', 1, 12000000, 16800000, '1.25', 1, '', NULL),
+            (2, 'offcut', 1, 'K-1', 1, 2400000, 4800000, NULL, 2, 'bent', 1);
+        INSERT INTO movement VALUES
+            (1, 1, 10, 'opening', '2026-01-01 10:00:00.000000', NULL, '', NULL),
+            (2, 1, -1, 'cut', '2026-01-02 11:00:00.000000', 1, '', NULL),
+            (3, 2, 1, 'kept', '2026-01-02 11:00:00.000000', 1, '', NULL),
+            (4, 1, 1, 'undone', '2026-01-02 12:00:00.000000', 1, '', 2);
+    """,
+}
+"""What a shop of each revision may hold: rows for the tables it brought."""
+
+
+def step(path: Path, revision: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Bring the tables of a file to a revision, by the way the program itself goes."""
+    monkeypatch.setattr(shop_module, "HEAD_REVISION", revision)
+    if path.exists():
+        open_shop(path).close()
+        return
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute(f"PRAGMA application_id = {shop_module._APPLICATION_ID}")
+    engine = shop_module._engine(path)
+    with engine.begin() as connection:
+        shop_module._upgrade(shop_module._alembic(connection))
+    engine.dispose()
+
+
+def rows(path: Path) -> dict[str, list[dict[str, object]]]:
+    with closing(sqlite3.connect(path)) as connection:
+        connection.row_factory = sqlite3.Row
+        names = [
+            row[0]
+            for row in connection.execute(
+                "SELECT name FROM sqlite_master WHERE type = 'table' AND name <> 'alembic_version'"
+            )
+        ]
+        return {
+            name: [dict(row) for row in connection.execute(f"SELECT * FROM {name} ORDER BY 1")]  # noqa: S608
+            for name in names
+        }
+
+
+def test_every_step_keeps_what_is_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "shop.sqlite"
+    for script in list(scripts().walk_revisions())[::-1]:
+        before = rows(path) if path.exists() else {}
+        step(path, script.revision, monkeypatch)
+        after = rows(path)
+        for table, lines in before.items():
+            assert len(after[table]) == len(lines), table
+            for old, new in zip(lines, after[table], strict=True):
+                assert {key: new[key] for key in old if key in new} == {
+                    key: value for key, value in old.items() if key in new
+                }
+        with closing(sqlite3.connect(path)) as connection:
+            connection.executescript(FILL.get(script.revision, ""))
+    with open_shop(path) as shop, shop.begin() as session:
+        assert [(row.label, row.quantity) for row in stash.list_stash(session)] == [
+            ("S-1", 10), ("K-1", 1),
+        ]  # fmt: skip
+        ledger.move(session, stash.find_stock(session, "S-1"), -1, stash.Reason.CUT)
+        assert session.execute(text("PRAGMA foreign_key_check")).all() == []
+
+
+# --- from an older shop to a newer one, with a step of the test's own
+
+NEXT = f'''
+import sqlalchemy as sa
+from alembic import op
+
+revision = "next"
+down_revision = "{HEAD_REVISION}"
+
+def upgrade():
+    with op.batch_alter_table("paper", recreate="always") as table:
+        table.add_column(sa.Column("caliper", sa.Integer))
+'''
+BREAKS = NEXT + '    raise ArithmeticError("half way")\n'
+ORPHANS = NEXT + '    op.execute("UPDATE stock SET paper_id = 77")\n'  # noqa: S608
+
+
+@pytest.fixture
+def filled(shop: ShopFile, shop_path: Path) -> Path:
+    with shop.begin() as session:
+        stash.add_paper(session, "Night card", colour="black", grammage=300)
+        stash.add_sheets(session, "Night card", (cm(50), cm(70)), 5)
+    return shop_path
+
+
+def newer_program(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, script: str) -> None:
+    """Let the program know one more step."""
+    folder = Path(shutil.copytree(migrations_folder(), tmp_path / "newer"))
+    (folder / "versions" / "next.py").write_text(script)
+    monkeypatch.setattr(resources, "migrations_folder", lambda: folder)
+    monkeypatch.setattr(shop_module, "HEAD_REVISION", "next")
+
+
+def backups(folder: Path) -> list[Path]:
+    return sorted(folder.glob("shop.before-update-*"))
+
+
+def test_an_older_shop_is_updated_after_a_backup(
+    filled: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = rows(filled)
+    newer_program(tmp_path, monkeypatch, NEXT)
+    with open_shop(filled) as shop:
+        assert backups(tmp_path) == [shop.backup]
+        assert shop.backup is not None
+        assert shop.backup.name.startswith(f"shop.before-update-{HEAD_REVISION}-")
+    assert rows(shop.backup) == before
+    assert rows(filled)["paper"][0]["caliper"] is None
+    assert rows(filled)["movement"] == before["movement"]
+    with open_shop(filled) as again:
+        assert again.backup is None
+        with again.begin() as session:
+            assert session.scalar(text("PRAGMA foreign_keys")) == 1
+    assert len(backups(tmp_path)) == 1
+
+
+def test_the_backup_opens_with_the_older_program(
+    filled: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as newer:
+        newer_program(tmp_path, newer, NEXT)
+        open_shop(filled).close()
+    with open_shop(backups(tmp_path)[0]) as shop, shop.read() as session:
+        assert [row.quantity for row in stash.list_stash(session)] == [5]
+
+
+@pytest.mark.parametrize(("script", "raised"), [(BREAKS, ArithmeticError), (ORPHANS, RuntimeError)])
+def test_a_step_that_fails_changes_nothing(
+    filled: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    script: str,
+    raised: type[Exception],
+) -> None:
+    before = rows(filled)
+    with monkeypatch.context() as newer:
+        newer_program(tmp_path, newer, script)
+        with pytest.raises(raised):
+            open_shop(filled)
+    assert rows(filled) == before
+    assert backups(tmp_path) == []
+    open_shop(filled).close()
+
+
+def test_a_newer_shop_is_refused_and_left_alone(
+    filled: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as newer:
+        newer_program(tmp_path, newer, NEXT)
+        open_shop(filled).close()
+    before, copies = rows(filled), backups(tmp_path)
+    with pytest.raises(Refusal, match="was written by a newer version of Quirebox"):
+        open_shop(filled)
+    assert rows(filled) == before
+    assert backups(tmp_path) == copies
+
+
+def test_migrations_run_through_the_program_only() -> None:
+    config = Config()
+    config.set_main_option("script_location", str(migrations_folder()))
+    from alembic import command
+
+    with pytest.raises(RuntimeError, match="through inventory"):
+        command.upgrade(config, "head")
