@@ -1,0 +1,191 @@
+"""The demo shop: its lists load as they are, and hang together."""
+
+from __future__ import annotations
+
+import csv
+from collections import Counter
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+import pytest
+
+from inventory.fit import read_problem
+from inventory.imports import import_offcuts, import_orders, import_papers, import_sheets
+from inventory.models import Kind, Order, Paper, Pattern, Reason
+from inventory.orders import list_orders, order_pieces
+from inventory.resources import demo_folder
+from inventory.shop import open_shop
+from inventory.stash import StashRow, list_papers, list_stash
+from nester.designs import DESIGNS, read_settings
+from nester.measure import Unit, cm
+from nester.paper import parse_size
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from nester.pieces import Piece
+
+TODAY = date(2027, 3, 1)
+
+
+class Loaded:
+    """What a fresh shop holds once the demo's lists are in it."""
+
+    def __init__(self, path: Path, unit: Unit) -> None:
+        folder = demo_folder()
+        with open_shop(path, create=True, name="Demo", unit=unit, currency="EUR") as shop:
+            with shop.begin() as session:
+                self.counts = {
+                    "papers": import_papers(session, folder / "papers.csv"),
+                    "sheets": import_sheets(
+                        session, folder / "sheets.csv", unit, reason=Reason.OPENING
+                    ),
+                    "offcuts": import_offcuts(
+                        session, folder / "offcuts.csv", unit, reason=Reason.OPENING
+                    ),
+                }
+                self.counts["orders"], self.warnings = import_orders(
+                    session, folder / "orders.csv", TODAY
+                )
+            with shop.read() as session:
+                self.papers: list[Paper] = list_papers(session)
+                self.stash: list[StashRow] = list_stash(session)
+                self.orders: list[Order] = list_orders(session)
+                self.pieces: list[list[tuple[Piece, str]]] = [
+                    order_pieces(session, order) for order in self.orders
+                ]
+
+    def areas_wanted(self) -> Counter[str]:
+        """The areas of all blanks, by paper."""
+        areas: Counter[str] = Counter()
+        for order, pieces in zip(self.orders, self.pieces, strict=True):
+            for piece, paper in pieces:
+                areas[paper] += piece.width * piece.height * piece.quantity * order.copies
+        return areas
+
+    def areas_in_stash(self) -> Counter[str]:
+        """The areas of all sheets and offcuts, by paper."""
+        areas: Counter[str] = Counter()
+        for row in self.stash:
+            areas[row.paper] += row.width * row.height * row.quantity
+        return areas
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Loaded:
+    return Loaded(tmp_path_factory.mktemp("demo") / "shop.sqlite", Unit.CM)
+
+
+def lines(name: str) -> list[dict[str, str]]:
+    with (demo_folder() / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def test_all_of_it_loads_without_a_warning(demo: Loaded) -> None:
+    assert demo.warnings == []
+    assert demo.counts == {
+        "papers": len(lines("papers")),
+        "sheets": sum(int(line["quantity"]) for line in lines("sheets")),
+        "offcuts": sum(int(line["quantity"]) for line in lines("offcuts")),
+        "orders": len(lines("orders")),
+    }
+
+
+def test_the_stash_adds_up_to_the_lists(demo: Loaded) -> None:
+    listed: Counter[str] = Counter()
+    for name in ("sheets", "offcuts"):
+        for line in lines(name):
+            width, height = parse_size(line["size"])
+            listed[line["paper"]] += width * height * int(line["quantity"])
+    assert demo.areas_in_stash() == listed
+    offcuts = [row for row in demo.stash if row.kind is Kind.OFFCUT]
+    assert len(offcuts) == demo.counts["offcuts"]
+    assert all(row.quantity == 1 for row in offcuts)
+
+
+def test_the_shop_is_large_enough_to_show_something(demo: Loaded) -> None:
+    assert len(demo.papers) >= 10
+    assert {paper.pattern for paper in demo.papers} == set(Pattern)
+    assert len({line["size"] for line in lines("sheets")}) >= 4
+    assert any(line["size"].endswith("in") for line in lines("sheets"))
+    assert any(line["size"].endswith("cm") for line in lines("sheets"))
+    assert demo.counts["offcuts"] >= 12
+    assert len(demo.orders) == 12
+    assert {order.design for order in demo.orders} == set(DESIGNS)
+    assert any("in" in size for order in demo.orders for size in order.sizes.values())
+    assert 20 <= sum(order.copies for order in demo.orders) <= 40
+    pieces = sum(
+        piece.quantity * order.copies
+        for order, of_order in zip(demo.orders, demo.pieces, strict=True)
+        for piece, _ in of_order
+    )
+    assert 500 <= pieces <= 900
+
+
+def test_the_orders_are_spread_over_two_weeks(demo: Loaded) -> None:
+    days = [order.due - TODAY for order in demo.orders]
+    assert days[0] == timedelta(2)
+    assert days[-1] == timedelta(14)
+    assert len(set(days)) == len(days)
+    assert len({order.customer for order in demo.orders}) == len(demo.orders)
+
+
+def test_everything_is_priced_placed_and_used(demo: Loaded) -> None:
+    for row in demo.stash:
+        assert row.place, row.label
+        assert row.price or row.area_price, row.label
+    names = {paper.name for paper in demo.papers}
+    assert set(demo.areas_wanted()) == names
+    assert set(demo.areas_in_stash()) == names
+
+
+def test_the_orders_mean_the_same_in_a_shop_of_millimetres(demo: Loaded, tmp_path: Path) -> None:
+    assert Loaded(tmp_path / "shop.sqlite", Unit.MM).pieces == demo.pieces
+
+
+def test_the_stash_is_short_for_the_last_orders_alone(demo: Loaded) -> None:
+    wanted, there = demo.areas_wanted(), demo.areas_in_stash()
+    short = {paper for paper in wanted if wanted[paper] > there[paper]}
+    ample = {paper for paper in wanted if 2 * there[paper] >= 3 * wanted[paper]}
+    assert short
+    assert short | ample == set(wanted)
+    assert len(ample) > len(wanted) * 3 // 4
+    late = {
+        order.customer
+        for order, pieces in zip(demo.orders, demo.pieces, strict=True)
+        if short & {paper for _, paper in pieces}
+    }
+    assert late <= {order.customer for order in demo.orders[-2:]}
+
+
+def test_every_piece_fits_something_of_its_paper(demo: Loaded) -> None:
+    directional = {p.name for p in demo.papers if p.pattern is Pattern.DIRECTIONAL}
+    for pieces in demo.pieces:
+        for piece, paper in pieces:
+            sizes = {(piece.width, piece.height)}
+            if not (piece.upright and paper in directional):
+                sizes.add((piece.height, piece.width))
+            assert any(
+                row.paper == paper and width <= row.width and height <= row.height
+                for row in demo.stash
+                for width, height in sizes
+            ), (piece.name, paper)
+
+
+def test_the_estimate_is_of_a_box_as_the_design_makes_it() -> None:
+    design = DESIGNS["layered-box"]
+    said = {"panel": "18cm", "tiers": "4", "cards": "4", "card-size": "13.5cm"}
+    problem = read_problem(demo_folder() / "fit_pieces.csv", demo_folder() / "fit_sheets.csv")
+    assert {(one.name, one.width, one.height, one.quantity) for one in problem.wants} == {
+        (piece.name, piece.width, piece.height, piece.quantity)
+        for piece in design.pieces(read_settings(design, said, Unit.CM))
+    }
+
+
+def test_the_estimate_is_on_sheets_to_buy_and_a_few_offcuts() -> None:
+    problem = read_problem(demo_folder() / "fit_pieces.csv", demo_folder() / "fit_sheets.csv")
+    full, *offcuts = problem.stock
+    assert (full.width, full.height, full.quantity) == (cm(56), cm(71), None)
+    assert [one.quantity for one in offcuts] == [1, 1]
+    assert all(one.price < full.price for one in offcuts)
+    assert {one.paper for one in (*problem.wants, *problem.stock)} == {"Coal card"}
