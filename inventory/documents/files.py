@@ -1,0 +1,70 @@
+"""Writing files so that each is there whole or not at all."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import tempfile
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from nester.refusal import Refusal
+
+__all__ = ["csv_text", "make_folder", "write_file"]
+
+_STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """Return a CSV table (RFC 4180) whose cells no spreadsheet takes for a formula."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow([_harmless(cell) for cell in row])
+    return text.getvalue()
+
+
+def _harmless(cell: object) -> object:
+    if isinstance(cell, str) and cell.startswith(_STARTS_A_FORMULA):
+        return f"'{cell}"
+    return cell
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder, and those above it, unless they are there."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as why:
+        raise Refusal(f"{folder}: this folder can't be made ({why.strerror or why})") from None
+
+
+def write_file(path: Path, text: str) -> None:
+    """Write a text in place of what the file held; a failure leaves the old file as it was."""
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
+    except OSError as why:
+        raise _unwritable(path, why) from None
+    draft = Path(name)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+            file.write(text)
+        draft.chmod(0o666 & ~_umask())
+        draft.replace(path)
+    except OSError as why:
+        draft.unlink(missing_ok=True)
+        raise _unwritable(path, why) from None
+    except BaseException:
+        draft.unlink(missing_ok=True)
+        raise
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+def _unwritable(path: Path, why: OSError) -> Refusal:
+    return Refusal(f"{path}: it can't be written ({why.strerror or why})")

@@ -1,0 +1,192 @@
+"""A plan's lists as rows: what to take out, where to cut, what comes of it, what to buy.
+
+Lengths are written with their unit, so that no spreadsheet takes 1/16 in for a day in January.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from inventory.money import format_money
+from inventory.plan import Plan
+from nester.cutting import steps
+from nester.measure import format_length, format_size
+
+__all__ = [
+    "CutRow",
+    "LackRow",
+    "PieceRow",
+    "ShoppingRow",
+    "TakeOutRow",
+    "cut_rows",
+    "lack_rows",
+    "piece_rows",
+    "shopping_rows",
+    "take_out_rows",
+]
+
+
+class TakeOutRow(NamedTuple):
+    """Sheets to fetch from their place."""
+
+    place: str
+    label: str
+    kind: str
+    paper: str
+    size: str
+    number: int
+    layouts: str
+
+
+def take_out_rows(plan: Plan) -> list[TakeOutRow]:
+    """Return what to take out, place by place."""
+    rows: dict[str, TakeOutRow] = {}
+    for layout in plan.layouts:
+        sheet = layout.sheet
+        size = format_size(sheet.width, sheet.height, plan.unit)
+        fresh = TakeOutRow(sheet.place or "", sheet.label, sheet.kind, sheet.paper, size, 0, "")
+        row = rows.get(sheet.label, fresh)
+        numbers = [row.layouts, str(layout.number)] if row.layouts else [str(layout.number)]
+        rows[sheet.label] = row._replace(
+            number=row.number + layout.copies, layouts=", ".join(numbers)
+        )
+    return sorted(rows.values(), key=lambda row: (row.place.casefold(), row.paper.casefold()))
+
+
+class CutRow(NamedTuple):
+    """One cut, in the order they are made."""
+
+    layout: int
+    copies: int
+    sheet: str
+    paper: str
+    step: int
+    direction: str
+    from_edge: str
+    measure: str
+    starts: str
+    stops: str
+    tool: str
+    part: str
+    words: str
+
+
+def cut_rows(plan: Plan) -> Iterator[CutRow]:
+    """Yield every cut of every layout; measures are from the edges of the part that is cut."""
+    for layout in plan.layouts:
+        words = steps(plan.as_layout(layout)[0], plan.unit)
+        for number, cut in enumerate(layout.cuts, start=1):
+            part = cut.part
+            along = part.y if cut.vertical else part.x
+            yield CutRow(
+                layout.number,
+                layout.copies,
+                layout.sheet.label,
+                layout.sheet.paper,
+                number,
+                "up and down" if cut.vertical else "across",
+                "left" if cut.vertical else "top",
+                format_length(cut.at - (part.x if cut.vertical else part.y), plan.unit),
+                format_length(cut.start - along, plan.unit),
+                format_length(cut.end - along, plan.unit),
+                "knife" if cut.knife else "edge to edge",
+                format_size(part.width, part.height, plan.unit),
+                " ".join(words[number - 1].split()),
+            )
+
+
+class PieceRow(NamedTuple):
+    """Equal pieces at one spot of a layout."""
+
+    layout: int
+    copies: int
+    sheet: str
+    paper: str
+    piece: str
+    size: str
+    from_left: str
+    from_top: str
+    turned: str
+    orders: str
+
+
+def piece_rows(plan: Plan) -> Iterator[PieceRow]:
+    """Yield every spot of every layout; sizes are as asked for, not as placed."""
+    for layout in plan.layouts:
+        for spot in layout.spots:
+            part = plan.part_of(spot)
+            yield PieceRow(
+                layout.number,
+                layout.copies,
+                layout.sheet.label,
+                layout.sheet.paper,
+                part.piece.name,
+                format_size(part.piece.width, part.piece.height, plan.unit),
+                format_length(spot.x, plan.unit),
+                format_length(spot.y, plan.unit),
+                "turned" if spot.turned else "",
+                numbers(spot.orders),
+            )
+
+
+class LackRow(NamedTuple):
+    """Pieces of an order that can't be made."""
+
+    order: int
+    customer: str
+    due: str
+    paper: str
+    piece: str
+    size: str
+    number: int
+    why: str
+
+
+def lack_rows(plan: Plan) -> Iterator[LackRow]:
+    """Yield what each waiting order lacks."""
+    orders = {order.number: order for order in plan.orders}
+    for lack in plan.lacking:
+        yield LackRow(
+            lack.order,
+            orders[lack.order].customer,
+            orders[lack.order].due.isoformat(),
+            lack.paper,
+            lack.piece,
+            format_size(lack.width, lack.height, plan.unit),
+            lack.quantity,
+            lack.why,
+        )
+
+
+class ShoppingRow(NamedTuple):
+    """Sheets to buy."""
+
+    paper: str
+    size: str
+    number: str
+    each: str
+    together: str
+    orders: str
+
+
+def shopping_rows(plan: Plan) -> Iterator[ShoppingRow]:
+    """Yield what to restock so that the waiting orders can be made."""
+    for line in plan.restock:
+        size = format_size(line.width, line.height, plan.unit)
+        if not line.quantity:
+            at_least = f"at least {size}"
+            yield ShoppingRow(line.paper, at_least, "?", "", "", numbers(line.orders))
+            continue
+        each = together = ""
+        if line.price is not None:
+            each = format_money(line.price, plan.currency)
+            together = format_money(line.price * line.quantity, plan.currency)
+        yield ShoppingRow(
+            line.paper, size, str(line.quantity), each, together, numbers(line.orders)
+        )
+
+
+def numbers(values: tuple[int, ...]) -> str:
+    """Write order numbers, each once and in order: ``3, 5, 6``."""
+    return ", ".join(str(value) for value in sorted(set(values)))

@@ -1,0 +1,199 @@
+"""A plan as text for the terminal or a file, at most 80 columns wide."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+
+from rich import box
+from rich.console import Console, Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from inventory.documents.plan_lists import (
+    lack_rows,
+    shopping_rows,
+    take_out_rows,
+)
+from inventory.money import format_money
+from inventory.plan import Plan, PlannedLayout
+from nester.cutting import cautions, cutting_minutes, steps
+from nester.measure import format_area, format_size
+
+__all__ = ["cut_list", "plain_text", "plan_summary", "table", "tally"]
+
+_COLUMNS = 80
+
+
+def plain_text(*parts: RenderableType) -> str:
+    """Return renderables as plain text of 80 columns."""
+    console = Console(width=_COLUMNS, color_system=None, highlight=False, record=False)
+    with console.capture() as capture:
+        for part in parts:
+            console.print(part)
+    return "\n".join(line.rstrip() for line in capture.get().splitlines()) + "\n"
+
+
+def table(title: str, *columns: str, right: frozenset[str] = frozenset()) -> Table:
+    """Return an empty table in the look of the house; columns in `right` hold numbers."""
+    made = Table(
+        title=title,
+        title_justify="left",
+        title_style="bold",
+        box=box.SIMPLE_HEAD,
+        pad_edge=False,
+        header_style="",
+    )
+    for column in columns:
+        made.add_column(
+            column,
+            justify="right" if column in right else "left",
+            overflow="fold",
+        )
+    return made
+
+
+def tally(names: Iterable[str]) -> str:
+    """Write names with their counts: ``tier 1, 4 card``."""
+    counts = Counter(names)
+    return ", ".join(f"{n} {name}" if n > 1 else name for name, n in counts.items())
+
+
+def plan_summary(plan: Plan) -> Group:
+    """Return the plan on one page: what it costs, what to take out, what waits, what to buy."""
+    parts: list[RenderableType] = [Text(_heading(plan), style="bold"), Text(_worth(plan))]
+    if plan.layouts:
+        parts += [_take_out(plan), _layouts(plan)]
+    if any(not order.made for order in plan.orders):
+        parts += [_waiting(plan), _lacking(plan), _shopping(plan)]
+    parts += [Text(note) for note in plan.notes]
+    return Group(*parts)
+
+
+def _heading(plan: Plan) -> str:
+    made = sum(order.made for order in plan.orders)
+    name = f"Batch {plan.batch}" if plan.batch else "No batch"
+    kinds = f"{plan.cuts} cuts"
+    return f"{name}: {made} of {len(plan.orders)} orders can be made, {kinds}"
+
+
+def _worth(plan: Plan) -> str:
+    if not plan.layouts:
+        return "No order can be made from the stash.\n"
+    sheets = sum(one.copies for one in plan.layouts if one.sheet.kind == "sheet")
+    offcuts = sum(one.copies for one in plan.layouts if one.sheet.kind == "offcut")
+    pieces = sum(one.copies * len(one.spots) for one in plan.layouts)
+    minutes = sum(cutting_minutes(plan.as_layout(one)[0]) for one in plan.layouts)
+    used = 100 * plan.piece_area / plan.paper_area
+    kept = 100 * plan.kept_area / plan.paper_area
+    return (
+        f"{pieces} pieces from {sheets} sheets and {offcuts} offcuts"
+        f" ({format_area(plan.paper_area)}): {used:.0f} % become pieces,"
+        f" {kept:.0f} % go back as offcuts.\n"
+        f"{_proof(plan)}\n"
+        f"About {_hours(int(minutes) + 1)} of cutting.\n"
+    )
+
+
+def _proof(plan: Plan) -> str:
+    cost = format_money(plan.cost, plan.currency)
+    if plan.cost == plan.bound:
+        return f"Paper for {cost}; no plan can use less."
+    bound = format_money(plan.bound, plan.currency)
+    gap = float(100 * plan.gap)
+    return (
+        f"Paper for {cost}; no plan can use less than {bound}, so at most {gap:.1f} % could be"
+        " saved."
+    )
+
+
+def _hours(minutes: int) -> str:
+    hours, rest = divmod(minutes, 60)
+    return f"{hours} h {rest} min" if hours else f"{rest} min"
+
+
+def _take_out(plan: Plan) -> Table:
+    shown = table("Take out", "Place", "Label", "Paper", "Size", "Number", right=_NUMBERS)
+    for row in take_out_rows(plan):
+        shown.add_row(Text(row.place or "-"), row.label, Text(row.paper), row.size, str(row.number))
+    return shown
+
+
+_NUMBERS = frozenset({"Number", "Layout", "Copies", "Order", "Each", "Together", "Offcuts"})
+
+
+def _layouts(plan: Plan) -> Table:
+    shown = table("Layouts", "Layout", "Copies", "From", "Pieces", "Offcuts", right=_NUMBERS)
+    for layout in plan.layouts:
+        pieces = tally(plan.part_of(spot).piece.name for spot in layout.spots)
+        shown.add_row(
+            str(layout.number),
+            str(layout.copies),
+            Text(f"{layout.sheet.label} {layout.sheet.paper}"),
+            Text(pieces),
+            str(len(layout.offcuts) or ""),
+        )
+    return shown
+
+
+def _waiting(plan: Plan) -> Text:
+    waiting = [order for order in plan.orders if not order.made]
+    lines = [
+        f"  {order.number} for {order.customer}, {order.copies} × {order.design},"
+        f" due {order.due.isoformat()}"
+        for order in waiting
+    ]
+    return Text("\n".join(["\nThese orders wait for paper; nothing is cut for them:", *lines]))
+
+
+def _lacking(plan: Plan) -> Table:
+    shown = table("What they lack", "Order", "Paper", "Piece", "Size", "Number", right=_NUMBERS)
+    for row in lack_rows(plan):
+        shown.add_row(str(row.order), Text(row.paper), Text(row.piece), row.size, str(row.number))
+    return shown
+
+
+def _shopping(plan: Plan) -> RenderableType:
+    rows = list(shopping_rows(plan))
+    if not rows:
+        return Text("")
+    shown = table(
+        "Restock", "Paper", "Size", "Number", "Each", "Together", "For orders", right=_NUMBERS
+    )
+    for row in rows:
+        shown.add_row(Text(row.paper), row.size, row.number, row.each, row.together, row.orders)
+    return shown
+
+
+def cut_list(plan: Plan, only: int | None = None) -> Iterator[Text]:
+    """Yield the cut list, layout by layout, with what to heed before.
+
+    Parameters
+    ----------
+    only
+        The number of the one layout wanted; all, unless given.
+    """
+    chosen = [one for one in plan.layouts if only in (None, one.number)]
+    heed = dict.fromkeys(caution for one in chosen for caution in cautions(plan.as_layout(one)[0]))
+    for caution in heed:
+        yield Text(caution)
+    for layout in chosen:
+        yield Text("")
+        yield Text(_layout_heading(plan, layout), style="bold")
+        yield Text(_gathered(plan, layout))
+        layout_steps = steps(plan.as_layout(layout)[0], plan.unit)
+        yield Text("\n".join(layout_steps) or "No cut: the sheet is the piece.")
+
+
+def _layout_heading(plan: Plan, layout: PlannedLayout) -> str:
+    sheet = layout.sheet
+    size = format_size(sheet.width, sheet.height, plan.unit)
+    place = f", from {sheet.place}" if sheet.place else ""
+    times = f", {layout.copies} times" if layout.copies > 1 else ""
+    return f"Layout {layout.number}{times}: {sheet.label}, {sheet.paper}, {size}{place}"
+
+
+def _gathered(plan: Plan, layout: PlannedLayout) -> str:
+    orders = sorted({order for spot in layout.spots for order in spot.orders})
+    word = "order" if len(orders) == 1 else "orders"
+    return f"For {word} {', '.join(map(str, orders))}"

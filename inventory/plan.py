@@ -1,0 +1,233 @@
+"""A plan as plain data: what a batch is cut from, how, what waits, and what to buy.
+
+It says everything the documents need, so that a plan can be printed again after the stash has
+moved on.  It is kept with its batch as JSON text, lengths in fine units, money as text.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from functools import cache
+from typing import TYPE_CHECKING
+
+from nester.layouts import Cut, Cuts, Effort, Layout, Placed, Rect, Stock
+from nester.measure import Length, Unit
+from nester.pieces import Piece
+
+if TYPE_CHECKING:
+    from pydantic import TypeAdapter
+
+__all__ = [
+    "Lacking",
+    "Part",
+    "Plan",
+    "PlannedLayout",
+    "PlannedOrder",
+    "Restock",
+    "Sheet",
+    "Spot",
+    "plan_from_json",
+    "plan_to_json",
+]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The sheet or offcut that a layout is cut from, and where it lies.
+
+    `price` is what using one counts in the plan's cost.
+    """
+
+    label: str
+    kind: str
+    paper: str
+    swatch: str | None
+    width: Length
+    height: Length
+    place: str | None
+    price: Decimal
+
+
+@dataclass(frozen=True)
+class Part:
+    """A kind of piece in its paper."""
+
+    paper: str
+    piece: Piece
+
+
+@dataclass(frozen=True)
+class Spot:
+    """One piece on a layout.
+
+    Attributes
+    ----------
+    part
+        Index into the plan's parts.
+    orders
+        The orders its copies are for, in the order in which the copies are cut.
+    """
+
+    part: int
+    x: Length
+    y: Length
+    width: Length
+    height: Length
+    turned: bool
+    orders: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class PlannedLayout:
+    """Pieces placed on one sheet or offcut, with the order of cuts."""
+
+    number: int
+    sheet: Sheet
+    copies: int
+    spots: tuple[Spot, ...]
+    cuts: tuple[Cut, ...]
+    offcuts: tuple[Rect, ...]
+
+
+@dataclass(frozen=True)
+class PlannedOrder:
+    """An order of the batch; `made` says whether the stash suffices for all of it."""
+
+    number: int
+    customer: str
+    design: str
+    copies: int
+    due: date
+    made: bool
+
+
+@dataclass(frozen=True)
+class Lacking:
+    """Pieces of an order for which there is no paper."""
+
+    order: int
+    paper: str
+    piece: str
+    width: Length
+    height: Length
+    quantity: int
+    why: str
+
+
+@dataclass(frozen=True)
+class Restock:
+    """A line of the shopping list.
+
+    Attributes
+    ----------
+    quantity
+        Sheets to buy; 0 if the book knows no sheet of the paper that is large enough.
+    price
+        Of one sheet, as last paid; None if the book knows none.
+    orders
+        The orders that wait for it.
+    """
+
+    paper: str
+    width: Length
+    height: Length
+    quantity: int
+    price: Decimal | None
+    orders: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The layouts for a batch, what stays unmade, and what to buy.
+
+    Attributes
+    ----------
+    batch
+        The number of the batch; None if nothing can be made, so that there is none.
+    orders
+        Most urgent first.
+    cost
+        The sum of the prices of the sheets used.
+    bound
+        No plan can make these orders for less; proven.
+    notes
+        What the maker should know.
+    """
+
+    batch: int | None
+    made_on: date
+    shop: str
+    unit: Unit
+    currency: str
+    cuts: Cuts
+    effort: Effort
+    orders: tuple[PlannedOrder, ...]
+    parts: tuple[Part, ...]
+    layouts: tuple[PlannedLayout, ...]
+    lacking: tuple[Lacking, ...]
+    restock: tuple[Restock, ...]
+    cost: Decimal
+    bound: Decimal
+    notes: tuple[str, ...] = ()
+
+    @property
+    def gap(self) -> Decimal:
+        """(cost − bound) / cost, zero when the plan is proven best."""
+        return (self.cost - self.bound) / self.cost if self.cost else Decimal(0)
+
+    @property
+    def paper_area(self) -> int:
+        """Area of the sheets used, in square fine units."""
+        return sum(one.copies * one.sheet.width * one.sheet.height for one in self.layouts)
+
+    @property
+    def piece_area(self) -> int:
+        """Area of the pieces' blanks, in square fine units."""
+        return sum(
+            one.copies * spot.width * spot.height for one in self.layouts for spot in one.spots
+        )
+
+    @property
+    def kept_area(self) -> int:
+        """Area of the offcuts worth keeping, in square fine units."""
+        return sum(one.copies * rect.area for one in self.layouts for rect in one.offcuts)
+
+    def part_of(self, spot: Spot) -> Part:
+        """Return what a spot holds."""
+        return self.parts[spot.part]
+
+    def as_layout(self, planned: PlannedLayout) -> tuple[Layout, Stock]:
+        """Return a layout in the words of `nester.layouts`."""
+        sheet = planned.sheet
+        placed = tuple(
+            Placed(self.part_of(s).piece.name, s.x, s.y, s.width, s.height, s.turned)
+            for s in planned.spots
+        )
+        return (
+            Layout(sheet.label, planned.copies, placed, planned.cuts, planned.offcuts),
+            Stock(sheet.label, sheet.width, sheet.height, None, Fraction(sheet.price), sheet.paper),
+        )
+
+    def pieces_of(self, planned: PlannedLayout) -> list[Piece]:
+        """Return the pieces on a layout, spot by spot."""
+        return [self.part_of(spot).piece for spot in planned.spots]
+
+
+@cache
+def _adapter() -> TypeAdapter[Plan]:
+    from pydantic import TypeAdapter
+
+    return TypeAdapter(Plan)
+
+
+def plan_to_json(plan: Plan) -> str:
+    """Write a plan as JSON text."""
+    return _adapter().dump_json(plan).decode()
+
+
+def plan_from_json(text: str) -> Plan:
+    """Read what `plan_to_json` wrote."""
+    return _adapter().validate_json(text)
