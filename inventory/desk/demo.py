@@ -1,0 +1,86 @@
+"""`quirebox demo`: an invented shop and its week, from the stash to the shopping list."""
+
+from __future__ import annotations
+
+import shutil
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from inventory.documents.files import make_folder, write_file
+from nester.layouts import Cuts, Effort
+from nester.refusal import Refusal
+
+if TYPE_CHECKING:
+    from inventory.shop import ShopFile
+
+__all__ = ["demo"]
+
+_FOLDER = Path("quirebox-demo")
+_SHOP = "shop.sqlite"
+_MARK = "made-by-quirebox-demo.txt"
+
+
+def demo() -> None:
+    """Make an invented shop, plan its week and write the plan's files, all in one new folder.
+
+    It asks nothing and can be run again: a demo of before is made anew.
+
+    \b
+    Example:
+      quirebox demo
+    """
+    from inventory.desk.batches import search_plan
+    from inventory.desk.tell import console
+    from inventory.documents.papers import write_papers
+    from inventory.documents.plan_text import plan_summary
+    from inventory.shop import open_shop
+    from nester.measure import Unit
+
+    _clear(_FOLDER)
+    shop = _FOLDER / _SHOP
+    with open_shop(shop, create=True, name="Hazelmoth", unit=Unit.CM, currency="EUR") as shop_file:
+        typer.echo(f"A shop is made in {shop}")
+        _fill(shop_file)
+        typer.echo("Its orders are planned …")
+        plan = search_plan(shop_file, [], Cuts.STRAIGHT, Effort.QUICK, None)
+    console().print(plan_summary(plan))
+    papers = _FOLDER / f"batch-{plan.batch}"
+    count = len(write_papers(plan, papers))
+    typer.echo(f"{count} files are in {papers}: the cut list, the lists to take out and to buy,")
+    typer.echo(f"and pictures of the layouts in {papers / 'layouts'}.")
+    typer.echo("Look further:")
+    typer.echo(f"  quirebox --shop {shop} batch steps {plan.batch} --layout 1")
+    typer.echo(f"  quirebox --shop {shop} stash list --colour black")
+
+
+def _fill(shop_file: ShopFile) -> None:
+    from inventory.imports import import_offcuts, import_orders, import_papers, import_sheets
+    from inventory.models import Reason
+    from inventory.resources import demo_folder
+    from inventory.shop import the_shop
+
+    lists = demo_folder()
+    with shop_file.begin() as session:
+        unit = the_shop(session).unit
+        papers = import_papers(session, lists / "papers.csv")
+        sheets = import_sheets(session, lists / "sheets.csv", unit, reason=Reason.OPENING)
+        offcuts = import_offcuts(session, lists / "offcuts.csv", unit, reason=Reason.OPENING)
+        orders, _ = import_orders(session, lists / "orders.csv", date.today())
+    typer.echo(f"In it are {papers} papers, {sheets} sheets, {offcuts} offcuts, {orders} orders")
+
+
+def _clear(folder: Path) -> None:
+    """Make the demo's folder, or empty it of what an earlier demo made, and of nothing else."""
+    mark = folder / _MARK
+    if not folder.exists():
+        make_folder(folder)
+        write_file(mark, "What 'quirebox demo' makes here is made anew when it runs again.\n")
+    elif not mark.is_file():
+        raise Refusal(f"{folder} is here already and was not made by the demo; run it elsewhere")
+    for old in folder.glob(f"{_SHOP}*"):
+        old.unlink()
+    for old in folder.glob("batch-*"):
+        shutil.rmtree(old)

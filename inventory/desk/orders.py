@@ -1,0 +1,235 @@
+"""`quirebox order`: what people want, by when, in which papers."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from inventory.desk.common import JsonFlag, group, pairs, shop_file_of
+
+app = group("Orders: what somebody wants, by when, in which papers.")
+
+NumberArgument = Annotated[int, typer.Argument(help="The number of an order.")]
+
+
+@app.command("add")
+def add(
+    context: typer.Context,
+    customer: Annotated[str, typer.Argument(help="Who it is for.")],
+    design: Annotated[str, typer.Argument(help="The name of a design.")],
+    due: Annotated[str, typer.Option("--due", help="By when: 2027-03-14, or 'in 5 days'.")],
+    size: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--size",
+            metavar="SETTING=VALUE",
+            help="As 'quirebox design settings' lists; again for each.",
+        ),
+    ] = None,
+    paper: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--paper",
+            metavar="PART=PAPER",
+            help="Which paper a part is of, or 'all'; again for each.",
+        ),
+    ] = None,
+    copies: Annotated[int, typer.Option("--copies", min=1, help="How many.")] = 1,
+) -> None:
+    """Take an order.
+
+    \b
+    Example:
+      quirebox order add Ines layered-box --due 2027-03-14 --copies 2
+        --size panel=18cm --size tiers=4 --paper "all=Coal card"
+        --paper "mat=Fern print" --paper "photo=Photo satin"
+    """
+    from inventory.desk.tell import warn
+    from inventory.imports import read_due
+    from inventory.orders import add_order
+
+    today = date.today()
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        order, warnings = add_order(
+            session,
+            customer,
+            design,
+            pairs(size or [], "--size"),
+            pairs(paper or [], "--paper"),
+            copies,
+            read_due(due, today),
+            today,
+        )
+    for warning in warnings:
+        warn(warning)
+    typer.echo(f"Order {order.id} taken, due {order.due.isoformat()}")
+
+
+@app.command("import")
+def import_(
+    context: typer.Context,
+    file: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FILE.csv",
+            help="Columns customer, design, copies, due, sizes (panel=18cm; tiers=4),"
+            " papers (all=Coal card; mat=Fern print).",
+        ),
+    ],
+) -> None:
+    """Take the orders of a list; if a line of it is wrong, none is taken."""
+    from inventory.desk.tell import warn
+    from inventory.imports import import_orders
+
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        count, warnings = import_orders(session, file, date.today())
+    for warning in warnings:
+        warn(warning)
+    typer.echo(f"{count} orders taken")
+
+
+@app.command("list")
+def list_(
+    context: typer.Context,
+    status: Annotated[
+        list[str] | None,
+        typer.Option("--status", help="Only those so far; again for several."),
+    ] = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """List orders, what is due first first.
+
+    \b
+    Example:
+      quirebox order list --status confirmed --status planned
+    """
+    from inventory.desk.tell import console, print_json
+    from inventory.orders import list_orders
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        orders = list_orders(session, status=status)
+    if as_json:
+        print_json(
+            [
+                {
+                    "number": one.id,
+                    "customer": one.customer,
+                    "design": one.design,
+                    "sizes": one.sizes,
+                    "papers": one.papers,
+                    "copies": one.copies,
+                    "due": one.due.isoformat(),
+                    "status": str(one.status),
+                }
+                for one in orders
+            ]
+        )
+        return
+    from rich.text import Text
+
+    from inventory.documents.plan_text import table
+
+    today = date.today()
+    shown = table(
+        "Orders",
+        "Order",
+        "Due",
+        "For",
+        "Copies",
+        "Design",
+        "Sizes",
+        "Status",
+        right=frozenset({"Order", "Copies"}),
+    )
+    for one in orders:
+        open_still = one.status not in ("delivered", "cancelled")
+        late = " late" if one.due < today and open_still else ""
+        shown.add_row(
+            str(one.id),
+            one.due.isoformat() + late,
+            Text(one.customer),
+            str(one.copies),
+            one.design,
+            Text(", ".join(f"{k}={v}" for k, v in one.sizes.items())),
+            one.status,
+        )
+    console().print(shown if orders else "No orders; take one with 'quirebox order add'.")
+
+
+@app.command("show")
+def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = False) -> None:
+    """Show an order and every piece it takes, with its paper."""
+    from inventory.desk.tell import console, print_json
+    from inventory.orders import get_order, order_pieces
+    from inventory.shop import the_shop
+    from nester.measure import format_size, to_mm_number
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        order = get_order(session, number)
+        pieces = order_pieces(session, order)
+        unit = the_shop(session).unit
+    if as_json:
+        print_json(
+            {
+                "number": order.id,
+                "customer": order.customer,
+                "design": order.design,
+                "copies": order.copies,
+                "due": order.due.isoformat(),
+                "status": str(order.status),
+                "pieces": [
+                    {
+                        "name": piece.name,
+                        "paper": paper,
+                        "width": to_mm_number(piece.width),
+                        "height": to_mm_number(piece.height),
+                        "quantity": piece.quantity * order.copies,
+                    }
+                    for piece, paper in pieces
+                ],
+            }
+        )
+        return
+    from rich.text import Text
+
+    from inventory.documents.plan_text import table
+
+    title = (
+        f"Order {order.id} for {order.customer}: {order.copies} × {order.design},"
+        f" due {order.due.isoformat()}, {order.status}"
+    )
+    shown = table("", "Quantity", "Piece", "Blank", "Paper", right=frozenset({"Quantity"}))
+    for piece, paper in pieces:
+        size = format_size(piece.width, piece.height, unit)
+        shown.add_row(str(piece.quantity * order.copies), piece.name, size, Text(paper))
+    console().print(Text(title, style="bold"))
+    console().print(shown)
+
+
+@app.command("move")
+def move(
+    context: typer.Context,
+    number: NumberArgument,
+    status: Annotated[str, typer.Argument(help="confirmed, assembled, delivered or cancelled.")],
+) -> None:
+    """Say how far an order is; batches move it to planned and cut.
+
+    \b
+    Example:
+      quirebox order move 3 cancelled
+    """
+    from inventory.orders import get_order, set_status
+    from nester.refusal import Refusal
+
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        order = get_order(session, number)
+        if status.strip().casefold() in ("planned", "cut") or order.status == "planned":
+            raise Refusal(
+                f"order {number} is {order.status}; use 'quirebox batch plan', 'batch cut' or"
+                " 'batch drop', which also keep the stash right"
+            )
+        set_status(session, order, status)
+    typer.echo(f"Order {number} is {order.status}")

@@ -1,0 +1,131 @@
+"""`quirebox paper`: the materials."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from inventory.desk.common import JsonFlag, group, shop_file_of
+
+app = group("Papers: colour, finish, weight, pattern and grain.")
+
+
+@app.command("add")
+def add(
+    context: typer.Context,
+    name: Annotated[str, typer.Argument(help="What you call it; no other paper is called so.")],
+    colour: Annotated[str, typer.Option("--colour", help="Its colour in a word.")],
+    grammage: Annotated[int, typer.Option("--grammage", help="Its weight in g/m².")],
+    finish: Annotated[
+        str, typer.Option("--finish", help="smooth, linen, metallic, photo … in a word.")
+    ] = "",
+    swatch: Annotated[
+        str | None, typer.Option("--swatch", help="Its colour for pictures, as #rrggbb.")
+    ] = None,
+    pattern: Annotated[
+        str,
+        typer.Option(
+            "--pattern",
+            help="plain, patterned, or directional if its pattern has a top: it then runs along"
+            " the height of the sheets as you enter them.",
+        ),
+    ] = "plain",
+    grain: Annotated[
+        str, typer.Option("--grain", help="unknown, or along the long or short side of its sheets.")
+    ] = "unknown",
+) -> None:
+    """Add a paper.
+
+    \b
+    Examples:
+      quirebox paper add "Coal card" --colour black --grammage 300 --finish smooth
+      quirebox paper add "Fern print" --colour green --grammage 120 --pattern directional
+    """
+    from inventory.stash import add_paper
+
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        paper = add_paper(
+            session,
+            name,
+            colour=colour,
+            finish=finish,
+            grammage=grammage,
+            swatch=swatch,
+            pattern=pattern,
+            grain=grain,
+        )
+    typer.echo(f"Paper '{paper.name}' added")
+
+
+@app.command("import")
+def import_(
+    context: typer.Context,
+    file: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FILE.csv",
+            help="Columns name, colour, finish, grammage; optional swatch, pattern, grain.",
+        ),
+    ],
+) -> None:
+    """Add the papers of a list; if a line of it is wrong, none is added."""
+    from inventory.imports import import_papers
+
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        count = import_papers(session, file)
+    typer.echo(f"{count} papers added")
+
+
+@app.command("list")
+def list_(
+    context: typer.Context,
+    as_json: JsonFlag = False,
+) -> None:
+    """List all papers, with how much of each lies in the stash."""
+    from inventory.desk.tell import console, print_json
+    from inventory.stash import list_papers, list_stash
+    from nester.measure import area_m2, format_area
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        papers = list_papers(session)
+        area = dict.fromkeys((paper.name for paper in papers), 0)
+        for row in list_stash(session):
+            area[row.paper] += row.width * row.height * row.quantity
+    if as_json:
+        print_json(
+            [
+                {
+                    "name": paper.name,
+                    "colour": paper.colour,
+                    "swatch": paper.swatch,
+                    "finish": paper.finish,
+                    "grammage": paper.grammage,
+                    "pattern": str(paper.pattern),
+                    "grain": str(paper.grain),
+                    "square_metres": float(area_m2(area[paper.name])),
+                }
+                for paper in papers
+            ]
+        )
+        return
+    from rich.text import Text
+
+    from inventory.documents.plan_text import table
+
+    numbers = frozenset({"g/m²", "On hand"})
+    shown = table(
+        "Papers", "Paper", "Colour", "Finish", "g/m²", "Pattern", "Grain", "On hand", right=numbers
+    )
+    for paper in papers:
+        shown.add_row(
+            Text(paper.name),
+            Text(paper.colour),
+            Text(paper.finish),
+            str(paper.grammage),
+            paper.pattern,
+            paper.grain,
+            format_area(area[paper.name]) if area[paper.name] else "-",
+        )
+    console().print(shown if papers else "No papers yet; add one with 'quirebox paper add'.")

@@ -1,0 +1,77 @@
+"""How the command line speaks: tables, JSON, progress, and its one-sentence refusals."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from nester.packing import Progress
+
+__all__ = ["console", "print_json", "refuse", "searching", "warn"]
+
+_WIDEST = 100
+
+
+def console(*, stderr: bool = False) -> Console:
+    """Return the terminal; it is 80 columns wide where nobody says otherwise."""
+    from rich.console import Console
+
+    made = Console(stderr=stderr, highlight=False, soft_wrap=False)
+    if made.width > _WIDEST:
+        made.width = _WIDEST
+    return made
+
+
+def print_json(data: Any, target: Path | None = None) -> None:
+    """Write data as JSON to a file, or to standard output."""
+    text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    if target is None or str(target) == "-":
+        sys.stdout.write(text)
+        return
+    from inventory.documents.files import write_file
+
+    write_file(target, text)
+
+
+def warn(text: str) -> None:
+    """Say something beside the matter."""
+    print(f"quirebox: {text}", file=sys.stderr)  # noqa: T201
+
+
+def refuse(text: str) -> None:
+    """Say why something was not done, on one line."""
+    sentence = " ".join(text.split())
+    warn(sentence if sentence.endswith((".", "!", "?")) else f"{sentence}.")
+
+
+@contextmanager
+def searching(what: str, money: Callable[[Any], str]) -> Iterator[Callable[[Progress], None]]:
+    """Show how a search goes on, on a terminal's standard error; say nothing elsewhere.
+
+    Parameters
+    ----------
+    what
+        The first words: ``Planning``.
+    money
+        Writes an amount for a person.
+    """
+    if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+        yield lambda _: None
+        return
+    with console(stderr=True).status(f"{what} …", spinner="line") as status:
+
+        def tell(progress: Progress) -> None:
+            status.update(
+                f"{what}: {progress.sheets} sheets for {money(progress.cost)}, none for less than"
+                f" {money(progress.bound)} ({progress.papers_done} of {progress.papers} papers)"
+            )
+
+        yield tell
