@@ -6,7 +6,6 @@ stash, the other books the batch if the stash still has what the plan takes.
 
 from __future__ import annotations
 
-import json
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -34,6 +33,7 @@ from inventory.plan import (
     plan_from_json,
     plan_to_json,
 )
+from inventory.reservations import reserved
 from inventory.shop import ShopFile, the_shop
 from inventory.stash import StashRow, add_offcut, find_stock, list_papers, list_stash, worth
 from nester.layouts import Cuts, Effort, Layout, Problem, Stock, Want
@@ -51,7 +51,6 @@ __all__ = [
     "list_batches",
     "plan_batch",
     "plan_of",
-    "reserved",
 ]
 
 
@@ -368,16 +367,6 @@ def _usage(plan: Plan) -> Counter[str]:
     for layout in plan.layouts:
         used[layout.sheet.label] += layout.copies
     return used
-
-
-def reserved(session: Session) -> Counter[str]:
-    """Return how many of each label open batches will take."""
-    taken: Counter[str] = Counter()
-    plans = select(Batch.plan).where(Batch.status == BatchStatus.OPEN)
-    for text in session.scalars(plans):
-        for layout in json.loads(text)["layouts"]:
-            taken[layout["sheet"]["label"]] += layout["copies"]
-    return taken
 
 
 # --- afterwards --------------------------------------------------------------------------------

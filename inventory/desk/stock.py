@@ -165,9 +165,9 @@ def list_(
       quirebox stash list --colour black --at-least 20x30cm
       quirebox stash list --kind offcut --finish linen
     """
-    from inventory.batches import reserved
     from inventory.desk.tell import console, print_json
     from inventory.money import format_money
+    from inventory.reservations import reserved
     from inventory.shop import the_shop
     from inventory.stash import list_stash
     from nester.measure import format_size, to_mm_number

@@ -109,9 +109,10 @@ def _innermost(before: Settings) -> Length:
     return box.panel_of(box.tiers)
 
 
-def _lowest_covered(before: Settings) -> Length:
+def _least_covered(before: Settings) -> Length:
     box = _Box.of(before)
-    return min((box.height_of(place) for place in box.covered.values()), default=box.panel)
+    sides = (min(box.height_of(at), box.panel_of(at)) for at in box.covered.values())
+    return min(sides, default=box.panel)
 
 
 def _smallest_wall(before: Settings) -> Length:
@@ -130,7 +131,7 @@ def _clearance(before: Settings, unit: Unit) -> Length:
 
 
 def _lid_wall(before: Settings, unit: Unit) -> Length:
-    return tidied(min(by_unit(unit, cm(3), inch("1.5")), _lowest_covered(before) // 2), unit)
+    return tidied(min(by_unit(unit, cm(3), inch("1.5")), _least_covered(before) // 2), unit)
 
 
 def _reveal(before: Settings, unit: Unit) -> Length:

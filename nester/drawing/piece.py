@@ -15,7 +15,7 @@ from typing import NamedTuple
 from nester.measure import Length, Unit, format_length, format_size
 from nester.pieces import Fold, Line, Piece, Point
 
-__all__ = ["SVG", "draw_piece", "piece_marks"]
+__all__ = ["FOLD_DASHES", "FOLD_WORDS", "SVG", "draw_piece", "piece_marks"]
 
 SVG = "http://www.w3.org/2000/svg"
 
@@ -24,8 +24,8 @@ FAINT = "#777777"
 GLUE = "#d9b36c"
 PAPER = "#f4efe6"
 
-_DASHES = {Fold.VALLEY: "7 4", Fold.MOUNTAIN: "11 3 2 3"}
-_LEGEND = {Fold.VALLEY: "valley fold", Fold.MOUNTAIN: "mountain fold"}
+FOLD_DASHES = {Fold.VALLEY: "7 4", Fold.MOUNTAIN: "11 3 2 3"}
+FOLD_WORDS = {Fold.VALLEY: "valley fold", Fold.MOUNTAIN: "mountain fold"}
 
 _LONG_SIDE = 600
 """Longest side of the drawn piece, in picture units."""
@@ -126,7 +126,7 @@ def piece_marks(
             tint = {"fill": GLUE, "fill-opacity": "0.5", "stroke": "none"}
             _add(group, "polygon", points=_points(area, place), **tint)
     for score in piece.scores:
-        _line(group, score.line, place, {"stroke-dasharray": _DASHES[score.fold]})
+        _line(group, score.line, place, {"stroke-dasharray": FOLD_DASHES[score.fold]})
     for slit in piece.slits:
         _line(group, slit, place, {"stroke-width": "1.6"})
     for hole in piece.holes:
@@ -158,7 +158,7 @@ def _legend_entries(piece: Piece) -> list[_Entry]:
     entries = [_Entry({}, False, "cut")]
     folds = {score.fold for score in piece.scores}
     entries += [
-        _Entry({"stroke-dasharray": _DASHES[fold]}, False, _LEGEND[fold])
+        _Entry({"stroke-dasharray": FOLD_DASHES[fold]}, False, FOLD_WORDS[fold])
         for fold in Fold
         if fold in folds
     ]

@@ -17,7 +17,7 @@ from nester.packing.rectpack_start import rectpack_plans
 from nester.packing.sequential import sequential_plans
 from nester.packing.stop import Stop, never
 
-__all__ = ["Progress", "solve"]
+__all__ = ["NO_SHEET_LEFT", "Progress", "solve"]
 
 SEED = 1
 
@@ -151,7 +151,7 @@ def solve(
         task = search.task
         made, missing = _name_pieces(task, search.best)
         layouts += [_layout(problem, task, *use) for use in made]
-        unplaced += [Unplaced(want.name, number, _NO_SHEET_LEFT) for want, number in missing]
+        unplaced += [Unplaced(want.name, number, NO_SHEET_LEFT) for want, number in missing]
         uses: dict[int, int] = {}
         for pattern, copies in search.best:
             uses[pattern.kind] = uses.get(pattern.kind, 0) + copies
@@ -162,7 +162,7 @@ def solve(
     return Answer(tuple(layouts), tuple(unplaced), cost, bound, tried)
 
 
-_NO_SHEET_LEFT = "the sheets of its paper are used up"
+NO_SHEET_LEFT = "the sheets of its paper are used up"
 _FEWEST_SHARES = 8
 """With more papers than this, effort grows with their number."""
 

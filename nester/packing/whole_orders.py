@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from nester.layouts import Answer, Effort, Problem, Stock
-from nester.packing.solve import Progress, solve
+from nester.packing.model import split_by_paper
+from nester.packing.solve import NO_SHEET_LEFT, Progress, solve
 from nester.packing.stop import Stop, never
 
 __all__ = ["Claim", "Lack", "Verdict", "left_over", "solve_orders"]
@@ -105,7 +106,7 @@ def solve_orders(
         answer,
         made,
         tuple(claim.order for claim in waiting),
-        _lacks(replace(problem, stock=left_over(problem.stock, answer)), waiting),
+        _lacks(problem, left_over(problem.stock, answer), waiting),
     )
 
 
@@ -154,17 +155,21 @@ def _admit(
     return chosen
 
 
-def _lacks(problem: Problem, waiting: Sequence[Claim]) -> tuple[Lack, ...]:
+def _lacks(problem: Problem, free: tuple[Stock, ...], waiting: Sequence[Claim]) -> tuple[Lack, ...]:
     """Lay the waiting orders on what is left; what finds no place is lacked by the last of them."""
     if not waiting:
         return ()
+    wanted = _demanding(problem, waiting)
+    # What fits some sheet, though none that is left, lacks no other size but one more sheet.
+    hopeless = {want.name: why for want, why in split_by_paper(wanted)[1]}
     lacks = []
-    for one in solve(_demanding(problem, waiting), Effort.QUICK).unplaced:
+    for one in solve(replace(wanted, stock=free), Effort.QUICK).unplaced:
         rest = one.quantity
         for claim in reversed(waiting):
             number = min(rest, claim.pieces.get(one.name, 0))
             if number:
-                lacks.append(Lack(claim.order, one.name, number, one.why))
+                why = hopeless.get(one.name, NO_SHEET_LEFT)
+                lacks.append(Lack(claim.order, one.name, number, why))
                 rest -= number
     position = {claim.order: place for place, claim in enumerate(waiting)}
     return tuple(sorted(lacks, key=lambda lack: position[lack.order]))

@@ -80,6 +80,11 @@ def test_a_tray_has_slanted_tabs_inside_its_corner_squares() -> None:
     assert len(piece.outline) == 20
 
 
+def test_a_wide_tab_is_mitred_more_steeply_so_that_half_the_wall_is_glued() -> None:
+    wide = tray(cm(12), cm(8), cm(4), cm(3)).glue[0]
+    assert wide[1:3] == ((cm(19), cm(1)), (cm(19), cm(3)))
+
+
 def test_a_lid_is_its_whole_blank_with_four_slits() -> None:
     piece = lid("lid", "lid", cm(12), cm(10), cm("0.5"), cm(3))
     assert (piece.width, piece.height) == (cm("18.5"), cm("16.5"))
@@ -157,6 +162,7 @@ def test_a_blank_stands_for_a_panel_and_is_not_kept() -> None:
         ({"tab": "13"}, "at most 12 cm"),
         ({"lid-clearance": "2"}, "under the step of 2 cm"),
         ({"lid-wall": "15"}, "at most 12 cm"),
+        ({"step": "5", "tray-depth": "7", "lid-wall": "4"}, "at most 3.5 cm"),
         ({"mats": "both", "reveal": "12"}, "leaves no mat"),
         ({"cards": "4", "card-size": "14"}, "must be smaller"),
         ({"cards": "4", "card-tier": "5"}, "the box has 4 tiers"),
@@ -193,7 +199,14 @@ def test_the_smaller_designs_refuse_too(design: str, texts: dict[str, str], word
 
 
 def test_the_limit_a_refusal_names_is_accepted() -> None:
-    for texts in ({"lid-wall": "12"}, {"tab": "12"}, {"tray-depth": "13.9"}):
+    for texts in (
+        {"lid-wall": "12"},
+        {"tab": "12"},
+        {"tray-depth": "13.9"},
+        {"photos": "1", "photo-size": "16"},
+        {"step": "5", "tray-depth": "7", "lid-wall": "3.5"},
+        {"step": "5", "tray-depth": "7"},
+    ):
         assert LAYERED.pieces(read_settings(LAYERED, texts, Unit.CM))
 
 

@@ -345,3 +345,27 @@ def test_every_kind_of_fault_is_tried_here() -> None:
         for row in range(len(mark.args[1]))
     }
     assert tried == set(FaultKind)
+
+
+def test_a_knife_cut_may_be_made_in_several_strokes() -> None:
+    long = WHEEL_CUTS[1]
+    strokes = (long._replace(end=12 * U), long._replace(start=12 * U))
+    assert kinds(FREE_PROBLEM, with_wheel(cuts=(*without(WHEEL_CUTS, 1), *strokes))) == set()
+    again = long._replace(start=3 * U, end=5 * U)
+    assert kinds(FREE_PROBLEM, with_wheel(cuts=(*WHEEL_CUTS, again))) == set()
+    apart = (long._replace(end=12 * U - 1), long._replace(start=12 * U))
+    found = kinds(FREE_PROBLEM, with_wheel(cuts=(*without(WHEEL_CUTS, 1), *apart)))
+    assert found == {FaultKind.NOT_FREE}
+
+
+def test_an_overlap_names_both_that_overlap() -> None:
+    problem = Problem(
+        (Want("a", 4, 4, 1), Want("b", 4, 4, 1), Want("c", 4, 4, 1)),
+        (Stock("s", 20, 20, 1, Fraction(1)),),
+    )
+    pieces = (Placed("a", 0, 0, 4, 4), Placed("b", 0, 6, 4, 4), Placed("c", 1, 9, 4, 4))
+    found = verify(problem, Answer((Layout("s", 1, pieces),), (), Fraction(1), Fraction(0)))
+    said = [fault.sentence for fault in found if fault.kind is FaultKind.OVERLAP]
+    assert len(said) == 1
+    assert said[0].startswith("piece 'b'")
+    assert "overlaps piece 'c'" in said[0]

@@ -1,0 +1,114 @@
+"""Whatever the pieces, a filled sheet holds them side by side and can be cut as promised."""
+
+from random import Random
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from nester.layouts import Cuts
+from nester.packing.fill import Filler
+from nester.packing.model import Kind, Shape, Task, usage
+from nester.packing.pool import Pool
+from nester.packing.rectpack_start import rectpack_plans
+from nester.packing.sequential import sequential_plans
+
+sides = st.integers(1, 12)
+shapes = st.lists(st.builds(Shape, sides, sides, st.integers(1, 4), st.booleans()), min_size=1, max_size=6)  # fmt: skip
+
+
+def comes_apart(boxes):
+    """Try every cut: slow and plain, unlike what it is held against."""
+    if len(boxes) < 2:
+        return True
+    for low, high in ((0, 2), (1, 3)):
+        for at in {box[high] for box in boxes}:
+            first = [box for box in boxes if box[high] <= at]
+            rest = [box for box in boxes if box[low] >= at]
+            if first and rest and len(first) + len(rest) == len(boxes):
+                return comes_apart(first) and comes_apart(rest)
+    return False
+
+
+def check_sheet(task_shapes, spots, width, height, cuts):
+    boxes = []
+    for index, x, y, turned in spots:
+        shape = task_shapes[index]
+        assert shape.turns or not turned
+        wide, high = (shape.height, shape.width) if turned else (shape.width, shape.height)
+        boxes.append((x, y, x + wide, y + high))
+    for number, (left, top, right, bottom) in enumerate(boxes):
+        assert left >= 0
+        assert top >= 0
+        assert right <= width
+        assert bottom <= height
+        for x1, y1, x2, y2 in boxes[:number]:
+            assert right <= x1 or x2 <= left or bottom <= y1 or y2 <= top
+    if cuts is Cuts.STRAIGHT:
+        assert comes_apart(boxes)
+
+
+@given(shapes, st.integers(1, 30), st.integers(1, 30), st.sampled_from(Cuts), st.randoms(use_true_random=False))  # fmt: skip
+def test_a_filled_sheet(some, width, height, cuts, rng):
+    counts = [shape.wanted for shape in some]
+    order = rng.sample(range(len(some)), len(some))
+    filler = Filler(some, cuts, Random(rng.random()))
+    spots = filler.fill(width, height, counts, order)
+    check_sheet(some, spots, width, height, cuts)
+    used = usage(spots)
+    assert all(used.get(index, 0) <= most for index, most in enumerate(counts))
+    assert filler.steps > 0
+    # What fits alone is not left out: the first in order that fits the sheet lies on it.
+    fitting = [index for index in order if some[index].fits(width, height)]
+    assert bool(spots) == bool(fitting)
+    assert not fitting or fitting[0] in used
+
+
+def task_of(some):
+    kinds = (Kind(12, 12, None, 3), Kind(30, 17, 2, 7), Kind(17, 25, 1, 0))
+    return Task("", tuple(some), kinds, (), (), 1, 1)
+
+
+def check_plan(task, plan, cuts):
+    made = [0] * len(task.shapes)
+    sheets = [0] * len(task.kinds)
+    for pattern, copies in plan:
+        assert pattern.spots
+        assert copies > 0
+        kind = task.kinds[pattern.kind]
+        check_sheet(task.shapes, pattern.spots, kind.width, kind.height, cuts)
+        sheets[pattern.kind] += copies
+        for shape, number in usage(pattern.spots).items():
+            made[shape] += number * copies
+    assert all(n <= wanted for n, wanted in zip(made, task.demand, strict=True))
+    for kind, used in zip(task.kinds, sheets, strict=True):
+        assert kind.on_hand is None or used <= kind.on_hand
+    return made
+
+
+@settings(max_examples=30, deadline=None)
+@given(shapes, st.sampled_from(Cuts))
+def test_plans_of_rectpack(some, cuts):
+    task = task_of(some)
+    for plan in rectpack_plans(task, cuts):
+        check_plan(task, plan, cuts)
+
+
+@settings(max_examples=40, deadline=None)
+@given(shapes, st.sampled_from(Cuts), st.integers(0, 99))
+def test_sequential_plans(some, cuts, seed):
+    task = task_of(some)
+    pool = Pool(task)
+    for plan in sequential_plans(task, cuts, Random(seed), 300, pool, lambda: False):
+        # One kind is there as often as needed, and every piece fits it.
+        assert tuple(check_plan(task, plan, cuts)) == task.demand
+    assert len(pool)
+    for pattern, counts in pool.best(10**6, ()):
+        assert counts == usage(pattern.spots)
+        kind = task.kinds[pattern.kind]
+        check_sheet(task.shapes, pattern.spots, kind.width, kind.height, cuts)
+
+
+def test_pieces_in_a_ring_do_not_come_apart():
+    ring = [(0, 0, 2, 1), (2, 0, 3, 2), (1, 2, 3, 3), (0, 1, 1, 3)]
+    assert not comes_apart(ring)
+    assert comes_apart(ring[:3])

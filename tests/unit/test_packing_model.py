@@ -1,0 +1,138 @@
+from fractions import Fraction
+
+from nester.layouts import Problem, Stock, Want
+from nester.measure import inch, mm
+from nester.packing.model import Kind, Shape, Spot, split_by_paper, usage
+from nester.pieces import Turn
+
+
+def want(name, width, height, quantity=1, paper="", turn=Turn.ANY):
+    return Want(name, mm(width), mm(height), quantity, paper, turn)
+
+
+def stock(name, width, height, quantity=None, price=1, paper=""):
+    return Stock(name, mm(width), mm(height), quantity, Fraction(price), paper)
+
+
+def only_task(*things):
+    wants = tuple(one for one in things if isinstance(one, Want))
+    sheets = tuple(one for one in things if isinstance(one, Stock))
+    (task,), hopeless = split_by_paper(Problem(wants, sheets))
+    assert not hopeless
+    return task
+
+
+def test_each_paper_has_its_own_task():
+    problem = Problem(
+        (want("a", 10, 10, paper="red"), want("b", 20, 20), want("c", 30, 30, paper="red")),
+        (stock("s", 50, 50), stock("t", 70, 70, paper="red"), stock("u", 9, 9, paper="blue")),
+    )
+    tasks, hopeless = split_by_paper(problem)
+    assert not hopeless
+    assert [task.paper for task in tasks] == ["red", ""]
+    assert [[one.name for one in task.stock] for task in tasks] == [["t"], ["s"]]
+    assert [[[w.name for w in group] for group in task.members] for task in tasks] == [
+        [["c"], ["a"]],
+        [["b"]],
+    ]
+
+
+def test_equal_rectangles_are_one_shape():
+    task = only_task(
+        want("upright", 20, 30, 2),
+        want("fixed", 20, 30, 5, turn=Turn.NONE),
+        want("lying", 30, 20, 3),
+        want("grain", 20, 30, 7, turn=Turn.HALF),
+        want("square", 20, 20, 1),
+        want("fixed square", 20, 20, 1, turn=Turn.NONE),
+        stock("s", 100, 100),
+    )
+    assert task.shapes == (Shape(2, 3, 12, False), Shape(3, 2, 5, True), Shape(2, 2, 2, False))
+    assert [[one.name for one in group] for group in task.members] == [
+        ["fixed", "grain"],
+        ["upright", "lying"],
+        ["square", "fixed square"],
+    ]
+    assert task.demand == (12, 5, 2)
+
+
+def test_lengths_are_divided_by_what_divides_them_all():
+    task = only_task(want("a", 54, 36), stock("s", 560, 710), stock("too small to matter", 35, 999))
+    assert task.divisor == mm(2)
+    assert task.shapes == (Shape(27, 18, 1, True),)
+    assert task.kinds == (Kind(280, 355, None, 1),)
+    mixed = only_task(want("a", 54, 36), Stock("in", inch(12), inch(12), None, Fraction(1)))
+    assert mixed.divisor == mm("1.2")
+    prime = only_task(Want("a", 7, 5, 1), Stock("s", 11, 13, None, Fraction(1)))
+    assert prime.divisor == 1
+
+
+def test_prices_are_whole_in_the_largest_unit():
+    task = only_task(
+        want("a", 5, 5),
+        stock("s", 10, 10, price=Fraction(1, 3)),
+        stock("t", 10, 10, price=Fraction(3, 4)),
+        stock("u", 10, 10, price=0),
+    )
+    assert task.price_unit == Fraction(1, 12)
+    assert [kind.price for kind in task.kinds] == [4, 9, 0]
+    assert task.exact_cost({0: 2, 1: 1, 2: 5}) == Fraction(2, 3) + Fraction(3, 4)
+
+
+def test_prices_too_far_apart_are_rounded_down():
+    cheap, dear = Fraction(1, 10**30), Fraction(10**30) + Fraction(1, 7)
+    task = only_task(
+        want("a", 5, 5), stock("s", 10, 10, price=cheap), stock("t", 10, 10, price=dear)
+    )
+    for kind, price in zip(task.kinds, (cheap, dear), strict=True):
+        assert kind.price <= 2**40
+        assert kind.price * task.price_unit <= price < (kind.price + 1) * task.price_unit
+    assert task.exact_cost({0: 1, 1: 1}) == cheap + dear
+
+
+def test_sheets_that_cost_nothing():
+    task = only_task(want("a", 5, 5), stock("s", 10, 10, price=0))
+    assert (task.price_unit, task.kinds[0].price) == (1, 0)
+
+
+def test_the_most_of_a_kind():
+    task = only_task(want("a", 5, 5, 3), stock("s", 9, 9), stock("t", 9, 9, 2), stock("u", 9, 9, 8))
+    assert [task.most_of(kind) for kind in range(3)] == [3, 2, 3]
+    assert task.with_demand([1]).demand == (1,)
+    assert task.with_demand([1]).most_of(2) == 1
+
+
+def test_why_a_want_is_hopeless():
+    problem = Problem(
+        (
+            want("too long", 80, 5),
+            want("too long both ways", 60, 60),
+            want("no turn", 30, 60, turn=Turn.NONE),
+            want("half a turn", 30, 60, turn=Turn.HALF),
+            want("turned", 30, 60),
+            want("red", 5, 5, paper="red"),
+            want("blue", 5, 5, paper="blue"),
+            want("long and green", 80, 5, paper="green"),
+        ),
+        (stock("s", 70, 50), stock("r", 70, 50, 0, paper="red"), stock("g", 70, 50, paper="green")),
+    )
+    tasks, hopeless = split_by_paper(problem)
+    assert [(one.name, why) for one, why in hopeless] == [
+        ("too long", "it is larger than every sheet"),
+        ("too long both ways", "it is larger than every sheet"),
+        ("no turn", "it fits no sheet without a turn that it may not make"),
+        ("half a turn", "it fits no sheet without a turn that it may not make"),
+        ("red", "there is no sheet of paper 'red'"),
+        ("blue", "there is no sheet of paper 'blue'"),
+        ("long and green", "it is larger than every sheet of its paper"),
+    ]
+    assert [task.members for task in tasks] == [((problem.wants[4],),)]
+
+
+def test_no_sheet_at_all():
+    _, hopeless = split_by_paper(Problem((want("a", 5, 5),), ()))
+    assert [why for _, why in hopeless] == ["there is no sheet"]
+
+
+def test_usage_counts_shapes():
+    assert usage([Spot(1, 0, 0, False), Spot(0, 5, 0, False), Spot(1, 9, 0, True)]) == {1: 2, 0: 1}

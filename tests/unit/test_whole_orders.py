@@ -1,0 +1,254 @@
+from collections import Counter
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from nester.layouts import Answer, Cuts, Effort, Layout, Placed, Problem, Stock, Want
+from nester.measure import cm
+from nester.packing import Claim, Lack, left_over, solve, solve_orders
+from nester.packing.stop import never
+from nester.pieces import Turn
+from nester.verify import verify
+
+CARD = Want("card", cm(10), cm(10), 0)
+POSTER = Want("poster", cm(20), cm(20), 0)
+SHEETS = Stock("sheet", cm(20), cm(20), 1, Fraction(2))
+"""Room for one poster or four cards."""
+
+
+def problem(*stock, wants=(CARD, POSTER), cuts=Cuts.STRAIGHT):
+    return Problem(tuple(wants), stock, cuts)
+
+
+def verdict_on(task, *claims):
+    verdict = solve_orders(task, claims, Effort.QUICK)
+    assert verify(verdict.problem, verdict.answer) == []
+    assert verdict.answer.unplaced == ()
+    assert pieces_made(verdict.answer) == pieces_wanted(claims, verdict.made)
+    return verdict
+
+
+def pieces_made(answer):
+    made = Counter()
+    for layout in answer.layouts:
+        for one in layout.placed:
+            made[one.name] += layout.copies
+    return made
+
+
+def pieces_wanted(claims, orders):
+    wanted = Counter()
+    for claim in claims:
+        if claim.order in orders:
+            wanted.update(claim.pieces)
+    return +wanted
+
+
+def test_enough_paper_makes_all():
+    claims = Claim(3, {"card": 2}), Claim(9, {"poster": 1})
+    verdict = verdict_on(problem(replace(SHEETS, quantity=2)), *claims)
+    assert verdict.made == (3, 9)
+    assert verdict.waiting == ()
+    assert verdict.lacks == ()
+    assert verdict.answer.cost == 4
+
+
+def test_no_orders_take_nothing():
+    verdict = verdict_on(problem(SHEETS))
+    assert (verdict.made, verdict.waiting, verdict.lacks) == ((), (), ())
+    assert verdict.answer.layouts == ()
+    assert verdict.answer.cost == 0
+
+
+def test_an_order_is_made_whole_or_not_at_all():
+    verdict = verdict_on(problem(SHEETS), Claim(1, {"card": 5}))
+    assert verdict.made == ()
+    assert verdict.waiting == (1,)
+    assert verdict.answer.layouts == ()
+    assert verdict.lacks == (Lack(1, "card", 1, "the sheets of its paper are used up"),)
+
+
+def test_the_most_urgent_comes_first():
+    verdict = verdict_on(problem(SHEETS), Claim(7, {"poster": 1}), Claim(2, {"card": 1}))
+    assert (verdict.made, verdict.waiting) == ((7,), (2,))
+    verdict = verdict_on(problem(SHEETS), Claim(2, {"card": 1}), Claim(7, {"poster": 1}))
+    assert (verdict.made, verdict.waiting) == ((2,), (7,))
+
+
+def test_an_urgent_order_that_cannot_be_finished_takes_nothing_from_a_later_one():
+    claims = Claim(1, {"card": 5}), Claim(2, {"card": 2}), Claim(3, {"card": 2})
+    verdict = verdict_on(problem(SHEETS), *claims)
+    assert (verdict.made, verdict.waiting) == ((2, 3), (1,))
+    assert verdict.lacks == (Lack(1, "card", 5, "the sheets of its paper are used up"),)
+
+
+def test_what_lacks_one_paper_takes_none_of_another():
+    red, blue = replace(CARD, name="red", paper="red"), replace(CARD, name="blue", paper="blue")
+    stock = (
+        replace(SHEETS, name="r", paper="red"),
+        Stock("b", cm(10), cm(20), 1, Fraction(1), "blue"),
+    )
+    claims = Claim(1, {"red": 4, "blue": 3}), Claim(2, {"red": 4}), Claim(3, {"blue": 1})
+    verdict = verdict_on(problem(*stock, wants=(red, blue)), *claims)
+    assert (verdict.made, verdict.waiting) == ((2, 3), (1,))
+    assert {(one.order, one.name): one.quantity for one in verdict.lacks} == {
+        (1, "red"): 4,
+        (1, "blue"): 3,
+    }
+
+
+def test_what_is_lacking_is_lacked_by_the_latest():
+    waiting = Claim(1, {"poster": 2}), Claim(2, {"poster": 2})
+    verdict = verdict_on(problem(SHEETS), *waiting)
+    assert (verdict.made, verdict.waiting) == ((), (1, 2))
+    assert [(one.order, one.quantity) for one in verdict.lacks] == [(1, 1), (2, 2)]
+
+
+def test_orders_come_back_in_the_order_they_were_given():
+    claims = [Claim(number, {"card": 1}) for number in (9, 4, 7, 1, 8)]
+    verdict = verdict_on(problem(SHEETS), *claims)
+    assert (verdict.made, verdict.waiting) == ((9, 4, 7, 1), (8,))
+
+
+@pytest.mark.parametrize(
+    ("want", "why"),
+    [
+        (Want("big", cm(30), cm(21), 0), "it is larger than every sheet"),
+        (
+            Want("odd", cm(5), cm(5), 0, "gold"),
+            "there is no sheet of paper 'gold'",
+        ),
+        (
+            Want("tall", cm(10), cm(25), 0, "", Turn.NONE),
+            "it fits no sheet without a turn that it may not make",
+        ),
+    ],
+)
+def test_a_hopeless_piece_keeps_its_own_order_waiting_and_no_other(want, why):
+    stock = SHEETS, Stock("strip", cm(25), cm(10), 3, Fraction(1))
+    claims = Claim(1, {want.name: 2, "card": 1}), Claim(2, {"card": 4})
+    verdict = verdict_on(problem(*stock, wants=(CARD, want)), *claims)
+    assert (verdict.made, verdict.waiting) == ((2,), (1,))
+    assert verdict.lacks == (Lack(1, want.name, 2, why),)
+
+
+def test_an_order_of_nothing_is_made():
+    verdict = verdict_on(problem(SHEETS), Claim(1, {}), Claim(2, {"poster": 2}))
+    assert (verdict.made, verdict.waiting) == ((1,), (2,))
+
+
+def test_the_problem_is_cut_down_to_what_is_made():
+    claims = Claim(1, {"card": 3}), Claim(2, {"poster": 1})
+    verdict = verdict_on(problem(SHEETS), *claims)
+    assert verdict.problem.wants == (replace(CARD, quantity=3),)
+    assert verdict.problem.stock == (SHEETS,)
+
+
+def test_a_search_that_misses_an_order_it_let_in_leaves_out_the_latest(monkeypatch):
+    """A search on many orders may miss what it found for few: act that on the first answers."""
+    calls = []
+
+    def forgetful(task, effort, **others):
+        answer = solve(task, effort, **others)
+        calls.append(effort)
+        missed = effort is Effort.NORMAL and calls.count(Effort.NORMAL) < 3
+        if not missed or not answer.layouts:
+            return answer
+        return solve(replace(task, stock=(replace(SHEETS, quantity=1),)), effort, **others)
+
+    monkeypatch.setattr("nester.packing.whole_orders.solve", forgetful)
+    task = problem(replace(SHEETS, quantity=2))
+    claims = Claim(1, {"poster": 1}), Claim(2, {"card": 2}), Claim(3, {"card": 1})
+    verdict = solve_orders(task, claims, Effort.NORMAL)
+    assert verify(verdict.problem, verdict.answer) == []
+    assert calls.count(Effort.NORMAL) >= 3
+    assert 1 in verdict.made
+    assert pieces_made(verdict.answer) == pieces_wanted(claims, verdict.made)
+
+
+def test_left_over():
+    stock = SHEETS, replace(SHEETS, name="endless", quantity=None), replace(SHEETS, name="c")
+    placed = (Placed("card", 0, 0, cm(10), cm(10)),)
+    layouts = Layout("sheet", 2, placed), Layout("endless", 5, placed), Layout("sheet", 1, placed)
+    many = (replace(stock[0], quantity=4), *stock[1:])
+    answer = Answer(layouts, (), Fraction(16), Fraction(0))
+    assert left_over(many, answer) == stock
+
+
+def test_the_same_orders_get_the_same_verdict():
+    task = problem(SHEETS, replace(SHEETS, name="other"))
+    claims = [Claim(n, {"card": n}) for n in range(1, 5)]
+    once, again = (solve_orders(task, claims, Effort.QUICK) for _ in range(2))
+    assert once == again
+
+
+def test_a_safety_stop_still_gives_a_right_answer():
+    task = problem(replace(SHEETS, quantity=3))
+    claims = [Claim(n, {"card": 3, "poster": 1}) for n in (1, 2)]
+    verdict = solve_orders(task, claims, Effort.THOROUGH, stop=lambda: True)
+    assert verify(verdict.problem, verdict.answer) == []
+    assert verdict.answer.unplaced == ()
+    assert never() is False
+
+
+sides = st.integers(4, 20)
+small_wants = st.lists(st.tuples(sides, sides, st.booleans()), min_size=1, max_size=3)
+small_stock = st.lists(
+    st.tuples(st.integers(10, 30), st.integers(10, 30), st.integers(1, 2), st.integers(0, 5)),
+    min_size=1,
+    max_size=2,
+)
+small_claims = st.lists(
+    st.dictionaries(st.integers(0, 2), st.integers(1, 3), max_size=3), min_size=1, max_size=4
+)
+
+
+@given(small_wants, small_stock, small_claims, st.sampled_from(Cuts))
+@settings(max_examples=25, deadline=None)
+def test_any_verdict(some_wants, some_stock, some_claims, cuts):
+    wants = tuple(
+        Want(f"w{i}", cm(w), cm(h), 0, "", Turn.NONE if still else Turn.ANY)
+        for i, (w, h, still) in enumerate(some_wants)
+    )
+    stock = tuple(
+        Stock(f"s{i}", cm(w), cm(h), n, Fraction(price))
+        for i, (w, h, n, price) in enumerate(some_stock)
+    )
+    claims = [
+        Claim(10 + number, {f"w{i}": n for i, n in pieces.items() if i < len(wants)})
+        for number, pieces in enumerate(some_claims)
+    ]
+    task = problem(*stock, wants=wants, cuts=cuts)
+    verdict = verdict_on(task, *claims)
+
+    assert sorted(verdict.made + verdict.waiting) == [claim.order for claim in claims]
+    assert list(verdict.made) == sorted(verdict.made)
+    assert list(verdict.waiting) == sorted(verdict.waiting)
+    assert all(claim.order in verdict.made for claim in claims if not claim.pieces)
+
+    # Each waiting order lacks something, and no more than it wants.
+    assert {lack.order for lack in verdict.lacks} == set(verdict.waiting)
+    wanted = {claim.order: claim.pieces for claim in claims}
+    for lack in verdict.lacks:
+        assert 0 < lack.quantity <= wanted[lack.order][lack.name]
+        assert lack.why
+    # The blame is the latest's: an order lacks of a piece only if all after it lack theirs.
+    lacked = {(lack.order, lack.name): lack.quantity for lack in verdict.lacks}
+    for order, name in lacked:
+        for later in verdict.waiting:
+            if later > order:
+                assert lacked.get((later, name), 0) == wanted[later].get(name, 0)
+    # With what it lacks, in sheets large enough, every waiting order could be made.
+    free = left_over(stock, verdict.answer)
+    spare = Stock("spare", cm(20), cm(20), sum(lacked.values()), Fraction(1))
+    waiting = [claim for claim in claims if claim.order in verdict.waiting]
+    whole = pieces_wanted(waiting, verdict.waiting)
+    rest = replace(
+        task,
+        wants=tuple(replace(w, quantity=whole[w.name]) for w in wants if whole[w.name]),
+        stock=(*free, spare),
+    )
+    assert solve(rest, Effort.QUICK).unplaced == ()
