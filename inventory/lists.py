@@ -178,8 +178,11 @@ def _split(text: str, path: Path) -> Iterator[tuple[int, list[str]]]:
             fields = next(reader)
         except StopIteration:
             return
-        except csv.Error as why:
-            raise Refusal(f"{path}, line {line}: its quotes don't match ({why})") from None
+        except csv.Error:
+            raise Refusal(
+                f"{path}, line {line}: its quotes don't match;"
+                " each that opens a field must be closed before the next separator"
+            ) from None
         fields = [field.strip() for field in fields]
         if any(fields):
             yield line, fields

@@ -68,7 +68,9 @@ def read_best_known(path: Path, cuts: Cuts) -> dict[str, int]:
     if not path.exists():
         return {}
     with path.open(newline="", encoding="utf-8") as file:
-        return {line["instance"]: int(line[f"{cuts}_cuts_turning"]) for line in csv.DictReader(file)}
+        return {
+            line["instance"]: int(line[f"{cuts}_cuts_turning"]) for line in csv.DictReader(file)
+        }
 
 
 def measure(problem: Problem, effort: Effort, runs: int, best_known: int | None) -> Result:
@@ -118,7 +120,7 @@ def table(results: dict[str, Result]) -> str:
     for name, result in results.items():
         of_class[name.split("-")[0]].append(result)
     rows = [
-        "| class | instances | sheets | rectpack | cuttable | bound | best known | mean s | max s |",
+        "| class | number | sheets | rectpack | cuttable | bound | best known | mean s | max s |",
         "| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |",
     ]
     rows += [_row(name, group) for name, group in of_class.items()]

@@ -56,7 +56,9 @@ def test_lists_are_read_exactly(lists):
 
 
 def test_bare_numbers_are_in_the_unit_of_the_list(lists):
-    paths = lists("name,width,height,quantity\na,8 1/2,11,1\n", "name,width,height,quantity\ns,12,12mm,\n")
+    paths = lists(
+        "name,width,height,quantity\na,8 1/2,11,1\n", "name,width,height,quantity\ns,12,12mm,\n"
+    )
     problem = read_problem(*paths, unit=Unit.IN)
     assert problem.wants[0].width == inch("8.5")
     assert (problem.stock[0].width, problem.stock[0].height) == (inch(12), mm(12))

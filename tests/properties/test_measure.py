@@ -80,15 +80,21 @@ def test_decimals_are_read_exactly_or_refused(whole, decimals, unit, point):
             parse_length(text, unit)
 
 
+def result_or_refusal(reader, text, unit):
+    try:
+        return reader(text, unit)
+    except MeasureError as refused:
+        return refused
+
+
 size_like = st.text(st.sampled_from('0123456789.,/-+ ½¼⅔x×*cmin"″\u00a0\n\0²５−⁄'), max_size=14)
 
 
 @given(st.one_of(st.text(max_size=60), size_like), units)
 def test_any_text_is_a_length_or_a_measure_error(text, unit):
-    try:
-        length = parse_length(text, unit)
-    except MeasureError as refused:
-        assert str(refused).isprintable()
+    length = result_or_refusal(parse_length, text, unit)
+    if isinstance(length, MeasureError):
+        assert str(length).isprintable()
     else:
         assert isinstance(length, int)
         assert 0 < length <= LARGEST
@@ -96,10 +102,9 @@ def test_any_text_is_a_length_or_a_measure_error(text, unit):
 
 @given(st.one_of(st.text(max_size=60), size_like), units)
 def test_any_text_is_a_size_or_a_measure_error(text, unit):
-    try:
-        size = parse_size(text, unit)
-    except MeasureError as refused:
-        assert str(refused).isprintable()
+    size = result_or_refusal(parse_size, text, unit)
+    if isinstance(size, MeasureError):
+        assert str(size).isprintable()
     else:
         assert all(isinstance(side, int) and 0 < side <= LARGEST for side in size)
 

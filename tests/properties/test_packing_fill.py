@@ -13,7 +13,10 @@ from nester.packing.rectpack_start import rectpack_plans
 from nester.packing.sequential import sequential_plans
 
 sides = st.integers(1, 12)
-shapes = st.lists(st.builds(Shape, sides, sides, st.integers(1, 4), st.booleans()), min_size=1, max_size=6)  # fmt: skip
+shape = st.builds(Shape, sides, sides, st.integers(1, 4), st.booleans())
+shapes = st.lists(shape, min_size=1, max_size=6)
+sheet_sides = st.integers(1, 30)
+chances = st.randoms(use_true_random=False)
 
 
 def comes_apart(boxes):
@@ -47,7 +50,7 @@ def check_sheet(task_shapes, spots, width, height, cuts):
         assert comes_apart(boxes)
 
 
-@given(shapes, st.integers(1, 30), st.integers(1, 30), st.sampled_from(Cuts), st.randoms(use_true_random=False))  # fmt: skip
+@given(shapes, sheet_sides, sheet_sides, st.sampled_from(Cuts), chances)
 def test_a_filled_sheet(some, width, height, cuts, rng):
     counts = [shape.wanted for shape in some]
     order = rng.sample(range(len(some)), len(some))

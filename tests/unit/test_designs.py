@@ -111,6 +111,14 @@ def test_mats_face_every_wall_and_lid() -> None:
     assert (first.name, first.role, first.width) == ("mat 1 outside", "mat.1.outside", cm("11.5"))
 
 
+def test_pull_out_cards_have_a_mat_on_each_side_asked_for() -> None:
+    for sides, count in (("one", 3), ("both", 6)):
+        texts = {"cards": "3", "card-mats": sides, "reveal": "0.4"}
+        made = {p.role: p for p in LAYERED.pieces(read_settings(LAYERED, texts, Unit.CM))}
+        assert made["card"].quantity == 3
+        assert (made["card-mat"].quantity, made["card-mat"].width) == (count, cm("13.1"))
+
+
 def test_a_reveal_of_nothing_gives_mats_as_large_as_their_panels() -> None:
     settings = read_settings(LAYERED, {"mats": "outside", "reveal": "0 cm"}, Unit.CM)
     assert {p.name: p.width for p in LAYERED.pieces(settings)}["mat 1 outside"] == cm(18)

@@ -64,7 +64,9 @@ def test_names_are_given_out_exactly(cuts):
 def test_turn_rules(cuts):
     sheet = [stock("s", 100, 50, price=1)]
     upright = {"any": Turn.ANY, "half": Turn.HALF, "none": Turn.NONE}
-    answer = solved([want(name, 50, 100, 1, turn=turn) for name, turn in upright.items()], sheet, cuts)
+    answer = solved(
+        [want(name, 50, 100, 1, turn=turn) for name, turn in upright.items()], sheet, cuts
+    )
     assert made(answer) == {"any": 1}
     assert answer.layouts[0].placed[0].turned
     assert {one.name: one.why for one in answer.unplaced} == {

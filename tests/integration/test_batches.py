@@ -1,0 +1,676 @@
+"""Orders planned against the stash, dropped and cut: the book stays right all along."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+import pytest
+from sqlalchemy import func, select
+
+from inventory.batches import (
+    cut_batch,
+    drop_batch,
+    get_batch,
+    list_batches,
+    plan_batch,
+    plan_of,
+    reserved,
+)
+from inventory.models import Batch, BatchStatus, Movement, Reason, Status, Stock
+from inventory.orders import add_order, get_order, list_orders, order_pieces, set_status
+from inventory.plan import plan_from_json, plan_to_json
+from inventory.shop import change_shop
+from inventory.stash import (
+    add_offcut,
+    add_paper,
+    add_sheets,
+    count_stock,
+    find_stock,
+    history,
+    list_stash,
+    spoil,
+)
+from nester.layouts import Answer, Cuts, Effort, Problem, Want
+from nester.measure import Unit, cm, inch, mm
+from nester.packing import solve_orders
+from nester.pieces import Turn
+from nester.refusal import Refusal
+from nester.verify import verify
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from sqlalchemy.orm import Session
+
+    from inventory.plan import Plan
+    from inventory.shop import ShopFile
+
+TODAY = date(2027, 3, 1)
+
+
+class Table:
+    """A maker's table: a shop with a few short ways to fill it."""
+
+    def __init__(self, shop: ShopFile) -> None:
+        self.shop = shop
+
+    def paper(self, name: str = "Coal card", **others: str) -> None:
+        with self.shop.begin() as session:
+            add_paper(session, name, colour="black", grammage=300, **others)
+
+    def sheets(
+        self, size: tuple[int, int], quantity: int, paper: str = "Coal card", **others
+    ) -> str:
+        with self.shop.begin() as session:
+            return add_sheets(session, paper, size, quantity, **others).label
+
+    def offcut(self, size: tuple[int, int], paper: str = "Coal card", **others) -> str:
+        with self.shop.begin() as session:
+            return add_offcut(session, paper, size, **others).label
+
+    def card(
+        self,
+        copies: int = 1,
+        *,
+        size: tuple[str, str] = ("10cm", "20cm"),
+        paper: str = "Coal card",
+        days: int = 7,
+        **sizes: str,
+    ) -> int:
+        """Take an order for plain folded cards: one blank each, twice as wide as `size` says."""
+        said = {"width": size[0], "height": size[1], "mats": "none", **sizes}
+        due = TODAY + timedelta(days)
+        with self.shop.begin() as session:
+            order, _ = add_order(
+                session, "Ines", "folded-card", said, {"all": paper}, copies, due, TODAY
+            )
+            return order.id
+
+    def plan(self, *orders: int, effort: Effort = Effort.QUICK, **others) -> Plan:
+        return plan_batch(self.shop, orders, effort=effort, today=TODAY, **others)
+
+    def status(self, number: int) -> Status:
+        with self.shop.read() as session:
+            return get_order(session, number).status
+
+    def on_hand(self) -> dict[str, int]:
+        with self.shop.read() as session:
+            return {row.label: row.quantity for row in list_stash(session)}
+
+    def reserved(self) -> Counter[str]:
+        with self.shop.read() as session:
+            return reserved(session)
+
+    def batch_status(self, number: int) -> BatchStatus:
+        with self.shop.read() as session:
+            return get_batch(session, number).status
+
+    def batches(self) -> int:
+        with self.shop.read() as session:
+            return len(list_batches(session))
+
+
+@pytest.fixture
+def table(shop: ShopFile) -> Table:
+    made = Table(shop)
+    made.paper()
+    return made
+
+
+def used(plan: Plan) -> Counter[str]:
+    counts: Counter[str] = Counter()
+    for layout in plan.layouts:
+        counts[layout.sheet.label] += layout.copies
+    return counts
+
+
+def pieces_by_order(plan: Plan) -> Counter[tuple[int, int]]:
+    """Count the pieces that the plan makes, by order and part."""
+    counts: Counter[tuple[int, int]] = Counter()
+    for layout in plan.layouts:
+        for spot in layout.spots:
+            assert len(spot.orders) == layout.copies
+            counts.update((order, spot.part) for order in spot.orders)
+    return counts
+
+
+def pieces_ordered(table: Table, plan: Plan) -> Counter[tuple[int, int]]:
+    """Count the pieces that the plan's made orders want, by order and part."""
+    index = {(part.piece, part.paper): number for number, part in enumerate(plan.parts)}
+    counts: Counter[tuple[int, int]] = Counter()
+    with table.shop.read() as session:
+        for planned in plan.orders:
+            if planned.made:
+                order = get_order(session, planned.number)
+                for piece, paper in order_pieces(session, order):
+                    part = index[replace(piece, quantity=1), paper]
+                    counts[order.id, part] += piece.quantity * order.copies
+    return counts
+
+
+def check_against_judge(plan: Plan, smallest_offcut: int = mm(75)) -> None:
+    """Put a plan's own data before the judge, as a problem and its answer."""
+    stock = {}
+    for layout in plan.layouts:
+        drawn, sheet = plan.as_layout(layout)
+        stock[sheet.name] = replace(sheet, quantity=used(plan)[sheet.name])
+    wants: dict[tuple[str, str], Want] = {}
+    layouts = []
+    for layout in plan.layouts:
+        drawn, _ = plan.as_layout(layout)
+        placed = []
+        for spot, one in zip(layout.spots, drawn.placed, strict=True):
+            part = plan.parts[spot.part]
+            name = str(spot.part)
+            known = wants.setdefault(
+                (name, part.paper),
+                Want(name, part.piece.width, part.piece.height, 0, part.paper, Turn.ANY),
+            )
+            wants[name, part.paper] = replace(known, quantity=known.quantity + layout.copies)
+            placed.append(one._replace(name=name))
+        layouts.append(replace(drawn, placed=tuple(placed)))
+    problem = Problem(tuple(wants.values()), tuple(stock.values()), plan.cuts, smallest_offcut)
+    cost = sum(stock[one.stock].price * one.copies for one in layouts)
+    assert verify(problem, Answer(tuple(layouts), (), cost, cost * 0)) == []
+    assert plan.cost == cost
+    assert plan.bound <= plan.cost
+
+
+# --- planning ----------------------------------------------------------------------------------
+
+
+def test_a_plan_books_a_batch_and_reserves_what_it_takes(table: Table) -> None:
+    sheet = table.sheets((cm(50), cm(70)), 5, price=Decimal("1.50"), place="Shelf 2")
+    numbers = [table.card(4), table.card(2, days=3)]
+    plan = table.plan()
+    assert plan.batch == 1
+    assert [(one.number, one.made) for one in plan.orders] == [
+        (numbers[1], True),
+        (numbers[0], True),
+    ]
+    assert used(plan) == {sheet: 1}
+    assert (plan.cost, plan.bound) == (Decimal("1.50"), Decimal("1.50"))
+    assert (plan.lacking, plan.restock, plan.notes) == ((), (), ())
+    assert {one.sheet.place for one in plan.layouts} == {"Shelf 2"}
+    assert table.reserved() == {sheet: 1}
+    assert table.on_hand() == {sheet: 5}
+    assert [table.status(number) for number in numbers] == [Status.PLANNED] * 2
+    assert table.batch_status(1) is BatchStatus.OPEN
+    check_against_judge(plan)
+
+
+def test_the_batch_keeps_the_plan_as_it_was_told(table: Table) -> None:
+    table.sheets((cm(50), cm(70)), 3, price=Decimal("0.3333"))
+    table.card(7, size=("4 1/16 in", "5.5in"))
+    table.card(300, days=30)
+    plan = table.plan()
+    assert plan.lacking
+    assert plan.restock
+    with table.shop.read() as session:
+        batch = get_batch(session, 1)
+        assert plan_of(batch) == plan
+        assert [order.id for order in batch.orders] == [1]
+        assert (batch.cuts, batch.effort) == (Cuts.STRAIGHT, Effort.QUICK)
+    assert plan_from_json(plan_to_json(plan)) == plan
+
+
+def test_what_is_reserved_is_not_planned_with_again(table: Table) -> None:
+    sheet = table.sheets((cm(20), cm(20)), 3)
+    offcut = table.offcut((cm(20), cm(20)), price=Decimal(0))
+    table.card(2)
+    assert used(table.plan()) == {sheet: 1, offcut: 1}
+    table.card(2)
+    assert used(table.plan()) == {sheet: 2}
+    table.card(1)
+    third = table.plan()
+    assert third.batch is None
+    assert [(one.order, one.quantity) for one in third.lacking] == [(3, 1)]
+    assert table.reserved() == {sheet: 3, offcut: 1}
+    assert table.status(3) is Status.CONFIRMED
+
+
+def test_only_the_orders_named_are_planned_and_each_once(table: Table) -> None:
+    table.sheets((cm(50), cm(70)), 5)
+    first, second, third = (table.card() for _ in range(3))
+    plan = table.plan(third, first, third)
+    assert [one.number for one in plan.orders] == [first, third]
+    assert table.status(second) is Status.CONFIRMED
+
+
+def test_the_most_urgent_order_gets_the_paper(table: Table) -> None:
+    table.sheets((cm(20), cm(20)), 2)
+    late, soon = table.card(2, days=9), table.card(2, days=2)
+    plan = table.plan(late, soon)
+    assert [(one.number, one.made) for one in plan.orders] == [(soon, True), (late, False)]
+    assert [table.status(one) for one in (soon, late)] == [Status.PLANNED, Status.CONFIRMED]
+
+
+def test_every_spot_is_for_an_order_and_every_order_gets_its_pieces(table: Table) -> None:
+    table.paper("Fern print", pattern="directional")
+    table.sheets((cm(50), cm(70)), 30)
+    table.sheets((cm(50), cm(70)), 30, paper="Fern print")
+    for number in range(4):
+        with table.shop.begin() as session:
+            add_order(
+                session,
+                "Bas",
+                "layered-box",
+                {"panel": f"{10 + number // 2}cm", "tiers": "3", "mats": "outside", "cards": "4"},
+                {"all": "Coal card", "mat": "Fern print"},
+                number + 1,
+                TODAY + timedelta(number),
+                TODAY,
+            )
+    plan = table.plan()
+    assert all(one.made for one in plan.orders)
+    assert pieces_by_order(plan) == pieces_ordered(table, plan)
+    assert [layout.number for layout in plan.layouts] == list(range(1, len(plan.layouts) + 1))
+    for paper, layouts in plan.by_paper():
+        assert {plan.part_of(s).paper for one in layouts for s in one.spots} == {paper}
+    check_against_judge(plan)
+
+
+@pytest.mark.parametrize("cuts", list(Cuts))
+def test_a_plan_is_for_the_cuts_that_were_asked_for(table: Table, cuts: Cuts) -> None:
+    # Five pieces around a middle: only a knife can cut them all from one square.
+    table.sheets((cm(30), cm(30)), 2)
+    table.card(4, size=("5cm", "20cm"))
+    table.card(1, size=("5cm", "10cm"))
+    plan = table.plan(cuts=cuts)
+    assert plan.cuts is cuts
+    if cuts is Cuts.STRAIGHT:
+        assert not any(cut.knife for layout in plan.layouts for cut in layout.cuts)
+    with table.shop.read() as session:
+        assert get_batch(session, 1).cuts is cuts
+    check_against_judge(plan)
+
+
+def test_a_directional_paper_is_not_turned_under_an_upright_piece(table: Table) -> None:
+    table.paper("Fern print", pattern="directional")
+    table.paper("Dots", pattern="patterned")
+    for paper in ("Fern print", "Dots"):
+        table.sheets((cm(30), cm(20)), 2, paper=paper)
+    # The blank is 20 × 30 cm: it fits the sheet only when turned.
+    upright = table.card(size=("10cm", "30cm"), paper="Fern print")
+    free = table.card(size=("10cm", "30cm"), paper="Dots")
+    plan = table.plan()
+    made = {one.number: one.made for one in plan.orders}
+    assert made == {upright: False, free: True}
+    assert [spot.turned for layout in plan.layouts for spot in layout.spots] == [True]
+    (lack,) = plan.lacking
+    assert "turn" in lack.why
+    assert [(one.paper, one.quantity) for one in plan.restock] == [("Fern print", 0)]
+
+
+def test_the_same_orders_and_stash_give_the_same_plan(table: Table) -> None:
+    table.sheets((cm(50), cm(70)), 9)
+    table.offcut((cm(25), cm(40)))
+    for number in range(3):
+        table.card(3 + number, size=(f"{8 + number}cm", "13cm"))
+    once = table.plan()
+    with table.shop.begin() as session:
+        drop_batch(session, 1)
+    again = table.plan()
+    assert replace(again, batch=1) == once
+
+
+# --- what paper counts -------------------------------------------------------------------------
+
+
+def test_an_offcut_is_used_where_that_saves_money(table: Table) -> None:
+    table.sheets((cm(50), cm(70)), 3, price=Decimal(3))
+    offcut = table.offcut((cm(25), cm(35)))  # a quarter of a sheet at half its worth
+    table.card()
+    plan = table.plan()
+    assert used(plan) == {offcut: 1}
+    assert plan.cost == Decimal("0.38")
+
+
+def test_an_offcut_is_left_where_it_saves_nothing(table: Table) -> None:
+    # The second card needs a sheet anyway, and there is room on it for the first.
+    sheet = table.sheets((cm(50), cm(70)), 3, price=Decimal(3))
+    table.offcut((cm(25), cm(35)))
+    table.card(size=("20cm", "40cm"))
+    table.card()
+    plan = table.plan()
+    assert used(plan) == {sheet: 1}
+    assert plan.cost == Decimal(3)
+
+
+def test_the_shop_says_what_an_offcut_is_worth(table: Table) -> None:
+    sheet = table.sheets((cm(20), cm(20)), 3, price=Decimal(1))
+    offcut = table.offcut((cm(25), cm(70)))  # more than four times a sheet's area
+    table.card()
+    assert used(table.plan()) == {sheet: 1}
+    with table.shop.begin() as session:
+        drop_batch(session, 1)
+        change_shop(session, offcut_worth=10)
+    assert used(table.plan()) == {offcut: 1}
+
+
+def test_a_price_of_its_own_goes_before_an_offcuts_worth(table: Table) -> None:
+    table.sheets((cm(20), cm(20)), 3, price=Decimal(1))
+    offcut = table.offcut((cm(25), cm(70)), price=Decimal("0.05"))
+    table.card()
+    plan = table.plan()
+    assert used(plan) == {offcut: 1}
+    assert plan.cost == Decimal("0.05")
+
+
+def test_paper_without_a_price_counts_by_its_area_and_is_noted(table: Table) -> None:
+    table.sheets((cm(50), cm(70)), 3)
+    small = table.sheets((cm(25), cm(40)), 3)
+    table.card()
+    plan = table.plan()
+    assert used(plan) == {small: 1}
+    assert plan.cost == Decimal("0.1")
+    assert plan.notes == ("No price is known for Coal card; counted at 1 EUR a square metre.",)
+
+
+def test_a_sheet_without_a_price_counts_as_others_of_its_paper_do(table: Table) -> None:
+    table.sheets((cm(50), cm(100)), 1, price=Decimal(2))
+    bare = table.sheets((cm(50), cm(50)), 1)
+    table.card()
+    plan = table.plan()
+    assert used(plan) == {bare: 1}
+    assert plan.cost == Decimal(1)
+    assert plan.notes == ()
+
+
+def test_what_is_late_is_noted(table: Table) -> None:
+    table.sheets((cm(50), cm(70)), 3, price=Decimal(1))
+    number = table.card(days=-2)
+    assert table.plan().notes == (f"Order {number} was due on 2027-02-27.",)
+
+
+# --- refusals ----------------------------------------------------------------------------------
+
+
+def test_nothing_to_plan_is_refused(table: Table) -> None:
+    with pytest.raises(Refusal, match="no confirmed order to plan"):
+        table.plan()
+    assert table.batches() == 0
+
+
+@pytest.mark.parametrize("status", [Status.CANCELLED, Status.PLANNED])
+def test_only_confirmed_orders_are_planned(table: Table, status: Status) -> None:
+    table.sheets((cm(50), cm(70)), 3)
+    number, other = table.card(), table.card()
+    with table.shop.begin() as session:
+        set_status(session, get_order(session, number), status)
+    with pytest.raises(Refusal, match=f"order {number} is {status}; only confirmed"):
+        table.plan(number, other)
+    assert table.batches() == 0
+    assert table.status(other) is Status.CONFIRMED
+    assert [one.number for one in table.plan().orders] == [other]
+
+
+def test_an_order_that_is_not_there_is_refused(table: Table) -> None:
+    with pytest.raises(Refusal, match="there is no order 7"):
+        table.plan(7)
+
+
+def test_with_no_paper_at_all_the_plan_says_what_is_lacking(table: Table) -> None:
+    number = table.card(2)
+    plan = table.plan()
+    assert plan.batch is None
+    assert plan.layouts == ()
+    assert (plan.cost, plan.bound) == (0, 0)
+    (lack,) = plan.lacking
+    assert (lack.order, lack.paper, lack.piece) == (number, "Coal card", "card")
+    assert (lack.width, lack.height, lack.quantity) == (cm(20), cm(20), 2)
+    assert table.batches() == 0
+    assert table.status(number) is Status.CONFIRMED
+
+
+def meddling(table: Table, deed) -> dict:
+    """Return what makes a plan be searched for while somebody else changes the shop."""
+    done = []
+
+    def meddle(_: object) -> None:
+        if not done:
+            done.append(True)
+            with table.shop.begin() as session:
+                deed(session)
+
+    return {"on_progress": meddle}
+
+
+@contextmanager
+def nothing_booked(table: Table) -> Iterator[None]:
+    yield
+    assert table.batches() == 0
+    assert table.reserved() == {}
+    with table.shop.read() as session:
+        assert {one.status for one in list_orders(session)} <= {Status.CONFIRMED, Status.CANCELLED}
+
+
+def test_a_stash_that_changed_while_planning_is_refused(table: Table) -> None:
+    # The bound proves this plan best at once, unless something is left to look for.
+    sheet = table.sheets((cm(50), cm(70)), 2)
+    for side in (17, 13, 11):
+        table.card(3, size=(f"{side}cm", "23cm"))
+    with (
+        nothing_booked(table),
+        pytest.raises(Refusal, match=f"the stash changed while the plan was made: .* {sheet}"),
+    ):
+        table.plan(**meddling(table, lambda session: spoil(session, sheet, 2)))
+    assert table.on_hand() == {}
+
+
+def test_an_order_that_changed_while_planning_is_refused(table: Table) -> None:
+    table.sheets((cm(50), cm(70)), 9)
+    numbers = [table.card(3, size=(f"{side}cm", "23cm")) for side in (17, 13, 11)]
+
+    def cancel(session: Session) -> None:
+        set_status(session, get_order(session, numbers[1]), Status.CANCELLED)
+
+    with (
+        nothing_booked(table),
+        pytest.raises(Refusal, match=f"order {numbers[1]} was changed while the plan was made"),
+    ):
+        table.plan(**meddling(table, cancel))
+
+
+def test_a_change_that_leaves_enough_does_no_harm(table: Table) -> None:
+    sheet = table.sheets((cm(50), cm(70)), 9)
+    for side in (17, 13, 11):
+        table.card(3, size=(f"{side}cm", "23cm"))
+    plan = table.plan(**meddling(table, lambda session: spoil(session, sheet, 1)))
+    assert plan.batch == 1
+
+
+def test_what_another_plan_reserved_meanwhile_is_not_taken_twice(
+    table: Table, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    table.sheets((cm(20), cm(20)), 1)
+    mine, other = table.card(), table.card()
+
+    def slow(*args, **others):
+        monkeypatch.undo()
+        assert table.plan(other).batch == 1
+        return solve_orders(*args, **others)
+
+    monkeypatch.setattr("inventory.batches.solve_orders", slow)
+    with pytest.raises(Refusal, match="the stash changed while the plan was made"):
+        table.plan(mine)
+    assert table.batches() == 1
+    assert [table.status(one) for one in (mine, other)] == [Status.CONFIRMED, Status.PLANNED]
+
+
+def test_a_plan_the_judge_rejects_is_never_booked(
+    table: Table, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    table.sheets((cm(50), cm(70)), 3)
+    table.card()
+
+    def wrong(*args, **others):
+        verdict = solve_orders(*args, **others)
+        (layout,) = verdict.answer.layouts
+        moved = tuple(one._replace(x=one.x + cm(40)) for one in layout.placed)
+        answer = replace(verdict.answer, layouts=(replace(layout, placed=moved),))
+        return replace(verdict, answer=answer)
+
+    monkeypatch.setattr("inventory.batches.solve_orders", wrong)
+    with nothing_booked(table), pytest.raises(Exception, match="sheet"):
+        table.plan()
+
+
+# --- dropping and cutting ----------------------------------------------------------------------
+
+
+def test_a_dropped_batch_frees_what_it_reserved(table: Table) -> None:
+    sheet = table.sheets((cm(20), cm(20)), 1)
+    number = table.card()
+    table.plan()
+    with table.shop.begin() as session:
+        drop_batch(session, 1)
+    assert table.batch_status(1) is BatchStatus.DROPPED
+    assert table.reserved() == {}
+    assert table.on_hand() == {sheet: 1}
+    assert table.status(number) is Status.CONFIRMED
+    assert table.plan().batch == 2
+
+
+def test_cutting_takes_the_sheets_and_puts_the_offcuts_away(table: Table) -> None:
+    sheet = table.sheets((cm(50), cm(70)), 5, price=Decimal(3))
+    old = table.offcut((cm(9), cm(9)))
+    number = table.card(2, size=("20cm", "40cm"))  # two blanks of 40 × 40: a sheet each
+    plan = table.plan()
+    offcuts = Counter()
+    for layout in plan.layouts:
+        for rect in layout.offcuts:
+            offcuts[rect.width, rect.height] += layout.copies
+    assert offcuts.total() >= 2
+    with table.shop.begin() as session:
+        kept = cut_batch(session, 1, place="Drawer 1")
+    assert Counter((one.width, one.height) for one in kept) == offcuts
+    assert len({one.label for one in kept}) == len(kept)
+    assert table.on_hand() == {sheet: 3, old: 1, **{one.label: 1 for one in kept}}
+    assert table.reserved() == {}
+    assert table.status(number) is Status.CUT
+    assert table.batch_status(1) is BatchStatus.CUT
+    with table.shop.read() as session:
+        rows = {row.label: row for row in list_stash(session)}
+        for one in kept:
+            assert rows[one.label].place == "Drawer 1"
+            assert (rows[one.label].width, rows[one.label].height) == (one.width, one.height)
+            assert rows[one.label].paper == one.paper == "Coal card"
+            stock = find_stock(session, one.label)
+            assert stock.parent is not None
+            assert stock.parent.label == sheet
+            (moved,) = history(session, one.label)
+            assert (moved.reason, moved.batch, moved.change) == (Reason.KEPT, 1, 1)
+        assert [(row.reason, row.change) for row in history(session, sheet)] == [
+            (Reason.RECEIVED, 5),
+            *((Reason.CUT, -layout.copies) for layout in plan.layouts),
+        ]
+
+
+def test_new_offcuts_are_planned_with(table: Table) -> None:
+    table.sheets((cm(50), cm(70)), 1, price=Decimal(3))
+    table.card(size=("20cm", "40cm"))
+    table.plan()
+    with table.shop.begin() as session:
+        (first, *_) = cut_batch(session, 1)
+    table.card()
+    assert used(table.plan()) == {first.label: 1}
+
+
+def test_offcuts_smaller_than_the_shop_keeps_are_not_put_away(table: Table) -> None:
+    with table.shop.begin() as session:
+        change_shop(session, smallest_offcut=cm(45))
+    table.sheets((cm(50), cm(70)), 1)
+    table.card(size=("20cm", "40cm"))
+    plan = table.plan()
+    with table.shop.begin() as session:
+        assert cut_batch(session, 1) == []
+    assert table.on_hand() == {}
+    check_against_judge(plan, cm(45))
+
+
+def test_a_batch_is_cut_all_or_nothing(table: Table) -> None:
+    table.paper("Moss linen")
+    first = table.sheets((cm(50), cm(70)), 2)
+    second = table.sheets((cm(50), cm(70)), 2, paper="Moss linen")
+    table.card()
+    number = table.card(paper="Moss linen")
+    table.plan()
+    with table.shop.begin() as session:
+        count_stock(session, second, 0, "a glass of tea")
+    before = table.on_hand()
+    with (
+        pytest.raises(Refusal, match=f"{second} has 0 on hand"),
+        table.shop.begin() as session,
+    ):
+        cut_batch(session, 1)
+    assert table.on_hand() == before == {first: 2}
+    assert table.batch_status(1) is BatchStatus.OPEN
+    assert table.status(number) is Status.PLANNED
+    with table.shop.read() as session:
+        assert session.scalar(select(func.count()).where(Movement.reason == Reason.CUT)) == 0
+        assert session.scalar(select(func.count(Stock.id))) == 2
+
+
+@pytest.mark.parametrize("end", [cut_batch, drop_batch])
+def test_a_batch_ends_once(table: Table, end) -> None:
+    table.sheets((cm(50), cm(70)), 2)
+    table.card()
+    table.plan()
+    with table.shop.begin() as session:
+        end(session, 1)
+    now = table.on_hand()
+    for again in (cut_batch, drop_batch):
+        with (
+            pytest.raises(Refusal, match="only an open batch can be changed"),
+            table.shop.begin() as session,
+        ):
+            again(session, 1)
+    assert table.on_hand() == now
+
+
+@pytest.mark.parametrize("number", [0, -1, 2, 2**70])
+def test_a_batch_that_is_not_there_is_refused(table: Table, number: int) -> None:
+    with (
+        pytest.raises(Refusal, match=f"there is no batch {number}"),
+        table.shop.read() as session,
+    ):
+        get_batch(session, number)
+
+
+def test_an_order_cancelled_after_planning_stays_cancelled(table: Table) -> None:
+    table.sheets((cm(50), cm(70)), 2)
+    number, other = table.card(), table.card()
+    table.plan()
+    with table.shop.begin() as session:
+        set_status(session, get_order(session, number), Status.CANCELLED)
+        cut_batch(session, 1)
+    assert [table.status(one) for one in (number, other)] == [Status.CANCELLED, Status.CUT]
+
+
+def test_batches_are_listed_the_newest_first(table: Table) -> None:
+    table.sheets((cm(20), cm(20)), 3)
+    for _ in range(3):
+        table.card()
+        table.plan()
+    with table.shop.read() as session:
+        assert [one.id for one in list_batches(session)] == [3, 2, 1]
+        assert session.scalar(select(func.count(Batch.id))) == 3
+
+
+def test_the_stored_plan_is_plain_json(table: Table) -> None:
+    table.sheets((inch(12), inch(12)), 2, price=Decimal("1.45"))
+    table.card(size=("4 1/16in", "5.5in"))
+    table.plan()
+    with table.shop.read() as session:
+        data = json.loads(get_batch(session, 1).plan)
+    (layout,) = data["layouts"]
+    assert layout["sheet"]["width"] == inch(12)
+    assert layout["sheet"]["price"] == "1.45"
+    assert data["unit"] == Unit.MM
