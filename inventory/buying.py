@@ -73,7 +73,9 @@ def restock(
         Stock(name, size.width, size.height, None, size.counted_price, size.paper)
         for name, size in buyable.items()
     )
-    whole = replace(problem, stock=problem.stock + shop_shelf)
+    # Paper at hand is paid for: only what must be bought costs anything here.
+    at_hand = tuple(replace(one, price=Fraction(0)) for one in problem.stock)
+    whole = replace(problem, stock=at_hand + shop_shelf)
     answer = solve(whole, effort)
     require(whole, answer)
     bought: Counter[str] = Counter()
