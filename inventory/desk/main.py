@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -64,6 +65,9 @@ app.command("schema")(schemas.schema)
 
 def run() -> None:
     """Run the command line and end the process with its exit code."""
+    # Imports make many objects that stay: looking through them for garbage, over and over, is a
+    # tenth of a plain command's time.
+    gc.set_threshold(50_000, 20, 20)
     sys.exit(main(sys.argv[1:]))
 
 

@@ -23,7 +23,6 @@ def write_papers(plan: Plan, folder: Path) -> list[Path]:
     Files of the same names are replaced; pictures of an earlier plan are removed.
     """
     pictures = folder / "layouts"
-    make_folder(pictures)
     texts = {
         folder / "plan.txt": plain_text(plan_summary(plan)),
         folder / "cut-list.txt": plain_text(*cut_list(plan)),
@@ -35,6 +34,7 @@ def write_papers(plan: Plan, folder: Path) -> list[Path]:
     }
     for layout in plan.layouts:
         texts[pictures / _picture_name(layout)] = _picture(plan, layout)
+    make_folder(pictures)
     for path, text in texts.items():
         write_file(path, text)
     for old in pictures.glob("[0-9]*.svg"):

@@ -36,13 +36,14 @@ def all_rectpack_plans(task: Task, cuts: Cuts) -> Iterator[Uses]:
     pieces = [index for index, shape in enumerate(task.shapes) for _ in range(shape.wanted)]
     if not pieces or len(pieces) > _MANY:
         return
-    with warnings.catch_warnings():
-        # rectpack 0.2.2 warns of a constructor argument of its own.
-        warnings.simplefilter("ignore")
-        import rectpack
+    import rectpack
 
-        for algorithm, sort, mode in _settings(rectpack, cuts):
-            yield _pack(rectpack, task, pieces, algorithm, sort, mode)
+    for algorithm, sort, mode in _settings(rectpack, cuts):
+        # rectpack 0.2.2 warns of a constructor argument of its own.
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            plan = _pack(rectpack, task, pieces, algorithm, sort, mode)
+        yield plan
 
 
 def _comes_apart(task: Task, pattern: Pattern) -> bool:

@@ -28,19 +28,24 @@ _KINDS_A_SHEET = 4
 def sequential_plans(
     task: Task, cuts: Cuts, rng: Random, steps: int, pool: Pool, stop: Stop
 ) -> Iterator[Uses]:
-    """Yield plans until so many steps are spent (at least one plan) or `stop` says so."""
-    filler = Filler(task.shapes, cuts, rng)
-    builder = _Builder(task, filler, rng, pool)
+    """Yield plans until so many steps are spent (at least one plan) or `stop` says so.
+
+    A layout that comes apart by straight cuts does so by free cuts too, and is often the better
+    one for many equal pieces; so free cuts take turns with both ways of filling.
+    """
+    ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
+    builder = _Builder(task, [Filler(task.shapes, way, rng) for way in ways], rng, pool)
     while True:
         yield builder.plan()
-        if filler.steps >= steps or stop():
+        if builder.steps >= steps or stop():
             return
 
 
 class _Builder:
-    def __init__(self, task: Task, filler: Filler, rng: Random, pool: Pool) -> None:
+    def __init__(self, task: Task, fillers: list[Filler], rng: Random, pool: Pool) -> None:
         self._task = task
-        self._filler = filler
+        self._fillers = fillers
+        self._plans = 0
         self._rng = rng
         self._pool = pool
         self._value = [float(shape.area) for shape in task.shapes]
@@ -48,8 +53,14 @@ class _Builder:
         dearest = max((kind.price / kind.area for kind in task.kinds), default=0.0) or 1.0
         self._outlay = [kind.price + 0.01 * dearest * kind.area for kind in task.kinds]
 
+    @property
+    def steps(self) -> int:
+        """Steps of filling spent so far."""
+        return sum(filler.steps for filler in self._fillers)
+
     def plan(self) -> Uses:
         """Build one plan; what finds no sheet any more is left out of it."""
+        self._plans += 1
         left = list(self._task.demand)
         stock = [self._task.most_of(kind) for kind in range(len(self._task.kinds))]
         spread = self._rng.choice((0.02, 0.1, 0.3, 0.8))
@@ -97,7 +108,8 @@ class _Builder:
         noise = self._rng.random
         key = [value * (1 + spread * (2 * noise() - 1)) for value in self._value]
         order = sorted((i for i, number in enumerate(left) if number), key=lambda i: -key[i])
-        return self._filler.fill(size.width, size.height, left, order)
+        filler = self._fillers[self._plans % len(self._fillers)]
+        return filler.fill(size.width, size.height, left, order)
 
     def _worth(self, spots: tuple[Spot, ...]) -> float:
         return sum(self._value[spot.shape] for spot in spots)
