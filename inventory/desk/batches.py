@@ -147,7 +147,12 @@ def _plan_of(context: typer.Context, number: int) -> Plan:
 
 @app.command("show")
 def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = False) -> None:
-    """Show a batch's plan: what to take out, what comes of it, what waits, what to buy."""
+    """Show a batch's plan: what to take out, what comes of it, what waits, what to buy.
+
+    \b
+    Example:
+      quirebox batch show 1
+    """
     from inventory.desk.tell import console, print_json
     from inventory.documents.plan_data import plan_as_json
     from inventory.documents.plan_text import plan_summary
@@ -254,7 +259,12 @@ def cut(
 
 @app.command("drop")
 def drop(context: typer.Context, number: NumberArgument) -> None:
-    """Give a plan up: what it reserved is free, its orders are confirmed again."""
+    """Give a plan up: what it reserved is free, its orders are confirmed again.
+
+    \b
+    Example:
+      quirebox batch drop 1
+    """
     from inventory.batches import drop_batch
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:

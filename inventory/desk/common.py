@@ -82,12 +82,16 @@ def shop_file_of(context: typer.Context) -> Iterator[ShopFile]:
 
 def safety_stop(seconds: float | None) -> tuple[Stop, Callable[[], float]]:
     """Return the rule that stops a search, and how long the solver underneath may take."""
+    import math
     import time
 
     from nester.packing import after_seconds, never
+    from nester.refusal import Refusal
 
     if seconds is None:
         return never, lambda: 600.0
+    if not math.isfinite(seconds):
+        raise Refusal("--seconds must be a number of seconds")
     end = time.monotonic() + seconds
     return after_seconds(seconds), lambda: max(0.1, end - time.monotonic())
 

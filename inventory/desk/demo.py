@@ -49,8 +49,8 @@ def demo() -> None:
     console().print(plan_summary(plan))
     papers = _FOLDER / f"batch-{plan.batch}"
     count = len(write_papers(plan, papers))
-    typer.echo(f"{count} files are in {papers}: the cut list, the lists to take out and to buy,")
-    typer.echo(f"and pictures of the layouts in {papers / 'layouts'}.")
+    typer.echo(f"{count} files are in {papers}: the cut list, the lists to take out and")
+    typer.echo(f"to buy, and pictures of the layouts in {papers / 'layouts'}.")
     typer.echo("Look further:")
     typer.echo(f"  quirebox --shop {shop} batch steps {plan.batch} --layout 1")
     typer.echo(f"  quirebox --shop {shop} stash list --colour black")

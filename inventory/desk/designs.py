@@ -41,7 +41,12 @@ def settings(
     unit: Annotated[Unit, typer.Option("--unit", help="The unit of what is shown.")] = Unit.CM,
     as_json: JsonFlag = False,
 ) -> None:
-    """Show what can be said about a design, and what it is if nothing is said."""
+    """Show what can be said about a design, and what it is if nothing is said.
+
+    \b
+    Example:
+      quirebox design settings layered-box --unit in
+    """
     from inventory.desk.tell import console, print_json
     from inventory.orders import find_design
     from nester.designs import read_settings

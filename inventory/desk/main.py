@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import gc
 import os
 import sys
@@ -93,16 +94,20 @@ def main(arguments: Sequence[str]) -> int:
         return 2
     except (KeyboardInterrupt, typer.Abort):
         return _stopped()
-    except BrokenPipeError:
-        # Whoever read our output has gone, as `head` does; Python must not flush it once more.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (BrokenPipeError, SystemExit):
+        # Whoever read our output has gone, as `head` does; Typer and Rich then want to exit with 1.
+        _let_go_of_output()
         return 0
     except Exception as fault:
+        if isinstance(fault, OSError) and fault.errno in _NO_ROOM:
+            _let_go_of_output()
+            refuse(f"what was to be printed can't be written ({fault.strerror})")
+            return 2
         if os.environ.get("QUIREBOX_TRACEBACK"):
             raise
         warn(
             f"a fault of the program: {type(fault).__name__}: {' '.join(str(fault).split())}."
-            " Nothing was stored. Set QUIREBOX_TRACEBACK=1 to see where."
+            " What was not finished was not stored. Set QUIREBOX_TRACEBACK=1 to see where."
         )
         return 1
     if code == _INTERRUPTED:
@@ -111,6 +116,12 @@ def main(arguments: Sequence[str]) -> int:
 
 
 _INTERRUPTED = 130
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT)
+
+
+def _let_go_of_output() -> None:
+    """Throw away what could not be written, so that Python doesn't try once more at the end."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _stopped() -> int:

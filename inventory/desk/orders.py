@@ -80,7 +80,12 @@ def import_(
         ),
     ],
 ) -> None:
-    """Take the orders of a list; if a line of it is wrong, none is taken."""
+    """Take the orders of a list; if a line of it is wrong, none is taken.
+
+    \b
+    Example:
+      quirebox order import orders.csv
+    """
     from inventory.desk.tell import warn
     from inventory.imports import import_orders
 
@@ -161,7 +166,12 @@ def list_(
 
 @app.command("show")
 def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = False) -> None:
-    """Show an order and every piece it takes, with its paper."""
+    """Show an order and every piece it takes, with its paper.
+
+    \b
+    Example:
+      quirebox order show 3
+    """
     from inventory.desk.tell import console, print_json
     from inventory.orders import get_order, order_pieces
     from inventory.shop import the_shop

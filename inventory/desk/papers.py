@@ -41,7 +41,8 @@ def add(
     \b
     Examples:
       quirebox paper add "Coal card" --colour black --grammage 300 --finish smooth
-      quirebox paper add "Fern print" --colour green --grammage 120 --pattern directional
+      quirebox paper add "Fern print" --colour green --grammage 120
+        --pattern directional
     """
     from inventory.stash import add_paper
 
@@ -70,7 +71,12 @@ def import_(
         ),
     ],
 ) -> None:
-    """Add the papers of a list; if a line of it is wrong, none is added."""
+    """Add the papers of a list; if a line of it is wrong, none is added.
+
+    \b
+    Example:
+      quirebox paper import papers.csv
+    """
     from inventory.imports import import_papers
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:

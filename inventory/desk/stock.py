@@ -58,7 +58,8 @@ def add_sheet(
 
     \b
     Example:
-      quirebox sheet add "Coal card" 56x71cm --quantity 12 --price 1.80 --place "Shelf 2"
+      quirebox sheet add "Coal card" 56x71cm --quantity 12 --price 1.80
+        --place "Shelf 2"
     """
     from inventory.stash import add_sheets
 
@@ -85,7 +86,12 @@ def import_sheet_list(
         ),
     ],
 ) -> None:
-    """Put the sheets of a list into the stash; if a line of it is wrong, none is."""
+    """Put the sheets of a list into the stash; if a line of it is wrong, none is.
+
+    \b
+    Example:
+      quirebox sheet import sheets.csv
+    """
     from inventory.imports import import_sheets
     from inventory.shop import the_shop
 
@@ -133,7 +139,12 @@ def import_offcut_list(
         ),
     ],
 ) -> None:
-    """Put the offcuts of a list into the stash; if a line of it is wrong, none is."""
+    """Put the offcuts of a list into the stash; if a line of it is wrong, none is.
+
+    \b
+    Example:
+      quirebox offcut import offcuts.csv
+    """
     from inventory.imports import import_offcuts
     from inventory.shop import the_shop
 
@@ -254,7 +265,12 @@ def spoil_some(
     quantity: Annotated[int, typer.Option("--quantity", min=1, help="How many.")] = 1,
     why: WhyOption = "",
 ) -> None:
-    """Book sheets or an offcut as spoiled."""
+    """Book sheets or an offcut as spoiled.
+
+    \b
+    Example:
+      quirebox stash spoil S-3 --quantity 2 --why "a corner bent"
+    """
     from inventory.stash import spoil
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -264,7 +280,12 @@ def spoil_some(
 
 @stash.command("history")
 def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag = False) -> None:
-    """Show every movement of a label: when, how many, why, for which batch."""
+    """Show every movement of a label: when, how many, why, for which batch.
+
+    \b
+    Example:
+      quirebox stash history S-3
+    """
     from inventory.desk.tell import console, print_json
     from inventory.stash import history
 

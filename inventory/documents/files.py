@@ -41,9 +41,19 @@ def make_folder(folder: Path) -> None:
 
 
 def write_file(path: Path, text: str) -> None:
-    """Write a text in place of what the file held; a failure leaves the old file as it was."""
+    """Write a text in place of what the file held; a failure leaves the old file as it was.
+
+    A link stays a link, and what is no file, such as a pipe, is written to and stays what it is.
+    """
+    if path.exists() and not path.is_file():
+        try:
+            path.write_text(text, encoding="utf-8", newline="")
+        except OSError as why:
+            raise _unwritable(path, why) from None
+        return
+    target = path.resolve()
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
+        handle, name = tempfile.mkstemp(prefix=f".{target.name}-", dir=target.parent)
     except OSError as why:
         raise _unwritable(path, why) from None
     draft = Path(name)
@@ -51,7 +61,7 @@ def write_file(path: Path, text: str) -> None:
         with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
             file.write(text)
         draft.chmod(0o666 & ~_umask())
-        draft.replace(path)
+        draft.replace(target)
     except OSError as why:
         draft.unlink(missing_ok=True)
         raise _unwritable(path, why) from None

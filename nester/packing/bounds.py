@@ -22,6 +22,7 @@ from collections.abc import Callable, Iterator, Sequence
 from math import ceil
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from nester.packing.interruptible import run
 from nester.packing.model import Shape, Task
 
 if TYPE_CHECKING:
@@ -93,7 +94,7 @@ def _cheapest(
     solver.parameters.num_workers = 1
     solver.parameters.max_deterministic_time = 1.0
     solver.parameters.max_time_in_seconds = seconds
-    status = solver.solve(model)
+    status = run(solver, model)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return None if status == cp_model.INFEASIBLE else (0, [0] * len(sheets))
     # Prices are whole, so the bound is; it comes as a float and may be a little off either way.

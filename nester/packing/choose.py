@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import gcd
 
+from nester.packing.interruptible import run
 from nester.packing.model import Pattern, Task, usage
 from nester.packing.pool import Pool, Uses, standing
 
@@ -75,7 +76,7 @@ def choose(task: Task, pool: Pool, best: Uses, work: float, seconds: float) -> U
     solver.parameters.random_seed = 1
     solver.parameters.max_deterministic_time = work
     solver.parameters.max_time_in_seconds = max(0.1, seconds)
-    status = solver.solve(model)
+    status = run(solver, model)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return best
     chosen = tuple(

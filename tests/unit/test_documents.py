@@ -461,21 +461,25 @@ def test_a_full_disk_leaves_the_old_file(tmp_path, monkeypatch):
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="only Linux has /dev/full")
-def test_a_really_full_device_is_refused(tmp_path, monkeypatch):
-    """The draft is written to a device that is always full."""
-    path = tmp_path / "plan.txt"
-    path.write_text("old")
-    draft = tmp_path / "draft"
+def test_a_device_is_written_to_and_never_replaced(tmp_path):
+    full = tmp_path / "full"
+    full.symlink_to("/dev/full")
+    with pytest.raises(Refusal, match=r"full: it can't be written \(No space left"):
+        write_file(full, "new")
+    assert full.is_symlink()
+    assert Path("/dev/full").is_char_device()
+    write_file(Path(os.devnull), "new")
+    assert Path(os.devnull).is_char_device()
 
-    def on_full_device(**_):
-        draft.write_text("")
-        return os.open("/dev/full", os.O_WRONLY), str(draft)
 
-    monkeypatch.setattr("tempfile.mkstemp", on_full_device)
-    with pytest.raises(Refusal, match=r"plan\.txt: it can't be written \(No space left"):
-        write_file(path, "new")
-    assert path.read_text() == "old"
-    assert not draft.exists()
+def test_a_link_stays_a_link(tmp_path):
+    (tmp_path / "there").mkdir()
+    link = tmp_path / "plan.txt"
+    link.symlink_to(tmp_path / "there" / "real.txt")
+    for text in ("old", "new"):
+        write_file(link, text)
+        assert link.is_symlink()
+        assert (tmp_path / "there" / "real.txt").read_text() == text
 
 
 def test_a_file_that_cannot_be_replaced_is_refused(tmp_path):

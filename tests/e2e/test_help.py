@@ -1,0 +1,120 @@
+"""Help that helps: every command has it, with examples that can be run."""
+
+from __future__ import annotations
+
+import re
+import shlex
+
+import pytest
+import typer
+from rich.cells import cell_len
+
+from inventory.desk.main import app, main
+from inventory.desk.reference import BEGIN, END, Leaf, leaves, with_reference
+from tests.e2e.conftest import README, Desk, one_sentence
+
+LEAVES = list(leaves())
+GROUPS = sorted({leaf.words[0] for leaf in LEAVES if len(leaf.words) > 1})
+
+
+def test_there_are_commands_for_the_whole_job() -> None:
+    assert len(LEAVES) > 25
+    assert GROUPS == ["batch", "design", "offcut", "order", "paper", "sheet", "shop", "stash"]
+
+
+@pytest.fixture
+def narrow(monkeypatch: pytest.MonkeyPatch) -> None:
+    for variable in ("COLUMNS", "FORCE_COLOR", "TERMINAL_WIDTH"):
+        monkeypatch.delenv(variable, raising=False)
+
+
+@pytest.mark.usefixtures("narrow")
+@pytest.mark.parametrize(
+    "words",
+    [(), *((group,) for group in GROUPS), *(leaf.words for leaf in LEAVES)],
+    ids=lambda words: " ".join(words) or "quirebox",
+)
+def test_help_of_every_command(words: tuple[str, ...], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([*words, "--help"]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    assert out.startswith(" ".join(["Usage: quirebox", *words]))
+    assert max(map(cell_len, out.splitlines())) <= 80
+    assert "\x1b" not in out
+
+
+def examples(leaf: Leaf) -> list[list[str]]:
+    """Return the commands in the examples of a command's help, without the first word."""
+    _, _, shown = (leaf.command.help or "").partition("Example")
+    lines: list[str] = []
+    for line in shown.splitlines()[1:]:
+        if line.startswith("  quirebox "):
+            lines.append(line)
+        elif line.startswith("    "):
+            lines[-1] += line
+    return [shlex.split(line)[1:] for line in lines]
+
+
+@pytest.mark.parametrize("leaf", LEAVES, ids=lambda leaf: " ".join(leaf.words))
+def test_every_command_that_takes_something_has_an_example(leaf: Leaf) -> None:
+    shown = examples(leaf)
+    if any(one.param_type_name == "argument" for one in leaf.command.params):
+        assert shown
+    for words in shown:
+        # The example is for this command, and its parser takes all of it.
+        start = next(
+            n for n in range(len(words)) if tuple(words[n:])[: len(leaf.words)] == leaf.words
+        )
+        parent = typer.Context(typer.main.get_command(app), info_name="quirebox")
+        rest = words[start + len(leaf.words) :]
+        leaf.command.make_context(leaf.words[-1], rest, parent=parent)
+
+
+def test_help_and_version_in_a_process(desk: Desk) -> None:
+    assert desk.do("--help").startswith("Usage: quirebox")
+    assert desk.do() == desk.do("--help")
+    assert re.fullmatch(r"\d+\.\d+\.\d+\S*\n", desk.do("--version"))
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("bogus",),
+        ("stash", "lst"),
+        ("--bogus",),
+        ("stash", "list", "--bogus"),
+        ("fit",),
+        ("fit", "a.csv"),
+        ("fit", "a.csv", "b.csv", "c.csv"),
+        ("fit", "a.csv", "b.csv", "--unit", "ft"),
+        ("fit", "a.csv", "b.csv", "--effort"),
+        ("fit", "a.csv", "b.csv", "--seconds", "0"),
+        ("fit", "a.csv", "b.csv", "--seconds", "inf"),
+        ("batch", "show", "one"),
+        ("order", "add", "Ewa", "folded-card"),
+        ("schema", "bogus"),
+    ],
+    ids=" ".join,
+)
+def test_what_is_no_command_is_refused(
+    words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(words) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert one_sentence(err)
+
+
+def test_what_is_no_command_is_refused_in_a_process(desk: Desk) -> None:
+    assert desk.refuses("stash", "lst") == "No such command 'lst'. Did you mean 'list'?"
+    assert "--bogus" in desk.refuses("stash", "list", "--bogus")
+
+
+def test_the_table_of_commands_in_the_readme_is_the_programs_own() -> None:
+    text = README.read_text(encoding="utf-8")
+    assert BEGIN in text, f"{README.name} has no table of commands; it needs a line {BEGIN}"
+    assert END in text, f"{README.name} has no end of its table of commands; it needs a line {END}"
+    assert with_reference(text) == text, (
+        "the README's table of commands is not the program's;"
+        " run: python -m inventory.desk.reference README.md"
+    )

@@ -1,0 +1,189 @@
+"""A maker's week, from a new shop to the offcuts put away."""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+import shlex
+from functools import partial
+from pathlib import Path
+
+import pytest
+from rich.cells import cell_len
+
+from inventory.desk.schemas import schema_names
+from inventory.resources import demo_folder
+from tests.e2e.conftest import README, Desk, conforms, one_sentence
+
+
+def documented() -> list[list[str]]:
+    """Return the commands in the README's blocks, in order, but for those that set it up."""
+    blocks = re.findall(r"^```sh\n(.*?)^```", README.read_text(encoding="utf-8"), re.M | re.S)
+    lines = "".join(blocks).replace("\\\n", " ").splitlines()
+    return [shlex.split(line)[1:] for line in lines if line.startswith("quirebox ")]
+
+
+@pytest.fixture(scope="module")
+def week(tmp_path_factory: pytest.TempPathFactory) -> Desk:
+    """The week of the README, told by running it."""
+    desk = Desk(tmp_path_factory.mktemp("week"))
+    (desk.folder / "demo_data").symlink_to(demo_folder())
+    for words in documented():
+        desk.do(*words)
+    return desk
+
+
+def test_the_readme_tells_of_the_main_job() -> None:
+    told = {tuple(words[:2]) for words in documented()}
+    assert {
+        ("shop", "new"), ("paper", "add"), ("sheet", "add"), ("offcut", "add"), ("order", "add"),
+        ("batch", "plan"), ("batch", "steps"), ("batch", "papers"), ("batch", "cut"),
+    } <= told  # fmt: skip
+    assert any(words[0] == "fit" for words in documented())
+
+
+def test_after_the_week_of_the_readme(week: Desk) -> None:
+    look = partial(week.data, run=week.run_here)
+    (batch,) = look("batches", "batch", "list", "--json")
+    assert batch["status"] == "cut"
+    plan = look("batch", "batch", "show", "1", "--json")
+    assert plan["batch"] == 1
+    assert all(order["made"] for order in plan["orders"])
+    assert plan["lacking"] == plan["restock"] == []
+    orders = look("orders", "order", "list", "--status", "cut", "--json")
+    assert [one["number"] for one in orders] == batch["orders"]
+
+    wanted = {}
+    for one in orders:
+        order = look("order", "order", "show", str(one["number"]), "--json")
+        for piece in order["pieces"]:
+            key = piece["name"], piece["paper"]
+            wanted[key] = wanted.get(key, 0) + piece["quantity"]
+    made = {}
+    for layout in plan["layouts"]:
+        for piece in layout["pieces"]:
+            key = piece["name"], layout["paper"]
+            made[key] = made.get(key, 0) + layout["copies"]
+    assert made == wanted
+
+    stash = {row["label"]: row for row in look("stash", "stash", "list", "--empty", "--json")}
+    kept = sum(layout["copies"] * len(layout["offcuts"]) for layout in plan["layouts"])
+    before = sum(words[:2] == ["offcut", "add"] for words in documented())
+    assert sum(row["kind"] == "offcut" for row in stash.values()) == before + kept
+    assert all(row["reserved"] == 0 for row in stash.values())
+    for label in {layout["sheet"] for layout in plan["layouts"]}:
+        taken = sum(one["copies"] for one in plan["layouts"] if one["sheet"] == label)
+        history = look("history", "stash", "history", label, "--json")
+        assert sum(-one["change"] for one in history if one["reason"] == "cut") == taken
+        assert all(one["batch"] == 1 for one in history if one["reason"] == "cut")
+        assert history[-1]["after"] == stash[label]["quantity"]
+
+
+def test_the_papers_of_the_week(week: Desk) -> None:
+    plan = week.data("batch", "batch", "show", "1", "--json")
+    (folder,) = (path.parent for path in week.folder.rglob("cut-list.csv"))
+    assert len(list((folder / "layouts").glob("*.svg"))) == len(plan["layouts"])
+    with (folder / "cut-list.csv").open(encoding="utf-8", newline="") as file:
+        assert len(list(csv.reader(file))) == 1 + sum(len(one["steps"]) for one in plan["layouts"])
+
+
+READING = {
+    "batch": ("batch", "show", "1"),
+    "batches": ("batch", "list"),
+    "designs": ("design", "list"),
+    "history": ("stash", "history", "S-1"),
+    "order": ("order", "show", "1"),
+    "orders": ("order", "list"),
+    "papers": ("paper", "list"),
+    "pieces": ("design", "show", "layered-box", "panel=12cm"),
+    "settings": ("design", "settings", "layered-box"),
+    "shop": ("shop", "show"),
+    "stash": ("stash", "list"),
+}
+
+
+def test_every_schema_is_held_to_by_a_command() -> None:
+    assert {*READING, "fit"} == set(schema_names())
+
+
+@pytest.mark.parametrize("schema", READING)
+def test_what_a_person_can_read_a_program_can_too(week: Desk, schema: str) -> None:
+    words = READING[schema]
+    data = week.data(schema, *words, "--json")
+    assert data
+    text = week.do(*words, run=week.run_here)
+    assert "\x1b" not in text
+    assert max(map(cell_len, text.splitlines())) <= 80
+
+
+def test_the_cut_list_fits_the_terminal(week: Desk) -> None:
+    text = week.do("batch", "steps", "1")
+    assert max(map(cell_len, text.splitlines())) <= 80
+    assert "\x1b" not in text
+    assert text.startswith("Keep fingers clear of the blade")
+    assert "Layout 1" in text
+    only = week.do("batch", "steps", "1", "--layout", "1")
+    assert "Layout 2" not in only
+
+
+def test_lists_are_imported_and_planned(desk: Desk, tmp_path: Path) -> None:
+    """The demo's lists by hand; a plan that leaves an order waiting; and the plan dropped."""
+    desk.do("--shop", "other.sqlite", "shop", "new", "Hazelmoth", "--unit", "cm")
+    assert not desk.shop.exists()
+    there = Desk(tmp_path, {"QUIREBOX_SHOP": str(tmp_path / "other.sqlite")})
+    assert there.do("paper", "import", str(demo_folder() / "papers.csv")) == "13 papers added\n"
+    assert there.do("sheet", "import", str(demo_folder() / "sheets.csv")).endswith("added\n")
+    assert "offcuts added" in there.do("offcut", "import", str(demo_folder() / "offcuts.csv"))
+    assert there.do("order", "import", str(demo_folder() / "orders.csv")) == "12 orders taken\n"
+    plan = there.data("batch", "batch", "plan", "3", "12", "--effort", "quick", "--json")
+    assert {one["number"]: one["made"] for one in plan["orders"]} == {3: True, 12: False}
+    assert {one["order"] for one in plan["lacking"]} == {12}
+    assert plan["restock"]
+    reserved = sum(row["reserved"] for row in there.data("stash", "stash", "list", "--json"))
+    assert reserved == sum(layout["copies"] for layout in plan["layouts"])
+    shown = there.do("batch", "show", "1")
+    assert "These orders wait for paper" in shown
+    assert "Restock" in shown
+    there.do("batch", "drop", "1")
+    assert sum(row["reserved"] for row in there.data("stash", "stash", "list", "--json")) == 0
+    assert one_sentence(there.run("batch", "cut", "1").err) == (
+        "batch 1 is dropped; only an open batch can be changed."
+    )
+
+
+def test_the_demo_runs_in_an_empty_folder_and_again(desk: Desk) -> None:
+    first = desk.do("demo")
+    folder = desk.folder / "quirebox-demo"
+    assert max(map(cell_len, first.splitlines())) <= 80
+    assert "\x1b" not in first
+    assert "Restock" in first
+    (papers,) = folder.glob("batch-*")
+    pictures = {path.name for path in (papers / "layouts").glob("*.svg")}
+    assert len(pictures) > 20
+    assert not desk.shop.exists()
+    (folder / "notes.txt").write_text("mine")
+    (papers / "layouts" / "999-old.svg").write_text("old")
+    assert desk.do("demo") == first
+    assert {path.name for path in (papers / "layouts").glob("*.svg")} == pictures
+    assert (folder / "notes.txt").read_text() == "mine"
+
+
+def test_the_demo_touches_no_folder_of_another(desk: Desk) -> None:
+    (desk.folder / "quirebox-demo").mkdir()
+    (desk.folder / "quirebox-demo" / "shop.sqlite").write_text("mine")
+    assert "was not made by the demo" in desk.refuses("demo")
+    assert (desk.folder / "quirebox-demo" / "shop.sqlite").read_text() == "mine"
+
+
+def test_json_of_a_plan_of_nothing(desk: Desk) -> None:
+    desk.do("shop", "new", "The paper nook")
+    desk.do("paper", "add", "Coal card", "--colour", "black", "--grammage", "300")
+    desk.do("order", "add", "Ewa", "folded-card", "--due", "in 3 days", "--paper", "all=coal CARD")
+    ran = desk.run("batch", "plan", "--json")
+    data = json.loads(ran.out)
+    conforms("batch", data)
+    assert (ran.code, ran.err) == (0, "")
+    assert data["batch"] is None
+    assert data["layouts"] == []
+    assert data["lacking"]
