@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 
 from nester.packing.model import Pattern, Task, usage
 
@@ -31,17 +32,24 @@ class Pool:
         self._task = task
         self._entries: dict[tuple[int, frozenset[tuple[int, int]]], _Entry] = {}
 
-    def add(self, pattern: Pattern) -> None:
-        """Keep a pattern unless one like it is known."""
+    def add(self, pattern: Pattern) -> bool:
+        """Keep a pattern unless one like it is known; say whether it is new."""
         if not pattern.spots:
-            return
+            return False
         counts = usage(pattern.spots)
         key = (pattern.kind, frozenset(counts.items()))
-        if key not in self._entries:
-            shapes = self._task.shapes
-            made = sum(shapes[shape].area * n for shape, n in counts.items())
-            waste = self._task.kinds[pattern.kind].area - made
-            self._entries[key] = _Entry(pattern, counts, waste)
+        if key in self._entries:
+            return False
+        shapes = self._task.shapes
+        made = sum(shapes[shape].area * n for shape, n in counts.items())
+        waste = self._task.kinds[pattern.kind].area - made
+        self._entries[key] = _Entry(pattern, counts, waste)
+        return True
+
+    def since(self, number: int) -> Iterator[tuple[Pattern, dict[int, int]]]:
+        """Yield the patterns that came after the first `number`, and what they make."""
+        for entry in list(islice(self._entries.values(), number, None)):
+            yield entry.pattern, entry.counts
 
     def add_uses(self, uses: Uses) -> None:
         """Keep every pattern of a plan."""

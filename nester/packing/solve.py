@@ -11,6 +11,7 @@ from nester.cutting import cut_order
 from nester.layouts import Answer, Cuts, Effort, Layout, Placed, Problem, Stock, Unplaced, Want
 from nester.packing.bounds import lower_bound
 from nester.packing.choose import choose
+from nester.packing.diving import Diver
 from nester.packing.model import Pattern, Task, split_by_paper, usage
 from nester.packing.pool import Pool, Uses, standing
 from nester.packing.rectpack_start import rectpack_plans
@@ -24,18 +25,23 @@ SEED = 1
 
 @dataclass(frozen=True)
 class _Round:
-    """A share of effort for one paper: steps of filling, then work of choosing."""
+    """A share of effort: steps of sequential plans, then of diving, then work of choosing."""
 
     steps: int
+    dives: int
     work: float
 
 
 # Each effort does all rounds of the one before and then its own: more effort is never worse.
 _ROUNDS = {
-    Effort.QUICK: (_Round(40_000, 0.1),),
-    Effort.NORMAL: (_Round(40_000, 0.1), _Round(600_000, 0.6), _Round(1_200_000, 1.2)),
+    Effort.QUICK: (_Round(20_000, 60_000, 0.1),),
+    Effort.NORMAL: (
+        _Round(20_000, 60_000, 0.1),
+        _Round(400_000, 1_000_000, 0.5),
+        _Round(800_000, 2_000_000, 1.0),
+    ),
 }
-_ROUNDS[Effort.THOROUGH] = _ROUNDS[Effort.NORMAL] + (_Round(4_000_000, 5.0),) * 4
+_ROUNDS[Effort.THOROUGH] = _ROUNDS[Effort.NORMAL] + (_Round(500_000, 8_000_000, 5.0),) * 4
 
 
 @dataclass(frozen=True)
@@ -58,6 +64,7 @@ class _Search:
         self._tried = tried
         self._pool = Pool(task)
         self._rng = Random(f"{SEED} {task.paper}")  # noqa: S311 - for a search, not for secrets
+        self._diver = Diver(task, cuts, self._rng, self._pool)
         self.best: Uses = ()
         self.bound = 0
 
@@ -73,6 +80,10 @@ class _Search:
             self.task, self._cuts, self._rng, effort.steps, self._pool, stop
         ):
             self._take(plan, "sequential")
+            if self.proven or stop():
+                return
+        for plan in self._diver.plans(effort.dives, stop):
+            self._take(plan, "dive")
             if self.proven or stop():
                 return
         self.best = choose(self.task, self._pool, self.best, effort.work, seconds())
@@ -169,7 +180,7 @@ _FEWEST_SHARES = 8
 
 def _share(whole: _Round, papers: int) -> _Round:
     parts = min(max(1, papers), _FEWEST_SHARES)
-    return _Round(whole.steps // parts, whole.work / parts)
+    return _Round(whole.steps // parts, whole.dives // parts, whole.work / parts)
 
 
 def _progress(searches: list[_Search], done: int) -> Progress:

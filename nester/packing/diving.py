@@ -1,0 +1,166 @@
+"""Whole plans by diving: price, choose the layout the prices like best, cut by it, price again.
+
+Column generation (Gilmore and Gomory) with a rounding heuristic (Sadykov and others, "Primal
+heuristics for branch and price", INFORMS Journal on Computing 31, 2019): the linear programme
+over known layouts prices the pieces still to be made; layouts worth more than their sheet costs
+are sought by greedy fillings in the order of worth for area; then the layout used most is cut,
+and what is left is priced anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from random import Random
+
+from nester.layouts import Cuts
+from nester.packing.fill import Filler
+from nester.packing.model import Pattern, Spot, Task, usage
+from nester.packing.pool import Pool, Uses
+from nester.packing.prices import Master, Prices, Use
+from nester.packing.stop import Stop
+
+__all__ = ["Diver"]
+
+_TRIES = 20
+"""Fillings of each kind of sheet whenever the prices are new."""
+_FIRST_ROUNDS = 30
+_ROUNDS = 3
+"""New prices at the start of the first dive, and after each layout cut."""
+_NEARLY = 0.8
+"""Of the layouts used nearly as much as the first, one is drawn."""
+
+
+class Diver:
+    """Dives again and again, knowing what earlier dives found."""
+
+    def __init__(self, task: Task, cuts: Cuts, rng: Random, pool: Pool) -> None:
+        self._task = task
+        self._rng = rng
+        self._pool = pool
+        ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
+        self._fillers = [Filler(task.shapes, way, rng) for way in ways]
+        self._master = Master(task)
+        self._known = 0
+        self._first = True
+
+    @property
+    def steps(self) -> int:
+        """Steps spent so far: of filling, and of solving in the same measure."""
+        return self._master.steps + sum(filler.steps for filler in self._fillers)
+
+    def plans(self, steps: int, stop: Stop) -> Iterator[Uses]:
+        """Yield plans until so many further steps are spent (at least one plan)."""
+        end = self.steps + steps
+        while True:
+            yield self._dive(stop)
+            if self.steps >= end or stop():
+                return
+
+    def _dive(self, stop: Stop) -> Uses:
+        left = list(self._task.demand)
+        stock = [self._task.most_of(kind) for kind in range(len(self._task.kinds))]
+        cut: dict[Pattern, int] = {}
+        rounds = _FIRST_ROUNDS if self._first else _ROUNDS
+        self._first = False
+        while any(left) and not stop():
+            self._master.want(left, stock)
+            self._learn()
+            for _ in range(rounds):
+                if not self._seek(self._master.prices(), left, stock):
+                    break
+            rounds = _ROUNDS
+            chosen = self._chosen(self._master.uses(), left, stock)
+            if not chosen:
+                break
+            for pattern, copies in chosen:
+                cut[pattern] = cut.get(pattern, 0) + copies
+        return tuple(cut.items())
+
+    def _learn(self) -> None:
+        """Tell the programme of layouts that came into the pool since it last looked."""
+        for pattern, counts in self._pool.since(self._known):
+            self._master.add(pattern, counts)
+        self._known = len(self._pool)
+
+    def _seek(self, prices: Prices, left: list[int], stock: list[int]) -> bool:
+        """Fill sheets in the order of worth; say whether a layout worth its sheet was new."""
+        worth, shapes = prices.worth, self._task.shapes
+        wanted = [i for i, number in enumerate(left) if number and worth[i] > 1e-9]
+        if not wanted:
+            return False
+        densest = max(worth[i] / shapes[i].area for i in wanted)
+        found = False
+        for kind, size in enumerate(self._task.kinds):
+            enough = prices.cost[kind] * (1 + 1e-6) + 1e-9
+            if not stock[kind] or densest * size.area <= enough:
+                continue
+            for number in range(_TRIES):
+                spots = self._fill(kind, left, wanted, worth, number)
+                if sum(worth[spot.shape] for spot in spots) > enough:
+                    found |= self._pool.add(Pattern(kind, spots))
+        self._learn()
+        return found
+
+    def _fill(
+        self,
+        kind: int,
+        left: list[int],
+        wanted: list[int],
+        worth: tuple[float, ...],
+        number: int,
+    ) -> tuple[Spot, ...]:
+        random = self._rng.random
+        bulk = self._rng.choice((0.6, 0.8, 1.0))
+        spread = self._rng.choice((0.05, 0.15, 0.4))
+        shapes = self._task.shapes
+        key = {
+            i: worth[i] / shapes[i].area ** bulk * (1 + spread * (2 * random() - 1)) for i in wanted
+        }
+        order = sorted(wanted, key=lambda i: -key[i])
+        size = self._task.kinds[kind]
+        filler = self._fillers[number % len(self._fillers)]
+        return filler.fill(size.width, size.height, left, order)
+
+    def _chosen(
+        self, uses: list[Use], left: list[int], stock: list[int]
+    ) -> list[tuple[Pattern, int]]:
+        """Take what the programme cuts in whole sheets, else one sheet; keep the books of it."""
+        chosen = []
+        for pattern, counts, sheets in uses:
+            copies = min(
+                int(sheets + 1e-6),
+                stock[pattern.kind],
+                *(left[shape] // number for shape, number in counts.items()),
+            )
+            if copies:
+                chosen.append((pattern, copies))
+                _book(counts, copies, pattern.kind, left, stock)
+        if chosen:
+            return chosen
+        open_to = [use for use in uses if stock[use.pattern.kind]]
+        if not open_to:
+            return []
+        most = max(use.sheets for use in open_to)
+        near = [use for use in open_to if use.sheets >= _NEARLY * most]
+        pattern = _still_wanted(self._rng.choice(near).pattern, left)
+        _book(usage(pattern.spots), 1, pattern.kind, left, stock)
+        return [(pattern, 1)] if pattern.spots else []
+
+
+def _book(
+    counts: dict[int, int], copies: int, kind: int, left: list[int], stock: list[int]
+) -> None:
+    for shape, number in counts.items():
+        left[shape] -= number * copies
+    stock[kind] -= copies
+
+
+def _still_wanted(pattern: Pattern, left: list[int]) -> Pattern:
+    """Return a layout without the pieces that are made already."""
+    rest = dict(enumerate(left))
+    spots = []
+    for spot in pattern.spots:
+        if rest[spot.shape]:
+            rest[spot.shape] -= 1
+            spots.append(spot)
+    return Pattern(pattern.kind, tuple(spots))
