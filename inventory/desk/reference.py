@@ -39,8 +39,9 @@ def leaves() -> Iterator[Leaf]:
 
 def _leaves(words: tuple[str, ...], command: object) -> Iterator[Leaf]:
     if isinstance(command, typer.core.TyperGroup):
-        for name, inner in command.commands.items():
-            yield from _leaves((*words, name), inner)
+        context = typer.Context(command)
+        for name in command.list_commands(context):
+            yield from _leaves((*words, name), command.get_command(context, name))
     elif isinstance(command, typer.core.TyperCommand):
         yield Leaf(words, command)
 
