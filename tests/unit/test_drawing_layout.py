@@ -297,7 +297,7 @@ def test_real_outlines_and_folds_are_drawn_where_the_piece_lies() -> None:
     outline = next(picture.iter(f"{SVG}polygon"))
     assert len(outline.get("points", "").split()) == 4
     folds = [line for line in picture.iter(f"{SVG}line") if line.get("stroke-dasharray") == "7 4"]
-    assert len(folds) == 2, 'one on the piece, one in the legend'
+    assert len(folds) == 2, "one on the piece, one in the legend"
     turned = laid(stock, [Placed("flap", 0, 0, *reversed(blank), True)])
     assert len(list(draw(stock, turned, pieces=[piece]).iter(f"{SVG}polygon"))) == 1
     with pytest.raises(ValueError, match="'flap' does not fill"):
