@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from nester.measure import Length
 
-__all__ = ["Fold", "Hole", "Line", "Piece", "Point", "Score", "Turn"]
+__all__ = ["Fold", "Grain", "Hole", "Line", "Piece", "Point", "Score", "Turn"]
 
 
 class Turn(StrEnum):
@@ -31,6 +31,14 @@ class Fold(StrEnum):
 
     VALLEY = "valley"
     MOUNTAIN = "mountain"
+
+
+class Grain(StrEnum):
+    """Along which of its sides a piece wishes the paper's fibres to lie."""
+
+    ANY = "any"
+    WIDTH = "width"
+    HEIGHT = "height"
 
 
 class Point(NamedTuple):
@@ -57,10 +65,11 @@ class Score:
 
 @dataclass(frozen=True)
 class Hole:
-    """A punched round hole."""
+    """A punched round hole; an eyelet may be set into it."""
 
     centre: Point
     diameter: Length
+    eyelet: bool = False
 
 
 @dataclass(frozen=True)
@@ -79,6 +88,10 @@ class Piece:
         How many of it one finished object takes.
     upright
         A directional pattern must stand upright on it.
+    grain
+        Along which side the fibres should lie, a wish: folds along the grain crack less.
+    mounted
+        Its whole back is glued to another piece.
     scores, slits, holes, glue
         Marks: fold lines, cuts inside the outline, punched holes, and polygons that take glue.
     note
@@ -90,6 +103,8 @@ class Piece:
     outline: tuple[Point, ...]
     quantity: int = 1
     upright: bool = False
+    grain: Grain = Grain.ANY
+    mounted: bool = False
     scores: tuple[Score, ...] = ()
     slits: tuple[Line, ...] = ()
     holes: tuple[Hole, ...] = ()

@@ -12,18 +12,32 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
-from nester.measure import Length, MeasureError, Unit, format_length, inch, mm, parse_length
+from nester.measure import (
+    Length,
+    MeasureError,
+    Unit,
+    format_length,
+    inch,
+    mm,
+    parse_length,
+    quotable,
+)
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
+    from nester.designs.fit import Joint, Thickness
     from nester.pieces import Piece
 
 __all__ = [
+    "FIT",
+    "Consumable",
     "Design",
     "DesignRefusal",
     "Kind",
+    "Measure",
+    "SectionPart",
     "Setting",
     "Settings",
     "Value",
@@ -34,6 +48,9 @@ __all__ = [
     "tidied",
     "word",
 ]
+
+FIT = "fit"
+"""What a maker says instead of a length that is to be worked out."""
 
 Value: TypeAlias = int | str
 """A length in fine units, a count, or the word of a choice."""
@@ -76,6 +93,11 @@ class Setting:
     instead_of, parts
         Another way to give the setting `instead_of`, `parts` times as large: the blank of a
         tier instead of its panel, three times as wide.  It is never in the settings read.
+    worked_out
+        For a length that may be given as ``fit``: the smallest that leaves the wished-for play,
+        from the settings before it (and those said after it) and the thickness of the papers.
+    not_with
+        Settings that leave this other way of saying something without a meaning.
     """
 
     name: str
@@ -87,6 +109,8 @@ class Setting:
     most: int = 0
     instead_of: str = ""
     parts: int = 1
+    worked_out: Callable[[Settings, Thickness], Length] | None = None
+    not_with: tuple[str, ...] = ()
 
     def value_unsaid(self, before: Settings, unit: Unit) -> Value:
         """Return the default, given the settings `before` it."""
@@ -145,8 +169,65 @@ def _count(text: str) -> int:
 
 
 def _short(value: object) -> str:
-    text = str(value).strip()
+    text = quotable(str(value).strip())
     return text if len(text) <= 30 else f"{text[:30]}…"
+
+
+class Measure(StrEnum):
+    """What a consumable is counted in."""
+
+    LENGTH = "length"
+    AREA = "area"
+    COUNT = "count"
+
+
+@dataclass(frozen=True)
+class Consumable:
+    """Something beside paper that one finished object takes.
+
+    Attributes
+    ----------
+    name
+        ``ribbon``, ``eyelet``, ``adhesive``.
+    use
+        What it is for: ``loop of a pull-out card``.
+    amount
+        Of each: fine units, square fine units, or a number, as `measure` says.
+    quantity
+        How many of them.
+    """
+
+    name: str
+    use: str
+    measure: Measure
+    amount: int
+    quantity: int = 1
+
+
+@dataclass(frozen=True)
+class SectionPart:
+    """A folded part seen from the side, cut through its middle.
+
+    Attributes
+    ----------
+    width, height
+        Of its base or top, and of its walls, in fine units.
+    lid
+        Whether it stands upside down over what it covers.
+    inside
+        How many parts it stands in: 0 for the outermost.
+    """
+
+    name: str
+    role: str
+    width: Length
+    height: Length
+    lid: bool = False
+    inside: int = 0
+
+
+def _none(_: Settings) -> tuple[Any, ...]:
+    return ()
 
 
 @dataclass(frozen=True)
@@ -167,6 +248,14 @@ class Design:
         Refuses settings that can't fold or fit together.
     parts
         Makes the pieces of settings that have passed the rules.
+    joints
+        What goes into what, for the fit.
+    consumables
+        Ribbon; adhesive and eyelets are worked out from the pieces.
+    section
+        The folded parts seen from the side, for a picture.
+    usual_weights
+        Roles and g/m² taken for them where nobody says which papers, if not the usual card.
     """
 
     name: str
@@ -176,6 +265,10 @@ class Design:
     finer_roles: tuple[str, ...]
     rules: Callable[[Settings, Unit], None]
     parts: Callable[[Settings], tuple[Piece, ...]]
+    joints: Callable[[Settings], tuple[Joint, ...]] = _none
+    consumables: Callable[[Settings], tuple[Consumable, ...]] = _none
+    section: Callable[[Settings], tuple[SectionPart, ...]] = _none
+    usual_weights: tuple[tuple[str, int], ...] = ()
 
     def pieces(self, settings: Settings, unit: Unit = Unit.MM) -> tuple[Piece, ...]:
         """Make the flat pieces of one finished object.
@@ -214,7 +307,9 @@ class Design:
             raise DesignRefusal(f"{self.name}: {error}") from None
 
 
-def read_settings(design: Design, texts: Mapping[str, str], unit: Unit) -> dict[str, Value]:
+def read_settings(
+    design: Design, texts: Mapping[str, str], unit: Unit, thickness: Thickness | None = None
+) -> dict[str, Value]:
     """Read what a maker wrote about a design, and fill in what she left unsaid.
 
     Parameters
@@ -225,6 +320,9 @@ def read_settings(design: Design, texts: Mapping[str, str], unit: Unit) -> dict[
         What she wrote, by name of setting: ``{"panel": "18cm", "tiers": "4"}``.
     unit
         The shop's unit: that of bare lengths, and of the round defaults.
+    thickness
+        How thick the papers are; needed only for a length given as ``fit``, which is then
+        rounded up to what can be cut.
 
     Returns
     -------
@@ -241,18 +339,48 @@ def read_settings(design: Design, texts: Mapping[str, str], unit: Unit) -> dict[
     for name in texts:
         if name not in known:
             raise DesignRefusal(_unknown(design, str(name), known))
-    read: dict[str, Value] = {}
+    read = _read_said(design, texts, unit)
     for setting in design.settings:
+        if setting.instead_of or setting.name in read:
+            continue
         if setting.name in texts:
-            value = _read_one(design, setting, texts[setting.name], unit)
-            target = setting.instead_of or setting.name
-            if setting.instead_of in texts:
-                raise DesignRefusal(f"{design.name}: give {target} or {setting.name}, not both")
-            read[target] = value
-        elif not setting.instead_of and setting.name not in read:
+            read[setting.name] = _work_out(design, setting, read, unit, thickness)
+        else:
             read[setting.name] = setting.value_unsaid(read, unit)
     design.check(read, unit)
     return read
+
+
+def _read_said(design: Design, texts: Mapping[str, str], unit: Unit) -> dict[str, Value]:
+    """Read all that was said but lengths given as `fit`, which depend on the rest."""
+    read: dict[str, Value] = {}
+    for setting in design.settings:
+        if setting.name not in texts or _is_fit(setting, texts[setting.name]):
+            continue
+        value = _read_one(design, setting, texts[setting.name], unit)
+        target = setting.instead_of or setting.name
+        for other in (setting.instead_of, *setting.not_with):
+            if other in texts:
+                raise DesignRefusal(f"{design.name}: give {other} or {setting.name}, not both")
+        read[target] = value
+    return read
+
+
+def _is_fit(setting: Setting, text: str) -> bool:
+    return setting.worked_out is not None and text.strip().casefold() == FIT
+
+
+def _work_out(
+    design: Design, setting: Setting, before: Settings, unit: Unit, thickness: Thickness | None
+) -> Length:
+    from nester.designs.fit import cuttable  # it knows this module
+
+    if setting.worked_out is None or thickness is None:
+        raise DesignRefusal(
+            f"{design.name}, {setting.name}: {FIT} is worked out from how thick the papers are;"
+            " choose the papers too, or give a length"
+        )
+    return max(cuttable(setting.worked_out(before, thickness), unit), setting.least)
 
 
 def _read_one(design: Design, setting: Setting, text: str, unit: Unit) -> Value:

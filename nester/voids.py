@@ -1,0 +1,113 @@
+"""What is left of a blank beside its piece: rectangles that could serve for smaller pieces."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+
+from nester.layouts import Rect
+from nester.measure import Length
+from nester.pieces import Line, Piece, Point
+
+__all__ = ["voids"]
+
+
+def voids(piece: Piece, smallest: Length = 0) -> tuple[Rect, ...]:
+    """Return rectangles of a piece's blank that are cut away whole.
+
+    Their sides lie on lines through the outline's corners.  The largest is taken first, then the
+    largest of what remains; of equal ones the upper, then the left one.  What a slanted edge
+    touches is left out.
+
+    Parameters
+    ----------
+    piece
+        The piece, in whose blank they lie.
+    smallest
+        The least short side worth keeping, in fine units; 0 keeps all.
+
+    Returns
+    -------
+    tuple of Rect
+        They don't overlap each other or the piece.
+    """
+    xs = sorted({point.x for point in piece.outline})
+    ys = sorted({point.y for point in piece.outline})
+    rows = _free_cells(piece, xs, ys)
+    found = []
+    while best := _largest(rows, xs, ys, max(smallest, 1)):
+        rect, top, bottom, mask = best
+        found.append(rect)
+        for row in range(top, bottom):
+            rows[row] &= ~mask
+    return tuple(found)
+
+
+def _free_cells(piece: Piece, xs: Sequence[Length], ys: Sequence[Length]) -> list[int]:
+    """Return a bit mask for each row of the grid: which of its cells lie outside the outline."""
+    ring = piece.outline
+    sides = [Line(a, b) for a, b in zip(ring, ring[1:] + ring[:1], strict=True)]
+    rows = []
+    for top, bottom in pairwise(ys):
+        mask = 0
+        for column, (left, right) in enumerate(pairwise(xs)):
+            cell = Rect(left, top, right - left, bottom - top)
+            if not any(_crosses(side, cell) for side in sides) and not _holds(sides, cell):
+                mask |= 1 << column
+        rows.append(mask)
+    return rows
+
+
+def _crosses(side: Line, cell: Rect) -> bool:
+    """Tell whether a side runs through the inside of a grid cell, in which it never ends."""
+    (ax, ay), (bx, by) = side
+    if max(ax, bx) <= cell.x or min(ax, bx) >= cell.right:
+        return False
+    if max(ay, by) <= cell.y or min(ay, by) >= cell.bottom:
+        return False
+    corners = [(x, y) for x in (cell.x, cell.right) for y in (cell.y, cell.bottom)]
+    turns = [(bx - ax) * (y - ay) - (by - ay) * (x - ax) for x, y in corners]
+    return min(turns) < 0 < max(turns)
+
+
+def _holds(sides: Sequence[Line], cell: Rect) -> bool:
+    """Tell whether the outline holds the middle of a cell; all is doubled to stay whole."""
+    middle = Point(cell.x + cell.right, cell.y + cell.bottom)
+    odd = False
+    for (ax, ay), (bx, by) in sides:
+        if (2 * ay > middle.y) != (2 * by > middle.y):
+            turn = (bx - ax) * (middle.y - 2 * ay) - (by - ay) * (middle.x - 2 * ax)
+            odd ^= (turn > 0) == (by > ay)
+    return odd
+
+
+def _largest(
+    rows: Sequence[int], xs: Sequence[Length], ys: Sequence[Length], smallest: Length
+) -> tuple[Rect, int, int, int] | None:
+    """Return the largest free rectangle, its first row, the row after its last, its columns."""
+    best: tuple[Rect, int, int, int] | None = None
+    for top in range(len(rows)):
+        mask = rows[top]
+        for bottom in range(top + 1, len(rows) + 1):
+            mask &= rows[bottom - 1]
+            if not mask:
+                break
+            for left, right in _runs(mask):
+                rect = Rect(xs[left], ys[top], xs[right] - xs[left], ys[bottom] - ys[top])
+                if min(rect.width, rect.height) >= smallest and (
+                    best is None or rect.area > best[0].area
+                ):
+                    best = (rect, top, bottom, (1 << right) - (1 << left))
+    return best
+
+
+def _runs(mask: int) -> Iterator[tuple[int, int]]:
+    """Give the runs of set bits: the first, and the one after the last."""
+    start = 0
+    while mask >> start:
+        rest = mask >> start
+        start += (rest & -rest).bit_length() - 1
+        rest = mask >> start
+        end = start + (~rest & (rest + 1)).bit_length() - 1
+        yield start, end
+        start = end

@@ -1,0 +1,89 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from nester.designs.advice import CARD_FROM, HEAVY_FROM, LONG_FOLD, advice, cautions
+from nester.designs.card import Opens, single_fold
+from nester.designs.lid import lid
+from nester.designs.tray import tray
+from nester.measure import cm, mm
+from nester.pieces import Grain, Hole, Piece, Point
+
+LONG = "A long fold runs across the grain"
+PLAIN = Piece.rectangle("mat", "mat", cm(5), cm(5))
+
+
+def said(piece: Piece, start: str, grammage: int = HEAVY_FROM, *, known: bool = True) -> bool:
+    return any(note.startswith(start) for note in advice(piece, grammage, known))
+
+
+def test_a_plain_mat_needs_no_advice() -> None:
+    assert advice(PLAIN, 300, False) == ()
+
+
+def test_card_is_scored_and_thin_paper_needn_t_be() -> None:
+    card = single_fold(mm(105), mm(148), Opens.SIDE)
+    assert said(card, "Score before folding: card of 160 g/m²", CARD_FROM)
+    assert not said(card, "Score", CARD_FROM - 1)
+
+
+@pytest.mark.parametrize(
+    ("grain", "way"), [(Grain.WIDTH, "left to right"), (Grain.HEIGHT, "top to bottom")]
+)
+def test_the_grain_wish_is_said(grain: Grain, way: str) -> None:
+    card = replace(single_fold(cm(10), cm(10), Opens.SIDE), grain=grain)
+    assert said(card, f"Let the grain run from {way}")
+
+
+def test_an_unknown_grain_is_tried_on_a_spare_piece() -> None:
+    card = single_fold(cm(10), cm(10), Opens.SIDE)
+    assert said(card, "The grain isn't known", known=False)
+    assert not said(card, "The grain isn't known", known=True)
+    assert not said(card, "The grain isn't known", CARD_FROM - 1, known=False)
+
+
+@pytest.mark.parametrize(
+    ("width", "length", "grain", "grammage", "warned"),
+    [
+        (LONG_FOLD, LONG_FOLD, Grain.ANY, HEAVY_FROM, True),
+        (LONG_FOLD, LONG_FOLD, Grain.ANY, HEAVY_FROM - 1, False),
+        (LONG_FOLD, LONG_FOLD - 1, Grain.ANY, HEAVY_FROM, False),
+        (LONG_FOLD, cm(3), Grain.WIDTH, HEAVY_FROM, False),
+        (LONG_FOLD, cm(3), Grain.HEIGHT, HEAVY_FROM, True),
+        (cm(3), LONG_FOLD, Grain.WIDTH, HEAVY_FROM, True),
+    ],
+)
+def test_long_folds_across_the_grain_of_heavy_card_get_a_warning(
+    width: int, length: int, grain: Grain, grammage: int, warned: bool
+) -> None:
+    piece = replace(tray(width, length, cm(2), cm(1)), grain=grain)
+    assert said(piece, LONG, grammage) is warned
+
+
+def test_a_card_folded_once_has_no_fold_across_if_laid_well() -> None:
+    card = replace(single_fold(cm(20), cm(20), Opens.SIDE), grain=Grain.HEIGHT)
+    assert not said(card, LONG)
+    assert said(replace(card, grain=Grain.WIDTH), LONG)
+
+
+def test_shapes_get_their_own_notes() -> None:
+    slit, mitred = lid("lid", "lid", cm(9), cm(9), mm(2), cm(2)), tray(cm(9), cm(9), cm(2), cm(1))
+    assert said(slit, "Cut a slit only as far")
+    assert not said(mitred, "Cut a slit")
+    assert said(mitred, "Cut the slanted ends")
+    assert not said(slit, "Cut the slanted")
+    assert said(mitred, "Fold it dry once")
+    punched = replace(PLAIN, holes=(Hole(Point(cm(1), cm(1)), mm(5)),))
+    assert said(punched, "Punch holes before folding")
+
+
+def test_cautions_defer_to_the_makers_of_tools_and_are_shown_once() -> None:
+    glued = tray(cm(9), cm(9), cm(2), cm(1))
+    eyelet = replace(PLAIN, holes=(Hole(Point(cm(1), cm(1)), mm(5), eyelet=True),))
+    knives = cautions([PLAIN])
+    assert len(knives) == 1
+    assert "follow the tool maker's instructions and the rules where you work" in knives[0]
+    every = cautions([PLAIN, glued, glued, eyelet])
+    assert [note.split()[0] for note in every] == ["Knives", "Glue:", "Eyelets"]
