@@ -5,7 +5,7 @@ from __future__ import annotations
 from nester.measure import Length
 from nester.pieces import Piece
 
-__all__ = ["mat"]
+__all__ = ["mat", "mats"]
 
 
 def mat(
@@ -28,5 +28,28 @@ def mat(
         length - reveal,
         quantity=quantity,
         upright=True,
+        mounted=True,
         note="Glue its whole back, in the middle of its panel." if reveal else "",
     )
+
+
+def mats(
+    name: str,
+    role: str,
+    width: Length,
+    length: Length,
+    reveal: Length,
+    quantity: int = 1,
+    layers: int = 1,
+) -> tuple[Piece, ...]:
+    """Make mats on mats, each smaller than what it lies on by the reveal.
+
+    The lowest has the name and role given; those on it have their number behind both.
+    """
+    made = [mat(name, role, width, length, reveal, quantity)]
+    for layer in range(2, layers + 1):
+        cut = (layer - 1) * reveal
+        made.append(
+            mat(f"{name} {layer}", f"{role}.{layer}", width - cut, length - cut, reveal, quantity)
+        )
+    return tuple(made)

@@ -9,7 +9,9 @@ from nester.pieces import Fold, Piece
 __all__ = ["tray"]
 
 
-def tray(width: Length, length: Length, depth: Length, tab: Length) -> Piece:
+def tray(
+    width: Length, length: Length, depth: Length, tab: Length, mitre: Length | None = None
+) -> Piece:
     """Make a tray of outer size `width` × `length` × `depth`.
 
     Its blank is (width + 2 depth) × (length + 2 depth).  The face is the outside, so the walls
@@ -20,13 +22,16 @@ def tray(width: Length, length: Length, depth: Length, tab: Length) -> Piece:
     ----------
     tab
         How far a tab reaches along the next wall; at most `depth` and the shorter side.
+    mitre
+        How much narrower a tab is at each end of its free side (see `Walled.tabs`).
     """
     shape = Walled(width, length, depth)
     return Piece(
         name="tray",
         role="tray",
-        outline=shape.tab_outline(tab),
+        outline=shape.tab_outline(tab, mitre),
         scores=shape.base_scores(Fold.MOUNTAIN) + shape.corner_scores(Fold.MOUNTAIN),
-        glue=shape.tabs(tab),
+        glue=shape.tabs(tab, mitre),
+        grain=shape.grain,
         note="Score before folding; glue each tab inside the next wall.",
     )

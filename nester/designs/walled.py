@@ -9,12 +9,13 @@ way when the walls stand up.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import NamedTuple
 
 from nester.measure import Length
-from nester.pieces import Fold, Line, Point, Score
+from nester.pieces import Fold, Grain, Line, Piece, Point, Score
 
-__all__ = ["Corner", "Walled"]
+__all__ = ["Corner", "Walled", "mirrored"]
 
 
 class Corner(NamedTuple):
@@ -60,6 +61,13 @@ class Walled(NamedTuple):
         return self.length + 2 * self.wall
 
     @property
+    def grain(self) -> Grain:
+        """The wish that the longest folds run along the fibres; none if the base is square."""
+        if self.width == self.length:
+            return Grain.ANY
+        return Grain.WIDTH if self.width > self.length else Grain.HEIGHT
+
+    @property
     def corners(self) -> tuple[Corner, ...]:
         """The corners, clockwise from the top right: the clockwise end of the top wall."""
         left, right = self.wall, self.wall + self.width
@@ -98,29 +106,41 @@ class Walled(NamedTuple):
             for point in (corner.at(self.wall, 0), corner.base, corner.at(0, self.wall))
         )
 
-    def tab_outline(self, tab: Length) -> tuple[Point, ...]:
+    def tab_outline(self, tab: Length, mitre: Length | None = None) -> tuple[Point, ...]:
         """Return the outline with a mitred tab at the clockwise end of each wall."""
         outline: list[Point] = []
-        for corner, quad in zip(self.corners, self.tabs(tab), strict=True):
+        for corner, quad in zip(self.corners, self.tabs(tab, mitre), strict=True):
             outline += [*quad, corner.at(0, self.wall)]
         return tuple(outline)
 
-    def tabs(self, tab: Length) -> tuple[tuple[Point, ...], ...]:
+    def tabs(self, tab: Length, mitre: Length | None = None) -> tuple[tuple[Point, ...], ...]:
         """Return the mitred tabs, each from its wall's rim to the base's corner.
 
-        The mitre is 45° on tabs up to a quarter of the wall, and steeper on wider ones, so that
-        at least half of the wall's height is glued.
+        Parameters
+        ----------
+        tab
+            How far each reaches beyond its fold.
+        mitre
+            How much narrower it is at each end of its free side; more than 0, less than half the
+            wall.  None takes `usual_mitre`.
         """
-        mitre = min(tab, self.wall // 4)
+        cut = self.usual_mitre(tab) if mitre is None else mitre
         return tuple(
             (
                 corner.at(self.wall, 0),
-                corner.at(self.wall - mitre, tab),
-                corner.at(mitre, tab),
+                corner.at(self.wall - cut, tab),
+                corner.at(cut, tab),
                 corner.base,
             )
             for corner in self.corners
         )
+
+    def usual_mitre(self, tab: Length) -> Length:
+        """Return a mitre of 45° on tabs up to a quarter of the wall, steeper on wider ones.
+
+        So at least half of the wall's height is glued.
+        """
+        return min(tab, self.wall // 4)
 
     def corner_squares(self) -> tuple[tuple[Point, ...], ...]:
         """Return the corner squares as polygons."""
@@ -141,3 +161,26 @@ class Walled(NamedTuple):
     def corner_slits(self) -> tuple[Line, ...]:
         """Return the cuts that part kept corners from the next wall, from the edge inwards."""
         return tuple(Line(c.at(0, self.wall), c.base) for c in self.corners)
+
+
+def mirrored(piece: Piece) -> Piece:
+    """Return a piece with left and right exchanged, its folds the same way as before.
+
+    What went on clockwise round the base then goes on anticlockwise.
+    """
+    wide = piece.width
+
+    def over(point: Point) -> Point:
+        return Point(wide - point.x, point.y)
+
+    def line(one: Line) -> Line:
+        return Line(over(one.start), over(one.end))
+
+    return replace(
+        piece,
+        outline=tuple(over(point) for point in reversed(piece.outline)),
+        scores=tuple(Score(line(score.line), score.fold) for score in piece.scores),
+        slits=tuple(line(slit) for slit in piece.slits),
+        holes=tuple(replace(hole, centre=over(hole.centre)) for hole in piece.holes),
+        glue=tuple(tuple(over(point) for point in reversed(area)) for area in piece.glue),
+    )

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from fractions import Fraction
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.designs import DESIGNS, Design, DesignRefusal, read_settings
-from nester.measure import Length, Unit, mm
-from nester.pieces import Line, Piece, Point
+from nester.designs import DESIGNS, Design, DesignRefusal, check_roles, read_settings
+from nester.designs.base import number
+from nester.designs.fit import check_fit, cuttable
+from nester.designs.folding import Shape, crossings, fold, fold_faults, moved
+from nester.designs.tier import CORNERS, FLAPS, FLAPS_ANTICLOCKWISE, OPEN, POCKETS
+from nester.measure import UNITS_PER_MM, Length, Unit, mm
+from nester.pieces import Line, Piece, Point, Score
 
 UNITS = st.sampled_from(list(Unit))
 WORDS = st.sampled_from
+NAMES = ["layered-box", "tray-box", "folded-card"]
 
 
 @st.composite
@@ -23,25 +28,43 @@ def layered_boxes(draw: st.DrawFn) -> tuple[dict[str, str], Unit]:
     tiers = draw(st.integers(1, 8))
     panel = draw(st.integers(300, 4000))
     texts = {"panel": f"{panel / 10}mm", "tiers": str(tiers)}
+    shorter = panel
+    if draw(st.booleans()):
+        length = draw(st.integers(300, 4000))
+        texts["length"] = f"{length / 10}mm"
+        shorter = min(panel, length)
     step = 0
     if tiers > 1:
-        step = draw(st.integers(1, (panel - 100) // (tiers - 1)))
+        step = draw(st.integers(1, (shorter - 100) // (tiers - 1)))
         texts["step"] = f"{step / 10}mm"
-    inmost = panel - (tiers - 1) * step
+    inmost = shorter - (tiers - 1) * step
     lids = ["inner-lid", "outer-lid"] if tiers > 1 else [draw(WORDS(["inner-lid", "outer-lid"]))]
     for lid in ("inner-lid", "outer-lid"):
         texts[lid] = draw(WORDS(["yes", "no"])) if lid in lids else "no"
-    texts["corners"] = draw(WORDS(["open", "flaps"]))
-    if tiers > 1:
-        texts["centre"] = draw(WORDS(["tray", "cross"]))
+    texts["corners"] = draw(WORDS(CORNERS))
+    texts["centre"] = draw(WORDS(["tray", "cross"])) if tiers > 1 else "cross"
+    crosses = tiers - (texts["centre"] == "tray")
+    for place in draw(st.lists(st.integers(1, crosses), max_size=3, unique=True)):
+        texts[f"corners-{place}"] = draw(WORDS(["same", *CORNERS]))
+    low_walls = inmost >= 300 and draw(st.booleans())
+    if low_walls:
+        texts["wall"] = f"{draw(st.integers(300, inmost)) / 10}mm"
+    elif texts["centre"] == "tray" and draw(st.booleans()):
+        depth = draw(st.integers(100, inmost + step - 1))
+        texts["tray-depth"] = f"{depth / 10}mm"
         if draw(st.booleans()):
-            depth = draw(st.integers(100, inmost + step - 1))
-            texts["tray-depth"] = f"{depth / 10}mm"
-            if draw(st.booleans()):
-                texts["tab"] = f"{draw(st.integers(10, min(depth, inmost))) / 10}mm"
+            texts["tab"] = f"{draw(st.integers(10, min(depth, inmost))) / 10}mm"
     texts["mats"] = draw(WORDS(["none", "outside", "inside", "both"]))
-    texts["cards"] = str(draw(st.integers(0, 8)))
-    texts["card-mats"] = draw(WORDS(["none", "one", "both"]))
+    texts["layers"] = str(draw(st.integers(1, 4)))
+    if "yes" in (texts["inner-lid"], texts["outer-lid"]):
+        texts["lid-strips"] = draw(WORDS(["yes", "no"]))
+        texts["lid-tab"] = draw(WORDS(["0", "1mm", "2mm"]))
+    card_tier = draw(st.integers(1, crosses))
+    if texts.get(f"corners-{card_tier}", "same") in ("same", POCKETS):
+        texts["cards"] = str(draw(st.integers(0, 8)))
+        texts["card-tier"] = str(card_tier)
+        texts["card-mats"] = draw(WORDS(["none", "one", "both"]))
+        texts["eyelet"] = "no"
     texts["photos"] = str(draw(st.integers(0, 20)))
     if draw(st.booleans()):
         texts["photo-tier"] = str(draw(st.integers(1, tiers)))
@@ -53,7 +76,10 @@ def tray_boxes(draw: st.DrawFn) -> tuple[dict[str, str], Unit]:
     texts = {name: f"{draw(st.integers(100, 5000)) / 10}mm" for name in ("width", "length")}
     texts["depth"] = f"{draw(st.integers(100, 3000)) / 10}mm"
     texts["lid"] = draw(WORDS(["yes", "no"]))
-    texts["lid-mat"] = draw(WORDS(["yes", "no"])) if texts["lid"] == "yes" else "no"
+    for facing in ("lid-mat", "lid-strips"):
+        texts[facing] = draw(WORDS(["yes", "no"])) if texts["lid"] == "yes" else "no"
+    texts["lid-tab"] = draw(WORDS(["0", "2mm"]))
+    texts["layers"] = str(draw(st.integers(1, 4)))
     texts["base-mat"] = draw(WORDS(["yes", "no"]))
     return texts, draw(UNITS)
 
@@ -80,7 +106,7 @@ def twice_area(polygon: tuple[Point, ...]) -> int:
     return sum(a.x * b.y - b.x * a.y for a, b in ring)
 
 
-def holds(polygon: tuple[Point, ...], x: Fraction, y: Fraction) -> bool:
+def holds(polygon: tuple[Point, ...], x: int, y: int) -> bool:
     """Say whether a point is inside a polygon or on its edge, exactly."""
     odd = False
     for a, b in zip(polygon, polygon[1:] + polygon[:1], strict=True):
@@ -93,9 +119,10 @@ def holds(polygon: tuple[Point, ...], x: Fraction, y: Fraction) -> bool:
     return odd
 
 
-def samples(line: Line) -> list[tuple[Fraction, Fraction]]:
+def quarters(line: Line) -> list[tuple[int, int]]:
+    """Return both ends of a line and three places between, in quarters of a fine unit."""
     (x1, y1), (x2, y2) = line
-    return [(x1 + Fraction(k, 4) * (x2 - x1), y1 + Fraction(k, 4) * (y2 - y1)) for k in range(5)]
+    return [((4 - k) * x1 + k * x2, (4 - k) * y1 + k * y2) for k in range(5)]
 
 
 def marks_are_on_the_paper(pieces: list[Piece]) -> None:
@@ -103,13 +130,18 @@ def marks_are_on_the_paper(pieces: list[Piece]) -> None:
         assert twice_area(piece.outline) > 0, piece.name
         assert piece.area > 0
         assert len(set(piece.outline)) == len(piece.outline)
+        outline = tuple(Point(4 * p.x, 4 * p.y) for p in piece.outline)
         sides = [
             Line(a, b) for area in piece.glue
             for a, b in zip(area, area[1:] + area[:1], strict=True)
         ]  # fmt: skip
         for line in [score.line for score in piece.scores] + list(piece.slits) + sides:
             assert line.start != line.end
-            assert all(holds(piece.outline, *spot) for spot in samples(line)), (piece.name, line)
+            assert all(holds(outline, *spot) for spot in quarters(line)), (piece.name, line)
+        for hole in piece.holes:
+            (x, y), radius = hole.centre, hole.diameter / 2
+            assert radius < x < piece.width - radius
+            assert radius <= y < piece.height - radius
 
 
 def base_of(piece: Piece) -> tuple[Length, Length]:
@@ -138,43 +170,137 @@ def tabs_reach_no_further_than_the_next_wall(piece: Piece, wall: Length) -> None
         assert reach <= min(along, wall)
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(layered_boxes())
 def test_layered_boxes_are_made_of_what_the_formulas_say(
     asked: tuple[dict[str, str], Unit],
 ) -> None:
-    texts, _ = asked
+    texts, unit = asked
     size, pieces = make("layered-box", asked)
     marks_are_on_the_paper(pieces)
     named = {piece.name: piece for piece in pieces}
-    panels = [size["panel"] - place * size["step"] for place in range(size["tiers"])]
-    for place, panel in enumerate(panels, start=1):
+    bases = [
+        (size["panel"] - place * size["step"], size["length"] - place * size["step"])
+        for place in range(size["tiers"])
+    ]
+    walls = [size["wall"] - place * size["wall-step"] for place in range(size["tiers"])]
+    for place, ((width, length), wall) in enumerate(zip(bases, walls, strict=True), start=1):
         if place == size["tiers"] and "tray" in named:
             continue
         tier = named[f"tier {place}"]
-        assert tier.width == tier.height == 3 * panel
-        corners = 8 * panel * panel if texts["corners"] == "flaps" else 0
-        is_made_of_base_walls_and_corners(tier, panel, corners)
-        if place > 1:
-            assert base_of(tier)[0] < base_of(named[f"tier {place - 1}"])[0]
+        assert base_of(tier) == (width, length)
+        way = texts.get(f"corners-{place}", "same")
+        if way == "same":
+            holds_cards = size["cards"] and place == size["card-tier"]
+            way = POCKETS if holds_cards else texts["corners"]
+        trim = size["pocket-trim"]
+        reach = [min(wall, side) - trim for side in (width, length)]
+        corners = {
+            OPEN: 0,
+            FLAPS: 8 * wall * wall,
+            FLAPS_ANTICLOCKWISE: 8 * wall * wall,
+            POCKETS: 4 * (wall - trim) * sum(reach),
+        }
+        is_made_of_base_walls_and_corners(tier, wall, corners[way])
     if "tray" in named:
         tray, depth = named["tray"], size["tray-depth"]
-        assert base_of(tray) == (panels[-1], panels[-1])
-        assert max(panels[-1], depth) < panels[-2]
+        assert base_of(tray) == bases[-1]
+        assert depth < walls[-2]
         assert len(tray.glue) == 4
         is_made_of_base_walls_and_corners(tray, depth, sum(twice_area(t) for t in tabs_of(tray)))
         tabs_reach_no_further_than_the_next_wall(tray, depth)
-    lids_go_over(named, {"inner lid": panels[-1], "outer lid": panels[0]}, size)
+    lids_go_over(named, {"inner lid": bases[-1], "outer lid": bases[0]}, size)
     if "inner lid" in named and size["tiers"] > 1:
-        assert base_of(named["inner lid"])[0] < panels[-2]
+        assert base_of(named["inner lid"])[0] < bases[-2][0]
     for piece in pieces:
         if piece.role.startswith("mat"):
             assert piece.upright
-            assert min(piece.width, piece.height) >= mm(5)
+            assert min(piece.width, piece.height) >= (
+                mm(2) if piece.role.endswith("strip") else mm(5)
+            )
     if "pull-out card" in named:
-        assert named["pull-out card"].width < panels[size["card-tier"] - 1]
+        holder = size["card-tier"] - 1
+        room = min(*bases[holder], walls[holder]) - size["pocket-trim"] - size["pocket-glue"]
+        assert named["pull-out card"].width < room
     if "photo" in named:
-        assert named["photo"].width <= panels[size["photo-tier"] - 1]
+        assert named["photo"].width <= min(bases[size["photo-tier"] - 1])
+    design = DESIGNS["layered-box"]
+    read = read_settings(design, *asked)
+    check_roles(design, [piece.role for piece in pieces])
+    lines = check_fit(design.joints(read), lambda role: mm("0.3"), unit)
+    assert len({line.joint.name for line in lines}) == len(lines)
+    roles = {piece.role for piece in pieces}
+    assert {layer.role for line in lines for layer in line.joint.layers} <= roles
+    assert len(design.section(read)) == size["tiers"] + len(named.keys() & LIDS)
+
+
+LIDS = {"inner lid", "outer lid"}
+PAPERS = st.integers(mm("0.05"), mm("0.6"))
+
+
+@settings(max_examples=100, deadline=None)
+@given(layered_boxes(), PAPERS, PAPERS, st.integers(1, 20))
+def test_a_step_worked_out_is_the_smallest_that_can_be_cut_and_leaves_the_play(
+    asked: tuple[dict[str, str], Unit], card: Length, mat: Length, play: int
+) -> None:
+    texts, unit = asked
+    design = DESIGNS["layered-box"]
+    if int(texts["tiers"]) == 1:
+        return
+
+    def thickness(role: str) -> Length:
+        return mat if "mat" in role else card
+
+    big = {name: text for name, text in texts.items() if name in WAYS}
+    wish = {"panel": "400mm", "play": f"{play / 10}mm", "step": "fit", "lid-clearance": "fit"}
+    read = read_settings(design, {**big, **wish}, unit, thickness)
+    nesting = [joint for joint in design.joints(read) if " in tier " in joint.name]
+    assert all(joint.play(thickness) >= joint.wished for joint in nesting)
+    less = {**read, "step": number(read, "step") - cuttable(1, unit)}
+    tight = [joint for joint in design.joints(less) if " in tier " in joint.name]
+    assert any(joint.play(thickness) < joint.wished for joint in tight)
+    over = [joint for joint in design.joints(read) if " over " in joint.name]
+    assert all(joint.play(thickness) >= joint.wished for joint in over)
+
+
+WAYS = {
+    "tiers", "corners", "centre", "inner-lid", "outer-lid", "mats", "layers", "lid-strips",
+    "cards", "card-mats", "photos",
+}  # fmt: skip
+
+
+@settings(max_examples=60, deadline=None)
+@given(layered_boxes())
+def test_nothing_of_a_folded_layered_box_passes_through_another(
+    asked: tuple[dict[str, str], Unit],
+) -> None:
+    size, pieces = make("layered-box", asked)
+    shapes: list[Shape] = []
+    covered = {
+        "inner lid": size["tray-depth"] if asked[0]["centre"] == "tray"
+        else size["wall"] - (size["tiers"] - 1) * size["wall-step"],
+        "outer lid": size["wall"],
+    }  # fmt: skip
+    for piece in pieces:
+        if piece.name in covered:
+            shapes += standing(piece, up=covered[piece.name])
+        elif piece.scores:
+            assert fold_faults(piece, 0, Unit.MM, angles(piece)) == ()
+            shapes += standing(piece, upside_down=piece.name == "tray")
+    assert crossings(shapes, 1e-6) == ()
+
+
+def angles(piece: Piece) -> Callable[[Score], float]:
+    """Stand the walls up; lay the corners back if they are pockets, else round the next wall."""
+    corner = 180 if "glue two edges" in piece.note else 90
+    return lambda score: 90 if score in piece.scores[:4] else corner
+
+
+def standing(piece: Piece, up: Length = 0, upside_down: bool = False) -> tuple[Shape, ...]:
+    """Fold a piece and put its base's middle over the origin."""
+    folded = fold(piece, angles(piece))
+    x, y = folded.shapes[folded.base].mean(axis=0)[:2] * (1, -1 if upside_down else 1)
+    return moved(folded.shapes, (-x, -y, up / UNITS_PER_MM), upside_down=upside_down)
 
 
 def tabs_of(tray: Piece) -> list[tuple[Point, ...]]:
@@ -182,13 +308,16 @@ def tabs_of(tray: Piece) -> list[tuple[Point, ...]]:
     return [tab if twice_area(tab) > 0 else tab[::-1] for tab in tray.glue]
 
 
-def lids_go_over(named: dict[str, Piece], covered: dict[str, Length], size: dict[str, int]) -> None:
-    for name, side in covered.items():
+def lids_go_over(
+    named: dict[str, Piece], covered: dict[str, tuple[Length, Length]], size: dict[str, int]
+) -> None:
+    for name, (width, length) in covered.items():
         if name in named:
-            inner, wall = side + size["lid-clearance"], size["lid-wall"]
-            assert base_of(named[name]) == (inner, inner)
-            assert named[name].is_rectangle
-            is_made_of_base_walls_and_corners(named[name], wall, 8 * wall * wall)
+            clearance, wall = size["lid-clearance"], size["lid-wall"]
+            assert base_of(named[name]) == (width + clearance, length + clearance)
+            assert named[name].is_rectangle == (size["lid-tab"] == 0)
+            corners = sum(abs(twice_area(tab)) for tab in named[name].glue)
+            is_made_of_base_walls_and_corners(named[name], wall, corners)
             tabs_reach_no_further_than_the_next_wall(named[name], wall)
 
 
@@ -234,14 +363,15 @@ BAD = [
 ]  # fmt: skip
 
 
+@pytest.mark.parametrize("name", NAMES)
 @settings(max_examples=200, deadline=None)
-@given(st.data())
-def test_a_bad_value_anywhere_is_refused(data: st.DataObject) -> None:
-    design = DESIGNS[data.draw(WORDS(sorted(DESIGNS)))]
+@given(data=st.data())
+def test_a_bad_value_anywhere_is_refused(name: str, data: st.DataObject) -> None:
+    design = DESIGNS[name]
     strategies = {
         "layered-box": layered_boxes(), "tray-box": tray_boxes(), "folded-card": folded_cards(),
     }  # fmt: skip
-    texts, unit = data.draw(strategies[design.name])
+    texts, unit = data.draw(strategies[name])
     setting = data.draw(WORDS(design.settings))
     bad = data.draw(WORDS(BAD))
     if setting.least == 0 and setting.kind != "choice" and bad == "0":
@@ -263,7 +393,7 @@ def refusal_of(deed: Callable[[], object]) -> str | None:
 
 @settings(max_examples=200, deadline=None)
 @given(
-    WORDS(sorted(DESIGNS)),
+    WORDS(NAMES),
     st.data(),
     UNITS,
 )
@@ -286,7 +416,7 @@ def test_any_sizes_are_made_or_refused(name: str, data: st.DataObject, unit: Uni
 
 @settings(max_examples=100, deadline=None)
 @given(
-    WORDS(sorted(DESIGNS)),
+    WORDS(NAMES),
     st.data(),
 )
 def test_settings_of_any_kind_are_made_or_refused(name: str, data: st.DataObject) -> None:

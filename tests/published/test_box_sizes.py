@@ -47,8 +47,26 @@ def test_the_18_cm_box_by_default() -> None:
     # pockets of the 14 cm tier (13.5 cm, four of them); the tray's tabs are 1 cm.
     assert square(made["photo"]) == cm(14)
     assert (square(made["pull-out card"]), made["pull-out card"].quantity) == (cm("13.5"), 4)
+    assert made["tray"].scores[0].line == ((cm(12), cm(12)), (cm(24), cm(12)))
     tab = made["tray"].glue[0]
     assert max(p.x for p in tab) - min(p.x for p in tab) == cm(1)
+
+
+def test_pull_out_cards_go_into_the_pockets_of_the_14_cm_tier() -> None:
+    # Common practice, no source: cards smaller than 14 cm in pockets as wide as the wall.
+    made = pieces("layered-box", Unit.CM, cards="4")
+    tier = made["tier 3"]
+    assert tier.scores[0].line == ((cm(14), cm(14)), (cm(28), cm(14)))
+    pockets = [score.line for score in tier.scores[4:]]
+    # Each hangs on its wall from beside the base up to the rim, where it is open.
+    assert [abs(a.x - b.x) + abs(a.y - b.y) for a, b in pockets] == [cm("13.9")] * 4
+    assert square(made["pull-out card"]) == cm("13.5") < cm("13.9")
+
+
+def test_oblong_tiers_and_any_wall() -> None:
+    # Common practice, no source: a base w × l with walls h has the blank (w + 2h) × (l + 2h).
+    made = pieces("layered-box", Unit.CM, panel="20", length="14", wall="6", tiers="2")
+    assert (made["tier 1"].width, made["tier 1"].height) == (cm(32), cm(26))
 
 
 def test_the_inch_box() -> None:
