@@ -1,4 +1,4 @@
-"""The folded card: folded once, with mats on its front and inside."""
+"""The folded card: folded once, with mats on its front and inside, and its envelope."""
 
 from __future__ import annotations
 
@@ -16,13 +16,23 @@ from nester.designs.base import (
     word,
 )
 from nester.designs.card import Opens, single_fold
+from nester.designs.envelope import (
+    LARGEST_CARD,
+    card_is_of_its_format,
+    card_side,
+    envelope_closes,
+    envelope_joints,
+    envelope_pieces,
+    envelope_settings,
+    format_setting,
+)
+from nester.designs.fit import Layer
 from nester.designs.mat import mat
-from nester.measure import Length, Unit, cm, format_length, inch, mm
+from nester.measure import Length, Unit, format_length, inch, mm
 from nester.pieces import Piece
 
 __all__ = ["FOLDED_CARD"]
 
-LARGEST_SIDE: Length = cm(100)
 SMALLEST_MAT: Length = mm(5)
 MOST_LAYERS = 4
 FACES = {"none": (), "front": ("front",), "inside": ("inside",), "both": ("front", "inside")}
@@ -33,23 +43,24 @@ def _reveal(before: Settings, unit: Unit) -> Length:
     return tidied(min(by_unit(unit, mm(5), inch("0.25")), shorter // (2 * MOST_LAYERS)), unit)
 
 
+def _layers(settings: Settings, face: str) -> int:
+    return number(settings, "layers") if face == "front" else 1
+
+
+def _contents(settings: Settings) -> tuple[Layer, ...]:
+    """Return what lies in the envelope: both halves of the card, and its mats."""
+    mats = (
+        Layer(f"mat.{face}.{layer + 1}", 2)
+        for face in FACES[word(settings, "mats")]
+        for layer in range(_layers(settings, face))
+    )
+    return (Layer("card", 4), *mats)
+
+
 SETTINGS = (
-    Setting(
-        "width",
-        Kind.LENGTH,
-        "width of the folded card",
-        lambda _, unit: by_unit(unit, mm(105), inch("4.25")),
-        least=cm(1),
-        most=LARGEST_SIDE,
-    ),
-    Setting(
-        "height",
-        Kind.LENGTH,
-        "height of the folded card",
-        lambda _, unit: by_unit(unit, mm(148), inch("5.5")),
-        least=cm(1),
-        most=LARGEST_SIDE,
-    ),
+    format_setting(),
+    card_side("width", mm(105), inch("4.25")),
+    card_side("height", mm(148), inch("5.5")),
     Setting(
         "opens",
         Kind.CHOICE,
@@ -72,16 +83,19 @@ SETTINGS = (
         "how much smaller each mat is than what it lies on; 0 for none",
         _reveal,
         least=0,
-        most=LARGEST_SIDE,
+        most=LARGEST_CARD,
     ),
+    *envelope_settings(_contents),
 )
 
 
-def _layers(settings: Settings, face: str) -> int:
-    return number(settings, "layers") if face == "front" else 1
-
-
 def _rules(settings: Settings, unit: Unit) -> None:
+    card_is_of_its_format(settings, unit)
+    _mats_show(settings, unit)
+    envelope_closes(settings, unit)
+
+
+def _mats_show(settings: Settings, unit: Unit) -> None:
     reveal = number(settings, "reveal")
     side = min(number(settings, "width"), number(settings, "height"))
     deepest = max((_layers(settings, f) for f in FACES[word(settings, "mats")]), default=0)
@@ -111,13 +125,14 @@ def _pieces(settings: Settings) -> Iterable[Piece]:
                 height - cut,
                 reveal,
             )
+    yield from envelope_pieces(settings)
 
 
 FOLDED_CARD = Design(
     name="folded-card",
-    title="a card folded once, with mats",
+    title="a card folded once, with mats and its envelope",
     settings=SETTINGS,
-    roles=("card", "mat"),
+    roles=("card", "mat", "envelope"),
     finer_roles=(
         "mat.front",
         "mat.inside",
@@ -126,4 +141,5 @@ FOLDED_CARD = Design(
     ),
     rules=_rules,
     parts=_parts,
+    joints=lambda settings: envelope_joints(settings, _contents),
 )

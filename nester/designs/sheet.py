@@ -1,0 +1,112 @@
+"""Everything there is to say about one finished object: its pieces, fit, weight and advice."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from nester.designs.advice import advice, cautions
+from nester.designs.base import Consumable, Design, SectionPart, Settings, read_settings
+from nester.designs.fit import FitLine, Thickness, check_fit
+from nester.designs.roles import paper_for
+from nester.designs.thickness import Sheetstock, assumptions, thickness_by_role
+from nester.designs.totals import Area, Weight, areas, consumables_of, finished_weight
+from nester.measure import Unit
+from nester.pieces import Piece
+
+__all__ = ["USUAL_PAPERS", "DesignSheet", "design_sheet"]
+
+USUAL_PAPERS: Mapping[str, Sheetstock] = {
+    "all": Sheetstock(300),
+    "mat": Sheetstock(120),
+    "card-mat": Sheetstock(120),
+    "photo": Sheetstock(250),
+    "envelope": Sheetstock(120),
+}
+"""Taken where nobody says which papers: card, and lighter paper upon it (common practice, no
+source)."""
+
+
+@dataclass(frozen=True)
+class DesignSheet:
+    """One finished object.
+
+    Attributes
+    ----------
+    settings
+        All of them, those left unsaid with their usual values.
+    fit
+        What goes into what, with the play that is left.
+    areas
+        Paper by part.
+    assumptions
+        What was taken for the thickness of the papers.
+    advice
+        By the name of a piece.
+    """
+
+    design: Design
+    settings: Settings
+    pieces: tuple[Piece, ...]
+    fit: tuple[FitLine, ...]
+    areas: tuple[Area, ...]
+    weight: Weight
+    consumables: tuple[Consumable, ...]
+    section: tuple[SectionPart, ...]
+    thickness: Thickness
+    assumptions: tuple[str, ...]
+    advice: tuple[tuple[str, tuple[str, ...]], ...]
+    cautions: tuple[str, ...]
+
+
+def design_sheet(
+    design: Design, texts: Mapping[str, str], papers: Mapping[str, Sheetstock], unit: Unit
+) -> DesignSheet:
+    """Work out a design for the settings and papers given.
+
+    Parameters
+    ----------
+    texts
+        Settings as they were written; bare lengths are in `unit`.
+    papers
+        Weight and, if known, caliper by role; `USUAL_PAPERS` fill in.
+
+    Raises
+    ------
+    DesignRefusal
+        If it can't be made so.  Parts that bind are no refusal here: `fit` says so.
+    """
+    usual = {**USUAL_PAPERS, **{role: Sheetstock(g) for role, g in design.usual_weights}}
+    given = {**({} if "all" in papers else usual), **papers}
+    thickness = thickness_by_role(given)
+    settings = read_settings(design, texts, unit, thickness)
+    pieces = design.pieces(settings, unit)
+
+    def grammage(role: str) -> int:
+        stock = given[paper_for(role, {role: role for role in given}) or "all"]
+        return int(stock.grammage)
+
+    consumables = consumables_of(design, settings, pieces)
+    used = {
+        key: given[key]
+        for piece in pieces
+        if (key := paper_for(piece.role, {role: role for role in given})) is not None
+    }
+    return DesignSheet(
+        design=design,
+        settings=settings,
+        pieces=pieces,
+        fit=check_fit(design.joints(settings), thickness, unit),
+        areas=areas(pieces),
+        weight=finished_weight(pieces, grammage, consumables),
+        consumables=consumables,
+        section=design.section(settings),
+        thickness=thickness,
+        assumptions=assumptions(used),
+        advice=tuple(
+            (piece.name, said)
+            for piece in pieces
+            if (said := advice(piece, grammage(piece.role), grain_known=False))
+        ),
+        cautions=tuple(cautions(pieces)),
+    )
