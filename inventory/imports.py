@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 from inventory.lists import check_count, read_date, read_list
 from inventory.models import Grain, Pattern, Reason
 from inventory.names import clean_name, clean_note, fold, shorten, whole_number
-from inventory.orders import add_order, find_design
+from inventory.orders import add_order, thickness_of_papers
+from inventory.own_designs import find_design
 from inventory.shop import the_shop
 from inventory.stash import (
     HEAVIEST,
@@ -25,6 +26,7 @@ from inventory.stash import (
     add_sheets,
     find_paper,
     list_papers,
+    read_caliper,
     read_swatch,
 )
 from nester.designs import check_roles, read_settings
@@ -42,6 +44,7 @@ if TYPE_CHECKING:
     from inventory.lists import Row
     from inventory.models import Order, Paper, Stock
     from nester.designs import Design
+    from nester.designs.fit import Thickness
     from nester.measure import Unit
 
 __all__ = ["import_offcuts", "import_orders", "import_papers", "import_sheets", "read_due"]
@@ -98,7 +101,8 @@ def import_papers(session: Session, path: Path) -> int:
     ----------
     path
         Columns name, colour, finish (may be empty), grammage (g/m²); optional swatch
-        (``#rrggbb``), pattern (plain, patterned or directional), grain (unknown, long or short).
+        (``#rrggbb``), pattern (plain, patterned or directional), grain (unknown, long or short),
+        caliper (its thickness: ``0.3mm``, ``300um``, ``0.012in``).
 
     Returns
     -------
@@ -110,7 +114,11 @@ def import_papers(session: Session, path: Path) -> int:
     Refusal
         One sentence with file, line and field.
     """
-    rows = read_list(path, ("name", "colour", "finish", "grammage"), ("swatch", "pattern", "grain"))
+    rows = read_list(
+        path,
+        ("name", "colour", "finish", "grammage"),
+        ("swatch", "pattern", "grain", "caliper"),
+    )
     taken = {paper.name_key: "is in the book already" for paper in list_papers(session)}
     deeds = []
     for row in rows:
@@ -133,6 +141,7 @@ def _paper(session: Session, row: Row) -> _Deed[Paper]:
         swatch=row.read("swatch", read_swatch),
         pattern=row.choice("pattern", list(Pattern), Pattern.PLAIN),
         grain=row.choice("grain", list(Grain), Grain.UNKNOWN),
+        caliper=row.read("caliper", read_caliper),
     )
     return _Deed(row, "name", add)
 
@@ -303,25 +312,27 @@ def import_orders(session: Session, path: Path, today: date) -> tuple[int, list[
 
 
 def _order(session: Session, row: Row, unit: Unit, today: date) -> _Deed[tuple[Order, list[str]]]:
-    design = row.read("design", find_design)
+    design = row.read("design", lambda name: find_design(session, name))
+    papers = row.read("papers", lambda text: _papers(text, design, session))
+    thickness = thickness_of_papers(session, papers)
     add = partial(
         add_order,
         session,
         row.name("customer"),
         design.name,
-        row.read("sizes", lambda text: _sizes(text, design, unit)),
-        row.read("papers", lambda text: _papers(text, design, session)),
+        row.read("sizes", lambda text: _sizes(text, design, unit, thickness)),
+        papers,
         row.count("copies"),
         row.read("due", lambda text: read_due(text, today)),
         today,
     )
-    # Whether each piece has a paper is the one thing that is left to see.
+    # Whether each piece has a paper, and all fits in it, is what is left to see.
     return _Deed(row, "papers", add)
 
 
-def _sizes(text: str, design: Design, unit: Unit) -> dict[str, str]:
+def _sizes(text: str, design: Design, unit: Unit, thickness: Thickness) -> dict[str, str]:
     sizes = _pairs(text, "a size", "panel=18cm; tiers=4")
-    read_settings(design, sizes, unit)
+    read_settings(design, sizes, unit, thickness)
     return sizes
 
 

@@ -46,6 +46,7 @@ __all__ = [
     "Kind",
     "Movement",
     "Order",
+    "OwnDesign",
     "Paper",
     "Pattern",
     "Place",
@@ -259,10 +260,15 @@ class Paper(_Named, Base):
         Its colour as ``#rrggbb``, if somebody gave it.
     grammage
         g/m².
+    caliper
+        Its thickness in fine units, measured or as its maker states it; None if nobody gave it.
     """
 
     __tablename__ = "paper"
-    __table_args__ = (CheckConstraint("grammage > 0", name="grammage"),)
+    __table_args__ = (
+        CheckConstraint("grammage > 0", name="grammage"),
+        CheckConstraint("caliper > 0", name="caliper"),
+    )
 
     id: Mapped[int] = mapped_column(primary_key=True)
     colour: Mapped[str] = mapped_column(String(LONGEST_NAME))
@@ -271,6 +277,7 @@ class Paper(_Named, Base):
     grammage: Mapped[int]
     pattern: Mapped[Pattern] = mapped_column(default=Pattern.PLAIN)
     grain: Mapped[Grain] = mapped_column(default=Grain.UNKNOWN)
+    caliper: Mapped[int | None] = mapped_column(BigInteger)
 
 
 class Place(_Named, Base):
@@ -381,6 +388,22 @@ class Order(Base):
     batches: Mapped[list[Batch]] = relationship(
         secondary="batch_order", back_populates="orders", order_by="Batch.id"
     )
+
+
+class OwnDesign(_Named, Base):
+    """A design of the maker's own.
+
+    Attributes
+    ----------
+    text
+        Its file as she wrote it (see `nester.designs.own`).
+    """
+
+    __tablename__ = "own_design"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    text: Mapped[str] = mapped_column(Text)
+    added_at: Mapped[datetime]
 
 
 class Batch(Base):

@@ -8,10 +8,13 @@ from typing import TYPE_CHECKING
 from sqlalchemy import select
 
 from inventory.models import Order, Status
-from inventory.names import choice, clean_name, did_you_mean, shorten, whole_number
+from inventory.names import choice, clean_name, shorten, whole_number
+from inventory.own_designs import find_design
 from inventory.shop import the_shop
 from inventory.stash import find_paper
-from nester.designs import DESIGNS, check_roles, paper_for, read_settings, roles_of
+from nester.designs import check_roles, paper_for, read_settings, roles_of
+from nester.designs.fit import Verdict, refuse_binding
+from nester.designs.thickness import Sheetstock, thickness_by_role
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -20,10 +23,19 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from nester.designs import Design
+    from nester.designs import Design, Settings
+    from nester.designs.fit import Thickness
+    from nester.measure import Unit
     from nester.pieces import Piece
 
-__all__ = ["add_order", "find_design", "get_order", "list_orders", "order_pieces", "set_status"]
+__all__ = [
+    "add_order",
+    "get_order",
+    "list_orders",
+    "order_pieces",
+    "set_status",
+    "thickness_of_papers",
+]
 
 _STEPS: dict[Status, tuple[Status, ...]] = {
     Status.DRAFT: (Status.CONFIRMED, Status.CANCELLED),
@@ -52,7 +64,7 @@ def add_order(
     Parameters
     ----------
     design
-        The name of a design in `nester.designs.DESIGNS`.
+        The name of a built-in design, or of one of the maker's own.
     sizes
         The design's settings as they were written; bare numbers are in the shop's unit.
     papers
@@ -67,21 +79,23 @@ def add_order(
     Order
         Stored, with its number (`Order.id`).
     list of str
-        What the maker should know: that it was due already.
+        What the maker should know: that it was due already, and what fits tightly.
 
     Raises
     ------
     Refusal
         If there is no such design or paper, a piece has no paper, or the design can't be made in
-        these sizes.
+        these sizes, or binds in these papers.
     """
     customer = clean_name(customer, "the customer's name")
-    chosen = find_design(design)
+    chosen = find_design(session, design)
     unit = the_shop(session).unit
-    pieces = chosen.pieces(read_settings(chosen, sizes, unit), unit)
     check_roles(chosen, papers)
     named = {role: find_paper(session, name).name for role, name in papers.items()}
-    _check_papers(chosen, pieces, named)
+    thickness = thickness_of_papers(session, named)
+    settings = read_settings(chosen, sizes, unit, thickness)
+    _check_papers(chosen, chosen.pieces(settings, unit), named)
+    tight = _check_fit(chosen, settings, thickness, unit)
     order = Order(
         customer=customer,
         design=chosen.name,
@@ -96,7 +110,16 @@ def add_order(
     session.add(order)
     session.flush()
     late = f"order {order.id} was due on {due.isoformat()}, which has passed"
-    return order, [late] if due < today else []
+    return order, [late] * (due < today) + [f"order {order.id}: {said}" for said in tight]
+
+
+def _check_fit(design: Design, settings: Settings, thickness: Thickness, unit: Unit) -> list[str]:
+    """Refuse what binds in the papers chosen; return what to say of what is tight."""
+    try:
+        fit = refuse_binding(design.joints(settings), thickness, unit)
+    except Refusal as error:
+        raise Refusal(f"{design.name}: {error}") from None
+    return [line.sentence for line in fit if line.verdict is Verdict.TIGHT]
 
 
 def _check_papers(design: Design, pieces: Iterable[Piece], papers: Mapping[str, str]) -> None:
@@ -106,19 +129,23 @@ def _check_papers(design: Design, pieces: Iterable[Piece], papers: Mapping[str, 
         raise Refusal(f"{design.name} needs a paper for {parts}; name one for each, or one for all")
 
 
-def find_design(name: str) -> Design:
-    """Return the design of that name.
+def thickness_of_papers(session: Session, papers: Mapping[str, str]) -> Thickness:
+    """Return how thick the paper of each role is: by its caliper, else by its weight.
+
+    Parameters
+    ----------
+    papers
+        The name of a paper for each role.
 
     Raises
     ------
     Refusal
-        If there is none; it says which there are.
+        If there is no such paper.
     """
-    design = DESIGNS.get(name.strip().casefold())
-    if design is None:
-        hint = did_you_mean(name, DESIGNS) or f"; there are {', '.join(DESIGNS)}"
-        raise Refusal(f"there is no design '{shorten(name)}'{hint}")
-    return design
+    chosen = {role: find_paper(session, name) for role, name in papers.items()}
+    return thickness_by_role(
+        {role: Sheetstock(paper.grammage, paper.caliper) for role, paper in chosen.items()}
+    )
 
 
 def list_orders(
@@ -186,8 +213,10 @@ def order_pieces(session: Session, order: Order) -> list[tuple[Piece, str]]:
     Refusal
         If its design can't be made so any more, or a paper is not in the book.
     """
-    design = find_design(order.design)
-    pieces = design.pieces(read_settings(design, order.sizes, order.unit), order.unit)
+    design = find_design(session, order.design)
+    thickness = thickness_of_papers(session, order.papers)
+    settings = read_settings(design, order.sizes, order.unit, thickness)
+    pieces = design.pieces(settings, order.unit)
     _check_papers(design, pieces, order.papers)
     names = {role: paper_for(role, order.papers) or "" for role in roles_of(pieces)}
     known = {name: find_paper(session, name).name for name in set(names.values())}

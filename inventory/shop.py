@@ -44,7 +44,7 @@ __all__ = [
     "the_shop",
 ]
 
-HEAD_REVISION = "0001"
+HEAD_REVISION = "0002"
 """The newest revision in `migrations/`; known here so that opening an up-to-date shop needs no
 Alembic, which takes longer to import than a listing may take."""
 

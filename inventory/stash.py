@@ -11,6 +11,7 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from math import ceil
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from sqlalchemy import and_, func, or_, select
@@ -27,7 +28,15 @@ from inventory.names import (
     shorten,
     whole_number,
 )
-from nester.measure import LARGEST, Length
+from nester.measure import (
+    LARGEST,
+    UNITS_PER_INCH,
+    UNITS_PER_MM,
+    Length,
+    Unit,
+    format_length,
+    mm,
+)
 from nester.paper import Size
 from nester.refusal import Refusal
 
@@ -41,6 +50,8 @@ if TYPE_CHECKING:
 
 __all__ = [
     "HEAVIEST",
+    "THICKEST",
+    "THINNEST",
     "HistoryRow",
     "StashRow",
     "add_offcut",
@@ -55,6 +66,7 @@ __all__ = [
     "list_papers",
     "list_places",
     "list_stash",
+    "read_caliper",
     "read_swatch",
     "spoil",
     "worth",
@@ -63,6 +75,9 @@ __all__ = [
 _LETTERS = {Kind.SHEET: "S", Kind.OFFCUT: "K"}
 HEAVIEST = 2000
 """g/m²; board that is heavier is cut with other tools (common practice, no source)."""
+THINNEST: Length = mm("0.01")
+THICKEST: Length = mm(5)
+"""A caliper beyond these is a slip of the unit (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -121,6 +136,7 @@ def add_paper(
     swatch: str | None = None,
     pattern: Pattern | str = Pattern.PLAIN,
     grain: Grain | str = Grain.UNKNOWN,
+    caliper: Length | None = None,
 ) -> Paper:
     """Add a paper to the book.
 
@@ -132,6 +148,8 @@ def add_paper(
         g/m², 1 to 2000.
     swatch
         Its colour as ``#rrggbb``, to find and draw it by.
+    caliper
+        Its thickness in fine units, if it is known (see `read_caliper`); at most `THICKEST`.
 
     Raises
     ------
@@ -146,6 +164,7 @@ def add_paper(
         grammage=whole_number(grammage, "the paper's g/m²", least=1, most=HEAVIEST),
         pattern=choice(Pattern, pattern, "the paper's pattern"),
         grain=choice(Grain, grain, "the paper's grain"),
+        caliper=_check_caliper(caliper),
     )
     taken = session.scalar(select(Paper.name).where(Paper.name_key == paper.name_key))
     if taken is not None:
@@ -172,6 +191,54 @@ def read_swatch(text: str | None) -> str | None:
             " like #1a2b3c"
         )
     return f"#{written.removeprefix('#')}"
+
+
+_CALIPER = re.compile(r"([0-9]{1,6}(?:[.,][0-9]{1,6})?)\s*([^\W\d]*)")
+_CALIPER_UNITS = {
+    "mm": Fraction(UNITS_PER_MM),
+    **dict.fromkeys(("um", "µm", "μm"), Fraction(UNITS_PER_MM, 1000)),
+    **dict.fromkeys(("mil", "mils", "pt"), Fraction(UNITS_PER_INCH, 1000)),
+    "in": Fraction(UNITS_PER_INCH),
+}
+"""Fine units in each. A mil, or a point of board, is a thousandth of an inch (common practice, no
+source)."""
+
+
+def read_caliper(text: str | None) -> Length | None:
+    """Return a paper's thickness from ``0.3mm``, ``300 µm``, ``12pt`` or ``0.012in``.
+
+    A unit is needed: what is printed on a pack may be in any of them.  A thousandth of an inch is
+    no whole number of fine units, so a thickness is rounded up to one.
+
+    Returns
+    -------
+    Length or None
+        None for nothing.
+
+    Raises
+    ------
+    Refusal
+        If it can't be read, or no paper is so thick or thin.
+    """
+    if text is None or not text.strip():
+        return None
+    match = _CALIPER.fullmatch(text.strip())
+    unit = _CALIPER_UNITS.get(match[2].casefold()) if match else None
+    if match is None or unit is None:
+        wrong = "has no unit" if match and not match[2] else "is no thickness"
+        raise Refusal(
+            f"the caliper '{shorten(text)}' {wrong}; write it like 0.3mm, 300um, 12pt or 0.012in"
+        )
+    return _check_caliper(ceil(Fraction(match[1].replace(",", ".")) * unit))
+
+
+def _check_caliper(caliper: Length | None) -> Length | None:
+    if caliper is not None and not THINNEST <= caliper <= THICKEST:
+        raise Refusal(
+            f"the paper's caliper must be {format_length(THINNEST, Unit.MM)} to"
+            f" {format_length(THICKEST, Unit.MM)}, not {format_length(caliper, Unit.MM)}"
+        )
+    return caliper
 
 
 def list_papers(session: Session) -> list[Paper]:

@@ -111,7 +111,7 @@ def test_the_shop_is_large_enough_to_show_something(demo: Loaded) -> None:
     assert any(line["size"].endswith("cm") for line in lines("sheets"))
     assert demo.counts["offcuts"] >= 12
     assert len(demo.orders) == 12
-    assert {order.design for order in demo.orders} == set(DESIGNS)
+    assert len({order.design for order in demo.orders} & set(DESIGNS)) >= 3
     assert any("in" in size for order in demo.orders for size in order.sizes.values())
     assert 20 <= sum(order.copies for order in demo.orders) <= 40
     pieces = sum(

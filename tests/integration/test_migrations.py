@@ -116,6 +116,11 @@ FILL = {
             (3, 2, 1, 'kept', '2026-01-02 11:00:00.000000', 1, '', NULL),
             (4, 1, 1, 'undone', '2026-01-02 12:00:00.000000', 1, '', 2);
     """,
+    "0002": """
+        UPDATE paper SET caliper = 7200 WHERE id = 1;
+        INSERT INTO own_design VALUES
+            (1, 'sachet', 'sachet', 'name = "sachet"', '2026-01-03 10:00:00.000000');
+    """,
 }
 """What a shop of each revision may hold: rows for the tables it brought."""
 
@@ -182,7 +187,7 @@ down_revision = "{HEAD_REVISION}"
 
 def upgrade():
     with op.batch_alter_table("paper", recreate="always") as table:
-        table.add_column(sa.Column("caliper", sa.Integer))
+        table.add_column(sa.Column("shade", sa.Integer))
 '''
 BREAKS = NEXT + '    raise ArithmeticError("half way")\n'
 ORPHANS = NEXT + '    op.execute("UPDATE stock SET paper_id = 77")\n'  # noqa: S608
@@ -218,7 +223,7 @@ def test_an_older_shop_is_updated_after_a_backup(
         assert shop.backup is not None
         assert shop.backup.name.startswith(f"shop.before-update-{HEAD_REVISION}-")
     assert rows(shop.backup) == before
-    assert rows(filled)["paper"][0]["caliper"] is None
+    assert rows(filled)["paper"][0]["shade"] is None
     assert rows(filled)["movement"] == before["movement"]
     with open_shop(filled) as again:
         assert again.backup is None
