@@ -1,21 +1,31 @@
-"""One piece as a picture: its outline, folds and slits, with sizes.
+"""One piece as a picture: its outline, folds, slits and holes, with sizes.
 
 Folds are drawn in the open folding notation: valley folds dashed, mountain folds dash-dot, cuts
-solid.  The picture shows the face of the piece.
+solid.  The picture shows the face of the piece.  An arrow lies along the fibres, where the piece
+has a wish about them.
 """
 
 from __future__ import annotations
 
 import itertools
+import math
 import xml.etree.ElementTree as ET
 from collections.abc import Callable, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
 from nester.measure import Length, Unit, format_length, format_size
-from nester.pieces import Fold, Line, Piece, Point
+from nester.pieces import Fold, Grain, Hole, Line, Piece, Point
 
-__all__ = ["FOLD_DASHES", "FOLD_WORDS", "SVG", "draw_piece", "piece_marks"]
+__all__ = [
+    "FOLD_DASHES",
+    "FOLD_WORDS",
+    "GRAIN_WORDS",
+    "SVG",
+    "draw_piece",
+    "edge_distance",
+    "piece_marks",
+]
 
 SVG = "http://www.w3.org/2000/svg"
 
@@ -26,6 +36,10 @@ PAPER = "#f4efe6"
 
 FOLD_DASHES = {Fold.VALLEY: "7 4", Fold.MOUNTAIN: "11 3 2 3"}
 FOLD_WORDS = {Fold.VALLEY: "valley fold", Fold.MOUNTAIN: "mountain fold"}
+GRAIN_WORDS = {
+    Grain.WIDTH: "fibres along its width, if you can",
+    Grain.HEIGHT: "fibres along its height, if you can",
+}
 
 _LONG_SIDE = 600
 """Longest side of the drawn piece, in picture units."""
@@ -33,6 +47,9 @@ _MARGIN = 100
 _LETTER = Fraction(15, 2)
 """Width of a letter of the labels, generously."""
 _FONT = "13"
+_SLIT_WIDTH = "1.6"
+_HEAD = Fraction(10)
+"""Length of an arrow's head."""
 
 _Place = Callable[[Point], tuple[Fraction, Fraction]]
 
@@ -55,7 +72,7 @@ def draw_piece(piece: Piece, unit: Unit, *, fill: str = PAPER) -> str:
         An SVG document; the same piece always gives the same text.
     """
     scale = Fraction(_LONG_SIDE, max(piece.width, piece.height))
-    legend = _legend_entries(piece)
+    legend = _legend_entries(piece, unit)
     wide = max(piece.width * scale, Fraction(420))
     high = piece.height * scale
     page = (wide + 2 * _MARGIN, high + 2 * _MARGIN + 30 + 22 * len(legend))
@@ -77,6 +94,7 @@ def draw_piece(piece: Piece, unit: Unit, *, fill: str = PAPER) -> str:
     _text(root, title, Fraction(20), Fraction(28), size="17", anchor="start")
     drawing = _add(root, "g", transform=f"translate({_MARGIN} {_MARGIN})")
     piece_marks(drawing, piece, 0, 0, scale, fill=fill, glue=True)
+    _grain_arrow(drawing, piece, scale)
     _sizes(drawing, piece, unit, scale)
     _legend(root, legend, Fraction(_MARGIN), high + 2 * _MARGIN + 12)
     if piece.note:
@@ -128,7 +146,7 @@ def piece_marks(
     for score in piece.scores:
         _line(group, score.line, place, {"stroke-dasharray": FOLD_DASHES[score.fold]})
     for slit in piece.slits:
-        _line(group, slit, place, {"stroke-width": "1.6"})
+        _line(group, slit, place, {"stroke-width": _SLIT_WIDTH})
     for hole in piece.holes:
         centre_x, centre_y = place(hole.centre)
         radius = _number(hole.diameter * Fraction(scale) / 2)
@@ -147,31 +165,104 @@ def _placing(piece: Piece, x: Length, y: Length, scale: Fraction, turned: bool) 
 
 
 class _Entry(NamedTuple):
-    """One line of the legend: a sample line's look, or a tint, and what it means."""
+    """One line of the legend: the sample it shows, how that looks, and what it means."""
 
+    sample: str
     look: dict[str, str]
-    tint: bool
     means: str
 
 
-def _legend_entries(piece: Piece) -> list[_Entry]:
-    entries = [_Entry({}, False, "cut")]
+def _legend_entries(piece: Piece, unit: Unit) -> list[_Entry]:
+    entries = [_Entry("line", {}, "cut")]
+    if piece.slits:
+        entries.append(_Entry("line", {"stroke-width": _SLIT_WIDTH}, "slit: cut within the piece"))
     folds = {score.fold for score in piece.scores}
     entries += [
-        _Entry({"stroke-dasharray": FOLD_DASHES[fold]}, False, FOLD_WORDS[fold])
+        _Entry("line", {"stroke-dasharray": FOLD_DASHES[fold]}, FOLD_WORDS[fold])
         for fold in Fold
         if fold in folds
     ]
+    entries += [_Entry("circle", {}, words) for words in _hole_words(piece, unit)]
     if piece.glue:
-        entries.append(_Entry({}, True, "glue here"))
+        entries.append(_Entry("rect", {}, "glue here"))
+    if piece.grain is not Grain.ANY:
+        entries.append(_Entry("arrow", {}, GRAIN_WORDS[piece.grain]))
     return entries
+
+
+def _hole_words(piece: Piece, unit: Unit) -> list[str]:
+    """Say once for all holes that are alike how wide they are and how far from the edge."""
+    alike: dict[tuple[Length, Length, bool], int] = {}
+    for hole in piece.holes:
+        kind = (hole.diameter, edge_distance(piece, hole), hole.eyelet)
+        alike[kind] = alike.get(kind, 0) + 1
+    words = []
+    for (diameter, distance, eyelet), count in alike.items():
+        holes = "punched hole" if count == 1 else f"{count} punched holes"
+        end = ", for an eyelet" if eyelet and count == 1 else ", for eyelets" if eyelet else ""
+        wide, away = format_length(diameter, unit), format_length(distance, unit)
+        words.append(f"{holes}, {wide} across, centre {away} from the nearest edge{end}")
+    return words
+
+
+def edge_distance(piece: Piece, hole: Hole) -> Length:
+    """Return how far a hole's centre is from the nearest edge; to a slanted one, rounded down."""
+    corners = piece.outline
+    edges = zip(corners, corners[1:] + corners[:1], strict=True)
+    return min(_distance(hole.centre, start, end) for start, end in edges)
+
+
+def _distance(point: Point, start: Point, end: Point) -> Length:
+    across, down = end.x - start.x, end.y - start.y
+    squared = across**2 + down**2
+    along = (point.x - start.x) * across + (point.y - start.y) * down
+    if along <= 0 or along >= squared:
+        near = start if along <= 0 else end
+        return math.isqrt((point.x - near.x) ** 2 + (point.y - near.y) ** 2)
+    aside = abs((point.x - start.x) * down - (point.y - start.y) * across)
+    return math.isqrt(aside**2 // squared)
+
+
+def _grain_arrow(group: ET.Element, piece: Piece, scale: Fraction) -> None:
+    """Draw an arrow with two heads in the middle of the piece, if there is room for one."""
+    if piece.grain is Grain.ANY or min(piece.width, piece.height) * scale < 4 * _HEAD:
+        return
+    upright = piece.grain is Grain.HEIGHT
+    centre = (piece.width * scale / 2, piece.height * scale / 2)
+    length = min((piece.height if upright else piece.width) * scale / 2, Fraction(120))
+    for look in ({"stroke": "#ffffff", "stroke-width": "5"}, {"stroke": INK}):
+        _arrow(group, centre, length, upright, look)
+
+
+def _arrow(
+    group: ET.Element,
+    centre: tuple[Fraction, Fraction],
+    length: Fraction,
+    upright: bool,
+    look: dict[str, str],
+) -> None:
+    half = length / 2
+    path = [(-half, Fraction(0)), (half, Fraction(0))]
+    heads = [
+        [(side * (half - _HEAD), -_HEAD / 2), (side * half, Fraction(0)),
+         (side * (half - _HEAD), _HEAD / 2)]
+        for side in (-1, 1)
+    ]  # fmt: skip
+    for stroke in (path, *heads):
+        turned = [(y, x) if upright else (x, y) for x, y in stroke]
+        points = " ".join(f"{_number(centre[0] + x)},{_number(centre[1] + y)}" for x, y in turned)
+        _add(group, "polyline", points=points, fill="none", **look)
 
 
 def _legend(root: ET.Element, entries: Sequence[_Entry], x: Fraction, y: Fraction) -> None:
     for entry in entries:
-        if entry.tint:
+        if entry.sample == "rect":
             box = {"x": _number(x), "y": _number(y - 6), "width": "44", "height": "12"}
             _add(root, "rect", fill=GLUE, **box, **{"fill-opacity": "0.5"})
+        elif entry.sample == "circle":
+            _add(root, "circle", cx=_number(x + 22), cy=_number(y), r="6", fill="none", stroke=INK)
+        elif entry.sample == "arrow":
+            _arrow(root, (x + 22, y), Fraction(44), False, {"stroke": INK})
         else:
             ends = {"x1": _number(x), "y1": _number(y), "x2": _number(x + 44), "y2": _number(y)}
             _add(root, "line", stroke=INK, **ends, **entry.look)
@@ -194,11 +285,12 @@ def _sizes(group: ET.Element, piece: Piece, unit: Unit, scale: Fraction) -> None
 
 
 def _marks(piece: Piece, axis: int) -> list[Length]:
-    """Return the distances at which an edge, fold or slit runs square to an axis."""
+    """Return where edges, folds and slits run square to an axis, and where holes lie."""
     corners = piece.outline
     edges = [Line(a, b) for a, b in zip(corners, corners[1:] + corners[:1], strict=True)]
     lines = [*edges, *(score.line for score in piece.scores), *piece.slits]
-    return sorted({line.start[axis] for line in lines if line.start[axis] == line.end[axis]})
+    square = {line.start[axis] for line in lines if line.start[axis] == line.end[axis]}
+    return sorted(square | {hole.centre[axis] for hole in piece.holes})
 
 
 def _measure_line(

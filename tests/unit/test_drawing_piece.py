@@ -6,9 +6,9 @@ import pytest
 
 from nester.designs.lid import lid
 from nester.designs.tier import FLAPS, tier
-from nester.drawing.piece import SVG, draw_piece, piece_marks
+from nester.drawing.piece import SVG, draw_piece, edge_distance, piece_marks
 from nester.measure import Unit, cm, inch, mm
-from nester.pieces import Fold, Hole, Line, Piece, Point, Score
+from nester.pieces import Fold, Grain, Hole, Line, Piece, Point, Score
 
 NS = {"s": SVG}
 
@@ -108,3 +108,48 @@ def test_everything_drawn_stays_on_the_picture(unit: Unit) -> None:
             assert 0 < y + 100 < high
         for node in root.iterfind("s:text", NS):
             assert 0 < float(node.get("y", "")) < high
+
+
+def test_holes_are_said_with_their_width_and_distance_from_the_edge() -> None:
+    holes = (
+        Hole(Point(mm(35), mm(10)), mm(4), eyelet=True),
+        Hole(Point(mm(10), mm(45)), mm(4), eyelet=True),
+        Hole(Point(mm(35), mm(75)), mm(6)),
+    )
+    words = texts(draw_piece(Piece.rectangle("card", "card", mm(70), mm(90), holes=holes), Unit.MM))
+    said = "2 punched holes, 4 mm across, centre 10 mm from the nearest edge, for eyelets"
+    assert said in words
+    assert "punched hole, 6 mm across, centre 15 mm from the nearest edge" in words
+    assert [word for word in words if word in ("10", "25", "35")] == ["10", "25", "35", "10", "35"]
+
+
+def test_the_distance_to_a_slanted_edge_is_square_to_it() -> None:
+    corners = (Point(0, 0), Point(mm(50), 0), Point(mm(50), mm(30)), Point(mm(20), mm(70)))
+    piece = Piece("tag", "tag", (*corners, Point(0, mm(70))))
+    # The edge from (50, 30) to (20, 70) is 50 long (3-4-5); 10 inwards of its middle is (27, 44).
+    hole = Hole(Point(mm(27), mm(44)), mm(3))
+    assert edge_distance(piece, hole) == mm(10)
+
+
+@pytest.mark.parametrize("grain", [Grain.WIDTH, Grain.HEIGHT])
+def test_an_arrow_lies_along_the_fibres_wished_for(grain: Grain) -> None:
+    piece = Piece.rectangle("card", "card", mm(60), mm(90), grain=grain)
+    svg = draw_piece(piece, Unit.MM)
+    drawing = ET.fromstring(svg).find("s:g", NS)  # noqa: S314
+    assert drawing is not None
+    shaft = drawing.find("s:polyline", NS)
+    assert shaft is not None
+    start, end = (tuple(map(float, p.split(","))) for p in shaft.get("points", "").split())
+    along = 0 if grain is Grain.WIDTH else 1
+    assert abs(end[along] - start[along]) > 100
+    assert start[1 - along] == end[1 - along]
+    assert f"fibres along its {grain}, if you can" in texts(svg)
+
+
+def test_a_thin_strip_says_its_grain_only_in_the_legend() -> None:
+    piece = Piece.rectangle("strip", "mat", mm(900), mm(8), grain=Grain.WIDTH)
+    svg = draw_piece(piece, Unit.MM)
+    drawing = ET.fromstring(svg).find("s:g", NS)  # noqa: S314
+    assert drawing is not None
+    assert drawing.find("s:polyline", NS) is None
+    assert "fibres along its width, if you can" in texts(svg)
