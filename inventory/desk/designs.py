@@ -2,43 +2,102 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.desk.common import JsonFlag, group, pairs
+from inventory.desk.common import JsonFlag, group, pairs, shop_file_of
 from nester.measure import Unit
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+    from nester.designs import Design
+    from nester.designs.sheet import DesignSheet
+    from nester.designs.thickness import Sheetstock
+    from nester.pieces import Piece
 
 app = group("Designs: boxes and cards, from a few sizes to exact pieces.")
 
+NameArgument = Annotated[str, typer.Argument(help="The name of a design.")]
+SizesArgument = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="SETTING=VALUE", help="As 'quirebox design settings' lists."),
+]
+UnitOption = Annotated[
+    Unit, typer.Option("--unit", help="The unit of bare numbers and of what is shown.")
+]
+PaperOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--paper",
+        metavar="PART=PAPER",
+        help="A paper of the shop's, or a weight in g/m², for a part or for 'all'; again for each.",
+    ),
+]
+FileArgument = Annotated[Path, typer.Argument(metavar="FILE.toml", help="A design of your own.")]
+
+
+@contextmanager
+def _session_if_any(context: typer.Context) -> Iterator[Session | None]:
+    """Give a session for reading, or None where no shop has been begun and none is named."""
+    from inventory.shop import default_path
+
+    if context.find_root().params.get("shop") is None and not default_path().exists():
+        yield None
+        return
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        yield session
+
+
+def _design(session: Session | None, name: str) -> Design:
+    from inventory.own_designs import built_in_design, find_design
+
+    return built_in_design(name) if session is None else find_design(session, name)
+
 
 @app.command("list")
-def list_(as_json: JsonFlag = False) -> None:
-    """List the designs."""
+def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
+    """List the designs that come with Quirebox, and those of the shop's own."""
     from inventory.desk.tell import console, print_json
+    from inventory.own_designs import list_own_designs
     from nester.designs import DESIGNS
 
+    with _session_if_any(context) as session:
+        own = [] if session is None else [one.name for one in list_own_designs(session)]
+        designs = [*DESIGNS.values(), *(_design(session, name) for name in own)]
     if as_json:
         print_json(
             [
-                {"name": one.name, "title": one.title, "roles": [*one.roles, *one.finer_roles]}
-                for one in DESIGNS.values()
+                {
+                    "name": one.name,
+                    "title": one.title,
+                    "roles": [*one.roles, *one.finer_roles],
+                    "own": one.name in own,
+                }
+                for one in designs
             ]
         )
         return
+    from rich.text import Text
+
     from inventory.documents.plan_text import table
 
     shown = table("Designs", "Design", "What it is", "Parts to give a paper")
-    for one in DESIGNS.values():
-        shown.add_row(one.name, one.title, ", ".join(one.roles))
+    for one in designs:
+        mark = " (own)" if one.name in own else ""
+        shown.add_row(Text(one.name + mark), Text(one.title), Text(", ".join(one.roles)))
     console().print(shown)
 
 
 @app.command("settings")
 def settings(
-    name: Annotated[str, typer.Argument(help="The name of a design.")],
-    unit: Annotated[Unit, typer.Option("--unit", help="The unit of what is shown.")] = Unit.CM,
+    context: typer.Context,
+    name: NameArgument,
+    unit: UnitOption = Unit.CM,
     as_json: JsonFlag = False,
 ) -> None:
     """Show what can be said about a design, and what it is if nothing is said.
@@ -48,10 +107,10 @@ def settings(
       quirebox design settings layered-box --unit in
     """
     from inventory.desk.tell import console, print_json
-    from inventory.orders import find_design
     from nester.designs import read_settings
 
-    design = find_design(name)
+    with _session_if_any(context) as session:
+        design = _design(session, name)
     usual = read_settings(design, {}, unit)
     rows = [
         (one.name, one.show(usual[one.name], unit) if one.name in usual else "", one)
@@ -65,90 +124,246 @@ def settings(
                     "kind": str(one.kind),
                     "usual": shown,
                     "choices": list(one.choices),
+                    "fit": one.worked_out is not None,
                     "help": one.help,
                 }
                 for setting, shown, one in rows
             ]
         )
         return
+    from rich.text import Text
+
     from inventory.documents.plan_text import table
 
     shown_table = table(design.title, "Setting", "Usual", "What it is")
     for setting, shown, one in rows:
-        choices = f" ({', '.join(one.choices)})" if one.choices else ""
-        shown_table.add_row(setting, shown, one.help + choices)
+        words = one.help + (f" ({', '.join(one.choices)})" if one.choices else "")
+        words += "; or fit" if one.worked_out is not None else ""
+        shown_table.add_row(Text(setting), shown, Text(words))
     console().print(shown_table)
+    if any(one.worked_out is not None for _, _, one in rows):
+        typer.echo("fit: the smallest that leaves the play wished for in the papers chosen.")
+
+
+def _sheetstock(session: Session | None, texts: dict[str, str]) -> dict[str, Sheetstock]:
+    """Read papers by part: names of the shop's papers, or weights."""
+    from inventory.stash import find_paper
+    from nester.designs.thickness import Sheetstock
+    from nester.refusal import Refusal
+
+    read = {}
+    for role, text in texts.items():
+        if text.isascii() and text.isdigit() and 0 < int(text) <= 2000:
+            read[role] = Sheetstock(int(text))
+        elif session is None:
+            raise Refusal(
+                f"--paper {role}: there is no shop whose papers could be meant; give a weight"
+                " in g/m², such as 300"
+            )
+        else:
+            paper = find_paper(session, text)
+            read[role] = Sheetstock(paper.grammage, paper.caliper)
+    return read
+
+
+def _sheet(
+    context: typer.Context,
+    name: str,
+    sizes: list[str] | None,
+    paper: list[str] | None,
+    unit: Unit,
+) -> DesignSheet:
+    from nester.designs import check_roles
+    from nester.designs.sheet import design_sheet
+
+    with _session_if_any(context) as session:
+        design = _design(session, name)
+        papers = pairs(paper or [], "--paper")
+        check_roles(design, papers)
+        stock = _sheetstock(session, papers)
+    return design_sheet(design, pairs(sizes or [], "setting"), stock, unit)
 
 
 @app.command("show")
 def show(
-    name: Annotated[str, typer.Argument(help="The name of a design.")],
-    sizes: Annotated[
-        list[str] | None,
-        typer.Argument(metavar="SETTING=VALUE", help="As 'quirebox design settings' lists."),
-    ] = None,
-    unit: Annotated[
-        Unit, typer.Option("--unit", help="The unit of bare numbers and of what is shown.")
-    ] = Unit.CM,
-    drawings: Annotated[
+    context: typer.Context,
+    name: NameArgument,
+    sizes: SizesArgument = None,
+    paper: PaperOption = None,
+    unit: UnitOption = Unit.CM,
+    svg: Annotated[
         Path | None,
-        typer.Option("--drawings", metavar="FOLDER", help="Draw each piece into this folder."),
+        typer.Option("--svg", metavar="FOLDER", help="Draw each piece, and the whole, into it."),
+    ] = None,
+    pdf: Annotated[
+        Path | None,
+        typer.Option("--pdf", metavar="FILE", help="Draw them all into one PDF."),
     ] = None,
     as_json: JsonFlag = False,
 ) -> None:
-    """Show every flat piece of one box or card.
+    """Show one box or card: every flat piece, how the parts fit, weight, paper and advice.
 
     \b
     Examples:
-      quirebox design show layered-box panel=18cm tiers=4 step=2cm
-      quirebox design show folded-card --drawings pieces
+      quirebox design show layered-box panel=18cm tiers=4 step=fit
+      quirebox design show gift-tag --paper all=300 --svg tag
     """
     from inventory.desk.tell import console, print_json
-    from inventory.orders import find_design
-    from nester.designs import read_settings
-    from nester.measure import format_size, to_mm_number
+    from inventory.documents.design_text import design_as_json, design_text
 
-    design = find_design(name)
-    pieces = design.pieces(read_settings(design, pairs(sizes or [], "setting"), unit), unit)
-    if drawings is not None:
-        _draw(pieces, unit, drawings)
+    sheet = _sheet(context, name, sizes, paper, unit)
+    if svg is not None or pdf is not None:
+        _draw(sheet, unit, svg, pdf)
     if as_json:
-        print_json(
-            [
-                {
-                    "name": piece.name,
-                    "role": piece.role,
-                    "quantity": piece.quantity,
-                    "width": to_mm_number(piece.width),
-                    "height": to_mm_number(piece.height),
-                    "upright": piece.upright,
-                    "outline": [[to_mm_number(x), to_mm_number(y)] for x, y in piece.outline],
-                    "note": piece.note,
-                }
-                for piece in pieces
-            ]
-        )
-        return
-    from inventory.documents.plan_text import table
-
-    shown = table(
-        design.title, "Quantity", "Piece", "Part", "Blank", "Note", right=frozenset({"Quantity"})
-    )
-    for piece in pieces:
-        size = format_size(piece.width, piece.height, unit)
-        shown.add_row(str(piece.quantity), piece.name, piece.role, size, piece.note)
-    console().print(shown)
+        print_json(design_as_json(sheet))
+    else:
+        console().print(design_text(sheet, unit))
 
 
-def _draw(pieces: object, unit: Unit, folder: Path) -> None:
-    from collections.abc import Iterable
-    from typing import cast
-
-    from inventory.documents.files import make_folder, write_file
+def _draw(sheet: DesignSheet, unit: Unit, folder: Path | None, pdf: Path | None) -> None:
+    from inventory.documents.files import make_folder, write_bytes, write_file
+    from nester.drawing.assembly import draw_assembly
     from nester.drawing.piece import draw_piece
-    from nester.pieces import Piece
 
+    names = ["whole"] if sheet.section else []
+    names += _file_names(sheet.pieces)
+    pictures = []
+    if sheet.section:
+        pictures.append(draw_assembly(sheet.section, unit, thickness=sheet.thickness))
+    pictures += [draw_piece(piece, unit) for piece in sheet.pieces]
+    if folder is not None:
+        make_folder(folder)
+        for name, picture in zip(names, pictures, strict=True):
+            write_file(folder / f"{name}.svg", picture)
+    if pdf is not None:
+        from nester.drawing.pages import pictures_pdf
+
+        write_bytes(pdf, pictures_pdf(pictures, sheet.design.title))
+
+
+def _file_names(pieces: Sequence[Piece]) -> list[str]:
+    """Return a name for each piece's file; no two are alike, also where case doesn't count."""
+    import re
+
+    names: list[str] = []
+    for number, piece in enumerate(pieces, start=1):
+        plain = re.sub(r"[^\w.-]+", "-", piece.name).strip("-.")[:60]
+        names.append(f"{number:02}-{plain}" if plain else f"{number:02}")
+    return names
+
+
+@app.command("template")
+def template(
+    context: typer.Context,
+    name: NameArgument,
+    sizes: SizesArgument = None,
+    paper: PaperOption = None,
+    unit: UnitOption = Unit.CM,
+    page: Annotated[
+        str, typer.Option("--page", help="The printer's paper for the PDF: A4 or Letter.")
+    ] = "A4",
+    into: Annotated[
+        Path | None,
+        typer.Option("--into", metavar="FOLDER", help="Where to.  [default: NAME-templates]"),
+    ] = None,
+) -> None:
+    """Write drawings at full size: PDF for a desk printer, SVG and DXF for machines that read them.
+
+    Print the PDF at 100 % and measure the square on its first page before cutting.
+
+    \b
+    Example:
+      quirebox design template gift-tag length=10cm --page Letter --into tag
+    """
+    from inventory.documents.files import make_folder, write_bytes, write_file
+    from nester.drawing.template_dxf import template_dxf
+    from nester.drawing.template_pdf import PAGES, template_pdf
+    from nester.drawing.template_svg import template_svg
+
+    page_name = next((one for one in PAGES if one.casefold() == page.casefold()), page)
+    sheet = _sheet(context, name, sizes, paper, unit)
+    document = template_pdf(sheet.pieces, page_name, unit, sheet.design.title)
+    folder = into or Path(f"{sheet.design.name}-templates")
     make_folder(folder)
-    for piece in cast("Iterable[Piece]", pieces):
-        name = piece.name.replace(" ", "-").replace("/", "-")
-        write_file(folder / f"{name}.svg", draw_piece(piece, unit))
+    write_bytes(folder / "templates.pdf", document)
+    write_file(folder / "templates.dxf", template_dxf(sheet.pieces, unit))
+    for file_name, piece in zip(_file_names(sheet.pieces), sheet.pieces, strict=True):
+        write_file(folder / f"{file_name}.svg", template_svg(piece, unit))
+    typer.echo(f"{len(sheet.pieces) + 2} files written into {folder}")
+
+
+@app.command("new")
+def new(
+    into: Annotated[
+        Path | None,
+        typer.Argument(metavar="FILE.toml", help="Where to; printed if none is given."),
+    ] = None,
+) -> None:
+    """Write a commented starting point for a design of your own.
+
+    \b
+    Example:
+      quirebox design new my-box.toml
+    """
+    from inventory.documents.files import write_file
+    from nester.designs.own import starting_point
+    from nester.refusal import Refusal
+
+    if into is None:
+        typer.echo(starting_point().rstrip())
+        return
+    if into.exists():
+        raise Refusal(f"{into} is there already; give another name")
+    write_file(into, starting_point())
+    typer.echo(f"{into} written; change it, then: quirebox design check {into}")
+
+
+@app.command("check")
+def check(file: FileArgument) -> None:
+    """Say what is wrong with a design of your own, by line.
+
+    \b
+    Example:
+      quirebox design check my-box.toml
+    """
+    from inventory.own_designs import read_design_file
+    from nester.designs.own import check_own_design
+    from nester.refusal import Refusal
+
+    findings = [str(one) for one in check_own_design(read_design_file(file), str(file))]
+    for one in findings[1:]:
+        typer.echo(one)
+    if findings:
+        raise Refusal(findings[0])
+    typer.echo(f"{file} is in order")
+
+
+@app.command("add")
+def add(context: typer.Context, file: FileArgument) -> None:
+    """Keep a design of your own in the shop's book, so that orders can be of it.
+
+    \b
+    Example:
+      quirebox design add my-box.toml
+    """
+    from inventory.own_designs import add_own_design, read_design_file
+
+    text = read_design_file(file)
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        kept = add_own_design(session, text, str(file))
+    typer.echo(f"Design '{kept.name}' added")
+
+
+@app.command("remove")
+def remove(context: typer.Context, name: NameArgument) -> None:
+    """Forget a design of the shop's own; refused while an order still needs it.
+
+    \b
+    Example:
+      quirebox design remove my-box
+    """
+    from inventory.own_designs import remove_own_design
+
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        remove_own_design(session, name)
+    typer.echo(f"Design '{name}' removed")

@@ -32,6 +32,14 @@ def add(
             " the height of the sheets as you enter them.",
         ),
     ] = "plain",
+    caliper: Annotated[
+        str | None,
+        typer.Option(
+            "--caliper",
+            help="Its thickness, if you know it: 0.3mm, 300um, 12pt; else it is reckoned from its"
+            " weight.",
+        ),
+    ] = None,
     grain: Annotated[
         str, typer.Option("--grain", help="unknown, or along the long or short side of its sheets.")
     ] = "unknown",
@@ -44,7 +52,7 @@ def add(
       quirebox paper add "Fern print" --colour green --grammage 120
         --pattern directional
     """
-    from inventory.stash import add_paper
+    from inventory.stash import add_paper, read_caliper
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         paper = add_paper(
@@ -56,6 +64,7 @@ def add(
             swatch=swatch,
             pattern=pattern,
             grain=grain,
+            caliper=read_caliper(caliper),
         )
     typer.echo(f"Paper '{paper.name}' added")
 
@@ -67,7 +76,8 @@ def import_(
         Path,
         typer.Argument(
             metavar="FILE.csv",
-            help="Columns name, colour, finish, grammage; optional swatch, pattern, grain.",
+            help="Columns name, colour, finish, grammage; optional swatch, pattern, grain,"
+            " caliper.",
         ),
     ],
 ) -> None:
@@ -92,7 +102,7 @@ def list_(
     """List all papers, with how much of each lies in the stash."""
     from inventory.desk.tell import console, print_json
     from inventory.stash import list_papers, list_stash
-    from nester.measure import area_m2, format_area
+    from nester.measure import area_m2, format_area, to_mm_number
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         papers = list_papers(session)
@@ -110,6 +120,7 @@ def list_(
                     "grammage": paper.grammage,
                     "pattern": str(paper.pattern),
                     "grain": str(paper.grain),
+                    "caliper": None if paper.caliper is None else to_mm_number(paper.caliper),
                     "square_metres": float(area_m2(area[paper.name])),
                 }
                 for paper in papers

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from nester.refusal import Refusal
 
-__all__ = ["csv_text", "make_folder", "write_file"]
+__all__ = ["csv_text", "make_folder", "write_bytes", "write_file"]
 
 _STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
@@ -45,9 +45,14 @@ def write_file(path: Path, text: str) -> None:
 
     A link stays a link, and what is no file, such as a pipe, is written to and stays what it is.
     """
+    write_bytes(path, text.encode("utf-8"))
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """Write bytes in place of what the file held, as `write_file` does."""
     if path.exists() and not path.is_file():
         try:
-            path.write_text(text, encoding="utf-8", newline="")
+            path.write_bytes(data)
         except OSError as why:
             raise _unwritable(path, why) from None
         return
@@ -58,8 +63,8 @@ def write_file(path: Path, text: str) -> None:
         raise _unwritable(path, why) from None
     draft = Path(name)
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text)
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
         draft.chmod(0o666 & ~_umask())
         draft.replace(target)
     except OSError as why:
