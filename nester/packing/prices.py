@@ -91,7 +91,8 @@ class Master:
 
     def prices(self) -> Prices:
         """Solve, and return the dual values; columns too dear to matter are put out if many."""
-        self._solve()
+        if not self._solve():
+            return self._by_area()
         worth = tuple(max(0.0, row.dual_value()) for row in self._cover)
         cost = tuple(
             kind.price / self._unit - min(0.0, row.dual_value())
@@ -101,18 +102,30 @@ class Master:
             self._slim(worth, cost)
         return Prices(worth, cost)
 
+    def _by_area(self) -> Prices:
+        """Price pieces by their area alone, where the programme can't be solved."""
+        kinds = self._task.kinds
+        cost = tuple(kind.price / self._unit for kind in kinds)
+        rate = min(price / kind.area for price, kind in zip(cost, kinds, strict=True))
+        return Prices(tuple(rate * shape.area for shape in self._task.shapes), cost)
+
     def uses(self) -> list[Use]:
         """Solve, and return the layouts that are used, in the order in which they were added."""
-        self._solve()
+        if not self._solve():
+            return []
         return [
             Use(pattern, counts, sheets)
             for (pattern, counts), column in zip(self._columns, self._sheets, strict=True)
             if (sheets := column.solution_value()) > 1e-6
         ]
 
-    def _solve(self) -> None:
+    def _solve(self) -> bool:
+        """Solve from where the last time ended; if that fails in its numbers, from nothing."""
         self.steps += _STEPS_A_COLUMN * len(self._columns)
-        self._solver.Solve()
+        if self._solver.Solve() == self._solver.OPTIMAL:
+            return True
+        self._build()
+        return bool(self._solver.Solve() == self._solver.OPTIMAL)
 
     def _slim(self, worth: Sequence[float], cost: Sequence[float]) -> None:
         def dearness(index: int) -> float:

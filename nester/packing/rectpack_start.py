@@ -31,10 +31,10 @@ def rectpack_plans(task: Task, cuts: Cuts) -> Iterator[Uses]:
             yield plan
 
 
-def all_rectpack_plans(task: Task, cuts: Cuts) -> Iterator[Uses]:
+def all_rectpack_plans(task: Task, cuts: Cuts, most: int = _MANY) -> Iterator[Uses]:
     """Yield a plan for each setting, even if straight cuts can't take its layouts apart."""
     pieces = [index for index, shape in enumerate(task.shapes) for _ in range(shape.wanted)]
-    if not pieces or len(pieces) > _MANY:
+    if not pieces or len(pieces) > most:
         return
     import rectpack
 
