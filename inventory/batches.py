@@ -36,7 +36,7 @@ from inventory.plan import (
 from inventory.reservations import reserved
 from inventory.shop import ShopFile, the_shop
 from inventory.stash import StashRow, add_offcut, find_stock, list_papers, list_stash, worth
-from nester.layouts import Cuts, Effort, Layout, Problem, Stock, Want
+from nester.layouts import Answer, Cuts, Effort, Layout, Problem, Stock, Want
 from nester.measure import area_m2
 from nester.packing import Claim, Progress, Stop, Verdict, left_over, never, solve_orders
 from nester.pieces import Piece, Turn
@@ -65,7 +65,6 @@ def plan_batch(
     effort: Effort = Effort.NORMAL,
     today: date,
     stop: Stop = never,
-    seconds_left: Callable[[], float] = lambda: 60.0,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Plan:
     """Plan orders against the stash and book them as a batch.
@@ -77,7 +76,7 @@ def plan_batch(
     ----------
     orders
         Numbers of confirmed orders; all of them, unless given.
-    effort, stop, seconds_left, on_progress
+    effort, stop, on_progress
         As for `nester.packing.solve`.
 
     Returns
@@ -98,7 +97,6 @@ def plan_batch(
         desk.claims,
         effort,
         stop=stop,
-        seconds_left=seconds_left,
         on_progress=on_progress,
     )
     require(verdict.problem, verdict.answer)
@@ -224,7 +222,7 @@ class _Desk:
             restock=self._restock(verdict, effort),
             cost=_exact(answer.cost),
             bound=_rounded_down(answer.bound),
-            notes=tuple(self._notes(answer.layouts, today)),
+            notes=tuple(self._notes(answer, today)),
         )
 
     def _layouts(self, layouts: Iterable[Layout], made: Sequence[int]) -> tuple[PlannedLayout, ...]:
@@ -294,14 +292,16 @@ class _Desk:
         }
         return restock(problem, self._on_sale, orders_of, effort)
 
-    def _notes(self, layouts: Iterable[Layout], today: date) -> Iterable[str]:
+    def _notes(self, answer: Answer, today: date) -> Iterable[str]:
+        if answer.stopped:
+            yield "The search was stopped early; this is the best plan it had found."
         for order in self.orders:
             if order.due < today:
                 yield f"Order {order.id} was due on {order.due.isoformat()}."
         unpriced = sorted(
             {
                 self.rows[one.stock].paper
-                for one in layouts
+                for one in answer.layouts
                 if self.rows[one.stock].price is None and self.rows[one.stock].area_price is None
             }
         )

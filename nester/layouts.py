@@ -212,6 +212,8 @@ class Answer:
         A proven lower bound on the cost of placing the same pieces.
     tried
         What was tried, for people and tests: counts by name of method.
+    stopped
+        Whether the search was ended before its effort was spent.
     """
 
     layouts: tuple[Layout, ...]
@@ -219,6 +221,7 @@ class Answer:
     cost: Fraction
     bound: Fraction
     tried: dict[str, int] = field(default_factory=dict)
+    stopped: bool = False
 
     @property
     def gap(self) -> Fraction:

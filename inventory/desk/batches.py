@@ -14,8 +14,8 @@ from inventory.desk.common import (
     JsonFlag,
     SecondsOption,
     group,
-    safety_stop,
     shop_file_of,
+    stopping,
 )
 from nester.layouts import Cuts, Effort
 
@@ -79,8 +79,10 @@ def search_plan(
 
     with shop_file.read() as session:
         currency = the_shop(session).currency
-    stop, seconds_left = safety_stop(seconds)
-    with searching("Planning", lambda amount: format_money(amount, currency)) as tell:
+    with (
+        stopping(seconds) as stop,
+        searching("Planning", lambda amount: format_money(amount, currency)) as tell,
+    ):
         return plan_batch(
             shop_file,
             orders,
@@ -88,7 +90,6 @@ def search_plan(
             effort=effort,
             today=date.today(),
             stop=stop,
-            seconds_left=seconds_left,
             on_progress=tell,
         )
 

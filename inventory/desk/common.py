@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -22,8 +22,8 @@ __all__ = [
     "SecondsOption",
     "group",
     "pairs",
-    "safety_stop",
     "shop_file_of",
+    "stopping",
 ]
 
 JsonFlag = Annotated[bool, typer.Option("--json", help="Print JSON, for programs.")]
@@ -80,20 +80,39 @@ def shop_file_of(context: typer.Context) -> Iterator[ShopFile]:
         yield shop_file
 
 
-def safety_stop(seconds: float | None) -> tuple[Stop, Callable[[], float]]:
-    """Return the rule that stops a search, and how long the solver underneath may take."""
-    import math
-    import time
+@contextmanager
+def stopping(seconds: float | None) -> Iterator[Stop]:
+    """Give the rule that ends a search: after so many seconds, or at Ctrl-C.
 
+    The first Ctrl-C ends the search with the best it has found; the second ends the command.
+    """
+    import math
+    import signal
+    import threading
+
+    from inventory.desk.tell import warn
     from nester.packing import after_seconds, never
     from nester.refusal import Refusal
 
-    if seconds is None:
-        return never, lambda: 600.0
-    if not math.isfinite(seconds):
+    if seconds is not None and not math.isfinite(seconds):
         raise Refusal("--seconds must be a number of seconds")
-    end = time.monotonic() + seconds
-    return after_seconds(seconds), lambda: max(0.1, end - time.monotonic())
+    too_late = never if seconds is None else after_seconds(seconds)
+    asked = threading.Event()
+
+    def ask(*_: object) -> None:
+        if asked.is_set():
+            raise KeyboardInterrupt
+        asked.set()
+        warn("stopping with the best found so far; Ctrl-C again gives it up.")
+
+    if threading.current_thread() is not threading.main_thread():
+        yield too_late
+        return
+    before = signal.signal(signal.SIGINT, ask)
+    try:
+        yield lambda: asked.is_set() or too_late()
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def pairs(texts: list[str], option: str) -> dict[str, str]:

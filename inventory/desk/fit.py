@@ -65,16 +65,15 @@ def fit(
       quirebox fit pieces.csv sheets.csv --unit in --cuts free
       quirebox fit pieces.csv sheets.csv --effort thorough --json answer.json
     """
-    from inventory.desk.common import safety_stop
+    from inventory.desk.common import stopping
     from inventory.desk.tell import console, print_json, searching
     from inventory.fit import answer_as_json, read_problem
     from nester.packing import solve
     from nester.verify import require
 
     problem = read_problem(pieces, sheets, unit, cuts)
-    stop, seconds_left = safety_stop(seconds)
-    with searching("Fitting", _amount) as tell:
-        answer = solve(problem, effort, stop=stop, seconds_left=seconds_left, on_progress=tell)
+    with stopping(seconds) as stop, searching("Fitting", _amount) as tell:
+        answer = solve(problem, effort, stop=stop, on_progress=tell)
     require(problem, answer)
     if json_file is not None:
         print_json(answer_as_json(problem, answer), json_file)
@@ -118,6 +117,8 @@ def _report(problem: Problem, answer: Answer, unit: Unit) -> object:
     if answer.unplaced:
         parts.append(unplaced)
     parts.append(Text(_quality(answer)))
+    if answer.stopped:
+        parts.append(Text("The search was stopped early; this is the best it had found."))
     return Group(*parts)  # type: ignore[arg-type]
 
 

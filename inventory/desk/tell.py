@@ -71,7 +71,7 @@ def searching(what: str, money: Callable[[Any], str]) -> Iterator[Callable[[Prog
         def tell(progress: Progress) -> None:
             status.update(
                 f"{what}: {progress.sheets} sheets for {money(progress.cost)}, none for less than"
-                f" {money(progress.bound)} ({progress.papers_done} of {progress.papers} papers)"
+                f" {money(progress.bound)}, gap {float(100 * progress.gap):.1f} %"
             )
 
         yield tell

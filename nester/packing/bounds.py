@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from nester.packing.interruptible import run
 from nester.packing.model import Shape, Task
+from nester.packing.stop import Stop, never
 
 if TYPE_CHECKING:
     import numpy as np
@@ -49,7 +50,7 @@ class Inequality(NamedTuple):
     needed: int
 
 
-def lower_bound(task: Task, seconds: float = 10.0) -> int:
+def lower_bound(task: Task, stop: Stop = never) -> int:
     """Return a proven lower bound on the whole price of making all of a task's pieces.
 
     If the inequalities can't be satisfied with the sheets there are, not all pieces can be made;
@@ -57,26 +58,26 @@ def lower_bound(task: Task, seconds: float = 10.0) -> int:
 
     Parameters
     ----------
-    seconds
-        A safety stop for each time the solver runs; the bound holds also when it strikes.
+    stop
+        Ends the search early; the bound holds also then.
     """
     family = _Family(task)
     chosen = [family.area()]
     bound = 0
     for _ in range(_ROUNDS):
-        solved = _cheapest(task, chosen, seconds)
+        solved = _cheapest(task, chosen, stop)
         if solved is None:
             return 0
         bound, sheets = solved
         worst = family.most_violated(sheets)
-        if worst is None:
+        if worst is None or stop():
             return bound
         chosen.append(worst)
     return bound
 
 
 def _cheapest(
-    task: Task, inequalities: Sequence[Inequality], seconds: float
+    task: Task, inequalities: Sequence[Inequality], stop: Stop
 ) -> tuple[int, list[int]] | None:
     """Return a bound on, and whole numbers of, the cheapest sheets; None if there are too few."""
     from ortools.sat.python import cp_model
@@ -93,8 +94,7 @@ def _cheapest(
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.max_deterministic_time = 1.0
-    solver.parameters.max_time_in_seconds = seconds
-    status = run(solver, model)
+    status = run(solver, model, stop)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return None if status == cp_model.INFEASIBLE else (0, [0] * len(sheets))
     # Prices are whole, so the bound is; it comes as a float and may be a little off either way.

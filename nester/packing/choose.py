@@ -13,6 +13,7 @@ from math import gcd
 from nester.packing.interruptible import run
 from nester.packing.model import Pattern, Task, usage
 from nester.packing.pool import Pool, Uses, standing
+from nester.packing.stop import Stop, never
 
 __all__ = ["choose", "trim"]
 
@@ -22,7 +23,7 @@ _LARGEST_SUM = 2**60
 """What all layouts together could cost stays below this, so that it fits the solver's 64 bits."""
 
 
-def choose(task: Task, pool: Pool, best: Uses, work: float, seconds: float) -> Uses:
+def choose(task: Task, pool: Pool, best: Uses, work: float, stop: Stop = never) -> Uses:
     """Return the best plan made of the pool's layouts, never worse than `best`.
 
     Parameters
@@ -31,8 +32,8 @@ def choose(task: Task, pool: Pool, best: Uses, work: float, seconds: float) -> U
         The best plan so far; the search starts from it.
     work
         CP-SAT's deterministic time, its count of work done: the same on every machine.
-    seconds
-        The safety stop.
+    stop
+        Ends the search early.
     """
     from ortools.sat.python import cp_model
 
@@ -75,8 +76,7 @@ def choose(task: Task, pool: Pool, best: Uses, work: float, seconds: float) -> U
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1
     solver.parameters.max_deterministic_time = work
-    solver.parameters.max_time_in_seconds = max(0.1, seconds)
-    status = run(solver, model)
+    status = run(solver, model, stop)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return best
     chosen = tuple(

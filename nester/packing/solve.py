@@ -54,6 +54,11 @@ class Progress:
     papers_done: int
     papers: int
 
+    @property
+    def gap(self) -> Fraction:
+        """(cost − bound) / cost, as far as papers have plans."""
+        return (self.cost - self.bound) / self.cost if self.cost > self.bound else Fraction(0)
+
 
 class _Search:
     """The search on one paper."""
@@ -68,14 +73,23 @@ class _Search:
         self.best: Uses = ()
         self.bound = 0
 
-    def start(self) -> None:
-        self.bound = lower_bound(self.task)
+    def first_plan(self) -> None:
+        """Find one whole plan, quickly."""
+        for plan in sequential_plans(self.task, self._cuts, self._rng, 1, self._pool, never):
+            self._take(plan, "sequential")
+
+    def start(self, stop: Stop) -> None:
+        """Bound the cost, and try rectpack."""
+        self.bound = lower_bound(self.task, stop)
+        if self.proven:
+            return
         for plan in rectpack_plans(self.task, self._cuts):
             self._take(plan, "rectpack")
-            if self.proven:
+            if self.proven or stop():
                 return
 
-    def round(self, effort: _Round, stop: Stop, seconds: Callable[[], float]) -> None:
+    def round(self, effort: _Round, stop: Stop) -> None:
+        """Search with a share of effort."""
         for plan in sequential_plans(
             self.task, self._cuts, self._rng, effort.steps, self._pool, stop
         ):
@@ -86,7 +100,7 @@ class _Search:
             self._take(plan, "dive")
             if self.proven or stop():
                 return
-        self.best = choose(self.task, self._pool, self.best, effort.work, seconds())
+        self.best = choose(self.task, self._pool, self.best, effort.work, stop)
         self._tried["choice"] = self._tried.get("choice", 0) + 1
 
     def _take(self, plan: Uses, method: str) -> None:
@@ -117,7 +131,6 @@ def solve(
     effort: Effort = Effort.NORMAL,
     *,
     stop: Stop = never,
-    seconds_left: Callable[[], float] = lambda: 60.0,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Answer:
     """Place a problem's pieces on its sheets for the least cost that can be found.
@@ -133,9 +146,8 @@ def solve(
         How hard to look.  More effort never gives a dearer plan, and equal input gives an equal
         plan, unless `stop` ends the search early.
     stop
-        Asked between steps; a safety stop.
-    seconds_left
-        For the solver underneath, which can't ask `stop`: how long it may take at most.
+        Asked all the time; once it says yes, the best plan so far is returned.  There is always
+        one: the first plan is made before it is asked.
     on_progress
         Told after each stretch of the search.
     """
@@ -147,14 +159,18 @@ def solve(
         on_progress(_progress(searches, done))
 
     for search in searches:
-        search.start()
-    for number, whole in enumerate(_ROUNDS[effort]):
+        search.first_plan()
+    tell(0)
+    for search in searches:
+        search.start(stop)
+    for whole in _ROUNDS[effort]:
         active = [search for search in searches if not search.proven]
         for done, search in enumerate(active, start=len(searches) - len(active)):
-            if number and stop():
+            if stop():
                 break
-            search.round(_share(whole, len(active)), stop, seconds_left)
+            search.round(_share(whole, len(active)), stop)
             tell(done + 1)
+    stopped = stop()
     layouts: list[Layout] = []
     unplaced = [Unplaced(want.name, want.quantity, why) for want, why in hopeless]
     cost = bound = Fraction(0)
@@ -170,7 +186,7 @@ def solve(
         bound += search.bound_of_made() * task.price_unit
     position = {want.name: place for place, want in enumerate(problem.wants)}
     unplaced.sort(key=lambda one: position[one.name])
-    return Answer(tuple(layouts), tuple(unplaced), cost, bound, tried)
+    return Answer(tuple(layouts), tuple(unplaced), cost, bound, tried, stopped)
 
 
 NO_SHEET_LEFT = "the sheets of its paper are used up"

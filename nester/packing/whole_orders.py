@@ -63,7 +63,6 @@ def solve_orders(
     effort: Effort = Effort.NORMAL,
     *,
     stop: Stop = never,
-    seconds_left: Callable[[], float] = lambda: 60.0,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Verdict:
     """Plan the orders that can be made whole.
@@ -74,7 +73,7 @@ def solve_orders(
         Its wants name every kind of piece; their quantities are taken from the claims.
     claims
         What each order wants, most urgent first.
-    effort, stop, seconds_left, on_progress
+    effort, stop, on_progress
         As for `nester.packing.solve`.
     """
 
@@ -83,7 +82,6 @@ def solve_orders(
             _demanding(problem, orders),
             how,
             stop=stop,
-            seconds_left=seconds_left,
             on_progress=on_progress if how is effort else lambda _: None,
         )
 

@@ -170,8 +170,8 @@ def main() -> None:
     results = {}
     for done, name in enumerate(names, 1):
         results[name] = measure(problems[name], given.effort, given.runs, best_known.get(name))
-        print(f"{done}/{len(names)} {name}", file=sys.stderr)  # noqa: T201
-    print(f"{given.cuts} cuts, effort {given.effort}\n\n{table(results)}")  # noqa: T201
+        print(f"{done}/{len(names)} {name}", file=sys.stderr)
+    print(f"{given.cuts} cuts, effort {given.effort}\n\n{table(results)}")
 
 
 if __name__ == "__main__":

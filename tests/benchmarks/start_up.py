@@ -61,7 +61,7 @@ def _arguments() -> argparse.Namespace:
 def main() -> None:
     """Measure, in a home of its own that is thrown away."""
     given = _arguments()
-    print("| command | runs | median s | slowest s |\n| --- | ---: | ---: | ---: |")  # noqa: T201
+    print("| command | runs | median s | slowest s |\n| --- | ---: | ---: | ---: |")
     with tempfile.TemporaryDirectory() as home:
         environment = {
             **os.environ,
@@ -75,7 +75,7 @@ def main() -> None:
             seconds = [run(arguments, environment) for _ in range(given.runs)]
             words = " ".join(("quirebox", *arguments))
             row = f"| `{words}` | {given.runs} | {median(seconds):.3f} | {max(seconds):.3f} |"
-            print(row)  # noqa: T201
+            print(row)
 
 
 if __name__ == "__main__":

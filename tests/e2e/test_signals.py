@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import signal
@@ -12,6 +13,7 @@ from random import Random
 
 import pytest
 
+from inventory.desk.common import stopping
 from tests.e2e.conftest import Desk
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="terminals of POSIX")
@@ -50,26 +52,19 @@ class Watched:
         return self.process.returncode, out
 
 
-def interrupt(desk: Desk, when: str, *words: str) -> None:
-    """Press Ctrl-C once the terminal shows a pattern."""
-    watched = Watched(desk, *words)
-    watched.wait_for(when)
+def test_one_interrupt_gives_the_best_plan_so_far(stocked: Desk) -> None:
+    watched = Watched(stocked, "batch", "plan", "--effort", "thorough", "--json")
+    watched.wait_for(r"Planning: \d+ sheets")
     watched.process.send_signal(signal.SIGINT)
     code, out = watched.finish()
-    assert code == 130, watched.seen
-    assert out == b""
-    assert "quirebox: stopped; what was not finished was not stored." in watched.seen
-    assert "Traceback" not in watched.seen
+    assert code == 0, watched.seen
+    plan = json.loads(out)
+    assert plan["batch"] == 1
+    assert any("stopped early" in note for note in plan["notes"])
+    assert stocked.data("batch", "batch", "show", "1", "--json") == plan
 
 
-def test_a_plan_that_is_stopped_books_nothing(stocked: Desk) -> None:
-    held = stocked.held()
-    interrupt(stocked, r"Planning: \d+ sheets", "batch", "plan", "--effort", "thorough")
-    assert stocked.held() == held
-    assert stocked.data("batches", "batch", "list", "--json") == []
-
-
-def test_a_fit_that_is_stopped_writes_nothing(desk: Desk) -> None:
+def test_one_interrupt_gives_the_best_fit_so_far(desk: Desk) -> None:
     some = Random(5)
     rows = "".join(
         f"p{n},{some.randint(30, 300)},{some.randint(30, 300)},{some.randint(1, 9)}\n"
@@ -77,12 +72,39 @@ def test_a_fit_that_is_stopped_writes_nothing(desk: Desk) -> None:
     )
     (desk.folder / "pieces.csv").write_text(f"name,width,height,quantity\n{rows}")
     (desk.folder / "sheets.csv").write_text("name,width,height,quantity\na,700,500,\n")
-    held = desk.held()
-    interrupt(
-        desk, r"Fitting: \d+ sheets", "fit", "pieces.csv", "sheets.csv",
-        "--effort", "thorough", "--json", "a.json",
-    )  # fmt: skip
-    assert desk.held() == held
+    watched = Watched(
+        desk, "fit", "pieces.csv", "sheets.csv", "--effort", "thorough", "--json", "a.json"
+    )
+    watched.wait_for(r"Fitting: \d+ sheets")
+    watched.process.send_signal(signal.SIGINT)
+    code, out = watched.finish()
+    assert code == 0, watched.seen
+    assert b"stopped early" in out
+    assert not json.loads((desk.folder / "a.json").read_text())["unplaced"]
+
+
+def test_the_second_interrupt_ends_the_command(capsys: pytest.CaptureFixture[str]) -> None:
+    with stopping(None) as stop:
+        assert not stop()
+        signal.raise_signal(signal.SIGINT)
+        assert stop()
+        with pytest.raises(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGINT)
+    assert "Ctrl-C again gives it up" in capsys.readouterr().err
+
+
+def test_an_interrupt_while_a_plan_is_booked_books_nothing(
+    stocked: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    held = stocked.held()
+
+    def stopped(*_: object) -> str:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("inventory.batches.plan_to_json", stopped)
+    ran = stocked.run_here("batch", "plan", "1", "--effort", "quick")
+    assert (ran.code, ran.out) == (130, "")
+    assert stocked.held() == held
 
 
 def test_the_safety_stop_still_gives_an_answer(stocked: Desk) -> None:

@@ -256,7 +256,7 @@ def test_more_effort_is_never_dearer(seed, cuts):
 @both_cuts
 def test_stopped_at_once_there_is_still_a_whole_answer(cuts):
     problem = random_problem(1, cuts)
-    answer = solve(problem, Effort.THOROUGH, stop=lambda: True, seconds_left=lambda: 0.0)
+    answer = solve(problem, Effort.THOROUGH, stop=lambda: True)
     assert verify(problem, answer) == []
     assert not answer.unplaced
 
