@@ -57,10 +57,22 @@ class Line(NamedTuple):
 
 @dataclass(frozen=True)
 class Score:
-    """A line to be scored, and the fold it makes."""
+    """A line to be scored, and the fold it makes.
+
+    Attributes
+    ----------
+    degrees
+        How far it is folded when the object is done: 90 stands a wall up, 180 lays the paper
+        back on itself, 0 leaves it flat until it bends in use.
+    """
 
     line: Line
     fold: Fold
+    degrees: int = 90
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.degrees <= 180:
+            raise ValueError(f"paper can't be folded by {self.degrees} degrees")
 
 
 @dataclass(frozen=True)

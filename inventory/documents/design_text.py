@@ -35,6 +35,7 @@ def _parts(sheet: DesignSheet, unit: Unit) -> Iterator[RenderableType]:
         for line in sheet.fit:
             fit.add_row(Text(line.sentence), line.verdict)
         yield fit
+    yield from (Text(f"It does not fold: {fault}", style="bold") for fault in sheet.fold_faults)
     areas = table("Paper", "Part", "Quantity", "Blanks", right=_NUMBERS)
     for area in sheet.areas:
         areas.add_row(area.name, str(area.pieces), format_area(area.blank))
@@ -93,6 +94,7 @@ def design_as_json(sheet: DesignSheet) -> dict[str, Any]:
                         "from": [to_mm_number(v) for v in score.line.start],
                         "to": [to_mm_number(v) for v in score.line.end],
                         "fold": str(score.fold),
+                        "degrees": score.degrees,
                     }
                     for score in piece.scores
                 ],
@@ -125,6 +127,7 @@ def design_as_json(sheet: DesignSheet) -> dict[str, Any]:
             }
             for line in sheet.fit
         ],
+        "fold_faults": list(sheet.fold_faults),
         "paper": [
             {
                 "role": area.name,

@@ -195,6 +195,7 @@ def _strip(
             Score(
                 Line(Point(place * width, 0), Point(place * width, height)),
                 _fold(first + place - 1),
+                180,
             )
             for place in folds
         ),

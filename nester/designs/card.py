@@ -61,6 +61,6 @@ def _card(wide: Length, high: Length, folds: tuple[Length, ...], opens: Opens) -
         high,
         upright=True,
         grain=Grain.HEIGHT if opens is Opens.SIDE else Grain.WIDTH,
-        scores=tuple(Score(line, Fold.MOUNTAIN) for line in lines),
+        scores=tuple(Score(line, Fold.MOUNTAIN, 180) for line in lines),
         note=NOTE,
     )

@@ -116,7 +116,7 @@ def envelope(width: Length, height: Length, flap: Length, tab: Length) -> Piece:
         ),
         grain=Grain.WIDTH,
         scores=tuple(
-            Score(Line(start, turn), Fold.MOUNTAIN)
+            Score(Line(start, turn), Fold.MOUNTAIN, 180)
             for start, turn in zip(front, front[1:] + front[:1], strict=True)
         ),
         glue=(right_tab, left_tab),

@@ -90,26 +90,26 @@ def _scores(square: Length) -> Iterable[Score]:
     """Return the folds, the four round the base first, as seen from the outside of the box."""
     half, eighth = square // 2, square // EIGHTHS
 
-    def fold(u1: int, v1: int, u2: int, v2: int, way: Fold) -> Score:
+    def fold(u1: int, v1: int, u2: int, v2: int, way: Fold, degrees: int = 90) -> Score:
         ends = ((u1, v1), (u2, v2))
         start, end = (Point(half + (u - v) * eighth, half + (u + v) * eighth) for u, v in ends)
-        return Score(Line(start, end), way)
+        return Score(Line(start, end), way, degrees)
 
     ring = ((-1, -1), (1, -1), (1, 1), (-1, 1))
     for here, there in zip(ring, ring[1:] + ring[:1], strict=True):
         yield fold(*here, *there, Fold.MOUNTAIN)
     for s in (-1, 1):
-        yield fold(-2, 2 * s, 2, 2 * s, Fold.MOUNTAIN)
-        yield fold(2 * s, -1, 2 * s, 1, Fold.MOUNTAIN)
+        yield fold(-2, 2 * s, 2, 2 * s, Fold.MOUNTAIN, 180)
+        yield fold(2 * s, -1, 2 * s, 1, Fold.MOUNTAIN, 180)
         yield fold(-1, 3 * s, 1, 3 * s, Fold.VALLEY)
         yield fold(3 * s, -1, 3 * s, 1, Fold.VALLEY)
     for s in (-1, 1):
         for t in (-1, 1):
             yield fold(s, t, s, 2 * t, Fold.MOUNTAIN)
             yield fold(s, 2 * t, s, 3 * t, Fold.VALLEY)
-            yield fold(s, t, 3 * s, t, Fold.MOUNTAIN)
-            yield fold(2 * s, t, 2 * s, 2 * t, Fold.VALLEY)
-            yield fold(s, t, 2 * s, 2 * t, Fold.VALLEY)
+            yield fold(s, t, 3 * s, t, Fold.MOUNTAIN, 180)
+            yield fold(2 * s, t, 2 * s, 2 * t, Fold.VALLEY, 180)
+            yield fold(s, t, 2 * s, 2 * t, Fold.VALLEY, 180)
 
 
 _IN_THE_LID = {

@@ -268,7 +268,7 @@ def _by_direction(centre: Spot, spots: Iterable[Spot]) -> list[Spot]:
 
 def fold(
     piece: Piece,
-    degrees: float | Callable[[Score], float] = 90.0,
+    degrees: float | Callable[[Score], float] | None = None,
     base: Spot | None = None,
 ) -> Folded:
     """Fold a piece up along its score lines.
@@ -279,8 +279,8 @@ def fold(
         The piece, flat.
     degrees
         How far each score line is folded: 0 leaves it flat, 90 stands a wall up, 180 lays it
-        back on itself; for all of them, or told of each.  Valley folds turn towards the face,
-        mountain folds away from it.
+        back on itself; for all of them, or told of each.  Each as far as it says itself unless
+        given.  Valley folds turn towards the face, mountain folds away from it.
     base
         A place on the facet that stays where it is; the middle of the blank unless given.  If
         several hold it, or none does, the largest of them stays.
@@ -309,8 +309,7 @@ def fold(
             score, next_part = edges[a, b], sides.get((b, a))
             if score is None or next_part is None:
                 continue
-            angle = degrees(score) if callable(degrees) else degrees
-            turned = frames[here].after(_turned(a, b, angle, score.fold))
+            turned = frames[here].after(_turned(a, b, _angle(score, degrees), score.fold))
             if next_part in frames:
                 there = frames[next_part].place(_flat_mm(parts[next_part].corners))
                 gap = turned.place(_flat_mm(parts[next_part].corners)) - there
@@ -325,6 +324,12 @@ def fold(
     shapes = tuple(frames[at].place(_flat_mm(part.corners)) for at, part in enumerate(parts))
     order = tuple(hangs_on[at] for at in range(len(parts)))
     return Folded(piece, parts, shapes, start, order, tear)
+
+
+def _angle(score: Score, degrees: float | Callable[[Score], float] | None) -> float:
+    if degrees is None:
+        return score.degrees
+    return degrees(score) if callable(degrees) else degrees
 
 
 class _Frame(NamedTuple):
@@ -614,7 +619,7 @@ def fold_faults(
     piece: Piece,
     thickness: Length,
     unit: Unit,
-    degrees: float | Callable[[Score], float] = 90.0,
+    degrees: float | Callable[[Score], float] | None = None,
 ) -> tuple[str, ...]:
     """Fold a piece and say what is wrong with it, a sentence each; nothing if it is sound.
 

@@ -741,6 +741,7 @@ class _PlanReader:
 
     def _line(self, table: _Table, *, folded: bool) -> LinePlan | None:
         fold = table.word("fold", list(Fold)) if folded else ""
+        degrees = table.worth("degrees", Sort.NUMBER, "90") if folded else None
         axes = [axis for axis in ("x", "y") if axis in table.data]
         whole_way = bool(axes) or not {"from", "to"} & table.data.keys()
         table.known += ["x", "y", "from", "to"]
@@ -752,11 +753,14 @@ class _PlanReader:
             return None
         across = table.worth(axes[0], Sort.LENGTH) if whole_way else None
         ends = () if whole_way else (table.place("from"), table.place("to"))
-        if (folded and not fold) or (whole_way and across is None) or None in ends:
+        if folded and (not fold or degrees is None):
+            return None
+        if (whole_way and across is None) or None in ends:
             return None
         return LinePlan(
             table.path,
             Fold(fold) if fold else None,
+            degrees,
             axes[0] if whole_way else "",
             across,
             tuple(end for end in ends if end is not None),

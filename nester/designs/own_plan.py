@@ -54,6 +54,8 @@ __all__ = [
 _T = TypeVar("_T")
 
 MOST_COPIES = 1000
+FLAT = 180
+"""Degrees by which a fold lays paper back on itself."""
 OWN_NAMES = ("wide", "tall")
 """What a mark calls the width and height of the piece it is on."""
 
@@ -117,6 +119,7 @@ class LinePlan(NamedTuple):
 
     path: Path
     fold: Fold | None
+    degrees: Worth | None
     axis: str
     across: Worth | None
     ends: tuple[tuple[Worth, Worth], ...]
@@ -381,9 +384,9 @@ class _Work:
             upright=plan.upright,
             grain=plan.grain,
             scores=tuple(
-                Score(line, one.fold)
+                Score(line, one.fold, work.degrees(one.degrees))
                 for one in plan.scores
-                if one.fold is not None
+                if one.fold is not None and one.degrees is not None
                 for line in work.lines(one, shape)
             ),
             slits=tuple(line for one in plan.slits for line in work.lines(one, shape)),
@@ -430,6 +433,16 @@ class _Work:
                 f" which is {self.shown(wide)} wide and {self.shown(tall)} tall",
             )
         return found
+
+    def degrees(self, worth: Worth) -> int:
+        found = self.amount(worth)
+        if found.denominator != 1 or not 0 <= found <= FLAT:
+            raise Trouble(
+                worth.path,
+                f"'{worth.expression.text}' is no angle to fold by; write whole degrees from 0 to"
+                f" {FLAT}: 90 stands a wall up, {FLAT} lays the paper back on itself",
+            )
+        return found.numerator
 
     def on_shape(self, path: Path, shape: tuple[Point, ...], lines: list[Line]) -> list[Line]:
         for line in lines:

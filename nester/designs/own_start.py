@@ -52,10 +52,11 @@ top_right = { width = "flap", height = "1cm", slanted = true } }
 # Marks. Places are measured from the top left corner, x to the right and y down, the face up.
 # On a piece, wide and tall are its own width and height.
 # A score with x or y runs right across; one with from and to runs between two places.
+# It is folded by 90 degrees, as for a wall, unless it says more: 180 lies flat.
 scores = [
-    { x = "flap", fold = "mountain" },
-    { x = "wide − flap", fold = "mountain" },
-    { from = ["flap", "height"], to = ["wide − flap", "height"], fold = "mountain" },
+    { x = "flap", fold = "mountain", degrees = 180 },
+    { x = "wide − flap", fold = "mountain", degrees = 180 },
+    { from = ["flap", "height"], to = ["wide − flap", "height"], fold = "mountain", degrees = 180 },
 ]
 glue = [
     { at = [0, "1cm"], width = "flap", height = "height − 1cm" },

@@ -72,7 +72,7 @@ def pocket(width: Length, height: Length, tab: Length) -> Piece:
         name="pocket",
         role="pocket",
         outline=(*right_tab, *lower_tab[1:], *left_tab[1:]),
-        scores=tuple(Score(line, Fold.MOUNTAIN) for line in folds),
+        scores=tuple(Score(line, Fold.MOUNTAIN, 180) for line in folds),
         glue=(right_tab, lower_tab, left_tab),
         note="Fold the tabs behind and glue them down.",
     )

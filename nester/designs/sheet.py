@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from nester.designs.advice import advice, cautions
@@ -37,6 +37,8 @@ class DesignSheet:
         All of them, those left unsaid with their usual values.
     fit
         What goes into what, with the play that is left.
+    fold_faults
+        A sentence for whatever keeps a piece from folding up; none when all of them close.
     areas
         Paper by part.
     assumptions
@@ -49,6 +51,7 @@ class DesignSheet:
     settings: Settings
     pieces: tuple[Piece, ...]
     fit: tuple[FitLine, ...]
+    fold_faults: tuple[str, ...]
     areas: tuple[Area, ...]
     weight: Weight
     consumables: tuple[Consumable, ...]
@@ -97,6 +100,7 @@ def design_sheet(
         settings=settings,
         pieces=pieces,
         fit=check_fit(design.joints(settings), thickness, unit),
+        fold_faults=_fold_faults(pieces, thickness, unit),
         areas=areas(pieces),
         weight=finished_weight(pieces, grammage, consumables),
         consumables=consumables,
@@ -109,4 +113,15 @@ def design_sheet(
             if (said := advice(piece, grammage(piece.role), grain_known=False))
         ),
         cautions=tuple(cautions(pieces)),
+    )
+
+
+def _fold_faults(pieces: Iterable[Piece], thickness: Thickness, unit: Unit) -> tuple[str, ...]:
+    from nester.designs.folding import fold_faults  # it needs numpy
+
+    return tuple(
+        fault
+        for piece in pieces
+        if piece.scores
+        for fault in fold_faults(piece, thickness(piece.role), unit)
     )

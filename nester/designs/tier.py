@@ -149,7 +149,8 @@ def _with_pockets(piece: Piece, shape: Walled, pocket: Pocket) -> Piece:
             corner.base,
             corner.at(0, shape.wall),
         ]
-        scores.append(Score(Line(corner.at(trim, 0), corner.at(shape.wall, 0)), Fold.VALLEY))
+        hangs_by = Line(corner.at(trim, 0), corner.at(shape.wall, 0))
+        scores.append(Score(hangs_by, Fold.VALLEY, 180))
         inner = trim + pocket.glue
         glue.append(_strip(corner, (trim, inner), (0, reach)))
         glue.append(_strip(corner, (inner, shape.wall), (reach - pocket.glue, reach)))

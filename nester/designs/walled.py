@@ -179,7 +179,7 @@ def mirrored(piece: Piece) -> Piece:
     return replace(
         piece,
         outline=tuple(over(point) for point in reversed(piece.outline)),
-        scores=tuple(Score(line(score.line), score.fold) for score in piece.scores),
+        scores=tuple(replace(score, line=line(score.line)) for score in piece.scores),
         slits=tuple(line(slit) for slit in piece.slits),
         holes=tuple(replace(hole, centre=over(hole.centre)) for hole in piece.holes),
         glue=tuple(tuple(over(point) for point in reversed(area)) for area in piece.glue),

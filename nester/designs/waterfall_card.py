@@ -293,7 +293,11 @@ def _base_strip(settings: Settings) -> Piece:
         width,
         folds[-1] + number(settings, "flap-height"),
         grain=Grain.WIDTH,
-        scores=tuple(Score(Line(Point(0, at), Point(width, at)), Fold.MOUNTAIN) for at in folds),
+        # The tail is folded behind; the others bend only as they pass over the band.
+        scores=tuple(
+            Score(Line(Point(0, at), Point(width, at)), Fold.MOUNTAIN, 180 if at == tail else 0)
+            for at in folds
+        ),
         glue=(
             _box((width - tab) // 2, 0, tab, grip),
             *sections,
@@ -312,7 +316,8 @@ def _band(settings: Settings) -> Piece:
         high,
         grain=Grain.HEIGHT,
         scores=tuple(
-            Score(Line(Point(at, 0), Point(at, high)), Fold.VALLEY) for at in (end, end + passage)
+            Score(Line(Point(at, 0), Point(at, high)), Fold.VALLEY, 0)
+            for at in (end, end + passage)
         ),
         note="Glue the backs of its two ends to the card; the strip slides under its middle.",
     )
@@ -326,7 +331,7 @@ def _pull_tab(settings: Settings) -> Piece:
         width,
         2 * grip,
         grain=Grain.WIDTH,
-        scores=(Score(Line(Point(0, grip), Point(width, grip)), Fold.MOUNTAIN),),
+        scores=(Score(Line(Point(0, grip), Point(width, grip)), Fold.MOUNTAIN, 180),),
         note="Fold it round the end of the strip's tail and glue it.",
     )
 

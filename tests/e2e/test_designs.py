@@ -21,9 +21,11 @@ def test_every_design_is_worked_out_without_a_shop(desk: Desk, name: str) -> Non
     assert data["design"] == name
     assert data["pieces"]
     assert data["grams"] > 0
+    assert data["fold_faults"] == []
     told = desk.do("design", "show", name, run=desk.run_here)
     assert "Weight of its paper" in told
     assert max(map(len, told.splitlines())) <= 80
+    assert "It does not fold" not in told
     assert not [line for line in data["fit"] if line["verdict"] == "binds"]
 
 
@@ -85,6 +87,22 @@ def test_a_design_of_ones_own_goes_from_a_starting_point_to_a_cut_batch(stocked:
     for step in ("assembled", "delivered"):
         stocked.do("order", "move", number, step)
     stocked.do("design", "remove", name)
+
+
+def test_a_design_of_ones_own_that_does_not_fold_says_so(stocked: Desk) -> None:
+    Path(stocked.folder / "own.toml").write_text(
+        'name = "leaner"\ntitle = "a tray"\n[[pieces]]\nname = "tray"\nrole = "tray"\n'
+        'width = "20cm"\nheight = "20cm"\ncorners = "5cm"\nscores = [\n'
+        '{ x = "5cm", fold = "valley" },\n{ x = "15cm", fold = "valley", degrees = 45 },\n'
+        '{ y = "5cm", fold = "valley" },\n{ y = "15cm", fold = "valley" }]\n',
+        encoding="utf-8",
+    )
+    stocked.do("design", "add", "own.toml")
+    told = stocked.do("design", "show", "leaner")
+    assert "It does not fold: tray: its walls stand" in told
+    data = stocked.data("pieces", "design", "show", "leaner", "--json")
+    assert len(data["fold_faults"]) == 1
+    assert [score["degrees"] for score in data["pieces"][0]["scores"]].count(45) == 1
 
 
 def test_a_fault_in_a_design_of_ones_own_is_told_by_line(desk: Desk) -> None:

@@ -14,7 +14,7 @@ from nester.designs.fit import check_fit, cuttable
 from nester.designs.folding import Shape, crossings, fold, fold_faults, moved
 from nester.designs.tier import CORNERS, FLAPS, FLAPS_ANTICLOCKWISE, OPEN, POCKETS
 from nester.measure import UNITS_PER_MM, Length, Unit, mm
-from nester.pieces import Line, Piece, Point, Score
+from nester.pieces import Line, Piece, Point
 
 UNITS = st.sampled_from(list(Unit))
 WORDS = st.sampled_from
@@ -263,6 +263,18 @@ def test_a_step_worked_out_is_the_smallest_that_can_be_cut_and_leaves_the_play(
     assert all(joint.play(thickness) >= joint.wished for joint in over)
 
 
+@pytest.mark.parametrize("name", NAMES)
+@settings(max_examples=30, deadline=None)
+@given(data=st.data())
+def test_pieces_fold_up_by_their_own_angles(name: str, data: st.DataObject) -> None:
+    strategies = {
+        "layered-box": layered_boxes(), "tray-box": tray_boxes(), "folded-card": folded_cards(),
+    }  # fmt: skip
+    for asked in ({}, Unit.CM), ({}, Unit.IN), data.draw(strategies[name]):
+        _, pieces = make(name, asked)
+        assert [fault for one in pieces for fault in fold_faults(one, 0, Unit.MM)] == []
+
+
 WAYS = {
     "tiers", "corners", "centre", "inner-lid", "outer-lid", "mats", "layers", "lid-strips",
     "cards", "card-mats", "photos",
@@ -285,20 +297,14 @@ def test_nothing_of_a_folded_layered_box_passes_through_another(
         if piece.name in covered:
             shapes += standing(piece, up=covered[piece.name])
         elif piece.scores:
-            assert fold_faults(piece, 0, Unit.MM, angles(piece)) == ()
+            assert fold_faults(piece, 0, Unit.MM) == ()
             shapes += standing(piece, upside_down=piece.name == "tray")
     assert crossings(shapes, 1e-6) == ()
 
 
-def angles(piece: Piece) -> Callable[[Score], float]:
-    """Stand the walls up; lay the corners back if they are pockets, else round the next wall."""
-    corner = 180 if "glue two edges" in piece.note else 90
-    return lambda score: 90 if score in piece.scores[:4] else corner
-
-
 def standing(piece: Piece, up: Length = 0, upside_down: bool = False) -> tuple[Shape, ...]:
     """Fold a piece and put its base's middle over the origin."""
-    folded = fold(piece, angles(piece))
+    folded = fold(piece)
     x, y = folded.shapes[folded.base].mean(axis=0)[:2] * (1, -1 if upside_down else 1)
     return moved(folded.shapes, (-x, -y, up / UNITS_PER_MM), upside_down=upside_down)
 

@@ -459,13 +459,16 @@ def test_a_waterfall_strip_is_as_long_as_its_flaps_and_its_tail(asked: Asked) ->
     assert folds[0] == shown + given_["grip"]
     assert [b - a for a, b in pairwise(folds)] == [pitch] * (flaps - 1)
     assert strip.height - folds[-1] == high
+    # At rest the tail lies behind all that shows, and stands out below by the grip.
+    at_rest = reach(fold(strip, base=(strip.width // 2, strip.height)).shapes)
+    assert at_rest == near(in_mm(strip.width), in_mm(shown + given_["grip"]), 0)
     left, right = card.glue
     assert left[0].x >= card.width // 2
     assert right[0].x - left[1].x == given_["strip"] + given_["band-room"]
     assert right[1].x - left[0].x == band.width
-    fold = left[0].y  # the band's upper edge, over which the tail is folded
-    assert fold >= high - pitch
-    assert card.height - fold >= shown
+    edge = left[0].y  # the band's upper edge, over which the tail is folded
+    assert edge >= high - pitch
+    assert card.height - edge >= shown
     assert made["flap"].quantity == flaps
 
 
@@ -494,6 +497,16 @@ def test_gates_meet_but_for_the_gap(asked: Asked) -> None:
 
 
 # ---- folded in space ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", NAMES)
+@settings(max_examples=30, deadline=None)
+@given(data=st.data())
+def test_pieces_fold_up_by_their_own_angles(name: str, data: st.DataObject) -> None:
+    for asked in ({}, Unit.CM), ({}, Unit.IN), data.draw(VALID[name]):
+        _, made = make(name, asked)
+        assert [f for piece in made.values() for f in fold_faults(piece, 0, Unit.MM)] == []
+
 
 EXACT = 1e-6
 """Rounding of floats, in mm."""
@@ -541,7 +554,7 @@ def test_an_accordion_folds_flat_onto_one_panel(asked: Asked) -> None:
     panel = in_mm(given_["width"]), in_mm(given_["height"])
     for name, strip in made.items():
         if name.startswith("strip"):
-            folded = fold(strip, 180, base=(1, 1))
+            folded = fold(strip, base=(1, 1))
             assert reach(folded.shapes) == near(*panel, 0)
             first = folded.shapes[facet_at(folded, 1, 1)]
             assert all(lies_on(shape, first, EXACT) for shape in folded.shapes)
@@ -553,7 +566,7 @@ def test_an_envelopes_flaps_lie_within_its_front(asked: Asked) -> None:
     given_, made = make("envelope", asked)
     envelope = made["envelope"]
     middle = (envelope.width // 2, given_["flap"] + given_["height"] // 2)
-    folded = fold(envelope, 180, base=middle)
+    folded = fold(envelope, base=middle)
     assert len(folded.facets) == 5
     front = folded.shapes[folded.base]
     assert all(lies_on(shape, front, EXACT) for shape in folded.shapes)
@@ -564,7 +577,7 @@ def test_an_envelopes_flaps_lie_within_its_front(asked: Asked) -> None:
 @given(gatefold_cards())
 def test_gates_lie_on_the_back_and_not_on_each_other(asked: Asked) -> None:
     _, made = make("gatefold-card", asked)
-    folded = fold(made["card"], 180)
+    folded = fold(made["card"])
     back = folded.shapes[folded.base]
     gates = [folded.shapes[at] for at in folded.walls]
     assert len(gates) == 2
@@ -579,7 +592,7 @@ def test_gates_lie_on_the_back_and_not_on_each_other(asked: Asked) -> None:
 def test_a_pockets_tabs_lie_behind_it(asked: Asked) -> None:
     given_, made = make("pocket-card", asked)
     pocket = made["pocket"]
-    folded = fold(pocket, 180, base=(pocket.width // 2, given_["deep"] // 2))
+    folded = fold(pocket, base=(pocket.width // 2, given_["deep"] // 2))
     tabs = [shape for at, shape in enumerate(folded.shapes) if at != folded.base]
     assert len(tabs) == 3
     assert all(lies_on(tab, folded.shapes[folded.base], EXACT) for tab in tabs)
@@ -635,9 +648,9 @@ def test_a_folded_box_closes(asked: Asked) -> None:
             continue
         square = made[name].width
         degrees = folded_up(square)
-        folded = fold(made[name], degrees)
+        assert all(score.degrees == degrees(score) for score in made[name].scores)
+        folded = fold(made[name])
         assert folded.tear < 1e-4
-        assert fold_faults(made[name], 0, Unit.MM, degrees) == ()
         base, wall = in_mm(folded_base(square)), in_mm(folded_wall(square))
         assert abs(max(reach(folded.shapes)) - base * 2**0.5) < 1e-3  # it lies askew on the page
         assert reach(folded.shapes)[2] == pytest.approx(wall, abs=1e-3)

@@ -167,6 +167,16 @@ def test_folds_round_a_point_tear_at_wrong_angles() -> None:
     assert fold_faults(cross, mm("0.3"), Unit.CM)[0].startswith("sheet: its folds would tear it by")
 
 
+def test_a_score_tells_how_far_it_folds() -> None:
+    flat = tuple(replace(score, degrees=180) for score in PLUS.scores)
+    assert size(fold(replace(PLUS, scores=flat)).shapes)[2] == NEAR(0, abs=1e-9)
+    leaning = replace(PLUS, scores=tuple(replace(score, degrees=80) for score in PLUS.scores))
+    assert fold_faults(leaning, 0, Unit.CM) == fold_faults(PLUS, 0, Unit.CM, 80) != ()
+    for degrees in (-1, 181):
+        with pytest.raises(ValueError, match="can't be folded"):
+            replace(PLUS.scores[0], degrees=degrees)
+
+
 def test_walls_that_lean_out_stand_apart_at_the_corners() -> None:
     assert corner_gaps(fold(PLUS)) == NEAR((0, 0, 0, 0), abs=1e-9)
     # Derivable: the sides of two walls leave the corner at an angle whose cosine is cos² 10°;

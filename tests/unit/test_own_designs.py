@@ -7,6 +7,7 @@ import pytest
 
 from nester.designs import DESIGNS, DesignRefusal, read_settings
 from nester.designs.base import Measure
+from nester.designs.folding import fold_faults
 from nester.designs.own import (
     OwnDesignRefusal,
     check_own_design,
@@ -212,7 +213,9 @@ def test_the_starting_point_is_a_design() -> None:
     sachet, card = design.pieces(settings)
     assert (sachet.width, sachet.height) == (cm(13), cm(25))
     assert (sachet.role, sachet.grain, sachet.upright) == ("sachet", Grain.HEIGHT, True)
-    assert sachet.scores[0] == Score(Line(Point(mm(15), 0), Point(mm(15), cm(15))), Fold.MOUNTAIN)
+    left = Line(Point(mm(15), 0), Point(mm(15), cm(15)))
+    assert sachet.scores[0] == Score(left, Fold.MOUNTAIN, 180)
+    assert fold_faults(sachet, 0, Unit.CM) == ()
     assert len(sachet.scores) == 3
     assert len(sachet.glue) == 2
     assert (card.width, card.height) == (mm(96), cm(12))
@@ -318,6 +321,13 @@ def minimal(*, more: str = "", a: str = '"10cm"', width: str = '"a"', piece: str
                 piece='scores = [\n{x = "1cm", fold = "valley"},\n{x = "11cm", fold = "valley"}]'
             ),
             "line 13, pieces 1, scores 2: x = 110 mm does not run across the piece",
+        ),
+        *(
+            (
+                minimal(piece=f'scores = [{{ x = "2cm", fold = "valley", degrees = {angle} }}]'),
+                "line 11, pieces 1, scores 1, degrees: .* no angle to fold by; write whole degrees",
+            )
+            for angle in (-1, 181, '"45 / 2"')
         ),
         (minimal(piece='slits = [{ x = "2cm", y = "2cm" }]'), "slits 1: it should say x or y"),
         (minimal(piece='slits = [{ from = [0, 0] }]'), "slits 1, to: it is missing"),
