@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from nester.measure import Length, cm
-from nester.pieces import Grain, Line, Piece
+from nester.pieces import Grain, Line, Piece, Point
 
 __all__ = ["CARD_FROM", "HEAVY_FROM", "LONG_FOLD", "advice", "cautions"]
 
@@ -75,10 +75,11 @@ def _longest_across(piece: Piece) -> Length:
 def _on_shape(piece: Piece) -> Iterable[str]:
     if piece.slits:
         yield "Cut a slit only as far as it is drawn: beyond its end the fold tears."
-    if any(_slanted(side) for side in _sides(piece)):
+    if any(_slanted(side) for tab in piece.glue for side in _sides(tab)):
         yield "Cut the slanted ends of the tabs: they keep a tab clear of the folds."
     if piece.holes:
-        yield "Punch holes before folding and gluing, with a spare sheet underneath."
+        when = "before folding, " if piece.scores else ""
+        yield f"Punch holes {when}with a spare sheet underneath."
 
 
 def _on_glue(piece: Piece) -> Iterable[str]:
@@ -86,8 +87,7 @@ def _on_glue(piece: Piece) -> Iterable[str]:
         yield "Fold it dry once to see that it closes; then glue thinly: wet glue warps paper."
 
 
-def _sides(piece: Piece) -> Iterable[Line]:
-    ring = piece.outline
+def _sides(ring: tuple[Point, ...]) -> Iterable[Line]:
     return (Line(a, b) for a, b in zip(ring, ring[1:] + ring[:1], strict=True))
 
 
@@ -106,7 +106,7 @@ def cautions(pieces: Iterable[Piece]) -> tuple[str, ...]:
         "Knives and trimmers cut: keep fingers behind the rule, cut away from yourself on a mat,"
         " and follow the tool maker's instructions and the rules where you work."
     ]
-    if any(piece.glue for piece in made):
+    if any(piece.glue or piece.mounted for piece in made):
         said.append(
             "Glue: follow its maker's instructions, air the room, and beware of burns from hot"
             " glue."

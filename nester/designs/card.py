@@ -9,8 +9,6 @@ from nester.pieces import Fold, Grain, Line, Piece, Point, Score
 
 __all__ = ["Opens", "gate_fold", "single_fold"]
 
-NOTE = "Score before folding; the fold cracks less along the grain."
-
 
 class Opens(StrEnum):
     """Where a card is folded, seen from its front."""
@@ -62,5 +60,4 @@ def _card(wide: Length, high: Length, folds: tuple[Length, ...], opens: Opens) -
         upright=True,
         grain=Grain.HEIGHT if opens is Opens.SIDE else Grain.WIDTH,
         scores=tuple(Score(line, Fold.MOUNTAIN, 180) for line in lines),
-        note=NOTE,
     )

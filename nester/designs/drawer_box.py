@@ -65,7 +65,7 @@ def sleeve(width: Length, height: Length, length: Length, seam: Length) -> Piece
         grain=Grain.HEIGHT,
         scores=tuple(Score(Line(Point(x, 0), Point(x, length)), Fold.MOUNTAIN) for x in folds),
         glue=(tab,),
-        note="Score before folding; glue the tab inside the other end.",
+        note="Glue the tab inside, on the panel at the other end.",
     )
 
 

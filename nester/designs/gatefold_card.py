@@ -167,7 +167,8 @@ def _pieces(settings: Settings) -> Iterable[Piece]:
     width, height = number(settings, "width"), number(settings, "height")
     card = gate_fold(width, height, _gate(settings), Opens(word(settings, "opens")))
     holes = _holes(settings)
-    note = f"{card.note} Glue mats before you punch." if holes else card.note
+    matted = bool(holes) and "gates" in FACES[word(settings, "mats")]
+    note = "Glue the gates' mats before you punch." if matted else ""
     yield replace(card, holes=holes, note=note)
     for face in FACES[word(settings, "mats")]:
         count = 2 if face == "gates" else 1

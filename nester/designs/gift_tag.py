@@ -165,10 +165,7 @@ def _pieces(settings: Settings) -> Iterable[Piece]:
     width, length = number(settings, "width"), number(settings, "length")
     clip, reveal = number(settings, "clip"), number(settings, "reveal")
     hole = hole_at(settings, _hole_centre(settings))
-    yield Piece(
-        "tag", "tag", _outline(width, length, clip), upright=True, holes=(hole,),
-        note="Punch the hole before the eyelet and ribbon go in.",
-    )  # fmt: skip
+    yield Piece("tag", "tag", _outline(width, length, clip), upright=True, holes=(hole,))
     faces = FACES[word(settings, "mats")]
     if faces:
         margin = _margin(settings)

@@ -41,7 +41,6 @@ def lid(
         How far mitred tabs reach along the next wall; 0 keeps the corners whole.
     """
     shape = Walled(lid_inside(width, clearance), lid_inside(length, clearance), wall)
-    glued = "glue each tab inside the next wall."
     return Piece(
         name=name,
         role=role,
@@ -50,5 +49,5 @@ def lid(
         slits=() if tab else shape.corner_slits(),
         glue=shape.tabs(tab) if tab else shape.corner_squares(),
         grain=shape.grain,
-        note=f"Score before folding; {glued if tab else f'cut the four slits, {glued}'}",
+        note=f"{'Glue' if tab else 'Cut the four slits; glue'} each tab inside the next wall.",
     )

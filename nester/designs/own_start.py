@@ -43,7 +43,7 @@ width = "width + 2 × flap"
 height = "height + back"
 grain = "height"              # along which side fibres should lie: width, height or any
 upright = true                # a printed pattern must stand upright
-note = "Score before folding; fold the back up first, then glue the flaps onto it."
+note = "Fold the back up first, then glue the flaps onto it."
 # Cut away at the corners: one size for squares at all four, or by top_left, top_right,
 # bottom_left, bottom_right. slanted cuts straight from side to side.
 corners = { bottom_left = { width = "flap", height = "back" }, bottom_right = { width = "flap", \

@@ -107,7 +107,7 @@ def tier(
         scores=shape.base_scores(Fold.VALLEY),
         glue=_seat(shape, seat, seat if seat_length is None else seat_length),
         grain=shape.grain,
-        note="Score before folding; stand the walls up towards the face.",
+        note="Stand the walls up towards the face.",
     )
     if corners == OPEN:
         return piece
@@ -120,7 +120,7 @@ def tier(
         outline=shape.square_outline(),
         scores=piece.scores + shape.corner_scores(Fold.VALLEY),
         slits=shape.corner_slits(),
-        note="Score before folding; cut the four slits, fold each flap over the next wall.",
+        note="Cut the four slits, fold each flap over the next wall.",
     )
     return mirrored(piece) if corners == FLAPS_ANTICLOCKWISE else piece
 
@@ -159,7 +159,7 @@ def _with_pockets(piece: Piece, shape: Walled, pocket: Pocket) -> Piece:
         outline=tuple(outline),
         scores=piece.scores + tuple(scores),
         glue=piece.glue + tuple(glue),
-        note="Score before folding; fold each corner flat onto its own wall, glue two edges.",
+        note="Fold each corner flat onto its own wall, glue two edges.",
     )
 
 

@@ -33,5 +33,5 @@ def tray(
         scores=shape.base_scores(Fold.MOUNTAIN) + shape.corner_scores(Fold.MOUNTAIN),
         glue=shape.tabs(tab, mitre),
         grain=shape.grain,
-        note="Score before folding; glue each tab inside the next wall.",
+        note="Glue each tab inside the next wall.",
     )

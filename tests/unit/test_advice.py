@@ -4,11 +4,12 @@ from dataclasses import replace
 
 import pytest
 
+from nester.designs import DESIGNS, read_settings
 from nester.designs.advice import CARD_FROM, HEAVY_FROM, LONG_FOLD, advice, cautions
 from nester.designs.card import Opens, single_fold
 from nester.designs.lid import lid
 from nester.designs.tray import tray
-from nester.measure import cm, mm
+from nester.measure import Unit, cm, mm
 from nester.pieces import Grain, Hole, Piece, Point
 
 LONG = "A long fold runs across the grain"
@@ -76,7 +77,23 @@ def test_shapes_get_their_own_notes() -> None:
     assert not said(slit, "Cut the slanted")
     assert said(mitred, "Fold it dry once")
     punched = replace(PLAIN, holes=(Hole(Point(cm(1), cm(1)), mm(5)),))
-    assert said(punched, "Punch holes before folding")
+    assert said(punched, "Punch holes with a spare sheet underneath")
+    card = single_fold(cm(10), cm(10), Opens.SIDE)
+    assert said(replace(card, holes=punched.holes), "Punch holes before folding, with a spare")
+
+
+def test_slanted_corners_that_are_no_tabs_are_not_called_tabs() -> None:
+    design = DESIGNS["gift-tag"]
+    (tag,) = design.pieces(read_settings(design, {}, Unit.CM))
+    assert not tag.is_rectangle
+    assert not said(tag, "Cut the slanted")
+
+
+@pytest.mark.parametrize("name", DESIGNS)
+def test_notes_leave_scoring_to_advice_which_knows_the_paper(name: str) -> None:
+    design = DESIGNS[name]
+    for piece in design.pieces(read_settings(design, {}, Unit.CM)):
+        assert "before folding" not in piece.note
 
 
 def test_cautions_defer_to_the_makers_of_tools_and_are_shown_once() -> None:
@@ -87,3 +104,4 @@ def test_cautions_defer_to_the_makers_of_tools_and_are_shown_once() -> None:
     assert "follow the tool maker's instructions and the rules where you work" in knives[0]
     every = cautions([PLAIN, glued, glued, eyelet])
     assert [note.split()[0] for note in every] == ["Knives", "Glue:", "Eyelets"]
+    assert len(cautions([replace(PLAIN, mounted=True)])) == 2
