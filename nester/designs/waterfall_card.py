@@ -5,7 +5,8 @@ the last; an end section as high as a flap.  Each flap is glued by its upper edg
 (the last one by its whole back onto the end section), so each shows below the one before it by
 the pitch.  The tail is folded behind, over the upper edge of the belly band, which is glued to
 the card at its two ends; the tail slides between band and card.  Pulled by the pitch, the strip
-goes over the band by one section, and turns that section's flap up.
+goes over the band by one section, and turns that section's flap up.  The flap's glued edge goes
+behind the band with its section, so the band must go round flaps as well as the strip.
 
 For n flaps of height h at pitch p, what shows is s = h + (n - 1) p high.  The tail lies behind
 it and stands out below by the grip: the strip is 2 s + grip long, and has n folds.  The pull is
@@ -56,12 +57,17 @@ def _above(settings: Settings) -> Length:
 
 
 def _passage(settings: Settings) -> Length:
-    return number(settings, "strip") + number(settings, "band-room")
+    return number(settings, "flap-width") + number(settings, "band-room")
+
+
+def _behind_the_band(settings: Settings) -> int:
+    """Return how many flaps lie on one another behind the band's upper edge at most."""
+    high, pitch = number(settings, "flap-height"), number(settings, "pitch")
+    return min(number(settings, "flaps") - 1, -(-high // pitch))
 
 
 def _least_card_width(settings: Settings) -> Length:
-    band = _passage(settings) + 2 * number(settings, "band-end")
-    return max(band, number(settings, "flap-width"))
+    return _passage(settings) + 2 * number(settings, "band-end")
 
 
 def _least_card_height(settings: Settings) -> Length:
@@ -72,12 +78,25 @@ def _margins(unit: Unit) -> Length:
     return by_unit(unit, cm(2), inch("0.75"))
 
 
-_IN_THE_BAND = (Layer("band", 2), Layer("strip", 4))
-"""The band's own folds, half a sheet each; and the band rises by the strip on either side."""
+def _in_the_band(settings: Settings) -> tuple[Layer, ...]:
+    """Return what takes up room in the band.
+
+    Its own folds, half a sheet each; and on either side it rises by the strip and by the flaps
+    that are turned behind it.
+    """
+    flaps, faces = _behind_the_band(settings), FACES[word(settings, "mats")]
+    mats = (Layer("mat", 4 * flaps * faces),) if faces else ()
+    return (Layer("band", 2), Layer("strip", 4), Layer("flap", 4 * flaps), *mats)
 
 
 def _band_room(before: Settings, thickness: Thickness) -> Length:
-    return smallest_room(_IN_THE_BAND, number(before, "play"), thickness)
+    return smallest_room(_in_the_band(before), number(before, "play"), thickness)
+
+
+def _usual_band_room(before: Settings, unit: Unit) -> Length:
+    """Take a little, and for each flap and its mats what card and lighter paper need."""
+    papers = _behind_the_band(before) * (2 + FACES[word(before, "mats")])
+    return by_unit(unit, mm(2) + papers * mm("0.5"), inch("3/32") + papers * inch("1/64"))
 
 
 SETTINGS = (
@@ -150,10 +169,11 @@ SETTINGS = (
         least=mm(5),
         most=cm(10),
     ),
+    Setting("mats", Kind.CHOICE, "mats on the flaps", "none", choices=tuple(FACES)),
     Setting(
         "play",
         Kind.LENGTH,
-        "the play the strip should have in the band, both sides together",
+        "the play the flaps should have in the band, both sides together",
         lambda _, unit: by_unit(unit, mm(1), inch("1/32")),
         least=0,
         most=cm(2),
@@ -161,8 +181,8 @@ SETTINGS = (
     Setting(
         "band-room",
         Kind.LENGTH,
-        "how much longer the band is than the strip is wide, between its ends",
-        lambda _, unit: by_unit(unit, mm(3), inch("1/8")),
+        "how much longer the band is than the flaps are wide, between its ends",
+        _usual_band_room,
         least=mm("0.1"),
         most=cm(5),
         worked_out=_band_room,
@@ -185,7 +205,6 @@ SETTINGS = (
         least=cm(2),
         most=TALLEST_CARD,
     ),
-    Setting("mats", Kind.CHOICE, "mats on the flaps", "none", choices=tuple(FACES)),
     Setting(
         "reveal",
         Kind.LENGTH,
@@ -274,9 +293,11 @@ def _base_card(settings: Settings) -> Piece:
     passage, end = _passage(settings), number(settings, "band-end")
     tail = min(number(settings, "grip"), height - _least_card_height(settings))
     top = (height - _least_card_height(settings) - tail) // 2 + _above(settings)
-    left = width + (width - passage) // 2 - end
+    # The band needs what it is longer to rise over what lies in it: its ends stand closer.
+    apart = min(passage, number(settings, "flap-width") + number(settings, "play"))
+    left = width + (width - apart) // 2 - end
     band = number(settings, "band")
-    places = (_box(at, top, end, band) for at in (left, left + end + passage))
+    places = (_box(at, top, end, band) for at in (left, left + end + apart))
     card = single_fold(width, height, Opens.SIDE)
     return replace(card, glue=tuple(places), note="The band's ends are glued to the front.")
 
@@ -319,7 +340,7 @@ def _band(settings: Settings) -> Piece:
             Score(Line(Point(at, 0), Point(at, high)), Fold.VALLEY, 0)
             for at in (end, end + passage)
         ),
-        note="Glue the backs of its two ends to the card; the strip slides under its middle.",
+        note="Glue the backs of its ends to the card; the strip and its flaps slide behind it.",
     )
 
 
@@ -347,7 +368,7 @@ def _box(x: Length, y: Length, width: Length, height: Length) -> tuple[Point, ..
 
 def _joints(settings: Settings) -> tuple[Joint, ...]:
     room, wished = number(settings, "band-room"), number(settings, "play")
-    return (Joint("strip in belly band, across", room, _IN_THE_BAND, wished),)
+    return (Joint("flaps in belly band, across", room, _in_the_band(settings), wished),)
 
 
 WATERFALL_CARD = Design(

@@ -1,6 +1,10 @@
 from __future__ import annotations
 
+import pytest
+
 from nester.designs import DESIGNS, read_settings
+from nester.designs.fit import Verdict
+from nester.designs.sheet import design_sheet
 from nester.measure import Unit, cm, inch, mm
 from nester.pieces import Fold, Piece
 
@@ -28,23 +32,44 @@ def test_each_flap_has_its_glue_and_so_has_the_pull_tab() -> None:
     assert made["pull tab"].height == 2 * cm(2)
 
 
-def test_the_band_is_longer_than_the_strip_is_wide() -> None:
-    texts = {"strip": "6", "band-room": "2mm", "band-end": "1.5", "band": "2"}
+def test_flaps_pass_through_the_band_with_the_strip() -> None:
+    texts = {"strip": "6", "band-room": "8mm", "band-end": "1.5", "band": "2", "play": "1mm"}
     made = pieces(**texts)
     band = made["belly band"]
-    assert (band.width, band.height) == (cm("9.2"), cm(2))
-    assert [score.line.start.x for score in band.scores] == [cm("1.5"), cm("7.7")]
+    # The flaps are 7 cm wide, wider than the strip: 7 + 0.8 + 2 × 1.5 cm.
+    assert (band.width, band.height) == (cm("10.8"), cm(2))
+    assert [score.line.start.x for score in band.scores] == [cm("1.5"), cm("9.3")]
     left, right = made["card"].glue
-    assert right[1].x - left[0].x == band.width
+    # Glued with just the play between its ends, it has the other 7 mm to rise by.
+    assert right[0].x - left[1].x == cm("7.1")
 
 
-def test_the_strip_slides_in_the_band() -> None:
-    read = read_settings(DESIGN, {"band-room": "2mm"}, Unit.CM)
+def test_flaps_turned_behind_the_band_take_up_room() -> None:
+    asked = {"flaps": "4", "flap-width": "7", "pitch": "1.5", "mats": "front"}
+    paper = {"band": mm("0.2"), "strip": mm("0.3"), "flap": mm("0.25"), "mat": mm("0.1")}
+    read = read_settings(DESIGN, {**asked, "band-room": "6mm"}, Unit.CM)
     (joint,) = DESIGN.joints(read)
-    paper = {"band": mm("0.2"), "strip": mm("0.3")}.__getitem__
-    assert joint.play(paper) == mm(2) - mm("0.2") - mm("0.6")
-    fitted = read_settings(DESIGN, {"band-room": "fit", "play": "1mm"}, Unit.CM, paper)
-    assert fitted["band-room"] == mm(2)
+    # On either side the strip and three flaps with their mats: 2 × (0.3 + 3 × 0.35) mm.
+    assert joint.play(paper.__getitem__) == mm(6) - mm("0.2") - mm("2.7")
+    fit = {**asked, "band-room": "fit", "play": "1mm"}
+    assert read_settings(DESIGN, fit, Unit.CM, paper.__getitem__)["band-room"] == mm(4)
+
+
+def test_no_more_flaps_lie_behind_the_band_than_reach_its_edge() -> None:
+    # Of 12 flaps of 4 cm, 2 cm apart, a third one turned ends below the edge.
+    asked = {"flaps": "12", "flap-width": "4", "pitch": "2"}
+    (joint,) = DESIGN.joints(read_settings(DESIGN, asked, Unit.CM))
+    assert [one.half_sheets for one in joint.layers if one.role == "flap"] == [2 * 4]
+
+
+@pytest.mark.parametrize("unit", [Unit.CM, Unit.IN])
+@pytest.mark.parametrize("mats", ["none", "front", "both"])
+@pytest.mark.parametrize("flaps", ["2", "4", "12"])
+def test_the_usual_band_has_room_for_card_and_lighter_mats(
+    unit: Unit, mats: str, flaps: str
+) -> None:
+    sheet = design_sheet(DESIGN, {"mats": mats, "flaps": flaps}, {}, unit)
+    assert [line.verdict for line in sheet.fit] == [Verdict.FITS]
 
 
 def test_the_card_has_room_for_flaps_turned_up() -> None:
