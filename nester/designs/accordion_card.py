@@ -232,6 +232,7 @@ def _covers(settings: Settings) -> Iterable[Piece]:
             number(settings, "height") + overhang,
             quantity=2,
             upright=True,
+            mounted=True,
             note="Glue its whole back onto the outermost panel, in the middle.",
         )
 

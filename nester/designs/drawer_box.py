@@ -271,7 +271,7 @@ def _drawer(settings: Settings) -> Piece:
 def _joints(settings: Settings) -> tuple[Joint, ...]:
     room, wished = number(settings, "room"), number(settings, "play")
     return tuple(
-        Joint(f"drawer in sleeve, {way}", room, layers, wished)
+        Joint(f"drawer in sleeve, {way}", room, layers, wished, one_sided=way == "upwards")
         for way, layers in _IN_THE_SLEEVE.items()
     )
 

@@ -61,12 +61,15 @@ class Joint:
         What takes up room.
     wished
         The play that makes it open and close easily, both sides together.
+    one_sided
+        All the play is on one side: above what stands on a floor, or at a pocket's mouth.
     """
 
     name: str
     room: Length
     layers: tuple[Layer, ...]
     wished: Length
+    one_sided: bool = False
 
     def play(self, thickness: Thickness) -> Length:
         """Return the room that is left, both sides together; less than zero: it binds."""
@@ -130,7 +133,9 @@ def check_fit(joints: Iterable[Joint], thickness: Thickness, unit: Unit) -> tupl
 def _line(joint: Joint, play: Length, unit: Unit) -> FitLine:
     if play < 0:
         return FitLine(joint, play, Verdict.BINDS, f"{joint.name}: binds by {_say(-play, unit)}")
-    said = f"{joint.name}: {_say(play, unit)} of play, {_say(play // 2, unit)} a side"
+    said = f"{joint.name}: {_say(play, unit)} of play"
+    if not joint.one_sided:
+        said += f", {_say(play // 2, unit)} a side"
     if play >= joint.wished:
         return FitLine(joint, play, Verdict.FITS, said)
     said += f"; it opens and closes easily with {_say(joint.wished, unit)}"

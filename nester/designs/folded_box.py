@@ -49,6 +49,12 @@ SMALLEST_MAT: Length = mm(5)
 EIGHTHS = 8
 
 
+NOTE = (
+    "Without glue: stand two opposite walls up, their corners folded in to the middle; bring the"
+    " paper left at their ends round; fold the other two walls over it."
+)
+
+
 def square_for(base: Length, step: Length) -> Length:
     """Return the side of the smallest square, in whole steps, that gives at least this base.
 
@@ -82,7 +88,7 @@ def folded_square(name: str, role: str, square: Length) -> Piece:
         square,
         square,
         scores=tuple(_scores(square)),
-        note="Folded without glue: score every line, corners to the middle first.",
+        note=NOTE,
     )
 
 

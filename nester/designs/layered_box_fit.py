@@ -172,12 +172,12 @@ def _rim_joints(box: Box) -> Iterable[Joint]:
         step_up = (Layer(_role(box, place - 1), 1), Layer(_role(box, place), 1))
         base += step_up
         name = f"{_called(box, place)} below the rim of tier {place - 1}, upwards"
-        yield Joint(name, room, step_up, 0)
+        yield Joint(name, room, step_up, 0, one_sided=True)
     if box.inner_lid_stands_in:
         room = box.shape_of(1).wall - box.shape_of(box.tiers).wall
         mats = tuple(_mats(box, "mat.inner-lid", 2)) if box.mats_on(OUTSIDE) else ()
         name = "inner lid below the rim of tier 1, upwards"
-        yield Joint(name, room, (*base, Layer("inner-lid", 2), *mats), 0)
+        yield Joint(name, room, (*base, Layer("inner-lid", 2), *mats), 0, one_sided=True)
 
 
 def _card_joints(box: Box) -> Iterable[Joint]:
@@ -193,4 +193,4 @@ def _card_joints(box: Box) -> Iterable[Joint]:
     across, down = box.card_room
     layers = tuple(_cards(box, 2 * in_a_pocket))
     yield Joint("pull-out card in its pocket, across", across - side, layers, box.length_of("play"))
-    yield Joint("pull-out card in its pocket, down", down - side, (), 0)
+    yield Joint("pull-out card in its pocket, down", down - side, (), 0, one_sided=True)

@@ -306,7 +306,6 @@ def _base_strip(settings: Settings) -> Piece:
     width, grip, pitch = (number(settings, name) for name in ("strip", "grip", "pitch"))
     tail = _shown(settings) + grip
     folds = [tail + place * pitch for place in range(number(settings, "flaps"))]
-    tab = number(settings, "tab")
     sections = [_box(0, at, width, pitch) for at in folds[:-1]]
     return Piece.rectangle(
         "base strip",
@@ -320,7 +319,6 @@ def _base_strip(settings: Settings) -> Piece:
             for at in folds
         ),
         glue=(
-            _box((width - tab) // 2, 0, tab, grip),
             *sections,
             _box(0, folds[-1], width, number(settings, "flap-height")),
         ),
@@ -352,8 +350,9 @@ def _pull_tab(settings: Settings) -> Piece:
         width,
         2 * grip,
         grain=Grain.WIDTH,
+        mounted=True,
         scores=(Score(Line(Point(0, grip), Point(width, grip)), Fold.MOUNTAIN, 180),),
-        note="Fold it round the end of the strip's tail and glue it.",
+        note="Fold it round the end of the strip's tail, in the middle, and glue its whole back.",
     )
 
 

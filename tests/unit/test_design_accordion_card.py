@@ -65,6 +65,7 @@ def test_two_panels_between_covers_have_no_bare_back() -> None:
 def test_covers_hang_over() -> None:
     cover = pieces(width="10", height="12", overhang="0.6")["cover"]
     assert (cover.width, cover.height, cover.quantity) == (cm("10.6"), cm("12.6"), 2)
+    assert cover.mounted  # its glue counts
 
 
 def test_a_ribbon_goes_round_it_with_a_bow() -> None:

@@ -4,6 +4,7 @@ from fractions import Fraction
 
 import pytest
 
+from nester.designs import DESIGNS, read_settings
 from nester.designs.base import DesignRefusal
 from nester.designs.fit import (
     Joint,
@@ -62,6 +63,19 @@ def test_the_play_decides_and_is_said(room: Length, verdict: Verdict, sentence: 
 def test_an_inch_shop_reads_inches() -> None:
     (line,) = check_fit([Joint("card in pocket", inch("1/8"), (), 0)], thick, Unit.IN)
     assert line.sentence == "card in pocket: 1/8 in of play, 1/16 in a side"
+
+
+def test_play_above_what_stands_on_a_floor_is_on_one_side() -> None:
+    box = DESIGNS["drawer-box"]
+    joints = box.joints(read_settings(box, {}, Unit.CM))
+    across, upwards = check_fit(joints, lambda _: mm("0.2"), Unit.CM)
+    assert across.sentence == "drawer in sleeve, across: 1.6 mm of play, 0.8 mm a side"
+    assert upwards.sentence == "drawer in sleeve, upwards: 1.5 mm of play"
+    box = DESIGNS["layered-box"]
+    joints = box.joints(read_settings(box, {"cards": "4"}, Unit.CM))
+    one_sided = [joint.name for joint in joints if joint.one_sided]
+    assert len(one_sided) == 5
+    assert all(name.endswith(("upwards", "down")) for name in one_sided)
     (line,) = check_fit([joint(mm("0.3"))], thick, Unit.IN)
     assert line.sentence == "tier 2 in tier 1: binds by less than 1/64 in"
 

@@ -250,6 +250,13 @@ def test_the_example_folds_into_a_little_house() -> None:
     assert len(floor.outline) == 12
     assert floor.scores[0].line == ((cm(2), cm(2)), (cm(2), floor.height - cm(2)))
     assert mat.quantity == 2
+    # The face is outside: the walls' tabs fold behind it, the door opens towards it.
+    assert {score.fold for score in side.scores} == {Fold.MOUNTAIN}
+    assert [score.fold for score in gable.scores] == [Fold.VALLEY]
+    assert [
+        fault for one in (gable, side, floor, roof) for fault in fold_faults(one, 0, Unit.CM)
+    ] == []
+    assert {layer.role for layer in design.joints(settings)[0].layers} == {"wall.side", "floor"}
 
 
 def test_rules_speak_in_the_makers_words() -> None:
