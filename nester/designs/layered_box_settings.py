@@ -37,9 +37,16 @@ _ROOM_FOR_A_HOLE: Length = cm(2)
 
 
 def _usual_step(before: Settings, unit: Unit) -> Length:
-    """Take a ninth of the panel in whole mm, or a 24th in 48ths of an inch: 2 cm of 18."""
-    side = Box(before).shorter
+    """Take a ninth of the panel in whole mm, 2 cm of 18, or a 24th in inches.
+
+    With walls as high as the base is wide, blanks are smaller by three steps: 48ths of an inch
+    give them in 16ths.  With other walls, a step in 16ths does.
+    """
+    box = Box(before)
+    side = box.shorter
     if unit is Unit.IN:
+        if box.length_of("wall") != side:
+            return tidied(side // 24, unit)
         return side // 24 // inch("1/48") * inch("1/48")
     return side // 9 // mm(1) * mm(1)
 

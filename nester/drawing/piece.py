@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import textwrap
 import xml.etree.ElementTree as ET
 from collections.abc import Callable, Sequence
 from fractions import Fraction
@@ -44,6 +45,7 @@ GRAIN_WORDS = {
 _LONG_SIDE = 600
 """Longest side of the drawn piece, in picture units."""
 _MARGIN = 100
+_LINE = 17
 _LETTER = Fraction(15, 2)
 """Width of a letter of the labels, generously."""
 _FONT = "13"
@@ -74,8 +76,10 @@ def draw_piece(piece: Piece, unit: Unit, *, fill: str = PAPER) -> str:
     scale = Fraction(_LONG_SIDE, max(piece.width, piece.height))
     legend = _legend_entries(piece, unit)
     wide = max(piece.width * scale, Fraction(420))
-    high = piece.height * scale
-    page = (wide + 2 * _MARGIN, high + 2 * _MARGIN + 30 + 22 * len(legend))
+    note = textwrap.wrap(piece.note, math.floor((wide + 2 * _MARGIN - 40) / _LETTER))
+    top = _MARGIN + _LINE * max(len(note) - 1, 0)
+    foot = top + piece.height * scale + _MARGIN
+    page = (wide + 2 * _MARGIN, foot + 30 + 22 * len(legend))
     root = ET.Element(
         f"{{{SVG}}}svg",
         {
@@ -92,13 +96,14 @@ def draw_piece(piece: Piece, unit: Unit, *, fill: str = PAPER) -> str:
     _add(root, "title").text = title
     _add(root, "rect", width="100%", height="100%", fill="#ffffff")
     _text(root, title, Fraction(20), Fraction(28), size="17", anchor="start")
-    drawing = _add(root, "g", transform=f"translate({_MARGIN} {_MARGIN})")
+    drawing = _add(root, "g", transform=f"translate({_MARGIN} {top})")
     piece_marks(drawing, piece, 0, 0, scale, fill=fill, glue=True)
     _grain_arrow(drawing, piece, scale)
     _sizes(drawing, piece, unit, scale)
-    _legend(root, legend, Fraction(_MARGIN), high + 2 * _MARGIN + 12)
-    if piece.note:
-        _text(root, piece.note, Fraction(20), Fraction(48), anchor="start", fill=FAINT)
+    _legend(root, legend, Fraction(_MARGIN), foot + 12)
+    for number, line in enumerate(note):
+        at = Fraction(48 + _LINE * number)
+        _text(root, line, Fraction(20), at, anchor="start", fill=FAINT)
     return _written(root)
 
 

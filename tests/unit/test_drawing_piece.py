@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import pytest
 
@@ -153,3 +154,22 @@ def test_a_thin_strip_says_its_grain_only_in_the_legend() -> None:
     assert drawing is not None
     assert drawing.find("s:polyline", NS) is None
     assert "fibres along its width, if you can" in texts(svg)
+
+
+def test_a_long_note_is_broken_into_lines_above_the_drawing() -> None:
+    note = " ".join(f"word{number}" for number in range(60))
+    plain = Piece.rectangle("mat", "mat", mm(50), mm(300), note="short")
+    short, long = (
+        ET.fromstring(draw_piece(one, Unit.CM))  # noqa: S314
+        for one in (plain, replace(plain, note=note))
+    )
+    lines = [text for text in long.iter(f"{{{SVG}}}text") if "word" in (text.text or "")]
+    assert " ".join(line.text or "" for line in lines) == note
+    # A letter is taken as 7½ wide, generously.
+    page = float(long.get("width", ""))
+    assert max(len(line.text or "") for line in lines) * 7.5 <= page - 40
+    lower = 17 * (len(lines) - 1)
+    assert float(long.get("height", "")) == float(short.get("height", "")) + lower > 0
+    shift = long.find(f"{{{SVG}}}g")
+    assert shift is not None
+    assert shift.get("transform") == f"translate(100 {100 + lower})"

@@ -316,3 +316,12 @@ def test_the_tray_box_fits_its_lid_and_counts_its_ribbon() -> None:
     bare = read_settings(design, {"lid": "no", "ribbon": "0"}, Unit.CM)
     assert design.joints(bare) == design.consumables(bare) == ()
     assert len(design.section(bare)) == 1
+
+
+def test_the_usual_step_of_an_inch_box_gives_sizes_a_ruler_shows() -> None:
+    design = DESIGNS["layered-box"]
+    for texts in ({}, {"length": "6"}, {"length": "6", "wall": "2"}, {"panel": "5", "wall": "3"}):
+        for piece in design.pieces(read_settings(design, texts, Unit.IN)):
+            if piece.name == "inner lid" and "wall" not in texts:
+                continue  # it goes over a base that is smaller by thirds of what its blank is
+            assert piece.width % inch("1/16") == piece.height % inch("1/16") == 0, piece.name
