@@ -290,12 +290,18 @@ def _sizes(group: ET.Element, piece: Piece, unit: Unit, scale: Fraction) -> None
 
 
 def _marks(piece: Piece, axis: int) -> list[Length]:
-    """Return where edges, folds and slits run square to an axis, and where holes lie."""
+    """Return where edges, folds and slits run square to an axis or slanted ones end, and holes."""
     corners = piece.outline
     edges = [Line(a, b) for a, b in zip(corners, corners[1:] + corners[:1], strict=True)]
     lines = [*edges, *(score.line for score in piece.scores), *piece.slits]
     square = {line.start[axis] for line in lines if line.start[axis] == line.end[axis]}
-    return sorted(square | {hole.centre[axis] for hole in piece.holes})
+    slanted = {
+        end[axis]
+        for line in lines
+        if line.start.x != line.end.x and line.start.y != line.end.y
+        for end in line
+    }
+    return sorted(square | slanted | {hole.centre[axis] for hole in piece.holes})
 
 
 def _measure_line(

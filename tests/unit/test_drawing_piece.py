@@ -5,6 +5,8 @@ from dataclasses import replace
 
 import pytest
 
+from nester.designs.envelope import envelope
+from nester.designs.folded_box import folded_square
 from nester.designs.lid import lid
 from nester.designs.tier import FLAPS, tier
 from nester.drawing.piece import SVG, draw_piece, edge_distance, piece_marks
@@ -173,3 +175,13 @@ def test_a_long_note_is_broken_into_lines_above_the_drawing() -> None:
     shift = long.find(f"{{{SVG}}}g")
     assert shift is not None
     assert shift.get("transform") == f"translate(100 {100 + lower})"
+
+
+def test_the_ends_of_slanted_lines_are_measured() -> None:
+    square = folded_square("box", "box", cm(16))
+    assert texts(draw_piece(square, Unit.CM)).count("2") == 2 * 8
+    # The flap of an envelope of 16 × 10 cm slants by 4 cm, its tabs by 1½ cm, its back by 1 mm.
+    drawn = texts(draw_piece(envelope(cm(16), cm(10), cm(4), mm(15)), Unit.CM))
+    across = ["1.5", "0.1", "3.9", "8", "3.9", "0.1", "1.5"]
+    start = drawn.index("0.1") - 1
+    assert drawn[start : start + len(across)] == across
