@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from decimal import ROUND_FLOOR, Decimal
 from fractions import Fraction
+from functools import partial
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -38,7 +39,7 @@ from inventory.shop import ShopFile, the_shop
 from inventory.stash import StashRow, add_offcut, find_stock, list_papers, list_stash, worth
 from nester.layouts import Answer, Cuts, Effort, Layout, Problem, Stock, Want
 from nester.measure import area_m2
-from nester.packing import Claim, Progress, Stop, Verdict, left_over, never, solve_orders
+from nester.packing import Claim, Progress, Stop, Verdict, left_over, never, solve, solve_orders
 from nester.pieces import Piece, Turn
 from nester.refusal import Refusal
 from nester.verify import require
@@ -100,7 +101,10 @@ def plan_batch(
         on_progress=on_progress,
     )
     require(verdict.problem, verdict.answer)
-    plan = desk.plan(verdict, effort, today)
+    search = partial(
+        solve, effort=effort, stop=stop, seconds_left=seconds_left, on_progress=on_progress
+    )
+    plan = desk.plan(verdict, effort, today, search)
     if not verdict.made:
         return plan
     with shop_file.begin() as session:
@@ -188,8 +192,14 @@ class _Desk:
         upright = part.piece.upright and part.paper in self._directional
         return Turn.NONE if upright else Turn.ANY
 
-    def plan(self, verdict: Verdict, effort: Effort, today: date) -> Plan:
-        """Put the verdict into the words of the shop."""
+    def plan(
+        self,
+        verdict: Verdict,
+        effort: Effort,
+        today: date,
+        search: Callable[[Problem], Answer],
+    ) -> Plan:
+        """Put the verdict into the words of the shop, and search for what to buy."""
         made = set(verdict.made)
         answer = verdict.answer
         return Plan(
@@ -219,7 +229,7 @@ class _Desk:
                 for lack in verdict.lacks
                 for part in [self.parts[int(lack.name)]]
             ),
-            restock=self._restock(verdict, effort),
+            restock=self._restock(verdict, search),
             cost=_exact(answer.cost),
             bound=_rounded_down(answer.bound),
             notes=tuple(self._notes(answer, today)),
@@ -268,7 +278,9 @@ class _Desk:
         row = self.rows[layout.stock]
         return row.paper.casefold(), -row.width * row.height, int(row.label.partition("-")[2])
 
-    def _restock(self, verdict: Verdict, effort: Effort) -> tuple[Restock, ...]:
+    def _restock(
+        self, verdict: Verdict, search: Callable[[Problem], Answer]
+    ) -> tuple[Restock, ...]:
         lacking = {self.parts[int(lack.name)].paper for lack in verdict.lacks}
         if not lacking:
             return ()
@@ -290,7 +302,7 @@ class _Desk:
             want.name: tuple(c.order for c in waiting if c.pieces.get(want.name))
             for want in problem.wants
         }
-        return restock(problem, self._on_sale, orders_of, effort)
+        return restock(problem, self._on_sale, orders_of, search)
 
     def _notes(self, answer: Answer, today: date) -> Iterable[str]:
         if answer.stopped:

@@ -8,7 +8,7 @@ shopping list.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
@@ -16,9 +16,8 @@ from fractions import Fraction
 from inventory.models import Kind
 from inventory.plan import Restock
 from inventory.stash import StashRow
-from nester.layouts import Effort, Problem, Stock
+from nester.layouts import Answer, Problem, Stock
 from nester.measure import Length, area_m2
-from nester.packing import solve
 from nester.verify import require
 
 __all__ = ["OnSale", "on_sale", "restock"]
@@ -55,7 +54,7 @@ def restock(
     problem: Problem,
     sizes: Sequence[OnSale],
     orders_of: Mapping[str, tuple[int, ...]],
-    effort: Effort,
+    search: Callable[[Problem], Answer],
 ) -> tuple[Restock, ...]:
     """Return the cheapest purchase found with which all of a problem's pieces can be made.
 
@@ -67,6 +66,8 @@ def restock(
         What can be bought.
     orders_of
         The orders that wait for each want, by its name.
+    search
+        `nester.packing.solve`, with how hard and how long to look.
     """
     buyable = {f"buy {number}": size for number, size in enumerate(sizes)}
     shop_shelf = tuple(
@@ -76,7 +77,7 @@ def restock(
     # Paper at hand is paid for: only what must be bought costs anything here.
     at_hand = tuple(replace(one, price=Fraction(0)) for one in problem.stock)
     whole = replace(problem, stock=at_hand + shop_shelf)
-    answer = solve(whole, effort)
+    answer = search(whole)
     require(whole, answer)
     bought: Counter[str] = Counter()
     waiting: dict[str, set[int]] = defaultdict(set)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
+from functools import partial
 from typing import TYPE_CHECKING
 
 import pytest
@@ -16,6 +17,7 @@ from inventory.plan import Restock
 from inventory.stash import add_offcut, add_paper, add_sheets, count_stock, list_stash
 from nester.layouts import Cuts, Effort, Problem, Stock, Want
 from nester.measure import cm, inch
+from nester.packing import solve
 from nester.pieces import Turn
 
 if TYPE_CHECKING:
@@ -165,9 +167,30 @@ def test_what_is_left_is_used_before_anything_is_bought() -> None:
         OnSale("print", cm(50), cm(70), Decimal(2)),
     )
     orders = {"a": (1, 4), "b": (4,), "c": (7,)}
-    lines = restock(Problem(wants, stock), sizes, orders, Effort.QUICK)
+    lines = restock(Problem(wants, stock), sizes, orders, partial(solve, effort=Effort.QUICK))
     assert lines == (
         Restock("card", cm(99), cm(99), 0, None, (7,)),
         Restock("card", cm(50), cm(50), 1, Decimal(10), (1, 4)),
         Restock("print", cm(60), cm(10), 0, None, (4,)),
     )
+
+
+def test_the_safety_stop_also_ends_the_search_for_what_to_buy(
+    stocked: ShopFile, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    order_boxes(stocked, copies=30, days=1)
+    given: list[dict[str, object]] = []
+
+    def watched(problem: Problem, **how: object):
+        given.append(how)
+        return solve(problem, Effort.QUICK)
+
+    def stop() -> bool:
+        return True
+
+    monkeypatch.setattr("inventory.batches.solve", watched)
+    lines = plan_batch(stocked, today=TODAY, stop=stop, seconds_left=lambda: 0.5).restock
+    assert lines
+    (how,) = given
+    assert how["stop"] is stop
+    assert how["seconds_left"]() == 0.5
