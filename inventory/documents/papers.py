@@ -14,13 +14,17 @@ from inventory.plan import Plan, PlannedLayout
 
 __all__ = ["write_papers"]
 
+_PICTURE = re.compile(r"[0-9]{3,}-[SK]-[0-9]+(?:-[a-z0-9-]+)?\.svg")
+"""The name of a picture as `_picture_name` makes it."""
+
 
 def write_papers(plan: Plan, folder: Path) -> list[Path]:
     """Write a plan's files and return their paths.
 
     They are the plan as text, the cut list as text and as CSV, the lists of pieces, of what to
     take out, of what is lacking and what to buy as CSV, and a picture of each layout as SVG.
-    Files of the same names are replaced; pictures of an earlier plan are removed.
+    Files of the same names are replaced; pictures of an earlier plan are removed, and nothing
+    else.
     """
     pictures = folder / "layouts"
     texts = {
@@ -37,8 +41,8 @@ def write_papers(plan: Plan, folder: Path) -> list[Path]:
     make_folder(pictures)
     for path, text in texts.items():
         write_file(path, text)
-    for old in pictures.glob("[0-9]*.svg"):
-        if old not in texts:
+    for old in pictures.iterdir():
+        if _PICTURE.fullmatch(old.name) and old not in texts:
             old.unlink()
     return list(texts)
 

@@ -388,13 +388,16 @@ def test_writing_again_replaces_what_was_there_and_nothing_else(folder):
     made = plan()
     third = replace(made.layouts[1], number=3)
     write_papers(replace(made, layouts=(*made.layouts, third)), folder)
-    (folder / "layouts" / "my own.svg").write_text("mine")
+    for own in ("my own.svg", "2024-spring.svg", "3.svg"):
+        (folder / "layouts" / own).write_text("mine")
     (folder / "notes.txt").write_text("mine")
     (folder / "plan.txt").write_text("old")
     write_papers(made, folder)
     assert sorted(path.name for path in (folder / "layouts").iterdir()) == [
         "001-S-1-coal-card.svg",
         "002-K-1-coal-card.svg",
+        "2024-spring.svg",
+        "3.svg",
         "my own.svg",
     ]
     assert (folder / "notes.txt").read_text() == "mine"
