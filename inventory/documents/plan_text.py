@@ -37,9 +37,8 @@ def plain_text(*parts: RenderableType) -> str:
 def table(title: str, *columns: str, right: frozenset[str] = frozenset()) -> Table:
     """Return an empty table in the look of the house; columns in `right` hold numbers."""
     made = Table(
-        title=title,
+        title=Text(title, style="bold"),
         title_justify="left",
-        title_style="bold",
         box=box.SIMPLE_HEAD,
         pad_edge=False,
         header_style="",

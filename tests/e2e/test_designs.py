@@ -116,6 +116,17 @@ def test_a_fault_in_a_design_of_ones_own_is_told_by_line(desk: Desk) -> None:
     assert "Traceback" not in ran.err
 
 
+def test_brackets_in_a_title_of_ones_own_are_shown_as_they_are(stocked: Desk) -> None:
+    text = stocked.do("design", "new", run=stocked.run_here)
+    title = "[/b] a [red] sachet"
+    (stocked.folder / "own.toml").write_text(
+        text.replace("a flat sachet with a card in it", title), encoding="utf-8"
+    )
+    stocked.do("design", "add", "own.toml", run=stocked.run_here)
+    for verb in ("show", "settings"):
+        assert title in stocked.do("design", verb, "sachet", run=stocked.run_here)
+
+
 def test_orders_that_bind_are_refused_with_the_number(stocked: Desk) -> None:
     told = stocked.refuses(
         "order", "add", "Ewa", "layered-box", "--due", "in 5 days",
