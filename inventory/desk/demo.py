@@ -80,7 +80,14 @@ def _clear(folder: Path) -> None:
         write_file(mark, "What 'quirebox demo' makes here is made anew when it runs again.\n")
     elif not mark.is_file():
         raise Refusal(f"{folder} is here already and was not made by the demo; run it elsewhere")
-    for old in folder.glob(f"{_SHOP}*"):
-        old.unlink()
-    for old in folder.glob("batch-*"):
-        shutil.rmtree(old)
+    for old in [*folder.glob(f"{_SHOP}*"), *folder.glob("batch-*")]:
+        try:
+            if old.is_dir() and not old.is_symlink():
+                shutil.rmtree(old)
+            else:
+                old.unlink()
+        except OSError as why:
+            raise Refusal(
+                f"{old}: it is of an earlier demo and can't be removed ({why.strerror or why});"
+                " remove it, or run the demo elsewhere"
+            ) from None

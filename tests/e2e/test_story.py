@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import errno
 import json
 import re
 import shlex
@@ -174,6 +175,36 @@ def test_the_demo_touches_no_folder_of_another(desk: Desk) -> None:
     (desk.folder / "quirebox-demo" / "shop.sqlite").write_text("mine")
     assert "was not made by the demo" in desk.refuses("demo")
     assert (desk.folder / "quirebox-demo" / "shop.sqlite").read_text() == "mine"
+
+
+def test_a_link_in_the_demos_folder_is_removed_and_what_it_leads_to_is_not(desk: Desk) -> None:
+    elsewhere = desk.folder / "elsewhere"
+    elsewhere.mkdir()
+    (elsewhere / "notes.txt").write_text("mine")
+    folder = desk.folder / "quirebox-demo"
+    folder.mkdir()
+    (folder / "made-by-quirebox-demo.txt").touch()
+    (folder / "batch-1").symlink_to(elsewhere, target_is_directory=True)
+    (folder / "batch-2").touch()
+    desk.do("demo", run=desk.run_here)
+    assert [path.name for path in elsewhere.iterdir()] == ["notes.txt"]
+    assert not (folder / "batch-1").is_symlink()
+    assert not (folder / "batch-2").exists()
+
+
+def test_an_earlier_demo_that_cannot_be_removed(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = desk.folder / "quirebox-demo"
+    folder.mkdir()
+    (folder / "made-by-quirebox-demo.txt").touch()
+    (folder / "shop.sqlite").touch()
+
+    def denied(_: Path) -> None:
+        raise PermissionError(errno.EACCES, "Permission denied")
+
+    monkeypatch.setattr(Path, "unlink", denied)
+    assert "can't be removed (Permission denied)" in desk.refuses("demo", run=desk.run_here)
 
 
 def test_json_of_a_plan_of_nothing(desk: Desk) -> None:
