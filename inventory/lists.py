@@ -35,6 +35,7 @@ __all__ = [
 
 LARGEST_COUNT = 1_000_000
 _LARGEST_FILE = 50_000_000
+_LARGEST_FIELD = csv.field_size_limit()
 _T = TypeVar("_T")
 
 
@@ -178,7 +179,12 @@ def _split(text: str, path: Path) -> Iterator[tuple[int, list[str]]]:
             fields = next(reader)
         except StopIteration:
             return
-        except csv.Error:
+        except csv.Error as why:
+            if "field limit" in str(why):
+                raise Refusal(
+                    f"{path}, line {line}: a field of more than {_LARGEST_FIELD:,} characters is"
+                    " none of a list; does a quote open there that is never closed?"
+                ) from None
             raise Refusal(
                 f"{path}, line {line}: its quotes don't match;"
                 " each that opens a field must be closed before the next separator"

@@ -134,6 +134,11 @@ def test_quotes_that_do_not_match(refusal, content):
     assert refusal(content).startswith(f"line {line}: its quotes don't match")
 
 
+def test_a_field_that_is_far_too_long(refusal):
+    said = refusal(f"name,width\nlid,5\n{'x' * 200_000},7\n")
+    assert said.startswith("line 3: a field of more than 131,072 characters")
+
+
 def test_signs_that_cannot_be_printed_are_not_repeated(refusal):
     assert refusal("name,width,a\x1b[31m,a\x1b[31m\nlid,5\n").startswith("line 1: there are two")
 
