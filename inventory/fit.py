@@ -1,7 +1,7 @@
 """An estimate before buying: the optimizer on two plain lists, with no stash.
 
 The lists and the JSON written here are documented in the README; the JSON's schema is
-`desk/schemas/fit.json`.
+`desk/schemas_json/fit.json`.
 """
 
 from __future__ import annotations

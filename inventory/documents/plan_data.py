@@ -1,6 +1,6 @@
 """A plan as plain data for programs; lengths are numbers of millimetres, money is text.
 
-Its schema is `desk/schemas/batch.json`.
+Its schema is `desk/schemas_json/batch.json`.
 """
 
 from __future__ import annotations
