@@ -101,9 +101,7 @@ def plan_batch(
         on_progress=on_progress,
     )
     require(verdict.problem, verdict.answer)
-    search = partial(
-        solve, effort=effort, stop=stop, seconds_left=seconds_left, on_progress=on_progress
-    )
+    search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
     plan = desk.plan(verdict, effort, today, search)
     if not verdict.made:
         return plan

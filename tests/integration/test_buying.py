@@ -189,7 +189,7 @@ def test_the_safety_stop_also_ends_the_search_for_what_to_buy(
         return True
 
     monkeypatch.setattr("inventory.batches.solve", watched)
-    lines = plan_batch(stocked, today=TODAY, stop=stop, seconds_left=lambda: 0.5).restock
+    lines = plan_batch(stocked, today=TODAY, stop=stop).restock
     assert lines
     (how,) = given
     assert how["stop"] is stop
