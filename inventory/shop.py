@@ -40,6 +40,7 @@ __all__ = [
     "ShopFile",
     "change_shop",
     "default_path",
+    "is_any_shop",
     "open_shop",
     "the_shop",
 ]
@@ -64,6 +65,14 @@ def default_path() -> Path:
     from platformdirs import user_data_path
 
     return user_data_path("quirebox", appauthor=False) / "shop.sqlite"
+
+
+def is_any_shop() -> bool:
+    """Whether something lies at `default_path`, be it a shop or not."""
+    try:
+        return default_path().exists()
+    except OSError:
+        return True  # it can't be looked at; opening it says why
 
 
 class ShopFile:

@@ -44,9 +44,9 @@ FileArgument = Annotated[Path, typer.Argument(metavar="FILE.toml", help="A desig
 @contextmanager
 def _session_if_any(context: typer.Context) -> Iterator[Session | None]:
     """Give a session for reading, or None where no shop has been begun and none is named."""
-    from inventory.shop import default_path
+    from inventory.shop import is_any_shop
 
-    if context.find_root().params.get("shop") is None and not default_path().exists():
+    if context.find_root().params.get("shop") is None and not is_any_shop():
         yield None
         return
     with shop_file_of(context) as shop_file, shop_file.read() as session:

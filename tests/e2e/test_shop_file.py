@@ -28,6 +28,12 @@ def test_without_a_word_the_shop_lies_in_the_home(desk: Desk) -> None:
     assert "Unit in, currency USD" in bare.do("shop", "show")
 
 
+@pytest.mark.parametrize("words", [("design", "list"), ("stash", "list")])
+def test_a_shop_that_cannot_be_looked_for(desk: Desk, words: tuple[str, ...]) -> None:
+    far = Desk(desk.folder, {"QUIREBOX_SHOP": "x" * 5000})
+    assert "can't be reached" in far.refuses(*words, run=far.run_here)
+
+
 def test_a_shop_is_never_overwritten(stocked: Desk) -> None:
     assert "exists already" in stocked.refuses("shop", "new", "Another")
 
