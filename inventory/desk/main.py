@@ -98,8 +98,9 @@ def main(arguments: Sequence[str]) -> int:
         0: done.  1: a fault of the program.  2: a mistake of the user, told in one sentence.
         3: pieces fit no sheet.  130: stopped by Ctrl-C.
     """
-    from inventory.desk.tell import refuse, warn
+    from inventory.desk.tell import refuse, show_what_can_be_shown, warn
 
+    show_what_can_be_shown()
     try:
         code = app(arguments, prog_name="quirebox", standalone_mode=False)
         sys.stdout.flush()

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from nester.packing import Progress
 
-__all__ = ["console", "print_json", "refuse", "searching", "warn"]
+__all__ = ["console", "print_json", "refuse", "searching", "show_what_can_be_shown", "warn"]
 
 _WIDEST = 100
 
@@ -32,13 +33,30 @@ def console(*, stderr: bool = False) -> Console:
 
 def print_json(data: Any, target: Path | None = None) -> None:
     """Write data as JSON to a file, or to standard output."""
-    text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-    if target is None or str(target) == "-":
+    printed = target is None or str(target) == "-"
+    ascii_only = printed and not _is_unicode(sys.stdout)
+    text = json.dumps(data, indent=1, ensure_ascii=ascii_only, allow_nan=False) + "\n"
+    if target is None or printed:
         sys.stdout.write(text)
         return
     from inventory.documents.files import write_file
 
     write_file(target, text)
+
+
+def show_what_can_be_shown() -> None:
+    """Let an output that doesn't know a sign, such as × or ², show ? instead of failing.
+
+    An output that is closed swallows what is said, as the shell's own commands do.
+    """
+    if sys.stdout is None:
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+    if isinstance(sys.stdout, io.TextIOWrapper) and not _is_unicode(sys.stdout):
+        sys.stdout.reconfigure(errors="replace")
+
+
+def _is_unicode(stream: TextIO) -> bool:
+    return (stream.encoding or "utf-8").casefold().startswith("utf")
 
 
 def warn(text: str) -> None:

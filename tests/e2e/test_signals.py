@@ -114,6 +114,27 @@ def test_the_safety_stop_still_gives_an_answer(stocked: Desk) -> None:
     assert plan["batch"] == 1
 
 
+@pytest.mark.parametrize("encoding", ["ascii", "latin-1", "cp1252"])
+def test_an_output_that_knows_few_signs(stocked: Desk, encoding: str) -> None:
+    stocked.do("batch", "plan", "3", "--effort", "quick")
+    plain = Desk(stocked.folder, {"PYTHONIOENCODING": encoding})
+    commands = ("batch steps 1", "batch show 1", "design show gift-tag", "paper list", "stash list")
+    for words in commands:
+        with plain.start(*words.split(), stdout=subprocess.PIPE, stderr=subprocess.PIPE) as run:
+            out, err = run.communicate(timeout=60)
+        assert (run.returncode, err) == (0, b"")
+        assert out.decode(encoding)
+    stocked.do("shop", "set", "--name", "Papier ½ 紙")
+    assert plain.data("shop", "shop", "show", "--json")["name"] == "Papier ½ 紙"
+
+
+def test_a_closed_output_is_no_fault(stocked: Desk) -> None:
+    for words in ("stash list", "shop show --json", "paper add Coal --colour black --grammage 300"):
+        ran = stocked.run(*words.split(), before=lambda: os.close(1))
+        assert (ran.code, ran.err) == (0, "")
+    assert "Coal " in stocked.do("paper", "list")
+
+
 def test_a_terminal_is_told_how_the_search_goes_on_without_colour(stocked: Desk) -> None:
     quiet = Desk(stocked.folder, {"NO_COLOR": "1", "TERM": "xterm-256color"})
     watched = Watched(quiet, "batch", "plan", "3", "--effort", "quick", "--json")
