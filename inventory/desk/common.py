@@ -54,7 +54,7 @@ SecondsOption = Annotated[
 
 def group(help_text: str) -> typer.Typer:
     """Return a group of commands, a noun to which its verbs are added."""
-    made = typer.Typer(help=help_text, rich_markup_mode=None)
+    made = typer.Typer(help=help_text, rich_markup_mode=None, add_completion=False)
 
     @made.callback(invoke_without_command=True)
     def show_help(context: typer.Context) -> None:
