@@ -43,8 +43,8 @@ def add(
 
     \b
     Example:
-      quirebox order add Ines layered-box --due 2027-03-14 --copies 2
-        --size panel=18cm --size tiers=4 --paper "all=Coal card"
+      quirebox order add Ines layered-box --due 2027-03-14 --copies 2 \\
+        --size panel=18cm --size tiers=4 --paper "all=Coal card" \\
         --paper "mat=Fern print" --paper "photo=Photo satin"
     """
     from inventory.desk.tell import warn

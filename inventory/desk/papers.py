@@ -49,7 +49,7 @@ def add(
     \b
     Examples:
       quirebox paper add "Coal card" --colour black --grammage 300 --finish smooth
-      quirebox paper add "Fern print" --colour green --grammage 120
+      quirebox paper add "Fern print" --colour green --grammage 120 \\
         --pattern directional
     """
     from inventory.stash import add_paper, read_caliper

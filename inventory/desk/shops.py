@@ -29,7 +29,7 @@ def new(
     \b
     Examples:
       quirebox shop new "Hazelmoth" --unit cm --currency EUR
-      quirebox --shop hazelmoth.sqlite shop new "Hazelmoth" --unit in
+      quirebox --shop hazelmoth.sqlite shop new "Hazelmoth" --unit in \\
         --currency USD
     """
     from inventory.shop import open_shop

@@ -58,7 +58,7 @@ def add_sheet(
 
     \b
     Example:
-      quirebox sheet add "Coal card" 56x71cm --quantity 12 --price 1.80
+      quirebox sheet add "Coal card" 56x71cm --quantity 12 --price 1.80 \\
         --place "Shelf 2"
     """
     from inventory.stash import add_sheets

@@ -44,14 +44,13 @@ def test_help_of_every_command(words: tuple[str, ...], capsys: pytest.CaptureFix
 
 
 def examples(leaf: Leaf) -> list[list[str]]:
-    """Return the commands in the examples of a command's help, without the first word."""
+    """Return the commands in the examples of a command's help, without the first word.
+
+    They are read as a shell reads them when they are pasted.
+    """
     _, _, shown = (leaf.command.help or "").partition("Example")
-    lines: list[str] = []
-    for line in shown.splitlines()[1:]:
-        if line.startswith("  quirebox "):
-            lines.append(line)
-        elif line.startswith("    "):
-            lines[-1] += line
+    lines = [line for line in shown.replace("\\\n", "").splitlines()[1:] if line.strip()]
+    assert all(line.startswith("  quirebox ") for line in lines)
     return [shlex.split(line)[1:] for line in lines]
 
 
@@ -68,6 +67,14 @@ def test_every_command_that_takes_something_has_an_example(leaf: Leaf) -> None:
         parent = typer.Context(typer.main.get_command(app), info_name="quirebox")
         rest = words[start + len(leaf.words) :]
         leaf.command.make_context(leaf.words[-1], rest, parent=parent)
+
+
+@pytest.mark.parametrize("group", GROUPS)
+def test_completion_is_offered_once_for_the_whole_program(
+    group: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["--help"]) == main([group, "--help"]) == 0
+    assert capsys.readouterr().out.count("--install-completion") == 1
 
 
 def test_help_and_version_in_a_process(desk: Desk) -> None:
