@@ -28,7 +28,12 @@ SizesArgument = Annotated[
     typer.Argument(metavar="SETTING=VALUE", help="As 'quirebox design settings' lists."),
 ]
 UnitOption = Annotated[
-    Unit, typer.Option("--unit", help="The unit of bare numbers and of what is shown.")
+    Unit | None,
+    typer.Option(
+        "--unit",
+        help="The unit of bare numbers and of what is shown.  [default: the shop's, else cm]",
+        show_default=False,
+    ),
 ]
 PaperOption = Annotated[
     list[str] | None,
@@ -51,6 +56,15 @@ def _session_if_any(context: typer.Context) -> Iterator[Session | None]:
         return
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         yield session
+
+
+def _unit(session: Session | None, asked: Unit | None) -> Unit:
+    """Return the unit asked for, else the shop's, in which its orders are taken."""
+    from inventory.shop import the_shop
+
+    if asked is not None:
+        return asked
+    return Unit.CM if session is None else the_shop(session).unit
 
 
 def _design(session: Session | None, name: str) -> Design:
@@ -97,7 +111,7 @@ def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
 def settings(
     context: typer.Context,
     name: NameArgument,
-    unit: UnitOption = Unit.CM,
+    unit: UnitOption = None,
     as_json: JsonFlag = False,
 ) -> None:
     """Show what can be said about a design, and what it is if nothing is said.
@@ -111,6 +125,7 @@ def settings(
 
     with _session_if_any(context) as session:
         design = _design(session, name)
+        unit = _unit(session, unit)
     usual = read_settings(design, {}, unit)
     rows = [
         (one.name, one.show(usual[one.name], unit) if one.name in usual else "", one)
@@ -171,8 +186,9 @@ def _sheet(
     name: str,
     sizes: list[str] | None,
     paper: list[str] | None,
-    unit: Unit,
-) -> DesignSheet:
+    asked: Unit | None,
+) -> tuple[DesignSheet, Unit]:
+    """Work a design out, and say in which unit."""
     from nester.designs import check_roles
     from nester.designs.sheet import design_sheet
 
@@ -181,7 +197,8 @@ def _sheet(
         papers = pairs(paper or [], "--paper")
         check_roles(design, papers)
         stock = _sheetstock(session, papers)
-    return design_sheet(design, pairs(sizes or [], "setting"), stock, unit)
+        unit = _unit(session, asked)
+    return design_sheet(design, pairs(sizes or [], "setting"), stock, unit), unit
 
 
 @app.command("show")
@@ -190,7 +207,7 @@ def show(
     name: NameArgument,
     sizes: SizesArgument = None,
     paper: PaperOption = None,
-    unit: UnitOption = Unit.CM,
+    unit: UnitOption = None,
     svg: Annotated[
         Path | None,
         typer.Option("--svg", metavar="FOLDER", help="Draw each piece, and the whole, into it."),
@@ -211,13 +228,13 @@ def show(
     from inventory.desk.tell import console, print_json
     from inventory.documents.design_text import design_as_json, design_text
 
-    sheet = _sheet(context, name, sizes, paper, unit)
+    sheet, used = _sheet(context, name, sizes, paper, unit)
     if svg is not None or pdf is not None:
-        _draw(sheet, unit, svg, pdf)
+        _draw(sheet, used, svg, pdf)
     if as_json:
         print_json(design_as_json(sheet))
     else:
-        console().print(design_text(sheet, unit))
+        console().print(design_text(sheet, used))
 
 
 def _draw(sheet: DesignSheet, unit: Unit, folder: Path | None, pdf: Path | None) -> None:
@@ -258,7 +275,7 @@ def template(
     name: NameArgument,
     sizes: SizesArgument = None,
     paper: PaperOption = None,
-    unit: UnitOption = Unit.CM,
+    unit: UnitOption = None,
     page: Annotated[
         str, typer.Option("--page", help="The printer's paper for the PDF: A4 or Letter.")
     ] = "A4",
@@ -281,14 +298,14 @@ def template(
     from nester.drawing.template_svg import template_svg
 
     page_name = next((one for one in PAGES if one.casefold() == page.casefold()), page)
-    sheet = _sheet(context, name, sizes, paper, unit)
-    document = template_pdf(sheet.pieces, page_name, unit, sheet.design.title)
+    sheet, used = _sheet(context, name, sizes, paper, unit)
+    document = template_pdf(sheet.pieces, page_name, used, sheet.design.title)
     folder = into or Path(f"{sheet.design.name}-templates")
     make_folder(folder)
     write_bytes(folder / "templates.pdf", document)
-    write_file(folder / "templates.dxf", template_dxf(sheet.pieces, unit))
+    write_file(folder / "templates.dxf", template_dxf(sheet.pieces, used))
     for file_name, piece in zip(_file_names(sheet.pieces), sheet.pieces, strict=True):
-        write_file(folder / f"{file_name}.svg", template_svg(piece, unit))
+        write_file(folder / f"{file_name}.svg", template_svg(piece, used))
     typer.echo(f"{len(sheet.pieces) + 2} files written into {folder}")
 
 

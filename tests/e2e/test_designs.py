@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -49,6 +50,19 @@ def test_papers_of_the_shop_tell_their_thickness(stocked: Desk) -> None:
     assert "tier" in stocked.refuses(
         "design", "show", *BOX, "--paper", "teir=300", run=stocked.run_here
     )
+
+
+def test_bare_numbers_are_in_the_unit_of_the_shop_as_in_its_orders(stocked: Desk) -> None:
+    show = ("design", "show", "gift-tag", "width=2", "--json")
+    widths = []
+    for unit in ("in", "mm", "cm"):
+        stocked.do("shop", "set", "--unit", unit, run=stocked.run_here)
+        ran = stocked.run_here(*show, *(("length=20",) if unit == "mm" else ()))
+        widths.append(json.loads(ran.out)["pieces"][0]["width"] if ran.code == 0 else ran.err)
+    assert widths[0] == 50.8
+    assert "out of range" in widths[1]
+    assert widths[2] == 20
+    assert "2 in" in stocked.do("design", "settings", "gift-tag", "--unit", "in")
 
 
 def test_drawings_are_one_a_piece_and_one_of_the_whole(desk: Desk) -> None:
