@@ -193,4 +193,3 @@ def test_the_safety_stop_also_ends_the_search_for_what_to_buy(
     assert lines
     (how,) = given
     assert how["stop"] is stop
-    assert how["seconds_left"]() == 0.5
