@@ -20,6 +20,7 @@ __all__ = [
     "EffortOption",
     "JsonFlag",
     "SecondsOption",
+    "counted",
     "group",
     "pairs",
     "shop_file_of",
@@ -115,6 +116,11 @@ def stopping(seconds: float | None) -> Iterator[Stop]:
         signal.signal(signal.SIGINT, before)
 
 
+def counted(number: int, what: str) -> str:
+    """Write a number of things: ``1 sheet``, ``2 sheets``."""
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
 def pairs(texts: list[str], option: str) -> dict[str, str]:
     """Read what was given as ``NAME=VALUE``, perhaps several times."""
     from nester.refusal import Refusal
@@ -124,6 +130,7 @@ def pairs(texts: list[str], option: str) -> dict[str, str]:
         name, equals, value = (part.strip() for part in text.partition("="))
         if not (name and equals and value):
             raise Refusal(f"{option} '{text[:40]}': write it as NAME=VALUE")
+        name = name.casefold()
         if name in read:
             raise Refusal(f"{option} '{name[:40]}' is given twice")
         read[name] = value

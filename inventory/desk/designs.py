@@ -162,6 +162,7 @@ def settings(
 
 def _sheetstock(session: Session | None, texts: dict[str, str]) -> dict[str, Sheetstock]:
     """Read papers by part: names of the shop's papers, or weights."""
+    from inventory.models import Grain
     from inventory.stash import find_paper
     from nester.designs.thickness import Sheetstock
     from nester.refusal import Refusal
@@ -177,7 +178,8 @@ def _sheetstock(session: Session | None, texts: dict[str, str]) -> dict[str, She
             )
         else:
             paper = find_paper(session, text)
-            read[role] = Sheetstock(paper.grammage, paper.caliper)
+            known = paper.grain is not Grain.UNKNOWN
+            read[role] = Sheetstock(paper.grammage, paper.caliper, grain_known=known)
     return read
 
 
@@ -348,8 +350,9 @@ def check(file: FileArgument) -> None:
     from nester.refusal import Refusal
 
     findings = [str(one) for one in check_own_design(read_design_file(file), str(file))]
-    for one in findings[1:]:
-        typer.echo(one)
+    if len(findings) > 1:
+        typer.echo("\n".join(findings))
+        raise Refusal(f"{file} has {len(findings)} faults; they are listed above")
     if findings:
         raise Refusal(findings[0])
     typer.echo(f"{file} is in order")

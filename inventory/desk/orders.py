@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from inventory.desk.common import JsonFlag, group, pairs, shop_file_of
+from inventory.desk.common import JsonFlag, counted, group, pairs, shop_file_of
 
 app = group("Orders: what somebody wants, by when, in which papers.")
 
@@ -93,7 +93,7 @@ def import_(
         count, warnings = import_orders(session, file, date.today())
     for warning in warnings:
         warn(warning)
-    typer.echo(f"{count} orders taken")
+    typer.echo(f"{counted(count, 'order')} taken")
 
 
 @app.command("list")

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from inventory.desk.common import JsonFlag, group, shop_file_of
+from inventory.desk.common import JsonFlag, counted, group, shop_file_of
 
 app = group("Papers: colour, finish, weight, pattern and grain.")
 
@@ -41,7 +41,11 @@ def add(
         ),
     ] = None,
     grain: Annotated[
-        str, typer.Option("--grain", help="unknown, or along the long or short side of its sheets.")
+        str,
+        typer.Option(
+            "--grain",
+            help="unknown, or along the long or short side of its sheets; for advice on folding.",
+        ),
     ] = "unknown",
 ) -> None:
     """Add a paper.
@@ -91,7 +95,7 @@ def import_(
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         count = import_papers(session, file)
-    typer.echo(f"{count} papers added")
+    typer.echo(f"{counted(count, 'paper')} added")
 
 
 @app.command("list")

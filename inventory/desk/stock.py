@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.desk.common import JsonFlag, group, shop_file_of
+from inventory.desk.common import JsonFlag, counted, group, shop_file_of
 
 if TYPE_CHECKING:
     from decimal import Decimal
@@ -73,7 +73,7 @@ def add_sheet(
             place=place,
             note=note,
         )
-    typer.echo(f"{quantity} sheets added to {stock.label}")
+    typer.echo(f"{counted(quantity, 'sheet')} added to {stock.label}")
 
 
 @sheets.command("import")
@@ -97,7 +97,7 @@ def import_sheet_list(
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         count = import_sheets(session, file, the_shop(session).unit)
-    typer.echo(f"{count} sheets added")
+    typer.echo(f"{counted(count, 'sheet')} added")
 
 
 @offcuts.command("add")
@@ -150,7 +150,9 @@ def import_offcut_list(
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         count = import_offcuts(session, file, the_shop(session).unit)
-    typer.echo(f"{count} offcuts added; 'quirebox stash list --kind offcut' shows their labels")
+    typer.echo(
+        f"{counted(count, 'offcut')} added; 'quirebox stash list --kind offcut' shows the labels"
+    )
 
 
 @stash.command("list")

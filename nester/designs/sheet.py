@@ -85,15 +85,17 @@ def design_sheet(
     settings = read_settings(design, texts, unit, thickness)
     pieces = design.pieces(settings, unit)
 
+    roles = {role: role for role in given}
+
+    def paper_of(role: str) -> Sheetstock:
+        return given[paper_for(role, roles) or "all"]
+
     def grammage(role: str) -> int:
-        stock = given[paper_for(role, {role: role for role in given}) or "all"]
-        return int(stock.grammage)
+        return paper_of(role).grammage
 
     consumables = consumables_of(design, settings, pieces)
     used = {
-        key: given[key]
-        for piece in pieces
-        if (key := paper_for(piece.role, {role: role for role in given})) is not None
+        key: given[key] for piece in pieces if (key := paper_for(piece.role, roles)) is not None
     }
     return DesignSheet(
         design=design,
@@ -110,7 +112,7 @@ def design_sheet(
         advice=tuple(
             (piece.name, said)
             for piece in pieces
-            if (said := advice(piece, grammage(piece.role), grain_known=False))
+            if (said := advice(piece, grammage(piece.role), paper_of(piece.role).grain_known))
         ),
         cautions=tuple(cautions(pieces)),
     )

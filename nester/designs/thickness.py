@@ -40,6 +40,8 @@ class Sheetstock:
         Its thickness as measured or printed on the pack, in fine units; None if not known.
     bulk
         cm³/g, more than zero; used only when there is no caliper.
+    grain_known
+        Whether the maker knows which way its fibres lie.
 
     Raises
     ------
@@ -50,6 +52,7 @@ class Sheetstock:
     grammage: int
     caliper: Length | None = None
     bulk: Fraction = USUAL_BULK
+    grain_known: bool = False
 
     def __post_init__(self) -> None:
         for name in ("grammage", "caliper", "bulk"):

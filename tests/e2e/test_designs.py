@@ -126,7 +126,7 @@ def test_a_fault_in_a_design_of_ones_own_is_told_by_line(desk: Desk) -> None:
     path.write_text(text + '\n[[pieces]]\nname = "lost"\nwidth = "widht"\n', encoding="utf-8")
     ran = desk.run("design", "check", "own.toml")
     assert ran.code == 2
-    assert "own.toml, line " in ran.err
+    assert "own.toml, line " in ran.out + ran.err
     assert "Traceback" not in ran.err
 
 
