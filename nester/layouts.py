@@ -28,6 +28,7 @@ __all__ = [
     "Stock",
     "Unplaced",
     "Want",
+    "placed_voids",
 ]
 
 SMALLEST_OFFCUT: Length = mm(75)
@@ -103,7 +104,13 @@ class Stock:
 class Want:
     """Equal pieces to be made, each a rectangle `width` × `height` (the piece's blank).
 
-    `name` is unique among the wants of a problem.
+    Attributes
+    ----------
+    name
+        Unique among the wants of a problem.
+    voids
+        Rectangles within the blank, as it is asked for, that the piece does not cover: corners cut
+        away, for instance.  They don't overlap.  Other pieces may lie in them.
     """
 
     name: str
@@ -112,6 +119,7 @@ class Want:
     quantity: int
     paper: str = ""
     turn: Turn = Turn.ANY
+    voids: tuple[Rect, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -139,8 +147,21 @@ class Placed(NamedTuple):
 
     @property
     def rect(self) -> Rect:
-        """The rectangle it covers."""
+        """The rectangle of its blank."""
         return Rect(self.x, self.y, self.width, self.height)
+
+
+def placed_voids(want: Want, placed: Placed) -> tuple[Rect, ...]:
+    """Return where on the sheet the voids of a placed piece lie.
+
+    A piece that is turned lies a quarter turn clockwise from how it was asked for.
+    """
+    return tuple(
+        Rect(placed.x + want.height - void.bottom, placed.y + void.x, void.height, void.width)
+        if placed.turned
+        else Rect(placed.x + void.x, placed.y + void.y, void.width, void.height)
+        for void in want.voids
+    )
 
 
 class Cut(NamedTuple):
@@ -149,7 +170,8 @@ class Cut(NamedTuple):
     Attributes
     ----------
     part
-        The rectangle that is cut: the sheet, or what an earlier cut freed.
+        The rectangle that is cut: the sheet, or what an earlier cut freed; a void that has been
+        cut out of a blank is such a part too.
     vertical
         Whether the line runs up and down.
     at
@@ -158,7 +180,9 @@ class Cut(NamedTuple):
         Where it starts and ends along its own direction.
     knife
         False: the cut runs from edge to edge of `part` and parts it in two.
-        True: it is made with a knife along a rule inside `part` and may stop anywhere.
+        True: it is made with a knife along a rule inside `part` and may stop anywhere.  With
+        straight cuts only voids are cut out so: `part` is a piece's blank, and the cut runs along
+        an edge of one of its voids.
     """
 
     part: Rect

@@ -2,6 +2,10 @@
 
 It shares no code with what makes answers: an own small cutter takes each sheet apart by its list
 of cuts, and every promise of `nester.layouts` is checked from the data alone.
+
+A piece is its blank without its voids: what is left is solid.  Nothing else may lie upon that or be
+cut into it, and in the end cuts must part it from all other things.  A void in which nothing lies
+may stay on its piece, to be cut away by the piece's own template.
 """
 
 from __future__ import annotations
@@ -11,9 +15,10 @@ from collections import Counter
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
-from nester.layouts import Cut, Cuts, Placed, Rect
+from nester.layouts import Cut, Cuts, Placed, Rect, placed_voids
 from nester.measure import Unit, format_length, format_size
 from nester.pieces import Turn
 
@@ -30,6 +35,8 @@ class FaultKind(StrEnum):
 
     NOT_WHOLE = "not whole"
     """A length, a number of pieces or a price that isn't exact."""
+    BAD_VOID = "bad void"
+    """A void that reaches over its blank, overlaps another or leaves nothing of the piece."""
     DOUBLED_NAME = "doubled name"
     UNKNOWN_STOCK = "unknown stock"
     UNKNOWN_WANT = "unknown want"
@@ -126,6 +133,13 @@ def _faults_of_problem(problem: Problem) -> Iterator[Fault]:
             if not all(map(_is_whole, numbers)):
                 said = f"'{item.name}' has a size or a quantity that is no whole number"
                 yield Fault(FaultKind.NOT_WHOLE, where, said)
+    for want in problem.wants:
+        if not all(_is_whole(number) for void in want.voids for number in void):
+            said = f"'{want.name}' has a void that is not in whole numbers"
+            yield Fault(FaultKind.NOT_WHOLE, "wants", said)
+        elif want.voids and _are_bad(want.voids, Rect(0, 0, want.width, want.height)):
+            said = f"'{want.name}' has voids that overlap, leave its blank or fill it"
+            yield Fault(FaultKind.BAD_VOID, "wants", said)
     if not all(_is_exact(stock.price) for stock in problem.stock):
         yield Fault(FaultKind.NOT_WHOLE, "stock", "a price is not exact")
 
@@ -191,6 +205,7 @@ class _Thing(NamedTuple):
 
     rect: Rect
     name: str
+    voids: tuple[Rect, ...] = ()
 
 
 def _say(rect: Rect) -> str:
@@ -204,10 +219,18 @@ class _LayoutJudge:
         self.layout = layout
         self.wants = {want.name: want for want in problem.wants}
         self.stock = next((s for s in problem.stock if s.name == layout.stock), None)
-        self.pieces = [_Thing(p.rect, f"piece '{p.name}'") for p in layout.placed]
+        self.pieces = [_Thing(p.rect, f"piece '{p.name}'", self._voids(p)) for p in layout.placed]
         self.offcuts = [
             _Thing(rect, f"offcut {number}") for number, rect in enumerate(layout.offcuts, 1)
         ]
+
+    def _voids(self, piece: Placed) -> tuple[Rect, ...]:
+        """Return where the voids of a piece lie; none if it is of a wrong size, which is told."""
+        want = self.wants.get(piece.name)
+        if want is None:
+            return ()
+        asked = (want.height, want.width) if piece.turned else (want.width, want.height)
+        return placed_voids(want, piece) if asked == (piece.width, piece.height) else ()
 
     def judge(self) -> Iterator[_Found]:
         layout, stock = self.layout, self.stock
@@ -299,23 +322,74 @@ _END, _CUT, _BEGIN = 0, 1, 2
 """At one place of a sweep, what ends there comes first and what begins there last."""
 
 
+def _are_bad(voids: Sequence[Rect], blank: Rect) -> bool:
+    """Tell whether voids are none: empty, beyond the blank, one over another, or all of it."""
+    return (
+        any(void.width < 1 or void.height < 1 or not _holds(blank, void) for void in voids)
+        or any(_meet(one, other) for i, one in enumerate(voids) for other in voids[:i])
+        or sum(void.area for void in voids) >= blank.area
+    )
+
+
+def _meet(one: Rect, other: Rect) -> bool:
+    """Tell whether two rectangles share more than an edge."""
+    return (
+        one.x < other.right
+        and other.x < one.right
+        and one.y < other.bottom
+        and other.y < one.bottom
+    )
+
+
+def _rows(thing: _Thing) -> Iterator[Rect]:
+    """Yield what is solid of a thing in rows; each reaches as far left and right as it can."""
+    blank, voids = thing.rect, thing.voids
+    ends = {blank.y, blank.bottom, *(v.y for v in voids), *(v.bottom for v in voids)}
+    for top, bottom in pairwise(sorted(ends)):
+        left = blank.x
+        for void in sorted(v for v in voids if v.y < bottom and top < v.bottom):
+            if left < void.x:
+                yield Rect(left, top, void.x - left, bottom - top)
+            left = void.right
+        if left < blank.right:
+            yield Rect(left, top, blank.right - left, bottom - top)
+
+
+def _mirrored(rect: Rect) -> Rect:
+    """Return a rectangle with across and down exchanged."""
+    return Rect(rect.y, rect.x, rect.height, rect.width)
+
+
+def _solids(things: Sequence[_Thing], upright: bool = True) -> list[tuple[Rect, _Thing]]:
+    """Return what is solid of things in rows, or in columns with across and down exchanged."""
+    if not upright:
+        looked_at = [_Thing(_mirrored(r), n, tuple(map(_mirrored, v))) for r, n, v in things]
+    else:
+        looked_at = list(things)
+    return [
+        (row, thing) for thing, seen in zip(things, looked_at, strict=True) for row in _rows(seen)
+    ]
+
+
 def _overlaps(things: Sequence[_Thing]) -> Iterator[tuple[_Thing, _Thing]]:
     """Yield each thing, in order from the left, with one that it lies upon."""
+    solids = [(rect, thing) for rect, thing in _solids(things) if rect.width > 0 < rect.height]
     events = []
-    for index, (rect, _) in enumerate(things):
-        if rect.width > 0 and rect.height > 0:
-            events += [(rect.x, _BEGIN, index), (rect.right, _END, index)]
+    for index, (rect, _) in enumerate(solids):
+        events += [(rect.x, _BEGIN, index), (rect.right, _END, index)]
     row = _Row()
+    told = set()
     for _, what, index in sorted(events):
-        rect = things[index].rect
+        rect, thing = solids[index]
         if what == _END:
             row.drop(rect.y, rect.bottom, index)
             continue
         hit = row.hit(rect.y, rect.bottom)
         if hit is None:
             row.add(rect.y, rect.bottom, index)
-        else:
-            yield things[hit], things[index]
+        elif (id(solids[hit][1]), id(thing)) not in told:
+            told.add((id(solids[hit][1]), id(thing)))
+            yield solids[hit][1], thing
 
 
 def _faults_of_cuts(
@@ -324,28 +398,78 @@ def _faults_of_cuts(
     """Take a sheet apart by its cuts, and yield what goes wrong."""
     table = {sheet}
     carved: dict[Rect, list[Cut]] = {}
+    voids: dict[Rect, list[Rect]] = {}
+    for thing in things:
+        voids.setdefault(thing.rect, []).extend(thing.voids)
+    cut_out: dict[Rect, set[Rect]] = {}
     for number, cut in enumerate(cuts, 1):
-        if cut.knife and how is not Cuts.FREE:
+        own_voids = voids.get(cut.part, [])
+        if cut.knife and how is not Cuts.FREE and not _cuts_out(cut, own_voids):
             yield (
                 FaultKind.KNIFE_CUT,
-                f"cut {number} is made with a knife; only straight cuts may be",
+                f"cut {number} is made with a knife, but cuts no corner out of a piece's blank;"
+                " all other cuts must be straight",
             )
             return
         wrong = _what_is_wrong(cut, table, carved)
         if wrong:
             yield FaultKind.BAD_CUT, f"cut {number} {wrong}"
             return
-        if cut.knife:
-            carved.setdefault(cut.part, []).append(cut)
-        else:
+        if not cut.knife:
             table.remove(cut.part)
             table.update(_halves(cut))
+            continue
+        carved.setdefault(cut.part, []).append(cut)
+        if own_voids:
+            carving = _Carving(cut.part, carved[cut.part])
+            before = cut_out.setdefault(cut.part, set())
+            fresh = {void for void in own_voids if carving.frees(void)} - before
+            before |= fresh
+            table |= fresh
     yield from _faults_of_carving(carved, things)
-    carvings = [_Carving(part, part_cuts) for part, part_cuts in carved.items()]
+    carvings = [
+        _Carving(part, part_cuts, cut_out.get(part, ())) for part, part_cuts in carved.items()
+    ]
+    used = _used_voids(things)
     for thing in things:
-        rect = thing.rect
-        if rect not in table and not any(carving.frees(rect) for carving in carvings):
+        if not _is_free(thing, table, carvings, used):
             yield FaultKind.NOT_FREE, f"{thing.name}, {_say(thing.rect)}, is not cut free"
+
+
+def _is_free(
+    thing: _Thing, table: set[Rect], carvings: Sequence[_Carving], used: set[Rect]
+) -> bool:
+    rect = thing.rect
+    if not thing.voids:
+        return rect in table or any(carving.frees(rect) for carving in carvings)
+    parts = [carving for carving in carvings if carving.holds(rect)]
+    if rect in table:
+        parts.append(_Carving(rect, ()))
+    return any(part.frees_piece(rect, thing.voids, used) for part in parts)
+
+
+def _cuts_out(cut: Cut, voids: Iterable[Rect]) -> bool:
+    """Tell whether a cut runs along an edge of one of the voids of the blank it is made in."""
+    for void in voids:
+        places, span = (void.x, void.right), (void.y, void.bottom)
+        if not cut.vertical:
+            places, span = span, places
+        if cut.at in places and span[0] <= cut.start and cut.end <= span[1]:
+            return True
+    return False
+
+
+def _used_voids(things: Sequence[_Thing]) -> set[Rect]:
+    """Return the voids into which something reaches."""
+    solids = sorted(rect for rect, _ in _solids(things))
+    widest = max((rect.width for rect in solids), default=0)
+    used = set()
+    for void in {void for thing in things for void in thing.voids}:
+        first = bisect_left(solids, (void.x - widest,))
+        last = bisect_left(solids, (void.right,))
+        if any(_meet(void, solid) for solid in solids[first:last]):
+            used.add(void)
+    return used
 
 
 def _what_is_wrong(cut: Cut, table: set[Rect], carved: dict[Rect, list[Cut]]) -> str:
@@ -378,9 +502,9 @@ def _halves(cut: Cut) -> tuple[Rect, Rect]:
 def _faults_of_carving(carved: dict[Rect, list[Cut]], things: Sequence[_Thing]) -> Iterator[_Found]:
     """Yield the things that a knife cut runs through."""
     cuts = [cut for part_cuts in carved.values() for cut in part_cuts]
-    upright = [(thing.rect, thing) for thing in things]
-    lying = [(Rect(r.y, r.x, r.height, r.width), thing) for r, thing in upright]
-    for vertical, rects in ((True, upright), (False, lying)):
+    # A cut up and down that enters what is solid somewhere runs through a row; one that runs
+    # across, through a column.
+    for vertical, rects in ((True, _solids(things)), (False, _solids(things, upright=False))):
         mine = [cut for cut in cuts if cut.vertical is vertical]
         for cut, thing in _crossings(mine, rects):
             at = format_length(cut.at, Unit.MM)
@@ -410,10 +534,14 @@ def _crossings(
 
 
 class _Carving:
-    """The knife cuts of one part, to ask whether an edge is cut along its whole length."""
+    """The knife cuts of one part, to ask whether an edge is cut along its whole length.
 
-    def __init__(self, part: Rect, cuts: Iterable[Cut]) -> None:
+    Voids that have been cut out of it are parts of their own and belong to it no more.
+    """
+
+    def __init__(self, part: Rect, cuts: Iterable[Cut], gone: Iterable[Rect] = ()) -> None:
         self.part = part
+        self.gone = tuple(gone)
         self.lines: dict[tuple[bool, int], list[tuple[int, int]]] = {}
         for vertical, at, start, end in sorted(cut[1:5] for cut in cuts):
             spans = self.lines.setdefault((vertical, at), [])
@@ -422,16 +550,57 @@ class _Carving:
             else:
                 spans.append((start, end))
 
+    def holds(self, rect: Rect) -> bool:
+        return _holds(self.part, rect) and not any(_holds(void, rect) for void in self.gone)
+
     def frees(self, rect: Rect) -> bool:
-        part = self.part
-        return _holds(part, rect) and all(
-            at in own or self._is_cut(vertical, at, start, end)
-            for vertical, own, start, end, places in (
-                (True, (part.x, part.right), rect.y, rect.bottom, (rect.x, rect.right)),
-                (False, (part.y, part.bottom), rect.x, rect.right, (rect.y, rect.bottom)),
+        return self.holds(rect) and all(
+            self._parts(vertical, at, start, end)
+            for vertical, start, end, places in (
+                (True, rect.y, rect.bottom, (rect.x, rect.right)),
+                (False, rect.x, rect.right, (rect.y, rect.bottom)),
             )
             for at in places
         )
+
+    def frees_piece(self, blank: Rect, voids: Sequence[Rect], used: set[Rect]) -> bool:
+        """Tell whether what hangs on a piece's solid part is within its blank and none of the used.
+
+        A used void is one into which something else reaches.
+        """
+        xs = sorted({blank.x, blank.right, *(v.x for v in voids), *(v.right for v in voids)})
+        ys = sorted({blank.y, blank.bottom, *(v.y for v in voids), *(v.bottom for v in voids)})
+        in_void = {
+            (column, row): void
+            for void in voids
+            for column in range(xs.index(void.x), xs.index(void.right))
+            for row in range(ys.index(void.y), ys.index(void.bottom))
+        }
+        across, down = len(xs) - 1, len(ys) - 1
+        reached = {(i, j) for i in range(across) for j in range(down)} - in_void.keys()
+        waiting = list(reached)
+        while waiting:
+            column, row = waiting.pop()
+            left, right, top, bottom = xs[column], xs[column + 1], ys[row], ys[row + 1]
+            for cell, cut_off in (
+                ((column - 1, row), self._parts(True, left, top, bottom)),
+                ((column + 1, row), self._parts(True, right, top, bottom)),
+                ((column, row - 1), self._parts(False, top, left, right)),
+                ((column, row + 1), self._parts(False, bottom, left, right)),
+            ):
+                if cut_off or cell in reached:
+                    continue
+                if cell not in in_void or in_void[cell] in used:
+                    return False
+                reached.add(cell)
+                waiting.append(cell)
+        return True
+
+    def _parts(self, vertical: bool, at: int, start: int, end: int) -> bool:
+        """Tell whether a line is cut, or is an edge of the part."""
+        part = self.part
+        own = (part.x, part.right) if vertical else (part.y, part.bottom)
+        return at in own or self._is_cut(vertical, at, start, end)
 
     def _is_cut(self, vertical: bool, at: int, start: int, end: int) -> bool:
         spans = self.lines.get((vertical, at), [])

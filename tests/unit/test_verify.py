@@ -285,6 +285,7 @@ def test_a_spoiled_free_answer_is_caught(kind: FaultKind, answer: Answer) -> Non
     ("kind", "problem"),
     [
         (FaultKind.DOUBLED_NAME, rewanted(1, name="blank")),
+        (FaultKind.BAD_VOID, rewanted(0, voids=(rect(0, 0, 31, 5),))),
         (FaultKind.DOUBLED_NAME, restocked(1, name="black sheet")),
         (FaultKind.WRONG_PAPER, rewanted(0, paper="Black")),
         (FaultKind.WRONG_PAPER, restocked(0, paper="white")),
