@@ -9,7 +9,7 @@ from nester.layouts import Rect
 from nester.measure import Length
 from nester.pieces import Line, Piece, Point
 
-__all__ = ["voids"]
+__all__ = ["solid_columns", "solid_rows", "voids"]
 
 
 def voids(piece: Piece, smallest: Length = 0) -> tuple[Rect, ...]:
@@ -41,6 +41,30 @@ def voids(piece: Piece, smallest: Length = 0) -> tuple[Rect, ...]:
         for row in range(top, bottom):
             rows[row] &= ~mask
     return tuple(found)
+
+
+def solid_rows(blank: Rect, gone: Sequence[Rect]) -> tuple[Rect, ...]:
+    """Return what a blank keeps without some rectangles of it, in rows as wide as can be."""
+    rows: list[Rect] = []
+    ends = {blank.y, blank.bottom, *(v.y for v in gone), *(v.bottom for v in gone)}
+    for top, bottom in pairwise(sorted(ends)):
+        left = blank.x
+        for void in sorted(v for v in gone if v.y < bottom and top < v.bottom):
+            if left < void.x:
+                rows.append(Rect(left, top, void.x - left, bottom - top))
+            left = void.right
+        if left < blank.right:
+            rows.append(Rect(left, top, blank.right - left, bottom - top))
+    return tuple(rows)
+
+
+def solid_columns(blank: Rect, gone: Sequence[Rect]) -> tuple[Rect, ...]:
+    """Return what a blank keeps without some rectangles of it, in columns as high as can be."""
+    return tuple(map(_mirrored, solid_rows(_mirrored(blank), [_mirrored(one) for one in gone])))
+
+
+def _mirrored(rect: Rect) -> Rect:
+    return Rect(rect.y, rect.x, rect.height, rect.width)
 
 
 def _free_cells(piece: Piece, xs: Sequence[Length], ys: Sequence[Length]) -> list[int]:

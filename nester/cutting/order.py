@@ -12,16 +12,23 @@ larger parts are cut by a rule that looks two cuts ahead (see `_Greedy`).
 
 Where no edge-to-edge cut is left and free cuts are allowed, the pieces are freed along their own
 edges with a knife.
+
+A piece that lies whole within a void of another, its host, is left out of account until the
+host's blank is free.  Then the void is cut out of the blank with a knife and taken apart like a
+small sheet.  Voids worth keeping as offcuts are cut out too; all others stay on the blank, and the
+maker cuts them away with the rest of the outline.  Where blanks reach into each other, no
+edge-to-edge cut parts them: an edge-to-edge cut through a blank would go through its piece.
 """
 
 from __future__ import annotations
 
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
 from nester.layouts import Cut, Cuts, Placed, Rect
 from nester.measure import mm
+from nester.voids import solid_rows
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -46,6 +53,25 @@ _X, _Y = 0, 1
 
 class NotSeparable(ValueError):
     """The pieces can't be parted by edge-to-edge cuts."""
+
+
+class _Blank(NamedTuple):
+    """A piece's blank, its voids, and what lies in each of them."""
+
+    box: _Box
+    voids: tuple[_Box, ...] = ()
+    guests: tuple[tuple[_Blank, ...], ...] = ()
+
+    def with_guests(self) -> Iterator[_Blank]:
+        """Yield it, and what lies in its voids, and so on."""
+        yield self
+        for guests in self.guests:
+            for guest in guests:
+                yield from guest.with_guests()
+
+    def solid(self) -> list[_Box]:
+        """Return rectangles that together are what its piece covers."""
+        return [_box(row) for row in solid_rows(_rect(self.box), list(map(_rect, self.voids)))]
 
 
 class _Part(NamedTuple):
@@ -79,6 +105,7 @@ def cut_order(
     placed: Sequence[Placed],
     cuts: Cuts,
     smallest_offcut: Length,
+    voids: Sequence[Sequence[Rect]] = (),
 ) -> tuple[tuple[Cut, ...], tuple[Rect, ...]]:
     """Return the cuts that free every piece, in order, and the offcuts worth keeping.
 
@@ -90,13 +117,16 @@ def cut_order(
     width, height
         Size of the sheet.
     placed
-        Pieces that do not overlap.
+        Pieces that do not overlap, except that one may lie in another's voids.
     cuts
         With free cuts, edge-to-edge cuts are made while there are any.  In a part that has none,
         knife cuts follow the edges of pieces and offcuts: first those up and down from left to
         right, then those across from top to bottom, so that the rule is turned once.
     smallest_offcut
         Empty parts with a shorter side than this are scrap.
+    voids
+        The voids of each piece, as `nester.layouts.placed_voids` tells them; or nothing, if no
+        piece has any.
 
     Raises
     ------
@@ -105,18 +135,58 @@ def cut_order(
     ValueError
         If a piece does not lie on the sheet.
     """
-    sheet = _Part((0, 0, width, height), [_box(piece.rect) for piece in placed])
-    for piece, box in zip(placed, sheet.pieces, strict=True):
+    boxes = [_box(piece.rect) for piece in placed]
+    for piece, box in zip(placed, boxes, strict=True):
         if not (0 <= box[0] < box[2] <= width and 0 <= box[1] < box[3] <= height):
             raise ValueError(f"piece {piece.name!r} does not lie on the sheet")
-    cutter = _Cutter(sheet, cuts is Cuts.FREE, max(1, smallest_offcut))
+    boxed = [tuple(map(_box, of_one)) for of_one in voids] or [()] * len(boxes)
+    how = _How(cuts is Cuts.FREE, max(1, smallest_offcut))
+    best = _take_apart((0, 0, width, height), _nested(boxes, boxed), how)
+    return tuple(best.cuts), tuple(best.offcuts)
+
+
+class _How(NamedTuple):
+    """Whether a knife may be used, and the least side of an offcut."""
+
+    free: bool
+    smallest: Length
+
+
+def _take_apart(box: _Box, blanks: Sequence[_Blank], how: _How) -> _Plan:
+    """Return the best plan for a sheet, or for a void that has been cut out."""
+    cutter = _Cutter(box, blanks, how)
     rules = [
         _Greedy(cutter.kept_area, trims_first, strips)
         for strips in (True, False)
         for trims_first in (True, False)
     ]
-    best = max(map(cutter.take_apart, rules), key=lambda plan: plan.worth)
-    return tuple(best.cuts), tuple(best.offcuts)
+    return max(map(cutter.take_apart, rules), key=lambda plan: plan.worth)
+
+
+def _nested(boxes: Sequence[_Box], voids: Sequence[tuple[_Box, ...]]) -> list[_Blank]:
+    """Return the blanks that lie in no void, each with what lies in its own."""
+    holes = sorted(
+        (_rect(void).area, host, place)
+        for host, of_one in enumerate(voids)
+        for place, void in enumerate(of_one)
+    )
+    guests: dict[tuple[int, int], list[int]] = {}
+    top = []
+    for piece, box in enumerate(boxes):
+        hole = next(
+            ((h, place) for _, h, place in holes if h != piece and _within(box, voids[h][place])),
+            None,
+        )
+        if hole is None:
+            top.append(piece)
+        else:
+            guests.setdefault(hole, []).append(piece)
+
+    def blank(piece: int) -> _Blank:
+        inside = (guests.get((piece, place), []) for place in range(len(voids[piece])))
+        return _Blank(boxes[piece], voids[piece], tuple(tuple(map(blank, g)) for g in inside))
+
+    return list(map(blank, top))
 
 
 def separable(placed: Iterable[Placed]) -> bool:
@@ -203,14 +273,17 @@ def _is_piece(part: _Part) -> bool:
 
 
 class _Cutter:
-    """Takes one sheet apart."""
+    """Takes one sheet apart, or one void."""
 
-    def __init__(self, sheet: _Part, free: bool, smallest: Length) -> None:
-        self.sheet = sheet
-        self.free = free
-        self.smallest = smallest
-        self.cut_cost = CUT_WORTH * _rect(sheet.box).area
+    def __init__(self, box: _Box, blanks: Sequence[_Blank], how: _How) -> None:
+        self.sheet = _Part(box, [blank.box for blank in blanks])
+        self.how = how
+        self.cut_cost = CUT_WORTH * _rect(box).area
         self.search = _Search(self)
+        self.blanks: dict[_Box, list[_Blank]] = {}
+        for blank in blanks:
+            self.blanks.setdefault(blank.box, []).append(blank)
+        self.corners = {box: self._corners(box) for box in self.blanks}
         self.clusters: dict[_Box, tuple[list[Cut], list[_Box]]] = {}
 
     def take_apart(self, rule: _Greedy) -> _Plan:
@@ -224,6 +297,9 @@ class _Cutter:
                 offcuts += [part.box] if self.kept_area(part.box) else []
                 continue
             if _is_piece(part):
+                corner_cuts, corners = self.corners[part.box]
+                plan.cuts.extend(corner_cuts)
+                offcuts += corners
                 continue
             choice = self.search.choose(part)
             if choice is not None:
@@ -250,27 +326,61 @@ class _Cutter:
     def kept_area(self, box: _Box) -> int:
         """Return the area of an empty part, or zero if it is scrap."""
         width, height = box[2] - box[0], box[3] - box[1]
-        return width * height if min(width, height) >= self.smallest else 0
+        return width * height if min(width, height) >= self.how.smallest else 0
 
     def worth(self, box: _Box) -> int:
         """Return the worth of an empty part, times the sheet's area."""
         return self.kept_area(box) ** 2
 
+    def _corners(self, box: _Box) -> tuple[list[Cut], list[_Box]]:
+        """Return the cuts that take the voids out of a free blank and apart, and the offcuts."""
+        cuts: list[Cut] = []
+        offcuts: list[_Box] = []
+        rest: list[_Plan] = []
+        # Blanks that are one upon the other are never free alone.
+        blank = self.blanks[box][0]
+        for void, guests in zip(blank.voids, blank.guests, strict=True):
+            if guests:
+                rest.append(_take_apart(void, guests, self.how))
+            elif self.kept_area(void):
+                offcuts.append(void)
+            else:
+                continue
+            cuts += _cut_out(box, void, cuts)
+        for plan in rest:
+            cuts += plan.cuts
+            offcuts += map(_box, plan.offcuts)
+        return cuts, offcuts
+
     def cluster(self, part: _Part) -> tuple[list[Cut], list[_Box]]:
         """Return knife cuts and offcuts of a part that no edge-to-edge cut parts."""
-        if not self.free:
+        if not self.how.free:
             names = f"{len(part.pieces)} pieces within {_rect(part.box)}"
             raise NotSeparable(f"no edge-to-edge cut parts the {names}")
         if part.box not in self.clusters:
-            left_over = list(self._left_over(part))
-            self.clusters[part.box] = _knife_cuts(part.box, [*part.pieces, *left_over]), left_over
+            blanks = [
+                blank
+                for box in dict.fromkeys(part.pieces)
+                for top in self.blanks[box]
+                for blank in top.with_guests()
+            ]
+            solids = [blank.solid() for blank in blanks]
+            taken = sorted(box for solid in solids for box in solid)
+            left_over = list(self._left_over(part.box, taken))
+            taken += left_over
+            edges = [edge for box in left_over for edge in _outline(box, ())]
+            for blank in blanks:
+                # Its own solid part does not reach into its voids.
+                used = [void for void in blank.voids if any(_meet(void, one) for one in taken)]
+                edges += _outline(blank.box, used)
+            self.clusters[part.box] = _knife_cuts(part.box, edges), left_over
         return self.clusters[part.box]
 
-    def _left_over(self, part: _Part) -> Iterator[_Box]:
+    def _left_over(self, box: _Box, taken: Iterable[_Box]) -> Iterator[_Box]:
         """Yield the largest empty rectangle of a part, then the largest in what remains."""
-        empty = [part.box]
-        for piece in sorted(part.pieces):
-            empty = self._without(empty, piece)
+        empty = [box]
+        for one in taken:
+            empty = self._without(empty, one)
         while empty:
             largest = max(empty, key=lambda box: (_rect(box).area, [-side for side in box]))
             yield largest
@@ -281,8 +391,7 @@ class _Cutter:
         kept: list[_Box] = []
         broken: list[_Box] = []
         for box in empty:
-            overlaps = all(box[a] < taken[a + 2] and taken[a] < box[a + 2] for a in (_X, _Y))
-            (broken if overlaps else kept).append(box)
+            (broken if _meet(box, taken) else kept).append(box)
         rests = {
             rest
             for box in broken
@@ -296,6 +405,11 @@ class _Cutter:
         return kept
 
 
+def _meet(one: _Box, other: _Box) -> bool:
+    """Tell whether two boxes share more than an edge."""
+    return all(one[a] < other[a + 2] and other[a] < one[a + 2] for a in (_X, _Y))
+
+
 def _within(inner: _Box, outer: _Box) -> bool:
     return all(outer[a] <= inner[a] and inner[a + 2] <= outer[a + 2] for a in (_X, _Y))
 
@@ -305,25 +419,60 @@ def _edge_to_edge(box: _Box, choice: _Choice) -> Cut:
     return Cut(_rect(box), choice.axis == _X, choice.at, box[along], box[along + 2])
 
 
-def _knife_cuts(box: _Box, freed: Sequence[_Box]) -> list[Cut]:
-    """Return the edges of all rectangles, joined where they run on, without the part's own."""
+_Edge = tuple[int, int, int, int]
+"""The axis that it runs across, its place along that axis, and its start and end."""
+
+
+def _outline(box: _Box, voids: Sequence[_Box]) -> Iterator[_Edge]:
+    """Yield the edges of what a box keeps without some voids; long ones in several parts."""
+    lines = [
+        sorted({box[axis], box[axis + 2], *(v[axis] for v in voids), *(v[axis + 2] for v in voids)})
+        for axis in (_X, _Y)
+    ]
+    solid = {
+        (column, row)
+        for column, (left, right) in enumerate(pairwise(lines[_X]))
+        for row, (top, bottom) in enumerate(pairwise(lines[_Y]))
+        if not any(_meet((left, top, right, bottom), void) for void in voids)
+    }
+    for cell in sorted(solid):
+        for axis in (_X, _Y):
+            along = lines[1 - axis]
+            start, end = along[cell[1 - axis]], along[cell[1 - axis] + 1]
+            for step in (0, 1):
+                beside = list(cell)
+                beside[axis] += 2 * step - 1
+                if tuple(beside) not in solid:
+                    yield axis, lines[axis][cell[axis] + step], start, end
+
+
+def _knife_cuts(box: _Box, edges: Sequence[_Edge]) -> list[Cut]:
+    """Return edges as cuts, joined where they run on, without the part's own."""
     cuts = []
     for axis in (_X, _Y):
-        along = 1 - axis
-        edges = sorted(
-            (at, rect[along], rect[along + 2])
-            for rect in freed
-            for at in (rect[axis], rect[axis + 2])
-            if box[axis] < at < box[axis + 2]
-        )
         joined: list[tuple[int, int, int]] = []
-        for at, start, end in edges:
+        for at, start, end in sorted(edge[1:] for edge in edges if edge[0] == axis):
+            if not box[axis] < at < box[axis + 2]:
+                continue
             if joined and joined[-1][0] == at and start <= joined[-1][2]:
                 joined[-1] = (at, joined[-1][1], max(end, joined[-1][2]))
             else:
                 joined.append((at, start, end))
         cuts += [Cut(_rect(box), axis == _X, *edge, knife=True) for edge in joined]
     return cuts
+
+
+def _cut_out(box: _Box, void: _Box, made: Sequence[Cut]) -> Iterator[Cut]:
+    """Yield the edges of a void as cuts in its blank, where none has been made yet."""
+    for cut in _knife_cuts(box, list(_outline(void, ()))):
+        start = cut.start
+        for other in sorted(made, key=lambda one: one.start):
+            if (other.vertical, other.at) == (cut.vertical, cut.at) and other.end > start:
+                if start < other.start:
+                    yield cut._replace(start=start, end=min(other.start, cut.end))
+                start = max(start, other.end)
+        if start < cut.end:
+            yield cut._replace(start=start)
 
 
 class _Spent(Exception):

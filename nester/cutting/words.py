@@ -68,8 +68,10 @@ class _Teller:
     def __init__(self, layout: Layout, unit: Unit) -> None:
         self.cuts = layout.cuts
         self.unit = unit
-        self.names = {piece.rect: _one_line(piece.name) for piece in layout.placed}
-        self.names |= {rect: offcut_name(i) for i, rect in enumerate(layout.offcuts, 1)}
+        self.pieces = {piece.rect: _one_line(piece.name) for piece in layout.placed}
+        self.things = [(piece.rect, _one_line(piece.name)) for piece in layout.placed]
+        self.things += [(rect, offcut_name(i)) for i, rect in enumerate(layout.offcuts, 1)]
+        self.names = dict(self.things)
         self.first_cut: dict[Rect, int] = {}
         for number, cut in enumerate(layout.cuts, 1):
             self.first_cut.setdefault(cut.part, number)
@@ -91,7 +93,8 @@ class _Teller:
         kind = "sheet" if part == self.cuts[0].part else "part"
         way, edge = ("up and down", "left") if cut.vertical else ("across", "top")
         at = self._length(cut.at - (part.x if cut.vertical else part.y))
-        line = f"{way}, {at} from the {edge} edge of the {self._size(part)} {kind}"
+        whole = self.pieces.get(part) if cut.knife else None
+        line = f"{way}, {at} from the {edge} edge of {whole or f'the {self._size(part)} {kind}'}"
         if not cut.knife:
             return line[0].upper() + line[1:]
         low, other_edge = (part.y, "top") if cut.vertical else (part.x, "left")
@@ -111,8 +114,11 @@ class _Teller:
         if first is not None:
             last = first - 1 + self._cuts_within(rect, first)
             cuts = f"cut {first}" if first == last else f"cuts {first}–{last}"
-            verb = "go on with" if first == number + 1 else "set aside"
-            return f"{verb} the {size} part, for {_fixed(cuts)}"
+            at_once = first == number + 1
+            if rect in self.pieces:
+                verb = "go on with it" if at_once else "set it aside"
+                return f"{self.pieces[rect]}, {size}; {verb}, for {_fixed(cuts)}"
+            return f"{'go on with' if at_once else 'set aside'} the {size} part, for {_fixed(cuts)}"
         return f"{self.names.get(rect, 'scrap')}, {size}"
 
     def _cuts_within(self, rect: Rect, first: int) -> int:
@@ -120,15 +126,37 @@ class _Teller:
         return sum(1 for _ in within)
 
     def _frees_by_knife(self, number: int, cut: Cut) -> list[str]:
-        """Tell what lies free when the last knife cut of a part is made."""
+        """Tell what a knife cut frees: a corner of a blank, or with the last of them all."""
+        if cut.part in self.pieces:
+            return [
+                f"{_corner(cut.part, rect)} cut out: {self._fate(number, rect)}."
+                for rect in self._cut_out_of(cut.part)
+                if self._last_around(rect, cut.part) == number
+            ]
         if number < len(self.cuts) and self.cuts[number].part == cut.part:
             return []
         free = (
-            f"{name}, {self._size(rect)}"
-            for rect, name in self.names.items()
-            if _holds(cut.part, rect)
+            f"{name}, {self._size(rect)}" for rect, name in self.things if _holds(cut.part, rect)
         )
         return [f"Now free: {'; '.join(free)}; the rest is scrap."]
+
+    def _cut_out_of(self, blank: Rect) -> list[Rect]:
+        """Return what is cut out of a blank: the largest of what is cut or named within it."""
+        within = {rect for rect, _ in self.things} | {cut.part for cut in self.cuts}
+        within = {rect for rect in within if rect != blank and _holds(blank, rect)}
+        return sorted(
+            rect
+            for rect in within
+            if not any(other != rect and _holds(other, rect) for other in within)
+        )
+
+    def _last_around(self, rect: Rect, blank: Rect) -> int:
+        """Return the last knife cut along an edge of what is cut out of a blank."""
+        return max(
+            number
+            for number, cut in enumerate(self.cuts, 1)
+            if cut.part == blank and _runs_along(cut, rect)
+        )
 
     def _length(self, length: Length) -> str:
         return _fixed(format_length(length, self.unit))
@@ -155,6 +183,19 @@ def _holds(outer: Rect, inner: Rect) -> bool:
         and inner.right <= outer.right
         and inner.bottom <= outer.bottom
     )
+
+
+def _runs_along(cut: Cut, rect: Rect) -> bool:
+    places, span = (rect.x, rect.right), (rect.y, rect.bottom)
+    if not cut.vertical:
+        places, span = span, places
+    return cut.at in places and cut.start < span[1] and span[0] < cut.end
+
+
+def _corner(blank: Rect, rect: Rect) -> str:
+    across = rect.x == blank.x or rect.right == blank.right
+    down = rect.y == blank.y or rect.bottom == blank.bottom
+    return "Corner" if across and down else "Piece"
 
 
 def _fixed(text: str) -> str:

@@ -18,9 +18,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from nester.cutting.words import offcut_name
 from nester.drawing.piece import FOLD_DASHES, FOLD_WORDS, SVG, piece_marks
-from nester.layouts import Rect
+from nester.layouts import Rect, Want, placed_voids
 from nester.measure import UNITS_PER_MM, Unit, format_length, format_size
 from nester.pieces import Fold
+from nester.voids import solid_columns, solid_rows, voids
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -398,6 +399,9 @@ class _Picture:
         self.key: dict[tuple[str, str], int] = {}
         self.unlettered: dict[tuple[str, str], None] = {}
         self.unnumbered: list[int] = []
+        self.shared = _shared(
+            [*(placed.rect for placed in subject.layout.placed), *subject.layout.offcuts]
+        )
         self.ground = self.pen.add("rect", width="100%", height="100%", fill=_TABLE)
         top = self._header() + _RULER
         spare = (width - _needed_width(subject.stock, scale, subject.unit)) / 2
@@ -538,10 +542,17 @@ class _Picture:
 
     def _fills(self) -> None:
         paper = self.subject.paper
-        for placed, piece in zip(self.subject.layout.placed, self.subject.pieces, strict=True):
-            look: _Look = {"stroke": _INK, "stroke_width": 0.8}
-            fill = paper if piece is None else "none"
-            self.pen.rect(self._box(placed.rect), fill=fill, **look)
+        layout = self.subject.layout
+        # What lies in a corner of another piece is smaller, and drawn upon it.
+        for _, index, placed, piece in sorted(
+            (-placed.rect.area, index, placed, piece)
+            for index, (placed, piece) in enumerate(
+                zip(layout.placed, self.subject.pieces, strict=True)
+            )
+        ):
+            if piece is None or index not in self.shared:
+                fill = paper if piece is None else "none"
+                self.pen.rect(self._box(placed.rect), fill=fill, stroke=_INK, stroke_width=0.8)
             if piece is not None:
                 self._outline(placed, piece)
         for offcut in self.subject.layout.offcuts:
@@ -598,8 +609,12 @@ class _Picture:
     def _labels(self) -> None:
         subject = self.subject
         plated = _contrast(_INK, subject.paper) < _ENOUGH_CONTRAST
-        for placed, piece in zip(subject.layout.placed, subject.pieces, strict=True):
-            self._label(placed.rect, self._words(placed), plated or piece is not None)
+        both = zip(subject.layout.placed, subject.pieces, strict=True)
+        for index, (placed, piece) in enumerate(both):
+            rect = placed.rect
+            if piece is not None and index in self.shared:
+                rect = _widest_solid(placed, piece)
+            self._label(rect, self._words(placed), plated or piece is not None)
         for number, offcut in enumerate(subject.layout.offcuts, 1):
             self._label(offcut, (offcut_name(number), subject.size(offcut)), plated=True)
 
@@ -687,7 +702,10 @@ class _Picture:
     def _legend(self, y: float) -> float:
         """Explain the signs that are used; return where the legend ends."""
         layout = self.subject.layout
-        covered = sum(r.area for r in (*(p.rect for p in layout.placed), *layout.offcuts))
+        covered = sum(rect.area for rect in layout.offcuts) + sum(
+            placed.rect.area if piece is None else piece.area
+            for placed, piece in zip(layout.placed, self.subject.pieces, strict=True)
+        )
         knife = {cut.knife for cut in layout.cuts}
         signs = [
             (False in knife, "cut, numbered in order"),
@@ -768,6 +786,29 @@ class _Picture:
 
     def _words(self, placed: Placed) -> tuple[str, str]:
         return _clean(placed.name), self.subject.size(placed)
+
+
+def _widest_solid(placed: Placed, piece: Piece) -> Rect:
+    """Return the largest row or column of paper of a placed piece."""
+    want = Want(placed.name, piece.width, piece.height, 1, voids=voids(piece))
+    gone = placed_voids(want, placed)
+    bars = (*solid_rows(placed.rect, gone), *solid_columns(placed.rect, gone))
+    return max(bars, key=lambda bar: bar.area)
+
+
+def _shared(rects: Sequence[Rect]) -> set[int]:
+    """Return which rectangles have another upon them, by their places."""
+    order = sorted(range(len(rects)), key=lambda index: rects[index].x)
+    shared: set[int] = set()
+    open_: list[int] = []
+    for index in order:
+        rect = rects[index]
+        open_ = [other for other in open_ if rects[other].right > rect.x]
+        upon = [o for o in open_ if rect.y < rects[o].bottom and rects[o].y < rect.bottom]
+        if upon:
+            shared.update(upon, [index])
+        open_.append(index)
+    return shared
 
 
 def _ratio(scale: Fraction) -> str:

@@ -155,3 +155,42 @@ def test_five_hundred_pieces_in_a_row_and_the_same_again() -> None:
     assert again == (made, offcuts)
     assert offcuts == ()
     assert len(made) >= 499
+
+
+CORNERS = tuple(rect(x, y, 10, 10) for x in (0, 20) for y in (0, 20))
+
+
+def test_a_corner_is_cut_out_of_its_free_blank_and_then_taken_apart() -> None:
+    pieces = [placed("cross", 0, 0, 30, 30), placed("a", 20, 20, 6, 10)]
+    made, offcuts = cut_order(30 * U, 40 * U, pieces, Cuts.STRAIGHT, 11 * U, [CORNERS, ()])
+    blank, corner = rect(0, 0, 30, 30), rect(20, 20, 10, 10)
+    assert made == (
+        Cut(rect(0, 0, 30, 40), False, 30 * U, 0, 30 * U),
+        Cut(blank, True, 20 * U, 20 * U, 30 * U, knife=True),
+        Cut(blank, False, 20 * U, 20 * U, 30 * U, knife=True),
+        Cut(corner, True, 26 * U, 20 * U, 30 * U),
+    )
+    assert offcuts == ()
+
+
+def test_corners_worth_keeping_are_cut_out() -> None:
+    pieces = [placed("cross", 0, 0, 30, 30)]
+    made, offcuts = cut_order(30 * U, 30 * U, pieces, Cuts.STRAIGHT, 10 * U, [CORNERS])
+    assert offcuts == CORNERS
+    assert len(made) == 8
+    assert all(cut.knife and cut.part == rect(0, 0, 30, 30) for cut in made)
+
+
+def test_crosses_that_reach_into_each_other_are_cut_by_their_outlines() -> None:
+    pieces = [placed("a", 0, 0, 30, 30), placed("b", 20, 10, 30, 30)]
+    voids = [CORNERS, tuple(v._replace(x=v.x + 20 * U, y=v.y + 10 * U) for v in CORNERS)]
+    with pytest.raises(NotSeparable):
+        cut_order(60 * U, 40 * U, pieces, Cuts.STRAIGHT, 11 * U, voids)
+    made, offcuts = cut_order(60 * U, 40 * U, pieces, Cuts.FREE, 11 * U, voids)
+    assert offcuts == ()
+    assert made[0] == Cut(rect(0, 0, 60, 40), True, 50 * U, 0, 40 * U)
+    # Only the corners that the other reaches into are cut out, one of each.
+    assert [(cut.vertical, cut.at // U, cut.start // U, cut.end // U) for cut in made[1:]] == [
+        (True, 20, 20, 40), (True, 30, 0, 20), (False, 10, 30, 50), (False, 20, 20, 30),
+        (False, 30, 0, 20),
+    ]  # fmt: skip

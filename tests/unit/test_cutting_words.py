@@ -133,3 +133,53 @@ def test_minutes_are_exact_and_grow_with_the_copies(given: Layout) -> None:
     one = cutting_minutes(Layout("s", 1, (), given.cuts))
     assert isinstance(one, Fraction)
     assert cutting_minutes(Layout("s", 5, (), given.cuts)) == 5 * one > 0
+
+
+def test_corners_that_are_cut_out_of_a_blank() -> None:
+    unit = cm(1)
+    corners = tuple(Rect(at * unit, at * unit, 10 * unit, 10 * unit) for at in (0, 20))
+    placed = (
+        Placed("tier 1", 0, 0, 30 * unit, 30 * unit),
+        Placed("mat", 0, 0, 10 * unit, 10 * unit),
+        Placed("strip", 20 * unit, 20 * unit, 6 * unit, 10 * unit),
+        Placed("tall", 30 * unit, 0, 10 * unit, 40 * unit),
+    )
+    voids = (corners, (), (), ())
+    cuts, offcuts = cut_order(40 * unit, 40 * unit, placed, Cuts.STRAIGHT, 9 * unit, voids)
+    assert (
+        "\n".join(steps(Layout("sheet", 1, placed, cuts, offcuts), Unit.CM))
+        == """\
+1. Up and down, 30 cm from the left edge of the 40 × 40 cm sheet.
+   Left: go on with the 30 × 40 cm part, for cuts 2–7.
+   Right: tall, 10 × 40 cm.
+2. Across, 30 cm from the top edge of the 30 × 40 cm part.
+   Top: tier 1, 30 × 30 cm; go on with it, for cuts 3–7.
+   Bottom: offcut 1, 30 × 10 cm.
+3. Knife, up and down, 10 cm from the left edge of tier 1; start 0 cm and
+   stop 10 cm from its top edge.
+4. Knife, across, 10 cm from the top edge of tier 1; start 0 cm and stop
+   10 cm from its left edge.
+   Corner cut out: mat, 10 × 10 cm.
+5. Knife, up and down, 20 cm from the left edge of tier 1; start 20 cm and
+   stop 30 cm from its top edge.
+6. Knife, across, 20 cm from the top edge of tier 1; start 20 cm and stop
+   30 cm from its left edge.
+   Corner cut out: go on with the 10 × 10 cm part, for cut 7.
+7. Up and down, 6 cm from the left edge of the 10 × 10 cm part.
+   Left: strip, 6 × 10 cm.
+   Right: scrap, 4 × 10 cm."""
+    )
+
+
+def test_two_blanks_with_corners_one_of_which_waits() -> None:
+    placed = (Placed("a", 0, 0, 4, 4), Placed("b", 4, 0, 4, 4), Placed("c", 0, 0, 1, 1),
+              Placed("d", 6, 1, 1, 1))  # fmt: skip
+    voids = ((Rect(0, 0, 1, 1),), (Rect(6, 1, 1, 1),), (), ())
+    cuts, offcuts = cut_order(8, 4, placed, Cuts.STRAIGHT, mm(9), voids)
+    told = steps(Layout("sheet", 1, placed, cuts, offcuts), Unit.MM)
+    assert told[0].splitlines()[1:] == [
+        "   Left: a, ≈0 × ≈0 mm; go on with it, for cuts 2–3.",
+        "   Right: b, ≈0 × ≈0 mm; set it aside, for cuts 4–7.",
+    ]
+    assert told[2].splitlines()[-1] == "   Corner cut out: c, ≈0 × ≈0 mm."
+    assert told[6].splitlines()[-1] == "   Piece cut out: d, ≈0 × ≈0 mm."

@@ -11,9 +11,10 @@ import pytest
 
 from nester.cutting import cut_order
 from nester.drawing.layout import Box, draw_layout, text_box, text_width
-from nester.layouts import Cuts, Layout, Placed, Stock
+from nester.layouts import Cuts, Layout, Placed, Stock, Want, placed_voids
 from nester.measure import Unit, cm, inch, mm
 from nester.pieces import Fold, Line, Piece, Point, Score
+from nester.voids import voids
 
 SVG = "{http://www.w3.org/2000/svg}"
 HAIR = 0.05
@@ -349,3 +350,36 @@ def test_the_picture_needs_nothing_from_elsewhere() -> None:
     text = draw_layout(WHEEL, WHEEL_SHEET, Unit.CM, paper_colour=None, title="t")
     assert "http" not in text.replace("http://www.w3.org/2000/svg", "")
     assert not re.search(r"href|url\(|<image|<style|<script|&#", text)
+
+
+def cross(panel: int) -> Piece:
+    at = (0, panel, 2 * panel, 3 * panel)
+    corners = ((1, 0), (2, 0), (2, 1), (3, 1), (3, 2), (2, 2), (2, 3), (1, 3), (1, 2), (0, 2),
+               (0, 1), (1, 1))  # fmt: skip
+    return Piece("tier", "tier", tuple(Point(at[x], at[y]) for x, y in corners))
+
+
+def test_crosses_that_reach_into_each_other_and_what_lies_in_their_corners() -> None:
+    stock, tier, mat = sheet(cm(60), cm(60)), cross(cm(10)), cm(8)
+    pieces = [tier, tier, Piece.rectangle("mat", "mat", mat, mat), tier]
+    placed = [
+        Placed("tier", 0, 0, cm(30), cm(30)),
+        Placed("tier", cm(20), cm(10), cm(30), cm(30)),
+        Placed("mat", cm(41), cm(31), mat, mat),
+        Placed("tier", 0, cm(30), cm(30), cm(30)),
+    ]
+    gone = [
+        placed_voids(Want("", one.width, one.height, 1, voids=voids(piece)), one)
+        for one, piece in zip(placed, pieces, strict=True)
+    ]
+    cuts, offcuts = cut_order(stock.width, stock.height, placed, Cuts.FREE, mm(75), gone)
+    picture = draw(stock, Layout("sheet", 1, tuple(placed), cuts, offcuts), pieces=pieces)
+    words = [box for box in boxes_of(picture) if box[0]]
+    for index, (text, box) in enumerate(words):
+        assert not any(box.touches(other) for _, other in words[:index]), text
+    assert sum(text == "tier" for text, _ in words) == 3
+    assert sum(text.startswith("mat") for text, _ in words) == 1
+    assert "scrap" in [text for text, _ in words]
+    # No blank is drawn where another piece reaches into it, only the outlines.
+    assert not [one for one in picture.iter(f"{SVG}rect") if one.get("fill") == "none"]
+    assert len(list(picture.iter(f"{SVG}polygon"))) == 4
