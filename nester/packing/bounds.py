@@ -7,7 +7,14 @@ The cheapest whole numbers of sheets that satisfy such inequalities cost no more
 Weights come from pairs of superadditive functions f, g: f(x) + f(y) ≤ f(x + y).  If pieces of
 sizes w × h lie on a W × H sheet without overlap, then Σ f(w) · g(h) ≤ f(W) · g(H) (conservative
 scales: Fekete and Schepers, Mathematical Methods of Operations Research 60, 2004).  A piece that
-may be turned counts the smaller of its two products.  With f = g = x this is the area; with
+may be turned counts the smaller of its two products.
+
+Where other pieces can reach into a piece's voids, only what is solid of it counts.  Rectangles
+into which the solid part is divided lie on the sheet as if they were pieces, and none overlaps
+anything; so the sum of their products is a weight for the piece.  This holds for each way to divide
+it, so the largest sum may be taken: it is divided into rows or into columns.
+
+With f = g = x this is the area; with
 f = g = ⌊x/a⌋ it counts pieces in which an a × a square lies.  The functions, with their sources,
 are in `_Axis`.
 
@@ -61,6 +68,8 @@ def lower_bound(task: Task, stop: Stop = never) -> int:
     stop
         Ends the search early; the bound holds also then.
     """
+    if not any(task.demand):
+        return 0
     family = _Family(task)
     chosen = [family.area()]
     bound = 0
@@ -164,7 +173,7 @@ class _Family:
 
     def __init__(self, task: Task) -> None:
         self._shapes = [shape for shape in task.shapes if shape.wanted]
-        all_turn = all(shape.turns or shape.width == shape.height for shape in self._shapes)
+        all_turn = all(shape.turns or shape.same_turned for shape in self._shapes)
         # Where every piece may be turned, sheets may be looked at lying on their long side.
         self._kinds = [
             kind._replace(width=kind.height, height=kind.width)
@@ -172,8 +181,10 @@ class _Family:
             else kind
             for kind in task.kinds
         ]
-        wide = [shape.width for shape in self._shapes]
-        high = [shape.height for shape in self._shapes]
+        self._divisions = [_divisions(shape) for shape in self._shapes]
+        blocks = [block for ways in self._divisions for way in ways for block in way]
+        wide = [width for width, _ in blocks]
+        high = [height for _, height in blocks]
         if any(shape.turns for shape in self._shapes):
             wide = high = wide + high
         self._across = list(_Axis([k.width for k in self._kinds], wide).functions())
@@ -208,15 +219,22 @@ class _Family:
             def table(functions: Sequence[_Function], sides: Sequence[int]) -> Matrix:
                 return np.array([[f(x) for x in sides] for f in functions], dtype=np.float64)
 
-            wide = [shape.width for shape in self._shapes]
-            high = [shape.height for shape in self._shapes]
-            fw, fh = table(self._across, wide), table(self._across, high)
-            gw, gh = table(self._down, wide), table(self._down, high)
+            ways = [way for of_shape in self._divisions for way in of_shape]
+            blocks = [block for way in ways for block in way]
+            first_block = np.cumsum([0, *(len(way) for way in ways[:-1])])
+            first_way = np.cumsum([0, *(len(of_shape) for of_shape in self._divisions[:-1])])
+            fw, fh = (table(self._across, sides) for sides in zip(*blocks, strict=True))
+            gw, gh = (table(self._down, sides) for sides in zip(*blocks, strict=True))
             wanted = np.array([shape.wanted for shape in self._shapes], dtype=np.float64)
             turns = np.array([shape.turns for shape in self._shapes])
+
+            def weights(products: Matrix) -> Matrix:
+                sums = np.add.reduceat(products, first_block, axis=1)
+                return np.asarray(np.maximum.reduceat(sums, first_way, axis=1))
+
             needed = np.empty((len(fw), len(gw)))
             for row in range(len(fw)):
-                upright, turned = fw[row] * gh, fh[row] * gw
+                upright, turned = weights(fw[row] * gh), weights(fh[row] * gw)
                 needed[row] = np.where(turns, np.minimum(upright, turned), upright) @ wanted
             across = table(self._across, [kind.width for kind in self._kinds])
             down = table(self._down, [kind.height for kind in self._kinds])
@@ -224,7 +242,10 @@ class _Family:
         return self._tables
 
     def _exact(self, f: _Function, g: _Function) -> Inequality:
-        needed = sum(shape.wanted * _weight(shape, f, g) for shape in self._shapes)
+        needed = sum(
+            shape.wanted * _weight(shape, ways, f, g)
+            for shape, ways in zip(self._shapes, self._divisions, strict=True)
+        )
         holds = [f(kind.width) * g(kind.height) for kind in self._kinds]
         # Rounded so that the inequality only gets weaker, where numbers would outgrow the solver.
         scale = max(1, -(-max(needed, *holds) // _LARGEST))
@@ -233,6 +254,21 @@ class _Family:
         return Inequality(tuple(min(needed, -(-one // scale)) for one in holds), needed)
 
 
-def _weight(shape: Shape, f: _Function, g: _Function) -> int:
-    upright = f(shape.width) * g(shape.height)
-    return min(upright, f(shape.height) * g(shape.width)) if shape.turns else upright
+_Division = tuple[tuple[int, int], ...]
+"""Sides of disjoint rectangles that lie within what is solid of a piece."""
+
+
+def _divisions(shape: Shape) -> tuple[_Division, ...]:
+    if not shape.voids:
+        return (((shape.width, shape.height),),)
+    return tuple(
+        tuple((block.width, block.height) for block in blocks)
+        for blocks in (shape.rows(), shape.columns())
+    )
+
+
+def _weight(shape: Shape, ways: Sequence[_Division], f: _Function, g: _Function) -> int:
+    upright = max(sum(f(width) * g(height) for width, height in way) for way in ways)
+    if not shape.turns:
+        return upright
+    return min(upright, max(sum(f(high) * g(wide) for wide, high in way) for way in ways))

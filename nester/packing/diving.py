@@ -88,7 +88,7 @@ class Diver:
         wanted = [i for i, number in enumerate(left) if number and worth[i] > 1e-9]
         if not wanted:
             return False
-        densest = max(worth[i] / shapes[i].area for i in wanted)
+        densest = max(worth[i] / shapes[i].solid_area for i in wanted)
         found = False
         for kind, size in enumerate(self._task.kinds):
             enough = prices.cost[kind] * (1 + 1e-6) + 1e-9

@@ -4,6 +4,9 @@ For straight cuts a free rectangle is split in two by an edge-to-edge cut whenev
 into its corner, so that any result comes apart on a trimmer.  For free cuts all maximal free
 rectangles are kept.  Both are the greedy methods surveyed by Jylänki, "A thousand ways to pack
 the bin" (2010): guillotine and maximal rectangles, with best short side fit.
+
+What is cut away from a piece is free again: for straight cuts each of its voids, as a sheet of
+its own; for free cuts whatever its solid part leaves.
 """
 
 from __future__ import annotations
@@ -11,8 +14,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from random import Random
 
-from nester.layouts import Cuts
+from nester.layouts import Cuts, Rect
 from nester.packing.model import Shape, Spot
+from nester.voids import solid_rows
 
 __all__ = ["Filler"]
 
@@ -25,7 +29,9 @@ class Filler:
     def __init__(self, shapes: Sequence[Shape], cuts: Cuts, rng: Random) -> None:
         self._shapes = shapes
         self._rng = rng
-        self._split = self._halve if cuts is Cuts.STRAIGHT else self._keep_maximal
+        self._least = min((min(shape[:2]) for shape in shapes), default=0)
+        self._straight = cuts is Cuts.STRAIGHT
+        self._split = self._halve if self._straight else self._keep_maximal
         self.steps = 0
 
     def fill(
@@ -43,24 +49,43 @@ class Filler:
         free: list[_Free] = [(0, 0, width, height)]
         spots: list[Spot] = []
         lie_along = self._rng.random()
-        for index in order:
+        left = list(counts)
+        # What came before a piece with voids may yet lie in those.
+        passes = 2 if any(self._shapes[index].voids for index in order) else 1
+        for index in (*order,) * passes:
             shape = self._shapes[index]
-            for _ in range(counts[index]):
+            for _ in range(left[index]):
                 best = self._best(free, shape)
                 if best is None:
                     break
                 where, turned = best
                 x, y, _, _ = free[where]
-                wide, high = (shape.height, shape.width) if turned else (shape.width, shape.height)
+                left[index] -= 1
                 spots.append(Spot(index, x, y, turned))
-                free = self._split(free, where, wide, high, lie_along)
+                free = self._lay(free, where, shape, turned, lie_along)
                 if not free:
                     return tuple(spots)
         return tuple(spots)
 
+    def _lay(
+        self, free: list[_Free], where: int, shape: Shape, turned: bool, lie_along: float
+    ) -> list[_Free]:
+        """Return what is free once a shape lies in the corner of a free rectangle."""
+        x, y, _, _ = free[where]
+        wide, high = (shape.height, shape.width) if turned else (shape.width, shape.height)
+        if not shape.voids:
+            return self._split(free, where, wide, high, lie_along)
+        voids = shape.voids_at(x, y, turned)
+        if self._straight:
+            return [*self._halve(free, where, wide, high, lie_along), *voids]
+        for solid in solid_rows(Rect(x, y, wide, high), voids):
+            # Each row, offered as if it were free, is taken out of all that overlaps it.
+            free = self._keep_maximal([*free, solid], len(free), solid.width, solid.height, 0)
+        return [one for one in free if min(one[2:]) >= self._least]
+
     def _best(self, free: Sequence[_Free], shape: Shape) -> tuple[int, bool] | None:
         """Return the free rectangle, and the turn, that leave the shortest strip."""
-        wide, high, _, turns = shape
+        wide, high, _, turns, _ = shape
         self.steps += len(free)
         best_rest = -1
         found = (-1, False)

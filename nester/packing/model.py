@@ -1,6 +1,6 @@
 """One paper's part of a problem, in the smallest numbers that say the same.
 
-Papers never share a sheet, so each is a problem of its own.  Equal rectangles are counted, not
+Papers never share a sheet, so each is a problem of its own.  Equal pieces are counted, not
 multiplied; lengths are divided by their common divisor and prices made whole, so that every
 method works on small integers.
 """
@@ -14,8 +14,10 @@ from fractions import Fraction
 from math import gcd, lcm
 from typing import NamedTuple
 
-from nester.layouts import Problem, Stock, Want
+from nester.cutting import separable
+from nester.layouts import Cuts, Placed, Problem, Rect, Stock, Want, placed_voids
 from nester.pieces import Turn
+from nester.voids import solid_columns, solid_rows
 
 __all__ = ["Kind", "Pattern", "Shape", "Spot", "Task", "split_by_paper", "usage"]
 
@@ -24,17 +26,47 @@ _LARGEST_PRICE = 2**40
 
 
 class Shape(NamedTuple):
-    """Equal pieces: sides in scaled units, how many, and whether a quarter turn is allowed."""
+    """Equal pieces: sides in scaled units, how many, and whether a quarter turn changes anything.
+
+    `voids` are those of the upright blank into which other pieces may reach.
+    """
 
     width: int
     height: int
     wanted: int
     turns: bool
+    voids: tuple[Rect, ...] = ()
 
     @property
     def area(self) -> int:
-        """Area in scaled square units."""
+        """Area of the blank in scaled square units."""
         return self.width * self.height
+
+    @property
+    def solid_area(self) -> int:
+        """Area of the blank without its voids."""
+        return self.area - sum(void.area for void in self.voids)
+
+    @property
+    def same_turned(self) -> bool:
+        """Whether a quarter turn changes nothing."""
+        return self.width == self.height and self.voids_at(0, 0, True) == self.voids
+
+    def voids_at(self, x: int, y: int, turned: bool) -> tuple[Rect, ...]:
+        """Return where its voids lie on a sheet, sorted."""
+        if not self.voids:
+            return ()
+        width, height = (self.height, self.width) if turned else (self.width, self.height)
+        want = Want("", self.width, self.height, 1, voids=self.voids)
+        return tuple(sorted(placed_voids(want, Placed("", x, y, width, height, turned))))
+
+    def rows(self) -> tuple[Rect, ...]:
+        """Return what is solid of it in rows as wide as can be."""
+        return solid_rows(Rect(0, 0, self.width, self.height), self.voids)
+
+    def columns(self) -> tuple[Rect, ...]:
+        """Return what is solid of it in columns as high as can be."""
+        return solid_columns(Rect(0, 0, self.width, self.height), self.voids)
 
     def fits(self, width: int, height: int) -> bool:
         """Whether one such piece fits into a width × height rectangle."""
@@ -146,7 +178,9 @@ def split_by_paper(problem: Problem) -> tuple[list[Task], list[tuple[Want, str]]
             hopeless.append((want, why))
         else:
             wants_of[want.paper].append(want)
-    tasks = [_task(paper, wants, stock_of[paper]) for paper, wants in wants_of.items()]
+    tasks = [
+        _task(paper, wants, stock_of[paper], problem.cuts) for paper, wants in wants_of.items()
+    ]
     return tasks, hopeless
 
 
@@ -165,18 +199,19 @@ def _why_hopeless(want: Want, stock: Sequence[Stock]) -> str:
     )
 
 
-def _task(paper: str, wants: Sequence[Want], stock: Sequence[Stock]) -> Task:
-    merged: dict[tuple[int, int, bool], list[Want]] = defaultdict(list)
+_Merged = tuple[int, int, bool, tuple[Rect, ...]]
+"""What equal pieces have in common: sides, whether they turn, voids."""
+
+
+def _task(paper: str, wants: Sequence[Want], stock: Sequence[Stock], cuts: Cuts) -> Task:
+    merged: dict[_Merged, list[Want]] = defaultdict(list)
     for want in wants:
-        turns = want.turn is Turn.ANY and want.width != want.height
-        width, height = want.width, want.height
-        if turns and width < height:
-            width, height = height, width
-        merged[width, height, turns].append(want)
-    smallest = min(min(width, height) for width, height, _ in merged)
+        merged[_merged(want, _open_voids(want, wants, cuts))].append(want)
+    smallest = min(min(width, height) for width, height, *_ in merged)
     useful = [s for s in stock if min(s.width, s.height) >= smallest]
     divisor = gcd(
-        *(side for width, height, _ in merged for side in (width, height)),
+        *(side for width, height, *_ in merged for side in (width, height)),
+        *(side for *_, voids in merged for void in voids for side in void),
         *(side for s in useful for side in (s.width, s.height)),
     )
     price_unit = _price_unit([s.price for s in useful])
@@ -188,10 +223,11 @@ def _task(paper: str, wants: Sequence[Want], stock: Sequence[Stock]) -> Task:
             Shape(
                 width // divisor,
                 height // divisor,
-                sum(want.quantity for want in merged[width, height, turns]),
+                sum(want.quantity for want in merged[width, height, turns, voids]),
                 turns,
+                tuple(Rect(*(side // divisor for side in void)) for void in voids),
             )
-            for width, height, turns in keys
+            for width, height, turns, voids in keys
         ),
         kinds=tuple(
             Kind(s.width // divisor, s.height // divisor, s.quantity, int(s.price / price_unit))
@@ -202,6 +238,38 @@ def _task(paper: str, wants: Sequence[Want], stock: Sequence[Stock]) -> Task:
         divisor=divisor,
         price_unit=price_unit,
     )
+
+
+def _merged(want: Want, voids: tuple[Rect, ...]) -> _Merged:
+    """Return what a want has in common with its like; plain rectangles that turn lie lengthwise.
+
+    Those with voids stay as they are asked for: two quarter turns are more than none.
+    """
+    width, height = want.width, want.height
+    if voids:
+        as_is = Shape(width, height, 1, False, tuple(sorted(voids)))
+        return width, height, want.turn is Turn.ANY and not as_is.same_turned, as_is.voids
+    turns = want.turn is Turn.ANY and width != height
+    if turns and width < height:
+        width, height = height, width
+    return width, height, turns, ()
+
+
+def _open_voids(want: Want, wants: Sequence[Want], cuts: Cuts) -> tuple[Rect, ...]:
+    """Return the voids into which other pieces can reach.
+
+    With free cuts these are all, since even an arm may reach into one.  With straight cuts it is
+    those that hold some piece whole; where edge-to-edge cuts couldn't part them, if the pieces in
+    them lay on the sheet without their host, the smallest are left out.
+    """
+    if cuts is Cuts.FREE:
+        return want.voids
+    shapes = [Shape(one.width, one.height, 1, one.turn is Turn.ANY) for one in wants]
+    held = [v for v in want.voids if any(shape.fits(v.width, v.height) for shape in shapes)]
+    held.sort(key=lambda void: (-void.area, void))
+    while not separable(Placed("", *void) for void in held):
+        held.pop()
+    return tuple(held)
 
 
 def _price_unit(prices: Sequence[Fraction]) -> Fraction:

@@ -8,7 +8,18 @@ from fractions import Fraction
 from random import Random
 
 from nester.cutting import cut_order
-from nester.layouts import Answer, Cuts, Effort, Layout, Placed, Problem, Stock, Unplaced, Want
+from nester.layouts import (
+    Answer,
+    Cuts,
+    Effort,
+    Layout,
+    Placed,
+    Problem,
+    Stock,
+    Unplaced,
+    Want,
+    placed_voids,
+)
 from nester.packing.bounds import lower_bound
 from nester.packing.choose import choose
 from nester.packing.diving import Diver
@@ -253,18 +264,14 @@ def _layout(
         shape = task.shapes[spot.shape]
         width, height = (shape.height, shape.width) if spot.turned else shape[:2]
         width, height = width * task.divisor, height * task.divisor
-        placed.append(
-            Placed(
-                want.name,
-                spot.x * task.divisor,
-                spot.y * task.divisor,
-                width,
-                height,
-                (width, height) != (want.width, want.height),
-            )
-        )
-    placed.sort(key=lambda one: (one.y, one.x))
+        # Only shapes without voids may lie otherwise than their want asks for.
+        turned = spot.turned if shape.voids else (width, height) != (want.width, want.height)
+        at = spot.x * task.divisor, spot.y * task.divisor
+        placed.append((Placed(want.name, *at, width, height, turned), want))
+    placed.sort(key=lambda one: (one[0].y, one[0].x))
+    pieces = tuple(piece for piece, _ in placed)
+    voids = [placed_voids(want, piece) for piece, want in placed]
     cuts, offcuts = cut_order(
-        stock.width, stock.height, placed, problem.cuts, problem.smallest_offcut
+        stock.width, stock.height, pieces, problem.cuts, problem.smallest_offcut, voids
     )
-    return Layout(stock.name, copies, tuple(placed), cuts, offcuts)
+    return Layout(stock.name, copies, pieces, cuts, offcuts)

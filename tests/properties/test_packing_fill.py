@@ -13,7 +13,7 @@ from nester.packing.rectpack_start import rectpack_plans
 from nester.packing.sequential import sequential_plans
 
 sides = st.integers(1, 12)
-shape = st.builds(Shape, sides, sides, st.integers(1, 4), st.booleans())
+shape = st.builds(Shape, sides, sides, st.integers(1, 4), st.booleans(), st.just(()))
 shapes = st.lists(shape, min_size=1, max_size=6)
 sheet_sides = st.integers(1, 30)
 chances = st.randoms(use_true_random=False)
