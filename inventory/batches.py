@@ -37,12 +37,13 @@ from inventory.plan import (
 from inventory.reservations import reserved
 from inventory.shop import ShopFile, the_shop
 from inventory.stash import StashRow, add_offcut, find_stock, list_papers, list_stash, worth
-from nester.layouts import Answer, Cuts, Effort, Layout, Problem, Stock, Want
+from nester.layouts import Answer, Cuts, Effort, Layout, Problem, Rect, Stock, Want
 from nester.measure import area_m2
 from nester.packing import Claim, Progress, Stop, Verdict, left_over, never, solve, solve_orders
 from nester.pieces import Piece, Turn
 from nester.refusal import Refusal
 from nester.verify import require
+from nester.voids import voids
 
 __all__ = [
     "PutAway",
@@ -152,6 +153,11 @@ class _Desk:
                 wanted[str(number)] += piece.quantity * order.copies
             claims.append(Claim(order.id, wanted))
         self.parts = [Part(paper, piece) for piece, paper in index]
+        # No piece of its paper lies in a void with a shorter side than this.
+        self._smallest_of: dict[str, int] = {}
+        for part in self.parts:
+            short = min(part.piece.width, part.piece.height)
+            self._smallest_of[part.paper] = min(short, self._smallest_of.get(part.paper, short))
         return claims
 
     def problem(self, cuts: Cuts) -> Problem:
@@ -168,6 +174,7 @@ class _Desk:
                     totals[str(number)],
                     part.paper,
                     self._turn(part),
+                    self._voids(part),
                 )
                 for number, part in enumerate(self.parts)
             ),
@@ -189,6 +196,13 @@ class _Desk:
     def _turn(self, part: Part) -> Turn:
         upright = part.piece.upright and part.paper in self._directional
         return Turn.NONE if upright else Turn.ANY
+
+    def _voids(self, part: Part) -> tuple[Rect, ...]:
+        """Return where a piece leaves paper for other pieces or for an offcut worth keeping."""
+        if part.piece.is_rectangle:
+            return ()
+        least = min(self.shop.smallest_offcut, self._smallest_of[part.paper])
+        return voids(part.piece, least)
 
     def plan(
         self,

@@ -185,9 +185,9 @@ class Plan:
 
     @property
     def piece_area(self) -> int:
-        """Area of the pieces' blanks, in square fine units."""
+        """Area of the pieces within their outlines, in square fine units."""
         return sum(
-            one.copies * spot.width * spot.height for one in self.layouts for spot in one.spots
+            one.copies * self.part_of(spot).piece.area for one in self.layouts for spot in one.spots
         )
 
     @property

@@ -42,6 +42,7 @@ from nester.packing import solve_orders
 from nester.pieces import Turn
 from nester.refusal import Refusal
 from nester.verify import verify
+from nester.voids import voids
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -170,7 +171,15 @@ def check_against_judge(plan: Plan, smallest_offcut: int = mm(75)) -> None:
             name = str(spot.part)
             known = wants.setdefault(
                 (name, part.paper),
-                Want(name, part.piece.width, part.piece.height, 0, part.paper, Turn.ANY),
+                Want(
+                    name,
+                    part.piece.width,
+                    part.piece.height,
+                    0,
+                    part.paper,
+                    Turn.ANY,
+                    voids(part.piece),
+                ),
             )
             wants[name, part.paper] = replace(known, quantity=known.quantity + layout.copies)
             placed.append(one._replace(name=name))
@@ -274,6 +283,23 @@ def test_every_spot_is_for_an_order_and_every_order_gets_its_pieces(table: Table
     for layout in plan.layouts:
         assert {plan.part_of(spot).paper for spot in layout.spots} == {layout.sheet.paper}
     check_against_judge(plan)
+
+
+@pytest.mark.parametrize("cuts", list(Cuts))
+def test_mats_are_cut_from_the_corners_of_tiers(table: Table, cuts: Cuts) -> None:
+    table.sheets((cm(33), cm(33)), 30)
+    with table.shop.begin() as session:
+        sizes = {"panel": "11cm", "tiers": "3", "mats": "outside", "cards": "0"}
+        add_order(session, "Bas", "layered-box", sizes, {"all": "Coal card"}, 1, TODAY, TODAY)
+    plan = table.plan(cuts=cuts)
+    check_against_judge(plan)
+    (largest,) = (
+        layout for layout in plan.layouts if any(spot.width == cm(33) for spot in layout.spots)
+    )
+    # Nothing but what is cut from its corners has room beside the largest tier.
+    assert len(largest.spots) > 1
+    assert pieces_by_order(plan) == pieces_ordered(table, plan)
+    assert plan.piece_area < plan.paper_area
 
 
 @pytest.mark.parametrize("cuts", list(Cuts))
