@@ -25,7 +25,7 @@ only point out candidates; each inequality is computed in whole numbers before i
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import ceil
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -57,7 +57,9 @@ class Inequality(NamedTuple):
     needed: int
 
 
-def lower_bound(task: Task, stop: Stop = never) -> int:
+def lower_bound(
+    task: Task, stop: Stop = never, most: Mapping[int, Sequence[int]] | None = None
+) -> int:
     """Return a proven lower bound on the whole price of making all of a task's pieces.
 
     If the inequalities can't be satisfied with the sheets there are, not all pieces can be made;
@@ -67,11 +69,16 @@ def lower_bound(task: Task, stop: Stop = never) -> int:
     ----------
     stop
         Ends the search early; the bound holds also then.
+    most
+        For some shapes, how many of them a sheet of each kind holds at most.
     """
     if not any(task.demand):
         return 0
     family = _Family(task)
     chosen = [family.area()]
+    for shape, holds in (most or {}).items():
+        wanted = task.shapes[shape].wanted
+        chosen.append(Inequality(tuple(min(number, wanted) for number in holds), wanted))
     bound = 0
     for _ in range(_ROUNDS):
         solved = _cheapest(task, chosen, stop)

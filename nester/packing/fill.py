@@ -35,7 +35,12 @@ class Filler:
         self.steps = 0
 
     def fill(
-        self, width: int, height: int, counts: Sequence[int], order: Sequence[int]
+        self,
+        width: int,
+        height: int,
+        counts: Sequence[int],
+        order: Sequence[int],
+        laid: Sequence[Spot] = (),
     ) -> tuple[Spot, ...]:
         """Lay pieces on a width × height sheet.
 
@@ -45,8 +50,17 @@ class Filler:
             How many of each shape may be laid.
         order
             Indices of the shapes, in the order they are tried.
+        laid
+            What lies on the sheet already; for free cuts only.
+
+        Returns
+        -------
+        tuple of Spot
+            What has been laid now.
         """
         free: list[_Free] = [(0, 0, width, height)]
+        for spot in laid:
+            free = self._take_out(free, self._shapes[spot.shape], *spot[1:])
         spots: list[Spot] = []
         lie_along = self._rng.random()
         left = list(counts)
@@ -75,9 +89,17 @@ class Filler:
         wide, high = (shape.height, shape.width) if turned else (shape.width, shape.height)
         if not shape.voids:
             return self._split(free, where, wide, high, lie_along)
-        voids = shape.voids_at(x, y, turned)
         if self._straight:
+            voids = shape.voids_at(x, y, turned)
             return [*self._halve(free, where, wide, high, lie_along), *voids]
+        return self._take_out(free, shape, x, y, turned)
+
+    def _take_out(
+        self, free: list[_Free], shape: Shape, x: int, y: int, turned: bool
+    ) -> list[_Free]:
+        """Take what is solid of a piece out of what is free."""
+        wide, high = (shape.height, shape.width) if turned else (shape.width, shape.height)
+        voids = shape.voids_at(x, y, turned)
         for solid in solid_rows(Rect(x, y, wide, high), voids):
             # Each row, offered as if it were free, is taken out of all that overlaps it.
             free = self._keep_maximal([*free, solid], len(free), solid.width, solid.height, 0)

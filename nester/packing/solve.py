@@ -23,6 +23,7 @@ from nester.layouts import (
 from nester.packing.bounds import lower_bound
 from nester.packing.choose import choose
 from nester.packing.diving import Diver
+from nester.packing.interlock import Interlocking
 from nester.packing.model import Pattern, Task, split_by_paper, usage
 from nester.packing.pool import Pool, Uses, standing
 from nester.packing.rectpack_start import rectpack_plans
@@ -80,6 +81,7 @@ class _Search:
         self._tried = tried
         self._pool = Pool(task)
         self._rng = Random(f"{SEED} {task.paper}")  # noqa: S311 - for a search, not for secrets
+        self._interlocking = Interlocking(task, self._rng)
         self._diver = Diver(task, cuts, self._rng, self._pool)
         self.best: Uses = ()
         self.bound = 0
@@ -98,6 +100,13 @@ class _Search:
             self._take(plan, "rectpack")
             if self.proven or stop():
                 return
+
+        if self._cuts is Cuts.FREE:
+            for pattern in self._interlocking.patterns(stop):
+                self._pool.add(pattern)
+                self._tried["interlocked"] = self._tried.get("interlocked", 0) + 1
+            if self._interlocking.most:
+                self.bound = lower_bound(self.task, stop, self._interlocking.most)
 
     def round(self, effort: _Round, stop: Stop) -> None:
         """Search with a share of effort."""
@@ -124,7 +133,18 @@ class _Search:
     def proven(self) -> bool:
         """Whether all is made at a cost that can't be beaten."""
         unmade, cost, _ = standing(self.task, self.best)
-        return unmade == 0 and cost <= self.bound
+        return (unmade == 0 and cost <= self.bound) or self._as_many_as_can_be()
+
+    def _as_many_as_can_be(self) -> bool:
+        """Whether all sheets are cut into as many as they hold of the one shape that is wanted."""
+        if len(self.task.shapes) > 1 or not self._interlocking.most:
+            return False
+        (most,) = self._interlocking.most.values()
+        made = sum(len(pattern.spots) * copies for pattern, copies in self.best)
+        return made == sum(
+            number * (kind.on_hand if kind.on_hand is not None else made + 1)
+            for number, kind in zip(most, self.task.kinds, strict=True)
+        )
 
     def bound_of_made(self) -> int:
         """Bound the cost of making the same pieces as the best plan does."""
@@ -134,7 +154,7 @@ class _Search:
                 made[shape] += number * copies
         if tuple(made) == self.task.demand:
             return self.bound
-        return lower_bound(self.task.with_demand(made))
+        return lower_bound(self.task.with_demand(made), most=self._interlocking.most)
 
 
 def solve(

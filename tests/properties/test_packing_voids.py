@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from nester.layouts import Cuts, Effort, Placed, Problem, Rect, Stock, Want, placed_voids
 from nester.packing import solve
 from nester.packing.bounds import lower_bound
+from nester.packing.interlock import Interlocking
 from nester.packing.model import split_by_paper
 from nester.pieces import Turn
 from nester.verify import verify
@@ -135,6 +136,34 @@ def test_no_bound_is_above_what_is_possible(chance: random.Random) -> None:
     answer = solve(problem, Effort.QUICK)
     assert verify(problem, answer) == []
     assert answer.bound <= best <= answer.cost
+
+
+@settings(max_examples=60, deadline=None)
+@given(chances)
+def test_what_is_proven_to_be_the_most_on_a_sheet_is(chance: random.Random) -> None:
+    width, height = chance.randint(3, 5), chance.randint(3, 5)
+    voids = corner_voids(width, height, chance)
+    turn = chance.choice([Turn.ANY, Turn.NONE])
+    want = Want("w", width, height, 20, turn=turn, voids=voids)
+    size = chance.randint(4, 7), chance.randint(5, 7)
+    problem = Problem((want,), (Stock("s", *size, None, Fraction(1)),), Cuts.FREE, 1)
+    tasks, _ = split_by_paper(problem)
+    if not tasks:
+        return
+    interlocking = Interlocking(tasks[0], random.Random(1))
+    known = [len(pattern.spots) for pattern in interlocking.patterns(lambda: False)]
+    places = ways(want, *size)
+
+    def most(taken: int, first: int) -> int:
+        clear = (i for i in range(first, len(places)) if not places[i] & taken)
+        return max((1 + most(taken | places[i], i + 1) for i in clear), default=0)
+
+    best = most(0, 0)
+    assert max(known, default=1) <= best
+    for (proven,) in interlocking.most.values():
+        assert best <= proven
+        if max(known, default=1) < best:
+            assert proven > best
 
 
 def halved(part: Rect, chance: random.Random, depth: int) -> list[Rect]:
