@@ -23,6 +23,7 @@ from nester.layouts import (
 from nester.packing.bounds import lower_bound
 from nester.packing.choose import choose
 from nester.packing.diving import Diver
+from nester.packing.exact import settle
 from nester.packing.interlock import Interlocking
 from nester.packing.model import Pattern, Task, split_by_paper, usage
 from nester.packing.pool import Pool, Uses, standing
@@ -85,6 +86,7 @@ class _Search:
         self._diver = Diver(task, cuts, self._rng, self._pool)
         self.best: Uses = ()
         self.bound = 0
+        self.least_unmade = 0
 
     def first_plan(self) -> None:
         """Find one whole plan, quickly."""
@@ -100,6 +102,10 @@ class _Search:
             self._take(plan, "rectpack")
             if self.proven or stop():
                 return
+        settled = settle(self.task, self._cuts, stop=stop)
+        if settled:
+            self._take(settled.uses, "exact")
+            self.least_unmade, self.bound = settled.unmade, settled.cost
 
         if self._cuts is Cuts.FREE:
             for pattern in self._interlocking.patterns(stop):
@@ -131,9 +137,9 @@ class _Search:
 
     @property
     def proven(self) -> bool:
-        """Whether all is made at a cost that can't be beaten."""
+        """Whether no plan makes more, and none that makes as much costs less."""
         unmade, cost, _ = standing(self.task, self.best)
-        return (unmade == 0 and cost <= self.bound) or self._as_many_as_can_be()
+        return (unmade <= self.least_unmade and cost <= self.bound) or self._as_many_as_can_be()
 
     def _as_many_as_can_be(self) -> bool:
         """Whether all sheets are cut into as many as they hold of the one shape that is wanted."""
@@ -152,7 +158,7 @@ class _Search:
         for pattern, copies in self.best:
             for shape, number in usage(pattern.spots).items():
                 made[shape] += number * copies
-        if tuple(made) == self.task.demand:
+        if tuple(made) == self.task.demand or self.proven:
             return self.bound
         return lower_bound(self.task.with_demand(made), most=self._interlocking.most)
 
