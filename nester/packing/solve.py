@@ -138,8 +138,11 @@ class _Search:
     @property
     def proven(self) -> bool:
         """Whether no plan makes more, and none that makes as much costs less."""
+        return self._meets_the_bound() or self._as_many_as_can_be()
+
+    def _meets_the_bound(self) -> bool:
         unmade, cost, _ = standing(self.task, self.best)
-        return (unmade <= self.least_unmade and cost <= self.bound) or self._as_many_as_can_be()
+        return unmade <= self.least_unmade and cost <= self.bound
 
     def _as_many_as_can_be(self) -> bool:
         """Whether all sheets are cut into as many as they hold of the one shape that is wanted."""
@@ -158,7 +161,7 @@ class _Search:
         for pattern, copies in self.best:
             for shape, number in usage(pattern.spots).items():
                 made[shape] += number * copies
-        if tuple(made) == self.task.demand or self.proven:
+        if tuple(made) == self.task.demand or self._meets_the_bound():
             return self.bound
         return lower_bound(self.task.with_demand(made), most=self._interlocking.most)
 
