@@ -19,9 +19,9 @@ it, arms in corners included; and what is left goes to all other pieces by maxim
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from functools import cached_property
+from functools import cached_property, lru_cache
 from heapq import nsmallest
-from itertools import product
+from itertools import islice, product
 from random import Random
 from typing import NamedTuple
 
@@ -35,13 +35,19 @@ from nester.voids import solid_columns, solid_rows
 __all__ = ["Interlocking"]
 
 _MOST_LINES = 60
-"""With more normal places along one side than this, only the lattice's are looked at."""
+"""With more normal places along one side than this, the shortest steps are left out."""
 _MOST_PLACES = 900
-"""With more places than this CP-SAT would not be done in time."""
+"""With more places than this only those of the densest lattice are looked at."""
 _MOST_PLACES_IN_STRIPS = 250
 """With more than this, no parts of a sheet are searched for layouts of fewer pieces."""
-_WORK, _WORK_IN_STRIPS = 0.6, 0.05
-"""CP-SAT's deterministic time for a whole sheet, and for a part of it."""
+_WORK, _WORK_IN_STRIPS, _WORK_IN_ALL = 0.6, 0.05, 3.0
+"""CP-SAT's deterministic time for a whole sheet, for a part of it, and for a paper."""
+_SHEETS = 300
+"""How many sheets are filled for a paper, shared among its shapes and kinds of sheet."""
+_MOST_SHAPES = 16
+"""Of so many shapes, those that take most paper, whole sheets of one shape are looked for."""
+_MISSES = 8
+"""After so many shapes that find no place on a sheet, the others are not tried."""
 _SHUFFLES = 3
 """Further orders in which pieces of several shapes are laid."""
 _LATTICES, _PAIRS = 4, 300
@@ -54,40 +60,54 @@ class Interlocking:
     Attributes
     ----------
     most
-        For some shapes, how many of them a sheet of each kind holds at most; proven, and complete
-        once `patterns` has been gone through.
+        For some shapes, how many of them a sheet of each kind holds at most, proven; known once
+        `patterns` has been gone through.
     """
 
     def __init__(self, task: Task, rng: Random) -> None:
         self.most: dict[int, tuple[int, ...]] = {}
         self._task = task
         self._rng = rng
-        self._shapes = [
-            i for i, shape in enumerate(task.shapes) if shape.voids and shape.wanted > 1
-        ]
         self._with_voids = [i for i, shape in enumerate(task.shapes) if shape.voids]
+        many = [i for i in self._with_voids if task.shapes[i].wanted > 1]
+        many.sort(key=lambda i: -task.shapes[i].wanted * task.shapes[i].solid_area)
+        self._shapes = many[:_MOST_SHAPES]
         self._known: dict[tuple[int, _Lines, _Lines], _Found] = {}
+        self._work = _Work(_WORK_IN_ALL)
 
     def patterns(self, stop: Stop) -> Iterator[Pattern]:
         """Yield layouts until all kinds of sheets are gone through or `stop` says so."""
         if not self._with_voids:
             return
         layer = _Layer(self._task, self._rng)
-        most = {shape: [self._by_area(shape, kind) for kind in self._task.kinds]
-                for shape in self._shapes}  # fmt: skip
-        for number, kind in enumerate(self._task.kinds):
+        kinds = self._task.kinds
+        most = {shape: [self._by_area(shape, kind) for kind in kinds] for shape in self._shapes}
+        share = max(1, _SHEETS // (len(kinds) * (len(self._shapes) + 1)))
+        left = _SHEETS
+        # Should they not all come up, those do whose paper is cheapest.
+        for number in sorted(range(len(kinds)), key=lambda i: (_rate(kinds[i]), i)):
+            starts: list[tuple[list[list[Spot]], Sequence[Sequence[int]]]] = []
             for shape in self._shapes:
                 if stop():
                     return
-                if self._by_area(shape, kind) < 2:
+                if self._by_area(shape, kinds[number]) < 2:
                     continue
-                found = self._equal_pieces(shape, kind)
+                found = self._equal_pieces(shape, kinds[number])
                 if found.most is not None:
                     most[shape][number] = min(most[shape][number], found.most)
-                for spots in found.layouts:
-                    yield from layer.completed(number, spots, self._with_voids)
-            for order in self._orders():
-                yield from layer.completed(number, (), order)
+                starts.append((found.layouts, [self._with_voids]))
+            starts.append(([[]], self._orders()))
+            for begun, orders in starts:
+                some = (
+                    layer.completed(number, spots, order, way)
+                    for way in range(layer.ways)
+                    for order in orders
+                    for spots in begun
+                )
+                for pattern in islice(some, min(share, left)):
+                    left -= 1
+                    if pattern.spots:
+                        yield pattern
         self.most = {shape: tuple(numbers) for shape, numbers in most.items()}
 
     def _by_area(self, shape: int, kind: Kind) -> int:
@@ -97,14 +117,25 @@ class Interlocking:
         grid = _Grid(self._task.shapes[index], kind)
         key = (index, grid.across, grid.down)
         if key not in self._known:
-            self._known[key] = _equal_pieces(index, grid)
+            self._known[key] = _equal_pieces(index, grid, self._work)
         return self._known[key]
 
-    def _orders(self) -> Iterator[tuple[int, ...]]:
-        """Yield orders of the shapes with voids: largest first, and some by chance."""
+    def _orders(self) -> list[tuple[int, ...]]:
+        """Return orders of the shapes with voids: largest first, and some by chance."""
         shapes = self._with_voids
         orders = [shapes, *(self._rng.sample(shapes, len(shapes)) for _ in range(_SHUFFLES))]
-        yield from dict.fromkeys(map(tuple, orders))
+        return list(dict.fromkeys(map(tuple, orders)))
+
+
+def _rate(kind: Kind) -> float:
+    return kind.price / kind.area
+
+
+class _Work:
+    """CP-SAT's deterministic time that is left."""
+
+    def __init__(self, left: float) -> None:
+        self.left = left
 
 
 # ------------------------------------------------------------------------- equal pieces
@@ -141,7 +172,7 @@ class _Grid:
         self.turns = (False, True) if shape.turns else (False,)
         self.solids = [_solid(shape, 0, 0, turned) for turned in self.turns]
         self.steps = tuple(
-            sorted({b - a for a, b in product(self._edges(axis), repeat=2) if b > a})
+            tuple(sorted({b - a for a, b in product(self._edges(axis), repeat=2) if b > a}))
             for axis in (0, 1)
         )
         (self.across, all_across), (self.down, all_down) = (
@@ -192,7 +223,7 @@ class _Grid:
     @cached_property
     def lattices(self) -> tuple[tuple[tuple[_Step, _Step], ...], ...]:
         """The densest lattices for each way to lie."""
-        return tuple(tuple(_lattices(solid, self.steps)) for solid in self.solids)
+        return tuple(_lattices(solid, self.steps) for solid in self.solids)
 
     def covers(self, spot: Spot) -> list[Rect]:
         """Return what a piece at a place covers."""
@@ -207,23 +238,31 @@ def _span(rect: Rect, axis: int) -> tuple[int, int]:
 
 def _normal_places(steps: Sequence[int], furthest: tuple[int, ...]) -> tuple[_Lines, bool]:
     """Return the sums of steps up to the furthest place for each way to lie, and if that is all."""
+    used = list(steps)
+    while (reached := _sums(used, max(furthest))) is None:
+        del used[0]
+    lines = tuple(tuple(at for at in reached if at <= most) for most in furthest)
+    return lines, len(used) == len(steps)
+
+
+def _sums(steps: Sequence[int], most: int) -> list[int] | None:
+    """Return all sums of steps up to a limit, sorted; None if they are too many."""
     reached, waiting = {0}, [0]
-    while waiting and len(reached) <= _MOST_LINES:
+    while waiting:
         at = waiting.pop()
-        fresh = {at + step for step in steps if at + step <= max(furthest)} - reached
+        fresh = {at + step for step in steps if at + step <= most} - reached
         reached |= fresh
-        waiting += sorted(fresh)
-    if waiting:
-        reached = set(range(0, max(furthest) + 1, min(steps)))
-    lines = tuple(tuple(at for at in sorted(reached) if at <= most) for most in furthest)
-    return lines, not waiting
+        waiting += fresh
+        if len(reached) > _MOST_LINES:
+            return None
+    return sorted(reached)
 
 
-def _equal_pieces(index: int, grid: _Grid) -> _Found:
+def _equal_pieces(index: int, grid: _Grid, work: _Work) -> _Found:
     """Return layouts of one shape: as many as a sheet holds, and fewer on a part of it."""
     places = grid.places
     wanted = grid.shape.wanted
-    full, best = _most(grid, places, _WORK)
+    full, best = _most(grid, places, work, _WORK)
     found = _Found([], len(full) if best and grid.complete else None)
     if len(full) < 2:
         return found
@@ -238,7 +277,7 @@ def _equal_pieces(index: int, grid: _Grid) -> _Found:
         count = 1
         for furthest in sorted({place[axis] for place in places}):
             part = [place for place in places if place[axis] <= furthest]
-            some, _ = _most(grid, part, _WORK_IN_STRIPS)
+            some, _ = _most(grid, part, work, _WORK_IN_STRIPS)
             if len(some) > count:
                 count = len(some)
                 add(sorted(some, key=lambda spot: spot[axis]))
@@ -247,12 +286,17 @@ def _equal_pieces(index: int, grid: _Grid) -> _Found:
     return found
 
 
-def _most(grid: _Grid, places: Sequence[Spot], work: float) -> tuple[list[Spot], bool]:
+def _most(
+    grid: _Grid, places: Sequence[Spot], work: _Work, at_most: float
+) -> tuple[list[Spot], bool]:
     """Return as many places as can be found of which no two overlap, and if they are the most."""
-    start = _beside(grid, _densest(grid, places), places)
+    lattice = _densest(grid, places)
+    if len(places) > _MOST_PLACES:
+        return _clear(grid, lattice), False
+    start = _clear(grid, [*lattice, *places])
     if len(places) == len(start):
         return start, True
-    if len(places) > _MOST_PLACES:
+    if work.left <= 0:
         return start, False
     from ortools.sat.python import cp_model
 
@@ -267,8 +311,9 @@ def _most(grid: _Grid, places: Sequence[Spot], work: float) -> tuple[list[Spot],
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1
-    solver.parameters.max_deterministic_time = work
+    solver.parameters.max_deterministic_time = min(at_most, work.left)
     status = run(solver, model)
+    work.left -= solver.response_proto.deterministic_time
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return start, False
     found = [place for place, one in zip(places, taken, strict=True) if solver.value(one)]
@@ -305,10 +350,14 @@ def _overlap(one: Sequence[Rect], other: Sequence[Rect], x: int, y: int) -> bool
     )
 
 
+@lru_cache(maxsize=128)
 def _lattices(
-    solid: Sequence[Rect], steps: Sequence[Sequence[int]]
-) -> Iterator[tuple[_Step, _Step]]:
-    """Yield the densest lattices by whose steps a shape can be repeated without overlap."""
+    solid: tuple[Rect, ...], steps: tuple[tuple[int, ...], ...]
+) -> tuple[tuple[_Step, _Step], ...]:
+    """Return the densest lattices by whose steps a shape seems to repeat without overlap.
+
+    Only two steps each way are looked at.
+    """
     across, down = ([0, *some, *(-step for step in some)] for some in steps)
     clear = [
         _Step(x, y)
@@ -323,16 +372,15 @@ def _lattices(
     solid_area = sum(rect.area for rect in solid)
     close = nsmallest(_PAIRS, (pair for pair in pairs if pair[0] >= solid_area))
     reach = [(i, j) for i, j in product(range(-2, 3), repeat=2) if (i, j) > (0, 0)]
-    found = 0
-    for _, one, other in close:
+    apart = (
+        (one, other)
+        for _, one, other in close
         if not any(
             _overlap(solid, solid, i * one.x + j * other.x, i * one.y + j * other.y)
             for i, j in reach
-        ):
-            yield one, other
-            found += 1
-            if found == _LATTICES:
-                return
+        )
+    )
+    return tuple(islice(apart, _LATTICES))
 
 
 def _densest(grid: _Grid, places: Sequence[Spot]) -> list[Spot]:
@@ -354,10 +402,10 @@ def _densest(grid: _Grid, places: Sequence[Spot]) -> list[Spot]:
     return best
 
 
-def _beside(grid: _Grid, start: Sequence[Spot], places: Sequence[Spot]) -> list[Spot]:
-    """Return the start and whatever of the places is clear of it and of each other."""
-    chosen = list(start)
-    taken = [rect for spot in chosen for rect in grid.covers(spot)]
+def _clear(grid: _Grid, places: Sequence[Spot]) -> list[Spot]:
+    """Return each of the places that is clear of those before it."""
+    chosen: list[Spot] = []
+    taken: list[Rect] = []
     for place in places:
         rects = grid.covers(place)
         if not _overlap(rects, taken, 0, 0):
@@ -377,21 +425,25 @@ class _Layer:
         self._filler = Filler(task.shapes, Cuts.FREE, rng)
         by_area = sorted(range(len(task.shapes)), key=lambda i: -task.shapes[i].area)
         by_side = sorted(by_area, key=lambda i: -max(task.shapes[i][:2]))
-        self._orders = list(dict.fromkeys((tuple(by_area), tuple(by_side))))
+        orders = dict.fromkeys((tuple(by_area), tuple(by_side)))
+        # Towards a corner first, then row after row or column after column.
+        self._ways = [
+            (nearest, order) for nearest in ("corner", "row", "column") for order in orders
+        ]
+        self.ways = len(self._ways)
 
     def completed(
-        self, kind: int, start: Sequence[Spot], shapes: Sequence[int]
-    ) -> Iterator[Pattern]:
-        """Yield a sheet with some pieces on it, filled up in several ways."""
+        self, kind: int, start: Sequence[Spot], shapes: Sequence[int], way: int
+    ) -> Pattern:
+        """Return a sheet with some pieces on it, filled up in one of the ways."""
         size = self._task.kinds[kind]
-        for weights in ((1, size.width + 1), (size.height + 1, 1), (1, 1)):
-            spots = [*start, *self._lay(size, start, shapes, weights)]
-            counts = usage(spots)
-            left = [s.wanted - counts.get(i, 0) for i, s in enumerate(self._task.shapes)]
-            for order in self._orders:
-                rest = self._filler.fill(size.width, size.height, left, order, spots)
-                if spots or rest:
-                    yield Pattern(kind, (*spots, *rest))
+        nearest, order = self._ways[way]
+        weights = {"corner": (1, 1), "row": (1, size.width), "column": (size.height, 1)}[nearest]
+        spots = [*start, *self._lay(size, start, shapes, weights)]
+        counts = usage(spots)
+        left = [s.wanted - counts.get(i, 0) for i, s in enumerate(self._task.shapes)]
+        rest = self._filler.fill(size.width, size.height, left, order, spots)
+        return Pattern(kind, (*spots, *rest))
 
     def _lay(
         self, size: Kind, start: Sequence[Spot], shapes: Sequence[int], weights: tuple[int, int]
@@ -399,14 +451,22 @@ class _Layer:
         """Yield where pieces with voids find a place, the first shape's first."""
         counts = usage(start)
         taken = [r for spot in start for r in _solid(self._task.shapes[spot.shape], *spot[1:])]
+        free = size.area - sum(rect.area for rect in taken)
+        misses = 0
         for index in shapes:
             shape = self._task.shapes[index]
             for _ in range(shape.wanted - counts.get(index, 0)):
+                if shape.solid_area > free:
+                    break
                 spot = _nearest(size, index, shape, taken, weights)
                 if spot is None:
+                    misses += 1
                     break
                 yield spot
                 taken += _solid(shape, *spot[1:])
+                free -= shape.solid_area
+            if misses == _MISSES:
+                return
 
 
 def _nearest(
