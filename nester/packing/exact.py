@@ -61,12 +61,13 @@ def settle(task: Task, cuts: Cuts, *, seconds: float = 60.0, stop: Stop = never)
     Returns
     -------
     Settled or None
-        None if there are too many contents to look at, or pieces with voids.
+        None if there are too many contents to look at, or if pieces may lie in the voids of
+        others: contents are looked for among whole blanks.
     """
+    if any(shape.voids for shape in task.shapes):
+        return None
     ways_to_part = prod((n + 1) * (n + 2) // 2 for n in task.demand)
     area = sum(shape.area * shape.wanted for shape in task.shapes)
-    if any(shape.voids for shape in task.shapes):
-        return None  # what may lie in voids is not among the contents looked at
     if not task.kinds or ways_to_part > 2 * _MOST_STEPS or area > _LARGEST_SUM:
         return None
     try:

@@ -20,7 +20,7 @@ from nester.layouts import (
     Want,
     placed_voids,
 )
-from nester.packing.bounds import lower_bound
+from nester.packing.bounds import Bound, lower_bound
 from nester.packing.choose import choose
 from nester.packing.diving import Diver
 from nester.packing.exact import settle
@@ -28,8 +28,10 @@ from nester.packing.interlock import Interlocking
 from nester.packing.model import Pattern, Task, split_by_paper, usage
 from nester.packing.pool import Pool, Uses, standing
 from nester.packing.rectpack_start import rectpack_plans
+from nester.packing.refute import Refuter
 from nester.packing.sequential import sequential_plans
 from nester.packing.stop import Stop, never
+from nester.packing.straight_worth import StraightWorth
 
 __all__ = ["NO_SHEET_LEFT", "Progress", "solve"]
 
@@ -38,23 +40,26 @@ SEED = 1
 
 @dataclass(frozen=True)
 class _Round:
-    """A share of effort: steps of sequential plans, then of diving, then work of choosing."""
+    """A share of effort: steps of sequential plans, bounding and diving, then work of choosing."""
 
     steps: int
+    bounding: int
     dives: int
     work: float
 
 
 # Each effort does all rounds of the one before and then its own: more effort is never worse.
 _ROUNDS = {
-    Effort.QUICK: (_Round(20_000, 60_000, 0.1),),
+    Effort.QUICK: (_Round(20_000, 100_000, 60_000, 0.1),),
     Effort.NORMAL: (
-        _Round(20_000, 60_000, 0.1),
-        _Round(400_000, 1_000_000, 0.5),
-        _Round(800_000, 2_000_000, 1.0),
+        _Round(20_000, 100_000, 60_000, 0.1),
+        _Round(400_000, 1_000_000, 1_000_000, 0.5),
+        _Round(800_000, 2_000_000, 2_000_000, 1.0),
     ),
 }
-_ROUNDS[Effort.THOROUGH] = _ROUNDS[Effort.NORMAL] + (_Round(500_000, 8_000_000, 5.0),) * 4
+_ROUNDS[Effort.THOROUGH] = (
+    _ROUNDS[Effort.NORMAL] + (_Round(500_000, 4_000_000, 8_000_000, 5.0),) * 4
+)
 
 
 @dataclass(frozen=True)
@@ -85,8 +90,10 @@ class _Search:
         self._interlocking = Interlocking(task, self._rng)
         self._diver = Diver(task, cuts, self._rng, self._pool)
         self.best: Uses = ()
-        self.bound = 0
-        self.least_unmade = 0
+        self.least_unmade = self.bound = 0
+        # What a sheet holds is looked for among whole blanks.
+        refutable = cuts is Cuts.STRAIGHT and not any(shape.voids for shape in task.shapes)
+        self._refuter = Refuter(task, StraightWorth(task)) if refutable else None
 
     def first_plan(self) -> None:
         """Find one whole plan, quickly."""
@@ -95,7 +102,8 @@ class _Search:
 
     def start(self, stop: Stop) -> None:
         """Bound the cost, and try rectpack."""
-        self.bound = lower_bound(self.task, stop)
+        self._bound = Bound(self.task)
+        self._keep_bound()
         if self.proven:
             return
         for plan in rectpack_plans(self.task, self._cuts):
@@ -106,13 +114,16 @@ class _Search:
         if settled:
             self._take(settled.uses, "exact")
             self.least_unmade, self.bound = settled.unmade, settled.cost
-
-        if self._cuts is Cuts.FREE:
+        elif self._cuts is Cuts.FREE:
             for pattern in self._interlocking.patterns(stop):
                 self._pool.add(pattern)
                 self._tried["interlocked"] = self._tried.get("interlocked", 0) + 1
-            if self._interlocking.most:
-                self.bound = lower_bound(self.task, stop, self._interlocking.most)
+            self._bound.know_most(self._interlocking.most)
+            self._keep_bound()
+
+    def _keep_bound(self) -> None:
+        proven = self._bound.unmade, self._bound.cost
+        self.least_unmade, self.bound = max((self.least_unmade, self.bound), proven)
 
     def round(self, effort: _Round, stop: Stop) -> None:
         """Search with a share of effort."""
@@ -122,6 +133,12 @@ class _Search:
             self._take(plan, "sequential")
             if self.proven or stop():
                 return
+        if self._refuter:
+            known = standing(self.task, self.best)[:2]
+            self._bound.strengthen(self._refuter, known, effort.bounding, stop)
+            self._keep_bound()
+        if self.proven or stop():
+            return
         for plan in self._diver.plans(effort.dives, stop):
             self._take(plan, "dive")
             if self.proven or stop():
@@ -138,22 +155,8 @@ class _Search:
     @property
     def proven(self) -> bool:
         """Whether no plan makes more, and none that makes as much costs less."""
-        return self._meets_the_bound() or self._as_many_as_can_be()
-
-    def _meets_the_bound(self) -> bool:
         unmade, cost, _ = standing(self.task, self.best)
         return unmade <= self.least_unmade and cost <= self.bound
-
-    def _as_many_as_can_be(self) -> bool:
-        """Whether all sheets are cut into as many as they hold of the one shape that is wanted."""
-        if len(self.task.shapes) > 1 or not self._interlocking.most:
-            return False
-        (most,) = self._interlocking.most.values()
-        made = sum(len(pattern.spots) * copies for pattern, copies in self.best)
-        return made == sum(
-            number * (kind.on_hand if kind.on_hand is not None else made + 1)
-            for number, kind in zip(most, self.task.kinds, strict=True)
-        )
 
     def bound_of_made(self) -> int:
         """Bound the cost of making the same pieces as the best plan does."""
@@ -161,7 +164,7 @@ class _Search:
         for pattern, copies in self.best:
             for shape, number in usage(pattern.spots).items():
                 made[shape] += number * copies
-        if tuple(made) == self.task.demand or self._meets_the_bound():
+        if tuple(made) == self.task.demand or self.proven:
             return self.bound
         return lower_bound(self.task.with_demand(made), most=self._interlocking.most)
 
@@ -236,7 +239,9 @@ _FEWEST_SHARES = 8
 
 def _share(whole: _Round, papers: int) -> _Round:
     parts = min(max(1, papers), _FEWEST_SHARES)
-    return _Round(whole.steps // parts, whole.dives // parts, whole.work / parts)
+    return _Round(
+        whole.steps // parts, whole.bounding // parts, whole.dives // parts, whole.work / parts
+    )
 
 
 def _progress(searches: list[_Search], done: int) -> Progress:

@@ -1,0 +1,153 @@
+"""Bounds on plans, against plans that are known and contents found one by one."""
+
+from fractions import Fraction
+from unittest.mock import patch
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from nester.layouts import Cuts, Effort, Problem, Stock, Want
+from nester.packing import solve
+from nester.packing.bounds import Bound
+from nester.packing.contents import Contents
+from nester.packing.model import split_by_paper
+from nester.packing.refute import Refuter
+from nester.packing.stop import never
+from nester.packing.straight_worth import StraightWorth
+from nester.pieces import Turn
+
+
+@st.composite
+def tasks_of_plenty(draw):
+    """Sheets, and more pieces of each shape than lie on any of them."""
+    sheet_sides, sides = st.integers(2, 14), st.integers(2, 9)
+    sheets = draw(st.lists(st.tuples(sheet_sides, sheet_sides), min_size=1, max_size=3))
+    shapes = draw(st.lists(st.tuples(sides, sides), min_size=1, max_size=3, unique=True))
+    most = max(w * h for w, h in sheets)
+    wants = [
+        Want(f"w{n}", w, h, most // (w * h) + 1, turn=draw(st.sampled_from(Turn)))
+        for n, (w, h) in enumerate(shapes)
+    ]
+    stock = [Stock(f"s{n}", w, h, None, Fraction(1)) for n, (w, h) in enumerate(sheets)]
+    tasks, _ = split_by_paper(Problem(tuple(wants), tuple(stock)))
+    return tasks
+
+
+@settings(max_examples=100, deadline=None)
+@given(tasks_of_plenty(), st.lists(st.integers(0, 9), min_size=3, max_size=3))
+def test_the_most_a_sheet_is_worth_is_that_of_its_best_content(tasks, values):
+    for task in tasks:
+        worths = values[: len(task.shapes)]
+        contents = Contents(task, Cuts.STRAIGHT, 10**9, 60.0, never)
+        for kind, (most, content) in enumerate(StraightWorth(task).best(worths)):
+            of_all = [
+                sum(map(int.__mul__, worths, held)) for held in contents.held(kind, surely=True)
+            ]
+            assert most == max(of_all, default=0)
+            assert most == sum(worths[shape] * number for shape, number in content.items())
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    tasks_of_plenty(),
+    st.lists(st.integers(0, 9), min_size=3, max_size=3),
+    st.sampled_from([2, 3, 5]),
+)
+def test_in_rounded_lengths_a_sheet_is_never_worth_less(tasks, values, places):
+    for task in tasks:
+        worths = values[: len(task.shapes)]
+        exact = StraightWorth(task).best(worths)
+        with patch("nester.packing.straight_worth._MOST_PLACES", places):
+            rounded = StraightWorth(task).best(worths)
+        for (most, _), (at_most, content) in zip(exact, rounded, strict=True):
+            assert at_most >= most
+            assert at_most == sum(worths[shape] * number for shape, number in content.items())
+
+
+@st.composite
+def sheets_cut_up(draw):
+    """Sheets cut edge to edge into pieces, of which some are thrown away: a plan that is known."""
+    rng = draw(st.randoms(use_true_random=False))
+    side = draw(st.sampled_from([7, 30, 1000]))
+    sizes = [(rng.randint(2, side), rng.randint(2, side)) for _ in range(rng.randint(1, 4))]
+    used = [0] * len(sizes)
+    pieces = []
+    for number in rng.choices(range(len(sizes)), k=rng.randint(1, 5)):
+        used[number] += 1
+        parts = [sizes[number]]
+        for _ in range(rng.randint(0, 8)):
+            width, height = parts.pop(rng.randrange(len(parts)))
+            if rng.random() < 0.5 and width > 1:
+                at = rng.randint(1, width - 1)
+                parts += [(at, height), (width - at, height)]
+            elif height > 1:
+                at = rng.randint(1, height - 1)
+                parts += [(width, at), (width, height - at)]
+            else:
+                parts.append((width, height))
+        pieces += [part for part in parts if rng.random() < 0.9]
+    by_area, only_used = rng.random() < 0.7, rng.random() < 0.3
+    stock = [
+        Stock(
+            f"s{number}",
+            width,
+            height,
+            used[number] if only_used else None,
+            Fraction(width * height if by_area else rng.randint(0, 9)),
+        )
+        for number, (width, height) in enumerate(sizes)
+    ]
+    wants = []
+    for number, (width, height) in enumerate(pieces):
+        turn = rng.choice(list(Turn))
+        if turn is Turn.ANY and rng.random() < 0.5:
+            width, height = height, width
+        wants.append(Want(f"w{number}", width, height, 1, turn=turn))
+    cost = sum(one.price * n for one, n in zip(stock, used, strict=True))
+    return Problem(tuple(wants), tuple(stock), smallest_offcut=1), cost
+
+
+@settings(max_examples=80, deadline=None)
+@given(sheets_cut_up(), st.sampled_from([600, 12]))
+def test_no_refutation_goes_above_a_known_plan(known, places):
+    problem, cost = known
+    tasks, hopeless = split_by_paper(problem)
+    assert not hopeless
+    for task in tasks:
+        bound = Bound(task)
+        with patch("nester.packing.straight_worth._MOST_PLACES", places):
+            refuter = Refuter(task, StraightWorth(task))
+        bound.strengthen(refuter, (0, 10**18), 20_000, never)
+        assert bound.unmade == 0
+        assert bound.cost * task.price_unit <= cost
+
+
+def one_paper(pieces, sheets, cuts=Cuts.STRAIGHT):
+    wants = (Want(f"w{n}", w, h, number) for n, (w, h, number) in enumerate(pieces))
+    stock = (Stock(f"s{n}", *sheet[:3], Fraction(sheet[3])) for n, sheet in enumerate(sheets))
+    return Problem(tuple(wants), tuple(stock), cuts, smallest_offcut=1)
+
+
+def test_cheaper_sheets_are_refuted_by_what_lies_beside_what():
+    """Beside 360 or 321 of 500 little has room; pairs of functions do not see that."""
+    pieces = [(360, 360, 2), (321, 321, 2), (282, 282, 2), (185, 185, 2), (210, 148, 8)]
+    problem = one_paper(pieces, [(500, 700, None, 155), (210, 380, 1, 18)])
+    (task,), _ = split_by_paper(problem)
+    bound = Bound(task)
+    before = bound.cost
+    bound.strengthen(Refuter(task, StraightWorth(task)), (0, 10**9), 10**5, never)
+    answer = solve(problem, Effort.QUICK)
+    assert before < bound.cost == answer.cost == answer.bound
+
+
+@pytest.mark.parametrize("cuts", list(Cuts))
+def test_where_sheets_run_short_the_search_ends_once_no_more_can_be_made(cuts):
+    problem = one_paper([(225, 225, 16), (200, 190, 3)], [(508, 508, 2, 1)], cuts)
+    (task,), _ = split_by_paper(problem)
+    bound = Bound(task)
+    assert (bound.unmade, bound.cost) == (8 * 225 * 225 + 3 * 200 * 190, 2)
+    answer = solve(problem, Effort.NORMAL)
+    assert {one.name: one.quantity for one in answer.unplaced} == {"w0": 8, "w1": 3}
+    assert answer.cost == answer.bound == 2
+    assert "choice" not in answer.tried
