@@ -32,8 +32,8 @@ CutsOption = Annotated[
     Cuts,
     typer.Option(
         "--cuts",
-        help="straight: every cut from edge to edge, as a trimmer makes it;"
-        " free: with a knife along a rule, a cut may stop anywhere.",
+        help="straight: every cut from edge to edge, as a trimmer makes it, and corners cut out"
+        " of tiers with a knife; free: with a knife along a rule, a cut may stop anywhere.",
     ),
 ]
 EffortOption = Annotated[
