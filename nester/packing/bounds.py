@@ -4,24 +4,31 @@ Every plan keeps to certain inequalities between sheets and pieces (`inequalitie
 whole numbers of sheets that keep to them are a bound.  The few inequalities that matter are found
 one after the other: find the best sheets with the inequalities so far, add one that they break,
 and so on.  The first come from pairs of superadditive functions (`scales.py`), thousands of which
-are compared in a moment; when no pair helps any more, linear programmes over the contents of
-sheets find further ones (`refute.py`).
+are compared in a moment.  When no pair helps any more, linear programmes over the contents of
+sheets find further ones (`refute.py`), first with a quick bound on what a sheet is worth
+(`straight_worth.py`, or `bars.py` for free cuts), then with a sharper one (`content_worth.py`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from nester.layouts import Cuts
+from nester.packing.bars import BarWorth
+from nester.packing.content_worth import ContentWorth
 from nester.packing.inequalities import Best, Inequality, best_sheets
 from nester.packing.model import Task
-from nester.packing.refute import Refuter
+from nester.packing.refute import Refuter, Worth
 from nester.packing.scales import Scales
-from nester.packing.stop import Stop
+from nester.packing.stop import Stop, never
+from nester.packing.straight_worth import StraightWorth
 
 __all__ = ["Bound", "lower_bound"]
 
 _ROUNDS = 40
 """Inequalities from pairs added at a time; each takes a few milliseconds."""
+_STEPS_IN_WORK = 2_000_000
+"""Steps of filling in CP-SAT's deterministic time (measured)."""
 
 
 def lower_bound(
@@ -59,6 +66,9 @@ class Bound:
         self._seconds = seconds
         self._scales = Scales(task)
         self._inequalities = [self._scales.area()]
+        self._work = 0.0
+        self._refuters: list[Refuter] = []
+        self._worth: Worth | None = None
         self.unmade = self.cost = 0
         self._best = self._solved()
         self._add_pairs()
@@ -73,23 +83,43 @@ class Bound:
             self._add_pairs()
 
     def strengthen(
-        self, refuter: Refuter, target: tuple[int, int], most_steps: int, stop: Stop
+        self, cuts: Cuts, target: tuple[int, int], most_steps: int, stop: Stop = never
     ) -> None:
         """Refute sheets until the bound is as high as `target`, or so many steps are spent.
 
         Parameters
         ----------
+        cuts
+            How paper is cut; always the same.
         target
             Area unmade and cost of a plan that is known.
         """
-        end = refuter.steps + most_steps
-        while (self.unmade, self.cost) < target and self._best.sheets and refuter.steps < end:
-            left = end - refuter.steps
-            found = refuter.refute(self._best.sheets, self._best.made, left, stop)
+        # What a sheet holds is looked for among whole blanks.
+        if any(shape.voids for shape in self._task.shapes):
+            return
+        if not self._refuters:
+            quick: Worth = (
+                StraightWorth(self._task) if cuts is Cuts.STRAIGHT else BarWorth(self._task)
+            )
+            self._worth = ContentWorth(self._task, cuts, self._scales, quick)
+            self._refuters = [Refuter(self._task, quick), Refuter(self._task, self._worth)]
+        end = self._steps + most_steps
+        while self._steps < end and (self.unmade, self.cost) < target and self._best.sheets:
+            found = None
+            for refuter in self._refuters:
+                left = end - self._steps
+                found = refuter.refute(self._best.sheets, self._best.made, left, stop)
+                if found is not None or self._steps >= end:
+                    break
             if found is None:
                 return
             self._add(found)
             self._add_pairs()
+
+    @property
+    def _steps(self) -> int:
+        of_worth = self._worth.steps if self._worth else 0
+        return int(_STEPS_IN_WORK * self._work) + of_worth + sum(r.solving for r in self._refuters)
 
     def _add_pairs(self) -> None:
         for _ in range(_ROUNDS):
@@ -104,6 +134,7 @@ class Bound:
 
     def _solved(self) -> Best:
         best = best_sheets(self._task, self._inequalities, self._seconds, short=self.unmade > 0)
+        self._work += best.work
         # Where the solver runs out of work it may say less than before.
         if (best.unmade, best.cost) > (self.unmade, self.cost):
             self.unmade, self.cost = best.unmade, best.cost

@@ -8,12 +8,13 @@ then fewest sheets, each settled before the next.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import ceil, prod
+from math import ceil
 from typing import TYPE_CHECKING, NamedTuple
 
 from nester.layouts import Cuts
 from nester.packing.choose import trim
-from nester.packing.contents import Content, Contents, TooMany
+from nester.packing.contents import Contents, TooMany
+from nester.packing.fronts import Content, ways_to_part
 from nester.packing.interruptible import run
 from nester.packing.model import Pattern, Task
 from nester.packing.pool import Uses
@@ -66,9 +67,8 @@ def settle(task: Task, cuts: Cuts, *, seconds: float = 60.0, stop: Stop = never)
     """
     if any(shape.voids for shape in task.shapes):
         return None
-    ways_to_part = prod((n + 1) * (n + 2) // 2 for n in task.demand)
     area = sum(shape.area * shape.wanted for shape in task.shapes)
-    if not task.kinds or ways_to_part > 2 * _MOST_STEPS or area > _LARGEST_SUM:
+    if not task.kinds or ways_to_part(task.demand) > 2 * _MOST_STEPS or area > _LARGEST_SUM:
         return None
     try:
         contents = Contents(task, cuts, _MOST_STEPS, seconds, stop)

@@ -63,12 +63,15 @@ class Best(NamedTuple):
     sheets, made
         So many of each kind, and of each shape, at which the inequalities hold; empty if the
         solver ran out of work before it found any.
+    work
+        What it took, in CP-SAT's deterministic time.
     """
 
     unmade: int
     cost: int
     sheets: tuple[int, ...]
     made: tuple[int, ...]
+    work: float
 
 
 def best_sheets(
@@ -97,6 +100,7 @@ class _Choice:
 
         self._task = task
         self._short = short
+        self._work = 0.0
         self._model = model = cp_model.CpModel()
         most = [
             min(task.most_of(kind), _enough(task, inequalities, kind))
@@ -121,13 +125,13 @@ class _Choice:
             areas = [shape.area for shape in self._task.shapes]
             unmade, status = self._least(self._left, areas, self._task.demand, seconds)
             if not status.found:
-                return None if status.impossible else Best(0, 0, (), ())
+                return None if status.impossible else Best(0, 0, (), (), self._work)
         prices = [kind.price for kind in self._task.kinds]
         cost, status = self._least(self._sheets, prices, self._most, seconds)
         if not status.found:
-            return None if status.impossible else Best(unmade, 0, (), ())
+            return None if status.impossible else Best(unmade, 0, (), (), self._work)
         made = (n - left for n, left in zip(self._task.demand, status.left, strict=True))
-        return Best(unmade, cost, status.sheets, tuple(made))
+        return Best(unmade, cost, status.sheets, tuple(made), self._work)
 
     def _least(
         self,
@@ -150,6 +154,7 @@ class _Choice:
         solver.parameters.max_deterministic_time = _WORK
         solver.parameters.max_time_in_seconds = max(0.1, seconds)
         status = run(solver, self._model)
+        self._work += solver.response_proto.deterministic_time
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             return 0, _Status(found=False, impossible=status == cp_model.INFEASIBLE)
         bound = found = solver.value(total)

@@ -19,7 +19,7 @@ from nester.layouts import Cuts, Placed, Problem, Rect, Stock, Want, placed_void
 from nester.pieces import Turn
 from nester.voids import solid_columns, solid_rows
 
-__all__ = ["Kind", "Pattern", "Shape", "Spot", "Task", "split_by_paper", "usage"]
+__all__ = ["Kind", "Pattern", "Shape", "Spot", "Task", "split_by_paper", "usage", "ways"]
 
 _LARGEST_PRICE = 2**40
 """Whole prices stay below this, so that sums over a million sheets fit the solver's 64 bits."""
@@ -73,6 +73,12 @@ class Shape(NamedTuple):
         return (self.width <= width and self.height <= height) or (
             self.turns and self.height <= width and self.width <= height
         )
+
+
+def ways(shape: Shape) -> tuple[tuple[int, int], ...]:
+    """Return the sizes that a shape may take on a sheet: upright, and turned if it may be."""
+    upright = (shape.width, shape.height)
+    return (upright, (shape.height, shape.width)) if shape.turns else (upright,)
 
 
 class Kind(NamedTuple):

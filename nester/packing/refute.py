@@ -11,7 +11,7 @@ way from any dual values), and no float decides: worths are rounded to whole num
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from nester.packing.inequalities import Inequality, tamed
@@ -31,10 +31,14 @@ class Worth(Protocol):
 
     @property
     def steps(self) -> int:
-        """What one call of `best` costs, in steps of filling."""
+        """What all calls of `best` have cost, in steps of filling."""
 
-    def best(self, worths: Sequence[int]) -> list[tuple[int, dict[int, int]]]:
-        """Return, for each kind, a bound on the worth of its contents, and a content near it."""
+    def best(self, worths: Sequence[int], stop: Stop) -> Sequence[tuple[int, Mapping[int, float]]]:
+        """Return, for each kind, a bound on the worth of its contents, and a content near it.
+
+        The content may be a mixture, and more than any sheet holds.  Once `stop` says so, the
+        bound is good enough.
+        """
 
 
 class Refuter:
@@ -43,11 +47,16 @@ class Refuter:
     def __init__(self, task: Task, worth: Worth) -> None:
         self._task = task
         self._worth = worth
-        self._contents: dict[tuple[int, tuple[tuple[int, int], ...]], None] = {}
+        self._contents: dict[tuple[int, tuple[tuple[int, float], ...]], None] = {}
         self._irrefutable: set[tuple[tuple[int, ...], tuple[int, ...]]] = set()
-        self.steps = 0
+        self.solving = 0
 
-    def add(self, kind: int, content: dict[int, int]) -> bool:
+    @property
+    def steps(self) -> int:
+        """Steps spent so far, in the measure of filling."""
+        return self.solving + self._worth.steps
+
+    def add(self, kind: int, content: Mapping[int, float]) -> bool:
         """Let the programme know a content; say whether it is new."""
         key = kind, tuple(sorted(content.items()))
         new = key not in self._contents
@@ -63,12 +72,16 @@ class Refuter:
         """
         question = tuple(sheets), tuple(made)
         end = self.steps + most_steps
-        while question not in self._irrefutable and self.steps < end and not stop():
+
+        def enough() -> bool:
+            return self.steps >= end or stop()
+
+        while question not in self._irrefutable and not enough():
             worths = self._worths(sheets, made)
-            self.steps += self._worth.steps + _STEPS_A_COLUMN * len(self._contents)
+            self.solving += _STEPS_A_COLUMN * len(self._contents)
             learnt = False
             if worths is not None:
-                best = self._worth.best(worths)
+                best = self._worth.best(worths, enough)
                 found = tamed([most for most, _ in best], worths, self._task.demand)
                 if found.held(sheets) < found.needed(made):
                     return found

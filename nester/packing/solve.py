@@ -28,10 +28,8 @@ from nester.packing.interlock import Interlocking
 from nester.packing.model import Pattern, Task, split_by_paper, usage
 from nester.packing.pool import Pool, Uses, standing
 from nester.packing.rectpack_start import rectpack_plans
-from nester.packing.refute import Refuter
 from nester.packing.sequential import sequential_plans
 from nester.packing.stop import Stop, never
-from nester.packing.straight_worth import StraightWorth
 
 __all__ = ["NO_SHEET_LEFT", "Progress", "solve"]
 
@@ -91,9 +89,6 @@ class _Search:
         self._diver = Diver(task, cuts, self._rng, self._pool)
         self.best: Uses = ()
         self.least_unmade = self.bound = 0
-        # What a sheet holds is looked for among whole blanks.
-        refutable = cuts is Cuts.STRAIGHT and not any(shape.voids for shape in task.shapes)
-        self._refuter = Refuter(task, StraightWorth(task)) if refutable else None
 
     def first_plan(self) -> None:
         """Find one whole plan, quickly."""
@@ -133,10 +128,9 @@ class _Search:
             self._take(plan, "sequential")
             if self.proven or stop():
                 return
-        if self._refuter:
-            known = standing(self.task, self.best)[:2]
-            self._bound.strengthen(self._refuter, known, effort.bounding, stop)
-            self._keep_bound()
+        known = standing(self.task, self.best)[:2]
+        self._bound.strengthen(self._cuts, known, effort.bounding, stop)
+        self._keep_bound()
         if self.proven or stop():
             return
         for plan in self._diver.plans(effort.dives, stop):

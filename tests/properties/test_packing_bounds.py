@@ -9,10 +9,12 @@ from hypothesis import strategies as st
 
 from nester.layouts import Cuts, Effort, Problem, Stock, Want
 from nester.packing import solve
+from nester.packing.bars import BarWorth
 from nester.packing.bounds import Bound
+from nester.packing.content_worth import ContentWorth
 from nester.packing.contents import Contents
 from nester.packing.model import split_by_paper
-from nester.packing.refute import Refuter
+from nester.packing.scales import Scales
 from nester.packing.stop import never
 from nester.packing.straight_worth import StraightWorth
 from nester.pieces import Turn
@@ -40,7 +42,7 @@ def test_the_most_a_sheet_is_worth_is_that_of_its_best_content(tasks, values):
     for task in tasks:
         worths = values[: len(task.shapes)]
         contents = Contents(task, Cuts.STRAIGHT, 10**9, 60.0, never)
-        for kind, (most, content) in enumerate(StraightWorth(task).best(worths)):
+        for kind, (most, content) in enumerate(StraightWorth(task).best(worths, never)):
             of_all = [
                 sum(map(int.__mul__, worths, held)) for held in contents.held(kind, surely=True)
             ]
@@ -57,12 +59,50 @@ def test_the_most_a_sheet_is_worth_is_that_of_its_best_content(tasks, values):
 def test_in_rounded_lengths_a_sheet_is_never_worth_less(tasks, values, places):
     for task in tasks:
         worths = values[: len(task.shapes)]
-        exact = StraightWorth(task).best(worths)
-        with patch("nester.packing.straight_worth._MOST_PLACES", places):
-            rounded = StraightWorth(task).best(worths)
+        exact = StraightWorth(task).best(worths, never)
+        with patch("nester.packing.places.MOST", places):
+            rounded = StraightWorth(task).best(worths, never)
         for (most, _), (at_most, content) in zip(exact, rounded, strict=True):
             assert at_most >= most
             assert at_most == sum(worths[shape] * number for shape, number in content.items())
+
+
+@st.composite
+def tasks_of_few(draw):
+    """Sheets, and a few pieces."""
+    sheet_sides, sides = st.integers(4, 12), st.integers(2, 7)
+    sheets = draw(st.lists(st.tuples(sheet_sides, sheet_sides), min_size=1, max_size=2))
+    wants = [
+        Want(f"w{n}", draw(sides), draw(sides), draw(st.integers(1, 3)), turn=draw(turns))
+        for n, turns in enumerate([st.sampled_from(Turn)] * draw(st.integers(1, 3)))
+    ]
+    stock = [Stock(f"s{n}", w, h, None, Fraction(1)) for n, (w, h) in enumerate(sheets)]
+    tasks, _ = split_by_paper(Problem(tuple(wants), tuple(stock)))
+    return tasks
+
+
+@settings(max_examples=60, deadline=None)
+@given(tasks_of_few(), st.sampled_from(Cuts), st.lists(st.integers(1, 9), min_size=3, max_size=3))
+def test_bars_are_never_worth_less_and_what_is_learned_is_exact(tasks, cuts, values):
+    for task in tasks:
+        worths = values[: len(task.shapes)]
+        contents = Contents(task, cuts, 10**9, 60.0, never)
+        bars = BarWorth(task)
+        learned = ContentWorth(task, cuts, Scales(task), bars)
+        for kind in range(len(task.kinds)):
+            best = max(
+                (sum(map(int.__mul__, worths, held)) for held in contents.held(kind, surely=True)),
+                default=0,
+            )
+            assert bars.best(worths, never)[kind][0] >= best
+            assert learned.best(worths, never)[kind][0] == best
+
+
+def test_bars_see_what_lies_beside_what():
+    """By area 9 × 14 holds five pieces of 5 × 5, but no line across it meets two of them."""
+    (task,), _ = split_by_paper(one_paper([(5, 5, 9)], [(9, 14, None, 1)]))
+    (most, content), *_ = BarWorth(task).best([25], never)
+    assert (most, content) == (9 * 14 * 25 // 45, {0: pytest.approx(2.8)})
 
 
 @st.composite
@@ -109,16 +149,15 @@ def sheets_cut_up(draw):
 
 
 @settings(max_examples=80, deadline=None)
-@given(sheets_cut_up(), st.sampled_from([600, 12]))
-def test_no_refutation_goes_above_a_known_plan(known, places):
+@given(sheets_cut_up(), st.sampled_from(Cuts), st.sampled_from([600, 12]))
+def test_no_refutation_goes_above_a_known_plan(known, cuts, places):
     problem, cost = known
     tasks, hopeless = split_by_paper(problem)
     assert not hopeless
     for task in tasks:
         bound = Bound(task)
-        with patch("nester.packing.straight_worth._MOST_PLACES", places):
-            refuter = Refuter(task, StraightWorth(task))
-        bound.strengthen(refuter, (0, 10**18), 20_000, never)
+        with patch("nester.packing.places.MOST", places):
+            bound.strengthen(cuts, (0, 10**18), 50_000)
         assert bound.unmade == 0
         assert bound.cost * task.price_unit <= cost
 
@@ -136,7 +175,7 @@ def test_cheaper_sheets_are_refuted_by_what_lies_beside_what():
     (task,), _ = split_by_paper(problem)
     bound = Bound(task)
     before = bound.cost
-    bound.strengthen(Refuter(task, StraightWorth(task)), (0, 10**9), 10**5, never)
+    bound.strengthen(Cuts.STRAIGHT, (0, 10**9), 10**5)
     answer = solve(problem, Effort.QUICK)
     assert before < bound.cost == answer.cost == answer.bound
 

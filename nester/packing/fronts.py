@@ -1,0 +1,151 @@
+"""The smallest rectangles from which straight cuts free a set of pieces.
+
+A *content* says how many of each shape there are.  Whatever comes apart by an edge-to-edge cut
+was joined from two parts, side by side or one above the other; so the sizes of the smallest
+rectangles for a content come from those for its parts, over all ways to part it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from itertools import product
+from math import prod
+
+from nester.packing.model import Kind, Spot, Task, ways
+
+__all__ = ["Content", "Fronts", "changed", "ways_to_part"]
+
+_SIZES_A_STEP = 8
+Content = tuple[int, ...]
+"""How many of each shape, by its index."""
+_Size = tuple[int, int]
+_Front = list[_Size]
+"""Sizes none of which is within another: widths rising, heights falling."""
+
+
+def changed(content: Content, shape: int, by: int) -> Content:
+    """Return a content with so many more of one shape."""
+    return (*content[:shape], content[shape] + by, *content[shape + 1 :])
+
+
+def ways_to_part(content: Content) -> int:
+    """Return in how many ways a content and all that is in it can be parted in two."""
+    return prod((n + 1) * (n + 2) // 2 for n in content)
+
+
+class Fronts:
+    """Finds and keeps the fronts of contents, as far as they fit a sheet of any kind.
+
+    `steps` counts the ways to part a content that were looked at, long fronts as several.
+    """
+
+    def __init__(self, task: Task) -> None:
+        self._shapes = task.shapes
+        self._kinds = task.kinds
+        self._widest = max(kind.width for kind in task.kinds)
+        self._highest = max(kind.height for kind in task.kinds)
+        self._fronts: dict[Content, _Front] = {}
+        self.steps = 0
+
+    def holds(self, content: Content, sheet: Kind) -> bool:
+        """Say whether straight cuts free a content from a sheet of a kind."""
+        return any(w <= sheet.width and h <= sheet.height for w, h in self._front(content))
+
+    def spots(self, content: Content, sheet: Kind) -> tuple[Spot, ...]:
+        """Return how a content that a sheet holds lies on it."""
+        return tuple(self._place(content, (sheet.width, sheet.height), (0, 0)))
+
+    def _front(self, content: Content) -> _Front:
+        known = self._fronts.get(content)
+        if known is None:
+            self._fronts[content] = known = self._smallest(self._sizes(content))
+        return known
+
+    def _sizes(self, content: Content) -> Iterable[_Size]:
+        if sum(content) == 1:
+            return ways(self._shapes[content.index(1)])
+        parts = (changed(content, shape, -1) for shape, number in enumerate(content) if number)
+        if not all(self._front(part) for part in parts):
+            return ()
+        sizes: set[_Size] = set()
+        for one, other in _partings(content):
+            a, b = self._front(one), self._front(other)
+            self.steps += 1
+            if a and b:
+                self.steps += (len(a) + len(b)) // _SIZES_A_STEP
+                sizes.update(_side_by_side(a, b, self._widest))
+                sizes.update((w, h) for h, w in _side_by_side(_flip(a), _flip(b), self._highest))
+        return sizes
+
+    def _smallest(self, sizes: Iterable[_Size]) -> _Front:
+        front: _Front = []
+        for width, height in sorted(sizes):
+            if (not front or height < front[-1][1]) and any(
+                width <= kind.width and height <= kind.height for kind in self._kinds
+            ):
+                front.append((width, height))
+        return front
+
+    def _place(self, content: Content, room: _Size, at: tuple[int, int]) -> Iterator[Spot]:
+        """Take a content apart again, in the room that it is known to need."""
+        x, y = at
+        if sum(content) == 1:
+            index = content.index(1)
+            shape = self._shapes[index]
+            yield Spot(index, x, y, not (shape.width <= room[0] and shape.height <= room[1]))
+            return
+        for one, other in _partings(content):
+            a, b = self._front(one), self._front(other)
+            if not a or not b:
+                continue
+            wide = _narrowest(a, room[1])
+            if wide and _fits_beside(wide, b, room):
+                yield from self._place(one, (wide, room[1]), at)
+                yield from self._place(other, (room[0] - wide, room[1]), (x + wide, y))
+                return
+            high = _narrowest(_flip(a), room[0])
+            if high and _fits_beside(high, _flip(b), (room[1], room[0])):
+                yield from self._place(one, (room[0], high), at)
+                yield from self._place(other, (room[0], room[1] - high), (x, y + high))
+                return
+        raise AssertionError("a content that is held does not come apart")
+
+
+def _partings(content: Content) -> Iterator[tuple[Content, Content]]:
+    """Yield all ways to part a content in two, each once."""
+    for one in product(*(range(number + 1) for number in content)):
+        other = tuple(all_ - some for all_, some in zip(content, one, strict=True))
+        if one > other:
+            return  # from here on the same partings come back with their sides changed
+        if any(one):
+            yield one, other
+
+
+def _flip(front: _Front) -> _Front:
+    return [(height, width) for width, height in reversed(front)]
+
+
+def _side_by_side(a: _Front, b: _Front, widest: int) -> Iterator[_Size]:
+    """Yield the sizes of what two fronts make beside each other, at most so wide."""
+    i = j = 0
+    while i < len(a) and j < len(b):
+        width = a[i][0] + b[j][0]
+        if width > widest:
+            return
+        below_a, below_b = a[i][1], b[j][1]
+        yield width, max(below_a, below_b)
+        # Only a lower rectangle in place of the higher one makes the whole lower.
+        if below_a >= below_b:
+            i += 1
+        if below_b >= below_a:
+            j += 1
+
+
+def _narrowest(front: _Front, height: int) -> int:
+    """Return the least width at which a front is at most so high; 0 if it never is."""
+    return next((w for w, h in front if h <= height), 0)
+
+
+def _fits_beside(wide: int, front: _Front, room: _Size) -> bool:
+    rest = _narrowest(front, room[1])
+    return 0 < rest <= room[0] - wide

@@ -1,0 +1,149 @@
+"""The places along one direction at which something may begin: sums of the sides of pieces.
+
+Whatever lies on a sheet can be pushed left and up until everything touches; then each edge is a
+sum of sides away from the sheet's (normal patterns: Herz, IBM Journal of Research and Development
+16, 1972).
+
+Where there are too many such sums, lengths are first divided by a number and rounded down.  What
+fits side by side fits after that too, since ⌊a/g⌋ + ⌊b/g⌋ ≤ ⌊(a + b)/g⌋.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    Table = np.ndarray[Any, np.dtype[np.int64]]
+
+__all__ = ["Places"]
+
+MOST = 600
+"""Places in one direction; with more, lengths are rounded."""
+_ROUNDINGS = 200
+
+
+class Places:
+    """Where cuts may run in one direction: sums of sides, in units of their own."""
+
+    def __init__(self, sides: Sequence[int], sheets: Sequence[int]) -> None:
+        import numpy as np
+
+        longest = max(sheets)
+        self._unit = 1
+        sums = _sums(sides, longest)
+        if sums is None:
+            self._unit, sums = _rounded(sides, sheets)
+        self.places = np.array(sums, dtype=np.int64)
+        self._rests = self.rests()
+
+    def within(self, length: int) -> int:
+        """Return the last place in a length."""
+        import numpy as np
+
+        return int(np.searchsorted(self.places, length // self._unit, side="right")) - 1
+
+    def first(self, side: int) -> int:
+        """Return the first place from which a side has room."""
+        import numpy as np
+
+        return int(np.searchsorted(self.places, side // self._unit))
+
+    def partings(self, at: int) -> tuple[Table, Table]:
+        """Return the places, but 0, in the first half up to a place, and what each leaves of it."""
+        import numpy as np
+
+        places = self.places
+        half = int(np.searchsorted(places, places[at] // 2, side="right"))
+        parts = np.arange(1, half)
+        return parts, np.searchsorted(places, places[at] - places[parts], side="right") - 1
+
+    def rests(self) -> tuple[Table, Table]:
+        """Return what each place leaves of each; and whether the first lies in its first half."""
+        import numpy as np
+
+        places = self.places
+        half = int(np.searchsorted(places, places[-1] // 2, side="right"))
+        left = places[:, None] - places[None, :half]
+        allowed = places[:, None] >= 2 * places[None, :half]
+        rest = np.searchsorted(places, np.maximum(left, 0), side="right") - 1
+        return rest, allowed.astype(np.int64)
+
+    def knapsack(
+        self, sides: Sequence[int], values: Sequence[int], length: int
+    ) -> tuple[int, tuple[tuple[int, int], ...]]:
+        """Return the most that sides in a row are worth, and how often each is in it.
+
+        In rounded lengths that is rather too much; a side rounded to nothing may not be worth
+        anything.
+        """
+        import numpy as np
+
+        best = np.zeros(len(self.places), dtype=np.int64)
+        for side, value in zip(sides, values, strict=True):
+            larger = best[self.first(side) :]
+            np.maximum(larger, value, out=larger)
+        rest, allowed = self._rests
+        while True:
+            joined = ((best[: rest.shape[1]] + best[rest]) * allowed).max(axis=1)
+            if (joined <= best).all():
+                break
+            np.maximum(best, joined, out=best)
+        counts: dict[int, int] = {}
+        parts = [self.within(length)]
+        while parts:
+            at = parts.pop()
+            if not best[at]:
+                continue
+            single = next(
+                (
+                    place
+                    for place, (side, value) in enumerate(zip(sides, values, strict=True))
+                    if value == best[at] and self.first(side) <= at
+                ),
+                None,
+            )
+            if single is not None:
+                counts[single] = counts.get(single, 0) + 1
+                continue
+            halves, rests = self.partings(at)
+            fits = np.nonzero(best[halves] + best[rests] == best[at])[0]
+            parts += [int(halves[fits[0]]), int(rests[fits[0]])] if len(fits) else [at - 1]
+        return int(best[self.within(length)]), tuple(sorted(counts.items()))
+
+
+def _sums(sides: Sequence[int], longest: int) -> list[int] | None:
+    """Return all sums of sides up to a length, or None if there are too many."""
+    sums = {0}
+    fresh = [0]
+    while fresh:
+        fresh = sorted(
+            {place + side for place in fresh for side in set(sides) if place + side <= longest}
+            - sums
+        )
+        sums.update(fresh)
+        if len(sums) > MOST:
+            return None
+    return sorted(sums)
+
+
+def _rounded(sides: Sequence[int], sheets: Sequence[int]) -> tuple[int, list[int]]:
+    """Return the unit that loses least of the sides, for what it loses of the sheets, and sums."""
+    longest = max(sheets)
+    coarsest = -(-longest // (MOST - 1))
+    finest = max(1, coarsest // 4)
+    step = max(1, (coarsest - finest) // _ROUNDINGS)
+    units = {*range(finest, coarsest + 1, step), coarsest}
+
+    def loss(unit: int) -> float:
+        of_sides = sum(side % unit / side for side in sides) / len(sides)
+        of_sheets = sum(sheet % unit / sheet for sheet in sheets) / len(sheets)
+        return of_sides - of_sheets
+
+    for unit in sorted(units, key=lambda unit: (loss(unit), unit)):
+        sums = _sums([side // unit for side in sides if side >= unit], longest // unit)
+        if sums is not None:
+            return unit, sums
+    raise AssertionError("the coarsest unit has few enough places")
