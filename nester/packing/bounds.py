@@ -94,15 +94,8 @@ class Bound:
         target
             Area unmade and cost of a plan that is known.
         """
-        # What a sheet holds is looked for among whole blanks.
-        if any(shape.voids for shape in self._task.shapes):
-            return
         if not self._refuters:
-            quick: Worth = (
-                StraightWorth(self._task) if cuts is Cuts.STRAIGHT else BarWorth(self._task)
-            )
-            self._worth = ContentWorth(self._task, cuts, self._scales, quick)
-            self._refuters = [Refuter(self._task, quick), Refuter(self._task, self._worth)]
+            self._refuters = self._all_refuters(cuts)
         end = self._steps + most_steps
         while self._steps < end and (self.unmade, self.cost) < target and self._best.sheets:
             found = None
@@ -115,6 +108,17 @@ class Bound:
                 return
             self._add(found)
             self._add_pairs()
+
+    def _all_refuters(self, cuts: Cuts) -> list[Refuter]:
+        voids = any(shape.voids for shape in self._task.shapes)
+        if voids and cuts is Cuts.FREE:
+            return []
+        quick: Worth = StraightWorth(self._task) if cuts is Cuts.STRAIGHT else BarWorth(self._task)
+        self._worth = quick
+        if voids:
+            return [Refuter(self._task, quick)]
+        self._worth = ContentWorth(self._task, cuts, self._scales, quick)
+        return [Refuter(self._task, quick), Refuter(self._task, self._worth)]
 
     @property
     def _steps(self) -> int:

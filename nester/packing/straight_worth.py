@@ -5,13 +5,16 @@ rectangle is worth its best single piece, or what two parts are worth into which
 cut divides it (Gilmore and Gomory, Operations Research 13, 1965, and 14, 1966).  Cuts need to be
 tried only at sums of piece sides; where these are too many lengths are rounded (`places.py`), and
 then the most is rather too much, never too little.
+
+A piece with voids is worth itself and what its voids are worth, each a small sheet of its own.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
+from nester.layouts import Rect
 from nester.packing.model import Kind, Task, ways
 from nester.packing.places import Places
 from nester.packing.stop import Stop
@@ -25,6 +28,15 @@ __all__ = ["StraightWorth"]
 
 _OPERATIONS_A_STEP = 500
 """Additions of the table that cost as much as one step of filling (measured)."""
+
+
+class _Host(NamedTuple):
+    """A shape with voids in one of its ways."""
+
+    shape: int
+    width: int
+    height: int
+    voids: tuple[Rect, ...]
 
 
 class StraightWorth:
@@ -48,6 +60,15 @@ class StraightWorth:
             for i, shape in enumerate(task.shapes)
             if shape.wanted and i not in set(self._laid)
         }
+        hosts = [
+            _Host(index, width, height, task.shapes[index].voids_at(0, 0, turned > 0))
+            for index in self._laid
+            if task.shapes[index].voids
+            for turned, (width, height) in enumerate(ways(task.shapes[index]))
+        ]
+        # Narrow ones first: what lies in a void is narrower than its host.
+        self._hosts = sorted(hosts, key=lambda host: (host.width, host.height))
+        self._worth_of_hosts: dict[_Host, int] = {}
         wide, high = len(self._across.places), len(self._down.places)
         self._steps_a_table = 1 + wide * high * (wide + high) // (2 * _OPERATIONS_A_STEP)
         self.steps = 0
@@ -70,22 +91,40 @@ class StraightWorth:
         across, down = self._across, self._down
         table = np.zeros((len(across.places), len(down.places)), dtype=np.int64)
         for index in self._laid:
-            for width, height in ways(self._task.shapes[index]):
+            for width, height in self._ways_of_plain(index):
                 larger = table[across.first(width) :, down.first(height) :]
                 np.maximum(larger, worths[index], out=larger)
-        rest_down, allowed = down.rests()
+        rests = down.rests()
+        hosts = iter([*self._hosts, None])
+        host = next(hosts)
         for wide in range(1, len(table)):
-            parts, rests = across.partings(wide)
+            parts, others = across.partings(wide)
             row = np.maximum(table[wide], table[wide - 1])
             if len(parts):
-                np.maximum(row, (table[parts] + table[rests]).max(axis=0), out=row)
-            while (row > table[wide - 1]).any():
-                joined = ((row[: rest_down.shape[1]] + row[rest_down]) * allowed).max(axis=1)
-                if (joined <= row).all():
-                    break
-                np.maximum(row, joined, out=row)
+                np.maximum(row, (table[parts] + table[others]).max(axis=0), out=row)
+            if (row > table[wide - 1]).any():
+                _join(row, rests)
             table[wide] = row
+            while host and across.first(host.width) == wide:
+                worth = worths[host.shape] + self._worth_of_voids(host, table)
+                self._worth_of_hosts[host] = worth
+                larger = table[wide:, down.first(host.height) :]
+                np.maximum(larger, worth, out=larger)
+                _join(table[wide], rests)
+                host = next(hosts)
         return table
+
+    def _ways_of_plain(self, index: int) -> tuple[tuple[int, int], ...]:
+        shape = self._task.shapes[index]
+        return () if shape.voids else ways(shape)
+
+    def _worth_of_voids(self, host: _Host, table: Table) -> int:
+        return sum(int(table[place]) for place in self._places_of_voids(host))
+
+    def _places_of_voids(self, host: _Host) -> list[tuple[int, int]]:
+        return [
+            (self._across.within(void.width), self._down.within(void.height)) for void in host.voids
+        ]
 
     def _best_of(
         self, kind: Kind, worths: Sequence[int], table: Table
@@ -98,10 +137,15 @@ class StraightWorth:
             if not table[wide, high]:
                 continue
             single = self._single(wide, high, worths, table)
-            if single is None:
-                parts += self._parted(wide, high, table)
-            else:
+            parted = [] if single is not None else self._parted(wide, high, table)
+            if single is None and not parted:
+                host = self._host(wide, high, int(table[wide, high]))
+                single = host.shape if host else None
+                # Else it is worth no more than a narrower one.
+                parted = self._places_of_voids(host) if host else [(wide - 1, high)]
+            if single is not None:
                 content[single] = content.get(single, 0) + 1
+            parts += parted
         dust = sum(worths[index] * number for index, number in self._dust.items())
         return int(table[start]) + dust, content
 
@@ -109,13 +153,23 @@ class StraightWorth:
         for index in self._laid:
             if worths[index] == table[wide, high] and any(
                 self._across.first(w) <= wide and self._down.first(h) <= high
-                for w, h in ways(self._task.shapes[index])
+                for w, h in self._ways_of_plain(index)
             ):
                 return index
         return None
 
+    def _host(self, wide: int, high: int, worth: int) -> _Host | None:
+        for host in self._hosts:
+            if (
+                self._worth_of_hosts.get(host) == worth
+                and self._across.first(host.width) <= wide
+                and self._down.first(host.height) <= high
+            ):
+                return host
+        return None
+
     def _parted(self, wide: int, high: int, table: Table) -> list[tuple[int, int]]:
-        """Return the two parts into which a rectangle is cut to be worth most."""
+        """Return two parts that are together worth as much as a rectangle, if there are any."""
         worth = table[wide, high]
         parts, rests = self._across.partings(wide)
         for part, rest in zip(parts, rests, strict=True):
@@ -125,4 +179,16 @@ class StraightWorth:
         for part, rest in zip(parts, rests, strict=True):
             if table[wide, part] + table[wide, rest] == worth:
                 return [(wide, int(part)), (wide, int(rest))]
-        return [(wide - 1, high)]  # worth no more than a narrower one
+        return []
+
+
+def _join(row: Table, rests: tuple[Table, Table]) -> None:
+    """Let each place of a row be worth what two places are that share it."""
+    import numpy as np
+
+    rest, allowed = rests
+    while True:
+        joined = ((row[: rest.shape[1]] + row[rest]) * allowed).max(axis=1)
+        if (joined <= row).all():
+            return
+        np.maximum(row, joined, out=row)
