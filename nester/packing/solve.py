@@ -27,6 +27,7 @@ from nester.packing.exact import settle
 from nester.packing.interlock import Interlocking
 from nester.packing.model import Pattern, Task, split_by_paper, usage
 from nester.packing.pool import Pool, Uses, standing
+from nester.packing.recreate import Recreator
 from nester.packing.rectpack_start import rectpack_plans
 from nester.packing.sequential import sequential_plans
 from nester.packing.stop import Stop, never
@@ -38,25 +39,26 @@ SEED = 1
 
 @dataclass(frozen=True)
 class _Round:
-    """A share of effort: steps of sequential plans, bounding and diving, then work of choosing."""
+    """A share of effort: steps of each method in turn, then work of choosing."""
 
     steps: int
     bounding: int
+    recreations: int
     dives: int
     work: float
 
 
 # Each effort does all rounds of the one before and then its own: more effort is never worse.
 _ROUNDS = {
-    Effort.QUICK: (_Round(20_000, 100_000, 60_000, 0.1),),
+    Effort.QUICK: (_Round(20_000, 100_000, 500_000, 60_000, 0.1),),
     Effort.NORMAL: (
-        _Round(20_000, 100_000, 60_000, 0.1),
-        _Round(400_000, 1_000_000, 1_000_000, 0.5),
-        _Round(800_000, 2_000_000, 2_000_000, 1.0),
+        _Round(20_000, 100_000, 500_000, 60_000, 0.1),
+        _Round(200_000, 1_000_000, 10_000_000, 500_000, 0.5),
+        _Round(200_000, 2_000_000, 20_000_000, 1_000_000, 1.0),
     ),
 }
 _ROUNDS[Effort.THOROUGH] = (
-    _ROUNDS[Effort.NORMAL] + (_Round(500_000, 4_000_000, 8_000_000, 5.0),) * 4
+    _ROUNDS[Effort.NORMAL] + (_Round(500_000, 4_000_000, 60_000_000, 8_000_000, 5.0),) * 4
 )
 
 
@@ -86,6 +88,7 @@ class _Search:
         self._pool = Pool(task)
         self._rng = Random(f"{SEED} {task.paper}")  # noqa: S311 - for a search, not for secrets
         self._interlocking = Interlocking(task, self._rng)
+        self._recreator = Recreator(task, self._rng, self._pool)
         self._diver = Diver(task, cuts, self._rng, self._pool)
         self.best: Uses = ()
         self.least_unmade = self.bound = 0
@@ -133,6 +136,10 @@ class _Search:
         self._keep_bound()
         if self.proven or stop():
             return
+        for plan in self._recreator.plans(effort.recreations, self.best, stop):
+            self._take(plan, "recreation")
+            if self.proven or stop():
+                return
         for plan in self._diver.plans(effort.dives, stop):
             self._take(plan, "dive")
             if self.proven or stop():
@@ -234,7 +241,11 @@ _FEWEST_SHARES = 8
 def _share(whole: _Round, papers: int) -> _Round:
     parts = min(max(1, papers), _FEWEST_SHARES)
     return _Round(
-        whole.steps // parts, whole.bounding // parts, whole.dives // parts, whole.work / parts
+        whole.steps // parts,
+        whole.bounding // parts,
+        whole.recreations // parts,
+        whole.dives // parts,
+        whole.work / parts,
     )
 
 

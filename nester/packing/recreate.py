@@ -1,0 +1,580 @@
+"""Better plans by ruin and recreate: cut the trees of some sheets back, lay the pieces again.
+
+A whole plan is kept as one cut tree a sheet, with a goal: a limit on what the sheets may cost,
+just below the best plan.  Pieces that find no place wait.  Each move takes some branches off a
+few trees, now and then whole sheets, and lays all that waits, one piece after the other, into the
+free rectangle that it suits best, now and then passing a good one by.  A move that leaves more
+waiting is still taken if that is no more than waited a hundred moves ago (late acceptance).  When
+nothing waits, the plan is better than the best, and the goal falls.  After Gardeyn and Wauters,
+"A goal-driven ruin and recreate heuristic for the 2D variable-sized bin packing problem with
+guillotine constraints", European Journal of Operational Research 301 (2022).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from random import Random
+from typing import NamedTuple
+
+from nester.packing.model import Pattern, Shape, Spot, Task, usage
+from nester.packing.pool import Pool, Uses, standing
+from nester.packing.stop import Stop
+
+__all__ = ["Recreator"]
+
+_MOST_SHEETS = 40
+"""Of a plan with more sheets, only so many are taken in hand at a time."""
+_STEPS_A_PART = 1_000_000
+"""Then, after so many steps, others are."""
+_STEPS_A_MOVE = 100
+"""What a move costs beside trying pieces, in steps (measured)."""
+_REMEMBERED = 100
+"""How many moves ago acceptance looks."""
+_PATIENCE = 30_000
+"""After so many moves without a new low, some sheets are cleared to start afresh."""
+_MOST_RUINED = 3
+_MOST_OPENED = 8
+"""Sheets cut back, and sheets laid open, in one move."""
+_CLEARED = 0.1
+"""How often the sheets to be ruined are cleared and put back into the stock."""
+_LOPPED = (0.05, 0.3)
+"""Least and greatest chance that a branch of a ruined sheet is taken off."""
+_BLINK = 0.02
+"""How often a rectangle in which a piece fits is passed by."""
+_CROSSWISE = 0.2
+"""How often the first cut beside a piece does not leave the larger rest."""
+
+
+class _Node:
+    """A part of a sheet cut into slices, side by side along one axis, with a free rest.
+
+    Slices are pieces, or nodes whose own slices lie along the other axis.  A piece is a code:
+    twice its shape's index, and one more if it is turned.  Slices may change places, so that one
+    rest a node is enough.
+
+    Attributes
+    ----------
+    axis
+        0: slices lie side by side across the width; 1: along the height.
+    rest
+        How much of its length along the axis is free.
+    cross
+        Its length along the other axis.
+    """
+
+    __slots__ = ("axis", "cross", "rest", "slices")
+
+    def __init__(self, axis: int, rest: int, cross: int, slices: list[_Node | int]) -> None:
+        self.axis = axis
+        self.rest = rest
+        self.cross = cross
+        self.slices = slices
+
+
+class _Sheet:
+    """A sheet in use: its kind, its tree and, between moves, its free rectangles."""
+
+    __slots__ = ("free", "kind", "root")
+
+    def __init__(self, kind: int, root: _Node) -> None:
+        self.kind = kind
+        self.root = root
+        self.free: list[_Free] = []
+
+
+_FAR = 2**62
+"""Longer than any sheet."""
+
+_Free = tuple[int, int, _Node, _Sheet]
+"""Width and height of the rest of a node, the node, and its sheet."""
+_Change = tuple[_Node, int, "list[_Node | int] | None"]
+"""A node and its rest before; and its slices before, or None if one has only been added."""
+
+
+class _State(NamedTuple):
+    """What a move replaces; it never changes these lists in place."""
+
+    sheets: list[_Sheet]
+    stock: list[int]
+    cost: int
+    loose: list[int]
+
+
+class Recreator:
+    """Makes plans better, one part after the other if they are large."""
+
+    def __init__(self, task: Task, rng: Random, pool: Pool) -> None:
+        self._task = task
+        self._rng = rng
+        self._pool = pool
+        self._whole: _Part | None = None
+
+    def plans(self, steps: int, best: Uses, stop: Stop) -> Iterator[Uses]:
+        """Yield plans, each better than the one before and than `best`, while steps last."""
+        while steps > 0 and not stop():
+            part, fixed, share = self._part(best, steps)
+            steps -= share
+            end = part.steps + share
+            while part.run(end, stop):
+                best = _joined(fixed, part.uses())
+                yield best
+                part.lower_goal()
+
+    def _part(self, best: Uses, steps: int) -> tuple[_Part, Uses, int]:
+        """Return what to take in hand, the rest of the plan, and how many steps to spend."""
+        unmade, cost, sheets = standing(self._task, best)
+        if sheets <= _MOST_SHEETS:
+            if self._whole is None:
+                self._whole = _Part(self._task, best, (), self._rng, self._pool)
+            self._whole.aim_below(unmade, cost)
+            return self._whole, (), steps
+        chosen, fixed = _wasteful(self._task, best, self._rng)
+        part = _Part(self._task, chosen, fixed, self._rng, self._pool)
+        part.aim_below(unmade, standing(self._task, chosen)[1])
+        return part, fixed, min(steps, _STEPS_A_PART)
+
+
+def _subtract(uses: Uses, wanted: list[int], stock: list[int]) -> None:
+    for pattern, copies in uses:
+        stock[pattern.kind] -= copies
+        for shape, number in usage(pattern.spots).items():
+            wanted[shape] -= number * copies
+
+
+def _joined(some: Uses, others: Uses) -> Uses:
+    copies: dict[Pattern, int] = {}
+    for pattern, number in (*some, *others):
+        copies[pattern] = copies.get(pattern, 0) + number
+    return tuple(copies.items())
+
+
+def _wasteful(task: Task, uses: Uses, rng: Random) -> tuple[Uses, Uses]:
+    """Draw `_MOST_SHEETS` sheets of a plan, wasteful ones rather; return them and the others."""
+    ranked: list[tuple[float, int]] = []
+    for index, (pattern, copies) in enumerate(uses):
+        size = task.kinds[pattern.kind].area
+        waste = 1 - sum(task.shapes[spot.shape].area for spot in pattern.spots) / size
+        drawn = range(min(copies, _MOST_SHEETS))
+        ranked += ((-(waste + 0.01) * rng.random(), index) for _ in drawn)
+    ranked.sort()
+    taken = [0] * len(uses)
+    for _, index in ranked[:_MOST_SHEETS]:
+        taken[index] += 1
+    parted = list(zip(uses, taken, strict=True))
+    return (
+        tuple((pattern, number) for (pattern, _), number in parted if number),
+        tuple((pattern, copies - n) for (pattern, copies), n in parted if copies > n),
+    )
+
+
+class _Part:
+    """The search on some sheets of a plan, with all pieces and sheets that the others leave."""
+
+    def __init__(self, task: Task, chosen: Uses, fixed: Uses, rng: Random, pool: Pool) -> None:
+        self._shapes = task.shapes
+        self._kinds = task.kinds
+        self._rng = rng
+        self._random = rng.random
+        self._pool = pool
+        self._length = (  # of a piece by its code, along each axis
+            [side for shape in task.shapes for side in shape[:2]],
+            [side for shape in task.shapes for side in (shape[1], shape[0])],
+        )
+        self._area = [shape.area for shape in task.shapes]
+        wanted = list(task.demand)
+        stock = [task.most_of(kind) for kind in range(len(task.kinds))]
+        _subtract(fixed, wanted, stock)
+        self._all_sheets = sum(kind.price * n for kind, n in zip(task.kinds, stock, strict=True))
+        self._goal = self._all_sheets
+        started = [self._sheet(pattern) for pattern, copies in chosen for _ in range(copies)]
+        sheets = [sheet for sheet in started if sheet is not None]
+        for sheet in sheets:
+            _subtract(((self._pattern(sheet), 1),), wanted, stock)
+        loose = [index for index, number in enumerate(wanted) for _ in range(number)]
+        cost = sum(task.kinds[sheet.kind].price for sheet in sheets)
+        self._state = _State(sheets, stock, cost, loose)
+        self._waiting = self._lowest = self._area_of(loose)
+        self._aim = 0
+        self._history = [self._waiting] * _REMEMBERED
+        self._moves = self._moves_at_low = 0
+        self.steps = 0
+
+    def aim_below(self, unmade: int, cost: int) -> None:
+        """Seek a plan that leaves less area unmade or, if that is none, costs less."""
+        self._aim = max(0, unmade - 1)
+        goal = self._all_sheets if unmade else cost - 1
+        if goal < self._goal:
+            self._goal = goal
+            self._keep_to_goal()
+
+    def lower_goal(self) -> None:
+        """Seek a plan better than the one at hand."""
+        self.aim_below(self._waiting, self._state.cost)
+
+    def run(self, end: int, stop: Stop) -> bool:
+        """Make moves until the goal is met or the steps have come to `end`; say which."""
+        while self.steps < end and (self._moves % 256 or not stop()):
+            if self._goal < 0:
+                return False
+            self._move()
+            if self._waiting <= self._aim:
+                return True
+            if self._moves - self._moves_at_low > _PATIENCE:
+                self._start_afresh()
+        return False
+
+    def uses(self) -> Uses:
+        """Return the plan at hand."""
+        copies: dict[Pattern, int] = {}
+        for sheet in self._state.sheets:
+            pattern = self._pattern(sheet)
+            copies[pattern] = copies.get(pattern, 0) + 1
+        return tuple(copies.items())
+
+    def _sheet(self, pattern: Pattern) -> _Sheet | None:
+        """Return a sheet cut as the pattern says, or None if it does not come apart."""
+        boxes = []
+        for index, x, y, turned in pattern.spots:
+            code = 2 * index + turned
+            right, bottom = x + self._length[0][code], y + self._length[1][code]
+            boxes.append(_Box((x, y), (right, bottom), code))
+        kind = self._kinds[pattern.kind]
+        root = _grown(boxes, 0, kind.width, kind.height)
+        if root is None:
+            return None
+        sheet = _Sheet(pattern.kind, root)
+        _collect_free(root, sheet, sheet.free)
+        return sheet
+
+    def _pattern(self, sheet: _Sheet) -> Pattern:
+        spots: list[Spot] = []
+        self._collect_spots(sheet.root, 0, 0, spots)
+        return Pattern(sheet.kind, tuple(spots))
+
+    def _collect_spots(self, node: _Node, x: int, y: int, spots: list[Spot]) -> None:
+        for one in node.slices:
+            if isinstance(one, int):
+                spots.append(Spot(one >> 1, x, y, bool(one & 1)))
+                length = self._length[node.axis][one]
+            else:
+                self._collect_spots(one, x, y, spots)
+                length = one.cross
+            if node.axis:
+                y += length
+            else:
+                x += length
+
+    def _area_of(self, loose: Sequence[int]) -> int:
+        return sum(self._area[index] for index in loose)
+
+    def _keep_to_goal(self) -> None:
+        """Put sheets back, emptiest first, until the others cost no more than the goal."""
+        while self._state.cost > self._goal and self._state.sheets:
+            sheets = self._state.sheets
+            self._clear([min(range(len(sheets)), key=lambda i: self._fullness(sheets[i]))])
+        self._set_history()
+
+    def _fullness(self, sheet: _Sheet) -> float:
+        free = sum(width * height for width, height, _, _ in sheet.free)
+        return 1 - free / self._kinds[sheet.kind].area
+
+    def _start_afresh(self) -> None:
+        number = len(self._state.sheets)
+        self._clear(self._rng.sample(range(number), -(-number // 3)))
+        self._set_history()
+
+    def _set_history(self) -> None:
+        self._waiting = self._lowest = self._area_of(self._state.loose)
+        self._history = [self._waiting] * _REMEMBERED
+        self._moves_at_low = self._moves
+
+    def _clear(self, indices: Sequence[int]) -> None:
+        """Put sheets back into the stock; their pieces wait."""
+        sheets, stock, cost, loose = self._state
+        stock = stock.copy()
+        codes: list[int] = []
+        for index in indices:
+            kind = sheets[index].kind
+            stock[kind] += 1
+            cost -= self._kinds[kind].price
+            _collect_codes(sheets[index].root, codes)
+        gone = set(indices)
+        sheets = [sheet for index, sheet in enumerate(sheets) if index not in gone]
+        self._state = _State(sheets, stock, cost, loose + [code >> 1 for code in codes])
+
+    def _move(self) -> None:
+        """Ruin, recreate, and take it or leave it."""
+        before = self._state
+        changes: list[_Change] = []
+        touched: list[_Sheet] = []
+        if before.sheets:
+            self._ruin(changes, touched)
+        opened = self._open()
+        waiting = self._recreate(opened, changes, touched)
+        place = self._moves % _REMEMBERED
+        if waiting <= self._waiting or waiting <= self._history[place]:
+            self._waiting = waiting
+            self._close_empty()
+            for sheet in touched:
+                sheet.free = []
+                _collect_free(sheet.root, sheet, sheet.free)
+            if waiting < self._lowest:
+                self._lowest = waiting
+                self._moves_at_low = self._moves
+                for sheet in self._state.sheets:
+                    self._pool.add(self._pattern(sheet))
+        else:
+            self._state = before
+            for node, rest, slices in reversed(changes):
+                node.rest = rest
+                if slices is None:
+                    node.slices.pop()
+                else:
+                    node.slices = slices
+        self._history[place] = self._waiting
+        self._moves += 1
+
+    def _ruin(self, changes: list[_Change], touched: list[_Sheet]) -> None:
+        random, sheets = self._random, self._state.sheets
+        number = 1 + int(random() * _MOST_RUINED)
+        chosen = sorted({int(random() * len(sheets)) for _ in range(number)})
+        if random() < _CLEARED:
+            self._clear(chosen)
+            return
+        least, most = _LOPPED
+        chance = least + random() * (most - least)
+        codes: list[int] = []
+        for index in chosen:
+            self._lop(sheets[index].root, chance, codes, changes)
+            touched.append(sheets[index])
+        self._state = self._state._replace(loose=self._state.loose + [code >> 1 for code in codes])
+
+    def _lop(self, node: _Node, chance: float, codes: list[int], changes: list[_Change]) -> None:
+        """Take branches off, each by chance, and nodes that then part nothing any more."""
+        random = self._random
+        kept: list[_Node | int] = []
+        rest = node.rest
+        for one in node.slices:
+            if isinstance(one, int):
+                if random() < chance:
+                    rest += self._length[node.axis][one]
+                    codes.append(one)
+                else:
+                    kept.append(one)
+                continue
+            if random() < chance:
+                rest += one.cross
+                _collect_codes(one, codes)
+                continue
+            self._lop(one, chance, codes, changes)
+            below = one.slices
+            if not below:
+                rest += one.cross
+            elif len(below) > 1 or one.rest:
+                kept.append(one)
+            elif isinstance(below[0], int):
+                kept.append(below[0])
+            else:
+                # It fills its node, and its slices lie along our axis.
+                kept += below[0].slices
+                rest += below[0].rest
+        if kept != node.slices:
+            changes.append((node, node.rest, node.slices))
+            node.rest, node.slices = rest, kept
+
+    def _open(self) -> list[_Sheet]:
+        """Lay sheets open, any that the goal still allows."""
+        sheets, stock, cost, loose = self._state
+        opened: list[_Sheet] = []
+        while loose and len(opened) < _MOST_OPENED:
+            allowed = [
+                kind
+                for kind, size in enumerate(self._kinds)
+                if stock[kind] and cost + size.price <= self._goal
+            ]
+            if not allowed:
+                break
+            if not opened:
+                stock = stock.copy()
+            kind = allowed[int(self._random() * len(allowed))]
+            size = self._kinds[kind]
+            opened.append(_Sheet(kind, _Node(0, size.width, size.height, [])))
+            stock[kind] -= 1
+            cost += size.price
+        if opened:
+            self._state = _State(sheets + opened, stock, cost, loose)
+        return opened
+
+    def _close_empty(self) -> None:
+        sheets, stock, cost, loose = self._state
+        if all(sheet.root.slices for sheet in sheets):
+            return
+        stock = stock.copy()
+        for sheet in sheets:
+            if not sheet.root.slices:
+                stock[sheet.kind] += 1
+                cost -= self._kinds[sheet.kind].price
+        self._state = _State([s for s in sheets if s.root.slices], stock, cost, loose)
+
+    def _recreate(self, opened: list[_Sheet], changes: list[_Change], touched: list[_Sheet]) -> int:
+        """Lay what waits where it fits; return the area of what still waits."""
+        touched += opened
+        order = self._ordered(self._state.loose)
+        free = self._free_for(order, touched)
+        shapes = self._shapes
+        self.steps += _STEPS_A_MOVE + len(order)
+        waiting = 0
+        loose: list[int] = []
+        without_place = -1
+        for index in order:
+            if index != without_place:
+                place, turned = self._best(free, shapes[index])
+                if place >= 0:
+                    sheet = self._lay(2 * index + turned, free, place, changes)
+                    if sheet not in touched:
+                        touched.append(sheet)
+                    continue
+            without_place = index
+            loose.append(index)
+            waiting += self._area[index]
+        self._state = self._state._replace(loose=loose)
+        return waiting
+
+    def _ordered(self, loose: list[int]) -> list[int]:
+        """Sort pieces, large ones first or long ones first, more or less; or by chance."""
+        random, rule = self._random, self._random()
+        if rule < 0.6:
+            key = {i: self._area[i] * (1 + 0.3 * random()) for i in dict.fromkeys(loose)}
+        elif rule < 0.9:
+            key = {i: max(self._shapes[i][:2]) * (1 + 0.3 * random()) for i in dict.fromkeys(loose)}
+        else:
+            key = {i: random() for i in dict.fromkeys(loose)}
+        return sorted(loose, key=lambda i: -key[i])
+
+    def _free_for(self, order: list[int], touched: list[_Sheet]) -> list[_Free]:
+        """Return the free rectangles that are not too short for all the pieces."""
+        wide = high = _FAR
+        for index in dict.fromkeys(order):
+            width, height, _, turns, _ = self._shapes[index]
+            if turns:
+                width = height = min(width, height)
+            wide, high = min(wide, width), min(high, height)
+        free: list[_Free] = []
+        for sheet in self._state.sheets:
+            rests = sheet.free
+            if sheet in touched:
+                rests = []
+                _collect_free(sheet.root, sheet, rests)
+            free += [one for one in rests if one[0] >= wide and one[1] >= high]
+        return free
+
+    def _best(self, free: list[_Free], shape: Shape) -> tuple[int, int]:
+        """Return the rectangle, and whether turned, that leaves the shortest strip; or -1."""
+        wide, high, _, turns, _ = shape
+        random = self._random
+        best = _FAR
+        place = -1
+        turned = 0
+        for number, (width, height, _, _) in enumerate(free):
+            if wide <= width and high <= height:
+                rest = min(width - wide, height - high)
+                if rest < best and random() >= _BLINK:
+                    best, place, turned = rest, number, 0
+            if turns and high <= width and wide <= height:
+                rest = min(width - high, height - wide)
+                if rest < best and random() >= _BLINK:
+                    best, place, turned = rest, number, 1
+        self.steps += len(free)
+        return place, turned
+
+    def _lay(self, code: int, free: list[_Free], place: int, changes: list[_Change]) -> _Sheet:
+        """Lay a piece into the corner of a free rectangle; return the sheet."""
+        _, _, node, sheet = free[place]
+        free[place] = free[-1]
+        free.pop()
+        changes.append((node, node.rest, None))
+        axis = node.axis
+        along, across = self._length[axis][code], self._length[1 - axis][code]
+        beside, below = node.rest - along, node.cross - across
+        if not below:
+            node.slices.append(code)
+            node.rest = beside
+            _add_free(free, node, sheet)
+            return sheet
+        slice_first = beside * node.cross >= below * node.rest
+        if beside and self._random() < _CROSSWISE:
+            slice_first = not slice_first
+        if slice_first or not beside:
+            part = _Node(1 - axis, below, along, [code])
+            node.rest = beside
+            _add_free(free, node, sheet)
+        else:
+            row = _Node(axis, beside, across, [code])
+            part = _Node(1 - axis, below, node.rest, [row])
+            node.rest = 0
+            _add_free(free, row, sheet)
+        node.slices.append(part)
+        _add_free(free, part, sheet)
+        return sheet
+
+
+class _Box(NamedTuple):
+    """A piece's place: its near and far corners, each an x and a y, and its code."""
+
+    near: tuple[int, int]
+    far: tuple[int, int]
+    code: int
+
+
+def _grown(
+    boxes: Sequence[_Box], axis: int, length: int, cross: int, *, whole: bool = False
+) -> _Node | None:
+    """Return the tree of a part with these pieces, or None if cuts can't part them.
+
+    `whole` says that cuts along the other axis don't.
+    """
+    groups: list[list[_Box]] = []
+    end = -1
+    for box in sorted(boxes, key=lambda one: one.near[axis]):
+        if box.near[axis] >= end:
+            groups.append([])
+        groups[-1].append(box)
+        end = max(end, box.far[axis])
+    if whole and len(groups) == 1 and len(boxes) > 1:
+        return None
+    node = _Node(axis, length, cross, [])
+    for group in groups:
+        extent = max(box.far[axis] for box in group) - group[0].near[axis]
+        node.rest -= extent
+        over = 1 - axis
+        if len(group) == 1 and group[0].far[over] - group[0].near[over] == cross:
+            node.slices.append(group[0].code)
+            continue
+        part = _grown(group, over, cross, extent, whole=len(groups) == 1)
+        if part is None:
+            return None
+        node.slices.append(part)
+    return node
+
+
+def _collect_codes(node: _Node, codes: list[int]) -> None:
+    for one in node.slices:
+        if isinstance(one, int):
+            codes.append(one)
+        else:
+            _collect_codes(one, codes)
+
+
+def _collect_free(node: _Node, sheet: _Sheet, free: list[_Free]) -> None:
+    _add_free(free, node, sheet)
+    for one in node.slices:
+        if not isinstance(one, int):
+            _collect_free(one, sheet, free)
+
+
+def _add_free(free: list[_Free], node: _Node, sheet: _Sheet) -> None:
+    if node.rest:
+        if node.axis:
+            free.append((node.cross, node.rest, node, sheet))
+        else:
+            free.append((node.rest, node.cross, node, sheet))

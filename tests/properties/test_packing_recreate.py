@@ -1,0 +1,157 @@
+"""Whatever the pieces, plans laid again are sound, and each is better than the one before."""
+
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from nester.layouts import Cuts
+from nester.packing import recreate
+from nester.packing.model import Kind, Pattern, Shape, Spot, Task, usage
+from nester.packing.pool import Pool, standing
+from nester.packing.recreate import Recreator
+from nester.packing.sequential import sequential_plans
+
+sides = st.integers(1, 12)
+shape = st.builds(Shape, sides, sides, st.integers(1, 6), st.booleans())
+shapes = st.lists(shape, min_size=1, max_size=8, unique_by=lambda one: (one[:2], one.turns))
+kind = st.builds(
+    Kind, st.integers(12, 30), st.integers(12, 30), st.none() | st.integers(1, 3), st.integers(0, 9)
+)
+kinds = st.lists(kind, min_size=1, max_size=4)
+
+
+def never():
+    return False
+
+
+def comes_apart(boxes):
+    if len(boxes) < 2:
+        return True
+    for low, high in ((0, 2), (1, 3)):
+        for at in {box[high] for box in boxes}:
+            first = [box for box in boxes if box[high] <= at]
+            rest = [box for box in boxes if box[low] >= at]
+            if first and rest and len(first) + len(rest) == len(boxes):
+                return comes_apart(first) and comes_apart(rest)
+    return False
+
+
+def check_pattern(task, pattern):
+    boxes = []
+    for index, x, y, turned in pattern.spots:
+        wide, high, _, turns = task.shapes[index]
+        assert turns or not turned
+        if turned:
+            wide, high = high, wide
+        boxes.append((x, y, x + wide, y + high))
+    size = task.kinds[pattern.kind]
+    for number, (left, top, right, bottom) in enumerate(boxes):
+        assert 0 <= left < right <= size.width
+        assert 0 <= top < bottom <= size.height
+        for x1, y1, x2, y2 in boxes[:number]:
+            assert right <= x1 or x2 <= left or bottom <= y1 or y2 <= top
+    assert comes_apart(boxes)
+
+
+def check_plan(task, plan):
+    made = [0] * len(task.shapes)
+    sheets = [0] * len(task.kinds)
+    for pattern, copies in plan:
+        assert pattern.spots
+        assert copies > 0
+        check_pattern(task, pattern)
+        sheets[pattern.kind] += copies
+        for index, number in usage(pattern.spots).items():
+            made[index] += number * copies
+    assert all(n <= wanted for n, wanted in zip(made, task.demand, strict=True))
+    for size, used in zip(task.kinds, sheets, strict=True):
+        assert size.on_hand is None or used <= size.on_hand
+
+
+def improved(task, start, seed, steps=8_000):
+    pool = Pool(task)
+    return list(Recreator(task, Random(seed), pool).plans(steps, start, never)), pool
+
+
+@pytest.mark.parametrize("most_sheets", [60, 2])
+@settings(max_examples=20, deadline=None)
+@given(shapes, kinds, st.integers(0, 9))
+def test_plans_get_better_and_better(most_sheets, some, sheets, seed):
+    task = Task("", tuple(some), tuple(sheets), (), (), 1, 1)
+    start = next(sequential_plans(task, Cuts.STRAIGHT, Random(seed), 0, Pool(task), never))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(recreate, "_MOST_SHEETS", most_sheets)
+        patch.setattr(recreate, "_STEPS_A_PART", 2_000)
+        patch.setattr(recreate, "_PATIENCE", 20)
+        plans, pool = improved(task, start, seed)
+        assert improved(task, start, seed)[0] == plans
+    best = standing(task, start)
+    for plan in plans:
+        check_plan(task, plan)
+        assert standing(task, plan) < best
+        best = standing(task, plan)
+    for pattern, _ in pool.since(0):
+        check_pattern(task, pattern)
+
+
+@st.composite
+def whole_sheets(draw):
+    """Two sheets cut into pieces without any waste."""
+    rng = draw(st.randoms(use_true_random=False))
+    side, number = 12, 2
+    counts = {}
+    for _ in range(number):
+        parts = [(side, side)]
+        for _ in range(4):
+            wide, high = parts.pop(parts.index(max(parts, key=lambda part: part[0] * part[1])))
+            if wide >= high:
+                at = rng.randint(1, wide - 1)
+                parts += [(at, high), (wide - at, high)]
+            else:
+                at = rng.randint(1, high - 1)
+                parts += [(wide, at), (wide, high - at)]
+        for part in parts:
+            counts[part] = counts.get(part, 0) + 1
+    some = tuple(Shape(*part, n, False) for part, n in counts.items())
+    return Task("", some, (Kind(side, side, None, 1),), (), (), 1, 1), number
+
+
+@settings(max_examples=8, deadline=None)
+@given(whole_sheets())
+def test_sheets_cut_up_are_put_together_again(known):
+    task, number = known
+    plans, _ = improved(task, (), 1, 1_000_000)
+    assert standing(task, plans[-1])[:2] == (0, number)
+
+
+def one_a_sheet(task):
+    return tuple(
+        (Pattern(0, (Spot(index, 0, 0, False),)), one.wanted)
+        for index, one in enumerate(task.shapes)
+    )
+
+
+def test_a_large_plan_is_taken_in_hand_part_by_part():
+    some = (Shape(6, 4, 150, False), Shape(4, 3, 150, True))
+    task = Task("", some, (Kind(12, 12, None, 1),), (), (), 1, 1)
+    start = one_a_sheet(task)
+    plans, _ = improved(task, start, 1, 4_000_000)
+    check_plan(task, plans[-1])
+    unmade, cost, _ = standing(task, plans[-1])
+    assert unmade == 0
+    assert cost < 200  # 38 hold the area; 300 were used
+
+
+def test_nothing_is_sought_below_a_plan_that_costs_nothing():
+    task = Task("", (Shape(3, 2, 4, True),), (Kind(6, 4, 4, 0),), (), (), 1, 1)
+    assert improved(task, one_a_sheet(task), 1)[0] == []
+
+
+def test_where_sheets_run_short_the_most_area_is_made():
+    some = (Shape(7, 7, 2, False), Shape(5, 5, 5, False))
+    task = Task("", some, (Kind(10, 10, 1, 1),), (), (), 1, 1)
+    start = ((Pattern(0, (Spot(0, 0, 0, False),)), 1),)
+    plans, _ = improved(task, start, 1)
+    assert standing(task, plans[-1])[0] == 2 * 49 + 5 * 25 - 100
