@@ -147,9 +147,9 @@ def main() -> None:
     results = {}
     for name in given.only or problems:
         results[name] = measure(problems[name], given.effort)
-        print(name, file=sys.stderr)  # noqa: T201
+        print(name, file=sys.stderr)
     tables = f"{instance_table(results)}\n\n{class_table(results)}"
-    print(f"straight cuts, no turning, effort {given.effort}\n\n{tables}")  # noqa: T201
+    print(f"straight cuts, no turning, effort {given.effort}\n\n{tables}")
 
 
 if __name__ == "__main__":

@@ -14,7 +14,7 @@ from nester.packing.recreate import Recreator
 from nester.packing.sequential import sequential_plans
 
 sides = st.integers(1, 12)
-shape = st.builds(Shape, sides, sides, st.integers(1, 6), st.booleans())
+shape = st.builds(Shape, sides, sides, st.integers(1, 6), st.booleans(), st.just(()))
 shapes = st.lists(shape, min_size=1, max_size=8, unique_by=lambda one: (one[:2], one.turns))
 kind = st.builds(
     Kind, st.integers(12, 30), st.integers(12, 30), st.none() | st.integers(1, 3), st.integers(0, 9)
@@ -41,7 +41,7 @@ def comes_apart(boxes):
 def check_pattern(task, pattern):
     boxes = []
     for index, x, y, turned in pattern.spots:
-        wide, high, _, turns = task.shapes[index]
+        wide, high, _, turns, _ = task.shapes[index]
         assert turns or not turned
         if turned:
             wide, high = high, wide
