@@ -280,6 +280,34 @@ def spoil_some(
     typer.echo(f"{quantity} of {label} booked as spoiled")
 
 
+@stash.command("put")
+def put(
+    context: typer.Context,
+    label: LabelArgument,
+    place: Annotated[
+        str, typer.Argument(help="Where it lies from now on, as in 'Shelf A / Drawer 2'.")
+    ],
+    quantity: Annotated[
+        int | None,
+        typer.Option("--quantity", min=1, help="How many of the sheets.", show_default="all"),
+    ] = None,
+) -> None:
+    """Put sheets or an offcut into a place; a place that is new is added.
+
+    \b
+    Examples:
+      quirebox stash put K-12 "Shelf A / Drawer 2"
+      quirebox stash put S-3 "Workbench" --quantity 4
+    """
+    from inventory.places import Places
+    from inventory.stash import put_stock
+
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        stock = put_stock(session, label, place, quantity)
+        where = Places(session).path(stock.place_id)
+    typer.echo(f"{stock.label} lies in '{where}'" if where else f"{stock.label} has no place now")
+
+
 @stash.command("history")
 def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag = False) -> None:
     """Show every movement of a label: when, how many, why, for which batch.

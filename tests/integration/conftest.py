@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
+from jsonschema import Draft202012Validator
 
-from inventory.shop import ShopFile, open_shop
+from inventory.desk.main import main
+from inventory.desk.schemas import schema_text
+from inventory.shop import PATH_VARIABLE, ShopFile, open_shop
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -30,3 +34,41 @@ def shop_path(tmp_path: Path, empty_shop_file: Path) -> Path:
 def shop(shop_path: Path) -> Iterator[ShopFile]:
     with open_shop(shop_path) as opened:
         yield opened
+
+
+class Hand:
+    """Gives commands at the desk, in this process."""
+
+    def __init__(self, capsys: pytest.CaptureFixture[str]) -> None:
+        self._capsys = capsys
+
+    def does(self, *words: str) -> str:
+        """Give a command that is to be done; return what it prints."""
+        self._capsys.readouterr()
+        code = main(words)
+        said = self._capsys.readouterr()
+        assert code == 0, said.err
+        return said.out
+
+    def refused(self, *words: str) -> str:
+        """Give a command that is to be refused; return why."""
+        self._capsys.readouterr()
+        assert main(words) == 2
+        said = self._capsys.readouterr()
+        assert "Traceback" not in said.err
+        return said.err
+
+    def data(self, schema: str, *words: str) -> Any:
+        """Give a command with --json; hold what it prints to its schema."""
+        data = json.loads(self.does(*words, "--json"))
+        checker = Draft202012Validator.FORMAT_CHECKER
+        Draft202012Validator(json.loads(schema_text(schema)), format_checker=checker).validate(data)
+        return data
+
+
+@pytest.fixture
+def hand(
+    shop_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Hand:
+    monkeypatch.setenv(PATH_VARIABLE, str(shop_path))
+    return Hand(capsys)
