@@ -5,13 +5,12 @@ A delivery of ten thousand lines is one deed and a handful of queries.
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
 from datetime import UTC, datetime, time
 from decimal import ROUND_HALF_UP, Decimal
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import insert, select
 
 from inventory import ledger
 from inventory.labels import find_stock, label_of, next_number
@@ -25,7 +24,7 @@ from nester.paper import Size
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
     from datetime import date
 
     from sqlalchemy.orm import Session
@@ -33,12 +32,14 @@ if TYPE_CHECKING:
     from inventory.models import Batch, Place
 
 __all__ = [
+    "DeliveryRow",
     "Line",
     "add_offcut",
     "add_sheets",
     "delivery_of",
     "find_delivery",
     "keep_offcuts",
+    "list_deliveries",
     "price_each",
     "receive",
     "stocks_for",
@@ -275,34 +276,42 @@ class _Shelf:
         """Return the stock that each line joins, new ones among them."""
         known = self._equal_sheets()
         there = ledger.on_hand_of(self._session, known.values())
+        amounts = {key: there[stock.id] for key, stock in known.items()}
         number = next_number(self._session, Kind.SHEET)
-        stocks: list[Stock] = []
-        adding: Counter[int] = Counter()
+        fresh: dict[_Key, dict[str, Any]] = {}
+        keys = []
         for line in lines:
             with _told_at(line):
-                fresh = self._stock(line, Kind.SHEET, number, None)
-                key = self._key(fresh)
-                stock = known.setdefault(key, fresh)
-                number += stock is fresh
-                before = adding[id(stock)] + there.get(stock.id, 0)
-                ledger.check_range(stock, before, line.quantity)
-                adding[id(stock)] += line.quantity
-            stocks.append(stock)
-        self._session.add_all(dict.fromkeys(stocks))
-        self._session.flush()
-        return stocks
+                values = self._values(line, Kind.SHEET, number + len(fresh), None)
+                key = self._key(values)
+                if key not in known:
+                    fresh.setdefault(key, values)
+                ledger.check_range(
+                    known.get(key) or Stock(**values), amounts.get(key, 0), line.quantity
+                )
+                amounts[key] = amounts.get(key, 0) + line.quantity
+                keys.append(key)
+        made = dict(zip(fresh, self._insert(list(fresh.values())), strict=True))
+        return [known.get(key) or made[key] for key in keys]
 
     def put_offcuts(self, lines: Sequence[Line], parents: Sequence[Stock | None]) -> list[Stock]:
         """Return a new stock for each offcut."""
         number = next_number(self._session, Kind.OFFCUT)
-        stocks: list[Stock] = []
+        fresh: list[dict[str, Any]] = []
         for line, parent in zip(lines, parents, strict=True):
             with _told_at(line):
                 for _ in range(line.quantity):
-                    stocks.append(self._stock(line, Kind.OFFCUT, number + len(stocks), parent))
-        self._session.add_all(stocks)
-        self._session.flush()
-        return stocks
+                    fresh.append(self._values(line, Kind.OFFCUT, number + len(fresh), parent))
+        return self._insert(fresh)
+
+    def _insert(self, fresh: list[dict[str, Any]]) -> list[Stock]:
+        """Add rows in one statement: the unit of work would send one a row."""
+        if not fresh:
+            return []
+        self._session.execute(insert(Stock), fresh)
+        kind, first = fresh[0]["kind"], fresh[0]["number"]
+        added = select(Stock).where(Stock.kind == kind, Stock.number >= first)
+        return list(self._session.scalars(added.order_by(Stock.number)))
 
     def _equal_sheets(self) -> dict[_Key, Stock]:
         """Return the sheets of these papers; of equal ones those with the lowest label."""
@@ -312,23 +321,28 @@ class _Shelf:
             .where(Stock.kind == Kind.SHEET, Stock.paper_id.in_(ids))
             .order_by(Stock.number.desc())
         )
-        return {self._key(stock): stock for stock in rows}
+        return {
+            (one.paper_id, one.width, one.height, one.price, one.place_id, fold(one.lot)): one
+            for one in rows
+        }
 
-    def _key(self, stock: Stock) -> _Key:
-        place = stock.place.id if stock.place else None
-        paper = stock.paper_id or stock.paper.id
-        return paper, stock.width, stock.height, stock.price, place, fold(stock.lot)
+    @staticmethod
+    def _key(values: Mapping[str, Any]) -> _Key:
+        fields = ("paper_id", "width", "height", "price", "place_id")
+        paper, width, height, price, place = (values[field] for field in fields)
+        return paper, width, height, price, place, fold(values["lot"])
 
-    def _stock(self, line: Line, kind: Kind, number: int, parent: Stock | None) -> Stock:
-        return Stock(
-            kind=kind,
-            number=number,
-            label=label_of(kind, number),
-            paper=self.paper(line),
-            place=self._place(line.place),
-            parent=parent,
+    def _values(self, line: Line, kind: Kind, number: int, parent: Stock | None) -> dict[str, Any]:
+        place = self._place(line.place)
+        return {
+            "kind": kind,
+            "number": number,
+            "label": label_of(kind, number),
+            "paper_id": self.paper(line).id,
+            "place_id": None if place is None else place.id,
+            "parent_id": None if parent is None else parent.id,
             **self._fields(line),
-        )
+        }
 
     def _place(self, name: str | None) -> Place | None:
         if name is None:
@@ -454,3 +468,46 @@ def price_each(pack_price: Decimal, pack: int) -> Decimal:
     """Return the price of one sheet of a pack, to the fourth decimal, halves up."""
     each = check_amount(pack_price, "the pack's price") / whole_number(pack, "a pack", least=1)
     return each.quantize(Decimal(1).scaleb(-MOST_DECIMALS), ROUND_HALF_UP)
+
+
+class DeliveryRow(NamedTuple):
+    """What one delivery note brought, less what was taken back."""
+
+    supplier: str
+    number: str
+    first: datetime
+    last: datetime
+    sheets: int
+    paid: Decimal
+
+
+def list_deliveries(session: Session) -> list[DeliveryRow]:
+    """Return what suppliers brought, the newest first.
+
+    Returns
+    -------
+    list of DeliveryRow
+        `paid` sums the prices that are known.
+    """
+    taken_back = select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
+    rows = session.execute(
+        select(Delivery, Movement.change, Stock.price, Movement.at)
+        .join(Deed, Deed.delivery_id == Delivery.id)
+        .join(Movement, Movement.deed_id == Deed.id)
+        .join(Stock, Movement.stock_id == Stock.id)
+        .where(Movement.id.not_in(taken_back))
+        .order_by(Movement.id)
+    )
+    brought: dict[int, DeliveryRow] = {}
+    for delivery, change, price, at in rows:
+        paid = (price or Decimal(0)) * change
+        known = brought.get(delivery.id)
+        if known is None:
+            known = DeliveryRow(delivery.supplier, delivery.number, at, at, 0, Decimal(0))
+        brought[delivery.id] = known._replace(
+            first=min(known.first, at),
+            last=max(known.last, at),
+            sheets=known.sheets + change,
+            paid=known.paid + paid,
+        )
+    return sorted(brought.values(), key=lambda row: row.last, reverse=True)
