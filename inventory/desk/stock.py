@@ -496,6 +496,79 @@ def put(
     typer.echo(f"{stock.label} lies in '{where}'" if where else f"{stock.label} has no place now")
 
 
+@stash.command("deeds")
+def deeds(
+    context: typer.Context,
+    most: Annotated[int, typer.Option("--most", min=1, max=1000, help="How many.")] = 20,
+    as_json: JsonFlag = False,
+) -> None:
+    """List what was done last, the newest first: what 'quirebox stash undo' can take back."""
+    from inventory.cutting import list_deeds
+    from inventory.desk.tell import console, print_json
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        rows = list_deeds(session, most=most)
+    if as_json:
+        print_json(
+            [
+                {
+                    "deed": row.id,
+                    "at": row.at.isoformat(timespec="seconds"),
+                    "reason": str(row.reason),
+                    "batch": row.batch_id,
+                    "layout": row.layout,
+                    "copies": row.copies,
+                    "note": row.note,
+                }
+                for row in rows
+            ]
+        )
+        return
+    from rich.text import Text
+
+    from inventory.documents.plan_text import table
+
+    right = frozenset({"Deed", "Batch", "Layout"})
+    shown = table("Done last", "Deed", "When", "What", "Batch", "Layout", "Note", right=right)
+    for row in rows:
+        shown.add_row(
+            str(row.id),
+            row.at.astimezone().strftime("%Y-%m-%d %H:%M"),
+            row.reason,
+            str(row.batch_id or ""),
+            str(row.layout or ""),
+            Text(row.note),
+        )
+    console().print(shown if rows else "Nothing was done yet.")
+
+
+@stash.command("undo")
+def undo(
+    context: typer.Context,
+    deed: Annotated[
+        int | None,
+        typer.Argument(help="Its number in 'quirebox stash deeds'.", show_default="the last one"),
+    ] = None,
+    why: WhyOption = "",
+) -> None:
+    """Take back a deed by its counter-movements; what was booked stays in the history.
+
+    \b
+    Examples:
+      quirebox stash undo
+      quirebox stash undo 12 --why "the wrong paper"
+    """
+    from inventory.cutting import last_deed, undo_deed
+    from inventory.desk.tell import deed_words
+    from inventory.models import Deed
+
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        number = last_deed(session).id if deed is None else deed
+        undo_deed(session, number, why)
+        said = deed_words(session.get_one(Deed, number))
+    typer.echo(f"Taken back: {said}")
+
+
 @stash.command("history")
 def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag = False) -> None:
     """Show every movement of a label: when, how many, why, for which batch.
