@@ -171,7 +171,7 @@ class _Model:
     def _stage(self, goal: Any, hints: CpSolver | None = None) -> CpSolver | None:
         self._model.minimize(goal)
         if hints is not None:
-            self._model.clear_hints()
+            self._model.clear_hints()  # type: ignore[no-untyped-call]
             for counts in self._counts:
                 for variable in counts.values():
                     self._model.add_hint(variable, hints.value(variable))
