@@ -38,6 +38,8 @@ def choose(task: Task, pool: Pool, best: Uses, work: float, stop: Stop = never) 
     from ortools.sat.python import cp_model
 
     candidates = list(pool.best(_MOST_PATTERNS, best))
+    if not candidates:
+        return best
     started: dict[Pattern, int] = {}
     by_content = {_content(pattern): pattern for pattern, _ in candidates}
     for pattern, copies in best:

@@ -13,10 +13,10 @@ from collections.abc import Iterator
 from random import Random
 
 from nester.layouts import Cuts
-from nester.packing.fill import Filler
 from nester.packing.model import Pattern, Spot, Task, usage
 from nester.packing.pool import Pool, Uses
 from nester.packing.prices import Master, Prices, Use
+from nester.packing.staged import filler_for
 from nester.packing.stop import Stop
 
 __all__ = ["Diver"]
@@ -38,7 +38,7 @@ class Diver:
         self._rng = rng
         self._pool = pool
         ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
-        self._fillers = [Filler(task.shapes, way, rng) for way in ways]
+        self._fillers = [filler_for(task, way, rng) for way in ways]
         self._master = Master(task)
         self._known = 0
         self._first = True
@@ -119,7 +119,7 @@ class Diver:
         order = sorted(wanted, key=lambda i: -key[i])
         size = self._task.kinds[kind]
         filler = self._fillers[number % len(self._fillers)]
-        return filler.fill(size.width, size.height, left, order)
+        return filler.fill(size.width, size.height, left, order, spoiled=size.spoiled)
 
     def _chosen(
         self, uses: list[Use], left: list[int], stock: list[int]

@@ -13,9 +13,8 @@ from nester.layouts import (
     Cuts,
     Effort,
     Layout,
-    Placed,
     Problem,
-    Stock,
+    Rect,
     Unplaced,
     Want,
     placed_voids,
@@ -31,6 +30,7 @@ from nester.packing.recreate import Recreator
 from nester.packing.rectpack_start import rectpack_plans
 from nester.packing.sequential import sequential_plans
 from nester.packing.stop import Stop, never
+from nester.packing.table import Blank, placed_on
 
 __all__ = ["NO_SHEET_LEFT", "Progress", "solve"]
 
@@ -108,7 +108,7 @@ class _Search:
             self._take(plan, "rectpack")
             if self.proven or stop():
                 return
-        settled = settle(self.task, self._cuts, stop=stop)
+        settled = settle(self.task, self._cuts, stop=stop) if self.task.is_plain else None
         if settled:
             self._take(settled.uses, "exact")
             self.least_unmade, self.bound = settled.unmade, settled.cost
@@ -136,7 +136,8 @@ class _Search:
         self._keep_bound()
         if self.proven or stop():
             return
-        for plan in self._recreator.plans(effort.recreations, self.best, stop):
+        recreations = effort.recreations if self.task.is_plain else 0
+        for plan in self._recreator.plans(recreations, self.best, stop):
             self._take(plan, "recreation")
             if self.proven or stop():
                 return
@@ -150,6 +151,8 @@ class _Search:
     def _take(self, plan: Uses, method: str) -> None:
         self._tried[method] = self._tried.get(method, 0) + 1
         self._pool.add_uses(plan)
+        if not all(self.task.allows(pattern) for pattern, _ in plan):
+            return
         if standing(self.task, plan) < standing(self.task, self.best):
             self.best = plan
 
@@ -260,8 +263,8 @@ def _progress(searches: list[_Search], done: int) -> Progress:
     return Progress(cost, bound, sheets, done, len(searches))
 
 
-_Named = tuple[Pattern, tuple[Want, ...], int]
-"""A pattern, the want that each of its spots makes, and copies."""
+_Named = tuple[Pattern, tuple[Blank, ...], int]
+"""A pattern, the blank that each of its spots makes, and copies."""
 
 
 def _name_pieces(task: Task, uses: Uses) -> tuple[list[_Named], list[tuple[Want, int]]]:
@@ -269,48 +272,55 @@ def _name_pieces(task: Task, uses: Uses) -> tuple[list[_Named], list[tuple[Want,
 
     Copies of a pattern stay together as long as the wants last.
     """
-    left = [[want.quantity for want in members] for members in task.members]
+    left = [[blank.want.quantity for blank in members] for members in task.members]
     named: list[_Named] = []
     for pattern, copies in uses:
         while copies:
             taken: dict[tuple[int, int], int] = {}
-            wants: list[Want] = []
+            blanks: list[Blank] = []
             for spot in pattern.spots:
                 queue = left[spot.shape]
                 member = next(i for i, n in enumerate(queue) if n > taken.get((spot.shape, i), 0))
                 taken[spot.shape, member] = taken.get((spot.shape, member), 0) + 1
-                wants.append(task.members[spot.shape][member])
+                blanks.append(task.members[spot.shape][member])
             together = min(copies, *(left[s][m] // n for (s, m), n in taken.items()))
             for (shape, member), number in taken.items():
                 left[shape][member] -= number * together
-            named.append((pattern, tuple(wants), together))
+            named.append((pattern, tuple(blanks), together))
             copies -= together
     missing = [
-        (want, number)
+        (blank.want, number)
         for members, numbers in zip(task.members, left, strict=True)
-        for want, number in zip(members, numbers, strict=True)
+        for blank, number in zip(members, numbers, strict=True)
         if number
     ]
     return named, missing
 
 
 def _layout(
-    problem: Problem, task: Task, pattern: Pattern, wants: tuple[Want, ...], copies: int
+    problem: Problem, task: Task, pattern: Pattern, blanks: tuple[Blank, ...], copies: int
 ) -> Layout:
-    stock: Stock = task.stock[pattern.kind]
+    sheet = task.sheets[pattern.kind]
     placed = []
-    for spot, want in zip(pattern.spots, wants, strict=True):
+    for spot, blank in zip(pattern.spots, blanks, strict=True):
         shape = task.shapes[spot.shape]
         width, height = (shape.height, shape.width) if spot.turned else shape[:2]
-        width, height = width * task.divisor, height * task.divisor
-        # Only shapes without voids may lie otherwise than their want asks for.
-        turned = spot.turned if shape.voids else (width, height) != (want.width, want.height)
-        at = spot.x * task.divisor, spot.y * task.divisor
-        placed.append((Placed(want.name, *at, width, height, turned), want))
+        at = Rect(*(side * task.divisor for side in (spot.x, spot.y, width, height)))
+        # Only shapes without voids may lie otherwise than their blank does.
+        turned = spot.turned if shape.voids else at[2:] != (blank.width, blank.height)
+        placed.append((placed_on(sheet, blank, at, turned), blank.want))
     placed.sort(key=lambda one: (one[0].y, one[0].x))
     pieces = tuple(piece for piece, _ in placed)
     voids = [placed_voids(want, piece) for piece, want in placed]
+    stock = sheet.stock
     cuts, offcuts = cut_order(
-        stock.width, stock.height, pieces, problem.cuts, problem.smallest_offcut, voids
+        stock.width,
+        stock.height,
+        pieces,
+        problem.cuts,
+        problem.smallest_offcut,
+        voids,
+        unusable=stock.unusable,
+        trimmer=problem.trimmer,
     )
     return Layout(stock.name, copies, pieces, cuts, offcuts)
