@@ -127,6 +127,8 @@ class Bound:
 
     def _add_pairs(self) -> None:
         for _ in range(_ROUNDS):
+            if not self._best.sheets:  # the solver ran out of work
+                return
             worst = self._scales.most_violated(self._best.sheets, self._best.made)
             if worst is None:
                 return
