@@ -339,23 +339,18 @@ class _Orders:
         if not answer.unplaced:
             return answer
         # The papers shared their effort.  Where that was too little, what was found before serves.
-        wanted = _demanding(self._problem, [self._claims[p] for p in sorted(self._places(orders))])
-        unplaced = {one.name for one in answer.unplaced}
-        lacking = {want.paper for want in wanted.wants if want.name in unplaced}
-        others = replace(wanted, wants=tuple(w for w in wanted.wants if w.paper not in lacking))
-        answer = solve(others, self._effort, stop=self._stop)
+        # Its bound is on fewer pieces, which cost no more than all.
+        paper_of = {want.name: want.paper for want in self._problem.wants}
+        lacking = {paper_of[one.name] for one in answer.unplaced}
+        of_paper = {one.name: one.paper for one in self._problem.stock}
         price = {one.name: one.price for one in self._problem.stock}
+        layouts = [one for one in answer.layouts if of_paper[one.stock] not in lacking]
         for room in self._rooms:
             if room.task.paper in lacking:
-                held = room.holds(self._pieces(orders), None, self._stop).answer
-                cost = sum((price[one.stock] * one.copies for one in held.layouts), Fraction(0))
-                answer = replace(
-                    answer,
-                    layouts=answer.layouts + held.layouts,
-                    unplaced=answer.unplaced + held.unplaced,
-                    cost=answer.cost + cost,
-                )
-        return answer
+                held = room.holds(self._pieces(orders), None, self._stop)
+                layouts += held.answer.layouts
+        cost = sum((price[one.stock] * one.copies for one in layouts), Fraction(0))
+        return replace(answer, layouts=tuple(layouts), unplaced=(), cost=cost)
 
 
 def _ranks(claims: Sequence[Claim]) -> list[int]:
