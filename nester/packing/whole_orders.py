@@ -25,9 +25,11 @@ from nester.packing.model import split_by_paper
 from nester.packing.order_choice import Applicant, Choice
 from nester.packing.room import Room
 from nester.packing.solve import NO_SHEET_LEFT, Progress, solve
+from nester.packing.sound import refuse_unsound
 from nester.packing.stop import Stop, never
+from nester.refusal import Refusal
 
-__all__ = ["Claim", "Lack", "Verdict", "left_over", "solve_orders"]
+__all__ = ["Claim", "Lack", "Verdict", "demanding", "left_over", "solve_orders"]
 
 _LOOKS: tuple[tuple[float, int], ...] = ((1.0, 3), (0.5, 2))
 """How far what is not proven is trusted, and for how many choices: between what a search placed
@@ -108,19 +110,42 @@ def solve_orders(
         What each order wants, most urgent first.
     effort, stop, on_progress
         As for `nester.packing.solve`.
+
+    Raises
+    ------
+    Refusal
+        If the problem has no meaning (see `nester.packing.sound`), or a claim wants what is not
+        among the problem's wants or less than none of it.
     """
+    refuse_unsound(problem)
+    _refuse_unsound_claims(problem, claims)
     desk = _Orders(problem, claims, effort, stop, on_progress)
     made, answer, most = desk.decide()
     chosen = [claim for place, claim in enumerate(claims) if place in made]
     waiting = [claim for place, claim in enumerate(claims) if place not in made]
     return Verdict(
-        _demanding(problem, chosen),
+        demanding(problem, chosen),
         answer,
         tuple(claim.order for claim in chosen),
         tuple(claim.order for claim in waiting),
         _lacks(problem, left_over(problem.stock, answer), waiting),
         most,
     )
+
+
+def _refuse_unsound_claims(problem: Problem, claims: Sequence[Claim]) -> None:
+    names = {want.name for want in problem.wants}
+    for number, times in Counter(claim.order for claim in claims).items():
+        if times > 1:
+            raise Refusal(f"order {number} stands {times} times in the batch; once would do")
+    for claim in claims:
+        for name, number in claim.pieces.items():
+            if name not in names:
+                raise Refusal(f"order {claim.order} wants piece '{name}', which is not described")
+            if number < 0:
+                raise Refusal(
+                    f"order {claim.order} wants {number} of piece '{name}'; none or more would do"
+                )
 
 
 class _Orders:
@@ -139,7 +164,7 @@ class _Orders:
         self._effort = effort
         self._stop = stop
         self._on_progress = on_progress
-        whole = _demanding(problem, claims)
+        whole = demanding(problem, claims)
         tasks, hopeless = split_by_paper(whole)
         without_hope = {want.name for want, _ in hopeless}
         self._open = [
@@ -322,12 +347,12 @@ class _Orders:
 
     def _quick(self, orders: frozenset[int]) -> Answer:
         wanted = [self._claims[place] for place in sorted(self._places(orders))]
-        return solve(_demanding(self._problem, wanted), Effort.QUICK, stop=self._stop)
+        return solve(demanding(self._problem, wanted), Effort.QUICK, stop=self._stop)
 
     def _solve(self, orders: frozenset[int]) -> Answer:
         wanted = [self._claims[place] for place in sorted(self._places(orders))]
         return solve(
-            _demanding(self._problem, wanted),
+            demanding(self._problem, wanted),
             self._effort,
             stop=self._stop,
             on_progress=self._on_progress,
@@ -373,8 +398,8 @@ def left_over(stock: Sequence[Stock], answer: Answer) -> tuple[Stock, ...]:
     )
 
 
-def _demanding(problem: Problem, claims: Sequence[Claim]) -> Problem:
-    """Return the problem with just the pieces that the claims want."""
+def demanding(problem: Problem, claims: Sequence[Claim]) -> Problem:
+    """Return a problem with just the pieces that the claims want."""
     totals = _totals(claims)
     return replace(
         problem,
@@ -395,7 +420,7 @@ def _lacks(problem: Problem, free: tuple[Stock, ...], waiting: Sequence[Claim]) 
     """Lay the waiting orders on what is left; what finds no place is lacked by the last of them."""
     if not waiting:
         return ()
-    wanted = _demanding(problem, waiting)
+    wanted = demanding(problem, waiting)
     # What fits some sheet, though none that is left, lacks no other size but one more sheet.
     hopeless = {want.name: why for want, why in split_by_paper(wanted)[1]}
     lacks = []
