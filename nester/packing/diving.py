@@ -29,7 +29,7 @@ _ROUNDS = 3
 _NEARLY = 0.8
 """Of the layouts used nearly as much as the first, one is drawn."""
 _MOST_OVERDUE = 400_000
-"""A dive so many steps beyond its share is given up: its layouts are kept, its plan is not whole."""
+"""A dive so many steps beyond its share is given up; its layouts are kept."""
 
 
 class Diver:
