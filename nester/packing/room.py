@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from nester.layouts import Answer, Cuts, Effort, Problem
-from nester.packing.bars import BarWorth
+from nester.packing.bars import MOST_KINDS, BarWorth
 from nester.packing.exact import settle
 from nester.packing.inequalities import Inequality
 from nester.packing.model import Task
@@ -110,7 +110,7 @@ class Room:
         if self._refuter is None:
             if self._problem.cuts is Cuts.STRAIGHT:
                 self._refuter = Refuter(self.task, StraightWorth(self.task))
-            elif any(shape.voids for shape in self.task.shapes):
+            elif len(self.sheets) > MOST_KINDS or any(s.voids for s in self.task.shapes):
                 return None
             else:
                 self._refuter = Refuter(self.task, BarWorth(self.task))
