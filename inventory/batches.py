@@ -151,7 +151,7 @@ class _Desk:
                 single = replace(piece, quantity=1)
                 number = index.setdefault((single, paper), len(index))
                 wanted[str(number)] += piece.quantity * order.copies
-            claims.append(Claim(order.id, wanted))
+            claims.append(Claim(order.id, wanted, order.due))
         self.parts = [Part(paper, piece) for piece, paper in index]
         # No piece of its paper lies in a void with a shorter side than this.
         self._smallest_of: dict[str, int] = {}
@@ -244,7 +244,7 @@ class _Desk:
             restock=self._restock(verdict, search),
             cost=_exact(answer.cost),
             bound=_rounded_down(answer.bound),
-            notes=tuple(self._notes(answer, today)),
+            notes=tuple(self._notes(verdict, today)),
         )
 
     def _layouts(self, layouts: Iterable[Layout], made: Sequence[int]) -> tuple[PlannedLayout, ...]:
@@ -316,7 +316,10 @@ class _Desk:
         }
         return restock(problem, self._on_sale, orders_of, search)
 
-    def _notes(self, answer: Answer, today: date) -> Iterable[str]:
+    def _notes(self, verdict: Verdict, today: date) -> Iterable[str]:
+        answer = verdict.answer
+        if verdict.waiting and verdict.proven_most:
+            yield "No choice of orders completes more of them."
         if answer.stopped:
             yield "The search was stopped early; this is the best plan it had found."
         for order in self.orders:

@@ -29,6 +29,7 @@ from nester.packing.pool import Pool, Uses, standing
 from nester.packing.recreate import Recreator
 from nester.packing.rectpack_start import rectpack_plans
 from nester.packing.sequential import sequential_plans
+from nester.packing.sound import refuse_unsound
 from nester.packing.stop import Stop, never
 from nester.packing.table import Blank, placed_on
 
@@ -197,7 +198,13 @@ def solve(
         one: the first plan is made before it is asked.
     on_progress
         Told after each stretch of the search.
+
+    Raises
+    ------
+    Refusal
+        If the problem has no meaning: see `nester.packing.sound`.
     """
+    refuse_unsound(problem)
     tasks, hopeless = split_by_paper(problem)
     tried: dict[str, int] = {}
     searches = [_Search(task, problem.cuts, tried) for task in tasks]
