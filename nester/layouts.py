@@ -90,6 +90,9 @@ class Stock:
         What using one costs, in any unit of money; zero or more.
     paper
         The paper it is of; pieces are cut only from their own paper.
+    offcut
+        Whether it is an offcut itself.  Its price is then an offcut's, so that what is kept of it
+        counts at its whole part of the price.
     """
 
     name: str
@@ -98,6 +101,7 @@ class Stock:
     quantity: int | None
     price: Fraction
     paper: str = ""
+    offcut: bool = False
 
 
 @dataclass(frozen=True)
@@ -124,12 +128,22 @@ class Want:
 
 @dataclass(frozen=True)
 class Problem:
-    """What is to be cut, from what, and how."""
+    """What is to be cut, from what, and how.
+
+    Attributes
+    ----------
+    smallest_offcut
+        Short side of the smallest offcut worth keeping.
+    offcut_worth
+        The share, from 0 to 1, of its part of the sheet's price (by area) at which an offcut that
+        is kept counts.
+    """
 
     wants: tuple[Want, ...]
     stock: tuple[Stock, ...]
     cuts: Cuts = Cuts.STRAIGHT
     smallest_offcut: Length = SMALLEST_OFFCUT
+    offcut_worth: Fraction = Fraction(0)
 
 
 class Placed(NamedTuple):
@@ -233,7 +247,9 @@ class Answer:
     cost
         The sum of the prices of the sheets used.
     bound
-        A proven lower bound on the cost of placing the same pieces.
+        A proven lower bound on `net` of all plans that place the same pieces.
+    kept
+        What the offcuts of its layouts count, by `Problem.offcut_worth`.
     tried
         What was tried, for people and tests: counts by name of method.
     stopped
@@ -246,11 +262,17 @@ class Answer:
     bound: Fraction
     tried: dict[str, int] = field(default_factory=dict)
     stopped: bool = False
+    kept: Fraction = Fraction(0)
+
+    @property
+    def net(self) -> Fraction:
+        """The paper used less the offcuts kept: what a plan is judged by."""
+        return self.cost - self.kept
 
     @property
     def gap(self) -> Fraction:
-        """(cost − bound) / cost: how far from the bound, zero when proven best."""
-        return (self.cost - self.bound) / self.cost if self.cost else Fraction(0)
+        """(net − bound) / net: how far from the bound, zero when proven best."""
+        return (self.net - self.bound) / self.net if self.net else Fraction(0)
 
     @property
     def sheets(self) -> int:

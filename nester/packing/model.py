@@ -19,7 +19,17 @@ from nester.layouts import Cuts, Placed, Problem, Rect, Stock, Want, placed_void
 from nester.pieces import Turn
 from nester.voids import solid_columns, solid_rows
 
-__all__ = ["Kind", "Pattern", "Shape", "Spot", "Task", "split_by_paper", "usage", "ways"]
+__all__ = [
+    "Kind",
+    "Pattern",
+    "Shape",
+    "Spot",
+    "Task",
+    "split_by_paper",
+    "usage",
+    "ways",
+    "whole_prices",
+]
 
 _LARGEST_PRICE = 2**40
 """Whole prices stay below this, so that sums over a million sheets fit the solver's 64 bits."""
@@ -220,7 +230,7 @@ def _task(paper: str, wants: Sequence[Want], stock: Sequence[Stock], cuts: Cuts)
         *(side for *_, voids in merged for void in voids for side in void),
         *(side for s in useful for side in (s.width, s.height)),
     )
-    price_unit = _price_unit([s.price for s in useful])
+    prices, price_unit = whole_prices([s.price for s in useful])
     # Largest first: the order in which methods and people like to think of them.
     keys = sorted(merged, key=lambda key: (-key[0] * key[1], key))
     return Task(
@@ -236,8 +246,8 @@ def _task(paper: str, wants: Sequence[Want], stock: Sequence[Stock], cuts: Cuts)
             for width, height, turns, voids in keys
         ),
         kinds=tuple(
-            Kind(s.width // divisor, s.height // divisor, s.quantity, int(s.price / price_unit))
-            for s in useful
+            Kind(s.width // divisor, s.height // divisor, s.quantity, price)
+            for s, price in zip(useful, prices, strict=True)
         ),
         members=tuple(tuple(merged[key]) for key in keys),
         stock=tuple(useful),
@@ -278,11 +288,16 @@ def _open_voids(want: Want, wants: Sequence[Want], cuts: Cuts) -> tuple[Rect, ..
     return tuple(held)
 
 
-def _price_unit(prices: Sequence[Fraction]) -> Fraction:
-    """Return the largest unit in which all prices are whole, or a coarser one if they'd be huge."""
+def whole_prices(prices: Sequence[Fraction]) -> tuple[list[int], Fraction]:
+    """Return prices as whole numbers, and the unit of money in which they are counted.
+
+    It is the largest unit in which all are whole, or a coarser one if they'd be huge; then they
+    are rounded down.
+    """
     positive = [price for price in prices if price]
     if not positive:
-        return Fraction(1)
+        return [0] * len(prices), Fraction(1)
     common = lcm(*(price.denominator for price in positive))
     unit = Fraction(gcd(*(int(price * common) for price in positive)), common)
-    return max(unit, max(positive) / _LARGEST_PRICE)
+    unit = max(unit, max(positive) / _LARGEST_PRICE)
+    return [int(price / unit) for price in prices], unit
