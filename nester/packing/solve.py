@@ -28,6 +28,7 @@ from nester.packing.rectpack_start import rectpack_plans
 from nester.packing.sequential import sequential_plans
 from nester.packing.stop import Stop, never
 from nester.packing.table import Table
+from nester.packing.tidy import tidy
 
 __all__ = ["NO_SHEET_LEFT", "Progress", "solve"]
 
@@ -36,28 +37,35 @@ SEED = 1
 
 @dataclass(frozen=True)
 class _Round:
-    """A share of effort: steps of each method in turn, then work of choosing."""
+    """A share of effort: steps of each method in turn, then work of choosing, and of tidying.
+
+    The last round of each effort ends with tidying, so that more effort starts from the very plan
+    that less effort ends with.
+    """
 
     steps: int
     bounding: int
     recreations: int
     dives: int
     work: float
+    tidying: float = 0
 
 
 # Each effort does all rounds of the one before and then its own: more effort is never worse.
 _ROUNDS = {
-    Effort.QUICK: (_Round(20_000, 100_000, 500_000, 60_000, 0.1),),
+    Effort.QUICK: (_Round(20_000, 100_000, 500_000, 60_000, 0.1, 0.3),),
     Effort.NORMAL: (
-        _Round(20_000, 100_000, 500_000, 60_000, 0.1),
+        _Round(20_000, 100_000, 500_000, 60_000, 0.1, 0.3),
         _Round(200_000, 1_000_000, 10_000_000, 500_000, 0.5),
-        _Round(200_000, 2_000_000, 20_000_000, 1_000_000, 1.0),
+        _Round(200_000, 2_000_000, 20_000_000, 1_000_000, 1.0, 1.5),
     ),
 }
 _STEPS_A_PIECE_APART = 40
 """For each so many steps one piece on sheets may be taken apart, to see what offcuts count."""
 _ROUNDS[Effort.THOROUGH] = (
-    _ROUNDS[Effort.NORMAL] + (_Round(500_000, 4_000_000, 60_000_000, 8_000_000, 5.0),) * 4
+    *_ROUNDS[Effort.NORMAL],
+    *((_Round(500_000, 4_000_000, 60_000_000, 8_000_000, 5.0),) * 3),
+    _Round(500_000, 4_000_000, 60_000_000, 8_000_000, 5.0, 5.0),
 )
 
 
@@ -100,6 +108,7 @@ class _Search:
         self._hold(())
         self._may_spend = 0
         self._weighed = False
+        self._tidied: Uses = ()
         self.least_unmade = self.bound = 0
 
     def first_plan(self) -> None:
@@ -159,6 +168,12 @@ class _Search:
         self._hold(choose(self.task, self._pool, self.best, effort.work, self.table, stop))
         self._tried["choice"] = self._tried.get("choice", 0) + 1
         self._weighed = True
+
+    def tidy(self, work: float, stop: Stop) -> None:
+        """Make the best plan tidier, unless it is the one that has been tidied last."""
+        if self.best != self._tidied:
+            self._hold(tidy(self.task, self._cuts, self._pool, self.table, self.best, work, stop))
+            self._tidied = self.best
 
     def _take(self, plan: Uses, method: str) -> None:
         self._tried[method] = self._tried.get(method, 0) + 1
@@ -263,6 +278,10 @@ def solve(
                 break
             search.round(_share(whole, len(active)), stop)
             tell(done + 1)
+        if whole.tidying:
+            for search in searches:
+                if not stop():
+                    search.tidy(_share(whole, len(searches)).tidying, stop)
     stopped = stop()
     layouts: list[Layout] = []
     unplaced = [Unplaced(want.name, want.quantity, why) for want, why in hopeless]
@@ -298,6 +317,7 @@ def _share(whole: _Round, papers: int) -> _Round:
         whole.recreations // parts,
         whole.dives // parts,
         whole.work / parts,
+        whole.tidying / parts,
     )
 
 
