@@ -186,11 +186,13 @@ class _Desk:
                     row.quantity,
                     Fraction(self.prices[row.label]),
                     row.paper,
+                    offcut=row.kind is Kind.OFFCUT,
                 )
                 for row in self.rows.values()
             ),
             cuts=cuts,
             smallest_offcut=self.shop.smallest_offcut,
+            offcut_worth=Fraction(self.shop.offcut_worth, 100),
         )
 
     def _turn(self, part: Part) -> Turn:
@@ -214,6 +216,7 @@ class _Desk:
         """Put the verdict into the words of the shop, and search for what to buy."""
         made = set(verdict.made)
         answer = verdict.answer
+        cost, kept = _exact(answer.cost), _rounded_down(answer.kept)
         return Plan(
             batch=None,
             made_on=today,
@@ -242,9 +245,11 @@ class _Desk:
                 for part in [self.parts[int(lack.name)]]
             ),
             restock=self._restock(verdict, search),
-            cost=_exact(answer.cost),
-            bound=_rounded_down(answer.bound),
+            cost=cost,
+            # What is proven best must not look otherwise for the sake of the last decimal.
+            bound=cost - kept if answer.bound == answer.net else _rounded_down(answer.bound),
             notes=tuple(self._notes(verdict, today)),
+            kept=kept,
         )
 
     def _layouts(self, layouts: Iterable[Layout], made: Sequence[int]) -> tuple[PlannedLayout, ...]:
@@ -309,6 +314,7 @@ class _Desk:
                 if want.paper in lacking and totals[want.name]
             ),
             stock=left_over(whole.stock, verdict.answer),
+            offcut_worth=Fraction(0),  # what is bought is paid for whole
         )
         orders_of = {
             want.name: tuple(c.order for c in waiting if c.pieces.get(want.name))

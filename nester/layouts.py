@@ -129,6 +129,9 @@ class Stock:
         Rectangles of it, a bruised corner for instance, from which nothing is cut.
     grain
         Along which side its fibres lie; `Grain.ANY` if that is not known.
+    offcut
+        Whether it is an offcut itself.  Its price is then an offcut's, so that what is kept of it
+        counts at its whole part of the price.
     """
 
     name: str
@@ -140,6 +143,7 @@ class Stock:
     margins: Margins = _NO_MARGINS
     spoiled: tuple[Rect, ...] = ()
     grain: Grain = Grain.ANY
+    offcut: bool = False
 
     @property
     def usable(self) -> Rect:
@@ -235,6 +239,9 @@ class Problem:
         Least distance between two pieces, across or down.
     trimmer
         For straight cuts: what the trimmer can do.
+    offcut_worth
+        The share, from 0 to 1, of its part of the sheet's price (by area) at which an offcut that
+        is kept counts.
     """
 
     wants: tuple[Want, ...]
@@ -243,6 +250,7 @@ class Problem:
     smallest_offcut: Length = SMALLEST_OFFCUT
     gap: Length = 0
     trimmer: Trimmer = ANY_TRIMMER
+    offcut_worth: Fraction = Fraction(0)
 
 
 class Placed(NamedTuple):
@@ -346,7 +354,9 @@ class Answer:
     cost
         The sum of the prices of the sheets used.
     bound
-        A proven lower bound on the cost of placing the same pieces.
+        A proven lower bound on `net` of all plans that place the same pieces.
+    kept
+        What the offcuts of its layouts count, by `Problem.offcut_worth`.
     tried
         What was tried, for people and tests: counts by name of method.
     stopped
@@ -359,11 +369,17 @@ class Answer:
     bound: Fraction
     tried: dict[str, int] = field(default_factory=dict)
     stopped: bool = False
+    kept: Fraction = Fraction(0)
+
+    @property
+    def net(self) -> Fraction:
+        """The paper used less the offcuts kept: what a plan is judged by."""
+        return self.cost - self.kept
 
     @property
     def gap(self) -> Fraction:
-        """(cost − bound) / cost: how far from the bound, zero when proven best."""
-        return (self.cost - self.bound) / self.cost if self.cost else Fraction(0)
+        """(net − bound) / net: how far from the bound, zero when proven best."""
+        return (self.net - self.bound) / self.net if self.net else Fraction(0)
 
     @property
     def sheets(self) -> int:

@@ -50,6 +50,8 @@ class FaultKind(StrEnum):
     TOO_MANY_SHEETS = "too many sheets"
     WRONG_COUNT = "wrong count"
     WRONG_COST = "wrong cost"
+    WRONG_KEPT = "wrong kept"
+    """The offcuts are worth more or less than is said."""
     WRONG_BOUND = "wrong bound"
     NO_REASON = "no reason"
     """Something is unplaced, but not said why or how many."""
@@ -153,11 +155,15 @@ def _faults_of_problem(problem: Problem) -> Iterator[Fault]:
             yield Fault(FaultKind.NOT_WHOLE, "stock", said)
     if not all(_is_exact(stock.price) for stock in problem.stock):
         yield Fault(FaultKind.NOT_WHOLE, "stock", "a price is not exact")
+    if not _is_exact(problem.offcut_worth) or not 0 <= problem.offcut_worth <= 1:
+        said = "what an offcut is worth is no exact share from 0 to 1"
+        yield Fault(FaultKind.NOT_WHOLE, "offcuts", said)
 
 
 def _inexact_numbers(answer: Answer) -> Iterator[Fault]:
-    if not (_is_exact(answer.cost) and _is_exact(answer.bound)):
-        yield Fault(FaultKind.NOT_WHOLE, "cost", "the cost or the bound is not exact")
+    if not all(map(_is_exact, (answer.cost, answer.kept, answer.bound))):
+        said = "the cost, what is kept or the bound is not exact"
+        yield Fault(FaultKind.NOT_WHOLE, "cost", said)
     for left in answer.unplaced:
         if not _is_whole(left.quantity):
             said = f"'{left.name}' has a quantity that is no whole number"
@@ -201,14 +207,30 @@ def _faults_of_counts(problem: Problem, answer: Answer) -> Iterator[Fault]:
 
 
 def _faults_of_money(problem: Problem, answer: Answer) -> Iterator[Fault]:
-    price = {stock.name: stock.price for stock in problem.stock}
-    spent = sum(price.get(layout.stock, 0) * layout.copies for layout in answer.layouts)
+    stock = {one.name: one for one in problem.stock}
+    known = [layout for layout in answer.layouts if layout.stock in stock]
+    spent = sum(stock[layout.stock].price * layout.copies for layout in known)
     if answer.cost != spent:
         said = f"the cost is given as {answer.cost}, but the sheets cost {spent}"
         yield Fault(FaultKind.WRONG_COST, "cost", said)
-    if not 0 <= answer.bound <= answer.cost:
-        said = f"the bound {answer.bound} is not between nothing and the cost {answer.cost}"
+    kept = sum(_kept_of(problem, stock[layout.stock], layout) for layout in known)
+    if answer.kept != kept:
+        said = f"the offcuts are said to be worth {answer.kept}, but they are worth {kept}"
+        yield Fault(FaultKind.WRONG_KEPT, "offcuts", said)
+    if not 0 <= answer.bound <= answer.net:
+        said = f"the bound {answer.bound} is not between nothing and the net cost {answer.net}"
         yield Fault(FaultKind.WRONG_BOUND, "bound", said)
+
+
+def _kept_of(problem: Problem, stock: Stock, layout: Layout) -> Fraction:
+    """Return what the offcuts of all copies of a layout count; nothing for a sheet of no size."""
+    area, sheet = sum(rect.area for rect in layout.offcuts), stock.width * stock.height
+    if not area or not sheet:
+        return Fraction(0)
+    share = 1 if stock.offcut else problem.offcut_worth
+    # With a worth of nothing no offcut counts, whatever it is cut from.
+    share = share if problem.offcut_worth else 0
+    return Fraction(stock.price) * share * layout.copies * Fraction(area, sheet)
 
 
 class _Thing(NamedTuple):

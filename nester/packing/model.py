@@ -2,7 +2,7 @@
 
 Papers never share a sheet, so each is a problem of its own.  Equal pieces are counted, not
 multiplied; lengths are divided by their common divisor and prices made whole, so that every
-method works on small integers.  Gaps, margins and grain are gone by then (`table.py`).
+method works on small integers.  Gaps, margins and grain are gone by then (`lying.py`).
 """
 
 from __future__ import annotations
@@ -16,11 +16,21 @@ from typing import NamedTuple
 
 from nester.cutting import separable, stages_needed
 from nester.layouts import Cuts, Placed, Problem, Rect, Stock, Want, placed_voids
-from nester.packing.table import Blank, Sheet, Table
+from nester.packing.lying import Blank, Laid, Sheet
 from nester.pieces import Grain, Turn
 from nester.voids import largest_clear, solid_columns, solid_rows
 
-__all__ = ["Kind", "Pattern", "Shape", "Spot", "Task", "split_by_paper", "usage", "ways"]
+__all__ = [
+    "Kind",
+    "Pattern",
+    "Shape",
+    "Spot",
+    "Task",
+    "split_by_paper",
+    "usage",
+    "ways",
+    "whole_prices",
+]
 
 _LARGEST_PRICE = 2**40
 """Whole prices stay below this, so that sums over a million sheets fit the solver's 64 bits."""
@@ -228,7 +238,7 @@ def split_by_paper(problem: Problem) -> tuple[list[Task], list[tuple[Want, str]]
             wants_of[want.paper].append(want)
     stages = problem.trimmer.stages if problem.cuts is Cuts.STRAIGHT else None
     tasks = [
-        _task(paper, Table(wants, stock_of[paper], problem), problem.cuts, stages)
+        _task(paper, Laid(wants, stock_of[paper], problem), problem.cuts, stages)
         for paper, wants in wants_of.items()
     ]
     return tasks, hopeless
@@ -264,19 +274,19 @@ _Merged = tuple[int, int, bool, tuple[Rect, ...]]
 """What equal pieces have in common: sides, whether they turn, voids."""
 
 
-def _task(paper: str, table: Table, cuts: Cuts, stages: int | None) -> Task:
+def _task(paper: str, laid: Laid, cuts: Cuts, stages: int | None) -> Task:
     merged: dict[_Merged, list[Blank]] = defaultdict(list)
-    for blank in table.blanks:
-        merged[_merged(blank, _open_voids(blank, table.blanks, cuts))].append(blank)
+    for blank in laid.blanks:
+        merged[_merged(blank, _open_voids(blank, laid.blanks, cuts))].append(blank)
     smallest = min(min(width, height) for width, height, *_ in merged)
-    useful = [s for s in table.sheets if min(s.width, s.height) >= smallest]
+    useful = [s for s in laid.sheets if min(s.width, s.height) >= smallest]
     divisor = gcd(
         *(side for width, height, *_ in merged for side in (width, height)),
         *(side for *_, voids in merged for void in voids for side in void),
         *(side for s in useful for side in (s.width, s.height)),
         *(side for s in useful for bad in s.spoiled for side in bad),
     )
-    price_unit = _price_unit([s.stock.price for s in useful])
+    prices, price_unit = whole_prices([s.stock.price for s in useful])
     # Largest first: the order in which methods and people like to think of them.
     keys = sorted(merged, key=lambda key: (-key[0] * key[1], key))
 
@@ -300,10 +310,10 @@ def _task(paper: str, table: Table, cuts: Cuts, stages: int | None) -> Task:
                 sheet.width // divisor,
                 sheet.height // divisor,
                 sheet.stock.quantity,
-                int(sheet.stock.price / price_unit),
+                price,
                 scaled(sheet.spoiled),
             )
-            for sheet in useful
+            for sheet, price in zip(useful, prices, strict=True)
         ),
         members=tuple(tuple(merged[key]) for key in keys),
         sheets=tuple(useful),
@@ -345,11 +355,16 @@ def _open_voids(blank: Blank, blanks: Sequence[Blank], cuts: Cuts) -> tuple[Rect
     return tuple(held)
 
 
-def _price_unit(prices: Sequence[Fraction]) -> Fraction:
-    """Return the largest unit in which all prices are whole, or a coarser one if they'd be huge."""
+def whole_prices(prices: Sequence[Fraction]) -> tuple[list[int], Fraction]:
+    """Return prices as whole numbers, and the unit of money in which they are counted.
+
+    It is the largest unit in which all are whole, or a coarser one if they'd be huge; then they
+    are rounded down.
+    """
     positive = [price for price in prices if price]
     if not positive:
-        return Fraction(1)
+        return [0] * len(prices), Fraction(1)
     common = lcm(*(price.denominator for price in positive))
     unit = Fraction(gcd(*(int(price * common) for price in positive)), common)
-    return max(unit, max(positive) / _LARGEST_PRICE)
+    unit = max(unit, max(positive) / _LARGEST_PRICE)
+    return [int(price / unit) for price in prices], unit

@@ -70,7 +70,9 @@ class Room:
         )
         self.sheets = tuple(task.most_of(kind) for kind in range(len(task.kinds)))
         self._shape_of = {
-            want.name: shape for shape, members in enumerate(task.members) for want in members
+            blank.want.name: shape
+            for shape, members in enumerate(task.members)
+            for blank in members
         }
         self._scales = Scales(task)
         self._refuter: Refuter | None = None

@@ -1,191 +1,277 @@
-"""From a problem as a maker states it to plain rectangles on plain sheets, and back.
+"""Patterns taken apart on the table: their cuts, their offcuts, and what these are worth.
 
-Everything that makes lying on a sheet less than plain is taken away here, so that no method need
-know of it:
+What an offcut counts is known only once it is known how a sheet is cut, and that takes time; so
+each pattern is taken apart at most once, and where it can't have an offcut worth keeping, it is not
+taken apart for that.
 
-* A *gap* between pieces becomes a border of half of it around every piece and around what is
-  usable of every sheet; then pieces keep their distance just when their borders don't overlap.
-* *Margins* are left out of the sheet.
-* *Grain*: of a paper whose fibres lie in different ways, sheets are taken up and turned until all
-  lie the same way; a piece that wishes for a grain is turned to suit it, and then may not turn.
+A plan's net cost is the price of its sheets less what its offcuts count.  It is bounded by the
+cheapest sheets at reduced prices.  Let a sheet s have the price p and the area A, and let an offcut
+of it count v a square unit, where v · A ≤ p.  Its offcuts and what is solid of its pieces don't
+overlap, so the area kept is at most A − S, where S is the solid area on it, and its net cost is at
+least
+
+    p − v · (A − S) = (p − v · A) + v · S.
+
+Summed over the sheets of a plan: its net cost is at least the price of its sheets, each at its
+reduced price p − v · A ≥ 0, and the sum of v · S.  A lower bound on the price at reduced prices
+bounds the first.  The second is least where solid area lies on sheets with the least v, of which
+there is only so much: no more than all such sheets have.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from fractions import Fraction
 from typing import NamedTuple
 
-from nester.layouts import Cuts, Margins, Placed, Problem, Rect, Stock, Want, placed_voids
-from nester.measure import Length
-from nester.pieces import Grain, Turn
-from nester.refusal import Refusal
-from nester.voids import solid_rows
+from nester.cutting import cut_order
+from nester.layouts import Cut, Placed, Problem, Rect, Want, placed_voids
+from nester.packing.lying import Blank, placed_on
+from nester.packing.model import Pattern, Task, whole_prices
+from nester.packing.pool import Uses, standing
 
-__all__ = ["Blank", "Sheet", "Table", "placed_on"]
+__all__ = ["Apart", "Standing", "Table"]
 
-
-class Blank(NamedTuple):
-    """A want as it is laid: with half a gap around it, in fine units.
-
-    Attributes
-    ----------
-    turns
-        Whether it may be turned from how it is laid.
-    turned
-        Whether it is laid a quarter turn from how it is asked for.
-    """
-
-    want: Want
-    width: Length
-    height: Length
-    turns: bool
-    turned: bool
-    voids: tuple[Rect, ...] = ()
-
-    @property
-    def same_after_half_turn(self) -> bool:
-        """Whether half a turn changes nothing."""
-        around = (
-            Rect(self.width - v.right, self.height - v.bottom, v.width, v.height)
-            for v in self.voids
-        )
-        return sorted(around) == sorted(self.voids)
+_LARGEST_PRICE = 2**40
+_FINEST = 2**20
+"""Net prices for a choice are whole in such a part of a price's unit, unless they'd be huge."""
 
 
-class Sheet(NamedTuple):
-    """What is usable of a sheet, with half a gap around it, in fine units.
+_Key = tuple[Pattern, tuple[tuple[Rect, ...], ...]]
+"""A pattern, and the voids of the piece on each of its spots."""
+Standing = tuple[int, Fraction, int]
+"""Area not made, net cost in a task's unit of price, sheets."""
 
-    Attributes
-    ----------
-    turned
-        Whether it is laid a quarter turn clockwise.
-    spoiled
-        Where nothing may lie.
-    """
 
-    stock: Stock
-    width: Length
-    height: Length
-    turned: bool
-    spoiled: tuple[Rect, ...] = ()
+class Apart(NamedTuple):
+    """One sheet taken apart: its pieces in reading order, the cuts in order, the offcuts."""
+
+    placed: tuple[Placed, ...]
+    cuts: tuple[Cut, ...]
+    offcuts: tuple[Rect, ...]
 
     @property
-    def edges(self) -> Margins:
-        """1 where the sheet has a margin beyond what is usable, as it is laid; else 0."""
-        left, top, right, bottom = (int(edge > 0) for edge in self.stock.margins)
-        return (
-            Margins(bottom, left, top, right) if self.turned else Margins(left, top, right, bottom)
-        )
+    def kept_area(self) -> int:
+        """Area of the offcuts in square fine units."""
+        return sum(rect.area for rect in self.offcuts)
+
+    @property
+    def largeness(self) -> int:
+        """Sum of the squares of the offcuts' areas: the fewer and larger, the more."""
+        return sum(rect.area**2 for rect in self.offcuts)
 
 
 class Table:
-    """One paper's wants and stock, laid out.
+    """Takes the patterns of one paper apart, and knows what they cost net.
 
     Attributes
     ----------
-    blanks, sheets
-        In the order of the wants and the stock; sheets of which nothing is usable are left out.
-
-    Raises
-    ------
-    Refusal
-        If some pieces of a paper must follow its grain and others must not turn, while the grain
-        lies one way in some of its sheets and another way in others.
+    spent
+        Pieces on all patterns taken apart so far: what it took, counted.
     """
 
-    def __init__(self, wants: Sequence[Want], stock: Iterable[Stock], problem: Problem) -> None:
-        # Rounded up to a whole number of fine units on either side.
-        self._half = -(-problem.gap // 2)
-        self._cuts = problem.cuts
-        usable = [one for one in stock if min(one.usable[2:]) > 0]
-        self._grains = {one.grain for one in usable} - {Grain.ANY}
-        wishes = any(want.grain is not Grain.ANY for want in wants)
-        self._mixed = wishes and len(self._grains) > 1
-        if self._mixed and any(want.turn is not Turn.ANY for want in wants):
-            paper = f"paper '{usable[0].paper}'" if usable[0].paper else "the paper"
-            raise Refusal(
-                f"of {paper} some pieces must follow the grain and others must not turn, but the"
-                " grain of its sheets does not lie one way; let one or the other go"
-            )
-        self.blanks = tuple(map(self._blank, wants))
-        self.sheets = tuple(map(self._sheet, usable))
+    def __init__(self, problem: Problem, task: Task) -> None:
+        self._problem = problem
+        self._task = task
+        self._apart: dict[_Key, Apart] = {}
+        self._usual = [members[0] for members in task.members]
+        self._solid = [
+            min(_solid_area(blank.want) for blank in members) for members in task.members
+        ]
+        self._stock = [sheet.stock for sheet in task.sheets]
+        worth = problem.offcut_worth
+        self._rates = [
+            stock.price * (1 if stock.offcut and worth else worth) / (stock.width * stock.height)
+            for stock in self._stock
+        ]
+        self.weighs = any(self._rates)
+        self._scale = max(
+            1, min(_FINEST, _LARGEST_PRICE // max(1, *(kind.price for kind in task.kinds)))
+        )
+        self.spent = 0
 
-    def _blank(self, want: Want) -> Blank:
-        turned, turns = False, want.turn is Turn.ANY
-        if want.grain is not Grain.ANY and self._grains:
-            # Where sheets' grains differ, all are laid with their fibres along their width.
-            along = Grain.WIDTH if self._mixed else next(iter(self._grains))
-            turned, turns = want.grain is not along, False
-        gap = 2 * self._half
-        blank = Blank(want, want.width + gap, want.height + gap, turns, False)
-        blank = blank._replace(voids=tuple(self._narrowed(want)))
-        if self._mixed and not blank.same_after_half_turn:
-            # It would have to be told apart from itself after half a turn: its voids stay empty.
-            blank = blank._replace(voids=())
-        return _turned(blank) if turned else blank
+    def apart(self, pattern: Pattern, blanks: Sequence[Blank] = ()) -> Apart:
+        """Take a pattern apart.
 
-    def _narrowed(self, want: Want) -> Iterable[Rect]:
-        """Yield what a gap leaves of a want's voids, within its blank and the border around it."""
-        gap = 2 * self._half
-        blank = Rect(0, 0, want.width + gap, want.height + gap)
-        if gap and self._cuts is Cuts.FREE:
-            solid = solid_rows(Rect(0, 0, want.width, want.height), want.voids)
-            bordered = [Rect(x, y, wide + gap, high + gap) for x, y, wide, high in solid]
-            yield from solid_rows(blank, bordered)
-            return
-        for x, y, wide, high in want.voids:
-            left, top = x + gap if x else 0, y + gap if y else 0
-            right = x + wide if x + wide < want.width else blank.right
-            bottom = y + high if y + high < want.height else blank.bottom
-            if left < right and top < bottom:
-                yield Rect(left, top, right - left, bottom - top)
+        Parameters
+        ----------
+        blanks
+            What its spots are for; else each is taken to be for the first blank of its shape.
+        """
+        asked = blanks or [self._usual[spot.shape] for spot in pattern.spots]
+        key = pattern, tuple(blank.want.voids for blank in asked)
+        if key not in self._apart:
+            self._apart[key] = self._take_apart(pattern, asked)
+        if not blanks:
+            return self._apart[key]
+        placed = sorted(self.place(pattern, blanks), key=_reading_order)
+        return self._apart[key]._replace(placed=tuple(placed))
 
-    def _sheet(self, stock: Stock) -> Sheet:
-        gap = 2 * self._half
-        x, y, width, height = stock.usable
-        area = Rect(0, 0, width + gap, height + gap)
-        spoiled = []
-        for one in stock.spoiled:
-            # To the edge, where it reaches the edge; and half a gap away from pieces.
-            left = max(0, one.x - x + self._half) if one.x > x else 0
-            top = max(0, one.y - y + self._half) if one.y > y else 0
-            right = one.right - x + self._half if one.right < x + width else area.right
-            bottom = one.bottom - y + self._half if one.bottom < y + height else area.bottom
-            if left < right and top < bottom:
-                spoiled.append(Rect(left, top, right - left, bottom - top))
-        if self._mixed and stock.grain is Grain.HEIGHT:
-            turned = tuple(_clockwise(one, area.height) for one in spoiled)
-            return Sheet(stock, area.height, area.width, True, turned)
-        return Sheet(stock, area.width, area.height, False, tuple(spoiled))
+    def _take_apart(self, pattern: Pattern, blanks: Sequence[Blank]) -> Apart:
+        self.spent += len(pattern.spots)
+        stock = self._stock[pattern.kind]
+        pieces = self.place(pattern, blanks)
+        ordered = sorted(zip(pieces, blanks, strict=True), key=lambda one: _reading_order(one[0]))
+        placed = tuple(piece for piece, _ in ordered)
+        voids = [placed_voids(blank.want, piece) for piece, blank in ordered]
+        cuts, offcuts = cut_order(
+            stock.width,
+            stock.height,
+            placed,
+            self._problem.cuts,
+            self._problem.smallest_offcut,
+            voids,
+            unusable=stock.unusable,
+            trimmer=self._problem.trimmer,
+        )
+        return Apart(placed, cuts, offcuts)
+
+    def place(self, pattern: Pattern, blanks: Sequence[Blank]) -> list[Placed]:
+        """Return where the pieces for some blanks lie on a pattern, in fine units."""
+        divisor = self._task.divisor
+        sheet = self._task.sheets[pattern.kind]
+        placed = []
+        for spot, blank in zip(pattern.spots, blanks, strict=True):
+            shape = self._task.shapes[spot.shape]
+            width, height = (shape.height, shape.width) if spot.turned else shape[:2]
+            at = Rect(*(side * divisor for side in (spot.x, spot.y, width, height)))
+            # Only shapes without voids may lie otherwise than their blank does.
+            turned = spot.turned if shape.voids else at[2:] != (blank.width, blank.height)
+            placed.append(placed_on(sheet, blank, at, turned))
+        return placed
+
+    # --- what offcuts count ---------------------------------------------------------------
+
+    def most_kept(self, pattern: Pattern) -> Fraction:
+        """Return what the offcuts of a pattern count at most, without taking it apart."""
+        rate = self._rates[pattern.kind]
+        if not rate:
+            return rate
+        stock = self._stock[pattern.kind]
+        waste = stock.width * stock.height - sum(self._solid[spot.shape] for spot in pattern.spots)
+        return rate * waste if waste >= self._problem.smallest_offcut**2 else Fraction(0)
+
+    def kept(self, pattern: Pattern) -> Fraction:
+        """Return what the offcuts of a pattern count."""
+        if not self.most_kept(pattern):
+            return Fraction(0)
+        return self._rates[pattern.kind] * self.apart(pattern).kept_area
+
+    def kept_of(self, kind: int, offcuts: Iterable[Rect]) -> Fraction:
+        """Return what some offcuts of a kind of sheet count."""
+        return self._rates[kind] * sum(rect.area for rect in offcuts)
+
+    def glance(self, pattern: Pattern) -> Fraction:
+        """Return what the offcuts of a pattern count, if it is known or can be seen at once.
+
+        What is seen is the larger strip at the right or the lower edge of the sheet that is free
+        from edge to edge.
+        """
+        if not self.most_kept(pattern):
+            return Fraction(0)
+        if self._key(pattern) in self._apart:
+            return self.kept(pattern)
+        kind, shapes = self._task.kinds[pattern.kind], self._task.shapes
+        right = bottom = 0
+        for index, x, y, turned in pattern.spots:
+            wide, high = shapes[index][:2]
+            if turned:
+                wide, high = high, wide
+            right, bottom = max(right, x + wide), max(bottom, y + high)
+        least = -(-self._problem.smallest_offcut // self._task.divisor)
+        strips = ((kind.width - right, kind.height), (kind.width, kind.height - bottom))
+        area = max((w * h for w, h in strips if min(w, h) >= least), default=0)
+        return self._rates[pattern.kind] * area * self._task.divisor**2
+
+    def standing(self, uses: Uses, most_spent: int | None = None) -> Standing:
+        """Return how good a plan is, smaller first: area not made, net cost, sheets.
+
+        Parameters
+        ----------
+        most_spent
+            Once so much has been spent, what is not known yet counts nothing; so the net cost is
+            never told too low.
+        """
+        return self._standing(
+            uses,
+            self.kept if most_spent is None or self.spent < most_spent else self._kept_if_known,
+        )
+
+    def best_standing(self, uses: Uses) -> Standing:
+        """Return a standing that a plan can't surpass, without taking anything apart."""
+        return self._standing(uses, self.most_kept)
+
+    def _standing(self, uses: Uses, kept_of: Callable[[Pattern], Fraction]) -> Standing:
+        unmade, cost, sheets = standing(self._task, uses)
+        if not self.weighs:
+            return unmade, Fraction(cost), sheets
+        kept = sum((kept_of(pattern) * copies for pattern, copies in uses), Fraction(0))
+        return unmade, cost - kept / self._task.price_unit, sheets
+
+    def _kept_if_known(self, pattern: Pattern) -> Fraction:
+        return self.kept(pattern) if self._key(pattern) in self._apart else Fraction(0)
+
+    def _key(self, pattern: Pattern) -> _Key:
+        return pattern, tuple(self._usual[spot.shape].want.voids for spot in pattern.spots)
+
+    def rate(self, pattern: Pattern) -> float:
+        """Return what a pattern costs net for the area of its pieces, as far as can be seen."""
+        price = self._stock[pattern.kind].price - self.glance(pattern)
+        return float(price / sum(self._solid[spot.shape] for spot in pattern.spots))
+
+    def net_prices(self, patterns: Sequence[Pattern]) -> list[int]:
+        """Return what sheets cut by some patterns cost net, as far as can be seen, in whole parts.
+
+        The part is the same for all; where offcuts count nothing, it is the unit of price.
+        """
+        kinds = self._task.kinds
+        if not self.weighs:
+            return [kinds[pattern.kind].price for pattern in patterns]
+        part = self._scale / self._task.price_unit
+        return [
+            max(0, kinds[pattern.kind].price * self._scale - round(self.glance(pattern) * part))
+            for pattern in patterns
+        ]
+
+    # --- the bound ------------------------------------------------------------------------
+
+    def reduced(self) -> Task:
+        """Return the task at the reduced prices by which the net cost is bounded."""
+        if not self.weighs:
+            return self._task
+        prices = [
+            stock.price - rate * (stock.width * stock.height)
+            for stock, rate in zip(self._stock, self._rates, strict=True)
+        ]
+        whole, unit = whole_prices(prices)
+        kinds = tuple(
+            kind._replace(price=price) for kind, price in zip(self._task.kinds, whole, strict=True)
+        )
+        return replace(self._task, kinds=kinds, price_unit=unit)
+
+    def least_of(self, counts: Sequence[int], unmade: int = 0) -> Fraction:
+        """Return what so many pieces of each shape cost net at least, beside the reduced prices.
+
+        Parameters
+        ----------
+        unmade
+            Blanks of so much area, in the task's units, are left out, whichever they are.
+        """
+        left = sum(area * n for area, n in zip(self._solid, counts, strict=True))
+        left = max(0, left - unmade * self._task.divisor**2)
+        least = Fraction(0)
+        for kind in sorted(range(len(self._rates)), key=self._rates.__getitem__):
+            stock = self._stock[kind]
+            room = stock.width * stock.height * self._task.most_of(kind)
+            least += self._rates[kind] * min(left, room)
+            left -= min(left, room)
+        return least
 
 
-def placed_on(sheet: Sheet, blank: Blank, at: Rect, turned: bool) -> Placed:
-    """Return where on the real sheet a piece lies.
-
-    Parameters
-    ----------
-    at
-        Where its blank and border lie on the sheet as it is laid out.
-    turned
-        Whether it is turned from how it is laid.
-    """
-    if sheet.turned:
-        # Back, counter-clockwise.
-        at = Rect(at.y, sheet.width - at.right, at.height, at.width)
-    want = blank.want
-    gap = (blank.width + blank.height - want.width - want.height) // 2
-    x, y = sheet.stock.usable[:2]
-    quarters = blank.turned + turned + sheet.turned
-    return Placed(want.name, x + at.x, y + at.y, at.width - gap, at.height - gap, quarters % 2 == 1)
+def _solid_area(want: Want) -> int:
+    return want.width * want.height - sum(void.area for void in want.voids)
 
 
-def _turned(blank: Blank) -> Blank:
-    """Return a blank laid a quarter turn clockwise."""
-    want = Want("", blank.width, blank.height, 1, voids=blank.voids)
-    voids = placed_voids(want, Placed("", 0, 0, blank.height, blank.width, True))
-    return blank._replace(width=blank.height, height=blank.width, turned=True, voids=voids)
-
-
-def _clockwise(rect: Rect, height: Length) -> Rect:
-    """Return a rectangle of an area so high after the area is turned a quarter clockwise."""
-    return Rect(height - rect.bottom, rect.x, rect.height, rect.width)
+def _reading_order(piece: Placed) -> tuple[int, int]:
+    return piece.y, piece.x

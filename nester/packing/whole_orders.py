@@ -174,7 +174,7 @@ class _Orders:
         ]
         self._rooms = []
         for task in tasks:
-            members = {want.name for wants in task.members for want in wants}
+            members = {blank.want.name for blanks in task.members for blank in blanks}
             of_paper = tuple(want for want in whole.wants if want.name in members)
             stock = tuple(one for one in problem.stock if one.paper == task.paper)
             self._rooms.append(Room(replace(whole, wants=of_paper, stock=stock), task))

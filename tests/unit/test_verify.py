@@ -194,6 +194,8 @@ def test_a_sheet_that_is_the_piece_needs_no_cut() -> None:
         (FaultKind.UNKNOWN_WANT, replace(GOOD, unplaced=changed(GOOD.unplaced, 0, name="?"))),
         # what it costs
         (FaultKind.WRONG_COST, replace(GOOD, cost=Fraction(3001, 1000))),
+        (FaultKind.WRONG_KEPT, replace(GOOD, kept=Fraction(1, 1000))),
+        (FaultKind.NOT_WHOLE, replace(GOOD, kept=0.0)),
         (FaultKind.WRONG_BOUND, replace(GOOD, bound=Fraction(3001, 1000))),
         (FaultKind.WRONG_BOUND, replace(GOOD, bound=Fraction(-1))),
         # where it lies
@@ -313,6 +315,9 @@ BOTH_GRAINS = replace(rewanted(1, grain=Grain.HEIGHT), stock=restocked(0, grain=
         (FaultKind.TOO_MANY_SHEETS, restocked(0, quantity=1)),
         (FaultKind.TOO_MANY_SHEETS, restocked(1, quantity=0)),
         (FaultKind.WRONG_COST, restocked(0, price=Fraction(1))),
+        (FaultKind.WRONG_KEPT, replace(STRAIGHT_PROBLEM, offcut_worth=Fraction(1, 2))),
+        (FaultKind.NOT_WHOLE, replace(STRAIGHT_PROBLEM, offcut_worth=0.5)),
+        (FaultKind.NOT_WHOLE, replace(STRAIGHT_PROBLEM, offcut_worth=Fraction(3, 2))),
         (FaultKind.OFF_SHEET, restocked(0, width=49 * U)),
         (FaultKind.BAD_CUT, restocked(0, height=41 * U)),
         (FaultKind.SMALL_OFFCUT, replace(STRAIGHT_PROBLEM, smallest_offcut=10 * U + 1)),
