@@ -207,6 +207,10 @@ def undo_deed(session: Session, deed: Deed, *, note: str = "") -> Deed:
     supplies = session.scalars(
         select(SupplyMovement).where(SupplyMovement.deed_id == deed.id)
     ).all()
+    undone = select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
+    part = select(Movement.id).where(Movement.deed_id == deed.id, Movement.id.in_(undone))
+    if session.scalar(part.limit(1)) is not None:
+        raise Refusal(f"a part of deed {deed.id} has been taken back already")
     there = on_hand_of(session, {one.stock_id: one.stock for one in movements}.values())
     for one in movements:
         check_range(one.stock, there[one.stock_id], -one.change)
@@ -217,22 +221,23 @@ def undo_deed(session: Session, deed: Deed, *, note: str = "") -> Deed:
     )  # fmt: skip
     session.add(back)
     session.flush()
-    for one in movements:
-        undo(session, one, note=note, deed=back)
+    if movements:
+        session.execute(insert(Movement), [_counter_line(one, back) for one in movements])
     for supply in supplies:
         _book_supply(session, supply.item, -supply.change, back)
     return back
 
 
-def undo(
-    session: Session, movement: Movement, *, note: str = "", deed: Deed | None = None
-) -> Movement:
-    """Take one movement back by its counter-movement.
+def _counter_line(movement: Movement, back: Deed) -> dict[str, Any]:
+    return {
+        "stock_id": movement.stock_id, "change": -movement.change, "reason": Reason.UNDONE,
+        "batch_id": movement.batch_id, "note": back.note, "at": back.at, "deed_id": back.id,
+        "undoes_id": movement.id,
+    }  # fmt: skip
 
-    Parameters
-    ----------
-    deed
-        The deed that takes back the whole deed it was a part of (see `undo_deed`).
+
+def undo(session: Session, movement: Movement, *, note: str = "") -> Movement:
+    """Take one movement back by its counter-movement; see `undo_deed` for a whole deed.
 
     Raises
     ------
@@ -252,8 +257,7 @@ def undo(
     check_range(stock, on_hand(session, stock), -movement.change)
     return _book(session, Movement(
         stock=stock, change=-movement.change, reason=Reason.UNDONE, batch=movement.batch,
-        note=clean_note(note), undoes=movement, at=deed.at if deed else datetime.now(UTC),
-        deed=deed,
+        note=clean_note(note), undoes=movement, at=datetime.now(UTC),
     ))  # fmt: skip
 
 

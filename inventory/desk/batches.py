@@ -128,6 +128,7 @@ def confirm(
     """
     from inventory.batches import StashChanged, confirm_batch, drop_batch, get_batch, plan_of
     from inventory.desk.tell import warn
+    from inventory.orders import get_order
     from nester.refusal import Refusal
 
     with shop_file_of(context) as shop_file:
@@ -137,8 +138,9 @@ def confirm(
         except StashChanged as changed:
             with shop_file.read() as session:
                 old = plan_of(get_batch(session, number))
-            orders = [order.number for order in old.orders]
-            if not again:
+                still = (get_order(session, order.number) for order in old.orders)
+                orders = [order.id for order in still if order.status == "confirmed"]
+            if not again or not orders:
                 words = f"quirebox batch confirm {number} --again"
                 raise Refusal(f"{changed} with '{words}'") from None
             warn(f"{changed}: that is done now")

@@ -447,3 +447,15 @@ def test_drafts_at_the_desk(draft: Table, hand: Hand) -> None:
     assert hand.does("batch", "confirm", "1", "--again") == "Batch 3 is confirmed\n"
     assert draft.batch_status(1) is BatchStatus.DROPPED
     assert draft.reserved() == {"S-1": 2}
+
+
+def test_a_draft_is_planned_again_without_what_was_cancelled(draft: Table, hand: Hand) -> None:
+    hand.does("order", "move", "2", "cancelled")
+    assert "order 2 was changed since" in hand.refused("batch", "confirm", "1")
+    assert hand.does("batch", "confirm", "1", "--again") == "Batch 2 is confirmed\n"
+    assert [draft.status(one) for one in (1, 2)] == [Status.PLANNED, Status.CANCELLED]
+    draft.card(1)
+    draft.plan(3, draft=True)
+    hand.does("order", "move", "3", "cancelled")
+    assert "order 3 was changed since" in hand.refused("batch", "confirm", "3", "--again")
+    assert draft.batches() == 3

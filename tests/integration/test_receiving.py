@@ -105,6 +105,14 @@ def test_a_deed_is_taken_back_once_and_wholly(session: Session) -> None:
     )] == [deed.id, deed.id]  # fmt: skip
 
 
+def test_a_deed_that_is_partly_taken_back_stays(session: Session) -> None:
+    receive(session, [Line("Coal card", SIZE, 50), Line("Moss linen", SIZE, 20)])
+    ledger.undo(session, session.scalars(select(Movement)).first())
+    with pytest.raises(Refusal, match="a part of deed 1 has been taken back already"):
+        ledger.undo_deed(session, session.get_one(Deed, 1))
+    assert on_hand(session) == {"S-2": 20}
+
+
 @pytest.mark.parametrize(
     ("wrong", "said"),
     [
