@@ -17,7 +17,7 @@ from functools import partial
 
 from sqlalchemy.orm import Session
 
-from inventory import ledger
+from inventory import ledger, papers
 from inventory.buying import on_sale, restock
 from inventory.cutting import (
     PutAway,
@@ -77,6 +77,7 @@ def plan_batch(
     cuts: Cuts = Cuts.STRAIGHT,
     effort: Effort = Effort.NORMAL,
     draft: bool = False,
+    substitutes: bool = False,
     today: date,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
@@ -92,6 +93,9 @@ def plan_batch(
         Numbers of confirmed orders; all of them, unless given.
     draft
         Only keep the plan: it reserves nothing until `confirm_batch`.
+    substitutes
+        Whether an order that can't be made may be made of the papers that stand in for its own,
+        the best first; the plan tells in its notes where they do.
     effort, stop, on_progress
         As for `nester.packing.solve`.
 
@@ -106,18 +110,25 @@ def plan_batch(
         If there is nothing to plan, or if the stash changed while the plan was made; then
         nothing has been booked.
     """
-    with shop_file.read() as session:
-        desk = _Desk(session, _orders_to_plan(session, orders), _wanted_by_order)
-    verdict = solve_orders(
-        desk.problem(cuts),
-        desk.claims,
-        effort,
-        stop=stop,
-        on_progress=on_progress,
-    )
-    require(verdict.problem, verdict.answer)
+
+    def attempt(instead: _Instead) -> tuple[_Desk, Verdict]:
+        with shop_file.read() as session:
+            desk = _Desk(session, _orders_to_plan(session, orders), partial(_wanted, instead))
+        verdict = solve_orders(
+            desk.problem(cuts), desk.claims, effort, stop=stop, on_progress=on_progress
+        )
+        require(verdict.problem, verdict.answer)
+        return desk, verdict
+
+    desk, verdict = attempt({})
+    instead: _Instead = {}
+    if substitutes and verdict.waiting:
+        with shop_file.read() as session:
+            known = papers.substitutes(session)
+        desk, verdict, instead = _with_substitutes(known, attempt, desk, verdict)
     search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
     plan = desk.plan(verdict, effort, today, search)
+    plan = replace(plan, notes=(*plan.notes, *_told(instead)))
     if not verdict.made:
         return plan
     with shop_file.begin() as session:
@@ -275,11 +286,59 @@ class StashChanged(Refusal):
     """The stash no longer has what a plan takes."""
 
 
-def _wanted_by_order(session: Session, order: Order) -> list[tuple[Piece, str, int]]:
+_Instead = dict[int, dict[str, str]]
+"""By order, which paper stands in for which."""
+
+
+def _wanted(instead: _Instead, session: Session, order: Order) -> list[tuple[Piece, str, int]]:
+    try:
+        pieces = order_pieces(session, order, instead.get(order.id))
+    except Refusal:
+        if order.id not in instead:
+            raise
+        # It can't be made of what stands in: it binds there, for instance.
+        pieces = order_pieces(session, order)
     return [
         (replace(piece, quantity=1), paper, piece.quantity * order.copies)
-        for piece, paper in order_pieces(session, order)
+        for piece, paper in pieces
     ]
+
+
+def _with_substitutes(
+    known: Mapping[str, Sequence[str]],
+    attempt: Callable[[_Instead], tuple[_Desk, Verdict]],
+    desk: _Desk,
+    verdict: Verdict,
+) -> tuple[_Desk, Verdict, _Instead]:
+    """Let papers stand in for what waiting orders lack, where that completes more of them.
+
+    Parameters
+    ----------
+    known
+        The papers that may stand in for each, the best first.
+    """
+    chosen: _Instead = {}
+    for rank in range(max(map(len, known.values()), default=0)):
+        trial = {order: dict(its) for order, its in chosen.items()}
+        for lack in verdict.lacks:
+            paper = desk.parts[int(lack.name)].paper
+            if rank < len(known.get(paper, ())):
+                trial.setdefault(lack.order, {})[paper] = known[paper][rank]
+        if trial == chosen:
+            continue
+        other, tried = attempt(trial)
+        if len(tried.made) <= len(verdict.made):
+            continue
+        chosen = {order: its for order, its in trial.items() if order in tried.made}
+        # What still waits is told in its own papers.
+        desk, verdict = (other, tried) if chosen == trial else attempt(chosen)
+    return desk, verdict, {order: its for order, its in chosen.items() if order in verdict.made}
+
+
+def _told(instead: _Instead) -> Iterable[str]:
+    for order, its in sorted(instead.items()):
+        for paper, other in sorted(its.items()):
+            yield f"Order {order} is planned in {other} in place of {paper}."
 
 
 class _Desk:

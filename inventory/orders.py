@@ -304,19 +304,30 @@ def design_of(session: Session, order: Order) -> Design:
     return read_own_design(order.design_text, f"the design '{order.design}' of order {order.id}")
 
 
-def order_pieces(session: Session, order: Order) -> list[tuple[Piece, str]]:
+def order_pieces(
+    session: Session, order: Order, instead: Mapping[str, str] | None = None
+) -> list[tuple[Piece, str]]:
     """Return the pieces of one copy of an order, each with the name of its paper.
+
+    Parameters
+    ----------
+    instead
+        Papers that stand in for those the order names.
 
     Raises
     ------
     Refusal
-        If its design can't be made so any more, or a paper is not in the book.
+        If its design can't be made so any more, a paper is not in the book, or it would bind in
+        the papers that stand in.
     """
     design = design_of(session, order)
-    thickness = thickness_of_papers(session, order.papers)
+    papers = {role: (instead or {}).get(name, name) for role, name in order.papers.items()}
+    thickness = thickness_of_papers(session, papers)
     settings = read_settings(design, order.sizes, order.unit, thickness)
     pieces = design.pieces(settings, order.unit)
-    _check_papers(design, pieces, order.papers)
-    names = {role: paper_for(role, order.papers) or "" for role in roles_of(pieces)}
+    _check_papers(design, pieces, papers)
+    if instead:
+        _check_fit(design, settings, thickness, order.unit)
+    names = {role: paper_for(role, papers) or "" for role in roles_of(pieces)}
     known = {name: find_paper(session, name).name for name in set(names.values())}
     return [(piece, known[names[piece.role]]) for piece in pieces]

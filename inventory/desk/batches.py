@@ -46,6 +46,13 @@ def plan(
         bool,
         typer.Option("--draft", help="Reserve nothing until 'quirebox batch confirm'."),
     ] = False,
+    substitutes: Annotated[
+        bool,
+        typer.Option(
+            "--substitutes",
+            help="Orders that can't be made may be made of papers that stand in for theirs.",
+        ),
+    ] = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Plan orders against the stash, and reserve what the plan takes.
@@ -64,7 +71,9 @@ def plan(
     from inventory.documents.plan_text import plan_summary
 
     with shop_file_of(context) as shop_file:
-        made = search_plan(shop_file, orders or [], cuts, effort, seconds, draft=draft)
+        made = search_plan(
+            shop_file, orders or [], cuts, effort, seconds, draft=draft, substitutes=substitutes
+        )
     if as_json:
         print_json(plan_as_json(made))
         return
@@ -83,13 +92,21 @@ def search_plan(
     seconds: float | None,
     *,
     draft: bool = False,
+    substitutes: bool = False,
 ) -> Plan:
     """Plan a batch while showing how the search goes on."""
     from inventory.batches import plan_batch
 
     with _search(shop_file, seconds) as search:
         return plan_batch(
-            shop_file, orders, cuts=cuts, effort=effort, draft=draft, today=date.today(), **search
+            shop_file,
+            orders,
+            cuts=cuts,
+            effort=effort,
+            draft=draft,
+            substitutes=substitutes,
+            today=date.today(),
+            **search,
         )
 
 
