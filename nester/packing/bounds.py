@@ -11,7 +11,7 @@ sheets find further ones (`refute.py`), first with a quick bound on what a sheet
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from nester.layouts import Cuts
 from nester.packing.bars import BarWorth
@@ -83,7 +83,12 @@ class Bound:
             self._add_pairs()
 
     def strengthen(
-        self, cuts: Cuts, target: tuple[int, int], most_steps: int, stop: Stop = never
+        self,
+        cuts: Cuts,
+        target: tuple[int, int],
+        most_steps: int,
+        stop: Stop = never,
+        contents: Iterable[tuple[int, Mapping[int, float]]] = (),
     ) -> None:
         """Refute sheets until the bound is as high as `target`, or so many steps are spent.
 
@@ -93,9 +98,14 @@ class Bound:
             How paper is cut; always the same.
         target
             Area unmade and cost of a plan that is known.
+        contents
+            Of sheets, by their kind: what good plans cut, so that it need not be found again.
         """
         if not self._refuters:
             self._refuters = self._all_refuters(cuts)
+        for kind, content in contents:
+            for refuter in self._refuters:
+                refuter.add(kind, content)
         end = self._steps + most_steps
         while self._steps < end and (self.unmade, self.cost) < target and self._best.sheets:
             found = None

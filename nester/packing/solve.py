@@ -35,6 +35,8 @@ from nester.packing.stop import Stop, never
 __all__ = ["NO_SHEET_LEFT", "Progress", "solve"]
 
 SEED = 1
+_GOOD_LAYOUTS = 200
+"""Layouts of the pool whose contents the bound is told."""
 
 
 @dataclass(frozen=True)
@@ -50,15 +52,15 @@ class _Round:
 
 # Each effort does all rounds of the one before and then its own: more effort is never worse.
 _ROUNDS = {
-    Effort.QUICK: (_Round(20_000, 100_000, 500_000, 60_000, 0.1),),
+    Effort.QUICK: (_Round(20_000, 200_000, 500_000, 60_000, 0.1),),
     Effort.NORMAL: (
-        _Round(20_000, 100_000, 500_000, 60_000, 0.1),
-        _Round(200_000, 1_000_000, 10_000_000, 500_000, 0.5),
-        _Round(200_000, 2_000_000, 20_000_000, 1_000_000, 1.0),
+        _Round(20_000, 200_000, 500_000, 60_000, 0.1),
+        _Round(200_000, 4_000_000, 10_000_000, 500_000, 0.5),
+        _Round(200_000, 6_000_000, 20_000_000, 1_000_000, 1.0),
     ),
 }
 _ROUNDS[Effort.THOROUGH] = (
-    _ROUNDS[Effort.NORMAL] + (_Round(500_000, 4_000_000, 60_000_000, 8_000_000, 5.0),) * 4
+    _ROUNDS[Effort.NORMAL] + (_Round(500_000, 10_000_000, 60_000_000, 8_000_000, 5.0),) * 4
 )
 
 
@@ -132,7 +134,8 @@ class _Search:
             if self.proven or stop():
                 return
         known = standing(self.task, self.best)[:2]
-        self._bound.strengthen(self._cuts, known, effort.bounding, stop)
+        good = ((p.kind, made) for p, made in self._pool.best(_GOOD_LAYOUTS, self.best))
+        self._bound.strengthen(self._cuts, known, effort.bounding, stop, good)
         self._keep_bound()
         if self.proven or stop():
             return
