@@ -120,13 +120,7 @@ class Bound:
             self._add_pairs()
 
     def _all_refuters(self, cuts: Cuts) -> list[Refuter]:
-        voids = any(shape.voids for shape in self._task.shapes)
-        if voids and cuts is Cuts.FREE:
-            return []
         quick: Worth = StraightWorth(self._task) if cuts is Cuts.STRAIGHT else BarWorth(self._task)
-        self._worth = quick
-        if voids:
-            return [Refuter(self._task, quick)]
         self._worth = ContentWorth(self._task, cuts, self._scales, quick)
         return [Refuter(self._task, quick), Refuter(self._task, self._worth)]
 

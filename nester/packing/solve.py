@@ -113,8 +113,9 @@ class _Search:
         settled = settle(self.task, self._cuts, stop=stop)
         if settled:
             self._take(settled.uses, "exact")
-            self.least_unmade, self.bound = settled.unmade, settled.cost
-        elif self._cuts is Cuts.FREE:
+            proven = settled.unmade, settled.cost
+            self.least_unmade, self.bound = max((self.least_unmade, self.bound), proven)
+        if self._cuts is Cuts.FREE and not self.proven:
             for pattern in self._interlocking.patterns(stop):
                 self._pool.add(pattern)
                 self._tried["interlocked"] = self._tried.get("interlocked", 0) + 1
