@@ -5,8 +5,9 @@ whole numbers of sheets that keep to them are a bound.  The few inequalities tha
 one after the other: find the best sheets with the inequalities so far, add one that they break,
 and so on.  The first come from pairs of superadditive functions (`scales.py`), thousands of which
 are compared in a moment.  When no pair helps any more, linear programmes over the contents of
-sheets find further ones (`refute.py`), first with a quick bound on what a sheet is worth
-(`straight_worth.py`, or `bars.py` for free cuts), then with a sharper one (`content_worth.py`).
+sheets, for the least cost and for the least left out, find further ones (`refute.py`): first with
+a quick bound on what a sheet is worth (`straight_worth.py`, or `bars.py` for free cuts), then with
+a sharper one (`content_worth.py`).
 """
 
 from __future__ import annotations
