@@ -1,9 +1,9 @@
 """Opening a shop's file: the one place that knows how the database is reached.
 
-A shop is one SQLite file.  Writing happens in one immediate transaction a deed, so that two
-processes wait for each other instead of failing half way; reading sees one moment of the file.
-What SQLite can't do (no room, no permission, no such file) becomes a `Refusal` here and nowhere
-else.
+A shop is one SQLite file, or a database of a PostgreSQL server (`inventory.server`).  Writing
+happens in one transaction a deed that has the whole book to itself, so that two processes wait for
+each other instead of failing half way; reading sees one moment of the book.  What SQLite can't do
+(no room, no permission, no such file) becomes a `Refusal` here and nowhere else.
 """
 
 from __future__ import annotations
@@ -11,16 +11,20 @@ from __future__ import annotations
 import os
 import sqlite3
 import tempfile
+import time
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from sqlalchemy import create_engine, event, text
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import QueuePool
 
+from inventory.documents.files import give_name
 from inventory.models import Shop
 from inventory.money import check_currency
 from inventory.names import choice, clean_name, whole_number
@@ -28,21 +32,26 @@ from nester.measure import LARGEST, Length, Unit
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
+    from contextlib import AbstractContextManager
 
     from alembic.config import Config
-    from alembic.script import ScriptDirectory
     from sqlalchemy import Connection, Engine
 
 __all__ = [
     "HEAD_REVISION",
     "PATH_VARIABLE",
     "ShopFile",
+    "building",
     "change_shop",
-    "default_path",
+    "check_is_known",
     "is_any_shop",
     "open_shop",
+    "put_new_shop",
+    "shop_place",
+    "take_turn",
     "the_shop",
+    "upgrade",
 ]
 
 HEAD_REVISION = "0002"
@@ -53,43 +62,81 @@ PATH_VARIABLE = "QUIREBOX_SHOP"
 
 _APPLICATION_ID = 0x51626F78
 """Marks an SQLite file as a shop of ours (https://sqlite.org/pragma.html#pragma_application_id)."""
-_WAIT_SECONDS = 10
-"""How long one deed waits for another process to finish its own."""
+_WAIT_SECONDS = 30
+"""How long one deed waits for others to finish theirs."""
+_PATIENCE = 0.5
+"""Seconds after which a deed that waits says so."""
+_POLL = 0.02
+"""Seconds between two looks whether the book is free; Ctrl-C is heeded in between."""
 
 
-def default_path() -> Path:
-    """Return where the shop is: as QUIREBOX_SHOP says, else in the platform's data folder."""
-    given = os.environ.get(PATH_VARIABLE)
-    if given:
-        return Path(given)
+def shop_place(given: Path | str | None = None) -> Path | URL:
+    """Return where a shop is: as given, else as QUIREBOX_SHOP says, else in the data folder.
+
+    Parameters
+    ----------
+    given
+        A file, or the URL of a PostgreSQL database.
+
+    Raises
+    ------
+    Refusal
+        If a URL can't be read.
+    """
+    said = given or os.environ.get(PATH_VARIABLE)
+    if isinstance(said, str) and said.startswith(("postgresql://", "postgres://")):
+        try:
+            return make_url(said.replace("postgres://", "postgresql://", 1))
+        except (ArgumentError, ValueError):
+            raise Refusal(
+                "the shop's URL can't be read; write it like postgresql://user@host/database"
+            ) from None
+    if said:
+        return Path(said).absolute()
     from platformdirs import user_data_path
 
-    return user_data_path("quirebox", appauthor=False) / "shop.sqlite"
+    return user_data_path("quirebox", appauthor=False).absolute() / "shop.sqlite"
 
 
 def is_any_shop() -> bool:
-    """Whether something lies at `default_path`, be it a shop or not."""
+    """Whether something lies at `shop_place`, be it a shop or not."""
+    place = shop_place()
     try:
-        return default_path().exists()
+        return isinstance(place, URL) or place.exists()
     except OSError:
         return True  # it can't be looked at; opening it says why
 
 
 class ShopFile:
-    """A shop's open file; use it in a ``with`` statement, which closes it.
+    """A shop's open file or database; use it in a ``with`` statement, which closes it.
 
     Attributes
     ----------
     path
-        Where it lies.
+        Where the file lies; None on a server.
+    place
+        What to call it: the path, or the URL without its password.
     backup
-        The copy made beside it if opening it brought its tables up to date, else None.
+        The copy made of it if opening it brought its tables up to date, else None.
+    on_wait
+        Called once in a deed that has to wait for another program's; does nothing, unless set.
     """
 
-    def __init__(self, path: Path, engine: Engine, backup: Path | None = None) -> None:
-        self.path = path
+    def __init__(
+        self,
+        place: Path | str,
+        engine: Engine,
+        backup: Path | None = None,
+        clear_refusals: Callable[[], AbstractContextManager[None]] | None = None,
+        begin_to_write: Callable[[Connection, Callable[[], None]], None] | None = None,
+    ) -> None:
+        self.path = place if isinstance(place, Path) else None
+        self.place = str(place)
         self.backup = backup
+        self.on_wait: Callable[[], None] = lambda: None
         self._engine = engine
+        self._clear_refusals = clear_refusals or partial(_clear_refusals, place)
+        self._begin_to_write = begin_to_write or _begin_to_write
 
     @contextmanager
     def begin(self) -> Iterator[Session]:
@@ -100,15 +147,16 @@ class ShopFile:
         Raises
         ------
         Refusal
-            If the file can't be written; nothing has changed then.
+            If the book can't be written, or others did not let go of it in time; nothing has
+            changed then.
         """
-        writing = self._engine.execution_options(begin="IMMEDIATE")
+        writing = self._engine.execution_options(writing=True)
         with (
-            _clear_refusals(self.path),
+            self._clear_refusals(),
             Session(writing, expire_on_commit=False) as session,
             session.begin(),
         ):
-            session.connection()  # waits for the lock here, before anything is read
+            self._begin_to_write(session.connection(), self.on_wait)
             yield session
 
     @contextmanager
@@ -120,7 +168,7 @@ class ShopFile:
         Refusal
             If the file can't be read.
         """
-        with _clear_refusals(self.path), Session(self._engine, expire_on_commit=False) as session:
+        with self._clear_refusals(), Session(self._engine, expire_on_commit=False) as session:
             event.listen(session, "before_flush", _refuse_to_write)
             yield session
 
@@ -139,20 +187,48 @@ def _refuse_to_write(*_: object) -> None:
     raise RuntimeError("a session for reading was asked to write; use ShopFile.begin()")
 
 
+def take_turn(is_mine: Callable[[], bool], on_wait: Callable[[], None]) -> bool:
+    """Ask for the book until it is free.
+
+    Parameters
+    ----------
+    is_mine
+        Tries to get it, without waiting.
+    on_wait
+        Called once when it takes longer than a moment.
+
+    Returns
+    -------
+    bool
+        False if others did not let go of it in `_WAIT_SECONDS`.
+    """
+    start = time.monotonic()
+    told = False
+    while not is_mine():
+        waited = time.monotonic() - start
+        if waited > _WAIT_SECONDS:
+            return False
+        if waited > _PATIENCE and not told:
+            told = True
+            on_wait()
+        time.sleep(_POLL)
+    return True
+
+
 def open_shop(
-    path: Path | None = None,
+    place: Path | str | None = None,
     *,
     create: bool = False,
     name: str = "My shop",
     unit: Unit | str = Unit.MM,
     currency: str = "EUR",
 ) -> ShopFile:
-    """Open the shop in a file, bringing older tables up to date.
+    """Open a shop, bringing older tables up to date.
 
     Parameters
     ----------
-    path
-        The file; `default_path` unless given.
+    place
+        The file, or the URL of a PostgreSQL database; `shop_place` unless given.
     create
         Make a new shop; `name`, `unit` and `currency` are for this alone.
     unit
@@ -166,12 +242,19 @@ def open_shop(
         If there is no shop there (or, with `create`, something is there already), it is no shop's
         file, comes from a newer version, or can't be read and written.
     """
-    where = Path(path or default_path()).absolute()
+    where = shop_place(place)
+    begun = None
     if create:
-        _create(where, Shop(
+        begun = Shop(
             name=clean_name(name, "the shop's name"), unit=choice(Unit, unit, "the shop's unit"),
             currency=check_currency(currency),
-        ))  # fmt: skip
+        )  # fmt: skip
+    if isinstance(where, URL):
+        from inventory.server import open_on_server
+
+        return open_on_server(where, begun)
+    if begun is not None:
+        _create(where, begun)
     return _open(where)
 
 
@@ -234,10 +317,40 @@ def _engine(path: Path) -> Engine:
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
-        mode = connection.get_execution_options().get("begin", "DEFERRED")
-        connection.exec_driver_sql(f"BEGIN {mode}")
+        if not connection.get_execution_options().get("writing"):
+            _driver(connection).execute("BEGIN DEFERRED")
 
     return engine
+
+
+def _driver(connection: Connection) -> sqlite3.Connection:
+    driver = connection.connection.driver_connection
+    assert isinstance(driver, sqlite3.Connection)  # noqa: S101 - tells the type checker
+    return driver
+
+
+def _begin_to_write(connection: Connection, on_wait: Callable[[], None] = lambda: None) -> None:
+    """Begin the transaction of a writing connection, with the lock in hand.
+
+    SQLite's own waiting neither tells anybody nor heeds Ctrl-C, so it is told not to wait.
+    """
+
+    def is_mine() -> bool:
+        try:
+            driver.execute("BEGIN IMMEDIATE")
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY:
+                return False
+            raise
+        return True
+
+    driver = _driver(connection)
+    driver.execute("PRAGMA busy_timeout = 0")
+    try:
+        if not take_turn(is_mine, on_wait):
+            driver.execute("BEGIN IMMEDIATE")  # says itself that it is busy
+    finally:
+        driver.execute(f"PRAGMA busy_timeout = {round(_WAIT_SECONDS * 1000)}")
 
 
 def _connect(path: Path) -> sqlite3.Connection:
@@ -290,7 +403,19 @@ def _stored_revision(engine: Engine, path: Path) -> str:
 
 
 def _create(path: Path, shop: Shop) -> None:
-    """Build the whole shop out of sight, then give it its name in one step."""
+    with put_new_shop(path) as unnamed:
+        _build(unnamed, shop)
+
+
+@contextmanager
+def put_new_shop(path: Path) -> Iterator[Path]:
+    """Give a place out of sight to build a whole shop in, which then gets its name in one step.
+
+    Raises
+    ------
+    Refusal
+        If something lies there already, or it can't be made; then nothing is there.
+    """
     try:
         if path.exists() or path.is_symlink():
             raise _taken(path)
@@ -300,46 +425,52 @@ def _create(path: Path, shop: Shop) -> None:
         ) as folder:
             unnamed = Path(folder) / path.name
             with _clear_refusals(path):
-                _build(unnamed, shop)
+                yield unnamed
             _give_name(unnamed, path)
     except OSError as error:
         raise _no_access(path, error) from error
 
 
 def _build(path: Path, shop: Shop) -> None:
+    with building(path) as connection, Session(connection) as session:
+        session.add(shop)
+        session.flush()
+
+
+@contextmanager
+def building(
+    path: Path, revision: str | None = None, name: str | None = None
+) -> Iterator[Connection]:
+    """Make a new file with empty tables, to be filled in the transaction that made them.
+
+    Parameters
+    ----------
+    revision
+        Of the tables; the newest unless given.
+    name
+        What asks for the revision, for the refusal if it is a newer one.
+    """
     path.touch()
     with closing(_connect(path)) as connection:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute(f"PRAGMA application_id = {_APPLICATION_ID}")
     engine = _engine(path)
     try:
-        with engine.execution_options(begin="IMMEDIATE").begin() as connection:
-            _upgrade(_alembic(connection))
-            with Session(connection) as session:
-                session.add(shop)
-                session.flush()
+        with engine.execution_options(writing=True).begin() as connection:
+            _begin_to_write(connection)
+            if revision is not None:
+                check_is_known(connection, revision, name or str(path))
+            upgrade(connection, revision)
+            yield connection
     finally:
         engine.dispose()
 
 
 def _give_name(unnamed: Path, path: Path) -> None:
-    """Name the finished file; never in place of another one."""
     try:
-        path.hardlink_to(unnamed)
+        give_name(unnamed, path)
     except FileExistsError:
         raise _taken(path) from None
-    except OSError:
-        # Some file systems know no second name for a file; then between this look and the move
-        # another program could still take the name.
-        if path.exists():
-            raise _taken(path) from None
-        unnamed.rename(path)
-    if hasattr(os, "O_DIRECTORY"):
-        folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
 
 
 def _taken(path: Path) -> Refusal:
@@ -360,12 +491,12 @@ def _migrate(engine: Engine, path: Path) -> Path | None:
     Path or None
         The copy; None if another process was quicker.
     """
-    with engine.execution_options(begin="IMMEDIATE").connect() as connection:
-        driver = connection.connection.driver_connection
-        assert isinstance(driver, sqlite3.Connection)  # noqa: S101 - tells the type checker
+    with engine.execution_options(writing=True).connect() as connection:
+        driver = _driver(connection)
         driver.execute("PRAGMA foreign_keys = OFF")
         try:
             with connection.begin():
+                _begin_to_write(connection)
                 return _upgrade_with_backup(connection, path)
         finally:
             driver.execute("PRAGMA foreign_keys = ON")
@@ -375,15 +506,10 @@ def _upgrade_with_backup(connection: Connection, path: Path) -> Path | None:
     stored = str(connection.scalar(text("SELECT version_num FROM alembic_version")))
     if stored == HEAD_REVISION:
         return None
-    config = _alembic(connection)
-    if not _is_known(config, stored):
-        raise Refusal(
-            f"{path} was written by a newer version of Quirebox (its tables are at '{stored}');"
-            " update Quirebox to open it"
-        )
+    check_is_known(connection, stored, str(path))
     backup = _back_up(path, stored)
     try:
-        _upgrade(config)
+        upgrade(connection)
         _check_foreign_keys(connection)
     except BaseException:
         backup.unlink()  # the file itself stays as it was
@@ -424,20 +550,29 @@ def _alembic(connection: Connection) -> Config:
     return config
 
 
-def _scripts(config: Config) -> ScriptDirectory:
+def check_is_known(connection: Connection, revision: str, name: str) -> None:
+    """Refuse a book whose tables are newer than the program.
+
+    Parameters
+    ----------
+    name
+        What to call the book.
+    """
     from alembic.script import ScriptDirectory
 
-    return ScriptDirectory.from_config(config)
+    scripts = ScriptDirectory.from_config(_alembic(connection))
+    if all(script.revision != revision for script in scripts.walk_revisions()):
+        raise Refusal(
+            f"{name} was written by a newer version of Quirebox (its tables are at '{revision}');"
+            " update Quirebox to open it"
+        )
 
 
-def _is_known(config: Config, revision: str) -> bool:
-    return any(script.revision == revision for script in _scripts(config).walk_revisions())
-
-
-def _upgrade(config: Config) -> None:
+def upgrade(connection: Connection, revision: str | None = None) -> None:
+    """Bring the tables to a revision, the newest unless given."""
     from alembic import command
 
-    command.upgrade(config, HEAD_REVISION)
+    command.upgrade(_alembic(connection), revision or HEAD_REVISION)
 
 
 # --- what can go wrong with a file -------------------------------------------------------------
@@ -462,7 +597,7 @@ _TROUBLE = {
 
 
 @contextmanager
-def _clear_refusals(path: Path) -> Iterator[None]:
+def _clear_refusals(path: Path | str) -> Iterator[None]:
     """Turn SQLite's troubles with the file into one clear sentence."""
     try:
         yield

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from inventory.desk.common import JsonFlag, group, shop_file_of
+from inventory.desk.common import JsonFlag, group, shop_file_of, shop_option
 from nester.measure import Unit
 
 app = group("The shop itself: its file, unit, currency and rules.")
@@ -34,9 +33,10 @@ def new(
     """
     from inventory.shop import open_shop
 
-    path: Path | None = context.find_root().params.get("shop")
-    with open_shop(path, create=True, name=name, unit=unit, currency=currency) as shop_file:
-        typer.echo(f"The book of '{name}' begins in {shop_file.path}")
+    with open_shop(
+        shop_option(context), create=True, name=name, unit=unit, currency=currency
+    ) as book:
+        typer.echo(f"The book of '{name}' begins in {book.place}")
 
 
 @app.command("show")
@@ -55,7 +55,7 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
         print_json(
             {
                 "name": shop.name,
-                "file": str(shop_file.path),
+                "file": shop_file.place,
                 "unit": str(shop.unit),
                 "currency": shop.currency,
                 "smallest_offcut": to_mm_number(shop.smallest_offcut),
@@ -66,7 +66,7 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
             }
         )
         return
-    typer.echo(f"{shop.name}, in {shop_file.path}")
+    typer.echo(f"{shop.name}, in {shop_file.place}")
     typer.echo(f"Unit {shop.unit}, currency {shop.currency}")
     smallest = format_length(shop.smallest_offcut, shop.unit)
     typer.echo(f"Offcuts are kept from {smallest} on the short side")
