@@ -195,7 +195,7 @@ def _migrate(engine: Engine, name: str) -> Path | None:
         stored = _revision(connection)
         if stored == books.HEAD_REVISION:
             return None  # another program was quicker
-        books.check_is_known(connection, stored, name)
+        books.check_is_known(stored, name)
         backup = _back_up(connection, stored)
         try:
             books.upgrade(connection)

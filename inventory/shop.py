@@ -42,13 +42,17 @@ __all__ = [
     "HEAD_REVISION",
     "PATH_VARIABLE",
     "ShopFile",
+    "beside",
     "building",
     "change_shop",
     "check_is_known",
+    "clear_refusals",
+    "copy_file",
     "is_any_shop",
     "open_shop",
     "put_new_shop",
     "shop_place",
+    "stored_revision",
     "take_turn",
     "the_shop",
     "upgrade",
@@ -127,7 +131,7 @@ class ShopFile:
         place: Path | str,
         engine: Engine,
         backup: Path | None = None,
-        clear_refusals: Callable[[], AbstractContextManager[None]] | None = None,
+        refusals: Callable[[], AbstractContextManager[None]] | None = None,
         begin_to_write: Callable[[Connection, Callable[[], None]], None] | None = None,
     ) -> None:
         self.path = place if isinstance(place, Path) else None
@@ -135,7 +139,7 @@ class ShopFile:
         self.backup = backup
         self.on_wait: Callable[[], None] = lambda: None
         self._engine = engine
-        self._clear_refusals = clear_refusals or partial(_clear_refusals, place)
+        self._clear_refusals = refusals or partial(clear_refusals, place)
         self._begin_to_write = begin_to_write or _begin_to_write
 
     @contextmanager
@@ -372,7 +376,7 @@ def _open(path: Path) -> ShopFile:
     _check_is_there(path)
     engine = _engine(path)
     try:
-        with _clear_refusals(path):
+        with clear_refusals(path):
             stored = _stored_revision(engine, path)
             backup = None if stored == HEAD_REVISION else _migrate(engine, path)
     except BaseException:
@@ -394,9 +398,21 @@ def _check_is_there(path: Path) -> None:
 
 def _stored_revision(engine: Engine, path: Path) -> str:
     with engine.connect() as connection:
-        if connection.scalar(text("PRAGMA application_id")) != _APPLICATION_ID:
-            raise Refusal(f"{path} is no shop's file; make a shop with 'quirebox shop new'")
-        return str(connection.scalar(text("SELECT version_num FROM alembic_version")))
+        return stored_revision(_driver(connection), path)
+
+
+def stored_revision(connection: sqlite3.Connection, path: Path) -> str:
+    """Return at which revision the tables of a file are.
+
+    Raises
+    ------
+    Refusal
+        If it is no shop's file.
+    """
+    if connection.execute("PRAGMA application_id").fetchone() != (_APPLICATION_ID,):
+        raise Refusal(f"{path} is no shop's file; make a shop with 'quirebox shop new'")
+    (revision,) = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+    return str(revision)
 
 
 # --- making a new one --------------------------------------------------------------------------
@@ -424,7 +440,7 @@ def put_new_shop(path: Path) -> Iterator[Path]:
             dir=path.parent, prefix=".quirebox-", ignore_cleanup_errors=True
         ) as folder:
             unnamed = Path(folder) / path.name
-            with _clear_refusals(path):
+            with clear_refusals(path):
                 yield unnamed
             _give_name(unnamed, path)
     except OSError as error:
@@ -459,7 +475,7 @@ def building(
         with engine.execution_options(writing=True).begin() as connection:
             _begin_to_write(connection)
             if revision is not None:
-                check_is_known(connection, revision, name or str(path))
+                check_is_known(revision, name or str(path))
             upgrade(connection, revision)
             yield connection
     finally:
@@ -474,7 +490,7 @@ def _give_name(unnamed: Path, path: Path) -> None:
 
 
 def _taken(path: Path) -> Refusal:
-    return Refusal(f"{path} exists already and is left as it is; choose another file with --shop")
+    return Refusal(f"{path} exists already and is left as it is; choose another file")
 
 
 # --- bringing an older one up to date ----------------------------------------------------------
@@ -506,8 +522,10 @@ def _upgrade_with_backup(connection: Connection, path: Path) -> Path | None:
     stored = str(connection.scalar(text("SELECT version_num FROM alembic_version")))
     if stored == HEAD_REVISION:
         return None
-    check_is_known(connection, stored, str(path))
-    backup = _back_up(path, stored)
+    check_is_known(stored, str(path))
+    backup = beside(path, f"before-update-{stored}")
+    with closing(_connect(path)) as source:
+        copy_file(source, backup)
     try:
         upgrade(connection)
         _check_foreign_keys(connection)
@@ -523,23 +541,35 @@ def _check_foreign_keys(connection: Connection) -> None:
         raise RuntimeError(f"after the migration these foreign keys point nowhere: {broken[:5]}")
 
 
-def _back_up(path: Path, revision: str) -> Path:
-    """Copy the file as it is, however many pages still lie in its log; all of it or nothing."""
+def beside(path: Path, why: str) -> Path:
+    """Return a name for a copy of a shop's file, which says why and when it was made."""
     now = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%fZ")
-    backup = path.with_name(f"{path.stem}.before-update-{revision}-{now}{path.suffix}")
-    unfinished = backup.with_name(f"{backup.name}.unfinished")
+    return path.with_name(f"{path.stem}.{why}-{now}{path.suffix}")
+
+
+def copy_file(source: sqlite3.Connection, target: Path) -> None:
+    """Copy a file as it is at this moment, however many pages still lie in its log.
+
+    Raises
+    ------
+    Refusal
+        If something lies at `target` already, or it can't be written; all of the copy is there or
+        nothing.
+    """
+    unfinished = target.with_name(f".{target.name}.unfinished")
     try:
-        with closing(_connect(path)) as source, closing(sqlite3.connect(unfinished)) as target:
-            source.backup(target)
-        unfinished.rename(backup)
+        if target.exists() or target.is_symlink():
+            raise _taken(target)
+        with clear_refusals(target), closing(sqlite3.connect(unfinished)) as copy:
+            source.backup(copy)
+        _give_name(unfinished, target)
     except OSError as error:
-        raise _no_access(backup, error) from error
+        raise _no_access(target, error) from error
     finally:
         unfinished.unlink(missing_ok=True)
-    return backup
 
 
-def _alembic(connection: Connection) -> Config:
+def _alembic(connection: Connection | None = None) -> Config:
     from alembic.config import Config
 
     from inventory.resources import migrations_folder
@@ -550,7 +580,7 @@ def _alembic(connection: Connection) -> Config:
     return config
 
 
-def check_is_known(connection: Connection, revision: str, name: str) -> None:
+def check_is_known(revision: str, name: str) -> None:
     """Refuse a book whose tables are newer than the program.
 
     Parameters
@@ -560,7 +590,7 @@ def check_is_known(connection: Connection, revision: str, name: str) -> None:
     """
     from alembic.script import ScriptDirectory
 
-    scripts = ScriptDirectory.from_config(_alembic(connection))
+    scripts = ScriptDirectory.from_config(_alembic())
     if all(script.revision != revision for script in scripts.walk_revisions()):
         raise Refusal(
             f"{name} was written by a newer version of Quirebox (its tables are at '{revision}');"
@@ -597,7 +627,7 @@ _TROUBLE = {
 
 
 @contextmanager
-def _clear_refusals(path: Path | str) -> Iterator[None]:
+def clear_refusals(path: Path | str) -> Iterator[None]:
     """Turn SQLite's troubles with the file into one clear sentence."""
     try:
         yield

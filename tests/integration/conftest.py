@@ -15,7 +15,7 @@ from inventory.models import Shop
 from inventory.shop import ShopFile, open_shop
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
 SERVER = "QUIREBOX_TEST_POSTGRESQL"
 """Names the URL of a PostgreSQL server on which tests may make databases (`.ci/postgresql`)."""
@@ -54,23 +54,44 @@ def server() -> str:
 
 
 @pytest.fixture(scope="session")
-def empty_database(server: str, worker_id: str) -> Iterator[str]:
-    """Make an empty database; return its URL."""
-    name = f"quirebox_test_{worker_id}_{os.getpid()}"
+def new_database(server: str) -> Iterator[Callable[[], str]]:
+    """Return what makes an empty database and gives its URL."""
+    made: list[str] = []
     url = make_url(server)
     admin = create_engine(url.set(drivername="postgresql+psycopg"), isolation_level="AUTOCOMMIT")
-    with admin.connect() as connection:
-        connection.execute(text(
-            f"CREATE DATABASE {name} TEMPLATE template0 ENCODING 'UTF8' LOCALE 'C'"
-        ))  # fmt: skip
-    yield url.set(database=name).render_as_string(hide_password=False)
-    with admin.connect() as connection:
-        connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
+
+    def make() -> str:
+        name = f"quirebox_test_{os.getpid()}_{len(made)}"
+        made.append(name)
+        _run(f"CREATE DATABASE {name} TEMPLATE template0 ENCODING 'UTF8' LOCALE 'C'")
+        return url.set(database=name).render_as_string(hide_password=False)
+
+    def _run(statement: str) -> None:
+        with admin.connect() as connection:
+            connection.execute(text(statement))
+
+    yield make
+    for name in made:
+        _run(f"DROP DATABASE {name} WITH (FORCE)")
     admin.dispose()
 
 
+@pytest.fixture
+def empty_database(new_database: Callable[[], str]) -> str:
+    """Return the URL of a database without tables."""
+    return new_database()
+
+
 @pytest.fixture(scope="session")
-def used_database(empty_database: str) -> str:
+def used_database(new_database: Callable[[], str]) -> str:
+    url = new_database()
+    open_shop(url, create=True, **NEW).close()
+    return url
+
+
+@pytest.fixture
+def empty_server_shop(empty_database: str) -> str:
+    """Return the URL of a shop whose tables may be spoilt."""
     open_shop(empty_database, create=True, **NEW).close()
     return empty_database
 
