@@ -30,6 +30,7 @@ import csv
 import hashlib
 import io
 import json
+import re
 import tempfile
 import zipfile
 from collections.abc import Callable, Iterator, Sequence
@@ -339,7 +340,7 @@ def _read_manifest(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
     )
     try:
         manifest = json.loads(_bytes_of(archive, _MANIFEST, path))
-    except (ValueError, RecursionError):
+    except (KeyError, ValueError, RecursionError):
         raise no_archive from None
     if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
         raise no_archive
@@ -557,7 +558,7 @@ def _rule(table: Table, broken: IntegrityError) -> tuple[str | None, str]:
     for rule in table.constraints:
         if isinstance(rule, CheckConstraint) and rule.name and said.endswith(str(rule.name)):
             text = " ".join(str(rule.sqltext).split())
-            fields = [column.name for column in table.columns if column.name in text]
+            fields = [c.name for c in table.columns if re.search(rf"\b{c.name}\b", text)]
             return " and ".join(fields) or None, f"this can't be so; there must be {text}"
     return None, f"this can't be stored ({shorten(said, 100)})"
 

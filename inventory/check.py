@@ -16,11 +16,13 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session, aliased
 
 from inventory import ledger
+from inventory.labels import label_of
 from inventory.models import (
     Base,
     Batch,
     BatchOrder,
     BatchStatus,
+    Deed,
     Kind,
     Movement,
     Order,
@@ -28,8 +30,10 @@ from inventory.models import (
     Shop,
     Status,
     Stock,
+    SupplyItem,
+    SupplyMovement,
 )
-from inventory.names import LARGEST_NUMBER, fold
+from inventory.names import LARGEST_NUMBER, fold, shorten
 from inventory.reservations import reserved
 
 if TYPE_CHECKING:
@@ -250,10 +254,9 @@ def _names(session: Session) -> _Found:
 
 
 def _labels(session: Session) -> _Found:
-    letters = {Kind.SHEET: "S", Kind.OFFCUT: "K"}
     for label, kind, number in session.execute(select(Stock.label, Stock.kind, Stock.number)):
-        if label != f"{letters[kind]}-{number}":
-            yield label, f"{kind} number {number} should have the label {letters[kind]}-{number}"
+        if label != label_of(kind, number):
+            yield label, f"{kind} number {number} should have the label {label_of(kind, number)}"
 
 
 # --- the ledger --------------------------------------------------------------------------------
@@ -294,6 +297,38 @@ def _counter_movements(session: Session) -> _Found:
             yield f"movement {back.id}", f"it does not take back movement {taken.id} as it was"
 
 
+def _supplies(session: Session) -> _Found:
+    """After no movement was there less than nothing of a reel or a pack."""
+    after = func.sum(SupplyMovement.change).over(
+        partition_by=SupplyMovement.item_id, order_by=SupplyMovement.id, rows=(None, 0)
+    )
+    each = (
+        select(SupplyMovement.id, SupplyItem.label, after.label("after"))
+        .join(SupplyItem, SupplyMovement.item_id == SupplyItem.id)
+        .subquery()
+    )
+    for number, label, there in session.execute(select(each).where(each.c.after < 0)):
+        yield label, f"after supply movement {number} there would be {there} of it"
+
+
+def _deeds(session: Session) -> _Found:
+    """Check that a deed that takes another one back takes all of it back, and nothing else."""
+    booked: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
+    taken: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
+    lines = select(Movement.deed_id, Movement.id, Movement.undoes_id, Movement.change)
+    for deed, number, undoes, change in session.execute(lines):
+        booked[deed]["movement", number, change] += 1
+        taken[deed]["movement", undoes, -change] += 1
+    supplies = select(SupplyMovement.deed_id, SupplyMovement.item_id, SupplyMovement.change)
+    for deed, item, change in session.execute(supplies):
+        booked[deed]["supply", item, change] += 1
+        taken[deed]["supply", item, -change] += 1
+    pairs = select(Deed.id, Deed.undoes_id).where(Deed.undoes_id.is_not(None)).order_by(Deed.id)
+    for back, undoes in session.execute(pairs):
+        if taken[back] != booked[undoes]:
+            yield f"deed {back}", f"it does not take back all of deed {undoes}, and that alone"
+
+
 # --- batches and orders ------------------------------------------------------------------------
 
 
@@ -302,7 +337,7 @@ def _plans(session: Session) -> _Found:
         try:
             said = _plan(plan).batch
         except ValueError as unreadable:
-            yield f"batch {number}", f"its plan can't be read ({' '.join(str(unreadable).split())})"
+            yield f"batch {number}", f"its plan can't be read ({shorten(str(unreadable), 100)})"
         else:
             if said != number:
                 yield f"batch {number}", f"its plan is of batch {said}"
@@ -320,7 +355,7 @@ def _orders(session: Session) -> _Found:
     pairs = (
         select(BatchOrder.order_id, BatchOrder.batch_id)
         .join(Batch, BatchOrder.batch_id == Batch.id)
-        .where(Batch.status == BatchStatus.OPEN)
+        .where(Batch.status == BatchStatus.OPEN, Batch.mends_id.is_(None))
         .order_by(BatchOrder.batch_id)
     )
     for order, batch in session.execute(pairs):
@@ -418,6 +453,8 @@ CHECKS: dict[str, tuple[str, Callable[[Session], _Found]]] = {
     "names": ("every name is filed under its key", _names),
     "labels": ("every label is of its kind and number", _labels),
     "sums": ("no sum of movements was ever below zero, or over one of an offcut", _sums),
+    "supplies": ("no sum of a supply's movements was ever below zero", _supplies),
+    "deeds": ("every deed was taken back wholly or not at all", _deeds),
     "undone": ("every counter-movement takes back one movement wholly", _counter_movements),
     "plans": ("every batch has its plan", _plans),
     "orders": ("every planned order is in one open batch", _orders),
@@ -430,7 +467,7 @@ _STAGES = (
     ("file",),
     ("tables", "guards"),
     ("values", "pointers", "shop"),
-    ("names", "labels", "sums", "undone", "plans"),
+    ("names", "labels", "sums", "supplies", "undone", "deeds", "plans"),
     ("orders", "cut", "reservations"),
 )
 """A later stage relies upon the ones before it."""

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 
-from inventory.models import Order, Status
+from inventory.models import Order, OrderStep, Status
 from inventory.names import choice, clean_name, shorten, whole_number
-from inventory.own_designs import find_design
+from inventory.own_designs import find_design, text_of_design
 from inventory.shop import the_shop
 from inventory.stash import find_paper
 from nester.designs import check_roles, paper_for, read_settings, roles_of
 from nester.designs.fit import Verdict, refuse_binding
+from nester.designs.own import read_own_design
 from nester.designs.thickness import Sheetstock, thickness_by_role
 from nester.refusal import Refusal
 
@@ -30,10 +31,12 @@ if TYPE_CHECKING:
 
 __all__ = [
     "add_order",
+    "design_of",
     "get_order",
     "list_orders",
     "order_pieces",
     "set_status",
+    "steps_of",
     "thickness_of_papers",
 ]
 
@@ -58,6 +61,8 @@ def add_order(
     copies: int,
     due: date,
     today: date,
+    *,
+    draft: bool = False,
 ) -> tuple[Order, list[str]]:
     """Take an order; it starts out confirmed.
 
@@ -73,6 +78,8 @@ def add_order(
         How many finished objects, 1 to 1,000,000.
     today
         The day it is at the maker's table.
+    draft
+        It is no more than talked about yet: it starts out as a draft and is not planned.
 
     Returns
     -------
@@ -104,11 +111,13 @@ def add_order(
         papers=named,
         copies=whole_number(copies, "the number of copies", least=1),
         due=due,
-        status=Status.CONFIRMED,
+        status=Status.DRAFT if draft else Status.CONFIRMED,
         made_at=datetime.now(UTC),
+        design_text=text_of_design(session, chosen.name),
     )
     session.add(order)
     session.flush()
+    _book_step(session, order, order.made_at)
     late = f"order {order.id} was due on {due.isoformat()}, which has passed"
     return order, [late] * (due < today) + [f"order {order.id}: {said}" for said in tight]
 
@@ -201,8 +210,32 @@ def set_status(session: Session, order: Order, status: Status | str) -> Order:
         where = f"it can become {' or '.join(steps)}" if steps else "that is where it ends"
         raise Refusal(f"order {order.id} is {order.status} and can't become {wanted}; {where}")
     order.status = wanted
-    session.flush()
+    _book_step(session, order, datetime.now(UTC))
     return order
+
+
+def _book_step(session: Session, order: Order, at: datetime) -> None:
+    session.add(OrderStep(order_id=order.id, status=order.status, at=at))
+    session.flush()
+
+
+def steps_of(session: Session, order: Order) -> list[OrderStep]:
+    """Return when an order became what, the first step first."""
+    steps = select(OrderStep).where(OrderStep.order_id == order.id).order_by(OrderStep.id)
+    return list(session.scalars(steps))
+
+
+def design_of(session: Session, order: Order) -> Design:
+    """Return the design of an order, as it was when the order was taken.
+
+    Raises
+    ------
+    Refusal
+        If there is none of its name any more.
+    """
+    if order.design_text is None:
+        return find_design(session, order.design)
+    return read_own_design(order.design_text, f"the design '{order.design}' of order {order.id}")
 
 
 def order_pieces(session: Session, order: Order) -> list[tuple[Piece, str]]:
@@ -213,7 +246,7 @@ def order_pieces(session: Session, order: Order) -> list[tuple[Piece, str]]:
     Refusal
         If its design can't be made so any more, or a paper is not in the book.
     """
-    design = find_design(session, order.design)
+    design = design_of(session, order)
     thickness = thickness_of_papers(session, order.papers)
     settings = read_settings(design, order.sizes, order.unit, thickness)
     pieces = design.pieces(settings, order.unit)

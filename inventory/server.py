@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from inventory.models import Shop
 
-__all__ = ["building", "open_on_server"]
+__all__ = ["building", "go_on_counting", "open_on_server"]
 
 _LOCK = 0x51626F78
 """First half of the number of the book's lock; the second is the schema it lies in."""
@@ -150,12 +150,12 @@ def building(url: URL) -> Iterator[Connection]:
                 _check_is_fit(connection, name)
                 books.upgrade(connection)
                 yield connection
-                _go_on_counting(connection)
+                go_on_counting(connection)
         finally:
             engine.dispose()
 
 
-def _go_on_counting(connection: Connection) -> None:
+def go_on_counting(connection: Connection) -> None:
     """Let the next row of each table get the next number after those given."""
     for table in inspect(connection).get_table_names():
         counter = connection.scalar(

@@ -58,7 +58,7 @@ __all__ = [
     "upgrade",
 ]
 
-HEAD_REVISION = "0002"
+HEAD_REVISION = "0003"
 """The newest revision in `migrations/`; known here so that opening an up-to-date shop needs no
 Alembic, which takes longer to import than a listing may take."""
 

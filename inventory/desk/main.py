@@ -22,6 +22,7 @@ _NOUNS = {
     "fit": "inventory.desk.fit:fit",
     "shop": "inventory.desk.shops:app",
     "paper": "inventory.desk.papers:app",
+    "place": "inventory.desk.places:app",
     "sheet": "inventory.desk.stock:sheets",
     "offcut": "inventory.desk.stock:offcuts",
     "stash": "inventory.desk.stock:stash",

@@ -47,6 +47,7 @@ def add(
             help="unknown, or along the long or short side of its sheets; for advice on folding.",
         ),
     ] = "unknown",
+    note: Annotated[str, typer.Option("--note", help="How it behaves on the table.")] = "",
 ) -> None:
     """Add a paper.
 
@@ -69,6 +70,7 @@ def add(
             pattern=pattern,
             grain=grain,
             caliper=read_caliper(caliper),
+            note=note,
         )
     typer.echo(f"Paper '{paper.name}' added")
 
@@ -81,7 +83,7 @@ def import_(
         typer.Argument(
             metavar="FILE.csv",
             help="Columns name, colour, finish, grammage; optional swatch, pattern, grain,"
-            " caliper.",
+            " caliper, note.",
         ),
     ],
 ) -> None:
@@ -98,6 +100,40 @@ def import_(
     typer.echo(f"{counted(count, 'paper')} added")
 
 
+@app.command("set")
+def set_(
+    context: typer.Context,
+    name: Annotated[str, typer.Argument(help="The name of a paper in the book.")],
+    note: Annotated[
+        str | None, typer.Option("--note", help="How it behaves on the table; '' for nothing.")
+    ] = None,
+    instead: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--instead",
+            metavar="PAPER",
+            help="A paper that may stand in for it, the best first; again for each; '' for none.",
+        ),
+    ] = None,
+) -> None:
+    """Say how a paper behaves, and which others may stand in for it.
+
+    \b
+    Examples:
+      quirebox paper set "Coal card" --note "cracks on tight folds"
+      quirebox paper set "Coal card" --instead "Night card" --instead "Plum card"
+    """
+    from inventory.papers import find_paper, note_paper, set_substitutes
+
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        paper = find_paper(session, name)
+        if note is not None:
+            note_paper(session, name, note)
+        if instead is not None:
+            set_substitutes(session, name, [one for one in instead if one.strip()])
+    typer.echo(f"Paper '{paper.name}' changed")
+
+
 @app.command("list")
 def list_(
     context: typer.Context,
@@ -105,6 +141,7 @@ def list_(
 ) -> None:
     """List all papers, with how much of each lies in the stash."""
     from inventory.desk.tell import console, print_json
+    from inventory.papers import substitutes
     from inventory.stash import list_papers, list_stash
     from nester.measure import area_m2, format_area, to_mm_number
 
@@ -113,6 +150,7 @@ def list_(
         area = dict.fromkeys((paper.name for paper in papers), 0)
         for row in list_stash(session):
             area[row.paper] += row.width * row.height * row.quantity
+        instead = substitutes(session)
     if as_json:
         print_json(
             [
@@ -125,6 +163,8 @@ def list_(
                     "pattern": str(paper.pattern),
                     "grain": str(paper.grain),
                     "caliper": None if paper.caliper is None else to_mm_number(paper.caliper),
+                    "note": paper.note,
+                    "instead": instead.get(paper.name, []),
                     "square_metres": float(area_m2(area[paper.name])),
                 }
                 for paper in papers

@@ -8,12 +8,18 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from inventory.desk.common import JsonFlag, counted, group, shop_file_of
+from inventory.money import parse_money
+from nester.refusal import Refusal
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import datetime
     from decimal import Decimal
 
     from sqlalchemy.orm import Session
 
+    from inventory.models import Shop
+    from inventory.receiving import Line
     from nester.paper import Size
 
 sheets = group("Sheets: paper in the sizes it is bought in.")
@@ -39,9 +45,30 @@ def _size(session: Session, text: str) -> Size:
 
 
 def _price(text: str | None) -> Decimal | None:
-    from inventory.money import parse_money
-
     return None if text is None else parse_money(text, "the price")
+
+
+SupplierOption = Annotated[str, typer.Option("--supplier", help="Who brought them.")]
+NoteNumberOption = Annotated[
+    str, typer.Option("--note-number", help="The number of the delivery note.")
+]
+DayOption = Annotated[
+    str | None,
+    typer.Option("--date", help="The day they came, as 2027-03-14.", show_default="today"),
+]
+AgainFlag = Annotated[
+    bool, typer.Option("--again", help="More came under a delivery note that is booked already.")
+]
+YesFlag = Annotated[bool, typer.Option("--yes", help="Don't ask; for scripts.")]
+
+
+def _when(text: str | None) -> datetime | None:
+    from datetime import date
+
+    from inventory.lists import read_date
+    from inventory.receiving import when_it_came
+
+    return None if text is None else when_it_came(read_date(text), date.today())
 
 
 @sheets.command("add")
@@ -49,31 +76,72 @@ def add_sheet(
     context: typer.Context,
     paper: PaperArgument,
     size: SizeArgument,
-    quantity: Annotated[int, typer.Option("--quantity", min=1, help="How many.")] = 1,
+    quantity: Annotated[
+        int | None,
+        typer.Option("--quantity", min=1, help="How many.", show_default="1"),
+    ] = None,
+    packs: Annotated[
+        int | None, typer.Option("--packs", min=1, help="How many packs; needs --pack.")
+    ] = None,
+    pack: Annotated[
+        int | None, typer.Option("--pack", min=1, help="How many sheets are in a pack.")
+    ] = None,
     price: PriceOption = None,
+    pack_price: Annotated[
+        str | None, typer.Option("--pack-price", help="Of one pack, in place of --price.")
+    ] = None,
     place: PlaceOption = None,
+    lot: Annotated[
+        str, typer.Option("--lot", help="What its maker printed on the pack to tell it apart.")
+    ] = "",
+    supplier: SupplierOption = "",
+    note_number: NoteNumberOption = "",
+    day: DayOption = None,
+    again: AgainFlag = False,
     note: NoteOption = "",
 ) -> None:
-    """Put sheets into the stash.
+    """Put sheets into the stash, by the piece or by the pack.
 
     \b
-    Example:
+    Examples:
       quirebox sheet add "Coal card" 56x71cm --quantity 12 --price 1.80 \\
-        --place "Shelf 2"
+        --place "Shelf A / Drawer 2"
+      quirebox sheet add "Coal card" A4 --packs 2 --pack 25 --pack-price 9.50 \\
+        --supplier "Paper mill" --note-number 4711 --lot B7
     """
+    from inventory.receiving import price_each
     from inventory.stash import add_sheets
 
+    number = _number(quantity, packs, pack)
+    each = _price(price)
+    if pack_price is not None:
+        if pack is None or price is not None:
+            raise Refusal("--pack-price needs --pack, and no --price beside it")
+        each = price_each(parse_money(pack_price, "the pack's price"), pack)
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         stock = add_sheets(
             session,
             paper,
             _size(session, size),
-            quantity,
-            price=_price(price),
+            number,
+            price=each,
             place=place,
             note=note,
+            lot=lot,
+            supplier=supplier,
+            number=note_number,
+            again=again,
+            at=_when(day),
         )
-    typer.echo(f"{counted(quantity, 'sheet')} added to {stock.label}")
+    typer.echo(f"{counted(number, 'sheet')} added to {stock.label}")
+
+
+def _number(quantity: int | None, packs: int | None, pack: int | None) -> int:
+    if pack is None and packs is None:
+        return quantity or 1
+    if quantity is not None or pack is None:
+        raise Refusal("give --quantity alone, or --packs and --pack")
+    return (packs or 1) * pack
 
 
 @sheets.command("import")
@@ -82,22 +150,85 @@ def import_sheet_list(
     file: Annotated[
         Path,
         typer.Argument(
-            metavar="FILE.csv", help="Columns paper, size, quantity; optional price, place, note."
+            metavar="FILE",
+            help="CSV or .xlsx with columns paper, size, quantity; optional price, place, note,"
+            " lot.",
         ),
     ],
+    supplier: SupplierOption = "",
+    note_number: NoteNumberOption = "",
+    day: DayOption = None,
+    again: AgainFlag = False,
+    yes: YesFlag = False,
 ) -> None:
-    """Put the sheets of a list into the stash; if a line of it is wrong, none is.
+    """Show the sheets of a list, then put them into the stash; if a line is wrong, none is.
 
     \b
-    Example:
+    Examples:
       quirebox sheet import sheets.csv
+      quirebox sheet import delivery.xlsx --supplier "Paper mill" \\
+        --note-number 4711 --yes
     """
-    from inventory.imports import import_sheets
+    from inventory.imports import read_sheets
+    from inventory.receiving import receive
     from inventory.shop import the_shop
 
-    with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        count = import_sheets(session, file, the_shop(session).unit)
-    typer.echo(f"{counted(count, 'sheet')} added")
+    with shop_file_of(context) as shop_file:
+        with shop_file.read() as session:
+            shop = the_shop(session)
+            lines = read_sheets(session, file, shop.unit)
+        if not yes:
+            _show_lines(lines, shop)
+            _ask("Put them into the stash?")
+        with shop_file.begin() as session:
+            receive(
+                session, lines, supplier=supplier, number=note_number, again=again,
+                at=_when(day),
+            )  # fmt: skip
+    typer.echo(f"{counted(sum(line.quantity for line in lines), 'sheet')} added")
+
+
+_SHOWN = 20
+
+
+def _show_lines(lines: Sequence[Line], shop: Shop) -> None:
+    """Show what a list would bring, the first lines of it and the sum."""
+    from decimal import Decimal
+
+    from rich.text import Text
+
+    from inventory.desk.tell import console
+    from inventory.documents.plan_text import table
+    from inventory.money import format_money
+    from nester.measure import format_size
+
+    right = frozenset({"Number", "Each"})
+    shown = table("To be added", "Paper", "Size", "Number", "Each", "Lot", "Place", right=right)
+    for line in lines[:_SHOWN]:
+        shown.add_row(
+            Text(line.paper),
+            format_size(line.size[0], line.size[1], shop.unit),
+            str(line.quantity),
+            "" if line.price is None else format_money(line.price, shop.currency),
+            Text(line.lot),
+            Text(line.place or ""),
+        )
+    console().print(shown)
+    if len(lines) > _SHOWN:
+        typer.echo(f"… and {counted(len(lines) - _SHOWN, 'more line')}")
+    paid = sum((line.quantity * (line.price or Decimal(0)) for line in lines), Decimal(0))
+    number = counted(sum(line.quantity for line in lines), "sheet")
+    typer.echo(f"Together {number} for {format_money(paid, shop.currency)}")
+
+
+def _ask(question: str) -> None:
+    """Go on if the maker says so; a program that can't be asked must say --yes."""
+    import sys
+
+    if not sys.stdin.isatty():
+        raise Refusal("nobody is there to be asked; look at the list and add --yes")
+    if not typer.confirm(question):
+        raise Refusal("nothing was stored")
 
 
 @offcuts.command("add")
@@ -135,24 +266,81 @@ def import_offcut_list(
     file: Annotated[
         Path,
         typer.Argument(
-            metavar="FILE.csv", help="Columns paper, size; optional quantity, price, place, note."
+            metavar="FILE",
+            help="CSV or .xlsx with columns paper, size; optional quantity, price, place, note,"
+            " lot.",
         ),
     ],
+    yes: YesFlag = False,
 ) -> None:
-    """Put the offcuts of a list into the stash; if a line of it is wrong, none is.
+    """Show the offcuts of a list, then put them into the stash; if a line is wrong, none is.
 
     \b
     Example:
-      quirebox offcut import offcuts.csv
+      quirebox offcut import offcuts.csv --yes
     """
-    from inventory.imports import import_offcuts
+    from inventory.imports import read_offcuts
+    from inventory.ledger import begin_deed
+    from inventory.models import Reason
+    from inventory.receiving import keep_offcuts
     from inventory.shop import the_shop
 
-    with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        count = import_offcuts(session, file, the_shop(session).unit)
+    with shop_file_of(context) as shop_file:
+        with shop_file.read() as session:
+            shop = the_shop(session)
+            lines = read_offcuts(session, file, shop.unit)
+        if not yes:
+            _show_lines(lines, shop)
+            _ask("Put them into the stash?")
+        with shop_file.begin() as session:
+            keep_offcuts(session, begin_deed(session, Reason.KEPT), lines)
+    count = sum(line.quantity for line in lines)
     typer.echo(
         f"{counted(count, 'offcut')} added; 'quirebox stash list --kind offcut' shows the labels"
     )
+
+
+@sheets.command("deliveries")
+def deliveries(context: typer.Context, as_json: JsonFlag = False) -> None:
+    """List what suppliers brought, delivery note by delivery note, the newest first."""
+    from inventory.desk.tell import console, print_json
+    from inventory.money import format_money
+    from inventory.receiving import list_deliveries
+    from inventory.shop import the_shop
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        currency = the_shop(session).currency
+        rows = list_deliveries(session)
+    if as_json:
+        print_json(
+            [
+                {
+                    "supplier": row.supplier,
+                    "note_number": row.number,
+                    "first": row.first.isoformat(timespec="seconds"),
+                    "last": row.last.isoformat(timespec="seconds"),
+                    "sheets": row.sheets,
+                    "paid": str(row.paid),
+                }
+                for row in rows
+            ]
+        )
+        return
+    from rich.text import Text
+
+    from inventory.documents.plan_text import table
+
+    right = frozenset({"Sheets", "Paid"})
+    shown = table("Deliveries", "Last", "Supplier", "Note", "Sheets", "Paid", right=right)
+    for row in rows:
+        shown.add_row(
+            row.last.astimezone().date().isoformat(),
+            Text(row.supplier),
+            Text(row.number),
+            str(row.sheets),
+            format_money(row.paid, currency),
+        )
+    console().print(shown if rows else "No deliveries with a supplier's name yet.")
 
 
 @stash.command("list")
@@ -278,6 +466,34 @@ def spoil_some(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         spoil(session, label, quantity, why)
     typer.echo(f"{quantity} of {label} booked as spoiled")
+
+
+@stash.command("put")
+def put(
+    context: typer.Context,
+    label: LabelArgument,
+    place: Annotated[
+        str, typer.Argument(help="Where it lies from now on, as in 'Shelf A / Drawer 2'.")
+    ],
+    quantity: Annotated[
+        int | None,
+        typer.Option("--quantity", min=1, help="How many of the sheets.", show_default="all"),
+    ] = None,
+) -> None:
+    """Put sheets or an offcut into a place; a place that is new is added.
+
+    \b
+    Examples:
+      quirebox stash put K-12 "Shelf A / Drawer 2"
+      quirebox stash put S-3 "Workbench" --quantity 4
+    """
+    from inventory.places import Places
+    from inventory.stash import put_stock
+
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        stock = put_stock(session, label, place, quantity)
+        where = Places(session).path(stock.place_id)
+    typer.echo(f"{stock.label} lies in '{where}'" if where else f"{stock.label} has no place now")
 
 
 @stash.command("history")

@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
+from datetime import date, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
-from sqlalchemy import create_engine, inspect, text
+from jsonschema import Draft202012Validator
+from sqlalchemy import create_engine, delete, insert, inspect, select, text
 from sqlalchemy.engine import make_url
 
-from inventory.models import Shop
-from inventory.shop import ShopFile, open_shop
+from inventory import ledger
+from inventory.batches import cut_batch, plan_batch
+from inventory.desk.main import main
+from inventory.desk.schemas import schema_text
+from inventory.models import Base, Shop
+from inventory.orders import add_order
+from inventory.server import go_on_counting
+from inventory.shop import PATH_VARIABLE, ShopFile, open_shop
+from inventory.stash import add_offcut, add_paper, add_sheets, count_stock, spoil
+from nester.layouts import Effort
+from nester.measure import cm
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -101,7 +113,9 @@ def database(used_database: str) -> str:
     """Return the URL of a database with an empty shop."""
     engine = create_engine(make_url(used_database).set(drivername="postgresql+psycopg"))
     with engine.begin() as connection:
-        tables = [name for name in inspect(connection).get_table_names() if name != REVISION]
+        tables = [
+            name for name in inspect(connection).get_table_names() if name != "alembic_version"
+        ]
         connection.execute(text("SET session_replication_role = replica"))  # the ledger's guards
         connection.execute(text(f"TRUNCATE {', '.join(tables)} RESTART IDENTITY"))
         connection.execute(Shop.__table__.insert().values(**NEW))
@@ -109,11 +123,102 @@ def database(used_database: str) -> str:
     return used_database
 
 
-REVISION = "alembic_version"
-
-
 @pytest.fixture
 def shop(request: pytest.FixtureRequest) -> Iterator[ShopFile]:
     on_server = getattr(request, "param", "sqlite") == "postgresql"
     with open_shop(request.getfixturevalue("database" if on_server else "shop_path")) as opened:
         yield opened
+
+
+def fill(shop: ShopFile) -> None:
+    """Two batches, one cut and one open; offcuts, losses and a counter-movement."""
+    with shop.begin() as session:
+        add_paper(session, "Coal card", colour="black", grammage=300)
+        add_sheets(session, "Coal card", (cm(50), cm(70)), 9, place="Shelf")
+        add_offcut(session, "Coal card", (cm(30), cm(30)), parent="S-1")
+        ledger.undo(session, spoil(session, "S-1"))
+        count_stock(session, "S-1", 8)
+    for number in (1, 2):
+        with shop.begin() as session:
+            add_order(
+                session, "Ines", "folded-card", CARD, {"all": "Coal card"}, 14,
+                TODAY + timedelta(7), TODAY,
+            )  # fmt: skip
+        plan_batch(shop, effort=Effort.QUICK, today=TODAY)
+        if number == 1:
+            with shop.begin() as session:
+                cut_batch(session, 1)
+
+
+def pour(source: Path, shop: ShopFile) -> None:
+    """Fill an empty shop with all that is in a file: quicker than doing it all again."""
+    with (
+        open_shop(source) as full,
+        full.read() as reading,
+        shop.begin() as session,
+    ):
+        session.execute(delete(Shop))
+        for table in Base.metadata.sorted_tables:
+            rows = [dict(row) for row in reading.execute(select(table)).mappings()]
+            if rows:
+                session.execute(insert(table), rows)
+        if shop.path is None:
+            go_on_counting(session.connection())
+
+
+@pytest.fixture(scope="session")
+def filled_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a file of two batches, one cut and one open, offcuts, a loss, a counter-movement."""
+    path = tmp_path_factory.mktemp("filled") / "shop.sqlite"
+    with open_shop(path, create=True, **NEW) as shop:
+        fill(shop)
+    return path
+
+
+@pytest.fixture
+def filled(shop: ShopFile, filled_file: Path) -> ShopFile:
+    """Return the shop of `filled_file`, in a file or on a server."""
+    pour(filled_file, shop)
+    return shop
+
+
+TODAY = date(2027, 3, 1)
+CARD = {"width": "10cm", "height": "20cm", "mats": "none"}
+
+
+class Hand:
+    """Gives commands at the desk, in this process."""
+
+    def __init__(self, capsys: pytest.CaptureFixture[str]) -> None:
+        self._capsys = capsys
+
+    def does(self, *words: str) -> str:
+        """Give a command that is to be done; return what it prints."""
+        self._capsys.readouterr()
+        code = main(words)
+        said = self._capsys.readouterr()
+        assert code == 0, said.err
+        return said.out
+
+    def refused(self, *words: str) -> str:
+        """Give a command that is to be refused; return why."""
+        self._capsys.readouterr()
+        assert main(words) == 2
+        said = self._capsys.readouterr()
+        assert "Traceback" not in said.err
+        return said.err
+
+    def data(self, schema: str, *words: str) -> Any:
+        """Give a command with --json; hold what it prints to its schema."""
+        data = json.loads(self.does(*words, "--json"))
+        checker = Draft202012Validator.FORMAT_CHECKER
+        Draft202012Validator(json.loads(schema_text(schema)), format_checker=checker).validate(data)
+        return data
+
+
+@pytest.fixture
+def hand(
+    shop_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Hand:
+    monkeypatch.setenv(PATH_VARIABLE, str(shop_path))
+    return Hand(capsys)

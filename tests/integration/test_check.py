@@ -2,47 +2,19 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 import pytest
 from sqlalchemy import text
 
 from inventory import ledger
-from inventory.batches import cut_batch, plan_batch
 from inventory.check import CHECKS, check_shop
 from inventory.models import Movement, Reason
-from inventory.orders import add_order
 from inventory.shop import ShopFile, open_shop
-from inventory.stash import add_offcut, add_paper, add_sheets, count_stock, find_stock, spoil
-from nester.layouts import Effort
-from nester.measure import cm
+from inventory.stash import count_stock, find_stock
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-TODAY = date(2027, 3, 1)
-CARD = {"width": "10cm", "height": "20cm", "mats": "none"}
-
-
-def fill(shop: ShopFile) -> None:
-    """Two batches, one cut and one open; offcuts, losses and a counter-movement."""
-    with shop.begin() as session:
-        add_paper(session, "Coal card", colour="black", grammage=300)
-        add_sheets(session, "Coal card", (cm(50), cm(70)), 9, place="Shelf")
-        add_offcut(session, "Coal card", (cm(30), cm(30)), parent="S-1")
-        ledger.undo(session, spoil(session, "S-1"))
-        count_stock(session, "S-1", 8)
-    for number in (1, 2):
-        with shop.begin() as session:
-            add_order(
-                session, "Ines", "folded-card", CARD, {"all": "Coal card"}, 14,
-                TODAY + timedelta(7), TODAY,
-            )  # fmt: skip
-        plan_batch(shop, effort=Effort.QUICK, today=TODAY)
-        if number == 1:
-            with shop.begin() as session:
-                cut_batch(session, 1)
 
 
 def faults(shop: ShopFile) -> set[tuple[str, str]]:
@@ -51,10 +23,9 @@ def faults(shop: ShopFile) -> set[tuple[str, str]]:
     return {(one.check, one.where) for one in report.faults}
 
 
-def test_a_book_that_is_right(shop: ShopFile) -> None:
-    assert check_shop(shop).findings == ()
-    fill(shop)
-    report = check_shop(shop)
+def test_a_book_that_is_right(filled: ShopFile) -> None:
+    assert check_shop(filled).findings == ()
+    report = check_shop(filled)
     assert report.findings == ()
     assert set(report.made) == set(CHECKS)
 
@@ -136,33 +107,30 @@ HARM = {
 
 
 @pytest.mark.parametrize("kind", HARM)
-def test_what_is_wrong_is_found(shop: ShopFile, kind: str) -> None:
-    fill(shop)
+def test_what_is_wrong_is_found(filled: ShopFile, kind: str) -> None:
     statements, expected = HARM[kind]
-    harm(shop, *statements)
-    found = faults(shop)
+    harm(filled, *statements)
+    found = faults(filled)
     assert {check for check, _ in found} == {check for check, _ in expected}
     assert all(any(seen.startswith(where) for _, seen in found) for _, where in expected)
 
 
-def test_what_was_lost_since_is_no_fault_of_the_book(shop: ShopFile) -> None:
-    fill(shop)
-    with shop.begin() as session:
+def test_what_was_lost_since_is_no_fault_of_the_book(filled: ShopFile) -> None:
+    with filled.begin() as session:
         count_stock(session, "S-1", 0)
-    report = check_shop(shop)
+    report = check_shop(filled)
     assert report.faults == []
     (notice,) = report.notices
     assert notice.where == "S-1"
     assert "plan again" in notice.says
 
 
-def test_a_pointer_to_nowhere_is_found(shop: ShopFile) -> None:
-    fill(shop)
-    if shop.path is None:
-        harm(shop, "UPDATE stock SET place_id = 77 WHERE id = 1")
+def test_a_pointer_to_nowhere_is_found(filled: ShopFile) -> None:
+    if filled.path is None:
+        harm(filled, "UPDATE stock SET place_id = 77 WHERE id = 1")
     else:
-        without_rules(shop.path, "UPDATE stock SET place_id = 77 WHERE id = 1")
-    assert faults(shop) == {("pointers", "stock 1")}
+        without_rules(filled.path, "UPDATE stock SET place_id = 77 WHERE id = 1")
+    assert faults(filled) == {("pointers", "stock 1")}
 
 
 def without_rules(path: Path, *statements: str) -> None:
@@ -196,7 +164,6 @@ def without_rules(path: Path, *statements: str) -> None:
 def test_tables_that_are_not_as_they_were_made(
     shop: ShopFile, shop_path: Path, statement: str, check: str
 ) -> None:
-    fill(shop)
     shop.close()
     without_rules(shop_path, "PRAGMA ignore_check_constraints = ON", statement)
     with open_shop(shop_path) as again:
@@ -221,11 +188,10 @@ def test_a_server_whose_tables_were_changed(
         assert {name for name, _ in faults(shop)} == {check}
 
 
-def test_checking_changes_nothing(shop: ShopFile) -> None:
-    fill(shop)
-    with shop.begin() as session:
+def test_checking_changes_nothing(filled: ShopFile) -> None:
+    with filled.begin() as session:
         before = session.query(Movement).count()
         ledger.move(session, find_stock(session, "S-1"), 1, Reason.RECEIVED)
-        assert check_shop(shop).findings == ()  # sees the moment before
-    with shop.read() as session:
+        assert check_shop(filled).findings == ()  # sees the moment before
+    with filled.read() as session:
         assert session.query(Movement).count() == before + 1
