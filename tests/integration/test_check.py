@@ -162,9 +162,9 @@ def without_rules(path: Path, *statements: str) -> None:
     ],
 )  # fmt: skip
 def test_tables_that_are_not_as_they_were_made(
-    shop: ShopFile, shop_path: Path, statement: str, check: str
+    filled: ShopFile, shop_path: Path, statement: str, check: str
 ) -> None:
-    shop.close()
+    filled.close()
     without_rules(shop_path, "PRAGMA ignore_check_constraints = ON", statement)
     with open_shop(shop_path) as again:
         assert {name for name, _ in faults(again)} == {check}
