@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 
 __all__ = ["building", "go_on_counting", "open_on_server"]
 
-_LOCK = 0x51626F78
-"""First half of the number of the book's lock; the second is the schema it lies in."""
+_LOCK = "1365407608, hashtext(current_schema())"
+"""The numbers of the book's lock: one of ours, and one of the schema that the book lies in."""
 _COLLATIONS = ("C", "POSIX", "C.UTF-8", "C.utf8")
 """Those that sort by code points, as SQLite does."""
 
@@ -102,12 +102,36 @@ def _begin_to_write(connection: Connection, on_wait: Callable[[], None] = lambda
     At this level of isolation every statement sees all that was stored before it began, and
     nobody stores anything while the lock is held.
     """
-    ask = text(f"SELECT pg_try_advisory_xact_lock({_LOCK}, hashtext(current_schema()))")
-    if not books.take_turn(lambda: bool(connection.scalar(ask)), on_wait):
+    if connection.scalar(text(f"SELECT pg_try_advisory_xact_lock({_LOCK})")):
+        return
+    if _locked_within(connection, books.PATIENCE):
+        return
+    on_wait()
+    if not _locked_within(connection, books.WAIT_SECONDS):
         raise Refusal(
-            "the shop is in use by another program, which did not let go in time; nothing was"
-            " changed, so do it again when that has finished"
+            "the shop is in use by another program, which did not let go of it within"
+            f" {books.WAIT_SECONDS} seconds; nothing was changed, so do it again when that has"
+            " finished"
         )
+
+
+def _locked_within(connection: Connection, seconds: float) -> bool:
+    """Wait in the server's queue, in which who came first is served first."""
+    try:
+        with connection.begin_nested():
+            _let_wait(connection, max(seconds, 0.001))
+            connection.execute(text(f"SELECT pg_advisory_xact_lock({_LOCK})"))
+    except DBAPIError as error:
+        if getattr(error.orig, "sqlstate", None) == "55P03":  # lock_not_available
+            return False
+        raise
+    _let_wait(connection, 0)
+    return True
+
+
+def _let_wait(connection: Connection, seconds: float) -> None:
+    """Let statements wait for locks so long; 0 is as long as it takes."""
+    connection.execute(text(f"SET LOCAL lock_timeout = {round(seconds * 1000)}"))
 
 
 @contextmanager

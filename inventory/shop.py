@@ -41,6 +41,8 @@ if TYPE_CHECKING:
 __all__ = [
     "HEAD_REVISION",
     "PATH_VARIABLE",
+    "PATIENCE",
+    "WAIT_SECONDS",
     "ShopFile",
     "beside",
     "building",
@@ -53,7 +55,6 @@ __all__ = [
     "put_new_shop",
     "shop_place",
     "stored_revision",
-    "take_turn",
     "the_shop",
     "upgrade",
 ]
@@ -66,9 +67,9 @@ PATH_VARIABLE = "QUIREBOX_SHOP"
 
 _APPLICATION_ID = 0x51626F78
 """Marks an SQLite file as a shop of ours (https://sqlite.org/pragma.html#pragma_application_id)."""
-_WAIT_SECONDS = 30
+WAIT_SECONDS = 30
 """How long one deed waits for others to finish theirs."""
-_PATIENCE = 0.5
+PATIENCE = 0.5
 """Seconds after which a deed that waits says so."""
 _POLL = 0.02
 """Seconds between two looks whether the book is free; Ctrl-C is heeded in between."""
@@ -191,34 +192,6 @@ def _refuse_to_write(*_: object) -> None:
     raise RuntimeError("a session for reading was asked to write; use ShopFile.begin()")
 
 
-def take_turn(is_mine: Callable[[], bool], on_wait: Callable[[], None]) -> bool:
-    """Ask for the book until it is free.
-
-    Parameters
-    ----------
-    is_mine
-        Tries to get it, without waiting.
-    on_wait
-        Called once when it takes longer than a moment.
-
-    Returns
-    -------
-    bool
-        False if others did not let go of it in `_WAIT_SECONDS`.
-    """
-    start = time.monotonic()
-    told = False
-    while not is_mine():
-        waited = time.monotonic() - start
-        if waited > _WAIT_SECONDS:
-            return False
-        if waited > _PATIENCE and not told:
-            told = True
-            on_wait()
-        time.sleep(_POLL)
-    return True
-
-
 def open_shop(
     place: Path | str | None = None,
     *,
@@ -333,6 +306,34 @@ def _driver(connection: Connection) -> sqlite3.Connection:
     return driver
 
 
+def _take_turn(is_mine: Callable[[], bool], on_wait: Callable[[], None]) -> bool:
+    """Ask for the book until it is free.
+
+    Parameters
+    ----------
+    is_mine
+        Tries to get it, without waiting.
+    on_wait
+        Called once when it takes longer than a moment.
+
+    Returns
+    -------
+    bool
+        False if others did not let go of it in `WAIT_SECONDS`.
+    """
+    start = time.monotonic()
+    told = False
+    while not is_mine():
+        waited = time.monotonic() - start
+        if waited > WAIT_SECONDS:
+            return False
+        if waited > PATIENCE and not told:
+            told = True
+            on_wait()
+        time.sleep(_POLL)
+    return True
+
+
 def _begin_to_write(connection: Connection, on_wait: Callable[[], None] = lambda: None) -> None:
     """Begin the transaction of a writing connection, with the lock in hand.
 
@@ -351,15 +352,15 @@ def _begin_to_write(connection: Connection, on_wait: Callable[[], None] = lambda
     driver = _driver(connection)
     driver.execute("PRAGMA busy_timeout = 0")
     try:
-        if not take_turn(is_mine, on_wait):
+        if not _take_turn(is_mine, on_wait):
             driver.execute("BEGIN IMMEDIATE")  # says itself that it is busy
     finally:
-        driver.execute(f"PRAGMA busy_timeout = {round(_WAIT_SECONDS * 1000)}")
+        driver.execute(f"PRAGMA busy_timeout = {round(WAIT_SECONDS * 1000)}")
 
 
 def _connect(path: Path) -> sqlite3.Connection:
     connection = sqlite3.connect(
-        _uri(path), uri=True, timeout=_WAIT_SECONDS, isolation_level=None, check_same_thread=False
+        _uri(path), uri=True, timeout=WAIT_SECONDS, isolation_level=None, check_same_thread=False
     )
     connection.execute("PRAGMA foreign_keys = ON")
     # A shop's week is worth more than a few milliseconds: also safe when the power goes.
@@ -609,7 +610,7 @@ def upgrade(connection: Connection, revision: str | None = None) -> None:
 
 _TROUBLE = {
     sqlite3.SQLITE_BUSY: f"is in use by another program, which did not let go within"
-    f" {_WAIT_SECONDS} seconds; nothing was changed, so do it again when that has finished",
+    f" {WAIT_SECONDS} seconds; nothing was changed, so do it again when that has finished",
     sqlite3.SQLITE_LOCKED: "is in use by this program already; nothing was changed",
     sqlite3.SQLITE_READONLY: "is read-only, so nothing was changed; allow writing to it and to"
     " its folder, or choose another file with --shop",

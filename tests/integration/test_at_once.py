@@ -33,7 +33,7 @@ ALLOWED = {"stash changed", "only an open batch", "not in the stash", "on hand"}
 
 
 def test_whoever_waits_says_so_once(shop: ShopFile, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(shop_module, "_PATIENCE", 0)
+    monkeypatch.setattr(shop_module, "PATIENCE", 0)
     told = threading.Semaphore(0)
 
     def write() -> None:
@@ -62,7 +62,7 @@ def test_the_desk_says_that_it_waits(
 ) -> None:
     from inventory.desk.main import main
 
-    monkeypatch.setattr(shop_module, "_PATIENCE", 0)
+    monkeypatch.setattr(shop_module, "PATIENCE", 0)
     with open_shop(shop_path) as shop:
         begun, end = threading.Event(), threading.Event()
 

@@ -69,7 +69,7 @@ def test_what_cannot_be_reached_is_refused(database: str) -> None:
 def test_writing_begins_with_the_lock_in_hand(
     database: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(shop_module, "_WAIT_SECONDS", 0.05)
+    monkeypatch.setattr(shop_module, "WAIT_SECONDS", 0.05)
     with open_shop(database) as shop, open_shop(database) as other, shop.begin() as session:
         with pytest.raises(Refusal, match="is in use by another program"), other.begin():
             pytest.fail("two wrote at once")
@@ -88,7 +88,7 @@ def test_a_second_writer_waits_and_sees_what_the_first_stored(
             with other.begin() as session:
                 add_paper(session, f"After {[p.name for p in stash.list_papers(session)]}")
 
-    monkeypatch.setattr(shop_module, "_PATIENCE", 0)
+    monkeypatch.setattr(shop_module, "PATIENCE", 0)
     with open_shop(database) as shop, shop.begin() as session:
         second = threading.Thread(target=write)
         second.start()

@@ -243,7 +243,7 @@ def test_what_was_read_can_be_used_afterwards(shop: ShopFile) -> None:
 def test_writing_begins_with_the_lock_in_hand(
     shop: ShopFile, shop_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(shop_module, "_WAIT_SECONDS", 0.05)
+    monkeypatch.setattr(shop_module, "WAIT_SECONDS", 0.05)
     with open_shop(shop_path) as other, shop.begin() as session:
         assert stash.list_papers(session) == []
         with pytest.raises(Refusal, match="is in use by another program"), other.begin():
