@@ -3,11 +3,20 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 
-from inventory.models import Order, OrderStep, Status
+from inventory.models import (
+    Batch,
+    BatchOrder,
+    BatchStatus,
+    Deed,
+    Lost,
+    Order,
+    OrderStep,
+    Status,
+)
 from inventory.names import choice, clean_name, shorten, whole_number
 from inventory.own_designs import find_design, text_of_design
 from inventory.shop import the_shop
@@ -30,10 +39,12 @@ if TYPE_CHECKING:
     from nester.pieces import Piece
 
 __all__ = [
+    "BoardRow",
     "add_order",
     "design_of",
     "get_order",
     "list_orders",
+    "order_board",
     "order_pieces",
     "set_status",
     "steps_of",
@@ -44,12 +55,13 @@ _STEPS: dict[Status, tuple[Status, ...]] = {
     Status.DRAFT: (Status.CONFIRMED, Status.CANCELLED),
     Status.CONFIRMED: (Status.PLANNED, Status.CANCELLED),
     Status.PLANNED: (Status.CUT, Status.CONFIRMED, Status.CANCELLED),
-    Status.CUT: (Status.ASSEMBLED, Status.CANCELLED),
+    Status.CUT: (Status.ASSEMBLED, Status.PLANNED, Status.CANCELLED),
     Status.ASSEMBLED: (Status.DELIVERED, Status.CANCELLED),
     Status.DELIVERED: (),
     Status.CANCELLED: (),
 }
-"""Where an order may go; from planned back to confirmed when its batch is dropped."""
+"""Where an order may go; back to confirmed when its batch is dropped, and back to planned when a
+cut is taken back."""
 
 
 def add_order(
@@ -179,6 +191,60 @@ def list_orders(
     return list(session.scalars(query))
 
 
+class BoardRow(NamedTuple):
+    """An order that is not delivered yet.
+
+    Attributes
+    ----------
+    days
+        Until it is due; less than none if it is late.
+    batch
+        The batch in which it is, or was, cut.
+    missing
+        Pieces of it that were spoiled and are not cut again yet.
+    """
+
+    order: Order
+    days: int
+    batch: int | None
+    missing: int
+
+
+def order_board(session: Session, today: date) -> list[BoardRow]:
+    """Return the orders that are neither delivered nor cancelled, what is due first first."""
+    orders = [
+        order
+        for order in list_orders(session)
+        if order.status not in (Status.DELIVERED, Status.CANCELLED)
+    ]
+    batches: dict[int, int] = dict(
+        session.execute(
+            select(BatchOrder.order_id, func.max(Batch.id))
+            .join(Batch, BatchOrder.batch_id == Batch.id)
+            .where(Batch.status.in_([BatchStatus.OPEN, BatchStatus.CUT]), Batch.mends_id.is_(None))
+            .group_by(BatchOrder.order_id)
+        ).all()
+    )
+    taken_back = select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
+    mended = select(Batch.id).where(Batch.status == BatchStatus.CUT)
+    missing: dict[int, int] = dict(
+        session.execute(
+            select(Lost.order_id, func.sum(Lost.quantity))
+            .where(
+                Lost.deed_id.not_in(taken_back),
+                Lost.mended_id.is_(None) | Lost.mended_id.not_in(mended),
+            )
+            .group_by(Lost.order_id)
+        ).all()
+    )
+    return [
+        BoardRow(
+            order, (order.due - today).days, batches.get(order.id), int(missing.get(order.id, 0))
+        )
+        for order in orders
+    ]
+
+
 def get_order(session: Session, number: int) -> Order:
     """Return the order of that number.
 
@@ -197,7 +263,7 @@ def set_status(session: Session, order: Order, status: Status | str) -> Order:
     """Move an order along: draft, confirmed, planned, cut, assembled, delivered.
 
     It may be cancelled from anywhere before delivered, and goes back from planned to confirmed
-    when its batch is dropped.
+    when its batch is dropped, from cut to planned when that is taken back.
 
     Raises
     ------

@@ -7,6 +7,7 @@ nothing.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -55,6 +56,7 @@ __all__ = [
     "find_place",
     "find_stock",
     "history",
+    "history_rows",
     "list_papers",
     "list_places",
     "list_stash",
@@ -107,6 +109,8 @@ class HistoryRow(NamedTuple):
     reason: Reason
     batch: int | None
     note: str
+    label: str
+    deed: int | None
 
 
 # --- what is counted or lost -------------------------------------------------------------------
@@ -320,16 +324,20 @@ def history(session: Session, label: str) -> list[HistoryRow]:
     Refusal
         If there is no such label.
     """
-    stock = find_stock(session, label)
-    movements = session.scalars(
-        select(Movement).where(Movement.stock_id == stock.id).order_by(Movement.id)
+    return history_rows(session, Stock.id == find_stock(session, label).id)
+
+
+def history_rows(session: Session, which: ColumnElement[bool]) -> list[HistoryRow]:
+    """Return every movement of the stock that is meant, the first one first."""
+    lines = session.execute(
+        select(Movement, Stock.label).join(Movement.stock).where(which).order_by(Movement.id)
     )
     rows: list[HistoryRow] = []
-    after = 0
-    for movement in movements:
-        after += movement.change
+    after: Counter[str] = Counter()
+    for movement, label in lines:
+        after[label] += movement.change
         rows.append(HistoryRow(
-            movement.id, movement.at, movement.change, after, movement.reason,
-            movement.batch_id, movement.note,
+            movement.id, movement.at, movement.change, after[label], movement.reason,
+            movement.batch_id, movement.note, label, movement.deed_id,
         ))  # fmt: skip
     return rows

@@ -10,7 +10,8 @@ from sqlalchemy import func, select
 from sqlalchemy.types import DateTime
 
 from inventory import ledger, stash
-from inventory.batches import cut_batch, drop_batch, plan_batch
+from inventory.batches import plan_batch
+from inventory.cutting import cut_batch, drop_batch
 from inventory.models import Base, Batch, BatchStatus, Kind, Moment, Movement, Order, Reason, Stock
 from inventory.orders import add_order, set_status
 from inventory.papers import add_paper

@@ -26,6 +26,7 @@ _NOUNS = {
     "sheet": "inventory.desk.stock:sheets",
     "offcut": "inventory.desk.stock:offcuts",
     "stash": "inventory.desk.stock:stash",
+    "supply": "inventory.desk.supplies:app",
     "design": "inventory.desk.designs:app",
     "order": "inventory.desk.orders:app",
     "batch": "inventory.desk.batches:app",

@@ -190,3 +190,66 @@ def list_(
             format_area(area[paper.name]) if area[paper.name] else "-",
         )
     console().print(shown if papers else "No papers yet; add one with 'quirebox paper add'.")
+
+
+@app.command("history")
+def history(
+    context: typer.Context,
+    name: Annotated[str, typer.Argument(help="The name of a paper in the book.")],
+    as_json: JsonFlag = False,
+) -> None:
+    """Show every movement of a paper's sheets and offcuts: when, why, for which batch.
+
+    \b
+    Example:
+      quirebox paper history "Coal card"
+    """
+    from inventory.desk.stock import tell_history
+    from inventory.records import paper_history
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        rows = paper_history(session, name)
+    tell_history(name, rows, as_json)
+
+
+@app.command("yield")
+def yield_(context: typer.Context, as_json: JsonFlag = False) -> None:
+    """Show month by month what became of each paper: pieces, offcuts, trimmings, spoiled."""
+    from inventory.desk.tell import console, print_json
+    from inventory.records import yields
+    from nester.measure import area_m2, format_area
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        rows = yields(session)
+    if as_json:
+        print_json(
+            [
+                {
+                    "month": row.month,
+                    "paper": row.paper,
+                    "cut": float(area_m2(row.cut)),
+                    "pieces": float(area_m2(row.pieces)),
+                    "kept": float(area_m2(row.kept)),
+                    "waste": float(area_m2(row.waste)),
+                    "spoiled": float(area_m2(row.spoiled)),
+                    "share": None if row.share is None else round(float(row.share), 4),
+                }
+                for row in rows
+            ]
+        )
+        return
+    from rich.text import Text
+
+    from inventory.documents.plan_text import table
+
+    numbers = ("Cut", "Pieces", "Kept", "Waste", "Spoiled", "Yield")
+    shown = table("Yield", "Month", "Paper", *numbers, right=frozenset(numbers))
+    for row in rows:
+        areas = (row.cut, row.pieces, row.kept, row.waste, row.spoiled)
+        shown.add_row(
+            row.month,
+            Text(row.paper),
+            *(format_area(area) if area else "" for area in areas),
+            "" if row.share is None else f"{float(100 * row.share):.0f} %",
+        )
+    console().print(shown if rows else "Nothing was cut yet.")

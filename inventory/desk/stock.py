@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from inventory.models import Shop
     from inventory.receiving import Line
+    from inventory.stash import HistoryRow
     from nester.paper import Size
 
 sheets = group("Sheets: paper in the sizes it is bought in.")
@@ -496,28 +497,28 @@ def put(
     typer.echo(f"{stock.label} lies in '{where}'" if where else f"{stock.label} has no place now")
 
 
-@stash.command("history")
-def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag = False) -> None:
-    """Show every movement of a label: when, how many, why, for which batch.
-
-    \b
-    Example:
-      quirebox stash history S-3
-    """
+@stash.command("deeds")
+def deeds(
+    context: typer.Context,
+    most: Annotated[int, typer.Option("--most", min=1, max=1000, help="How many.")] = 20,
+    as_json: JsonFlag = False,
+) -> None:
+    """List what was done last, the newest first: what 'quirebox stash undo' can take back."""
+    from inventory.cutting import list_deeds
     from inventory.desk.tell import console, print_json
-    from inventory.stash import history
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        rows = history(session, label)
+        rows = list_deeds(session, most=most)
     if as_json:
         print_json(
             [
                 {
+                    "deed": row.id,
                     "at": row.at.isoformat(timespec="seconds"),
-                    "change": row.change,
-                    "after": row.after,
                     "reason": str(row.reason),
-                    "batch": row.batch,
+                    "batch": row.batch_id,
+                    "layout": row.layout,
+                    "copies": row.copies,
                     "note": row.note,
                 }
                 for row in rows
@@ -528,14 +529,388 @@ def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag
 
     from inventory.documents.plan_text import table
 
-    numbers = frozenset({"Change", "After", "Batch"})
-    shown = table(
-        f"History of {label}", "When", "Change", "After", "Reason", "Batch", "Note", right=numbers
-    )
+    right = frozenset({"Deed", "Batch", "Layout"})
+    shown = table("Done last", "Deed", "When", "What", "Batch", "Layout", "Note", right=right)
     for row in rows:
-        when = row.at.astimezone().strftime("%Y-%m-%d %H:%M")
         shown.add_row(
-            when,
+            str(row.id),
+            row.at.astimezone().strftime("%Y-%m-%d %H:%M"),
+            row.reason,
+            str(row.batch_id or ""),
+            str(row.layout or ""),
+            Text(row.note),
+        )
+    console().print(shown if rows else "Nothing was done yet.")
+
+
+@stash.command("undo")
+def undo(
+    context: typer.Context,
+    deed: Annotated[
+        int | None,
+        typer.Argument(help="Its number in 'quirebox stash deeds'.", show_default="the last one"),
+    ] = None,
+    why: WhyOption = "",
+) -> None:
+    """Take back a deed by its counter-movements; what was booked stays in the history.
+
+    \b
+    Examples:
+      quirebox stash undo
+      quirebox stash undo 12 --why "the wrong paper"
+    """
+    from inventory.cutting import last_deed, undo_deed
+    from inventory.desk.tell import deed_words
+    from inventory.models import Deed
+
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        number = last_deed(session).id if deed is None else deed
+        undo_deed(session, number, why)
+        said = deed_words(session.get_one(Deed, number))
+    typer.echo(f"Taken back: {said}")
+
+
+@stash.command("find")
+def find(
+    context: typer.Context,
+    colour: Annotated[
+        str | None,
+        typer.Option(
+            "--colour",
+            help="A part of a paper's colour or name; or a colour to come near to, as darkgreen or"
+            " #1a2b3c.",
+        ),
+    ] = None,
+    near: Annotated[
+        float,
+        typer.Option("--near", min=0, max=100, help="How far colours may be apart (CIEDE2000)."),
+    ] = 10.0,
+    finish: Annotated[str | None, typer.Option("--finish", help="A part of the finish.")] = None,
+    weight: Annotated[
+        str | None, typer.Option("--weight", help="In g/m²: 300, or from-to as 250-320.")
+    ] = None,
+    at_least: Annotated[
+        str | None, typer.Option("--at-least", help="A size it must hold, either way round.")
+    ] = None,
+    place: Annotated[str | None, typer.Option("--place", help="Only what lies there.")] = None,
+    kind: Annotated[str | None, typer.Option("--kind", help="sheet or offcut.")] = None,
+    days: Annotated[
+        int | None, typer.Option("--older-than", min=0, metavar="DAYS", help="Lies there longer.")
+    ] = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """Find paper by colour, finish, weight, size, place and age; what suits best comes first.
+
+    \b
+    Examples:
+      quirebox stash find --colour "#2f4f4f" --at-least 20x30cm
+      quirebox stash find --weight 250-320 --older-than 365 --kind offcut
+    """
+    from datetime import UTC, datetime, timedelta
+
+    from inventory.desk.tell import console, print_json
+    from inventory.finding import find_stash
+    from inventory.shop import the_shop
+    from nester.measure import format_size, to_mm_number
+
+    now = datetime.now(UTC)
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        unit = the_shop(session).unit
+        found = find_stash(
+            session,
+            colour=colour,
+            near=near,
+            finish=finish,
+            weight=_weight(weight),
+            at_least=None if at_least is None else _size(session, at_least),
+            place=place,
+            kind=kind,
+            older_than=None if days is None else timedelta(days),
+            now=now,
+        )
+    if as_json:
+        print_json(
+            [
+                {
+                    "label": one.row.label,
+                    "kind": str(one.row.kind),
+                    "paper": one.row.paper,
+                    "colour": one.row.colour,
+                    "finish": one.row.finish,
+                    "grammage": one.grammage,
+                    "distance": None if one.distance is None else round(one.distance, 2),
+                    "width": to_mm_number(one.row.width),
+                    "height": to_mm_number(one.row.height),
+                    "quantity": one.row.quantity,
+                    "reserved": one.reserved,
+                    "place": one.row.place,
+                    "since": one.since.isoformat(timespec="seconds"),
+                }
+                for one in found
+            ]
+        )
+        return
+    from rich.text import Text
+
+    from inventory.documents.plan_text import table
+
+    right = frozenset({"Number", "Off", "Days"})
+    shown = table("Found", "Label", "Paper", "Off", "Size", "Number", "Days", "Place", right=right)
+    for one in found:
+        shown.add_row(
+            one.row.label,
+            Text(one.row.paper),
+            "" if one.distance is None else f"{one.distance:.1f}",
+            format_size(one.row.width, one.row.height, unit),
+            str(one.row.quantity),
+            str((now - one.since).days),
+            Text(one.row.place or ""),
+        )
+    console().print(shown if found else "Nothing in the stash is like that.")
+
+
+def _weight(text: str | None) -> tuple[int, int] | None:
+    from inventory.lists import check_count
+
+    if text is None:
+        return None
+    least, dash, most = text.partition("-")
+    return check_count(least), check_count(most if dash else least)
+
+
+@offcuts.command("for")
+def offcuts_for_piece(
+    context: typer.Context,
+    size: SizeArgument,
+    paper: Annotated[
+        list[str] | None, typer.Option("--paper", help="Only of this paper; again for several.")
+    ] = None,
+    upright: Annotated[
+        bool, typer.Option("--upright", help="It may not be turned on a pattern with a top.")
+    ] = False,
+    as_json: JsonFlag = False,
+) -> None:
+    """Show which offcuts could make a piece and are not reserved, the smallest first.
+
+    \b
+    Example:
+      quirebox offcut for 12x18cm --paper "Coal card"
+    """
+    from inventory.desk.tell import console, print_json
+    from inventory.finding import offcuts_for
+    from inventory.shop import the_shop
+    from nester.measure import format_size, to_mm_number
+    from nester.pieces import Turn
+
+    turn = Turn.NONE if upright else Turn.ANY
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        unit = the_shop(session).unit
+        found = offcuts_for(session, _size(session, size), paper or (), turn=turn)
+    if as_json:
+        print_json(
+            [
+                {
+                    "label": one.label,
+                    "paper": one.paper,
+                    "width": to_mm_number(one.width),
+                    "height": to_mm_number(one.height),
+                    "place": one.place,
+                    "turned": one.turned,
+                }
+                for one in found
+            ]
+        )
+        return
+    from rich.text import Text
+
+    from inventory.documents.plan_text import table
+
+    shown = table("Offcuts that hold it", "Label", "Paper", "Size", "Laid", "Place")
+    for one in found:
+        shown.add_row(
+            one.label,
+            Text(one.paper),
+            format_size(one.width, one.height, unit),
+            "turned" if one.turned else "",
+            Text(one.place or ""),
+        )
+    console().print(shown if found else "No offcut that is free holds it.")
+
+
+@stash.command("sheet")
+def count_sheet(
+    context: typer.Context,
+    place: Annotated[str | None, typer.Option("--place", help="Only what lies there.")] = None,
+    into: Annotated[
+        Path | None,
+        typer.Option("--into", metavar="FILE.csv", help="Write a CSV to fill in, not a table."),
+    ] = None,
+) -> None:
+    """Print a sheet to count by: what should lie in each place, with room for what is found.
+
+    \b
+    Examples:
+      quirebox stash sheet --place "Shelf A"
+      quirebox stash sheet --into count.csv
+    """
+    from inventory.counting import COUNT_COLUMNS, last_counts, to_count
+    from inventory.desk.tell import console
+    from inventory.documents.files import csv_text, write_file
+    from inventory.shop import the_shop
+    from nester.measure import format_size
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        unit = the_shop(session).unit
+        rows = to_count(session, place)
+        never = [one for one in last_counts(session) if one.last is None]
+    cells = [
+        (row.place or "", row.label, row.paper, format_size(row.width, row.height, unit),
+         str(row.quantity), "")
+        for row in rows
+    ]  # fmt: skip
+    if into is not None:
+        write_file(into, csv_text(COUNT_COLUMNS, cells))
+        typer.echo(f"{counted(len(cells), 'line')} written into {into}")
+    else:
+        from rich.text import Text
+
+        from inventory.documents.plan_text import table
+
+        right = frozenset({"Book"})
+        shown = table("To count", "Place", "Label", "Paper", "Size", "Book", "Found", right=right)
+        for cell in cells:
+            shown.add_row(*map(Text, cell[:-1]), "____")
+        console().print(shown if cells else "Nothing lies there.")
+    if never:
+        names = ", ".join(one.paper for one in never[:8]) + (" …" if len(never) > 8 else "")
+        typer.echo(f"Never counted: {names}")
+
+
+@stash.command("enter")
+def enter(
+    context: typer.Context,
+    file: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FILE", help="CSV or .xlsx with columns label, found; optional book."
+        ),
+    ],
+    why: WhyOption = "",
+    yes: YesFlag = False,
+) -> None:
+    """Enter a filled-in sheet: show what differs, then book it with the reason; or nothing.
+
+    \b
+    Example:
+      quirebox stash enter count.csv --why "Sunday's stocktake"
+    """
+    from inventory.counting import compare_counts, enter_counts, read_counts
+    from inventory.desk.tell import console
+    from inventory.documents.plan_text import table
+
+    found = read_counts(file)
+    with shop_file_of(context) as shop_file:
+        with shop_file.read() as session:
+            differences = compare_counts(session, found)
+        if differences:
+            from rich.text import Text
+
+            right = frozenset({"Book", "Found"})
+            shown = table("Differs", "Label", "Paper", "Book", "Found", right=right)
+            for one in differences:
+                shown.add_row(one.label, Text(one.paper), str(one.booked), str(one.found))
+            console().print(shown)
+            if not yes:
+                _ask("Book these differences?")
+        with shop_file.begin() as session:
+            differences = enter_counts(session, found, why)
+    typer.echo(
+        f"{counted(len(found), 'label')} counted, {counted(len(differences), 'difference')} booked"
+    )
+
+
+@stash.command("counted")
+def counted_papers(context: typer.Context, as_json: JsonFlag = False) -> None:
+    """Say when each paper was counted last; those never counted come first."""
+    from inventory.counting import last_counts
+    from inventory.desk.tell import console, print_json
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        rows = last_counts(session)
+    if as_json:
+        print_json(
+            [
+                {
+                    "paper": row.paper,
+                    "last": None if row.last is None else row.last.isoformat(timespec="seconds"),
+                    "labels": row.labels,
+                    "never": row.never,
+                }
+                for row in rows
+            ]
+        )
+        return
+    from rich.text import Text
+
+    from inventory.documents.plan_text import table
+
+    right = frozenset({"Labels", "Never counted"})
+    shown = table("Counted", "Paper", "Last", "Labels", "Never counted", right=right)
+    for row in rows:
+        last = "never" if row.last is None else row.last.astimezone().date().isoformat()
+        shown.add_row(Text(row.paper), last, str(row.labels), str(row.never or ""))
+    console().print(shown if rows else "Nothing is in the stash.")
+
+
+@stash.command("history")
+def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag = False) -> None:
+    """Show every movement of a label: when, how many, why, for which batch.
+
+    \b
+    Example:
+      quirebox stash history S-3
+    """
+    from inventory.stash import history
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        rows = history(session, label)
+    tell_history(label, rows, as_json)
+
+
+def tell_history(title: str, rows: list[HistoryRow], as_json: bool) -> None:
+    """Show movements, of one label or of a whole paper."""
+    from inventory.desk.tell import console, print_json
+
+    if as_json:
+        print_json(
+            [
+                {
+                    "label": row.label,
+                    "at": row.at.isoformat(timespec="seconds"),
+                    "change": row.change,
+                    "after": row.after,
+                    "reason": str(row.reason),
+                    "batch": row.batch,
+                    "deed": row.deed,
+                    "note": row.note,
+                }
+                for row in rows
+            ]
+        )
+        return
+    from rich.text import Text
+
+    from inventory.documents.plan_text import table
+
+    right = frozenset({"Change", "After", "Batch"})
+    shown = table(
+        f"History of {title}", "When", "Label", "Change", "After", "Reason", "Batch", "Note",
+        right=right,
+    )  # fmt: skip
+    for row in rows:
+        shown.add_row(
+            row.at.astimezone().strftime("%Y-%m-%d %H:%M"),
+            row.label,
             f"{row.change:+}",
             str(row.after),
             row.reason,

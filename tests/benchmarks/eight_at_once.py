@@ -23,8 +23,9 @@ from pathlib import Path
 from sqlalchemy import func, select
 
 from inventory import ledger, stash
-from inventory.batches import cut_batch, get_batch, plan_batch, plan_of
+from inventory.batches import plan_batch
 from inventory.check import check_shop
+from inventory.cutting import cut_batch, get_batch, plan_of
 from inventory.models import Batch, BatchStatus, Movement, Order, Status, Stock
 from inventory.orders import add_order
 from inventory.receiving import add_offcut, add_sheets

@@ -15,23 +15,30 @@ from sqlalchemy import create_engine, delete, insert, inspect, select, text
 from sqlalchemy.engine import make_url
 
 from inventory import ledger
-from inventory.batches import cut_batch, plan_batch
+from inventory.batches import get_batch, list_batches, plan_batch, reserved
+from inventory.cutting import cut_batch
 from inventory.desk.main import main
 from inventory.desk.schemas import schema_text
 from inventory.models import Base, Shop
-from inventory.orders import add_order
+from inventory.orders import add_order, get_order
 from inventory.server import go_on_counting
 from inventory.shop import PATH_VARIABLE, ShopFile, open_shop
-from inventory.stash import add_offcut, add_paper, add_sheets, count_stock, spoil
+from inventory.stash import add_offcut, add_paper, add_sheets, count_stock, list_stash, spoil
 from nester.layouts import Effort
 from nester.measure import cm
 
 if TYPE_CHECKING:
+    from collections import Counter
     from collections.abc import Callable, Iterator
+
+    from inventory.models import BatchStatus, Status
+    from inventory.plan import Plan
 
 SERVER = "QUIREBOX_TEST_POSTGRESQL"
 """Names the URL of a PostgreSQL server on which tests may make databases (`.ci/postgresql`)."""
 NEW = {"name": "The paper nook", "unit": "mm", "currency": "EUR"}
+TODAY = date(2027, 3, 1)
+CARD = {"width": "10cm", "height": "20cm", "mats": "none"}
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
@@ -182,10 +189,6 @@ def filled(shop: ShopFile, filled_file: Path) -> ShopFile:
     return shop
 
 
-TODAY = date(2027, 3, 1)
-CARD = {"width": "10cm", "height": "20cm", "mats": "none"}
-
-
 class Hand:
     """Gives commands at the desk, in this process."""
 
@@ -222,3 +225,72 @@ def hand(
 ) -> Hand:
     monkeypatch.setenv(PATH_VARIABLE, str(shop_path))
     return Hand(capsys)
+
+
+class Table:
+    """A maker's table: a shop with a few short ways to fill it."""
+
+    def __init__(self, shop: ShopFile) -> None:
+        self.shop = shop
+
+    def paper(self, name: str = "Coal card", **others: str) -> None:
+        with self.shop.begin() as session:
+            add_paper(session, name, colour="black", grammage=300, **others)
+
+    def sheets(
+        self, size: tuple[int, int], quantity: int, paper: str = "Coal card", **others
+    ) -> str:
+        with self.shop.begin() as session:
+            return add_sheets(session, paper, size, quantity, **others).label
+
+    def offcut(self, size: tuple[int, int], paper: str = "Coal card", **others) -> str:
+        with self.shop.begin() as session:
+            return add_offcut(session, paper, size, **others).label
+
+    def card(
+        self,
+        copies: int = 1,
+        *,
+        size: tuple[str, str] = ("10cm", "20cm"),
+        paper: str = "Coal card",
+        days: int = 7,
+        **sizes: str,
+    ) -> int:
+        """Take an order for plain folded cards: one blank each, twice as wide as `size` says."""
+        said = {"width": size[0], "height": size[1], "mats": "none", **sizes}
+        due = TODAY + timedelta(days)
+        with self.shop.begin() as session:
+            order, _ = add_order(
+                session, "Ines", "folded-card", said, {"all": paper}, copies, due, TODAY
+            )
+            return order.id
+
+    def plan(self, *orders: int, effort: Effort = Effort.QUICK, **others) -> Plan:
+        return plan_batch(self.shop, orders, effort=effort, today=TODAY, **others)
+
+    def status(self, number: int) -> Status:
+        with self.shop.read() as session:
+            return get_order(session, number).status
+
+    def on_hand(self) -> dict[str, int]:
+        with self.shop.read() as session:
+            return {row.label: row.quantity for row in list_stash(session)}
+
+    def reserved(self) -> Counter[str]:
+        with self.shop.read() as session:
+            return reserved(session)
+
+    def batch_status(self, number: int) -> BatchStatus:
+        with self.shop.read() as session:
+            return get_batch(session, number).status
+
+    def batches(self) -> int:
+        with self.shop.read() as session:
+            return len(list_batches(session))
+
+
+@pytest.fixture
+def table(shop: ShopFile) -> Table:
+    made = Table(shop)
+    made.paper()
+    return made

@@ -22,8 +22,9 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 
 from inventory import ledger, stash
 from inventory.archive import export_shop, import_shop
-from inventory.batches import cut_batch, drop_batch, get_batch, plan_batch
+from inventory.batches import plan_batch
 from inventory.check import check_shop
+from inventory.cutting import cut_batch, drop_batch, get_batch
 from inventory.models import BatchStatus, Movement, Status
 from inventory.orders import add_order, get_order, set_status
 from inventory.papers import add_paper
