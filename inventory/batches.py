@@ -1,25 +1,34 @@
-"""Batches: orders planned together against the stash, then cut; one function a deed.
+"""Batches: orders planned together against the stash, confirmed, mended; one function a deed.
 
-The search for a plan takes seconds, so it runs between two short transactions: one reads the
-stash, the other books the batch if the stash still has what the plan takes.
+How a batch is cut is in `inventory.cutting`.  The search for a plan takes seconds, so it runs
+between two short transactions: one reads the stash, the other books the batch if the stash still
+has what the plan takes.
 """
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from decimal import ROUND_FLOOR, Decimal
 from fractions import Fraction
 from functools import partial
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from inventory import ledger
 from inventory.buying import on_sale, restock
-from inventory.models import Batch, BatchStatus, Kind, Order, Pattern, Reason, Shop, Status
+from inventory.cutting import (
+    PutAway,
+    cut_batch,
+    drop_batch,
+    get_batch,
+    list_batches,
+    lost_pieces,
+    plan_of,
+)
+from inventory.models import Batch, BatchStatus, Kind, Order, Pattern, Shop, Status
 from inventory.money import MOST_DECIMALS
 from inventory.orders import get_order, list_orders, order_pieces, set_status
 from inventory.plan import (
@@ -31,12 +40,11 @@ from inventory.plan import (
     Restock,
     Sheet,
     Spot,
-    plan_from_json,
     plan_to_json,
 )
 from inventory.reservations import reserved
 from inventory.shop import ShopFile, the_shop
-from inventory.stash import StashRow, add_offcut, find_stock, list_papers, list_stash, worth
+from inventory.stash import StashRow, find_stock, list_papers, list_stash, worth
 from nester.layouts import Answer, Cuts, Effort, Layout, Problem, Rect, Stock, Want
 from nester.measure import area_m2
 from nester.packing import Claim, Progress, Stop, Verdict, left_over, never, solve, solve_orders
@@ -47,10 +55,13 @@ from nester.voids import voids
 
 __all__ = [
     "PutAway",
+    "StashChanged",
+    "confirm_batch",
     "cut_batch",
     "drop_batch",
     "get_batch",
     "list_batches",
+    "mend_batch",
     "plan_batch",
     "plan_of",
 ]
@@ -65,11 +76,12 @@ def plan_batch(
     *,
     cuts: Cuts = Cuts.STRAIGHT,
     effort: Effort = Effort.NORMAL,
+    draft: bool = False,
     today: date,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Plan:
-    """Plan orders against the stash and book them as a batch.
+    """Plan orders against the stash and book them as a batch, which reserves what it takes.
 
     What open batches take is not planned with again.  Orders that can't be made whole stay
     confirmed and take nothing; the plan says what they lack and what to buy.
@@ -78,6 +90,8 @@ def plan_batch(
     ----------
     orders
         Numbers of confirmed orders; all of them, unless given.
+    draft
+        Only keep the plan: it reserves nothing until `confirm_batch`.
     effort, stop, on_progress
         As for `nester.packing.solve`.
 
@@ -93,7 +107,7 @@ def plan_batch(
         nothing has been booked.
     """
     with shop_file.read() as session:
-        desk = _Desk(session, orders)
+        desk = _Desk(session, _orders_to_plan(session, orders), _wanted_by_order)
     verdict = solve_orders(
         desk.problem(cuts),
         desk.claims,
@@ -107,26 +121,155 @@ def plan_batch(
     if not verdict.made:
         return plan
     with shop_file.begin() as session:
-        _check_unchanged(session, plan)
-        batch = Batch(made_at=datetime.now(UTC), cuts=cuts, effort=effort, plan="")
-        session.add(batch)
-        for planned in plan.orders:
-            if planned.made:
-                order = get_order(session, planned.number)
-                set_status(session, order, Status.PLANNED)
-                batch.orders.append(order)
-        session.flush()
-        plan = replace(plan, batch=batch.id)
-        batch.plan = plan_to_json(plan)
+        _check_unchanged(session, plan, "the stash changed while the plan was made")
+        status = BatchStatus.DRAFT if draft else BatchStatus.OPEN
+        batch, plan = _book(session, plan, status)
+        if not draft:
+            _orders_are_planned(session, batch)
     return plan
+
+
+def _book(
+    session: Session, plan: Plan, status: BatchStatus, mends: Batch | None = None
+) -> tuple[Batch, Plan]:
+    batch = Batch(
+        made_at=datetime.now(UTC),
+        cuts=plan.cuts,
+        effort=plan.effort,
+        status=status,
+        plan="",
+        mends_id=mends.id if mends else None,
+    )
+    session.add(batch)
+    batch.orders += [get_order(session, one.number) for one in plan.orders if one.made]
+    session.flush()
+    plan = replace(plan, batch=batch.id)
+    batch.plan = plan_to_json(plan)
+    session.flush()
+    return batch, plan
+
+
+def _orders_are_planned(session: Session, batch: Batch) -> None:
+    for order in batch.orders:
+        set_status(session, order, Status.PLANNED)
+
+
+def confirm_batch(session: Session, number: int) -> Batch:
+    """Reserve what a draft's plan takes.
+
+    Raises
+    ------
+    StashChanged
+        If the stash no longer has what it takes, or an order has moved on; it says what changed.
+    Refusal
+        If there is no such draft.
+    """
+    batch = get_batch(session, number)
+    if batch.status is not BatchStatus.DRAFT:
+        raise Refusal(f"batch {number} is {batch.status}; only a draft can be confirmed")
+    _check_unchanged(session, plan_of(batch), f"the stash changed since batch {number} was planned")
+    batch.status = BatchStatus.OPEN
+    _orders_are_planned(session, batch)
+    return batch
+
+
+def mend_batch(
+    shop_file: ShopFile,
+    number: int,
+    *,
+    effort: Effort = Effort.NORMAL,
+    today: date,
+    stop: Stop = never,
+    on_progress: Callable[[Progress], None] = lambda _: None,
+) -> Plan:
+    """Plan the spoiled pieces of a batch anew, and just these, from offcuts as far as they go.
+
+    Sheets are taken only for what no choice of offcuts holds; so the plan may cost more than the
+    cheapest one, whose proven bound it tells all the same.
+
+    Returns
+    -------
+    Plan
+        It is booked as a batch of its own, which reserves what it takes; its batch is None if
+        the pieces of no order can be made.
+
+    Raises
+    ------
+    Refusal
+        If there is no such batch, it lacks no piece, or the stash changed meanwhile.
+    """
+    with shop_file.read() as session:
+        batch = get_batch(session, number)
+        lost = lost_pieces(session, batch=number)
+        if not lost:
+            raise Refusal(f"batch {number} lacks no piece for which nothing is planned")
+        parts = plan_of(batch).parts
+        orders = {one.order_id: one.order for one in lost}
+        wanted = {
+            order: [
+                (parts[one.part].piece, parts[one.part].paper, one.quantity)
+                for one in lost
+                if one.order_id == order
+            ]
+            for order in orders
+        }
+        urgent = sorted(orders.values(), key=lambda order: (order.due, order.id))
+        desk = _Desk(session, urgent, lambda _, order: wanted[order.id])
+    problem = desk.problem(batch.cuts)
+    search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
+    verdict = solve_orders(
+        desk.offcuts_first(problem), desk.claims, effort, stop=stop, on_progress=on_progress
+    )
+    require(verdict.problem, verdict.answer)
+    verdict = _at_true_prices(verdict, problem)
+    require(verdict.problem, verdict.answer)
+    plan = desk.plan(verdict, effort, today, search)
+    if not verdict.made:
+        return plan
+    with shop_file.begin() as session:
+        _check_free(session, plan, "the stash changed while the plan was made")
+        mended = {one.id for one in lost if one.order_id in verdict.made}
+        still = {one.id: one for one in lost_pieces(session, batch=number)}
+        if not mended <= still.keys():
+            raise Refusal(f"the lost pieces of batch {number} changed meanwhile; plan again")
+        mending, plan = _book(session, plan, BatchStatus.OPEN, get_batch(session, number))
+        for one in mended:
+            still[one].mended_id = mending.id
+    return plan
+
+
+def _at_true_prices(verdict: Verdict, problem: Problem) -> Verdict:
+    """Return the verdict with what its sheets really cost, and a bound for that."""
+    honest = replace(verdict.problem, stock=problem.stock)
+    prices = {one.name: one.price for one in problem.stock}
+    layouts = verdict.answer.layouts
+    cost = sum((prices[one.stock] * one.copies for one in layouts), Fraction(0))
+    bound = min(cost, solve(honest, Effort.QUICK).bound) if verdict.made else Fraction(0)
+    return replace(verdict, problem=honest, answer=replace(verdict.answer, cost=cost, bound=bound))
+
+
+class StashChanged(Refusal):
+    """The stash no longer has what a plan takes."""
+
+
+def _wanted_by_order(session: Session, order: Order) -> list[tuple[Piece, str, int]]:
+    return [
+        (replace(piece, quantity=1), paper, piece.quantity * order.copies)
+        for piece, paper in order_pieces(session, order)
+    ]
 
 
 class _Desk:
     """Everything that planning reads from the book, laid out beside each other."""
 
-    def __init__(self, session: Session, numbers: Sequence[int]) -> None:
+    def __init__(
+        self,
+        session: Session,
+        orders: list[Order],
+        wanted: Callable[[Session, Order], Iterable[tuple[Piece, str, int]]],
+    ) -> None:
         self.shop: Shop = the_shop(session)
-        self.orders = _orders_to_plan(session, numbers)
+        self.orders = orders
         self.swatches = {paper.name: paper.swatch for paper in list_papers(session)}
         self._directional = {
             paper.name for paper in list_papers(session) if paper.pattern is Pattern.DIRECTIONAL
@@ -140,18 +283,18 @@ class _Desk:
             if row.quantity > taken[row.label]
         }
         self.prices = {label: _counted_price(self.shop, row) for label, row in self.rows.items()}
-        self.claims = self._claims(session)
+        self.claims = self._claims({order.id: wanted(session, order) for order in orders})
 
-    def _claims(self, session: Session) -> list[Claim]:
+    def _claims(self, wanted: Mapping[int, Iterable[tuple[Piece, str, int]]]) -> list[Claim]:
         index: dict[tuple[Piece, str], int] = {}
         claims = []
-        for order in self.orders:
-            wanted: Counter[str] = Counter()
-            for piece, paper in order_pieces(session, order):
-                single = replace(piece, quantity=1)
-                number = index.setdefault((single, paper), len(index))
-                wanted[str(number)] += piece.quantity * order.copies
-            claims.append(Claim(order.id, wanted, order.due))
+        due = {order.id: order.due for order in self.orders}
+        for order, pieces in wanted.items():
+            numbers: Counter[str] = Counter()
+            for piece, paper, quantity in pieces:
+                number = index.setdefault((piece, paper), len(index))
+                numbers[str(number)] += quantity
+            claims.append(Claim(order, numbers, due[order]))
         self.parts = [Part(paper, piece) for piece, paper in index]
         # No piece of its paper lies in a void with a shorter side than this.
         self._smallest_of: dict[str, int] = {}
@@ -193,6 +336,24 @@ class _Desk:
             cuts=cuts,
             smallest_offcut=self.shop.smallest_offcut,
             offcut_worth=Fraction(self.shop.offcut_worth, 100),
+        )
+
+    def offcuts_first(self, problem: Problem) -> Problem:
+        """Return the problem with sheets so dear that offcuts are taken wherever they serve."""
+        offcuts: dict[str, Fraction] = defaultdict(Fraction)
+        for one in problem.stock:
+            if self.rows[one.name].kind is Kind.OFFCUT:
+                offcuts[one.paper] += one.price
+        return replace(
+            problem,
+            # What is left of such a sheet would count too much.
+            offcut_worth=Fraction(0),
+            stock=tuple(
+                one
+                if self.rows[one.name].kind is Kind.OFFCUT
+                else replace(one, price=one.price + offcuts[one.paper])
+                for one in problem.stock
+            ),
         )
 
     def _turn(self, part: Part) -> Turn:
@@ -380,19 +541,26 @@ def _rounded_down(value: Fraction) -> Decimal:
     return exact.quantize(Decimal(1).scaleb(-MOST_DECIMALS), ROUND_FLOOR)
 
 
-def _check_unchanged(session: Session, plan: Plan) -> None:
+def _check_unchanged(session: Session, plan: Plan, what: str) -> None:
     """Refuse if the stash no longer has what the plan takes, or an order is no longer to plan."""
-    taken = reserved(session)
-    for label, number in _usage(plan).items():
-        free = ledger.on_hand(session, find_stock(session, label)) - taken[label]
-        if free < number:
-            raise Refusal(
-                f"the stash changed while the plan was made: it takes {number} of {label}, and"
-                f" {free} are free now; plan again"
-            )
     for planned in plan.orders:
         if planned.made and get_order(session, planned.number).status is not Status.CONFIRMED:
-            raise Refusal(f"order {planned.number} was changed while the plan was made; plan again")
+            now = get_order(session, planned.number).status
+            raise StashChanged(
+                f"order {planned.number} was changed since and is {now} now; plan again"
+            )
+    _check_free(session, plan, what)
+
+
+def _check_free(session: Session, plan: Plan, what: str) -> None:
+    taken = reserved(session)
+    changes = []
+    for label, number in _usage(plan).items():
+        free = max(0, ledger.on_hand(session, find_stock(session, label)) - taken[label])
+        if free < number:
+            changes.append(f"it takes {number} of {label}, and {free} are free now")
+    if changes:
+        raise StashChanged(f"{what}: {'; '.join(changes)}; plan again")
 
 
 def _usage(plan: Plan) -> Counter[str]:
@@ -400,108 +568,3 @@ def _usage(plan: Plan) -> Counter[str]:
     for layout in plan.layouts:
         used[layout.sheet.label] += layout.copies
     return used
-
-
-# --- afterwards --------------------------------------------------------------------------------
-
-
-def get_batch(session: Session, number: int) -> Batch:
-    """Return the batch of that number.
-
-    Raises
-    ------
-    Refusal
-        If there is none.
-    """
-    batch = session.get(Batch, number) if 0 < number < 2**63 else None
-    if batch is None:
-        raise Refusal(f"there is no batch {number}")
-    return batch
-
-
-def list_batches(session: Session) -> list[Batch]:
-    """Return all batches, the newest first."""
-    return list(session.scalars(select(Batch).order_by(Batch.id.desc())))
-
-
-def plan_of(batch: Batch) -> Plan:
-    """Return the plan that a batch was booked with."""
-    return plan_from_json(batch.plan)
-
-
-@dataclass(frozen=True)
-class PutAway:
-    """An offcut that cutting a batch brought into the stash."""
-
-    label: str
-    layout: int
-    paper: str
-    width: int
-    height: int
-
-
-def cut_batch(session: Session, number: int, *, place: str | None = None) -> list[PutAway]:
-    """Book a whole batch as cut: its sheets leave the stash, offcuts worth keeping enter it.
-
-    Parameters
-    ----------
-    place
-        Where the new offcuts are put.
-
-    Returns
-    -------
-    list of PutAway
-        The new offcuts with the labels to write on them, layout by layout.
-
-    Raises
-    ------
-    Refusal
-        If there is no such open batch, or the stash no longer has a sheet that it takes.
-    """
-    batch = _open_batch(session, number)
-    put_away = []
-    for layout in plan_of(batch).layouts:
-        sheet = layout.sheet
-        stock = find_stock(session, sheet.label)
-        ledger.move(session, stock, -layout.copies, Reason.CUT, batch=batch)
-        for _ in range(layout.copies):
-            for rect in layout.offcuts:
-                kept = add_offcut(
-                    session,
-                    sheet.paper,
-                    (rect.width, rect.height),
-                    place=place,
-                    parent=sheet.label,
-                    batch=batch,
-                )
-                put_away.append(
-                    PutAway(kept.label, layout.number, sheet.paper, rect.width, rect.height)
-                )
-    _close(session, batch, BatchStatus.CUT, Status.CUT)
-    return put_away
-
-
-def drop_batch(session: Session, number: int) -> None:
-    """Give up an open batch: what it reserved is free again, its orders are confirmed again.
-
-    Raises
-    ------
-    Refusal
-        If there is no such open batch.
-    """
-    _close(session, _open_batch(session, number), BatchStatus.DROPPED, Status.CONFIRMED)
-
-
-def _open_batch(session: Session, number: int) -> Batch:
-    batch = get_batch(session, number)
-    if batch.status is not BatchStatus.OPEN:
-        raise Refusal(f"batch {number} is {batch.status}; only an open batch can be changed")
-    return batch
-
-
-def _close(session: Session, batch: Batch, end: BatchStatus, orders_become: Status) -> None:
-    batch.status = end
-    for order in batch.orders:
-        if order.status is Status.PLANNED:
-            set_status(session, order, orders_become)
-    session.flush()

@@ -10,44 +10,51 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import timedelta
-from functools import partial
+from functools import cache, partial
 from typing import TYPE_CHECKING, Generic, TypeVar
 
+from inventory.ledger import begin_deed
 from inventory.lists import check_count, read_date, read_list
 from inventory.models import Grain, Pattern, Reason
 from inventory.names import clean_name, clean_note, fold, shorten, whole_number
 from inventory.orders import add_order, thickness_of_papers
 from inventory.own_designs import find_design
-from inventory.shop import the_shop
-from inventory.stash import (
+from inventory.papers import (
     HEAVIEST,
-    add_offcut,
     add_paper,
-    add_sheets,
     find_paper,
     list_papers,
     read_caliper,
     read_swatch,
 )
+from inventory.receiving import Line, keep_offcuts, receive
+from inventory.shop import the_shop
 from nester.designs import check_roles, read_settings
-from nester.paper import Size, parse_size
+from nester.paper import parse_size
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from datetime import date
-    from decimal import Decimal
     from pathlib import Path
 
     from sqlalchemy.orm import Session
 
     from inventory.lists import Row
-    from inventory.models import Order, Paper, Stock
+    from inventory.models import Order, Paper
     from nester.designs import Design
     from nester.designs.fit import Thickness
     from nester.measure import Unit
 
-__all__ = ["import_offcuts", "import_orders", "import_papers", "import_sheets", "read_due"]
+__all__ = [
+    "import_offcuts",
+    "import_orders",
+    "import_papers",
+    "import_sheets",
+    "read_due",
+    "read_offcuts",
+    "read_sheets",
+]
 
 _MOST_OFFCUTS = 1000
 """Each offcut gets a label of its own, so more of them in one line are a slip."""
@@ -102,7 +109,7 @@ def import_papers(session: Session, path: Path) -> int:
     path
         Columns name, colour, finish (may be empty), grammage (g/m²); optional swatch
         (``#rrggbb``), pattern (plain, patterned or directional), grain (unknown, long or short),
-        caliper (its thickness: ``0.3mm``, ``300um``, ``0.012in``).
+        caliper (its thickness: ``0.3mm``, ``300um``, ``0.012in``), note.
 
     Returns
     -------
@@ -117,7 +124,7 @@ def import_papers(session: Session, path: Path) -> int:
     rows = read_list(
         path,
         ("name", "colour", "finish", "grammage"),
-        ("swatch", "pattern", "grain", "caliper"),
+        ("swatch", "pattern", "grain", "caliper", "note"),
     )
     taken = {paper.name_key: "is in the book already" for paper in list_papers(session)}
     deeds = []
@@ -142,6 +149,7 @@ def _paper(session: Session, row: Row) -> _Deed[Paper]:
         pattern=row.choice("pattern", list(Pattern), Pattern.PLAIN),
         grain=row.choice("grain", list(Grain), Grain.UNKNOWN),
         caliper=row.read("caliper", read_caliper),
+        note=row.read("note", clean_note),
     )
     return _Deed(row, "name", add)
 
@@ -153,18 +161,34 @@ def _grammage(text: str) -> int:
 # --- sheets and offcuts ------------------------------------------------------------------------
 
 
-def import_sheets(
-    session: Session, path: Path, unit: Unit, *, reason: Reason = Reason.RECEIVED
-) -> int:
-    """Put the sheets of a list into the stash.
+def read_sheets(session: Session, path: Path, unit: Unit) -> list[Line]:
+    """Return the sheets of a list, checked, to be shown before they are received.
 
     Parameters
     ----------
     path
         Columns paper, size (see `nester.paper.parse_size`), quantity; optional price (of one),
-        place, note.
+        place, note, lot.
     unit
         The unit of bare numbers.
+
+    Raises
+    ------
+    Refusal
+        One sentence with file, line and field.
+    """
+    rows = read_list(path, ("paper", "size", "quantity"), ("price", "place", "note", "lot"))
+    reader = _LineReader(session, unit)
+    return [reader.read(row, row.count("quantity"), "quantity") for row in rows]
+
+
+def import_sheets(
+    session: Session, path: Path, unit: Unit, *, reason: Reason = Reason.RECEIVED
+) -> int:
+    """Put the sheets of a list into the stash; see `read_sheets` for its columns.
+
+    Parameters
+    ----------
     reason
         `Reason.RECEIVED`, or `Reason.OPENING` for what was there when the book was begun.
 
@@ -178,25 +202,30 @@ def import_sheets(
     Refusal
         One sentence with file, line and field.
     """
-    rows = read_list(path, ("paper", "size", "quantity"), ("price", "place", "note"))
-    lots = [_Lot.of(session, row, unit, row.count("quantity")) for row in rows]
-    _do(_sheets(session, lot, reason) for lot in lots)
-    return sum(lot.quantity for lot in lots)
+    lines = read_sheets(session, path, unit)
+    receive(session, lines, reason=reason)
+    return sum(line.quantity for line in lines)
 
 
-def _sheets(session: Session, lot: _Lot, reason: Reason) -> _Deed[Stock]:
-    add = partial(
-        add_sheets,
-        session,
-        lot.paper,
-        lot.size,
-        lot.quantity,
-        price=lot.price,
-        place=lot.place,
-        note=lot.note,
-        reason=reason,
-    )
-    return _Deed(lot.row, "quantity", add)
+def read_offcuts(session: Session, path: Path, unit: Unit) -> list[Line]:
+    """Return the offcuts of a list, checked, to be shown before they are put away.
+
+    Parameters
+    ----------
+    path
+        Columns paper, size (see `nester.paper.parse_size`); optional place, note, price (of one),
+        quantity (1, unless given), lot.
+    unit
+        The unit of bare numbers.
+
+    Raises
+    ------
+    Refusal
+        One sentence with file, line and field.
+    """
+    rows = read_list(path, ("paper", "size"), ("place", "note", "price", "quantity", "lot"))
+    reader = _LineReader(session, unit)
+    return [reader.read(row, row.read("quantity", _how_many_offcuts), "paper") for row in rows]
 
 
 def import_offcuts(
@@ -207,10 +236,7 @@ def import_offcuts(
     Parameters
     ----------
     path
-        Columns paper, size (see `nester.paper.parse_size`); optional place, note, price (of one),
-        quantity (1, unless given).
-    unit
-        The unit of bare numbers.
+        See `read_offcuts` for its columns.
     reason
         `Reason.KEPT`, or `Reason.OPENING` for what was there when the book was begun.
 
@@ -224,24 +250,9 @@ def import_offcuts(
     Refusal
         One sentence with file, line and field.
     """
-    rows = read_list(path, ("paper", "size"), ("place", "note", "price", "quantity"))
-    lots = [_Lot.of(session, row, unit, row.read("quantity", _how_many_offcuts)) for row in rows]
-    _do(_offcut(session, lot, reason) for lot in lots for _ in range(lot.quantity))
-    return sum(lot.quantity for lot in lots)
-
-
-def _offcut(session: Session, lot: _Lot, reason: Reason) -> _Deed[Stock]:
-    add = partial(
-        add_offcut,
-        session,
-        lot.paper,
-        lot.size,
-        price=lot.price,
-        place=lot.place,
-        note=lot.note,
-        reason=reason,
-    )
-    return _Deed(lot.row, "paper", add)
+    lines = read_offcuts(session, path, unit)
+    keep_offcuts(session, begin_deed(session, reason), lines, reason=reason)
+    return sum(line.quantity for line in lines)
 
 
 def _how_many_offcuts(text: str) -> int:
@@ -249,28 +260,24 @@ def _how_many_offcuts(text: str) -> int:
     return whole_number(number, "the number of offcuts", least=1, most=_MOST_OFFCUTS)
 
 
-@dataclass(frozen=True)
-class _Lot:
-    """What a line says of sheets and offcuts alike."""
+class _LineReader:
+    """Reads what a line says of sheets and offcuts alike; the same word is looked up once."""
 
-    row: Row
-    paper: str
-    size: Size
-    quantity: int
-    price: Decimal | None
-    place: str | None
-    note: str
+    def __init__(self, session: Session, unit: Unit) -> None:
+        self._paper = cache(partial(_paper_named, session))
+        self._size = cache(partial(parse_size, unit=unit))
 
-    @classmethod
-    def of(cls, session: Session, row: Row, unit: Unit, quantity: int) -> _Lot:
-        return cls(
-            row=row,
-            paper=row.read("paper", lambda text: _paper_named(session, text)),
-            size=row.read("size", lambda text: parse_size(text, unit)),
+    def read(self, row: Row, quantity: int, field: str) -> Line:
+        """Return a line; `field` is what to name should booking it be refused all the same."""
+        return Line(
+            paper=row.read("paper", self._paper),
+            size=row.read("size", self._size),
             quantity=quantity,
             price=row.money("price") if row.text("price") else None,
             place=_name_or_none(row, "place"),
             note=row.read("note", clean_note),
+            lot=_name_or_none(row, "lot") or "",
+            where=f"{row.file}, line {row.line}, {field}: ",
         )
 
 

@@ -1,32 +1,83 @@
 """The ledger of the stash: the only code that changes a quantity.
 
 How many sheets there are is nowhere written down: it is the sum of the movements.  Movements are
-only ever added; a mistake is mended by a counter-movement.
+only ever added; a mistake is mended by a counter-movement.  Whatever was done together at the
+table is one deed: its movements are booked, and taken back, together.
 """
 
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import func, select
+from sqlalchemy import func, insert, select
 
-from inventory.models import Kind, Movement, Reason
+from inventory.models import Deed, Kind, Movement, Reason, SupplyMovement
 from inventory.names import LARGEST_NUMBER, clean_note
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from sqlalchemy import Subquery
     from sqlalchemy.orm import Session
 
-    from inventory.models import Batch, Stock
+    from inventory.models import Batch, Delivery, Stock, SupplyItem
 
-__all__ = ["move", "on_hand", "on_hand_of", "sums", "undo"]
+__all__ = [
+    "begin_deed",
+    "check_range",
+    "left_of",
+    "move",
+    "move_many",
+    "move_supply",
+    "on_hand",
+    "on_hand_of",
+    "sums",
+    "undo",
+    "undo_deed",
+]
 
 _ADDS = frozenset({Reason.OPENING, Reason.RECEIVED, Reason.KEPT})
-_TAKES = frozenset({Reason.CUT, Reason.SPOILED})
+_TAKES = frozenset({Reason.CUT, Reason.SPOILED, Reason.USED})
+
+
+def begin_deed(
+    session: Session,
+    reason: Reason,
+    *,
+    note: str = "",
+    at: datetime | None = None,
+    batch: Batch | None = None,
+    layout: int | None = None,
+    copies: list[int] | None = None,
+    delivery: Delivery | None = None,
+) -> Deed:
+    """Book that something was done; its movements are then booked with `move` and its kin.
+
+    Parameters
+    ----------
+    session
+        In a write transaction (`inventory.shop.ShopFile.begin`).
+    reason
+        Any but `Reason.UNDONE`, which `undo_deed` books.
+    at
+        When it was done; now, unless given.
+    layout, copies
+        Which copies of which layout of the batch were cut or spoiled.
+
+    Raises
+    ------
+    Refusal
+        If the note can't be so.
+    """
+    deed = Deed(
+        reason=reason, note=clean_note(note), at=at or datetime.now(UTC), batch=batch,
+        layout=layout, copies=copies, delivery=delivery,
+    )  # fmt: skip
+    session.add(deed)
+    session.flush()
+    return deed
 
 
 def move(
@@ -38,6 +89,7 @@ def move(
     batch: Batch | None = None,
     note: str = "",
     at: datetime | None = None,
+    deed: Deed | None = None,
 ) -> Movement:
     """Book one change of a quantity.
 
@@ -53,6 +105,9 @@ def move(
         The batch it was done for.
     at
         When it happened; now, unless given.
+    deed
+        What it is a part of: then batch, note and time are the deed's.  Unless given, the
+        movement is a deed of its own.
 
     Raises
     ------
@@ -62,19 +117,122 @@ def move(
     ValueError
         If the reason does not go with the change: a mistake of the program's.
     """
+    _check_reason(reason, change)
+    check_range(stock, on_hand(session, stock), change)
+    if deed is None:
+        deed = begin_deed(session, reason, note=note, at=at, batch=batch)
+    return _book(session, Movement(**_line(stock, change, reason, deed)))
+
+
+def move_many(session: Session, deed: Deed, changes: Sequence[tuple[Stock, int, Reason]]) -> None:
+    """Book many changes of one deed at once, each as `move` would.
+
+    Raises
+    ------
+    Refusal
+        As of `move`; nothing has been booked then.
+    """
+    there = on_hand_of(session, {stock.id: stock for stock, _, _ in changes}.values())
+    for stock, change, reason in changes:
+        _check_reason(reason, change)
+        check_range(stock, there[stock.id], change)
+        there[stock.id] += change
+    # One statement: the unit of work would send a row a statement, as lines refer to lines.
+    if changes:
+        session.execute(insert(Movement), [_line(*change, deed) for change in changes])
+
+
+def _line(stock: Stock, change: int, reason: Reason, deed: Deed) -> dict[str, Any]:
+    return {
+        "stock_id": stock.id, "change": change, "reason": reason, "batch_id": deed.batch_id,
+        "note": deed.note, "at": deed.at, "deed_id": deed.id,
+    }  # fmt: skip
+
+
+def _check_reason(reason: Reason, change: int) -> None:
     if reason is Reason.UNDONE:
         raise ValueError("a movement is taken back by undo()")
     if change == 0 or (reason in _ADDS and change < 0) or (reason in _TAKES and change > 0):
         raise ValueError(f"a movement '{reason}' can't change a quantity by {change}")
-    _check_range(stock, on_hand(session, stock), change)
-    return _book(session, Movement(
-        stock=stock, change=change, reason=reason, batch=batch, note=clean_note(note),
-        at=at or datetime.now(UTC),
-    ))  # fmt: skip
 
 
-def undo(session: Session, movement: Movement, *, note: str = "") -> Movement:
-    """Take a movement back by its counter-movement.
+def move_supply(session: Session, item: SupplyItem, change: int, deed: Deed) -> SupplyMovement:
+    """Book one change of how much of a supply there is.
+
+    Parameters
+    ----------
+    change
+        In the smallest parts of the supply's measure (`inventory.models.Measure`).
+    deed
+        What it is a part of; its reason says why.
+
+    Raises
+    ------
+    Refusal
+        If less is there than is taken.
+    """
+    _check_reason(deed.reason, change)
+    return _book_supply(session, item, change, deed)
+
+
+def _book_supply(session: Session, item: SupplyItem, change: int, deed: Deed) -> SupplyMovement:
+    if left_of(session, item) + change < 0:
+        raise Refusal(f"there is not as much left of {item.label}, {item.supply.name}")
+    movement = SupplyMovement(item=item, change=change, deed=deed)
+    session.add(movement)
+    session.flush()
+    return movement
+
+
+def left_of(session: Session, item: SupplyItem) -> int:
+    """Return how much of a reel or pack is left, in the smallest parts of its measure."""
+    total = select(func.coalesce(func.sum(SupplyMovement.change), 0))
+    return int(session.scalars(total.where(SupplyMovement.item_id == item.id)).one())
+
+
+def undo_deed(session: Session, deed: Deed, *, note: str = "") -> Deed:
+    """Take back all that a deed booked, by counter-movements.
+
+    Raises
+    ------
+    Refusal
+        If it has been taken back already, is a counter-deed itself, or if what it brought has
+        gone since; nothing has changed then.
+    """
+    if deed.reason is Reason.UNDONE:
+        raise Refusal(f"deed {deed.id} took another one back; do that one again instead")
+    if session.scalar(select(Deed.id).where(Deed.undoes_id == deed.id)) is not None:
+        raise Refusal(f"deed {deed.id} has been taken back already")
+    movements = session.scalars(select(Movement).where(Movement.deed_id == deed.id)).all()
+    supplies = session.scalars(
+        select(SupplyMovement).where(SupplyMovement.deed_id == deed.id)
+    ).all()
+    there = on_hand_of(session, {one.stock_id: one.stock for one in movements}.values())
+    for one in movements:
+        check_range(one.stock, there[one.stock_id], -one.change)
+        there[one.stock_id] -= one.change
+    back = Deed(
+        reason=Reason.UNDONE, note=clean_note(note), at=datetime.now(UTC), batch=deed.batch,
+        undoes_id=deed.id,
+    )  # fmt: skip
+    session.add(back)
+    session.flush()
+    for one in movements:
+        undo(session, one, note=note, deed=back)
+    for supply in supplies:
+        _book_supply(session, supply.item, -supply.change, back)
+    return back
+
+
+def undo(
+    session: Session, movement: Movement, *, note: str = "", deed: Deed | None = None
+) -> Movement:
+    """Take one movement back by its counter-movement.
+
+    Parameters
+    ----------
+    deed
+        The deed that takes back the whole deed it was a part of (see `undo_deed`).
 
     Raises
     ------
@@ -91,10 +249,11 @@ def undo(session: Session, movement: Movement, *, note: str = "") -> Movement:
     taken_back = select(Movement.id).where(Movement.undoes_id == movement.id)
     if session.scalar(taken_back) is not None:
         raise Refusal(f"that movement of {stock.label} has been taken back already")
-    _check_range(stock, on_hand(session, stock), -movement.change)
+    check_range(stock, on_hand(session, stock), -movement.change)
     return _book(session, Movement(
         stock=stock, change=-movement.change, reason=Reason.UNDONE, batch=movement.batch,
-        note=clean_note(note), undoes=movement, at=datetime.now(UTC),
+        note=clean_note(note), undoes=movement, at=deed.at if deed else datetime.now(UTC),
+        deed=deed,
     ))  # fmt: skip
 
 
@@ -104,7 +263,19 @@ def _book(session: Session, movement: Movement) -> Movement:
     return movement
 
 
-def _check_range(stock: Stock, there: int, change: int) -> None:
+def check_range(stock: Stock, there: int, change: int) -> None:
+    """Refuse a change that leaves less than nothing, or more than there can be.
+
+    Parameters
+    ----------
+    there
+        How many there are before it.
+
+    Raises
+    ------
+    Refusal
+        If there would be less than none, more than 1,000,000 sheets, or an offcut twice.
+    """
     after = there + change
     if after < 0:
         if stock.kind is Kind.OFFCUT:

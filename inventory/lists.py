@@ -1,7 +1,8 @@
 """Plain lists: CSV files with a line of column names, as people and spreadsheets write them.
 
 Read are UTF-8 files, with or without a byte-order mark, with any line ends, separated by commas,
-semicolons or tabs.  Whatever is wrong is refused in one sentence that names file, line and field.
+semicolons or tabs; and of a workbook in Office Open XML (``.xlsx``) the first sheet.  Whatever is
+wrong is refused in one sentence that names file, line and field.
 """
 
 from __future__ import annotations
@@ -12,11 +13,12 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, time
 from decimal import Decimal
 from difflib import get_close_matches
 from pathlib import Path
 from typing import NoReturn, TypeVar
+from zipfile import BadZipFile
 
 from inventory.money import parse_money
 from inventory.names import clean_name, shorten
@@ -35,6 +37,9 @@ __all__ = [
 
 LARGEST_COUNT = 1_000_000
 _LARGEST_FILE = 50_000_000
+_MOST_COLUMNS = 200
+_UNREADABLE = (BadZipFile, LookupError, ValueError, EOFError, SyntaxError, OSError)
+"""What a damaged workbook raises; faulty XML is a SyntaxError."""
 _LARGEST_FIELD = csv.field_size_limit()
 _T = TypeVar("_T")
 
@@ -122,7 +127,7 @@ def read_list(path: Path, required: Sequence[str], optional: Sequence[str] = ())
 
     Further columns are passed over, unless their name looks like a slip of a known one.
     """
-    lines = _split(_read_text(path), path)
+    lines = _read_workbook(path) if path.suffix.casefold() == ".xlsx" else _read_csv(path)
     try:
         header = next(lines)
     except StopIteration:
@@ -142,7 +147,45 @@ def read_list(path: Path, required: Sequence[str], optional: Sequence[str] = ())
     return rows
 
 
-def _read_text(path: Path) -> str:
+def _read_csv(path: Path) -> Iterator[tuple[int, list[str]]]:
+    return _split(_read_text(path), path)
+
+
+def _read_workbook(path: Path) -> Iterator[tuple[int, list[str]]]:
+    """Yield the lines of a workbook's first sheet, each cell as a person would type it."""
+    import warnings
+
+    from openpyxl import load_workbook
+
+    data = io.BytesIO(_read_bytes(path))
+    unreadable = Refusal(f"{path}: it can't be read as a workbook; save it as .xlsx or CSV UTF-8")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of styles and charts, which say nothing here
+            book = load_workbook(data, read_only=True, data_only=True)
+            rows = list(book.worksheets[0].iter_rows(values_only=True, max_col=_MOST_COLUMNS))
+    except _UNREADABLE as why:
+        raise unreadable from why
+    for line, cells in enumerate(rows, start=1):
+        fields = [_cell_text(cell) for cell in cells]
+        while fields and not fields[-1]:
+            fields.pop()
+        if fields:
+            yield line, fields
+
+
+def _cell_text(cell: object) -> str:
+    """Write a cell's value; a workbook keeps whole numbers as 5.0 and days as midnights."""
+    if cell is None:
+        return ""
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
+    if isinstance(cell, datetime) and cell.time() == time():
+        return cell.date().isoformat()
+    return str(cell).strip()
+
+
+def _read_bytes(path: Path) -> bytes:
     try:
         with path.open("rb") as file:
             data = file.read(_LARGEST_FILE + 1)
@@ -154,6 +197,11 @@ def _read_text(path: Path) -> str:
         raise Refusal(f"{path}: it can't be read ({why.strerror or why})") from None
     if len(data) > _LARGEST_FILE:
         raise Refusal(f"{path}: more than {_LARGEST_FILE // 10**6} MB is no list of this kind")
+    return data
+
+
+def _read_text(path: Path) -> str:
+    data = _read_bytes(path)
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as why:

@@ -24,6 +24,7 @@ from sqlalchemy import (
     String,
     Text,
     UniqueConstraint,
+    text,
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship, validates
 from sqlalchemy.types import TypeDecorator, TypeEngine
@@ -41,11 +42,16 @@ __all__ = [
     "Batch",
     "BatchOrder",
     "BatchStatus",
+    "Deed",
+    "Delivery",
     "Effort",
     "Grain",
     "Kind",
+    "Lost",
+    "Measure",
     "Movement",
     "Order",
+    "OrderStep",
     "OwnDesign",
     "Paper",
     "Pattern",
@@ -54,6 +60,11 @@ __all__ = [
     "Shop",
     "Status",
     "Stock",
+    "StockCount",
+    "Substitute",
+    "Supply",
+    "SupplyItem",
+    "SupplyMovement",
 ]
 
 OFFCUT_WORTH = 50
@@ -97,6 +108,10 @@ class Reason(StrEnum):
     COUNTED = "counted"
     """A count found more or less than the book said."""
     SPOILED = "spoiled"
+    MOVED = "moved"
+    """It lies in another place now."""
+    USED = "used"
+    """A supply went into what was made."""
     UNDONE = "undone"
     """A counter-movement: it takes back the movement that it names."""
 
@@ -116,9 +131,22 @@ class Status(StrEnum):
 class BatchStatus(StrEnum):
     """How far a batch is."""
 
+    DRAFT = "draft"
+    """Its plan is kept and reserves nothing until it is confirmed."""
     OPEN = "open"
     CUT = "cut"
     DROPPED = "dropped"
+
+
+class Measure(StrEnum):
+    """In what a supply is counted; the ledger keeps whole numbers of the smallest part."""
+
+    REEL = "reel"
+    """By length, reel by reel: fine units."""
+    COUNT = "count"
+    """By the piece."""
+    AMOUNT = "amount"
+    """By weight or volume: thousandths of its unit."""
 
 
 class Effort(StrEnum):
@@ -187,9 +215,21 @@ _COLUMN_TYPES: dict[Any, TypeEngine[Any]] = {
     Decimal: Money(),
     datetime: Moment(),
     dict[str, str]: JSON(),
+    list[int]: JSON(none_as_null=True),
     **{
         kind: _one_of(kind)
-        for kind in (Pattern, Grain, Kind, Reason, Status, BatchStatus, Effort, Cuts, Unit)
+        for kind in (
+            Pattern,
+            Grain,
+            Kind,
+            Reason,
+            Status,
+            BatchStatus,
+            Measure,
+            Effort,
+            Cuts,
+            Unit,
+        )
     },
 }
 
@@ -262,6 +302,8 @@ class Paper(_Named, Base):
         g/m².
     caliper
         Its thickness in fine units, measured or as its maker states it; None if nobody gave it.
+    note
+        How it behaves on the table: what cracks, what glue holds.
     """
 
     __tablename__ = "paper"
@@ -278,17 +320,72 @@ class Paper(_Named, Base):
     pattern: Mapped[Pattern] = mapped_column(default=Pattern.PLAIN)
     grain: Mapped[Grain] = mapped_column(default=Grain.UNKNOWN)
     caliper: Mapped[int | None] = mapped_column(BigInteger)
+    note: Mapped[str] = mapped_column(Text, default="")
 
 
-class Place(_Named, Base):
-    """Where paper lies: a shelf, a drawer, a box; one may stand in another."""
+class Substitute(Base):
+    """A paper that may stand in for another where that is allowed; the lowest rank first."""
+
+    __tablename__ = "substitute"
+    __table_args__ = (
+        UniqueConstraint("paper_id", "rank"),
+        CheckConstraint("rank > 0", name="rank"),
+        CheckConstraint("paper_id <> instead_id", name="other"),
+    )
+
+    paper_id: Mapped[int] = mapped_column(ForeignKey("paper.id"), primary_key=True)
+    instead_id: Mapped[int] = mapped_column(ForeignKey("paper.id"), primary_key=True)
+    rank: Mapped[int]
+
+
+class Place(Base):
+    """Where paper lies: a shelf, a drawer, a box; one may stand in another.
+
+    No two have the same name in the same place, however it is spelt.
+    """
 
     __tablename__ = "place"
+    __table_args__ = (
+        UniqueConstraint("parent_id", "name_key"),
+        # No two nothings are equal, so what stands nowhere needs a rule of its own.
+        Index(
+            "ix_place_outermost",
+            "name_key",
+            unique=True,
+            sqlite_where=text("parent_id IS NULL"),
+            postgresql_where=text("parent_id IS NULL"),
+        ),
+    )
 
     id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(String(LONGEST_NAME))
+    name_key: Mapped[str] = mapped_column(Text)
     parent_id: Mapped[int | None] = mapped_column(ForeignKey("place.id"))
 
     parent: Mapped[Place | None] = relationship(remote_side="Place.id")
+
+    @validates("name")
+    def _keep_key(self, _: str, name: str) -> str:
+        self.name_key = fold(name)
+        return name
+
+
+class Delivery(Base):
+    """What a supplier brought under one delivery note; `number` is empty if there was none."""
+
+    __tablename__ = "delivery"
+    __table_args__ = (UniqueConstraint("supplier_key", "number_key"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    supplier: Mapped[str] = mapped_column(String(LONGEST_NAME))
+    supplier_key: Mapped[str] = mapped_column(Text)
+    number: Mapped[str] = mapped_column(String(LONGEST_NAME))
+    number_key: Mapped[str] = mapped_column(Text)
+
+    @validates("supplier", "number")
+    def _keep_keys(self, field: str, written: str) -> str:
+        setattr(self, f"{field}_key", fold(written))
+        return written
 
 
 class Stock(Base):
@@ -302,6 +399,8 @@ class Stock(Base):
         Fine units.
     price
         Of one, in the shop's currency; None if nobody gave it.
+    lot
+        What its maker printed on the pack: colours differ a little from lot to lot.
     parent
         What an offcut was cut from, if that is known.
     """
@@ -324,11 +423,47 @@ class Stock(Base):
     price: Mapped[Decimal | None]
     place_id: Mapped[int | None] = mapped_column(ForeignKey("place.id"))
     note: Mapped[str] = mapped_column(Text, default="")
+    lot: Mapped[str] = mapped_column(String(LONGEST_NAME), default="")
     parent_id: Mapped[int | None] = mapped_column(ForeignKey("stock.id"))
 
     paper: Mapped[Paper] = relationship()
     place: Mapped[Place | None] = relationship()
     parent: Mapped[Stock | None] = relationship(remote_side="Stock.id")
+
+
+class Deed(Base):
+    """One thing that was done at the table: all its movements are booked, or taken back, together.
+
+    The database refuses to change or delete it; only `inventory.ledger` writes these.
+
+    Attributes
+    ----------
+    reason
+        What was done; `Reason.UNDONE` takes back the deed that it names.
+    at
+        When it was done.
+    layout, copies
+        Of the batch's plan: which copies of which layout, counted from 1, were cut or spoiled.
+    """
+
+    __tablename__ = "deed"
+    __table_args__ = (
+        CheckConstraint("(reason = 'undone') = (undoes_id IS NOT NULL)", name="undoes"),
+        CheckConstraint("layout IS NULL OR batch_id IS NOT NULL", name="layout"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    reason: Mapped[Reason]
+    at: Mapped[datetime]
+    note: Mapped[str] = mapped_column(Text, default="")
+    batch_id: Mapped[int | None] = mapped_column(ForeignKey("batch.id"), index=True)
+    layout: Mapped[int | None]
+    copies: Mapped[list[int] | None]
+    delivery_id: Mapped[int | None] = mapped_column(ForeignKey("delivery.id"), index=True)
+    undoes_id: Mapped[int | None] = mapped_column(ForeignKey("deed.id"), unique=True)
+
+    batch: Mapped[Batch | None] = relationship()
+    delivery: Mapped[Delivery | None] = relationship()
 
 
 class Movement(Base):
@@ -352,10 +487,24 @@ class Movement(Base):
     batch_id: Mapped[int | None] = mapped_column(ForeignKey("batch.id"), index=True)
     note: Mapped[str] = mapped_column(Text, default="")
     undoes_id: Mapped[int | None] = mapped_column(ForeignKey("movement.id"), unique=True)
+    deed_id: Mapped[int | None] = mapped_column(ForeignKey("deed.id"), index=True)
 
     stock: Mapped[Stock] = relationship()
     batch: Mapped[Batch | None] = relationship()
     undoes: Mapped[Movement | None] = relationship(remote_side="Movement.id")
+    deed: Mapped[Deed | None] = relationship()
+
+
+class StockCount(Base):
+    """What a count found, also where the book was right."""
+
+    __tablename__ = "stock_count"
+    __table_args__ = (CheckConstraint("found >= 0 AND booked >= 0", name="found"),)
+
+    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), primary_key=True)
+    stock_id: Mapped[int] = mapped_column(ForeignKey("stock.id"), primary_key=True, index=True)
+    found: Mapped[int]
+    booked: Mapped[int]
 
 
 class Order(Base):
@@ -369,6 +518,8 @@ class Order(Base):
         The unit of a bare number in `sizes`: the shop's when the order was taken.
     papers
         The name of a paper for each role that was given one.
+    design_text
+        The text of a design of the maker's own, as it was when the order was taken.
     """
 
     __tablename__ = "orders"
@@ -384,10 +535,22 @@ class Order(Base):
     due: Mapped[date] = mapped_column(index=True)
     status: Mapped[Status]
     made_at: Mapped[datetime]
+    design_text: Mapped[str | None] = mapped_column(Text)
 
     batches: Mapped[list[Batch]] = relationship(
         secondary="batch_order", back_populates="orders", order_by="Batch.id"
     )
+
+
+class OrderStep(Base):
+    """When an order became what; the last step is its status."""
+
+    __tablename__ = "order_step"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    order_id: Mapped[int] = mapped_column(ForeignKey("orders.id"), index=True)
+    status: Mapped[Status]
+    at: Mapped[datetime]
 
 
 class OwnDesign(_Named, Base):
@@ -407,7 +570,13 @@ class OwnDesign(_Named, Base):
 
 
 class Batch(Base):
-    """The orders that are cut together, and their plan (JSON text)."""
+    """The orders that are cut together, and their plan (JSON text).
+
+    Attributes
+    ----------
+    mends_id
+        The batch whose spoiled pieces are made again in this one.
+    """
 
     __tablename__ = "batch"
 
@@ -417,6 +586,7 @@ class Batch(Base):
     effort: Mapped[Effort]
     status: Mapped[BatchStatus] = mapped_column(default=BatchStatus.OPEN)
     plan: Mapped[str] = mapped_column(Text)
+    mends_id: Mapped[int | None] = mapped_column(ForeignKey("batch.id"))
 
     orders: Mapped[list[Order]] = relationship(
         secondary="batch_order", back_populates="batches", order_by="Order.id"
@@ -430,3 +600,92 @@ class BatchOrder(Base):
 
     batch_id: Mapped[int] = mapped_column(ForeignKey("batch.id"), primary_key=True)
     order_id: Mapped[int] = mapped_column(ForeignKey("orders.id"), primary_key=True, index=True)
+
+
+class Lost(Base):
+    """Equal pieces of an order that were spoiled and must be made again.
+
+    Attributes
+    ----------
+    part
+        Index into the parts of the plan of `batch_id`.
+    mended_id
+        The batch in which they are made again; None as long as none is planned.
+    """
+
+    __tablename__ = "lost"
+    __table_args__ = (CheckConstraint("quantity > 0", name="quantity"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
+    batch_id: Mapped[int] = mapped_column(ForeignKey("batch.id"), index=True)
+    order_id: Mapped[int] = mapped_column(ForeignKey("orders.id"), index=True)
+    part: Mapped[int]
+    quantity: Mapped[int]
+    mended_id: Mapped[int | None] = mapped_column(ForeignKey("batch.id"))
+
+    order: Mapped[Order] = relationship()
+
+
+class Supply(_Named, Base):
+    """What goes into a box beside paper: ribbon, adhesive, eyelets.
+
+    Attributes
+    ----------
+    unit
+        Of `Measure.AMOUNT`: ``ml``, ``g``.
+    """
+
+    __tablename__ = "supply"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    measure: Mapped[Measure]
+    unit: Mapped[str] = mapped_column(String(20), default="")
+    note: Mapped[str] = mapped_column(Text, default="")
+
+
+class SupplyItem(Base):
+    """One reel, or one pack or bottle, of a supply; how much of it is left is in its movements.
+
+    Attributes
+    ----------
+    label
+        ``R-1`` for a reel, ``P-1`` for the rest; never used again.
+    price
+        Of the whole item as it came, in the shop's currency.
+    """
+
+    __tablename__ = "supply_item"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    supply_id: Mapped[int] = mapped_column(ForeignKey("supply.id"), index=True)
+    label: Mapped[str] = mapped_column(String(20), unique=True)
+    price: Mapped[Decimal | None]
+    place_id: Mapped[int | None] = mapped_column(ForeignKey("place.id"))
+    lot: Mapped[str] = mapped_column(String(LONGEST_NAME), default="")
+
+    supply: Mapped[Supply] = relationship()
+    place: Mapped[Place | None] = relationship()
+
+
+class SupplyMovement(Base):
+    """One line of the supplies' ledger; the database itself refuses to change or delete it.
+
+    Only `inventory.ledger` writes these.
+
+    Attributes
+    ----------
+    change
+        In the smallest parts of the supply's `Measure`.
+    """
+
+    __tablename__ = "supply_movement"
+    __table_args__ = (CheckConstraint("change <> 0", name="change"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    item_id: Mapped[int] = mapped_column(ForeignKey("supply_item.id"), index=True)
+    change: Mapped[int] = mapped_column(BigInteger)
+    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
+
+    item: Mapped[SupplyItem] = relationship()
+    deed: Mapped[Deed] = relationship()

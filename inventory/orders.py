@@ -3,17 +3,27 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 
-from inventory.models import Order, Status
+from inventory.models import (
+    Batch,
+    BatchOrder,
+    BatchStatus,
+    Deed,
+    Lost,
+    Order,
+    OrderStep,
+    Status,
+)
 from inventory.names import choice, clean_name, shorten, whole_number
-from inventory.own_designs import find_design
+from inventory.own_designs import find_design, text_of_design
 from inventory.shop import the_shop
 from inventory.stash import find_paper
 from nester.designs import check_roles, paper_for, read_settings, roles_of
 from nester.designs.fit import Verdict, refuse_binding
+from nester.designs.own import read_own_design
 from nester.designs.thickness import Sheetstock, thickness_by_role
 from nester.refusal import Refusal
 
@@ -29,11 +39,15 @@ if TYPE_CHECKING:
     from nester.pieces import Piece
 
 __all__ = [
+    "BoardRow",
     "add_order",
+    "design_of",
     "get_order",
     "list_orders",
+    "order_board",
     "order_pieces",
     "set_status",
+    "steps_of",
     "thickness_of_papers",
 ]
 
@@ -41,12 +55,13 @@ _STEPS: dict[Status, tuple[Status, ...]] = {
     Status.DRAFT: (Status.CONFIRMED, Status.CANCELLED),
     Status.CONFIRMED: (Status.PLANNED, Status.CANCELLED),
     Status.PLANNED: (Status.CUT, Status.CONFIRMED, Status.CANCELLED),
-    Status.CUT: (Status.ASSEMBLED, Status.CANCELLED),
+    Status.CUT: (Status.ASSEMBLED, Status.PLANNED, Status.CANCELLED),
     Status.ASSEMBLED: (Status.DELIVERED, Status.CANCELLED),
     Status.DELIVERED: (),
     Status.CANCELLED: (),
 }
-"""Where an order may go; from planned back to confirmed when its batch is dropped."""
+"""Where an order may go; back to confirmed when its batch is dropped, and back to planned when a
+cut is taken back."""
 
 
 def add_order(
@@ -58,6 +73,8 @@ def add_order(
     copies: int,
     due: date,
     today: date,
+    *,
+    draft: bool = False,
 ) -> tuple[Order, list[str]]:
     """Take an order; it starts out confirmed.
 
@@ -73,6 +90,8 @@ def add_order(
         How many finished objects, 1 to 1,000,000.
     today
         The day it is at the maker's table.
+    draft
+        It is no more than talked about yet: it starts out as a draft and is not planned.
 
     Returns
     -------
@@ -104,11 +123,13 @@ def add_order(
         papers=named,
         copies=whole_number(copies, "the number of copies", least=1),
         due=due,
-        status=Status.CONFIRMED,
+        status=Status.DRAFT if draft else Status.CONFIRMED,
         made_at=datetime.now(UTC),
+        design_text=text_of_design(session, chosen.name),
     )
     session.add(order)
     session.flush()
+    _book_step(session, order, order.made_at)
     late = f"order {order.id} was due on {due.isoformat()}, which has passed"
     return order, [late] * (due < today) + [f"order {order.id}: {said}" for said in tight]
 
@@ -170,6 +191,60 @@ def list_orders(
     return list(session.scalars(query))
 
 
+class BoardRow(NamedTuple):
+    """An order that is not delivered yet.
+
+    Attributes
+    ----------
+    days
+        Until it is due; less than none if it is late.
+    batch
+        The batch in which it is, or was, cut.
+    missing
+        Pieces of it that were spoiled and are not cut again yet.
+    """
+
+    order: Order
+    days: int
+    batch: int | None
+    missing: int
+
+
+def order_board(session: Session, today: date) -> list[BoardRow]:
+    """Return the orders that are neither delivered nor cancelled, what is due first first."""
+    orders = [
+        order
+        for order in list_orders(session)
+        if order.status not in (Status.DELIVERED, Status.CANCELLED)
+    ]
+    batches: dict[int, int] = dict(
+        session.execute(
+            select(BatchOrder.order_id, func.max(Batch.id))
+            .join(Batch, BatchOrder.batch_id == Batch.id)
+            .where(Batch.status.in_([BatchStatus.OPEN, BatchStatus.CUT]), Batch.mends_id.is_(None))
+            .group_by(BatchOrder.order_id)
+        ).all()
+    )
+    taken_back = select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
+    mended = select(Batch.id).where(Batch.status == BatchStatus.CUT)
+    missing: dict[int, int] = dict(
+        session.execute(
+            select(Lost.order_id, func.sum(Lost.quantity))
+            .where(
+                Lost.deed_id.not_in(taken_back),
+                Lost.mended_id.is_(None) | Lost.mended_id.not_in(mended),
+            )
+            .group_by(Lost.order_id)
+        ).all()
+    )
+    return [
+        BoardRow(
+            order, (order.due - today).days, batches.get(order.id), int(missing.get(order.id, 0))
+        )
+        for order in orders
+    ]
+
+
 def get_order(session: Session, number: int) -> Order:
     """Return the order of that number.
 
@@ -188,7 +263,7 @@ def set_status(session: Session, order: Order, status: Status | str) -> Order:
     """Move an order along: draft, confirmed, planned, cut, assembled, delivered.
 
     It may be cancelled from anywhere before delivered, and goes back from planned to confirmed
-    when its batch is dropped.
+    when its batch is dropped, from cut to planned when that is taken back.
 
     Raises
     ------
@@ -201,8 +276,32 @@ def set_status(session: Session, order: Order, status: Status | str) -> Order:
         where = f"it can become {' or '.join(steps)}" if steps else "that is where it ends"
         raise Refusal(f"order {order.id} is {order.status} and can't become {wanted}; {where}")
     order.status = wanted
-    session.flush()
+    _book_step(session, order, datetime.now(UTC))
     return order
+
+
+def _book_step(session: Session, order: Order, at: datetime) -> None:
+    session.add(OrderStep(order_id=order.id, status=order.status, at=at))
+    session.flush()
+
+
+def steps_of(session: Session, order: Order) -> list[OrderStep]:
+    """Return when an order became what, the first step first."""
+    steps = select(OrderStep).where(OrderStep.order_id == order.id).order_by(OrderStep.id)
+    return list(session.scalars(steps))
+
+
+def design_of(session: Session, order: Order) -> Design:
+    """Return the design of an order, as it was when the order was taken.
+
+    Raises
+    ------
+    Refusal
+        If there is none of its name any more.
+    """
+    if order.design_text is None:
+        return find_design(session, order.design)
+    return read_own_design(order.design_text, f"the design '{order.design}' of order {order.id}")
 
 
 def order_pieces(session: Session, order: Order) -> list[tuple[Piece, str]]:
@@ -213,7 +312,7 @@ def order_pieces(session: Session, order: Order) -> list[tuple[Piece, str]]:
     Refusal
         If its design can't be made so any more, or a paper is not in the book.
     """
-    design = find_design(session, order.design)
+    design = design_of(session, order)
     thickness = thickness_of_papers(session, order.papers)
     settings = read_settings(design, order.sizes, order.unit, thickness)
     pieces = design.pieces(settings, order.unit)

@@ -29,6 +29,7 @@ __all__ = [
     "own_design",
     "read_design_file",
     "remove_own_design",
+    "text_of_design",
 ]
 
 _DONE = (Status.DELIVERED, Status.CANCELLED)
@@ -141,6 +142,12 @@ def find_design(session: Session, name: str) -> Design:
     if row is None:
         raise _unknown(name, [*DESIGNS, *(one.name for one in list_own_designs(session))])
     return read_own_design(row.text, f"the design '{row.name}' in the shop's book")
+
+
+def text_of_design(session: Session, name: str) -> str | None:
+    """Return the text of a design of the maker's own; None for a built-in one."""
+    row = None if fold(name) in DESIGNS else _kept(session, name)
+    return row.text if row is not None else None
 
 
 def built_in_design(name: str) -> Design:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -13,6 +16,7 @@ from inventory.desk.common import (
     EffortOption,
     JsonFlag,
     SecondsOption,
+    counted,
     group,
     shop_file_of,
     stopping,
@@ -38,6 +42,10 @@ def plan(
     cuts: CutsOption = Cuts.STRAIGHT,
     effort: EffortOption = Effort.NORMAL,
     seconds: SecondsOption = None,
+    draft: Annotated[
+        bool,
+        typer.Option("--draft", help="Reserve nothing until 'quirebox batch confirm'."),
+    ] = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Plan orders against the stash, and reserve what the plan takes.
@@ -49,18 +57,21 @@ def plan(
     Examples:
       quirebox batch plan
       quirebox batch plan 3 5 8 --cuts free --effort thorough
+      quirebox batch plan --draft
     """
     from inventory.desk.tell import console, print_json
     from inventory.documents.plan_data import plan_as_json
     from inventory.documents.plan_text import plan_summary
 
     with shop_file_of(context) as shop_file:
-        made = search_plan(shop_file, orders or [], cuts, effort, seconds)
+        made = search_plan(shop_file, orders or [], cuts, effort, seconds, draft=draft)
     if as_json:
         print_json(plan_as_json(made))
         return
     console().print(plan_summary(made))
-    if made.batch:
+    if made.batch and draft:
+        typer.echo(f"Nothing is reserved yet; next: quirebox batch confirm {made.batch}")
+    elif made.batch:
         typer.echo(f"Next: quirebox batch steps {made.batch}, or batch papers {made.batch}")
 
 
@@ -70,9 +81,21 @@ def search_plan(
     cuts: Cuts,
     effort: Effort,
     seconds: float | None,
+    *,
+    draft: bool = False,
 ) -> Plan:
     """Plan a batch while showing how the search goes on."""
     from inventory.batches import plan_batch
+
+    with _search(shop_file, seconds) as search:
+        return plan_batch(
+            shop_file, orders, cuts=cuts, effort=effort, draft=draft, today=date.today(), **search
+        )
+
+
+@contextmanager
+def _search(shop_file: ShopFile, seconds: float | None) -> Iterator[dict[str, Any]]:
+    """Give the rule that ends a search, and the voice that tells how it goes on."""
     from inventory.desk.tell import searching
     from inventory.money import format_money
     from inventory.shop import the_shop
@@ -83,15 +106,47 @@ def search_plan(
         stopping(seconds) as stop,
         searching("Planning", lambda amount: format_money(amount, currency)) as tell,
     ):
-        return plan_batch(
-            shop_file,
-            orders,
-            cuts=cuts,
-            effort=effort,
-            today=date.today(),
-            stop=stop,
-            on_progress=tell,
-        )
+        yield {"stop": stop, "on_progress": tell}
+
+
+@app.command("confirm")
+def confirm(
+    context: typer.Context,
+    number: NumberArgument,
+    again: Annotated[
+        bool,
+        typer.Option("--again", help="If the stash has changed, plan the same orders again."),
+    ] = False,
+) -> None:
+    """Confirm a draft: what its plan takes is reserved, its orders are planned.
+
+    If the stash no longer has it, what changed is said, and nothing is reserved.
+
+    \b
+    Example:
+      quirebox batch confirm 2
+    """
+    from inventory.batches import StashChanged, confirm_batch, drop_batch, get_batch, plan_of
+    from inventory.desk.tell import warn
+    from nester.refusal import Refusal
+
+    with shop_file_of(context) as shop_file:
+        try:
+            with shop_file.begin() as session:
+                confirm_batch(session, number)
+        except StashChanged as changed:
+            with shop_file.read() as session:
+                old = plan_of(get_batch(session, number))
+            orders = [order.number for order in old.orders]
+            if not again:
+                words = f"quirebox batch confirm {number} --again"
+                raise Refusal(f"{changed} with '{words}'") from None
+            warn(f"{changed}: that is done now")
+            made = search_plan(shop_file, orders, old.cuts, old.effort, None)
+            with shop_file.begin() as session:
+                drop_batch(session, number)
+            number = made.batch or 0
+    typer.echo(f"Batch {number} is confirmed" if number else "No order can be made any more")
 
 
 @app.command("list")
@@ -154,15 +209,49 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     Example:
       quirebox batch show 1
     """
+    from inventory.batches import get_batch, plan_of
+    from inventory.cutting import left_to_cut, lost_pieces
     from inventory.desk.tell import console, print_json
     from inventory.documents.plan_data import plan_as_json
-    from inventory.documents.plan_text import plan_summary
+    from inventory.documents.plan_text import plan_summary, table, tally
 
-    made = _plan_of(context, number)
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        batch = get_batch(session, number)
+        made = plan_of(batch)
+        left = left_to_cut(session, batch, made)
+        lost = lost_pieces(session, batch=number)
+    missing: Counter[tuple[int, str]] = Counter()
+    for one in lost:
+        missing[one.order_id, made.parts[one.part].piece.name] += one.quantity
     if as_json:
-        print_json(plan_as_json(made))
-    else:
-        console().print(plan_summary(made))
+        print_json(
+            {
+                **plan_as_json(made),
+                "status": str(batch.status),
+                "mends": batch.mends_id,
+                "left": [
+                    {"layout": each.layout.number, "copies": len(each.copies)} for each in left
+                ],
+                "missing": [
+                    {"order": order, "piece": piece, "quantity": quantity}
+                    for (order, piece), quantity in sorted(missing.items())
+                ],
+            }
+        )
+        return
+    console().print(plan_summary(made))
+    if batch.status == "open":
+        right = frozenset({"Layout", "Copies"})
+        shown = table("Left to cut", "Layout", "Copies", "From", "Pieces", right=right)
+        for each in left:
+            pieces = tally(made.part_of(spot).piece.name for spot in each.layout.spots)
+            sheet = each.layout.sheet.label
+            shown.add_row(str(each.layout.number), str(len(each.copies)), sheet, pieces)
+        console().print(shown)
+    for (order, piece), quantity in sorted(missing.items()):
+        typer.echo(f"Order {order} lacks {quantity} × {piece}, spoiled")
+    if missing:
+        typer.echo(f"Next: quirebox batch mend {number}")
 
 
 @app.command("steps")
@@ -221,17 +310,31 @@ def papers(
 def cut(
     context: typer.Context,
     number: NumberArgument,
+    layout: Annotated[
+        int | None,
+        typer.Option("--layout", min=1, help="Only this layout.", show_default="all that are left"),
+    ] = None,
+    copies: Annotated[
+        int | None,
+        typer.Option(
+            "--copies",
+            min=1,
+            help="So many copies of the layout.",
+            show_default="all that are left",
+        ),
+    ] = None,
     place: Annotated[
         str | None, typer.Option("--place", help="Where the new offcuts are put.")
     ] = None,
 ) -> None:
-    """Book a batch as cut: its sheets leave the stash, offcuts worth keeping enter it.
+    """Book layouts as cut: their sheets leave the stash, offcuts worth keeping enter it.
 
     \b
-    Example:
+    Examples:
       quirebox batch cut 1 --place "Drawer 1"
+      quirebox batch cut 1 --layout 3 --copies 2
     """
-    from inventory.batches import cut_batch
+    from inventory.cutting import cut_batch, get_batch, left_to_cut
     from inventory.desk.tell import console
     from inventory.documents.plan_text import table
     from inventory.shop import the_shop
@@ -239,8 +342,8 @@ def cut(
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         unit = the_shop(session).unit
-        kept = cut_batch(session, number, place=place)
-    typer.echo(f"Batch {number} is cut")
+        kept = cut_batch(session, number, layout=layout, copies=copies, place=place)
+        left = sum(len(one.copies) for one in left_to_cut(session, get_batch(session, number)))
     if kept:
         from rich.text import Text
 
@@ -256,6 +359,103 @@ def cut(
             size = format_size(one.width, one.height, unit)
             shown.add_row(one.label, str(one.layout), Text(one.paper), size)
         console().print(shown)
+    sheets = counted(left, "sheet")
+    typer.echo(f"{sheets} of batch {number} left to cut" if left else f"Batch {number} is cut")
+
+
+@app.command("spoil")
+def spoil(
+    context: typer.Context,
+    number: NumberArgument,
+    piece: Annotated[
+        str | None, typer.Option("--piece", help="The name of a piece that was cut.")
+    ] = None,
+    quantity: Annotated[int, typer.Option("--quantity", min=1, help="How many pieces.")] = 1,
+    order: Annotated[
+        int | None, typer.Option("--order", help="For which order the piece was.")
+    ] = None,
+    layout: Annotated[
+        int | None,
+        typer.Option("--layout", min=1, help="The layout whose sheet was spoiled in cutting."),
+    ] = None,
+    why: Annotated[str, typer.Option("--why", help="The reason, for the history.")] = "",
+    plan_anew: Annotated[
+        bool, typer.Option("--plan/--no-plan", help="Plan the missing pieces at once.")
+    ] = True,
+    effort: EffortOption = Effort.NORMAL,
+) -> None:
+    """Book a piece or a whole sheet as spoiled, and plan the missing pieces from what is left.
+
+    Offcuts are taken first; a sheet only for what they can't hold.
+
+    \b
+    Examples:
+      quirebox batch spoil 1 --piece "tier 1" --order 3 --why "cut too short"
+      quirebox batch spoil 1 --layout 2 --why "the knife slipped"
+    """
+    from inventory.cutting import spoil_layout, spoil_piece
+    from nester.refusal import Refusal
+
+    if (piece is None) == (layout is None):
+        raise Refusal("say what was spoiled: --piece for a piece, --layout for a sheet being cut")
+    with shop_file_of(context) as shop_file:
+        with shop_file.begin() as session:
+            if piece is not None:
+                spoil_piece(session, number, piece, quantity, order=order, why=why)
+                lost = f"{quantity} × {piece}"
+            else:
+                names = spoil_layout(session, number, layout or 0, why)
+                lost = f"a sheet with {', '.join(f'{n} × {name}' for name, n in names.items())}"
+        typer.echo(f"Booked as spoiled: {lost}")
+        if plan_anew:
+            _mend(shop_file, number, effort)
+
+
+@app.command("mend")
+def mend(
+    context: typer.Context, number: NumberArgument, effort: EffortOption = Effort.NORMAL
+) -> None:
+    """Plan the spoiled pieces of a batch anew, and just these, offcuts first.
+
+    \b
+    Example:
+      quirebox batch mend 1
+    """
+    with shop_file_of(context) as shop_file:
+        _mend(shop_file, number, effort)
+
+
+def _mend(shop_file: ShopFile, number: int, effort: Effort) -> None:
+    from inventory.batches import mend_batch
+    from inventory.desk.tell import console
+    from inventory.documents.plan_text import plan_summary
+
+    with _search(shop_file, None) as search:
+        made = mend_batch(shop_file, number, effort=effort, today=date.today(), **search)
+    console().print(plan_summary(made))
+    if made.batch:
+        typer.echo(f"Next: quirebox batch cut {made.batch}")
+
+
+@app.command("undo")
+def undo(
+    context: typer.Context,
+    number: NumberArgument,
+    why: Annotated[str, typer.Option("--why", help="The reason, for the history.")] = "",
+) -> None:
+    """Take back what was booked last of a batch: a layout as cut, or something as spoiled.
+
+    \b
+    Example:
+      quirebox batch undo 1 --why "that was batch 2"
+    """
+    from inventory.cutting import last_deed, undo_deed
+    from inventory.desk.tell import deed_words
+
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        deed = last_deed(session, batch=number)
+        undo_deed(session, deed.id, why)
+    typer.echo(f"Taken back: {deed_words(deed)}")
 
 
 @app.command("drop")

@@ -38,6 +38,9 @@ def add(
         ),
     ] = None,
     copies: Annotated[int, typer.Option("--copies", min=1, help="How many.")] = 1,
+    draft: Annotated[
+        bool, typer.Option("--draft", help="Not sure yet: it is not planned until confirmed.")
+    ] = False,
 ) -> None:
     """Take an order.
 
@@ -62,6 +65,7 @@ def add(
             copies,
             read_due(due, today),
             today,
+            draft=draft,
         )
     for warning in warnings:
         warn(warning)
@@ -164,6 +168,55 @@ def list_(
     console().print(shown if orders else "No orders; take one with 'quirebox order add'.")
 
 
+@app.command("board")
+def board(context: typer.Context, as_json: JsonFlag = False) -> None:
+    """Show the orders that are not delivered, what is due first first, and what is late."""
+    from inventory.desk.tell import console, print_json
+    from inventory.orders import order_board
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        rows = order_board(session, date.today())
+    if as_json:
+        print_json(
+            [
+                {
+                    "number": row.order.id,
+                    "customer": row.order.customer,
+                    "design": row.order.design,
+                    "copies": row.order.copies,
+                    "due": row.order.due.isoformat(),
+                    "days": row.days,
+                    "late": row.days < 0,
+                    "status": str(row.order.status),
+                    "batch": row.batch,
+                    "missing": row.missing,
+                }
+                for row in rows
+            ]
+        )
+        return
+    from rich.text import Text
+
+    from inventory.documents.plan_text import table
+
+    right = frozenset({"Order", "Batch", "Missing"})
+    shown = table("Board", "Due", "Order", "For", "What", "Status", "Batch", "Missing", right=right)
+    for row in rows:
+        when = (
+            f"late {-row.days} d" if row.days < 0 else f"in {row.days} d" if row.days else "today"
+        )
+        shown.add_row(
+            Text(f"{row.order.due.isoformat()} {when}", style="bold" if row.days < 0 else ""),
+            str(row.order.id),
+            Text(row.order.customer),
+            Text(f"{row.order.copies} × {row.order.design}"),
+            row.order.status,
+            str(row.batch or ""),
+            str(row.missing or ""),
+        )
+    console().print(shown if rows else "Nothing is to be done; take an order with 'order add'.")
+
+
 @app.command("show")
 def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = False) -> None:
     """Show an order and every piece it takes, with its paper.
@@ -173,13 +226,14 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
       quirebox order show 3
     """
     from inventory.desk.tell import console, print_json
-    from inventory.orders import get_order, order_pieces
+    from inventory.orders import get_order, order_pieces, steps_of
     from inventory.shop import the_shop
     from nester.measure import format_size, to_mm_number
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         order = get_order(session, number)
         pieces = order_pieces(session, order)
+        steps = steps_of(session, order)
         unit = the_shop(session).unit
     if as_json:
         print_json(
@@ -190,6 +244,10 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
                 "copies": order.copies,
                 "due": order.due.isoformat(),
                 "status": str(order.status),
+                "steps": [
+                    {"status": str(step.status), "at": step.at.isoformat(timespec="seconds")}
+                    for step in steps
+                ],
                 "pieces": [
                     {
                         "name": piece.name,
@@ -216,6 +274,7 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
         size = format_size(piece.width, piece.height, unit)
         shown.add_row(str(piece.quantity * order.copies), piece.name, size, Text(paper))
     console().print(Text(title, style="bold"))
+    console().print(", ".join(f"{step.status} {step.at.astimezone():%Y-%m-%d}" for step in steps))
     console().print(shown)
 
 
@@ -231,15 +290,8 @@ def move(
     Example:
       quirebox order move 3 cancelled
     """
-    from inventory.orders import get_order, set_status
-    from nester.refusal import Refusal
+    from inventory.cutting import move_order
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        order = get_order(session, number)
-        if status.strip().casefold() in ("planned", "cut") or order.status == "planned":
-            raise Refusal(
-                f"order {number} is {order.status}; use 'quirebox batch plan', 'batch cut' or"
-                " 'batch drop', which also keep the stash right"
-            )
-        set_status(session, order, status)
+        order = move_order(session, number, status)
     typer.echo(f"Order {number} is {order.status}")

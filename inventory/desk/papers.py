@@ -47,6 +47,7 @@ def add(
             help="unknown, or along the long or short side of its sheets; for advice on folding.",
         ),
     ] = "unknown",
+    note: Annotated[str, typer.Option("--note", help="How it behaves on the table.")] = "",
 ) -> None:
     """Add a paper.
 
@@ -69,6 +70,7 @@ def add(
             pattern=pattern,
             grain=grain,
             caliper=read_caliper(caliper),
+            note=note,
         )
     typer.echo(f"Paper '{paper.name}' added")
 
@@ -81,7 +83,7 @@ def import_(
         typer.Argument(
             metavar="FILE.csv",
             help="Columns name, colour, finish, grammage; optional swatch, pattern, grain,"
-            " caliper.",
+            " caliper, note.",
         ),
     ],
 ) -> None:
@@ -98,6 +100,40 @@ def import_(
     typer.echo(f"{counted(count, 'paper')} added")
 
 
+@app.command("set")
+def set_(
+    context: typer.Context,
+    name: Annotated[str, typer.Argument(help="The name of a paper in the book.")],
+    note: Annotated[
+        str | None, typer.Option("--note", help="How it behaves on the table; '' for nothing.")
+    ] = None,
+    instead: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--instead",
+            metavar="PAPER",
+            help="A paper that may stand in for it, the best first; again for each; '' for none.",
+        ),
+    ] = None,
+) -> None:
+    """Say how a paper behaves, and which others may stand in for it.
+
+    \b
+    Examples:
+      quirebox paper set "Coal card" --note "cracks on tight folds"
+      quirebox paper set "Coal card" --instead "Night card" --instead "Plum card"
+    """
+    from inventory.papers import find_paper, note_paper, set_substitutes
+
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        paper = find_paper(session, name)
+        if note is not None:
+            note_paper(session, name, note)
+        if instead is not None:
+            set_substitutes(session, name, [one for one in instead if one.strip()])
+    typer.echo(f"Paper '{paper.name}' changed")
+
+
 @app.command("list")
 def list_(
     context: typer.Context,
@@ -105,6 +141,7 @@ def list_(
 ) -> None:
     """List all papers, with how much of each lies in the stash."""
     from inventory.desk.tell import console, print_json
+    from inventory.papers import substitutes
     from inventory.stash import list_papers, list_stash
     from nester.measure import area_m2, format_area, to_mm_number
 
@@ -113,6 +150,7 @@ def list_(
         area = dict.fromkeys((paper.name for paper in papers), 0)
         for row in list_stash(session):
             area[row.paper] += row.width * row.height * row.quantity
+        instead = substitutes(session)
     if as_json:
         print_json(
             [
@@ -125,6 +163,8 @@ def list_(
                     "pattern": str(paper.pattern),
                     "grain": str(paper.grain),
                     "caliper": None if paper.caliper is None else to_mm_number(paper.caliper),
+                    "note": paper.note,
+                    "instead": instead.get(paper.name, []),
                     "square_metres": float(area_m2(area[paper.name])),
                 }
                 for paper in papers
@@ -150,3 +190,66 @@ def list_(
             format_area(area[paper.name]) if area[paper.name] else "-",
         )
     console().print(shown if papers else "No papers yet; add one with 'quirebox paper add'.")
+
+
+@app.command("history")
+def history(
+    context: typer.Context,
+    name: Annotated[str, typer.Argument(help="The name of a paper in the book.")],
+    as_json: JsonFlag = False,
+) -> None:
+    """Show every movement of a paper's sheets and offcuts: when, why, for which batch.
+
+    \b
+    Example:
+      quirebox paper history "Coal card"
+    """
+    from inventory.desk.stock import tell_history
+    from inventory.records import paper_history
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        rows = paper_history(session, name)
+    tell_history(name, rows, as_json)
+
+
+@app.command("yield")
+def yield_(context: typer.Context, as_json: JsonFlag = False) -> None:
+    """Show month by month what became of each paper: pieces, offcuts, trimmings, spoiled."""
+    from inventory.desk.tell import console, print_json
+    from inventory.records import yields
+    from nester.measure import area_m2, format_area
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        rows = yields(session)
+    if as_json:
+        print_json(
+            [
+                {
+                    "month": row.month,
+                    "paper": row.paper,
+                    "cut": float(area_m2(row.cut)),
+                    "pieces": float(area_m2(row.pieces)),
+                    "kept": float(area_m2(row.kept)),
+                    "waste": float(area_m2(row.waste)),
+                    "spoiled": float(area_m2(row.spoiled)),
+                    "share": None if row.share is None else round(float(row.share), 4),
+                }
+                for row in rows
+            ]
+        )
+        return
+    from rich.text import Text
+
+    from inventory.documents.plan_text import table
+
+    numbers = ("Cut", "Pieces", "Kept", "Waste", "Spoiled", "Yield")
+    shown = table("Yield", "Month", "Paper", *numbers, right=frozenset(numbers))
+    for row in rows:
+        areas = (row.cut, row.pieces, row.kept, row.waste, row.spoiled)
+        shown.add_row(
+            row.month,
+            Text(row.paper),
+            *(format_area(area) if area else "" for area in areas),
+            "" if row.share is None else f"{float(100 * row.share):.0f} %",
+        )
+    console().print(shown if rows else "Nothing was cut yet.")

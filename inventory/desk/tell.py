@@ -14,9 +14,18 @@ from typing import TYPE_CHECKING, Any, TextIO
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from inventory.models import Deed
     from nester.packing import Progress
 
-__all__ = ["console", "print_json", "refuse", "searching", "show_what_can_be_shown", "warn"]
+__all__ = [
+    "console",
+    "deed_words",
+    "print_json",
+    "refuse",
+    "searching",
+    "show_what_can_be_shown",
+    "warn",
+]
 
 _WIDEST = 100
 
@@ -57,6 +66,18 @@ def show_what_can_be_shown() -> None:
 
 def _is_unicode(stream: TextIO) -> bool:
     return (stream.encoding or "utf-8").casefold().startswith("utf")
+
+
+def deed_words(deed: Deed) -> str:
+    """Say what a deed was: ``deed 12, cut, batch 1, layout 3``."""
+    words = [f"deed {deed.id}", str(deed.reason)]
+    if deed.batch_id is not None:
+        words.append(f"batch {deed.batch_id}")
+    if deed.layout is not None:
+        words.append(f"layout {deed.layout}, {len(deed.copies or ())} of it")
+    if deed.note:
+        words.append(deed.note)
+    return ", ".join(words)
 
 
 def warn(text: str) -> None:

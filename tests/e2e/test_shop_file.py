@@ -135,7 +135,7 @@ def test_a_list_with_one_wrong_line_is_not_taken_at_all(stocked: Desk) -> None:
     (stocked.folder / "sheets.csv").write_text(
         "paper,size,quantity\nCoal card,50x70cm,3\nGold leaf,50x70cm,3\n"
     )
-    told = stocked.refuses("sheet", "import", "sheets.csv")
+    told = stocked.refuses("sheet", "import", "sheets.csv", "--yes")
     assert told.startswith("sheets.csv, line 3, paper: there is no paper 'Gold leaf'")
 
 

@@ -134,8 +134,12 @@ def test_lists_are_imported_and_planned(desk: Desk, tmp_path: Path) -> None:
     assert not desk.shop.exists()
     there = Desk(tmp_path, {"QUIREBOX_SHOP": str(tmp_path / "other.sqlite")})
     assert there.do("paper", "import", str(demo_folder() / "papers.csv")) == "13 papers added\n"
-    assert there.do("sheet", "import", str(demo_folder() / "sheets.csv")).endswith("added\n")
-    assert "offcuts added" in there.do("offcut", "import", str(demo_folder() / "offcuts.csv"))
+    assert there.do("sheet", "import", str(demo_folder() / "sheets.csv"), "--yes").endswith(
+        "added\n"
+    )
+    assert "offcuts added" in there.do(
+        "offcut", "import", str(demo_folder() / "offcuts.csv"), "--yes"
+    )
     assert there.do("order", "import", str(demo_folder() / "orders.csv")) == "12 orders taken\n"
     plan = there.data("batch", "batch", "plan", "3", "12", "--effort", "quick", "--json")
     assert {one["number"]: one["made"] for one in plan["orders"]} == {3: True, 12: False}

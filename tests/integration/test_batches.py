@@ -6,7 +6,7 @@ import json
 from collections import Counter
 from contextlib import contextmanager
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -18,18 +18,13 @@ from inventory.batches import (
     drop_batch,
     get_batch,
     list_batches,
-    plan_batch,
     plan_of,
-    reserved,
 )
 from inventory.models import Batch, BatchStatus, Movement, Reason, Status, Stock
 from inventory.orders import add_order, get_order, list_orders, order_pieces, set_status
 from inventory.plan import plan_from_json, plan_to_json
 from inventory.shop import change_shop
 from inventory.stash import (
-    add_offcut,
-    add_paper,
-    add_sheets,
     count_stock,
     find_stock,
     history,
@@ -43,6 +38,7 @@ from nester.pieces import Turn
 from nester.refusal import Refusal
 from nester.verify import verify
 from nester.voids import voids
+from tests.integration.conftest import TODAY
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -50,78 +46,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.plan import Plan
-    from inventory.shop import ShopFile
-
-TODAY = date(2027, 3, 1)
-
-
-class Table:
-    """A maker's table: a shop with a few short ways to fill it."""
-
-    def __init__(self, shop: ShopFile) -> None:
-        self.shop = shop
-
-    def paper(self, name: str = "Coal card", **others: str) -> None:
-        with self.shop.begin() as session:
-            add_paper(session, name, colour="black", grammage=300, **others)
-
-    def sheets(
-        self, size: tuple[int, int], quantity: int, paper: str = "Coal card", **others
-    ) -> str:
-        with self.shop.begin() as session:
-            return add_sheets(session, paper, size, quantity, **others).label
-
-    def offcut(self, size: tuple[int, int], paper: str = "Coal card", **others) -> str:
-        with self.shop.begin() as session:
-            return add_offcut(session, paper, size, **others).label
-
-    def card(
-        self,
-        copies: int = 1,
-        *,
-        size: tuple[str, str] = ("10cm", "20cm"),
-        paper: str = "Coal card",
-        days: int = 7,
-        **sizes: str,
-    ) -> int:
-        """Take an order for plain folded cards: one blank each, twice as wide as `size` says."""
-        said = {"width": size[0], "height": size[1], "mats": "none", **sizes}
-        due = TODAY + timedelta(days)
-        with self.shop.begin() as session:
-            order, _ = add_order(
-                session, "Ines", "folded-card", said, {"all": paper}, copies, due, TODAY
-            )
-            return order.id
-
-    def plan(self, *orders: int, effort: Effort = Effort.QUICK, **others) -> Plan:
-        return plan_batch(self.shop, orders, effort=effort, today=TODAY, **others)
-
-    def status(self, number: int) -> Status:
-        with self.shop.read() as session:
-            return get_order(session, number).status
-
-    def on_hand(self) -> dict[str, int]:
-        with self.shop.read() as session:
-            return {row.label: row.quantity for row in list_stash(session)}
-
-    def reserved(self) -> Counter[str]:
-        with self.shop.read() as session:
-            return reserved(session)
-
-    def batch_status(self, number: int) -> BatchStatus:
-        with self.shop.read() as session:
-            return get_batch(session, number).status
-
-    def batches(self) -> int:
-        with self.shop.read() as session:
-            return len(list_batches(session))
-
-
-@pytest.fixture
-def table(shop: ShopFile) -> Table:
-    made = Table(shop)
-    made.paper()
-    return made
+    from tests.integration.conftest import Table
 
 
 def used(plan: Plan) -> Counter[str]:
@@ -520,7 +445,7 @@ def test_an_order_that_changed_while_planning_is_refused(
     meddle(table, monkeypatch, cancel)
     with (
         nothing_booked(table),
-        pytest.raises(Refusal, match=f"order {numbers[1]} was changed while the plan was made"),
+        pytest.raises(Refusal, match=f"order {numbers[1]} was changed since and is cancelled"),
     ):
         table.plan()
 

@@ -120,6 +120,27 @@ FILL = {
         UPDATE paper SET caliper = 7200 WHERE id = 1;
         INSERT INTO own_design VALUES
             (1, 'sachet', 'sachet', 'name = "sachet"', '2026-01-03 10:00:00.000000');
+        INSERT INTO orders VALUES (2, 'Bo', 'sachet', '{}', 'cm', '{"all": "Waves"}', 1,
+            '2026-01-31', 'delivered', '2026-01-03 11:00:00.000000');
+    """,
+    "0003": """
+        UPDATE paper SET note = 'cracks on tight folds' WHERE id = 1;
+        INSERT INTO substitute VALUES (1, 2, 1);
+        INSERT INTO place VALUES (3, 'Shelf 2', 'shelf 2', NULL), (4, 'Box', 'box', 3);
+        INSERT INTO delivery VALUES (1, 'Mill', 'mill', 'N 7', 'n 7');
+        INSERT INTO deed VALUES
+            (1, 'received', '2026-01-04 10:00:00.000000', '', NULL, NULL, NULL, 1, NULL),
+            (2, 'cut', '2026-01-04 11:00:00.000000', '', 1, 1, '[1]', NULL, NULL),
+            (3, 'undone', '2026-01-04 12:00:00.000000', '', 1, NULL, NULL, NULL, 2);
+        UPDATE stock SET lot = 'L 5' WHERE id = 1;
+        INSERT INTO movement VALUES
+            (5, 1, -2, 'cut', '2026-01-04 11:00:00.000000', 1, '', NULL, 2),
+            (6, 1, 2, 'undone', '2026-01-04 12:00:00.000000', 1, '', 5, 3);
+        INSERT INTO stock_count VALUES (1, 1, 10, 10);
+        INSERT INTO lost VALUES (1, 2, 1, 1, 0, 2, NULL);
+        INSERT INTO supply VALUES (1, 'Ribbon', 'ribbon', 'reel', '', '');
+        INSERT INTO supply_item VALUES (1, 1, 'R-1', '4.5', 4, '');
+        INSERT INTO supply_movement VALUES (1, 1, 240000000, 1);
     """,
 }
 """What a shop of each revision may hold: rows for the tables it brought."""
@@ -135,7 +156,7 @@ def step(path: Path, revision: str, monkeypatch: pytest.MonkeyPatch) -> None:
         connection.execute(f"PRAGMA application_id = {shop_module._APPLICATION_ID}")
     engine = shop_module._engine(path)
     with engine.begin() as connection:
-        shop_module._upgrade(shop_module._alembic(connection))
+        shop_module.upgrade(connection, revision)
     engine.dispose()
 
 
@@ -152,6 +173,49 @@ def rows(path: Path) -> dict[str, list[dict[str, object]]]:
             name: [dict(row) for row in connection.execute(f"SELECT * FROM {name} ORDER BY 1")]  # noqa: S608
             for name in names
         }
+
+
+def test_the_ledgers_refuse_changes_after_every_step(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "shop.sqlite"
+    for script in list(scripts().walk_revisions())[::-1]:
+        step(path, script.revision, monkeypatch)
+        with closing(sqlite3.connect(path)) as connection:
+            connection.executescript(FILL.get(script.revision, ""))
+            tables = {
+                row[0]
+                for row in connection.execute(
+                    "SELECT tbl_name FROM sqlite_master WHERE type = 'trigger'"
+                )
+            }
+            assert "movement" in tables
+            for table in tables:
+                for deed in (
+                    f"DELETE FROM {table}",  # noqa: S608
+                    f"UPDATE {table} SET rowid = rowid",  # noqa: S608
+                    f"INSERT OR REPLACE INTO {table} SELECT * FROM {table}",  # noqa: S608
+                ):
+                    with pytest.raises(sqlite3.IntegrityError, match="append-only"):
+                        connection.execute(deed)
+    assert tables == {"movement", "deed", "supply_movement", "order_step", "stock_count"}
+
+
+def test_an_old_order_gets_the_text_of_its_design_and_its_first_step(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "shop.sqlite"
+    for revision in ("0001", "0002", "0003"):
+        step(path, revision, monkeypatch)
+        with closing(sqlite3.connect(path)) as connection:
+            if revision < "0003":
+                connection.executescript(FILL[revision])
+    after = rows(path)
+    assert [row["design_text"] for row in after["orders"]] == [None, 'name = "sachet"']
+    assert [(row["order_id"], row["status"], row["at"]) for row in after["order_step"]] == [
+        (1, "confirmed", "2026-01-01 10:00:00.000000"),
+        (2, "confirmed", "2026-01-03 11:00:00.000000"),
+    ]
 
 
 def test_every_step_keeps_what_is_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

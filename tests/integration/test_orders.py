@@ -133,7 +133,7 @@ ALLOWED = {
     ("draft", "confirmed"), ("draft", "cancelled"),
     ("confirmed", "planned"), ("confirmed", "cancelled"),
     ("planned", "cut"), ("planned", "confirmed"), ("planned", "cancelled"),
-    ("cut", "assembled"), ("cut", "cancelled"),
+    ("cut", "assembled"), ("cut", "planned"), ("cut", "cancelled"),
     ("assembled", "delivered"), ("assembled", "cancelled"),
 }  # fmt: skip
 

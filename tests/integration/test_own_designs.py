@@ -100,7 +100,23 @@ def test_a_design_that_is_wanted_stays(session: Session, sachet: OwnDesign) -> N
     own_designs.remove_own_design(session, "sachet")
     assert own_designs.list_own_designs(session) == []
     with pytest.raises(Refusal, match="there is no design 'sachet'"):
-        orders.order_pieces(session, first)
+        take(session)
+
+
+def test_an_order_keeps_its_design_as_it_was(session: Session, sachet: OwnDesign) -> None:
+    order, _ = take(session)
+    pieces = orders.order_pieces(session, order)
+    assert order.design_text == sachet.text
+    orders.set_status(session, order, "cancelled")
+    own_designs.remove_own_design(session, "sachet")
+    assert orders.order_pieces(session, order) == pieces
+    wider = starting_point().replace('"12cm"', '"13cm"', 1)
+    own_designs.add_own_design(session, wider, "wider.toml")
+    assert orders.order_pieces(session, order) == pieces
+    again, _ = take(session)
+    assert orders.order_pieces(session, again) != pieces
+    built_in, _ = take(session, design="tray-box")
+    assert built_in.design_text is None
 
 
 def test_unknown_designs_are_refused(session: Session) -> None:

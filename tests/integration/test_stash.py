@@ -170,8 +170,8 @@ def test_an_offcut_may_know_what_it_was_cut_from(session: Session) -> None:
 def test_a_price_is_kept_exactly_as_text(session: Session) -> None:
     stash.add_sheets(session, "Waves", BIG, 1, price=Decimal("0.1000"))
     stash.add_sheets(session, "Waves", BIG, 1, price=Decimal(10**9))
-    stored = session.execute(text("SELECT price, typeof(price) FROM stock ORDER BY id")).all()
-    assert [tuple(row) for row in stored] == [("0.1", "text"), ("1000000000", "text")]
+    stored = session.scalars(text("SELECT price FROM stock ORDER BY id")).all()
+    assert stored == ["0.1", "1000000000"]
     with pytest.raises(StatementError, match="money is a finite Decimal"):
         session.execute(update(Stock).values(price=0.1))
 
@@ -310,8 +310,8 @@ def test_places_stand_in_places(filled: Session) -> None:
     assert [(each.name, each.parent and each.parent.name) for each in places] == [
         ("Cabinet", None), ("Drawer", "Cabinet"), ("Shelf", None),
     ]  # fmt: skip
-    with pytest.raises(Refusal, match="there is a place 'Drawer' already"):
-        stash.add_place(filled, "DRAWER")
+    with pytest.raises(Refusal, match="there is a place 'Cabinet / Drawer' already"):
+        stash.add_place(filled, "DRAWER", inside="cabinet")
     with pytest.raises(Refusal, match="there is no place 'Attic'"):
         stash.add_place(filled, "Box", inside="Attic")
 
@@ -324,7 +324,7 @@ def test_a_listing_takes_few_queries(filled: Session) -> None:
         stash.add_offcut(filled, "Waves", (mm(100 + number), mm(100)))
     asked.clear()
     assert len(stash.list_stash(filled)) == 35
-    assert len(asked) == 2
+    assert len(asked) == 3
 
 
 # --- what an offcut is worth

@@ -1,0 +1,274 @@
+"""Finding paper: by colour, finish, weight, size, place and age; and offcuts for a piece."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import cache
+from typing import TYPE_CHECKING
+
+from sqlalchemy import func, select
+
+from inventory.models import Kind, Movement, Paper, Pattern, Stock
+from inventory.names import fold, shorten
+from inventory.papers import find_paper, list_papers
+from inventory.places import Places
+from inventory.reservations import reserved
+from inventory.stash import StashRow, list_stash
+from nester.pieces import Turn
+from nester.refusal import Refusal
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from sqlalchemy.orm import Session
+
+    from nester.measure import Length
+
+__all__ = ["FoundRow", "Holder", "find_stash", "nearest_papers", "offcuts_for", "read_colour"]
+
+ALIKE = 10.0
+"""CIEDE2000: colours further apart than this are not the same colour to a maker (common practice,
+no source)."""
+
+
+@dataclass(frozen=True)
+class FoundRow:
+    """What was found.
+
+    Attributes
+    ----------
+    distance
+        CIEDE2000 from the colour that was looked for; None if none was, or it was found by name.
+    since
+        When it first came into the stash.
+    reserved
+        How many of it open batches will take.
+    """
+
+    row: StashRow
+    grammage: int
+    distance: float | None
+    since: datetime
+    reserved: int
+
+
+def read_colour(text: str) -> str | None:
+    """Return a colour as ``#rrggbb`` from six hex digits or a name of CSS; None if it is neither.
+
+    The names are those of CSS Color 4 (https://www.w3.org/TR/css-color-4/#named-colors).
+    """
+    written = fold(text).replace(" ", "")
+    if re.fullmatch(r"#?[0-9a-f]{6}", written):
+        return f"#{written.removeprefix('#')}"
+    from coloraide import Color
+
+    if not re.fullmatch(r"[a-z]+", written):
+        return None
+    try:
+        return str(Color(written).convert("srgb").to_string(hex=True))[:7]
+    except ValueError:
+        return None
+
+
+@cache
+def _distance(one: str, other: str) -> float:
+    from coloraide import Color
+
+    return float(Color(one).delta_e(other, method="2000"))
+
+
+def nearest_papers(session: Session, colour: str) -> list[tuple[float, Paper]]:
+    """Return the papers with a swatch, the one nearest in colour first, each with its CIEDE2000.
+
+    Raises
+    ------
+    Refusal
+        If the colour is neither six hex digits nor a name of CSS.
+    """
+    wanted = read_colour(colour)
+    if wanted is None:
+        raise Refusal(
+            f"'{shorten(colour)}' is no colour of a paper here, nor one that can be compared; write"
+            " a part of a paper's colour, a name such as darkgreen, or six hex digits like #1a2b3c"
+        )
+    found = [
+        (_distance(wanted, paper.swatch), paper)
+        for paper in list_papers(session)
+        if paper.swatch is not None
+    ]
+    return sorted(found, key=lambda pair: (pair[0], pair[1].name_key))
+
+
+def find_stash(
+    session: Session,
+    *,
+    colour: str | None = None,
+    near: float = ALIKE,
+    finish: str | None = None,
+    weight: tuple[int, int] | None = None,
+    at_least: tuple[Length, Length] | None = None,
+    place: str | None = None,
+    kind: Kind | str | None = None,
+    older_than: timedelta | None = None,
+    now: datetime,
+) -> list[FoundRow]:
+    """Return what is in the stash and fits all that is asked, what suits best first.
+
+    Parameters
+    ----------
+    colour
+        A part of a paper's colour or name; if none has it, a colour (see `read_colour`), and
+        papers at most `near` from it by CIEDE2000 are found.
+    weight
+        From so many g/m² to so many.
+    at_least
+        Width and height in fine units, laid either way round.
+    older_than
+        Only what came that long before `now`.
+
+    Returns
+    -------
+    list of FoundRow
+        By nearness of colour if that was compared; of each paper the smallest that serves first.
+
+    Raises
+    ------
+    Refusal
+        If there is no such place, or the colour can't be understood.
+    """
+    papers = {paper.name: paper for paper in list_papers(session)}
+    distances = _by_colour(session, papers, colour, near)
+    taken = reserved(session)
+    since = _first_moves(session)
+    rows = list_stash(session, finish=finish, at_least=at_least, place=place, kind=kind)
+    found = [
+        FoundRow(
+            row,
+            papers[row.paper].grammage,
+            distances[row.paper],
+            since[row.label],
+            taken[row.label],
+        )
+        for row in rows
+        if row.paper in distances
+        and (weight is None or weight[0] <= papers[row.paper].grammage <= weight[1])
+        and (older_than is None or now - since[row.label] > older_than)
+    ]
+    return sorted(
+        found,
+        key=lambda one: (
+            one.distance or 0.0,
+            fold(one.row.paper),
+            one.row.width * one.row.height,
+        ),
+    )
+
+
+def _by_colour(
+    session: Session, papers: dict[str, Paper], colour: str | None, near: float
+) -> dict[str, float | None]:
+    if colour is None:
+        return dict.fromkeys(papers)
+    named: dict[str, float | None] = {
+        name: None
+        for name, paper in papers.items()
+        if fold(colour) in fold(paper.colour) or fold(colour) in paper.name_key
+    }
+    if named:
+        return named
+    return {paper.name: far for far, paper in nearest_papers(session, colour) if far <= near}
+
+
+def _first_moves(session: Session) -> dict[str, datetime]:
+    rows = session.execute(
+        select(Stock.label, func.min(Movement.at))
+        .join(Movement, Movement.stock_id == Stock.id)
+        .group_by(Stock.id, Stock.label)
+    )
+    return {label: at for label, at in rows}  # noqa: C416 - a row is no pair to dict()
+
+
+# --- which offcuts could make a piece ----------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Holder:
+    """An offcut in which a piece has room.
+
+    Attributes
+    ----------
+    turned
+        Whether the piece must lie a quarter turn.
+    spare
+        The area that is left beside it, in square fine units.
+    """
+
+    label: str
+    paper: str
+    width: Length
+    height: Length
+    place: str | None
+    turned: bool
+    spare: int
+
+
+def offcuts_for(
+    session: Session,
+    size: tuple[Length, Length],
+    papers: Sequence[str] = (),
+    *,
+    turn: Turn = Turn.ANY,
+    most: int = 50,
+) -> list[Holder]:
+    """Return offcuts that nobody has reserved and that could make a piece, the smallest first.
+
+    Parameters
+    ----------
+    size
+        Of the piece's blank, as it stands.
+    papers
+        The names of papers it may be of; any, unless given.
+    turn
+        `Turn.NONE` if it may not lie a quarter turn on a paper whose pattern has a top.
+
+    Raises
+    ------
+    Refusal
+        If there is no such paper.
+    """
+    width, height = size
+    upright = (Stock.width >= width) & (Stock.height >= height)
+    lying = (Stock.width >= height) & (Stock.height >= width)
+    if turn is Turn.NONE:
+        lying &= Paper.pattern != Pattern.DIRECTIONAL
+    # Only those that fit are summed up: by far the most are too small.
+    there = (
+        select(func.coalesce(func.sum(Movement.change), 0))
+        .where(Movement.stock_id == Stock.id)
+        .correlate(Stock)
+        .scalar_subquery()
+    )
+    area = Stock.width * Stock.height
+    query = (
+        select(Stock.label, Paper.name, Stock.width, Stock.height, Stock.place_id)
+        .join(Paper, Stock.paper_id == Paper.id)
+        .where(Stock.kind == Kind.OFFCUT, upright | lying)
+        .order_by(area, Stock.number)
+    )
+    if papers:
+        ids = [find_paper(session, name).id for name in papers]
+        query = query.where(Stock.paper_id.in_(ids))
+    taken = reserved(session)
+    places = Places(session)
+    found: list[Holder] = []
+    for label, paper, wide, high, place in session.execute(query.where(there > 0)):
+        if taken[label]:
+            continue
+        turned = wide < width or high < height
+        spare = wide * high - width * height
+        found.append(Holder(label, paper, wide, high, places.path(place), turned, spare))
+        if len(found) == most:
+            break
+    return found

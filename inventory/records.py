@@ -1,0 +1,174 @@
+"""What became of the paper: every movement of a paper, and yield and waste month by month."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from sqlalchemy import or_, select
+
+from inventory.models import Batch, Deed, Lost, Movement, Paper, Reason, Stock
+from inventory.papers import find_paper
+from inventory.plan import Plan, plan_from_json
+from inventory.stash import HistoryRow, history_rows
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from sqlalchemy.orm import Session
+
+__all__ = ["YieldRow", "paper_history", "yields"]
+
+
+_RowOf = Callable[["datetime", str], "YieldRow"]
+
+
+def paper_history(session: Session, paper: str) -> list[HistoryRow]:
+    """Return every movement of a paper's sheets and offcuts, the first one first.
+
+    Raises
+    ------
+    Refusal
+        If there is no such paper.
+    """
+    return history_rows(session, Stock.paper_id == find_paper(session, paper).id)
+
+
+@dataclass
+class YieldRow:
+    """What became of one paper in one month; areas are in square fine units.
+
+    Attributes
+    ----------
+    month
+        ``2027-03``, by the clock of this machine.
+    cut
+        Of the sheets and offcuts that were cut.
+    pieces
+        Of the pieces that came of them, within their outlines, without those spoiled later.
+    kept
+        Of the offcuts that were put away.
+    spoiled
+        Of sheets, offcuts and pieces that were spoiled.
+    spoiled_pieces
+        Of the pieces among them, which had been cut before.
+    """
+
+    month: str
+    paper: str
+    cut: int = 0
+    pieces: int = 0
+    kept: int = 0
+    spoiled: int = 0
+    spoiled_pieces: int = 0
+
+    @property
+    def waste(self) -> int:
+        """What was cut and is neither a piece nor kept nor told as spoiled: trimmings."""
+        return self.cut - self.pieces - self.kept - self.spoiled_pieces
+
+    @property
+    def share(self) -> Fraction | None:
+        """Which part of what was used up became pieces; None if nothing was used up.
+
+        What is kept is not used up, what was spoiled is.
+        """
+        used = self.cut - self.kept + self.spoiled - self.spoiled_pieces
+        return Fraction(self.pieces, used) if used > 0 else None
+
+
+def yields(session: Session) -> list[YieldRow]:
+    """Return what became of each paper in each month, the newest month first.
+
+    What was taken back is not in it.
+    """
+    rows: dict[tuple[str, str], YieldRow] = {}
+
+    def row(at: datetime, paper: str) -> YieldRow:
+        month = at.astimezone().strftime("%Y-%m")
+        return rows.setdefault((month, paper), YieldRow(month, paper))
+
+    plans = _Plans(session)
+    _add_movements(session, row, plans)
+    _add_lost(session, row, plans)
+    return sorted(
+        rows.values(), key=lambda one: (-int(one.month.replace("-", "")), one.paper.casefold())
+    )
+
+
+class _Plans:
+    """The plans of batches, each read once."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+        self._known: dict[int, Plan] = {}
+
+    def __getitem__(self, batch: int) -> Plan:
+        if batch not in self._known:
+            self._known[batch] = plan_from_json(self._session.get_one(Batch, batch).plan)
+        return self._known[batch]
+
+    def piece_area(self, batch: int, layout: int, copies: int) -> int:
+        """Return the area of the pieces on so many copies of a layout."""
+        plan = self[batch]
+        one = plan.layouts[layout - 1]
+        return copies * sum(plan.part_of(spot).piece.area for spot in one.spots)
+
+
+def _add_movements(session: Session, row: _RowOf, plans: _Plans) -> None:
+    taken_back = select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
+    lines = session.execute(
+        select(Movement, Stock.label, Stock.width, Stock.height, Paper.name, Deed.layout)
+        .join(Stock, Movement.stock_id == Stock.id)
+        .join(Paper, Stock.paper_id == Paper.id)
+        .outerjoin(Deed, Movement.deed_id == Deed.id)
+        .where(
+            Movement.reason.in_([Reason.CUT, Reason.KEPT, Reason.SPOILED]),
+            # An offcut put away by hand, and a sheet booked as cut by hand, are of no batch.
+            or_(Movement.reason == Reason.SPOILED, Movement.batch_id.is_not(None)),
+            Movement.id.not_in(taken_back),
+        )
+        .order_by(Movement.id)
+    )
+    # Before deeds were booked a batch was cut whole: its layouts of a label, one after another.
+    older: dict[tuple[int, str], list[int]] = defaultdict(list)
+    for move, label, width, height, paper, layout in lines:
+        area = abs(move.change) * width * height
+        its = row(move.at, paper)
+        if move.reason is Reason.SPOILED:
+            its.spoiled += area
+        elif move.reason is Reason.KEPT:
+            its.kept += area
+        elif move.batch_id is not None:
+            its.cut += area
+            number = layout
+            if number is None:
+                key = move.batch_id, label
+                if key not in older:
+                    older[key] = [
+                        one.number
+                        for one in plans[move.batch_id].layouts
+                        if one.sheet.label == label
+                    ]
+                number = older[key].pop(0)
+            its.pieces += plans.piece_area(move.batch_id, number, -move.change)
+
+
+def _add_lost(session: Session, row: _RowOf, plans: _Plans) -> None:
+    """Take pieces that were spoiled after they had been cut out of what came of the paper."""
+    taken_back = select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
+    lines = session.execute(
+        select(Lost, Deed.at)
+        .join(Deed, Lost.deed_id == Deed.id)
+        .where(Deed.id.not_in(taken_back), Deed.layout.is_(None))
+    )
+    for lost, at in lines:
+        part = plans[lost.batch_id].parts[lost.part]
+        area = lost.quantity * part.piece.area
+        its = row(at, part.paper)
+        its.pieces -= area
+        its.spoiled += area
+        its.spoiled_pieces += area

@@ -1,0 +1,448 @@
+"""A batch cut layout by layout, spoiled, mended, taken back, confirmed late, and its orders."""
+
+from __future__ import annotations
+
+from collections import Counter
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+import pytest
+
+from inventory.batches import StashChanged, confirm_batch, mend_batch, plan_of
+from inventory.cutting import (
+    cut_batch,
+    drop_batch,
+    get_batch,
+    last_deed,
+    left_to_cut,
+    list_deeds,
+    lost_pieces,
+    move_order,
+    spoil_layout,
+    spoil_piece,
+    undo_deed,
+)
+from inventory.models import BatchStatus, Reason, Status
+from inventory.orders import get_order, order_board, steps_of
+from inventory.stash import count_stock, history, list_stash, spoil
+from nester.layouts import Effort
+from nester.measure import cm
+from nester.refusal import Refusal
+from tests.integration.conftest import TODAY, Hand, Table
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from inventory.plan import Plan
+    from inventory.shop import ShopFile
+
+
+@pytest.fixture
+def table(shop: ShopFile) -> Table:
+    """Two orders of big cards: each of their five pieces takes a sheet and leaves offcuts."""
+    made = Table(shop)
+    made.paper()
+    made.sheets((cm(50), cm(70)), 9, price=Decimal(3))
+    made.card(3, size=("20cm", "40cm"))
+    made.card(2, size=("19cm", "40cm"), days=3)
+    made.plan()
+    return made
+
+
+def do(table: Table, deed: Callable, *args, **others):
+    with table.shop.begin() as session:
+        return deed(session, *args, **others)
+
+
+def left(table: Table, number: int = 1) -> dict[int, tuple[int, ...]]:
+    with table.shop.read() as session:
+        return {
+            one.layout.number: one.copies
+            for one in left_to_cut(session, get_batch(session, number))
+        }
+
+
+def book(table: Table) -> tuple[object, ...]:
+    """All that a deed may change."""
+    statuses = tuple(table.status(number) for number in (1, 2))
+    return table.on_hand(), table.reserved(), left(table), statuses, table.batch_status(1)
+
+
+def plan(table: Table, number: int = 1) -> Plan:
+    with table.shop.read() as session:
+        return plan_of(get_batch(session, number))
+
+
+# --- cutting -----------------------------------------------------------------------------------
+
+
+def test_a_batch_is_cut_sheet_by_sheet(table: Table) -> None:
+    assert table.reserved() == {"S-1": 5}
+    copies = sum(map(len, left(table).values()))
+    assert copies == 5
+    (first, *_) = left(table)
+    kept = do(table, cut_batch, 1, layout=first, copies=1, place="Drawer 1")
+    assert kept
+    assert table.reserved() == {"S-1": 4}
+    assert table.on_hand() == {"S-1": 8, **{one.label: 1 for one in kept}}
+    assert table.batch_status(1) is BatchStatus.OPEN
+    assert table.status(1) is Status.PLANNED
+    more = do(table, cut_batch, 1)
+    assert table.on_hand() == {"S-1": 4, **{one.label: 1 for one in [*kept, *more]}}
+    assert table.reserved() == {}
+    assert left(table) == {}
+    assert [table.status(one) for one in (1, 2)] == [Status.CUT] * 2
+    assert table.batch_status(1) is BatchStatus.CUT
+
+
+def test_an_order_is_cut_with_its_last_piece(table: Table) -> None:
+    pieces = Counter(
+        (layout.number, copy, order)
+        for layout in plan(table).layouts
+        for spot in layout.spots
+        for copy, order in enumerate(spot.orders, start=1)
+    )
+    seen = []
+    while left(table):
+        number, copies = next(iter(left(table).items()))
+        do(table, cut_batch, 1, layout=number, copies=1)
+        seen.append((number, copies[0]))
+        for order in (1, 2):
+            whole = {(one, copy) for one, copy, its in pieces if its == order} <= set(seen)
+            assert table.status(order) is (Status.CUT if whole else Status.PLANNED)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"layout": 9}, "has no layout 9; they are numbered from 1 to"),
+        ({"layout": 0}, "has no layout 0"),
+        ({"layout": 1, "copies": 99}, "layout 1 of batch 1 has . left to cut, not 99"),
+        ({"layout": 1, "copies": 0}, "the number of copies must be 1"),
+        ({"copies": 2}, "say of which layout"),
+        ({"layout": 1, "place": "a\nb"}, "the place's name"),
+    ],
+)
+def test_a_wrong_cut_changes_nothing(table: Table, wrong, said: str) -> None:
+    before = book(table)
+    with pytest.raises(Refusal, match=said):
+        do(table, cut_batch, 1, **wrong)
+    assert book(table) == before
+
+
+def test_a_layout_is_not_cut_twice(table: Table) -> None:
+    number = next(iter(left(table)))
+    do(table, cut_batch, 1, layout=number)
+    before = book(table)
+    with pytest.raises(Refusal, match=f"layout {number} of batch 1 has no copy left to cut"):
+        do(table, cut_batch, 1, layout=number)
+    with pytest.raises(Refusal, match="a part of batch 1 is cut already"):
+        do(table, drop_batch, 1)
+    assert book(table) == before
+
+
+# --- taking back -------------------------------------------------------------------------------
+
+
+def test_cuts_are_taken_back_to_the_start(table: Table) -> None:
+    states = [book(table)]
+    while left(table):
+        do(table, cut_batch, 1, layout=next(iter(left(table))), copies=1)
+        states.append(book(table))
+    for before in reversed(states[:-1]):
+        with table.shop.begin() as session:
+            undo_deed(session, last_deed(session, batch=1).id)
+        on_hand, *others = book(table)
+        assert (on_hand, *others) == before
+    with pytest.raises(Refusal, match="there is nothing of batch 1 to take back"):
+        do(table, last_deed, batch=1)
+    with table.shop.read() as session:
+        changes = [row.change for row in history(session, "S-1")]
+        assert changes == [9, *[-1] * 5, *[1] * 5]
+        rows = list_stash(session, kind="offcut", include_empty=True)
+        assert {row.quantity for row in rows} == {0}
+    do(table, drop_batch, 1)
+    assert table.reserved() == {}
+
+
+def newest(table: Table) -> str:
+    return max((one for one in table.on_hand() if one[0] == "K"), key=lambda one: int(one[2:]))
+
+
+def test_an_offcut_that_is_gone_keeps_its_cut(table: Table) -> None:
+    do(table, cut_batch, 1)
+    do(table, spoil, newest(table))
+    before = book(table)
+    deed = do(table, last_deed, batch=1).id
+    with pytest.raises(Refusal, match=r"offcut K-[0-9]+ is not in the stash any more"):
+        do(table, undo_deed, deed)
+    assert book(table) == before
+
+
+def test_what_is_reserved_is_not_taken_back(table: Table) -> None:
+    do(table, cut_batch, 1, layout=1, copies=1)
+    deed = do(table, last_deed, batch=1).id
+    do(table, count_stock, "S-1", 4)
+    table.card(1, size=("4cm", "8cm"))
+    number = table.plan().batch
+    (label,) = table.reserved().keys() - {"S-1"}
+    before = book(table)
+    with pytest.raises(Refusal, match=f"{label} is reserved by a batch; drop that"):
+        do(table, undo_deed, deed)
+    assert book(table) == before
+    do(table, drop_batch, number)
+    do(table, undo_deed, deed)
+    assert table.on_hand() == {"S-1": 5}
+
+
+def test_an_assembled_order_keeps_its_cuts(table: Table) -> None:
+    do(table, cut_batch, 1)
+    for order in (1, 2):
+        do(table, move_order, order, "assembled")
+    with pytest.raises(Refusal, match=r"order [12] is assembled from it already"):
+        do(table, undo_deed, do(table, last_deed).id)
+
+
+def test_the_last_deed_of_a_batch_is_taken_back_first(table: Table) -> None:
+    do(table, cut_batch, 1)
+    first, last = do(table, list_deeds, batch=1)[-1], do(table, list_deeds, batch=1)[0]
+    assert first.id < last.id
+    with pytest.raises(Refusal, match=f"deed {last.id} of batch 1 was done after it"):
+        do(table, undo_deed, first.id)
+    with pytest.raises(Refusal, match="there is no deed 99"):
+        do(table, undo_deed, 99)
+
+
+# --- spoiling ----------------------------------------------------------------------------------
+
+
+def mend(table: Table, number: int = 1) -> Plan:
+    return mend_batch(table.shop, number, effort=Effort.QUICK, today=TODAY)
+
+
+def test_a_spoiled_piece_is_made_again_from_an_offcut(table: Table) -> None:
+    do(table, cut_batch, 1)
+    big = table.offcut((cm(40), cm(41)), price=Decimal(50))
+    do(table, spoil_piece, 1, "card", order=1, why="coffee")
+    with pytest.raises(Refusal, match="order 1 lacks 1 spoiled piece that is not cut again"):
+        do(table, move_order, 1, "assembled")
+    again = mend(table)
+    assert again.batch == 2
+    assert [layout.sheet.label for layout in again.layouts] == [big]
+    assert (again.cost, again.bound) == (Decimal(50), Decimal(3))
+    assert [one.number for one in again.orders if one.made] == [1]
+    assert table.reserved() == {big: 1}
+    with pytest.raises(Refusal, match="batch 1 lacks no piece for which nothing is planned"):
+        mend(table)
+    with pytest.raises(Refusal, match="its pieces are made again in batch 2; drop that"):
+        do(table, undo_deed, do(table, last_deed, batch=1).id)
+    with pytest.raises(Refusal, match="order 1 lacks 1 spoiled piece"):
+        do(table, move_order, 1, "assembled")
+    with table.shop.read() as session:
+        assert [(row.order.id, row.missing) for row in order_board(session, TODAY)] == [
+            (2, 0), (1, 1),
+        ]  # fmt: skip
+    do(table, cut_batch, 2)
+    assert table.status(1) is Status.CUT
+    assert do(table, move_order, 1, "assembled").status is Status.ASSEMBLED
+
+
+def test_a_sheet_spoiled_in_cutting_leaves_pieces_to_mend(table: Table) -> None:
+    number, copies = next(iter(left(table).items()))
+    lost = do(table, spoil_layout, 1, number, "the knife slipped")
+    assert lost == {"card": 1}
+    assert table.on_hand()["S-1"] == 8
+    assert table.reserved() == {"S-1": 4}
+    with table.shop.read() as session:
+        last = history(session, "S-1")[-1]
+        assert (last.change, last.reason, last.batch, last.note) == (
+            -1, Reason.SPOILED, 1, "the knife slipped",
+        )  # fmt: skip
+    again = mend(table)
+    assert sum(len(layout.spots) * layout.copies for layout in again.layouts) == 1
+    assert table.reserved() == {"S-1": 5}
+    do(table, drop_batch, again.batch)
+    with table.shop.read() as session:
+        (lost_one,) = lost_pieces(session, batch=1)
+        assert (lost_one.quantity, lost_one.mended_id) == (1, None)
+    with table.shop.begin() as session:
+        undo_deed(session, last_deed(session, batch=1).id)
+        assert lost_pieces(session, batch=1) == []
+    assert left(table)[number] == copies
+    assert table.reserved() == {"S-1": 5}
+    assert table.on_hand() == {"S-1": 9}
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"piece": "lid"}, "has cut no piece 'lid'; cut are card"),
+        ({"piece": "card"}, "orders 1, 2 each have a 'card'"),
+        ({"piece": "card", "order": 1, "quantity": 4}, "has cut 3 of 'card' for order 1, not 4"),
+        ({"piece": "card", "order": 9}, "has cut no piece 'card' for order 9"),
+        ({"piece": "card", "order": 1, "quantity": 0}, "the number of pieces"),
+    ],
+)
+def test_only_what_was_cut_is_spoiled(table: Table, wrong, said: str) -> None:
+    with pytest.raises(Refusal, match="nothing of it is cut yet"):
+        do(table, spoil_piece, 1, "card", order=1)
+    do(table, cut_batch, 1)
+    with pytest.raises(Refusal, match=said):
+        do(table, spoil_piece, 1, **wrong)
+    do(table, spoil_piece, 1, "CARD", 3, order=1)
+    with pytest.raises(Refusal, match="has cut no piece 'card' for order 1"):
+        do(table, spoil_piece, 1, "card", order=1)
+
+
+def test_pieces_that_no_paper_holds_wait(table: Table) -> None:
+    do(table, cut_batch, 1)
+    do(table, count_stock, "S-1", 0)
+    do(table, spoil_piece, 1, "card", order=2)
+    again = mend(table)
+    assert again.batch is None
+    assert [(one.order, one.piece, one.quantity) for one in again.lacking] == [(2, "card", 1)]
+    assert [one.quantity for one in again.restock] == [1]
+    assert table.batches() == 1
+
+
+# --- orders ------------------------------------------------------------------------------------
+
+
+def test_a_cancelled_order_frees_what_was_reserved_for_it(table: Table) -> None:
+    do(table, move_order, 1, "cancelled")
+    assert table.reserved() == {"S-1": 2}
+    assert sum(map(len, left(table).values())) == 2
+    do(table, cut_batch, 1)
+    assert table.on_hand()["S-1"] == 7
+    assert [table.status(one) for one in (1, 2)] == [Status.CANCELLED, Status.CUT]
+
+
+def test_a_batch_nobody_waits_for_is_dropped(table: Table) -> None:
+    do(table, move_order, 1, "cancelled")
+    do(table, move_order, 2, "cancelled")
+    assert table.reserved() == {}
+    assert table.batch_status(1) is BatchStatus.DROPPED
+
+
+def test_a_batch_of_which_the_rest_is_cancelled_is_cut(table: Table) -> None:
+    while table.status(2) is Status.PLANNED:
+        do(table, cut_batch, 1, layout=next(iter(left(table))), copies=1)
+    do(table, move_order, 1, "cancelled")
+    assert left(table) == {}
+    assert table.batch_status(1) is BatchStatus.CUT
+
+
+def test_batches_alone_move_orders_to_planned_and_cut(table: Table) -> None:
+    for number, status in ((1, "cut"), (1, "planned"), (1, "confirmed")):
+        with pytest.raises(Refusal, match="use 'quirebox batch plan', 'batch cut' or"):
+            do(table, move_order, number, status)
+
+
+def test_an_order_tells_when_it_became_what(table: Table) -> None:
+    do(table, cut_batch, 1)
+    do(table, move_order, 1, "assembled")
+    with table.shop.read() as session:
+        steps = steps_of(session, get_order(session, 1))
+    assert [step.status for step in steps] == ["confirmed", "planned", "cut", "assembled"]
+    assert [step.at for step in steps] == sorted(step.at for step in steps)
+
+
+# --- drafts ------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def draft(shop: ShopFile) -> Table:
+    made = Table(shop)
+    made.paper()
+    made.sheets((cm(50), cm(70)), 9, price=Decimal(3))
+    made.card(3, size=("20cm", "40cm"))
+    made.card(2, size=("20cm", "40cm"))
+    made.plan(draft=True)
+    return made
+
+
+def test_a_draft_reserves_nothing_until_it_is_confirmed(draft: Table) -> None:
+    assert draft.batch_status(1) is BatchStatus.DRAFT
+    assert draft.reserved() == {}
+    assert draft.status(1) is Status.CONFIRMED
+    with pytest.raises(Refusal, match="batch 1 is a draft and reserves nothing yet"):
+        do(draft, cut_batch, 1)
+    do(draft, confirm_batch, 1)
+    assert draft.reserved() == {"S-1": 5}
+    assert [draft.status(one) for one in (1, 2)] == [Status.PLANNED] * 2
+    with pytest.raises(Refusal, match="batch 1 is open; only a draft can be confirmed"):
+        do(draft, confirm_batch, 1)
+
+
+def test_a_draft_says_what_changed(draft: Table) -> None:
+    do(draft, spoil, "S-1", 6)
+    said = "since batch 1 was planned: it takes 5 of S-1, and 3 are free now; plan again"
+    with pytest.raises(StashChanged, match=said):
+        do(draft, confirm_batch, 1)
+    assert draft.reserved() == {}
+    do(draft, move_order, 2, "cancelled")
+    with pytest.raises(StashChanged, match="order 2 was changed since and is cancelled now"):
+        do(draft, confirm_batch, 1)
+    do(draft, drop_batch, 1)
+    assert draft.status(1) is Status.CONFIRMED
+
+
+def test_two_drafts_cannot_reserve_the_same_sheet(draft: Table) -> None:
+    do(draft, count_stock, "S-1", 5)
+    draft.card(1, size=("20cm", "40cm"))
+    assert draft.plan(3, draft=True).batch == 2
+    do(draft, confirm_batch, 2)
+    with pytest.raises(StashChanged, match="it takes 5 of S-1, and 4 are free"):
+        do(draft, confirm_batch, 1)
+
+
+# --- at the desk -------------------------------------------------------------------------------
+
+
+def test_the_week_at_the_desk(table: Table, hand: Hand) -> None:
+    number = str(next(iter(left(table))))
+    told = hand.does("batch", "cut", "1", "--layout", number, "--copies", "1")
+    assert told.endswith("4 sheets of batch 1 left to cut\n")
+    shown = hand.data("batch", "batch", "show", "1")
+    assert shown["status"] == "open"
+    assert sum(one["copies"] for one in shown["left"]) == 4
+    assert "Left to cut" in hand.does("batch", "show", "1")
+    assert hand.does("batch", "undo", "1").startswith("Taken back: deed 2, cut, batch 1, layout")
+    assert "Batch 1 is cut" in hand.does("batch", "cut", "1")
+    told = hand.does("batch", "spoil", "1", "--piece", "card", "--order", "2", "--why", "coffee")
+    assert "Booked as spoiled: 1 × card" in told
+    assert "Next: quirebox batch cut 2" in told
+    assert [row["missing"] for row in hand.data("board", "order", "board")] == [1, 0]
+    hand.does("batch", "drop", "2")
+    assert hand.data("batch", "batch", "show", "1")["missing"] == [
+        {"order": 2, "piece": "card", "quantity": 1}
+    ]
+    assert "Order 2 lacks 1 × card, spoiled" in hand.does("batch", "show", "1")
+    hand.does("batch", "mend", "1")
+    hand.does("batch", "cut", "3")
+    hand.does("order", "move", "2", "assembled")
+    steps = hand.data("order", "order", "show", "2")["steps"]
+    assert [step["status"] for step in steps] == ["confirmed", "planned", "cut", "assembled"]
+    assert "assembled" in hand.does("order", "board")
+    (last, *_) = hand.data("deeds", "stash", "deeds")
+    assert (last["reason"], last["batch"], last["layout"], last["copies"]) == ("cut", 3, 1, [1])
+    assert "Done last" in hand.does("stash", "deeds")
+    assert "say what was spoiled" in hand.refused("batch", "spoil", "1")
+
+
+def test_drafts_at_the_desk(draft: Table, hand: Hand) -> None:
+    hand.does("order", "add", "Bo", "folded-card", "--due", "2027-03-14", "--draft",
+              "--paper", "all=Coal card")  # fmt: skip
+    assert draft.status(3) is Status.DRAFT
+    hand.does("order", "move", "3", "confirmed")
+    assert "Nothing is reserved yet" in hand.does("batch", "plan", "3", "--draft")
+    assert {one["status"] for one in hand.data("batches", "batch", "list")} == {"draft"}
+    with draft.shop.begin() as session:
+        spoil(session, "S-1", 6)
+    said = hand.refused("batch", "confirm", "1")
+    assert "it takes 5 of S-1, and 3 are free now; plan again with 'quirebox batch confirm 1" in (
+        " ".join(said.split())
+    )
+    assert hand.does("batch", "confirm", "1", "--again") == "Batch 3 is confirmed\n"
+    assert draft.batch_status(1) is BatchStatus.DROPPED
+    assert draft.reserved() == {"S-1": 3}

@@ -1,0 +1,108 @@
+"""What became of the paper: its history, and yield and waste by month."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from inventory.batches import get_batch, plan_of
+from inventory.cutting import cut_batch, last_deed, spoil_layout, spoil_piece, undo_deed
+from inventory.models import Reason
+from inventory.records import YieldRow, paper_history, yields
+from inventory.stash import spoil
+from nester.measure import cm
+from nester.refusal import Refusal
+from tests.integration.conftest import Table
+
+if TYPE_CHECKING:
+    from inventory.shop import ShopFile
+    from tests.integration.conftest import Hand
+
+SHEET = cm(50) * cm(70)
+PIECE = cm(40) * cm(40)
+
+
+@pytest.fixture
+def table(shop: ShopFile) -> Table:
+    made = Table(shop)
+    made.paper()
+    made.paper("Moss linen")
+    made.sheets((cm(50), cm(70)), 9)
+    made.offcut((cm(5), cm(5)), paper="Moss linen")
+    made.card(3, size=("20cm", "40cm"))
+    made.plan()
+    return made
+
+
+def told(table: Table) -> YieldRow:
+    with table.shop.read() as session:
+        (row,) = yields(session)
+        return row
+
+
+def test_yield_follows_what_is_cut_and_spoiled(table: Table) -> None:
+    with table.shop.read() as session:
+        assert yields(session) == []
+    with table.shop.begin() as session:
+        kept = cut_batch(session, 1, layout=1, copies=2)
+    area = sum(one.width * one.height for one in kept)
+    row = told(table)
+    assert (row.paper, row.cut, row.pieces, row.kept, row.spoiled) == (
+        "Coal card", 2 * SHEET, 2 * PIECE, area, 0,
+    )  # fmt: skip
+    assert row.waste == 2 * SHEET - 2 * PIECE - area
+    assert row.share == pytest.approx(2 * PIECE / (2 * SHEET - area))
+    with table.shop.begin() as session:
+        spoil_layout(session, 1, 1, "slipped")
+    row = told(table)
+    assert (row.cut, row.pieces, row.spoiled) == (2 * SHEET, 2 * PIECE, SHEET)
+    with table.shop.begin() as session:
+        spoil_piece(session, 1, "card")
+    row = told(table)
+    assert (row.cut, row.pieces, row.spoiled) == (2 * SHEET, PIECE, SHEET + PIECE)
+    assert row.waste == 2 * SHEET - 2 * PIECE - area
+    assert row.share == pytest.approx(PIECE / (3 * SHEET - area))
+    with table.shop.begin() as session:
+        for _ in range(3):
+            undo_deed(session, last_deed(session, batch=1).id)
+        assert yields(session) == []
+        spoil(session, "S-1", 2)
+    row = told(table)
+    assert (row.cut, row.pieces, row.spoiled, row.share) == (0, 0, 2 * SHEET, 0)
+
+
+def test_batches_cut_before_deeds_were_booked_count_too(table: Table) -> None:
+    from sqlalchemy import text
+
+    with table.shop.begin() as session:
+        cut_batch(session, 1)
+        layouts = plan_of(get_batch(session, 1)).layouts
+    before = told(table)
+    assert before.pieces == sum(one.copies * len(one.spots) for one in layouts) * PIECE
+    with table.shop.begin() as session:
+        session.execute(text("DROP TRIGGER movement_no_update"))
+        session.execute(text("UPDATE movement SET deed_id = NULL"))
+    assert told(table) == before
+
+
+def test_the_history_of_a_paper_tells_of_all_its_labels(table: Table) -> None:
+    with table.shop.begin() as session:
+        kept = cut_batch(session, 1)
+        rows = paper_history(session, "coal card")
+    assert {row.label for row in rows} == {"S-1", *(one.label for one in kept)}
+    assert (rows[0].reason, rows[0].after) == (Reason.RECEIVED, 9)
+    cut = [row for row in rows if row.reason is Reason.CUT]
+    assert [(row.after, row.batch) for row in cut] == [(6, 1)]
+    with table.shop.read() as session, pytest.raises(Refusal, match="there is no paper 'Cola'"):
+        paper_history(session, "Cola")
+
+
+def test_records_at_the_desk(table: Table, hand: Hand) -> None:
+    hand.does("batch", "cut", "1")
+    rows = hand.data("history", "paper", "history", "Coal card")
+    assert {row["reason"] for row in rows} == {"received", "cut", "kept"}
+    assert "S-1" in hand.does("paper", "history", "Coal card")
+    (row,) = hand.data("yield", "paper", "yield")
+    assert (row["cut"], row["pieces"]) == (1.05, 0.48)
+    assert "Coal card" in hand.does("paper", "yield")
