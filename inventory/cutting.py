@@ -259,11 +259,13 @@ def drop_batch(session: Session, number: int) -> None:
             f"a part of batch {number} is cut already; cut the rest, or take back what was booked"
             f" by mistake with 'quirebox batch undo {number}'"
         )
+    # The orders of a draft may be planned in another batch meanwhile, which keeps them.
+    holds_orders = batch.status is BatchStatus.OPEN and batch.mends_id is None
     batch.status = BatchStatus.DROPPED
     for lost in session.scalars(select(Lost).where(Lost.mended_id == number)):
         lost.mended_id = None
     for order in batch.orders:
-        if order.status is Status.PLANNED and batch.mends_id is None:
+        if order.status is Status.PLANNED and holds_orders:
             set_status(session, order, Status.CONFIRMED)
     session.flush()
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy import func, select
 
 from inventory.models import Kind, Stock
-from inventory.names import shorten
+from inventory.names import fold, shorten
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ def find_stock(session: Session, label: str) -> Stock:
     Refusal
         If there is none.
     """
-    written = label.strip().upper()
+    written = fold(label).upper()
     stock = session.scalar(select(Stock).where(Stock.label == written))
     if stock is None:
         raise Refusal(

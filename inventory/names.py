@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, TypeVar
@@ -37,9 +38,16 @@ _BIDI_CONTROLS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u20
 _INVISIBLE = frozenset({"Cf", "Zs", "Mn", "Me"})
 
 
+_NOT_STORED = re.compile("[\0\ud800-\udfff]")
+
+
 def fold(text: str) -> str:
-    """Return the form in which two names are the same name: case and spacing do not count."""
-    return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
+    """Return the form in which two names are the same name: case and spacing do not count.
+
+    What no database can hold, and so no name is written with, becomes a sign that stands for it.
+    """
+    plain = _NOT_STORED.sub("\ufffd", text)
+    return " ".join(unicodedata.normalize("NFKC", plain).casefold().split())
 
 
 def shorten(text: str, at_most: int = 40) -> str:

@@ -1,9 +1,9 @@
 """Opening a shop's file: the one place that knows how the database is reached.
 
-A shop is one SQLite file.  Writing happens in one immediate transaction a deed, so that two
-processes wait for each other instead of failing half way; reading sees one moment of the file.
-What SQLite can't do (no room, no permission, no such file) becomes a `Refusal` here and nowhere
-else.
+A shop is one SQLite file, or a database of a PostgreSQL server (`inventory.server`).  Writing
+happens in one transaction a deed that has the whole book to itself, so that two processes wait for
+each other instead of failing half way; reading sees one moment of the book.  What SQLite can't do
+(no room, no permission, no such file) becomes a `Refusal` here and nowhere else.
 """
 
 from __future__ import annotations
@@ -11,16 +11,20 @@ from __future__ import annotations
 import os
 import sqlite3
 import tempfile
+import time
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from sqlalchemy import create_engine, event, text
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import QueuePool
 
+from inventory.documents.files import give_name
 from inventory.models import Shop
 from inventory.money import check_currency
 from inventory.names import choice, clean_name, whole_number
@@ -28,21 +32,31 @@ from nester.measure import LARGEST, Length, Unit
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
+    from contextlib import AbstractContextManager
 
     from alembic.config import Config
-    from alembic.script import ScriptDirectory
     from sqlalchemy import Connection, Engine
 
 __all__ = [
     "HEAD_REVISION",
     "PATH_VARIABLE",
+    "PATIENCE",
+    "WAIT_SECONDS",
     "ShopFile",
+    "beside",
+    "building",
     "change_shop",
-    "default_path",
+    "check_is_known",
+    "clear_refusals",
+    "copy_file",
     "is_any_shop",
     "open_shop",
+    "put_new_shop",
+    "shop_place",
+    "stored_revision",
     "the_shop",
+    "upgrade",
 ]
 
 HEAD_REVISION = "0003"
@@ -53,43 +67,81 @@ PATH_VARIABLE = "QUIREBOX_SHOP"
 
 _APPLICATION_ID = 0x51626F78
 """Marks an SQLite file as a shop of ours (https://sqlite.org/pragma.html#pragma_application_id)."""
-_WAIT_SECONDS = 10
-"""How long one deed waits for another process to finish its own."""
+WAIT_SECONDS = 30
+"""How long one deed waits for others to finish theirs."""
+PATIENCE = 0.5
+"""Seconds after which a deed that waits says so."""
+_POLL = 0.02
+"""Seconds between two looks whether the book is free; Ctrl-C is heeded in between."""
 
 
-def default_path() -> Path:
-    """Return where the shop is: as QUIREBOX_SHOP says, else in the platform's data folder."""
-    given = os.environ.get(PATH_VARIABLE)
-    if given:
-        return Path(given)
+def shop_place(given: Path | str | None = None) -> Path | URL:
+    """Return where a shop is: as given, else as QUIREBOX_SHOP says, else in the data folder.
+
+    Parameters
+    ----------
+    given
+        A file, or the URL of a PostgreSQL database.
+
+    Raises
+    ------
+    Refusal
+        If a URL can't be read.
+    """
+    said = given or os.environ.get(PATH_VARIABLE)
+    if isinstance(said, str) and said.startswith(("postgresql://", "postgres://")):
+        try:
+            return make_url(said.replace("postgres://", "postgresql://", 1))
+        except (ArgumentError, ValueError):
+            raise Refusal(
+                "the shop's URL can't be read; write it like postgresql://user@host/database"
+            ) from None
+    if said:
+        return Path(said).absolute()
     from platformdirs import user_data_path
 
-    return user_data_path("quirebox", appauthor=False) / "shop.sqlite"
+    return user_data_path("quirebox", appauthor=False).absolute() / "shop.sqlite"
 
 
 def is_any_shop() -> bool:
-    """Whether something lies at `default_path`, be it a shop or not."""
+    """Whether something lies at `shop_place`, be it a shop or not."""
+    place = shop_place()
     try:
-        return default_path().exists()
+        return isinstance(place, URL) or place.exists()
     except OSError:
         return True  # it can't be looked at; opening it says why
 
 
 class ShopFile:
-    """A shop's open file; use it in a ``with`` statement, which closes it.
+    """A shop's open file or database; use it in a ``with`` statement, which closes it.
 
     Attributes
     ----------
     path
-        Where it lies.
+        Where the file lies; None on a server.
+    place
+        What to call it: the path, or the URL without its password.
     backup
-        The copy made beside it if opening it brought its tables up to date, else None.
+        The copy made of it if opening it brought its tables up to date, else None.
+    on_wait
+        Called once in a deed that has to wait for another program's; does nothing, unless set.
     """
 
-    def __init__(self, path: Path, engine: Engine, backup: Path | None = None) -> None:
-        self.path = path
+    def __init__(
+        self,
+        place: Path | str,
+        engine: Engine,
+        backup: Path | None = None,
+        refusals: Callable[[], AbstractContextManager[None]] | None = None,
+        begin_to_write: Callable[[Connection, Callable[[], None]], None] | None = None,
+    ) -> None:
+        self.path = place if isinstance(place, Path) else None
+        self.place = str(place)
         self.backup = backup
+        self.on_wait: Callable[[], None] = lambda: None
         self._engine = engine
+        self._clear_refusals = refusals or partial(clear_refusals, place)
+        self._begin_to_write = begin_to_write or _begin_to_write
 
     @contextmanager
     def begin(self) -> Iterator[Session]:
@@ -100,15 +152,16 @@ class ShopFile:
         Raises
         ------
         Refusal
-            If the file can't be written; nothing has changed then.
+            If the book can't be written, or others did not let go of it in time; nothing has
+            changed then.
         """
-        writing = self._engine.execution_options(begin="IMMEDIATE")
+        writing = self._engine.execution_options(writing=True)
         with (
-            _clear_refusals(self.path),
+            self._clear_refusals(),
             Session(writing, expire_on_commit=False) as session,
             session.begin(),
         ):
-            session.connection()  # waits for the lock here, before anything is read
+            self._begin_to_write(session.connection(), self.on_wait)
             yield session
 
     @contextmanager
@@ -120,7 +173,7 @@ class ShopFile:
         Refusal
             If the file can't be read.
         """
-        with _clear_refusals(self.path), Session(self._engine, expire_on_commit=False) as session:
+        with self._clear_refusals(), Session(self._engine, expire_on_commit=False) as session:
             event.listen(session, "before_flush", _refuse_to_write)
             yield session
 
@@ -140,19 +193,19 @@ def _refuse_to_write(*_: object) -> None:
 
 
 def open_shop(
-    path: Path | None = None,
+    place: Path | str | None = None,
     *,
     create: bool = False,
     name: str = "My shop",
     unit: Unit | str = Unit.MM,
     currency: str = "EUR",
 ) -> ShopFile:
-    """Open the shop in a file, bringing older tables up to date.
+    """Open a shop, bringing older tables up to date.
 
     Parameters
     ----------
-    path
-        The file; `default_path` unless given.
+    place
+        The file, or the URL of a PostgreSQL database; `shop_place` unless given.
     create
         Make a new shop; `name`, `unit` and `currency` are for this alone.
     unit
@@ -166,12 +219,19 @@ def open_shop(
         If there is no shop there (or, with `create`, something is there already), it is no shop's
         file, comes from a newer version, or can't be read and written.
     """
-    where = Path(path or default_path()).absolute()
+    where = shop_place(place)
+    begun = None
     if create:
-        _create(where, Shop(
+        begun = Shop(
             name=clean_name(name, "the shop's name"), unit=choice(Unit, unit, "the shop's unit"),
             currency=check_currency(currency),
-        ))  # fmt: skip
+        )  # fmt: skip
+    if isinstance(where, URL):
+        from inventory.server import open_on_server
+
+        return open_on_server(where, begun)
+    if begun is not None:
+        _create(where, begun)
     return _open(where)
 
 
@@ -234,15 +294,73 @@ def _engine(path: Path) -> Engine:
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
-        mode = connection.get_execution_options().get("begin", "DEFERRED")
-        connection.exec_driver_sql(f"BEGIN {mode}")
+        if not connection.get_execution_options().get("writing"):
+            _driver(connection).execute("BEGIN DEFERRED")
 
     return engine
 
 
+def _driver(connection: Connection) -> sqlite3.Connection:
+    driver = connection.connection.driver_connection
+    assert isinstance(driver, sqlite3.Connection)  # noqa: S101 - tells the type checker
+    return driver
+
+
+def _take_turn(is_mine: Callable[[], bool], on_wait: Callable[[], None]) -> bool:
+    """Ask for the book until it is free.
+
+    Parameters
+    ----------
+    is_mine
+        Tries to get it, without waiting.
+    on_wait
+        Called once when it takes longer than a moment.
+
+    Returns
+    -------
+    bool
+        False if others did not let go of it in `WAIT_SECONDS`.
+    """
+    start = time.monotonic()
+    told = False
+    while not is_mine():
+        waited = time.monotonic() - start
+        if waited > WAIT_SECONDS:
+            return False
+        if waited > PATIENCE and not told:
+            told = True
+            on_wait()
+        time.sleep(_POLL)
+    return True
+
+
+def _begin_to_write(connection: Connection, on_wait: Callable[[], None] = lambda: None) -> None:
+    """Begin the transaction of a writing connection, with the lock in hand.
+
+    SQLite's own waiting neither tells anybody nor heeds Ctrl-C, so it is told not to wait.
+    """
+
+    def is_mine() -> bool:
+        try:
+            driver.execute("BEGIN IMMEDIATE")
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY:
+                return False
+            raise
+        return True
+
+    driver = _driver(connection)
+    driver.execute("PRAGMA busy_timeout = 0")
+    try:
+        if not _take_turn(is_mine, on_wait):
+            driver.execute("BEGIN IMMEDIATE")  # says itself that it is busy
+    finally:
+        driver.execute(f"PRAGMA busy_timeout = {round(WAIT_SECONDS * 1000)}")
+
+
 def _connect(path: Path) -> sqlite3.Connection:
     connection = sqlite3.connect(
-        _uri(path), uri=True, timeout=_WAIT_SECONDS, isolation_level=None, check_same_thread=False
+        _uri(path), uri=True, timeout=WAIT_SECONDS, isolation_level=None, check_same_thread=False
     )
     connection.execute("PRAGMA foreign_keys = ON")
     # A shop's week is worth more than a few milliseconds: also safe when the power goes.
@@ -259,7 +377,7 @@ def _open(path: Path) -> ShopFile:
     _check_is_there(path)
     engine = _engine(path)
     try:
-        with _clear_refusals(path):
+        with clear_refusals(path):
             stored = _stored_revision(engine, path)
             backup = None if stored == HEAD_REVISION else _migrate(engine, path)
     except BaseException:
@@ -281,16 +399,40 @@ def _check_is_there(path: Path) -> None:
 
 def _stored_revision(engine: Engine, path: Path) -> str:
     with engine.connect() as connection:
-        if connection.scalar(text("PRAGMA application_id")) != _APPLICATION_ID:
-            raise Refusal(f"{path} is no shop's file; make a shop with 'quirebox shop new'")
-        return str(connection.scalar(text("SELECT version_num FROM alembic_version")))
+        return stored_revision(_driver(connection), path)
+
+
+def stored_revision(connection: sqlite3.Connection, path: Path) -> str:
+    """Return at which revision the tables of a file are.
+
+    Raises
+    ------
+    Refusal
+        If it is no shop's file.
+    """
+    if connection.execute("PRAGMA application_id").fetchone() != (_APPLICATION_ID,):
+        raise Refusal(f"{path} is no shop's file; make a shop with 'quirebox shop new'")
+    (revision,) = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+    return str(revision)
 
 
 # --- making a new one --------------------------------------------------------------------------
 
 
 def _create(path: Path, shop: Shop) -> None:
-    """Build the whole shop out of sight, then give it its name in one step."""
+    with put_new_shop(path) as unnamed:
+        _build(unnamed, shop)
+
+
+@contextmanager
+def put_new_shop(path: Path) -> Iterator[Path]:
+    """Give a place out of sight to build a whole shop in, which then gets its name in one step.
+
+    Raises
+    ------
+    Refusal
+        If something lies there already, or it can't be made; then nothing is there.
+    """
     try:
         if path.exists() or path.is_symlink():
             raise _taken(path)
@@ -299,51 +441,57 @@ def _create(path: Path, shop: Shop) -> None:
             dir=path.parent, prefix=".quirebox-", ignore_cleanup_errors=True
         ) as folder:
             unnamed = Path(folder) / path.name
-            with _clear_refusals(path):
-                _build(unnamed, shop)
+            with clear_refusals(path):
+                yield unnamed
             _give_name(unnamed, path)
     except OSError as error:
         raise _no_access(path, error) from error
 
 
 def _build(path: Path, shop: Shop) -> None:
+    with building(path) as connection, Session(connection) as session:
+        session.add(shop)
+        session.flush()
+
+
+@contextmanager
+def building(
+    path: Path, revision: str | None = None, name: str | None = None
+) -> Iterator[Connection]:
+    """Make a new file with empty tables, to be filled in the transaction that made them.
+
+    Parameters
+    ----------
+    revision
+        Of the tables; the newest unless given.
+    name
+        What asks for the revision, for the refusal if it is a newer one.
+    """
     path.touch()
     with closing(_connect(path)) as connection:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute(f"PRAGMA application_id = {_APPLICATION_ID}")
     engine = _engine(path)
     try:
-        with engine.execution_options(begin="IMMEDIATE").begin() as connection:
-            _upgrade(_alembic(connection))
-            with Session(connection) as session:
-                session.add(shop)
-                session.flush()
+        with engine.execution_options(writing=True).begin() as connection:
+            _begin_to_write(connection)
+            if revision is not None:
+                check_is_known(revision, name or str(path))
+            upgrade(connection, revision)
+            yield connection
     finally:
         engine.dispose()
 
 
 def _give_name(unnamed: Path, path: Path) -> None:
-    """Name the finished file; never in place of another one."""
     try:
-        path.hardlink_to(unnamed)
+        give_name(unnamed, path)
     except FileExistsError:
         raise _taken(path) from None
-    except OSError:
-        # Some file systems know no second name for a file; then between this look and the move
-        # another program could still take the name.
-        if path.exists():
-            raise _taken(path) from None
-        unnamed.rename(path)
-    if hasattr(os, "O_DIRECTORY"):
-        folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
 
 
 def _taken(path: Path) -> Refusal:
-    return Refusal(f"{path} exists already and is left as it is; choose another file with --shop")
+    return Refusal(f"{path} exists already and is left as it is; choose another file")
 
 
 # --- bringing an older one up to date ----------------------------------------------------------
@@ -360,12 +508,12 @@ def _migrate(engine: Engine, path: Path) -> Path | None:
     Path or None
         The copy; None if another process was quicker.
     """
-    with engine.execution_options(begin="IMMEDIATE").connect() as connection:
-        driver = connection.connection.driver_connection
-        assert isinstance(driver, sqlite3.Connection)  # noqa: S101 - tells the type checker
+    with engine.execution_options(writing=True).connect() as connection:
+        driver = _driver(connection)
         driver.execute("PRAGMA foreign_keys = OFF")
         try:
             with connection.begin():
+                _begin_to_write(connection)
                 return _upgrade_with_backup(connection, path)
         finally:
             driver.execute("PRAGMA foreign_keys = ON")
@@ -375,15 +523,12 @@ def _upgrade_with_backup(connection: Connection, path: Path) -> Path | None:
     stored = str(connection.scalar(text("SELECT version_num FROM alembic_version")))
     if stored == HEAD_REVISION:
         return None
-    config = _alembic(connection)
-    if not _is_known(config, stored):
-        raise Refusal(
-            f"{path} was written by a newer version of Quirebox (its tables are at '{stored}');"
-            " update Quirebox to open it"
-        )
-    backup = _back_up(path, stored)
+    check_is_known(stored, str(path))
+    backup = beside(path, f"before-update-{stored}")
+    with closing(_connect(path)) as source:
+        copy_file(source, backup)
     try:
-        _upgrade(config)
+        upgrade(connection)
         _check_foreign_keys(connection)
     except BaseException:
         backup.unlink()  # the file itself stays as it was
@@ -397,23 +542,35 @@ def _check_foreign_keys(connection: Connection) -> None:
         raise RuntimeError(f"after the migration these foreign keys point nowhere: {broken[:5]}")
 
 
-def _back_up(path: Path, revision: str) -> Path:
-    """Copy the file as it is, however many pages still lie in its log; all of it or nothing."""
+def beside(path: Path, why: str) -> Path:
+    """Return a name for a copy of a shop's file, which says why and when it was made."""
     now = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%fZ")
-    backup = path.with_name(f"{path.stem}.before-update-{revision}-{now}{path.suffix}")
-    unfinished = backup.with_name(f"{backup.name}.unfinished")
+    return path.with_name(f"{path.stem}.{why}-{now}{path.suffix}")
+
+
+def copy_file(source: sqlite3.Connection, target: Path) -> None:
+    """Copy a file as it is at this moment, however many pages still lie in its log.
+
+    Raises
+    ------
+    Refusal
+        If something lies at `target` already, or it can't be written; all of the copy is there or
+        nothing.
+    """
+    unfinished = target.with_name(f".{target.name}.unfinished")
     try:
-        with closing(_connect(path)) as source, closing(sqlite3.connect(unfinished)) as target:
-            source.backup(target)
-        unfinished.rename(backup)
+        if target.exists() or target.is_symlink():
+            raise _taken(target)
+        with clear_refusals(target), closing(sqlite3.connect(unfinished)) as copy:
+            source.backup(copy)
+        _give_name(unfinished, target)
     except OSError as error:
-        raise _no_access(backup, error) from error
+        raise _no_access(target, error) from error
     finally:
         unfinished.unlink(missing_ok=True)
-    return backup
 
 
-def _alembic(connection: Connection) -> Config:
+def _alembic(connection: Connection | None = None) -> Config:
     from alembic.config import Config
 
     from inventory.resources import migrations_folder
@@ -424,27 +581,36 @@ def _alembic(connection: Connection) -> Config:
     return config
 
 
-def _scripts(config: Config) -> ScriptDirectory:
+def check_is_known(revision: str, name: str) -> None:
+    """Refuse a book whose tables are newer than the program.
+
+    Parameters
+    ----------
+    name
+        What to call the book.
+    """
     from alembic.script import ScriptDirectory
 
-    return ScriptDirectory.from_config(config)
+    scripts = ScriptDirectory.from_config(_alembic())
+    if all(script.revision != revision for script in scripts.walk_revisions()):
+        raise Refusal(
+            f"{name} was written by a newer version of Quirebox (its tables are at '{revision}');"
+            " update Quirebox to open it"
+        )
 
 
-def _is_known(config: Config, revision: str) -> bool:
-    return any(script.revision == revision for script in _scripts(config).walk_revisions())
-
-
-def _upgrade(config: Config) -> None:
+def upgrade(connection: Connection, revision: str | None = None) -> None:
+    """Bring the tables to a revision, the newest unless given."""
     from alembic import command
 
-    command.upgrade(config, HEAD_REVISION)
+    command.upgrade(_alembic(connection), revision or HEAD_REVISION)
 
 
 # --- what can go wrong with a file -------------------------------------------------------------
 
 _TROUBLE = {
     sqlite3.SQLITE_BUSY: f"is in use by another program, which did not let go within"
-    f" {_WAIT_SECONDS} seconds; nothing was changed, so do it again when that has finished",
+    f" {WAIT_SECONDS} seconds; nothing was changed, so do it again when that has finished",
     sqlite3.SQLITE_LOCKED: "is in use by this program already; nothing was changed",
     sqlite3.SQLITE_READONLY: "is read-only, so nothing was changed; allow writing to it and to"
     " its folder, or choose another file with --shop",
@@ -462,7 +628,7 @@ _TROUBLE = {
 
 
 @contextmanager
-def _clear_refusals(path: Path) -> Iterator[None]:
+def clear_refusals(path: Path | str) -> Iterator[None]:
     """Turn SQLite's troubles with the file into one clear sentence."""
     try:
         yield

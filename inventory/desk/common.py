@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
+from functools import partial
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -24,6 +24,7 @@ __all__ = [
     "group",
     "pairs",
     "shop_file_of",
+    "shop_option",
     "stopping",
 ]
 
@@ -65,19 +66,22 @@ def group(help_text: str) -> typer.Typer:
     return made
 
 
+def shop_option(context: typer.Context) -> str | None:
+    """Return what was given with --shop."""
+    given: str | None = context.find_root().params.get("shop")
+    return given
+
+
 @contextmanager
 def shop_file_of(context: typer.Context) -> Iterator[ShopFile]:
     """Open the shop named with --shop, else by QUIREBOX_SHOP, else the one in its usual place."""
+    from inventory.desk.tell import warn
     from inventory.shop import open_shop
 
-    path: Path | None = context.find_root().params.get("shop")
-    with open_shop(path) as shop_file:
+    with open_shop(shop_option(context)) as shop_file:
         if shop_file.backup is not None:
-            from inventory.desk.tell import warn
-
-            warn(
-                f"the shop's file was brought up to date; a copy of the old one: {shop_file.backup}"
-            )
+            warn(f"the shop was brought up to date; a copy of the old one: {shop_file.backup}")
+        shop_file.on_wait = partial(warn, "waiting for another program to finish with the shop …")
         yield shop_file
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.desk.common import JsonFlag, group, pairs, shop_file_of
+from inventory.desk.common import JsonFlag, group, pairs, shop_file_of, shop_option
 from nester.measure import Unit
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def _session_if_any(context: typer.Context) -> Iterator[Session | None]:
     """Give a session for reading, or None where no shop has been begun and none is named."""
     from inventory.shop import is_any_shop
 
-    if context.find_root().params.get("shop") is None and not is_any_shop():
+    if shop_option(context) is None and not is_any_shop():
         yield None
         return
     with shop_file_of(context) as shop_file, shop_file.read() as session:

@@ -7,7 +7,6 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from pathlib import Path
 from typing import Annotated, Any
 
 import typer
@@ -70,12 +69,12 @@ app = typer.Typer(
 def quirebox(
     context: typer.Context,
     shop: Annotated[
-        Path | None,
+        str | None,
         typer.Option(
             "--shop",
             metavar="FILE",
-            help="The shop's file.  [default: the file that QUIREBOX_SHOP names, else one in your"
-            " data folder]",
+            help="The shop's file, or the URL of its PostgreSQL database.  [default: what"
+            " QUIREBOX_SHOP names, else a file in your data folder]",
             show_default=False,
         ),
     ] = None,

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.desk.common import JsonFlag, group, shop_file_of
+from inventory.desk.common import JsonFlag, group, shop_file_of, shop_option
 from nester.measure import Unit
+
+if TYPE_CHECKING:
+    from inventory.check import Report
 
 app = group("The shop itself: its file, unit, currency and rules.")
 
@@ -34,9 +37,10 @@ def new(
     """
     from inventory.shop import open_shop
 
-    path: Path | None = context.find_root().params.get("shop")
-    with open_shop(path, create=True, name=name, unit=unit, currency=currency) as shop_file:
-        typer.echo(f"The book of '{name}' begins in {shop_file.path}")
+    with open_shop(
+        shop_option(context), create=True, name=name, unit=unit, currency=currency
+    ) as book:
+        typer.echo(f"The book of '{name}' begins in {book.place}")
 
 
 @app.command("show")
@@ -55,7 +59,7 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
         print_json(
             {
                 "name": shop.name,
-                "file": str(shop_file.path),
+                "file": shop_file.place,
                 "unit": str(shop.unit),
                 "currency": shop.currency,
                 "smallest_offcut": to_mm_number(shop.smallest_offcut),
@@ -66,7 +70,7 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
             }
         )
         return
-    typer.echo(f"{shop.name}, in {shop_file.path}")
+    typer.echo(f"{shop.name}, in {shop_file.place}")
     typer.echo(f"Unit {shop.unit}, currency {shop.currency}")
     smallest = format_length(shop.smallest_offcut, shop.unit)
     typer.echo(f"Offcuts are kept from {smallest} on the short side")
@@ -112,3 +116,144 @@ def change(
             session, name=name, unit=unit, smallest_offcut=smallest, offcut_worth=offcut_worth
         )
     typer.echo("Done")
+
+
+@app.command("check")
+def check(context: typer.Context, as_json: JsonFlag = False) -> None:
+    """Prove that the book is sound: sums, reservations, tables, the file itself.
+
+    It ends with 1 if the book contradicts itself, which would be a fault of the program or of the
+    disk; put back a backup then.
+
+    \b
+    Example:
+      quirebox shop check
+    """
+    from inventory.check import CHECKS, check_shop
+    from inventory.desk.tell import print_json
+
+    with shop_file_of(context) as shop_file:
+        report = check_shop(shop_file)
+        place = shop_file.place
+    if as_json:
+        findings = [
+            {"check": one.check, "fault": one.fault, "where": one.where, "says": one.says}
+            for one in report.findings
+        ]
+        print_json(
+            {
+                "shop": place,
+                "sound": not report.faults,
+                "checks": [
+                    {"check": name, "proves": proves, "made": name in report.made}
+                    for name, (proves, _) in CHECKS.items()
+                ],
+                "findings": findings,
+            }
+        )
+    else:
+        _tell_report(place, report)
+    if report.faults:
+        raise typer.Exit(1)
+
+
+def _tell_report(place: str, report: Report) -> None:
+    from inventory.check import CHECKS
+
+    typer.echo(f"The book in {place}:")
+    faulty = {one.check for one in report.faults}
+    for name, (proves, _) in CHECKS.items():
+        if name in faulty:
+            typer.echo(f"  WRONG    {proves}")
+        elif name in report.made:
+            typer.echo(f"  right    {proves}")
+        else:
+            typer.echo(f"  not seen {proves}")
+        for one in report.findings:
+            if one.check == name:
+                typer.echo(f"           {one.where}: {one.says}")
+    typer.echo("It is not sound; put back a backup" if faulty else "It is sound")
+
+
+@app.command("backup")
+def backup(
+    context: typer.Context,
+    file: Annotated[
+        Path | None,
+        typer.Argument(
+            help="The copy; beside the shop's file, with the time in its name, unless given."
+        ),
+    ] = None,
+) -> None:
+    """Copy the shop's file, also while others work on it.
+
+    \b
+    Examples:
+      quirebox shop backup
+      quirebox shop backup sunday.sqlite
+    """
+    from inventory.backup import back_up
+
+    with shop_file_of(context) as shop_file:
+        copy = back_up(shop_file, file)
+    typer.echo(f"A copy is in {copy}")
+
+
+@app.command("restore")
+def restore_copy(
+    context: typer.Context,
+    file: Annotated[Path, typer.Argument(help="A copy that 'shop backup' made.")],
+    replace: Annotated[
+        bool,
+        typer.Option("--replace", help="Put it in place of a file that is there; that is kept."),
+    ] = False,
+) -> None:
+    """Put a copy back as the shop's file; what was there is kept beside it.
+
+    \b
+    Example:
+      quirebox shop restore sunday.sqlite --replace
+    """
+    from inventory.backup import restore
+
+    kept = restore(file, shop_option(context), replace=replace)
+    typer.echo(f"{file} is the shop's book now")
+    if kept is not None:
+        typer.echo(f"The one before is in {kept}")
+
+
+@app.command("export")
+def export(
+    context: typer.Context,
+    file: Annotated[Path, typer.Argument(metavar="FILE.zip", help="The archive to write.")],
+) -> None:
+    """Write the whole shop into a ZIP archive of CSV tables, for good keeping or to move it.
+
+    \b
+    Example:
+      quirebox shop export hazelmoth.zip
+    """
+    from inventory.archive import export_shop
+
+    with shop_file_of(context) as shop_file:
+        rows = export_shop(shop_file, file)
+    typer.echo(f"{sum(rows.values())} rows of {len(rows)} tables are in {file}")
+
+
+@app.command("import")
+def import_archive(
+    context: typer.Context,
+    file: Annotated[Path, typer.Argument(metavar="FILE.zip", help="What 'shop export' wrote.")],
+) -> None:
+    """Begin a shop with all that is in an archive; an existing one is never overwritten.
+
+    \b
+    Examples:
+      quirebox --shop new.sqlite shop import hazelmoth.zip
+      quirebox --shop postgresql://ada@host/hazelmoth shop import \\
+        hazelmoth.zip
+    """
+    from inventory.archive import import_shop
+
+    rows = import_shop(file, shop_option(context))
+    typer.echo(f"{sum(rows.values())} rows of {len(rows)} tables are in the new shop")

@@ -11,7 +11,14 @@ from pathlib import Path
 
 from nester.refusal import Refusal
 
-__all__ = ["csv_text", "make_folder", "write_bytes", "write_file"]
+__all__ = [
+    "csv_text",
+    "give_name",
+    "make_folder",
+    "write_bytes",
+    "write_file",
+    "write_new_file",
+]
 
 _STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
@@ -73,6 +80,60 @@ def write_bytes(path: Path, data: bytes) -> None:
     except BaseException:
         draft.unlink(missing_ok=True)
         raise
+
+
+def write_new_file(path: Path, data: bytes) -> None:
+    """Write bytes into a file that is not there yet; it is there whole or not at all.
+
+    Raises
+    ------
+    Refusal
+        If something lies there already, or it can't be written.
+    """
+    try:
+        if path.exists() or path.is_symlink():
+            raise FileExistsError
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.absolute().parent)
+        draft = Path(name)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
+            draft.chmod(0o666 & ~_umask())
+            give_name(draft, path)
+        finally:
+            draft.unlink(missing_ok=True)
+    except FileExistsError:
+        raise Refusal(f"{path} exists already and is left as it is; choose another name") from None
+    except OSError as why:
+        raise _unwritable(path, why) from None
+
+
+def give_name(unnamed: Path, path: Path) -> None:
+    """Name a finished file, for good; never in place of another one.
+
+    Raises
+    ------
+    FileExistsError
+        If the name is taken.
+    """
+    try:
+        path.hardlink_to(unnamed)
+    except FileExistsError:
+        raise
+    except OSError:
+        # Some file systems know no second name for a file; then between this look and the move
+        # another program could still take the name.
+        if path.exists():
+            raise FileExistsError(path) from None
+        unnamed.rename(path)
+    if hasattr(os, "O_DIRECTORY"):
+        folder = os.open(path.absolute().parent, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
 
 
 def _umask() -> int:

@@ -19,6 +19,8 @@ def upgrade() -> None:
     _ledger()
     if op.get_bind().dialect.name == "sqlite":
         _append_only_on_sqlite()
+    else:
+        _append_only_on_postgresql()
 
 
 def _one_of(name: str, *values: str) -> sa.Enum:
@@ -204,3 +206,20 @@ def _append_only_on_sqlite() -> None:
             SELECT RAISE(ABORT, 'the ledger is append-only');
         END
     """)
+
+
+def _append_only_on_postgresql() -> None:
+    """Refuse to change the ledger's lines, whoever asks; an upsert counts as an update there."""
+    op.execute("""
+        CREATE FUNCTION refuse_to_change() RETURNS trigger LANGUAGE plpgsql AS $$
+        BEGIN
+            RAISE EXCEPTION 'the ledger is append-only'
+                USING ERRCODE = 'integrity_constraint_violation';
+        END
+        $$
+    """)
+    for deed, each in (("UPDATE", "ROW"), ("DELETE", "ROW"), ("TRUNCATE", "STATEMENT")):
+        op.execute(f"""
+            CREATE TRIGGER movement_no_{deed.lower()} BEFORE {deed} ON movement
+            FOR EACH {each} EXECUTE FUNCTION refuse_to_change()
+        """)

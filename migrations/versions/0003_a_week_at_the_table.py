@@ -279,14 +279,9 @@ def _append_only_on_sqlite(table: str, same: str) -> None:
 
 
 def _append_only_on_postgresql(*tables: str) -> None:
-    op.execute("""
-        CREATE FUNCTION refuse_to_change_a_deed() RETURNS trigger LANGUAGE plpgsql AS $$
-        BEGIN
-            RAISE EXCEPTION 'the ledger is append-only';
-        END $$
-    """)
     for table in tables:
-        op.execute(f"""
-            CREATE TRIGGER {table}_append_only BEFORE UPDATE OR DELETE ON {table}
-            FOR EACH ROW EXECUTE FUNCTION refuse_to_change_a_deed()
-        """)
+        for deed, each in (("UPDATE", "ROW"), ("DELETE", "ROW"), ("TRUNCATE", "STATEMENT")):
+            op.execute(f"""
+                CREATE TRIGGER {table}_no_{deed.lower()} BEFORE {deed} ON {table}
+                FOR EACH {each} EXECUTE FUNCTION refuse_to_change()
+            """)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from nester.layouts import Rect
 from nester.packing.fronts import Content
 from nester.packing.interruptible import run
 from nester.packing.model import Kind, Shape, Spot, ways
+from nester.voids import solid_rows
 
 if TYPE_CHECKING:
+    from ortools.sat.python.cp_model import IntVar, LinearExpr, LiteralT
     from ortools.util.python.sorted_interval_list import Domain
 
 __all__ = ["STEPS", "STEPS_IN_WORK", "arrange"]
@@ -52,10 +55,31 @@ def _domain(sides: Sequence[tuple[int, int]], most: int) -> Domain:
     return Domain.from_values(places) if places else Domain(0, most)
 
 
+def _domains(shapes: Sequence[Shape], content: Content, sheet: Kind) -> tuple[Domain, Domain]:
+    """Return where left and upper edges may lie; anywhere, if pieces may reach into others."""
+    from ortools.util.python.sorted_interval_list import Domain
+
+    if any(n and shape.voids for shape, n in zip(shapes, content, strict=True)):
+        return Domain(0, sheet.width), Domain(0, sheet.height)
+    sizes = [(way, n) for shape, n in zip(shapes, content, strict=True) for way in ways(shape)]
+    across = _domain([(way[0], n) for way, n in sizes], sheet.width)
+    return across, _domain([(way[1], n) for way, n in sizes], sheet.height)
+
+
+def _solids(shape: Shape, turned: IntVar | bool) -> Iterator[tuple[LiteralT, Rect]]:
+    """Yield what is solid of a shape upright, and turned if it may be, and when that counts."""
+    for number, size in enumerate(ways(shape)):
+        present: LiteralT = True
+        if not isinstance(turned, bool):
+            present = turned if number else turned.negated()
+        for solid in solid_rows(Rect(0, 0, *size), shape.voids_at(0, 0, number > 0)):
+            yield present, solid
+
+
 def arrange(
     shapes: Sequence[Shape], content: Content, sheet: Kind, seconds: float
 ) -> tuple[tuple[Spot, ...] | None, float]:
-    """Lay a content on a sheet by free cuts.
+    """Lay a content on a sheet by free cuts; pieces may reach into the voids of others.
 
     Returns
     -------
@@ -67,25 +91,42 @@ def arrange(
     from ortools.sat.python import cp_model
 
     model = cp_model.CpModel()
-    sizes = [(way, n) for shape, n in zip(shapes, content, strict=True) for way in ways(shape)]
-    across = _domain([(way[0], n) for way, n in sizes], sheet.width)
-    down = _domain([(way[1], n) for way, n in sizes], sheet.height)
-    x_spans, y_spans, wides, highs = [], [], [], []
+    across, down = _domains(shapes, content, sheet)
+    x_spans, y_spans = [], []
+    wides: list[LinearExpr | int] = []
+    highs: list[LinearExpr | int] = []
     laid = []
     for index, shape in enumerate(shapes):
         before = None
         for _ in range(content[index]):
-            turned = model.new_bool_var("") if shape.turns else 0
+            turned = model.new_bool_var("") if shape.turns else False
             longer = shape.height - shape.width
             wide, high = shape.width + longer * turned, shape.height - longer * turned
             x = model.new_int_var_from_domain(across, "")
             y = model.new_int_var_from_domain(down, "")
-            right = model.new_int_var(0, sheet.width, "")
-            bottom = model.new_int_var(0, sheet.height, "")
-            x_spans.append(model.new_interval_var(x, wide, right, ""))
-            y_spans.append(model.new_interval_var(y, high, bottom, ""))
-            wides.append(wide)
-            highs.append(high)
+            if shape.voids:
+                model.add(x + wide <= sheet.width)
+                model.add(y + high <= sheet.height)
+                for present, solid in _solids(shape, turned):
+                    x_spans.append(
+                        model.new_optional_fixed_size_interval_var(
+                            x + solid.x, solid.width, present, ""
+                        )
+                    )
+                    y_spans.append(
+                        model.new_optional_fixed_size_interval_var(
+                            y + solid.y, solid.height, present, ""
+                        )
+                    )
+                    wides.append(solid.width)
+                    highs.append(solid.height)
+            else:
+                right = model.new_int_var(0, sheet.width, "")
+                bottom = model.new_int_var(0, sheet.height, "")
+                x_spans.append(model.new_interval_var(x, wide, right, ""))
+                y_spans.append(model.new_interval_var(y, high, bottom, ""))
+                wides.append(wide)
+                highs.append(high)
             laid.append((index, x, y, turned))
             if before is not None:
                 model.add(before <= x)  # equal pieces from left to right

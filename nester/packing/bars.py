@@ -11,6 +11,9 @@ Its dual values say what a unit of height of each piece is worth to the bars acr
 of width to those that run down.  If no bar of one or the other kind is worth more than A or D,
 a W × H sheet is worth no more than A·H + D·W, whatever the dual values were.  That is computed in
 whole numbers, so that no float decides.
+
+Of a piece with voids only what is solid counts: taken apart into rows, each is met by bars across
+over its own height; and into columns by bars that run down.
 """
 
 from __future__ import annotations
@@ -18,9 +21,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from nester.packing.model import Kind, Task, ways
+from nester.layouts import Rect
+from nester.packing.model import Kind, Shape, Task, ways
 from nester.packing.places import Places
 from nester.packing.stop import Stop
+from nester.voids import solid_columns, solid_rows
 
 __all__ = ["MOST_KINDS", "BarWorth"]
 
@@ -30,20 +35,25 @@ MOST_KINDS = 60
 _SCALE = 2**16
 _ROUNDS = 30
 """New bars for one question at most."""
-_STEPS_A_ROUND = 3000
+_STEPS_A_ROUND = 2000
 """What a round costs in steps of filling (measured)."""
 
 
 _Bar = tuple[tuple[int, int], ...]
-"""Items by place, and how often each lies on the bar."""
+"""Strips by place, and how often each lies on the bar."""
 
 
 class _Item(NamedTuple):
-    """A shape in one of its ways, and its size."""
+    """A shape in one of its ways: what is solid of it, in rows and in columns."""
 
     shape: int
-    width: int
-    height: int
+    rows: tuple[Rect, ...]
+    columns: tuple[Rect, ...]
+
+
+def _item(index: int, shape: Shape, size: tuple[int, int], turned: bool) -> _Item:
+    blank, gone = Rect(0, 0, *size), shape.voids_at(0, 0, turned)
+    return _Item(index, solid_rows(blank, gone), solid_columns(blank, gone))
 
 
 class BarWorth:
@@ -70,10 +80,10 @@ class _Sheet:
         self._kind = kind
         self.rounds = 0
         self._items = [
-            _Item(index, width, height)
+            _item(index, shape, (width, height), turned > 0)
             for index, shape in enumerate(task.shapes)
             if shape.wanted
-            for width, height in ways(shape)
+            for turned, (width, height) in enumerate(ways(shape))
             if width <= kind.width and height <= kind.height
         ]
         self._solver = solver = pywraplp.Solver.CreateSolver("GLOP")
@@ -84,12 +94,12 @@ class _Sheet:
         self._wanted = [solver.Constraint(-endless, float(n)) for n in task.demand]
         for item, number in zip(self._items, self._numbers, strict=True):
             self._wanted[item.shape].SetCoefficient(number, 1.0)
-        widths = [item.width for item in self._items]
-        heights = [item.height for item in self._items]
+        across = [_Strip(n, r.width, r.height) for n, i in enumerate(self._items) for r in i.rows]
+        down = [_Strip(n, c.height, c.width) for n, i in enumerate(self._items) for c in i.columns]
         self._bars = (
             [
-                _Bars(solver, self._numbers, widths, heights, kind.width, kind.height),
-                _Bars(solver, self._numbers, heights, widths, kind.height, kind.width),
+                _Bars(solver, self._numbers, across, kind.width, kind.height),
+                _Bars(solver, self._numbers, down, kind.height, kind.width),
             ]
             if self._items
             else []
@@ -132,17 +142,28 @@ class _Sheet:
         Parameters
         ----------
         values
-            What a unit of depth of each item is worth to the bars of each way.
+            What a unit of depth of each strip is worth to the bars of each way.
         bars
             What a bar of each way is worth at most.
         """
         total = bars[0] * self._kind.height + bars[1] * self._kind.width
+        paid = [0] * len(self._items)
+        for bars_of, of in zip(self._bars, values, strict=True):
+            for strip, value in zip(bars_of.strips, of, strict=True):
+                paid[strip.item] += value * strip.depth
         over = [0] * len(worths)
-        for place, item in enumerate(self._items):
-            paid = values[0][place] * item.height + values[1][place] * item.width
-            over[item.shape] = max(over[item.shape], worths[item.shape] * _SCALE - paid)
+        for item, of_item in zip(self._items, paid, strict=True):
+            over[item.shape] = max(over[item.shape], worths[item.shape] * _SCALE - of_item)
         total += sum(o * n for o, n in zip(over, self._task.demand, strict=True))
         return total // _SCALE
+
+
+class _Strip(NamedTuple):
+    """A solid part of an item: how long it is along the bars, and how deep across them."""
+
+    item: int
+    length: int
+    depth: int
 
 
 class _Bars:
@@ -152,26 +173,26 @@ class _Bars:
         self,
         solver: Any,
         numbers: Sequence[Any],
-        lengths: Sequence[int],
-        depths: Sequence[int],
+        strips: Sequence[_Strip],
         length: int,
         depth: int,
     ) -> None:
         self._solver = solver
-        self._lengths, self._depths = lengths, depths
+        self.strips = strips
+        self._lengths = [strip.length for strip in strips]
         self._length, self._depth = length, depth
-        self._places = Places(lengths, [length])
+        self._places = Places(self._lengths, [length])
         endless = solver.infinity()
         self._room = solver.Constraint(-endless, 1.0)
         self._rows = []
-        for number, deep in zip(numbers, depths, strict=True):
+        for strip in strips:
             row = solver.Constraint(-endless, 0.0)
-            row.SetCoefficient(number, deep / depth)
+            row.SetCoefficient(numbers[strip.item], strip.depth / depth)
             self._rows.append(row)
         self._known: set[_Bar] = set()
 
     def values(self, largest: int) -> list[int]:
-        """Return what a unit of depth of each item is worth to a bar, by the dual values.
+        """Return what a unit of depth of each strip is worth to a bar, by the dual values.
 
         What is rounded to no length is worth nothing: a bar could hold any number of it.
         """

@@ -5,13 +5,14 @@ whole numbers of sheets that keep to them are a bound.  The few inequalities tha
 one after the other: find the best sheets with the inequalities so far, add one that they break,
 and so on.  The first come from pairs of superadditive functions (`scales.py`), thousands of which
 are compared in a moment.  When no pair helps any more, linear programmes over the contents of
-sheets find further ones (`refute.py`), first with a quick bound on what a sheet is worth
-(`straight_worth.py`, or `bars.py` for free cuts), then with a sharper one (`content_worth.py`).
+sheets, for the least cost and for the least left out, find further ones (`refute.py`): first with
+a quick bound on what a sheet is worth (`straight_worth.py`, or `bars.py` for free cuts), then with
+a sharper one (`content_worth.py`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from nester.layouts import Cuts
 from nester.packing.bars import MOST_KINDS, BarWorth
@@ -83,7 +84,12 @@ class Bound:
             self._add_pairs()
 
     def strengthen(
-        self, cuts: Cuts, target: tuple[int, int], most_steps: int, stop: Stop = never
+        self,
+        cuts: Cuts,
+        target: tuple[int, int],
+        most_steps: int,
+        stop: Stop = never,
+        contents: Iterable[tuple[int, Mapping[int, float]]] = (),
     ) -> None:
         """Refute sheets until the bound is as high as `target`, or so many steps are spent.
 
@@ -93,9 +99,14 @@ class Bound:
             How paper is cut; always the same.
         target
             Area unmade and cost of a plan that is known.
+        contents
+            Of sheets, by their kind: what good plans cut, so that it need not be found again.
         """
         if not self._refuters:
             self._refuters = self._all_refuters(cuts)
+        for kind, content in contents:
+            for refuter in self._refuters:
+                refuter.add(kind, content)
         end = self._steps + most_steps
         while self._steps < end and (self.unmade, self.cost) < target and self._best.sheets:
             found = None
@@ -110,13 +121,9 @@ class Bound:
             self._add_pairs()
 
     def _all_refuters(self, cuts: Cuts) -> list[Refuter]:
-        voids = any(shape.voids for shape in self._task.shapes)
-        if cuts is Cuts.FREE and (voids or len(self._task.kinds) > MOST_KINDS):
+        if cuts is Cuts.FREE and len(self._task.kinds) > MOST_KINDS:
             return []
         quick: Worth = StraightWorth(self._task) if cuts is Cuts.STRAIGHT else BarWorth(self._task)
-        self._worth = quick
-        if voids:
-            return [Refuter(self._task, quick)]
         self._worth = ContentWorth(self._task, cuts, self._scales, quick)
         return [Refuter(self._task, quick), Refuter(self._task, self._worth)]
 

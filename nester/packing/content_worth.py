@@ -101,13 +101,15 @@ class _Oracle:
 
     def _ask(self, kind: int, content: Content) -> bool | None:
         sheet, shapes = self._task.kinds[kind], self._task.shapes
-        if sum(n * shape.area for n, shape in zip(content, shapes, strict=True)) > sheet.area:
+        solid = sum(n * shape.solid_area for n, shape in zip(content, shapes, strict=True))
+        if solid > sheet.area:
             return False
         few = ways_to_part(content) <= _MOST_WAYS_TO_PART
         if few and self._fronts.holds(content, sheet):
             return True
-        # Three pieces or fewer always come apart by straight cuts.
-        if few and (self._cuts is Cuts.STRAIGHT or sum(content) <= 3):
+        # Three blanks or fewer always come apart by straight cuts; not if one reaches into another.
+        blanks = not any(n and shape.voids for n, shape in zip(content, shapes, strict=True))
+        if few and blanks and (self._cuts is Cuts.STRAIGHT or sum(content) <= 3):
             return False
         if sum(content) > _MOST_TO_ARRANGE:
             return None
@@ -130,7 +132,7 @@ class _Sheet:
         self._alone = [int(number == kind) for number in range(len(task.kinds))]
         sheet = task.kinds[kind]
         self._most = [
-            min(shape.wanted, sheet.area // shape.area)
+            min(shape.wanted, sheet.area // shape.solid_area)
             if shape.fits(sheet.width, sheet.height)
             else 0
             for shape in task.shapes

@@ -86,7 +86,7 @@ class Contents:
     def _is_held(self, content: Content) -> bool:
         parts = [changed(content, shape, -1) for shape, number in enumerate(content) if number]
         single = sum(content) == 1
-        area = sum(n * shape.area for n, shape in zip(content, self._shapes, strict=True))
+        area = sum(n * shape.solid_area for n, shape in zip(content, self._shapes, strict=True))
         kinds = [
             number
             for number, kind in enumerate(self._kinds)
@@ -102,8 +102,9 @@ class Contents:
             else:
                 open_to.append(number)
         self._spend(self._fronts.steps - before)
-        # Three pieces or fewer always come apart by straight cuts.
-        if self._cuts is Cuts.FREE and sum(content) > 3:
+        # Three blanks or fewer that don't reach into each other come apart by straight cuts.
+        few = 1 if any(self._shapes[i].voids for i, n in enumerate(content) if n) else 3
+        if self._cuts is Cuts.FREE and sum(content) > few:
             for number in open_to:
                 self._ask(content, number)
         return any(content in held for held in self._held)

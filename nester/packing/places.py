@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     import numpy as np
 
     Table = np.ndarray[Any, np.dtype[np.int64]]
+    Mask = np.ndarray[Any, np.dtype[np.bool_]]
 
 __all__ = ["Places"]
 
@@ -38,7 +39,7 @@ class Places:
         if sums is None:
             self._unit, sums = _rounded(sides, sheets)
         self.places = np.array(sums, dtype=np.int64)
-        self._rests = self.rests()
+        self._rests = self._all_rests()
 
     def within(self, length: int) -> int:
         """Return the last place in a length."""
@@ -61,16 +62,36 @@ class Places:
         parts = np.arange(1, half)
         return parts, np.searchsorted(places, places[at] - places[parts], side="right") - 1
 
-    def rests(self) -> tuple[Table, Table]:
-        """Return what each place leaves of each; and whether the first lies in its first half."""
+    def join(self, row: Table) -> None:
+        """Let each place of a row be worth what two places are that share it.
+
+        Parameters
+        ----------
+        row
+            What each place is worth, never falling; changed in place.
+        """
+        import numpy as np
+
+        rests, allowed = self._rests
+        while True:
+            steps = np.nonzero(row[1 : len(rests)] > row[: len(rests) - 1])[0] + 1
+            if not len(steps):
+                return
+            joined = ((row[steps, None] + row[rests[steps]]) * allowed[steps]).max(axis=0)
+            if (joined <= row).all():
+                return
+            np.maximum(row, joined, out=row)
+
+    def _all_rests(self) -> tuple[Table, Mask]:
+        """Return what each place in the first half leaves of each; and whether of its own half."""
         import numpy as np
 
         places = self.places
         half = int(np.searchsorted(places, places[-1] // 2, side="right"))
-        left = places[:, None] - places[None, :half]
-        allowed = places[:, None] >= 2 * places[None, :half]
-        rest = np.searchsorted(places, np.maximum(left, 0), side="right") - 1
-        return rest, allowed.astype(np.int64)
+        left = places[None, :] - places[:half, None]
+        allowed = places[None, :] >= 2 * places[:half, None]
+        rests = np.searchsorted(places, np.maximum(left, 0), side="right") - 1
+        return rests, allowed
 
     def knapsack(
         self, sides: Sequence[int], values: Sequence[int], length: int
@@ -86,12 +107,7 @@ class Places:
         for side, value in zip(sides, values, strict=True):
             larger = best[self.first(side) :]
             np.maximum(larger, value, out=larger)
-        rest, allowed = self._rests
-        while True:
-            joined = ((best[: rest.shape[1]] + best[rest]) * allowed).max(axis=1)
-            if (joined <= best).all():
-                break
-            np.maximum(best, joined, out=best)
+        self.join(best)
         counts: dict[int, int] = {}
         parts = [self.within(length)]
         while parts:

@@ -8,6 +8,9 @@ waiting is still taken if that is no more than waited a hundred moves ago (late 
 nothing waits, the plan is better than the best, and the goal falls.  After Gardeyn and Wauters,
 "A goal-driven ruin and recreate heuristic for the 2D variable-sized bin packing problem with
 guillotine constraints", European Journal of Operational Research 301 (2022).
+
+Each void of a laid piece that could hold another is a small sheet of its own.  What lies in it goes
+when its host goes.
 """
 
 from __future__ import annotations
@@ -16,6 +19,7 @@ from collections.abc import Iterator, Sequence
 from random import Random
 from typing import NamedTuple
 
+from nester.layouts import Rect
 from nester.packing.model import Pattern, Shape, Spot, Task, usage
 from nester.packing.pool import Pool, Uses, standing
 from nester.packing.stop import Stop
@@ -48,9 +52,8 @@ _CROSSWISE = 0.2
 class _Node:
     """A part of a sheet cut into slices, side by side along one axis, with a free rest.
 
-    Slices are pieces, or nodes whose own slices lie along the other axis.  A piece is a code:
-    twice its shape's index, and one more if it is turned.  Slices may change places, so that one
-    rest a node is enough.
+    Slices are pieces, or nodes whose own slices lie along the other axis.  Slices may change
+    places, so that one rest a node is enough.
 
     Attributes
     ----------
@@ -64,11 +67,26 @@ class _Node:
 
     __slots__ = ("axis", "cross", "rest", "slices")
 
-    def __init__(self, axis: int, rest: int, cross: int, slices: list[_Node | int]) -> None:
+    def __init__(self, axis: int, rest: int, cross: int, slices: list[_Slice]) -> None:
         self.axis = axis
         self.rest = rest
         self.cross = cross
         self.slices = slices
+
+
+class _Host:
+    """A piece with voids that could hold others: its code, and a root for each of them."""
+
+    __slots__ = ("code", "roots")
+
+    def __init__(self, code: int, roots: list[_Node]) -> None:
+        self.code = code
+        self.roots = roots
+
+
+_Piece = int | _Host
+"""A piece, if not a host, is its code: twice its shape's index, and one more if it is turned."""
+_Slice = _Piece | _Node
 
 
 class _Sheet:
@@ -93,7 +111,7 @@ _FAR = 2**62
 
 _Free = tuple[int, int, _Node, _Sheet]
 """Width and height of the rest of a node, the node, and its sheet."""
-_Change = tuple[_Node, int, "list[_Node | int] | None"]
+_Change = tuple[_Node, int, list[_Slice] | None]
 """A node and its rest before; and its slices before, or None if one has only been added."""
 
 
@@ -187,6 +205,15 @@ class _Part:
             [side for shape in task.shapes for side in (shape[1], shape[0])],
         )
         self._area = [shape.area for shape in task.shapes]
+        self._voids = [  # of a piece by its code, those that could hold some piece
+            tuple(
+                void
+                for void in shape.voids_at(0, 0, turned)
+                if any(other.fits(void.width, void.height) for other in task.shapes)
+            )
+            for shape in task.shapes
+            for turned in (False, True)
+        ]
         wanted = list(task.demand)
         stock = [task.most_of(kind) for kind in range(len(task.kinds))]
         _subtract(fixed, wanted, stock)
@@ -239,14 +266,40 @@ class _Part:
 
     def _sheet(self, pattern: Pattern) -> _Sheet | None:
         """Return a sheet cut as the pattern says, or None if it does not come apart."""
-        boxes = []
-        for index, x, y, turned in pattern.spots:
-            code = 2 * index + turned
-            right, bottom = x + self._length[0][code], y + self._length[1][code]
-            boxes.append(_Box((x, y), (right, bottom), code))
         kind = self._kinds[pattern.kind]
-        root = _grown(boxes, 0, kind.width, kind.height)
+        whole = Rect(0, 0, kind.width, kind.height)
+        places: dict[Rect, list[Spot]] = {whole: []}
+        for spot in pattern.spots:
+            places.update((void, []) for void in self._voids_of(spot))
+        inmost = sorted(places, key=lambda place: place.area)
+        for spot in pattern.spots:
+            blank = self._blank(spot)
+            places[next(place for place in inmost if _holds(place, blank))].append(spot)
+        root = self._root(whole, places)
         return None if root is None else _Sheet(pattern.kind, root)
+
+    def _root(self, place: Rect, places: dict[Rect, list[Spot]]) -> _Node | None:
+        """Return the tree of a sheet or void, or None if cuts can't part what lies in it."""
+        boxes = []
+        for spot in places[place]:
+            x, y, width, height = self._blank(spot)
+            roots = [self._root(void, places) for void in self._voids_of(spot)]
+            laid = [root for root in roots if root is not None]
+            if len(laid) < len(roots):
+                return None
+            piece = _Host(_code(spot), laid) if laid else _code(spot)
+            boxes.append(_Box((x, y), (x + width, y + height), piece))
+        return _grown(boxes, 0, place.width, place.height)
+
+    def _blank(self, spot: Spot) -> Rect:
+        code = _code(spot)
+        return Rect(spot.x, spot.y, self._length[0][code], self._length[1][code])
+
+    def _voids_of(self, spot: Spot) -> list[Rect]:
+        return [
+            Rect(spot.x + x, spot.y + y, width, height)
+            for x, y, width, height in self._voids[_code(spot)]
+        ]
 
     def _pattern(self, sheet: _Sheet) -> Pattern:
         spots: list[Spot] = []
@@ -255,16 +308,24 @@ class _Part:
 
     def _collect_spots(self, node: _Node, x: int, y: int, spots: list[Spot]) -> None:
         for one in node.slices:
-            if isinstance(one, int):
-                spots.append(Spot(one >> 1, x, y, bool(one & 1)))
-                length = self._length[node.axis][one]
-            else:
+            if isinstance(one, _Node):
                 self._collect_spots(one, x, y, spots)
-                length = one.cross
-            if node.axis:
-                y += length
             else:
-                x += length
+                code = one if isinstance(one, int) else one.code
+                spots.append(Spot(code >> 1, x, y, bool(code & 1)))
+            if isinstance(one, _Host):
+                for void, root in zip(self._voids[one.code], one.roots, strict=True):
+                    self._collect_spots(root, x + void.x, y + void.y, spots)
+            if node.axis:
+                y += self._extent(one, 1)
+            else:
+                x += self._extent(one, 0)
+
+    def _extent(self, one: _Slice, axis: int) -> int:
+        """Return the length of a slice along the axis of its node."""
+        if isinstance(one, _Node):
+            return one.cross
+        return self._length[axis][one if isinstance(one, int) else one.code]
 
     def _area_of(self, loose: Sequence[int]) -> int:
         return sum(self._area[index] for index in loose)
@@ -298,7 +359,7 @@ class _Part:
             kind = sheets[index].kind
             stock[kind] += 1
             cost -= self._kinds[kind].price
-            _collect_codes(sheets[index].root, codes)
+            _collect_codes(sheets[index].root.slices, codes)
         gone = set(indices)
         sheets = [sheet for index, sheet in enumerate(sheets) if index not in gone]
         self._state = _State(sheets, stock, cost, loose + [code >> 1 for code in codes])
@@ -356,19 +417,18 @@ class _Part:
     def _lop(self, node: _Node, chance: float, codes: list[int], changes: list[_Change]) -> None:
         """Take branches off, each by chance, and nodes that then part nothing any more."""
         random = self._random
-        kept: list[_Node | int] = []
+        kept: list[_Slice] = []
         rest = node.rest
         for one in node.slices:
-            if isinstance(one, int):
-                if random() < chance:
-                    rest += self._length[node.axis][one]
-                    codes.append(one)
-                else:
-                    kept.append(one)
-                continue
             if random() < chance:
-                rest += one.cross
-                _collect_codes(one, codes)
+                rest += self._extent(one, node.axis)
+                _collect_codes((one,), codes)
+                continue
+            if not isinstance(one, _Node):
+                kept.append(one)
+                if isinstance(one, _Host):
+                    for root in one.roots:
+                        self._lop(root, chance, codes, changes)
                 continue
             self._lop(one, chance, codes, changes)
             below = one.slices
@@ -376,12 +436,12 @@ class _Part:
                 rest += one.cross
             elif len(below) > 1 or one.rest:
                 kept.append(one)
-            elif isinstance(below[0], int):
-                kept.append(below[0])
-            else:
+            elif isinstance(below[0], _Node):
                 # It fills its node, and its slices lie along our axis.
                 kept += below[0].slices
                 rest += below[0].rest
+            else:
+                kept.append(below[0])
         if kept != node.slices:
             changes.append((node, node.rest, node.slices))
             node.rest, node.slices = rest, kept
@@ -502,8 +562,13 @@ class _Part:
         axis = node.axis
         along, across = self._length[axis][code], self._length[1 - axis][code]
         beside, below = node.rest - along, node.cross - across
+        piece: _Piece = code
+        if self._voids[code]:
+            piece = _Host(code, [_Node(0, v.width, v.height, []) for v in self._voids[code]])
+            for root in piece.roots:
+                _add_free(free, root, sheet)
         if not below:
-            node.slices.append(code)
+            node.slices.append(piece)
             node.rest = beside
             _add_free(free, node, sheet)
             return sheet
@@ -511,11 +576,11 @@ class _Part:
         if beside and self._random() < _CROSSWISE:
             slice_first = not slice_first
         if slice_first or not beside:
-            part = _Node(1 - axis, below, along, [code])
+            part = _Node(1 - axis, below, along, [piece])
             node.rest = beside
             _add_free(free, node, sheet)
         else:
-            row = _Node(axis, beside, across, [code])
+            row = _Node(axis, beside, across, [piece])
             part = _Node(1 - axis, below, node.rest, [row])
             node.rest = 0
             _add_free(free, row, sheet)
@@ -525,11 +590,11 @@ class _Part:
 
 
 class _Box(NamedTuple):
-    """A piece's place: its near and far corners, each an x and a y, and its code."""
+    """A piece's place: its near and far corners, each an x and a y."""
 
     near: tuple[int, int]
     far: tuple[int, int]
-    code: int
+    piece: _Piece
 
 
 def _grown(
@@ -554,7 +619,7 @@ def _grown(
         node.rest -= extent
         over = 1 - axis
         if len(group) == 1 and group[0].far[over] - group[0].near[over] == cross:
-            node.slices.append(group[0].code)
+            node.slices.append(group[0].piece)
             continue
         part = _grown(group, over, cross, extent, whole=len(groups) == 1)
         if part is None:
@@ -563,19 +628,39 @@ def _grown(
     return node
 
 
-def _collect_codes(node: _Node, codes: list[int]) -> None:
-    for one in node.slices:
+def _code(spot: Spot) -> int:
+    return 2 * spot.shape + spot.turned
+
+
+def _holds(place: Rect, blank: Rect) -> bool:
+    return (
+        place.x <= blank.x
+        and place.y <= blank.y
+        and blank.right <= place.right
+        and blank.bottom <= place.bottom
+    )
+
+
+def _collect_codes(slices: Sequence[_Slice], codes: list[int]) -> None:
+    for one in slices:
         if isinstance(one, int):
             codes.append(one)
+        elif isinstance(one, _Node):
+            _collect_codes(one.slices, codes)
         else:
-            _collect_codes(one, codes)
+            codes.append(one.code)
+            for root in one.roots:
+                _collect_codes(root.slices, codes)
 
 
 def _collect_free(node: _Node, sheet: _Sheet, free: list[_Free]) -> None:
     _add_free(free, node, sheet)
     for one in node.slices:
-        if not isinstance(one, int):
+        if isinstance(one, _Node):
             _collect_free(one, sheet, free)
+        elif isinstance(one, _Host):
+            for root in one.roots:
+                _collect_free(root, sheet, free)
 
 
 def _add_free(free: list[_Free], node: _Node, sheet: _Sheet) -> None:

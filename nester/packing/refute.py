@@ -1,18 +1,22 @@
-"""Show that some sheets can't hold the pieces, however they are laid.
+"""Show that some sheets cost too little, or can't hold the pieces, however they are laid.
 
-The linear programme over contents leaves least area unmade from so many sheets of each kind.
-Its dual values give each piece a worth; `straight_worth` finds the most that a sheet of each kind
-can hold of that, exactly, and contents that the programme does not know yet (column generation:
-Gilmore and Gomory, Operations Research 9, 1961).  As soon as all pieces are worth more than so
-many sheets can hold, the worths are an inequality that every plan keeps and these sheets break.
-That needs no optimal solution (Farley, Operations Research 38, 1990, bounds a cost in the same
-way from any dual values), and no float decides: worths are rounded to whole numbers first.
+Linear programmes over the contents of sheets give each piece a worth, by their dual values; a
+bound (`Worth`) says how much of that a sheet of each kind can hold at most, and finds contents
+that the programme does not know yet (column generation: Gilmore and Gomory, Operations Research 9,
+1961).  Worths and what sheets hold of them are an inequality that every plan keeps, whatever
+the dual values were (Farley, Operations Research 38, 1990, bounds a cost in this way), and no
+float decides: worths are rounded to whole numbers first.
+
+Two things are asked.  What does making everything *cost* at least, from all sheets on hand, and
+from only as many of the scarce ones as were chosen?  The answer rules out all cheaper choices at
+once.  How much *area* do the chosen sheets leave out?  That rules out this choice even if parts of
+a sheet, were they to be had, would make it good.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Protocol
+from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple, Protocol
 
 from nester.packing.inequalities import Inequality, tamed
 from nester.packing.model import Task
@@ -20,10 +24,14 @@ from nester.packing.stop import Stop
 
 __all__ = ["Refuter", "Worth"]
 
-_SCALE = 2**30
+_SCALE = 2**24
 _ALMOST_NOTHING = 1e-7
+_ALMOST_ALL = 1 - 1e-5
+"""So near to the least cost further contents hardly matter."""
+_DEAR = 10
+"""A piece may be left out for so many times what its area costs on the dearest sheet."""
 _STEPS_A_COLUMN = 3
-"""What solving the programme costs, in steps of filling (measured)."""
+"""What solving a programme costs, in steps of filling (measured)."""
 
 
 class Worth(Protocol):
@@ -41,14 +49,39 @@ class Worth(Protocol):
         """
 
 
+class _Answer(NamedTuple):
+    """What a programme's dual values led to.
+
+    Attributes
+    ----------
+    least
+        What the programme says, with the contents known before.
+    bound
+        What all plans pay at least, in the programme's units; a float, good for comparing.
+    learnt
+        Whether a content was new.
+    """
+
+    inequality: Inequality
+    least: float
+    bound: float
+    learnt: bool
+
+
 class Refuter:
     """Refutes sheets by the worth of their contents; what it learns serves all later questions."""
 
     def __init__(self, task: Task, worth: Worth) -> None:
         self._task = task
         self._worth = worth
-        self._contents: dict[tuple[int, tuple[tuple[int, float], ...]], None] = {}
-        self._irrefutable: set[tuple[tuple[int, ...], tuple[int, ...]]] = set()
+        self._contents: set[tuple[int, tuple[tuple[int, float], ...]]] = set()
+        self._settled: set[tuple[str, tuple[int, ...], tuple[int, ...]]] = set()
+        areas = [shape.area for shape in task.shapes]
+        dearest = max(1, *(kind.price for kind in task.kinds))
+        rate = _DEAR * max(kind.price / kind.area for kind in task.kinds) / dearest
+        prices = [kind.price / dearest for kind in task.kinds]
+        self._cost = _Programme(prices, [rate * area for area in areas])
+        self._area = _Programme([0.0] * len(prices), [area / max(areas) for area in areas])
         self.solving = 0
 
     @property
@@ -57,11 +90,14 @@ class Refuter:
         return self.solving + self._worth.steps
 
     def add(self, kind: int, content: Mapping[int, float]) -> bool:
-        """Let the programme know a content; say whether it is new."""
+        """Let the programmes know a content; say whether it is new."""
         key = kind, tuple(sorted(content.items()))
-        new = key not in self._contents
-        self._contents[key] = None
-        return new
+        if key in self._contents:
+            return False
+        self._contents.add(key)
+        self._cost.add(kind, content)
+        self._area.add(kind, content)
+        return True
 
     def refute(
         self, sheets: Sequence[int], made: Sequence[int], most_steps: int, stop: Stop
@@ -70,49 +106,109 @@ class Refuter:
 
         None if there is none of this kind, or if so many steps don't suffice.
         """
-        question = tuple(sheets), tuple(made)
         end = self.steps + most_steps
 
         def enough() -> bool:
             return self.steps >= end or stop()
 
-        while question not in self._irrefutable and not enough():
-            worths = self._worths(sheets, made)
-            self.solving += _STEPS_A_COLUMN * len(self._contents)
-            learnt = False
-            if worths is not None:
-                best = self._worth.best(worths, enough)
-                found = tamed([most for most, _ in best], worths, self._task.demand)
-                if found.held(sheets) < found.needed(made):
+        chosen, pieces = tuple(sheets), tuple(made)
+        if pieces == self._task.demand and any(kind.price for kind in self._task.kinds):
+            for limits in self._limits(chosen):
+                found = self._costs(limits, enough)
+                if found is not None and found.held(sheets) < found.needed(made):
                     return found
-                for kind, (_, content) in enumerate(best):
-                    learnt |= self.add(kind, content) and sheets[kind] > 0
-            if not learnt:
-                self._irrefutable.add(question)
+        return self._leaves_out(chosen, pieces, enough)
+
+    def _limits(self, sheets: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
+        """Yield all sheets there are; then, of the scarce ones, only as many as chosen."""
+        most = [self._task.most_of(kind) for kind in range(len(sheets))]
+        yield tuple(most)
+        yield tuple(
+            many if kind.on_hand is None else n
+            for kind, many, n in zip(self._task.kinds, most, sheets, strict=True)
+        )
+
+    def _costs(self, limits: tuple[int, ...], enough: Stop) -> Inequality | None:
+        """Return what says most of the cost of making everything, unless it was said before."""
+        question = "cost", limits, self._task.demand
+        best: _Answer | None = None
+        while question not in self._settled and not enough():
+            answer = self._ask(self._cost, limits, self._task.demand, enough)
+            if best is None or answer.bound > best.bound:
+                best = answer
+            if not answer.learnt or best.bound >= _ALMOST_ALL * answer.least:
+                self._settled.add(question)
+        return best.inequality if best else None
+
+    def _leaves_out(
+        self, sheets: tuple[int, ...], made: tuple[int, ...], enough: Stop
+    ) -> Inequality | None:
+        """Return an inequality by which some pieces are left out, or None."""
+        question = "area", sheets, made
+        while question not in self._settled and not enough():
+            answer = self._ask(self._area, sheets, made, enough)
+            if answer.inequality.held(sheets) < answer.inequality.needed(made):
+                return answer.inequality
+            if not answer.learnt or answer.least < _ALMOST_NOTHING * sum(made):
+                self._settled.add(question)
         return None
 
-    def _worths(self, sheets: Sequence[int], made: Sequence[int]) -> list[int] | None:
-        """Return what a piece of each shape is worth; None if the programme makes all of them."""
+    def _ask(
+        self, programme: _Programme, limits: Sequence[int], made: Sequence[int], stop: Stop
+    ) -> _Answer:
+        """Solve a programme, and learn how much sheets hold of the worths it gives pieces."""
+        self.solving += _STEPS_A_COLUMN * len(self._contents)
+        least, values = programme.solve(limits, made)
+        worths = [int(value * _SCALE) for value in values]
+        best = self._worth.best(worths, stop)
+        bound = sum(worth * n for worth, n in zip(worths, made, strict=True)) / _SCALE
+        learnt = False
+        for kind, ((most, content), limit) in enumerate(zip(best, limits, strict=True)):
+            bound -= limit * max(0.0, most / _SCALE - programme.prices[kind])
+            learnt |= self.add(kind, content) and limit > 0
+        inequality = tamed([most for most, _ in best], worths, self._task.demand)
+        return _Answer(inequality, least, bound, learnt)
+
+
+class _Programme:
+    """Sheets cut in fractions by known contents, so that each piece is made or left out.
+
+    Parameters
+    ----------
+    prices
+        Of a sheet of each kind.
+    amends
+        For leaving out one piece of each shape.
+    """
+
+    def __init__(self, prices: Sequence[float], amends: Sequence[float]) -> None:
         from ortools.linear_solver import pywraplp
 
-        solver = pywraplp.Solver.CreateSolver("GLOP")
+        self.prices = prices
+        self._solver = solver = pywraplp.Solver.CreateSolver("GLOP")
         endless = solver.infinity()
-        cover = [solver.Constraint(float(n), endless) for n in made]
-        limit = [solver.Constraint(-endless, float(n)) for n in sheets]
-        aim = solver.Objective()
-        aim.SetMinimization()
-        largest = max(shape.area for shape in self._task.shapes)
-        for shape, row in zip(self._task.shapes, cover, strict=True):
+        self._cover = [solver.Constraint(0.0, endless) for _ in amends]
+        self._limit = [solver.Constraint(-endless, 0.0) for _ in prices]
+        self._aim = solver.Objective()
+        self._aim.SetMinimization()
+        for amend, row in zip(amends, self._cover, strict=True):
             left_out = solver.NumVar(0.0, endless, "")
             row.SetCoefficient(left_out, 1.0)
-            aim.SetCoefficient(left_out, shape.area / largest)
-        for kind, content in self._contents:
-            if sheets[kind]:
-                column = solver.NumVar(0.0, endless, "")
-                limit[kind].SetCoefficient(column, 1.0)
-                for shape_index, number in content:
-                    cover[shape_index].SetCoefficient(column, float(number))
-        solver.Solve()
-        if aim.Value() < _ALMOST_NOTHING * sum(made):
-            return None
-        return [max(0, int(row.dual_value() * _SCALE)) for row in cover]
+            self._aim.SetCoefficient(left_out, amend)
+
+    def add(self, kind: int, content: Mapping[int, float]) -> None:
+        """Let sheets of a kind be cut by one more content."""
+        column = self._solver.NumVar(0.0, self._solver.infinity(), "")
+        self._aim.SetCoefficient(column, self.prices[kind])
+        self._limit[kind].SetCoefficient(column, 1.0)
+        for shape, number in content.items():
+            self._cover[shape].SetCoefficient(column, float(number))
+
+    def solve(self, limits: Sequence[int], made: Sequence[int]) -> tuple[float, list[float]]:
+        """Return the least paid for so many of each shape from so many sheets, and dual values."""
+        for row, number in zip(self._cover, made, strict=True):
+            row.SetLb(float(number))
+        for row, number in zip(self._limit, limits, strict=True):
+            row.SetUb(float(number))
+        self._solver.Solve()
+        return self._aim.Value(), [max(0.0, row.dual_value()) for row in self._cover]

@@ -35,6 +35,8 @@ from nester.packing.tidy import tidy
 __all__ = ["NO_SHEET_LEFT", "Progress", "solve"]
 
 SEED = 1
+_GOOD_LAYOUTS = 200
+"""Layouts of the pool whose contents the bound is told."""
 
 
 @dataclass(frozen=True)
@@ -55,19 +57,19 @@ class _Round:
 
 # Each effort does all rounds of the one before and then its own: more effort is never worse.
 _ROUNDS = {
-    Effort.QUICK: (_Round(20_000, 100_000, 500_000, 60_000, 0.1, 0.3),),
+    Effort.QUICK: (_Round(20_000, 200_000, 500_000, 60_000, 0.1, 0.3),),
     Effort.NORMAL: (
-        _Round(20_000, 100_000, 500_000, 60_000, 0.1, 0.3),
-        _Round(200_000, 1_000_000, 10_000_000, 500_000, 0.5),
-        _Round(200_000, 2_000_000, 20_000_000, 1_000_000, 1.0, 1.2),
+        _Round(20_000, 200_000, 500_000, 60_000, 0.1, 0.3),
+        _Round(200_000, 4_000_000, 10_000_000, 500_000, 0.5),
+        _Round(200_000, 6_000_000, 40_000_000, 1_000_000, 1.0, 1.2),
     ),
 }
 _STEPS_A_PIECE_APART = 40
 """For each so many steps one piece on sheets may be taken apart, to see what offcuts count."""
 _ROUNDS[Effort.THOROUGH] = (
     *_ROUNDS[Effort.NORMAL],
-    *((_Round(500_000, 4_000_000, 60_000_000, 8_000_000, 5.0),) * 3),
-    _Round(500_000, 4_000_000, 60_000_000, 8_000_000, 5.0, 5.0),
+    *((_Round(500_000, 10_000_000, 60_000_000, 8_000_000, 5.0),) * 3),
+    _Round(500_000, 10_000_000, 60_000_000, 8_000_000, 5.0, 5.0),
 )
 
 
@@ -131,8 +133,9 @@ class _Search:
         settled = settle(self._reduced, self._cuts, stop=stop) if self.task.is_plain else None
         if settled:
             self._take(settled.uses, "exact")
-            self.least_unmade, self.bound = settled.unmade, settled.cost
-        elif self._cuts is Cuts.FREE:
+            proven = settled.unmade, settled.cost
+            self.least_unmade, self.bound = max((self.least_unmade, self.bound), proven)
+        if self._cuts is Cuts.FREE and not self.proven:
             for pattern in self._interlocking.patterns(stop):
                 self._pool.add(pattern)
                 self._tried["interlocked"] = self._tried.get("interlocked", 0) + 1
@@ -153,7 +156,8 @@ class _Search:
             if self.proven or stop():
                 return
         known = standing(self._reduced, self.best)[:2]
-        self._bound.strengthen(self._cuts, known, effort.bounding, stop)
+        good = ((p.kind, made) for p, made in self._pool.best(_GOOD_LAYOUTS, self.best))
+        self._bound.strengthen(self._cuts, known, effort.bounding, stop, good)
         self._keep_bound()
         if self.proven or stop():
             return

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = ["StraightWorth"]
 
-_OPERATIONS_A_STEP = 500
+_OPERATIONS_A_STEP = 800
 """Additions of the table that cost as much as one step of filling (measured)."""
 
 
@@ -94,24 +94,27 @@ class StraightWorth:
             for width, height in self._ways_of_plain(index):
                 larger = table[across.first(width) :, down.first(height) :]
                 np.maximum(larger, worths[index], out=larger)
-        rests = down.rests()
         hosts = iter([*self._hosts, None])
         host = next(hosts)
+        # Where a rectangle is worth no more than a narrower one no cut needs to be tried.
+        rises = np.zeros(len(table), dtype=bool)
         for wide in range(1, len(table)):
             parts, others = across.partings(wide)
+            parts, others = parts[rises[parts]], others[rises[parts]]
             row = np.maximum(table[wide], table[wide - 1])
             if len(parts):
                 np.maximum(row, (table[parts] + table[others]).max(axis=0), out=row)
             if (row > table[wide - 1]).any():
-                _join(row, rests)
+                down.join(row)
             table[wide] = row
             while host and across.first(host.width) == wide:
                 worth = worths[host.shape] + self._worth_of_voids(host, table)
                 self._worth_of_hosts[host] = worth
                 larger = table[wide:, down.first(host.height) :]
                 np.maximum(larger, worth, out=larger)
-                _join(table[wide], rests)
+                down.join(table[wide])
                 host = next(hosts)
+            rises[wide] = (table[wide] > table[wide - 1]).any()
         return table
 
     def _ways_of_plain(self, index: int) -> tuple[tuple[int, int], ...]:
@@ -180,15 +183,3 @@ class StraightWorth:
             if table[wide, part] + table[wide, rest] == worth:
                 return [(wide, int(part)), (wide, int(rest))]
         return []
-
-
-def _join(row: Table, rests: tuple[Table, Table]) -> None:
-    """Let each place of a row be worth what two places are that share it."""
-    import numpy as np
-
-    rest, allowed = rests
-    while True:
-        joined = ((row[: rest.shape[1]] + row[rest]) * allowed).max(axis=1)
-        if (joined <= row).all():
-            return
-        np.maximum(row, joined, out=row)

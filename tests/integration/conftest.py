@@ -1,8 +1,9 @@
-"""A shop for every test, copied from one that is built once."""
+"""A shop for every test, in a file and in a PostgreSQL database, each built once and then reset."""
 
 from __future__ import annotations
 
 import json
+import os
 import shutil
 from datetime import date, timedelta
 from pathlib import Path
@@ -10,29 +11,47 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from jsonschema import Draft202012Validator
+from sqlalchemy import create_engine, delete, insert, inspect, select, text
+from sqlalchemy.engine import make_url
 
+from inventory import ledger
 from inventory.batches import get_batch, list_batches, plan_batch, reserved
+from inventory.cutting import cut_batch
 from inventory.desk.main import main
 from inventory.desk.schemas import schema_text
+from inventory.models import Base, Shop
 from inventory.orders import add_order, get_order
+from inventory.server import go_on_counting
 from inventory.shop import PATH_VARIABLE, ShopFile, open_shop
-from inventory.stash import add_offcut, add_paper, add_sheets, list_stash
+from inventory.stash import add_offcut, add_paper, add_sheets, count_stock, list_stash, spoil
 from nester.layouts import Effort
+from nester.measure import cm
 
 if TYPE_CHECKING:
     from collections import Counter
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from inventory.models import BatchStatus, Status
     from inventory.plan import Plan
 
+SERVER = "QUIREBOX_TEST_POSTGRESQL"
+"""Names the URL of a PostgreSQL server on which tests may make databases (`.ci/postgresql`)."""
+NEW = {"name": "The paper nook", "unit": "mm", "currency": "EUR"}
 TODAY = date(2027, 3, 1)
+CARD = {"width": "10cm", "height": "20cm", "mats": "none"}
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run each test of a shop on both kinds of book, unless it looks at the file itself."""
+    names = metafunc.fixturenames
+    if "shop" in names and "shop_path" not in names:
+        metafunc.parametrize("shop", ["sqlite", "postgresql"], indirect=True)
 
 
 @pytest.fixture(scope="session")
 def empty_shop_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("template") / "shop.sqlite"
-    open_shop(path, create=True, name="The paper nook", unit="mm", currency="EUR").close()
+    open_shop(path, create=True, **NEW).close()
     return path
 
 
@@ -41,10 +60,133 @@ def shop_path(tmp_path: Path, empty_shop_file: Path) -> Path:
     return Path(shutil.copy(empty_shop_file, tmp_path / "shop.sqlite"))
 
 
+@pytest.fixture(scope="session")
+def server() -> str:
+    """Return the URL of the server for tests."""
+    url = os.environ.get(SERVER)
+    if url:
+        return url
+    said = f"no PostgreSQL: {SERVER} is not set; '.ci/postgresql COMMAND' starts one for COMMAND"
+    if os.environ.get("CI"):
+        pytest.fail(said)
+    pytest.skip(said)
+
+
+@pytest.fixture(scope="session")
+def new_database(server: str) -> Iterator[Callable[[], str]]:
+    """Return what makes an empty database and gives its URL."""
+    made: list[str] = []
+    url = make_url(server)
+    admin = create_engine(url.set(drivername="postgresql+psycopg"), isolation_level="AUTOCOMMIT")
+
+    def make() -> str:
+        name = f"quirebox_test_{os.getpid()}_{len(made)}"
+        made.append(name)
+        _run(f"CREATE DATABASE {name} TEMPLATE template0 ENCODING 'UTF8' LOCALE 'C'")
+        return url.set(database=name).render_as_string(hide_password=False)
+
+    def _run(statement: str) -> None:
+        with admin.connect() as connection:
+            connection.execute(text(statement))
+
+    yield make
+    for name in made:
+        _run(f"DROP DATABASE {name} WITH (FORCE)")
+    admin.dispose()
+
+
 @pytest.fixture
-def shop(shop_path: Path) -> Iterator[ShopFile]:
-    with open_shop(shop_path) as opened:
+def empty_database(new_database: Callable[[], str]) -> str:
+    """Return the URL of a database without tables."""
+    return new_database()
+
+
+@pytest.fixture(scope="session")
+def used_database(new_database: Callable[[], str]) -> str:
+    url = new_database()
+    open_shop(url, create=True, **NEW).close()
+    return url
+
+
+@pytest.fixture
+def empty_server_shop(empty_database: str) -> str:
+    """Return the URL of a shop whose tables may be spoilt."""
+    open_shop(empty_database, create=True, **NEW).close()
+    return empty_database
+
+
+@pytest.fixture
+def database(used_database: str) -> str:
+    """Return the URL of a database with an empty shop."""
+    engine = create_engine(make_url(used_database).set(drivername="postgresql+psycopg"))
+    with engine.begin() as connection:
+        tables = [
+            name for name in inspect(connection).get_table_names() if name != "alembic_version"
+        ]
+        connection.execute(text("SET session_replication_role = replica"))  # the ledger's guards
+        connection.execute(text(f"TRUNCATE {', '.join(tables)} RESTART IDENTITY"))
+        connection.execute(Shop.__table__.insert().values(**NEW))
+    engine.dispose()
+    return used_database
+
+
+@pytest.fixture
+def shop(request: pytest.FixtureRequest) -> Iterator[ShopFile]:
+    on_server = getattr(request, "param", "sqlite") == "postgresql"
+    with open_shop(request.getfixturevalue("database" if on_server else "shop_path")) as opened:
         yield opened
+
+
+def fill(shop: ShopFile) -> None:
+    """Two batches, one cut and one open; offcuts, losses and a counter-movement."""
+    with shop.begin() as session:
+        add_paper(session, "Coal card", colour="black", grammage=300)
+        add_sheets(session, "Coal card", (cm(50), cm(70)), 9, place="Shelf")
+        add_offcut(session, "Coal card", (cm(30), cm(30)), parent="S-1")
+        ledger.undo(session, spoil(session, "S-1"))
+        count_stock(session, "S-1", 8)
+    for number in (1, 2):
+        with shop.begin() as session:
+            add_order(
+                session, "Ines", "folded-card", CARD, {"all": "Coal card"}, 14,
+                TODAY + timedelta(7), TODAY,
+            )  # fmt: skip
+        plan_batch(shop, effort=Effort.QUICK, today=TODAY)
+        if number == 1:
+            with shop.begin() as session:
+                cut_batch(session, 1)
+
+
+def pour(source: Path, shop: ShopFile) -> None:
+    """Fill an empty shop with all that is in a file: quicker than doing it all again."""
+    with (
+        open_shop(source) as full,
+        full.read() as reading,
+        shop.begin() as session,
+    ):
+        session.execute(delete(Shop))
+        for table in Base.metadata.sorted_tables:
+            rows = [dict(row) for row in reading.execute(select(table)).mappings()]
+            if rows:
+                session.execute(insert(table), rows)
+        if shop.path is None:
+            go_on_counting(session.connection())
+
+
+@pytest.fixture(scope="session")
+def filled_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a file of two batches, one cut and one open, offcuts, a loss, a counter-movement."""
+    path = tmp_path_factory.mktemp("filled") / "shop.sqlite"
+    with open_shop(path, create=True, **NEW) as shop:
+        fill(shop)
+    return path
+
+
+@pytest.fixture
+def filled(shop: ShopFile, filled_file: Path) -> ShopFile:
+    """Return the shop of `filled_file`, in a file or on a server."""
+    pour(filled_file, shop)
+    return shop
 
 
 class Hand:

@@ -134,25 +134,30 @@ def test_moments_are_kept_in_utc(shop: ShopFile, sheets: str) -> None:
 CHANGES = {
     "update": "UPDATE movement SET change = 99",
     "delete": "DELETE FROM movement",
-    "replace": "INSERT OR REPLACE INTO movement (id, stock_id, change, reason, at, note)"
-    " SELECT id, stock_id, 99, reason, at, note FROM movement",
     "upsert": "INSERT INTO movement (id, stock_id, change, reason, at, note)"
     " SELECT id, stock_id, 99, reason, at, note FROM movement WHERE true"
     " ON CONFLICT (id) DO UPDATE SET change = 99",
-    "replace of an undo": "INSERT OR REPLACE INTO movement"
-    " (stock_id, change, reason, at, note, undoes_id)"
-    " SELECT stock_id, 99, reason, at, note, undoes_id FROM movement WHERE undoes_id > 0",
 }
+CHANGES_BY_DIALECT = {
+    "sqlite": {
+        "replace": "INSERT OR REPLACE INTO movement (id, stock_id, change, reason, at, note)"
+        " SELECT id, stock_id, 99, reason, at, note FROM movement",
+        "replace of an undo": "INSERT OR REPLACE INTO movement"
+        " (stock_id, change, reason, at, note, undoes_id)"
+        " SELECT stock_id, 99, reason, at, note, undoes_id FROM movement WHERE undoes_id > 0",
+    },
+    "postgresql": {"truncate": "TRUNCATE movement", "cascade": "TRUNCATE stock CASCADE"},
+}
+"""What only one of them can say."""
 
 
-@pytest.mark.parametrize("statement", CHANGES.values(), ids=CHANGES)
-def test_the_database_itself_keeps_the_ledger_append_only(
-    shop: ShopFile, sheets: str, statement: str
-) -> None:
+def test_the_database_itself_keeps_the_ledger_append_only(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
         ledger.undo(session, stash.spoil(session, sheets, 4))
-    with pytest.raises(IntegrityError, match="append-only"), shop.begin() as session:
-        session.execute(text(statement))
+        own = CHANGES_BY_DIALECT[session.get_bind().dialect.name]
+    for statement in (CHANGES | own).values():
+        with pytest.raises(IntegrityError, match="append-only"), shop.begin() as session:
+            session.execute(text(statement))
     with shop.read() as session:
         assert [row.change for row in stash.history(session, sheets)] == [10, -4, 4]
 
@@ -178,6 +183,6 @@ def test_python_cannot_change_the_ledger_either(shop: ShopFile, sheets: str, dee
 
 
 def test_stock_that_moved_cannot_be_deleted(shop: ShopFile, sheets: str) -> None:
-    with pytest.raises(IntegrityError, match="FOREIGN KEY"), shop.begin() as session:
+    with pytest.raises(IntegrityError, match=r"(?i)foreign key"), shop.begin() as session:
         session.execute(delete(Stock))
     assert amount(shop, sheets) == 10

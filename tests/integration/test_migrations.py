@@ -156,7 +156,7 @@ def step(path: Path, revision: str, monkeypatch: pytest.MonkeyPatch) -> None:
         connection.execute(f"PRAGMA application_id = {shop_module._APPLICATION_ID}")
     engine = shop_module._engine(path)
     with engine.begin() as connection:
-        shop_module._upgrade(shop_module._alembic(connection))
+        shop_module.upgrade(connection, revision)
     engine.dispose()
 
 

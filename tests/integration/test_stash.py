@@ -170,8 +170,8 @@ def test_an_offcut_may_know_what_it_was_cut_from(session: Session) -> None:
 def test_a_price_is_kept_exactly_as_text(session: Session) -> None:
     stash.add_sheets(session, "Waves", BIG, 1, price=Decimal("0.1000"))
     stash.add_sheets(session, "Waves", BIG, 1, price=Decimal(10**9))
-    stored = session.execute(text("SELECT price, typeof(price) FROM stock ORDER BY id")).all()
-    assert [tuple(row) for row in stored] == [("0.1", "text"), ("1000000000", "text")]
+    stored = session.scalars(text("SELECT price FROM stock ORDER BY id")).all()
+    assert stored == ["0.1", "1000000000"]
     with pytest.raises(StatementError, match="money is a finite Decimal"):
         session.execute(update(Stock).values(price=0.1))
 

@@ -15,6 +15,7 @@ from nester.packing.bounds import Bound
 from nester.packing.content_worth import ContentWorth
 from nester.packing.contents import Contents
 from nester.packing.model import split_by_paper
+from nester.packing.refute import Refuter
 from nester.packing.scales import Scales
 from nester.packing.stop import never
 from nester.packing.straight_worth import StraightWorth
@@ -188,6 +189,22 @@ def test_no_refutation_goes_above_a_known_plan(known, cuts, places):
             bound.strengthen(cuts, (0, 10**18), 50_000)
         assert bound.unmade == 0
         assert bound.cost * task.price_unit <= cost
+
+
+def test_a_cost_is_bounded_by_the_programme_over_contents():
+    """5 × 5 lies four times on 10 × 10 and twice on 9 × 14, of which there is one.
+
+    The rest takes (9 − 2) / 4 of the other, so two.
+    """
+    (task,), _ = split_by_paper(one_paper([(5, 5, 9)], [(10, 10, None, 8), (9, 14, 1, 3)]))
+    refuter = Refuter(task, StraightWorth(task))
+    found = refuter.refute((1, 0), (9,), 10**6, never)
+    assert found is not None
+    worth, *_ = found.worths
+    assert found.holds == (4 * worth, 2 * worth)
+    bound = Bound(task)
+    bound.strengthen(Cuts.STRAIGHT, (0, 10**9), 10**6)
+    assert bound.cost == 2 * 8 + 3
 
 
 def one_paper(pieces, sheets, cuts=Cuts.STRAIGHT):

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.layouts import Cuts
+from nester.layouts import Cuts, Rect
 from nester.packing import recreate
 from nester.packing.model import Kind, Pattern, Shape, Spot, Task, usage
 from nester.packing.pool import Pool, standing
@@ -14,8 +14,21 @@ from nester.packing.recreate import Recreator
 from nester.packing.sequential import sequential_plans
 
 sides = st.integers(1, 12)
-shape = st.builds(Shape, sides, sides, st.integers(1, 6), st.booleans(), st.just(()))
-shapes = st.lists(shape, min_size=1, max_size=8, unique_by=lambda one: (one[:2], one.turns))
+
+
+@st.composite
+def with_voids(draw):
+    """A shape with a void in some of its corners."""
+    width, height = draw(sides), draw(sides)
+    wide, high = draw(st.integers(0, width // 2)), draw(st.integers(0, height // 2))
+    corners = [Rect(x, y, wide, high) for x in (0, width - wide) for y in (0, height - high)]
+    voids = sorted(draw(st.sets(st.sampled_from(corners)))) if wide and high else ()
+    return Shape(width, height, draw(st.integers(1, 6)), draw(st.booleans()), tuple(voids))
+
+
+plain = st.builds(Shape, sides, sides, st.integers(1, 6), st.booleans(), st.just(()))
+shape = plain | with_voids()
+shapes = st.lists(shape, min_size=1, max_size=8, unique_by=lambda one: (one[:2], one[3:]))
 kind = st.builds(
     Kind, st.integers(12, 30), st.integers(12, 30), st.none() | st.integers(1, 3), st.integers(0, 9)
 )
@@ -39,20 +52,44 @@ def comes_apart(boxes):
 
 
 def check_pattern(task, pattern):
-    boxes = []
-    for index, x, y, turned in pattern.spots:
-        wide, high, _, turns, _ = task.shapes[index]
-        assert turns or not turned
-        if turned:
-            wide, high = high, wide
-        boxes.append((x, y, x + wide, y + high))
     size = task.kinds[pattern.kind]
+    check_part(task, Rect(0, 0, size.width, size.height), pattern.spots)
+
+
+def check_part(task, part, spots):
+    """Check what lies on a sheet or in a void; what lies in a host's voids is not of the part."""
+    blanks = {}
+    for spot in spots:
+        one = task.shapes[spot.shape]
+        assert one.turns or not spot.turned
+        wide, high = (one.height, one.width) if spot.turned else (one.width, one.height)
+        blanks[spot] = Rect(spot.x, spot.y, wide, high)
+    assert len(blanks) == len(spots)
+    nested = set()
+    for spot, blank in blanks.items():
+        assert inside(blank, part)
+        for void in task.shapes[spot.shape].voids_at(spot.x, spot.y, spot.turned):
+            guests = [other for other in spots if inside(blanks[other], void)]
+            check_part(task, void, guests)
+            nested.update(guests)
+    boxes = [
+        (blank.x, blank.y, blank.right, blank.bottom)
+        for spot, blank in blanks.items()
+        if spot not in nested
+    ]
     for number, (left, top, right, bottom) in enumerate(boxes):
-        assert 0 <= left < right <= size.width
-        assert 0 <= top < bottom <= size.height
         for x1, y1, x2, y2 in boxes[:number]:
             assert right <= x1 or x2 <= left or bottom <= y1 or y2 <= top
     assert comes_apart(boxes)
+
+
+def inside(blank, part):
+    return (
+        part.x <= blank.x
+        and part.y <= blank.y
+        and blank.right <= part.right
+        and blank.bottom <= part.bottom
+    )
 
 
 def check_plan(task, plan):
@@ -142,6 +179,29 @@ def test_a_large_plan_is_taken_in_hand_part_by_part():
     unmade, cost, _ = standing(task, plans[-1])
     assert unmade == 0
     assert cost < 200  # 38 hold the area; 300 were used
+
+
+def test_pieces_lie_in_the_voids_of_others():
+    corners = tuple(Rect(x, y, 3, 3) for x in (0, 6) for y in (0, 6))
+    some = (Shape(9, 9, 3, False, corners), Shape(3, 2, 12, True))
+    task = Task("", some, (Kind(9, 9, None, 1),), (), (), 1, 1)
+    plans, _ = improved(task, one_a_sheet(task), 1)
+    check_plan(task, plans[-1])
+    assert standing(task, plans[-1])[:2] == (0, 3)
+
+
+def test_a_plan_with_pieces_in_voids_is_taken_in_hand_whole():
+    corners = tuple(Rect(x, 0, 4, 4) for x in (0, 8))
+    some = (Shape(12, 8, 1, True, corners), Shape(4, 4, 1, False, (Rect(0, 0, 2, 2),)))
+    some += (Shape(2, 1, 2, True), Shape(3, 4, 1, False))
+    task = Task("", some, (Kind(8, 12, None, 1),), (), (), 1, 1)
+    # Turned, its voids lie at the right; a host lies in one, with two pieces in a void of its own.
+    host = (Spot(0, 0, 0, True), Spot(1, 4, 0, False), Spot(2, 4, 0, False), Spot(2, 4, 1, False))
+    start = Pattern(0, (*host, Spot(3, 5, 8, False)))
+    part = recreate._Part(task, ((start, 1),), (), Random(1), Pool(task))
+    ((known, copies),) = part.uses()
+    check_pattern(task, known)
+    assert (copies, usage(known.spots)) == (1, usage(start.spots))
 
 
 def test_nothing_is_sought_below_a_plan_that_costs_nothing():

@@ -1,0 +1,133 @@
+"""A shop on a PostgreSQL server: what differs from a file."""
+
+from __future__ import annotations
+
+import threading
+
+import pytest
+from sqlalchemy import create_engine, text
+from sqlalchemy.engine import make_url
+from sqlalchemy.orm import Session
+
+from inventory import shop as shop_module
+from inventory import stash
+from inventory.shop import ShopFile, open_shop, the_shop
+from nester.refusal import Refusal
+
+
+def add_paper(session, name: str = "Night card") -> None:
+    stash.add_paper(session, name, colour="black", grammage=300)
+
+
+def papers(url: str) -> list[str]:
+    with open_shop(url) as shop, shop.read() as session:
+        return [paper.name for paper in stash.list_papers(session)]
+
+
+def of_another_name(url: str, database: str) -> str:
+    return make_url(url).set(database=database).render_as_string(hide_password=False)
+
+
+def test_it_is_called_by_its_url_without_the_password(database: str) -> None:
+    url = make_url(database).set(password="secret", host=None)  # noqa: S106
+    with open_shop(url.render_as_string(hide_password=False)) as shop:
+        assert "secret" not in shop.place
+        assert shop.path is None
+
+
+def test_tables_are_never_overwritten(database: str) -> None:
+    with pytest.raises(Refusal, match="holds tables already and is left as it is"):
+        open_shop(database, create=True, name="Another")
+    with open_shop(database) as shop, shop.read() as session:
+        assert the_shop(session).name == "The paper nook"
+
+
+def test_a_database_that_sorts_otherwise_is_refused(server: str, database: str) -> None:
+    name = f"{make_url(database).database}_other"
+    engine = create_engine(
+        make_url(server).set(drivername="postgresql+psycopg"), isolation_level="AUTOCOMMIT"
+    )
+    with engine.connect() as connection:
+        connection.execute(text(
+            f"CREATE DATABASE {name} TEMPLATE template0 ENCODING 'SQL_ASCII' LOCALE 'C'"
+        ))  # fmt: skip
+        with pytest.raises(Refusal, match="make one with 'createdb --template template0"):
+            open_shop(of_another_name(database, name), create=True)
+        with pytest.raises(Refusal, match=r"there is no shop in .*make one with"):
+            open_shop(of_another_name(database, name))
+        connection.execute(text(f"DROP DATABASE {name}"))
+    engine.dispose()
+
+
+def test_what_cannot_be_reached_is_refused(database: str) -> None:
+    with pytest.raises(Refusal, match=r"can't be reached .*does not exist"):
+        open_shop(of_another_name(database, "nowhere"))
+    with pytest.raises(Refusal, match="can't be reached"):
+        open_shop("postgresql://ada@127.0.0.1:1/nook?connect_timeout=5")
+
+
+def test_writing_begins_with_the_lock_in_hand(
+    database: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(shop_module, "WAIT_SECONDS", 0.05)
+    with open_shop(database) as shop, open_shop(database) as other, shop.begin() as session:
+        with pytest.raises(Refusal, match="is in use by another program"), other.begin():
+            pytest.fail("two wrote at once")
+        add_paper(session)
+    assert papers(database) == ["Night card"]
+
+
+def test_a_second_writer_waits_and_sees_what_the_first_stored(
+    database: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told = threading.Event()
+
+    def write() -> None:
+        with open_shop(database) as other:
+            other.on_wait = told.set
+            with other.begin() as session:
+                add_paper(session, f"After {[p.name for p in stash.list_papers(session)]}")
+
+    monkeypatch.setattr(shop_module, "PATIENCE", 0)
+    with open_shop(database) as shop, shop.begin() as session:
+        second = threading.Thread(target=write)
+        second.start()
+        assert told.wait(10)
+        add_paper(session)
+    second.join()
+    assert papers(database) == ["After ['Night card']", "Night card"]
+
+
+def test_a_reading_session_sees_one_moment_and_the_server_keeps_it_from_writing(
+    database: str,
+) -> None:
+    with open_shop(database) as shop:
+        with shop.read() as early:
+            assert stash.list_papers(early) == []
+            with shop.begin() as session:
+                add_paper(session)
+            assert stash.list_papers(early) == []
+        with pytest.raises(Refusal, match="nothing was changed"), shop.read() as session:
+            session.execute(text("DELETE FROM paper"))
+    assert papers(database) == ["Night card"]
+
+
+def cut_off_while_writing(session: Session, other: ShopFile) -> None:
+    add_paper(session)
+    with other.read() as reading:
+        reading.execute(text(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+            " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        ))  # fmt: skip
+    add_paper(session, "Second")
+
+
+def test_a_server_that_goes_away_is_refused(database: str) -> None:
+    with (
+        open_shop(database) as shop,
+        open_shop(database) as other,
+        pytest.raises(Refusal, match=r"was shut down|can't be reached"),
+        shop.begin() as session,
+    ):
+        cut_off_while_writing(session, other)
+    assert papers(database) == []
