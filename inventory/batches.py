@@ -218,7 +218,7 @@ def mend_batch(
     problem = desk.problem(batch.cuts)
     search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
     verdict = solve_orders(
-        desk.offcuts_first(problem), desk.claims, effort, stop=stop, on_progress=on_progress
+        _offcuts_first(problem), desk.claims, effort, stop=stop, on_progress=on_progress
     )
     require(verdict.problem, verdict.answer)
     verdict = _at_true_prices(verdict, problem)
@@ -238,14 +238,37 @@ def mend_batch(
     return plan
 
 
+def _offcuts_first(problem: Problem) -> Problem:
+    """Return the problem with sheets so dear that offcuts are taken wherever they serve."""
+    offcuts: dict[str, Fraction] = defaultdict(Fraction)
+    for one in problem.stock:
+        if one.offcut:
+            offcuts[one.paper] += one.price
+    return replace(
+        problem,
+        stock=tuple(
+            one if one.offcut else replace(one, price=one.price + offcuts[one.paper])
+            for one in problem.stock
+        ),
+        offcut_worth=Fraction(0),
+    )
+
+
 def _at_true_prices(verdict: Verdict, problem: Problem) -> Verdict:
     """Return the verdict with what its sheets really cost, and a bound for that."""
-    honest = replace(verdict.problem, stock=problem.stock)
-    prices = {one.name: one.price for one in problem.stock}
-    layouts = verdict.answer.layouts
-    cost = sum((prices[one.stock] * one.copies for one in layouts), Fraction(0))
-    bound = min(cost, solve(honest, Effort.QUICK).bound) if verdict.made else Fraction(0)
-    return replace(verdict, problem=honest, answer=replace(verdict.answer, cost=cost, bound=bound))
+    honest = replace(verdict.problem, stock=problem.stock, offcut_worth=problem.offcut_worth)
+    stock = {one.name: one for one in problem.stock}
+    cost = kept = Fraction(0)
+    for layout in verdict.answer.layouts:
+        sheet = stock[layout.stock]
+        each = sheet.price * layout.copies
+        back = Fraction(sum(rect.area for rect in layout.offcuts), sheet.width * sheet.height)
+        cost += each
+        if problem.offcut_worth:
+            kept += each * back * (1 if sheet.offcut else problem.offcut_worth)
+    bound = min(cost - kept, solve(honest, Effort.QUICK).bound) if verdict.made else Fraction(0)
+    answer = replace(verdict.answer, cost=cost, kept=kept, bound=bound)
+    return replace(verdict, problem=honest, answer=answer)
 
 
 class StashChanged(Refusal):
@@ -288,12 +311,13 @@ class _Desk:
     def _claims(self, wanted: Mapping[int, Iterable[tuple[Piece, str, int]]]) -> list[Claim]:
         index: dict[tuple[Piece, str], int] = {}
         claims = []
+        due = {order.id: order.due for order in self.orders}
         for order, pieces in wanted.items():
             numbers: Counter[str] = Counter()
             for piece, paper, quantity in pieces:
                 number = index.setdefault((piece, paper), len(index))
                 numbers[str(number)] += quantity
-            claims.append(Claim(order, numbers))
+            claims.append(Claim(order, numbers, due[order]))
         self.parts = [Part(paper, piece) for piece, paper in index]
         # No piece of its paper lies in a void with a shorter side than this.
         self._smallest_of: dict[str, int] = {}
@@ -328,27 +352,13 @@ class _Desk:
                     row.quantity,
                     Fraction(self.prices[row.label]),
                     row.paper,
+                    offcut=row.kind is Kind.OFFCUT,
                 )
                 for row in self.rows.values()
             ),
             cuts=cuts,
             smallest_offcut=self.shop.smallest_offcut,
-        )
-
-    def offcuts_first(self, problem: Problem) -> Problem:
-        """Return the problem with sheets so dear that offcuts are taken wherever they serve."""
-        offcuts: dict[str, Fraction] = defaultdict(Fraction)
-        for one in problem.stock:
-            if self.rows[one.name].kind is Kind.OFFCUT:
-                offcuts[one.paper] += one.price
-        return replace(
-            problem,
-            stock=tuple(
-                one
-                if self.rows[one.name].kind is Kind.OFFCUT
-                else replace(one, price=one.price + offcuts[one.paper])
-                for one in problem.stock
-            ),
+            offcut_worth=Fraction(self.shop.offcut_worth, 100),
         )
 
     def _turn(self, part: Part) -> Turn:
@@ -372,6 +382,7 @@ class _Desk:
         """Put the verdict into the words of the shop, and search for what to buy."""
         made = set(verdict.made)
         answer = verdict.answer
+        cost, kept = _exact(answer.cost), _rounded_down(answer.kept)
         return Plan(
             batch=None,
             made_on=today,
@@ -400,9 +411,11 @@ class _Desk:
                 for part in [self.parts[int(lack.name)]]
             ),
             restock=self._restock(verdict, search),
-            cost=_exact(answer.cost),
-            bound=_rounded_down(answer.bound),
-            notes=tuple(self._notes(answer, today)),
+            cost=cost,
+            # What is proven best must not look otherwise for the sake of the last decimal.
+            bound=cost - kept if answer.bound == answer.net else _rounded_down(answer.bound),
+            notes=tuple(self._notes(verdict, today)),
+            kept=kept,
         )
 
     def _layouts(self, layouts: Iterable[Layout], made: Sequence[int]) -> tuple[PlannedLayout, ...]:
@@ -467,6 +480,7 @@ class _Desk:
                 if want.paper in lacking and totals[want.name]
             ),
             stock=left_over(whole.stock, verdict.answer),
+            offcut_worth=Fraction(0),  # what is bought is paid for whole
         )
         orders_of = {
             want.name: tuple(c.order for c in waiting if c.pieces.get(want.name))
@@ -474,7 +488,10 @@ class _Desk:
         }
         return restock(problem, self._on_sale, orders_of, search)
 
-    def _notes(self, answer: Answer, today: date) -> Iterable[str]:
+    def _notes(self, verdict: Verdict, today: date) -> Iterable[str]:
+        answer = verdict.answer
+        if verdict.waiting and verdict.proven_most:
+            yield "No choice of orders completes more of them."
         if answer.stopped:
             yield "The search was stopped early; this is the best plan it had found."
         for order in self.orders:

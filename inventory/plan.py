@@ -152,9 +152,11 @@ class Plan:
     cost
         The sum of the prices of the sheets used.
     bound
-        No plan can make these orders for less; proven.
+        No plan can make these orders for less net; proven.
     notes
         What the maker should know.
+    kept
+        What the offcuts that are kept count, as they would if they were taken.
     """
 
     batch: int | None
@@ -172,11 +174,17 @@ class Plan:
     cost: Decimal
     bound: Decimal
     notes: tuple[str, ...] = ()
+    kept: Decimal = Decimal(0)  # plans booked before this was counted say nothing of it
+
+    @property
+    def net(self) -> Decimal:
+        """The paper used less the offcuts kept."""
+        return self.cost - self.kept
 
     @property
     def gap(self) -> Decimal:
-        """(cost − bound) / cost, zero when the plan is proven best."""
-        return (self.cost - self.bound) / self.cost if self.cost else Decimal(0)
+        """(net − bound) / net, zero when the plan is proven best."""
+        return (self.net - self.bound) / self.net if self.net else Decimal(0)
 
     @property
     def paper_area(self) -> int:

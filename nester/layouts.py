@@ -13,19 +13,22 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from nester.measure import Length, mm
-from nester.pieces import Turn
+from nester.pieces import Grain, Turn
 
 __all__ = [
+    "ANY_TRIMMER",
     "SMALLEST_OFFCUT",
     "Answer",
     "Cut",
     "Cuts",
     "Effort",
     "Layout",
+    "Margins",
     "Placed",
     "Problem",
     "Rect",
     "Stock",
+    "Trimmer",
     "Unplaced",
     "Want",
     "placed_voids",
@@ -75,6 +78,36 @@ class Rect(NamedTuple):
         """Its area in square fine units."""
         return self.width * self.height
 
+    def holds(self, other: Rect) -> bool:
+        """Tell whether the other lies within this one."""
+        return (
+            self.x <= other.x
+            and self.y <= other.y
+            and other.right <= self.right
+            and other.bottom <= self.bottom
+        )
+
+    def meets(self, other: Rect) -> bool:
+        """Tell whether both share more than an edge."""
+        return (
+            self.x < other.right
+            and other.x < self.right
+            and self.y < other.bottom
+            and other.y < self.bottom
+        )
+
+
+class Margins(NamedTuple):
+    """How much along each edge of a sheet can't be used."""
+
+    left: Length = 0
+    top: Length = 0
+    right: Length = 0
+    bottom: Length = 0
+
+
+_NO_MARGINS = Margins()
+
 
 @dataclass(frozen=True)
 class Stock:
@@ -90,6 +123,15 @@ class Stock:
         What using one costs, in any unit of money; zero or more.
     paper
         The paper it is of; pieces are cut only from their own paper.
+    margins
+        Along its edges neither pieces nor offcuts are cut.
+    spoiled
+        Rectangles of it, a bruised corner for instance, from which nothing is cut.
+    grain
+        Along which side its fibres lie; `Grain.ANY` if that is not known.
+    offcut
+        Whether it is an offcut itself.  Its price is then an offcut's, so that what is kept of it
+        counts at its whole part of the price.
     """
 
     name: str
@@ -98,6 +140,30 @@ class Stock:
     quantity: int | None
     price: Fraction
     paper: str = ""
+    margins: Margins = _NO_MARGINS
+    spoiled: tuple[Rect, ...] = ()
+    grain: Grain = Grain.ANY
+    offcut: bool = False
+
+    @property
+    def usable(self) -> Rect:
+        """What lies within its margins; empty (no width or no height) if they leave nothing."""
+        left, top, right, bottom = self.margins
+        return Rect(
+            left, top, max(0, self.width - left - right), max(0, self.height - top - bottom)
+        )
+
+    @property
+    def unusable(self) -> tuple[Rect, ...]:
+        """Its margins and what is spoiled of it."""
+        left, top, right, bottom = self.margins
+        strips = (
+            Rect(0, 0, left, self.height),
+            Rect(0, 0, self.width, top),
+            Rect(self.width - right, 0, right, self.height),
+            Rect(0, self.height - bottom, self.width, bottom),
+        )
+        return (*(strip for strip in strips if strip.area), *self.spoiled)
 
 
 @dataclass(frozen=True)
@@ -111,6 +177,9 @@ class Want:
     voids
         Rectangles within the blank, as it is asked for, that the piece does not cover: corners cut
         away, for instance.  They don't overlap.  Other pieces may lie in them.
+    grain
+        Along which of its sides the fibres must lie, where a sheet's are known; only for a piece
+        that may be turned.
     """
 
     name: str
@@ -120,16 +189,68 @@ class Want:
     paper: str = ""
     turn: Turn = Turn.ANY
     voids: tuple[Rect, ...] = ()
+    grain: Grain = Grain.ANY
+
+
+@dataclass(frozen=True)
+class Trimmer:
+    """What a paper trimmer can do.
+
+    Attributes
+    ----------
+    longest_cut
+        Longer cuts are made with a knife along a rule; None: there are none too long.
+    smallest_strip
+        It can't hold a part narrower than this: a cut that leaves no wider part on either side is
+        made with a knife.
+    stages
+        How often at most the way of cutting changes, the first way included, until a piece is
+        free: with two stages a sheet is cut into strips and each strip across.  Corners cut out of
+        a piece are small sheets of their own.  None: any number.
+    """
+
+    longest_cut: Length | None = None
+    smallest_strip: Length = 0
+    stages: int | None = None
+
+    def can_make(self, cut: Cut) -> bool:
+        """Tell whether it can make a cut; those that a plan makes with a knife, it can't."""
+        low, high = (cut.part.x, cut.part.right) if cut.vertical else (cut.part.y, cut.part.bottom)
+        return (
+            not cut.knife
+            and (self.longest_cut is None or cut.end - cut.start <= self.longest_cut)
+            and max(cut.at - low, high - cut.at) >= self.smallest_strip
+        )
+
+
+ANY_TRIMMER = Trimmer()
+"""One that makes every cut."""
 
 
 @dataclass(frozen=True)
 class Problem:
-    """What is to be cut, from what, and how."""
+    """What is to be cut, from what, and how.
+
+    Attributes
+    ----------
+    smallest_offcut
+        Short side of the smallest offcut worth keeping.
+    gap
+        Least distance between two pieces, across or down.
+    trimmer
+        For straight cuts: what the trimmer can do.
+    offcut_worth
+        The share, from 0 to 1, of its part of the sheet's price (by area) at which an offcut that
+        is kept counts.
+    """
 
     wants: tuple[Want, ...]
     stock: tuple[Stock, ...]
     cuts: Cuts = Cuts.STRAIGHT
     smallest_offcut: Length = SMALLEST_OFFCUT
+    gap: Length = 0
+    trimmer: Trimmer = ANY_TRIMMER
+    offcut_worth: Fraction = Fraction(0)
 
 
 class Placed(NamedTuple):
@@ -233,7 +354,9 @@ class Answer:
     cost
         The sum of the prices of the sheets used.
     bound
-        A proven lower bound on the cost of placing the same pieces.
+        A proven lower bound on `net` of all plans that place the same pieces.
+    kept
+        What the offcuts of its layouts count, by `Problem.offcut_worth`.
     tried
         What was tried, for people and tests: counts by name of method.
     stopped
@@ -246,11 +369,17 @@ class Answer:
     bound: Fraction
     tried: dict[str, int] = field(default_factory=dict)
     stopped: bool = False
+    kept: Fraction = Fraction(0)
+
+    @property
+    def net(self) -> Fraction:
+        """The paper used less the offcuts kept: what a plan is judged by."""
+        return self.cost - self.kept
 
     @property
     def gap(self) -> Fraction:
-        """(cost − bound) / cost: how far from the bound, zero when proven best."""
-        return (self.cost - self.bound) / self.cost if self.cost else Fraction(0)
+        """(net − bound) / net: how far from the bound, zero when proven best."""
+        return (self.net - self.bound) / self.net if self.net else Fraction(0)
 
     @property
     def sheets(self) -> int:

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from nester.layouts import Cut, Cuts, Placed, Rect, placed_voids
 from nester.measure import Unit, format_length, format_size
-from nester.pieces import Turn
+from nester.pieces import Grain, Turn
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -50,6 +50,8 @@ class FaultKind(StrEnum):
     TOO_MANY_SHEETS = "too many sheets"
     WRONG_COUNT = "wrong count"
     WRONG_COST = "wrong cost"
+    WRONG_KEPT = "wrong kept"
+    """The offcuts are worth more or less than is said."""
     WRONG_BOUND = "wrong bound"
     NO_REASON = "no reason"
     """Something is unplaced, but not said why or how many."""
@@ -61,6 +63,13 @@ class FaultKind(StrEnum):
     NOT_FREE = "not free"
     """A piece or an offcut still hangs on others after the last cut."""
     SMALL_OFFCUT = "small offcut"
+    UNUSABLE = "unusable"
+    """A piece or an offcut lies on a margin or on what is spoiled."""
+    TOO_CLOSE = "too close"
+    """Two pieces are nearer to each other than the gap."""
+    WRONG_GRAIN = "wrong grain"
+    TOO_MANY_STAGES = "too many stages"
+    """The way of cutting changes too often until a piece is free."""
 
 
 @dataclass(frozen=True)
@@ -140,13 +149,21 @@ def _faults_of_problem(problem: Problem) -> Iterator[Fault]:
         elif want.voids and _are_bad(want.voids, Rect(0, 0, want.width, want.height)):
             said = f"'{want.name}' has voids that overlap, leave its blank or fill it"
             yield Fault(FaultKind.BAD_VOID, "wants", said)
+    for stock in problem.stock:
+        if not all(map(_is_whole, (*stock.margins, *(n for bad in stock.spoiled for n in bad)))):
+            said = f"'{stock.name}' has margins or something spoiled that is not in whole numbers"
+            yield Fault(FaultKind.NOT_WHOLE, "stock", said)
     if not all(_is_exact(stock.price) for stock in problem.stock):
         yield Fault(FaultKind.NOT_WHOLE, "stock", "a price is not exact")
+    if not _is_exact(problem.offcut_worth) or not 0 <= problem.offcut_worth <= 1:
+        said = "what an offcut is worth is no exact share from 0 to 1"
+        yield Fault(FaultKind.NOT_WHOLE, "offcuts", said)
 
 
 def _inexact_numbers(answer: Answer) -> Iterator[Fault]:
-    if not (_is_exact(answer.cost) and _is_exact(answer.bound)):
-        yield Fault(FaultKind.NOT_WHOLE, "cost", "the cost or the bound is not exact")
+    if not all(map(_is_exact, (answer.cost, answer.kept, answer.bound))):
+        said = "the cost, what is kept or the bound is not exact"
+        yield Fault(FaultKind.NOT_WHOLE, "cost", said)
     for left in answer.unplaced:
         if not _is_whole(left.quantity):
             said = f"'{left.name}' has a quantity that is no whole number"
@@ -190,14 +207,30 @@ def _faults_of_counts(problem: Problem, answer: Answer) -> Iterator[Fault]:
 
 
 def _faults_of_money(problem: Problem, answer: Answer) -> Iterator[Fault]:
-    price = {stock.name: stock.price for stock in problem.stock}
-    spent = sum(price.get(layout.stock, 0) * layout.copies for layout in answer.layouts)
+    stock = {one.name: one for one in problem.stock}
+    known = [layout for layout in answer.layouts if layout.stock in stock]
+    spent = sum(stock[layout.stock].price * layout.copies for layout in known)
     if answer.cost != spent:
         said = f"the cost is given as {answer.cost}, but the sheets cost {spent}"
         yield Fault(FaultKind.WRONG_COST, "cost", said)
-    if not 0 <= answer.bound <= answer.cost:
-        said = f"the bound {answer.bound} is not between nothing and the cost {answer.cost}"
+    kept = sum(_kept_of(problem, stock[layout.stock], layout) for layout in known)
+    if answer.kept != kept:
+        said = f"the offcuts are said to be worth {answer.kept}, but they are worth {kept}"
+        yield Fault(FaultKind.WRONG_KEPT, "offcuts", said)
+    if not 0 <= answer.bound <= answer.net:
+        said = f"the bound {answer.bound} is not between nothing and the net cost {answer.net}"
         yield Fault(FaultKind.WRONG_BOUND, "bound", said)
+
+
+def _kept_of(problem: Problem, stock: Stock, layout: Layout) -> Fraction:
+    """Return what the offcuts of all copies of a layout count; nothing for a sheet of no size."""
+    area, sheet = sum(rect.area for rect in layout.offcuts), stock.width * stock.height
+    if not area or not sheet:
+        return Fraction(0)
+    share = 1 if stock.offcut else problem.offcut_worth
+    # With a worth of nothing no offcut counts, whatever it is cut from.
+    share = share if problem.offcut_worth else 0
+    return Fraction(stock.price) * share * layout.copies * Fraction(area, sheet)
 
 
 class _Thing(NamedTuple):
@@ -246,7 +279,62 @@ class _LayoutJudge:
         sheet = Rect(0, 0, stock.width, stock.height)
         things = [*self.pieces, *self.offcuts]
         yield from self._faults_of_places(sheet)
+        yield from self._unusable(stock)
+        yield from self._too_close()
         yield from _faults_of_cuts(sheet, layout.cuts, things, self.problem.cuts)
+        yield from self._too_many_stages(sheet)
+
+    def _unusable(self, stock: Stock) -> Iterator[_Found]:
+        """Yield what lies on a margin or on what is spoiled."""
+        left, top, right, bottom = stock.margins
+        within = Rect(left, top, stock.width - left - right, stock.height - top - bottom)
+        for thing in (*self.pieces, *self.offcuts):
+            solid = [rect for rect, _ in _solids([thing])]
+            if not all(_holds(within, rect) for rect in solid):
+                said = f"{thing.name}, {_say(thing.rect)}, lies on a margin of the sheet"
+                yield FaultKind.UNUSABLE, said
+            if any(_meet(rect, bad) for rect in solid for bad in stock.spoiled):
+                said = f"{thing.name}, {_say(thing.rect)}, lies where the sheet is spoiled"
+                yield FaultKind.UNUSABLE, said
+
+    def _too_close(self) -> Iterator[_Found]:
+        """Yield each piece with one that it is too near to: their solids, made longer, meet."""
+        gap = self.problem.gap
+        if not gap:
+            return
+        solids = [(rect, i) for i, one in enumerate(self.pieces) for rect, _ in _solids([one])]
+        solids.sort(key=lambda solid: (solid[0].x, solid[0].y, solid[1]))
+        told: set[frozenset[int]] = set()
+        near: list[tuple[Rect, int]] = []
+        for rect, index in solids:
+            near = [one for one in near if one[0].right + gap > rect.x]
+            for other, place in near:
+                if other.y < rect.bottom + gap and rect.y < other.bottom + gap and place != index:
+                    told.add(frozenset((place, index)))
+            near.append((rect, index))
+        for first, second in sorted(tuple(sorted(pair)) for pair in told):
+            names = f"{self.pieces[first].name} and {self.pieces[second].name}"
+            yield FaultKind.TOO_CLOSE, f"{names} are nearer to each other than the gap"
+
+    def _too_many_stages(self, sheet: Rect) -> Iterator[_Found]:
+        most = self.problem.trimmer.stages
+        if most is None or self.problem.cuts is Cuts.FREE:
+            return
+        # The sheet is in no stage yet; a part is in one more than what it was cut from if that
+        # came about by cuts the other way.
+        came_by: dict[Rect, tuple[int, bool | None]] = {sheet: (0, None)}
+        for cut in self.layout.cuts:
+            if cut.knife:
+                continue
+            # What a knife has cut out is a small sheet of its own.
+            stage, way = came_by.get(cut.part, (0, None))
+            stage += cut.vertical is not way
+            for half in _halves(cut):
+                came_by[half] = stage, cut.vertical
+        for thing in self.pieces:
+            if came_by.get(thing.rect, (0, None))[0] > most:
+                said = f"{thing.name} is free only after {came_by[thing.rect][0]} stages of cutting"
+                yield FaultKind.TOO_MANY_STAGES, said
 
     def _faults_of_piece(self, piece: Placed) -> Iterator[_Found]:
         want = self.wants.get(piece.name)
@@ -268,6 +356,13 @@ class _LayoutJudge:
         elif piece.turned and want.turn is not Turn.ANY:
             said = f"piece '{piece.name}' must not lie a quarter turn round"
             yield FaultKind.WRONG_TURN, said
+        elif (
+            self.stock is not None
+            and Grain.ANY not in (want.grain, self.stock.grain)
+            and piece.turned is (want.grain is self.stock.grain)
+        ):
+            said = f"piece '{piece.name}' lies across the grain that it must follow"
+            yield FaultKind.WRONG_GRAIN, said
 
     def _faults_of_places(self, sheet: Rect) -> Iterator[_Found]:
         things = [*self.pieces, *self.offcuts]

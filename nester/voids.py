@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 
 from nester.layouts import Rect
 from nester.measure import Length
 from nester.pieces import Line, Piece, Point
 
-__all__ = ["solid_columns", "solid_rows", "voids"]
+__all__ = ["largest_clear", "solid_columns", "solid_rows", "voids"]
 
 
 def voids(piece: Piece, smallest: Length = 0) -> tuple[Rect, ...]:
@@ -52,7 +52,7 @@ def solid_rows(blank: Rect, gone: Sequence[Rect]) -> tuple[Rect, ...]:
         for void in sorted(v for v in gone if v.y < bottom and top < v.bottom):
             if left < void.x:
                 rows.append(Rect(left, top, void.x - left, bottom - top))
-            left = void.right
+            left = max(left, void.right)
         if left < blank.right:
             rows.append(Rect(left, top, blank.right - left, bottom - top))
     return tuple(rows)
@@ -61,6 +61,24 @@ def solid_rows(blank: Rect, gone: Sequence[Rect]) -> tuple[Rect, ...]:
 def solid_columns(blank: Rect, gone: Sequence[Rect]) -> tuple[Rect, ...]:
     """Return what a blank keeps without some rectangles of it, in columns as high as can be."""
     return tuple(map(_mirrored, solid_rows(_mirrored(blank), [_mirrored(one) for one in gone])))
+
+
+def largest_clear(area: Rect, gone: Iterable[Rect]) -> list[Rect]:
+    """Return every rectangle of an area, as large as can be, that some rectangles leave clear."""
+    clear = [area] if min(area.width, area.height) > 0 else []
+    for bad in gone:
+        kept = [one for one in clear if not one.meets(bad)]
+        for one in clear:
+            if one.meets(bad):
+                sides = (
+                    Rect(one.x, one.y, bad.x - one.x, one.height),
+                    Rect(one.x, one.y, one.width, bad.y - one.y),
+                    Rect(bad.right, one.y, one.right - bad.right, one.height),
+                    Rect(one.x, bad.bottom, one.width, one.bottom - bad.bottom),
+                )
+                kept += [side for side in sides if min(side.width, side.height) > 0]
+        clear = list(dict.fromkeys(kept))
+    return [one for one in clear if not any(other != one and other.holds(one) for other in clear)]
 
 
 def _mirrored(rect: Rect) -> Rect:

@@ -109,7 +109,7 @@ def searching(what: str, money: Callable[[Any], str]) -> Iterator[Callable[[Prog
 
         def tell(progress: Progress) -> None:
             status.update(
-                f"{what}: {progress.sheets} sheets for {money(progress.cost)}, none for less than"
+                f"{what}: {progress.sheets} sheets for {money(progress.net)}, none for less than"
                 f" {money(progress.bound)}, gap {float(100 * progress.gap):.1f} %"
             )
 

@@ -25,6 +25,7 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
         "cuts": str(plan.cuts),
         "effort": str(plan.effort),
         "cost": str(plan.cost),
+        "kept": str(plan.kept),
         "bound": str(plan.bound),
         "gap": float(plan.gap),
         "orders": [

@@ -15,7 +15,7 @@ from inventory.documents.plan_lists import (
     shopping_rows,
     take_out_rows,
 )
-from inventory.money import format_money
+from inventory.money import format_money, round_to_coin
 from inventory.plan import Plan, PlannedLayout
 from nester.cutting import cautions, cutting_minutes, steps
 from nester.measure import format_area, format_size
@@ -95,15 +95,15 @@ def _worth(plan: Plan) -> str:
 
 
 def _proof(plan: Plan) -> str:
-    cost = format_money(plan.cost, plan.currency)
-    if plan.cost == plan.bound:
-        return f"Paper for {cost}; no plan can use less."
+    spent = f"Paper for {format_money(plan.cost, plan.currency)}"
+    kept = round_to_coin(plan.kept, plan.currency)
+    if kept:
+        spent += f", less {format_money(kept, plan.currency)} for offcuts kept"
+    if plan.net == plan.bound:
+        return f"{spent}; no plan can use less."
     bound = format_money(plan.bound, plan.currency)
     gap = float(100 * plan.gap)
-    return (
-        f"Paper for {cost}; no plan can use less than {bound}, so at most {gap:.1f} % could be"
-        " saved."
-    )
+    return f"{spent}; no plan can use less than {bound}, so at most {gap:.1f} % could be saved."
 
 
 def _hours(minutes: int) -> str:

@@ -1,6 +1,7 @@
 """From a layout to the order of cuts, its words and its time."""
 
 from nester.cutting.order import CUT_WORTH, NotSeparable, cut_order, separable
+from nester.cutting.stages import stages_needed
 from nester.cutting.time import cutting_minutes
 from nester.cutting.words import cautions, offcut_name, step_text, steps
 
@@ -12,6 +13,7 @@ __all__ = [
     "cutting_minutes",
     "offcut_name",
     "separable",
+    "stages_needed",
     "step_text",
     "steps",
 ]

@@ -18,17 +18,21 @@ host's blank is free.  Then the void is cut out of the blank with a knife and ta
 small sheet.  Voids worth keeping as offcuts are cut out too; all others stay on the blank, and the
 maker cuts them away with the rest of the outline.  Where blanks reach into each other, no
 edge-to-edge cut parts them: an edge-to-edge cut through a blank would go through its piece.
+
+An offcut is trimmed until nothing unusable is left of it.  Where the stages of cutting are
+limited, every part is cut everywhere it can be cut one way before it is turned (`stages.py`).
 """
 
 from __future__ import annotations
 
 from itertools import accumulate, pairwise
 from operator import itemgetter
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
-from nester.layouts import Cut, Cuts, Placed, Rect
+from nester.cutting.stages import stages_from
+from nester.layouts import ANY_TRIMMER, Cut, Cuts, Placed, Rect, Trimmer
 from nester.measure import mm
-from nester.voids import solid_rows
+from nester.voids import largest_clear, solid_rows
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -39,6 +43,9 @@ __all__ = ["CUT_WORTH", "NotSeparable", "cut_order", "separable"]
 
 CUT_WORTH: int = mm(50) ** 2
 """A cut is saved rather than this much offcut: 25 cm² (common practice, no source)."""
+
+_KNIFE_TIMES = 3
+"""A cut that the trimmer can't make costs so many times as much (common practice, no source)."""
 
 _SEARCHED = 8
 """Parts with at most so many pieces are searched to the end."""
@@ -106,6 +113,9 @@ def cut_order(
     cuts: Cuts,
     smallest_offcut: Length,
     voids: Sequence[Sequence[Rect]] = (),
+    *,
+    unusable: Sequence[Rect] = (),
+    trimmer: Trimmer = ANY_TRIMMER,
 ) -> tuple[tuple[Cut, ...], tuple[Rect, ...]]:
     """Return the cuts that free every piece, in order, and the offcuts worth keeping.
 
@@ -127,11 +137,15 @@ def cut_order(
     voids
         The voids of each piece, as `nester.layouts.placed_voids` tells them; or nothing, if no
         piece has any.
+    unusable
+        Parts of the sheet that no offcut may have.
+    trimmer
+        Cuts that it can make are preferred; its stages are kept to if cuts are straight.
 
     Raises
     ------
     NotSeparable
-        If straight cuts are asked for and can't free the pieces.
+        If straight cuts are asked for and can't free the pieces, or not in so many stages.
     ValueError
         If a piece does not lie on the sheet.
     """
@@ -140,26 +154,50 @@ def cut_order(
         if not (0 <= box[0] < box[2] <= width and 0 <= box[1] < box[3] <= height):
             raise ValueError(f"piece {piece.name!r} does not lie on the sheet")
     boxed = [tuple(map(_box, of_one)) for of_one in voids] or [()] * len(boxes)
-    how = _How(cuts is Cuts.FREE, max(1, smallest_offcut))
+    how = _How(cuts is Cuts.FREE, max(1, smallest_offcut), tuple(unusable), trimmer)
     best = _take_apart((0, 0, width, height), _nested(boxes, boxed), how)
     return tuple(best.cuts), tuple(best.offcuts)
 
 
 class _How(NamedTuple):
-    """Whether a knife may be used, and the least side of an offcut."""
+    """Whether a knife may be used, the least side of an offcut, and what it may not have."""
 
     free: bool
     smallest: Length
+    unusable: tuple[Rect, ...]
+    trimmer: Trimmer
+
+    @property
+    def stages(self) -> int | None:
+        return None if self.free else self.trimmer.stages
+
+
+class _Rule(Protocol):
+    """Chooses cuts for parts that are not searched."""
+
+    def choose(self, part: _Part) -> list[_Choice]:
+        """Return the cuts to make, one behind the other; none if no edge-to-edge cut is left."""
 
 
 def _take_apart(box: _Box, blanks: Sequence[_Blank], how: _How) -> _Plan:
     """Return the best plan for a sheet, or for a void that has been cut out."""
     cutter = _Cutter(box, blanks, how)
-    rules = [
-        _Greedy(cutter.kept_area, trims_first, strips)
-        for strips in (True, False)
-        for trims_first in (True, False)
-    ]
+    rules: list[_Rule]
+    if how.stages is None:
+        rules = [
+            _Greedy(cutter.kept_area, trims_first, strips)
+            for strips in (True, False)
+            for trims_first in (True, False)
+        ]
+    else:
+        rects = [_rect(blank.box) for blank in blanks]
+        rules = [
+            _InStages(axis)
+            for axis in (_X, _Y)
+            if stages_from(_rect(box), rects, axis == _Y) <= how.stages
+        ]
+        if not rules:
+            raise NotSeparable(f"{len(blanks)} pieces don't come apart in {how.stages} stages")
     return max(map(cutter.take_apart, rules), key=lambda plan: plan.worth)
 
 
@@ -279,14 +317,17 @@ class _Cutter:
         self.sheet = _Part(box, [blank.box for blank in blanks])
         self.how = how
         self.cut_cost = CUT_WORTH * _rect(box).area
+        trimmer = how.trimmer
+        self.trimmer_fails = trimmer.longest_cut is not None or trimmer.smallest_strip > 0
         self.search = _Search(self)
+        self.clear: dict[_Box, Rect | None] = {}
         self.blanks: dict[_Box, list[_Blank]] = {}
         for blank in blanks:
             self.blanks.setdefault(blank.box, []).append(blank)
         self.corners = {box: self._corners(box) for box in self.blanks}
         self.clusters: dict[_Box, tuple[list[Cut], list[_Box]]] = {}
 
-    def take_apart(self, rule: _Greedy) -> _Plan:
+    def take_apart(self, rule: _Rule) -> _Plan:
         """Cut the sheet to its end by a rule, and by search wherever that can be done."""
         plan = _Plan([], [], 0)
         offcuts: list[_Box] = []
@@ -294,7 +335,9 @@ class _Cutter:
         while waiting:
             part, series = waiting.pop()
             if not part.pieces:
-                offcuts += [part.box] if self.kept_area(part.box) else []
+                trims, kept = self.trimmed(part.box)
+                plan.cuts.extend(trims)
+                offcuts += kept
                 continue
             if _is_piece(part):
                 corner_cuts, corners = self.corners[part.box]
@@ -314,23 +357,61 @@ class _Cutter:
                 plan.cuts.extend(knife_cuts)
                 offcuts += left_over
                 continue
-            plan.cuts.append(_edge_to_edge(part.box, choice))
+            plan.cuts.append(_edge_to_edge(part.box, choice.axis, choice.at))
             first, second = _part(part, choice)
             halves = [(first, iter(())), (second, series)]
             if len(first.pieces) <= len(second.pieces):
                 halves.reverse()
             waiting += halves
-        worth = sum(self.worth(box) for box in offcuts) - len(plan.cuts) * self.cut_cost
+        worth = sum(map(self.worth, offcuts)) - sum(map(self.cost_of, plan.cuts))
         return plan._replace(offcuts=[_rect(box) for box in offcuts], worth=worth)
 
     def kept_area(self, box: _Box) -> int:
-        """Return the area of an empty part, or zero if it is scrap."""
+        """Return the area of what is kept of an empty part, or zero if it is scrap."""
+        if self.how.unusable:
+            clear = self._clear(box)
+            return clear.area if clear else 0
         width, height = box[2] - box[0], box[3] - box[1]
         return width * height if min(width, height) >= self.how.smallest else 0
 
+    def _clear(self, box: _Box) -> Rect | None:
+        """Return the largest usable rectangle of an empty part, if it is worth keeping."""
+        if box not in self.clear:
+            rects = largest_clear(_rect(box), self.how.unusable)
+            kept = [one for one in rects if min(one.width, one.height) >= self.how.smallest]
+            self.clear[box] = max(kept, key=lambda one: one.area, default=None)
+        return self.clear[box]
+
+    def trimmed(self, box: _Box) -> tuple[list[Cut], list[_Box]]:
+        """Return the cuts that trim an empty part to what is kept of it, and that."""
+        if not self.kept_area(box):
+            return [], []
+        kept = _box(self._clear(box) or _rect(box)) if self.how.unusable else box
+        cuts = []
+        for axis in (_X, _Y):
+            for edge in (axis, axis + 2):
+                if box[edge] != kept[edge]:
+                    cuts.append(_edge_to_edge(box, axis, kept[edge]))
+                    box = _halves(box, axis, kept[edge])[edge == axis]
+        return cuts, [kept]
+
     def worth(self, box: _Box) -> int:
         """Return the worth of an empty part, times the sheet's area."""
-        return self.kept_area(box) ** 2
+        worth = self.kept_area(box) ** 2
+        if worth and self.how.unusable:
+            worth -= sum(map(self.cost_of, self.trimmed(box)[0]))
+        return worth
+
+    def cost_at(self, box: _Box, choice: _Choice) -> int:
+        """Return what a cut costs that is made at a place."""
+        if not self.trimmer_fails:
+            return self.cut_cost
+        return self.cost_of(_edge_to_edge(box, choice.axis, choice.at))
+
+    def cost_of(self, cut: Cut) -> int:
+        """Return what a cut costs, in the same measure as `worth`."""
+        by_hand = self.trimmer_fails and not cut.knife and not self.how.trimmer.can_make(cut)
+        return self.cut_cost * (_KNIFE_TIMES if by_hand else 1)
 
     def _corners(self, box: _Box) -> tuple[list[Cut], list[_Box]]:
         """Return the cuts that take the voids out of a free blank and apart, and the offcuts."""
@@ -343,7 +424,8 @@ class _Cutter:
             if guests:
                 rest.append(_take_apart(void, guests, self.how))
             elif self.kept_area(void):
-                offcuts.append(void)
+                trims, kept = self.trimmed(void)
+                rest.append(_Plan(trims, list(map(_rect, kept)), 0))
             else:
                 continue
             cuts += _cut_out(box, void, cuts)
@@ -366,7 +448,7 @@ class _Cutter:
             ]
             solids = [blank.solid() for blank in blanks]
             taken = sorted(box for solid in solids for box in solid)
-            left_over = list(self._left_over(part.box, taken))
+            left_over = list(self._left_over(part.box, [*taken, *map(_box, self.how.unusable)]))
             taken += left_over
             edges = [edge for box in left_over for edge in _outline(box, ())]
             for blank in blanks:
@@ -414,9 +496,9 @@ def _within(inner: _Box, outer: _Box) -> bool:
     return all(outer[a] <= inner[a] and inner[a + 2] <= outer[a + 2] for a in (_X, _Y))
 
 
-def _edge_to_edge(box: _Box, choice: _Choice) -> Cut:
-    along = 1 - choice.axis
-    return Cut(_rect(box), choice.axis == _X, choice.at, box[along], box[along + 2])
+def _edge_to_edge(box: _Box, axis: int, at: int) -> Cut:
+    along = 1 - axis
+    return Cut(_rect(box), axis == _X, at, box[along], box[along + 2])
 
 
 _Edge = tuple[int, int, int, int]
@@ -491,7 +573,7 @@ class _Search:
 
     def choose(self, part: _Part) -> _Choice | None:
         """Return the best cut, or None: too large, given up, or no cut parts it."""
-        if len(part.pieces) > _SEARCHED:
+        if len(part.pieces) > _SEARCHED or self.cutter.how.stages is not None:
             return None
         try:
             return self._best(part)[1]
@@ -510,7 +592,8 @@ class _Search:
         best, best_key = None, (0, 0, 0)
         for choice in _choices(part):
             first, second = _part(part, choice)
-            worth = self._best(first)[0] + self._best(second)[0] - self.cutter.cut_cost
+            cost = self.cutter.cost_at(part.box, choice)
+            worth = self._best(first)[0] + self._best(second)[0] - cost
             key = (worth, max(self._freed(first), self._freed(second)), -choice.rivals)
             if best is None or key > best_key:
                 best, best_key = choice, key
@@ -524,6 +607,28 @@ class _Search:
     def _cluster_worth(self, part: _Part) -> int:
         cuts, offcuts = self.cutter.cluster(part)
         return sum(map(self.cutter.worth, offcuts)) - len(cuts) * self.cutter.cut_cost
+
+
+class _InStages:
+    """Cuts a part everywhere it can be cut one way, then all its parts the other way."""
+
+    def __init__(self, first: int) -> None:
+        self.first = first
+        self.axis_of: dict[_Box, int] = {}
+
+    def choose(self, part: _Part) -> list[_Choice]:
+        """Return all cuts one way; the other way, if there are none."""
+        first = self.axis_of.get(part.box, self.first)
+        choices = list(_choices(part))
+        for axis in (first, 1 - first):
+            lines = [choice for choice in choices if choice.axis == axis]
+            if lines:
+                rest = part.box
+                for choice in lines:
+                    piece, rest = _halves(rest, axis, choice.at)
+                    self.axis_of[piece] = self.axis_of[rest] = 1 - axis
+                return lines
+        return []
 
 
 class _Greedy:

@@ -122,7 +122,7 @@ class _Teller:
         return f"{self.names.get(rect, 'scrap')}, {size}"
 
     def _cuts_within(self, rect: Rect, first: int) -> int:
-        within = takewhile(lambda cut: _holds(rect, cut.part), self.cuts[first - 1 :])
+        within = takewhile(lambda cut: rect.holds(cut.part), self.cuts[first - 1 :])
         return sum(1 for _ in within)
 
     def _frees_by_knife(self, number: int, cut: Cut) -> list[str]:
@@ -135,19 +135,17 @@ class _Teller:
             ]
         if number < len(self.cuts) and self.cuts[number].part == cut.part:
             return []
-        free = (
-            f"{name}, {self._size(rect)}" for rect, name in self.things if _holds(cut.part, rect)
-        )
+        free = (f"{name}, {self._size(rect)}" for rect, name in self.things if cut.part.holds(rect))
         return [f"Now free: {'; '.join(free)}; the rest is scrap."]
 
     def _cut_out_of(self, blank: Rect) -> list[Rect]:
         """Return what is cut out of a blank: the largest of what is cut or named within it."""
         within = {rect for rect, _ in self.things} | {cut.part for cut in self.cuts}
-        within = {rect for rect in within if rect != blank and _holds(blank, rect)}
+        within = {rect for rect in within if rect != blank and blank.holds(rect)}
         return sorted(
             rect
             for rect in within
-            if not any(other != rect and _holds(other, rect) for other in within)
+            if not any(other != rect and other.holds(rect) for other in within)
         )
 
     def _last_around(self, rect: Rect, blank: Rect) -> int:
@@ -173,15 +171,6 @@ def _halves(cut: Cut) -> tuple[Rect, Rect]:
         )
     return part._replace(height=cut.at - part.y), part._replace(
         y=cut.at, height=part.bottom - cut.at
-    )
-
-
-def _holds(outer: Rect, inner: Rect) -> bool:
-    return (
-        outer.x <= inner.x
-        and outer.y <= inner.y
-        and inner.right <= outer.right
-        and inner.bottom <= outer.bottom
     )
 
 

@@ -22,7 +22,10 @@ from nester.packing.model import Kind, Task, ways
 from nester.packing.places import Places
 from nester.packing.stop import Stop
 
-__all__ = ["BarWorth"]
+__all__ = ["MOST_KINDS", "BarWorth"]
+
+MOST_KINDS = 60
+"""With more kinds of sheet, each with bars of its own, bounding by them takes too long."""
 
 _SCALE = 2**16
 _ROUNDS = 30

@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from nester.layouts import Cuts
-from nester.packing.bars import BarWorth
+from nester.packing.bars import MOST_KINDS, BarWorth
 from nester.packing.content_worth import ContentWorth
 from nester.packing.inequalities import Best, Inequality, best_sheets
 from nester.packing.model import Task
@@ -111,7 +111,7 @@ class Bound:
 
     def _all_refuters(self, cuts: Cuts) -> list[Refuter]:
         voids = any(shape.voids for shape in self._task.shapes)
-        if voids and cuts is Cuts.FREE:
+        if cuts is Cuts.FREE and (voids or len(self._task.kinds) > MOST_KINDS):
             return []
         quick: Worth = StraightWorth(self._task) if cuts is Cuts.STRAIGHT else BarWorth(self._task)
         self._worth = quick
@@ -127,6 +127,8 @@ class Bound:
 
     def _add_pairs(self) -> None:
         for _ in range(_ROUNDS):
+            if not self._best.sheets:  # the solver ran out of work
+                return
             worst = self._scales.most_violated(self._best.sheets, self._best.made)
             if worst is None:
                 return

@@ -12,22 +12,31 @@ from math import gcd
 
 from nester.packing.interruptible import run
 from nester.packing.model import Pattern, Task, usage
-from nester.packing.pool import Pool, Uses, standing
+from nester.packing.pool import Pool, Uses
 from nester.packing.stop import Stop, never
+from nester.packing.table import Table
 
 __all__ = ["choose", "trim"]
 
 _MOST_PATTERNS = 3000
+_MOST_WITH_OFFCUTS = 300
+"""Layouts that are looked at only for the sake of their offcuts."""
 _LARGEST_OBJECTIVE = 2**50
 _LARGEST_SUM = 2**60
 """What all layouts together could cost stays below this, so that it fits the solver's 64 bits."""
+_Content = tuple[int, frozenset[tuple[int, int]]]
+"""A kind of sheet, and how many of each shape lie on it."""
 
 
-def choose(task: Task, pool: Pool, best: Uses, work: float, stop: Stop = never) -> Uses:
+def choose(
+    task: Task, pool: Pool, best: Uses, work: float, table: Table, stop: Stop = never
+) -> Uses:
     """Return the best plan made of the pool's layouts, never worse than `best`.
 
     Parameters
     ----------
+    table
+        Knows what sheets cost less their offcuts.
     best
         The best plan so far; the search starts from it.
     work
@@ -37,7 +46,10 @@ def choose(task: Task, pool: Pool, best: Uses, work: float, stop: Stop = never) 
     """
     from ortools.sat.python import cp_model
 
-    candidates = list(pool.best(_MOST_PATTERNS, best))
+    candidates = [*pool.best(_MOST_PATTERNS, best)]
+    candidates += _with_offcuts(pool, table, {_content(pattern) for pattern, _ in candidates})
+    if not candidates:
+        return best
     started: dict[Pattern, int] = {}
     by_content = {_content(pattern): pattern for pattern, _ in candidates}
     for pattern, copies in best:
@@ -65,7 +77,8 @@ def choose(task: Task, pool: Pool, best: Uses, work: float, stop: Stop = never) 
         if size.on_hand is not None:
             of_kind = [v for v, (p, _) in zip(copies_of, candidates, strict=True) if p.kind == kind]
             model.add(cp_model.LinearExpr.sum(of_kind) <= size.on_hand)
-    costs = _costs(task, [pattern for pattern, _ in candidates], most, bool(missing))
+    prices = table.net_prices([pattern for pattern, _ in candidates])
+    costs = _costs(task, prices, most, bool(missing))
     model.minimize(cp_model.LinearExpr.weighted_sum(copies_of + short, costs))
     for variable, (pattern, _) in zip(copies_of, candidates, strict=True):
         model.add_hint(variable, started.get(pattern, 0))
@@ -85,7 +98,21 @@ def choose(task: Task, pool: Pool, best: Uses, work: float, stop: Stop = never) 
         if (copies := solver.value(variable))
     )
     chosen = trim(task, chosen)
-    return chosen if standing(task, chosen) < standing(task, best) else best
+    return chosen if table.standing(chosen) < table.standing(best) else best
+
+
+def _with_offcuts(
+    pool: Pool, table: Table, known: set[_Content]
+) -> list[tuple[Pattern, dict[int, int]]]:
+    """Return further layouts that are cheapest for their pieces once their offcuts are counted."""
+    if not table.weighs or len(known) == len(pool):
+        return []
+    rated: list[tuple[float, int, Pattern, dict[int, int]]] = []
+    for pattern, counts in pool.since(0):
+        if _content(pattern) not in known and table.glance(pattern):
+            rated.append((table.rate(pattern), len(rated), pattern, counts))
+    rated.sort(key=lambda one: one[:2])
+    return [(pattern, counts) for _, _, pattern, counts in rated[:_MOST_WITH_OFFCUTS]]
 
 
 def _most_copies(task: Task, pattern: Pattern, counts: dict[int, int]) -> int:
@@ -94,7 +121,7 @@ def _most_copies(task: Task, pattern: Pattern, counts: dict[int, int]) -> int:
     return min(task.most_of(pattern.kind), max(wanted))
 
 
-def _content(pattern: Pattern) -> tuple[int, frozenset[tuple[int, int]]]:
+def _content(pattern: Pattern) -> _Content:
     return pattern.kind, frozenset(usage(pattern.spots).items())
 
 
@@ -106,14 +133,11 @@ def _missing(task: Task, uses: Uses) -> dict[int, int]:
     return {shape: number for shape, number in left.items() if number > 0}
 
 
-def _costs(
-    task: Task, patterns: Sequence[Pattern], most: Sequence[int], may_miss: bool
-) -> list[int]:
-    """Weigh, each before the next: area not made, price, number of sheets.
+def _costs(task: Task, prices: Sequence[int], most: Sequence[int], may_miss: bool) -> list[int]:
+    """Weigh, each before the next: area not made, price of each layout, number of sheets.
 
     Where exact weights would outgrow the solver's numbers the lesser aims give way.
     """
-    prices = [task.kinds[pattern.kind].price for pattern in patterns]
     areas = [shape.area for shape in task.shapes]
     pieces = sum(task.demand)
     common = gcd(*prices) or 1

@@ -13,10 +13,10 @@ from collections.abc import Iterator
 from random import Random
 
 from nester.layouts import Cuts
-from nester.packing.fill import Filler
 from nester.packing.model import Pattern, Spot, Task, usage
 from nester.packing.pool import Pool, Uses
 from nester.packing.prices import Master, Prices, Use
+from nester.packing.staged import filler_for
 from nester.packing.stop import Stop
 
 __all__ = ["Diver"]
@@ -28,6 +28,8 @@ _ROUNDS = 3
 """New prices at the start of the first dive, and after each layout cut."""
 _NEARLY = 0.8
 """Of the layouts used nearly as much as the first, one is drawn."""
+_MOST_OVERDUE = 400_000
+"""A dive so many steps beyond its share is given up; its layouts are kept."""
 
 
 class Diver:
@@ -38,7 +40,7 @@ class Diver:
         self._rng = rng
         self._pool = pool
         ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
-        self._fillers = [Filler(task.shapes, way, rng) for way in ways]
+        self._fillers = [filler_for(task, way, rng) for way in ways]
         self._master = Master(task)
         self._known = 0
         self._first = True
@@ -49,24 +51,24 @@ class Diver:
         return self._master.steps + sum(filler.steps for filler in self._fillers)
 
     def plans(self, steps: int, stop: Stop) -> Iterator[Uses]:
-        """Yield plans until so many further steps are spent (at least one plan)."""
+        """Yield plans until so many further steps are spent (at least one plan, whole or not)."""
         end = self.steps + steps
         while True:
-            yield self._dive(stop)
+            yield self._dive(end + _MOST_OVERDUE, stop)
             if self.steps >= end or stop():
                 return
 
-    def _dive(self, stop: Stop) -> Uses:
+    def _dive(self, latest: int, stop: Stop) -> Uses:
         left = list(self._task.demand)
         stock = [self._task.most_of(kind) for kind in range(len(self._task.kinds))]
         cut: dict[Pattern, int] = {}
         rounds = _FIRST_ROUNDS if self._first else _ROUNDS
         self._first = False
-        while any(left) and not stop():
+        while any(left) and self.steps < latest and not stop():
             self._master.want(left, stock)
             self._learn()
             for _ in range(rounds):
-                if not self._seek(self._master.prices(), left, stock):
+                if self.steps >= latest or not self._seek(self._master.prices(), left, stock):
                     break
             rounds = _ROUNDS
             chosen = self._chosen(self._master.uses(), left, stock)
@@ -119,7 +121,7 @@ class Diver:
         order = sorted(wanted, key=lambda i: -key[i])
         size = self._task.kinds[kind]
         filler = self._fillers[number % len(self._fillers)]
-        return filler.fill(size.width, size.height, left, order)
+        return filler.fill(size.width, size.height, left, order, spoiled=size.spoiled)
 
     def _chosen(
         self, uses: list[Use], left: list[int], stock: list[int]

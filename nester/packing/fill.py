@@ -41,6 +41,7 @@ class Filler:
         counts: Sequence[int],
         order: Sequence[int],
         laid: Sequence[Spot] = (),
+        spoiled: Sequence[Rect] = (),
     ) -> tuple[Spot, ...]:
         """Lay pieces on a width × height sheet.
 
@@ -52,6 +53,8 @@ class Filler:
             Indices of the shapes, in the order they are tried.
         laid
             What lies on the sheet already; for free cuts only.
+        spoiled
+            Rectangles of the sheet on which nothing may lie.
 
         Returns
         -------
@@ -59,6 +62,10 @@ class Filler:
             What has been laid now.
         """
         free: list[_Free] = [(0, 0, width, height)]
+        if not self._straight:
+            for bad in spoiled:
+                free = self._spare(free, bad)
+            spoiled = ()
         for spot in laid:
             free = self._take_out(free, self._shapes[spot.shape], *spot[1:])
         spots: list[Spot] = []
@@ -69,7 +76,13 @@ class Filler:
         for index in (*order,) * passes:
             shape = self._shapes[index]
             for _ in range(left[index]):
-                best = self._best(free, shape)
+                best = self._best(free, shape, spoiled)
+                if best is None and spoiled:
+                    # Cuts may go through what is spoiled; only now are they kept from it.
+                    for bad in spoiled:
+                        free = self._spare(free, bad)
+                    spoiled = ()
+                    best = self._best(free, shape)
                 if best is None:
                     break
                 where, turned = best
@@ -80,6 +93,37 @@ class Filler:
                 if not free:
                     return tuple(spots)
         return tuple(spots)
+
+    def _spare(self, free: list[_Free], bad: Rect) -> list[_Free]:
+        """Return what is free without a place: for straight cuts, parted by cuts along its edges.
+
+        Which cut comes first is drawn by chance.
+        """
+        if not self._straight:
+            free = self._keep_maximal([*free, bad], len(free), bad.width, bad.height, 0)
+            return [one for one in free if min(one[2:]) >= self._least]
+        rest: list[_Free] = []
+        waiting = [Rect(*one) for one in free]
+        while waiting:
+            part = waiting.pop()
+            if not part.meets(bad):
+                rest.append(part)
+                continue
+            across = [at for at in (bad.x, bad.right) if part.x < at < part.right]
+            down = [at for at in (bad.y, bad.bottom) if part.y < at < part.bottom]
+            if across and (not down or self._rng.random() < 0.5):
+                at = across[0] - part.x
+                waiting += [
+                    part._replace(width=at),
+                    part._replace(x=part.x + at, width=part.width - at),
+                ]
+            elif down:
+                at = down[0] - part.y
+                waiting += [
+                    part._replace(height=at),
+                    part._replace(y=part.y + at, height=part.height - at),
+                ]
+        return rest
 
     def _lay(
         self, free: list[_Free], where: int, shape: Shape, turned: bool, lie_along: float
@@ -105,20 +149,26 @@ class Filler:
             free = self._keep_maximal([*free, solid], len(free), solid.width, solid.height, 0)
         return [one for one in free if min(one[2:]) >= self._least]
 
-    def _best(self, free: Sequence[_Free], shape: Shape) -> tuple[int, bool] | None:
+    def _best(
+        self, free: Sequence[_Free], shape: Shape, spoiled: Sequence[Rect] = ()
+    ) -> tuple[int, bool] | None:
         """Return the free rectangle, and the turn, that leave the shortest strip."""
         wide, high, _, turns, _ = shape
         self.steps += len(free)
         best_rest = -1
         found = (-1, False)
-        for where, (_, _, width, height) in enumerate(free):
+        for where, (x, y, width, height) in enumerate(free):
             if wide <= width and high <= height:
                 rest = min(width - wide, height - high)
-                if best_rest < 0 or rest < best_rest:
+                if (best_rest < 0 or rest < best_rest) and not (
+                    spoiled and _meets(spoiled, x, y, wide, high)
+                ):
                     best_rest, found = rest, (where, False)
             if turns and high <= width and wide <= height:
                 rest = min(width - high, height - wide)
-                if best_rest < 0 or rest < best_rest:
+                if (best_rest < 0 or rest < best_rest) and not (
+                    spoiled and _meets(spoiled, x, y, high, wide)
+                ):
                     best_rest, found = rest, (where, True)
         return None if best_rest < 0 else found
 
@@ -178,3 +228,8 @@ class Filler:
             if not inside:
                 whole.append(one)
         return whole
+
+
+def _meets(spoiled: Sequence[Rect], x: int, y: int, wide: int, high: int) -> bool:
+    place = Rect(x, y, wide, high)
+    return any(place.meets(bad) for bad in spoiled)

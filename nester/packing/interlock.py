@@ -442,7 +442,7 @@ class _Layer:
         spots = [*start, *self._lay(size, start, shapes, weights)]
         counts = usage(spots)
         left = [s.wanted - counts.get(i, 0) for i, s in enumerate(self._task.shapes)]
-        rest = self._filler.fill(size.width, size.height, left, order, spots)
+        rest = self._filler.fill(size.width, size.height, left, order, spots, size.spoiled)
         return Pattern(kind, (*spots, *rest))
 
     def _lay(

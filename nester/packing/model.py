@@ -2,7 +2,7 @@
 
 Papers never share a sheet, so each is a problem of its own.  Equal pieces are counted, not
 multiplied; lengths are divided by their common divisor and prices made whole, so that every
-method works on small integers.
+method works on small integers.  Gaps, margins and grain are gone by then (`lying.py`).
 """
 
 from __future__ import annotations
@@ -14,12 +14,23 @@ from fractions import Fraction
 from math import gcd, lcm
 from typing import NamedTuple
 
-from nester.cutting import separable
+from nester.cutting import separable, stages_needed
 from nester.layouts import Cuts, Placed, Problem, Rect, Stock, Want, placed_voids
-from nester.pieces import Turn
-from nester.voids import solid_columns, solid_rows
+from nester.packing.lying import Blank, Laid, Sheet
+from nester.pieces import Grain, Turn
+from nester.voids import largest_clear, solid_columns, solid_rows
 
-__all__ = ["Kind", "Pattern", "Shape", "Spot", "Task", "split_by_paper", "usage", "ways"]
+__all__ = [
+    "Kind",
+    "Pattern",
+    "Shape",
+    "Spot",
+    "Task",
+    "split_by_paper",
+    "usage",
+    "ways",
+    "whole_prices",
+]
 
 _LARGEST_PRICE = 2**40
 """Whole prices stay below this, so that sums over a million sheets fit the solver's 64 bits."""
@@ -82,12 +93,16 @@ def ways(shape: Shape) -> tuple[tuple[int, int], ...]:
 
 
 class Kind(NamedTuple):
-    """Equal sheets: sides in scaled units, how many (None: as many as needed), whole price."""
+    """Equal sheets: sides in scaled units, how many (None: as many as needed), whole price.
+
+    In what is `spoiled` nothing may lie; a bound may leave it out of account.
+    """
 
     width: int
     height: int
     on_hand: int | None
     price: int
+    spoiled: tuple[Rect, ...] = ()
 
     @property
     def area(self) -> int:
@@ -128,23 +143,26 @@ class Task:
     shapes, kinds
         What is to be cut and from what.  Every shape fits at least one kind.
     members
-        For each shape, the wants it stands for, in the problem's order.
-    stock
-        For each kind, the stock it stands for.
+        For each shape, the blanks it stands for, in the problem's order.
+    sheets
+        For each kind, the sheet it stands for.
     divisor
         Fine units in one scaled unit.
     price_unit
         Money in one unit of whole price; whole prices are rounded down to it, and exact unless
         the prices span more than 2⁴⁰.
+    stages
+        How often at most the way of cutting may change until a piece is free; None: any number.
     """
 
     paper: str
     shapes: tuple[Shape, ...]
     kinds: tuple[Kind, ...]
-    members: tuple[tuple[Want, ...], ...]
-    stock: tuple[Stock, ...]
+    members: tuple[tuple[Blank, ...], ...]
+    sheets: tuple[Sheet, ...]
     divisor: int
     price_unit: Fraction
+    stages: int | None = None
 
     @property
     def demand(self) -> tuple[int, ...]:
@@ -164,7 +182,41 @@ class Task:
 
     def exact_cost(self, uses: dict[int, int]) -> Fraction:
         """Money for so many sheets of each kind."""
-        return sum((self.stock[kind].price * n for kind, n in uses.items()), Fraction(0))
+        prices = (self.sheets[kind].stock.price * n for kind, n in uses.items())
+        return sum(prices, Fraction(0))
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether pieces may lie anywhere, and cuts go any way that the kind of cuts allows."""
+        return self.stages is None and not any(kind.spoiled for kind in self.kinds)
+
+    def allows(self, pattern: Pattern) -> bool:
+        """Whether nothing lies on what is spoiled, and it comes apart in as many stages as may be.
+
+        Of other rules a pattern is taken to keep to them.
+        """
+        kind = self.kinds[pattern.kind]
+        if not kind.spoiled and self.stages is None:
+            return True
+        boxes, voids = [], []
+        for index, x, y, turned in pattern.spots:
+            shape = self.shapes[index]
+            wide, high = (shape.height, shape.width) if turned else shape[:2]
+            boxes.append(Rect(x, y, wide, high))
+            voids.append(shape.voids_at(x, y, turned))
+        if any(
+            solid.meets(bad)
+            for bad in kind.spoiled
+            for box, of_one in zip(boxes, voids, strict=True)
+            if box.meets(bad)
+            for solid in solid_rows(box, of_one)
+        ):
+            return False
+        if self.stages is None:
+            return True
+        left, top, right, bottom = self.sheets[pattern.kind].edges
+        whole = Rect(-left, -top, left + kind.width + right, top + kind.height + bottom)
+        return stages_needed(whole, boxes, voids) <= self.stages
 
 
 def split_by_paper(problem: Problem) -> tuple[list[Task], list[tuple[Want, str]]]:
@@ -184,8 +236,10 @@ def split_by_paper(problem: Problem) -> tuple[list[Task], list[tuple[Want, str]]
             hopeless.append((want, why))
         else:
             wants_of[want.paper].append(want)
+    stages = problem.trimmer.stages if problem.cuts is Cuts.STRAIGHT else None
     tasks = [
-        _task(paper, wants, stock_of[paper], problem.cuts) for paper, wants in wants_of.items()
+        _task(paper, Laid(wants, stock_of[paper], problem), problem.cuts, stages)
+        for paper, wants in wants_of.items()
     ]
     return tasks, hopeless
 
@@ -193,10 +247,9 @@ def split_by_paper(problem: Problem) -> tuple[list[Task], list[tuple[Want, str]]
 def _why_hopeless(want: Want, stock: Sequence[Stock]) -> str:
     if not stock:
         return f"there is no sheet of paper '{want.paper}'" if want.paper else "there is no sheet"
-    shape = Shape(want.width, want.height, 1, want.turn is Turn.ANY)
-    if any(shape.fits(s.width, s.height) for s in stock):
+    if any(_may_lie(want, one) for one in stock):
         return ""
-    if any(shape._replace(turns=True).fits(s.width, s.height) for s in stock):
+    if any(_may_lie(replace(want, turn=Turn.ANY, grain=Grain.ANY), one) for one in stock):
         return "it fits no sheet without a turn that it may not make"
     return (
         "it is larger than every sheet of its paper"
@@ -205,63 +258,87 @@ def _why_hopeless(want: Want, stock: Sequence[Stock]) -> str:
     )
 
 
+def _may_lie(want: Want, stock: Stock) -> bool:
+    """Tell whether one such piece finds room on a sheet."""
+    width, height = want.width, want.height
+    turns = want.turn is Turn.ANY
+    if Grain.ANY not in (want.grain, stock.grain):
+        turns = False
+        if want.grain is not stock.grain:
+            width, height = height, width
+    shape = Shape(width, height, 1, turns)
+    return any(shape.fits(*free[2:]) for free in largest_clear(stock.usable, stock.spoiled))
+
+
 _Merged = tuple[int, int, bool, tuple[Rect, ...]]
 """What equal pieces have in common: sides, whether they turn, voids."""
 
 
-def _task(paper: str, wants: Sequence[Want], stock: Sequence[Stock], cuts: Cuts) -> Task:
-    merged: dict[_Merged, list[Want]] = defaultdict(list)
-    for want in wants:
-        merged[_merged(want, _open_voids(want, wants, cuts))].append(want)
+def _task(paper: str, laid: Laid, cuts: Cuts, stages: int | None) -> Task:
+    merged: dict[_Merged, list[Blank]] = defaultdict(list)
+    for blank in laid.blanks:
+        merged[_merged(blank, _open_voids(blank, laid.blanks, cuts))].append(blank)
     smallest = min(min(width, height) for width, height, *_ in merged)
-    useful = [s for s in stock if min(s.width, s.height) >= smallest]
+    useful = [s for s in laid.sheets if min(s.width, s.height) >= smallest]
     divisor = gcd(
         *(side for width, height, *_ in merged for side in (width, height)),
         *(side for *_, voids in merged for void in voids for side in void),
         *(side for s in useful for side in (s.width, s.height)),
+        *(side for s in useful for bad in s.spoiled for side in bad),
     )
-    price_unit = _price_unit([s.price for s in useful])
+    prices, price_unit = whole_prices([s.stock.price for s in useful])
     # Largest first: the order in which methods and people like to think of them.
     keys = sorted(merged, key=lambda key: (-key[0] * key[1], key))
+
+    def scaled(rects: Iterable[Rect]) -> tuple[Rect, ...]:
+        return tuple(Rect(*(side // divisor for side in rect)) for rect in rects)
+
     return Task(
         paper=paper,
         shapes=tuple(
             Shape(
                 width // divisor,
                 height // divisor,
-                sum(want.quantity for want in merged[width, height, turns, voids]),
+                sum(blank.want.quantity for blank in merged[width, height, turns, voids]),
                 turns,
-                tuple(Rect(*(side // divisor for side in void)) for void in voids),
+                scaled(voids),
             )
             for width, height, turns, voids in keys
         ),
         kinds=tuple(
-            Kind(s.width // divisor, s.height // divisor, s.quantity, int(s.price / price_unit))
-            for s in useful
+            Kind(
+                sheet.width // divisor,
+                sheet.height // divisor,
+                sheet.stock.quantity,
+                price,
+                scaled(sheet.spoiled),
+            )
+            for sheet, price in zip(useful, prices, strict=True)
         ),
         members=tuple(tuple(merged[key]) for key in keys),
-        stock=tuple(useful),
+        sheets=tuple(useful),
         divisor=divisor,
         price_unit=price_unit,
+        stages=stages,
     )
 
 
-def _merged(want: Want, voids: tuple[Rect, ...]) -> _Merged:
-    """Return what a want has in common with its like; plain rectangles that turn lie lengthwise.
+def _merged(blank: Blank, voids: tuple[Rect, ...]) -> _Merged:
+    """Return what a blank has in common with its like; plain rectangles that turn lie lengthwise.
 
-    Those with voids stay as they are asked for: two quarter turns are more than none.
+    Those with voids stay as they are laid: two quarter turns are more than none.
     """
-    width, height = want.width, want.height
+    width, height = blank.width, blank.height
     if voids:
         as_is = Shape(width, height, 1, False, tuple(sorted(voids)))
-        return width, height, want.turn is Turn.ANY and not as_is.same_turned, as_is.voids
-    turns = want.turn is Turn.ANY and width != height
+        return width, height, blank.turns and not as_is.same_turned, as_is.voids
+    turns = blank.turns and width != height
     if turns and width < height:
         width, height = height, width
     return width, height, turns, ()
 
 
-def _open_voids(want: Want, wants: Sequence[Want], cuts: Cuts) -> tuple[Rect, ...]:
+def _open_voids(blank: Blank, blanks: Sequence[Blank], cuts: Cuts) -> tuple[Rect, ...]:
     """Return the voids into which other pieces can reach.
 
     With free cuts these are all, since even an arm may reach into one.  With straight cuts it is
@@ -269,20 +346,25 @@ def _open_voids(want: Want, wants: Sequence[Want], cuts: Cuts) -> tuple[Rect, ..
     them lay on the sheet without their host, the smallest are left out.
     """
     if cuts is Cuts.FREE:
-        return want.voids
-    shapes = [Shape(one.width, one.height, 1, one.turn is Turn.ANY) for one in wants]
-    held = [v for v in want.voids if any(shape.fits(v.width, v.height) for shape in shapes)]
+        return blank.voids
+    shapes = [Shape(one.width, one.height, 1, one.turns) for one in blanks]
+    held = [v for v in blank.voids if any(shape.fits(v.width, v.height) for shape in shapes)]
     held.sort(key=lambda void: (-void.area, void))
     while not separable(Placed("", *void) for void in held):
         held.pop()
     return tuple(held)
 
 
-def _price_unit(prices: Sequence[Fraction]) -> Fraction:
-    """Return the largest unit in which all prices are whole, or a coarser one if they'd be huge."""
+def whole_prices(prices: Sequence[Fraction]) -> tuple[list[int], Fraction]:
+    """Return prices as whole numbers, and the unit of money in which they are counted.
+
+    It is the largest unit in which all are whole, or a coarser one if they'd be huge; then they
+    are rounded down.
+    """
     positive = [price for price in prices if price]
     if not positive:
-        return Fraction(1)
+        return [0] * len(prices), Fraction(1)
     common = lcm(*(price.denominator for price in positive))
     unit = Fraction(gcd(*(int(price * common) for price in positive)), common)
-    return max(unit, max(positive) / _LARGEST_PRICE)
+    unit = max(unit, max(positive) / _LARGEST_PRICE)
+    return [int(price / unit) for price in prices], unit

@@ -10,6 +10,7 @@ fits side by side fits after that too, since ⌊a/g⌋ + ⌊b/g⌋ ≤ ⌊(a + b
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -116,14 +117,17 @@ class Places:
 
 def _sums(sides: Sequence[int], longest: int) -> list[int] | None:
     """Return all sums of sides up to a length, or None if there are too many."""
+    steps = sorted(set(sides))
     sums = {0}
-    fresh = [0]
+    fresh = {0}
     while fresh:
-        fresh = sorted(
-            {place + side for place in fresh for side in set(sides) if place + side <= longest}
-            - sums
-        )
-        sums.update(fresh)
+        found: set[int] = set()
+        for place in fresh:
+            found.update(place + step for step in steps[: bisect_right(steps, longest - place)])
+            if len(found) > len(sums) + MOST:
+                return None
+        fresh = found - sums
+        sums |= fresh
         if len(sums) > MOST:
             return None
     return sorted(sums)

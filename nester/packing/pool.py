@@ -33,8 +33,11 @@ class Pool:
         self._entries: dict[tuple[int, frozenset[tuple[int, int]]], _Entry] = {}
 
     def add(self, pattern: Pattern) -> bool:
-        """Keep a pattern unless one like it is known; say whether it is new."""
-        if not pattern.spots:
+        """Keep a pattern unless one like it is known; say whether it is new.
+
+        One that the task does not allow is not kept.
+        """
+        if not pattern.spots or not self._task.allows(pattern):
             return False
         counts = usage(pattern.spots)
         key = (pattern.kind, frozenset(counts.items()))

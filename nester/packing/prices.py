@@ -17,7 +17,8 @@ __all__ = ["Master", "Prices", "Use"]
 _MOST_COLUMNS = 1500
 _FEWEST_COLUMNS = 600
 _STEPS_A_COLUMN = 3
-"""What solving costs beside filling, in steps of filling (measured)."""
+"""What solving costs beside filling, in steps of filling (measured), with few shapes."""
+_FEW_SHAPES = 50
 
 
 class Prices(NamedTuple):
@@ -121,7 +122,8 @@ class Master:
 
     def _solve(self) -> bool:
         """Solve from where the last time ended; if that fails in its numbers, from nothing."""
-        self.steps += _STEPS_A_COLUMN * len(self._columns)
+        many = max(1, len(self._cover) // _FEW_SHAPES)
+        self.steps += _STEPS_A_COLUMN * many * len(self._columns)
         if self._solver.Solve() == self._solver.OPTIMAL:
             return True
         self._build()

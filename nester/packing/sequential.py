@@ -15,6 +15,7 @@ from nester.layouts import Cuts
 from nester.packing.fill import Filler
 from nester.packing.model import Pattern, Spot, Task, usage
 from nester.packing.pool import Pool, Uses
+from nester.packing.staged import filler_for
 from nester.packing.stop import Stop
 
 __all__ = ["sequential_plans"]
@@ -34,7 +35,7 @@ def sequential_plans(
     one for many equal pieces; so free cuts take turns with both ways of filling.
     """
     ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
-    builder = _Builder(task, [Filler(task.shapes, way, rng) for way in ways], rng, pool)
+    builder = _Builder(task, [filler_for(task, way, rng) for way in ways], rng, pool)
     while True:
         yield builder.plan()
         if builder.steps >= steps or stop():
@@ -97,6 +98,8 @@ class _Builder:
         for kind in kinds:
             for _ in range(_TRIES):
                 pattern = Pattern(kind, self._fill(kind, left, spread))
+                if not pattern.spots:
+                    continue
                 self._pool.add(pattern)
                 rate = self._worth(pattern.spots) / self._outlay[kind]
                 if rate > best_rate:
@@ -109,7 +112,7 @@ class _Builder:
         key = [value * (1 + spread * (2 * noise() - 1)) for value in self._value]
         order = sorted((i for i, number in enumerate(left) if number), key=lambda i: -key[i])
         filler = self._fillers[self._plans % len(self._fillers)]
-        return filler.fill(size.width, size.height, left, order)
+        return filler.fill(size.width, size.height, left, order, spoiled=size.spoiled)
 
     def _worth(self, spots: tuple[Spot, ...]) -> float:
         return sum(self._value[spot.shape] for spot in spots)

@@ -7,30 +7,30 @@ from dataclasses import dataclass
 from fractions import Fraction
 from random import Random
 
-from nester.cutting import cut_order
 from nester.layouts import (
     Answer,
     Cuts,
     Effort,
     Layout,
-    Placed,
     Problem,
-    Stock,
     Unplaced,
     Want,
-    placed_voids,
 )
 from nester.packing.bounds import Bound, lower_bound
 from nester.packing.choose import choose
 from nester.packing.diving import Diver
 from nester.packing.exact import settle
 from nester.packing.interlock import Interlocking
+from nester.packing.lying import Blank
 from nester.packing.model import Pattern, Task, split_by_paper, usage
 from nester.packing.pool import Pool, Uses, standing
 from nester.packing.recreate import Recreator
 from nester.packing.rectpack_start import rectpack_plans
 from nester.packing.sequential import sequential_plans
+from nester.packing.sound import refuse_unsound
 from nester.packing.stop import Stop, never
+from nester.packing.table import Table
+from nester.packing.tidy import tidy
 
 __all__ = ["NO_SHEET_LEFT", "Progress", "solve"]
 
@@ -39,26 +39,35 @@ SEED = 1
 
 @dataclass(frozen=True)
 class _Round:
-    """A share of effort: steps of each method in turn, then work of choosing."""
+    """A share of effort: steps of each method in turn, then work of choosing, and of tidying.
+
+    The last round of each effort ends with tidying, so that more effort starts from the very plan
+    that less effort ends with.
+    """
 
     steps: int
     bounding: int
     recreations: int
     dives: int
     work: float
+    tidying: float = 0
 
 
 # Each effort does all rounds of the one before and then its own: more effort is never worse.
 _ROUNDS = {
-    Effort.QUICK: (_Round(20_000, 100_000, 500_000, 60_000, 0.1),),
+    Effort.QUICK: (_Round(20_000, 100_000, 500_000, 60_000, 0.1, 0.3),),
     Effort.NORMAL: (
-        _Round(20_000, 100_000, 500_000, 60_000, 0.1),
+        _Round(20_000, 100_000, 500_000, 60_000, 0.1, 0.3),
         _Round(200_000, 1_000_000, 10_000_000, 500_000, 0.5),
-        _Round(200_000, 2_000_000, 20_000_000, 1_000_000, 1.0),
+        _Round(200_000, 2_000_000, 20_000_000, 1_000_000, 1.0, 1.2),
     ),
 }
+_STEPS_A_PIECE_APART = 40
+"""For each so many steps one piece on sheets may be taken apart, to see what offcuts count."""
 _ROUNDS[Effort.THOROUGH] = (
-    _ROUNDS[Effort.NORMAL] + (_Round(500_000, 4_000_000, 60_000_000, 8_000_000, 5.0),) * 4
+    *_ROUNDS[Effort.NORMAL],
+    *((_Round(500_000, 4_000_000, 60_000_000, 8_000_000, 5.0),) * 3),
+    _Round(500_000, 4_000_000, 60_000_000, 8_000_000, 5.0, 5.0),
 )
 
 
@@ -71,26 +80,37 @@ class Progress:
     sheets: int
     papers_done: int
     papers: int
+    kept: Fraction = Fraction(0)
+
+    @property
+    def net(self) -> Fraction:
+        """The paper used less the offcuts kept."""
+        return self.cost - self.kept
 
     @property
     def gap(self) -> Fraction:
-        """(cost − bound) / cost, as far as papers have plans."""
-        return (self.cost - self.bound) / self.cost if self.cost > self.bound else Fraction(0)
+        """(net − bound) / net, as far as papers have plans."""
+        return (self.net - self.bound) / self.net if self.net > self.bound else Fraction(0)
 
 
 class _Search:
     """The search on one paper."""
 
-    def __init__(self, task: Task, cuts: Cuts, tried: dict[str, int]) -> None:
+    def __init__(self, problem: Problem, task: Task, tried: dict[str, int]) -> None:
         self.task = task
-        self._cuts = cuts
+        self.table = Table(problem, task)
+        self._reduced = self.table.reduced()
+        self._cuts = problem.cuts
         self._tried = tried
         self._pool = Pool(task)
         self._rng = Random(f"{SEED} {task.paper}")  # noqa: S311 - for a search, not for secrets
         self._interlocking = Interlocking(task, self._rng)
         self._recreator = Recreator(task, self._rng, self._pool)
-        self._diver = Diver(task, cuts, self._rng, self._pool)
-        self.best: Uses = ()
+        self._diver = Diver(task, problem.cuts, self._rng, self._pool)
+        self._hold(())
+        self._may_spend = 0
+        self._weighed = False
+        self._tidied: Uses = ()
         self.least_unmade = self.bound = 0
 
     def first_plan(self) -> None:
@@ -100,7 +120,7 @@ class _Search:
 
     def start(self, stop: Stop) -> None:
         """Bound the cost, and try rectpack."""
-        self._bound = Bound(self.task)
+        self._bound = Bound(self._reduced)
         self._keep_bound()
         if self.proven:
             return
@@ -108,7 +128,7 @@ class _Search:
             self._take(plan, "rectpack")
             if self.proven or stop():
                 return
-        settled = settle(self.task, self._cuts, stop=stop)
+        settled = settle(self._reduced, self._cuts, stop=stop) if self.task.is_plain else None
         if settled:
             self._take(settled.uses, "exact")
             self.least_unmade, self.bound = settled.unmade, settled.cost
@@ -125,18 +145,22 @@ class _Search:
 
     def round(self, effort: _Round, stop: Stop) -> None:
         """Search with a share of effort."""
+        self._may_spend = self.table.spent + effort.steps // _STEPS_A_PIECE_APART
         for plan in sequential_plans(
             self.task, self._cuts, self._rng, effort.steps, self._pool, stop
         ):
             self._take(plan, "sequential")
             if self.proven or stop():
                 return
-        known = standing(self.task, self.best)[:2]
+        known = standing(self._reduced, self.best)[:2]
         self._bound.strengthen(self._cuts, known, effort.bounding, stop)
         self._keep_bound()
         if self.proven or stop():
             return
-        for plan in self._recreator.plans(effort.recreations, self.best, stop):
+        # Cheaper sheets are not to be found any more where they are known to be the cheapest.
+        skipped = self._cheapest or not self.task.is_plain
+        recreations = 0 if skipped else effort.recreations
+        for plan in self._recreator.plans(recreations, self.best, stop):
             self._take(plan, "recreation")
             if self.proven or stop():
                 return
@@ -144,30 +168,74 @@ class _Search:
             self._take(plan, "dive")
             if self.proven or stop():
                 return
-        self.best = choose(self.task, self._pool, self.best, effort.work, stop)
+        self._hold(choose(self.task, self._pool, self.best, effort.work, self.table, stop))
         self._tried["choice"] = self._tried.get("choice", 0) + 1
+        self._weighed = True
+
+    def tidy(self, work: float, stop: Stop) -> None:
+        """Make the best plan tidier, unless it is the one that has been tidied last."""
+        if self.best != self._tidied:
+            self._hold(tidy(self.task, self._cuts, self._pool, self.table, self.best, work, stop))
+            self._tidied = self.best
 
     def _take(self, plan: Uses, method: str) -> None:
         self._tried[method] = self._tried.get(method, 0) + 1
         self._pool.add_uses(plan)
-        if standing(self.task, plan) < standing(self.task, self.best):
-            self.best = plan
+        if not all(self.task.allows(pattern) for pattern, _ in plan):
+            return
+        table = self.table
+        if (
+            table.best_standing(plan) < self._standing
+            and table.standing(plan, self._may_spend) < self._standing
+        ):
+            self._hold(plan)
+
+    def _hold(self, plan: Uses) -> None:
+        self.best = plan
+        self._standing = self.table.standing(plan)
 
     @property
     def proven(self) -> bool:
-        """Whether no plan makes more, and none that makes as much costs less."""
-        unmade, cost, _ = standing(self.task, self.best)
-        return unmade <= self.least_unmade and cost <= self.bound
+        """Whether no plan makes more, and none that makes as much costs less net."""
+        unmade, net, _ = self._standing
+        return unmade <= self.least_unmade and net * self.task.price_unit <= self._least_net
 
-    def bound_of_made(self) -> int:
-        """Bound the cost of making the same pieces as the best plan does."""
+    @property
+    def done(self) -> bool:
+        """Whether there is nothing to be found, or only other offcuts of the cheapest sheets.
+
+        For the sake of these the pool is looked through once.
+        """
+        return self.proven or (self._weighed and self._cheapest)
+
+    @property
+    def _cheapest(self) -> bool:
+        """Whether no plan makes more, and none that makes as much costs less before offcuts."""
+        known = standing(self._reduced, self.best)[:2]
+        return known <= (self.least_unmade, self.bound)
+
+    @property
+    def _least_net(self) -> Fraction:
+        beside = self.table.least_of(self.task.demand, self._standing[0])
+        return self.bound * self._reduced.price_unit + beside
+
+    @property
+    def net(self) -> tuple[Fraction, Fraction]:
+        """What the best plan costs net, and what no plan can be below, in money."""
+        return self._standing[1] * self.task.price_unit, self._least_net
+
+    def bound_of_made(self) -> Fraction:
+        """Bound the net cost, in money, of making the same pieces as the best plan does."""
         made = [0] * len(self.task.shapes)
         for pattern, copies in self.best:
             for shape, number in usage(pattern.spots).items():
                 made[shape] += number * copies
+        beside = self.table.least_of(made)
+        unit = self._reduced.price_unit
         if tuple(made) == self.task.demand or self.proven:
-            return self.bound
-        return lower_bound(self.task.with_demand(made), most=self._interlocking.most)
+            return self.bound * unit + beside
+        reduced = self._reduced.with_demand(made)
+        return lower_bound(reduced, most=self._interlocking.most) * unit + beside
 
 
 def solve(
@@ -180,7 +248,8 @@ def solve(
     """Place a problem's pieces on its sheets for the least cost that can be found.
 
     As many pieces as possible are placed (by area, where sheets run short); then the cost of the
-    sheets used is made small.  The answer has been through no judge: give it to `nester.verify`.
+    sheets used, less what the offcuts kept count, is made small.  The answer
+    has been through no judge: give it to `nester.verify`.
 
     Parameters
     ----------
@@ -194,10 +263,16 @@ def solve(
         one: the first plan is made before it is asked.
     on_progress
         Told after each stretch of the search.
+
+    Raises
+    ------
+    Refusal
+        If the problem has no meaning: see `nester.packing.sound`.
     """
+    refuse_unsound(problem)
     tasks, hopeless = split_by_paper(problem)
     tried: dict[str, int] = {}
-    searches = [_Search(task, problem.cuts, tried) for task in tasks]
+    searches = [_Search(problem, task, tried) for task in tasks]
 
     def tell(done: int) -> None:
         on_progress(_progress(searches, done))
@@ -208,29 +283,37 @@ def solve(
     for search in searches:
         search.start(stop)
     for whole in _ROUNDS[effort]:
-        active = [search for search in searches if not search.proven]
+        active = [search for search in searches if not search.done]
         for done, search in enumerate(active, start=len(searches) - len(active)):
             if stop():
                 break
             search.round(_share(whole, len(active)), stop)
             tell(done + 1)
+        if whole.tidying:
+            for search in searches:
+                if not stop():
+                    search.tidy(_share(whole, len(searches)).tidying, stop)
     stopped = stop()
     layouts: list[Layout] = []
     unplaced = [Unplaced(want.name, want.quantity, why) for want, why in hopeless]
-    cost = bound = Fraction(0)
+    cost = kept = bound = Fraction(0)
     for search in searches:
         task = search.task
         made, missing = _name_pieces(task, search.best)
-        layouts += [_layout(problem, task, *use) for use in made]
+        for pattern, blanks, copies in made:
+            placed, cuts, offcuts = search.table.apart(pattern, blanks)
+            stock = task.sheets[pattern.kind].stock
+            layouts.append(Layout(stock.name, copies, placed, cuts, offcuts))
+            kept += search.table.kept_of(pattern.kind, offcuts) * copies
         unplaced += [Unplaced(want.name, number, NO_SHEET_LEFT) for want, number in missing]
         uses: dict[int, int] = {}
         for pattern, copies in search.best:
             uses[pattern.kind] = uses.get(pattern.kind, 0) + copies
         cost += task.exact_cost(uses)
-        bound += search.bound_of_made() * task.price_unit
+        bound += search.bound_of_made()
     position = {want.name: place for place, want in enumerate(problem.wants)}
     unplaced.sort(key=lambda one: position[one.name])
-    return Answer(tuple(layouts), tuple(unplaced), cost, bound, tried, stopped)
+    return Answer(tuple(layouts), tuple(unplaced), cost, bound, tried, stopped, kept)
 
 
 NO_SHEET_LEFT = "the sheets of its paper are used up"
@@ -246,22 +329,25 @@ def _share(whole: _Round, papers: int) -> _Round:
         whole.recreations // parts,
         whole.dives // parts,
         whole.work / parts,
+        whole.tidying / parts,
     )
 
 
 def _progress(searches: list[_Search], done: int) -> Progress:
-    cost = bound = Fraction(0)
+    cost = kept = bound = Fraction(0)
     sheets = 0
     for search in searches:
         _, price, number = standing(search.task, search.best)
+        net, least = search.net
         cost += price * search.task.price_unit
-        bound += search.bound * search.task.price_unit
+        kept += price * search.task.price_unit - net
+        bound += least
         sheets += number
-    return Progress(cost, bound, sheets, done, len(searches))
+    return Progress(cost, bound, sheets, done, len(searches), kept)
 
 
-_Named = tuple[Pattern, tuple[Want, ...], int]
-"""A pattern, the want that each of its spots makes, and copies."""
+_Named = tuple[Pattern, tuple[Blank, ...], int]
+"""A pattern, the blank that each of its spots makes, and copies."""
 
 
 def _name_pieces(task: Task, uses: Uses) -> tuple[list[_Named], list[tuple[Want, int]]]:
@@ -269,48 +355,26 @@ def _name_pieces(task: Task, uses: Uses) -> tuple[list[_Named], list[tuple[Want,
 
     Copies of a pattern stay together as long as the wants last.
     """
-    left = [[want.quantity for want in members] for members in task.members]
+    left = [[blank.want.quantity for blank in members] for members in task.members]
     named: list[_Named] = []
     for pattern, copies in uses:
         while copies:
             taken: dict[tuple[int, int], int] = {}
-            wants: list[Want] = []
+            blanks: list[Blank] = []
             for spot in pattern.spots:
                 queue = left[spot.shape]
                 member = next(i for i, n in enumerate(queue) if n > taken.get((spot.shape, i), 0))
                 taken[spot.shape, member] = taken.get((spot.shape, member), 0) + 1
-                wants.append(task.members[spot.shape][member])
+                blanks.append(task.members[spot.shape][member])
             together = min(copies, *(left[s][m] // n for (s, m), n in taken.items()))
             for (shape, member), number in taken.items():
                 left[shape][member] -= number * together
-            named.append((pattern, tuple(wants), together))
+            named.append((pattern, tuple(blanks), together))
             copies -= together
     missing = [
-        (want, number)
+        (blank.want, number)
         for members, numbers in zip(task.members, left, strict=True)
-        for want, number in zip(members, numbers, strict=True)
+        for blank, number in zip(members, numbers, strict=True)
         if number
     ]
     return named, missing
-
-
-def _layout(
-    problem: Problem, task: Task, pattern: Pattern, wants: tuple[Want, ...], copies: int
-) -> Layout:
-    stock: Stock = task.stock[pattern.kind]
-    placed = []
-    for spot, want in zip(pattern.spots, wants, strict=True):
-        shape = task.shapes[spot.shape]
-        width, height = (shape.height, shape.width) if spot.turned else shape[:2]
-        width, height = width * task.divisor, height * task.divisor
-        # Only shapes without voids may lie otherwise than their want asks for.
-        turned = spot.turned if shape.voids else (width, height) != (want.width, want.height)
-        at = spot.x * task.divisor, spot.y * task.divisor
-        placed.append((Placed(want.name, *at, width, height, turned), want))
-    placed.sort(key=lambda one: (one[0].y, one[0].x))
-    pieces = tuple(piece for piece, _ in placed)
-    voids = [placed_voids(want, piece) for piece, want in placed]
-    cuts, offcuts = cut_order(
-        stock.width, stock.height, pieces, problem.cuts, problem.smallest_offcut, voids
-    )
-    return Layout(stock.name, copies, pieces, cuts, offcuts)

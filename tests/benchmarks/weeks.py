@@ -2,8 +2,11 @@
 
     python tests/benchmarks/weeks.py --orders 10 50 --weeks 3 --cuts straight
 
-Every week comes from its seed.  Sheets are ample (as many as needed), or short: about four fifths
-of the area that the pieces need.
+Every week comes from its seed.  Sheets are ample (as many as needed), or with `--short` about four
+fifths of the area that the pieces need; then orders are counted, beside those that are made if
+they are let in one by one, most urgent first.  Tiers leave their corners to other pieces, unless
+`--rectangles`; rectpack knows blanks only.  With `--times 10` each week is run again with every
+quantity ten times as large, and the ratio of times is told.  Each run is a process of its own.
 """
 
 from __future__ import annotations
@@ -12,19 +15,25 @@ import argparse
 import resource
 import time
 from collections import Counter
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
+from datetime import date, timedelta
 from fractions import Fraction
+from multiprocessing import get_context
 from random import Random
 
 from nester.designs import DESIGNS, paper_for, read_settings
-from nester.layouts import Cuts, Effort, Problem, Stock, Want
+from nester.layouts import SMALLEST_OFFCUT, Cuts, Effort, Problem, Rect, Stock, Want
 from nester.measure import Unit, cm, inch
 from nester.packing import Claim, solve, solve_orders
 from nester.packing.model import split_by_paper
 from nester.packing.pool import standing
 from nester.packing.rectpack_start import all_rectpack_plans
+from nester.packing.whole_orders import demanding
 from nester.pieces import Piece, Turn
 from nester.verify import require
+from nester.voids import voids
 
 METRIC = ((56, 71), (50, 70), (70, 100), (21, "29.7"))
 INCHES = ((12, 12), (20, 30), ("8.5", 11))
@@ -53,15 +62,37 @@ class Week:
         return sum(want.quantity for want in self.problem.wants)
 
 
-def make_week(seed: int, orders: int, cuts: Cuts, *, short: bool = False, times: int = 1) -> Week:
-    """Make a week of so many orders; `times` multiplies every quantity."""
+def make_week(
+    seed: int,
+    orders: int,
+    cuts: Cuts,
+    *,
+    short: bool = False,
+    times: int = 1,
+    boxes: int = 80,
+    inches: int = 30,
+    rectangles: bool = False,
+) -> Week:
+    """Make a week of so many orders.
+
+    Parameters
+    ----------
+    short
+        Paper does not suffice for all.
+    times
+        Multiplies every quantity.
+    boxes, inches
+        Chances in a hundred that an order is a box of tiers, and that it is measured in inches.
+    rectangles
+        Do without the corners of tiers.
+    """
     chance = Random(f"week {seed}")
     plain = [name for name, kind, _ in PAPERS if kind == "plain"]
     fancy = [name for name, kind, _ in PAPERS if kind in ("metallic", "directional", "patterned")]
     index: dict[tuple[Piece, str], int] = {}
     claims = []
     for number in range(1, orders + 1):
-        design, texts, unit = _order(chance)
+        design, texts, unit = _order(chance, boxes, inches)
         made = DESIGNS[design]
         papers = {"all": chance.choice(plain), "mat": chance.choice(fancy), "photo": "satin photo"}
         wanted: Counter[str] = Counter()
@@ -71,11 +102,22 @@ def make_week(seed: int, orders: int, cuts: Cuts, *, short: bool = False, times:
             key = (replace(piece, quantity=1), paper)
             place = index.setdefault(key, len(index))
             wanted[str(place)] += piece.quantity * copies
-        claims.append(Claim(number, wanted))
+        due = date(2024, 3, 4) + timedelta(days=7 * number // (orders + 1))
+        claims.append(Claim(number, wanted, due))
     totals: Counter[str] = Counter()
     for claim in claims:
         totals.update(claim.pieces)
     directional = {name for name, kind, _ in PAPERS if kind == "directional"}
+    smallest: dict[str, int] = {}
+    for piece, paper in index:
+        side = min(piece.width, piece.height)
+        smallest[paper] = min(side, smallest.get(paper, side))
+
+    def gone(piece: Piece, paper: str) -> tuple[Rect, ...]:
+        if rectangles or piece.is_rectangle:
+            return ()
+        return voids(piece, min(SMALLEST_OFFCUT, smallest[paper]))
+
     wants = tuple(
         Want(
             str(place),
@@ -84,21 +126,22 @@ def make_week(seed: int, orders: int, cuts: Cuts, *, short: bool = False, times:
             totals[str(place)],
             paper,
             Turn.NONE if piece.upright and paper in directional else Turn.ANY,
+            gone(piece, paper),
         )
         for (piece, paper), place in index.items()
     )
     return Week(Problem(wants, _stock(chance, wants, short), cuts), tuple(claims))
 
 
-def _order(chance: Random) -> tuple[str, dict[str, str], Unit]:
-    """Draw a design and its sizes; four in five are boxes of tiers."""
-    inches = chance.random() < 0.3
-    unit = Unit.IN if inches else Unit.CM
-    if chance.random() < 0.2:
+def _order(chance: Random, boxes: int, inches: int) -> tuple[str, dict[str, str], Unit]:
+    """Draw a design and its sizes."""
+    in_inches = chance.random() < inches / 100
+    unit = Unit.IN if in_inches else Unit.CM
+    if chance.random() >= boxes / 100:
         return chance.choice(("tray-box", "folded-card", "gift-tag")), {}, unit
     mats = chance.choice(("outside", "both"))
     texts = {"mats": mats, "photos": str(chance.randrange(0, 9, 2)), "cards": "4"}
-    if inches:
+    if in_inches:
         texts |= {"blank": chance.choice(("12in", "11in", "13.5in")), "tiers": "3"}
     else:
         texts |= {"panel": f"{chance.choice((12, 14, 15, 16, 18))}cm", "tiers": "4"}
@@ -153,6 +196,92 @@ def rectpack_cost(problem: Problem, settings: int) -> Fraction | None:
     return total
 
 
+def in_turn(week: Week) -> int:
+    """Return how many orders are made if each is let in for which a quick search finds room."""
+    made: list[Claim] = []
+    for claim in week.claims:
+        if not solve(demanding(week.problem, [*made, claim]), Effort.QUICK).unplaced:
+            made.append(claim)
+    return len(made)
+
+
+@dataclass(frozen=True)
+class Run:
+    """What one run has shown; seconds are the processor's, with those of the clock in `clock`."""
+
+    made: str
+    pieces: int
+    cost: Fraction
+    bound: Fraction
+    rectpack: Fraction | None
+    first: float
+    seconds: float
+    clock: float
+    megabytes: int
+
+
+def run(seed: int, orders: int, given: argparse.Namespace, times: int) -> Run:
+    """Plan a week, and let the judge see the plan."""
+    week = make_week(
+        seed,
+        orders,
+        given.cuts,
+        short=given.short,
+        times=times,
+        boxes=given.boxes,
+        inches=given.inches,
+        rectangles=given.rectangles,
+    )
+    first: list[float] = []
+    begin, clock = time.process_time(), time.perf_counter()
+
+    def tell(progress: object) -> None:
+        if not first:  # the first word comes once every paper has a plan
+            first.append(time.process_time() - begin)
+
+    if given.short:
+        verdict = solve_orders(week.problem, week.claims, given.effort, on_progress=tell)
+        problem, answer = verdict.problem, verdict.answer
+        made = f"{len(verdict.made)} of at most {verdict.most_possible}"
+    else:
+        problem, answer = week.problem, solve(week.problem, given.effort, on_progress=tell)
+        made = str(orders)
+    seconds, clock = time.process_time() - begin, time.perf_counter() - clock
+    megabytes = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+    require(problem, answer)
+    if given.short and given.in_turn:
+        made += f", in turn {in_turn(week)}"
+    other = rectpack_cost(problem, given.rectpack) if given.rectpack else None
+    return Run(
+        made,
+        sum(want.quantity for want in problem.wants),
+        answer.cost,
+        answer.bound,
+        other,
+        first[0] if first else seconds,
+        seconds,
+        clock,
+        megabytes,
+    )
+
+
+_HEADS = (
+    "orders",
+    "seed",
+    "times",
+    "pieces",
+    "cost",
+    "bound",
+    "gap %",
+    "rectpack",
+    "below %",
+    "first s",
+    "CPU s",
+    "clock s",
+    "peak MB",
+)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--orders", type=int, nargs="+", default=[10, 50])
@@ -160,52 +289,69 @@ def main() -> None:
     parser.add_argument("--cuts", type=Cuts, default=Cuts.STRAIGHT)
     parser.add_argument("--effort", type=Effort, default=Effort.NORMAL)
     parser.add_argument("--short", action="store_true")
-    parser.add_argument("--times", type=int, default=1, help="multiply every quantity")
+    parser.add_argument("--in-turn", action="store_true", help="with --short: compare (slow)")
+    parser.add_argument("--rectangles", action="store_true", help="tiers without voids")
+    parser.add_argument("--boxes", type=int, default=80, help="boxes of tiers, in a hundred orders")
+    parser.add_argument("--inches", type=int, default=30, help="in a hundred orders")
+    parser.add_argument("--times", type=int, default=1, help="again with so many times the pieces")
     parser.add_argument("--rectpack", type=int, default=36, help="settings tried; 0: none")
     given = parser.parse_args()
-    print(
-        "| orders | seed | pieces | cost | bound | gap % | rectpack | saved % | first s | s | MB |"
-    )
-    print("| ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |")
+    print(f"| {' | '.join(_HEADS)} |")
+    print("| ---: " * len(_HEADS) + "|")
+    runs: list[Run] = []
     for orders in given.orders:
         for seed in range(1, given.weeks + 1):
-            week = make_week(seed, orders, given.cuts, short=given.short, times=given.times)
-            print(_row(week, seed, orders, given), flush=True)
+            pair = []
+            for times in (1, given.times)[: 1 + (given.times > 1)]:
+                pair.append(_alone(seed, orders, given, times))
+                print(_row(pair[-1], seed, times), flush=True)
+            if len(pair) == 2:
+                print(f"| ×{given.times} takes {pair[1].seconds / pair[0].seconds:.2f} × as long |")
+            runs += pair
+    print(_summary(runs))
 
 
-def _row(week: Week, seed: int, orders: int, given: argparse.Namespace) -> str:
-    first: list[float] = []
-    begin = time.perf_counter()
+def _alone(seed: int, orders: int, given: argparse.Namespace, times: int) -> Run:
+    """Run in a process of its own, so that its peak of memory is its own."""
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+        return pool.submit(run, seed, orders, given, times).result()
 
-    def tell(progress: object) -> None:
-        if not first:  # the first word comes once every paper has a plan
-            first.append(time.perf_counter() - begin)
 
-    if given.short:
-        verdict = solve_orders(week.problem, week.claims, given.effort, on_progress=tell)
-        problem, answer = verdict.problem, verdict.answer
-        made = f"{len(verdict.made)} of {orders}"
-    else:
-        problem, answer = week.problem, solve(week.problem, given.effort, on_progress=tell)
-        made = str(orders)
-    seconds = time.perf_counter() - begin
-    require(problem, answer)
-    other = rectpack_cost(problem, given.rectpack) if given.rectpack else None
-    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+def _below(one: Run) -> float | None:
+    return float(100 * (1 - one.cost / one.rectpack)) if one.rectpack else None
+
+
+def _gap(one: Run) -> float:
+    return float(100 * (1 - one.bound / one.cost)) if one.cost else 0.0
+
+
+def _row(one: Run, seed: int, times: int) -> str:
+    below = _below(one)
     cells = [
-        made,
+        one.made,
         str(seed),
-        str(week.pieces),
-        f"{float(answer.cost):.2f}",
-        f"{float(answer.bound):.2f}",
-        f"{float(100 * answer.gap):.1f}",
-        f"{float(other):.2f}" if other else "",
-        f"{float(100 * (1 - answer.cost / other)):.1f}" if other else "",
-        f"{first[0]:.2f}" if first else "",
-        f"{seconds:.1f}",
-        str(memory),
+        str(times),
+        f"{one.pieces:,}",
+        f"{float(one.cost):.2f}",
+        f"{float(one.bound):.2f}",
+        f"{_gap(one):.1f}",
+        f"{float(one.rectpack):.2f}" if one.rectpack else "",
+        "" if below is None else f"{below:.1f}",
+        f"{one.first:.2f}",
+        f"{one.seconds:.1f}",
+        f"{one.clock:.1f}",
+        str(one.megabytes),
     ]
     return f"| {' | '.join(cells)} |"
+
+
+def _summary(runs: Sequence[Run]) -> str:
+    """Say in a sentence how good the plans are on average."""
+    text = f"gap on average {sum(map(_gap, runs)) / len(runs):.1f} %"
+    below = [saved for one in runs if (saved := _below(one)) is not None]
+    if below:
+        text += f"; below rectpack {sum(below) / len(below):.1f} %"
+    return text
 
 
 if __name__ == "__main__":

@@ -92,15 +92,25 @@ def test_the_papers_of_the_week(week: Desk) -> None:
 READING = {
     "batch": ("batch", "show", "1"),
     "batches": ("batch", "list"),
+    "board": ("order", "board"),
+    "counted": ("stash", "counted"),
+    "deeds": ("stash", "deeds"),
+    "deliveries": ("sheet", "deliveries"),
     "designs": ("design", "list"),
+    "found": ("stash", "find"),
     "history": ("stash", "history", "S-1"),
+    "holders": ("offcut", "for", "5x5cm"),
     "order": ("order", "show", "1"),
     "orders": ("order", "list"),
     "papers": ("paper", "list"),
+    "places": ("place", "list"),
     "pieces": ("design", "show", "layered-box", "panel=12cm"),
     "settings": ("design", "settings", "layered-box"),
     "shop": ("shop", "show"),
     "stash": ("stash", "list"),
+    "supplies": ("supply", "list"),
+    "supply_history": ("supply", "history", "Satin ribbon"),
+    "yield": ("paper", "yield"),
 }
 
 

@@ -129,7 +129,9 @@ def test_a_plan_books_a_batch_and_reserves_what_it_takes(table: Table) -> None:
         (numbers[0], True),
     ]
     assert used(plan) == {sheet: 1}
-    assert (plan.cost, plan.bound) == (Decimal("1.50"), Decimal("1.50"))
+    assert plan.cost == Decimal("1.50")
+    # All but the six cards goes back, at half its part of the price: 10 × 70 and 40 × 10 cm.
+    assert plan.net == plan.bound == Decimal("1.2643")
     assert (plan.lacking, plan.restock, plan.notes) == ((), (), ())
     assert {one.sheet.place for one in plan.layouts} == {"Shelf 2"}
     assert table.reserved() == {sheet: 1}
@@ -296,13 +298,29 @@ def test_an_offcut_is_left_where_it_saves_nothing(table: Table) -> None:
 
 def test_the_shop_says_what_an_offcut_is_worth(table: Table) -> None:
     sheet = table.sheets((cm(20), cm(20)), 3, price=Decimal(1))
-    offcut = table.offcut((cm(25), cm(70)))  # more than four times a sheet's area
+    offcut = table.offcut((cm(27), cm(27)))  # more than a sheet's area, and no rest worth keeping
     table.card()
+    with table.shop.begin() as session:
+        change_shop(session, offcut_worth=100)
     assert used(table.plan()) == {sheet: 1}
     with table.shop.begin() as session:
         drop_batch(session, 1)
         change_shop(session, offcut_worth=10)
     assert used(table.plan()) == {offcut: 1}
+
+
+def test_an_offcut_kept_counts_as_one_taken(table: Table) -> None:
+    # Alone the offcut is dearer than a sheet; but most of it goes back into the drawer.
+    table.sheets((cm(20), cm(20)), 3, price=Decimal(1))
+    offcut = table.offcut((cm(25), cm(70)))
+    table.card()
+    plan = table.plan()
+    assert used(plan) == {offcut: 1}
+    assert plan.cost == Decimal("2.19")
+    # 25 × 50 cm of 25 × 70 cm are kept.
+    assert plan.kept == Decimal("1.5642")
+    assert plan.net < 1
+    assert plan_from_json(plan_to_json(plan)) == plan
 
 
 def test_a_price_of_its_own_goes_before_an_offcuts_worth(table: Table) -> None:

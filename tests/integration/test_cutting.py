@@ -229,7 +229,8 @@ def test_a_spoiled_piece_is_made_again_from_an_offcut(table: Table) -> None:
     again = mend(table)
     assert again.batch == 2
     assert [layout.sheet.label for layout in again.layouts] == [big]
-    assert (again.cost, again.bound) == (Decimal(50), Decimal(3))
+    assert again.cost == Decimal(50)
+    assert 0 < again.bound < 3  # a sheet would be cheaper, and the plan says so
     assert [one.number for one in again.orders if one.made] == [1]
     assert table.reserved() == {big: 1}
     with pytest.raises(Refusal, match="batch 1 lacks no piece for which nothing is planned"):
@@ -445,4 +446,4 @@ def test_drafts_at_the_desk(draft: Table, hand: Hand) -> None:
     )
     assert hand.does("batch", "confirm", "1", "--again") == "Batch 3 is confirmed\n"
     assert draft.batch_status(1) is BatchStatus.DROPPED
-    assert draft.reserved() == {"S-1": 3}
+    assert draft.reserved() == {"S-1": 2}

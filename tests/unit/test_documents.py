@@ -299,6 +299,8 @@ def test_the_summary_says_what_it_costs_and_how_good_that_is():
     assert "Order 1 was due on 2027-02-28." in text
     best = replace(plan(), bound=Decimal("4.6"))
     assert "Paper for 4.60 EUR; no plan can use less." in plain_text(plan_summary(best))
+    keeping = plain_text(plan_summary(replace(best, kept=Decimal("0.5042"))))
+    assert "Paper for 4.60 EUR, less 0.50 EUR for offcuts kept; no plan" in keeping
 
 
 def test_a_plan_of_nothing_says_so():

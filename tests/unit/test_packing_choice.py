@@ -4,10 +4,12 @@ from itertools import product
 
 import pytest
 
+from nester.layouts import Problem
 from nester.packing.bounds import lower_bound
 from nester.packing.choose import choose, trim
 from nester.packing.model import Kind, Pattern, Shape, Spot, Task, usage
 from nester.packing.pool import Pool, standing
+from nester.packing.table import Table
 
 
 def row(kind, *shapes):
@@ -88,7 +90,7 @@ def chosen_of(task, patterns, best):
     pool = Pool(task)
     for pattern in patterns:
         pool.add(pattern)
-    return choose(task, pool, best, 0.1, 10.0)
+    return choose(task, pool, best, 0.1, Table(Problem((), ()), task))
 
 
 def test_the_choice_finds_the_best_mixture():

@@ -30,8 +30,8 @@ def test_each_paper_has_its_own_task():
     tasks, hopeless = split_by_paper(problem)
     assert not hopeless
     assert [task.paper for task in tasks] == ["red", ""]
-    assert [[one.name for one in task.stock] for task in tasks] == [["t"], ["s"]]
-    assert [[[w.name for w in group] for group in task.members] for task in tasks] == [
+    assert [[one.stock.name for one in task.sheets] for task in tasks] == [["t"], ["s"]]
+    assert [[[one.want.name for one in group] for group in task.members] for task in tasks] == [
         [["c"], ["a"]],
         [["b"]],
     ]
@@ -48,7 +48,7 @@ def test_equal_rectangles_are_one_shape():
         stock("s", 100, 100),
     )
     assert task.shapes == (Shape(2, 3, 12, False), Shape(3, 2, 5, True), Shape(2, 2, 2, False))
-    assert [[one.name for one in group] for group in task.members] == [
+    assert [[one.want.name for one in group] for group in task.members] == [
         ["fixed", "grain"],
         ["upright", "lying"],
         ["square", "fixed square"],
@@ -126,7 +126,7 @@ def test_why_a_want_is_hopeless():
         ("blue", "there is no sheet of paper 'blue'"),
         ("long and green", "it is larger than every sheet of its paper"),
     ]
-    assert [task.members for task in tasks] == [((problem.wants[4],),)]
+    assert [one.want for task in tasks for (one,) in task.members] == [problem.wants[4]]
 
 
 def test_no_sheet_at_all():

@@ -13,7 +13,7 @@ from nester.measure import inch, mm
 from nester.packing import after_seconds, solve
 from nester.packing.model import split_by_paper
 from nester.packing.rectpack_start import all_rectpack_plans, rectpack_plans
-from nester.pieces import Turn
+from nester.pieces import Grain, Turn
 from nester.verify import verify
 
 both_cuts = pytest.mark.parametrize("cuts", list(Cuts))
@@ -221,7 +221,7 @@ SOLVE_ELSEWHERE = """
 import sys
 from fractions import Fraction
 from nester.layouts import *
-from nester.pieces import Turn
+from nester.pieces import Grain, Turn
 from nester.packing import solve
 print(repr(solve(eval(sys.stdin.read()), Effort.QUICK)))
 """
@@ -231,7 +231,7 @@ print(repr(solve(eval(sys.stdin.read()), Effort.QUICK)))
 def test_another_process_gives_the_same_answer(hash_seed):
     problem = random_problem(7, Cuts.STRAIGHT)
     told = repr(problem)
-    for word in (*Cuts, *Turn):
+    for word in (*Cuts, *Grain, *Turn):
         told = told.replace(repr(word), f"{type(word).__name__}.{word.name}")
     elsewhere = subprocess.run(
         [sys.executable, "-c", SOLVE_ELSEWHERE],

@@ -40,7 +40,7 @@ def test_pieces_are_equal_only_if_their_voids_are():
             Want("l", mm(240), mm(240), 4, voids=(Rect(0, 0, mm(80), mm(80)),)),
         ]
     )
-    assert [[one.name for one in group] for group in task.members] == [
+    assert [[one.want.name for one in group] for group in task.members] == [
         ["full"],
         ["one", "other"],
         ["l"],

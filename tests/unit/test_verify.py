@@ -7,9 +7,22 @@ from fractions import Fraction
 
 import pytest
 
-from nester.layouts import Answer, Cut, Cuts, Layout, Placed, Problem, Rect, Stock, Unplaced, Want
+from nester.layouts import (
+    Answer,
+    Cut,
+    Cuts,
+    Layout,
+    Margins,
+    Placed,
+    Problem,
+    Rect,
+    Stock,
+    Trimmer,
+    Unplaced,
+    Want,
+)
 from nester.measure import cm
-from nester.pieces import Turn
+from nester.pieces import Grain, Turn
 from nester.verify import FaultKind, PlanFault, require, verify
 
 U = cm(1)
@@ -181,6 +194,8 @@ def test_a_sheet_that_is_the_piece_needs_no_cut() -> None:
         (FaultKind.UNKNOWN_WANT, replace(GOOD, unplaced=changed(GOOD.unplaced, 0, name="?"))),
         # what it costs
         (FaultKind.WRONG_COST, replace(GOOD, cost=Fraction(3001, 1000))),
+        (FaultKind.WRONG_KEPT, replace(GOOD, kept=Fraction(1, 1000))),
+        (FaultKind.NOT_WHOLE, replace(GOOD, kept=0.0)),
         (FaultKind.WRONG_BOUND, replace(GOOD, bound=Fraction(3001, 1000))),
         (FaultKind.WRONG_BOUND, replace(GOOD, bound=Fraction(-1))),
         # where it lies
@@ -281,6 +296,9 @@ def test_a_spoiled_free_answer_is_caught(kind: FaultKind, answer: Answer) -> Non
     assert kind in kinds(FREE_PROBLEM, answer)
 
 
+BOTH_GRAINS = replace(rewanted(1, grain=Grain.HEIGHT), stock=restocked(0, grain=Grain.WIDTH).stock)
+
+
 @pytest.mark.parametrize(
     ("kind", "problem"),
     [
@@ -297,16 +315,32 @@ def test_a_spoiled_free_answer_is_caught(kind: FaultKind, answer: Answer) -> Non
         (FaultKind.TOO_MANY_SHEETS, restocked(0, quantity=1)),
         (FaultKind.TOO_MANY_SHEETS, restocked(1, quantity=0)),
         (FaultKind.WRONG_COST, restocked(0, price=Fraction(1))),
+        (FaultKind.WRONG_KEPT, replace(STRAIGHT_PROBLEM, offcut_worth=Fraction(1, 2))),
+        (FaultKind.NOT_WHOLE, replace(STRAIGHT_PROBLEM, offcut_worth=0.5)),
+        (FaultKind.NOT_WHOLE, replace(STRAIGHT_PROBLEM, offcut_worth=Fraction(3, 2))),
         (FaultKind.OFF_SHEET, restocked(0, width=49 * U)),
         (FaultKind.BAD_CUT, restocked(0, height=41 * U)),
         (FaultKind.SMALL_OFFCUT, replace(STRAIGHT_PROBLEM, smallest_offcut=10 * U + 1)),
         (FaultKind.NOT_WHOLE, rewanted(0, width=30.0 * U)),
         (FaultKind.NOT_WHOLE, restocked(0, quantity=2.0)),
         (FaultKind.NOT_WHOLE, restocked(0, price=1.5)),
+        (FaultKind.NOT_WHOLE, restocked(0, margins=Margins(left=0.5))),
+        (FaultKind.NOT_WHOLE, restocked(0, spoiled=(Rect(0, 0, 1.0, 1),))),
+        (FaultKind.TOO_CLOSE, replace(STRAIGHT_PROBLEM, gap=1)),
+        (FaultKind.UNUSABLE, restocked(0, margins=Margins(top=1))),
+        (FaultKind.UNUSABLE, restocked(0, margins=Margins(right=1))),
+        (FaultKind.UNUSABLE, restocked(0, spoiled=(rect(45, 35, 2, 2),))),
+        (FaultKind.WRONG_GRAIN, BOTH_GRAINS),
+        (FaultKind.TOO_MANY_STAGES, replace(STRAIGHT_PROBLEM, trimmer=Trimmer(stages=2))),
     ],
 )
 def test_a_good_answer_to_another_problem_is_caught(kind: FaultKind, problem: Problem) -> None:
     assert kind in kinds(problem, GOOD)
+
+
+def test_rules_that_are_kept_are_no_fault() -> None:
+    assert kinds(replace(STRAIGHT_PROBLEM, trimmer=Trimmer(stages=3)), GOOD) == set()
+    assert kinds(restocked(1, spoiled=(rect(20, 20, 1, 1),)), GOOD) == set()
 
 
 def test_straight_cuts_allow_no_knife() -> None:

@@ -1,6 +1,8 @@
 from collections import Counter
 from dataclasses import replace
+from datetime import date
 from fractions import Fraction
+from itertools import combinations
 
 import pytest
 from hypothesis import given, settings
@@ -146,24 +148,80 @@ def test_the_problem_is_cut_down_to_what_is_made():
     assert verdict.problem.stock == (SHEETS,)
 
 
-def test_a_search_that_misses_an_order_it_let_in_leaves_out_the_latest(monkeypatch):
-    """A search on many orders may miss what it found for few: act that on its first answers."""
+def test_a_search_that_misses_an_order_it_let_in_keeps_to_what_was_found_before(monkeypatch):
+    """Papers share their effort, so that a search on all may miss what one alone found."""
     thorough = []
 
     def forgetful(task, effort, **others):
         if effort is Effort.THOROUGH:
             thorough.append(task)
             if len(thorough) <= 2:
-                task = replace(task, stock=(SHEETS,))
+                task = replace(task, stock=(SHEETS, *task.stock[1:]))
         return solve(task, Effort.QUICK, **others)
 
     monkeypatch.setattr("nester.packing.whole_orders.solve", forgetful)
-    task = problem(replace(SHEETS, quantity=2))
-    claims = Claim(1, {"card": 2}), Claim(2, {"poster": 1}), Claim(3, {"card": 1})
+    red = replace(SHEETS, name="red", paper="red")
+    task = problem(
+        replace(SHEETS, quantity=2), red, wants=(CARD, POSTER, replace(CARD, name="r", paper="red"))
+    )
+    claims = Claim(1, {"card": 2, "r": 3}), Claim(2, {"poster": 1}), Claim(3, {"card": 1})
     verdict = solve_orders(task, claims, Effort.THOROUGH)
     assert verify(verdict.problem, verdict.answer) == []
-    assert (verdict.made, verdict.waiting) == ((1, 2), (3,))
-    assert len(thorough) == 3
+    assert verdict.answer.unplaced == ()
+    assert (verdict.made, verdict.waiting) == ((1, 2, 3), ())
+    assert verdict.answer.cost == 6
+    assert verdict.answer.bound <= 6
+    assert len(thorough) == 2
+
+
+def test_more_orders_come_before_urgent_ones():
+    claims = Claim(1, {"poster": 1}), Claim(2, {"card": 2}), Claim(3, {"card": 2})
+    verdict = verdict_on(problem(SHEETS), *claims)
+    assert (verdict.made, verdict.waiting) == ((2, 3), (1,))
+    assert (verdict.most_possible, verdict.proven_most) == (2, True)
+
+
+def test_of_as_many_orders_the_most_urgent_are_made():
+    """The most urgent is kept, though two later ones could then be exchanged for earlier ones."""
+    claims = [Claim(n, {"card": k}) for n, k in ((1, 2), (2, 3), (3, 2), (4, 1))]
+    verdict = verdict_on(problem(SHEETS), *claims)
+    assert verdict.made == (1, 3)
+    assert verdict.proven_most
+
+
+def test_of_equally_urgent_orders_the_cheaper_are_made():
+    """Six cards find room in all; two of them on the cheap sheet."""
+    stock = SHEETS, Stock("cheap", cm(10), cm(20), 1, Fraction(1))
+    day, later = date(2024, 5, 3), date(2024, 5, 4)
+    many, few = Claim(1, {"card": 5}, day), Claim(2, {"card": 2}, day)
+    verdict = verdict_on(problem(*stock), many, few)
+    assert (verdict.made, verdict.answer.cost) == ((2,), 1)
+    verdict = verdict_on(problem(*stock), many, few._replace(due=later))
+    assert (verdict.made, verdict.answer.cost) == ((1,), 3)
+    # Without a day each is less urgent than those before it.
+    verdict = verdict_on(problem(*stock), many._replace(due=None), few._replace(due=None))
+    assert verdict.made == (1,)
+
+
+def test_a_cheap_order_on_paper_without_end_is_rather_made():
+    """What one order takes of a paper of which there is plenty counts too."""
+    gold = Stock("gold", cm(10), cm(10), None, Fraction(7), "gold")
+    task = problem(SHEETS, gold, wants=(CARD, replace(CARD, name="g", paper="gold")))
+    day = date(2024, 5, 3)
+    verdict = verdict_on(
+        task, Claim(1, {"card": 4, "g": 2}, day), Claim(2, {"card": 3, "g": 1}, day)
+    )
+    assert (verdict.made, verdict.answer.cost) == ((2,), 9)
+
+
+@pytest.mark.parametrize("cuts", Cuts)
+def test_what_area_cannot_tell_is_proven_too(cuts):
+    """Four pieces of 7 × 13 round a hole fit 20 × 20 by free cuts, and by straight cuts not."""
+    blade = Want("blade", cm(7), cm(13), 0)
+    claims = [Claim(n, {"blade": 1}) for n in range(5)]
+    verdict = verdict_on(problem(SHEETS, wants=(blade,), cuts=cuts), *claims)
+    assert len(verdict.made) == (4 if cuts is Cuts.FREE else 3)
+    assert verdict.proven_most
 
 
 def test_left_over():
@@ -197,6 +255,67 @@ small_stock = st.lists(
     min_size=1,
     max_size=2,
 )
+
+
+def aims(task, claims, chosen):
+    """What choices are compared by, the least first; None if these orders can't be made."""
+    wanted = pieces_wanted(claims, [claims[i].order for i in chosen])
+    answer = solve(
+        replace(
+            task,
+            wants=tuple(replace(w, quantity=wanted[w.name]) for w in task.wants if wanted[w.name]),
+        ),
+        Effort.QUICK,
+    )
+    if answer.unplaced:
+        return None
+    days = sorted({claim.due for claim in claims})
+    return -len(chosen), sorted(days.index(claims[i].due) for i in chosen), answer.cost
+
+
+@given(
+    st.lists(st.tuples(st.integers(2, 6), st.integers(2, 6)), min_size=1, max_size=3),
+    st.lists(
+        st.tuples(st.integers(4, 9), st.integers(4, 9), st.integers(1, 2), st.integers(0, 5)),
+        min_size=1,
+        max_size=2,
+    ),
+    st.lists(
+        st.tuples(
+            st.dictionaries(st.integers(0, 2), st.integers(1, 2), min_size=1, max_size=2),
+            st.integers(1, 3),
+        ),
+        min_size=1,
+        max_size=5,
+    ),
+    st.sampled_from(Cuts),
+)
+@settings(max_examples=40, deadline=None)
+def test_no_other_choice_is_better(some_wants, some_stock, some_claims, cuts):
+    """Every choice of orders is tried; problems as small as these are solved exactly."""
+    wants = tuple(Want(f"w{i}", cm(w), cm(h), 0) for i, (w, h) in enumerate(some_wants))
+    stock = tuple(
+        Stock(f"s{i}", cm(w), cm(h), n, Fraction(price))
+        for i, (w, h, n, price) in enumerate(some_stock)
+    )
+    some_claims.sort(key=lambda one: one[1])
+    claims = [
+        Claim(
+            number,
+            {f"w{i}": n for i, n in pieces.items() if i < len(wants)},
+            date(2024, 1, day),
+        )
+        for number, (pieces, day) in enumerate(some_claims)
+    ]
+    task = problem(*stock, wants=wants, cuts=cuts)
+    verdict = verdict_on(task, *claims)
+    every = range(len(claims))
+    choices = [c for size in range(len(claims) + 1) for c in combinations(every, size)]
+    best = min(found for c in choices if (found := aims(task, claims, c)) is not None)
+    assert aims(task, claims, verdict.made) == best
+    assert verdict.proven_most
+
+
 small_claims = st.lists(
     st.dictionaries(st.integers(0, 2), st.integers(1, 3), max_size=3), min_size=1, max_size=4
 )
