@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import os
 import random
+import signal
 import sys
+import time
 from pathlib import Path
 
 import pytest
 
 from inventory import shop as shop_module
+from inventory.backup import back_up, restore
 from inventory.check import check_shop
 from inventory.shop import ShopFile, open_shop
 from nester.refusal import Refusal
@@ -98,3 +101,36 @@ def test_random_deeds_leave_a_sound_book(shop: ShopFile) -> None:
     done = {do_a_deed(shop, random.Random(f"sound {number}")) for number in range(40)}
     assert len(done) > 8
     assert check_shop(shop).faults == []
+
+
+@needs_unix
+@pytest.mark.filterwarnings("ignore:.*fork.*:DeprecationWarning")
+def test_a_restore_that_is_killed_leaves_the_old_book_or_the_new_one(
+    shop_path: Path, tmp_path: Path
+) -> None:
+    copy = tmp_path / "copy.sqlite"
+    with open_shop(shop_path) as shop:
+        begin_work(shop)
+        back_up(shop, copy)
+        new = state(shop)
+        for number in range(30):
+            do_a_deed(shop, random.Random(f"restore {number}"))
+        old = state(shop)
+    before = shop_path.read_bytes()
+    rng = random.Random(5)
+    for _ in range(12):
+        child = os.fork()
+        if child == 0:
+            try:
+                restore(copy, shop_path, replace=True)
+            finally:
+                os._exit(0)
+        time.sleep(rng.uniform(0, 0.06))
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
+        with open_shop(shop_path) as shop:
+            assert check_shop(shop).faults == []
+            assert state(shop) in (old, new)
+        for end in ("-wal", "-shm"):
+            Path(f"{shop_path}{end}").unlink(missing_ok=True)
+        shop_path.write_bytes(before)

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import threading
+from pathlib import Path
 
 import pytest
-from sqlalchemy import create_engine, text
+from sqlalchemy import create_engine, inspect, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.orm import Session
 
 from inventory import shop as shop_module
 from inventory import stash
+from inventory.server import building
 from inventory.shop import ShopFile, open_shop, the_shop
 from nester.refusal import Refusal
+from tests.integration import test_migrations as steps
 
 
 def add_paper(session, name: str = "Night card") -> None:
@@ -131,3 +134,69 @@ def test_a_server_that_goes_away_is_refused(database: str) -> None:
     ):
         cut_off_while_writing(session, other)
     assert papers(database) == []
+
+
+# --- bringing older tables up to date
+
+
+def rows(url: str) -> dict[str, int]:
+    engine = create_engine(make_url(url).set(drivername="postgresql+psycopg"))
+    with engine.connect() as connection:
+        found = {
+            name: int(connection.scalar(text(f"SELECT count(*) FROM {name}")) or 0)  # noqa: S608
+            for name in inspect(connection).get_table_names()
+        }
+    engine.dispose()
+    return found
+
+
+def fill(url: str, statements: str) -> None:
+    engine = create_engine(make_url(url).set(drivername="postgresql+psycopg"))
+    with engine.begin() as connection:
+        connection.exec_driver_sql(statements)
+    engine.dispose()
+
+
+def test_every_step_keeps_what_is_there_and_an_archive_of_it(
+    empty_database: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    before: dict[str, int] = {}
+    for script in list(steps.scripts().walk_revisions())[::-1]:
+        with monkeypatch.context() as older:
+            older.setattr(shop_module, "HEAD_REVISION", script.revision)
+            if not before:
+                with building(make_url(empty_database)):
+                    pass
+            else:
+                with open_shop(empty_database) as shop:
+                    assert shop.backup is not None
+                    assert shop.backup.parent == tmp_path / "quirebox" / "backups"
+            after = rows(empty_database)
+            assert {name: after[name] for name in before} == before
+            if script.revision in steps.FILL:
+                fill(empty_database, steps.FILL[script.revision])
+            before = rows(empty_database)
+    with open_shop(empty_database) as shop, shop.read() as session:
+        found = {row.label: row.quantity for row in stash.list_stash(session)}
+    assert (found["S-1"], found["K-1"]) == (10, 1)
+
+
+def test_a_newer_database_is_refused_and_left_alone(empty_server_shop: str) -> None:
+    fill(empty_server_shop, "UPDATE alembic_version SET version_num = '9999'")
+    before = rows(empty_server_shop)
+    with pytest.raises(Refusal, match="was written by a newer version of Quirebox"):
+        open_shop(empty_server_shop)
+    assert rows(empty_server_shop) == before
+
+
+def test_a_step_that_fails_changes_nothing(
+    empty_server_shop: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    with monkeypatch.context() as newer:
+        steps.newer_program(tmp_path, newer, steps.BREAKS.replace(', recreate="always"', ""))
+        with pytest.raises(ArithmeticError):
+            open_shop(empty_server_shop)
+    assert list((tmp_path / "quirebox" / "backups").iterdir()) == []
+    assert papers(empty_server_shop) == []
