@@ -93,6 +93,7 @@ READING = {
     "batch": ("batch", "show", "1"),
     "batches": ("batch", "list"),
     "board": ("order", "board"),
+    "check": ("shop", "check"),
     "counted": ("stash", "counted"),
     "deeds": ("stash", "deeds"),
     "deliveries": ("sheet", "deliveries"),
