@@ -17,6 +17,7 @@ __all__ = [
     "MOST_DECIMALS",
     "check_amount",
     "check_currency",
+    "down_to_coin",
     "format_money",
     "parse_money",
     "round_to_coin",
@@ -67,6 +68,12 @@ def round_to_coin(amount: Decimal | Fraction, currency: str) -> Decimal:
     exact = Fraction(amount) / Fraction(coin)
     coins = (2 * abs(exact.numerator) + exact.denominator) // (2 * exact.denominator)
     return coin * (coins if exact >= 0 else -coins)
+
+
+def down_to_coin(amount: Decimal | Fraction, currency: str) -> Decimal:
+    """Return the amount rounded down to the smallest coin."""
+    coin = smallest_coin(currency)
+    return coin * (Fraction(amount) // Fraction(coin))
 
 
 def parse_money(text: str, what: str) -> Decimal:

@@ -15,7 +15,7 @@ from inventory.documents.plan_lists import (
     shopping_rows,
     take_out_rows,
 )
-from inventory.money import format_money, round_to_coin
+from inventory.money import down_to_coin, format_money, round_to_coin
 from inventory.plan import Plan, PlannedLayout
 from nester.cutting import cautions, cutting_minutes, steps
 from nester.measure import format_area, format_size
@@ -86,7 +86,8 @@ def _worth(plan: Plan) -> str:
     used = 100 * plan.piece_area / plan.paper_area
     kept = 100 * plan.kept_area / plan.paper_area
     return (
-        f"{pieces} pieces from {sheets} sheets and {offcuts} offcuts"
+        f"{_number(pieces, 'piece', 'pieces')} from {_number(sheets, 'sheet', 'sheets')}"
+        f" and {_number(offcuts, 'offcut', 'offcuts')}"
         f" ({format_area(plan.paper_area)}): {used:.0f} % become pieces,"
         f" {kept:.0f} % go back as offcuts.\n"
         f"{_proof(plan)}\n"
@@ -95,15 +96,23 @@ def _worth(plan: Plan) -> str:
 
 
 def _proof(plan: Plan) -> str:
-    spent = f"Paper for {format_money(plan.cost, plan.currency)}"
-    kept = round_to_coin(plan.kept, plan.currency)
-    if kept:
-        spent += f", less {format_money(kept, plan.currency)} for offcuts kept"
+    said = f"Paper for {format_money(plan.cost, plan.currency)}"
+    if round_to_coin(plan.kept, plan.currency):
+        kept, net = (round_to_coin(one, plan.currency) for one in (plan.kept, plan.net))
+        said += (
+            f", less {format_money(kept, plan.currency)} for offcuts kept:"
+            f" {format_money(net, plan.currency)}"
+        )
     if plan.net == plan.bound:
-        return f"{spent}; no plan can use less."
-    bound = format_money(plan.bound, plan.currency)
+        return f"{said}; no plan comes to less."
+    # Rounded down it stays true.
+    bound = format_money(down_to_coin(plan.bound, plan.currency), plan.currency)
     gap = float(100 * plan.gap)
-    return f"{spent}; no plan can use less than {bound}, so at most {gap:.1f} % could be saved."
+    return f"{said}; no plan comes to less than {bound}, so at most {gap:.1f} % could be saved."
+
+
+def _number(count: int, one: str, many: str) -> str:
+    return f"{count} {one if count == 1 else many}"
 
 
 def _hours(minutes: int) -> str:
