@@ -29,6 +29,7 @@ from inventory.cutting import (
     plan_of,
 )
 from inventory.models import Batch, BatchStatus, Kind, Order, Pattern, Shop, Status
+from inventory.models import Grain as PaperGrain
 from inventory.money import MOST_DECIMALS
 from inventory.orders import get_order, list_orders, order_pieces, set_status
 from inventory.plan import (
@@ -48,7 +49,7 @@ from inventory.stash import StashRow, find_stock, list_papers, list_stash, worth
 from nester.layouts import Answer, Cuts, Effort, Layout, Problem, Rect, Stock, Want
 from nester.measure import area_m2
 from nester.packing import Claim, Progress, Stop, Verdict, left_over, never, solve, solve_orders
-from nester.pieces import Piece, Turn
+from nester.pieces import Grain, Piece, Turn
 from nester.refusal import Refusal
 from nester.verify import require
 from nester.voids import voids
@@ -353,6 +354,7 @@ class _Desk:
         self.shop: Shop = the_shop(session)
         self.orders = orders
         self.swatches = {paper.name: paper.swatch for paper in list_papers(session)}
+        self._grains = {paper.name: paper.grain for paper in list_papers(session)}
         self._directional = {
             paper.name for paper in list_papers(session) if paper.pattern is Pattern.DIRECTIONAL
         }
@@ -510,11 +512,21 @@ class _Desk:
                 row.height,
                 row.place,
                 self.prices[row.label],
+                self._grain(row),
+                row.paper in self._directional,
             )
             planned.append(
                 PlannedLayout(number, sheet, layout.copies, spots, layout.cuts, layout.offcuts)
             )
         return tuple(planned)
+
+    def _grain(self, row: StashRow) -> Grain:
+        """Return how the fibres of a sheet lie; how an offcut was cut from it nobody knows."""
+        grain = self._grains[row.paper]
+        if row.kind is Kind.OFFCUT or grain is PaperGrain.UNKNOWN or row.width == row.height:
+            return Grain.ANY
+        wide = row.width > row.height
+        return Grain.WIDTH if wide == (grain is PaperGrain.LONG) else Grain.HEIGHT
 
     def _place_in_plan(self, layout: Layout) -> tuple[str, int, int]:
         row = self.rows[layout.stock]

@@ -30,7 +30,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship,
 from sqlalchemy.types import TypeDecorator, TypeEngine
 
 from inventory.names import LONGEST_NAME, fold
-from nester.layouts import SMALLEST_OFFCUT, Cuts
+from nester.layouts import SMALLEST_OFFCUT, Cuts, Margins, Rect, Trimmer
 from nester.measure import Unit
 
 if TYPE_CHECKING:
@@ -42,10 +42,13 @@ __all__ = [
     "Batch",
     "BatchOrder",
     "BatchStatus",
+    "Bruise",
     "Deed",
     "Delivery",
     "Effort",
+    "Fibres",
     "Grain",
+    "GrainTold",
     "Kind",
     "Lost",
     "Measure",
@@ -89,6 +92,14 @@ class Grain(StrEnum):
     SHORT = "short"
 
 
+class Fibres(StrEnum):
+    """Along which of its own sides an offcut's fibres lie."""
+
+    UNKNOWN = "unknown"
+    WIDTH = "width"
+    HEIGHT = "height"
+
+
 class Kind(StrEnum):
     """What a row of stock is."""
 
@@ -108,6 +119,10 @@ class Reason(StrEnum):
     COUNTED = "counted"
     """A count found more or less than the book said."""
     SPOILED = "spoiled"
+    BRUISED = "bruised"
+    """A part of it can't be used any more; a sheet becomes a labelled piece of its own by it."""
+    GRAIN = "grain"
+    """How an offcut's fibres lie was found out."""
     MOVED = "moved"
     """It lies in another place now."""
     USED = "used"
@@ -221,6 +236,7 @@ _COLUMN_TYPES: dict[Any, TypeEngine[Any]] = {
         for kind in (
             Pattern,
             Grain,
+            Fibres,
             Kind,
             Reason,
             Status,
@@ -262,6 +278,12 @@ class Shop(Base):
         Short side of the smallest offcut worth keeping, in fine units.
     offcut_worth
         Percent of its share of a sheet's price at which an offcut counts in a plan.
+    gap
+        Least distance between two pieces, in fine units.
+    longest_cut, smallest_strip, stages
+        What the trimmer can do (see `nester.layouts.Trimmer`).
+    follow_grain
+        Whether pieces that wish for a grain follow it, where it is known.
     """
 
     __tablename__ = "shop"
@@ -269,6 +291,10 @@ class Shop(Base):
         CheckConstraint("id = 1", name="single"),
         CheckConstraint("smallest_offcut > 0", name="smallest_offcut"),
         CheckConstraint("offcut_worth BETWEEN 0 AND 100", name="offcut_worth"),
+        CheckConstraint("gap >= 0", name="gap"),
+        CheckConstraint("longest_cut > 0", name="longest_cut"),
+        CheckConstraint("smallest_strip >= 0", name="smallest_strip"),
+        CheckConstraint("stages > 0", name="stages"),
     )
 
     id: Mapped[int] = mapped_column(primary_key=True, default=1)
@@ -277,6 +303,16 @@ class Shop(Base):
     currency: Mapped[str] = mapped_column(String(3))
     smallest_offcut: Mapped[int] = mapped_column(BigInteger, default=SMALLEST_OFFCUT)
     offcut_worth: Mapped[int] = mapped_column(default=OFFCUT_WORTH)
+    gap: Mapped[int] = mapped_column(BigInteger, default=0)
+    longest_cut: Mapped[int | None] = mapped_column(BigInteger)
+    smallest_strip: Mapped[int] = mapped_column(BigInteger, default=0)
+    stages: Mapped[int | None]
+    follow_grain: Mapped[bool] = mapped_column(default=True)
+
+    @property
+    def trimmer(self) -> Trimmer:
+        """What its trimmer can do."""
+        return Trimmer(self.longest_cut, self.smallest_strip, self.stages)
 
 
 class _Named:
@@ -403,6 +439,11 @@ class Stock(Base):
         What its maker printed on the pack: colours differ a little from lot to lot.
     parent
         What an offcut was cut from, if that is known.
+    margin_left, margin_top, margin_right, margin_bottom
+        How much along each edge can't be used, in fine units.
+    grain
+        How an offcut's fibres lay when it came, if that was known; what was found out since is in
+        `GrainTold`.  Of sheets the paper says it.
     """
 
     __tablename__ = "stock"
@@ -410,6 +451,15 @@ class Stock(Base):
         UniqueConstraint("kind", "number"),
         CheckConstraint("width > 0 AND height > 0", name="size"),
         CheckConstraint("kind = 'offcut' OR parent_id IS NULL", name="parent"),
+        CheckConstraint("kind = 'offcut' OR grain = 'unknown'", name="sheet_grain"),
+        CheckConstraint(
+            "margin_left >= 0 AND margin_top >= 0 AND margin_right >= 0 AND margin_bottom >= 0",
+            name="margins",
+        ),
+        CheckConstraint(
+            "margin_left + margin_right < width AND margin_top + margin_bottom < height",
+            name="usable",
+        ),
         Index(None, "paper_id", "width", "height"),
     )
 
@@ -425,10 +475,20 @@ class Stock(Base):
     note: Mapped[str] = mapped_column(Text, default="")
     lot: Mapped[str] = mapped_column(String(LONGEST_NAME), default="")
     parent_id: Mapped[int | None] = mapped_column(ForeignKey("stock.id"))
+    margin_left: Mapped[int] = mapped_column(BigInteger, default=0)
+    margin_top: Mapped[int] = mapped_column(BigInteger, default=0)
+    margin_right: Mapped[int] = mapped_column(BigInteger, default=0)
+    margin_bottom: Mapped[int] = mapped_column(BigInteger, default=0)
+    grain: Mapped[Fibres] = mapped_column(default=Fibres.UNKNOWN)
 
     paper: Mapped[Paper] = relationship()
     place: Mapped[Place | None] = relationship()
     parent: Mapped[Stock | None] = relationship(remote_side="Stock.id")
+
+    @property
+    def margins(self) -> Margins:
+        """How much along each edge can't be used."""
+        return Margins(self.margin_left, self.margin_top, self.margin_right, self.margin_bottom)
 
 
 class Deed(Base):
@@ -493,6 +553,51 @@ class Movement(Base):
     batch: Mapped[Batch | None] = relationship()
     undoes: Mapped[Movement | None] = relationship(remote_side="Movement.id")
     deed: Mapped[Deed | None] = relationship()
+
+
+class Bruise(Base):
+    """A rectangle of a labelled piece of paper from which nothing can be cut any more.
+
+    It counts unless its deed was taken back; the database refuses to change or delete it.
+    """
+
+    __tablename__ = "bruise"
+    __table_args__ = (
+        CheckConstraint("x >= 0 AND y >= 0 AND width > 0 AND height > 0", name="size"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
+    stock_id: Mapped[int] = mapped_column(ForeignKey("stock.id"), index=True)
+    x: Mapped[int] = mapped_column(BigInteger)
+    y: Mapped[int] = mapped_column(BigInteger)
+    width: Mapped[int] = mapped_column(BigInteger)
+    height: Mapped[int] = mapped_column(BigInteger)
+
+    deed: Mapped[Deed] = relationship()
+    stock: Mapped[Stock] = relationship()
+
+    @property
+    def rect(self) -> Rect:
+        """Where it is, from the left and top edge of the stock as it is entered."""
+        return Rect(self.x, self.y, self.width, self.height)
+
+
+class GrainTold(Base):
+    """How an offcut's fibres lie, as was found out; the last one counts that was not taken back.
+
+    The database refuses to change or delete it.
+    """
+
+    __tablename__ = "grain_told"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
+    stock_id: Mapped[int] = mapped_column(ForeignKey("stock.id"), index=True)
+    grain: Mapped[Fibres]
+
+    deed: Mapped[Deed] = relationship()
+    stock: Mapped[Stock] = relationship()
 
 
 class StockCount(Base):

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from nester.layouts import Cut, Cuts, Effort, Layout, Placed, Rect, Stock
 from nester.measure import Length, Unit
-from nester.pieces import Piece
+from nester.pieces import Grain, Piece
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
@@ -38,7 +38,14 @@ __all__ = [
 class Sheet:
     """The sheet or offcut that a layout is cut from, and where it lies.
 
-    `price` is what using one counts in the plan's cost.
+    Attributes
+    ----------
+    price
+        What using one counts in the plan's cost.
+    grain
+        Along which of its sides its fibres lie, if that is known.
+    pattern_up
+        Its paper has a pattern with a top, which is the sheet's top.
     """
 
     label: str
@@ -49,6 +56,8 @@ class Sheet:
     height: Length
     place: str | None
     price: Decimal
+    grain: Grain = Grain.ANY  # plans booked before these were kept say nothing of them
+    pattern_up: bool = False
 
 
 @dataclass(frozen=True)
@@ -216,7 +225,15 @@ class Plan:
         )
         return (
             Layout(sheet.label, planned.copies, placed, planned.cuts, planned.offcuts),
-            Stock(sheet.label, sheet.width, sheet.height, None, Fraction(sheet.price), sheet.paper),
+            Stock(
+                sheet.label,
+                sheet.width,
+                sheet.height,
+                None,
+                Fraction(sheet.price),
+                sheet.paper,
+                grain=sheet.grain,
+            ),
         )
 
     def pieces_of(self, planned: PlannedLayout) -> list[Piece]:

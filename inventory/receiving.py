@@ -14,11 +14,12 @@ from sqlalchemy import insert, select
 
 from inventory import ledger
 from inventory.labels import find_stock, label_of, next_number
-from inventory.models import Deed, Delivery, Kind, Movement, Paper, Reason, Stock
+from inventory.models import Deed, Delivery, Fibres, Kind, Movement, Paper, Reason, Stock
 from inventory.money import MOST_DECIMALS, check_amount
 from inventory.names import clean_name, clean_note, fold, shorten, whole_number
 from inventory.papers import find_paper
 from inventory.places import Places
+from nester.layouts import Margins
 from nester.measure import LARGEST, Length, Unit, format_size
 from nester.paper import Size
 from nester.refusal import Refusal
@@ -63,6 +64,10 @@ class Line:
         Where they are put; a new name makes a new place.
     lot
         What its maker printed on the pack.
+    margins
+        How much along each edge can't be used.
+    grain
+        How an offcut's fibres lie, if that is known; of sheets the paper says it.
     where
         What to put before a refusal: ``sheets.csv, line 3, quantity: ``.
     """
@@ -75,6 +80,8 @@ class Line:
     note: str = ""
     lot: str = ""
     where: str = ""
+    margins: Margins = Margins()
+    grain: Fibres = Fibres.UNKNOWN
 
 
 def receive(
@@ -90,8 +97,8 @@ def receive(
 ) -> list[Stock]:
     """Put sheets into the stash, in one deed.
 
-    They join the sheets of the same paper, size, price, place and lot, if there are such; else
-    they get a label of their own.
+    They join the sheets of the same paper, size, margins, price, place and lot, if there are such;
+    else they get a label of their own.
 
     Parameters
     ----------
@@ -143,6 +150,7 @@ def add_sheets(
     place: str | None = None,
     note: str = "",
     lot: str = "",
+    margins: Margins = Margins(),
     supplier: str = "",
     number: str = "",
     again: bool = False,
@@ -156,7 +164,7 @@ def add_sheets(
     Refusal
         If there is no such paper, something can't be so, or the delivery note was booked before.
     """
-    line = Line(paper, size, quantity, price, place, note, lot)
+    line = Line(paper, size, quantity, price, place, note, lot, margins=margins)
     (stock,) = receive(
         session, [line], supplier=supplier, number=number, again=again, reason=reason,
         note=note, at=at,
@@ -172,6 +180,8 @@ def add_offcut(
     price: Decimal | None = None,
     place: str | None = None,
     note: str = "",
+    margins: Margins = Margins(),
+    grain: Fibres = Fibres.UNKNOWN,
     parent: str | None = None,
     batch: Batch | None = None,
     reason: Reason = Reason.KEPT,
@@ -183,6 +193,8 @@ def add_offcut(
     ----------
     price
         What it counts in a plan; by its size (see `inventory.stash.worth`), unless given.
+    margins, grain
+        See `Line`.
     parent
         The label of what it was cut from.
     batch
@@ -203,7 +215,7 @@ def add_offcut(
             " cut from it"
         )
     deed = ledger.begin_deed(session, reason, note=note, at=at, batch=batch)
-    line = Line(paper, size, 1, price, place, note)
+    line = Line(paper, size, 1, price, place, note, margins=margins, grain=grain)
     (stock,) = keep_offcuts(session, deed, [line], reason=reason, parents=[cut_from])
     return stock
 
@@ -235,7 +247,7 @@ def keep_offcuts(
     return stocks
 
 
-_Key = tuple[int, Length, Length, Decimal | None, int | None, str]
+_Key = tuple[int, Length, Length, Margins, Decimal | None, int | None, str]
 
 
 class _Shelf:
@@ -261,12 +273,18 @@ class _Shelf:
     def _fields(line: Line) -> dict[str, Any]:
         """Return what a line says by itself, checked."""
         size = _size(line.size)
+        left, top, right, bottom = _margins(line.margins, size)
         return {
             "width": size.width,
             "height": size.height,
             "price": None if line.price is None else check_amount(line.price, "the price"),
             "note": clean_note(line.note),
             "lot": clean_name(line.lot, "the lot") if line.lot.strip() else "",
+            "margin_left": left,
+            "margin_top": top,
+            "margin_right": right,
+            "margin_bottom": bottom,
+            "grain": line.grain,
         }
 
     def paper(self, line: Line) -> Paper:
@@ -322,15 +340,19 @@ class _Shelf:
             .order_by(Stock.number.desc())
         )
         return {
-            (one.paper_id, one.width, one.height, one.price, one.place_id, fold(one.lot)): one
+            (
+                one.paper_id, one.width, one.height, one.margins, one.price, one.place_id,
+                fold(one.lot),
+            ): one
             for one in rows
-        }
+        }  # fmt: skip
 
     @staticmethod
     def _key(values: Mapping[str, Any]) -> _Key:
         fields = ("paper_id", "width", "height", "price", "place_id")
         paper, width, height, price, place = (values[field] for field in fields)
-        return paper, width, height, price, place, fold(values["lot"])
+        edges = (values[f"margin_{edge}"] for edge in Margins._fields)
+        return paper, width, height, Margins(*edges), price, place, fold(values["lot"])
 
     def _values(self, line: Line, kind: Kind, number: int, parent: Stock | None) -> dict[str, Any]:
         place = self._place(line.place)
@@ -370,6 +392,17 @@ def _size(size: Size | tuple[Length, Length]) -> Size:
     if not all(0 < length <= LARGEST for length in size):
         raise Refusal("a sheet's width and height must be more than zero and at most 10 m")
     return Size(*size)
+
+
+def _margins(margins: Margins, size: Size) -> Margins:
+    if min(margins) < 0:
+        raise Refusal("a margin must be zero or more")
+    left, top, right, bottom = margins
+    if left + right >= size.width or top + bottom >= size.height:
+        raise Refusal(
+            "the margins leave nothing of it to cut from; they must be narrower than the sheet"
+        )
+    return margins
 
 
 # --- deliveries --------------------------------------------------------------------------------

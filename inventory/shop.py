@@ -38,8 +38,11 @@ if TYPE_CHECKING:
     from alembic.config import Config
     from sqlalchemy import Connection, Engine
 
+    from nester.layouts import Trimmer
+
 __all__ = [
     "HEAD_REVISION",
+    "MOST_STAGES",
     "PATH_VARIABLE",
     "PATIENCE",
     "WAIT_SECONDS",
@@ -59,11 +62,14 @@ __all__ = [
     "upgrade",
 ]
 
-HEAD_REVISION = "0003"
+HEAD_REVISION = "0004"
 """The newest revision in `migrations/`; known here so that opening an up-to-date shop needs no
 Alembic, which takes longer to import than a listing may take."""
 
 PATH_VARIABLE = "QUIREBOX_SHOP"
+
+MOST_STAGES = 100
+"""Nobody turns paper more often until a piece is free."""
 
 _APPLICATION_ID = 0x51626F78
 """Marks an SQLite file as a shop of ours (https://sqlite.org/pragma.html#pragma_application_id)."""
@@ -247,6 +253,9 @@ def change_shop(
     unit: Unit | str | None = None,
     smallest_offcut: Length | None = None,
     offcut_worth: int | None = None,
+    gap: Length | None = None,
+    trimmer: Trimmer | None = None,
+    follow_grain: bool | None = None,
 ) -> Shop:
     """Change what is given and leave the rest; stored lengths and orders keep their sizes.
 
@@ -256,6 +265,12 @@ def change_shop(
         Short side of the smallest offcut worth keeping, in fine units.
     offcut_worth
         0 to 100 percent.
+    gap
+        Least distance between two pieces, in fine units.
+    trimmer
+        What the trimmer can do, all of it.
+    follow_grain
+        Whether pieces that wish for a grain follow it, where it is known.
 
     Raises
     ------
@@ -273,10 +288,36 @@ def change_shop(
         changes["smallest_offcut"] = smallest_offcut
     if offcut_worth is not None:
         changes["offcut_worth"] = whole_number(offcut_worth, "the worth of an offcut", most=100)
+    if gap is not None:
+        changes["gap"] = _distance(gap, "the gap between pieces")
+    if trimmer is not None:
+        changes |= _trimmer(trimmer)
+    if follow_grain is not None:
+        changes["follow_grain"] = follow_grain
     shop = the_shop(session)
     for key, value in changes.items():
         setattr(shop, key, value)
     return shop
+
+
+def _distance(length: Length, what: str, least: Length = 0) -> Length:
+    if not least <= length <= LARGEST:
+        least_words = "more than zero" if least else "zero or more"
+        raise Refusal(f"{what} must be {least_words} and at most 10 m")
+    return length
+
+
+def _trimmer(trimmer: Trimmer) -> dict[str, Any]:
+    longest, stages = trimmer.longest_cut, trimmer.stages
+    return {
+        "longest_cut": None
+        if longest is None
+        else _distance(longest, "the trimmer's longest cut", 1),
+        "smallest_strip": _distance(trimmer.smallest_strip, "the smallest strip it can hold"),
+        "stages": None
+        if stages is None
+        else whole_number(stages, "the stages of cutting", least=1, most=MOST_STAGES),
+    }
 
 
 # --- reaching the file -------------------------------------------------------------------------

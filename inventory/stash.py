@@ -14,10 +14,24 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from sqlalchemy import and_, func, or_, select
+from sqlalchemy.orm import aliased
 
 from inventory import ledger
+from inventory.condition import bruises, holds, lies, told_grains
 from inventory.labels import find_stock
-from inventory.models import Kind, Movement, Paper, Reason, Shop, Stock, StockCount
+from inventory.models import (
+    Bruise,
+    Deed,
+    Fibres,
+    GrainTold,
+    Kind,
+    Movement,
+    Paper,
+    Reason,
+    Shop,
+    Stock,
+    StockCount,
+)
 from inventory.money import round_to_coin
 from inventory.names import choice, fold, whole_number
 from inventory.papers import (
@@ -32,10 +46,14 @@ from inventory.papers import (
 )
 from inventory.places import Places, add_place, find_place, list_places, place_for, within
 from inventory.receiving import Line, add_offcut, add_sheets, stocks_for
+from nester.layouts import Margins, Rect
+from nester.layouts import Stock as Sheet
 from nester.measure import Length
+from nester.pieces import Grain
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from datetime import datetime
 
     from sqlalchemy import ColumnElement, Select
@@ -64,6 +82,7 @@ __all__ = [
     "read_caliper",
     "read_swatch",
     "spoil",
+    "usable_holds",
     "worth",
 ]
 
@@ -83,6 +102,12 @@ class StashRow:
     area_price
         What a square fine unit costs on the paper's cheapest sheets; None if no sheet of it has a
         price.
+    margins
+        How much along each edge can't be used.
+    bruises
+        Rectangles of it that can't be used.
+    grain
+        Along which of its sides its fibres lie, if that is known.
     """
 
     label: str
@@ -97,12 +122,33 @@ class StashRow:
     place: str | None
     note: str = ""
     area_price: Fraction | None = None
+    margins: Margins = Margins()
+    bruises: tuple[Rect, ...] = ()
+    grain: Grain = Grain.ANY
+
+    @property
+    def as_sheet(self) -> Sheet:
+        """It in the words of `nester.layouts`, with no price."""
+        return Sheet(
+            self.label, self.width, self.height, self.quantity, Fraction(0), self.paper,
+            self.margins, self.bruises, self.grain, self.kind is Kind.OFFCUT,
+        )  # fmt: skip
 
 
 class HistoryRow(NamedTuple):
-    """One movement of a label, and how many there were after it."""
+    """One movement of a label, and how many there were after it; or what was found out about it.
 
-    movement: int
+    Attributes
+    ----------
+    movement
+        None if nothing was moved.
+    bruise
+        Where it was bruised, if it was.
+    grain
+        How its fibres lie, if that was found out.
+    """
+
+    movement: int | None
     at: datetime
     change: int
     after: int
@@ -111,6 +157,8 @@ class HistoryRow(NamedTuple):
     note: str
     label: str
     deed: int | None
+    bruise: Rect | None = None
+    grain: Fibres | None = None
 
 
 # --- what is counted or lost -------------------------------------------------------------------
@@ -191,7 +239,7 @@ def put_stock(session: Session, label: str, place: str, quantity: int | None = N
         return stock
     deed = ledger.begin_deed(session, Reason.MOVED)
     line = Line(stock.paper.name, (stock.width, stock.height), quantity, stock.price, place,
-                stock.note, stock.lot)  # fmt: skip
+                stock.note, stock.lot, margins=stock.margins)  # fmt: skip
     (target,) = stocks_for(session, [line])
     if target.id == stock.id:
         raise Refusal(f"{stock.label} lies there already")
@@ -223,7 +271,7 @@ def list_stash(
     colour, finish
         A part of the word, in capitals or not: ``gre`` finds green.
     at_least
-        Width and height in fine units, laid either way round.
+        Width and height in fine units, laid either way round, between margins and bruises.
     place
         The name of a place; what lies in places within it counts too.
     include_empty
@@ -245,26 +293,40 @@ def list_stash(
     if kind is not None:
         query = query.where(Stock.kind == choice(Kind, kind, "the kind"))
     if at_least is not None:
-        query = query.where(_holds(*at_least))
+        query = query.where(usable_holds(*at_least))
     if place is not None:
         query = query.where(Stock.place_id.in_(within(find_place(session, place))))
     area_prices = _area_prices(session)
     places = Places(session)
-    rows = (
-        StashRow(*(*row, places.path(place_id), note, area_prices.get(paper_id)))
-        for paper_id, *row, place_id, note in session.execute(query)
-    )
-    return [row for row in rows if _has(row.colour, colour) and _has(row.finish, finish)]
+    bruised, told = bruises(session), told_grains(session)
+    rows = []
+    for (
+        stock, paper_id, at_start, of_paper, left, top, right, bottom, place_id, note, label,
+        of_kind, name, its_colour, its_finish, width, height, quantity, price,
+    ) in session.execute(query):  # fmt: skip
+        if not (_has(its_colour, colour) and _has(its_finish, finish)):
+            continue
+        grain = lies(of_kind, (width, height), told.get(stock, at_start), of_paper)
+        rows.append(StashRow(
+            label, of_kind, name, its_colour, its_finish, width, height, quantity, price,
+            places.path(place_id), note, area_prices.get(paper_id),
+            Margins(left, top, right, bottom), bruised.get(stock, ()), grain,
+        ))  # fmt: skip
+    if at_least is None:
+        return rows
+    return [row for row in rows if not row.bruises or holds(row.as_sheet, at_least)]
 
 
 def _listing(*, include_empty: bool) -> Select[*tuple[Any, ...]]:
-    """Select a paper's id, then the columns of `StashRow` in their order, the place by its id."""
+    """Select what `StashRow` is made of, the place by its id."""
     on_hand = ledger.sums()
     quantity = func.coalesce(on_hand.c.quantity, 0)
     query = (
         select(
-            Stock.paper_id, Stock.label, Stock.kind, Paper.name, Paper.colour, Paper.finish,
-            Stock.width, Stock.height, quantity, Stock.price, Stock.place_id, Stock.note,
+            Stock.id, Stock.paper_id, Stock.grain, Paper.grain.label("of_paper"),
+            Stock.margin_left, Stock.margin_top, Stock.margin_right, Stock.margin_bottom,
+            Stock.place_id, Stock.note, Stock.label, Stock.kind, Paper.name, Paper.colour,
+            Paper.finish, Stock.width, Stock.height, quantity, Stock.price,
         )
         .join(Paper, Stock.paper_id == Paper.id)
         .outerjoin(on_hand, on_hand.c.stock_id == Stock.id)
@@ -275,11 +337,18 @@ def _listing(*, include_empty: bool) -> Select[*tuple[Any, ...]]:
     return query if include_empty else query.where(quantity > 0)
 
 
-def _holds(width: Length, height: Length) -> ColumnElement[bool]:
-    return or_(
-        and_(Stock.width >= width, Stock.height >= height),
-        and_(Stock.width >= height, Stock.height >= width),
-    )
+def usable_holds(width: Length, height: Length, *, turned: bool = True) -> ColumnElement[bool]:
+    """Return the condition that a size has room between the margins of stock.
+
+    Parameters
+    ----------
+    turned
+        Whether it may also lie a quarter turn.
+    """
+    wide = Stock.width - Stock.margin_left - Stock.margin_right
+    high = Stock.height - Stock.margin_top - Stock.margin_bottom
+    upright = and_(wide >= width, high >= height)
+    return or_(upright, and_(wide >= height, high >= width)) if turned else upright
 
 
 def _has(text: str, wanted: str | None) -> bool:
@@ -317,7 +386,7 @@ def worth(shop: Shop, row: StashRow) -> Decimal:
 
 
 def history(session: Session, label: str) -> list[HistoryRow]:
-    """Return every movement of a label, the first one first.
+    """Return every movement of a label, and what was found out about it, the first one first.
 
     Raises
     ------
@@ -328,16 +397,52 @@ def history(session: Session, label: str) -> list[HistoryRow]:
 
 
 def history_rows(session: Session, which: ColumnElement[bool]) -> list[HistoryRow]:
-    """Return every movement of the stock that is meant, the first one first."""
+    """Return every movement of the stock that is meant, and what was found out about it."""
     lines = session.execute(
         select(Movement, Stock.label).join(Movement.stock).where(which).order_by(Movement.id)
     )
-    rows: list[HistoryRow] = []
+    # Before deeds were booked, a movement had none: these come first.
+    rows = [
+        HistoryRow(
+            movement.id, movement.at, movement.change, 0, movement.reason, movement.batch_id,
+            movement.note, label, movement.deed_id,
+        )
+        for movement, label in lines
+    ]  # fmt: skip
+    moved = {(row.deed, row.label): place for place, row in enumerate(rows)}
+    for found in _found_out(session, which):
+        place = moved.get((found.deed, found.label))
+        if place is None:
+            rows.append(found)
+        else:
+            rows[place] = rows[place]._replace(bruise=found.bruise, grain=found.grain)
+    rows.sort(key=lambda row: (row.deed or 0, row.movement or 0))
     after: Counter[str] = Counter()
-    for movement, label in lines:
-        after[label] += movement.change
-        rows.append(HistoryRow(
-            movement.id, movement.at, movement.change, after[label], movement.reason,
-            movement.batch_id, movement.note, label, movement.deed_id,
-        ))  # fmt: skip
+    for place, row in enumerate(rows):
+        after[row.label] += row.change
+        rows[place] = row._replace(after=after[row.label])
     return rows
+
+
+def _found_out(session: Session, which: ColumnElement[bool]) -> Iterator[HistoryRow]:
+    """Yield what was found out about stock, and where that was taken back."""
+    back = aliased(Deed)
+    for table in (Bruise, GrainTold):
+        lines = session.execute(
+            select(table, Deed, back, Stock.label)
+            .join(Deed, table.deed_id == Deed.id)
+            .join(Stock, table.stock_id == Stock.id)
+            .outerjoin(back, back.undoes_id == Deed.id)
+            .where(which)
+            .order_by(table.id)
+        )
+        for found, deed, undone, label in lines:
+            bruise = found.rect if isinstance(found, Bruise) else None
+            grain = found.grain if isinstance(found, GrainTold) else None
+            yield HistoryRow(
+                None, deed.at, 0, 0, deed.reason, None, deed.note, label, deed.id, bruise, grain
+            )
+            if undone is not None:
+                yield HistoryRow(
+                    None, undone.at, 0, 0, undone.reason, None, undone.note, label, undone.id
+                )

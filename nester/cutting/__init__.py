@@ -3,11 +3,12 @@
 from nester.cutting.order import CUT_WORTH, NotSeparable, cut_order, separable
 from nester.cutting.stages import stages_needed
 from nester.cutting.time import cutting_minutes
-from nester.cutting.words import cautions, offcut_name, step_text, steps
+from nester.cutting.words import Step, cautions, offcut_name, step_text, steps, told_steps
 
 __all__ = [
     "CUT_WORTH",
     "NotSeparable",
+    "Step",
     "cautions",
     "cut_order",
     "cutting_minutes",
@@ -16,4 +17,5 @@ __all__ = [
     "stages_needed",
     "step_text",
     "steps",
+    "told_steps",
 ]

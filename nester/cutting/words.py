@@ -4,22 +4,34 @@ from __future__ import annotations
 
 import textwrap
 from itertools import takewhile
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from nester.layouts import Rect
-from nester.measure import format_length, format_size
+from nester.layouts import ANY_TRIMMER, Rect
+from nester.voice import ENGLISH, mark
 
 if TYPE_CHECKING:
-    from nester.layouts import Cut, Layout
+    from collections.abc import Sequence
+
+    from nester.layouts import Cut, Layout, Trimmer
     from nester.measure import Length, Unit
+    from nester.voice import Voice
 
-__all__ = ["CAUTION", "KNIFE_CAUTION", "cautions", "offcut_name", "step_text", "steps"]
+__all__ = [
+    "CAUTION",
+    "KNIFE_CAUTION",
+    "Step",
+    "cautions",
+    "offcut_name",
+    "step_text",
+    "steps",
+    "told_steps",
+]
 
-CAUTION = (
+CAUTION = mark(
     "Keep fingers clear of the blade and children away from the table; a trimmer's own"
     " instructions and the rules of your place come first."
 )
-KNIFE_CAUTION = (
+KNIFE_CAUTION = mark(
     "With the knife: a sharp blade, a steel rule that does not slip, a cutting mat; cut in several"
     " light passes, with the hand that holds the rule behind its edge and never in the blade's"
     " way; cover or put away the blade at every pause."
@@ -30,9 +42,9 @@ _INDENT = "   "
 _FIXED_SPACE = "\N{NO-BREAK SPACE}"
 
 
-def offcut_name(number: int) -> str:
+def offcut_name(number: int, voice: Voice = ENGLISH) -> str:
     """Return what a layout's offcut is called; they are numbered from 1 in its order."""
-    return f"offcut {number}"
+    return voice.say("offcut {number}").format(number=number)
 
 
 def cautions(layout: Layout) -> tuple[str, ...]:
@@ -42,17 +54,22 @@ def cautions(layout: Layout) -> tuple[str, ...]:
     return (CAUTION, KNIFE_CAUTION) if any(cut.knife for cut in layout.cuts) else (CAUTION,)
 
 
-def step_text(layout: Layout, number: int, unit: Unit) -> str:
-    """Say one cut of a layout in words; see `steps`."""
-    return _Teller(layout, unit).step(number)
+class Step(NamedTuple):
+    """One cut in words: where it runs, and what becomes of what it frees."""
+
+    cut: str
+    frees: tuple[str, ...]
 
 
-def steps(layout: Layout, unit: Unit) -> tuple[str, ...]:
-    """Say the cuts of a layout in words, numbered from 1.
-
-    Each tells where the cut runs, measured from the left or top edge of the part that is cut, and
-    what it frees.  Lines are at most 76 characters long where words allow; those after the first
-    are indented.
+def told_steps(
+    layout: Layout,
+    unit: Unit,
+    *,
+    voice: Voice = ENGLISH,
+    trimmer: Trimmer = ANY_TRIMMER,
+    offcuts: Sequence[str] = (),
+) -> list[Step]:
+    """Say the cuts of a layout in words, in whole sentences.
 
     Parameters
     ----------
@@ -60,66 +77,150 @@ def steps(layout: Layout, unit: Unit) -> tuple[str, ...]:
         Its cuts must be in order, each part's own cuts together.
     unit
         In which sizes are written; what it can't show exactly is marked with ``≈``.
+    trimmer
+        What it can't cut from edge to edge is cut with a knife, and the words say so.
+    offcuts
+        What the layout's offcuts are called, in its order; `offcut_name` if not given.
     """
-    return _Teller(layout, unit).steps()
+    teller = _Teller(layout, unit, voice, trimmer, offcuts)
+    return [teller.step(number) for number in range(1, len(layout.cuts) + 1)]
+
+
+def step_text(layout: Layout, number: int, unit: Unit) -> str:
+    """Say one cut of a layout in words; see `steps`."""
+    return _as_text(_Teller(layout, unit).step(number))
+
+
+def steps(
+    layout: Layout,
+    unit: Unit,
+    *,
+    voice: Voice = ENGLISH,
+    trimmer: Trimmer = ANY_TRIMMER,
+    offcuts: Sequence[str] = (),
+) -> tuple[str, ...]:
+    """Say the cuts of a layout in words, numbered from 1.
+
+    Each tells where the cut runs, measured from the left or top edge of the part that is cut, and
+    what it frees.  Lines are at most 76 characters long where words allow; those after the first
+    are indented.  The parameters are those of `told_steps`.
+    """
+    told = told_steps(layout, unit, voice=voice, trimmer=trimmer, offcuts=offcuts)
+    return tuple(map(_as_text, told))
+
+
+def _as_text(step: Step) -> str:
+    return "\n".join(
+        row
+        for told in (step.cut, *(_INDENT + free for free in step.frees))
+        for row in _wrapped(told)
+    )
+
+
+_WAYS = {
+    True: (
+        mark("{number}. Up and down, {at} from the left edge {whole}."),
+        mark(
+            "{number}. Knife, up and down, {at} from the left edge {whole};"
+            " start {start} and stop {end} from its top edge."
+        ),
+    ),
+    False: (
+        mark("{number}. Across, {at} from the top edge {whole}."),
+        mark(
+            "{number}. Knife, across, {at} from the top edge {whole};"
+            " start {start} and stop {end} from its left edge."
+        ),
+    ),
+}
+"""By whether a cut runs up and down: how it is told from edge to edge, and with the knife."""
+_SIDES = {
+    True: (mark("Left: {fate}."), mark("Right: {fate}.")),
+    False: (mark("Top: {fate}."), mark("Bottom: {fate}.")),
+}
+_CORNER, _PIECE = mark("Corner cut out: {fate}."), mark("Piece cut out: {fate}.")
 
 
 class _Teller:
-    def __init__(self, layout: Layout, unit: Unit) -> None:
+    def __init__(
+        self,
+        layout: Layout,
+        unit: Unit,
+        voice: Voice = ENGLISH,
+        trimmer: Trimmer = ANY_TRIMMER,
+        offcuts: Sequence[str] = (),
+    ) -> None:
         self.cuts = layout.cuts
         self.unit = unit
+        self.voice = voice
+        self.trimmer = trimmer
         self.pieces = {piece.rect: _one_line(piece.name) for piece in layout.placed}
         self.things = [(piece.rect, _one_line(piece.name)) for piece in layout.placed]
-        self.things += [(rect, offcut_name(i)) for i, rect in enumerate(layout.offcuts, 1)]
+        names = offcuts or [offcut_name(i, voice) for i in range(1, len(layout.offcuts) + 1)]
+        self.things += zip(layout.offcuts, names, strict=True)
         self.names = dict(self.things)
         self.first_cut: dict[Rect, int] = {}
         for number, cut in enumerate(layout.cuts, 1):
             self.first_cut.setdefault(cut.part, number)
 
-    def steps(self) -> tuple[str, ...]:
-        return tuple(self.step(number) for number in range(1, len(self.cuts) + 1))
-
-    def step(self, number: int) -> str:
+    def step(self, number: int) -> Step:
         cut = self.cuts[number - 1]
         frees = self._frees_by_knife(number, cut) if cut.knife else self._frees(number, cut)
-        return "\n".join(
-            row
-            for told in (f"{number}. {self._where(cut)}.", *(_INDENT + free for free in frees))
-            for row in _wrapped(told)
-        )
+        return Step(self._where(number, cut), tuple(frees))
 
-    def _where(self, cut: Cut) -> str:
+    def _where(self, number: int, cut: Cut) -> str:
+        say = self.voice.say
         part = cut.part
-        kind = "sheet" if part == self.cuts[0].part else "part"
-        way, edge = ("up and down", "left") if cut.vertical else ("across", "top")
-        at = self._length(cut.at - (part.x if cut.vertical else part.y))
-        whole = self.pieces.get(part) if cut.knife else None
-        line = f"{way}, {at} from the {edge} edge of {whole or f'the {self._size(part)} {kind}'}"
-        if not cut.knife:
-            return line[0].upper() + line[1:]
-        low, other_edge = (part.y, "top") if cut.vertical else (part.x, "left")
-        start, end = self._length(cut.start - low), self._length(cut.end - low)
-        return f"Knife, {line}; start {start} and stop {end} from its {other_edge} edge"
+        low = part.y if cut.vertical else part.x
+        told = say(_WAYS[cut.vertical][cut.knife]).format(
+            number=number,
+            at=self._length(cut.at - (part.x if cut.vertical else part.y)),
+            whole=self._whole(cut),
+            start=self._length(cut.start - low),
+            end=self._length(cut.end - low),
+        )
+        if cut.knife or self.trimmer.can_make(cut):
+            return told
+        longest = self.trimmer.longest_cut
+        if longest is not None and cut.end - cut.start > longest:
+            return f"{told} {say('With knife and steel rule: it is too long for the trimmer.')}"
+        return f"{told} {say('With knife and steel rule: the trimmer cannot hold this strip.')}"
+
+    def _whole(self, cut: Cut) -> str:
+        """Say of what a cut's edge is."""
+        say = self.voice.say
+        if cut.knife and cut.part in self.pieces:
+            return say("of {name}").format(name=self.pieces[cut.part])
+        size = self._size(cut.part)
+        if cut.part == self.cuts[0].part:
+            return say("of the {size} sheet").format(size=size)
+        return say("of the {size} part").format(size=size)
 
     def _frees(self, number: int, cut: Cut) -> list[str]:
-        sides = ("Left", "Right") if cut.vertical else ("Top", "Bottom")
         return [
-            f"{side}: {self._fate(number, rect)}."
-            for side, rect in zip(sides, _halves(cut), strict=True)
+            self.voice.say(side).format(fate=self._fate(number, rect))
+            for side, rect in zip(_SIDES[cut.vertical], _halves(cut), strict=True)
         ]
 
     def _fate(self, number: int, rect: Rect) -> str:
-        size = self._size(rect)
+        say, size = self.voice.say, self._size(rect)
         first = self.first_cut.get(rect)
-        if first is not None:
-            last = first - 1 + self._cuts_within(rect, first)
-            cuts = f"cut {first}" if first == last else f"cuts {first}–{last}"
-            at_once = first == number + 1
-            if rect in self.pieces:
-                verb = "go on with it" if at_once else "set it aside"
-                return f"{self.pieces[rect]}, {size}; {verb}, for {_fixed(cuts)}"
-            return f"{'go on with' if at_once else 'set aside'} the {size} part, for {_fixed(cuts)}"
-        return f"{self.names.get(rect, 'scrap')}, {size}"
+        if first is None:
+            if rect in self.names:
+                return f"{self.names[rect]}, {size}"
+            return say("scrap, {size}").format(size=size)
+        last = first - 1 + self._cuts_within(rect, first)
+        cuts = say("cut {first}") if first == last else say("cuts {first}–{last}")
+        at_once = first == number + 1
+        if rect in self.pieces:
+            go_on = say("{name}, {size}; go on with it, for {cuts}")
+            set_aside = say("{name}, {size}; set it aside, for {cuts}")
+        else:
+            go_on = say("go on with the {size} part, for {cuts}")
+            set_aside = say("set aside the {size} part, for {cuts}")
+        return (go_on if at_once else set_aside).format(
+            name=self.pieces.get(rect), size=size, cuts=_fixed(cuts.format(first=first, last=last))
+        )
 
     def _cuts_within(self, rect: Rect, first: int) -> int:
         within = takewhile(lambda cut: rect.holds(cut.part), self.cuts[first - 1 :])
@@ -127,16 +228,17 @@ class _Teller:
 
     def _frees_by_knife(self, number: int, cut: Cut) -> list[str]:
         """Tell what a knife cut frees: a corner of a blank, or with the last of them all."""
+        say = self.voice.say
         if cut.part in self.pieces:
             return [
-                f"{_corner(cut.part, rect)} cut out: {self._fate(number, rect)}."
+                say(_cut_out(cut.part, rect)).format(fate=self._fate(number, rect))
                 for rect in self._cut_out_of(cut.part)
                 if self._last_around(rect, cut.part) == number
             ]
         if number < len(self.cuts) and self.cuts[number].part == cut.part:
             return []
         free = (f"{name}, {self._size(rect)}" for rect, name in self.things if cut.part.holds(rect))
-        return [f"Now free: {'; '.join(free)}; the rest is scrap."]
+        return [say("Now free: {things}; the rest is scrap.").format(things="; ".join(free))]
 
     def _cut_out_of(self, blank: Rect) -> list[Rect]:
         """Return what is cut out of a blank: the largest of what is cut or named within it."""
@@ -157,10 +259,10 @@ class _Teller:
         )
 
     def _length(self, length: Length) -> str:
-        return _fixed(format_length(length, self.unit))
+        return _fixed(self.voice.length(length, self.unit))
 
     def _size(self, rect: Rect) -> str:
-        return _fixed(format_size(rect.width, rect.height, self.unit))
+        return _fixed(self.voice.size(rect.width, rect.height, self.unit))
 
 
 def _halves(cut: Cut) -> tuple[Rect, Rect]:
@@ -181,10 +283,10 @@ def _runs_along(cut: Cut, rect: Rect) -> bool:
     return cut.at in places and cut.start < span[1] and span[0] < cut.end
 
 
-def _corner(blank: Rect, rect: Rect) -> str:
+def _cut_out(blank: Rect, rect: Rect) -> str:
     across = rect.x == blank.x or rect.right == blank.right
     down = rect.y == blank.y or rect.bottom == blank.bottom
-    return "Corner" if across and down else "Piece"
+    return _CORNER if across and down else _PIECE
 
 
 def _fixed(text: str) -> str:

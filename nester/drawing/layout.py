@@ -18,17 +18,19 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from nester.cutting.words import offcut_name
 from nester.drawing.piece import FOLD_DASHES, FOLD_WORDS, SVG, piece_marks
-from nester.layouts import Rect, Want, placed_voids
-from nester.measure import UNITS_PER_MM, Unit, format_length, format_size
-from nester.pieces import Fold
+from nester.layouts import ANY_TRIMMER, Rect, Want, placed_voids
+from nester.measure import UNITS_PER_MM, Unit
+from nester.pieces import Fold, Grain
+from nester.voice import ENGLISH, mark
 from nester.voids import solid_columns, solid_rows, voids
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from nester.layouts import Cut, Layout, Placed, Stock
+    from nester.layouts import Cut, Layout, Placed, Stock, Trimmer
     from nester.measure import Length
     from nester.pieces import Piece
+    from nester.voice import Voice
 
 __all__ = ["Box", "draw_layout", "text_box", "text_width"]
 
@@ -300,7 +302,8 @@ def _number(value: float) -> str:
 
 _FOLDS = tuple(Fold)
 _FIRST_FOLD = 4
-"""Where the folds stand among the signs of the legend."""
+_FIRST_ARROW = _FIRST_FOLD + len(_FOLDS)
+"""Where the folds, and after them the arrows, stand among the signs of the legend."""
 
 
 class _Subject(NamedTuple):
@@ -312,9 +315,20 @@ class _Subject(NamedTuple):
     paper: str
     title: str
     pieces: Sequence[Piece | None]
+    voice: Voice
+    trimmer: Trimmer
+    offcuts: Sequence[str]
+    bare: bool
+    pattern_up: bool
 
     def size(self, rect: Rect | Placed | Stock) -> str:
-        return format_size(rect.width, rect.height, self.unit)
+        return self.voice.size(rect.width, rect.height, self.unit)
+
+    def length(self, length: Length, *, with_unit: bool = True) -> str:
+        return self.voice.length(length, self.unit, with_unit=with_unit)
+
+    def by_knife(self, cut: Cut) -> bool:
+        return not self.trimmer.can_make(cut)
 
 
 def draw_layout(
@@ -325,8 +339,13 @@ def draw_layout(
     paper_colour: str | None,
     title: str,
     pieces: Sequence[Piece] = (),
+    voice: Voice = ENGLISH,
+    trimmer: Trimmer = ANY_TRIMMER,
+    offcuts: Sequence[str] = (),
+    room: tuple[float, float] | None = None,
+    pattern_up: bool = False,
 ) -> str:
-    """Draw a layout to scale on an A4 page.
+    """Draw a layout to scale on an A4 page, or in the room that is left of another page.
 
     Parameters
     ----------
@@ -342,6 +361,17 @@ def draw_layout(
         What the layout is called; the number of copies is added.
     pieces
         The piece at each place of `layout.placed`, to have outlines and folds drawn too; or none.
+    voice
+        The language of its words.
+    trimmer
+        What it can't cut is marked to be cut with a knife.
+    offcuts
+        What the offcuts are called, in the layout's order; `offcut_name` if not given.
+    room
+        Millimetres across and down in which the picture stands without title or ground; an A4
+        page, upright or lying, if not given.
+    pattern_up
+        The paper has a pattern whose top is the sheet's top.
 
     Returns
     -------
@@ -355,14 +385,25 @@ def draw_layout(
     """
     colour = _hex_colour(paper_colour)
     subject = _Subject(
-        layout, stock, unit, colour, _clean(title), pieces or [None] * len(layout.placed)
+        layout,
+        stock,
+        unit,
+        colour,
+        _clean(title),
+        pieces or [None] * len(layout.placed),
+        voice,
+        trimmer,
+        offcuts or [offcut_name(i, voice) for i in range(1, len(layout.offcuts) + 1)],
+        bare=room is not None,
+        pattern_up=pattern_up,
     )
+    pages = _PAGES if room is None else ((room[0] * _PER_MM, room[1] * _PER_MM),)
     largest: _Picture | None = None
     for scale in _SCALES:
         if largest is not None and scale < largest.scale * _LEAST_OF_SCALE:
             break
-        for page_width, page_height in _PAGES:
-            width = _needed_width(stock, scale, unit)
+        for page_width, page_height in pages:
+            width = _needed_width(stock, scale, subject)
             drawn_height = stock.height * scale * _PER_MM / UNITS_PER_MM
             if width > page_width or drawn_height > page_height:
                 continue
@@ -375,16 +416,16 @@ def draw_layout(
     return largest.svg()
 
 
-def _beside(stock: Stock, scale: Fraction, unit: Unit) -> tuple[bool, float]:
+def _beside(stock: Stock, scale: Fraction, subject: _Subject) -> tuple[bool, float]:
     """Tell whether a sheet's height is written upwards beside it, and how much room that takes."""
-    words = text_width(format_length(stock.height, unit), _WORDS)
+    words = text_width(subject.length(stock.height), _WORDS)
     upwards = words < float(stock.height * scale * _PER_MM / UNITS_PER_MM)
     return upwards, _MEASURE if upwards else _MEASURE / 2 + words
 
 
-def _needed_width(stock: Stock, scale: Fraction, unit: Unit) -> float:
+def _needed_width(stock: Stock, scale: Fraction, subject: _Subject) -> float:
     drawn = float(stock.width * scale * _PER_MM / UNITS_PER_MM)
-    return 2 * _MARGIN + _RULER + drawn + _beside(stock, scale, unit)[1]
+    return 2 * _MARGIN + _RULER + drawn + _beside(stock, scale, subject)[1]
 
 
 class _Picture:
@@ -402,9 +443,10 @@ class _Picture:
         self.shared = _shared(
             [*(placed.rect for placed in subject.layout.placed), *subject.layout.offcuts]
         )
-        self.ground = self.pen.add("rect", width="100%", height="100%", fill=_TABLE)
+        if not subject.bare:
+            self.pen.add("rect", width="100%", height="100%", fill=_TABLE)
         top = self._header() + _RULER
-        spare = (width - _needed_width(subject.stock, scale, subject.unit)) / 2
+        spare = (width - _needed_width(subject.stock, scale, subject)) / 2
         self.sheet = Box(
             _MARGIN + _RULER + spare,
             top,
@@ -438,20 +480,23 @@ class _Picture:
     # ---------------------------------------------------------------------------- around it
 
     def _title(self) -> str:
-        copies = self.subject.layout.copies
-        return f"{self.subject.title} · {copies} {'copy' if copies == 1 else 'copies'}"
+        copies = self.subject.voice.count("{n} copy", "{n} copies", self.subject.layout.copies)
+        return f"{self.subject.title} · {copies}"
 
     def _header(self) -> float:
         subject = self.subject
         room = self.width - 2 * _MARGIN
-        of_paper = f", {_clean(subject.stock.paper)}" if _clean(subject.stock.paper) else ""
-        facts = f"{subject.size(subject.stock)} · drawn at {_ratio(self.scale)}"
-        y = _MARGIN
-        for text, size in (
+        say = subject.voice.say
+        paper, name = _clean(subject.stock.paper), _clean(subject.stock.name)
+        source = say("from {name}, {paper}") if paper else say("from {name}")
+        scale = say("drawn at {scale}").format(scale=_ratio(self.scale, subject.voice))
+        head = [
             (self._title(), _TITLE),
-            (facts, _WORDS),
-            (f"from {_clean(subject.stock.name)}{of_paper}", _WORDS),
-        ):
+            (f"{subject.size(subject.stock)} · {scale}", _WORDS),
+            (source.format(name=name, paper=paper), _WORDS),
+        ]
+        y = _MARGIN
+        for text, size in head[1:2] if subject.bare else head:
             for line in _lines(text, room, size):
                 self.pen.write(line, _MARGIN, y + size / 2, size, anchor="start")
                 y += size * _LINE_HEIGHT
@@ -477,8 +522,7 @@ class _Picture:
     def _dots(self, x1: float, y: float, x2: float) -> None:
         look: _Look = {
             "stroke_width": 1.3,
-            "stroke_linecap": "round",
-            "stroke_dasharray": "0 10",
+            "stroke_dasharray": "1.3 8.7",
         }
         if x1 < x2:
             self.pen.line(x1, y, x2, y, stroke="#a79d8a", **look)
@@ -489,7 +533,7 @@ class _Picture:
             for at, rank in _ticks(length, self.subject.unit, self.per_length):
                 self._tick(float(at * self.per_length), rank, upright)
                 if rank == 0:
-                    words = format_length(at, self.subject.unit, with_unit=False)
+                    words = self.subject.length(at, with_unit=False)
                     self._ruler_words(words, float(at * self.per_length), upright)
 
     def _tick(self, along: float, rank: int, upright: bool) -> None:
@@ -514,7 +558,7 @@ class _Picture:
 
     def _measures(self) -> None:
         """Write the sheet's whole width below it and its whole height beside it."""
-        stock, unit = self.subject.stock, self.subject.unit
+        stock, subject = self.subject.stock, self.subject
         x, y, width, height = self.sheet
         below, beside = y + height + 14, x + width + 14
         look: _Look = {"stroke": _PENCIL, "stroke_width": 0.7}
@@ -524,9 +568,9 @@ class _Picture:
             self.pen.line(end - 3, below + 3, end + 3, below - 3, stroke=_INK, stroke_width=1.0)
         for end in (y, y + height):
             self.pen.line(beside - 3, end + 3, beside + 3, end - 3, stroke=_INK, stroke_width=1.0)
-        self.pen.write(format_length(stock.width, unit), x + width / 2, below + 10, _WORDS)
-        tall = format_length(stock.height, unit)
-        upwards, _ = _beside(stock, self.scale, unit)
+        self.pen.write(subject.length(stock.width), x + width / 2, below + 10, _WORDS)
+        tall = subject.length(stock.height)
+        upwards, _ = _beside(stock, self.scale, subject)
         across = 10.0 if upwards else 6 + text_width(tall, _WORDS) / 2
         self.pen.write(tall, beside + across, y + height / 2, _WORDS, turned=upwards)
 
@@ -589,7 +633,7 @@ class _Picture:
             for cut in cuts:
                 self.pen.line(*self._cut_line(cut), stroke=colour, stroke_width=width)
         for cut in cuts:
-            if cut.knife:
+            if self.subject.by_knife(cut):
                 self._end_ticks(cut)
 
     def _cut_line(self, cut: Cut) -> tuple[float, float, float, float]:
@@ -615,8 +659,8 @@ class _Picture:
             if piece is not None and index in self.shared:
                 rect = _widest_solid(placed, piece)
             self._label(rect, self._words(placed), plated or piece is not None)
-        for number, offcut in enumerate(subject.layout.offcuts, 1):
-            self._label(offcut, (offcut_name(number), subject.size(offcut)), plated=True)
+        for name, offcut in zip(subject.offcuts, subject.layout.offcuts, strict=True):
+            self._label(offcut, (_clean(name), subject.size(offcut)), plated=True)
 
     def _label(self, rect: Rect, words: tuple[str, str], plated: bool) -> None:
         box = self._box(rect)
@@ -683,11 +727,11 @@ class _Picture:
                 if self.pen.words.touched(badge):
                     continue
                 if not lines.touched(badge, but=index):
-                    self._badge(badge, words, size, cut.knife)
+                    self._badge(badge, words, size, self.subject.by_knife(cut))
                     return True
                 crossed = crossed or (badge, size)
         if crossed is not None:
-            self._badge(crossed[0], words, crossed[1], cut.knife)
+            self._badge(crossed[0], words, crossed[1], self.subject.by_knife(cut))
         return crossed is not None
 
     def _badge(self, badge: Box, words: str, size: float, knife: bool) -> None:
@@ -706,12 +750,12 @@ class _Picture:
             placed.rect.area if piece is None else piece.area
             for placed, piece in zip(layout.placed, self.subject.pieces, strict=True)
         )
-        knife = {cut.knife for cut in layout.cuts}
+        knife = {self.subject.by_knife(cut) for cut in layout.cuts}
         signs = [
-            (False in knife, "cut, numbered in order"),
-            (True in knife, "knife cut, between its ticks"),
-            (bool(layout.offcuts), "offcut to keep"),
-            (covered < self.subject.stock.width * self.subject.stock.height, "scrap"),
+            (False in knife, mark("cut, numbered in order")),
+            (True in knife, mark("knife cut, between its ticks")),
+            (bool(layout.offcuts), mark("offcut to keep")),
+            (covered < self.subject.stock.width * self.subject.stock.height, mark("scrap")),
         ]
         folds = {
             score.fold
@@ -720,9 +764,14 @@ class _Picture:
             for score in piece.scores
         }
         signs += [(fold in folds, FOLD_WORDS[fold]) for fold in _FOLDS]
+        signs += [
+            (self.subject.stock.grain is not Grain.ANY, mark("fibres of the paper")),
+            (self.subject.pattern_up, mark("top of the pattern")),
+        ]
         x = _MARGIN
         y += _WORDS / 2
-        for number, (used, words) in enumerate(signs):
+        for number, (used, text) in enumerate(signs):
+            words = self.subject.voice.say(text)
             needed = 40 + text_width(words, _SMALL) + 16
             if not used:
                 continue
@@ -742,6 +791,10 @@ class _Picture:
                     self.pen.line(end, y - 4, end, y + 4, stroke=_INK, stroke_width=1.8)
             self._badge(Box(x + 10, y - 6, 12, 12), "1", _SMALL, knife=number == 1)
             return
+        if number >= _FIRST_ARROW:
+            upright = number > _FIRST_ARROW or self.subject.stock.grain is Grain.HEIGHT
+            self._arrow(x + 16, y, upright=upright, both=number == _FIRST_ARROW)
+            return
         if number >= _FIRST_FOLD:
             dashes = FOLD_DASHES[_FOLDS[number - _FIRST_FOLD]]
             self.pen.line(x, y, x + 32, y, stroke=_INK, stroke_width=1.2, stroke_dasharray=dashes)
@@ -755,12 +808,29 @@ class _Picture:
             for row in (3, 9):
                 self._dots(x + (4 if row == 3 else 9), y - 6 + row, x + 30)
 
+    def _arrow(self, x: float, y: float, *, upright: bool, both: bool) -> None:
+        """Draw an arrow about a place, with a head at one end or both."""
+        half, head = (9.0 if upright else 16.0), 4.0
+        strokes = [((-half, 0.0), (half, 0.0))]
+        for end in (half, -half) if both else (half,):
+            back = end - head if end > 0 else end + head
+            strokes += [((end, 0.0), (back, -head)), ((end, 0.0), (back, head))]
+        for (along, off), (along2, off2) in strokes:
+            if upright:
+                ends = (x + off, y - along, x + off2, y - along2)
+            else:
+                ends = (x + along, y + off, x + along2, y + off2)
+            self.pen.line(*ends, stroke=_INK, stroke_width=1.2)
+
     def _key(self, y: float) -> float:
         """Write what the letters stand for, and what found no room; return where the key ends."""
         times = Counter(self._words(placed) for placed in self.subject.layout.placed)
 
+        voice = self.subject.voice
+
         def counted(words: tuple[str, str]) -> str:
-            return ", ".join(words) + (f", {times[words]} pieces" if times[words] > 1 else "")
+            pieces = [voice.count("{n} piece", "{n} pieces", times[words])] * (times[words] > 1)
+            return ", ".join([*words, *pieces])
 
         room = self.width - 2 * _MARGIN
         entries = [f"{_letters(at)}: {counted(words)}" for words, at in self.key.items()]
@@ -770,10 +840,12 @@ class _Picture:
             y = self._key_row(entries[first : first + columns], room / columns, y)
         if self.unlettered:
             named = "; ".join(map(counted, self.unlettered))
-            y = self._key_row([f"Too small for a letter: {named}."], room, y)
+            told = voice.say("Too small for a letter: {named}.").format(named=named)
+            y = self._key_row([told], room, y)
         if self.unnumbered:
             numbers = ", ".join(map(str, sorted(self.unnumbered)))
-            y = self._key_row([f"Cuts without room for their number: {numbers}."], room, y)
+            told = voice.say("Cuts without room for their number: {numbers}.")
+            y = self._key_row([told.format(numbers=numbers)], room, y)
         return y
 
     def _key_row(self, entries: Sequence[str], wide: float, y: float) -> float:
@@ -811,10 +883,10 @@ def _shared(rects: Sequence[Rect]) -> set[int]:
     return shared
 
 
-def _ratio(scale: Fraction) -> str:
+def _ratio(scale: Fraction, voice: Voice) -> str:
     if scale >= 1:
         return f"{scale} : 1" if scale > 1 else "1 : 1"
-    return f"1 : {float(1 / scale):g}"
+    return f"1 : {float(1 / scale):g}".replace(".", voice.point)
 
 
 def _fitted(words: tuple[str, str], width: float, height: float) -> tuple[list[str], float] | None:

@@ -17,6 +17,7 @@ from typing import NamedTuple
 
 from nester.measure import Length, Unit, format_length, format_size
 from nester.pieces import Fold, Grain, Hole, Line, Piece, Point
+from nester.voice import mark
 
 __all__ = [
     "FOLD_DASHES",
@@ -36,10 +37,10 @@ GLUE = "#d9b36c"
 PAPER = "#f4efe6"
 
 FOLD_DASHES = {Fold.VALLEY: "7 4", Fold.MOUNTAIN: "11 3 2 3"}
-FOLD_WORDS = {Fold.VALLEY: "valley fold", Fold.MOUNTAIN: "mountain fold"}
+FOLD_WORDS = {Fold.VALLEY: mark("valley fold"), Fold.MOUNTAIN: mark("mountain fold")}
 GRAIN_WORDS = {
-    Grain.WIDTH: "fibres along its width, if you can",
-    Grain.HEIGHT: "fibres along its height, if you can",
+    Grain.WIDTH: mark("fibres along its width, if you can"),
+    Grain.HEIGHT: mark("fibres along its height, if you can"),
 }
 
 _LONG_SIDE = 600

@@ -1,0 +1,161 @@
+"""Marks on a page: words, lines, boxes and the like, at places in millimetres.
+
+Pages are made of marks before anything is written, so that their number is known and every word's
+place can be looked at.  Pictures of this package are SVG; `svg_marks` turns the part of it that
+they use into marks.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    import xml.etree.ElementTree as ET
+
+__all__ = ["POINT", "Box", "Disc", "Line", "Mark", "Poly", "Text", "svg_marks", "svg_size"]
+
+POINT = 25.4 / 72
+"""Millimetres in a point, as PDF counts it (ISO 32000-1, 8.3.2.3)."""
+
+
+class Text(NamedTuple):
+    """One line of words; size in points, `anchor` start, middle or end; turned reads upwards."""
+
+    x: float
+    y: float
+    words: str
+    size: float
+    bold: bool = False
+    colour: str = "#000000"
+    anchor: str = "start"
+    turned: bool = False
+
+
+class Line(NamedTuple):
+    """A straight line."""
+
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+    width: float = 0.2
+    colour: str = "#000000"
+    dash: tuple[float, ...] = ()
+
+
+class Box(NamedTuple):
+    """A rectangle; no fill or no colour of its edge: that is not drawn."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    fill: str | None = None
+    colour: str | None = "#000000"
+    stroke: float = 0.2
+    round: float = 0.0
+
+
+class Poly(NamedTuple):
+    """A line through several places, closed or not."""
+
+    points: tuple[tuple[float, float], ...]
+    closed: bool = True
+    fill: str | None = None
+    colour: str | None = "#000000"
+    stroke: float = 0.2
+
+
+class Disc(NamedTuple):
+    """A circle."""
+
+    x: float
+    y: float
+    radius: float
+    fill: str | None = None
+    colour: str | None = "#000000"
+    stroke: float = 0.2
+
+
+Mark = Text | Line | Box | Poly | Disc
+
+_INHERITED = ("fill", "stroke", "stroke-width", "stroke-dasharray", "font-size", "text-anchor")
+_TRANSLATE = re.compile(r"translate\(([-0-9.]+) ([-0-9.]+)\)")
+
+
+def svg_size(picture: ET.Element) -> tuple[float, float]:
+    """Return how wide and high a picture is, in its own units."""
+    _, _, width, height = map(float, picture.get("viewBox", "").split())
+    return width, height
+
+
+def svg_marks(picture: ET.Element, x: float, y: float, scale: float) -> Iterator[Mark]:
+    """Yield the marks of a picture whose top left corner lies at a place.
+
+    Parameters
+    ----------
+    picture
+        An SVG element of rects, lines, polylines, polygons, circles and texts, in groups that are
+        moved but not turned.
+    scale
+        Millimetres in a unit of the picture.
+    """
+    yield from _marks(picture, x, y, scale, {"fill": "#000000", "stroke-width": "1"})
+
+
+def _marks(
+    parent: ET.Element, x: float, y: float, scale: float, above: Mapping[str, str]
+) -> Iterator[Mark]:
+    for element in parent:
+        style = dict(above)
+        style.update((name, element.attrib[name]) for name in _INHERITED if name in element.attrib)
+        tag = element.tag.rpartition("}")[2]
+        if tag == "g":
+            moved = _TRANSLATE.match(element.get("transform", "translate(0 0)"))
+            right, down = map(float, moved.groups()) if moved else (0.0, 0.0)
+            yield from _marks(element, x + right * scale, y + down * scale, scale, style)
+        elif tag != "title":
+            yield _mark(tag, element, style, x, y, scale)
+
+
+def _mark(
+    tag: str, element: ET.Element, style: Mapping[str, str], x: float, y: float, scale: float
+) -> Mark:
+    def at(name: str) -> float:
+        return float(element.get(name, "0")) * scale
+
+    def places() -> tuple[tuple[float, float], ...]:
+        pairs = (pair.split(",") for pair in element.get("points", "").split())
+        return tuple((x + float(across) * scale, y + float(down) * scale) for across, down in pairs)
+
+    fill, colour = _colour(style.get("fill")), _colour(style.get("stroke"))
+    stroke = float(style["stroke-width"]) * scale
+    if tag == "line":
+        dash = tuple(float(part) * scale for part in style.get("stroke-dasharray", "").split())
+        ends = (x + at("x1"), y + at("y1"), x + at("x2"), y + at("y2"))
+        return Line(*ends, stroke, colour or "#000000", dash)
+    if tag == "rect":
+        sides = (at("width"), at("height"))
+        return Box(x + at("x"), y + at("y"), *sides, fill, colour, stroke, at("rx"))
+    if tag == "circle":
+        return Disc(x + at("cx"), y + at("cy"), at("r"), fill, colour, stroke)
+    if tag in ("polygon", "polyline"):
+        return Poly(places(), tag == "polygon", fill, colour, stroke)
+    if tag == "text":
+        return Text(
+            x + at("x"),
+            y + at("y"),
+            element.text or "",
+            float(style.get("font-size", "12")) * scale / POINT,
+            element.get("font-weight") == "bold",
+            fill or "#000000",
+            style.get("text-anchor", "start"),
+            "rotate(-90" in element.get("transform", ""),
+        )
+    raise ValueError(f"a picture's <{tag}> can't be put on a page")
+
+
+def _colour(value: str | None) -> str | None:
+    return None if value in (None, "none") else value
