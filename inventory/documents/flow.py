@@ -47,6 +47,8 @@ _LEADING = 1.28
 _ASCENT, _DESCENT = 0.98, 0.3
 """Of a line, in parts of its size, above and below the base line."""
 _PAD = 1.1
+_RIGHT_PAD = 2.6
+"""Right of numbers, so that they stand off from the words of the next column."""
 _BETWEEN = 3.0
 _GUTTER = 6.0
 _TICK = 3.6
@@ -243,7 +245,7 @@ class _Flow:
     def _table(self, table: Table) -> None:
         widths = _column_widths(table.columns, self.width)
         titles = [
-            wrapped(self.faces, column.title, width - 2 * _PAD, _SMALL, bold=True)
+            wrapped(self.faces, column.title, _room(column, width), _SMALL, bold=True)
             for column, width in zip(table.columns, widths, strict=True)
         ]
         head = max(map(len, titles)) * _high(_SMALL) + _PAD
@@ -264,7 +266,7 @@ class _Flow:
         cells: list[Cell | list[str]] = []
         for column, width, cell in zip(columns, widths, row, strict=True):
             if isinstance(cell, str):
-                room = width - 2 * _PAD
+                room = _room(column, width)
                 lines = wrapped(self.faces, cell, room, _ROWS, bold=column.bold)
                 if len(lines) > _MOST_LINES:
                     lines = lines[:_MOST_LINES]
@@ -475,9 +477,13 @@ def _column_widths(columns: Sequence[Column], width: float) -> list[float]:
     return [c.share if c.fixed else left * c.share / shares for c in columns]
 
 
+def _room(column: Column, width: float) -> float:
+    return width - _PAD - (_RIGHT_PAD if column.right else _PAD)
+
+
 def _in_column(
     words: str, x: float, base: float, width: float, size: float, right: bool, bold: bool
 ) -> Text:
     if right:
-        return Text(x + width - _PAD, base, words, size, bold, anchor="end")
+        return Text(x + width - _RIGHT_PAD, base, words, size, bold, anchor="end")
     return Text(x + _PAD, base, words, size, bold)
