@@ -78,7 +78,7 @@ def paginate(
     for document in documents:
         flow = _Flow(sheet, faces, voice, document)
         for number, block in enumerate(document.blocks):
-            flow.add(block, document.blocks[number + 1 : number + 2])
+            flow.add(block, document.blocks[number + 1 : number + 3])
         pages += flow.pages
     for number, made in enumerate(pages, 1):
         _write_footer(made, faces, footer, voice.say("{page} of {pages}"), number, len(pages))
@@ -89,7 +89,7 @@ def _write_footer(
     page: Page, faces: Faces, footer: str, numbered: str, number: int, total: int
 ) -> None:
     y = page.height - _FOOT
-    if any(isinstance(mark, Text) and mark.y > y - 4 for mark in page.marks):
+    if any(_lowest(mark) > y - 4.2 for mark in page.marks if isinstance(mark, Text | Box)):
         return  # labels take the page to its edge
     words = numbered.format(page=number, pages=total)
     room = page.width - 2 * _SIDE - faces.width(words, _SMALL) - 4
@@ -97,6 +97,10 @@ def _write_footer(
     page.marks.append(Text(_SIDE, y, cropped(faces, footer, room, _SMALL), _SMALL, colour=_GREY))
     at = page.width - _SIDE
     page.marks.append(Text(at, y, words, _SMALL, colour=_GREY, anchor="end"))
+
+
+def _lowest(mark: Text | Box) -> float:
+    return mark.y + (mark.height if isinstance(mark, Box) else 0.0)
 
 
 def cropped(faces: Faces, words: str, room: float, size: float, *, bold: bool = False) -> str:
@@ -210,7 +214,9 @@ class _Flow:
             case Heading():
                 lines = self.wrap(block.words, _HEADING, bold=True)
                 self.y += 1.5 if self.y > self.begins else 0
-                self.need(len(lines) * _high(_HEADING) + 25)
+                pictures = [one.least for one in after if isinstance(one, Picture)]
+                below = 15 + pictures[0] * self.whole if pictures else 25.0
+                self.need(len(lines) * _high(_HEADING) + below)
                 self.lines(lines, _HEADING, bold=True)
                 self.y += 1.2
             case Words():

@@ -40,7 +40,7 @@ from inventory.money import round_to_coin
 from inventory.plan import Plan, PlannedLayout, plan_to_json
 from nester.cutting import cutting_minutes, told_steps
 from nester.cutting.time import MINUTES_PER_CUT, MINUTES_PER_KNIFE_METRE, MINUTES_PER_TRIMMER_METRE
-from nester.drawing.layout import draw_layout
+from nester.drawing.layout import layout_picture
 from nester.drawing.piece import GRAIN_WORDS
 from nester.drawing.scores import draw_scores, has_scores, score_rows
 from nester.layouts import ANY_TRIMMER, Trimmer
@@ -428,7 +428,7 @@ class _Teller:
         self, layout: PlannedLayout, names: Sequence[str], room: tuple[float, float]
     ) -> ET.Element:
         drawn, stock = self.plan.as_layout(layout)
-        text = draw_layout(
+        return layout_picture(
             drawn,
             stock,
             self.plan.unit,
@@ -441,7 +441,6 @@ class _Teller:
             room=room,
             pattern_up=layout.sheet.pattern_up,
         )
-        return ET.fromstring(text)  # noqa: S314 - made by this program
 
     def _offcut_names(self, layout: PlannedLayout) -> list[str]:
         """Return an offcut's labels, if it has them; before it is cut, a mark of the plan's own."""
@@ -490,7 +489,7 @@ class _Teller:
             words.append(self.count("{n} area takes glue", "{n} areas take glue", len(piece.glue)))
         if piece.note:
             words.append(quotable(say(piece.note)))
-        yield Words(". ".join(word.rstrip(".") for word in words) + ".")
+        yield Words("; ".join(word.rstrip(".") for word in words) + ".")
 
         def draw(room: tuple[float, float]) -> ET.Element:
             return draw_scores(piece, self.plan.unit, room=room, fill="#ffffff", voice=self.voice)
