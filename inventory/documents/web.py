@@ -82,6 +82,7 @@ def documents_html(
 ) -> str:
     """Write documents as one page of HTML, with its style and pictures inside."""
     made = list(documents)
+    contents = voice.say("Contents")
     lines = [
         "<!DOCTYPE html>",
         f'<html lang="{escape(language)}">',
@@ -92,7 +93,7 @@ def documents_html(
         f"<style>{_STYLE}</style>",
         "</head>",
         "<body>",
-        f'<nav aria-label="{escape(voice.say("Contents"))}">',
+        f'<nav aria-label="{escape(contents)}">',
         *(
             f'<a href="#d{number}">{escape(document.title)}</a>'
             for number, document in enumerate(made, 1)
@@ -154,7 +155,8 @@ def _names(column: Column) -> str:
 
 def _cell(cell: Cell, voice: Voice) -> str:
     if isinstance(cell, Tick):
-        return f'<input type="checkbox" aria-label="{escape(voice.say("done"))}">'
+        done = escape(voice.say("done"))
+        return f'<input type="checkbox" aria-label="{done}">'
     if isinstance(cell, Swatch):
         style = f' style="background:{escape(cell.colour)}"' if cell.colour else ""
         return f'<span class="swatch"{style}></span>'
