@@ -47,6 +47,8 @@ _LEADING = 1.28
 _ASCENT, _DESCENT = 0.98, 0.3
 """Of a line, in parts of its size, above and below the base line."""
 _PAD = 1.1
+_RIGHT_PAD = 2.6
+"""Right of numbers, so that they stand off from the words of the next column."""
 _BETWEEN = 3.0
 _GUTTER = 6.0
 _TICK = 3.6
@@ -76,7 +78,7 @@ def paginate(
     for document in documents:
         flow = _Flow(sheet, faces, voice, document)
         for number, block in enumerate(document.blocks):
-            flow.add(block, document.blocks[number + 1 : number + 2])
+            flow.add(block, document.blocks[number + 1 : number + 3])
         pages += flow.pages
     for number, made in enumerate(pages, 1):
         _write_footer(made, faces, footer, voice.say("{page} of {pages}"), number, len(pages))
@@ -87,7 +89,7 @@ def _write_footer(
     page: Page, faces: Faces, footer: str, numbered: str, number: int, total: int
 ) -> None:
     y = page.height - _FOOT
-    if any(isinstance(mark, Text) and mark.y > y - 4 for mark in page.marks):
+    if any(_lowest(mark) > y - 4.2 for mark in page.marks if isinstance(mark, Text | Box)):
         return  # labels take the page to its edge
     words = numbered.format(page=number, pages=total)
     room = page.width - 2 * _SIDE - faces.width(words, _SMALL) - 4
@@ -95,6 +97,10 @@ def _write_footer(
     page.marks.append(Text(_SIDE, y, cropped(faces, footer, room, _SMALL), _SMALL, colour=_GREY))
     at = page.width - _SIDE
     page.marks.append(Text(at, y, words, _SMALL, colour=_GREY, anchor="end"))
+
+
+def _lowest(mark: Text | Box) -> float:
+    return mark.y + (mark.height if isinstance(mark, Box) else 0.0)
 
 
 def cropped(faces: Faces, words: str, room: float, size: float, *, bold: bool = False) -> str:
@@ -208,7 +214,9 @@ class _Flow:
             case Heading():
                 lines = self.wrap(block.words, _HEADING, bold=True)
                 self.y += 1.5 if self.y > self.begins else 0
-                self.need(len(lines) * _high(_HEADING) + 25)
+                pictures = [one.least for one in after if isinstance(one, Picture)]
+                below = 15 + pictures[0] * self.whole if pictures else 25.0
+                self.need(len(lines) * _high(_HEADING) + below)
                 self.lines(lines, _HEADING, bold=True)
                 self.y += 1.2
             case Words():
@@ -243,7 +251,7 @@ class _Flow:
     def _table(self, table: Table) -> None:
         widths = _column_widths(table.columns, self.width)
         titles = [
-            wrapped(self.faces, column.title, width - 2 * _PAD, _SMALL, bold=True)
+            wrapped(self.faces, column.title, _room(column, width), _SMALL, bold=True)
             for column, width in zip(table.columns, widths, strict=True)
         ]
         head = max(map(len, titles)) * _high(_SMALL) + _PAD
@@ -264,7 +272,7 @@ class _Flow:
         cells: list[Cell | list[str]] = []
         for column, width, cell in zip(columns, widths, row, strict=True):
             if isinstance(cell, str):
-                room = width - 2 * _PAD
+                room = _room(column, width)
                 lines = wrapped(self.faces, cell, room, _ROWS, bold=column.bold)
                 if len(lines) > _MOST_LINES:
                     lines = lines[:_MOST_LINES]
@@ -475,9 +483,13 @@ def _column_widths(columns: Sequence[Column], width: float) -> list[float]:
     return [c.share if c.fixed else left * c.share / shares for c in columns]
 
 
+def _room(column: Column, width: float) -> float:
+    return width - _PAD - (_RIGHT_PAD if column.right else _PAD)
+
+
 def _in_column(
     words: str, x: float, base: float, width: float, size: float, right: bool, bold: bool
 ) -> Text:
     if right:
-        return Text(x + width - _PAD, base, words, size, bold, anchor="end")
+        return Text(x + width - _RIGHT_PAD, base, words, size, bold, anchor="end")
     return Text(x + _PAD, base, words, size, bold)

@@ -183,8 +183,10 @@ class _Teller:
             return told
         longest = self.trimmer.longest_cut
         if longest is not None and cut.end - cut.start > longest:
-            return f"{told} {say('With knife and steel rule: it is too long for the trimmer.')}"
-        return f"{told} {say('With knife and steel rule: the trimmer cannot hold this strip.')}"
+            why = say("With knife and steel rule: it is too long for the trimmer.")
+        else:
+            why = say("With knife and steel rule: the trimmer cannot hold this strip.")
+        return f"{told} {why}"
 
     def _whole(self, cut: Cut) -> str:
         """Say of what a cut's edge is."""

@@ -83,7 +83,10 @@ class _Pen:
             case Line():
                 for part in _dashed(mark):
                     self._stroke(part.colour, part.width, part.dash)
-                    self.pdf.line(part.x1, part.y1, part.x2, part.y2)
+                    self._write(
+                        f"{self._x(part.x1)} {self._y(part.y1)} m"
+                        f" {self._x(part.x2)} {self._y(part.y2)} l S"
+                    )
             case Box():
                 style = self._style(mark.fill, mark.colour, mark.stroke)
                 if style and mark.round:
@@ -91,7 +94,9 @@ class _Pen:
                     corners = {"round_corners": True, "corner_radius": radius}
                     self.pdf.rect(mark.x, mark.y, mark.width, mark.height, style, **corners)  # type: ignore[arg-type]
                 elif style:
-                    self.pdf.rect(mark.x, mark.y, mark.width, mark.height, style)
+                    paint = {"D": "S", "F": "f", "DF": "B"}[style]
+                    sides = f"{_number(mark.width / POINT)} {_number(-mark.height / POINT)}"
+                    self._write(f"{self._x(mark.x)} {self._y(mark.y)} {sides} re {paint}")
             case Poly():
                 style = self._style(mark.fill, mark.colour, mark.stroke)
                 draw = self.pdf.polygon if mark.closed else self.pdf.polyline
@@ -101,6 +106,17 @@ class _Pen:
                 style = self._style(mark.fill, mark.colour, mark.stroke)
                 if style:
                     self.pdf.circle(mark.x, mark.y, mark.radius, style)
+
+    def _write(self, operators: str) -> None:
+        """Put operators into the page's content: most marks are lines, and to have each checked
+        and written by fpdf2 takes several times as long."""
+        self.pdf._out(operators)
+
+    def _x(self, x: float) -> str:
+        return _number(x / POINT)
+
+    def _y(self, y: float) -> str:
+        return _number(self.pdf.h_pt - y / POINT)
 
     def _text(self, mark: Text) -> None:
         runs = self.faces.runs(mark.words, bold=mark.bold)
@@ -151,6 +167,10 @@ class _Pen:
         if self.now.get(what) != value:
             self.now[what] = value
             make()
+
+
+def _number(value: float) -> str:
+    return f"{value:.3f}".rstrip("0").rstrip(".")
 
 
 def _dashed(line: Line) -> Iterator[Line]:
