@@ -22,6 +22,8 @@ __all__ = ["sequential_plans"]
 
 _TRIES = 5
 """Fillings tried for each sheet, the best of which is kept."""
+_STEPS_A_SHEET = 200_000
+"""After so many steps no further fillings are tried for a sheet."""
 _KINDS_A_SHEET = 4
 """Kinds of sheet looked at for each sheet, when there are more."""
 
@@ -95,8 +97,11 @@ class _Builder:
             kinds = sorted(self._rng.sample(kinds, _KINDS_A_SHEET))
         best: Pattern | None = None
         best_rate = -1.0
+        end = self.steps + _STEPS_A_SHEET
         for kind in kinds:
-            for _ in range(_TRIES):
+            for number in range(_TRIES):
+                if number and self.steps > end:
+                    break
                 pattern = Pattern(kind, self._fill(kind, left, spread))
                 if not pattern.spots:
                     continue

@@ -37,6 +37,8 @@ __all__ = ["NO_SHEET_LEFT", "Progress", "solve"]
 SEED = 1
 _GOOD_LAYOUTS = 200
 """Layouts of the pool whose contents the bound is told."""
+_CROWDED = 50_000
+"""A plan whose layouts, each counted once, hold more pieces than this is not worked over."""
 
 
 @dataclass(frozen=True)
@@ -159,7 +161,7 @@ class _Search:
         good = ((p.kind, made) for p, made in self._pool.best(_GOOD_LAYOUTS, self.best))
         self._bound.strengthen(self._cuts, known, effort.bounding, stop, good)
         self._keep_bound()
-        if self.proven or stop():
+        if self.proven or self._crowded or stop():
             return
         # Cheaper sheets are not to be found any more where they are known to be the cheapest.
         skipped = self._cheapest or not self.task.is_plain
@@ -178,9 +180,17 @@ class _Search:
 
     def tidy(self, work: float, stop: Stop) -> None:
         """Make the best plan tidier, unless it is the one that has been tidied last."""
-        if self.best != self._tidied:
+        if self.best != self._tidied and not self._crowded:
             self._hold(tidy(self.task, self._cuts, self._pool, self.table, self.best, work, stop))
             self._tidied = self.best
+
+    @property
+    def _crowded(self) -> bool:
+        """Whether layouts hold so many pieces that to work them over would take for ever.
+
+        So many pieces on a sheet fill it to the last strip anyway.
+        """
+        return sum(len(pattern.spots) for pattern, _ in self.best) > _CROWDED
 
     def _take(self, plan: Uses, method: str) -> None:
         self._tried[method] = self._tried.get(method, 0) + 1
