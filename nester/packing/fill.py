@@ -98,13 +98,13 @@ class Filler:
                     wide, high = _lying(shape, turned)
                     across, down = range(block[0]), range(block[1])
                     spots += [
-                        Spot(index, x + i * wide, y + j * high, turned) for j in down for i in across
+                        Spot(index, x + i * wide, y + j * high, turned)
+                        for j in down
+                        for i in across
                     ]
                     laid_now = len(across) * len(down)
                     self.steps += laid_now
-                    free = self._split(
-                        free, where, len(across) * wide, len(down) * high, lie_along
-                    )
+                    free = self._split(free, where, len(across) * wide, len(down) * high, lie_along)
                 else:
                     laid_now = 1
                     spots.append(Spot(index, x, y, turned))

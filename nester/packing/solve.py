@@ -37,6 +37,12 @@ __all__ = ["NO_SHEET_LEFT", "Progress", "solve"]
 SEED = 1
 _GOOD_LAYOUTS = 200
 """Layouts of the pool whose contents the bound is told."""
+_LEFT_TO_COMPLETE = (4, 12)
+"""Least and most sheets that a dive leaves to recreation."""
+_STEPS_A_COMPLETION = 700_000
+"""Steps of recreation without a better plan after which a dive's start is given up."""
+_LEAST_STEPS = 1_000
+"""What a start and its completion count at least."""
 _CROWDED = 50_000
 """A plan whose layouts, each counted once, hold more pieces than this is not worked over."""
 
@@ -53,25 +59,26 @@ class _Round:
     bounding: int
     recreations: int
     dives: int
+    completions: int
     work: float
     tidying: float = 0
 
 
 # Each effort does all rounds of the one before and then its own: more effort is never worse.
 _ROUNDS = {
-    Effort.QUICK: (_Round(20_000, 200_000, 500_000, 60_000, 0.1, 0.3),),
+    Effort.QUICK: (_Round(20_000, 200_000, 500_000, 60_000, 0, 0.1, 0.3),),
     Effort.NORMAL: (
-        _Round(20_000, 200_000, 500_000, 60_000, 0.1, 0.3),
-        _Round(200_000, 4_000_000, 10_000_000, 500_000, 0.5),
-        _Round(200_000, 6_000_000, 40_000_000, 1_000_000, 1.0, 1.2),
+        _Round(20_000, 200_000, 500_000, 60_000, 0, 0.1, 0.3),
+        _Round(200_000, 4_000_000, 8_000_000, 100_000, 8_000_000, 0.5),
+        _Round(200_000, 6_000_000, 20_000_000, 100_000, 40_000_000, 1.0, 1.2),
     ),
 }
 _STEPS_A_PIECE_APART = 40
 """For each so many steps one piece on sheets may be taken apart, to see what offcuts count."""
 _ROUNDS[Effort.THOROUGH] = (
     *_ROUNDS[Effort.NORMAL],
-    *((_Round(500_000, 10_000_000, 60_000_000, 8_000_000, 5.0),) * 3),
-    _Round(500_000, 10_000_000, 60_000_000, 8_000_000, 5.0, 5.0),
+    *((_Round(500_000, 10_000_000, 60_000_000, 2_000_000, 80_000_000, 5.0),) * 3),
+    _Round(500_000, 10_000_000, 60_000_000, 2_000_000, 80_000_000, 5.0, 5.0),
 )
 
 
@@ -174,9 +181,23 @@ class _Search:
             self._take(plan, "dive")
             if self.proven or stop():
                 return
+        self._complete(0 if skipped else effort.completions, stop)
+        if self.proven or stop():
+            return
         self._hold(choose(self.task, self._pool, self.best, effort.work, self.table, stop))
         self._tried["choice"] = self._tried.get("choice", 0) + 1
         self._weighed = True
+
+    def _complete(self, steps: int, stop: Stop) -> None:
+        """Start plans by diving, and complete them by recreation, while steps last."""
+        recreator, diver = self._recreator, self._diver
+        while steps > 0 and not (self.proven or stop()):
+            before = diver.steps + recreator.steps
+            start = diver.start(self._rng.randint(*_LEFT_TO_COMPLETE), steps, stop)
+            each = min(steps, _STEPS_A_COMPLETION)
+            for plan in recreator.completed(start, self.best, each, stop):
+                self._take(plan, "completion")
+            steps -= max(_LEAST_STEPS, diver.steps + recreator.steps - before)
 
     def tidy(self, work: float, stop: Stop) -> None:
         """Make the best plan tidier, unless it is the one that has been tidied last."""
@@ -342,6 +363,7 @@ def _share(whole: _Round, papers: int) -> _Round:
         whole.bounding // parts,
         whole.recreations // parts,
         whole.dives // parts,
+        whole.completions // parts,
         whole.work / parts,
         whole.tidying / parts,
     )
