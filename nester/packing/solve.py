@@ -51,6 +51,8 @@ _CROWDED = 50_000
 class _Round:
     """A share of effort: steps of each method in turn, then work of choosing, and of tidying.
 
+    Dives are for papers on which recreation has nothing to seek, or no steps to complete starts.
+
     The last round of each effort ends with tidying, so that more effort starts from the very plan
     that less effort ends with.
     """
@@ -69,16 +71,16 @@ _ROUNDS = {
     Effort.QUICK: (_Round(20_000, 200_000, 500_000, 60_000, 0, 0.1, 0.3),),
     Effort.NORMAL: (
         _Round(20_000, 200_000, 500_000, 60_000, 0, 0.1, 0.3),
-        _Round(200_000, 4_000_000, 8_000_000, 100_000, 8_000_000, 0.5),
-        _Round(200_000, 6_000_000, 20_000_000, 100_000, 40_000_000, 1.0, 1.2),
+        _Round(200_000, 4_000_000, 5_000_000, 500_000, 6_000_000, 0.5),
+        _Round(200_000, 6_000_000, 20_000_000, 1_000_000, 30_000_000, 1.0, 1.2),
     ),
 }
 _STEPS_A_PIECE_APART = 40
 """For each so many steps one piece on sheets may be taken apart, to see what offcuts count."""
 _ROUNDS[Effort.THOROUGH] = (
     *_ROUNDS[Effort.NORMAL],
-    *((_Round(500_000, 10_000_000, 60_000_000, 2_000_000, 80_000_000, 5.0),) * 3),
-    _Round(500_000, 10_000_000, 60_000_000, 2_000_000, 80_000_000, 5.0, 5.0),
+    *((_Round(500_000, 10_000_000, 60_000_000, 8_000_000, 80_000_000, 5.0),) * 3),
+    _Round(500_000, 10_000_000, 60_000_000, 8_000_000, 80_000_000, 5.0, 5.0),
 )
 
 
@@ -177,11 +179,14 @@ class _Search:
             self._take(plan, "recreation")
             if self.proven or stop():
                 return
-        for plan in self._diver.plans(effort.dives, stop):
-            self._take(plan, "dive")
-            if self.proven or stop():
-                return
-        self._complete(0 if skipped else effort.completions, stop)
+        completions = 0 if skipped else effort.completions
+        if completions:
+            self._complete(completions, stop)
+        else:
+            for plan in self._diver.plans(effort.dives, stop):
+                self._take(plan, "dive")
+                if self.proven or stop():
+                    return
         if self.proven or stop():
             return
         self._hold(choose(self.task, self._pool, self.best, effort.work, self.table, stop))
@@ -319,11 +324,13 @@ def solve(
         search.start(stop)
     for whole in _ROUNDS[effort]:
         active = [search for search in searches if not search.done]
-        for done, search in enumerate(active, start=len(searches) - len(active)):
+        stakes = _stakes(active)
+        first = len(searches) - len(active)
+        for place, search in enumerate(active):
             if stop():
                 break
-            search.round(_share(whole, len(active)), stop)
-            tell(done + 1)
+            search.round(_share(whole, len(active), stakes[place]), stop)
+            tell(first + place + 1)
         if whole.tidying:
             for search in searches:
                 if not stop():
@@ -356,14 +363,25 @@ _FEWEST_SHARES = 8
 """With more papers than this, effort grows with their number."""
 
 
-def _share(whole: _Round, papers: int) -> _Round:
+def _stakes(active: list[_Search]) -> list[Fraction]:
+    """Return for each paper its part of the money that might yet be saved, in equal parts of 1.
+
+    Half is shared equally: a bound may be far too low, or a plan better than it looks.
+    """
+    gaps = [max(Fraction(0), net - least) for net, least in (one.net for one in active)]
+    total = sum(gaps)
+    half = Fraction(1, 2)
+    return [half + half * gap * len(gaps) / total if total > 0 else Fraction(1) for gap in gaps]
+
+
+def _share(whole: _Round, papers: int, stake: Fraction = Fraction(1)) -> _Round:
     parts = min(max(1, papers), _FEWEST_SHARES)
     return _Round(
         whole.steps // parts,
         whole.bounding // parts,
-        whole.recreations // parts,
+        int(whole.recreations * stake) // parts,
         whole.dives // parts,
-        whole.completions // parts,
+        int(whole.completions * stake) // parts,
         whole.work / parts,
         whole.tidying / parts,
     )
