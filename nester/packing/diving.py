@@ -5,6 +5,9 @@ heuristics for branch and price", INFORMS Journal on Computing 31, 2019): the li
 over known layouts prices the pieces still to be made; layouts worth more than their sheet costs
 are sought by greedy fillings in the order of worth for area; then the layout used most is cut,
 and what is left is priced anew.
+
+The last sheets of a dive are poor ones: few pieces are left to choose from.  So a dive may also
+end early, as a good start that another method completes.
 """
 
 from __future__ import annotations
@@ -28,6 +31,10 @@ _ROUNDS = 3
 """New prices at the start of the first dive, and after each layout cut."""
 _NEARLY = 0.8
 """Of the layouts used nearly as much as the first, one is drawn."""
+_START_TRIES, _START_ROUNDS = 5, 1
+"""The same where a dive is a start only: many starts are better than a few good ones."""
+_MOST_A_START = 2_000_000
+"""Steps after which a start is taken as it is."""
 _MOST_OVERDUE = 400_000
 """A dive so many steps beyond its share is given up; its layouts are kept."""
 
@@ -44,6 +51,7 @@ class Diver:
         self._master = Master(task)
         self._known = 0
         self._first = True
+        self._tries, self._rounds = _TRIES, _ROUNDS
 
     @property
     def steps(self) -> int:
@@ -52,17 +60,23 @@ class Diver:
 
     def plans(self, steps: int, stop: Stop) -> Iterator[Uses]:
         """Yield plans until so many further steps are spent (at least one plan, whole or not)."""
+        self._tries, self._rounds = _TRIES, _ROUNDS
         end = self.steps + steps
         while True:
             yield self._dive(end + _MOST_OVERDUE, stop)
             if self.steps >= end or stop():
                 return
 
-    def _dive(self, latest: int, stop: Stop) -> Uses:
+    def start(self, fewest: int, steps: int, stop: Stop) -> Uses:
+        """Cut sheets until the programme wants about so few more, or the steps are spent."""
+        self._tries, self._rounds = _START_TRIES, _START_ROUNDS
+        return self._dive(self.steps + min(steps, _MOST_A_START), stop, fewest)
+
+    def _dive(self, latest: int, stop: Stop, fewest: int = 0) -> Uses:
         left = list(self._task.demand)
         stock = [self._task.most_of(kind) for kind in range(len(self._task.kinds))]
         cut: dict[Pattern, int] = {}
-        rounds = _FIRST_ROUNDS if self._first else _ROUNDS
+        rounds = _FIRST_ROUNDS if self._first else self._rounds
         self._first = False
         while any(left) and self.steps < latest and not stop():
             self._master.want(left, stock)
@@ -70,8 +84,11 @@ class Diver:
             for _ in range(rounds):
                 if self.steps >= latest or not self._seek(self._master.prices(), left, stock):
                     break
-            rounds = _ROUNDS
-            chosen = self._chosen(self._master.uses(), left, stock)
+            rounds = self._rounds
+            uses = self._master.uses()
+            if sum(use.sheets for use in uses) <= fewest:
+                break
+            chosen = self._chosen(uses, left, stock)
             if not chosen:
                 break
             for pattern, copies in chosen:
@@ -96,7 +113,7 @@ class Diver:
             enough = prices.cost[kind] * (1 + 1e-6) + 1e-9
             if not stock[kind] or densest * size.area <= enough:
                 continue
-            for number in range(_TRIES):
+            for number in range(self._tries):
                 spots = self._fill(kind, left, wanted, worth, number)
                 if sum(worth[spot.shape] for spot in spots) > enough:
                     found |= self._pool.add(Pattern(kind, spots))

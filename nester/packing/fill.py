@@ -7,6 +7,9 @@ the bin" (2010): guillotine and maximal rectangles, with best short side fit.
 
 What is cut away from a piece is free again: for straight cuts each of its voids, as a sheet of
 its own; for free cuts whatever its solid part leaves.
+
+Where a free rectangle holds very many equal pieces they are laid in one block, rows by columns, so
+that a sheet of half a million takes no longer than one of a hundred.
 """
 
 from __future__ import annotations
@@ -21,6 +24,9 @@ from nester.voids import solid_rows
 __all__ = ["Filler"]
 
 _Free = tuple[int, int, int, int]  # x, y, width, height
+
+_MANY = 400
+"""So many equal pieces for one free rectangle are laid as a block, and their voids left unused."""
 
 
 class Filler:
@@ -75,21 +81,35 @@ class Filler:
         passes = 2 if any(self._shapes[index].voids for index in order) else 1
         for index in (*order,) * passes:
             shape = self._shapes[index]
-            for _ in range(left[index]):
+            while left[index]:
                 best = self._best(free, shape, spoiled)
-                if best is None and spoiled:
+                block = best and _block(free[best[0]], shape, best[1], left[index])
+                if spoiled and (best is None or block):
                     # Cuts may go through what is spoiled; only now are they kept from it.
                     for bad in spoiled:
                         free = self._spare(free, bad)
                     spoiled = ()
-                    best = self._best(free, shape)
+                    continue
                 if best is None:
                     break
                 where, turned = best
                 x, y, _, _ = free[where]
-                left[index] -= 1
-                spots.append(Spot(index, x, y, turned))
-                free = self._lay(free, where, shape, turned, lie_along)
+                if block:
+                    wide, high = _lying(shape, turned)
+                    across, down = range(block[0]), range(block[1])
+                    spots += [
+                        Spot(index, x + i * wide, y + j * high, turned)
+                        for j in down
+                        for i in across
+                    ]
+                    laid_now = len(across) * len(down)
+                    self.steps += laid_now
+                    free = self._split(free, where, len(across) * wide, len(down) * high, lie_along)
+                else:
+                    laid_now = 1
+                    spots.append(Spot(index, x, y, turned))
+                    free = self._lay(free, where, shape, turned, lie_along)
+                left[index] -= laid_now
                 if not free:
                     return tuple(spots)
         return tuple(spots)
@@ -130,7 +150,7 @@ class Filler:
     ) -> list[_Free]:
         """Return what is free once a shape lies in the corner of a free rectangle."""
         x, y, _, _ = free[where]
-        wide, high = (shape.height, shape.width) if turned else (shape.width, shape.height)
+        wide, high = _lying(shape, turned)
         if not shape.voids:
             return self._split(free, where, wide, high, lie_along)
         if self._straight:
@@ -142,7 +162,7 @@ class Filler:
         self, free: list[_Free], shape: Shape, x: int, y: int, turned: bool
     ) -> list[_Free]:
         """Take what is solid of a piece out of what is free."""
-        wide, high = (shape.height, shape.width) if turned else (shape.width, shape.height)
+        wide, high = _lying(shape, turned)
         voids = shape.voids_at(x, y, turned)
         for solid in solid_rows(Rect(x, y, wide, high), voids):
             # Each row, offered as if it were free, is taken out of all that overlaps it.
@@ -228,6 +248,20 @@ class Filler:
             if not inside:
                 whole.append(one)
         return whole
+
+
+def _lying(shape: Shape, turned: bool) -> tuple[int, int]:
+    return (shape.height, shape.width) if turned else (shape.width, shape.height)
+
+
+def _block(place: _Free, shape: Shape, turned: bool, left: int) -> tuple[int, int] | None:
+    """Return how many columns and rows of a shape to lay at once; None if not that many."""
+    wide, high = _lying(shape, turned)
+    columns, rows = place[2] // wide, place[3] // high
+    if min(left, columns * rows) < _MANY:
+        return None
+    columns = min(columns, left)
+    return columns, min(rows, left // columns)
 
 
 def _meets(spoiled: Sequence[Rect], x: int, y: int, wide: int, high: int) -> bool:

@@ -132,6 +132,7 @@ class Recreator:
         self._rng = rng
         self._pool = pool
         self._whole: _Part | None = None
+        self.steps = 0
 
     def plans(self, steps: int, best: Uses, stop: Stop) -> Iterator[Uses]:
         """Yield plans, each better than the one before and than `best`, while steps last."""
@@ -143,6 +144,19 @@ class Recreator:
                 best = _joined(fixed, part.uses())
                 yield best
                 part.lower_goal()
+
+    def completed(self, start: Uses, best: Uses, steps: int, stop: Stop) -> Iterator[Uses]:
+        """Yield plans better than `best` that keep the sheets of a start as they are.
+
+        It ends after so many steps without one.
+        """
+        part = _Part(self._task, (), start, self._rng, self._pool)
+        unmade, cost, _ = standing(self._task, best)
+        part.aim_below(unmade, cost - standing(self._task, start)[1])
+        while part.run(part.steps + steps, stop):
+            yield _joined(start, part.uses())
+            part.lower_goal()
+        self.steps += part.steps
 
     def _part(self, best: Uses, steps: int) -> tuple[_Part, Uses, int]:
         """Return what to take in hand, the rest of the plan, and how many steps to spend."""

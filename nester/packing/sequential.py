@@ -22,6 +22,8 @@ __all__ = ["sequential_plans"]
 
 _TRIES = 5
 """Fillings tried for each sheet, the best of which is kept."""
+_STEPS_A_SHEET = 200_000
+"""After so many steps, or once it is to stop, one filling of each kind must do for a sheet."""
 _KINDS_A_SHEET = 4
 """Kinds of sheet looked at for each sheet, when there are more."""
 
@@ -35,7 +37,7 @@ def sequential_plans(
     one for many equal pieces; so free cuts take turns with both ways of filling.
     """
     ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
-    builder = _Builder(task, [filler_for(task, way, rng) for way in ways], rng, pool)
+    builder = _Builder(task, [filler_for(task, way, rng) for way in ways], rng, pool, stop)
     while True:
         yield builder.plan()
         if builder.steps >= steps or stop():
@@ -43,7 +45,10 @@ def sequential_plans(
 
 
 class _Builder:
-    def __init__(self, task: Task, fillers: list[Filler], rng: Random, pool: Pool) -> None:
+    def __init__(
+        self, task: Task, fillers: list[Filler], rng: Random, pool: Pool, stop: Stop
+    ) -> None:
+        self._stop = stop
         self._task = task
         self._fillers = fillers
         self._plans = 0
@@ -95,8 +100,11 @@ class _Builder:
             kinds = sorted(self._rng.sample(kinds, _KINDS_A_SHEET))
         best: Pattern | None = None
         best_rate = -1.0
+        end = self.steps + _STEPS_A_SHEET
         for kind in kinds:
-            for _ in range(_TRIES):
+            for number in range(_TRIES):
+                if number and (self.steps > end or self._stop()):
+                    break
                 pattern = Pattern(kind, self._fill(kind, left, spread))
                 if not pattern.spots:
                     continue

@@ -37,11 +37,21 @@ __all__ = ["NO_SHEET_LEFT", "Progress", "solve"]
 SEED = 1
 _GOOD_LAYOUTS = 200
 """Layouts of the pool whose contents the bound is told."""
+_LEFT_TO_COMPLETE = (4, 12)
+"""Least and most sheets that a dive leaves to recreation."""
+_STEPS_A_COMPLETION = 700_000
+"""Steps of recreation without a better plan after which a dive's start is given up."""
+_LEAST_STEPS = 1_000
+"""What a start and its completion count at least."""
+_CROWDED = 50_000
+"""A plan whose layouts, each counted once, hold more pieces than this is not worked over."""
 
 
 @dataclass(frozen=True)
 class _Round:
     """A share of effort: steps of each method in turn, then work of choosing, and of tidying.
+
+    Dives are for papers on which recreation has nothing to seek, or no steps to complete starts.
 
     The last round of each effort ends with tidying, so that more effort starts from the very plan
     that less effort ends with.
@@ -51,25 +61,26 @@ class _Round:
     bounding: int
     recreations: int
     dives: int
+    completions: int
     work: float
     tidying: float = 0
 
 
 # Each effort does all rounds of the one before and then its own: more effort is never worse.
 _ROUNDS = {
-    Effort.QUICK: (_Round(20_000, 200_000, 500_000, 60_000, 0.1, 0.3),),
+    Effort.QUICK: (_Round(20_000, 200_000, 500_000, 60_000, 0, 0.1, 0.3),),
     Effort.NORMAL: (
-        _Round(20_000, 200_000, 500_000, 60_000, 0.1, 0.3),
-        _Round(200_000, 4_000_000, 10_000_000, 500_000, 0.5),
-        _Round(200_000, 6_000_000, 40_000_000, 1_000_000, 1.0, 1.2),
+        _Round(20_000, 200_000, 500_000, 60_000, 0, 0.1, 0.3),
+        _Round(200_000, 4_000_000, 5_000_000, 500_000, 6_000_000, 0.5),
+        _Round(200_000, 6_000_000, 20_000_000, 1_000_000, 30_000_000, 1.0, 1.2),
     ),
 }
 _STEPS_A_PIECE_APART = 40
 """For each so many steps one piece on sheets may be taken apart, to see what offcuts count."""
 _ROUNDS[Effort.THOROUGH] = (
     *_ROUNDS[Effort.NORMAL],
-    *((_Round(500_000, 10_000_000, 60_000_000, 8_000_000, 5.0),) * 3),
-    _Round(500_000, 10_000_000, 60_000_000, 8_000_000, 5.0, 5.0),
+    *((_Round(500_000, 10_000_000, 60_000_000, 8_000_000, 80_000_000, 5.0),) * 3),
+    _Round(500_000, 10_000_000, 60_000_000, 8_000_000, 80_000_000, 5.0, 5.0),
 )
 
 
@@ -115,9 +126,9 @@ class _Search:
         self._tidied: Uses = ()
         self.least_unmade = self.bound = 0
 
-    def first_plan(self) -> None:
-        """Find one whole plan, quickly."""
-        for plan in sequential_plans(self.task, self._cuts, self._rng, 1, self._pool, never):
+    def first_plan(self, stop: Stop) -> None:
+        """Find one whole plan, quickly; more quickly yet once it is to stop."""
+        for plan in sequential_plans(self.task, self._cuts, self._rng, 1, self._pool, stop):
             self._take(plan, "sequential")
 
     def start(self, stop: Stop) -> None:
@@ -159,7 +170,7 @@ class _Search:
         good = ((p.kind, made) for p, made in self._pool.best(_GOOD_LAYOUTS, self.best))
         self._bound.strengthen(self._cuts, known, effort.bounding, stop, good)
         self._keep_bound()
-        if self.proven or stop():
+        if self.proven or self._crowded or stop():
             return
         # Cheaper sheets are not to be found any more where they are known to be the cheapest.
         skipped = self._cheapest or not self.task.is_plain
@@ -168,19 +179,44 @@ class _Search:
             self._take(plan, "recreation")
             if self.proven or stop():
                 return
-        for plan in self._diver.plans(effort.dives, stop):
-            self._take(plan, "dive")
-            if self.proven or stop():
-                return
+        completions = 0 if skipped else effort.completions
+        if completions:
+            self._complete(completions, stop)
+        else:
+            for plan in self._diver.plans(effort.dives, stop):
+                self._take(plan, "dive")
+                if self.proven or stop():
+                    return
+        if self.proven or stop():
+            return
         self._hold(choose(self.task, self._pool, self.best, effort.work, self.table, stop))
         self._tried["choice"] = self._tried.get("choice", 0) + 1
         self._weighed = True
 
+    def _complete(self, steps: int, stop: Stop) -> None:
+        """Start plans by diving, and complete them by recreation, while steps last."""
+        recreator, diver = self._recreator, self._diver
+        while steps > 0 and not (self.proven or stop()):
+            before = diver.steps + recreator.steps
+            start = diver.start(self._rng.randint(*_LEFT_TO_COMPLETE), steps, stop)
+            each = min(steps, _STEPS_A_COMPLETION)
+            for plan in recreator.completed(start, self.best, each, stop):
+                self._take(plan, "completion")
+            steps -= max(_LEAST_STEPS, diver.steps + recreator.steps - before)
+
     def tidy(self, work: float, stop: Stop) -> None:
         """Make the best plan tidier, unless it is the one that has been tidied last."""
-        if self.best != self._tidied:
+        if self.best != self._tidied and not self._crowded:
             self._hold(tidy(self.task, self._cuts, self._pool, self.table, self.best, work, stop))
             self._tidied = self.best
+
+    @property
+    def _crowded(self) -> bool:
+        """Whether layouts hold so many pieces that to work them over would take for ever.
+
+        So many pieces on a sheet fill it to the last strip anyway.
+        """
+        return sum(len(pattern.spots) for pattern, _ in self.best) > _CROWDED
 
     def _take(self, plan: Uses, method: str) -> None:
         self._tried[method] = self._tried.get(method, 0) + 1
@@ -264,7 +300,7 @@ def solve(
         plan, unless `stop` ends the search early.
     stop
         Asked all the time; once it says yes, the best plan so far is returned.  There is always
-        one: the first plan is made before it is asked.
+        one: a first plan is made in any case, then with less care.
     on_progress
         Told after each stretch of the search.
 
@@ -282,17 +318,19 @@ def solve(
         on_progress(_progress(searches, done))
 
     for search in searches:
-        search.first_plan()
+        search.first_plan(stop)
     tell(0)
     for search in searches:
         search.start(stop)
     for whole in _ROUNDS[effort]:
         active = [search for search in searches if not search.done]
-        for done, search in enumerate(active, start=len(searches) - len(active)):
+        stakes = _stakes(active)
+        first = len(searches) - len(active)
+        for place, search in enumerate(active):
             if stop():
                 break
-            search.round(_share(whole, len(active)), stop)
-            tell(done + 1)
+            search.round(_share(whole, len(active), stakes[place]), stop)
+            tell(first + place + 1)
         if whole.tidying:
             for search in searches:
                 if not stop():
@@ -325,13 +363,25 @@ _FEWEST_SHARES = 8
 """With more papers than this, effort grows with their number."""
 
 
-def _share(whole: _Round, papers: int) -> _Round:
+def _stakes(active: list[_Search]) -> list[Fraction]:
+    """Return for each paper its part of the money that might yet be saved, in equal parts of 1.
+
+    Half is shared equally: a bound may be far too low, or a plan better than it looks.
+    """
+    gaps = [max(Fraction(0), net - least) for net, least in (one.net for one in active)]
+    total = sum(gaps)
+    half = Fraction(1, 2)
+    return [half + half * gap * len(gaps) / total if total > 0 else Fraction(1) for gap in gaps]
+
+
+def _share(whole: _Round, papers: int, stake: Fraction = Fraction(1)) -> _Round:
     parts = min(max(1, papers), _FEWEST_SHARES)
     return _Round(
         whole.steps // parts,
         whole.bounding // parts,
-        whole.recreations // parts,
+        int(whole.recreations * stake) // parts,
         whole.dives // parts,
+        int(whole.completions * stake) // parts,
         whole.work / parts,
         whole.tidying / parts,
     )

@@ -55,7 +55,9 @@ def test_more_effort_is_never_worse(seed: int, monkeypatch: pytest.MonkeyPatch) 
     # The real rounds, in small: what they are made of matters here, not how large they are.
     small = {
         effort: tuple(
-            rounds_of._Round(*(part // 2_000 for part in astuple(one)[:-1]), one.work / 200)
+            rounds_of._Round(
+                *(part // 2_000 if isinstance(part, int) else part / 200 for part in astuple(one))
+            )
             for one in rounds
         )
         for effort, rounds in rounds_of._ROUNDS.items()

@@ -1,11 +1,13 @@
 """Whatever the pieces, a filled sheet holds them side by side and can be cut as promised."""
 
 from random import Random
+from unittest.mock import patch
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.layouts import Cuts
+from nester.layouts import Cuts, Rect
+from nester.packing import fill
 from nester.packing.fill import Filler
 from nester.packing.model import Kind, Shape, Task, usage
 from nester.packing.pool import Pool
@@ -64,6 +66,37 @@ def test_a_filled_sheet(some, width, height, cuts, rng):
     fitting = [index for index in order if some[index].fits(width, height)]
     assert bool(spots) == bool(fitting)
     assert not fitting or fitting[0] in used
+
+
+@settings(max_examples=60, deadline=None)
+@given(shapes, sheet_sides, sheet_sides, st.sampled_from(Cuts), chances, st.booleans())
+def test_many_equal_pieces_are_laid_in_blocks(some, width, height, cuts, rng, spoil):
+    """As many as fit are laid, as they are one by one."""
+    some = [one._replace(wanted=9 * one.wanted) for one in some]
+    spoiled = [Rect(width // 2, height // 3, 1, 1)] if spoil and height > 3 else []
+    with patch.object(fill, "_MANY", 3):
+        spots = Filler(some, cuts, Random(rng.random())).fill(
+            width, height, [one.wanted for one in some], range(len(some)), spoiled=spoiled
+        )
+    check_sheet(some, spots, width, height, cuts)
+    for index, number in usage(spots).items():
+        assert number <= some[index].wanted
+    for index, x, y, turned in spots:
+        sides = some[index][1::-1] if turned else some[index][:2]
+        assert not any(Rect(x, y, *sides).meets(bad) for bad in spoiled)
+    alone = some[0]
+    if not spoiled and not alone.turns:
+        most = (width // alone.width) * (height // alone.height)
+        assert usage(spots).get(0, 0) == min(most, alone.wanted)
+
+
+def test_half_a_million_pieces_on_a_sheet():
+    piece = Shape(3, 3, 1_000_000, True)
+    filler = Filler([piece], Cuts.FREE, Random(1))
+    spots = filler.fill(10_000, 500, [piece.wanted], [0])
+    assert len(set(spots)) == len(spots) == 3333 * 166
+    assert max(spot.x for spot in spots) == 3332 * 3
+    assert max(spot.y for spot in spots) == 165 * 3
 
 
 def task_of(some):

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from nester.layouts import Cuts, Rect
 from nester.packing import recreate
+from nester.packing.diving import Diver
 from nester.packing.model import Kind, Pattern, Shape, Spot, Task, usage
 from nester.packing.pool import Pool, standing
 from nester.packing.recreate import Recreator
@@ -131,6 +132,25 @@ def test_plans_get_better_and_better(most_sheets, some, sheets, seed):
         best = standing(task, plan)
     for pattern, _ in pool.since(0):
         check_pattern(task, pattern)
+
+
+@settings(max_examples=20, deadline=None)
+@given(shapes, kinds, st.integers(0, 9), st.integers(0, 3))
+def test_starts_are_completed_and_kept(some, sheets, seed, fewest):
+    task = Task("", tuple(some), tuple(sheets), (), (), 1, 1)
+    pool = Pool(task)
+    best = next(sequential_plans(task, Cuts.STRAIGHT, Random(seed), 0, pool, never))
+    diver = Diver(task, Cuts.STRAIGHT, Random(seed), pool)
+    recreator = Recreator(task, Random(seed), pool)
+    start = diver.start(fewest, 100_000, never)
+    check_plan(task, start)
+    for plan in recreator.completed(start, best, 4_000, never):
+        check_plan(task, plan)
+        assert standing(task, plan) < standing(task, best)
+        best = plan
+        copies = dict(plan)
+        assert all(copies[pattern] >= number for pattern, number in start)
+    assert diver.steps > 0
 
 
 @st.composite

@@ -62,8 +62,8 @@ def test_tidying_spoils_nothing(problem, seed):
 
 
 SOLVE = import_module("nester.packing.solve")
-FIRST = SOLVE._Round(2_000, 5_000, 20_000, 2_000, 0.02, 0.1)
-SECOND = SOLVE._Round(4_000, 10_000, 40_000, 4_000, 0.04, 0.1)
+FIRST = SOLVE._Round(2_000, 5_000, 20_000, 2_000, 20_000, 0.02, 0.1)
+SECOND = SOLVE._Round(4_000, 10_000, 40_000, 4_000, 40_000, 0.04, 0.1)
 SHORT = {Effort.QUICK: (FIRST,), Effort.NORMAL: (FIRST, SECOND)}
 """As the efforts are, only much less of each."""
 

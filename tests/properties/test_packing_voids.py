@@ -60,7 +60,7 @@ def some_problem(chance: random.Random, cuts: Cuts) -> Problem:
     return Problem(tuple(wants), tuple(stock), cuts, smallest_offcut=chance.choice([1, 4]))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(chances, st.sampled_from(Cuts))
 def test_every_answer_passes_the_judge(chance: random.Random, cuts: Cuts) -> None:
     problem = some_problem(chance, cuts)
@@ -204,7 +204,7 @@ def test_no_bound_is_above_sheets_cut_up_with_their_corners(chance: random.Rando
         assert lower_bound(task) <= sheets
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=4, deadline=None)
 @given(chances)
 def test_equal_input_gives_an_equal_answer(chance: random.Random) -> None:
     problem = some_problem(chance, Cuts.FREE)

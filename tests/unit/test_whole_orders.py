@@ -290,7 +290,7 @@ def aims(task, claims, chosen):
     ),
     st.sampled_from(Cuts),
 )
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_no_other_choice_is_better(some_wants, some_stock, some_claims, cuts):
     """Every choice of orders is tried; problems as small as these are solved exactly."""
     wants = tuple(Want(f"w{i}", cm(w), cm(h), 0) for i, (w, h) in enumerate(some_wants))
