@@ -62,11 +62,8 @@ def settle(task: Task, cuts: Cuts, *, seconds: float = 60.0, stop: Stop = never)
     Returns
     -------
     Settled or None
-        None if there are too many contents to look at; or if, by straight cuts, pieces may lie in
-        the voids of others: such contents are looked for among whole blanks.
+        None if there are too many contents to look at.
     """
-    if cuts is Cuts.STRAIGHT and any(shape.voids for shape in task.shapes):
-        return None
     area = sum(shape.area * shape.wanted for shape in task.shapes)
     if not task.kinds or ways_to_part(task.demand) > 2 * _MOST_STEPS or area > _LARGEST_SUM:
         return None
