@@ -8,7 +8,8 @@ be chosen for what it saves.
 What it saves is counted in one number.  An offcut of area *a* from a sheet of area *A* is worth
 a²/A, so that one large offcut beats two small ones of the same sum, and every cut costs
 `CUT_WORTH` of paper.  Parts with few pieces are searched to the end for the best tree of cuts;
-larger parts are cut by a rule that looks two cuts ahead (see `_Greedy`).
+larger parts are cut by a rule that looks two cuts ahead (see `_Greedy`); very many pieces are cut
+all one way, then all the other (`_InStages`).
 
 Where no edge-to-edge cut is left and free cuts are allowed, the pieces are freed along their own
 edges with a knife.
@@ -49,6 +50,8 @@ _KNIFE_TIMES = 3
 
 _SEARCHED = 8
 """Parts with at most so many pieces are searched to the end."""
+_MANY = 2_000
+"""Sheets with more pieces are cut all one way, then all the other, without a look ahead."""
 _STATES = 2_000
 """Parts looked at in all searches for one sheet; then the rule decides alone."""
 
@@ -183,7 +186,9 @@ def _take_apart(box: _Box, blanks: Sequence[_Blank], how: _How) -> _Plan:
     """Return the best plan for a sheet, or for a void that has been cut out."""
     cutter = _Cutter(box, blanks, how)
     rules: list[_Rule]
-    if how.stages is None:
+    if how.stages is None and len(blanks) > _MANY:
+        rules = [_InStages(_X), _InStages(_Y)]
+    elif how.stages is None:
         rules = [
             _Greedy(cutter.kept_area, trims_first, strips)
             for strips in (True, False)

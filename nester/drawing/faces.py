@@ -148,7 +148,9 @@ def _face(name: str, path: Path) -> Face:
             }
     except (OSError, TTLibError, KeyError, AttributeError) as why:
         words = str(why) or type(why).__name__
-        raise Refusal(f"{path}: this font can't be read ({words}); give a .ttf or .otf file") from None
+        raise Refusal(
+            f"{path}: this font can't be read ({words}); give a .ttf or .otf file"
+        ) from None
     return Face(name, path, widths, name in _SHAPED or name.startswith("own"))
 
 

@@ -109,7 +109,8 @@ class _Pen:
 
     def _write(self, operators: str) -> None:
         """Put operators into the page's content: most marks are lines, and to have each checked
-        and written by fpdf2 takes several times as long."""
+        and written by fpdf2 takes several times as long.
+        """
         self.pdf._out(operators)
 
     def _x(self, x: float) -> str:

@@ -107,9 +107,11 @@ class _Oracle:
         few = ways_to_part(content) <= _MOST_WAYS_TO_PART
         if few and self._fronts.holds(content, sheet):
             return True
+        if few and self._cuts is Cuts.STRAIGHT:
+            return False
         # Three blanks or fewer always come apart by straight cuts; not if one reaches into another.
         blanks = not any(n and shape.voids for n, shape in zip(content, shapes, strict=True))
-        if few and blanks and (self._cuts is Cuts.STRAIGHT or sum(content) <= 3):
+        if few and blanks and sum(content) <= 3:
             return False
         if sum(content) > _MOST_TO_ARRANGE:
             return None

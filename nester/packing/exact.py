@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Settled", "settle"]
 
-_MOST_STEPS = 150_000
+MOST_STEPS = 150_000
+"""Steps that suffice for a dozen pieces; asking CP-SAT of all their sets takes some ten seconds."""
 _WORK = 2.0
 """CP-SAT's deterministic time for each of the three choices."""
 _LARGEST_SUM = 2**60
@@ -51,27 +52,33 @@ class Settled(NamedTuple):
     cost: int
 
 
-def settle(task: Task, cuts: Cuts, *, seconds: float = 60.0, stop: Stop = never) -> Settled | None:
+def settle(
+    task: Task,
+    cuts: Cuts,
+    most_steps: int = MOST_STEPS,
+    *,
+    seconds: float = 60.0,
+    stop: Stop = never,
+) -> Settled | None:
     """Find a best plan and prove it, if the task is small enough.
 
     Parameters
     ----------
+    most_steps
+        Steps allowed; one is a way to part some pieces in two.
     seconds
         A safety stop for each time the solver runs; what is said to be proven is so even then.
 
     Returns
     -------
     Settled or None
-        None if there are too many contents to look at; or if, by straight cuts, pieces may lie in
-        the voids of others: such contents are looked for among whole blanks.
+        None if there are too many contents to look at.
     """
-    if cuts is Cuts.STRAIGHT and any(shape.voids for shape in task.shapes):
-        return None
     area = sum(shape.area * shape.wanted for shape in task.shapes)
-    if not task.kinds or ways_to_part(task.demand) > 2 * _MOST_STEPS or area > _LARGEST_SUM:
+    if not task.kinds or ways_to_part(task.demand) > 2 * most_steps or area > _LARGEST_SUM:
         return None
     try:
-        contents = Contents(task, cuts, _MOST_STEPS, seconds, stop)
+        contents = Contents(task, cuts, most_steps, seconds, stop)
     except TooMany:
         return None
     kinds = range(len(task.kinds))

@@ -18,13 +18,14 @@ if TYPE_CHECKING:
     import numpy as np
 
     Table = np.ndarray[Any, np.dtype[np.int64]]
-    Mask = np.ndarray[Any, np.dtype[np.bool_]]
 
 __all__ = ["Places"]
 
 MOST = 600
 """Places in one direction; with more, lengths are rounded."""
 _ROUNDINGS = 200
+_NOT_ALLOWED = -(2**62)
+"""Worse than anything is worth."""
 
 
 class Places:
@@ -62,28 +63,44 @@ class Places:
         parts = np.arange(1, half)
         return parts, np.searchsorted(places, places[at] - places[parts], side="right") - 1
 
-    def join(self, row: Table) -> None:
+    def join(self, row: Table, since: int = 0) -> int:
         """Let each place of a row be worth what two places are that share it.
 
         Parameters
         ----------
         row
             What each place is worth, never falling; changed in place.
+        since
+            Before this place nothing has changed since the row was last joined.
+
+        Returns
+        -------
+        int
+            How many additions it took.
         """
         import numpy as np
 
-        rests, allowed = self._rests
+        half = len(self._rests)
+        added = 0
         while True:
-            steps = np.nonzero(row[1 : len(rests)] > row[: len(rests) - 1])[0] + 1
+            steps = np.nonzero(row[1:half] > row[: half - 1])[0] + 1
             if not len(steps):
-                return
-            joined = ((row[steps, None] + row[rests[steps]]) * allowed[steps]).max(axis=0)
-            if (joined <= row).all():
-                return
-            np.maximum(row, joined, out=row)
+                return added
+            added += len(steps) * (len(row) - since)
+            joined = np.append(row, _NOT_ALLOWED).take(self._rests[steps, since:], mode="clip")
+            joined += row[steps, None]
+            most = joined.max(axis=0)
+            better = most > row[since:]
+            if not better.any():
+                return added
+            np.maximum(row[since:], most, out=row[since:])
+            since += int(better.argmax())
 
-    def _all_rests(self) -> tuple[Table, Mask]:
-        """Return what each place in the first half leaves of each; and whether of its own half."""
+    def _all_rests(self) -> Table:
+        """Return what each place in the first half leaves of each, if that is no smaller.
+
+        Else it is the place behind the last.
+        """
         import numpy as np
 
         places = self.places
@@ -91,7 +108,7 @@ class Places:
         left = places[None, :] - places[:half, None]
         allowed = places[None, :] >= 2 * places[:half, None]
         rests = np.searchsorted(places, np.maximum(left, 0), side="right") - 1
-        return rests, allowed
+        return np.where(allowed, rests, len(places))
 
     def knapsack(
         self, sides: Sequence[int], values: Sequence[int], length: int

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from random import Random
 
@@ -51,13 +51,15 @@ _CROWDED = 50_000
 class _Round:
     """A share of effort: steps of each method in turn, then work of choosing, and of tidying.
 
-    Dives are for papers on which recreation has nothing to seek, or no steps to complete starts.
+    `settling` is for each paper of few pieces; those that take more are not settled.  Dives are for
+    papers on which recreation has nothing to seek, or no steps to complete starts.
 
     The last round of each effort ends with tidying, so that more effort starts from the very plan
     that less effort ends with.
     """
 
     steps: int
+    settling: int
     bounding: int
     recreations: int
     dives: int
@@ -68,19 +70,21 @@ class _Round:
 
 # Each effort does all rounds of the one before and then its own: more effort is never worse.
 _ROUNDS = {
-    Effort.QUICK: (_Round(20_000, 200_000, 500_000, 60_000, 0, 0.1, 0.3),),
+    Effort.QUICK: (_Round(20_000, 0, 200_000, 500_000, 60_000, 0, 0.1, 0.3),),
     Effort.NORMAL: (
-        _Round(20_000, 200_000, 500_000, 60_000, 0, 0.1, 0.3),
-        _Round(200_000, 4_000_000, 5_000_000, 500_000, 6_000_000, 0.5),
-        _Round(200_000, 6_000_000, 20_000_000, 1_000_000, 30_000_000, 1.0, 1.2),
+        _Round(20_000, 0, 200_000, 500_000, 60_000, 0, 0.1, 0.3),
+        _Round(200_000, 150_000, 4_000_000, 5_000_000, 500_000, 6_000_000, 0.5),
+        _Round(200_000, 0, 6_000_000, 20_000_000, 1_000_000, 30_000_000, 1.0, 1.2),
     ),
 }
+_FIRST_SETTLING = {Cuts.STRAIGHT: 150_000, Cuts.FREE: 50_000}
+"""Steps in which a paper of few pieces is settled at any effort, before the first round."""
 _STEPS_A_PIECE_APART = 40
 """For each so many steps one piece on sheets may be taken apart, to see what offcuts count."""
 _ROUNDS[Effort.THOROUGH] = (
     *_ROUNDS[Effort.NORMAL],
-    *((_Round(500_000, 10_000_000, 60_000_000, 8_000_000, 80_000_000, 5.0),) * 3),
-    _Round(500_000, 10_000_000, 60_000_000, 8_000_000, 80_000_000, 5.0, 5.0),
+    *((_Round(500_000, 0, 10_000_000, 60_000_000, 8_000_000, 80_000_000, 5.0),) * 3),
+    _Round(500_000, 0, 10_000_000, 60_000_000, 8_000_000, 80_000_000, 5.0, 5.0),
 )
 
 
@@ -141,11 +145,7 @@ class _Search:
             self._take(plan, "rectpack")
             if self.proven or stop():
                 return
-        settled = settle(self._reduced, self._cuts, stop=stop) if self.task.is_plain else None
-        if settled:
-            self._take(settled.uses, "exact")
-            proven = settled.unmade, settled.cost
-            self.least_unmade, self.bound = max((self.least_unmade, self.bound), proven)
+        self._settle(_FIRST_SETTLING[self._cuts], stop)
         if self._cuts is Cuts.FREE and not self.proven:
             for pattern in self._interlocking.patterns(stop):
                 self._pool.add(pattern)
@@ -153,12 +153,25 @@ class _Search:
             self._bound.know_most(self._interlocking.most)
             self._keep_bound()
 
+    def _settle(self, most_steps: int, stop: Stop) -> None:
+        settled = None
+        if self.task.is_plain:
+            settled = settle(self._reduced, self._cuts, most_steps, stop=stop)
+        if settled:
+            self._take(settled.uses, "exact")
+            proven = settled.unmade, settled.cost
+            self.least_unmade, self.bound = max((self.least_unmade, self.bound), proven)
+
     def _keep_bound(self) -> None:
         proven = self._bound.unmade, self._bound.cost
         self.least_unmade, self.bound = max((self.least_unmade, self.bound), proven)
 
     def round(self, effort: _Round, stop: Stop) -> None:
         """Search with a share of effort."""
+        if effort.settling > _FIRST_SETTLING[self._cuts]:
+            self._settle(effort.settling, stop)
+            if self.proven or stop():
+                return
         self._may_spend = self.table.spent + effort.steps // _STEPS_A_PIECE_APART
         for plan in sequential_plans(
             self.task, self._cuts, self._rng, effort.steps, self._pool, stop
@@ -324,13 +337,14 @@ def solve(
         search.start(stop)
     for whole in _ROUNDS[effort]:
         active = [search for search in searches if not search.done]
-        stakes = _stakes(active)
-        first = len(searches) - len(active)
-        for place, search in enumerate(active):
+        shares = _shares(whole, active)
+        for done, (search, share) in enumerate(
+            zip(active, shares, strict=True), start=len(searches) - len(active)
+        ):
             if stop():
                 break
-            search.round(_share(whole, len(active), stakes[place]), stop)
-            tell(first + place + 1)
+            search.round(share, stop)
+            tell(done + 1)
         if whole.tidying:
             for search in searches:
                 if not stop():
@@ -361,30 +375,45 @@ def solve(
 NO_SHEET_LEFT = "the sheets of its paper are used up"
 _FEWEST_SHARES = 8
 """With more papers than this, effort grows with their number."""
+_LARGEST_SHARE = 2
+"""No paper gets more than so many equal shares of bounding."""
 
 
-def _stakes(active: list[_Search]) -> list[Fraction]:
-    """Return for each paper its part of the money that might yet be saved, in equal parts of 1.
-
-    Half is shared equally: a bound may be far too low, or a plan better than it looks.
-    """
-    gaps = [max(Fraction(0), net - least) for net, least in (one.net for one in active)]
-    total = sum(gaps)
-    half = Fraction(1, 2)
-    return [half + half * gap * len(gaps) / total if total > 0 else Fraction(1) for gap in gaps]
-
-
-def _share(whole: _Round, papers: int, stake: Fraction = Fraction(1)) -> _Round:
+def _share(whole: _Round, papers: int) -> _Round:
     parts = min(max(1, papers), _FEWEST_SHARES)
     return _Round(
         whole.steps // parts,
+        whole.settling,
         whole.bounding // parts,
-        int(whole.recreations * stake) // parts,
+        whole.recreations // parts,
         whole.dives // parts,
-        int(whole.completions * stake) // parts,
+        whole.completions // parts,
         whole.work / parts,
         whole.tidying / parts,
     )
+
+
+def _shares(whole: _Round, searches: Sequence[_Search]) -> list[_Round]:
+    """Share effort equally, but bounding and recreation by the money that might yet be saved.
+
+    Half of recreation is shared equally: a bound may be far too low, or a plan better than it
+    looks.
+    """
+    equal = _share(whole, len(searches))
+    gaps = [max(Fraction(0), net - least) for net, least in (one.net for one in searches)]
+    total = sum(gaps, Fraction(0))
+    if not total:
+        return [equal] * len(searches)
+    stakes = [gap * len(gaps) / total for gap in gaps]
+    return [
+        replace(
+            equal,
+            bounding=int(equal.bounding * min(stake, Fraction(_LARGEST_SHARE))),
+            recreations=int(equal.recreations * (1 + stake) / 2),
+            completions=int(equal.completions * (1 + stake) / 2),
+        )
+        for stake in stakes
+    ]
 
 
 def _progress(searches: list[_Search], done: int) -> Progress:

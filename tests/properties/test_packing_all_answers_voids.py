@@ -1,10 +1,12 @@
-"""Tiny problems of pieces with voids, free cuts: the best answer is found by trying everything.
+"""Tiny problems of pieces with voids: the best answer is found by trying everything.
 
-The search here lays what is solid of each piece cell by cell and knows nothing of the optimizer.
+The search here knows nothing of the optimizer.  For free cuts it lays what is solid of each piece
+cell by cell; for straight cuts it tries every cut, and every choice of pieces in every void.
 More cases than by default are tried with QUIREBOX_MANY_CASES=500 in the environment.
 """
 
 import os
+from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 from itertools import combinations
@@ -48,24 +50,74 @@ def places(want, width, height):
     }
 
 
+def laid_freely(width, height, pieces):
+    """Whether a sheet holds the solid cells of some pieces."""
+    all_places = {piece: places(piece, width, height) for piece in pieces}
+
+    def lay(rest, taken):
+        return not rest or any(
+            not place & taken and lay(rest[1:], place | taken) for place in all_places[rest[0]]
+        )
+
+    return lay(pieces, 0)
+
+
+@cache
+def cut_straight(width, height, pieces):
+    """Whether edge-to-edge cuts free pieces from a sheet; voids are then cut as small sheets."""
+    if not pieces:
+        return True
+    if sum(len(cells(piece)) for piece in pieces) > width * height:
+        return False
+    for one, other in in_two(pieces):
+        for at in range(1, width):
+            if cut_straight(at, height, one) and cut_straight(width - at, height, other):
+                return True
+        for at in range(1, height):
+            if cut_straight(width, at, one) and cut_straight(width, height - at, other):
+                return True
+    for number, host in enumerate(pieces):
+        rest = (*pieces[:number], *pieces[number + 1 :])
+        upright = host.width <= width and host.height <= height
+        turned = host.turn is Turn.ANY and host.height <= width and host.width <= height
+        sizes = tuple((void.width, void.height) for void in host.voids)
+        if upright and cut_from_voids(sizes, rest):
+            return True
+        if turned and cut_from_voids(tuple((high, wide) for wide, high in sizes), rest):
+            return True
+    return False
+
+
+def cut_from_voids(voids, pieces):
+    if not voids:
+        return not pieces
+    return any(
+        cut_straight(*voids[0], one) and cut_from_voids(voids[1:], other)
+        for one, other in in_two(pieces, empty=True)
+    )
+
+
+def in_two(pieces, empty=False):
+    """Yield the ways to part pieces in two; with parts of none, if they may be empty."""
+    places = range(len(pieces))
+    for size in range(0 if empty else 1, len(pieces) + empty):
+        for chosen in combinations(places, size):
+            yield (
+                tuple(pieces[i] for i in chosen),
+                tuple(pieces[i] for i in places if i not in chosen),
+            )
+
+
 def best(problem):
     """Return the least area of blanks that stays unmade, and the least cost of the rest."""
     pieces = [want for want in problem.wants for _ in range(want.quantity)]
     stock = problem.stock
 
-    @cache
-    def all_places(want, kind):
-        return places(want, stock[kind].width, stock[kind].height)
+    lay = cut_straight if problem.cuts is Cuts.STRAIGHT else laid_freely
 
     @cache
     def holds(kind, chosen):
-        def lay(rest, taken):
-            return not rest or any(
-                not place & taken and lay(rest[1:], place | taken)
-                for place in all_places(rest[0], kind)
-            )
-
-        return lay(chosen, 0)
+        return lay(stock[kind].width, stock[kind].height, chosen)
 
     @cache
     def least(left, on_hand):
@@ -118,7 +170,7 @@ def tiny_problems(draw):
     return Problem(
         tuple(wants),
         tuple(Stock(f"s{number}", *one) for number, one in enumerate(stock)),
-        Cuts.FREE,
+        draw(st.sampled_from(Cuts)),
         smallest_offcut=1,
     )
 
@@ -132,6 +184,25 @@ def test_the_answer_is_the_best_of_all_and_proven(problem):
     unmade = sum(area[one.name] * one.quantity for one in answer.unplaced)
     assert (unmade, answer.cost) == best(problem)
     assert answer.bound == answer.cost
+
+
+def test_a_void_in_a_piece_in_a_void():
+    """The smallest piece lies in the corner of the middle one, and that in the largest's."""
+    large = Want("large", 6, 6, 1, voids=(Rect(3, 3, 3, 3),))
+    middle = Want("middle", 3, 3, 1, voids=(Rect(0, 0, 1, 2),))
+    small = Want("small", 2, 1, 1)
+    stock = (Stock("sheet", 6, 6, None, Fraction(1)),)
+    problem = Problem((large, middle, small), stock, smallest_offcut=1)
+    answer = solve(problem, Effort.QUICK)
+    assert verify(problem, answer) == []
+    assert answer.cost == answer.bound == 1
+    assert best(problem) == (0, 1)
+    still = (replace(one, turn=Turn.NONE) for one in (middle, small))
+    upright = replace(problem, wants=(large, *still))
+    assert best(upright) == (0, 2)
+    answer = solve(upright, Effort.QUICK)
+    assert verify(upright, answer) == []
+    assert answer.cost == answer.bound == 2
 
 
 def test_crosses_reach_into_each_other():
