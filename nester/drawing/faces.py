@@ -141,14 +141,16 @@ def _face(name: str, path: Path) -> Face:
     from fontTools.ttLib import TTFont, TTLibError
 
     try:
-        with TTFont(path, lazy=True, fontNumber=0) as font:
+        with path.open("rb") as file, TTFont(file, lazy=True, fontNumber=0) as font:
             advance, em = font["hmtx"], font["head"].unitsPerEm
             widths = {
                 chr(code): advance[glyph][0] / em for code, glyph in font.getBestCmap().items()
             }
     except (OSError, TTLibError, KeyError, AttributeError) as why:
         words = str(why) or type(why).__name__
-        raise Refusal(f"{path}: this font can't be read ({words}); give a .ttf or .otf file") from None
+        raise Refusal(
+            f"{path}: this font can't be read ({words}); give a .ttf or .otf file"
+        ) from None
     return Face(name, path, widths, name in _SHAPED or name.startswith("own"))
 
 
