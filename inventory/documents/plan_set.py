@@ -281,7 +281,7 @@ class _Teller:
             Column(say("For"), 3),
             Column(say("What"), 3),
             Column(say("Due"), 28, fixed=True),
-            Column(say("Now"), 24, fixed=True),
+            Column(say("Now"), 33, fixed=True),
         )
         rows = tuple(
             (
