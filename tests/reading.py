@@ -218,8 +218,6 @@ class Cutter:
             self.named[name, box] += 1
 
 
-
-
 def _loose(part: Box, lines: list[tuple[bool, int, int, int]]) -> list[Box]:
     """Return the rectangles into which lines cut a part; other shapes are left out.
 

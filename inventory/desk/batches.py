@@ -281,12 +281,15 @@ def steps(
     layout: Annotated[
         int | None, typer.Option("--layout", help="Only the layout of this number.")
     ] = None,
+    picture: Annotated[
+        bool, typer.Option("--picture", help="Draw each layout before its cuts.")
+    ] = False,
 ) -> None:
     """Print the cut list: layout by layout, the cuts in the order they are made.
 
     \b
     Example:
-      quirebox batch steps 1 --layout 3
+      quirebox batch steps 1 --layout 3 --picture
     """
     from inventory.desk.tell import console
     from inventory.documents.plan_text import cut_list
@@ -299,7 +302,7 @@ def steps(
             f" {len(made.layouts)}"
         )
     terminal = console()
-    for part in cut_list(made, layout):
+    for part in cut_list(made, layout, pictures=picture):
         terminal.print(part)
 
 

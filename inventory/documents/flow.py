@@ -6,6 +6,7 @@ it is placed, words that are too wide are broken, and a row that has no room beg
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -28,7 +29,7 @@ from inventory.documents.blocks import (
 from inventory.documents.qr import qr_rows
 from nester.cutting import Step
 from nester.drawing.faces import Faces
-from nester.drawing.ink import POINT, Box, Line, Mark, Text, svg_marks, svg_size
+from nester.drawing.ink import POINT, Box, Line, Mark, Spots, Text, svg_marks, svg_size
 from nester.drawing.press import Page
 from nester.measure import UNITS_PER_MM, quotable
 from nester.paper import SHEET_SIZES
@@ -56,8 +57,6 @@ _PALE, _GREY = "#b8b8b8", "#555555"
 _SVG_UNIT = 0.25
 _MOST_LINES = 12
 """So many lines of a cell are printed; more than that is cropped."""
-
-
 
 
 def paginate(
@@ -112,9 +111,7 @@ def cropped(faces: Faces, words: str, room: float, size: float, *, bold: bool = 
     return words.rstrip() + "…"
 
 
-def wrapped(
-    faces: Faces, words: str, room: float, size: float, *, bold: bool = False
-) -> list[str]:
+def wrapped(faces: Faces, words: str, room: float, size: float, *, bold: bool = False) -> list[str]:
     """Break words into lines at their blanks, and a word that is too wide anywhere."""
     lines: list[str] = []
     for word in quotable(words).split():
@@ -182,7 +179,9 @@ class _Flow:
             self.y += _BETWEEN
         else:
             again = self.voice.say("{title}, continued").format(title=self.document.title)
-            self.lines([cropped(self.faces, again, self.width, _WORDS, bold=True)], _WORDS, bold=True)
+            self.lines(
+                [cropped(self.faces, again, self.width, _WORDS, bold=True)], _WORDS, bold=True
+            )
             self.y += _BETWEEN
         self.begins = self.y
 
@@ -411,10 +410,11 @@ class _Flow:
         rows = qr_rows(label.id)
         step = code / len(rows)
         left, top = x + wide - inset - code, y + (high - code) / 2
+        dark = array("d")
         for down, row in enumerate(rows):
             for start, length in row:
-                spot = (left + start * step, top + down * step, length * step, step)
-                self.put(Box(*spot, "#000000", None))
+                dark.extend((left + start * step, top + down * step, length * step, step))
+        self.put(Spots(dark))
         room = left - x - 2 * inset
         size = min(15.0, high * 0.45)
         name = cropped(self.faces, label.id, room, size, bold=True)

@@ -1,4 +1,4 @@
-"""What the book knows beside a plan: labels of offcuts, what orders take beside paper, what lacks."""
+"""What the book knows beside a plan: labels of offcuts, ribbon and the like, what is missing."""
 
 from __future__ import annotations
 

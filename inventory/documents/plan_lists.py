@@ -243,16 +243,11 @@ def offcut_rows(plan: Plan) -> Iterator[OffcutRow]:
 
 
 def offcut_mark(plan: Plan, layout: PlannedLayout, number: int) -> str:
-    """Return the mark of an offcut that has no label yet: batch, layout and a letter.
+    """Return the mark of an offcut that has no label yet: batch, layout, and which of its offcuts.
 
     The book gives its label, ``K-…``, only when the layout is booked as cut.
     """
-    letters = ""
-    number += 1
-    while number:
-        number, rest = divmod(number - 1, 26)
-        letters = chr(ord("a") + rest) + letters
-    return f"{plan.batch or 0}-{layout.number}{letters}"
+    return f"{plan.batch or 0}-{layout.number}-{number + 1}"
 
 
 class ShoppingRow(NamedTuple):

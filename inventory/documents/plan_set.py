@@ -37,7 +37,7 @@ from inventory.documents.blocks import (
 from inventory.documents.plan_lists import offcut_mark
 from inventory.documents.voices import ShopVoice, voice_of
 from inventory.money import round_to_coin
-from inventory.plan import Plan, PlannedLayout, plan_to_json
+from inventory.plan import Plan, PlannedLayout, PlannedOrder, plan_to_json
 from nester.cutting import cutting_minutes, told_steps
 from nester.cutting.time import MINUTES_PER_CUT, MINUTES_PER_KNIFE_METRE, MINUTES_PER_TRIMMER_METRE
 from nester.drawing.layout import layout_picture
@@ -46,31 +46,31 @@ from nester.drawing.scores import draw_scores, has_scores, score_rows
 from nester.layouts import ANY_TRIMMER, Trimmer
 from nester.measure import area_m2, quotable
 from nester.pieces import Grain, Piece
-from nester.voice import mark
+from nester.voice import translatable
 
 __all__ = ["KINDS", "Pace", "SetOptions", "footer_of", "plan_documents", "plan_mark"]
 
 KINDS: tuple[Kind, ...] = get_args(Kind)
 
 _CAUTIONS = (
-    mark(
+    translatable(
         "Knife: fit a sharp blade and cut along a steel rule on a cutting mat, in several light"
         " passes. Keep the hand that holds the rule behind its edge and out of the blade's way."
         " Cover or put away the blade at every pause; put snapped-off blades into a closed tin."
     ),
-    mark(
+    translatable(
         "Trimmer: keep fingers clear of the blade, lock its arm when you leave it, and never cut"
         " a stack that is thicker than its maker allows."
     ),
-    mark(
+    translatable(
         "Adhesives and hot tools: air the room, keep hot glue and embossing tools off skin, and"
         " put hot tools on their stand, away from paper. Wear eye protection when setting eyelets."
     ),
-    mark(
+    translatable(
         "Keep children away from the table. Eyelets, magnets, beads and ribbons on a finished box"
         " are no toys: small parts can be swallowed, ribbons can wind around a neck."
     ),
-    mark(
+    translatable(
         "The instructions of the makers of your tools and adhesives, and the rules of your place,"
         " come before anything printed here."
     ),
@@ -109,8 +109,8 @@ class SetOptions:
     kinds: tuple[Kind, ...] = KINDS
     voice: ShopVoice = field(default_factory=voice_of)
     trimmer: Trimmer = ANY_TRIMMER
-    grid: LabelGrid = LabelGrid()
-    pace: Pace = Pace()
+    grid: LabelGrid = field(default_factory=LabelGrid)
+    pace: Pace = field(default_factory=Pace)
     labels: Mapping[tuple[int, int, int], str] = field(default_factory=dict)
     extras: Mapping[int, Sequence[str]] = field(default_factory=dict)
     missing: Mapping[int, Mapping[str, int]] = field(default_factory=dict)
@@ -162,6 +162,7 @@ class _Teller:
         self.plan, self.options, self.voice = plan, options, options.voice
         self.say = options.voice.say
         self.count = options.voice.count
+        self.swatches = {layout.sheet.paper: layout.sheet.swatch for layout in plan.layouts}
         self.copies = {one.number: tuple(range(1, one.copies + 1)) for one in plan.layouts}
         if options.left is not None:
             self.copies = {number: tuple(copies) for number, copies in options.left.items()}
@@ -181,7 +182,9 @@ class _Teller:
         blocks: list[Block] = []
         if plan.layouts:
             blocks.append(Words(self._worth(), bold=True))
-            blocks.append(Table((Column(say("What"), 2), Column(say("How much"), 5)), self._facts()))
+            blocks.append(
+                Table((Column(say("What"), 2), Column(say("How much"), 5)), self._facts())
+            )
         else:
             blocks.append(Words(say("No order can be made from the stash."), bold=True))
         blocks += [Words(quotable(note)) for note in plan.notes]
@@ -278,7 +281,7 @@ class _Teller:
             Column(say("For"), 3),
             Column(say("What"), 3),
             Column(say("Due"), 28, fixed=True),
-            Column(say("Now"), 24, fixed=True),
+            Column(say("Now"), 33, fixed=True),
         )
         rows = tuple(
             (
@@ -396,14 +399,16 @@ class _Teller:
 
     def _cut_sheet(self, layout: PlannedLayout) -> Document:
         plan, say, sheet = self.plan, self.say, layout.sheet
-        drawn, stock = plan.as_layout(layout)
+        drawn, _ = plan.as_layout(layout)
         names = self._offcut_names(layout)
         steps = told_steps(
             drawn, plan.unit, voice=self.voice, trimmer=self.options.trimmer, offcuts=names
         )
         kind = "{label}, {paper}, {size}"
         what = kind.format(
-            label=sheet.label, paper=quotable(sheet.paper), size=self.size(sheet.width, sheet.height)
+            label=sheet.label,
+            paper=quotable(sheet.paper),
+            size=self.size(sheet.width, sheet.height),
         )
         if sheet.place:
             what = say("{what}, from {place}").format(what=what, place=quotable(sheet.place))
@@ -448,9 +453,7 @@ class _Teller:
         for number in range(len(layout.offcuts)):
             spots = ((layout.number, copy, number) for copy in range(1, layout.copies + 1))
             known = [self.options.labels[spot] for spot in spots if spot in self.options.labels]
-            own = self.say("offcut {number}").format(
-                number=offcut_mark(self.plan, layout, number)
-            )
+            own = self.say("offcut {number}").format(number=offcut_mark(self.plan, layout, number))
             names.append(", ".join(known) or own)
         return names
 
@@ -519,19 +522,17 @@ class _Teller:
         gathered: dict[int, Counter[tuple[int, int]]] = defaultdict(Counter)
         for layout in self.plan.layouts:
             for spot in layout.spots:
-                for order in spot.orders:
-                    gathered[order][spot.part, layout.number] += 1
+                for number in spot.orders:
+                    gathered[number][spot.part, layout.number] += 1
         for order in self.plan.orders:
             if order.made:
-                yield self._kit(order.number, gathered[order.number])
+                yield self._kit(order, gathered[order.number])
 
-    def _kit(self, number: int, gathered: Counter[tuple[int, int]]) -> Document:
-        plan, say = self.plan, self.say
-        order = next(one for one in plan.orders if one.number == number)
+    def _kit(self, order: PlannedOrder, gathered: Counter[tuple[int, int]]) -> Document:
+        plan, say, number = self.plan, self.say, order.number
         by_part: dict[int, dict[int, int]] = defaultdict(dict)
         for (part, layout), quantity in gathered.items():
             by_part[part][layout] = quantity
-        swatches = {layout.sheet.paper: layout.sheet.swatch for layout in plan.layouts}
         columns = (
             Column("", 7, fixed=True),
             Column(say("Number"), 17, fixed=True, right=True, bold=True),
@@ -546,15 +547,15 @@ class _Teller:
             where = by_part[part]
             piece, paper = plan.parts[part].piece, plan.parts[part].paper
             came = ", ".join(
-                f"{layout} ({number}×)" if number > 1 else str(layout)
-                for layout, number in sorted(where.items())
+                f"{layout} ({times}×)" if times > 1 else str(layout)
+                for layout, times in sorted(where.items())
             )
             rows.append(
                 (
                     Tick(),
                     f"{sum(where.values())} ×",
                     quotable(piece.name),
-                    Swatch(swatches.get(paper)),
+                    Swatch(self.swatches.get(paper)),
                     quotable(paper),
                     self.size(piece.width, piece.height),
                     came,

@@ -18,6 +18,7 @@ from inventory.documents.plan_lists import (
 from inventory.money import down_to_coin, format_money, round_to_coin
 from inventory.plan import Plan, PlannedLayout
 from nester.cutting import cautions, cutting_minutes, steps
+from nester.drawing.text_layout import layout_text
 from nester.measure import format_area, format_size
 
 __all__ = ["cut_list", "plain_text", "plan_summary", "table", "tally"]
@@ -173,13 +174,15 @@ def _shopping(plan: Plan) -> RenderableType:
     return shown
 
 
-def cut_list(plan: Plan, only: int | None = None) -> Iterator[Text]:
+def cut_list(plan: Plan, only: int | None = None, *, pictures: bool = False) -> Iterator[Text]:
     """Yield the cut list, layout by layout, with what to heed before.
 
     Parameters
     ----------
     only
         The number of the one layout wanted; all, unless given.
+    pictures
+        Draw each layout with box characters before its cuts.
     """
     chosen = [one for one in plan.layouts if only in (None, one.number)]
     heed = dict.fromkeys(caution for one in chosen for caution in cautions(plan.as_layout(one)[0]))
@@ -189,6 +192,8 @@ def cut_list(plan: Plan, only: int | None = None) -> Iterator[Text]:
         yield Text("")
         yield Text(_layout_heading(plan, layout), style="bold")
         yield Text(_gathered(plan, layout))
+        if pictures:
+            yield Text(layout_text(*plan.as_layout(layout), plan.unit, columns=_COLUMNS - 2))
         layout_steps = steps(plan.as_layout(layout)[0], plan.unit)
         yield Text("\n".join(layout_steps) or "No cut: the sheet is the piece.")
 

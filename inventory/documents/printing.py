@@ -60,9 +60,7 @@ def plan_pdf(
     )
 
 
-def plan_html(
-    plan: Plan, options: SetOptions, documents: Sequence[Document] | None = None
-) -> str:
+def plan_html(plan: Plan, options: SetOptions, documents: Sequence[Document] | None = None) -> str:
     """Write a plan's documents as one page of HTML that needs nothing else."""
     from inventory.documents.web import documents_html
 

@@ -86,8 +86,8 @@ def _catalogue(language: str) -> tuple[Callable[[str], str], Callable[[str, str,
     words: dict[str, tuple[str, ...]] = {}
     for message in catalogue:
         if message.id and message.string and not message.fuzzy:
-            forms = message.string if isinstance(message.string, tuple) else (message.string,)
-            words[message.id[0] if isinstance(message.id, tuple) else message.id] = forms
+            (text, *_), forms = _several(message.id), _several(message.string)
+            words[text] = forms
     plural = c2py(catalogue.plural_expr)
 
     def say(text: str) -> str:
@@ -98,3 +98,7 @@ def _catalogue(language: str) -> tuple[Callable[[str], str], Callable[[str, str,
         return forms[min(plural(number), len(forms) - 1)]
 
     return say, say_many
+
+
+def _several(text: str | list[str] | tuple[str, ...]) -> tuple[str, ...]:
+    return (text,) if isinstance(text, str) else tuple(text)

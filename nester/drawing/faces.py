@@ -141,7 +141,7 @@ def _face(name: str, path: Path) -> Face:
     from fontTools.ttLib import TTFont, TTLibError
 
     try:
-        with TTFont(path, lazy=True, fontNumber=0) as font:
+        with path.open("rb") as file, TTFont(file, lazy=True, fontNumber=0) as font:
             advance, em = font["hmtx"], font["head"].unitsPerEm
             widths = {
                 chr(code): advance[glyph][0] / em for code, glyph in font.getBestCmap().items()

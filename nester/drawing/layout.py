@@ -21,7 +21,7 @@ from nester.drawing.piece import FOLD_DASHES, FOLD_WORDS, SVG, piece_marks
 from nester.layouts import ANY_TRIMMER, Rect, Want, placed_voids
 from nester.measure import UNITS_PER_MM, Unit
 from nester.pieces import Fold, Grain
-from nester.voice import ENGLISH, mark
+from nester.voice import ENGLISH, translatable
 from nester.voids import solid_columns, solid_rows, voids
 
 if TYPE_CHECKING:
@@ -782,10 +782,10 @@ class _Picture:
         )
         knife = {self.subject.by_knife(cut) for cut in layout.cuts}
         signs = [
-            (False in knife, mark("cut, numbered in order")),
-            (True in knife, mark("knife cut, between its ticks")),
-            (bool(layout.offcuts), mark("offcut to keep")),
-            (covered < self.subject.stock.width * self.subject.stock.height, mark("scrap")),
+            (False in knife, translatable("cut, numbered in order")),
+            (True in knife, translatable("knife cut, between its ticks")),
+            (bool(layout.offcuts), translatable("offcut to keep")),
+            (covered < self.subject.stock.width * self.subject.stock.height, translatable("scrap")),
         ]
         folds = {
             score.fold
@@ -795,8 +795,8 @@ class _Picture:
         }
         signs += [(fold in folds, FOLD_WORDS[fold]) for fold in _FOLDS]
         signs += [
-            (self.subject.stock.grain is not Grain.ANY, mark("fibres of the paper")),
-            (self.subject.pattern_up, mark("top of the pattern")),
+            (self.subject.stock.grain is not Grain.ANY, translatable("fibres of the paper")),
+            (self.subject.pattern_up, translatable("top of the pattern")),
         ]
         x = _MARGIN
         y += _WORDS / 2

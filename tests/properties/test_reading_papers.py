@@ -45,7 +45,11 @@ def assert_apart(page):
                 break
             # A font's box is higher than its letters: lines that are set solid meet in it.
             shared = min(bottom, bottom2) - max(top, top2)
-            assert shared <= 0.3 * min(bottom - top, bottom2 - top2), (text, other, page.page_number)
+            assert shared <= 0.3 * min(bottom - top, bottom2 - top2), (
+                text,
+                other,
+                page.page_number,
+            )
 
 
 @pytest.mark.parametrize("seed", SEEDS)

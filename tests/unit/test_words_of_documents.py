@@ -19,7 +19,7 @@ from nester.layouts import Cut, Layout, Placed, Rect, Trimmer
 from nester.measure import Unit, cm
 from nester.refusal import Refusal
 
-KEYWORDS = {"say": None, "mark": None, "say_many": (1, 2), "count": (1, 2)}
+KEYWORDS = {"say": None, "translatable": None, "say_many": (1, 2), "count": (1, 2)}
 FOLDERS = (
     Path(nester.__file__).parent / "cutting",
     Path(nester.__file__).parent / "drawing",
