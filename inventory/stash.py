@@ -32,6 +32,7 @@ from inventory.papers import (
 )
 from inventory.places import Places, add_place, find_place, list_places, place_for, within
 from inventory.receiving import Line, add_offcut, add_sheets, stocks_for
+from inventory.reservations import reserved
 from nester.measure import Length
 from nester.refusal import Refusal
 
@@ -177,7 +178,8 @@ def put_stock(session: Session, label: str, place: str, quantity: int | None = N
     Raises
     ------
     Refusal
-        If there is no such label, or not as many are there.
+        If there is no such label, not as many are there, or a batch would not find what it has
+        reserved under its label.
     """
     stock = find_stock(session, label)
     there = ledger.on_hand(session, stock)
@@ -189,6 +191,12 @@ def put_stock(session: Session, label: str, place: str, quantity: int | None = N
         stock.place = where
         session.flush()
         return stock
+    kept = reserved(session)[stock.label]
+    if kept > there - quantity:
+        raise Refusal(
+            f"batches have reserved {kept} of the {there} {stock.label}; put all of them there,"
+            f" or at most {max(0, there - kept)}"
+        )
     deed = ledger.begin_deed(session, Reason.MOVED)
     line = Line(stock.paper.name, (stock.width, stock.height), quantity, stock.price, place,
                 stock.note, stock.lot)  # fmt: skip
