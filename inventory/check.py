@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import create_engine, func, inspect, or_, select, text
@@ -161,13 +162,7 @@ def _rules_of(table: Table) -> set[Any]:
 
 def _guards(session: Session) -> _Found:
     """Look for the triggers that keep ledgers append-only, as the migrations make them."""
-    engine = create_engine("sqlite://")
-    with engine.connect() as fresh:
-        from inventory.shop import upgrade
-
-        upgrade(fresh)
-        expected = _triggers(fresh)
-    engine.dispose()
+    expected = _expected_triggers()
     there = _triggers(session.connection())
     if _on_sqlite(session):
         for name in sorted(expected):
@@ -179,6 +174,18 @@ def _guards(session: Session) -> _Found:
         name = name.replace("_no_replace", "_no_truncate")
         if there.get(name) not in ("O", "A"):
             yield name, "this guard of a ledger is missing or switched off"
+
+
+@cache
+def _expected_triggers() -> dict[str, str]:
+    from inventory.shop import upgrade
+
+    engine = create_engine("sqlite://")
+    with engine.connect() as fresh:
+        upgrade(fresh)
+        expected = _triggers(fresh)
+    engine.dispose()
+    return expected
 
 
 def _triggers(connection: Connection) -> dict[str, str]:

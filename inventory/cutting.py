@@ -133,6 +133,8 @@ def _settle(session: Session, batch: Batch, plan: Plan) -> None:
     else:
         done = any(copies_done(session, [batch.id]).values())
         batch.status = BatchStatus.CUT if done else BatchStatus.DROPPED
+        if not done:
+            _mends_no_more(session, batch.id)
     if batch.mends_id is None:
         waiting = {
             spot.orders[copy - 1]
@@ -262,12 +264,16 @@ def drop_batch(session: Session, number: int) -> None:
     # The orders of a draft may be planned in another batch meanwhile, which keeps them.
     holds_orders = batch.status is BatchStatus.OPEN and batch.mends_id is None
     batch.status = BatchStatus.DROPPED
-    for lost in session.scalars(select(Lost).where(Lost.mended_id == number)):
-        lost.mended_id = None
+    _mends_no_more(session, number)
     for order in batch.orders:
         if order.status is Status.PLANNED and holds_orders:
             set_status(session, order, Status.CONFIRMED)
     session.flush()
+
+
+def _mends_no_more(session: Session, number: int) -> None:
+    for lost in session.scalars(select(Lost).where(Lost.mended_id == number)):
+        lost.mended_id = None
 
 
 # --- spoiling ----------------------------------------------------------------------------------
@@ -362,14 +368,19 @@ def spoil_piece(
 
 
 def _cut_pieces(session: Session, batch: Batch, plan: Plan) -> Counter[tuple[int, int]]:
-    """Count the sound pieces that were cut, by order and part."""
+    """Count the sound pieces that were cut, by order and part, but for cancelled orders."""
     cut: Counter[tuple[int, int]] = Counter()
+    cancelled = given_up(session, [batch.id])
     done = copies_done(session, [batch.id])
     whole = batch.status is BatchStatus.CUT and not any(done.values())  # before deeds were booked
     for layout in plan.layouts:
         copies = set(range(1, layout.copies + 1)) if whole else done[batch.id, layout.number]
         for spot in layout.spots:
-            cut.update((spot.orders[copy - 1], spot.part) for copy in copies)
+            cut.update(
+                (spot.orders[copy - 1], spot.part)
+                for copy in copies
+                if spot.orders[copy - 1] not in cancelled
+            )
     for lost in lost_pieces(session, batch=batch.id, mended=True):
         cut[lost.order_id, lost.part] -= lost.quantity
     return cut

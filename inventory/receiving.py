@@ -19,7 +19,7 @@ from inventory.money import MOST_DECIMALS, check_amount
 from inventory.names import clean_name, clean_note, fold, shorten, whole_number
 from inventory.papers import find_paper
 from inventory.places import Places
-from nester.layouts import Margins
+from nester.layouts import NO_MARGINS, Margins
 from nester.measure import LARGEST, Length, Unit, format_size
 from nester.paper import Size
 from nester.refusal import Refusal
@@ -80,7 +80,7 @@ class Line:
     note: str = ""
     lot: str = ""
     where: str = ""
-    margins: Margins = Margins()
+    margins: Margins = NO_MARGINS
     grain: Fibres = Fibres.UNKNOWN
 
 
@@ -150,7 +150,7 @@ def add_sheets(
     place: str | None = None,
     note: str = "",
     lot: str = "",
-    margins: Margins = Margins(),
+    margins: Margins = NO_MARGINS,
     supplier: str = "",
     number: str = "",
     again: bool = False,
@@ -180,7 +180,7 @@ def add_offcut(
     price: Decimal | None = None,
     place: str | None = None,
     note: str = "",
-    margins: Margins = Margins(),
+    margins: Margins = NO_MARGINS,
     grain: Fibres = Fibres.UNKNOWN,
     parent: str | None = None,
     batch: Batch | None = None,

@@ -46,7 +46,8 @@ from inventory.papers import (
 )
 from inventory.places import Places, add_place, find_place, list_places, place_for, within
 from inventory.receiving import Line, add_offcut, add_sheets, stocks_for
-from nester.layouts import Margins, Rect
+from inventory.reservations import reserved
+from nester.layouts import NO_MARGINS, Margins, Rect
 from nester.layouts import Stock as Sheet
 from nester.measure import Length
 from nester.pieces import Grain
@@ -122,7 +123,7 @@ class StashRow:
     place: str | None
     note: str = ""
     area_price: Fraction | None = None
-    margins: Margins = Margins()
+    margins: Margins = NO_MARGINS
     bruises: tuple[Rect, ...] = ()
     grain: Grain = Grain.ANY
 
@@ -225,7 +226,8 @@ def put_stock(session: Session, label: str, place: str, quantity: int | None = N
     Raises
     ------
     Refusal
-        If there is no such label, or not as many are there.
+        If there is no such label, not as many are there, or a batch would not find what it has
+        reserved under its label.
     """
     stock = find_stock(session, label)
     there = ledger.on_hand(session, stock)
@@ -237,6 +239,12 @@ def put_stock(session: Session, label: str, place: str, quantity: int | None = N
         stock.place = where
         session.flush()
         return stock
+    kept = reserved(session)[stock.label]
+    if kept > there - quantity:
+        raise Refusal(
+            f"batches have reserved {kept} of the {there} {stock.label}; put all of them there,"
+            f" or at most {max(0, there - kept)}"
+        )
     deed = ledger.begin_deed(session, Reason.MOVED)
     line = Line(stock.paper.name, (stock.width, stock.height), quantity, stock.price, place,
                 stock.note, stock.lot, margins=stock.margins)  # fmt: skip

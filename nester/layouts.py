@@ -17,6 +17,7 @@ from nester.pieces import Grain, Turn
 
 __all__ = [
     "ANY_TRIMMER",
+    "NO_MARGINS",
     "SMALLEST_OFFCUT",
     "Answer",
     "Cut",
@@ -106,7 +107,7 @@ class Margins(NamedTuple):
     bottom: Length = 0
 
 
-_NO_MARGINS = Margins()
+NO_MARGINS = Margins()
 
 
 @dataclass(frozen=True)
@@ -140,7 +141,7 @@ class Stock:
     quantity: int | None
     price: Fraction
     paper: str = ""
-    margins: Margins = _NO_MARGINS
+    margins: Margins = NO_MARGINS
     spoiled: tuple[Rect, ...] = ()
     grain: Grain = Grain.ANY
     offcut: bool = False

@@ -9,11 +9,11 @@ from datetime import date, timedelta
 from sqlalchemy import func, select
 from sqlalchemy.types import DateTime
 
-from inventory import ledger, stash
-from inventory.batches import plan_batch
-from inventory.cutting import cut_batch, drop_batch
-from inventory.models import Base, Batch, BatchStatus, Kind, Moment, Movement, Order, Reason, Stock
-from inventory.orders import add_order, set_status
+from inventory import cutting, ledger, stash, supplies
+from inventory.batches import confirm_batch, mend_batch, plan_batch
+from inventory.counting import Found, enter_counts
+from inventory.models import Base, Batch, BatchStatus, Deed, Kind, Lost, Moment, Order, Stock
+from inventory.orders import add_order
 from inventory.papers import add_paper
 from inventory.receiving import add_offcut, add_sheets
 from inventory.shop import ShopFile
@@ -26,6 +26,7 @@ __all__ = ["DEEDS", "TODAY", "begin_work", "do_a_deed", "state"]
 TODAY = date(2027, 3, 1)
 PAPERS = ("Coal card", "Sand card")
 PLACES = ("Shelf", "Drawer", "Box")
+RIBBON = "Satin"
 
 
 def begin_work(shop: ShopFile) -> None:
@@ -33,6 +34,8 @@ def begin_work(shop: ShopFile) -> None:
         for name in PAPERS:
             add_paper(session, name, colour="black", grammage=300)
             add_sheets(session, name, (cm(50), cm(70)), 40)
+        supplies.add_supply(session, RIBBON, "reel")
+        supplies.receive_supply(session, RIBBON, cm(900), items=3)
 
 
 def do_a_deed(shop: ShopFile, rng: random.Random) -> str:
@@ -80,13 +83,36 @@ def _count(shop: ShopFile, rng: random.Random) -> None:
         stash.count_stock(session, label, found)
 
 
+def _take_stock(shop: ShopFile, rng: random.Random) -> None:
+    with shop.begin() as session:
+        labels = sorted({_any_label(session, rng) for _ in range(4)})
+        there = {label: ledger.on_hand(session, stash.find_stock(session, label))
+                 for label in labels}  # fmt: skip
+        lines = [Found(label, max(0, there[label] - rng.randint(0, 1)), there[label])
+                 for label in labels]  # fmt: skip
+        enter_counts(session, lines, "a wet Sunday")
+
+
+def _put(shop: ShopFile, rng: random.Random) -> None:
+    with shop.begin() as session:
+        quantity = rng.choice([None, 1, 2])
+        stash.put_stock(session, _any_label(session, rng), rng.choice(PLACES), quantity)
+
+
+def _ribbon(shop: ShopFile, rng: random.Random) -> None:
+    with shop.begin() as session:
+        supplies.use_lengths(session, RIBBON, [(cm(rng.randint(20, 80)), rng.randint(1, 4))])
+
+
+def _reels(shop: ShopFile, rng: random.Random) -> None:
+    with shop.begin() as session:
+        supplies.receive_supply(session, RIBBON, cm(rng.randint(100, 900)), items=2)
+
+
 def _undo(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
-        last = session.scalar(select(func.max(Movement.id)))
-        movement = session.get_one(Movement, rng.randint(max(1, last - 10), last))
-        if movement.batch_id is not None or movement.reason is Reason.OPENING:
-            raise Refusal("what a batch did is taken back with its batch")
-        ledger.undo(session, movement)
+        last = session.scalar(select(func.max(Deed.id)))
+        cutting.undo_deed(session, rng.randint(max(1, last - 6), last))
 
 
 def _order(shop: ShopFile, rng: random.Random) -> None:
@@ -103,43 +129,96 @@ def _plan(shop: ShopFile, rng: random.Random) -> None:
     plan_batch(shop, effort=Effort.QUICK, today=TODAY)
 
 
-def _open_batch(session, rng: random.Random) -> int:
-    query = select(Batch.id).where(Batch.status == BatchStatus.OPEN).order_by(Batch.id)
+def _draft(shop: ShopFile, rng: random.Random) -> None:
+    plan_batch(shop, effort=Effort.QUICK, today=TODAY, draft=True)
+
+
+def _confirm(shop: ShopFile, rng: random.Random) -> None:
+    with shop.begin() as session:
+        confirm_batch(session, _a_batch(session, rng, BatchStatus.DRAFT))
+
+
+def _a_batch(session, rng: random.Random, *statuses: BatchStatus) -> int:
+    query = select(Batch.id).where(Batch.status.in_(statuses)).order_by(Batch.id)
+    return _any_of(session, rng, query)
+
+
+def _any_of(session, rng: random.Random, query) -> int:
     numbers = session.scalars(query).all()
     if not numbers:
-        raise Refusal("there is no open batch")
+        raise Refusal("there is none")
     return rng.choice(numbers)
 
 
 def _cut(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
-        cut_batch(session, _open_batch(session, rng), place=rng.choice(PLACES))
+        number = _a_batch(session, rng, BatchStatus.OPEN)
+        cutting.cut_batch(session, number, place=rng.choice(PLACES))
+
+
+def _cut_layout(shop: ShopFile, rng: random.Random) -> None:
+    with shop.begin() as session:
+        number = _a_batch(session, rng, BatchStatus.OPEN)
+        left = rng.choice(cutting.left_to_cut(session, cutting.get_batch(session, number)))
+        cutting.cut_batch(session, number, layout=left.layout.number, copies=1)
+
+
+def _spoil_layout(shop: ShopFile, rng: random.Random) -> None:
+    with shop.begin() as session:
+        number = _a_batch(session, rng, BatchStatus.OPEN)
+        left = rng.choice(cutting.left_to_cut(session, cutting.get_batch(session, number)))
+        cutting.spoil_layout(session, number, left.layout.number, "the knife slipped")
+
+
+def _spoil_piece(shop: ShopFile, rng: random.Random) -> None:
+    with shop.begin() as session:
+        number = _a_batch(session, rng, BatchStatus.OPEN, BatchStatus.CUT)
+        batch = cutting.get_batch(session, number)
+        name = cutting.plan_of(batch).parts[0].piece.name
+        cutting.spoil_piece(session, number, name, order=rng.choice(batch.orders).id)
+
+
+def _mend(shop: ShopFile, rng: random.Random) -> None:
+    with shop.read() as session:
+        lost = select(Lost.batch_id).where(Lost.mended_id.is_(None)).order_by(Lost.id)
+        number = _any_of(session, rng, lost)
+    mend_batch(shop, number, effort=Effort.QUICK, today=TODAY)
 
 
 def _drop(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
-        drop_batch(session, _open_batch(session, rng))
+        cutting.drop_batch(session, _a_batch(session, rng, BatchStatus.OPEN, BatchStatus.DRAFT))
 
 
 def _move(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
-        order = session.get(Order, rng.randint(1, 20))
-        if order is None:
-            raise Refusal("there is no such order")
-        set_status(session, order, rng.choice(["assembled", "delivered"]))
+        number = _any_of(session, rng, select(Order.id).order_by(Order.id))
+        cutting.move_order(
+            session, number, rng.choice(["assembled", "assembled", "delivered", "cancelled"])
+        )
 
 
 DEEDS: dict[str, tuple[int, Callable[[ShopFile, random.Random], None]]] = {
-    "receive": (6, _receive),
-    "keep": (4, _keep),
-    "spoil": (4, _spoil),
-    "count": (4, _count),
-    "undo": (4, _undo),
-    "order": (8, _order),
+    "receive": (4, _receive),
+    "keep": (3, _keep),
+    "spoil": (3, _spoil),
+    "count": (3, _count),
+    "take stock": (3, _take_stock),
+    "put": (4, _put),
+    "ribbon": (3, _ribbon),
+    "reels": (1, _reels),
+    "undo": (5, _undo),
+    "order": (7, _order),
     "plan": (6, _plan),
-    "cut": (4, _cut),
+    "draft": (2, _draft),
+    "confirm": (2, _confirm),
+    "cut": (2, _cut),
+    "cut a layout": (6, _cut_layout),
+    "spoil a layout": (3, _spoil_layout),
+    "spoil a piece": (4, _spoil_piece),
+    "mend": (4, _mend),
     "drop": (1, _drop),
-    "move": (2, _move),
+    "move": (4, _move),
 }
 """By name: how often it is done, and how."""
 

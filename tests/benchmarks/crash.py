@@ -25,7 +25,7 @@ from inventory.check import check_shop
 from inventory.shop import open_shop
 from tests.shopwork import begin_work, do_a_deed, state
 
-DEEDS = 60
+DEEDS = 160
 LONGEST = 0.06
 """Seconds after which a process is killed at the latest."""
 

@@ -25,15 +25,26 @@ from sqlalchemy import func, select
 from inventory import ledger, stash
 from inventory.batches import plan_batch
 from inventory.check import check_shop
-from inventory.cutting import cut_batch, get_batch, plan_of
-from inventory.models import Batch, BatchStatus, Movement, Order, Status, Stock
+from inventory.cutting import (
+    cut_batch,
+    get_batch,
+    last_deed,
+    left_to_cut,
+    spoil_layout,
+    undo_deed,
+)
+from inventory.models import Batch, BatchStatus, Movement, Order, Reason, Stock
 from inventory.orders import add_order
 from inventory.receiving import add_offcut, add_sheets
+from inventory.reservations import copies_done
 from inventory.shop import ShopFile, open_shop
 from nester.layouts import Effort
 from nester.measure import cm
 from nester.refusal import Refusal
 from tests.shopwork import PAPERS, TODAY, begin_work
+
+Copy = tuple[int, int, int]
+"""A batch, a layout of it, and which copy of that."""
 
 
 @dataclass
@@ -44,7 +55,7 @@ class Account:
     movements: int = 0
     orders: list[int] = field(default_factory=list)
     planned: list[int] = field(default_factory=list)
-    cut: list[int] = field(default_factory=list)
+    copies: Counter[Copy] = field(default_factory=Counter)
     deeds: Counter[str] = field(default_factory=Counter)
     refused: Counter[str] = field(default_factory=Counter)
     waited: int = 0
@@ -86,24 +97,59 @@ def reserve(shop: ShopFile, account: Account, rng: random.Random) -> None:
         account.planned.append(batch)
 
 
-def cut(shop: ShopFile, account: Account, rng: random.Random) -> None:
+def _an_open_batch(shop: ShopFile, rng: random.Random) -> int:
     with shop.read() as session:
         numbers = session.scalars(select(Batch.id).where(Batch.status == BatchStatus.OPEN)).all()
     if not numbers:
-        return
-    number = rng.choice(numbers)  # the others may want the same
+        raise Refusal("there is no open batch")
+    return rng.choice(numbers)  # the others may want the same
+
+
+def cut(shop: ShopFile, account: Account, rng: random.Random) -> None:
+    number = _an_open_batch(shop, rng)
     with shop.begin() as session:
-        plan = plan_of(get_batch(session, number))
-        kept = cut_batch(session, number)
-    account.cut.append(number)
-    for layout in plan.layouts:
-        account.sheets[layout.sheet.label] -= layout.copies
+        left = left_to_cut(session, get_batch(session, number))
+        layout = rng.choice([None, *(one.layout.number for one in left)])
+        kept = cut_batch(session, number, layout=layout, copies=layout and 1)
+    for one in left:
+        if layout in (None, one.layout.number):
+            copies = one.copies if layout is None else one.copies[:1]
+            account.sheets[one.layout.sheet.label] -= len(copies)
+            account.copies.update((number, one.layout.number, copy) for copy in copies)
+            account.movements += 1
     account.sheets.update(one.label for one in kept)
-    account.movements += len(plan.layouts) + len(kept)
+    account.movements += len(kept)
+
+
+def ruin(shop: ShopFile, account: Account, rng: random.Random) -> None:
+    number = _an_open_batch(shop, rng)
+    with shop.begin() as session:
+        left = left_to_cut(session, get_batch(session, number))
+        one = rng.choice(left) if left else None
+        spoil_layout(session, number, one.layout.number if one else 1)
+    account.sheets[one.layout.sheet.label] -= 1
+    account.copies[number, one.layout.number, one.copies[0]] += 1
+    account.movements += 1
+
+
+def undo(shop: ShopFile, account: Account, rng: random.Random) -> None:
+    """Take back what somebody did last; the ledger says what it was."""
+    with shop.begin() as session:
+        deed = last_deed(session)
+        if deed.reason not in (Reason.CUT, Reason.SPOILED, Reason.KEPT):
+            return
+        lines = session.scalars(select(Movement).where(Movement.deed_id == deed.id)).all()
+        booked = [(line.stock.label, line.change) for line in lines]
+        copies = [(deed.batch_id, deed.layout, copy) for copy in deed.copies or ()]
+        undo_deed(session, deed.id)
+    for label, change in booked:
+        account.sheets[label] -= change
+    account.movements += len(booked)
+    account.copies.subtract(copies)
 
 
 DEEDS = {"receive": (receive, 6), "keep": (keep, 2), "spoil": (spoil, 2), "reserve": (reserve, 3),
-         "cut": (cut, 4)}  # fmt: skip
+         "cut": (cut, 4), "ruin": (ruin, 1), "undo": (undo, 1)}  # fmt: skip
 
 
 def work(place: str, seed: int, seconds: float, accounts: multiprocessing.Queue[Account]) -> None:
@@ -128,7 +174,8 @@ def work(place: str, seed: int, seconds: float, accounts: multiprocessing.Queue[
 
 def _kind(refusal: str) -> str:
     kinds = ("in use by another", "stash changed", "only an open batch", "not in the stash",
-             "on hand", "can be changed", "damaged", "disk")  # fmt: skip
+             "on hand", "no open batch", "is reserved", "damaged", "disk",
+             "assembled")  # fmt: skip
     return next((kind for kind in kinds if kind in refusal), refusal)
 
 
@@ -155,11 +202,11 @@ def hold_to_book(place: str, accounts: list[Account]) -> None:
     for account in accounts:
         assert account.faults == [], account.faults[0]
     begun: Counter[str] = Counter({"S-1": 40, "S-2": 40})
-    sheets = sum((account.sheets for account in accounts), begun.copy())
     total = Counter(begun)
+    copies: Counter[Copy] = Counter()
     for account in accounts:
         total.update(account.sheets)
-    del sheets
+        copies.update(account.copies)
     with open_shop(place) as shop:
         report = check_shop(shop)
         assert report.faults == [], report.faults
@@ -176,10 +223,17 @@ def hold_to_book(place: str, accounts: list[Account]) -> None:
             assert movements == len(begun) + sum(account.movements for account in accounts)
             _same(session.scalars(select(Order.id)), accounts, "orders")
             _same(session.scalars(select(Batch.id)), accounts, "planned")
-            done = select(Batch.id).where(Batch.status == BatchStatus.CUT)
-            _same(session.scalars(done), accounts, "cut")
-            cut_orders = select(func.count()).select_from(Order).where(Order.status == Status.CUT)
-            assert session.scalar(cut_orders) == sum(len(account.cut) for account in accounts)
+            numbers = session.scalars(select(Batch.id)).all()
+            done = copies_done(session, numbers)
+            assert {copy: number for copy, number in copies.items() if number} == {
+                (batch, layout, copy): 1
+                for (batch, layout), which in done.items()
+                for copy in which
+            }
+            for number in numbers:
+                batch = get_batch(session, number)
+                left = left_to_cut(session, batch)
+                assert bool(left) == (batch.status is BatchStatus.OPEN)
 
 
 def _same(numbers: object, accounts: list[Account], what: str) -> None:
