@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = ["StraightWorth"]
 
-_ADDITIONS_A_STEP = 500
+_ADDITIONS_A_STEP = 400
 """Additions of the table that cost as much as one step of filling (measured)."""
 _ADDITIONS_A_ROW = 24_000
 """What a row costs beside them, in the same measure."""
