@@ -14,7 +14,7 @@ from sqlalchemy import select
 
 from inventory import ledger
 from inventory.labels import find_stock
-from inventory.models import Bruise, Deed, Fibres, GrainTold, Kind, Reason, Shop, Stock
+from inventory.models import NO_MARGINS, Bruise, Deed, Fibres, GrainTold, Kind, Reason, Shop, Stock
 from inventory.models import Grain as PaperGrain
 from inventory.names import choice, shorten
 from inventory.receiving import Line, keep_offcuts
@@ -85,7 +85,7 @@ def read_margins(text: str, unit: Unit) -> Margins:
         If an edge is unknown or named twice, or a margin can't be so.
     """
     if not text.strip():
-        return Margins()
+        return NO_MARGINS
     if "=" not in text:
         return Margins(*[read_distance(text, unit, "the margin")] * 4)
     edges: dict[str, Length] = {}
@@ -213,7 +213,9 @@ def bruise(session: Session, label: str, at: Rect, why: str = "") -> Stock:
     return bruised
 
 
-def bruise_in_corner(session: Session, label: str, size: tuple[Length, Length], corner: str) -> Rect:
+def bruise_in_corner(
+    session: Session, label: str, size: tuple[Length, Length], corner: str
+) -> Rect:
     """Return where a bruise of a size lies that is in a corner: ``top-left`` and so on.
 
     Raises
@@ -273,7 +275,7 @@ def tell_grain(session: Session, label: str, grain: Fibres | str, why: str = "")
     if stock.kind is not Kind.OFFCUT:
         raise Refusal(
             f"{stock.label} is of sheets, and how their fibres lie is said of the paper: 'quirebox"
-            f" paper set \"{shorten(stock.paper.name)}\" --grain long'"
+            f' paper set "{shorten(stock.paper.name)}" --grain long\''
         )
     deed = ledger.begin_deed(session, Reason.GRAIN, note=why)
     session.add(GrainTold(deed_id=deed.id, stock_id=stock.id, grain=fibres))

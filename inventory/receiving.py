@@ -14,7 +14,17 @@ from sqlalchemy import insert, select
 
 from inventory import ledger
 from inventory.labels import find_stock, label_of, next_number
-from inventory.models import Deed, Delivery, Fibres, Kind, Movement, Paper, Reason, Stock
+from inventory.models import (
+    NO_MARGINS,
+    Deed,
+    Delivery,
+    Fibres,
+    Kind,
+    Movement,
+    Paper,
+    Reason,
+    Stock,
+)
 from inventory.money import MOST_DECIMALS, check_amount
 from inventory.names import clean_name, clean_note, fold, shorten, whole_number
 from inventory.papers import find_paper
@@ -80,7 +90,7 @@ class Line:
     note: str = ""
     lot: str = ""
     where: str = ""
-    margins: Margins = Margins()
+    margins: Margins = NO_MARGINS
     grain: Fibres = Fibres.UNKNOWN
 
 
@@ -150,7 +160,7 @@ def add_sheets(
     place: str | None = None,
     note: str = "",
     lot: str = "",
-    margins: Margins = Margins(),
+    margins: Margins = NO_MARGINS,
     supplier: str = "",
     number: str = "",
     again: bool = False,
@@ -180,7 +190,7 @@ def add_offcut(
     price: Decimal | None = None,
     place: str | None = None,
     note: str = "",
-    margins: Margins = Margins(),
+    margins: Margins = NO_MARGINS,
     grain: Fibres = Fibres.UNKNOWN,
     parent: str | None = None,
     batch: Batch | None = None,

@@ -20,6 +20,7 @@ from inventory import ledger
 from inventory.condition import bruises, holds, lies, told_grains
 from inventory.labels import find_stock
 from inventory.models import (
+    NO_MARGINS,
     Bruise,
     Deed,
     Fibres,
@@ -122,7 +123,7 @@ class StashRow:
     place: str | None
     note: str = ""
     area_price: Fraction | None = None
-    margins: Margins = Margins()
+    margins: Margins = NO_MARGINS
     bruises: tuple[Rect, ...] = ()
     grain: Grain = Grain.ANY
 
