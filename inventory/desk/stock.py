@@ -567,6 +567,7 @@ def bruise_some(
     """
     from inventory.condition import bruise, bruise_in_corner, read_distance
     from inventory.documents.plan_text import bruise_words
+    from inventory.labels import find_stock
     from inventory.shop import the_shop
     from nester.layouts import Rect
 
@@ -581,10 +582,11 @@ def bruise_some(
             across = read_distance(left or "", unit, "the distance from the left edge")
             down = read_distance(top or "", unit, "the distance from the top edge")
             at = Rect(across, down, wide, high)
+        pile = find_stock(session, label)
         stock = bruise(session, label, at, why)
     typer.echo(f"{stock.label}: {bruise_words(at, unit)}")
-    if stock.parent is not None and stock.label.casefold() != label.strip().casefold():
-        typer.echo(f"Write {stock.label} on it: it no longer counts to {stock.parent.label}")
+    if stock is not pile:
+        typer.echo(f"Write {stock.label} on it: it no longer counts to {pile.label}")
 
 
 @stash.command("put")
