@@ -144,7 +144,7 @@ FILL = {
     """,
     "0004": """
         UPDATE shop SET gap = 48000, longest_cut = 7440000, smallest_strip = 240000, stages = 3,
-            follow_grain = 0;
+            follow_grain = FALSE;
         INSERT INTO stock VALUES (3, 'offcut', 2, 'K-2', 1, 12000000, 16800000, NULL, NULL, '',
             1, '', 120000, 0, 0, 0, 'height');
         INSERT INTO deed VALUES
