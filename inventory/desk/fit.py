@@ -177,5 +177,7 @@ def _draw(problem: Problem, answer: Answer, unit: Unit, folder: Path) -> None:
     for number, layout in enumerate(answer.layouts, start=1):
         sheet = stock[layout.stock]
         title = f"Layout {number}: {' '.join(filter(None, [sheet.name, sheet.paper]))}"
-        drawing = draw_layout(layout, sheet, unit, paper_colour=None, title=title)
+        drawing = draw_layout(
+            layout, sheet, unit, paper_colour=None, title=title, trimmer=problem.trimmer
+        )
         write_file(folder / f"{number:03}.svg", drawing)
