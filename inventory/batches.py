@@ -18,7 +18,7 @@ from functools import partial
 from sqlalchemy.orm import Session
 
 from inventory import ledger, papers
-from inventory.buying import on_sale, restock
+from inventory.buying import on_sale, restock, without_clashes
 from inventory.cutting import (
     PutAway,
     cut_batch,
@@ -29,7 +29,6 @@ from inventory.cutting import (
     plan_of,
 )
 from inventory.models import Batch, BatchStatus, Kind, Order, Pattern, Shop, Status
-from inventory.models import Grain as PaperGrain
 from inventory.money import MOST_DECIMALS
 from inventory.orders import get_order, list_orders, order_pieces, set_status
 from inventory.plan import (
@@ -46,7 +45,7 @@ from inventory.plan import (
 from inventory.reservations import reserved
 from inventory.shop import ShopFile, the_shop
 from inventory.stash import StashRow, find_stock, list_papers, list_stash, worth
-from nester.layouts import Answer, Cuts, Effort, Layout, Problem, Rect, Stock, Want
+from nester.layouts import Answer, Cuts, Effort, Layout, Problem, Rect, Want
 from nester.measure import area_m2
 from nester.packing import Claim, Progress, Stop, Verdict, left_over, never, solve, solve_orders
 from nester.pieces import Grain, Piece, Turn
@@ -79,6 +78,7 @@ def plan_batch(
     effort: Effort = Effort.NORMAL,
     draft: bool = False,
     substitutes: bool = False,
+    ignore_grain: bool = False,
     today: date,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
@@ -97,6 +97,8 @@ def plan_batch(
     substitutes
         Whether an order that can't be made may be made of the papers that stand in for its own,
         the best first; the plan tells in its notes where they do.
+    ignore_grain
+        Whether pieces lie as they may although the shop follows the grain.
     effort, stop, on_progress
         As for `nester.packing.solve`.
 
@@ -114,7 +116,12 @@ def plan_batch(
 
     def attempt(instead: _Instead) -> tuple[_Desk, Verdict]:
         with shop_file.read() as session:
-            desk = _Desk(session, _orders_to_plan(session, orders), partial(_wanted, instead))
+            desk = _Desk(
+                session,
+                _orders_to_plan(session, orders),
+                partial(_wanted, instead),
+                follow_grain=the_shop(session).follow_grain and not ignore_grain,
+            )
         verdict = solve_orders(
             desk.problem(cuts), desk.claims, effort, stop=stop, on_progress=on_progress
         )
@@ -215,7 +222,8 @@ def mend_batch(
         lost = lost_pieces(session, batch=number)
         if not lost:
             raise Refusal(f"batch {number} lacks no piece for which nothing is planned")
-        parts = plan_of(batch).parts
+        before = plan_of(batch)
+        parts = before.parts
         orders = {one.order_id: one.order for one in lost}
         wanted = {
             order: [
@@ -226,7 +234,12 @@ def mend_batch(
             for order in orders
         }
         urgent = sorted(orders.values(), key=lambda order: (order.due, order.id))
-        desk = _Desk(session, urgent, lambda _, order: wanted[order.id])
+        desk = _Desk(
+            session,
+            urgent,
+            lambda _, order: wanted[order.id],
+            follow_grain=before.follow_grain,
+        )
     problem = desk.problem(batch.cuts)
     search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
     verdict = solve_orders(
@@ -350,11 +363,13 @@ class _Desk:
         session: Session,
         orders: list[Order],
         wanted: Callable[[Session, Order], Iterable[tuple[Piece, str, int]]],
+        *,
+        follow_grain: bool,
     ) -> None:
+        self.follow_grain = follow_grain
         self.shop: Shop = the_shop(session)
         self.orders = orders
         self.swatches = {paper.name: paper.swatch for paper in list_papers(session)}
-        self._grains = {paper.name: paper.grain for paper in list_papers(session)}
         self._directional = {
             paper.name for paper in list_papers(session) if paper.pattern is Pattern.DIRECTIONAL
         }
@@ -389,6 +404,9 @@ class _Desk:
 
     def problem(self, cuts: Cuts) -> Problem:
         """Return the whole cutting problem; wants are named by the number of their part."""
+        return without_clashes(self._as_wished(cuts))[0]
+
+    def _as_wished(self, cuts: Cuts) -> Problem:
         totals: Counter[str] = Counter()
         for claim in self.claims:
             totals.update(claim.pieces)
@@ -402,29 +420,35 @@ class _Desk:
                     part.paper,
                     self._turn(part),
                     self._voids(part),
+                    self._wished_grain(part),
                 )
                 for number, part in enumerate(self.parts)
             ),
             stock=tuple(
-                Stock(
-                    row.label,
-                    row.width,
-                    row.height,
-                    row.quantity,
-                    Fraction(self.prices[row.label]),
-                    row.paper,
-                    offcut=row.kind is Kind.OFFCUT,
-                )
+                replace(row.as_sheet, price=Fraction(self.prices[row.label]))
                 for row in self.rows.values()
             ),
             cuts=cuts,
             smallest_offcut=self.shop.smallest_offcut,
+            gap=self.shop.gap,
+            trimmer=self.shop.trimmer,
             offcut_worth=Fraction(self.shop.offcut_worth, 100),
         )
 
     def _turn(self, part: Part) -> Turn:
         upright = part.piece.upright and part.paper in self._directional
         return Turn.NONE if upright else Turn.ANY
+
+    def _wished_grain(self, part: Part) -> Grain:
+        if not self.follow_grain or self._turn(part) is not Turn.ANY:
+            return Grain.ANY
+        return part.piece.grain
+
+    def _is_held_to_grain(self, part: Part) -> bool:
+        """Tell whether a piece may lie one way only on some paper that is at hand."""
+        return self._wished_grain(part) is not Grain.ANY and any(
+            row.paper == part.paper and row.grain is not Grain.ANY for row in self.rows.values()
+        )
 
     def _voids(self, part: Part) -> tuple[Rect, ...]:
         """Return where a piece leaves paper for other pieces or for an offcut worth keeping."""
@@ -477,6 +501,9 @@ class _Desk:
             bound=cost - kept if answer.bound == answer.net else _rounded_down(answer.bound),
             notes=tuple(self._notes(verdict, today)),
             kept=kept,
+            apart=self.shop.gap,
+            trimmer=self.shop.trimmer,
+            follow_grain=self.follow_grain,
         )
 
     def _layouts(self, layouts: Iterable[Layout], made: Sequence[int]) -> tuple[PlannedLayout, ...]:
@@ -512,21 +539,15 @@ class _Desk:
                 row.height,
                 row.place,
                 self.prices[row.label],
-                self._grain(row),
+                row.grain,
                 row.paper in self._directional,
+                row.margins,
+                row.bruises,
             )
             planned.append(
                 PlannedLayout(number, sheet, layout.copies, spots, layout.cuts, layout.offcuts)
             )
         return tuple(planned)
-
-    def _grain(self, row: StashRow) -> Grain:
-        """Return how the fibres of a sheet lie; how an offcut was cut from it nobody knows."""
-        grain = self._grains[row.paper]
-        if row.kind is Kind.OFFCUT or grain is PaperGrain.UNKNOWN or row.width == row.height:
-            return Grain.ANY
-        wide = row.width > row.height
-        return Grain.WIDTH if wide == (grain is PaperGrain.LONG) else Grain.HEIGHT
 
     def _place_in_plan(self, layout: Layout) -> tuple[str, int, int]:
         row = self.rows[layout.stock]
@@ -568,6 +589,17 @@ class _Desk:
         for order in self.orders:
             if order.due < today:
                 yield f"Order {order.id} was due on {order.due.isoformat()}."
+        for paper in without_clashes(self._as_wished(verdict.problem.cuts))[1]:
+            yield (
+                f"The grain of {paper} is not followed: some pieces must stand upright on it, and"
+                " its fibres lie one way in some sheets and another way in others."
+            )
+        lacking = {lack.name for lack in verdict.lacks}
+        if any(self._is_held_to_grain(self.parts[int(name)]) for name in lacking):
+            yield (
+                "Some of the pieces that are lacking must follow the grain; 'quirebox batch plan"
+                " --ignore-grain' lets them lie as they may."
+            )
         unpriced = sorted(
             {
                 self.rows[one.stock].paper

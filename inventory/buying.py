@@ -13,24 +13,27 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 
-from inventory.models import Kind
+from inventory.models import NO_MARGINS, Kind
 from inventory.plan import Restock
 from inventory.stash import StashRow
-from nester.layouts import Answer, Problem, Stock
+from nester.layouts import Answer, Margins, Problem, Stock
 from nester.measure import Length, area_m2
+from nester.pieces import Grain, Turn
 from nester.verify import require
 
-__all__ = ["OnSale", "on_sale", "restock"]
+__all__ = ["OnSale", "on_sale", "restock", "without_clashes"]
 
 
 @dataclass(frozen=True)
 class OnSale:
-    """A size in which a paper has been bought, at the price last given for it."""
+    """A size in which a paper has been bought, at the price and with the margins last given."""
 
     paper: str
     width: Length
     height: Length
     price: Decimal | None
+    margins: Margins = NO_MARGINS
+    grain: Grain = Grain.ANY
 
     @property
     def counted_price(self) -> Fraction:
@@ -42,12 +45,40 @@ class OnSale:
 
 def on_sale(rows: Sequence[StashRow]) -> list[OnSale]:
     """Return the sheet sizes that the book knows, also those of which none is left."""
-    known: dict[tuple[str, Length, Length], Decimal | None] = {}
+    known: dict[tuple[str, Length, Length], OnSale] = {}
     for row in sorted(rows, key=lambda row: int(row.label.partition("-")[2])):
         if row.kind is Kind.SHEET:
             key = (row.paper, row.width, row.height)
-            known[key] = row.price if row.price is not None else known.get(key)
-    return [OnSale(*key, price) for key, price in known.items()]
+            before = known[key].price if key in known else None
+            price = row.price if row.price is not None else before
+            known[key] = OnSale(*key, price, row.margins, row.grain)
+    return list(known.values())
+
+
+def without_clashes(problem: Problem) -> tuple[Problem, list[str]]:
+    """Drop the grain wishes of papers on which wishes and upright pieces can't both be had.
+
+    That is where fibres lie one way in some sheets and another way in others: pieces that follow
+    the grain would have to be turned from one sheet to the next, and upright ones must not be.
+
+    Returns
+    -------
+    Problem
+        One that the optimizer takes.
+    list of str
+        The papers whose wishes were dropped.
+    """
+    grains: dict[str, set[Grain]] = defaultdict(set)
+    for one in problem.stock:
+        if min(one.usable[2:]) > 0:
+            grains[one.paper].add(one.grain)
+    wished = {want.paper for want in problem.wants if want.grain is not Grain.ANY}
+    upright = {want.paper for want in problem.wants if want.turn is not Turn.ANY}
+    clashing = {paper for paper in wished & upright if len(grains[paper] - {Grain.ANY}) > 1}
+    wants = tuple(
+        replace(want, grain=Grain.ANY) if want.paper in clashing else want for want in problem.wants
+    )
+    return replace(problem, wants=wants), sorted(clashing, key=str.casefold)
 
 
 def restock(
@@ -71,12 +102,15 @@ def restock(
     """
     buyable = {f"buy {number}": size for number, size in enumerate(sizes)}
     shop_shelf = tuple(
-        Stock(name, size.width, size.height, None, size.counted_price, size.paper)
+        Stock(
+            name, size.width, size.height, None, size.counted_price, size.paper, size.margins,
+            grain=size.grain,
+        )
         for name, size in buyable.items()
-    )
+    )  # fmt: skip
     # Paper at hand is paid for: only what must be bought costs anything here.
     at_hand = tuple(replace(one, price=Fraction(0)) for one in problem.stock)
-    whole = replace(problem, stock=at_hand + shop_shelf)
+    whole, _ = without_clashes(replace(problem, stock=at_hand + shop_shelf))
     answer = search(whole)
     require(whole, answer)
     bought: Counter[str] = Counter()

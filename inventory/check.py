@@ -23,6 +23,7 @@ from inventory.models import (
     Batch,
     BatchOrder,
     BatchStatus,
+    Bruise,
     Deed,
     Kind,
     Movement,
@@ -266,6 +267,13 @@ def _labels(session: Session) -> _Found:
             yield label, f"{kind} number {number} should have the label {label_of(kind, number)}"
 
 
+def _bruises(session: Session) -> _Found:
+    lines = select(Bruise, Stock).join(Stock, Bruise.stock_id == Stock.id).order_by(Bruise.id)
+    for bruise, stock in session.execute(lines):
+        if bruise.rect.right > stock.width or bruise.rect.bottom > stock.height:
+            yield stock.label, f"its bruise {bruise.id} does not lie on it"
+
+
 # --- the ledger --------------------------------------------------------------------------------
 
 
@@ -459,6 +467,7 @@ CHECKS: dict[str, tuple[str, Callable[[Session], _Found]]] = {
     "shop": ("there is one shop", _shop),
     "names": ("every name is filed under its key", _names),
     "labels": ("every label is of its kind and number", _labels),
+    "bruises": ("every bruise lies on its sheet or offcut", _bruises),
     "sums": ("no sum of movements was ever below zero, or over one of an offcut", _sums),
     "supplies": ("no sum of a supply's movements was ever below zero", _supplies),
     "deeds": ("every deed was taken back wholly or not at all", _deeds),
@@ -474,7 +483,7 @@ _STAGES = (
     ("file",),
     ("tables", "guards"),
     ("values", "pointers", "shop"),
-    ("names", "labels", "sums", "supplies", "undone", "deeds", "plans"),
+    ("names", "labels", "bruises", "sums", "supplies", "undone", "deeds", "plans"),
     ("orders", "cut", "reservations"),
 )
 """A later stage relies upon the ones before it."""

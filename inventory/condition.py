@@ -14,7 +14,7 @@ from sqlalchemy import select
 
 from inventory import ledger
 from inventory.labels import find_stock
-from inventory.models import Bruise, Deed, Fibres, GrainTold, Kind, Reason, Shop, Stock
+from inventory.models import NO_MARGINS, Bruise, Deed, Fibres, GrainTold, Kind, Reason, Shop, Stock
 from inventory.models import Grain as PaperGrain
 from inventory.names import choice, shorten
 from inventory.receiving import Line, keep_offcuts
@@ -85,7 +85,7 @@ def read_margins(text: str, unit: Unit) -> Margins:
         If an edge is unknown or named twice, or a margin can't be so.
     """
     if not text.strip():
-        return Margins()
+        return NO_MARGINS
     if "=" not in text:
         return Margins(*[read_distance(text, unit, "the margin")] * 4)
     edges: dict[str, Length] = {}

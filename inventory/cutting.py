@@ -10,6 +10,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from inventory import ledger
+from inventory.condition import fibres_of
 from inventory.labels import find_stock
 from inventory.models import (
     Batch,
@@ -211,8 +212,9 @@ def cut_batch(
             session, Reason.CUT, batch=batch, layout=one.layout.number, copies=list(one.copies)
         )
         ledger.move(session, stock, -len(one.copies), Reason.CUT, deed=deed)
+        grain = fibres_of(session, stock)
         lines = [
-            Line(sheet.paper, (rect.width, rect.height), 1, place=place, lot=stock.lot)
+            Line(sheet.paper, (rect.width, rect.height), 1, place=place, lot=stock.lot, grain=grain)
             for _ in one.copies
             for rect in one.layout.offcuts
         ]

@@ -5,17 +5,20 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING
 
 from sqlalchemy import func, select
 
+from inventory.condition import bruises, holds
 from inventory.models import Kind, Movement, Paper, Pattern, Stock
 from inventory.names import fold, shorten
 from inventory.papers import find_paper, list_papers
 from inventory.places import Places
 from inventory.reservations import reserved
-from inventory.stash import StashRow, list_stash
+from inventory.stash import StashRow, list_stash, usable_holds
+from nester.layouts import Stock as Sheet
 from nester.pieces import Turn
 from nester.refusal import Refusal
 
@@ -239,8 +242,8 @@ def offcuts_for(
         If there is no such paper.
     """
     width, height = size
-    upright = (Stock.width >= width) & (Stock.height >= height)
-    lying = (Stock.width >= height) & (Stock.height >= width)
+    upright = usable_holds(width, height, turned=False)
+    lying = usable_holds(height, width, turned=False)
     if turn is Turn.NONE:
         lying &= Paper.pattern != Pattern.DIRECTIONAL
     # Only those that fit are summed up: by far the most are too small.
@@ -252,7 +255,7 @@ def offcuts_for(
     )
     area = Stock.width * Stock.height
     query = (
-        select(Stock.label, Paper.name, Stock.width, Stock.height, Stock.place_id)
+        select(Stock, Paper.name, Paper.pattern)
         .join(Paper, Stock.paper_id == Paper.id)
         .where(Stock.kind == Kind.OFFCUT, upright | lying)
         .order_by(area, Stock.number)
@@ -263,12 +266,21 @@ def offcuts_for(
     taken = reserved(session)
     places = Places(session)
     found: list[Holder] = []
-    for label, paper, wide, high, place in session.execute(query.where(there > 0)):
-        if taken[label]:
+    bruised = bruises(session)
+    for stock, paper, pattern in session.execute(query.where(there > 0)):
+        if taken[stock.label]:
             continue
-        turned = wide < width or high < height
-        spare = wide * high - width * height
-        found.append(Holder(label, paper, wide, high, places.path(place), turned, spare))
+        sheet = Sheet(
+            "", stock.width, stock.height, None, Fraction(0), "", stock.margins,
+            bruised.get(stock.id, ()),
+        )  # fmt: skip
+        turned = not holds(sheet, size, turned=False)
+        may_turn = turn is not Turn.NONE or pattern is not Pattern.DIRECTIONAL
+        if turned and not (may_turn and holds(sheet, (height, width), turned=False)):
+            continue
+        spare = stock.width * stock.height - width * height
+        where = places.path(stock.place_id)
+        found.append(Holder(stock.label, paper, stock.width, stock.height, where, turned, spare))
         if len(found) == most:
             break
     return found

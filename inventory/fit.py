@@ -12,11 +12,24 @@ from pathlib import Path
 from typing import Any
 
 from inventory.lists import Row, read_list, refuse_doubles
-from nester.layouts import SMALLEST_OFFCUT, Answer, Cut, Cuts, Problem, Rect, Stock, Want
+from inventory.models import NO_MARGINS
+from nester.layouts import (
+    ANY_TRIMMER,
+    SMALLEST_OFFCUT,
+    Answer,
+    Cut,
+    Cuts,
+    Margins,
+    Problem,
+    Rect,
+    Stock,
+    Trimmer,
+    Want,
+)
 from nester.measure import UNITS_PER_MM, Length, Unit, to_mm_number
 from nester.pieces import Turn
 
-__all__ = ["answer_as_json", "read_problem"]
+__all__ = ["answer_as_json", "margins_as_json", "read_problem", "trimmer_as_json"]
 
 _SIZED = ("name", "width", "height", "quantity")
 
@@ -27,6 +40,10 @@ def read_problem(
     unit: Unit = Unit.MM,
     cuts: Cuts = Cuts.STRAIGHT,
     smallest_offcut: Length = SMALLEST_OFFCUT,
+    *,
+    gap: Length = 0,
+    trimmer: Trimmer = ANY_TRIMMER,
+    margins: Margins = NO_MARGINS,
 ) -> Problem:
     """Read a list of pieces and a list of sheets.
 
@@ -39,6 +56,10 @@ def read_problem(
         the area in mm²), paper.
     unit
         The unit of bare numbers.
+    gap
+        Least distance between two pieces.
+    margins
+        Of every sheet.
 
     Raises
     ------
@@ -51,9 +72,11 @@ def read_problem(
     refuse_doubles(stock, "name")
     return Problem(
         wants=tuple(_want(row, unit) for row in wanted),
-        stock=tuple(_stock(row, unit) for row in stock),
+        stock=tuple(_stock(row, unit, margins) for row in stock),
         cuts=cuts,
         smallest_offcut=smallest_offcut,
+        gap=gap,
+        trimmer=trimmer,
     )
 
 
@@ -72,8 +95,12 @@ def _paper(row: Row) -> str:
     return row.name("paper") if row.text("paper") else ""
 
 
-def _stock(row: Row, unit: Unit) -> Stock:
+def _stock(row: Row, unit: Unit, margins: Margins) -> Stock:
     width, height = row.length("width", unit), row.length("height", unit)
+    left, top, right, bottom = margins
+    if left + right >= width or top + bottom >= height:
+        field = "width" if left + right >= width else "height"
+        row.refuse(field, "the margins leave nothing of the sheet to cut from")
     return Stock(
         row.name("name"),
         width,
@@ -83,6 +110,7 @@ def _stock(row: Row, unit: Unit) -> Stock:
         if row.text("price")
         else Fraction(width * height, UNITS_PER_MM**2),
         _paper(row),
+        margins,
     )
 
 
@@ -95,18 +123,21 @@ def answer_as_json(problem: Problem, answer: Answer) -> dict[str, Any]:
         "cost": _number(answer.cost),
         "bound": _number(answer.bound),
         "gap": float(answer.gap),
+        "apart": to_mm_number(problem.gap),
+        "trimmer": trimmer_as_json(problem.trimmer),
         "layouts": [
             {
                 "sheet": layout.stock,
                 "paper": stock[layout.stock].paper,
                 "width": to_mm_number(stock[layout.stock].width),
                 "height": to_mm_number(stock[layout.stock].height),
+                "margins": margins_as_json(stock[layout.stock].margins),
                 "copies": layout.copies,
                 "pieces": [
                     {"name": one.name, **rect_as_json(one.rect), "turned": one.turned}
                     for one in layout.placed
                 ],
-                "steps": steps_as_json(layout.cuts),
+                "steps": steps_as_json(layout.cuts, problem.trimmer),
                 "offcuts": [rect_as_json(rect) for rect in layout.offcuts],
             }
             for layout in answer.layouts
@@ -125,8 +156,23 @@ def rect_as_json(rect: Rect) -> dict[str, int | float]:
     }
 
 
-def steps_as_json(cuts: Sequence[Cut]) -> list[dict[str, Any]]:
-    """Return cuts in order, each with the part it cuts and where its line runs."""
+def margins_as_json(margins: Margins) -> dict[str, int | float]:
+    """Return the margins of a sheet in millimetres."""
+    return {edge: to_mm_number(wide) for edge, wide in margins._asdict().items()}
+
+
+def trimmer_as_json(trimmer: Trimmer) -> dict[str, int | float | None]:
+    """Return what a trimmer can do; null where it can do everything."""
+    longest = trimmer.longest_cut
+    return {
+        "longest_cut": None if longest is None else to_mm_number(longest),
+        "smallest_strip": to_mm_number(trimmer.smallest_strip),
+        "stages": trimmer.stages,
+    }
+
+
+def steps_as_json(cuts: Sequence[Cut], trimmer: Trimmer) -> list[dict[str, Any]]:
+    """Return cuts in order, each with the part it cuts, where its line runs, and the tool."""
     steps = []
     for number, cut in enumerate(cuts, start=1):
         across = [to_mm_number(cut.at)] * 2
@@ -138,6 +184,7 @@ def steps_as_json(cuts: Sequence[Cut]) -> list[dict[str, Any]]:
                 "part": rect_as_json(cut.part),
                 "line": {"x1": x[0], "y1": y[0], "x2": x[1], "y2": y[1]},
                 "knife": cut.knife,
+                "tool": "trimmer" if trimmer.can_make(cut) else "knife",
             }
         )
     return steps

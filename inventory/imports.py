@@ -13,9 +13,10 @@ from datetime import timedelta
 from functools import cache, partial
 from typing import TYPE_CHECKING, Generic, TypeVar
 
+from inventory.condition import read_margins
 from inventory.ledger import begin_deed
 from inventory.lists import check_count, read_date, read_list
-from inventory.models import Grain, Pattern, Reason
+from inventory.models import Fibres, Grain, Pattern, Reason
 from inventory.names import clean_name, clean_note, fold, shorten, whole_number
 from inventory.orders import add_order, thickness_of_papers
 from inventory.own_designs import find_design
@@ -168,7 +169,7 @@ def read_sheets(session: Session, path: Path, unit: Unit) -> list[Line]:
     ----------
     path
         Columns paper, size (see `nester.paper.parse_size`), quantity; optional price (of one),
-        place, note, lot.
+        place, note, lot, margin (see `inventory.condition.read_margins`).
     unit
         The unit of bare numbers.
 
@@ -177,7 +178,9 @@ def read_sheets(session: Session, path: Path, unit: Unit) -> list[Line]:
     Refusal
         One sentence with file, line and field.
     """
-    rows = read_list(path, ("paper", "size", "quantity"), ("price", "place", "note", "lot"))
+    rows = read_list(
+        path, ("paper", "size", "quantity"), ("price", "place", "note", "lot", "margin")
+    )
     reader = _LineReader(session, unit)
     return [reader.read(row, row.count("quantity"), "quantity") for row in rows]
 
@@ -214,7 +217,8 @@ def read_offcuts(session: Session, path: Path, unit: Unit) -> list[Line]:
     ----------
     path
         Columns paper, size (see `nester.paper.parse_size`); optional place, note, price (of one),
-        quantity (1, unless given), lot.
+        quantity (1, unless given), lot, margin (see `inventory.condition.read_margins`), grain
+        (unknown, width or height).
     unit
         The unit of bare numbers.
 
@@ -223,7 +227,11 @@ def read_offcuts(session: Session, path: Path, unit: Unit) -> list[Line]:
     Refusal
         One sentence with file, line and field.
     """
-    rows = read_list(path, ("paper", "size"), ("place", "note", "price", "quantity", "lot"))
+    rows = read_list(
+        path,
+        ("paper", "size"),
+        ("place", "note", "price", "quantity", "lot", "margin", "grain"),
+    )
     reader = _LineReader(session, unit)
     return [reader.read(row, row.read("quantity", _how_many_offcuts), "paper") for row in rows]
 
@@ -266,6 +274,7 @@ class _LineReader:
     def __init__(self, session: Session, unit: Unit) -> None:
         self._paper = cache(partial(_paper_named, session))
         self._size = cache(partial(parse_size, unit=unit))
+        self._margins = cache(partial(read_margins, unit=unit))
 
     def read(self, row: Row, quantity: int, field: str) -> Line:
         """Return a line; `field` is what to name should booking it be refused all the same."""
@@ -278,6 +287,8 @@ class _LineReader:
             note=row.read("note", clean_note),
             lot=_name_or_none(row, "lot") or "",
             where=f"{row.file}, line {row.line}, {field}: ",
+            margins=row.read("margin", self._margins),
+            grain=Fibres(row.choice("grain", list(Fibres), Fibres.UNKNOWN)),
         )
 
 

@@ -38,6 +38,7 @@ __all__ = [
     "note_paper",
     "read_caliper",
     "read_swatch",
+    "set_grain",
     "set_substitutes",
     "substitutes",
 ]
@@ -111,6 +112,20 @@ def note_paper(session: Session, name: str, note: str) -> Paper:
     """
     paper = find_paper(session, name)
     paper.note = clean_note(note)
+    session.flush()
+    return paper
+
+
+def set_grain(session: Session, name: str, grain: Grain | str) -> Paper:
+    """Write down along which side of its sheets a paper's fibres lie.
+
+    Raises
+    ------
+    Refusal
+        If there is no such paper or side.
+    """
+    paper = find_paper(session, name)
+    paper.grain = choice(Grain, grain, "the paper's grain")
     session.flush()
     return paper
 

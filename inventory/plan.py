@@ -6,14 +6,25 @@ moved on.  It is kept with its batch as JSON text, lengths in fine units, money 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING
 
-from nester.layouts import Cut, Cuts, Effort, Layout, Placed, Rect, Stock
+from nester.layouts import (
+    ANY_TRIMMER,
+    Cut,
+    Cuts,
+    Effort,
+    Layout,
+    Margins,
+    Placed,
+    Rect,
+    Stock,
+    Trimmer,
+)
 from nester.measure import Length, Unit
 from nester.pieces import Grain, Piece
 
@@ -46,6 +57,10 @@ class Sheet:
         Along which of its sides its fibres lie, if that is known.
     pattern_up
         Its paper has a pattern with a top, which is the sheet's top.
+    margins
+        Along its edges nothing is cut.
+    bruises
+        Rectangles of it from which nothing is cut.
     """
 
     label: str
@@ -58,6 +73,8 @@ class Sheet:
     price: Decimal
     grain: Grain = Grain.ANY  # plans booked before these were kept say nothing of them
     pattern_up: bool = False
+    margins: Margins = field(default_factory=Margins)
+    bruises: tuple[Rect, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -166,6 +183,12 @@ class Plan:
         What the maker should know.
     kept
         What the offcuts that are kept count, as they would if they were taken.
+    apart
+        Least distance between two pieces.
+    trimmer
+        What the trimmer can do: cuts that it can't make are made with a knife.
+    follow_grain
+        Whether pieces that wish for a grain follow it, where it is known.
     """
 
     batch: int | None
@@ -184,6 +207,9 @@ class Plan:
     bound: Decimal
     notes: tuple[str, ...] = ()
     kept: Decimal = Decimal(0)  # plans booked before this was counted say nothing of it
+    apart: Length = 0
+    trimmer: Trimmer = ANY_TRIMMER
+    follow_grain: bool = False
 
     @property
     def net(self) -> Decimal:
@@ -232,7 +258,9 @@ class Plan:
                 None,
                 Fraction(sheet.price),
                 sheet.paper,
-                grain=sheet.grain,
+                sheet.margins,
+                sheet.bruises,
+                sheet.grain,
             ),
         )
 

@@ -14,7 +14,17 @@ from sqlalchemy import insert, select
 
 from inventory import ledger
 from inventory.labels import find_stock, label_of, next_number
-from inventory.models import Deed, Delivery, Fibres, Kind, Movement, Paper, Reason, Stock
+from inventory.models import (
+    NO_MARGINS,
+    Deed,
+    Delivery,
+    Fibres,
+    Kind,
+    Movement,
+    Paper,
+    Reason,
+    Stock,
+)
 from inventory.money import MOST_DECIMALS, check_amount
 from inventory.names import clean_name, clean_note, fold, shorten, whole_number
 from inventory.papers import find_paper

@@ -13,6 +13,7 @@ import sqlite3
 import tempfile
 import time
 from contextlib import closing, contextmanager
+from dataclasses import asdict
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -51,6 +52,7 @@ __all__ = [
     "building",
     "change_shop",
     "check_is_known",
+    "check_trimmer",
     "clear_refusals",
     "copy_file",
     "is_any_shop",
@@ -291,7 +293,8 @@ def change_shop(
     if gap is not None:
         changes["gap"] = _distance(gap, "the gap between pieces")
     if trimmer is not None:
-        changes |= _trimmer(trimmer)
+        check_trimmer(trimmer)
+        changes |= asdict(trimmer)
     if follow_grain is not None:
         changes["follow_grain"] = follow_grain
     shop = the_shop(session)
@@ -307,17 +310,19 @@ def _distance(length: Length, what: str, least: Length = 0) -> Length:
     return length
 
 
-def _trimmer(trimmer: Trimmer) -> dict[str, Any]:
-    longest, stages = trimmer.longest_cut, trimmer.stages
-    return {
-        "longest_cut": None
-        if longest is None
-        else _distance(longest, "the trimmer's longest cut", 1),
-        "smallest_strip": _distance(trimmer.smallest_strip, "the smallest strip it can hold"),
-        "stages": None
-        if stages is None
-        else whole_number(stages, "the stages of cutting", least=1, most=MOST_STAGES),
-    }
+def check_trimmer(trimmer: Trimmer) -> None:
+    """Refuse what no trimmer can do.
+
+    Raises
+    ------
+    Refusal
+        If its longest cut is nothing, a strip is less than nothing, or there are no stages.
+    """
+    if trimmer.longest_cut is not None:
+        _distance(trimmer.longest_cut, "the trimmer's longest cut", 1)
+    _distance(trimmer.smallest_strip, "the smallest strip it can hold")
+    if trimmer.stages is not None:
+        whole_number(trimmer.stages, "the stages of cutting", least=1, most=MOST_STAGES)
 
 
 # --- reaching the file -------------------------------------------------------------------------

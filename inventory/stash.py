@@ -20,6 +20,7 @@ from inventory import ledger
 from inventory.condition import bruises, holds, lies, told_grains
 from inventory.labels import find_stock
 from inventory.models import (
+    NO_MARGINS,
     Bruise,
     Deed,
     Fibres,
@@ -409,22 +410,24 @@ def history_rows(session: Session, which: ColumnElement[bool]) -> list[HistoryRo
     lines = session.execute(
         select(Movement, Stock.label).join(Movement.stock).where(which).order_by(Movement.id)
     )
-    # Before deeds were booked, a movement had none: these come first.
-    rows = [
-        HistoryRow(
+    rows: list[HistoryRow] = []
+    order: list[int] = []
+    for movement, label in lines:
+        rows.append(HistoryRow(
             movement.id, movement.at, movement.change, 0, movement.reason, movement.batch_id,
             movement.note, label, movement.deed_id,
-        )
-        for movement, label in lines
-    ]  # fmt: skip
+        ))  # fmt: skip
+        # Some movements are of no deed; they stand where they were booked.
+        order.append(max(movement.deed_id or 0, order[-1] if order else 0))
     moved = {(row.deed, row.label): place for place, row in enumerate(rows)}
     for found in _found_out(session, which):
         place = moved.get((found.deed, found.label))
         if place is None:
             rows.append(found)
-        else:
+            order.append(found.deed or 0)
+        elif rows[place].reason is not Reason.UNDONE:
             rows[place] = rows[place]._replace(bruise=found.bruise, grain=found.grain)
-    rows.sort(key=lambda row: (row.deed or 0, row.movement or 0))
+    rows = [row for _, row in sorted(zip(order, rows, strict=True), key=lambda pair: pair[0])]
     after: Counter[str] = Counter()
     for place, row in enumerate(rows):
         after[row.label] += row.change

@@ -54,6 +54,9 @@ def plan(
             help="Orders that can't be made may be made of papers that stand in for theirs.",
         ),
     ] = False,
+    ignore_grain: Annotated[
+        bool, typer.Option("--ignore-grain", help="Let pieces lie as they may, this time.")
+    ] = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Plan orders against the stash, and reserve what the plan takes.
@@ -73,7 +76,14 @@ def plan(
 
     with shop_file_of(context) as shop_file:
         made = search_plan(
-            shop_file, orders or [], cuts, effort, seconds, draft=draft, substitutes=substitutes
+            shop_file,
+            orders or [],
+            cuts,
+            effort,
+            seconds,
+            draft=draft,
+            substitutes=substitutes,
+            ignore_grain=ignore_grain,
         )
     if as_json:
         print_json(plan_as_json(made))
@@ -94,6 +104,7 @@ def search_plan(
     *,
     draft: bool = False,
     substitutes: bool = False,
+    ignore_grain: bool = False,
 ) -> Plan:
     """Plan a batch while showing how the search goes on."""
     from inventory.batches import plan_batch
@@ -106,6 +117,7 @@ def search_plan(
             effort=effort,
             draft=draft,
             substitutes=substitutes,
+            ignore_grain=ignore_grain,
             today=date.today(),
             **search,
         )
@@ -162,7 +174,9 @@ def confirm(
                 words = f"quirebox batch confirm {number} --again"
                 raise Refusal(f"{changed} with '{words}'") from None
             warn(f"{changed}: that is done now")
-            made = search_plan(shop_file, orders, old.cuts, old.effort, None)
+            made = search_plan(
+                shop_file, orders, old.cuts, old.effort, None, ignore_grain=not old.follow_grain
+            )
             with shop_file.begin() as session:
                 drop_batch(session, number)
             number = made.batch or 0

@@ -13,13 +13,20 @@ from nester.layouts import Cuts, Effort
 
 if TYPE_CHECKING:
     from inventory.shop import ShopFile
+    from nester.layouts import Trimmer
+    from nester.measure import Unit
     from nester.packing import Stop
 
 __all__ = [
     "CutsOption",
     "EffortOption",
+    "GapOption",
     "JsonFlag",
     "SecondsOption",
+    "StagesOption",
+    "StripOption",
+    "TrimmerOption",
+    "changed_trimmer",
     "counted",
     "group",
     "pairs",
@@ -52,6 +59,69 @@ SecondsOption = Annotated[
         show_default="no limit",
     ),
 ]
+
+
+GapOption = Annotated[
+    str | None, typer.Option("--gap", help="Least distance between two pieces: 2mm; 0 for none.")
+]
+TrimmerOption = Annotated[
+    str | None,
+    typer.Option(
+        "--trimmer",
+        metavar="LENGTH",
+        help="The longest cut the trimmer makes: 31cm; longer ones are made with a knife along a"
+        " rule; 'any' if none is too long.",
+    ),
+]
+StripOption = Annotated[
+    str | None,
+    typer.Option(
+        "--smallest-strip",
+        metavar="LENGTH",
+        help="The trimmer can't hold paper narrower than this; 0 if it holds any.",
+    ),
+]
+StagesOption = Annotated[
+    str | None,
+    typer.Option(
+        "--stages",
+        metavar="N",
+        help="How often at most the way of cutting changes until a piece is free, the first way"
+        " included: 2 is strips, and strips cut across; 'any' for as often as needed.",
+    ),
+]
+
+
+def changed_trimmer(
+    known: Trimmer, unit: Unit, longest: str | None, strip: str | None, stages: str | None
+) -> Trimmer:
+    """Return a trimmer with what was said of it changed, the rest as it was."""
+    from dataclasses import replace
+
+    from inventory.condition import read_distance
+    from inventory.lists import check_count
+    from inventory.shop import check_trimmer
+    from nester.refusal import Refusal
+
+    if longest is not None:
+        cut = None
+        if longest.strip().casefold() != "any":
+            cut = read_distance(longest, unit, "the trimmer's longest cut")
+        known = replace(known, longest_cut=cut)
+    if strip is not None:
+        known = replace(
+            known, smallest_strip=read_distance(strip, unit, "the smallest strip it can hold")
+        )
+    if stages is not None:
+        number = None
+        if stages.strip().casefold() != "any":
+            try:
+                number = check_count(stages)
+            except Refusal as why:
+                raise Refusal(f"the stages of cutting: {why}; or write 'any'") from None
+        known = replace(known, stages=number)
+    check_trimmer(known)
+    return known
 
 
 def group(help_text: str) -> typer.Typer:

@@ -7,8 +7,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.desk.common import CutsOption, EffortOption, SecondsOption
-from nester.layouts import Cuts, Effort
+from inventory.desk.common import (
+    CutsOption,
+    EffortOption,
+    GapOption,
+    SecondsOption,
+    StagesOption,
+    StripOption,
+    TrimmerOption,
+    changed_trimmer,
+)
+from nester.layouts import ANY_TRIMMER, Cuts, Effort, Margins
 from nester.measure import Unit
 
 if TYPE_CHECKING:
@@ -43,6 +52,17 @@ def fit(
     cuts: CutsOption = Cuts.STRAIGHT,
     effort: EffortOption = Effort.NORMAL,
     seconds: SecondsOption = None,
+    gap: GapOption = None,
+    margin: Annotated[
+        str | None,
+        typer.Option(
+            "--margin",
+            help="Along the edges of every sheet nothing is cut: 5mm, or left=5mm; top=1cm.",
+        ),
+    ] = None,
+    trimmer: TrimmerOption = None,
+    smallest_strip: StripOption = None,
+    stages: StagesOption = None,
     json_file: Annotated[
         Path | None,
         typer.Option(
@@ -64,14 +84,24 @@ def fit(
       quirebox fit pieces.csv sheets.csv
       quirebox fit pieces.csv sheets.csv --unit in --cuts free
       quirebox fit pieces.csv sheets.csv --effort thorough --json answer.json
+      quirebox fit pieces.csv sheets.csv --gap 2mm --margin 5mm --trimmer 31cm
     """
+    from inventory.condition import read_distance, read_margins
     from inventory.desk.common import stopping
     from inventory.desk.tell import console, print_json, searching
     from inventory.fit import answer_as_json, read_problem
     from nester.packing import solve
     from nester.verify import require
 
-    problem = read_problem(pieces, sheets, unit, cuts)
+    problem = read_problem(
+        pieces,
+        sheets,
+        unit,
+        cuts,
+        gap=0 if gap is None else read_distance(gap, unit, "the gap between pieces"),
+        trimmer=changed_trimmer(ANY_TRIMMER, unit, trimmer, smallest_strip, stages),
+        margins=Margins() if margin is None else read_margins(margin, unit),
+    )
     with stopping(seconds) as stop, searching("Fitting", _amount) as tell:
         answer = solve(problem, effort, stop=stop, on_progress=tell)
     require(problem, answer)
@@ -147,5 +177,7 @@ def _draw(problem: Problem, answer: Answer, unit: Unit, folder: Path) -> None:
     for number, layout in enumerate(answer.layouts, start=1):
         sheet = stock[layout.stock]
         title = f"Layout {number}: {' '.join(filter(None, [sheet.name, sheet.paper]))}"
-        drawing = draw_layout(layout, sheet, unit, paper_colour=None, title=title)
+        drawing = draw_layout(
+            layout, sheet, unit, paper_colour=None, title=title, trimmer=problem.trimmer
+        )
         write_file(folder / f"{number:03}.svg", drawing)

@@ -44,7 +44,8 @@ def add(
         str,
         typer.Option(
             "--grain",
-            help="unknown, or along the long or short side of its sheets; for advice on folding.",
+            help="unknown, or along the long or short side of its sheets: pieces that wish for a"
+            " grain follow it, and folds get advice.",
         ),
     ] = "unknown",
     note: Annotated[str, typer.Option("--note", help="How it behaves on the table.")] = "",
@@ -107,6 +108,10 @@ def set_(
     note: Annotated[
         str | None, typer.Option("--note", help="How it behaves on the table; '' for nothing.")
     ] = None,
+    grain: Annotated[
+        str | None,
+        typer.Option("--grain", help="unknown, or along the long or short side of its sheets."),
+    ] = None,
     instead: Annotated[
         list[str] | None,
         typer.Option(
@@ -116,19 +121,21 @@ def set_(
         ),
     ] = None,
 ) -> None:
-    """Say how a paper behaves, and which others may stand in for it.
+    """Say how a paper behaves, how its grain lies, and which others may stand in for it.
 
     \b
     Examples:
-      quirebox paper set "Coal card" --note "cracks on tight folds"
+      quirebox paper set "Coal card" --note "cracks on tight folds" --grain long
       quirebox paper set "Coal card" --instead "Night card" --instead "Plum card"
     """
-    from inventory.papers import find_paper, note_paper, set_substitutes
+    from inventory.papers import find_paper, note_paper, set_grain, set_substitutes
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         paper = find_paper(session, name)
         if note is not None:
             note_paper(session, name, note)
+        if grain is not None:
+            set_grain(session, name, grain)
         if instead is not None:
             set_substitutes(session, name, [one for one in instead if one.strip()])
     typer.echo(f"Paper '{paper.name}' changed")
@@ -206,10 +213,12 @@ def history(
     """
     from inventory.desk.stock import tell_history
     from inventory.records import paper_history
+    from inventory.shop import the_shop
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
+        unit = the_shop(session).unit
         rows = paper_history(session, name)
-    tell_history(name, rows, as_json)
+    tell_history(name, rows, unit, as_json)
 
 
 @app.command("yield")

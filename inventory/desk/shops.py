@@ -7,7 +7,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.desk.common import JsonFlag, group, shop_file_of, shop_option
+from inventory.desk.common import (
+    GapOption,
+    JsonFlag,
+    StagesOption,
+    StripOption,
+    TrimmerOption,
+    changed_trimmer,
+    group,
+    shop_file_of,
+    shop_option,
+)
 from nester.measure import Unit
 
 if TYPE_CHECKING:
@@ -47,6 +57,8 @@ def new(
 def show(context: typer.Context, as_json: JsonFlag = False) -> None:
     """Show the shop's rules and what its book holds."""
     from inventory.desk.tell import print_json
+    from inventory.documents.plan_text import rules_words
+    from inventory.fit import trimmer_as_json
     from inventory.orders import list_orders
     from inventory.shop import the_shop
     from inventory.stash import list_papers, list_stash
@@ -64,6 +76,9 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
                 "currency": shop.currency,
                 "smallest_offcut": to_mm_number(shop.smallest_offcut),
                 "offcut_worth": shop.offcut_worth,
+                "gap": to_mm_number(shop.gap),
+                "trimmer": trimmer_as_json(shop.trimmer),
+                "follow_grain": shop.follow_grain,
                 "papers": len(papers),
                 "stash": sum(row.quantity for row in stash),
                 "orders": len(orders),
@@ -75,6 +90,10 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
     smallest = format_length(shop.smallest_offcut, shop.unit)
     typer.echo(f"Offcuts are kept from {smallest} on the short side")
     typer.echo(f"An offcut counts at {shop.offcut_worth} % of its share of a sheet's price")
+    for rule in rules_words(shop.gap, shop.trimmer, shop.unit):
+        typer.echo(rule)
+    follow = "follow" if shop.follow_grain else "need not follow"
+    typer.echo(f"Pieces that wish for a grain {follow} it where it is known")
     typer.echo(
         f"{len(papers)} papers, {sum(row.quantity for row in stash)} sheets and offcuts,"
         f" {len(orders)} orders"
@@ -99,21 +118,44 @@ def change(
             help="Percent of its share of a sheet's price at which an offcut counts.",
         ),
     ] = None,
+    gap: GapOption = None,
+    trimmer: TrimmerOption = None,
+    smallest_strip: StripOption = None,
+    stages: StagesOption = None,
+    grain: Annotated[
+        bool | None,
+        typer.Option(
+            "--follow-grain/--ignore-grain",
+            help="Whether pieces that wish for a grain follow it where it is known.",
+            show_default=False,
+        ),
+    ] = None,
 ) -> None:
-    """Change the shop's rules.
+    """Change the shop's rules; 'quirebox shop show' shows them.
 
     \b
-    Example:
+    Examples:
       quirebox shop set --smallest-offcut 5cm --offcut-worth 40
+      quirebox shop set --gap 2mm --trimmer 31cm --smallest-strip 1cm
+      quirebox shop set --trimmer any --stages 3 --ignore-grain
     """
+    from inventory.condition import read_distance
     from inventory.shop import change_shop, the_shop
     from nester.measure import parse_length
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        used = unit or the_shop(session).unit
+        shop = the_shop(session)
+        used = unit or shop.unit
         smallest = parse_length(smallest_offcut, used) if smallest_offcut is not None else None
         change_shop(
-            session, name=name, unit=unit, smallest_offcut=smallest, offcut_worth=offcut_worth
+            session,
+            name=name,
+            unit=unit,
+            smallest_offcut=smallest,
+            offcut_worth=offcut_worth,
+            gap=None if gap is None else read_distance(gap, used, "the gap between pieces"),
+            trimmer=changed_trimmer(shop.trimmer, used, trimmer, smallest_strip, stages),
+            follow_grain=grain,
         )
     typer.echo("Done")
 

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from inventory.models import Shop
     from inventory.receiving import Line
     from inventory.stash import HistoryRow
+    from nester.layouts import Margins
+    from nester.measure import Unit
     from nester.paper import Size
 
 sheets = group("Sheets: paper in the sizes it is bought in.")
@@ -35,6 +37,14 @@ PriceOption = Annotated[str | None, typer.Option("--price", help="Of one, in the
 PlaceOption = Annotated[str | None, typer.Option("--place", help="Where it lies.")]
 NoteOption = Annotated[str, typer.Option("--note", help="A remark.")]
 LabelArgument = Annotated[str, typer.Argument(help="The label, such as S-3 or K-12.")]
+MarginOption = Annotated[
+    str,
+    typer.Option(
+        "--margin",
+        help="How much along its edges can't be used: 5mm, or left=5mm; top=1cm.",
+        show_default="none",
+    ),
+]
 WhyOption = Annotated[str, typer.Option("--why", help="The reason, for the history.")]
 
 
@@ -43,6 +53,13 @@ def _size(session: Session, text: str) -> Size:
     from nester.paper import parse_size
 
     return parse_size(text, the_shop(session).unit)
+
+
+def _margins(session: Session, text: str) -> Margins:
+    from inventory.condition import read_margins
+    from inventory.shop import the_shop
+
+    return read_margins(text, the_shop(session).unit)
 
 
 def _price(text: str | None) -> Decimal | None:
@@ -95,6 +112,7 @@ def add_sheet(
     lot: Annotated[
         str, typer.Option("--lot", help="What its maker printed on the pack to tell it apart.")
     ] = "",
+    margin: MarginOption = "",
     supplier: SupplierOption = "",
     note_number: NoteNumberOption = "",
     day: DayOption = None,
@@ -129,6 +147,7 @@ def add_sheet(
             place=place,
             note=note,
             lot=lot,
+            margins=_margins(session, margin),
             supplier=supplier,
             number=note_number,
             again=again,
@@ -153,7 +172,7 @@ def import_sheet_list(
         typer.Argument(
             metavar="FILE",
             help="CSV or .xlsx with columns paper, size, quantity; optional price, place, note,"
-            " lot.",
+            " lot, margin.",
         ),
     ],
     supplier: SupplierOption = "",
@@ -239,14 +258,22 @@ def add_one_offcut(
     size: SizeArgument,
     price: PriceOption = None,
     place: PlaceOption = None,
+    margin: MarginOption = "",
+    grain: Annotated[
+        str,
+        typer.Option("--grain", help="Along its width or its height, if you know it."),
+    ] = "unknown",
     note: NoteOption = "",
 ) -> None:
     """Put an offcut into the stash; it gets a label to write on it.
 
     \b
-    Example:
+    Examples:
       quirebox offcut add "Coal card" 23x56cm --place "Drawer 1"
+      quirebox offcut add "Coal card" 23x56cm --grain height --margin left=1cm
     """
+    from inventory.models import Fibres
+    from inventory.names import choice
     from inventory.stash import add_offcut
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -257,8 +284,32 @@ def add_one_offcut(
             price=_price(price),
             place=place,
             note=note,
+            margins=_margins(session, margin),
+            grain=choice(Fibres, grain, "the grain"),
         )
     typer.echo(f"Write {stock.label} on it")
+
+
+@offcuts.command("grain")
+def offcut_grain(
+    context: typer.Context,
+    label: LabelArgument,
+    along: Annotated[
+        str, typer.Argument(help="width or height, as its size is entered; or unknown.")
+    ],
+    why: WhyOption = "",
+) -> None:
+    """Say along which side of an offcut its fibres lie; 'quirebox stash undo' takes it back.
+
+    \b
+    Example:
+      quirebox offcut grain K-12 width --why "tore a strip"
+    """
+    from inventory.condition import tell_grain
+
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        stock = tell_grain(session, label, along, why)
+    typer.echo(f"The grain of {stock.label}: {along.strip().casefold()}")
 
 
 @offcuts.command("import")
@@ -269,7 +320,7 @@ def import_offcut_list(
         typer.Argument(
             metavar="FILE",
             help="CSV or .xlsx with columns paper, size; optional quantity, price, place, note,"
-            " lot.",
+            " lot, margin, grain (unknown, width or height).",
         ),
     ],
     yes: YesFlag = False,
@@ -368,11 +419,13 @@ def list_(
       quirebox stash list --kind offcut --finish linen
     """
     from inventory.desk.tell import console, print_json
+    from inventory.fit import margins_as_json, rect_as_json
     from inventory.money import format_money
     from inventory.reservations import reserved
     from inventory.shop import the_shop
     from inventory.stash import list_stash
     from nester.measure import format_size, to_mm_number
+    from nester.pieces import Grain
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shop = the_shop(session)
@@ -403,6 +456,9 @@ def list_(
                     "price": None if row.price is None else str(row.price),
                     "place": row.place,
                     "note": row.note,
+                    "margins": margins_as_json(row.margins),
+                    "bruises": [rect_as_json(rect) for rect in row.bruises],
+                    "grain": None if row.grain is Grain.ANY else str(row.grain),
                 }
                 for row in rows
             ]
@@ -410,21 +466,34 @@ def list_(
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.plan_text import condition_words, table
 
     numbers = frozenset({"Number", "Reserved", "Each"})
-    shown = table(
-        "Stash", "Label", "Paper", "Size", "Number", "Reserved", "Each", "Place", right=numbers
-    )
+    remarks = {
+        row.label: condition_words(
+            row.margins,
+            row.bruises,
+            row.grain if row.kind == "offcut" else Grain.ANY,
+            shop.unit,
+            briefly=True,
+        )
+        for row in rows
+    }
+    titles = ["Label", "Paper", "Size", "Number", "Reserved", "Each", "Place"]
+    titles += ["Remarks"] if any(remarks.values()) else []
+    shown = table("Stash", *titles, right=numbers)
     for row in rows:
         shown.add_row(
-            row.label,
-            Text(row.paper),
-            format_size(row.width, row.height, shop.unit),
-            str(row.quantity),
-            str(taken[row.label] or ""),
-            "" if row.price is None else format_money(row.price, shop.currency),
-            Text(row.place or ""),
+            *(
+                row.label,
+                Text(row.paper),
+                format_size(row.width, row.height, shop.unit),
+                str(row.quantity),
+                str(taken[row.label] or ""),
+                "" if row.price is None else format_money(row.price, shop.currency),
+                Text(row.place or ""),
+                remarks[row.label],
+            )[: len(titles)]
         )
     console().print(shown if rows else "Nothing in the stash is like that.")
 
@@ -467,6 +536,57 @@ def spoil_some(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         spoil(session, label, quantity, why)
     typer.echo(f"{quantity} of {label} booked as spoiled")
+
+
+@stash.command("bruise")
+def bruise_some(
+    context: typer.Context,
+    label: LabelArgument,
+    size: Annotated[str, typer.Argument(help="Width × height of the part that can't be used.")],
+    corner: Annotated[
+        str | None,
+        typer.Option("--corner", help="top-left, top-right, bottom-left or bottom-right."),
+    ] = None,
+    left: Annotated[
+        str | None, typer.Option("--left", help="How far it is from the left edge.")
+    ] = None,
+    top: Annotated[
+        str | None, typer.Option("--top", help="How far it is from the top edge.")
+    ] = None,
+    why: WhyOption = "",
+) -> None:
+    """Book a bruise: nothing is cut from that part of a sheet or an offcut any more.
+
+    A sheet of a pile leaves it and becomes a piece of full size with its own label. Left and top
+    are those of the paper as its size is entered, width first.
+
+    \b
+    Examples:
+      quirebox stash bruise K-12 3x4cm --corner top-right
+      quirebox stash bruise S-3 2x2cm --left 10cm --top 0 --why "a drop of glue"
+    """
+    from inventory.condition import bruise, bruise_in_corner, read_distance
+    from inventory.documents.plan_text import bruise_words
+    from inventory.labels import find_stock
+    from inventory.shop import the_shop
+    from nester.layouts import Rect
+
+    if (corner is None) == (left is None or top is None):
+        raise Refusal("say where the bruise is: --corner, or both --left and --top")
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        unit = the_shop(session).unit
+        wide, high = _size(session, size)
+        if corner is not None:
+            at = bruise_in_corner(session, label, (wide, high), corner)
+        else:
+            across = read_distance(left or "", unit, "the distance from the left edge")
+            down = read_distance(top or "", unit, "the distance from the top edge")
+            at = Rect(across, down, wide, high)
+        pile = find_stock(session, label)
+        stock = bruise(session, label, at, why)
+    typer.echo(f"{stock.label}: {bruise_words(at, unit)}")
+    if stock is not pile:
+        typer.echo(f"Write {stock.label} on it: it no longer counts to {pile.label}")
 
 
 @stash.command("put")
@@ -870,16 +990,19 @@ def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag
     Example:
       quirebox stash history S-3
     """
+    from inventory.shop import the_shop
     from inventory.stash import history
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
+        unit = the_shop(session).unit
         rows = history(session, label)
-    tell_history(label, rows, as_json)
+    tell_history(label, rows, unit, as_json)
 
 
-def tell_history(title: str, rows: list[HistoryRow], as_json: bool) -> None:
-    """Show movements, of one label or of a whole paper."""
+def tell_history(title: str, rows: list[HistoryRow], unit: Unit, as_json: bool) -> None:
+    """Show movements and what was found out, of one label or of a whole paper."""
     from inventory.desk.tell import console, print_json
+    from inventory.fit import rect_as_json
 
     if as_json:
         print_json(
@@ -893,6 +1016,8 @@ def tell_history(title: str, rows: list[HistoryRow], as_json: bool) -> None:
                     "batch": row.batch,
                     "deed": row.deed,
                     "note": row.note,
+                    "bruise": None if row.bruise is None else rect_as_json(row.bruise),
+                    "grain": None if row.grain is None else str(row.grain),
                 }
                 for row in rows
             ]
@@ -900,7 +1025,7 @@ def tell_history(title: str, rows: list[HistoryRow], as_json: bool) -> None:
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.plan_text import bruise_words, table
 
     right = frozenset({"Change", "After", "Batch"})
     shown = table(
@@ -908,13 +1033,15 @@ def tell_history(title: str, rows: list[HistoryRow], as_json: bool) -> None:
         right=right,
     )  # fmt: skip
     for row in rows:
+        found = None if row.bruise is None else bruise_words(row.bruise, unit)
+        told = [found, row.grain and f"along its {row.grain}", row.note]
         shown.add_row(
             row.at.astimezone().strftime("%Y-%m-%d %H:%M"),
             row.label,
-            f"{row.change:+}",
+            f"{row.change:+}" if row.change else "",
             str(row.after),
             row.reason,
             str(row.batch or ""),
-            Text(row.note),
+            Text("; ".join(filter(None, told))),
         )
     console().print(shown)

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from inventory.fit import rect_as_json, steps_as_json
+from inventory.fit import margins_as_json, rect_as_json, steps_as_json, trimmer_as_json
 from inventory.plan import Plan, PlannedLayout
 from nester.layouts import Rect
 from nester.measure import to_mm_number
+from nester.pieces import Grain
 
 __all__ = ["plan_as_json"]
 
@@ -28,6 +29,9 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
         "kept": str(plan.kept),
         "bound": str(plan.bound),
         "gap": float(plan.gap),
+        "apart": to_mm_number(plan.apart),
+        "trimmer": trimmer_as_json(plan.trimmer),
+        "follow_grain": plan.follow_grain,
         "orders": [
             {
                 "number": order.number,
@@ -88,6 +92,9 @@ def _layout(plan: Plan, layout: PlannedLayout) -> dict[str, Any]:
             }
             for spot in layout.spots
         ],
-        "steps": steps_as_json(layout.cuts),
+        "grain": None if sheet.grain is Grain.ANY else str(sheet.grain),
+        "margins": margins_as_json(sheet.margins),
+        "bruises": [rect_as_json(rect) for rect in sheet.bruises],
+        "steps": steps_as_json(layout.cuts, plan.trimmer),
         "offcuts": [rect_as_json(rect) for rect in layout.offcuts],
     }

@@ -84,7 +84,7 @@ class CutRow(NamedTuple):
 def cut_rows(plan: Plan) -> Iterator[CutRow]:
     """Yield every cut of every layout; measures are from the edges of the part that is cut."""
     for layout in plan.layouts:
-        words = steps(plan.as_layout(layout)[0], plan.unit)
+        words = steps(plan.as_layout(layout)[0], plan.unit, trimmer=plan.trimmer)
         for number, cut in enumerate(layout.cuts, start=1):
             part = cut.part
             along = part.y if cut.vertical else part.x
@@ -99,7 +99,7 @@ def cut_rows(plan: Plan) -> Iterator[CutRow]:
                 format_length(cut.at - (part.x if cut.vertical else part.y), plan.unit),
                 format_length(cut.start - along, plan.unit),
                 format_length(cut.end - along, plan.unit),
-                "knife" if cut.knife else "edge to edge",
+                "edge to edge" if plan.trimmer.can_make(cut) else "knife",
                 format_size(part.width, part.height, plan.unit),
                 " ".join(words[number - 1].split()),
             )

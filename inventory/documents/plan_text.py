@@ -19,9 +19,20 @@ from inventory.money import down_to_coin, format_money, round_to_coin
 from inventory.plan import Plan, PlannedLayout
 from nester.cutting import cautions, cutting_minutes, steps
 from nester.drawing.text_layout import layout_text
-from nester.measure import format_area, format_size
+from nester.layouts import Margins, Rect, Trimmer
+from nester.measure import Length, Unit, format_area, format_length, format_size
+from nester.pieces import Grain
 
-__all__ = ["cut_list", "plain_text", "plan_summary", "table", "tally"]
+__all__ = [
+    "bruise_words",
+    "condition_words",
+    "cut_list",
+    "plain_text",
+    "plan_summary",
+    "rules_words",
+    "table",
+    "tally",
+]
 
 _COLUMNS = 80
 
@@ -83,7 +94,9 @@ def _worth(plan: Plan) -> str:
     sheets = sum(one.copies for one in plan.layouts if one.sheet.kind == "sheet")
     offcuts = sum(one.copies for one in plan.layouts if one.sheet.kind == "offcut")
     pieces = sum(one.copies * len(one.spots) for one in plan.layouts)
-    minutes = sum(cutting_minutes(plan.as_layout(one)[0]) for one in plan.layouts)
+    minutes = sum(
+        cutting_minutes(plan.as_layout(one)[0], trimmer=plan.trimmer) for one in plan.layouts
+    )
     used = 100 * plan.piece_area / plan.paper_area
     kept = 100 * plan.kept_area / plan.paper_area
     return (
@@ -91,9 +104,30 @@ def _worth(plan: Plan) -> str:
         f" and {_number(offcuts, 'offcut', 'offcuts')}"
         f" ({format_area(plan.paper_area)}): {used:.0f} % become pieces,"
         f" {kept:.0f} % go back as offcuts.\n"
-        f"{_proof(plan)}\n"
+        f"{_proof(plan)}\n{_rules(plan)}"
         f"About {_hours(int(minutes) + 1)} of cutting.\n"
     )
+
+
+def _rules(plan: Plan) -> str:
+    """Say by which of the shop's rules the plan is made, if there are any; a line."""
+    rules = rules_words(plan.apart, plan.trimmer, plan.unit)
+    return f"{'; '.join(rules)}.\n" if rules else ""
+
+
+def rules_words(apart: Length, trimmer: Trimmer, unit: Unit) -> list[str]:
+    """Say how far pieces lie apart, and what the trimmer can do."""
+    words = []
+    if apart:
+        words.append(f"Pieces lie at least {format_length(apart, unit)} apart")
+    if trimmer.longest_cut is not None:
+        words.append(f"The trimmer cuts up to {format_length(trimmer.longest_cut, unit)}")
+    if trimmer.smallest_strip:
+        words.append(f"It holds strips from {format_length(trimmer.smallest_strip, unit)}")
+    if trimmer.stages is not None:
+        many = "one stage" if trimmer.stages == 1 else f"{trimmer.stages} stages"
+        words.append(f"At most {many} of cutting")
+    return words
 
 
 def _proof(plan: Plan) -> str:
@@ -185,7 +219,11 @@ def cut_list(plan: Plan, only: int | None = None, *, pictures: bool = False) -> 
         Draw each layout with box characters before its cuts.
     """
     chosen = [one for one in plan.layouts if only in (None, one.number)]
-    heed = dict.fromkeys(caution for one in chosen for caution in cautions(plan.as_layout(one)[0]))
+    heed = dict.fromkeys(
+        caution
+        for one in chosen
+        for caution in cautions(plan.as_layout(one)[0], trimmer=plan.trimmer)
+    )
     for caution in heed:
         yield Text(caution)
     for layout in chosen:
@@ -194,7 +232,7 @@ def cut_list(plan: Plan, only: int | None = None, *, pictures: bool = False) -> 
         yield Text(_gathered(plan, layout))
         if pictures:
             yield Text(layout_text(*plan.as_layout(layout), plan.unit, columns=_COLUMNS - 2))
-        layout_steps = steps(plan.as_layout(layout)[0], plan.unit)
+        layout_steps = steps(plan.as_layout(layout)[0], plan.unit, trimmer=plan.trimmer)
         yield Text("\n".join(layout_steps) or "No cut: the sheet is the piece.")
 
 
@@ -209,4 +247,42 @@ def _layout_heading(plan: Plan, layout: PlannedLayout) -> str:
 def _gathered(plan: Plan, layout: PlannedLayout) -> str:
     orders = sorted({order for spot in layout.spots for order in spot.orders})
     word = "order" if len(orders) == 1 else "orders"
-    return f"For {word} {', '.join(map(str, orders))}"
+    told = f"For {word} {', '.join(map(str, orders))}"
+    sheet = layout.sheet
+    remarks = condition_words(sheet.margins, sheet.bruises, sheet.grain, plan.unit)
+    return f"{told}\nThe {sheet.kind}: {remarks}" if remarks else told
+
+
+def condition_words(
+    margins: Margins, bruises: Iterable[Rect], grain: Grain, unit: Unit, *, briefly: bool = False
+) -> str:
+    """Say what a sheet or offcut is like: ``margins 5 mm; grain along its width``.
+
+    Parameters
+    ----------
+    briefly
+        Only how many bruises there are, not where.
+    """
+    words = []
+    if any(margins):
+        edges = dict(zip(margins._fields, margins, strict=True))
+        if len(set(margins)) == 1:
+            words.append(f"margins {format_length(margins.left, unit)}")
+        else:
+            told = (f"{edge} {format_length(wide, unit)}" for edge, wide in edges.items() if wide)
+            words.append(f"margins {', '.join(told)}")
+    bruised = list(bruises)
+    if briefly and bruised:
+        words.append("1 bruise" if len(bruised) == 1 else f"{len(bruised)} bruises")
+    else:
+        words += [bruise_words(one, unit) for one in bruised]
+    if grain is not Grain.ANY:
+        words.append(f"grain along its {grain}")
+    return "; ".join(words)
+
+
+def bruise_words(at: Rect, unit: Unit) -> str:
+    """Say where a bruise is."""
+    left, top = format_length(at.x, unit), format_length(at.y, unit)
+    size = format_size(at.width, at.height, unit)
+    return f"bruised {size}, {left} from the left and {top} from the top edge"

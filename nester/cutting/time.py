@@ -5,10 +5,11 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from nester.layouts import ANY_TRIMMER
 from nester.measure import UNITS_PER_MM
 
 if TYPE_CHECKING:
-    from nester.layouts import Layout
+    from nester.layouts import Layout, Trimmer
 
 __all__ = [
     "MINUTES_PER_CUT",
@@ -32,6 +33,7 @@ def cutting_minutes(
     per_cut: Fraction = MINUTES_PER_CUT,
     per_trimmer_metre: Fraction = MINUTES_PER_TRIMMER_METRE,
     per_knife_metre: Fraction = MINUTES_PER_KNIFE_METRE,
+    trimmer: Trimmer = ANY_TRIMMER,
 ) -> Fraction:
     """Estimate the minutes it takes to cut all copies of a layout, one sheet at a time.
 
@@ -43,11 +45,14 @@ def cutting_minutes(
         Minutes to align one cut.
     per_trimmer_metre, per_knife_metre
         Minutes to cut one metre from edge to edge, and with a knife.
+    trimmer
+        What it can't cut is cut with a knife.
     """
-    per_metre = {False: per_trimmer_metre, True: per_knife_metre}
+    per_metre = {True: per_trimmer_metre, False: per_knife_metre}
     minutes = sum(
         (
-            per_cut + per_metre[cut.knife] * Fraction(cut.end - cut.start, 1000 * UNITS_PER_MM)
+            per_cut
+            + per_metre[trimmer.can_make(cut)] * Fraction(cut.end - cut.start, 1000 * UNITS_PER_MM)
             for cut in layout.cuts
         ),
         Fraction(0),

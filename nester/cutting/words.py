@@ -47,11 +47,18 @@ def offcut_name(number: int, voice: Voice = ENGLISH) -> str:
     return voice.say("offcut {number}").format(number=number)
 
 
-def cautions(layout: Layout) -> tuple[str, ...]:
-    """Return what a maker should heed before cutting."""
+def cautions(layout: Layout, *, trimmer: Trimmer = ANY_TRIMMER) -> tuple[str, ...]:
+    """Return what a maker should heed before cutting.
+
+    Parameters
+    ----------
+    trimmer
+        What it can't cut is cut with a knife.
+    """
     if not layout.cuts:
         return ()
-    return (CAUTION, KNIFE_CAUTION) if any(cut.knife for cut in layout.cuts) else (CAUTION,)
+    by_knife = not all(map(trimmer.can_make, layout.cuts))
+    return (CAUTION, KNIFE_CAUTION) if by_knife else (CAUTION,)
 
 
 class Step(NamedTuple):

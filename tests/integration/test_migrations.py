@@ -144,7 +144,7 @@ FILL = {
     """,
     "0004": """
         UPDATE shop SET gap = 48000, longest_cut = 7440000, smallest_strip = 240000, stages = 3,
-            follow_grain = 0;
+            follow_grain = FALSE;
         INSERT INTO stock VALUES (3, 'offcut', 2, 'K-2', 1, 12000000, 16800000, NULL, NULL, '',
             1, '', 120000, 0, 0, 0, 'height');
         INSERT INTO deed VALUES
@@ -152,7 +152,8 @@ FILL = {
             (5, 'grain', '2026-01-05 11:00:00.000000', '', NULL, NULL, NULL, NULL, NULL);
         INSERT INTO movement VALUES
             (7, 1, -1, 'bruised', '2026-01-05 10:00:00.000000', NULL, '', NULL, 4),
-            (8, 3, 1, 'bruised', '2026-01-05 10:00:00.000000', NULL, '', NULL, 4);
+            (8, 3, 1, 'bruised', '2026-01-05 10:00:00.000000', NULL, '', NULL, 4),
+            (9, 1, 1, 'counted', '2026-01-05 12:00:00.000000', NULL, '', NULL, NULL);
         INSERT INTO bruise VALUES (1, 4, 3, 0, 0, 240000, 240000);
         INSERT INTO grain_told VALUES (1, 5, 2, 'width');
     """,
@@ -250,7 +251,7 @@ def test_every_step_keeps_what_is_there(tmp_path: Path, monkeypatch: pytest.Monk
             connection.executescript(FILL.get(script.revision, ""))
     with open_shop(path) as shop, shop.begin() as session:
         assert [(row.label, row.quantity) for row in stash.list_stash(session)] == [
-            ("S-1", 9), ("K-2", 1), ("K-1", 1),
+            ("S-1", 10), ("K-2", 1), ("K-1", 1),
         ]  # fmt: skip
         ledger.move(session, stash.find_stock(session, "S-1"), -1, stash.Reason.CUT)
         assert session.execute(text("PRAGMA foreign_key_check")).all() == []

@@ -5,7 +5,7 @@ from fractions import Fraction
 import pytest
 
 from nester.cutting import cautions, cut_order, cutting_minutes, step_text, steps
-from nester.layouts import Cut, Cuts, Layout, Placed, Rect
+from nester.layouts import Cut, Cuts, Layout, Placed, Rect, Trimmer
 from nester.measure import Unit, cm, inch, mm
 
 
@@ -126,6 +126,15 @@ def test_minutes_count_cuts_and_metres_of_every_copy() -> None:
     }
     assert cutting_minutes(Layout("s", 2, (), cuts), **paces) == 2 * (3 + 3 + 3)
     assert cutting_minutes(Layout("s", 1, ())) == 0
+    # The first cut is too long for the trimmer: it takes as long as with the knife it is made with.
+    short = Trimmer(longest_cut=mm(500))
+    assert cutting_minutes(Layout("s", 1, (), cuts), trimmer=short, **paces) == 13 + 2 + 4
+
+
+def test_a_cut_that_the_trimmer_can_not_make_needs_the_caution_for_knives() -> None:
+    longest = max(cut.end - cut.start for cut in BLACK.cuts)
+    assert len(cautions(BLACK, trimmer=Trimmer(longest_cut=longest))) == 1
+    assert "knife" in cautions(BLACK, trimmer=Trimmer(longest_cut=longest - 1))[1]
 
 
 @pytest.mark.parametrize("given", [BLACK, WHEEL])
