@@ -114,7 +114,8 @@ def cropped(faces: Faces, words: str, room: float, size: float, *, bold: bool = 
 def wrapped(faces: Faces, words: str, room: float, size: float, *, bold: bool = False) -> list[str]:
     """Break words into lines at their blanks, and a word that is too wide anywhere."""
     lines: list[str] = []
-    for word in quotable(words).split():
+    shown = words if words.isprintable() else quotable(words)
+    for word in shown.split():
         longer = f"{lines[-1]} {word}" if lines else word
         if faces.width(longer, size, bold=bold) <= room:
             lines[-1:] = [longer]
