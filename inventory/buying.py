@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 
-from inventory.models import NO_MARGINS, Kind
+from inventory.models import Kind
 from inventory.plan import Restock
 from inventory.stash import StashRow
-from nester.layouts import Answer, Margins, Problem, Stock
+from nester.layouts import NO_MARGINS, Answer, Margins, Problem, Stock
 from nester.measure import Length, area_m2
 from nester.pieces import Grain, Turn
 from nester.verify import require

@@ -14,12 +14,12 @@ from sqlalchemy import select
 
 from inventory import ledger
 from inventory.labels import find_stock
-from inventory.models import NO_MARGINS, Bruise, Deed, Fibres, GrainTold, Kind, Reason, Shop, Stock
+from inventory.models import Bruise, Deed, Fibres, GrainTold, Kind, Reason, Shop, Stock
 from inventory.models import Grain as PaperGrain
 from inventory.names import choice, shorten
 from inventory.receiving import Line, keep_offcuts
 from inventory.reservations import reserved
-from nester.layouts import Margins, Rect
+from nester.layouts import NO_MARGINS, Margins, Rect
 from nester.layouts import Stock as Sheet
 from nester.measure import Length, Unit, format_size, parse_length
 from nester.pieces import Grain

@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import Any
 
 from inventory.lists import Row, read_list, refuse_doubles
-from inventory.models import NO_MARGINS
 from nester.layouts import (
     ANY_TRIMMER,
+    NO_MARGINS,
     SMALLEST_OFFCUT,
     Answer,
     Cut,

@@ -37,7 +37,6 @@ if TYPE_CHECKING:
     from sqlalchemy.engine import Dialect
 
 __all__ = [
-    "NO_MARGINS",
     "OFFCUT_WORTH",
     "Base",
     "Batch",
@@ -74,10 +73,6 @@ __all__ = [
 OFFCUT_WORTH = 50
 """Percent: an offcut counts in a plan's cost at half its share of the price of a sheet (common
 practice, no source)."""
-
-
-NO_MARGINS = Margins()
-"""All of it can be used."""
 
 
 class Pattern(StrEnum):

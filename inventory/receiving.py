@@ -15,7 +15,6 @@ from sqlalchemy import insert, select
 from inventory import ledger
 from inventory.labels import find_stock, label_of, next_number
 from inventory.models import (
-    NO_MARGINS,
     Deed,
     Delivery,
     Fibres,

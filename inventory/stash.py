@@ -20,7 +20,6 @@ from inventory import ledger
 from inventory.condition import bruises, holds, lies, told_grains
 from inventory.labels import find_stock
 from inventory.models import (
-    NO_MARGINS,
     Bruise,
     Deed,
     Fibres,

@@ -114,17 +114,24 @@ def cropped(faces: Faces, words: str, room: float, size: float, *, bold: bool = 
 def wrapped(faces: Faces, words: str, room: float, size: float, *, bold: bool = False) -> list[str]:
     """Break words into lines at their blanks, and a word that is too wide anywhere."""
     lines: list[str] = []
-    for word in quotable(words).split():
-        longer = f"{lines[-1]} {word}" if lines else word
-        if faces.width(longer, size, bold=bold) <= room:
-            lines[-1:] = [longer]
+    used = 0.0
+    blank = faces.width(" ", size, bold=bold)
+    shown = words if words.isprintable() else quotable(words)
+    for word in shown.split():
+        # Fonts are set without kerning, so that widths of words add up.
+        wide = faces.width(word, size, bold=bold)
+        if lines and used + blank + wide <= room:
+            lines[-1] = f"{lines[-1]} {word}"
+            used += blank + wide
             continue
-        while faces.width(word, size, bold=bold) > room:
+        while wide > room:
             fits = _how_many_fit(faces, word, room, size, bold)
             lines.append(word[:fits])
             word = word[fits:]
+            wide = faces.width(word, size, bold=bold)
         if word:
             lines.append(word)
+        used = wide if word else room
     return lines or [""]
 
 

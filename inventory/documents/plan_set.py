@@ -43,7 +43,6 @@ from nester.cutting.time import MINUTES_PER_CUT, MINUTES_PER_KNIFE_METRE, MINUTE
 from nester.drawing.layout import layout_picture
 from nester.drawing.piece import GRAIN_WORDS
 from nester.drawing.scores import draw_scores, has_scores, score_rows
-from nester.layouts import ANY_TRIMMER, Trimmer
 from nester.measure import area_m2, quotable
 from nester.pieces import Grain, Piece
 from nester.voice import translatable
@@ -92,8 +91,6 @@ class SetOptions:
 
     Attributes
     ----------
-    trimmer
-        The shop's: what it can't cut from edge to edge is marked to be cut with a knife.
     labels
         By layout, copy from 1 and place of an offcut in the layout: the labels of those that are
         in the stash already.
@@ -108,7 +105,6 @@ class SetOptions:
 
     kinds: tuple[Kind, ...] = KINDS
     voice: ShopVoice = field(default_factory=voice_of)
-    trimmer: Trimmer = ANY_TRIMMER
     grid: LabelGrid = field(default_factory=LabelGrid)
     pace: Pace = field(default_factory=Pace)
     labels: Mapping[tuple[int, int, int], str] = field(default_factory=dict)
@@ -266,6 +262,7 @@ class _Teller:
             per_cut=pace.per_cut,
             per_trimmer_metre=pace.per_trimmer_metre,
             per_knife_metre=pace.per_knife_metre,
+            trimmer=self.plan.trimmer,
         )
 
     def _hours(self, minutes: Fraction) -> str:
@@ -402,7 +399,7 @@ class _Teller:
         drawn, _ = plan.as_layout(layout)
         names = self._offcut_names(layout)
         steps = told_steps(
-            drawn, plan.unit, voice=self.voice, trimmer=self.options.trimmer, offcuts=names
+            drawn, plan.unit, voice=self.voice, trimmer=self.plan.trimmer, offcuts=names
         )
         kind = "{label}, {paper}, {size}"
         what = kind.format(
@@ -441,7 +438,7 @@ class _Teller:
             title="",
             pieces=self.plan.pieces_of(layout),
             voice=self.voice,
-            trimmer=self.options.trimmer,
+            trimmer=self.plan.trimmer,
             offcuts=names,
             room=room,
             pattern_up=layout.sheet.pattern_up,

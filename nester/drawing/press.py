@@ -137,8 +137,11 @@ class _Pen:
 
     def _text(self, mark: Text) -> None:
         runs = self.faces.runs(mark.words, bold=mark.bold)
-        widths = [run.face.width(run.words) * mark.size * POINT for run in runs]
         share = {"start": 0.0, "middle": 0.5, "end": 1.0}[mark.anchor]
+        if share or len(runs) > 1:
+            widths = [run.face.width(run.words) * mark.size * POINT for run in runs]
+        else:
+            widths = [0.0] * len(runs)  # nothing stands after it
         along = -share * sum(widths)
         self._change("text colour", mark.colour, lambda: self.pdf.set_text_color(mark.colour))
         for run, width in zip(runs, widths, strict=True):

@@ -1,4 +1,4 @@
-"""What the book adds to a plan's documents: labels, supplies, what is missing or left."""
+"""What the book adds to documents: labels, ribbon and the like, what is missing or left."""
 
 from __future__ import annotations
 

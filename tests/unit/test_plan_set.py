@@ -134,8 +134,8 @@ def test_the_score_sheet_tells_every_mark():
 
 
 def test_a_short_trimmer_is_told_on_the_cut_sheet():
-    options = SetOptions(kinds=("cut",), trimmer=Trimmer(longest_cut=cm(31)))
-    data = plan_pdf(a_plan(), options)
+    plan = replace(a_plan(), trimmer=Trimmer(longest_cut=cm(31)))
+    data = plan_pdf(plan, SetOptions(kinds=("cut",)))
     (steps,) = steps_in(data)
     assert ["it is too long for the trimmer." in step for step in steps] == [
         cut.end - cut.start > cm(31) for cut in a_plan().layouts[0].cuts
