@@ -15,10 +15,10 @@ from nester.measure import format_length, format_size
 if TYPE_CHECKING:
     from nester.measure import Length, Unit
 
-__all__ = ["ENGLISH", "Voice", "mark"]
+__all__ = ["ENGLISH", "Voice", "translatable"]
 
 
-def mark(text: str) -> str:
+def translatable(text: str) -> str:
     """Return a text as it is, and tell the catalogues that it is one to be translated."""
     return text
 

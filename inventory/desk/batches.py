@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -294,12 +295,15 @@ def steps(
     layout: Annotated[
         int | None, typer.Option("--layout", help="Only the layout of this number.")
     ] = None,
+    picture: Annotated[
+        bool, typer.Option("--picture", help="Draw each layout before its cuts.")
+    ] = False,
 ) -> None:
     """Print the cut list: layout by layout, the cuts in the order they are made.
 
     \b
     Example:
-      quirebox batch steps 1 --layout 3
+      quirebox batch steps 1 --layout 3 --picture
     """
     from inventory.desk.tell import console
     from inventory.documents.plan_text import cut_list
@@ -312,8 +316,29 @@ def steps(
             f" {len(made.layouts)}"
         )
     terminal = console()
-    for part in cut_list(made, layout):
+    for part in cut_list(made, layout, pictures=picture):
         terminal.print(part)
+
+
+class _Page(StrEnum):
+    A4 = "A4"
+    LETTER = "Letter"
+
+
+class _Format(StrEnum):
+    PDF = "pdf"
+    HTML = "html"
+    XLSX = "xlsx"
+    CSV = "csv"
+
+
+class _Only(StrEnum):
+    SUMMARY = "summary"
+    TAKE_OUT = "take-out"
+    CUT = "cut"
+    SCORE = "score"
+    KIT = "kit"
+    LABELS = "labels"
 
 
 @app.command("papers")
@@ -324,19 +349,90 @@ def papers(
         Path | None,
         typer.Option("--into", metavar="FOLDER", help="Where to.  [default: batch-NUMBER]"),
     ] = None,
+    page: Annotated[
+        _Page, typer.Option("--page", case_sensitive=False, help="The paper in the printer.")
+    ] = _Page.A4,
+    formats: Annotated[
+        list[_Format] | None,
+        typer.Option(
+            "--format",
+            help="pdf: to print; html: to read on a phone; xlsx and csv: the lists as data.",
+            show_default="all of them",
+        ),
+    ] = None,
+    only: Annotated[
+        list[_Only] | None,
+        typer.Option("--only", help="Only this part of the set.", show_default="the whole set"),
+    ] = None,
+    each: Annotated[
+        bool, typer.Option("--each", help="Each part of the set as a PDF of its own.")
+    ] = False,
+    left: Annotated[
+        bool, typer.Option("--left", help="Take out and cut only what is left to cut.")
+    ] = False,
+    language: Annotated[
+        str, typer.Option("--language", help="The language of the documents: en or de.")
+    ] = "en",
+    labels: Annotated[
+        str,
+        typer.Option("--labels", metavar="COLUMNSxROWS", help="Labels on a sheet of labels."),
+    ] = "3x8",
+    label_margins: Annotated[
+        str,
+        typer.Option(
+            "--label-margins",
+            metavar="SIDE,TOP",
+            help="Left free of labels at the sides, and above and below.",
+        ),
+    ] = "7mm,12mm",
+    label_gaps: Annotated[
+        str,
+        typer.Option(
+            "--label-gaps", metavar="ACROSS,DOWN", help="Between labels, across and down."
+        ),
+    ] = "2.5mm,0mm",
+    fonts: Annotated[
+        list[Path] | None,
+        typer.Option("--font", metavar="FILE", help="A font for signs that ours have not."),
+    ] = None,
 ) -> None:
-    """Write a plan's files: cut list, lists to take out and to buy, and a picture of each layout.
+    """Write a plan's papers: the set to print or to read on a phone, lists, pictures of layouts.
+
+    The set has a summary with what to heed, the list of what to take out, a cut sheet for each
+    layout, score and fold sheets, a kit list for each order, and labels.
 
     \b
-    Example:
+    Examples:
       quirebox batch papers 1 --into week-48
+      quirebox batch papers 1 --page Letter --format pdf --each
+      quirebox batch papers 1 --only labels --labels 3x7 --label-margins 7mm,15mm
     """
+    from inventory.batches import get_batch, plan_of
+    from inventory.documents.known import with_the_book
+    from inventory.documents.label_grid import read_grid
     from inventory.documents.papers import write_papers
+    from inventory.documents.plan_set import KINDS, SetOptions
+    from inventory.documents.printing import FORMATS, write_set
+    from inventory.documents.voices import voice_of
 
-    made = _plan_of(context, number)
+    kinds = tuple(kind for kind in KINDS if not only or kind in only)
+    options = SetOptions(
+        kinds=kinds,
+        voice=voice_of(language),
+        grid=read_grid(labels, label_margins, label_gaps),
+    )
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        batch = get_batch(session, number)
+        made = plan_of(batch)
+        options = with_the_book(options, session, batch, made, left=left)
     folder = into or Path(f"batch-{number}")
-    paths = write_papers(made, folder)
-    typer.echo(f"{len(paths)} files written into {folder}")
+    wanted = [str(one) for one in formats or FORMATS]
+    paths = write_set(
+        made, folder, options, page=str(page), fonts=fonts or (), formats=wanted, each=each
+    )
+    if not formats and not only:
+        paths += write_papers(made, folder)
+    typer.echo(f"{counted(len(paths), 'file')} written into {folder}")
 
 
 @app.command("cut")

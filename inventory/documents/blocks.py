@@ -1,7 +1,7 @@
 """What a document says, whatever it is written as: PDF pages, HTML.
 
-A document is a list of blocks: words, tables, pictures, steps, labels.  Neither places on a page nor
-tags stand here; `flow` puts blocks on pages, `web` into HTML.
+A document is a list of blocks: words, tables, pictures, steps, labels.  Neither places on a page
+nor tags stand here; `flow` puts blocks on pages, `web` into HTML.
 """
 
 from __future__ import annotations

@@ -6,6 +6,7 @@ it is placed, words that are too wide are broken, and a row that has no room beg
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -28,7 +29,7 @@ from inventory.documents.blocks import (
 from inventory.documents.qr import qr_rows
 from nester.cutting import Step
 from nester.drawing.faces import Faces
-from nester.drawing.ink import POINT, Box, Line, Mark, Text, svg_marks, svg_size
+from nester.drawing.ink import POINT, Box, Line, Mark, Spots, Text, svg_marks, svg_size
 from nester.drawing.press import Page
 from nester.measure import UNITS_PER_MM, quotable
 from nester.paper import SHEET_SIZES
@@ -47,6 +48,8 @@ _LEADING = 1.28
 _ASCENT, _DESCENT = 0.98, 0.3
 """Of a line, in parts of its size, above and below the base line."""
 _PAD = 1.1
+_RIGHT_PAD = 2.6
+"""Right of numbers, so that they stand off from the words of the next column."""
 _BETWEEN = 3.0
 _GUTTER = 6.0
 _TICK = 3.6
@@ -54,8 +57,6 @@ _PALE, _GREY = "#b8b8b8", "#555555"
 _SVG_UNIT = 0.25
 _MOST_LINES = 12
 """So many lines of a cell are printed; more than that is cropped."""
-
-
 
 
 def paginate(
@@ -76,7 +77,7 @@ def paginate(
     for document in documents:
         flow = _Flow(sheet, faces, voice, document)
         for number, block in enumerate(document.blocks):
-            flow.add(block, document.blocks[number + 1 : number + 2])
+            flow.add(block, document.blocks[number + 1 : number + 3])
         pages += flow.pages
     for number, made in enumerate(pages, 1):
         _write_footer(made, faces, footer, voice.say("{page} of {pages}"), number, len(pages))
@@ -87,7 +88,7 @@ def _write_footer(
     page: Page, faces: Faces, footer: str, numbered: str, number: int, total: int
 ) -> None:
     y = page.height - _FOOT
-    if any(isinstance(mark, Text) and mark.y > y - 4 for mark in page.marks):
+    if any(_lowest(mark) > y - 4.2 for mark in page.marks if isinstance(mark, Text | Box)):
         return  # labels take the page to its edge
     words = numbered.format(page=number, pages=total)
     room = page.width - 2 * _SIDE - faces.width(words, _SMALL) - 4
@@ -95,6 +96,10 @@ def _write_footer(
     page.marks.append(Text(_SIDE, y, cropped(faces, footer, room, _SMALL), _SMALL, colour=_GREY))
     at = page.width - _SIDE
     page.marks.append(Text(at, y, words, _SMALL, colour=_GREY, anchor="end"))
+
+
+def _lowest(mark: Text | Box) -> float:
+    return mark.y + (mark.height if isinstance(mark, Box) else 0.0)
 
 
 def cropped(faces: Faces, words: str, room: float, size: float, *, bold: bool = False) -> str:
@@ -106,22 +111,27 @@ def cropped(faces: Faces, words: str, room: float, size: float, *, bold: bool = 
     return words.rstrip() + "…"
 
 
-def wrapped(
-    faces: Faces, words: str, room: float, size: float, *, bold: bool = False
-) -> list[str]:
+def wrapped(faces: Faces, words: str, room: float, size: float, *, bold: bool = False) -> list[str]:
     """Break words into lines at their blanks, and a word that is too wide anywhere."""
     lines: list[str] = []
-    for word in quotable(words).split():
-        longer = f"{lines[-1]} {word}" if lines else word
-        if faces.width(longer, size, bold=bold) <= room:
-            lines[-1:] = [longer]
+    used = 0.0
+    blank = faces.width(" ", size, bold=bold)
+    shown = words if words.isprintable() else quotable(words)
+    for word in shown.split():
+        # Fonts are set without kerning, so that widths of words add up.
+        wide = faces.width(word, size, bold=bold)
+        if lines and used + blank + wide <= room:
+            lines[-1] = f"{lines[-1]} {word}"
+            used += blank + wide
             continue
-        while faces.width(word, size, bold=bold) > room:
+        while wide > room:
             fits = _how_many_fit(faces, word, room, size, bold)
             lines.append(word[:fits])
             word = word[fits:]
+            wide = faces.width(word, size, bold=bold)
         if word:
             lines.append(word)
+        used = wide if word else room
     return lines or [""]
 
 
@@ -176,7 +186,9 @@ class _Flow:
             self.y += _BETWEEN
         else:
             again = self.voice.say("{title}, continued").format(title=self.document.title)
-            self.lines([cropped(self.faces, again, self.width, _WORDS, bold=True)], _WORDS, bold=True)
+            self.lines(
+                [cropped(self.faces, again, self.width, _WORDS, bold=True)], _WORDS, bold=True
+            )
             self.y += _BETWEEN
         self.begins = self.y
 
@@ -208,7 +220,9 @@ class _Flow:
             case Heading():
                 lines = self.wrap(block.words, _HEADING, bold=True)
                 self.y += 1.5 if self.y > self.begins else 0
-                self.need(len(lines) * _high(_HEADING) + 25)
+                pictures = [one.least for one in after if isinstance(one, Picture)]
+                below = 15 + pictures[0] * self.whole if pictures else 25.0
+                self.need(len(lines) * _high(_HEADING) + below)
                 self.lines(lines, _HEADING, bold=True)
                 self.y += 1.2
             case Words():
@@ -243,7 +257,7 @@ class _Flow:
     def _table(self, table: Table) -> None:
         widths = _column_widths(table.columns, self.width)
         titles = [
-            wrapped(self.faces, column.title, width - 2 * _PAD, _SMALL, bold=True)
+            wrapped(self.faces, column.title, _room(column, width), _SMALL, bold=True)
             for column, width in zip(table.columns, widths, strict=True)
         ]
         head = max(map(len, titles)) * _high(_SMALL) + _PAD
@@ -264,7 +278,7 @@ class _Flow:
         cells: list[Cell | list[str]] = []
         for column, width, cell in zip(columns, widths, row, strict=True):
             if isinstance(cell, str):
-                room = width - 2 * _PAD
+                room = _room(column, width)
                 lines = wrapped(self.faces, cell, room, _ROWS, bold=column.bold)
                 if len(lines) > _MOST_LINES:
                     lines = lines[:_MOST_LINES]
@@ -403,10 +417,11 @@ class _Flow:
         rows = qr_rows(label.id)
         step = code / len(rows)
         left, top = x + wide - inset - code, y + (high - code) / 2
+        dark = array("d")
         for down, row in enumerate(rows):
             for start, length in row:
-                spot = (left + start * step, top + down * step, length * step, step)
-                self.put(Box(*spot, "#000000", None))
+                dark.extend((left + start * step, top + down * step, length * step, step))
+        self.put(Spots(dark))
         room = left - x - 2 * inset
         size = min(15.0, high * 0.45)
         name = cropped(self.faces, label.id, room, size, bold=True)
@@ -475,9 +490,13 @@ def _column_widths(columns: Sequence[Column], width: float) -> list[float]:
     return [c.share if c.fixed else left * c.share / shares for c in columns]
 
 
+def _room(column: Column, width: float) -> float:
+    return width - _PAD - (_RIGHT_PAD if column.right else _PAD)
+
+
 def _in_column(
     words: str, x: float, base: float, width: float, size: float, right: bool, bold: bool
 ) -> Text:
     if right:
-        return Text(x + width - _PAD, base, words, size, bold, anchor="end")
+        return Text(x + width - _RIGHT_PAD, base, words, size, bold, anchor="end")
     return Text(x + _PAD, base, words, size, bold)

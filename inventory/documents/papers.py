@@ -68,4 +68,6 @@ def _picture(plan: Plan, layout: PlannedLayout) -> str:
         paper_colour=layout.sheet.swatch,
         title=f"Layout {layout.number}",
         pieces=plan.pieces_of(layout),
+        trimmer=plan.trimmer,
+        pattern_up=layout.sheet.pattern_up,
     )

@@ -5,23 +5,32 @@ Lengths are written with their unit, so that no spreadsheet takes 1/16 in for a 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from typing import NamedTuple
 
 from inventory.money import format_money
-from inventory.plan import Plan
+from inventory.plan import Plan, PlannedLayout
 from nester.cutting import steps
+from nester.drawing.scores import score_rows
 from nester.measure import format_length, format_size
 
 __all__ = [
     "CutRow",
+    "KitRow",
     "LackRow",
+    "OffcutRow",
     "PieceRow",
+    "ScoringRow",
     "ShoppingRow",
     "TakeOutRow",
     "cut_rows",
+    "kit_rows",
     "lack_rows",
+    "offcut_mark",
+    "offcut_rows",
     "piece_rows",
+    "scoring_rows",
     "shopping_rows",
     "take_out_rows",
 ]
@@ -157,6 +166,88 @@ def lack_rows(plan: Plan) -> Iterator[LackRow]:
             lack.quantity,
             lack.why,
         )
+
+
+class KitRow(NamedTuple):
+    """Equal pieces of one order, to be gathered from a layout."""
+
+    order: int
+    customer: str
+    due: str
+    piece: str
+    paper: str
+    size: str
+    number: int
+    layout: int
+
+
+def kit_rows(plan: Plan) -> Iterator[KitRow]:
+    """Yield what is gathered for each order."""
+    orders = {order.number: order for order in plan.orders}
+    gathered: Counter[tuple[int, int, int]] = Counter()
+    for layout in plan.layouts:
+        for spot in layout.spots:
+            gathered.update((order, spot.part, layout.number) for order in spot.orders)
+    for (number, part, layout_number), quantity in sorted(gathered.items()):
+        order, piece = orders[number], plan.parts[part].piece
+        yield KitRow(
+            number,
+            order.customer,
+            order.due.isoformat(),
+            piece.name,
+            plan.parts[part].paper,
+            format_size(piece.width, piece.height, plan.unit),
+            quantity,
+            layout_number,
+        )
+
+
+class ScoringRow(NamedTuple):
+    """One fold, slit or hole of a kind of piece."""
+
+    piece: str
+    size: str
+    number: int
+    what: str
+    way: str
+    where: str
+    extent: str
+
+
+def scoring_rows(plan: Plan) -> Iterator[ScoringRow]:
+    """Yield what is to be done to each kind of piece after it is cut."""
+    cut = {spot.part for layout in plan.layouts for spot in layout.spots}
+    for piece in dict.fromkeys(plan.parts[part].piece for part in sorted(cut)):
+        size = format_size(piece.width, piece.height, plan.unit)
+        for row in score_rows(piece, plan.unit):
+            yield ScoringRow(piece.name, size, *row)
+
+
+class OffcutRow(NamedTuple):
+    """An offcut that a layout leaves, on each of its copies."""
+
+    layout: int
+    copies: int
+    mark: str
+    paper: str
+    size: str
+
+
+def offcut_rows(plan: Plan) -> Iterator[OffcutRow]:
+    """Yield what goes back into the stash, under the marks of the cut sheets."""
+    for layout in plan.layouts:
+        for number, rect in enumerate(layout.offcuts):
+            size = format_size(rect.width, rect.height, plan.unit)
+            own = offcut_mark(plan, layout, number)
+            yield OffcutRow(layout.number, layout.copies, own, layout.sheet.paper, size)
+
+
+def offcut_mark(plan: Plan, layout: PlannedLayout, number: int) -> str:
+    """Return the mark of an offcut that has no label yet: batch, layout, and which of its offcuts.
+
+    The book gives its label, ``K-…``, only when the layout is booked as cut.
+    """
+    return f"{plan.batch or 0}-{layout.number}-{number + 1}"
 
 
 class ShoppingRow(NamedTuple):

@@ -34,42 +34,43 @@ from inventory.documents.blocks import (
     Tick,
     Words,
 )
+from inventory.documents.plan_lists import offcut_mark
 from inventory.documents.voices import ShopVoice, voice_of
 from inventory.money import round_to_coin
-from inventory.plan import Plan, PlannedLayout, plan_to_json
+from inventory.plan import Plan, PlannedLayout, PlannedOrder, plan_to_json
 from nester.cutting import cutting_minutes, told_steps
 from nester.cutting.time import MINUTES_PER_CUT, MINUTES_PER_KNIFE_METRE, MINUTES_PER_TRIMMER_METRE
-from nester.drawing.layout import draw_layout
+from nester.drawing.layout import layout_picture
 from nester.drawing.piece import GRAIN_WORDS
 from nester.drawing.scores import draw_scores, has_scores, score_rows
 from nester.layouts import ANY_TRIMMER, Trimmer
 from nester.measure import area_m2, quotable
 from nester.pieces import Grain, Piece
-from nester.voice import mark
+from nester.voice import translatable
 
 __all__ = ["KINDS", "Pace", "SetOptions", "footer_of", "plan_documents", "plan_mark"]
 
 KINDS: tuple[Kind, ...] = get_args(Kind)
 
 _CAUTIONS = (
-    mark(
+    translatable(
         "Knife: fit a sharp blade and cut along a steel rule on a cutting mat, in several light"
         " passes. Keep the hand that holds the rule behind its edge and out of the blade's way."
         " Cover or put away the blade at every pause; put snapped-off blades into a closed tin."
     ),
-    mark(
+    translatable(
         "Trimmer: keep fingers clear of the blade, lock its arm when you leave it, and never cut"
         " a stack that is thicker than its maker allows."
     ),
-    mark(
+    translatable(
         "Adhesives and hot tools: air the room, keep hot glue and embossing tools off skin, and"
         " put hot tools on their stand, away from paper. Wear eye protection when setting eyelets."
     ),
-    mark(
+    translatable(
         "Keep children away from the table. Eyelets, magnets, beads and ribbons on a finished box"
         " are no toys: small parts can be swallowed, ribbons can wind around a neck."
     ),
-    mark(
+    translatable(
         "The instructions of the makers of your tools and adhesives, and the rules of your place,"
         " come before anything printed here."
     ),
@@ -94,21 +95,26 @@ class SetOptions:
     trimmer
         The shop's: what it can't cut from edge to edge is marked to be cut with a knife.
     labels
-        By layout and place of an offcut in it: the labels of those that are in the stash already.
+        By layout, copy from 1 and place of an offcut in the layout: the labels of those that are
+        in the stash already.
     extras
         By order: what it takes beside paper, such as ribbon, in words.
     missing
         By order: pieces that were spoiled and not made anew, with their number.
+    left
+        By layout, the copies that are still to be cut: only these are taken out, cut and
+        labelled.  None: all are.
     """
 
     kinds: tuple[Kind, ...] = KINDS
     voice: ShopVoice = field(default_factory=voice_of)
     trimmer: Trimmer = ANY_TRIMMER
-    grid: LabelGrid = LabelGrid()
-    pace: Pace = Pace()
-    labels: Mapping[tuple[int, int], Sequence[str]] = field(default_factory=dict)
+    grid: LabelGrid = field(default_factory=LabelGrid)
+    pace: Pace = field(default_factory=Pace)
+    labels: Mapping[tuple[int, int, int], str] = field(default_factory=dict)
     extras: Mapping[int, Sequence[str]] = field(default_factory=dict)
     missing: Mapping[int, Mapping[str, int]] = field(default_factory=dict)
+    left: Mapping[int, Sequence[int]] | None = None
 
 
 def plan_mark(plan: Plan) -> str:
@@ -156,6 +162,11 @@ class _Teller:
         self.plan, self.options, self.voice = plan, options, options.voice
         self.say = options.voice.say
         self.count = options.voice.count
+        self.swatches = {layout.sheet.paper: layout.sheet.swatch for layout in plan.layouts}
+        self.copies = {one.number: tuple(range(1, one.copies + 1)) for one in plan.layouts}
+        if options.left is not None:
+            self.copies = {number: tuple(copies) for number, copies in options.left.items()}
+        self.to_cut = [one for one in plan.layouts if self.copies.get(one.number)]
 
     def length(self, length: int) -> str:
         return self.voice.length(length, self.plan.unit)
@@ -171,7 +182,9 @@ class _Teller:
         blocks: list[Block] = []
         if plan.layouts:
             blocks.append(Words(self._worth(), bold=True))
-            blocks.append(Table((Column(say("What"), 2), Column(say("How much"), 5)), self._facts()))
+            blocks.append(
+                Table((Column(say("What"), 2), Column(say("How much"), 5)), self._facts())
+            )
         else:
             blocks.append(Words(say("No order can be made from the stash."), bold=True))
         blocks += [Words(quotable(note)) for note in plan.notes]
@@ -253,6 +266,7 @@ class _Teller:
             per_cut=pace.per_cut,
             per_trimmer_metre=pace.per_trimmer_metre,
             per_knife_metre=pace.per_knife_metre,
+            trimmer=self.options.trimmer,
         )
 
     def _hours(self, minutes: Fraction) -> str:
@@ -268,7 +282,7 @@ class _Teller:
             Column(say("For"), 3),
             Column(say("What"), 3),
             Column(say("Due"), 28, fixed=True),
-            Column(say("Now"), 24, fixed=True),
+            Column(say("Now"), 33, fixed=True),
         )
         rows = tuple(
             (
@@ -332,12 +346,13 @@ class _Teller:
         say = self.say
         fetched: dict[str, _Fetched] = {}
         sheets = {}
-        for layout in self.plan.layouts:
+        for layout in self.to_cut:
             label = layout.sheet.label
             sheets[label] = layout.sheet
             before = fetched.get(label, _Fetched(0, ()))
             fetched[label] = _Fetched(
-                before.number + layout.copies, (*before.layouts, layout.number)
+                before.number + len(self.copies[layout.number]),
+                (*before.layouts, layout.number),
             )
         places: dict[str, list[str]] = defaultdict(list)
         for label, sheet in sheets.items():
@@ -380,19 +395,21 @@ class _Teller:
     # --- cut sheets ----------------------------------------------------------------------------
 
     def cut_sheets(self) -> Iterator[Document]:
-        for layout in self.plan.layouts:
+        for layout in self.to_cut:
             yield self._cut_sheet(layout)
 
     def _cut_sheet(self, layout: PlannedLayout) -> Document:
         plan, say, sheet = self.plan, self.say, layout.sheet
-        drawn, stock = plan.as_layout(layout)
+        drawn, _ = plan.as_layout(layout)
         names = self._offcut_names(layout)
         steps = told_steps(
             drawn, plan.unit, voice=self.voice, trimmer=self.options.trimmer, offcuts=names
         )
         kind = "{label}, {paper}, {size}"
         what = kind.format(
-            label=sheet.label, paper=quotable(sheet.paper), size=self.size(sheet.width, sheet.height)
+            label=sheet.label,
+            paper=quotable(sheet.paper),
+            size=self.size(sheet.width, sheet.height),
         )
         if sheet.place:
             what = say("{what}, from {place}").format(what=what, place=quotable(sheet.place))
@@ -402,7 +419,8 @@ class _Teller:
             self.count("for order", "for orders", len(orders)) + " " + _numbers(orders),
             say("about {time}").format(time=self._hours(self._minutes(layout))),
         ]
-        copies = self.count("cut {n} sheet like this", "cut {n} sheets like this", layout.copies)
+        number = len(self.copies[layout.number])
+        copies = self.count("cut {n} sheet like this", "cut {n} sheets like this", number)
         draw = partial(self._picture, layout, names)
         blocks: list[Block] = [Picture(draw, what)]
         if steps:
@@ -416,7 +434,7 @@ class _Teller:
         self, layout: PlannedLayout, names: Sequence[str], room: tuple[float, float]
     ) -> ET.Element:
         drawn, stock = self.plan.as_layout(layout)
-        text = draw_layout(
+        return layout_picture(
             drawn,
             stock,
             self.plan.unit,
@@ -429,18 +447,15 @@ class _Teller:
             room=room,
             pattern_up=layout.sheet.pattern_up,
         )
-        return ET.fromstring(text)  # noqa: S314 - made by this program
 
     def _offcut_names(self, layout: PlannedLayout) -> list[str]:
         """Return an offcut's labels, if it has them; before it is cut, a mark of the plan's own."""
         names = []
         for number in range(len(layout.offcuts)):
-            known = self.options.labels.get((layout.number, number), ())
-            if known:
-                names.append(", ".join(known))
-            else:
-                own = offcut_mark(self.plan, layout, number)
-                names.append(self.say("offcut {number}").format(number=own))
+            spots = ((layout.number, copy, number) for copy in range(1, layout.copies + 1))
+            known = [self.options.labels[spot] for spot in spots if spot in self.options.labels]
+            own = self.say("offcut {number}").format(number=offcut_mark(self.plan, layout, number))
+            names.append(", ".join(known) or own)
         return names
 
     # --- score and fold sheets -----------------------------------------------------------------
@@ -478,7 +493,7 @@ class _Teller:
             words.append(self.count("{n} area takes glue", "{n} areas take glue", len(piece.glue)))
         if piece.note:
             words.append(quotable(say(piece.note)))
-        yield Words(". ".join(word.rstrip(".") for word in words) + ".")
+        yield Words("; ".join(word.rstrip(".") for word in words) + ".")
 
         def draw(room: tuple[float, float]) -> ET.Element:
             return draw_scores(piece, self.plan.unit, room=room, fill="#ffffff", voice=self.voice)
@@ -508,19 +523,17 @@ class _Teller:
         gathered: dict[int, Counter[tuple[int, int]]] = defaultdict(Counter)
         for layout in self.plan.layouts:
             for spot in layout.spots:
-                for order in spot.orders:
-                    gathered[order][spot.part, layout.number] += 1
+                for number in spot.orders:
+                    gathered[number][spot.part, layout.number] += 1
         for order in self.plan.orders:
             if order.made:
-                yield self._kit(order.number, gathered[order.number])
+                yield self._kit(order, gathered[order.number])
 
-    def _kit(self, number: int, gathered: Counter[tuple[int, int]]) -> Document:
-        plan, say = self.plan, self.say
-        order = next(one for one in plan.orders if one.number == number)
+    def _kit(self, order: PlannedOrder, gathered: Counter[tuple[int, int]]) -> Document:
+        plan, say, number = self.plan, self.say, order.number
         by_part: dict[int, dict[int, int]] = defaultdict(dict)
         for (part, layout), quantity in gathered.items():
             by_part[part][layout] = quantity
-        swatches = {layout.sheet.paper: layout.sheet.swatch for layout in plan.layouts}
         columns = (
             Column("", 7, fixed=True),
             Column(say("Number"), 17, fixed=True, right=True, bold=True),
@@ -535,15 +548,15 @@ class _Teller:
             where = by_part[part]
             piece, paper = plan.parts[part].piece, plan.parts[part].paper
             came = ", ".join(
-                f"{layout} ({number}×)" if number > 1 else str(layout)
-                for layout, number in sorted(where.items())
+                f"{layout} ({times}×)" if times > 1 else str(layout)
+                for layout, times in sorted(where.items())
             )
             rows.append(
                 (
                     Tick(),
                     f"{sum(where.values())} ×",
                     quotable(piece.name),
-                    Swatch(swatches.get(paper)),
+                    Swatch(self.swatches.get(paper)),
                     quotable(paper),
                     self.size(piece.width, piece.height),
                     came,
@@ -589,20 +602,17 @@ class _Teller:
             yield Document("labels", self.say("Labels"), "", (sheets,))
 
     def _offcut_labels(self) -> Iterator[Label]:
-        for layout in self.plan.layouts:
-            for copy in range(layout.copies):
+        for layout in self.to_cut:
+            for copy in self.copies[layout.number]:
                 for number, rect in enumerate(layout.offcuts):
-                    known = self.options.labels.get((layout.number, number), ())
-                    own = offcut_mark(self.plan, layout, number)
-                    if layout.copies > 1:
-                        own += f".{copy + 1}"
                     lines = [quotable(layout.sheet.paper), self.size(rect.width, rect.height)]
                     lines.append(self.say("Place:") + " ____________")
-                    if copy < len(known):
-                        yield Label(known[copy], tuple(lines), layout.sheet.swatch)
-                    else:
+                    label = self.options.labels.get((layout.number, copy, number))
+                    if label is None:
                         lines.insert(0, self.say("Label:") + " K-______")
-                        yield Label(own, tuple(lines), layout.sheet.swatch)
+                        label = offcut_mark(self.plan, layout, number)
+                        label += f".{copy}" if layout.copies > 1 else ""
+                    yield Label(label, tuple(lines), layout.sheet.swatch)
 
     def _kit_labels(self) -> Iterator[Label]:
         for order in self.plan.orders:
@@ -613,23 +623,6 @@ class _Teller:
                     self.say("due {date}").format(date=self.voice.date(order.due)),
                 )
                 yield Label(self.say("Order {number}").format(number=order.number), lines)
-
-
-def offcut_mark(plan: Plan, layout: PlannedLayout, number: int) -> str:
-    """Return the mark of an offcut that has no label yet: batch, layout and a letter.
-
-    The book gives its label, ``K-…``, only when the layout is booked as cut.
-    """
-    return f"{plan.batch or 0}-{layout.number}{_letter(number)}"
-
-
-def _letter(number: int) -> str:
-    name = ""
-    number += 1
-    while number:
-        number, rest = divmod(number - 1, 26)
-        name = chr(ord("a") + rest) + name
-    return name
 
 
 def _numbers(values: Sequence[int]) -> str:

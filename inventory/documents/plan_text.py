@@ -18,6 +18,7 @@ from inventory.documents.plan_lists import (
 from inventory.money import format_money, round_to_coin
 from inventory.plan import Plan, PlannedLayout
 from nester.cutting import cautions, cutting_minutes, steps
+from nester.drawing.text_layout import layout_text
 from nester.layouts import Margins, Rect, Trimmer
 from nester.measure import Length, Unit, format_area, format_length, format_size
 from nester.pieces import Grain
@@ -198,13 +199,15 @@ def _shopping(plan: Plan) -> RenderableType:
     return shown
 
 
-def cut_list(plan: Plan, only: int | None = None) -> Iterator[Text]:
+def cut_list(plan: Plan, only: int | None = None, *, pictures: bool = False) -> Iterator[Text]:
     """Yield the cut list, layout by layout, with what to heed before.
 
     Parameters
     ----------
     only
         The number of the one layout wanted; all, unless given.
+    pictures
+        Draw each layout with box characters before its cuts.
     """
     chosen = [one for one in plan.layouts if only in (None, one.number)]
     heed = dict.fromkeys(
@@ -218,6 +221,8 @@ def cut_list(plan: Plan, only: int | None = None) -> Iterator[Text]:
         yield Text("")
         yield Text(_layout_heading(plan, layout), style="bold")
         yield Text(_gathered(plan, layout))
+        if pictures:
+            yield Text(layout_text(*plan.as_layout(layout), plan.unit, columns=_COLUMNS - 2))
         layout_steps = steps(plan.as_layout(layout)[0], plan.unit, trimmer=plan.trimmer)
         yield Text("\n".join(layout_steps) or "No cut: the sheet is the piece.")
 

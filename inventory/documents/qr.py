@@ -7,6 +7,8 @@ from itertools import groupby
 
 __all__ = ["qr_rows"]
 
+_MASK = 2
+
 
 @lru_cache(maxsize=4096)
 def qr_rows(text: str) -> tuple[tuple[tuple[int, int], ...], ...]:
@@ -16,7 +18,8 @@ def qr_rows(text: str) -> tuple[tuple[tuple[int, int], ...], ...]:
     """
     import segno
 
-    code = segno.make_qr(text, error="m")
+    # Readers undo every mask alike; to try all eight for the best takes eight times as long.
+    code = segno.make_qr(text, error="m", mask=_MASK)
     rows = []
     for row in code.matrix_iter(border=4):
         runs, at = [], 0

@@ -1,7 +1,7 @@
 """The languages of the documents: words from gettext catalogues, numbers and dates by locale.
 
 A catalogue is `words/LANGUAGE.po` beside this file; it is read as it is, so that there is nothing
-to compile.  `words/documents.pot` lists all texts; DEVELOPERS.md says how it is made.
+to compile.  A test finds all texts in the code and fails for those that a catalogue lacks.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
+from gettext import c2py
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
@@ -85,16 +86,19 @@ def _catalogue(language: str) -> tuple[Callable[[str], str], Callable[[str, str,
     words: dict[str, tuple[str, ...]] = {}
     for message in catalogue:
         if message.id and message.string and not message.fuzzy:
-            forms = message.string if isinstance(message.string, tuple) else (message.string,)
-            words[message.id[0] if isinstance(message.id, tuple) else message.id] = forms
-    plural = catalogue.plural_func if hasattr(catalogue, "plural_func") else None
+            (text, *_), forms = _several(message.id), _several(message.string)
+            words[text] = forms
+    plural = c2py(catalogue.plural_expr)
 
     def say(text: str) -> str:
         return words.get(text, (text,))[0]
 
     def say_many(one: str, many: str, number: int) -> str:
         forms = words.get(one, (one, many))
-        form = plural(number) if plural else int(number != 1)
-        return forms[min(form, len(forms) - 1)]
+        return forms[min(plural(number), len(forms) - 1)]
 
     return say, say_many
+
+
+def _several(text: str | list[str] | tuple[str, ...]) -> tuple[str, ...]:
+    return (text,) if isinstance(text, str) else tuple(text)

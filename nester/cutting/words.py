@@ -7,7 +7,7 @@ from itertools import takewhile
 from typing import TYPE_CHECKING, NamedTuple
 
 from nester.layouts import ANY_TRIMMER, Rect
-from nester.voice import ENGLISH, mark
+from nester.voice import ENGLISH, translatable
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,11 +27,11 @@ __all__ = [
     "told_steps",
 ]
 
-CAUTION = mark(
+CAUTION = translatable(
     "Keep fingers clear of the blade and children away from the table; a trimmer's own"
     " instructions and the rules of your place come first."
 )
-KNIFE_CAUTION = mark(
+KNIFE_CAUTION = translatable(
     "With the knife: a sharp blade, a steel rule that does not slip, a cutting mat; cut in several"
     " light passes, with the hand that holds the rule behind its edge and never in the blade's"
     " way; cover or put away the blade at every pause."
@@ -126,15 +126,15 @@ def _as_text(step: Step) -> str:
 
 _WAYS = {
     True: (
-        mark("{number}. Up and down, {at} from the left edge {whole}."),
-        mark(
+        translatable("{number}. Up and down, {at} from the left edge {whole}."),
+        translatable(
             "{number}. Knife, up and down, {at} from the left edge {whole};"
             " start {start} and stop {end} from its top edge."
         ),
     ),
     False: (
-        mark("{number}. Across, {at} from the top edge {whole}."),
-        mark(
+        translatable("{number}. Across, {at} from the top edge {whole}."),
+        translatable(
             "{number}. Knife, across, {at} from the top edge {whole};"
             " start {start} and stop {end} from its left edge."
         ),
@@ -142,10 +142,10 @@ _WAYS = {
 }
 """By whether a cut runs up and down: how it is told from edge to edge, and with the knife."""
 _SIDES = {
-    True: (mark("Left: {fate}."), mark("Right: {fate}.")),
-    False: (mark("Top: {fate}."), mark("Bottom: {fate}.")),
+    True: (translatable("Left: {fate}."), translatable("Right: {fate}.")),
+    False: (translatable("Top: {fate}."), translatable("Bottom: {fate}.")),
 }
-_CORNER, _PIECE = mark("Corner cut out: {fate}."), mark("Piece cut out: {fate}.")
+_CORNER, _PIECE = translatable("Corner cut out: {fate}."), translatable("Piece cut out: {fate}.")
 
 
 class _Teller:
@@ -190,8 +190,10 @@ class _Teller:
             return told
         longest = self.trimmer.longest_cut
         if longest is not None and cut.end - cut.start > longest:
-            return f"{told} {say('With knife and steel rule: it is too long for the trimmer.')}"
-        return f"{told} {say('With knife and steel rule: the trimmer cannot hold this strip.')}"
+            why = say("With knife and steel rule: it is too long for the trimmer.")
+        else:
+            why = say("With knife and steel rule: the trimmer cannot hold this strip.")
+        return f"{told} {why}"
 
     def _whole(self, cut: Cut) -> str:
         """Say of what a cut's edge is."""

@@ -49,7 +49,7 @@ class Face:
         """Return how wide words are at a size of 1."""
         if self.shaped:
             return _shaped_width(self.path, words)
-        return sum(self.widths[sign] for sign in words)
+        return sum(map(self.widths.__getitem__, words))
 
 
 class Run(NamedTuple):
@@ -79,12 +79,16 @@ class Faces:
         self._fallbacks: list[Face] | None = None
         self.width = lru_cache(maxsize=100_000)(self._width)
         self._unit_width = lru_cache(maxsize=100_000)(self._measure)
+        self._runs = lru_cache(maxsize=100_000)(self._split)
 
     def runs(self, words: str, *, bold: bool = False) -> list[Run]:
         """Split words into runs, each in the first face that has its signs."""
+        return self._runs(words, bold)
+
+    def _split(self, words: str, bold: bool) -> list[Run]:
         main = self._faces[_BOLD if bold else _TEXT]
         composed = unicodedata.normalize("NFC", words)
-        if all(sign in main.widths for sign in composed):
+        if main.widths.keys() >= set(composed):
             return [Run(main, composed)] if composed else []
         runs: list[Run] = []
         for sign in composed:
@@ -141,14 +145,16 @@ def _face(name: str, path: Path) -> Face:
     from fontTools.ttLib import TTFont, TTLibError
 
     try:
-        with TTFont(path, lazy=True, fontNumber=0) as font:
+        with path.open("rb") as file, TTFont(file, lazy=True, fontNumber=0) as font:
             advance, em = font["hmtx"], font["head"].unitsPerEm
             widths = {
                 chr(code): advance[glyph][0] / em for code, glyph in font.getBestCmap().items()
             }
     except (OSError, TTLibError, KeyError, AttributeError) as why:
         words = str(why) or type(why).__name__
-        raise Refusal(f"{path}: this font can't be read ({words}); give a .ttf or .otf file") from None
+        raise Refusal(
+            f"{path}: this font can't be read ({words}); give a .ttf or .otf file"
+        ) from None
     return Face(name, path, widths, name in _SHAPED or name.startswith("own"))
 
 

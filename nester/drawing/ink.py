@@ -8,13 +8,26 @@ they use into marks.
 from __future__ import annotations
 
 import re
+from array import array
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     import xml.etree.ElementTree as ET
 
-__all__ = ["POINT", "Box", "Disc", "Line", "Mark", "Poly", "Text", "svg_marks", "svg_size"]
+__all__ = [
+    "POINT",
+    "Box",
+    "Disc",
+    "Line",
+    "Lines",
+    "Mark",
+    "Poly",
+    "Spots",
+    "Text",
+    "svg_marks",
+    "svg_size",
+]
 
 POINT = 25.4 / 72
 """Millimetres in a point, as PDF counts it (ISO 32000-1, 8.3.2.3)."""
@@ -43,6 +56,22 @@ class Line(NamedTuple):
     width: float = 0.2
     colour: str = "#000000"
     dash: tuple[float, ...] = ()
+
+
+class Lines(NamedTuple):
+    """Many straight lines of one look; `ends` holds x1, y1, x2, y2 of each, one after another."""
+
+    ends: array[float]
+    width: float = 0.2
+    colour: str = "#000000"
+    dash: tuple[float, ...] = ()
+
+
+class Spots(NamedTuple):
+    """Many filled rectangles of one colour; `sides` holds x, y, width, height of each."""
+
+    sides: array[float]
+    fill: str = "#000000"
 
 
 class Box(NamedTuple):
@@ -79,7 +108,7 @@ class Disc(NamedTuple):
     stroke: float = 0.2
 
 
-Mark = Text | Line | Box | Poly | Disc
+Mark = Text | Line | Lines | Spots | Box | Poly | Disc
 
 _INHERITED = ("fill", "stroke", "stroke-width", "stroke-dasharray", "font-size", "text-anchor")
 _TRANSLATE = re.compile(r"translate\(([-0-9.]+) ([-0-9.]+)\)")
@@ -102,7 +131,20 @@ def svg_marks(picture: ET.Element, x: float, y: float, scale: float) -> Iterator
     scale
         Millimetres in a unit of the picture.
     """
-    yield from _marks(picture, x, y, scale, {"fill": "#000000", "stroke-width": "1"})
+    lines: array[float] = array("d")
+    look: tuple[float, str, tuple[float, ...]] = (0.0, "", ())
+    for mark in _marks(picture, x, y, scale, {"fill": "#000000", "stroke-width": "1"}):
+        own = (mark.width, mark.colour, mark.dash) if isinstance(mark, Line) else None
+        if lines and own != look:
+            yield Lines(lines, *look)
+            lines = array("d")
+        if isinstance(mark, Line) and own is not None:
+            look = own
+            lines.extend(mark[:4])
+        else:
+            yield mark
+    if lines:
+        yield Lines(lines, *look)
 
 
 def _marks(

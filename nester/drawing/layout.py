@@ -21,7 +21,7 @@ from nester.drawing.piece import FOLD_DASHES, FOLD_WORDS, SVG, piece_marks
 from nester.layouts import ANY_TRIMMER, Rect, Want, placed_voids
 from nester.measure import UNITS_PER_MM, Unit
 from nester.pieces import Fold, Grain
-from nester.voice import ENGLISH, mark
+from nester.voice import ENGLISH, translatable
 from nester.voids import solid_columns, solid_rows, voids
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from nester.pieces import Piece
     from nester.voice import Voice
 
-__all__ = ["Box", "draw_layout", "text_box", "text_width"]
+__all__ = ["Box", "draw_layout", "layout_picture", "text_box", "text_width"]
 
 _PER_MM = 4
 """Picture units in a millimetre of the page."""
@@ -193,6 +193,7 @@ def _letters(number: int) -> str:
 # ------------------------------------------------------------------------------------ colours
 
 
+@lru_cache(maxsize=1024)
 def _luminance(colour: str) -> float:
     """Return the relative luminance of #rrggbb (WCAG 2.2, definition "relative luminance")."""
     parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
@@ -257,7 +258,7 @@ class _Pen:
 
     def add(self, tag: str, **attributes: str | float) -> ET.Element:
         written = {
-            name.replace("_", "-"): value if isinstance(value, str) else _number(value)
+            _hyphened(name): value if isinstance(value, str) else _number(value)
             for name, value in attributes.items()
         }
         return ET.SubElement(self.root, f"{{{SVG}}}{tag}", written)
@@ -293,6 +294,12 @@ def _baseline_shift(text: str, size: float) -> float:
     return size * (_ASCENT - _below(text)) / 2
 
 
+@lru_cache(maxsize=256)
+def _hyphened(name: str) -> str:
+    return name.replace("_", "-")
+
+
+@lru_cache(maxsize=65536)
 def _number(value: float) -> str:
     return f"{round(value, 2) + 0.0:.2f}".rstrip("0").rstrip(".")
 
@@ -339,12 +346,36 @@ def draw_layout(
     paper_colour: str | None,
     title: str,
     pieces: Sequence[Piece] = (),
+) -> str:
+    """Draw a layout to scale on an A4 page, as an SVG document; see `layout_picture`.
+
+    Returns
+    -------
+    str
+        An SVG document that needs nothing else; the same input always gives the same text.
+    """
+    root = layout_picture(
+        layout, stock, unit, paper_colour=paper_colour, title=title, pieces=pieces
+    )
+    ET.register_namespace("", SVG)
+    ET.indent(root, " ")
+    return ET.tostring(root, encoding="unicode") + "\n"
+
+
+def layout_picture(
+    layout: Layout,
+    stock: Stock,
+    unit: Unit,
+    *,
+    paper_colour: str | None,
+    title: str,
+    pieces: Sequence[Piece] = (),
     voice: Voice = ENGLISH,
     trimmer: Trimmer = ANY_TRIMMER,
     offcuts: Sequence[str] = (),
     room: tuple[float, float] | None = None,
     pattern_up: bool = False,
-) -> str:
+) -> ET.Element:
     """Draw a layout to scale on an A4 page, or in the room that is left of another page.
 
     Parameters
@@ -375,8 +406,8 @@ def draw_layout(
 
     Returns
     -------
-    str
-        An SVG document that needs nothing else; the same input always gives the same text.
+    xml.etree.ElementTree.Element
+        An SVG element, a quarter of a millimetre to the unit.
 
     Raises
     ------
@@ -409,11 +440,11 @@ def draw_layout(
                 continue
             picture = _Picture(subject, scale, max(width, _LEAST_WIDTH))
             if picture.height <= page_height:
-                return picture.svg()
+                return picture.finished()
             largest = largest or picture
     if largest is None:
         raise ValueError(f"{stock.name!r} is too large to be drawn")
-    return largest.svg()
+    return largest.finished()
 
 
 def _beside(stock: Stock, scale: Fraction, subject: _Subject) -> tuple[bool, float]:
@@ -437,6 +468,7 @@ class _Picture:
         self.width = width
         self.pen = _Pen()
         self.per_length = scale * _PER_MM / UNITS_PER_MM
+        self.per = float(self.per_length)
         self.key: dict[tuple[str, str], int] = {}
         self.unlettered: dict[tuple[str, str], None] = {}
         self.unnumbered: list[int] = []
@@ -450,8 +482,8 @@ class _Picture:
         self.sheet = Box(
             _MARGIN + _RULER + spare,
             top,
-            float(subject.stock.width * self.per_length),
-            float(subject.stock.height * self.per_length),
+            subject.stock.width * self.per,
+            subject.stock.height * self.per,
         )
         self._sheet()
         self._rulers()
@@ -463,7 +495,7 @@ class _Picture:
         bottom = self._legend(self.sheet.y + self.sheet.height + _MEASURE + 12)
         self.height = self._key(bottom) + _MARGIN
 
-    def svg(self) -> str:
+    def finished(self) -> ET.Element:
         root = self.pen.root
         for name, value in (("width", self.width), ("height", self.height)):
             root.set(name, f"{_number(value / _PER_MM)}mm")
@@ -473,9 +505,7 @@ class _Picture:
         title = ET.Element(f"{{{SVG}}}title")
         title.text = self._title()
         root.insert(0, title)
-        ET.register_namespace("", SVG)
-        ET.indent(root, " ")
-        return ET.tostring(root, encoding="unicode") + "\n"
+        return root
 
     # ---------------------------------------------------------------------------- around it
 
@@ -531,10 +561,10 @@ class _Picture:
         stock = self.subject.stock
         for length, upright in ((stock.width, False), (stock.height, True)):
             for at, rank in _ticks(length, self.subject.unit, self.per_length):
-                self._tick(float(at * self.per_length), rank, upright)
+                self._tick(at * self.per, rank, upright)
                 if rank == 0:
                     words = self.subject.length(at, with_unit=False)
-                    self._ruler_words(words, float(at * self.per_length), upright)
+                    self._ruler_words(words, at * self.per, upright)
 
     def _tick(self, along: float, rank: int, upright: bool) -> None:
         start, end = 9.0, 9.0 + (11.0, 7.0, 5.0, 3.5, 2.5)[rank]
@@ -578,10 +608,10 @@ class _Picture:
 
     def _box(self, rect: Rect) -> Box:
         return Box(
-            self.sheet.x + float(rect.x * self.per_length),
-            self.sheet.y + float(rect.y * self.per_length),
-            float(rect.width * self.per_length),
-            float(rect.height * self.per_length),
+            self.sheet.x + rect.x * self.per,
+            self.sheet.y + rect.y * self.per,
+            rect.width * self.per,
+            rect.height * self.per,
         )
 
     def _fills(self) -> None:
@@ -637,7 +667,7 @@ class _Picture:
                 self._end_ticks(cut)
 
     def _cut_line(self, cut: Cut) -> tuple[float, float, float, float]:
-        at, start, end = (float(length * self.per_length) for length in cut[2:5])
+        at, start, end = (length * self.per for length in cut[2:5])
         x, y = self.sheet.x, self.sheet.y
         if cut.vertical:
             return x + at, y + start, x + at, y + end
@@ -752,10 +782,10 @@ class _Picture:
         )
         knife = {self.subject.by_knife(cut) for cut in layout.cuts}
         signs = [
-            (False in knife, mark("cut, numbered in order")),
-            (True in knife, mark("knife cut, between its ticks")),
-            (bool(layout.offcuts), mark("offcut to keep")),
-            (covered < self.subject.stock.width * self.subject.stock.height, mark("scrap")),
+            (False in knife, translatable("cut, numbered in order")),
+            (True in knife, translatable("knife cut, between its ticks")),
+            (bool(layout.offcuts), translatable("offcut to keep")),
+            (covered < self.subject.stock.width * self.subject.stock.height, translatable("scrap")),
         ]
         folds = {
             score.fold
@@ -765,8 +795,8 @@ class _Picture:
         }
         signs += [(fold in folds, FOLD_WORDS[fold]) for fold in _FOLDS]
         signs += [
-            (self.subject.stock.grain is not Grain.ANY, mark("fibres of the paper")),
-            (self.subject.pattern_up, mark("top of the pattern")),
+            (self.subject.stock.grain is not Grain.ANY, translatable("fibres of the paper")),
+            (self.subject.pattern_up, translatable("top of the pattern")),
         ]
         x = _MARGIN
         y += _WORDS / 2

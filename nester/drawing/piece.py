@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 from nester.measure import Length, Unit, format_length, format_size
 from nester.pieces import Fold, Grain, Hole, Line, Piece, Point
-from nester.voice import mark
+from nester.voice import translatable
 
 __all__ = [
     "FOLD_DASHES",
@@ -37,10 +37,13 @@ GLUE = "#d9b36c"
 PAPER = "#f4efe6"
 
 FOLD_DASHES = {Fold.VALLEY: "7 4", Fold.MOUNTAIN: "11 3 2 3"}
-FOLD_WORDS = {Fold.VALLEY: mark("valley fold"), Fold.MOUNTAIN: mark("mountain fold")}
+FOLD_WORDS = {
+    Fold.VALLEY: translatable("valley fold"),
+    Fold.MOUNTAIN: translatable("mountain fold"),
+}
 GRAIN_WORDS = {
-    Grain.WIDTH: mark("fibres along its width, if you can"),
-    Grain.HEIGHT: mark("fibres along its height, if you can"),
+    Grain.WIDTH: translatable("fibres along its width, if you can"),
+    Grain.HEIGHT: translatable("fibres along its height, if you can"),
 }
 
 _LONG_SIDE = 600

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
@@ -9,7 +10,7 @@ from itertools import cycle
 from math import hypot
 from typing import TYPE_CHECKING
 
-from nester.drawing.ink import POINT, Box, Disc, Line, Mark, Poly, Text
+from nester.drawing.ink import POINT, Box, Disc, Line, Lines, Mark, Poly, Spots, Text
 from nester.measure import quotable
 
 if TYPE_CHECKING:
@@ -81,9 +82,12 @@ class _Pen:
             case Text():
                 self._text(mark)
             case Line():
-                for part in _dashed(mark):
-                    self._stroke(part.colour, part.width, part.dash)
-                    self.pdf.line(part.x1, part.y1, part.x2, part.y2)
+                self._lines(Lines(array("d", mark[:4]), mark.width, mark.colour, mark.dash))
+            case Lines():
+                self._lines(mark)
+            case Spots():
+                self._change("fill", mark.fill, lambda: self.pdf.set_fill_color(mark.fill))
+                self._write(" ".join(map(self._rectangle, *_fours(mark.sides))) + " f")
             case Box():
                 style = self._style(mark.fill, mark.colour, mark.stroke)
                 if style and mark.round:
@@ -91,7 +95,8 @@ class _Pen:
                     corners = {"round_corners": True, "corner_radius": radius}
                     self.pdf.rect(mark.x, mark.y, mark.width, mark.height, style, **corners)  # type: ignore[arg-type]
                 elif style:
-                    self.pdf.rect(mark.x, mark.y, mark.width, mark.height, style)
+                    paint = {"D": "S", "F": "f", "DF": "B"}[style]
+                    self._write(f"{self._rectangle(*mark[:4])} {paint}")
             case Poly():
                 style = self._style(mark.fill, mark.colour, mark.stroke)
                 draw = self.pdf.polygon if mark.closed else self.pdf.polyline
@@ -102,10 +107,41 @@ class _Pen:
                 if style:
                     self.pdf.circle(mark.x, mark.y, mark.radius, style)
 
+    def _lines(self, lines: Lines) -> None:
+        self._stroke(lines.colour, lines.width, lines.dash[:2] if len(lines.dash) == 2 else ())
+        ends = _dashed(lines) if len(lines.dash) > 2 else zip(*_fours(lines.ends), strict=True)
+        self._write(
+            " ".join(
+                f"{self._x(x1)} {self._y(y1)} m {self._x(x2)} {self._y(y2)} l"
+                for x1, y1, x2, y2 in ends
+            )
+            + " S"
+        )
+
+    def _rectangle(self, x: float, y: float, width: float, height: float) -> str:
+        sides = f"{_number(width / POINT)} {_number(-height / POINT)}"
+        return f"{self._x(x)} {self._y(y)} {sides} re"
+
+    def _write(self, operators: str) -> None:
+        """Put operators into the page's content.
+
+        Most marks are lines; to have fpdf2 check and write each takes several times as long.
+        """
+        self.pdf._out(operators)
+
+    def _x(self, x: float) -> str:
+        return _number(x / POINT)
+
+    def _y(self, y: float) -> str:
+        return _number(self.pdf.h_pt - y / POINT)
+
     def _text(self, mark: Text) -> None:
         runs = self.faces.runs(mark.words, bold=mark.bold)
-        widths = [run.face.width(run.words) * mark.size * POINT for run in runs]
         share = {"start": 0.0, "middle": 0.5, "end": 1.0}[mark.anchor]
+        if share or len(runs) > 1:
+            widths = [run.face.width(run.words) * mark.size * POINT for run in runs]
+        else:
+            widths = [0.0] * len(runs)  # nothing stands after it
         along = -share * sum(widths)
         self._change("text colour", mark.colour, lambda: self.pdf.set_text_color(mark.colour))
         for run, width in zip(runs, widths, strict=True):
@@ -153,24 +189,24 @@ class _Pen:
             make()
 
 
-def _dashed(line: Line) -> Iterator[Line]:
-    """Yield a line, or its strokes if its pattern is more than dash and gap: fpdf2 has no other."""
-    if len(line.dash) <= 2:
-        yield line
-        return
-    across, down = line.x2 - line.x1, line.y2 - line.y1
-    length = hypot(across, down)
-    at = 0.0
-    for number, part in enumerate(cycle(line.dash)):
-        if at >= length:
-            return
-        if number % 2 == 0:
-            near, far = at / length, min(1.0, (at + part) / length)
-            yield line._replace(
-                x1=line.x1 + across * near,
-                y1=line.y1 + down * near,
-                x2=line.x1 + across * far,
-                y2=line.y1 + down * far,
-                dash=(),
-            )
-        at += part
+def _number(value: float) -> str:
+    return f"{value:.3f}".rstrip("0").rstrip(".")
+
+
+def _fours(values: array[float]) -> tuple[array[float], ...]:
+    return values[0::4], values[1::4], values[2::4], values[3::4]
+
+
+def _dashed(lines: Lines) -> Iterator[tuple[float, float, float, float]]:
+    """Yield the strokes of lines whose pattern is more than dash and gap: fpdf2 has no other."""
+    for x1, y1, x2, y2 in zip(*_fours(lines.ends), strict=True):
+        across, down = x2 - x1, y2 - y1
+        length = hypot(across, down)
+        at = 0.0
+        for number, part in enumerate(cycle(lines.dash)):
+            if at >= length:
+                break
+            if number % 2 == 0:
+                near, far = at / length, min(1.0, (at + part) / length)
+                yield x1 + across * near, y1 + down * near, x1 + across * far, y1 + down * far
+            at += part

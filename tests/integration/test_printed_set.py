@@ -1,0 +1,117 @@
+"""What the book adds to documents: labels, ribbon and the like, what is missing or left."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from inventory.cutting import cut_batch, get_batch, plan_of, spoil_piece, undo_deed
+from inventory.cutting import last_deed as last_deed_of
+from inventory.documents.known import with_the_book
+from inventory.documents.plan_set import SetOptions, plan_documents
+from nester.drawing.piece import SVG
+from nester.measure import cm
+from nester.pieces import Grain
+from tests.integration.conftest import Table
+
+if TYPE_CHECKING:
+    from inventory.shop import ShopFile
+
+
+@pytest.fixture
+def table(shop: ShopFile) -> Table:
+    """Cards whose pieces each take a sheet and leave offcuts."""
+    made = Table(shop)
+    made.paper()
+    made.sheets((cm(50), cm(70)), 9)
+    made.card(3, size=("20cm", "40cm"))
+    made.plan()
+    return made
+
+
+def options_of(table: Table, *, left: bool = False) -> SetOptions:
+    with table.shop.read() as session:
+        batch = get_batch(session, 1)
+        return with_the_book(SetOptions(), session, batch, plan_of(batch), left=left)
+
+
+def plan(table: Table):
+    with table.shop.read() as session:
+        return plan_of(get_batch(session, 1))
+
+
+def test_before_cutting_offcuts_have_marks_and_no_labels(table: Table) -> None:
+    assert options_of(table).labels == {}
+    labels = plan_documents(plan(table), SetOptions(kinds=("labels",)))[0].blocks[0].labels
+    assert labels[0].id.startswith("1-1-1")
+    assert labels[0].lines[0].startswith("Label: K-")
+
+
+def test_offcuts_of_cut_copies_have_the_labels_of_the_stash(table: Table) -> None:
+    copies, offcuts = plan(table).layouts[0].copies, len(plan(table).layouts[0].offcuts)
+    assert copies > 1
+    with table.shop.begin() as session:
+        put = cut_batch(session, 1, layout=1, copies=1)
+    assert offcuts == len(put) > 0
+    labels = options_of(table).labels
+    assert labels == {(1, 1, place): one.label for place, one in enumerate(put)}
+    with table.shop.begin() as session:
+        more = cut_batch(session, 1, layout=1)
+    labels = options_of(table).labels
+    assert len(labels) == copies * offcuts
+    assert [labels[1, 2, place] for place in range(offcuts)] == [
+        one.label for one in more[:offcuts]
+    ]
+    for (_, _, place), label in labels.items():
+        rect = plan(table).layouts[0].offcuts[place]
+        sizes = {one.label: (one.width, one.height) for one in (*put, *more)}
+        assert sorted(sizes[label]) == sorted((rect.width, rect.height))
+
+
+def test_what_was_taken_back_has_no_label(table: Table) -> None:
+    with table.shop.begin() as session:
+        cut_batch(session, 1, layout=1, copies=1)
+        undo_deed(session, last_deed_of(session, batch=1).id)
+    assert options_of(table).labels == {}
+
+
+def test_what_is_left_and_what_is_missing(table: Table) -> None:
+    copies = plan(table).layouts[0].copies
+    with table.shop.begin() as session:
+        cut_batch(session, 1, layout=1, copies=1)
+        spoil_piece(session, 1, plan(table).parts[0].piece.name)
+    options = options_of(table, left=True)
+    assert options.left == {1: tuple(range(2, copies + 1))}
+    (missing,) = options.missing.values()
+    assert missing == {plan(table).parts[0].piece.name: 1}
+    kit = next(one for one in plan_documents(plan(table), options) if one.kind == "kit")
+    assert any("spoiled and not made anew" in str(block) for block in kit.blocks)
+
+
+def test_kits_name_what_there_is_beside_paper(table: Table) -> None:
+    extras = options_of(table).extras
+    assert set(extras) == {1}
+    with_extras = SetOptions(kinds=("kit",), extras={1: ["2 × ribbon, 12 cm: bow"]})
+    (kit,) = plan_documents(plan(table), with_extras)
+    assert "2 × ribbon, 12 cm: bow" in str(kit.blocks)
+
+
+@pytest.mark.parametrize(("grain", "lies"), [("long", Grain.HEIGHT), ("short", Grain.WIDTH)])
+def test_plans_say_how_fibres_and_patterns_lie(shop: ShopFile, grain: str, lies: Grain) -> None:
+    table = Table(shop)
+    table.paper(grain=grain, pattern="directional")
+    table.sheets((cm(50), cm(70)), 9)
+    table.card(1, size=("20cm", "40cm"))
+    table.plan()
+    sheet = plan(table).layouts[0].sheet
+    assert (sheet.grain, sheet.pattern_up) == (lies, True)
+    (cut, *_) = plan_documents(plan(table), SetOptions(kinds=("cut",)))
+    words = [text.text for text in cut.blocks[0].draw((180, 200)).iter(f"{{{SVG}}}text")]
+    assert {"fibres of the paper", "top of the pattern"} <= set(words)
+
+
+def test_where_nothing_is_known_no_arrow_is_drawn(table: Table) -> None:
+    (cut, *_) = plan_documents(plan(table), SetOptions(kinds=("cut",)))
+    words = [text.text for text in cut.blocks[0].draw((180, 200)).iter(f"{{{SVG}}}text")]
+    assert not {"fibres of the paper", "top of the pattern"} & set(words)

@@ -1,0 +1,88 @@
+"""Printed sets of plans by chance: nothing overlaps, nothing leaves its page, the words cut right.
+
+`QUIREBOX_READING=200` reads so many plans instead of a few.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+from collections import Counter
+
+import pdfplumber
+import pytest
+
+from inventory.documents.plan_set import SetOptions
+from inventory.documents.printing import plan_pdf
+from inventory.documents.voices import voice_of
+from tests.reading import Box, Cutter, random_plan, steps_in
+
+SEEDS = range(int(os.environ.get("QUIREBOX_READING", "12")))
+HAIR = 0.3
+"""Points by which the boxes of two letters may touch without their ink doing so."""
+
+
+def words_of(page):
+    """Return the boxes of words: letters of one line that stand beside one another."""
+    return [
+        (word["text"], word["x0"], word["top"], word["x1"], word["bottom"])
+        for upright in (True, False)
+        for word in page.filter(
+            lambda one, way=upright: one["object_type"] != "char" or one["upright"] == way
+        ).extract_words(use_text_flow=True, keep_blank_chars=True, extra_attrs=["size"])
+    ]
+
+
+def assert_apart(page):
+    words = words_of(page)
+    for text, left, top, right, bottom in words:
+        assert -HAIR <= left <= right <= page.width + HAIR, text
+        assert -HAIR <= top <= bottom <= page.height + HAIR, text
+    words.sort(key=lambda word: word[1])
+    for number, (text, _, top, right, bottom) in enumerate(words):
+        for other, left2, top2, _, bottom2 in words[number + 1 :]:
+            if left2 >= right - HAIR:
+                break
+            # A font's box is higher than its letters: lines that are set solid meet in it.
+            shared = min(bottom, bottom2) - max(top, top2)
+            assert shared <= 0.3 * min(bottom - top, bottom2 - top2), (
+                text,
+                other,
+                page.page_number,
+            )
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_no_words_overlap_or_leave_the_page(seed):
+    plan = random_plan(seed)
+    options = SetOptions(voice=voice_of(("en", "de")[seed % 2]))
+    data = plan_pdf(plan, options, page=("A4", "Letter")[seed // 2 % 2])
+    with pdfplumber.open(io.BytesIO(data)) as book:
+        for page in book.pages:
+            assert_apart(page)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_the_printed_words_cut_exactly_the_pieces_of_the_plan(seed):
+    plan = random_plan(seed)
+    sheets = steps_in(plan_pdf(plan, SetOptions(kinds=("cut",))))
+    assert len(sheets) == len(plan.layouts)
+    for steps, layout in zip(sheets, plan.layouts, strict=True):
+        if not layout.cuts:
+            continue
+        cutter = Cutter(layout.sheet.width, layout.sheet.height, plan.unit)
+        cutter.follow(steps)
+        wanted = Counter(
+            (plan.part_of(spot).piece.name, Box(spot.width, spot.height)) for spot in layout.spots
+        )
+        offcuts = Counter(Box(rect.width, rect.height) for rect in layout.offcuts)
+        kept = Counter()
+        for (name, box), number in cutter.named.items():
+            if name.startswith("offcut "):
+                kept[box] += number
+        pieces = {
+            key: number for key, number in cutter.named.items() if not key[0].startswith("offcut ")
+        }
+        assert pieces == wanted
+        assert kept == offcuts
+        assert cutter.waiting == []

@@ -1,0 +1,367 @@
+"""The printed set: same bytes, QR codes that read back, names and sheets that are odd."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import xml.etree.ElementTree as ET
+import zipfile
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+from html.parser import HTMLParser
+
+import openpyxl
+import pdfplumber
+import pypdf
+import pypdfium2
+import pytest
+import zxingcpp
+
+from inventory.documents.blocks import LabelGrid
+from inventory.documents.label_grid import read_grid
+from inventory.documents.plan_set import KINDS, SetOptions, plan_documents, plan_mark
+from inventory.documents.printing import plan_html, plan_pdf, plan_workbook, write_set
+from inventory.documents.voices import voice_of
+from inventory.plan import Part, Plan, PlannedLayout, PlannedOrder, Restock, Sheet, Spot
+from nester.cutting import cut_order
+from nester.drawing.faces import MISSING, Faces
+from nester.drawing.text_layout import layout_text
+from nester.layouts import Cuts, Effort, Layout, Placed, Stock, Trimmer
+from nester.measure import Unit, cm, mm
+from nester.pieces import Fold, Hole, Line, Piece, Point, Score
+from nester.refusal import Refusal
+from tests.reading import steps_in
+
+SIZE = cm(20)
+CARD = replace(
+    Piece.rectangle("card", "all", SIZE, SIZE),
+    scores=(
+        Score(Line(Point(cm(10), 0), Point(cm(10), SIZE)), Fold.VALLEY, 180),
+        Score(Line(Point(0, cm("7.5")), Point(SIZE, cm("7.5"))), Fold.MOUNTAIN),
+    ),
+    slits=(Line(Point(cm(2), cm(3)), Point(cm(2), cm(9))),),
+    holes=(Hole(Point(cm(18), cm(2)), mm(5), eyelet=True),),
+)
+
+
+SHEET = (cm(50), cm(70))
+
+
+def a_plan(
+    pieces=(CARD,), *, sheet=SHEET, copies=2, paper="Coal card", customer="Ines",
+    place="Shelf 2",
+) -> Plan:  # fmt: skip
+    """Return a plan that cuts the pieces side by side from one sheet."""
+    placed, x = [], 0
+    for piece in pieces:
+        placed.append(Placed(piece.name, x, 0, piece.width, piece.height))
+        x += piece.width
+    cuts, offcuts = cut_order(*sheet, placed, Cuts.STRAIGHT, mm(75))
+    spots = tuple(
+        Spot(number, p.x, p.y, p.width, p.height, False, (7,) * copies)
+        for number, p in enumerate(placed)
+    )
+    source = Sheet("S-1", "sheet", paper, "#1e1e21", *sheet, place, Decimal("2.1"))
+    return Plan(
+        batch=4,
+        made_on=date(2027, 3, 1),
+        shop="The paper nook",
+        unit=Unit.CM,
+        currency="EUR",
+        cuts=Cuts.STRAIGHT,
+        effort=Effort.QUICK,
+        orders=(PlannedOrder(7, customer, "folded-card", 2, date(2027, 3, 9), True),),
+        parts=tuple(Part(paper, piece) for piece in pieces),
+        layouts=(PlannedLayout(1, source, copies, spots, cuts, offcuts),),
+        lacking=(),
+        restock=(Restock(paper, *sheet, 3, Decimal("2.1"), (7,)),),
+        cost=Decimal("23.8"),
+        bound=Decimal("23.4"),
+    )
+
+
+def text_of(data: bytes) -> str:
+    with pdfplumber.open(io.BytesIO(data)) as book:
+        return "\n".join(page.extract_text() for page in book.pages)
+
+
+def test_the_same_plan_gives_the_same_bytes():
+    assert plan_pdf(a_plan(), SetOptions()) == plan_pdf(a_plan(), SetOptions())
+    assert plan_workbook(a_plan()) == plan_workbook(a_plan())
+    assert plan_html(a_plan(), SetOptions()) == plan_html(a_plan(), SetOptions())
+
+
+def test_title_language_page_numbers_and_footer():
+    plan = a_plan()
+    book = pypdf.PdfReader(io.BytesIO(plan_pdf(plan, SetOptions(voice=voice_of("de")))))
+    assert book.metadata.title == "Stapel 4 · The paper nook"
+    assert book.trailer["/Root"]["/Lang"] == "de"
+    last = len(book.pages)
+    text = book.pages[1].extract_text()
+    assert f"2 von {last}" in text
+    assert f"Stapel 4 · 01.03.2027 · Plan {plan_mark(plan)}" in text
+    assert plan_mark(replace(plan, cost=Decimal(1))) != plan_mark(plan)
+
+
+def test_the_summary_says_how_good_the_plan_is():
+    words = " ".join(text_of(plan_pdf(a_plan(), SetOptions(kinds=("summary",)))).split())
+    assert "No plan can use less than 23.40 EUR of paper; this one uses 23.80 EUR." in words
+    assert "eye protection" in words
+    best = replace(a_plan(), bound=Decimal("23.8"))
+    words = " ".join(text_of(plan_pdf(best, SetOptions(kinds=("summary",)))).split())
+    assert "This plan uses 23.80 EUR of paper, and no plan can use less." in words
+
+
+def test_each_kind_has_its_pages():
+    documents = plan_documents(a_plan(), SetOptions())
+    assert [document.kind for document in documents] == list(KINDS)
+
+
+def test_the_score_sheet_tells_every_mark():
+    words = " ".join(text_of(plan_pdf(a_plan(), SetOptions(kinds=("score",)))).split())
+    for said in (
+        "card · 20 × 20 cm · 2 pieces",
+        "valley fold, 180°",
+        "10 cm from the left edge",
+        "mountain fold, 90°",
+        "7.5 cm from the top edge",
+        "slit, cut through",
+        "hole, 0.5 cm across, for an",
+    ):
+        assert said in words, said
+
+
+def test_a_short_trimmer_is_told_on_the_cut_sheet():
+    options = SetOptions(kinds=("cut",), trimmer=Trimmer(longest_cut=cm(31)))
+    data = plan_pdf(a_plan(), options)
+    (steps,) = steps_in(data)
+    assert ["it is too long for the trimmer." in step for step in steps] == [
+        cut.end - cut.start > cm(31) for cut in a_plan().layouts[0].cuts
+    ]
+    assert "knife cut, between its ticks" in text_of(data)
+
+
+# --- labels ------------------------------------------------------------------------------------
+
+
+def codes_on(data: bytes) -> list[str]:
+    pages = pypdfium2.PdfDocument(data)
+    return [
+        code.text
+        for page in pages
+        for code in zxingcpp.read_barcodes(page.render(scale=300 / 72).to_pil())
+    ]
+
+
+def test_qr_codes_hold_the_labels():
+    plan = a_plan()
+    options = SetOptions(kinds=("labels",), labels={(1, 1, 0): "K-17"})
+    codes = codes_on(plan_pdf(plan, options))
+    offcuts = len(plan.layouts[0].offcuts)
+    assert offcuts >= 1
+    marks = [f"4-1-{n + 1}.{copy}" for copy in (1, 2) for n in range(offcuts)]
+    marks[0] = "K-17"
+    assert sorted(codes) == sorted([*marks, "Order 7"])
+
+
+@pytest.mark.parametrize(
+    "grid", [LabelGrid(3, 8), LabelGrid(2, 7, 5, 15, 2, 0), LabelGrid(5, 13, 5, 11, 2, 0)]
+)
+def test_labels_stay_in_their_places(grid):
+    plan = replace(a_plan(), layouts=(replace(a_plan().layouts[0], copies=30),))
+    data = plan_pdf(plan, SetOptions(kinds=("labels",), grid=grid))
+    count = 30 * len(plan.layouts[0].offcuts) + 1
+    wide, high = grid.size(210, 297)
+    with pdfplumber.open(io.BytesIO(data)) as book:
+        assert len(book.pages) == -(-count // (grid.columns * grid.rows))
+        for word in book.pages[0].extract_words():
+            x, y = (word["x0"] * 25.4 / 72, word["top"] * 25.4 / 72)
+            column = (x - grid.side) // (wide + grid.gap_across)
+            row = (y - grid.top) // (high + grid.gap_down)
+            right = grid.side + column * (wide + grid.gap_across) + wide
+            bottom = grid.top + row * (high + grid.gap_down) + high
+            if y > grid.top + grid.rows * (high + grid.gap_down) - 2.6:
+                continue  # the footer, where the sheet of labels leaves room for it
+            assert word["x1"] * 25.4 / 72 <= right + 0.1, word
+            assert word["bottom"] * 25.4 / 72 <= bottom, word
+
+
+def test_label_grids_are_read():
+    assert read_grid("2x7", "4.5 mm, 1.5cm", "2mm,0") == LabelGrid(2, 7, 4.5, 15.0, 2.0, 0.0)
+    for bad in (("8", "1mm,1mm", "0,0"), ("0x3", "1mm,1mm", "0,0"), ("3x8", "1mm", "0,0")):
+        with pytest.raises(Refusal):
+            read_grid(*bad)
+    with pytest.raises(Refusal, match="too small to be read"):
+        plan_pdf(a_plan(), SetOptions(kinds=("labels",), grid=LabelGrid(20, 30)))
+
+
+# --- odd ones ----------------------------------------------------------------------------------
+
+
+def test_no_layouts_still_make_a_page():
+    empty = replace(a_plan(), layouts=(), batch=None)
+    words = text_of(plan_pdf(empty, SetOptions()))
+    assert "No order can be made from the stash." in words
+    assert "Nothing is taken from the stash." in words
+    assert "<html" in plan_html(empty, SetOptions())
+
+
+ODD = "W" * 400
+SCRIPTS = "Žofie Ελένη Жанна प्रिया 東京の箱 한국"
+
+
+@pytest.mark.parametrize(
+    "name", [ODD, "x y " * 120, "<script>alert(1)</script>", "a\x00b\n\tc", "‮=1+1"]
+)
+def test_absurd_names(name):
+    odd = a_plan(
+        (replace(CARD, name=name),), paper=name, customer=name, place=name
+    )  # fmt: skip
+    data = plan_pdf(odd, SetOptions())
+    with pdfplumber.open(io.BytesIO(data)) as book:
+        for page in book.pages:
+            for char in page.chars:
+                assert 0 <= char["x0"] <= char["x1"] <= page.width + 0.5
+    assert "<script>alert" not in plan_html(odd, SetOptions())
+    openpyxl.load_workbook(io.BytesIO(plan_workbook(odd)))
+
+
+def test_names_in_many_scripts_are_in_the_pdf():
+    data = plan_pdf(a_plan(customer=SCRIPTS), SetOptions(kinds=("kit",)))
+    text = pypdfium2.PdfDocument(data)[0].get_textpage().get_text_range()
+    assert SCRIPTS in text
+    fonts = {
+        str(font.get_object()["/BaseFont"])
+        for page in pypdf.PdfReader(io.BytesIO(data)).pages
+        for font in page["/Resources"]["/Font"].values()
+    }
+    assert any("Devanagari" in font for font in fonts)
+    assert MISSING not in text
+
+
+def test_a_sign_that_no_font_has_can_be_seen():
+    assert MISSING in text_of(plan_pdf(a_plan(customer="\U0001f384"), SetOptions(kinds=("kit",))))
+
+
+def test_a_font_that_cannot_be_read_is_refused(tmp_path):
+    broken = tmp_path / "broken.ttf"
+    broken.write_bytes(b"no font")
+    plan = a_plan(customer="\U0001f384")
+    with pytest.raises(Refusal, match=r"broken\.ttf: this font can't be read"):
+        plan_pdf(plan, SetOptions(), fonts=[broken])
+    with pytest.raises(Refusal, match=r"none\.ttf: this font can't be read"):
+        plan_pdf(plan, SetOptions(), fonts=[tmp_path / "none.ttf"])
+
+
+def test_a_missing_font_is_refused(monkeypatch):
+    monkeypatch.setattr("nester.drawing.faces.find_spec", lambda _: None)
+    with pytest.raises(Refusal, match="the font for printing is missing"):
+        Faces()
+
+
+def test_a_sheet_of_ten_metres_and_a_piece_of_three_millimetres():
+    tiny = Piece.rectangle("tag", "all", mm(3), mm(3))
+    for sheet in ((cm(1000), cm(1000)), (cm(1000), cm(5)), (cm(5), cm(1000))):
+        plan = a_plan((tiny, replace(tiny, name="tag 2")), sheet=sheet)
+        text = text_of(plan_pdf(plan, SetOptions(kinds=("cut",))))
+        assert "0.3 × 0.3 cm" in text
+        assert "tag 2" in text
+
+
+def test_an_unknown_page_is_refused():
+    with pytest.raises(Refusal, match="'A5' is not a page to print on; use A4 or Letter"):
+        plan_pdf(a_plan(), SetOptions(), page="A5")
+
+
+# --- HTML and data -----------------------------------------------------------------------------
+
+
+class _Reader(HTMLParser):
+    VOID = frozenset({"meta", "input", "br"})
+
+    def __init__(self):
+        super().__init__()
+        self.open, self.outside = [], []
+
+    def handle_starttag(self, tag, attrs):
+        if tag not in self.VOID:
+            self.open.append(tag)
+        self.outside += [
+            value for name, value in attrs if name in ("src", "href") and not value.startswith("#")
+        ]
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+
+def test_html_is_well_formed_and_needs_nothing_else():
+    text = plan_html(a_plan(), SetOptions())
+    reader = _Reader()
+    reader.feed(text)
+    assert reader.open == []
+    assert reader.outside == []
+    assert "url(" not in text
+    assert "@import" not in text
+    pictures = re.findall(r"<svg .*?</svg>", text, re.DOTALL)
+    assert len(pictures) >= 3
+    for picture in pictures:
+        ET.fromstring(picture)  # noqa: S314
+
+
+def test_the_workbook_has_every_list_and_no_formula():
+    plan = a_plan(customer="=1+1")
+    book = openpyxl.load_workbook(io.BytesIO(plan_workbook(plan)))
+    assert book.sheetnames == [
+        "take out", "cuts", "pieces", "offcuts", "scores", "kits", "lacking", "to buy",
+    ]  # fmt: skip
+    kit = list(book["kits"].iter_rows(values_only=True))
+    assert kit[1][:2] == (7, "=1+1")
+    assert book["kits"]["B2"].data_type == "s"
+    assert len(list(book["cuts"].rows)) == 1 + len(plan.layouts[0].cuts)
+    assert zipfile.ZipFile(io.BytesIO(plan_workbook(plan))).testzip() is None
+
+
+def test_the_set_is_written_as_asked(tmp_path):
+    plan = a_plan()
+    names = {path.name for path in write_set(plan, tmp_path / "all", SetOptions())}
+    assert names == {
+        "batch-4.pdf", "batch-4.html", "batch-4.xlsx", "kits.csv", "scores.csv", "offcuts.csv",
+    }  # fmt: skip
+    each = write_set(plan, tmp_path / "each", SetOptions(), formats=["pdf"], each=True)
+    assert {path.name for path in each} == {f"batch-4-{kind}.pdf" for kind in KINDS}
+    rows = list(csv.DictReader(io.StringIO((tmp_path / "all" / "kits.csv").read_text())))
+    assert [(row["piece"], row["number"]) for row in rows] == [("card", "2")]
+
+
+def test_only_what_is_left_is_taken_out_and_cut():
+    options = SetOptions(kinds=("take-out", "cut"), left={1: (2,)})
+    words = text_of(plan_pdf(a_plan(), options))
+    assert "1 × S-1" in words
+    assert "cut 1 sheet like this" in words
+    done = SetOptions(kinds=("take-out", "cut"), left={})
+    assert "Nothing is taken from the stash." in text_of(plan_pdf(a_plan(), done))
+
+
+# --- the terminal ------------------------------------------------------------------------------
+
+
+def test_a_layout_as_text():
+    stock = Stock("S-1", cm(60), cm(40), None, Decimal(1))
+    places = [Placed("a", 0, 0, cm(30), cm(20)), Placed("b", cm(30), 0, cm(30), cm(20))]
+    drawn = Layout("S-1", 1, tuple(places), (), ())
+    assert layout_text(drawn, stock, Unit.CM, columns=31) == (
+        "┌──────────────┬──────────────┐\n"
+        "│              │              │\n"
+        "│      a       │      b       │\n"
+        "│  30 × 20 cm  │  30 × 20 cm  │\n"
+        "│              │              │\n"
+        "├──────────────┴──────────────┤\n"
+        "│·····························│\n"
+        "│·····························│\n"
+        "│·····························│\n"
+        "│·····························│\n"
+        "└─────────────────────────────┘\n"
+        "60 cm × 40 cm\n"
+    )
