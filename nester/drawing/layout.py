@@ -346,6 +346,8 @@ def draw_layout(
     paper_colour: str | None,
     title: str,
     pieces: Sequence[Piece] = (),
+    trimmer: Trimmer = ANY_TRIMMER,
+    pattern_up: bool = False,
 ) -> str:
     """Draw a layout to scale on an A4 page, as an SVG document; see `layout_picture`.
 
@@ -355,7 +357,14 @@ def draw_layout(
         An SVG document that needs nothing else; the same input always gives the same text.
     """
     root = layout_picture(
-        layout, stock, unit, paper_colour=paper_colour, title=title, pieces=pieces
+        layout,
+        stock,
+        unit,
+        paper_colour=paper_colour,
+        title=title,
+        pieces=pieces,
+        trimmer=trimmer,
+        pattern_up=pattern_up,
     )
     ET.register_namespace("", SVG)
     ET.indent(root, " ")
