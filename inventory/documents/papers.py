@@ -69,4 +69,5 @@ def _picture(plan: Plan, layout: PlannedLayout) -> str:
         title=f"Layout {layout.number}",
         pieces=plan.pieces_of(layout),
         trimmer=plan.trimmer,
+        pattern_up=layout.sheet.pattern_up,
     )

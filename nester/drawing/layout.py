@@ -347,6 +347,7 @@ def draw_layout(
     title: str,
     pieces: Sequence[Piece] = (),
     trimmer: Trimmer = ANY_TRIMMER,
+    pattern_up: bool = False,
 ) -> str:
     """Draw a layout to scale on an A4 page, as an SVG document; see `layout_picture`.
 
@@ -363,6 +364,7 @@ def draw_layout(
         title=title,
         pieces=pieces,
         trimmer=trimmer,
+        pattern_up=pattern_up,
     )
     ET.register_namespace("", SVG)
     ET.indent(root, " ")
