@@ -37,6 +37,7 @@ from nester.measure import Length
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from datetime import datetime
 
     from sqlalchemy import ColumnElement, Select
@@ -65,6 +66,7 @@ __all__ = [
     "read_caliper",
     "read_swatch",
     "spoil",
+    "stash_page",
     "worth",
 ]
 
@@ -247,6 +249,55 @@ def list_stash(
     Refusal
         If there is no such paper or place.
     """
+    query = _chosen(
+        session, paper=paper, colour=colour, finish=finish, kind=kind, at_least=at_least,
+        place=place, include_empty=include_empty,
+    )  # fmt: skip
+    return _rows(session, query, _area_prices(session))
+
+
+def stash_page(session: Session, most: int, **asked: Any) -> tuple[list[StashRow], int]:
+    """Return the first rows that `list_stash` would, without area prices, and how many there are.
+
+    Parameters
+    ----------
+    most
+        How many rows.
+    asked
+        As of `list_stash`.
+
+    Raises
+    ------
+    Refusal
+        As of `list_stash`.
+    """
+    query = _chosen(session, **asked)
+    every = select(func.count()).select_from(query.order_by(None).subquery())
+    return _rows(session, query.limit(most), {}), session.scalars(every).one()
+
+
+def _rows(
+    session: Session, query: Select[*tuple[Any, ...]], area_prices: Mapping[int, Fraction]
+) -> list[StashRow]:
+    places = Places(session)
+    return [
+        StashRow(*(*row, places.path(place_id), note, area_prices.get(paper_id)))
+        for paper_id, *row, place_id, note in session.execute(query)
+    ]
+
+
+def _chosen(
+    session: Session,
+    *,
+    paper: str | None = None,
+    colour: str | None = None,
+    finish: str | None = None,
+    kind: Kind | str | None = None,
+    at_least: tuple[Length, Length] | None = None,
+    place: str | None = None,
+    include_empty: bool = False,
+) -> Select[*tuple[Any, ...]]:
+    """Select what `list_stash` is asked for."""
     query = _listing(include_empty=include_empty)
     if paper is not None:
         query = query.where(Stock.paper_id == find_paper(session, paper).id)
@@ -256,13 +307,11 @@ def list_stash(
         query = query.where(_holds(*at_least))
     if place is not None:
         query = query.where(Stock.place_id.in_(within(find_place(session, place))))
-    area_prices = _area_prices(session)
-    places = Places(session)
-    rows = (
-        StashRow(*(*row, places.path(place_id), note, area_prices.get(paper_id)))
-        for paper_id, *row, place_id, note in session.execute(query)
-    )
-    return [row for row in rows if _has(row.colour, colour) and _has(row.finish, finish)]
+    if colour is not None or finish is not None:
+        known = session.execute(select(Paper.id, Paper.colour, Paper.finish))
+        alike = [id_ for id_, its, shine in known if _has(its, colour) and _has(shine, finish)]
+        query = query.where(Stock.paper_id.in_(alike))
+    return query
 
 
 def _listing(*, include_empty: bool) -> Select[*tuple[Any, ...]]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator
 
-from rich import box
 from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
@@ -15,12 +14,13 @@ from inventory.documents.plan_lists import (
     shopping_rows,
     take_out_rows,
 )
+from inventory.documents.tables import table
 from inventory.money import format_money, round_to_coin
 from inventory.plan import Plan, PlannedLayout
 from nester.cutting import cautions, cutting_minutes, steps
 from nester.measure import format_area, format_size
 
-__all__ = ["cut_list", "plain_text", "plan_summary", "table", "tally"]
+__all__ = ["cut_list", "plain_text", "plan_summary", "tally"]
 
 _COLUMNS = 80
 
@@ -32,24 +32,6 @@ def plain_text(*parts: RenderableType) -> str:
         for part in parts:
             console.print(part)
     return "\n".join(line.rstrip() for line in capture.get().splitlines()) + "\n"
-
-
-def table(title: str, *columns: str, right: frozenset[str] = frozenset()) -> Table:
-    """Return an empty table in the look of the house; columns in `right` hold numbers."""
-    made = Table(
-        title=Text(title, style="bold"),
-        title_justify="left",
-        box=box.SIMPLE_HEAD,
-        pad_edge=False,
-        header_style="",
-    )
-    for column in columns:
-        made.add_column(
-            column,
-            justify="right" if column in right else "left",
-            overflow="fold",
-        )
-    return made
 
 
 def tally(names: Iterable[str]) -> str:
