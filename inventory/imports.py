@@ -17,7 +17,7 @@ from inventory.condition import read_margins
 from inventory.ledger import begin_deed
 from inventory.lists import check_count, read_date, read_list
 from inventory.models import Fibres, Grain, Pattern, Reason
-from inventory.names import clean_name, clean_note, fold, shorten, whole_number
+from inventory.names import clean_name, clean_note, fold, read_pairs, shorten, whole_number
 from inventory.orders import add_order, thickness_of_papers
 from inventory.own_designs import find_design
 from inventory.papers import (
@@ -362,16 +362,10 @@ def _papers(text: str, design: Design, session: Session) -> dict[str, str]:
 
 def _pairs(text: str, what: str, example: str) -> dict[str, str]:
     """Read ``name=value; name=value``; a value may hold anything but a semicolon."""
-    pairs: dict[str, str] = {}
-    for part in filter(None, map(str.strip, text.split(";"))):
-        name, _, value = (side.strip() for side in part.partition("="))
-        name = name.casefold()
-        if not (name and value):
-            raise Refusal(f"'{shorten(part)}' does not say {what}; write it like {example}")
-        if name in pairs:
-            raise Refusal(f"'{shorten(name)}' is given twice; keep one")
-        pairs[name] = value
-    return pairs
+    return read_pairs(
+        filter(None, map(str.strip, text.split(";"))),
+        unclear=f" does not say {what}; write it like {example}",
+    )
 
 
 # --- for all of them ---------------------------------------------------------------------------

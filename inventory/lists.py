@@ -21,7 +21,7 @@ from typing import NoReturn, TypeVar
 from zipfile import BadZipFile
 
 from inventory.money import parse_money
-from inventory.names import clean_name, shorten
+from inventory.names import clean_name, fold, shorten
 from nester.measure import Length, Unit, parse_length
 from nester.refusal import Refusal
 
@@ -273,7 +273,7 @@ def refuse_doubles(rows: Sequence[Row], field: str) -> None:
     seen: dict[str, int] = {}
     for row in rows:
         name = row.text(field)
-        first = seen.setdefault(name.casefold(), row.line)
+        first = seen.setdefault(fold(name), row.line)
         if first != row.line:
             row.refuse(
                 field, f"'{shorten(name)}' stands in line {first} already; names must differ"

@@ -99,6 +99,33 @@ def _check_characters(text: str, what: str, at_most: int) -> None:
             )
 
 
+def read_pairs(texts: Iterable[str], *, before: str = "", unclear: str) -> dict[str, str]:
+    """Read what was written as ``name=value``, name by name; names are folded to small letters.
+
+    Parameters
+    ----------
+    before
+        What to put before the quoted text in a refusal.
+    unclear
+        What to say after it if it is no pair.
+
+    Raises
+    ------
+    Refusal
+        If one is no pair, or a name comes twice.
+    """
+    read: dict[str, str] = {}
+    for text in texts:
+        name, _, value = (side.strip() for side in text.partition("="))
+        if not (name and value):
+            raise Refusal(f"{before}'{shorten(text)}'{unclear}")
+        name = name.casefold()
+        if name in read:
+            raise Refusal(f"{before}'{shorten(name)}' is given twice; keep one")
+        read[name] = value
+    return read
+
+
 def whole_number(value: int, what: str, *, least: int = 0, most: int = LARGEST_NUMBER) -> int:
     """Return a whole number that lies within its limits.
 

@@ -21,10 +21,6 @@ from inventory.names import choice, clean_name, shorten, whole_number
 from inventory.own_designs import find_design, text_of_design
 from inventory.shop import the_shop
 from inventory.stash import find_paper
-from nester.designs import check_roles, paper_for, read_settings, roles_of
-from nester.designs.fit import Verdict, refuse_binding
-from nester.designs.own import read_own_design
-from nester.designs.thickness import Sheetstock, thickness_by_role
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -106,6 +102,8 @@ def add_order(
         If there is no such design or paper, a piece has no paper, or the design can't be made in
         these sizes, or binds in these papers.
     """
+    from nester.designs import check_roles, read_settings
+
     customer = clean_name(customer, "the customer's name")
     chosen = find_design(session, design)
     unit = the_shop(session).unit
@@ -136,6 +134,8 @@ def add_order(
 
 def _check_fit(design: Design, settings: Settings, thickness: Thickness, unit: Unit) -> list[str]:
     """Refuse what binds in the papers chosen; return what to say of what is tight."""
+    from nester.designs.fit import Verdict, refuse_binding
+
     try:
         fit = refuse_binding(design.joints(settings), thickness, unit)
     except Refusal as error:
@@ -144,6 +144,8 @@ def _check_fit(design: Design, settings: Settings, thickness: Thickness, unit: U
 
 
 def _check_papers(design: Design, pieces: Iterable[Piece], papers: Mapping[str, str]) -> None:
+    from nester.designs import paper_for, roles_of
+
     bare = [role for role in roles_of(pieces) if paper_for(role, papers) is None]
     if bare:
         parts = ", ".join(dict.fromkeys(role.partition(".")[0] for role in bare))
@@ -163,6 +165,8 @@ def thickness_of_papers(session: Session, papers: Mapping[str, str]) -> Thicknes
     Refusal
         If there is no such paper.
     """
+    from nester.designs.thickness import Sheetstock, thickness_by_role
+
     chosen = {role: find_paper(session, name) for role, name in papers.items()}
     return thickness_by_role(
         {role: Sheetstock(paper.grammage, paper.caliper) for role, paper in chosen.items()}
@@ -299,6 +303,8 @@ def design_of(session: Session, order: Order) -> Design:
     Refusal
         If there is none of its name any more.
     """
+    from nester.designs.own import read_own_design
+
     if order.design_text is None:
         return find_design(session, order.design)
     return read_own_design(order.design_text, f"the design '{order.design}' of order {order.id}")
@@ -320,6 +326,8 @@ def order_pieces(
         If its design can't be made so any more, a paper is not in the book, or it would bind in
         the papers that stand in.
     """
+    from nester.designs import paper_for, read_settings, roles_of
+
     design = design_of(session, order)
     papers = {role: (instead or {}).get(name, name) for role, name in order.papers.items()}
     thickness = thickness_of_papers(session, papers)

@@ -9,8 +9,6 @@ from sqlalchemy import select
 
 from inventory.models import Order, OwnDesign, Status
 from inventory.names import did_you_mean, fold, shorten
-from nester.designs import DESIGNS
-from nester.designs.own import LARGEST_FILE, decode_own_design, read_own_design
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -43,6 +41,8 @@ def read_design_file(path: Path) -> str:
     Refusal
         If it can't be read, is too large or no UTF-8.
     """
+    from nester.designs.own import LARGEST_FILE, decode_own_design
+
     try:
         with path.open("rb") as file:
             data = file.read(LARGEST_FILE + 1)
@@ -70,6 +70,8 @@ def add_own_design(session: Session, text: str, file: str) -> OwnDesign:
     Refusal
         If it can't be made, or a design has that name already.
     """
+    from nester.designs.own import read_own_design
+
     design = read_own_design(text, file)
     if _kept(session, design.name) is not None:
         raise Refusal(
@@ -135,6 +137,9 @@ def find_design(session: Session, name: str) -> Design:
     Refusal
         If there is none; it says which there are.
     """
+    from nester.designs import DESIGNS
+    from nester.designs.own import read_own_design
+
     design = DESIGNS.get(fold(name))
     if design is not None:
         return design
@@ -146,6 +151,8 @@ def find_design(session: Session, name: str) -> Design:
 
 def text_of_design(session: Session, name: str) -> str | None:
     """Return the text of a design of the maker's own; None for a built-in one."""
+    from nester.designs import DESIGNS
+
     row = None if fold(name) in DESIGNS else _kept(session, name)
     return row.text if row is not None else None
 
@@ -158,6 +165,8 @@ def built_in_design(name: str) -> Design:
     Refusal
         If there is none; it says which there are.
     """
+    from nester.designs import DESIGNS
+
     design = DESIGNS.get(fold(name))
     if design is None:
         raise _unknown(name, list(DESIGNS))

@@ -54,7 +54,7 @@ from nester.pieces import Grain
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
     from datetime import datetime
 
     from sqlalchemy import ColumnElement, Select
@@ -83,6 +83,7 @@ __all__ = [
     "read_caliper",
     "read_swatch",
     "spoil",
+    "stash_page",
     "usable_holds",
     "worth",
 ]
@@ -295,6 +296,71 @@ def list_stash(
     Refusal
         If there is no such paper or place.
     """
+    query = _chosen(
+        session, paper=paper, colour=colour, finish=finish, kind=kind, at_least=at_least,
+        place=place, include_empty=include_empty,
+    )  # fmt: skip
+    rows = _rows(session, query, _area_prices(session))
+    if at_least is None:
+        return rows
+    return [row for row in rows if not row.bruises or holds(row.as_sheet, at_least)]
+
+
+def stash_page(session: Session, most: int, **asked: Any) -> tuple[list[StashRow], int]:
+    """Return the first rows that `list_stash` would, without area prices, and how many there are.
+
+    Parameters
+    ----------
+    most
+        How many rows.
+    asked
+        As of `list_stash`.
+
+    Raises
+    ------
+    Refusal
+        As of `list_stash`.
+    """
+    if asked.get("at_least") is not None:
+        # What a bruise leaves no room on is seen only row by row.
+        rows = list_stash(session, **asked)
+        return rows[:most], len(rows)
+    query = _chosen(session, **asked)
+    every = select(func.count()).select_from(query.order_by(None).subquery())
+    return _rows(session, query.limit(most), {}), session.scalars(every).one()
+
+
+def _rows(
+    session: Session, query: Select[*tuple[Any, ...]], area_prices: Mapping[int, Fraction]
+) -> list[StashRow]:
+    places = Places(session)
+    bruised, told = bruises(session), told_grains(session)
+    rows = []
+    for (
+        stock, paper_id, at_start, of_paper, left, top, right, bottom, place_id, note, label,
+        kind, name, colour, finish, width, height, quantity, price,
+    ) in session.execute(query):  # fmt: skip
+        grain = lies(kind, (width, height), told.get(stock, at_start), of_paper)
+        rows.append(StashRow(
+            label, kind, name, colour, finish, width, height, quantity, price,
+            places.path(place_id), note, area_prices.get(paper_id),
+            Margins(left, top, right, bottom), bruised.get(stock, ()), grain,
+        ))  # fmt: skip
+    return rows
+
+
+def _chosen(
+    session: Session,
+    *,
+    paper: str | None = None,
+    colour: str | None = None,
+    finish: str | None = None,
+    kind: Kind | str | None = None,
+    at_least: tuple[Length, Length] | None = None,
+    place: str | None = None,
+    include_empty: bool = False,
+) -> Select[*tuple[Any, ...]]:
+    """Select what `list_stash` is asked for."""
     query = _listing(include_empty=include_empty)
     if paper is not None:
         query = query.where(Stock.paper_id == find_paper(session, paper).id)
@@ -304,25 +370,11 @@ def list_stash(
         query = query.where(usable_holds(*at_least))
     if place is not None:
         query = query.where(Stock.place_id.in_(within(find_place(session, place))))
-    area_prices = _area_prices(session)
-    places = Places(session)
-    bruised, told = bruises(session), told_grains(session)
-    rows = []
-    for (
-        stock, paper_id, at_start, of_paper, left, top, right, bottom, place_id, note, label,
-        of_kind, name, its_colour, its_finish, width, height, quantity, price,
-    ) in session.execute(query):  # fmt: skip
-        if not (_has(its_colour, colour) and _has(its_finish, finish)):
-            continue
-        grain = lies(of_kind, (width, height), told.get(stock, at_start), of_paper)
-        rows.append(StashRow(
-            label, of_kind, name, its_colour, its_finish, width, height, quantity, price,
-            places.path(place_id), note, area_prices.get(paper_id),
-            Margins(left, top, right, bottom), bruised.get(stock, ()), grain,
-        ))  # fmt: skip
-    if at_least is None:
-        return rows
-    return [row for row in rows if not row.bruises or holds(row.as_sheet, at_least)]
+    if colour is not None or finish is not None:
+        known = session.execute(select(Paper.id, Paper.colour, Paper.finish))
+        alike = [id_ for id_, its, shine in known if _has(its, colour) and _has(shine, finish)]
+        query = query.where(Stock.paper_id.in_(alike))
+    return query
 
 
 def _listing(*, include_empty: bool) -> Select[*tuple[Any, ...]]:

@@ -17,6 +17,7 @@ from inventory.desk.common import (
     EffortOption,
     JsonFlag,
     SecondsOption,
+    command_words,
     counted,
     group,
     shop_file_of,
@@ -90,9 +91,11 @@ def plan(
         return
     console().print(plan_summary(made))
     if made.batch and draft:
-        typer.echo(f"Nothing is reserved yet; next: quirebox batch confirm {made.batch}")
+        then = command_words(context, f"batch confirm {made.batch}")
+        typer.echo(f"Nothing is reserved yet; next: {then}")
     elif made.batch:
-        typer.echo(f"Next: quirebox batch steps {made.batch}, or batch papers {made.batch}")
+        then = command_words(context, f"batch steps {made.batch}")
+        typer.echo(f"Next: {then}, or batch papers {made.batch}")
 
 
 def search_plan(
@@ -208,7 +211,7 @@ def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
             ]
         )
         return
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     numbers = frozenset({"Batch", "Layouts", "Paper"})
     shown = table(
@@ -247,7 +250,8 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     from inventory.cutting import left_to_cut, lost_pieces
     from inventory.desk.tell import console, print_json
     from inventory.documents.plan_data import plan_as_json
-    from inventory.documents.plan_text import plan_summary, table, tally
+    from inventory.documents.plan_text import plan_summary, tally
+    from inventory.documents.tables import table
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         batch = get_batch(session, number)
@@ -285,7 +289,7 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     for (order, piece), quantity in sorted(missing.items()):
         typer.echo(f"Order {order} lacks {quantity} × {piece}, spoiled")
     if missing:
-        typer.echo(f"Next: quirebox batch mend {number}")
+        typer.echo(f"Next: {command_words(context, f'batch mend {number}')}")
 
 
 @app.command("steps")
@@ -465,7 +469,7 @@ def cut(
     """
     from inventory.cutting import cut_batch, get_batch, left_to_cut
     from inventory.desk.tell import console
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
     from inventory.shop import the_shop
     from nester.measure import format_size
 
@@ -537,7 +541,7 @@ def spoil(
                 lost = f"a sheet with {', '.join(f'{n} × {name}' for name, n in names.items())}"
         typer.echo(f"Booked as spoiled: {lost}")
         if plan_anew:
-            _mend(shop_file, number, effort)
+            _mend(context, shop_file, number, effort)
 
 
 @app.command("mend")
@@ -551,10 +555,10 @@ def mend(
       quirebox batch mend 1
     """
     with shop_file_of(context) as shop_file:
-        _mend(shop_file, number, effort)
+        _mend(context, shop_file, number, effort)
 
 
-def _mend(shop_file: ShopFile, number: int, effort: Effort) -> None:
+def _mend(context: typer.Context, shop_file: ShopFile, number: int, effort: Effort) -> None:
     from inventory.batches import mend_batch
     from inventory.desk.tell import console
     from inventory.documents.plan_text import plan_summary
@@ -563,7 +567,7 @@ def _mend(shop_file: ShopFile, number: int, effort: Effort) -> None:
         made = mend_batch(shop_file, number, effort=effort, today=date.today(), **search)
     console().print(plan_summary(made))
     if made.batch:
-        typer.echo(f"Next: quirebox batch cut {made.batch}")
+        typer.echo(f"Next: {command_words(context, f'batch cut {made.batch}')}")
 
 
 @app.command("undo")

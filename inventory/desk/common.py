@@ -27,6 +27,7 @@ __all__ = [
     "StripOption",
     "TrimmerOption",
     "changed_trimmer",
+    "command_words",
     "counted",
     "group",
     "pairs",
@@ -197,15 +198,15 @@ def counted(number: int, what: str) -> str:
 
 def pairs(texts: list[str], option: str) -> dict[str, str]:
     """Read what was given as ``NAME=VALUE``, perhaps several times."""
-    from nester.refusal import Refusal
+    from inventory.names import read_pairs
 
-    read: dict[str, str] = {}
-    for text in texts:
-        name, equals, value = (part.strip() for part in text.partition("="))
-        if not (name and equals and value):
-            raise Refusal(f"{option} '{text[:40]}': write it as NAME=VALUE")
-        name = name.casefold()
-        if name in read:
-            raise Refusal(f"{option} '{name[:40]}' is given twice")
-        read[name] = value
-    return read
+    return read_pairs(texts, before=f"{option} ", unclear=": write it as NAME=VALUE")
+
+
+def command_words(context: typer.Context, words: str) -> str:
+    """Write a command to go on with, on the same shop: ``quirebox --shop FILE batch cut 3``."""
+    import shlex
+
+    given = shop_option(context)
+    shop = f"--shop {shlex.quote(given)} " if given else ""
+    return f"quirebox {shop}{words}"

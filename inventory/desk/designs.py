@@ -49,9 +49,12 @@ FileArgument = Annotated[Path, typer.Argument(metavar="FILE.toml", help="A desig
 @contextmanager
 def _session_if_any(context: typer.Context) -> Iterator[Session | None]:
     """Give a session for reading, or None where no shop has been begun and none is named."""
-    from inventory.shop import is_any_shop
+    import os
 
-    if shop_option(context) is None and not is_any_shop():
+    from inventory.shop import PATH_VARIABLE, is_any_shop
+
+    named = shop_option(context) or os.environ.get(PATH_VARIABLE)
+    if not named and not is_any_shop():
         yield None
         return
     with shop_file_of(context) as shop_file, shop_file.read() as session:
@@ -98,7 +101,7 @@ def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     shown = table("Designs", "Design", "What it is", "Parts to give a paper")
     for one in designs:
@@ -148,7 +151,7 @@ def settings(
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     shown_table = table(design.title, "Setting", "Usual", "What it is")
     for setting, shown, one in rows:
@@ -339,17 +342,22 @@ def new(
 
 @app.command("check")
 def check(file: FileArgument) -> None:
-    """Say what is wrong with a design of your own, by line.
+    """Say what is wrong with a design of your own, by line; and whether its folds close.
 
     \b
     Example:
       quirebox design check my-box.toml
     """
     from inventory.own_designs import read_design_file
-    from nester.designs.own import check_own_design
+    from nester.designs.own import check_own_design, read_own_design
+    from nester.designs.sheet import design_sheet
     from nester.refusal import Refusal
 
-    findings = [str(one) for one in check_own_design(read_design_file(file), str(file))]
+    text = read_design_file(file)
+    findings = [str(one) for one in check_own_design(text, str(file))]
+    if not findings:
+        usual = design_sheet(read_own_design(text, str(file)), {}, {}, Unit.CM)
+        findings = [f"{file}: it does not fold: {fault}" for fault in usual.fold_faults]
     if len(findings) > 1:
         typer.echo("\n".join(findings))
         raise Refusal(f"{file} has {len(findings)} faults; they are listed above")

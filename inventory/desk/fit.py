@@ -71,7 +71,11 @@ def fit(
     ] = None,
     drawings: Annotated[
         Path | None,
-        typer.Option("--drawings", metavar="FOLDER", help="Draw each layout into this folder."),
+        typer.Option(
+            "--drawings",
+            metavar="FOLDER",
+            help="Draw each layout into this folder; pictures of an earlier fit are removed.",
+        ),
     ] = None,
 ) -> None:
     """Place pieces on sheets from two plain lists, with no stash.
@@ -119,7 +123,8 @@ def _report(problem: Problem, answer: Answer, unit: Unit) -> object:
     from rich.console import Group
     from rich.text import Text
 
-    from inventory.documents.plan_text import table, tally
+    from inventory.documents.plan_text import tally
+    from inventory.documents.tables import table
     from nester.measure import format_size
 
     stock = {one.name: one for one in problem.stock}
@@ -169,10 +174,13 @@ def _amount(value: Fraction) -> str:
 
 
 def _draw(problem: Problem, answer: Answer, unit: Unit, folder: Path) -> None:
+    import re
+
     from inventory.documents.files import make_folder, write_file
     from nester.drawing.layout import draw_layout
 
     make_folder(folder)
+    pictures = set()
     stock = {one.name: one for one in problem.stock}
     for number, layout in enumerate(answer.layouts, start=1):
         sheet = stock[layout.stock]
@@ -180,4 +188,9 @@ def _draw(problem: Problem, answer: Answer, unit: Unit, folder: Path) -> None:
         drawing = draw_layout(
             layout, sheet, unit, paper_colour=None, title=title, trimmer=problem.trimmer
         )
-        write_file(folder / f"{number:03}.svg", drawing)
+        picture = folder / f"{number:03}.svg"
+        write_file(picture, drawing)
+        pictures.add(picture)
+    for old in folder.iterdir():
+        if re.fullmatch(r"[0-9]{3,}\.svg", old.name) and old not in pictures:
+            old.unlink()

@@ -109,7 +109,7 @@ def main(arguments: Sequence[str]) -> int:
         refuse(str(refusal))
         return 2
     except typer.TyperException as error:
-        refuse(error.format_message())
+        refuse(_in_plain_words(error.format_message()))
         return 2
     except (KeyboardInterrupt, typer.Abort):
         return _stopped()
@@ -132,6 +132,32 @@ def main(arguments: Sequence[str]) -> int:
     if code == _INTERRUPTED:
         return _stopped()
     return code if isinstance(code, int) else 0
+
+
+_PLAIN_WORDS = (
+    (r"Invalid value for '([^']*)': Input should be", r"\1 must be"),
+    (r"Invalid value for '([^']*)': (?:Value error, )?", r"\1: "),
+    (r"Input should be", "it must be"),
+    (r"greater than or equal to", "at least"),
+    (r"less than or equal to", "at most"),
+    (r"a valid integer.*", "a whole number"),
+    (r"a valid number.*", "a number"),
+    (r"Got unexpected extra arguments?(?:\(s\))? \((.*)\)\.?",
+     r"'\1' is too much; put a name of several words in quotes"),
+    (r"No such option: ([^ .]*)\.?", r"there is no option \1; --help lists those there are"),
+    (r"No such command '(.*)'\.?", r"there is no command '\1'; --help lists those there are"),
+    (r"Missing (?:argument|option) '([^']*)'\.?",
+     r"\1 is missing; --help shows how the command is written"),
+)  # fmt: skip
+"""What the framework says of a slip, and what a maker is told."""
+
+
+def _in_plain_words(said: str) -> str:
+    import re
+
+    for theirs, ours in _PLAIN_WORDS:
+        said = re.sub(theirs, ours, said)
+    return said
 
 
 _INTERRUPTED = 130

@@ -139,7 +139,7 @@ def list_(
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     today = date.today()
     shown = table(
@@ -197,7 +197,7 @@ def board(context: typer.Context, as_json: JsonFlag = False) -> None:
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     right = frozenset({"Order", "Batch", "Missing"})
     shown = table("Board", "Due", "Order", "For", "What", "Status", "Batch", "Missing", right=right)
@@ -263,7 +263,7 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     title = (
         f"Order {order.id} for {order.customer}: {order.copies} × {order.design},"

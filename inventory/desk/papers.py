@@ -180,7 +180,7 @@ def list_(
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     numbers = frozenset({"g/m²", "On hand"})
     shown = table(
@@ -249,7 +249,7 @@ def yield_(context: typer.Context, as_json: JsonFlag = False) -> None:
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     numbers = ("Cut", "Pieces", "Kept", "Waste", "Spoiled", "Yield")
     shown = table("Yield", "Month", "Paper", *numbers, right=frozenset(numbers))

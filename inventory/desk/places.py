@@ -94,7 +94,7 @@ def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     shown = table("Places", "Place", "Sheets", "Offcuts", right=frozenset({"Sheets", "Offcuts"}))
     for place in known:

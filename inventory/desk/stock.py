@@ -29,6 +29,9 @@ sheets = group("Sheets: paper in the sizes it is bought in.")
 offcuts = group("Offcuts: rectangles left over and kept, each with a label of its own.")
 stash = group("The stash: all sheets and offcuts on hand.")
 
+_PAGE = 100
+"""Lines of a list on the terminal, unless more are asked for."""
+
 PaperArgument = Annotated[str, typer.Argument(help="The name of a paper in the book.")]
 SizeArgument = Annotated[
     str, typer.Argument(help="Width × height: 50x70cm, 12 x 12 in, A4, or in the shop's unit.")
@@ -218,7 +221,7 @@ def _show_lines(lines: Sequence[Line], shop: Shop) -> None:
     from rich.text import Text
 
     from inventory.desk.tell import console
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
     from inventory.money import format_money
     from nester.measure import format_size
 
@@ -380,7 +383,7 @@ def deliveries(context: typer.Context, as_json: JsonFlag = False) -> None:
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     right = frozenset({"Sheets", "Paid"})
     shown = table("Deliveries", "Last", "Supplier", "Note", "Sheets", "Paid", right=right)
@@ -409,6 +412,16 @@ def list_(
     empty: Annotated[
         bool, typer.Option("--empty", help="Also that of which nothing is left.")
     ] = False,
+    most: Annotated[
+        int | None,
+        typer.Option(
+            "--most",
+            min=1,
+            max=1_000_000,
+            help="So many lines at most.",
+            show_default=f"{_PAGE}, all with --json",
+        ),
+    ] = None,
     as_json: JsonFlag = False,
 ) -> None:
     """List the stash, or search it by colour, finish, size and place.
@@ -423,14 +436,15 @@ def list_(
     from inventory.money import format_money
     from inventory.reservations import reserved
     from inventory.shop import the_shop
-    from inventory.stash import list_stash
+    from inventory.stash import stash_page
     from nester.measure import format_size, to_mm_number
     from nester.pieces import Grain
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shop = the_shop(session)
-        rows = list_stash(
+        rows, number = stash_page(
             session,
+            most or (1_000_000_000 if as_json else _PAGE),
             paper=paper,
             colour=colour,
             finish=finish,
@@ -466,7 +480,8 @@ def list_(
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import condition_words, table
+    from inventory.documents.condition_text import condition_words
+    from inventory.documents.tables import table
 
     numbers = frozenset({"Number", "Reserved", "Each"})
     remarks = {
@@ -496,6 +511,11 @@ def list_(
             )[: len(titles)]
         )
     console().print(shown if rows else "Nothing in the stash is like that.")
+    if number > len(rows):
+        typer.echo(
+            f"… and {number - len(rows):,} more; --most {number} shows them all,"
+            " --paper, --place or --at-least fewer"
+        )
 
 
 @stash.command("count")
@@ -566,7 +586,7 @@ def bruise_some(
       quirebox stash bruise S-3 2x2cm --left 10cm --top 0 --why "a drop of glue"
     """
     from inventory.condition import bruise, bruise_in_corner, read_distance
-    from inventory.documents.plan_text import bruise_words
+    from inventory.documents.condition_text import bruise_words
     from inventory.labels import find_stock
     from inventory.shop import the_shop
     from nester.layouts import Rect
@@ -647,7 +667,7 @@ def deeds(
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     right = frozenset({"Deed", "Batch", "Layout"})
     shown = table("Done last", "Deed", "When", "What", "Batch", "Layout", "Note", right=right)
@@ -772,7 +792,7 @@ def find(
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     right = frozenset({"Number", "Off", "Days"})
     shown = table("Found", "Label", "Paper", "Off", "Size", "Number", "Days", "Place", right=right)
@@ -843,7 +863,7 @@ def offcuts_for_piece(
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     shown = table("Offcuts that hold it", "Label", "Paper", "Size", "Laid", "Place")
     for one in found:
@@ -894,7 +914,7 @@ def count_sheet(
     else:
         from rich.text import Text
 
-        from inventory.documents.plan_text import table
+        from inventory.documents.tables import table
 
         right = frozenset({"Book"})
         shown = table("To count", "Place", "Label", "Paper", "Size", "Book", "Found", right=right)
@@ -926,7 +946,7 @@ def enter(
     """
     from inventory.counting import compare_counts, enter_counts, read_counts
     from inventory.desk.tell import console
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     found = read_counts(file)
     with shop_file_of(context) as shop_file:
@@ -972,7 +992,7 @@ def counted_papers(context: typer.Context, as_json: JsonFlag = False) -> None:
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     right = frozenset({"Labels", "Never counted"})
     shown = table("Counted", "Paper", "Last", "Labels", "Never counted", right=right)
@@ -1025,7 +1045,8 @@ def tell_history(title: str, rows: list[HistoryRow], unit: Unit, as_json: bool) 
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import bruise_words, table
+    from inventory.documents.condition_text import bruise_words
+    from inventory.documents.tables import table
 
     right = frozenset({"Change", "After", "Batch"})
     shown = table(

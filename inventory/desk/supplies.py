@@ -153,7 +153,8 @@ def _use_ribbon(
     try_only: bool,
 ) -> None:
     from inventory.desk.tell import console
-    from inventory.documents.plan_text import table, tally
+    from inventory.documents.plan_text import tally
+    from inventory.documents.tables import table
     from inventory.shop import the_shop
     from inventory.supplies import plan_lengths, use_lengths
     from nester.measure import format_length, parse_length
@@ -249,7 +250,7 @@ def list_(
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     shown = table("Supplies", "Label", "Supply", "Left", "Place", right=frozenset({"Left"}))
     for row in rows:
@@ -306,7 +307,7 @@ def history(context: typer.Context, name: NameArgument, as_json: JsonFlag = Fals
         return
     from rich.text import Text
 
-    from inventory.documents.plan_text import table
+    from inventory.documents.tables import table
 
     right = frozenset({"Change", "After", "Batch"})
     shown = table(

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from fractions import Fraction
 from typing import Any
 
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from inventory.documents.plan_text import table
+from inventory.documents.tables import table
 from nester.designs.base import Consumable, Measure
 from nester.designs.sheet import DesignSheet
 from nester.designs.totals import summed
@@ -40,7 +41,7 @@ def _parts(sheet: DesignSheet, unit: Unit) -> Iterator[RenderableType]:
     for area in sheet.areas:
         areas.add_row(area.name, str(area.pieces), format_area(area.blank))
     yield areas
-    yield Text(f"Weight of its paper: {float(sheet.weight.paper):.0f} g", style="bold")
+    yield Text(f"Weight of its paper: {_weight(sheet.weight.paper)}", style="bold")
     for total in summed(sheet.consumables):
         yield Text(f"{total.name}: {_amount(total.measure, total.amount, unit)}")
     yield Text("")
@@ -53,6 +54,11 @@ def _amount(measure: Measure, amount: int, unit: Unit) -> str:
     if measure is Measure.LENGTH:
         return format_length(amount, unit)
     return format_area(amount) if measure is Measure.AREA else str(amount)
+
+
+def _weight(grams: Fraction) -> str:
+    """Write a weight: of a tag or a card, half a gram is a part worth telling."""
+    return f"{float(grams):.{1 if grams < 10 else 0}f} g"
 
 
 def _advice(sheet: DesignSheet) -> Iterator[RenderableType]:

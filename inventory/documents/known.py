@@ -43,7 +43,6 @@ def with_the_book(
         copies = {one.layout.number: one.copies for one in left_to_cut(session, batch, plan)}
     return replace(
         options,
-        trimmer=plan.trimmer,
         labels=_labels(session, batch, plan),
         extras=_extras(session, plan, options.voice),
         missing=dict(missing),

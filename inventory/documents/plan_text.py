@@ -5,34 +5,25 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator
 
-from rich import box
 from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from inventory.documents.condition_text import condition_words
 from inventory.documents.plan_lists import (
     lack_rows,
     shopping_rows,
     take_out_rows,
 )
+from inventory.documents.tables import table
 from inventory.money import down_to_coin, format_money, round_to_coin
 from inventory.plan import Plan, PlannedLayout
 from nester.cutting import cautions, cutting_minutes, steps
 from nester.drawing.text_layout import layout_text
-from nester.layouts import Margins, Rect, Trimmer
+from nester.layouts import Trimmer
 from nester.measure import Length, Unit, format_area, format_length, format_size
-from nester.pieces import Grain
 
-__all__ = [
-    "bruise_words",
-    "condition_words",
-    "cut_list",
-    "plain_text",
-    "plan_summary",
-    "rules_words",
-    "table",
-    "tally",
-]
+__all__ = ["cut_list", "plain_text", "plan_summary", "rules_words", "tally"]
 
 _COLUMNS = 80
 
@@ -44,24 +35,6 @@ def plain_text(*parts: RenderableType) -> str:
         for part in parts:
             console.print(part)
     return "\n".join(line.rstrip() for line in capture.get().splitlines()) + "\n"
-
-
-def table(title: str, *columns: str, right: frozenset[str] = frozenset()) -> Table:
-    """Return an empty table in the look of the house; columns in `right` hold numbers."""
-    made = Table(
-        title=Text(title, style="bold"),
-        title_justify="left",
-        box=box.SIMPLE_HEAD,
-        pad_edge=False,
-        header_style="",
-    )
-    for column in columns:
-        made.add_column(
-            column,
-            justify="right" if column in right else "left",
-            overflow="fold",
-        )
-    return made
 
 
 def tally(names: Iterable[str]) -> str:
@@ -251,38 +224,3 @@ def _gathered(plan: Plan, layout: PlannedLayout) -> str:
     sheet = layout.sheet
     remarks = condition_words(sheet.margins, sheet.bruises, sheet.grain, plan.unit)
     return f"{told}\nThe {sheet.kind}: {remarks}" if remarks else told
-
-
-def condition_words(
-    margins: Margins, bruises: Iterable[Rect], grain: Grain, unit: Unit, *, briefly: bool = False
-) -> str:
-    """Say what a sheet or offcut is like: ``margins 5 mm; grain along its width``.
-
-    Parameters
-    ----------
-    briefly
-        Only how many bruises there are, not where.
-    """
-    words = []
-    if any(margins):
-        edges = dict(zip(margins._fields, margins, strict=True))
-        if len(set(margins)) == 1:
-            words.append(f"margins {format_length(margins.left, unit)}")
-        else:
-            told = (f"{edge} {format_length(wide, unit)}" for edge, wide in edges.items() if wide)
-            words.append(f"margins {', '.join(told)}")
-    bruised = list(bruises)
-    if briefly and bruised:
-        words.append("1 bruise" if len(bruised) == 1 else f"{len(bruised)} bruises")
-    else:
-        words += [bruise_words(one, unit) for one in bruised]
-    if grain is not Grain.ANY:
-        words.append(f"grain along its {grain}")
-    return "; ".join(words)
-
-
-def bruise_words(at: Rect, unit: Unit) -> str:
-    """Say where a bruise is."""
-    left, top = format_length(at.x, unit), format_length(at.y, unit)
-    size = format_size(at.width, at.height, unit)
-    return f"bruised {size}, {left} from the left and {top} from the top edge"

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 import pytest
 from sqlalchemy import event, func, select, text, update
@@ -14,6 +15,9 @@ from inventory.shop import ShopFile, change_shop, the_shop
 from nester.measure import LARGEST, cm, inch, mm
 from nester.paper import SHEET_SIZES, Size
 from nester.refusal import Refusal
+
+if TYPE_CHECKING:
+    from tests.integration.conftest import Hand, Table
 
 BIG = SHEET_SIZES["50x70cm"]
 SMALL = Size(inch(12), inch(12))
@@ -374,3 +378,26 @@ def test_what_can_not_be_known_counts_nothing(session: Session) -> None:
 def test_history_names_an_unknown_label(session: Session) -> None:
     with pytest.raises(Refusal, match="nothing in the stash has the label 'K-1'"):
         stash.history(session, "K-1")
+
+
+def test_a_long_list_comes_page_by_page(hand: Hand) -> None:
+    hand.does("paper", "add", "Coal card", "--colour", "black", "--grammage", "300")
+    for size in range(10, 15):
+        hand.does("offcut", "add", "Coal card", f"{size}x20cm")
+    assert "more" not in hand.does("stash", "list")
+    first = hand.does("stash", "list", "--most", "2", "--colour", "bla")
+    assert [f"K-{n}" in first for n in (5, 4, 3)] == [True, True, False]
+    assert "… and 3 more; --most 5 shows them all" in first
+    assert len(hand.data("stash", "stash", "list", "--most", "2")) == 2
+    assert len(hand.data("stash", "stash", "list")) == 5
+
+
+def test_what_a_batch_has_reserved_is_not_moved_under_another_label(table: Table) -> None:
+    label = table.sheets((cm(50), cm(70)), 3, place="Shelf")
+    table.card(14)
+    table.plan()
+    taken = table.reserved()[label]
+    with pytest.raises(Refusal, match=f"reserved {taken} of the 3"), table.shop.begin() as session:
+        stash.put_stock(session, label, "Box", 4 - taken)
+    with table.shop.begin() as session:
+        assert stash.put_stock(session, label, "Box").label == label
