@@ -47,9 +47,12 @@ class Desk:
     folder: Path
     variables: dict[str, str] = field(default_factory=dict)
 
+    def __post_init__(self) -> None:
+        self.shop.parent.mkdir(exist_ok=True)
+
     @property
     def shop(self) -> Path:
-        return self.folder / "shop.sqlite"
+        return self.folder / "quirebox" / "shop.sqlite"
 
     @property
     def environment(self) -> dict[str, str]:
@@ -57,7 +60,7 @@ class Desk:
             "PATH": os.environ.get("PATH", ""),
             "HOME": str(self.folder),
             "LANG": "C.UTF-8",
-            "QUIREBOX_SHOP": str(self.shop),
+            "XDG_DATA_HOME": str(self.folder),
             **self.variables,
         }
 
