@@ -315,6 +315,16 @@ class Model:
             and (lost.mended is None or self.batches[lost.mended].status is not BatchStatus.CUT)
         )
 
+    def cut_again(self, order: int) -> int:
+        """Return how many pieces of an order are cut or lost in batches that mend and are open."""
+        again = 0
+        for number, batch in self.batches.items():
+            if batch.mends is not None and batch.status is BatchStatus.OPEN:
+                again += sum(
+                    batch.layouts[key].copies[copy - 1][order] for key, copy in self.done(number)
+                )
+        return again
+
     # --- orders
 
     def can_move(self, number: int, wanted: Status) -> bool:
