@@ -174,8 +174,7 @@ def work(place: str, seed: int, seconds: float, accounts: multiprocessing.Queue[
 
 def _kind(refusal: str) -> str:
     kinds = ("in use by another", "stash changed", "only an open batch", "not in the stash",
-             "on hand", "no open batch", "is reserved", "damaged", "disk",
-             "assembled")  # fmt: skip
+             "on hand", "no open batch", "is reserved", "damaged", "disk")  # fmt: skip
     return next((kind for kind in kinds if kind in refusal), refusal)
 
 

@@ -28,7 +28,10 @@ def test_nothing_is_lost_or_doubled(
     hold_to_book(place, accounts)
 
 
-ALLOWED = {"stash changed", "only an open batch", "not in the stash", "on hand"}
+ALLOWED = {
+    "stash changed", "only an open batch", "not in the stash", "on hand", "no open batch",
+    "is reserved",
+}  # fmt: skip
 """What others did meanwhile may stand in the way; that a book is in use may not."""
 
 
