@@ -85,7 +85,8 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
             }
         )
         return
-    typer.echo(f"{shop.name}, in {shop_file.place}")
+    typer.echo(shop.name)
+    typer.echo(str(shop_file.place))
     typer.echo(f"Unit {shop.unit}, currency {shop.currency}")
     smallest = format_length(shop.smallest_offcut, shop.unit)
     typer.echo(f"Offcuts are kept from {smallest} on the short side")

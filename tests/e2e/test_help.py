@@ -115,7 +115,7 @@ def test_what_is_no_command_is_refused(
 
 
 def test_what_is_no_command_is_refused_in_a_process(desk: Desk) -> None:
-    assert desk.refuses("stash", "lst") == "No such command 'lst'. Did you mean 'list'?"
+    assert desk.refuses("stash", "lst") == "there is no command 'lst'; did you mean 'list'?"
     assert "--bogus" in desk.refuses("stash", "list", "--bogus")
 
 
