@@ -286,7 +286,7 @@ class _Teller:
                 quotable(order.customer),
                 f"{order.copies} × {quotable(order.design)}",
                 self.voice.date(order.due),
-                say("is cut") if order.made else say("waits"),
+                say("will be cut") if order.made else say("waits"),
             )
             for order in self.plan.orders
         )
