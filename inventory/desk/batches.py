@@ -334,6 +334,8 @@ class _Format(StrEnum):
     HTML = "html"
     XLSX = "xlsx"
     CSV = "csv"
+    TXT = "txt"
+    SVG = "svg"
 
 
 class _Only(StrEnum):
@@ -360,8 +362,9 @@ def papers(
         list[_Format] | None,
         typer.Option(
             "--format",
-            help="pdf: to print; html: to read on a phone; xlsx and csv: the lists as data.",
-            show_default="all of them",
+            help="pdf: to print; html: to read on a phone; xlsx, csv: the lists as data;"
+            " txt: the plan and the cuts as text; svg: a picture of each layout.",
+            show_default="all of them; pdf and html with --only",
         ),
     ] = None,
     only: Annotated[
@@ -414,9 +417,8 @@ def papers(
     from inventory.batches import get_batch, plan_of
     from inventory.documents.known import with_the_book
     from inventory.documents.label_grid import read_grid
-    from inventory.documents.papers import write_papers
+    from inventory.documents.papers import FORMATS, write_papers
     from inventory.documents.plan_set import KINDS, SetOptions
-    from inventory.documents.printing import FORMATS, write_set
     from inventory.documents.voices import voice_of
 
     kinds = tuple(kind for kind in KINDS if not only or kind in only)
@@ -430,12 +432,11 @@ def papers(
         made = plan_of(batch)
         options = with_the_book(options, session, batch, made, left=left)
     folder = into or Path(f"batch-{number}")
-    wanted = [str(one) for one in formats or FORMATS]
-    paths = write_set(
+    # A part of the set is documents; lists, text and pictures are of the whole plan.
+    wanted = [str(one) for one in formats or (("pdf", "html") if only else FORMATS)]
+    paths = write_papers(
         made, folder, options, page=str(page), fonts=fonts or (), formats=wanted, each=each
     )
-    if not formats and not only:
-        paths += write_papers(made, folder)
     typer.echo(f"{counted(len(paths), 'file')} written into {folder}")
 
 

@@ -32,9 +32,12 @@ def demo() -> None:
     Example:
       quirebox demo
     """
+    from inventory.batches import get_batch
     from inventory.desk.batches import search_plan
     from inventory.desk.tell import console
+    from inventory.documents.known import with_the_book
     from inventory.documents.papers import write_papers
+    from inventory.documents.plan_set import SetOptions
     from inventory.documents.plan_text import plan_summary
     from inventory.shop import open_shop
     from nester.measure import Unit
@@ -46,11 +49,19 @@ def demo() -> None:
         _fill(shop_file)
         typer.echo("Its orders are planned …")
         plan = search_plan(shop_file, [], Cuts.STRAIGHT, Effort.QUICK, None)
+        if plan.batch is None:
+            raise Refusal("the demo's stash is too small for any of its orders")
+        with shop_file.read() as session:
+            batch = get_batch(session, plan.batch)
+            options = with_the_book(SetOptions(), session, batch, plan)
     console().print(plan_summary(plan))
     papers = _FOLDER / f"batch-{plan.batch}"
-    count = len(write_papers(plan, papers))
-    typer.echo(f"{count} files are in {papers}: the cut list, the lists to take out and")
-    typer.echo(f"to buy, and pictures of the layouts in {papers / 'layouts'}.")
+    count = len(write_papers(plan, papers, options))
+    typer.echo(f"{count} files are in {papers}: what to print and pin up in")
+    typer.echo(
+        f"batch-{plan.batch}.pdf, the same for a phone as .html, lists as data, and pictures"
+    )
+    typer.echo(f"of the layouts in {papers / 'layouts'}.")
     typer.echo("Look further:")
     typer.echo(f"  quirebox --shop {shop} batch steps {plan.batch} --layout 1")
     typer.echo(f"  quirebox --shop {shop} stash list --colour black")

@@ -3,53 +3,83 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any, NamedTuple
 
-from inventory.documents import plan_lists
-from inventory.documents.files import csv_text, make_folder, write_file
+from inventory.documents.files import csv_text, make_folder, write_bytes
+from inventory.documents.plan_lists import plan_lists
+from inventory.documents.plan_set import KINDS, SetOptions, plan_documents
 from inventory.documents.plan_text import cut_list, plain_text, plan_summary
+from inventory.documents.printing import plan_html, plan_pdf, plan_workbook
 from inventory.plan import Plan, PlannedLayout
 
-__all__ = ["write_papers"]
+__all__ = ["FORMATS", "write_papers"]
 
+FORMATS = ("pdf", "html", "xlsx", "csv", "txt", "svg")
 _PICTURE = re.compile(r"[0-9]{3,}-[SK]-[0-9]+(?:-[a-z0-9-]+)?\.svg")
 """The name of a picture as `_picture_name` makes it."""
 
 
-def write_papers(plan: Plan, folder: Path) -> list[Path]:
+def write_papers(
+    plan: Plan,
+    folder: Path,
+    options: SetOptions,
+    *,
+    page: str = "A4",
+    fonts: Sequence[Path] = (),
+    formats: Iterable[str] = FORMATS,
+    each: bool = False,
+) -> list[Path]:
     """Write a plan's files and return their paths.
 
-    They are the plan as text, the cut list as text and as CSV, the lists of pieces, of what to
-    take out, of what is lacking and what to buy as CSV, and a picture of each layout as SVG.
-    Files of the same names are replaced; pictures of an earlier plan are removed, and nothing
-    else.
+    All are made before the first is written, so that a refusal leaves nothing behind.  Files of
+    the same names are replaced; pictures of an earlier plan are removed, and nothing else.
+
+    Parameters
+    ----------
+    options, page, fonts
+        For the set of documents; see `inventory.documents.printing.plan_pdf`.
+    formats
+        Of `FORMATS`: the set of documents as PDF and as HTML; the lists as a workbook and as CSV;
+        the plan and its cut list as text; a picture of each layout as SVG.
+    each
+        Each kind of document as a PDF of its own, instead of all in one.
     """
+    wanted = set(formats)
+    name = f"batch-{plan.batch}" if plan.batch else "plan"
+    documents = plan_documents(plan, options) if wanted & {"pdf", "html"} else []
+    made: dict[Path, bytes] = {}
+    if "pdf" in wanted:
+        parts = {f"{name}.pdf": documents}
+        if each:
+            parts = {f"{name}-{k}.pdf": [d for d in documents if d.kind == k] for k in KINDS}
+        for file, ours in parts.items():
+            if ours:
+                printed = plan_pdf(plan, options, page=page, fonts=fonts, documents=ours)
+                made[folder / file] = printed
+    if "html" in wanted:
+        made[folder / f"{name}.html"] = plan_html(plan, options, documents).encode()
+    if "xlsx" in wanted:
+        made[folder / f"{name}.xlsx"] = plan_workbook(plan)
+    if "csv" in wanted:
+        for one in plan_lists(plan):
+            made[folder / f"{one.name}.csv"] = csv_text(one.columns, one.rows).encode()
+    if "txt" in wanted:
+        made[folder / "plan.txt"] = plain_text(plan_summary(plan)).encode()
+        made[folder / "cut-list.txt"] = plain_text(*cut_list(plan)).encode()
     pictures = folder / "layouts"
-    texts = {
-        folder / "plan.txt": plain_text(plan_summary(plan)),
-        folder / "cut-list.txt": plain_text(*cut_list(plan)),
-        folder / "cut-list.csv": _csv(plan_lists.CutRow, plan_lists.cut_rows(plan)),
-        folder / "pieces.csv": _csv(plan_lists.PieceRow, plan_lists.piece_rows(plan)),
-        folder / "take-out.csv": _csv(plan_lists.TakeOutRow, plan_lists.take_out_rows(plan)),
-        folder / "lacking.csv": _csv(plan_lists.LackRow, plan_lists.lack_rows(plan)),
-        folder / "shopping.csv": _csv(plan_lists.ShoppingRow, plan_lists.shopping_rows(plan)),
-    }
-    for layout in plan.layouts:
-        texts[pictures / _picture_name(layout)] = _picture(plan, layout)
-    make_folder(pictures)
-    for path, text in texts.items():
-        write_file(path, text)
-    for old in pictures.iterdir():
-        if _PICTURE.fullmatch(old.name) and old not in texts:
-            old.unlink()
-    return list(texts)
-
-
-def _csv(row: type[NamedTuple], rows: Iterable[tuple[Any, ...]]) -> str:
-    columns = [name.replace("_", " ") for name in row._fields]
-    return csv_text(columns, rows)
+    if "svg" in wanted:
+        for layout in plan.layouts:
+            made[pictures / _picture_name(layout)] = _picture(plan, layout).encode()
+        make_folder(pictures)
+    make_folder(folder)
+    for path, data in made.items():
+        write_bytes(path, data)
+    if "svg" in wanted:
+        for old in pictures.iterdir():
+            if _PICTURE.fullmatch(old.name) and old not in made:
+                old.unlink()
+    return list(made)
 
 
 def _picture_name(layout: PlannedLayout) -> str:

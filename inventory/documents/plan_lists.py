@@ -6,8 +6,8 @@ Lengths are written with their unit, so that no spreadsheet takes 1/16 in for a 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
-from typing import NamedTuple
+from collections.abc import Iterable, Iterator
+from typing import Any, NamedTuple
 
 from inventory.money import format_money
 from inventory.plan import Plan, PlannedLayout
@@ -21,6 +21,7 @@ __all__ = [
     "LackRow",
     "OffcutRow",
     "PieceRow",
+    "PlanList",
     "ScoringRow",
     "ShoppingRow",
     "TakeOutRow",
@@ -30,6 +31,7 @@ __all__ = [
     "offcut_mark",
     "offcut_rows",
     "piece_rows",
+    "plan_lists",
     "scoring_rows",
     "shopping_rows",
     "take_out_rows",
@@ -276,6 +278,41 @@ def shopping_rows(plan: Plan) -> Iterator[ShoppingRow]:
         yield ShoppingRow(
             line.paper, size, str(line.quantity), each, together, numbers(line.orders)
         )
+
+
+class PlanList(NamedTuple):
+    """One of a plan's lists.
+
+    Attributes
+    ----------
+    name
+        What its file is called, without the ending.
+    title
+        What its sheet in a workbook is called.
+    """
+
+    name: str
+    title: str
+    columns: list[str]
+    rows: list[tuple[Any, ...]]
+
+
+def plan_lists(plan: Plan) -> list[PlanList]:
+    """Return all lists of a plan."""
+    known: tuple[tuple[str, str, type[NamedTuple], Iterable[tuple[Any, ...]]], ...] = (
+        ("take-out", "take out", TakeOutRow, take_out_rows(plan)),
+        ("cut-list", "cuts", CutRow, cut_rows(plan)),
+        ("pieces", "pieces", PieceRow, piece_rows(plan)),
+        ("offcuts", "offcuts", OffcutRow, offcut_rows(plan)),
+        ("scores", "scores", ScoringRow, scoring_rows(plan)),
+        ("kits", "kits", KitRow, kit_rows(plan)),
+        ("lacking", "lacking", LackRow, lack_rows(plan)),
+        ("shopping", "to buy", ShoppingRow, shopping_rows(plan)),
+    )
+    return [
+        PlanList(name, title, [field.replace("_", " ") for field in row._fields], list(rows))
+        for name, title, row, rows in known
+    ]
 
 
 def numbers(values: tuple[int, ...]) -> str:

@@ -18,6 +18,7 @@ from rich.cells import cell_len
 from inventory.documents.files import csv_text, make_folder, write_file
 from inventory.documents.papers import write_papers
 from inventory.documents.plan_data import plan_as_json
+from inventory.documents.plan_set import SetOptions
 from inventory.documents.plan_text import cut_list, plain_text, plan_summary
 from inventory.plan import (
     Lacking,
@@ -39,8 +40,13 @@ from nester.paper import parse_size
 from nester.pieces import Piece
 from nester.refusal import Refusal
 
-LISTS = {"cut-list.csv", "pieces.csv", "take-out.csv", "lacking.csv", "shopping.csv"}
+LISTS = {
+    "cut-list.csv", "pieces.csv", "take-out.csv", "lacking.csv", "shopping.csv", "kits.csv",
+    "scores.csv", "offcuts.csv",
+}  # fmt: skip
 TEXTS = {"plan.txt", "cut-list.txt"}
+SET = {"batch-4.pdf", "batch-4.html", "batch-4.xlsx"}
+PLAIN = ("csv", "txt", "svg")
 
 
 def layout(number, sheet, places, *, copies=1, cuts=Cuts.STRAIGHT, parts=(), orders=(1,)):
@@ -128,7 +134,7 @@ def folder(tmp_path):
 @pytest.mark.parametrize("cuts", list(Cuts))
 def test_the_cut_list_reads_back_to_the_cuts_of_the_plan(folder, unit, cuts):
     made = plan(unit, cuts=cuts)
-    write_papers(made, folder)
+    write_papers(made, folder, SetOptions(), formats=PLAIN)
     rows = iter(rows_of(folder / "cut-list.csv"))
     for one in made.layouts:
         for number, cut in enumerate(one.cuts, start=1):
@@ -157,7 +163,7 @@ def length_or_zero(text):
 @pytest.mark.parametrize("unit", list(Unit))
 def test_the_pieces_read_back_to_the_spots_of_the_plan(folder, unit):
     made = plan(unit)
-    write_papers(made, folder)
+    write_papers(made, folder, SetOptions(), formats=PLAIN)
     rows = iter(rows_of(folder / "pieces.csv"))
     for one in made.layouts:
         for spot in one.spots:
@@ -177,7 +183,7 @@ def test_what_to_take_out_adds_up(folder):
     made = plan()
     twice = replace(made.layouts[0], number=3, copies=1)
     twice = replace(twice, spots=tuple(replace(s, orders=(1,)) for s in twice.spots))
-    write_papers(replace(made, layouts=(*made.layouts, twice)), folder)
+    write_papers(replace(made, layouts=(*made.layouts, twice)), folder, SetOptions(), formats=PLAIN)
     assert rows_of(folder / "take-out.csv") == [
         {
             "place": "",
@@ -201,7 +207,7 @@ def test_what_to_take_out_adds_up(folder):
 
 
 def test_what_lacks_and_what_to_buy(folder):
-    write_papers(plan(), folder)
+    write_papers(plan(), folder, SetOptions(), formats=PLAIN)
     assert rows_of(folder / "lacking.csv") == [
         {
             "order": "2",
@@ -237,7 +243,7 @@ def test_what_lacks_and_what_to_buy(folder):
 @pytest.mark.parametrize("start", ["=", "+", "-", "@", "＝"])
 def test_no_name_becomes_a_formula(folder, start):
     evil = f'{start}HYPERLINK("x", "y")'
-    write_papers(plan(paper=evil, customer=evil, place=evil), folder)
+    write_papers(plan(paper=evil, customer=evil, place=evil), folder, SetOptions(), formats=PLAIN)
     seen = 0
     for name in LISTS:
         for row in rows_of(folder / name):
@@ -249,7 +255,7 @@ def test_no_name_becomes_a_formula(folder, start):
 
 def test_names_with_separators_quotes_and_other_scripts_read_back(folder):
     paper = 'Blatt; "grün", 和紙 €'
-    write_papers(plan(paper=paper), folder)
+    write_papers(plan(paper=paper), folder, SetOptions(), formats=PLAIN)
     assert {row["paper"] for row in rows_of(folder / "pieces.csv")} == {paper}
     assert {row["paper"] for row in rows_of(folder / "cut-list.csv")} == {paper}
 
@@ -271,7 +277,7 @@ LONG = "A very long-winded name that somebody took the trouble to write out in f
 )
 def test_text_is_at_most_80_columns_wide(folder, unit, cuts, name):
     made = plan(unit, cuts=cuts, paper=name, customer=name, place=name)
-    write_papers(made, folder)
+    write_papers(made, folder, SetOptions(), formats=PLAIN)
     for text in TEXTS:
         content = (folder / text).read_text(encoding="utf-8")
         assert max(map(cell_len, content.splitlines())) <= 80
@@ -368,8 +374,8 @@ def test_data_for_programs_reads_back_exactly(unit):
 
 
 def test_all_files_are_written_and_named(folder):
-    paths = write_papers(plan(), folder)
-    assert {path.name for path in folder.iterdir()} == LISTS | TEXTS | {"layouts"}
+    paths = write_papers(plan(), folder, SetOptions())
+    assert {path.name for path in folder.iterdir()} == LISTS | TEXTS | SET | {"layouts"}
     pictures = sorted(path.name for path in (folder / "layouts").iterdir())
     assert pictures == ["001-S-1-coal-card.svg", "002-K-1-coal-card.svg"]
     assert sorted(paths) == sorted(path for path in folder.rglob("*") if path.is_file())
@@ -379,7 +385,7 @@ def test_all_files_are_written_and_named(folder):
 
 @pytest.mark.parametrize("paper", ["../../etc", "和紙", "a/b\\c:d", ".", "x" * 200])
 def test_no_name_of_a_paper_leads_out_of_the_folder(folder, paper):
-    paths = write_papers(plan(paper=paper), folder)
+    paths = write_papers(plan(paper=paper), folder, SetOptions())
     for path in paths:
         assert path.resolve().parent in (folder.resolve(), folder.resolve() / "layouts")
         assert path.is_file()
@@ -389,12 +395,12 @@ def test_no_name_of_a_paper_leads_out_of_the_folder(folder, paper):
 def test_writing_again_replaces_what_was_there_and_nothing_else(folder):
     made = plan()
     third = replace(made.layouts[1], number=3)
-    write_papers(replace(made, layouts=(*made.layouts, third)), folder)
+    write_papers(replace(made, layouts=(*made.layouts, third)), folder, SetOptions(), formats=PLAIN)
     for own in ("my own.svg", "2024-spring.svg", "3.svg"):
         (folder / "layouts" / own).write_text("mine")
     (folder / "notes.txt").write_text("mine")
     (folder / "plan.txt").write_text("old")
-    write_papers(made, folder)
+    write_papers(made, folder, SetOptions(), formats=PLAIN)
     assert sorted(path.name for path in (folder / "layouts").iterdir()) == [
         "001-S-1-coal-card.svg",
         "002-K-1-coal-card.svg",
@@ -409,7 +415,7 @@ def test_writing_again_replaces_what_was_there_and_nothing_else(folder):
 def test_the_same_plan_gives_the_same_files(tmp_path):
     contents = []
     for name in ("once", "again"):
-        paths = write_papers(plan(), tmp_path / name)
+        paths = write_papers(plan(), tmp_path / name, SetOptions())
         contents.append({path.relative_to(tmp_path / name): path.read_bytes() for path in paths})
     assert contents[0] == contents[1]
 
@@ -430,7 +436,7 @@ def test_a_folder_that_cannot_be_made_is_refused_with_nothing_changed(tmp_path, 
         (folder / "layouts").write_text("a file")
     before = snapshot(tmp_path)
     with pytest.raises(Refusal, match="this folder can't be made"):
-        write_papers(plan(), folder)
+        write_papers(plan(), folder, SetOptions(), formats=PLAIN)
     assert snapshot(tmp_path) == before
 
 
@@ -440,7 +446,7 @@ def test_what_cannot_be_drawn_leaves_no_files(folder, monkeypatch):
 
     monkeypatch.setattr("nester.drawing.layout.draw_layout", fail)
     with pytest.raises(RuntimeError, match="no picture"):
-        write_papers(plan(), folder)
+        write_papers(plan(), folder, SetOptions(), formats=PLAIN)
     assert not folder.exists()
 
 

@@ -21,8 +21,9 @@ import zxingcpp
 
 from inventory.documents.blocks import LabelGrid
 from inventory.documents.label_grid import read_grid
+from inventory.documents.papers import write_papers
 from inventory.documents.plan_set import KINDS, SetOptions, plan_documents, plan_mark
-from inventory.documents.printing import plan_html, plan_pdf, plan_workbook, write_set
+from inventory.documents.printing import plan_html, plan_pdf, plan_workbook
 from inventory.documents.voices import voice_of
 from inventory.plan import Part, Plan, PlannedLayout, PlannedOrder, Restock, Sheet, Spot
 from nester.cutting import cut_order
@@ -325,11 +326,14 @@ def test_the_workbook_has_every_list_and_no_formula():
 
 def test_the_set_is_written_as_asked(tmp_path):
     plan = a_plan()
-    names = {path.name for path in write_set(plan, tmp_path / "all", SetOptions())}
-    assert names == {
-        "batch-4.pdf", "batch-4.html", "batch-4.xlsx", "kits.csv", "scores.csv", "offcuts.csv",
+    data = write_papers(plan, tmp_path / "all", SetOptions(), formats=["xlsx", "csv"])
+    assert {path.name for path in data} == {
+        "batch-4.xlsx", "cut-list.csv", "kits.csv", "lacking.csv", "offcuts.csv", "pieces.csv",
+        "scores.csv", "shopping.csv", "take-out.csv",
     }  # fmt: skip
-    each = write_set(plan, tmp_path / "each", SetOptions(), formats=["pdf"], each=True)
+    documents = write_papers(plan, tmp_path / "documents", SetOptions(), formats=["pdf", "html"])
+    assert {path.name for path in documents} == {"batch-4.pdf", "batch-4.html"}
+    each = write_papers(plan, tmp_path / "each", SetOptions(), formats=["pdf"], each=True)
     assert {path.name for path in each} == {f"batch-4-{kind}.pdf" for kind in KINDS}
     rows = list(csv.DictReader(io.StringIO((tmp_path / "all" / "kits.csv").read_text())))
     assert [(row["piece"], row["number"]) for row in rows] == [("card", "2")]
