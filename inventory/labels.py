@@ -1,20 +1,21 @@
-"""Labels: what is written on a stack of sheets (``S-1``) or on an offcut (``K-1``)."""
+"""By what things in the book are found: labels (``S-1``, ``K-1``) and names."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from sqlalchemy import func, select
 
-from inventory.models import Kind, Stock
-from inventory.names import fold, shorten
+from inventory.models import Kind, Paper, Stock, Supply
+from inventory.names import did_you_mean, fold, shorten
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-__all__ = ["find_stock", "label_of", "next_number"]
+__all__ = ["find_named", "find_stock", "label_of", "next_number"]
 
+_Named = TypeVar("_Named", Paper, Supply)
 _LETTERS = {Kind.SHEET: "S", Kind.OFFCUT: "K"}
 
 
@@ -34,6 +35,23 @@ def find_stock(session: Session, label: str) -> Stock:
             " sheets have labels like S-1, offcuts like K-1"
         )
     return stock
+
+
+def find_named(session: Session, what: type[_Named], name: str) -> _Named:
+    """Return the paper or the supply of that name, however it is spelt.
+
+    Raises
+    ------
+    Refusal
+        If there is none; names much like it are offered.
+    """
+    found = session.scalar(select(what).where(what.name_key == fold(name)))
+    if found is None:
+        kind = what.__tablename__
+        known = session.scalars(select(what.name).order_by(what.name_key)).all()
+        hint = did_you_mean(name, known) or ("" if known else f"; no {kind} was added yet")
+        raise Refusal(f"there is no {kind} '{shorten(name)}'{hint}")
+    return found
 
 
 def next_number(session: Session, kind: Kind) -> int:

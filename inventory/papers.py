@@ -10,13 +10,12 @@ from typing import TYPE_CHECKING
 from sqlalchemy import delete, select
 from sqlalchemy.orm import aliased
 
+from inventory.labels import find_named
 from inventory.models import Grain, Paper, Pattern, Substitute
 from inventory.names import (
     choice,
     clean_name,
     clean_note,
-    did_you_mean,
-    fold,
     shorten,
     whole_number,
 )
@@ -252,9 +251,4 @@ def find_paper(session: Session, name: str) -> Paper:
     Refusal
         If there is none; names much like it are offered.
     """
-    paper = session.scalar(select(Paper).where(Paper.name_key == fold(name)))
-    if paper is None:
-        known = session.scalars(select(Paper.name).order_by(Paper.name_key)).all()
-        hint = did_you_mean(name, known) or ("" if known else "; no paper was added yet")
-        raise Refusal(f"there is no paper '{shorten(name)}'{hint}")
-    return paper
+    return find_named(session, Paper, name)

@@ -16,6 +16,7 @@ from sqlalchemy import func, select
 
 from inventory import ledger
 from inventory.cutting import get_batch
+from inventory.labels import find_named
 from inventory.models import Deed, Measure, Reason, Supply, SupplyItem, SupplyMovement
 from inventory.money import check_amount
 from inventory.names import (
@@ -23,8 +24,6 @@ from inventory.names import (
     choice,
     clean_name,
     clean_note,
-    did_you_mean,
-    fold,
     shorten,
     whole_number,
 )
@@ -153,12 +152,7 @@ def find_supply(session: Session, name: str) -> Supply:
     Refusal
         If there is none; names much like it are offered.
     """
-    supply = session.scalar(select(Supply).where(Supply.name_key == fold(name)))
-    if supply is None:
-        known = session.scalars(select(Supply.name).order_by(Supply.name_key)).all()
-        hint = did_you_mean(name, known) or ("" if known else "; none was added yet")
-        raise Refusal(f"there is no supply '{shorten(name)}'{hint}")
-    return supply
+    return find_named(session, Supply, name)
 
 
 def find_item(session: Session, label: str) -> SupplyItem:
