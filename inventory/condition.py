@@ -8,13 +8,13 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 
 from inventory import ledger
 from inventory.labels import find_stock
-from inventory.models import Bruise, Deed, Fibres, GrainTold, Kind, Reason, Shop, Stock
+from inventory.models import Bruise, Fibres, GrainTold, Kind, Reason, Shop, Stock
 from inventory.models import Grain as PaperGrain
 from inventory.names import choice, shorten
 from inventory.receiving import Line, keep_offcuts
@@ -109,7 +109,7 @@ def read_margins(text: str, unit: Unit) -> Margins:
 def bruises(session: Session) -> dict[int, tuple[Rect, ...]]:
     """Return the bruises of all stock that has any, by `Stock.id`."""
     found: dict[int, list[Rect]] = defaultdict(list)
-    query = select(Bruise).where(Bruise.deed_id.not_in(_taken_back())).order_by(Bruise.id)
+    query = select(Bruise).where(Bruise.deed_id.not_in(ledger.taken_back())).order_by(Bruise.id)
     for one in session.scalars(query):
         found[one.stock_id].append(one.rect)
     return {stock: tuple(rects) for stock, rects in found.items()}
@@ -117,12 +117,12 @@ def bruises(session: Session) -> dict[int, tuple[Rect, ...]]:
 
 def told_grains(session: Session) -> dict[int, Fibres]:
     """Return how the fibres of offcuts lie where that was found out later, by `Stock.id`."""
-    query = select(GrainTold).where(GrainTold.deed_id.not_in(_taken_back())).order_by(GrainTold.id)
+    query = (
+        select(GrainTold)
+        .where(GrainTold.deed_id.not_in(ledger.taken_back()))
+        .order_by(GrainTold.id)
+    )
     return {one.stock_id: one.grain for one in session.scalars(query)}
-
-
-def _taken_back() -> Any:
-    return select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
 
 
 def lies(

@@ -212,11 +212,10 @@ class CountedPaper(NamedTuple):
 
 def last_counts(session: Session) -> list[CountedPaper]:
     """Return for each paper in the stash when it was counted last; those never counted first."""
-    taken_back = select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
     counted = (
         select(StockCount.stock_id, func.max(Deed.at).label("at"))
         .join(Deed, StockCount.deed_id == Deed.id)
-        .where(Deed.id.not_in(taken_back))
+        .where(Deed.id.not_in(ledger.taken_back()))
         .group_by(StockCount.stock_id)
         .subquery()
     )

@@ -414,11 +414,10 @@ def lost_pieces(
         Also those that have been cut anew, or are planned to be; else those for which nothing is
         planned, and with `order` also those that are planned and not cut yet.
     """
-    taken_back = select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
     query = (
         select(Lost)
         .join(Order, Lost.order_id == Order.id)
-        .where(Lost.deed_id.not_in(taken_back))
+        .where(Lost.deed_id.not_in(ledger.taken_back()))
         .order_by(Lost.id)
     )
     if batch is not None:
@@ -481,8 +480,7 @@ def list_deeds(session: Session, *, most: int = 20, batch: int | None = None) ->
     batch
         Only what was done for that batch.
     """
-    taken_back = select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
-    query = select(Deed).where(Deed.reason != Reason.UNDONE, Deed.id.not_in(taken_back))
+    query = select(Deed).where(Deed.reason != Reason.UNDONE, Deed.id.not_in(ledger.taken_back()))
     if batch is not None:
         query = query.where(Deed.batch_id == batch)
     return list(session.scalars(query.order_by(Deed.id.desc()).limit(most)))

@@ -19,7 +19,7 @@ from nester.refusal import Refusal
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from sqlalchemy import Subquery
+    from sqlalchemy import Select, Subquery
     from sqlalchemy.orm import Session
 
     from inventory.models import Batch, Delivery, Stock, SupplyItem
@@ -34,7 +34,7 @@ __all__ = [
     "on_hand",
     "on_hand_of",
     "sums",
-    "undo",
+    "taken_back",
     "undo_deed",
 ]
 
@@ -100,7 +100,7 @@ def move(
     change
         Sheets that come (more than zero) or go (less).
     reason
-        Any but `Reason.UNDONE`, which `undo` books.
+        Any but `Reason.UNDONE`, which `undo_deed` books.
     batch
         The batch it was done for.
     at
@@ -121,7 +121,10 @@ def move(
     check_range(stock, on_hand(session, stock), change)
     if deed is None:
         deed = begin_deed(session, reason, note=note, at=at, batch=batch)
-    return _book(session, Movement(**_line(stock, change, reason, deed)))
+    movement = Movement(**_line(stock, change, reason, deed))
+    session.add(movement)
+    session.flush()
+    return movement
 
 
 def move_many(session: Session, deed: Deed, changes: Sequence[tuple[Stock, int, Reason]]) -> None:
@@ -236,35 +239,9 @@ def _counter_line(movement: Movement, back: Deed) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def undo(session: Session, movement: Movement, *, note: str = "") -> Movement:
-    """Take one movement back by its counter-movement; see `undo_deed` for a whole deed.
-
-    Raises
-    ------
-    Refusal
-        If it has been taken back already, is a counter-movement itself, or if what it brought
-        has gone since.
-    """
-    stock = movement.stock
-    if movement.reason is Reason.UNDONE:
-        raise Refusal(
-            f"that movement of {stock.label} took another one back and can't be taken back itself;"
-            " book it again instead"
-        )
-    taken_back = select(Movement.id).where(Movement.undoes_id == movement.id)
-    if session.scalar(taken_back) is not None:
-        raise Refusal(f"that movement of {stock.label} has been taken back already")
-    check_range(stock, on_hand(session, stock), -movement.change)
-    return _book(session, Movement(
-        stock=stock, change=-movement.change, reason=Reason.UNDONE, batch=movement.batch,
-        note=clean_note(note), undoes=movement, at=datetime.now(UTC),
-    ))  # fmt: skip
-
-
-def _book(session: Session, movement: Movement) -> Movement:
-    session.add(movement)
-    session.flush()
-    return movement
+def taken_back() -> Select[int | None]:
+    """Select the numbers of the deeds that have been taken back."""
+    return select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
 
 
 def check_range(stock: Stock, there: int, change: int) -> None:

@@ -8,7 +8,7 @@ from sqlalchemy.exc import IntegrityError, StatementError
 from sqlalchemy.orm import Session
 
 from inventory import ledger, stash
-from inventory.models import Movement, Reason, Stock
+from inventory.models import Deed, Movement, Reason, Stock
 from inventory.shop import ShopFile
 from nester.measure import cm
 from nester.refusal import Refusal
@@ -87,33 +87,43 @@ def test_a_reason_must_go_with_its_change(
     assert not isinstance(error.value, Refusal)
 
 
-def test_undo_is_a_counter_movement(shop: ShopFile, sheets: str) -> None:
+def deed_of(session: Session, movement: Movement) -> Deed:
+    return session.get_one(Deed, movement.deed_id)
+
+
+def test_a_deed_is_taken_back_by_counter_movements(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
         spoiled = stash.spoil(session, sheets, 4, "coffee")
-        back = ledger.undo(session, spoiled, note="it was tea, and dry")
-        assert (back.change, back.reason, back.undoes_id) == (4, Reason.UNDONE, spoiled.id)
+        back = ledger.undo_deed(session, deed_of(session, spoiled), note="it was tea, and dry")
+        counter = session.scalars(select(Movement).where(Movement.deed_id == back.id)).one()
+        assert (counter.change, counter.reason, counter.undoes_id) == (
+            4,
+            Reason.UNDONE,
+            spoiled.id,
+        )
+        assert back.undoes_id == spoiled.deed_id
     assert amount(shop, sheets) == 10
     with shop.read() as session:
         assert [row.after for row in stash.history(session, sheets)] == [10, 6, 10]
 
 
-def test_a_movement_is_undone_once(shop: ShopFile, sheets: str) -> None:
+def test_a_deed_is_taken_back_once(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        spoiled = stash.spoil(session, sheets, 4)
-        back = ledger.undo(session, spoiled)
+        deed = deed_of(session, stash.spoil(session, sheets, 4))
+        back = ledger.undo_deed(session, deed)
         with pytest.raises(Refusal, match="has been taken back already"):
-            ledger.undo(session, spoiled)
-        with pytest.raises(Refusal, match="can't be taken back itself"):
-            ledger.undo(session, back)
+            ledger.undo_deed(session, deed)
+        with pytest.raises(Refusal, match="took another one back"):
+            ledger.undo_deed(session, back)
 
 
-def test_what_has_gone_since_cannot_be_undone(shop: ShopFile, sheets: str) -> None:
+def test_what_has_gone_since_cannot_be_taken_back(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
         stock = stash.find_stock(session, sheets)
         arrival = session.scalars(select(Movement)).one()
         ledger.move(session, stock, -1, Reason.CUT)
         with pytest.raises(Refusal, match="S-1 has 9 on hand, so 10 can't be taken"):
-            ledger.undo(session, arrival)
+            ledger.undo_deed(session, deed_of(session, arrival))
 
 
 def test_moments_are_kept_in_utc(shop: ShopFile, sheets: str) -> None:
@@ -153,7 +163,7 @@ CHANGES_BY_DIALECT = {
 
 def test_the_database_itself_keeps_the_ledger_append_only(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        ledger.undo(session, stash.spoil(session, sheets, 4))
+        ledger.undo_deed(session, deed_of(session, stash.spoil(session, sheets, 4)))
         own = CHANGES_BY_DIALECT[session.get_bind().dialect.name]
     for statement in (CHANGES | own).values():
         with pytest.raises(IntegrityError, match="append-only"), shop.begin() as session:

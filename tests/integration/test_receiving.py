@@ -107,7 +107,11 @@ def test_a_deed_is_taken_back_once_and_wholly(session: Session) -> None:
 
 def test_a_deed_that_is_partly_taken_back_stays(session: Session) -> None:
     receive(session, [Line("Coal card", SIZE, 50), Line("Moss linen", SIZE, 20)])
-    ledger.undo(session, session.scalars(select(Movement)).first())
+    # As a book may have it from when single movements were taken back.
+    first = session.scalars(select(Movement)).first()
+    session.add(Movement(stock=first.stock, change=-first.change, reason=Reason.UNDONE,
+                         undoes=first, at=datetime.now(UTC)))  # fmt: skip
+    session.flush()
     with pytest.raises(Refusal, match="a part of deed 1 has been taken back already"):
         ledger.undo_deed(session, session.get_one(Deed, 1))
     assert on_hand(session) == {"S-2": 20}
