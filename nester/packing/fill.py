@@ -95,7 +95,7 @@ class Filler:
                 where, turned = best
                 x, y, _, _ = free[where]
                 if block:
-                    wide, high = _lying(shape, turned)
+                    wide, high = shape.sides(turned)
                     across, down = range(block[0]), range(block[1])
                     spots += [
                         Spot(index, x + i * wide, y + j * high, turned)
@@ -150,7 +150,7 @@ class Filler:
     ) -> list[_Free]:
         """Return what is free once a shape lies in the corner of a free rectangle."""
         x, y, _, _ = free[where]
-        wide, high = _lying(shape, turned)
+        wide, high = shape.sides(turned)
         if not shape.voids:
             return self._split(free, where, wide, high, lie_along)
         if self._straight:
@@ -162,7 +162,7 @@ class Filler:
         self, free: list[_Free], shape: Shape, x: int, y: int, turned: bool
     ) -> list[_Free]:
         """Take what is solid of a piece out of what is free."""
-        wide, high = _lying(shape, turned)
+        wide, high = shape.sides(turned)
         voids = shape.voids_at(x, y, turned)
         for solid in solid_rows(Rect(x, y, wide, high), voids):
             # Each row, offered as if it were free, is taken out of all that overlaps it.
@@ -250,13 +250,9 @@ class Filler:
         return whole
 
 
-def _lying(shape: Shape, turned: bool) -> tuple[int, int]:
-    return (shape.height, shape.width) if turned else (shape.width, shape.height)
-
-
 def _block(place: _Free, shape: Shape, turned: bool, left: int) -> tuple[int, int] | None:
     """Return how many columns and rows of a shape to lay at once; None if not that many."""
-    wide, high = _lying(shape, turned)
+    wide, high = shape.sides(turned)
     columns, rows = place[2] // wide, place[3] // high
     if min(left, columns * rows) < _MANY:
         return None

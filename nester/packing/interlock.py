@@ -146,7 +146,7 @@ _Lines = tuple[tuple[int, ...], ...]
 
 def _solid(shape: Shape, x: int, y: int, turned: bool) -> tuple[Rect, ...]:
     """Return what a piece covers of its sheet."""
-    width, height = (shape.height, shape.width) if turned else shape[:2]
+    width, height = shape.sides(turned)
     return solid_rows(Rect(x, y, width, height), shape.voids_at(x, y, turned))
 
 
@@ -190,16 +190,12 @@ class _Grid:
 
         Only then do steps forward alone reach every place where a piece can be stopped.
         """
-        columns = [solid_columns(Rect(0, 0, *self._blank(t)), self._voids(t)) for t in self.turns]
+        columns = [solid_columns(Rect(0, 0, *self.shape.sides(t)), self._voids(t)) for t in self.turns]
         for axis, solids in ((0, self.solids), (1, columns)):
             spans = [_span(rect, axis) for rects in solids for rect in rects]
             if min(end for _, end in spans) <= max(start for start, _ in spans):
                 return False
         return True
-
-    def _blank(self, turned: bool) -> tuple[int, int]:
-        shape = self.shape
-        return (shape.height, shape.width) if turned else (shape.width, shape.height)
 
     def _voids(self, turned: bool) -> tuple[Rect, ...]:
         return self.shape.voids_at(0, 0, turned)
@@ -208,7 +204,7 @@ class _Grid:
         return sorted({at for rects in self.solids for r in rects for at in _span(r, axis)})
 
     def _sides(self, axis: int) -> tuple[int, ...]:
-        return tuple(self._blank(turned)[axis] for turned in self.turns)
+        return tuple(self.shape.sides(turned)[axis] for turned in self.turns)
 
     @cached_property
     def places(self) -> list[Spot]:
@@ -481,7 +477,7 @@ def _nearest(
     best: tuple[int, Spot] | None = None
     for turned in (False, True) if shape.turns else (False,):
         solid = _solid(shape, 0, 0, turned)
-        width, height = (shape.height, shape.width) if turned else shape[:2]
+        width, height = shape.sides(turned)
         lines = []
         for axis, most in ((0, size.width - width), (1, size.height - height)):
             own = {at for rect in solid for at in _span(rect, axis)}

@@ -58,6 +58,10 @@ class Shape(NamedTuple):
         """Area of the blank without its voids."""
         return self.area - sum(void.area for void in self.voids)
 
+    def sides(self, turned: bool) -> tuple[int, int]:
+        """Return its width and height as it lies."""
+        return (self.height, self.width) if turned else (self.width, self.height)
+
     @property
     def same_turned(self) -> bool:
         """Whether a quarter turn changes nothing."""
@@ -88,8 +92,7 @@ class Shape(NamedTuple):
 
 def ways(shape: Shape) -> tuple[tuple[int, int], ...]:
     """Return the sizes that a shape may take on a sheet: upright, and turned if it may be."""
-    upright = (shape.width, shape.height)
-    return (upright, (shape.height, shape.width)) if shape.turns else (upright,)
+    return tuple(shape.sides(turned) for turned in ((False, True) if shape.turns else (False,)))
 
 
 class Kind(NamedTuple):
@@ -201,8 +204,7 @@ class Task:
         boxes, voids = [], []
         for index, x, y, turned in pattern.spots:
             shape = self.shapes[index]
-            wide, high = (shape.height, shape.width) if turned else shape[:2]
-            boxes.append(Rect(x, y, wide, high))
+            boxes.append(Rect(x, y, *shape.sides(turned)))
             voids.append(shape.voids_at(x, y, turned))
         if any(
             solid.meets(bad)

@@ -288,7 +288,7 @@ class _Part:
         inmost = sorted(places, key=lambda place: place.area)
         for spot in pattern.spots:
             blank = self._blank(spot)
-            places[next(place for place in inmost if _holds(place, blank))].append(spot)
+            places[next(place for place in inmost if place.holds(blank))].append(spot)
         root = self._root(whole, places)
         return None if root is None else _Sheet(pattern.kind, root)
 
@@ -644,15 +644,6 @@ def _grown(
 
 def _code(spot: Spot) -> int:
     return 2 * spot.shape + spot.turned
-
-
-def _holds(place: Rect, blank: Rect) -> bool:
-    return (
-        place.x <= blank.x
-        and place.y <= blank.y
-        and blank.right <= place.right
-        and blank.bottom <= place.bottom
-    )
 
 
 def _collect_codes(slices: Sequence[_Slice], codes: list[int]) -> None:

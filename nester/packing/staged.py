@@ -80,7 +80,7 @@ class StagedFiller(Filler):
         found: tuple[int, float, int, bool, list[_Part]] | None = None
         for where, part in enumerate(parts):
             for turned in (False, True) if shape.turns else (False,):
-                wide, high = (shape.height, shape.width) if turned else shape[:2]
+                wide, high = shape.sides(turned)
                 rest = min(part.width - wide, part.height - high)
                 if rest < 0 or any(Rect(part.x, part.y, wide, high).meets(bad) for bad in spoiled):
                     continue

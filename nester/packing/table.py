@@ -134,7 +134,7 @@ class Table:
         placed = []
         for spot, blank in zip(pattern.spots, blanks, strict=True):
             shape = self._task.shapes[spot.shape]
-            width, height = (shape.height, shape.width) if spot.turned else shape[:2]
+            width, height = shape.sides(spot.turned)
             at = Rect(*(side * divisor for side in (spot.x, spot.y, width, height)))
             # Only shapes without voids may lie otherwise than their blank does.
             turned = spot.turned if shape.voids else at[2:] != (blank.width, blank.height)
@@ -175,9 +175,7 @@ class Table:
         kind, shapes = self._task.kinds[pattern.kind], self._task.shapes
         right = bottom = 0
         for index, x, y, turned in pattern.spots:
-            wide, high = shapes[index][:2]
-            if turned:
-                wide, high = high, wide
+            wide, high = shapes[index].sides(turned)
             right, bottom = max(right, x + wide), max(bottom, y + high)
         least = -(-self._problem.smallest_offcut // self._task.divisor)
         strips = ((kind.width - right, kind.height), (kind.width, kind.height - bottom))

@@ -435,7 +435,7 @@ class _Block(NamedTuple):
 
 
 def _block(spot: Spot, shape: Shape) -> _Block:
-    sides = (shape.height, shape.width) if spot.turned else (shape.width, shape.height)
+    sides = shape.sides(spot.turned)
     return _Block((spot,), (spot.x, spot.y), sides)
 
 
