@@ -11,7 +11,7 @@ from collections import Counter
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, TypedDict, Unpack
 
 from sqlalchemy import and_, func, or_, select
 from sqlalchemy.orm import aliased
@@ -64,6 +64,7 @@ __all__ = [
     "HEAVIEST",
     "THICKEST",
     "THINNEST",
+    "Asked",
     "HistoryRow",
     "StashRow",
     "add_offcut",
@@ -260,20 +261,10 @@ def put_stock(session: Session, label: str, place: str, quantity: int | None = N
 # --- looking -----------------------------------------------------------------------------------
 
 
-def list_stash(
-    session: Session,
-    *,
-    paper: str | None = None,
-    colour: str | None = None,
-    finish: str | None = None,
-    kind: Kind | str | None = None,
-    at_least: tuple[Length, Length] | None = None,
-    place: str | None = None,
-    include_empty: bool = False,
-) -> list[StashRow]:
-    """Return what is in the stash and fits all that is asked.
+class Asked(TypedDict, total=False):
+    """What of the stash is asked for; what is left out, or None, does not matter.
 
-    Parameters
+    Attributes
     ----------
     paper
         The name of a paper.
@@ -285,6 +276,19 @@ def list_stash(
         The name of a place; what lies in places within it counts too.
     include_empty
         Whether rows of which nothing is left are listed.
+    """
+
+    paper: str | None
+    colour: str | None
+    finish: str | None
+    kind: Kind | str | None
+    at_least: tuple[Length, Length] | None
+    place: str | None
+    include_empty: bool
+
+
+def list_stash(session: Session, **asked: Unpack[Asked]) -> list[StashRow]:
+    """Return what is in the stash and fits all that is asked; see `Asked`.
 
     Returns
     -------
@@ -296,25 +300,20 @@ def list_stash(
     Refusal
         If there is no such paper or place.
     """
-    query = _chosen(
-        session, paper=paper, colour=colour, finish=finish, kind=kind, at_least=at_least,
-        place=place, include_empty=include_empty,
-    )  # fmt: skip
-    rows = _rows(session, query, _area_prices(session))
+    rows = _rows(session, _chosen(session, asked), _area_prices(session))
+    at_least = asked.get("at_least")
     if at_least is None:
         return rows
     return [row for row in rows if not row.bruises or holds(row.as_sheet, at_least)]
 
 
-def stash_page(session: Session, most: int, **asked: Any) -> tuple[list[StashRow], int]:
+def stash_page(session: Session, most: int, **asked: Unpack[Asked]) -> tuple[list[StashRow], int]:
     """Return the first rows that `list_stash` would, without area prices, and how many there are.
 
     Parameters
     ----------
     most
         How many rows.
-    asked
-        As of `list_stash`.
 
     Raises
     ------
@@ -325,7 +324,7 @@ def stash_page(session: Session, most: int, **asked: Any) -> tuple[list[StashRow
         # What a bruise leaves no room on is seen only row by row.
         rows = list_stash(session, **asked)
         return rows[:most], len(rows)
-    query = _chosen(session, **asked)
+    query = _chosen(session, asked)
     every = select(func.count()).select_from(query.order_by(None).subquery())
     return _rows(session, query.limit(most), {}), session.scalars(every).one()
 
@@ -349,19 +348,10 @@ def _rows(
     return rows
 
 
-def _chosen(
-    session: Session,
-    *,
-    paper: str | None = None,
-    colour: str | None = None,
-    finish: str | None = None,
-    kind: Kind | str | None = None,
-    at_least: tuple[Length, Length] | None = None,
-    place: str | None = None,
-    include_empty: bool = False,
-) -> Select[*tuple[Any, ...]]:
-    """Select what `list_stash` is asked for."""
-    query = _listing(include_empty=include_empty)
+def _chosen(session: Session, asked: Asked) -> Select[*tuple[Any, ...]]:
+    query = _listing(include_empty=asked.get("include_empty", False))
+    paper, kind, place = asked.get("paper"), asked.get("kind"), asked.get("place")
+    colour, finish, at_least = asked.get("colour"), asked.get("finish"), asked.get("at_least")
     if paper is not None:
         query = query.where(Stock.paper_id == find_paper(session, paper).id)
     if kind is not None:

@@ -190,7 +190,9 @@ class _Grid:
 
         Only then do steps forward alone reach every place where a piece can be stopped.
         """
-        columns = [solid_columns(Rect(0, 0, *self.shape.sides(t)), self._voids(t)) for t in self.turns]
+        columns = [
+            solid_columns(Rect(0, 0, *self.shape.sides(t)), self._voids(t)) for t in self.turns
+        ]
         for axis, solids in ((0, self.solids), (1, columns)):
             spans = [_span(rect, axis) for rects in solids for rect in rects]
             if min(end for _, end in spans) <= max(start for start, _ in spans):
