@@ -42,6 +42,8 @@ p { margin: .4rem 0; overflow-wrap: anywhere; }
 p.boxed { border: 1.5px solid #111; padding: .5rem .7rem; }
 nav { border: 1px solid #999; padding: .5rem 1rem; margin-bottom: 1.5rem; }
 nav a { display: block; padding: .35rem 0; color: #111; }
+nav small { display: block; color: #444; }
+nav summary { cursor: pointer; }
 section { border-top: 2px solid #111; padding-top: 1rem; margin-bottom: 2.5rem; }
 .scroll { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; }
@@ -77,6 +79,10 @@ footer { color: #555; font-size: .85rem; border-top: 1px solid #999; padding-top
 """
 
 
+def _aside(about: str) -> str:
+    return f" <small>{escape(about)}</small>" if about else ""
+
+
 def documents_html(
     documents: Iterable[Document], *, title: str, language: str, footer: str, voice: Voice
 ) -> str:
@@ -93,12 +99,13 @@ def documents_html(
         f"<style>{_STYLE}</style>",
         "</head>",
         "<body>",
-        f'<nav aria-label="{escape(contents)}">',
+        # Folded up: on a phone a week's layouts would fill many screens with links.
+        f'<nav aria-label="{escape(contents)}"><details><summary>{escape(contents)}</summary>',
         *(
-            f'<a href="#d{number}">{escape(document.title)}</a>'
+            f'<a href="#d{number}">{escape(document.title)}{_aside(document.about)}</a>'
             for number, document in enumerate(made, 1)
         ),
-        "</nav>",
+        "</details></nav>",
     ]
     for number, document in enumerate(made, 1):
         lines.append(f'<section id="d{number}" class="{document.kind}">')
