@@ -211,7 +211,7 @@ def history(
     Example:
       quirebox paper history "Coal card"
     """
-    from inventory.desk.stock import tell_history
+    from inventory.desk.stash import tell_history
     from inventory.records import paper_history
     from inventory.shop import the_shop
 
