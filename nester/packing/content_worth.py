@@ -38,10 +38,12 @@ _MOST_WAYS_TO_PART = 20_000
 _WORK = 0.05
 """CP-SAT's deterministic time for one choice."""
 _STEPS_A_PARTING = 10
-_STEPS_A_CHOICE = 2000
+_SHAPES_A_PARTING = 8
+_STEPS_A_CHOICE = 5000
+_STEPS_A_SHAPE = 200
 _STEPS_IN_WORK = 2_000_000
-"""What a way to part a content, and a choice by the work it takes, cost in steps of filling
-(measured)."""
+"""What a way to part a content (so much again for so many shapes), and a choice, by the shapes to
+choose from and the work it takes, cost in steps of filling (measured)."""
 
 
 class ContentWorth:
@@ -63,7 +65,8 @@ class ContentWorth:
     def steps(self) -> int:
         """What all calls have cost, in steps of filling."""
         chosen = sum(sheet.steps for sheet in self._sheets)
-        return self._coarse.steps + _STEPS_A_PARTING * self._oracle.steps + chosen
+        a_parting = _STEPS_A_PARTING * (1 + len(self._task.shapes) // _SHAPES_A_PARTING)
+        return self._coarse.steps + a_parting * self._oracle.steps + chosen
 
     def best(self, worths: Sequence[int], stop: Stop) -> list[tuple[int, Mapping[int, float]]]:
         """Return for each kind a bound on what its pieces are worth, and a content near it.
@@ -180,7 +183,7 @@ class _Sheet:
         solver.parameters.max_deterministic_time = _WORK
         status = run(solver, self._model)
         work = solver.response_proto.deterministic_time
-        self.steps += _STEPS_A_CHOICE + int(work * _STEPS_IN_WORK)
+        self.steps += _STEPS_A_CHOICE + _STEPS_A_SHAPE * len(worths) + int(work * _STEPS_IN_WORK)
         if status == cp_model.OPTIMAL:
             return solver.value(total), tuple(solver.value(one) for one in self._numbers)
         most = sum(worth * n for worth, n in zip(worths, self._most, strict=True))

@@ -20,6 +20,7 @@ whole numbers before it is used.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from itertools import count
 from typing import TYPE_CHECKING, Any
 
 from nester.packing.inequalities import Inequality, tamed
@@ -33,6 +34,8 @@ if TYPE_CHECKING:
 __all__ = ["Scales"]
 
 _MOST_SIDES = 60
+_LOOKED_AT = 5
+"""So many of the inequalities that seem most broken are computed in whole numbers."""
 _Function = Callable[[int], int]
 
 
@@ -101,6 +104,8 @@ class Scales:
             for kind in task.kinds
         ]
         self._divisions = [_divisions(shape) for shape in task.shapes]
+        numbered = count()
+        self._blocks = [[next(numbered) for way in ways for _ in way] for ways in self._divisions]
         blocks = [
             block
             for shape, ways in zip(task.shapes, self._divisions, strict=True)
@@ -130,10 +135,11 @@ class Scales:
         held = (across * np.array(sheets, dtype=np.float64)) @ down.T
         with np.errstate(divide="ignore", invalid="ignore"):
             lack = np.where(needed > 0, needed / held, 0.0)
-        for flat in np.argsort(-lack, axis=None, kind="stable")[:5]:
-            f, g = divmod(int(flat), lack.shape[1])
+        for _ in range(_LOOKED_AT):
+            f, g = divmod(int(lack.argmax()), lack.shape[1])
             if lack[f, g] <= 1 + 1e-9:
                 return None
+            lack[f, g] = 0.0
             found = self._exact(self._across[f], self._down[g])
             if found.held(sheets) < found.needed(made):
                 return found
@@ -145,18 +151,22 @@ class Scales:
 
         if made not in self._needs:
             (fw, fh, gw, gh), _, _ = self._tabled()
-            numbers = np.array(made, dtype=np.float64)
-            turns = np.array([shape.turns for shape in self._shapes])
-            needed = np.empty((len(fw), len(gw)))
-            ways = [way for of_shape in self._divisions for way in of_shape]
+            # Few shapes lie on a sheet, so only theirs are looked at.
+            shapes = [shape for shape, number in enumerate(made) if number]
+            numbers = np.array([made[shape] for shape in shapes], dtype=np.float64)
+            turns = np.array([self._shapes[shape].turns for shape in shapes], dtype=bool)
+            blocks = [block for shape in shapes for block in self._blocks[shape]]
+            fw, fh, gw, gh = (table[:, blocks] for table in (fw, fh, gw, gh))
+            ways = [way for shape in shapes for way in self._divisions[shape]]
+            needed = np.zeros((len(fw), len(gw)))
             first_block = np.cumsum([0, *(len(way) for way in ways[:-1])])
-            first_way = np.cumsum([0, *(len(of_shape) for of_shape in self._divisions[:-1])])
+            first_way = np.cumsum([0, *(len(self._divisions[shape]) for shape in shapes[:-1])])
 
             def weights(products: Matrix) -> Matrix:
                 sums = np.add.reduceat(products, first_block, axis=1)
                 return np.asarray(np.maximum.reduceat(sums, first_way, axis=1))
 
-            for row in range(len(fw)):
+            for row in range(len(fw) if shapes else 0):
                 upright, turned = weights(fw[row] * gh), weights(fh[row] * gw)
                 needed[row] = np.where(turns, np.minimum(upright, turned), upright) @ numbers
             self._needs = {made: needed}
