@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import xml.etree.ElementTree as ET
 from collections.abc import Iterable, Iterator
 from html import escape
+from typing import TYPE_CHECKING
 
 from inventory.documents.blocks import (
     Block,
@@ -22,9 +22,12 @@ from inventory.documents.blocks import (
     Words,
 )
 from inventory.documents.qr import qr_rows
-from nester.drawing.ink import svg_size
+from nester.drawing.ink import svg_size, svg_text
 from nester.drawing.piece import SVG
 from nester.voice import Voice
+
+if TYPE_CHECKING:
+    import xml.etree.ElementTree as ET
 
 __all__ = ["documents_html"]
 
@@ -180,8 +183,7 @@ def _svg(picture: ET.Element, words: str) -> str:
     picture.set("aria-label", words)
     for title in picture.findall(f"{{{SVG}}}title"):
         picture.remove(title)
-    ET.register_namespace("", SVG)
-    return ET.tostring(picture, encoding="unicode")
+    return svg_text(picture)
 
 
 def _label(label: Label) -> str:
