@@ -39,7 +39,9 @@ SizeArgument = Annotated[
 PriceOption = Annotated[str | None, typer.Option("--price", help="Of one, in the shop's currency.")]
 PlaceOption = Annotated[str | None, typer.Option("--place", help="Where it lies.")]
 NoteOption = Annotated[str, typer.Option("--note", help="A remark.")]
-LabelArgument = Annotated[str, typer.Argument(help="The label, such as S-3 or K-12.")]
+LabelArgument = Annotated[
+    str, typer.Argument(help="The label, such as S-3 or K-12; or a mark, such as 4-17-2.")
+]
 MarginOption = Annotated[
     str,
     typer.Option(
@@ -1009,6 +1011,7 @@ def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag
     \b
     Example:
       quirebox stash history S-3
+      quirebox stash history 4-17-2
     """
     from inventory.shop import the_shop
     from inventory.stash import history
@@ -1016,7 +1019,7 @@ def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         unit = the_shop(session).unit
         rows = history(session, label)
-    tell_history(label, rows, unit, as_json)
+    tell_history(rows[0].label if rows else label, rows, unit, as_json)
 
 
 def tell_history(title: str, rows: list[HistoryRow], unit: Unit, as_json: bool) -> None:

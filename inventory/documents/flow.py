@@ -113,10 +113,12 @@ def cropped(faces: Faces, words: str, room: float, size: float, *, bold: bool = 
 
 def wrapped(faces: Faces, words: str, room: float, size: float, *, bold: bool = False) -> list[str]:
     """Break words into lines at their blanks, and a word that is too wide anywhere."""
+    shown = words if words.isprintable() else quotable(words)
+    if faces.width(shown, size, bold=bold) <= room:
+        return [" ".join(shown.split())]
     lines: list[str] = []
     used = 0.0
     blank = faces.width(" ", size, bold=bold)
-    shown = words if words.isprintable() else quotable(words)
     for word in shown.split():
         # Fonts are set without kerning, so that widths of words add up.
         wide = faces.width(word, size, bold=bold)

@@ -63,6 +63,10 @@ _LINE_HEIGHT = 1.2
 _GUTTER = 14.0
 _BADGES_APART = 6.0
 
+_HYPHENED = {
+    name.replace("-", "_"): name
+    for name in ("font-size", "stroke-dasharray", "stroke-width", "text-anchor")
+}
 _Look = dict[str, str | float]
 """Attributes of an element."""
 
@@ -110,7 +114,12 @@ _WIDE, _OTHER = 1.1, 1.25
 
 def text_width(text: str, size: float) -> float:
     """Return at most how wide a text is in the usual sans-serif faces, in picture units."""
-    return size * sum(map(_letter_width, text))
+    return size * _unit_width(text)
+
+
+@lru_cache(maxsize=16384)
+def _unit_width(text: str) -> float:
+    return sum(map(_letter_width, text))
 
 
 @lru_cache(maxsize=4096)
@@ -259,7 +268,7 @@ class _Pen:
 
     def add(self, tag: str, **attributes: str | float) -> ET.Element:
         """Add an element; its numbers stay numbers until `ink.svg_text` writes them."""
-        named = {name.replace("_", "-"): value for name, value in attributes.items()}
+        named = {_HYPHENED.get(name, name): value for name, value in attributes.items()}
         return ET.SubElement(self.root, f"{{{SVG}}}{tag}", cast("dict[str, str]", named))
 
     def rect(self, box: Box, **look: str | float) -> None:

@@ -99,8 +99,7 @@ class _Pen:
                 self._lines(mark)
             case Spots():
                 self._fill(mark.fill)
-                self.operators += map(self._rectangle, *_fours(mark.sides))
-                self.operators.append("f")
+                self._spots(mark.sides)
             case Box():
                 path = self._round(mark) if mark.round else self._rectangle(*mark[:4])
                 self._path(path, mark.fill, mark.colour, mark.stroke)
@@ -132,6 +131,14 @@ class _Pen:
         ]
         self.operators.append("S")
 
+    def _spots(self, sides: array[float]) -> None:
+        high = self.height
+        self.operators += [
+            f"{x / POINT:.2f} {high - y / POINT:.2f} {wide / POINT:.2f} {-tall / POINT:.2f} re"
+            for x, y, wide, tall in zip(*_fours(sides), strict=True)
+        ]
+        self.operators.append("f")
+
     def _rectangle(self, x: float, y: float, width: float, height: float) -> str:
         return f"{self._place(x, y)} {width / POINT:.2f} {-height / POINT:.2f} re"
 
@@ -159,11 +166,11 @@ class _Pen:
 
     def _text(self, mark: Text) -> None:
         runs = self.faces.runs(mark.words, bold=mark.bold)
-        share = {"start": 0.0, "middle": 0.5, "end": 1.0}[mark.anchor]
-        if share or len(runs) > 1:
-            widths = [run.face.width(run.words) * mark.size * POINT for run in runs]
+        share = _SHARES[mark.anchor]
+        if len(runs) == 1:
+            widths = [self.faces.width(mark.words, mark.size, bold=mark.bold)] if share else [0.0]
         else:
-            widths = [0.0] * len(runs)  # nothing stands after it
+            widths = [run.face.width(run.words) * mark.size * POINT for run in runs]
         along = -share * sum(widths)
         for run, width in zip(runs, widths, strict=True):
             x, y = (mark.x, mark.y - along) if mark.turned else (mark.x + along, mark.y)
@@ -232,6 +239,8 @@ class _Pen:
         return True
 
 
+_SHARES = {"start": 0.0, "middle": 0.5, "end": 1.0}
+"""How much of a text stands left of its place."""
 _PAINTS = {(True, True): "B", (True, False): "f", (False, True): "S", (False, False): ""}
 """Operators by whether an area is filled and its edge drawn."""
 _ROUNDNESS = 4 / 3 * (2**0.5 - 1)
