@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from inventory.cutting import left_to_cut, lost_pieces
 from inventory.documents.plan_set import SetOptions
+from inventory.documents.translated import piece_name
 from inventory.documents.voices import ShopVoice
 from inventory.marks import kept_offcuts
 from inventory.models import Batch
@@ -68,7 +69,7 @@ def _extras(session: Session, plan: Plan, voice: ShopVoice) -> dict[int, list[st
         pieces = [f for f in found if f.measure is Measure.LENGTH]
         lines = [
             f"{f.quantity * one.copies} × {voice.say(f.name)}, {voice.length(f.amount, plan.unit)}:"
-            f" {voice.say(f.use)}"
+            f" {piece_name(f.use, voice)}"
             for f in pieces
         ]
         for total in summed(f for f in found if f.measure is not Measure.LENGTH):

@@ -35,6 +35,7 @@ from inventory.documents.blocks import (
     Words,
 )
 from inventory.documents.plan_lists import offcut_mark
+from inventory.documents.translated import piece_name, translated
 from inventory.documents.voices import ShopVoice, voice_of
 from inventory.money import round_to_coin
 from inventory.plan import Plan, PlannedLayout, PlannedOrder, plan_to_json
@@ -124,7 +125,7 @@ def footer_of(plan: Plan, voice: ShopVoice) -> str:
 
 def plan_documents(plan: Plan, options: SetOptions) -> list[Document]:
     """Return the documents of a plan, in the order in which they are used."""
-    teller = _Teller(plan, options)
+    teller = _Teller(translated(plan, options.voice), options)
     makers = {
         "summary": teller.summary,
         "take-out": teller.take_out,
@@ -484,8 +485,8 @@ class _Teller:
         if piece.glue:
             words.append(self.count("{n} area takes glue", "{n} areas take glue", len(piece.glue)))
         if piece.note:
-            words.append(quotable(say(piece.note)))
-        yield Words("; ".join(word.rstrip(".") for word in words) + ".")
+            words.append(quotable(piece.note))
+        yield Words(" ".join(map(_sentence, words)))
 
         def draw(room: tuple[float, float]) -> ET.Element:
             return draw_scores(piece, self.plan.unit, room=room, fill="#ffffff", voice=self.voice)
@@ -563,7 +564,7 @@ class _Teller:
         missing = self.options.missing.get(number, {})
         missed = [
             say("{quantity} × {piece}, spoiled and not made anew").format(
-                quantity=quantity, piece=quotable(name)
+                quantity=quantity, piece=quotable(piece_name(name, self.voice))
             )
             for name, quantity in sorted(missing.items())
         ]
@@ -615,6 +616,10 @@ class _Teller:
                     self.say("due {date}").format(date=self.voice.date(order.due)),
                 )
                 yield Label(self.say("Order {number}").format(number=order.number), lines)
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:].rstrip(".") + "."
 
 
 def _numbers(values: Sequence[int]) -> str:

@@ -64,7 +64,8 @@ ol.steps { list-style: none; padding: 0; margin: .6rem 0; columns: 20rem; column
 ol.steps li { break-inside: avoid; margin-bottom: .5rem; }
 ol.steps b { display: block; }
 ol.steps span { display: block; padding-left: 1rem; }
-div.labels { display: grid; grid-template-columns: repeat(auto-fill, minmax(15rem, 1fr)); gap: .5rem; }
+div.labels { display: grid; grid-template-columns: repeat(auto-fill, minmax(15rem, 1fr));
+  gap: .5rem; }
 .label { border: 1px dashed #999; padding: .5rem; display: flex; justify-content: space-between;
   gap: .5rem; break-inside: avoid; }
 .label b { font-size: 1.2rem; }
