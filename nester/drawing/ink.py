@@ -11,6 +11,7 @@ import re
 import xml.etree.ElementTree as ET
 from array import array
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -23,7 +24,9 @@ __all__ = [
     "Mark",
     "Poly",
     "Spots",
+    "Tag",
     "Text",
+    "Within",
     "svg_marks",
     "svg_number",
     "svg_size",
@@ -109,7 +112,40 @@ class Disc(NamedTuple):
     stroke: float = 0.2
 
 
-Mark = Text | Line | Lines | Spots | Box | Poly | Disc
+@dataclass(eq=False, slots=True)
+class Tag:
+    """What marks on a page are to who hears them read: a heading, a cell of a table.
+
+    Attributes
+    ----------
+    role
+        A standard structure type of PDF (ISO 32000-1, 14.8.4): Document, Sect, H1, P, Table, TR,
+        TH, TD, L, LI, LBody, Figure.
+    parent
+        What it is a part of; parts are read in the order in which they were made.
+    alt
+        What a figure shows.
+    kids
+        Its parts: tags, and once it is written, the page and number of marked content.
+    """
+
+    role: str
+    parent: Tag | None = None
+    alt: str = ""
+    kids: list[Tag | tuple[int, int]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        if self.parent is not None:
+            self.parent.kids.append(self)
+
+
+class Within(NamedTuple):
+    """No mark of its own: those that come after it belong to a tag, or to none."""
+
+    tag: Tag | None
+
+
+Mark = Text | Line | Lines | Spots | Box | Poly | Disc | Within
 
 _INHERITED = ("fill", "stroke", "stroke-width", "stroke-dasharray", "font-size", "text-anchor")
 _TRANSLATE = re.compile(r"translate\(([-0-9.]+) ([-0-9.]+)\)")

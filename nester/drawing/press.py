@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime, time
 from functools import cache
 from typing import TYPE_CHECKING
 
-from nester.drawing.ink import POINT, Box, Disc, Line, Lines, Mark, Poly, Spots, Text
+from nester.drawing.ink import POINT, Box, Disc, Line, Lines, Mark, Poly, Spots, Tag, Text, Within
 from nester.measure import quotable
 
 if TYPE_CHECKING:
@@ -53,6 +53,7 @@ def pages_pdf(
     pdf.set_lang(language)
     # A viewer that heeds this offers no scaling (ISO 32000-1, table 150: PrintScaling).
     pdf.viewer_preferences = ViewerPreferences(print_scaling="None", display_doc_title=True)
+    pdf._set_min_pdf_version("1.4")  # the first that knows tags
     pen = _Pen(pdf, faces)
     for page in pages:
         pdf.add_page(format=(page.width, page.height))
@@ -70,19 +71,47 @@ class _Pen:
     """
 
     def __init__(self, pdf: FPDF, faces: Faces) -> None:
+        from nester.drawing.tagging import Tree
+
         self.pdf, self.faces = pdf, faces
         self.shown: dict[tuple[str, str], str] = {}
         self.operators: list[str] = []
         self.height = 0.0
         self.now: dict[str, object] = {}
+        self.tree = Tree(pdf)
+        self.tag: Tag | None = None
+        self.tagged = False
+        pdf.struct_builder = self.tree  # type: ignore[assignment]
 
     def page(self, page: Page) -> None:
         """Draw a page, which has been begun."""
         self.height = page.height / POINT
         self.now = {}
+        self.tag = None
         for mark in page.marks:
+            if isinstance(mark, Within):
+                self._within(mark.tag)
+                continue
+            if not self.tagged:
+                self._begin_tag()
             self._draw(mark)
+        self._within(None)
         self._flush()
+
+    def _within(self, tag: Tag | None) -> None:
+        if tag is not self.tag or tag is None:
+            if self.tagged:
+                self.operators.append("EMC")
+            self.tag, self.tagged = tag, False
+
+    def _begin_tag(self) -> None:
+        """Say what the next marks belong to (ISO 32000-1, 14.6)."""
+        if self.tag is None:
+            self.operators.append("/Artifact BMC")
+        else:
+            number = self.tree.mark(self.tag)
+            self.operators.append(f"/{self.tag.role} <</MCID {number}>> BDC")
+        self.tagged = True
 
     def _flush(self) -> None:
         if self.operators:
