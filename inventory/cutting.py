@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
@@ -25,9 +26,11 @@ from inventory.models import (
 )
 from inventory.names import fold, shorten, whole_number
 from inventory.orders import get_order, set_status
+from inventory.pace import report_times
 from inventory.plan import Plan, PlannedLayout, plan_from_json
 from inventory.receiving import Line, keep_offcuts
 from inventory.reservations import copies_done, copies_left, given_up, reserved
+from nester.cutting import cutting_minutes
 from nester.refusal import Refusal
 
 __all__ = [
@@ -172,6 +175,7 @@ def cut_batch(
     layout: int | None = None,
     copies: int | None = None,
     place: str | None = None,
+    seconds: int | None = None,
 ) -> list[PutAway]:
     """Book layouts of a batch as cut: sheets leave the stash, offcuts worth keeping enter it.
 
@@ -185,6 +189,8 @@ def cut_batch(
         How many copies of that layout; all that are left, unless given.
     place
         Where the new offcuts are put.
+    seconds
+        How long it took to cut all these, if it is reported; see `inventory.pace`.
 
     Returns
     -------
@@ -195,10 +201,11 @@ def cut_batch(
     ------
     Refusal
         If there is no such open batch, not as much of it is left to cut, or the stash no longer
-        has a sheet that it takes.
+        has a sheet that it takes; or time is reported for what needs no cut.
     """
     batch = _open_batch(session, number)
     plan = plan_of(batch)
+    deeds: list[tuple[Deed, Fraction]] = []
     left = left_to_cut(session, batch, plan)
     if layout is not None:
         left = [_take(number, plan, left, layout, copies)]
@@ -212,6 +219,8 @@ def cut_batch(
             session, Reason.CUT, batch=batch, layout=one.layout.number, copies=list(one.copies)
         )
         ledger.move(session, stock, -len(one.copies), Reason.CUT, deed=deed)
+        drawn = replace(plan.as_layout(one.layout)[0], copies=len(one.copies))
+        deeds.append((deed, cutting_minutes(drawn, trimmer=plan.trimmer)))
         grain = fibres_of(session, stock)
         lines = [
             Line(sheet.paper, (rect.width, rect.height), 1, place=place, lot=stock.lot, grain=grain)
@@ -223,6 +232,8 @@ def cut_batch(
             PutAway(new.label, one.layout.number, sheet.paper, new.width, new.height)
             for new in kept
         ]
+    if seconds is not None:
+        report_times(session, seconds, deeds)
     _settle(session, batch, plan)
     return put_away
 

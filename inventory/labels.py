@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from sqlalchemy import func, select
 
+from inventory.marks import read_mark, stock_of_mark
 from inventory.models import Kind, Paper, Stock, Supply
 from inventory.names import did_you_mean, fold, shorten
 from nester.refusal import Refusal
@@ -22,17 +23,22 @@ _LETTERS = {Kind.SHEET: "S", Kind.OFFCUT: "K"}
 def find_stock(session: Session, label: str) -> Stock:
     """Return the sheets or the offcut of that label, as in ``S-1`` or ``k-12``.
 
+    An offcut is also found by the mark that its cut sheet printed (`inventory.marks`).
+
     Raises
     ------
     Refusal
         If there is none.
     """
     written = fold(label).upper()
+    mark = read_mark(written)
+    if mark is not None:
+        return stock_of_mark(session, mark)
     stock = session.scalar(select(Stock).where(Stock.label == written))
     if stock is None:
         raise Refusal(
             f"nothing in the stash has the label '{shorten(label)}';"
-            " sheets have labels like S-1, offcuts like K-1"
+            " sheets have labels like S-1, offcuts like K-1; a cut sheet's marks are like 4-17-2"
         )
     return stock
 

@@ -43,6 +43,7 @@ __all__ = [
     "BatchOrder",
     "BatchStatus",
     "Bruise",
+    "CuttingTime",
     "Deed",
     "Delivery",
     "Effort",
@@ -610,6 +611,30 @@ class StockCount(Base):
     stock_id: Mapped[int] = mapped_column(ForeignKey("stock.id"), primary_key=True, index=True)
     found: Mapped[int]
     booked: Mapped[int]
+
+
+class CuttingTime(Base):
+    """How long it took to cut what a deed books, as the shop reports it.
+
+    It counts unless its deed was taken back; the database refuses to change or delete it.
+
+    Attributes
+    ----------
+    report_id
+        The first deed of those that were reported together.
+    seconds
+        This deed's share of what was reported.
+    reckoned
+        Seconds that are reckoned for its cuts at the usual pace (`nester.cutting.time`).
+    """
+
+    __tablename__ = "cutting_time"
+    __table_args__ = (CheckConstraint("seconds >= 0 AND reckoned >= 0", name="times"),)
+
+    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), primary_key=True)
+    report_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
+    seconds: Mapped[int]
+    reckoned: Mapped[int]
 
 
 class Order(Base):

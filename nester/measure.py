@@ -180,7 +180,10 @@ def parse_length(text: str, unit: Unit = Unit.MM) -> Length:
 
 def quotable(text: str) -> str:
     """Return text in which every white space is one blank and each sign can be printed."""
-    return "".join(c if c.isprintable() else "�" for c in " ".join(text.split()))
+    words = " ".join(text.split())
+    if words.isprintable():
+        return words
+    return "".join(c if c.isprintable() else "�" for c in words)
 
 
 def _ascii_digits(text: str) -> bool:

@@ -74,6 +74,7 @@ def plan(
     from inventory.desk.tell import console, print_json
     from inventory.documents.plan_data import plan_as_json
     from inventory.documents.plan_text import plan_summary
+    from inventory.pace import shop_pace
 
     with shop_file_of(context) as shop_file:
         made = search_plan(
@@ -86,10 +87,12 @@ def plan(
             substitutes=substitutes,
             ignore_grain=ignore_grain,
         )
+        with shop_file.read() as session:
+            pace = shop_pace(session)
     if as_json:
         print_json(plan_as_json(made))
         return
-    console().print(plan_summary(made))
+    console().print(plan_summary(made, pace))
     if made.batch and draft:
         then = command_words(context, f"batch confirm {made.batch}")
         typer.echo(f"Nothing is reserved yet; next: {then}")
@@ -252,12 +255,14 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     from inventory.documents.plan_data import plan_as_json
     from inventory.documents.plan_text import plan_summary, tally
     from inventory.documents.tables import table
+    from inventory.pace import shop_pace
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         batch = get_batch(session, number)
         made = plan_of(batch)
         left = left_to_cut(session, batch, made)
         lost = lost_pieces(session, batch=number)
+        pace = shop_pace(session)
     missing: Counter[tuple[int, str]] = Counter()
     for one in lost:
         missing[one.order_id, made.parts[one.part].piece.name] += one.quantity
@@ -277,7 +282,7 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
             }
         )
         return
-    console().print(plan_summary(made))
+    console().print(plan_summary(made, pace))
     if batch.status == "open":
         right = frozenset({"Layout", "Copies"})
         shown = table("Left to cut", "Layout", "Copies", "From", "Pieces", right=right)
@@ -460,6 +465,10 @@ def cut(
     place: Annotated[
         str | None, typer.Option("--place", help="Where the new offcuts are put.")
     ] = None,
+    minutes: Annotated[
+        str | None,
+        typer.Option("--minutes", help="How long all this took to cut; estimates learn from it."),
+    ] = None,
 ) -> None:
     """Book layouts as cut: their sheets leave the stash, offcuts worth keeping enter it.
 
@@ -467,16 +476,22 @@ def cut(
     Examples:
       quirebox batch cut 1 --place "Drawer 1"
       quirebox batch cut 1 --layout 3 --copies 2
+      quirebox batch cut 1 --layout 3 --minutes 25
     """
     from inventory.cutting import cut_batch, get_batch, left_to_cut
     from inventory.desk.tell import console
     from inventory.documents.tables import table
+    from inventory.pace import pace_words, read_minutes, shop_pace
     from inventory.shop import the_shop
     from nester.measure import format_size
 
+    seconds = None if minutes is None else read_minutes(minutes)
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         unit = the_shop(session).unit
-        kept = cut_batch(session, number, layout=layout, copies=copies, place=place)
+        kept = cut_batch(
+            session, number, layout=layout, copies=copies, place=place, seconds=seconds
+        )
+        pace = None if seconds is None else pace_words(shop_pace(session))
         left = sum(len(one.copies) for one in left_to_cut(session, get_batch(session, number)))
     if kept:
         from rich.text import Text
@@ -493,6 +508,8 @@ def cut(
             size = format_size(one.width, one.height, unit)
             shown.add_row(one.label, str(one.layout), Text(one.paper), size)
         console().print(shown)
+    if pace is not None:
+        typer.echo(pace)
     sheets = counted(left, "sheet")
     typer.echo(f"{sheets} of batch {number} left to cut" if left else f"Batch {number} is cut")
 
@@ -563,10 +580,13 @@ def _mend(context: typer.Context, shop_file: ShopFile, number: int, effort: Effo
     from inventory.batches import mend_batch
     from inventory.desk.tell import console
     from inventory.documents.plan_text import plan_summary
+    from inventory.pace import shop_pace
 
     with _search(shop_file, None) as search:
         made = mend_batch(shop_file, number, effort=effort, today=date.today(), **search)
-    console().print(plan_summary(made))
+    with shop_file.read() as session:
+        pace = shop_pace(session)
+    console().print(plan_summary(made, pace))
     if made.batch:
         typer.echo(f"Next: {command_words(context, f'batch cut {made.batch}')}")
 

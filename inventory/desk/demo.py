@@ -54,7 +54,7 @@ def demo() -> None:
         with shop_file.read() as session:
             batch = get_batch(session, plan.batch)
             options = with_the_book(SetOptions(), session, batch, plan)
-    console().print(plan_summary(plan))
+    console().print(plan_summary(plan, options.pace))
     papers = _FOLDER / f"batch-{plan.batch}"
     count = len(write_papers(plan, papers, options))
     typer.echo(f"{count} files are in {papers}: what to print and pin up in")

@@ -453,6 +453,7 @@ def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag
     \b
     Example:
       quirebox stash history S-3
+      quirebox stash history 4-17-2
     """
     from inventory.shop import the_shop
     from inventory.stash import history
@@ -460,7 +461,7 @@ def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         unit = the_shop(session).unit
         rows = history(session, label)
-    tell_history(label, rows, unit, as_json)
+    tell_history(rows[0].label if rows else label, rows, unit, as_json)
 
 
 def tell_history(title: str, rows: list[HistoryRow], unit: Unit, as_json: bool) -> None:

@@ -45,7 +45,9 @@ SizeArgument = Annotated[
 PriceOption = Annotated[str | None, typer.Option("--price", help="Of one, in the shop's currency.")]
 PlaceOption = Annotated[str | None, typer.Option("--place", help="Where it lies.")]
 NoteOption = Annotated[str, typer.Option("--note", help="A remark.")]
-LabelArgument = Annotated[str, typer.Argument(help="The label, such as S-3 or K-12.")]
+LabelArgument = Annotated[
+    str, typer.Argument(help="The label, such as S-3 or K-12; or a mark, such as 4-17-2.")
+]
 MarginOption = Annotated[
     str,
     typer.Option(

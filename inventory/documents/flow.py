@@ -29,7 +29,7 @@ from inventory.documents.blocks import (
 from inventory.documents.qr import qr_rows
 from nester.cutting import Step
 from nester.drawing.faces import Faces
-from nester.drawing.ink import POINT, Box, Line, Mark, Spots, Text, svg_marks, svg_size
+from nester.drawing.ink import POINT, Box, Line, Mark, Spots, Tag, Text, Within, svg_marks, svg_size
 from nester.drawing.press import Page
 from nester.measure import UNITS_PER_MM, quotable
 from nester.paper import SHEET_SIZES
@@ -74,8 +74,9 @@ def paginate(
     size = PAGES[page]
     sheet = (size.width / UNITS_PER_MM, size.height / UNITS_PER_MM)
     pages: list[Page] = []
+    root = Tag("Document")
     for document in documents:
-        flow = _Flow(sheet, faces, voice, document)
+        flow = _Flow(sheet, faces, voice, document, Tag("Sect", root))
         for number, block in enumerate(document.blocks):
             flow.add(block, document.blocks[number + 1 : number + 3])
         pages += flow.pages
@@ -92,6 +93,7 @@ def _write_footer(
         return  # labels take the page to its edge
     words = numbered.format(page=number, pages=total)
     room = page.width - 2 * _SIDE - faces.width(words, _SMALL) - 4
+    page.marks.append(Within(None))
     page.marks.append(Line(_SIDE, y - 4.2, page.width - _SIDE, y - 4.2, 0.15, _PALE))
     page.marks.append(Text(_SIDE, y, cropped(faces, footer, room, _SMALL), _SMALL, colour=_GREY))
     at = page.width - _SIDE
@@ -113,10 +115,12 @@ def cropped(faces: Faces, words: str, room: float, size: float, *, bold: bool = 
 
 def wrapped(faces: Faces, words: str, room: float, size: float, *, bold: bool = False) -> list[str]:
     """Break words into lines at their blanks, and a word that is too wide anywhere."""
+    shown = words if words.isprintable() else quotable(words)
+    if faces.width(shown, size, bold=bold) <= room:
+        return [" ".join(shown.split())]
     lines: list[str] = []
     used = 0.0
     blank = faces.width(" ", size, bold=bold)
-    shown = words if words.isprintable() else quotable(words)
     for word in shown.split():
         # Fonts are set without kerning, so that widths of words add up.
         wide = faces.width(word, size, bold=bold)
@@ -154,6 +158,7 @@ class _Flow:
     faces: Faces
     voice: Voice
     document: Document
+    section: Tag
 
     def __post_init__(self) -> None:
         self.pages: list[Page] = []
@@ -179,12 +184,15 @@ class _Flow:
         self.blank_page()
         self.y = _TOP
         if first:
+            self.put(Within(Tag("H1", self.section)))
             self.lines(self.wrap(self.document.title, _TITLE, bold=True)[:4], _TITLE, bold=True)
             if self.document.about:
+                self.put(Within(Tag("P", self.section)))
                 self.y += 0.6
                 self.lines(self.wrap(self.document.about, _WORDS)[:6], _WORDS)
             self.y += _BETWEEN
         else:
+            self.put(Within(None))
             again = self.voice.say("{title}, continued").format(title=self.document.title)
             self.lines(
                 [cropped(self.faces, again, self.width, _WORDS, bold=True)], _WORDS, bold=True
@@ -223,6 +231,7 @@ class _Flow:
                 pictures = [one.least for one in after if isinstance(one, Picture)]
                 below = 15 + pictures[0] * self.whole if pictures else 25.0
                 self.need(len(lines) * _high(_HEADING) + below)
+                self.put(Within(Tag("H2", self.section)))
                 self.lines(lines, _HEADING, bold=True)
                 self.y += 1.2
             case Words():
@@ -241,16 +250,18 @@ class _Flow:
         inset = 2.5 if block.boxed else 0.0
         room = self.width - 2 * inset
         lines = wrapped(self.faces, block.words, room, _WORDS, bold=block.bold)
+        tag = Tag("P", self.section)
         while lines:
             high = _high(_WORDS)
             self.need(min(len(lines), 3) * high + 2 * inset)
+            self.put(Within(tag))
             count = max(1, int((self.bottom - self.y - 2 * inset) / high))
             top, now = self.y, lines[:count]
             self.y += inset
             self.lines(now, _WORDS, x=_SIDE + inset, bold=block.bold)
             self.y += inset
             if block.boxed:
-                self.put(Box(_SIDE, top, self.width, self.y - top, stroke=0.35))
+                self.put(Within(None), Box(_SIDE, top, self.width, self.y - top, stroke=0.35))
             lines = lines[count:]
         self.y += _BETWEEN * 0.6
 
@@ -264,12 +275,13 @@ class _Flow:
         rows = [self._cells(table.columns, widths, row) for row in table.rows]
         first = _row_height(rows[0]) if rows else 0.0
         self.need(head + first)
-        self._table_head(table.columns, widths, titles, head)
+        tag = Tag("Table", self.section)
+        self._table_head(table.columns, widths, titles, head, Tag("TR", tag))
         for row in rows:
             if self.y + _row_height(row) > self.bottom and self.y > self.begins:
                 self.new_page()
-                self._table_head(table.columns, widths, titles, head)
-            self._row(table.columns, widths, row)
+                self._table_head(table.columns, widths, titles, head, None)
+            self._row(table.columns, widths, row, Tag("TR", tag))
         self.y += _BETWEEN
 
     def _cells(
@@ -295,15 +307,18 @@ class _Flow:
         widths: Sequence[float],
         titles: Sequence[Sequence[str]],
         high: float,
+        tag: Tag | None,
     ) -> None:
+        """Write the columns' titles; on pages that a table goes on, nobody needs to hear them."""
         x, bottom = _SIDE, self.y + high
         for column, width, lines in zip(columns, widths, titles, strict=True):
+            self.put(Within(None if tag is None else Tag("TH", tag)))
             y = bottom - _PAD * 0.6 - (len(lines) - 1) * _high(_SMALL) - _SMALL * POINT * _DESCENT
             for line in lines:
                 self.put(_in_column(line, x, y, width, _SMALL, column.right, bold=True))
                 y += _high(_SMALL)
             x += width
-        self.put(Line(_SIDE, bottom, _SIDE + self.width, bottom, 0.35))
+        self.put(Within(None), Line(_SIDE, bottom, _SIDE + self.width, bottom, 0.35))
         self.y = bottom
 
     def _row(
@@ -311,10 +326,12 @@ class _Flow:
         columns: Sequence[Column],
         widths: Sequence[float],
         row: Sequence[Cell | list[str]],
+        tag: Tag,
     ) -> None:
         high = _row_height(row)
         x = _SIDE
         for column, width, cell in zip(columns, widths, row, strict=True):
+            self.put(Within(Tag("TD", tag)))
             if isinstance(cell, list):
                 base = self.y + _PAD + _ROWS * POINT * _ASCENT
                 for line in cell:
@@ -328,7 +345,7 @@ class _Flow:
                 self.put(Box(x + _PAD, top, width - 2 * _PAD, _TICK, cell.colour))
             x += width
         self.y += high
-        self.put(Line(_SIDE, self.y, _SIDE + self.width, self.y, 0.12, _PALE))
+        self.put(Within(None), Line(_SIDE, self.y, _SIDE + self.width, self.y, 0.12, _PALE))
 
     def _picture(self, picture: Picture, steps: Steps | None) -> None:
         left = self.bottom - self.y
@@ -344,6 +361,7 @@ class _Flow:
         wide, high = svg_size(drawn)
         scale = min(_SVG_UNIT, self.width / wide, room / high)
         x = _SIDE + (self.width - wide * scale) / 2
+        self.put(Within(Tag("Figure", self.section, picture.words)))
         self.put(*svg_marks(drawn, x, self.y, scale))
         self.y += high * scale + _BETWEEN * 0.5
 
@@ -364,6 +382,7 @@ class _Flow:
 
     def _steps(self, steps: Sequence[Step]) -> None:
         told = self._told(steps)
+        tag = Tag("L", self.section)
         while told:
             self.need(min(30.0, told[0].height))
             room = self.bottom - self.y
@@ -381,6 +400,7 @@ class _Flow:
             for number, column in enumerate(columns):
                 self.y = top
                 for one in column:
+                    self.put(Within(Tag("LBody", Tag("LI", tag))))
                     self._step(one, _SIDE + number * ((self.width - _GUTTER) / 2 + _GUTTER))
                 lowest = max(lowest, self.y)
             self.y = lowest + _BETWEEN * 0.5
@@ -421,7 +441,8 @@ class _Flow:
         for down, row in enumerate(rows):
             for start, length in row:
                 dark.extend((left + start * step, top + down * step, length * step, step))
-        self.put(Spots(dark))
+        self.put(Within(Tag("Figure", self.section, f"QR {label.id}")), Spots(dark))
+        self.put(Within(Tag("P", self.section)))
         room = left - x - 2 * inset
         size = min(15.0, high * 0.45)
         name = cropped(self.faces, label.id, room, size, bold=True)
@@ -435,7 +456,7 @@ class _Flow:
             self.put(Text(x + inset, at + _SMALL * POINT * _ASCENT, line, _SMALL))
             at += _high(_SMALL)
         if label.colour is not None:
-            self.put(Box(x + inset, y + high - inset - 1.8, room, 1.8, label.colour))
+            self.put(Within(None), Box(x + inset, y + high - inset - 1.8, room, 1.8, label.colour))
 
 
 _STEP_GAP = 1.3

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
 from dataclasses import replace
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from inventory.cutting import left_to_cut, lost_pieces
 from inventory.documents.plan_set import SetOptions
+from inventory.documents.translated import piece_name
 from inventory.documents.voices import ShopVoice
-from inventory.models import Batch, Deed, Movement, Reason
+from inventory.marks import kept_offcuts
+from inventory.models import Batch
 from inventory.orders import design_of, get_order, thickness_of_papers
+from inventory.pace import shop_pace
 from inventory.plan import Plan
 from nester.designs import read_settings
 from nester.designs.base import Measure
@@ -43,33 +44,12 @@ def with_the_book(
         copies = {one.layout.number: one.copies for one in left_to_cut(session, batch, plan)}
     return replace(
         options,
-        labels=_labels(session, batch, plan),
+        pace=shop_pace(session),
+        labels={spot: stock.label for spot, stock in kept_offcuts(session, batch, plan).items()},
         extras=_extras(session, plan, options.voice),
         missing=dict(missing),
         left=copies,
     )
-
-
-def _labels(session: Session, batch: Batch, plan: Plan) -> Mapping[tuple[int, int, int], str]:
-    """Return the labels of offcuts in the stash by layout, copy and place in the layout."""
-    undone = select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
-    query = (
-        select(Movement, Deed)
-        .join(Deed, Movement.deed_id == Deed.id)
-        .where(Deed.batch_id == batch.id, Deed.reason == Reason.CUT, Deed.id.not_in(undone))
-        .where(Movement.reason == Reason.KEPT)
-        .order_by(Deed.id, Movement.id)
-    )
-    kept: dict[tuple[int, tuple[int, ...]], list[str]] = defaultdict(list)
-    for movement, deed in session.execute(query):
-        kept[deed.layout or 0, tuple(deed.copies or ())].append(movement.stock.label)
-    labels = {}
-    for (number, copies), of_deed in kept.items():
-        offcuts = len(plan.layouts[number - 1].offcuts)
-        spots = [(copy, place) for copy in copies for place in range(offcuts)]
-        for (copy, place), label in zip(spots, of_deed, strict=False):
-            labels[number, copy, place] = label
-    return labels
 
 
 def _extras(session: Session, plan: Plan, voice: ShopVoice) -> dict[int, list[str]]:
@@ -89,7 +69,7 @@ def _extras(session: Session, plan: Plan, voice: ShopVoice) -> dict[int, list[st
         pieces = [f for f in found if f.measure is Measure.LENGTH]
         lines = [
             f"{f.quantity * one.copies} × {voice.say(f.name)}, {voice.length(f.amount, plan.unit)}:"
-            f" {voice.say(f.use)}"
+            f" {piece_name(f.use, voice)}"
             for f in pieces
         ]
         for total in summed(f for f in found if f.measure is not Measure.LENGTH):

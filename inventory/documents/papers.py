@@ -65,7 +65,7 @@ def write_papers(
         for one in plan_lists(plan):
             made[folder / f"{one.name}.csv"] = csv_text(one.columns, one.rows).encode()
     if "txt" in wanted:
-        made[folder / "plan.txt"] = plain_text(plan_summary(plan)).encode()
+        made[folder / "plan.txt"] = plain_text(plan_summary(plan, options.pace)).encode()
         made[folder / "cut-list.txt"] = plain_text(*cut_list(plan)).encode()
     pictures = folder / "layouts"
     if "svg" in wanted:

@@ -35,11 +35,11 @@ from inventory.documents.blocks import (
     Words,
 )
 from inventory.documents.plan_lists import offcut_mark
+from inventory.documents.translated import piece_name, translated
 from inventory.documents.voices import ShopVoice, voice_of
 from inventory.money import round_to_coin
 from inventory.plan import Plan, PlannedLayout, PlannedOrder, plan_to_json
-from nester.cutting import cutting_minutes, told_steps
-from nester.cutting.time import MINUTES_PER_CUT, MINUTES_PER_KNIFE_METRE, MINUTES_PER_TRIMMER_METRE
+from nester.cutting import Pace, told_steps
 from nester.drawing.layout import layout_picture
 from nester.drawing.piece import GRAIN_WORDS
 from nester.drawing.scores import draw_scores, has_scores, score_rows
@@ -47,7 +47,7 @@ from nester.measure import area_m2, quotable
 from nester.pieces import Grain, Piece
 from nester.voice import translatable
 
-__all__ = ["KINDS", "Pace", "SetOptions", "footer_of", "plan_documents", "plan_mark"]
+__all__ = ["KINDS", "SetOptions", "footer_of", "plan_documents", "plan_mark"]
 
 KINDS: tuple[Kind, ...] = get_args(Kind)
 
@@ -77,15 +77,6 @@ _CAUTIONS = (
 
 
 @dataclass(frozen=True)
-class Pace:
-    """How long the shop takes, in minutes; see `nester.cutting.time`."""
-
-    per_cut: Fraction = MINUTES_PER_CUT
-    per_trimmer_metre: Fraction = MINUTES_PER_TRIMMER_METRE
-    per_knife_metre: Fraction = MINUTES_PER_KNIFE_METRE
-
-
-@dataclass(frozen=True)
 class SetOptions:
     """How a set of documents is made, and what the book knows beside the plan.
 
@@ -96,6 +87,8 @@ class SetOptions:
         in the stash already.
     extras
         By order: what it takes beside paper, such as ribbon, in words.
+    pace
+        How long the shop takes to cut.
     missing
         By order: pieces that were spoiled and not made anew, with their number.
     left
@@ -132,7 +125,7 @@ def footer_of(plan: Plan, voice: ShopVoice) -> str:
 
 def plan_documents(plan: Plan, options: SetOptions) -> list[Document]:
     """Return the documents of a plan, in the order in which they are used."""
-    teller = _Teller(plan, options)
+    teller = _Teller(translated(plan, options.voice), options)
     makers = {
         "summary": teller.summary,
         "take-out": teller.take_out,
@@ -250,19 +243,23 @@ class _Teller:
                 for name, cost in sorted(papers.items())
             )),
             (say("Could be saved at most"), self.voice.percent(plan.gap, 1)),
-            (say("Time to cut, about"), f"{self._hours(time)}, " + count(
-                "{n} cut", "{n} cuts", cuts)),
+            (say("Time to cut, about"), ", ".join([
+                self._hours(time),
+                count("{n} cut", "{n} cuts", cuts),
+                self._whose_pace(),
+            ])),
         ]  # fmt: skip
         return tuple(facts)
 
     def _minutes(self, layout: PlannedLayout) -> Fraction:
-        pace = self.options.pace
-        return cutting_minutes(
-            self.plan.as_layout(layout)[0],
-            per_cut=pace.per_cut,
-            per_trimmer_metre=pace.per_trimmer_metre,
-            per_knife_metre=pace.per_knife_metre,
-            trimmer=self.plan.trimmer,
+        return self.options.pace.minutes(self.plan.as_layout(layout)[0], self.plan.trimmer)
+
+    def _whose_pace(self) -> str:
+        reports = self.options.pace.reports
+        if not reports:
+            return self.say("at a usual pace")
+        return self.count(
+            "at your own pace, from {n} report", "at your own pace, from {n} reports", reports
         )
 
     def _hours(self, minutes: Fraction) -> str:
@@ -488,8 +485,8 @@ class _Teller:
         if piece.glue:
             words.append(self.count("{n} area takes glue", "{n} areas take glue", len(piece.glue)))
         if piece.note:
-            words.append(quotable(say(piece.note)))
-        yield Words("; ".join(word.rstrip(".") for word in words) + ".")
+            words.append(quotable(piece.note))
+        yield Words(" ".join(map(_sentence, words)))
 
         def draw(room: tuple[float, float]) -> ET.Element:
             return draw_scores(piece, self.plan.unit, room=room, fill="#ffffff", voice=self.voice)
@@ -567,7 +564,7 @@ class _Teller:
         missing = self.options.missing.get(number, {})
         missed = [
             say("{quantity} × {piece}, spoiled and not made anew").format(
-                quantity=quantity, piece=quotable(name)
+                quantity=quantity, piece=quotable(piece_name(name, self.voice))
             )
             for name, quantity in sorted(missing.items())
         ]
@@ -619,6 +616,10 @@ class _Teller:
                     self.say("due {date}").format(date=self.voice.date(order.due)),
                 )
                 yield Label(self.say("Order {number}").format(number=order.number), lines)
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:].rstrip(".") + "."
 
 
 def _numbers(values: Sequence[int]) -> str:

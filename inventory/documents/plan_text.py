@@ -18,7 +18,7 @@ from inventory.documents.plan_lists import (
 from inventory.documents.tables import table
 from inventory.money import down_to_coin, format_money, round_to_coin
 from inventory.plan import Plan, PlannedLayout
-from nester.cutting import cautions, cutting_minutes, steps
+from nester.cutting import USUAL_PACE, Pace, cautions, steps
 from nester.drawing.text_layout import layout_text
 from nester.layouts import Trimmer
 from nester.measure import Length, Unit, format_area, format_length, format_size
@@ -43,9 +43,9 @@ def tally(names: Iterable[str]) -> str:
     return ", ".join(f"{n} {name}" if n > 1 else name for name, n in counts.items())
 
 
-def plan_summary(plan: Plan) -> Group:
+def plan_summary(plan: Plan, pace: Pace = USUAL_PACE) -> Group:
     """Return the plan on one page: what it costs, what to take out, what waits, what to buy."""
-    parts: list[RenderableType] = [Text(_heading(plan), style="bold"), Text(_worth(plan))]
+    parts: list[RenderableType] = [Text(_heading(plan), style="bold"), Text(_worth(plan, pace))]
     if plan.layouts:
         parts += [_take_out(plan), _layouts(plan)]
     if any(not order.made for order in plan.orders):
@@ -61,15 +61,14 @@ def _heading(plan: Plan) -> str:
     return f"{name}: {made} of {len(plan.orders)} orders can be made, {kinds}"
 
 
-def _worth(plan: Plan) -> str:
+def _worth(plan: Plan, pace: Pace) -> str:
     if not plan.layouts:
         return "No order can be made from the stash.\n"
     sheets = sum(one.copies for one in plan.layouts if one.sheet.kind == "sheet")
     offcuts = sum(one.copies for one in plan.layouts if one.sheet.kind == "offcut")
     pieces = sum(one.copies * len(one.spots) for one in plan.layouts)
-    minutes = sum(
-        cutting_minutes(plan.as_layout(one)[0], trimmer=plan.trimmer) for one in plan.layouts
-    )
+    minutes = sum(pace.minutes(plan.as_layout(one)[0], plan.trimmer) for one in plan.layouts)
+    whose = f" at the shop's own pace, from {_number(pace.reports, 'report', 'reports')}"
     used = 100 * plan.piece_area / plan.paper_area
     kept = 100 * plan.kept_area / plan.paper_area
     return (
@@ -78,7 +77,7 @@ def _worth(plan: Plan) -> str:
         f" ({format_area(plan.paper_area)}): {used:.0f} % become pieces,"
         f" {kept:.0f} % go back as offcuts.\n"
         f"{_proof(plan)}\n{_rules(plan)}"
-        f"About {_hours(int(minutes) + 1)} of cutting.\n"
+        f"About {_hours(int(minutes) + 1)} of cutting{whose if pace.reports else ''}.\n"
     )
 
 

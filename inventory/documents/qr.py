@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
-from itertools import groupby
 
 __all__ = ["qr_rows"]
 
 _MASK = 2
+_BORDER = 4
+_DARK = re.compile(rb"\x01+")
+"""What is dark of a row, in which each module is a byte."""
 
 
 @lru_cache(maxsize=4096)
@@ -20,13 +23,9 @@ def qr_rows(text: str) -> tuple[tuple[tuple[int, int], ...], ...]:
 
     # Readers undo every mask alike; to try all eight for the best takes eight times as long.
     code = segno.make_qr(text, error="m", mask=_MASK)
-    rows = []
-    for row in code.matrix_iter(border=4):
-        runs, at = [], 0
-        for dark, modules in groupby(row):
-            length = sum(1 for _ in modules)
-            if dark:
-                runs.append((at, length))
-            at += length
-        rows.append(tuple(runs))
-    return tuple(rows)
+    rows = [
+        tuple((run.start() + _BORDER, len(run[0])) for run in _DARK.finditer(row))
+        for row in code.matrix
+    ]
+    edge = ((),) * _BORDER
+    return (*edge, *rows, *edge)

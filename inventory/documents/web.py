@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import xml.etree.ElementTree as ET
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from html import escape
+from typing import TYPE_CHECKING
 
 from inventory.documents.blocks import (
     Block,
@@ -22,9 +22,12 @@ from inventory.documents.blocks import (
     Words,
 )
 from inventory.documents.qr import qr_rows
-from nester.drawing.ink import svg_size
+from nester.drawing.ink import svg_size, svg_text
 from nester.drawing.piece import SVG
 from nester.voice import Voice
+
+if TYPE_CHECKING:
+    import xml.etree.ElementTree as ET
 
 __all__ = ["documents_html"]
 
@@ -53,27 +56,47 @@ th, td { padding: .3rem .45rem; }
 .right { text-align: right; white-space: nowrap; }
 .bold { font-weight: 600; }
 input[type=checkbox] { width: 1.25rem; height: 1.25rem; margin: 0; }
-.swatch { display: inline-block; width: 2rem; height: 1.1rem; border: 1px solid #111; }
+.swatch { display: inline-block; width: 2rem; height: 1.1rem; border: 1px solid #111;
+  -webkit-print-color-adjust: exact; print-color-adjust: exact; }
 figure { margin: .6rem 0; }
 figure svg { display: block; width: 100%; height: auto; max-height: 92vh; }
 ol.steps { list-style: none; padding: 0; margin: .6rem 0; columns: 20rem; column-gap: 2rem; }
 ol.steps li { break-inside: avoid; margin-bottom: .5rem; }
 ol.steps b { display: block; }
 ol.steps span { display: block; padding-left: 1rem; }
-.labels { display: grid; grid-template-columns: repeat(auto-fill, minmax(15rem, 1fr)); gap: .5rem; }
+div.labels { display: grid; grid-template-columns: repeat(auto-fill, minmax(15rem, 1fr));
+  gap: .5rem; }
 .label { border: 1px dashed #999; padding: .5rem; display: flex; justify-content: space-between;
   gap: .5rem; break-inside: avoid; }
 .label b { font-size: 1.2rem; }
 .label div { overflow-wrap: anywhere; min-width: 0; }
 .label svg { width: 6rem; height: 6rem; flex: none; }
 footer { color: #555; font-size: .85rem; border-top: 1px solid #999; padding-top: .4rem; }
+@media screen and (max-width: 40rem) {
+  /* A row is a little card: what stood above a column stands before its words. */
+  thead { display: none; }
+  table, tbody { display: block; }
+  colgroup { display: none; }
+  tr { display: flex; flex-wrap: wrap; gap: .1rem .9rem; align-items: center; padding: .45rem 0;
+    border-bottom: 1px solid #ccc; }
+  td { display: block; border: 0; padding: 0; min-width: 0; }
+  td:empty { display: none; }
+  td[data-title]::before { content: attr(data-title) " "; color: #555; font-size: .85rem;
+    font-weight: normal; }
+  .right { text-align: left; }
+}
 @media print {
   nav { display: none; }
   body { max-width: none; padding: 0; font-size: 10.5pt; }
   section { break-before: page; border: 0; margin: 0; padding: 0; }
   section:first-of-type { break-before: auto; }
   figure svg { max-height: 60vh; }
-  tr { break-inside: avoid; }
+  figure, tr, p { break-inside: avoid; }
+  h1, h2 { break-after: avoid; }
+  .scroll { overflow: visible; }
+  /* A grid's cells stray when it is parted by pages. */
+  div.labels { display: block; columns: 2; column-gap: 6mm; }
+  .label { margin-bottom: 2mm; }
   @page { margin: 12mm; }
 }
 """
@@ -144,15 +167,31 @@ def _block(block: Block, voice: Voice) -> Iterator[str]:
 
 def _table(table: Table, voice: Voice) -> Iterator[str]:
     yield '<div class="scroll"><table>'
+    yield f"<colgroup>{''.join(_widths(table.columns))}</colgroup>"
     heads = (f"<th{_names(one)}>{escape(one.title)}</th>" for one in table.columns)
     yield f"<thead><tr>{''.join(heads)}</tr></thead><tbody>"
     for row in table.rows:
         cells = (
-            f"<td{_names(column)}>{_cell(cell, voice)}</td>"
+            f"<td{_names(column)}{_before(column, cell)}>{_cell(cell, voice)}</td>"
             for column, cell in zip(table.columns, row, strict=True)
         )
         yield f"<tr>{''.join(cells)}</tr>"
     yield "</tbody></table></div>"
+
+
+def _widths(columns: Sequence[Column]) -> Iterator[str]:
+    """Yield the columns' widths as on a page of paper."""
+    fixed = sum(column.share for column in columns if column.fixed)
+    shares = sum(column.share for column in columns if not column.fixed)
+    for column in columns:
+        wide = column.share if column.fixed else (_ROOM[0] - fixed) * column.share / shares
+        yield f'<col style="width:{100 * wide / _ROOM[0]:.1f}%">'
+
+
+def _before(column: Column, cell: Cell) -> str:
+    """Return what a narrow screen shows before a cell, as its column has no head there."""
+    told = column.title and isinstance(cell, str) and cell
+    return f' data-title="{escape(column.title)}"' if told else ""
 
 
 def _names(column: Column) -> str:
@@ -180,8 +219,7 @@ def _svg(picture: ET.Element, words: str) -> str:
     picture.set("aria-label", words)
     for title in picture.findall(f"{{{SVG}}}title"):
         picture.remove(title)
-    ET.register_namespace("", SVG)
-    return ET.tostring(picture, encoding="unicode")
+    return svg_text(picture)
 
 
 def _label(label: Label) -> str:

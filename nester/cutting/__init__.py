@@ -2,12 +2,14 @@
 
 from nester.cutting.order import CUT_WORTH, NotSeparable, cut_order, separable
 from nester.cutting.stages import stages_needed
-from nester.cutting.time import cutting_minutes
+from nester.cutting.time import USUAL_PACE, Pace, cutting_minutes
 from nester.cutting.words import Step, cautions, offcut_name, step_text, steps, told_steps
 
 __all__ = [
     "CUT_WORTH",
+    "USUAL_PACE",
     "NotSeparable",
+    "Pace",
     "Step",
     "cautions",
     "cut_order",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,8 @@ __all__ = [
     "MINUTES_PER_CUT",
     "MINUTES_PER_KNIFE_METRE",
     "MINUTES_PER_TRIMMER_METRE",
+    "USUAL_PACE",
+    "Pace",
     "cutting_minutes",
 ]
 
@@ -25,6 +28,48 @@ MINUTES_PER_TRIMMER_METRE = Fraction(1, 5)
 MINUTES_PER_KNIFE_METRE = Fraction(1)
 """To cut a metre of card along a steel rule, in two or three passes (common practice, no
 source)."""
+
+
+@dataclass(frozen=True)
+class Pace:
+    """How long a shop takes.
+
+    Attributes
+    ----------
+    per_cut
+        Minutes to align one cut.
+    per_trimmer_metre, per_knife_metre
+        Minutes to cut one metre from edge to edge, and with a knife.
+    reports
+        From how many reports of the shop's own it was learned; 0: it is the usual one.
+    """
+
+    per_cut: Fraction = MINUTES_PER_CUT
+    per_trimmer_metre: Fraction = MINUTES_PER_TRIMMER_METRE
+    per_knife_metre: Fraction = MINUTES_PER_KNIFE_METRE
+    reports: int = 0
+
+    def times(self, ratio: Fraction, reports: int) -> Pace:
+        """Return the pace of a shop that takes so many times as long."""
+        return Pace(
+            self.per_cut * ratio,
+            self.per_trimmer_metre * ratio,
+            self.per_knife_metre * ratio,
+            reports,
+        )
+
+    def minutes(self, layout: Layout, trimmer: Trimmer = ANY_TRIMMER) -> Fraction:
+        """Estimate the minutes for all copies of a layout; see `cutting_minutes`."""
+        return cutting_minutes(
+            layout,
+            per_cut=self.per_cut,
+            per_trimmer_metre=self.per_trimmer_metre,
+            per_knife_metre=self.per_knife_metre,
+            trimmer=trimmer,
+        )
+
+
+USUAL_PACE = Pace()
 
 
 def cutting_minutes(

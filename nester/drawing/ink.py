@@ -8,12 +8,12 @@ they use into marks.
 from __future__ import annotations
 
 import re
+import xml.etree.ElementTree as ET
 from array import array
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, NamedTuple
-
-if TYPE_CHECKING:
-    import xml.etree.ElementTree as ET
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import NamedTuple
 
 __all__ = [
     "POINT",
@@ -24,9 +24,13 @@ __all__ = [
     "Mark",
     "Poly",
     "Spots",
+    "Tag",
     "Text",
+    "Within",
     "svg_marks",
+    "svg_number",
     "svg_size",
+    "svg_text",
 ]
 
 POINT = 25.4 / 72
@@ -108,10 +112,62 @@ class Disc(NamedTuple):
     stroke: float = 0.2
 
 
-Mark = Text | Line | Lines | Spots | Box | Poly | Disc
+@dataclass(eq=False, slots=True)
+class Tag:
+    """What marks on a page are to who hears them read: a heading, a cell of a table.
+
+    Attributes
+    ----------
+    role
+        A standard structure type of PDF (ISO 32000-1, 14.8.4): Document, Sect, H1, P, Table, TR,
+        TH, TD, L, LI, LBody, Figure.
+    parent
+        What it is a part of; parts are read in the order in which they were made.
+    alt
+        What a figure shows.
+    kids
+        Its parts: tags, and once it is written, the page and number of marked content.
+    """
+
+    role: str
+    parent: Tag | None = None
+    alt: str = ""
+    kids: list[Tag | tuple[int, int]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        if self.parent is not None:
+            self.parent.kids.append(self)
+
+
+class Within(NamedTuple):
+    """No mark of its own: those that come after it belong to a tag, or to none."""
+
+    tag: Tag | None
+
+
+Mark = Text | Line | Lines | Spots | Box | Poly | Disc | Within
 
 _INHERITED = ("fill", "stroke", "stroke-width", "stroke-dasharray", "font-size", "text-anchor")
 _TRANSLATE = re.compile(r"translate\(([-0-9.]+) ([-0-9.]+)\)")
+
+
+_SVG = "http://www.w3.org/2000/svg"
+
+
+@lru_cache(maxsize=65536)
+def svg_number(value: float) -> str:
+    """Write a number to a hundredth of a picture's unit, the same on every machine."""
+    return f"{round(value, 2) + 0.0:.2f}".rstrip("0").rstrip(".")
+
+
+def svg_text(picture: ET.Element) -> str:
+    """Write a picture, some of whose attributes may still be numbers."""
+    for element in picture.iter():
+        for name, value in element.items():
+            if not isinstance(value, str):
+                element.set(name, svg_number(value))
+    ET.register_namespace("", _SVG)
+    return ET.tostring(picture, encoding="unicode")
 
 
 def svg_size(picture: ET.Element) -> tuple[float, float]:
@@ -151,33 +207,37 @@ def _marks(
     parent: ET.Element, x: float, y: float, scale: float, above: Mapping[str, str]
 ) -> Iterator[Mark]:
     for element in parent:
-        style = dict(above)
-        style.update((name, element.attrib[name]) for name in _INHERITED if name in element.attrib)
         tag = element.tag.rpartition("}")[2]
         if tag == "g":
+            style = dict(above)
+            own = element.attrib
+            style.update((name, own[name]) for name in _INHERITED if name in own)
             moved = _TRANSLATE.match(element.get("transform", "translate(0 0)"))
             right, down = map(float, moved.groups()) if moved else (0.0, 0.0)
             yield from _marks(element, x + right * scale, y + down * scale, scale, style)
         elif tag != "title":
-            yield _mark(tag, element, style, x, y, scale)
+            style = {**above, **element.attrib}
+            yield _mark(tag, style, element.text, x, y, scale)
 
 
 def _mark(
-    tag: str, element: ET.Element, style: Mapping[str, str], x: float, y: float, scale: float
+    tag: str, of: Mapping[str, str], words: str | None, x: float, y: float, scale: float
 ) -> Mark:
     def at(name: str) -> float:
-        return float(element.get(name, "0")) * scale
+        return float(of.get(name, 0)) * scale
 
     def places() -> tuple[tuple[float, float], ...]:
-        pairs = (pair.split(",") for pair in element.get("points", "").split())
+        pairs = (pair.split(",") for pair in of.get("points", "").split())
         return tuple((x + float(across) * scale, y + float(down) * scale) for across, down in pairs)
 
-    fill, colour = _colour(style.get("fill")), _colour(style.get("stroke"))
-    stroke = float(style["stroke-width"]) * scale
+    stroke = float(of["stroke-width"]) * scale
+    colour = _colour(of.get("stroke"))
     if tag == "line":
-        dash = tuple(float(part) * scale for part in style.get("stroke-dasharray", "").split())
+        dash = of.get("stroke-dasharray")
+        parts = tuple(float(part) * scale for part in dash.split()) if dash else ()
         ends = (x + at("x1"), y + at("y1"), x + at("x2"), y + at("y2"))
-        return Line(*ends, stroke, colour or "#000000", dash)
+        return Line(*ends, stroke, colour or "#000000", parts)
+    fill = _colour(of["fill"])
     if tag == "rect":
         sides = (at("width"), at("height"))
         return Box(x + at("x"), y + at("y"), *sides, fill, colour, stroke, at("rx"))
@@ -189,12 +249,12 @@ def _mark(
         return Text(
             x + at("x"),
             y + at("y"),
-            element.text or "",
-            float(style.get("font-size", "12")) * scale / POINT,
-            element.get("font-weight") == "bold",
+            words or "",
+            float(of.get("font-size", 12)) * scale / POINT,
+            of.get("font-weight") == "bold",
             fill or "#000000",
-            style.get("text-anchor", "start"),
-            "rotate(-90" in element.get("transform", ""),
+            of.get("text-anchor", "start"),
+            "rotate(-90" in of.get("transform", ""),
         )
     raise ValueError(f"a picture's <{tag}> can't be put on a page")
 

@@ -14,9 +14,10 @@ import xml.etree.ElementTree as ET
 from collections import Counter
 from fractions import Fraction
 from functools import lru_cache
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, cast
 
 from nester.cutting.words import offcut_name
+from nester.drawing.ink import svg_number, svg_text
 from nester.drawing.piece import FOLD_DASHES, FOLD_WORDS, SVG, piece_marks
 from nester.layouts import ANY_TRIMMER, Rect, Want, placed_voids
 from nester.measure import UNITS_PER_MM, Unit
@@ -62,6 +63,10 @@ _LINE_HEIGHT = 1.2
 _GUTTER = 14.0
 _BADGES_APART = 6.0
 
+_HYPHENED = {
+    name.replace("-", "_"): name
+    for name in ("font-size", "stroke-dasharray", "stroke-width", "text-anchor")
+}
 _Look = dict[str, str | float]
 """Attributes of an element."""
 
@@ -109,7 +114,12 @@ _WIDE, _OTHER = 1.1, 1.25
 
 def text_width(text: str, size: float) -> float:
     """Return at most how wide a text is in the usual sans-serif faces, in picture units."""
-    return size * sum(map(_letter_width, text))
+    return size * _unit_width(text)
+
+
+@lru_cache(maxsize=16384)
+def _unit_width(text: str) -> float:
+    return sum(map(_letter_width, text))
 
 
 @lru_cache(maxsize=4096)
@@ -257,11 +267,9 @@ class _Pen:
         self.words = _Taken()
 
     def add(self, tag: str, **attributes: str | float) -> ET.Element:
-        written = {
-            _hyphened(name): value if isinstance(value, str) else _number(value)
-            for name, value in attributes.items()
-        }
-        return ET.SubElement(self.root, f"{{{SVG}}}{tag}", written)
+        """Add an element; its numbers stay numbers until `ink.svg_text` writes them."""
+        named = {_HYPHENED.get(name, name): value for name, value in attributes.items()}
+        return ET.SubElement(self.root, f"{{{SVG}}}{tag}", cast("dict[str, str]", named))
 
     def rect(self, box: Box, **look: str | float) -> None:
         self.add("rect", x=box.x, y=box.y, width=box.width, height=box.height, **look)
@@ -285,23 +293,13 @@ class _Pen:
         at_x, baseline = (x + shift, y) if turned else (x, y + shift)
         look: _Look = {"font_size": size, "fill": colour, "text_anchor": anchor}
         if turned:
-            look["transform"] = f"rotate(-90 {_number(at_x)} {_number(baseline)})"
+            look["transform"] = f"rotate(-90 {svg_number(at_x)} {svg_number(baseline)})"
         self.add("text", x=at_x, y=baseline, **look).text = text
         self.words.add(text_box(text, at_x, baseline, size, anchor, turned))
 
 
 def _baseline_shift(text: str, size: float) -> float:
     return size * (_ASCENT - _below(text)) / 2
-
-
-@lru_cache(maxsize=256)
-def _hyphened(name: str) -> str:
-    return name.replace("_", "-")
-
-
-@lru_cache(maxsize=65536)
-def _number(value: float) -> str:
-    return f"{round(value, 2) + 0.0:.2f}".rstrip("0").rstrip(".")
 
 
 # --------------------------------------------------------------------------------- the picture
@@ -366,9 +364,8 @@ def draw_layout(
         trimmer=trimmer,
         pattern_up=pattern_up,
     )
-    ET.register_namespace("", SVG)
     ET.indent(root, " ")
-    return ET.tostring(root, encoding="unicode") + "\n"
+    return svg_text(root) + "\n"
 
 
 def layout_picture(
@@ -416,7 +413,8 @@ def layout_picture(
     Returns
     -------
     xml.etree.ElementTree.Element
-        An SVG element, a quarter of a millimetre to the unit.
+        An SVG element, a quarter of a millimetre to the unit, to be written by
+        `nester.drawing.ink.svg_text`.
 
     Raises
     ------
@@ -507,8 +505,8 @@ class _Picture:
     def finished(self) -> ET.Element:
         root = self.pen.root
         for name, value in (("width", self.width), ("height", self.height)):
-            root.set(name, f"{_number(value / _PER_MM)}mm")
-        root.set("viewBox", f"0 0 {_number(self.width)} {_number(self.height)}")
+            root.set(name, f"{svg_number(value / _PER_MM)}mm")
+        root.set("viewBox", f"0 0 {svg_number(self.width)} {svg_number(self.height)}")
         root.set("font-family", "Helvetica, Arial, sans-serif")
         root.set("role", "img")
         title = ET.Element(f"{{{SVG}}}title")
@@ -652,7 +650,7 @@ class _Picture:
         blank = (piece.height, piece.width) if placed.turned else (piece.width, piece.height)
         if blank != (placed.width, placed.height):
             raise ValueError(f"piece {placed.name!r} does not fill the place it lies on")
-        x, y = _number(self.sheet.x), _number(self.sheet.y)
+        x, y = svg_number(self.sheet.x), svg_number(self.sheet.y)
         parent = self.pen.add("g", transform=f"translate({x} {y})")
         marks = piece_marks(
             parent,

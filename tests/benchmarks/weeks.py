@@ -52,10 +52,11 @@ PAPERS = (
 
 @dataclass(frozen=True)
 class Week:
-    """A problem and the orders behind it."""
+    """A problem, the orders behind it, and the pieces with their papers that its wants number."""
 
     problem: Problem
     claims: tuple[Claim, ...]
+    parts: tuple[tuple[Piece, str], ...]
 
     @property
     def pieces(self) -> int:
@@ -130,7 +131,8 @@ def make_week(
         )
         for (piece, paper), place in index.items()
     )
-    return Week(Problem(wants, _stock(chance, wants, short), cuts), tuple(claims))
+    problem = Problem(wants, _stock(chance, wants, short), cuts)
+    return Week(problem, tuple(claims), tuple(index))
 
 
 def _order(chance: Random, boxes: int, inches: int) -> tuple[str, dict[str, str], Unit]:

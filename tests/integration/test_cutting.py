@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections import Counter
 from decimal import Decimal
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import pytest
+from sqlalchemy import select
 
 from inventory.batches import StashChanged, confirm_batch, mend_batch, plan_of
+from inventory.check import check_shop
 from inventory.cutting import (
     cut_batch,
     drop_batch,
@@ -22,9 +25,11 @@ from inventory.cutting import (
     spoil_piece,
     undo_deed,
 )
-from inventory.models import BatchStatus, Reason, Status
+from inventory.models import BatchStatus, CuttingTime, Reason, Status
 from inventory.orders import get_order, order_board, steps_of
+from inventory.pace import shop_pace
 from inventory.stash import count_stock, history, list_stash, spoil
+from nester.cutting import USUAL_PACE, Pace
 from nester.layouts import Effort
 from nester.measure import cm
 from nester.refusal import Refusal
@@ -459,3 +464,45 @@ def test_a_draft_is_planned_again_without_what_was_cancelled(draft: Table, hand:
     hand.does("order", "move", "3", "cancelled")
     assert "order 3 was changed since" in hand.refused("batch", "confirm", "3", "--again")
     assert draft.batches() == 3
+
+
+# --- the shop's pace ---------------------------------------------------------------------------
+
+
+def pace(table: Table) -> Pace:
+    with table.shop.read() as session:
+        return shop_pace(session)
+
+
+def test_reported_minutes_teach_the_pace(table: Table) -> None:
+    assert pace(table) == USUAL_PACE
+    made = plan(table)
+    reckoned = sum(USUAL_PACE.minutes(made.as_layout(one)[0]) for one in made.layouts)
+    do(table, cut_batch, 1, seconds=round(reckoned * 90))
+    learned = pace(table)
+    assert learned.reports == 1
+    ratio = learned.per_cut / USUAL_PACE.per_cut
+    weight = min(reckoned, Fraction(20)) / 30
+    assert abs(ratio - (1 + weight / 2 / (1 + weight))) < Fraction(1, 100)
+    assert learned.per_knife_metre == USUAL_PACE.per_knife_metre * ratio
+    assert learned.minutes(made.as_layout(made.layouts[0])[0]) == ratio * USUAL_PACE.minutes(
+        made.as_layout(made.layouts[0])[0]
+    )
+
+
+def test_a_deed_taken_back_takes_its_share_of_a_report_with_it(table: Table) -> None:
+    do(table, cut_batch, 1, layout=1, copies=1, seconds=3600)
+    assert pace(table).reports == 1
+    with table.shop.begin() as session:
+        undo_deed(session, last_deed(session).id)
+    assert pace(table) == USUAL_PACE
+
+
+def test_shares_of_a_report_add_up_to_it(table: Table) -> None:
+    do(table, cut_batch, 1, seconds=1001)
+    with table.shop.read() as session:
+        rows = session.scalars(select(CuttingTime)).all()
+    assert len(rows) == len(plan(table).layouts)
+    assert sum(row.seconds for row in rows) == 1001
+    assert len({row.report_id for row in rows}) == 1
+    assert check_shop(table.shop).faults == []

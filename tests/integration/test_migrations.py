@@ -157,6 +157,9 @@ FILL = {
         INSERT INTO bruise VALUES (1, 4, 3, 0, 0, 240000, 240000);
         INSERT INTO grain_told VALUES (1, 5, 2, 'width');
     """,
+    "0005": """
+        INSERT INTO cutting_time VALUES (2, 2, 1500, 1200);
+    """,
 }
 """What a shop of each revision may hold: rows for the tables it brought."""
 
@@ -215,6 +218,7 @@ def test_the_ledgers_refuse_changes_after_every_step(
                         connection.execute(deed)
     assert tables == {
         "movement", "deed", "supply_movement", "order_step", "stock_count", "bruise", "grain_told",
+            "cutting_time",
     }  # fmt: skip
 
 

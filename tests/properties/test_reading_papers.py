@@ -70,7 +70,9 @@ def test_the_printed_words_cut_exactly_the_pieces_of_the_plan(seed):
     for steps, layout in zip(sheets, plan.layouts, strict=True):
         if not layout.cuts:
             continue
-        cutter = Cutter(layout.sheet.width, layout.sheet.height, plan.unit)
+        pieces = [plan.part_of(spot).piece for spot in layout.spots]
+        outlines = {piece.name: piece.outline for piece in pieces if not piece.is_rectangle}
+        cutter = Cutter(layout.sheet.width, layout.sheet.height, plan.unit, outlines)
         cutter.follow(steps)
         wanted = Counter(
             (plan.part_of(spot).piece.name, Box(spot.width, spot.height)) for spot in layout.spots
@@ -86,3 +88,35 @@ def test_the_printed_words_cut_exactly_the_pieces_of_the_plan(seed):
         assert pieces == wanted
         assert kept == offcuts
         assert cutter.waiting == []
+
+
+def test_the_cutter_notices_a_wrong_word():
+    """A plan whose corners serve for other pieces, with one word of its steps changed at a time."""
+    plan = next(
+        plan
+        for plan in map(random_plan, range(100))
+        if any(
+            "cut out" in step for step in steps_in(plan_pdf(plan, SetOptions(kinds=("cut",))))[0]
+        )
+    )
+    steps = steps_in(plan_pdf(plan, SetOptions(kinds=("cut",))))[0]
+    sheet = plan.layouts[0].sheet
+    pieces = [plan.part_of(spot).piece for spot in plan.layouts[0].spots]
+    outlines = {piece.name: piece.outline for piece in pieces if not piece.is_rectangle}
+
+    def cut(steps):
+        Cutter(sheet.width, sheet.height, plan.unit, outlines).follow(steps)
+
+    cut(steps)
+    (wrong,) = [n for n, step in enumerate(steps) if "cut out" in step][:1]
+    for old, new in (
+        ("from the top edge", "from the top edge of"),
+        ("stop ", "stop 1"),
+        ("cut out", "cut off"),
+    ):
+        changed = steps[wrong].replace(old, new, 1)
+        assert changed != steps[wrong]
+        with pytest.raises((AssertionError, ValueError)):
+            cut([*steps[:wrong], changed, *steps[wrong + 1 :]])
+    with pytest.raises((AssertionError, ValueError)):
+        cut([*steps[:wrong], *steps[wrong + 1 :]])

@@ -280,7 +280,7 @@ def test_an_unknown_page_is_refused():
 
 
 class _Reader(HTMLParser):
-    VOID = frozenset({"meta", "input", "br"})
+    VOID = frozenset({"meta", "input", "br", "col"})
 
     def __init__(self):
         super().__init__()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from datetime import date
 from decimal import Decimal
@@ -13,8 +14,12 @@ from babel.messages.pofile import read_po
 
 import inventory
 import nester
+from inventory import batches
+from inventory.documents.translated import NOTES, piece_name, plan_note
 from inventory.documents.voices import LANGUAGES, voice_of
 from nester.cutting import steps
+from nester.designs import DESIGNS, read_settings
+from nester.designs.totals import consumables_of
 from nester.layouts import Cut, Layout, Placed, Rect, Trimmer
 from nester.measure import Unit, cm
 from nester.refusal import Refusal
@@ -37,6 +42,30 @@ def texts_in_the_code():
     return found
 
 
+def texts_of_designs():
+    """Return what the designs call their pieces, and say of them, whatever is chosen of them."""
+    found = set()
+    for design in DESIGNS.values():
+        chosen = [{}]
+        for setting in design.settings:
+            words = getattr(setting, "choices", None) or ("2", "4")
+            chosen += [{setting.name: word} for word in words]
+        mats = [one for one in chosen if "mats" in one]  # some advice is for holes in mats
+        chosen += [one | mat for one in chosen if "mats" not in one for mat in mats]
+        for choice in chosen:
+            try:
+                settings = read_settings(design, choice, Unit.CM)
+                pieces = list(design.pieces(settings, Unit.CM))
+            except Refusal:
+                continue
+            names = {piece.name for piece in pieces}
+            for one in consumables_of(design, settings, pieces):
+                names |= {one.name, one.use}
+            found |= {re.sub(r"[0-9]+", "{n}", name) for name in names if name}
+            found |= {piece.note for piece in pieces if piece.note}
+    return found
+
+
 def catalogue(language):
     place = Path(inventory.__file__).parent / "documents" / "words" / f"{language}.po"
     with place.open("rb") as file:
@@ -50,8 +79,8 @@ def forms_of(text):
 @pytest.mark.parametrize("language", [one for one in LANGUAGES if one != "en"])
 def test_a_catalogue_has_every_text_and_no_other(language):
     translated = {message.id: message.string for message in catalogue(language) if message.id}
-    in_code = texts_in_the_code()
-    assert len(in_code) > 100
+    in_code = texts_in_the_code() | texts_of_designs()
+    assert len(in_code) > 200
     assert set(translated) == in_code
     for text, said in translated.items():
         for form in forms_of(said):
@@ -85,6 +114,40 @@ def test_a_cut_that_the_trimmer_cannot_make_says_so():
     assert "the trimmer cannot hold this strip" in " ".join(step.split())
     (step,) = steps(CUT, Unit.CM, trimmer=Trimmer(cm(20), cm(20)))
     assert "knife" not in step
+
+
+def notes_of_planning():
+    """Return the sentences that planning puts into its notes, their holes empty."""
+    tree = ast.parse(Path(batches.__file__).read_text(encoding="utf-8"))
+    functions = {one.name: one for one in ast.walk(tree) if isinstance(one, ast.FunctionDef)}
+    for name in ("_notes", "_told"):
+        for one in ast.walk(functions[name]):
+            if isinstance(one, ast.Yield):
+                parts = one.value.values if isinstance(one.value, ast.JoinedStr) else [one.value]
+                yield "".join(p.value if isinstance(p, ast.Constant) else "{}" for p in parts)
+
+
+def test_every_note_of_planning_can_be_told_in_another_language():
+    known = {re.sub(r"{\w+}", "{}", note) for note in NOTES}
+    assert set(notes_of_planning()) == known
+    for note in NOTES:
+        assert plan_note(note, voice_of("de")) == voice_of("de").say(note) != note
+    assert plan_note("Order 7 was due on 2027-03-01.", voice_of("de")) == (
+        "Auftrag 7 war am 2027-03-01 fällig."
+    )
+    assert plan_note("Mind the cat.", voice_of("de")) == "Mind the cat."
+
+
+def test_pieces_are_named_in_german_and_own_ones_stay():
+    german = voice_of("de")
+    assert piece_name("mat 3 outside", german) == "Auflage 3 außen"
+    assert piece_name("tray", german) == "Unterteil"
+    assert piece_name("Ewa's wing 2", german) == "Ewa's wing 2"
+    assert piece_name("4 of 5", german) == "4 of 5"
+    assert piece_name("mat 2 outside 3", german) == "Auflage 2 außen 3"
+    assert piece_name("mat {n} outside", german) == "Auflage {n} außen"
+    assert piece_name("", german) == ""
+    assert piece_name("tier 1", voice_of("en")) == "tier 1"
 
 
 def test_numbers_and_dates_by_language():
