@@ -388,8 +388,7 @@ class Place(Base):
             "ix_place_outermost",
             "name_key",
             unique=True,
-            sqlite_where=text("parent_id IS NULL"),
-            postgresql_where=text("parent_id IS NULL"),
+            sqlite_where=text("parent_id IS NULL"),  # `inventory.server` says it to PostgreSQL
         ),
     )
 

@@ -149,13 +149,13 @@ def list_(
     """List all papers, with how much of each lies in the stash."""
     from inventory.desk.tell import console, print_json
     from inventory.papers import substitutes
-    from inventory.stash import list_papers, list_stash
+    from inventory.stash import held, list_papers
     from nester.measure import area_m2, format_area, to_mm_number
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         papers = list_papers(session)
-        area = dict.fromkeys((paper.name for paper in papers), 0)
-        for row in list_stash(session):
+        area = dict.fromkeys((paper.id for paper in papers), 0)
+        for row in held(session):
             area[row.paper] += row.width * row.height * row.quantity
         instead = substitutes(session)
     if as_json:
@@ -172,7 +172,7 @@ def list_(
                     "caliper": None if paper.caliper is None else to_mm_number(paper.caliper),
                     "note": paper.note,
                     "instead": instead.get(paper.name, []),
-                    "square_metres": float(area_m2(area[paper.name])),
+                    "square_metres": float(area_m2(area[paper.id])),
                 }
                 for paper in papers
             ]
@@ -194,7 +194,7 @@ def list_(
             str(paper.grammage),
             paper.pattern,
             paper.grain,
-            format_area(area[paper.name]) if area[paper.name] else "-",
+            format_area(area[paper.id]) if area[paper.id] else "-",
         )
     console().print(shown if papers else "No papers yet; add one with 'quirebox paper add'.")
 

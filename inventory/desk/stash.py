@@ -17,8 +17,28 @@ if TYPE_CHECKING:
 
 app = group("The stash: all sheets and offcuts on hand.")
 
-_PAGE = 100
+_PAGE = 50
 """Lines of a list on the terminal, unless more are asked for."""
+
+MostOption = Annotated[
+    int | None,
+    typer.Option(
+        "--most",
+        min=1,
+        max=1_000_000,
+        help="So many lines at most.",
+        show_default=f"{_PAGE}, all with --json",
+    ),
+]
+
+
+def _number_of_lines(most: int | None, as_json: bool) -> int | None:
+    return None if most is None and as_json else most or _PAGE
+
+
+def _tell_more(number: int, shown: int, fewer: str) -> None:
+    if number > shown:
+        typer.echo(f"… and {number - shown:,} more; --most {number} shows them all, {fewer} fewer")
 
 
 @app.command("list")
@@ -35,16 +55,7 @@ def list_(
     empty: Annotated[
         bool, typer.Option("--empty", help="Also that of which nothing is left.")
     ] = False,
-    most: Annotated[
-        int | None,
-        typer.Option(
-            "--most",
-            min=1,
-            max=1_000_000,
-            help="So many lines at most.",
-            show_default=f"{_PAGE}, all with --json",
-        ),
-    ] = None,
+    most: MostOption = None,
     as_json: JsonFlag = False,
 ) -> None:
     """List the stash, or search it by colour, finish, size and place.
@@ -67,7 +78,7 @@ def list_(
         shop = the_shop(session)
         rows, number = stash_page(
             session,
-            most or (1_000_000_000 if as_json else _PAGE),
+            _number_of_lines(most, as_json),
             paper=paper,
             colour=colour,
             finish=finish,
@@ -134,11 +145,7 @@ def list_(
             )[: len(titles)]
         )
     console().print(shown if rows else "Nothing in the stash is like that.")
-    if number > len(rows):
-        typer.echo(
-            f"… and {number - len(rows):,} more; --most {number} shows them all,"
-            " --paper, --place or --at-least fewer"
-        )
+    _tell_more(number, len(rows), "--paper, --place or --at-least")
 
 
 @app.command("count")
@@ -360,6 +367,7 @@ def find(
     days: Annotated[
         int | None, typer.Option("--older-than", min=0, metavar="DAYS", help="Lies there longer.")
     ] = None,
+    most: MostOption = None,
     as_json: JsonFlag = False,
 ) -> None:
     """Find paper by colour, finish, weight, size, place and age; what suits best comes first.
@@ -372,15 +380,16 @@ def find(
     from datetime import UTC, datetime, timedelta
 
     from inventory.desk.tell import console, print_json
-    from inventory.finding import find_stash
+    from inventory.finding import find_page
     from inventory.shop import the_shop
     from nester.measure import format_size, to_mm_number
 
     now = datetime.now(UTC)
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         unit = the_shop(session).unit
-        found = find_stash(
+        found, number = find_page(
             session,
+            _number_of_lines(most, as_json),
             colour=colour,
             near=near,
             finish=finish,
@@ -430,6 +439,7 @@ def find(
             Text(one.row.place or ""),
         )
     console().print(shown if found else "Nothing in the stash is like that.")
+    _tell_more(number, len(found), "--colour, --at-least or --place")
 
 
 def _weight(text: str | None) -> tuple[int, int] | None:
