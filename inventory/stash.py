@@ -8,7 +8,6 @@ nothing.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from types import MappingProxyType
@@ -56,7 +55,7 @@ from nester.pieces import Grain
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Collection, Iterator, Mapping
     from datetime import datetime
 
     from sqlalchemy import ColumnElement, Select
@@ -98,8 +97,7 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True)
-class StashRow:
+class StashRow(NamedTuple):
     """Equal sheets, or one offcut, as the stash lists them.
 
     Attributes
@@ -276,6 +274,8 @@ class Asked(TypedDict, total=False):
     ----------
     paper
         The name of a paper.
+    papers
+        The names of papers, exactly as they are in the book.
     colour, finish
         A part of the word, in capitals or not: ``gre`` finds green.
     at_least
@@ -287,6 +287,7 @@ class Asked(TypedDict, total=False):
     """
 
     paper: str | None
+    papers: Collection[str] | None
     colour: str | None
     finish: str | None
     kind: Kind | str | None
@@ -308,7 +309,7 @@ def list_stash(session: Session, **asked: Unpack[Asked]) -> list[StashRow]:
     Refusal
         If there is no such paper or place.
     """
-    return rows_of(session, chosen(session, asked), _area_prices(session))
+    return rows_of(session, chosen(session, asked), _area_prices(session, asked.get("papers")))
 
 
 def stash_page(
@@ -375,6 +376,8 @@ def chosen(session: Session, asked: Asked) -> Select[*tuple[Any, ...]]:
     colour, finish, at_least = asked.get("colour"), asked.get("finish"), asked.get("at_least")
     if paper is not None:
         query = query.where(Stock.paper_id == find_paper(session, paper).id)
+    if (papers := asked.get("papers")) is not None:
+        query = query.where(Paper.name.in_(papers))
     if kind is not None:
         query = query.where(Stock.kind == choice(Kind, kind, "the kind"))
     if at_least is not None:
@@ -492,18 +495,29 @@ def _has(text: str, wanted: str | None) -> bool:
     return wanted is None or fold(wanted) in fold(text)
 
 
-def _area_prices(session: Session) -> dict[int, Fraction]:
-    """Return what a square fine unit of each paper costs on its cheapest sheets, by `Paper.id`."""
+def _area_prices(session: Session, papers: Collection[str] | None = None) -> dict[int, Fraction]:
+    """Return what a square fine unit of each paper costs on its cheapest sheets, by `Paper.id`.
+
+    Parameters
+    ----------
+    papers
+        The names of the papers; all, unless given.
+    """
     sheets = select(Stock.paper_id, Stock.width, Stock.height, Stock.price).where(
         Stock.kind == Kind.SHEET, Stock.price.is_not(None)
     )
-    cheapest: dict[int, Fraction] = {}
+    if papers is not None:
+        sheets = sheets.join(Paper, Stock.paper_id == Paper.id).where(Paper.name.in_(papers))
+    cheapest: dict[int, tuple[int, int]] = {}
     for paper, width, height, price in session.execute(sheets):
         if price is None:
             continue
-        each = Fraction(price) / (width * height)
-        cheapest[paper] = min(each, cheapest.get(paper, each))
-    return cheapest
+        number, of = price.as_integer_ratio()
+        of *= width * height
+        known = cheapest.get(paper)
+        if known is None or number * known[1] < known[0] * of:
+            cheapest[paper] = number, of
+    return {paper: Fraction(*each) for paper, each in cheapest.items()}
 
 
 def worth(shop: Shop, row: StashRow) -> Decimal:
@@ -517,7 +531,8 @@ def worth(shop: Shop, row: StashRow) -> Decimal:
         return row.price
     if row.kind is not Kind.OFFCUT or row.area_price is None:
         return Decimal(0)
-    share = row.area_price * row.width * row.height * Fraction(shop.offcut_worth, 100)
+    number, of = row.area_price.as_integer_ratio()
+    share = Fraction(number * row.width * row.height * shop.offcut_worth, of * 100)
     return round_to_coin(share, shop.currency)
 
 
