@@ -308,14 +308,15 @@ class Model:
 
     def missing(self, order: int) -> int:
         """Return how many spoiled pieces of an order are not cut again yet."""
-        return sum(
+        lost = sum(
             lost.quantity
             for _, lost in self.losses()
             if lost.order == order
             and (lost.mended is None or self.batches[lost.mended].status is not BatchStatus.CUT)
         )
+        return lost - self._cut_again(order)
 
-    def cut_again(self, order: int) -> int:
+    def _cut_again(self, order: int) -> int:
         """Return how many pieces of an order are cut or lost in batches that mend and are open."""
         again = 0
         for number, batch in self.batches.items():
