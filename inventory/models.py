@@ -124,7 +124,7 @@ class Reason(StrEnum):
     GRAIN = "grain"
     """How an offcut's fibres lie was found out."""
     MOVED = "moved"
-    """It lies in another place now."""
+    """It lies in another place, or under another label, now."""
     USED = "used"
     """A supply went into what was made."""
     UNDONE = "undone"

@@ -8,7 +8,7 @@ import typer
 
 from inventory.desk import stocktake
 from inventory.desk.common import JsonFlag, group, shop_file_of
-from inventory.desk.stock_options import LabelArgument, WhyOption, size_of
+from inventory.desk.stock_options import LabelArgument, WhyOption, margins_of, size_of
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -237,6 +237,50 @@ def bruise_some(
     typer.echo(f"{stock.label}: {bruise_words(at, unit)}")
     if stock is not pile:
         typer.echo(f"Write {stock.label} on it: it no longer counts to {pile.label}")
+
+
+@app.command("margin")
+def margin(
+    context: typer.Context,
+    label: LabelArgument,
+    width: Annotated[
+        str,
+        typer.Argument(
+            metavar="MARGIN",
+            help="How much along its edges can't be used: 5mm, or left=5mm; top=1cm; 0 for none.",
+        ),
+    ],
+    quantity: Annotated[
+        int | None,
+        typer.Option("--quantity", min=1, help="How many of the sheets.", show_default="all"),
+    ] = None,
+    why: WhyOption = "",
+) -> None:
+    """Change the margins of sheets or of an offcut: how much along the edges can't be used.
+
+    Sheets with other margins have another label, and so does the offcut; 'quirebox stash undo'
+    takes it back.
+
+    \b
+    Examples:
+      quirebox stash margin S-3 5mm --why "the mill's edge is rough"
+      quirebox stash margin K-12 "left=1cm; top=5mm"
+    """
+    from inventory.condition import change_margins
+    from inventory.documents.condition_text import condition_words
+    from inventory.labels import find_stock
+    from inventory.shop import the_shop
+    from nester.pieces import Grain
+
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        before = find_stock(session, label)
+        stock = change_margins(session, label, margins_of(session, width), quantity, why)
+        said = condition_words(stock.margins, (), Grain.ANY, the_shop(session).unit)
+    typer.echo(f"{stock.label}: {said or 'no margins'}")
+    if stock.kind == "offcut":
+        typer.echo(f"Write {stock.label} on it in place of {before.label}")
+    else:
+        typer.echo(f"Keep them apart from {before.label}, and write {stock.label} on them")
 
 
 @app.command("put")
