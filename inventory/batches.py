@@ -30,6 +30,7 @@ from inventory.cutting import (
 )
 from inventory.models import Batch, BatchStatus, Kind, Order, Pattern, Shop, Status
 from inventory.money import MOST_DECIMALS
+from inventory.names import fold
 from inventory.orders import get_order, list_orders, order_pieces, set_status
 from inventory.plan import (
     Lacking,
@@ -373,16 +374,23 @@ class _Desk:
         self._directional = {
             paper.name for paper in list_papers(session) if paper.pattern is Pattern.DIRECTIONAL
         }
-        rows = list_stash(session, include_empty=True)
+        self.claims = self._claims({order.id: wanted(session, order) for order in orders})
+        rows = self._stash(session)
         self._on_sale = on_sale(rows)
         taken = reserved(session)
         self.rows = {
-            row.label: replace(row, quantity=row.quantity - taken[row.label])
+            row.label: row._replace(quantity=row.quantity - booked)
             for row in rows
-            if row.quantity > taken[row.label]
+            if row.quantity > (booked := taken[row.label])
         }
         self.prices = {label: _counted_price(self.shop, row) for label, row in self.rows.items()}
-        self.claims = self._claims({order.id: wanted(session, order) for order in orders})
+
+    def _stash(self, session: Session) -> list[StashRow]:
+        """Return the sheets, also those used up, and the offcuts of the papers that are wanted."""
+        wanted = {part.paper for part in self.parts}
+        sheets = list_stash(session, papers=wanted, kind=Kind.SHEET, include_empty=True)
+        offcuts = list_stash(session, papers=wanted, kind=Kind.OFFCUT)
+        return sorted([*sheets, *offcuts], key=lambda row: fold(row.paper))
 
     def _claims(self, wanted: Mapping[int, Iterable[tuple[Piece, str, int]]]) -> list[Claim]:
         index: dict[tuple[Piece, str], int] = {}

@@ -16,8 +16,9 @@ from inventory import ledger
 from inventory.labels import find_stock
 from inventory.models import Bruise, Fibres, GrainTold, Kind, Reason, Shop, Stock
 from inventory.models import Grain as PaperGrain
-from inventory.names import choice, shorten
-from inventory.receiving import Line, keep_offcuts
+from inventory.names import choice, shorten, whole_number
+from inventory.places import Places
+from inventory.receiving import Line, keep_offcuts, stocks_for
 from inventory.reservations import reserved
 from nester.layouts import NO_MARGINS, Margins, Rect
 from nester.layouts import Stock as Sheet
@@ -34,6 +35,7 @@ __all__ = [
     "bruise",
     "bruise_in_corner",
     "bruises",
+    "change_margins",
     "fibres_of",
     "holds",
     "lies",
@@ -243,8 +245,12 @@ def _check_on_it(session: Session, stock: Stock, at: Rect, unit: Unit) -> None:
             f"the bruise does not lie on {stock.label}, which is"
             f" {format_size(stock.width, stock.height, unit)}"
         )
+    _check_something_is_left(stock, (*bruises(session).get(stock.id, ()), at))
+
+
+def _check_something_is_left(stock: Stock, bruised: tuple[Rect, ...]) -> None:
     sheet = Sheet("", stock.width, stock.height, None, Fraction(0), margins=stock.margins)
-    if not largest_clear(sheet.usable, (*bruises(session).get(stock.id, ()), at)):
+    if not largest_clear(sheet.usable, bruised):
         raise Refusal(
             f"nothing of {stock.label} would be left; book it as spoiled with 'quirebox stash"
             f" spoil {stock.label}'"
@@ -260,6 +266,76 @@ def _check_is_free(session: Session, stock: Stock) -> None:
             f"{stock.label} has a plan: a batch has reserved {which}; drop that batch first, book"
             " the bruise and plan again"
         )
+
+
+def change_margins(
+    session: Session, label: str, margins: Margins, quantity: int | None = None, why: str = ""
+) -> Stock:
+    """Book that more, or less, can't be used along the edges of sheets or of an offcut.
+
+    What plans have been made with stays as it is: it gets another label, that of equal sheets if
+    there are any, and takes its bruises and its grain along.
+
+    Parameters
+    ----------
+    quantity
+        How many of the sheets; all of them, unless given.
+
+    Returns
+    -------
+    Stock
+        What has these margins now.
+
+    Raises
+    ------
+    Refusal
+        If there is no such label, not as many are there or free, it has these margins already, or
+        nothing would be left of it.
+    """
+    stock = find_stock(session, label)
+    if stock.margins == margins:
+        raise Refusal(f"{stock.label} has these margins already")
+    there = ledger.on_hand(session, stock)
+    number = whole_number(
+        max(1, there) if quantity is None else quantity, f"the number of {stock.label}", least=1
+    )
+    ledger.check_range(stock, there, -number)
+    _check_others_are_free(session, stock, there, number)
+    line = Line(
+        stock.paper.name, (stock.width, stock.height), number, stock.price,
+        Places(session).path(stock.place_id), stock.note, stock.lot, margins=margins,
+        grain=fibres_of(session, stock),
+    )  # fmt: skip
+    bruised = bruises(session).get(stock.id, ())
+    deed = ledger.begin_deed(session, Reason.MOVED, note=why)
+    if stock.kind is Kind.SHEET:
+        (target,) = stocks_for(session, [line])
+        changes = [(stock, -number, Reason.MOVED), (target, number, Reason.MOVED)]
+        ledger.move_many(session, deed, changes)
+        return target
+    ledger.move(session, stock, -1, Reason.MOVED, deed=deed)
+    (target,) = keep_offcuts(session, deed, [line], reason=Reason.MOVED, parents=[stock])
+    _check_something_is_left(target, bruised)
+    session.add_all(
+        Bruise(deed_id=deed.id, stock_id=target.id, **rect._asdict()) for rect in bruised
+    )
+    session.flush()
+    return target
+
+
+def _check_others_are_free(session: Session, stock: Stock, there: int, number: int) -> None:
+    taken = reserved(session)[stock.label]
+    if taken <= there - number:
+        return
+    if stock.kind is Kind.OFFCUT:
+        raise Refusal(
+            f"{stock.label} has a plan: a batch has reserved it; drop that batch first, change the"
+            " margins and plan again"
+        )
+    raise Refusal(
+        f"batches have reserved {taken} of the {there} {stock.label}; change at most"
+        f" {max(0, there - taken)} with --quantity, or drop a batch first"
+    )
 
 
 def tell_grain(session: Session, label: str, grain: Fibres | str, why: str = "") -> Stock:

@@ -25,7 +25,7 @@ from inventory.models import (
     Stock,
 )
 from inventory.names import fold, shorten, whole_number
-from inventory.orders import get_order, set_status
+from inventory.orders import get_order, missing_pieces, set_status
 from inventory.pace import report_times
 from inventory.plan import Plan, PlannedLayout, plan_from_json
 from inventory.receiving import Line, keep_offcuts
@@ -408,22 +408,16 @@ def _lose(session: Session, deed: Deed, order: int, part: int, quantity: int) ->
     return lost
 
 
-def lost_pieces(
-    session: Session,
-    *,
-    batch: int | None = None,
-    order: int | None = None,
-    mended: bool = False,
-) -> list[Lost]:
+def lost_pieces(session: Session, *, batch: int | None = None, mended: bool = False) -> list[Lost]:
     """Return the pieces that were spoiled, less what was taken back or cancelled.
 
     Parameters
     ----------
-    batch, order
-        Only those of that batch, or for that order.
+    batch
+        Only those of that batch.
     mended
         Also those that have been cut anew, or are planned to be; else those for which nothing is
-        planned, and with `order` also those that are planned and not cut yet.
+        planned.
     """
     query = (
         select(Lost)
@@ -433,15 +427,8 @@ def lost_pieces(
     )
     if batch is not None:
         query = query.where(Lost.batch_id == batch)
-    if order is not None:
-        query = query.where(Lost.order_id == order)
     if not mended:
-        query = query.where(Order.status != Status.CANCELLED)
-        if order is None:
-            query = query.where(Lost.mended_id.is_(None))
-        else:
-            cut = select(Batch.id).where(Batch.status == BatchStatus.CUT)
-            query = query.where(Lost.mended_id.is_(None) | Lost.mended_id.not_in(cut))
+        query = query.where(Order.status != Status.CANCELLED, Lost.mended_id.is_(None))
     return list(session.scalars(query))
 
 
@@ -466,7 +453,7 @@ def move_order(session: Session, number: int, status: Status | str) -> Order:
             " 'batch drop', which also keep the stash right"
         )
     if str(status).strip().casefold() == Status.ASSEMBLED:
-        missing = sum(lost.quantity for lost in lost_pieces(session, order=number))
+        missing = missing_pieces(session)[number]
         if missing:
             raise Refusal(
                 f"order {number} lacks {missing} spoiled piece{'s' * (missing > 1)} that"

@@ -7,17 +7,17 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from fractions import Fraction
 from functools import cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Required, TypedDict, Unpack
 
-from sqlalchemy import func, select
+from sqlalchemy import case, exists, func, select
 
-from inventory.condition import bruises, holds
+from inventory.condition import holds
 from inventory.models import Kind, Movement, Paper, Pattern, Stock
 from inventory.names import fold, shorten
 from inventory.papers import find_paper, list_papers
 from inventory.places import Places
 from inventory.reservations import reserved
-from inventory.stash import StashRow, list_stash, usable_holds
+from inventory.stash import StashRow, bruised_sheets, chosen, page_of, usable_holds
 from nester.layouts import Stock as Sheet
 from nester.pieces import Turn
 from nester.refusal import Refusal
@@ -29,7 +29,15 @@ if TYPE_CHECKING:
 
     from nester.measure import Length
 
-__all__ = ["FoundRow", "Holder", "find_stash", "nearest_papers", "offcuts_for", "read_colour"]
+__all__ = [
+    "FoundRow",
+    "Holder",
+    "find_page",
+    "find_stash",
+    "nearest_papers",
+    "offcuts_for",
+    "read_colour",
+]
 
 ALIKE = 10.0
 """CIEDE2000: colours further apart than this are not the same colour to a maker (common practice,
@@ -104,23 +112,13 @@ def nearest_papers(session: Session, colour: str) -> list[tuple[float, Paper]]:
     return sorted(found, key=lambda pair: (pair[0], pair[1].name_key))
 
 
-def find_stash(
-    session: Session,
-    *,
-    colour: str | None = None,
-    near: float = ALIKE,
-    finish: str | None = None,
-    weight: tuple[int, int] | None = None,
-    at_least: tuple[Length, Length] | None = None,
-    place: str | None = None,
-    kind: Kind | str | None = None,
-    older_than: timedelta | None = None,
-    now: datetime,
-) -> list[FoundRow]:
-    """Return what is in the stash and fits all that is asked, what suits best first.
+class Sought(TypedDict, total=False):
+    """What paper is looked for; what is left out, or None, does not matter.
 
-    Parameters
+    Attributes
     ----------
+    now
+        The moment of looking.
     colour
         A part of a paper's colour or name; if none has it, a colour (see `read_colour`), and
         papers at most `near` from it by CIEDE2000 are found.
@@ -130,6 +128,21 @@ def find_stash(
         Width and height in fine units, laid either way round.
     older_than
         Only what came that long before `now`.
+    """
+
+    now: Required[datetime]
+    colour: str | None
+    near: float
+    finish: str | None
+    weight: tuple[int, int] | None
+    at_least: tuple[Length, Length] | None
+    place: str | None
+    kind: Kind | str | None
+    older_than: timedelta | None
+
+
+def find_stash(session: Session, **sought: Unpack[Sought]) -> list[FoundRow]:
+    """Return what is in the stash and fits all that is sought, what suits best first.
 
     Returns
     -------
@@ -141,11 +154,56 @@ def find_stash(
     Refusal
         If there is no such place, or the colour can't be understood.
     """
+    return find_page(session, None, **sought)[0]
+
+
+def find_page(
+    session: Session, most: int | None, **sought: Unpack[Sought]
+) -> tuple[list[FoundRow], int]:
+    """Return the first rows that `find_stash` would, and how many there are.
+
+    Parameters
+    ----------
+    most
+        How many rows; None for all.
+
+    Raises
+    ------
+    Refusal
+        As of `find_stash`.
+    """
+    weight, older_than = sought.get("weight"), sought.get("older_than")
     papers = {paper.name: paper for paper in list_papers(session)}
-    distances = _by_colour(session, papers, colour, near)
+    distances = {
+        name: far
+        for name, far in _by_colour(
+            session, papers, sought.get("colour"), sought.get("near", ALIKE)
+        ).items()
+        if weight is None or weight[0] <= papers[name].grammage <= weight[1]
+    }
+    nearest = sorted(distances, key=lambda name: (distances[name] or 0.0, papers[name].name_key))
+    ids = [papers[name].id for name in nearest]
+    query = chosen(
+        session,
+        {
+            "finish": sought.get("finish"),
+            "at_least": sought.get("at_least"),
+            "place": sought.get("place"),
+            "kind": sought.get("kind"),
+        },
+    )
+    query = query.where(Stock.paper_id.in_(ids)).order_by(None)
+    if any(distances.values()):
+        query = query.order_by(case({id_: n for n, id_ in enumerate(ids)}, value=Stock.paper_id))
+    query = query.order_by(
+        Paper.name_key, Stock.width * Stock.height, Stock.kind.desc(), Stock.number
+    )
+    if older_than is not None:
+        before = Movement.at < sought["now"] - older_than
+        query = query.where(exists().where(Movement.stock_id == Stock.id, before))
+    rows, number = page_of(session, query, most)
+    since = _first_moves(session, None if most is None else [row.label for row in rows])
     taken = reserved(session)
-    since = _first_moves(session)
-    rows = list_stash(session, finish=finish, at_least=at_least, place=place, kind=kind)
     found = [
         FoundRow(
             row,
@@ -155,18 +213,8 @@ def find_stash(
             taken[row.label],
         )
         for row in rows
-        if row.paper in distances
-        and (weight is None or weight[0] <= papers[row.paper].grammage <= weight[1])
-        and (older_than is None or now - since[row.label] > older_than)
     ]
-    return sorted(
-        found,
-        key=lambda one: (
-            one.distance or 0.0,
-            fold(one.row.paper),
-            one.row.width * one.row.height,
-        ),
-    )
+    return found, number
 
 
 def _by_colour(
@@ -184,12 +232,14 @@ def _by_colour(
     return {paper.name: far for far, paper in nearest_papers(session, colour) if far <= near}
 
 
-def _first_moves(session: Session) -> dict[str, datetime]:
-    rows = session.execute(
+def _first_moves(session: Session, labels: Sequence[str] | None) -> dict[str, datetime]:
+    """Return when stock first came, by its label: of a few labels, or of all."""
+    query = (
         select(Stock.label, func.min(Movement.at))
         .join(Movement, Movement.stock_id == Stock.id)
         .group_by(Stock.id, Stock.label)
     )
+    rows = session.execute(query if labels is None else query.where(Stock.label.in_(labels)))
     return {label: at for label, at in rows}  # noqa: C416 - a row is no pair to dict()
 
 
@@ -253,34 +303,41 @@ def offcuts_for(
         .correlate(Stock)
         .scalar_subquery()
     )
-    area = Stock.width * Stock.height
+
+    def lies_so(sheet: Sheet, pattern: Pattern) -> bool | None:
+        """Whether the piece must be turned on it; None if it can't lie there."""
+        if holds(sheet, size, turned=False):
+            return False
+        may_turn = turn is not Turn.NONE or pattern is not Pattern.DIRECTIONAL
+        return True if may_turn and holds(sheet, (height, width), turned=False) else None
+
+    bruised = bruised_sheets(session, (Stock.kind == Kind.OFFCUT) & (upright | lying))
+    in_vain = [stock for stock, known in bruised.items() if lies_so(*known) is None]
     query = (
         select(Stock, Paper.name, Paper.pattern)
         .join(Paper, Stock.paper_id == Paper.id)
-        .where(Stock.kind == Kind.OFFCUT, upright | lying)
-        .order_by(area, Stock.number)
+        .where(
+            Stock.kind == Kind.OFFCUT,
+            upright | lying,
+            Stock.id.not_in(in_vain),
+            Stock.label.not_in(reserved(session)),
+            there > 0,
+        )
+        .order_by(Stock.width * Stock.height, Stock.number)
+        .limit(most)
     )
     if papers:
         ids = [find_paper(session, name).id for name in papers]
         query = query.where(Stock.paper_id.in_(ids))
-    taken = reserved(session)
     places = Places(session)
     found: list[Holder] = []
-    bruised = bruises(session)
-    for stock, paper, pattern in session.execute(query.where(there > 0)):
-        if taken[stock.label]:
-            continue
-        sheet = Sheet(
-            "", stock.width, stock.height, None, Fraction(0), "", stock.margins,
-            bruised.get(stock.id, ()),
-        )  # fmt: skip
-        turned = not holds(sheet, size, turned=False)
-        may_turn = turn is not Turn.NONE or pattern is not Pattern.DIRECTIONAL
-        if turned and not (may_turn and holds(sheet, (height, width), turned=False)):
-            continue
+    for stock, paper, pattern in session.execute(query):
+        plain = Sheet(
+            stock.label, stock.width, stock.height, None, Fraction(0), margins=stock.margins
+        )
+        sheet, _ = bruised.get(stock.id, (plain, pattern))
         spare = stock.width * stock.height - width * height
         where = places.path(stock.place_id)
+        turned = bool(lies_so(sheet, pattern))
         found.append(Holder(stock.label, paper, stock.width, stock.height, where, turned, spare))
-        if len(found) == most:
-            break
     return found

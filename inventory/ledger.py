@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import func, insert, select
+from sqlalchemy.orm import joinedload
 
 from inventory.models import Deed, Kind, Movement, Reason, SupplyMovement
 from inventory.names import LARGEST_NUMBER, clean_note
@@ -206,7 +207,9 @@ def undo_deed(session: Session, deed: Deed, *, note: str = "") -> Deed:
         raise Refusal(f"deed {deed.id} took another one back; do that one again instead")
     if session.scalar(select(Deed.id).where(Deed.undoes_id == deed.id)) is not None:
         raise Refusal(f"deed {deed.id} has been taken back already")
-    movements = session.scalars(select(Movement).where(Movement.deed_id == deed.id)).all()
+    movements = session.scalars(
+        select(Movement).where(Movement.deed_id == deed.id).options(joinedload(Movement.stock))
+    ).all()
     supplies = session.scalars(
         select(SupplyMovement).where(SupplyMovement.deed_id == deed.id)
     ).all()

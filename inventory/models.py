@@ -125,7 +125,7 @@ class Reason(StrEnum):
     GRAIN = "grain"
     """How an offcut's fibres lie was found out."""
     MOVED = "moved"
-    """It lies in another place now."""
+    """It lies in another place, or under another label, now."""
     USED = "used"
     """A supply went into what was made."""
     UNDONE = "undone"
@@ -389,8 +389,7 @@ class Place(Base):
             "ix_place_outermost",
             "name_key",
             unique=True,
-            sqlite_where=text("parent_id IS NULL"),
-            postgresql_where=text("parent_id IS NULL"),
+            sqlite_where=text("parent_id IS NULL"),  # `inventory.server` says it to PostgreSQL
         ),
     )
 

@@ -64,10 +64,10 @@ def smallest_coin(currency: str) -> Decimal:
 
 def round_to_coin(amount: Decimal | Fraction, currency: str) -> Decimal:
     """Return the amount rounded to the smallest coin, halves away from zero."""
-    coin = smallest_coin(currency)
-    exact = Fraction(amount) / Fraction(coin)
-    coins = (2 * abs(exact.numerator) + exact.denominator) // (2 * exact.denominator)
-    return coin * (coins if exact >= 0 else -coins)
+    decimals = _DECIMALS.get(currency, 2)
+    number, of = amount.as_integer_ratio()
+    coins = (2 * 10**decimals * abs(number) + of) // (2 * of)
+    return Decimal(coins if number >= 0 else -coins).scaleb(-decimals)
 
 
 def down_to_coin(amount: Decimal | Fraction, currency: str) -> Decimal:

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, NamedTuple
 
 from sqlalchemy import func, select
 
+from inventory.ledger import taken_back
 from inventory.models import (
     Batch,
     BatchOrder,
     BatchStatus,
-    Deed,
     Lost,
     Order,
     OrderStep,
@@ -19,6 +20,7 @@ from inventory.models import (
 )
 from inventory.names import choice, clean_name, shorten, whole_number
 from inventory.own_designs import find_design, text_of_design
+from inventory.reservations import cut_of_mending
 from inventory.shop import the_shop
 from inventory.stash import find_paper
 from nester.refusal import Refusal
@@ -40,6 +42,7 @@ __all__ = [
     "design_of",
     "get_order",
     "list_orders",
+    "missing_pieces",
     "order_board",
     "order_pieces",
     "set_status",
@@ -229,24 +232,28 @@ def order_board(session: Session, today: date) -> list[BoardRow]:
             .group_by(BatchOrder.order_id)
         ).all()
     )
-    taken_back = select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
-    mended = select(Batch.id).where(Batch.status == BatchStatus.CUT)
-    missing: dict[int, int] = dict(
-        session.execute(
-            select(Lost.order_id, func.sum(Lost.quantity))
-            .where(
-                Lost.deed_id.not_in(taken_back),
-                Lost.mended_id.is_(None) | Lost.mended_id.not_in(mended),
-            )
-            .group_by(Lost.order_id)
-        ).all()
-    )
+    missing = missing_pieces(session)
     return [
-        BoardRow(
-            order, (order.due - today).days, batches.get(order.id), int(missing.get(order.id, 0))
-        )
+        BoardRow(order, (order.due - today).days, batches.get(order.id), missing[order.id])
         for order in orders
     ]
+
+
+def missing_pieces(session: Session) -> Counter[int]:
+    """Return how many pieces of orders were spoiled and are not cut again yet, by `Order.id`."""
+    mended = select(Batch.id).where(Batch.status == BatchStatus.CUT)
+    lost = session.execute(
+        select(Lost.order_id, func.sum(Lost.quantity))
+        .where(
+            Lost.deed_id.not_in(taken_back()),
+            Lost.mended_id.is_(None) | Lost.mended_id.not_in(mended),
+        )
+        .group_by(Lost.order_id)
+    )
+    missing = Counter({order: int(quantity) for order, quantity in lost})
+    # What a batch that mends has spoiled once more is lost anew, so its copies count like others.
+    missing.subtract(cut_of_mending(session))
+    return +missing
 
 
 def get_order(session: Session, number: int) -> Order:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from sqlalchemy import or_, select
 
-from inventory.models import Batch, Deed, Lost, Movement, Paper, Reason, Stock
+from inventory.condition import bruises
+from inventory.ledger import taken_back
+from inventory.models import Batch, Bruise, Deed, Lost, Movement, Paper, Reason, Stock
 from inventory.papers import find_paper
 from inventory.plan import Plan, plan_from_json
 from inventory.stash import HistoryRow, history_rows
@@ -20,7 +23,9 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-__all__ = ["YieldRow", "paper_history", "yields"]
+    from nester.layouts import Rect
+
+__all__ = ["YieldRow", "paper_history", "union_area", "yields"]
 
 
 _RowOf = Callable[["datetime", str], "YieldRow"]
@@ -46,13 +51,13 @@ class YieldRow:
     month
         ``2027-03``, by the clock of this machine.
     cut
-        Of the sheets and offcuts that were cut.
+        Of the sheets and offcuts that were cut, without their bruises.
     pieces
         Of the pieces that came of them, within their outlines, without those spoiled later.
     kept
         Of the offcuts that were put away.
     spoiled
-        Of sheets, offcuts and pieces that were spoiled.
+        Of sheets, offcuts and pieces that were spoiled, and of bruises.
     spoiled_pieces
         Of the pieces among them, which had been cut before.
     """
@@ -94,6 +99,7 @@ def yields(session: Session) -> list[YieldRow]:
     plans = _Plans(session)
     _add_movements(session, row, plans)
     _add_lost(session, row, plans)
+    _add_bruises(session, row)
     return sorted(
         rows.values(), key=lambda one: (-int(one.month.replace("-", "")), one.paper.casefold())
     )
@@ -135,8 +141,9 @@ def _add_movements(session: Session, row: _RowOf, plans: _Plans) -> None:
     )
     # Before deeds were booked a batch was cut whole: its layouts of a label, one after another.
     older: dict[tuple[int, str], list[int]] = defaultdict(list)
+    bruised = {stock: union_area(rects) for stock, rects in bruises(session).items()}
     for move, label, width, height, paper, layout in lines:
-        area = abs(move.change) * width * height
+        area = abs(move.change) * (width * height - bruised.get(move.stock_id, 0))
         its = row(move.at, paper)
         if move.reason is Reason.SPOILED:
             its.spoiled += area
@@ -155,6 +162,39 @@ def _add_movements(session: Session, row: _RowOf, plans: _Plans) -> None:
                     ]
                 number = older[key].pop(0)
             its.pieces += plans.piece_area(move.batch_id, number, -move.change)
+
+
+def _add_bruises(session: Session, row: _RowOf) -> None:
+    """Tell what was bruised as spoiled when it was bruised, each part of a paper once."""
+    lines = session.execute(
+        select(Bruise, Deed.at, Deed.reason, Paper.name)
+        .join(Deed, Bruise.deed_id == Deed.id)
+        .join(Stock, Bruise.stock_id == Stock.id)
+        .join(Paper, Stock.paper_id == Paper.id)
+        .where(Bruise.deed_id.not_in(taken_back()))
+        .order_by(Bruise.id)
+    )
+    before: dict[int, list[Rect]] = defaultdict(list)
+    for bruise, at, reason, paper in lines:
+        its = before[bruise.stock_id]
+        known = union_area(its)
+        its.append(bruise.rect)
+        if reason is Reason.BRUISED:  # else it was taken along from another label
+            row(at, paper).spoiled += union_area(its) - known
+
+
+def union_area(rects: Iterable[Rect]) -> int:
+    """Return the area that rectangles cover together: each column between their edges by itself."""
+    rects = list(rects)
+    edges = sorted({x for rect in rects for x in (rect.x, rect.right)})
+    area = 0
+    for left, right in pairwise(edges):
+        spans = sorted((r.y, r.bottom) for r in rects if r.x <= left and r.right >= right)
+        reached = 0
+        for top, bottom in spans:
+            area += (right - left) * max(0, bottom - max(top, reached))
+            reached = max(reached, bottom)
+    return area
 
 
 def _add_lost(session: Session, row: _RowOf, plans: _Plans) -> None:

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from inventory.models import Batch, BatchOrder, BatchStatus, Deed, Order, Status
 
-__all__ = ["copies_done", "copies_left", "given_up", "reserved"]
+__all__ = ["copies_done", "copies_left", "cut_of_mending", "given_up", "reserved"]
 
 
 def reserved(session: Session) -> Counter[str]:
@@ -27,6 +27,23 @@ def reserved(session: Session) -> Counter[str]:
             left = _left(layout, done[number, layout["number"]], cancelled)
             taken[layout["sheet"]["label"]] += len(left)
     return +taken
+
+
+def cut_of_mending(session: Session) -> Counter[int]:
+    """Return how many pieces of each order open batches that mend have cut or spoiled."""
+    rows = session.execute(
+        select(Batch.id, Batch.plan).where(
+            Batch.status == BatchStatus.OPEN, Batch.mends_id.is_not(None)
+        )
+    )
+    plans: dict[int, str] = dict(rows.all())
+    done = copies_done(session, plans)
+    cut: Counter[int] = Counter()
+    for number, text in plans.items():
+        for layout in json.loads(text)["layouts"]:
+            for copy in done[number, layout["number"]]:
+                cut.update(spot["orders"][copy - 1] for spot in layout["spots"])
+    return cut
 
 
 def _left(layout: Mapping[str, Any], done: set[int], cancelled: set[int]) -> list[int]:

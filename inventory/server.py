@@ -18,6 +18,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from inventory import shop as books
+from inventory.models import Place
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -34,6 +35,11 @@ _LOCK = "1365407608, hashtext(current_schema())"
 """The numbers of the book's lock: one of ours, and one of the schema that the book lies in."""
 _COLLATIONS = ("C", "POSIX", "C.UTF-8", "C.utf8")
 """Those that sort by code points, as SQLite does."""
+
+# Were it said beside the model, every command on a file would load what knows PostgreSQL.
+for _index in Place.metadata.tables[Place.__tablename__].indexes:
+    if _index.name == "ix_place_outermost":
+        _index.dialect_options["postgresql"]["where"] = text("parent_id IS NULL")
 
 
 def open_on_server(url: URL, begun: Shop | None = None) -> books.ShopFile:

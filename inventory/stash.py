@@ -8,9 +8,9 @@ nothing.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, NamedTuple, TypedDict, Unpack
 
 from sqlalchemy import and_, func, or_, select
@@ -27,6 +27,7 @@ from inventory.models import (
     Kind,
     Movement,
     Paper,
+    Pattern,
     Reason,
     Shop,
     Stock,
@@ -54,7 +55,7 @@ from nester.pieces import Grain
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Collection, Iterator, Mapping
     from datetime import datetime
 
     from sqlalchemy import ColumnElement, Select
@@ -65,24 +66,30 @@ __all__ = [
     "THICKEST",
     "THINNEST",
     "Asked",
+    "Held",
     "HistoryRow",
     "StashRow",
     "add_offcut",
     "add_paper",
     "add_place",
     "add_sheets",
+    "bruised_sheets",
+    "chosen",
     "count_stock",
     "find_paper",
     "find_place",
     "find_stock",
+    "held",
     "history",
     "history_rows",
     "list_papers",
     "list_places",
     "list_stash",
+    "page_of",
     "put_stock",
     "read_caliper",
     "read_swatch",
+    "rows_of",
     "spoil",
     "stash_page",
     "usable_holds",
@@ -90,8 +97,7 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True)
-class StashRow:
+class StashRow(NamedTuple):
     """Equal sheets, or one offcut, as the stash lists them.
 
     Attributes
@@ -268,6 +274,8 @@ class Asked(TypedDict, total=False):
     ----------
     paper
         The name of a paper.
+    papers
+        The names of papers, exactly as they are in the book.
     colour, finish
         A part of the word, in capitals or not: ``gre`` finds green.
     at_least
@@ -279,6 +287,7 @@ class Asked(TypedDict, total=False):
     """
 
     paper: str | None
+    papers: Collection[str] | None
     colour: str | None
     finish: str | None
     kind: Kind | str | None
@@ -300,38 +309,44 @@ def list_stash(session: Session, **asked: Unpack[Asked]) -> list[StashRow]:
     Refusal
         If there is no such paper or place.
     """
-    rows = _rows(session, _chosen(session, asked), _area_prices(session))
-    at_least = asked.get("at_least")
-    if at_least is None:
-        return rows
-    return [row for row in rows if not row.bruises or holds(row.as_sheet, at_least)]
+    return rows_of(session, chosen(session, asked), _area_prices(session, asked.get("papers")))
 
 
-def stash_page(session: Session, most: int, **asked: Unpack[Asked]) -> tuple[list[StashRow], int]:
+def stash_page(
+    session: Session, most: int | None, **asked: Unpack[Asked]
+) -> tuple[list[StashRow], int]:
     """Return the first rows that `list_stash` would, without area prices, and how many there are.
 
     Parameters
     ----------
     most
-        How many rows.
+        How many rows; None for all.
 
     Raises
     ------
     Refusal
         As of `list_stash`.
     """
-    if asked.get("at_least") is not None:
-        # What a bruise leaves no room on is seen only row by row.
-        rows = list_stash(session, **asked)
-        return rows[:most], len(rows)
-    query = _chosen(session, asked)
-    every = select(func.count()).select_from(query.order_by(None).subquery())
-    return _rows(session, query.limit(most), {}), session.scalars(every).one()
+    return page_of(session, chosen(session, asked), most)
 
 
-def _rows(
-    session: Session, query: Select[*tuple[Any, ...]], area_prices: Mapping[int, Fraction]
+def page_of(
+    session: Session, query: Select[*tuple[Any, ...]], most: int | None
+) -> tuple[list[StashRow], int]:
+    """Return the first rows of what `chosen` selects, and how many there are."""
+    rows = rows_of(session, query if most is None else query.limit(most))
+    if most is None or len(rows) < most:
+        return rows, len(rows)
+    every = query.order_by(None).with_only_columns(func.count(), maintain_column_froms=True)
+    return rows, session.scalars(every).one()
+
+
+def rows_of(
+    session: Session,
+    query: Select[*tuple[Any, ...]],
+    area_prices: Mapping[int, Fraction] = MappingProxyType({}),
 ) -> list[StashRow]:
+    """Return the rows that a query of `chosen` selects."""
     places = Places(session)
     bruised, told = bruises(session), told_grains(session)
     rows = []
@@ -348,16 +363,27 @@ def _rows(
     return rows
 
 
-def _chosen(session: Session, asked: Asked) -> Select[*tuple[Any, ...]]:
+def chosen(session: Session, asked: Asked) -> Select[*tuple[Any, ...]]:
+    """Select what fits all that is asked, in the order of `list_stash`, for `rows_of`.
+
+    Raises
+    ------
+    Refusal
+        As of `list_stash`.
+    """
     query = _listing(include_empty=asked.get("include_empty", False))
     paper, kind, place = asked.get("paper"), asked.get("kind"), asked.get("place")
     colour, finish, at_least = asked.get("colour"), asked.get("finish"), asked.get("at_least")
     if paper is not None:
         query = query.where(Stock.paper_id == find_paper(session, paper).id)
+    if (papers := asked.get("papers")) is not None:
+        query = query.where(Paper.name.in_(papers))
     if kind is not None:
         query = query.where(Stock.kind == choice(Kind, kind, "the kind"))
     if at_least is not None:
-        query = query.where(usable_holds(*at_least))
+        query = query.where(
+            usable_holds(*at_least), Stock.id.not_in(_too_bruised(session, at_least))
+        )
     if place is not None:
         query = query.where(Stock.place_id.in_(within(find_place(session, place))))
     if colour is not None or finish is not None:
@@ -379,12 +405,75 @@ def _listing(*, include_empty: bool) -> Select[*tuple[Any, ...]]:
             Paper.finish, Stock.width, Stock.height, quantity, Stock.price,
         )
         .join(Paper, Stock.paper_id == Paper.id)
-        .outerjoin(on_hand, on_hand.c.stock_id == Stock.id)
+        .join(on_hand, on_hand.c.stock_id == Stock.id, isouter=include_empty)
         .order_by(
             Paper.name_key, Stock.kind.desc(), (Stock.width * Stock.height).desc(), Stock.number
         )
     )  # fmt: skip
     return query if include_empty else query.where(quantity > 0)
+
+
+def _too_bruised(session: Session, size: tuple[Length, Length]) -> list[int]:
+    """Return which stock has room for a size between its margins, but not beside its bruises."""
+    return [
+        stock
+        for stock, (sheet, _) in bruised_sheets(session, usable_holds(*size)).items()
+        if not holds(sheet, size)
+    ]
+
+
+def bruised_sheets(
+    session: Session, which: ColumnElement[bool]
+) -> dict[int, tuple[Sheet, Pattern]]:
+    """Return bruised stock that is meant, in the words of `nester.layouts`, and what is printed.
+
+    It is by `Stock.id`; few sheets of a stash are bruised, so they are looked at one by one.
+    """
+    bruised = bruises(session)
+    query = select(Stock, Paper.pattern).join(Paper, Stock.paper_id == Paper.id).where(which)
+    return {
+        stock.id: (
+            Sheet(
+                stock.label, stock.width, stock.height, None, Fraction(0), "", stock.margins,
+                bruised[stock.id],
+            ),
+            pattern,
+        )
+        for stock, pattern in session.execute(query.where(Stock.id.in_(bruised)))
+    }  # fmt: skip
+
+
+class Held(NamedTuple):
+    """How many sheets or offcuts of one size and paper lie in one place.
+
+    Attributes
+    ----------
+    paper, place
+        `Paper.id`, `Place.id`.
+    width, height
+        Fine units.
+    """
+
+    paper: int
+    place: int | None
+    kind: Kind
+    width: Length
+    height: Length
+    quantity: int
+
+
+def held(session: Session) -> list[Held]:
+    """Return what is in the stash, just enough of it to count and weigh it up."""
+    on_hand = ledger.sums()
+    query = (
+        select(
+            Stock.paper_id, Stock.place_id, Stock.kind, Stock.width, Stock.height,
+            on_hand.c.quantity,
+        )
+        .join(on_hand, on_hand.c.stock_id == Stock.id)
+        .where(on_hand.c.quantity > 0)
+    )  # fmt: skip
+    return [Held(*row) for row in session.execute(query)]
 
 
 def usable_holds(width: Length, height: Length, *, turned: bool = True) -> ColumnElement[bool]:
@@ -406,18 +495,29 @@ def _has(text: str, wanted: str | None) -> bool:
     return wanted is None or fold(wanted) in fold(text)
 
 
-def _area_prices(session: Session) -> dict[int, Fraction]:
-    """Return what a square fine unit of each paper costs on its cheapest sheets, by `Paper.id`."""
+def _area_prices(session: Session, papers: Collection[str] | None = None) -> dict[int, Fraction]:
+    """Return what a square fine unit of each paper costs on its cheapest sheets, by `Paper.id`.
+
+    Parameters
+    ----------
+    papers
+        The names of the papers; all, unless given.
+    """
     sheets = select(Stock.paper_id, Stock.width, Stock.height, Stock.price).where(
         Stock.kind == Kind.SHEET, Stock.price.is_not(None)
     )
-    cheapest: dict[int, Fraction] = {}
+    if papers is not None:
+        sheets = sheets.join(Paper, Stock.paper_id == Paper.id).where(Paper.name.in_(papers))
+    cheapest: dict[int, tuple[int, int]] = {}
     for paper, width, height, price in session.execute(sheets):
         if price is None:
             continue
-        each = Fraction(price) / (width * height)
-        cheapest[paper] = min(each, cheapest.get(paper, each))
-    return cheapest
+        number, of = price.as_integer_ratio()
+        of *= width * height
+        known = cheapest.get(paper)
+        if known is None or number * known[1] < known[0] * of:
+            cheapest[paper] = number, of
+    return {paper: Fraction(*each) for paper, each in cheapest.items()}
 
 
 def worth(shop: Shop, row: StashRow) -> Decimal:
@@ -431,7 +531,8 @@ def worth(shop: Shop, row: StashRow) -> Decimal:
         return row.price
     if row.kind is not Kind.OFFCUT or row.area_price is None:
         return Decimal(0)
-    share = row.area_price * row.width * row.height * Fraction(shop.offcut_worth, 100)
+    number, of = row.area_price.as_integer_ratio()
+    share = Fraction(number * row.width * row.height * shop.offcut_worth, of * 100)
     return round_to_coin(share, shop.currency)
 
 

@@ -255,13 +255,21 @@ def from_mm_number(value: float) -> Length:
     return round(Fraction(value) * UNITS_PER_MM)
 
 
+_IN2_OF_FT2 = 144
+
+
 def area_m2(area: int) -> Fraction:
     """Return square metres from an area in square fine units."""
     return Fraction(area, (1000 * UNITS_PER_MM) ** 2)
 
 
-def format_area(area: int) -> str:
-    """Write an area for a person: square metres to three decimals, or cm² when it is small."""
+def format_area(area: int, unit: Unit) -> str:
+    """Write an area for a person, rounded: m², or cm² of a small one; with inches ft² and in²."""
+    if unit is Unit.IN:
+        inches = Fraction(area, inch(1) ** 2)
+        if inches < _IN2_OF_FT2:
+            return f"{float(inches):.0f} in²"
+        return f"{float(inches / _IN2_OF_FT2):.1f} ft²"
     metres = area_m2(area)
     if metres < Fraction(1, 10):
         return f"{float(metres * 10_000):.0f} cm²"

@@ -33,6 +33,7 @@ class Stack:
     size: tuple[int, int]
     place: str | None
     amount: int = 0
+    margin: int = 0
 
 
 @dataclass
@@ -113,12 +114,12 @@ class Model:
             for label, change in changes.items()
         )
 
-    def equal(self, size: tuple[int, int], place: str | None) -> str | None:
+    def equal(self, size: tuple[int, int], place: str | None, margin: int = 0) -> str | None:
         """Return the label of such sheets, of several the lowest."""
         labels = (
             label
             for label, one in self.stash.items()
-            if label.startswith("S") and (one.size, one.place) == (size, place)
+            if label.startswith("S") and (one.size, one.place, one.margin) == (size, place, margin)
         )
         return min(labels, key=lambda label: int(label[2:]), default=None)
 
@@ -133,11 +134,22 @@ class Model:
     def can_split(self, label: str, quantity: int, place: str) -> bool:
         """Whether so many sheets, and not all, may be put elsewhere."""
         stack = self.stash[label]
-        target = self.equal(stack.size, place)
+        target = self.equal(stack.size, place, stack.margin)
         return (
             quantity < stack.amount
             and stack.amount - quantity >= self.reserved()[label]
             and target != label
+            and (target is None or self.fits(Counter({target: quantity})))
+        )
+
+    def can_change_margin(self, label: str, margin: int, quantity: int) -> bool:
+        """Whether so many may have another margin, and so another label, from now on."""
+        stack = self.stash[label]
+        target = self.equal(stack.size, stack.place, margin) if label.startswith("S") else None
+        return (
+            stack.margin != margin
+            and quantity <= stack.amount
+            and stack.amount - quantity >= self.reserved()[label]
             and (target is None or self.fits(Counter({target: quantity})))
         )
 
@@ -308,14 +320,15 @@ class Model:
 
     def missing(self, order: int) -> int:
         """Return how many spoiled pieces of an order are not cut again yet."""
-        return sum(
+        lost = sum(
             lost.quantity
             for _, lost in self.losses()
             if lost.order == order
             and (lost.mended is None or self.batches[lost.mended].status is not BatchStatus.CUT)
         )
+        return lost - self._cut_again(order)
 
-    def cut_again(self, order: int) -> int:
+    def _cut_again(self, order: int) -> int:
         """Return how many pieces of an order are cut or lost in batches that mend and are open."""
         again = 0
         for number, batch in self.batches.items():

@@ -149,15 +149,17 @@ def list_(
     """List all papers, with how much of each lies in the stash."""
     from inventory.desk.tell import console, print_json
     from inventory.papers import substitutes
-    from inventory.stash import list_papers, list_stash
+    from inventory.shop import the_shop
+    from inventory.stash import held, list_papers
     from nester.measure import area_m2, format_area, to_mm_number
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         papers = list_papers(session)
-        area = dict.fromkeys((paper.name for paper in papers), 0)
-        for row in list_stash(session):
+        area = dict.fromkeys((paper.id for paper in papers), 0)
+        for row in held(session):
             area[row.paper] += row.width * row.height * row.quantity
         instead = substitutes(session)
+        unit = the_shop(session).unit
     if as_json:
         print_json(
             [
@@ -172,7 +174,7 @@ def list_(
                     "caliper": None if paper.caliper is None else to_mm_number(paper.caliper),
                     "note": paper.note,
                     "instead": instead.get(paper.name, []),
-                    "square_metres": float(area_m2(area[paper.name])),
+                    "square_metres": float(area_m2(area[paper.id])),
                 }
                 for paper in papers
             ]
@@ -194,7 +196,7 @@ def list_(
             str(paper.grammage),
             paper.pattern,
             paper.grain,
-            format_area(area[paper.name]) if area[paper.name] else "-",
+            format_area(area[paper.id], unit) if area[paper.id] else "-",
         )
     console().print(shown if papers else "No papers yet; add one with 'quirebox paper add'.")
 
@@ -226,10 +228,12 @@ def yield_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """Show month by month what became of each paper: pieces, offcuts, trimmings, spoiled."""
     from inventory.desk.tell import console, print_json
     from inventory.records import yields
+    from inventory.shop import the_shop
     from nester.measure import area_m2, format_area
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         rows = yields(session)
+        unit = the_shop(session).unit
     if as_json:
         print_json(
             [
@@ -258,7 +262,7 @@ def yield_(context: typer.Context, as_json: JsonFlag = False) -> None:
         shown.add_row(
             row.month,
             Text(row.paper),
-            *(format_area(area) if area else "" for area in areas),
+            *(format_area(area, unit) if area else "" for area in areas),
             "" if row.share is None else f"{float(100 * row.share):.0f} %",
         )
     console().print(shown if rows else "Nothing was cut yet.")

@@ -69,24 +69,24 @@ def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all places, with how many sheets and offcuts lie in each."""
     from inventory.desk.tell import console, print_json
     from inventory.places import Places
-    from inventory.stash import list_stash
+    from inventory.stash import held
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         places = Places(session)
         known = places.sorted()
         paths = {place.id: places.path(place.id) or "" for place in known}
         depths = {place.id: places.depth(place) for place in known}
-        held: Counter[tuple[str | None, str]] = Counter()
-        for row in list_stash(session):
-            held[row.place, row.kind] += row.quantity
+        number: Counter[tuple[int | None, str]] = Counter()
+        for row in held(session):
+            number[row.place, row.kind] += row.quantity
     if as_json:
         print_json(
             [
                 {
                     "place": paths[place.id],
                     "name": place.name,
-                    "sheets": held[paths[place.id], "sheet"],
-                    "offcuts": held[paths[place.id], "offcut"],
+                    "sheets": number[place.id, "sheet"],
+                    "offcuts": number[place.id, "offcut"],
                 }
                 for place in known
             ]
@@ -98,10 +98,9 @@ def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
 
     shown = table("Places", "Place", "Sheets", "Offcuts", right=frozenset({"Sheets", "Offcuts"}))
     for place in known:
-        path = paths[place.id]
         shown.add_row(
             Text("  " * depths[place.id] + place.name),
-            str(held[path, "sheet"] or ""),
-            str(held[path, "offcut"] or ""),
+            str(number[place.id, "sheet"] or ""),
+            str(number[place.id, "offcut"] or ""),
         )
     console().print(shown if known else "No places yet; add one with 'quirebox place add'.")

@@ -61,12 +61,13 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
     from inventory.fit import trimmer_as_json
     from inventory.orders import list_orders
     from inventory.shop import the_shop
-    from inventory.stash import list_papers, list_stash
+    from inventory.stash import held, list_papers
     from nester.measure import format_length, to_mm_number
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shop = the_shop(session)
-        papers, stash, orders = list_papers(session), list_stash(session), list_orders(session)
+        papers, orders = list_papers(session), list_orders(session)
+        number = sum(row.quantity for row in held(session))
     if as_json:
         print_json(
             {
@@ -80,7 +81,7 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
                 "trimmer": trimmer_as_json(shop.trimmer),
                 "follow_grain": shop.follow_grain,
                 "papers": len(papers),
-                "stash": sum(row.quantity for row in stash),
+                "stash": number,
                 "orders": len(orders),
             }
         )
@@ -95,10 +96,7 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
         typer.echo(rule)
     follow = "follow" if shop.follow_grain else "need not follow"
     typer.echo(f"Pieces that wish for a grain {follow} it where it is known")
-    typer.echo(
-        f"{len(papers)} papers, {sum(row.quantity for row in stash)} sheets and offcuts,"
-        f" {len(orders)} orders"
-    )
+    typer.echo(f"{len(papers)} papers, {number} sheets and offcuts, {len(orders)} orders")
 
 
 @app.command("set")

@@ -8,7 +8,7 @@ import typer
 
 from inventory.desk import stocktake
 from inventory.desk.common import JsonFlag, group, shop_file_of
-from inventory.desk.stock_options import LabelArgument, WhyOption, size_of
+from inventory.desk.stock_options import LabelArgument, WhyOption, margins_of, size_of
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -17,8 +17,28 @@ if TYPE_CHECKING:
 
 app = group("The stash: all sheets and offcuts on hand.")
 
-_PAGE = 100
+_PAGE = 50
 """Lines of a list on the terminal, unless more are asked for."""
+
+MostOption = Annotated[
+    int | None,
+    typer.Option(
+        "--most",
+        min=1,
+        max=1_000_000,
+        help="So many lines at most.",
+        show_default=f"{_PAGE}, all with --json",
+    ),
+]
+
+
+def _number_of_lines(most: int | None, as_json: bool) -> int | None:
+    return None if most is None and as_json else most or _PAGE
+
+
+def _tell_more(number: int, shown: int, fewer: str) -> None:
+    if number > shown:
+        typer.echo(f"… and {number - shown:,} more; --most {number} shows them all, {fewer} fewer")
 
 
 @app.command("list")
@@ -35,16 +55,7 @@ def list_(
     empty: Annotated[
         bool, typer.Option("--empty", help="Also that of which nothing is left.")
     ] = False,
-    most: Annotated[
-        int | None,
-        typer.Option(
-            "--most",
-            min=1,
-            max=1_000_000,
-            help="So many lines at most.",
-            show_default=f"{_PAGE}, all with --json",
-        ),
-    ] = None,
+    most: MostOption = None,
     as_json: JsonFlag = False,
 ) -> None:
     """List the stash, or search it by colour, finish, size and place.
@@ -67,7 +78,7 @@ def list_(
         shop = the_shop(session)
         rows, number = stash_page(
             session,
-            most or (1_000_000_000 if as_json else _PAGE),
+            _number_of_lines(most, as_json),
             paper=paper,
             colour=colour,
             finish=finish,
@@ -134,11 +145,7 @@ def list_(
             )[: len(titles)]
         )
     console().print(shown if rows else "Nothing in the stash is like that.")
-    if number > len(rows):
-        typer.echo(
-            f"… and {number - len(rows):,} more; --most {number} shows them all,"
-            " --paper, --place or --at-least fewer"
-        )
+    _tell_more(number, len(rows), "--paper, --place or --at-least")
 
 
 @app.command("count")
@@ -230,6 +237,50 @@ def bruise_some(
     typer.echo(f"{stock.label}: {bruise_words(at, unit)}")
     if stock is not pile:
         typer.echo(f"Write {stock.label} on it: it no longer counts to {pile.label}")
+
+
+@app.command("margin")
+def margin(
+    context: typer.Context,
+    label: LabelArgument,
+    width: Annotated[
+        str,
+        typer.Argument(
+            metavar="MARGIN",
+            help="How much along its edges can't be used: 5mm, or left=5mm; top=1cm; 0 for none.",
+        ),
+    ],
+    quantity: Annotated[
+        int | None,
+        typer.Option("--quantity", min=1, help="How many of the sheets.", show_default="all"),
+    ] = None,
+    why: WhyOption = "",
+) -> None:
+    """Change the margins of sheets or of an offcut: how much along the edges can't be used.
+
+    Sheets with other margins have another label, and so does the offcut; 'quirebox stash undo'
+    takes it back.
+
+    \b
+    Examples:
+      quirebox stash margin S-3 5mm --why "the mill's edge is rough"
+      quirebox stash margin K-12 "left=1cm; top=5mm"
+    """
+    from inventory.condition import change_margins
+    from inventory.documents.condition_text import condition_words
+    from inventory.labels import find_stock
+    from inventory.shop import the_shop
+    from nester.pieces import Grain
+
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        before = find_stock(session, label)
+        stock = change_margins(session, label, margins_of(session, width), quantity, why)
+        said = condition_words(stock.margins, (), Grain.ANY, the_shop(session).unit)
+    typer.echo(f"{stock.label}: {said or 'no margins'}")
+    if stock.kind == "offcut":
+        typer.echo(f"Write {stock.label} on it in place of {before.label}")
+    else:
+        typer.echo(f"Keep them apart from {before.label}, and write {stock.label} on them")
 
 
 @app.command("put")
@@ -360,6 +411,7 @@ def find(
     days: Annotated[
         int | None, typer.Option("--older-than", min=0, metavar="DAYS", help="Lies there longer.")
     ] = None,
+    most: MostOption = None,
     as_json: JsonFlag = False,
 ) -> None:
     """Find paper by colour, finish, weight, size, place and age; what suits best comes first.
@@ -372,15 +424,16 @@ def find(
     from datetime import UTC, datetime, timedelta
 
     from inventory.desk.tell import console, print_json
-    from inventory.finding import find_stash
+    from inventory.finding import find_page
     from inventory.shop import the_shop
     from nester.measure import format_size, to_mm_number
 
     now = datetime.now(UTC)
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         unit = the_shop(session).unit
-        found = find_stash(
+        found, number = find_page(
             session,
+            _number_of_lines(most, as_json),
             colour=colour,
             near=near,
             finish=finish,
@@ -430,6 +483,7 @@ def find(
             Text(one.row.place or ""),
         )
     console().print(shown if found else "Nothing in the stash is like that.")
+    _tell_more(number, len(found), "--colour, --at-least or --place")
 
 
 def _weight(text: str | None) -> tuple[int, int] | None:

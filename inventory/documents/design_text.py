@@ -39,7 +39,7 @@ def _parts(sheet: DesignSheet, unit: Unit) -> Iterator[RenderableType]:
     yield from (Text(f"It does not fold: {fault}", style="bold") for fault in sheet.fold_faults)
     areas = table("Paper", "Part", "Quantity", "Blanks", right=_NUMBERS)
     for area in sheet.areas:
-        areas.add_row(area.name, str(area.pieces), format_area(area.blank))
+        areas.add_row(area.name, str(area.pieces), format_area(area.blank, unit))
     yield areas
     yield Text(f"Weight of its paper: {_weight(sheet.weight.paper)}", style="bold")
     for total in summed(sheet.consumables):
@@ -53,7 +53,7 @@ def _parts(sheet: DesignSheet, unit: Unit) -> Iterator[RenderableType]:
 def _amount(measure: Measure, amount: int, unit: Unit) -> str:
     if measure is Measure.LENGTH:
         return format_length(amount, unit)
-    return format_area(amount) if measure is Measure.AREA else str(amount)
+    return format_area(amount, unit) if measure is Measure.AREA else str(amount)
 
 
 def _weight(grams: Fraction) -> str:

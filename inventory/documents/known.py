@@ -75,7 +75,9 @@ def _extras(session: Session, plan: Plan, voice: ShopVoice) -> dict[int, list[st
         for total in summed(f for f in found if f.measure is not Measure.LENGTH):
             amount = total.amount * one.copies
             area = total.measure is Measure.AREA
-            much = format_area(amount).replace(".", voice.point) if area else f"{amount} ×"
+            much = (
+                format_area(amount, plan.unit).replace(".", voice.point) if area else f"{amount} ×"
+            )
             lines.append(f"{much} {voice.say(total.name)}")
         extras[one.number] = lines
     return extras

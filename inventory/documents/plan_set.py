@@ -43,7 +43,7 @@ from nester.cutting import Pace, told_steps
 from nester.drawing.layout import layout_picture
 from nester.drawing.piece import GRAIN_WORDS
 from nester.drawing.scores import draw_scores, has_scores, score_rows
-from nester.measure import area_m2, quotable
+from nester.measure import format_area, quotable
 from nester.pieces import Grain, Piece
 from nester.voice import translatable
 
@@ -215,7 +215,7 @@ class _Teller:
         kept = sum(one.copies * len(one.offcuts) for one in plan.layouts)
         area = Fraction(plan.paper_area)
         spent, saved = Fraction(plan.piece_area), Fraction(plan.kept_area)
-        paper = f"{float(area_m2(plan.paper_area)):.2f} m²".replace(".", self.voice.point)
+        paper = format_area(plan.paper_area, plan.unit).replace(".", self.voice.point)
         cuts = sum(len(one.cuts) * one.copies for one in plan.layouts)
         time = sum((self._minutes(one) for one in plan.layouts), Fraction(0))
         papers: dict[str, Fraction] = defaultdict(Fraction)

@@ -74,7 +74,7 @@ def _worth(plan: Plan, pace: Pace) -> str:
     return (
         f"{_number(pieces, 'piece', 'pieces')} from {_number(sheets, 'sheet', 'sheets')}"
         f" and {_number(offcuts, 'offcut', 'offcuts')}"
-        f" ({format_area(plan.paper_area)}): {used:.0f} % become pieces,"
+        f" ({format_area(plan.paper_area, plan.unit)}): {used:.0f} % become pieces,"
         f" {kept:.0f} % go back as offcuts.\n"
         f"{_proof(plan)}\n{_rules(plan)}"
         f"About {_hours(int(minutes) + 1)} of cutting{whose if pace.reports else ''}.\n"

@@ -1,32 +1,72 @@
-"""How long a large stash takes: ``python tests/benchmarks/stash.py`` (CPU seconds of this process).
+"""How long a large stash takes: ``python -m tests.benchmarks.stash`` (seconds of CPU).
 
-An invented stash: 10,000 lines of sheets and 20,000 offcuts of 40 papers, from lists.
+An invented stash: 10,000 lines of sheets and 20,000 offcuts of 40 papers, from lists.  First what
+functions take in this process, then whole commands, each run so often that its median says much.
 """
 
 from __future__ import annotations
 
 import random
+import resource
+import subprocess
 import tempfile
 import time
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
+from functools import partial
 from pathlib import Path
+from statistics import median
 from typing import Any
 
+from sqlalchemy.orm import Session
+
 from inventory import stash
+from inventory.batches import _Desk, _wanted
 from inventory.cutting import last_deed, undo_deed
 from inventory.finding import find_stash, offcuts_for
 from inventory.imports import import_offcuts, import_sheets
+from inventory.orders import add_order, list_orders
 from inventory.shop import open_shop
 from nester.measure import Unit, mm
+from tests.benchmarks.start_up import command
 
 PAPERS, LINES, OFFCUTS = 40, 10_000, 20_000
+RUNS = 7
+COMMANDS = (
+    ("stash", "list"),
+    ("stash", "list", "--kind", "offcut"),
+    ("stash", "find", "--colour", "darkgreen", "--near", "30"),
+    ("offcut", "for", "12x18cm"),
+    ("order", "board"),
+    ("paper", "list"),
+    ("place", "list"),
+    ("shop", "show"),
+)
 
 
 def measure(what: str, deed: Callable[[], Any]) -> None:
     began = time.process_time()
     deed()
-    print(f"{what:42} {time.process_time() - began:6.2f} s")
+    print(f"{what:58} {time.process_time() - began:6.2f} s")
+
+
+def read_to_plan(session: Session, papers: int) -> None:
+    """Read what planning reads: the first orders, each of a paper of its own, and the stash."""
+    _Desk(session, list_orders(session)[:papers], partial(_wanted, {}), follow_grain=True)
+
+
+def measure_commands(shop: Path) -> None:
+    """Print the median and the most of what whole commands take."""
+    quirebox = command()
+    for words in COMMANDS:
+        taken = []
+        for _ in range(RUNS):
+            before = resource.getrusage(resource.RUSAGE_CHILDREN)
+            subprocess.run([quirebox, "--shop", str(shop), *words], check=True, capture_output=True)
+            after = resource.getrusage(resource.RUSAGE_CHILDREN)
+            taken.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+        said = "quirebox " + " ".join(words)
+        print(f"{said:58} median {median(taken):.2f} s, at most {max(taken):.2f} s")
 
 
 def write_lists(folder: Path, rng: random.Random) -> tuple[Path, Path]:
@@ -78,7 +118,21 @@ def main() -> None:
                 )
                 measure("list the whole stash", lambda: stash.list_stash(session))
             with shop.begin() as session:
+                for number in range(PAPERS):
+                    add_order(
+                        session, "Somebody", "gift-tag", {}, {"all": f"Paper {number}"}, 1,
+                        date(2027, 3, 1), date(2027, 3, 1),
+                    )  # fmt: skip
+            with shop.read() as session:
+                for papers in (1, 8, PAPERS):
+                    measure(
+                        f"read it to plan orders in {papers} papers",
+                        partial(read_to_plan, session, papers),
+                    )
+            with shop.begin() as session:
                 measure("take the offcuts back", lambda: undo_deed(session, last_deed(session).id))
+                session.rollback()
+        measure_commands(folder / "shop.sqlite")
 
 
 if __name__ == "__main__":

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import pytest
@@ -11,7 +12,14 @@ from jsonschema import Draft202012Validator
 
 from inventory.batches import get_batch, plan_of
 from inventory.check import check_shop
-from inventory.condition import bruise, bruises, read_distance, read_margins, tell_grain
+from inventory.condition import (
+    bruise,
+    bruises,
+    change_margins,
+    read_distance,
+    read_margins,
+    tell_grain,
+)
 from inventory.cutting import cut_batch, last_deed, undo_deed
 from inventory.desk.schemas import schema_text
 from inventory.finding import offcuts_for
@@ -19,6 +27,7 @@ from inventory.imports import import_offcuts, import_sheets
 from inventory.models import Fibres, Pattern
 from inventory.papers import add_paper, find_paper, set_grain
 from inventory.plan import plan_from_json, plan_to_json
+from inventory.records import yields
 from inventory.shop import ShopFile, change_shop, the_shop
 from inventory.stash import history, list_stash
 from nester.layouts import Margins, Rect, Trimmer
@@ -113,6 +122,91 @@ def test_lists_may_say_margins_and_grain(table: Table, tmp_path: Path) -> None:
     sheets.write_text("paper,size,quantity,margin\nCoal card,50x70cm,2,25\n")
     with pytest.raises(Refusal, match=r"line 2, .*leave nothing"), table.shop.begin() as session:
         import_sheets(session, sheets, Unit.CM)
+
+
+# --- margins that change
+
+
+EDGE = Margins(mm(5), 0, mm(5), 0)
+
+
+def test_sheets_get_other_margins_in_one_deed_that_can_be_taken_back(table: Table) -> None:
+    table.sheets((cm(50), cm(70)), 5, place="Shelf", lot="B7", price=Decimal(3))
+    with table.shop.begin() as session:
+        stock = change_margins(session, "S-1", EDGE, 2, "rough edge")
+        assert (stock.label, stock.lot, stock.price) == ("S-2", "B7", Decimal(3))
+    assert table.on_hand() == {"S-1": 3, "S-2": 2}
+    assert (row(table.shop, "S-2").margins, row(table.shop, "S-2").place) == (EDGE, "Shelf")
+    with table.shop.begin() as session:
+        assert change_margins(session, "S-1", EDGE).label == "S-2"
+    assert table.on_hand() == {"S-2": 5}
+    with table.shop.read() as session:
+        assert history(session, "S-2")[0].note == "rough edge"
+    with table.shop.begin() as session:
+        undo_deed(session, last_deed(session).id)
+    assert table.on_hand() == {"S-1": 3, "S-2": 2}
+    assert check_shop(table.shop).faults == []
+
+
+def test_an_offcut_with_other_margins_takes_bruises_and_grain_along(table: Table) -> None:
+    label = table.offcut((cm(20), cm(30)), place="Drawer")
+    corner = Rect(0, 0, cm(3), cm(4))
+    with table.shop.begin() as session:
+        tell_grain(session, label, "height")
+        bruise(session, label, corner)
+        new = change_margins(session, label, EDGE)
+        assert (new.label, new.parent.label) == ("K-2", "K-1")
+    assert table.on_hand() == {"K-2": 1}
+    told = row(table.shop, "K-2")
+    assert (told.bruises, told.grain, told.place) == ((corner,), Grain.HEIGHT, "Drawer")
+    with table.shop.begin() as session:
+        (month,) = yields(session)
+        assert month.spoiled == corner.area
+        bruise(session, "K-2", Rect(0, 0, cm(4), cm(4)))
+        (month,) = yields(session)
+        assert month.spoiled == cm(4) * cm(4)
+        undo_deed(session, last_deed(session).id)
+        undo_deed(session, last_deed(session).id)
+    assert table.on_hand() == {"K-1": 1}
+    assert row(table.shop, "K-1").bruises == (corner,)
+    assert check_shop(table.shop).faults == []
+
+
+@pytest.mark.parametrize(
+    ("label", "margins", "quantity", "why"),
+    [
+        ("S-9", EDGE, None, "S-9"),
+        ("S-1", Margins(), None, "S-1 has these margins already"),
+        ("S-1", EDGE, 6, "S-1 has 5 on hand"),
+        ("S-1", EDGE, 0, "the number of S-1"),
+        ("S-1", EDGE, 5, "batches have reserved 1 of the 5 S-1; change at most 4 with --quantity"),
+        ("S-1", Margins(cm(25), 0, cm(25), 0), 1, "leave nothing"),
+        ("K-1", EDGE, 2, "offcut K-1 is not in the stash"),
+        ("K-1", Margins(cm(4), 0, 0, 0), None, "nothing of K-2 would be left"),
+    ],
+)
+def test_margins_that_can_not_change_are_refused(
+    table: Table, label: str, margins: Margins, quantity: int | None, why: str
+) -> None:
+    table.sheets((cm(50), cm(70)), 5)
+    table.card(2)
+    table.plan()
+    table.offcut((cm(10), cm(10)))
+    with table.shop.begin() as session:
+        bruise(session, "K-1", Rect(cm(4), 0, cm(6), cm(10)))
+    before = table.on_hand()
+    with pytest.raises(Refusal, match=why), table.shop.begin() as session:
+        change_margins(session, label, margins, quantity)
+    assert table.on_hand() == before
+
+
+def test_margins_change_at_the_desk(table: Table, hand: Hand) -> None:
+    table.sheets((cm(50), cm(70)), 5)
+    label = table.offcut((cm(20), cm(30)))
+    said = hand.does("stash", "margin", "S-1", "left=5mm", "--quantity", "2")
+    assert said == "S-2: margins left 5 mm\nKeep them apart from S-1, and write S-2 on them\n"
+    assert "Write K-2 on it in place of K-1" in hand.does("stash", "margin", label, "5mm")
+    assert "K-3: no margins" in hand.does("stash", "margin", "K-2", "0")
 
 
 # --- bruises

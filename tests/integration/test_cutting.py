@@ -253,6 +253,41 @@ def test_a_spoiled_piece_is_made_again_from_an_offcut(table: Table) -> None:
     assert do(table, move_order, 1, "assembled").status is Status.ASSEMBLED
 
 
+def test_what_a_mending_batch_has_cut_is_missing_no_more(table: Table) -> None:
+    def missing() -> dict[int, int]:
+        with table.shop.read() as session:
+            return {row.order.id: row.missing for row in order_board(session, TODAY)}
+
+    do(table, cut_batch, 1)
+    do(table, spoil_piece, 1, "card", 2, order=1)
+    do(table, spoil_piece, 1, "card", order=2)
+    assert missing() == {1: 2, 2: 1}
+    assert mend(table).batch == 2
+    steps: dict[tuple[int, int], Counter[int]] = {}
+    for layout in plan(table, 2).layouts:
+        for copy in range(layout.copies):
+            steps[layout.number, copy] = Counter(spot.orders[copy] for spot in layout.spots)
+    assert len(steps) == 3
+    waiting = Counter({1: 2, 2: 1})
+    for (layout, _), made in steps.items():
+        assert table.batch_status(2) is BatchStatus.OPEN
+        do(table, cut_batch, 2, layout=layout, copies=1)
+        waiting.subtract(made)
+        assert missing() == dict(waiting)
+        for order in (1, 2):
+            if waiting[order]:
+                with pytest.raises(Refusal, match=f"order {order} lacks {waiting[order]} spoiled"):
+                    do(table, move_order, order, "assembled")
+    assert table.batch_status(2) is BatchStatus.CUT
+    do(table, undo_deed, do(table, last_deed, batch=2).id)
+    assert sum(missing().values()) == 1
+    last = next(iter(left(table, 2)))
+    do(table, spoil_layout, 2, last)  # lost anew, in the batch that mends
+    assert sum(missing().values()) == 1
+    done = next(order for order, lacks in missing().items() if not lacks)
+    assert do(table, move_order, done, "assembled").status is Status.ASSEMBLED
+
+
 def test_a_sheet_spoiled_in_cutting_leaves_pieces_to_mend(table: Table) -> None:
     number, copies = next(iter(left(table).items()))
     lost = do(table, spoil_layout, 1, number, "the knife slipped")

@@ -5,12 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from inventory.batches import get_batch, plan_of
+from inventory.condition import bruise
 from inventory.cutting import cut_batch, last_deed, spoil_layout, spoil_piece, undo_deed
 from inventory.models import Reason
-from inventory.records import YieldRow, paper_history, yields
+from inventory.records import YieldRow, paper_history, union_area, yields
 from inventory.stash import spoil
+from nester.layouts import Rect
 from nester.measure import cm
 from nester.refusal import Refusal
 from tests.integration.conftest import Table
@@ -70,6 +74,45 @@ def test_yield_follows_what_is_cut_and_spoiled(table: Table) -> None:
         spoil(session, "S-1", 2)
     row = told(table)
     assert (row.cut, row.pieces, row.spoiled, row.share) == (0, 0, 2 * SHEET, 0)
+
+
+def test_what_is_bruised_is_spoiled_and_not_cut(table: Table) -> None:
+    with table.shop.begin() as session:
+        bruise(session, "S-1", Rect(0, 0, cm(10), cm(10)))
+        bruise(session, "K-2", Rect(cm(5), 0, cm(10), cm(10)))
+    assert (told(table).spoiled, told(table).cut) == (cm(15) * cm(10), 0)
+    with table.shop.begin() as session:
+        spoil(session, "K-2")
+    assert told(table).spoiled == SHEET
+    with table.shop.begin() as session:
+        undo_deed(session, last_deed(session).id)
+        undo_deed(session, last_deed(session).id)
+    assert told(table).spoiled == cm(10) * cm(10)
+
+
+def test_a_bruised_offcut_that_is_cut_counts_without_its_bruise(table: Table) -> None:
+    label = table.offcut((cm(41), cm(41)))
+    with table.shop.begin() as session:
+        bruise(session, label, Rect(cm(40), 0, cm(1), cm(1)))
+    table.card(1, size=("20cm", "40cm"))
+    plan = table.plan()
+    assert [one.sheet.label for one in plan.layouts] == [label]
+    with table.shop.begin() as session:
+        cut_batch(session, plan.batch)
+    row = told(table)
+    assert (row.cut, row.spoiled) == (cm(41) * cm(41) - cm(1) * cm(1), cm(1) * cm(1))
+    assert row.waste == row.cut - PIECE
+
+
+@given(st.lists(st.builds(Rect, *[st.integers(0, 9)] * 2, *[st.integers(1, 5)] * 2), max_size=5))
+def test_an_area_is_counted_once(rects: list[Rect]) -> None:
+    dots = {
+        (x, y)
+        for rect in rects
+        for x in range(rect.x, rect.right)
+        for y in range(rect.y, rect.bottom)
+    }
+    assert union_area(rects) == len(dots)
 
 
 GUARDS_OFF = "SET LOCAL session_replication_role = replica"

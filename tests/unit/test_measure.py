@@ -150,8 +150,11 @@ def test_areas_and_weights():
     assert area_m2(square_metre) == 1
     assert grams(square_metre, 250) == 250
     assert grams(mm(210) * mm(297), Decimal("80")) == Fraction(210 * 297 * 80, 10**6)
-    assert format_area(square_metre) == "1.00 m²"
-    assert format_area(mm(100) * mm(50)) == "50 cm²"
+    assert [format_area(square_metre, unit) for unit in (Unit.MM, Unit.CM)] == ["1.00 m²"] * 2
+    assert format_area(mm(100) * mm(50), Unit.CM) == "50 cm²"
+    assert format_area(inch(12) * inch(12), Unit.IN) == "1.0 ft²"
+    assert format_area(inch(12) * inch(30), Unit.IN) == "2.5 ft²"
+    assert format_area(inch("17/2") * inch(11), Unit.IN) == "94 in²"
 
 
 def test_numbers_of_millimetres():
