@@ -182,6 +182,16 @@ FILL = {
         INSERT INTO purchase_receipt VALUES (1, 7, 1, 1, 1, '32.45');
         INSERT INTO purchase_end VALUES (8, 1);
     """,
+    "0006": """
+        INSERT INTO cost_rates VALUES
+            (1, '18', NULL, '0.8', '60', '0', '0', '6.5', '0.3', '25', NULL, '.50 .95', 14);
+        INSERT INTO consumable_rate VALUES
+            (1, 'ribbon', 'ribbon', 'length', 1, NULL, NULL, '3'),
+            (2, 'eyelet', 'eyelet', 'count', NULL, '0.04', NULL, NULL);
+        INSERT INTO print_price VALUES (1, 2160000, 3120000, '0.25');
+        INSERT INTO assembly_time VALUES (1, 'layered-box', 'layered-box', '90');
+        INSERT INTO postage_step VALUES (1, '500', '3.9'), (2, '2000', '5.5');
+    """,
 }
 """What a shop of each revision may hold: rows for the tables it brought."""
 
