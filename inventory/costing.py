@@ -21,7 +21,7 @@ from fractions import Fraction
 from typing import Generic, NamedTuple, TypeVar
 
 from inventory.money import round_to_coin, smallest_coin
-from inventory.names import shorten
+from inventory.names import fold, shorten
 from nester.designs.base import Measure
 from nester.measure import UNITS_PER_MM, Length, area_m2
 from nester.refusal import Refusal
@@ -229,7 +229,7 @@ class Rates:
     endings
         How the price of one box may end; any way if there are none.
     supplies
-        By name of the consumable and how it is measured.
+        By name of the consumable, in small letters, and how it is measured.
     prints, print_area
         What a print costs by size, and a square metre of those that fit into no size.
     postage
@@ -518,7 +518,7 @@ class _Reckoner:
     def supplies(self) -> None:
         for name, measure, amount in self.box.consumables:
             much = _natural(measure, amount)
-            tariff = self.rates.supplies.get((name, measure), Tariff(None))
+            tariff = self.rates.supplies.get((fold(name), measure), Tariff(None))
             if tariff.grams is None:
                 self.unknown.append(f"the weight of {name} is not known and not counted")
             else:

@@ -592,6 +592,26 @@ def undo(
     typer.echo(f"Taken back: {deed_words(deed)}")
 
 
+@app.command("cost")
+def cost(context: typer.Context, number: NumberArgument, as_json: JsonFlag = False) -> None:
+    """Show what a batch costs in paper and cutting, and which of its orders bears how much.
+
+    \b
+    Example:
+      quirebox batch cost 1
+    """
+    from inventory.desk.tell import console, print_json
+    from inventory.documents.cost_text import batch_cost_as_json, batch_cost_text
+    from inventory.order_costs import batch_cost
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        told = batch_cost(session, number)
+    if as_json:
+        print_json(batch_cost_as_json(told))
+    else:
+        console().print(batch_cost_text(told))
+
+
 @app.command("drop")
 def drop(context: typer.Context, number: NumberArgument) -> None:
     """Give a plan up: what it reserved is free, its orders are confirmed again.

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from inventory.desk.common import JsonFlag, counted, group, pairs, shop_file_of
+from inventory.desk.costs import CollectedFlag, EachOption, price_of_one, show_cost
 
 app = group("Orders: what somebody wants, by when, in which papers.")
 
@@ -276,6 +277,31 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     console().print(Text(title, style="bold"))
     console().print(", ".join(f"{step.status} {step.at.astimezone():%Y-%m-%d}" for step in steps))
     console().print(shown)
+
+
+@app.command("cost")
+def cost(
+    context: typer.Context,
+    number: NumberArgument,
+    price: EachOption = None,
+    collected: CollectedFlag = False,
+    as_json: JsonFlag = False,
+) -> None:
+    """Show what an order costs, part by part, and the price that leaves the margin.
+
+    Paper is what it really uses by the plan of its batch; before that it is estimated.
+
+    \b
+    Examples:
+      quirebox order cost 3
+      quirebox order cost 3 --price 49.50 --collected
+    """
+    from inventory.order_costs import order_cost
+
+    with shop_file_of(context) as shop_file:
+        each = price_of_one(shop_file, price)
+        told = order_cost(shop_file, number, posted=not collected, each=each)
+    show_cost(told, as_json=as_json)
 
 
 @app.command("move")
