@@ -8,12 +8,14 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
 from inventory.batches import from_new_sheets
+from inventory.buying import OnSale
 from inventory.costing import (
     Box,
     Cost,
@@ -28,10 +30,14 @@ from inventory.costing import (
 from inventory.cutting import get_batch, plan_of
 from inventory.models import BatchStatus, Order
 from inventory.money import round_to_coin
+from inventory.names import whole_number
 from inventory.orders import get_order, order_consumables, order_pieces
+from inventory.own_designs import find_design, text_of_design
 from inventory.rates import rates_of
-from inventory.stash import list_papers, list_stash
+from inventory.shop import the_shop
+from inventory.stash import find_paper, list_papers, list_stash
 from nester.cutting import cutting_minutes
+from nester.designs import check_roles
 from nester.designs.totals import summed
 from nester.layouts import Answer, Effort, Layout, Problem
 from nester.measure import grams
@@ -42,10 +48,11 @@ from nester.verify import require
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from inventory.buying import OnSale
     from inventory.plan import Plan
     from inventory.shop import ShopFile
+    from nester.measure import Unit
     from nester.packing import Stop
+    from nester.paper import Size
 
 __all__ = [
     "PRINTED",
@@ -215,9 +222,12 @@ _LIVE = (BatchStatus.OPEN, BatchStatus.CUT)
 
 def design_cost(
     shop_file: ShopFile,
-    draft: Callable[[Session], Order],
-    sizes: Callable[[Session], Sequence[OnSale] | None] = lambda _: None,
+    design: str,
+    sizes: Mapping[str, str],
+    papers: Mapping[str, str],
+    copies: int = 1,
     *,
+    on: Callable[[Unit], Sequence[tuple[Size, Decimal]]] = lambda _: (),
     posted: bool = True,
     each: Decimal | None = None,
     stop: Stop = never,
@@ -226,20 +236,38 @@ def design_cost(
 
     Parameters
     ----------
-    draft
-        Makes the order that it would be, which is not stored.
-    sizes
-        The sheets there are; those the book knows, unless given.
+    design, sizes, papers, copies
+        As for `inventory.orders.add_order`.
+    on
+        Sheets and their prices, whatever the paper, read with the shop's unit; none: those of
+        each paper that the book knows.
 
     Raises
     ------
     Refusal
-        If the design can't be made so.
+        If there is no such design or paper, or it can't be made so.
     """
-    with shop_file.read() as session, session.no_autoflush:
-        order = draft(session)
-        estimate = _Estimate(session, order, rates_of(session), sizes(session))
-    return replace(estimate.cost(posted=posted, each=each, stop=stop), order=None)
+    with shop_file.read() as session:
+        chosen = find_design(session, design)
+        check_roles(chosen, papers)
+        unit = the_shop(session).unit
+        order = Order(
+            customer="",
+            design=chosen.name,
+            sizes=dict(sizes),
+            unit=unit,
+            papers={role: find_paper(session, name).name for role, name in papers.items()},
+            copies=whole_number(copies, "the number of copies", least=1),
+            due=date.max,
+            design_text=text_of_design(session, chosen.name),
+        )
+        offered = [
+            OnSale(paper, size.width, size.height, price)
+            for size, price in on(unit)
+            for paper in sorted(set(order.papers.values()))
+        ]
+        estimate = _Estimate(session, order, rates_of(session), offered or None)
+    return estimate.cost(posted=posted, each=each, stop=stop)
 
 
 def _box(session: Session, order: Order, paper_grams: Fraction) -> Box:
@@ -304,10 +332,7 @@ def _planned(
     unpriced = {
         row.paper
         for row in list_stash(session, include_empty=True)
-        if row.label in used
-        and row.paper in areas
-        and row.price is None
-        and row.area_price is None
+        if row.label in used and row.paper in areas and row.price is None and row.area_price is None
     }
     cost = replace(cost, unknown=(*_unpriced(sorted(unpriced), rates), *cost.unknown))
     numbers = tuple(plan.batch for plan in plans if plan.batch is not None)

@@ -87,7 +87,7 @@ _NUMBER = r"[0-9]{1,9}(?:[.,][0-9]{1,4})?"
 _WEIGHT = re.compile(rf"({_NUMBER})\s*(g|kg|oz|lb)?", re.IGNORECASE)
 _PERCENT = re.compile(rf"({_NUMBER})\s*%?")
 _MINUTES = re.compile(rf"({_NUMBER})\s*(min|h)?", re.IGNORECASE)
-_WITH_CODE = re.compile(r"(.*?)\s*([A-Za-z]{3})")
+_WITH_CODE = re.compile(r"(.*[0-9.,]\s*)([A-Za-z]{3})")
 
 
 # --- reading -----------------------------------------------------------------------------------
@@ -336,7 +336,10 @@ def _take_from(row: ConsumableRate, supply: Supply, spread: int | None, per: Per
             f"say how much of {supply.name} a square metre takes, with --spread: 150 {supply.unit}"
         )
     if its is not Per.AREA and its is not own:
-        raise Refusal(f"{supply.name} is not counted by {its}, so it has no price for that")
+        raise Refusal(
+            f"{supply.name} is kept by {supply.measure}, which gives no price by {its}; give one"
+            " with --price instead"
+        )
     row.supply, row.per, row.spread, row.price = supply, its, spread, None
 
 
