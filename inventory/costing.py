@@ -398,6 +398,8 @@ class Cost:
         Of work.
     unknown
         A sentence for whatever the cost leaves out.
+    unweighed
+        The consumables whose weight is not known and not counted.
     """
 
     currency: str
@@ -407,6 +409,7 @@ class Cost:
     grams: Fraction
     minutes: Fraction
     unknown: tuple[str, ...]
+    unweighed: tuple[str, ...]
 
     @property
     def cost(self) -> Decimal:
@@ -497,6 +500,7 @@ def cost_of(
         teller.grams,
         teller.minutes,
         tuple(dict.fromkeys(teller.unknown)),
+        tuple(dict.fromkeys(teller.unweighed)),
     )
 
 
@@ -507,6 +511,7 @@ class _Reckoner:
         self.box, self.rates = box, rates
         self.exact: list[_Exact] = []
         self.unknown: list[str] = []
+        self.unweighed: list[str] = []
         self.grams = self.minutes = Fraction(0)
         self.box_grams = box.paper_grams + Fraction(rates.wrapping_grams)
 
@@ -520,7 +525,7 @@ class _Reckoner:
             much = _natural(measure, amount)
             tariff = self.rates.supplies.get((fold(name), measure), Tariff(None))
             if tariff.grams is None:
-                self.unknown.append(f"the weight of {name} is not known and not counted")
+                self.unweighed.append(name)
             else:
                 self.box_grams += much * tariff.grams
             if tariff.price is None:

@@ -16,6 +16,8 @@ from inventory.desk.common import (
     CutsOption,
     EffortOption,
     JsonFlag,
+    Page,
+    PageOption,
     SecondsOption,
     command_words,
     counted,
@@ -324,11 +326,6 @@ def steps(
         terminal.print(part)
 
 
-class _Page(StrEnum):
-    A4 = "A4"
-    LETTER = "Letter"
-
-
 class _Format(StrEnum):
     PDF = "pdf"
     HTML = "html"
@@ -355,9 +352,7 @@ def papers(
         Path | None,
         typer.Option("--into", metavar="FOLDER", help="Where to.  [default: batch-NUMBER]"),
     ] = None,
-    page: Annotated[
-        _Page, typer.Option("--page", case_sensitive=False, help="The paper in the printer.")
-    ] = _Page.A4,
+    page: PageOption = Page.A4,
     formats: Annotated[
         list[_Format] | None,
         typer.Option(

@@ -43,19 +43,23 @@ def cost_text(told: OrderCost) -> Group:
     shown.add_row(Text("Price", style="bold"), "", each, bold)
     lines: list[RenderableType] = [
         Text(f"{number}{cost.copies} × {told.design}", style="bold"),
-        Text(f"{_basis(told)}; {_hours(cost.minutes)} of work, {_weight(cost.grams)} packed."),
+        Text(_basis(told)),
+        Text(f"{_hours(cost.minutes)} of work; {_weight(cost.grams)} packed"),
         shown,
         *(Text(note) for note in told.notes),
     ]
+    if cost.unweighed:
+        lines.append(Text(f"Not weighed: {', '.join(cost.unweighed)}."))
     if cost.unknown:
-        lines.append(Text("Not right yet:", style="bold"))
+        lines.append(Text("What it leaves out:", style="bold"))
         lines += [Text(f"· {one}") for one in cost.unknown]
     return Group(*lines)
 
 
 def _basis(told: OrderCost) -> str:
     if told.estimated:
-        return "Estimated: not planned yet, so it is cut alone from new sheets"
+        planned = "" if told.order is None else "not planned yet, so "
+        return f"Estimated: {planned}it is cut alone from new sheets"
     batches = ", ".join(map(str, told.batches))
     return f"By the plan of batch {batches}"
 
@@ -122,6 +126,7 @@ def cost_as_json(told: OrderCost) -> dict[str, Any]:
         "minutes": round(float(cost.minutes), 3),
         "grams": round(float(cost.grams), 3),
         "unknown": list(cost.unknown),
+        "unweighed": list(cost.unweighed),
         "notes": list(told.notes),
     }
 

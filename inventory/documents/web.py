@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 
 from inventory.documents.blocks import (
@@ -88,7 +88,6 @@ def documents_html(
 ) -> str:
     """Write documents as one page of HTML, with its style and pictures inside."""
     made = list(documents)
-    contents = voice.say("Contents")
     lines = [
         "<!DOCTYPE html>",
         f'<html lang="{escape(language)}">',
@@ -99,13 +98,7 @@ def documents_html(
         f"<style>{_STYLE}</style>",
         "</head>",
         "<body>",
-        # Folded up: on a phone a week's layouts would fill many screens with links.
-        f'<nav aria-label="{escape(contents)}"><details><summary>{escape(contents)}</summary>',
-        *(
-            f'<a href="#d{number}">{escape(document.title)}{_aside(document.about)}</a>'
-            for number, document in enumerate(made, 1)
-        ),
-        "</details></nav>",
+        *(_contents(made, voice) if len(made) > 1 else ()),
     ]
     for number, document in enumerate(made, 1):
         lines.append(f'<section id="d{number}" class="{document.kind}">')
@@ -117,6 +110,15 @@ def documents_html(
         lines.append("</section>")
     lines += [f"<footer>{escape(footer)}</footer>", "</body>", "</html>", ""]
     return "\n".join(lines)
+
+
+def _contents(documents: Sequence[Document], voice: Voice) -> Iterator[str]:
+    contents = escape(voice.say("Contents"))
+    # Folded up: on a phone a week's layouts would fill many screens with links.
+    yield f'<nav aria-label="{contents}"><details><summary>{contents}</summary>'
+    for number, document in enumerate(documents, 1):
+        yield f'<a href="#d{number}">{escape(document.title)}{_aside(document.about)}</a>'
+    yield "</details></nav>"
 
 
 def _block(block: Block, voice: Voice) -> Iterator[str]:

@@ -260,7 +260,7 @@ def test_a_cost_by_hand() -> None:
     assert (cost.offer.fees, cost.offer.margin) == (D("6.75"), D("22.07"))
     assert cost.grams == F("385.8")
     assert cost.minutes == 205
-    assert cost.unknown == ()
+    assert cost.unknown == cost.unweighed == ()
     assert {(part.much, part.unit) for part in cost.parts if part.item is Item.PAPER} == {
         (F(1, 5), "m²")
     }
@@ -286,15 +286,14 @@ def test_what_nobody_has_said_is_told_and_counts_nothing() -> None:
     )
     cost = cost_of(wants, Share({}, {}, F(10)), Rates("EUR"))
     assert cost.unknown == (
-        "the weight of eyelet is not known and not counted",
         "no price is known for eyelet",
-        "the weight of ribbon is not known and not counted",
         "no price is known for ribbon",
         "no price is known for some of the prints",
         "no rate for an hour of work is set",
         "how long a tray-box takes to assemble is not set",
         "there is no table of postage",
     )
+    assert cost.unweighed == ("eyelet", "ribbon")
     assert cost.cost == 0
 
 
