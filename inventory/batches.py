@@ -18,7 +18,7 @@ from functools import partial
 from sqlalchemy.orm import Session
 
 from inventory import ledger, papers
-from inventory.buying import on_sale, restock, without_clashes
+from inventory.buying import OnSale, on_sale, restock, without_clashes
 from inventory.cutting import (
     PutAway,
     cut_batch,
@@ -46,7 +46,7 @@ from inventory.plan import (
 from inventory.reservations import reserved
 from inventory.shop import ShopFile, the_shop
 from inventory.stash import StashRow, find_stock, list_papers, list_stash, worth
-from nester.layouts import Answer, Cuts, Effort, Layout, Problem, Rect, Want
+from nester.layouts import Answer, Cuts, Effort, Layout, Problem, Rect, Stock, Want
 from nester.measure import area_m2
 from nester.packing import Claim, Progress, Stop, Verdict, left_over, never, solve, solve_orders
 from nester.pieces import Grain, Piece, Turn
@@ -60,6 +60,7 @@ __all__ = [
     "confirm_batch",
     "cut_batch",
     "drop_batch",
+    "from_new_sheets",
     "get_batch",
     "list_batches",
     "mend_batch",
@@ -297,6 +298,39 @@ def _at_true_prices(verdict: Verdict, problem: Problem) -> Verdict:
     return replace(verdict, problem=honest, answer=answer)
 
 
+def from_new_sheets(
+    session: Session, order: Order, sizes: Sequence[OnSale] | None = None
+) -> tuple[Problem, list[Part], dict[str, OnSale]]:
+    """Return the problem of cutting an order from new sheets, as if nothing were in the stash.
+
+    Parameters
+    ----------
+    sizes
+        The sheets there are, as many of each as needed; those the book knows, unless given.
+
+    Returns
+    -------
+    Problem
+        Its wants are named by the number of their part.
+    list of Part
+        The pieces, each in its paper.
+    dict
+        The sheets, by the name of their stock in the problem.
+    """
+    follow_grain = the_shop(session).follow_grain
+    desk = _Desk(session, [order], partial(_wanted, {}), follow_grain=follow_grain)
+    if sizes is None:
+        sizes = on_sale(list_stash(session, include_empty=True))
+    papers = {part.paper for part in desk.parts}
+    named = {f"new {at}": one for at, one in enumerate(sizes, 1) if one.paper in papers}
+    stock = tuple(
+        Stock(name, one.width, one.height, None, one.counted_price, one.paper, one.margins,
+              grain=one.grain)
+        for name, one in named.items()
+    )  # fmt: skip
+    return desk.problem(Cuts.STRAIGHT, stock), desk.parts, named
+
+
 class StashChanged(Refusal):
     """The stash no longer has what a plan takes."""
 
@@ -410,9 +444,16 @@ class _Desk:
             self._smallest_of[part.paper] = min(short, self._smallest_of.get(part.paper, short))
         return claims
 
-    def problem(self, cuts: Cuts) -> Problem:
-        """Return the whole cutting problem; wants are named by the number of their part."""
-        return without_clashes(self._as_wished(cuts))[0]
+    def problem(self, cuts: Cuts, stock: tuple[Stock, ...] | None = None) -> Problem:
+        """Return the whole cutting problem; wants are named by the number of their part.
+
+        Parameters
+        ----------
+        stock
+            What there is instead of the stash.
+        """
+        wished = self._as_wished(cuts)
+        return without_clashes(wished if stock is None else replace(wished, stock=stock))[0]
 
     def _as_wished(self, cuts: Cuts) -> Problem:
         totals: Counter[str] = Counter()

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from nester.designs import Design, Settings
+    from nester.designs.base import Consumable
     from nester.designs.fit import Thickness
     from nester.measure import Unit
     from nester.pieces import Piece
@@ -44,6 +45,7 @@ __all__ = [
     "list_orders",
     "missing_pieces",
     "order_board",
+    "order_consumables",
     "order_pieces",
     "set_status",
     "steps_of",
@@ -346,3 +348,20 @@ def order_pieces(
     names = {role: paper_for(role, papers) or "" for role in roles_of(pieces)}
     known = {name: find_paper(session, name).name for name in set(names.values())}
     return [(piece, known[names[piece.role]]) for piece in pieces]
+
+
+def order_consumables(session: Session, order: Order) -> tuple[Consumable, ...]:
+    """Return what one copy of an order takes beside paper.
+
+    Raises
+    ------
+    Refusal
+        If its design can't be made so any more, or a paper is not in the book.
+    """
+    from nester.designs import read_settings
+    from nester.designs.totals import consumables_of
+
+    design = design_of(session, order)
+    thickness = thickness_of_papers(session, order.papers)
+    settings = read_settings(design, order.sizes, order.unit, thickness)
+    return consumables_of(design, settings, design.pieces(settings, order.unit))

@@ -64,7 +64,7 @@ __all__ = [
     "upgrade",
 ]
 
-HEAD_REVISION = "0005"
+HEAD_REVISION = "0007"
 """The newest revision in `migrations/`; known here so that opening an up-to-date shop needs no
 Alembic, which takes longer to import than a listing may take."""
 

@@ -16,6 +16,8 @@ from inventory.desk.common import (
     CutsOption,
     EffortOption,
     JsonFlag,
+    Page,
+    PageOption,
     SecondsOption,
     command_words,
     counted,
@@ -329,11 +331,6 @@ def steps(
         terminal.print(part)
 
 
-class _Page(StrEnum):
-    A4 = "A4"
-    LETTER = "Letter"
-
-
 class _Format(StrEnum):
     PDF = "pdf"
     HTML = "html"
@@ -360,9 +357,7 @@ def papers(
         Path | None,
         typer.Option("--into", metavar="FOLDER", help="Where to.  [default: batch-NUMBER]"),
     ] = None,
-    page: Annotated[
-        _Page, typer.Option("--page", case_sensitive=False, help="The paper in the printer.")
-    ] = _Page.A4,
+    page: PageOption = Page.A4,
     formats: Annotated[
         list[_Format] | None,
         typer.Option(
@@ -610,6 +605,26 @@ def undo(
         deed = last_deed(session, batch=number)
         undo_deed(session, deed.id, why)
     typer.echo(f"Taken back: {deed_words(deed)}")
+
+
+@app.command("cost")
+def cost(context: typer.Context, number: NumberArgument, as_json: JsonFlag = False) -> None:
+    """Show what a batch costs in paper and cutting, and which of its orders bears how much.
+
+    \b
+    Example:
+      quirebox batch cost 1
+    """
+    from inventory.desk.tell import console, print_json
+    from inventory.documents.cost_text import batch_cost_as_json, batch_cost_text
+    from inventory.order_costs import batch_cost
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        told = batch_cost(session, number)
+    if as_json:
+        print_json(batch_cost_as_json(told))
+    else:
+        console().print(batch_cost_text(told))
 
 
 @app.command("drop")

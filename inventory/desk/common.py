@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from enum import StrEnum
 from functools import partial
 from typing import TYPE_CHECKING, Annotated
 
@@ -22,6 +23,8 @@ __all__ = [
     "EffortOption",
     "GapOption",
     "JsonFlag",
+    "Page",
+    "PageOption",
     "SecondsOption",
     "StagesOption",
     "StripOption",
@@ -37,6 +40,18 @@ __all__ = [
 ]
 
 JsonFlag = Annotated[bool, typer.Option("--json", help="Print JSON, for programs.")]
+
+
+class Page(StrEnum):
+    """The paper in the printer."""
+
+    A4 = "A4"
+    LETTER = "Letter"
+
+
+PageOption = Annotated[
+    Page, typer.Option("--page", case_sensitive=False, help="The paper in the printer.")
+]
 CutsOption = Annotated[
     Cuts,
     typer.Option(

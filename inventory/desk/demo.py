@@ -14,9 +14,11 @@ from nester.layouts import Cuts, Effort
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
     from inventory.shop import ShopFile
 
-__all__ = ["demo"]
+__all__ = ["demo", "fill_costs"]
 
 _FOLDER = Path("quirebox-demo")
 _SHOP = "shop.sqlite"
@@ -65,6 +67,7 @@ def demo() -> None:
     typer.echo("Look further:")
     typer.echo(f"  quirebox --shop {shop} batch steps {plan.batch} --layout 1")
     typer.echo(f"  quirebox --shop {shop} stash list --colour black")
+    typer.echo(f"  quirebox --shop {shop} order cost 1")
 
 
 def _fill(shop_file: ShopFile) -> None:
@@ -80,7 +83,58 @@ def _fill(shop_file: ShopFile) -> None:
         sheets = import_sheets(session, lists / "sheets.csv", unit, reason=Reason.OPENING)
         offcuts = import_offcuts(session, lists / "offcuts.csv", unit, reason=Reason.OPENING)
         orders, _ = import_orders(session, lists / "orders.csv", date.today())
+        fill_costs(session, lists)
     typer.echo(f"In it are {papers} papers, {sheets} sheets, {offcuts} offcuts, {orders} orders")
+
+
+def fill_costs(session: Session, folder: Path) -> None:
+    """Put into the book what the demo shop reckons with: ``costs.toml`` and ``postage.csv``."""
+    import tomllib
+
+    from inventory import rates, supplies
+    from inventory.models import Reason
+    from inventory.money import parse_money
+    from inventory.shop import the_shop
+    from nester.paper import parse_size
+
+    shop = the_shop(session)
+    costs = tomllib.loads((folder / "costs.toml").read_text("utf-8"))
+    rates.set_rates(
+        session,
+        hour=parse_money(costs["hour"], "hour"),
+        piece_minutes=rates.read_minutes(costs["piece-minutes"], "piece-minutes"),
+        packaging=parse_money(costs["packaging"], "packaging"),
+        packaging_grams=rates.read_grams(costs["packaging-weight"], "packaging-weight"),
+        wrapping=parse_money(costs["wrapping"], "wrapping"),
+        wrapping_grams=rates.read_grams(costs["wrapping-weight"], "wrapping-weight"),
+        fee=rates.read_percent(costs["fee"], "fee"),
+        fee_fixed=parse_money(costs["fee-fixed"], "fee-fixed"),
+        margin=rates.read_percent(costs["margin"], "margin"),
+        endings=rates.read_endings(costs["ends"], shop.currency),
+    )
+    for design, minutes in costs["minutes"].items():
+        rates.set_assembly(session, design, rates.read_minutes(minutes, design))
+    for text, price in costs["prints"].items():
+        size = parse_size(text, shop.unit)
+        rates.set_print(session, (size.width, size.height), parse_money(price, text))
+    for line in costs["supplies"]:
+        supply = supplies.add_supply(session, line["name"], line["by"], unit=line.get("unit", ""))
+        supplies.receive_supply(
+            session,
+            supply.name,
+            supplies.read_measure(supply, line["much"], shop.unit),
+            price=parse_money(line["price"], "price"),
+            reason=Reason.OPENING,
+        )
+        spread = line.get("spread")
+        rates.set_consumable(
+            session,
+            line["for"],
+            supply=supply.name,
+            spread=None if spread is None else supplies.read_measure(supply, spread, shop.unit),
+            grams=rates.read_grams(line["weight"], "weight"),
+        )
+    rates.import_postage(session, folder / "postage.csv")
 
 
 def _clear(folder: Path) -> None:

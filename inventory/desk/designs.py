@@ -4,20 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from inventory.desk.common import JsonFlag, group, pairs, shop_file_of, shop_option
+from inventory.desk.costs import CollectedFlag, EachOption, price_of_one, show_cost
 from nester.measure import Unit
 
 if TYPE_CHECKING:
+    from decimal import Decimal
+
     from sqlalchemy.orm import Session
 
     from nester.designs import Design
     from nester.designs.sheet import DesignSheet
     from nester.designs.thickness import Sheetstock
+    from nester.paper import Size
     from nester.pieces import Piece
 
 app = group("Designs: boxes and cards, from a few sizes to exact pieces.")
@@ -272,6 +277,69 @@ def _file_names(pieces: Sequence[Piece]) -> list[str]:
         plain = re.sub(r"[^\w.-]+", "-", piece.name).strip("-.")[:60]
         names.append(f"{number:02}-{plain}" if plain else f"{number:02}")
     return names
+
+
+@app.command("cost")
+def cost(
+    context: typer.Context,
+    name: NameArgument,
+    sizes: SizesArgument = None,
+    paper: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--paper",
+            metavar="PART=PAPER",
+            help="A paper of the shop's for a part, or for 'all'; again for each.",
+        ),
+    ] = None,
+    copies: Annotated[int, typer.Option("--copies", min=1, help="How many.")] = 1,
+    on: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--on",
+            metavar="SIZE=PRICE",
+            help="New sheets, whatever the paper; again for each.  [default: those that the book"
+            " knows of each paper]",
+        ),
+    ] = None,
+    price: EachOption = None,
+    collected: CollectedFlag = False,
+    as_json: JsonFlag = False,
+) -> None:
+    """Estimate what a box or card costs, part by part, and the price that leaves the margin.
+
+    It is cut from new sheets, as if nothing else were cut with it and nothing lay in the stash.
+
+    \b
+    Examples:
+      quirebox design cost layered-box panel=18cm tiers=4 \\
+        --paper "all=Coal card" --paper "mat=Fern print" --copies 10
+      quirebox design cost gift-tag --paper "all=Oat card" --on 50x70cm=1.55
+    """
+    from inventory.order_costs import design_cost
+
+    with shop_file_of(context) as shop_file:
+        told = design_cost(
+            shop_file,
+            name,
+            pairs(sizes or [], "setting"),
+            pairs(paper or [], "--paper"),
+            copies,
+            on=partial(_sheets_on, pairs(on or [], "--on")),
+            posted=not collected,
+            each=price_of_one(shop_file, price),
+        )
+    show_cost(told, as_json=as_json)
+
+
+def _sheets_on(texts: dict[str, str], unit: Unit) -> list[tuple[Size, Decimal]]:
+    from inventory.money import parse_money
+    from nester.paper import parse_size
+
+    return [
+        (parse_size(size, unit), parse_money(price, f"the price of a sheet of {size}"))
+        for size, price in texts.items()
+    ]
 
 
 @app.command("template")

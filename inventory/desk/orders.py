@@ -8,7 +8,16 @@ from typing import Annotated
 
 import typer
 
-from inventory.desk.common import JsonFlag, counted, group, pairs, shop_file_of
+from inventory.desk.common import (
+    JsonFlag,
+    Page,
+    PageOption,
+    counted,
+    group,
+    pairs,
+    shop_file_of,
+)
+from inventory.desk.costs import CollectedFlag, EachOption, price_of_one, show_cost
 
 app = group("Orders: what somebody wants, by when, in which papers.")
 
@@ -276,6 +285,98 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     console().print(Text(title, style="bold"))
     console().print(", ".join(f"{step.status} {step.at.astimezone():%Y-%m-%d}" for step in steps))
     console().print(shown)
+
+
+@app.command("cost")
+def cost(
+    context: typer.Context,
+    number: NumberArgument,
+    price: EachOption = None,
+    collected: CollectedFlag = False,
+    as_json: JsonFlag = False,
+) -> None:
+    """Show what an order costs, part by part, and the price that leaves the margin.
+
+    Paper is what it really uses by the plan of its batch; before that it is estimated.
+
+    \b
+    Examples:
+      quirebox order cost 3
+      quirebox order cost 3 --price 49.50 --collected
+    """
+    from inventory.order_costs import order_cost
+
+    with shop_file_of(context) as shop_file:
+        each = price_of_one(shop_file, price)
+        told = order_cost(shop_file, number, posted=not collected, each=each)
+    show_cost(told, as_json=as_json)
+
+
+@app.command("quote")
+def quote(
+    context: typer.Context,
+    number: NumberArgument,
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="Where to: a .pdf to print, or an .html page.")
+    ],
+    price: EachOption = None,
+    collected: CollectedFlag = False,
+    valid: Annotated[
+        str | None,
+        typer.Option(
+            "--valid",
+            metavar="DAY",
+            help="Until when: 2027-03-14, or 'in 10 days'.  [default: as 'cost set' says]",
+        ),
+    ] = None,
+    note: Annotated[str, typer.Option("--note", help="Words of your own below it.")] = "",
+    language: Annotated[
+        str, typer.Option("--language", help="The language it is in: en or de.")
+    ] = "en",
+    page: PageOption = Page.A4,
+    fonts: Annotated[
+        list[Path] | None,
+        typer.Option("--font", metavar="FILE", help="A font for signs that ours have not."),
+    ] = None,
+) -> None:
+    """Write an offer to the customer: what she gets, for how much, until when.
+
+    It says nothing of what the order costs you.
+
+    \b
+    Examples:
+      quirebox order quote 3 offer.pdf
+      quirebox order quote 3 offer.html --language de --valid "in 10 days"
+    """
+    from inventory.documents.files import write_bytes, write_file
+    from inventory.documents.quote import quote_html, quote_pdf
+    from inventory.documents.voices import voice_of
+    from inventory.imports import read_due
+    from inventory.money import format_money
+    from inventory.quotes import quote_order
+    from nester.refusal import Refusal
+
+    kind = file.suffix.casefold()
+    if kind not in (".pdf", ".html"):
+        raise Refusal(f"{file}: an offer is a .pdf or an .html file; end its name so")
+    voice = voice_of(language)
+    today = date.today()
+    with shop_file_of(context) as shop_file:
+        made = quote_order(
+            shop_file,
+            number,
+            today=today,
+            valid_until=None if valid is None else read_due(valid, today),
+            posted=not collected,
+            each=price_of_one(shop_file, price),
+            note=note,
+        )
+    if kind == ".pdf":
+        write_bytes(file, quote_pdf(made, voice, page=page, fonts=fonts or ()))
+    else:
+        write_file(file, quote_html(made, voice))
+    amount = format_money(made.price, made.currency)
+    typer.echo(f"Order {number} is offered for {amount} in {file}")
 
 
 @app.command("move")

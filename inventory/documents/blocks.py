@@ -143,6 +143,7 @@ class Labels:
 Block = Heading | Words | Table | Picture | Steps | Labels
 
 Kind = Literal["summary", "take-out", "cut", "score", "kit", "labels"]
+"""Of a plan's set."""
 
 
 @dataclass(frozen=True)
@@ -157,7 +158,7 @@ class Document:
         Its heading, and a line under it.
     """
 
-    kind: Kind
+    kind: Kind | Literal["quote"]
     title: str
     about: str = ""
     blocks: tuple[Block, ...] = field(default=())

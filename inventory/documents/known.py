@@ -13,12 +13,11 @@ from inventory.documents.translated import piece_name
 from inventory.documents.voices import ShopVoice
 from inventory.marks import kept_offcuts
 from inventory.models import Batch
-from inventory.orders import design_of, get_order, thickness_of_papers
+from inventory.orders import get_order, order_consumables
 from inventory.pace import shop_pace
 from inventory.plan import Plan
-from nester.designs import read_settings
 from nester.designs.base import Measure
-from nester.designs.totals import consumables_of, summed
+from nester.designs.totals import summed
 from nester.measure import format_area
 from nester.refusal import Refusal
 
@@ -59,13 +58,9 @@ def _extras(session: Session, plan: Plan, voice: ShopVoice) -> dict[int, list[st
         if not one.made:
             continue
         try:
-            order = get_order(session, one.number)
-            design = design_of(session, order)
-            thickness = thickness_of_papers(session, order.papers)
-            settings = read_settings(design, order.sizes, order.unit, thickness)
+            found = order_consumables(session, get_order(session, one.number))
         except Refusal:
             continue
-        found = consumables_of(design, settings, design.pieces(settings, order.unit))
         pieces = [f for f in found if f.measure is Measure.LENGTH]
         lines = [
             f"{f.quantity * one.copies} × {voice.say(f.name)}, {voice.length(f.amount, plan.unit)}:"

@@ -111,7 +111,6 @@ def documents_html(
 ) -> str:
     """Write documents as one page of HTML, with its style and pictures inside."""
     made = list(documents)
-    contents = voice.say("Contents")
     lines = [
         "<!DOCTYPE html>",
         f'<html lang="{escape(language)}">',
@@ -122,13 +121,7 @@ def documents_html(
         f"<style>{_STYLE}</style>",
         "</head>",
         "<body>",
-        # Folded up: on a phone a week's layouts would fill many screens with links.
-        f'<nav aria-label="{escape(contents)}"><details><summary>{escape(contents)}</summary>',
-        *(
-            f'<a href="#d{number}">{escape(document.title)}{_aside(document.about)}</a>'
-            for number, document in enumerate(made, 1)
-        ),
-        "</details></nav>",
+        *(_contents(made, voice) if len(made) > 1 else ()),
     ]
     for number, document in enumerate(made, 1):
         lines.append(f'<section id="d{number}" class="{document.kind}">')
@@ -140,6 +133,15 @@ def documents_html(
         lines.append("</section>")
     lines += [f"<footer>{escape(footer)}</footer>", "</body>", "</html>", ""]
     return "\n".join(lines)
+
+
+def _contents(documents: Sequence[Document], voice: Voice) -> Iterator[str]:
+    contents = escape(voice.say("Contents"))
+    # Folded up: on a phone a week's layouts would fill many screens with links.
+    yield f'<nav aria-label="{contents}"><details><summary>{contents}</summary>'
+    for number, document in enumerate(documents, 1):
+        yield f'<a href="#d{number}">{escape(document.title)}{_aside(document.about)}</a>'
+    yield "</details></nav>"
 
 
 def _block(block: Block, voice: Voice) -> Iterator[str]:

@@ -91,9 +91,11 @@ def test_the_papers_of_the_week(week: Desk) -> None:
 
 READING = {
     "batch": ("batch", "show", "1"),
+    "batch_cost": ("batch", "cost", "1"),
     "batches": ("batch", "list"),
     "board": ("order", "board"),
     "check": ("shop", "check"),
+    "cost": ("order", "cost", "1"),
     "counted": ("stash", "counted"),
     "deeds": ("stash", "deeds"),
     "deliveries": ("sheet", "deliveries"),
@@ -106,6 +108,7 @@ READING = {
     "papers": ("paper", "list"),
     "places": ("place", "list"),
     "pieces": ("design", "show", "layered-box", "panel=12cm"),
+    "rates": ("cost", "show"),
     "settings": ("design", "settings", "layered-box"),
     "shop": ("shop", "show"),
     "stash": ("stash", "list"),

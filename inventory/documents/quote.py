@@ -1,0 +1,326 @@
+"""An offer to a customer: what she gets, in which sizes and papers, for how much, until when.
+
+It says nothing of what the box costs the shop.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+from typing import NamedTuple
+
+from inventory.documents.blocks import (
+    Block,
+    Cell,
+    Column,
+    Document,
+    Heading,
+    Swatch,
+    Table,
+    Words,
+)
+from inventory.documents.flow import paginate
+from inventory.documents.voices import ShopVoice
+from nester.designs import Design, Settings
+from nester.designs.base import Kind as SettingKind
+from nester.measure import Unit, quotable
+from nester.voice import translatable
+
+__all__ = ["Quote", "QuotedPaper", "quote_document", "quote_html", "quote_pdf"]
+
+
+class QuotedPaper(NamedTuple):
+    """The paper of a part; `role` is as designs call it."""
+
+    role: str
+    name: str
+    colour: str
+    finish: str
+    grammage: int
+    swatch: str | None
+
+
+@dataclass(frozen=True)
+class Quote:
+    """What is offered to whom.
+
+    Attributes
+    ----------
+    said
+        The names of the settings that the order gives; only these are told.
+    settings
+        All of the design, as they were read.
+    each, price
+        Of one, and of all copies.
+    ready
+        The day by which it is sent, or ready to be collected.
+    posted
+        Whether it is sent; then postage is in the price.
+    note
+        The maker's own words.
+    """
+
+    shop: str
+    order: int
+    customer: str
+    design: Design
+    copies: int
+    said: tuple[str, ...]
+    settings: Settings
+    unit: Unit
+    papers: tuple[QuotedPaper, ...]
+    each: Decimal
+    price: Decimal
+    currency: str
+    made_on: date
+    valid_until: date
+    ready: date
+    posted: bool = True
+    note: str = ""
+
+
+_NAMES = {
+    "layered-box": translatable("Layered box"),
+    "tray-box": translatable("Box with a lid"),
+    "drawer-box": translatable("Drawer box"),
+    "folded-box": translatable("Folded box"),
+    "folded-card": translatable("Folded card"),
+    "gatefold-card": translatable("Gatefold card"),
+    "accordion-card": translatable("Accordion card"),
+    "waterfall-card": translatable("Waterfall card"),
+    "pocket-card": translatable("Pocket card"),
+    "envelope": translatable("Envelope"),
+    "gift-tag": translatable("Gift tag"),
+}
+"""The built-in designs as a customer knows them."""
+
+_TITLES = (
+    translatable("a box of nested tiers that falls open when its lid is lifted"),
+    translatable("a plain tray with its lid, for small gifts"),
+    translatable("a small drawer in its sleeve"),
+    translatable("a box folded from a square without glue, and its lid"),
+    translatable("a card folded once, with mats and its envelope"),
+    translatable("a card whose two gates meet on its front, with its envelope"),
+    translatable("panels folded to and fro between two covers"),
+    translatable("a card whose flaps turn over one after the other at a pull"),
+    translatable("a card with a ribbon that is pulled out of a pocket"),
+    translatable("an envelope by itself, in a format or in your own size"),
+    translatable("a tag with slanted corners, a hole and a ribbon"),
+)
+"""Of the built-in designs, for the catalogues."""
+
+_SETTINGS = {
+    "panel": translatable("Width of the base"),
+    "length": translatable("Length"),
+    "width": translatable("Width"),
+    "height": translatable("Height"),
+    "depth": translatable("Depth"),
+    "wall": translatable("Height of the walls"),
+    "tiers": translatable("Tiers"),
+    "corners": translatable("Corners"),
+    "centre": translatable("In the middle"),
+    "inner-lid": translatable("Inner lid"),
+    "outer-lid": translatable("Outer lid"),
+    "lid": translatable("Lid"),
+    "mats": translatable("Mats"),
+    "layers": translatable("Layers of mats"),
+    "lid-mat": translatable("Mat on the lid"),
+    "base-mat": translatable("Mat on the base"),
+    "cards": translatable("Pull-out cards"),
+    "card-size": translatable("Size of the cards"),
+    "card-width": translatable("Width of the cards"),
+    "card-height": translatable("Height of the cards"),
+    "card-mats": translatable("Mats on the cards"),
+    "photos": translatable("Photos"),
+    "photo-size": translatable("Size of the photos"),
+    "panels": translatable("Panels"),
+    "covers": translatable("Covers"),
+    "flaps": translatable("Flaps"),
+    "opens": translatable("Opens"),
+    "envelope": translatable("Envelope"),
+    "format": translatable("Format"),
+    "bow": translatable("Bow"),
+    "ribbon": translatable("Ribbon"),
+    "eyelet": translatable("Eyelet"),
+}
+"""Settings of the built-in designs that a customer sees on the finished piece; the others are the
+workshop's.  Of a design of the maker's own all are told, by their own names."""
+
+_CHOICES = {
+    "yes": translatable("yes"),
+    "no": translatable("no"),
+    "none": translatable("none"),
+    "one": translatable("on one side"),
+    "both": translatable("on both sides"),
+    "outside": translatable("outside"),
+    "inside": translatable("inside"),
+    "front": translatable("front"),
+    "back": translatable("back"),
+    "side": translatable("sideways"),
+    "up": translatable("upwards"),
+    "open": translatable("open"),
+    "pockets": translatable("pockets"),
+    "cross": translatable("cross"),
+    "tray": translatable("Tray"),
+}
+
+_PARTS = {
+    "all": translatable("All other parts"),
+    "tier": translatable("Tiers"),
+    "tray": translatable("Tray"),
+    "inner-lid": translatable("Inner lid"),
+    "outer-lid": translatable("Outer lid"),
+    "lid": translatable("Lid"),
+    "mat": translatable("Mats"),
+    "card": translatable("Card"),
+    "card-mat": translatable("Mats on the cards"),
+    "photo": translatable("Photos"),
+    "box": translatable("Box"),
+    "sleeve": translatable("Sleeve"),
+    "envelope": translatable("Envelope"),
+    "strip": translatable("Strip"),
+    "cover": translatable("Covers"),
+    "flap": translatable("Flaps"),
+    "band": translatable("Band"),
+    "pull": translatable("Pull"),
+    "pocket": translatable("Pocket"),
+    "tag": translatable("Tag"),
+}
+
+
+def quote_document(quote: Quote, voice: ShopVoice) -> Document:
+    """Return what an offer says."""
+    say = voice.say
+    name = _name(quote, voice)
+    together = voice.money(quote.price, quote.currency)
+    blocks: list[Block] = [
+        Words(f"{quote.copies} × {name}: {together}", bold=True),
+        Words(_sentence(say(quote.design.title))),
+    ]
+    if sizes := tuple(_sizes(quote, voice)):
+        titles = (Column(say("What"), 2), Column(say("As ordered"), 3))
+        blocks += [Heading(say("Sizes")), Table(titles, sizes)]
+    blocks += [Heading(say("Papers")), _papers(quote, voice), Heading(say("Price"))]
+    columns = (
+        Column(say("Number"), 17, fixed=True, right=True),
+        Column(say("What"), 4),
+        Column(say("Price each"), 2, right=True),
+        Column(say("Together"), 2, right=True, bold=True),
+    )
+    row = (str(quote.copies), name, voice.money(quote.each, quote.currency), together)
+    blocks.append(Table(columns, (row,)))
+    sent = say("Sent by {date}; the price includes packing and postage.")
+    ready = say("Ready to be collected by {date}.")
+    blocks.append(Words((sent if quote.posted else ready).format(date=voice.date(quote.ready))))
+    until = say("This offer is valid until {date}.")
+    blocks.append(Words(until.format(date=voice.date(quote.valid_until)), bold=True))
+    if quote.note:
+        blocks.append(Words(quotable(quote.note)))
+    about = say("For {customer}, {date}.").format(
+        customer=quotable(quote.customer), date=voice.date(quote.made_on)
+    )
+    offer = say("Offer")
+    return Document("quote", f"{quotable(quote.shop)} · {offer}", about, tuple(blocks))
+
+
+def _name(quote: Quote, voice: ShopVoice) -> str:
+    name = quote.design.name
+    return voice.say(_NAMES[name]) if name in _NAMES else quotable(name)
+
+
+def _sentence(words: str) -> str:
+    return f"{quotable(words[:1].upper() + words[1:])}." if words else ""
+
+
+def _sizes(quote: Quote, voice: ShopVoice) -> Iterator[tuple[Cell, ...]]:
+    built_in = quote.design.name in _NAMES
+    known = {setting.name: setting for setting in quote.design.settings}
+    told = {setting.instead_of or name for name, setting in known.items() if name in quote.said}
+    for name, setting in known.items():
+        if name not in told or (built_in and name not in _SETTINGS):
+            continue
+        label = voice.say(_SETTINGS[name]) if built_in else quotable(name)
+        value = quote.settings[name]
+        if setting.kind is SettingKind.LENGTH and isinstance(value, int):
+            shown = voice.length(value, quote.unit)
+        else:
+            shown = voice.say(_CHOICES.get(str(value), quotable(str(value))))
+        yield label, shown
+
+
+def _papers(quote: Quote, voice: ShopVoice) -> Table:
+    say = voice.say
+    columns = (
+        Column(say("Part"), 3),
+        Column("", 13, fixed=True),
+        Column(say("Paper"), 3),
+        Column(say("Colour and finish"), 4),
+    )
+    rows = []
+    for paper in quote.papers:
+        first, *rest = paper.role.split(".")
+        part = say(_PARTS[first]) if first in _PARTS else quotable(first)
+        if paper.role == "all" and len(quote.papers) == 1:
+            part = say("All parts")
+        looks = [quotable(one) for one in (paper.colour, paper.finish) if one]
+        rows.append(
+            (
+                ", ".join([part, *(say(_CHOICES.get(one, quotable(one))) for one in rest)]),
+                Swatch(paper.swatch),
+                quotable(paper.name),
+                ", ".join([*looks, f"{paper.grammage} g/m²"]),
+            )
+        )
+    return Table(columns, tuple(rows))
+
+
+def _footer(quote: Quote, voice: ShopVoice) -> str:
+    words = voice.say("{shop} · offer for order {order} · {date}")
+    return words.format(
+        shop=quotable(quote.shop), order=quote.order, date=voice.date(quote.made_on)
+    )
+
+
+def _title(quote: Quote, voice: ShopVoice) -> str:
+    offer = voice.say("Offer")
+    return f"{offer} {quote.order} · {quotable(quote.shop)}"
+
+
+def quote_pdf(
+    quote: Quote, voice: ShopVoice, *, page: str = "A4", fonts: Sequence[Path] = ()
+) -> bytes:
+    """Print an offer; the same offer always gives the same bytes.
+
+    Raises
+    ------
+    Refusal
+        If the page has another name than A4 or Letter, or a font can't be read.
+    """
+    from nester.drawing.faces import Faces
+    from nester.drawing.press import pages_pdf
+
+    faces = Faces(fonts)
+    document = quote_document(quote, voice)
+    return pages_pdf(
+        paginate([document], page, faces, voice, _footer(quote, voice)),
+        faces,
+        title=_title(quote, voice),
+        language=voice.language,
+        made_on=quote.made_on,
+    )
+
+
+def quote_html(quote: Quote, voice: ShopVoice) -> str:
+    """Write an offer as one page of HTML that needs nothing else."""
+    from inventory.documents.web import documents_html
+
+    return documents_html(
+        [quote_document(quote, voice)],
+        title=_title(quote, voice),
+        language=voice.language,
+        footer=_footer(quote, voice),
+        voice=voice,
+    )
