@@ -571,7 +571,7 @@ def _ranked(
         .subquery()
     )
     # Those that ended have no amount, which the columns of a row can't say to the type checker.
-    amount = type_coerce(Price.amount, Money())
+    amount = type_coerce(Price.amount, Money()).label("asked")
     return (
         select(Price, amount, Paper, PriceList.day, Supplier)
         .join(lines, lines.c.id == Price.id)
