@@ -17,8 +17,11 @@ from typing import TYPE_CHECKING, NamedTuple
 from sqlalchemy import func, select
 
 from inventory import ledger
+from inventory.condition import lies
 from inventory.models import (
     Deed,
+    Fibres,
+    Kind,
     Purchase,
     PurchaseEnd,
     PurchaseLine,
@@ -35,6 +38,7 @@ from inventory.suppliers import Rates, find_supplier
 from nester.layouts import NO_MARGINS, Margins
 from nester.measure import LARGEST, Length, format_size
 from nester.paper import Size
+from nester.pieces import Grain
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -350,7 +354,13 @@ def _rows(session: Session, purchases: Sequence[Purchase]) -> list[PurchaseRow]:
 
 
 class OnItsWay(NamedTuple):
-    """Sheets of a line of a purchase that have not come yet."""
+    """Sheets of a line of a purchase that have not come yet.
+
+    Attributes
+    ----------
+    margins, grain
+        As of `inventory.price_lists.Offer`.
+    """
 
     purchase: int
     supplier: str
@@ -359,19 +369,28 @@ class OnItsWay(NamedTuple):
     height: Length
     sheets: int
     expected: date
+    margins: Margins
+    grain: Grain
 
 
 def on_its_way(session: Session) -> list[OnItsWay]:
     """Return what is still to come, what is expected first first."""
-    return [
-        OnItsWay(
-            row.purchase.id, row.purchase.supplier.name, one.line.paper.name, one.line.width,
-            one.line.height, one.rest * one.line.pack, row.purchase.expected,
-        )
-        for row in list_purchases(session, also_done=False)
-        for one in row.lines
-        if one.rest
-    ]  # fmt: skip
+    rows = list_purchases(session, also_done=False)
+    margins = last_margins(session) if rows else {}
+    coming = []
+    for row in rows:
+        for one in row.lines:
+            paper, size = one.line.paper, (one.line.width, one.line.height)
+            if one.rest:
+                coming.append(
+                    OnItsWay(
+                        row.purchase.id, row.purchase.supplier.name, paper.name, *size,
+                        one.rest * one.line.pack, row.purchase.expected,
+                        margins.get((paper.id, *size), NO_MARGINS),
+                        lies(Kind.SHEET, size, Fibres.UNKNOWN, paper.grain),
+                    )
+                )  # fmt: skip
+    return coming
 
 
 # --- receiving ---------------------------------------------------------------------------------
