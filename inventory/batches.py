@@ -42,11 +42,13 @@ from inventory.plan import (
     Spot,
     plan_to_json,
 )
+from inventory.price_lists import offers
+from inventory.purchases import on_its_way
 from inventory.reservations import reserved
 from inventory.shop import ShopFile, the_shop
 from inventory.stash import StashRow, find_stock, list_papers, list_stash, worth
-from nester.layouts import Answer, Cuts, Effort, Layout, Problem, Rect, Want
-from nester.measure import area_m2
+from nester.layouts import Answer, Cuts, Effort, Layout, Problem, Rect, Stock, Want
+from nester.measure import area_m2, format_size
 from nester.packing import Claim, Progress, Stop, Verdict, left_over, never, solve, solve_orders
 from nester.pieces import Grain, Piece, Turn
 from nester.refusal import Refusal
@@ -64,6 +66,7 @@ __all__ = [
     "mend_batch",
     "plan_batch",
     "plan_of",
+    "preview_batch",
 ]
 
 
@@ -113,6 +116,40 @@ def plan_batch(
         If there is nothing to plan, or if the stash changed while the plan was made; then
         nothing has been booked.
     """
+    plan = preview_batch(
+        shop_file, orders, cuts=cuts, effort=effort, substitutes=substitutes,
+        ignore_grain=ignore_grain, today=today, stop=stop, on_progress=on_progress,
+    )  # fmt: skip
+    if not any(order.made for order in plan.orders):
+        return plan
+    with shop_file.begin() as session:
+        _check_unchanged(session, plan, "the stash changed while the plan was made")
+        status = BatchStatus.DRAFT if draft else BatchStatus.OPEN
+        batch, plan = _book(session, plan, status)
+        if not draft:
+            _orders_are_planned(session, batch)
+    return plan
+
+
+def preview_batch(
+    shop_file: ShopFile,
+    orders: Sequence[int] = (),
+    *,
+    cuts: Cuts = Cuts.STRAIGHT,
+    effort: Effort = Effort.NORMAL,
+    substitutes: bool = False,
+    ignore_grain: bool = False,
+    today: date,
+    stop: Stop = never,
+    on_progress: Callable[[Progress], None] = lambda _: None,
+) -> Plan:
+    """Plan orders against the stash as `plan_batch` does, and book nothing.
+
+    Raises
+    ------
+    Refusal
+        If there is nothing to plan.
+    """
 
     def attempt(instead: _Instead) -> tuple[_Desk, Verdict]:
         with shop_file.read() as session:
@@ -121,6 +158,7 @@ def plan_batch(
                 _orders_to_plan(session, orders),
                 partial(_wanted, instead),
                 follow_grain=the_shop(session).follow_grain and not ignore_grain,
+                today=today,
             )
         verdict = solve_orders(
             desk.problem(cuts), desk.claims, effort, stop=stop, on_progress=on_progress
@@ -136,16 +174,7 @@ def plan_batch(
         desk, verdict, instead = _with_substitutes(known, attempt, desk, verdict)
     search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
     plan = desk.plan(verdict, effort, today, search)
-    plan = replace(plan, notes=(*plan.notes, *_told(instead)))
-    if not verdict.made:
-        return plan
-    with shop_file.begin() as session:
-        _check_unchanged(session, plan, "the stash changed while the plan was made")
-        status = BatchStatus.DRAFT if draft else BatchStatus.OPEN
-        batch, plan = _book(session, plan, status)
-        if not draft:
-            _orders_are_planned(session, batch)
-    return plan
+    return replace(plan, notes=(*plan.notes, *_told(instead)))
 
 
 def _book(
@@ -239,6 +268,7 @@ def mend_batch(
             urgent,
             lambda _, order: wanted[order.id],
             follow_grain=before.follow_grain,
+            today=today,
         )
     problem = desk.problem(batch.cuts)
     search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
@@ -365,6 +395,7 @@ class _Desk:
         wanted: Callable[[Session, Order], Iterable[tuple[Piece, str, int]]],
         *,
         follow_grain: bool,
+        today: date,
     ) -> None:
         self.follow_grain = follow_grain
         self.shop: Shop = the_shop(session)
@@ -374,7 +405,6 @@ class _Desk:
             paper.name for paper in list_papers(session) if paper.pattern is Pattern.DIRECTIONAL
         }
         rows = list_stash(session, include_empty=True)
-        self._on_sale = on_sale(rows)
         taken = reserved(session)
         self.rows = {
             row.label: replace(row, quantity=row.quantity - taken[row.label])
@@ -383,6 +413,9 @@ class _Desk:
         }
         self.prices = {label: _counted_price(self.shop, row) for label, row in self.rows.items()}
         self.claims = self._claims({order.id: wanted(session, order) for order in orders})
+        wanted_papers = sorted({part.paper for part in self.parts})
+        self._on_sale = on_sale(rows, offers(session, wanted_papers, today=today))
+        self._coming = [one for one in on_its_way(session) if one.paper in wanted_papers]
 
     def _claims(self, wanted: Mapping[int, Iterable[tuple[Piece, str, int]]]) -> list[Claim]:
         index: dict[tuple[Piece, str], int] = {}
@@ -571,7 +604,7 @@ class _Desk:
                 for want in whole.wants
                 if want.paper in lacking and totals[want.name]
             ),
-            stock=left_over(whole.stock, verdict.answer),
+            stock=left_over(whole.stock, verdict.answer) + self._on_its_way(),
             offcut_worth=Fraction(0),  # what is bought is paid for whole
         )
         orders_of = {
@@ -579,6 +612,16 @@ class _Desk:
             for want in problem.wants
         }
         return restock(problem, self._on_sale, orders_of, search)
+
+    def _on_its_way(self) -> tuple[Stock, ...]:
+        """Return what is ordered and has not come yet: it need not be bought again."""
+        return tuple(
+            Stock(
+                f"on its way {number}", one.width, one.height, one.sheets, Fraction(0), one.paper,
+                one.margins, grain=one.grain,
+            )
+            for number, one in enumerate(self._coming)
+        )  # fmt: skip
 
     def _notes(self, verdict: Verdict, today: date) -> Iterable[str]:
         answer = verdict.answer
@@ -595,6 +638,14 @@ class _Desk:
                 " its fibres lie one way in some sheets and another way in others."
             )
         lacking = {lack.name for lack in verdict.lacks}
+        lacked = {self.parts[int(name)].paper for name in lacking}
+        for one in self._coming:
+            if one.paper in lacked:
+                size = format_size(one.width, one.height, self.shop.unit)
+                yield (
+                    f"On its way: {one.sheets} sheets of {one.paper}, {size}, expected on"
+                    f" {one.expected.isoformat()} (purchase {one.purchase})."
+                )
         if any(self._is_held_to_grain(self.parts[int(name)]) for name in lacking):
             yield (
                 "Some of the pieces that are lacking must follow the grain; 'quirebox batch plan"

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from sqlalchemy.engine import Dialect
 
 __all__ = [
+    "MAKING_DAYS",
     "OFFCUT_WORTH",
     "Base",
     "Batch",
@@ -46,6 +47,7 @@ __all__ = [
     "Deed",
     "Delivery",
     "Effort",
+    "ExchangeRate",
     "Fibres",
     "Grain",
     "GrainTold",
@@ -59,12 +61,20 @@ __all__ = [
     "Paper",
     "Pattern",
     "Place",
+    "Price",
+    "PriceList",
+    "Purchase",
+    "PurchaseEnd",
+    "PurchaseLine",
+    "PurchaseReceipt",
     "Reason",
+    "RestockLevel",
     "Shop",
     "Status",
     "Stock",
     "StockCount",
     "Substitute",
+    "Supplier",
     "Supply",
     "SupplyItem",
     "SupplyMovement",
@@ -73,6 +83,8 @@ __all__ = [
 OFFCUT_WORTH = 50
 """Percent: an offcut counts in a plan's cost at half its share of the price of a sheet (common
 practice, no source)."""
+MAKING_DAYS = 2
+"""How many days before an order is due its paper must be there (common practice, no source)."""
 
 
 class Pattern(StrEnum):
@@ -127,6 +139,10 @@ class Reason(StrEnum):
     """It lies in another place now."""
     USED = "used"
     """A supply went into what was made."""
+    ORDERED = "ordered"
+    """Paper was ordered from a supplier; nothing moves by it yet."""
+    CLOSED = "closed"
+    """What has not come of a purchase is not waited for any more."""
     UNDONE = "undone"
     """A counter-movement: it takes back the movement that it names."""
 
@@ -284,6 +300,8 @@ class Shop(Base):
         What the trimmer can do (see `nester.layouts.Trimmer`).
     follow_grain
         Whether pieces that wish for a grain follow it, where it is known.
+    making_days
+        How many days before an order is due its paper must be there.
     """
 
     __tablename__ = "shop"
@@ -295,6 +313,7 @@ class Shop(Base):
         CheckConstraint("longest_cut > 0", name="longest_cut"),
         CheckConstraint("smallest_strip >= 0", name="smallest_strip"),
         CheckConstraint("stages > 0", name="stages"),
+        CheckConstraint("making_days BETWEEN 0 AND 365", name="making_days"),
     )
 
     id: Mapped[int] = mapped_column(primary_key=True, default=1)
@@ -308,6 +327,7 @@ class Shop(Base):
     smallest_strip: Mapped[int] = mapped_column(BigInteger, default=0)
     stages: Mapped[int | None]
     follow_grain: Mapped[bool] = mapped_column(default=True)
+    making_days: Mapped[int] = mapped_column(default=MAKING_DAYS)
 
     @property
     def trimmer(self) -> Trimmer:
@@ -794,3 +814,259 @@ class SupplyMovement(Base):
 
     item: Mapped[SupplyItem] = relationship()
     deed: Mapped[Deed] = relationship()
+
+
+# --- buying ------------------------------------------------------------------------------------
+
+
+class Supplier(_Named, Base):
+    """Who sells paper, and on what terms.
+
+    Attributes
+    ----------
+    currency
+        ISO 4217 code, of its prices and its shipping.
+    shipping
+        What one delivery costs, in its currency.
+    free_from
+        From this sum of goods on shipping costs nothing, in its currency; None if it never does.
+    least_order
+        It sells no goods of less than this sum together, in its currency.
+    days
+        From the order to the delivery, weekends counted, where a price says nothing else.
+    """
+
+    __tablename__ = "supplier"
+    __table_args__ = (CheckConstraint("days BETWEEN 0 AND 365", name="days"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    currency: Mapped[str] = mapped_column(String(3))
+    shipping: Mapped[Decimal]
+    free_from: Mapped[Decimal | None]
+    least_order: Mapped[Decimal]
+    days: Mapped[int]
+    note: Mapped[str] = mapped_column(Text, default="")
+
+
+class ExchangeRate(Base):
+    """What one of a foreign currency is in the shop's, from a day on.
+
+    Of those whose day has come the latest counts, of one day the one set last.  The database
+    refuses to change or delete it.
+    """
+
+    __tablename__ = "exchange_rate"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    currency: Mapped[str] = mapped_column(String(3), index=True)
+    rate: Mapped[Decimal]
+    day: Mapped[date]
+    set_at: Mapped[datetime]
+
+
+class PriceList(Base):
+    """What a supplier asks from a day on: a list that was read, or a price set by hand.
+
+    The database refuses to change or delete it.
+
+    Attributes
+    ----------
+    source
+        The name of the file; empty if set by hand.
+    """
+
+    __tablename__ = "price_list"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    supplier_id: Mapped[int] = mapped_column(ForeignKey("supplier.id"), index=True)
+    day: Mapped[date]
+    added_at: Mapped[datetime]
+    source: Mapped[str] = mapped_column(Text, default="")
+
+    supplier: Mapped[Supplier] = relationship()
+
+
+class Price(Base):
+    """One line of a price list; the database refuses to change or delete it.
+
+    Of a paper in a size the newest list counts that names it and whose day has come, with all its
+    lines of that paper and size: packs of several sizes, and less a pack from several packs on.
+
+    Attributes
+    ----------
+    pack
+        Sheets in a pack.
+    amount
+        Of one pack; None: it is not sold any more.
+    least
+        Packs that must be ordered at least, at this price.
+    days
+        From the order to the delivery; the supplier's unless given.
+    """
+
+    __tablename__ = "price"
+    __table_args__ = (
+        CheckConstraint("width > 0 AND height > 0", name="size"),
+        CheckConstraint("pack > 0", name="pack"),
+        CheckConstraint("least > 0", name="least"),
+        CheckConstraint("days BETWEEN 0 AND 365", name="days"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    list_id: Mapped[int] = mapped_column(ForeignKey("price_list.id"), index=True)
+    paper_id: Mapped[int] = mapped_column(ForeignKey("paper.id"), index=True)
+    width: Mapped[int] = mapped_column(BigInteger)
+    height: Mapped[int] = mapped_column(BigInteger)
+    pack: Mapped[int]
+    amount: Mapped[Decimal | None]
+    currency: Mapped[str] = mapped_column(String(3))
+    least: Mapped[int]
+    days: Mapped[int | None]
+
+    price_list: Mapped[PriceList] = relationship()
+    paper: Mapped[Paper] = relationship()
+
+
+class RestockLevel(Base):
+    """How much of a paper is to be held; only the maker sets it.
+
+    Attributes
+    ----------
+    width, height
+        Of the sheets it is about; None for sheets of any size.
+    reorder
+        With fewer sheets than this it is time to buy.
+    target
+        Up to so many sheets are bought then.
+    """
+
+    __tablename__ = "restock_level"
+    __table_args__ = (
+        UniqueConstraint("paper_id", "width", "height"),
+        # No two nothings are equal, so a level for any size needs a rule of its own.
+        Index(
+            "ix_restock_level_any_size",
+            "paper_id",
+            unique=True,
+            sqlite_where=text("width IS NULL"),
+            postgresql_where=text("width IS NULL"),
+        ),
+        CheckConstraint("(width IS NULL) = (height IS NULL)", name="both"),
+        CheckConstraint("width > 0 AND height > 0", name="size"),
+        CheckConstraint("reorder > 0 AND target >= reorder", name="sheets"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    paper_id: Mapped[int] = mapped_column(ForeignKey("paper.id"))
+    width: Mapped[int | None] = mapped_column(BigInteger)
+    height: Mapped[int | None] = mapped_column(BigInteger)
+    reorder: Mapped[int]
+    target: Mapped[int]
+    set_at: Mapped[datetime]
+
+    paper: Mapped[Paper] = relationship()
+
+
+class Purchase(Base):
+    """What was ordered from a supplier at once; the database refuses to change or delete it.
+
+    How far it is follows from its deed (it may have been taken back), from what was received and
+    from its end.
+
+    Attributes
+    ----------
+    deed_id
+        The deed of ordering it.
+    ordered, expected
+        The day it was ordered, and the day by which it should be there.
+    number
+        Under which the supplier keeps it, if it told one.
+    shipping
+        What its delivery should cost, in `currency`.
+    """
+
+    __tablename__ = "purchase"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), unique=True)
+    supplier_id: Mapped[int] = mapped_column(ForeignKey("supplier.id"), index=True)
+    ordered: Mapped[date]
+    expected: Mapped[date]
+    number: Mapped[str] = mapped_column(String(LONGEST_NAME), default="")
+    currency: Mapped[str] = mapped_column(String(3))
+    shipping: Mapped[Decimal]
+
+    deed: Mapped[Deed] = relationship()
+    supplier: Mapped[Supplier] = relationship()
+    lines: Mapped[list[PurchaseLine]] = relationship(
+        back_populates="purchase", order_by="PurchaseLine.id"
+    )
+
+
+class PurchaseLine(Base):
+    """Packs of one paper in one size; the database refuses to change or delete it.
+
+    Attributes
+    ----------
+    amount
+        What a pack should cost, in the purchase's currency.
+    """
+
+    __tablename__ = "purchase_line"
+    __table_args__ = (
+        CheckConstraint("width > 0 AND height > 0", name="size"),
+        CheckConstraint("pack > 0 AND packs > 0", name="packs"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    purchase_id: Mapped[int] = mapped_column(ForeignKey("purchase.id"), index=True)
+    paper_id: Mapped[int] = mapped_column(ForeignKey("paper.id"), index=True)
+    width: Mapped[int] = mapped_column(BigInteger)
+    height: Mapped[int] = mapped_column(BigInteger)
+    pack: Mapped[int]
+    packs: Mapped[int]
+    amount: Mapped[Decimal]
+
+    purchase: Mapped[Purchase] = relationship(back_populates="lines")
+    paper: Mapped[Paper] = relationship()
+
+
+class PurchaseReceipt(Base):
+    """What came of a line of a purchase; the database refuses to change or delete it.
+
+    It counts unless its deed, which put the sheets into the stash, was taken back.
+
+    Attributes
+    ----------
+    amount
+        What was billed for a pack, in the purchase's currency.
+    """
+
+    __tablename__ = "purchase_receipt"
+    __table_args__ = (CheckConstraint("packs > 0", name="packs"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
+    line_id: Mapped[int] = mapped_column(ForeignKey("purchase_line.id"), index=True)
+    stock_id: Mapped[int] = mapped_column(ForeignKey("stock.id"), index=True)
+    packs: Mapped[int]
+    amount: Mapped[Decimal]
+
+    deed: Mapped[Deed] = relationship()
+    line: Mapped[PurchaseLine] = relationship()
+    stock: Mapped[Stock] = relationship()
+
+
+class PurchaseEnd(Base):
+    """What has not come of a purchase is not waited for, unless its deed was taken back.
+
+    The database refuses to change or delete it.
+    """
+
+    __tablename__ = "purchase_end"
+
+    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), primary_key=True)
+    purchase_id: Mapped[int] = mapped_column(ForeignKey("purchase.id"), index=True)
+
+    deed: Mapped[Deed] = relationship()
+    purchase: Mapped[Purchase] = relationship()

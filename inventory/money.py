@@ -21,6 +21,7 @@ __all__ = [
     "format_money",
     "parse_money",
     "round_to_coin",
+    "round_to_decimals",
     "smallest_coin",
 ]
 
@@ -64,10 +65,14 @@ def smallest_coin(currency: str) -> Decimal:
 
 def round_to_coin(amount: Decimal | Fraction, currency: str) -> Decimal:
     """Return the amount rounded to the smallest coin, halves away from zero."""
-    coin = smallest_coin(currency)
-    exact = Fraction(amount) / Fraction(coin)
-    coins = (2 * abs(exact.numerator) + exact.denominator) // (2 * exact.denominator)
-    return coin * (coins if exact >= 0 else -coins)
+    return round_to_decimals(amount, _DECIMALS.get(currency, 2))
+
+
+def round_to_decimals(amount: Decimal | Fraction, decimals: int) -> Decimal:
+    """Return the amount rounded to so many decimals, halves away from zero."""
+    exact = Fraction(amount) * 10**decimals
+    parts = (2 * abs(exact.numerator) + exact.denominator) // (2 * exact.denominator)
+    return Decimal(parts if exact >= 0 else -parts).scaleb(-decimals)
 
 
 def down_to_coin(amount: Decimal | Fraction, currency: str) -> Decimal:

@@ -157,6 +157,31 @@ FILL = {
         INSERT INTO bruise VALUES (1, 4, 3, 0, 0, 240000, 240000);
         INSERT INTO grain_told VALUES (1, 5, 2, 'width');
     """,
+    "0005": """
+        UPDATE shop SET making_days = 4;
+        INSERT INTO supplier VALUES (1, 'Mill', 'mill', 'GBP', '4.9', '60', '0', 5, 'by post');
+        INSERT INTO exchange_rate VALUES
+            (1, 'GBP', '1.1725', '2026-01-06', '2026-01-06 10:00:00.000000');
+        INSERT INTO price_list VALUES
+            (1, 1, '2026-01-06', '2026-01-06 10:00:00.000000', 'mill.csv');
+        INSERT INTO price VALUES
+            (1, 1, 1, 12000000, 16800000, 25, '31.25', 'GBP', 1, NULL),
+            (2, 1, 2, 12000000, 16800000, 10, NULL, 'GBP', 2, 9);
+        INSERT INTO restock_level VALUES
+            (1, 1, 12000000, 16800000, 5, 30, '2026-01-06 10:00:00.000000'),
+            (2, 2, NULL, NULL, 2, 2, '2026-01-06 10:00:00.000000');
+        INSERT INTO deed VALUES
+            (6, 'ordered', '2026-01-06 10:00:00.000000', '', NULL, NULL, NULL, NULL, NULL),
+            (7, 'received', '2026-01-11 10:00:00.000000', '', NULL, NULL, NULL, 1, NULL),
+            (8, 'closed', '2026-01-12 10:00:00.000000', '', NULL, NULL, NULL, NULL, NULL);
+        INSERT INTO purchase VALUES (1, 6, 1, '2026-01-06', '2026-01-11', 'M 1', 'GBP', '4.9');
+        INSERT INTO purchase_line VALUES (1, 1, 1, 12000000, 16800000, 25, 2, '31.25');
+        INSERT INTO movement VALUES
+            (10, 1, 25, 'received', '2026-01-11 10:00:00.000000', NULL, '', NULL, 7),
+            (11, 1, -25, 'counted', '2026-01-11 12:00:00.000000', NULL, '', NULL, NULL);
+        INSERT INTO purchase_receipt VALUES (1, 7, 1, 1, 1, '32.45');
+        INSERT INTO purchase_end VALUES (8, 1);
+    """,
 }
 """What a shop of each revision may hold: rows for the tables it brought."""
 
@@ -215,6 +240,8 @@ def test_the_ledgers_refuse_changes_after_every_step(
                         connection.execute(deed)
     assert tables == {
         "movement", "deed", "supply_movement", "order_step", "stock_count", "bruise", "grain_told",
+        "exchange_rate", "price_list", "price", "purchase", "purchase_line", "purchase_receipt",
+        "purchase_end",
     }  # fmt: skip
 
 
