@@ -20,6 +20,7 @@ __all__ = ["app", "main"]
 _NOUNS = {
     "demo": "inventory.desk.demo:demo",
     "fit": "inventory.desk.fit:fit",
+    "estimate": "inventory.desk.estimate:estimate",
     "shop": "inventory.desk.shops:app",
     "paper": "inventory.desk.papers:app",
     "place": "inventory.desk.places:app",
