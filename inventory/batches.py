@@ -14,6 +14,7 @@ from datetime import UTC, date, datetime
 from decimal import ROUND_FLOOR, Decimal
 from fractions import Fraction
 from functools import partial
+from typing import NamedTuple
 
 from sqlalchemy.orm import Session
 
@@ -64,6 +65,7 @@ __all__ = [
     "get_batch",
     "list_batches",
     "mend_batch",
+    "orders_to_cut",
     "plan_batch",
     "plan_of",
     "preview_batch",
@@ -71,6 +73,46 @@ __all__ = [
 
 
 # --- planning ----------------------------------------------------------------------------------
+
+
+class ToCut(NamedTuple):
+    """What orders want, as a cutting problem against what is free of the stash.
+
+    Attributes
+    ----------
+    claims
+        What each order wants, by the names of the problem's wants.
+    parts
+        What each want is; their names are places in it.
+    """
+
+    problem: Problem
+    claims: list[Claim]
+    orders: list[Order]
+    parts: list[Part]
+
+
+def orders_to_cut(
+    session: Session,
+    orders: Sequence[int] = (),
+    *,
+    cuts: Cuts = Cuts.STRAIGHT,
+    ignore_grain: bool = False,
+) -> ToCut:
+    """Return what confirmed orders want: all of them, unless some are given.
+
+    Raises
+    ------
+    Refusal
+        If there is none, or one is not confirmed.
+    """
+    desk = _Desk(
+        session,
+        _orders_to_plan(session, orders),
+        partial(_wanted, {}),
+        follow_grain=the_shop(session).follow_grain and not ignore_grain,
+    )
+    return ToCut(desk.problem(cuts), desk.claims, desk.orders, desk.parts)
 
 
 def plan_batch(

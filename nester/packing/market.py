@@ -82,6 +82,19 @@ class Market:
         goods = sum((one.price for one in packs), Fraction(0))
         return goods + sum(self.shipping(packs).values(), Fraction(0))
 
+    def by_size(self, sheets: Mapping[str, int]) -> dict[int, int]:
+        """Return numbers of sheets by size, which are told by the name of an offer of it."""
+        size_of = {
+            self.offers[index].name: number
+            for number, size in enumerate(self.sizes)
+            for index in size.offers
+        }
+        found: dict[int, int] = {}
+        for name, number in sheets.items():
+            if number:
+                found[size_of[name]] = found.get(size_of[name], 0) + number
+        return found
+
     def at_once(self, needed: Mapping[int, int]) -> tuple[Packs, ...]:
         """Return packs that hold so many sheets of each size, size by size, without a search."""
         bought: dict[int, int] = {}

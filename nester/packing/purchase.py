@@ -92,6 +92,7 @@ def purchase(
     terms: Sequence[Terms] = (),
     effort: Effort = Effort.NORMAL,
     *,
+    also: Mapping[str, int] | None = None,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Bought:
@@ -105,6 +106,8 @@ def purchase(
         What can be bought; their names are unique and no stock's.
     terms
         At most one for each supplier; one without asks for no shipping.
+    also
+        By names of offers: so many sheets alike are bought beside those that are cut.
     effort
         How hard to look; counted, so that equal input gives an equal purchase, unless `stop` ends
         the search early.
@@ -134,7 +137,8 @@ def purchase(
         offcut_worth=Fraction(0),
     )
     refuse_unsound(whole)
-    search = _Search(whole, market, _WORK[effort], stop, on_progress)
+    beside = market.by_size(also or {})
+    search = _Search(whole, market, _WORK[effort], beside, stop, on_progress)
     search.run()
     return search.bought(problem)
 
@@ -145,12 +149,14 @@ class _Search:
         problem: Problem,
         market: Market,
         work: _Work,
+        also: Mapping[int, int],
         stop: Stop,
         on_progress: Callable[[Progress], None],
     ) -> None:
         self._problem = problem
         self._market = market
         self._work = work
+        self._also = also
         self._stop = stop
         self._tell = on_progress
         self._sizes = {size.stock.name: index for index, size in enumerate(market.sizes)}
@@ -236,7 +242,7 @@ class _Search:
 
     def _buy_at_once(self) -> None:
         """Have a purchase, without any search."""
-        needed: Counter[int] = Counter()
+        needed = Counter(self._also)
         for paper in self._papers:
             for size, number in self._by_size(paper, next(iter(paper.plans))).items():
                 needed[size] += number
@@ -304,7 +310,7 @@ class _Search:
         """Learn what sheets are likely to hold, until a purchase is likely to be enough."""
         papers = [p for p in self._papers if not p.columns]
         for _ in range(_MOST_ROUNDS):
-            model = _Model(self._market, self._papers, hoped=True, plans=False)
+            model = _Model(self._market, self._papers, self._also, hoped=True, plans=False)
             chosen = model.cheapest(self._work.programme // 4, self._stop, near=_NEAR)
             if self._done or chosen.value is None:
                 return
@@ -324,7 +330,7 @@ class _Search:
         for _ in range(_MOST_ROUNDS):
             if self._done or left <= 0:
                 return
-            model = _Model(self._market, self._papers, more)
+            model = _Model(self._market, self._papers, self._also, more)
             chosen = model.cheapest(self._work.programme, self._stop, self._cost, near=_NEAR)
             if chosen.value is None:
                 # Nothing cheaper is likely: expect more of the sheets, and look longer.
@@ -364,7 +370,7 @@ class _Search:
 
     def _prove(self) -> dict[int, int] | None:
         """Raise the bound; return the sheets by size of a purchase that keeps to all it knows."""
-        model = _Model(self._market, self._papers, plans=False)
+        model = _Model(self._market, self._papers, self._also, plans=False)
         chosen = model.cheapest(self._work.programme, self._stop)
         self._tried["bounded"] += 1
         self._bound = max(self._bound, chosen.bound)
@@ -372,7 +378,7 @@ class _Search:
 
     def _choose(self) -> None:
         """Buy what is enough for known plans, for the least money."""
-        model = _Model(self._market, self._papers)
+        model = _Model(self._market, self._papers, self._also)
         chosen = model.cheapest(self._work.programme, self._stop)
         self._tried["chosen"] += 1
         if chosen.value is not None:
@@ -393,7 +399,10 @@ class _Search:
         }
 
     def _sheets_of(self, paper: Enough, by_size: Mapping[int, int]) -> Sheets:
-        return tuple(0 if size is None else by_size.get(size, 0) for size in paper.size_of)
+        return tuple(
+            0 if size is None else by_size.get(size, 0) - self._also.get(size, 0)
+            for size in paper.size_of
+        )
 
     # --- the result ---------------------------------------------------------------------------
 
@@ -511,6 +520,8 @@ class _Model:
 
     Parameters
     ----------
+    also
+        By size: so many sheets are bought beside those that are cut.
     trust
         For papers by their place: beside sheets that are enough for a known plan, also those may
         be bought that surpass what is likely to be needed by such a share.
@@ -524,6 +535,7 @@ class _Model:
         self,
         market: Market,
         papers: Sequence[Enough],
+        also: Mapping[int, int],
         trust: Mapping[int, Fraction] | None = None,
         *,
         plans: bool = True,
@@ -534,12 +546,15 @@ class _Model:
         self._plans = plans
         self._trust = trust or {}
         self._columns: list[tuple[Enough, list[Column], list[Number]]] = []
-        most: dict[int, int] = {}
+        self._also = also
+        most = dict(also)
         for place, paper in enumerate(papers):
             for kind, size in enumerate(paper.size_of):
                 if size is not None:
-                    most[size] = self._most(paper, kind, self._trust.get(place))
+                    most[size] = also.get(size, 0) + self._most(paper, kind, self._trust.get(place))
         self.purse = Purse(market, self._programme, most)
+        for size, number in also.items():
+            self._programme.at_least(self.purse.sheets[size], number)
         for place, paper in enumerate(papers):
             if paper.columns:
                 self._add_columns(paper, paper.columns[0 if plans else 1])
@@ -584,7 +599,7 @@ class _Model:
             if size is None:
                 programme.at_least(used, -task.most_of(kind))
             else:
-                programme.at_least([*self.purse.sheets[size], *used], 0)
+                programme.at_least([*self.purse.sheets[size], *used], self._also.get(size, 0))
         self._columns.append((paper, columns, copies))
 
     def _add_plans(self, paper: Enough, more: Fraction | None) -> None:
@@ -604,13 +619,18 @@ class _Model:
                 if sheets[kind]
             ]
             if size is not None and used:
-                programme.at_least([*self.purse.sheets[size], *used], 0)
+                programme.at_least([*self.purse.sheets[size], *used], self._also.get(size, 0))
 
     def _add_inequalities(self, paper: Enough, more: Fraction, only_if: Number | None) -> None:
         for one in self._rows(paper):
             needed = _ceil(one.needed(paper.task.demand) * (1 + more)) - paper.on_hand(one.holds)
             if needed <= 0:
                 continue
+            needed += sum(
+                one.holds[kind] * self._also.get(size, 0)
+                for kind, size in enumerate(paper.size_of)
+                if size is not None
+            )
             # In numbers that suit the solver, rounded so that the inequality only gets weaker.
             scale = max(1, needed // _LARGEST)
             asked = needed // scale
