@@ -42,7 +42,7 @@ from nester.pieces import Grain
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from sqlalchemy.orm import Session
 
@@ -101,11 +101,22 @@ class State(StrEnum):
 
 
 class RowLine(NamedTuple):
-    """One line of a purchase, counted from 1, and how many of its packs have come."""
+    """One line of a purchase, counted from 1, and what has come of it.
+
+    Attributes
+    ----------
+    billed
+        Of what came: how many packs, and what was billed for each of them.
+    """
 
     number: int
     line: PurchaseLine
-    came: int
+    billed: tuple[tuple[int, Decimal], ...]
+
+    @property
+    def came(self) -> int:
+        """How many packs have come."""
+        return sum(packs for packs, _ in self.billed)
 
     @property
     def rest(self) -> int:
@@ -140,9 +151,39 @@ class PurchaseRow:
         return max(0, (today - self.purchase.expected).days) if self.waits else 0
 
     @property
+    def sheets_to_come(self) -> int:
+        """How many sheets have not come yet."""
+        return sum(one.rest * one.line.pack for one in self.lines)
+
+    @property
+    def differences(self) -> list[Difference]:
+        """Where something else was billed than ordered, by line."""
+        return [
+            found
+            for one in self.lines
+            for found in _difference(one.line, one.billed, self.purchase.currency)
+        ]
+
+    @property
     def goods(self) -> Decimal:
         """What all its packs should cost, in its currency."""
         return sum((one.line.amount * one.line.packs for one in self.lines), Decimal(0))
+
+
+class Difference(NamedTuple):
+    """How much more (or less) than ordered was billed for all packs of a line that came."""
+
+    line: PurchaseLine
+    amount: Decimal
+    currency: str
+
+
+def _difference(
+    line: PurchaseLine, billed: Iterable[tuple[int, Decimal]], currency: str
+) -> Iterator[Difference]:
+    more = sum((packs * (amount - line.amount) for packs, amount in billed), Decimal(0))
+    if more:
+        yield Difference(line, more, currency)
 
 
 # --- ordering ----------------------------------------------------------------------------------
@@ -187,8 +228,12 @@ def add_purchase(
     ordered = today if day is None else day
     at = when_it_came(ordered, today)
     by_hand = all(None not in (wish.pack, wish.amount) for wish in wishes)
-    sold = [] if by_hand else offers(session, today=ordered, supplier=by.name)
-    rates = Rates(session, ordered)
+    sold, rates = [], Rates(session, ordered)
+    if not by_hand:
+        sold = offers(session, today=ordered, supplier=by.name)
+    if not by_hand and not sold:
+        # The book knew nothing of its prices on that day.
+        sold, rates = offers(session, today=today, supplier=by.name), Rates(session, today)
     lines, days = [], []
     for wish in wishes:
         line, takes = _line(session, by, wish, sold, rates)
@@ -325,12 +370,14 @@ def row_of(session: Session, purchase: Purchase) -> PurchaseRow:
 
 
 def _rows(session: Session, purchases: Sequence[Purchase]) -> list[PurchaseRow]:
-    counts = (
-        select(PurchaseReceipt.line_id, func.sum(PurchaseReceipt.packs))
+    receipts = (
+        select(PurchaseReceipt.line_id, PurchaseReceipt.packs, PurchaseReceipt.amount)
         .where(PurchaseReceipt.deed_id.not_in(ledger.taken_back()))
-        .group_by(PurchaseReceipt.line_id)
+        .order_by(PurchaseReceipt.id)
     )
-    came: dict[int, int] = {line: int(packs) for line, packs in session.execute(counts)}
+    billed: dict[int, list[tuple[int, Decimal]]] = defaultdict(list)
+    for line_id, packs, amount in session.execute(receipts):
+        billed[line_id].append((packs, amount))
     ends = select(PurchaseEnd.purchase_id).where(PurchaseEnd.deed_id.not_in(ledger.taken_back()))
     closed = set(session.scalars(ends))
     lines: dict[int, list[PurchaseLine]] = defaultdict(list)
@@ -344,7 +391,7 @@ def _rows(session: Session, purchases: Sequence[Purchase]) -> list[PurchaseRow]:
         PurchaseRow(
             one,
             tuple(
-                RowLine(number, line, came.get(line.id, 0))
+                RowLine(number, line, tuple(billed[line.id]))
                 for number, line in enumerate(lines[one.id], start=1)
             ),
             one.id in closed,
@@ -413,14 +460,6 @@ class Came:
     lot: str = ""
 
 
-class Difference(NamedTuple):
-    """How much more (or less) than ordered was billed for all packs of a line that came."""
-
-    line: PurchaseLine
-    amount: Decimal
-    currency: str
-
-
 def receive_purchase(
     session: Session,
     number: int,
@@ -478,7 +517,8 @@ def receive_purchase(
         )
     rates = Rates(session, arrived)
     known = last_margins(session)
-    lines, booked, differences = [], [], []
+    lines, booked = [], []
+    differences: list[Difference] = []
     for one, what in chosen:
         line, packs = one.line, one.rest if what.packs is None else what.packs
         billed = line.amount if what.billed is None else check_amount(what.billed, "the price")
@@ -492,9 +532,7 @@ def receive_purchase(
             )
         )  # fmt: skip
         booked.append((line, packs, billed))
-        if billed != line.amount:
-            more = (billed - line.amount) * packs
-            differences.append(Difference(line, more, purchase.currency))
+        differences += _difference(line, [(packs, billed)], purchase.currency)
     deed, stocks = receive_deed(
         session, lines, supplier=purchase.supplier.name, number=note_number, again=again,
         note=note, at=when_it_came(day, today),

@@ -187,9 +187,9 @@ class RestockLine:
                 else f"order {last} waits for it"
             )
         if self.below is not None:
-            sheets = "all its sheets together: " if self.below.any_size else ""
+            sizes = " of all sizes together" if self.below.any_size else ""
             reasons.append(
-                f"below the level you set: {sheets}{self.below.left} left, and you set"
+                f"below the level you set: {self.below.left} left{sizes}, and you set"
                 f" {self.below.reorder}"
             )
         if not self.sheets:
@@ -393,7 +393,7 @@ class NeededBy:
     def is_late(self, today: date) -> bool:
         """Tell whether the paper will come too late, whatever is done today."""
         if self.expected is not None:
-            return self.expected > self.needed
+            return max(self.expected, today) > self.needed
         last = self.order_by if self.order_by is not None else self.needed
         return last < today
 

@@ -31,6 +31,7 @@ _NOUNS = {
     "design": "inventory.desk.designs:app",
     "order": "inventory.desk.orders:app",
     "batch": "inventory.desk.batches:app",
+    "buy": "inventory.desk.buying:app",
     "schema": "inventory.desk.schemas:schema",
 }
 """Where each first word of a command is at home: a group of verbs, or a function."""

@@ -40,6 +40,7 @@ def test_the_readme_tells_of_the_main_job() -> None:
     assert {
         ("shop", "new"), ("paper", "add"), ("sheet", "add"), ("offcut", "add"), ("order", "add"),
         ("batch", "plan"), ("batch", "steps"), ("batch", "papers"), ("batch", "cut"),
+        ("buy", "prices"), ("buy", "list"), ("buy", "purchase"),
     } <= told  # fmt: skip
     assert any(words[0] == "fit" for words in documented())
 
@@ -100,15 +101,25 @@ READING = {
     "designs": ("design", "list"),
     "found": ("stash", "find"),
     "history": ("stash", "history", "S-1"),
+    "level_suggestions": ("buy", "level", "suggest"),
+    "levels": ("buy", "level", "list"),
     "holders": ("offcut", "for", "5x5cm"),
     "order": ("order", "show", "1"),
     "orders": ("order", "list"),
+    "order_dates": ("buy", "dates"),
     "papers": ("paper", "list"),
     "places": ("place", "list"),
     "pieces": ("design", "show", "layered-box", "panel=12cm"),
+    "price_history": ("buy", "prices", "list", "--history"),
+    "prices": ("buy", "prices", "list"),
+    "purchase": ("buy", "purchase", "show", "1"),
+    "purchases": ("buy", "purchase", "list"),
+    "rates": ("buy", "rate", "list"),
+    "restock": ("buy", "list"),
     "settings": ("design", "settings", "layered-box"),
     "shop": ("shop", "show"),
     "stash": ("stash", "list"),
+    "suppliers": ("buy", "supplier", "list"),
     "supplies": ("supply", "list"),
     "supply_history": ("supply", "history", "Satin ribbon"),
     "yield": ("paper", "yield"),
