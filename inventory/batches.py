@@ -98,8 +98,14 @@ def orders_to_cut(
     *,
     cuts: Cuts = Cuts.STRAIGHT,
     ignore_grain: bool = False,
+    today: date,
 ) -> ToCut:
     """Return what confirmed orders want: all of them, unless some are given.
+
+    Parameters
+    ----------
+    today
+        The day whose prices count.
 
     Raises
     ------
@@ -111,6 +117,7 @@ def orders_to_cut(
         _orders_to_plan(session, orders),
         partial(_wanted, {}),
         follow_grain=the_shop(session).follow_grain and not ignore_grain,
+        today=today,
     )
     return ToCut(desk.problem(cuts), desk.claims, desk.orders, desk.parts)
 

@@ -217,7 +217,7 @@ def _read(
     shop = the_shop(session)
     to_cut = None
     if orders or not levels or list_orders(session, status=Status.CONFIRMED):
-        to_cut = orders_to_cut(session, orders, cuts=cuts, ignore_grain=ignore_grain)
+        to_cut = orders_to_cut(session, orders, cuts=cuts, ignore_grain=ignore_grain, today=today)
     papers = {paper.name: paper for paper in list_papers(session)}
     wanted = {want.paper for want in to_cut.problem.wants} if to_cut else set()
     if levels:
@@ -372,9 +372,15 @@ def _told(book: _Book, bought: Bought) -> PurchasePlan:
         for left in bought.answer.unplaced
         for part in [parts[int(left.name)]]
     )  # fmt: skip
-    orders = tuple(book.to_cut.orders) if book.to_cut else ()
     return PurchasePlan(
-        orders, tuple(lines), bought.shipping, stash, held, unmade, bought, book.currency
+        tuple(book.to_cut.orders) if book.to_cut else (),
+        tuple(lines),
+        bought.shipping,
+        stash,
+        held,
+        unmade,
+        bought,
+        book.currency,
     )
 
 

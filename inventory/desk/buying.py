@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from inventory.desk import buying_levels, buying_prices, buying_purchases
+from inventory.desk.buying_plan import plan
 from inventory.desk.common import (
     EffortOption,
     JsonFlag,
@@ -258,6 +259,7 @@ def _search(shop_file: ShopFile, seconds: float | None) -> Iterator[dict[str, An
         yield {"stop": stop, "on_progress": tell}
 
 
+app.command("plan")(plan)
 app.add_typer(buying_levels.app, name="level")
 app.add_typer(buying_purchases.app, name="purchase")
 app.add_typer(buying_prices.prices, name="prices")
