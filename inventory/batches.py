@@ -14,6 +14,7 @@ from datetime import UTC, date, datetime
 from decimal import ROUND_FLOOR, Decimal
 from fractions import Fraction
 from functools import partial
+from typing import NamedTuple
 
 from sqlalchemy.orm import Session
 
@@ -43,11 +44,13 @@ from inventory.plan import (
     Spot,
     plan_to_json,
 )
+from inventory.price_lists import offers
+from inventory.purchases import on_its_way
 from inventory.reservations import reserved
 from inventory.shop import ShopFile, the_shop
 from inventory.stash import StashRow, find_stock, list_papers, list_stash, worth
 from nester.layouts import Answer, Cuts, Effort, Layout, Problem, Rect, Stock, Want
-from nester.measure import area_m2
+from nester.measure import area_m2, format_size
 from nester.packing import Claim, Progress, Stop, Verdict, left_over, never, solve, solve_orders
 from nester.pieces import Grain, Piece, Turn
 from nester.refusal import Refusal
@@ -64,12 +67,61 @@ __all__ = [
     "get_batch",
     "list_batches",
     "mend_batch",
+    "orders_to_cut",
     "plan_batch",
     "plan_of",
+    "preview_batch",
 ]
 
 
 # --- planning ----------------------------------------------------------------------------------
+
+
+class ToCut(NamedTuple):
+    """What orders want, as a cutting problem against what is free of the stash.
+
+    Attributes
+    ----------
+    claims
+        What each order wants, by the names of the problem's wants.
+    parts
+        What each want is; their names are places in it.
+    """
+
+    problem: Problem
+    claims: list[Claim]
+    orders: list[Order]
+    parts: list[Part]
+
+
+def orders_to_cut(
+    session: Session,
+    orders: Sequence[int] = (),
+    *,
+    cuts: Cuts = Cuts.STRAIGHT,
+    ignore_grain: bool = False,
+    today: date,
+) -> ToCut:
+    """Return what confirmed orders want: all of them, unless some are given.
+
+    Parameters
+    ----------
+    today
+        The day whose prices count.
+
+    Raises
+    ------
+    Refusal
+        If there is none, or one is not confirmed.
+    """
+    desk = _Desk(
+        session,
+        _orders_to_plan(session, orders),
+        partial(_wanted, {}),
+        follow_grain=the_shop(session).follow_grain and not ignore_grain,
+        today=today,
+    )
+    return ToCut(desk.problem(cuts), desk.claims, desk.orders, desk.parts)
 
 
 def plan_batch(
@@ -115,6 +167,40 @@ def plan_batch(
         If there is nothing to plan, or if the stash changed while the plan was made; then
         nothing has been booked.
     """
+    plan = preview_batch(
+        shop_file, orders, cuts=cuts, effort=effort, substitutes=substitutes,
+        ignore_grain=ignore_grain, today=today, stop=stop, on_progress=on_progress,
+    )  # fmt: skip
+    if not any(order.made for order in plan.orders):
+        return plan
+    with shop_file.begin() as session:
+        _check_unchanged(session, plan, "the stash changed while the plan was made")
+        status = BatchStatus.DRAFT if draft else BatchStatus.OPEN
+        batch, plan = _book(session, plan, status)
+        if not draft:
+            _orders_are_planned(session, batch)
+    return plan
+
+
+def preview_batch(
+    shop_file: ShopFile,
+    orders: Sequence[int] = (),
+    *,
+    cuts: Cuts = Cuts.STRAIGHT,
+    effort: Effort = Effort.NORMAL,
+    substitutes: bool = False,
+    ignore_grain: bool = False,
+    today: date,
+    stop: Stop = never,
+    on_progress: Callable[[Progress], None] = lambda _: None,
+) -> Plan:
+    """Plan orders against the stash as `plan_batch` does, and book nothing.
+
+    Raises
+    ------
+    Refusal
+        If there is nothing to plan.
+    """
 
     def attempt(instead: _Instead) -> tuple[_Desk, Verdict]:
         with shop_file.read() as session:
@@ -123,6 +209,7 @@ def plan_batch(
                 _orders_to_plan(session, orders),
                 partial(_wanted, instead),
                 follow_grain=the_shop(session).follow_grain and not ignore_grain,
+                today=today,
             )
         verdict = solve_orders(
             desk.problem(cuts), desk.claims, effort, stop=stop, on_progress=on_progress
@@ -138,16 +225,7 @@ def plan_batch(
         desk, verdict, instead = _with_substitutes(known, attempt, desk, verdict)
     search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
     plan = desk.plan(verdict, effort, today, search)
-    plan = replace(plan, notes=(*plan.notes, *_told(instead)))
-    if not verdict.made:
-        return plan
-    with shop_file.begin() as session:
-        _check_unchanged(session, plan, "the stash changed while the plan was made")
-        status = BatchStatus.DRAFT if draft else BatchStatus.OPEN
-        batch, plan = _book(session, plan, status)
-        if not draft:
-            _orders_are_planned(session, batch)
-    return plan
+    return replace(plan, notes=(*plan.notes, *_told(instead)))
 
 
 def _book(
@@ -241,6 +319,7 @@ def mend_batch(
             urgent,
             lambda _, order: wanted[order.id],
             follow_grain=before.follow_grain,
+            today=today,
         )
     problem = desk.problem(batch.cuts)
     search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
@@ -299,14 +378,16 @@ def _at_true_prices(verdict: Verdict, problem: Problem) -> Verdict:
 
 
 def from_new_sheets(
-    session: Session, order: Order, sizes: Sequence[OnSale] | None = None
+    session: Session, order: Order, sizes: Sequence[OnSale] | None = None, *, today: date
 ) -> tuple[Problem, list[Part], dict[str, OnSale]]:
     """Return the problem of cutting an order from new sheets, as if nothing were in the stash.
 
     Parameters
     ----------
     sizes
-        The sheets there are, as many of each as needed; those the book knows, unless given.
+        The sheets there are, as many of each as needed; unless given, those that can be bought.
+    today
+        Whose prices count.
 
     Returns
     -------
@@ -318,10 +399,11 @@ def from_new_sheets(
         The sheets, by the name of their stock in the problem.
     """
     follow_grain = the_shop(session).follow_grain
-    desk = _Desk(session, [order], partial(_wanted, {}), follow_grain=follow_grain)
-    if sizes is None:
-        sizes = on_sale(list_stash(session, include_empty=True))
+    desk = _Desk(session, [order], partial(_wanted, {}), follow_grain=follow_grain, today=today)
     papers = {part.paper for part in desk.parts}
+    if sizes is None:
+        offered = offers(session, papers, today=today)
+        sizes = on_sale(list_stash(session, papers=papers, include_empty=True), offered)
     named = {f"new {at}": one for at, one in enumerate(sizes, 1) if one.paper in papers}
     stock = tuple(
         Stock(name, one.width, one.height, None, one.counted_price, one.paper, one.margins,
@@ -400,6 +482,7 @@ class _Desk:
         wanted: Callable[[Session, Order], Iterable[tuple[Piece, str, int]]],
         *,
         follow_grain: bool,
+        today: date,
     ) -> None:
         self.follow_grain = follow_grain
         self.shop: Shop = the_shop(session)
@@ -409,8 +492,10 @@ class _Desk:
             paper.name for paper in list_papers(session) if paper.pattern is Pattern.DIRECTIONAL
         }
         self.claims = self._claims({order.id: wanted(session, order) for order in orders})
-        rows = self._stash(session)
-        self._on_sale = on_sale(rows)
+        papers = sorted({part.paper for part in self.parts})
+        rows = self._stash(session, papers)
+        self._on_sale = on_sale(rows, offers(session, papers, today=today))
+        self._coming = [one for one in on_its_way(session) if one.paper in papers]
         taken = reserved(session)
         self.rows = {
             row.label: row._replace(quantity=row.quantity - booked)
@@ -419,11 +504,10 @@ class _Desk:
         }
         self.prices = {label: _counted_price(self.shop, row) for label, row in self.rows.items()}
 
-    def _stash(self, session: Session) -> list[StashRow]:
-        """Return the sheets, also those used up, and the offcuts of the papers that are wanted."""
-        wanted = {part.paper for part in self.parts}
-        sheets = list_stash(session, papers=wanted, kind=Kind.SHEET, include_empty=True)
-        offcuts = list_stash(session, papers=wanted, kind=Kind.OFFCUT)
+    def _stash(self, session: Session, papers: Sequence[str]) -> list[StashRow]:
+        """Return the sheets, also those used up, and the offcuts of papers."""
+        sheets = list_stash(session, papers=papers, kind=Kind.SHEET, include_empty=True)
+        offcuts = list_stash(session, papers=papers, kind=Kind.OFFCUT)
         return sorted([*sheets, *offcuts], key=lambda row: fold(row.paper))
 
     def _claims(self, wanted: Mapping[int, Iterable[tuple[Piece, str, int]]]) -> list[Claim]:
@@ -620,7 +704,7 @@ class _Desk:
                 for want in whole.wants
                 if want.paper in lacking and totals[want.name]
             ),
-            stock=left_over(whole.stock, verdict.answer),
+            stock=left_over(whole.stock, verdict.answer) + self._on_its_way(),
             offcut_worth=Fraction(0),  # what is bought is paid for whole
         )
         orders_of = {
@@ -628,6 +712,16 @@ class _Desk:
             for want in problem.wants
         }
         return restock(problem, self._on_sale, orders_of, search)
+
+    def _on_its_way(self) -> tuple[Stock, ...]:
+        """Return what is ordered and has not come yet: it need not be bought again."""
+        return tuple(
+            Stock(
+                f"on its way {number}", one.width, one.height, one.sheets, Fraction(0), one.paper,
+                one.margins, grain=one.grain,
+            )
+            for number, one in enumerate(self._coming)
+        )  # fmt: skip
 
     def _notes(self, verdict: Verdict, today: date) -> Iterable[str]:
         answer = verdict.answer
@@ -644,6 +738,14 @@ class _Desk:
                 " its fibres lie one way in some sheets and another way in others."
             )
         lacking = {lack.name for lack in verdict.lacks}
+        lacked = {self.parts[int(name)].paper for name in lacking}
+        for one in self._coming:
+            if one.paper in lacked:
+                size = format_size(one.width, one.height, self.shop.unit)
+                yield (
+                    f"On its way: {one.sheets} sheets of {one.paper}, {size}, expected on"
+                    f" {one.expected.isoformat()} (purchase {one.purchase})."
+                )
         if any(self._is_held_to_grain(self.parts[int(name)]) for name in lacking):
             yield (
                 "Some of the pieces that are lacking must follow the grain; 'quirebox batch plan"

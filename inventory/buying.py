@@ -1,8 +1,8 @@
 """What to buy so that the orders that wait can be made.
 
 Answered by the optimizer: the waiting orders are laid on what is left over together with as many
-new sheets as needed, of every size the book knows of their papers; what it uses of those is the
-shopping list.
+new sheets as needed, of every size in which their papers can be bought; what it uses of those is
+the shopping list.
 """
 
 from __future__ import annotations
@@ -14,7 +14,9 @@ from decimal import Decimal
 from fractions import Fraction
 
 from inventory.models import Kind
+from inventory.money import MOST_DECIMALS, round_to_decimals
 from inventory.plan import Restock
+from inventory.price_lists import Offer
 from inventory.stash import StashRow
 from nester.layouts import NO_MARGINS, Answer, Margins, Problem, Stock
 from nester.measure import Length, area_m2
@@ -26,7 +28,7 @@ __all__ = ["OnSale", "on_sale", "restock", "without_clashes"]
 
 @dataclass(frozen=True)
 class OnSale:
-    """A size in which a paper has been bought, at the price and with the margins last given."""
+    """A size in which a paper can be bought, at what is asked for a sheet, else what was paid."""
 
     paper: str
     width: Length
@@ -43,15 +45,31 @@ class OnSale:
         return Fraction(self.price)
 
 
-def on_sale(rows: Sequence[StashRow]) -> list[OnSale]:
-    """Return the sheet sizes that the book knows, also those of which none is left."""
+def on_sale(rows: Sequence[StashRow], offered: Sequence[Offer] = ()) -> list[OnSale]:
+    """Return the sheet sizes that can be bought.
+
+    They are those that suppliers offer, at the least that is asked for a sheet; of papers that
+    nobody offers those that the book knows, also where none is left, at the price last given.
+
+    Parameters
+    ----------
+    rows
+        The stash, with all that it ever held.
+    offered
+        See `inventory.price_lists.offers`.
+    """
     known: dict[tuple[str, Length, Length], OnSale] = {}
+    for one in sorted(offered, key=lambda one: one.each, reverse=True):
+        price = round_to_decimals(one.each, MOST_DECIMALS)
+        its = OnSale(one.paper, one.width, one.height, price, one.margins, one.grain)
+        known[its.paper, its.width, its.height] = its
+    listed = {one.paper for one in offered}
     for row in sorted(rows, key=lambda row: int(row.label.partition("-")[2])):
-        if row.kind is Kind.SHEET:
+        if row.kind is Kind.SHEET and row.paper not in listed:
             key = (row.paper, row.width, row.height)
             before = known[key].price if key in known else None
-            price = row.price if row.price is not None else before
-            known[key] = OnSale(*key, price, row.margins, row.grain)
+            price_paid = row.price if row.price is not None else before
+            known[key] = OnSale(*key, price_paid, row.margins, row.grain)
     return list(known.values())
 
 

@@ -25,13 +25,20 @@ from inventory.models import (
     BatchStatus,
     Bruise,
     Deed,
+    ExchangeRate,
     Kind,
     Movement,
     Order,
+    Price,
+    Purchase,
+    PurchaseEnd,
+    PurchaseLine,
+    PurchaseReceipt,
     Reason,
     Shop,
     Status,
     Stock,
+    Supplier,
     SupplyItem,
     SupplyMovement,
 )
@@ -344,6 +351,62 @@ def _deeds(session: Session) -> _Found:
             yield f"deed {back}", f"it does not take back all of deed {undoes}, and that alone"
 
 
+# --- buying ------------------------------------------------------------------------------------
+
+
+def _prices(session: Session) -> _Found:
+    """Check what the database can't, as it keeps money as text: none of it is less than it may."""
+    for one in session.scalars(select(Price).order_by(Price.id)):
+        if one.amount is not None and one.amount <= 0:
+            yield f"price {one.id}", f"a pack can't cost {one.amount}"
+    for rate in session.scalars(select(ExchangeRate).order_by(ExchangeRate.id)):
+        if rate.rate <= 0:
+            yield f"exchange rate {rate.id}", f"1 {rate.currency} can't be worth {rate.rate}"
+    for supplier in session.scalars(select(Supplier).order_by(Supplier.id)):
+        if min(supplier.shipping, supplier.least_order, supplier.free_from or 0) < 0:
+            yield f"supplier '{supplier.name}'", "one of its terms is less than zero"
+
+
+def _purchases(session: Session) -> _Found:
+    """Check that no more came of a purchase than was ordered, and all of it is in the ledger."""
+    for table, reason in (
+        (Purchase, Reason.ORDERED),
+        (PurchaseReceipt, Reason.RECEIVED),
+        (PurchaseEnd, Reason.CLOSED),
+    ):
+        deeds = select(Deed.id, Deed.reason).join(table, table.deed_id == Deed.id).distinct()
+        for number, its in session.execute(deeds.order_by(Deed.id)):
+            if its is not reason:
+                yield f"deed {number}", f"it is of a purchase and should be '{reason}', not '{its}'"
+    came = (
+        select(PurchaseLine, func.sum(PurchaseReceipt.packs))
+        .join(PurchaseReceipt, PurchaseReceipt.line_id == PurchaseLine.id)
+        .where(PurchaseReceipt.deed_id.not_in(ledger.taken_back()))
+        .group_by(PurchaseLine.id)
+        .order_by(PurchaseLine.id)
+    )
+    for line, packs in session.execute(came):
+        if packs > line.packs:
+            yield f"purchase {line.purchase_id}", f"{packs} packs came of {line.packs} ordered"
+    told: Counter[tuple[int, int]] = Counter()
+    receipts = select(PurchaseReceipt, PurchaseLine, Stock).join(
+        PurchaseLine, PurchaseReceipt.line_id == PurchaseLine.id
+    ).join(Stock, PurchaseReceipt.stock_id == Stock.id)  # fmt: skip
+    for receipt, line, stock in session.execute(receipts):
+        told[receipt.deed_id, stock.id] += receipt.packs * line.pack
+        if stock.paper_id != line.paper_id:
+            yield stock.label, f"purchase {line.purchase_id} is of another paper"
+    booked = select(Movement.deed_id, Movement.stock_id, Movement.change).where(
+        Movement.deed_id.in_({deed for deed, _ in told})
+    )
+    moved: Counter[tuple[int, int]] = Counter()
+    for deed, stock_id, change in session.execute(booked):
+        moved[deed or 0, stock_id] += change
+    for key, sheets in sorted(told.items()):
+        if moved[key] != sheets:
+            yield f"deed {key[0]}", f"{sheets} sheets of a purchase came, and it books {moved[key]}"
+
+
 # --- batches and orders ------------------------------------------------------------------------
 
 
@@ -472,6 +535,8 @@ CHECKS: dict[str, tuple[str, Callable[[Session], _Found]]] = {
     "supplies": ("no sum of a supply's movements was ever below zero", _supplies),
     "deeds": ("every deed was taken back wholly or not at all", _deeds),
     "undone": ("every counter-movement takes back one movement wholly", _counter_movements),
+    "prices": ("no price, rate or term is less than it may be", _prices),
+    "purchases": ("no more came of a purchase than was ordered, and all is booked", _purchases),
     "plans": ("every batch has its plan", _plans),
     "orders": ("every planned order is in one open batch", _orders),
     "cut": ("no batch cut more than its plan takes", _cut_once),
@@ -483,7 +548,18 @@ _STAGES = (
     ("file",),
     ("tables", "guards"),
     ("values", "pointers", "shop"),
-    ("names", "labels", "bruises", "sums", "supplies", "undone", "deeds", "plans"),
+    (
+        "names",
+        "labels",
+        "bruises",
+        "sums",
+        "supplies",
+        "undone",
+        "deeds",
+        "prices",
+        "purchases",
+        "plans",
+    ),
     ("orders", "cut", "reservations"),
 )
 """A later stage relies upon the ones before it."""

@@ -28,6 +28,7 @@ from inventory.names import fold, shorten, whole_number
 from inventory.orders import get_order, missing_pieces, set_status
 from inventory.pace import report_times
 from inventory.plan import Plan, PlannedLayout, plan_from_json
+from inventory.purchases import check_can_be_taken_back
 from inventory.receiving import Line, keep_offcuts
 from inventory.reservations import copies_done, copies_left, given_up, reserved
 from nester.cutting import cutting_minutes
@@ -522,6 +523,7 @@ def undo_deed(session: Session, number: int, why: str = "") -> Deed:
     if deed is None:
         raise Refusal(f"there is no deed {number}; 'quirebox stash deeds' lists the last ones")
     _check_nothing_on_top(session, deed)
+    check_can_be_taken_back(session, deed)
     _check_free(session, deed)
     back = ledger.undo_deed(session, deed, note=why)
     if deed.batch is not None and deed.layout is not None:

@@ -875,7 +875,9 @@ class Supplier(_Named, Base):
     shipping
         What one delivery costs, in its currency.
     free_from
-        From this sum of goods on shipping costs nothing, in its currency; None if it always does.
+        From this sum of goods on shipping costs nothing, in its currency; None if it never does.
+    least_order
+        It sells no goods of less than this sum together, in its currency.
     days
         From the order to the delivery, weekends counted, where a price says nothing else.
     """
@@ -887,6 +889,7 @@ class Supplier(_Named, Base):
     currency: Mapped[str] = mapped_column(String(3))
     shipping: Mapped[Decimal]
     free_from: Mapped[Decimal | None]
+    least_order: Mapped[Decimal]
     days: Mapped[int]
     note: Mapped[str] = mapped_column(Text, default="")
 

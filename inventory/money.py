@@ -21,6 +21,7 @@ __all__ = [
     "format_money",
     "parse_money",
     "round_to_coin",
+    "round_to_decimals",
     "smallest_coin",
 ]
 
@@ -64,10 +65,14 @@ def smallest_coin(currency: str) -> Decimal:
 
 def round_to_coin(amount: Decimal | Fraction, currency: str) -> Decimal:
     """Return the amount rounded to the smallest coin, halves away from zero."""
-    decimals = _DECIMALS.get(currency, 2)
+    return round_to_decimals(amount, _DECIMALS.get(currency, 2))
+
+
+def round_to_decimals(amount: Decimal | Fraction, decimals: int) -> Decimal:
+    """Return the amount rounded to so many decimals, halves away from zero."""
     number, of = amount.as_integer_ratio()
-    coins = (2 * 10**decimals * abs(number) + of) // (2 * of)
-    return Decimal(coins if number >= 0 else -coins).scaleb(-decimals)
+    parts = (2 * 10**decimals * abs(number) + of) // (2 * of)
+    return Decimal(parts if number >= 0 else -parts).scaleb(-decimals)
 
 
 def down_to_coin(amount: Decimal | Fraction, currency: str) -> Decimal:

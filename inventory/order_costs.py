@@ -361,7 +361,9 @@ class _Estimate:
         self.box = _box(session, order, weight)
         self.rates = rates
         self.names = (order.id, order.customer, order.design)
-        self.problem, self.parts, self.sizes = from_new_sheets(session, order, sizes)
+        self.problem, self.parts, self.sizes = from_new_sheets(
+            session, order, sizes, today=date.today()
+        )
 
     def cost(self, *, posted: bool, each: Decimal | None, stop: Stop) -> OrderCost:
         search: Callable[[Problem], Answer] = partial(solve, effort=Effort.QUICK, stop=stop)

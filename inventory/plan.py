@@ -152,7 +152,7 @@ class Restock:
     quantity
         Sheets to buy; 0 if the book knows no sheet of the paper that is large enough.
     price
-        Of one sheet, as last paid; None if the book knows none.
+        Of one sheet, as it is asked, else as last paid; None if the book knows none.
     orders
         The orders that wait for it.
     """

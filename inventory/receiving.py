@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, time
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
+from fractions import Fraction
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from sqlalchemy import insert, select
@@ -24,7 +25,7 @@ from inventory.models import (
     Reason,
     Stock,
 )
-from inventory.money import MOST_DECIMALS, check_amount
+from inventory.money import MOST_DECIMALS, check_amount, round_to_decimals
 from inventory.names import clean_name, clean_note, fold, shorten, whole_number
 from inventory.papers import find_paper
 from inventory.places import Places
@@ -52,6 +53,7 @@ __all__ = [
     "list_deliveries",
     "price_each",
     "receive",
+    "receive_deed",
     "stocks_for",
     "when_it_came",
 ]
@@ -130,6 +132,31 @@ def receive(
     Refusal
         If there is no such paper, something can't be so, or the delivery note was booked before.
     """
+    _, stocks = receive_deed(
+        session, lines, supplier=supplier, number=number, again=again, reason=reason, note=note,
+        at=at,
+    )  # fmt: skip
+    return stocks
+
+
+def receive_deed(
+    session: Session,
+    lines: Sequence[Line],
+    *,
+    supplier: str = "",
+    number: str = "",
+    again: bool = False,
+    reason: Reason = Reason.RECEIVED,
+    note: str = "",
+    at: datetime | None = None,
+) -> tuple[Deed, list[Stock]]:
+    """Put sheets into the stash as `receive` does, and tell by which deed.
+
+    Raises
+    ------
+    Refusal
+        As of `receive`.
+    """
     shelf = _Shelf(session, lines)
     known = find_delivery(session, supplier, number)
     if known is not None and known.number and not again:
@@ -141,7 +168,7 @@ def receive(
         session, deed,
         [(stock, line.quantity, reason) for stock, line in zip(stocks, lines, strict=True)],
     )  # fmt: skip
-    return stocks
+    return deed, stocks
 
 
 def stocks_for(session: Session, lines: Sequence[Line]) -> list[Stock]:
@@ -508,8 +535,8 @@ def when_it_came(day: date | None, today: date) -> datetime | None:
 
 def price_each(pack_price: Decimal, pack: int) -> Decimal:
     """Return the price of one sheet of a pack, to the fourth decimal, halves up."""
-    each = check_amount(pack_price, "the pack's price") / whole_number(pack, "a pack", least=1)
-    return each.quantize(Decimal(1).scaleb(-MOST_DECIMALS), ROUND_HALF_UP)
+    price = Fraction(check_amount(pack_price, "the pack's price"))
+    return round_to_decimals(price / whole_number(pack, "a pack", least=1), MOST_DECIMALS)
 
 
 class DeliveryRow(NamedTuple):

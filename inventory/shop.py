@@ -258,6 +258,7 @@ def change_shop(
     gap: Length | None = None,
     trimmer: Trimmer | None = None,
     follow_grain: bool | None = None,
+    making_days: int | None = None,
 ) -> Shop:
     """Change what is given and leave the rest; stored lengths and orders keep their sizes.
 
@@ -273,6 +274,8 @@ def change_shop(
         What the trimmer can do, all of it.
     follow_grain
         Whether pieces that wish for a grain follow it, where it is known.
+    making_days
+        How many days before an order is due its paper must be there, 0 to 365.
 
     Raises
     ------
@@ -297,6 +300,8 @@ def change_shop(
         changes |= asdict(trimmer)
     if follow_grain is not None:
         changes["follow_grain"] = follow_grain
+    if making_days is not None:
+        changes["making_days"] = whole_number(making_days, "the days to make an order", most=365)
     shop = the_shop(session)
     for key, value in changes.items():
         setattr(shop, key, value)

@@ -29,6 +29,8 @@ __all__ = [
     "StagesOption",
     "StripOption",
     "TrimmerOption",
+    "YesFlag",
+    "ask",
     "changed_trimmer",
     "command_words",
     "counted",
@@ -77,6 +79,7 @@ SecondsOption = Annotated[
 ]
 
 
+YesFlag = Annotated[bool, typer.Option("--yes", help="Don't ask; for scripts.")]
 GapOption = Annotated[
     str | None, typer.Option("--gap", help="Least distance between two pieces: 2mm; 0 for none.")
 ]
@@ -138,6 +141,18 @@ def changed_trimmer(
         known = replace(known, stages=number)
     check_trimmer(known)
     return known
+
+
+def ask(question: str) -> None:
+    """Go on if the maker says so; a program that can't be asked must say --yes."""
+    import sys
+
+    from nester.refusal import Refusal
+
+    if not sys.stdin.isatty():
+        raise Refusal("nobody is there to be asked; look at the list and add --yes")
+    if not typer.confirm(question):
+        raise Refusal("nothing was stored")
 
 
 def group(help_text: str) -> typer.Typer:

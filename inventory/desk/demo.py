@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,9 @@ __all__ = ["demo", "fill_costs"]
 _FOLDER = Path("quirebox-demo")
 _SHOP = "shop.sqlite"
 _MARK = "made-by-quirebox-demo.txt"
+_POUND = Decimal("1.17")
+"""Invented, like all in the demo."""
+_DELIVERY_DAYS = {"Pelt & Plover": 2, "Ottermoss Papers": 4, "Brindlewick Mill": 8}
 
 
 def demo() -> None:
@@ -68,23 +72,32 @@ def demo() -> None:
     typer.echo(f"  quirebox --shop {shop} batch steps {plan.batch} --layout 1")
     typer.echo(f"  quirebox --shop {shop} stash list --colour black")
     typer.echo(f"  quirebox --shop {shop} order cost 1")
+    typer.echo(f"  quirebox --shop {shop} buy list")
 
 
 def _fill(shop_file: ShopFile) -> None:
     from inventory.imports import import_offcuts, import_orders, import_papers, import_sheets
     from inventory.models import Reason
+    from inventory.price_lists import read_prices, store_prices
     from inventory.resources import demo_folder
     from inventory.shop import the_shop
+    from inventory.suppliers import set_rate, set_supplier
 
-    lists = demo_folder()
+    lists, today = demo_folder(), date.today()
     with shop_file.begin() as session:
         unit = the_shop(session).unit
         papers = import_papers(session, lists / "papers.csv")
         sheets = import_sheets(session, lists / "sheets.csv", unit, reason=Reason.OPENING)
         offcuts = import_offcuts(session, lists / "offcuts.csv", unit, reason=Reason.OPENING)
-        orders, _ = import_orders(session, lists / "orders.csv", date.today())
+        orders, _ = import_orders(session, lists / "orders.csv", today)
+        set_rate(session, "GBP", _POUND, today)
+        prices = read_prices(session, lists / "prices.csv", unit, today=today)
+        store_prices(session, prices, today)
+        for supplier, days in _DELIVERY_DAYS.items():
+            set_supplier(session, supplier, days=days)
         fill_costs(session, lists)
-    typer.echo(f"In it are {papers} papers, {sheets} sheets, {offcuts} offcuts, {orders} orders")
+    typer.echo(f"In it are {papers} papers, {sheets} sheets, {offcuts} offcuts, {orders} orders,")
+    typer.echo(f"and the prices of {len(prices.lines)} suppliers")
 
 
 def fill_costs(session: Session, folder: Path) -> None:

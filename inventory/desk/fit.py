@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from nester.layouts import Answer, Problem
 
-__all__ = ["fit"]
+__all__ = ["draw_answer", "fit"]
 
 _PIECES_LEFT_OVER = 3
 
@@ -112,7 +112,7 @@ def fit(
     if json_file is not None:
         print_json(answer_as_json(problem, answer), json_file)
     if drawings is not None:
-        _draw(problem, answer, unit, drawings)
+        draw_answer(problem, answer, unit, drawings)
     if str(json_file) != "-":
         console().print(_report(problem, answer, unit))
     if answer.unplaced:
@@ -173,7 +173,8 @@ def _amount(value: Fraction) -> str:
     return f"{float(value):,.2f}".removesuffix(".00")
 
 
-def _draw(problem: Problem, answer: Answer, unit: Unit, folder: Path) -> None:
+def draw_answer(problem: Problem, answer: Answer, unit: Unit, folder: Path) -> None:
+    """Draw each layout into a folder; pictures of an earlier answer are removed."""
     import re
 
     from inventory.documents.files import make_folder, write_file

@@ -20,6 +20,7 @@ __all__ = ["app", "main"]
 _NOUNS = {
     "demo": "inventory.desk.demo:demo",
     "fit": "inventory.desk.fit:fit",
+    "estimate": "inventory.desk.estimate:estimate",
     "shop": "inventory.desk.shops:app",
     "paper": "inventory.desk.papers:app",
     "place": "inventory.desk.places:app",
@@ -30,6 +31,7 @@ _NOUNS = {
     "design": "inventory.desk.designs:app",
     "order": "inventory.desk.orders:app",
     "batch": "inventory.desk.batches:app",
+    "buy": "inventory.desk.buying:app",
     "cost": "inventory.desk.costs:app",
     "schema": "inventory.desk.schemas:schema",
 }

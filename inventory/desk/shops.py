@@ -14,6 +14,7 @@ from inventory.desk.common import (
     StripOption,
     TrimmerOption,
     changed_trimmer,
+    counted,
     group,
     shop_file_of,
     shop_option,
@@ -80,6 +81,7 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
                 "gap": to_mm_number(shop.gap),
                 "trimmer": trimmer_as_json(shop.trimmer),
                 "follow_grain": shop.follow_grain,
+                "making_days": shop.making_days,
                 "papers": len(papers),
                 "stash": number,
                 "orders": len(orders),
@@ -96,6 +98,8 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
         typer.echo(rule)
     follow = "follow" if shop.follow_grain else "need not follow"
     typer.echo(f"Pieces that wish for a grain {follow} it where it is known")
+    days = counted(shop.making_days, "day")
+    typer.echo(f"The paper of an order must be there {days} before it is due")
     typer.echo(f"{len(papers)} papers, {number} sheets and offcuts, {len(orders)} orders")
 
 
@@ -129,6 +133,14 @@ def change(
             show_default=False,
         ),
     ] = None,
+    making_days: Annotated[
+        int | None,
+        typer.Option(
+            "--making-days",
+            metavar="N",
+            help="How many days before an order is due its paper must be there.",
+        ),
+    ] = None,
 ) -> None:
     """Change the shop's rules; 'quirebox shop show' shows them.
 
@@ -137,6 +149,7 @@ def change(
       quirebox shop set --smallest-offcut 5cm --offcut-worth 40
       quirebox shop set --gap 2mm --trimmer 31cm --smallest-strip 1cm
       quirebox shop set --trimmer any --stages 3 --ignore-grain
+      quirebox shop set --making-days 3
     """
     from inventory.condition import read_distance
     from inventory.shop import change_shop, the_shop
@@ -155,6 +168,7 @@ def change(
             gap=None if gap is None else read_distance(gap, used, "the gap between pieces"),
             trimmer=changed_trimmer(shop.trimmer, used, trimmer, smallest_strip, stages),
             follow_grain=grain,
+            making_days=making_days,
         )
     typer.echo("Done")
 

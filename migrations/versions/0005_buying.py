@@ -113,6 +113,7 @@ def _suppliers() -> None:
         _currency(),
         _money("shipping"),
         _money("free_from", nullable=True),
+        _money("least_order"),
         _whole("days"),
         sa.Column("note", sa.Text, nullable=False),
         _key("supplier"),

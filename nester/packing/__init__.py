@@ -1,5 +1,9 @@
-"""The optimizer; its doors are `solve`, and `solve_orders` for orders made whole or not at all."""
+"""The optimizer.
 
+Its doors are `solve`, `solve_orders` for orders made whole or not at all, and `purchase`.
+"""
+
+from nester.packing.purchase import purchase
 from nester.packing.solve import Progress, solve
 from nester.packing.stop import Stop, after_seconds, never
 from nester.packing.whole_orders import Claim, Lack, Verdict, left_over, solve_orders
@@ -13,6 +17,7 @@ __all__ = [
     "after_seconds",
     "left_over",
     "never",
+    "purchase",
     "solve",
     "solve_orders",
 ]

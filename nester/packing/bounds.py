@@ -17,7 +17,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from nester.layouts import Cuts
 from nester.packing.bars import MOST_KINDS, BarWorth
 from nester.packing.content_worth import ContentWorth
-from nester.packing.inequalities import Best, Inequality, best_sheets
+from nester.packing.inequalities import Best, Inequality, best_sheets, tamed
 from nester.packing.model import Task
 from nester.packing.refute import Refuter, Worth
 from nester.packing.scales import Scales
@@ -69,6 +69,7 @@ class Bound:
         self._inequalities = [self._scales.area()]
         self._work = 0.0
         self._refuters: list[Refuter] = []
+        self._quick: Worth | None = None
         self._worth: Worth | None = None
         self.unmade = self.cost = 0
         self._best = self._solved()
@@ -107,28 +108,74 @@ class Bound:
         for kind, content in contents:
             for refuter in self._refuters:
                 refuter.add(kind, content)
-        end = self._steps + most_steps
-        while self._steps < end and (self.unmade, self.cost) < target and self._best.sheets:
+        end = self.steps + most_steps
+        while self.steps < end and (self.unmade, self.cost) < target and self._best.sheets:
             found = None
             for refuter in self._refuters:
-                left = end - self._steps
+                left = end - self.steps
                 found = refuter.refute(self._best.sheets, self._best.made, left, stop)
-                if found is not None or self._steps >= end:
+                if found is not None or self.steps >= end:
                     break
             if found is None:
                 return
             self._add(found)
             self._add_pairs()
 
+    @property
+    def inequalities(self) -> tuple[Inequality, ...]:
+        """What every plan keeps to, as far as it is known."""
+        return tuple(self._inequalities)
+
+    def add(self, known: Inequality) -> None:
+        """Reckon with an inequality that every plan keeps to, from the next question on."""
+        self._inequalities.append(known)
+
+    def broken(self, sheets: Sequence[int]) -> Inequality | None:
+        """Return an inequality that such sheets break if they make everything, found quickly."""
+        return self._scales.most_violated(sheets, self._task.demand)
+
+    def refuted(
+        self, sheets: Sequence[int], cuts: Cuts, most_steps: int, stop: Stop = never
+    ) -> Inequality | None:
+        """Return an inequality that such sheets break if they make everything, with effort."""
+        if not self._refuters:
+            self._refuters = self._all_refuters(cuts)
+        end = self.steps + most_steps
+        for refuter in self._refuters:
+            left = end - self.steps
+            if left <= 0 or stop():
+                return None
+            found = refuter.refute(sheets, self._task.demand, left, stop)
+            if found is not None:
+                return found
+        return None
+
+    def at_worths(
+        self, worths: Sequence[int], cuts: Cuts, *, sharp: bool = False, stop: Stop = never
+    ) -> Inequality | None:
+        """Return the inequality in which pieces count so much, found quickly or sharply.
+
+        None if it is not known how much sheets can hold of any worths.
+        """
+        if not self._refuters:
+            self._refuters = self._all_refuters(cuts)
+        worth = self._worth if sharp else self._quick
+        if worth is None:
+            return None
+        holds = [most for most, _ in worth.best(worths, stop)]
+        return tamed(holds, worths, self._task.demand)
+
     def _all_refuters(self, cuts: Cuts) -> list[Refuter]:
         if cuts is Cuts.FREE and len(self._task.kinds) > MOST_KINDS:
             return []
         quick: Worth = StraightWorth(self._task) if cuts is Cuts.STRAIGHT else BarWorth(self._task)
+        self._quick = quick
         self._worth = ContentWorth(self._task, cuts, self._scales, quick)
         return [Refuter(self._task, quick), Refuter(self._task, self._worth)]
 
     @property
-    def _steps(self) -> int:
+    def steps(self) -> int:
+        """Steps spent so far."""
         of_worth = self._worth.steps if self._worth else 0
         return int(_STEPS_IN_WORK * self._work) + of_worth + sum(r.solving for r in self._refuters)
 

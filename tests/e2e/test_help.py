@@ -20,7 +20,7 @@ GROUPS = sorted({leaf.words[0] for leaf in LEAVES if len(leaf.words) > 1})
 def test_there_are_commands_for_the_whole_job() -> None:
     assert len(LEAVES) > 25
     assert GROUPS == [
-        "batch", "cost", "design", "offcut", "order", "paper", "place", "sheet", "shop",
+        "batch", "buy", "cost", "design", "offcut", "order", "paper", "place", "sheet", "shop",
         "stash", "supply",
     ]  # fmt: skip
 

@@ -422,7 +422,7 @@ def test_costs_at_the_desk(busy: Hand, tmp_path: Path) -> None:
     busy.does("cost", "print", "10x15cm", "0.25")
     busy.does("cost", "time", "folded-card", "10")
     busy.does("cost", "postage", str(table))
-    shown = busy.data("rates", "cost", "show")
+    shown = busy.data("cost_rates", "cost", "show")
     assert (shown["hour"], shown["endings"], shown["fee_percent"]) == ("18", [".50"], "10")
     assert "A parcel up to 500 g" in busy.does("cost", "show")
     before = busy.data("cost", "order", "cost", "1")
@@ -450,7 +450,7 @@ def test_costs_at_the_desk(busy: Hand, tmp_path: Path) -> None:
     busy.does("cost", "supply", "ribbon", "--forget")
     busy.does("cost", "print", "10x15cm", "--forget")
     busy.does("cost", "time", "folded-card", "--forget")
-    assert busy.data("rates", "cost", "show")["consumables"] == []
+    assert busy.data("cost_rates", "cost", "show")["consumables"] == []
 
 
 @pytest.mark.parametrize(
@@ -480,6 +480,6 @@ def test_costs_at_the_desk(busy: Hand, tmp_path: Path) -> None:
     ],
 )  # fmt: skip
 def test_slips_at_the_desk(busy: Hand, words: tuple[str, ...], why: str) -> None:
-    before = busy.data("rates", "cost", "show")
+    before = busy.data("cost_rates", "cost", "show")
     assert why in busy.refused(*words)
-    assert busy.data("rates", "cost", "show") == before
+    assert busy.data("cost_rates", "cost", "show") == before

@@ -159,7 +159,7 @@ FILL = {
     """,
     "0005": """
         UPDATE shop SET making_days = 4;
-        INSERT INTO supplier VALUES (1, 'Mill', 'mill', 'GBP', '4.9', '60', 5, 'by post');
+        INSERT INTO supplier VALUES (1, 'Mill', 'mill', 'GBP', '4.9', '60', '0', 5, 'by post');
         INSERT INTO exchange_rate VALUES
             (1, 'GBP', '1.1725', '2026-01-06', '2026-01-06 10:00:00.000000');
         INSERT INTO price_list VALUES

@@ -1,0 +1,338 @@
+"""Which sheets are enough for one paper's pieces: what is shown by plans, and what is refuted.
+
+Sheets that can be bought have no end in the task; those on hand are there anyway and cost nothing
+more.  What is *shown* are plans, each with the sheets that it takes of what can be bought: as many
+or more are enough.  What is *refuted* are sheets that break an inequality that every plan keeps to
+(`bounds.py`).  For few pieces every content of every sheet is known (`contents.py`), and nothing is
+left between the two.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from random import Random
+from typing import NamedTuple
+
+from nester.layouts import Cuts
+from nester.packing.bounds import Bound
+from nester.packing.contents import Contents, TooMany
+from nester.packing.diving import Diver
+from nester.packing.fronts import Content, ways_to_part
+from nester.packing.inequalities import Inequality
+from nester.packing.likely import Likely
+from nester.packing.model import Pattern, Task, usage
+from nester.packing.pool import Pool, Uses, standing
+from nester.packing.recreate import Recreator
+from nester.packing.sequential import sequential_plans
+from nester.packing.stop import Stop
+
+__all__ = ["Column", "Enough", "Sheets"]
+
+_SEED = 1
+_GOOD_LAYOUTS = 200
+"""Layouts whose contents the bound is told."""
+_MOST_PLANS = 40
+"""Plans that a choice looks at; of more, those with least paper."""
+_LEFT_TO_COMPLETE = (4, 12)
+"""Least and most sheets that a dive leaves to recreation."""
+_STEPS_A_COMPLETION = 60_000
+"""Steps of recreation without a better plan after which a dive's start is given up."""
+_DIVE = 100_000
+"""Steps of one dive at most."""
+
+Sheets = tuple[int, ...]
+"""So many of each kind; of kinds on hand, those that there are."""
+
+
+class Column(NamedTuple):
+    """What a sheet of a kind holds, and how that lies on it."""
+
+    kind: int
+    content: Content
+    pattern: Pattern | None
+
+
+class Enough:
+    """One paper's pieces.
+
+    Attributes
+    ----------
+    plans
+        Plans that make everything, by the sheets that they take of what can be bought.
+    columns
+        For few pieces: all largest contents, surely held or perhaps; None for more.
+    """
+
+    def __init__(self, task: Task, cuts: Cuts, size_of: Sequence[int | None]) -> None:
+        self.task = task
+        self.size_of = tuple(size_of)
+        self._cuts = cuts
+        self._rng = Random(f"{_SEED} {task.paper}")  # noqa: S311 - for a search, not for secrets
+        self.pool = Pool(task)
+        self.plans: dict[Sheets, Uses] = {}
+        self.columns: tuple[list[Column], list[Column]] | None = None
+        self._bound: Bound | None = None
+        self._proven: set[tuple[Inequality, bool]] = set()
+        offered = [kind for kind, size in enumerate(size_of) if size is not None]
+        self.likely = Likely(task, cuts, self._rng, self.pool, offered)
+        self._tried: dict[Sheets, int] = {}
+
+    # --- what is shown ----------------------------------------------------------------------
+
+    def first_plan(self, start: Uses, stop: Stop) -> None:
+        """Find one plan, quickly; some pieces may be made by a start already."""
+        left, stock = list(self.task.demand), self._stock(None)
+        for pattern, copies in start:
+            stock[pattern.kind] -= copies
+            for shape, number in usage(pattern.spots).items():
+                left[shape] -= number * copies
+        kinds = tuple(
+            kind._replace(on_hand=number) if kind.on_hand is not None else kind
+            for kind, number in zip(self.task.kinds, stock, strict=True)
+        )
+        rest = replace(self.task, kinds=kinds).with_demand(left)
+        for plan in sequential_plans(rest, self._cuts, self._rng, 1, self.pool, stop):
+            self.show(_joined(start, plan))
+        if not self.plans:
+            raise AssertionError("sheets without end do not suffice")
+
+    def show(self, uses: Uses) -> bool:
+        """Keep a plan if it makes everything with sheets of which less was not known to do."""
+        if standing(self.task, uses)[0] or not all(self.task.allows(p) for p, _ in uses):
+            return False
+        taken = [0] * len(self.task.kinds)
+        for pattern, copies in uses:
+            if self.size_of[pattern.kind] is not None:
+                taken[pattern.kind] += copies
+        sheets = tuple(taken)
+        self.pool.add_uses(uses)
+        if self.plan_for(sheets) is not None:
+            return False
+        for known in [k for k in self.plans if _reaches(k, sheets)]:
+            del self.plans[known]
+        self.plans[sheets] = uses
+        return True
+
+    def plan_for(self, sheets: Sequence[int]) -> Uses | None:
+        """Return a known plan for which such sheets are enough."""
+        return next((uses for known, uses in self.plans.items() if _reaches(sheets, known)), None)
+
+    def most_useful(self) -> list[Sheets]:
+        """Return the sheets of known plans, those with least paper first, but not too many."""
+        areas = [kind.area for kind in self.task.kinds]
+
+        def area(sheets: Sheets) -> int:
+            return sum(n * one for n, one in zip(sheets, areas, strict=True))
+
+        return sorted(self.plans, key=area)[:_MOST_PLANS]
+
+    def most_made(self, steps: int, stop: Stop) -> Uses:
+        """Return a plan that makes as much as can be found, where not everything can be made."""
+        plans = sequential_plans(self.task, self._cuts, self._rng, 1, self.pool, stop)
+        best = min(plans, key=lambda uses: standing(self.task, uses))
+        for plan in Recreator(self.task, self._rng, self.pool).plans(steps, best, stop):
+            if not standing(self.task, best := plan)[0]:
+                break
+        return best
+
+    def search(self, steps: int, stop: Stop) -> None:
+        """Seek cheap plans at the task's prices, sheets being had without end."""
+        recreator = Recreator(self.task, self._rng, self.pool)
+        best = min(self.plans.values(), key=lambda uses: standing(self.task, uses))
+        for plan in recreator.plans(steps, best, stop):
+            self.show(plan)
+
+    def seek(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
+        """Seek a plan for which such sheets are enough; say whether there is one now.
+
+        If so many steps have been spent on them in vain they aren't spent again.
+        """
+        if self.plan_for(sheets) is not None:
+            return True
+        asked = tuple(sheets)
+        if self._tried.get(asked, 0) >= steps:
+            return False
+        self._tried[asked] = steps
+        limited = self.limited(sheets)
+        best: Uses = min(self._starts(limited, stop), key=lambda uses: standing(limited, uses))
+        if self.show(best):
+            return True
+        recreator = Recreator(limited, self._rng, self.pool)
+        for plan in recreator.plans(steps // 2, best, stop):
+            best = plan
+            if self.show(best):
+                return True
+        if not self.task.is_plain:
+            return False
+        diver = Diver(limited, self._cuts, self._rng, self.pool)
+        left = steps - steps // 2
+        while left > 0 and not stop():
+            before = diver.steps + recreator.steps
+            start = diver.start(self._rng.randint(*_LEFT_TO_COMPLETE), min(left, _DIVE), stop)
+            for plan in recreator.completed(start, best, min(left, _STEPS_A_COMPLETION), stop):
+                best = plan
+                if self.show(best):
+                    return True
+            left -= max(1000, diver.steps + recreator.steps - before)
+        return False
+
+    def _starts(self, limited: Task, stop: Stop) -> Iterator[Uses]:
+        """Yield plans from limited sheets: a new one, and the nearest known one without others."""
+        yield from sequential_plans(limited, self._cuts, self._rng, 1, self.pool, stop)
+        areas = [shape.area for shape in self.task.shapes]
+        trimmed = []
+        for uses in list(self.plans.values())[-_MOST_PLANS:]:
+            stock = [limited.most_of(kind) for kind in range(len(limited.kinds))]
+            kept = []
+            # Fullest sheets first.
+            for pattern, copies in sorted(
+                uses, key=lambda use: -sum(areas[spot.shape] for spot in use[0].spots)
+            ):
+                some = min(copies, stock[pattern.kind])
+                if some:
+                    stock[pattern.kind] -= some
+                    kept.append((pattern, some))
+            trimmed.append(tuple(kept))
+        if trimmed:
+            yield min(trimmed, key=lambda uses: standing(limited, uses))
+
+    def limited(self, sheets: Sequence[int]) -> Task:
+        """Return the task with no more than such sheets."""
+        kinds = tuple(
+            kind._replace(on_hand=number)
+            for kind, number in zip(self.task.kinds, self._stock(sheets), strict=True)
+        )
+        return replace(self.task, kinds=kinds)
+
+    def _stock(self, sheets: Sequence[int] | None) -> list[int]:
+        return [
+            self.task.most_of(kind) if size is None or sheets is None else sheets[kind]
+            for kind, size in enumerate(self.size_of)
+        ]
+
+    # --- what is refuted --------------------------------------------------------------------
+
+    def settle(self, most_steps: int, stop: Stop) -> None:
+        """Find every content of every sheet, if so many steps suffice."""
+        task = self.task
+        if not task.is_plain or ways_to_part(task.demand) > 2 * most_steps:
+            return
+        try:
+            contents = Contents(task, self._cuts, most_steps, 60.0, stop)
+        except TooMany:
+            return
+        kinds = range(len(task.kinds))
+        self.columns = (
+            [
+                Column(kind, content, Pattern(kind, contents.spots(kind, content)))
+                for kind in kinds
+                for content in contents.held(kind, surely=True)
+            ],
+            [
+                Column(kind, content, None)
+                for kind in kinds
+                for content in contents.held(kind, surely=False)
+            ],
+        )
+
+    def bound(self) -> None:
+        """Begin with the inequalities that are found quickly."""
+        self._bound = Bound(self.task)
+
+    @property
+    def bounding_steps(self) -> int:
+        """Steps spent on bounds so far."""
+        return self._bound.steps if self._bound else 0
+
+    @property
+    def inequalities(self) -> tuple[Inequality, ...]:
+        """What every plan keeps to, as far as it is known."""
+        return self._bound.inequalities if self._bound else ()
+
+    def strengthen(self, steps: int, stop: Stop) -> None:
+        """Learn what making everything costs at least at the task's prices."""
+        if self._bound is None:
+            return
+        best = min(self.plans.values(), key=lambda uses: standing(self.task, uses))
+        known = standing(self.task, best)[:2]
+        good = ((p.kind, made) for p, made in self.pool.best(_GOOD_LAYOUTS, best))
+        self._bound.strengthen(self._cuts, known, steps, stop, good)
+
+    def refute(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
+        """Seek an inequality that such sheets break; say whether one was found, or was known."""
+        if self._bound is None or self.plan_for(sheets) is not None:
+            return False
+        stock = self._stock(sheets)
+        demand = self.task.demand
+        if any(one.held(stock) < one.needed(demand) for one in self.inequalities):
+            return False  # it is known; the solver counts what is almost held as held
+        found = self._bound.broken(stock)
+        if found is None and steps:
+            found = self._bound.refuted(stock, self._cuts, steps, stop)
+        if found is None:
+            return False
+        self._bound.add(found)
+        return True
+
+    def prove_likely(self, sheets: Sequence[int], stop: Stop, *, sharp: bool = False) -> bool:
+        """Prove what can be of the likely inequality that such sheets break most; say if so.
+
+        Each is looked at once, and once sharply.
+        """
+        if self._bound is None:
+            return False
+        stock = self._stock(sheets)
+        broken: Inequality | None = None
+        worst = Fraction(1)
+        for one in self.likely.inequalities:
+            needed = one.needed(self.task.demand)
+            if needed and (one, sharp) not in self._proven:
+                share = Fraction(one.held(stock), needed)
+                if share < worst:
+                    broken, worst = one, share
+        if broken is None:
+            return False
+        self._proven.add((broken, sharp))
+        found = self._bound.at_worths(broken.worths, self._cuts, sharp=sharp, stop=stop)
+        if found is None:
+            return False
+        self._bound.add(found)
+        return True
+
+    def doubt(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
+        """Say whether such sheets are not likely to be enough, by `likely`."""
+        return self.likely.doubt(self._stock(sheets), steps, stop)
+
+    def surplus(self, sheets: Sequence[int]) -> Fraction:
+        """Return by what share such sheets surpass what is likely to be needed."""
+        stock = self._stock(sheets)
+        demand = self.task.demand
+        return min(
+            (
+                Fraction(one.held(stock), one.needed(demand)) - 1
+                for one in (*self.inequalities, *self.likely.inequalities)
+                if one.needed(demand)
+            ),
+            default=Fraction(0),
+        )
+
+    def on_hand(self, holds: Sequence[int]) -> int:
+        """Return what the sheets on hand hold."""
+        return sum(
+            hold * self.task.most_of(kind)
+            for kind, hold in enumerate(holds)
+            if self.size_of[kind] is None
+        )
+
+
+def _reaches(some: Sequence[int], others: Sequence[int]) -> bool:
+    return all(one >= other for one, other in zip(some, others, strict=True))
+
+
+def _joined(some: Uses, others: Uses) -> Uses:
+    copies: dict[Pattern, int] = {}
+    for pattern, number in (*some, *others):
+        copies[pattern] = copies.get(pattern, 0) + number
+    return tuple(copies.items())
