@@ -32,7 +32,7 @@ from nester.packing.stop import Stop, never
 from nester.packing.table import Table
 from nester.packing.tidy import tidy
 
-__all__ = ["NO_SHEET_LEFT", "Progress", "solve"]
+__all__ = ["NO_SHEET_LEFT", "Progress", "name_pieces", "solve"]
 
 SEED = 1
 _GOOD_LAYOUTS = 200
@@ -355,7 +355,7 @@ def solve(
     cost = kept = bound = Fraction(0)
     for search in searches:
         task = search.task
-        made, missing = _name_pieces(task, search.best)
+        made, missing = name_pieces(task, search.best)
         for pattern, blanks, copies in made:
             placed, cuts, offcuts = search.table.apart(pattern, blanks)
             stock = task.sheets[pattern.kind].stock
@@ -433,7 +433,7 @@ _Named = tuple[Pattern, tuple[Blank, ...], int]
 """A pattern, the blank that each of its spots makes, and copies."""
 
 
-def _name_pieces(task: Task, uses: Uses) -> tuple[list[_Named], list[tuple[Want, int]]]:
+def name_pieces(task: Task, uses: Uses) -> tuple[list[_Named], list[tuple[Want, int]]]:
     """Say which want each piece is for: equal rectangles may have been wanted by several names.
 
     Copies of a pattern stay together as long as the wants last.
