@@ -25,7 +25,7 @@ from nester.layouts import ANY_TRIMMER, SMALLEST_OFFCUT, Answer, Cuts, Problem, 
 from nester.measure import UNITS_PER_MM, Length, Unit, area_m2, format_length
 from nester.packing.model import split_by_paper
 from nester.packing.sketch import Like, Pains, lay_anew, sketch
-from nester.pieces import Piece, Turn
+from nester.pieces import Grain, Piece, Turn
 from nester.refusal import Refusal
 from nester.verify import require
 from nester.voids import voids
@@ -37,6 +37,7 @@ __all__ = [
     "Point",
     "Rules",
     "paper_batches",
+    "paper_wants",
     "sizes_between",
     "sweep",
     "swept_setting",
@@ -69,6 +70,8 @@ class Rules:
     ----------
     directional
         Papers whose pattern has a top: pieces that must stand upright are not turned on them.
+    follow_grain
+        Whether pieces that wish for a grain follow it, where a sheet's is known.
     """
 
     cuts: Cuts = Cuts.STRAIGHT
@@ -76,6 +79,11 @@ class Rules:
     trimmer: Trimmer = ANY_TRIMMER
     smallest_offcut: Length = SMALLEST_OFFCUT
     directional: frozenset[str] = frozenset()
+    follow_grain: bool = False
+
+    def problem(self, wants: tuple[Want, ...], stock: tuple[Stock, ...]) -> Problem:
+        """Return the problem of cutting wants from stock by these rules."""
+        return Problem(wants, stock, self.cuts, self.smallest_offcut, self.gap, self.trimmer)
 
 
 @dataclass(frozen=True)
@@ -188,6 +196,45 @@ def sizes_between(first: Length, last: Length, step: Length, unit: Unit) -> list
     return [first + step * place for place in range(number)]
 
 
+def paper_wants(
+    pieces: Iterable[Piece], quantity: int, papers: Mapping[str, str], rules: Rules
+) -> dict[str, tuple[Want, ...]]:
+    """Return what so many objects want of each of their papers; wants are called as pieces are.
+
+    Raises
+    ------
+    Refusal
+        If a piece has no paper.
+    """
+    of_paper: dict[str, list[Piece]] = {}
+    for piece in pieces:
+        paper = paper_for(piece.role, papers)
+        if paper is None:
+            raise Refusal(f"no paper is named for {piece.role}; name one for it, or one for all")
+        of_paper.setdefault(paper, []).append(piece)
+    wants = {}
+    for paper, its in of_paper.items():
+        least = min(min(piece.width, piece.height) for piece in its)
+        least = min(least, rules.smallest_offcut)
+        turns = [
+            Turn.NONE if piece.upright and paper in rules.directional else Turn.ANY for piece in its
+        ]
+        wants[paper] = tuple(
+            Want(
+                piece.name,
+                piece.width,
+                piece.height,
+                piece.quantity * quantity,
+                paper,
+                turn,
+                () if piece.is_rectangle else voids(piece, least),
+                piece.grain if rules.follow_grain and turn is Turn.ANY else Grain.ANY,
+            )
+            for piece, turn in zip(its, turns, strict=True)
+        )
+    return wants
+
+
 def paper_batches(
     pieces: Iterable[Piece],
     quantity: int,
@@ -197,48 +244,21 @@ def paper_batches(
 ) -> dict[str, Problem]:
     """Return the cutting problem of so many objects on each of their papers.
 
-    Wants are called as the pieces are.
-
     Raises
     ------
     Refusal
         If a piece has no paper, or its paper no sheets.
     """
-    of_paper: dict[str, list[Piece]] = {}
-    for piece in pieces:
-        paper = paper_for(piece.role, papers)
-        if paper is None:
-            raise Refusal(f"no paper is named for {piece.role}; name one for it, or one for all")
-        of_paper.setdefault(paper, []).append(piece)
     problems = {}
-    for paper, its in of_paper.items():
+    for paper, wants in paper_wants(pieces, quantity, papers, rules).items():
         offers = sheets.get(paper, ())
         if not offers:
             raise Refusal(f"no sheet is named for {paper}; say one with --on")
-        least = min(min(piece.width, piece.height) for piece in its)
-        least = min(least, rules.smallest_offcut)
-        problems[paper] = Problem(
-            wants=tuple(
-                Want(
-                    piece.name,
-                    piece.width,
-                    piece.height,
-                    piece.quantity * quantity,
-                    paper,
-                    Turn.NONE if piece.upright and paper in rules.directional else Turn.ANY,
-                    () if piece.is_rectangle else voids(piece, least),
-                )
-                for piece in its
-            ),
-            stock=tuple(
-                Stock(str(number), one.width, one.height, None, one.counted, paper)
-                for number, one in enumerate(offers)
-            ),
-            cuts=rules.cuts,
-            smallest_offcut=rules.smallest_offcut,
-            gap=rules.gap,
-            trimmer=rules.trimmer,
+        stock = (
+            Stock(str(number), one.width, one.height, None, one.counted, paper)
+            for number, one in enumerate(offers)
         )
+        problems[paper] = rules.problem(wants, tuple(stock))
     return problems
 
 

@@ -47,7 +47,7 @@ FileArgument = Annotated[Path, typer.Argument(metavar="FILE.toml", help="A desig
 
 
 @contextmanager
-def _session_if_any(context: typer.Context) -> Iterator[Session | None]:
+def session_if_any(context: typer.Context) -> Iterator[Session | None]:
     """Give a session for reading, or None where no shop has been begun and none is named."""
     import os
 
@@ -61,7 +61,7 @@ def _session_if_any(context: typer.Context) -> Iterator[Session | None]:
         yield session
 
 
-def _unit(session: Session | None, asked: Unit | None) -> Unit:
+def unit_of(session: Session | None, asked: Unit | None) -> Unit:
     """Return the unit asked for, else the shop's, in which its orders are taken."""
     from inventory.shop import the_shop
 
@@ -70,7 +70,8 @@ def _unit(session: Session | None, asked: Unit | None) -> Unit:
     return Unit.CM if session is None else the_shop(session).unit
 
 
-def _design(session: Session | None, name: str) -> Design:
+def design_named(session: Session | None, name: str) -> Design:
+    """Return a design of the shop's own or a built-in one."""
     from inventory.own_designs import built_in_design, find_design
 
     return built_in_design(name) if session is None else find_design(session, name)
@@ -83,9 +84,9 @@ def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     from inventory.own_designs import list_own_designs
     from nester.designs import DESIGNS
 
-    with _session_if_any(context) as session:
+    with session_if_any(context) as session:
         own = [] if session is None else [one.name for one in list_own_designs(session)]
-        designs = [*DESIGNS.values(), *(_design(session, name) for name in own)]
+        designs = [*DESIGNS.values(), *(design_named(session, name) for name in own)]
     if as_json:
         print_json(
             [
@@ -126,9 +127,9 @@ def settings(
     from inventory.desk.tell import console, print_json
     from nester.designs import read_settings
 
-    with _session_if_any(context) as session:
-        design = _design(session, name)
-        unit = _unit(session, unit)
+    with session_if_any(context) as session:
+        design = design_named(session, name)
+        unit = unit_of(session, unit)
     usual = read_settings(design, {}, unit)
     rows = [
         (one.name, one.show(usual[one.name], unit) if one.name in usual else "", one)
@@ -163,7 +164,7 @@ def settings(
         typer.echo("fit: the smallest that leaves the play wished for in the papers chosen.")
 
 
-def _sheetstock(session: Session | None, texts: dict[str, str]) -> dict[str, Sheetstock]:
+def sheetstock(session: Session | None, texts: dict[str, str]) -> dict[str, Sheetstock]:
     """Read papers by part: names of the shop's papers, or weights."""
     from inventory.models import Grain
     from inventory.stash import find_paper
@@ -197,12 +198,12 @@ def _sheet(
     from nester.designs import check_roles
     from nester.designs.sheet import design_sheet
 
-    with _session_if_any(context) as session:
-        design = _design(session, name)
+    with session_if_any(context) as session:
+        design = design_named(session, name)
         papers = pairs(paper or [], "--paper")
         check_roles(design, papers)
-        stock = _sheetstock(session, papers)
-        unit = _unit(session, asked)
+        stock = sheetstock(session, papers)
+        unit = unit_of(session, asked)
     return design_sheet(design, pairs(sizes or [], "setting"), stock, unit), unit
 
 

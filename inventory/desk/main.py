@@ -27,7 +27,7 @@ _NOUNS = {
     "offcut": "inventory.desk.stock:offcuts",
     "stash": "inventory.desk.stock:stash",
     "supply": "inventory.desk.supplies:app",
-    "design": "inventory.desk.designs:app",
+    "design": "inventory.desk.sizes:app",
     "order": "inventory.desk.orders:app",
     "batch": "inventory.desk.batches:app",
     "schema": "inventory.desk.schemas:schema",
