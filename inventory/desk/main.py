@@ -25,11 +25,12 @@ _NOUNS = {
     "place": "inventory.desk.places:app",
     "sheet": "inventory.desk.stock:sheets",
     "offcut": "inventory.desk.stock:offcuts",
-    "stash": "inventory.desk.stock:stash",
+    "stash": "inventory.desk.makes:stash",
     "supply": "inventory.desk.supplies:app",
     "design": "inventory.desk.sizes:app",
     "order": "inventory.desk.orders:app",
     "batch": "inventory.desk.batches:app",
+    "report": "inventory.desk.reports:app",
     "schema": "inventory.desk.schemas:schema",
 }
 """Where each first word of a command is at home: a group of verbs, or a function."""

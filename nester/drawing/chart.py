@@ -17,11 +17,23 @@ from nester.drawing.piece import SVG
 from nester.drawing.text_layout import text_width
 from nester.measure import Length, Unit, format_length
 
-__all__ = ["BarChart", "StepChart", "bars_svg", "bars_text", "chart_document", "length_ticks",
-           "number_ticks", "steps_svg", "steps_text"]  # fmt: skip
+__all__ = [
+    "BarChart",
+    "StepChart",
+    "bars_svg",
+    "bars_text",
+    "chart_document",
+    "chart_pdf",
+    "length_ticks",
+    "number_ticks",
+    "steps_svg",
+    "steps_text",
+]
 
 INK, FAINT, GRID = "#222222", "#777777", "#cccccc"
 _FONT = 12
+_MARGIN = 15
+"""Of a PDF's page, in millimetres."""
 _LETTER = 6.6
 """Width of a letter at that size, generously."""
 
@@ -215,6 +227,22 @@ def chart_document(root: ET.Element) -> str:
     ET.register_namespace("", SVG)
     ET.indent(root)
     return ET.tostring(root, encoding="unicode") + "\n"
+
+
+def chart_pdf(root: ET.Element, title: str) -> bytes:
+    """Return a picture on a page of A4 that lies crosswise, as vectors; always the same bytes."""
+    from datetime import date
+
+    from nester.drawing.faces import Faces
+    from nester.drawing.ink import svg_marks, svg_size
+    from nester.drawing.press import Page, pages_pdf
+
+    wide, high = svg_size(root)
+    page = Page(297, 210)
+    scale = min((page.width - 2 * _MARGIN) / wide, (page.height - 2 * _MARGIN) / high)
+    page.marks += svg_marks(root, _MARGIN, _MARGIN, scale)
+    made_on = date(2000, 1, 1)  # so that the bytes don't change with the clock
+    return pages_pdf([page], Faces(()), title=title, language="en", made_on=made_on)
 
 
 def _picture(width: float, height: float, title: str) -> ET.Element:

@@ -169,11 +169,12 @@ class _OnPaper:
         return self._room.refuted(counts, self._stop) is not None
 
     def _lower_with_effort(self) -> None:
-        """Refute from above, as long as that goes."""
-        while self.at_most > self.at_least + 1 and not self._stop():
-            middle = (self.at_least + 1 + self.at_most) // 2
-            if not self._is_refuted(middle):
-                break
-            self.at_most = middle - 1
-        while self.at_most > self.at_least and self._is_refuted(self.at_most):
-            self.at_most -= 1
+        """Refute more and more that could perhaps be made, by halves."""
+        low, high = self.at_least, self.at_most
+        while low < high and not self._stop():
+            middle = (low + high + 1) // 2
+            if self._is_refuted(middle):
+                high = middle - 1
+            else:
+                low = middle
+        self.at_most = high
