@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from nester.layouts import Rect
 
-__all__ = ["YieldRow", "paper_history", "union_area", "yields"]
+__all__ = ["Plans", "YieldRow", "month_of", "paper_history", "union_area", "yields"]
 
 
 _RowOf = Callable[["datetime", str], "YieldRow"]
@@ -93,10 +93,10 @@ def yields(session: Session) -> list[YieldRow]:
     rows: dict[tuple[str, str], YieldRow] = {}
 
     def row(at: datetime, paper: str) -> YieldRow:
-        month = at.astimezone().strftime("%Y-%m")
+        month = month_of(at)
         return rows.setdefault((month, paper), YieldRow(month, paper))
 
-    plans = _Plans(session)
+    plans = Plans(session)
     _add_movements(session, row, plans)
     _add_lost(session, row, plans)
     _add_bruises(session, row)
@@ -105,7 +105,12 @@ def yields(session: Session) -> list[YieldRow]:
     )
 
 
-class _Plans:
+def month_of(at: datetime) -> str:
+    """Return the month of a moment by the clock of this machine: ``2027-03``."""
+    return at.astimezone().strftime("%Y-%m")
+
+
+class Plans:
     """The plans of batches, each read once."""
 
     def __init__(self, session: Session) -> None:
@@ -124,7 +129,7 @@ class _Plans:
         return copies * sum(plan.part_of(spot).piece.area for spot in one.spots)
 
 
-def _add_movements(session: Session, row: _RowOf, plans: _Plans) -> None:
+def _add_movements(session: Session, row: _RowOf, plans: Plans) -> None:
     taken_back = select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
     lines = session.execute(
         select(Movement, Stock.label, Stock.width, Stock.height, Paper.name, Deed.layout)
@@ -197,7 +202,7 @@ def union_area(rects: Iterable[Rect]) -> int:
     return area
 
 
-def _add_lost(session: Session, row: _RowOf, plans: _Plans) -> None:
+def _add_lost(session: Session, row: _RowOf, plans: Plans) -> None:
     """Take pieces that were spoiled after they had been cut out of what came of the paper."""
     taken_back = select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
     lines = session.execute(

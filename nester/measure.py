@@ -25,6 +25,7 @@ __all__ = [
     "Unit",
     "area_m2",
     "cm",
+    "format_amount",
     "format_area",
     "format_length",
     "format_size",
@@ -274,6 +275,14 @@ def format_area(area: int, unit: Unit) -> str:
     if metres < Fraction(1, 10):
         return f"{float(metres * 10_000):.0f} cm²"
     return f"{float(metres):.2f} m²"
+
+
+def format_amount(amount: Fraction) -> str:
+    """Write an amount for a person with three digits or more: 12.74, 0.213, 0.00213."""
+    digits = 2
+    while digits < 6 and 0 < abs(amount) * 10**digits < 100:
+        digits += 1
+    return f"{float(amount):,.{digits}f}"
 
 
 def grams(area: int, grammage: int | Decimal | Fraction) -> Fraction:

@@ -75,8 +75,8 @@ def unit_of(session: Session | None, asked: Unit | None) -> Unit:
     return Unit.CM if session is None else the_shop(session).unit
 
 
-def design_of(session: Session | None, name: str) -> Design:
-    """Return a design by its name: of the shop's own, or built in."""
+def design_named(session: Session | None, name: str) -> Design:
+    """Return a design of the shop's own or a built-in one."""
     from inventory.own_designs import built_in_design, find_design
 
     return built_in_design(name) if session is None else find_design(session, name)
@@ -91,7 +91,7 @@ def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
 
     with session_if_any(context) as session:
         own = [] if session is None else [one.name for one in list_own_designs(session)]
-        designs = [*DESIGNS.values(), *(design_of(session, name) for name in own)]
+        designs = [*DESIGNS.values(), *(design_named(session, name) for name in own)]
     if as_json:
         print_json(
             [
@@ -133,7 +133,7 @@ def settings(
     from nester.designs import read_settings
 
     with session_if_any(context) as session:
-        design = design_of(session, name)
+        design = design_named(session, name)
         unit = unit_of(session, unit)
     usual = read_settings(design, {}, unit)
     rows = [
@@ -204,7 +204,7 @@ def _sheet(
     from nester.designs.sheet import design_sheet
 
     with session_if_any(context) as session:
-        design = design_of(session, name)
+        design = design_named(session, name)
         papers = pairs(paper or [], "--paper")
         check_roles(design, papers)
         stock = sheetstock(session, papers)

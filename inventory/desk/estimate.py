@@ -23,7 +23,7 @@ from inventory.desk.designs import (
     NameArgument,
     SizesArgument,
     UnitOption,
-    design_of,
+    design_named,
     session_if_any,
     sheetstock,
     unit_of,
@@ -166,7 +166,7 @@ def _asked(
     from nester.layouts import SMALLEST_OFFCUT
     from nester.refusal import Refusal
 
-    design = design_of(session, name)
+    design = design_named(session, name)
     papers = pairs(paper or [], "--paper")
     check_roles(design, papers)
     directional: set[str] = set()

@@ -26,13 +26,14 @@ _NOUNS = {
     "place": "inventory.desk.places:app",
     "sheet": "inventory.desk.sheets:app",
     "offcut": "inventory.desk.offcuts:app",
-    "stash": "inventory.desk.stash:app",
+    "stash": "inventory.desk.makes:app",
     "supply": "inventory.desk.supplies:app",
-    "design": "inventory.desk.designs:app",
+    "design": "inventory.desk.sizes:app",
     "order": "inventory.desk.orders:app",
     "batch": "inventory.desk.batches:app",
     "buy": "inventory.desk.buying:app",
     "cost": "inventory.desk.costs:app",
+    "report": "inventory.desk.reports:app",
     "schema": "inventory.desk.schemas:schema",
 }
 """Where each first word of a command is at home: a group of verbs, or a function."""

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "console",
+    "counting",
     "deed_words",
     "print_json",
     "refuse",
@@ -114,3 +115,13 @@ def searching(what: str, money: Callable[[Any], str]) -> Iterator[Callable[[Prog
             )
 
         yield tell
+
+
+@contextmanager
+def counting(what: str) -> Iterator[Callable[[int, int], None]]:
+    """Show how many of some things are done, on a terminal's standard error; else say nothing."""
+    if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+        yield lambda done, whole: None
+        return
+    with console(stderr=True).status(f"{what} …", spinner="line") as status:
+        yield lambda done, whole: status.update(f"{what}: {100 * done // whole} %")

@@ -119,6 +119,7 @@ def cut_order(
     *,
     unusable: Sequence[Rect] = (),
     trimmer: Trimmer = ANY_TRIMMER,
+    hurried: bool = False,
 ) -> tuple[tuple[Cut, ...], tuple[Rect, ...]]:
     """Return the cuts that free every piece, in order, and the offcuts worth keeping.
 
@@ -144,6 +145,8 @@ def cut_order(
         Parts of the sheet that no offcut may have.
     trimmer
         Cuts that it can make are preferred; its stages are kept to if cuts are straight.
+    hurried
+        Take the first order of cuts that is found, where only that there is one matters.
 
     Raises
     ------
@@ -157,7 +160,7 @@ def cut_order(
         if not (0 <= box[0] < box[2] <= width and 0 <= box[1] < box[3] <= height):
             raise ValueError(f"piece {piece.name!r} does not lie on the sheet")
     boxed = [tuple(map(_box, of_one)) for of_one in voids] or [()] * len(boxes)
-    how = _How(cuts is Cuts.FREE, max(1, smallest_offcut), tuple(unusable), trimmer)
+    how = _How(cuts is Cuts.FREE, max(1, smallest_offcut), tuple(unusable), trimmer, hurried)
     best = _take_apart((0, 0, width, height), _nested(boxes, boxed), how)
     return tuple(best.cuts), tuple(best.offcuts)
 
@@ -169,6 +172,7 @@ class _How(NamedTuple):
     smallest: Length
     unusable: tuple[Rect, ...]
     trimmer: Trimmer
+    hurried: bool
 
     @property
     def stages(self) -> int | None:
@@ -186,7 +190,9 @@ def _take_apart(box: _Box, blanks: Sequence[_Blank], how: _How) -> _Plan:
     """Return the best plan for a sheet, or for a void that has been cut out."""
     cutter = _Cutter(box, blanks, how)
     rules: list[_Rule]
-    if how.stages is None and len(blanks) > _MANY:
+    if how.stages is None and how.hurried:
+        rules = [_InStages(_X)]
+    elif how.stages is None and len(blanks) > _MANY:
         rules = [_InStages(_X), _InStages(_Y)]
     elif how.stages is None:
         rules = [
@@ -578,7 +584,8 @@ class _Search:
 
     def choose(self, part: _Part) -> _Choice | None:
         """Return the best cut, or None: too large, given up, or no cut parts it."""
-        if len(part.pieces) > _SEARCHED or self.cutter.how.stages is not None:
+        how = self.cutter.how
+        if len(part.pieces) > _SEARCHED or how.hurried or how.stages is not None:
             return None
         try:
             return self._best(part)[1]

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from nester.measure import Unit
     from nester.voice import Voice
 
-__all__ = ["layout_text"]
+__all__ = ["layout_text", "text_width"]
 
 _LEFT, _RIGHT, _UP, _DOWN = 1, 2, 4, 8
 _LINES = " ╴╶─╵┘└┴╷┐┌┬│┤├┼"
@@ -119,15 +119,15 @@ class _Table:
         """Write lines in the middle of a rectangle, if they fit there and nothing else stands."""
         left, top, right, bottom = self._ends(rect)
         room = right - left - 1
-        if any(_wide(line) > room for line in lines) or len(lines) > bottom - top - 1:
+        if any(text_width(line) > room for line in lines) or len(lines) > bottom - top - 1:
             return False
         first = (top + bottom - len(lines) + 1) // 2
         spots = [
-            ((left + right - _wide(line) + 1) // 2, first + number)
+            ((left + right - text_width(line) + 1) // 2, first + number)
             for number, line in enumerate(lines)
         ]
         for line, (x, y) in zip(lines, spots, strict=True):
-            cells = range(x, x + _wide(line))
+            cells = range(x, x + text_width(line))
             if any(self.taken[y][at] or self.sides[y][at] for at in cells):
                 return False
         for line, (x, y) in zip(lines, spots, strict=True):
@@ -135,10 +135,10 @@ class _Table:
             for sign in line:
                 self.signs[y][at] = sign
                 self.taken[y][at] = True
-                for beside in range(1, _wide(sign)):
+                for beside in range(1, text_width(sign)):
                     self.signs[y][at + beside] = ""
                     self.taken[y][at + beside] = True
-                at += _wide(sign)
+                at += text_width(sign)
         return True
 
     def rows(self) -> Iterator[str]:
@@ -156,7 +156,8 @@ def _one_line(name: str) -> str:
     return " ".join(kept.split())
 
 
-def _wide(text: str) -> int:
+def text_width(text: str) -> int:
+    """Return how many columns of a terminal a text takes."""
     return sum(2 if unicodedata.east_asian_width(sign) in "WF" else 1 for sign in text)
 
 
@@ -164,11 +165,11 @@ def _cropped(text: str, columns: int) -> Iterator[str]:
     """Yield a text in lines that are not too long."""
     line, used = "", 0
     for sign in text:
-        if used + _wide(sign) > columns:
+        if used + text_width(sign) > columns:
             yield line
             line, used = "   ", 3
         line += sign
-        used += _wide(sign)
+        used += text_width(sign)
     yield line
 
 

@@ -71,8 +71,9 @@ class Table:
         Pieces on all patterns taken apart so far: what it took, counted.
     """
 
-    def __init__(self, problem: Problem, task: Task) -> None:
+    def __init__(self, problem: Problem, task: Task, *, hurried: bool = False) -> None:
         self._problem = problem
+        self._hurried = hurried
         self._task = task
         self._apart: dict[_Key, Apart] = {}
         self._usual = [members[0] for members in task.members]
@@ -124,6 +125,7 @@ class Table:
             voids,
             unusable=stock.unusable,
             trimmer=self._problem.trimmer,
+            hurried=self._hurried,
         )
         return Apart(placed, cuts, offcuts)
 
