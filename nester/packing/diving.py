@@ -21,6 +21,7 @@ from nester.packing.pool import Pool, Uses
 from nester.packing.prices import Master, Prices, Use
 from nester.packing.staged import filler_for
 from nester.packing.stop import Stop
+from nester.packing.strips import Strips
 
 __all__ = ["Diver"]
 
@@ -48,6 +49,7 @@ class Diver:
         self._pool = pool
         ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
         self._fillers = [filler_for(task, way, rng) for way in ways]
+        self._strips = Strips(task, rng)
         self._master = Master(task)
         self._known = 0
         self._first = True
@@ -56,7 +58,8 @@ class Diver:
     @property
     def steps(self) -> int:
         """Steps spent so far: of filling, and of solving in the same measure."""
-        return self._master.steps + sum(filler.steps for filler in self._fillers)
+        of_filling = sum(filler.steps for filler in self._fillers)
+        return self._master.steps + self._strips.steps + of_filling
 
     def plans(self, steps: int, stop: Stop) -> Iterator[Uses]:
         """Yield plans until so many further steps are spent (at least one plan, whole or not)."""
@@ -113,6 +116,10 @@ class Diver:
             enough = prices.cost[kind] * (1 + 1e-6) + 1e-9
             if not stock[kind] or densest * size.area <= enough:
                 continue
+            for down in (False, True):
+                spots = self._strips.fill(kind, left, worth, down=down)
+                if sum(worth[spot.shape] for spot in spots) > enough:
+                    found |= self._pool.add(Pattern(kind, spots))
             for number in range(self._tries):
                 spots = self._fill(kind, left, wanted, worth, number)
                 if sum(worth[spot.shape] for spot in spots) > enough:
