@@ -76,7 +76,8 @@ class _Knapsack:
             before, row = self._rows[len(self._chunks) : len(self._chunks) + 2]
             taken = each * many
             row[:taken] = before[:taken]
-            np.maximum(before[taken:], before[:-taken] + worth * many, out=row[taken:])
+            np.add(before[:-taken], worth * many, out=row[taken:])
+            np.maximum(before[taken:], row[taken:], out=row[taken:])
             self._chunks.append((thing, many, taken, worth * many))
             most -= many
             many *= 2
