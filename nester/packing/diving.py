@@ -3,11 +3,12 @@
 Column generation (Gilmore and Gomory) with a rounding heuristic (Sadykov and others, "Primal
 heuristics for branch and price", INFORMS Journal on Computing 31, 2019): the linear programme
 over known layouts prices the pieces still to be made; layouts worth more than their sheet costs
-are sought by greedy fillings in the order of worth for area; then the layout used most is cut,
-and what is left is priced anew.
+are sought by strips (`strips.py`) and by greedy fillings in the order of worth for area; then the
+layout used most is cut, and what is left is priced anew.
 
 The last sheets of a dive are poor ones: few pieces are left to choose from.  So a dive may also
-end early, as a good start that another method completes.
+end early, as a good start that another method completes.  What the programme pays only rises as
+sheets are cut, so a dive that would end no cheaper than the best plan is given up.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from nester.packing.pool import Pool, Uses
 from nester.packing.prices import Master, Prices, Use
 from nester.packing.staged import filler_for
 from nester.packing.stop import Stop
+from nester.packing.strips import Strips
 
 __all__ = ["Diver"]
 
@@ -48,15 +50,18 @@ class Diver:
         self._pool = pool
         ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
         self._fillers = [filler_for(task, way, rng) for way in ways]
+        self._strips = Strips(task, rng)
         self._master = Master(task)
         self._known = 0
         self._first = True
         self._tries, self._rounds = _TRIES, _ROUNDS
+        self._rest = 0.0
 
     @property
     def steps(self) -> int:
         """Steps spent so far: of filling, and of solving in the same measure."""
-        return self._master.steps + sum(filler.steps for filler in self._fillers)
+        of_filling = sum(filler.steps for filler in self._fillers)
+        return self._master.steps + self._strips.steps + of_filling
 
     def plans(self, steps: int, stop: Stop) -> Iterator[Uses]:
         """Yield plans until so many further steps are spent (at least one plan, whole or not)."""
@@ -67,15 +72,27 @@ class Diver:
             if self.steps >= end or stop():
                 return
 
-    def start(self, fewest: int, steps: int, stop: Stop) -> Uses:
-        """Cut sheets until the programme wants about so few more, or the steps are spent."""
-        self._tries, self._rounds = _START_TRIES, _START_ROUNDS
-        return self._dive(self.steps + min(steps, _MOST_A_START), stop, fewest)
+    def start(self, fewest: int, steps: int, stop: Stop, below: int | None) -> Uses | None:
+        """Cut sheets until the programme wants about so few more, or the steps are spent.
 
-    def _dive(self, latest: int, stop: Stop, fewest: int = 0) -> Uses:
+        Parameters
+        ----------
+        below
+            What a whole plan may not cost: None is returned once what is cut, and the programme
+            for the rest, cost as much.
+        """
+        self._tries, self._rounds = _START_TRIES, _START_ROUNDS
+        cut = self._dive(self.steps + min(steps, _MOST_A_START), stop, fewest, below)
+        return None if below is not None and self._spent(cut) + self._rest >= below else cut
+
+    def _spent(self, cut: Uses) -> int:
+        return sum(copies * self._task.kinds[pattern.kind].price for pattern, copies in cut)
+
+    def _dive(self, latest: int, stop: Stop, fewest: int = 0, below: int | None = None) -> Uses:
         left = list(self._task.demand)
         stock = [self._task.most_of(kind) for kind in range(len(self._task.kinds))]
         cut: dict[Pattern, int] = {}
+        self._rest = 0.0
         rounds = _FIRST_ROUNDS if self._first else self._rounds
         self._first = False
         while any(left) and self.steps < latest and not stop():
@@ -86,6 +103,9 @@ class Diver:
                     break
             rounds = self._rounds
             uses = self._master.uses()
+            self._rest = sum(use.sheets * self._task.kinds[use.pattern.kind].price for use in uses)
+            if below is not None and self._spent(tuple(cut.items())) + self._rest >= below:
+                break
             if sum(use.sheets for use in uses) <= fewest:
                 break
             chosen = self._chosen(uses, left, stock)
@@ -113,8 +133,10 @@ class Diver:
             enough = prices.cost[kind] * (1 + 1e-6) + 1e-9
             if not stock[kind] or densest * size.area <= enough:
                 continue
-            for number in range(self._tries):
-                spots = self._fill(kind, left, wanted, worth, number)
+            filled = [self._strips.fill(kind, left, worth, down=down) for down in (False, True)]
+            tries = max(1, self._tries // len(self._task.kinds))
+            filled += (self._fill(kind, left, wanted, worth, number) for number in range(tries))
+            for spots in filled:
                 if sum(worth[spot.shape] for spot in spots) > enough:
                     found |= self._pool.add(Pattern(kind, spots))
         self._learn()

@@ -37,8 +37,8 @@ __all__ = ["NO_SHEET_LEFT", "Progress", "name_pieces", "solve"]
 SEED = 1
 _GOOD_LAYOUTS = 200
 """Layouts of the pool whose contents the bound is told."""
-_LEFT_TO_COMPLETE = (4, 12)
-"""Least and most sheets that a dive leaves to recreation."""
+_LEFT_TO_COMPLETE = 8
+"""Most sheets that a dive leaves to recreation; and never more than a third of them."""
 _STEPS_A_COMPLETION = 700_000
 """Steps of recreation without a better plan after which a dive's start is given up."""
 _LEAST_STEPS = 1_000
@@ -73,8 +73,8 @@ _ROUNDS = {
     Effort.QUICK: (_Round(20_000, 0, 200_000, 500_000, 60_000, 0, 0.1, 0.3),),
     Effort.NORMAL: (
         _Round(20_000, 0, 200_000, 500_000, 60_000, 0, 0.1, 0.3),
-        _Round(200_000, 150_000, 4_000_000, 5_000_000, 500_000, 6_000_000, 0.5),
-        _Round(200_000, 0, 4_000_000, 20_000_000, 1_000_000, 20_000_000, 1.0, 1.2),
+        _Round(200_000, 150_000, 4_000_000, 5_000_000, 500_000, 12_000_000, 0.5),
+        _Round(200_000, 0, 4_000_000, 10_000_000, 1_000_000, 36_000_000, 1.0, 1.2),
     ),
 }
 _FIRST_SETTLING = {Cuts.STRAIGHT: 150_000, Cuts.FREE: 50_000}
@@ -211,10 +211,14 @@ class _Search:
         recreator, diver = self._recreator, self._diver
         while steps > 0 and not (self.proven or stop()):
             before = diver.steps + recreator.steps
-            start = diver.start(self._rng.randint(*_LEFT_TO_COMPLETE), steps, stop)
-            each = min(steps, _STEPS_A_COMPLETION)
-            for plan in recreator.completed(start, self.best, each, stop):
-                self._take(plan, "completion")
+            unmade, cost, sheets = standing(self.task, self.best)
+            below = None if unmade else cost
+            fewest = self._rng.randint(1, min(_LEFT_TO_COMPLETE, max(2, sheets // 3)))
+            start = diver.start(fewest, steps, stop, below)
+            if start is not None:
+                each = min(steps, _STEPS_A_COMPLETION)
+                for plan in recreator.completed(start, self.best, each, stop):
+                    self._take(plan, "completion")
             steps -= max(_LEAST_STEPS, diver.steps + recreator.steps - before)
 
     def tidy(self, work: float, stop: Stop) -> None:
