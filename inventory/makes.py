@@ -79,7 +79,7 @@ def free_rows(session: Session) -> list[StashRow]:
     """Return the stash without what open batches have reserved."""
     taken = reserved(session)
     return [
-        replace(row, quantity=row.quantity - taken[row.label])
+        row._replace(quantity=row.quantity - taken[row.label])
         for row in list_stash(session)
         if row.quantity > taken[row.label]
     ]

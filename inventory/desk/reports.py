@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from inventory.reports import Dead, Months, SpendingRow, UseRow
     from nester.drawing.chart import BarChart
+    from nester.measure import Unit
     from nester.packing.most import Most
 
 __all__ = ["app"]
@@ -65,9 +66,11 @@ def use_(
     """
     from inventory.desk.tell import console, print_json
     from inventory.reports import read_months, use
+    from inventory.shop import the_shop
 
     months = read_months(first, last)
     with shop_file_of(context) as shop_file, shop_file.read() as session:
+        unit = the_shop(session).unit
         rows = use(session, by, months)
     _write_csv(
         csv,
@@ -81,7 +84,7 @@ def use_(
             for row in rows
         ],
     )
-    chart = _use_chart(rows, by, months)
+    chart = _use_chart(rows, by, months, unit)
     _draw(chart, svg, pdf)
     if as_json:
         print_json(
@@ -117,7 +120,7 @@ def use_(
         areas = (row.used, row.pieces, row.waste, row.spoiled, row.kept)
         shown.add_row(
             Text(row.name),
-            *(format_area(round(area)) if area else "" for area in areas),
+            *(format_area(round(area), unit) if area else "" for area in areas),
             "" if row.share is None else f"{float(100 * row.share):.0f} %",
         )
     if not rows:
@@ -220,9 +223,11 @@ def unused(
     from inventory.desk.tell import console, print_json
     from inventory.makes import Wish, how_many
     from inventory.reports import dead_stock
+    from inventory.shop import the_shop
 
     wish = Wish(design, pairs(size or [], "--size"))
     with shop_file_of(context) as shop_file, shop_file.read() as session:
+        unit = the_shop(session).unit
         rows = dead_stock(session, date.today(), days, wish)
     with stopping(None) as stop:
         made = [how_many(row.problem, Effort.QUICK, stop=stop) for row in rows]
@@ -256,7 +261,7 @@ def unused(
     for row, most in zip(rows, made, strict=True):
         when = "never" if row.last_used is None else row.last_used.isoformat()
         makes = f"{number_words(most)} × {wish.words}"
-        shown.add_row(Text(row.paper), format_area(row.area), when, Text(makes))
+        shown.add_row(Text(row.paper), format_area(row.area, unit), when, Text(makes))
     console().print(shown if rows else f"All paper here was cut or came within {days} days.")
 
 
@@ -296,15 +301,14 @@ def _when(months: Months) -> str:
     return said + (f" to {months.last}" if months.last else "")
 
 
-def _use_chart(rows: Sequence[UseRow], by: By, months: Months) -> BarChart:
+def _use_chart(rows: Sequence[UseRow], by: By, months: Months, unit: Unit) -> BarChart:
     from nester.drawing.chart import BarChart
-    from nester.measure import UNITS_PER_MM, format_amount
+    from nester.measure import format_area
 
-    metre = Fraction((1000 * UNITS_PER_MM) ** 2)
     return BarChart(
         f"Paper used by {by}{_when(months)}",
-        tuple((row.name, row.used / metre) for row in rows),
-        lambda value: f"{format_amount(value)} m²",
+        tuple((row.name, Fraction(row.used)) for row in rows),
+        lambda value: format_area(round(value), unit),
     )
 
 

@@ -170,7 +170,8 @@ class Enough:
         left = steps - steps // 2
         while left > 0 and not stop():
             before = diver.steps + recreator.steps
-            start = diver.start(self._rng.randint(*_LEFT_TO_COMPLETE), min(left, _DIVE), stop)
+            fewest = self._rng.randint(*_LEFT_TO_COMPLETE)
+            start = diver.start(fewest, min(left, _DIVE), stop, None) or ()
             for plan in recreator.completed(start, best, min(left, _STEPS_A_COMPLETION), stop):
                 best = plan
                 if self.show(best):
