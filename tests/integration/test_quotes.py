@@ -118,7 +118,7 @@ def test_an_offer_in_german(nook: ShopFile) -> None:
         "Für Łucja, 01.03.2027.",
         f"2 × Schachtel mit Lagen: {str(quote.price).replace('.', ',')} EUR",
         "Breite des Bodens 150 mm",
-        "Zierpapiere auf beiden Seiten",
+        "Auflagen auf beiden Seiten",
         "Stückpreis",
         "Abholbereit bis 10.03.2027.",
         "Dieses Angebot gilt bis 15.03.2027.",
