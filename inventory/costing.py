@@ -118,16 +118,16 @@ class CutPiece(Generic[_Owner]):
 
 @dataclass(frozen=True)
 class CutSheet(Generic[_Owner]):
-    """One sheet or offcut with what is cut from it.
+    """A sheet or offcut with what is cut from it; or several that are cut alike.
 
     Attributes
     ----------
     price
-        What using it costs.
+        What using one costs.
     kept
-        What the offcuts that are kept of it are worth.
+        What the offcuts that are kept of one are worth.
     minutes
-        To cut it.
+        To cut one.
     """
 
     paper: str
@@ -135,6 +135,7 @@ class CutSheet(Generic[_Owner]):
     kept: Fraction
     minutes: Fraction
     pieces: tuple[CutPiece[_Owner], ...]
+    copies: int = 1
 
 
 @dataclass(frozen=True)
@@ -170,9 +171,10 @@ def shares_of(sheets: Iterable[CutSheet[_Owner]]) -> dict[_Owner, Share]:
             edge_of[piece.owner] += piece.edge
         area, edge = sum(area_of.values()), sum(edge_of.values())
         for owner, its in area_of.items():
-            areas[owner][sheet.paper] += its
-            costs[owner][sheet.paper] += (sheet.price - sheet.kept) * Fraction(its, area)
-            minutes[owner] += sheet.minutes * Fraction(edge_of[owner], edge)
+            areas[owner][sheet.paper] += sheet.copies * its
+            borne = sheet.copies * (sheet.price - sheet.kept)
+            costs[owner][sheet.paper] += borne * Fraction(its, area)
+            minutes[owner] += sheet.copies * sheet.minutes * Fraction(edge_of[owner], edge)
     return {owner: Share(dict(areas[owner]), dict(costs[owner]), minutes[owner]) for owner in areas}
 
 

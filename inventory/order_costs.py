@@ -5,7 +5,7 @@ The sums are made in `inventory.costing`.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -50,6 +50,7 @@ if TYPE_CHECKING:
 
     from inventory.plan import Plan
     from inventory.shop import ShopFile
+    from nester.layouts import Trimmer
     from nester.measure import Unit
     from nester.packing import Stop
     from nester.paper import Size
@@ -114,18 +115,18 @@ def _sheets_of(plan: Plan) -> Iterator[CutSheet[int]]:
     of_sheets, of_offcuts = _kept_worth(plan)
     for planned in plan.layouts:
         sheet = planned.sheet
-        drawn, _ = plan.as_layout(planned)
-        minutes = cutting_minutes(replace(drawn, copies=1), trimmer=plan.trimmer)
+        minutes = _minutes(plan.as_layout(planned)[0], plan.trimmer)
         back = Fraction(sum(rect.area for rect in planned.offcuts), sheet.width * sheet.height)
         price = Fraction(sheet.price)
         kept = price * back * (of_offcuts if sheet.kind == "offcut" else of_sheets)
         pieces = plan.pieces_of(planned)
-        for copy in range(planned.copies):
+        alike = Counter(zip(*(spot.orders for spot in planned.spots), strict=True))
+        for owners, copies in alike.items():
             cut = tuple(
-                CutPiece(spot.orders[copy], piece.area, _edge(piece))
-                for spot, piece in zip(planned.spots, pieces, strict=True)
+                CutPiece(owner, piece.area, _edge(piece))
+                for owner, piece in zip(owners, pieces, strict=True)
             )
-            yield CutSheet(sheet.paper, price, kept, minutes, cut)
+            yield CutSheet(sheet.paper, price, kept, minutes, cut, copies)
 
 
 def _kept_worth(plan: Plan) -> tuple[Fraction, Fraction]:
@@ -143,6 +144,11 @@ def _kept_worth(plan: Plan) -> tuple[Fraction, Fraction]:
     if kept < offcuts or not sheets:
         return Fraction(0), kept / offcuts if offcuts else Fraction(0)
     return (kept - offcuts) / sheets, Fraction(1)
+
+
+def _minutes(layout: Layout, trimmer: Trimmer) -> Fraction:
+    """Return how long it takes to cut one sheet of a layout."""
+    return cutting_minutes(replace(layout, copies=1), trimmer=trimmer)
 
 
 def _edge(piece: Piece) -> int:
@@ -369,11 +375,7 @@ class _Estimate:
         search: Callable[[Problem], Answer] = partial(solve, effort=Effort.QUICK, stop=stop)
         answer = search(self.problem)
         require(self.problem, answer)
-        sheets = [
-            sheet
-            for layout in answer.layouts
-            for sheet in [self._sheet(layout)] * layout.copies
-        ]  # fmt: skip
+        sheets = [self._sheet(layout) for layout in answer.layouts]
         share = shares_of(sheets).get(0, Share({}, {}, Fraction(0)))
         cost = cost_of(self.box, share, self.rates, posted=posted, each=each)
         used = {layout.stock for layout in answer.layouts}
@@ -398,8 +400,9 @@ class _Estimate:
             size.paper,
             price,
             price * back * self.problem.offcut_worth,
-            cutting_minutes(replace(layout, copies=1), trimmer=self.problem.trimmer),
+            _minutes(layout, self.problem.trimmer),
             tuple(CutPiece(0, piece.area, _edge(piece)) for piece in pieces),
+            layout.copies,
         )
 
 

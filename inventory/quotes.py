@@ -84,7 +84,7 @@ def quote_order(
             customer=order.customer,
             design=design,
             copies=order.copies,
-            said=tuple(order.sizes),
+            said=dict(order.sizes),
             settings=read_settings(design, order.sizes, order.unit, thickness),
             unit=order.unit,
             papers=tuple(

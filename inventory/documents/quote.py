@@ -5,7 +5,7 @@ It says nothing of what the box costs the shop.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -50,7 +50,7 @@ class Quote:
     Attributes
     ----------
     said
-        The names of the settings that the order gives; only these are told.
+        The settings that the order gives, as they were written; only these are told.
     settings
         All of the design, as they were read.
     each, price
@@ -68,7 +68,7 @@ class Quote:
     customer: str
     design: Design
     copies: int
-    said: tuple[str, ...]
+    said: Mapping[str, str]
     settings: Settings
     unit: Unit
     papers: tuple[QuotedPaper, ...]
@@ -238,17 +238,29 @@ def _sentence(words: str) -> str:
 def _sizes(quote: Quote, voice: ShopVoice) -> Iterator[tuple[Cell, ...]]:
     built_in = quote.design.name in _NAMES
     known = {setting.name: setting for setting in quote.design.settings}
-    told = {setting.instead_of or name for name, setting in known.items() if name in quote.said}
+    told = {
+        setting.instead_of or name: quote.said[name]
+        for name, setting in known.items()
+        if name in quote.said
+    }
     for name, setting in known.items():
         if name not in told or (built_in and name not in _SETTINGS):
             continue
         label = voice.say(_SETTINGS[name]) if built_in else quotable(name)
         value = quote.settings[name]
         if setting.kind is SettingKind.LENGTH and isinstance(value, int):
-            shown = voice.length(value, quote.unit)
+            shown = voice.length(value, _unit_of(told[name]) or quote.unit)
         else:
             shown = voice.say(_CHOICES.get(str(value), quotable(str(value))))
         yield label, shown
+
+
+def _unit_of(written: str) -> Unit | None:
+    """Return the unit in which the customer thinks, if she said it."""
+    text = written.strip().casefold()
+    if text.endswith('"'):
+        return Unit.IN
+    return next((unit for unit in Unit if text.endswith(unit)), None)
 
 
 def _papers(quote: Quote, voice: ShopVoice) -> Table:

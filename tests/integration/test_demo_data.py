@@ -5,14 +5,18 @@ from __future__ import annotations
 import csv
 from collections import Counter
 from datetime import date, timedelta
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import pytest
 
+from inventory.desk.demo import fill_costs
 from inventory.fit import read_problem
 from inventory.imports import import_offcuts, import_orders, import_papers, import_sheets
 from inventory.models import Kind, Order, Paper, Pattern, Reason
+from inventory.order_costs import order_cost
 from inventory.orders import list_orders, order_pieces
+from inventory.rates import rates_of
 from inventory.resources import demo_folder
 from inventory.shop import open_shop
 from inventory.stash import StashRow, list_papers, list_stash
@@ -137,6 +141,26 @@ def test_everything_is_priced_placed_and_used(demo: Loaded) -> None:
     names = {paper.name for paper in demo.papers}
     assert set(demo.areas_wanted()) == names
     assert set(demo.areas_in_stash()) == names
+
+
+def test_all_of_a_cost_is_known(demo: Loaded, tmp_path: Path) -> None:
+    loaded = tmp_path / "shop.sqlite"
+    Loaded(loaded, Unit.CM)
+    with open_shop(loaded) as shop:
+        with shop.begin() as session:
+            fill_costs(session, demo_folder())
+        for order in demo.orders[:3]:
+            told = order_cost(shop, order.id)
+            assert told.cost.unknown == told.cost.unweighed == ()
+            assert told.cost.offer.share >= Fraction(20, 100)
+        # The largest photos of all are in the order with the widest panels.
+        wide = next(one for one in demo.orders if one.sizes.get("panel") == "20cm")
+        printed = {(piece.width, piece.height) for piece, _ in demo.pieces[demo.orders.index(wide)]
+                   if piece.role == "photo"}  # fmt: skip
+        with shop.read() as session:
+            prices = rates_of(session).prints
+        for short, long in map(sorted, printed):
+            assert any(short <= one.width and long <= one.height for one in prices)
 
 
 def test_the_orders_mean_the_same_in_a_shop_of_millimetres(demo: Loaded, tmp_path: Path) -> None:

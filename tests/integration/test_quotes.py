@@ -79,7 +79,7 @@ def test_what_an_offer_says(nook: ShopFile) -> None:
         "For Łucja, Mar 1, 2027.",
         f"2 × Layered box: {quote.price} EUR",
         "A box of nested tiers that falls open when its lid is lifted.",
-        "Width of the base 150 mm",  # a third of the blank
+        "Width of the base 15 cm",  # a third of the blank; in the unit in which it was said
         "Tiers 3",
         "Mats on both sides",
         "All other parts Coal card black, 300 g/m²",
@@ -110,6 +110,20 @@ def test_an_offer_tells_nothing_of_the_costs(nook: ShopFile, voice) -> None:
         assert "clearance" not in said
 
 
+@pytest.mark.parametrize(
+    ("written", "shown"),
+    [("6 1/2in", "6 1/2 in"), ('6"', "6 in"), ("15cm", "15 cm"), ("150", "150 mm")],
+)
+def test_sizes_are_told_as_the_customer_said_them(nook: ShopFile, written: str, shown: str) -> None:
+    with nook.begin() as session:
+        number = add_order(
+            session, "Ada", "layered-box", {"panel": written}, {"all": "Coal card"}, 1,
+            TODAY + timedelta(9), TODAY,
+        )[0].id  # fmt: skip
+    page = quote_html(quote_order(nook, number, today=TODAY, each=D(9)), EN)
+    assert f"<td>Width of the base</td><td>{shown}</td>" in page
+
+
 def test_an_offer_in_german(nook: ShopFile) -> None:
     quote = made(nook, posted=False)
     said = text_of(quote_pdf(quote, DE))
@@ -117,8 +131,8 @@ def test_an_offer_in_german(nook: ShopFile) -> None:
         "The paper nook · Angebot",
         "Für Łucja, 01.03.2027.",
         f"2 × Schachtel mit Lagen: {str(quote.price).replace('.', ',')} EUR",
-        "Breite des Bodens 150 mm",
-        "Zierpapiere auf beiden Seiten",
+        "Breite des Bodens 15 cm",
+        "Auflagen auf beiden Seiten",
         "Stückpreis",
         "Abholbereit bis 10.03.2027.",
         "Dieses Angebot gilt bis 15.03.2027.",

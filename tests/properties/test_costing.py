@@ -89,6 +89,7 @@ def cut_sheets(draw) -> CutSheet[int]:
         price * draw(st.fractions(0, 1, max_denominator=1000)),
         draw(st.fractions(0, 500)),
         tuple(pieces),
+        draw(st.integers(1, 1000)),
     )
 
 
@@ -97,10 +98,14 @@ def cut_sheets(draw) -> CutSheet[int]:
 def test_a_batch_is_shared_whole(sheets) -> None:
     shares = shares_of(sheets)
     borne = sum((sum(share.costs.values()) for share in shares.values()), Fraction(0))
-    assert borne == sum((sheet.price - sheet.kept for sheet in sheets), Fraction(0))
-    assert sum(share.minutes for share in shares.values()) == sum(one.minutes for one in sheets)
+    assert borne == sum(
+        (sheet.copies * (sheet.price - sheet.kept) for sheet in sheets), Fraction(0)
+    )
+    assert sum(share.minutes for share in shares.values()) == sum(
+        one.copies * one.minutes for one in sheets
+    )
     assert sum(sum(share.areas.values()) for share in shares.values()) == sum(
-        piece.area for sheet in sheets for piece in sheet.pieces
+        sheet.copies * piece.area for sheet in sheets for piece in sheet.pieces
     )
 
 

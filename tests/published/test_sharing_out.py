@@ -7,6 +7,7 @@ from decimal import Decimal
 import pytest
 
 from inventory.costing import in_coins, share_out
+from inventory.rates import read_grams
 
 # The bill to apportion 120 seats by Hamilton's method to the census of 1790, vetoed in 1792: M. L.
 # Balinski and H. P. Young, "Fair Representation: Meeting the Ideal of One Man, One Vote", 2nd
@@ -52,3 +53,10 @@ def test_seats_are_shared_out_as_in_the_bill_of_1792() -> None:
 )
 def test_half_a_cent_is_rounded_up(exact: str, rounded: str) -> None:
     assert in_coins([Decimal(exact)], "EUR") == [Decimal(rounded)]
+
+
+# NIST Special Publication 811 (2008), appendix B.8: a pound (avoirdupois) is exactly 453.59237 g;
+# an ounce is its sixteenth part.
+def test_pounds_and_ounces_in_grams() -> None:
+    assert read_grams("1 lb", "it") == Decimal("453.59237")
+    assert read_grams("16 oz", "it") == read_grams("1 lb", "it")

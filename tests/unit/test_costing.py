@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -104,6 +105,11 @@ def test_shares_of_several_sheets_add_up() -> None:
     assert shares[1].costs == {"Coal card": F(4), "Fern print": F(1)}
     assert shares[1].minutes == 3
     assert shares[2].costs == {"Fern print": F(1)}
+
+
+def test_sheets_that_are_cut_alike_count_as_often() -> None:
+    one = CutSheet("Coal card", F(2), F(1, 2), F(8), (CutPiece(1, 3, 9), CutPiece(2, 1, 3)))
+    assert shares_of([replace(one, copies=3)]) == shares_of([one] * 3)
 
 
 # --- prices
