@@ -414,7 +414,11 @@ class _Desk:
         self.prices = {label: _counted_price(self.shop, row) for label, row in self.rows.items()}
         self.claims = self._claims({order.id: wanted(session, order) for order in orders})
         wanted_papers = sorted({part.paper for part in self.parts})
-        self._on_sale = on_sale(rows, offers(session, wanted_papers, today=today))
+        sizes = {
+            paper: [(p.piece.width, p.piece.height) for p in self.parts if p.paper == paper]
+            for paper in wanted_papers
+        }
+        self._on_sale = on_sale(rows, offers(session, wanted_papers, today=today), sizes)
         self._coming = [one for one in on_its_way(session) if one.paper in wanted_papers]
 
     def _claims(self, wanted: Mapping[int, Iterable[tuple[Piece, str, int]]]) -> list[Claim]:

@@ -377,6 +377,9 @@ def test_at_the_desk(hand: Hand) -> None:
     ]  # fmt: skip
     hand.does(*add, "--line", "Coal card; 50x70; 1", "--date", "2026-01-01")
     assert "overdue" in hand.does("buy", "purchase", "list", "--overdue")
-    hand.does(*add, "--line", "Coal card; 50x70; 1")
+    assert "Purchase 2 from Mill is" in hand.does("buy", "list")
+    hand.does("buy", "supplier", "set", "Mill", "--least-order", "40")
+    said = hand.does(*add, "--line", "Coal card; 50x70; 1")
+    assert "Mill sells no goods of less than 40.00 EUR together" in said
     (late,) = hand.data("purchases", "buy", "purchase", "list", "--overdue")
     assert (late["purchase"], late["expected"]) == (2, "2026-01-04")

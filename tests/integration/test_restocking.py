@@ -139,6 +139,18 @@ def test_sizes_are_those_on_offer_else_those_of_before(table: Table) -> None:
     assert (line.width, line.height) == SIZE
 
 
+def test_sizes_of_before_count_where_what_is_on_offer_is_too_small(table: Table) -> None:
+    table.sheets(SIZE, 1, price=Decimal("0.10"))
+    offer(table, "Mill", "0.05", size=(cm(30), cm(30)))
+    table.card(6)
+    table.card(1)
+    (line,) = listed(table)
+    assert (line.width, line.choice is None) == (cm(30), False)
+    table.card(1, size=("20cm", "20cm"))
+    (large,) = [one for one in listed(table) if one.width != cm(30)]
+    assert (large.width, large.height, large.choice) == (*SIZE, None)
+
+
 def test_paper_of_which_no_sheet_is_large_enough(table: Table) -> None:
     offer(table, "Mill", "1", size=(cm(10), cm(10)))
     number = table.card(1)
