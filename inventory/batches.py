@@ -402,8 +402,7 @@ def from_new_sheets(
     desk = _Desk(session, [order], partial(_wanted, {}), follow_grain=follow_grain, today=today)
     papers = {part.paper for part in desk.parts}
     if sizes is None:
-        offered = offers(session, papers, today=today)
-        sizes = on_sale(list_stash(session, papers=papers, include_empty=True), offered)
+        sizes = desk.on_sale
     named = {f"new {at}": one for at, one in enumerate(sizes, 1) if one.paper in papers}
     stock = tuple(
         Stock(name, one.width, one.height, None, one.counted_price, one.paper, one.margins,
@@ -494,7 +493,11 @@ class _Desk:
         self.claims = self._claims({order.id: wanted(session, order) for order in orders})
         papers = sorted({part.paper for part in self.parts})
         rows = self._stash(session, papers)
-        self._on_sale = on_sale(rows, offers(session, papers, today=today))
+        sizes = {
+            paper: [(p.piece.width, p.piece.height) for p in self.parts if p.paper == paper]
+            for paper in papers
+        }
+        self.on_sale = on_sale(rows, offers(session, papers, today=today), sizes)
         self._coming = [one for one in on_its_way(session) if one.paper in papers]
         taken = reserved(session)
         self.rows = {
@@ -711,7 +714,7 @@ class _Desk:
             want.name: tuple(c.order for c in waiting if c.pieces.get(want.name))
             for want in problem.wants
         }
-        return restock(problem, self._on_sale, orders_of, search)
+        return restock(problem, self.on_sale, orders_of, search)
 
     def _on_its_way(self) -> tuple[Stock, ...]:
         """Return what is ordered and has not come yet: it need not be bought again."""
@@ -742,8 +745,9 @@ class _Desk:
         for one in self._coming:
             if one.paper in lacked:
                 size = format_size(one.width, one.height, self.shop.unit)
+                sheets = "1 sheet" if one.sheets == 1 else f"{one.sheets} sheets"
                 yield (
-                    f"On its way: {one.sheets} sheets of {one.paper}, {size}, expected on"
+                    f"On its way: {sheets} of {one.paper}, {size}, expected on"
                     f" {one.expected.isoformat()} (purchase {one.purchase})."
                 )
         if any(self._is_held_to_grain(self.parts[int(name)]) for name in lacking):

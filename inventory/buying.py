@@ -37,6 +37,12 @@ class OnSale:
     margins: Margins = NO_MARGINS
     grain: Grain = Grain.ANY
 
+    def holds(self, size: tuple[Length, Length]) -> bool:
+        """Tell whether a piece of that size lies on it, one way or the other."""
+        wide = self.width - self.margins.left - self.margins.right
+        high = self.height - self.margins.top - self.margins.bottom
+        return max(size) <= max(wide, high) and min(size) <= min(wide, high)
+
     @property
     def counted_price(self) -> Fraction:
         """What a sheet counts when sizes are compared: 1 a square metre if it has no price."""
@@ -45,11 +51,16 @@ class OnSale:
         return Fraction(self.price)
 
 
-def on_sale(rows: Sequence[StashRow], offered: Sequence[Offer] = ()) -> list[OnSale]:
+def on_sale(
+    rows: Sequence[StashRow],
+    offered: Sequence[Offer] = (),
+    largest: Mapping[str, Sequence[tuple[Length, Length]]] | None = None,
+) -> list[OnSale]:
     """Return the sheet sizes that can be bought.
 
-    They are those that suppliers offer, at the least that is asked for a sheet; of papers that
-    nobody offers those that the book knows, also where none is left, at the price last given.
+    They are those that suppliers offer, at the least that is asked for a sheet.  Of papers that
+    nobody offers, or not in a size that holds all that is wanted, they are also those that the
+    book knows, none of which may be left, at the price last given.
 
     Parameters
     ----------
@@ -57,16 +68,27 @@ def on_sale(rows: Sequence[StashRow], offered: Sequence[Offer] = ()) -> list[OnS
         The stash, with all that it ever held.
     offered
         See `inventory.price_lists.offers`.
+    largest
+        The sizes of what is wanted, by paper.
     """
     known: dict[tuple[str, Length, Length], OnSale] = {}
     for one in sorted(offered, key=lambda one: one.each, reverse=True):
         price = round_to_decimals(one.each, MOST_DECIMALS)
         its = OnSale(one.paper, one.width, one.height, price, one.margins, one.grain)
         known[its.paper, its.width, its.height] = its
-    listed = {one.paper for one in offered}
+    wanted = largest or {}
+    enough = {
+        paper
+        for paper in {one.paper for one in offered}
+        if all(
+            any(one.paper == paper and one.holds(size) for one in known.values())
+            for size in wanted.get(paper, ())
+        )
+    }
+    listed = set(known)
     for row in sorted(rows, key=lambda row: int(row.label.partition("-")[2])):
-        if row.kind is Kind.SHEET and row.paper not in listed:
-            key = (row.paper, row.width, row.height)
+        key = (row.paper, row.width, row.height)
+        if row.kind is Kind.SHEET and row.paper not in enough and key not in listed:
             before = known[key].price if key in known else None
             price_paid = row.price if row.price is not None else before
             known[key] = OnSale(*key, price_paid, row.margins, row.grain)

@@ -438,7 +438,7 @@ def order_dates(
     for number, paper in lacking:
         coming = [one for one in book.coming if one.paper == paper]
         if coming and (number, paper) not in bought:
-            last = max(coming, key=lambda one: one.expected)
+            last = max(coming, key=lambda one: (one.expected, one.purchase))
             due = book.due[number]
             dates.append(
                 NeededBy(

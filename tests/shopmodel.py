@@ -89,6 +89,8 @@ class Deed:
     layout: int | None = None
     copies: tuple[int, ...] = ()
     lost: list[Lost] = field(default_factory=list)
+    purchase: int | None = None
+    came: int = 0
     taken_back: bool = False
 
     @property
@@ -104,6 +106,8 @@ class Model:
     reels: Counter[str] = field(default_factory=Counter)
     orders: dict[int, Order] = field(default_factory=dict)
     batches: dict[int, Batch] = field(default_factory=dict)
+    purchases: dict[int, int] = field(default_factory=dict)
+    """How many packs were ordered."""
     deeds: dict[int, Deed] = field(default_factory=dict)
 
     # --- the stash
@@ -155,6 +159,23 @@ class Model:
 
     def can_cut_lengths(self, length: int, quantity: int) -> bool:
         return sum(left // length for left in self.reels.values()) >= quantity
+
+    # --- purchases
+
+    def to_come(self, purchase: int) -> int:
+        """Return how many packs of a purchase are waited for."""
+        deeds = [one for one in self.deeds.values() if one.stands and one.purchase == purchase]
+        reasons = {one.reason for one in deeds}
+        if Reason.ORDERED not in reasons or Reason.CLOSED in reasons:
+            return 0
+        return self.purchases[purchase] - sum(one.came for one in deeds)
+
+    def _is_ordered_for_others(self, deed: Deed) -> bool:
+        """Whether something was done with what was ordered by a deed."""
+        return deed.reason is Reason.ORDERED and any(
+            one.stands and one is not deed and one.purchase == deed.purchase
+            for one in self.deeds.values()
+        )
 
     # --- batches
 
@@ -364,6 +385,7 @@ class Model:
             and (deed.batch is None or number == max(self._standing(deed.batch)))
             and all(lost.mended is None for lost in deed.lost)
             and not self._is_used(deed)
+            and not self._is_ordered_for_others(deed)
             and self.fits(back)
             and all(
                 reserved[label] <= max(self.stash[label].amount + change, 0)

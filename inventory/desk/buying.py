@@ -48,6 +48,7 @@ def list_(
       quirebox buy list --effort normal --json
     """
     from inventory.desk.tell import console, print_json
+    from inventory.purchases import list_purchases
     from inventory.restocking import restock_list
     from inventory.shop import the_shop
 
@@ -57,14 +58,22 @@ def list_(
             lines = restock_list(shop_file, today=today, effort=effort, **search)
         with shop_file.read() as session:
             shop = the_shop(session)
+            overdue = [
+                f"Purchase {row.purchase.id} from {row.purchase.supplier.name} is"
+                f" {counted(row.days_late(today), 'day')} overdue"
+                for row in list_purchases(session, also_done=False)
+                if row.days_late(today)
+            ]
     if as_json:
         print_json([_line_as_json(one, shop.currency) for one in lines])
         return
-    if not lines:
+    if lines:
+        console().print(_restock_table(lines, shop, today))
+        _say_sum(lines, shop)
+    else:
         typer.echo("Nothing to buy.")
-        return
-    console().print(_restock_table(lines, shop, today))
-    _say_sum(lines, shop)
+    for said in overdue:
+        typer.echo(said)
 
 
 def _restock_table(lines: list[RestockLine], shop: Shop, today: date) -> Any:

@@ -77,7 +77,7 @@ def add(
       quirebox buy purchase add "Paper mill" --number 4711 \\
         --line "Coal card; 50x70cm; 2; 25; 31.25" --line "Moss linen; A4; 1"
     """
-    from inventory.money import parse_money
+    from inventory.money import format_money, parse_money
     from inventory.purchases import add_purchase, row_of
     from inventory.shop import the_shop
 
@@ -94,8 +94,12 @@ def add(
             shipping=None if shipping is None else parse_money(shipping, "the shipping"),
             note=note,
         )
-        _show(row_of(session, purchase), unit)
-        made = purchase.id
+        row = row_of(session, purchase)
+        _show(row, unit)
+        made, by = purchase.id, purchase.supplier
+        if row.goods < by.least_order:
+            least = format_money(by.least_order, by.currency)
+            typer.echo(f"{by.name} sells no goods of less than {least} together")
     typer.echo(f"When it comes: {command_words(context, f'buy purchase receive {made}')}")
 
 

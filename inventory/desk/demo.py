@@ -26,7 +26,6 @@ _SHOP = "shop.sqlite"
 _MARK = "made-by-quirebox-demo.txt"
 _POUND = Decimal("1.17")
 """Invented, like all in the demo."""
-_DELIVERY_DAYS = {"Pelt & Plover": 2, "Ottermoss Papers": 4, "Brindlewick Mill": 8}
 
 
 def demo() -> None:
@@ -81,7 +80,7 @@ def _fill(shop_file: ShopFile) -> None:
     from inventory.price_lists import read_prices, store_prices
     from inventory.resources import demo_folder
     from inventory.shop import the_shop
-    from inventory.suppliers import set_rate, set_supplier
+    from inventory.suppliers import set_rate
 
     lists, today = demo_folder(), date.today()
     with shop_file.begin() as session:
@@ -93,8 +92,6 @@ def _fill(shop_file: ShopFile) -> None:
         set_rate(session, "GBP", _POUND, today)
         prices = read_prices(session, lists / "prices.csv", unit, today=today)
         store_prices(session, prices, today)
-        for supplier, days in _DELIVERY_DAYS.items():
-            set_supplier(session, supplier, days=days)
         fill_costs(session, lists)
     typer.echo(f"In it are {papers} papers, {sheets} sheets, {offcuts} offcuts, {orders} orders,")
     typer.echo(f"and the prices of {len(prices.lines)} suppliers")

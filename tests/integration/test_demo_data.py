@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from collections import Counter
 from datetime import date, timedelta
+from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -16,10 +17,12 @@ from inventory.imports import import_offcuts, import_orders, import_papers, impo
 from inventory.models import Kind, Order, Paper, Pattern, Reason
 from inventory.order_costs import order_cost
 from inventory.orders import list_orders, order_pieces
+from inventory.price_lists import offers, read_prices, store_prices
 from inventory.rates import rates_of
 from inventory.resources import demo_folder
 from inventory.shop import open_shop
 from inventory.stash import StashRow, list_papers, list_stash
+from inventory.suppliers import set_rate, terms
 from nester.designs import DESIGNS, read_settings
 from nester.measure import Unit, cm
 from nester.paper import parse_size
@@ -51,7 +54,13 @@ class Loaded:
                 self.counts["orders"], self.warnings = import_orders(
                     session, folder / "orders.csv", TODAY
                 )
+                set_rate(session, "GBP", Decimal("1.17"), TODAY)
+                prices = read_prices(session, folder / "prices.csv", unit, today=TODAY)
+                self.counts["prices"] = sum(map(len, prices.lines.values()))
+                store_prices(session, prices, TODAY)
             with shop.read() as session:
+                self.offers = offers(session, today=TODAY)
+                self.terms = terms(session, today=TODAY)
                 self.papers: list[Paper] = list_papers(session)
                 self.stash: list[StashRow] = list_stash(session)
                 self.orders: list[Order] = list_orders(session)
@@ -92,7 +101,27 @@ def test_all_of_it_loads_without_a_warning(demo: Loaded) -> None:
         "sheets": sum(int(line["quantity"]) for line in lines("sheets")),
         "offcuts": sum(int(line["quantity"]) for line in lines("offcuts")),
         "orders": len(lines("orders")),
+        "prices": len(lines("prices")),
     }
+
+
+def test_every_paper_is_on_a_price_list_of_today(demo: Loaded) -> None:
+    assert {one.paper for one in demo.offers} == {paper.name for paper in demo.papers}
+    assert len(demo.offers) == len(lines("prices"))
+    assert {one.supplier for one in demo.offers} == {one.supplier for one in demo.terms}
+    assert {one.currency for one in demo.offers} == {"EUR", "GBP"}
+    assert all(one.shipping and one.free_from for one in demo.terms)
+    several = Counter((one.paper, one.width, one.height) for one in demo.offers)
+    assert max(several.values()) > 1
+    # Every piece of the demo's orders can be cut from something that is on sale.
+    for order in demo.pieces:
+        for piece, paper in order:
+            sides = sorted((piece.width, piece.height))
+            assert any(
+                all(map(int.__le__, sides, sorted((one.width, one.height))))
+                for one in demo.offers
+                if one.paper == paper
+            ), (piece.name, paper)
 
 
 def test_the_stash_adds_up_to_the_lists(demo: Loaded) -> None:

@@ -12,6 +12,7 @@ import tempfile
 from collections import Counter
 from contextlib import contextmanager
 from datetime import date
+from decimal import Decimal
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -22,7 +23,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 from sqlalchemy import func, select
 
-from inventory import cutting, stash, supplies
+from inventory import cutting, price_lists, purchases, stash, suppliers, supplies
 from inventory.archive import export_shop, import_shop
 from inventory.batches import confirm_batch, mend_batch, plan_batch
 from inventory.check import check_shop
@@ -51,6 +52,8 @@ RUNS = int(os.environ.get("QUIREBOX_RUNS", "5"))
 TODAY = date(2027, 3, 1)
 PLACES = st.sampled_from(["Shelf", "Drawer", "Box"])
 SMALL = st.integers(1, 3)
+BOUGHT, PACK = (cm(50), cm(65)), 5
+"""What is bought: sheets of a size that no other sheets have."""
 
 
 @cache
@@ -59,6 +62,8 @@ def template() -> Path:
     with open_shop(path, create=True) as shop, shop.begin() as session:
         add_paper(session, "Card", colour="white", grammage=300)
         supplies.add_supply(session, "Satin", "reel")
+        suppliers.set_supplier(session, "Mill", days=3)
+        price_lists.set_price(session, "Mill", "Card", BOUGHT, Decimal(10), pack=PACK, day=TODAY)
     return path
 
 
@@ -256,6 +261,49 @@ class Shop(RuleBasedStateMachine):
             supplies.count_supply(session, label, cm(found))
         change = Counter({label: cm(found) - self.model.reels[label]})
         self.model.book(Deed(Reason.COUNTED, supplies=change))
+
+    # --- purchases
+
+    @rule(packs=st.integers(1, 4))
+    def buy(self, packs: int) -> None:
+        with self.deed(True) as session:
+            wish = purchases.Wish("Card", BOUGHT, packs)
+            made = purchases.add_purchase(session, "Mill", [wish], today=TODAY)
+        assert made.id not in self.model.purchases
+        self.model.purchases[made.id] = packs
+        self.model.book(Deed(Reason.ORDERED, purchase=made.id))
+
+    def any_purchase(self, data: st.DataObject) -> int:
+        return data.draw(st.sampled_from(sorted(self.model.purchases)))
+
+    @precondition(lambda self: self.model.purchases)
+    @rule(data=st.data(), packs=st.one_of(st.none(), SMALL), place=PLACES)
+    def come(self, data: st.DataObject, packs: int | None, place: str) -> None:
+        number = self.any_purchase(data)
+        came = self.model.to_come(number) if packs is None else packs
+        joins = self.model.equal(BOUGHT, place)
+        possible = 0 < came <= self.model.to_come(number)
+        with self.deed(possible) as session:
+            lines = None if packs is None else {1: purchases.Came(packs)}
+            (stock,), _ = purchases.receive_purchase(
+                session, number, lines, place=place, today=TODAY
+            )
+            label = stock.label
+        if possible:
+            assert (label == joins) if joins else (label not in self.model.stash)
+            self.model.stash.setdefault(label, Stack(BOUGHT, place))
+            changes = Counter({label: came * PACK})
+            self.model.book(Deed(Reason.RECEIVED, changes, purchase=number, came=came))
+
+    @precondition(lambda self: self.model.purchases)
+    @rule(data=st.data())
+    def close(self, data: st.DataObject) -> None:
+        number = self.any_purchase(data)
+        possible = self.model.to_come(number) > 0
+        with self.deed(possible) as session:
+            purchases.close_purchase(session, number)
+        if possible:
+            self.model.book(Deed(Reason.CLOSED, purchase=number))
 
     # --- orders
 
@@ -480,6 +528,12 @@ class Shop(RuleBasedStateMachine):
                 {number: model.missing(number) for number in model.orders}
             )
             assert session.scalar(select(func.count(BookedDeed.id))) == len(model.deeds)
+            coming = {one.purchase: one.sheets for one in purchases.on_its_way(session)}
+            assert coming == {
+                number: PACK * packs
+                for number in model.purchases
+                if (packs := model.to_come(number))
+            }
 
     @invariant()
     def no_piece_is_made_twice_or_forgotten(self) -> None:
