@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
 from functools import cache
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from nester.drawing.ink import POINT, Box, Disc, Line, Lines, Mark, Poly, Spots, Tag, Text, Within
 from nester.measure import quotable
+from nester.refusal import Refusal
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -60,7 +62,23 @@ def pages_pdf(
         if page.bookmark:
             pdf.start_section(quotable(page.bookmark))
         pen.page(page)
-    return bytes(pdf.output())
+    with _refusing([face for face in pen.loaded if face.own]):
+        return bytes(pdf.output())
+
+
+@contextmanager
+def _refusing(faces: Sequence[Face]) -> Iterator[None]:
+    """Refuse damaged fonts: they fail in many ways, some only when a font is embedded."""
+    try:
+        yield
+    except Exception as why:
+        if not faces:
+            raise
+        files = ", ".join(str(face.path) for face in faces)
+        raise Refusal(
+            f"{files}: this font is damaged and can't be printed with"
+            f" ({str(why) or type(why).__name__}); give another one"
+        ) from None
 
 
 class _Pen:
@@ -74,6 +92,7 @@ class _Pen:
         from nester.drawing.tagging import Tree
 
         self.pdf, self.faces = pdf, faces
+        self.loaded: list[Face] = []
         self.shown: dict[tuple[str, str], str] = {}
         self.operators: list[str] = []
         self.height = 0.0
@@ -217,7 +236,9 @@ class _Pen:
 
     def _load(self, face: Face) -> None:
         if face.name not in self.pdf.fonts:
-            self.pdf.add_font(face.name, fname=str(face.path))
+            with _refusing([face]):
+                self.pdf.add_font(face.name, fname=str(face.path))
+            self.loaded.append(face)
 
     def _font(self, face: Face, size: float) -> str:
         self._load(face)
