@@ -15,6 +15,8 @@ from nester.measure import quotable
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from fpdf import FPDF
 
     from nester.drawing.faces import Face, Faces, Run
@@ -62,16 +64,30 @@ def pages_pdf(
         if page.bookmark:
             pdf.start_section(quotable(page.bookmark))
         pen.page(page)
-    with _refusing([face for face in pen.loaded if face.own]):
+    with _refusing([face for face in pen.loaded if face.own], pdf):
         return bytes(pdf.output())
 
 
+def _look_through(path: Path) -> None:
+    """Read every table of a font, so that one that can't be read is closed again."""
+    from fontTools.ttLib import TTFont
+
+    with TTFont(path, fontNumber=0) as font:
+        for tag in font.keys():  # noqa: SIM118
+            font[tag]
+
+
 @contextmanager
-def _refusing(faces: Sequence[Face]) -> Iterator[None]:
+def _refusing(faces: Sequence[Face], pdf: FPDF) -> Iterator[None]:
     """Refuse damaged fonts: they fail in many ways, some only when a font is embedded."""
+    from fpdf.fonts import TTFFont
+
     try:
         yield
     except Exception as why:
+        for font in pdf.fonts.values():
+            if isinstance(font, TTFFont):
+                font.ttfont.close()
         if not faces:
             raise
         files = ", ".join(str(face.path) for face in faces)
@@ -236,7 +252,9 @@ class _Pen:
 
     def _load(self, face: Face) -> None:
         if face.name not in self.pdf.fonts:
-            with _refusing([face]):
+            with _refusing([face], self.pdf):
+                if face.own:
+                    _look_through(face.path)
                 self.pdf.add_font(face.name, fname=str(face.path))
             self.loaded.append(face)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import gc
 import io
 import re
 import xml.etree.ElementTree as ET
@@ -266,7 +267,6 @@ def test_a_font_that_cannot_be_read_is_refused(tmp_path):
         plan_pdf(plan, SetOptions(), fonts=[tmp_path / "none.ttf"])
 
 
-@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # files left open
 def test_a_damaged_font_prints_or_is_refused(tmp_path):
     """A font with bytes changed, cut out or cut off at the end."""
     chance = Random(1)
@@ -275,7 +275,7 @@ def test_a_damaged_font_prints_or_is_refused(tmp_path):
     plan = a_plan(customer="प्रिया")  # the shop's own fonts are asked before ours
     damaged = tmp_path / "damaged.ttf"
     refused = 0
-    for number in range(9):
+    for number in range(6):
         broken = bytearray(data)
         if number % 3 == 0:
             del broken[chance.randrange(len(data)) :]
@@ -293,7 +293,8 @@ def test_a_damaged_font_prints_or_is_refused(tmp_path):
             refused += "damaged.ttf: this font" in str(refusal)
         else:
             assert len(pypdf.PdfReader(io.BytesIO(pdf)).pages) == 1
-    assert refused > 3
+    assert refused > 2
+    gc.collect()  # no file was left open
 
 
 def test_a_missing_font_is_refused(monkeypatch):
