@@ -6,7 +6,9 @@ it is placed, words that are too wide are broken, and a row that has no room beg
 
 from __future__ import annotations
 
+import re
 from array import array
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -89,12 +91,14 @@ def _write_footer(
     page: Page, faces: Faces, footer: str, numbered: str, number: int, total: int
 ) -> None:
     y = page.height - _FOOT
-    if any(_lowest(mark) > y - 4.2 for mark in page.marks if isinstance(mark, Text | Box)):
+    lowest = max((_lowest(mark) for mark in page.marks if isinstance(mark, Text | Box)), default=0)
+    if lowest > y - 3.5:
         return  # labels take the page to its edge
     words = numbered.format(page=number, pages=total)
     room = page.width - 2 * _SIDE - faces.width(words, _SMALL) - 4
     page.marks.append(Within(None))
-    page.marks.append(Line(_SIDE, y - 4.2, page.width - _SIDE, y - 4.2, 0.15, _PALE))
+    if lowest < y - 5.2:
+        page.marks.append(Line(_SIDE, y - 4.2, page.width - _SIDE, y - 4.2, 0.15, _PALE))
     page.marks.append(Text(_SIDE, y, cropped(faces, footer, room, _SMALL), _SMALL, colour=_GREY))
     at = page.width - _SIDE
     page.marks.append(Text(at, y, words, _SMALL, colour=_GREY, anchor="end"))
@@ -108,20 +112,36 @@ def cropped(faces: Faces, words: str, room: float, size: float, *, bold: bool = 
     """Return words shortened to a width."""
     if faces.width(words, size, bold=bold) <= room:
         return words
-    while words and faces.width(words + "…", size, bold=bold) > room:
-        words = words[:-1]
-    return words.rstrip() + "…"
+    lengths = range(1, len(words))
+    kept = bisect_right(lengths, room, key=lambda n: faces.width(words[:n] + "…", size, bold=bold))
+    return words[:kept].rstrip() + "…"
+
+
+_FIXED_SPACE = "\N{NO-BREAK SPACE}"
+_TOGETHER = re.compile(
+    r"(?<=[0-9]) (?=(?:mm|cm|in|m²|h|min)\b)|(?<=[0-9]) (?=×)|(?<=×) (?=≈?[0-9])"
+)
+"""Blanks within a measure: a line that breaks there is read wrong with a knife in hand."""
+_BREAKS = re.compile(rf"[^\S{_FIXED_SPACE}]+")
 
 
 def wrapped(faces: Faces, words: str, room: float, size: float, *, bold: bool = False) -> list[str]:
-    """Break words into lines at their blanks, and a word that is too wide anywhere."""
+    """Break words into lines at their blanks, and a word that is too wide anywhere.
+
+    A measure stays on one line, if there is room for it.
+    """
     shown = words if words.isprintable() else quotable(words)
     if faces.width(shown, size, bold=bold) <= room:
         return [" ".join(shown.split())]
     lines: list[str] = []
     used = 0.0
     blank = faces.width(" ", size, bold=bold)
-    for word in shown.split():
+    parts = map(quotable, _BREAKS.split(_TOGETHER.sub(_FIXED_SPACE, words)))
+    for word in (
+        word
+        for part in parts
+        for word in ([part] if faces.width(part, size, bold=bold) <= room else part.split())
+    ):
         # Fonts are set without kerning, so that widths of words add up.
         wide = faces.width(word, size, bold=bold)
         if lines and used + blank + wide <= room:

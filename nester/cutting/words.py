@@ -7,18 +7,20 @@ from itertools import takewhile
 from typing import TYPE_CHECKING, NamedTuple
 
 from nester.layouts import ANY_TRIMMER, Rect
+from nester.measure import Length, mm
 from nester.voice import ENGLISH, translatable
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from nester.layouts import Cut, Layout, Trimmer
-    from nester.measure import Length, Unit
+    from nester.measure import Unit
     from nester.voice import Voice
 
 __all__ = [
     "CAUTION",
     "KNIFE_CAUTION",
+    "SLIVER",
     "Step",
     "cautions",
     "offcut_name",
@@ -36,6 +38,11 @@ KNIFE_CAUTION = translatable(
     " light passes, with the hand that holds the rule behind its edge and never in the blade's"
     " way; cover or put away the blade at every pause."
 )
+
+SLIVER: Length = mm("0.25")
+"""Scrap thinner than this is not worth a cut, and no trimmer takes it off cleanly (common practice,
+no source).  It comes of sheets in inches and pieces in centimetres.  The plan keeps its exact cuts;
+the words tell to leave it on: a piece then is larger by less than the width of a pencil's line."""
 
 _LINE = 76
 _INDENT = "   "
@@ -186,6 +193,8 @@ class _Teller:
             start=self._length(cut.start - low),
             end=self._length(cut.end - low),
         )
+        if not cut.knife and any(map(self._is_sliver, _halves(cut))):
+            return f"{told} {say('Only a sliver would come off: leave it on.')}"
         if cut.knife or self.trimmer.can_make(cut):
             return told
         longest = self.trimmer.longest_cut
@@ -210,6 +219,10 @@ class _Teller:
             self.voice.say(side).format(fate=self._fate(number, rect))
             for side, rect in zip(_SIDES[cut.vertical], _halves(cut), strict=True)
         ]
+
+    def _is_sliver(self, rect: Rect) -> bool:
+        scrap = rect not in self.first_cut and rect not in self.names
+        return scrap and min(rect.width, rect.height) < SLIVER
 
     def _fate(self, number: int, rect: Rect) -> str:
         say, size = self.voice.say, self._size(rect)

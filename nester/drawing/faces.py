@@ -44,6 +44,8 @@ class Face:
     path: Path
     widths: dict[str, float]
     shaped: bool
+    own: bool = False
+    """Whether it is a font that the shop brought."""
 
     def width(self, words: str) -> float:
         """Return how wide words are at a size of 1."""
@@ -155,7 +157,8 @@ def _face(name: str, path: Path) -> Face:
         raise Refusal(
             f"{path}: this font can't be read ({words}); give a .ttf or .otf file"
         ) from None
-    return Face(name, path, widths, name in _SHAPED or name.startswith("own"))
+    own = name.startswith("own")
+    return Face(name, path, widths, own or name in _SHAPED, own)
 
 
 @lru_cache(maxsize=10_000)

@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 import unicodedata
 import xml.etree.ElementTree as ET
+from bisect import bisect_right
 from collections import Counter
 from fractions import Fraction
 from functools import lru_cache
@@ -185,9 +186,9 @@ def _lines(text: str, width: float, size: float) -> list[str]:
 def _cropped(text: str, width: float, size: float) -> str:
     if text_width(text, size) <= width:
         return text
-    while text and text_width(text + "…", size) > width:
-        text = text[:-1]
-    return text.rstrip() + "…"
+    lengths = range(1, len(text))
+    kept = bisect_right(lengths, width, key=lambda n: text_width(text[:n] + "…", size))
+    return text[:kept].rstrip() + "…"
 
 
 def _letters(number: int) -> str:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
 from functools import cache
@@ -11,8 +12,11 @@ from typing import TYPE_CHECKING
 
 from nester.drawing.ink import POINT, Box, Disc, Line, Lines, Mark, Poly, Spots, Tag, Text, Within
 from nester.measure import quotable
+from nester.refusal import Refusal
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from fpdf import FPDF
 
     from nester.drawing.faces import Face, Faces, Run
@@ -60,7 +64,37 @@ def pages_pdf(
         if page.bookmark:
             pdf.start_section(quotable(page.bookmark))
         pen.page(page)
-    return bytes(pdf.output())
+    with _refusing([face for face in pen.loaded if face.own], pdf):
+        return bytes(pdf.output())
+
+
+def _look_through(path: Path) -> None:
+    """Read every table of a font, so that one that can't be read is closed again."""
+    from fontTools.ttLib import TTFont
+
+    with TTFont(path, fontNumber=0) as font:
+        for tag in font.keys():  # noqa: SIM118
+            font[tag]
+
+
+@contextmanager
+def _refusing(faces: Sequence[Face], pdf: FPDF) -> Iterator[None]:
+    """Refuse damaged fonts: they fail in many ways, some only when a font is embedded."""
+    from fpdf.fonts import TTFFont
+
+    try:
+        yield
+    except Exception as why:
+        for font in pdf.fonts.values():
+            if isinstance(font, TTFFont):
+                font.ttfont.close()
+        if not faces:
+            raise
+        files = ", ".join(str(face.path) for face in faces)
+        raise Refusal(
+            f"{files}: this font is damaged and can't be printed with"
+            f" ({str(why) or type(why).__name__}); give another one"
+        ) from None
 
 
 class _Pen:
@@ -74,6 +108,7 @@ class _Pen:
         from nester.drawing.tagging import Tree
 
         self.pdf, self.faces = pdf, faces
+        self.loaded: list[Face] = []
         self.shown: dict[tuple[str, str], str] = {}
         self.operators: list[str] = []
         self.height = 0.0
@@ -217,7 +252,11 @@ class _Pen:
 
     def _load(self, face: Face) -> None:
         if face.name not in self.pdf.fonts:
-            self.pdf.add_font(face.name, fname=str(face.path))
+            with _refusing([face], self.pdf):
+                if face.own:
+                    _look_through(face.path)
+                self.pdf.add_font(face.name, fname=str(face.path))
+            self.loaded.append(face)
 
     def _font(self, face: Face, size: float) -> str:
         self._load(face)

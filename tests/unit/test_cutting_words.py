@@ -5,6 +5,7 @@ from fractions import Fraction
 import pytest
 
 from nester.cutting import cautions, cut_order, cutting_minutes, step_text, steps
+from nester.cutting.words import SLIVER
 from nester.layouts import Cut, Cuts, Layout, Placed, Rect, Trimmer
 from nester.measure import Unit, cm, inch, mm
 
@@ -192,3 +193,28 @@ def test_two_blanks_with_corners_one_of_which_waits() -> None:
     ]
     assert told[2].splitlines()[-1] == "   Corner cut out: c, ≈0 × ≈0 mm."
     assert told[6].splitlines()[-1] == "   Piece cut out: d, ≈0 × ≈0 mm."
+
+
+def test_a_sliver_is_left_on() -> None:
+    sheet, piece = Rect(0, 0, inch(12), cm(20)), Rect(0, 0, cm("30.47"), cm(20))
+    cut = Cut(sheet, True, piece.width, 0, cm(20))
+    thin = Layout("S-1", 1, (Placed("mat", *piece, False),), (cut,))
+    (told,) = steps(thin, Unit.CM)
+    assert " ".join(told.split()) == (
+        "1. Up and down, 30.47 cm from the left edge of the 30.48 × 20 cm sheet. Only a sliver"
+        " would come off: leave it on. Left: mat, 30.47 × 20 cm. Right: scrap, 0.01 × 20 cm."
+    )
+    thick = Cut(sheet, True, inch(12) - SLIVER, 0, cm(20))
+    blank = Rect(0, 0, thick.at, cm(20))
+    (told,) = steps(Layout("S-1", 1, (Placed("mat", *blank, False),), (thick,)), Unit.CM)
+    assert "sliver" not in told
+    # What is kept is cut off, however thin: somebody wants it.
+    kept = Layout(
+        "S-1",
+        1,
+        (Placed("mat", *piece, False),),
+        (cut,),
+        (Rect(cm("30.47"), 0, mm("0.1"), cm(20)),),
+    )
+    (told,) = steps(kept, Unit.CM)
+    assert "sliver" not in told

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import gc
 import io
 import re
 import xml.etree.ElementTree as ET
@@ -11,6 +12,8 @@ from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from html.parser import HTMLParser
+from importlib.resources import files
+from random import Random
 
 import openpyxl
 import pdfplumber
@@ -20,6 +23,7 @@ import pytest
 import zxingcpp
 
 from inventory.documents.blocks import LabelGrid
+from inventory.documents.flow import wrapped
 from inventory.documents.label_grid import read_grid
 from inventory.documents.papers import write_papers
 from inventory.documents.plan_set import KINDS, SetOptions, plan_documents, plan_mark
@@ -27,7 +31,7 @@ from inventory.documents.printing import plan_html, plan_pdf, plan_workbook
 from inventory.documents.voices import voice_of
 from inventory.plan import Part, Plan, PlannedLayout, PlannedOrder, Restock, Sheet, Spot
 from nester.cutting import cut_order
-from nester.drawing.faces import MISSING, Faces
+from nester.drawing.faces import MISSING, Faces, _face
 from nester.drawing.text_layout import layout_text
 from nester.layouts import Cuts, Effort, Layout, Placed, Stock, Trimmer
 from nester.measure import Unit, cm, mm
@@ -214,8 +218,15 @@ SCRIPTS = "Žofie Ελένη Жанна प्रिया 東京の箱 한국"
 
 
 @pytest.mark.parametrize(
-    "name", [ODD, "x y " * 120, "<script>alert(1)</script>", "a\x00b\n\tc", "‮=1+1"]
-)
+    "name",
+    [
+        ODD, "x" * 10_000, "word " * 2_000, "x y " * 120, " ", "   \t ", "'=HYPERLINK(1)",
+        "<script>alert(1)</script>", "a\x00b\n\tc", "\N{RIGHT-TO-LEFT OVERRIDE}=1+1",
+        "שלום עולם " * 20, "مرحبا", "\U0001f381" * 300, "A\N{COMBINING GRAVE ACCENT}" * 500,
+        "\U0001f469\N{ZERO WIDTH JOINER}\U0001f467", "\N{ZERO WIDTH SPACE}" * 40, "{n} {page}",
+    ],
+    ids=lambda name: name[:6].encode("unicode_escape").decode(),
+)  # fmt: skip
 def test_absurd_names(name):
     odd = a_plan(
         (replace(CARD, name=name),), paper=name, customer=name, place=name
@@ -254,6 +265,36 @@ def test_a_font_that_cannot_be_read_is_refused(tmp_path):
         plan_pdf(plan, SetOptions(), fonts=[broken])
     with pytest.raises(Refusal, match=r"none\.ttf: this font can't be read"):
         plan_pdf(plan, SetOptions(), fonts=[tmp_path / "none.ttf"])
+
+
+def test_a_damaged_font_prints_or_is_refused(tmp_path):
+    """A font with bytes changed, cut out or cut off at the end."""
+    chance = Random(1)
+    place = "files/NotoSansDevanagari[wdth,wght].ttf"
+    data = files("fontpkg_noto_sans_devanagari").joinpath(place).read_bytes()
+    plan = a_plan(customer="प्रिया")  # the shop's own fonts are asked before ours
+    damaged = tmp_path / "damaged.ttf"
+    refused = 0
+    for number in range(6):
+        broken = bytearray(data)
+        if number % 3 == 0:
+            del broken[chance.randrange(len(data)) :]
+        elif number % 3 == 1:
+            start = chance.randrange(len(data))
+            del broken[start : start + 5_000]
+        else:
+            for _ in range(chance.choice((2, 20, 2_000))):
+                broken[chance.randrange(len(data))] = chance.randrange(256)
+        damaged.write_bytes(broken)
+        _face.cache_clear()
+        try:
+            pdf = plan_pdf(plan, SetOptions(kinds=("kit",)), fonts=[damaged])
+        except Refusal as refusal:
+            refused += "damaged.ttf: this font" in str(refusal)
+        else:
+            assert len(pypdf.PdfReader(io.BytesIO(pdf)).pages) == 1
+    assert refused > 2
+    gc.collect()  # no file was left open
 
 
 def test_a_missing_font_is_refused(monkeypatch):
@@ -369,3 +410,17 @@ def test_a_layout_as_text():
         "└─────────────────────────────┘\n"
         "60 cm × 40 cm\n"
     )
+
+
+def test_a_measure_is_not_parted_by_a_line():
+    faces = Faces()
+    words = "Across, 6.25 cm from the top edge of the ≈18.098 × ≈18.098 cm part, 20 min."
+    whole = faces.width("≈18.098 × ≈18.098 cm", 10.0)
+    for room in range(int(whole) + 1, 200):
+        lines = wrapped(faces, words, float(room), 10.0)
+        assert " ".join(lines) == words
+        for measure in ("6.25 cm", "≈18.098 × ≈18.098 cm", "20 min"):
+            assert any(measure in line for line in lines), (measure, lines)
+    narrow = wrapped(faces, "≈18.098 × ≈18.098 cm", whole * 0.7, 10.0)
+    assert narrow == ["≈18.098 ×", "≈18.098 cm"]
+    assert wrapped(faces, "\N{NO-BREAK SPACE}", 1.0, 10.0) == [""]
