@@ -39,7 +39,7 @@ def makes(
         typer.Option("--paper", metavar="PART=PAPER", help="A paper for a part, or for 'all'."),
     ] = None,
     cuts: CutsOption = Cuts.STRAIGHT,
-    effort: EffortOption = Effort.NORMAL,
+    effort: EffortOption = Effort.QUICK,
     seconds: SecondsOption = None,
     as_json: JsonFlag = False,
 ) -> None:

@@ -302,7 +302,7 @@ def _use_chart(rows: Sequence[UseRow], by: By, months: Months) -> BarChart:
 
     metre = Fraction((1000 * UNITS_PER_MM) ** 2)
     return BarChart(
-        f"Paper used by {by}{_when(months)}",
+        f"Paper used, by {by}{_when(months)}",
         tuple((row.name, row.used / metre) for row in rows),
         lambda value: f"{format_amount(value)} m²",
     )
@@ -314,7 +314,7 @@ def _spending_chart(
     from nester.drawing.chart import BarChart
 
     named = tuple((row.name, row.amount) for row in rows)
-    return BarChart(f"Spent on paper by {by}{_when(months)}", named, words)
+    return BarChart(f"Spent on paper, by {by}{_when(months)}", named, words)
 
 
 def _draw(chart: BarChart, svg: Path | None, pdf: Path | None) -> None:
