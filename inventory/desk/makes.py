@@ -50,7 +50,7 @@ def makes(
     \b
     Examples:
       quirebox stash makes layered-box panel=14cm --paper "all=Coal card"
-      quirebox stash makes layered-box gift-tag length=10cm --paper "all=Coal card"
+      quirebox stash makes layered-box gift-tag --paper "all=Coal card"
     """
     from inventory.desk.tell import console, print_json
     from inventory.makes import how_many, problems_of_wishes, read_wishes

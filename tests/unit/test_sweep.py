@@ -33,7 +33,9 @@ TAG = DESIGNS["gift-tag"]
 
 def box_batch(quantity: int = 10, rules: Rules | None = None, **texts: str) -> Batch:
     papers = {"all": "card", "mat": "mat"}
-    return Batch(BOX, texts, Unit.CM, papers, {"card": (SHEET,), "mat": (SHEET,)}, quantity, rules)
+    return Batch(
+        BOX, texts, Unit.CM, papers, {"card": (SHEET,), "mat": (SHEET,)}, quantity, rules or Rules()
+    )
 
 
 @pytest.fixture(scope="module")
