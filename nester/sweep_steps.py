@@ -12,7 +12,7 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import NamedTuple
 
-from nester.designs import Design
+from nester.designs import Design, DesignRefusal
 from nester.designs.base import Kind
 from nester.layouts import Problem, Stock
 from nester.measure import Length, Unit, format_length, format_size
@@ -240,7 +240,7 @@ def changes(before: Point, after: Point, design: Design, setting: str) -> tuple[
     """Return which other lengths differ between two sizes: settings, then lids as they are made.
 
     Settings that are as large as the one that is swept, such as walls as high as the base is wide,
-    are left out.
+    are left out, and so are those by which nothing that is made changes.
     """
     found = []
     for one in design.settings:
@@ -253,6 +253,7 @@ def changes(before: Point, after: Point, design: Design, setting: str) -> tuple[
             and isinstance(new, int)
             and old != new
             and not follows
+            and _matters(design, before, one.name, new)
         ):
             found.append(Change(one.name, old, new))
     lids = [{part.name: part for part in design.section(p.settings)} for p in (before, after)]
@@ -261,3 +262,14 @@ def changes(before: Point, after: Point, design: Design, setting: str) -> tuple[
         if part.lid and other is not None and other.width != part.width:
             found.append(Change(name, part.width, other.width))
     return tuple(found)
+
+
+def _matters(design: Design, point: Point, name: str, value: Length) -> bool:
+    """Tell whether anything that is made changes if one setting alone has another value."""
+    changed = {**point.settings, name: value}
+    try:
+        if design.pieces(changed) != point.pieces:
+            return True
+    except DesignRefusal:
+        return True
+    return design.consumables(changed) != design.consumables(point.settings)

@@ -39,7 +39,7 @@ def makes(
         typer.Option("--paper", metavar="PART=PAPER", help="A paper for a part, or for 'all'."),
     ] = None,
     cuts: CutsOption = Cuts.STRAIGHT,
-    effort: EffortOption = Effort.NORMAL,
+    effort: EffortOption = Effort.QUICK,
     seconds: SecondsOption = None,
     as_json: JsonFlag = False,
 ) -> None:
@@ -50,7 +50,7 @@ def makes(
     \b
     Examples:
       quirebox stash makes layered-box panel=14cm --paper "all=Coal card"
-      quirebox stash makes layered-box gift-tag length=10cm --paper "all=Coal card"
+      quirebox stash makes layered-box gift-tag --paper "all=Coal card"
     """
     from inventory.desk.tell import console, print_json
     from inventory.makes import how_many, problems_of_wishes, read_wishes

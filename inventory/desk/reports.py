@@ -306,7 +306,7 @@ def _use_chart(rows: Sequence[UseRow], by: By, months: Months, unit: Unit) -> Ba
     from nester.measure import format_area
 
     return BarChart(
-        f"Paper used by {by}{_when(months)}",
+        f"Paper used, by {by}{_when(months)}",
         tuple((row.name, Fraction(row.used)) for row in rows),
         lambda value: format_area(round(value), unit),
     )
@@ -318,7 +318,7 @@ def _spending_chart(
     from nester.drawing.chart import BarChart
 
     named = tuple((row.name, row.amount) for row in rows)
-    return BarChart(f"Spent on paper by {by}{_when(months)}", named, words)
+    return BarChart(f"Spent on paper, by {by}{_when(months)}", named, words)
 
 
 def _draw(chart: BarChart, svg: Path | None, pdf: Path | None) -> None:

@@ -116,7 +116,7 @@ def sizes(
     \b
     Examples:
       quirebox design sizes layered-box --on 50x70cm mats=outside
-      quirebox design sizes layered-box panel=18cm --on 50x70cm --from 16cm --to 19cm
+      quirebox design sizes layered-box --on 56x71cm --from 16cm --to 19cm
       quirebox design sizes gift-tag --on A4 --on A3 --quantity 100
     """
     from inventory.desk.tell import console, counting, print_json
@@ -436,7 +436,7 @@ def sheets(
 
     \b
     Example:
-      quirebox design sheets layered-box panel=18cm --on 50x70cm --on 56x71cm --on A1
+      quirebox design sheets layered-box --on 50x70cm --on 56x71cm --on A1
     """
     from inventory.desk.tell import console, print_json
     from inventory.sizing import compare_sheets

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from nester.layouts import Answer, Effort, Problem
 from nester.packing.model import split_by_paper
@@ -30,7 +31,7 @@ class Most:
     short
         The papers of which no plan for one more was found; or what fits no sheet.
     plans
-        For each paper a problem and its answer that make so many at least.
+        For each paper a problem and its answer, in which pieces for so many are placed at least.
     """
 
     at_least: int
@@ -74,7 +75,7 @@ def most_copies(problem: Problem, effort: Effort = Effort.NORMAL, *, stop: Stop 
         searches.append(_OnPaper(replace(problem, wants=wants, stock=stock), effort, stop))
     at_most = min(one.at_most for one in searches)
     for one in searches:
-        one.search(at_most)
+        one.search(at_most + 1)  # one more, to see which papers would suffice for it
         at_most = min(at_most, one.at_most)
     at_least = min(one.at_least for one in searches)
     short = (one.paper for one in searches if one.at_least == at_least)
@@ -125,43 +126,41 @@ class _OnPaper:
         self.at_most = high
 
     def search(self, ceiling: int) -> None:
-        """Find how many can be made, as far as the ceiling; more than that is of no use."""
-        low, high = 0, min(self.at_most, ceiling)
-        # At a glance: by halves.
-        while low < high:
-            middle = (low + high + 1) // 2
-            if self._can_make(middle, None):
-                low = middle
-            else:
-                high = middle - 1
-        # Then one by one, with effort.
-        while self.at_least < min(self.at_most, ceiling) and not self._stop():
-            following = self.at_least + 1
-            if self._is_refuted(following):
-                self.at_most = self.at_least
-            elif not any(self._can_make(following, effort) for effort in self._efforts()):
-                break
-        self._lower_with_effort()
+        """Find how many can be made, as far as the ceiling: more than that is of no use.
 
-    def _efforts(self) -> list[Effort]:
-        efforts = list(Effort)
-        return efforts[: efforts.index(self._effort) + 1]
+        At a glance first, then with more and more effort; each time by halves.
+        """
+        for effort in (None, *list(Effort)[: list(Effort).index(self._effort) + 1]):
+            low = self.at_least
+            high = min(self.at_most, ceiling)
+            while low < high and not self._stop():
+                middle = (low + high + 1) // 2
+                if self._can_make(middle, effort):
+                    low = middle
+                else:
+                    high = middle - 1
+                low, high = max(low, self.at_least), max(high, self.at_least)
+            if self.at_least < min(self.at_most, ceiling):
+                self._lower_with_effort()
+            if self.at_least >= min(self.at_most, ceiling):
+                return
 
     def _can_make(self, number: int, effort: Effort | None) -> bool:
-        if number > self.at_most:
-            return False
         held = self._room.holds(self._pieces(number), effort, self._stop)
         if held.surely:
             self.at_most = min(self.at_most, number - 1)
-        if held.all and number > self.at_least:
-            self.at_least = number
+        # Of what does not hold all, some may be made whole nevertheless.
+        lacking = {one.name: one.quantity for one in held.answer.unplaced}
+        made = min(
+            (each * number - lacking.get(name, 0)) // each for name, each in self._each.items()
+        )
+        if made > self.at_least:
+            self.at_least = made
             wanted = self._pieces(number)
             wants = (replace(want, quantity=wanted[want.name]) for want in self._problem.wants)
-            stock = (replace(one, price=one.price * 0) for one in self._problem.stock)
-            self.plan = (
-                replace(self._problem, wants=tuple(wants), stock=tuple(stock)),
-                held.answer,
-            )
+            stock = (replace(one, price=Fraction(0)) for one in self._problem.stock)
+            problem = replace(self._problem, wants=tuple(wants), stock=tuple(stock))
+            self.plan = problem, held.answer
         return held.all
 
     def _is_refuted(self, number: int) -> bool:

@@ -1,0 +1,290 @@
+"""Looking back on use and spending, looking ahead from the stash."""
+
+from __future__ import annotations
+
+import csv
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+import pytest
+
+from inventory.cutting import cut_batch, spoil_layout, spoil_piece
+from inventory.makes import Wish, free_rows, how_many, problems_of_wishes, read_wishes
+from inventory.orders import add_order
+from inventory.reports import (
+    ALL_MONTHS,
+    NO_DESIGN,
+    NO_SUPPLIER,
+    By,
+    Months,
+    UseRow,
+    dead_stock,
+    read_months,
+    spending,
+    use,
+)
+from inventory.stash import spoil
+from nester.layouts import Effort
+from nester.measure import cm, mm
+from nester.refusal import Refusal
+from tests.integration.conftest import TODAY, Table
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from inventory.shop import ShopFile
+    from tests.integration.conftest import Hand
+
+SHEET = cm(50) * cm(70)
+CARD = cm(40) * cm(40)
+THIS_MONTH = datetime.now(UTC).astimezone().strftime("%Y-%m")
+
+
+@pytest.fixture
+def table(shop: ShopFile) -> Table:
+    """Two papers, cards and tags ordered and planned together."""
+    made = Table(shop)
+    made.paper()
+    made.paper("Moss linen")
+    made.sheets((cm(50), cm(70)), 9, price=Decimal("2.10"), supplier="Paper mill", number="1")
+    made.sheets((cm(30), cm(30)), 4, paper="Moss linen")
+    made.card(3, size=("20cm", "40cm"))
+    with shop.begin() as session:
+        add_order(
+            session, "Ines", "gift-tag", {"width": "5cm", "length": "10cm"},
+            {"all": "Coal card"}, 6, TODAY + timedelta(7), TODAY,
+        )  # fmt: skip
+    made.plan()
+    return made
+
+
+def told(table: Table, by: By, months: Months = ALL_MONTHS) -> dict[str, UseRow]:
+    with table.shop.read() as session:
+        return {row.name: row for row in use(session, by, months)}
+
+
+def sums(rows: dict[str, UseRow]) -> tuple[Fraction, ...]:
+    names = ("cut", "pieces", "kept", "spoiled", "spoiled_pieces", "waste", "used")
+    return tuple(sum((getattr(r, n) for r in rows.values()), Fraction(0)) for n in names)
+
+
+def test_paper_is_shared_out_among_designs_without_a_rest(table: Table) -> None:
+    assert told(table, By.PAPER) == told(table, By.DESIGN) == {}
+    with table.shop.begin() as session:
+        cut_batch(session, 1)
+    by_design = told(table, By.DESIGN)
+    assert set(by_design) == {"folded-card", "gift-tag"}
+    assert by_design["folded-card"].pieces == 3 * CARD
+    assert sums(by_design) == sums(told(table, By.PAPER)) == sums(told(table, By.MONTH))
+    assert set(told(table, By.MONTH)) == {THIS_MONTH}
+    for row in by_design.values():
+        assert row.share is not None
+        assert 0 < row.share < 1
+        assert row.waste >= 0
+
+
+def test_spoiled_paper_and_pieces_belong_to_a_design_too(table: Table) -> None:
+    with table.shop.begin() as session:
+        cut_batch(session, 1, layout=1, copies=1)
+        spoil_layout(session, 1, 2, "slipped")
+        spoil_piece(session, 1, "card")
+        spoil(session, "S-1")
+        spoil(session, "S-2")
+    by_design = told(table, By.DESIGN)
+    assert sums(by_design) == sums(told(table, By.PAPER))
+    assert by_design["folded-card"].spoiled_pieces == CARD
+    assert by_design[NO_DESIGN].spoiled == SHEET + cm(30) * cm(30)
+    assert told(table, By.PAPER)["Moss linen"].pieces == 0
+
+
+def test_months_out_of_the_range_do_not_count(table: Table) -> None:
+    with table.shop.begin() as session:
+        cut_batch(session, 1)
+    for by in (By.PAPER, By.DESIGN, By.MONTH):
+        assert told(table, by, Months("2001-01", "2001-12")) == {}
+        assert told(table, by, Months(THIS_MONTH, THIS_MONTH)) == told(table, by)
+    with table.shop.read() as session:
+        assert spending(session, By.PAPER, Months(None, "2001-12")) == []
+
+
+def test_spending_is_what_came_at_its_price(table: Table) -> None:
+    with table.shop.read() as session:
+        by_paper = {row.name: (row.amount, row.unpriced) for row in spending(session, By.PAPER)}
+        by_month = {row.name: row.amount for row in spending(session, By.MONTH)}
+        supplier = {row.name: row.amount for row in spending(session, By.SUPPLIER)}
+    assert by_paper == {"Coal card": (Fraction("18.90"), 0), "Moss linen": (0, 4)}
+    assert by_month == {THIS_MONTH: Fraction("18.90")}
+    assert supplier == {"Paper mill": Fraction("18.90"), NO_SUPPLIER: 0}
+
+
+def test_spending_by_design_is_the_paper_used_at_its_price(table: Table) -> None:
+    with table.shop.begin() as session:
+        cut_batch(session, 1)
+    with table.shop.read() as session:
+        amounts = {row.name: row.amount for row in spending(session, By.DESIGN)}
+    cut, _, kept, *_ = sums(told(table, By.DESIGN))
+    assert set(amounts) == {"folded-card", "gift-tag"}
+    assert sum(amounts.values()) == (cut - kept) / SHEET * Fraction("2.10")
+
+
+def test_what_is_not_asked_well_is_refused(table: Table) -> None:
+    with table.shop.read() as session, pytest.raises(Refusal, match="only spending by supplier"):
+        use(session, By.SUPPLIER)
+    with pytest.raises(Refusal, match="--from: '2027-13' is not a month"):
+        read_months("2027-13", None)
+    with pytest.raises(Refusal, match="upside down"):
+        read_months("2027-03", "2027-02")
+    with table.shop.read() as session, pytest.raises(Refusal, match="--days must be 1 or more"):
+        dead_stock(session, TODAY, 0, Wish("gift-tag", {}))
+
+
+# --- dead stock ----------------------------------------------------------------------------------
+
+
+def test_dead_stock_is_what_came_long_ago_and_was_not_cut_since(table: Table) -> None:
+    tag = Wish("gift-tag", {"width": "10cm", "length": "15cm"})
+    today = date.today()
+    with table.shop.begin() as session:
+        cut_batch(session, 1, layout=1, copies=1)
+        assert dead_stock(session, today, 1, tag) == []
+        dead = dead_stock(session, today + timedelta(400), 365, tag)
+        assert dead_stock(session, today + timedelta(300), 365, tag) == []
+    assert {one.paper for one in dead} == {"Coal card", "Moss linen"}
+    moss = next(one for one in dead if one.paper == "Moss linen")
+    assert moss.area == 4 * cm(30) * cm(30)
+    assert (moss.last_used, moss.here_since) == (None, today)
+    assert moss.labels == ("S-2",)
+    # Each sheet of 30 × 30 cm holds 3 × 2 tags of 10 × 15 cm.
+    most = how_many(moss.problem)
+    assert (most.at_least, most.at_most) == (24, 24)
+    coal = next(one for one in dead if one.paper == "Coal card")
+    assert coal.last_used == today
+
+
+def test_what_is_left_of_a_paper_that_was_used_up_is_not_dead(table: Table) -> None:
+    with table.shop.begin() as session:
+        spoil(session, "S-2", 4)
+        dead = dead_stock(session, date.today() + timedelta(400), 365, Wish("gift-tag", {}))
+    assert "Moss linen" not in {one.paper for one in dead}
+
+
+# --- what the stash would make -------------------------------------------------------------------
+
+
+def test_reserved_paper_is_left_out(table: Table) -> None:
+    with table.shop.read() as session:
+        free = {row.label: row.quantity for row in free_rows(session)}
+        wishes = read_wishes(["folded-card", "width=20cm", "height=40cm", "mats=none", "gift-tag"])
+        problems = problems_of_wishes(session, wishes, {"all": "Coal card"})
+    assert free["S-1"] == 9 - table.reserved()["S-1"] < 9
+    most = how_many(problems[0])
+    # One card of 40 × 40 cm comes out of each sheet of 50 × 70 cm.
+    assert (most.at_least, most.at_most) == (free["S-1"], free["S-1"])
+    assert how_many(problems[1], Effort.QUICK).at_least > 100
+
+
+def test_two_papers_and_the_one_that_runs_out_first(shop: ShopFile) -> None:
+    table = Table(shop)
+    table.paper()
+    table.paper("Moss linen")
+    table.sheets((cm(50), cm(70)), 9)
+    table.sheets((cm(20), cm(20)), 2, paper="Moss linen")
+    wish = read_wishes(["folded-card", "width=20cm", "height=15cm", "mats=front"])
+    papers = {"card": "Coal card", "mat": "Moss linen"}
+    with shop.read() as session:
+        (problem,) = problems_of_wishes(session, wish, papers)
+    most = how_many(problem)
+    mats = sum(want.quantity for want in problem.wants if want.paper == "Moss linen")
+    assert mats in (1, 2)
+    assert (most.at_least, most.at_most) == (2 // mats, 2 // mats)
+    assert most.short == ("Moss linen",)
+
+
+def test_wishes_are_read_and_refused(table: Table) -> None:
+    assert read_wishes(["gift-tag", "width=5cm", "folded-card"]) == [
+        Wish("gift-tag", {"width": "5cm"}), Wish("folded-card", {}),
+    ]  # fmt: skip
+    with pytest.raises(Refusal, match="stands before any design"):
+        read_wishes(["width=5cm"])
+    with pytest.raises(Refusal, match="width is given twice"):
+        read_wishes(["gift-tag", "width=5cm", "width=6cm"])
+    with table.shop.read() as session:
+        with pytest.raises(Refusal, match="needs a paper for"):
+            problems_of_wishes(session, [Wish("gift-tag", {})], {})
+        with pytest.raises(Refusal, match="no part 'tier'"):
+            problems_of_wishes(session, [Wish("gift-tag", {})], {"tier": "Coal card"})
+        with pytest.raises(Refusal, match="there is no paper"):
+            problems_of_wishes(session, [Wish("gift-tag", {})], {"all": "Cola card"})
+
+
+def test_an_empty_stash_makes_nothing(shop: ShopFile) -> None:
+    table = Table(shop)
+    table.paper()
+    with shop.read() as session:
+        (problem,) = problems_of_wishes(session, [Wish("gift-tag", {})], {"all": "Coal card"})
+    most = how_many(problem)
+    assert (most.at_least, most.at_most) == (0, 0)
+    assert most.short == ("tag: there is no sheet of paper 'Coal card'",)
+
+
+def test_bruises_margins_and_the_gap_are_kept_to(shop: ShopFile) -> None:
+    from inventory.shop import the_shop
+    from nester.layouts import Margins
+
+    table = Table(shop)
+    table.paper()
+    table.sheets((mm(420), mm(220)), 1, margins=Margins(mm(10), mm(10), mm(10), mm(10)))
+    wish = [Wish("gift-tag", {"width": "100", "length": "200"})]
+
+    def number() -> int:
+        with shop.read() as session:
+            (problem,) = problems_of_wishes(session, wish, {"all": "Coal card"})
+        most = how_many(problem)
+        assert most.proven
+        return most.at_least
+
+    assert number() == 4
+    with shop.begin() as session:
+        the_shop(session).gap = mm(1)
+    assert number() == 3
+
+
+# --- at the desk ---------------------------------------------------------------------------------
+
+
+def test_reports_at_the_desk(table: Table, hand: Hand, tmp_path: Path) -> None:
+    hand.does("batch", "cut", "1")
+    files = {kind: tmp_path / f"use.{kind}" for kind in ("csv", "svg", "pdf")}
+    options = [word for kind, file in files.items() for word in (f"--{kind}", str(file))]
+    text = hand.does("report", "use", "--by", "design", *options)
+    assert "folded-card" in text
+    assert max(map(len, text.splitlines())) <= 80
+    rows = list(csv.DictReader(files["csv"].read_text(encoding="utf-8").splitlines()))
+    assert [row["design"] for row in rows] == ["folded-card", "gift-tag"]
+    assert files["svg"].read_text(encoding="utf-8").startswith("<svg")
+    assert files["pdf"].read_bytes().startswith(b"%PDF")
+    data = hand.data("use", "report", "use", "--by", "design")
+    assert [row["name"] for row in data["rows"]] == ["folded-card", "gift-tag"]
+    assert data["rows"][0]["pieces"] == pytest.approx(0.48)
+    spent = hand.data("spending", "report", "spending", "--by", "supplier")
+    assert spent["rows"][0] == {"name": "Paper mill", "amount": "18.90", "unpriced": 0}
+    assert "18.90 EUR" in hand.does("report", "spending")
+    assert "within 365 days" in hand.does("report", "unused")
+    assert hand.data("unused", "report", "unused", "--days", "365")["rows"] == []
+    assert "upside down" in hand.refused("report", "use", "--from", "2027-03", "--to", "2027-01")
+    assert "Nothing was cut" in hand.does("report", "use", "--to", "2001-01")
+    assert "nothing to draw" in hand.refused(
+        "report", "use", "--to", "2001-01", "--svg", str(tmp_path / "none.svg")
+    )
+    assert "no part" in hand.refused("stash", "makes", "gift-tag", "--paper", "tier=Coal card")
+    (row,) = hand.data(
+        "makes", "stash", "makes", "folded-card", "width=20cm", "height=40cm", "mats=none",
+        "--paper", "all=Coal card",
+    )  # fmt: skip
+    assert row["proven"]
+    assert row["at_least"] == row["at_most"]
+    said = hand.does("stash", "makes", "folded-card", "gift-tag", "--paper", "all=Coal card")
+    assert "What could be made" in said
+    assert max(map(len, said.splitlines())) <= 80

@@ -1,0 +1,128 @@
+"""Plans in a hurry, layouts laid anew, and how many can be made, for random pieces and sheets."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from nester.layouts import Cuts, Effort, Problem, Rect, Stock, Want
+from nester.packing import solve
+from nester.packing.most import most_copies
+from nester.packing.sketch import Like, Pains, holds_on_one_sheet, lay_anew, sketch
+from nester.verify import verify
+
+HURRIED = Pains(300, 5_000, 3_000, 0.005)
+
+
+@st.composite
+def problems(draw: st.DrawFn, *, endless: bool = True) -> Problem:
+    wants = []
+    for number in range(draw(st.integers(1, 4))):
+        sides = st.integers(4 if endless else 9, 30)
+        width, height = draw(sides), draw(sides)
+        voids: tuple[Rect, ...] = ()
+        if draw(st.booleans()) and min(width, height) > 9:
+            voids = (Rect(0, 0, width // 3, height // 3),)
+        wants.append(Want(f"w{number}", width, height, draw(st.integers(1, 5)), "p", voids=voids))
+    stock = tuple(
+        Stock(
+            f"s{number}",
+            draw(st.integers(30, 70 if endless else 40)),
+            draw(st.integers(30, 70 if endless else 40)),
+            None if endless else draw(st.integers(1, 2)),
+            Fraction(draw(st.integers(1, 9))),
+            "p",
+        )
+        for number in range(draw(st.integers(1, 3)))
+    )
+    cuts = draw(st.sampled_from(list(Cuts)))
+    return Problem(tuple(wants), stock, cuts, smallest_offcut=5, gap=draw(st.integers(0, 2)))
+
+
+@given(problems())
+@settings(max_examples=25, deadline=None)
+def test_a_sketch_is_whole_judged_and_bounded(problem: Problem) -> None:
+    answer = sketch(problem, pains=HURRIED)
+    assert verify(problem, answer) == []
+    assert not answer.unplaced
+    assert answer.bound <= answer.cost
+    assert sketch(problem, pains=HURRIED) == answer
+    assert answer.bound <= solve(problem, Effort.QUICK).cost
+
+
+@given(problems(), st.integers(1, 3))
+@settings(max_examples=25, deadline=None)
+def test_what_is_cut_straight_can_be_laid_anew_with_smaller_pieces(
+    problem: Problem, less: int
+) -> None:
+    plain = replace(
+        problem, cuts=Cuts.STRAIGHT, wants=tuple(replace(w, voids=()) for w in problem.wants)
+    )
+    smaller = replace(
+        plain,
+        wants=tuple(replace(w, width=w.width - less, height=w.height - less) for w in plain.wants),
+    )
+    answer = sketch(plain, pains=HURRIED)
+    anew = lay_anew(smaller, Like(plain, answer))
+    assert anew is not None
+    assert anew.cost == answer.cost
+    assert verify(smaller, replace(anew, bound=Fraction(0))) == []
+    # It is where a search among like problems starts from.
+    assert sketch(smaller, [Like(plain, answer)], HURRIED).cost <= answer.cost
+
+
+@given(problems(), problems())
+@settings(max_examples=25, deadline=None)
+def test_what_is_laid_anew_is_right_or_not_at_all(one: Problem, other: Problem) -> None:
+    names = {want.name for want in one.wants}
+    like = replace(other, stock=one.stock, cuts=one.cuts)
+    answer = sketch(like, pains=HURRIED) if _fits(like) else None
+    if answer is None:
+        return
+    anew = lay_anew(one, Like(like, answer)) if names else None
+    if anew is not None:
+        assert verify(one, anew) == []
+        assert not anew.unplaced
+    hinted = sketch(one, [Like(like, answer)], HURRIED)
+    assert verify(one, hinted) == []
+    assert not hinted.unplaced
+
+
+def _fits(problem: Problem) -> bool:
+    return not sketch(problem, pains=HURRIED).unplaced
+
+
+@given(problems())
+@settings(max_examples=8, deadline=None)
+def test_what_a_sheet_holds_and_what_it_surely_does_not(problem: Problem) -> None:
+    pieces = {want.name: want.quantity for want in problem.wants}
+    stock = problem.stock[0]
+    found, never = holds_on_one_sheet(problem, stock.name, pieces)
+    assert not (found and never)
+    one = replace(problem, stock=(replace(stock, quantity=1),))
+    if never:
+        assert solve(one, Effort.QUICK).unplaced
+    solid = sum(
+        w.quantity * (w.width * w.height - sum(v.area for v in w.voids)) for w in problem.wants
+    )
+    if solid > stock.width * stock.height:
+        assert never
+
+
+@given(problems(endless=False))
+@settings(max_examples=8, deadline=None)
+def test_how_many_can_be_made_is_between_its_numbers(problem: Problem) -> None:
+    most = most_copies(problem, Effort.QUICK)
+    assert 0 <= most.at_least <= most.at_most
+    for one, answer in most.plans:
+        assert verify(one, replace(answer, bound=Fraction(0))) == []
+    more = replace(
+        problem,
+        wants=tuple(
+            replace(want, quantity=want.quantity * (most.at_most + 1)) for want in problem.wants
+        ),
+    )
+    assert solve(more, Effort.QUICK).unplaced
