@@ -194,7 +194,8 @@ class _Teller:
             end=self._length(cut.end - low),
         )
         if not cut.knife and any(map(self._is_sliver, _halves(cut))):
-            return f"{told} {say('Only a sliver would come off: leave it on.')}"
+            leave = say("Only a sliver would come off: leave it on.")
+            return f"{told} {leave}"
         if cut.knife or self.trimmer.can_make(cut):
             return told
         longest = self.trimmer.longest_cut

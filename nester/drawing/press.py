@@ -37,7 +37,7 @@ class Page:
 def pages_pdf(
     pages: Sequence[Page], faces: Faces, *, title: str, language: str, made_on: date
 ) -> bytes:
-    """Print pages.
+    """Print pages; they are emptied on the way, so that a long document is in memory once only.
 
     Parameters
     ----------
@@ -64,6 +64,7 @@ def pages_pdf(
         if page.bookmark:
             pdf.start_section(quotable(page.bookmark))
         pen.page(page)
+        page.marks.clear()
     with _refusing([face for face in pen.loaded if face.own], pdf):
         return bytes(pdf.output())
 

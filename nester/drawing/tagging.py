@@ -101,7 +101,7 @@ class _Pages:
 
 
 class _Root(PDFObject):
-    __slots__ = ("next", "parents", "top")
+    __slots__ = ("_id", "next", "parents", "top")
 
     def __init__(self) -> None:
         super().__init__()
@@ -119,7 +119,7 @@ class _Root(PDFObject):
 class _Parents(PDFObject):
     """By page, the elements of its marked contents."""
 
-    __slots__ = ("pages",)
+    __slots__ = ("_id", "pages")
 
     def __init__(self, pages: list[tuple[int, list[_Element]]]) -> None:
         super().__init__()
@@ -131,7 +131,7 @@ class _Parents(PDFObject):
 
 
 class _Element(PDFObject):
-    __slots__ = ("all", "pages", "parent", "tag")
+    __slots__ = ("_id", "all", "pages", "parent", "tag")
 
     def __init__(
         self, tag: Tag, parent: PDFObject, pages: dict[int, _Leaf], every: dict[Tag, _Element]
