@@ -33,6 +33,7 @@ import json
 import re
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -62,6 +63,9 @@ FORMAT_VERSION = 1
 _MANIFEST = "manifest.json"
 _LARGEST_TABLE = 500_000_000
 """Bytes; more is none of a paper shop's tables, and would not fit into memory well."""
+_LARGEST_ARCHIVE = 1_000_000_000
+_NO_ZIP = (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError, zlib.error)
+"""What a damaged archive raises, or one of a kind that no export is of: encrypted, for instance."""
 _AT_ONCE = 500
 _STAMP = (1980, 1, 1, 0, 0, 0)
 """A ZIP archive dates its files; ours all bear its first day, so that equal shops are equal."""
@@ -306,7 +310,7 @@ class _Archive:
     rows: dict[str, list[tuple[int, list[str]]]]
 
     def refuse(self, table: str, line: int | None, field: str | None, why: str) -> NoReturn:
-        places = [f"{self.path}", f"{table}.csv"]
+        places = [f"{self.path}", f"{shorten(table)}.csv"]
         places += [f"line {line}"] if line else []
         places += [field] if field else []
         raise Refusal(f"{', '.join(places)}: {why}")
@@ -315,18 +319,25 @@ class _Archive:
 def _read_archive(path: Path) -> _Archive:
     try:
         with zipfile.ZipFile(path) as archive:
+            if sum(one.file_size for one in archive.infolist()) > _LARGEST_ARCHIVE:
+                raise Refusal(
+                    f"{path}: unpacked it has more than {_LARGEST_ARCHIVE // 10**6:,} MB, which is"
+                    " no shop's archive"
+                )
             manifest = _read_manifest(archive, path)
             read = _Archive(path, manifest["revision"], {}, {})
             for one in manifest["tables"]:
                 _read_table(archive, one, read)
             return read
+    except Refusal:
+        raise
     except FileNotFoundError:
         raise Refusal(f"{path}: there is no such file") from None
     except IsADirectoryError:
         raise Refusal(f"{path}: this is a folder, not a shop's archive") from None
     except OSError as why:
         raise Refusal(f"{path}: it can't be read ({why.strerror or why})") from None
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, EOFError):
+    except _NO_ZIP:
         raise Refusal(
             f"{path}: this is no ZIP archive, or it is damaged; give one that"
             " 'quirebox shop export' wrote"

@@ -11,7 +11,9 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from inventory.models import Base
 from inventory.shop import (
+    HEAD_REVISION,
     beside,
     check_is_known,
     clear_refusals,
@@ -108,11 +110,17 @@ def restore(copy: Path, place: Path | str | None = None, *, replace: bool = Fals
 
 def _check(copy: Path) -> None:
     """Refuse what can't be put back as a shop."""
-    if not copy.is_file():
+    try:
+        is_folder, is_file = copy.is_dir(), copy.is_file()
+    except OSError as why:
+        raise Refusal(f"{copy}: it can't be read ({why.strerror or why})") from None
+    if is_folder:
+        raise Refusal(f"{copy}: this is a folder, not a shop's file")
+    if not is_file:
         raise Refusal(f"{copy}: there is no such file")
     with clear_refusals(copy), closing(_reading(copy)) as connection:
         revision = stored_revision(connection, copy)
-        if not _is_whole(connection):
+        if not _is_whole(connection) or (revision == HEAD_REVISION and _lacks_tables(connection)):
             raise Refusal(f"{copy} is damaged and can't be put back; take another copy")
     check_is_known(revision, str(copy))
 
@@ -134,6 +142,11 @@ def _reading(copy: Path) -> sqlite3.Connection:
             raise
         return _connect(copy, "immutable=1")
     return connection
+
+
+def _lacks_tables(connection: sqlite3.Connection) -> bool:
+    names = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
+    return not set(Base.metadata.tables) <= {name for (name,) in names}
 
 
 def _is_whole(connection: sqlite3.Connection) -> bool:

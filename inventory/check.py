@@ -29,6 +29,7 @@ from inventory.models import (
     Kind,
     Movement,
     Order,
+    OrderStep,
     Price,
     Purchase,
     PurchaseEnd,
@@ -448,6 +449,19 @@ def _orders(session: Session) -> _Found:
             yield f"order {order}", "it is planned, and in no open batch"
 
 
+def _steps(session: Session) -> _Found:
+    """Check that an order is what its last step made of it; orders of old have no steps."""
+    last = select(func.max(OrderStep.id)).group_by(OrderStep.order_id)
+    rows = (
+        select(Order.id, Order.status, OrderStep.status)
+        .join(OrderStep, OrderStep.order_id == Order.id)
+        .where(OrderStep.id.in_(last), OrderStep.status != Order.status)
+        .order_by(Order.id)
+    )
+    for number, status, step in session.execute(rows):
+        yield f"order {number}", f"it is {status}, and its last step made it {step}"
+
+
 def _cut_once(session: Session) -> _Found:
     """Check that no batch cut more of a label than its plan takes."""
     taken = aliased(Movement)
@@ -539,6 +553,7 @@ CHECKS: dict[str, tuple[str, Callable[[Session], _Found]]] = {
     "purchases": ("no more came of a purchase than was ordered, and all is booked", _purchases),
     "plans": ("every batch has its plan", _plans),
     "orders": ("every planned order is in one open batch", _orders),
+    "steps": ("every order is what its last step made of it", _steps),
     "cut": ("no batch cut more than its plan takes", _cut_once),
     "reservations": ("no sheet is reserved twice", _reservations),
 }
@@ -560,6 +575,6 @@ _STAGES = (
         "purchases",
         "plans",
     ),
-    ("orders", "cut", "reservations"),
+    ("orders", "steps", "cut", "reservations"),
 )
 """A later stage relies upon the ones before it."""

@@ -491,8 +491,10 @@ def last_deed(session: Session, *, batch: int | None = None) -> Deed:
     Raises
     ------
     Refusal
-        If there is nothing.
+        If there is nothing, or no such batch.
     """
+    if batch is not None:
+        get_batch(session, batch)
     deeds = list_deeds(session, most=1, batch=batch)
     if not deeds:
         of = f" of batch {batch}" if batch is not None else ""

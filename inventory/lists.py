@@ -18,7 +18,7 @@ from decimal import Decimal
 from difflib import get_close_matches
 from pathlib import Path
 from typing import NoReturn, TypeVar
-from zipfile import BadZipFile
+from zipfile import ZipFile
 
 from inventory.money import parse_money
 from inventory.names import clean_name, fold, shorten
@@ -38,8 +38,12 @@ __all__ = [
 LARGEST_COUNT = 1_000_000
 _LARGEST_FILE = 50_000_000
 _MOST_COLUMNS = 200
-_UNREADABLE = (BadZipFile, LookupError, ValueError, EOFError, SyntaxError, OSError)
-"""What a damaged workbook raises; faulty XML is a SyntaxError."""
+_MARK = "\ufeff"
+"""The byte-order mark, which shows nowhere."""
+_LARGEST_WORKBOOK = 300_000_000
+_MOST_LINES = 1_048_576
+"""So many rows has a sheet of Office Open XML (ECMA-376 names cells up to XFD1048576; from
+memory)."""
 _LARGEST_FIELD = csv.field_size_limit()
 _T = TypeVar("_T")
 
@@ -153,25 +157,41 @@ def _read_csv(path: Path) -> Iterator[tuple[int, list[str]]]:
 
 def _read_workbook(path: Path) -> Iterator[tuple[int, list[str]]]:
     """Yield the lines of a workbook's first sheet, each cell as a person would type it."""
+    data = io.BytesIO(_read_bytes(path))
+    try:
+        lines = list(_lines_of_workbook(data, path))
+    except Refusal:
+        raise
+    except Exception as why:  # whatever the library stumbles over in a damaged file
+        raise Refusal(
+            f"{path}: it can't be read as a workbook; save it as .xlsx or CSV UTF-8"
+        ) from why
+    yield from lines
+
+
+def _lines_of_workbook(data: io.BytesIO, path: Path) -> Iterator[tuple[int, list[str]]]:
     import warnings
 
     from openpyxl import load_workbook
 
-    data = io.BytesIO(_read_bytes(path))
-    unreadable = Refusal(f"{path}: it can't be read as a workbook; save it as .xlsx or CSV UTF-8")
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # of styles and charts, which say nothing here
-            book = load_workbook(data, read_only=True, data_only=True)
-            rows = list(book.worksheets[0].iter_rows(values_only=True, max_col=_MOST_COLUMNS))
-    except _UNREADABLE as why:
-        raise unreadable from why
-    for line, cells in enumerate(rows, start=1):
-        fields = [_cell_text(cell) for cell in cells]
-        while fields and not fields[-1]:
-            fields.pop()
-        if fields:
-            yield line, fields
+    with ZipFile(data) as parts:
+        if sum(part.file_size for part in parts.infolist()) > _LARGEST_WORKBOOK:
+            raise Refusal(
+                f"{path}: unpacked it has more than {_LARGEST_WORKBOOK // 10**6} MB, which is no"
+                " list of this kind"
+            )
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of styles and charts, which say nothing here
+        book = load_workbook(data, read_only=True, data_only=True)
+        rows = book.worksheets[0].iter_rows(values_only=True, max_col=_MOST_COLUMNS)
+        for line, cells in enumerate(rows, start=1):
+            if line > _MOST_LINES:
+                raise Refusal(f"{path}: it has lines beyond the {_MOST_LINES:,} of a workbook")
+            fields = [_cell_text(cell) for cell in cells]
+            while fields and not fields[-1]:
+                fields.pop()
+            if fields:
+                yield line, fields
 
 
 def _cell_text(cell: object) -> str:
@@ -182,7 +202,7 @@ def _cell_text(cell: object) -> str:
         return str(int(cell))
     if isinstance(cell, datetime) and cell.time() == time():
         return cell.date().isoformat()
-    return str(cell).strip()
+    return str(cell).replace(_MARK, "").strip()
 
 
 def _read_bytes(path: Path) -> bytes:
@@ -207,6 +227,7 @@ def _read_text(path: Path) -> str:
     except UnicodeDecodeError as why:
         line = _line_of(data, why.start)
         raise Refusal(f"{path}, line {line}: not UTF-8 text; save the list as CSV UTF-8") from None
+    text = text.replace(_MARK, "")  # also where several files were put one after another
     if b"\0" in data:
         line = _line_of(data, data.index(b"\0"))
         raise Refusal(f"{path}, line {line}: not plain text; save the list as CSV UTF-8")

@@ -12,7 +12,7 @@ import os
 import sqlite3
 import tempfile
 import time
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import asdict
 from datetime import UTC, datetime
 from functools import partial
@@ -28,7 +28,7 @@ from sqlalchemy.pool import QueuePool
 from inventory.documents.files import give_name
 from inventory.models import Shop
 from inventory.money import check_currency
-from inventory.names import choice, clean_name, whole_number
+from inventory.names import choice, clean_name, shorten, whole_number
 from nester.measure import LARGEST, Length, Unit
 from nester.refusal import Refusal
 
@@ -463,8 +463,10 @@ def stored_revision(connection: sqlite3.Connection, path: Path) -> str:
     """
     if connection.execute("PRAGMA application_id").fetchone() != (_APPLICATION_ID,):
         raise Refusal(f"{path} is no shop's file; make a shop with 'quirebox shop new'")
-    (revision,) = connection.execute("SELECT version_num FROM alembic_version").fetchone()
-    return str(revision)
+    rows = connection.execute("SELECT version_num FROM alembic_version").fetchall()
+    if len(rows) != 1 or not isinstance(rows[0][0], str):
+        raise Refusal(f"{path} {_NOT_WHOLE}")
+    return str(rows[0][0])
 
 
 # --- making a new one --------------------------------------------------------------------------
@@ -618,7 +620,8 @@ def copy_file(source: sqlite3.Connection, target: Path) -> None:
     except OSError as error:
         raise _no_access(target, error) from error
     finally:
-        unfinished.unlink(missing_ok=True)
+        with suppress(OSError):
+            unfinished.unlink(missing_ok=True)
 
 
 def _alembic(connection: Connection | None = None) -> Config:
@@ -645,8 +648,8 @@ def check_is_known(revision: str, name: str) -> None:
     scripts = ScriptDirectory.from_config(_alembic())
     if all(script.revision != revision for script in scripts.walk_revisions()):
         raise Refusal(
-            f"{name} was written by a newer version of Quirebox (its tables are at '{revision}');"
-            " update Quirebox to open it"
+            f"{name} was written by a newer version of Quirebox (its tables are at"
+            f" '{shorten(revision)}'); update Quirebox to open it"
         )
 
 
@@ -678,6 +681,9 @@ _TROUBLE = {
 """By primary result code (https://sqlite.org/rescode.html), what to say of the file."""
 
 
+_NOT_WHOLE = "lacks a part of a shop's tables; put back a backup of it"
+
+
 @contextmanager
 def clear_refusals(path: Path | str) -> Iterator[None]:
     """Turn SQLite's troubles with the file into one clear sentence."""
@@ -686,6 +692,8 @@ def clear_refusals(path: Path | str) -> Iterator[None]:
     except (DBAPIError, sqlite3.Error) as error:
         cause = error.orig if isinstance(error, DBAPIError) else error
         said = _TROUBLE.get(getattr(cause, "sqlite_errorcode", 0) & 0xFF)
+        if said is None and str(cause).startswith(("no such table", "no such column")):
+            said = _NOT_WHOLE
         if said is None:
             raise
         raise Refusal(f"{path} {said}") from error

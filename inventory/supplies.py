@@ -24,6 +24,7 @@ from inventory.names import (
     choice,
     clean_name,
     clean_note,
+    fold,
     shorten,
     whole_number,
 )
@@ -163,7 +164,7 @@ def find_item(session: Session, label: str) -> SupplyItem:
     Refusal
         If there is none.
     """
-    item = session.scalar(select(SupplyItem).where(SupplyItem.label == label.strip().upper()))
+    item = session.scalar(select(SupplyItem).where(SupplyItem.label == fold(label).upper()))
     if item is None:
         raise Refusal(
             f"no supply has the label '{shorten(label)}'; reels have labels like R-1, packs like"

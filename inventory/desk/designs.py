@@ -396,16 +396,13 @@ def new(
     Example:
       quirebox design new my-box.toml
     """
-    from inventory.documents.files import write_file
+    from inventory.documents.files import write_new_file
     from nester.designs.own import starting_point
-    from nester.refusal import Refusal
 
     if into is None:
         typer.echo(starting_point().rstrip())
         return
-    if into.exists():
-        raise Refusal(f"{into} is there already; give another name")
-    write_file(into, starting_point())
+    write_new_file(into, starting_point().encode())
     typer.echo(f"{into} written; change it, then: quirebox design check {into}")
 
 

@@ -146,6 +146,7 @@ _PLAIN_WORDS = (
     (r"less than or equal to", "at most"),
     (r"a valid integer.*", "a whole number"),
     (r"a valid number.*", "a number"),
+    (r"a valid string.*", "text"),
     (r"Got unexpected extra arguments?(?:\(s\))? \((.*)\)\.?",
      r"'\1' is too much; put a name of several words in quotes"),
     (r"No such option: ([^ .]*)\.? Did you mean (.*)\?",

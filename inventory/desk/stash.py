@@ -409,7 +409,8 @@ def find(
     place: Annotated[str | None, typer.Option("--place", help="Only what lies there.")] = None,
     kind: Annotated[str | None, typer.Option("--kind", help="sheet or offcut.")] = None,
     days: Annotated[
-        int | None, typer.Option("--older-than", min=0, metavar="DAYS", help="Lies there longer.")
+        int | None,
+        typer.Option("--older-than", min=0, max=36_500, metavar="DAYS", help="Lies there longer."),
     ] = None,
     most: MostOption = None,
     as_json: JsonFlag = False,

@@ -29,6 +29,7 @@ __all__ = [
 ]
 
 _WIDEST = 100
+_LONGEST_WORD, _LONGEST = 300, 2000
 
 
 def console(*, stderr: bool = False) -> Console:
@@ -88,7 +89,12 @@ def warn(text: str) -> None:
 
 def refuse(text: str) -> None:
     """Say why something was not done, on one line."""
-    sentence = " ".join(text.split())
+    from inventory.names import shorten
+
+    words = (
+        word if len(word) <= _LONGEST_WORD else f"{word[:40]}…{word[-20:]}" for word in text.split()
+    )
+    sentence = shorten(" ".join(words), _LONGEST)
     warn(sentence if sentence.endswith((".", "!", "?")) else f"{sentence}.")
 
 

@@ -57,14 +57,11 @@ def write_file(path: Path, text: str) -> None:
 
 def write_bytes(path: Path, data: bytes) -> None:
     """Write bytes in place of what the file held, as `write_file` does."""
-    if path.exists() and not path.is_file():
-        try:
-            path.write_bytes(data)
-        except OSError as why:
-            raise _unwritable(path, why) from None
-        return
-    target = path.resolve()
     try:
+        if path.exists() and not path.is_file():
+            path.write_bytes(data)
+            return
+        target = path.resolve()
         handle, name = tempfile.mkstemp(prefix=f".{target.name}-", dir=target.parent)
     except OSError as why:
         raise _unwritable(path, why) from None

@@ -16,6 +16,7 @@ from typing import Any
 
 import pytest
 
+from inventory import archive as archive_module
 from inventory import ledger, stash
 from inventory.archive import export_shop, import_shop
 from inventory.check import check_shop
@@ -265,3 +266,36 @@ def test_what_is_no_archive_is_refused(archive: Path, tmp_path: Path) -> None:
     ):
         with pytest.raises(Refusal, match=said):
             import_shop(tmp_path / name, tmp_path / "new.sqlite")
+
+
+def test_an_archive_with_tricks_leaves_nothing_anywhere(archive: Path, tmp_path: Path) -> None:
+    def elsewhere(files: dict[str, bytes]) -> None:
+        told = json.loads(files["manifest.json"])
+        told["tables"][0]["file"] = "../../elsewhere.csv"
+        files["../../elsewhere.csv"] = files[told["tables"][0]["table"] + ".csv"]
+        files["manifest.json"] = json.dumps(told).encode()
+
+    # Nothing is unpacked to where a name points: files are read, and only those told of.
+    import_shop(spoil(archive, files=elsewhere, signed=False), tmp_path / "new.sqlite")
+    assert not list(tmp_path.parent.glob("elsewhere*"))
+    twice = spoil(archive, files=lambda files: None)
+    with pytest.warns(UserWarning, match="Duplicate"), zipfile.ZipFile(twice, "a") as packed:
+        packed.writestr("paper.csv", "id\r\n1\r\n")
+    with pytest.raises(Refusal, match=r"paper.csv: it was changed after"):
+        import_shop(twice, tmp_path / "other.sqlite")
+    assert names_in(tmp_path) == {"new.sqlite"}
+
+
+def names_in(folder: Path) -> set[str]:
+    return {path.name for path in folder.iterdir()}
+
+
+def test_an_archive_that_would_fill_the_memory_is_refused(
+    archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(archive_module, "_LARGEST_ARCHIVE", 1_000_000)
+    large = spoil(archive, files=lambda files: files.update({"more.csv": b" " * 1_000_000}))
+    assert large.stat().st_size < 100_000
+    with pytest.raises(Refusal, match="unpacked it has more than 1 MB"):
+        import_shop(large, tmp_path / "new.sqlite")
+    assert names_in(tmp_path) == set()

@@ -14,7 +14,7 @@ from inventory import backup as backup_module
 from inventory import stash
 from inventory.backup import back_up, restore
 from inventory.check import check_shop
-from inventory.shop import ShopFile, open_shop
+from inventory.shop import HEAD_REVISION, ShopFile, open_shop
 from nester.measure import mm
 from nester.refusal import Refusal
 
@@ -183,3 +183,51 @@ except Refusal as refused:
     assert ran.stderr == ""
     assert papers(filled) == ["Later", "Night card"]
     assert names(tmp_path) == {"shop.sqlite", "copy.sqlite"}
+
+
+# --- files that only look like a shop's
+
+VERSION = "CREATE TABLE alembic_version (version_num)"
+NOW = f"INSERT INTO alembic_version VALUES ('{HEAD_REVISION}')"  # noqa: S608 - ours
+ODD = {
+    "no version": ("CREATE TABLE shop (id)",),
+    "version without a row": (VERSION,),
+    "version of bytes": (VERSION, "INSERT INTO alembic_version VALUES (x'ff00')"),
+    "two versions": (VERSION, "INSERT INTO alembic_version VALUES ('0001'), ('0002')"),
+    "no tables": (VERSION, NOW),
+    "no tables of old": (VERSION, "INSERT INTO alembic_version VALUES ('0002')"),
+    "newer": (VERSION, "INSERT INTO alembic_version VALUES ('9\x1b[31m9')"),
+}
+
+
+@pytest.mark.parametrize("statements", ODD.values(), ids=ODD)
+def test_a_file_that_lacks_a_shop_is_refused(tmp_path: Path, statements: tuple[str, ...]) -> None:
+    file = tmp_path / "odd.sqlite"
+    with closing(sqlite3.connect(file)) as connection:
+        connection.execute(f"PRAGMA application_id = {0x51626F78}")
+        for statement in statements:
+            connection.execute(statement)
+        connection.commit()
+    before = file.read_bytes()
+    with pytest.raises(Refusal) as refused, open_shop(file) as shop, shop.read() as session:
+        stash.list_papers(session)
+    assert str(refused.value).isprintable()
+    assert file.read_bytes() == before
+    new = tmp_path / "new.sqlite"
+    with pytest.raises(Refusal):  # noqa: PT012 - what is old is brought up to date when opened
+        restore(file, new)
+        open_shop(new)
+    assert names(tmp_path) <= {"odd.sqlite", "new.sqlite"}
+
+
+def test_a_name_that_no_file_can_have_is_refused(filled: Path) -> None:
+    with open_shop(filled) as shop, pytest.raises(Refusal, match="can't be reached or made"):
+        back_up(shop, filled.with_name("x" * 5000))
+    with pytest.raises(Refusal, match="it can't be read"):
+        restore(filled.with_name("x" * 5000), filled)
+    assert names(filled.parent) == {filled.name}
+
+
+def test_a_folder_is_no_copy(tmp_path: Path) -> None:
+    with pytest.raises(Refusal, match="this is a folder, not a shop's file"):
+        restore(tmp_path, tmp_path / "new.sqlite")

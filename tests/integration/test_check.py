@@ -89,7 +89,11 @@ HARM = {
         {("plans", "batch 1")},
     ),
     "planned for nothing": (
-        ["UPDATE orders SET status = 'planned' WHERE id = 1"], {("orders", "order 1")},
+        ["UPDATE orders SET status = 'planned' WHERE id = 1"],
+        {("orders", "order 1"), ("steps", "order 1")},
+    ),
+    "another step": (
+        ["UPDATE orders SET status = 'delivered' WHERE id = 1"], {("steps", "order 1")},
     ),
     "in two batches": (
         ["UPDATE batch SET status = 'open'", "INSERT INTO batch_order VALUES (1, 2)"],

@@ -47,6 +47,21 @@ def test_an_order_is_kept_as_it_was_given(shop: ShopFile) -> None:
         assert order.batches == []
 
 
+def test_numbers_have_no_holes_after_what_was_refused(shop: ShopFile) -> None:
+    with shop.begin() as session:
+        stash.add_paper(session, "Night card", colour="black", grammage=250)
+        stash.add_sheets(session, "Night card", (cm(50), cm(70)), 3)
+        assert take(session, papers={"all": "Night card"}).id == 1
+    for _ in range(3):
+        with pytest.raises(Refusal, match="on hand"), shop.begin() as session:  # noqa: PT012
+            assert take(session, papers={"all": "Night card"}).id == 2
+            stash.spoil(session, "S-1", 1)
+            stash.spoil(session, "S-1", 9)
+    with shop.begin() as session:
+        assert take(session, papers={"all": "Night card"}).id == 2
+        assert stash.spoil(session, "S-1").deed_id == 2
+
+
 def test_every_built_in_design_can_be_ordered(session: Session) -> None:
     for name in DESIGNS:
         order = take(session, design=name, sizes={}, papers={"all": "Waves"})

@@ -1,11 +1,13 @@
 import unicodedata
 from datetime import date
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from inventory import lists
 from inventory.lists import (
     LARGEST_COUNT,
     check_count,
@@ -278,3 +280,63 @@ def test_any_file_is_a_list_or_a_refusal(tmp_path_factory, content):
             said += refusal_of(lambda row=row: row.money("paper"))
             said += refusal_of(lambda row=row: row.choice("paper", ("any", "none"), "any"))
     assert not {unicodedata.category(sign) for sign in said} & {"Cc", "Zl", "Zp"}
+
+
+# --- damaged and overlarge files
+
+
+def test_byte_order_marks_within_a_list_are_passed_over(tmp_path: Path) -> None:
+    path = tmp_path / "joined.csv"
+    path.write_text("\ufeffname,\ufeffquantity\nlid,\ufeff4\n", encoding="utf-8")
+    (row,) = read_list(path, ["name", "quantity"])
+    assert row.count("quantity") == 4
+
+
+def workbook(path: Path, **parts: bytes) -> Path:
+    """Write a small workbook, some of its parts in place of those it has."""
+    from io import BytesIO
+    from zipfile import ZIP_DEFLATED, ZipFile
+
+    from openpyxl import Workbook
+
+    made = BytesIO()
+    book = Workbook()
+    book.active.append(["name", "quantity"])
+    book.active.append(["lid", 4])
+    book.save(made)
+    with ZipFile(made) as whole, ZipFile(path, "w", ZIP_DEFLATED) as changed:
+        for name in whole.namelist():
+            part = Path(name).stem
+            changed.writestr(name, parts[part] if part in parts else whole.read(name))
+    return path
+
+
+def test_a_workbook_that_would_fill_the_memory_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = workbook(tmp_path / "large.xlsx", theme1=b" " * 2_000_000)
+    assert read_list(path, ["name"])[0].text("name") == "lid"
+    monkeypatch.setattr(lists, "_LARGEST_WORKBOOK", 1_000_000)
+    with pytest.raises(Refusal, match="unpacked it has more than 1 MB"):
+        read_list(path, ["name"])
+
+
+SHEET = (
+    '<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>'
+    '<row r="{row}"><c r="A{row}" t="inlineStr"><is><t>name</t></is></c></row>'
+    "</sheetData></worksheet>"
+)
+
+
+@pytest.mark.parametrize(
+    ("sheet", "said"),
+    [
+        (SHEET.format(row=999_999_999), "it has lines beyond the 1,048,576 of a workbook"),
+        (SHEET.format(row="x"), "it can't be read as a workbook"),
+        (SHEET.format(row=1)[:-30], "it can't be read as a workbook"),
+        ("", "it can't be read as a workbook"),
+    ],
+)
+def test_a_workbook_with_a_damaged_sheet_is_refused(tmp_path: Path, sheet: str, said: str) -> None:
+    with pytest.raises(Refusal, match=said):
+        read_list(workbook(tmp_path / "odd.xlsx", sheet1=sheet.encode()), ["name"])

@@ -1,0 +1,253 @@
+"""Damaged files: each is read for what it is, or refused in one sentence, and nothing is stored.
+
+``QUIREBOX_FILES=3000 pytest tests/properties/test_damaged_files.py`` tries more than 300 of each.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from openpyxl import Workbook
+
+from inventory import imports, own_designs, stash
+from inventory.archive import export_shop, import_shop
+from inventory.backup import restore
+from inventory.counting import compare_counts, read_counts
+from inventory.fit import read_problem
+from inventory.orders import add_order
+from inventory.shop import open_shop
+from nester.layouts import Cuts
+from nester.measure import Unit, cm
+from nester.refusal import Refusal
+from tests.damage import damages, members, spoil, spoil_member
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+    from inventory.shop import ShopFile
+
+FILES = int(os.environ.get("QUIREBOX_FILES", "300"))
+TODAY = date(2027, 3, 1)
+many = settings(max_examples=FILES, deadline=None, suppress_health_check=list(HealthCheck))
+few = settings(many, max_examples=max(10, FILES // 10))
+"""For those that build a whole shop."""
+
+LISTS: dict[str, list[list[str]]] = {
+    "papers": [
+        ["name", "colour", "finish", "grammage", "swatch", "pattern", "grain"],
+        ["Fern 'A'", "green", "linen", "160", "#3a7d44", "plain", "long"],
+        ["Łąka, gold", "gold", "", "300", "", "directional", ""],
+    ],
+    "sheets": [
+        ["paper", "size", "quantity", "price", "place", "note", "lot", "margin"],
+        ["Card", "50x70cm", "25", "1.80", "Shelf / Drawer 2", "a, b", "B7", "left=5mm"],
+        ["Card", "A4", "3", "", "", "", "", ""],
+    ],
+    "offcuts": [
+        ["paper", "size", "quantity", "price", "place", "grain"],
+        ["Card", "20x30cm", "2", "0.40", "Box", "height"],
+    ],
+    "orders": [
+        ["customer", "design", "copies", "due", "sizes", "papers"],
+        ["Ines", "gift-tag", "2", "2027-03-14", "", "all=Card"],
+    ],
+    "counts": [["label", "found", "book"], ["S-1", "8", "9"], ["K-1", "1", "1"]],
+    "pieces": [["name", "width", "height", "quantity"], ["lid", "12cm", "12cm", "4"]],
+}
+
+
+def as_csv(lines: list[list[str]]) -> bytes:
+    import csv
+
+    text = io.StringIO()
+    csv.writer(text).writerows(lines)
+    return text.getvalue().encode()
+
+
+def as_workbook(lines: list[list[str]]) -> bytes:
+    book = Workbook()
+    for line in lines:
+        book.active.append([int(cell) if cell.isdigit() else cell for cell in line])
+    made = io.BytesIO()
+    book.save(made)
+    return made.getvalue()
+
+
+@pytest.fixture(scope="module")
+def folder() -> Iterator[Path]:
+    with tempfile.TemporaryDirectory(prefix="quirebox-test-") as name:
+        yield Path(name)
+
+
+@pytest.fixture(scope="module")
+def shop(folder: Path) -> Iterator[ShopFile]:
+    with open_shop(folder / "shop.sqlite", create=True, unit="cm") as made:
+        with made.begin() as session:
+            stash.add_paper(session, "Card", colour="black", grammage=250)
+            stash.add_sheets(session, "Card", (cm(50), cm(70)), 9, place="Shelf")
+            stash.add_offcut(session, "Card", (cm(20), cm(30)))
+            add_order(session, "Ines", "gift-tag", {}, {"all": "Card"}, 1, TODAY, TODAY)
+        yield made
+
+
+def read_papers(session: Session, path: Path) -> object:
+    return imports.import_papers(session, path)
+
+
+def read_sheets(session: Session, path: Path) -> object:
+    return imports.import_sheets(session, path, Unit.CM)
+
+
+def read_offcuts(session: Session, path: Path) -> object:
+    return imports.import_offcuts(session, path, Unit.CM)
+
+
+def read_orders(session: Session, path: Path) -> object:
+    return imports.import_orders(session, path, TODAY)
+
+
+def read_stocktake(session: Session, path: Path) -> object:
+    return compare_counts(session, read_counts(path))
+
+
+READERS: dict[str, Callable[[Session, Path], object]] = {
+    "papers": read_papers,
+    "sheets": read_sheets,
+    "offcuts": read_offcuts,
+    "orders": read_orders,
+    "counts": read_stocktake,
+}
+
+
+class _Enough(Exception):
+    """What was read is not to be stored."""
+
+
+@contextmanager
+def refused_clearly(path: Path) -> Iterator[None]:
+    """Let a reader read the file or refuse it, clearly."""
+    try:
+        yield
+    except Refusal as refusal:
+        said = str(refusal)
+        assert said
+        assert said.isprintable(), said
+        assert len(said) < 600 + len(str(path)), said
+
+
+def read(shop: ShopFile, reader: Callable[[Session, Path], object], path: Path) -> None:
+    with refused_clearly(path):
+        try:
+            with shop.begin() as session:
+                reader(session, path)
+                raise _Enough
+        except _Enough:
+            pass
+
+
+@pytest.mark.parametrize("kind", READERS)
+@pytest.mark.parametrize("ending", ["csv", "xlsx"])
+@many
+@given(deeds=damages)
+def test_damaged_lists(
+    shop: ShopFile, folder: Path, kind: str, ending: str, deeds: list[Any]
+) -> None:
+    whole = (as_csv if ending == "csv" else as_workbook)(LISTS[kind])
+    path = folder / f"list.{ending}"
+    path.write_bytes(spoil(whole, deeds))
+    read(shop, READERS[kind], path)
+
+
+PARTS = ("xl/worksheets/sheet1.xml", "xl/workbook.xml", "xl/styles.xml", "[Content_Types].xml")
+
+
+@many
+@given(deeds=damages, name=st.sampled_from([*PARTS, PARTS[0], "xl/sharedStrings.xml"]))
+def test_workbooks_of_damaged_parts(
+    shop: ShopFile, folder: Path, deeds: list[Any], name: str
+) -> None:
+    whole = as_workbook(LISTS["sheets"])
+    if name not in members(whole):
+        name = PARTS[0]
+    path = folder / "parts.xlsx"
+    path.write_bytes(spoil_member(whole, name, deeds))
+    read(shop, read_sheets, path)
+
+
+@many
+@given(deeds=damages)
+def test_damaged_lists_of_pieces(folder: Path, deeds: list[Any]) -> None:
+    path = folder / "pieces.csv"
+    path.write_bytes(spoil(as_csv(LISTS["pieces"]), deeds))
+    with refused_clearly(path):
+        read_problem(path, path, Unit.CM, Cuts.STRAIGHT)
+
+
+@many
+@given(deeds=damages)
+def test_damaged_designs(folder: Path, deeds: list[Any]) -> None:
+    from nester.designs.own import read_own_design
+    from nester.designs.own_start import STARTING_POINT
+
+    path = folder / "own.toml"
+    path.write_bytes(spoil(STARTING_POINT.encode(), deeds))
+    with refused_clearly(path):
+        read_own_design(own_designs.read_design_file(path), path.name)
+
+
+# --- whole shops
+
+
+@pytest.fixture(scope="module")
+def archive(shop: ShopFile, folder: Path) -> bytes:
+    export_shop(shop, folder / "shop.zip")
+    return (folder / "shop.zip").read_bytes()
+
+
+def bring_back(folder: Path, data: bytes, reader: Callable[[Path, Path], object]) -> None:
+    path, target = folder / "damaged", folder / "new.sqlite"
+    path.write_bytes(data)
+    with refused_clearly(path):
+        reader(path, target)
+        with open_shop(target):
+            pass
+    there = {one.name for one in folder.iterdir() if one.name.startswith((".", "new"))}
+    assert there <= {"new.sqlite", "new.sqlite-wal", "new.sqlite-shm"}
+    for name in there:
+        (folder / name).unlink()
+
+
+@many
+@given(deeds=damages)
+def test_damaged_archives(folder: Path, archive: bytes, deeds: list[Any]) -> None:
+    bring_back(folder, spoil(archive, deeds), import_shop)
+
+
+@few
+@given(deeds=damages, data=st.data())
+def test_archives_of_damaged_files(
+    folder: Path, archive: bytes, deeds: list[Any], data: st.DataObject
+) -> None:
+    name = data.draw(st.sampled_from(sorted(members(archive))))
+    bring_back(folder, spoil_member(archive, name, deeds), import_shop)
+
+
+@few
+@given(deeds=damages)
+def test_damaged_backups(shop: ShopFile, folder: Path, deeds: list[Any]) -> None:
+    from inventory.backup import back_up
+
+    copy = folder / "backup.sqlite"
+    if not copy.exists():
+        back_up(shop, copy)
+    bring_back(folder, spoil(copy.read_bytes(), deeds), restore)
