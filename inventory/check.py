@@ -398,7 +398,7 @@ def _purchases(session: Session) -> _Found:
         if stock.paper_id != line.paper_id:
             yield stock.label, f"purchase {line.purchase_id} is of another paper"
     booked = select(Movement.deed_id, Movement.stock_id, Movement.change).where(
-        Movement.deed_id.in_({deed for deed, _ in told})
+        Movement.deed_id.in_(select(PurchaseReceipt.deed_id))
     )
     moved: Counter[tuple[int, int]] = Counter()
     for deed, stock_id, change in session.execute(booked):
