@@ -31,8 +31,6 @@ from nester.packing.stop import Stop
 __all__ = ["Column", "Enough", "Sheets"]
 
 _SEED = 1
-_GOOD_LAYOUTS = 200
-"""Layouts whose contents the bound is told."""
 _MOST_PLANS = 40
 """Plans that a choice looks at; of more, those with least paper."""
 _LEFT_TO_COMPLETE = (4, 12)
@@ -88,6 +86,9 @@ class Enough:
             stock[pattern.kind] -= copies
             for shape, number in usage(pattern.spots).items():
                 left[shape] -= number * copies
+        if not any(left):
+            self.show(start)
+            return
         kinds = tuple(
             kind._replace(on_hand=number) if kind.on_hand is not None else kind
             for kind, number in zip(self.task.kinds, stock, strict=True)
@@ -252,15 +253,6 @@ class Enough:
         """What every plan keeps to, as far as it is known."""
         return self._bound.inequalities if self._bound else ()
 
-    def strengthen(self, steps: int, stop: Stop) -> None:
-        """Learn what making everything costs at least at the task's prices."""
-        if self._bound is None:
-            return
-        best = min(self.plans.values(), key=lambda uses: standing(self.task, uses))
-        known = standing(self.task, best)[:2]
-        good = ((p.kind, made) for p, made in self.pool.best(_GOOD_LAYOUTS, best))
-        self._bound.strengthen(self._cuts, known, steps, stop, good)
-
     def refute(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
         """Seek an inequality that such sheets break; say whether one was found, or was known."""
         if self._bound is None or self.plan_for(sheets) is not None:
@@ -277,10 +269,12 @@ class Enough:
         self._bound.add(found)
         return True
 
-    def prove_likely(self, sheets: Sequence[int], stop: Stop, *, sharp: bool = False) -> bool:
+    def prove_likely(
+        self, sheets: Sequence[int], stop: Stop, *, sharp: bool = False, steps: int = 0
+    ) -> bool:
         """Prove what can be of the likely inequality that such sheets break most; say if so.
 
-        Each is looked at once, and once sharply.
+        Each is looked at once, and once sharply, in about so many steps.
         """
         if self._bound is None:
             return False
@@ -296,7 +290,12 @@ class Enough:
         if broken is None:
             return False
         self._proven.add((broken, sharp))
-        found = self._bound.at_worths(broken.worths, self._cuts, sharp=sharp, stop=stop)
+        bound, end = self._bound, self._bound.steps + steps
+
+        def enough() -> bool:
+            return stop() or (sharp and bound.steps >= end)
+
+        found = bound.at_worths(broken.worths, self._cuts, sharp=sharp, stop=enough)
         if found is None:
             return False
         self._bound.add(found)

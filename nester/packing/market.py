@@ -25,6 +25,9 @@ __all__ = ["Market", "Purse", "Size"]
 _LARGEST_PRICE = 2**32
 """Whole prices stay below this, so that floats hold their sums exactly."""
 
+_ALMOST = Fraction(1, 10**6)
+"""So much of a sheet is none: a float's error."""
+
 
 class Size(NamedTuple):
     """Sheets that are alike, and the offers of them by index, the cheapest for a sheet first."""
@@ -194,14 +197,17 @@ class Purse:
                 programme.at_least([*goods, (-market.whole(terms.free_from), free)], 0)
                 self.cost.append((-market.whole(terms.shipping), free))
 
-    def bought(self, value: Mapping[Number, int]) -> tuple[Packs, ...]:
+    def bought(self, value: Mapping[Number, Fraction]) -> tuple[Packs, ...]:
         """Return the packs by the values of a programme's numbers."""
-        return self._market.packs({i: value[packs] for i, packs in self._packs.items()})
+        return self._market.packs({i: int(value[packs]) for i, packs in self._packs.items()})
 
-    def by_size(self, value: Mapping[Number, int]) -> dict[int, int]:
-        """Return the sheets bought of each size, by the values of a programme's numbers."""
+    def by_size(self, value: Mapping[Number, Fraction]) -> dict[int, int]:
+        """Return the sheets bought of each size, by the values of a programme's numbers.
+
+        Parts of a sheet count as a whole one.
+        """
         offers = self._market.offers
         return {
-            size: sum(value[self._packs[i]] * offers[i].pack for i in indices)
+            size: ceil(sum(value[self._packs[i]] * offers[i].pack for i in indices) - _ALMOST)
             for size, indices in self._of_size.items()
         }

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from fractions import Fraction
 from math import ceil
 from typing import Any, NamedTuple
 
@@ -37,30 +38,38 @@ class Chosen(NamedTuple):
     Attributes
     ----------
     value
-        Of each number; None if it found no choice.
+        Of each number, exact; None if it found no choice.
     bound
-        No choice has a smaller sum.
+        No choice has a smaller sum; nothing, where parts may be chosen.
     impossible
         Whether it proved that there is no choice.
     """
 
-    value: Mapping[Number, int] | None
+    value: Mapping[Number, Fraction] | None
     bound: int
     impossible: bool
 
 
 class Programme:
-    """Whole numbers that keep to inequalities between their sums."""
+    """Whole numbers that keep to inequalities between their sums.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    parts
+        Let parts of one be chosen too: quickly solved, by GLOP.
+    """
+
+    def __init__(self, *, parts: bool = False) -> None:
         from ortools.linear_solver import pywraplp
 
-        self._solver = pywraplp.Solver.CreateSolver("SCIP")
+        self._parts = parts
+        self._solver = pywraplp.Solver.CreateSolver("GLOP" if parts else "SCIP")
         self._numbers: list[Any] = []
 
     def number(self, most: int) -> Number:
         """Return a new number from none to so many."""
-        self._numbers.append(self._solver.IntVar(0, most, ""))
+        new = self._solver.NumVar if self._parts else self._solver.IntVar
+        self._numbers.append(new(0, most, ""))
         return len(self._numbers) - 1
 
     def at_least(self, total: Sequence[tuple[int, Number]], least: int) -> None:
@@ -96,8 +105,11 @@ class Programme:
         status = self._run(nodes, near, stop)
         if status not in (solver.OPTIMAL, solver.FEASIBLE):
             return Chosen(None, 0, status == solver.INFEASIBLE)
-        value = {i: round(one.solution_value()) for i, one in enumerate(self._numbers)}
-        found = sum(factor * value[number] for number, factor in factors.items())
+        if self._parts:
+            parts = {i: Fraction(one.solution_value()) for i, one in enumerate(self._numbers)}
+            return Chosen(parts, 0, False)
+        value = {i: Fraction(round(one.solution_value())) for i, one in enumerate(self._numbers)}
+        found = int(sum(factor * value[number] for number, factor in factors.items()))
         bound = float(aim.BestBound())
         least = 0
         if abs(bound) < float("inf"):
@@ -106,8 +118,11 @@ class Programme:
 
     def _run(self, nodes: int, near: float, stop: Stop) -> int:
         """Solve in another thread, so that the stopping rule and Ctrl-C are heeded meanwhile."""
+        if self._parts:
+            return int(self._solver.Solve())
         self._solver.SetSolverSpecificParametersAsString(
             f"limits/nodes = {nodes}\nlimits/gap = {near}\nmisc/catchctrlc = FALSE\n"
+            "separating/maxroundsroot = 3\nseparating/maxrounds = 0\n"  # few cuts: quicker here
         )
         with ThreadPoolExecutor(max_workers=1) as pool:
             search = pool.submit(self._solver.Solve)

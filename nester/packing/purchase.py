@@ -49,8 +49,10 @@ class _Work:
     ----------
     settling
         Steps in which a paper of few pieces is settled.
-    search, bounding
-        Steps of recreation and of strengthening bounds, at prices of single sheets.
+    search
+        Steps of recreation at prices of single sheets.
+    proving
+        Steps of proving sharply what is likely.
     refuting
         Steps of refuting what the bound's programme would buy.
     seeking
@@ -63,7 +65,7 @@ class _Work:
 
     settling: int
     search: int
-    bounding: int
+    proving: int
     refuting: int
     seeking: int
     one: int
@@ -72,14 +74,16 @@ class _Work:
 
 
 _WORK = {
-    Effort.QUICK: _Work(20_000, 100_000, 200_000, 100_000, 400_000, 50_000, 300, 0.3),
-    Effort.NORMAL: _Work(50_000, 2_000_000, 800_000, 400_000, 4_000_000, 200_000, 400, 1.0),
+    Effort.QUICK: _Work(20_000, 100_000, 0, 50_000, 200_000, 30_000, 100, 0.3),
+    Effort.NORMAL: _Work(50_000, 2_000_000, 400_000, 200_000, 1_500_000, 100_000, 300, 1.0),
     Effort.THOROUGH: _Work(
-        150_000, 4_000_000, 30_000_000, 20_000_000, 60_000_000, 1_500_000, 50_000, 4.0
+        150_000, 8_000_000, 10_000_000, 4_000_000, 20_000_000, 500_000, 3_000, 4.0
     ),
 }
 _MOST_ROUNDS = 60
 """Of refuting, and of proposing, at most."""
+_SHARP_LOOKS = 16
+"""Into so many parts the steps of proving are shared."""
 _NEAR = 0.003
 """So near to the cheapest is near enough for what is only supposed."""
 _LARGEST = 2**24
@@ -133,6 +137,7 @@ def purchase(
     at_hand = tuple(replace(one, price=Fraction(0)) for one in problem.stock)
     whole = replace(
         problem,
+        wants=tuple(want for want in problem.wants if want.quantity),
         stock=at_hand + tuple(size.stock for size in market.sizes),
         offcut_worth=Fraction(0),
     )
@@ -217,10 +222,10 @@ class _Search:
             self._settle,
             self._search,
             self._suppose,
-            self._prove_likely,
             self._propose,
             self._prove_likely,
             self._refute,
+            self._prove,
         ):
             if self._done:
                 break
@@ -266,20 +271,36 @@ class _Search:
         self._prove()
 
     def _prove_likely(self) -> None:
-        """Prove what is likely, as far as it matters for the bound."""
+        """Prove what is likely, as far as it matters for the bound: in parts of packs, then whole.
+
+        A bound on what sheets hold is quick and rough, or sharp, for which steps are counted.
+        """
+        left, one = self._work.proving, self._work.proving // _SHARP_LOOKS
         for sharp in (False, True):
-            for _ in range(_MOST_ROUNDS):
-                sheets = self._prove()
-                if self._done or sheets is None:
-                    return
-                found = [
-                    paper.prove_likely(self._sheets_of(paper, sheets), self._stop, sharp=sharp)
-                    for paper in self._papers
-                    if not self._stop()
-                ]
-                self._tried["proven"] += sum(found)
-                if not any(found):
-                    break
+            for parts in (True, False):
+                for _ in range(_MOST_ROUNDS):
+                    sheets = self._cheapest_parts() if parts else self._prove()
+                    if self._done or sheets is None:
+                        return
+                    before = sum(paper.bounding_steps for paper in self._papers)
+                    found = sum(
+                        paper.prove_likely(
+                            self._sheets_of(paper, sheets), self._stop, sharp=sharp, steps=one
+                        )
+                        for paper in self._papers
+                        if not self._stop()
+                    )
+                    self._tried["proven"] += found
+                    if sharp:
+                        left -= sum(paper.bounding_steps for paper in self._papers) - before
+                    if not found or (sharp and left <= 0):
+                        break
+
+    def _cheapest_parts(self, *, hoped: bool = False) -> dict[int, int] | None:
+        """Return sheets by size of the cheapest parts of packs that are enough by what is known."""
+        model = _Model(self._market, self._papers, self._also, hoped=hoped, plans=False, parts=True)
+        chosen = model.cheapest(1, self._stop)
+        return None if chosen.value is None else model.purse.by_size(chosen.value)
 
     def _refute(self) -> None:
         """Prove as much as can be: refute, paper by paper, what the bound's programme buys."""
@@ -307,18 +328,17 @@ class _Search:
                 return
 
     def _suppose(self) -> None:
-        """Learn what sheets are likely to hold, until a purchase is likely to be enough."""
+        """Learn what sheets are likely to hold, until parts of packs are likely to be enough."""
         papers = [p for p in self._papers if not p.columns]
         for _ in range(_MOST_ROUNDS):
-            model = _Model(self._market, self._papers, self._also, hoped=True, plans=False)
-            chosen = model.cheapest(self._work.programme // 4, self._stop, near=_NEAR)
-            if self._done or chosen.value is None:
+            sheets = self._cheapest_parts(hoped=True)
+            if self._done or sheets is None:
                 return
-            sheets = model.purse.by_size(chosen.value)
-            doubts = [
-                p.doubt(self._sheets_of(p, sheets), self._work.one, self._stop) for p in papers
-            ]
             self._tried["supposed"] += 1
+            doubts = [
+                paper.doubt(self._sheets_of(paper, sheets), self._work.one, self._stop)
+                for paper in papers
+            ]
             if not any(doubts):
                 return
 
@@ -331,7 +351,7 @@ class _Search:
             if self._done or left <= 0:
                 return
             model = _Model(self._market, self._papers, self._also, more)
-            chosen = model.cheapest(self._work.programme, self._stop, self._cost, near=_NEAR)
+            chosen = model.cheapest(self._work.programme // 4, self._stop, self._cost, near=_NEAR)
             if chosen.value is None:
                 # Nothing cheaper is likely: expect more of the sheets, and look longer.
                 if not any(more.values()):
@@ -529,6 +549,8 @@ class _Model:
         Whether known plans count; else what breaks no inequality is enough.
     hoped
         Whether sheets are to do what is likely too.
+    parts
+        Whether parts of packs may be bought.
     """
 
     def __init__(
@@ -540,9 +562,10 @@ class _Model:
         *,
         plans: bool = True,
         hoped: bool = False,
+        parts: bool = False,
     ) -> None:
         self._hoped = hoped or plans
-        self._programme = Programme()
+        self._programme = Programme(parts=parts)
         self._plans = plans
         self._trust = trust or {}
         self._columns: list[tuple[Enough, list[Column], list[Number]]] = []
@@ -653,14 +676,14 @@ class _Model:
             self._programme.at_most(self.purse.cost, below - 1)
         return self._programme.smallest(self.purse.cost, nodes, stop, near=near)
 
-    def uses(self, value: Mapping[Number, int]) -> list[tuple[Enough, Uses]]:
+    def uses(self, value: Mapping[Number, Fraction]) -> list[tuple[Enough, Uses]]:
         """Return the plans by columns, paper by paper."""
         plans = []
         for paper, columns, copies in self._columns:
             uses: dict[Pattern, int] = {}
             for column, number in zip(columns, copies, strict=True):
                 if column.pattern is not None and value[number]:
-                    uses[column.pattern] = uses.get(column.pattern, 0) + value[number]
+                    uses[column.pattern] = uses.get(column.pattern, 0) + int(value[number])
             plans.append((paper, trim(paper.task, tuple(uses.items()))))
         return plans
 
