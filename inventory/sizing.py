@@ -8,6 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
+from inventory.makes import shop_rules
 from inventory.money import parse_money
 from nester.designs import Design, check_roles, paper_for, read_settings
 from nester.designs.sheet import USUAL_PAPERS
@@ -105,9 +106,8 @@ def read_asked(
     pieces = design.pieces(now, unit)
     used = list(dict.fromkeys(paper_for(piece.role, names) or _CARD for piece in pieces))
     offers = _offers(design, on, names, used, prices, unit)
-    batch = Batch(
-        design, dict(texts), unit, names, offers, quantity, _rules(session, cuts), thickness
-    )
+    rules = Rules(cuts) if session is None else shop_rules(session, cuts)
+    batch = Batch(design, dict(texts), unit, names, offers, quantity, rules, thickness)
     return Asked(batch, bool(prices), pieces, now)
 
 
@@ -117,18 +117,6 @@ def _called(session: Session | None, text: str) -> str:
     if session is None or (text.isascii() and text.isdigit()):
         return f"{text} g/m²"
     return find_paper(session, text).name
-
-
-def _rules(session: Session | None, cuts: Cuts) -> Rules:
-    from inventory.models import Pattern
-    from inventory.papers import list_papers
-    from inventory.shop import the_shop
-
-    if session is None:
-        return Rules(cuts)
-    shop = the_shop(session)
-    upright = (one.name for one in list_papers(session) if one.pattern is Pattern.DIRECTIONAL)
-    return Rules(cuts, shop.gap, shop.trimmer, shop.smallest_offcut, frozenset(upright))
 
 
 def _offers(
