@@ -745,9 +745,8 @@ class _Desk:
         for one in self._coming:
             if one.paper in lacked:
                 size = format_size(one.width, one.height, self.shop.unit)
-                sheets = "1 sheet" if one.sheets == 1 else f"{one.sheets} sheets"
                 yield (
-                    f"On its way: {sheets} of {one.paper}, {size}, expected on"
+                    f"On its way: {one.sheets} × {one.paper}, {size}, expected on"
                     f" {one.expected.isoformat()} (purchase {one.purchase})."
                 )
         if any(self._is_held_to_grain(self.parts[int(name)]) for name in lacking):

@@ -22,6 +22,7 @@ from typing import Generic, NamedTuple, TypeVar
 
 from inventory.money import round_to_coin, smallest_coin
 from inventory.names import fold, shorten
+from nester.cutting import USUAL_PACE, Pace
 from nester.designs.base import Measure
 from nester.measure import UNITS_PER_MM, Length, area_m2
 from nester.refusal import Refusal
@@ -218,6 +219,8 @@ class Rates:
     ----------
     hour
         For an hour of work.
+    pace
+        At which the shop cuts.
     piece_minutes, design_minutes
         To assemble: minutes a piece, or a box of a design, where it is known.
     packaging, packaging_grams
@@ -240,6 +243,7 @@ class Rates:
 
     currency: str
     hour: Decimal | None = None
+    pace: Pace = USUAL_PACE
     piece_minutes: Decimal | None = None
     design_minutes: Mapping[str, Decimal] = field(default_factory=dict)
     packaging: Decimal = Decimal(0)

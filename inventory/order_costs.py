@@ -36,7 +36,6 @@ from inventory.own_designs import find_design, text_of_design
 from inventory.rates import rates_of
 from inventory.shop import the_shop
 from inventory.stash import find_paper, list_papers, list_stash
-from nester.cutting import cutting_minutes
 from nester.designs import check_roles
 from nester.designs.totals import summed
 from nester.layouts import Answer, Effort, Layout, Problem
@@ -90,7 +89,7 @@ def plan_shares(plan: Plan, rates: Rates) -> dict[int, PlanShare]:
         By order.  Its papers sum to what the plan's paper costs net, its cutting to what all of
         the cutting costs, both rounded to the smallest coin.
     """
-    shares = shares_of(_sheets_of(plan))
+    shares = shares_of(_sheets_of(plan, rates))
     cells = [(order, paper) for order in sorted(shares) for paper in sorted(shares[order].costs)]
     if not cells:
         return {}
@@ -111,11 +110,11 @@ def plan_shares(plan: Plan, rates: Rates) -> dict[int, PlanShare]:
     }
 
 
-def _sheets_of(plan: Plan) -> Iterator[CutSheet[int]]:
+def _sheets_of(plan: Plan, rates: Rates) -> Iterator[CutSheet[int]]:
     of_sheets, of_offcuts = _kept_worth(plan)
     for planned in plan.layouts:
         sheet = planned.sheet
-        minutes = _minutes(plan.as_layout(planned)[0], plan.trimmer)
+        minutes = _minutes(plan.as_layout(planned)[0], plan.trimmer, rates)
         back = Fraction(sum(rect.area for rect in planned.offcuts), sheet.width * sheet.height)
         price = Fraction(sheet.price)
         kept = price * back * (of_offcuts if sheet.kind == "offcut" else of_sheets)
@@ -146,9 +145,9 @@ def _kept_worth(plan: Plan) -> tuple[Fraction, Fraction]:
     return (kept - offcuts) / sheets, Fraction(1)
 
 
-def _minutes(layout: Layout, trimmer: Trimmer) -> Fraction:
-    """Return how long it takes to cut one sheet of a layout."""
-    return cutting_minutes(replace(layout, copies=1), trimmer=trimmer)
+def _minutes(layout: Layout, trimmer: Trimmer, rates: Rates) -> Fraction:
+    """Return how long it takes to cut one sheet of a layout, at the shop's own pace."""
+    return rates.pace.minutes(replace(layout, copies=1), trimmer)
 
 
 def _edge(piece: Piece) -> int:
@@ -400,7 +399,7 @@ class _Estimate:
             size.paper,
             price,
             price * back * self.problem.offcut_worth,
-            _minutes(layout, self.problem.trimmer),
+            _minutes(layout, self.problem.trimmer, self.rates),
             tuple(CutPiece(0, piece.area, _edge(piece)) for piece in pieces),
             layout.copies,
         )

@@ -33,6 +33,7 @@ from inventory.models import PrintPrice as PrintRow
 from inventory.money import parse_money
 from inventory.names import clean_name, did_you_mean, fold, shorten, whole_number
 from inventory.own_designs import find_design
+from inventory.pace import shop_pace
 from inventory.shop import the_shop
 from inventory.supplies import find_supply
 from nester.designs.base import Measure as Counted
@@ -524,6 +525,7 @@ def rates_of(session: Session) -> Rates:
     steps = [PostageStep(one.grams, one.price) for one in session.scalars(select(PostageRow))]
     rates = Rates(
         currency,
+        pace=shop_pace(session),
         design_minutes=assembly_times(session),
         supplies={
             (fold(one.name), Counted(one.per)): Tariff(

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from inventory.desk.common import JsonFlag, counted, group, shop_file_of
+from inventory.desk.common import JsonFlag, YesFlag, ask, counted, group, shop_file_of
 from inventory.desk.stock_options import (
     LabelArgument,
     MarginOption,
@@ -17,8 +17,6 @@ from inventory.desk.stock_options import (
     PriceOption,
     SizeArgument,
     WhyOption,
-    YesFlag,
-    ask,
     margins_of,
     price_of,
     show_lines,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.desk.common import JsonFlag, counted, group, shop_file_of
+from inventory.desk.common import JsonFlag, YesFlag, ask, counted, group, shop_file_of
 from inventory.desk.stock_options import (
     MarginOption,
     NoteOption,
@@ -15,8 +15,6 @@ from inventory.desk.stock_options import (
     PlaceOption,
     PriceOption,
     SizeArgument,
-    YesFlag,
-    ask,
     margins_of,
     price_of,
     show_lines,

@@ -8,7 +8,6 @@ import typer
 
 from inventory.desk.common import counted
 from inventory.money import parse_money
-from nester.refusal import Refusal
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,8 +29,6 @@ __all__ = [
     "PriceOption",
     "SizeArgument",
     "WhyOption",
-    "YesFlag",
-    "ask",
     "margins_of",
     "price_of",
     "show_lines",
@@ -57,7 +54,6 @@ MarginOption = Annotated[
     ),
 ]
 WhyOption = Annotated[str, typer.Option("--why", help="The reason, for the history.")]
-YesFlag = Annotated[bool, typer.Option("--yes", help="Don't ask; for scripts.")]
 
 
 def size_of(session: Session, text: str) -> Size:
@@ -112,13 +108,3 @@ def show_lines(lines: Sequence[Line], shop: Shop) -> None:
     paid = sum((line.quantity * (line.price or Decimal(0)) for line in lines), Decimal(0))
     number = counted(sum(line.quantity for line in lines), "sheet")
     typer.echo(f"Together {number} for {format_money(paid, shop.currency)}")
-
-
-def ask(question: str) -> None:
-    """Go on if the maker says so; a program that can't be asked must say --yes."""
-    import sys
-
-    if not sys.stdin.isatty():
-        raise Refusal("nobody is there to be asked; look at the list and add --yes")
-    if not typer.confirm(question):
-        raise Refusal("nothing was stored")

@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from inventory.desk.common import JsonFlag, counted, shop_file_of
-from inventory.desk.stock_options import WhyOption, YesFlag, ask
+from inventory.desk.common import JsonFlag, YesFlag, ask, counted, shop_file_of
+from inventory.desk.stock_options import WhyOption
 
 __all__ = ["counted_papers", "enter", "sheet"]
 

@@ -27,6 +27,9 @@ NOTES = (
         "Some of the pieces that are lacking must follow the grain; 'quirebox batch plan"
         " --ignore-grain' lets them lie as they may."
     ),
+    translatable(
+        "On its way: {number} × {paper}, {size}, expected on {date} (purchase {purchase})."
+    ),
     translatable("No price is known for {papers}; counted at 1 {currency} a square metre."),
 )
 """The notes that planning makes."""

@@ -119,7 +119,7 @@ def test_what_is_on_its_way_is_not_bought_again(table: Table) -> None:
     assert plan.batch is None
     assert plan.restock == ()
     assert [note for note in plan.notes if note.startswith("On its way")] == [
-        f"On its way: 1 sheet of Coal card, 500 × 700 mm, expected on {days(5).isoformat()}"
+        f"On its way: 1 × Coal card, 500 × 700 mm, expected on {days(5).isoformat()}"
         f" (purchase {purchase})."
         for purchase in (1, 2)
     ]
