@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import partial
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+import typer.core
 
 from nester.layouts import Cuts, Effort
 
@@ -21,6 +22,7 @@ __all__ = [
     "CutsOption",
     "EffortOption",
     "GapOption",
+    "Group",
     "JsonFlag",
     "SecondsOption",
     "StagesOption",
@@ -125,9 +127,21 @@ def changed_trimmer(
     return known
 
 
+class Group(typer.core.TyperGroup):
+    """A group whose help says of each command its whole first sentence, on several lines."""
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """Write the list of commands."""
+        commands = ((name, self.get_command(ctx, name)) for name in self.list_commands(ctx))
+        with formatter.section("Commands"):
+            formatter.write_dl(
+                [(name, one.get_short_help_str(limit=1000)) for name, one in commands if one]
+            )
+
+
 def group(help_text: str) -> typer.Typer:
     """Return a group of commands, a noun to which its verbs are added."""
-    made = typer.Typer(help=help_text, rich_markup_mode=None, add_completion=False)
+    made = typer.Typer(help=help_text, cls=Group, rich_markup_mode=None, add_completion=False)
 
     @made.callback(invoke_without_command=True)
     def show_help(context: typer.Context) -> None:
