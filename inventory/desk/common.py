@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from enum import StrEnum
 from functools import partial
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+import typer.core
 
 from nester.layouts import Cuts, Effort
 
@@ -22,6 +23,7 @@ __all__ = [
     "CutsOption",
     "EffortOption",
     "GapOption",
+    "Group",
     "JsonFlag",
     "Page",
     "PageOption",
@@ -155,9 +157,21 @@ def ask(question: str) -> None:
         raise Refusal("nothing was stored")
 
 
+class Group(typer.core.TyperGroup):
+    """A group whose help says of each command its whole first sentence, on several lines."""
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """Write the list of commands."""
+        commands = ((name, self.get_command(ctx, name)) for name in self.list_commands(ctx))
+        with formatter.section("Commands"):
+            formatter.write_dl(
+                [(name, one.get_short_help_str(limit=1000)) for name, one in commands if one]
+            )
+
+
 def group(help_text: str) -> typer.Typer:
     """Return a group of commands, a noun to which its verbs are added."""
-    made = typer.Typer(help=help_text, rich_markup_mode=None, add_completion=False)
+    made = typer.Typer(help=help_text, cls=Group, rich_markup_mode=None, add_completion=False)
 
     @made.callback(invoke_without_command=True)
     def show_help(context: typer.Context) -> None:

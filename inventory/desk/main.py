@@ -13,6 +13,7 @@ import typer
 import typer.core
 import typer.main
 
+from inventory.desk.common import Group
 from nester.refusal import Refusal
 
 __all__ = ["app", "main"]
@@ -39,7 +40,7 @@ _NOUNS = {
 """Where each first word of a command is at home: a group of verbs, or a function."""
 
 
-class _Nouns(typer.core.TyperGroup):
+class _Nouns(Group):
     """The first words of commands, each read in only when it is used: that starts faster."""
 
     def list_commands(self, ctx: Any) -> list[str]:

@@ -269,6 +269,7 @@ def margin(
     from inventory.condition import change_margins
     from inventory.documents.condition_text import condition_words
     from inventory.labels import find_stock
+    from inventory.ledger import on_hand
     from inventory.shop import the_shop
     from nester.pieces import Grain
 
@@ -276,11 +277,13 @@ def margin(
         before = find_stock(session, label)
         stock = change_margins(session, label, margins_of(session, width), quantity, why)
         said = condition_words(stock.margins, (), Grain.ANY, the_shop(session).unit)
+        others = on_hand(session, before)
     typer.echo(f"{stock.label}: {said or 'no margins'}")
-    if stock.kind == "offcut":
-        typer.echo(f"Write {stock.label} on it in place of {before.label}")
-    else:
+    if others:
         typer.echo(f"Keep them apart from {before.label}, and write {stock.label} on them")
+    else:
+        it = "it" if stock.kind == "offcut" else "them"
+        typer.echo(f"Write {stock.label} on {it} in place of {before.label}")
 
 
 @app.command("put")
