@@ -78,10 +78,6 @@ class Programme:
         for factor, number in total:
             row.SetCoefficient(self._numbers[number], float(factor))
 
-    def at_most(self, total: Sequence[tuple[int, Number]], most: int) -> None:
-        """Ask that a sum be no larger."""
-        self.at_least([(-factor, number) for factor, number in total], -most)
-
     def smallest(self, total: Sum, nodes: int, stop: Stop = never, *, near: float = 0.0) -> Chosen:
         """Make a sum that can't be negative as small as can be.
 

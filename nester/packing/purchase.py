@@ -75,7 +75,7 @@ class _Work:
 
 _WORK = {
     Effort.QUICK: _Work(20_000, 100_000, 0, 50_000, 200_000, 30_000, 100, 0.3),
-    Effort.NORMAL: _Work(50_000, 2_000_000, 400_000, 200_000, 1_500_000, 100_000, 300, 1.0),
+    Effort.NORMAL: _Work(50_000, 2_000_000, 200_000, 100_000, 4_000_000, 200_000, 300, 1.0),
     Effort.THOROUGH: _Work(
         150_000, 8_000_000, 10_000_000, 4_000_000, 20_000_000, 500_000, 3_000, 4.0
     ),
@@ -351,8 +351,9 @@ class _Search:
             if self._done or left <= 0:
                 return
             model = _Model(self._market, self._papers, self._also, more)
-            chosen = model.cheapest(self._work.programme // 4, self._stop, self._cost, near=_NEAR)
-            if chosen.value is None:
+            chosen = model.cheapest(self._work.programme // 4, self._stop, near=_NEAR)
+            packs = () if chosen.value is None else model.purse.bought(chosen.value)
+            if chosen.value is None or not self._is_cheaper(packs):
                 # Nothing cheaper is likely: expect more of the sheets, and look longer.
                 if not any(more.values()):
                     return
@@ -381,7 +382,7 @@ class _Search:
                 enough = False
                 more[place] = max(more[place], paper.surplus(of[place]) + Fraction(1, 500))
             if enough:
-                self._keep(model.purse.bought(chosen.value))
+                self._keep(packs)
             else:
                 self._choose()
             self._report(1)
@@ -407,9 +408,14 @@ class _Search:
             self._keep(model.purse.bought(chosen.value))
 
     def _keep(self, packs: tuple[Packs, ...]) -> None:
-        cost = int(self._market.cost(packs) / self._market.unit)
-        if self._cost is None or cost < self._cost:
-            self._cost, self._packs = cost, packs
+        if self._is_cheaper(packs):
+            self._cost, self._packs = self._whole_cost(packs), packs
+
+    def _is_cheaper(self, packs: tuple[Packs, ...]) -> bool:
+        return self._cost is None or self._whole_cost(packs) < self._cost
+
+    def _whole_cost(self, packs: tuple[Packs, ...]) -> int:
+        return int(self._market.cost(packs) / self._market.unit)
 
     def _by_size(self, paper: Enough, sheets: Sheets) -> dict[int, int]:
         return {
@@ -668,12 +674,8 @@ class _Model:
             else:
                 self._programme.at_least([*held, (-asked, only_if)], 0)
 
-    def cheapest(
-        self, nodes: int, stop: Stop, below: int | None = None, *, near: float = 0.0
-    ) -> Chosen:
-        """Return the cheapest choice; if asked for, only one that costs less."""
-        if below is not None:
-            self._programme.at_most(self.purse.cost, below - 1)
+    def cheapest(self, nodes: int, stop: Stop, *, near: float = 0.0) -> Chosen:
+        """Return the cheapest choice that so many nodes suffice for, or one near it."""
         return self._programme.smallest(self.purse.cost, nodes, stop, near=near)
 
     def uses(self, value: Mapping[Number, Fraction]) -> list[tuple[Enough, Uses]]:
