@@ -279,7 +279,9 @@ class _Search:
         for sharp in (False, True):
             for parts in (True, False):
                 for _ in range(_MOST_ROUNDS):
-                    sheets = self._cheapest_parts() if parts else self._prove()
+                    sheets = self._prove()  # so that a stop finds what is proven so far
+                    if parts:
+                        sheets = self._cheapest_parts()
                     if self._done or sheets is None:
                         return
                     before = sum(paper.bounding_steps for paper in self._papers)
