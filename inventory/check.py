@@ -450,8 +450,11 @@ def _orders(session: Session) -> _Found:
 
 
 def _steps(session: Session) -> _Found:
-    """Check that an order is what its last step made of it; orders of old have no steps."""
-    last = select(func.max(OrderStep.id)).group_by(OrderStep.order_id)
+    """Check that an order is what its last step made of it.
+
+    Of orders from before steps were written down only the first is known, however far they are.
+    """
+    last = select(func.max(OrderStep.id)).group_by(OrderStep.order_id).having(func.count() > 1)
     rows = (
         select(Order.id, Order.status, OrderStep.status)
         .join(OrderStep, OrderStep.order_id == Order.id)

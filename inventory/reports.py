@@ -38,6 +38,8 @@ __all__ = ["ALL_MONTHS", "NO_DESIGN", "By", "Dead", "Months", "SpendingRow", "Us
 NO_DESIGN = "(for no order)"
 """Paper that was spoiled while it lay in the stash."""
 NO_SUPPLIER = "(no supplier named)"
+_MOST_DAYS = 36_500
+"""A hundred years: for longer nobody keeps paper."""
 
 
 class By(StrEnum):
@@ -416,8 +418,8 @@ def dead_stock(
     Refusal
         If the design can't be made so, or the days are none.
     """
-    if days < 1:
-        raise Refusal(f"--days must be 1 or more, not {days}")
+    if not 1 <= days <= _MOST_DAYS:
+        raise Refusal(f"--days must be from 1 to {_MOST_DAYS}, not {days}")
     # The night after that day, by the clock of this machine.
     limit = datetime.combine(today - timedelta(days=days - 1), time()).astimezone(UTC)
     taken_back = select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))

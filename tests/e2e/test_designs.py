@@ -87,7 +87,7 @@ def test_templates_are_pdf_dxf_and_svg(desk: Desk) -> None:
 def test_a_design_of_ones_own_goes_from_a_starting_point_to_a_cut_batch(stocked: Desk) -> None:
     stocked.do("design", "new", "own.toml")
     stocked.do("design", "check", "own.toml")
-    assert "there already" in stocked.refuses("design", "new", "own.toml")
+    assert "exists already" in stocked.refuses("design", "new", "own.toml")
     added = stocked.do("design", "add", "own.toml")
     name = added.split("'")[1]
     listed = stocked.data("designs", "design", "list", "--json")
