@@ -22,7 +22,10 @@ PLAIN = {
     "place": "Shelf", "along": "width", "design": "gift-tag", "colour": "red", "measure": "reel",
 }  # fmt: skip
 """What is needed besides the odd word; 1 where nothing else is said."""
-SEARCHES = {("demo",), ("fit",), ("batch", "plan"), ("batch", "mend"), ("batch", "spoil")}
+SEARCHES = {
+    ("demo",), ("fit",), ("estimate",), ("batch", "plan"), ("batch", "mend"), ("batch", "spoil"),
+    ("buy", "plan"), ("design", "sizes"), ("design", "sheets"), ("stash", "makes"),
+}  # fmt: skip
 """These may take long where what is odd is passed over."""
 
 
