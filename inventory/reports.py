@@ -419,7 +419,7 @@ def dead_stock(
         If the design can't be made so, or the days are none.
     """
     if not 1 <= days <= _MOST_DAYS:
-        raise Refusal(f"--days must be from 1 to {_MOST_DAYS}, not {days}")
+        raise Refusal(f"--days must be 1 or more, up to {_MOST_DAYS}, not {days}")
     # The night after that day, by the clock of this machine.
     limit = datetime.combine(today - timedelta(days=days - 1), time()).astimezone(UTC)
     taken_back = select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))

@@ -72,8 +72,9 @@ def test_odd_words_at_the_desk(
     monkeypatch.setenv(PATH_VARIABLE, str(path))
     monkeypatch.chdir(tmp_path)
     before = book(path)
-    for rest, odd in words_of(command):
-        for text in ODD:
+    for at, (rest, odd) in enumerate(words_of(command)):
+        # A third of the words each; other parameters and commands get the others.
+        for text in ODD[at % 3 :: 3]:
             code = main([*words, *(word.replace("{odd}", text) for word in rest)])
             said = capsys.readouterr().err
             assert code in (0, 2), (odd.name, text[:20], said[:500])

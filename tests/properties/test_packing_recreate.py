@@ -142,7 +142,7 @@ def test_starts_are_completed_and_kept(some, sheets, seed, fewest):
     best = next(sequential_plans(task, Cuts.STRAIGHT, Random(seed), 0, pool, never))
     diver = Diver(task, Cuts.STRAIGHT, Random(seed), pool)
     recreator = Recreator(task, Random(seed), pool)
-    start = diver.start(fewest, 100_000, never)
+    start = diver.start(fewest, 100_000, never, None)
     check_plan(task, start)
     for plan in recreator.completed(start, best, 4_000, never):
         check_plan(task, plan)
