@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from fractions import Fraction
 from typing import Any, NamedTuple
 
 from inventory.money import format_money
@@ -273,8 +274,10 @@ def shopping_rows(plan: Plan) -> Iterator[ShoppingRow]:
             continue
         each = together = ""
         if line.price is not None:
-            each = format_money(line.price, plan.currency)
-            together = format_money(line.price * line.quantity, plan.currency)
+            # A sheet's part of a pack, perhaps from another currency, is worked out.
+            price = Fraction(line.price)
+            each = format_money(price, plan.currency)
+            together = format_money(price * line.quantity, plan.currency)
         yield ShoppingRow(
             line.paper, size, str(line.quantity), each, together, numbers(line.orders)
         )

@@ -326,7 +326,7 @@ class _Teller:
                 str(one.quantity) if one.quantity else "?",
                 quotable(one.paper),
                 ("" if one.quantity else say("at least") + " ") + self.size(one.width, one.height),
-                "" if one.price is None else self.voice.money(one.price, self.plan.currency),
+                "" if one.price is None else self._money(one.price),
                 _numbers(one.orders),
             )
             for one in self.plan.restock
