@@ -10,13 +10,16 @@ times as slow or as quick as usual.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
+from decimal import Decimal
 from fractions import Fraction
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from inventory.models import CuttingTime, Deed
+from inventory.names import shorten
 from nester.cutting import USUAL_PACE, Pace
 from nester.refusal import Refusal
 
@@ -25,6 +28,7 @@ __all__ = [
     "learned_ratio",
     "pace_words",
     "read_minutes",
+    "read_time_taken",
     "report_times",
     "shop_pace",
 ]
@@ -35,23 +39,44 @@ MOST_MINUTES = 24 * 60
 _USUAL, _MOST = Fraction(30 * 60), Fraction(20 * 60)
 """Seconds as which the usual pace weighs, and a report at most: less, so that one alone, however
 absurd, is never in the middle."""
+_LONGEST = Decimal(100_000)
+"""Minutes that are read at most: ten weeks."""
+_MINUTES = re.compile(r"([0-9]{1,9}(?:[.,][0-9]{1,4})?)\s*(min|h)?", re.IGNORECASE)
 _FAR = Fraction(2)
 _FARTHEST = Fraction(4)
 
 
-def read_minutes(text: str) -> int:
-    """Read minutes, such as ``25`` or ``7.5``, as seconds.
+def read_minutes(text: str, what: str) -> Decimal:
+    """Read a time: ``90``, ``90 min`` or ``1.5 h``; a bare number is in minutes.
 
     Raises
     ------
     Refusal
-        If it is no number of minutes above zero and at most a day.
+        If it can't be read, or is more than 100,000 minutes.
+    """
+    match = _MINUTES.fullmatch(text.strip())
+    if match is None:
+        raise Refusal(f"{what} must be a time such as 90 min or 1.5 h, not '{shorten(text)}'")
+    minutes = Decimal(match[1].replace(",", ".")) * (
+        60 if (match[2] or "").casefold() == "h" else 1
+    )
+    if minutes > _LONGEST:
+        raise Refusal(f"{what} '{shorten(text)}' is more than {_LONGEST:,} minutes")
+    return minutes
+
+
+def read_time_taken(text: str) -> int:
+    """Read how long cutting took, such as ``25``, ``7.5`` or ``1.5 h``, as seconds.
+
+    Raises
+    ------
+    Refusal
+        If it is no time above zero and at most a day.
     """
     try:
-        minutes = Fraction(text.strip().replace(",", ".")) if "/" not in text else Fraction(0)
-    except ValueError:
-        minutes = Fraction(0)
-    seconds = round(minutes * 60)
+        seconds = round(60 * read_minutes(text, "the time"))
+    except Refusal:
+        seconds = 0
     if not 1 <= seconds <= MOST_MINUTES * 60:
         raise Refusal(
             f"'{text[:20]}' can't be the minutes that cutting took; give a number above zero and"

@@ -62,7 +62,6 @@ __all__ = [
     "read_amount",
     "read_endings",
     "read_grams",
-    "read_minutes",
     "read_percent",
     "set_assembly",
     "set_consumable",
@@ -81,13 +80,10 @@ GRAMS = {
 Special Publication 811, appendix B)."""
 
 _HEAVIEST = Decimal(1_000_000)
-_LONGEST = Decimal(100_000)
-"""Minutes: ten weeks."""
 _LARGEST_PRINT: Length = mm(5000)
 _NUMBER = r"[0-9]{1,9}(?:[.,][0-9]{1,4})?"
 _WEIGHT = re.compile(rf"({_NUMBER})\s*(g|kg|oz|lb)?", re.IGNORECASE)
 _PERCENT = re.compile(rf"({_NUMBER})\s*%?")
-_MINUTES = re.compile(rf"({_NUMBER})\s*(min|h)?", re.IGNORECASE)
 _WITH_CODE = re.compile(r"(.*[0-9.,]\s*)([A-Za-z]{3})")
 
 
@@ -152,23 +148,6 @@ def read_grams(text: str, what: str) -> Decimal:
     if grams > _HEAVIEST:
         raise Refusal(f"{what} '{shorten(text)}' is more than 1,000 kg")
     return grams
-
-
-def read_minutes(text: str, what: str) -> Decimal:
-    """Read a time: ``90``, ``90 min`` or ``1.5 h``; a bare number is in minutes.
-
-    Raises
-    ------
-    Refusal
-        If it can't be read, or is more than 100,000 minutes.
-    """
-    match = _MINUTES.fullmatch(text.strip())
-    if match is None:
-        raise Refusal(f"{what} must be a time such as 90 min or 1.5 h, not '{shorten(text)}'")
-    minutes = _decimal(match) * (60 if (match[2] or "").casefold() == "h" else 1)
-    if minutes > _LONGEST:
-        raise Refusal(f"{what} '{shorten(text)}' is more than {_LONGEST:,} minutes")
-    return minutes
 
 
 def read_endings(texts: Sequence[str], currency: str) -> str:

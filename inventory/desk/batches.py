@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -22,8 +20,8 @@ from inventory.desk.common import (
     command_words,
     counted,
     group,
+    searching_in,
     shop_file_of,
-    stopping,
 )
 from nester.layouts import Cuts, Effort
 
@@ -117,7 +115,7 @@ def search_plan(
     """Plan a batch while showing how the search goes on."""
     from inventory.batches import plan_batch
 
-    with _search(shop_file, seconds) as search:
+    with searching_in(shop_file, seconds) as search:
         return plan_batch(
             shop_file,
             orders,
@@ -129,22 +127,6 @@ def search_plan(
             today=date.today(),
             **search,
         )
-
-
-@contextmanager
-def _search(shop_file: ShopFile, seconds: float | None) -> Iterator[dict[str, Any]]:
-    """Give the rule that ends a search, and the voice that tells how it goes on."""
-    from inventory.desk.tell import searching
-    from inventory.money import format_money
-    from inventory.shop import the_shop
-
-    with shop_file.read() as session:
-        currency = the_shop(session).currency
-    with (
-        stopping(seconds) as stop,
-        searching("Planning", lambda amount: format_money(amount, currency)) as tell,
-    ):
-        yield {"stop": stop, "on_progress": tell}
 
 
 @app.command("confirm")
@@ -476,11 +458,11 @@ def cut(
     from inventory.cutting import cut_batch, get_batch, left_to_cut
     from inventory.desk.tell import console
     from inventory.documents.tables import table
-    from inventory.pace import pace_words, read_minutes, shop_pace
+    from inventory.pace import pace_words, read_time_taken, shop_pace
     from inventory.shop import the_shop
     from nester.measure import format_size
 
-    seconds = None if minutes is None else read_minutes(minutes)
+    seconds = None if minutes is None else read_time_taken(minutes)
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         unit = the_shop(session).unit
         kept = cut_batch(
@@ -577,7 +559,7 @@ def _mend(context: typer.Context, shop_file: ShopFile, number: int, effort: Effo
     from inventory.documents.plan_text import plan_summary
     from inventory.pace import shop_pace
 
-    with _search(shop_file, None) as search:
+    with searching_in(shop_file, None) as search:
         made = mend_batch(shop_file, number, effort=effort, today=date.today(), **search)
     with shop_file.read() as session:
         pace = shop_pace(session)

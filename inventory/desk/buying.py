@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -17,15 +15,14 @@ from inventory.desk.common import (
     SecondsOption,
     counted,
     group,
+    searching_in,
     shop_file_of,
-    stopping,
 )
 from nester.layouts import Effort
 
 if TYPE_CHECKING:
     from inventory.models import Shop
     from inventory.restocking import NeededBy, RestockLine
-    from inventory.shop import ShopFile
 
 app = group("Buying: what to restock, from whom, at what price, and what is on its way.")
 
@@ -54,7 +51,7 @@ def list_(
 
     today = date.today()
     with shop_file_of(context) as shop_file:
-        with _search(shop_file, seconds) as search:
+        with searching_in(shop_file, seconds) as search:
             lines = restock_list(shop_file, today=today, effort=effort, **search)
         with shop_file.read() as session:
             shop = the_shop(session)
@@ -191,7 +188,7 @@ def dates(
 
     today = date.today()
     with shop_file_of(context) as shop_file:
-        with _search(shop_file, seconds) as search:
+        with searching_in(shop_file, seconds) as search:
             rows = order_dates(shop_file, today=today, effort=effort, **search)
         with shop_file.read() as session:
             shop = the_shop(session)
@@ -250,22 +247,6 @@ def _date_as_json(one: NeededBy, today: date) -> dict[str, Any]:
         "expected": None if one.expected is None else one.expected.isoformat(),
         "late": one.is_late(today),
     }
-
-
-@contextmanager
-def _search(shop_file: ShopFile, seconds: float | None) -> Iterator[dict[str, Any]]:
-    """Give the rule that ends a search, and the voice that tells how it goes on."""
-    from inventory.desk.tell import searching
-    from inventory.money import format_money
-    from inventory.shop import the_shop
-
-    with shop_file.read() as session:
-        currency = the_shop(session).currency
-    with (
-        stopping(seconds) as stop,
-        searching("Planning", lambda amount: format_money(amount, currency)) as tell,
-    ):
-        yield {"stop": stop, "on_progress": tell}
 
 
 app.command("plan")(plan)

@@ -38,6 +38,7 @@ __all__ = [
     "counted",
     "group",
     "pairs",
+    "searching_in",
     "shop_file_of",
     "shop_option",
     "stopping",
@@ -254,3 +255,19 @@ def command_words(context: typer.Context, words: str) -> str:
     given = shop_option(context)
     shop = f"--shop {shlex.quote(given)} " if given else ""
     return f"quirebox {shop}{words}"
+
+
+@contextmanager
+def searching_in(shop_file: ShopFile, seconds: float | None) -> Iterator[dict[str, Any]]:
+    """Give the rule that ends a search in a shop, and the voice that tells how it goes on."""
+    from inventory.desk.tell import searching
+    from inventory.money import format_money
+    from inventory.shop import the_shop
+
+    with shop_file.read() as session:
+        currency = the_shop(session).currency
+    with (
+        stopping(seconds) as stop,
+        searching("Planning", lambda amount: format_money(amount, currency)) as tell,
+    ):
+        yield {"stop": stop, "on_progress": tell}

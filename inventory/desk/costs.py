@@ -228,12 +228,12 @@ def change(
       quirebox cost set --margin 25% --ends .50 --ends .95
       quirebox cost set --packaging 0.90 --packaging-weight 80g
     """
+    from inventory.pace import read_minutes
     from inventory.rates import (
         Changes,
         read_amount,
         read_endings,
         read_grams,
-        read_minutes,
         read_percent,
         set_rates,
     )
@@ -387,7 +387,8 @@ def time(
     Example:
       quirebox cost time layered-box 95
     """
-    from inventory.rates import read_minutes, set_assembly
+    from inventory.pace import read_minutes
+    from inventory.rates import set_assembly
 
     if (minutes is None) is not forget:
         raise Refusal("say how many minutes it takes, or --forget")

@@ -104,6 +104,7 @@ def fill_costs(session: Session, folder: Path) -> None:
     from inventory import rates, supplies
     from inventory.models import Reason
     from inventory.money import parse_money
+    from inventory.pace import read_minutes
     from inventory.shop import the_shop
     from nester.paper import parse_size
 
@@ -112,7 +113,7 @@ def fill_costs(session: Session, folder: Path) -> None:
     rates.set_rates(
         session,
         hour=parse_money(costs["hour"], "hour"),
-        piece_minutes=rates.read_minutes(costs["piece-minutes"], "piece-minutes"),
+        piece_minutes=read_minutes(costs["piece-minutes"], "piece-minutes"),
         packaging=parse_money(costs["packaging"], "packaging"),
         packaging_grams=rates.read_grams(costs["packaging-weight"], "packaging-weight"),
         wrapping=parse_money(costs["wrapping"], "wrapping"),
@@ -123,7 +124,7 @@ def fill_costs(session: Session, folder: Path) -> None:
         endings=rates.read_endings(costs["ends"], shop.currency),
     )
     for design, minutes in costs["minutes"].items():
-        rates.set_assembly(session, design, rates.read_minutes(minutes, design))
+        rates.set_assembly(session, design, read_minutes(minutes, design))
     for text, price in costs["prints"].items():
         size = parse_size(text, shop.unit)
         rates.set_print(session, (size.width, size.height), parse_money(price, text))

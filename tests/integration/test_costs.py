@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory import rates, supplies
+from inventory import pace, rates, supplies
 from inventory.archive import export_shop, import_shop
 from inventory.batches import mend_batch
 from inventory.check import check_shop
@@ -358,8 +358,8 @@ def test_a_new_table_of_postage_takes_the_place_of_the_old(shop: ShopFile, tmp_p
         (rates.read_percent, "0", D(0)),
         (rates.read_grams, "1.5 KG", D(1500)),
         (rates.read_grams, "2 oz", D("56.699046250")),
-        (rates.read_minutes, "1.5h", D(90)),
-        (rates.read_minutes, "20", D(20)),
+        (pace.read_minutes, "1.5h", D(90)),
+        (pace.read_minutes, "20", D(20)),
     ],
 )
 def test_numbers_as_a_maker_writes_them(reader, text: str, value: Decimal) -> None:
@@ -374,8 +374,8 @@ def test_numbers_as_a_maker_writes_them(reader, text: str, value: Decimal) -> No
         (rates.read_percent, "many", "a number of percent such as 6.5 %, not 'many'"),
         (rates.read_grams, "1e3", "a weight such as"),
         (rates.read_grams, "9999 kg", "more than 1,000 kg"),
-        (rates.read_minutes, "1:30", "a time such as"),
-        (rates.read_minutes, "9999h", "more than 100,000 minutes"),
+        (pace.read_minutes, "1:30", "a time such as"),
+        (pace.read_minutes, "9999h", "more than 100,000 minutes"),
     ],
 )
 def test_numbers_that_cannot_be(reader, text: str, why: str) -> None:

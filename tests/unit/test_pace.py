@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.pace import learned_ratio, read_minutes
+from inventory.pace import learned_ratio, read_time_taken
 from nester.refusal import Refusal
 
 HOUR = 3600
@@ -50,9 +50,10 @@ def test_more_time_reported_never_quickens_the_pace(reports, more: int) -> None:
 
 
 def test_minutes_are_read_as_they_are_written() -> None:
-    assert read_minutes("25") == 1500
-    assert read_minutes(" 7.5") == 450
-    assert read_minutes("7,5") == 450
+    assert read_time_taken("25") == 1500
+    assert read_time_taken(" 7.5") == 450
+    assert read_time_taken("7,5") == 450
+    assert read_time_taken("1.5 h") == 5400
 
 
 @pytest.mark.parametrize(
@@ -60,4 +61,4 @@ def test_minutes_are_read_as_they_are_written() -> None:
 )
 def test_what_can_not_be_minutes_is_refused(text: str) -> None:
     with pytest.raises(Refusal, match="can't be the minutes that cutting took"):
-        read_minutes(text)
+        read_time_taken(text)
