@@ -25,10 +25,6 @@ def documented() -> list[list[str]]:
     return [shlex.split(line)[1:] for line in lines if line.startswith("quirebox ")]
 
 
-pytestmark = pytest.mark.xdist_group("week")
-"""One process tells the week, not each of them."""
-
-
 @pytest.fixture(scope="module")
 def week(tmp_path_factory: pytest.TempPathFactory) -> Desk:
     """The week of the README, told by running it."""
