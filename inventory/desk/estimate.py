@@ -19,7 +19,7 @@ from inventory.desk.common import (
     changed_trimmer,
     pairs,
 )
-from inventory.desk.designs import (
+from inventory.desk.design_options import (
     NameArgument,
     SizesArgument,
     UnitOption,

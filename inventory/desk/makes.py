@@ -15,16 +15,14 @@ from inventory.desk.common import (
     shop_file_of,
     stopping,
 )
-from inventory.desk.stash import app
 from nester.layouts import Cuts, Effort
 
 if TYPE_CHECKING:
     from nester.packing.most import Most
 
-__all__ = ["app", "number_words"]
+__all__ = ["makes", "number_words"]
 
 
-@app.command("makes")
 def makes(
     context: typer.Context,
     wishes: Annotated[

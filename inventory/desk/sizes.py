@@ -10,12 +10,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from inventory.desk.common import CutsOption, EffortOption, JsonFlag, pairs
-from inventory.desk.designs import (
+from inventory.desk.design_options import (
     NameArgument,
     PaperOption,
     SizesArgument,
     UnitOption,
-    app,
     design_named,
     session_if_any,
     sheetstock,
@@ -33,7 +32,7 @@ if TYPE_CHECKING:
     from nester.sweep import Point
     from nester.sweep_steps import Step, Suggestion
 
-__all__ = ["app"]
+__all__ = ["sheets", "sizes"]
 
 _PAINS = {Effort.QUICK: 1, Effort.NORMAL: 4, Effort.THOROUGH: 16}
 _MOST_STEPS = 6
@@ -61,7 +60,6 @@ QuantityOption = Annotated[
 ]
 
 
-@app.command("sizes")
 def sizes(
     context: typer.Context,
     name: NameArgument,
@@ -418,7 +416,6 @@ def _number(value: Fraction) -> float:
     return round(float(value), 6)
 
 
-@app.command("sheets")
 def sheets(
     context: typer.Context,
     name: NameArgument,

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.desk import stocktake
+from inventory.desk import makes, stocktake
 from inventory.desk.common import JsonFlag, group, shop_file_of
 from inventory.desk.stock_options import LabelArgument, WhyOption, margins_of, size_of
 from nester.refusal import Refusal
@@ -499,6 +499,7 @@ def _weight(text: str | None) -> tuple[int, int] | None:
     return check_count(least), check_count(most if dash else least)
 
 
+app.command("makes")(makes.makes)
 app.command("sheet")(stocktake.sheet)
 app.command("enter")(stocktake.enter)
 app.command("counted")(stocktake.counted_papers)
