@@ -213,7 +213,7 @@ def undo_deed(session: Session, deed: Deed, *, note: str = "") -> Deed:
     supplies = session.scalars(
         select(SupplyMovement).where(SupplyMovement.deed_id == deed.id)
     ).all()
-    undone = select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
+    undone = movements_taken_back()
     part = select(Movement.id).where(Movement.deed_id == deed.id, Movement.id.in_(undone))
     if session.scalar(part.limit(1)) is not None:
         raise Refusal(f"a part of deed {deed.id} has been taken back already")
@@ -240,6 +240,11 @@ def _counter_line(movement: Movement, back: Deed) -> dict[str, Any]:
         "batch_id": movement.batch_id, "note": back.note, "at": back.at, "deed_id": back.id,
         "undoes_id": movement.id,
     }  # fmt: skip
+
+
+def movements_taken_back() -> Select[int | None]:
+    """Select the numbers of the movements that have been taken back."""
+    return select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
 
 
 def taken_back() -> Select[int | None]:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import delete, func, select
 
+from inventory.ledger import movements_taken_back
 from inventory.models import Kind, Movement, Paper, Reason, RestockLevel, Stock
 from inventory.names import shorten, whole_number
 from inventory.papers import find_paper
@@ -244,7 +245,6 @@ def _span(session: Session, today: date, weeks: int) -> int:
 
 def _used(session: Session, since: date) -> dict[tuple[Paper, SizeKey], int]:
     """Return how many sheets of each paper and size were cut or spoiled and not given back."""
-    taken_back = select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
     lines = session.execute(
         select(Paper, Stock.width, Stock.height, -func.sum(Movement.change))
         .join(Stock, Movement.stock_id == Stock.id)
@@ -253,7 +253,7 @@ def _used(session: Session, since: date) -> dict[tuple[Paper, SizeKey], int]:
             Stock.kind == Kind.SHEET,
             Movement.reason.in_([Reason.CUT, Reason.SPOILED]),
             Movement.at >= datetime.combine(since, time()).astimezone(UTC),
-            Movement.id.not_in(taken_back),
+            Movement.id.not_in(movements_taken_back()),
         )
         .group_by(Paper.id, Stock.width, Stock.height)
     )

@@ -61,17 +61,19 @@ def read_wishes(words: Sequence[str]) -> list[Wish]:
     """
     wishes: list[tuple[str, dict[str, str]]] = []
     for word in words:
-        name, equals, size = word.partition("=")
+        name, equals, size = (part.strip() for part in word.partition("="))
         if not equals:
             wishes.append((word, {}))
         elif not wishes:
             raise Refusal(
                 f"'{word}' stands before any design; write a design first, then its sizes"
             )
+        elif not name:
+            raise Refusal(f"'{word}' does not say which setting of {wishes[-1][0]} it is for")
         elif name in wishes[-1][1]:
             raise Refusal(f"{wishes[-1][0]}: {name} is given twice")
         else:
-            wishes[-1][1][name.strip()] = size.strip()
+            wishes[-1][1][name] = size
     return [Wish(*one) for one in wishes]
 
 

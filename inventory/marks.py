@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from sqlalchemy import select
 
+from inventory.ledger import taken_back
 from inventory.models import Batch, Deed, Movement, Reason, Stock
 from inventory.plan import plan_from_json
 from nester.refusal import Refusal
@@ -56,11 +57,10 @@ def kept_offcuts(
     mapping
         By layout, copy from 1 and place among the layout's offcuts, from 0.
     """
-    undone = select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
     query = (
         select(Movement, Deed)
         .join(Deed, Movement.deed_id == Deed.id)
-        .where(Deed.batch_id == batch.id, Deed.reason == Reason.CUT, Deed.id.not_in(undone))
+        .where(Deed.batch_id == batch.id, Deed.reason == Reason.CUT, Deed.id.not_in(taken_back()))
         .where(Movement.reason == Reason.KEPT)
         .order_by(Deed.id, Movement.id)
     )

@@ -1006,7 +1006,6 @@ class RestockLevel(Base):
             "paper_id",
             unique=True,
             sqlite_where=text("width IS NULL"),
-            postgresql_where=text("width IS NULL"),
         ),
         CheckConstraint("(width IS NULL) = (height IS NULL)", name="both"),
         CheckConstraint("width > 0 AND height > 0", name="size"),

@@ -111,7 +111,7 @@ def plan_shares(plan: Plan, rates: Rates) -> dict[int, PlanShare]:
 
 
 def _sheets_of(plan: Plan, rates: Rates) -> Iterator[CutSheet[int]]:
-    of_sheets, of_offcuts = _kept_worth(plan)
+    of_sheets, of_offcuts = plan.kept_worth()
     for planned in plan.layouts:
         sheet = planned.sheet
         minutes = _minutes(plan.as_layout(planned)[0], plan.trimmer, rates)
@@ -126,23 +126,6 @@ def _sheets_of(plan: Plan, rates: Rates) -> Iterator[CutSheet[int]]:
                 for owner, piece in zip(owners, pieces, strict=True)
             )
             yield CutSheet(sheet.paper, price, kept, minutes, cut, copies)
-
-
-def _kept_worth(plan: Plan) -> tuple[Fraction, Fraction]:
-    """Return at which part of their share of the price a plan's offcuts count.
-
-    That is, of sheets and of offcuts.  A plan tells what all of them count; what is kept of an
-    offcut counts whole, so the rest tells how much counts of sheets.
-    """
-    whole: dict[str, Fraction] = defaultdict(Fraction)
-    for one in plan.layouts:
-        area = sum(rect.area for rect in one.offcuts)
-        back = Fraction(area, one.sheet.width * one.sheet.height)
-        whole[one.sheet.kind] += Fraction(one.sheet.price) * one.copies * back
-    kept, offcuts, sheets = Fraction(plan.kept), whole["offcut"], whole["sheet"]
-    if kept < offcuts or not sheets:
-        return Fraction(0), kept / offcuts if offcuts else Fraction(0)
-    return (kept - offcuts) / sheets, Fraction(1)
 
 
 def _minutes(layout: Layout, trimmer: Trimmer, rates: Rates) -> Fraction:

@@ -18,6 +18,7 @@ from fractions import Fraction
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from inventory.ledger import taken_back
 from inventory.models import CuttingTime, Deed
 from inventory.names import shorten
 from nester.cutting import USUAL_PACE, Pace
@@ -122,10 +123,9 @@ def report_times(session: Session, seconds: int, deeds: Sequence[tuple[Deed, Fra
 
 def shop_pace(session: Session) -> Pace:
     """Return the shop's pace; the usual one as long as nothing was reported."""
-    undone = select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
     query = (
         select(func.sum(CuttingTime.seconds), func.sum(CuttingTime.reckoned))
-        .where(CuttingTime.deed_id.not_in(undone))
+        .where(CuttingTime.deed_id.not_in(taken_back()))
         .group_by(CuttingTime.report_id)
         .order_by(CuttingTime.report_id)
     )

@@ -6,6 +6,7 @@ moved on.  It is kept with its batch as JSON text, lengths in fine units, money 
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -237,6 +238,22 @@ class Plan:
     def kept_area(self) -> int:
         """Area of the offcuts worth keeping, in square fine units."""
         return sum(one.copies * rect.area for one in self.layouts for rect in one.offcuts)
+
+    def kept_worth(self) -> tuple[Fraction, Fraction]:
+        """Return at which part of their share of the price the offcuts kept count.
+
+        That is, of sheets and of offcuts.  A plan tells what all of them count; what is kept of an
+        offcut counts whole, so the rest tells how much counts of sheets.
+        """
+        whole: dict[str, Fraction] = defaultdict(Fraction)
+        for one in self.layouts:
+            area = sum(rect.area for rect in one.offcuts)
+            back = Fraction(area, one.sheet.width * one.sheet.height)
+            whole[one.sheet.kind] += Fraction(one.sheet.price) * one.copies * back
+        kept, offcuts, sheets = Fraction(self.kept), whole["offcut"], whole["sheet"]
+        if kept < offcuts or not sheets:
+            return Fraction(0), kept / offcuts if offcuts else Fraction(0)
+        return (kept - offcuts) / sheets, Fraction(1)
 
     def part_of(self, spot: Spot) -> Part:
         """Return what a spot holds."""

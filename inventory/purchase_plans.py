@@ -6,7 +6,7 @@ stash and what is on its way.  Nothing is booked; `record` books it as purchases
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -193,11 +193,10 @@ def plan_purchase(
     with shop_file.read() as session:
         book = _read(session, orders, levels, in_time, cuts, ignore_grain, today)
     offered = tuple(offer for offer, _ in book.named.values())
-    also = {
-        one.offer: one.target - one.there
-        for one in book.levels
-        if one.offer is not None and one.target > one.there
-    }
+    also: Counter[str] = Counter()
+    for one in book.levels:
+        if one.offer is not None and one.target > one.there:
+            also[one.offer] += one.target - one.there
     bought = purchase(
         book.problem, offered, book.terms, effort, also=also, stop=stop, on_progress=on_progress
     )
@@ -223,6 +222,7 @@ def _read(
     if levels:
         wanted |= {level.paper.name for level in list_levels(session)}
     listed = offers(session, sorted(wanted), today=today) if wanted else []
+    first = None
     if to_cut and in_time:
         first = paper_there_by(min(order.due for order in to_cut.orders), shop.making_days)
         listed = [one for one in listed if today + timedelta(one.days) <= first]
@@ -237,6 +237,8 @@ def _read(
     coming: dict[str, int] = {}
     stock = list(problem.stock)
     for one in on_its_way(session):
+        if first is not None and one.expected > first:
+            continue
         name = (
             f"purchase {one.purchase}: {one.paper} {format_size(one.width, one.height, shop.unit)}"
             f" ({len(coming) + 1})"
@@ -248,7 +250,7 @@ def _read(
                 grain=one.grain,
             )
         )  # fmt: skip
-    found = _levels(session, stock, papers, named) if levels else []
+    found = _levels(session, stock, coming, papers, named) if levels else []
     problem = replace(problem, stock=tuple(_set_aside(stock, found, papers)))
     problem = _without_clashes(problem, [offer for offer, _ in named.values()])
     suppliers = [one.supplier for one in listed]
@@ -267,6 +269,7 @@ def _without_clashes(problem: Problem, offered: Iterable[Offer]) -> Problem:
 def _levels(
     session: Session,
     stock: Sequence[Stock],
+    coming: Mapping[str, int],
     papers: Mapping[str, Paper],
     named: Mapping[str, tuple[Offer, Listed]],
 ) -> list[_Level]:
@@ -276,10 +279,11 @@ def _levels(
         free = row.quantity - taken[row.label]
         there[row.paper, size_key(papers[row.paper], (row.width, row.height))] += max(0, free)
     for one in stock:
-        if one.name.startswith("purchase ") and one.quantity:
+        if one.name in coming and one.quantity:
             there[one.paper, size_key(papers[one.paper], (one.width, one.height))] += one.quantity
     found = []
-    for level in list_levels(session):
+    # What is bought for a level of one size counts for that of any size.
+    for level in sorted(list_levels(session), key=lambda one: level_key(one) is None):
         paper = level.paper.name
         of_paper = {
             name: (offer, size_key(papers[paper], (offer.width, offer.height)))
@@ -306,6 +310,8 @@ def _levels(
         found.append(
             _Level(paper, key, level.target, min(have, level.target), best.name if best else None)
         )
+        if best is not None:
+            there[paper, key] += max(0, level.target - have)
     return found
 
 
@@ -406,6 +412,12 @@ def record(session: Session, plan: PurchasePlan, *, today: date) -> list[Purchas
     """
     if not plan.lines:
         raise Refusal("there is nothing to buy, so nothing was recorded")
+    known = offers(session, sorted({one.offer.paper for one in plan.lines}), today=today)
+    for one in plan.lines:
+        if one.offer not in known:
+            raise Refusal(
+                f"what {one.offer.supplier} asks for {one.offer.paper} has changed; plan again"
+            )
     wishes: dict[str, dict[tuple[str, Size, int], int]] = defaultdict(lambda: defaultdict(int))
     for one in plan.lines:
         offer = one.offer

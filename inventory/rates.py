@@ -277,6 +277,7 @@ def set_consumable(
     row = session.scalar(select(ConsumableRate).where(ConsumableRate.name_key == fold(called)))
     if row is None:
         row = ConsumableRate(name=called)
+    before = row.per
     if supply is not None and price is not None:
         raise Refusal("give a price or the supply it is taken from, not both")
     if supply is None and spread is not None:
@@ -294,6 +295,8 @@ def set_consumable(
     if grams is not None:
         row.grams = grams
         row.per = _per_of(row, None)
+    elif row.grams is not None and row.per is not before:
+        raise Refusal(f"the weight of {called} is for another measure; give it anew too")
     session.add(row)
     session.flush()
     return row

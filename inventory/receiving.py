@@ -15,6 +15,7 @@ from sqlalchemy import insert, select
 
 from inventory import ledger
 from inventory.labels import find_stock, label_of, next_number
+from inventory.ledger import movements_taken_back
 from inventory.models import (
     Deed,
     Delivery,
@@ -496,12 +497,11 @@ def _refuse_twice(
     session: Session, delivery: Delivery, shelf: _Shelf, lines: Sequence[Line]
 ) -> None:
     """Refuse sheets that the same delivery note has brought before and nobody took back."""
-    taken_back = select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
     rows = session.execute(
         select(Stock.paper_id, Stock.width, Stock.height, Stock.lot, Movement.change, Movement.at)
         .join(Movement, Movement.stock_id == Stock.id)
         .join(Deed, Movement.deed_id == Deed.id)
-        .where(Deed.delivery_id == delivery.id, Movement.id.not_in(taken_back))
+        .where(Deed.delivery_id == delivery.id, Movement.id.not_in(movements_taken_back()))
     )
     before = {(paper, *size, fold(lot)): (n, at) for paper, *size, lot, n, at in rows}
     for line in lines:
@@ -558,13 +558,12 @@ def list_deliveries(session: Session) -> list[DeliveryRow]:
     list of DeliveryRow
         `paid` sums the prices that are known.
     """
-    taken_back = select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
     rows = session.execute(
         select(Delivery, Movement.change, Stock.price, Movement.at)
         .join(Deed, Deed.delivery_id == Delivery.id)
         .join(Movement, Movement.deed_id == Deed.id)
         .join(Stock, Movement.stock_id == Stock.id)
-        .where(Movement.id.not_in(taken_back))
+        .where(Movement.id.not_in(movements_taken_back()))
         .order_by(Movement.id)
     )
     brought: dict[int, DeliveryRow] = {}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy import or_, select
 
 from inventory.condition import bruises
-from inventory.ledger import taken_back
+from inventory.ledger import movements_taken_back, taken_back
 from inventory.models import Batch, Bruise, Deed, Lost, Movement, Paper, Reason, Stock
 from inventory.papers import find_paper
 from inventory.plan import Plan, plan_from_json
@@ -25,7 +25,16 @@ if TYPE_CHECKING:
 
     from nester.layouts import Rect
 
-__all__ = ["Plans", "YieldRow", "month_of", "paper_history", "union_area", "yields"]
+__all__ = [
+    "Plans",
+    "YieldRow",
+    "bruised",
+    "bruised_areas",
+    "month_of",
+    "paper_history",
+    "union_area",
+    "yields",
+]
 
 
 _RowOf = Callable[["datetime", str], "YieldRow"]
@@ -99,7 +108,8 @@ def yields(session: Session) -> list[YieldRow]:
     plans = Plans(session)
     _add_movements(session, row, plans)
     _add_lost(session, row, plans)
-    _add_bruises(session, row)
+    for at, paper, area in bruised(session):
+        row(at, paper).spoiled += area
     return sorted(
         rows.values(), key=lambda one: (-int(one.month.replace("-", "")), one.paper.casefold())
     )
@@ -130,7 +140,6 @@ class Plans:
 
 
 def _add_movements(session: Session, row: _RowOf, plans: Plans) -> None:
-    taken_back = select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
     lines = session.execute(
         select(Movement, Stock.label, Stock.width, Stock.height, Paper.name, Deed.layout)
         .join(Stock, Movement.stock_id == Stock.id)
@@ -140,15 +149,15 @@ def _add_movements(session: Session, row: _RowOf, plans: Plans) -> None:
             Movement.reason.in_([Reason.CUT, Reason.KEPT, Reason.SPOILED]),
             # An offcut put away by hand, and a sheet booked as cut by hand, are of no batch.
             or_(Movement.reason == Reason.SPOILED, Movement.batch_id.is_not(None)),
-            Movement.id.not_in(taken_back),
+            Movement.id.not_in(movements_taken_back()),
         )
         .order_by(Movement.id)
     )
     # Before deeds were booked a batch was cut whole: its layouts of a label, one after another.
     older: dict[tuple[int, str], list[int]] = defaultdict(list)
-    bruised = {stock: union_area(rects) for stock, rects in bruises(session).items()}
+    spoilt = bruised_areas(session)
     for move, label, width, height, paper, layout in lines:
-        area = abs(move.change) * (width * height - bruised.get(move.stock_id, 0))
+        area = abs(move.change) * (width * height - spoilt.get(move.stock_id, 0))
         its = row(move.at, paper)
         if move.reason is Reason.SPOILED:
             its.spoiled += area
@@ -169,8 +178,8 @@ def _add_movements(session: Session, row: _RowOf, plans: Plans) -> None:
             its.pieces += plans.piece_area(move.batch_id, number, -move.change)
 
 
-def _add_bruises(session: Session, row: _RowOf) -> None:
-    """Tell what was bruised as spoiled when it was bruised, each part of a paper once."""
+def bruised(session: Session) -> Iterator[tuple[datetime, str, int]]:
+    """Yield when how much of a paper was bruised, each part of it once: moment, paper, area."""
     lines = session.execute(
         select(Bruise, Deed.at, Deed.reason, Paper.name)
         .join(Deed, Bruise.deed_id == Deed.id)
@@ -185,7 +194,12 @@ def _add_bruises(session: Session, row: _RowOf) -> None:
         known = union_area(its)
         its.append(bruise.rect)
         if reason is Reason.BRUISED:  # else it was taken along from another label
-            row(at, paper).spoiled += union_area(its) - known
+            yield at, paper, union_area(its) - known
+
+
+def bruised_areas(session: Session) -> dict[int, int]:
+    """Return how much of each sheet or offcut is bruised, by its number."""
+    return {stock: union_area(rects) for stock, rects in bruises(session).items()}
 
 
 def union_area(rects: Iterable[Rect]) -> int:
@@ -204,11 +218,10 @@ def union_area(rects: Iterable[Rect]) -> int:
 
 def _add_lost(session: Session, row: _RowOf, plans: Plans) -> None:
     """Take pieces that were spoiled after they had been cut out of what came of the paper."""
-    taken_back = select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
     lines = session.execute(
         select(Lost, Deed.at)
         .join(Deed, Lost.deed_id == Deed.id)
-        .where(Deed.id.not_in(taken_back), Deed.layout.is_(None))
+        .where(Deed.id.not_in(taken_back()), Deed.layout.is_(None))
     )
     for lost, at in lines:
         part = plans[lost.batch_id].parts[lost.part]

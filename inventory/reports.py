@@ -17,9 +17,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from sqlalchemy import func, select
 
+from inventory.ledger import movements_taken_back, taken_back
 from inventory.makes import Wish, free_rows, problem_of_stash
 from inventory.models import Deed, Delivery, Lost, Movement, Order, Paper, Reason, Stock
-from inventory.records import Plans, month_of, yields
+from inventory.records import Plans, bruised, bruised_areas, month_of, yields
 from inventory.stash import list_stash
 from nester.refusal import Refusal
 
@@ -178,7 +179,6 @@ class _Cut(NamedTuple):
 
 def _cuts(session: Session) -> list[_Cut]:
     """Return what was cut, kept and spoiled, each with the designs that it was for."""
-    taken_back = select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
     lines = session.execute(
         select(
             Movement, Stock.label, Stock.width, Stock.height, Stock.price, Deed.layout, Deed.copies
@@ -188,15 +188,16 @@ def _cuts(session: Session) -> list[_Cut]:
         .where(
             Movement.reason.in_([Reason.CUT, Reason.KEPT, Reason.SPOILED]),
             (Movement.reason == Reason.SPOILED) | Movement.batch_id.is_not(None),
-            Movement.id.not_in(taken_back),
+            Movement.id.not_in(movements_taken_back()),
         )
         .order_by(Movement.id)
     )
     plans = Plans(session)
+    spoilt = bruised_areas(session)
     older: dict[tuple[int, str], list[PlannedLayout]] = {}
     told = []
     for move, label, width, height, paid, number, copies in lines:
-        area = abs(move.change) * width * height
+        area = abs(move.change) * (width * height - spoilt.get(move.stock_id, 0))
         if move.batch_id is None:
             price = None if paid is None else Fraction(paid) * abs(move.change)
             told.append(_Cut(move.reason, month_of(move.at), area, {}, price))
@@ -215,7 +216,11 @@ def _cuts(session: Session) -> list[_Cut]:
         price = None
         if layout is not None:
             sheet = layout.sheet
-            price = Fraction(sheet.price) * area / (sheet.width * sheet.height)
+            whole = Fraction(width * height, sheet.width * sheet.height)
+            price = Fraction(sheet.price) * abs(move.change) * whole
+            if move.reason is Reason.KEPT:
+                of_sheets, of_offcuts = plan.kept_worth()
+                price *= of_offcuts if sheet.kind == "offcut" else of_sheets
         told.append(_Cut(move.reason, month_of(move.at), area, shares, price))
     return told
 
@@ -258,6 +263,9 @@ def _by_design(session: Session, months: Months) -> list[UseRow]:
                 row(design).kept += part
             else:
                 row(design).spoiled += part
+    for at, _, area in bruised(session):
+        if months.hold(month_of(at)):
+            row(NO_DESIGN).spoiled += area
     plans = Plans(session)
     for lost, at, design in _lost(session):
         if months.hold(month_of(at)):
@@ -271,12 +279,11 @@ def _by_design(session: Session, months: Months) -> list[UseRow]:
 
 def _lost(session: Session) -> list[tuple[Lost, datetime, str]]:
     """Return pieces that were spoiled after they had been cut, when, and of which design."""
-    taken_back = select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
     lines = session.execute(
         select(Lost, Deed.at, Order.design)
         .join(Deed, Lost.deed_id == Deed.id)
         .join(Order, Lost.order_id == Order.id)
-        .where(Deed.id.not_in(taken_back), Deed.layout.is_(None))
+        .where(Deed.id.not_in(taken_back()), Deed.layout.is_(None))
         .order_by(Lost.id)
     )
     return [(lost, at, design) for lost, at, design in lines]
@@ -333,14 +340,13 @@ _Spent = tuple[str, str, Fraction | None, int]
 
 
 def _received(session: Session, by: By) -> Iterable[_Spent]:
-    taken_back = select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
     lines = session.execute(
         select(Movement.at, Movement.change, Stock.price, Paper.name, Delivery.supplier)
         .join(Stock, Movement.stock_id == Stock.id)
         .join(Paper, Stock.paper_id == Paper.id)
         .outerjoin(Deed, Movement.deed_id == Deed.id)
         .outerjoin(Delivery, Deed.delivery_id == Delivery.id)
-        .where(Movement.reason == Reason.RECEIVED, Movement.id.not_in(taken_back))
+        .where(Movement.reason == Reason.RECEIVED, Movement.id.not_in(movements_taken_back()))
         .order_by(Movement.id)
     )
     name_of: Callable[[str, str, str | None], str] = {
@@ -422,12 +428,11 @@ def dead_stock(
         raise Refusal(f"--days must be 1 or more, up to {_MOST_DAYS}, not {days}")
     # The night after that day, by the clock of this machine.
     limit = datetime.combine(today - timedelta(days=days - 1), time()).astimezone(UTC)
-    taken_back = select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
     lines = session.execute(
         select(Paper.name, func.max(Movement.at))
         .join(Stock, Movement.stock_id == Stock.id)
         .join(Paper, Stock.paper_id == Paper.id)
-        .where(Movement.reason == Reason.CUT, Movement.id.not_in(taken_back))
+        .where(Movement.reason == Reason.CUT, Movement.id.not_in(movements_taken_back()))
         .group_by(Paper.name)
     )
     last_cut: dict[str, datetime] = {name: at for name, at in lines if at is not None}

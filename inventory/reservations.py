@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from inventory.ledger import taken_back
 from inventory.models import Batch, BatchOrder, BatchStatus, Deed, Order, Status
 
 __all__ = ["copies_done", "copies_left", "cut_of_mending", "given_up", "reserved"]
@@ -76,12 +77,11 @@ def copies_left(
 
 def copies_done(session: Session, batches: Iterable[int]) -> dict[tuple[int, int], set[int]]:
     """Return the copies that were cut or spoiled, by batch and layout."""
-    taken_back = select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
     rows = session.execute(
         select(Deed.batch_id, Deed.layout, Deed.copies).where(
             Deed.batch_id.in_(list(batches)),
             Deed.layout.is_not(None),
-            Deed.id.not_in(taken_back),
+            Deed.id.not_in(taken_back()),
         )
     )
     done: dict[tuple[int, int], set[int]] = defaultdict(set)

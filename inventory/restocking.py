@@ -314,7 +314,8 @@ def _add_levels(
     # How much of it the orders that wait will take is not known before they are planned with it.
     for coming in book.coming:
         left[book.key(coming.paper, (coming.width, coming.height))] += coming.sheets
-    for level in levels:
+    # What is bought for a level of one size counts for that of any size.
+    for level in sorted(levels, key=lambda one: level_key(one) is None):
         paper, of_size = level.paper.name, level_key(level)
         if of_size is None:
             have = sum(number for (name, _), number in left.items() if name == paper)
@@ -325,6 +326,7 @@ def _add_levels(
             continue
         its = wanted.setdefault(bought, _Wanted(sizes.get(bought) or bought[1]))
         its.sheets += level.target - have
+        left[bought] += level.target - have
         its.below = Below(have, level.reorder, level.target, of_size is None)
 
 

@@ -18,7 +18,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from inventory import shop as books
-from inventory.models import Place
+from inventory.models import Base
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -36,10 +36,12 @@ _LOCK = "1365407608, hashtext(current_schema())"
 _COLLATIONS = ("C", "POSIX", "C.UTF-8", "C.utf8")
 """Those that sort by code points, as SQLite does."""
 
-# Were it said beside the model, every command on a file would load what knows PostgreSQL.
-for _index in Place.metadata.tables[Place.__tablename__].indexes:
-    if _index.name == "ix_place_outermost":
-        _index.dialect_options["postgresql"]["where"] = text("parent_id IS NULL")
+# Were it said beside the models, every command on a file would load what knows PostgreSQL.
+for _table in Base.metadata.tables.values():
+    for _index in _table.indexes:
+        _where = _index.dialect_options["sqlite"]["where"]
+        if _where is not None:
+            _index.dialect_options["postgresql"]["where"] = _where
 
 
 def open_on_server(url: URL, begun: Shop | None = None) -> books.ShopFile:

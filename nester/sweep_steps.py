@@ -83,8 +83,10 @@ def _explained(below: Point, above: Point) -> Step:
     if paper not in cheap.papers:
         return step
     asked = _Asked(dear.papers[paper])
+    known = {want.name for want in dear.papers[paper].problem.wants}
     for stock, content in _contents(cheap.papers[paper]):
-        if asked.holds(stock, content)[0]:
+        # A piece that only one of the sizes has can't be asked of the other.
+        if not known.issuperset(content) or asked.holds(stock, content)[0]:
             continue
         pieces = _fewest(asked, stock, content)
         proven = asked.holds(stock, pieces)[1]

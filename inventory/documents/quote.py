@@ -258,7 +258,7 @@ def _sizes(quote: Quote, voice: ShopVoice) -> Iterator[tuple[Cell, ...]]:
 def _unit_of(written: str) -> Unit | None:
     """Return the unit in which the customer thinks, if she said it."""
     text = written.strip().casefold()
-    if text.endswith('"'):
+    if text.endswith(('"', "″", "”")):
         return Unit.IN
     return next((unit for unit in Unit if text.endswith(unit)), None)
 

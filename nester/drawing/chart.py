@@ -123,7 +123,7 @@ def steps_svg(chart: StepChart, size: tuple[float, float] = (720, 360)) -> ET.El
     known = [value for value in (*chart.values, *chart.least) if value is not None]
     ticks = number_ticks(min(known, default=Fraction(0)), max(known, default=Fraction(1)), 6)
     labels = [chart.words(tick) for tick in ticks]
-    left = 16 + _LETTER * max(map(len, labels))
+    left = 16 + _LETTER * max(map(text_width, labels))
     top, right, bottom = 58.0, 24.0, 50.0
     root = _picture(width, height, chart.title)
     first, last = chart.places[0], chart.places[-1]
@@ -205,8 +205,8 @@ def bars_svg(chart: BarChart, width: float = 720) -> ET.Element:
     row = 24
     names = [_shortened(name, 34) for name, _ in chart.rows]
     values = [chart.words(value) for _, value in chart.rows]
-    left = 20 + _LETTER * max(map(len, names), default=0)
-    right = 16 + _LETTER * max(map(len, values), default=0)
+    left = 20 + _LETTER * max(map(text_width, names), default=0)
+    right = 16 + _LETTER * max(map(text_width, values), default=0)
     height = 48 + row * len(chart.rows) + 12
     root = _picture(width, height, chart.title)
     largest = max((value for _, value in chart.rows), default=Fraction(0)) or Fraction(1)

@@ -55,7 +55,7 @@ class Diver:
         self._known = 0
         self._first = True
         self._tries, self._rounds = _TRIES, _ROUNDS
-        self._rest = 0.0
+        self._hope = 0.0
 
     @property
     def steps(self) -> int:
@@ -83,7 +83,7 @@ class Diver:
         """
         self._tries, self._rounds = _START_TRIES, _START_ROUNDS
         cut = self._dive(self.steps + min(steps, _MOST_A_START), stop, fewest, below)
-        return None if below is not None and self._spent(cut) + self._rest >= below else cut
+        return None if below is not None and self._hope >= below else cut
 
     def _spent(self, cut: Uses) -> int:
         return sum(copies * self._task.kinds[pattern.kind].price for pattern, copies in cut)
@@ -92,7 +92,7 @@ class Diver:
         left = list(self._task.demand)
         stock = [self._task.most_of(kind) for kind in range(len(self._task.kinds))]
         cut: dict[Pattern, int] = {}
-        self._rest = 0.0
+        self._hope = 0.0
         rounds = _FIRST_ROUNDS if self._first else self._rounds
         self._first = False
         while any(left) and self.steps < latest and not stop():
@@ -103,8 +103,9 @@ class Diver:
                     break
             rounds = self._rounds
             uses = self._master.uses()
-            self._rest = sum(use.sheets * self._task.kinds[use.pattern.kind].price for use in uses)
-            if below is not None and self._spent(tuple(cut.items())) + self._rest >= below:
+            rest = sum(use.sheets * self._task.kinds[use.pattern.kind].price for use in uses)
+            self._hope = self._spent(tuple(cut.items())) + rest
+            if below is not None and self._hope >= below:
                 break
             if sum(use.sheets for use in uses) <= fewest:
                 break

@@ -23,7 +23,7 @@ from nester.packing.fronts import Content, ways_to_part
 from nester.packing.inequalities import Inequality
 from nester.packing.likely import Likely
 from nester.packing.model import Pattern, Task, usage
-from nester.packing.pool import Pool, Uses, standing
+from nester.packing.pool import Pool, Uses, crowded, standing
 from nester.packing.recreate import Recreator
 from nester.packing.sequential import sequential_plans
 from nester.packing.stop import Stop
@@ -133,6 +133,8 @@ class Enough:
         """Return a plan that makes as much as can be found, where not everything can be made."""
         plans = sequential_plans(self.task, self._cuts, self._rng, 1, self.pool, stop)
         best = min(plans, key=lambda uses: standing(self.task, uses))
+        if not standing(self.task, best)[0] or not self._works_over(best):
+            return best
         for plan in Recreator(self.task, self._rng, self.pool).plans(steps, best, stop):
             if not standing(self.task, best := plan)[0]:
                 break
@@ -142,8 +144,14 @@ class Enough:
         """Seek cheap plans at the task's prices, sheets being had without end."""
         recreator = Recreator(self.task, self._rng, self.pool)
         best = min(self.plans.values(), key=lambda uses: standing(self.task, uses))
+        if not self._works_over(best):
+            return
         for plan in recreator.plans(steps, best, stop):
             self.show(plan)
+
+    def _works_over(self, uses: Uses) -> bool:
+        """Whether the methods that work plans over know the rules of this task, and have time."""
+        return self.task.is_plain and not crowded(uses)
 
     def seek(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
         """Seek a plan for which such sheets are enough; say whether there is one now.
@@ -158,15 +166,13 @@ class Enough:
         self._tried[asked] = steps
         limited = self.limited(sheets)
         best: Uses = min(self._starts(limited, stop), key=lambda uses: standing(limited, uses))
-        if self.show(best):
-            return True
+        if self.show(best) or not self._works_over(best):
+            return bool(self.plan_for(sheets))
         recreator = Recreator(limited, self._rng, self.pool)
         for plan in recreator.plans(steps // 2, best, stop):
             best = plan
             if self.show(best):
                 return True
-        if not self.task.is_plain:
-            return False
         diver = Diver(limited, self._cuts, self._rng, self.pool)
         left = steps - steps // 2
         while left > 0 and not stop():

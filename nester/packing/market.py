@@ -72,13 +72,22 @@ class Market:
         """Return an amount in units of whole price, rounded down."""
         return int(money / self.unit)
 
+    def delivers(self, packs: Iterable[Packs]) -> bool:
+        """Say whether no supplier is asked for less than it delivers."""
+        goods = self._goods(packs)
+        return all(value >= self.terms[name].least_order for name, value in goods.items())
+
     def shipping(self, packs: Iterable[Packs]) -> dict[str, Fraction]:
         """Return what each supplier asks for delivering what is bought of it."""
+        goods = self._goods(packs)
+        return {name: self.terms[name].shipping_for(value) for name, value in goods.items()}
+
+    def _goods(self, packs: Iterable[Packs]) -> dict[str, Fraction]:
         goods: dict[str, Fraction] = {}
         for one in packs:
             supplier = one.offer.supplier
             goods[supplier] = goods.get(supplier, Fraction(0)) + one.price
-        return {name: self.terms[name].shipping_for(value) for name, value in goods.items()}
+        return goods
 
     def cost(self, packs: Sequence[Packs]) -> Fraction:
         """Return what is paid for packs, shipping included."""
@@ -187,14 +196,16 @@ class Purse:
                 programme.at_least([(reach[index], some), (-1, packs)], 0)
         goods = [(market.whole(offer.price), self._packs[i]) for i, offer in offers.items()]
         self.cost += goods
+        # Rounded up, so that what reaches a value of goods reaches it here.
+        value = [(ceil(offer.price / market.unit), self._packs[i]) for i, offer in offers.items()]
         if terms.least_order:
-            programme.at_least([*goods, (-market.whole(terms.least_order), asked)], 0)
+            programme.at_least([*value, (-market.whole(terms.least_order), asked)], 0)
         if terms.shipping:
             self.cost.append((market.whole(terms.shipping), asked))
             if terms.free_from is not None:
                 free = programme.number(1)
                 programme.at_least([(1, asked), (-1, free)], 0)
-                programme.at_least([*goods, (-market.whole(terms.free_from), free)], 0)
+                programme.at_least([*value, (-market.whole(terms.free_from), free)], 0)
                 self.cost.append((-market.whole(terms.shipping), free))
 
     def bought(self, value: Mapping[Number, Fraction]) -> tuple[Packs, ...]:

@@ -8,7 +8,10 @@ from itertools import islice
 
 from nester.packing.model import Pattern, Task, usage
 
-__all__ = ["Pool", "Uses", "standing"]
+__all__ = ["Pool", "Uses", "crowded", "standing"]
+
+_CROWDED = 50_000
+"""A plan whose layouts, each counted once, hold more pieces than this is not worked over."""
 
 Uses = tuple[tuple[Pattern, int], ...]
 """A plan in the making: patterns and how many sheets are cut by each."""
@@ -82,6 +85,14 @@ class Pool:
             if key not in seen:
                 seen.add(key)
                 yield pattern, counts
+
+
+def crowded(uses: Uses) -> bool:
+    """Whether layouts hold so many pieces that to work them over would take for ever.
+
+    So many pieces on a sheet fill it to the last strip anyway.
+    """
+    return sum(len(pattern.spots) for pattern, _ in uses) > _CROWDED
 
 
 def standing(task: Task, uses: Uses) -> tuple[int, int, int]:

@@ -188,10 +188,7 @@ class _Search:
                 n if bound else 0 for n, bound in zip(task.demand, bound_to_stash, strict=True)
             ]
             start = self._only_on_hand(task.with_demand(asked), size_of)
-            made = Counter[int]()
-            for pattern, copies in start:
-                for shape, number in usage(pattern.spots).items():
-                    made[shape] += number * copies
+            made = _made(task, start)
             task = task.with_demand(
                 [
                     made[shape] if bound else n
@@ -200,6 +197,10 @@ class _Search:
                     )
                 ]
             )
+        if not task.is_plain:
+            # By the rules some pieces may find no room on any sheet.
+            start = Enough(task, self._problem.cuts, size_of).most_made(0, self._stop)
+            task = task.with_demand(_made(task, start))
         paper = Enough(task, self._problem.cuts, size_of)
         paper.first_plan(start, self._stop)
         return paper
@@ -251,7 +252,8 @@ class _Search:
         for paper in self._papers:
             for size, number in self._by_size(paper, next(iter(paper.plans))).items():
                 needed[size] += number
-        self._keep(self._market.at_once(needed))
+        self._packs = self._market.at_once(needed)
+        self._cost = self._whole_cost(self._packs)
 
     def _settle(self) -> None:
         for paper in self._papers:
@@ -384,7 +386,7 @@ class _Search:
                 enough = False
                 more[place] = max(more[place], paper.surplus(of[place]) + Fraction(1, 500))
             if enough:
-                self._keep(packs)
+                self._keep(model, chosen)
             else:
                 self._choose()
             self._report(1)
@@ -404,17 +406,22 @@ class _Search:
         model = _Model(self._market, self._papers, self._also)
         chosen = model.cheapest(self._work.programme, self._stop)
         self._tried["chosen"] += 1
-        if chosen.value is not None:
-            for paper, uses in model.uses(chosen.value):
-                paper.show(uses)
-            self._keep(model.purse.bought(chosen.value))
+        self._keep(model, chosen)
 
-    def _keep(self, packs: tuple[Packs, ...]) -> None:
+    def _keep(self, model: _Model, chosen: Chosen) -> None:
+        """Buy what a programme chose, if that is cheaper, and know its plans."""
+        if chosen.value is None:
+            return
+        for paper, uses in model.uses(chosen.value):
+            paper.show(uses)
+        packs = model.purse.bought(chosen.value)
         if self._is_cheaper(packs):
             self._cost, self._packs = self._whole_cost(packs), packs
 
     def _is_cheaper(self, packs: tuple[Packs, ...]) -> bool:
-        return self._cost is None or self._whole_cost(packs) < self._cost
+        if self._cost is None:
+            return True
+        return self._whole_cost(packs) < self._cost and self._market.delivers(packs)
 
     def _whole_cost(self, packs: tuple[Packs, ...]) -> int:
         return int(self._market.cost(packs) / self._market.unit)
@@ -495,6 +502,15 @@ class _Search:
             for name, some in shelf.take(size, copies):
                 layouts.append(Layout(name, some, placed, cuts, offcuts))
         return layouts, missing
+
+
+def _made(task: Task, uses: Uses) -> list[int]:
+    """Return how many of each shape a plan makes."""
+    made = [0] * len(task.shapes)
+    for pattern, copies in uses:
+        for shape, number in usage(pattern.spots).items():
+            made[shape] += number * copies
+    return made
 
 
 class _Shelf:

@@ -23,7 +23,7 @@ from nester.packing.exact import settle
 from nester.packing.interlock import Interlocking
 from nester.packing.lying import Blank
 from nester.packing.model import Pattern, Task, split_by_paper, usage
-from nester.packing.pool import Pool, Uses, standing
+from nester.packing.pool import Pool, Uses, crowded, standing
 from nester.packing.recreate import Recreator
 from nester.packing.rectpack_start import rectpack_plans
 from nester.packing.sequential import sequential_plans
@@ -43,8 +43,6 @@ _STEPS_A_COMPLETION = 700_000
 """Steps of recreation without a better plan after which a dive's start is given up."""
 _LEAST_STEPS = 1_000
 """What a start and its completion count at least."""
-_CROWDED = 50_000
-"""A plan whose layouts, each counted once, hold more pieces than this is not worked over."""
 
 
 @dataclass(frozen=True)
@@ -183,7 +181,7 @@ class _Search:
         good = ((p.kind, made) for p, made in self._pool.best(_GOOD_LAYOUTS, self.best))
         self._bound.strengthen(self._cuts, known, effort.bounding, stop, good)
         self._keep_bound()
-        if self.proven or self._crowded or stop():
+        if self.proven or crowded(self.best) or stop():
             return
         # Cheaper sheets are not to be found any more where they are known to be the cheapest.
         skipped = self._cheapest or not self.task.is_plain
@@ -223,17 +221,9 @@ class _Search:
 
     def tidy(self, work: float, stop: Stop) -> None:
         """Make the best plan tidier, unless it is the one that has been tidied last."""
-        if self.best != self._tidied and not self._crowded:
+        if self.best != self._tidied and not crowded(self.best):
             self._hold(tidy(self.task, self._cuts, self._pool, self.table, self.best, work, stop))
             self._tidied = self.best
-
-    @property
-    def _crowded(self) -> bool:
-        """Whether layouts hold so many pieces that to work them over would take for ever.
-
-        So many pieces on a sheet fill it to the last strip anyway.
-        """
-        return sum(len(pattern.spots) for pattern, _ in self.best) > _CROWDED
 
     def _take(self, plan: Uses, method: str) -> None:
         self._tried[method] = self._tried.get(method, 0) + 1

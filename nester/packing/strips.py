@@ -68,7 +68,8 @@ class _Knapsack:
         """Offer a thing, at most so often."""
         import numpy as np
 
-        each = -(-long // self._unit)
+        # Rounded up, but what is as long as the room fits it.
+        each = min(-(-long // self._unit), self._room)
         most = min(most, self._room // each)
         many = 1
         while most > 0:

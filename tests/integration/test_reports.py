@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from inventory.batches import get_batch, plan_of
+from inventory.condition import bruise
 from inventory.cutting import cut_batch, spoil_layout, spoil_piece
 from inventory.makes import Wish, free_rows, how_many, problems_of_wishes, read_wishes
 from inventory.orders import add_order
@@ -26,7 +28,7 @@ from inventory.reports import (
     use,
 )
 from inventory.stash import spoil
-from nester.layouts import Effort
+from nester.layouts import Effort, Rect
 from nester.measure import cm, mm
 from nester.refusal import Refusal
 from tests.integration.conftest import TODAY, Table
@@ -119,14 +121,28 @@ def test_spending_is_what_came_at_its_price(table: Table) -> None:
     assert supplier == {"Paper mill": Fraction("18.90"), NO_SUPPLIER: 0}
 
 
-def test_spending_by_design_is_the_paper_used_at_its_price(table: Table) -> None:
+def test_spending_by_design_is_what_the_plan_counted(table: Table) -> None:
     with table.shop.begin() as session:
         cut_batch(session, 1)
     with table.shop.read() as session:
         amounts = {row.name: row.amount for row in spending(session, By.DESIGN)}
-    cut, _, kept, *_ = sums(told(table, By.DESIGN))
+        plan = plan_of(get_batch(session, 1))
     assert set(amounts) == {"folded-card", "gift-tag"}
-    assert sum(amounts.values()) == (cut - kept) / SHEET * Fraction("2.10")
+    # The plan tells no more digits than the smallest coin has.
+    assert plan.kept
+    assert abs(sum(amounts.values()) - Fraction(plan.net)) < Fraction(1, 100)
+
+
+def test_bruises_count_the_same_however_it_is_told(table: Table) -> None:
+    with table.shop.begin() as session:
+        bruise(session, "S-1", Rect(0, 0, cm(10), cm(10)))
+        sheet = bruise(session, "S-2", Rect(cm(20), cm(20), cm(10), cm(10)))
+        bruise(session, sheet.label, Rect(cm(15), cm(20), cm(10), cm(10)))
+        cut_batch(session, 1)
+        spoil(session, sheet.label)
+    by_design = told(table, By.DESIGN)
+    assert by_design[NO_DESIGN].spoiled == cm(10) * cm(10) + cm(30) * cm(30)
+    assert sums(by_design) == sums(told(table, By.PAPER)) == sums(told(table, By.MONTH))
 
 
 def test_what_is_not_asked_well_is_refused(table: Table) -> None:
