@@ -32,6 +32,7 @@ from tests.benchmarks.start_up import command
 
 PAPERS, LINES, OFFCUTS = 40, 10_000, 20_000
 RUNS = 7
+TODAY = date(2027, 3, 1)
 COMMANDS = (
     ("stash", "list"),
     ("stash", "list", "--kind", "offcut"),
@@ -52,7 +53,9 @@ def measure(what: str, deed: Callable[[], Any]) -> None:
 
 def read_to_plan(session: Session, papers: int) -> None:
     """Read what planning reads: the first orders, each of a paper of its own, and the stash."""
-    _Desk(session, list_orders(session)[:papers], partial(_wanted, {}), follow_grain=True)
+    _Desk(
+        session, list_orders(session)[:papers], partial(_wanted, {}), follow_grain=True, today=TODAY
+    )
 
 
 def measure_commands(shop: Path) -> None:
@@ -121,7 +124,7 @@ def main() -> None:
                 for number in range(PAPERS):
                     add_order(
                         session, "Somebody", "gift-tag", {}, {"all": f"Paper {number}"}, 1,
-                        date(2027, 3, 1), date(2027, 3, 1),
+                        TODAY, TODAY,
                     )  # fmt: skip
             with shop.read() as session:
                 for papers in (1, 8, PAPERS):
