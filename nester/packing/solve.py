@@ -61,6 +61,7 @@ class _Round:
     bounding: int
     recreations: int
     dives: int
+    slicing: int
     completions: int
     work: float
     tidying: float = 0
@@ -68,11 +69,11 @@ class _Round:
 
 # Each effort does all rounds of the one before and then its own: more effort is never worse.
 _ROUNDS = {
-    Effort.QUICK: (_Round(20_000, 0, 200_000, 500_000, 60_000, 0, 0.1, 0.3),),
+    Effort.QUICK: (_Round(20_000, 0, 200_000, 500_000, 60_000, 0, 0, 0.1, 0.3),),
     Effort.NORMAL: (
-        _Round(20_000, 0, 200_000, 500_000, 60_000, 0, 0.1, 0.3),
-        _Round(200_000, 150_000, 4_000_000, 5_000_000, 500_000, 10_000_000, 0.5),
-        _Round(200_000, 0, 3_000_000, 8_000_000, 1_000_000, 28_000_000, 1.0, 1.2),
+        _Round(20_000, 0, 200_000, 500_000, 60_000, 0, 0, 0.1, 0.3),
+        _Round(200_000, 150_000, 4_000_000, 5_000_000, 500_000, 8_000_000, 10_000_000, 0.5),
+        _Round(200_000, 0, 3_000_000, 8_000_000, 1_000_000, 16_000_000, 28_000_000, 1.0, 1.2),
     ),
 }
 _FIRST_SETTLING = {Cuts.STRAIGHT: 150_000, Cuts.FREE: 50_000}
@@ -81,8 +82,8 @@ _STEPS_A_PIECE_APART = 40
 """For each so many steps one piece on sheets may be taken apart, to see what offcuts count."""
 _ROUNDS[Effort.THOROUGH] = (
     *_ROUNDS[Effort.NORMAL],
-    *((_Round(500_000, 0, 10_000_000, 60_000_000, 8_000_000, 80_000_000, 5.0),) * 3),
-    _Round(500_000, 0, 10_000_000, 60_000_000, 8_000_000, 80_000_000, 5.0, 5.0),
+    *((_Round(500_000, 0, 10_000_000, 60_000_000, 8_000_000, 30_000_000, 80_000_000, 5.0),) * 3),
+    _Round(500_000, 0, 10_000_000, 60_000_000, 8_000_000, 30_000_000, 80_000_000, 5.0, 5.0),
 )
 
 
@@ -192,6 +193,7 @@ class _Search:
                 return
         completions = 0 if skipped else effort.completions
         if completions:
+            self._diver.price(effort.slicing, stop)
             self._complete(completions, stop)
         else:
             for plan in self._diver.plans(effort.dives, stop):
@@ -381,6 +383,7 @@ def _share(whole: _Round, papers: int) -> _Round:
         whole.bounding // parts,
         whole.recreations // parts,
         whole.dives // parts,
+        whole.slicing // parts,
         whole.completions // parts,
         whole.work / parts,
         whole.tidying / parts,
@@ -404,6 +407,7 @@ def _shares(whole: _Round, searches: Sequence[_Search]) -> list[_Round]:
             equal,
             bounding=int(equal.bounding * min(stake, Fraction(_LARGEST_SHARE))),
             recreations=int(equal.recreations * (1 + stake) / 2),
+            slicing=int(equal.slicing * (1 + stake) / 2),
             completions=int(equal.completions * (1 + stake) / 2),
         )
         for stake in stakes
