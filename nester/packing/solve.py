@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from nester.layouts import Answer, Effort, Problem, Unplaced
+from nester.packing.crew import crew
 from nester.packing.model import split_by_paper
 from nester.packing.search import Search, Share, State
 from nester.packing.sound import refuse_unsound
@@ -20,6 +21,9 @@ _FEWEST_SHARES = 8
 """With more papers than this, effort grows with their number."""
 _LARGEST_SHARE = 2
 """No paper gets more than so many equal shares of bounding."""
+
+_MANY_PIECES = 100
+"""From so many pieces on several processes work at once."""
 
 _FIRST = Share(
     steps=20_000,
@@ -96,6 +100,7 @@ def solve(
     problem: Problem,
     effort: Effort = Effort.NORMAL,
     *,
+    processes: int = 1,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Answer:
@@ -112,6 +117,10 @@ def solve(
     effort
         How hard to look.  More effort never gives a dearer plan, and equal input gives an equal
         plan, unless `stop` ends the search early.
+    processes
+        How many may work at once, where there are several papers and enough pieces; the answer
+        does not depend on it.  A script that asks for more than one must be guarded, as
+        `multiprocessing` says, by ``if __name__ == "__main__"``.
     stop
         Asked all the time; once it says yes, the best plan so far is returned.  There is always
         one: a first plan is made in any case, then with less care.
@@ -127,30 +136,26 @@ def solve(
     tasks, hopeless = split_by_paper(problem)
     searches = [Search(problem, task) for task in tasks]
 
-    def tell(done: int) -> None:
-        on_progress(_progress([search.state for search in searches], done))
+    def tell(states: Sequence[State], done: int) -> None:
+        on_progress(_progress(states, done))
 
     for search in searches:
         search.first_plan(stop)
-    tell(0)
-    for search in searches:
-        search.start(stop)
-    for whole in _ROUNDS[effort]:
-        active = [search for search in searches if not search.done]
-        shares = _shares(whole, [search.state for search in active])
-        for done, (search, share) in enumerate(
-            zip(active, shares, strict=True), start=len(searches) - len(active)
-        ):
-            if stop():
-                break
-            search.round(share, stop)
-            tell(done + 1)
-        if whole.tidying:
-            for search in searches:
-                if not stop():
-                    search.tidy(_share(whole, len(searches)).tidying, stop)
-    stopped = stop()
-    ends = [search.end() for search in searches]
+    tell([search.state for search in searches], 0)
+    alone = stop() or effort is Effort.QUICK or not _is_large(searches)
+    with crew(searches, problem, 1 if alone else processes) as team:
+        team.start(stop)
+        for whole in _ROUNDS[effort]:
+            active = [number for number, state in enumerate(team.states) if not state.done]
+            shares = _shares(whole, [team.states[number] for number in active])
+            before = len(searches) - len(active)
+            finished = team.round(dict(zip(active, shares, strict=True)), stop)
+            for done, _ in enumerate(finished, start=before + 1):
+                tell(team.states, done)
+            if whole.tidying:
+                team.tidy(_share(whole, len(searches)).tidying, stop)
+        stopped = stop()
+        ends = team.ends()
     tried: Counter[str] = Counter()
     for end in ends:
         tried.update(end.tried)
@@ -167,6 +172,12 @@ def solve(
         stopped,
         sum((end.kept for end in ends), Fraction(0)),
     )
+
+
+def _is_large(searches: Sequence[Search]) -> bool:
+    """Whether there is so much to do that it is worth while to start other processes."""
+    pieces = sum(sum(search.task.demand) for search in searches)
+    return len(searches) > 1 and pieces >= _MANY_PIECES
 
 
 def _share(whole: Share, papers: int) -> Share:
