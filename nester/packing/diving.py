@@ -37,7 +37,7 @@ _NEARLY = 0.8
 """Of the layouts used nearly as much as the first, one is drawn."""
 _START_TRIES, _START_ROUNDS = 5, 1
 """The same where a dive is a start only: many starts are better than a few good ones."""
-_MOST_A_START = 2_000_000
+_MOST_A_START = 3_000_000
 """Steps after which a start is taken as it is."""
 _SLICINGS = 20
 """Layouts of each kind of sheet by one table."""
@@ -97,6 +97,13 @@ class Diver:
             found |= self._seek(prices, left, stock)
             misses = 0 if found else misses + 1
 
+    def cheapest(self, number: int) -> list[tuple[Pattern, dict[int, int]]]:
+        """Return the layouts of least reduced cost when all pieces are wanted, and their pieces."""
+        stock = [self._task.most_of(kind) for kind in range(len(self._task.kinds))]
+        self._master.want(self._task.demand, stock)
+        self._learn()
+        return self._master.cheapest(number)
+
     def _slice(self, prices: Prices, left: list[int], stock: list[int], dear: list[float]) -> bool:
         """Slice sheets; say whether a layout worth its sheet was new.
 
@@ -129,7 +136,9 @@ class Diver:
                 dear[index] = part * _DEARER
         return found
 
-    def start(self, fewest: int, steps: int, stop: Stop, below: int | None) -> Uses | None:
+    def start(
+        self, fewest: int, steps: int, stop: Stop, below: int | None, *, slicing: bool = False
+    ) -> Uses | None:
         """Cut sheets until the programme wants about so few more, or the steps are spent.
 
         Parameters
@@ -137,15 +146,26 @@ class Diver:
         below
             What a whole plan may not cost: None is returned once what is cut, and the programme
             for the rest, cost as much.
+        slicing
+            Whether layouts are sought by slicing too, each time that prices are new.
         """
         self._tries, self._rounds = _START_TRIES, _START_ROUNDS
-        cut = self._dive(self.steps + min(steps, _MOST_A_START), stop, fewest, below)
+        latest = self.steps + min(steps, _MOST_A_START)
+        cut = self._dive(latest, stop, fewest, below, slicing=slicing)
         return None if below is not None and self._hope >= below else cut
 
     def _spent(self, cut: Uses) -> int:
         return sum(copies * self._task.kinds[pattern.kind].price for pattern, copies in cut)
 
-    def _dive(self, latest: int, stop: Stop, fewest: int = 0, below: int | None = None) -> Uses:
+    def _dive(
+        self,
+        latest: int,
+        stop: Stop,
+        fewest: int = 0,
+        below: int | None = None,
+        *,
+        slicing: bool = False,
+    ) -> Uses:
         left = list(self._task.demand)
         stock = [self._task.most_of(kind) for kind in range(len(self._task.kinds))]
         cut: dict[Pattern, int] = {}
@@ -156,7 +176,11 @@ class Diver:
             self._master.want(left, stock)
             self._learn()
             for _ in range(rounds):
-                if self.steps >= latest or not self._seek(self._master.prices(), left, stock):
+                if self.steps >= latest:
+                    break
+                prices = self._master.prices()
+                found = slicing and self._slice(prices, left, stock, [1.0] * len(left))
+                if not self._seek(prices, left, stock) and not found:
                     break
             rounds = self._rounds
             uses = self._master.uses()

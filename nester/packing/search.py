@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from nester.layouts import Cuts, Layout, Problem, Want
 from nester.packing.bounds import Bound, lower_bound
-from nester.packing.choose import choose
+from nester.packing.choose import choose, choose_near
 from nester.packing.diving import Diver
 from nester.packing.exact import settle
 from nester.packing.interlock import Interlocking
@@ -30,8 +30,14 @@ _GOOD_LAYOUTS = 200
 """Layouts of the pool whose contents the bound is told."""
 _LEFT_TO_COMPLETE = 8
 """Most sheets that a dive leaves to recreation; and never more than a third of them."""
-_STEPS_A_COMPLETION = 700_000
+_STEPS_A_COMPLETION = 3_000_000
 """Steps of recreation without a better plan after which a dive's start is given up."""
+_STEPS_OF_RECREATION = 5
+"""So many take as long as one of diving (measured)."""
+_FOR_ALL = 0.6
+"""The part of slicing that is for all pieces; the rest is for the first dives."""
+_NEAR_LAYOUTS = 600
+"""Layouts of least reduced cost among which a plan is chosen."""
 _LEAST_STEPS = 1_000
 """What a start and its completion count at least."""
 
@@ -61,6 +67,7 @@ class Share:
     slicing: int = 0
     completions: int = 0
     work: float = 0
+    nodes: int = 0
     tidying: float = 0
 
 
@@ -187,10 +194,8 @@ class Search:
             self._take(plan, "recreation")
             if self.proven or stop():
                 return
-        completions = 0 if skipped else effort.completions
-        if completions:
-            self._diver.price(effort.slicing, stop)
-            self._complete(completions, stop)
+        if effort.completions and not skipped:
+            self._complete(effort.slicing, effort.completions, stop)
         else:
             for plan in self._diver.plans(effort.dives, stop):
                 self._take(plan, "dive")
@@ -201,21 +206,37 @@ class Search:
         self._hold(choose(self.task, self._pool, self.best, effort.work, self.table, stop))
         self._tried["choice"] = self._tried.get("choice", 0) + 1
         self._weighed = True
+        if effort.nodes and not (skipped or self.proven or stop()):
+            near = self._diver.cheapest(_NEAR_LAYOUTS)
+            plan = choose_near(self.task, near, effort.nodes, self.table, stop)
+            self._take(plan, "near choice")
 
-    def _complete(self, steps: int, stop: Stop) -> None:
-        """Start plans by diving, and complete them by recreation, while steps last."""
+    def _complete(self, slicing: int, steps: int, stop: Stop) -> None:
+        """Start plans by diving, and complete them by recreation, while steps last.
+
+        The first dives slice sheets, while steps for that last.
+        """
         recreator, diver = self._recreator, self._diver
+        before = diver.steps
+        diver.price(int(slicing * _FOR_ALL), stop)
+        slicing -= diver.steps - before
         while steps > 0 and not (self.proven or stop()):
-            before = diver.steps + recreator.steps
             unmade, cost, sheets = standing(self.task, self.best)
             below = None if unmade else cost
             fewest = self._rng.randint(1, min(_LEFT_TO_COMPLETE, max(2, sheets // 3)))
-            start = diver.start(fewest, steps, stop, below)
+            before = diver.steps
+            start = diver.start(fewest, steps, stop, below, slicing=slicing > 0)
+            spent = diver.steps - before
+            if slicing > 0:
+                slicing -= spent
+                spent = 0
             if start is not None:
-                each = min(steps, _STEPS_A_COMPLETION)
+                before = recreator.steps
+                each = min(steps * _STEPS_OF_RECREATION, _STEPS_A_COMPLETION)
                 for plan in recreator.completed(start, self.best, each, stop):
                     self._take(plan, "completion")
-            steps -= max(_LEAST_STEPS, diver.steps + recreator.steps - before)
+                spent += (recreator.steps - before) // _STEPS_OF_RECREATION
+            steps -= max(_LEAST_STEPS, spent)
 
     def tidy(self, work: float, stop: Stop) -> None:
         """Make the best plan tidier, unless it is the one that has been tidied last."""

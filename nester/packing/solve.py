@@ -42,6 +42,7 @@ _SECOND = Share(
     slicing=8_000_000,
     completions=10_000_000,
     work=0.5,
+    nodes=800,
 )
 _THIRD = Share(
     steps=200_000,
@@ -51,6 +52,7 @@ _THIRD = Share(
     slicing=16_000_000,
     completions=28_000_000,
     work=1.0,
+    nodes=2_400,
     tidying=1.2,
 )
 _FURTHER = Share(
@@ -61,6 +63,7 @@ _FURTHER = Share(
     slicing=30_000_000,
     completions=80_000_000,
     work=5.0,
+    nodes=8_000,
 )
 # Each effort does all rounds of the one before and then its own: more effort is never worse.
 _ROUNDS = {
@@ -191,6 +194,7 @@ def _share(whole: Share, papers: int) -> Share:
         slicing=whole.slicing // parts,
         completions=whole.completions // parts,
         work=whole.work / parts,
+        nodes=whole.nodes // parts,
         tidying=whole.tidying / parts,
     )
 
