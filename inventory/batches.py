@@ -134,6 +134,7 @@ def plan_batch(
     substitutes: bool = False,
     ignore_grain: bool = False,
     today: date,
+    processes: int = 1,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Plan:
@@ -153,7 +154,7 @@ def plan_batch(
         the best first; the plan tells in its notes where they do.
     ignore_grain
         Whether pieces lie as they may although the shop follows the grain.
-    effort, stop, on_progress
+    effort, processes, stop, on_progress
         As for `nester.packing.solve`.
 
     Returns
@@ -169,7 +170,8 @@ def plan_batch(
     """
     plan = preview_batch(
         shop_file, orders, cuts=cuts, effort=effort, substitutes=substitutes,
-        ignore_grain=ignore_grain, today=today, stop=stop, on_progress=on_progress,
+        ignore_grain=ignore_grain, today=today,
+        processes=processes, stop=stop, on_progress=on_progress,
     )  # fmt: skip
     if not any(order.made for order in plan.orders):
         return plan
@@ -191,6 +193,7 @@ def preview_batch(
     substitutes: bool = False,
     ignore_grain: bool = False,
     today: date,
+    processes: int = 1,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Plan:
@@ -212,7 +215,12 @@ def preview_batch(
                 today=today,
             )
         verdict = solve_orders(
-            desk.problem(cuts), desk.claims, effort, stop=stop, on_progress=on_progress
+            desk.problem(cuts),
+            desk.claims,
+            effort,
+            processes=processes,
+            stop=stop,
+            on_progress=on_progress,
         )
         require(verdict.problem, verdict.answer)
         return desk, verdict
@@ -278,6 +286,7 @@ def mend_batch(
     *,
     effort: Effort = Effort.NORMAL,
     today: date,
+    processes: int = 1,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Plan:
@@ -324,7 +333,12 @@ def mend_batch(
     problem = desk.problem(batch.cuts)
     search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
     verdict = solve_orders(
-        _offcuts_first(problem), desk.claims, effort, stop=stop, on_progress=on_progress
+        _offcuts_first(problem),
+        desk.claims,
+        effort,
+        processes=processes,
+        stop=stop,
+        on_progress=on_progress,
     )
     require(verdict.problem, verdict.answer)
     verdict = _at_true_prices(verdict, problem)

@@ -114,6 +114,7 @@ def search_plan(
 ) -> Plan:
     """Plan a batch while showing how the search goes on."""
     from inventory.batches import plan_batch
+    from nester.packing import cores
 
     with searching_in(shop_file, seconds) as search:
         return plan_batch(
@@ -125,6 +126,7 @@ def search_plan(
             substitutes=substitutes,
             ignore_grain=ignore_grain,
             today=date.today(),
+            processes=cores(),
             **search,
         )
 
@@ -558,9 +560,12 @@ def _mend(context: typer.Context, shop_file: ShopFile, number: int, effort: Effo
     from inventory.desk.tell import console
     from inventory.documents.plan_text import plan_summary
     from inventory.pace import shop_pace
+    from nester.packing import cores
 
     with searching_in(shop_file, None) as search:
-        made = mend_batch(shop_file, number, effort=effort, today=date.today(), **search)
+        made = mend_batch(
+            shop_file, number, effort=effort, today=date.today(), processes=cores(), **search
+        )
     with shop_file.read() as session:
         pace = shop_pace(session)
     console().print(plan_summary(made, pace))

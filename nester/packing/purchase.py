@@ -31,7 +31,8 @@ from nester.packing.market import Market, Purse
 from nester.packing.model import Pattern, Task, split_by_paper, usage, whole_prices
 from nester.packing.pool import Uses
 from nester.packing.programme import Chosen, Number, Programme
-from nester.packing.solve import NO_SHEET_LEFT, Progress, name_pieces
+from nester.packing.search import name_pieces
+from nester.packing.solve import NO_SHEET_LEFT, Progress
 from nester.packing.sound import refuse_unsound
 from nester.packing.stop import Stop, never
 from nester.packing.table import Table
