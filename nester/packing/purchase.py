@@ -51,7 +51,9 @@ class _Work:
     settling
         Steps in which a paper of few pieces is settled.
     search
-        Steps of recreation at prices of single sheets.
+        Steps of seeking plans and layouts at prices of single sheets.
+    strengthening
+        Steps of bounding at these prices.
     proving
         Steps of proving sharply what is likely.
     refuting
@@ -66,6 +68,7 @@ class _Work:
 
     settling: int
     search: int
+    strengthening: int
     proving: int
     refuting: int
     seeking: int
@@ -75,10 +78,12 @@ class _Work:
 
 
 _WORK = {
-    Effort.QUICK: _Work(20_000, 100_000, 0, 50_000, 200_000, 30_000, 100, 0.3),
-    Effort.NORMAL: _Work(50_000, 2_000_000, 200_000, 100_000, 4_000_000, 200_000, 300, 1.0),
+    Effort.QUICK: _Work(20_000, 100_000, 200_000, 0, 50_000, 200_000, 30_000, 100, 0.3),
+    Effort.NORMAL: _Work(
+        50_000, 2_400_000, 2_400_000, 200_000, 400_000, 8_000_000, 200_000, 300, 1.0
+    ),
     Effort.THOROUGH: _Work(
-        150_000, 8_000_000, 10_000_000, 4_000_000, 20_000_000, 500_000, 3_000, 4.0
+        150_000, 16_000_000, 16_000_000, 10_000_000, 10_000_000, 20_000_000, 500_000, 3_000, 4.0
     ),
 }
 _MOST_ROUNDS = 60
@@ -270,6 +275,7 @@ class _Search:
             if not self._stop():
                 paper.bound()
                 paper.search(work.search // len(papers), self._stop)
+                paper.strengthen(work.strengthening // len(papers), self._stop)
         self._choose()
         self._prove()
 

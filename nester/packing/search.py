@@ -16,7 +16,7 @@ from nester.packing.interlock import Interlocking
 from nester.packing.lying import Blank
 from nester.packing.model import Pattern, Task, usage
 from nester.packing.pool import Pool, Uses, crowded, standing
-from nester.packing.recreate import Recreator
+from nester.packing.recreate import STEPS_OF_RECREATION, Recreator
 from nester.packing.rectpack_start import rectpack_plans
 from nester.packing.sequential import sequential_plans
 from nester.packing.stop import Stop
@@ -32,8 +32,6 @@ _LEFT_TO_COMPLETE = 8
 """Most sheets that a dive leaves to recreation; and never more than a third of them."""
 _STEPS_A_COMPLETION = 3_000_000
 """Steps of recreation without a better plan after which a dive's start is given up."""
-_STEPS_OF_RECREATION = 5
-"""So many take as long as one of diving (measured)."""
 _FOR_ALL = 0.6
 """The part of slicing that is for all pieces; the rest is for the first dives."""
 _NEAR_LAYOUTS = 600
@@ -232,10 +230,10 @@ class Search:
                 spent = 0
             if start is not None:
                 before = recreator.steps
-                each = min(steps * _STEPS_OF_RECREATION, _STEPS_A_COMPLETION)
+                each = min(steps * STEPS_OF_RECREATION, _STEPS_A_COMPLETION)
                 for plan in recreator.completed(start, self.best, each, stop):
                     self._take(plan, "completion")
-                spent += (recreator.steps - before) // _STEPS_OF_RECREATION
+                spent += (recreator.steps - before) // STEPS_OF_RECREATION
             steps -= max(_LEAST_STEPS, spent)
 
     def tidy(self, work: float, stop: Stop) -> None:
