@@ -17,9 +17,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from sqlalchemy import case, func, insert, select, type_coerce
 
+from inventory.buying_models import Price, PriceList, Supplier
 from inventory.condition import lies
 from inventory.lists import check_count, read_list
-from inventory.models import Fibres, Kind, Money, Paper, Pattern, Price, PriceList, Stock, Supplier
+from inventory.models import Fibres, Kind, Money, Paper, Pattern, Stock
 from inventory.money import check_amount, check_currency, parse_money
 from inventory.names import clean_name, fold, shorten, whole_number
 from inventory.papers import find_paper, list_papers

@@ -17,7 +17,7 @@ from sqlalchemy import func, select
 from inventory import ledger
 from inventory.cutting import get_batch
 from inventory.labels import find_named
-from inventory.models import Deed, Measure, Reason, Supply, SupplyItem, SupplyMovement
+from inventory.models import Deed, Measure, Reason
 from inventory.money import check_amount
 from inventory.names import (
     LARGEST_NUMBER,
@@ -30,6 +30,7 @@ from inventory.names import (
 )
 from inventory.places import Places, place_for
 from inventory.receiving import delivery_of
+from inventory.supply_models import Supply, SupplyItem, SupplyMovement
 from nester.measure import (
     UNITS_PER_INCH,
     UNITS_PER_MM,
