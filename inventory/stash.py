@@ -66,7 +66,6 @@ __all__ = [
     "THICKEST",
     "THINNEST",
     "Asked",
-    "Held",
     "HistoryRow",
     "StashRow",
     "add_offcut",
@@ -79,7 +78,8 @@ __all__ = [
     "find_paper",
     "find_place",
     "find_stock",
-    "held",
+    "held_areas",
+    "held_numbers",
     "history",
     "history_rows",
     "list_papers",
@@ -443,37 +443,35 @@ def bruised_sheets(
     }  # fmt: skip
 
 
-class Held(NamedTuple):
-    """How many sheets or offcuts of one size and paper lie in one place.
+def held_areas(session: Session) -> dict[int, int]:
+    """Return the area of each paper in the stash, in square fine units, by `Paper.id`.
 
-    Attributes
-    ----------
-    paper, place
-        `Paper.id`, `Place.id`.
-    width, height
-        Fine units.
+    A database's whole numbers end at 2**63, which is the area of some thousands of large sheets;
+    so what is above and what is below 2**31 of a sheet's area is summed apart.
     """
-
-    paper: int
-    place: int | None
-    kind: Kind
-    width: Length
-    height: Length
-    quantity: int
-
-
-def held(session: Session) -> list[Held]:
-    """Return what is in the stash, just enough of it to count and weigh it up."""
     on_hand = ledger.sums()
+    area, part = Stock.width * Stock.height, 2**31
     query = (
         select(
-            Stock.paper_id, Stock.place_id, Stock.kind, Stock.width, Stock.height,
-            on_hand.c.quantity,
+            Stock.paper_id,
+            func.sum(area // part * on_hand.c.quantity),
+            func.sum(area % part * on_hand.c.quantity),
         )
         .join(on_hand, on_hand.c.stock_id == Stock.id)
-        .where(on_hand.c.quantity > 0)
-    )  # fmt: skip
-    return [Held(*row) for row in session.execute(query)]
+        .group_by(Stock.paper_id)
+    )
+    return {paper: int(high) * part + int(low) for paper, high, low in session.execute(query)}
+
+
+def held_numbers(session: Session) -> Counter[tuple[int | None, Kind]]:
+    """Return how many sheets and offcuts lie in each place, by `Place.id` and kind."""
+    on_hand = ledger.sums()
+    query = (
+        select(Stock.place_id, Stock.kind, func.sum(on_hand.c.quantity))
+        .join(on_hand, on_hand.c.stock_id == Stock.id)
+        .group_by(Stock.place_id, Stock.kind)
+    )
+    return Counter({(place, kind): int(many) for place, kind, many in session.execute(query)})
 
 
 def usable_holds(width: Length, height: Length, *, turned: bool = True) -> ColumnElement[bool]:
