@@ -39,7 +39,6 @@ from nester.measure import (
     mm,
     parse_length,
 )
-from nester.packing.reels import FromReel, Reel, ReelPlan, cut_from_reels
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -48,6 +47,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from nester.measure import Length
+    from nester.packing.reels import FromReel, ReelPlan
 
 __all__ = [
     "SHORTEST_RIBBON",
@@ -385,6 +385,8 @@ def plan_lengths(
 def _ribbon(
     session: Session, name: str, lengths: Sequence[tuple[Length, int]], shortest: Length
 ) -> _Ribbon:
+    from nester.packing.reels import Reel, cut_from_reels
+
     supply = find_supply(session, name)
     if supply.measure is not Measure.REEL:
         raise Refusal(f"{supply.name} is not on reels, so no lengths can be cut from it")
