@@ -168,8 +168,10 @@ class _AsWritten:
 
     def coerce(self, value: Any, param: Any, ctx: Any) -> Any:
         """Return the value as its kind; pydantic turns what is none yet, and refuses bad ones."""
-        one = param.nargs == 1 and not param.multiple
-        if one and (value is None or type(value) is param.type_descriptor.annotation):
+        several = param.multiple or param.nargs == -1
+        if value is None:
+            return () if several else None
+        if type(value) is param.type_descriptor.annotation and not several:
             return value
         param._runtime_param = None
         return param.get_runtime_param().coerce(value, param=param, ctx=ctx)

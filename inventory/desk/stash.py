@@ -492,10 +492,10 @@ def find(
 
 
 def _weight(text: str | None) -> tuple[int, int] | None:
-    from inventory.lists import check_count
-
     if text is None:
         return None
+    from inventory.lists import check_count
+
     least, dash, most = text.partition("-")
     return check_count(least), check_count(most if dash else least)
 
