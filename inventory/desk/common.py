@@ -42,7 +42,6 @@ __all__ = [
     "shop_file_of",
     "shop_option",
     "stopping",
-    "taking_words_as_written",
 ]
 
 JsonFlag = Annotated[bool, typer.Option("--json", help="Print JSON, for programs.")]
@@ -159,43 +158,8 @@ def ask(question: str) -> None:
         raise Refusal("nothing was stored")
 
 
-class _AsWritten:
-    """What a parameter makes of a value: nothing, if it is as it should be already.
-
-    Typer asks pydantic to turn each value, also what was not given, into its kind; to read in
-    pydantic takes longer than all that a plain command has of its own.  Words need not be turned.
-    """
-
-    def coerce(self, value: Any, param: Any, ctx: Any) -> Any:
-        """Return the value as its kind; pydantic turns what is none yet, and refuses bad ones."""
-        several = param.multiple or param.nargs == -1
-        if value is None:
-            return () if several else None
-        if type(value) is param.type_descriptor.annotation and not several:
-            return value
-        param._runtime_param = None
-        return param.get_runtime_param().coerce(value, param=param, ctx=ctx)
-
-
-def taking_words_as_written(command: Any, context: Any) -> Any:
-    """Return a command or group whose parameters leave alone what is of its kind already."""
-    for param in command.get_params(context):  # --help too, which is none of its own
-        param._runtime_param = _AsWritten()
-    return command
-
-
 class Group(typer.core.TyperGroup):
     """A group whose help says of each command its whole first sentence, on several lines."""
-
-    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        """Read the group's own options."""
-        taking_words_as_written(self, ctx)
-        return super().parse_args(ctx, args)
-
-    def get_command(self, ctx: Any, cmd_name: str) -> Any:
-        """Return the command of that name, if there is one."""
-        found = super().get_command(ctx, cmd_name)
-        return found and taking_words_as_written(found, ctx)
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
         """Write the list of commands."""

@@ -13,7 +13,7 @@ import typer
 import typer.core
 import typer.main
 
-from inventory.desk.common import Group, taking_words_as_written
+from inventory.desk.common import Group
 from nester.refusal import Refusal
 
 __all__ = ["app", "main"]
@@ -57,7 +57,7 @@ class _Nouns(Group):
             found = alone
         command = typer.main.get_command(found)
         command.name = cmd_name
-        return taking_words_as_written(command, ctx)
+        return command
 
 
 app = typer.Typer(

@@ -19,7 +19,6 @@ _NEEDLESS = (
     "nester.packing",
     "nester.designs",
     "nester.drawing",
-    "pydantic",
     "sqlalchemy.dialects.postgresql",
     *(f"inventory.{name}" for name in _ELSEWHERE),
 )
