@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from fractions import Fraction
+from functools import cache
 from typing import TYPE_CHECKING, Required, TypedDict, Unpack
 
 from sqlalchemy import case, exists, func, select
@@ -17,7 +18,6 @@ from inventory.papers import find_paper, list_papers
 from inventory.places import Places
 from inventory.reservations import reserved
 from inventory.stash import StashRow, bruised_sheets, chosen, page_of, usable_holds
-from nester.colour import ciede2000, lab_of, named_colour
 from nester.layouts import Stock as Sheet
 from nester.pieces import Turn
 from nester.refusal import Refusal
@@ -73,7 +73,21 @@ def read_colour(text: str) -> str | None:
     written = fold(text).replace(" ", "")
     if re.fullmatch(r"#?[0-9a-f]{6}", written):
         return f"#{written.removeprefix('#')}"
-    return named_colour(written)
+    from coloraide import Color
+
+    if not re.fullmatch(r"[a-z]+", written):
+        return None
+    try:
+        return str(Color(written).convert("srgb").to_string(hex=True))[:7]
+    except ValueError:
+        return None
+
+
+@cache
+def _distance(one: str, other: str) -> float:
+    from coloraide import Color
+
+    return float(Color(one).delta_e(other, method="2000"))
 
 
 def nearest_papers(session: Session, colour: str) -> list[tuple[float, Paper]]:
@@ -90,9 +104,8 @@ def nearest_papers(session: Session, colour: str) -> list[tuple[float, Paper]]:
             f"'{shorten(colour)}' is no colour of a paper here, nor one that can be compared; write"
             " a part of a paper's colour, a name such as darkgreen, or six hex digits like #1a2b3c"
         )
-    sought = lab_of(wanted)
     found = [
-        (ciede2000(sought, lab_of(paper.swatch)), paper)
+        (_distance(wanted, paper.swatch), paper)
         for paper in list_papers(session)
         if paper.swatch is not None
     ]
