@@ -31,7 +31,6 @@ from inventory.cutting import (
 )
 from inventory.models import Batch, BatchStatus, Kind, Order, Pattern, Shop, Status
 from inventory.money import MOST_DECIMALS
-from inventory.names import fold
 from inventory.orders import get_order, list_orders, order_pieces, set_status
 from inventory.plan import (
     Lacking,
@@ -506,7 +505,8 @@ class _Desk:
         }
         self.claims = self._claims({order.id: wanted(session, order) for order in orders})
         papers = sorted({part.paper for part in self.parts})
-        rows = self._stash(session, papers)
+        # Sheets that are used up tell what sizes there are, and what they cost.
+        rows = list_stash(session, papers=papers, empty_sheets=True)
         sizes = {
             paper: [(p.piece.width, p.piece.height) for p in self.parts if p.paper == paper]
             for paper in papers
@@ -515,17 +515,11 @@ class _Desk:
         self._coming = [one for one in on_its_way(session) if one.paper in papers]
         taken = reserved(session)
         self.rows = {
-            row.label: row._replace(quantity=row.quantity - booked)
+            row.label: row._replace(quantity=row.quantity - booked) if booked else row
             for row in rows
-            if row.quantity > (booked := taken[row.label])
+            if row.quantity > (booked := taken.get(row.label, 0))
         }
         self.prices = {label: _counted_price(self.shop, row) for label, row in self.rows.items()}
-
-    def _stash(self, session: Session, papers: Sequence[str]) -> list[StashRow]:
-        """Return the sheets, also those used up, and the offcuts of papers."""
-        sheets = list_stash(session, papers=papers, kind=Kind.SHEET, include_empty=True)
-        offcuts = list_stash(session, papers=papers, kind=Kind.OFFCUT)
-        return sorted([*sheets, *offcuts], key=lambda row: fold(row.paper))
 
     def _claims(self, wanted: Mapping[int, Iterable[tuple[Piece, str, int]]]) -> list[Claim]:
         index: dict[tuple[Piece, str], int] = {}
