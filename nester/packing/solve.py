@@ -22,6 +22,8 @@ _FEWEST_SHARES = 8
 _LARGEST_SHARE = 2
 """No paper gets more than so many equal shares of bounding."""
 
+_WIDE_OPEN, _LEAST_PART = Fraction(3, 100), Fraction(3, 10)
+"""A gap for which a search is worth its whole share, and the part that is left for the smallest."""
 _MANY_PIECES = 100
 """From so many pieces on several processes work at once."""
 
@@ -42,7 +44,6 @@ _SECOND = Share(
     slicing=8_000_000,
     completions=10_000_000,
     work=0.5,
-    nodes=800,
 )
 _THIRD = Share(
     steps=200_000,
@@ -50,9 +51,9 @@ _THIRD = Share(
     recreations=8_000_000,
     dives=1_000_000,
     slicing=16_000_000,
-    completions=28_000_000,
+    completions=22_000_000,
     work=1.0,
-    nodes=2_400,
+    nodes=1_600,
     tidying=1.2,
 )
 _FURTHER = Share(
@@ -203,24 +204,27 @@ def _shares(whole: Share, states: Sequence[State]) -> list[Share]:
     """Share effort equally, but bounding and recreation by the money that might yet be saved.
 
     Half of recreation is shared equally: a bound may be far too low, or a plan better than it
-    looks.
+    looks.  Dearer searches are cut down for plans that are close to their bounds already.
     """
     equal = _share(whole, len(states))
     gaps = [max(Fraction(0), net - least) for net, least, *_ in states]
     total = sum(gaps, Fraction(0))
     if not total:
         return [equal] * len(states)
-    stakes = [gap * len(gaps) / total for gap in gaps]
-    return [
-        replace(
-            equal,
-            bounding=int(equal.bounding * min(stake, Fraction(_LARGEST_SHARE))),
-            recreations=int(equal.recreations * (1 + stake) / 2),
-            slicing=int(equal.slicing * (1 + stake) / 2),
-            completions=int(equal.completions * (1 + stake) / 2),
+    shares = []
+    for gap, state in zip(gaps, states, strict=True):
+        stake = gap * len(gaps) / total
+        open_to = min(Fraction(1), max(_LEAST_PART, gap / state.net / _WIDE_OPEN))
+        shares.append(
+            replace(
+                equal,
+                bounding=int(equal.bounding * min(stake, Fraction(_LARGEST_SHARE))),
+                recreations=int(equal.recreations * (1 + stake) / 2),
+                slicing=int(equal.slicing * open_to * (1 + stake) / 2),
+                completions=int(equal.completions * open_to * (1 + stake) / 2),
+            )
         )
-        for stake in stakes
-    ]
+    return shares
 
 
 def _progress(states: Sequence[State], done: int) -> Progress:
