@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from io import BytesIO
 
@@ -109,6 +110,21 @@ def test_words_stay_within_the_picture_and_apart() -> None:
             if isinstance(mark, Text):
                 assert 0 <= mark.x <= width
                 assert 0 <= mark.y <= height
+
+
+def test_wide_letters_have_room_before_and_behind_bars() -> None:
+    """Signs of Chinese, Japanese and Korean are as wide as the letters are high."""
+    rows = (("苔色の和紙、手漉き", Fraction(4)), ("Fern", Fraction(1)))
+    picture = bars_svg(BarChart("Used", rows, lambda value: f"{value} 平方メートル"))
+    yen = replace(stairs(), words=lambda value: f"{value * 100_000} 円ずつ毎回")
+    for drawn in (picture, steps_svg(yen)):
+        wide = float(drawn.get("width", "0"))
+        for mark in svg_marks(drawn, 0, 0, 1):
+            if isinstance(mark, Text) and any(ord(sign) > 0x3000 for sign in mark.words):
+                high = mark.size * 25.4 / 72  # from points, where a unit is a millimetre
+                long = high * text_width(mark.words) / 2
+                left = mark.x - long if mark.anchor == "end" else mark.x
+                assert 0 <= left < left + long <= wide
 
 
 def test_the_same_chart_is_the_same_text() -> None:

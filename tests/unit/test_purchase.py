@@ -6,10 +6,10 @@ from fractions import Fraction
 
 import pytest
 
-from nester.layouts import Cuts, Effort, Problem, Stock, Want
+from nester.layouts import Cuts, Effort, Problem, Stock, Trimmer, Want
 from nester.measure import cm
 from nester.offers import Offer, Terms
-from nester.packing import purchase
+from nester.packing import enough, purchase
 from nester.pieces import Turn
 from nester.refusal import Refusal
 from nester.verify_purchase import require_purchase
@@ -81,6 +81,98 @@ def test_what_fits_only_what_lies_there_comes_from_it() -> None:
     require_purchase(problem, offers, (), bought)
     assert [(one.name, one.quantity) for one in bought.answer.unplaced] == [("strip", 1)]
     assert bought.cost == bought.bound == Fraction(4)
+
+
+@pytest.fixture
+def no_recreation(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Never:
+        def __init__(self, *_: object) -> None:
+            pass
+
+        def plans(self, *_: object) -> None:
+            pytest.fail("a plan was worked over")
+
+    monkeypatch.setattr(enough, "Recreator", Never)
+
+
+@pytest.mark.usefixtures("no_recreation")  # it does not know the rule
+def test_a_trimmer_of_one_stage_leaves_out_what_it_cannot_free() -> None:
+    wants = (Want("square", cm(30), cm(30), 8), Want("strip", cm(20), cm(50), 5))
+    problem = Problem(wants, (), trimmer=Trimmer(stages=1))
+    offers = (offer("small", 50, 70, "1.90"), offer("large", 70, 100, "3.10"))
+    bought = purchase(problem, offers, (), Effort.QUICK)
+    require_purchase(problem, offers, (), bought)
+    # Three strips, as long as the small sheet is wide, lie on it side by side.
+    assert [(one.offer.name, one.quantity) for one in bought.packs] == [("small", 2)]
+    assert [(one.name, one.quantity) for one in bought.answer.unplaced] == [("square", 8)]
+
+
+RATE = Fraction("1.173849")
+"""So odd that prices times it are no whole numbers of what programmes reckon in."""
+
+
+def test_goods_that_reach_a_sum_to_the_last_digit_are_sent_for_nothing() -> None:
+    """A sheet of each of three papers, from abroad, or a fifth dearer from nearby."""
+    price, papers = Fraction("13.34") * RATE, ("blue", "red", "green")
+    offers = [
+        Offer(f"{name} {paper}", name, paper, cm(50), cm(70), 1, asked)
+        for paper in papers
+        for name, asked in (("abroad", price), ("nearby", price * Fraction(6, 5)))
+    ]
+    problem = Problem(tuple(Want(paper, cm(30), cm(30), 2, paper) for paper in papers), ())
+    terms = (Terms("abroad", price, 3 * price),)
+    bought = purchase(problem, offers, terms, Effort.QUICK)
+    require_purchase(problem, offers, terms, bought)
+    assert bought.cost == 3 * price
+
+
+def test_goods_that_miss_the_least_order_by_the_last_digit_are_not_bought() -> None:
+    price = Fraction("13.34") * RATE
+    offers = (
+        Offer("sheet", "mill", "", cm(50), cm(70), 1, price),
+        Offer("larger", "shop", "", cm(60), cm(70), 1, (3 * price + 4 * RATE) / 2),
+    )
+    terms = (Terms("mill", least_order=3 * price + Fraction(1, 10**10)),)
+    bought = purchase(squares(6), offers, terms, Effort.QUICK)
+    require_purchase(squares(6), offers, terms, bought)
+    assert not bought.answer.unplaced
+
+
+def test_a_paper_of_few_pieces_is_cut_from_what_a_better_plan_of_another_makes_cheap() -> None:
+    """Eight red sheets from the north will do, and blue from there too then comes for nothing.
+
+    That is found late, when blue has long been settled, from the south.
+    """
+    sides = ((10, 10, 6), (10, 6, 5), (5, 6, 3), (6, 8, 6), (11, 11, 3), (11, 3, 2), (8, 8, 6),
+             (10, 5, 5))  # fmt: skip
+    wants = [Want(f"{w} × {h}", w, h, number, "red") for w, h, number in sides]
+    problem = Problem((Want("blue", 5, 5, 2, "blue"), *wants), (), smallest_offcut=1)
+    offers = (
+        Offer("blue north", "north", "blue", 5, 10, 1, Fraction(5)),
+        Offer("blue south", "south", "blue", 6, 11, 1, Fraction(4)),
+        Offer("red north", "north", "red", 20, 20, 1, Fraction(5)),
+        Offer("red west", "west", "red", 15, 20, 1, Fraction("4.50")),
+        Offer("red east", "east", "red", 30, 20, 1, Fraction(8)),
+    )
+    terms = (
+        Terms("north", Fraction(6), Fraction(45)),
+        Terms("west", Fraction(2)),
+        Terms("east", Fraction(3), Fraction(43)),
+    )
+    bought = purchase(problem, offers, terms, Effort.QUICK)
+    require_purchase(problem, offers, terms, bought)
+    packs = [(one.offer.name, one.quantity) for one in bought.packs]
+    assert packs == [("blue north", 1), ("red north", 8)]
+    assert bought.tried["found"]
+
+
+@pytest.mark.usefixtures("no_recreation")
+def test_layouts_of_very_many_pieces_are_not_worked_over() -> None:
+    problem = Problem((Want("dot", cm(1), cm(1), 50_100),), ())
+    offers = (offer("wall", 230, 218, "9"),)
+    bought = purchase(problem, offers, (), Effort.QUICK)
+    assert not bought.answer.unplaced
+    assert bought.cost == Fraction(9)
 
 
 @pytest.mark.parametrize(

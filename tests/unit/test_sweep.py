@@ -9,9 +9,9 @@ import pytest
 
 from nester import sweep as sweeping
 from nester.designs import DESIGNS
-from nester.layouts import Cuts
+from nester.layouts import Cuts, Problem, Stock, Want
 from nester.measure import Unit, cm, inch, mm
-from nester.packing.sketch import Like
+from nester.packing.sketch import Like, sketch
 from nester.refusal import Refusal
 from nester.sweep import (
     MOST_SIZES,
@@ -177,6 +177,25 @@ def test_words_of_a_step_in_inches() -> None:
     (step,) = find_steps(points, 3)
     said = step_words(step, Unit.IN, several_papers=False)
     assert said == "3 in: 4 × tag share a 12 × 12 in sheet; 3 1/2 in: they can't"
+
+
+def test_pieces_that_only_one_size_has_explain_nothing() -> None:
+    """The smaller size has bands, a sheet each; the larger one has none to ask about."""
+
+    def point(size: int, *sides: tuple[str, int, int, int]) -> Point:
+        wants = tuple(Want(name, cm(w), cm(h), number) for name, w, h, number in sides)
+        problem = Problem(wants, (Stock("0", cm(20), cm(20), None, Fraction(1)),))
+        return Point(cm(size), 1, papers={"card": Like(problem, sketch(problem))})
+
+    below = point(9, ("lid", 9, 18, 1), ("base", 10, 18, 1), ("band", 20, 20, 2))
+    above = point(10, ("lid", 11, 18, 1), ("base", 12, 18, 1), ("tray", 13, 18, 2))
+    (step,) = find_steps([below, above], 1)
+    assert step.rise == 1
+    said = step_words(step, Unit.CM, several_papers=False)
+    assert said == "9 cm: base and lid share a 20 × 20 cm sheet; 10 cm: they can't"
+    (step,) = find_steps([point(9, ("band", 20, 20, 1)), above], 1)
+    said = step_words(step, Unit.CM, several_papers=False)
+    assert said == "9 cm: 1 sheet; 10 cm: 4"
 
 
 def test_nearby_sizes_that_save_and_what_changes(boxes: list[Point]) -> None:
