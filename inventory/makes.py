@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from inventory.buying import without_clashes
 from inventory.models import Pattern
 from inventory.orders import thickness_of_papers
 from inventory.own_designs import find_design
@@ -20,8 +19,8 @@ from nester.layouts import Cuts, Effort, Problem, Stock
 from nester.packing import Stop, never
 from nester.packing.most import Most, most_copies
 from nester.refusal import Refusal
-from nester.sweep import Rules, paper_wants
 from nester.verify import require
+from nester.wants import Rules, paper_wants, without_clashing_grain
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -130,7 +129,7 @@ def problem_of_stash(
         replace(row.as_sheet, price=Fraction(0)) for row in rows if row.paper in wants
     )
     whole = rules.problem(tuple(want for its in wants.values() for want in its), stock)
-    return without_clashes(whole)[0]
+    return without_clashing_grain(whole)[0]
 
 
 def _made(session: Session, wish: Wish, papers: Mapping[str, str]) -> _Made:

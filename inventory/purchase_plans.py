@@ -14,7 +14,6 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from inventory.batches import ToCut, orders_to_cut
-from inventory.buying import without_clashes
 from inventory.levels import level_key, list_levels
 from inventory.models import Kind, Status
 from inventory.offered import listed_offers, terms_of
@@ -33,6 +32,7 @@ from nester.packing import never, purchase
 from nester.paper import Size
 from nester.refusal import Refusal
 from nester.verify_purchase import require_purchase
+from nester.wants import without_clashing_grain
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -252,18 +252,13 @@ def _read(
         )  # fmt: skip
     found = _levels(session, stock, coming, papers, named) if levels else []
     problem = replace(problem, stock=tuple(_set_aside(stock, found, papers)))
-    problem = _without_clashes(problem, [offer for offer, _ in named.values()])
+    on_sale = [offer.as_stock(None) for offer, _ in named.values()]
+    problem, _ = without_clashing_grain(problem, on_sale)
     suppliers = [one.supplier for one in listed]
     return _Book(
         to_cut, problem, named, terms_of(session, suppliers, today), found, coming,
         shop.making_days, shop.currency,
     )  # fmt: skip
-
-
-def _without_clashes(problem: Problem, offered: Iterable[Offer]) -> Problem:
-    """Drop wishes for a grain where the fibres of what lies there and of offers lie otherwise."""
-    whole = replace(problem, stock=(*problem.stock, *(one.as_stock(None) for one in offered)))
-    return replace(problem, wants=without_clashes(whole)[0].wants)
 
 
 def _levels(

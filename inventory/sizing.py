@@ -18,8 +18,9 @@ from nester.measure import Length, MeasureError, Unit, format_size, mm
 from nester.packing import Stop, never, solve
 from nester.paper import Size, parse_size
 from nester.refusal import Refusal
-from nester.sweep import Batch, Offer, Rules, paper_batches, unfit
+from nester.sweep import Batch, Offer, paper_batches, unfit
 from nester.verify import require
+from nester.wants import Rules
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session

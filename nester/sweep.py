@@ -18,26 +18,24 @@ from fractions import Fraction
 from multiprocessing import get_context
 from typing import NamedTuple
 
-from nester.designs import Design, DesignRefusal, Settings, paper_for, read_settings
+from nester.designs import Design, DesignRefusal, Settings, read_settings
 from nester.designs.base import Kind
 from nester.designs.fit import Thickness
-from nester.layouts import ANY_TRIMMER, SMALLEST_OFFCUT, Answer, Cuts, Problem, Stock, Trimmer, Want
+from nester.layouts import Answer, Problem, Stock
 from nester.measure import UNITS_PER_MM, Length, Unit, area_m2, format_length
 from nester.packing.model import split_by_paper
 from nester.packing.sketch import Like, Pains, lay_anew, sketch
-from nester.pieces import Grain, Piece, Turn
+from nester.pieces import Piece
 from nester.refusal import Refusal
 from nester.verify import require
-from nester.voids import voids
+from nester.wants import Rules, paper_wants
 
 __all__ = [
     "MOST_SIZES",
     "Batch",
     "Offer",
     "Point",
-    "Rules",
     "paper_batches",
-    "paper_wants",
     "sizes_between",
     "sweep",
     "swept_setting",
@@ -60,30 +58,6 @@ class Offer(NamedTuple):
     def counted(self) -> Fraction:
         """What using one counts."""
         return area_m2(self.width * self.height) if self.price is None else self.price
-
-
-@dataclass(frozen=True)
-class Rules:
-    """How paper is cut.
-
-    Attributes
-    ----------
-    directional
-        Papers whose pattern has a top: pieces that must stand upright are not turned on them.
-    follow_grain
-        Whether pieces that wish for a grain follow it, where a sheet's is known.
-    """
-
-    cuts: Cuts = Cuts.STRAIGHT
-    gap: Length = 0
-    trimmer: Trimmer = ANY_TRIMMER
-    smallest_offcut: Length = SMALLEST_OFFCUT
-    directional: frozenset[str] = frozenset()
-    follow_grain: bool = False
-
-    def problem(self, wants: tuple[Want, ...], stock: tuple[Stock, ...]) -> Problem:
-        """Return the problem of cutting wants from stock by these rules."""
-        return Problem(wants, stock, self.cuts, self.smallest_offcut, self.gap, self.trimmer)
 
 
 @dataclass(frozen=True)
@@ -194,45 +168,6 @@ def sizes_between(first: Length, last: Length, step: Length, unit: Unit) -> list
         raise Refusal(f"that is {number:,} sizes, and {MOST_SIZES} at most are compared; take a"
                       " larger step or a shorter range")  # fmt: skip
     return [first + step * place for place in range(number)]
-
-
-def paper_wants(
-    pieces: Iterable[Piece], quantity: int, papers: Mapping[str, str], rules: Rules
-) -> dict[str, tuple[Want, ...]]:
-    """Return what so many objects want of each of their papers; wants are called as pieces are.
-
-    Raises
-    ------
-    Refusal
-        If a piece has no paper.
-    """
-    of_paper: dict[str, list[Piece]] = {}
-    for piece in pieces:
-        paper = paper_for(piece.role, papers)
-        if paper is None:
-            raise Refusal(f"no paper is named for {piece.role}; name one for it, or one for all")
-        of_paper.setdefault(paper, []).append(piece)
-    wants = {}
-    for paper, its in of_paper.items():
-        least = min(min(piece.width, piece.height) for piece in its)
-        least = min(least, rules.smallest_offcut)
-        turns = [
-            Turn.NONE if piece.upright and paper in rules.directional else Turn.ANY for piece in its
-        ]
-        wants[paper] = tuple(
-            Want(
-                piece.name,
-                piece.width,
-                piece.height,
-                piece.quantity * quantity,
-                paper,
-                turn,
-                () if piece.is_rectangle else voids(piece, least),
-                piece.grain if rules.follow_grain and turn is Turn.ANY else Grain.ANY,
-            )
-            for piece, turn in zip(its, turns, strict=True)
-        )
-    return wants
 
 
 def paper_batches(

@@ -18,13 +18,13 @@ from nester.sweep import (
     Batch,
     Offer,
     Point,
-    Rules,
     sizes_between,
     sweep,
     swept_setting,
 )
 from nester.sweep_steps import changes, find_steps, step_words, suggest
 from nester.verify import verify
+from nester.wants import Rules
 
 SHEET = Offer(cm(56), cm(71))
 BOX = DESIGNS["layered-box"]
