@@ -179,7 +179,7 @@ def test_all_of_a_cost_is_known(demo: Loaded, tmp_path: Path) -> None:
         with shop.begin() as session:
             fill_costs(session, demo_folder())
         for order in demo.orders[:3]:
-            told = order_cost(shop, order.id)
+            told = order_cost(shop, order.id, today=TODAY)
             assert told.cost.unknown == told.cost.unweighed == ()
             assert told.cost.offer.share >= Fraction(20, 100)
         # The largest photos of all are in the order with the widest panels.
