@@ -138,9 +138,10 @@ def sizes(
     chart = _chart(asked, points, steps, chosen, used, currency)
     if svg is not None:
         from inventory.documents.files import write_file
-        from nester.drawing.chart import chart_document, steps_svg
+        from nester.drawing.chart import steps_svg
+        from nester.drawing.svg import svg_document
 
-        write_file(svg, chart_document(steps_svg(chart)))
+        write_file(svg, svg_document(steps_svg(chart)))
     if as_json:
         print_json(_as_json(asked, chosen, points, steps, base, suggestions, used, currency))
         return

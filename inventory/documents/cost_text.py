@@ -11,6 +11,7 @@ from rich.text import Text
 from inventory.costing import Cost, Item, Part
 from inventory.documents.tables import table
 from inventory.money import format_money
+from inventory.pace import format_minutes
 
 if TYPE_CHECKING:
     from decimal import Decimal
@@ -44,7 +45,7 @@ def cost_text(told: OrderCost) -> Group:
     lines: list[RenderableType] = [
         Text(f"{number}{cost.copies} × {told.design}", style="bold"),
         Text(_basis(told)),
-        Text(f"{_hours(cost.minutes)} of work; {_weight(cost.grams)} packed"),
+        Text(f"{format_minutes(cost.minutes)} of work; {_weight(cost.grams)} packed"),
         shown,
         *(Text(note) for note in told.notes),
     ]
@@ -72,11 +73,6 @@ def _rounded(number: Fraction, digits: int) -> str:
     return f"{float(number):.{digits}f}"
 
 
-def _hours(minutes: Fraction) -> str:
-    hours, rest = divmod(round(minutes), 60)
-    return f"{hours} h {rest} min" if hours else f"{rest} min"
-
-
 def _weight(grams: Fraction) -> str:
     return f"{_rounded(grams / 1000, 2)} kg" if grams >= 1000 else f"{round(grams)} g"
 
@@ -85,7 +81,7 @@ def _much(part: Part) -> str:
     if part.item is Item.PACKAGING:
         return "1 parcel" if part.much == 1 else f"{part.much} parcels"
     if part.unit == "min":
-        return _hours(part.much)
+        return format_minutes(part.much)
     if part.unit == "g":
         return _weight(part.much)
     if part.unit == "×":
@@ -152,7 +148,7 @@ def batch_cost_text(told: BatchCost) -> Group:
     shown.add_row("", "all", money(told.paper), money(told.cutting), money(whole))
     return Group(
         Text(f"Batch {told.batch}: paper less the offcuts kept, and cutting", style="bold"),
-        Text(f"About {_hours(told.minutes)} of cutting."),
+        Text(f"About {format_minutes(told.minutes)} of cutting."),
         shown,
         Text("What else an order costs: 'quirebox order cost NUMBER'."),
     )

@@ -14,7 +14,6 @@ from nester.drawing.chart import (
     StepChart,
     bars_svg,
     bars_text,
-    chart_document,
     chart_pdf,
     length_ticks,
     number_ticks,
@@ -22,6 +21,7 @@ from nester.drawing.chart import (
     steps_text,
 )
 from nester.drawing.ink import Line, Lines, Poly, Text, svg_marks
+from nester.drawing.svg import svg_document, svg_number
 from nester.drawing.text_layout import text_width
 from nester.measure import Unit, cm, inch, mm
 
@@ -128,8 +128,22 @@ def test_wide_letters_have_room_before_and_behind_bars() -> None:
 
 
 def test_the_same_chart_is_the_same_text() -> None:
-    assert chart_document(steps_svg(stairs())) == chart_document(steps_svg(stairs()))
-    assert chart_document(bars_svg(BARS)).count("<rect") == 3
+    assert svg_document(steps_svg(stairs())) == svg_document(steps_svg(stairs()))
+    assert svg_document(bars_svg(BARS)).count("<rect") == 3
+
+
+@pytest.mark.parametrize(
+    ("value", "written"),
+    [
+        (Fraction(1, 3), "0.33"),
+        (Fraction(-1, 1000), "0"),
+        (Fraction(1000), "1000"),
+        (Fraction(-5, 2), "-2.5"),
+        (Fraction(1, 8), "0.12"),
+    ],
+)
+def test_a_number_is_written_the_same_whatever_it_is_made_of(value: Fraction, written: str) -> None:
+    assert svg_number(value) == svg_number.__wrapped__(float(value)) == written
 
 
 def test_a_chart_on_a_page_has_its_words() -> None:
