@@ -16,7 +16,7 @@ from fractions import Fraction
 from inventory.models import Kind
 from inventory.money import MOST_DECIMALS, round_to_decimals
 from inventory.plan import Restock
-from inventory.price_lists import Offer
+from inventory.price_lists import ListedPack
 from inventory.stash import StashRow
 from nester.layouts import NO_MARGINS, Answer, Margins, Problem, Stock
 from nester.measure import Length, area_m2
@@ -54,7 +54,7 @@ class OnSale:
 
 def on_sale(
     rows: Sequence[StashRow],
-    offered: Sequence[Offer] = (),
+    offered: Sequence[ListedPack] = (),
     largest: Mapping[str, Sequence[tuple[Length, Length]]] | None = None,
 ) -> list[OnSale]:
     """Return the sheet sizes that can be bought.

@@ -15,7 +15,7 @@ from inventory.ledger import movements_taken_back
 from inventory.models import Kind, Movement, Paper, Reason, RestockLevel, Stock
 from inventory.names import shorten, whole_number
 from inventory.papers import find_paper
-from inventory.price_lists import Offer, SizeKey, offers, size_key
+from inventory.price_lists import ListedPack, SizeKey, offers, size_key
 from inventory.suppliers import DELIVERY_DAYS
 from nester.measure import LARGEST, Length
 from nester.paper import Size
@@ -211,7 +211,7 @@ def suggest_levels(
     for (paper, of_size), number in used.items():
         if chosen is None or paper.id in chosen:
             per_paper[paper][None if None in levels[paper.id] else of_size] += number
-    sold: dict[str, list[Offer]] = defaultdict(list)
+    sold: dict[str, list[ListedPack]] = defaultdict(list)
     for offer in offers(session, [paper.name for paper in per_paper], today=today):
         sold[offer.paper].append(offer)
     suggestions = []
@@ -263,7 +263,7 @@ def _used(session: Session, since: date) -> dict[tuple[Paper, SizeKey], int]:
     return used
 
 
-def _delivery(paper: Paper, key: SizeKey | None, sold: Sequence[Offer]) -> int:
+def _delivery(paper: Paper, key: SizeKey | None, sold: Sequence[ListedPack]) -> int:
     fitting = [one for one in sold if key in (None, size_key(paper, (one.width, one.height)))]
     if not fitting:
         return DELIVERY_DAYS

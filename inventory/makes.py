@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from inventory.models import Pattern
+from inventory.cutting_rules import shop_rules
 from inventory.orders import thickness_of_papers
 from inventory.own_designs import find_design
-from inventory.papers import find_paper, list_papers
+from inventory.papers import find_paper
 from inventory.reservations import reserved
 from inventory.shop import the_shop
 from inventory.stash import StashRow, list_stash
@@ -20,7 +20,7 @@ from nester.packing import Stop, never
 from nester.packing.most import Most, most_copies
 from nester.refusal import Refusal
 from nester.verify import require
-from nester.wants import Rules, paper_wants, without_clashing_grain
+from nester.wants import paper_wants, without_clashing_grain
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -34,7 +34,6 @@ __all__ = [
     "problem_of_stash",
     "problems_of_wishes",
     "read_wishes",
-    "shop_rules",
 ]
 
 
@@ -84,15 +83,6 @@ def free_rows(session: Session) -> list[StashRow]:
         for row in list_stash(session)
         if row.quantity > taken[row.label]
     ]
-
-
-def shop_rules(session: Session, cuts: Cuts = Cuts.STRAIGHT) -> Rules:
-    """Return how the shop cuts paper."""
-    shop = the_shop(session)
-    upright = (one.name for one in list_papers(session) if one.pattern is Pattern.DIRECTIONAL)
-    return Rules(
-        cuts, shop.gap, shop.trimmer, shop.smallest_offcut, frozenset(upright), shop.follow_grain
-    )
 
 
 @dataclass(frozen=True)

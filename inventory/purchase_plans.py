@@ -20,7 +20,7 @@ from inventory.offered import listed_offers, terms_of
 from inventory.orders import list_orders
 from inventory.papers import list_papers
 from inventory.price_lists import offers, size_key
-from inventory.purchases import Wish, add_purchase, on_its_way
+from inventory.purchases import Ordered, add_purchase, on_its_way
 from inventory.reservations import reserved
 from inventory.restocking import order_by, paper_there_by
 from inventory.shop import the_shop
@@ -38,15 +38,15 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.models import Order, Paper, Purchase
-    from inventory.price_lists import Offer as Listed
+    from inventory.price_lists import ListedPack
     from inventory.shop import ShopFile
     from nester.packing import Progress, Stop
 
-__all__ = ["Held", "Kept", "Line", "PurchasePlan", "Unmade", "plan_purchase", "record"]
+__all__ = ["Kept", "LevelHeld", "PlanLine", "PurchasePlan", "Unmade", "plan_purchase", "record"]
 
 
 @dataclass(frozen=True)
-class Line:
+class PlanLine:
     """Packs of one offer.
 
     Attributes
@@ -60,7 +60,7 @@ class Line:
         ordered for that; None if no order needs it.
     """
 
-    offer: Listed
+    offer: ListedPack
     packs: int
     sheets: int
     used: int
@@ -86,7 +86,7 @@ class Kept(NamedTuple):
     purchase: int | None = None
 
 
-class Held(NamedTuple):
+class LevelHeld(NamedTuple):
     """A level that is to be held: how many of the sheets are there, and how many are bought."""
 
     paper: str
@@ -126,10 +126,10 @@ class PurchasePlan:
     """
 
     orders: tuple[Order, ...]
-    lines: tuple[Line, ...]
+    lines: tuple[PlanLine, ...]
     shipping: Mapping[str, Fraction]
     stash: tuple[Kept, ...]
-    held: tuple[Held, ...]
+    held: tuple[LevelHeld, ...]
     unmade: tuple[Unmade, ...]
     bought: Bought
     currency: str
@@ -150,7 +150,7 @@ class _Book(NamedTuple):
 
     to_cut: ToCut | None
     problem: Problem
-    named: dict[str, tuple[Offer, Listed]]
+    named: dict[str, tuple[Offer, ListedPack]]
     terms: tuple[Terms, ...]
     levels: list[_Level]
     purchase_of: dict[str, int]
@@ -266,7 +266,7 @@ def _levels(
     stock: Sequence[Stock],
     coming: Mapping[str, int],
     papers: Mapping[str, Paper],
-    named: Mapping[str, tuple[Offer, Listed]],
+    named: Mapping[str, tuple[Offer, ListedPack]],
 ) -> list[_Level]:
     taken = reserved(session)
     there: dict[tuple[str, tuple[Length, Length]], int] = defaultdict(int)
@@ -346,7 +346,7 @@ def _told(book: _Book, bought: Bought) -> PurchasePlan:
             needed = paper_there_by(due[orders[0]], book.making_days)
             last = order_by(due[orders[0]], book.making_days, listed.days)
         lines.append(
-            Line(listed, packs, packs * offer.pack, used[offer.name], orders, needed, last)
+            PlanLine(listed, packs, packs * offer.pack, used[offer.name], orders, needed, last)
         )
     lines.sort(key=lambda one: (one.order_by or date.max, one.offer.supplier, one.offer.paper))
     stash = tuple(
@@ -358,7 +358,7 @@ def _told(book: _Book, bought: Bought) -> PurchasePlan:
         if used[one.name]
     )  # fmt: skip
     held = tuple(
-        Held(
+        LevelHeld(
             one.paper, *one.key, one.target, one.there,
             one.target - one.there if one.offer is not None else 0,
         )
@@ -422,7 +422,7 @@ def record(session: Session, plan: PurchasePlan, *, today: date) -> list[Purchas
         add_purchase(
             session,
             supplier,
-            [Wish(paper, size, packs, pack) for (paper, size, pack), packs in its.items()],
+            [Ordered(paper, size, packs, pack) for (paper, size, pack), packs in its.items()],
             today=today,
         )
         for supplier, its in wishes.items()

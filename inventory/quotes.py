@@ -93,8 +93,8 @@ def quote_order(
                 )
                 for role, paper in papers.items()
             ),
-            each=told.cost.offer.each,
-            price=told.cost.offer.price,
+            each=told.cost.sale.each,
+            price=told.cost.sale.price,
             currency=shop.currency,
             made_on=today,
             valid_until=until,

@@ -19,7 +19,7 @@ from inventory.levels import level_key, list_levels
 from inventory.models import Kind, Paper, Status
 from inventory.orders import list_orders
 from inventory.papers import list_papers
-from inventory.price_lists import Offer, SizeKey, offers, size_key
+from inventory.price_lists import ListedPack, SizeKey, offers, size_key
 from inventory.purchases import OnItsWay, on_its_way
 from inventory.reservations import reserved
 from inventory.shop import the_shop
@@ -82,7 +82,7 @@ def _earlier(day: date, days: int) -> date:
 class Choice:
     """An offer, and how many packs of it hold what is wanted."""
 
-    offer: Offer
+    offer: ListedPack
     packs: int
 
     @property
@@ -92,7 +92,7 @@ class Choice:
 
 
 def best_offer(
-    offered: Iterable[Offer], sheets: int, *, today: date, needed: date | None = None
+    offered: Iterable[ListedPack], sheets: int, *, today: date, needed: date | None = None
 ) -> Choice | None:
     """Return the cheapest packs that hold so many sheets and come in time, shipping left out.
 
@@ -212,7 +212,7 @@ class _Book:
     """What the list needs of the book, read at one moment."""
 
     papers: Mapping[str, Paper]
-    offered: Mapping[tuple[str, SizeKey], Sequence[Offer]]
+    offered: Mapping[tuple[str, SizeKey], Sequence[ListedPack]]
     coming: Sequence[OnItsWay]
     due: Mapping[int, date]
     customers: Mapping[int, str]
@@ -224,7 +224,7 @@ class _Book:
 
 def _read(session: Session, today: date) -> _Book:
     papers = {paper.name: paper for paper in list_papers(session)}
-    offered: dict[tuple[str, SizeKey], list[Offer]] = defaultdict(list)
+    offered: dict[tuple[str, SizeKey], list[ListedPack]] = defaultdict(list)
     for one in offers(session, today=today):
         offered[one.paper, size_key(papers[one.paper], (one.width, one.height))].append(one)
     orders = list_orders(session, status=Status.CONFIRMED)

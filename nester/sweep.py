@@ -33,8 +33,8 @@ from nester.wants import Rules, paper_wants
 __all__ = [
     "MOST_SIZES",
     "Batch",
-    "Offer",
     "Point",
+    "PricedSheet",
     "paper_batches",
     "sizes_between",
     "sweep",
@@ -47,7 +47,7 @@ _RUN = 16
 """Sizes that are solved one after the other, each from its neighbours."""
 
 
-class Offer(NamedTuple):
+class PricedSheet(NamedTuple):
     """A sheet that could be cut from; its price is 1 a square metre if nobody says another."""
 
     width: Length
@@ -78,7 +78,7 @@ class Batch:
     texts: Mapping[str, str]
     unit: Unit
     papers: Mapping[str, str]
-    sheets: Mapping[str, tuple[Offer, ...]]
+    sheets: Mapping[str, tuple[PricedSheet, ...]]
     quantity: int = 10
     rules: Rules = field(default_factory=Rules)
     thickness: Thickness | None = None
@@ -174,7 +174,7 @@ def paper_batches(
     pieces: Iterable[Piece],
     quantity: int,
     papers: Mapping[str, str],
-    sheets: Mapping[str, Sequence[Offer]],
+    sheets: Mapping[str, Sequence[PricedSheet]],
     rules: Rules,
 ) -> dict[str, Problem]:
     """Return the cutting problem of so many objects on each of their papers.

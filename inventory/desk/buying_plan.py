@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from inventory.models import Purchase, Shop
-    from inventory.purchase_plans import Line, PurchasePlan
+    from inventory.purchase_plans import PlanLine, PurchasePlan
 
 __all__ = ["plan"]
 
@@ -262,7 +262,7 @@ def _words(found: PurchasePlan, today: date) -> list[str]:
     return words
 
 
-def _late(found: PurchasePlan, today: date) -> list[Line]:
+def _late(found: PurchasePlan, today: date) -> list[PlanLine]:
     return [one for one in found.lines if one.order_by is not None and one.order_by < today]
 
 

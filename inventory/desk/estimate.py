@@ -167,7 +167,7 @@ def _asked(
 ) -> _Asked:
     from datetime import date
 
-    from inventory.makes import shop_rules
+    from inventory.cutting_rules import shop_rules
     from inventory.names import fold
     from inventory.offered import listed_offers, terms_of, told_offers
     from inventory.papers import list_papers

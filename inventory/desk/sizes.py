@@ -26,7 +26,7 @@ from nester.refusal import Refusal
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from inventory.sizing import Asked, SheetRow
+    from inventory.sizing import AskedBatch, SheetRow
     from nester.drawing.chart import StepChart
     from nester.measure import Length, Unit
     from nester.sweep import Point
@@ -162,7 +162,7 @@ def _asked(
     quantity: int,
     cuts: Cuts,
     unit: Unit | None,
-) -> tuple[Asked, Unit, str | None]:
+) -> tuple[AskedBatch, Unit, str | None]:
     """Return the batch asked for, the unit, and the currency if sheets have prices."""
     from inventory.shop import the_shop
     from inventory.sizing import read_asked
@@ -189,7 +189,7 @@ def _asked(
     return asked, used, currency if asked.priced else None
 
 
-def _now(asked: Asked, setting: str) -> Length:
+def _now(asked: AskedBatch, setting: str) -> Length:
     value = asked.now.get(setting)
     if isinstance(value, int):
         return value
@@ -232,7 +232,7 @@ def _amounts(currency: str | None) -> tuple[Callable[[Fraction], str], str]:
 
 
 def _chart(
-    asked: Asked,
+    asked: AskedBatch,
     points: Sequence[Point],
     steps: Sequence[Step],
     setting: str,
@@ -258,7 +258,7 @@ def _chart(
 
 
 def _report(
-    asked: Asked,
+    asked: AskedBatch,
     points: Sequence[Point],
     steps: Sequence[Step],
     base: Point,
@@ -351,7 +351,7 @@ def _sentence(text: str) -> str:
 
 
 def _as_json(
-    asked: Asked,
+    asked: AskedBatch,
     setting: str,
     points: Sequence[Point],
     steps: Sequence[Step],
@@ -448,7 +448,7 @@ def sheets(
 
 
 def _sheets_report(
-    asked: Asked, rows: Sequence[SheetRow], unit: Unit, currency: str | None
+    asked: AskedBatch, rows: Sequence[SheetRow], unit: Unit, currency: str | None
 ) -> list[RenderableType]:
     from rich.text import Text
 
@@ -507,7 +507,9 @@ def _best_of(rows: Sequence[SheetRow], unit: Unit, before: str) -> str:
     return f"{before}{sheet} suits it best of the plans found; others may yet be as good."
 
 
-def _sheets_as_json(asked: Asked, rows: Sequence[SheetRow], currency: str | None) -> dict[str, Any]:
+def _sheets_as_json(
+    asked: AskedBatch, rows: Sequence[SheetRow], currency: str | None
+) -> dict[str, Any]:
     from nester.measure import to_mm_number
 
     return {

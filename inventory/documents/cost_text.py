@@ -34,13 +34,13 @@ def cost_text(told: OrderCost) -> Group:
         shown.add_row(name, Text(part.name), _much(part), _money(cost, part.amount))
         before = part.item
     shown.add_section()
-    offer = cost.offer
-    of_price = Text(f"{_rounded(100 * offer.share, 1)} % of the price")
+    sale = cost.sale
+    of_price = Text(f"{_rounded(100 * sale.share, 1)} % of the price")
     shown.add_row(Text("Cost", style="bold"), "", "", _money(cost, cost.cost))
-    shown.add_row("Fees", "", "", _money(cost, offer.fees))
-    shown.add_row("Margin", "", of_price, _money(cost, offer.margin))
-    each = f"{cost.copies} × {_money(cost, offer.each)}" if cost.copies > 1 else ""
-    bold = Text(_money(cost, offer.price), style="bold")
+    shown.add_row("Fees", "", "", _money(cost, sale.fees))
+    shown.add_row("Margin", "", of_price, _money(cost, sale.margin))
+    each = f"{cost.copies} × {_money(cost, sale.each)}" if cost.copies > 1 else ""
+    bold = Text(_money(cost, sale.price), style="bold")
     shown.add_row(Text("Price", style="bold"), "", each, bold)
     lines: list[RenderableType] = [
         Text(f"{number}{cost.copies} × {told.design}", style="bold"),
@@ -94,7 +94,7 @@ _UNITS = {"m²": "m2", "×": "each"}
 
 def cost_as_json(told: OrderCost) -> dict[str, Any]:
     """Return it as plain data; amounts are text, so that no program rounds them."""
-    cost, offer = told.cost, told.cost.offer
+    cost, sale = told.cost, told.cost.sale
     return {
         "order": told.order,
         "customer": told.customer,
@@ -114,11 +114,11 @@ def cost_as_json(told: OrderCost) -> dict[str, Any]:
             for part in cost.parts
         ],
         "cost": str(cost.cost),
-        "fees": str(offer.fees),
-        "margin": str(offer.margin),
-        "margin_percent": round(float(100 * offer.share), 2),
-        "each": str(offer.each),
-        "price": str(offer.price),
+        "fees": str(sale.fees),
+        "margin": str(sale.margin),
+        "margin_percent": round(float(100 * sale.share), 2),
+        "each": str(sale.each),
+        "price": str(sale.price),
         "minutes": round(float(cost.minutes), 3),
         "grams": round(float(cost.grams), 3),
         "unknown": list(cost.unknown),

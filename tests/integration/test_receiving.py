@@ -13,6 +13,7 @@ from sqlalchemy import event, func, select
 from inventory import ledger, receiving, stash
 from inventory.imports import import_sheets, read_sheets
 from inventory.models import Deed, Delivery, Movement, Reason
+from inventory.places import Places
 from inventory.receiving import Line, add_sheets, list_deliveries, receive
 from nester.measure import Unit, cm
 from nester.refusal import Refusal
@@ -129,7 +130,7 @@ def test_a_wrong_delivery_changes_nothing(session: Session, wrong, said: str) ->
     with pytest.raises(Refusal, match=said):
         add_sheets(session, "Coal card", SIZE, 5, place="New shelf", **wrong)
     assert on_hand(session) == {}
-    assert stash.list_places(session) == []
+    assert Places(session).sorted() == []
     assert session.scalar(select(func.count()).select_from(Delivery)) == 0
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from inventory import cutting, ledger, levels, price_lists, purchases, stash, suppliers
 from inventory.models import Reason
-from inventory.purchases import Wish
+from inventory.purchases import Ordered
 from inventory.restocking import (
     Below,
     best_offer,
@@ -55,7 +55,7 @@ def level(table: Table, reorder: int, target: int, size=None, paper: str = "Coal
 
 def order(table: Table, packs: int, *, supplier: str = "Mill", today: date = TODAY) -> None:
     with table.shop.begin() as session:
-        purchases.add_purchase(session, supplier, [Wish("Coal card", SIZE, packs)], today=today)
+        purchases.add_purchase(session, supplier, [Ordered("Coal card", SIZE, packs)], today=today)
 
 
 def listed(table: Table) -> list[RestockLine]:

@@ -267,7 +267,7 @@ class Shop(RuleBasedStateMachine):
     @rule(packs=st.integers(1, 4))
     def buy(self, packs: int) -> None:
         with self.deed(True) as session:
-            wish = purchases.Wish("Card", BOUGHT, packs)
+            wish = purchases.Ordered("Card", BOUGHT, packs)
             made = purchases.add_purchase(session, "Mill", [wish], today=TODAY)
         assert made.id not in self.model.purchases
         self.model.purchases[made.id] = packs

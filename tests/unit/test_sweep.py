@@ -16,8 +16,8 @@ from nester.refusal import Refusal
 from nester.sweep import (
     MOST_SIZES,
     Batch,
-    Offer,
     Point,
+    PricedSheet,
     sizes_between,
     sweep,
     swept_setting,
@@ -26,7 +26,7 @@ from nester.sweep_steps import changes, find_steps, step_words, suggest
 from nester.verify import verify
 from nester.wants import Rules
 
-SHEET = Offer(cm(56), cm(71))
+SHEET = PricedSheet(cm(56), cm(71))
 BOX = DESIGNS["layered-box"]
 TAG = DESIGNS["gift-tag"]
 
@@ -46,7 +46,7 @@ def boxes() -> list[Point]:
 
 
 def tag_batch(quantity: int = 30) -> Batch:
-    offers = (Offer(cm(21), mm(297)),)
+    offers = (PricedSheet(cm(21), mm(297)),)
     return Batch(TAG, {}, Unit.CM, {"all": "card"}, {"card": offers}, quantity)
 
 
@@ -168,7 +168,7 @@ def test_a_step_in_words(boxes: list[Point]) -> None:
 
 
 def test_words_of_a_step_in_inches() -> None:
-    offers = (Offer(inch(12), inch(12)),)
+    offers = (PricedSheet(inch(12), inch(12)),)
     batch = Batch(TAG, {"length": "9"}, Unit.IN, {"all": "card"}, {"card": offers}, 4)
     points = sweep(
         batch, "width", sizes_between(inch("2.5"), inch(4), inch("1/2"),
