@@ -34,6 +34,7 @@ __all__ = [
     "accept_suggestions",
     "drop_level",
     "find_level",
+    "is_low",
     "list_levels",
     "set_level",
     "suggest_levels",
@@ -62,7 +63,7 @@ def set_level(
     Parameters
     ----------
     reorder
-        With fewer sheets than this it is time to buy; 1 to 1,000,000.
+        With so many sheets or fewer it is time to buy; 1 to 1,000,000.
     target
         Up to so many are bought then; `reorder` or more.
     size
@@ -97,6 +98,11 @@ def find_level(
     wanted = None if size is None else size_key(paper, size)
     levels = session.scalars(select(RestockLevel).where(RestockLevel.paper_id == paper.id))
     return next((one for one in levels if level_key(one) == wanted), None)
+
+
+def is_low(sheets: int, reorder: int, target: int) -> bool:
+    """Tell whether it is time to buy up to a level's target when so many sheets are left."""
+    return sheets <= reorder and sheets < target
 
 
 def level_key(level: RestockLevel) -> SizeKey | None:

@@ -41,8 +41,8 @@ def plan(
         bool,
         typer.Option(
             "--levels",
-            help="Also buy what it takes to have the levels you set: what lies there up to a"
-            " level's target is left alone.",
+            help="Also hold the levels you set: a paper that is down to its level once the orders"
+            " are made is bought up to its target, and sheets up to that are left alone.",
         ),
     ] = False,
     in_time: Annotated[
