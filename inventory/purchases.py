@@ -226,7 +226,7 @@ def add_purchase(
     if not wishes:
         raise Refusal("say what was ordered: a paper, its size, and how many packs")
     ordered = today if day is None else day
-    at = when_it_came(ordered, today)
+    at = when_it_came(ordered, today, "book a purchase once it is ordered")
     by_hand = all(None not in (wish.pack, wish.amount) for wish in wishes)
     sold, rates = [], ExchangeRates(session, ordered)
     if not by_hand:

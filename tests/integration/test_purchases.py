@@ -139,7 +139,7 @@ def test_a_supplier_that_sells_none_of_it(session: Session) -> None:
         purchases.add_purchase(session, "Shed", [COAL], today=TODAY)
     with pytest.raises(Refusal, match="say what was ordered"):
         purchases.add_purchase(session, "Shed", [], today=TODAY)
-    with pytest.raises(Refusal, match="has not come yet"):
+    with pytest.raises(Refusal, match="has not come yet; book a purchase once it is ordered"):
         order(session, day=TODAY + timedelta(1))
     with pytest.raises(Refusal, match="is before the day it was ordered"):
         order(session, expected=TODAY - timedelta(1))

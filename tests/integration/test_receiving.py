@@ -140,7 +140,7 @@ def test_days_and_packs() -> None:
     came = receiving.when_it_came(date(2027, 3, 1), today)
     assert came is not None
     assert came.astimezone().date() == date(2027, 3, 1)
-    with pytest.raises(Refusal, match="2027-03-03 has not come yet"):
+    with pytest.raises(Refusal, match="2027-03-03 has not come yet; book what comes when it is"):
         receiving.when_it_came(date(2027, 3, 3), today)
     assert receiving.price_each(Decimal("9.50"), 25) == Decimal("0.38")
     assert receiving.price_each(Decimal(10), 3) == Decimal("3.3333")
