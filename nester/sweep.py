@@ -12,10 +12,11 @@ import os
 import signal
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context
 from typing import NamedTuple
 
 from nester.designs import Design, DesignRefusal, Settings, read_settings
@@ -25,6 +26,7 @@ from nester.layouts import Answer, Problem, Stock
 from nester.measure import UNITS_PER_MM, Length, Unit, area_m2, format_length
 from nester.packing.model import split_by_paper
 from nester.packing.sketch import Like, Pains, lay_anew, sketch
+from nester.packing.stop import Stop, never
 from nester.pieces import Piece
 from nester.refusal import Refusal
 from nester.verify import require
@@ -207,6 +209,7 @@ def sweep(
     *,
     pains: Pains | None = None,
     processes: int | None = None,
+    stop: Stop = never,
     on_progress: Callable[[int, int], None] = lambda done, whole: None,
 ) -> list[Point]:
     """Plan the batch at every size.
@@ -219,6 +222,9 @@ def sweep(
         How hard to look at most for each size and paper.
     processes
         How many to share the work among; as many as there are cores, unless given.
+    stop
+        Asked after each run of neighbouring sizes; once it says yes, sizes that are not planned
+        yet are left out.
     on_progress
         Told how many runs are done, and of how many.
 
@@ -235,10 +241,11 @@ def sweep(
         problems.append(of_paper)
     chains = _chains(problems)
     with _working(processes, sum(map(len, chains.values()))) as each:
-        answers = _solve(chains, pains or Pains(), each, on_progress)
+        answers = _solve(chains, pains or Pains(), each, stop, on_progress)
     return [
         replace(point, papers={p: answers[p][_key(one)] for p, one in of_paper.items()})
         for point, of_paper in zip(points, problems, strict=True)
+        if all(_key(one) in answers[p] for p, one in of_paper.items())
     ]
 
 
@@ -297,21 +304,33 @@ def _solve(
     chains: Mapping[str, _Chain],
     pains: Pains,
     each: _Each,
+    stop: Stop,
     on_progress: Callable[[int, int], None],
 ) -> dict[str, dict[_Key, Like]]:
-    runs, owners = [], []
-    # What takes longest first, so that no process is left with it in the end.
-    for paper in sorted(chains, key=lambda paper: -_weight(chains[paper])):
-        whole = tuple(chains[paper].values())
-        for start in range(0, len(whole), _RUN):
-            runs.append(_Run(whole[start : start + _RUN], pains))
-            owners.append(paper)
+    """Return what is found, up to a stop; of each chain what is known is its beginning."""
+    starts = [
+        (Fraction(start, len(chain)), -_weight(chain), paper, start)
+        for paper, chain in chains.items()
+        for start in range(0, len(chain), _RUN)
+    ]
+    # Small sizes of all papers first, so that a stop leaves whole sizes; of those what takes
+    # longest, so that no process is left with it in the end.
+    starts.sort()
+    wholes = {paper: tuple(chain.values()) for paper, chain in chains.items()}
+    runs = [_Run(wholes[paper][start : start + _RUN], pains) for *_, paper, start in starts]
     found: dict[str, list[Answer]] = {paper: [] for paper in chains}
-    for done, (paper, answers) in enumerate(zip(owners, each(_solved, runs), strict=True), 1):
-        found[paper] += answers
-        on_progress(done, len(runs))
+    try:
+        for done, (start, answers) in enumerate(zip(starts, each(_solved, runs), strict=True), 1):
+            found[start[2]] += answers
+            on_progress(done, len(runs))
+            if stop():
+                break
+    except BrokenProcessPool:
+        # At Ctrl-C in a terminal the processes end; what they have told is kept.
+        if not stop():
+            raise
     return {
-        paper: dict(zip(chain, _smoothed(list(chain.values()), found[paper]), strict=True))
+        paper: dict(zip(chain, _smoothed(wholes[paper], found[paper]), strict=False))
         for paper, chain in chains.items()
     }
 
@@ -369,8 +388,11 @@ def _none_larger(one: Problem, other: Problem) -> bool:
 
 
 def _smoothed(problems: Sequence[Problem], answers: Sequence[Answer]) -> list[Like]:
-    """Let each size take over a neighbour's better plan, and what is proven of smaller pieces."""
-    told = [Like(*both) for both in zip(problems, answers, strict=True)]
+    """Let each size take over a neighbour's better plan, and what is proven of smaller pieces.
+
+    The last problems may have no answers.
+    """
+    told = [Like(*both) for both in zip(problems, answers, strict=False)]
     places = range(len(told))
     for here, there in [
         *((place, place + 1) for place in reversed(places[:-1])),
@@ -413,6 +435,12 @@ def _working(processes: int | None, jobs: int) -> Iterator[_Each]:
     pool = ProcessPoolExecutor(number, get_context("spawn"), initializer=_die_quietly)
     try:
         yield pool.map
+        pool.shutdown(wait=True, cancel_futures=True)
+    except KeyboardInterrupt:
+        # Nobody waits for what they still do.
+        for process in active_children():
+            process.terminate()
+        raise
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
 

@@ -110,6 +110,7 @@ def sizes(
     """Show how paper for each box changes with its size: a table and a chart, the steps in words.
 
     Each size is planned as a batch on sheets of which there are enough, and each plan is checked.
+    Ctrl-C shows the sizes that are planned by then; again gives it up.
 
     \b
     Examples:
@@ -117,6 +118,7 @@ def sizes(
       quirebox design sizes layered-box --on 56x71cm --from 16cm --to 19cm
       quirebox design sizes gift-tag --on A4 --on A3 --quantity 100
     """
+    from inventory.desk.common import stopping
     from inventory.desk.tell import console, counting, print_json
     from nester.packing.sketch import Pains
     from nester.sweep import sizes_between, sweep, swept_setting
@@ -129,10 +131,13 @@ def sizes(
     low, high, each = _range(now, used, first, last, step)
     wanted = sizes_between(low, high, each, used)
     pains = Pains().times(_PAINS[effort])
-    with counting("Comparing sizes") as tell:
+    with stopping(None) as stop, counting("Comparing sizes") as tell:
         points = sweep(
-            asked.batch, chosen, wanted, pains=pains, processes=processes, on_progress=tell
-        )
+            asked.batch, chosen, wanted, pains=pains, processes=processes, stop=stop,
+            on_progress=tell,
+        )  # fmt: skip
+    if len(points) < len(wanted) and all(point.refused for point in points):
+        raise KeyboardInterrupt  # there is nothing to show yet
     steps = find_steps(points, _MOST_STEPS)
     base, suggestions = suggest(points, now, design, chosen)
     chart = _chart(asked, points, steps, chosen, used, currency)
@@ -143,13 +148,16 @@ def sizes(
 
         write_file(svg, svg_document(steps_svg(chart)))
     if as_json:
-        print_json(_as_json(asked, chosen, points, steps, base, suggestions, used, currency))
+        told = _as_json(asked, chosen, points, steps, base, suggestions, used, currency)
+        print_json({**told, "stopped": len(points) < len(wanted)})
         return
     if base is None:
         raise Refusal(f"none of these sizes can be had; {points[0].refused}")
     console().print(
         *_report(asked, points, steps, base, suggestions, chart, chosen, used, currency), sep="\n"
     )
+    if len(points) < len(wanted):
+        typer.echo(f"Stopped early: {len(points)} of {len(wanted)} sizes were looked at.")
 
 
 def _asked(

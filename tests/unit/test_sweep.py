@@ -92,6 +92,26 @@ def test_the_result_does_not_depend_on_the_processes() -> None:
     assert one == two == three
 
 
+def test_a_stop_leaves_whole_sizes() -> None:
+    sizes = sizes_between(cm(12), cm(16), mm(1), Unit.CM)
+    batch = box_batch(2, mats="outside")
+    runs = []
+
+    def stop() -> bool:
+        return len(runs) == 3
+
+    points = sweep(
+        batch, "panel", sizes, processes=1, stop=stop, on_progress=lambda done, _: runs.append(done)
+    )
+    assert [point.size for point in points] == sizes[: sweeping._RUN]
+    assert all(set(point.papers) == {"card", "mat"} for point in points)
+    for point in points:
+        for like in point.papers.values():
+            assert verify(like.problem, like.answer) == []
+    runs.clear()
+    assert len(sweep(batch, "panel", sizes[:20], processes=1, stop=lambda: True)) == 0
+
+
 def test_equal_problems_are_solved_once(monkeypatch: pytest.MonkeyPatch) -> None:
     asked = []
 
