@@ -11,7 +11,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from inventory.models import Base
+from inventory.all_models import METADATA
 from inventory.shop import (
     HEAD_REVISION,
     beside,
@@ -146,7 +146,7 @@ def _reading(copy: Path) -> sqlite3.Connection:
 
 def _lacks_tables(connection: sqlite3.Connection) -> bool:
     names = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
-    return not set(Base.metadata.tables) <= {name for (name,) in names}
+    return not set(METADATA.tables) <= {name for (name,) in names}
 
 
 def _is_whole(connection: sqlite3.Connection) -> bool:

@@ -31,7 +31,6 @@ from inventory.cutting import (
 )
 from inventory.models import Batch, BatchStatus, Kind, Order, Pattern, Shop, Status
 from inventory.money import MOST_DECIMALS
-from inventory.names import fold
 from inventory.orders import get_order, list_orders, order_pieces, set_status
 from inventory.plan import (
     Lacking,
@@ -135,6 +134,7 @@ def plan_batch(
     substitutes: bool = False,
     ignore_grain: bool = False,
     today: date,
+    processes: int = 1,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Plan:
@@ -154,7 +154,7 @@ def plan_batch(
         the best first; the plan tells in its notes where they do.
     ignore_grain
         Whether pieces lie as they may although the shop follows the grain.
-    effort, stop, on_progress
+    effort, processes, stop, on_progress
         As for `nester.packing.solve`.
 
     Returns
@@ -170,7 +170,8 @@ def plan_batch(
     """
     plan = preview_batch(
         shop_file, orders, cuts=cuts, effort=effort, substitutes=substitutes,
-        ignore_grain=ignore_grain, today=today, stop=stop, on_progress=on_progress,
+        ignore_grain=ignore_grain, today=today,
+        processes=processes, stop=stop, on_progress=on_progress,
     )  # fmt: skip
     if not any(order.made for order in plan.orders):
         return plan
@@ -192,6 +193,7 @@ def preview_batch(
     substitutes: bool = False,
     ignore_grain: bool = False,
     today: date,
+    processes: int = 1,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Plan:
@@ -213,7 +215,12 @@ def preview_batch(
                 today=today,
             )
         verdict = solve_orders(
-            desk.problem(cuts), desk.claims, effort, stop=stop, on_progress=on_progress
+            desk.problem(cuts),
+            desk.claims,
+            effort,
+            processes=processes,
+            stop=stop,
+            on_progress=on_progress,
         )
         require(verdict.problem, verdict.answer)
         return desk, verdict
@@ -279,6 +286,7 @@ def mend_batch(
     *,
     effort: Effort = Effort.NORMAL,
     today: date,
+    processes: int = 1,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Plan:
@@ -325,7 +333,12 @@ def mend_batch(
     problem = desk.problem(batch.cuts)
     search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
     verdict = solve_orders(
-        _offcuts_first(problem), desk.claims, effort, stop=stop, on_progress=on_progress
+        _offcuts_first(problem),
+        desk.claims,
+        effort,
+        processes=processes,
+        stop=stop,
+        on_progress=on_progress,
     )
     require(verdict.problem, verdict.answer)
     verdict = _at_true_prices(verdict, problem)
@@ -493,7 +506,8 @@ class _Desk:
         }
         self.claims = self._claims({order.id: wanted(session, order) for order in orders})
         papers = sorted({part.paper for part in self.parts})
-        rows = self._stash(session, papers)
+        # Sheets that are used up tell what sizes there are, and what they cost.
+        rows = list_stash(session, papers=papers, empty_sheets=True)
         sizes = {
             paper: [(p.piece.width, p.piece.height) for p in self.parts if p.paper == paper]
             for paper in papers
@@ -502,17 +516,11 @@ class _Desk:
         self._coming = [one for one in on_its_way(session) if one.paper in papers]
         taken = reserved(session)
         self.rows = {
-            row.label: row._replace(quantity=row.quantity - booked)
+            row.label: row._replace(quantity=row.quantity - booked) if booked else row
             for row in rows
-            if row.quantity > (booked := taken[row.label])
+            if row.quantity > (booked := taken.get(row.label, 0))
         }
         self.prices = {label: _counted_price(self.shop, row) for label, row in self.rows.items()}
-
-    def _stash(self, session: Session, papers: Sequence[str]) -> list[StashRow]:
-        """Return the sheets, also those used up, and the offcuts of papers."""
-        sheets = list_stash(session, papers=papers, kind=Kind.SHEET, include_empty=True)
-        offcuts = list_stash(session, papers=papers, kind=Kind.OFFCUT)
-        return sorted([*sheets, *offcuts], key=lambda row: fold(row.paper))
 
     def _claims(self, wanted: Mapping[int, Iterable[tuple[Piece, str, int]]]) -> list[Claim]:
         index: dict[tuple[Piece, str], int] = {}

@@ -87,9 +87,10 @@ def on_sale(
         )
     }
     listed = set(known)
-    for row in sorted(rows, key=lambda row: int(row.label.partition("-")[2])):
+    sheets = [row for row in rows if row.kind is Kind.SHEET and row.paper not in enough]
+    for row in sorted(sheets, key=lambda row: int(row.label.partition("-")[2])):
         key = (row.paper, row.width, row.height)
-        if row.kind is Kind.SHEET and row.paper not in enough and key not in listed:
+        if key not in listed:
             before = known[key].price if key in known else None
             price_paid = row.price if row.price is not None else before
             known[key] = OnSale(*key, price_paid, row.margins, row.grain)

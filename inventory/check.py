@@ -17,34 +17,35 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session, aliased
 
 from inventory import ledger
-from inventory.labels import label_of
-from inventory.models import (
-    Base,
-    Batch,
-    BatchOrder,
-    BatchStatus,
-    Bruise,
-    Deed,
+from inventory.all_models import METADATA
+from inventory.buying_models import (
     ExchangeRate,
-    Kind,
-    Movement,
-    Order,
-    OrderStep,
     Price,
     Purchase,
     PurchaseEnd,
     PurchaseLine,
     PurchaseReceipt,
+    Supplier,
+)
+from inventory.labels import label_of
+from inventory.models import (
+    Batch,
+    BatchOrder,
+    BatchStatus,
+    Bruise,
+    Deed,
+    Kind,
+    Movement,
+    Order,
+    OrderStep,
     Reason,
     Shop,
     Status,
     Stock,
-    Supplier,
-    SupplyItem,
-    SupplyMovement,
 )
 from inventory.names import LARGEST_NUMBER, fold, shorten
 from inventory.reservations import reserved
+from inventory.supply_models import SupplyItem, SupplyMovement
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Table
@@ -146,10 +147,10 @@ def _tables(session: Session) -> _Found:
     from alembic.migration import MigrationContext
 
     connection = session.connection()
-    for difference in compare_metadata(MigrationContext.configure(connection), Base.metadata):
+    for difference in compare_metadata(MigrationContext.configure(connection), METADATA):
         yield "tables", f"they are not those of this version: {_shown(difference)}"
     looked = inspect(connection)
-    for table in Base.metadata.sorted_tables:
+    for table in METADATA.sorted_tables:
         if not looked.has_table(table.name):
             continue
         there = {one["name"] for one in looked.get_check_constraints(table.name)}
@@ -214,7 +215,7 @@ def _triggers(connection: Connection) -> dict[str, str]:
 
 def _values(session: Session) -> _Found:
     """Read every value as what it is: a choice, a moment, an amount of money."""
-    for table in Base.metadata.sorted_tables:
+    for table in METADATA.sorted_tables:
         keys = list(table.primary_key.columns)
         try:
             for _ in session.execute(select(table)):
@@ -240,7 +241,7 @@ def _row(table: Table, key: Iterable[Any]) -> str:
 
 
 def _pointers(session: Session) -> _Found:
-    for table in Base.metadata.sorted_tables:
+    for table in METADATA.sorted_tables:
         for pointer in sorted(table.foreign_keys, key=lambda one: one.parent.name):
             child, parent = table.alias(), pointer.column.table.alias()
             mine, theirs = child.c[pointer.parent.name], parent.c[pointer.column.name]
@@ -262,7 +263,7 @@ def _shop(session: Session) -> _Found:
 
 def _names(session: Session) -> _Found:
     """Two names that are the same but for case and spacing are told by their key."""
-    for table in Base.metadata.sorted_tables:
+    for table in METADATA.sorted_tables:
         if "name" in table.c and "name_key" in table.c:
             for name, key in session.execute(select(table.c.name, table.c.name_key)):
                 if fold(name) != key:

@@ -29,7 +29,6 @@ from inventory.orders import get_order, missing_pieces, set_status
 from inventory.pace import report_times
 from inventory.places import Places
 from inventory.plan import Plan, PlannedLayout, plan_from_json
-from inventory.purchases import check_can_be_taken_back
 from inventory.receiving import Line, keep_offcuts
 from inventory.reservations import copies_done, copies_left, given_up, reserved
 from nester.cutting import cutting_minutes
@@ -525,6 +524,8 @@ def undo_deed(session: Session, number: int, why: str = "") -> Deed:
         If there is no such deed, it has been taken back, what it brought has gone or is reserved,
         something was done on top of it, or its order is assembled already.
     """
+    from inventory.purchases import check_can_be_taken_back
+
     deed = session.get(Deed, number) if 0 < number < 2**31 else None
     if deed is None:
         raise Refusal(f"there is no deed {number}; 'quirebox stash deeds' lists the last ones")

@@ -7,16 +7,18 @@ from typing import TYPE_CHECKING, TypeVar
 from sqlalchemy import func, select
 
 from inventory.marks import read_mark, stock_of_mark
-from inventory.models import Kind, Paper, Stock, Supply
+from inventory.models import Kind, Paper, Stock
 from inventory.names import did_you_mean, fold, shorten
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
+    from inventory.supply_models import Supply
+
 __all__ = ["find_named", "find_stock", "label_of", "next_number"]
 
-_Named = TypeVar("_Named", Paper, Supply)
+_Named = TypeVar("_Named", Paper, "Supply")
 _LETTERS = {Kind.SHEET: "S", Kind.OFFCUT: "K"}
 
 

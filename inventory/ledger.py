@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import func, insert, select
 from sqlalchemy.orm import joinedload
 
-from inventory.models import Deed, Kind, Movement, Reason, SupplyMovement
+from inventory.models import Deed, Kind, Movement, Reason
 from inventory.names import LARGEST_NUMBER, clean_note
 from nester.refusal import Refusal
 
@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from sqlalchemy import Select, Subquery
     from sqlalchemy.orm import Session
 
-    from inventory.models import Batch, Delivery, Stock, SupplyItem
+    from inventory.models import Batch, Delivery, Stock
+    from inventory.supply_models import SupplyItem, SupplyMovement
 
 __all__ = [
     "begin_deed",
@@ -180,6 +181,8 @@ def move_supply(session: Session, item: SupplyItem, change: int, deed: Deed) -> 
 
 
 def _book_supply(session: Session, item: SupplyItem, change: int, deed: Deed) -> SupplyMovement:
+    from inventory.supply_models import SupplyMovement
+
     if left_of(session, item) + change < 0:
         raise Refusal(f"there is not as much left of {item.label}, {item.supply.name}")
     movement = SupplyMovement(item=item, change=change, deed=deed)
@@ -190,6 +193,8 @@ def _book_supply(session: Session, item: SupplyItem, change: int, deed: Deed) ->
 
 def left_of(session: Session, item: SupplyItem) -> int:
     """Return how much of a reel or pack is left, in the smallest parts of its measure."""
+    from inventory.supply_models import SupplyMovement
+
     total = select(func.coalesce(func.sum(SupplyMovement.change), 0))
     return int(session.scalars(total.where(SupplyMovement.item_id == item.id)).one())
 
@@ -203,6 +208,8 @@ def undo_deed(session: Session, deed: Deed, *, note: str = "") -> Deed:
         If it has been taken back already, is a counter-deed itself, or if what it brought has
         gone since; nothing has changed then.
     """
+    from inventory.supply_models import SupplyMovement
+
     if deed.reason is Reason.UNDONE:
         raise Refusal(f"deed {deed.id} took another one back; do that one again instead")
     if session.scalar(select(Deed.id).where(Deed.undoes_id == deed.id)) is not None:

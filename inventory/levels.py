@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import delete, func, select
 
+from inventory.buying_models import RestockLevel
 from inventory.ledger import movements_taken_back
-from inventory.models import Kind, Movement, Paper, Reason, RestockLevel, Stock
+from inventory.models import Kind, Movement, Paper, Reason, Stock
 from inventory.names import shorten, whole_number
 from inventory.papers import find_paper
 from inventory.price_lists import ListedPack, SizeKey, offers, size_key

@@ -14,7 +14,6 @@ from sqlalchemy import select
 
 from inventory.ledger import taken_back
 from inventory.models import Batch, Deed, Movement, Reason, Stock
-from inventory.plan import plan_from_json
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -84,6 +83,8 @@ def stock_of_mark(session: Session, mark: Mark) -> Stock:
     Refusal
         If no such offcut was cut yet, or it was cut several times and the mark does not say which.
     """
+    from inventory.plan import plan_from_json
+
     number, layout, offcut, wanted = mark
     written = f"{number}-{layout}-{offcut}"
     batch = session.get(Batch, number)

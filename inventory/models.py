@@ -42,19 +42,15 @@ __all__ = [
     "MAKING_DAYS",
     "OFFCUT_WORTH",
     "QUOTE_DAYS",
-    "AssemblyTime",
     "Base",
     "Batch",
     "BatchOrder",
     "BatchStatus",
     "Bruise",
-    "ConsumableRate",
-    "CostRates",
     "CuttingTime",
     "Deed",
     "Delivery",
     "Effort",
-    "ExchangeRate",
     "Fibres",
     "Grain",
     "GrainTold",
@@ -69,25 +65,12 @@ __all__ = [
     "Pattern",
     "Per",
     "Place",
-    "PostageStep",
-    "Price",
-    "PriceList",
-    "PrintPrice",
-    "Purchase",
-    "PurchaseEnd",
-    "PurchaseLine",
-    "PurchaseReceipt",
     "Reason",
-    "RestockLevel",
     "Shop",
     "Status",
     "Stock",
     "StockCount",
     "Substitute",
-    "Supplier",
-    "Supply",
-    "SupplyItem",
-    "SupplyMovement",
 ]
 
 OFFCUT_WORTH = 50
@@ -369,7 +352,7 @@ class Shop(Base):
         return Trimmer(self.longest_cut, self.smallest_strip, self.stages)
 
 
-class _Named:
+class Named:
     """A row with a name that no other has, however it is spelt (see `inventory.names.fold`)."""
 
     name: Mapped[str] = mapped_column(String(LONGEST_NAME))
@@ -381,7 +364,7 @@ class _Named:
         return name
 
 
-class Paper(_Named, Base):
+class Paper(Named, Base):
     """A material.
 
     Attributes
@@ -735,7 +718,7 @@ class OrderStep(Base):
     at: Mapped[datetime]
 
 
-class OwnDesign(_Named, Base):
+class OwnDesign(Named, Base):
     """A design of the maker's own.
 
     Attributes
@@ -807,425 +790,3 @@ class Lost(Base):
     mended_id: Mapped[int | None] = mapped_column(ForeignKey("batch.id"))
 
     order: Mapped[Order] = relationship()
-
-
-class Supply(_Named, Base):
-    """What goes into a box beside paper: ribbon, adhesive, eyelets.
-
-    Attributes
-    ----------
-    unit
-        Of `Measure.AMOUNT`: ``ml``, ``g``.
-    """
-
-    __tablename__ = "supply"
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    measure: Mapped[Measure]
-    unit: Mapped[str] = mapped_column(String(20), default="")
-    note: Mapped[str] = mapped_column(Text, default="")
-
-
-class SupplyItem(Base):
-    """One reel, or one pack or bottle, of a supply; how much of it is left is in its movements.
-
-    Attributes
-    ----------
-    label
-        ``R-1`` for a reel, ``P-1`` for the rest; never used again.
-    price
-        Of the whole item as it came, in the shop's currency.
-    """
-
-    __tablename__ = "supply_item"
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    supply_id: Mapped[int] = mapped_column(ForeignKey("supply.id"), index=True)
-    label: Mapped[str] = mapped_column(String(20), unique=True)
-    price: Mapped[Decimal | None]
-    place_id: Mapped[int | None] = mapped_column(ForeignKey("place.id"))
-    lot: Mapped[str] = mapped_column(String(LONGEST_NAME), default="")
-
-    supply: Mapped[Supply] = relationship()
-    place: Mapped[Place | None] = relationship()
-
-
-class SupplyMovement(Base):
-    """One line of the supplies' ledger; the database itself refuses to change or delete it.
-
-    Only `inventory.ledger` writes these.
-
-    Attributes
-    ----------
-    change
-        In the smallest parts of the supply's `Measure`.
-    """
-
-    __tablename__ = "supply_movement"
-    __table_args__ = (CheckConstraint("change <> 0", name="change"),)
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    item_id: Mapped[int] = mapped_column(ForeignKey("supply_item.id"), index=True)
-    change: Mapped[int] = mapped_column(BigInteger)
-    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
-
-    item: Mapped[SupplyItem] = relationship()
-    deed: Mapped[Deed] = relationship()
-
-
-# --- buying ------------------------------------------------------------------------------------
-
-
-class Supplier(_Named, Base):
-    """Who sells paper, and on what terms.
-
-    Attributes
-    ----------
-    currency
-        ISO 4217 code, of its prices and its shipping.
-    shipping
-        What one delivery costs, in its currency.
-    free_from
-        From this sum of goods on shipping costs nothing, in its currency; None if it never does.
-    least_order
-        It sells no goods of less than this sum together, in its currency.
-    days
-        From the order to the delivery, weekends counted, where a price says nothing else.
-    """
-
-    __tablename__ = "supplier"
-    __table_args__ = (CheckConstraint("days BETWEEN 0 AND 365", name="days"),)
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    currency: Mapped[str] = mapped_column(String(3))
-    shipping: Mapped[Decimal]
-    free_from: Mapped[Decimal | None]
-    least_order: Mapped[Decimal]
-    days: Mapped[int]
-    note: Mapped[str] = mapped_column(Text, default="")
-
-
-class ExchangeRate(Base):
-    """What one of a foreign currency is in the shop's, from a day on.
-
-    Of those whose day has come the latest counts, of one day the one set last.  The database
-    refuses to change or delete it.
-    """
-
-    __tablename__ = "exchange_rate"
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    currency: Mapped[str] = mapped_column(String(3), index=True)
-    rate: Mapped[Decimal]
-    day: Mapped[date]
-    set_at: Mapped[datetime]
-
-
-class PriceList(Base):
-    """What a supplier asks from a day on: a list that was read, or a price set by hand.
-
-    The database refuses to change or delete it.
-
-    Attributes
-    ----------
-    source
-        The name of the file; empty if set by hand.
-    """
-
-    __tablename__ = "price_list"
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    supplier_id: Mapped[int] = mapped_column(ForeignKey("supplier.id"), index=True)
-    day: Mapped[date]
-    added_at: Mapped[datetime]
-    source: Mapped[str] = mapped_column(Text, default="")
-
-    supplier: Mapped[Supplier] = relationship()
-
-
-class Price(Base):
-    """One line of a price list; the database refuses to change or delete it.
-
-    Of a paper in a size the newest list counts that names it and whose day has come, with all its
-    lines of that paper and size: packs of several sizes, and less a pack from several packs on.
-
-    Attributes
-    ----------
-    pack
-        Sheets in a pack.
-    amount
-        Of one pack; None: it is not sold any more.
-    least
-        Packs that must be ordered at least, at this price.
-    days
-        From the order to the delivery; the supplier's unless given.
-    """
-
-    __tablename__ = "price"
-    __table_args__ = (
-        CheckConstraint("width > 0 AND height > 0", name="size"),
-        CheckConstraint("pack > 0", name="pack"),
-        CheckConstraint("least > 0", name="least"),
-        CheckConstraint("days BETWEEN 0 AND 365", name="days"),
-    )
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    list_id: Mapped[int] = mapped_column(ForeignKey("price_list.id"), index=True)
-    paper_id: Mapped[int] = mapped_column(ForeignKey("paper.id"), index=True)
-    width: Mapped[int] = mapped_column(BigInteger)
-    height: Mapped[int] = mapped_column(BigInteger)
-    pack: Mapped[int]
-    amount: Mapped[Decimal | None]
-    currency: Mapped[str] = mapped_column(String(3))
-    least: Mapped[int]
-    days: Mapped[int | None]
-
-    price_list: Mapped[PriceList] = relationship()
-    paper: Mapped[Paper] = relationship()
-
-
-class RestockLevel(Base):
-    """How much of a paper is to be held; only the maker sets it.
-
-    Attributes
-    ----------
-    width, height
-        Of the sheets it is about; None for sheets of any size.
-    reorder
-        With so many sheets or fewer it is time to buy.
-    target
-        Up to so many sheets are bought then.
-    """
-
-    __tablename__ = "restock_level"
-    __table_args__ = (
-        UniqueConstraint("paper_id", "width", "height"),
-        # No two nothings are equal, so a level for any size needs a rule of its own.
-        Index(
-            "ix_restock_level_any_size",
-            "paper_id",
-            unique=True,
-            sqlite_where=text("width IS NULL"),
-        ),
-        CheckConstraint("(width IS NULL) = (height IS NULL)", name="both"),
-        CheckConstraint("width > 0 AND height > 0", name="size"),
-        CheckConstraint("reorder > 0 AND target >= reorder", name="sheets"),
-    )
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    paper_id: Mapped[int] = mapped_column(ForeignKey("paper.id"))
-    width: Mapped[int | None] = mapped_column(BigInteger)
-    height: Mapped[int | None] = mapped_column(BigInteger)
-    reorder: Mapped[int]
-    target: Mapped[int]
-    set_at: Mapped[datetime]
-
-    paper: Mapped[Paper] = relationship()
-
-
-class Purchase(Base):
-    """What was ordered from a supplier at once; the database refuses to change or delete it.
-
-    How far it is follows from its deed (it may have been taken back), from what was received and
-    from its end.
-
-    Attributes
-    ----------
-    deed_id
-        The deed of ordering it.
-    ordered, expected
-        The day it was ordered, and the day by which it should be there.
-    number
-        Under which the supplier keeps it, if it told one.
-    shipping
-        What its delivery should cost, in `currency`.
-    """
-
-    __tablename__ = "purchase"
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), unique=True)
-    supplier_id: Mapped[int] = mapped_column(ForeignKey("supplier.id"), index=True)
-    ordered: Mapped[date]
-    expected: Mapped[date]
-    number: Mapped[str] = mapped_column(String(LONGEST_NAME), default="")
-    currency: Mapped[str] = mapped_column(String(3))
-    shipping: Mapped[Decimal]
-
-    deed: Mapped[Deed] = relationship()
-    supplier: Mapped[Supplier] = relationship()
-    lines: Mapped[list[PurchaseLine]] = relationship(
-        back_populates="purchase", order_by="PurchaseLine.id"
-    )
-
-
-class PurchaseLine(Base):
-    """Packs of one paper in one size; the database refuses to change or delete it.
-
-    Attributes
-    ----------
-    amount
-        What a pack should cost, in the purchase's currency.
-    """
-
-    __tablename__ = "purchase_line"
-    __table_args__ = (
-        CheckConstraint("width > 0 AND height > 0", name="size"),
-        CheckConstraint("pack > 0 AND packs > 0", name="packs"),
-    )
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    purchase_id: Mapped[int] = mapped_column(ForeignKey("purchase.id"), index=True)
-    paper_id: Mapped[int] = mapped_column(ForeignKey("paper.id"), index=True)
-    width: Mapped[int] = mapped_column(BigInteger)
-    height: Mapped[int] = mapped_column(BigInteger)
-    pack: Mapped[int]
-    packs: Mapped[int]
-    amount: Mapped[Decimal]
-
-    purchase: Mapped[Purchase] = relationship(back_populates="lines")
-    paper: Mapped[Paper] = relationship()
-
-
-class PurchaseReceipt(Base):
-    """What came of a line of a purchase; the database refuses to change or delete it.
-
-    It counts unless its deed, which put the sheets into the stash, was taken back.
-
-    Attributes
-    ----------
-    amount
-        What was billed for a pack, in the purchase's currency.
-    """
-
-    __tablename__ = "purchase_receipt"
-    __table_args__ = (CheckConstraint("packs > 0", name="packs"),)
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
-    line_id: Mapped[int] = mapped_column(ForeignKey("purchase_line.id"), index=True)
-    stock_id: Mapped[int] = mapped_column(ForeignKey("stock.id"), index=True)
-    packs: Mapped[int]
-    amount: Mapped[Decimal]
-
-    deed: Mapped[Deed] = relationship()
-    line: Mapped[PurchaseLine] = relationship()
-    stock: Mapped[Stock] = relationship()
-
-
-class PurchaseEnd(Base):
-    """What has not come of a purchase is not waited for, unless its deed was taken back.
-
-    The database refuses to change or delete it.
-    """
-
-    __tablename__ = "purchase_end"
-
-    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), primary_key=True)
-    purchase_id: Mapped[int] = mapped_column(ForeignKey("purchase.id"), index=True)
-
-    deed: Mapped[Deed] = relationship()
-    purchase: Mapped[Purchase] = relationship()
-
-
-class CostRates(Base):
-    """What the shop reckons with when it works out costs and prices; at most one row.
-
-    Amounts are in the shop's currency; see `inventory.costing.Rates` for what each is.
-
-    Attributes
-    ----------
-    endings
-        How a price may end, as they were written, with blanks between: ``.50 .95``.
-    quote_days
-        How long an offer is valid.
-    """
-
-    __tablename__ = "cost_rates"
-    __table_args__ = (
-        CheckConstraint("id = 1", name="single"),
-        CheckConstraint("quote_days BETWEEN 1 AND 3650", name="quote_days"),
-    )
-
-    id: Mapped[int] = mapped_column(primary_key=True, default=1)
-    hour: Mapped[Decimal | None]
-    piece_minutes: Mapped[Decimal | None]
-    packaging: Mapped[Decimal] = mapped_column(default=Decimal(0))
-    packaging_grams: Mapped[Decimal] = mapped_column(default=Decimal(0))
-    wrapping: Mapped[Decimal] = mapped_column(default=Decimal(0))
-    wrapping_grams: Mapped[Decimal] = mapped_column(default=Decimal(0))
-    fee: Mapped[Decimal] = mapped_column(default=Decimal(0))
-    fee_fixed: Mapped[Decimal] = mapped_column(default=Decimal(0))
-    margin: Mapped[Decimal] = mapped_column(default=Decimal(0))
-    print_area: Mapped[Decimal | None]
-    endings: Mapped[str] = mapped_column(Text, default="")
-    quote_days: Mapped[int] = mapped_column(default=QUOTE_DAYS)
-
-
-class ConsumableRate(_Named, Base):
-    """What a consumable costs and weighs; its name is the one that designs give it.
-
-    Attributes
-    ----------
-    supply_id
-        The supply it is taken from, whose price as it was last paid counts.
-    price
-        Instead: of a metre, a square metre or one.
-    spread
-        How much of the supply a square metre takes, in the smallest parts of its `Measure`.
-    grams
-        Of a metre, a square metre or one.
-    """
-
-    __tablename__ = "consumable_rate"
-    __table_args__ = (
-        CheckConstraint("supply_id IS NULL OR price IS NULL", name="one_price"),
-        CheckConstraint(
-            "(spread IS NOT NULL) = (per = 'area' AND supply_id IS NOT NULL)", name="spread"
-        ),
-        CheckConstraint("spread > 0", name="some"),
-    )
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    per: Mapped[Per]
-    supply_id: Mapped[int | None] = mapped_column(ForeignKey("supply.id"))
-    price: Mapped[Decimal | None]
-    spread: Mapped[int | None] = mapped_column(BigInteger)
-    grams: Mapped[Decimal | None]
-
-    supply: Mapped[Supply | None] = relationship()
-
-
-class PrintPrice(Base):
-    """What a print costs that fits into a size, in fine units."""
-
-    __tablename__ = "print_price"
-    __table_args__ = (
-        UniqueConstraint("width", "height"),
-        CheckConstraint("width > 0 AND height > 0", name="size"),
-    )
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    width: Mapped[int] = mapped_column(BigInteger)
-    height: Mapped[int] = mapped_column(BigInteger)
-    price: Mapped[Decimal]
-
-
-class AssemblyTime(_Named, Base):
-    """How many minutes it takes to assemble one box of a design; its name is the design's."""
-
-    __tablename__ = "assembly_time"
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    minutes: Mapped[Decimal]
-
-
-class PostageStep(Base):
-    """What a parcel up to a weight costs to send."""
-
-    __tablename__ = "postage_step"
-    __table_args__ = (UniqueConstraint("grams"),)
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    grams: Mapped[Decimal]
-    price: Mapped[Decimal]

@@ -20,6 +20,7 @@ __all__ = [
     "down_to_coin",
     "format_money",
     "parse_money",
+    "ratio_to_coin",
     "round_to_coin",
     "round_to_decimals",
     "smallest_coin",
@@ -65,12 +66,20 @@ def smallest_coin(currency: str) -> Decimal:
 
 def round_to_coin(amount: Decimal | Fraction, currency: str) -> Decimal:
     """Return the amount rounded to the smallest coin, halves away from zero."""
-    return round_to_decimals(amount, _DECIMALS.get(currency, 2))
+    return ratio_to_coin(*amount.as_integer_ratio(), currency)
+
+
+def ratio_to_coin(number: int, of: int, currency: str) -> Decimal:
+    """Return ``number / of`` as `round_to_coin` does, without the time that a fraction takes."""
+    return _rounded(number, of, _DECIMALS.get(currency, 2))
 
 
 def round_to_decimals(amount: Decimal | Fraction, decimals: int) -> Decimal:
     """Return the amount rounded to so many decimals, halves away from zero."""
-    number, of = amount.as_integer_ratio()
+    return _rounded(*amount.as_integer_ratio(), decimals)
+
+
+def _rounded(number: int, of: int, decimals: int) -> Decimal:
     parts = (2 * 10**decimals * abs(number) + of) // (2 * of)
     return Decimal(parts if number >= 0 else -parts).scaleb(-decimals)
 

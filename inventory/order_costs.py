@@ -11,11 +11,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
-from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
-from inventory.batches import from_new_sheets
-from inventory.buying import OnSale
 from inventory.costing import (
     Box,
     Cost,
@@ -38,15 +35,14 @@ from inventory.shop import the_shop
 from inventory.stash import find_paper, list_papers, list_stash
 from nester.designs import check_roles
 from nester.designs.totals import summed
-from nester.layouts import Answer, Effort, Layout, Problem
+from nester.layouts import Effort, Layout
 from nester.measure import grams
-from nester.packing import never, solve
 from nester.pieces import Piece
-from nester.verify import require
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
+    from inventory.buying import OnSale
     from inventory.plan import Plan
     from inventory.shop import ShopFile
     from nester.layouts import Trimmer
@@ -174,7 +170,7 @@ def order_cost(
     today: date,
     posted: bool = True,
     each: Decimal | None = None,
-    stop: Stop = never,
+    stop: Stop | None = None,
 ) -> OrderCost:
     """Return what an order costs: by the plans it is cut by, or else estimated.
 
@@ -222,7 +218,7 @@ def design_cost(
     on: Callable[[Unit], Sequence[tuple[Size, Decimal]]] = lambda _: (),
     posted: bool = True,
     each: Decimal | None = None,
-    stop: Stop = never,
+    stop: Stop | None = None,
 ) -> OrderCost:
     """Return what boxes would cost that nobody has ordered, cut from new sheets.
 
@@ -241,6 +237,8 @@ def design_cost(
     Refusal
         If there is no such design or paper, or it can't be made so.
     """
+    from inventory.buying import OnSale
+
     with shop_file.read() as session:
         chosen = find_design(session, design)
         check_roles(chosen, papers)
@@ -349,6 +347,8 @@ class _Estimate:
         sizes: Sequence[OnSale] | None,
         today: date,
     ) -> None:
+        from inventory.batches import from_new_sheets
+
         grammages = _grammages(session)
         weight = sum(
             (
@@ -362,9 +362,11 @@ class _Estimate:
         self.names = (order.id, order.customer, order.design)
         self.problem, self.parts, self.sizes = from_new_sheets(session, order, sizes, today=today)
 
-    def cost(self, *, posted: bool, each: Decimal | None, stop: Stop) -> OrderCost:
-        search: Callable[[Problem], Answer] = partial(solve, effort=Effort.QUICK, stop=stop)
-        answer = search(self.problem)
+    def cost(self, *, posted: bool, each: Decimal | None, stop: Stop | None) -> OrderCost:
+        from nester.packing import never, solve
+        from nester.verify import require
+
+        answer = solve(self.problem, effort=Effort.QUICK, stop=stop or never)
         require(self.problem, answer)
         sheets = [self._sheet(layout) for layout in answer.layouts]
         share = shares_of(sheets).get(0, Share({}, {}, Fraction(0)))

@@ -15,11 +15,13 @@ from fractions import Fraction
 from functools import cache, partial
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from sqlalchemy import case, func, insert, select, type_coerce
+from sqlalchemy import case, exists, func, insert, select, type_coerce
+from sqlalchemy.orm import aliased
 
+from inventory.buying_models import Price, PriceList, Supplier
 from inventory.condition import lies
 from inventory.lists import check_count, read_list
-from inventory.models import Fibres, Kind, Money, Paper, Pattern, Price, PriceList, Stock, Supplier
+from inventory.models import Fibres, Kind, Money, Paper, Pattern, Stock
 from inventory.money import check_amount, check_currency, parse_money
 from inventory.names import clean_name, fold, shorten, whole_number
 from inventory.papers import find_paper, list_papers
@@ -697,9 +699,26 @@ def offers(
 
 
 def last_margins(session: Session) -> dict[tuple[int, Length, Length], Margins]:
-    """Return the margins of the newest sheets of each paper (`Paper.id`) and size."""
-    sheets = select(Stock).where(Stock.kind == Kind.SHEET).order_by(Stock.number)
-    return {(one.paper_id, one.width, one.height): one.margins for one in session.scalars(sheets)}
+    """Return the margins of the newest sheets of each paper (`Paper.id`) and size that have any."""
+    newer = aliased(Stock)
+    sheets = select(
+        Stock.paper_id, Stock.width, Stock.height,
+        Stock.margin_left, Stock.margin_top, Stock.margin_right, Stock.margin_bottom,
+    ).where(
+        Stock.kind == Kind.SHEET,
+        Stock.margin_left + Stock.margin_top + Stock.margin_right + Stock.margin_bottom > 0,
+        ~exists().where(
+            newer.kind == Kind.SHEET,
+            newer.paper_id == Stock.paper_id,
+            newer.width == Stock.width,
+            newer.height == Stock.height,
+            newer.number > Stock.number,
+        ),
+    )  # fmt: skip
+    return {
+        (paper, width, height): Margins(*margins)
+        for paper, width, height, *margins in session.execute(sheets)
+    }
 
 
 class PriceRow(NamedTuple):

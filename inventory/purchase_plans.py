@@ -37,7 +37,8 @@ from nester.wants import without_clashing_grain
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from inventory.models import Order, Paper, Purchase
+    from inventory.buying_models import Purchase
+    from inventory.models import Order, Paper
     from inventory.price_lists import ListedPack
     from inventory.shop import ShopFile
     from nester.packing import Progress, Stop

@@ -17,17 +17,9 @@ from typing import TYPE_CHECKING, NamedTuple
 from sqlalchemy import func, select
 
 from inventory import ledger
+from inventory.buying_models import Purchase, PurchaseEnd, PurchaseLine, PurchaseReceipt
 from inventory.condition import lies
-from inventory.models import (
-    Deed,
-    Fibres,
-    Kind,
-    Purchase,
-    PurchaseEnd,
-    PurchaseLine,
-    PurchaseReceipt,
-    Reason,
-)
+from inventory.models import Deed, Fibres, Kind, Reason
 from inventory.money import MOST_DECIMALS, check_amount, round_to_decimals
 from inventory.names import clean_name, whole_number
 from inventory.papers import find_paper
@@ -46,7 +38,8 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.models import Paper, Stock, Supplier
+    from inventory.buying_models import Supplier
+    from inventory.models import Paper, Stock
     from inventory.price_lists import ListedPack
 
 __all__ = [

@@ -14,7 +14,6 @@ from inventory.rates import quote_days
 from inventory.shop import the_shop
 from inventory.stash import find_paper
 from nester.designs import read_settings
-from nester.packing import never
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -35,7 +34,7 @@ def quote_order(
     posted: bool = True,
     each: Decimal | None = None,
     note: str = "",
-    stop: Stop = never,
+    stop: Stop | None = None,
 ) -> Quote:
     """Return the offer for an order, at the price that leaves the margin.
 

@@ -14,28 +14,20 @@ from typing import TYPE_CHECKING, NamedTuple, TypedDict, Unpack
 from sqlalchemy import delete, func, select
 
 from inventory import ledger
+from inventory.cost_models import AssemblyTime, ConsumableRate, CostRates
+from inventory.cost_models import PostageStep as PostageRow
+from inventory.cost_models import PrintPrice as PrintRow
 from inventory.costing import MOST_OFF_THE_PRICE, PostageStep, PrintPrice, Rates, Tariff
 from inventory.costing import read_ending as ending_of
 from inventory.lists import read_list
-from inventory.models import (
-    QUOTE_DAYS,
-    AssemblyTime,
-    ConsumableRate,
-    CostRates,
-    Measure,
-    Per,
-    Supply,
-    SupplyItem,
-    SupplyMovement,
-)
-from inventory.models import PostageStep as PostageRow
-from inventory.models import PrintPrice as PrintRow
+from inventory.models import QUOTE_DAYS, Measure, Per
 from inventory.money import parse_money
 from inventory.names import clean_name, did_you_mean, fold, shorten, whole_number
 from inventory.own_designs import find_design
 from inventory.pace import shop_pace
 from inventory.shop import the_shop
 from inventory.supplies import find_supply
+from inventory.supply_models import Supply, SupplyItem, SupplyMovement
 from nester.designs.base import Measure as Counted
 from nester.measure import UNITS_PER_MM, format_size, mm
 from nester.refusal import Refusal

@@ -18,7 +18,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from inventory import shop as books
-from inventory.models import Base
+from inventory.all_models import METADATA
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ _COLLATIONS = ("C", "POSIX", "C.UTF-8", "C.utf8")
 """Those that sort by code points, as SQLite does."""
 
 # Were it said beside the models, every command on a file would load what knows PostgreSQL.
-for _table in Base.metadata.tables.values():
+for _table in METADATA.tables.values():
     for _index in _table.indexes:
         _where = _index.dialect_options["sqlite"]["where"]
         if _where is not None:

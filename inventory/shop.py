@@ -19,14 +19,14 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
-from sqlalchemy import create_engine, event, text
+from sqlalchemy import create_engine, event, func, select, text
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import QueuePool
 
 from inventory.documents.files import give_name
-from inventory.models import Shop
+from inventory.models import Movement, Order, Paper, Shop
 from inventory.money import check_currency
 from inventory.names import choice, clean_name, shorten, whole_number
 from nester.measure import LARGEST, Length, Unit
@@ -55,6 +55,7 @@ __all__ = [
     "check_trimmer",
     "clear_refusals",
     "copy_file",
+    "holds",
     "is_any_shop",
     "open_shop",
     "put_new_shop",
@@ -246,6 +247,15 @@ def open_shop(
 def the_shop(session: Session) -> Shop:
     """Return the shop itself: its unit, its currency and its rules."""
     return session.get_one(Shop, 1)
+
+
+def holds(session: Session) -> tuple[int, int, int]:
+    """Return how many papers the book has, how many sheets and offcuts, and how many orders."""
+    papers, stock, orders = (
+        session.scalars(select(number)).one() or 0
+        for number in (func.count(Paper.id), func.sum(Movement.change), func.count(Order.id))
+    )
+    return papers, int(stock), orders
 
 
 def change_shop(

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 
-from inventory.models import ExchangeRate, Supplier
+from inventory.buying_models import ExchangeRate, Supplier
 from inventory.money import check_amount, check_currency, round_to_coin
 from inventory.names import clean_name, clean_note, did_you_mean, fold, shorten, whole_number
 from inventory.shop import the_shop

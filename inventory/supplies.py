@@ -17,7 +17,7 @@ from sqlalchemy import func, select
 from inventory import ledger
 from inventory.cutting import get_batch
 from inventory.labels import find_named
-from inventory.models import Deed, Measure, Reason, Supply, SupplyItem, SupplyMovement
+from inventory.models import Deed, Measure, Reason
 from inventory.money import check_amount
 from inventory.names import (
     LARGEST_NUMBER,
@@ -30,6 +30,7 @@ from inventory.names import (
 )
 from inventory.places import Places, place_for
 from inventory.receiving import delivery_of
+from inventory.supply_models import Supply, SupplyItem, SupplyMovement
 from nester.measure import (
     UNITS_PER_INCH,
     UNITS_PER_MM,
@@ -38,7 +39,6 @@ from nester.measure import (
     mm,
     parse_length,
 )
-from nester.packing.reels import FromReel, Reel, ReelPlan, cut_from_reels
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from nester.measure import Length
+    from nester.packing.reels import FromReel, ReelPlan
 
 __all__ = [
     "SHORTEST_RIBBON",
@@ -384,6 +385,8 @@ def plan_lengths(
 def _ribbon(
     session: Session, name: str, lengths: Sequence[tuple[Length, int]], shortest: Length
 ) -> _Ribbon:
+    from nester.packing.reels import Reel, cut_from_reels
+
     supply = find_supply(session, name)
     if supply.measure is not Measure.REEL:
         raise Refusal(f"{supply.name} is not on reels, so no lengths can be cut from it")

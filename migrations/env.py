@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from alembic import context
 
-from inventory.models import Base
+from inventory.all_models import METADATA
 
 
 def run() -> None:
@@ -17,7 +17,7 @@ def run() -> None:
         raise RuntimeError("migrations run through inventory.shop, which makes a backup first")
     context.configure(
         connection=connection,
-        target_metadata=Base.metadata,
+        target_metadata=METADATA,
         render_as_batch=True,
         transactional_ddl=True,
     )

@@ -10,9 +10,10 @@ from sqlalchemy import func, select
 from sqlalchemy.types import DateTime
 
 from inventory import cutting, ledger, stash, supplies
+from inventory.all_models import METADATA
 from inventory.batches import confirm_batch, mend_batch, plan_batch
 from inventory.counting import Found, enter_counts
-from inventory.models import Base, Batch, BatchStatus, Deed, Kind, Lost, Moment, Order, Stock
+from inventory.models import Batch, BatchStatus, Deed, Kind, Lost, Moment, Order, Stock
 from inventory.orders import add_order
 from inventory.papers import add_paper
 from inventory.receiving import add_offcut, add_sheets
@@ -235,5 +236,5 @@ def state(shop: ShopFile) -> dict[str, list[tuple[object, ...]]]:
                     ).order_by(*table.primary_key.columns)
                 )
             ]
-            for table in Base.metadata.sorted_tables
+            for table in METADATA.sorted_tables
         }

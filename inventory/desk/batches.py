@@ -114,6 +114,7 @@ def search_plan(
 ) -> Plan:
     """Plan a batch while showing how the search goes on."""
     from inventory.batches import plan_batch
+    from nester.packing import cores
 
     with searching_in(shop_file, seconds) as search:
         return plan_batch(
@@ -125,6 +126,7 @@ def search_plan(
             substitutes=substitutes,
             ignore_grain=ignore_grain,
             today=date.today(),
+            processes=cores(),
             **search,
         )
 
@@ -176,7 +178,7 @@ def confirm(
 @app.command("list")
 def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all batches, the newest first."""
-    from inventory.batches import list_batches, plan_of
+    from inventory.cutting import list_batches, plan_of
     from inventory.desk.tell import console, print_json
     from inventory.money import format_money
 
@@ -219,7 +221,7 @@ def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
 
 
 def _plan_of(context: typer.Context, number: int) -> Plan:
-    from inventory.batches import get_batch, plan_of
+    from inventory.cutting import get_batch, plan_of
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         return plan_of(get_batch(session, number))
@@ -233,8 +235,7 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     Example:
       quirebox batch show 1
     """
-    from inventory.batches import get_batch, plan_of
-    from inventory.cutting import left_to_cut, lost_pieces
+    from inventory.cutting import get_batch, left_to_cut, lost_pieces, plan_of
     from inventory.desk.tell import console, print_json
     from inventory.documents.plan_data import plan_as_json
     from inventory.documents.plan_text import plan_summary, tally
@@ -396,7 +397,7 @@ def papers(
       quirebox batch papers 1 --page Letter --format pdf --each
       quirebox batch papers 1 --only labels --labels 3x7 --label-margins 7mm,15mm
     """
-    from inventory.batches import get_batch, plan_of
+    from inventory.cutting import get_batch, plan_of
     from inventory.documents.known import with_the_book
     from inventory.documents.label_grid import read_grid
     from inventory.documents.papers import FORMATS, write_papers
@@ -563,9 +564,12 @@ def _mend(context: typer.Context, shop_file: ShopFile, number: int, effort: Effo
     from inventory.desk.tell import console
     from inventory.documents.plan_text import plan_summary
     from inventory.pace import shop_pace
+    from nester.packing import cores
 
     with searching_in(shop_file, None) as search:
-        made = mend_batch(shop_file, number, effort=effort, today=date.today(), **search)
+        made = mend_batch(
+            shop_file, number, effort=effort, today=date.today(), processes=cores(), **search
+        )
     with shop_file.read() as session:
         pace = shop_pace(session)
     console().print(plan_summary(made, pace))
@@ -622,7 +626,7 @@ def drop(context: typer.Context, number: NumberArgument) -> None:
     Example:
       quirebox batch drop 1
     """
-    from inventory.batches import drop_batch
+    from inventory.cutting import drop_batch
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         drop_batch(session, number)

@@ -23,7 +23,8 @@ from nester.layouts import Cuts, Effort
 if TYPE_CHECKING:
     from fractions import Fraction
 
-    from inventory.models import Purchase, Shop
+    from inventory.buying_models import Purchase
+    from inventory.models import Shop
     from inventory.purchase_plans import PlanLine, PurchasePlan
 
 __all__ = ["plan"]

@@ -94,7 +94,7 @@ def fit(
     from inventory.desk.common import stopping
     from inventory.desk.tell import console, print_json, searching
     from inventory.fit import answer_as_json, read_problem
-    from nester.packing import solve
+    from nester.packing import cores, solve
     from nester.verify import require
 
     problem = read_problem(
@@ -107,7 +107,7 @@ def fit(
         margins=Margins() if margin is None else read_margins(margin, unit),
     )
     with stopping(seconds) as stop, searching("Fitting", _amount) as tell:
-        answer = solve(problem, effort, stop=stop, on_progress=tell)
+        answer = solve(problem, effort, processes=cores(), stop=stop, on_progress=tell)
     require(problem, answer)
     if json_file is not None:
         print_json(answer_as_json(problem, answer), json_file)

@@ -150,14 +150,12 @@ def list_(
     from inventory.desk.tell import console, print_json
     from inventory.papers import substitutes
     from inventory.shop import the_shop
-    from inventory.stash import held, list_papers
+    from inventory.stash import held_areas, list_papers
     from nester.measure import area_m2, format_area, to_mm_number
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         papers = list_papers(session)
-        area = dict.fromkeys((paper.id for paper in papers), 0)
-        for row in held(session):
-            area[row.paper] += row.width * row.height * row.quantity
+        area = dict.fromkeys((paper.id for paper in papers), 0) | held_areas(session)
         instead = substitutes(session)
         unit = the_shop(session).unit
     if as_json:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from typing import Annotated
 
 import typer
@@ -68,25 +67,24 @@ def move(
 def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all places, with how many sheets and offcuts lie in each."""
     from inventory.desk.tell import console, print_json
+    from inventory.models import Kind
     from inventory.places import Places
-    from inventory.stash import held
+    from inventory.stash import held_numbers
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         places = Places(session)
         known = places.sorted()
         paths = {place.id: places.path(place.id) or "" for place in known}
         depths = {place.id: places.depth(place) for place in known}
-        number: Counter[tuple[int | None, str]] = Counter()
-        for row in held(session):
-            number[row.place, row.kind] += row.quantity
+        number = held_numbers(session)
     if as_json:
         print_json(
             [
                 {
                     "place": paths[place.id],
                     "name": place.name,
-                    "sheets": number[place.id, "sheet"],
-                    "offcuts": number[place.id, "offcut"],
+                    "sheets": number[place.id, Kind.SHEET],
+                    "offcuts": number[place.id, Kind.OFFCUT],
                 }
                 for place in known
             ]
@@ -100,7 +98,7 @@ def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     for place in known:
         shown.add_row(
             Text("  " * depths[place.id] + place.name),
-            str(number[place.id, "sheet"] or ""),
-            str(number[place.id, "offcut"] or ""),
+            str(number[place.id, Kind.SHEET] or ""),
+            str(number[place.id, Kind.OFFCUT] or ""),
         )
     console().print(shown if known else "No places yet; add one with 'quirebox place add'.")

@@ -58,18 +58,16 @@ def new(
 def show(context: typer.Context, as_json: JsonFlag = False) -> None:
     """Show the shop's rules and what its book holds."""
     from inventory.desk.tell import print_json
-    from inventory.documents.plan_text import rules_words
-    from inventory.fit import trimmer_as_json
-    from inventory.orders import list_orders
-    from inventory.shop import the_shop
-    from inventory.stash import held, list_papers
+    from inventory.documents.rules_text import rules_words
+    from inventory.shop import holds, the_shop
     from nester.measure import format_length, to_mm_number
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shop = the_shop(session)
-        papers, orders = list_papers(session), list_orders(session)
-        number = sum(row.quantity for row in held(session))
+        papers, stock, orders = holds(session)
     if as_json:
+        from inventory.fit import trimmer_as_json
+
         print_json(
             {
                 "name": shop.name,
@@ -82,9 +80,9 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
                 "trimmer": trimmer_as_json(shop.trimmer),
                 "follow_grain": shop.follow_grain,
                 "making_days": shop.making_days,
-                "papers": len(papers),
-                "stash": number,
-                "orders": len(orders),
+                "papers": papers,
+                "stash": stock,
+                "orders": orders,
             }
         )
         return
@@ -100,7 +98,7 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
     typer.echo(f"Pieces that wish for a grain {follow} it where it is known")
     days = counted(shop.making_days, "day")
     typer.echo(f"The paper of an order must be there {days} before it is due")
-    typer.echo(f"{len(papers)} papers, {number} sheets and offcuts, {len(orders)} orders")
+    typer.echo(f"{papers} papers, {stock} sheets and offcuts, {orders} orders")
 
 
 @app.command("set")

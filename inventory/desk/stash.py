@@ -66,7 +66,6 @@ def list_(
       quirebox stash list --kind offcut --finish linen
     """
     from inventory.desk.tell import console, print_json
-    from inventory.fit import margins_as_json, rect_as_json
     from inventory.money import format_money
     from inventory.reservations import reserved
     from inventory.shop import the_shop
@@ -89,6 +88,8 @@ def list_(
         )
         taken = reserved(session)
     if as_json:
+        from inventory.fit import margins_as_json, rect_as_json
+
         print_json(
             [
                 {
@@ -491,10 +492,10 @@ def find(
 
 
 def _weight(text: str | None) -> tuple[int, int] | None:
-    from inventory.lists import check_count
-
     if text is None:
         return None
+    from inventory.lists import check_count
+
     least, dash, most = text.partition("-")
     return check_count(least), check_count(most if dash else least)
 
@@ -526,9 +527,10 @@ def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag
 def tell_history(title: str, rows: list[HistoryRow], unit: Unit, as_json: bool) -> None:
     """Show movements and what was found out, of one label or of a whole paper."""
     from inventory.desk.tell import console, print_json
-    from inventory.fit import rect_as_json
 
     if as_json:
+        from inventory.fit import rect_as_json
+
         print_json(
             [
                 {

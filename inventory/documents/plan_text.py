@@ -15,16 +15,16 @@ from inventory.documents.plan_lists import (
     shopping_rows,
     take_out_rows,
 )
+from inventory.documents.rules_text import rules_words
 from inventory.documents.tables import table
 from inventory.money import down_to_coin, format_money, round_to_coin
 from inventory.pace import format_minutes
 from inventory.plan import Plan, PlannedLayout
 from nester.cutting import USUAL_PACE, Pace, cautions, steps
 from nester.drawing.text_layout import layout_text
-from nester.layouts import Trimmer
-from nester.measure import Length, Unit, format_area, format_length, format_size
+from nester.measure import format_area, format_size
 
-__all__ = ["cut_list", "plain_text", "plan_summary", "rules_words", "tally"]
+__all__ = ["cut_list", "plain_text", "plan_summary", "tally"]
 
 _COLUMNS = 80
 
@@ -86,21 +86,6 @@ def _rules(plan: Plan) -> str:
     """Say by which of the shop's rules the plan is made, if there are any; a line."""
     rules = rules_words(plan.apart, plan.trimmer, plan.unit)
     return f"{'; '.join(rules)}.\n" if rules else ""
-
-
-def rules_words(apart: Length, trimmer: Trimmer, unit: Unit) -> list[str]:
-    """Say how far pieces lie apart, and what the trimmer can do."""
-    words = []
-    if apart:
-        words.append(f"Pieces lie at least {format_length(apart, unit)} apart")
-    if trimmer.longest_cut is not None:
-        words.append(f"The trimmer cuts up to {format_length(trimmer.longest_cut, unit)}")
-    if trimmer.smallest_strip:
-        words.append(f"It holds strips from {format_length(trimmer.smallest_strip, unit)}")
-    if trimmer.stages is not None:
-        many = "one stage" if trimmer.stages == 1 else f"{trimmer.stages} stages"
-        words.append(f"At most {many} of cutting")
-    return words
 
 
 def _proof(plan: Plan) -> str:

@@ -3,6 +3,7 @@
 Its doors are `solve`, `solve_orders` for orders made whole or not at all, and `purchase`.
 """
 
+from nester.packing.crew import cores
 from nester.packing.purchase import purchase
 from nester.packing.solve import Progress, solve
 from nester.packing.stop import Stop, after_seconds, never
@@ -15,6 +16,7 @@ __all__ = [
     "Stop",
     "Verdict",
     "after_seconds",
+    "cores",
     "left_over",
     "never",
     "purchase",

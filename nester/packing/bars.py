@@ -115,8 +115,9 @@ class _Sheet:
         bound = sum(worth * n for worth, n in zip(worths, self._task.demand, strict=True))
         content: dict[int, float] = {}
         for _ in range(_ROUNDS):
-            self._solver.Solve()
             self.rounds += 1
+            if self._solver.Solve() != self._solver.OPTIMAL:
+                break  # it failed in its numbers; the bound so far holds
             content = self._content()
             values = [bars.values(largest) for bars in self._bars]
             best = [bars.best(of) for bars, of in zip(self._bars, values, strict=True)]

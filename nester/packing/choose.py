@@ -13,6 +13,7 @@ from math import gcd
 from nester.packing.interruptible import run
 from nester.packing.model import Pattern, Task, usage
 from nester.packing.pool import Outcome, Pool, Uses, outcome
+from nester.packing.programme import Programme
 from nester.packing.stop import Stop, never
 from nester.packing.table import Table
 
@@ -21,6 +22,8 @@ __all__ = ["choose", "trim"]
 _MOST_PATTERNS = 3000
 _MOST_WITH_OFFCUTS = 300
 """Layouts that are looked at only for the sake of their offcuts."""
+_MOST_WEIGHED = 60_000
+"""Layouts times shapes, for branch and bound on linear programmes; with more it is too slow."""
 _LARGEST_OBJECTIVE = 2**50
 _LARGEST_SUM = 2**60
 """What all layouts together could cost stays below this, so that it fits the solver's 64 bits."""
@@ -97,6 +100,47 @@ def choose(
     )
     chosen = trim(task, chosen)
     return chosen if table.standing(chosen) < table.standing(best) else best
+
+
+def choose_near(
+    task: Task,
+    known: Sequence[tuple[Pattern, dict[int, int]]],
+    nodes: int,
+    table: Table,
+    stop: Stop = never,
+) -> Uses:
+    """Return the best plan made of few layouts, or nothing.
+
+    The same choice, solved by SCIP: among layouts that a linear programme likes branch and bound
+    finds good plans more quickly.
+
+    Parameters
+    ----------
+    known
+        The layouts, each with how many of each shape lie on it.
+    nodes
+        Of the search, at most.
+    """
+    if len(known) * len(task.shapes) > _MOST_WEIGHED:
+        return ()
+    programme = Programme()
+    most = [_most_copies(task, pattern, counts) for pattern, counts in known]
+    copies_of = [programme.number(copies) for copies in most]
+    for index, shape in enumerate(task.shapes):
+        made = [(c[index], n) for (_, c), n in zip(known, copies_of, strict=True) if index in c]
+        programme.at_least(made, shape.wanted)
+    for kind, size in enumerate(task.kinds):
+        if size.on_hand is not None:
+            used = [(-1, n) for (p, _), n in zip(known, copies_of, strict=True) if p.kind == kind]
+            programme.at_least(used, -size.on_hand)
+    prices = table.net_prices([pattern for pattern, _ in known])
+    total = list(zip(_costs(task, prices, most, False), copies_of, strict=False))
+    chosen = programme.smallest(total, nodes, stop)
+    if chosen.value is None:
+        return ()
+    value = chosen.value
+    uses = ((known[number][0], int(value[number])) for number in copies_of if value[number])
+    return trim(task, tuple(uses))
 
 
 def _with_offcuts(

@@ -3,8 +3,9 @@
 Column generation (Gilmore and Gomory) with a rounding heuristic (Sadykov and others, "Primal
 heuristics for branch and price", INFORMS Journal on Computing 31, 2019): the linear programme
 over known layouts prices the pieces still to be made; layouts worth more than their sheet costs
-are sought by strips (`strips.py`) and by greedy fillings in the order of worth for area; then the
-layout used most is cut, and what is left is priced anew.
+are sought by strips (`strips.py`) and by greedy fillings in the order of worth for area, and for
+all pieces by slicing as well (`slicing.py`); then the layout used most is cut, and what is left is
+priced anew.
 
 The last sheets of a dive are poor ones: few pieces are left to choose from.  So a dive may also
 end early, as a good start that another method completes.  What the programme pays only rises as
@@ -20,6 +21,7 @@ from nester.layouts import Cuts
 from nester.packing.model import Pattern, Spot, Task, usage
 from nester.packing.pool import Pool, Uses
 from nester.packing.prices import Master, Prices, Use
+from nester.packing.slicing import Slicing
 from nester.packing.staged import filler_for
 from nester.packing.stop import Stop
 from nester.packing.strips import Strips
@@ -35,8 +37,13 @@ _NEARLY = 0.8
 """Of the layouts used nearly as much as the first, one is drawn."""
 _START_TRIES, _START_ROUNDS = 5, 1
 """The same where a dive is a start only: many starts are better than a few good ones."""
-_MOST_A_START = 2_000_000
+_MOST_A_START = 3_000_000
 """Steps after which a start is taken as it is."""
+_SLICINGS = 20
+"""Layouts of each kind of sheet by one table."""
+_DEARER = 0.98
+_MISSES = 5
+"""Prices in turn by which nothing is found, after which the programme is as good as solved."""
 _MOST_OVERDUE = 400_000
 """A dive so many steps beyond its share is given up; its layouts are kept."""
 
@@ -51,6 +58,7 @@ class Diver:
         ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
         self._fillers = [filler_for(task, way, rng) for way in ways]
         self._strips = Strips(task, rng)
+        self._slicing: Slicing | None = None
         self._master = Master(task)
         self._known = 0
         self._first = True
@@ -61,7 +69,8 @@ class Diver:
     def steps(self) -> int:
         """Steps spent so far: of filling, and of solving in the same measure."""
         of_filling = sum(filler.steps for filler in self._fillers)
-        return self._master.steps + self._strips.steps + of_filling
+        of_slicing = self._slicing.steps if self._slicing else 0
+        return self._master.steps + self._strips.steps + of_slicing + of_filling
 
     def plans(self, steps: int, stop: Stop) -> Iterator[Uses]:
         """Yield plans until so many further steps are spent (at least one plan, whole or not)."""
@@ -72,7 +81,64 @@ class Diver:
             if self.steps >= end or stop():
                 return
 
-    def start(self, fewest: int, steps: int, stop: Stop, below: int | None) -> Uses | None:
+    def price(self, steps: int, stop: Stop) -> None:
+        """Seek layouts by which the programme pays less for all pieces, while steps last."""
+        left = list(self._task.demand)
+        stock = [self._task.most_of(kind) for kind in range(len(self._task.kinds))]
+        self._tries = _START_TRIES
+        dear = [1.0] * len(left)
+        misses = 0
+        end = self.steps + steps
+        self._master.want(left, stock)
+        self._learn()
+        while self.steps < end and misses < _MISSES and not stop():
+            prices = self._master.prices()
+            found = self._slice(prices, left, stock, dear)
+            found |= self._seek(prices, left, stock)
+            misses = 0 if found else misses + 1
+
+    def cheapest(self, number: int) -> list[tuple[Pattern, dict[int, int]]]:
+        """Return the layouts of least reduced cost when all pieces are wanted, and their pieces."""
+        stock = [self._task.most_of(kind) for kind in range(len(self._task.kinds))]
+        self._master.want(self._task.demand, stock)
+        self._learn()
+        return self._master.cheapest(number)
+
+    def _slice(self, prices: Prices, left: list[int], stock: list[int], dear: list[float]) -> bool:
+        """Slice sheets; say whether a layout worth its sheet was new.
+
+        What the best layouts want more of than there is makes them useless.  So where none is
+        found such pieces count a little less the next time.
+
+        Parameters
+        ----------
+        dear
+            The part of its price that each shape counts; changed.
+        """
+        slicing = self._slicing = self._slicing or Slicing(self._task, self._rng)
+        slicing.price(left, [w * part for w, part in zip(prices.worth, dear, strict=True)])
+        found = False
+        used_up: set[int] = set()
+        for kind in range(len(self._task.kinds)):
+            enough = prices.cost[kind] * (1 + 1e-6) + 1e-9
+            if not stock[kind] or slicing.most(kind) <= enough:
+                continue
+            for spots in slicing.layouts(kind, _SLICINGS):
+                counts = usage(spots)
+                used_up.update(index for index, number in counts.items() if number == left[index])
+                if sum(prices.worth[index] * n for index, n in counts.items()) > enough:
+                    found |= self._pool.add(Pattern(kind, spots))
+        self._learn()
+        for index, part in enumerate(dear):
+            if found:
+                dear[index] = (1 + part) / 2
+            elif index in used_up:
+                dear[index] = part * _DEARER
+        return found
+
+    def start(
+        self, fewest: int, steps: int, stop: Stop, below: int | None, *, slicing: bool = False
+    ) -> Uses | None:
         """Cut sheets until the programme wants about so few more, or the steps are spent.
 
         Parameters
@@ -80,15 +146,26 @@ class Diver:
         below
             What a whole plan may not cost: None is returned once what is cut, and the programme
             for the rest, cost as much.
+        slicing
+            Whether layouts are sought by slicing too, each time that prices are new.
         """
         self._tries, self._rounds = _START_TRIES, _START_ROUNDS
-        cut = self._dive(self.steps + min(steps, _MOST_A_START), stop, fewest, below)
+        latest = self.steps + min(steps, _MOST_A_START)
+        cut = self._dive(latest, stop, fewest, below, slicing=slicing)
         return None if below is not None and self._hope >= below else cut
 
     def _spent(self, cut: Uses) -> int:
         return sum(copies * self._task.kinds[pattern.kind].price for pattern, copies in cut)
 
-    def _dive(self, latest: int, stop: Stop, fewest: int = 0, below: int | None = None) -> Uses:
+    def _dive(
+        self,
+        latest: int,
+        stop: Stop,
+        fewest: int = 0,
+        below: int | None = None,
+        *,
+        slicing: bool = False,
+    ) -> Uses:
         left = list(self._task.demand)
         stock = [self._task.most_of(kind) for kind in range(len(self._task.kinds))]
         cut: dict[Pattern, int] = {}
@@ -99,7 +176,11 @@ class Diver:
             self._master.want(left, stock)
             self._learn()
             for _ in range(rounds):
-                if self.steps >= latest or not self._seek(self._master.prices(), left, stock):
+                if self.steps >= latest:
+                    break
+                prices = self._master.prices()
+                found = slicing and self._slice(prices, left, stock, [1.0] * len(left))
+                if not self._seek(prices, left, stock) and not found:
                     break
             rounds = self._rounds
             uses = self._master.uses()

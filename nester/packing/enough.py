@@ -24,7 +24,7 @@ from nester.packing.inequalities import Inequality
 from nester.packing.likely import Likely
 from nester.packing.model import Pattern, Task, usage
 from nester.packing.pool import Pool, Uses, crowded, joined, standing
-from nester.packing.recreate import Recreator
+from nester.packing.recreate import STEPS_OF_RECREATION, Recreator
 from nester.packing.sequential import sequential_plans
 from nester.packing.stop import Stop
 
@@ -35,8 +35,12 @@ _MOST_PLANS = 40
 """Plans that a choice looks at; of more, those with least paper."""
 _LEFT_TO_COMPLETE = (4, 12)
 """Least and most sheets that a dive leaves to recreation."""
-_STEPS_A_COMPLETION = 60_000
+_STEPS_A_COMPLETION = 500_000
 """Steps of recreation without a better plan after which a dive's start is given up."""
+_GOOD_LAYOUTS = 200
+"""Layouts of the pool whose contents the bound is told."""
+_OUT_OF_REACH = 0, 2**62
+"""Area unmade and cost that no plan needs."""
 _DIVE = 100_000
 """Steps of one dive at most."""
 
@@ -146,8 +150,10 @@ class Enough:
         best = min(self.plans.values(), key=lambda uses: standing(self.task, uses))
         if not self._works_over(best):
             return
-        for plan in recreator.plans(steps, best, stop):
+        for plan in recreator.plans(steps * STEPS_OF_RECREATION // 4, best, stop):
             self.show(plan)
+        # The layouts that it finds serve whatever sheets are bought.
+        Diver(self.task, self._cuts, self._rng, self.pool).price(3 * steps // 4, stop)
 
     def _works_over(self, uses: Uses) -> bool:
         """Whether the methods that work plans over know the rules of this task, and have time."""
@@ -169,21 +175,23 @@ class Enough:
         if self.show(best) or not self._works_over(best):
             return bool(self.plan_for(sheets))
         recreator = Recreator(limited, self._rng, self.pool)
-        for plan in recreator.plans(steps // 2, best, stop):
+        for plan in recreator.plans(steps // 2 * STEPS_OF_RECREATION, best, stop):
             best = plan
             if self.show(best):
                 return True
         diver = Diver(limited, self._cuts, self._rng, self.pool)
         left = steps - steps // 2
         while left > 0 and not stop():
-            before = diver.steps + recreator.steps
+            dived, recreated = diver.steps, recreator.steps
             fewest = self._rng.randint(*_LEFT_TO_COMPLETE)
             start = diver.start(fewest, min(left, _DIVE), stop, None) or ()
-            for plan in recreator.completed(start, best, min(left, _STEPS_A_COMPLETION), stop):
+            each = min(left * STEPS_OF_RECREATION, _STEPS_A_COMPLETION)
+            for plan in recreator.completed(start, best, each, stop):
                 best = plan
                 if self.show(best):
                     return True
-            left -= max(1000, diver.steps + recreator.steps - before)
+            recreated = recreator.steps - recreated
+            left -= max(1000, diver.steps - dived + recreated // STEPS_OF_RECREATION)
         return False
 
     def _starts(self, limited: Task, stop: Stop) -> Iterator[Uses]:
@@ -248,6 +256,17 @@ class Enough:
     def bound(self) -> None:
         """Begin with the inequalities that are found quickly."""
         self._bound = Bound(self.task)
+
+    def strengthen(self, steps: int, stop: Stop) -> None:
+        """Bound what everything costs at the least price of each sheet; that holds for others too.
+
+        Of the inequalities found on the way each sheet that is bought has to keep to all.
+        """
+        if self._bound is None or self.columns:
+            return
+        best = min(self.plans.values(), key=lambda uses: standing(self.task, uses))
+        contents = ((p.kind, made) for p, made in self.pool.best(_GOOD_LAYOUTS, best))
+        self._bound.strengthen(self._cuts, _OUT_OF_REACH, steps, stop, contents)
 
     @property
     def bounding_steps(self) -> int:

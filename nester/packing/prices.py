@@ -99,9 +99,10 @@ class Master:
             kind.price / self._unit - min(0.0, row.dual_value())
             for kind, row in zip(self._task.kinds, self._limit, strict=True)
         )
+        prices = Prices(worth, cost)
         if len(self._columns) > _MOST_COLUMNS:
-            self._slim(worth, cost)
-        return Prices(worth, cost)
+            self._slim(prices)
+        return prices
 
     def _by_area(self) -> Prices:
         """Price pieces by their area alone, where the programme can't be solved."""
@@ -129,11 +130,20 @@ class Master:
         self._build()
         return bool(self._solver.Solve() == self._solver.OPTIMAL)
 
-    def _slim(self, worth: Sequence[float], cost: Sequence[float]) -> None:
+    def _slim(self, prices: Prices) -> None:
+        kept = sorted(self._ranked(prices)[:_FEWEST_COLUMNS])
+        self._columns = [self._columns[index] for index in kept]
+        self._build()
+
+    def _ranked(self, prices: Prices) -> list[int]:
+        """Return the columns by their reduced cost, the least first."""
+
         def dearness(index: int) -> float:
             pattern, counts = self._columns[index]
-            return cost[pattern.kind] - sum(worth[s] * n for s, n in counts.items())
+            return prices.cost[pattern.kind] - sum(prices.worth[s] * n for s, n in counts.items())
 
-        ranked = sorted(range(len(self._columns)), key=dearness)
-        self._columns = [self._columns[index] for index in sorted(ranked[:_FEWEST_COLUMNS])]
-        self._build()
+        return sorted(range(len(self._columns)), key=dearness)
+
+    def cheapest(self, number: int) -> list[tuple[Pattern, dict[int, int]]]:
+        """Solve, and return so many layouts of least reduced cost with the shapes they make."""
+        return [self._columns[index] for index in self._ranked(self.prices())[:number]]

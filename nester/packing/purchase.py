@@ -31,7 +31,8 @@ from nester.packing.market import Market, Purse
 from nester.packing.model import Pattern, Task, split_by_paper, usage, whole_prices
 from nester.packing.pool import Uses
 from nester.packing.programme import Chosen, Number, Programme
-from nester.packing.solve import NO_SHEET_LEFT, Progress, name_pieces
+from nester.packing.search import name_pieces
+from nester.packing.solve import NO_SHEET_LEFT, Progress
 from nester.packing.sound import refuse_unsound
 from nester.packing.stop import Stop, never
 from nester.packing.table import Table
@@ -50,7 +51,9 @@ class _Work:
     settling
         Steps in which a paper of few pieces is settled.
     search
-        Steps of recreation at prices of single sheets.
+        Steps of seeking plans and layouts at prices of single sheets.
+    strengthening
+        Steps of bounding at these prices.
     proving
         Steps of proving sharply what is likely.
     refuting
@@ -65,6 +68,7 @@ class _Work:
 
     settling: int
     search: int
+    strengthening: int
     proving: int
     refuting: int
     seeking: int
@@ -74,10 +78,12 @@ class _Work:
 
 
 _WORK = {
-    Effort.QUICK: _Work(20_000, 100_000, 0, 50_000, 200_000, 30_000, 100, 0.3),
-    Effort.NORMAL: _Work(50_000, 2_000_000, 200_000, 100_000, 4_000_000, 200_000, 300, 1.0),
+    Effort.QUICK: _Work(20_000, 100_000, 200_000, 0, 50_000, 200_000, 30_000, 100, 0.3),
+    Effort.NORMAL: _Work(
+        50_000, 2_400_000, 2_400_000, 200_000, 400_000, 8_000_000, 200_000, 300, 1.0
+    ),
     Effort.THOROUGH: _Work(
-        150_000, 8_000_000, 10_000_000, 4_000_000, 20_000_000, 500_000, 3_000, 4.0
+        150_000, 16_000_000, 16_000_000, 10_000_000, 10_000_000, 20_000_000, 500_000, 3_000, 4.0
     ),
 }
 _MOST_ROUNDS = 60
@@ -268,6 +274,7 @@ class _Search:
             if not self._stop():
                 paper.bound()
                 paper.search(work.search // len(papers), self._stop)
+                paper.strengthen(work.strengthening // len(papers), self._stop)
         self._choose()
         self._prove()
 

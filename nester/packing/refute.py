@@ -182,22 +182,33 @@ class _Programme:
     """
 
     def __init__(self, prices: Sequence[float], amends: Sequence[float]) -> None:
+        self.prices = prices
+        self._amends = amends
+        self._contents: list[tuple[int, Mapping[int, float]]] = []
+        self._build()
+
+    def _build(self) -> None:
         from ortools.linear_solver import pywraplp
 
-        self.prices = prices
         self._solver = solver = pywraplp.Solver.CreateSolver("GLOP")
         endless = solver.infinity()
-        self._cover = [solver.Constraint(0.0, endless) for _ in amends]
-        self._limit = [solver.Constraint(-endless, 0.0) for _ in prices]
+        self._cover = [solver.Constraint(0.0, endless) for _ in self._amends]
+        self._limit = [solver.Constraint(-endless, 0.0) for _ in self.prices]
         self._aim = solver.Objective()
         self._aim.SetMinimization()
-        for amend, row in zip(amends, self._cover, strict=True):
+        for amend, row in zip(self._amends, self._cover, strict=True):
             left_out = solver.NumVar(0.0, endless, "")
             row.SetCoefficient(left_out, 1.0)
             self._aim.SetCoefficient(left_out, amend)
+        for kind, content in self._contents:
+            self._column(kind, content)
 
     def add(self, kind: int, content: Mapping[int, float]) -> None:
         """Let sheets of a kind be cut by one more content."""
+        self._contents.append((kind, content))
+        self._column(kind, content)
+
+    def _column(self, kind: int, content: Mapping[int, float]) -> None:
         column = self._solver.NumVar(0.0, self._solver.infinity(), "")
         self._aim.SetCoefficient(column, self.prices[kind])
         self._limit[kind].SetCoefficient(column, 1.0)
@@ -205,10 +216,17 @@ class _Programme:
             self._cover[shape].SetCoefficient(column, float(number))
 
     def solve(self, limits: Sequence[int], made: Sequence[int]) -> tuple[float, list[float]]:
-        """Return the least paid for so many of each shape from so many sheets, and dual values."""
-        for row, number in zip(self._cover, made, strict=True):
-            row.SetLb(float(number))
-        for row, number in zip(self._limit, limits, strict=True):
-            row.SetUb(float(number))
-        self._solver.Solve()
-        return self._aim.Value(), [max(0.0, row.dual_value()) for row in self._cover]
+        """Return the least paid for so many of each shape from so many sheets, and dual values.
+
+        Nothing at all where the solver fails in its numbers, also from a new start.
+        """
+        for again in (False, True):
+            if again:
+                self._build()
+            for row, number in zip(self._cover, made, strict=True):
+                row.SetLb(float(number))
+            for row, number in zip(self._limit, limits, strict=True):
+                row.SetUb(float(number))
+            if self._solver.Solve() == self._solver.OPTIMAL:
+                return self._aim.Value(), [max(0.0, row.dual_value()) for row in self._cover]
+        return 0.0, [0.0] * len(self._cover)

@@ -20,8 +20,9 @@ from nester.packing.model import Pattern, Task, split_by_paper, usage
 from nester.packing.pool import Pool, Uses, standing
 from nester.packing.recreate import Recreator
 from nester.packing.relaid import Relaid
+from nester.packing.search import name_pieces
 from nester.packing.sequential import sequential_plans
-from nester.packing.solve import NO_SHEET_LEFT, name_pieces
+from nester.packing.solve import NO_SHEET_LEFT
 from nester.packing.sound import refuse_unsound
 from nester.packing.stop import Stop, never
 from nester.packing.table import Table

@@ -2,88 +2,79 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from random import Random
 
-from nester.layouts import (
-    Answer,
-    Cuts,
-    Effort,
-    Layout,
-    Problem,
-    Unplaced,
-    Want,
-)
-from nester.packing.bounds import Bound, lower_bound
-from nester.packing.choose import choose
-from nester.packing.diving import Diver
-from nester.packing.exact import settle
-from nester.packing.interlock import Interlocking
-from nester.packing.lying import Blank
-from nester.packing.model import Pattern, Task, split_by_paper, usage
-from nester.packing.pool import Pool, Uses, crowded, standing
-from nester.packing.recreate import Recreator
-from nester.packing.rectpack_start import rectpack_plans
-from nester.packing.sequential import sequential_plans
+from nester.layouts import Answer, Effort, Problem, Unplaced
+from nester.packing.crew import crew
+from nester.packing.model import split_by_paper
+from nester.packing.search import Search, Share, State
 from nester.packing.sound import refuse_unsound
 from nester.packing.stop import Stop, never
-from nester.packing.table import Table
-from nester.packing.tidy import tidy
 
-__all__ = ["NO_SHEET_LEFT", "Progress", "name_pieces", "solve"]
+__all__ = ["NO_SHEET_LEFT", "Progress", "solve"]
 
-SEED = 1
-_GOOD_LAYOUTS = 200
-"""Layouts of the pool whose contents the bound is told."""
-_LEFT_TO_COMPLETE = 8
-"""Most sheets that a dive leaves to recreation; and never more than a third of them."""
-_STEPS_A_COMPLETION = 700_000
-"""Steps of recreation without a better plan after which a dive's start is given up."""
-_LEAST_STEPS = 1_000
-"""What a start and its completion count at least."""
+NO_SHEET_LEFT = "the sheets of its paper are used up"
+_FEWEST_SHARES = 8
+"""With more papers than this, effort grows with their number."""
+_LARGEST_SHARE = 2
+"""No paper gets more than so many equal shares of bounding."""
 
+_MANY_PIECES = 100
+"""From so many pieces on several processes work at once."""
 
-@dataclass(frozen=True)
-class _Round:
-    """A share of effort: steps of each method in turn, then work of choosing, and of tidying.
-
-    `settling` is for each paper of few pieces; those that take more are not settled.  Dives are for
-    papers on which recreation has nothing to seek, or no steps to complete starts.
-
-    The last round of each effort ends with tidying, so that more effort starts from the very plan
-    that less effort ends with.
-    """
-
-    steps: int
-    settling: int
-    bounding: int
-    recreations: int
-    dives: int
-    completions: int
-    work: float
-    tidying: float = 0
-
-
+_FIRST = Share(
+    steps=20_000,
+    bounding=200_000,
+    recreations=500_000,
+    dives=60_000,
+    work=0.1,
+    tidying=0.3,
+)
+_SECOND = Share(
+    steps=200_000,
+    settling=150_000,
+    bounding=4_000_000,
+    recreations=5_000_000,
+    dives=500_000,
+    slicing=8_000_000,
+    completions=10_000_000,
+    work=0.5,
+    nodes=800,
+)
+_THIRD = Share(
+    steps=200_000,
+    bounding=3_000_000,
+    recreations=8_000_000,
+    dives=1_000_000,
+    slicing=16_000_000,
+    completions=28_000_000,
+    work=1.0,
+    nodes=2_400,
+    tidying=1.2,
+)
+_FURTHER = Share(
+    steps=500_000,
+    bounding=10_000_000,
+    recreations=60_000_000,
+    dives=8_000_000,
+    slicing=30_000_000,
+    completions=80_000_000,
+    work=5.0,
+    nodes=8_000,
+)
 # Each effort does all rounds of the one before and then its own: more effort is never worse.
 _ROUNDS = {
-    Effort.QUICK: (_Round(20_000, 0, 200_000, 500_000, 60_000, 0, 0.1, 0.3),),
-    Effort.NORMAL: (
-        _Round(20_000, 0, 200_000, 500_000, 60_000, 0, 0.1, 0.3),
-        _Round(200_000, 150_000, 4_000_000, 5_000_000, 500_000, 10_000_000, 0.5),
-        _Round(200_000, 0, 3_000_000, 8_000_000, 1_000_000, 28_000_000, 1.0, 1.2),
+    Effort.QUICK: (_FIRST,),
+    Effort.NORMAL: (_FIRST, _SECOND, _THIRD),
+    Effort.THOROUGH: (
+        *(_FIRST, _SECOND, _THIRD),
+        *(_FURTHER, _FURTHER, _FURTHER),
+        replace(_FURTHER, tidying=5.0),
     ),
 }
-_FIRST_SETTLING = {Cuts.STRAIGHT: 150_000, Cuts.FREE: 50_000}
-"""Steps in which a paper of few pieces is settled at any effort, before the first round."""
-_STEPS_A_PIECE_APART = 40
-"""For each so many steps one piece on sheets may be taken apart, to see what offcuts count."""
-_ROUNDS[Effort.THOROUGH] = (
-    *_ROUNDS[Effort.NORMAL],
-    *((_Round(500_000, 0, 10_000_000, 60_000_000, 8_000_000, 80_000_000, 5.0),) * 3),
-    _Round(500_000, 0, 10_000_000, 60_000_000, 8_000_000, 80_000_000, 5.0, 5.0),
-)
 
 
 @dataclass(frozen=True)
@@ -108,187 +99,11 @@ class Progress:
         return (self.net - self.bound) / self.net if self.net > self.bound else Fraction(0)
 
 
-class _Search:
-    """The search on one paper."""
-
-    def __init__(self, problem: Problem, task: Task, tried: dict[str, int]) -> None:
-        self.task = task
-        self.table = Table(problem, task)
-        self._reduced = self.table.reduced()
-        self._cuts = problem.cuts
-        self._tried = tried
-        self._pool = Pool(task)
-        self._rng = Random(f"{SEED} {task.paper}")  # noqa: S311 - for a search, not for secrets
-        self._interlocking = Interlocking(task, self._rng)
-        self._recreator = Recreator(task, self._rng, self._pool)
-        self._diver = Diver(task, problem.cuts, self._rng, self._pool)
-        self._hold(())
-        self._may_spend = 0
-        self._weighed = False
-        self._tidied: Uses = ()
-        self.least_unmade = self.bound = 0
-
-    def first_plan(self, stop: Stop) -> None:
-        """Find one whole plan, quickly; more quickly yet once it is to stop."""
-        for plan in sequential_plans(self.task, self._cuts, self._rng, 1, self._pool, stop):
-            self._take(plan, "sequential")
-
-    def start(self, stop: Stop) -> None:
-        """Bound the cost, and try rectpack."""
-        self._bound = Bound(self._reduced)
-        self._keep_bound()
-        if self.proven:
-            return
-        for plan in rectpack_plans(self.task, self._cuts):
-            self._take(plan, "rectpack")
-            if self.proven or stop():
-                return
-        self._settle(_FIRST_SETTLING[self._cuts], stop)
-        if self._cuts is Cuts.FREE and not self.proven:
-            for pattern in self._interlocking.patterns(stop):
-                self._pool.add(pattern)
-                self._tried["interlocked"] = self._tried.get("interlocked", 0) + 1
-            self._bound.know_most(self._interlocking.most)
-            self._keep_bound()
-
-    def _settle(self, most_steps: int, stop: Stop) -> None:
-        settled = None
-        if self.task.is_plain:
-            settled = settle(self._reduced, self._cuts, most_steps, stop=stop)
-        if settled:
-            self._take(settled.uses, "exact")
-            proven = settled.unmade, settled.cost
-            self.least_unmade, self.bound = max((self.least_unmade, self.bound), proven)
-
-    def _keep_bound(self) -> None:
-        proven = self._bound.unmade, self._bound.cost
-        self.least_unmade, self.bound = max((self.least_unmade, self.bound), proven)
-
-    def round(self, effort: _Round, stop: Stop) -> None:
-        """Search with a share of effort."""
-        if effort.settling > _FIRST_SETTLING[self._cuts]:
-            self._settle(effort.settling, stop)
-            if self.proven or stop():
-                return
-        self._may_spend = self.table.spent + effort.steps // _STEPS_A_PIECE_APART
-        for plan in sequential_plans(
-            self.task, self._cuts, self._rng, effort.steps, self._pool, stop
-        ):
-            self._take(plan, "sequential")
-            if self.proven or stop():
-                return
-        known = standing(self._reduced, self.best)[:2]
-        good = ((p.kind, made) for p, made in self._pool.best(_GOOD_LAYOUTS, self.best))
-        self._bound.strengthen(self._cuts, known, effort.bounding, stop, good)
-        self._keep_bound()
-        if self.proven or crowded(self.best) or stop():
-            return
-        # Cheaper sheets are not to be found any more where they are known to be the cheapest.
-        skipped = self._cheapest or not self.task.is_plain
-        recreations = 0 if skipped else effort.recreations
-        for plan in self._recreator.plans(recreations, self.best, stop):
-            self._take(plan, "recreation")
-            if self.proven or stop():
-                return
-        completions = 0 if skipped else effort.completions
-        if completions:
-            self._complete(completions, stop)
-        else:
-            for plan in self._diver.plans(effort.dives, stop):
-                self._take(plan, "dive")
-                if self.proven or stop():
-                    return
-        if self.proven or stop():
-            return
-        self._hold(choose(self.task, self._pool, self.best, effort.work, self.table, stop))
-        self._tried["choice"] = self._tried.get("choice", 0) + 1
-        self._weighed = True
-
-    def _complete(self, steps: int, stop: Stop) -> None:
-        """Start plans by diving, and complete them by recreation, while steps last."""
-        recreator, diver = self._recreator, self._diver
-        while steps > 0 and not (self.proven or stop()):
-            before = diver.steps + recreator.steps
-            unmade, cost, sheets = standing(self.task, self.best)
-            below = None if unmade else cost
-            fewest = self._rng.randint(1, min(_LEFT_TO_COMPLETE, max(2, sheets // 3)))
-            start = diver.start(fewest, steps, stop, below)
-            if start is not None:
-                each = min(steps, _STEPS_A_COMPLETION)
-                for plan in recreator.completed(start, self.best, each, stop):
-                    self._take(plan, "completion")
-            steps -= max(_LEAST_STEPS, diver.steps + recreator.steps - before)
-
-    def tidy(self, work: float, stop: Stop) -> None:
-        """Make the best plan tidier, unless it is the one that has been tidied last."""
-        if self.best != self._tidied and not crowded(self.best):
-            self._hold(tidy(self.task, self._cuts, self._pool, self.table, self.best, work, stop))
-            self._tidied = self.best
-
-    def _take(self, plan: Uses, method: str) -> None:
-        self._tried[method] = self._tried.get(method, 0) + 1
-        self._pool.add_uses(plan)
-        if not all(self.task.allows(pattern) for pattern, _ in plan):
-            return
-        table = self.table
-        if (
-            table.best_standing(plan) < self._standing
-            and table.standing(plan, self._may_spend) < self._standing
-        ):
-            self._hold(plan)
-
-    def _hold(self, plan: Uses) -> None:
-        self.best = plan
-        self._standing = self.table.standing(plan)
-
-    @property
-    def proven(self) -> bool:
-        """Whether no plan makes more, and none that makes as much costs less net."""
-        unmade, net, _ = self._standing
-        return unmade <= self.least_unmade and net * self.task.price_unit <= self._least_net
-
-    @property
-    def done(self) -> bool:
-        """Whether there is nothing to be found, or only other offcuts of the cheapest sheets.
-
-        For the sake of these the pool is looked through once.
-        """
-        return self.proven or (self._weighed and self._cheapest)
-
-    @property
-    def _cheapest(self) -> bool:
-        """Whether no plan makes more, and none that makes as much costs less before offcuts."""
-        known = standing(self._reduced, self.best)[:2]
-        return known <= (self.least_unmade, self.bound)
-
-    @property
-    def _least_net(self) -> Fraction:
-        beside = self.table.least_of(self.task.demand, self._standing[0])
-        return self.bound * self._reduced.price_unit + beside
-
-    @property
-    def net(self) -> tuple[Fraction, Fraction]:
-        """What the best plan costs net, and what no plan can be below, in money."""
-        return self._standing[1] * self.task.price_unit, self._least_net
-
-    def bound_of_made(self) -> Fraction:
-        """Bound the net cost, in money, of making the same pieces as the best plan does."""
-        made = [0] * len(self.task.shapes)
-        for pattern, copies in self.best:
-            for shape, number in usage(pattern.spots).items():
-                made[shape] += number * copies
-        beside = self.table.least_of(made)
-        unit = self._reduced.price_unit
-        if tuple(made) == self.task.demand or self.proven:
-            return self.bound * unit + beside
-        reduced = self._reduced.with_demand(made)
-        return lower_bound(reduced, most=self._interlocking.most) * unit + beside
-
-
 def solve(
     problem: Problem,
     effort: Effort = Effort.NORMAL,
     *,
+    processes: int = 1,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Answer:
@@ -305,6 +120,10 @@ def solve(
     effort
         How hard to look.  More effort never gives a dearer plan, and equal input gives an equal
         plan, unless `stop` ends the search early.
+    processes
+        How many may work at once, where there are several papers and enough pieces; the answer
+        does not depend on it.  A script that asks for more than one must be guarded, as
+        `multiprocessing` says, by ``if __name__ == "__main__"``.
     stop
         Asked all the time; once it says yes, the best plan so far is returned.  There is always
         one: a first plan is made in any case, then with less care.
@@ -318,140 +137,99 @@ def solve(
     """
     refuse_unsound(problem)
     tasks, hopeless = split_by_paper(problem)
-    tried: dict[str, int] = {}
-    searches = [_Search(problem, task, tried) for task in tasks]
+    searches = [Search(problem, task) for task in tasks]
 
-    def tell(done: int) -> None:
-        on_progress(_progress(searches, done))
+    def tell(states: Sequence[State], done: int) -> None:
+        on_progress(_progress(states, done))
 
     for search in searches:
         search.first_plan(stop)
-    tell(0)
-    for search in searches:
-        search.start(stop)
-    for whole in _ROUNDS[effort]:
-        active = [search for search in searches if not search.done]
-        shares = _shares(whole, active)
-        for done, (search, share) in enumerate(
-            zip(active, shares, strict=True), start=len(searches) - len(active)
-        ):
-            if stop():
-                break
-            search.round(share, stop)
-            tell(done + 1)
-        if whole.tidying:
-            for search in searches:
-                if not stop():
-                    search.tidy(_share(whole, len(searches)).tidying, stop)
-    stopped = stop()
-    layouts: list[Layout] = []
+    tell([search.state for search in searches], 0)
+    alone = stop() or effort is Effort.QUICK or not _is_large(searches)
+    with crew(searches, problem, 1 if alone else processes) as team:
+        team.start(stop)
+        for whole in _ROUNDS[effort]:
+            active = [number for number, state in enumerate(team.states) if not state.done]
+            shares = _shares(whole, [team.states[number] for number in active])
+            before = len(searches) - len(active)
+            finished = team.round(dict(zip(active, shares, strict=True)), stop)
+            for done, _ in enumerate(finished, start=before + 1):
+                tell(team.states, done)
+            if whole.tidying:
+                team.tidy(_share(whole, len(searches)).tidying, stop)
+        stopped = stop()
+        ends = team.ends()
+    tried: Counter[str] = Counter()
+    for end in ends:
+        tried.update(end.tried)
     unplaced = [Unplaced(want.name, want.quantity, why) for want, why in hopeless]
-    cost = kept = bound = Fraction(0)
-    for search in searches:
-        task = search.task
-        made, missing = name_pieces(task, search.best)
-        for pattern, blanks, copies in made:
-            placed, cuts, offcuts = search.table.apart(pattern, blanks)
-            stock = task.sheets[pattern.kind].stock
-            layouts.append(Layout(stock.name, copies, placed, cuts, offcuts))
-            kept += search.table.kept_of(pattern.kind, offcuts) * copies
-        unplaced += [Unplaced(want.name, number, NO_SHEET_LEFT) for want, number in missing]
-        uses: dict[int, int] = {}
-        for pattern, copies in search.best:
-            uses[pattern.kind] = uses.get(pattern.kind, 0) + copies
-        cost += task.exact_cost(uses)
-        bound += search.bound_of_made()
+    unplaced += [Unplaced(w.name, n, NO_SHEET_LEFT) for end in ends for w, n in end.missing]
     position = {want.name: place for place, want in enumerate(problem.wants)}
     unplaced.sort(key=lambda one: position[one.name])
-    return Answer(tuple(layouts), tuple(unplaced), cost, bound, tried, stopped, kept)
-
-
-NO_SHEET_LEFT = "the sheets of its paper are used up"
-_FEWEST_SHARES = 8
-"""With more papers than this, effort grows with their number."""
-_LARGEST_SHARE = 2
-"""No paper gets more than so many equal shares of bounding."""
-
-
-def _share(whole: _Round, papers: int) -> _Round:
-    parts = min(max(1, papers), _FEWEST_SHARES)
-    return _Round(
-        whole.steps // parts,
-        whole.settling,
-        whole.bounding // parts,
-        whole.recreations // parts,
-        whole.dives // parts,
-        whole.completions // parts,
-        whole.work / parts,
-        whole.tidying / parts,
+    return Answer(
+        tuple(layout for end in ends for layout in end.layouts),
+        tuple(unplaced),
+        sum((end.cost for end in ends), Fraction(0)),
+        sum((end.bound for end in ends), Fraction(0)),
+        dict(tried),
+        stopped,
+        sum((end.kept for end in ends), Fraction(0)),
     )
 
 
-def _shares(whole: _Round, searches: Sequence[_Search]) -> list[_Round]:
+def _is_large(searches: Sequence[Search]) -> bool:
+    """Whether there is so much to do that it is worth while to start other processes."""
+    pieces = sum(sum(search.task.demand) for search in searches)
+    return len(searches) > 1 and pieces >= _MANY_PIECES
+
+
+def _share(whole: Share, papers: int) -> Share:
+    parts = min(max(1, papers), _FEWEST_SHARES)
+    return replace(
+        whole,
+        steps=whole.steps // parts,
+        bounding=whole.bounding // parts,
+        recreations=whole.recreations // parts,
+        dives=whole.dives // parts,
+        slicing=whole.slicing // parts,
+        completions=whole.completions // parts,
+        work=whole.work / parts,
+        nodes=whole.nodes // parts,
+        tidying=whole.tidying / parts,
+    )
+
+
+def _shares(whole: Share, states: Sequence[State]) -> list[Share]:
     """Share effort equally, but bounding and recreation by the money that might yet be saved.
 
     Half of recreation is shared equally: a bound may be far too low, or a plan better than it
     looks.
     """
-    equal = _share(whole, len(searches))
-    gaps = [max(Fraction(0), net - least) for net, least in (one.net for one in searches)]
+    equal = _share(whole, len(states))
+    gaps = [max(Fraction(0), net - least) for net, least, *_ in states]
     total = sum(gaps, Fraction(0))
     if not total:
-        return [equal] * len(searches)
+        return [equal] * len(states)
     stakes = [gap * len(gaps) / total for gap in gaps]
     return [
         replace(
             equal,
             bounding=int(equal.bounding * min(stake, Fraction(_LARGEST_SHARE))),
             recreations=int(equal.recreations * (1 + stake) / 2),
+            slicing=int(equal.slicing * (1 + stake) / 2),
             completions=int(equal.completions * (1 + stake) / 2),
         )
         for stake in stakes
     ]
 
 
-def _progress(searches: list[_Search], done: int) -> Progress:
-    cost = kept = bound = Fraction(0)
-    sheets = 0
-    for search in searches:
-        _, price, number = standing(search.task, search.best)
-        net, least = search.net
-        cost += price * search.task.price_unit
-        kept += price * search.task.price_unit - net
-        bound += least
-        sheets += number
-    return Progress(cost, bound, sheets, done, len(searches), kept)
-
-
-_Named = tuple[Pattern, tuple[Blank, ...], int]
-"""A pattern, the blank that each of its spots makes, and copies."""
-
-
-def name_pieces(task: Task, uses: Uses) -> tuple[list[_Named], list[tuple[Want, int]]]:
-    """Say which want each piece is for: equal rectangles may have been wanted by several names.
-
-    Copies of a pattern stay together as long as the wants last.
-    """
-    left = [[blank.want.quantity for blank in members] for members in task.members]
-    named: list[_Named] = []
-    for pattern, copies in uses:
-        while copies:
-            taken: dict[tuple[int, int], int] = {}
-            blanks: list[Blank] = []
-            for spot in pattern.spots:
-                queue = left[spot.shape]
-                member = next(i for i, n in enumerate(queue) if n > taken.get((spot.shape, i), 0))
-                taken[spot.shape, member] = taken.get((spot.shape, member), 0) + 1
-                blanks.append(task.members[spot.shape][member])
-            together = min(copies, *(left[s][m] // n for (s, m), n in taken.items()))
-            for (shape, member), number in taken.items():
-                left[shape][member] -= number * together
-            named.append((pattern, tuple(blanks), together))
-            copies -= together
-    missing = [
-        (blank.want, number)
-        for members, numbers in zip(task.members, left, strict=True)
-        for blank, number in zip(members, numbers, strict=True)
-        if number
-    ]
-    return named, missing
+def _progress(states: Sequence[State], done: int) -> Progress:
+    cost = sum((state.cost for state in states), Fraction(0))
+    return Progress(
+        cost,
+        sum((state.least for state in states), Fraction(0)),
+        sum(state.sheets for state in states),
+        done,
+        len(states),
+        cost - sum((state.net for state in states), Fraction(0)),
+    )

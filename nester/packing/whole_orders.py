@@ -97,6 +97,7 @@ def solve_orders(
     claims: Sequence[Claim],
     effort: Effort = Effort.NORMAL,
     *,
+    processes: int = 1,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Verdict:
@@ -108,7 +109,7 @@ def solve_orders(
         Its wants name every kind of piece; their quantities are taken from the claims.
     claims
         What each order wants, most urgent first.
-    effort, stop, on_progress
+    effort, processes, stop, on_progress
         As for `nester.packing.solve`.
 
     Raises
@@ -119,7 +120,7 @@ def solve_orders(
     """
     refuse_unsound(problem)
     _refuse_unsound_claims(problem, claims)
-    desk = _Orders(problem, claims, effort, stop, on_progress)
+    desk = _Orders(problem, claims, effort, processes, stop, on_progress)
     made, answer, most = desk.decide()
     chosen = [claim for place, claim in enumerate(claims) if place in made]
     waiting = [claim for place, claim in enumerate(claims) if place not in made]
@@ -156,12 +157,14 @@ class _Orders:
         problem: Problem,
         claims: Sequence[Claim],
         effort: Effort,
+        processes: int,
         stop: Stop,
         on_progress: Callable[[Progress], None],
     ) -> None:
         self._problem = problem
         self._claims = claims
         self._effort = effort
+        self._processes = processes
         self._stop = stop
         self._on_progress = on_progress
         whole = demanding(problem, claims)
@@ -354,6 +357,7 @@ class _Orders:
         return solve(
             demanding(self._problem, wanted),
             self._effort,
+            processes=self._processes,
             stop=self._stop,
             on_progress=self._on_progress,
         )

@@ -6,6 +6,7 @@ functions take in this process, then whole commands, each run so often that its 
 
 from __future__ import annotations
 
+import gc
 import random
 import resource
 import subprocess
@@ -91,6 +92,7 @@ def write_lists(folder: Path, rng: random.Random) -> tuple[Path, Path]:
 
 
 def main() -> None:
+    gc.set_threshold(200_000, 20, 20)  # as in the command, see `inventory.start`
     rng = random.Random(1)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)

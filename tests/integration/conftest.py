@@ -15,11 +15,12 @@ from sqlalchemy import create_engine, delete, insert, inspect, select, text
 from sqlalchemy.engine import make_url
 
 from inventory import ledger
+from inventory.all_models import METADATA
 from inventory.batches import get_batch, list_batches, plan_batch, reserved
 from inventory.cutting import cut_batch
 from inventory.desk.main import main
 from inventory.desk.schemas import schema_text
-from inventory.models import Base, Shop
+from inventory.models import Shop
 from inventory.orders import add_order, get_order
 from inventory.server import go_on_counting
 from inventory.shop import PATH_VARIABLE, ShopFile, open_shop
@@ -165,7 +166,7 @@ def pour(source: Path, shop: ShopFile) -> None:
         shop.begin() as session,
     ):
         session.execute(delete(Shop))
-        for table in Base.metadata.sorted_tables:
+        for table in METADATA.sorted_tables:
             rows = [dict(row) for row in reading.execute(select(table)).mappings()]
             if rows:
                 session.execute(insert(table), rows)

@@ -18,9 +18,9 @@ import pytest
 
 from inventory import archive as archive_module
 from inventory import ledger, stash
+from inventory.all_models import METADATA
 from inventory.archive import export_shop, import_shop
 from inventory.check import check_shop
-from inventory.models import Base
 from inventory.orders import add_order
 from inventory.plan import Plan, plan_to_json
 from inventory.shop import ShopFile, open_shop
@@ -63,7 +63,7 @@ def tables(archive: Path) -> dict[str, list[list[str]]]:
 def test_out_and_in_and_out_again_is_the_same_to_the_byte(filled: ShopFile, tmp_path: Path) -> None:
     fill_oddly(filled)
     rows = export_shop(filled, tmp_path / "first.zip")
-    assert set(rows) == set(Base.metadata.tables)
+    assert set(rows) == set(METADATA.tables)
     assert rows["paper"] == len(ODD) + 1
     assert import_shop(tmp_path / "first.zip", tmp_path / "new.sqlite") == rows
     with open_shop(tmp_path / "new.sqlite") as again:

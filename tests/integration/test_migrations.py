@@ -18,7 +18,7 @@ from sqlalchemy import create_engine, inspect, text
 
 from inventory import ledger, resources, stash
 from inventory import shop as shop_module
-from inventory.models import Base
+from inventory.all_models import METADATA
 from inventory.resources import demo_folder, migrations_folder
 from inventory.shop import HEAD_REVISION, ShopFile, open_shop
 from nester.measure import cm
@@ -44,15 +44,15 @@ def test_the_migrated_tables_are_those_of_the_models(shop_path: Path) -> None:
     engine = create_engine(f"sqlite:///{shop_path}")
     with engine.connect() as connection:
         context = MigrationContext.configure(connection, opts={"compare_server_default": True})
-        assert compare_metadata(context, Base.metadata) == []
+        assert compare_metadata(context, METADATA) == []
     engine.dispose()
 
 
 def test_the_migrated_checks_are_those_of_the_models(shop_path: Path) -> None:
     migrated = create_engine(f"sqlite:///{shop_path}")
     modelled = create_engine("sqlite://")
-    Base.metadata.create_all(modelled)
-    for table in Base.metadata.tables:
+    METADATA.create_all(modelled)
+    for table in METADATA.tables:
         checks = [
             {
                 check["name"]: check["sqltext"]

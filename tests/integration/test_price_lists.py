@@ -11,7 +11,7 @@ from openpyxl import Workbook
 from sqlalchemy import func, select
 
 from inventory import price_lists, stash, suppliers
-from inventory.models import Price, PriceList, Supplier
+from inventory.buying_models import Price, PriceList, Supplier
 from inventory.price_lists import News, offers, price_history, read_prices, what_changes
 from nester.measure import Unit, cm
 from nester.refusal import Refusal

@@ -232,6 +232,9 @@ def test_sheets_come_with_the_margins_of_before(session: Session) -> None:
     assert on_hand(session) == {"S-1": 26}
     purchases.receive_purchase(session, 1, margins=Margins(), today=TODAY)
     assert on_hand(session) == {"S-1": 26, "S-2": 50}
+    order(session)
+    purchases.receive_purchase(session, 2, today=TODAY)
+    assert on_hand(session) == {"S-1": 26, "S-2": 50 + 75}, "the newest sheets have no margins"
 
 
 def test_the_same_note_twice_is_noticed(session: Session) -> None:

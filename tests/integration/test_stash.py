@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from inventory import ledger, stash
 from inventory.models import Kind, Movement, Paper, Place, Reason, Stock
 from inventory.places import Places
-from inventory.shop import ShopFile, change_shop, the_shop
+from inventory.shop import ShopFile, change_shop, holds, the_shop
 from nester.measure import LARGEST, cm, inch, mm
 from nester.paper import SHEET_SIZES, Size
 from nester.refusal import Refusal
@@ -321,6 +321,35 @@ def test_places_stand_in_places(filled: Session) -> None:
         stash.add_place(filled, "Box", inside="Attic")
 
 
+def test_areas_and_numbers_are_exact_however_many_there_are(session: Session) -> None:
+    """The area of these sheets has more digits than a whole number in a database."""
+    for number, lot in enumerate(("A", "B", "C")):
+        size = (LARGEST - number, LARGEST - 7)
+        stash.add_sheets(session, "Waves", size, 999_999 - number, place="Shelf 1", lot=lot)
+    gone = stash.add_sheets(session, "Night card", BIG, 5, place="Shelf 2")
+    stash.spoil(session, gone.label, 5)
+    stash.add_offcut(session, "Night card", (mm(100), mm(80)), place="Shelf 2")
+    waves, night = (stash.find_paper(session, name).id for name in ("Waves", "Night card"))
+    area = sum((LARGEST - n) * (LARGEST - 7) * (999_999 - n) for n in range(3))
+    assert area > 2**63
+    assert stash.held_areas(session) == {waves: area, night: mm(100) * mm(80)}
+    one, two = (stash.find_place(session, name).id for name in ("Shelf 1", "Shelf 2"))
+    numbers = stash.held_numbers(session)
+    assert numbers[one, Kind.SHEET] == 3 * 999_999 - 3
+    assert (numbers[two, Kind.SHEET], numbers[two, Kind.OFFCUT]) == (0, 1)
+    assert holds(session) == (3, 3 * 999_999 - 3 + 1, 0)
+
+
+def test_sheets_that_are_used_up_can_be_listed_without_such_offcuts(session: Session) -> None:
+    sheets = stash.add_sheets(session, "Waves", BIG, 1)
+    offcut = stash.add_offcut(session, "Waves", (mm(100), mm(80)))
+    for one in (sheets, offcut):
+        stash.spoil(session, one.label)
+    assert labels(session) == []
+    assert labels(session, empty_sheets=True) == [sheets.label]
+    assert labels(session, include_empty=True) == [sheets.label, offcut.label]
+
+
 def test_a_listing_takes_few_queries(filled: Session) -> None:
     asked: list[str] = []
     engine = filled.get_bind()
@@ -329,7 +358,7 @@ def test_a_listing_takes_few_queries(filled: Session) -> None:
         stash.add_offcut(filled, "Waves", (mm(100 + number), mm(100)))
     asked.clear()
     assert len(stash.list_stash(filled)) == 35
-    assert len(asked) == 5
+    assert len(asked) == 6
 
 
 # --- what an offcut is worth

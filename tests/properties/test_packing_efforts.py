@@ -2,7 +2,7 @@
 
 import importlib
 import random
-from dataclasses import astuple
+from dataclasses import asdict
 from fractions import Fraction
 from itertools import pairwise
 
@@ -10,6 +10,7 @@ import pytest
 
 from nester.layouts import Cuts, Effort, Problem, Stock, Want
 from nester.packing import solve
+from nester.packing.search import Share
 from nester.pieces import Turn
 from nester.verify import verify
 
@@ -55,8 +56,11 @@ def test_more_effort_is_never_worse(seed: int, monkeypatch: pytest.MonkeyPatch) 
     # The real rounds, in small: what they are made of matters here, not how large they are.
     small = {
         effort: tuple(
-            rounds_of._Round(
-                *(part // 2_000 if isinstance(part, int) else part / 200 for part in astuple(one))
+            Share(
+                **{
+                    name: part // 2_000 if isinstance(part, int) else part / 200
+                    for name, part in asdict(one).items()
+                }
             )
             for one in rounds
         )

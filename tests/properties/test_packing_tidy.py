@@ -13,6 +13,7 @@ from nester.measure import mm
 from nester.packing import solve
 from nester.packing.model import split_by_paper
 from nester.packing.pool import Pool
+from nester.packing.search import Share
 from nester.packing.sequential import sequential_plans
 from nester.packing.stop import never
 from nester.packing.table import Table
@@ -62,8 +63,28 @@ def test_tidying_spoils_nothing(problem, seed):
 
 
 SOLVE = import_module("nester.packing.solve")
-FIRST = SOLVE._Round(2_000, 5_000, 20_000, 2_000, 20_000, 0.02, 0.1)
-SECOND = SOLVE._Round(4_000, 10_000, 40_000, 4_000, 40_000, 0.04, 0.1)
+FIRST = Share(
+    steps=2_000,
+    settling=5_000,
+    bounding=20_000,
+    recreations=2_000,
+    dives=20_000,
+    slicing=20_000,
+    completions=20_000,
+    work=0.02,
+    tidying=0.1,
+)
+SECOND = Share(
+    steps=4_000,
+    settling=10_000,
+    bounding=40_000,
+    recreations=4_000,
+    dives=40_000,
+    slicing=40_000,
+    completions=40_000,
+    work=0.04,
+    tidying=0.1,
+)
 SHORT = {Effort.QUICK: (FIRST,), Effort.NORMAL: (FIRST, SECOND)}
 """As the efforts are, only much less of each."""
 

@@ -12,6 +12,7 @@ import pytest
 from nester.layouts import Cuts, Effort, Problem, Stock, Want
 from nester.measure import mm
 from nester.packing import solve
+from nester.packing.search import Share
 from nester.verify import verify
 
 # The door hides the module of its name.
@@ -39,7 +40,9 @@ def some_wants(number, largest=300, seed=1):
     )
 
 
-LITTLE = SOLVE._Round(2_000, 10_000, 20_000, 2_000, 0, 0.01, 0.02)
+LITTLE = Share(
+    steps=2_000, settling=10_000, bounding=20_000, recreations=2_000, work=0.01, tidying=0.02
+)
 """A round as those of each effort, only with less of all: where it is the size that matters."""
 
 

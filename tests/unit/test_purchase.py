@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
+from importlib import import_module
 
 import pytest
 
 from nester.layouts import Cuts, Effort, Problem, Stock, Trimmer, Want
 from nester.measure import cm
 from nester.offers import Offer, Terms
-from nester.packing import enough, purchase
+from nester.packing import enough, never, purchase
+from nester.packing.market import Market
 from nester.pieces import Turn
 from nester.refusal import Refusal
 from nester.verify_purchase import require_purchase
 from tests.benchmarks.purchases import on_hand, price_lists
 from tests.benchmarks.weeks import make_week
+
+purchases = import_module("nester.packing.purchase")
+"""The module, whose name in its package is the function's."""
 
 
 def offer(name: str, width: int, height: int, price: str, pack: int = 1, **others) -> Offer:
@@ -138,32 +144,24 @@ def test_goods_that_miss_the_least_order_by_the_last_digit_are_not_bought() -> N
     assert not bought.answer.unplaced
 
 
-def test_a_paper_of_few_pieces_is_cut_from_what_a_better_plan_of_another_makes_cheap() -> None:
-    """Eight red sheets from the north will do, and blue from there too then comes for nothing.
-
-    That is found late, when blue has long been settled, from the south.
-    """
-    sides = ((10, 10, 6), (10, 6, 5), (5, 6, 3), (6, 8, 6), (11, 11, 3), (11, 3, 2), (8, 8, 6),
-             (10, 5, 5))  # fmt: skip
-    wants = [Want(f"{w} × {h}", w, h, number, "red") for w, h, number in sides]
-    problem = Problem((Want("blue", 5, 5, 2, "blue"), *wants), (), smallest_offcut=1)
-    offers = (
-        Offer("blue north", "north", "blue", 5, 10, 1, Fraction(5)),
-        Offer("blue south", "south", "blue", 6, 11, 1, Fraction(4)),
-        Offer("red north", "north", "red", 20, 20, 1, Fraction(5)),
-        Offer("red west", "west", "red", 15, 20, 1, Fraction("4.50")),
-        Offer("red east", "east", "red", 30, 20, 1, Fraction(8)),
+def test_what_is_bought_of_a_settled_paper_is_enough_for_a_known_plan() -> None:
+    """The first plan takes two small sheets; what is kept of a choice takes the large one."""
+    offers = (offer("small", 50, 70, "1.90"), offer("large", 70, 100, "3.10"))
+    market = Market(offers, ())
+    stock = tuple(size.stock for size in market.sizes)
+    problem = replace(squares(3), stock=stock)
+    search = purchases._Search(
+        problem, market, purchases._WORK[Effort.QUICK], {}, never, lambda _: None
     )
-    terms = (
-        Terms("north", Fraction(6), Fraction(45)),
-        Terms("west", Fraction(2)),
-        Terms("east", Fraction(3), Fraction(43)),
-    )
-    bought = purchase(problem, offers, terms, Effort.QUICK)
-    require_purchase(problem, offers, terms, bought)
-    packs = [(one.offer.name, one.quantity) for one in bought.packs]
-    assert packs == [("blue north", 1), ("red north", 8)]
-    assert bought.tried["found"]
+    (paper,) = search._papers
+    assert list(paper.plans) == [(2, 0)]
+    search._buy_at_once()
+    paper.settle(10_000, never)
+    model = purchases._Model(market, search._papers, {})
+    search._keep(model, model.cheapest(100, never))
+    bought = search.bought(squares(3))
+    require_purchase(squares(3), offers, (), bought)
+    assert [(one.offer.name, one.quantity) for one in bought.packs] == [("large", 1)]
 
 
 @pytest.mark.usefixtures("no_recreation")
