@@ -542,7 +542,7 @@ def _check_pointers(
 def _insert(
     archive: _Archive, connection: Connection, table: Table, rows: list[dict[str, Any]]
 ) -> None:
-    prepared = [_for_dialect(connection, table, row) for row in _parents_first(table, rows)]
+    prepared = [_for_dialect(connection, row) for row in _parents_first(table, rows)]
     try:
         with connection.begin_nested():
             _insert_all(connection, table, prepared)
@@ -557,7 +557,7 @@ def _refuse_the_first_bad(
     lines = {id(row): line for row, (line, _) in zip(rows, archive.rows[table.name], strict=True)}
     for row in _parents_first(table, rows):
         try:
-            connection.execute(insert(table), [_for_dialect(connection, table, row)])
+            connection.execute(insert(table), [_for_dialect(connection, row)])
         except IntegrityError as broken:
             archive.refuse(table.name, lines[id(row)], *_rule(table, broken))
     raise RuntimeError(f"the rows of {table.name} can be stored one by one but not together")
@@ -574,7 +574,7 @@ def _rule(table: Table, broken: IntegrityError) -> tuple[str | None, str]:
     return None, f"this can't be stored ({shorten(said, 100)})"
 
 
-def _for_dialect(connection: Connection, table: Table, row: dict[str, Any]) -> dict[str, Any]:
+def _for_dialect(connection: Connection, row: dict[str, Any]) -> dict[str, Any]:
     """SQLite keeps no time zones: moments there are in UTC, without saying so."""
     if connection.dialect.name != "sqlite":
         return row

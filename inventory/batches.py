@@ -19,7 +19,7 @@ from typing import NamedTuple
 from sqlalchemy.orm import Session
 
 from inventory import ledger, papers
-from inventory.buying import OnSale, on_sale, restock, without_clashes
+from inventory.buying import OnSale, on_sale, restock
 from inventory.cutting import (
     PutAway,
     cut_batch,
@@ -55,6 +55,7 @@ from nester.pieces import Grain, Piece, Turn
 from nester.refusal import Refusal
 from nester.verify import require
 from nester.voids import voids
+from nester.wants import without_clashing_grain
 
 __all__ = [
     "PutAway",
@@ -548,7 +549,7 @@ class _Desk:
             What there is instead of the stash.
         """
         wished = self._as_wished(cuts)
-        return without_clashes(wished if stock is None else replace(wished, stock=stock))[0]
+        return without_clashing_grain(wished if stock is None else replace(wished, stock=stock))[0]
 
     def _as_wished(self, cuts: Cuts) -> Problem:
         totals: Counter[str] = Counter()
@@ -743,7 +744,7 @@ class _Desk:
         for order in self.orders:
             if order.due < today:
                 yield f"Order {order.id} was due on {order.due.isoformat()}."
-        for paper in without_clashes(self._as_wished(verdict.problem.cuts))[1]:
+        for paper in without_clashing_grain(self._as_wished(verdict.problem.cuts))[1]:
             yield (
                 f"The grain of {paper} is not followed: some pieces must stand upright on it, and"
                 " its fibres lie one way in some sheets and another way in others."

@@ -16,14 +16,15 @@ from fractions import Fraction
 from inventory.models import Kind
 from inventory.money import MOST_DECIMALS, round_to_decimals
 from inventory.plan import Restock
-from inventory.price_lists import Offer
+from inventory.price_lists import ListedPack
 from inventory.stash import StashRow
 from nester.layouts import NO_MARGINS, Answer, Margins, Problem, Stock
 from nester.measure import Length, area_m2
-from nester.pieces import Grain, Turn
+from nester.pieces import Grain
 from nester.verify import require
+from nester.wants import without_clashing_grain
 
-__all__ = ["OnSale", "on_sale", "restock", "without_clashes"]
+__all__ = ["OnSale", "on_sale", "restock"]
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,7 @@ class OnSale:
 
 def on_sale(
     rows: Sequence[StashRow],
-    offered: Sequence[Offer] = (),
+    offered: Sequence[ListedPack] = (),
     largest: Mapping[str, Sequence[tuple[Length, Length]]] | None = None,
 ) -> list[OnSale]:
     """Return the sheet sizes that can be bought.
@@ -96,32 +97,6 @@ def on_sale(
     return list(known.values())
 
 
-def without_clashes(problem: Problem) -> tuple[Problem, list[str]]:
-    """Drop the grain wishes of papers on which wishes and upright pieces can't both be had.
-
-    That is where fibres lie one way in some sheets and another way in others: pieces that follow
-    the grain would have to be turned from one sheet to the next, and upright ones must not be.
-
-    Returns
-    -------
-    Problem
-        One that the optimizer takes.
-    list of str
-        The papers whose wishes were dropped.
-    """
-    grains: dict[str, set[Grain]] = defaultdict(set)
-    for one in problem.stock:
-        if min(one.usable[2:]) > 0:
-            grains[one.paper].add(one.grain)
-    wished = {want.paper for want in problem.wants if want.grain is not Grain.ANY}
-    upright = {want.paper for want in problem.wants if want.turn is not Turn.ANY}
-    clashing = {paper for paper in wished & upright if len(grains[paper] - {Grain.ANY}) > 1}
-    wants = tuple(
-        replace(want, grain=Grain.ANY) if want.paper in clashing else want for want in problem.wants
-    )
-    return replace(problem, wants=wants), sorted(clashing, key=str.casefold)
-
-
 def restock(
     problem: Problem,
     sizes: Sequence[OnSale],
@@ -151,7 +126,7 @@ def restock(
     )  # fmt: skip
     # Paper at hand is paid for: only what must be bought costs anything here.
     at_hand = tuple(replace(one, price=Fraction(0)) for one in problem.stock)
-    whole, _ = without_clashes(replace(problem, stock=at_hand + shop_shelf))
+    whole, _ = without_clashing_grain(replace(problem, stock=at_hand + shop_shelf))
     answer = search(whole)
     require(whole, answer)
     bought: Counter[str] = Counter()

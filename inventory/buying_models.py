@@ -149,7 +149,7 @@ class RestockLevel(Base):
     width, height
         Of the sheets it is about; None for sheets of any size.
     reorder
-        With fewer sheets than this it is time to buy.
+        With so many sheets or fewer it is time to buy.
     target
         Up to so many sheets are bought then.
     """

@@ -35,19 +35,19 @@ __all__ = [
     "CutSheet",
     "Ending",
     "Item",
-    "Offer",
     "Parcels",
     "Part",
     "PostageStep",
     "PrintPrice",
     "Rates",
+    "SalePrice",
     "Share",
     "Tariff",
     "cost_of",
     "in_coins",
-    "offer_for",
     "parcels_for",
     "read_ending",
+    "sale_price",
     "share_out",
     "shares_of",
 ]
@@ -294,7 +294,7 @@ def read_ending(text: str, currency: str) -> Ending:
 
 
 @dataclass(frozen=True)
-class Offer:
+class SalePrice:
     """A price and where it goes.
 
     Attributes
@@ -320,7 +320,7 @@ class Offer:
         return Fraction(self.margin) / Fraction(self.price) if self.price else Fraction(0)
 
 
-def offer_for(cost: Decimal, copies: int, rates: Rates, each: Decimal | None = None) -> Offer:
+def sale_price(cost: Decimal, copies: int, rates: Rates, each: Decimal | None = None) -> SalePrice:
     """Return the lowest price of a box at which the margin wished for is left, or more.
 
     Parameters
@@ -331,7 +331,7 @@ def offer_for(cost: Decimal, copies: int, rates: Rates, each: Decimal | None = N
         What one is sold for, if the maker has set that herself.
     """
     if each is not None:
-        return _offer(each, cost, copies, rates)
+        return _sale(each, cost, copies, rates)
     coin = smallest_coin(rates.currency)
     left = 1 - Fraction(rates.fee + rates.margin) / 100
     # Fees are rounded to the coin, so that half a coin below the exact price may do already.
@@ -339,9 +339,9 @@ def offer_for(cost: Decimal, copies: int, rates: Rates, each: Decimal | None = N
     coins = max(0, -int(-least // Fraction(coin)))
     while True:
         coins = _next_ending(coins, rates.endings)
-        offer = _offer(coin * coins, cost, copies, rates)
-        if offer.margin * 100 >= offer.price * rates.margin:
-            return offer
+        sale = _sale(coin * coins, cost, copies, rates)
+        if sale.margin * 100 >= sale.price * rates.margin:
+            return sale
         coins += 1
 
 
@@ -350,11 +350,11 @@ def _next_ending(coins: int, endings: Sequence[Ending]) -> int:
     return min((coins + (end.coins - coins) % end.every for end in endings), default=coins)
 
 
-def _offer(each: Decimal, cost: Decimal, copies: int, rates: Rates) -> Offer:
+def _sale(each: Decimal, cost: Decimal, copies: int, rates: Rates) -> SalePrice:
     price = each * copies
     exact = Fraction(price) * Fraction(rates.fee) / 100 + Fraction(rates.fee_fixed)
     fees = round_to_coin(exact, rates.currency)
-    return Offer(each, price, fees, price - fees - cost)
+    return SalePrice(each, price, fees, price - fees - cost)
 
 
 # --- the cost ----------------------------------------------------------------------------------
@@ -411,7 +411,7 @@ class Cost:
     currency: str
     copies: int
     parts: tuple[Part, ...]
-    offer: Offer
+    sale: SalePrice
     grams: Fraction
     minutes: Fraction
     unknown: tuple[str, ...]
@@ -502,7 +502,7 @@ def cost_of(
         rates.currency,
         box.copies,
         parts,
-        offer_for(whole, box.copies, rates, each),
+        sale_price(whole, box.copies, rates, each),
         teller.grams,
         teller.minutes,
         tuple(dict.fromkeys(teller.unknown)),

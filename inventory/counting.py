@@ -26,8 +26,8 @@ if TYPE_CHECKING:
 
 __all__ = [
     "COUNT_COLUMNS",
+    "CountDifference",
     "CountedPaper",
-    "Difference",
     "Found",
     "compare_counts",
     "enter_counts",
@@ -79,7 +79,7 @@ class Found:
 
 
 @dataclass(frozen=True)
-class Difference:
+class CountDifference:
     """A label of which not as many were found as the book said."""
 
     label: str
@@ -117,7 +117,7 @@ def _found(row: Row) -> Found:
     )
 
 
-def compare_counts(session: Session, counts: Sequence[Found]) -> list[Difference]:
+def compare_counts(session: Session, counts: Sequence[Found]) -> list[CountDifference]:
     """Return where the book says otherwise than what was found; nothing is booked.
 
     Raises
@@ -126,13 +126,13 @@ def compare_counts(session: Session, counts: Sequence[Found]) -> list[Difference
         If a label is unknown or counted twice, or has moved since the sheet was printed.
     """
     return [
-        Difference(stock.label, stock.paper.name, booked, one.found)
+        CountDifference(stock.label, stock.paper.name, booked, one.found)
         for stock, one, booked in _compared(session, counts)
         if one.found != booked
     ]
 
 
-def enter_counts(session: Session, counts: Sequence[Found], why: str) -> list[Difference]:
+def enter_counts(session: Session, counts: Sequence[Found], why: str) -> list[CountDifference]:
     """Book what was found, in one deed; what was counted and right is noted too.
 
     Parameters
@@ -143,7 +143,7 @@ def enter_counts(session: Session, counts: Sequence[Found], why: str) -> list[Di
 
     Returns
     -------
-    list of Difference
+    list of CountDifference
         What the book said otherwise.
 
     Raises

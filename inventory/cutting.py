@@ -27,6 +27,7 @@ from inventory.models import (
 from inventory.names import fold, shorten, whole_number
 from inventory.orders import get_order, missing_pieces, set_status
 from inventory.pace import report_times
+from inventory.places import Places
 from inventory.plan import Plan, PlannedLayout, plan_from_json
 from inventory.receiving import Line, keep_offcuts
 from inventory.reservations import copies_done, copies_left, given_up, reserved
@@ -188,7 +189,8 @@ def cut_batch(
     copies
         How many copies of that layout; all that are left, unless given.
     place
-        Where the new offcuts are put.
+        Where the new offcuts are put: where the sheet lay that they are cut from, unless given;
+        nowhere, if it is ``""``.
     seconds
         How long it took to cut all these, if it is reported; see `inventory.pace`.
 
@@ -212,6 +214,7 @@ def cut_batch(
     elif copies is not None:
         raise Refusal("say of which layout so many copies are cut")
     put_away = []
+    places = Places(session)
     for one in left:
         sheet = one.layout.sheet
         stock = find_stock(session, sheet.label)
@@ -222,8 +225,9 @@ def cut_batch(
         drawn = replace(plan.as_layout(one.layout)[0], copies=len(one.copies))
         deeds.append((deed, cutting_minutes(drawn, trimmer=plan.trimmer)))
         grain = fibres_of(session, stock)
+        where = places.path(stock.place_id) if place is None else place
         lines = [
-            Line(sheet.paper, (rect.width, rect.height), 1, place=place, lot=stock.lot, grain=grain)
+            Line(sheet.paper, (rect.width, rect.height), 1, place=where, lot=stock.lot, grain=grain)
             for _ in one.copies
             for rect in one.layout.offcuts
         ]

@@ -16,7 +16,7 @@ from inventory.ledger import movements_taken_back
 from inventory.models import Kind, Movement, Paper, Reason, Stock
 from inventory.names import shorten, whole_number
 from inventory.papers import find_paper
-from inventory.price_lists import Offer, SizeKey, offers, size_key
+from inventory.price_lists import ListedPack, SizeKey, offers, size_key
 from inventory.suppliers import DELIVERY_DAYS
 from nester.measure import LARGEST, Length
 from nester.paper import Size
@@ -35,6 +35,7 @@ __all__ = [
     "accept_suggestions",
     "drop_level",
     "find_level",
+    "is_low",
     "list_levels",
     "set_level",
     "suggest_levels",
@@ -63,7 +64,7 @@ def set_level(
     Parameters
     ----------
     reorder
-        With fewer sheets than this it is time to buy; 1 to 1,000,000.
+        With so many sheets or fewer it is time to buy; 1 to 1,000,000.
     target
         Up to so many are bought then; `reorder` or more.
     size
@@ -98,6 +99,11 @@ def find_level(
     wanted = None if size is None else size_key(paper, size)
     levels = session.scalars(select(RestockLevel).where(RestockLevel.paper_id == paper.id))
     return next((one for one in levels if level_key(one) == wanted), None)
+
+
+def is_low(sheets: int, reorder: int, target: int) -> bool:
+    """Tell whether it is time to buy up to a level's target when so many sheets are left."""
+    return sheets <= reorder and sheets < target
 
 
 def level_key(level: RestockLevel) -> SizeKey | None:
@@ -212,7 +218,7 @@ def suggest_levels(
     for (paper, of_size), number in used.items():
         if chosen is None or paper.id in chosen:
             per_paper[paper][None if None in levels[paper.id] else of_size] += number
-    sold: dict[str, list[Offer]] = defaultdict(list)
+    sold: dict[str, list[ListedPack]] = defaultdict(list)
     for offer in offers(session, [paper.name for paper in per_paper], today=today):
         sold[offer.paper].append(offer)
     suggestions = []
@@ -264,7 +270,7 @@ def _used(session: Session, since: date) -> dict[tuple[Paper, SizeKey], int]:
     return used
 
 
-def _delivery(paper: Paper, key: SizeKey | None, sold: Sequence[Offer]) -> int:
+def _delivery(paper: Paper, key: SizeKey | None, sold: Sequence[ListedPack]) -> int:
     fitting = [one for one in sold if key in (None, size_key(paper, (one.width, one.height)))]
     if not fitting:
         return DELIVERY_DAYS

@@ -7,11 +7,10 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from inventory.buying import without_clashes
-from inventory.models import Pattern
+from inventory.cutting_rules import shop_rules
 from inventory.orders import thickness_of_papers
 from inventory.own_designs import find_design
-from inventory.papers import find_paper, list_papers
+from inventory.papers import find_paper
 from inventory.reservations import reserved
 from inventory.shop import the_shop
 from inventory.stash import StashRow, list_stash
@@ -20,8 +19,8 @@ from nester.layouts import Cuts, Effort, Problem, Stock
 from nester.packing import Stop, never
 from nester.packing.most import Most, most_copies
 from nester.refusal import Refusal
-from nester.sweep import Rules, paper_wants
 from nester.verify import require
+from nester.wants import paper_wants, without_clashing_grain
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -35,7 +34,6 @@ __all__ = [
     "problem_of_stash",
     "problems_of_wishes",
     "read_wishes",
-    "shop_rules",
 ]
 
 
@@ -87,15 +85,6 @@ def free_rows(session: Session) -> list[StashRow]:
     ]
 
 
-def shop_rules(session: Session, cuts: Cuts = Cuts.STRAIGHT) -> Rules:
-    """Return how the shop cuts paper."""
-    shop = the_shop(session)
-    upright = (one.name for one in list_papers(session) if one.pattern is Pattern.DIRECTIONAL)
-    return Rules(
-        cuts, shop.gap, shop.trimmer, shop.smallest_offcut, frozenset(upright), shop.follow_grain
-    )
-
-
 @dataclass(frozen=True)
 class _Made:
     """The pieces of a wish, and the paper of each role that it has."""
@@ -130,7 +119,7 @@ def problem_of_stash(
         replace(row.as_sheet, price=Fraction(0)) for row in rows if row.paper in wants
     )
     whole = rules.problem(tuple(want for its in wants.values() for want in its), stock)
-    return without_clashes(whole)[0]
+    return without_clashing_grain(whole)[0]
 
 
 def _made(session: Session, wish: Wish, papers: Mapping[str, str]) -> _Made:

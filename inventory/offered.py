@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.price_lists import Offer as Listed
+    from inventory.price_lists import ListedPack
 
 __all__ = ["listed_offers", "terms_of", "told_offers"]
 
@@ -79,14 +79,14 @@ def _pack(text: str | None, told: str) -> int:
     return whole_number(int(text), f"--on '{shorten(told)}': the sheets in a pack", least=1)
 
 
-def listed_offers(listed: Iterable[Listed], unit: Unit) -> dict[str, tuple[Offer, Listed]]:
+def listed_offers(listed: Iterable[ListedPack], unit: Unit) -> dict[str, tuple[Offer, ListedPack]]:
     """Return offers of the price book by the names under which the optimizer knows them."""
-    named: dict[str, tuple[Offer, Listed]] = {}
+    named: dict[str, tuple[Offer, ListedPack]] = {}
     for one in listed:
         from_packs = f", from {one.least} packs" if one.least > 1 else ""
         size = format_size(one.width, one.height, unit)
         name = f"{one.supplier}: {one.paper} {size}, {one.pack} a pack{from_packs}"
-        while name in named:  # as two lists' 50 × 70 and 70 × 50 may be
+        while name in named:  # as may be where names of suppliers and papers have colons
             name += " "
         offer = Offer(
             name,

@@ -167,6 +167,7 @@ def order_cost(
     shop_file: ShopFile,
     number: int,
     *,
+    today: date,
     posted: bool = True,
     each: Decimal | None = None,
     stop: Stop | None = None,
@@ -177,6 +178,8 @@ def order_cost(
 
     Parameters
     ----------
+    today
+        The day whose prices of new sheets count.
     posted
         False: it is collected, so that there is no postage.
     each
@@ -197,7 +200,7 @@ def order_cost(
             if mending := [str(one.id) for one in batches if one.mends_id is not None]:
                 notes.append(f"Pieces that were cut again in batch {', '.join(mending)} are in it.")
             return _planned(session, order, plans, rates, notes, posted=posted, each=each)
-        estimate = _Estimate(session, order, rates, None)
+        estimate = _Estimate(session, order, rates, None, today)
     return estimate.cost(posted=posted, each=each, stop=stop)
 
 
@@ -211,6 +214,7 @@ def design_cost(
     papers: Mapping[str, str],
     copies: int = 1,
     *,
+    today: date,
     on: Callable[[Unit], Sequence[tuple[Size, Decimal]]] = lambda _: (),
     posted: bool = True,
     each: Decimal | None = None,
@@ -222,6 +226,8 @@ def design_cost(
     ----------
     design, sizes, papers, copies
         As for `inventory.orders.add_order`.
+    today
+        The day whose prices of new sheets count.
     on
         Sheets and their prices, whatever the paper, read with the shop's unit; none: those of
         each paper that the book knows.
@@ -252,7 +258,7 @@ def design_cost(
             for size, price in on(unit)
             for paper in sorted(set(order.papers.values()))
         ]
-        estimate = _Estimate(session, order, rates_of(session), offered or None)
+        estimate = _Estimate(session, order, rates_of(session), offered or None, today)
     return estimate.cost(posted=posted, each=each, stop=stop)
 
 
@@ -334,7 +340,12 @@ class _Estimate:
     """What is read from the book to estimate an order: the search comes after it."""
 
     def __init__(
-        self, session: Session, order: Order, rates: Rates, sizes: Sequence[OnSale] | None
+        self,
+        session: Session,
+        order: Order,
+        rates: Rates,
+        sizes: Sequence[OnSale] | None,
+        today: date,
     ) -> None:
         from inventory.batches import from_new_sheets
 
@@ -349,9 +360,7 @@ class _Estimate:
         self.box = _box(session, order, weight)
         self.rates = rates
         self.names = (order.id, order.customer, order.design)
-        self.problem, self.parts, self.sizes = from_new_sheets(
-            session, order, sizes, today=date.today()
-        )
+        self.problem, self.parts, self.sizes = from_new_sheets(session, order, sizes, today=today)
 
     def cost(self, *, posted: bool, each: Decimal | None, stop: Stop | None) -> OrderCost:
         from nester.packing import never, solve

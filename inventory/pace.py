@@ -26,6 +26,7 @@ from nester.refusal import Refusal
 
 __all__ = [
     "MOST_MINUTES",
+    "format_minutes",
     "learned_ratio",
     "pace_words",
     "read_minutes",
@@ -64,6 +65,12 @@ def read_minutes(text: str, what: str) -> Decimal:
     if minutes > _LONGEST:
         raise Refusal(f"{what} '{shorten(text)}' is more than {_LONGEST:,} minutes")
     return minutes
+
+
+def format_minutes(minutes: Fraction | int) -> str:
+    """Write a time to the minute: ``90 min`` is ``1 h 30 min``."""
+    hours, rest = divmod(round(minutes), 60)
+    return f"{hours} h {rest} min" if hours else f"{rest} min"
 
 
 def read_time_taken(text: str) -> int:

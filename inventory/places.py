@@ -21,7 +21,6 @@ __all__ = [
     "Places",
     "add_place",
     "find_place",
-    "list_places",
     "move_place",
     "place_for",
     "within",
@@ -204,11 +203,6 @@ def move_place(
     place.name, place.parent = called, parent
     session.flush()
     return place
-
-
-def list_places(session: Session) -> list[Place]:
-    """Return all places, each followed by what stands in it."""
-    return Places(session).sorted()
 
 
 def find_place(session: Session, name: str) -> Place:

@@ -26,7 +26,13 @@ from inventory.money import check_amount, check_currency, parse_money
 from inventory.names import clean_name, fold, shorten, whole_number
 from inventory.papers import find_paper, list_papers
 from inventory.shop import the_shop
-from inventory.suppliers import MOST_DAYS, Rates, find_supplier, set_supplier, supplier_named
+from inventory.suppliers import (
+    MOST_DAYS,
+    ExchangeRates,
+    find_supplier,
+    set_supplier,
+    supplier_named,
+)
 from nester.layouts import NO_MARGINS, Margins
 from nester.measure import LARGEST, Length, Unit, format_size
 from nester.paper import Size, parse_size
@@ -46,8 +52,8 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Change",
+    "ListedPack",
     "News",
-    "Offer",
     "PriceLine",
     "PriceRow",
     "PriceSheet",
@@ -92,8 +98,6 @@ class PriceLine:
         Packs that must be ordered at least, at this price.
     days
         From the order to the delivery; the supplier's own unless given.
-    where
-        What to put before a refusal: ``mill.csv, line 3, price: ``.
     """
 
     paper: str
@@ -103,7 +107,6 @@ class PriceLine:
     currency: str
     least: int = 1
     days: int | None = None
-    where: str = ""
 
 
 @dataclass(frozen=True)
@@ -197,7 +200,7 @@ class _Reader:
         self._session = session
         self._papers = {paper.name_key: paper for paper in list_papers(session)}
         self._size = cache(partial(parse_size, unit=unit))
-        self._rates = Rates(session, today)
+        self._rates = ExchangeRates(session, today)
         self._supplier = supplier
         self._known: dict[str, Supplier | None] = {}
         self._names: dict[str, str] = {}
@@ -221,7 +224,6 @@ class _Reader:
             currency,
             row.count("least") if row.text("least") else 1,
             row.read("days", _days) if row.text("days") else None,
-            f"{row.file}, line {row.line}, price: ",
         )
         key = (by, paper.id, size_key(paper, size), line.pack, line.least)
         first = self._first.setdefault(key, row.line)
@@ -501,7 +503,7 @@ def set_price(
     if not all(0 < length <= LARGEST for length in size):
         raise Refusal("a sheet's width and height must be more than zero and at most 10 m")
     code = by.currency if currency is None else check_currency(currency)
-    Rates(session, day).rate(code)
+    ExchangeRates(session, day).rate(code)
     before = _book(session, day, by)
     key = its.id, size_key(its, size)
     tier = (
@@ -601,7 +603,7 @@ def _book(session: Session, day: date, supplier: Supplier) -> _Book:
 
 
 @dataclass(frozen=True)
-class Offer:
+class ListedPack:
     """A pack that can be bought today.
 
     Attributes
@@ -654,7 +656,7 @@ def offers(
     *,
     today: date,
     supplier: str | None = None,
-) -> list[Offer]:
+) -> list[ListedPack]:
     """Return all packs that can be bought on a day, in the shop's currency.
 
     On what terms they are sent is told by `inventory.suppliers.terms`.
@@ -670,7 +672,7 @@ def offers(
 
     Returns
     -------
-    list of Offer
+    list of ListedPack
         By paper, size, supplier, pack and least order.
 
     Raises
@@ -683,9 +685,9 @@ def offers(
         which.append(Price.paper_id.in_([find_paper(session, name).id for name in papers]))
     if supplier is not None:
         which.append(PriceList.supplier_id == find_supplier(session, supplier).id)
-    rates, margins = Rates(session, today), last_margins(session)
+    rates, margins = ExchangeRates(session, today), last_margins(session)
     return [
-        Offer(
+        ListedPack(
             by.name, paper.name, price.width, price.height, price.pack,
             rates.in_own(amount, price.currency), price.least,
             by.days if price.days is None else price.days, amount, price.currency, day,

@@ -14,14 +14,13 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from inventory.batches import ToCut, orders_to_cut
-from inventory.buying import without_clashes
-from inventory.levels import level_key, list_levels
+from inventory.levels import is_low, level_key, list_levels
 from inventory.models import Kind, Status
 from inventory.offered import listed_offers, terms_of
 from inventory.orders import list_orders
 from inventory.papers import list_papers
-from inventory.price_lists import offers, size_key
-from inventory.purchases import Wish, add_purchase, on_its_way
+from inventory.price_lists import SizeKey, offers, size_key
+from inventory.purchases import Ordered, add_purchase, on_its_way
 from inventory.reservations import reserved
 from inventory.restocking import order_by, paper_there_by
 from inventory.shop import the_shop
@@ -33,21 +32,22 @@ from nester.packing import never, purchase
 from nester.paper import Size
 from nester.refusal import Refusal
 from nester.verify_purchase import require_purchase
+from nester.wants import without_clashing_grain
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.buying_models import Purchase
     from inventory.models import Order, Paper
-    from inventory.price_lists import Offer as Listed
+    from inventory.price_lists import ListedPack
     from inventory.shop import ShopFile
     from nester.packing import Progress, Stop
 
-__all__ = ["Held", "Kept", "Line", "PurchasePlan", "Unmade", "plan_purchase", "record"]
+__all__ = ["Kept", "LevelHeld", "PlanLine", "PurchasePlan", "Unmade", "plan_purchase", "record"]
 
 
 @dataclass(frozen=True)
-class Line:
+class PlanLine:
     """Packs of one offer.
 
     Attributes
@@ -61,7 +61,7 @@ class Line:
         ordered for that; None if no order needs it.
     """
 
-    offer: Listed
+    offer: ListedPack
     packs: int
     sheets: int
     used: int
@@ -87,7 +87,7 @@ class Kept(NamedTuple):
     purchase: int | None = None
 
 
-class Held(NamedTuple):
+class LevelHeld(NamedTuple):
     """A level that is to be held: how many of the sheets are there, and how many are bought."""
 
     paper: str
@@ -127,33 +127,60 @@ class PurchasePlan:
     """
 
     orders: tuple[Order, ...]
-    lines: tuple[Line, ...]
+    lines: tuple[PlanLine, ...]
     shipping: Mapping[str, Fraction]
     stash: tuple[Kept, ...]
-    held: tuple[Held, ...]
+    held: tuple[LevelHeld, ...]
     unmade: tuple[Unmade, ...]
     bought: Bought
     currency: str
 
 
+_Key = tuple[str, SizeKey]
+"""A paper, and what is equal for equal sizes of it."""
+
+
 class _Level(NamedTuple):
-    """A level that would be broken, and the name of the offer by which it is filled."""
+    """A level that is set, and the name of the offer by which it would be filled."""
 
     paper: str
-    key: tuple[Length, Length]
+    key: SizeKey
+    reorder: int
     target: int
-    there: int
+    any_size: bool
     offer: str | None
+
+    def counts(self, sheets: Mapping[_Key, int]) -> int:
+        """Return how many of some sheets count to it."""
+        if self.any_size:
+            return sum(number for (paper, _), number in sheets.items() if paper == self.paper)
+        return sheets.get((self.paper, self.key), 0)
+
+
+class _Hold(NamedTuple):
+    """A level that is filled: how many sheets are set aside for it, and how many are lacking."""
+
+    level: _Level
+    there: int
+    lacking: int
 
 
 class _Book(NamedTuple):
-    """All that is read of the book, at one moment."""
+    """All that is read of the book, at one moment.
+
+    Attributes
+    ----------
+    there
+        How many sheets lie there and are not reserved, or are on their way.
+    """
 
     to_cut: ToCut | None
     problem: Problem
-    named: dict[str, tuple[Offer, Listed]]
+    named: dict[str, tuple[Offer, ListedPack]]
     terms: tuple[Terms, ...]
     levels: list[_Level]
+    there: Mapping[_Key, int]
+    papers: Mapping[str, Paper]
     purchase_of: dict[str, int]
     making_days: int
     currency: str
@@ -179,8 +206,9 @@ def plan_purchase(
     orders
         Numbers of confirmed orders; all of them, unless given.
     levels
-        Also hold the levels set: where fewer sheets than a level's target lie there or are on
-        their way, those are left alone and the rest is bought.
+        Also hold the levels set: what would be low (see `inventory.levels.is_low`) once the
+        orders are made is filled up to its target.  What lies there or is on its way counts, and
+        is left alone up to that.
     in_time
         Only from offers that come in time for every order given.
     effort, stop, on_progress
@@ -194,15 +222,29 @@ def plan_purchase(
     with shop_file.read() as session:
         book = _read(session, orders, levels, in_time, cuts, ignore_grain, today)
     offered = tuple(offer for offer, _ in book.named.values())
-    also: Counter[str] = Counter()
-    for one in book.levels:
-        if one.offer is not None and one.target > one.there:
-            also[one.offer] += one.target - one.there
-    bought = purchase(
-        book.problem, offered, book.terms, effort, also=also, stop=stop, on_progress=on_progress
-    )
-    require_purchase(book.problem, offered, book.terms, bought)
-    return _told(book, bought)
+
+    def buy(held: Sequence[_Hold], effort: Effort) -> Bought:
+        also: Counter[str] = Counter()
+        for one in held:
+            if one.level.offer is not None:
+                also[one.level.offer] += one.lacking
+        problem = replace(book.problem, stock=_set_aside(book, held))
+        found = purchase(
+            problem, offered, book.terms, effort, also=also, stop=stop, on_progress=on_progress
+        )
+        require_purchase(problem, offered, book.terms, found)
+        return found
+
+    held = _held(book, frozenset())
+    if _may_get_low(book, held):
+        # Which levels the orders bring down is seen well enough from a purchase found quickly.
+        held = _held(book, _low_after(book, held, buy(held, Effort.QUICK)))
+    while True:
+        bought = buy(held, effort)
+        low = _low_after(book, held, bought)
+        if not low:
+            return _told(book, held, bought)
+        held = _held(book, low.union(one.level for one in held))
 
 
 def _read(
@@ -251,91 +293,121 @@ def _read(
                 grain=one.grain,
             )
         )  # fmt: skip
-    found = _levels(session, stock, coming, papers, named) if levels else []
-    problem = replace(problem, stock=tuple(_set_aside(stock, found, papers)))
-    problem = _without_clashes(problem, [offer for offer, _ in named.values()])
+    problem = replace(problem, stock=tuple(stock))
+    on_sale = [offer.as_stock(None) for offer, _ in named.values()]
+    problem, _ = without_clashing_grain(problem, on_sale)
     suppliers = [one.supplier for one in listed]
     return _Book(
-        to_cut, problem, named, terms_of(session, suppliers, today), found, coming,
-        shop.making_days, shop.currency,
+        to_cut, problem, named, terms_of(session, suppliers, today),
+        _levels(session, papers, named) if levels else [],
+        _there(session, stock, coming, papers), papers, coming, shop.making_days, shop.currency,
     )  # fmt: skip
 
 
-def _without_clashes(problem: Problem, offered: Iterable[Offer]) -> Problem:
-    """Drop wishes for a grain where the fibres of what lies there and of offers lie otherwise."""
-    whole = replace(problem, stock=(*problem.stock, *(one.as_stock(None) for one in offered)))
-    return replace(problem, wants=without_clashes(whole)[0].wants)
+def _there(
+    session: Session,
+    stock: Iterable[Stock],
+    coming: Mapping[str, int],
+    papers: Mapping[str, Paper],
+) -> Counter[_Key]:
+    taken = reserved(session)
+    there: Counter[_Key] = Counter()
+    for row in list_stash(session, kind=Kind.SHEET):
+        key = row.paper, size_key(papers[row.paper], (row.width, row.height))
+        there[key] += max(0, row.quantity - taken[row.label])
+    for one in stock:
+        if one.name in coming and one.quantity:
+            there[_key(papers, one)] += one.quantity
+    return there
+
+
+def _key(papers: Mapping[str, Paper], one: Stock | Offer) -> _Key:
+    return one.paper, size_key(papers[one.paper], (one.width, one.height))
 
 
 def _levels(
-    session: Session,
-    stock: Sequence[Stock],
-    coming: Mapping[str, int],
-    papers: Mapping[str, Paper],
-    named: Mapping[str, tuple[Offer, Listed]],
+    session: Session, papers: Mapping[str, Paper], named: Mapping[str, tuple[Offer, ListedPack]]
 ) -> list[_Level]:
-    taken = reserved(session)
-    there: dict[tuple[str, tuple[Length, Length]], int] = defaultdict(int)
-    for row in list_stash(session, kind=Kind.SHEET):
-        free = row.quantity - taken[row.label]
-        there[row.paper, size_key(papers[row.paper], (row.width, row.height))] += max(0, free)
-    for one in stock:
-        if one.name in coming and one.quantity:
-            there[one.paper, size_key(papers[one.paper], (one.width, one.height))] += one.quantity
+    """Return the levels set, those of one size first."""
     found = []
-    # What is bought for a level of one size counts for that of any size.
     for level in sorted(list_levels(session), key=lambda one: level_key(one) is None):
         paper = level.paper.name
-        of_paper = {
-            name: (offer, size_key(papers[paper], (offer.width, offer.height)))
-            for name, (offer, _) in named.items()
-            if offer.paper == paper
-        }
+        offered = [offer for offer, _ in named.values() if offer.paper == paper]
         key = level_key(level)
+        any_size = key is None
         if key is None:
-            # Of any size: it is filled in the size that is cheapest by its area.
+            # It is filled in the size that is cheapest by its area.
             cheapest = min(
-                of_paper.values(),
-                key=lambda one: one[0].sheet_price / (one[0].width * one[0].height),
-                default=None,
+                offered, key=lambda one: one.sheet_price / (one.width * one.height), default=None
             )
-            have = sum(number for (name, _), number in there.items() if name == paper)
-            if cheapest is None:
-                found.append(_Level(paper, (0, 0), level.target, min(have, level.target), None))
-                continue
-            key = cheapest[1]
-        else:
-            have = there[paper, key]
-        fitting = [offer for offer, its in of_paper.values() if its == key]
-        best = min(fitting, key=lambda offer: offer.sheet_price, default=None)
-        found.append(
-            _Level(paper, key, level.target, min(have, level.target), best.name if best else None)
-        )
-        if best is not None:
-            there[paper, key] += max(0, level.target - have)
+            key = (0, 0) if cheapest is None else _key(papers, cheapest)[1]
+        fitting = (one for one in offered if _key(papers, one) == (paper, key))
+        best = min(fitting, key=lambda one: one.sheet_price, default=None)
+        name = None if best is None else best.name
+        found.append(_Level(paper, key, level.reorder, level.target, any_size, name))
     return found
 
 
-def _set_aside(
-    stock: Iterable[Stock], levels: Sequence[_Level], papers: Mapping[str, Paper]
-) -> list[Stock]:
+def _held(book: _Book, low: frozenset[_Level]) -> list[_Hold]:
+    """Return the levels that are filled: those known to get low, and those that are."""
+    there = Counter(book.there)
+    found = []
+    for one in book.levels:
+        have = one.counts(there)
+        if one not in low and not is_low(have, one.reorder, one.target):
+            continue
+        lacking = max(0, one.target - have)
+        found.append(_Hold(one, min(have, one.target), lacking))
+        if one.offer is not None:
+            # What is bought for a level of one size counts for that of any size.
+            there[one.paper, one.key] += lacking
+    return found
+
+
+def _may_get_low(book: _Book, held: Sequence[_Hold]) -> bool:
+    """Tell whether orders want a paper that has a level which is not filled."""
+    filled = {one.level for one in held}
+    wanted = {want.paper for want in book.problem.wants if want.quantity}
+    return any(one.paper in wanted for one in book.levels if one not in filled)
+
+
+def _low_after(book: _Book, held: Sequence[_Hold], bought: Bought) -> frozenset[_Level]:
+    """Return the levels, of those not filled, that are low once everything is bought and cut."""
+    left = Counter(book.there)
+    for packs in bought.packs:
+        left[_key(book.papers, packs.offer)] += packs.sheets
+    stock = {one.name: one for one in bought.problem.stock}
+    for layout in bought.answer.layouts:
+        if not stock[layout.stock].offcut:
+            left[_key(book.papers, stock[layout.stock])] -= layout.copies
+    filled = {one.level for one in held}
+    return frozenset(
+        one
+        for one in book.levels
+        if one not in filled and is_low(one.counts(left), one.reorder, one.target)
+    )
+
+
+def _set_aside(book: _Book, held: Sequence[_Hold]) -> tuple[Stock, ...]:
     """Take away what is held: of its size first, of any other size for the rest."""
-    left = {index: one.there for index, one in enumerate(levels)}
-    kept = list(stock)
+    left = [one.there for one in held]
+    kept = list(book.problem.stock)
     for of_size in (True, False):
         for place, one in enumerate(kept):
             if one.offcut or one.quantity is None:
                 continue
-            for index, level in enumerate(levels):
-                alike = size_key(papers[one.paper], (one.width, one.height)) == level.key
-                if level.paper == one.paper and alike is of_size and left[index]:
-                    held = min(left[index], kept[place].quantity or 0)
-                    left[index] -= held
-                    kept[place] = replace(kept[place], quantity=(kept[place].quantity or 0) - held)
-    return [one for one in kept if one.quantity is None or one.quantity]
+            paper, key = _key(book.papers, one)
+            quantity = one.quantity
+            for index, (level, _, _) in enumerate(held):
+                if level.paper == paper and (key == level.key) is of_size:
+                    aside = min(left[index], quantity)
+                    left[index] -= aside
+                    quantity -= aside
+            kept[place] = replace(one, quantity=quantity)
+    return tuple(one for one in kept if one.quantity is None or one.quantity)
 
 
-def _told(book: _Book, bought: Bought) -> PurchasePlan:
+def _told(book: _Book, holds: Sequence[_Hold], bought: Bought) -> PurchasePlan:
     orders_of, due = _orders_of(book)
     used: dict[str, int] = defaultdict(int)
     waiting: dict[str, set[int]] = defaultdict(set)
@@ -352,7 +424,7 @@ def _told(book: _Book, bought: Bought) -> PurchasePlan:
             needed = paper_there_by(due[orders[0]], book.making_days)
             last = order_by(due[orders[0]], book.making_days, listed.days)
         lines.append(
-            Line(listed, packs, packs * offer.pack, used[offer.name], orders, needed, last)
+            PlanLine(listed, packs, packs * offer.pack, used[offer.name], orders, needed, last)
         )
     lines.sort(key=lambda one: (one.order_by or date.max, one.offer.supplier, one.offer.paper))
     stash = tuple(
@@ -360,16 +432,15 @@ def _told(book: _Book, bought: Bought) -> PurchasePlan:
             one.name, one.paper, one.width, one.height, used[one.name],
             (one.quantity or 0) - used[one.name], book.purchase_of.get(one.name),
         )
-        for one in book.problem.stock
-        if used[one.name]
+        for one in bought.problem.stock
+        if used[one.name] and one.name not in book.named
     )  # fmt: skip
     held = tuple(
-        Held(
-            one.paper, *one.key, one.target, one.there,
-            one.target - one.there if one.offer is not None else 0,
+        LevelHeld(
+            level.paper, *level.key, level.target, there, 0 if level.offer is None else lacking
         )
-        for one in book.levels
-    )  # fmt: skip
+        for level, there, lacking in holds
+    )
     parts = book.to_cut.parts if book.to_cut else []
     unmade = tuple(
         Unmade(
@@ -428,7 +499,7 @@ def record(session: Session, plan: PurchasePlan, *, today: date) -> list[Purchas
         add_purchase(
             session,
             supplier,
-            [Wish(paper, size, packs, pack) for (paper, size, pack), packs in its.items()],
+            [Ordered(paper, size, packs, pack) for (paper, size, pack), packs in its.items()],
             today=today,
         )
         for supplier, its in wishes.items()

@@ -26,7 +26,7 @@ from inventory.papers import find_paper
 from inventory.price_lists import last_margins, offers, size_key
 from inventory.receiving import Line, receive_deed, when_it_came
 from inventory.shop import the_shop
-from inventory.suppliers import Rates, find_supplier
+from inventory.suppliers import ExchangeRates, find_supplier
 from nester.layouts import NO_MARGINS, Margins
 from nester.measure import LARGEST, Length, format_size
 from nester.paper import Size
@@ -40,16 +40,16 @@ if TYPE_CHECKING:
 
     from inventory.buying_models import Supplier
     from inventory.models import Paper, Stock
-    from inventory.price_lists import Offer
+    from inventory.price_lists import ListedPack
 
 __all__ = [
+    "BillDifference",
     "Came",
-    "Difference",
     "OnItsWay",
+    "Ordered",
     "PurchaseRow",
     "RowLine",
     "State",
-    "Wish",
     "add_purchase",
     "check_can_be_taken_back",
     "close_purchase",
@@ -62,7 +62,7 @@ __all__ = [
 
 
 @dataclass(frozen=True)
-class Wish:
+class Ordered:
     """What is ordered of one paper in one size.
 
     Attributes
@@ -149,7 +149,7 @@ class PurchaseRow:
         return sum(one.rest * one.line.pack for one in self.lines)
 
     @property
-    def differences(self) -> list[Difference]:
+    def differences(self) -> list[BillDifference]:
         """Where something else was billed than ordered, by line."""
         return [
             found
@@ -163,7 +163,7 @@ class PurchaseRow:
         return sum((one.line.amount * one.line.packs for one in self.lines), Decimal(0))
 
 
-class Difference(NamedTuple):
+class BillDifference(NamedTuple):
     """How much more (or less) than ordered was billed for all packs of a line that came."""
 
     line: PurchaseLine
@@ -173,10 +173,10 @@ class Difference(NamedTuple):
 
 def _difference(
     line: PurchaseLine, billed: Iterable[tuple[int, Decimal]], currency: str
-) -> Iterator[Difference]:
+) -> Iterator[BillDifference]:
     more = sum((packs * (amount - line.amount) for packs, amount in billed), Decimal(0))
     if more:
-        yield Difference(line, more, currency)
+        yield BillDifference(line, more, currency)
 
 
 # --- ordering ----------------------------------------------------------------------------------
@@ -185,7 +185,7 @@ def _difference(
 def add_purchase(
     session: Session,
     supplier: str,
-    wishes: Sequence[Wish],
+    wishes: Sequence[Ordered],
     *,
     today: date,
     day: date | None = None,
@@ -219,14 +219,14 @@ def add_purchase(
     if not wishes:
         raise Refusal("say what was ordered: a paper, its size, and how many packs")
     ordered = today if day is None else day
-    at = when_it_came(ordered, today)
+    at = when_it_came(ordered, today, "book a purchase once it is ordered")
     by_hand = all(None not in (wish.pack, wish.amount) for wish in wishes)
-    sold, rates = [], Rates(session, ordered)
+    sold, rates = [], ExchangeRates(session, ordered)
     if not by_hand:
         sold = offers(session, today=ordered, supplier=by.name)
     if not by_hand and not sold:
         # The book knew nothing of its prices on that day.
-        sold, rates = offers(session, today=today, supplier=by.name), Rates(session, today)
+        sold, rates = offers(session, today=today, supplier=by.name), ExchangeRates(session, today)
     lines, days = [], []
     for wish in wishes:
         line, takes = _line(session, by, wish, sold, rates)
@@ -252,7 +252,7 @@ def add_purchase(
 
 
 def _line(
-    session: Session, by: Supplier, wish: Wish, sold: Sequence[Offer], rates: Rates
+    session: Session, by: Supplier, wish: Ordered, sold: Sequence[ListedPack], rates: ExchangeRates
 ) -> tuple[PurchaseLine, int]:
     """Return a line at the price asked, and the days to its delivery."""
     paper = find_paper(session, wish.paper)
@@ -303,7 +303,7 @@ def _sells_not(
     paper: Paper,
     shown: str,
     pack: int | None,
-    sold: Sequence[Offer],
+    sold: Sequence[ListedPack],
 ) -> str:
     """Say that a supplier doesn't sell something, and what near it is on its list."""
     unit = the_shop(session).unit
@@ -399,7 +399,7 @@ class OnItsWay(NamedTuple):
     Attributes
     ----------
     margins, grain
-        As of `inventory.price_lists.Offer`.
+        As of `inventory.price_lists.ListedPack`.
     """
 
     purchase: int
@@ -465,7 +465,7 @@ def receive_purchase(
     note: str = "",
     today: date,
     day: date | None = None,
-) -> tuple[list[Stock], list[Difference]]:
+) -> tuple[list[Stock], list[BillDifference]]:
     """Put what came of a purchase into the stash, in one deed.
 
     Each sheet gets its share of what was billed for its pack, in the shop's currency by the rate
@@ -488,7 +488,7 @@ def receive_purchase(
     -------
     list of Stock
         Where each line was put, in the order of the lines.
-    list of Difference
+    list of BillDifference
         Where something else was billed than ordered.
 
     Raises
@@ -508,10 +508,10 @@ def receive_purchase(
             f"purchase {number} was ordered on {purchase.ordered.isoformat()}, so nothing of it"
             f" came on {arrived.isoformat()}"
         )
-    rates = Rates(session, arrived)
+    rates = ExchangeRates(session, arrived)
     known = last_margins(session)
     lines, booked = [], []
-    differences: list[Difference] = []
+    differences: list[BillDifference] = []
     for one, what in chosen:
         line, packs = one.line, one.rest if what.packs is None else what.packs
         billed = line.amount if what.billed is None else check_amount(what.billed, "the price")

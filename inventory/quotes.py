@@ -41,7 +41,7 @@ def quote_order(
     Parameters
     ----------
     today
-        The day it is made.
+        The day it is made; its prices of paper count.
     valid_until
         So many days later as the shop has set, unless given.
     posted
@@ -65,7 +65,7 @@ def quote_order(
         until = valid_until or today + timedelta(quote_days(session))
         if until < today:
             raise Refusal(f"the offer would have ended on {until.isoformat()}, before it begins")
-    told = order_cost(shop_file, number, posted=posted, each=each, stop=stop)
+    told = order_cost(shop_file, number, today=today, posted=posted, each=each, stop=stop)
     if told.cost.unknown and each is None:
         raise Refusal(
             f"order {number} can't be offered at a price worked out, as its cost leaves something"
@@ -92,8 +92,8 @@ def quote_order(
                 )
                 for role, paper in papers.items()
             ),
-            each=told.cost.offer.each,
-            price=told.cost.offer.price,
+            each=told.cost.sale.each,
+            price=told.cost.sale.price,
             currency=shop.currency,
             made_on=today,
             valid_until=until,

@@ -518,8 +518,15 @@ def _refuse_twice(
             )
 
 
-def when_it_came(day: date | None, today: date) -> datetime | None:
+def when_it_came(
+    day: date | None, today: date, rather: str = "book what comes when it is there"
+) -> datetime | None:
     """Return the moment at which to book what came on a day: its noon; None for now.
+
+    Parameters
+    ----------
+    rather
+        What to do instead if the day has not come yet, for the refusal.
 
     Raises
     ------
@@ -529,7 +536,7 @@ def when_it_came(day: date | None, today: date) -> datetime | None:
     if day is None or day == today:
         return None
     if day > today:
-        raise Refusal(f"{day.isoformat()} has not come yet; book what comes when it is there")
+        raise Refusal(f"{day.isoformat()} has not come yet; {rather}")
     return datetime.combine(day, time(12)).astimezone(UTC)
 
 

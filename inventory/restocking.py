@@ -15,11 +15,11 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from inventory.levels import level_key, list_levels
+from inventory.levels import is_low, level_key, list_levels
 from inventory.models import Kind, Paper, Status
 from inventory.orders import list_orders
 from inventory.papers import list_papers
-from inventory.price_lists import Offer, SizeKey, offers, size_key
+from inventory.price_lists import ListedPack, SizeKey, offers, size_key
 from inventory.purchases import OnItsWay, on_its_way
 from inventory.reservations import reserved
 from inventory.shop import the_shop
@@ -37,8 +37,8 @@ if TYPE_CHECKING:
     from nester.packing import Progress, Stop
 
 __all__ = [
-    "Below",
     "Choice",
+    "Low",
     "NeededBy",
     "RestockLine",
     "best_offer",
@@ -82,7 +82,7 @@ def _earlier(day: date, days: int) -> date:
 class Choice:
     """An offer, and how many packs of it hold what is wanted."""
 
-    offer: Offer
+    offer: ListedPack
     packs: int
 
     @property
@@ -92,7 +92,7 @@ class Choice:
 
 
 def best_offer(
-    offered: Iterable[Offer], sheets: int, *, today: date, needed: date | None = None
+    offered: Iterable[ListedPack], sheets: int, *, today: date, needed: date | None = None
 ) -> Choice | None:
     """Return the cheapest packs that hold so many sheets and come in time, shipping left out.
 
@@ -127,8 +127,8 @@ def best_offer(
 
 
 @dataclass(frozen=True)
-class Below:
-    """A level that is not reached any more: how many sheets will be left, and what is set.
+class Low:
+    """A level that is low: how many sheets will be left, and what is set.
 
     Attributes
     ----------
@@ -152,7 +152,7 @@ class RestockLine:
         0 if no sheet of the paper is known that is large enough.
     orders
         Numbers of the orders that wait for it, what is due first first.
-    below
+    low
         The level it is bought for; both reasons may be there.
     needed
         The day on which it must be there for the first of its orders.
@@ -169,7 +169,7 @@ class RestockLine:
     height: Length
     sheets: int
     orders: tuple[int, ...] = ()
-    below: Below | None = None
+    low: Low | None = None
     needed: date | None = None
     order_by: date | None = None
     choice: Choice | None = None
@@ -186,11 +186,11 @@ class RestockLine:
                 if others
                 else f"order {last} waits for it"
             )
-        if self.below is not None:
-            sizes = " of all sizes together" if self.below.any_size else ""
+        if self.low is not None:
+            sizes = " of all sizes together" if self.low.any_size else ""
             reasons.append(
-                f"below the level you set: {self.below.left} left{sizes}, and you set"
-                f" {self.below.reorder}"
+                f"down to the level you set: {self.low.left} left{sizes}, and you set"
+                f" {self.low.reorder}"
             )
         if not self.sheets:
             reasons.append("no sheet of it is known that is large enough")
@@ -204,7 +204,7 @@ class _Wanted:
     size: tuple[Length, Length]
     sheets: int = 0
     orders: set[int] = field(default_factory=set)
-    below: Below | None = None
+    low: Low | None = None
 
 
 @dataclass(frozen=True)
@@ -212,7 +212,7 @@ class _Book:
     """What the list needs of the book, read at one moment."""
 
     papers: Mapping[str, Paper]
-    offered: Mapping[tuple[str, SizeKey], Sequence[Offer]]
+    offered: Mapping[tuple[str, SizeKey], Sequence[ListedPack]]
     coming: Sequence[OnItsWay]
     due: Mapping[int, date]
     customers: Mapping[int, str]
@@ -224,7 +224,7 @@ class _Book:
 
 def _read(session: Session, today: date) -> _Book:
     papers = {paper.name: paper for paper in list_papers(session)}
-    offered: dict[tuple[str, SizeKey], list[Offer]] = defaultdict(list)
+    offered: dict[tuple[str, SizeKey], list[ListedPack]] = defaultdict(list)
     for one in offers(session, today=today):
         offered[one.paper, size_key(papers[one.paper], (one.width, one.height))].append(one)
     orders = list_orders(session, status=Status.CONFIRMED)
@@ -298,7 +298,7 @@ def _add_levels(
     plan: Plan | None,
     wanted: dict[tuple[str, SizeKey], _Wanted],
 ) -> None:
-    """Add what it takes to come up to a level's target, where one is not reached."""
+    """Add what it takes to come up to a level's target, where it is low."""
     levels = list_levels(session)
     if not levels:
         return
@@ -322,12 +322,12 @@ def _add_levels(
             bought = _usual_size(book, paper, sizes)
         else:
             have, bought = left[paper, of_size], (paper, of_size)
-        if have >= level.reorder or bought is None:
+        if bought is None or not is_low(have, level.reorder, level.target):
             continue
         its = wanted.setdefault(bought, _Wanted(sizes.get(bought) or bought[1]))
         its.sheets += level.target - have
         left[bought] += level.target - have
-        its.below = Below(have, level.reorder, level.target, of_size is None)
+        its.low = Low(have, level.reorder, level.target, of_size is None)
 
 
 def _usual_size(
@@ -356,9 +356,7 @@ def _line(book: _Book, paper: str, its: _Wanted, today: date) -> RestockLine:
     coming = sum(
         one.sheets for one in book.coming if book.key(one.paper, (one.width, one.height)) == key
     )
-    return RestockLine(
-        paper, *its.size, its.sheets, orders, its.below, needed, last, choice, coming
-    )
+    return RestockLine(paper, *its.size, its.sheets, orders, its.low, needed, last, choice, coming)
 
 
 # --- which order hangs on what -----------------------------------------------------------------

@@ -8,7 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from inventory.makes import shop_rules
+from inventory.cutting_rules import shop_rules
 from inventory.money import parse_money
 from nester.designs import Design, check_roles, paper_for, read_settings
 from nester.designs.sheet import USUAL_PAPERS
@@ -18,15 +18,16 @@ from nester.measure import Length, MeasureError, Unit, format_size, mm
 from nester.packing import Stop, never, solve
 from nester.paper import Size, parse_size
 from nester.refusal import Refusal
-from nester.sweep import Batch, Offer, Rules, paper_batches, unfit
+from nester.sweep import Batch, PricedSheet, paper_batches, unfit
 from nester.verify import require
+from nester.wants import Rules
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from nester.pieces import Piece
 
-__all__ = ["MOST_COPIES", "Asked", "SheetRow", "compare_sheets", "read_asked", "usual_range"]
+__all__ = ["MOST_COPIES", "AskedBatch", "SheetRow", "compare_sheets", "read_asked", "usual_range"]
 
 MOST_COPIES = 1_000
 _CARD = "card"
@@ -34,7 +35,7 @@ _CARD = "card"
 
 
 @dataclass(frozen=True)
-class Asked:
+class AskedBatch:
     """A batch as it was asked for.
 
     Attributes
@@ -72,7 +73,7 @@ def read_asked(
     quantity: int,
     cuts: Cuts,
     unit: Unit,
-) -> Asked:
+) -> AskedBatch:
     """Read what a design is to be cut from.
 
     Parameters
@@ -108,7 +109,7 @@ def read_asked(
     offers = _offers(design, on, names, used, prices, unit)
     rules = Rules(cuts) if session is None else shop_rules(session, cuts)
     batch = Batch(design, dict(texts), unit, names, offers, quantity, rules, thickness)
-    return Asked(batch, bool(prices), pieces, now)
+    return AskedBatch(batch, bool(prices), pieces, now)
 
 
 def _called(session: Session | None, text: str) -> str:
@@ -126,7 +127,7 @@ def _offers(
     used: Sequence[str],
     prices: Mapping[str, str],
     unit: Unit,
-) -> dict[str, tuple[Offer, ...]]:
+) -> dict[str, tuple[PricedSheet, ...]]:
     for_all: list[Size] = []
     of_paper: dict[str, list[Size]] = {}
     for text in on:
@@ -157,7 +158,7 @@ def _offers(
             raise Refusal(f"a {format_size(*size, unit)} sheet has no price; give all sheets one")
     return {
         paper: tuple(
-            Offer(*size, _exact(read.get(_either_way(size)))) for size in dict.fromkeys(sizes)
+            PricedSheet(*size, _exact(read.get(_either_way(size)))) for size in dict.fromkeys(sizes)
         )
         for paper, sizes in chosen.items()
     }
@@ -206,7 +207,7 @@ class SheetRow(NamedTuple):
     """
 
     paper: str | None
-    offer: Offer | None
+    offer: PricedSheet | None
     sheets: int = 0
     cost: Fraction = Fraction(0)
     bound: Fraction = Fraction(0)
@@ -214,7 +215,7 @@ class SheetRow(NamedTuple):
 
 
 def compare_sheets(
-    asked: Asked, effort: Effort = Effort.QUICK, *, stop: Stop = never
+    asked: AskedBatch, effort: Effort = Effort.QUICK, *, stop: Stop = never
 ) -> list[SheetRow]:
     """Plan the batch on each of its sheets alone, and on all of them; every plan is verified.
 
@@ -225,10 +226,10 @@ def compare_sheets(
         can't be cut last.
     """
     batch = asked.batch
-    alone: dict[str, dict[Offer | None, SheetRow]] = {paper: {} for paper in asked.papers}
+    alone: dict[str, dict[PricedSheet | None, SheetRow]] = {paper: {} for paper in asked.papers}
     for paper, rows in alone.items():
         offers = batch.sheets[paper]
-        choices: list[Offer | None] = [*offers, *([None] if len(offers) > 1 else [])]
+        choices: list[PricedSheet | None] = [*offers, *([None] if len(offers) > 1 else [])]
         for offer in choices:
             rows[offer] = _row(asked, paper, offer, effort, stop)
     told: list[SheetRow] = []
@@ -239,7 +240,9 @@ def compare_sheets(
     return told
 
 
-def _row(asked: Asked, paper: str, offer: Offer | None, effort: Effort, stop: Stop) -> SheetRow:
+def _row(
+    asked: AskedBatch, paper: str, offer: PricedSheet | None, effort: Effort, stop: Stop
+) -> SheetRow:
     batch = asked.batch
     its = [one for one in asked.pieces if paper_for(one.role, batch.papers) == paper]
     sheets = {paper: batch.sheets[paper] if offer is None else (offer,)}
@@ -253,7 +256,7 @@ def _row(asked: Asked, paper: str, offer: Offer | None, effort: Effort, stop: St
     return SheetRow(paper, offer, answer.sheets, cost, bound)
 
 
-def _together(alone: Mapping[str, Mapping[Offer | None, SheetRow]]) -> list[SheetRow]:
+def _together(alone: Mapping[str, Mapping[PricedSheet | None, SheetRow]]) -> list[SheetRow]:
     """Add up what all papers take, on each sheet that all may be cut from, and on all sheets."""
     shared = [one for one in next(iter(alone.values())) if all(one in r for r in alone.values())]
     mixed = any(len(rows) > 1 for rows in alone.values())

@@ -45,7 +45,7 @@ from inventory.papers import (
     read_caliper,
     read_swatch,
 )
-from inventory.places import Places, add_place, find_place, list_places, place_for, within
+from inventory.places import Places, add_place, find_place, place_for, within
 from inventory.receiving import Line, add_offcut, add_sheets, stocks_for
 from inventory.reservations import reserved
 from nester.layouts import NO_MARGINS, Margins, Rect
@@ -65,9 +65,9 @@ __all__ = [
     "HEAVIEST",
     "THICKEST",
     "THINNEST",
-    "Asked",
     "HistoryRow",
     "StashRow",
+    "StashSought",
     "add_offcut",
     "add_paper",
     "add_place",
@@ -83,7 +83,6 @@ __all__ = [
     "history",
     "history_rows",
     "list_papers",
-    "list_places",
     "list_stash",
     "page_of",
     "put_stock",
@@ -267,7 +266,7 @@ def put_stock(session: Session, label: str, place: str, quantity: int | None = N
 # --- looking -----------------------------------------------------------------------------------
 
 
-class Asked(TypedDict, total=False):
+class StashSought(TypedDict, total=False):
     """What of the stash is asked for; what is left out, or None, does not matter.
 
     Attributes
@@ -299,8 +298,8 @@ class Asked(TypedDict, total=False):
     empty_sheets: bool
 
 
-def list_stash(session: Session, **asked: Unpack[Asked]) -> list[StashRow]:
-    """Return what is in the stash and fits all that is asked; see `Asked`.
+def list_stash(session: Session, **asked: Unpack[StashSought]) -> list[StashRow]:
+    """Return what is in the stash and fits all that is asked; see `StashSought`.
 
     Returns
     -------
@@ -316,7 +315,7 @@ def list_stash(session: Session, **asked: Unpack[Asked]) -> list[StashRow]:
 
 
 def stash_page(
-    session: Session, most: int | None, **asked: Unpack[Asked]
+    session: Session, most: int | None, **asked: Unpack[StashSought]
 ) -> tuple[list[StashRow], int]:
     """Return the first rows that `list_stash` would, without area prices, and how many there are.
 
@@ -375,7 +374,7 @@ def rows_of(
     return rows
 
 
-def chosen(session: Session, asked: Asked) -> Select[*tuple[Any, ...]]:
+def chosen(session: Session, asked: StashSought) -> Select[*tuple[Any, ...]]:
     """Select what fits all that is asked, in the order of `list_stash`, for `rows_of`.
 
     Raises

@@ -28,7 +28,7 @@ __all__ = [
     "LARGEST_RATE",
     "MOST_DAYS",
     "RATE_DECIMALS",
-    "Rates",
+    "ExchangeRates",
     "SupplierTerms",
     "check_rate",
     "find_supplier",
@@ -214,7 +214,7 @@ def list_rates(session: Session) -> list[ExchangeRate]:
     return list(session.scalars(select(ExchangeRate).order_by(*newest)))
 
 
-class Rates:
+class ExchangeRates:
     """What foreign money is worth on a day, read once.
 
     Attributes
@@ -314,7 +314,7 @@ def terms(
     Refusal
         If there is no such supplier, or no rate for its currency where it takes money.
     """
-    rates = Rates(session, today)
+    rates = ExchangeRates(session, today)
     chosen = (
         list_suppliers(session)
         if suppliers is None

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from nester.layouts import ANY_TRIMMER, SMALLEST_OFFCUT, Cuts, Effort, Problem, Trimmer, Want
-from nester.measure import Length
+from nester.layouts import Effort, Want
 from nester.offers import Bought, Offer, Terms
 from nester.packing import Progress, Stop, never, purchase
-from nester.pieces import Piece, Turn
 from nester.verify_purchase import require_purchase
-from nester.voids import voids
+from nester.wants import Rules, without_clashing_grain
 
-__all__ = ["Estimate", "estimate", "wants_of"]
+__all__ = ["Estimate", "estimate"]
 
 
 @dataclass(frozen=True)
@@ -30,53 +28,13 @@ class Estimate:
         return self.bought.cost / self.quantity
 
 
-def wants_of(
-    pieces: Iterable[Piece],
-    paper_of: Callable[[Piece], str],
-    directional: Collection[str] = (),
-    smallest_offcut: Length = SMALLEST_OFFCUT,
-) -> tuple[Want, ...]:
-    """Return the pieces of one box as wants of a cutting problem; equal ones are one want.
-
-    Parameters
-    ----------
-    paper_of
-        Says of which paper a piece is cut.
-    directional
-        Papers with a top: upright pieces don't turn on them.
-    """
-    numbers: dict[tuple[Piece, str], int] = {}
-    for piece in pieces:
-        key = replace(piece, quantity=1), paper_of(piece)
-        numbers[key] = numbers.get(key, 0) + piece.quantity
-    smallest: dict[str, int] = {}
-    for piece, paper in numbers:
-        short = min(piece.width, piece.height)
-        smallest[paper] = min(short, smallest.get(paper, short))
-    return tuple(
-        Want(
-            f"{number} {piece.name}",
-            piece.width,
-            piece.height,
-            quantity,
-            paper,
-            Turn.NONE if piece.upright and paper in directional else Turn.ANY,
-            () if piece.is_rectangle else voids(piece, min(smallest_offcut, smallest[paper])),
-        )
-        for number, ((piece, paper), quantity) in enumerate(numbers.items(), start=1)
-    )
-
-
 def estimate(
     wants: Sequence[Want],
     quantities: Sequence[int],
     offers: Sequence[Offer],
-    terms: Sequence[Terms] = (),
+    terms: Sequence[Terms],
+    rules: Rules,
     *,
-    cuts: Cuts = Cuts.STRAIGHT,
-    gap: Length = 0,
-    trimmer: Trimmer = ANY_TRIMMER,
-    smallest_offcut: Length = SMALLEST_OFFCUT,
     effort: Effort = Effort.QUICK,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
@@ -89,6 +47,9 @@ def estimate(
         Of one box.
     quantities
         Numbers of boxes, each one or more.
+    rules
+        By which they are cut.  A wish for a grain is dropped where fibres lie otherwise in some
+        offers of a paper that also has pieces which must stand upright.
     effort, stop, on_progress
         As of `nester.packing.purchase`.
 
@@ -98,15 +59,10 @@ def estimate(
         If an offer or a supplier's terms have no meaning.
     """
     found = []
+    on_sale = [one.as_stock(None) for one in offers]
     for quantity in quantities:
-        problem = Problem(
-            tuple(replace(want, quantity=want.quantity * quantity) for want in wants),
-            (),
-            cuts,
-            smallest_offcut,
-            gap,
-            trimmer,
-        )
+        many = tuple(replace(want, quantity=want.quantity * quantity) for want in wants)
+        problem, _ = without_clashing_grain(rules.problem(many, ()), on_sale)
         bought = purchase(problem, offers, terms, effort, stop=stop, on_progress=on_progress)
         require_purchase(problem, offers, terms, bought)
         found.append(Estimate(quantity, bought))

@@ -12,32 +12,32 @@ import os
 import signal
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context
 from typing import NamedTuple
 
-from nester.designs import Design, DesignRefusal, Settings, paper_for, read_settings
+from nester.designs import Design, DesignRefusal, Settings, read_settings
 from nester.designs.base import Kind
 from nester.designs.fit import Thickness
-from nester.layouts import ANY_TRIMMER, SMALLEST_OFFCUT, Answer, Cuts, Problem, Stock, Trimmer, Want
+from nester.layouts import Answer, Problem, Stock
 from nester.measure import UNITS_PER_MM, Length, Unit, area_m2, format_length
 from nester.packing.model import split_by_paper
 from nester.packing.sketch import Like, Pains, lay_anew, sketch
-from nester.pieces import Grain, Piece, Turn
+from nester.packing.stop import Stop, never
+from nester.pieces import Piece
 from nester.refusal import Refusal
 from nester.verify import require
-from nester.voids import voids
+from nester.wants import Rules, paper_wants
 
 __all__ = [
     "MOST_SIZES",
     "Batch",
-    "Offer",
     "Point",
-    "Rules",
+    "PricedSheet",
     "paper_batches",
-    "paper_wants",
     "sizes_between",
     "sweep",
     "swept_setting",
@@ -49,7 +49,7 @@ _RUN = 16
 """Sizes that are solved one after the other, each from its neighbours."""
 
 
-class Offer(NamedTuple):
+class PricedSheet(NamedTuple):
     """A sheet that could be cut from; its price is 1 a square metre if nobody says another."""
 
     width: Length
@@ -60,30 +60,6 @@ class Offer(NamedTuple):
     def counted(self) -> Fraction:
         """What using one counts."""
         return area_m2(self.width * self.height) if self.price is None else self.price
-
-
-@dataclass(frozen=True)
-class Rules:
-    """How paper is cut.
-
-    Attributes
-    ----------
-    directional
-        Papers whose pattern has a top: pieces that must stand upright are not turned on them.
-    follow_grain
-        Whether pieces that wish for a grain follow it, where a sheet's is known.
-    """
-
-    cuts: Cuts = Cuts.STRAIGHT
-    gap: Length = 0
-    trimmer: Trimmer = ANY_TRIMMER
-    smallest_offcut: Length = SMALLEST_OFFCUT
-    directional: frozenset[str] = frozenset()
-    follow_grain: bool = False
-
-    def problem(self, wants: tuple[Want, ...], stock: tuple[Stock, ...]) -> Problem:
-        """Return the problem of cutting wants from stock by these rules."""
-        return Problem(wants, stock, self.cuts, self.smallest_offcut, self.gap, self.trimmer)
 
 
 @dataclass(frozen=True)
@@ -104,7 +80,7 @@ class Batch:
     texts: Mapping[str, str]
     unit: Unit
     papers: Mapping[str, str]
-    sheets: Mapping[str, tuple[Offer, ...]]
+    sheets: Mapping[str, tuple[PricedSheet, ...]]
     quantity: int = 10
     rules: Rules = field(default_factory=Rules)
     thickness: Thickness | None = None
@@ -196,50 +172,11 @@ def sizes_between(first: Length, last: Length, step: Length, unit: Unit) -> list
     return [first + step * place for place in range(number)]
 
 
-def paper_wants(
-    pieces: Iterable[Piece], quantity: int, papers: Mapping[str, str], rules: Rules
-) -> dict[str, tuple[Want, ...]]:
-    """Return what so many objects want of each of their papers; wants are called as pieces are.
-
-    Raises
-    ------
-    Refusal
-        If a piece has no paper.
-    """
-    of_paper: dict[str, list[Piece]] = {}
-    for piece in pieces:
-        paper = paper_for(piece.role, papers)
-        if paper is None:
-            raise Refusal(f"no paper is named for {piece.role}; name one for it, or one for all")
-        of_paper.setdefault(paper, []).append(piece)
-    wants = {}
-    for paper, its in of_paper.items():
-        least = min(min(piece.width, piece.height) for piece in its)
-        least = min(least, rules.smallest_offcut)
-        turns = [
-            Turn.NONE if piece.upright and paper in rules.directional else Turn.ANY for piece in its
-        ]
-        wants[paper] = tuple(
-            Want(
-                piece.name,
-                piece.width,
-                piece.height,
-                piece.quantity * quantity,
-                paper,
-                turn,
-                () if piece.is_rectangle else voids(piece, least),
-                piece.grain if rules.follow_grain and turn is Turn.ANY else Grain.ANY,
-            )
-            for piece, turn in zip(its, turns, strict=True)
-        )
-    return wants
-
-
 def paper_batches(
     pieces: Iterable[Piece],
     quantity: int,
     papers: Mapping[str, str],
-    sheets: Mapping[str, Sequence[Offer]],
+    sheets: Mapping[str, Sequence[PricedSheet]],
     rules: Rules,
 ) -> dict[str, Problem]:
     """Return the cutting problem of so many objects on each of their papers.
@@ -272,6 +209,7 @@ def sweep(
     *,
     pains: Pains | None = None,
     processes: int | None = None,
+    stop: Stop = never,
     on_progress: Callable[[int, int], None] = lambda done, whole: None,
 ) -> list[Point]:
     """Plan the batch at every size.
@@ -284,6 +222,9 @@ def sweep(
         How hard to look at most for each size and paper.
     processes
         How many to share the work among; as many as there are cores, unless given.
+    stop
+        Asked after each run of neighbouring sizes; once it says yes, sizes that are not planned
+        yet are left out.
     on_progress
         Told how many runs are done, and of how many.
 
@@ -300,10 +241,11 @@ def sweep(
         problems.append(of_paper)
     chains = _chains(problems)
     with _working(processes, sum(map(len, chains.values()))) as each:
-        answers = _solve(chains, pains or Pains(), each, on_progress)
+        answers = _solve(chains, pains or Pains(), each, stop, on_progress)
     return [
         replace(point, papers={p: answers[p][_key(one)] for p, one in of_paper.items()})
         for point, of_paper in zip(points, problems, strict=True)
+        if all(_key(one) in answers[p] for p, one in of_paper.items())
     ]
 
 
@@ -362,21 +304,33 @@ def _solve(
     chains: Mapping[str, _Chain],
     pains: Pains,
     each: _Each,
+    stop: Stop,
     on_progress: Callable[[int, int], None],
 ) -> dict[str, dict[_Key, Like]]:
-    runs, owners = [], []
-    # What takes longest first, so that no process is left with it in the end.
-    for paper in sorted(chains, key=lambda paper: -_weight(chains[paper])):
-        whole = tuple(chains[paper].values())
-        for start in range(0, len(whole), _RUN):
-            runs.append(_Run(whole[start : start + _RUN], pains))
-            owners.append(paper)
+    """Return what is found, up to a stop; of each chain what is known is its beginning."""
+    starts = [
+        (Fraction(start, len(chain)), -_weight(chain), paper, start)
+        for paper, chain in chains.items()
+        for start in range(0, len(chain), _RUN)
+    ]
+    # Small sizes of all papers first, so that a stop leaves whole sizes; of those what takes
+    # longest, so that no process is left with it in the end.
+    starts.sort()
+    wholes = {paper: tuple(chain.values()) for paper, chain in chains.items()}
+    runs = [_Run(wholes[paper][start : start + _RUN], pains) for *_, paper, start in starts]
     found: dict[str, list[Answer]] = {paper: [] for paper in chains}
-    for done, (paper, answers) in enumerate(zip(owners, each(_solved, runs), strict=True), 1):
-        found[paper] += answers
-        on_progress(done, len(runs))
+    try:
+        for done, (start, answers) in enumerate(zip(starts, each(_solved, runs), strict=True), 1):
+            found[start[2]] += answers
+            on_progress(done, len(runs))
+            if stop():
+                break
+    except BrokenProcessPool:
+        # At Ctrl-C in a terminal the processes end; what they have told is kept.
+        if not stop():
+            raise
     return {
-        paper: dict(zip(chain, _smoothed(list(chain.values()), found[paper]), strict=True))
+        paper: dict(zip(chain, _smoothed(wholes[paper], found[paper]), strict=False))
         for paper, chain in chains.items()
     }
 
@@ -434,8 +388,11 @@ def _none_larger(one: Problem, other: Problem) -> bool:
 
 
 def _smoothed(problems: Sequence[Problem], answers: Sequence[Answer]) -> list[Like]:
-    """Let each size take over a neighbour's better plan, and what is proven of smaller pieces."""
-    told = [Like(*both) for both in zip(problems, answers, strict=True)]
+    """Let each size take over a neighbour's better plan, and what is proven of smaller pieces.
+
+    The last problems may have no answers.
+    """
+    told = [Like(*both) for both in zip(problems, answers, strict=False)]
     places = range(len(told))
     for here, there in [
         *((place, place + 1) for place in reversed(places[:-1])),
@@ -478,6 +435,12 @@ def _working(processes: int | None, jobs: int) -> Iterator[_Each]:
     pool = ProcessPoolExecutor(number, get_context("spawn"), initializer=_die_quietly)
     try:
         yield pool.map
+        pool.shutdown(wait=True, cancel_futures=True)
+    except KeyboardInterrupt:
+        # Nobody waits for what they still do.
+        for process in active_children():
+            process.terminate()
+        raise
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
 

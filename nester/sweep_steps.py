@@ -155,8 +155,8 @@ def step_words(step: Step, unit: Unit, *, several_papers: bool) -> str:
     below, above = (format_length(one.size, unit) for one in (step.below, step.above))
     of = f" of {step.paper}" if several_papers else ""
     if step.stock is None:
-        number = [_sheets_of(point, step.paper) for point in (step.below, step.above)]
-        return f"{below}: {number[0]} sheets{of}; {above}: {number[1]}"
+        few, many = (_sheets_of(point, step.paper) for point in (step.below, step.above))
+        return f"{below}: {few} sheet{'' if few == 1 else 's'}{of}; {above}: {many}"
     sheet = f"a {format_size(step.stock.width, step.stock.height, unit)} sheet{of}"
     what = _tally(step.pieces)
     alone = sum(number for _, number in step.pieces) == 1

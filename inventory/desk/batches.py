@@ -441,7 +441,12 @@ def cut(
         ),
     ] = None,
     place: Annotated[
-        str | None, typer.Option("--place", help="Where the new offcuts are put.")
+        str | None,
+        typer.Option(
+            "--place",
+            help="Where the new offcuts are put; '' for nowhere.",
+            show_default="where the sheet lay",
+        ),
     ] = None,
     minutes: Annotated[
         str | None,

@@ -134,7 +134,7 @@ def _say_sum(lines: list[RestockLine], shop: Shop) -> None:
 def _line_as_json(line: RestockLine, currency: str) -> dict[str, Any]:
     from nester.measure import to_mm_number
 
-    choice, below = line.choice, line.below
+    choice, low = line.choice, line.low
     return {
         "paper": line.paper,
         "width": to_mm_number(line.width),
@@ -143,12 +143,12 @@ def _line_as_json(line: RestockLine, currency: str) -> dict[str, Any]:
         "why": line.why,
         "orders": list(line.orders),
         "below": None
-        if below is None
+        if low is None
         else {
-            "left": below.left,
-            "reorder": below.reorder,
-            "target": below.target,
-            "any_size": below.any_size,
+            "left": low.left,
+            "reorder": low.reorder,
+            "target": low.target,
+            "any_size": low.any_size,
         },
         "needed": None if line.needed is None else line.needed.isoformat(),
         "order_by": None if line.order_by is None else line.order_by.isoformat(),

@@ -45,7 +45,7 @@ def set_one_level(
     paper: PaperArgument,
     reorder: Annotated[
         int,
-        typer.Argument(metavar="REORDER", help="With fewer sheets than this it is time to buy."),
+        typer.Argument(metavar="REORDER", help="With so many sheets or fewer it is time to buy."),
     ],
     target: Annotated[
         int, typer.Argument(metavar="TARGET", help="Up to so many sheets are bought then.")
@@ -64,7 +64,7 @@ def set_one_level(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         level = set_level(session, paper, reorder, target, size=_size(session, size))
         name = level.paper.name
-    typer.echo(f"Below {counted(reorder, 'sheet')} of {name}, buy up to {target}")
+    typer.echo(f"With {counted(reorder, 'sheet')} of {name} or fewer, buy up to {target}")
 
 
 @app.command("drop")
@@ -113,8 +113,8 @@ def list_all_levels(context: typer.Context, as_json: JsonFlag = False) -> None:
 
     from inventory.documents.tables import table
 
-    right = frozenset({"Below", "Up to"})
-    shown = table("Restock levels", "Paper", "Size", "Below", "Up to", "Set on", right=right)
+    right = frozenset({"Down to", "Up to"})
+    shown = table("Restock levels", "Paper", "Size", "Down to", "Up to", "Set on", right=right)
     for paper, width, height, reorder, target, at in rows:
         day = at.astimezone().date().isoformat()
         size = _size_words((width, height), unit)
@@ -190,10 +190,10 @@ def suggest(
 
     from inventory.documents.tables import table
 
-    right = frozenset({"Used", "A week", "Delivery", "Below", "Up to", "Now"})
+    right = frozenset({"Used", "A week", "Delivery", "Down to", "Up to", "Now"})
     shown = table(
-        "Suggested levels", "Paper", "Size", "Used", "A week", "Delivery", "Below", "Up to", "Now",
-        right=right,
+        "Suggested levels", "Paper", "Size", "Used", "A week", "Delivery", "Down to", "Up to",
+        "Now", right=right,
     )  # fmt: skip
     for one in rows:
         shown.add_row(

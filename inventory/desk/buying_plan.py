@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from inventory.buying_models import Purchase
     from inventory.models import Shop
-    from inventory.purchase_plans import Line, PurchasePlan
+    from inventory.purchase_plans import PlanLine, PurchasePlan
 
 __all__ = ["plan"]
 
@@ -42,8 +42,8 @@ def plan(
         bool,
         typer.Option(
             "--levels",
-            help="Also buy what it takes to have the levels you set: what lies there up to a"
-            " level's target is left alone.",
+            help="Also hold the levels you set: a paper that is down to its level once the orders"
+            " are made is bought up to its target, and sheets up to that are left alone.",
         ),
     ] = False,
     in_time: Annotated[
@@ -263,7 +263,7 @@ def _words(found: PurchasePlan, today: date) -> list[str]:
     return words
 
 
-def _late(found: PurchasePlan, today: date) -> list[Line]:
+def _late(found: PurchasePlan, today: date) -> list[PlanLine]:
     return [one for one in found.lines if one.order_by is not None and one.order_by < today]
 
 

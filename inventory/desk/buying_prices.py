@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from decimal import Decimal
 
     from inventory.models import Shop
-    from inventory.price_lists import Change, Offer, PriceRow, PriceSheet
+    from inventory.price_lists import Change, ListedPack, PriceRow, PriceSheet
 
 suppliers = group("Suppliers: who sells paper, and on what terms.")
 rates = group("Exchange rates: what foreign money is worth.")
@@ -451,7 +451,7 @@ def list_prices(
         typer.echo(f"… and {counted(number - most, 'more line')}; --most shows more")
 
 
-def _offer_table(offered: Sequence[Offer], shop: Shop) -> Any:
+def _offer_table(offered: Sequence[ListedPack], shop: Shop) -> Any:
     from fractions import Fraction
 
     from rich.text import Text
@@ -504,7 +504,7 @@ def _history_table(kept: Sequence[PriceRow], shop: Shop) -> Any:
     return shown
 
 
-def _offer_as_json(one: Offer, shop: Shop) -> dict[str, Any]:
+def _offer_as_json(one: ListedPack, shop: Shop) -> dict[str, Any]:
     from nester.measure import to_mm_number
 
     return {

@@ -18,7 +18,7 @@ from inventory.desk.common import (
 from nester.refusal import Refusal
 
 if TYPE_CHECKING:
-    from inventory.purchases import Came, PurchaseRow, Wish
+    from inventory.purchases import Came, Ordered, PurchaseRow
     from nester.measure import Unit
 
 app = group("Purchases: what was ordered from whom, what came of it, what is on its way.")
@@ -103,11 +103,11 @@ def add(
     typer.echo(f"When it comes: {command_words(context, f'buy purchase receive {made}')}")
 
 
-def _wish(text: str, unit: Unit) -> Wish:
+def _wish(text: str, unit: Unit) -> Ordered:
     from inventory.lists import check_count
     from inventory.money import parse_money
     from inventory.names import shorten
-    from inventory.purchases import Wish
+    from inventory.purchases import Ordered
     from nester.paper import parse_size
 
     parts = [part.strip() for part in text.split(";")]
@@ -117,7 +117,7 @@ def _wish(text: str, unit: Unit) -> Wish:
             " 'Coal card; 50x70cm; 2'"
         )
     try:
-        return Wish(
+        return Ordered(
             parts[0],
             parse_size(parts[1], unit),
             check_count(parts[2]),

@@ -248,6 +248,8 @@ def cost(
         --paper "all=Coal card" --paper "mat=Fern print" --copies 10
       quirebox design cost gift-tag --paper "all=Oat card" --on 50x70cm=1.55
     """
+    from datetime import date
+
     from inventory.order_costs import design_cost
 
     with shop_file_of(context) as shop_file:
@@ -257,6 +259,7 @@ def cost(
             pairs(sizes or [], "setting"),
             pairs(paper or [], "--paper"),
             copies,
+            today=date.today(),
             on=partial(_sheets_on, pairs(on or [], "--on")),
             posted=not collected,
             each=price_of_one(shop_file, price),

@@ -28,7 +28,7 @@ from inventory.desk.design_options import (
     sheetstock,
     unit_of,
 )
-from nester.layouts import ANY_TRIMMER, Cuts, Effort
+from nester.layouts import Cuts, Effort
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from nester.layouts import Want
     from nester.measure import Unit
     from nester.offers import Offer, Terms
-    from nester.pieces import Piece
+    from nester.wants import Rules
 
 __all__ = ["estimate"]
 
@@ -98,13 +98,16 @@ def estimate(
 ) -> None:
     """Tell what must be bought for a design if nothing is on hand, and what each box costs.
 
-    Only paper is counted, with shipping; whole packs are bought, so one box alone is dear.
+    Only paper is counted, with shipping; whole packs are bought, so one box alone is dear.  Where
+    there is a shop, its gap between pieces, its trimmer and its grain rule hold, unless told here.
 
     \b
     Examples:
       quirebox estimate layered-box panel=18cm tiers=4 --on 50x70cm=1.20
       quirebox estimate gift-tag --quantity 200 --on A4=3.50/20 --json
     """
+    from dataclasses import replace
+
     from inventory.condition import read_distance
     from inventory.desk.common import stopping
     from inventory.desk.tell import console, print_json, searching
@@ -112,8 +115,13 @@ def estimate(
 
     with session_if_any(context) as session:
         used = unit_of(session, unit)
-        asked = _asked(session, name, sizes, paper, on, used)
+        asked = _asked(session, name, sizes, paper, on, cuts, used)
         currency = _currency(session)
+    rules = replace(
+        asked.rules,
+        gap=asked.rules.gap if gap is None else read_distance(gap, used, "the gap between pieces"),
+        trimmer=changed_trimmer(asked.rules.trimmer, used, trimmer, smallest_strip, stages),
+    )
     wanted = sorted({*_USUAL, *(() if quantity is None else (quantity,))})
     with stopping(seconds) as stop, searching("Estimating", _plain) as tell:
         found = work_out(
@@ -121,9 +129,7 @@ def estimate(
             wanted,
             asked.offers,
             asked.terms,
-            cuts=cuts,
-            gap=0 if gap is None else read_distance(gap, used, "the gap between pieces"),
-            trimmer=changed_trimmer(ANY_TRIMMER, used, trimmer, smallest_strip, stages),
+            rules,
             effort=effort,
             stop=stop,
             on_progress=tell,
@@ -142,9 +148,10 @@ def estimate(
 
 
 class _Asked(NamedTuple):
-    """What is to be made, and what can be bought for it."""
+    """What is to be made, by which rules, and what can be bought for it."""
 
     wants: tuple[Want, ...]
+    rules: Rules
     offers: tuple[Offer, ...]
     terms: tuple[Terms, ...]
 
@@ -155,47 +162,38 @@ def _asked(
     sizes: list[str] | None,
     paper: list[str] | None,
     on: list[str] | None,
+    cuts: Cuts,
     unit: Unit,
 ) -> _Asked:
     from datetime import date
 
+    from inventory.cutting_rules import shop_rules
+    from inventory.names import fold
     from inventory.offered import listed_offers, terms_of, told_offers
-    from nester.designs import check_roles, paper_for
+    from inventory.papers import list_papers
+    from nester.designs import check_roles
     from nester.designs.sheet import design_sheet
-    from nester.estimate import wants_of
-    from nester.layouts import SMALLEST_OFFCUT
     from nester.refusal import Refusal
+    from nester.wants import Rules, paper_wants
 
     design = design_named(session, name)
     papers = pairs(paper or [], "--paper")
     check_roles(design, papers)
-    directional: set[str] = set()
-    smallest = SMALLEST_OFFCUT
     if on:
         known = {role: text for role, text in papers.items() if _is_known(session, text)}
     else:
         known = papers
     made = design_sheet(design, pairs(sizes or [], "setting"), sheetstock(session, known), unit)
+    rules = Rules(cuts)
     if session is not None:
-        from inventory.models import Pattern
-        from inventory.names import fold
-        from inventory.papers import list_papers
-        from inventory.shop import the_shop
-
-        smallest = the_shop(session).smallest_offcut
+        rules = shop_rules(session, cuts)
         names = {one.name_key: one.name for one in list_papers(session)}
-        directional = {
-            one.name for one in list_papers(session) if one.pattern is Pattern.DIRECTIONAL
-        }
         papers = {role: names.get(fold(text), text) for role, text in papers.items()}
-
-    def paper_of(piece: Piece) -> str:
-        return paper_for(piece.role, papers) or _ONE_PAPER
-
-    wants = wants_of(made.pieces, paper_of, directional, smallest)
-    used = list(dict.fromkeys(want.paper for want in wants))
+    of_paper = paper_wants(made.pieces, 1, {"all": _ONE_PAPER, **papers}, rules)
+    wants = tuple(want for its in of_paper.values() for want in its)
+    used = list(of_paper)
     if on:
-        return _Asked(wants, told_offers(on, used, unit), ())
+        return _Asked(wants, rules, told_offers(on, used, unit), ())
     if session is None:
         raise Refusal(
             "there is no shop with price lists; tell what a sheet costs: --on 50x70cm=1.20"
@@ -216,7 +214,7 @@ def _asked(
             f" --on '{lacking[0]}:50x70cm=1.20'"
         )
     told = tuple(offer for offer, _ in listed.values())
-    return _Asked(wants, told, terms_of(session, (one.supplier for one in told), today))
+    return _Asked(wants, rules, told, terms_of(session, (one.supplier for one in told), today))
 
 
 def _is_known(session: Session | None, text: str) -> bool:
@@ -286,7 +284,7 @@ def _report(found: list[Estimate], currency: str, unit: Unit) -> object:
     if last.unplaced:
         unplaced = table("Not placed", "Piece", "Why")
         for left in last.unplaced:
-            unplaced.add_row(Text(left.name.partition(" ")[2]), Text(left.why))
+            unplaced.add_row(Text(left.name), Text(left.why))
         parts.append(unplaced)
         parts.append(Text("Costs are without the pieces that are not placed."))
     if any(one.bought.stopped for one in found):

@@ -308,7 +308,7 @@ def cost(
 
     with shop_file_of(context) as shop_file:
         each = price_of_one(shop_file, price)
-        told = order_cost(shop_file, number, posted=not collected, each=each)
+        told = order_cost(shop_file, number, today=date.today(), posted=not collected, each=each)
     show_cost(told, as_json=as_json)
 
 

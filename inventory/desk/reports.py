@@ -327,11 +327,12 @@ def _draw(chart: BarChart, svg: Path | None, pdf: Path | None) -> None:
     if not chart.rows:
         raise Refusal("there is nothing to draw in that time")
     from inventory.documents.files import write_bytes, write_file
-    from nester.drawing.chart import bars_svg, chart_document, chart_pdf
+    from nester.drawing.chart import bars_svg, chart_pdf
+    from nester.drawing.svg import svg_document
 
     picture = bars_svg(chart)
     if svg is not None:
-        write_file(svg, chart_document(picture))
+        write_file(svg, svg_document(picture))
     if pdf is not None:
         write_bytes(pdf, chart_pdf(picture, chart.title))
 

@@ -26,7 +26,7 @@ from nester.refusal import Refusal
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from inventory.sizing import Asked, SheetRow
+    from inventory.sizing import AskedBatch, SheetRow
     from nester.drawing.chart import StepChart
     from nester.measure import Length, Unit
     from nester.sweep import Point
@@ -110,6 +110,7 @@ def sizes(
     """Show how paper for each box changes with its size: a table and a chart, the steps in words.
 
     Each size is planned as a batch on sheets of which there are enough, and each plan is checked.
+    Ctrl-C shows the sizes that are planned by then; again gives it up.
 
     \b
     Examples:
@@ -117,6 +118,7 @@ def sizes(
       quirebox design sizes layered-box --on 56x71cm --from 16cm --to 19cm
       quirebox design sizes gift-tag --on A4 --on A3 --quantity 100
     """
+    from inventory.desk.common import stopping
     from inventory.desk.tell import console, counting, print_json
     from nester.packing.sketch import Pains
     from nester.sweep import sizes_between, sweep, swept_setting
@@ -129,26 +131,33 @@ def sizes(
     low, high, each = _range(now, used, first, last, step)
     wanted = sizes_between(low, high, each, used)
     pains = Pains().times(_PAINS[effort])
-    with counting("Comparing sizes") as tell:
+    with stopping(None) as stop, counting("Comparing sizes") as tell:
         points = sweep(
-            asked.batch, chosen, wanted, pains=pains, processes=processes, on_progress=tell
-        )
+            asked.batch, chosen, wanted, pains=pains, processes=processes, stop=stop,
+            on_progress=tell,
+        )  # fmt: skip
+    if len(points) < len(wanted) and all(point.refused for point in points):
+        raise KeyboardInterrupt  # there is nothing to show yet
     steps = find_steps(points, _MOST_STEPS)
     base, suggestions = suggest(points, now, design, chosen)
     chart = _chart(asked, points, steps, chosen, used, currency)
     if svg is not None:
         from inventory.documents.files import write_file
-        from nester.drawing.chart import chart_document, steps_svg
+        from nester.drawing.chart import steps_svg
+        from nester.drawing.svg import svg_document
 
-        write_file(svg, chart_document(steps_svg(chart)))
+        write_file(svg, svg_document(steps_svg(chart)))
     if as_json:
-        print_json(_as_json(asked, chosen, points, steps, base, suggestions, used, currency))
+        told = _as_json(asked, chosen, points, steps, base, suggestions, used, currency)
+        print_json({**told, "stopped": len(points) < len(wanted)})
         return
     if base is None:
         raise Refusal(f"none of these sizes can be had; {points[0].refused}")
     console().print(
         *_report(asked, points, steps, base, suggestions, chart, chosen, used, currency), sep="\n"
     )
+    if len(points) < len(wanted):
+        typer.echo(f"Stopped early: {len(points)} of {len(wanted)} sizes were looked at.")
 
 
 def _asked(
@@ -161,7 +170,7 @@ def _asked(
     quantity: int,
     cuts: Cuts,
     unit: Unit | None,
-) -> tuple[Asked, Unit, str | None]:
+) -> tuple[AskedBatch, Unit, str | None]:
     """Return the batch asked for, the unit, and the currency if sheets have prices."""
     from inventory.shop import the_shop
     from inventory.sizing import read_asked
@@ -188,7 +197,7 @@ def _asked(
     return asked, used, currency if asked.priced else None
 
 
-def _now(asked: Asked, setting: str) -> Length:
+def _now(asked: AskedBatch, setting: str) -> Length:
     value = asked.now.get(setting)
     if isinstance(value, int):
         return value
@@ -231,7 +240,7 @@ def _amounts(currency: str | None) -> tuple[Callable[[Fraction], str], str]:
 
 
 def _chart(
-    asked: Asked,
+    asked: AskedBatch,
     points: Sequence[Point],
     steps: Sequence[Step],
     setting: str,
@@ -257,7 +266,7 @@ def _chart(
 
 
 def _report(
-    asked: Asked,
+    asked: AskedBatch,
     points: Sequence[Point],
     steps: Sequence[Step],
     base: Point,
@@ -350,7 +359,7 @@ def _sentence(text: str) -> str:
 
 
 def _as_json(
-    asked: Asked,
+    asked: AskedBatch,
     setting: str,
     points: Sequence[Point],
     steps: Sequence[Step],
@@ -447,7 +456,7 @@ def sheets(
 
 
 def _sheets_report(
-    asked: Asked, rows: Sequence[SheetRow], unit: Unit, currency: str | None
+    asked: AskedBatch, rows: Sequence[SheetRow], unit: Unit, currency: str | None
 ) -> list[RenderableType]:
     from rich.text import Text
 
@@ -506,7 +515,9 @@ def _best_of(rows: Sequence[SheetRow], unit: Unit, before: str) -> str:
     return f"{before}{sheet} suits it best of the plans found; others may yet be as good."
 
 
-def _sheets_as_json(asked: Asked, rows: Sequence[SheetRow], currency: str | None) -> dict[str, Any]:
+def _sheets_as_json(
+    asked: AskedBatch, rows: Sequence[SheetRow], currency: str | None
+) -> dict[str, Any]:
     from nester.measure import to_mm_number
 
     return {

@@ -11,6 +11,7 @@ from rich.text import Text
 from inventory.costing import Cost, Item, Part
 from inventory.documents.tables import table
 from inventory.money import format_money
+from inventory.pace import format_minutes
 
 if TYPE_CHECKING:
     from decimal import Decimal
@@ -33,18 +34,18 @@ def cost_text(told: OrderCost) -> Group:
         shown.add_row(name, Text(part.name), _much(part), _money(cost, part.amount))
         before = part.item
     shown.add_section()
-    offer = cost.offer
-    of_price = Text(f"{_rounded(100 * offer.share, 1)} % of the price")
+    sale = cost.sale
+    of_price = Text(f"{_rounded(100 * sale.share, 1)} % of the price")
     shown.add_row(Text("Cost", style="bold"), "", "", _money(cost, cost.cost))
-    shown.add_row("Fees", "", "", _money(cost, offer.fees))
-    shown.add_row("Margin", "", of_price, _money(cost, offer.margin))
-    each = f"{cost.copies} × {_money(cost, offer.each)}" if cost.copies > 1 else ""
-    bold = Text(_money(cost, offer.price), style="bold")
+    shown.add_row("Fees", "", "", _money(cost, sale.fees))
+    shown.add_row("Margin", "", of_price, _money(cost, sale.margin))
+    each = f"{cost.copies} × {_money(cost, sale.each)}" if cost.copies > 1 else ""
+    bold = Text(_money(cost, sale.price), style="bold")
     shown.add_row(Text("Price", style="bold"), "", each, bold)
     lines: list[RenderableType] = [
         Text(f"{number}{cost.copies} × {told.design}", style="bold"),
         Text(_basis(told)),
-        Text(f"{_hours(cost.minutes)} of work; {_weight(cost.grams)} packed"),
+        Text(f"{format_minutes(cost.minutes)} of work; {_weight(cost.grams)} packed"),
         shown,
         *(Text(note) for note in told.notes),
     ]
@@ -72,11 +73,6 @@ def _rounded(number: Fraction, digits: int) -> str:
     return f"{float(number):.{digits}f}"
 
 
-def _hours(minutes: Fraction) -> str:
-    hours, rest = divmod(round(minutes), 60)
-    return f"{hours} h {rest} min" if hours else f"{rest} min"
-
-
 def _weight(grams: Fraction) -> str:
     return f"{_rounded(grams / 1000, 2)} kg" if grams >= 1000 else f"{round(grams)} g"
 
@@ -85,7 +81,7 @@ def _much(part: Part) -> str:
     if part.item is Item.PACKAGING:
         return "1 parcel" if part.much == 1 else f"{part.much} parcels"
     if part.unit == "min":
-        return _hours(part.much)
+        return format_minutes(part.much)
     if part.unit == "g":
         return _weight(part.much)
     if part.unit == "×":
@@ -98,7 +94,7 @@ _UNITS = {"m²": "m2", "×": "each"}
 
 def cost_as_json(told: OrderCost) -> dict[str, Any]:
     """Return it as plain data; amounts are text, so that no program rounds them."""
-    cost, offer = told.cost, told.cost.offer
+    cost, sale = told.cost, told.cost.sale
     return {
         "order": told.order,
         "customer": told.customer,
@@ -118,11 +114,11 @@ def cost_as_json(told: OrderCost) -> dict[str, Any]:
             for part in cost.parts
         ],
         "cost": str(cost.cost),
-        "fees": str(offer.fees),
-        "margin": str(offer.margin),
-        "margin_percent": round(float(100 * offer.share), 2),
-        "each": str(offer.each),
-        "price": str(offer.price),
+        "fees": str(sale.fees),
+        "margin": str(sale.margin),
+        "margin_percent": round(float(100 * sale.share), 2),
+        "each": str(sale.each),
+        "price": str(sale.price),
         "minutes": round(float(cost.minutes), 3),
         "grams": round(float(cost.grams), 3),
         "unknown": list(cost.unknown),
@@ -152,7 +148,7 @@ def batch_cost_text(told: BatchCost) -> Group:
     shown.add_row("", "all", money(told.paper), money(told.cutting), money(whole))
     return Group(
         Text(f"Batch {told.batch}: paper less the offcuts kept, and cutting", style="bold"),
-        Text(f"About {_hours(told.minutes)} of cutting."),
+        Text(f"About {format_minutes(told.minutes)} of cutting."),
         shown,
         Text("What else an order costs: 'quirebox order cost NUMBER'."),
     )

@@ -6,7 +6,7 @@ Lengths are written with their unit, so that no spreadsheet takes 1/16 in for a 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from typing import Any, NamedTuple
 
@@ -318,6 +318,6 @@ def plan_lists(plan: Plan) -> list[PlanList]:
     ]
 
 
-def numbers(values: tuple[int, ...]) -> str:
+def numbers(values: Sequence[int]) -> str:
     """Write order numbers, each once and in order: ``3, 5, 6``."""
     return ", ".join(str(value) for value in sorted(set(values)))

@@ -34,7 +34,7 @@ from inventory.documents.blocks import (
     Tick,
     Words,
 )
-from inventory.documents.plan_lists import offcut_mark
+from inventory.documents.plan_lists import numbers, offcut_mark
 from inventory.documents.translated import piece_name, translated
 from inventory.documents.voices import ShopVoice, voice_of
 from inventory.money import round_to_coin
@@ -327,7 +327,7 @@ class _Teller:
                 quotable(one.paper),
                 ("" if one.quantity else say("at least") + " ") + self.size(one.width, one.height),
                 "" if one.price is None else self._money(one.price),
-                _numbers(one.orders),
+                numbers(one.orders),
             )
             for one in self.plan.restock
         )
@@ -409,7 +409,7 @@ class _Teller:
         orders = sorted({order for spot in layout.spots for order in spot.orders})
         about = [
             what,
-            self.count("for order", "for orders", len(orders)) + " " + _numbers(orders),
+            self.count("for order", "for orders", len(orders)) + " " + numbers(orders),
             say("about {time}").format(time=self._hours(self._minutes(layout))),
         ]
         number = len(self.copies[layout.number])
@@ -620,10 +620,6 @@ class _Teller:
 
 def _sentence(words: str) -> str:
     return words[:1].upper() + words[1:].rstrip(".") + "."
-
-
-def _numbers(values: Sequence[int]) -> str:
-    return ", ".join(str(value) for value in sorted(set(values)))
 
 
 def _natural(text: str) -> list[tuple[int, int, str]]:

@@ -18,6 +18,7 @@ from inventory.documents.plan_lists import (
 from inventory.documents.rules_text import rules_words
 from inventory.documents.tables import table
 from inventory.money import down_to_coin, format_money, round_to_coin
+from inventory.pace import format_minutes
 from inventory.plan import Plan, PlannedLayout
 from nester.cutting import USUAL_PACE, Pace, cautions, steps
 from nester.drawing.text_layout import layout_text
@@ -77,7 +78,7 @@ def _worth(plan: Plan, pace: Pace) -> str:
         f" ({format_area(plan.paper_area, plan.unit)}): {used:.0f} % become pieces,"
         f" {kept:.0f} % go back as offcuts.\n"
         f"{_proof(plan)}\n{_rules(plan)}"
-        f"About {_hours(int(minutes) + 1)} of cutting{whose if pace.reports else ''}.\n"
+        f"About {format_minutes(int(minutes) + 1)} of cutting{whose if pace.reports else ''}.\n"
     )
 
 
@@ -105,11 +106,6 @@ def _proof(plan: Plan) -> str:
 
 def _number(count: int, one: str, many: str) -> str:
     return f"{count} {one if count == 1 else many}"
-
-
-def _hours(minutes: int) -> str:
-    hours, rest = divmod(minutes, 60)
-    return f"{hours} h {rest} min" if hours else f"{rest} min"
 
 
 def _take_out(plan: Plan) -> Table:

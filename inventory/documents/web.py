@@ -23,7 +23,7 @@ from inventory.documents.blocks import (
 )
 from inventory.documents.qr import qr_rows
 from nester.drawing.ink import svg_size, svg_text
-from nester.drawing.piece import SVG
+from nester.drawing.svg import SVG
 from nester.voice import Voice
 
 if TYPE_CHECKING:

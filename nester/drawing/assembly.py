@@ -14,7 +14,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from nester.drawing.layout import text_width
-from nester.drawing.piece import SVG
+from nester.drawing.svg import SVG, svg_document, svg_element, svg_number
 from nester.measure import UNITS_PER_MM, Length, Unit, cm, format_length, inch, mm, quotable
 
 if TYPE_CHECKING:
@@ -179,18 +179,18 @@ def _picture(
     root = ET.Element(
         f"{{{SVG}}}svg",
         {
-            "viewBox": f"0 0 {_number(wide)} {_number(high)}",
-            "width": f"{_number(wide / _PER_MM)}mm",
-            "height": f"{_number(high / _PER_MM)}mm",
+            "viewBox": f"0 0 {svg_number(wide)} {svg_number(high)}",
+            "width": f"{svg_number(wide / _PER_MM)}mm",
+            "height": f"{svg_number(high / _PER_MM)}mm",
             "font-family": "sans-serif",
-            "font-size": _number(Fraction(_WORDS)),
+            "font-size": svg_number(Fraction(_WORDS)),
             "fill": _INK,
         },
     )
-    _add(root, "title").text = title
-    _add(root, "rect", width="100%", height="100%", fill=_PLAIN)
+    svg_element(root, "title").text = title
+    svg_element(root, "rect", width="100%", height="100%", fill=_PLAIN)
     _text(root, title, _MARGIN, Fraction(36), size=_TITLE)
-    stage = _add(root, "g", transform=f"translate({_number(centre)} {_number(floor)})")
+    stage = svg_element(root, "g", transform=f"translate({svg_number(centre)} {svg_number(floor)})")
     for number, piece in enumerate(drawn):
         _draw_guides(stage, piece, drawn)
         _draw_part(stage, piece, _PLAIN if number % 2 else _INK)
@@ -200,9 +200,7 @@ def _picture(
     _draw_bar(root, notes_at - 18, ratio, unit)
     for number, line in enumerate(notes):
         _text(root, line, _MARGIN, notes_at + _LINE * (number + 1), fill=_FAINT)
-    ET.register_namespace("", SVG)
-    ET.indent(root)
-    return ET.tostring(root, encoding="unicode") + "\n"
+    return svg_document(root)
 
 
 def _notes(drawn: Sequence[_Drawn], ratio: Fraction) -> list[str]:
@@ -263,10 +261,10 @@ def _draw_part(stage: ET.Element, piece: _Drawn, fill: str) -> None:
         inner = [(within, top), (within, bottom - _WALL), (-within, bottom - _WALL)]
         strokes = [[ring[0], (-within, top), *reversed(inner), *ring[1:]]]
     path = " ".join(
-        "M" + " L".join(f"{_number(x)} {_number(y)}" for x, y in stroke) + " Z"
+        "M" + " L".join(f"{svg_number(x)} {svg_number(y)}" for x, y in stroke) + " Z"
         for stroke in strokes
     )
-    _add(stage, "path", d=path, **look)
+    svg_element(stage, "path", d=path, **look)
 
 
 def _draw_guides(stage: ET.Element, piece: _Drawn, drawn: Sequence[_Drawn]) -> None:
@@ -289,12 +287,12 @@ def _draw_label(
     name, sizes = label
     elbow, words_at = reach + 10, reach + _LEADER
     bends = (anchor, (elbow, anchor[1]), (words_at - 6, y))
-    points = " ".join(f"{_number(x)},{_number(y)}" for x, y in bends)
+    points = " ".join(f"{svg_number(x)},{svg_number(y)}" for x, y in bends)
     # A white line beneath keeps a leader apart from the black walls it crosses.
     for look in ({"stroke": _PLAIN, "stroke-width": "2.4"}, {"stroke": _FAINT}):
-        _add(stage, "polyline", points=points, fill="none", **look)
-    spot = {"cx": _number(anchor[0]), "cy": _number(anchor[1]), "r": "2.6"}
-    _add(stage, "circle", **spot, fill=_PLAIN, stroke=_INK)
+        svg_element(stage, "polyline", points=points, fill="none", **look)
+    spot = {"cx": svg_number(anchor[0]), "cy": svg_number(anchor[1]), "r": "2.6"}
+    svg_element(stage, "circle", **spot, fill=_PLAIN, stroke=_INK)
     _text(stage, name, words_at, y - 2, weight="bold")
     _text(stage, sizes, words_at, y - 2 + _LINE)
 
@@ -318,10 +316,6 @@ def _draw_bar(root: ET.Element, y: Fraction, ratio: Fraction, unit: Unit) -> Non
     _text(root, format_length(length, unit), right + 10, y + 5)
 
 
-def _add(parent: ET.Element, tag: str, **attributes: str) -> ET.Element:
-    return ET.SubElement(parent, f"{{{SVG}}}{tag}", attributes)
-
-
 def _line(
     parent: ET.Element,
     start: tuple[Fraction, Fraction],
@@ -329,8 +323,8 @@ def _line(
     look: dict[str, str],
 ) -> None:
     names = ("x1", "y1", "x2", "y2")
-    ends = dict(zip(names, map(_number, (*start, *end)), strict=True))
-    _add(parent, "line", **ends, **look)
+    ends = dict(zip(names, map(svg_number, (*start, *end)), strict=True))
+    svg_element(parent, "line", **ends, **look)
 
 
 def _text(
@@ -344,14 +338,6 @@ def _text(
     fill: str = _INK,
     weight: str = "normal",
 ) -> None:
-    where = {"x": _number(x), "y": _number(y), "text-anchor": anchor, "font-weight": weight}
-    where |= {"font-size": _number(Fraction(size)), "fill": fill}
-    _add(parent, "text", **where).text = words
-
-
-def _number(value: Fraction | int) -> str:
-    """Write a coordinate to a hundredth of a picture unit, the same on every machine."""
-    hundredths = round(Fraction(value) * 100)
-    whole, part = divmod(abs(hundredths), 100)
-    sign = "-" if hundredths < 0 else ""
-    return f"{sign}{whole}.{part:02}".rstrip("0").rstrip(".")
+    where = {"x": svg_number(x), "y": svg_number(y), "text-anchor": anchor, "font-weight": weight}
+    where |= {"font-size": svg_number(Fraction(size)), "fill": fill}
+    svg_element(parent, "text", **where).text = words

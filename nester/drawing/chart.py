@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from nester.drawing.piece import SVG
+from nester.drawing.svg import SVG, svg_element
 from nester.drawing.text_layout import text_width
 from nester.measure import Length, Unit, format_length
 
@@ -22,7 +22,6 @@ __all__ = [
     "StepChart",
     "bars_svg",
     "bars_text",
-    "chart_document",
     "chart_pdf",
     "length_ticks",
     "number_ticks",
@@ -156,12 +155,14 @@ def steps_svg(chart: StepChart, size: tuple[float, float] = (720, 360)) -> ET.El
         if len(points) == 1:
             points.append((points[0][0] + 2, points[0][1]))
         words = " ".join(f"{across:.2f},{down:.2f}" for across, down in points)
-        _add(root, "polyline", points=words, fill="none", stroke=INK, **{"stroke-width": "2"})
+        svg_element(
+            root, "polyline", points=words, fill="none", stroke=INK, **{"stroke-width": "2"}
+        )
     for place in sorted(chart.marked):
         value = chart.values[place]
         if value is not None:
             at = {"cx": f"{x(chart.places[place]):.2f}", "cy": f"{y(value):.2f}", "r": "3.5"}
-            _add(root, "circle", **at, fill="#ffffff", stroke=INK, **{"stroke-width": "1.5"})
+            svg_element(root, "circle", **at, fill="#ffffff", stroke=INK, **{"stroke-width": "1.5"})
     if any(value is not None for value in chart.least):
         _line(root, width - right - 196, top - 18, width - right - 168, top - 18, FAINT, 1, "3 3")
         _text(root, "no plan can take less", width - right - 162, top - 14, "start")
@@ -216,17 +217,10 @@ def bars_svg(chart: BarChart, width: float = 720) -> ET.Element:
         _text(root, name, left - 8, top + 14, "end")
         if long:
             sides = {"x": f"{left:.2f}", "y": f"{top:.2f}", "width": f"{long:.2f}"}
-            _add(root, "rect", **sides, height=f"{row - 6}", fill="#888888", stroke="none")
+            svg_element(root, "rect", **sides, height=f"{row - 6}", fill="#888888", stroke="none")
         _text(root, words, left + long + 6, top + 14, "start")
     _line(root, left, 44, left, height - 10, INK, 1)
     return root
-
-
-def chart_document(root: ET.Element) -> str:
-    """Return a picture as an SVG document; the same one always gives the same text."""
-    ET.register_namespace("", SVG)
-    ET.indent(root)
-    return ET.tostring(root, encoding="unicode") + "\n"
 
 
 def chart_pdf(root: ET.Element, title: str) -> bytes:
@@ -249,19 +243,15 @@ def _picture(width: float, height: float, title: str) -> ET.Element:
     sides = {"width": f"{width:g}", "height": f"{height:g}"}
     look = {"font-family": "sans-serif", "font-size": str(_FONT)}
     root = ET.Element(f"{{{SVG}}}svg", {"viewBox": f"0 0 {width:g} {height:g}", **sides, **look})
-    _add(root, "title").text = title
-    _add(root, "rect", x="0", y="0", **sides, fill="#ffffff", stroke="none")
+    svg_element(root, "title").text = title
+    svg_element(root, "rect", x="0", y="0", **sides, fill="#ffffff", stroke="none")
     _text(root, title, 16, 24, "start", **{"font-size": "15", "font-weight": "bold"})
     return root
 
 
-def _add(parent: ET.Element, tag: str, **attributes: str) -> ET.Element:
-    return ET.SubElement(parent, f"{{{SVG}}}{tag}", attributes)
-
-
 def _text(root: ET.Element, words: str, x: float, y: float, anchor: str, **others: str) -> None:
     at = {"x": f"{x:.2f}", "y": f"{y:.2f}", "text-anchor": anchor}
-    _add(root, "text", **at, fill=INK, **others).text = words
+    svg_element(root, "text", **at, fill=INK, **others).text = words
 
 
 def _line(
@@ -272,7 +262,7 @@ def _line(
     look = {"stroke": colour, "stroke-width": f"{width:g}"}
     if dash:
         look["stroke-dasharray"] = dash
-    _add(root, "line", **ends, **look)
+    svg_element(root, "line", **ends, **look)
 
 
 # --- as text -------------------------------------------------------------------------------------

@@ -12,8 +12,9 @@ import xml.etree.ElementTree as ET
 from array import array
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
 from typing import NamedTuple
+
+from nester.drawing.svg import SVG, svg_number
 
 __all__ = [
     "POINT",
@@ -28,7 +29,6 @@ __all__ = [
     "Text",
     "Within",
     "svg_marks",
-    "svg_number",
     "svg_size",
     "svg_text",
 ]
@@ -151,22 +151,13 @@ _INHERITED = ("fill", "stroke", "stroke-width", "stroke-dasharray", "font-size",
 _TRANSLATE = re.compile(r"translate\(([-0-9.]+) ([-0-9.]+)\)")
 
 
-_SVG = "http://www.w3.org/2000/svg"
-
-
-@lru_cache(maxsize=65536)
-def svg_number(value: float) -> str:
-    """Write a number to a hundredth of a picture's unit, the same on every machine."""
-    return f"{round(value, 2) + 0.0:.2f}".rstrip("0").rstrip(".")
-
-
 def svg_text(picture: ET.Element) -> str:
     """Write a picture, some of whose attributes may still be numbers."""
     for element in picture.iter():
         for name, value in element.items():
             if not isinstance(value, str):
                 element.set(name, svg_number(value))
-    ET.register_namespace("", _SVG)
+    ET.register_namespace("", SVG)
     return ET.tostring(picture, encoding="unicode")
 
 

@@ -18,8 +18,10 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple, cast
 
 from nester.cutting.words import offcut_name
-from nester.drawing.ink import svg_number, svg_text
-from nester.drawing.piece import FOLD_DASHES, FOLD_WORDS, SVG, piece_marks
+from nester.drawing.ink import svg_text
+from nester.drawing.piece import FOLD_DASHES, FOLD_WORDS, piece_marks
+from nester.drawing.svg import SVG, svg_number
+from nester.drawing.text_layout import letters
 from nester.layouts import ANY_TRIMMER, Rect, Want, placed_voids
 from nester.measure import UNITS_PER_MM, Unit
 from nester.pieces import Fold, Grain
@@ -189,16 +191,6 @@ def _cropped(text: str, width: float, size: float) -> str:
     lengths = range(1, len(text))
     kept = bisect_right(lengths, width, key=lambda n: text_width(text[:n] + "…", size))
     return text[:kept].rstrip() + "…"
-
-
-def _letters(number: int) -> str:
-    """Return A for 0, B for 1, and so on to Z, AA, AB, …."""
-    name = ""
-    number += 1
-    while number:
-        number, rest = divmod(number - 1, 26)
-        name = chr(ord("A") + rest) + name
-    return name
 
 
 # ------------------------------------------------------------------------------------ colours
@@ -717,7 +709,7 @@ class _Picture:
             if fitted is not None:
                 self._write_lines(*fitted, box, turned, fill)
                 return
-        letter = _letters(self.key.get(words, len(self.key)))
+        letter = letters(self.key.get(words, len(self.key)))
         for size, room in _LETTERS:
             if text_width(letter, size) + 2 * room <= box.width and size + 2 * room <= box.height:
                 self.key.setdefault(words, len(self.key))
@@ -871,7 +863,7 @@ class _Picture:
             return ", ".join([*words, *pieces])
 
         room = self.width - 2 * _MARGIN
-        entries = [f"{_letters(at)}: {counted(words)}" for words, at in self.key.items()]
+        entries = [f"{letters(at)}: {counted(words)}" for words, at in self.key.items()]
         widest = max((text_width(entry, _KEY) for entry in entries), default=0.0)
         columns = max(1, min(len(entries), int(room / (widest + _GUTTER))))
         for first in range(0, len(entries), columns):

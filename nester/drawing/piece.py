@@ -15,6 +15,7 @@ from collections.abc import Callable, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
+from nester.drawing.svg import SVG, svg_document, svg_element, svg_number
 from nester.measure import Length, Unit, format_length, format_size
 from nester.pieces import Fold, Grain, Hole, Line, Piece, Point
 from nester.voice import translatable
@@ -23,13 +24,10 @@ __all__ = [
     "FOLD_DASHES",
     "FOLD_WORDS",
     "GRAIN_WORDS",
-    "SVG",
     "draw_piece",
     "edge_distance",
     "piece_marks",
 ]
-
-SVG = "http://www.w3.org/2000/svg"
 
 INK = "#222222"
 FAINT = "#777777"
@@ -87,9 +85,9 @@ def draw_piece(piece: Piece, unit: Unit, *, fill: str = PAPER) -> str:
     root = ET.Element(
         f"{{{SVG}}}svg",
         {
-            "viewBox": f"0 0 {_number(page[0])} {_number(page[1])}",
-            "width": _number(page[0]),
-            "height": _number(page[1]),
+            "viewBox": f"0 0 {svg_number(page[0])} {svg_number(page[1])}",
+            "width": svg_number(page[0]),
+            "height": svg_number(page[1]),
             "font-family": "sans-serif",
             "font-size": _FONT,
         },
@@ -97,10 +95,10 @@ def draw_piece(piece: Piece, unit: Unit, *, fill: str = PAPER) -> str:
     title = f"{piece.name}, {format_size(piece.width, piece.height, unit)}"
     if piece.quantity > 1:
         title += f", {piece.quantity} pieces"
-    _add(root, "title").text = title
-    _add(root, "rect", width="100%", height="100%", fill="#ffffff")
+    svg_element(root, "title").text = title
+    svg_element(root, "rect", width="100%", height="100%", fill="#ffffff")
     _text(root, title, Fraction(20), Fraction(28), size="17", anchor="start")
-    drawing = _add(root, "g", transform=f"translate({_MARGIN} {top})")
+    drawing = svg_element(root, "g", transform=f"translate({_MARGIN} {top})")
     piece_marks(drawing, piece, 0, 0, scale, fill=fill, glue=True)
     _grain_arrow(drawing, piece, scale)
     _sizes(drawing, piece, unit, scale)
@@ -108,7 +106,7 @@ def draw_piece(piece: Piece, unit: Unit, *, fill: str = PAPER) -> str:
     for number, line in enumerate(note):
         at = Fraction(48 + _LINE * number)
         _text(root, line, Fraction(20), at, anchor="start", fill=FAINT)
-    return _written(root)
+    return svg_document(root)
 
 
 def piece_marks(
@@ -146,20 +144,20 @@ def piece_marks(
         The group that was added.
     """
     place = _placing(piece, x, y, Fraction(scale), turned)
-    group = _add(parent, "g", **{"stroke-linecap": "butt", "stroke": INK, "fill": "none"})
-    _add(group, "polygon", points=_points(piece.outline, place), fill=fill)
+    group = svg_element(parent, "g", **{"stroke-linecap": "butt", "stroke": INK, "fill": "none"})
+    svg_element(group, "polygon", points=_points(piece.outline, place), fill=fill)
     if glue:
         for area in piece.glue:
             tint = {"fill": GLUE, "fill-opacity": "0.5", "stroke": "none"}
-            _add(group, "polygon", points=_points(area, place), **tint)
+            svg_element(group, "polygon", points=_points(area, place), **tint)
     for score in piece.scores:
         _line(group, score.line, place, {"stroke-dasharray": FOLD_DASHES[score.fold]})
     for slit in piece.slits:
         _line(group, slit, place, {"stroke-width": _SLIT_WIDTH})
     for hole in piece.holes:
         centre_x, centre_y = place(hole.centre)
-        radius = _number(float(hole.diameter * Fraction(scale) / 2))
-        _add(group, "circle", cx=_number(centre_x), cy=_number(centre_y), r=radius)
+        radius = svg_number(float(hole.diameter * Fraction(scale) / 2))
+        svg_element(group, "circle", cx=svg_number(centre_x), cy=svg_number(centre_y), r=radius)
     return group
 
 
@@ -262,22 +260,37 @@ def _arrow(
     ]  # fmt: skip
     for stroke in (path, *heads):
         turned = [(y, x) if upright else (x, y) for x, y in stroke]
-        points = " ".join(f"{_number(centre[0] + x)},{_number(centre[1] + y)}" for x, y in turned)
-        _add(group, "polyline", points=points, fill="none", **look)
+        points = " ".join(
+            f"{svg_number(centre[0] + x)},{svg_number(centre[1] + y)}" for x, y in turned
+        )
+        svg_element(group, "polyline", points=points, fill="none", **look)
 
 
 def _legend(root: ET.Element, entries: Sequence[_Entry], x: Fraction, y: Fraction) -> None:
     for entry in entries:
         if entry.sample == "rect":
-            box = {"x": _number(x), "y": _number(y - 6), "width": "44", "height": "12"}
-            _add(root, "rect", fill=GLUE, **box, **{"fill-opacity": "0.5"})
+            box = {"x": svg_number(x), "y": svg_number(y - 6), "width": "44", "height": "12"}
+            svg_element(root, "rect", fill=GLUE, **box, **{"fill-opacity": "0.5"})
         elif entry.sample == "circle":
-            _add(root, "circle", cx=_number(x + 22), cy=_number(y), r="6", fill="none", stroke=INK)
+            svg_element(
+                root,
+                "circle",
+                cx=svg_number(x + 22),
+                cy=svg_number(y),
+                r="6",
+                fill="none",
+                stroke=INK,
+            )
         elif entry.sample == "arrow":
             _arrow(root, (x + 22, y), Fraction(44), False, {"stroke": INK})
         else:
-            ends = {"x1": _number(x), "y1": _number(y), "x2": _number(x + 44), "y2": _number(y)}
-            _add(root, "line", stroke=INK, **ends, **entry.look)
+            ends = {
+                "x1": svg_number(x),
+                "y1": svg_number(y),
+                "x2": svg_number(x + 44),
+                "y2": svg_number(y),
+            }
+            svg_element(root, "line", stroke=INK, **ends, **entry.look)
         _text(root, entry.means, x + 54, y + 4, anchor="start")
         y += 22
     _text(root, "The face is towards you.", x, y + 4, anchor="start", fill=FAINT)
@@ -325,12 +338,12 @@ def _measure_line(
     def ends(along: Fraction, along2: Fraction, off: Fraction, off2: Fraction) -> dict[str, str]:
         names = ("y1", "y2", "x1", "x2") if upright else ("x1", "x2", "y1", "y2")
         values = (along, along2, off, off2)
-        return dict(zip(names, map(_number, values), strict=True))
+        return dict(zip(names, map(svg_number, values), strict=True))
 
     look = {"stroke": FAINT, "stroke-width": "0.7"}
-    _add(group, "line", **ends(marks[0] * scale, marks[-1] * scale, away, away), **look)
+    svg_element(group, "line", **ends(marks[0] * scale, marks[-1] * scale, away, away), **look)
     for mark in marks:
-        _add(group, "line", **ends(mark * scale, mark * scale, away - 4, away + 4), **look)
+        svg_element(group, "line", **ends(mark * scale, mark * scale, away - 4, away + 4), **look)
     outwards = -1 if away < 0 else 1
     raised = False
     for near, far in itertools.pairwise(marks):
@@ -345,16 +358,6 @@ def _measure_line(
             _text(group, label, middle, off + 4)
 
 
-def _written(root: ET.Element) -> str:
-    ET.register_namespace("", SVG)
-    ET.indent(root)
-    return ET.tostring(root, encoding="unicode") + "\n"
-
-
-def _add(parent: ET.Element, tag: str, **attributes: str) -> ET.Element:
-    return ET.SubElement(parent, f"{{{SVG}}}{tag}", attributes)
-
-
 def _text(
     parent: ET.Element,
     words: str,
@@ -367,32 +370,22 @@ def _text(
     turn: bool = False,
 ) -> None:
     attributes = {
-        "x": _number(x),
-        "y": _number(y),
+        "x": svg_number(x),
+        "y": svg_number(y),
         "text-anchor": anchor,
         "font-size": size,
         "fill": fill,
     }
     if turn:
-        attributes["transform"] = f"rotate(-90 {_number(x)} {_number(y)})"
-    _add(parent, "text", **attributes).text = words
+        attributes["transform"] = f"rotate(-90 {svg_number(x)} {svg_number(y)})"
+    svg_element(parent, "text", **attributes).text = words
 
 
 def _line(group: ET.Element, line: Line, place: _Place, look: dict[str, str]) -> None:
     (x1, y1), (x2, y2) = place(line.start), place(line.end)
-    ends = {"x1": _number(x1), "y1": _number(y1), "x2": _number(x2), "y2": _number(y2)}
-    _add(group, "line", **ends, **look)
+    ends = {"x1": svg_number(x1), "y1": svg_number(y1), "x2": svg_number(x2), "y2": svg_number(y2)}
+    svg_element(group, "line", **ends, **look)
 
 
 def _points(corners: Sequence[Point], place: _Place) -> str:
-    return " ".join(f"{_number(x)},{_number(y)}" for x, y in map(place, corners))
-
-
-def _number(value: Fraction | float) -> str:
-    """Write a coordinate to a hundredth of a picture unit, the same on every machine."""
-    if isinstance(value, float):
-        return f"{round(value, 2) + 0.0:.2f}".rstrip("0").rstrip(".")
-    hundredths = round(Fraction(value) * 100)
-    sign = "-" if hundredths < 0 else ""
-    whole, part = divmod(abs(hundredths), 100)
-    return f"{sign}{whole}.{part:02}".rstrip("0").rstrip(".") if part else f"{sign}{whole}"
+    return " ".join(f"{svg_number(x)},{svg_number(y)}" for x, y in map(place, corners))

@@ -12,7 +12,8 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from nester.drawing.layout import Box, text_width
-from nester.drawing.piece import FOLD_WORDS, SVG, edge_distance, piece_marks
+from nester.drawing.piece import FOLD_WORDS, edge_distance, piece_marks
+from nester.drawing.svg import SVG, svg_element, svg_number
 from nester.measure import UNITS_PER_MM, Unit
 from nester.pieces import Fold, Hole, Line, Piece, Point
 from nester.voice import ENGLISH, Voice
@@ -139,12 +140,13 @@ def draw_scores(
     page_wide = max(left + across + _RIGHT, legend + 8, left + 2 * text_width(sizes[0], _WORDS))
     root = ET.Element(f"{{{SVG}}}svg", {"font-family": "Helvetica, Arial, sans-serif"})
     x = left + (page_wide - left - _RIGHT - across) / 2
-    stage = _add(root, "g", transform=f"translate({_number(x)} {_number(_TOP)})")
+    stage = svg_element(root, "g", transform=f"translate({svg_number(x)} {svg_number(_TOP)})")
     for area in piece.glue:
         corners = " ".join(
-            f"{_number(float(p.x * unit_size))},{_number(float(p.y * unit_size))}" for p in area
+            f"{svg_number(float(p.x * unit_size))},{svg_number(float(p.y * unit_size))}"
+            for p in area
         )
-        _add(stage, "polygon", points=corners, fill=_GLUE, stroke="none")
+        svg_element(stage, "polygon", points=corners, fill=_GLUE, stroke="none")
     piece_marks(stage, piece, 0, 0, unit_size, fill="none")
     numbers = _Numbers(Box(0, 0, page_wide, _TOP + down + _BELOW))
     for number, (mark_, fold, _) in enumerate(_marks(piece), 1):
@@ -159,7 +161,7 @@ def draw_scores(
         _write(root, sizes[1], max(at, text_width(sizes[1], _WORDS) / 2), _TOP + down / 2, _WORDS)
     bottom = _TOP + down + _BELOW
     _draw_legend(root, signs, said, bottom)
-    root.set("viewBox", f"0 0 {_number(page_wide)} {_number(bottom + _LEGEND)}")
+    root.set("viewBox", f"0 0 {svg_number(page_wide)} {svg_number(bottom + _LEGEND)}")
     return root
 
 
@@ -184,12 +186,17 @@ def _draw_legend(root: ET.Element, signs: list[tuple[str, str]], said: str, y: f
     at = y + _LEGEND / 2
     for look, words in signs:
         if look == "glue":
-            box = {"x": _number(x), "y": _number(at - 5), "width": "40", "height": "10"}
-            _add(root, "rect", fill=_GLUE, **box)
+            box = {"x": svg_number(x), "y": svg_number(at - 5), "width": "40", "height": "10"}
+            svg_element(root, "rect", fill=_GLUE, **box)
         else:
-            ends = {"x1": _number(x), "y1": _number(at), "x2": _number(x + 40), "y2": _number(at)}
+            ends = {
+                "x1": svg_number(x),
+                "y1": svg_number(at),
+                "x2": svg_number(x + 40),
+                "y2": svg_number(at),
+            }
             dash = {"stroke-dasharray": look} if look else {}
-            _add(root, "line", stroke=_INK, **ends, **dash)
+            svg_element(root, "line", stroke=_INK, **ends, **dash)
         _write(root, words, x + 46, at, _NUMBER, anchor="start")
         x += 50 + text_width(words, _NUMBER) + 14
     _write(root, said, x, at, _NUMBER, anchor="start")
@@ -240,8 +247,8 @@ class _Numbers:
             if inside and not any(badge.touches(other) for other in self.taken):
                 self.taken.append(badge)
                 look = {"fill": _PLAIN, "stroke": _INK, "stroke-width": "0.8"}
-                box = dict(zip(("x", "y", "width", "height"), map(_number, badge), strict=True))
-                _add(root, "rect", rx=_number(0 if square else high / 2), **box, **look)
+                box = dict(zip(("x", "y", "width", "height"), map(svg_number, badge), strict=True))
+                svg_element(root, "rect", rx=svg_number(0 if square else high / 2), **box, **look)
                 _write(root, words, x, y, _NUMBER)
                 return
 
@@ -258,15 +265,7 @@ def _write(
 ) -> None:
     shift = size * 0.36
     at_x, base = (x + shift, y) if turned else (x, y + shift)
-    look = {"font-size": _number(size), "fill": _INK, "text-anchor": anchor}
+    look = {"font-size": svg_number(size), "fill": _INK, "text-anchor": anchor}
     if turned:
-        look["transform"] = f"rotate(-90 {_number(at_x)} {_number(base)})"
-    _add(root, "text", x=_number(at_x), y=_number(base), **look).text = words
-
-
-def _add(parent: ET.Element, tag: str, **attributes: str) -> ET.Element:
-    return ET.SubElement(parent, f"{{{SVG}}}{tag}", attributes)
-
-
-def _number(value: float) -> str:
-    return f"{round(value, 2) + 0.0:.2f}".rstrip("0").rstrip(".")
+        look["transform"] = f"rotate(-90 {svg_number(at_x)} {svg_number(base)})"
+    svg_element(root, "text", x=svg_number(at_x), y=svg_number(base), **look).text = words

@@ -13,7 +13,7 @@ import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from fractions import Fraction
 
-from nester.drawing.piece import SVG
+from nester.drawing.svg import SVG, svg_document, svg_element
 from nester.measure import UNITS_PER_MM, Length, Unit, format_size, mm, quotable
 from nester.pieces import Fold, Line, Piece, Point
 
@@ -66,48 +66,44 @@ def template_svg(piece: Piece, unit: Unit = Unit.MM) -> str:
             "stroke-width": "0.2",
         },
     )
-    _add(root, "title").text = label
-    _add(root, "desc").text = (
+    svg_element(root, "title").text = label
+    svg_element(root, "desc").text = (
         "Full size: one unit is one millimetre. Groups: cut (solid), score-valley (dashed),"
         " score-mountain (dash-dot), draw (dotted: glue areas), label. The face is towards you."
     )
-    _cuts(_add(root, "g", id="cut"), piece)
+    _cuts(svg_element(root, "g", id="cut"), piece)
     for fold, pattern in FOLD_PATTERNS.items():
-        group = _add(root, "g", id=f"score-{fold}")
+        group = svg_element(root, "g", id=f"score-{fold}")
         group.set("stroke-dasharray", " ".join(map(str, pattern)))
         for score in piece.scores:
             if score.fold is fold:
                 _line(group, score.line)
-    drawn = _add(root, "g", id="draw")
+    drawn = svg_element(root, "g", id="draw")
     drawn.set("stroke-dasharray", " ".join(map(str, DRAW_PATTERN)))
     for area in piece.glue:
-        _add(drawn, "polygon", points=_points(area))
-    words = _add(root, "g", id="label", fill="#000000", stroke="none")
+        svg_element(drawn, "polygon", points=_points(area))
+    words = svg_element(root, "g", id="label", fill="#000000", stroke="none")
     style = {"font-family": "sans-serif", "font-size": _mm(_LABEL_HIGH)}
-    _add(words, "text", x="0", y=_mm(piece.height + _BORDER + _LABEL_HIGH), **style).text = label
-    ET.register_namespace("", SVG)
-    ET.indent(root)
-    return ET.tostring(root, encoding="unicode") + "\n"
+    svg_element(
+        words, "text", x="0", y=_mm(piece.height + _BORDER + _LABEL_HIGH), **style
+    ).text = label
+    return svg_document(root)
 
 
 def _cuts(group: ET.Element, piece: Piece) -> None:
     """Draw holes and slits before the outline: a piece that is cut free may move."""
     for hole in piece.holes:
         centre = {"cx": _mm(hole.centre.x), "cy": _mm(hole.centre.y)}
-        _add(group, "circle", **centre, r=_mm(Fraction(hole.diameter, 2)))
+        svg_element(group, "circle", **centre, r=_mm(Fraction(hole.diameter, 2)))
     for slit in piece.slits:
         _line(group, slit)
-    _add(group, "polygon", points=_points(piece.outline))
-
-
-def _add(parent: ET.Element, tag: str, **attributes: str) -> ET.Element:
-    return ET.SubElement(parent, f"{{{SVG}}}{tag}", attributes)
+    svg_element(group, "polygon", points=_points(piece.outline))
 
 
 def _line(group: ET.Element, line: Line) -> None:
     names = ("x1", "y1", "x2", "y2")
     ends = dict(zip(names, map(_mm, (*line.start, *line.end)), strict=True))
-    _add(group, "line", **ends)
+    svg_element(group, "line", **ends)
 
 
 def _points(corners: Sequence[Point]) -> str:

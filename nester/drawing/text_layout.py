@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from nester.measure import Unit
     from nester.voice import Voice
 
-__all__ = ["layout_text", "text_width"]
+__all__ = ["layout_text", "letters", "text_width"]
 
 _LEFT, _RIGHT, _UP, _DOWN = 1, 2, 4, 8
 _LINES = " ╴╶─╵┘└┴╷┐┌┬│┤├┼"
@@ -63,7 +63,7 @@ def layout_text(
     for rect, name, _ in things:
         size = voice.size(rect.width, rect.height, unit)
         if not table.write(rect, [name, size]):
-            table.write(rect, [key.setdefault((name, size), _letter(len(key)))])
+            table.write(rect, [key.setdefault((name, size), letters(len(key)))])
     rows = list(table.rows())
     width, height = voice.length(stock.width, unit), voice.length(stock.height, unit)
     rows.append(f"{width} × {height}")
@@ -173,7 +173,8 @@ def _cropped(text: str, columns: int) -> Iterator[str]:
     yield line
 
 
-def _letter(number: int) -> str:
+def letters(number: int) -> str:
+    """Return A for 0, B for 1, and so on to Z, AA, AB, …."""
     name = ""
     number += 1
     while number:

@@ -12,7 +12,7 @@ from math import gcd
 
 from nester.packing.interruptible import run
 from nester.packing.model import Pattern, Task, usage
-from nester.packing.pool import Pool, Uses
+from nester.packing.pool import Outcome, Pool, Uses, outcome
 from nester.packing.programme import Programme
 from nester.packing.stop import Stop, never
 from nester.packing.table import Table
@@ -27,8 +27,6 @@ _MOST_WEIGHED = 60_000
 _LARGEST_OBJECTIVE = 2**50
 _LARGEST_SUM = 2**60
 """What all layouts together could cost stays below this, so that it fits the solver's 64 bits."""
-_Content = tuple[int, frozenset[tuple[int, int]]]
-"""A kind of sheet, and how many of each shape lie on it."""
 
 
 def choose(
@@ -50,13 +48,13 @@ def choose(
     from ortools.sat.python import cp_model
 
     candidates = [*pool.best(_MOST_PATTERNS, best)]
-    candidates += _with_offcuts(pool, table, {_content(pattern) for pattern, _ in candidates})
+    candidates += _with_offcuts(pool, table, {outcome(pattern) for pattern, _ in candidates})
     if not candidates:
         return best
     started: dict[Pattern, int] = {}
-    by_content = {_content(pattern): pattern for pattern, _ in candidates}
+    by_content = {outcome(pattern): pattern for pattern, _ in candidates}
     for pattern, copies in best:
-        known = by_content[_content(pattern)]
+        known = by_content[outcome(pattern)]
         started[known] = started.get(known, 0) + copies
 
     model = cp_model.CpModel()
@@ -146,14 +144,14 @@ def choose_near(
 
 
 def _with_offcuts(
-    pool: Pool, table: Table, known: set[_Content]
+    pool: Pool, table: Table, known: set[Outcome]
 ) -> list[tuple[Pattern, dict[int, int]]]:
     """Return further layouts that are cheapest for their pieces once their offcuts are counted."""
     if not table.weighs or len(known) == len(pool):
         return []
     rated: list[tuple[float, int, Pattern, dict[int, int]]] = []
     for pattern, counts in pool.since(0):
-        if _content(pattern) not in known and table.glance(pattern):
+        if outcome(pattern) not in known and table.glance(pattern):
             rated.append((table.rate(pattern), len(rated), pattern, counts))
     rated.sort(key=lambda one: one[:2])
     return [(pattern, counts) for _, _, pattern, counts in rated[:_MOST_WITH_OFFCUTS]]
@@ -163,10 +161,6 @@ def _most_copies(task: Task, pattern: Pattern, counts: dict[int, int]) -> int:
     """Return how many copies a plan may want: further ones would make nothing that is wanted."""
     wanted = (-(-task.shapes[shape].wanted // number) for shape, number in counts.items())
     return min(task.most_of(pattern.kind), max(wanted))
-
-
-def _content(pattern: Pattern) -> _Content:
-    return pattern.kind, frozenset(usage(pattern.spots).items())
 
 
 def _missing(task: Task, uses: Uses) -> dict[int, int]:

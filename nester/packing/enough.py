@@ -23,7 +23,7 @@ from nester.packing.fronts import Content, ways_to_part
 from nester.packing.inequalities import Inequality
 from nester.packing.likely import Likely
 from nester.packing.model import Pattern, Task, usage
-from nester.packing.pool import Pool, Uses, crowded, standing
+from nester.packing.pool import Pool, Uses, crowded, joined, standing
 from nester.packing.recreate import STEPS_OF_RECREATION, Recreator
 from nester.packing.sequential import sequential_plans
 from nester.packing.stop import Stop
@@ -99,7 +99,7 @@ class Enough:
         )
         rest = replace(self.task, kinds=kinds).with_demand(left)
         for plan in sequential_plans(rest, self._cuts, self._rng, 1, self.pool, stop):
-            self.show(_joined(start, plan))
+            self.show(joined(start, plan))
         if not self.plans:
             raise AssertionError("sheets without end do not suffice")
 
@@ -354,10 +354,3 @@ class Enough:
 
 def _reaches(some: Sequence[int], others: Sequence[int]) -> bool:
     return all(one >= other for one, other in zip(some, others, strict=True))
-
-
-def _joined(some: Uses, others: Uses) -> Uses:
-    copies: dict[Pattern, int] = {}
-    for pattern, number in (*some, *others):
-        copies[pattern] = copies.get(pattern, 0) + number
-    return tuple(copies.items())

@@ -44,6 +44,8 @@ class Market:
     sizes
         In the order in which the offers name them; each is stock without end at the least price
         of a sheet, by the name of that offer.
+    size_of
+        The number of the size that an offer is of, by its name.
     unit
         Money in one unit of whole price.  Prices are rounded down to it, and exact unless they
         span more than 2³².
@@ -62,6 +64,11 @@ class Market:
         for indices in alike.values():
             indices.sort(key=lambda index: self.offers[index].sheet_price)
             self.sizes.append(Size(self.offers[indices[0]].as_stock(None), tuple(indices)))
+        self.size_of = {
+            self.offers[index].name: number
+            for number, size in enumerate(self.sizes)
+            for index in size.offers
+        }
         money = [offer.price for offer in offers]
         for one in self.terms.values():
             money += [one.shipping, one.free_from or Fraction(0), one.least_order]
@@ -96,15 +103,11 @@ class Market:
 
     def by_size(self, sheets: Mapping[str, int]) -> dict[int, int]:
         """Return numbers of sheets by size, which are told by the name of an offer of it."""
-        size_of = {
-            self.offers[index].name: number
-            for number, size in enumerate(self.sizes)
-            for index in size.offers
-        }
         found: dict[int, int] = {}
         for name, number in sheets.items():
             if number:
-                found[size_of[name]] = found.get(size_of[name], 0) + number
+                size = self.size_of[name]
+                found[size] = found.get(size, 0) + number
         return found
 
     def at_once(self, needed: Mapping[int, int]) -> tuple[Packs, ...]:

@@ -8,13 +8,17 @@ from itertools import islice
 
 from nester.packing.model import Pattern, Task, usage
 
-__all__ = ["Pool", "Uses", "crowded", "standing"]
+__all__ = ["Outcome", "Pool", "Uses", "crowded", "joined", "outcome", "standing"]
 
 _CROWDED = 50_000
 """A plan whose layouts, each counted once, hold more pieces than this is not worked over."""
 
 Uses = tuple[tuple[Pattern, int], ...]
 """A plan in the making: patterns and how many sheets are cut by each."""
+
+
+Outcome = tuple[int, frozenset[tuple[int, int]]]
+"""A kind of sheet, and how many of each shape lie on it."""
 
 
 @dataclass(frozen=True)
@@ -33,7 +37,7 @@ class Pool:
 
     def __init__(self, task: Task) -> None:
         self._task = task
-        self._entries: dict[tuple[int, frozenset[tuple[int, int]]], _Entry] = {}
+        self._entries: dict[Outcome, _Entry] = {}
 
     def add(self, pattern: Pattern) -> bool:
         """Keep a pattern unless one like it is known; say whether it is new.
@@ -85,6 +89,19 @@ class Pool:
             if key not in seen:
                 seen.add(key)
                 yield pattern, counts
+
+
+def outcome(pattern: Pattern) -> Outcome:
+    """Return what a pattern makes of which kind of sheet."""
+    return pattern.kind, frozenset(usage(pattern.spots).items())
+
+
+def joined(some: Uses, others: Uses) -> Uses:
+    """Return two plans as one."""
+    copies: dict[Pattern, int] = {}
+    for pattern, number in (*some, *others):
+        copies[pattern] = copies.get(pattern, 0) + number
+    return tuple(copies.items())
 
 
 def crowded(uses: Uses) -> bool:

@@ -12,17 +12,15 @@ whole number.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 from math import ceil
 from typing import Any, NamedTuple
 
+from nester.packing.interruptible import interruptible
 from nester.packing.stop import Stop, never
 
 __all__ = ["Chosen", "Number", "Programme", "Sum"]
 
-_GLANCE = 0.05
-"""Seconds between two looks at the stopping rule."""
 _ERROR, _SHARE_OF_ERROR = 1e-3, 1e-8
 """What a bound is taken down by, and by which share of itself."""
 
@@ -113,22 +111,10 @@ class Programme:
         return Chosen(value, min(least, found), False)
 
     def _run(self, nodes: int, near: float, stop: Stop) -> int:
-        """Solve in another thread, so that the stopping rule and Ctrl-C are heeded meanwhile."""
         if self._parts:
             return int(self._solver.Solve())
         self._solver.SetSolverSpecificParametersAsString(
             f"limits/nodes = {nodes}\nlimits/gap = {near}\nmisc/catchctrlc = FALSE\n"
             "separating/maxroundsroot = 3\nseparating/maxrounds = 0\n"  # few cuts: quicker here
         )
-        with ThreadPoolExecutor(max_workers=1) as pool:
-            search = pool.submit(self._solver.Solve)
-            try:
-                while True:
-                    try:
-                        return int(search.result(timeout=_GLANCE))
-                    except TimeoutError:
-                        if stop():
-                            self._solver.InterruptSolve()
-            except BaseException:
-                self._solver.InterruptSolve()
-                raise
+        return int(interruptible(self._solver.Solve, self._solver.InterruptSolve, stop))

@@ -170,7 +170,6 @@ class _Search:
         self._also = also
         self._stop = stop
         self._tell = on_progress
-        self._sizes = {size.stock.name: index for index, size in enumerate(market.sizes)}
         tasks, self._hopeless = split_by_paper(problem)
         self._papers = [self._paper(task) for task in tasks]
         self._packs: tuple[Packs, ...] = ()
@@ -182,7 +181,7 @@ class _Search:
 
     def _paper(self, task: Task) -> Enough:
         """Begin with a paper; of what fits only sheets on hand, ask for what finds room there."""
-        size_of = [self._sizes.get(sheet.stock.name) for sheet in task.sheets]
+        size_of = [self._market.size_of.get(sheet.stock.name) for sheet in task.sheets]
         offered = [k for k, size in zip(task.kinds, size_of, strict=True) if size is not None]
         endless = [*offered, *(kind for kind in task.kinds if kind.on_hand is None)]
         bound_to_stash = [
@@ -452,7 +451,7 @@ class _Search:
         """Return the purchase with layouts, the best of which for the paper's worth are sought."""
         sheets: Counter[int] = Counter()
         for one in self._packs:
-            sheets[self._sizes_of_offer[one.offer.name]] += one.sheets
+            sheets[self._market.size_of[one.offer.name]] += one.sheets
         bought = tuple(one.offer.as_stock(one.sheets) for one in self._packs)
         final = replace(problem, stock=problem.stock + bought)
         layouts: list[Layout] = []
@@ -474,14 +473,6 @@ class _Search:
         paid = self._market.cost(self._packs)
         bound = min(paid, self._bound * self._market.unit)
         return Bought(self._packs, shipping, final, answer, bound, dict(self._tried), self._stop())
-
-    @property
-    def _sizes_of_offer(self) -> dict[str, int]:
-        return {
-            self._market.offers[index].name: number
-            for number, size in enumerate(self._market.sizes)
-            for index in size.offers
-        }
 
     def _cut(
         self, final: Problem, paper: Enough, sheets: Sheets

@@ -27,7 +27,7 @@ from nester.layouts import Cuts
 from nester.packing.choose import trim
 from nester.packing.interruptible import run
 from nester.packing.model import Pattern, Shape, Spot, Task, usage
-from nester.packing.pool import Pool, Uses
+from nester.packing.pool import Outcome, Pool, Uses, outcome
 from nester.packing.staged import filler_for
 from nester.packing.stop import Stop, never
 from nester.packing.table import Table
@@ -66,7 +66,6 @@ _REFILLINGS = 4
 
 Tidiness = tuple[int, Fraction, int, int, int]
 """Area not made, net cost, layouts, cuts, and how small the offcuts are; smaller is better."""
-_Content = tuple[int, frozenset[tuple[int, int]]]
 _Cut = tuple[Pattern, Counter[int], int]
 """A layout of a plan, what lies on it, and how often it is cut."""
 
@@ -104,17 +103,13 @@ def tidy(
     return _Rearranger(task, cuts, table, rng).improved(uses, work, stop)
 
 
-def _content(pattern: Pattern) -> _Content:
-    return pattern.kind, frozenset(usage(pattern.spots).items())
-
-
 def _merged(*parts: Sequence[tuple[Pattern, int]]) -> Uses:
     """Return plans as one; of layouts with the same pieces on the same kind the first is kept."""
-    first: dict[_Content, Pattern] = {}
+    first: dict[Outcome, Pattern] = {}
     copies: dict[Pattern, int] = {}
     for uses in parts:
         for pattern, number in uses:
-            one = first.setdefault(_content(pattern), pattern)
+            one = first.setdefault(outcome(pattern), pattern)
             copies[one] = copies.get(one, 0) + number
     return tuple(copies.items())
 
@@ -261,16 +256,16 @@ class _Fewer:
         stock = [task.most_of(kind) for kind in range(len(task.kinds))]
         for pattern, copies in fixed:
             stock[pattern.kind] -= copies
-        started = {_content(pattern): copies for pattern, copies in chosen}
-        used = {_content(pattern) for pattern, _ in fixed}
+        started = {outcome(pattern): copies for pattern, copies in chosen}
+        used = {outcome(pattern) for pattern, _ in fixed}
         candidates = self._candidates(chosen, fixed, known, wanted, stock)
         model = cp_model.CpModel()
         copies_of = [model.new_int_var(0, one.most, "") for one in candidates]
         aims: list[LinearExpr] = []
         for one, variable in zip(candidates, copies_of, strict=True):
-            number = started.get(_content(one.pattern), 0)
+            number = started.get(outcome(one.pattern), 0)
             model.add_hint(variable, number)
-            if _content(one.pattern) not in used:
+            if outcome(one.pattern) not in used:
                 is_used = model.new_bool_var("")
                 model.add(variable <= one.most * is_used)
                 model.add_hint(is_used, bool(number))
@@ -290,7 +285,7 @@ class _Fewer:
             model.add(cp_model.LinearExpr.sum(of_kind) <= sheets)
         prices = self._table.net_prices([one.pattern for one in candidates])
         price_of = {
-            _content(one.pattern): price for one, price in zip(candidates, prices, strict=True)
+            outcome(one.pattern): price for one, price in zip(candidates, prices, strict=True)
         }
         most = sum(price_of[content] * number for content, number in started.items())
         model.add(cp_model.LinearExpr.weighted_sum(copies_of, prices) <= most)
@@ -321,14 +316,14 @@ class _Fewer:
         stock: Sequence[int],
     ) -> list[_Candidate]:
         """Return what may be chosen: the plan's own layouts, new ones, those of the pool."""
-        found: dict[_Content, _Candidate] = {}
+        found: dict[Outcome, _Candidate] = {}
 
         def add(pattern: Pattern, counts: dict[int, int]) -> None:
             if all(wanted[shape] >= number for shape, number in counts.items()):
                 most = min(wanted[shape] // number for shape, number in counts.items())
                 one = _Candidate(pattern, counts, min(most, stock[pattern.kind]))
                 if one.most:
-                    found.setdefault(_content(pattern), one)
+                    found.setdefault(outcome(pattern), one)
 
         for pattern, _ in (*chosen, *fixed):
             add(pattern, usage(pattern.spots))

@@ -17,7 +17,7 @@ from fractions import Fraction
 
 from nester.designs import DESIGNS
 from nester.measure import Unit, cm, mm
-from nester.sweep import Batch, Offer, sizes_between, sweep
+from nester.sweep import Batch, PricedSheet, sizes_between, sweep
 from nester.verify import verify
 
 PAPERS = {"all": "card", "mat": "mat", "card-mat": "card mat", "photo": "photo"}
@@ -36,7 +36,7 @@ def main() -> None:
     reading.add_argument("--quantity", type=int, default=10)
     reading.add_argument("--processes", type=int, default=2)
     asked = reading.parse_args()
-    sheets = dict.fromkeys(PAPERS.values(), (Offer(cm(56), cm(71)),))
+    sheets = dict.fromkeys(PAPERS.values(), (PricedSheet(cm(56), cm(71)),))
     batch = Batch(DESIGNS["layered-box"], TEXTS, Unit.CM, PAPERS, sheets, asked.quantity)
     step = mm("0.5")
     sizes = sizes_between(mm(186) - (asked.sizes - 1) * step, mm(186), step, Unit.CM)

@@ -46,6 +46,50 @@ def test_what_fits_no_sheet_is_listed(desk: Desk) -> None:
     assert "without the pieces that are not placed" in ran.out
 
 
+@pytest.fixture
+def shop(desk: Desk) -> Desk:
+    """A shop whose one paper is offered in one size, its fibres along the short side."""
+    for words in (
+        ("shop", "new", "Hazelmoth", "--unit", "cm", "--currency", "EUR"),
+        ("paper", "add", "Fern card", "--colour", "green", "--grammage", "250"),
+        ("paper", "set", "Fern card", "--grain", "short"),
+        ("buy", "supplier", "set", "Mill"),
+        ("buy", "prices", "set", "Mill", "Fern card", "36x20cm", "1"),
+    ):
+        desk.do(*words, run=desk.run_here)
+    return desk
+
+
+def sheets_for_ten(shop: Desk, *words: str) -> int:
+    size = ("width=10cm", "height=18cm", "mats=none")
+    told = ("estimate", "folded-card", *size, "--paper", "all=Fern card")
+    data = shop.data("estimate", *told, "--json", *words, run=shop.run_here)
+    (line,) = next(one for one in data["estimates"] if one["quantity"] == 10)["buy"]
+    return int(line["sheets"])
+
+
+def test_the_shops_gap_and_grain_hold_unless_told(shop: Desk) -> None:
+    """Two cards of 20 × 18 cm fill a sheet of 36 × 20 cm; their folds want fibres along 18 cm."""
+    assert sheets_for_ten(shop) == 10
+    shop.do("shop", "set", "--ignore-grain", run=shop.run_here)
+    assert sheets_for_ten(shop) == 5
+    assert sheets_for_ten(shop, "--gap", "1mm") == 10
+    shop.do("shop", "set", "--gap", "1mm", run=shop.run_here)
+    assert sheets_for_ten(shop) == 10
+    assert sheets_for_ten(shop, "--gap", "0") == 5
+
+
+def test_the_shops_trimmer_holds_unless_told(shop: Desk) -> None:
+    """Small cards need cuts in two ways to come off a sheet."""
+    shop.do("shop", "set", "--stages", "1", "--ignore-grain", run=shop.run_here)
+    size = ("width=4cm", "height=8cm", "mats=none")
+    small = ("estimate", "folded-card", *size, "--paper", "all=Fern card")
+    ran = shop.run_here(*small)
+    assert ran.code == 3
+    assert "Not placed" in ran.out
+    shop.do(*small, "--stages", "any", run=shop.run_here)
+
+
 @pytest.mark.parametrize(
     ("options", "why"),
     [

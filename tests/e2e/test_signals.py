@@ -22,11 +22,13 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="terminals of PO
 class Watched:
     """A command whose standard error is a terminal, on which it shows how it goes on."""
 
-    def __init__(self, desk: Desk, *words: str) -> None:
+    def __init__(self, desk: Desk, *words: str, group: bool = False) -> None:
         import pty
 
         self._ours, theirs = pty.openpty()
-        self.process = desk.start(*words, stdout=subprocess.PIPE, stderr=theirs)
+        self.process = desk.start(
+            *words, stdout=subprocess.PIPE, stderr=theirs, start_new_session=group
+        )
         os.close(theirs)
         self.seen = ""
 
@@ -82,6 +84,37 @@ def test_one_interrupt_gives_the_best_fit_so_far(desk: Desk) -> None:
     assert code == 0, watched.seen
     assert b"stopped early" in out
     assert not json.loads((desk.folder / "a.json").read_text())["unplaced"]
+
+
+def test_one_interrupt_shows_the_sizes_planned_so_far(desk: Desk) -> None:
+    """In a terminal Ctrl-C reaches the processes that share the work too."""
+    size = ("--from", "12cm", "--to", "19cm", "--effort", "thorough", "--processes", "2")
+    watched = Watched(
+        desk, "design", "sizes", "layered-box", "mats=both", "--on", "56x71cm", *size,
+        group=True,
+    )  # fmt: skip
+    watched.wait_for(r"Comparing sizes: [1-9]\d* %")
+    os.killpg(watched.process.pid, signal.SIGINT)
+    code, out = watched.finish()
+    assert code == 0, watched.seen
+    assert re.search(r"Stopped early: \d+ of 71 sizes were looked at\.", out.decode())
+    assert "Traceback" not in watched.seen
+
+
+def test_two_interrupts_wait_for_no_sizes(desk: Desk) -> None:
+    """Nor if only the command itself is told."""
+    words = ("--from", "12cm", "--to", "19cm", "--effort", "thorough", "--processes", "2")
+    watched = Watched(
+        desk, "design", "sizes", "layered-box", "mats=both", "--on", "56x71cm", *words
+    )
+    watched.wait_for("Comparing sizes: 0 %|Comparing sizes …")
+    watched.process.send_signal(signal.SIGINT)
+    watched.wait_for("Ctrl-C again gives it up")
+    watched.process.send_signal(signal.SIGINT)
+    code, out = watched.finish()
+    assert code in (130, -signal.SIGINT)
+    assert out == b""
+    assert "Traceback" not in watched.seen
 
 
 def test_the_second_interrupt_ends_the_command(capsys: pytest.CaptureFixture[str]) -> None:

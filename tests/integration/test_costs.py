@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -17,7 +18,9 @@ from inventory.cutting import cut_batch, last_deed, spoil_piece, undo_deed
 from inventory.models import Per
 from inventory.money import round_to_coin
 from inventory.order_costs import batch_cost, design_cost, order_cost, plan_shares
+from inventory.price_lists import set_price
 from inventory.shop import ShopFile, open_shop
+from inventory.suppliers import set_supplier
 from nester.designs.base import Measure
 from nester.layouts import Effort
 from nester.measure import Unit, cm, mm
@@ -63,7 +66,7 @@ def test_an_order_bears_its_sheet_less_what_is_kept(reckoning: Table) -> None:
     number = reckoning.card()
     plan = reckoning.plan(number)
     assert sum(rect.area for rect in plan.layouts[0].offcuts) == 3100 * cm(1) ** 2
-    told = order_cost(reckoning.shop, number)
+    told = order_cost(reckoning.shop, number, today=TODAY)
     assert told.batches == (1,)
     assert not told.estimated
     assert paper_of(told) == D("1.95")
@@ -77,8 +80,12 @@ def test_orders_on_one_sheet_share_it_by_area(reckoning: Table) -> None:
     plan = reckoning.plan()
     assert [one.copies for one in plan.layouts] == [1]
     net = plan.net
-    assert paper_of(order_cost(reckoning.shop, first)) == round_to_coin(net * 4 / 10, "EUR")
-    assert paper_of(order_cost(reckoning.shop, second)) == round_to_coin(net * 6 / 10, "EUR")
+    assert paper_of(order_cost(reckoning.shop, first, today=TODAY)) == round_to_coin(
+        net * 4 / 10, "EUR"
+    )
+    assert paper_of(order_cost(reckoning.shop, second, today=TODAY)) == round_to_coin(
+        net * 6 / 10, "EUR"
+    )
 
 
 def test_a_batch_is_borne_by_its_orders_to_the_last_coin(reckoning: Table) -> None:
@@ -91,7 +98,7 @@ def test_a_batch_is_borne_by_its_orders_to_the_last_coin(reckoning: Table) -> No
     assert sum(row.cutting for row in told.rows) == told.cutting
     assert told.cutting == round_to_coin(told.minutes * 18 / 60, "EUR")
     for row in told.rows:
-        cost = order_cost(reckoning.shop, row.order)
+        cost = order_cost(reckoning.shop, row.order, today=TODAY)
         assert (paper_of(cost), part(cost, Item.CUTTING)) == (row.paper, row.cutting)
         assert part(cost, Item.PAPER) + part(cost, Item.CUTTING) <= cost.cost.cost
 
@@ -103,7 +110,7 @@ def test_offcuts_kept_of_an_offcut_count_whole(table: Table) -> None:
     number = table.card()
     plan = table.plan()
     assert plan.kept == D("0.8")
-    assert paper_of(order_cost(table.shop, number)) == D("0.20")
+    assert paper_of(order_cost(table.shop, number, today=TODAY)) == D("0.20")
 
 
 def test_what_a_plan_says_it_keeps_is_what_its_orders_do_not_bear(table: Table) -> None:
@@ -122,13 +129,13 @@ def test_what_a_plan_says_it_keeps_is_what_its_orders_do_not_bear(table: Table) 
 
 def test_before_it_is_planned_an_order_is_estimated(reckoning: Table) -> None:
     number = reckoning.card()
-    told = order_cost(reckoning.shop, number)
+    told = order_cost(reckoning.shop, number, today=TODAY)
     assert told.estimated
     assert paper_of(told) == D("1.95")  # as by the plan above: the same sheet, and alone on it
     assert told.cost.unknown == ("there is no table of postage",)
     planned = reckoning.plan(number)
     assert planned.batch == 1
-    after = order_cost(reckoning.shop, number)
+    after = order_cost(reckoning.shop, number, today=TODAY)
     assert not after.estimated
     assert after.cost == told.cost
 
@@ -136,12 +143,26 @@ def test_before_it_is_planned_an_order_is_estimated(reckoning: Table) -> None:
 def test_a_draft_is_no_plan_yet(reckoning: Table) -> None:
     number = reckoning.card()
     reckoning.plan(number, draft=True)
-    assert order_cost(reckoning.shop, number).estimated
+    assert order_cost(reckoning.shop, number, today=TODAY).estimated
+
+
+def test_the_prices_of_the_day_count(reckoning: Table) -> None:
+    number = reckoning.card()
+    later = TODAY + timedelta(1)
+    with reckoning.shop.begin() as session:
+        set_supplier(session, "Mill")
+        for price, day in ((D("7.00"), TODAY), (D("14.00"), later)):
+            set_price(session, "Mill", "Coal card", (cm(50), cm(70)), price, day=day)
+    assert paper_of(order_cost(reckoning.shop, number, today=TODAY)) == D("3.90")
+    assert paper_of(order_cost(reckoning.shop, number, today=later)) == D("7.80")
+    said = {"width": "10cm", "height": "20cm", "mats": "none"}, {"all": "Coal card"}
+    told = design_cost(reckoning.shop, "folded-card", *said, today=later)
+    assert paper_of(told) == D("7.80")
 
 
 def test_a_paper_without_sheets_is_told(table: Table) -> None:
     table.offcut((cm(40), cm(50)))
-    told = order_cost(table.shop, table.card())
+    told = order_cost(table.shop, table.card(), today=TODAY)
     assert "no sheet of Coal card is known that is large enough" in told.cost.unknown
 
 
@@ -149,21 +170,21 @@ def test_a_paper_without_a_price_is_told(table: Table) -> None:
     table.sheets((cm(50), cm(70)), 3)
     number = table.card()
     said = "no price is known for Coal card; it counts 1 EUR a square metre"
-    assert said in order_cost(table.shop, number).cost.unknown
+    assert said in order_cost(table.shop, number, today=TODAY).cost.unknown
     table.plan()
-    assert said in order_cost(table.shop, number).cost.unknown
+    assert said in order_cost(table.shop, number, today=TODAY).cost.unknown
 
 
 def test_pieces_that_are_cut_again_are_paid_again_and_weigh_once(reckoning: Table) -> None:
     number = reckoning.card()
     plan = reckoning.plan(number)
-    before = order_cost(reckoning.shop, number)
+    before = order_cost(reckoning.shop, number, today=TODAY)
     with reckoning.shop.begin() as session:
         cut_batch(session, 1)
         spoil_piece(session, 1, plan.parts[0].piece.name)
-    assert paper_of(order_cost(reckoning.shop, number)) == paper_of(before)
+    assert paper_of(order_cost(reckoning.shop, number, today=TODAY)) == paper_of(before)
     mended = mend_batch(reckoning.shop, 1, effort=Effort.QUICK, today=TODAY)
-    after = order_cost(reckoning.shop, number)
+    after = order_cost(reckoning.shop, number, today=TODAY)
     assert after.batches == (1, 2)
     assert after.notes == ("Pieces that were cut again in batch 2 are in it.",)
     assert paper_of(after) == paper_of(before) + round_to_coin(mended.net, "EUR")
@@ -173,25 +194,25 @@ def test_pieces_that_are_cut_again_are_paid_again_and_weigh_once(reckoning: Tabl
 
 def test_a_sheet_of_a_design_nobody_ordered(reckoning: Table) -> None:
     said = {"width": "10cm", "height": "20cm", "mats": "none"}
-    told = design_cost(reckoning.shop, "folded-card", said, {"all": "coal card"})
+    told = design_cost(reckoning.shop, "folded-card", said, {"all": "coal card"}, today=TODAY)
     assert told.order is None
     assert told.estimated
     assert paper_of(told) == D("1.95")
     # On sheets of 40 × 40 cm at 2.00: four blanks of 20 × 20 cm, no offcut.
     four = design_cost(
         reckoning.shop, "folded-card", said, {"all": "Coal card"}, 4,
-        on=lambda unit: [(parse_size("40x40cm", unit), D(2))],
+        on=lambda unit: [(parse_size("40x40cm", unit), D(2))], today=TODAY,
     )  # fmt: skip
     assert paper_of(four) == D("2.00")
     assert reckoning.batches() == 0
     with pytest.raises(Refusal, match="folded-card needs a paper for card"):
-        design_cost(reckoning.shop, "folded-card", said, {})
+        design_cost(reckoning.shop, "folded-card", said, {}, today=TODAY)
 
 
 def test_own_parts_of_an_order(reckoning: Table) -> None:
     # Weight: 400 cm² at 300 g/m² is 12 g a card, no glue; two cards and 50 g of packaging: 74 g.
     # One piece at 5 min and two copies: 10 min at 18.00 an hour are 3.00.
-    told = order_cost(reckoning.shop, reckoning.card(2))
+    told = order_cost(reckoning.shop, reckoning.card(2), today=TODAY)
     assert told.cost.grams == 74
     assert part(told, Item.ASSEMBLING) == D("3.00")
     assert part(told, Item.PACKAGING) == D("0.80")

@@ -28,7 +28,7 @@ from inventory.cutting import (
 from inventory.models import BatchStatus, CuttingTime, Reason, Status
 from inventory.orders import get_order, order_board, steps_of
 from inventory.pace import shop_pace
-from inventory.stash import count_stock, history, list_stash, spoil
+from inventory.stash import count_stock, history, list_stash, put_stock, spoil
 from nester.cutting import USUAL_PACE, Pace
 from nester.layouts import Effort
 from nester.measure import cm
@@ -98,6 +98,24 @@ def test_a_batch_is_cut_sheet_by_sheet(table: Table) -> None:
     assert left(table) == {}
     assert [table.status(one) for one in (1, 2)] == [Status.CUT] * 2
     assert table.batch_status(1) is BatchStatus.CUT
+
+
+@pytest.mark.parametrize(
+    ("said", "there"),
+    [
+        ({}, "Cabinet / Drawer 2"),
+        ({"place": ""}, None),
+        ({"place": "Drawer 1"}, "Drawer 1"),
+    ],
+)
+def test_where_offcuts_are_put(table: Table, said: dict[str, str], there: str | None) -> None:
+    do(table, put_stock, "S-1", "Cabinet / Drawer 2")
+    (layout, *_) = left(table)
+    labels = {one.label for one in do(table, cut_batch, 1, layout=layout, **said)}
+    with table.shop.read() as session:
+        places = {row.place for row in list_stash(session) if row.label in labels}
+    assert labels
+    assert places == {there}
 
 
 def test_an_order_is_cut_with_its_last_piece(table: Table) -> None:

@@ -179,9 +179,9 @@ def test_all_of_a_cost_is_known(demo: Loaded, tmp_path: Path) -> None:
         with shop.begin() as session:
             fill_costs(session, demo_folder())
         for order in demo.orders[:3]:
-            told = order_cost(shop, order.id)
+            told = order_cost(shop, order.id, today=TODAY)
             assert told.cost.unknown == told.cost.unweighed == ()
-            assert told.cost.offer.share >= Fraction(20, 100)
+            assert told.cost.sale.share >= Fraction(20, 100)
         # The largest photos of all are in the order with the widest panels.
         wide = next(one for one in demo.orders if one.sizes.get("panel") == "20cm")
         printed = {(piece.width, piece.height) for piece, _ in demo.pieces[demo.orders.index(wide)]

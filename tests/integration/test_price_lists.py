@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.price_lists import Change, Offer
+    from inventory.price_lists import Change, ListedPack
     from inventory.shop import ShopFile
     from tests.integration.conftest import Hand
 
@@ -73,7 +73,7 @@ def keep(session: Session, tmp_path: Path) -> Keeper:
     return Keeper(session, tmp_path)
 
 
-def asked(found: list[Offer]) -> list[tuple[str, int, int, str]]:
+def asked(found: list[ListedPack]) -> list[tuple[str, int, int, str]]:
     return [(one.paper, one.pack, one.least, str(one.asked)) for one in found]
 
 

@@ -15,6 +15,7 @@ from inventory.orders import add_order
 from inventory.price_lists import set_price
 from inventory.purchase_plans import plan_purchase, record
 from inventory.purchases import list_purchases, on_its_way, receive_purchase
+from inventory.restocking import restock_list
 from inventory.stash import add_paper, add_sheets
 from inventory.suppliers import set_supplier
 from nester.layouts import Effort
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
     from inventory.purchase_plans import PurchasePlan
     from inventory.shop import ShopFile
+    from nester.paper import Size
     from tests.integration.conftest import Hand
 
 TODAY, LISTED = date(2027, 3, 1), date(2020, 1, 1)
@@ -160,6 +162,36 @@ def test_levels_are_left_alone_and_filled(priced: ShopFile) -> None:
     assert plan.bought.cost == plan.bought.bound == Fraction("5.70")
     assert sum(one.sheets - one.used for one in plan.lines) == 2
     assert buy(priced).bought.cost == 0
+
+
+@pytest.mark.parametrize(
+    ("there", "cards", "bought"),
+    [
+        (6, 0, 0),
+        (5, 0, 4),
+        (7, 1, 0),
+        (6, 1, 4),
+        (6, 2, 4),
+        (8, 4, 0),
+        (2, 0, 7),
+    ],
+)
+@pytest.mark.parametrize("size", [SMALL, None])
+def test_only_what_is_low_once_orders_are_made_is_filled(
+    priced: ShopFile, there: int, cards: int, bought: int, size: Size | None
+) -> None:
+    """Two cards fill a small sheet; a level of five, up to nine."""
+    with priced.begin() as session:
+        add_sheets(session, "Coal card", SMALL, there, price=Decimal("1.90"))
+        set_level(session, "Coal card", 5, 9, size=size)
+    if cards:
+        order_cards(priced, cards)
+    plan = buy(priced, levels=True)
+    assert sum(one.sheets for one in plan.lines) == bought
+    assert len(plan.held) == bool(bought)
+    restock = restock_list(priced, today=TODAY)
+    assert sum(one.sheets for one in restock) == bought
+    assert [one.low is not None for one in restock] == [True] * len(plan.held)
 
 
 def test_levels_alone_need_no_order(priced: ShopFile) -> None:

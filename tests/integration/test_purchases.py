@@ -13,7 +13,7 @@ from sqlalchemy.exc import DBAPIError
 from inventory import cutting, price_lists, purchases, stash, suppliers
 from inventory.check import check_shop
 from inventory.models import Deed, Reason
-from inventory.purchases import Came, State, Wish
+from inventory.purchases import Came, Ordered, State
 from inventory.receiving import list_deliveries
 from nester.layouts import Margins
 from nester.measure import cm, mm
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 
 TODAY = date(2027, 3, 1)
 SIZE = (cm(50), cm(70))
-COAL = Wish("Coal card", SIZE, 3)
-MOSS = Wish("Moss linen", SIZE, 2)
+COAL = Ordered("Coal card", SIZE, 3)
+MOSS = Ordered("Moss linen", SIZE, 2)
 
 
 def stock_up(session: Session) -> None:
@@ -57,7 +57,7 @@ def session(shop: ShopFile) -> Iterator[Session]:
         yield opened
 
 
-def order(session: Session, *wishes: Wish, **others) -> PurchaseRow:
+def order(session: Session, *wishes: Ordered, **others) -> PurchaseRow:
     made = purchases.add_purchase(session, "Mill", wishes or [COAL], today=TODAY, **others)
     return purchases.row_of(session, made)
 
@@ -75,7 +75,7 @@ def coming(session: Session) -> list[tuple[str, int]]:
 
 
 def test_a_purchase_knows_its_prices_and_days(session: Session) -> None:
-    made = order(session, COAL, Wish("moss linen", (cm(70), cm(50)), 1, pack=10))
+    made = order(session, COAL, Ordered("moss linen", (cm(70), cm(50)), 1, pack=10))
     assert [(one.line.amount, one.line.pack, one.line.packs) for one in made.lines] == [
         (Decimal("31.25"), 25, 3), (Decimal(12), 10, 1),
     ]  # fmt: skip
@@ -85,18 +85,18 @@ def test_a_purchase_knows_its_prices_and_days(session: Session) -> None:
     assert made.state is State.OPEN
     assert on_hand(session) == {}
     assert coming(session) == [("Coal card", 75), ("Moss linen", 10)]
-    cheap = order(session, Wish("Coal card", SIZE, 5), number=" M 7 ")
+    cheap = order(session, Ordered("Coal card", SIZE, 5), number=" M 7 ")
     assert [one.line.amount for one in cheap.lines] == [29]
     assert (cheap.purchase.shipping, cheap.purchase.number) == (0, "M 7")
     assert cheap.purchase.expected == TODAY + timedelta(3)
 
 
 def test_what_is_ordered_at_other_prices(session: Session) -> None:
-    by_hand = Wish("Coal card", (cm(20), cm(30)), 2, pack=7, amount=Decimal("3.50"))
+    by_hand = Ordered("Coal card", (cm(20), cm(30)), 2, pack=7, amount=Decimal("3.50"))
     made = order(session, by_hand, expected=TODAY + timedelta(1), shipping=Decimal(2))
     assert made.goods == 7
     assert (made.purchase.expected, made.purchase.shipping) == (TODAY + timedelta(1), 2)
-    (line,) = order(session, Wish("Coal card", SIZE, 1, amount=Decimal(30))).lines
+    (line,) = order(session, Ordered("Coal card", SIZE, 1, amount=Decimal(30))).lines
     assert (line.line.pack, line.line.amount) == (25, 30)
 
 
@@ -109,16 +109,22 @@ def test_what_was_ordered_before_the_book_knew_prices(session: Session) -> None:
 @pytest.mark.parametrize(
     ("wish", "said"),
     [
-        (Wish("Moss linen", SIZE, 2), "sells Moss linen 500 × 700 mm in packs of 10 or 50; say wh"),
-        (Wish("Moss linen", SIZE, 1, pack=50), "sells at least 2 packs of Moss linen"),
-        (Wish("Coal card", (cm(30), cm(30)), 1), "no Coal card 300 × 300 mm; it has 500 × 700 mm"),
-        (Wish("Coal card", SIZE, 1, pack=9), "no Coal card 500 × 700 mm in packs of 9; it has"),
-        (Wish("Coal card", SIZE, 0), "the number of packs must be 1 to"),
-        (Wish("Coal card", SIZE, 50_000), "the number of sheets must be 1 to"),
-        (Wish("Silk", SIZE, 1), "there is no paper 'Silk'"),
+        (
+            Ordered("Moss linen", SIZE, 2),
+            "sells Moss linen 500 × 700 mm in packs of 10 or 50; say wh",
+        ),
+        (Ordered("Moss linen", SIZE, 1, pack=50), "sells at least 2 packs of Moss linen"),
+        (
+            Ordered("Coal card", (cm(30), cm(30)), 1),
+            "no Coal card 300 × 300 mm; it has 500 × 700 mm",
+        ),
+        (Ordered("Coal card", SIZE, 1, pack=9), "no Coal card 500 × 700 mm in packs of 9; it has"),
+        (Ordered("Coal card", SIZE, 0), "the number of packs must be 1 to"),
+        (Ordered("Coal card", SIZE, 50_000), "the number of sheets must be 1 to"),
+        (Ordered("Silk", SIZE, 1), "there is no paper 'Silk'"),
     ],
 )
-def test_what_can_t_be_ordered(session: Session, wish: Wish, said: str) -> None:
+def test_what_can_t_be_ordered(session: Session, wish: Ordered, said: str) -> None:
     with pytest.raises(Refusal, match=said):
         order(session, COAL, wish)
     assert purchases.list_purchases(session) == []
@@ -133,14 +139,14 @@ def test_a_supplier_that_sells_none_of_it(session: Session) -> None:
         purchases.add_purchase(session, "Shed", [COAL], today=TODAY)
     with pytest.raises(Refusal, match="say what was ordered"):
         purchases.add_purchase(session, "Shed", [], today=TODAY)
-    with pytest.raises(Refusal, match="has not come yet"):
+    with pytest.raises(Refusal, match="has not come yet; book a purchase once it is ordered"):
         order(session, day=TODAY + timedelta(1))
     with pytest.raises(Refusal, match="is before the day it was ordered"):
         order(session, expected=TODAY - timedelta(1))
 
 
 def test_received_in_part_and_in_full(session: Session) -> None:
-    order(session, COAL, Wish("Moss linen", SIZE, 2, pack=10))
+    order(session, COAL, Ordered("Moss linen", SIZE, 2, pack=10))
     stocks, differences = purchases.receive_purchase(
         session, 1, {1: Came(2, Decimal("32.45"), "B7")}, note_number="4711", place="Shelf",
         today=TODAY,
@@ -212,7 +218,9 @@ def test_foreign_money_is_turned_into_the_shop_s_on_the_day_it_comes(session: Se
     price_lists.set_price(
         session, "Far mill", "Moss linen", SIZE, Decimal(12), currency="EUR", day=TODAY
     )
-    made = purchases.add_purchase(session, "Far mill", [Wish("Moss linen", SIZE, 1)], today=later)
+    made = purchases.add_purchase(
+        session, "Far mill", [Ordered("Moss linen", SIZE, 1)], today=later
+    )
     assert [line.amount for line in made.lines] == [Decimal("10.23")]  # 12 / 1.1725 is 10.2345…
 
 

@@ -101,9 +101,9 @@ def test_an_offer_tells_nothing_of_the_costs(nook: ShopFile, voice) -> None:
     from inventory.order_costs import order_cost
 
     quote = made(nook)
-    told = order_cost(nook, 1).cost
+    told = order_cost(nook, 1, today=TODAY).cost
     inner = [part.amount for part in told.parts]
-    inner += [told.cost, told.offer.fees, told.offer.margin]
+    inner += [told.cost, told.sale.fees, told.sale.margin]
     for said in (text_of(quote_pdf(quote, voice)), quote_html(quote, voice)):
         for amount in inner:
             assert voice.money(amount, "EUR") not in said

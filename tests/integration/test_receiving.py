@@ -13,6 +13,7 @@ from sqlalchemy import event, func, select
 from inventory import ledger, receiving, stash
 from inventory.imports import import_sheets, read_sheets
 from inventory.models import Deed, Delivery, Movement, Reason
+from inventory.places import Places
 from inventory.receiving import Line, add_sheets, list_deliveries, receive
 from nester.measure import Unit, cm
 from nester.refusal import Refusal
@@ -129,7 +130,7 @@ def test_a_wrong_delivery_changes_nothing(session: Session, wrong, said: str) ->
     with pytest.raises(Refusal, match=said):
         add_sheets(session, "Coal card", SIZE, 5, place="New shelf", **wrong)
     assert on_hand(session) == {}
-    assert stash.list_places(session) == []
+    assert Places(session).sorted() == []
     assert session.scalar(select(func.count()).select_from(Delivery)) == 0
 
 
@@ -139,7 +140,7 @@ def test_days_and_packs() -> None:
     came = receiving.when_it_came(date(2027, 3, 1), today)
     assert came is not None
     assert came.astimezone().date() == date(2027, 3, 1)
-    with pytest.raises(Refusal, match="2027-03-03 has not come yet"):
+    with pytest.raises(Refusal, match="2027-03-03 has not come yet; book what comes when it is"):
         receiving.when_it_came(date(2027, 3, 3), today)
     assert receiving.price_each(Decimal("9.50"), 25) == Decimal("0.38")
     assert receiving.price_each(Decimal(10), 3) == Decimal("3.3333")

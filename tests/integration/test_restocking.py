@@ -10,9 +10,9 @@ import pytest
 
 from inventory import cutting, ledger, levels, price_lists, purchases, stash, suppliers
 from inventory.models import Reason
-from inventory.purchases import Wish
+from inventory.purchases import Ordered
 from inventory.restocking import (
-    Below,
+    Low,
     best_offer,
     order_by,
     order_dates,
@@ -55,7 +55,7 @@ def level(table: Table, reorder: int, target: int, size=None, paper: str = "Coal
 
 def order(table: Table, packs: int, *, supplier: str = "Mill", today: date = TODAY) -> None:
     with table.shop.begin() as session:
-        purchases.add_purchase(session, supplier, [Wish("Coal card", SIZE, packs)], today=today)
+        purchases.add_purchase(session, supplier, [Ordered("Coal card", SIZE, packs)], today=today)
 
 
 def listed(table: Table) -> list[RestockLine]:
@@ -192,15 +192,17 @@ def test_the_least_order_is_bought(table: Table) -> None:
 # --- to hold levels
 
 
-def test_below_the_level_you_set(table: Table) -> None:
+def test_down_to_the_level_you_set(table: Table) -> None:
     table.sheets(SIZE, 6)
     offer(table, "Mill", "9", pack=5)
-    level(table, 6, 20, SIZE)
+    level(table, 5, 20, SIZE)
     assert listed(table) == []
-    level(table, 7, 20, (cm(70), cm(50)))
+    level(table, 6, 6, SIZE)
+    assert listed(table) == []
+    level(table, 6, 20, (cm(70), cm(50)))
     (line,) = listed(table)
-    assert (line.sheets, line.orders, line.below) == (14, (), Below(6, 7, 20, any_size=False))
-    assert line.why == ["below the level you set: 6 left, and you set 7"]
+    assert (line.sheets, line.orders, line.low) == (14, (), Low(6, 6, 20, any_size=False))
+    assert line.why == ["down to the level you set: 6 left, and you set 6"]
     assert (line.needed, line.order_by) == (None, None)
     assert line.choice is not None
     assert line.choice.packs == 3
@@ -214,7 +216,7 @@ def test_what_orders_will_take_is_not_left(table: Table) -> None:
     level(table, 5, 6, SIZE)
     table.card(12)
     (line,) = listed(table)
-    assert line.below == Below(4, 5, 6, any_size=False)
+    assert line.low == Low(4, 5, 6, any_size=False)
     assert line.sheets == 2
     table.plan()
     assert listed(table) == [line]
@@ -227,7 +229,7 @@ def test_both_reasons_on_one_line(table: Table) -> None:
     (line,) = listed(table)
     assert line.sheets == 2 + 8
     assert line.why == [
-        f"order {number} waits for it", "below the level you set: 0 left, and you set 3",
+        f"order {number} waits for it", "down to the level you set: 0 left, and you set 3",
     ]  # fmt: skip
 
 
@@ -236,8 +238,8 @@ def test_a_level_for_any_size_is_filled_in_the_size_cheapest_by_area(table: Tabl
     table.sheets(LARGE, 3)
     level(table, 6, 9)
     (line,) = listed(table)
-    assert (line.sheets, line.below, line.choice) == (4, Below(5, 6, 9, any_size=True), None)
-    assert line.why == ["below the level you set: 5 left of all sizes together, and you set 6"]
+    assert (line.sheets, line.low, line.choice) == (4, Low(5, 6, 9, any_size=True), None)
+    assert line.why == ["down to the level you set: 5 left of all sizes together, and you set 6"]
     offer(table, "Mill", "1")
     offer(table, "Mill", "1.9", size=LARGE)
     (line,) = listed(table)

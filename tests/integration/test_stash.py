@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from inventory import ledger, stash
 from inventory.models import Kind, Movement, Paper, Place, Reason, Stock
+from inventory.places import Places
 from inventory.shop import ShopFile, change_shop, holds, the_shop
 from nester.measure import LARGEST, cm, inch, mm
 from nester.paper import SHEET_SIZES, Size
@@ -310,7 +311,7 @@ def test_a_search_for_what_is_not_known_is_refused(filled: Session) -> None:
 
 
 def test_places_stand_in_places(filled: Session) -> None:
-    places = stash.list_places(filled)
+    places = Places(filled).sorted()
     assert [(each.name, each.parent and each.parent.name) for each in places] == [
         ("Cabinet", None), ("Drawer", "Cabinet"), ("Shelf", None),
     ]  # fmt: skip

@@ -25,7 +25,7 @@ from inventory.costing import (
     Tariff,
     cost_of,
     in_coins,
-    offer_for,
+    sale_price,
     share_out,
     shares_of,
 )
@@ -161,10 +161,10 @@ def test_the_parts_of_a_cost_sum_to_the_price(currency, data) -> None:
     cost = cost_of(box, share, its, paper=coins if shared_before else None)
     assert all(is_whole(part.amount, currency) for part in cost.parts)
     assert cost.cost == sum(part.amount for part in cost.parts)
-    offer = cost.offer
-    assert offer.price == cost.cost + offer.fees + offer.margin == offer.each * box.copies
-    assert offer.margin * 100 >= offer.price * its.margin
-    assert is_whole(offer.each, currency)
+    sale = cost.sale
+    assert sale.price == cost.cost + sale.fees + sale.margin == sale.each * box.copies
+    assert sale.margin * 100 >= sale.price * its.margin
+    assert is_whole(sale.each, currency)
     if shared_before:
         bought = {part.name: part.amount for part in cost.parts if part.item is Item.PAPER}
         assert bought == coins
@@ -187,7 +187,7 @@ def test_the_parts_of_a_cost_sum_to_the_price(currency, data) -> None:
 def test_no_lower_price_keeps_the_margin(cost, copies, fee, margin, fixed, endings) -> None:
     """Every price from nothing on is tried, one coin after the other."""
     its = Rates("JPY", fee=fee, margin=margin, fee_fixed=fixed, endings=tuple(endings))
-    found = offer_for(Decimal(cost), copies, its)
+    found = sale_price(Decimal(cost), copies, its)
 
     def does(each: int) -> bool:
         price = each * copies

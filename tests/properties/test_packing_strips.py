@@ -4,6 +4,7 @@ from itertools import product
 from random import Random
 from unittest.mock import patch
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -70,3 +71,12 @@ def test_what_lies_in_voids_and_rests_can_be_cut():
     inside = [Rect(s.x, s.y, 8, 8) for s in spots if s.shape == 1 and s.x < 30]
     assert len(inside) == 4
     assert all(any(corner.holds(one) for corner in corners) for one in inside)
+
+
+@pytest.mark.parametrize("down", [False, True])
+def test_a_piece_as_long_as_the_sheet_makes_a_strip_whatever_the_raster(down):
+    """Rounded up to a raster of four units its length would be five."""
+    some = [Shape(*((5, n) if down else (n, 5)), 1, False) for n in (25, 3)]
+    with patch.object(strips, "_RASTER", 4):
+        spots, _ = filled(some, *((5, 25) if down else (25, 5)), (9, 2), down)
+    assert usage(spots) == {0: 1}

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inventory.money import LARGEST_AMOUNT, MOST_DECIMALS, round_to_decimals, smallest_coin
-from inventory.suppliers import LARGEST_RATE, RATE_DECIMALS, Rates, check_rate, read_rate
+from inventory.suppliers import LARGEST_RATE, RATE_DECIMALS, ExchangeRates, check_rate, read_rate
 from nester.refusal import Refusal
 
 AMOUNTS = st.decimals(0, LARGEST_AMOUNT, places=MOST_DECIMALS, allow_nan=False)
@@ -19,9 +19,9 @@ RATES = st.decimals(
 )
 
 
-def rates(**known: Decimal) -> Rates:
+def rates(**known: Decimal) -> ExchangeRates:
     """Return rates that no book was asked for."""
-    made = Rates.__new__(Rates)
+    made = ExchangeRates.__new__(ExchangeRates)
     made.own = "EUR"
     made._known = {"EUR": Decimal(1), **known}
     return made

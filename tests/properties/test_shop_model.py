@@ -267,7 +267,7 @@ class Shop(RuleBasedStateMachine):
     @rule(packs=st.integers(1, 4))
     def buy(self, packs: int) -> None:
         with self.deed(True) as session:
-            wish = purchases.Wish("Card", BOUGHT, packs)
+            wish = purchases.Ordered("Card", BOUGHT, packs)
             made = purchases.add_purchase(session, "Mill", [wish], today=TODAY)
         assert made.id not in self.model.purchases
         self.model.purchases[made.id] = packs
@@ -381,12 +381,14 @@ class Shop(RuleBasedStateMachine):
         data=st.data(),
         layout=st.one_of(st.none(), st.integers(1, 3)),
         copies=st.one_of(st.none(), SMALL),
-        place=PLACES,
+        place=st.one_of(st.none(), PLACES),
     )
-    def cut(self, data: st.DataObject, layout: int | None, copies: int | None, place: str) -> None:
+    def cut(
+        self, data: st.DataObject, layout: int | None, copies: int | None, place: str | None
+    ) -> None:
         self._cut(self.any_batch(data), layout, copies, place)
 
-    def _cut(self, number: int, layout: int | None, copies: int | None, place: str) -> None:
+    def _cut(self, number: int, layout: int | None, copies: int | None, place: str | None) -> None:
         chosen = self.model.to_cut(number, layout, copies)
         with self.deed(chosen is not None) as session:
             kept = cutting.cut_batch(session, number, layout=layout, copies=copies, place=place)
@@ -397,9 +399,10 @@ class Shop(RuleBasedStateMachine):
             new = [one for one in kept if one.layout == key]
             assert len(new) == its.offcuts * len(which)
             changes = Counter({its.sheet: -len(which)})
+            where = self.model.stash[its.sheet].place if place is None else place
             for one in new:
                 assert one.label not in self.model.stash
-                self.model.stash[one.label] = Stack((one.width, one.height), place)
+                self.model.stash[one.label] = Stack((one.width, one.height), where)
                 changes[one.label] = 1
             self.model.book(Deed(Reason.CUT, changes, batch=number, layout=key, copies=which))
         self.model.settle(number)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from io import BytesIO
 
@@ -13,7 +14,6 @@ from nester.drawing.chart import (
     StepChart,
     bars_svg,
     bars_text,
-    chart_document,
     chart_pdf,
     length_ticks,
     number_ticks,
@@ -21,6 +21,7 @@ from nester.drawing.chart import (
     steps_text,
 )
 from nester.drawing.ink import Line, Lines, Poly, Text, svg_marks
+from nester.drawing.svg import svg_document, svg_number
 from nester.drawing.text_layout import text_width
 from nester.measure import Unit, cm, inch, mm
 
@@ -111,9 +112,38 @@ def test_words_stay_within_the_picture_and_apart() -> None:
                 assert 0 <= mark.y <= height
 
 
+def test_wide_letters_have_room_before_and_behind_bars() -> None:
+    """Signs of Chinese, Japanese and Korean are as wide as the letters are high."""
+    rows = (("苔色の和紙、手漉き", Fraction(4)), ("Fern", Fraction(1)))
+    picture = bars_svg(BarChart("Used", rows, lambda value: f"{value} 平方メートル"))
+    yen = replace(stairs(), words=lambda value: f"{value * 100_000} 円ずつ毎回")
+    for drawn in (picture, steps_svg(yen)):
+        wide = float(drawn.get("width", "0"))
+        for mark in svg_marks(drawn, 0, 0, 1):
+            if isinstance(mark, Text) and any(ord(sign) > 0x3000 for sign in mark.words):
+                high = mark.size * 25.4 / 72  # from points, where a unit is a millimetre
+                long = high * text_width(mark.words) / 2
+                left = mark.x - long if mark.anchor == "end" else mark.x
+                assert 0 <= left < left + long <= wide
+
+
 def test_the_same_chart_is_the_same_text() -> None:
-    assert chart_document(steps_svg(stairs())) == chart_document(steps_svg(stairs()))
-    assert chart_document(bars_svg(BARS)).count("<rect") == 3
+    assert svg_document(steps_svg(stairs())) == svg_document(steps_svg(stairs()))
+    assert svg_document(bars_svg(BARS)).count("<rect") == 3
+
+
+@pytest.mark.parametrize(
+    ("value", "written"),
+    [
+        (Fraction(1, 3), "0.33"),
+        (Fraction(-1, 1000), "0"),
+        (Fraction(1000), "1000"),
+        (Fraction(-5, 2), "-2.5"),
+        (Fraction(1, 8), "0.12"),
+    ],
+)
+def test_a_number_is_written_the_same_whatever_it_is_made_of(value: Fraction, written: str) -> None:
+    assert svg_number(value) == svg_number.__wrapped__(float(value)) == written
 
 
 def test_a_chart_on_a_page_has_its_words() -> None:

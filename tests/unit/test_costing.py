@@ -12,17 +12,17 @@ from inventory.costing import (
     CutSheet,
     Ending,
     Item,
-    Offer,
     PostageStep,
     PrintPrice,
     Rates,
+    SalePrice,
     Share,
     Tariff,
     cost_of,
     in_coins,
-    offer_for,
     parcels_for,
     read_ending,
+    sale_price,
     share_out,
     shares_of,
 )
@@ -121,8 +121,8 @@ def test_the_price_keeps_the_margin_after_fees() -> None:
     # 83.83 − 8.68 − 50.00 = 25.15, of which 25.149 is needed: it suffices.
     # At 83.82 fees are 8.682, so 8.68 too; 25.14 is left, of which 25.146 is needed.
     rates = Rates("EUR", fee=D(10), fee_fixed=D("0.30"), margin=D(30))
-    offer = offer_for(D("50.00"), 1, rates)
-    assert offer == Offer(D("83.83"), D("83.83"), D("8.68"), D("25.15"))
+    offer = sale_price(D("50.00"), 1, rates)
+    assert offer == SalePrice(D("83.83"), D("83.83"), D("8.68"), D("25.15"))
     assert offer.price == D("50.00") + offer.fees + offer.margin
 
 
@@ -142,21 +142,21 @@ def test_the_price_keeps_the_margin_after_fees() -> None:
 def test_a_price_ends_as_the_shop_likes(ends: tuple[str, ...], price: str) -> None:
     endings = tuple(read_ending(one, "EUR") for one in ends)
     rates = Rates("EUR", fee=D(10), fee_fixed=D("0.30"), margin=D(30), endings=endings)
-    assert offer_for(D("50.00"), 1, rates).each == D(price)
+    assert sale_price(D("50.00"), 1, rates).each == D(price)
 
 
 def test_the_price_of_one_ends_so_and_all_are_so_many_times_it() -> None:
     # 100.00 for three without fees: 33.3334 each, so 33.95 each and 101.85 for all.
     rates = Rates("EUR", endings=(read_ending(".95", "EUR"),))
-    offer = offer_for(D("100.00"), 3, rates)
+    offer = sale_price(D("100.00"), 3, rates)
     assert (offer.each, offer.price, offer.margin) == (D("33.95"), D("101.85"), D("1.85"))
 
 
 def test_a_price_set_by_hand_may_lose_money() -> None:
-    offer = offer_for(D("50.00"), 2, Rates("EUR", fee=D(5)), each=D("20.00"))
+    offer = sale_price(D("50.00"), 2, Rates("EUR", fee=D(5)), each=D("20.00"))
     assert (offer.price, offer.fees, offer.margin) == (D("40.00"), D("2.00"), D("-12.00"))
     assert offer.share == F(-3, 10)
-    assert offer_for(D("0.00"), 1, Rates("EUR")).share == 0
+    assert sale_price(D("0.00"), 1, Rates("EUR")).share == 0
 
 
 @pytest.mark.parametrize(
@@ -262,8 +262,8 @@ def test_a_cost_by_hand() -> None:
         "postage": D("3.90"),
     }
     assert cost.cost == D("75.08")
-    assert (cost.offer.each, cost.offer.price) == (D("51.95"), D("103.90"))
-    assert (cost.offer.fees, cost.offer.margin) == (D("6.75"), D("22.07"))
+    assert (cost.sale.each, cost.sale.price) == (D("51.95"), D("103.90"))
+    assert (cost.sale.fees, cost.sale.margin) == (D("6.75"), D("22.07"))
     assert cost.grams == F("385.8")
     assert cost.minutes == 205
     assert cost.unknown == cost.unweighed == ()

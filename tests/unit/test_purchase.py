@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
+from importlib import import_module
 
 import pytest
 
-from nester.layouts import Cuts, Effort, Problem, Stock, Want
+from nester.layouts import Cuts, Effort, Problem, Stock, Trimmer, Want
 from nester.measure import cm
 from nester.offers import Offer, Terms
-from nester.packing import purchase
+from nester.packing import enough, never, purchase
+from nester.packing.market import Market
 from nester.pieces import Turn
 from nester.refusal import Refusal
 from nester.verify_purchase import require_purchase
 from tests.benchmarks.purchases import on_hand, price_lists
 from tests.benchmarks.weeks import make_week
+
+purchases = import_module("nester.packing.purchase")
+"""The module, whose name in its package is the function's."""
 
 
 def offer(name: str, width: int, height: int, price: str, pack: int = 1, **others) -> Offer:
@@ -81,6 +87,90 @@ def test_what_fits_only_what_lies_there_comes_from_it() -> None:
     require_purchase(problem, offers, (), bought)
     assert [(one.name, one.quantity) for one in bought.answer.unplaced] == [("strip", 1)]
     assert bought.cost == bought.bound == Fraction(4)
+
+
+@pytest.fixture
+def no_recreation(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Never:
+        def __init__(self, *_: object) -> None:
+            pass
+
+        def plans(self, *_: object) -> None:
+            pytest.fail("a plan was worked over")
+
+    monkeypatch.setattr(enough, "Recreator", Never)
+
+
+@pytest.mark.usefixtures("no_recreation")  # it does not know the rule
+def test_a_trimmer_of_one_stage_leaves_out_what_it_cannot_free() -> None:
+    wants = (Want("square", cm(30), cm(30), 8), Want("strip", cm(20), cm(50), 5))
+    problem = Problem(wants, (), trimmer=Trimmer(stages=1))
+    offers = (offer("small", 50, 70, "1.90"), offer("large", 70, 100, "3.10"))
+    bought = purchase(problem, offers, (), Effort.QUICK)
+    require_purchase(problem, offers, (), bought)
+    # Three strips, as long as the small sheet is wide, lie on it side by side.
+    assert [(one.offer.name, one.quantity) for one in bought.packs] == [("small", 2)]
+    assert [(one.name, one.quantity) for one in bought.answer.unplaced] == [("square", 8)]
+
+
+RATE = Fraction("1.173849")
+"""So odd that prices times it are no whole numbers of what programmes reckon in."""
+
+
+def test_goods_that_reach_a_sum_to_the_last_digit_are_sent_for_nothing() -> None:
+    """A sheet of each of three papers, from abroad, or a fifth dearer from nearby."""
+    price, papers = Fraction("13.34") * RATE, ("blue", "red", "green")
+    offers = [
+        Offer(f"{name} {paper}", name, paper, cm(50), cm(70), 1, asked)
+        for paper in papers
+        for name, asked in (("abroad", price), ("nearby", price * Fraction(6, 5)))
+    ]
+    problem = Problem(tuple(Want(paper, cm(30), cm(30), 2, paper) for paper in papers), ())
+    terms = (Terms("abroad", price, 3 * price),)
+    bought = purchase(problem, offers, terms, Effort.QUICK)
+    require_purchase(problem, offers, terms, bought)
+    assert bought.cost == 3 * price
+
+
+def test_goods_that_miss_the_least_order_by_the_last_digit_are_not_bought() -> None:
+    price = Fraction("13.34") * RATE
+    offers = (
+        Offer("sheet", "mill", "", cm(50), cm(70), 1, price),
+        Offer("larger", "shop", "", cm(60), cm(70), 1, (3 * price + 4 * RATE) / 2),
+    )
+    terms = (Terms("mill", least_order=3 * price + Fraction(1, 10**10)),)
+    bought = purchase(squares(6), offers, terms, Effort.QUICK)
+    require_purchase(squares(6), offers, terms, bought)
+    assert not bought.answer.unplaced
+
+
+def test_what_is_bought_of_a_settled_paper_is_enough_for_a_known_plan() -> None:
+    """The first plan takes two small sheets; what is kept of a choice takes the large one."""
+    offers = (offer("small", 50, 70, "1.90"), offer("large", 70, 100, "3.10"))
+    market = Market(offers, ())
+    stock = tuple(size.stock for size in market.sizes)
+    problem = replace(squares(3), stock=stock)
+    search = purchases._Search(
+        problem, market, purchases._WORK[Effort.QUICK], {}, never, lambda _: None
+    )
+    (paper,) = search._papers
+    assert list(paper.plans) == [(2, 0)]
+    search._buy_at_once()
+    paper.settle(10_000, never)
+    model = purchases._Model(market, search._papers, {})
+    search._keep(model, model.cheapest(100, never))
+    bought = search.bought(squares(3))
+    require_purchase(squares(3), offers, (), bought)
+    assert [(one.offer.name, one.quantity) for one in bought.packs] == [("large", 1)]
+
+
+@pytest.mark.usefixtures("no_recreation")
+def test_layouts_of_very_many_pieces_are_not_worked_over() -> None:
+    problem = Problem((Want("dot", cm(1), cm(1), 50_100),), ())
+    offers = (offer("wall", 230, 218, "9"),)
+    bought = purchase(problem, offers, (), Effort.QUICK)
+    assert not bought.answer.unplaced
+    assert bought.cost == Fraction(9)
 
 
 @pytest.mark.parametrize(

@@ -9,24 +9,24 @@ import pytest
 
 from nester import sweep as sweeping
 from nester.designs import DESIGNS
-from nester.layouts import Cuts
+from nester.layouts import Cuts, Problem, Stock, Want
 from nester.measure import Unit, cm, inch, mm
-from nester.packing.sketch import Like
+from nester.packing.sketch import Like, sketch
 from nester.refusal import Refusal
 from nester.sweep import (
     MOST_SIZES,
     Batch,
-    Offer,
     Point,
-    Rules,
+    PricedSheet,
     sizes_between,
     sweep,
     swept_setting,
 )
 from nester.sweep_steps import changes, find_steps, step_words, suggest
 from nester.verify import verify
+from nester.wants import Rules
 
-SHEET = Offer(cm(56), cm(71))
+SHEET = PricedSheet(cm(56), cm(71))
 BOX = DESIGNS["layered-box"]
 TAG = DESIGNS["gift-tag"]
 
@@ -46,7 +46,7 @@ def boxes() -> list[Point]:
 
 
 def tag_batch(quantity: int = 30) -> Batch:
-    offers = (Offer(cm(21), mm(297)),)
+    offers = (PricedSheet(cm(21), mm(297)),)
     return Batch(TAG, {}, Unit.CM, {"all": "card"}, {"card": offers}, quantity)
 
 
@@ -90,6 +90,26 @@ def test_the_result_does_not_depend_on_the_processes() -> None:
     assert len(sizes) > 2 * sweeping._RUN
     one, two, three = (sweep(batch, "width", sizes, processes=n) for n in (1, 2, 3))
     assert one == two == three
+
+
+def test_a_stop_leaves_whole_sizes() -> None:
+    sizes = sizes_between(cm(12), cm(16), mm(1), Unit.CM)
+    batch = box_batch(2, mats="outside")
+    runs = []
+
+    def stop() -> bool:
+        return len(runs) == 3
+
+    points = sweep(
+        batch, "panel", sizes, processes=1, stop=stop, on_progress=lambda done, _: runs.append(done)
+    )
+    assert [point.size for point in points] == sizes[: sweeping._RUN]
+    assert all(set(point.papers) == {"card", "mat"} for point in points)
+    for point in points:
+        for like in point.papers.values():
+            assert verify(like.problem, like.answer) == []
+    runs.clear()
+    assert len(sweep(batch, "panel", sizes[:20], processes=1, stop=lambda: True)) == 0
 
 
 def test_equal_problems_are_solved_once(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -168,7 +188,7 @@ def test_a_step_in_words(boxes: list[Point]) -> None:
 
 
 def test_words_of_a_step_in_inches() -> None:
-    offers = (Offer(inch(12), inch(12)),)
+    offers = (PricedSheet(inch(12), inch(12)),)
     batch = Batch(TAG, {"length": "9"}, Unit.IN, {"all": "card"}, {"card": offers}, 4)
     points = sweep(
         batch, "width", sizes_between(inch("2.5"), inch(4), inch("1/2"),
@@ -177,6 +197,25 @@ def test_words_of_a_step_in_inches() -> None:
     (step,) = find_steps(points, 3)
     said = step_words(step, Unit.IN, several_papers=False)
     assert said == "3 in: 4 × tag share a 12 × 12 in sheet; 3 1/2 in: they can't"
+
+
+def test_pieces_that_only_one_size_has_explain_nothing() -> None:
+    """The smaller size has bands, a sheet each; the larger one has none to ask about."""
+
+    def point(size: int, *sides: tuple[str, int, int, int]) -> Point:
+        wants = tuple(Want(name, cm(w), cm(h), number) for name, w, h, number in sides)
+        problem = Problem(wants, (Stock("0", cm(20), cm(20), None, Fraction(1)),))
+        return Point(cm(size), 1, papers={"card": Like(problem, sketch(problem))})
+
+    below = point(9, ("lid", 9, 18, 1), ("base", 10, 18, 1), ("band", 20, 20, 2))
+    above = point(10, ("lid", 11, 18, 1), ("base", 12, 18, 1), ("tray", 13, 18, 2))
+    (step,) = find_steps([below, above], 1)
+    assert step.rise == 1
+    said = step_words(step, Unit.CM, several_papers=False)
+    assert said == "9 cm: base and lid share a 20 × 20 cm sheet; 10 cm: they can't"
+    (step,) = find_steps([point(9, ("band", 20, 20, 1)), above], 1)
+    said = step_words(step, Unit.CM, several_papers=False)
+    assert said == "9 cm: 1 sheet; 10 cm: 4"
 
 
 def test_nearby_sizes_that_save_and_what_changes(boxes: list[Point]) -> None:
