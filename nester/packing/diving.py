@@ -18,6 +18,7 @@ from collections.abc import Iterator
 from random import Random
 
 from nester.layouts import Cuts
+from nester.packing.fill import drawn_order
 from nester.packing.model import Pattern, Spot, Task, usage
 from nester.packing.pool import Pool, Uses
 from nester.packing.prices import Master, Prices, Use
@@ -232,14 +233,7 @@ class Diver:
         worth: tuple[float, ...],
         number: int,
     ) -> tuple[Spot, ...]:
-        random = self._rng.random
-        bulk = self._rng.choice((0.6, 0.8, 1.0))
-        spread = self._rng.choice((0.05, 0.15, 0.4))
-        shapes = self._task.shapes
-        key = {
-            i: worth[i] / shapes[i].area ** bulk * (1 + spread * (2 * random() - 1)) for i in wanted
-        }
-        order = sorted(wanted, key=lambda i: -key[i])
+        order = drawn_order(self._task.shapes, wanted, worth, self._rng)
         size = self._task.kinds[kind]
         filler = self._fillers[number % len(self._fillers)]
         return filler.fill(size.width, size.height, left, order, spoiled=size.spoiled)

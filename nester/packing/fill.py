@@ -21,7 +21,7 @@ from nester.layouts import Cuts, Rect
 from nester.packing.model import Shape, Spot
 from nester.voids import solid_rows
 
-__all__ = ["Filler"]
+__all__ = ["Filler", "drawn_order"]
 
 _Free = tuple[int, int, int, int]  # x, y, width, height
 
@@ -39,6 +39,33 @@ class Filler:
         self._straight = cuts is Cuts.STRAIGHT
         self._split = self._halve if self._straight else self._keep_maximal
         self.steps = 0
+
+    def fill_rests(
+        self, rests: Sequence[Rect], left: list[int], worths: Sequence[float]
+    ) -> list[Spot]:
+        """Lay pieces into parts of a sheet, worth most for their area first.
+
+        Parameters
+        ----------
+        left
+            How many of each shape may be laid; what is laid is taken off.
+        worths
+            Of one piece of each shape; what is worth nothing is left out.
+        """
+        shapes = self._shapes
+        order = sorted(
+            (index for index, number in enumerate(left) if number and worths[index] > 0),
+            key=lambda index: -worths[index] / shapes[index].area,
+        )
+        least = min((min(shapes[index][:2]) for index in order), default=0)
+        laid = []
+        for rest in rests:
+            if not order or min(rest.width, rest.height) < least:
+                continue
+            for index, x, y, turned in self.fill(rest.width, rest.height, left, order):
+                laid.append(Spot(index, rest.x + x, rest.y + y, turned))
+                left[index] -= 1
+        return laid
 
     def fill(
         self,
@@ -263,3 +290,16 @@ def _block(place: _Free, shape: Shape, turned: bool, left: int) -> tuple[int, in
 def _meets(spoiled: Sequence[Rect], x: int, y: int, wide: int, high: int) -> bool:
     place = Rect(x, y, wide, high)
     return any(place.meets(bad) for bad in spoiled)
+
+
+def drawn_order(
+    shapes: Sequence[Shape], wanted: Sequence[int], worths: Sequence[float], rng: Random
+) -> list[int]:
+    """Return shapes by their worth for their area, more or less: an order in which to fill."""
+    bulk = rng.choice((0.6, 0.8, 1.0))
+    spread = rng.choice((0.05, 0.15, 0.4))
+    random = rng.random
+    key = {
+        i: worths[i] / shapes[i].area ** bulk * (1 + spread * (2 * random() - 1)) for i in wanted
+    }
+    return sorted(wanted, key=lambda i: -key[i])

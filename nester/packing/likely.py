@@ -13,6 +13,7 @@ from random import Random
 from typing import TYPE_CHECKING, Any
 
 from nester.layouts import Cuts
+from nester.packing.fill import drawn_order
 from nester.packing.inequalities import Inequality
 from nester.packing.model import Pattern, Task
 from nester.packing.pool import Pool
@@ -108,13 +109,8 @@ class _PoolWorth:
         return found
 
     def _fill(self, kind: int, wanted: Sequence[int], worths: Sequence[int]) -> None:
-        chance, shapes, size = self._rng.random, self._task.shapes, self._task.kinds[kind]
-        bulk, spread = self._rng.choice((0.6, 0.8, 1.0)), self._rng.choice((0.05, 0.15, 0.4))
-        key = {
-            i: worths[i] / shapes[i].area ** bulk * (1 + spread * (2 * chance() - 1))
-            for i in wanted
-        }
-        order = sorted(wanted, key=lambda i: -key[i])
+        size = self._task.kinds[kind]
+        order = drawn_order(self._task.shapes, wanted, worths, self._rng)
         filler = self._rng.choice(self._fillers)
         demand = self._task.demand
         spots = filler.fill(size.width, size.height, demand, order, spoiled=size.spoiled)

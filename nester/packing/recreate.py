@@ -21,7 +21,7 @@ from typing import NamedTuple
 
 from nester.layouts import Rect
 from nester.packing.model import Pattern, Shape, Spot, Task, usage
-from nester.packing.pool import Pool, Uses, standing
+from nester.packing.pool import Pool, Uses, joined, standing
 from nester.packing.stop import Stop
 
 __all__ = ["STEPS_OF_RECREATION", "Recreator"]
@@ -144,7 +144,7 @@ class Recreator:
             steps -= share
             end = part.steps + share
             while part.run(end, stop):
-                best = _joined(fixed, part.uses())
+                best = joined(fixed, part.uses())
                 yield best
                 part.lower_goal()
 
@@ -157,7 +157,7 @@ class Recreator:
         unmade, cost, _ = standing(self._task, best)
         part.aim_below(unmade, cost - standing(self._task, start)[1])
         while part.run(part.steps + steps, stop):
-            yield _joined(start, part.uses())
+            yield joined(start, part.uses())
             part.lower_goal()
         self.steps += part.steps
 
@@ -180,13 +180,6 @@ def _subtract(uses: Uses, wanted: list[int], stock: list[int]) -> None:
         stock[pattern.kind] -= copies
         for shape, number in usage(pattern.spots).items():
             wanted[shape] -= number * copies
-
-
-def _joined(some: Uses, others: Uses) -> Uses:
-    copies: dict[Pattern, int] = {}
-    for pattern, number in (*some, *others):
-        copies[pattern] = copies.get(pattern, 0) + number
-    return tuple(copies.items())
 
 
 def _wasteful(task: Task, uses: Uses, rng: Random) -> tuple[Uses, Uses]:

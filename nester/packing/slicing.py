@@ -222,7 +222,7 @@ class Slicing:
                 one = part._replace(height=at)
                 other = part._replace(y=part.y + at, height=part.height - at)
             parts += (one, other) if self._rng.random() < 0.5 else (other, one)
-        return (*spots, *self._filled(rests, left))
+        return (*spots, *self._filler.fill_rests(rests, left, self._worths))
 
     def _needed(self, part: Rect) -> tuple[int, int, float]:
         """Return how much of a part its best content needs, and what that is worth."""
@@ -257,22 +257,6 @@ class Slicing:
             good = np.flatnonzero(both >= min(float(both[best]), worth) * (1 - _CLOSE))
             best = int(good[self._rng.randrange(len(good))])
         return (best + 1, True) if best < len(down) else (best - len(down) + 1, False)
-
-    def _filled(self, rests: list[Rect], left: list[int]) -> list[Spot]:
-        shapes = self._task.shapes
-        order = sorted(
-            (index for index, number in enumerate(left) if number and self._worths[index] > 0),
-            key=lambda index: -self._worths[index] / shapes[index].area,
-        )
-        least = min((min(shapes[index][:2]) for index in order), default=0)
-        laid = []
-        for rest in rests:
-            if not order or min(rest.width, rest.height) < least:
-                continue
-            for index, x, y, turned in self._filler.fill(rest.width, rest.height, left, order):
-                laid.append(Spot(index, rest.x + x, rest.y + y, turned))
-                left[index] -= 1
-        return laid
 
 
 def _unit(task: Task) -> int:

@@ -146,7 +146,9 @@ class Strips:
                 rests.append(_rect(at, used, long - at, thick, down))
                 used += thick
         rests.append(_rect(0, used, long, high - used, down))
-        return (*spots, *self._into_rests(spots, rests, left, worths))
+        for index, x, y, turned in spots:
+            rests += self._task.shapes[index].voids_at(x, y, turned)
+        return (*spots, *self._filler.fill_rests(rests, left, worths))
 
     def _items(
         self,
@@ -199,31 +201,6 @@ class Strips:
                 left[shape] -= many
             rows.append([items[place] for place, many in chosen for _ in range(many)])
         return rows
-
-    def _into_rests(
-        self,
-        spots: Sequence[Spot],
-        rests: list[Rect],
-        left: list[int],
-        worths: Sequence[float],
-    ) -> list[Spot]:
-        """Fill what is left over piece by piece."""
-        shapes = self._task.shapes
-        for index, x, y, turned in spots:
-            rests += shapes[index].voids_at(x, y, turned)
-        order = sorted(
-            (index for index, number in enumerate(left) if number and worths[index] > 0),
-            key=lambda index: -worths[index] / shapes[index].area,
-        )
-        least = min((min(shapes[index][:2]) for index in order), default=0)
-        laid = []
-        for rest in rests:
-            if not order or min(rest.width, rest.height) < least:
-                continue
-            for index, x, y, turned in self._filler.fill(rest.width, rest.height, left, order):
-                laid.append(Spot(index, rest.x + x, rest.y + y, turned))
-                left[index] -= 1
-        return laid
 
 
 def _rect(along: int, across: int, long: int, high: int, down: bool) -> Rect:
