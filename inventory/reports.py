@@ -11,7 +11,6 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from enum import StrEnum
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -21,6 +20,7 @@ from inventory.ledger import movements_taken_back, taken_back
 from inventory.makes import Wish, free_rows, problem_of_stash
 from inventory.models import Deed, Delivery, Lost, Movement, Order, Paper, Reason, Stock
 from inventory.records import Plans, bruised, bruised_areas, month_of, yields
+from inventory.report_kinds import By
 from inventory.stash import list_stash
 from nester.refusal import Refusal
 
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from inventory.stash import StashRow
     from nester.layouts import Problem
 
-__all__ = ["ALL_MONTHS", "NO_DESIGN", "By", "Dead", "Months", "SpendingRow", "UseRow", "dead_stock",
+__all__ = ["ALL_MONTHS", "NO_DESIGN", "Dead", "Months", "SpendingRow", "UseRow", "dead_stock",
            "read_months", "spending", "use"]  # fmt: skip
 
 NO_DESIGN = "(for no order)"
@@ -41,15 +41,6 @@ NO_DESIGN = "(for no order)"
 NO_SUPPLIER = "(no supplier named)"
 _MOST_DAYS = 36_500
 """A hundred years: for longer nobody keeps paper."""
-
-
-class By(StrEnum):
-    """What a report has a line for."""
-
-    PAPER = "paper"
-    DESIGN = "design"
-    MONTH = "month"
-    SUPPLIER = "supplier"
 
 
 class Months(NamedTuple):

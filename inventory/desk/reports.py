@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from inventory.desk.common import JsonFlag, group, shop_file_of, stopping
-from inventory.reports import By
+from inventory.report_kinds import By
 from nester.layouts import Effort
 from nester.refusal import Refusal
 

@@ -75,3 +75,9 @@ def test_costs_by_the_book_load_no_optimizer():
     told = "import sys, inventory.order_costs; print('nester.packing' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True)
     assert done.stdout == "False\n"
+
+
+def test_help_reads_in_no_book():
+    loaded = loaded_by(["--help"])
+    assert "inventory.desk.reports" in loaded
+    assert sorted(loaded.intersection((*_NEEDLESS, "sqlalchemy", "inventory.models"))) == []

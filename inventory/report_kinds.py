@@ -1,0 +1,16 @@
+"""Kinds of reports, in a file of their own: the command line names them before it reads in more."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+__all__ = ["By"]
+
+
+class By(StrEnum):
+    """What a report has a line for."""
+
+    PAPER = "paper"
+    DESIGN = "design"
+    MONTH = "month"
+    SUPPLIER = "supplier"
