@@ -13,7 +13,7 @@ import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from multiprocessing import connection, get_context, parent_process
+from multiprocessing import connection, get_context, parent_process, resource_tracker
 from typing import TYPE_CHECKING, Protocol
 
 from nester.layouts import Problem
@@ -147,7 +147,8 @@ class _Team:
             worker = context.Process(
                 target=_work, args=(there, problem, tasks, self._stopped), daemon=True
             )
-            worker.start()
+            with _unheard():
+                worker.start()
             there.close()
             self._links.append(here)
             self._workers.append(worker)
@@ -205,6 +206,21 @@ class _Team:
             raise ChildProcessError("a process of the search ended too early") from error
 
 
+@contextmanager
+def _unheard() -> Iterator[None]:
+    """Let processes that begin meanwhile never hear Ctrl-C, and this one only afterwards."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    # Were it begun on the way, it would let Ctrl-C be heard again.
+    resource_tracker.ensure_running()
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 def _shared(searches: Sequence[Search], processes: int) -> list[list[int]]:
     """Share searches out among processes, so that what may yet be saved is shared equally."""
     states = [search.state for search in searches]
@@ -220,7 +236,8 @@ def _shared(searches: Sequence[Search], processes: int) -> list[list[int]]:
 
 def _work(link: Connection, problem: Problem, tasks: Mapping[int, Task], stopped: c_bool) -> None:
     """Do jobs as they are asked for, until nobody asks any more."""
-    # Ctrl-C is the asking process's to heed; should that end, this one ends at once.
+    # Ctrl-C is the asking process's to heed; should that end, this one ends at once.  Where there
+    # are signal masks it has not been heard since before this process began.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
 

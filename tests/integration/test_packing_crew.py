@@ -7,6 +7,7 @@ import sys
 import time
 from fractions import Fraction
 from importlib import import_module
+from multiprocessing import resource_tracker
 from pathlib import Path
 from random import Random
 from unittest.mock import patch
@@ -81,6 +82,16 @@ def test_what_goes_wrong_in_a_process_is_told():
         team._worker_of[9] = 0
         with pytest.raises(KeyError):
             list(team.round({9: SHORT}, never))
+
+
+@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="there are no signal masks")
+def test_ctrl_c_does_not_end_processes_that_are_only_beginning():
+    resource_tracker._resource_tracker._stop()  # as in a program that begins its first process
+    with team_of(some_problem()) as team:
+        for worker in team._workers:
+            os.kill(worker.pid, signal.SIGINT)
+        team.start(never)
+        assert all(state.least for state in team.states)
 
 
 def test_a_process_that_is_killed_is_told():
