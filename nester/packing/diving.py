@@ -3,9 +3,9 @@
 Column generation (Gilmore and Gomory) with a rounding heuristic (Sadykov and others, "Primal
 heuristics for branch and price", INFORMS Journal on Computing 31, 2019): the linear programme
 over known layouts prices the pieces still to be made; layouts worth more than their sheet costs
-are sought by strips (`strips.py`) and by greedy fillings in the order of worth for area, and for
-all pieces by slicing as well (`slicing.py`); then the layout used most is cut, and what is left is
-priced anew.
+are sought by strips (`strips.py`) and by greedy fillings in the order of worth for area, for all
+pieces and where a dive is to be a thorough one by slicing as well (`slicing.py`); then the layout
+used most is cut, and what is left is priced anew.
 
 The last sheets of a dive are poor ones: few pieces are left to choose from.  So a dive may also
 end early, as a good start that another method completes.  What the programme pays only rises as
@@ -43,6 +43,7 @@ _MOST_A_START = 3_000_000
 _SLICINGS = 20
 """Layouts of each kind of sheet by one table."""
 _DEARER = 0.98
+"""What counts a little less counts such a part of what it did."""
 _MISSES = 5
 """Prices in turn by which nothing is found, after which the programme is as good as solved."""
 _MOST_OVERDUE = 400_000
@@ -84,8 +85,7 @@ class Diver:
 
     def price(self, steps: int, stop: Stop) -> None:
         """Seek layouts by which the programme pays less for all pieces, while steps last."""
-        left = list(self._task.demand)
-        stock = [self._task.most_of(kind) for kind in range(len(self._task.kinds))]
+        left, stock = self._whole()
         self._tries = _START_TRIES
         dear = [1.0] * len(left)
         misses = 0
@@ -98,10 +98,14 @@ class Diver:
             found |= self._seek(prices, left, stock)
             misses = 0 if found else misses + 1
 
+    def _whole(self) -> tuple[list[int], list[int]]:
+        """Return how many of each shape are wanted in all, and how many sheets there are."""
+        kinds = range(len(self._task.kinds))
+        return list(self._task.demand), [self._task.most_of(kind) for kind in kinds]
+
     def cheapest(self, number: int) -> list[tuple[Pattern, dict[int, int]]]:
         """Return the layouts of least reduced cost when all pieces are wanted, and their pieces."""
-        stock = [self._task.most_of(kind) for kind in range(len(self._task.kinds))]
-        self._master.want(self._task.demand, stock)
+        self._master.want(*self._whole())
         self._learn()
         return self._master.cheapest(number)
 
@@ -167,8 +171,7 @@ class Diver:
         *,
         slicing: bool = False,
     ) -> Uses:
-        left = list(self._task.demand)
-        stock = [self._task.most_of(kind) for kind in range(len(self._task.kinds))]
+        left, stock = self._whole()
         cut: dict[Pattern, int] = {}
         self._hope = 0.0
         rounds = _FIRST_ROUNDS if self._first else self._rounds

@@ -42,7 +42,7 @@ from nester.refusal import Refusal
 __all__ = ["purchase"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Work:
     """How much is done, all papers together; what is for one paper does not grow with others.
 
@@ -78,12 +78,38 @@ class _Work:
 
 
 _WORK = {
-    Effort.QUICK: _Work(20_000, 100_000, 200_000, 0, 50_000, 200_000, 30_000, 100, 0.3),
+    Effort.QUICK: _Work(
+        settling=20_000,
+        search=100_000,
+        strengthening=200_000,
+        proving=0,
+        refuting=50_000,
+        seeking=200_000,
+        one=30_000,
+        programme=100,
+        cutting=0.3,
+    ),
     Effort.NORMAL: _Work(
-        50_000, 2_400_000, 2_400_000, 200_000, 400_000, 8_000_000, 200_000, 300, 1.0
+        settling=50_000,
+        search=2_400_000,
+        strengthening=2_400_000,
+        proving=200_000,
+        refuting=400_000,
+        seeking=8_000_000,
+        one=200_000,
+        programme=300,
+        cutting=1.0,
     ),
     Effort.THOROUGH: _Work(
-        150_000, 16_000_000, 16_000_000, 10_000_000, 10_000_000, 20_000_000, 500_000, 3_000, 4.0
+        settling=150_000,
+        search=16_000_000,
+        strengthening=16_000_000,
+        proving=10_000_000,
+        refuting=10_000_000,
+        seeking=20_000_000,
+        one=500_000,
+        programme=3_000,
+        cutting=4.0,
     ),
 }
 _MOST_ROUNDS = 60
