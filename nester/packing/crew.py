@@ -1,8 +1,8 @@
 """The searches of a problem, one a paper, at work: one after another, or in several processes.
 
 Papers share nothing, so what a search finds does not depend on where or beside what it runs.  Each
-search stays in one process, for what it knows is large and part of it lives in solvers; only the
-shares of effort go there, and where it stands comes back.
+search stays in one process, for what it knows is large and part of it lives in solvers; only what
+it is to do goes there, and where it stands comes back.
 """
 
 from __future__ import annotations
@@ -10,22 +10,21 @@ from __future__ import annotations
 import os
 import signal
 import threading
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from multiprocessing import connection, get_context, parent_process, resource_tracker
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Generic, NamedTuple, Protocol, TypeVar
 
-from nester.layouts import Problem
-from nester.packing.model import Task
-from nester.packing.search import End, Search, Share, State
 from nester.packing.stop import Stop
 
 if TYPE_CHECKING:
     from ctypes import c_bool
     from multiprocessing.connection import Connection
 
-__all__ = ["Crew", "cores", "crew"]
+__all__ = ["Crew", "Member", "cores", "crew"]
+
+_Deed = TypeVar("_Deed", contravariant=True)
+_Answer = TypeVar("_Answer", covariant=True)
 
 _MOST = 8
 """Processes that work at once: more would want too much memory."""
@@ -38,158 +37,107 @@ def cores() -> int:
     return min(_MOST, os.cpu_count() or 1)
 
 
-class Crew(Protocol):
-    """Searches by their numbers, in the order of the papers."""
+class Member(Protocol[_Deed, _Answer]):
+    """A search on one paper."""
 
-    @property
-    def states(self) -> Sequence[State]:
-        """Where the searches stand."""
+    def do(self, deed: _Deed, stop: Stop) -> _Answer:
+        """Do a deed, or little of it once it is to stop, and answer."""
 
-    def start(self, stop: Stop) -> None:
-        """Let all bound costs and try what is quick."""
 
-    def round(self, shares: Mapping[int, Share], stop: Stop) -> Iterator[int]:
-        """Let some search with shares of effort; yield each that is done with its share."""
+class Crew(Protocol[_Deed, _Answer]):
+    """Members by their numbers, in the order of the papers."""
 
-    def tidy(self, work: float, stop: Stop) -> None:
-        """Let all make their plans tidier."""
-
-    def ends(self) -> list[End]:
-        """Return what came of all."""
+    def do(self, deeds: Mapping[int, _Deed], stop: Stop) -> Iterator[tuple[int, _Answer]]:
+        """Let some members do deeds; yield each number with its answer, as they come."""
 
 
 @contextmanager
-def crew(searches: Sequence[Search], problem: Problem, processes: int) -> Iterator[Crew]:
-    """Give a crew for searches that have a first plan each.
+def crew(
+    members: Sequence[Member[_Deed, _Answer]],
+    makers: Sequence[Callable[[], Member[_Deed, _Answer]]],
+    weights: Sequence[float],
+    processes: int,
+) -> Iterator[Crew[_Deed, _Answer]]:
+    """Give a crew of members that have done nothing yet.
 
     Parameters
     ----------
+    makers
+        Make each member anew, in another process: functions that can be pickled.
+    weights
+        How much of the work each is expected to do.
     processes
         How many work at once; 1 for all in this process.
     """
     if processes == 1:
-        yield _Alone(searches)
+        yield _Alone(members)
         return
-    team = _Team(searches, problem, processes)
+    team: _Team[_Deed, _Answer] = _Team(makers, weights, processes)
     try:
         yield team
     finally:
         team.dismiss()
 
 
-class _Alone:
-    """All searches in this process, one after another."""
+class _Alone(Generic[_Deed, _Answer]):
+    """All members in this process, one after another."""
 
-    def __init__(self, searches: Sequence[Search]) -> None:
-        self._searches = searches
+    def __init__(self, members: Sequence[Member[_Deed, _Answer]]) -> None:
+        self._members = members
 
-    @property
-    def states(self) -> Sequence[State]:
-        return [search.state for search in self._searches]
-
-    def start(self, stop: Stop) -> None:
-        for search in self._searches:
-            search.start(stop)
-
-    def round(self, shares: Mapping[int, Share], stop: Stop) -> Iterator[int]:
-        for number, share in shares.items():
-            if stop():
-                return
-            self._searches[number].round(share, stop)
-            yield number
-
-    def tidy(self, work: float, stop: Stop) -> None:
-        for search in self._searches:
-            if not stop():
-                search.tidy(work, stop)
-
-    def ends(self) -> list[End]:
-        return [search.end() for search in self._searches]
+    def do(self, deeds: Mapping[int, _Deed], stop: Stop) -> Iterator[tuple[int, _Answer]]:
+        for number, deed in deeds.items():
+            yield number, self._members[number].do(deed, stop)
 
 
 # ------------------------------------------------------------------------- several processes
 
 
-@dataclass(frozen=True)
-class _Job:
-    """What a search is to do: start, go on with a share, tidy with some work, or end."""
+class _Job(NamedTuple):
+    """What a member is to do."""
 
     number: int
-    deed: str
-    share: Share | None = None
-    work: float = 0
+    deed: Any
 
 
-@dataclass(frozen=True)
-class _Done:
-    """A job's answer: where the search stands; in the end what came of it, or what went wrong."""
+class _Done(NamedTuple):
+    """What a member answered, or what went wrong."""
 
     number: int
-    state: State | None = None
-    end: End | None = None
+    answer: Any = None
     error: BaseException | None = None
 
 
-class _Team:
-    """The searches shared among processes, each of which makes its own anew."""
+class _Team(Generic[_Deed, _Answer]):
+    """The members shared among processes, each of which makes its own anew."""
 
-    def __init__(self, searches: Sequence[Search], problem: Problem, processes: int) -> None:
+    def __init__(
+        self,
+        makers: Sequence[Callable[[], Member[_Deed, _Answer]]],
+        weights: Sequence[float],
+        processes: int,
+    ) -> None:
         context = get_context("spawn")
-        self._states = [search.state for search in searches]
         self._stopped: c_bool = context.RawValue("b", 0)
-        shared = _shared(searches, processes)
+        shared = _shared(weights, processes)
         self._worker_of = {n: worker for worker, mine in enumerate(shared) for n in mine}
         self._links: list[Connection] = []
         self._workers = []
         for numbers in shared:
             here, there = context.Pipe()
-            tasks = {number: searches[number].task for number in numbers}
-            worker = context.Process(
-                target=_work, args=(there, problem, tasks, self._stopped), daemon=True
-            )
+            mine = {number: makers[number] for number in numbers}
+            worker = context.Process(target=_work, args=(there, mine, self._stopped), daemon=True)
             with _unheard():
                 worker.start()
             there.close()
             self._links.append(here)
             self._workers.append(worker)
 
-    @property
-    def states(self) -> Sequence[State]:
-        return self._states
-
-    def start(self, stop: Stop) -> None:
-        for _ in self._ask([_Job(number, "start") for number in range(len(self._states))], stop):
-            pass
-
-    def round(self, shares: Mapping[int, Share], stop: Stop) -> Iterator[int]:
-        jobs = [_Job(number, "round", share) for number, share in shares.items()]
-        for done in self._ask(jobs, stop):
-            yield done.number
-
-    def tidy(self, work: float, stop: Stop) -> None:
-        jobs = [_Job(number, "tidy", work=work) for number in range(len(self._states))]
-        for _ in self._ask(jobs, stop):
-            pass
-
-    def ends(self) -> list[End]:
-        jobs = [_Job(number, "end") for number in range(len(self._states))]
-        ends = {done.number: done.end for done in self._ask(jobs, lambda: False)}
-        return [end for number in range(len(jobs)) if (end := ends[number]) is not None]
-
-    def dismiss(self) -> None:
-        """End the processes, whatever they are at."""
-        for link in self._links:
-            link.close()
-        for worker in self._workers:
-            worker.terminate()
-            worker.join()
-
-    def _ask(self, jobs: Sequence[_Job], stop: Stop) -> Iterator[_Done]:
-        """Hand out jobs, and yield their answers as they come; all of them, also when stopped."""
+    def do(self, deeds: Mapping[int, _Deed], stop: Stop) -> Iterator[tuple[int, _Answer]]:
         try:
-            for job in jobs:
-                self._links[self._worker_of[job.number]].send(job)
-            left = len(jobs)
+            for number, deed in deeds.items():
+                self._links[self._worker_of[number]].send(_Job(number, deed))
+            left = len(deeds)
             while left:
                 ready = connection.wait(self._links, _GLANCE)
                 if not self._stopped.value and stop():
@@ -198,12 +146,18 @@ class _Team:
                 for done in answers:
                     if done.error is not None:
                         raise done.error
-                    if done.state is not None:
-                        self._states[done.number] = done.state
                     left -= 1
-                    yield done
+                    yield done.number, done.answer
         except (EOFError, ConnectionError) as error:
             raise ChildProcessError("a process of the search ended too early") from error
+
+    def dismiss(self) -> None:
+        """End the processes, whatever they are at."""
+        for link in self._links:
+            link.close()
+        for worker in self._workers:
+            worker.terminate()
+            worker.join()
 
 
 @contextmanager
@@ -221,20 +175,18 @@ def _unheard() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _shared(searches: Sequence[Search], processes: int) -> list[list[int]]:
-    """Share searches out among processes, so that what may yet be saved is shared equally."""
-    states = [search.state for search in searches]
-    stakes = {number: float(state.net - state.least) for number, state in enumerate(states)}
-    total = sum(stakes.values()) or 1.0
-    weights = {number: 1 + len(stakes) * stake / total for number, stake in stakes.items()}
-    shared: list[list[int]] = [[] for _ in range(min(processes, len(searches)))]
-    for number in sorted(weights, key=lambda number: (-weights[number], number)):
+def _shared(weights: Sequence[float], processes: int) -> list[list[int]]:
+    """Share members out among processes, so that each is expected to do about as much."""
+    shared: list[list[int]] = [[] for _ in range(min(processes, len(weights)))]
+    for number in sorted(range(len(weights)), key=lambda number: (-weights[number], number)):
         least = min(shared, key=lambda mine: sum(weights[one] for one in mine))
         least.append(number)
     return [sorted(mine) for mine in shared]
 
 
-def _work(link: Connection, problem: Problem, tasks: Mapping[int, Task], stopped: c_bool) -> None:
+def _work(
+    link: Connection, makers: Mapping[int, Callable[[], Member[Any, Any]]], stopped: c_bool
+) -> None:
     """Do jobs as they are asked for, until nobody asks any more."""
     # Ctrl-C is the asking process's to heed; should that end, this one ends at once.  Where there
     # are signal masks it has not been heard since before this process began.
@@ -244,33 +196,19 @@ def _work(link: Connection, problem: Problem, tasks: Mapping[int, Task], stopped
     def stop() -> bool:
         return bool(stopped.value)
 
-    searches: dict[int, Search] = {}
+    members: dict[int, Member[Any, Any]] = {}
     while True:
         try:
             job: _Job = link.recv()
         except EOFError:
             return
         try:
-            if job.number not in searches:
-                searches[job.number] = search = Search(problem, tasks[job.number])
-                # The first plan is the one that the asking process has, so it must not be stopped.
-                search.first_plan(lambda: False)
-            done = _done(searches[job.number], job, stop)
+            if job.number not in members:
+                members[job.number] = makers[job.number]()
+            done = _Done(job.number, members[job.number].do(job.deed, stop))
         except Exception as error:
             done = _Done(job.number, error=error)
         link.send(done)
-
-
-def _done(search: Search, job: _Job, stop: Stop) -> _Done:
-    if job.deed == "end":
-        return _Done(job.number, end=search.end())
-    if job.deed == "start":
-        search.start(stop)
-    elif job.share is not None and not stop():
-        search.round(job.share, stop)
-    elif job.deed == "tidy" and not stop():
-        search.tidy(job.work, stop)
-    return _Done(job.number, search.state)
 
 
 def _end_with_parent() -> None:

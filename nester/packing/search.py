@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum, auto
 from fractions import Fraction
 from random import Random
 from typing import NamedTuple
@@ -19,11 +20,11 @@ from nester.packing.pool import Pool, Uses, crowded, standing
 from nester.packing.recreate import STEPS_OF_RECREATION, Recreator
 from nester.packing.rectpack_start import rectpack_plans
 from nester.packing.sequential import sequential_plans
-from nester.packing.stop import Stop
+from nester.packing.stop import Stop, never
 from nester.packing.table import Table
 from nester.packing.tidy import tidy
 
-__all__ = ["End", "Search", "Share", "State", "name_pieces"]
+__all__ = ["Deed", "End", "Search", "Share", "State", "Tidy", "begun", "name_pieces"]
 
 SEED = 1
 _GOOD_LAYOUTS = 200
@@ -110,6 +111,26 @@ class End(NamedTuple):
     tried: dict[str, int]
 
 
+class Deed(Enum):
+    """What a search can be asked to do beside spending a share of effort."""
+
+    START = auto()
+    END = auto()
+
+
+class Tidy(NamedTuple):
+    """The deed of making the best plan tidier, with so much of CP-SAT's deterministic time."""
+
+    work: float
+
+
+def begun(problem: Problem, task: Task) -> Search:
+    """Return a search that has a first plan, whoever wants to stop."""
+    search = Search(problem, task)
+    search.first_plan(never)
+    return search
+
+
 class Search:
     """The search on one paper."""
 
@@ -134,6 +155,18 @@ class Search:
         """Find one whole plan, quickly; more quickly yet once it is to stop."""
         for plan in sequential_plans(self.task, self._cuts, self._rng, 1, self._pool, stop):
             self._take(plan, "sequential")
+
+    def do(self, deed: Deed | Share | Tidy, stop: Stop) -> State | End:
+        """Do a deed, and say where the search stands, or what came of it."""
+        if deed is Deed.END:
+            return self.end()
+        if deed is Deed.START:
+            self.start(stop)
+        elif isinstance(deed, Share) and not stop():
+            self.round(deed, stop)
+        elif isinstance(deed, Tidy) and not stop():
+            self.tidy(deed.work, stop)
+        return self.state
 
     def start(self, stop: Stop) -> None:
         """Bound the cost, and try rectpack."""

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import partial
 
 from nester.layouts import Answer, Effort, Problem, Unplaced
 from nester.packing.crew import crew
 from nester.packing.model import split_by_paper
-from nester.packing.search import Search, Share, State
+from nester.packing.search import Deed, End, Search, Share, State, Tidy, begun
 from nester.packing.sound import refuse_unsound
 from nester.packing.stop import Stop, never
 
@@ -145,21 +146,35 @@ def solve(
 
     for search in searches:
         search.first_plan(stop)
-    tell([search.state for search in searches], 0)
+    states = [search.state for search in searches]
+    numbers = range(len(searches))
+    tell(states, 0)
     alone = stop() or effort is Effort.QUICK or not _is_large(searches)
-    with crew(searches, problem, 1 if alone else processes) as team:
-        team.start(stop)
+    makers = [partial(begun, problem, task) for task in tasks]
+    with crew(searches, makers, _weights(states), 1 if alone else processes) as team:
+
+        def ask(deeds: Mapping[int, Deed | Share | Tidy]) -> Iterator[None]:
+            for number, answer in team.do(deeds, stop):
+                if isinstance(answer, State):
+                    states[number] = answer
+                yield
+
+        for _ in ask(dict.fromkeys(numbers, Deed.START)):
+            pass
         for whole in _ROUNDS[effort]:
-            active = [number for number, state in enumerate(team.states) if not state.done]
-            shares = _shares(whole, [team.states[number] for number in active])
+            active = [number for number, state in enumerate(states) if not state.done]
+            shares = _shares(whole, [states[number] for number in active])
             before = len(searches) - len(active)
-            finished = team.round(dict(zip(active, shares, strict=True)), stop)
+            finished = ask(dict(zip(active, shares, strict=True)))
             for done, _ in enumerate(finished, start=before + 1):
-                tell(team.states, done)
+                tell(states, done)
             if whole.tidying:
-                team.tidy(_share(whole, len(searches)).tidying, stop)
+                tidy = Tidy(_share(whole, len(searches)).tidying)
+                for _ in ask(dict.fromkeys(numbers, tidy)):
+                    pass
         stopped = stop()
-        ends = team.ends()
+        ended = dict(team.do(dict.fromkeys(numbers, Deed.END), never))
+        ends = [end for number in numbers if isinstance(end := ended[number], End)]
     tried: Counter[str] = Counter()
     for end in ends:
         tried.update(end.tried)
@@ -176,6 +191,13 @@ def solve(
         stopped,
         sum((end.kept for end in ends), Fraction(0)),
     )
+
+
+def _weights(states: Sequence[State]) -> list[float]:
+    """Return how much work each is expected to be: equally much, and by what may yet be saved."""
+    stakes = [float(state.net - state.least) for state in states]
+    total = sum(stakes) or 1.0
+    return [1 + len(stakes) * stake / total for stake in stakes]
 
 
 def _is_large(searches: Sequence[Search]) -> bool:

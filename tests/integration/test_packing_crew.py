@@ -6,6 +6,7 @@ import subprocess
 import sys
 import time
 from fractions import Fraction
+from functools import partial
 from importlib import import_module
 from multiprocessing import resource_tracker
 from pathlib import Path
@@ -17,7 +18,7 @@ import pytest
 from nester.layouts import Cuts, Effort, Problem, Stock, Want
 from nester.packing import solve
 from nester.packing.model import split_by_paper
-from nester.packing.search import Search, Share
+from nester.packing.search import Deed, Search, Share, begun
 from nester.packing.stop import never
 from nester.verify import verify
 
@@ -72,16 +73,19 @@ def test_several_processes_stop_with_the_best_so_far():
 def team_of(problem):
     tasks, _ = split_by_paper(problem)
     searches = [Search(problem, task) for task in tasks]
-    for search in searches:
-        search.first_plan(never)
-    return CREW.crew(searches, problem, 2)
+    makers = [partial(begun, problem, task) for task in tasks]
+    return CREW.crew(searches, makers, [1.0] * len(tasks), 2)
+
+
+def start_all(team):
+    return dict(team.do(dict.fromkeys(range(3), Deed.START), never))
 
 
 def test_what_goes_wrong_in_a_process_is_told():
     with team_of(some_problem()) as team:
         team._worker_of[9] = 0
         with pytest.raises(KeyError):
-            list(team.round({9: SHORT}, never))
+            list(team.do({9: SHORT}, never))
 
 
 @pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="there are no signal masks")
@@ -90,17 +94,16 @@ def test_ctrl_c_does_not_end_processes_that_are_only_beginning():
     with team_of(some_problem()) as team:
         for worker in team._workers:
             os.kill(worker.pid, signal.SIGINT)
-        team.start(never)
-        assert all(state.least for state in team.states)
+        assert all(state.least for state in start_all(team).values())
 
 
 def test_a_process_that_is_killed_is_told():
     with team_of(some_problem()) as team:
-        team.start(never)
+        start_all(team)
         os.kill(team._workers[1].pid, signal.SIGTERM)
         team._workers[1].join()
         with pytest.raises(ChildProcessError, match="ended too early"):
-            team.start(never)
+            start_all(team)
 
 
 SCRIPT = """
