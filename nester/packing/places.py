@@ -10,22 +10,21 @@ fits side by side fits after that too, since ⌊a/g⌋ + ⌊b/g⌋ ≤ ⌊(a + b
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import numpy as np
 
-    Table = np.ndarray[Any, np.dtype[np.int64]]
+    Table = np.ndarray[Any, np.dtype[np.int64] | np.dtype[np.int32]]
 
 __all__ = ["Places"]
 
 MOST = 600
 """Places in one direction; with more, lengths are rounded."""
 _ROUNDINGS = 200
-_NOT_ALLOWED = -(2**62)
-"""Worse than anything is worth."""
+LARGEST = 2**30
+"""Worths below this may be in numbers of 32 bits, which are added more quickly."""
 
 
 class Places:
@@ -41,6 +40,7 @@ class Places:
             self._unit, sums = _rounded(sides, sheets)
         self.places = np.array(sums, dtype=np.int64)
         self._rests = self._all_rests()
+        self._partings: dict[int, tuple[Table, Table]] = {}
 
     def within(self, length: int) -> int:
         """Return the last place in a length."""
@@ -54,14 +54,21 @@ class Places:
 
         return int(np.searchsorted(self.places, side // self._unit))
 
+    def rounded(self, side: int) -> int:
+        """Return a side in the unit of the places."""
+        return side // self._unit
+
     def partings(self, at: int) -> tuple[Table, Table]:
         """Return the places, but 0, in the first half up to a place, and what each leaves of it."""
         import numpy as np
 
-        places = self.places
-        half = int(np.searchsorted(places, places[at] // 2, side="right"))
-        parts = np.arange(1, half)
-        return parts, np.searchsorted(places, places[at] - places[parts], side="right") - 1
+        if at not in self._partings:
+            places = self.places
+            half = int(np.searchsorted(places, places[at] // 2, side="right"))
+            parts = np.arange(1, half)
+            rests = np.searchsorted(places, places[at] - places[parts], side="right") - 1
+            self._partings[at] = parts, rests
+        return self._partings[at]
 
     def join(self, row: Table, since: int = 0) -> int:
         """Let each place of a row be worth what two places are that share it.
@@ -81,14 +88,17 @@ class Places:
         import numpy as np
 
         half = len(self._rests)
+        # One more than the last place: what is left there is not allowed.
+        worst = -LARGEST if row.dtype == np.int32 else -(LARGEST**2)
         added = 0
         while True:
             steps = np.nonzero(row[1:half] > row[: half - 1])[0] + 1
             if not len(steps):
                 return added
             added += len(steps) * (len(row) - since)
-            joined = np.append(row, _NOT_ALLOWED).take(self._rests[steps, since:], mode="clip")
-            joined += row[steps, None]
+            padded = np.append(row, row.dtype.type(worst))
+            joined = padded.take(self._rests[steps, since:], mode="clip")
+            np.add(joined, row[steps, None], out=joined)
             most = joined.max(axis=0)
             better = most > row[since:]
             if not better.any():
@@ -150,20 +160,22 @@ class Places:
 
 def _sums(sides: Sequence[int], longest: int) -> list[int] | None:
     """Return all sums of sides up to a length, or None if there are too many."""
-    steps = sorted(set(sides))
-    sums = {0}
-    fresh = {0}
-    while fresh:
-        found: set[int] = set()
-        for place in fresh:
-            found.update(place + step for step in steps[: bisect_right(steps, longest - place)])
-            if len(found) > len(sums) + MOST:
-                return None
-        fresh = found - sums
-        sums |= fresh
-        if len(sums) > MOST:
+    import numpy as np
+
+    # Bit n of a whole number stands for the sum n; a side is added by a shift.
+    within = (1 << (longest + 1)) - 1
+    sums = 1
+    for side in sorted(set(sides)):
+        step = side
+        while step <= longest:
+            sums |= (sums << step) & within
+            step *= 2
+        if sums.bit_count() > MOST:
             return None
-    return sorted(sums)
+    size = longest // 8 + 1
+    bits = np.frombuffer(sums.to_bytes(size, "little"), dtype=np.uint8)
+    found: list[int] = np.flatnonzero(np.unpackbits(bits, bitorder="little")).tolist()
+    return found
 
 
 def _rounded(sides: Sequence[int], sheets: Sequence[int]) -> tuple[int, list[int]]:

@@ -16,13 +16,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from nester.layouts import Rect
 from nester.packing.model import Kind, Task, ways
-from nester.packing.places import Places
+from nester.packing.places import LARGEST, Places
 from nester.packing.stop import Stop
 
 if TYPE_CHECKING:
     import numpy as np
 
-    Table = np.ndarray[Any, np.dtype[np.int64]]
+    Table = np.ndarray[Any, np.dtype[np.int64] | np.dtype[np.int32]]
 
 __all__ = ["StraightWorth"]
 
@@ -93,7 +93,7 @@ class StraightWorth:
         import numpy as np
 
         across, down = self._across, self._down
-        table = np.zeros((len(across.places), len(down.places)), dtype=np.int64)
+        table = np.zeros((len(across.places), len(down.places)), dtype=self._kind_of_number(worths))
         for index in self._laid:
             for width, height in self._ways_of_plain(index):
                 larger = table[across.first(width) :, down.first(height) :]
@@ -123,6 +123,24 @@ class StraightWorth:
                 host = next(hosts)
             rises[wide] = (table[wide] > table[wide - 1]).any()
         return table
+
+    def _kind_of_number(self, worths: Sequence[int]) -> type[np.signedinteger[Any]]:
+        """Return the smallest kind of whole number that holds all worths of the table."""
+        import numpy as np
+
+        if self._hosts:
+            return np.int64
+        # A sheet is worth no more than it would be all over at the best rate of any piece.
+        area = int(self._across.places[-1] * self._down.places[-1])
+        most = max(
+            (
+                worths[index] * area // (self._across.rounded(w) * self._down.rounded(h))
+                for index in self._laid
+                for w, h in self._ways_of_plain(index)
+            ),
+            default=0,
+        )
+        return np.int32 if most < LARGEST else np.int64
 
     def _ways_of_plain(self, index: int) -> tuple[tuple[int, int], ...]:
         shape = self._task.shapes[index]
