@@ -232,13 +232,13 @@ def split_by_paper(problem: Problem) -> tuple[list[Task], list[tuple[Want, str]]
             stock_of[stock.paper].append(stock)
     wants_of: dict[str, list[Want]] = defaultdict(list)
     hopeless: list[tuple[Want, str]] = []
+    stages = problem.trimmer.stages if problem.cuts is Cuts.STRAIGHT else None
     for want in problem.wants:
-        why = _why_hopeless(want, stock_of[want.paper])
+        why = _why_hopeless(want, stock_of[want.paper], stages)
         if why:
             hopeless.append((want, why))
         else:
             wants_of[want.paper].append(want)
-    stages = problem.trimmer.stages if problem.cuts is Cuts.STRAIGHT else None
     tasks = [
         _task(paper, Laid(wants, stock_of[paper], problem), problem.cuts, stages)
         for paper, wants in wants_of.items()
@@ -246,12 +246,14 @@ def split_by_paper(problem: Problem) -> tuple[list[Task], list[tuple[Want, str]]
     return tasks, hopeless
 
 
-def _why_hopeless(want: Want, stock: Sequence[Stock]) -> str:
+def _why_hopeless(want: Want, stock: Sequence[Stock], stages: int | None) -> str:
     if not stock:
         return f"there is no sheet of paper '{want.paper}'" if want.paper else "there is no sheet"
-    if any(_may_lie(want, one) for one in stock):
+    if any(_may_lie(want, one, stages) for one in stock):
         return ""
-    if any(_may_lie(replace(want, turn=Turn.ANY, grain=Grain.ANY), one) for one in stock):
+    if any(_may_lie(want, one, None) for one in stock):
+        return "one stage of cuts frees it from no sheet: it is as long or as wide as none"
+    if any(_may_lie(replace(want, turn=Turn.ANY, grain=Grain.ANY), one, None) for one in stock):
         return "it fits no sheet without a turn that it may not make"
     return (
         "it is larger than every sheet of its paper"
@@ -260,16 +262,29 @@ def _why_hopeless(want: Want, stock: Sequence[Stock]) -> str:
     )
 
 
-def _may_lie(want: Want, stock: Stock) -> bool:
-    """Tell whether one such piece finds room on a sheet."""
+def _may_lie(want: Want, stock: Stock, stages: int | None) -> bool:
+    """Tell whether one such piece finds room on a sheet, and so many stages of cuts free it.
+
+    Two stages free any piece that lies in a corner.
+    """
     width, height = want.width, want.height
     turns = want.turn is Turn.ANY
     if Grain.ANY not in (want.grain, stock.grain):
         turns = False
         if want.grain is not stock.grain:
             width, height = height, width
+    whole = stock.usable
     shape = Shape(width, height, 1, turns)
-    return any(shape.fits(*free[2:]) for free in largest_clear(stock.usable, stock.spoiled))
+    for _, _, wide, high in largest_clear(whole, stock.spoiled):
+        if stages != 1:
+            if shape.fits(wide, high):
+                return True
+            continue
+        for across, down in ways(shape):
+            strip = across == whole.width or down == whole.height
+            if strip and across <= wide and down <= high:
+                return True
+    return False
 
 
 _Merged = tuple[int, int, bool, tuple[Rect, ...]]
