@@ -36,6 +36,7 @@ def estimate(
     rules: Rules,
     *,
     effort: Effort = Effort.QUICK,
+    processes: int = 1,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> list[Estimate]:
@@ -50,7 +51,7 @@ def estimate(
     rules
         By which they are cut.  A wish for a grain is dropped where fibres lie otherwise in some
         offers of a paper that also has pieces which must stand upright.
-    effort, stop, on_progress
+    effort, processes, stop, on_progress
         As of `nester.packing.purchase`.
 
     Raises
@@ -63,7 +64,15 @@ def estimate(
     for quantity in quantities:
         many = tuple(replace(want, quantity=want.quantity * quantity) for want in wants)
         problem, _ = without_clashing_grain(rules.problem(many, ()), on_sale)
-        bought = purchase(problem, offers, terms, effort, stop=stop, on_progress=on_progress)
+        bought = purchase(
+            problem,
+            offers,
+            terms,
+            effort,
+            processes=processes,
+            stop=stop,
+            on_progress=on_progress,
+        )
         require_purchase(problem, offers, terms, bought)
         found.append(Estimate(quantity, bought))
     return found

@@ -17,14 +17,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from nester.layouts import Cuts
 from nester.packing.bars import MOST_KINDS, BarWorth
 from nester.packing.content_worth import ContentWorth
-from nester.packing.inequalities import Best, Inequality, best_sheets, tamed
+from nester.packing.inequalities import Best, Inequality, best_sheets
 from nester.packing.model import Task
 from nester.packing.refute import Refuter, Worth
 from nester.packing.scales import Scales
 from nester.packing.stop import Stop, never
 from nester.packing.straight_worth import StraightWorth
 
-__all__ = ["Bound", "lower_bound"]
+__all__ = ["Bound", "lower_bound", "quick_worth"]
 
 _ROUNDS = 40
 """Inequalities from pairs added at a time; each takes a few milliseconds."""
@@ -51,6 +51,13 @@ def lower_bound(
     return 0 if bound.unmade else bound.cost
 
 
+def quick_worth(task: Task, cuts: Cuts) -> Worth | None:
+    """Return a quick bound on what sheets hold, or None where there is none."""
+    if cuts is Cuts.STRAIGHT:
+        return StraightWorth(task)
+    return BarWorth(task) if len(task.kinds) <= MOST_KINDS else None
+
+
 class Bound:
     """What is proven of all plans for a task, and can be strengthened.
 
@@ -69,7 +76,6 @@ class Bound:
         self._inequalities = [self._scales.area()]
         self._work = 0.0
         self._refuters: list[Refuter] = []
-        self._quick: Worth | None = None
         self._worth: Worth | None = None
         self.unmade = self.cost = 0
         self._best = self._solved()
@@ -121,55 +127,10 @@ class Bound:
             self._add(found)
             self._add_pairs()
 
-    @property
-    def inequalities(self) -> tuple[Inequality, ...]:
-        """What every plan keeps to, as far as it is known."""
-        return tuple(self._inequalities)
-
-    def add(self, known: Inequality) -> None:
-        """Reckon with an inequality that every plan keeps to, from the next question on."""
-        self._inequalities.append(known)
-
-    def broken(self, sheets: Sequence[int]) -> Inequality | None:
-        """Return an inequality that such sheets break if they make everything, found quickly."""
-        return self._scales.most_violated(sheets, self._task.demand)
-
-    def refuted(
-        self, sheets: Sequence[int], cuts: Cuts, most_steps: int, stop: Stop = never
-    ) -> Inequality | None:
-        """Return an inequality that such sheets break if they make everything, with effort."""
-        if not self._refuters:
-            self._refuters = self._all_refuters(cuts)
-        end = self.steps + most_steps
-        for refuter in self._refuters:
-            left = end - self.steps
-            if left <= 0 or stop():
-                return None
-            found = refuter.refute(sheets, self._task.demand, left, stop)
-            if found is not None:
-                return found
-        return None
-
-    def at_worths(
-        self, worths: Sequence[int], cuts: Cuts, *, sharp: bool = False, stop: Stop = never
-    ) -> Inequality | None:
-        """Return the inequality in which pieces count so much, found quickly or sharply.
-
-        None if it is not known how much sheets can hold of any worths.
-        """
-        if not self._refuters:
-            self._refuters = self._all_refuters(cuts)
-        worth = self._worth if sharp else self._quick
-        if worth is None:
-            return None
-        holds = [most for most, _ in worth.best(worths, stop)]
-        return tamed(holds, worths, self._task.demand)
-
     def _all_refuters(self, cuts: Cuts) -> list[Refuter]:
-        if cuts is Cuts.FREE and len(self._task.kinds) > MOST_KINDS:
+        quick = quick_worth(self._task, cuts)
+        if quick is None:
             return []
-        quick: Worth = StraightWorth(self._task) if cuts is Cuts.STRAIGHT else BarWorth(self._task)
-        self._quick = quick
         self._worth = ContentWorth(self._task, cuts, self._scales, quick)
         return [Refuter(self._task, quick), Refuter(self._task, self._worth)]
 

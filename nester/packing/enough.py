@@ -3,8 +3,8 @@
 Sheets that can be bought have no end in the task; those on hand are there anyway and cost nothing
 more.  What is *shown* are plans, each with the sheets that it takes of what can be bought: as many
 or more are enough.  What is *refuted* are sheets that break an inequality that every plan keeps to
-(`bounds.py`).  For few pieces every content of every sheet is known (`contents.py`), and nothing is
-left between the two.
+(`shortage.py`).  For few pieces every content of every sheet is known (`contents.py`), and nothing
+is left between the two.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from random import Random
 from typing import NamedTuple
 
 from nester.layouts import Cuts
-from nester.packing.bounds import Bound
+from nester.packing.bounds import quick_worth
 from nester.packing.contents import Contents, TooMany
 from nester.packing.diving import Diver
 from nester.packing.fronts import Content, ways_to_part
@@ -25,7 +25,10 @@ from nester.packing.likely import Likely
 from nester.packing.model import Pattern, Task, usage
 from nester.packing.pool import Pool, Uses, crowded, joined, standing
 from nester.packing.recreate import STEPS_OF_RECREATION, Recreator
+from nester.packing.refute import Worth
+from nester.packing.scales import Scales
 from nester.packing.sequential import sequential_plans
+from nester.packing.shortage import Shortage
 from nester.packing.stop import Stop
 
 __all__ = ["Column", "Enough", "Sheets"]
@@ -37,10 +40,6 @@ _LEFT_TO_COMPLETE = (4, 12)
 """Least and most sheets that a dive leaves to recreation."""
 _STEPS_A_COMPLETION = 500_000
 """Steps of recreation without a better plan after which a dive's start is given up."""
-_GOOD_LAYOUTS = 200
-"""Layouts of the pool whose contents the bound is told."""
-_OUT_OF_REACH = 0, 2**62
-"""Area unmade and cost that no plan needs."""
 _DIVE = 100_000
 """Steps of one dive at most."""
 
@@ -65,6 +64,8 @@ class Enough:
         Plans that make everything, by the sheets that they take of what can be bought.
     columns
         For few pieces: all largest contents, surely held or perhaps; None for more.
+    inequalities
+        What every plan keeps to, as far as it is known.
     """
 
     def __init__(self, task: Task, cuts: Cuts, size_of: Sequence[int | None]) -> None:
@@ -75,11 +76,17 @@ class Enough:
         self.pool = Pool(task)
         self.plans: dict[Sheets, Uses] = {}
         self.columns: tuple[list[Column], list[Column]] | None = None
-        self._bound: Bound | None = None
-        self._proven: set[tuple[Inequality, bool]] = set()
-        offered = [kind for kind, size in enumerate(size_of) if size is not None]
-        self.likely = Likely(task, cuts, self._rng, self.pool, offered)
-        self._tried: dict[Sheets, int] = {}
+        self._scales = Scales(task)
+        self._worth: Worth | None = None
+        self._shortage: Shortage | None = None
+        self._told = 0
+        self.inequalities = [self._scales.area()]
+        self._prices = [
+            None if size is None else kind.price
+            for kind, size in zip(task.kinds, size_of, strict=True)
+        ]
+        self.likely = Likely(task, cuts, self._rng, self.pool, self._prices)
+        self._tried: dict[Sheets, tuple[int, Fraction]] = {}
 
     # --- what is shown ----------------------------------------------------------------------
 
@@ -159,26 +166,37 @@ class Enough:
         """Whether the methods that work plans over know the rules of this task, and have time."""
         return self.task.is_plain and not crowded(uses)
 
-    def seek(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
-        """Seek a plan for which such sheets are enough; say whether there is one now.
+    def seek(self, sheets: Sequence[int], steps: int, stop: Stop) -> Fraction:
+        """Seek a plan for which such sheets are enough; return the share that is left unmade.
 
         If so many steps have been spent on them in vain they aren't spent again.
         """
         if self.plan_for(sheets) is not None:
-            return True
+            return Fraction(0)
         asked = tuple(sheets)
-        if self._tried.get(asked, 0) >= steps:
-            return False
-        self._tried[asked] = steps
+        spent, missed = self._tried.get(asked, (0, Fraction(1)))
+        if spent >= steps:
+            return missed
         limited = self.limited(sheets)
         best: Uses = min(self._starts(limited, stop), key=lambda uses: standing(limited, uses))
-        if self.show(best) or not self._works_over(best):
-            return bool(self.plan_for(sheets))
+        for plan in self._worked_over(limited, best, steps, stop):
+            best = plan
+            if not standing(limited, best)[0]:
+                break
+        self.show(best)
+        area = sum(shape.area * shape.wanted for shape in self.task.shapes)
+        missed = Fraction(standing(limited, best)[0], max(1, area))
+        self._tried[asked] = steps, missed
+        return missed
+
+    def _worked_over(self, limited: Task, best: Uses, steps: int, stop: Stop) -> Iterator[Uses]:
+        """Yield better and better plans from limited sheets, while steps last."""
+        if not standing(limited, best)[0] or not self._works_over(best):
+            return
         recreator = Recreator(limited, self._rng, self.pool)
         for plan in recreator.plans(steps // 2 * STEPS_OF_RECREATION, best, stop):
             best = plan
-            if self.show(best):
-                return True
+            yield best
         diver = Diver(limited, self._cuts, self._rng, self.pool)
         left = steps - steps // 2
         while left > 0 and not stop():
@@ -188,11 +206,9 @@ class Enough:
             each = min(left * STEPS_OF_RECREATION, _STEPS_A_COMPLETION)
             for plan in recreator.completed(start, best, each, stop):
                 best = plan
-                if self.show(best):
-                    return True
+                yield best
             recreated = recreator.steps - recreated
             left -= max(1000, diver.steps - dived + recreated // STEPS_OF_RECREATION)
-        return False
 
     def _starts(self, limited: Task, stop: Stop) -> Iterator[Uses]:
         """Yield plans from limited sheets: a new one, and the nearest known one without others."""
@@ -253,78 +269,48 @@ class Enough:
             ],
         )
 
-    def bound(self) -> None:
-        """Begin with the inequalities that are found quickly."""
-        self._bound = Bound(self.task)
+    @property
+    def proving_steps(self) -> int:
+        """Steps spent on refuting so far."""
+        return (self._worth.steps if self._worth else 0) + (
+            self._shortage.steps if self._shortage else 0
+        )
 
-    def strengthen(self, steps: int, stop: Stop) -> None:
-        """Bound what everything costs at the least price of each sheet; that holds for others too.
+    def refute(self, sheets: Sequence[int], steps: int, stop: Stop, deep: float = 0.5) -> bool:
+        """Seek an inequality that such sheets break, in so many steps; say whether one was found.
 
-        Of the inequalities found on the way each sheet that is bought has to keep to all.
+        Parameters
+        ----------
+        deep
+            The part of what they seem to lack at least that it is to prove.
         """
-        if self._bound is None or self.columns:
-            return
-        best = min(self.plans.values(), key=lambda uses: standing(self.task, uses))
-        contents = ((p.kind, made) for p, made in self.pool.best(_GOOD_LAYOUTS, best))
-        self._bound.strengthen(self._cuts, _OUT_OF_REACH, steps, stop, contents)
-
-    @property
-    def bounding_steps(self) -> int:
-        """Steps spent on bounds so far."""
-        return self._bound.steps if self._bound else 0
-
-    @property
-    def inequalities(self) -> tuple[Inequality, ...]:
-        """What every plan keeps to, as far as it is known."""
-        return self._bound.inequalities if self._bound else ()
-
-    def refute(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
-        """Seek an inequality that such sheets break; say whether one was found, or was known."""
-        if self._bound is None or self.plan_for(sheets) is not None:
+        if self.plan_for(sheets) is not None:
             return False
-        stock = self._stock(sheets)
-        demand = self.task.demand
+        stock, demand = self._stock(sheets), self.task.demand
         if any(one.held(stock) < one.needed(demand) for one in self.inequalities):
             return False  # it is known; the solver counts what is almost held as held
-        found = self._bound.broken(stock)
-        if found is None and steps:
-            found = self._bound.refuted(stock, self._cuts, steps, stop)
+        found = self._scales.most_violated(stock, demand)
+        if found is None and steps > 0:
+            found = self._lacking(stock, steps, stop, deep)
         if found is None:
             return False
-        self._bound.add(found)
+        self.inequalities.append(found)
         return True
 
-    def prove_likely(
-        self, sheets: Sequence[int], stop: Stop, *, sharp: bool = False, steps: int = 0
-    ) -> bool:
-        """Prove what can be of the likely inequality that such sheets break most; say if so.
-
-        Each is looked at once, and once sharply, in about so many steps.
-        """
-        if self._bound is None:
-            return False
-        stock = self._stock(sheets)
-        broken: Inequality | None = None
-        worst = Fraction(1)
-        for one in self.likely.inequalities:
-            needed = one.needed(self.task.demand)
-            if needed and (one, sharp) not in self._proven:
-                share = Fraction(one.held(stock), needed)
-                if share < worst:
-                    broken, worst = one, share
-        if broken is None:
-            return False
-        self._proven.add((broken, sharp))
-        bound, end = self._bound, self._bound.steps + steps
-
-        def enough() -> bool:
-            return stop() or (sharp and bound.steps >= end)
-
-        found = bound.at_worths(broken.worths, self._cuts, sharp=sharp, stop=enough)
-        if found is None:
-            return False
-        self._bound.add(found)
-        return True
+    def _lacking(
+        self, stock: Sequence[int], steps: int, stop: Stop, deep: float
+    ) -> Inequality | None:
+        if self._worth is None:
+            self._worth = quick_worth(self.task, self._cuts)
+            if self._worth is None:
+                return None
+            self._shortage = Shortage(self.task, self._worth, self._prices)
+        if self._shortage is None:
+            return None
+        for pattern, counts in self.pool.since(self._told):
+            self._shortage.add(pattern.kind, {shape: float(n) for shape, n in counts.items()})
+        self._told = len(self.pool)
+        return self._shortage.broken(stock, steps, stop, deep=deep)
 
     def doubt(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
         """Say whether such sheets are not likely to be enough, by `likely`."""
@@ -341,14 +327,6 @@ class Enough:
                 if one.needed(demand)
             ),
             default=Fraction(0),
-        )
-
-    def on_hand(self, holds: Sequence[int]) -> int:
-        """Return what the sheets on hand hold."""
-        return sum(
-            hold * self.task.most_of(kind)
-            for kind, hold in enumerate(holds)
-            if self.size_of[kind] is None
         )
 
 

@@ -20,7 +20,10 @@ from nester.offers import Offer, Packs, Terms
 if TYPE_CHECKING:
     from nester.packing.programme import Number, Programme, Sum
 
-__all__ = ["Market", "Purse", "Size"]
+__all__ = ["Market", "Purse", "Size", "Suppliers"]
+
+Suppliers = frozenset[str]
+"""Some suppliers, by name."""
 
 _LARGEST_PRICE = 2**32
 """Whole prices stay below this, so that floats hold their sums exactly."""
@@ -79,6 +82,22 @@ class Market:
         """Return an amount in units of whole price, rounded down."""
         return int(money / self.unit)
 
+    def priced(self, size: int, area: int) -> Stock:
+        """Return a size as stock, at about what a sheet costs where so much area is wanted of it.
+
+        It is bought in whole packs, and the more sheets are in a pack the cheaper it seems.
+        """
+        stock = self.sizes[size].stock
+        need = max(1, -(-area // (stock.width * stock.height)))
+
+        def a_sheet(offer: Offer) -> Fraction:
+            packs = max(offer.least_packs, -(-need // offer.pack))
+            return offer.price * packs / max(need, 1)
+
+        return replace(
+            stock, price=min(a_sheet(self.offers[index]) for index in self.sizes[size].offers)
+        )
+
     def delivers(self, packs: Iterable[Packs]) -> bool:
         """Say whether no supplier is asked for less than it delivers."""
         goods = self._goods(packs)
@@ -88,6 +107,22 @@ class Market:
         """Return what each supplier asks for delivering what is bought of it."""
         goods = self._goods(packs)
         return {name: self.terms[name].shipping_for(value) for name, value in goods.items()}
+
+    def likely_shipping(self, suppliers: Suppliers, goods: int) -> int:
+        """Return about what suppliers ask for delivering goods of a whole price all together.
+
+        As many of them are taken to ask for nothing as goods of such a value allow.
+        """
+        paid = 0
+        for one in sorted(
+            (self.terms[supplier] for supplier in suppliers),
+            key=lambda one: (-one.shipping / (one.free_from or 1), one.supplier),
+        ):
+            if one.free_from is not None and self.whole(one.free_from) <= goods:
+                goods -= self.whole(one.free_from)
+            else:
+                paid += self.whole(one.shipping)
+        return paid
 
     def _goods(self, packs: Iterable[Packs]) -> dict[str, Fraction]:
         goods: dict[str, Fraction] = {}
@@ -154,17 +189,35 @@ class Purse:
         For each size that may be bought, the sum of sheets in its packs.
     cost
         What is paid, in the market's units.
+    asked
+        By suppliers on whose terms is bought: whether anything is.
 
     Parameters
     ----------
     most
         For each size that may be bought, how many of its sheets can serve at most.
+    suppliers
+        Buy of these only, whatever their terms; None: of all, on their terms.
     """
 
-    def __init__(self, market: Market, programme: Programme, most: Mapping[int, int]) -> None:
+    def __init__(
+        self,
+        market: Market,
+        programme: Programme,
+        most: Mapping[int, int],
+        suppliers: Suppliers | None = None,
+    ) -> None:
         self._market = market
         self._packs: dict[int, Number] = {}
-        self._of_size = {size: market.sizes[size].offers for size in most}
+        self._of_size = {
+            size: [
+                index
+                for index in market.sizes[size].offers
+                if suppliers is None or market.offers[index].supplier in suppliers
+            ]
+            for size in most
+        }
+        self.asked: dict[str, Number] = {}
         self.sheets: dict[int, Sum] = {}
         reach: dict[int, int] = {}
         for size, indices in self._of_size.items():
@@ -172,9 +225,11 @@ class Purse:
                 reach[index] = self._reach(index, most[size])
                 self._packs[index] = programme.number(reach[index])
             self.sheets[size] = [(market.offers[i].pack, self._packs[i]) for i in indices]
-        self.cost: Sum = []
-        for supplier in {market.offers[index].supplier: None for index in self._packs}:
-            self._pay(programme, supplier, reach)
+        self._few(programme, reach)
+        self.cost = self.goods(self._of_size)
+        if suppliers is None:
+            for supplier in {market.offers[index].supplier: None for index in self._packs}:
+                self._ask(programme, supplier, reach)
 
     def _reach(self, index: int, sheets: int) -> int:
         """Return how many packs of an offer are bought at most, where so many sheets can serve."""
@@ -186,19 +241,31 @@ class Purse:
             packs += ceil(max(terms.free_from or Fraction(0), terms.least_order) / offer.price)
         return packs
 
-    def _pay(self, programme: Programme, supplier: str, reach: Mapping[int, int]) -> None:
+    def goods(self, sizes: Iterable[int]) -> Sum:
+        """Return what the packs of some sizes cost, without shipping."""
+        offers = self._market.offers
+        return [
+            (self._market.whole(offers[index].price), self._packs[index])
+            for size in sizes
+            for index in self._of_size.get(size, ())
+        ]
+
+    def _few(self, programme: Programme, reach: Mapping[int, int]) -> None:
+        """Buy no fewer packs of an offer than are sold, if any."""
+        for index, packs in self._packs.items():
+            least = self._market.offers[index].least_packs
+            if least > 1:
+                some = programme.number(1)
+                programme.at_least([(1, packs), (-least, some)], 0)
+                programme.at_least([(reach[index], some), (-1, packs)], 0)
+
+    def _ask(self, programme: Programme, supplier: str, reach: Mapping[int, int]) -> None:
+        """Buy on a supplier's terms, if anything."""
         market, terms = self._market, self._market.terms[supplier]
         offers = {i: o for i in self._packs if (o := market.offers[i]).supplier == supplier}
-        asked = programme.number(1)
-        for index, offer in offers.items():
-            packs = self._packs[index]
-            programme.at_least([(reach[index], asked), (-1, packs)], 0)
-            if offer.least_packs > 1:
-                some = programme.number(1)
-                programme.at_least([(1, packs), (-offer.least_packs, some)], 0)
-                programme.at_least([(reach[index], some), (-1, packs)], 0)
-        goods = [(market.whole(offer.price), self._packs[i]) for i, offer in offers.items()]
-        self.cost += goods
+        asked = self.asked[supplier] = programme.number(1)
+        for index in offers:
+            programme.at_least([(reach[index], asked), (-1, self._packs[index])], 0)
         # Rounded up, so that what reaches a value of goods reaches it here.
         value = [(ceil(offer.price / market.unit), self._packs[i]) for i, offer in offers.items()]
         if terms.least_order:

@@ -38,7 +38,7 @@ class Chosen(NamedTuple):
     value
         Of each number, exact; None if it found no choice.
     bound
-        No choice has a smaller sum; nothing, where parts may be chosen.
+        No choice has a smaller sum.
     impossible
         Whether it proved that there is no choice.
     """
@@ -49,25 +49,17 @@ class Chosen(NamedTuple):
 
 
 class Programme:
-    """Whole numbers that keep to inequalities between their sums.
+    """Whole numbers that keep to inequalities between their sums."""
 
-    Parameters
-    ----------
-    parts
-        Let parts of one be chosen too: quickly solved, by GLOP.
-    """
-
-    def __init__(self, *, parts: bool = False) -> None:
+    def __init__(self) -> None:
         from ortools.linear_solver import pywraplp
 
-        self._parts = parts
-        self._solver = pywraplp.Solver.CreateSolver("GLOP" if parts else "SCIP")
+        self._solver = pywraplp.Solver.CreateSolver("SCIP")
         self._numbers: list[Any] = []
 
     def number(self, most: int) -> Number:
         """Return a new number from none to so many."""
-        new = self._solver.NumVar if self._parts else self._solver.IntVar
-        self._numbers.append(new(0, most, ""))
+        self._numbers.append(self._solver.IntVar(0, most, ""))
         return len(self._numbers) - 1
 
     def at_least(self, total: Sequence[tuple[int, Number]], least: int) -> None:
@@ -76,7 +68,15 @@ class Programme:
         for factor, number in total:
             row.SetCoefficient(self._numbers[number], float(factor))
 
-    def smallest(self, total: Sum, nodes: int, stop: Stop = never, *, near: float = 0.0) -> Chosen:
+    def smallest(
+        self,
+        total: Sum,
+        nodes: int,
+        stop: Stop = never,
+        *,
+        near: float = 0.0,
+        sharp: bool = False,
+    ) -> Chosen:
         """Make a sum that can't be negative as small as can be.
 
         Parameters
@@ -87,6 +87,9 @@ class Programme:
             Nodes of the search at most.
         near
             A sum is small enough if it is larger than its bound by no more than such a share.
+        sharp
+            Whether to cut off parts of one (by cutting planes) as much as SCIP likes: slower, but
+            fewer nodes do.
         """
         solver = self._solver
         factors: dict[Number, int] = {}
@@ -96,12 +99,9 @@ class Programme:
         aim.SetMinimization()
         for number, factor in factors.items():
             aim.SetCoefficient(self._numbers[number], float(factor))
-        status = self._run(nodes, near, stop)
+        status = self._run(nodes, near, stop, sharp)
         if status not in (solver.OPTIMAL, solver.FEASIBLE):
             return Chosen(None, 0, status == solver.INFEASIBLE)
-        if self._parts:
-            parts = {i: Fraction(one.solution_value()) for i, one in enumerate(self._numbers)}
-            return Chosen(parts, 0, False)
         value = {i: Fraction(round(one.solution_value())) for i, one in enumerate(self._numbers)}
         found = int(sum(factor * value[number] for number, factor in factors.items()))
         bound = float(aim.BestBound())
@@ -110,11 +110,10 @@ class Programme:
             least = max(0, ceil(bound - _ERROR - abs(bound) * _SHARE_OF_ERROR))
         return Chosen(value, min(least, found), False)
 
-    def _run(self, nodes: int, near: float, stop: Stop) -> int:
-        if self._parts:
-            return int(self._solver.Solve())
+    def _run(self, nodes: int, near: float, stop: Stop, sharp: bool) -> int:
+        few = "separating/maxroundsroot = 3\nseparating/maxrounds = 0\n"
         self._solver.SetSolverSpecificParametersAsString(
             f"limits/nodes = {nodes}\nlimits/gap = {near}\nmisc/catchctrlc = FALSE\n"
-            "separating/maxroundsroot = 3\nseparating/maxrounds = 0\n"  # few cuts: quicker here
+            + ("" if sharp else few)
         )
         return int(interruptible(self._solver.Solve, self._solver.InterruptSolve, stop))

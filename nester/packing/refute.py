@@ -22,7 +22,7 @@ from nester.packing.inequalities import Inequality, tamed
 from nester.packing.model import Task
 from nester.packing.stop import Stop
 
-__all__ = ["Refuter", "Worth"]
+__all__ = ["ContentsProgramme", "Refuter", "Worth"]
 
 _SCALE = 2**24
 _ALMOST_NOTHING = 1e-7
@@ -80,8 +80,8 @@ class Refuter:
         dearest = max(1, *(kind.price for kind in task.kinds))
         rate = _DEAR * max(kind.price / kind.area for kind in task.kinds) / dearest
         prices = [kind.price / dearest for kind in task.kinds]
-        self._cost = _Programme(prices, [rate * area for area in areas])
-        self._area = _Programme([0.0] * len(prices), [area / max(areas) for area in areas])
+        self._cost = ContentsProgramme(prices, [rate * area for area in areas])
+        self._area = ContentsProgramme([0.0] * len(prices), [area / max(areas) for area in areas])
         self.solving = 0
 
     @property
@@ -154,7 +154,7 @@ class Refuter:
         return None
 
     def _ask(
-        self, programme: _Programme, limits: Sequence[int], made: Sequence[int], stop: Stop
+        self, programme: ContentsProgramme, limits: Sequence[int], made: Sequence[int], stop: Stop
     ) -> _Answer:
         """Solve a programme, and learn how much sheets hold of the worths it gives pieces."""
         self.solving += _STEPS_A_COLUMN * len(self._contents)
@@ -170,7 +170,7 @@ class Refuter:
         return _Answer(inequality, least, bound, learnt)
 
 
-class _Programme:
+class ContentsProgramme:
     """Sheets cut in fractions by known contents, so that each piece is made or left out.
 
     Parameters
@@ -179,11 +179,19 @@ class _Programme:
         Of a sheet of each kind.
     amends
         For leaving out one piece of each shape.
+    further
+        Prices of sheets of each kind beyond the limits; None if there are no more.
     """
 
-    def __init__(self, prices: Sequence[float], amends: Sequence[float]) -> None:
+    def __init__(
+        self,
+        prices: Sequence[float],
+        amends: Sequence[float],
+        further: Sequence[float | None] = (),
+    ) -> None:
         self.prices = prices
         self._amends = amends
+        self._further = further
         self._contents: list[tuple[int, Mapping[int, float]]] = []
         self._build()
 
@@ -200,6 +208,11 @@ class _Programme:
             left_out = solver.NumVar(0.0, endless, "")
             row.SetCoefficient(left_out, 1.0)
             self._aim.SetCoefficient(left_out, amend)
+        for kind, price in enumerate(self._further):
+            if price is not None:
+                more = solver.NumVar(0.0, endless, "")
+                self._limit[kind].SetCoefficient(more, -1.0)
+                self._aim.SetCoefficient(more, price)
         for kind, content in self._contents:
             self._column(kind, content)
 

@@ -8,6 +8,7 @@ them over the sheets.
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache
+from importlib import import_module
 from itertools import combinations
 from random import Random
 
@@ -20,6 +21,9 @@ from nester.pieces import Turn
 from nester.verify_purchase import faults_of_purchase, require_purchase
 from tests.properties.test_packing_all_answers import free, straight
 from tests.properties.test_packing_all_answers import ways as ways_to_lie
+
+PURCHASE = import_module("nester.packing.purchase")
+"""The module, whose name in its package is the function's."""
 
 
 def paid(offers, terms, packs):
@@ -195,6 +199,42 @@ def test_the_purchase_is_the_cheapest_of_all_and_proven(seed, cuts):
     a_coin_more = bought.cost + Fraction(1, 4)
     assert cheapest(problem, offers, terms, below=a_coin_more) == bought.cost
     assert bought.bound == bought.cost
+
+
+SHORT = PURCHASE._Work(
+    settling=0,
+    rounds=2
+    * (
+        PURCHASE._Round(
+            searching=2_000,
+            supposing=2_000,
+            sets=2,
+            seeking=4_000,
+            one=500,
+            proving=20_000,
+            proofs=3,
+        ),
+    ),
+    programme=200,
+    cutting=0.02,
+)
+"""Work on papers as if they were too large to be settled."""
+
+
+@pytest.mark.parametrize("cuts", list(Cuts))
+@pytest.mark.parametrize("seed", range(30))
+def test_what_is_only_bounded_is_bounded_soundly(seed, cuts, monkeypatch):
+    monkeypatch.setattr(PURCHASE, "_WORK", {Effort.NORMAL: SHORT})
+    problem, offers, terms = small_case(seed, cuts)
+    bought = purchase(problem, offers, terms)
+    require_purchase(problem, offers, terms, bought)
+    assert not bought.answer.unplaced
+    assert not bought.cost or bought.tried["bounded"]
+    least = cheapest(problem, offers, terms, below=bought.cost + Fraction(1, 4))
+    assert least is not None
+    assert bought.bound <= least <= bought.cost
+    # So small, it is found all the same; what is proven may be less.
+    assert bought.cost <= least * Fraction(5, 4)
 
 
 def test_the_judge_counts_again():

@@ -13,6 +13,10 @@ from nester.measure import cm
 from nester.offers import Offer, Terms
 from nester.packing import enough, never, purchase
 from nester.packing.market import Market
+from nester.packing.model import split_by_paper
+from nester.packing.shortage import Shortage
+from nester.packing.solve import Progress
+from nester.packing.straight_worth import StraightWorth
 from nester.pieces import Turn
 from nester.refusal import Refusal
 from nester.verify_purchase import require_purchase
@@ -89,6 +93,110 @@ def test_what_fits_only_what_lies_there_comes_from_it() -> None:
     assert bought.cost == bought.bound == Fraction(4)
 
 
+def week_of_three() -> Problem:
+    return on_hand(make_week(3, 3, Cuts.STRAIGHT).problem)
+
+
+SHORT = purchases._Work(
+    settling=100,
+    rounds=2
+    * (
+        purchases._Round(
+            searching=40_000,
+            supposing=40_000,
+            sets=2,
+            seeking=100_000,
+            one=4_000,
+            proving=200_000,
+            proofs=3,
+        ),
+    ),
+    programme=100,
+    cutting=0.05,
+)
+
+
+def test_the_purchase_does_not_depend_on_how_many_processes_there_are(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(purchases, "_WORK", {Effort.NORMAL: SHORT})
+    problem = week_of_three()
+    offers, terms = price_lists(3, suppliers=3)
+    told: dict[int, list[Progress]] = {1: [], 2: []}
+    one, other = (
+        purchase(problem, offers, terms, processes=number, on_progress=told[number].append)
+        for number in told
+    )
+    require_purchase(problem, offers, terms, one)
+    assert one == other
+    assert told[1] == told[2]
+    assert 0 < one.bound <= one.cost
+    for counted in ("hoped", "supposed", "proposed", "found", "refuted", "bounded"):
+        assert one.tried[counted] > 0
+
+
+@pytest.mark.parametrize("told", [2, 3])
+def test_what_several_processes_found_until_a_stop_is_kept(told: int) -> None:
+    problem = week_of_three()
+    offers, terms = price_lists(3, suppliers=3)
+    begun: list[Progress] = []
+    bought = purchase(
+        problem,
+        offers,
+        terms,
+        processes=2,
+        stop=lambda: len(begun) >= told,
+        on_progress=begun.append,
+    )
+    require_purchase(problem, offers, terms, bought)
+    assert bought.stopped
+    assert bought.cost <= begun[-1].cost
+    assert bought.bound > 0
+
+
+def test_a_sheet_seems_dear_where_a_pack_holds_far_more_than_is_wanted() -> None:
+    offers = (
+        offer("hundred", 50, 70, "100", 100),
+        offer("one", 50, 70, "3"),
+        offer("pairs", 50, 70, "4.40", 2, least_packs=3),
+    )
+    market = Market(offers, ())
+    sheet = cm(50) * cm(70)
+    assert market.priced(0, sheet * 10).price == Fraction("2.2")
+    assert market.priced(0, sheet * 9 + 1).price == Fraction("2.2")
+    assert market.priced(0, sheet * 2).price == 3
+    assert market.priced(0, sheet * 50).price == 2
+    assert market.priced(0, 0).price == 3
+
+
+def test_shipping_is_taken_to_be_free_as_often_as_the_goods_allow() -> None:
+    terms = (
+        Terms("never", Fraction(2)),
+        Terms("soon", Fraction(5), Fraction(50)),
+        Terms("late", Fraction(6), Fraction(100)),
+    )
+    market = Market((offer("sheet", 50, 70, "1", supplier="soon"),), terms)
+    whole = market.whole
+    everyone = frozenset({"never", "soon", "late"})
+    for goods, paid in ((20, 13), (60, 8), (149, 8), (150, 2)):
+        assert market.likely_shipping(everyone, whole(Fraction(goods))) == whole(Fraction(paid))
+
+
+def test_what_is_lacking_is_told_by_an_inequality() -> None:
+    """Two squares lie on a sheet, so three sheets lack one for seven."""
+    problem = replace(squares(7), stock=(Stock("sheet", cm(50), cm(70), None, Fraction(2)),))
+    ((task,), _) = split_by_paper(problem)
+    shortage = Shortage(task, StraightWorth(task), [2])
+    found = shortage.broken([3], 100_000, never)
+    assert found is not None
+    assert found.held([3]) < found.needed([7])
+    assert found.held([3]) >= found.needed([6])
+    assert found.held([4]) >= found.needed([7])
+    assert shortage.broken([4], 100_000, never) is None
+    # Half a sheet would do beside three, but there are only whole ones.
+    assert shortage.broken([3], 0, never) is None
+
+
 @pytest.fixture
 def no_recreation(monkeypatch: pytest.MonkeyPatch) -> None:
     class Never:
@@ -110,7 +218,9 @@ def test_a_trimmer_of_one_stage_leaves_out_what_it_cannot_free() -> None:
     require_purchase(problem, offers, (), bought)
     # Three strips, as long as the small sheet is wide, lie on it side by side.
     assert [(one.offer.name, one.quantity) for one in bought.packs] == [("small", 2)]
-    assert [(one.name, one.quantity) for one in bought.answer.unplaced] == [("square", 8)]
+    (unplaced,) = bought.answer.unplaced
+    assert (unplaced.name, unplaced.quantity) == ("square", 8)
+    assert "one stage of cuts frees it from no sheet" in unplaced.why
 
 
 RATE = Fraction("1.173849")
@@ -149,17 +259,13 @@ def test_what_is_bought_of_a_settled_paper_is_enough_for_a_known_plan() -> None:
     offers = (offer("small", 50, 70, "1.90"), offer("large", 70, 100, "3.10"))
     market = Market(offers, ())
     stock = tuple(size.stock for size in market.sizes)
-    problem = replace(squares(3), stock=stock)
+    whole = replace(squares(3), stock=stock)
     search = purchases._Search(
-        problem, market, purchases._WORK[Effort.QUICK], {}, never, lambda _: None
+        squares(3), whole, market, purchases._WORK[Effort.QUICK], {}, never, lambda _: None
     )
     (paper,) = search._papers
-    assert list(paper.plans) == [(2, 0)]
-    search._buy_at_once()
-    paper.settle(10_000, never)
-    model = purchases._Model(market, search._papers, {})
-    search._keep(model, model.cheapest(100, never))
-    bought = search.bought(squares(3))
+    assert list(paper.paper.plans) == [(2, 0)]
+    bought = search.bought(1)
     require_purchase(squares(3), offers, (), bought)
     assert [(one.offer.name, one.quantity) for one in bought.packs] == [("large", 1)]
 
