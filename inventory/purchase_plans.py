@@ -196,6 +196,7 @@ def plan_purchase(
     ignore_grain: bool = False,
     effort: Effort = Effort.NORMAL,
     today: date,
+    processes: int = 1,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> PurchasePlan:
@@ -211,7 +212,7 @@ def plan_purchase(
         is left alone up to that.
     in_time
         Only from offers that come in time for every order given.
-    effort, stop, on_progress
+    effort, processes, stop, on_progress
         As for `nester.packing.purchase`.
 
     Raises
@@ -230,7 +231,14 @@ def plan_purchase(
                 also[one.level.offer] += one.lacking
         problem = replace(book.problem, stock=_set_aside(book, held))
         found = purchase(
-            problem, offered, book.terms, effort, also=also, stop=stop, on_progress=on_progress
+            problem,
+            offered,
+            book.terms,
+            effort,
+            also=also,
+            processes=processes,
+            stop=stop,
+            on_progress=on_progress,
         )
         require_purchase(problem, offered, book.terms, found)
         return found

@@ -81,6 +81,7 @@ def plan(
     from inventory.money import format_money
     from inventory.purchase_plans import plan_purchase, record
     from inventory.shop import the_shop
+    from nester.packing import cores
 
     today = date.today()
     with shop_file_of(context) as shop_file:
@@ -92,8 +93,8 @@ def plan(
         ):
             found = plan_purchase(
                 shop_file, orders or (), levels=levels, in_time=in_time, cuts=cuts,
-                ignore_grain=ignore_grain, effort=effort, today=today, stop=stop,
-                on_progress=tell,
+                ignore_grain=ignore_grain, effort=effort, today=today,
+                processes=cores(), stop=stop, on_progress=tell,
             )  # fmt: skip
         booked: list[Purchase] = []
         if book and found.lines:

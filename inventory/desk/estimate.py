@@ -112,6 +112,7 @@ def estimate(
     from inventory.desk.common import stopping
     from inventory.desk.tell import console, print_json, searching
     from nester.estimate import estimate as work_out
+    from nester.packing import cores
 
     with session_if_any(context) as session:
         used = unit_of(session, unit)
@@ -131,6 +132,7 @@ def estimate(
             asked.terms,
             rules,
             effort=effort,
+            processes=cores(),
             stop=stop,
             on_progress=tell,
         )
