@@ -39,8 +39,10 @@ def sequential_plans(
     ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
     builder = _Builder(task, [filler_for(task, way, rng) for way in ways], rng, pool, stop)
     while True:
+        before = builder.steps
         yield builder.plan()
-        if builder.steps >= steps or stop():
+        # Where nothing can be laid nothing is spent either.
+        if builder.steps >= steps or builder.steps == before or stop():
             return
 
 
@@ -96,8 +98,18 @@ class _Builder:
                 for number, shape in zip(left, self._task.shapes, strict=True)
             )
         ]
+        others: list[int] = []
         if len(kinds) > _KINDS_A_SHEET:
-            kinds = sorted(self._rng.sample(kinds, _KINDS_A_SHEET))
+            drawn = sorted(self._rng.sample(kinds, _KINDS_A_SHEET))
+            others = [kind for kind in kinds if kind not in drawn]
+            kinds = drawn
+        best = self._best_of(kinds, left, spread)
+        # By the rules there may be no room on any of these.
+        while best is None and others:
+            best = self._best_of([others.pop(0)], left, spread)
+        return best
+
+    def _best_of(self, kinds: list[int], left: list[int], spread: float) -> Pattern | None:
         best: Pattern | None = None
         best_rate = -1.0
         end = self.steps + _STEPS_A_SHEET
