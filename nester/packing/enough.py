@@ -40,6 +40,10 @@ _LEFT_TO_COMPLETE = (4, 12)
 """Least and most sheets that a dive leaves to recreation."""
 _STEPS_A_COMPLETION = 500_000
 """Steps of recreation without a better plan after which a dive's start is given up."""
+_PRICES_APART = 10_000
+"""No further sheet is taken to cost less than such a part of the dearest."""
+_STEPS_A_QUESTION = 5_000
+"""What it costs to choose sheets, and to ask whether they break a known inequality."""
 _DIVE = 100_000
 """Steps of one dive at most."""
 
@@ -79,10 +83,13 @@ class Enough:
         self._scales = Scales(task)
         self._worth: Worth | None = None
         self._shortage: Shortage | None = None
+        self._asking = 0
         self._told = 0
         self.inequalities = [self._scales.area()]
+        # What is lacking has to count, also where a sheet costs next to nothing.
+        least = max(1, *(kind.price // _PRICES_APART for kind in task.kinds))
         self._prices = [
-            None if size is None else kind.price
+            None if size is None else max(least, kind.price)
             for kind, size in zip(task.kinds, size_of, strict=True)
         ]
         self.likely = Likely(task, cuts, self._rng, self.pool, self._prices)
@@ -272,34 +279,26 @@ class Enough:
     @property
     def proving_steps(self) -> int:
         """Steps spent on refuting so far."""
-        return (self._worth.steps if self._worth else 0) + (
-            self._shortage.steps if self._shortage else 0
-        )
+        parts = (self._worth, self._shortage)
+        return self._asking + sum(part.steps for part in parts if part is not None)
 
-    def refute(self, sheets: Sequence[int], steps: int, stop: Stop, deep: float = 0.5) -> bool:
-        """Seek an inequality that such sheets break, in so many steps; say whether one was found.
-
-        Parameters
-        ----------
-        deep
-            The part of what they seem to lack at least that it is to prove.
-        """
-        if self.plan_for(sheets) is not None:
+    def refute(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
+        """Seek an inequality that such sheets break, in so many steps; say if one was found."""
+        self._asking += _STEPS_A_QUESTION
+        if steps <= 0 or self.plan_for(sheets) is not None:
             return False
         stock, demand = self._stock(sheets), self.task.demand
         if any(one.held(stock) < one.needed(demand) for one in self.inequalities):
             return False  # it is known; the solver counts what is almost held as held
         found = self._scales.most_violated(stock, demand)
-        if found is None and steps > 0:
-            found = self._lacking(stock, steps, stop, deep)
+        if found is None:
+            found = self._lacking(stock, steps, stop)
         if found is None:
             return False
         self.inequalities.append(found)
         return True
 
-    def _lacking(
-        self, stock: Sequence[int], steps: int, stop: Stop, deep: float
-    ) -> Inequality | None:
+    def _lacking(self, stock: Sequence[int], steps: int, stop: Stop) -> Inequality | None:
         if self._worth is None:
             self._worth = quick_worth(self.task, self._cuts)
             if self._worth is None:
@@ -310,7 +309,7 @@ class Enough:
         for pattern, counts in self.pool.since(self._told):
             self._shortage.add(pattern.kind, {shape: float(n) for shape, n in counts.items()})
         self._told = len(self.pool)
-        return self._shortage.broken(stock, steps, stop, deep=deep)
+        return self._shortage.broken(stock, steps, stop)
 
     def doubt(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
         """Say whether such sheets are not likely to be enough, by `likely`."""

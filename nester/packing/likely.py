@@ -66,6 +66,8 @@ class Likely:
     def doubt(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
         """Say whether such sheets are not likely to do; if so, keep an inequality that says why."""
         self.learn()
+        if any(one.held(sheets) < one.needed(self._demand) for one in self.inequalities):
+            return False  # it is known; the solver counts what is almost held as held
         found = self._shortage.broken(sheets, steps, stop)
         if found is not None:
             self.inequalities.append(found)
@@ -98,7 +100,8 @@ class _PoolWorth:
         ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
         self._fillers = [filler_for(task, way, rng) for way in ways]
         # Slicing finds the best of all straight cuts; the rules of some tasks are unknown to it.
-        self._slicing = Slicing(task, rng, _RASTER) if task.is_plain else None
+        sliced = task.is_plain and any(task.demand)
+        self._slicing = Slicing(task, rng, _RASTER) if sliced else None
         self._looked = 0
         self._rows: list[list[tuple[int, ...]]] = [[] for _ in task.kinds]
         self._tables: list[Matrix | None] = [None] * len(task.kinds)

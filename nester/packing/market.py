@@ -28,6 +28,8 @@ Suppliers = frozenset[str]
 _LARGEST_PRICE = 2**32
 """Whole prices stay below this, so that floats hold their sums exactly."""
 
+_MOST_PACKS = 2**31
+"""So many packs at most are bought only to reach a value of goods."""
 _ALMOST = Fraction(1, 10**6)
 """So much of a sheet is none: a float's error."""
 
@@ -236,9 +238,10 @@ class Purse:
         offer = self._market.offers[index]
         terms = self._market.terms[offer.supplier]
         packs = max(offer.least_packs, -(-sheets // offer.pack)) if sheets else 0
-        if self._market.whole(offer.price):
+        if offer.price:
             # More than can serve may be bought to reach a value of goods.
-            packs += ceil(max(terms.free_from or Fraction(0), terms.least_order) / offer.price)
+            value = max(terms.free_from or Fraction(0), terms.least_order)
+            packs += min(_MOST_PACKS, ceil(value / offer.price))
         return packs
 
     def goods(self, sizes: Iterable[int]) -> Sum:

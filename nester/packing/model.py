@@ -265,7 +265,8 @@ def _why_hopeless(want: Want, stock: Sequence[Stock], stages: int | None) -> str
 def _may_lie(want: Want, stock: Stock, stages: int | None) -> bool:
     """Tell whether one such piece finds room on a sheet, and so many stages of cuts free it.
 
-    Two stages free any piece that lies in a corner.
+    Two stages free any piece that lies in a corner.  One does if it is as long as the sheet is wide
+    or high, and no margin has to be cut off that way.
     """
     width, height = want.width, want.height
     turns = want.turn is Turn.ANY
@@ -273,7 +274,7 @@ def _may_lie(want: Want, stock: Stock, stages: int | None) -> bool:
         turns = False
         if want.grain is not stock.grain:
             width, height = height, width
-    whole = stock.usable
+    whole, margins = stock.usable, stock.margins
     shape = Shape(width, height, 1, turns)
     for _, _, wide, high in largest_clear(whole, stock.spoiled):
         if stages != 1:
@@ -281,7 +282,9 @@ def _may_lie(want: Want, stock: Stock, stages: int | None) -> bool:
                 return True
             continue
         for across, down in ways(shape):
-            strip = across == whole.width or down == whole.height
+            strip = (across == whole.width and not (margins.left or margins.right)) or (
+                down == whole.height and not (margins.top or margins.bottom)
+            )
             if strip and across <= wide and down <= high:
                 return True
     return False

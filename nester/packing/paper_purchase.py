@@ -34,10 +34,6 @@ _NODES = 1_000
 """Of SCIP's search for one paper's packs."""
 _NEAR = 0.003
 """So near to the cheapest is near enough for what is only supposed."""
-_FIRST_DEPTH, _DEPTH = 0.98, 0.5
-"""The part of what sheets seem to lack that an inequality proves: without any, and with some."""
-_FIRST_STEPS = 3
-"""The part of proving, one in so many, that what is bought without anything may take."""
 _STEPS_ON_HAND = 100_000
 """Steps of making what fits only sheets on hand."""
 _FIRST_MORE, _LEAST_MORE = Fraction(1, 50), Fraction(1, 1000)
@@ -140,7 +136,8 @@ def begin(task: Task, market: Market, cuts: Cuts, stop: Stop) -> Begun:
         )
     if not task.is_plain:
         # By the rules some pieces may find no room on any sheet.
-        start = Enough(task, cuts, size_of).most_made(0, stop)
+        made_most = Enough(task, cuts, size_of).most_made(0, stop)
+        start = tuple(use for use in made_most if task.allows(use[0]))
         task = task.with_demand(_made(task, start))
     return Begun(task, size_of, start)
 
@@ -175,7 +172,6 @@ class PaperPurchase:
         self._also = {size: number for size, number in also.items() if size in mine}
         self._least: dict[Suppliers, int] = {}
         self._hoped: dict[Suppliers, int] = {}
-        self._first = True
         self._tried: Counter[str] = Counter()
 
     @property
@@ -242,10 +238,6 @@ class PaperPurchase:
         """Raise what the paper's packs cost at least, while steps last."""
         paper = self.paper
         end = paper.proving_steps + steps
-        if self._first and steps and not paper.columns:
-            self._first = False
-            nothing = (0,) * len(paper.task.kinds)
-            paper.refute(nothing, steps // _FIRST_STEPS, stop, _FIRST_DEPTH)
         while True:
             choice = self._choice(Ways.POSSIBLE, suppliers)
             chosen = choice.cheapest(_NODES, stop)
@@ -256,7 +248,7 @@ class PaperPurchase:
                 return
             self._tried["refuted"] += 1
             sheets = self._sheets(choice.purse.by_size(chosen.value))
-            if not paper.refute(sheets, end - paper.proving_steps, stop, _DEPTH):
+            if not paper.refute(sheets, end - paper.proving_steps, stop):
                 return
 
     def _suppose(self, suppliers: Suppliers, steps: int, stop: Stop) -> None:

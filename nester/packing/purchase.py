@@ -192,7 +192,7 @@ def purchase(
     Refusal
         If the problem, an offer or a supplier's terms have no meaning.
     """
-    _refuse_unsound(offers, terms)
+    _refuse_unsound(problem, offers, terms, also or {})
     market = Market(offers, terms)
     at_hand = tuple(replace(one, price=Fraction(0)) for one in problem.stock)
     whole = replace(
@@ -233,7 +233,7 @@ class _Search:
             for task in tasks
         ]
         self._packs: tuple[Packs, ...] = ()
-        self._cost: int | None = None
+        self._paid: Fraction | None = None
         self._bound = 0
         self._tried: Counter[str] = Counter()
 
@@ -312,14 +312,15 @@ class _Search:
 
     @property
     def _done(self) -> bool:
-        return self._stop() or (self._cost is not None and self._bound >= self._cost)
+        if self._stop():
+            return True
+        return self._paid is not None and self._bound >= self._market.whole(self._paid)
 
     def _report(self, done: int) -> None:
-        unit = self._market.unit
-        cost = (self._cost or 0) * unit
+        cost, bound = self._market.cost(self._packs), self._bound * self._market.unit
         sheets = sum(one.sheets for one in self._packs)
         papers = len(self._papers)
-        self._tell(Progress(cost, min(cost, self._bound * unit), sheets, done * papers, papers))
+        self._tell(Progress(cost, min(cost, bound), sheets, done * papers, papers))
 
     def _buy_at_once(self) -> None:
         """Have a purchase, without any search."""
@@ -327,7 +328,8 @@ class _Search:
         for paper in self._papers:
             needed.update(paper.needed)
         self._packs = self._market.at_once(needed)
-        self._cost = self._whole_cost(self._packs)
+        if self._market.delivers(self._packs):
+            self._paid = self._market.cost(self._packs)
 
     # --- programmes ---------------------------------------------------------------------------
 
@@ -359,7 +361,9 @@ class _Search:
         supposed = set.intersection(*(set(known.hoped) for known in self._known))
         hoped = {suppliers: self._hoped(suppliers) for suppliers in supposed - set(sought)}
         best = min(hoped, key=lambda one: (hoped[one], sorted(one)), default=None)
-        return None if best is None or hoped[best] >= (self._cost or 0) else best
+        if best is None or self._paid is None:
+            return best
+        return best if hoped[best] * self._market.unit < self._paid else None
 
     def _hoped(self, suppliers: Suppliers) -> int:
         """Return what everything is likely to cost from suppliers, with about their shipping."""
@@ -377,25 +381,23 @@ class _Search:
             self._papers[place].show(uses)
             self._known[place] = self._papers[place].known
         packs = choice.purse.bought(chosen.value)
-        if self._is_cheaper(packs):
-            self._cost, self._packs = self._whole_cost(packs), packs
+        paid = self._market.cost(packs)
+        if self._market.delivers(packs) and (self._paid is None or paid < self._paid):
+            self._paid, self._packs = paid, packs
 
     def _choice(self, ways: Ways) -> PackChoice:
         return PackChoice(self._market, self._known, self._also, ways)
-
-    def _is_cheaper(self, packs: tuple[Packs, ...]) -> bool:
-        if self._cost is None:
-            return True
-        return self._whole_cost(packs) < self._cost and self._market.delivers(packs)
-
-    def _whole_cost(self, packs: tuple[Packs, ...]) -> int:
-        return int(self._market.cost(packs) / self._market.unit)
 
     # --- the result ---------------------------------------------------------------------------
 
     def bought(self, processes: int) -> Bought:
         """Search, and return the purchase with layouts."""
         made = self._run(processes)
+        if self._paid is None:
+            raise Refusal(
+                "no purchase was found that reaches the least order of every supplier it asks;"
+                " other suppliers, or more from one of them, would do"
+            )
         shelf = _Shelf(self._market, self._packs)
         layouts: list[Layout] = []
         for size, layout in (one for each in made for one in each.layouts):
@@ -485,7 +487,21 @@ def _kept(problem: Problem, stock: Stock, layout: Layout) -> Fraction:
     return stock.price * share * layout.copies * Fraction(area, stock.width * stock.height)
 
 
-def _refuse_unsound(offers: Sequence[Offer], terms: Sequence[Terms]) -> None:
+def _refuse_unsound(
+    problem: Problem,
+    offers: Sequence[Offer],
+    terms: Sequence[Terms],
+    also: Mapping[str, int],
+) -> None:
+    names = Counter([one.name for one in problem.stock] + [one.name for one in offers])
+    for one in offers:
+        if names[one.name] > 1:
+            raise Refusal(f"'{one.name}' is the name of an offer and of another, or of a stock")
+    for name, number in also.items():
+        if name not in names or all(one.name != name for one in offers):
+            raise Refusal(f"{number} sheets of offer '{name}' are asked for, which there is not")
+        if number < 0:
+            raise Refusal(f"{number} sheets of offer '{name}' are asked for; zero or more would do")
     for one in offers:
         if one.pack < 1:
             raise Refusal(f"offer '{one.name}' is of packs of {one.pack} sheets; one or more do")

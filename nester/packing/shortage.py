@@ -79,9 +79,7 @@ class Shortage:
         self._programme.add(kind, content)
         return True
 
-    def broken(
-        self, stock: Sequence[int], most_steps: int, stop: Stop, *, deep: float = _DEEP
-    ) -> Inequality | None:
+    def broken(self, stock: Sequence[int], most_steps: int, stop: Stop) -> Inequality | None:
         """Return an inequality that so many sheets of each kind break if they make everything.
 
         None if they don't lack anything when cut in fractions, or if so many steps don't suffice.
@@ -100,7 +98,7 @@ class Shortage:
                     best = found
                 if learnt:
                     break
-            if not learnt or (best is not None and best.lacking >= deep * lacking):
+            if not learnt or (best is not None and best.lacking >= _DEEP * lacking):
                 break
         return None if best is None or best.lacking <= 0 else best.inequality
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     Table = np.ndarray[Any, np.dtype[np.float32]]
 
-__all__ = ["Slicing"]
+__all__ = ["RASTER", "Slicing"]
 
 RASTER = 1000
 """Units into which the longest side of a sheet is divided at most; half as many at least."""

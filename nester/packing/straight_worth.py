@@ -131,7 +131,7 @@ class StraightWorth:
         if self._hosts:
             return np.int64
         # A sheet is worth no more than it would be all over at the best rate of any piece.
-        area = int(self._across.places[-1] * self._down.places[-1])
+        area = int(self._across.places[-1]) * int(self._down.places[-1])
         most = max(
             (
                 worths[index] * area // (self._across.rounded(w) * self._down.rounded(h))

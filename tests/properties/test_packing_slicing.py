@@ -1,15 +1,13 @@
 """Sheets sliced along a table: what lies on them fits, can be cut, and is worth the most."""
 
 from random import Random
-from unittest.mock import patch
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nester.layouts import Cuts, Rect
-from nester.packing import slicing
 from nester.packing.model import Kind, Shape, Task, usage
-from nester.packing.slicing import Slicing
+from nester.packing.slicing import RASTER, Slicing
 from nester.packing.stop import never
 from nester.packing.straight_worth import StraightWorth
 
@@ -18,9 +16,9 @@ from .test_packing_fill import check_sheet, shapes, sheet_sides
 worths = st.lists(st.integers(0, 9), min_size=6, max_size=6)
 
 
-def sliced(some, width, height, values, number=4):
+def sliced(some, width, height, values, number=4, raster=RASTER):
     task = Task("", tuple(some), (Kind(width, height, None, 1),), (), (), 1, 1)
-    method = Slicing(task, Random(1))
+    method = Slicing(task, Random(1), raster)
     method.price(task.demand, [float(value) for value in values[: len(some)]])
     return method.most(0), list(method.layouts(0, number)), method.steps
 
@@ -28,8 +26,7 @@ def sliced(some, width, height, values, number=4):
 @settings(max_examples=150, deadline=None)
 @given(shapes, sheet_sides, sheet_sides, worths, st.sampled_from((4, 11, 1000)))
 def test_a_sheet_that_is_sliced(some, width, height, values, raster):
-    with patch.object(slicing, "_RASTER", raster), patch.object(slicing, "_COARSEST", raster):
-        _, layouts, steps = sliced(some, width, height, values)
+    _, layouts, steps = sliced(some, width, height, values, raster=raster)
     assert len(layouts) == 4
     assert steps > 0 or not any(layouts)
     for spots in layouts:

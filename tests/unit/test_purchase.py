@@ -8,7 +8,7 @@ from importlib import import_module
 
 import pytest
 
-from nester.layouts import Cuts, Effort, Problem, Stock, Trimmer, Want
+from nester.layouts import Cuts, Effort, Margins, Problem, Rect, Stock, Trimmer, Want
 from nester.measure import cm
 from nester.offers import Offer, Terms
 from nester.packing import enough, never, purchase
@@ -277,6 +277,94 @@ def test_layouts_of_very_many_pieces_are_not_worked_over() -> None:
     bought = purchase(problem, offers, (), Effort.QUICK)
     assert not bought.answer.unplaced
     assert bought.cost == Fraction(9)
+
+
+def test_sheets_that_cost_nothing_but_shipping_are_weighed_against_others(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The paper is worked on as if it were too large to be settled."""
+    monkeypatch.setattr(purchases, "_WORK", {Effort.NORMAL: replace(SHORT, settling=0)})
+    wants = (Want("a", 14, 19, 8, turn=Turn.NONE), Want("b", 18, 5, 13))
+    problem = Problem(wants, (Stock("lying", 17, 15, 30, Fraction(4)),), smallest_offcut=1)
+    offers = (
+        Offer("free", "north", "", 18, 25, 25, Fraction(0)),
+        Offer("dear", "south", "", 24, 23, 1, Fraction("0.85")),
+    )
+    bought = purchase(problem, offers, (Terms("north", Fraction(23, 2)),))
+    require_purchase(problem, offers, (Terms("north", Fraction(23, 2)),), bought)
+    assert not bought.answer.unplaced
+    assert bought.bound <= bought.cost <= Fraction("6.8")
+
+
+def test_what_no_cut_frees_from_a_spoiled_sheet_is_left_unmade() -> None:
+    stock = (Stock("spoiled", 9, 5, 1, Fraction(1), spoiled=(Rect(0, 0, 1, 1),)),)
+    wants = (Want("w", 9, 3, 1, turn=Turn.NONE), Want("v", 9, 4, 1, turn=Turn.NONE))
+    problem = Problem(wants, stock, trimmer=Trimmer(stages=1), smallest_offcut=1)
+    bought = purchase(problem, (), (), Effort.QUICK)
+    assert bought.cost == 0
+    assert len(bought.answer.unplaced) >= 1
+
+
+def test_a_margin_that_has_to_be_cut_off_is_a_stage() -> None:
+    trimmer = Trimmer(stages=1)
+    problem = Problem((Want("a", 9, 5, 3),), (), trimmer=trimmer, smallest_offcut=1)
+
+    def with_margins(margins: Margins) -> tuple[Offer, ...]:
+        return (Offer("o", "mill", "", 10, 20, 1, Fraction(3), margins=margins),)
+
+    unmade = purchase(problem, with_margins(Margins(left=1)), (), Effort.QUICK)
+    assert [(one.name, one.quantity) for one in unmade.answer.unplaced] == [("a", 3)]
+    assert "one stage of cuts frees it from no sheet" in unmade.answer.unplaced[0].why
+    problem = replace(problem, wants=(Want("a", 10, 5, 3),))
+    made = purchase(problem, with_margins(Margins(top=1)), (), Effort.QUICK)
+    require_purchase(problem, with_margins(Margins(top=1)), (), made)
+    assert not made.answer.unplaced
+
+
+@pytest.mark.parametrize("paper", [f"paper {number}" for number in range(8)])
+def test_the_one_sheet_of_many_that_frees_a_piece_is_found(paper: str) -> None:
+    offers = tuple(
+        Offer(f"o{n}", "mill", paper, cm(40 + n), cm(80 + n), 1, Fraction(3)) for n in range(10)
+    )
+    problem = Problem((Want("strip", cm(10), cm(44), 5, paper),), (), trimmer=Trimmer(stages=1))
+    bought = purchase(problem, offers, (), Effort.QUICK)
+    require_purchase(problem, offers, (), bought)
+    assert not bought.answer.unplaced
+
+
+def test_sheets_for_nothing_do_not_reach_a_least_order() -> None:
+    offers = (
+        offer("gift", 50, 70, "0", supplier="north"),
+        offer("sheet", 50, 70, "5", supplier="south"),
+    )
+    terms = (Terms("north", least_order=Fraction(10)),)
+    bought = purchase(squares(4), offers, terms, Effort.QUICK)
+    require_purchase(squares(4), offers, terms, bought)
+    assert (bought.cost, bought.bound) == (Fraction(10), Fraction(10))
+    with pytest.raises(Refusal, match="least order"):
+        purchase(squares(4), offers[:1], terms, Effort.QUICK)
+
+
+def test_a_million_pieces_are_bought_for_in_reasonable_time() -> None:
+    """Of so many packs the solver holds to inequalities only almost."""
+    problem = Problem((Want("a", cm(30), cm(60), 1_000_000),), ())
+    offers = (offer("small", 50, 70, "3"), offer("large", 70, 100, "5.70", 10))
+    bought = purchase(problem, offers, (), Effort.QUICK)
+    assert not bought.answer.unplaced
+    assert bought.bound > bought.cost * Fraction(9, 10)
+
+
+def test_names_and_numbers_without_meaning_are_refused() -> None:
+    one = offer("sheet", 50, 70, "4")
+    with pytest.raises(Refusal, match="'sheet' is the name of an offer"):
+        purchase(squares(1), (one, replace(one, supplier="other")))
+    lying = replace(squares(1), stock=(Stock("sheet", cm(50), cm(70), 1, Fraction(1)),))
+    with pytest.raises(Refusal, match="'sheet' is the name of an offer"):
+        purchase(lying, (one,))
+    with pytest.raises(Refusal, match="offer 'other' are asked for, which there is not"):
+        purchase(squares(1), (one,), also={"other": 1})
+    with pytest.raises(Refusal, match="-1 sheets"):
+        purchase(squares(1), (one,), also={"sheet": -1})
 
 
 @pytest.mark.parametrize(
