@@ -73,6 +73,8 @@ class _Work:
     ----------
     settling
         Steps in which a paper of few pieces is settled; more papers, more steps.
+    many
+        From so many pieces on it is worth while to start other processes.
     programme
         Nodes of SCIP's search for one choice of packs of all papers.
     cutting
@@ -81,6 +83,7 @@ class _Work:
 
     settling: int
     rounds: tuple[_Round, ...]
+    many: int
     programme: int
     cutting: float
 
@@ -119,19 +122,23 @@ _WORK = {
                 searching=200_000,
                 supposing=400_000,
                 sets=1,
-                seeking=1_500_000,
+                seeking=3_000_000,
                 one=20_000,
                 proving=1_000_000,
                 proofs=2,
             ),
         ),
+        many=1_000,
         programme=100,
         cutting=0.3,
     ),
-    Effort.NORMAL: _Work(settling=50_000, rounds=(_FIRST, _SECOND), programme=1_000, cutting=1.0),
+    Effort.NORMAL: _Work(
+        settling=50_000, rounds=(_FIRST, _SECOND), many=100, programme=1_000, cutting=1.0
+    ),
     Effort.THOROUGH: _Work(
         settling=150_000,
         rounds=(_FIRST, _SECOND, _FURTHER, _FURTHER, _FURTHER),
+        many=100,
         programme=5_000,
         cutting=4.0,
     ),
@@ -142,8 +149,6 @@ _NODES_OF_HOPE, _NEAR = 200, 0.01
 """Of SCIP's search for suppliers to look at; so near to the cheapest is near enough then."""
 _SOME_PROVING = 8
 """One part in so many of the steps of proving is for each set of suppliers."""
-_MANY_PIECES = 100
-"""From so many pieces on several processes work at once."""
 
 
 def purchase(
@@ -205,8 +210,7 @@ def purchase(
     whole = replace(whole, stock=at_hand + _offered(whole, market))
     beside = market.by_size(also or {})
     search = _Search(problem, whole, market, _WORK[effort], beside, stop, on_progress)
-    alone = stop() or effort is Effort.QUICK
-    return search.bought(1 if alone else processes)
+    return search.bought(1 if stop() else processes)
 
 
 class _Search:
@@ -252,7 +256,7 @@ class _Search:
         self._open = [place for place, known in enumerate(self._known) if not known.columns]
         papers = [self._papers[place] for place in self._open]
         pieces = [sum(paper.task.demand) for paper in papers]
-        alone = len(papers) < 2 or sum(pieces) < _MANY_PIECES
+        alone = len(papers) < 2 or sum(pieces) < self._work.many
         makers = [paper.maker for paper in papers]
         if not papers:
             self._prove(self._work.programme, self._stop, sharp=True)

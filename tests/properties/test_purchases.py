@@ -215,6 +215,7 @@ SHORT = PURCHASE._Work(
             proofs=3,
         ),
     ),
+    many=1_000,
     programme=200,
     cutting=0.02,
 )

@@ -111,6 +111,7 @@ SHORT = purchases._Work(
             proofs=3,
         ),
     ),
+    many=100,
     programme=100,
     cutting=0.05,
 )
