@@ -300,16 +300,15 @@ class _Search:
 
     def _work_on(self, share: Share) -> None:
         """Share work out among the papers."""
-        for place, known in enumerate(self._known):
-            if known.columns:
-                self._papers[place].do(share, self._stop)
-                self._known[place] = self._papers[place].known
         for place, answer in self._asked(share.shared(max(1, len(self._open)))):
             if isinstance(answer, Known):
                 self._known[place] = answer
 
     def _asked(self, deed: Share | Cut) -> Iterator[tuple[int, Known | Made]]:
-        """Yield what papers of many pieces answer, and their places."""
+        """Yield what papers answer, and their places; first those that are settled, in a moment."""
+        for place, known in enumerate(self._known):
+            if known.columns:
+                yield place, self._papers[place].do(deed, self._stop)
         deeds = dict.fromkeys(range(len(self._open)), deed)
         for number, answer in self._team.do(deeds, self._stop):
             yield self._open[number], answer
@@ -445,12 +444,7 @@ class _Search:
         for one in self._packs:
             sheets[self._market.size_of[one.offer.name]] += one.sheets
         cut = Cut(self._final, sheets, self._work.cutting / max(1, len(self._papers)))
-        made = {
-            place: self._papers[place].do(cut, self._stop)
-            for place, known in enumerate(self._known)
-            if known.columns
-        }
-        made.update(self._asked(cut))
+        made = dict(self._asked(cut))
         return [one for _, one in sorted(made.items()) if isinstance(one, Made)]
 
 
@@ -502,7 +496,7 @@ def _refuse_unsound(
         if names[one.name] > 1:
             raise Refusal(f"'{one.name}' is the name of an offer and of another, or of a stock")
     for name, number in also.items():
-        if name not in names or all(one.name != name for one in offers):
+        if all(one.name != name for one in offers):
             raise Refusal(f"{number} sheets of offer '{name}' are asked for, which there is not")
         if number < 0:
             raise Refusal(f"{number} sheets of offer '{name}' are asked for; zero or more would do")
