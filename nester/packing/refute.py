@@ -18,20 +18,17 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple, Protocol
 
+from nester.packing.contents_programme import DEAR, ContentsProgramme
 from nester.packing.inequalities import Inequality, tamed
 from nester.packing.model import Task
 from nester.packing.stop import Stop
 
-__all__ = ["ContentsProgramme", "Refuter", "Worth"]
+__all__ = ["Refuter", "Worth"]
 
 _SCALE = 2**24
 _ALMOST_NOTHING = 1e-7
 _ALMOST_ALL = 1 - 1e-5
 """So near to the least cost further contents hardly matter."""
-_DEAR = 10
-"""A piece may be left out for so many times what its area costs on the dearest sheet."""
-_STEPS_A_COLUMN = 3
-"""What solving a programme costs, in steps of filling (measured)."""
 
 
 class Worth(Protocol):
@@ -74,30 +71,28 @@ class Refuter:
     def __init__(self, task: Task, worth: Worth) -> None:
         self._task = task
         self._worth = worth
-        self._contents: set[tuple[int, tuple[tuple[int, float], ...]]] = set()
         self._settled: set[tuple[str, tuple[int, ...], tuple[int, ...]]] = set()
         areas = [shape.area for shape in task.shapes]
         dearest = max(1, *(kind.price for kind in task.kinds))
-        rate = _DEAR * max(kind.price / kind.area for kind in task.kinds) / dearest
+        rate = DEAR * max(kind.price / kind.area for kind in task.kinds) / dearest
         prices = [kind.price / dearest for kind in task.kinds]
         self._cost = ContentsProgramme(prices, [rate * area for area in areas])
         self._area = ContentsProgramme([0.0] * len(prices), [area / max(areas) for area in areas])
-        self.solving = 0
 
     @property
     def steps(self) -> int:
         """Steps spent so far, in the measure of filling."""
         return self.solving + self._worth.steps
 
+    @property
+    def solving(self) -> int:
+        """Those of them that went into programmes."""
+        return self._cost.steps + self._area.steps
+
     def add(self, kind: int, content: Mapping[int, float]) -> bool:
         """Let the programmes know a content; say whether it is new."""
-        key = kind, tuple(sorted(content.items()))
-        if key in self._contents:
-            return False
-        self._contents.add(key)
         self._cost.add(kind, content)
-        self._area.add(kind, content)
-        return True
+        return self._area.add(kind, content)
 
     def refute(
         self, sheets: Sequence[int], made: Sequence[int], most_steps: int, stop: Stop
@@ -157,7 +152,6 @@ class Refuter:
         self, programme: ContentsProgramme, limits: Sequence[int], made: Sequence[int], stop: Stop
     ) -> _Answer:
         """Solve a programme, and learn how much sheets hold of the worths it gives pieces."""
-        self.solving += _STEPS_A_COLUMN * len(self._contents)
         least, values = programme.solve(limits, made)
         worths = [int(value * _SCALE) for value in values]
         best = self._worth.best(worths, stop)
@@ -168,78 +162,3 @@ class Refuter:
             learnt |= self.add(kind, content) and limit > 0
         inequality = tamed([most for most, _ in best], worths, self._task.demand)
         return _Answer(inequality, least, bound, learnt)
-
-
-class ContentsProgramme:
-    """Sheets cut in fractions by known contents, so that each piece is made or left out.
-
-    Parameters
-    ----------
-    prices
-        Of a sheet of each kind.
-    amends
-        For leaving out one piece of each shape.
-    further
-        Prices of sheets of each kind beyond the limits; None if there are no more.
-    """
-
-    def __init__(
-        self,
-        prices: Sequence[float],
-        amends: Sequence[float],
-        further: Sequence[float | None] = (),
-    ) -> None:
-        self.prices = prices
-        self._amends = amends
-        self._further = further
-        self._contents: list[tuple[int, Mapping[int, float]]] = []
-        self._build()
-
-    def _build(self) -> None:
-        from ortools.linear_solver import pywraplp
-
-        self._solver = solver = pywraplp.Solver.CreateSolver("GLOP")
-        endless = solver.infinity()
-        self._cover = [solver.Constraint(0.0, endless) for _ in self._amends]
-        self._limit = [solver.Constraint(-endless, 0.0) for _ in self.prices]
-        self._aim = solver.Objective()
-        self._aim.SetMinimization()
-        for amend, row in zip(self._amends, self._cover, strict=True):
-            left_out = solver.NumVar(0.0, endless, "")
-            row.SetCoefficient(left_out, 1.0)
-            self._aim.SetCoefficient(left_out, amend)
-        for kind, price in enumerate(self._further):
-            if price is not None:
-                more = solver.NumVar(0.0, endless, "")
-                self._limit[kind].SetCoefficient(more, -1.0)
-                self._aim.SetCoefficient(more, price)
-        for kind, content in self._contents:
-            self._column(kind, content)
-
-    def add(self, kind: int, content: Mapping[int, float]) -> None:
-        """Let sheets of a kind be cut by one more content."""
-        self._contents.append((kind, content))
-        self._column(kind, content)
-
-    def _column(self, kind: int, content: Mapping[int, float]) -> None:
-        column = self._solver.NumVar(0.0, self._solver.infinity(), "")
-        self._aim.SetCoefficient(column, self.prices[kind])
-        self._limit[kind].SetCoefficient(column, 1.0)
-        for shape, number in content.items():
-            self._cover[shape].SetCoefficient(column, float(number))
-
-    def solve(self, limits: Sequence[int], made: Sequence[int]) -> tuple[float, list[float]]:
-        """Return the least paid for so many of each shape from so many sheets, and dual values.
-
-        Nothing at all where the solver fails in its numbers, also from a new start.
-        """
-        for again in (False, True):
-            if again:
-                self._build()
-            for row, number in zip(self._cover, made, strict=True):
-                row.SetLb(float(number))
-            for row, number in zip(self._limit, limits, strict=True):
-                row.SetUb(float(number))
-            if self._solver.Solve() == self._solver.OPTIMAL:
-                return self._aim.Value(), [max(0.0, row.dual_value()) for row in self._cover]
-        return 0.0, [0.0] * len(self._cover)

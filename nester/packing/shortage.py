@@ -16,23 +16,20 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+from nester.packing.contents_programme import DEAR, ContentsProgramme
 from nester.packing.inequalities import Inequality, tamed
 from nester.packing.model import Task
-from nester.packing.refute import ContentsProgramme, Worth
+from nester.packing.refute import Worth
 from nester.packing.stop import Stop
 
 __all__ = ["Shortage"]
 
 _SCALE = 2**24
 """Worths are whole parts of a price; the dearest sheet's is so many."""
-_DEAR = 10
-"""A piece may be left out for so many times what its area costs on the dearest sheet."""
 _NOTHING = 1e-6
 """So little of the dearest sheet's price is not lacking."""
 _DEEP = 0.5
 """An inequality will do that proves such a part of what the programme says is lacking."""
-_STEPS_A_COLUMN = 3
-"""What solving a programme costs, in steps of filling (measured)."""
 
 
 class _Found(NamedTuple):
@@ -57,27 +54,20 @@ class Shortage:
         self._worth = worth
         dearest = max(1, *(price or 0 for price in prices))
         self._prices = [None if price is None else price / dearest for price in prices]
-        rate = _DEAR * max(
+        rate = DEAR * max(
             (price or 0) / kind.area for price, kind in zip(self._prices, task.kinds, strict=True)
         )
         amends = [rate * shape.area for shape in task.shapes]
         self._programme = ContentsProgramme([0.0] * len(prices), amends, self._prices)
-        self._contents: set[tuple[int, tuple[tuple[int, float], ...]]] = set()
-        self._solving = 0
 
     @property
     def steps(self) -> int:
         """Steps spent on programmes, in the measure of filling; not those of bounding worths."""
-        return self._solving
+        return self._programme.steps
 
     def add(self, kind: int, content: Mapping[int, float]) -> bool:
         """Let the programme know a content; say whether it is new."""
-        key = kind, tuple(sorted(content.items()))
-        if not content or key in self._contents:
-            return False
-        self._contents.add(key)
-        self._programme.add(kind, content)
-        return True
+        return self._programme.add(kind, content)
 
     def broken(self, stock: Sequence[int], most_steps: int, stop: Stop) -> Inequality | None:
         """Return an inequality that so many sheets of each kind break if they make everything.
@@ -87,7 +77,6 @@ class Shortage:
         best: _Found | None = None
         end = self.steps + self._worth.steps + most_steps
         while self.steps + self._worth.steps < end and not stop():
-            self._solving += _STEPS_A_COLUMN * len(self._contents)
             lacking, values = self._programme.solve(stock, self._task.demand)
             if lacking < _NOTHING:
                 break
