@@ -94,7 +94,7 @@ class Market:
 
         def a_sheet(offer: Offer) -> Fraction:
             packs = max(offer.least_packs, -(-need // offer.pack))
-            return offer.price * packs / max(need, 1)
+            return offer.price * packs / need
 
         return replace(
             stock, price=min(a_sheet(self.offers[index]) for index in self.sizes[size].offers)
