@@ -16,7 +16,7 @@ def run() -> None:
     gc.set_threshold(200_000, 20, 20)
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     try:
-        from inventory.desk.main import main
+        from inventory.cli.main import main
 
         code = main(sys.argv[1:])
     except KeyboardInterrupt:

@@ -1,4 +1,4 @@
-"""Runs the migrations on the connection that `inventory.shop` hands over.
+"""Runs the migrations on the connection that `inventory.database.sqlite` hands over.
 
 That connection has begun a write transaction already, so that a migration happens wholly or not
 at all.
@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from alembic import context
 
-from inventory.all_models import METADATA
+from inventory.database.tables.all import METADATA
 
 
 def run() -> None:
     connection = context.config.attributes.get("connection")
     if connection is None:
-        raise RuntimeError("migrations run through inventory.shop, which makes a backup first")
+        raise RuntimeError(
+            "migrations run through inventory.database.sqlite, which makes a backup first"
+        )
     context.configure(
         connection=connection,
         target_metadata=METADATA,

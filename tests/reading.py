@@ -14,12 +14,12 @@ from itertools import pairwise
 
 import pdfplumber
 
-from inventory.plan import Part, Plan, PlannedLayout, PlannedOrder, Sheet, Spot
-from nester.layouts import Cuts, Effort, Problem, Stock, Want
-from nester.measure import Unit, cm, inch, mm, parse_length
+from inventory.core.plan import Part, Plan, PlannedLayout, PlannedOrder, Sheet, Spot
+from nester.core.geometry import voids
+from nester.core.lengths import Unit, cm, inch, mm, parse_length
+from nester.core.piece import Fold, Line, Piece, Point, Score
+from nester.core.problem import Cuts, Effort, Problem, Stock, Want
 from nester.packing import solve
-from nester.pieces import Fold, Line, Piece, Point, Score
-from nester.voids import voids
 
 __all__ = ["Box", "Cutter", "random_plan", "steps_in"]
 

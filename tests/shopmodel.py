@@ -6,12 +6,12 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from inventory.models import BatchStatus, Reason, Status
+from inventory.database.tables.base import BatchStatus, Reason, Status
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from inventory.plan import Plan
+    from inventory.core.plan import Plan
 
 __all__ = ["Batch", "Deed", "Layout", "Lost", "Model", "Order", "Stack"]
 

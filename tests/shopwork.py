@@ -9,18 +9,28 @@ from datetime import date, timedelta
 from sqlalchemy import func, select
 from sqlalchemy.types import DateTime
 
-from inventory import cutting, ledger, stash, supplies
-from inventory.all_models import METADATA
-from inventory.batches import confirm_batch, mend_batch, plan_batch
-from inventory.counting import Found, enter_counts
-from inventory.models import Batch, BatchStatus, Deed, Kind, Lost, Moment, Order, Stock
-from inventory.orders import add_order
-from inventory.papers import add_paper
-from inventory.receiving import add_offcut, add_sheets
-from inventory.shop import ShopFile
-from nester.layouts import Effort
-from nester.measure import cm
-from nester.refusal import Refusal
+from inventory.database.sqlite import ShopFile
+from inventory.database.tables.all import METADATA
+from inventory.database.tables.base import (
+    Batch,
+    BatchStatus,
+    Deed,
+    Kind,
+    Lost,
+    Moment,
+    Order,
+    Stock,
+)
+from inventory.orders.orders import add_order
+from inventory.production import cutting
+from inventory.production.planning import confirm_batch, mend_batch, plan_batch
+from inventory.stock import ledger, listing, supplies
+from inventory.stock.papers import add_paper
+from inventory.stock.receiving import add_offcut, add_sheets
+from inventory.stock.stocktake import Found, enter_counts
+from nester.core.errors import Refusal
+from nester.core.lengths import cm
+from nester.core.problem import Effort
 
 __all__ = ["DEEDS", "TODAY", "begin_work", "do_a_deed", "state"]
 
@@ -70,24 +80,24 @@ def _any_label(session, rng: random.Random) -> str:
 
 def _spoil(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
-        stash.spoil(session, _any_label(session, rng), 1, "torn")
+        listing.spoil(session, _any_label(session, rng), 1, "torn")
 
 
 def _count(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
         label = _any_label(session, rng)
-        stock = stash.find_stock(session, label)
+        stock = listing.find_stock(session, label)
         there = ledger.on_hand(session, stock)
         found = (
             rng.randint(0, 1) if stock.kind is Kind.OFFCUT else max(0, there + rng.randint(-2, 3))
         )
-        stash.count_stock(session, label, found)
+        listing.count_stock(session, label, found)
 
 
 def _take_stock(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
         labels = sorted({_any_label(session, rng) for _ in range(4)})
-        there = {label: ledger.on_hand(session, stash.find_stock(session, label))
+        there = {label: ledger.on_hand(session, listing.find_stock(session, label))
                  for label in labels}  # fmt: skip
         lines = [Found(label, max(0, there[label] - rng.randint(0, 1)), there[label])
                  for label in labels]  # fmt: skip
@@ -97,7 +107,7 @@ def _take_stock(shop: ShopFile, rng: random.Random) -> None:
 def _put(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
         quantity = rng.choice([None, 1, 2])
-        stash.put_stock(session, _any_label(session, rng), rng.choice(PLACES), quantity)
+        listing.put_stock(session, _any_label(session, rng), rng.choice(PLACES), quantity)
 
 
 def _ribbon(shop: ShopFile, rng: random.Random) -> None:

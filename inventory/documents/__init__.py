@@ -1,1 +1,4 @@
-"""What a plan puts on paper: cut lists, take-out lists, shopping lists."""
+"""Papers for the table and the shop, made of plain data.
+
+Only `plan/facts_from_book.py` asks the book.
+"""

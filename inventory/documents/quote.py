@@ -12,7 +12,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import NamedTuple
 
-from inventory.documents.blocks import (
+from inventory.documents.format.blocks import (
     Block,
     Cell,
     Column,
@@ -22,12 +22,12 @@ from inventory.documents.blocks import (
     Table,
     Words,
 )
-from inventory.documents.flow import paginate
-from inventory.documents.voices import ShopVoice
+from inventory.documents.format.languages import ShopVoice
+from inventory.documents.format.pages import paginate
+from nester.core.lengths import Unit, quotable
+from nester.core.translation import translatable
 from nester.designs import Design, Settings
-from nester.designs.base import Kind as SettingKind
-from nester.measure import Unit, quotable
-from nester.voice import translatable
+from nester.designs.base.design import Kind as SettingKind
 
 __all__ = ["Quote", "QuotedPaper", "quote_document", "quote_html", "quote_pdf"]
 
@@ -311,8 +311,8 @@ def quote_pdf(
     Refusal
         If the page has another name than A4 or Letter, or a font can't be read.
     """
-    from nester.drawing.faces import Faces
-    from nester.drawing.press import pages_pdf
+    from nester.drawing.canvas.fonts import Faces
+    from nester.drawing.canvas.pdf import pages_pdf
 
     faces = Faces(fonts)
     document = quote_document(quote, voice)
@@ -327,7 +327,7 @@ def quote_pdf(
 
 def quote_html(quote: Quote, voice: ShopVoice) -> str:
     """Write an offer as one page of HTML that needs nothing else."""
-    from inventory.documents.web import documents_html
+    from inventory.documents.format.html import documents_html
 
     return documents_html(
         [quote_document(quote, voice)],

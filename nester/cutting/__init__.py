@@ -1,9 +1,9 @@
 """From a layout to the order of cuts, its words and its time."""
 
-from nester.cutting.order import CUT_WORTH, NotSeparable, cut_order, separable
+from nester.cutting.duration import USUAL_PACE, Pace, cutting_minutes
+from nester.cutting.instructions import Step, cautions, offcut_name, step_text, steps, told_steps
+from nester.cutting.sequence import CUT_WORTH, NotSeparable, cut_order, separable
 from nester.cutting.stages import stages_needed
-from nester.cutting.time import USUAL_PACE, Pace, cutting_minutes
-from nester.cutting.words import Step, cautions, offcut_name, step_text, steps, told_steps
 
 __all__ = [
     "CUT_WORTH",

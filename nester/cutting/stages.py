@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from nester.layouts import Rect
+from nester.core.problem import Rect
 
 __all__ = ["NEVER", "stages_needed"]
 

@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
-from nester.designs.accordion_card import ACCORDION_CARD
-from nester.designs.base import Design, DesignRefusal, Kind, Setting, Settings, Value, read_settings
-from nester.designs.drawer_box import DRAWER_BOX
-from nester.designs.envelope import ENVELOPE
-from nester.designs.folded_box import FOLDED_BOX
-from nester.designs.folded_card import FOLDED_CARD
-from nester.designs.gatefold_card import GATEFOLD_CARD
-from nester.designs.gift_tag import GIFT_TAG
-from nester.designs.layered_box import LAYERED_BOX
-from nester.designs.pocket_card import POCKET_CARD
-from nester.designs.roles import check_roles, paper_for, roles_of
-from nester.designs.tray_box import TRAY_BOX
-from nester.designs.waterfall_card import WATERFALL_CARD
+from nester.designs.base.design import (
+    Design,
+    DesignRefusal,
+    Kind,
+    Setting,
+    Settings,
+    Value,
+    read_settings,
+)
+from nester.designs.base.roles import check_roles, paper_for, roles_of
+from nester.designs.boxes.drawer_box import DRAWER_BOX
+from nester.designs.boxes.folded_box import FOLDED_BOX
+from nester.designs.boxes.layered_box.design import LAYERED_BOX
+from nester.designs.boxes.tray_box import TRAY_BOX
+from nester.designs.cards.accordion_card import ACCORDION_CARD
+from nester.designs.cards.envelope import ENVELOPE
+from nester.designs.cards.folded_card import FOLDED_CARD
+from nester.designs.cards.gatefold_card import GATEFOLD_CARD
+from nester.designs.cards.gift_tag import GIFT_TAG
+from nester.designs.cards.pocket_card import POCKET_CARD
+from nester.designs.cards.waterfall_card import WATERFALL_CARD
 
 __all__ = [
     "DESIGNS",

@@ -1,1 +1,1 @@
-"""Pieces and layouts as pictures."""
+"""Pieces, layouts and whole objects as pictures and full-size templates."""

@@ -3,11 +3,11 @@
 Its doors are `solve`, `solve_orders` for orders made whole or not at all, and `purchase`.
 """
 
-from nester.packing.crew import cores
-from nester.packing.purchase import purchase
-from nester.packing.solve import Progress, solve
-from nester.packing.stop import Stop, after_seconds, never
-from nester.packing.whole_orders import Claim, Lack, Verdict, left_over, solve_orders
+from nester.packing.orders.whole_orders import Claim, Lack, Verdict, left_over, solve_orders
+from nester.packing.purchase.purchase import purchase
+from nester.packing.runtime.stop import Stop, after_seconds, never
+from nester.packing.runtime.worker_processes import cores
+from nester.packing.search.solve import Progress, solve
 
 __all__ = [
     "Claim",

@@ -21,8 +21,8 @@ import time
 from collections import Counter
 from pathlib import Path
 
-from inventory.check import check_shop
-from inventory.shop import open_shop
+from inventory.database.sqlite import open_shop
+from inventory.maintenance.check import check_shop
 from tests.shopwork import begin_work, do_a_deed, state
 
 DEEDS = 160

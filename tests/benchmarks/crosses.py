@@ -9,8 +9,8 @@ import argparse
 import time
 from fractions import Fraction
 
-from nester.layouts import Cuts, Effort, Problem, Rect, Stock, Want
-from nester.measure import mm
+from nester.core.lengths import mm
+from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
 from nester.packing import solve
 from nester.verify import require
 

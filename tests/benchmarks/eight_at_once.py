@@ -22,10 +22,11 @@ from pathlib import Path
 
 from sqlalchemy import func, select
 
-from inventory import ledger, stash
-from inventory.batches import plan_batch
-from inventory.check import check_shop
-from inventory.cutting import (
+from inventory.database.sqlite import ShopFile, open_shop
+from inventory.database.tables.base import Batch, BatchStatus, Movement, Order, Reason, Stock
+from inventory.maintenance.check import check_shop
+from inventory.orders.orders import add_order
+from inventory.production.cutting import (
     cut_batch,
     get_batch,
     last_deed,
@@ -33,14 +34,13 @@ from inventory.cutting import (
     spoil_layout,
     undo_deed,
 )
-from inventory.models import Batch, BatchStatus, Movement, Order, Reason, Stock
-from inventory.orders import add_order
-from inventory.receiving import add_offcut, add_sheets
-from inventory.reservations import copies_done
-from inventory.shop import ShopFile, open_shop
-from nester.layouts import Effort
-from nester.measure import cm
-from nester.refusal import Refusal
+from inventory.production.planning import plan_batch
+from inventory.stock import ledger, listing
+from inventory.stock.receiving import add_offcut, add_sheets
+from inventory.stock.reservations import copies_done
+from nester.core.errors import Refusal
+from nester.core.lengths import cm
+from nester.core.problem import Effort
 from tests.shopwork import PAPERS, TODAY, begin_work
 
 Copy = tuple[int, int, int]
@@ -80,7 +80,7 @@ def keep(shop: ShopFile, account: Account, rng: random.Random) -> None:
 def spoil(shop: ShopFile, account: Account, rng: random.Random) -> None:
     with shop.begin() as session:
         label = rng.choice(session.scalars(select(Stock.label)).all())
-        stash.spoil(session, label)
+        listing.spoil(session, label)
     account.sheets[label] -= 1
     account.movements += 1
 

@@ -23,11 +23,11 @@ from fractions import Fraction
 from pathlib import Path
 from statistics import mean
 
-from nester.layouts import Answer, Cuts, Effort, Problem, Stock, Want
-from nester.measure import mm
+from nester.core.lengths import mm
+from nester.core.problem import Answer, Cuts, Effort, Problem, Stock, Want
 from nester.packing import solve
-from nester.packing.model import split_by_paper
-from nester.packing.rectpack_start import all_rectpack_plans, rectpack_plans
+from nester.packing.search.rectpack_start import all_rectpack_plans, rectpack_plans
+from nester.packing.task.task import split_by_paper
 from nester.verify import require
 
 FOLDER = Path("../shared/benchmarks")

@@ -12,10 +12,10 @@ from pathlib import Path
 
 from openpyxl import Workbook
 
-from inventory.papers import add_paper
-from inventory.price_lists import offers, read_prices, store_prices, what_changes
-from inventory.shop import ShopFile, open_shop
-from nester.measure import Unit
+from inventory.database.sqlite import ShopFile, open_shop
+from inventory.purchasing.prices import offers, read_prices, store_prices, what_changes
+from inventory.stock.papers import add_paper
+from nester.core.lengths import Unit
 from tests.benchmarks.stash import measure
 
 PAPERS, LINES, TODAY = 500, 10_000, date(2027, 3, 1)

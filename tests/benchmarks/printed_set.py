@@ -17,9 +17,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
 
-from inventory.documents.plan_set import SetOptions
-from inventory.documents.printing import plan_pdf
-from inventory.plan import (
+from inventory.core.plan import (
     Part,
     Plan,
     PlannedLayout,
@@ -29,8 +27,10 @@ from inventory.plan import (
     plan_from_json,
     plan_to_json,
 )
-from nester.layouts import Answer, Cuts, Effort
-from nester.measure import Unit
+from inventory.documents.plan.document_set import SetOptions
+from inventory.documents.plan.rendering import plan_pdf
+from nester.core.lengths import Unit
+from nester.core.problem import Answer, Cuts, Effort
 from nester.packing import solve
 from tests.benchmarks.weeks import Week, make_week
 

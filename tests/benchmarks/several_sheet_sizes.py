@@ -22,10 +22,10 @@ from fractions import Fraction
 from pathlib import Path
 from statistics import mean
 
-from nester.layouts import Cuts, Effort, Problem, Stock, Want
-from nester.measure import mm
+from nester.core.lengths import mm
+from nester.core.piece import Turn
+from nester.core.problem import Cuts, Effort, Problem, Stock, Want
 from nester.packing import solve
-from nester.pieces import Turn
 from nester.verify import require
 
 FOLDER = Path("../shared/benchmarks")

@@ -15,9 +15,9 @@ import resource
 import time
 from fractions import Fraction
 
+from nester.core.lengths import Unit, cm, mm
 from nester.designs import DESIGNS
-from nester.measure import Unit, cm, mm
-from nester.sweep import Batch, PricedSheet, sizes_between, sweep
+from nester.studies.size_sweep import Batch, PricedSheet, sizes_between, sweep
 from nester.verify import verify
 
 PAPERS = {"all": "card", "mat": "mat", "card-mat": "card mat", "photo": "photo"}

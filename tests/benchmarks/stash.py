@@ -21,14 +21,14 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from inventory import stash
-from inventory.batches import _Desk, _wanted
-from inventory.cutting import last_deed, undo_deed
-from inventory.finding import find_stash, offcuts_for
-from inventory.imports import import_offcuts, import_sheets
-from inventory.orders import add_order, list_orders
-from inventory.shop import open_shop
-from nester.measure import Unit, mm
+from inventory.database.sqlite import open_shop
+from inventory.orders.orders import add_order, list_orders
+from inventory.production.cutting import last_deed, undo_deed
+from inventory.production.planning import _Desk, _wanted
+from inventory.stock import listing
+from inventory.stock.import_lists import import_offcuts, import_sheets
+from inventory.stock.search import find_stash, offcuts_for
+from nester.core.lengths import Unit, mm
 from tests.benchmarks.start_up import command
 
 PAPERS, LINES, OFFCUTS = 40, 10_000, 20_000
@@ -101,7 +101,7 @@ def main() -> None:
             with shop.begin() as session:
                 for number in range(PAPERS):
                     swatch = f"{rng.randrange(2**24):06x}"
-                    stash.add_paper(
+                    listing.add_paper(
                         session, f"Paper {number}", colour="c", grammage=200, swatch=swatch
                     )
             with shop.begin() as session:
@@ -121,7 +121,7 @@ def main() -> None:
                     "find by nearest colour",
                     lambda: find_stash(session, colour="darkgreen", near=30, now=now),
                 )
-                measure("list the whole stash", lambda: stash.list_stash(session))
+                measure("list the whole stash", lambda: listing.list_stash(session))
             with shop.begin() as session:
                 for number in range(PAPERS):
                     add_order(

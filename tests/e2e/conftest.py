@@ -20,12 +20,12 @@ from unittest.mock import patch
 import pytest
 from jsonschema import Draft202012Validator
 
-from inventory.desk.main import main
-from inventory.desk.schemas import schema_text
-from inventory.imports import import_offcuts, import_orders, import_papers, import_sheets
-from inventory.models import Reason
-from inventory.resources import demo_folder
-from inventory.shop import open_shop, the_shop
+from inventory.cli.main import main
+from inventory.core.resources import demo_folder
+from inventory.database.sqlite import open_shop, the_shop
+from inventory.database.tables.base import Reason
+from inventory.stock.import_lists import import_offcuts, import_orders, import_papers, import_sheets
+from inventory.views.schemas import schema_text
 
 QUIREBOX = Path(sysconfig.get_path("scripts")) / "quirebox"
 README = Path(__file__).parents[2] / "README.md"

@@ -9,8 +9,8 @@ import pytest
 import typer
 from rich.cells import cell_len
 
-from inventory.desk.main import app, main
-from inventory.desk.reference import BEGIN, END, Leaf, leaves, with_reference
+from inventory.cli.main import app, main
+from inventory.cli.reference import BEGIN, END, Leaf, leaves, with_reference
 from tests.e2e.conftest import README, Desk, one_sentence
 
 LEAVES = list(leaves())
@@ -126,5 +126,5 @@ def test_the_table_of_commands_in_the_readme_is_the_programs_own() -> None:
     assert END in text, f"{README.name} has no end of its table of commands; it needs a line {END}"
     assert with_reference(text) == text, (
         "the README's table of commands is not the program's;"
-        " run: python -m inventory.desk.reference README.md"
+        " run: python -m inventory.cli.reference README.md"
     )

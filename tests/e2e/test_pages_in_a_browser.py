@@ -17,11 +17,11 @@ import pdfplumber
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from inventory.documents.blocks import Document, Table, Tick
-from inventory.documents.plan_set import SetOptions, plan_documents
-from inventory.documents.printing import plan_html
-from inventory.documents.voices import voice_of
-from inventory.plan import Plan
+from inventory.core.plan import Plan
+from inventory.documents.format.blocks import Document, Table, Tick
+from inventory.documents.format.languages import voice_of
+from inventory.documents.plan.document_set import SetOptions, plan_documents
+from inventory.documents.plan.rendering import plan_html
 from tests.reading import random_plan
 
 PHONE = {"viewport": {"width": 412, "height": 915}, "device_scale_factor": 2, "is_mobile": True}

@@ -13,7 +13,7 @@ from random import Random
 
 import pytest
 
-from inventory.desk.common import stopping
+from inventory.cli.shared.options import stopping
 from tests.e2e.conftest import Desk
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="terminals of POSIX")
@@ -135,7 +135,7 @@ def test_an_interrupt_while_a_plan_is_booked_books_nothing(
     def stopped(*_: object) -> str:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("inventory.batches.plan_to_json", stopped)
+    monkeypatch.setattr("inventory.production.planning.plan_to_json", stopped)
     ran = stocked.run_here("batch", "plan", "1", "--effort", "quick")
     assert (ran.code, ran.out) == (130, "")
     assert stocked.held() == held

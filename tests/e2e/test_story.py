@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 from rich.cells import cell_len
 
-from inventory.desk.schemas import schema_names
-from inventory.resources import demo_folder
+from inventory.core.resources import demo_folder
+from inventory.views.schemas import schema_names
 from tests.e2e.conftest import README, Desk, conforms, one_sentence
 
 

@@ -14,26 +14,33 @@ from jsonschema import Draft202012Validator
 from sqlalchemy import create_engine, delete, insert, inspect, select, text
 from sqlalchemy.engine import make_url
 
-from inventory import ledger
-from inventory.all_models import METADATA
-from inventory.batches import get_batch, list_batches, plan_batch, reserved
-from inventory.cutting import cut_batch
-from inventory.desk.main import main
-from inventory.desk.schemas import schema_text
-from inventory.models import Shop
-from inventory.orders import add_order, get_order
-from inventory.server import go_on_counting
-from inventory.shop import PATH_VARIABLE, ShopFile, open_shop
-from inventory.stash import add_offcut, add_paper, add_sheets, count_stock, list_stash, spoil
-from nester.layouts import Effort
-from nester.measure import cm
+from inventory.cli.main import main
+from inventory.database.postgresql import go_on_counting
+from inventory.database.sqlite import PATH_VARIABLE, ShopFile, open_shop
+from inventory.database.tables.all import METADATA
+from inventory.database.tables.base import Shop
+from inventory.orders.orders import add_order, get_order
+from inventory.production.cutting import cut_batch
+from inventory.production.planning import get_batch, list_batches, plan_batch, reserved
+from inventory.stock import ledger
+from inventory.stock.listing import (
+    add_offcut,
+    add_paper,
+    add_sheets,
+    count_stock,
+    list_stash,
+    spoil,
+)
+from inventory.views.schemas import schema_text
+from nester.core.lengths import cm
+from nester.core.problem import Effort
 
 if TYPE_CHECKING:
     from collections import Counter
     from collections.abc import Callable, Iterator
 
-    from inventory.models import BatchStatus, Status
-    from inventory.plan import Plan
+    from inventory.core.plan import Plan
+    from inventory.database.tables.base import BatchStatus, Status
 
 SERVER = "QUIREBOX_TEST_POSTGRESQL"
 """Names the URL of a PostgreSQL server on which tests may make databases (`.ci/postgresql`)."""

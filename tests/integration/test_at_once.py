@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from inventory import shop as shop_module
-from inventory.shop import ShopFile, open_shop
-from inventory.stash import list_stash
+from inventory.database import sqlite as shop_module
+from inventory.database.sqlite import ShopFile, open_shop
+from inventory.stock.listing import list_stash
 from tests.benchmarks.eight_at_once import hold_to_book, run
 from tests.integration.conftest import Hand
 
@@ -63,18 +63,18 @@ def request_url(shop: ShopFile) -> str:
 def test_the_desk_says_that_it_waits(
     hand: Hand, shop_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from inventory.desk import tell
-    from inventory.desk.main import main
+    from inventory.cli.main import main
+    from inventory.cli.shared import terminal
 
     begun, end = threading.Event(), threading.Event()
-    warn = tell.warn
+    warn = terminal.warn
 
     def warn_and_let_go(text: str) -> None:
         warn(text)
         end.set()
 
     monkeypatch.setattr(shop_module, "PATIENCE", 0)
-    monkeypatch.setattr(tell, "warn", warn_and_let_go)
+    monkeypatch.setattr(terminal, "warn", warn_and_let_go)
     with open_shop(shop_path) as shop:
 
         def hold() -> None:

@@ -10,26 +10,26 @@ from pathlib import Path
 
 import pytest
 
-from inventory import backup as backup_module
-from inventory import stash
-from inventory.backup import back_up, restore
-from inventory.check import check_shop
-from inventory.shop import HEAD_REVISION, ShopFile, open_shop
-from nester.measure import mm
-from nester.refusal import Refusal
+from inventory.database.sqlite import HEAD_REVISION, ShopFile, open_shop
+from inventory.maintenance import backup as backup_module
+from inventory.maintenance.backup import back_up, restore
+from inventory.maintenance.check import check_shop
+from inventory.stock import listing
+from nester.core.errors import Refusal
+from nester.core.lengths import mm
 
 
 def add_paper(shop: ShopFile, name: str) -> None:
     with shop.begin() as session:
-        stash.add_paper(session, name, colour="black", grammage=300)
-        stash.add_sheets(session, name, (mm(500), mm(700)), 5)
+        listing.add_paper(session, name, colour="black", grammage=300)
+        listing.add_sheets(session, name, (mm(500), mm(700)), 5)
 
 
 def papers(path: Path) -> list[str]:
     with open_shop(path) as shop:
         assert check_shop(shop).findings == ()
         with shop.read() as session:
-            return [paper.name for paper in stash.list_papers(session)]
+            return [paper.name for paper in listing.list_papers(session)]
 
 
 def names(folder: Path) -> set[str]:
@@ -55,8 +55,8 @@ def test_a_copy_is_made_beside_the_file(filled: Path) -> None:
 def test_a_copy_is_made_while_others_read_and_write(filled: Path, tmp_path: Path) -> None:
     with open_shop(filled) as shop, open_shop(filled) as other:
         with other.read() as reading, shop.begin() as session:
-            assert len(stash.list_papers(reading)) == 1
-            stash.add_paper(session, "Not yet stored", colour="black", grammage=300)
+            assert len(listing.list_papers(reading)) == 1
+            listing.add_paper(session, "Not yet stored", colour="black", grammage=300)
             copy = back_up(other, tmp_path / "copy.sqlite")
         add_paper(shop, "Later")
     assert papers(copy) == ["Night card"]
@@ -111,7 +111,7 @@ def test_a_file_in_use_is_not_replaced(filled: Path, monkeypatch: pytest.MonkeyP
     with open_shop(filled) as shop:
         copy = back_up(shop)
         with shop.begin() as session:
-            stash.add_paper(session, "Later", colour="black", grammage=300)
+            listing.add_paper(session, "Later", colour="black", grammage=300)
             with pytest.raises(Refusal, match="is in use by another program"):
                 restore(copy, filled, replace=True)
     assert papers(filled) == ["Later", "Night card"]
@@ -163,9 +163,9 @@ def test_a_full_disk_leaves_all_as_it_was(filled: Path, tmp_path: Path, deed: st
     script = f"""
 import resource, sys
 from pathlib import Path
-from inventory.backup import back_up, restore
-from inventory.shop import open_shop
-from nester.refusal import Refusal
+from inventory.maintenance.backup import back_up, restore
+from inventory.database.sqlite import open_shop
+from nester.core.errors import Refusal
 resource.setrlimit(resource.RLIMIT_FSIZE, (40960, 40960))
 try:
     if {deed!r} == "restore":
@@ -210,7 +210,7 @@ def test_a_file_that_lacks_a_shop_is_refused(tmp_path: Path, statements: tuple[s
         connection.commit()
     before = file.read_bytes()
     with pytest.raises(Refusal) as refused, open_shop(file) as shop, shop.read() as session:
-        stash.list_papers(session)
+        listing.list_papers(session)
     assert str(refused.value).isprintable()
     assert file.read_bytes() == before
     new = tmp_path / "new.sqlite"

@@ -13,31 +13,19 @@ from typing import TYPE_CHECKING
 import pytest
 from sqlalchemy import func, select
 
-from inventory.batches import (
-    cut_batch,
-    drop_batch,
-    get_batch,
-    list_batches,
-    plan_of,
-)
-from inventory.models import Batch, BatchStatus, Movement, Reason, Status, Stock
-from inventory.orders import add_order, get_order, list_orders, order_pieces, set_status
-from inventory.plan import plan_from_json, plan_to_json
-from inventory.shop import change_shop
-from inventory.stash import (
-    count_stock,
-    find_stock,
-    history,
-    list_stash,
-    spoil,
-)
-from nester.layouts import Answer, Cuts, Effort, Problem, Want
-from nester.measure import Unit, cm, inch, mm
+from inventory.core.plan import plan_from_json, plan_to_json
+from inventory.database.sqlite import change_shop
+from inventory.database.tables.base import Batch, BatchStatus, Movement, Reason, Status, Stock
+from inventory.orders.orders import add_order, get_order, list_orders, order_pieces, set_status
+from inventory.production.planning import cut_batch, drop_batch, get_batch, list_batches, plan_of
+from inventory.stock.listing import count_stock, find_stock, history, list_stash, spoil
+from nester.core.errors import Refusal
+from nester.core.geometry import voids
+from nester.core.lengths import Unit, cm, inch, mm
+from nester.core.piece import Turn
+from nester.core.problem import Answer, Cuts, Effort, Problem, Want
 from nester.packing import solve_orders
-from nester.pieces import Turn
-from nester.refusal import Refusal
 from nester.verify import verify
-from nester.voids import voids
 from tests.integration.conftest import TODAY
 
 if TYPE_CHECKING:
@@ -45,7 +33,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.plan import Plan
+    from inventory.core.plan import Plan
     from tests.integration.conftest import Table
 
 
@@ -407,7 +395,7 @@ def meddle(table: Table, monkeypatch: pytest.MonkeyPatch, deed) -> None:
             deed(session)
         return solve_orders(*args, **others)
 
-    monkeypatch.setattr("inventory.batches.solve_orders", slow)
+    monkeypatch.setattr("inventory.production.planning.solve_orders", slow)
 
 
 @contextmanager
@@ -471,7 +459,7 @@ def test_what_another_plan_reserved_meanwhile_is_not_taken_twice(
         assert table.plan(other).batch == 1
         return solve_orders(*args, **others)
 
-    monkeypatch.setattr("inventory.batches.solve_orders", slow)
+    monkeypatch.setattr("inventory.production.planning.solve_orders", slow)
     with pytest.raises(Refusal, match="the stash changed while the plan was made"):
         table.plan(mine)
     assert table.batches() == 1
@@ -491,7 +479,7 @@ def test_a_plan_the_judge_rejects_is_never_booked(
         answer = replace(verdict.answer, layouts=(replace(layout, placed=moved),))
         return replace(verdict, answer=answer)
 
-    monkeypatch.setattr("inventory.batches.solve_orders", wrong)
+    monkeypatch.setattr("inventory.production.planning.solve_orders", wrong)
     with nothing_booked(table), pytest.raises(Exception, match="sheet"):
         table.plan()
 

@@ -10,19 +10,19 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.batches import drop_batch, plan_batch
-from inventory.buying import OnSale, on_sale, restock
-from inventory.orders import add_order
-from inventory.plan import Restock
-from inventory.stash import add_offcut, add_paper, add_sheets, count_stock, list_stash
-from nester.layouts import Cuts, Effort, Problem, Stock, Want
-from nester.measure import cm, inch
+from inventory.core.plan import Restock
+from inventory.orders.orders import add_order
+from inventory.production.planning import drop_batch, plan_batch
+from inventory.production.shopping_list import OnSale, on_sale, restock
+from inventory.stock.listing import add_offcut, add_paper, add_sheets, count_stock, list_stash
+from nester.core.lengths import cm, inch
+from nester.core.piece import Turn
+from nester.core.problem import Cuts, Effort, Problem, Stock, Want
 from nester.packing import solve
-from nester.pieces import Turn
 
 if TYPE_CHECKING:
-    from inventory.plan import Plan
-    from inventory.shop import ShopFile
+    from inventory.core.plan import Plan
+    from inventory.database.sqlite import ShopFile
 
 TODAY = date(2027, 3, 1)
 
@@ -188,7 +188,7 @@ def test_the_safety_stop_also_ends_the_search_for_what_to_buy(
     def stop() -> bool:
         return True
 
-    monkeypatch.setattr("inventory.batches.solve", watched)
+    monkeypatch.setattr("inventory.production.planning.solve", watched)
     lines = plan_batch(stocked, today=TODAY, stop=stop).restock
     assert lines
     (how,) = given

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 import pytest
 from sqlalchemy import text
 
-from inventory import ledger
-from inventory.check import CHECKS, check_shop
-from inventory.models import Movement, Reason
-from inventory.shop import ShopFile, open_shop
-from inventory.stash import count_stock, find_stock
+from inventory.database.sqlite import ShopFile, open_shop
+from inventory.database.tables.base import Movement, Reason
+from inventory.maintenance.check import CHECKS, check_shop
+from inventory.stock import ledger
+from inventory.stock.listing import count_stock, find_stock
 
 if TYPE_CHECKING:
     from pathlib import Path

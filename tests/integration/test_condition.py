@@ -10,9 +10,14 @@ from typing import TYPE_CHECKING
 import pytest
 from jsonschema import Draft202012Validator
 
-from inventory.batches import get_batch, plan_of
-from inventory.check import check_shop
-from inventory.condition import (
+from inventory.core.plan import plan_from_json, plan_to_json
+from inventory.database.sqlite import ShopFile, change_shop, the_shop
+from inventory.database.tables.base import Fibres, Pattern
+from inventory.maintenance.check import check_shop
+from inventory.production.cutting import cut_batch, last_deed, undo_deed
+from inventory.production.planning import get_batch, plan_of
+from inventory.reports.paper_history import yields
+from inventory.stock.condition import (
     bruise,
     bruises,
     change_margins,
@@ -20,25 +25,20 @@ from inventory.condition import (
     read_margins,
     tell_grain,
 )
-from inventory.cutting import cut_batch, last_deed, undo_deed
-from inventory.desk.schemas import schema_text
-from inventory.finding import offcuts_for
-from inventory.imports import import_offcuts, import_sheets
-from inventory.models import Fibres, Pattern
-from inventory.papers import add_paper, find_paper, set_grain
-from inventory.plan import plan_from_json, plan_to_json
-from inventory.records import yields
-from inventory.shop import ShopFile, change_shop, the_shop
-from inventory.stash import history, list_stash
-from nester.layouts import Margins, Rect, Trimmer
-from nester.measure import Unit, cm, inch, mm
-from nester.pieces import Grain
-from nester.refusal import Refusal
+from inventory.stock.import_lists import import_offcuts, import_sheets
+from inventory.stock.listing import history, list_stash
+from inventory.stock.papers import add_paper, find_paper, set_grain
+from inventory.stock.search import offcuts_for
+from inventory.views.schemas import schema_text
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, cm, inch, mm
+from nester.core.piece import Grain
+from nester.core.problem import Margins, Rect, Trimmer
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from inventory.stash import StashRow
+    from inventory.stock.listing import StashRow
     from tests.integration.conftest import Hand, Table
 
 

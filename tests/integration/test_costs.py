@@ -9,29 +9,31 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory import pace, rates, supplies
-from inventory.archive import export_shop, import_shop
-from inventory.batches import mend_batch
-from inventory.check import check_shop
-from inventory.costing import Item
-from inventory.cutting import cut_batch, last_deed, spoil_piece, undo_deed
-from inventory.models import Per
-from inventory.money import round_to_coin
-from inventory.order_costs import batch_cost, design_cost, order_cost, plan_shares
-from inventory.price_lists import set_price
-from inventory.shop import ShopFile, open_shop
-from inventory.suppliers import set_supplier
-from nester.designs.base import Measure
-from nester.layouts import Effort
-from nester.measure import Unit, cm, mm
-from nester.paper import parse_size
-from nester.refusal import Refusal
+from inventory.core.money import round_to_coin
+from inventory.costs import rates
+from inventory.costs.costing import Item
+from inventory.costs.order_costs import batch_cost, design_cost, order_cost, plan_shares
+from inventory.database.sqlite import ShopFile, open_shop
+from inventory.database.tables.base import Per
+from inventory.maintenance.archive import export_shop, import_shop
+from inventory.maintenance.check import check_shop
+from inventory.production import pace
+from inventory.production.cutting import cut_batch, last_deed, spoil_piece, undo_deed
+from inventory.production.planning import mend_batch
+from inventory.purchasing.prices import set_price
+from inventory.purchasing.suppliers import set_supplier
+from inventory.stock import supplies
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, cm, mm
+from nester.core.problem import Effort
+from nester.core.sheet_sizes import parse_size
+from nester.designs.base.design import Measure
 from tests.integration.conftest import TODAY, Hand, Table
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from inventory.order_costs import OrderCost
+    from inventory.costs.order_costs import OrderCost
 
 D, F = Decimal, Fraction
 

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory import stash
-from inventory.counting import Found, enter_counts, last_counts, read_counts, to_count
-from inventory.cutting import last_deed, undo_deed
-from inventory.models import Reason
-from nester.measure import cm
-from nester.refusal import Refusal
+from inventory.database.tables.base import Reason
+from inventory.production.cutting import last_deed, undo_deed
+from inventory.stock import listing
+from inventory.stock.stocktake import Found, enter_counts, last_counts, read_counts, to_count
+from nester.core.errors import Refusal
+from nester.core.lengths import cm
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.shop import ShopFile
+    from inventory.database.sqlite import ShopFile
     from tests.integration.conftest import Hand
 
 SIZE = (cm(50), cm(70))
@@ -28,10 +28,10 @@ SIZE = (cm(50), cm(70))
 
 def fill(session: Session) -> None:
     for name in ("Coal card", "Moss linen"):
-        stash.add_paper(session, name, colour="black", grammage=300)
-    stash.add_sheets(session, "Coal card", SIZE, 12, place="Shelf A / Drawer 1")
-    stash.add_sheets(session, "Moss linen", SIZE, 5, place="Shelf B")
-    stash.add_offcut(session, "Coal card", (cm(20), cm(30)), place="Shelf A")
+        listing.add_paper(session, name, colour="black", grammage=300)
+    listing.add_sheets(session, "Coal card", SIZE, 12, place="Shelf A / Drawer 1")
+    listing.add_sheets(session, "Moss linen", SIZE, 5, place="Shelf B")
+    listing.add_offcut(session, "Coal card", (cm(20), cm(30)), place="Shelf A")
 
 
 @pytest.fixture
@@ -42,7 +42,7 @@ def session(shop: ShopFile) -> Iterator[Session]:
 
 
 def on_hand(session: Session) -> dict[str, int]:
-    return {row.label: row.quantity for row in stash.list_stash(session)}
+    return {row.label: row.quantity for row in listing.list_stash(session)}
 
 
 def test_a_sheet_lists_a_place_and_what_is_in_it(session: Session) -> None:
@@ -62,9 +62,9 @@ def test_differences_are_booked_in_one_deed_with_a_reason(session: Session) -> N
     told = enter_counts(session, counts, "stocktake")
     assert [(one.label, one.booked, one.found) for one in told] == [("S-1", 12, 11), ("K-1", 1, 0)]
     assert on_hand(session) == {"S-1": 11, "S-2": 5}
-    last = stash.history(session, "S-1")[-1]
+    last = listing.history(session, "S-1")[-1]
     assert (last.reason, last.change, last.note) == (Reason.COUNTED, -1, "stocktake")
-    assert {last.deed} == {stash.history(session, "K-1")[-1].deed}
+    assert {last.deed} == {listing.history(session, "K-1")[-1].deed}
     undo_deed(session, last_deed(session).id)
     assert on_hand(session) == {"S-1": 12, "S-2": 5, "K-1": 1}
 
@@ -94,11 +94,11 @@ def test_what_was_never_counted_is_said(session: Session) -> None:
     assert told() == [("Coal card", True, 2, 2), ("Moss linen", True, 1, 1)]
     enter_counts(session, [Found("S-1", 12)], "")
     assert told() == [("Moss linen", True, 1, 1), ("Coal card", False, 2, 1)]
-    stash.count_stock(session, "S-2", 5)
+    listing.count_stock(session, "S-2", 5)
     assert told() == [("Coal card", False, 2, 1), ("Moss linen", False, 1, 0)]
     undo_deed(session, last_deed(session).id)
     assert told()[0] == ("Moss linen", True, 1, 1)
-    stash.spoil(session, "S-2", 5)
+    listing.spoil(session, "S-2", 5)
     assert [one.paper for one in last_counts(session)] == ["Coal card"]
 
 

@@ -11,11 +11,11 @@ from pathlib import Path
 
 import pytest
 
-from inventory import shop as shop_module
-from inventory.backup import back_up, restore
-from inventory.check import check_shop
-from inventory.shop import ShopFile, open_shop
-from nester.refusal import Refusal
+from inventory.database import sqlite as shop_module
+from inventory.database.sqlite import ShopFile, open_shop
+from inventory.maintenance.backup import back_up, restore
+from inventory.maintenance.check import check_shop
+from nester.core.errors import Refusal
 from tests.benchmarks.crash import kill_once, rehearse
 from tests.shopwork import DEEDS, begin_work, do_a_deed, state
 

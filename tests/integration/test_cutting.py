@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 import pytest
 from sqlalchemy import select
 
-from inventory.batches import StashChanged, confirm_batch, mend_batch, plan_of
-from inventory.check import check_shop
-from inventory.cutting import (
+from inventory.database.tables.base import BatchStatus, CuttingTime, Reason, Status
+from inventory.maintenance.check import check_shop
+from inventory.orders.orders import get_order, order_board, steps_of
+from inventory.production.cutting import (
     cut_batch,
     drop_batch,
     get_batch,
@@ -25,21 +26,20 @@ from inventory.cutting import (
     spoil_piece,
     undo_deed,
 )
-from inventory.models import BatchStatus, CuttingTime, Reason, Status
-from inventory.orders import get_order, order_board, steps_of
-from inventory.pace import shop_pace
-from inventory.stash import count_stock, history, list_stash, put_stock, spoil
+from inventory.production.pace import shop_pace
+from inventory.production.planning import StashChanged, confirm_batch, mend_batch, plan_of
+from inventory.stock.listing import count_stock, history, list_stash, put_stock, spoil
+from nester.core.errors import Refusal
+from nester.core.lengths import cm
+from nester.core.problem import Effort
 from nester.cutting import USUAL_PACE, Pace
-from nester.layouts import Effort
-from nester.measure import cm
-from nester.refusal import Refusal
 from tests.integration.conftest import TODAY, Hand, Table
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from inventory.plan import Plan
-    from inventory.shop import ShopFile
+    from inventory.core.plan import Plan
+    from inventory.database.sqlite import ShopFile
 
 
 @pytest.fixture

@@ -11,26 +11,26 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.desk.demo import fill_costs
-from inventory.fit import read_problem
-from inventory.imports import import_offcuts, import_orders, import_papers, import_sheets
-from inventory.models import Kind, Order, Paper, Pattern, Reason
-from inventory.order_costs import order_cost
-from inventory.orders import list_orders, order_pieces
-from inventory.price_lists import offers, read_prices, store_prices
-from inventory.rates import rates_of
-from inventory.resources import demo_folder
-from inventory.shop import open_shop
-from inventory.stash import StashRow, list_papers, list_stash
-from inventory.suppliers import set_rate, terms
+from inventory.advice.fit_lists import read_problem
+from inventory.cli.demo import fill_costs
+from inventory.core.resources import demo_folder
+from inventory.costs.order_costs import order_cost
+from inventory.costs.rates import rates_of
+from inventory.database.sqlite import open_shop
+from inventory.database.tables.base import Kind, Order, Paper, Pattern, Reason
+from inventory.orders.orders import list_orders, order_pieces
+from inventory.purchasing.prices import offers, read_prices, store_prices
+from inventory.purchasing.suppliers import set_rate, terms
+from inventory.stock.import_lists import import_offcuts, import_orders, import_papers, import_sheets
+from inventory.stock.listing import StashRow, list_papers, list_stash
+from nester.core.lengths import Unit, cm
+from nester.core.sheet_sizes import parse_size
 from nester.designs import DESIGNS, read_settings
-from nester.measure import Unit, cm
-from nester.paper import parse_size
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from nester.pieces import Piece
+    from nester.core.piece import Piece
 
 TODAY = date(2027, 3, 1)
 

@@ -5,12 +5,12 @@ from fractions import Fraction
 
 import pytest
 
-from inventory.fit import answer_as_json, read_problem
-from nester.layouts import Cuts, Effort, Stock, Want
-from nester.measure import Unit, from_mm_number, inch, mm
+from inventory.advice.fit_lists import answer_as_json, read_problem
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, from_mm_number, inch, mm
+from nester.core.piece import Turn
+from nester.core.problem import Cuts, Effort, Stock, Want
 from nester.packing import solve
-from nester.pieces import Turn
-from nester.refusal import Refusal
 from nester.verify import verify
 
 PIECES = """\

@@ -9,19 +9,29 @@ from typing import TYPE_CHECKING
 import pytest
 from sqlalchemy import func, select
 
-from inventory.imports import (
+from inventory.database.tables.base import (
+    Grain,
+    Kind,
+    Movement,
+    Order,
+    Paper,
+    Pattern,
+    Place,
+    Reason,
+    Stock,
+)
+from inventory.orders.orders import list_orders
+from inventory.stock.import_lists import (
     import_offcuts,
     import_orders,
     import_papers,
     import_sheets,
     read_due,
 )
-from inventory.models import Grain, Kind, Movement, Order, Paper, Pattern, Place, Reason, Stock
-from inventory.orders import list_orders
-from inventory.stash import add_paper, find_paper, list_stash
-from nester.measure import Unit, cm, inch
-from nester.paper import SHEET_SIZES, Size
-from nester.refusal import Refusal
+from inventory.stock.listing import add_paper, find_paper, list_stash
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, cm, inch
+from nester.core.sheet_sizes import SHEET_SIZES, Size
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -29,7 +39,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.shop import ShopFile
+    from inventory.database.sqlite import ShopFile
 
 TODAY = date(2027, 3, 1)
 PAPERS = "name,colour,finish,grammage,swatch,pattern,grain"

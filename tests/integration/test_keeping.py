@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from inventory.check import CHECKS
-from inventory.desk.main import main
-from inventory.shop import PATH_VARIABLE
+from inventory.cli.main import main
+from inventory.database.sqlite import PATH_VARIABLE
+from inventory.maintenance.check import CHECKS
 from tests.integration.conftest import Hand
 
 

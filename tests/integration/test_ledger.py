@@ -7,11 +7,11 @@ from sqlalchemy import delete, select, text, update
 from sqlalchemy.exc import IntegrityError, StatementError
 from sqlalchemy.orm import Session
 
-from inventory import ledger, stash
-from inventory.models import Deed, Movement, Reason, Stock
-from inventory.shop import ShopFile
-from nester.measure import cm
-from nester.refusal import Refusal
+from inventory.database.sqlite import ShopFile
+from inventory.database.tables.base import Deed, Movement, Reason, Stock
+from inventory.stock import ledger, listing
+from nester.core.errors import Refusal
+from nester.core.lengths import cm
 
 SIZE = (cm(50), cm(70))
 
@@ -20,18 +20,18 @@ SIZE = (cm(50), cm(70))
 def sheets(shop: ShopFile) -> str:
     """Ten sheets under the label S-1."""
     with shop.begin() as session:
-        stash.add_paper(session, "Night card", colour="black", grammage=300)
-        return stash.add_sheets(session, "Night card", SIZE, 10).label
+        listing.add_paper(session, "Night card", colour="black", grammage=300)
+        return listing.add_sheets(session, "Night card", SIZE, 10).label
 
 
 def amount(shop: ShopFile, label: str) -> int:
     with shop.read() as session:
-        return ledger.on_hand(session, stash.find_stock(session, label))
+        return ledger.on_hand(session, listing.find_stock(session, label))
 
 
 def test_a_quantity_is_the_sum_of_its_movements(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        stock = stash.find_stock(session, sheets)
+        stock = listing.find_stock(session, sheets)
         ledger.move(session, stock, -3, Reason.CUT)
         ledger.move(session, stock, 5, Reason.RECEIVED)
         assert ledger.on_hand(session, stock) == 12
@@ -42,7 +42,7 @@ def test_a_quantity_is_the_sum_of_its_movements(shop: ShopFile, sheets: str) -> 
 
 def test_what_never_moved_counts_nothing(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        paper = stash.find_paper(session, "night CARD")
+        paper = listing.find_paper(session, "night CARD")
         bare = Stock(kind="offcut", number=9, label="K-9", paper=paper, width=1, height=1, note="")
         session.add(bare)
         session.flush()
@@ -53,20 +53,20 @@ def test_what_never_moved_counts_nothing(shop: ShopFile, sheets: str) -> None:
 def test_no_quantity_falls_below_zero(shop: ShopFile, sheets: str) -> None:
     said = "S-1 has 10 on hand, so 11 can't be taken from it"
     with pytest.raises(Refusal, match=said), shop.begin() as session:
-        ledger.move(session, stash.find_stock(session, sheets), -11, Reason.SPOILED)
+        ledger.move(session, listing.find_stock(session, sheets), -11, Reason.SPOILED)
     assert amount(shop, sheets) == 10
 
 
 def test_no_quantity_grows_over_the_limit(shop: ShopFile, sheets: str) -> None:
     said = "999,991 more would be over 1,000,000"
     with pytest.raises(Refusal, match=said), shop.begin() as session:
-        ledger.move(session, stash.find_stock(session, sheets), 999_991, Reason.RECEIVED)
+        ledger.move(session, listing.find_stock(session, sheets), 999_991, Reason.RECEIVED)
     assert amount(shop, sheets) == 10
 
 
 def test_an_offcut_is_there_or_not(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        offcut = stash.add_offcut(session, "Night card", (cm(10), cm(20)))
+        offcut = listing.add_offcut(session, "Night card", (cm(10), cm(20)))
         with pytest.raises(Refusal, match="K-1 is in the stash already"):
             ledger.move(session, offcut, 1, Reason.COUNTED)
         ledger.move(session, offcut, -1, Reason.CUT)
@@ -83,7 +83,7 @@ def test_a_reason_must_go_with_its_change(
     shop: ShopFile, sheets: str, change: int, reason: Reason
 ) -> None:
     with shop.begin() as session, pytest.raises(ValueError, match="movement") as error:
-        ledger.move(session, stash.find_stock(session, sheets), change, reason)
+        ledger.move(session, listing.find_stock(session, sheets), change, reason)
     assert not isinstance(error.value, Refusal)
 
 
@@ -93,7 +93,7 @@ def deed_of(session: Session, movement: Movement) -> Deed:
 
 def test_a_deed_is_taken_back_by_counter_movements(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        spoiled = stash.spoil(session, sheets, 4, "coffee")
+        spoiled = listing.spoil(session, sheets, 4, "coffee")
         back = ledger.undo_deed(session, deed_of(session, spoiled), note="it was tea, and dry")
         counter = session.scalars(select(Movement).where(Movement.deed_id == back.id)).one()
         assert (counter.change, counter.reason, counter.undoes_id) == (
@@ -104,12 +104,12 @@ def test_a_deed_is_taken_back_by_counter_movements(shop: ShopFile, sheets: str) 
         assert back.undoes_id == spoiled.deed_id
     assert amount(shop, sheets) == 10
     with shop.read() as session:
-        assert [row.after for row in stash.history(session, sheets)] == [10, 6, 10]
+        assert [row.after for row in listing.history(session, sheets)] == [10, 6, 10]
 
 
 def test_a_deed_is_taken_back_once(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        deed = deed_of(session, stash.spoil(session, sheets, 4))
+        deed = deed_of(session, listing.spoil(session, sheets, 4))
         back = ledger.undo_deed(session, deed)
         with pytest.raises(Refusal, match="has been taken back already"):
             ledger.undo_deed(session, deed)
@@ -119,7 +119,7 @@ def test_a_deed_is_taken_back_once(shop: ShopFile, sheets: str) -> None:
 
 def test_what_has_gone_since_cannot_be_taken_back(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        stock = stash.find_stock(session, sheets)
+        stock = listing.find_stock(session, sheets)
         arrival = session.scalars(select(Movement)).one()
         ledger.move(session, stock, -1, Reason.CUT)
         with pytest.raises(Refusal, match="S-1 has 9 on hand, so 10 can't be taken"):
@@ -129,7 +129,7 @@ def test_what_has_gone_since_cannot_be_taken_back(shop: ShopFile, sheets: str) -
 def test_moments_are_kept_in_utc(shop: ShopFile, sheets: str) -> None:
     noon = datetime(2026, 3, 1, 12, tzinfo=timezone(timedelta(hours=5)))
     with shop.begin() as session:
-        stock = stash.find_stock(session, sheets)
+        stock = listing.find_stock(session, sheets)
         number = ledger.move(session, stock, -1, Reason.CUT, at=noon).id
     with shop.read() as session:
         at = session.get_one(Movement, number).at
@@ -137,7 +137,7 @@ def test_moments_are_kept_in_utc(shop: ShopFile, sheets: str) -> None:
     assert at.tzinfo is UTC
     local = noon.replace(tzinfo=None)
     with pytest.raises(StatementError, match="needs a time zone"), shop.begin() as session:
-        ledger.move(session, stash.find_stock(session, sheets), -1, Reason.CUT, at=local)
+        ledger.move(session, listing.find_stock(session, sheets), -1, Reason.CUT, at=local)
     assert amount(shop, sheets) == 9
 
 
@@ -163,13 +163,13 @@ CHANGES_BY_DIALECT = {
 
 def test_the_database_itself_keeps_the_ledger_append_only(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        ledger.undo_deed(session, deed_of(session, stash.spoil(session, sheets, 4)))
+        ledger.undo_deed(session, deed_of(session, listing.spoil(session, sheets, 4)))
         own = CHANGES_BY_DIALECT[session.get_bind().dialect.name]
     for statement in (CHANGES | own).values():
         with pytest.raises(IntegrityError, match="append-only"), shop.begin() as session:
             session.execute(text(statement))
     with shop.read() as session:
-        assert [row.change for row in stash.history(session, sheets)] == [10, -4, 4]
+        assert [row.change for row in listing.history(session, sheets)] == [10, -4, 4]
 
 
 def _change_attribute(session: Session, movement: Movement) -> None:

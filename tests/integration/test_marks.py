@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.cutting import cut_batch, last_deed, undo_deed
-from inventory.labels import find_stock
-from inventory.stash import put_stock
-from nester.measure import cm
-from nester.refusal import Refusal
+from inventory.production.cutting import cut_batch, last_deed, undo_deed
+from inventory.stock.listing import put_stock
+from inventory.stock.lookup import find_stock
+from nester.core.errors import Refusal
+from nester.core.lengths import cm
 from tests.integration.conftest import Hand, Table
 
 if TYPE_CHECKING:
-    from inventory.shop import ShopFile
+    from inventory.database.sqlite import ShopFile
 
 
 @pytest.fixture

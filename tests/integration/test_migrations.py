@@ -16,13 +16,14 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, inspect, text
 
-from inventory import ledger, resources, stash
-from inventory import shop as shop_module
-from inventory.all_models import METADATA
-from inventory.resources import demo_folder, migrations_folder
-from inventory.shop import HEAD_REVISION, ShopFile, open_shop
-from nester.measure import cm
-from nester.refusal import Refusal
+from inventory.core import resources
+from inventory.core.resources import demo_folder, migrations_folder
+from inventory.database import sqlite as shop_module
+from inventory.database.sqlite import HEAD_REVISION, ShopFile, open_shop
+from inventory.database.tables.all import METADATA
+from inventory.stock import ledger, listing
+from nester.core.errors import Refusal
+from nester.core.lengths import cm
 
 
 def scripts() -> ScriptDirectory:
@@ -70,7 +71,7 @@ def test_opening_a_shop_needs_no_alembic(shop_path: Path) -> None:
 import sys
 from pathlib import Path
 from inventory import orders, stash
-from inventory.shop import open_shop
+from inventory.database.sqlite import open_shop
 with open_shop(Path(sys.argv[1])) as shop, shop.begin() as session:
     stash.add_paper(session, "Night card", colour="black", grammage=300)
 print([name for name in ("alembic", "numpy", "ortools") if name in sys.modules])
@@ -290,10 +291,10 @@ def test_every_step_keeps_what_is_there(tmp_path: Path, monkeypatch: pytest.Monk
         with closing(sqlite3.connect(path)) as connection:
             connection.executescript(FILL.get(script.revision, ""))
     with open_shop(path) as shop, shop.begin() as session:
-        assert [(row.label, row.quantity) for row in stash.list_stash(session)] == [
+        assert [(row.label, row.quantity) for row in listing.list_stash(session)] == [
             ("S-1", 10), ("K-2", 1), ("K-1", 1),
         ]  # fmt: skip
-        ledger.move(session, stash.find_stock(session, "S-1"), -1, stash.Reason.CUT)
+        ledger.move(session, listing.find_stock(session, "S-1"), -1, listing.Reason.CUT)
         assert session.execute(text("PRAGMA foreign_key_check")).all() == []
 
 
@@ -317,8 +318,8 @@ ORPHANS = NEXT + '    op.execute("UPDATE stock SET paper_id = 77")\n'  # noqa: S
 @pytest.fixture
 def filled(shop: ShopFile, shop_path: Path) -> Path:
     with shop.begin() as session:
-        stash.add_paper(session, "Night card", colour="black", grammage=300)
-        stash.add_sheets(session, "Night card", (cm(50), cm(70)), 5)
+        listing.add_paper(session, "Night card", colour="black", grammage=300)
+        listing.add_sheets(session, "Night card", (cm(50), cm(70)), 5)
     return shop_path
 
 
@@ -360,7 +361,7 @@ def test_the_backup_opens_with_the_older_program(
         newer_program(tmp_path, newer, NEXT)
         open_shop(filled).close()
     with open_shop(backups(tmp_path)[0]) as shop, shop.read() as session:
-        assert [row.quantity for row in stash.list_stash(session)] == [5]
+        assert [row.quantity for row in listing.list_stash(session)] == [5]
 
 
 @pytest.mark.parametrize(("script", "raised"), [(BREAKS, ArithmeticError), (ORPHANS, RuntimeError)])

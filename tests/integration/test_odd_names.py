@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from inventory import stash
-from inventory.check import check_shop
-from inventory.orders import add_order, list_orders
-from inventory.papers import add_paper, find_paper
-from inventory.receiving import add_sheets
-from inventory.shop import ShopFile, change_shop, the_shop
-from nester.measure import cm
-from nester.refusal import Refusal
+from inventory.database.sqlite import ShopFile, change_shop, the_shop
+from inventory.maintenance.check import check_shop
+from inventory.orders.orders import add_order, list_orders
+from inventory.stock import listing
+from inventory.stock.papers import add_paper, find_paper
+from inventory.stock.receiving import add_sheets
+from nester.core.errors import Refusal
+from nester.core.lengths import cm
 from tests.integration.conftest import CARD, TODAY
 from tests.shopwork import state
 
@@ -47,7 +47,7 @@ def write_all(shop: ShopFile, text: str) -> None:
     with shop.begin() as session:
         add_paper(session, text, colour=text, finish=text, grammage=300)
         add_sheets(session, text, (cm(50), cm(70)), 5, place=text, note=text)
-        stash.spoil(session, "S-1", 1, text)
+        listing.spoil(session, "S-1", 1, text)
         add_order(session, text, "folded-card", CARD, {"all": text}, 1, TODAY, TODAY)
         change_shop(session, name=text)
 
@@ -58,9 +58,9 @@ def test_what_is_kept_is_kept_as_it_was_written(shop: ShopFile, text: str) -> No
     with shop.read() as session:
         paper = find_paper(session, text)
         assert (paper.name, paper.colour, paper.finish) == (text, text, text)
-        (row,) = stash.list_stash(session, place=text, paper=text)
+        (row,) = listing.list_stash(session, place=text, paper=text)
         assert (row.place, row.note, row.paper) == (text, text, text)
-        assert [moved.note for moved in stash.history(session, "S-1")] == [text, text]
+        assert [moved.note for moved in listing.history(session, "S-1")] == [text, text]
         (order,) = list_orders(session)
         assert (order.customer, order.papers) == (text, {"all": text})
         assert the_shop(session).name == text
@@ -79,7 +79,7 @@ def test_what_is_not_kept_is_refused_and_nothing_is_stored(shop: ShopFile, text:
         lambda s: add_order(s, text, "folded-card", CARD, {"all": "Coal card"}, 1, TODAY, TODAY),
         lambda s: find_paper(s, text),
         lambda s: add_order(s, "Ines", text, CARD, {"all": "Coal card"}, 1, TODAY, TODAY),
-        lambda s: stash.spoil(s, text),
+        lambda s: listing.spoil(s, text),
     ]
     if text.strip() and text not in (REFUSED["invisible"], REFUSED["201"]):
         deeds.append(lambda s: add_sheets(s, "Coal card", (cm(50), cm(70)), 5, note=text))

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from inventory.desk.main import main
-from inventory.desk.reference import leaves
-from inventory.shop import PATH_VARIABLE, open_shop
-from nester.measure import cm
+from inventory.cli.main import main
+from inventory.cli.reference import leaves
+from inventory.database.sqlite import PATH_VARIABLE, open_shop
+from nester.core.lengths import cm
 from tests.integration.conftest import Table
 from tests.shopwork import state
 

@@ -6,12 +6,13 @@ import pytest
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from inventory import orders, stash
-from inventory.models import Order, Status
-from inventory.shop import ShopFile, change_shop
+from inventory.database.sqlite import ShopFile, change_shop
+from inventory.database.tables.base import Order, Status
+from inventory.orders import orders
+from inventory.stock import listing
+from nester.core.errors import Refusal
+from nester.core.lengths import cm, inch
 from nester.designs import DESIGNS, roles_of
-from nester.measure import cm, inch
-from nester.refusal import Refusal
 
 TODAY = date(2026, 3, 2)
 FRIDAY = date(2026, 3, 6)
@@ -21,7 +22,7 @@ FRIDAY = date(2026, 3, 6)
 def session(shop: ShopFile):
     with shop.begin() as session:
         for name in ("Night card", "Moss linen", "Waves"):
-            stash.add_paper(session, name, colour="any", grammage=250)
+            listing.add_paper(session, name, colour="any", grammage=250)
         yield session
 
 
@@ -36,7 +37,7 @@ def take(session: Session, **other) -> Order:
 
 def test_an_order_is_kept_as_it_was_given(shop: ShopFile) -> None:
     with shop.begin() as session:
-        stash.add_paper(session, "Night card", colour="black", grammage=250)
+        listing.add_paper(session, "Night card", colour="black", grammage=250)
         number = take(session, papers={"all": "NIGHT card"}, customer="Łucja 🎀").id
     with shop.read() as session:
         order = orders.get_order(session, number)
@@ -49,17 +50,17 @@ def test_an_order_is_kept_as_it_was_given(shop: ShopFile) -> None:
 
 def test_numbers_have_no_holes_after_what_was_refused(shop: ShopFile) -> None:
     with shop.begin() as session:
-        stash.add_paper(session, "Night card", colour="black", grammage=250)
-        stash.add_sheets(session, "Night card", (cm(50), cm(70)), 3)
+        listing.add_paper(session, "Night card", colour="black", grammage=250)
+        listing.add_sheets(session, "Night card", (cm(50), cm(70)), 3)
         assert take(session, papers={"all": "Night card"}).id == 1
     for _ in range(3):
         with pytest.raises(Refusal, match="on hand"), shop.begin() as session:  # noqa: PT012
             assert take(session, papers={"all": "Night card"}).id == 2
-            stash.spoil(session, "S-1", 1)
-            stash.spoil(session, "S-1", 9)
+            listing.spoil(session, "S-1", 1)
+            listing.spoil(session, "S-1", 9)
     with shop.begin() as session:
         assert take(session, papers={"all": "Night card"}).id == 2
-        assert stash.spoil(session, "S-1").deed_id == 2
+        assert listing.spoil(session, "S-1").deed_id == 2
 
 
 def test_every_built_in_design_can_be_ordered(session: Session) -> None:

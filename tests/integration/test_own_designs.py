@@ -7,14 +7,15 @@ import pytest
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from inventory import orders, own_designs, stash
-from inventory.imports import import_orders, import_papers
-from inventory.models import Order, OwnDesign
-from inventory.shop import ShopFile
+from inventory.database.sqlite import ShopFile
+from inventory.database.tables.base import Order, OwnDesign
+from inventory.orders import custom_designs, orders
+from inventory.stock import listing
+from inventory.stock.import_lists import import_orders, import_papers
+from nester.core.errors import Refusal
+from nester.core.lengths import inch, mm
 from nester.designs import DESIGNS
-from nester.designs.own import starting_point
-from nester.measure import inch, mm
-from nester.refusal import Refusal
+from nester.designs.custom.reader import starting_point
 
 TODAY = date(2026, 3, 2)
 
@@ -22,14 +23,14 @@ TODAY = date(2026, 3, 2)
 @pytest.fixture
 def session(shop: ShopFile):
     with shop.begin() as session:
-        stash.add_paper(session, "Night card", colour="black", grammage=250, caliper=mm("0.3"))
-        stash.add_paper(session, "Board", colour="grey", grammage=900, caliper=mm("2.5"))
+        listing.add_paper(session, "Night card", colour="black", grammage=250, caliper=mm("0.3"))
+        listing.add_paper(session, "Board", colour="grey", grammage=900, caliper=mm("2.5"))
         yield session
 
 
 @pytest.fixture
 def sachet(session: Session) -> OwnDesign:
-    return own_designs.add_own_design(session, starting_point(), "sachet.toml")
+    return custom_designs.add_own_design(session, starting_point(), "sachet.toml")
 
 
 def take(session: Session, **other) -> tuple[Order, list[str]]:
@@ -42,9 +43,9 @@ def take(session: Session, **other) -> tuple[Order, list[str]]:
 def test_a_kept_design_is_found_and_ordered_like_any_other(
     session: Session, sachet: OwnDesign
 ) -> None:
-    assert own_designs.list_own_designs(session) == [sachet]
-    assert own_designs.find_design(session, " SACHET ").name == "sachet"
-    assert own_designs.find_design(session, "tray-box") is DESIGNS["tray-box"]
+    assert custom_designs.list_own_designs(session) == [sachet]
+    assert custom_designs.find_design(session, " SACHET ").name == "sachet"
+    assert custom_designs.find_design(session, "tray-box") is DESIGNS["tray-box"]
     order, warnings = take(session, sizes={"width": "10cm", "cards": "3"})
     assert warnings == []
     assert [(piece.name, piece.quantity, paper) for piece, paper in orders.order_pieces(
@@ -59,7 +60,7 @@ def test_what_binds_in_its_papers_is_not_taken(session: Session, sachet: OwnDesi
 
 
 def test_what_is_tight_comes_back_as_a_warning(session: Session, sachet: OwnDesign) -> None:
-    stash.add_paper(session, "Felt", colour="red", grammage=300, caliper=mm(1))
+    listing.add_paper(session, "Felt", colour="red", grammage=300, caliper=mm(1))
     order, warnings = take(session, papers={"all": "Felt"})
     assert len(warnings) == 1
     assert warnings[0].startswith(f"order {order.id}: card in sachet: 2 mm of play")
@@ -77,28 +78,28 @@ def test_a_length_to_fit_needs_papers_and_gets_them(session: Session) -> None:
 def test_a_name_that_is_taken_is_refused(session: Session, sachet: OwnDesign, name: str) -> None:
     text = starting_point().replace('name = "sachet"', f'name = "{name}"', 1)
     with pytest.raises(Refusal, match=rf"again\.toml.*, name: .*'{name}'"):
-        own_designs.add_own_design(session, text, "again.toml")
-    assert own_designs.list_own_designs(session) == [sachet]
+        custom_designs.add_own_design(session, text, "again.toml")
+    assert custom_designs.list_own_designs(session) == [sachet]
 
 
 def test_a_wrong_design_is_not_kept(session: Session) -> None:
     with pytest.raises(Refusal, match=r"^x\.toml, line 12, sizes, width: 'cm' stands alone"):
-        own_designs.add_own_design(session, starting_point().replace('"12cm"', '"cm"'), "x.toml")
-    assert own_designs.list_own_designs(session) == []
+        custom_designs.add_own_design(session, starting_point().replace('"12cm"', '"cm"'), "x.toml")
+    assert custom_designs.list_own_designs(session) == []
 
 
 def test_a_design_that_is_wanted_stays(session: Session, sachet: OwnDesign) -> None:
     first, _ = take(session)
     second, _ = take(session)
     with pytest.raises(Refusal, match=f"wanted by orders {first.id}, {second.id}; deliver or"):
-        own_designs.remove_own_design(session, "Sachet")
+        custom_designs.remove_own_design(session, "Sachet")
     orders.set_status(session, first, "cancelled")
     with pytest.raises(Refusal, match=f"wanted by order {second.id};"):
-        own_designs.remove_own_design(session, "sachet")
+        custom_designs.remove_own_design(session, "sachet")
     for step in ("planned", "cut", "assembled", "delivered"):
         orders.set_status(session, second, step)
-    own_designs.remove_own_design(session, "sachet")
-    assert own_designs.list_own_designs(session) == []
+    custom_designs.remove_own_design(session, "sachet")
+    assert custom_designs.list_own_designs(session) == []
     with pytest.raises(Refusal, match="there is no design 'sachet'"):
         take(session)
 
@@ -108,10 +109,10 @@ def test_an_order_keeps_its_design_as_it_was(session: Session, sachet: OwnDesign
     pieces = orders.order_pieces(session, order)
     assert order.design_text == sachet.text
     orders.set_status(session, order, "cancelled")
-    own_designs.remove_own_design(session, "sachet")
+    custom_designs.remove_own_design(session, "sachet")
     assert orders.order_pieces(session, order) == pieces
     wider = starting_point().replace('"12cm"', '"13cm"', 1)
-    own_designs.add_own_design(session, wider, "wider.toml")
+    custom_designs.add_own_design(session, wider, "wider.toml")
     assert orders.order_pieces(session, order) == pieces
     again, _ = take(session)
     assert orders.order_pieces(session, again) != pieces
@@ -121,30 +122,30 @@ def test_an_order_keeps_its_design_as_it_was(session: Session, sachet: OwnDesign
 
 def test_unknown_designs_are_refused(session: Session) -> None:
     with pytest.raises(Refusal, match="no design of its own 'x'; none was added yet"):
-        own_designs.remove_own_design(session, "x")
-    own_designs.add_own_design(session, starting_point(), "f")
+        custom_designs.remove_own_design(session, "x")
+    custom_designs.add_own_design(session, starting_point(), "f")
     with pytest.raises(Refusal, match="no design of its own 'sachte'; did you mean 'sachet'"):
-        own_designs.own_design(session, "sachte")
+        custom_designs.own_design(session, "sachte")
     with pytest.raises(Refusal, match="no design 'sachte'; did you mean 'sachet'"):
-        own_designs.find_design(session, "sachte")
+        custom_designs.find_design(session, "sachte")
     with pytest.raises(Refusal, match=r"no design 'zzz'; there are layered-box, .*, sachet"):
-        own_designs.find_design(session, "zzz")
+        custom_designs.find_design(session, "zzz")
     with pytest.raises(Refusal, match="there is no design 'sachet'"):
-        own_designs.built_in_design("sachet")
-    assert own_designs.built_in_design("Tray-Box") is DESIGNS["tray-box"]
+        custom_designs.built_in_design("sachet")
+    assert custom_designs.built_in_design("Tray-Box") is DESIGNS["tray-box"]
 
 
 def test_a_design_file_is_read_or_refused(tmp_path: Path) -> None:
     path = tmp_path / "my.toml"
     with pytest.raises(Refusal, match="there is no such file"):
-        own_designs.read_design_file(path)
+        custom_designs.read_design_file(path)
     with pytest.raises(Refusal, match="this is a folder"):
-        own_designs.read_design_file(tmp_path)
+        custom_designs.read_design_file(tmp_path)
     path.write_bytes(b"a = 1\n\xff")
     with pytest.raises(Refusal, match=r"my\.toml, line 2: this is not UTF-8"):
-        own_designs.read_design_file(path)
+        custom_designs.read_design_file(path)
     path.write_text(starting_point(), encoding="utf-8")
-    assert own_designs.read_design_file(path) == starting_point()
+    assert custom_designs.read_design_file(path) == starting_point()
 
 
 def test_orders_of_an_own_design_can_be_imported(
@@ -171,7 +172,7 @@ def test_orders_of_an_own_design_can_be_imported(
     ],
 )  # fmt: skip
 def test_a_caliper_is_read_exactly(text: str | None, caliper: int | None) -> None:
-    assert stash.read_caliper(text) == caliper
+    assert listing.read_caliper(text) == caliper
 
 
 @pytest.mark.parametrize(
@@ -188,20 +189,20 @@ def test_a_caliper_is_read_exactly(text: str | None, caliper: int | None) -> Non
 )
 def test_a_wrong_caliper_is_refused(text: str, said: str) -> None:
     with pytest.raises(Refusal, match=said):
-        stash.read_caliper(text)
+        listing.read_caliper(text)
 
 
 def test_papers_keep_their_caliper(session: Session, tmp_path: Path) -> None:
-    assert stash.find_paper(session, "Night card").caliper == mm("0.3")
+    assert listing.find_paper(session, "Night card").caliper == mm("0.3")
     with pytest.raises(Refusal, match="the paper's caliper must be"):
-        stash.add_paper(session, "Air", colour="none", grammage=1, caliper=0)
+        listing.add_paper(session, "Air", colour="none", grammage=1, caliper=0)
     path = tmp_path / "papers.csv"
     path.write_text(
         "name,colour,finish,grammage,caliper\nOat card,cream,,270,350um\nChalk,white,,90,\n"
     )
     assert import_papers(session, path) == 2
-    assert stash.find_paper(session, "oat card").caliper == mm("0.35")
-    assert stash.find_paper(session, "chalk").caliper is None
+    assert listing.find_paper(session, "oat card").caliper == mm("0.35")
+    assert listing.find_paper(session, "chalk").caliper is None
     path.write_text("name,colour,finish,grammage,caliper\nMilk,white,,90,3\n")
     with pytest.raises(Refusal, match=r"line 2, caliper: the caliper '3' has no unit"):
         import_papers(session, path)

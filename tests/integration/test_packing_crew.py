@@ -15,15 +15,15 @@ from unittest.mock import patch
 
 import pytest
 
-from nester.layouts import Cuts, Effort, Problem, Stock, Want
+from nester.core.problem import Cuts, Effort, Problem, Stock, Want
 from nester.packing import solve
-from nester.packing.model import split_by_paper
-from nester.packing.search import Deed, Search, Share, begun
-from nester.packing.stop import never
+from nester.packing.runtime.stop import never
+from nester.packing.search.paper_search import Deed, Search, Share, begun
+from nester.packing.task.task import split_by_paper
 from nester.verify import verify
 
-CREW = import_module("nester.packing.crew")
-SOLVE = import_module("nester.packing.solve")
+CREW = import_module("nester.packing.runtime.worker_processes")
+SOLVE = import_module("nester.packing.search.solve")
 SHORT = Share(
     steps=2_000, settling=1_000, bounding=5_000, recreations=10_000, dives=10_000,
     slicing=20_000, completions=20_000, work=0.02, tidying=0.05,
@@ -110,7 +110,7 @@ SCRIPT = """
 import sys
 sys.path.insert(0, {tests!r})
 from test_packing_crew import some_problem
-from nester.layouts import Effort
+from nester.core.problem import Effort
 from nester.packing import solve
 
 if __name__ == "__main__":

@@ -6,17 +6,17 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory import places, stash
-from inventory.papers import note_paper, set_substitutes, substitutes
-from nester.measure import cm
-from nester.refusal import Refusal
+from inventory.stock import listing, places
+from inventory.stock.papers import note_paper, set_substitutes, substitutes
+from nester.core.errors import Refusal
+from nester.core.lengths import cm
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from sqlalchemy.orm import Session
 
-    from inventory.shop import ShopFile
+    from inventory.database.sqlite import ShopFile
     from tests.integration.conftest import Hand
 
 SIZE = (cm(50), cm(70))
@@ -26,7 +26,7 @@ SIZE = (cm(50), cm(70))
 def session(shop: ShopFile) -> Iterator[Session]:
     with shop.begin() as opened:
         for name in ("Coal card", "Night card", "Plum card"):
-            stash.add_paper(opened, name, colour="black", grammage=300)
+            listing.add_paper(opened, name, colour="black", grammage=300)
         yield opened
 
 
@@ -51,23 +51,23 @@ def test_two_shelves_may_each_have_a_drawer_2(session: Session) -> None:
 
 
 def test_what_is_put_away_makes_its_places(session: Session) -> None:
-    stash.add_sheets(session, "Coal card", SIZE, 3, place="Shelf A / Drawer 1 / Box")
-    stash.add_sheets(session, "Coal card", SIZE, 2, place="shelf a/drawer 1")
+    listing.add_sheets(session, "Coal card", SIZE, 3, place="Shelf A / Drawer 1 / Box")
+    listing.add_sheets(session, "Coal card", SIZE, 2, place="shelf a/drawer 1")
     assert paths(session) == ["Shelf A", "Shelf A / Drawer 1", "Shelf A / Drawer 1 / Box"]
-    rows = stash.list_stash(session, place="Shelf A")
+    rows = listing.list_stash(session, place="Shelf A")
     assert [(row.label, row.place) for row in rows] == [
         ("S-1", "Shelf A / Drawer 1 / Box"), ("S-2", "Shelf A / Drawer 1"),
     ]  # fmt: skip
-    assert [row.label for row in stash.list_stash(session, place="box")] == ["S-1"]
+    assert [row.label for row in listing.list_stash(session, place="box")] == ["S-1"]
     with pytest.raises(Refusal, match="the place's name is missing"):
-        stash.add_sheets(session, "Coal card", SIZE, 3, place="Shelf A / ")
+        listing.add_sheets(session, "Coal card", SIZE, 3, place="Shelf A / ")
 
 
 def test_a_place_moves_with_all_that_is_in_it(session: Session) -> None:
-    stash.add_sheets(session, "Coal card", SIZE, 3, place="Shelf A / Drawer 1 / Box")
+    listing.add_sheets(session, "Coal card", SIZE, 3, place="Shelf A / Drawer 1 / Box")
     places.add_place(session, "Shelf B")
     places.move_place(session, "Drawer 1", inside="Shelf B")
-    assert stash.list_stash(session)[0].place == "Shelf B / Drawer 1 / Box"
+    assert listing.list_stash(session)[0].place == "Shelf B / Drawer 1 / Box"
     places.move_place(session, "Drawer 1", call="Photo drawer")
     places.move_place(session, "Photo drawer", inside="")
     assert paths(session) == ["Photo drawer", "Photo drawer / Box", "Shelf A", "Shelf B"]
@@ -79,20 +79,20 @@ def test_a_place_moves_with_all_that_is_in_it(session: Session) -> None:
 
 
 def test_sheets_are_put_elsewhere_all_or_some(session: Session) -> None:
-    stash.add_sheets(session, "Coal card", SIZE, 10, place="Shelf A")
-    assert stash.put_stock(session, "S-1", "Shelf B").label == "S-1"
-    some = stash.put_stock(session, "S-1", "Workbench", 4)
+    listing.add_sheets(session, "Coal card", SIZE, 10, place="Shelf A")
+    assert listing.put_stock(session, "S-1", "Shelf B").label == "S-1"
+    some = listing.put_stock(session, "S-1", "Workbench", 4)
     assert some.label == "S-2"
-    again = stash.put_stock(session, "S-1", "workbench", 1)
+    again = listing.put_stock(session, "S-1", "workbench", 1)
     assert again.label == "S-2"
-    assert [(row.label, row.quantity, row.place) for row in stash.list_stash(session)] == [
+    assert [(row.label, row.quantity, row.place) for row in listing.list_stash(session)] == [
         ("S-1", 5, "Shelf B"), ("S-2", 5, "Workbench"),
     ]  # fmt: skip
-    assert [row.change for row in stash.history(session, "S-2")] == [4, 1]
+    assert [row.change for row in listing.history(session, "S-2")] == [4, 1]
     with pytest.raises(Refusal, match="S-1 has 5 on hand, so 6 can't be taken"):
-        stash.put_stock(session, "S-1", "Shelf C", 6)
+        listing.put_stock(session, "S-1", "Shelf C", 6)
     assert "Shelf C" not in paths(session)
-    assert stash.put_stock(session, "S-1", "").place is None
+    assert listing.put_stock(session, "S-1", "").place is None
 
 
 def test_papers_stand_in_for_others_in_order(session: Session) -> None:

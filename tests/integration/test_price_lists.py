@@ -10,11 +10,13 @@ import pytest
 from openpyxl import Workbook
 from sqlalchemy import func, select
 
-from inventory import price_lists, stash, suppliers
-from inventory.buying_models import Price, PriceList, Supplier
-from inventory.price_lists import News, offers, price_history, read_prices, what_changes
-from nester.measure import Unit, cm
-from nester.refusal import Refusal
+from inventory.database.tables.purchasing import Price, PriceList, Supplier
+from inventory.purchasing import prices as price_lists
+from inventory.purchasing import suppliers
+from inventory.purchasing.prices import News, offers, price_history, read_prices, what_changes
+from inventory.stock import listing
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, cm
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -22,8 +24,8 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.price_lists import Change, ListedPack
-    from inventory.shop import ShopFile
+    from inventory.database.sqlite import ShopFile
+    from inventory.purchasing.prices import Change, ListedPack
     from tests.integration.conftest import Hand
 
 MARCH, APRIL, MAY = date(2027, 3, 1), date(2027, 4, 1), date(2027, 5, 1)
@@ -35,8 +37,8 @@ HEAD = "paper,size,pack,price"
 def session(shop: ShopFile) -> Iterator[Session]:
     with shop.begin() as opened:
         for name in ("Coal card", "Moss linen"):
-            stash.add_paper(opened, name, colour="black", grammage=300)
-        stash.add_paper(opened, "Ferns", colour="green", grammage=120, pattern="directional")
+            listing.add_paper(opened, name, colour="black", grammage=300)
+        listing.add_paper(opened, "Ferns", colour="green", grammage=120, pattern="directional")
         suppliers.set_supplier(
             opened, "Mill", shipping=Decimal("4.90"), free_from=Decimal(60), days=3
         )

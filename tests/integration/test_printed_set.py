@@ -6,17 +6,17 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.cutting import cut_batch, get_batch, plan_of, spoil_piece, undo_deed
-from inventory.cutting import last_deed as last_deed_of
-from inventory.documents.known import with_the_book
-from inventory.documents.plan_set import SetOptions, plan_documents
-from nester.drawing.piece import SVG
-from nester.measure import cm
-from nester.pieces import Grain
+from inventory.documents.plan.document_set import SetOptions, plan_documents
+from inventory.documents.plan.facts_from_book import with_the_book
+from inventory.production.cutting import cut_batch, get_batch, plan_of, spoil_piece, undo_deed
+from inventory.production.cutting import last_deed as last_deed_of
+from nester.core.lengths import cm
+from nester.core.piece import Grain
+from nester.drawing.pictures.piece import SVG
 from tests.integration.conftest import Table
 
 if TYPE_CHECKING:
-    from inventory.shop import ShopFile
+    from inventory.database.sqlite import ShopFile
 
 
 @pytest.fixture

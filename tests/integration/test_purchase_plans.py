@@ -9,27 +9,27 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.batches import plan_batch
-from inventory.levels import set_level
-from inventory.orders import add_order
-from inventory.price_lists import set_price
-from inventory.purchase_plans import plan_purchase, record
-from inventory.purchases import list_purchases, on_its_way, receive_purchase
-from inventory.restocking import restock_list
-from inventory.stash import add_paper, add_sheets
-from inventory.suppliers import set_supplier
-from nester.layouts import Effort
-from nester.measure import Length, cm
-from nester.refusal import Refusal
+from inventory.orders.orders import add_order
+from inventory.production.planning import plan_batch
+from inventory.purchasing.prices import set_price
+from inventory.purchasing.purchases import list_purchases, on_its_way, receive_purchase
+from inventory.purchasing.reorder_levels import set_level
+from inventory.purchasing.suppliers import set_supplier
+from inventory.restocking.purchase_plan import plan_purchase, record
+from inventory.restocking.restock_list import restock_list
+from inventory.stock.listing import add_paper, add_sheets
+from nester.core.errors import Refusal
+from nester.core.lengths import Length, cm
+from nester.core.problem import Effort
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from sqlalchemy.orm import Session
 
-    from inventory.purchase_plans import PurchasePlan
-    from inventory.shop import ShopFile
-    from nester.paper import Size
+    from inventory.database.sqlite import ShopFile
+    from inventory.restocking.purchase_plan import PurchasePlan
+    from nester.core.sheet_sizes import Size
     from tests.integration.conftest import Hand
 
 TODAY, LISTED = date(2027, 3, 1), date(2020, 1, 1)

@@ -10,22 +10,24 @@ import pytest
 from sqlalchemy import select, text
 from sqlalchemy.exc import DBAPIError
 
-from inventory import cutting, price_lists, purchases, stash, suppliers
-from inventory.check import check_shop
-from inventory.models import Deed, Reason
-from inventory.purchases import Came, Ordered, State
-from inventory.receiving import list_deliveries
-from nester.layouts import Margins
-from nester.measure import cm, mm
-from nester.refusal import Refusal
+from inventory.database.tables.base import Deed, Reason
+from inventory.maintenance.check import check_shop
+from inventory.production import cutting
+from inventory.purchasing import prices, purchases, suppliers
+from inventory.purchasing.purchases import Came, Ordered, State
+from inventory.stock import listing
+from inventory.stock.receiving import list_deliveries
+from nester.core.errors import Refusal
+from nester.core.lengths import cm, mm
+from nester.core.problem import Margins
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from sqlalchemy.orm import Session
 
-    from inventory.purchases import PurchaseRow
-    from inventory.shop import ShopFile
+    from inventory.database.sqlite import ShopFile
+    from inventory.purchasing.purchases import PurchaseRow
     from tests.integration.conftest import Hand
 
 TODAY = date(2027, 3, 1)
@@ -36,7 +38,7 @@ MOSS = Ordered("Moss linen", SIZE, 2)
 
 def stock_up(session: Session) -> None:
     for name in ("Coal card", "Moss linen"):
-        stash.add_paper(session, name, colour="black", grammage=300)
+        listing.add_paper(session, name, colour="black", grammage=300)
     suppliers.set_supplier(
         session, "Mill", shipping=Decimal("4.90"), free_from=Decimal(120), days=3
     )
@@ -44,7 +46,7 @@ def stock_up(session: Session) -> None:
         ("Coal card", 25, "31.25", 1, None), ("Coal card", 25, "29", 4, None),
         ("Moss linen", 10, "12", 1, 9), ("Moss linen", 50, "55", 2, None),
     ):  # fmt: skip
-        price_lists.set_price(
+        prices.set_price(
             session, "Mill", paper, SIZE, Decimal(amount), pack=pack, least=least, days=days,
             day=TODAY,
         )  # fmt: skip
@@ -67,7 +69,7 @@ def row(session: Session, number: int = 1) -> PurchaseRow:
 
 
 def on_hand(session: Session) -> dict[str, int]:
-    return {one.label: one.quantity for one in stash.list_stash(session)}
+    return {one.label: one.quantity for one in listing.list_stash(session)}
 
 
 def coming(session: Session) -> list[tuple[str, int]]:
@@ -134,7 +136,7 @@ def test_a_supplier_that_sells_none_of_it(session: Session) -> None:
     suppliers.set_supplier(session, "Shed")
     with pytest.raises(Refusal, match="Shed sells no Coal card; its price list is empty"):
         purchases.add_purchase(session, "Shed", [COAL], today=TODAY)
-    price_lists.set_price(session, "Shed", "Moss linen", SIZE, Decimal(1), day=TODAY)
+    prices.set_price(session, "Shed", "Moss linen", SIZE, Decimal(1), day=TODAY)
     with pytest.raises(Refusal, match=r"Shed sells no Coal card$"):
         purchases.add_purchase(session, "Shed", [COAL], today=TODAY)
     with pytest.raises(Refusal, match="say what was ordered"):
@@ -210,12 +212,12 @@ def test_foreign_money_is_turned_into_the_shop_s_on_the_day_it_comes(session: Se
     suppliers.set_supplier(session, "Far mill", currency="GBP")
     suppliers.set_rate(session, "GBP", Decimal("1.2"), TODAY)
     suppliers.set_rate(session, "GBP", Decimal("1.1725"), TODAY + timedelta(5))
-    price_lists.set_price(session, "Far mill", "Coal card", SIZE, Decimal(22), pack=7, day=TODAY)
+    prices.set_price(session, "Far mill", "Coal card", SIZE, Decimal(22), pack=7, day=TODAY)
     purchases.add_purchase(session, "Far mill", [COAL], today=TODAY)
     later = TODAY + timedelta(6)
     (stock,), _ = purchases.receive_purchase(session, 1, today=later)
     assert stock.price == Decimal("3.685")  # 22 × 1.1725 / 7 is 3.685 exactly
-    price_lists.set_price(
+    prices.set_price(
         session, "Far mill", "Moss linen", SIZE, Decimal(12), currency="EUR", day=TODAY
     )
     made = purchases.add_purchase(
@@ -226,7 +228,7 @@ def test_foreign_money_is_turned_into_the_shop_s_on_the_day_it_comes(session: Se
 
 def test_sheets_come_with_the_margins_of_before(session: Session) -> None:
     edges = Margins(left=mm(5))
-    stash.add_sheets(session, "Coal card", SIZE, 1, price=Decimal("1.25"), margins=edges)
+    listing.add_sheets(session, "Coal card", SIZE, 1, price=Decimal("1.25"), margins=edges)
     order(session)
     purchases.receive_purchase(session, 1, {1: Came(1)}, today=TODAY)
     assert on_hand(session) == {"S-1": 26}
@@ -285,7 +287,7 @@ def test_a_receipt_whose_sheets_are_gone_stays(session: Session) -> None:
     order(session)
     purchases.receive_purchase(session, 1, today=TODAY)
     deed = cutting.last_deed(session)
-    stash.spoil(session, "S-1", 1)
+    listing.spoil(session, "S-1", 1)
     with pytest.raises(Refusal, match="S-1 has 74 on hand"):
         cutting.undo_deed(session, deed.id)
     assert row(session).state is State.RECEIVED

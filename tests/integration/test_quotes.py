@@ -13,24 +13,24 @@ import pdfplumber
 import pypdf
 import pytest
 
-from inventory import rates
-from inventory.cutting import move_order
+from inventory.core.resources import demo_folder
+from inventory.costs import rates
+from inventory.costs.quotes import quote_order
+from inventory.database.tables.base import Per
+from inventory.documents.format.languages import voice_of
 from inventory.documents.quote import Quote, quote_html, quote_pdf
-from inventory.documents.voices import voice_of
-from inventory.models import Per
-from inventory.orders import add_order
-from inventory.own_designs import add_own_design
-from inventory.quotes import quote_order
-from inventory.resources import demo_folder
-from inventory.stash import add_paper, add_sheets
-from nester.measure import cm
-from nester.refusal import Refusal
+from inventory.orders.custom_designs import add_own_design
+from inventory.orders.orders import add_order
+from inventory.production.cutting import move_order
+from inventory.stock.listing import add_paper, add_sheets
+from nester.core.errors import Refusal
+from nester.core.lengths import cm
 from tests.integration.conftest import TODAY, Hand
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from inventory.shop import ShopFile
+    from inventory.database.sqlite import ShopFile
 
 D = Decimal
 EN, DE = voice_of("en"), voice_of("de")
@@ -98,7 +98,7 @@ def test_what_an_offer_says(nook: ShopFile) -> None:
 
 @pytest.mark.parametrize("voice", [EN, DE], ids=["en", "de"])
 def test_an_offer_tells_nothing_of_the_costs(nook: ShopFile, voice) -> None:
-    from inventory.order_costs import order_cost
+    from inventory.costs.order_costs import order_cost
 
     quote = made(nook)
     told = order_cost(nook, 1, today=TODAY).cost

@@ -10,13 +10,13 @@ import pytest
 from openpyxl import Workbook
 from sqlalchemy import event, func, select
 
-from inventory import ledger, receiving, stash
-from inventory.imports import import_sheets, read_sheets
-from inventory.models import Deed, Delivery, Movement, Reason
-from inventory.places import Places
-from inventory.receiving import Line, add_sheets, list_deliveries, receive
-from nester.measure import Unit, cm
-from nester.refusal import Refusal
+from inventory.database.tables.base import Deed, Delivery, Movement, Reason
+from inventory.stock import ledger, listing, receiving
+from inventory.stock.import_lists import import_sheets, read_sheets
+from inventory.stock.places import Places
+from inventory.stock.receiving import Line, add_sheets, list_deliveries, receive
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, cm
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.shop import ShopFile
+    from inventory.database.sqlite import ShopFile
     from tests.integration.conftest import Hand
 
 SIZE = (cm(50), cm(70))
@@ -35,12 +35,12 @@ SMALL = (cm(20), cm(30))
 def session(shop: ShopFile) -> Iterator[Session]:
     with shop.begin() as opened:
         for name in ("Coal card", "Moss linen"):
-            stash.add_paper(opened, name, colour="black", grammage=300)
+            listing.add_paper(opened, name, colour="black", grammage=300)
         yield opened
 
 
 def on_hand(session: Session) -> dict[str, int]:
-    return {row.label: row.quantity for row in stash.list_stash(session)}
+    return {row.label: row.quantity for row in listing.list_stash(session)}
 
 
 def test_a_delivery_is_one_deed(session: Session) -> None:
@@ -91,7 +91,7 @@ def test_a_note_that_was_taken_back_may_come_again(session: Session) -> None:
 def test_a_deed_is_taken_back_once_and_wholly(session: Session) -> None:
     receive(session, [Line("Coal card", SIZE, 50), Line("Moss linen", SIZE, 20)])
     deed = session.scalars(select(Deed)).one()
-    stash.spoil(session, "S-2", 1)
+    listing.spoil(session, "S-2", 1)
     with pytest.raises(Refusal, match="S-2 has 19 on hand, so 20 can't be taken"):
         ledger.undo_deed(session, deed)
     assert on_hand(session) == {"S-1": 50, "S-2": 19}

@@ -8,19 +8,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.batches import get_batch, plan_of
-from inventory.condition import bruise
-from inventory.cutting import cut_batch, last_deed, spoil_layout, spoil_piece, undo_deed
-from inventory.models import Reason
-from inventory.records import YieldRow, paper_history, union_area, yields
-from inventory.stash import spoil
-from nester.layouts import Rect
-from nester.measure import cm
-from nester.refusal import Refusal
+from inventory.database.tables.base import Reason
+from inventory.production.cutting import cut_batch, last_deed, spoil_layout, spoil_piece, undo_deed
+from inventory.production.planning import get_batch, plan_of
+from inventory.reports.paper_history import YieldRow, paper_history, union_area, yields
+from inventory.stock.condition import bruise
+from inventory.stock.listing import spoil
+from nester.core.errors import Refusal
+from nester.core.lengths import cm
+from nester.core.problem import Rect
 from tests.integration.conftest import Table
 
 if TYPE_CHECKING:
-    from inventory.shop import ShopFile
+    from inventory.database.sqlite import ShopFile
     from tests.integration.conftest import Hand
 
 SHEET = cm(50) * cm(70)

@@ -10,12 +10,11 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.batches import get_batch, plan_of
-from inventory.condition import bruise
-from inventory.cutting import cut_batch, spoil_layout, spoil_piece
-from inventory.makes import Wish, free_rows, how_many, problems_of_wishes, read_wishes
-from inventory.orders import add_order
-from inventory.reports import (
+from inventory.advice.capacity import Wish, free_rows, how_many, problems_of_wishes, read_wishes
+from inventory.orders.orders import add_order
+from inventory.production.cutting import cut_batch, spoil_layout, spoil_piece
+from inventory.production.planning import get_batch, plan_of
+from inventory.reports.reports import (
     ALL_MONTHS,
     NO_DESIGN,
     NO_SUPPLIER,
@@ -27,16 +26,17 @@ from inventory.reports import (
     spending,
     use,
 )
-from inventory.stash import spoil
-from nester.layouts import Effort, Rect
-from nester.measure import cm, mm
-from nester.refusal import Refusal
+from inventory.stock.condition import bruise
+from inventory.stock.listing import spoil
+from nester.core.errors import Refusal
+from nester.core.lengths import cm, mm
+from nester.core.problem import Effort, Rect
 from tests.integration.conftest import TODAY, Table
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from inventory.shop import ShopFile
+    from inventory.database.sqlite import ShopFile
     from tests.integration.conftest import Hand
 
 SHEET = cm(50) * cm(70)
@@ -246,8 +246,8 @@ def test_an_empty_stash_makes_nothing(shop: ShopFile) -> None:
 
 
 def test_bruises_margins_and_the_gap_are_kept_to(shop: ShopFile) -> None:
-    from inventory.shop import the_shop
-    from nester.layouts import Margins
+    from inventory.database.sqlite import the_shop
+    from nester.core.problem import Margins
 
     table = Table(shop)
     table.paper()

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory import cutting, ledger, levels, price_lists, purchases, stash, suppliers
-from inventory.models import Reason
-from inventory.purchases import Ordered
-from inventory.restocking import (
+from inventory.database.sqlite import change_shop
+from inventory.database.tables.base import Reason
+from inventory.production import cutting
+from inventory.purchasing import prices, purchases, reorder_levels, suppliers
+from inventory.purchasing.purchases import Ordered
+from inventory.restocking.restock_list import (
     Low,
     best_offer,
     order_by,
@@ -19,16 +21,16 @@ from inventory.restocking import (
     paper_there_by,
     restock_list,
 )
-from inventory.shop import change_shop
-from nester.measure import cm
-from nester.refusal import Refusal
+from inventory.stock import ledger, listing
+from nester.core.errors import Refusal
+from nester.core.lengths import cm
 from tests.integration.conftest import TODAY
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from inventory.levels import Suggestion
-    from inventory.restocking import NeededBy, RestockLine
+    from inventory.purchasing.reorder_levels import Suggestion
+    from inventory.restocking.restock_list import NeededBy, RestockLine
     from tests.integration.conftest import Hand, Table
 
 SIZE, LARGE = (cm(50), cm(70)), (cm(70), cm(100))
@@ -43,14 +45,14 @@ def offer(
 ) -> None:
     with table.shop.begin() as session:
         suppliers.set_supplier(session, supplier, days=delivery)
-        price_lists.set_price(
+        prices.set_price(
             session, supplier, "Coal card", size, Decimal(amount), pack=pack, day=TODAY, **more
         )
 
 
 def level(table: Table, reorder: int, target: int, size=None, paper: str = "Coal card") -> None:
     with table.shop.begin() as session:
-        levels.set_level(session, paper, reorder, target, size=size)
+        reorder_levels.set_level(session, paper, reorder, target, size=size)
 
 
 def order(table: Table, packs: int, *, supplier: str = "Mill", today: date = TODAY) -> None:
@@ -166,7 +168,7 @@ def test_the_cheapest_that_comes_in_time(table: Table) -> None:
     offer(table, "Quick mill", "3", delivery=1)
     offer(table, "Mill", "22", pack=10, delivery=3)
     with table.shop.read() as session:
-        offered = price_lists.offers(session, today=TODAY)
+        offered = prices.offers(session, today=TODAY)
 
     def chosen(sheets: int, needed: date | None) -> tuple[str, int]:
         found = best_offer(offered, sheets, today=TODAY, needed=needed)
@@ -263,7 +265,7 @@ def test_levels_that_can_t_be(table: Table, reorder: int, target: int, said: str
     with pytest.raises(Refusal, match=said):
         level(table, reorder, target)
     with table.shop.begin() as session, pytest.raises(Refusal, match="no such level of 'Coal ca"):
-        levels.drop_level(session, "Coal card", SIZE)
+        reorder_levels.drop_level(session, "Coal card", SIZE)
 
 
 # --- what use suggests
@@ -272,12 +274,12 @@ def test_levels_that_can_t_be(table: Table, reorder: int, target: int, said: str
 def used(table: Table, label: str, sheets: int, day: date) -> None:
     with table.shop.begin() as session:
         at = datetime.combine(day, time(12)).astimezone(UTC)
-        stock = stash.find_stock(session, label)
+        stock = listing.find_stock(session, label)
         ledger.move(session, stock, -sheets, Reason.CUT, at=at)
 
 
 def suggested(session: Session, **others) -> list[Suggestion]:
-    return levels.suggest_levels(session, today=TODAY, **others)
+    return reorder_levels.suggest_levels(session, today=TODAY, **others)
 
 
 @pytest.fixture
@@ -285,14 +287,14 @@ def in_use(table: Table) -> Table:
     """Of 50 × 70 cm 14 sheets were used in eight weeks, and 99 before; two more taken back."""
     with table.shop.begin() as session:
         opened = datetime.combine(days(-300), time(12)).astimezone(UTC)
-        stash.add_sheets(
+        listing.add_sheets(
             session, "Coal card", SIZE, 500, reason=Reason.OPENING, at=opened, lot="B7"
         )
     used(table, "S-1", 99, days(-57))
     used(table, "S-1", 8, days(-56))
     used(table, "S-1", 6, days(-1))
     with table.shop.begin() as session:
-        cutting.undo_deed(session, stash.spoil(session, "S-1", 2).deed.id)
+        cutting.undo_deed(session, listing.spoil(session, "S-1", 2).deed.id)
     return table
 
 
@@ -309,11 +311,11 @@ def test_levels_are_suggested_by_use_and_set_by_consent_only(in_use: Table) -> N
         assert (more.reorder, more.target) == (7, 7)
         (less,) = suggested(session, weeks=1)
         assert (less.used, less.days) == (6, 7)
-        assert levels.list_levels(session) == []
+        assert reorder_levels.list_levels(session) == []
     with in_use.shop.begin() as session:
-        levels.accept_suggestions(session, [one])
+        reorder_levels.accept_suggestions(session, [one])
     with in_use.shop.read() as session:
-        (kept,) = levels.list_levels(session)
+        (kept,) = reorder_levels.list_levels(session)
         assert (kept.reorder, kept.target, kept.width) == (3, 10, SIZE[0])
         (again,) = suggested(session)
         assert again.now == (3, 10)
@@ -328,21 +330,21 @@ def test_a_level_for_any_size_is_suggested_where_there_is_one(in_use: Table) -> 
     with in_use.shop.read() as session:
         (one,) = suggested(session)
         assert (one.size, one.used, one.delivery, one.now) == (None, 16, 7, (1, 1))
-        assert levels.suggest_levels(session, ["Coal card"], today=TODAY) == [one]
+        assert reorder_levels.suggest_levels(session, ["Coal card"], today=TODAY) == [one]
 
 
 def test_a_young_book_suggests_by_its_own_days(table: Table) -> None:
     with table.shop.begin() as session:
         at = datetime.combine(days(-14), time(12)).astimezone(UTC)
-        stash.add_sheets(session, "Coal card", SIZE, 50, reason=Reason.OPENING, at=at)
+        listing.add_sheets(session, "Coal card", SIZE, 50, reason=Reason.OPENING, at=at)
         assert suggested(session) == []
     used(table, "S-1", 4, days(-1))
     with table.shop.read() as session:
         (one,) = suggested(session)
         assert (one.used, one.days) == (4, 14)
-        assert levels.suggest_levels(session, [], today=TODAY) == []
+        assert reorder_levels.suggest_levels(session, [], today=TODAY) == []
         with pytest.raises(Refusal, match="there is no paper 'Silk'"):
-            levels.suggest_levels(session, ["Silk"], today=TODAY)
+            reorder_levels.suggest_levels(session, ["Silk"], today=TODAY)
 
 
 # --- at the desk

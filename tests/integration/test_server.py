@@ -10,21 +10,21 @@ from sqlalchemy import create_engine, inspect, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.orm import Session
 
-from inventory import shop as shop_module
-from inventory import stash
-from inventory.server import building
-from inventory.shop import ShopFile, open_shop, the_shop
-from nester.refusal import Refusal
+from inventory.database import sqlite as shop_module
+from inventory.database.postgresql import building
+from inventory.database.sqlite import ShopFile, open_shop, the_shop
+from inventory.stock import listing
+from nester.core.errors import Refusal
 from tests.integration import test_migrations as steps
 
 
 def add_paper(session, name: str = "Night card") -> None:
-    stash.add_paper(session, name, colour="black", grammage=300)
+    listing.add_paper(session, name, colour="black", grammage=300)
 
 
 def papers(url: str) -> list[str]:
     with open_shop(url) as shop, shop.read() as session:
-        return [paper.name for paper in stash.list_papers(session)]
+        return [paper.name for paper in listing.list_papers(session)]
 
 
 def of_another_name(url: str, database: str) -> str:
@@ -89,7 +89,7 @@ def test_a_second_writer_waits_and_sees_what_the_first_stored(
         with open_shop(database) as other:
             other.on_wait = told.set
             with other.begin() as session:
-                add_paper(session, f"After {[p.name for p in stash.list_papers(session)]}")
+                add_paper(session, f"After {[p.name for p in listing.list_papers(session)]}")
 
     monkeypatch.setattr(shop_module, "PATIENCE", 0)
     with open_shop(database) as shop, shop.begin() as session:
@@ -106,10 +106,10 @@ def test_a_reading_session_sees_one_moment_and_the_server_keeps_it_from_writing(
 ) -> None:
     with open_shop(database) as shop:
         with shop.read() as early:
-            assert stash.list_papers(early) == []
+            assert listing.list_papers(early) == []
             with shop.begin() as session:
                 add_paper(session)
-            assert stash.list_papers(early) == []
+            assert listing.list_papers(early) == []
         with pytest.raises(Refusal, match="nothing was changed"), shop.read() as session:
             session.execute(text("DELETE FROM paper"))
     assert papers(database) == ["Night card"]
@@ -178,7 +178,7 @@ def test_every_step_keeps_what_is_there_and_an_archive_of_it(
                 fill(empty_database, steps.FILL[script.revision])
             before = rows(empty_database)
     with open_shop(empty_database) as shop, shop.read() as session:
-        found = {row.label: row.quantity for row in stash.list_stash(session)}
+        found = {row.label: row.quantity for row in listing.list_stash(session)}
     assert (found["S-1"], found["K-1"]) == (10, 1)
 
 

@@ -12,10 +12,8 @@ from urllib.parse import quote
 import pytest
 from sqlalchemy import text
 
-from inventory import shop as shop_module
-from inventory import stash
-from inventory.models import Shop
-from inventory.shop import (
+from inventory.database import sqlite as shop_module
+from inventory.database.sqlite import (
     PATH_VARIABLE,
     ShopFile,
     change_shop,
@@ -23,18 +21,20 @@ from inventory.shop import (
     shop_place,
     the_shop,
 )
-from nester.layouts import SMALLEST_OFFCUT
-from nester.measure import Unit, mm
-from nester.refusal import Refusal
+from inventory.database.tables.base import Shop
+from inventory.stock import listing
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, mm
+from nester.core.problem import SMALLEST_OFFCUT
 
 
 def add_paper(session, name: str = "Night card") -> None:
-    stash.add_paper(session, name, colour="black", grammage=300)
+    listing.add_paper(session, name, colour="black", grammage=300)
 
 
 def papers(shop: ShopFile) -> list[str]:
     with shop.read() as session:
-        return [paper.name for paper in stash.list_papers(session)]
+        return [paper.name for paper in listing.list_papers(session)]
 
 
 # --- where it is
@@ -210,7 +210,7 @@ def test_what_is_written_stays(shop: ShopFile, shop_path: Path) -> None:
 def test_whatever_is_raised_nothing_is_stored(shop: ShopFile, raised: type[BaseException]) -> None:
     with pytest.raises(raised), shop.begin() as session:  # noqa: PT012
         add_paper(session)
-        stash.add_sheets(session, "Night card", (mm(500), mm(700)), 5)
+        listing.add_sheets(session, "Night card", (mm(500), mm(700)), 5)
         raise raised
     assert papers(shop) == []
     with shop.begin() as session:
@@ -226,17 +226,17 @@ def test_reading_can_not_write(shop: ShopFile) -> None:
 
 def test_reading_sees_one_moment(shop: ShopFile) -> None:
     with shop.read() as early:
-        assert stash.list_papers(early) == []
+        assert listing.list_papers(early) == []
         with shop.begin() as session:
             add_paper(session)
-        assert stash.list_papers(early) == []
+        assert listing.list_papers(early) == []
     assert papers(shop) == ["Night card"]
 
 
 def test_what_was_read_can_be_used_afterwards(shop: ShopFile) -> None:
     with shop.begin() as session:
         add_paper(session)
-        kept = stash.find_paper(session, "Night card")
+        kept = listing.find_paper(session, "Night card")
     assert (kept.id, kept.name) == (1, "Night card")
 
 
@@ -245,7 +245,7 @@ def test_writing_begins_with_the_lock_in_hand(
 ) -> None:
     monkeypatch.setattr(shop_module, "WAIT_SECONDS", 0.05)
     with open_shop(shop_path) as other, shop.begin() as session:
-        assert stash.list_papers(session) == []
+        assert listing.list_papers(session) == []
         with pytest.raises(Refusal, match="is in use by another program"), other.begin():
             pytest.fail("two wrote at once")
         assert papers(other) == []
@@ -256,7 +256,7 @@ def test_writing_begins_with_the_lock_in_hand(
 def test_a_second_writer_waits_for_the_first(shop: ShopFile, shop_path: Path) -> None:
     def write() -> None:
         with open_shop(shop_path) as other, other.begin() as session:
-            add_paper(session, f"After {[p.name for p in stash.list_papers(session)]}")
+            add_paper(session, f"After {[p.name for p in listing.list_papers(session)]}")
 
     with shop.begin() as session:
         second = threading.Thread(target=write)
@@ -291,11 +291,11 @@ def test_a_full_disk_is_refused_and_nothing_is_half_done(shop: ShopFile) -> None
         session.execute(text(f"PRAGMA max_page_count = {pages}"))
         add_paper(session, "Second")
         for number in range(1000):
-            stash.add_sheets(session, "Second", (mm(500 + number), mm(700)), 5, note="n" * 1000)
+            listing.add_sheets(session, "Second", (mm(500 + number), mm(700)), 5, note="n" * 1000)
     assert papers(shop) == ["First"]
     with shop.read() as session:
         assert session.scalar(text("PRAGMA integrity_check")) == "ok"
-        assert stash.list_stash(session) == []
+        assert listing.list_stash(session) == []
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no limit on a file's size")
@@ -303,8 +303,8 @@ def test_a_shop_that_finds_no_room_is_not_made(tmp_path: Path) -> None:
     script = """
 import resource, sys
 from pathlib import Path
-from inventory.shop import open_shop
-from nester.refusal import Refusal
+from inventory.database.sqlite import open_shop
+from nester.core.errors import Refusal
 resource.setrlimit(resource.RLIMIT_FSIZE, (8192, 8192))
 try:
     open_shop(Path(sys.argv[1]), create=True)

@@ -9,13 +9,13 @@ from sqlalchemy import event, func, select, text, update
 from sqlalchemy.exc import StatementError
 from sqlalchemy.orm import Session
 
-from inventory import ledger, stash
-from inventory.models import Kind, Movement, Paper, Place, Reason, Stock
-from inventory.places import Places
-from inventory.shop import ShopFile, change_shop, holds, the_shop
-from nester.measure import LARGEST, cm, inch, mm
-from nester.paper import SHEET_SIZES, Size
-from nester.refusal import Refusal
+from inventory.database.sqlite import ShopFile, change_shop, holds, the_shop
+from inventory.database.tables.base import Kind, Movement, Paper, Place, Reason, Stock
+from inventory.stock import ledger, listing
+from inventory.stock.places import Places
+from nester.core.errors import Refusal
+from nester.core.lengths import LARGEST, cm, inch, mm
+from nester.core.sheet_sizes import SHEET_SIZES, Size
 
 if TYPE_CHECKING:
     from tests.integration.conftest import Hand, Table
@@ -28,9 +28,9 @@ SMALL = Size(inch(12), inch(12))
 def session(shop: ShopFile):
     """A write transaction in a shop with three papers."""
     with shop.begin() as session:
-        stash.add_paper(session, "Night card", colour="black", grammage=300, finish="matt")
-        stash.add_paper(session, "Moss linen", colour="dark green", grammage=250, finish="linen")
-        stash.add_paper(
+        listing.add_paper(session, "Night card", colour="black", grammage=300, finish="matt")
+        listing.add_paper(session, "Moss linen", colour="dark green", grammage=250, finish="linen")
+        listing.add_paper(
             session, "Waves", colour="Grün", grammage=120, swatch="1A2B3C",
             pattern="directional", grain="long",
         )  # fmt: skip
@@ -43,20 +43,20 @@ def everything(session: Session) -> tuple[int, ...]:
 
 
 def labels(session: Session, **wanted) -> list[str]:
-    return [row.label for row in stash.list_stash(session, **wanted)]
+    return [row.label for row in listing.list_stash(session, **wanted)]
 
 
 # --- papers
 
 
 def test_a_paper_is_found_however_it_is_spelt(session: Session) -> None:
-    paper = stash.find_paper(session, "  wAVES ")
+    paper = listing.find_paper(session, "  wAVES ")
     assert (paper.name, paper.swatch, paper.pattern, paper.grain) == (
         "Waves", "#1a2b3c", "directional", "long",
     )  # fmt: skip
-    stash.add_paper(session, "Straße", colour="grey", grammage=90)
-    assert stash.find_paper(session, "STRASSE").name == "Straße"
-    assert [each.name for each in stash.list_papers(session)] == [
+    listing.add_paper(session, "Straße", colour="grey", grammage=90)
+    assert listing.find_paper(session, "STRASSE").name == "Straße"
+    assert [each.name for each in listing.list_papers(session)] == [
         "Moss linen", "Night card", "Straße", "Waves",
     ]  # fmt: skip
 
@@ -64,28 +64,28 @@ def test_a_paper_is_found_however_it_is_spelt(session: Session) -> None:
 @pytest.mark.parametrize("name", ["night card", "NIGHT  CARD", " Night card"])
 def test_a_name_is_taken_in_any_spelling(session: Session, name: str) -> None:
     with pytest.raises(Refusal, match="there is a paper 'Night card' already"):
-        stash.add_paper(session, name, colour="black", grammage=300)
+        listing.add_paper(session, name, colour="black", grammage=300)
 
 
 def test_a_near_miss_is_offered(session: Session) -> None:
     with pytest.raises(Refusal, match="no paper 'nite card'; did you mean 'Night card'\\?"):
-        stash.find_paper(session, "nite card")
+        listing.find_paper(session, "nite card")
     with pytest.raises(Refusal, match=r"there is no paper 'qqq'$"):
-        stash.find_paper(session, "qqq")
+        listing.find_paper(session, "qqq")
 
 
 def test_an_empty_book_says_so(shop: ShopFile) -> None:
     with shop.read() as session, pytest.raises(Refusal, match="no paper was added yet"):
-        stash.find_paper(session, "Night card")
+        listing.find_paper(session, "Night card")
 
 
 @pytest.mark.parametrize(
     "name", ['O\'Neill "best" `;--', "🎁👩‍🎨", "נייר שחור", "x" * 200, "%_\\", "e\u0301"]
 )
 def test_names_are_kept_as_given(session: Session, name: str) -> None:
-    assert stash.add_paper(session, name, colour=name, grammage=1, finish=name).name == name
+    assert listing.add_paper(session, name, colour=name, grammage=1, finish=name).name == name
     session.expire_all()
-    assert stash.find_paper(session, name).colour == name
+    assert listing.find_paper(session, name).colour == name
 
 
 @pytest.mark.parametrize(
@@ -110,7 +110,7 @@ def test_names_are_kept_as_given(session: Session, name: str) -> None:
 def test_a_wrong_paper_is_refused(session: Session, wrong, said: str) -> None:
     before = everything(session)
     with pytest.raises(Refusal, match=said) as refused:
-        stash.add_paper(session, **{"name": "New", "colour": "red", "grammage": 80, **wrong})
+        listing.add_paper(session, **{"name": "New", "colour": "red", "grammage": 80, **wrong})
     assert len(str(refused.value)) < 200
     assert everything(session) == before
 
@@ -119,24 +119,24 @@ def test_a_wrong_paper_is_refused(session: Session, wrong, said: str) -> None:
 
 
 def test_equal_sheets_share_a_label(session: Session) -> None:
-    first = stash.add_sheets(
+    first = listing.add_sheets(
         session, "Night card", BIG, 10, price=Decimal("1.20"), place="Shelf", note="spring lot"
     )
-    second = stash.add_sheets(
+    second = listing.add_sheets(
         session, "NIGHT card", tuple(BIG), 5, price=Decimal("1.2000"), place="shelf", note="more"
     )
     assert first is second
     assert (first.label, first.note, first.place.name) == ("S-1", "spring lot", "Shelf")
     assert ledger.on_hand(session, first) == 15
-    assert [row.note for row in stash.history(session, "S-1")] == ["spring lot", "more"]
+    assert [row.note for row in listing.history(session, "S-1")] == ["spring lot", "more"]
 
 
 def test_what_came_earlier_keeps_its_moment(session: Session) -> None:
     monday = datetime(2026, 3, 2, 9, tzinfo=UTC)
-    stash.add_sheets(session, "Waves", BIG, 3, reason=Reason.OPENING, at=monday)
-    stash.add_offcut(session, "Waves", SMALL, reason=Reason.OPENING, at=monday)
+    listing.add_sheets(session, "Waves", BIG, 3, reason=Reason.OPENING, at=monday)
+    listing.add_offcut(session, "Waves", SMALL, reason=Reason.OPENING, at=monday)
     for label in ("S-1", "K-1"):
-        row = stash.history(session, label)[0]
+        row = listing.history(session, label)[0]
         assert (row.at, row.reason) == (monday, Reason.OPENING)
 
 
@@ -147,34 +147,34 @@ def test_what_came_earlier_keeps_its_moment(session: Session) -> None:
 )  # fmt: skip
 def test_other_sheets_get_a_label_of_their_own(session: Session, other) -> None:
     one = {"paper": "Night card", "size": BIG, "price": Decimal("1.2"), "place": "Shelf"}
-    stash.add_sheets(session, quantity=10, **one)
-    assert stash.add_sheets(session, quantity=10, **{**one, **other}).label == "S-2"
-    again = stash.add_sheets(session, quantity=10, **{**one, **other})
+    listing.add_sheets(session, quantity=10, **one)
+    assert listing.add_sheets(session, quantity=10, **{**one, **other}).label == "S-2"
+    again = listing.add_sheets(session, quantity=10, **{**one, **other})
     assert (again.label, ledger.on_hand(session, again)) == ("S-2", 20)
 
 
 def test_labels_are_not_used_again(session: Session) -> None:
     for _ in range(2):
-        stash.add_offcut(session, "Waves", SMALL)
-    stash.spoil(session, "K-2")
-    assert stash.add_offcut(session, "Waves", SMALL).label == "K-3"
-    assert stash.add_sheets(session, "Waves", BIG, 1).label == "S-1"
+        listing.add_offcut(session, "Waves", SMALL)
+    listing.spoil(session, "K-2")
+    assert listing.add_offcut(session, "Waves", SMALL).label == "K-3"
+    assert listing.add_sheets(session, "Waves", BIG, 1).label == "S-1"
 
 
 def test_an_offcut_may_know_what_it_was_cut_from(session: Session) -> None:
-    stash.add_sheets(session, "Waves", BIG, 3)
-    offcut = stash.add_offcut(session, "Waves", SMALL, parent="s-1", place="Drawer", note="bent")
-    assert offcut.parent is stash.find_stock(session, "S-1")
-    assert stash.history(session, "K-1")[0].reason is Reason.KEPT
+    listing.add_sheets(session, "Waves", BIG, 3)
+    offcut = listing.add_offcut(session, "Waves", SMALL, parent="s-1", place="Drawer", note="bent")
+    assert offcut.parent is listing.find_stock(session, "S-1")
+    assert listing.history(session, "K-1")[0].reason is Reason.KEPT
     before = everything(session)
     with pytest.raises(Refusal, match="S-1 is Waves, so an offcut of Night card can't be cut"):
-        stash.add_offcut(session, "Night card", SMALL, parent="S-1")
+        listing.add_offcut(session, "Night card", SMALL, parent="S-1")
     assert everything(session) == before
 
 
 def test_a_price_is_kept_exactly_as_text(session: Session) -> None:
-    stash.add_sheets(session, "Waves", BIG, 1, price=Decimal("0.1000"))
-    stash.add_sheets(session, "Waves", BIG, 1, price=Decimal(10**9))
+    listing.add_sheets(session, "Waves", BIG, 1, price=Decimal("0.1000"))
+    listing.add_sheets(session, "Waves", BIG, 1, price=Decimal(10**9))
     stored = session.scalars(text("SELECT price FROM stock ORDER BY id")).all()
     assert stored == ["0.1", "1000000000"]
     with pytest.raises(StatementError, match="money is a finite Decimal"):
@@ -202,7 +202,7 @@ def test_wrong_sheets_are_refused(session: Session, wrong, said: str) -> None:
     before = everything(session)
     right = {"paper": "Night card", "size": BIG, "quantity": 1, "place": "New shelf"}
     with pytest.raises(Refusal, match=said):
-        stash.add_sheets(session, **{**right, **wrong})
+        listing.add_sheets(session, **{**right, **wrong})
     assert everything(session) == before
 
 
@@ -210,11 +210,11 @@ def test_wrong_sheets_are_refused(session: Session, wrong, said: str) -> None:
 
 
 def test_a_count_books_the_difference(session: Session) -> None:
-    stash.add_sheets(session, "Waves", BIG, 10)
-    assert stash.count_stock(session, "S-1", 10) is None
-    assert stash.count_stock(session, "s-1", 7, "Sunday").change == -3
-    assert stash.count_stock(session, "S-1", 9, "behind the shelf").change == 2
-    rows = stash.history(session, "S-1")
+    listing.add_sheets(session, "Waves", BIG, 10)
+    assert listing.count_stock(session, "S-1", 10) is None
+    assert listing.count_stock(session, "s-1", 7, "Sunday").change == -3
+    assert listing.count_stock(session, "S-1", 9, "behind the shelf").change == 2
+    rows = listing.history(session, "S-1")
     assert [(row.change, row.after, row.reason, row.note) for row in rows] == [
         (10, 10, Reason.RECEIVED, ""),
         (-3, 7, Reason.COUNTED, "Sunday"),
@@ -223,24 +223,24 @@ def test_a_count_books_the_difference(session: Session) -> None:
 
 
 def test_a_lost_offcut_may_turn_up_again(session: Session) -> None:
-    stash.add_offcut(session, "Waves", SMALL)
-    stash.count_stock(session, "K-1", 0)
+    listing.add_offcut(session, "Waves", SMALL)
+    listing.count_stock(session, "K-1", 0)
     assert labels(session) == []
-    stash.count_stock(session, "K-1", 1)
+    listing.count_stock(session, "K-1", 1)
     assert labels(session) == ["K-1"]
     with pytest.raises(Refusal, match="the number of K-1 must be 0 to 1, not 2"):
-        stash.count_stock(session, "K-1", 2)
+        listing.count_stock(session, "K-1", 2)
 
 
 def test_more_than_there_is_can_not_be_spoiled(session: Session) -> None:
-    stash.add_sheets(session, "Waves", BIG, 2)
-    stash.spoil(session, "S-1", 2, "glue")
+    listing.add_sheets(session, "Waves", BIG, 2)
+    listing.spoil(session, "S-1", 2, "glue")
     with pytest.raises(Refusal, match="S-1 has 0 on hand, so 1 can't be taken"):
-        stash.spoil(session, "S-1")
+        listing.spoil(session, "S-1")
     with pytest.raises(Refusal, match="must be 1 to 1,000,000, not 0"):
-        stash.spoil(session, "S-1", 0)
+        listing.spoil(session, "S-1", 0)
     with pytest.raises(Refusal, match="nothing in the stash has the label 'S-7'"):
-        stash.spoil(session, "S-7")
+        listing.spoil(session, "S-7")
 
 
 # --- looking
@@ -248,20 +248,20 @@ def test_more_than_there_is_can_not_be_spoiled(session: Session) -> None:
 
 @pytest.fixture
 def filled(session: Session) -> Session:
-    stash.add_place(session, "Cabinet")
-    stash.add_place(session, "Drawer", inside="cabinet")
-    stash.add_sheets(session, "Night card", BIG, 10, price=Decimal("1.40"), place="Shelf")
-    stash.add_sheets(session, "Night card", SMALL, 4, place="Drawer")
-    stash.add_sheets(session, "Moss linen", BIG, 3, place="Cabinet")
-    stash.add_sheets(session, "Waves", SMALL, 2)
-    stash.add_offcut(session, "Night card", (cm(20), cm(50)), place="Drawer")
-    stash.add_offcut(session, "Night card", (cm(30), cm(40)))
-    stash.spoil(session, "S-4", 2)
+    listing.add_place(session, "Cabinet")
+    listing.add_place(session, "Drawer", inside="cabinet")
+    listing.add_sheets(session, "Night card", BIG, 10, price=Decimal("1.40"), place="Shelf")
+    listing.add_sheets(session, "Night card", SMALL, 4, place="Drawer")
+    listing.add_sheets(session, "Moss linen", BIG, 3, place="Cabinet")
+    listing.add_sheets(session, "Waves", SMALL, 2)
+    listing.add_offcut(session, "Night card", (cm(20), cm(50)), place="Drawer")
+    listing.add_offcut(session, "Night card", (cm(30), cm(40)))
+    listing.spoil(session, "S-4", 2)
     return session
 
 
 def test_the_stash_is_listed_by_paper_kind_and_size(filled: Session) -> None:
-    rows = stash.list_stash(filled)
+    rows = listing.list_stash(filled)
     assert [(row.paper, row.label, row.quantity) for row in rows] == [
         ("Moss linen", "S-3", 3),
         ("Night card", "S-1", 10),
@@ -307,7 +307,7 @@ def test_a_search_for_what_is_not_known_is_refused(filled: Session) -> None:
         ({"kind": "roll"}, "it is one of sheet, offcut"),
     ]:
         with pytest.raises(Refusal, match=said):
-            stash.list_stash(filled, **wanted)
+            listing.list_stash(filled, **wanted)
 
 
 def test_places_stand_in_places(filled: Session) -> None:
@@ -316,35 +316,35 @@ def test_places_stand_in_places(filled: Session) -> None:
         ("Cabinet", None), ("Drawer", "Cabinet"), ("Shelf", None),
     ]  # fmt: skip
     with pytest.raises(Refusal, match="there is a place 'Cabinet / Drawer' already"):
-        stash.add_place(filled, "DRAWER", inside="cabinet")
+        listing.add_place(filled, "DRAWER", inside="cabinet")
     with pytest.raises(Refusal, match="there is no place 'Attic'"):
-        stash.add_place(filled, "Box", inside="Attic")
+        listing.add_place(filled, "Box", inside="Attic")
 
 
 def test_areas_and_numbers_are_exact_however_many_there_are(session: Session) -> None:
     """The area of these sheets has more digits than a whole number in a database."""
     for number, lot in enumerate(("A", "B", "C")):
         size = (LARGEST - number, LARGEST - 7)
-        stash.add_sheets(session, "Waves", size, 999_999 - number, place="Shelf 1", lot=lot)
-    gone = stash.add_sheets(session, "Night card", BIG, 5, place="Shelf 2")
-    stash.spoil(session, gone.label, 5)
-    stash.add_offcut(session, "Night card", (mm(100), mm(80)), place="Shelf 2")
-    waves, night = (stash.find_paper(session, name).id for name in ("Waves", "Night card"))
+        listing.add_sheets(session, "Waves", size, 999_999 - number, place="Shelf 1", lot=lot)
+    gone = listing.add_sheets(session, "Night card", BIG, 5, place="Shelf 2")
+    listing.spoil(session, gone.label, 5)
+    listing.add_offcut(session, "Night card", (mm(100), mm(80)), place="Shelf 2")
+    waves, night = (listing.find_paper(session, name).id for name in ("Waves", "Night card"))
     area = sum((LARGEST - n) * (LARGEST - 7) * (999_999 - n) for n in range(3))
     assert area > 2**63
-    assert stash.held_areas(session) == {waves: area, night: mm(100) * mm(80)}
-    one, two = (stash.find_place(session, name).id for name in ("Shelf 1", "Shelf 2"))
-    numbers = stash.held_numbers(session)
+    assert listing.held_areas(session) == {waves: area, night: mm(100) * mm(80)}
+    one, two = (listing.find_place(session, name).id for name in ("Shelf 1", "Shelf 2"))
+    numbers = listing.held_numbers(session)
     assert numbers[one, Kind.SHEET] == 3 * 999_999 - 3
     assert (numbers[two, Kind.SHEET], numbers[two, Kind.OFFCUT]) == (0, 1)
     assert holds(session) == (3, 3 * 999_999 - 3 + 1, 0)
 
 
 def test_sheets_that_are_used_up_can_be_listed_without_such_offcuts(session: Session) -> None:
-    sheets = stash.add_sheets(session, "Waves", BIG, 1)
-    offcut = stash.add_offcut(session, "Waves", (mm(100), mm(80)))
+    sheets = listing.add_sheets(session, "Waves", BIG, 1)
+    offcut = listing.add_offcut(session, "Waves", (mm(100), mm(80)))
     for one in (sheets, offcut):
-        stash.spoil(session, one.label)
+        listing.spoil(session, one.label)
     assert labels(session) == []
     assert labels(session, empty_sheets=True) == [sheets.label]
     assert labels(session, include_empty=True) == [sheets.label, offcut.label]
@@ -355,9 +355,9 @@ def test_a_listing_takes_few_queries(filled: Session) -> None:
     engine = filled.get_bind()
     event.listen(engine, "before_cursor_execute", lambda *args: asked.append(args[2]))
     for number in range(30):
-        stash.add_offcut(filled, "Waves", (mm(100 + number), mm(100)))
+        listing.add_offcut(filled, "Waves", (mm(100 + number), mm(100)))
     asked.clear()
-    assert len(stash.list_stash(filled)) == 35
+    assert len(listing.list_stash(filled)) == 35
     assert len(asked) == 6
 
 
@@ -365,16 +365,16 @@ def test_a_listing_takes_few_queries(filled: Session) -> None:
 
 
 def worth(session: Session, label: str) -> Decimal:
-    row = next(r for r in stash.list_stash(session, include_empty=True) if r.label == label)
-    return stash.worth(the_shop(session), row)
+    row = next(r for r in listing.list_stash(session, include_empty=True) if r.label == label)
+    return listing.worth(the_shop(session), row)
 
 
 def test_an_offcut_counts_at_its_share_of_the_cheapest_sheet(filled: Session) -> None:
     # 50 x 70 cm at 1.40 is 0.0004 a cm²; half of that for 20 x 50 cm is 0.20.
     assert worth(filled, "K-1") == Decimal("0.20")
     assert worth(filled, "K-2") == Decimal("0.24")
-    stash.add_sheets(filled, "Night card", (cm(70), cm(100)), 1, price=Decimal("1.40"))
-    stash.spoil(filled, "S-5", 1, "all gone, and yet it says what the paper costs")
+    listing.add_sheets(filled, "Night card", (cm(70), cm(100)), 1, price=Decimal("1.40"))
+    listing.spoil(filled, "S-5", 1, "all gone, and yet it says what the paper costs")
     assert worth(filled, "K-1") == Decimal("0.10")
     change_shop(filled, offcut_worth=100)
     assert worth(filled, "K-1") == Decimal("0.20")
@@ -383,31 +383,31 @@ def test_an_offcut_counts_at_its_share_of_the_cheapest_sheet(filled: Session) ->
 
 
 def test_half_a_coin_is_rounded_up(session: Session) -> None:
-    stash.add_sheets(session, "Waves", (cm(10), cm(10)), 1, price=Decimal("0.10"))
-    stash.add_offcut(session, "Waves", (cm(10), cm(1)))
+    listing.add_sheets(session, "Waves", (cm(10), cm(10)), 1, price=Decimal("0.10"))
+    listing.add_offcut(session, "Waves", (cm(10), cm(1)))
     assert worth(session, "K-1") == Decimal("0.01")  # half of a tenth of 0.10
 
 
 def test_a_price_of_its_own_comes_first(session: Session) -> None:
-    stash.add_sheets(session, "Waves", BIG, 1, price=Decimal("0.125"))
-    stash.add_offcut(session, "Waves", SMALL, price=Decimal("3.3333"))
-    stash.add_offcut(session, "Waves", SMALL, price=Decimal(0))
+    listing.add_sheets(session, "Waves", BIG, 1, price=Decimal("0.125"))
+    listing.add_offcut(session, "Waves", SMALL, price=Decimal("3.3333"))
+    listing.add_offcut(session, "Waves", SMALL, price=Decimal(0))
     assert worth(session, "K-1") == Decimal("3.3333")
     assert worth(session, "K-2") == 0
     assert worth(session, "S-1") == Decimal("0.125")
 
 
 def test_what_can_not_be_known_counts_nothing(session: Session) -> None:
-    stash.add_sheets(session, "Waves", BIG, 1)
-    stash.add_offcut(session, "Waves", SMALL)
-    stash.add_sheets(session, "Night card", BIG, 1, price=Decimal(5))
+    listing.add_sheets(session, "Waves", BIG, 1)
+    listing.add_offcut(session, "Waves", SMALL)
+    listing.add_sheets(session, "Night card", BIG, 1, price=Decimal(5))
     assert worth(session, "K-1") == 0
     assert worth(session, "S-1") == 0
 
 
 def test_history_names_an_unknown_label(session: Session) -> None:
     with pytest.raises(Refusal, match="nothing in the stash has the label 'K-1'"):
-        stash.history(session, "K-1")
+        listing.history(session, "K-1")
 
 
 def test_a_long_list_comes_page_by_page(hand: Hand) -> None:
@@ -428,6 +428,6 @@ def test_what_a_batch_has_reserved_is_not_moved_under_another_label(table: Table
     table.plan()
     taken = table.reserved()[label]
     with pytest.raises(Refusal, match=f"reserved {taken} of the 3"), table.shop.begin() as session:
-        stash.put_stock(session, label, "Box", 4 - taken)
+        listing.put_stock(session, label, "Box", 4 - taken)
     with table.shop.begin() as session:
-        assert stash.put_stock(session, label, "Box").label == label
+        assert listing.put_stock(session, label, "Box").label == label

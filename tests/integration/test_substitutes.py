@@ -6,16 +6,16 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.models import Status
-from inventory.orders import add_order, get_order
-from inventory.papers import set_substitutes
-from inventory.stash import add_paper
-from nester.measure import cm, mm
-from nester.refusal import Refusal
+from inventory.database.tables.base import Status
+from inventory.orders.orders import add_order, get_order
+from inventory.stock.listing import add_paper
+from inventory.stock.papers import set_substitutes
+from nester.core.errors import Refusal
+from nester.core.lengths import cm, mm
 from tests.integration.conftest import TODAY, Hand, Table
 
 if TYPE_CHECKING:
-    from inventory.shop import ShopFile
+    from inventory.database.sqlite import ShopFile
 
 SIZE = (cm(50), cm(70))
 

@@ -9,18 +9,18 @@ import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
-from inventory import supplies
-from inventory.cutting import last_deed, undo_deed
-from inventory.models import Measure, Reason
-from nester.measure import Unit, cm, mm
-from nester.refusal import Refusal
+from inventory.database.tables.base import Measure, Reason
+from inventory.production.cutting import last_deed, undo_deed
+from inventory.stock import supplies
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, cm, mm
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from sqlalchemy.orm import Session
 
-    from inventory.shop import ShopFile
+    from inventory.database.sqlite import ShopFile
     from tests.integration.conftest import Hand
 
 M = cm(100)

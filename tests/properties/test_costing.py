@@ -12,7 +12,8 @@ from fractions import Fraction
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inventory.costing import (
+from inventory.core.money import round_to_coin, smallest_coin
+from inventory.costs.costing import (
     Box,
     CutPiece,
     CutSheet,
@@ -29,8 +30,7 @@ from inventory.costing import (
     share_out,
     shares_of,
 )
-from inventory.money import round_to_coin, smallest_coin
-from nester.designs.base import Measure
+from nester.designs.base.design import Measure
 
 CASES = settings(max_examples=int(os.environ.get("QUIREBOX_COSTS", "300")), deadline=None)
 

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from nester.core.lengths import Unit
+from nester.core.problem import Answer, Cuts, Layout, Placed, Problem, Rect, Stock, Want
 from nester.cutting import NotSeparable, cut_order, separable, steps
-from nester.layouts import Answer, Cuts, Layout, Placed, Problem, Rect, Stock, Want
-from nester.measure import Unit
 from nester.verify import verify
 
 

@@ -8,9 +8,19 @@ from fractions import Fraction
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from nester.core.lengths import Unit
+from nester.core.problem import (
+    Answer,
+    Cuts,
+    Layout,
+    Placed,
+    Problem,
+    Rect,
+    Stock,
+    Want,
+    placed_voids,
+)
 from nester.cutting import cut_order, steps
-from nester.layouts import Answer, Cuts, Layout, Placed, Problem, Rect, Stock, Want, placed_voids
-from nester.measure import Unit
 from nester.verify import verify
 
 chances = st.integers(0, 2**32).map(random.Random)

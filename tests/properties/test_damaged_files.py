@@ -19,22 +19,23 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from openpyxl import Workbook
 
-from inventory import imports, own_designs, stash
-from inventory.archive import export_shop, import_shop
-from inventory.backup import restore
-from inventory.counting import compare_counts, read_counts
-from inventory.fit import read_problem
-from inventory.orders import add_order
-from inventory.shop import open_shop
-from nester.layouts import Cuts
-from nester.measure import Unit, cm
-from nester.refusal import Refusal
+from inventory.advice.fit_lists import read_problem
+from inventory.database.sqlite import open_shop
+from inventory.maintenance.archive import export_shop, import_shop
+from inventory.maintenance.backup import restore
+from inventory.orders import custom_designs
+from inventory.orders.orders import add_order
+from inventory.stock import import_lists, listing
+from inventory.stock.stocktake import compare_counts, read_counts
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, cm
+from nester.core.problem import Cuts
 from tests.damage import damages, members, spoil, spoil_member
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from inventory.shop import ShopFile
+    from inventory.database.sqlite import ShopFile
 
 FILES = int(os.environ.get("QUIREBOX_FILES", "300"))
 TODAY = date(2027, 3, 1)
@@ -93,27 +94,27 @@ def folder() -> Iterator[Path]:
 def shop(folder: Path) -> Iterator[ShopFile]:
     with open_shop(folder / "shop.sqlite", create=True, unit="cm") as made:
         with made.begin() as session:
-            stash.add_paper(session, "Card", colour="black", grammage=250)
-            stash.add_sheets(session, "Card", (cm(50), cm(70)), 9, place="Shelf")
-            stash.add_offcut(session, "Card", (cm(20), cm(30)))
+            listing.add_paper(session, "Card", colour="black", grammage=250)
+            listing.add_sheets(session, "Card", (cm(50), cm(70)), 9, place="Shelf")
+            listing.add_offcut(session, "Card", (cm(20), cm(30)))
             add_order(session, "Ines", "gift-tag", {}, {"all": "Card"}, 1, TODAY, TODAY)
         yield made
 
 
 def read_papers(session: Session, path: Path) -> object:
-    return imports.import_papers(session, path)
+    return import_lists.import_papers(session, path)
 
 
 def read_sheets(session: Session, path: Path) -> object:
-    return imports.import_sheets(session, path, Unit.CM)
+    return import_lists.import_sheets(session, path, Unit.CM)
 
 
 def read_offcuts(session: Session, path: Path) -> object:
-    return imports.import_offcuts(session, path, Unit.CM)
+    return import_lists.import_offcuts(session, path, Unit.CM)
 
 
 def read_orders(session: Session, path: Path) -> object:
-    return imports.import_orders(session, path, TODAY)
+    return import_lists.import_orders(session, path, TODAY)
 
 
 def read_stocktake(session: Session, path: Path) -> object:
@@ -196,13 +197,13 @@ def test_damaged_lists_of_pieces(folder: Path, deeds: list[Any]) -> None:
 @many
 @given(deeds=damages)
 def test_damaged_designs(folder: Path, deeds: list[Any]) -> None:
-    from nester.designs.own import read_own_design
-    from nester.designs.own_start import STARTING_POINT
+    from nester.designs.custom.reader import read_own_design
+    from nester.designs.custom.starter_file import STARTING_POINT
 
     path = folder / "own.toml"
     path.write_bytes(spoil(STARTING_POINT.encode(), deeds))
     with refused_clearly(path):
-        read_own_design(own_designs.read_design_file(path), path.name)
+        read_own_design(custom_designs.read_design_file(path), path.name)
 
 
 # --- whole shops
@@ -245,7 +246,7 @@ def test_archives_of_damaged_files(
 @few
 @given(deeds=damages)
 def test_damaged_backups(shop: ShopFile, folder: Path, deeds: list[Any]) -> None:
-    from inventory.backup import back_up
+    from inventory.maintenance.backup import back_up
 
     copy = folder / "backup.sqlite"
     if not copy.exists():

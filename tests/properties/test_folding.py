@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.designs.folded_box import folded_square
-from nester.designs.folding import (
+from nester.core.lengths import UNITS_PER_MM, Length, Unit
+from nester.core.piece import Piece, Point, Score
+from nester.designs.base.folding import (
     Folded,
     Shape,
     corner_gaps,
@@ -20,11 +21,17 @@ from nester.designs.folding import (
     moved,
     size,
 )
-from nester.designs.lid import lid
-from nester.designs.tier import FLAPS, FLAPS_ANTICLOCKWISE, OPEN, POCKETS, Pocket, tier
-from nester.designs.tray import tray
-from nester.measure import UNITS_PER_MM, Length, Unit
-from nester.pieces import Piece, Point, Score
+from nester.designs.boxes.folded_box import folded_square
+from nester.designs.boxes.layered_box.tier import (
+    FLAPS,
+    FLAPS_ANTICLOCKWISE,
+    OPEN,
+    POCKETS,
+    Pocket,
+    tier,
+)
+from nester.designs.parts.lid import lid
+from nester.designs.parts.tray import tray
 
 ROUNDING = 1e-6
 """What floats may be off by, in mm."""

@@ -19,11 +19,11 @@ from hypothesis.stateful import (
 )
 from sqlalchemy import select
 
-from inventory import ledger, stash
-from inventory.models import Movement, Reason
-from inventory.shop import open_shop
-from nester.measure import cm
-from nester.refusal import Refusal
+from inventory.database.sqlite import open_shop
+from inventory.database.tables.base import Movement, Reason
+from inventory.stock import ledger, listing
+from nester.core.errors import Refusal
+from nester.core.lengths import cm
 
 MOST = 1_000_000
 QUANTITIES = st.one_of(st.integers(1, 12), st.sampled_from([MOST - 1, MOST]))
@@ -34,7 +34,7 @@ def template() -> Path:
     """A shop with one paper, built once and copied for each run."""
     path = Path(tempfile.mkdtemp(prefix="quirebox-test-")) / "shop.sqlite"
     with open_shop(path, create=True) as shop, shop.begin() as session:
-        stash.add_paper(session, "Card", colour="white", grammage=300)
+        listing.add_paper(session, "Card", colour="white", grammage=300)
     return path
 
 
@@ -78,9 +78,9 @@ class Ledger(RuleBasedStateMachine):
         refused = label is not None and not self.fits(label, quantity)
         try:
             with self.shop.begin() as session:
-                stock = stash.add_sheets(session, "Card", (cm(1), cm(height)), quantity)
+                stock = listing.add_sheets(session, "Card", (cm(1), cm(height)), quantity)
                 label = stock.label
-                movement = stash.history(session, label)[-1].movement
+                movement = listing.history(session, label)[-1].movement
         except Refusal:
             assert refused
         else:
@@ -92,8 +92,8 @@ class Ledger(RuleBasedStateMachine):
     @rule()
     def keep_offcut(self) -> None:
         with self.shop.begin() as session:
-            label = stash.add_offcut(session, "Card", (cm(1), cm(1))).label
-            movement = stash.history(session, label)[-1].movement
+            label = listing.add_offcut(session, "Card", (cm(1), cm(1))).label
+            movement = listing.history(session, label)[-1].movement
         assert label not in self.amounts
         self.amounts[label] = 0
         self.note(label, movement, 1)
@@ -110,7 +110,7 @@ class Ledger(RuleBasedStateMachine):
         movement = None
         try:
             with self.shop.begin() as session:
-                stock = stash.find_stock(session, label)
+                stock = listing.find_stock(session, label)
                 movement = ledger.move(session, stock, change, reason).id
         except Refusal:
             assert meant
@@ -128,7 +128,7 @@ class Ledger(RuleBasedStateMachine):
         change = found - self.amounts[label]
         try:
             with self.shop.begin() as session:
-                movement = stash.count_stock(session, label, found)
+                movement = listing.count_stock(session, label, found)
         except Refusal:
             assert not self.fits(label, change)
         else:
@@ -158,20 +158,20 @@ class Ledger(RuleBasedStateMachine):
     def fail_half_way(self, data: st.DataObject) -> None:
         label = data.draw(st.sampled_from(sorted(self.amounts)))
         with pytest.raises(KeyboardInterrupt), self.shop.begin() as session:  # noqa: PT012
-            stash.add_offcut(session, "Card", (cm(2), cm(2)))
-            stash.count_stock(session, label, 0)
+            listing.add_offcut(session, "Card", (cm(2), cm(2)))
+            listing.count_stock(session, label, 0)
             raise KeyboardInterrupt
 
     @invariant()
     def the_book_says_what_the_model_says(self) -> None:
         with self.shop.read() as session:
-            listed = stash.list_stash(session, include_empty=True)
+            listed = listing.list_stash(session, include_empty=True)
             assert {row.label: row.quantity for row in listed} == self.amounts
             for label, amount in self.amounts.items():
-                stock = stash.find_stock(session, label)
+                stock = listing.find_stock(session, label)
                 assert ledger.on_hand(session, stock) == amount
             assert len(ledger.on_hand_of(session)) == len(self.amounts)
-            in_stash = {row.label for row in stash.list_stash(session)}
+            in_stash = {row.label for row in listing.list_stash(session)}
             assert in_stash == {label for label, amount in self.amounts.items() if amount}
 
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nester.measure import (
+from nester.core.lengths import (
     LARGEST,
     UNITS_PER_MM,
     MeasureError,
@@ -15,7 +15,7 @@ from nester.measure import (
     parse_length,
     to_mm_number,
 )
-from nester.paper import parse_size
+from nester.core.sheet_sizes import parse_size
 
 units = st.sampled_from(Unit)
 lengths = st.integers(1, LARGEST)

@@ -10,14 +10,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from nester.core.lengths import UNITS_PER_MM, Length, Unit, mm
+from nester.core.piece import Fold, Line, Piece, Point, Score
 from nester.designs import DESIGNS, DesignRefusal, Kind, check_roles, read_settings, roles_of
-from nester.designs.fit import cuttable
-from nester.designs.folded_box import folded_base, folded_wall
-from nester.designs.folding import Folded, encloses, fold, fold_faults, lies_on
-from nester.designs.folding import size as reach
-from nester.designs.roles import paper_for
-from nester.measure import UNITS_PER_MM, Length, Unit, mm
-from nester.pieces import Fold, Line, Piece, Point, Score
+from nester.designs.base.clearance import cuttable
+from nester.designs.base.folding import Folded, encloses, fold, fold_faults, lies_on
+from nester.designs.base.folding import size as reach
+from nester.designs.base.roles import paper_for
+from nester.designs.boxes.folded_box import folded_base, folded_wall
 
 Asked = tuple[dict[str, str], Unit]
 NAMES = [name for name in DESIGNS if name not in ("layered-box", "tray-box")]

@@ -11,16 +11,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from nester.core.lengths import Unit
 from nester.designs import read_settings
-from nester.designs.own import (
+from nester.designs.custom.expressions import ExpressionError, Sort, parse_expression
+from nester.designs.custom.reader import (
     OwnDesignRefusal,
     check_own_design,
     decode_own_design,
     read_own_design,
     starting_point,
 )
-from nester.designs.own_expressions import ExpressionError, Sort, parse_expression
-from nester.measure import Unit
 
 EXAMPLE = Path(__file__).parents[2] / "demo_data" / "own_design.toml"
 SMALL = 'name="a"\ntitle="t"\n[[pieces]]\nname="p"\nrole="p"\nwidth="10cm"\nheight="10cm"\n'

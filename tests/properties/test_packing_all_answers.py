@@ -12,11 +12,11 @@ from itertools import combinations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.layouts import Cuts, Effort, Problem, Stock, Want
+from nester.core.piece import Turn
+from nester.core.problem import Cuts, Effort, Problem, Stock, Want
 from nester.packing import solve
-from nester.packing.bounds import Bound, lower_bound
-from nester.packing.model import split_by_paper
-from nester.pieces import Turn
+from nester.packing.bounds.lower_bound import Bound, lower_bound
+from nester.packing.task.task import split_by_paper
 from nester.verify import verify
 
 

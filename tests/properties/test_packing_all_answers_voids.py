@@ -14,9 +14,9 @@ from itertools import combinations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.layouts import Cuts, Effort, Problem, Rect, Stock, Want
+from nester.core.piece import Turn
+from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
 from nester.packing import solve
-from nester.pieces import Turn
 from nester.verify import verify
 
 CASES = int(os.environ.get("QUIREBOX_MANY_CASES", "60"))

@@ -8,18 +8,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.layouts import Cuts, Effort, Problem, Rect, Stock, Want
+from nester.core.piece import Turn
+from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
 from nester.packing import solve
-from nester.packing.bars import BarWorth
-from nester.packing.bounds import Bound
-from nester.packing.content_worth import ContentWorth
-from nester.packing.contents import Contents
-from nester.packing.model import split_by_paper
-from nester.packing.refute import Refuter
-from nester.packing.scales import Scales
-from nester.packing.stop import never
-from nester.packing.straight_worth import StraightWorth
-from nester.pieces import Turn
+from nester.packing.bounds.bar_relaxation import BarWorth
+from nester.packing.bounds.dual_bound import Refuter
+from nester.packing.bounds.dual_feasible_functions import Scales
+from nester.packing.bounds.exact_pricing import ContentWorth
+from nester.packing.bounds.guillotine_pricing import StraightWorth
+from nester.packing.bounds.lower_bound import Bound
+from nester.packing.exact.feasible_contents import Contents
+from nester.packing.runtime.stop import never
+from nester.packing.task.task import split_by_paper
 
 
 @st.composite
@@ -62,7 +62,7 @@ def test_in_rounded_lengths_a_sheet_is_never_worth_less(tasks, values, places):
     for task in tasks:
         worths = values[: len(task.shapes)]
         exact = StraightWorth(task).best(worths, never)
-        with patch("nester.packing.places.MOST", places):
+        with patch("nester.packing.task.normal_patterns.MOST", places):
             rounded = StraightWorth(task).best(worths, never)
         for (most, _), (at_most, content) in zip(exact, rounded, strict=True):
             assert at_most >= most
@@ -185,7 +185,7 @@ def test_no_refutation_goes_above_a_known_plan(known, cuts, places):
     assert not hopeless
     for task in tasks:
         bound = Bound(task)
-        with patch("nester.packing.places.MOST", places):
+        with patch("nester.packing.task.normal_patterns.MOST", places):
             bound.strengthen(cuts, (0, 10**18), 50_000)
         assert bound.unmade == 0
         assert bound.cost * task.price_unit <= cost

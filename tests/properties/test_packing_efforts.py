@@ -8,14 +8,14 @@ from itertools import pairwise
 
 import pytest
 
-from nester.layouts import Cuts, Effort, Problem, Stock, Want
+from nester.core.piece import Turn
+from nester.core.problem import Cuts, Effort, Problem, Stock, Want
 from nester.packing import solve
-from nester.packing.search import Share
-from nester.pieces import Turn
+from nester.packing.search.paper_search import Share
 from nester.verify import verify
 
 # The door hides the module of its name.
-rounds_of = importlib.import_module("nester.packing.solve")
+rounds_of = importlib.import_module("nester.packing.search.solve")
 
 
 def some_problem(chance: random.Random) -> Problem:

@@ -6,13 +6,13 @@ from unittest.mock import patch
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.layouts import Cuts, Rect
-from nester.packing import fill
-from nester.packing.fill import Filler
-from nester.packing.model import Kind, Shape, Task, usage
-from nester.packing.pool import Pool
-from nester.packing.rectpack_start import rectpack_plans
-from nester.packing.sequential import sequential_plans
+from nester.core.problem import Cuts, Rect
+from nester.packing.patterns import greedy
+from nester.packing.patterns.greedy import Filler
+from nester.packing.search.rectpack_start import rectpack_plans
+from nester.packing.search.value_correction import sequential_plans
+from nester.packing.task.pattern_pool import Pool
+from nester.packing.task.task import Kind, Shape, Task, usage
 
 sides = st.integers(1, 12)
 shape = st.builds(Shape, sides, sides, st.integers(1, 4), st.booleans(), st.just(()))
@@ -74,7 +74,7 @@ def test_many_equal_pieces_are_laid_in_blocks(some, width, height, cuts, rng, sp
     """As many as fit are laid, as they are one by one."""
     some = [one._replace(wanted=9 * one.wanted) for one in some]
     spoiled = [Rect(width // 2, height // 3, 1, 1)] if spoil and height > 3 else []
-    with patch.object(fill, "_MANY", 3):
+    with patch.object(greedy, "_MANY", 3):
         spots = Filler(some, cuts, Random(rng.random())).fill(
             width, height, [one.wanted for one in some], range(len(some)), spoiled=spoiled
         )

@@ -6,13 +6,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.layouts import Cuts, Rect
-from nester.packing import recreate
-from nester.packing.diving import Diver
-from nester.packing.model import Kind, Pattern, Shape, Spot, Task, usage
-from nester.packing.pool import Pool, standing
-from nester.packing.recreate import Recreator
-from nester.packing.sequential import sequential_plans
+from nester.core.problem import Cuts, Rect
+from nester.packing.search import ruin_recreate
+from nester.packing.search.diving import Diver
+from nester.packing.search.ruin_recreate import Recreator
+from nester.packing.search.value_correction import sequential_plans
+from nester.packing.task.pattern_pool import Pool, standing
+from nester.packing.task.task import Kind, Pattern, Shape, Spot, Task, usage
 
 sides = st.integers(1, 12)
 
@@ -120,9 +120,9 @@ def test_plans_get_better_and_better(most_sheets, some, sheets, seed):
     task = Task("", tuple(some), tuple(sheets), (), (), 1, 1)
     start = next(sequential_plans(task, Cuts.STRAIGHT, Random(seed), 0, Pool(task), never))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(recreate, "_MOST_SHEETS", most_sheets)
-        patch.setattr(recreate, "_STEPS_A_PART", 2_000)
-        patch.setattr(recreate, "_PATIENCE", 20)
+        patch.setattr(ruin_recreate, "_MOST_SHEETS", most_sheets)
+        patch.setattr(ruin_recreate, "_STEPS_A_PART", 2_000)
+        patch.setattr(ruin_recreate, "_PATIENCE", 20)
         plans, pool = improved(task, start, seed)
         assert improved(task, start, seed)[0] == plans
     best = standing(task, start)
@@ -218,7 +218,7 @@ def test_a_plan_with_pieces_in_voids_is_taken_in_hand_whole():
     # Turned, its voids lie at the right; a host lies in one, with two pieces in a void of its own.
     host = (Spot(0, 0, 0, True), Spot(1, 4, 0, False), Spot(2, 4, 0, False), Spot(2, 4, 1, False))
     start = Pattern(0, (*host, Spot(3, 5, 8, False)))
-    part = recreate._Part(task, ((start, 1),), (), Random(1), Pool(task))
+    part = ruin_recreate._Part(task, ((start, 1),), (), Random(1), Pool(task))
     ((known, copies),) = part.uses()
     check_pattern(task, known)
     assert (copies, usage(known.spots)) == (1, usage(start.spots))

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.layouts import Cuts, Effort, Margins, Problem, Rect, Stock, Trimmer, Want
+from nester.core.errors import Refusal
+from nester.core.piece import Grain, Turn
+from nester.core.problem import Cuts, Effort, Margins, Problem, Rect, Stock, Trimmer, Want
 from nester.packing import solve
-from nester.pieces import Grain, Turn
-from nester.refusal import Refusal
 from nester.verify import FaultKind, require, verify
 
 U = 24

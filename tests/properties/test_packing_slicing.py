@@ -5,11 +5,11 @@ from random import Random
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.layouts import Cuts, Rect
-from nester.packing.model import Kind, Shape, Task, usage
-from nester.packing.slicing import RASTER, Slicing
-from nester.packing.stop import never
-from nester.packing.straight_worth import StraightWorth
+from nester.core.problem import Cuts, Rect
+from nester.packing.bounds.guillotine_pricing import StraightWorth
+from nester.packing.patterns.guillotine_dp import RASTER, Slicing
+from nester.packing.runtime.stop import never
+from nester.packing.task.task import Kind, Shape, Task, usage
 
 from .test_packing_fill import check_sheet, shapes, sheet_sides
 

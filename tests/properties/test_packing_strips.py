@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from nester.core.problem import Cuts, Placed, Rect
 from nester.cutting import separable
-from nester.layouts import Cuts, Placed, Rect
-from nester.packing import strips
-from nester.packing.model import Kind, Shape, Task, usage
-from nester.packing.strips import Strips
+from nester.packing.patterns import strip_knapsack
+from nester.packing.patterns.strip_knapsack import Strips
+from nester.packing.task.task import Kind, Shape, Task, usage
 
 from .test_packing_fill import check_sheet, shapes, sheet_sides
 
@@ -29,7 +29,7 @@ def filled(some, width, height, values, down):
 @settings(max_examples=150, deadline=None)
 @given(shapes, sheet_sides, sheet_sides, worths, st.booleans(), st.sampled_from((4, 11, 1500)))
 def test_a_sheet_filled_by_strips(some, width, height, values, down, raster):
-    with patch.object(strips, "_RASTER", raster):
+    with patch.object(strip_knapsack, "_RASTER", raster):
         spots, steps = filled(some, width, height, values, down)
     check_sheet(some, spots, width, height, Cuts.STRAIGHT)
     for index, number in usage(spots).items():
@@ -77,6 +77,6 @@ def test_what_lies_in_voids_and_rests_can_be_cut():
 def test_a_piece_as_long_as_the_sheet_makes_a_strip_whatever_the_raster(down):
     """Rounded up to a raster of four units its length would be five."""
     some = [Shape(*((5, n) if down else (n, 5)), 1, False) for n in (25, 3)]
-    with patch.object(strips, "_RASTER", 4):
+    with patch.object(strip_knapsack, "_RASTER", 4):
         spots, _ = filled(some, *((5, 25) if down else (25, 5)), (9, 2), down)
     assert usage(spots) == {0: 1}

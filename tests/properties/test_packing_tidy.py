@@ -8,16 +8,16 @@ from unittest.mock import patch
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.layouts import Cuts, Effort, Problem, Rect, Stock, Want
-from nester.measure import mm
+from nester.core.lengths import mm
+from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
 from nester.packing import solve
-from nester.packing.model import split_by_paper
-from nester.packing.pool import Pool
-from nester.packing.search import Share
-from nester.packing.sequential import sequential_plans
-from nester.packing.stop import never
-from nester.packing.table import Table
-from nester.packing.tidy import tidiness, tidy
+from nester.packing.runtime.stop import never
+from nester.packing.search.paper_search import Share
+from nester.packing.search.pattern_reduction import tidiness, tidy
+from nester.packing.search.value_correction import sequential_plans
+from nester.packing.task.pattern_pool import Pool
+from nester.packing.task.pattern_value import Table
+from nester.packing.task.task import split_by_paper
 from nester.verify import verify
 
 
@@ -62,7 +62,7 @@ def test_tidying_spoils_nothing(problem, seed):
         assert after == tidy(task, problem.cuts, pool, table, before, 0.1)
 
 
-SOLVE = import_module("nester.packing.solve")
+SOLVE = import_module("nester.packing.search.solve")
 FIRST = Share(
     steps=2_000,
     settling=5_000,

@@ -10,12 +10,21 @@ from itertools import combinations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.layouts import Cuts, Effort, Placed, Problem, Rect, Stock, Want, placed_voids
+from nester.core.piece import Turn
+from nester.core.problem import (
+    Cuts,
+    Effort,
+    Placed,
+    Problem,
+    Rect,
+    Stock,
+    Want,
+    placed_voids,
+)
 from nester.packing import solve
-from nester.packing.bounds import lower_bound
-from nester.packing.interlock import Interlocking
-from nester.packing.model import split_by_paper
-from nester.pieces import Turn
+from nester.packing.bounds.lower_bound import lower_bound
+from nester.packing.patterns.interlocking import Interlocking
+from nester.packing.task.task import split_by_paper
 from nester.verify import verify
 
 chances = st.integers(0, 2**32).map(random.Random)

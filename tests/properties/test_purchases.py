@@ -14,15 +14,15 @@ from random import Random
 
 import pytest
 
-from nester.layouts import Cuts, Effort, Problem, Stock, Want
-from nester.offers import Offer, Terms
+from nester.core.piece import Turn
+from nester.core.problem import Cuts, Effort, Problem, Stock, Want
+from nester.core.purchase import Offer, Terms
 from nester.packing import purchase
-from nester.pieces import Turn
-from nester.verify_purchase import faults_of_purchase, require_purchase
+from nester.verify import faults_of_purchase, require_purchase
 from tests.properties.test_packing_all_answers import free, straight
 from tests.properties.test_packing_all_answers import ways as ways_to_lie
 
-PURCHASE = import_module("nester.packing.purchase")
+PURCHASE = import_module("nester.packing.purchase.purchase")
 """The module, whose name in its package is the function's."""
 
 

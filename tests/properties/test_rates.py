@@ -9,9 +9,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.money import LARGEST_AMOUNT, MOST_DECIMALS, round_to_decimals, smallest_coin
-from inventory.suppliers import LARGEST_RATE, RATE_DECIMALS, ExchangeRates, check_rate, read_rate
-from nester.refusal import Refusal
+from inventory.core.money import (
+    LARGEST_AMOUNT,
+    MOST_DECIMALS,
+    round_to_decimals,
+    smallest_coin,
+)
+from inventory.purchasing.suppliers import (
+    LARGEST_RATE,
+    RATE_DECIMALS,
+    ExchangeRates,
+    check_rate,
+    read_rate,
+)
+from nester.core.errors import Refusal
 
 AMOUNTS = st.decimals(0, LARGEST_AMOUNT, places=MOST_DECIMALS, allow_nan=False)
 RATES = st.decimals(

@@ -12,9 +12,9 @@ from collections import Counter
 import pdfplumber
 import pytest
 
-from inventory.documents.plan_set import SetOptions
-from inventory.documents.printing import plan_pdf
-from inventory.documents.voices import voice_of
+from inventory.documents.format.languages import voice_of
+from inventory.documents.plan.document_set import SetOptions
+from inventory.documents.plan.rendering import plan_pdf
 from tests.reading import Box, Cutter, random_plan, steps_in
 
 SEEDS = range(int(os.environ.get("QUIREBOX_READING", "12")))

@@ -23,24 +23,26 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 from sqlalchemy import func, select
 
-from inventory import cutting, price_lists, purchases, stash, suppliers, supplies
-from inventory.archive import export_shop, import_shop
-from inventory.batches import confirm_batch, mend_batch, plan_batch
-from inventory.check import check_shop
-from inventory.condition import change_margins
-from inventory.counting import Found, enter_counts
-from inventory.models import Batch as BookedBatch
-from inventory.models import BatchStatus, Reason, Status
-from inventory.models import Deed as BookedDeed
-from inventory.models import Order as BookedOrder
-from inventory.orders import add_order, missing_pieces
-from inventory.papers import add_paper
-from inventory.receiving import add_offcut, add_sheets
-from inventory.reservations import reserved
-from inventory.shop import open_shop
-from nester.layouts import Effort, Margins
-from nester.measure import cm
-from nester.refusal import Refusal
+from inventory.database.sqlite import open_shop
+from inventory.database.tables.base import Batch as BookedBatch
+from inventory.database.tables.base import BatchStatus, Reason, Status
+from inventory.database.tables.base import Deed as BookedDeed
+from inventory.database.tables.base import Order as BookedOrder
+from inventory.maintenance.archive import export_shop, import_shop
+from inventory.maintenance.check import check_shop
+from inventory.orders.orders import add_order, missing_pieces
+from inventory.production import cutting
+from inventory.production.planning import confirm_batch, mend_batch, plan_batch
+from inventory.purchasing import prices, purchases, suppliers
+from inventory.stock import listing, supplies
+from inventory.stock.condition import change_margins
+from inventory.stock.papers import add_paper
+from inventory.stock.receiving import add_offcut, add_sheets
+from inventory.stock.reservations import reserved
+from inventory.stock.stocktake import Found, enter_counts
+from nester.core.errors import Refusal
+from nester.core.lengths import cm
+from nester.core.problem import Effort, Margins
 from tests.shopmodel import MOST, Deed, Lost, Model, Order, Stack
 
 if TYPE_CHECKING:
@@ -63,7 +65,7 @@ def template() -> Path:
         add_paper(session, "Card", colour="white", grammage=300)
         supplies.add_supply(session, "Satin", "reel")
         suppliers.set_supplier(session, "Mill", days=3)
-        price_lists.set_price(session, "Mill", "Card", BOUGHT, Decimal(10), pack=PACK, day=TODAY)
+        prices.set_price(session, "Mill", "Card", BOUGHT, Decimal(10), pack=PACK, day=TODAY)
     return path
 
 
@@ -158,7 +160,7 @@ class Shop(RuleBasedStateMachine):
         changes = Counter({self.any_label(data): -quantity})
         possible = self.model.fits(changes)
         with self.deed(possible) as session:
-            stash.spoil(session, *changes, quantity)
+            listing.spoil(session, *changes, quantity)
         if possible:
             self.model.book(Deed(Reason.SPOILED, changes))
 
@@ -168,7 +170,7 @@ class Shop(RuleBasedStateMachine):
         changes = Counter({label: found - self.model.stash[label].amount})
         possible = self.model.fits(changes)
         with self.deed(possible) as session:
-            movement = stash.count_stock(session, label, found)
+            movement = listing.count_stock(session, label, found)
             assert (movement is None) == (changes[label] == 0)
         if possible:
             self.model.book(Deed(Reason.COUNTED, changes))
@@ -195,7 +197,7 @@ class Shop(RuleBasedStateMachine):
         target = self.model.equal(stack.size, place, stack.margin)
         possible = whole or self.model.can_split(label, quantity or 0, place)
         with self.deed(possible) as session:
-            to = stash.put_stock(session, label, place, quantity).label
+            to = listing.put_stock(session, label, place, quantity).label
         if whole:
             stack.place = place
         elif possible:
@@ -227,7 +229,7 @@ class Shop(RuleBasedStateMachine):
         label = self.any_label(data)
         with pytest.raises(KeyboardInterrupt), self.shop.begin() as session:  # noqa: PT012
             add_offcut(session, "Card", (cm(20), cm(20)))
-            stash.count_stock(session, label, 0)
+            listing.count_stock(session, label, 0)
             raise KeyboardInterrupt
 
     # --- supplies
@@ -511,7 +513,7 @@ class Shop(RuleBasedStateMachine):
     def the_book_says_what_the_model_says(self) -> None:
         model = self.model
         with self.shop.read() as session:
-            listed = stash.list_stash(session, include_empty=True)
+            listed = listing.list_stash(session, include_empty=True)
             assert {
                 row.label: Stack((row.width, row.height), row.place, row.quantity, row.margins.left)
                 for row in listed

@@ -11,14 +11,14 @@ from shutil import copy
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inventory.batches import plan_batch
-from inventory.condition import bruise
-from inventory.orders import add_order
-from inventory.papers import add_paper
-from inventory.receiving import add_sheets
-from inventory.shop import change_shop, open_shop
-from nester.layouts import Cuts, Effort, Margins, Rect, Trimmer
-from nester.measure import cm, mm
+from inventory.database.sqlite import change_shop, open_shop
+from inventory.orders.orders import add_order
+from inventory.production.planning import plan_batch
+from inventory.stock.condition import bruise
+from inventory.stock.papers import add_paper
+from inventory.stock.receiving import add_sheets
+from nester.core.lengths import cm, mm
+from nester.core.problem import Cuts, Effort, Margins, Rect, Trimmer
 
 TODAY = date(2027, 3, 1)
 CARD = {"width": "10cm", "height": "15cm", "mats": "none", "envelope": "yes"}

@@ -9,7 +9,7 @@ from fractions import Fraction
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.layouts import Answer, Cut, Layout, Placed, Problem, Rect, Stock, Want
+from nester.core.problem import Answer, Cut, Layout, Placed, Problem, Rect, Stock, Want
 from nester.verify import FaultKind, verify
 
 SMALLEST = 40

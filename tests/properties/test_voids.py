@@ -6,11 +6,11 @@ from itertools import combinations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.designs.tray import tray
-from nester.designs.walled import Walled
-from nester.layouts import Rect
-from nester.pieces import Piece, Point
-from nester.voids import voids
+from nester.core.geometry import voids
+from nester.core.piece import Piece, Point
+from nester.core.problem import Rect
+from nester.designs.parts.tray import tray
+from nester.designs.parts.walled import Walled
 
 SIDES = st.integers(8, 60)
 

@@ -5,9 +5,9 @@ All of them: common practice, no source.
 
 from __future__ import annotations
 
+from nester.core.lengths import Length, Unit, cm, inch
+from nester.core.piece import Piece
 from nester.designs import DESIGNS, read_settings
-from nester.measure import Length, Unit, cm, inch
-from nester.pieces import Piece
 
 
 def pieces(design: str, unit: Unit, **texts: str) -> dict[str, Piece]:

@@ -1,4 +1,4 @@
-"""CIEDE2000 as the library behind `inventory.finding` reckons it.
+"""CIEDE2000 as the library behind `inventory.stock.search` reckons it.
 
 G. Sharma, W. Wu, E. N. Dalal, "The CIEDE2000 color-difference formula: implementation notes,
 supplementary test data, and mathematical observations", Color Research & Application 30 (2005)

@@ -10,11 +10,11 @@ from random import Random
 
 import pytest
 
+from nester.core.lengths import mm
+from nester.core.piece import Turn
+from nester.core.problem import Answer, Cuts, Effort, Layout, Placed, Problem, Stock, Want
 from nester.cutting import cut_order, separable
-from nester.layouts import Answer, Cuts, Effort, Layout, Placed, Problem, Stock, Want
-from nester.measure import mm
 from nester.packing import solve
-from nester.pieces import Turn
 from nester.verify import verify
 
 # Berkey and Wang, "Two-dimensional finite bin-packing algorithms", Journal of the Operational

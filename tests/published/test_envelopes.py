@@ -9,11 +9,11 @@ from math import isqrt
 
 import pytest
 
+from nester.core.lengths import Unit, mm
+from nester.core.piece import Piece
+from nester.core.sheet_sizes import SHEET_SIZES
 from nester.designs import DESIGNS, read_settings
-from nester.designs.envelope import CARD_FORMATS, ENVELOPE_FORMATS
-from nester.measure import Unit, mm
-from nester.paper import SHEET_SIZES
-from nester.pieces import Piece
+from nester.designs.cards.envelope import CARD_FORMATS, ENVELOPE_FORMATS
 
 
 def pieces(design: str, **texts: str) -> dict[str, Piece]:

@@ -13,10 +13,10 @@ from __future__ import annotations
 
 import pytest
 
+from nester.core.lengths import Unit, cm, inch, mm
+from nester.core.piece import Piece
 from nester.designs import DESIGNS, read_settings
-from nester.designs.folded_box import folded_base, folded_wall, square_for
-from nester.measure import Unit, cm, inch, mm
-from nester.pieces import Piece
+from nester.designs.boxes.folded_box import folded_base, folded_wall, square_for
 
 
 def pieces(unit: Unit, **texts: str) -> dict[str, Piece]:

@@ -6,9 +6,9 @@ from fractions import Fraction
 
 import pytest
 
+from nester.core.lengths import Unit, grams, mm
+from nester.core.sheet_sizes import SHEET_SIZES
 from nester.designs import DESIGNS, read_settings
-from nester.measure import Unit, grams, mm
-from nester.paper import SHEET_SIZES
 
 
 @pytest.mark.parametrize("grammage", [80, 120, 216, 250, 300, 350])

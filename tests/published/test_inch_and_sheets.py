@@ -4,8 +4,15 @@ from fractions import Fraction
 
 import pytest
 
-from nester.measure import UNITS_PER_INCH, UNITS_PER_MM, Unit, inch, parse_length, to_mm_number
-from nester.paper import SHEET_SIZES
+from nester.core.lengths import (
+    UNITS_PER_INCH,
+    UNITS_PER_MM,
+    Unit,
+    inch,
+    parse_length,
+    to_mm_number,
+)
+from nester.core.sheet_sizes import SHEET_SIZES
 
 # International yard and pound agreement of 1959; ISO 31-1, annex A: 1 in = 25.4 mm exactly.
 MM_IN_AN_INCH = Fraction("25.4")

@@ -6,8 +6,8 @@ from decimal import Decimal
 
 import pytest
 
-from inventory.costing import in_coins, share_out
-from inventory.rates import read_grams
+from inventory.costs.costing import in_coins, share_out
+from inventory.costs.rates import read_grams
 
 # The bill to apportion 120 seats by Hamilton's method to the census of 1790, vetoed in 1792: M. L.
 # Balinski and H. P. Young, "Fair Representation: Meeting the Ideal of One Man, One Vote", 2nd

@@ -6,8 +6,8 @@ from fractions import Fraction
 
 import pytest
 
-from nester.measure import area_m2, inch, mm
-from nester.paper import SHEET_SIZES
+from nester.core.lengths import area_m2, inch, mm
+from nester.core.sheet_sizes import SHEET_SIZES
 
 # ISO 216, tables of the main series, in mm (values from memory of the standard).
 A_SERIES = [

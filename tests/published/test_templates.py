@@ -16,12 +16,12 @@ import pdfplumber
 import pypdf
 import pytest
 
-from nester.designs.lid import lid
-from nester.drawing.template_dxf import template_dxf
-from nester.drawing.template_pdf import OVERLAP, template_pdf
-from nester.drawing.template_svg import template_svg
-from nester.measure import UNITS_PER_MM, Length, Unit, cm, inch, mm
-from nester.pieces import Piece
+from nester.core.lengths import UNITS_PER_MM, Length, Unit, cm, inch, mm
+from nester.core.piece import Piece
+from nester.designs.parts.lid import lid
+from nester.drawing.templates.dxf import template_dxf
+from nester.drawing.templates.pdf import OVERLAP, template_pdf
+from nester.drawing.templates.svg import template_svg
 
 MM_PER_POINT = 25.4 / 72  # ISO 32000-1, 8.3.2.3: a unit of default user space is 1/72 inch
 PIECE = lid("lid", "lid", cm(24), cm(44), mm(5), cm(3))

@@ -6,8 +6,8 @@ from fractions import Fraction
 
 import pytest
 
-from nester.designs.thickness import Sheetstock, thickness_of
-from nester.measure import Length, mm
+from nester.core.lengths import Length, mm
+from nester.designs.base.thickness import Sheetstock, thickness_of
 
 
 def micrometres(count: int) -> Length:

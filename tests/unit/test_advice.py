@@ -4,13 +4,13 @@ from dataclasses import replace
 
 import pytest
 
+from nester.core.lengths import Unit, cm, mm
+from nester.core.piece import Grain, Hole, Piece, Point
 from nester.designs import DESIGNS, read_settings
-from nester.designs.advice import CARD_FROM, HEAVY_FROM, LONG_FOLD, advice, cautions
-from nester.designs.card import Opens, single_fold
-from nester.designs.lid import lid
-from nester.designs.tray import tray
-from nester.measure import Unit, cm, mm
-from nester.pieces import Grain, Hole, Piece, Point
+from nester.designs.base.advice import CARD_FROM, HEAVY_FROM, LONG_FOLD, advice, cautions
+from nester.designs.parts.card_blanks import Opens, single_fold
+from nester.designs.parts.lid import lid
+from nester.designs.parts.tray import tray
 
 LONG = "A long fold runs across the grain"
 PLAIN = Piece.rectangle("mat", "mat", cm(5), cm(5))

@@ -6,11 +6,11 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from nester.designs.base import SectionPart
-from nester.drawing.assembly import draw_assembly
-from nester.drawing.layout import text_width
-from nester.drawing.piece import SVG
-from nester.measure import Unit, cm, inch, mm
+from nester.core.lengths import Unit, cm, inch, mm
+from nester.designs.base.design import SectionPart
+from nester.drawing.pictures.assembly import draw_assembly
+from nester.drawing.pictures.layout import text_width
+from nester.drawing.pictures.piece import SVG
 
 NS = {"s": SVG}
 BOX = [

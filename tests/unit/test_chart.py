@@ -9,7 +9,10 @@ from io import BytesIO
 import pdfplumber
 import pytest
 
-from nester.drawing.chart import (
+from nester.core.lengths import Unit, cm, inch, mm
+from nester.drawing.canvas.marks import Line, Lines, Poly, Text, svg_marks
+from nester.drawing.canvas.svg import svg_document, svg_number
+from nester.drawing.pictures.chart import (
     BarChart,
     StepChart,
     bars_svg,
@@ -20,10 +23,7 @@ from nester.drawing.chart import (
     steps_svg,
     steps_text,
 )
-from nester.drawing.ink import Line, Lines, Poly, Text, svg_marks
-from nester.drawing.svg import svg_document, svg_number
-from nester.drawing.text_layout import text_width
-from nester.measure import Unit, cm, inch, mm
+from nester.drawing.pictures.layout_text import text_width
 
 SIZES = tuple(cm(15) + mm(number) for number in range(40))
 

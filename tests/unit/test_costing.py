@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 
-from inventory.costing import (
+from inventory.costs.costing import (
     Box,
     CutPiece,
     CutSheet,
@@ -26,9 +26,9 @@ from inventory.costing import (
     share_out,
     shares_of,
 )
-from nester.designs.base import Measure
-from nester.measure import UNITS_PER_MM, cm, mm
-from nester.refusal import Refusal
+from nester.core.errors import Refusal
+from nester.core.lengths import UNITS_PER_MM, cm, mm
+from nester.designs.base.design import Measure
 
 D, F = Decimal, Fraction
 NO_PAPER = Share({}, {}, F(0))

@@ -4,9 +4,9 @@ import random
 
 import pytest
 
+from nester.core.lengths import cm
+from nester.core.problem import Cut, Cuts, Placed, Rect
 from nester.cutting import NotSeparable, cut_order, separable
-from nester.layouts import Cut, Cuts, Placed, Rect
-from nester.measure import cm
 
 U = cm(1)
 

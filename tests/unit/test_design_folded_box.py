@@ -2,10 +2,10 @@ from __future__ import annotations
 
 from collections import Counter
 
+from nester.core.lengths import Unit, cm, mm
+from nester.core.piece import Fold, Piece
 from nester.designs import DESIGNS, read_settings
-from nester.designs.folded_box import folded_base, folded_square
-from nester.measure import Unit, cm, mm
-from nester.pieces import Fold, Piece
+from nester.designs.boxes.folded_box import folded_base, folded_square
 
 DESIGN = DESIGNS["folded-box"]
 

@@ -1,8 +1,8 @@
 from __future__ import annotations
 
+from nester.core.lengths import Unit, cm, inch, mm
+from nester.core.piece import Grain, Piece
 from nester.designs import DESIGNS, read_settings
-from nester.measure import Unit, cm, inch, mm
-from nester.pieces import Grain, Piece
 
 DESIGN = DESIGNS["folded-card"]
 

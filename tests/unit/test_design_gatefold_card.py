@@ -1,8 +1,8 @@
 from __future__ import annotations
 
+from nester.core.lengths import Unit, cm, mm
+from nester.core.piece import Fold, Grain, Piece
 from nester.designs import DESIGNS, read_settings
-from nester.measure import Unit, cm, mm
-from nester.pieces import Fold, Grain, Piece
 
 DESIGN = DESIGNS["gatefold-card"]
 

@@ -2,10 +2,10 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from nester.core.lengths import Unit, cm, mm
+from nester.core.piece import Piece
 from nester.designs import DESIGNS, read_settings
-from nester.designs.totals import consumables_of
-from nester.measure import Unit, cm, mm
-from nester.pieces import Piece
+from nester.designs.base.totals import consumables_of
 
 DESIGN = DESIGNS["gift-tag"]
 

@@ -2,11 +2,11 @@ from __future__ import annotations
 
 import pytest
 
+from nester.core.lengths import Unit, cm, inch, mm
+from nester.core.piece import Fold, Piece
 from nester.designs import DESIGNS, read_settings
-from nester.designs.fit import Verdict
-from nester.designs.sheet import design_sheet
-from nester.measure import Unit, cm, inch, mm
-from nester.pieces import Fold, Piece
+from nester.designs.base.clearance import Verdict
+from nester.designs.base.datasheet import design_sheet
 
 DESIGN = DESIGNS["waterfall-card"]
 

@@ -2,6 +2,9 @@ from __future__ import annotations
 
 import pytest
 
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, cm, inch, mm
+from nester.core.piece import Fold, Line, Point
 from nester.designs import (
     DESIGNS,
     DesignRefusal,
@@ -10,14 +13,11 @@ from nester.designs import (
     read_settings,
     roles_of,
 )
-from nester.designs.card import Opens, single_fold
-from nester.designs.layered_box import LAYERED_BOX
-from nester.designs.lid import lid
-from nester.designs.tier import FLAPS, OPEN, tier
-from nester.designs.tray import tray
-from nester.measure import Unit, cm, inch, mm
-from nester.pieces import Fold, Line, Point
-from nester.refusal import Refusal
+from nester.designs.boxes.layered_box.design import LAYERED_BOX
+from nester.designs.boxes.layered_box.tier import FLAPS, OPEN, tier
+from nester.designs.parts.card_blanks import Opens, single_fold
+from nester.designs.parts.lid import lid
+from nester.designs.parts.tray import tray
 
 LAYERED = DESIGNS["layered-box"]
 

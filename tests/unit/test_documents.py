@@ -15,12 +15,8 @@ from xml.etree import ElementTree
 import pytest
 from rich.cells import cell_len
 
-from inventory.documents.files import csv_text, make_folder, write_file
-from inventory.documents.papers import write_papers
-from inventory.documents.plan_data import plan_as_json
-from inventory.documents.plan_set import SetOptions
-from inventory.documents.plan_text import cut_list, plain_text, plan_summary
-from inventory.plan import (
+from inventory.core.files import csv_text, make_folder, write_file
+from inventory.core.plan import (
     Lacking,
     Part,
     Plan,
@@ -32,13 +28,17 @@ from inventory.plan import (
     plan_from_json,
     plan_to_json,
 )
+from inventory.documents.plan.document_set import SetOptions
+from inventory.documents.plan.files import write_papers
+from inventory.documents.plan.text import cut_list, plain_text, plan_summary
+from inventory.views.plan import plan_as_json
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, cm, from_mm_number, inch, mm, parse_length
+from nester.core.piece import Piece
+from nester.core.problem import Cuts, Effort, Placed
+from nester.core.sheet_sizes import parse_size
 from nester.cutting import cut_order
-from nester.cutting.words import CAUTION, KNIFE_CAUTION
-from nester.layouts import Cuts, Effort, Placed
-from nester.measure import Unit, cm, from_mm_number, inch, mm, parse_length
-from nester.paper import parse_size
-from nester.pieces import Piece
-from nester.refusal import Refusal
+from nester.cutting.instructions import CAUTION, KNIFE_CAUTION
 
 LISTS = {
     "cut-list.csv", "pieces.csv", "take-out.csv", "lacking.csv", "shopping.csv", "kits.csv",
@@ -444,7 +444,7 @@ def test_what_cannot_be_drawn_leaves_no_files(folder, monkeypatch):
     def fail(*_, **__):
         raise RuntimeError("no picture")
 
-    monkeypatch.setattr("nester.drawing.layout.draw_layout", fail)
+    monkeypatch.setattr("nester.drawing.pictures.layout.draw_layout", fail)
     with pytest.raises(RuntimeError, match="no picture"):
         write_papers(plan(), folder, SetOptions(), formats=PLAIN)
     assert not folder.exists()

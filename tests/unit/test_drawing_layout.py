@@ -9,12 +9,12 @@ from fractions import Fraction
 
 import pytest
 
+from nester.core.geometry import voids
+from nester.core.lengths import Unit, cm, inch, mm
+from nester.core.piece import Fold, Line, Piece, Point, Score
+from nester.core.problem import Cuts, Layout, Placed, Stock, Want, placed_voids
 from nester.cutting import cut_order
-from nester.drawing.layout import Box, draw_layout, text_box, text_width
-from nester.layouts import Cuts, Layout, Placed, Stock, Want, placed_voids
-from nester.measure import Unit, cm, inch, mm
-from nester.pieces import Fold, Line, Piece, Point, Score
-from nester.voids import voids
+from nester.drawing.pictures.layout import Box, draw_layout, text_box, text_width
 
 SVG = "{http://www.w3.org/2000/svg}"
 HAIR = 0.05

@@ -5,13 +5,13 @@ from dataclasses import replace
 
 import pytest
 
-from nester.designs.envelope import envelope
-from nester.designs.folded_box import folded_square
-from nester.designs.lid import lid
-from nester.designs.tier import FLAPS, tier
-from nester.drawing.piece import SVG, draw_piece, edge_distance, piece_marks
-from nester.measure import Unit, cm, inch, mm
-from nester.pieces import Fold, Grain, Hole, Line, Piece, Point, Score
+from nester.core.lengths import Unit, cm, inch, mm
+from nester.core.piece import Fold, Grain, Hole, Line, Piece, Point, Score
+from nester.designs.boxes.folded_box import folded_square
+from nester.designs.boxes.layered_box.tier import FLAPS, tier
+from nester.designs.cards.envelope import envelope
+from nester.designs.parts.lid import lid
+from nester.drawing.pictures.piece import SVG, draw_piece, edge_distance, piece_marks
 
 NS = {"s": SVG}
 

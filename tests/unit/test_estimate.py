@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from nester.estimate import estimate
-from nester.layouts import Want
-from nester.offers import Offer
-from nester.pieces import Grain, Turn
-from nester.wants import Rules
+from nester.core.piece import Grain, Turn
+from nester.core.problem import Want
+from nester.core.purchase import Offer
+from nester.designs.demand import Rules
+from nester.studies.estimate import estimate
 
 CARD = Want("card", 20, 18, 1, grain=Grain.HEIGHT)
 """Two of them, turned, fill a sheet of 36 × 20; with fibres along its height only one does."""

@@ -4,9 +4,9 @@ from fractions import Fraction
 
 import pytest
 
+from nester.core.lengths import Length, Unit, cm, inch, mm
 from nester.designs import DESIGNS, read_settings
-from nester.designs.base import DesignRefusal
-from nester.designs.fit import (
+from nester.designs.base.clearance import (
     Joint,
     Layer,
     Verdict,
@@ -15,8 +15,8 @@ from nester.designs.fit import (
     refuse_binding,
     smallest_room,
 )
-from nester.designs.thickness import Sheetstock, assumptions, thickness_by_role, thickness_of
-from nester.measure import Length, Unit, cm, inch, mm
+from nester.designs.base.design import DesignRefusal
+from nester.designs.base.thickness import Sheetstock, assumptions, thickness_by_role, thickness_of
 
 
 def thick(role: str) -> Length:

@@ -6,9 +6,10 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from nester.designs.base import DesignRefusal
-from nester.designs.card import Opens, single_fold
-from nester.designs.folding import (
+from nester.core.lengths import Unit, cm, mm
+from nester.core.piece import Fold, Line, Piece, Point, Score
+from nester.designs.base.design import DesignRefusal
+from nester.designs.base.folding import (
     Shape,
     corner_gaps,
     crossings,
@@ -20,11 +21,10 @@ from nester.designs.folding import (
     moved,
     size,
 )
-from nester.designs.lid import lid
-from nester.designs.tray import tray
-from nester.designs.walled import Walled
-from nester.measure import Unit, cm, mm
-from nester.pieces import Fold, Line, Piece, Point, Score
+from nester.designs.parts.card_blanks import Opens, single_fold
+from nester.designs.parts.lid import lid
+from nester.designs.parts.tray import tray
+from nester.designs.parts.walled import Walled
 
 NEAR = pytest.approx
 SHAPE = Walled(cm(6), cm(4), cm(2))

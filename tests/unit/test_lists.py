@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inventory import lists
-from inventory.lists import (
+from inventory.core import table_files
+from inventory.core.table_files import (
     LARGEST_COUNT,
     check_count,
     one_of,
@@ -16,8 +16,8 @@ from inventory.lists import (
     read_list,
     refuse_doubles,
 )
-from nester.measure import Unit, mm
-from nester.refusal import Refusal
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, mm
 
 REQUIRED = ("name", "width")
 OPTIONAL = ("paper", "quantity")
@@ -316,7 +316,7 @@ def test_a_workbook_that_would_fill_the_memory_is_refused(
 ) -> None:
     path = workbook(tmp_path / "large.xlsx", theme1=b" " * 2_000_000)
     assert read_list(path, ["name"])[0].text("name") == "lid"
-    monkeypatch.setattr(lists, "_LARGEST_WORKBOOK", 1_000_000)
+    monkeypatch.setattr(table_files, "_LARGEST_WORKBOOK", 1_000_000)
     with pytest.raises(Refusal, match="unpacked it has more than 1 MB"):
         read_list(path, ["name"])
 

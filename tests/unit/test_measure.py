@@ -3,7 +3,7 @@ from fractions import Fraction
 
 import pytest
 
-from nester.measure import (
+from nester.core.lengths import (
     LARGEST,
     UNITS_PER_INCH,
     UNITS_PER_MM,

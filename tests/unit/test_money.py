@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inventory.money import (
+from inventory.core.money import (
     check_amount,
     check_currency,
     format_money,
@@ -15,7 +15,7 @@ from inventory.money import (
     round_to_coin,
     smallest_coin,
 )
-from nester.refusal import Refusal
+from nester.core.errors import Refusal
 
 
 @pytest.mark.parametrize(

@@ -5,26 +5,26 @@ from pathlib import Path
 
 import pytest
 
+from nester.core.lengths import Unit, cm, inch, mm
+from nester.core.piece import Fold, Grain, Line, Point, Score
 from nester.designs import DESIGNS, DesignRefusal, read_settings
-from nester.designs.base import Measure
-from nester.designs.folding import fold_faults
-from nester.designs.own import (
+from nester.designs.base.design import Measure
+from nester.designs.base.folding import fold_faults
+from nester.designs.custom.expressions import (
+    ExpressionError,
+    Sort,
+    parse_comparison,
+    parse_expression,
+)
+from nester.designs.custom.outline import CutCorner, OutlineFault, disc_on, line_on, outline
+from nester.designs.custom.reader import (
     OwnDesignRefusal,
     check_own_design,
     decode_own_design,
     read_own_design,
     starting_point,
 )
-from nester.designs.own_expressions import (
-    ExpressionError,
-    Sort,
-    parse_comparison,
-    parse_expression,
-)
-from nester.designs.own_lines import lines_of
-from nester.designs.own_outline import CutCorner, OutlineFault, disc_on, line_on, outline
-from nester.measure import Unit, cm, inch, mm
-from nester.pieces import Fold, Grain, Line, Point, Score
+from nester.designs.custom.toml_lines import lines_of
 
 EXAMPLE = Path(__file__).parents[2] / "demo_data" / "own_design.toml"
 SORTS = {"width": Sort.LENGTH, "flap": Sort.LENGTH, "cards": Sort.NUMBER}

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.pace import learned_ratio, read_time_taken
-from nester.refusal import Refusal
+from inventory.production.pace import learned_ratio, read_time_taken
+from nester.core.errors import Refusal
 
 HOUR = 3600
 times = st.integers(1, 24 * HOUR)

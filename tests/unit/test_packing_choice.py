@@ -4,12 +4,12 @@ from itertools import product
 
 import pytest
 
-from nester.layouts import Problem
-from nester.packing.bounds import lower_bound
-from nester.packing.choose import choose, trim
-from nester.packing.model import Kind, Pattern, Shape, Spot, Task, usage
-from nester.packing.pool import Pool, standing
-from nester.packing.table import Table
+from nester.core.problem import Problem
+from nester.packing.bounds.lower_bound import lower_bound
+from nester.packing.search.set_covering import choose, trim
+from nester.packing.task.pattern_pool import Pool, standing
+from nester.packing.task.pattern_value import Table
+from nester.packing.task.task import Kind, Pattern, Shape, Spot, Task, usage
 
 
 def row(kind, *shapes):

@@ -2,14 +2,14 @@ from fractions import Fraction
 
 import pytest
 
-from nester.layouts import Cuts, Problem, Stock, Want
+from nester.core.piece import Turn
+from nester.core.problem import Cuts, Problem, Stock, Want
 from nester.packing import solve
-from nester.packing.contents import Contents, TooMany
-from nester.packing.exact import settle
-from nester.packing.model import Spot, split_by_paper
-from nester.packing.pool import standing
-from nester.packing.stop import never
-from nester.pieces import Turn
+from nester.packing.exact.feasible_contents import Contents, TooMany
+from nester.packing.exact.small_tasks import settle
+from nester.packing.runtime.stop import never
+from nester.packing.task.pattern_pool import standing
+from nester.packing.task.task import Spot, split_by_paper
 from nester.verify import verify
 
 

@@ -9,14 +9,14 @@ from unittest.mock import patch
 
 import pytest
 
-from nester.layouts import Cuts, Effort, Problem, Stock, Want
-from nester.measure import mm
+from nester.core.lengths import mm
+from nester.core.problem import Cuts, Effort, Problem, Stock, Want
 from nester.packing import solve
-from nester.packing.search import Share
+from nester.packing.search.paper_search import Share
 from nester.verify import verify
 
 # The door hides the module of its name.
-SOLVE = importlib.import_module("nester.packing.solve")
+SOLVE = importlib.import_module("nester.packing.search.solve")
 
 
 def want(name, width, height, quantity, paper=""):

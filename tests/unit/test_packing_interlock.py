@@ -3,11 +3,11 @@ from random import Random
 
 import pytest
 
-from nester.layouts import Cuts, Effort, Problem, Rect, Stock, Want
-from nester.measure import mm
+from nester.core.lengths import mm
+from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
 from nester.packing import solve
-from nester.packing.interlock import Interlocking
-from nester.packing.model import split_by_paper
+from nester.packing.patterns.interlocking import Interlocking
+from nester.packing.task.task import split_by_paper
 from nester.verify import require
 
 

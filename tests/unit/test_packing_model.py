@@ -1,9 +1,9 @@
 from fractions import Fraction
 
-from nester.layouts import Problem, Stock, Want
-from nester.measure import inch, mm
-from nester.packing.model import Kind, Shape, Spot, split_by_paper, usage
-from nester.pieces import Turn
+from nester.core.lengths import inch, mm
+from nester.core.piece import Turn
+from nester.core.problem import Problem, Stock, Want
+from nester.packing.task.task import Kind, Shape, Spot, split_by_paper, usage
 
 
 def want(name, width, height, quantity=1, paper="", turn=Turn.ANY):

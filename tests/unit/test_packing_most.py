@@ -7,8 +7,8 @@ from fractions import Fraction
 
 import pytest
 
-from nester.layouts import Cuts, Effort, Problem, Rect, Stock, Want
-from nester.packing.most import most_copies
+from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
+from nester.packing.orders.most_copies import most_copies
 from nester.verify import verify
 
 

@@ -1,8 +1,8 @@
 from collections import Counter
 from fractions import Fraction
 
-from nester.layouts import Effort, Problem, Stock, Want
-from nester.measure import mm
+from nester.core.lengths import mm
+from nester.core.problem import Effort, Problem, Stock, Want
 from nester.packing import Claim, left_over, solve, solve_orders
 from nester.verify import verify
 

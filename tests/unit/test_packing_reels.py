@@ -9,8 +9,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from nester.packing.reels import Reel, ReelPlan, cut_from_reels
-from nester.refusal import Refusal
+from nester.core.errors import Refusal
+from nester.packing.one_dimensional import Reel, ReelPlan, cut_from_reels
 
 
 def check(

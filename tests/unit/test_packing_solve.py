@@ -8,12 +8,12 @@ from random import Random
 
 import pytest
 
-from nester.layouts import Cuts, Effort, Problem, Stock, Want
-from nester.measure import inch, mm
+from nester.core.lengths import inch, mm
+from nester.core.piece import Grain, Turn
+from nester.core.problem import Cuts, Effort, Problem, Stock, Want
 from nester.packing import after_seconds, solve
-from nester.packing.model import split_by_paper
-from nester.packing.rectpack_start import all_rectpack_plans, rectpack_plans
-from nester.pieces import Grain, Turn
+from nester.packing.search.rectpack_start import all_rectpack_plans, rectpack_plans
+from nester.packing.task.task import split_by_paper
 from nester.verify import verify
 
 both_cuts = pytest.mark.parametrize("cuts", list(Cuts))
@@ -220,8 +220,8 @@ def test_the_same_problem_has_the_same_answer(cuts):
 SOLVE_ELSEWHERE = """
 import sys
 from fractions import Fraction
-from nester.layouts import *
-from nester.pieces import Grain, Turn
+from nester.core.problem import *
+from nester.core.piece import Grain, Turn
 from nester.packing import solve
 print(repr(solve(eval(sys.stdin.read()), Effort.QUICK)))
 """

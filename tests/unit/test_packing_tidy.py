@@ -7,13 +7,13 @@ from itertools import combinations_with_replacement, product
 
 import pytest
 
-from nester.layouts import Cuts, Effort, Problem, Stock, Want
-from nester.measure import mm
+from nester.core.lengths import mm
+from nester.core.problem import Cuts, Effort, Problem, Stock, Want
 from nester.packing import solve
-from nester.packing.model import Pattern, Spot, split_by_paper, usage
-from nester.packing.pool import Pool
-from nester.packing.table import Table
-from nester.packing.tidy import tidiness, tidy
+from nester.packing.search.pattern_reduction import tidiness, tidy
+from nester.packing.task.pattern_pool import Pool
+from nester.packing.task.pattern_value import Table
+from nester.packing.task.task import Pattern, Spot, split_by_paper, usage
 from nester.verify import verify
 
 HALF = Fraction(1, 2)

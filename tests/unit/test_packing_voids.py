@@ -1,11 +1,11 @@
 from fractions import Fraction
 
-from nester.layouts import Cuts, Effort, Problem, Rect, Stock, Want
-from nester.measure import mm
+from nester.core.lengths import mm
+from nester.core.piece import Turn
+from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
 from nester.packing import solve
-from nester.packing.bounds import lower_bound
-from nester.packing.model import Shape, split_by_paper
-from nester.pieces import Turn
+from nester.packing.bounds.lower_bound import lower_bound
+from nester.packing.task.task import Shape, split_by_paper
 from nester.verify import require
 
 

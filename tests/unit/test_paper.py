@@ -1,7 +1,7 @@
 import pytest
 
-from nester.measure import MeasureError, Unit, cm, inch, mm
-from nester.paper import SHEET_SIZES, Size, parse_size
+from nester.core.lengths import MeasureError, Unit, cm, inch, mm
+from nester.core.sheet_sizes import SHEET_SIZES, Size, parse_size
 
 
 @pytest.mark.parametrize(

@@ -22,21 +22,29 @@ import pypdfium2
 import pytest
 import zxingcpp
 
-from inventory.documents.blocks import LabelGrid
-from inventory.documents.flow import wrapped
-from inventory.documents.label_grid import read_grid
-from inventory.documents.papers import write_papers
-from inventory.documents.plan_set import KINDS, SetOptions, plan_documents, plan_mark
-from inventory.documents.printing import plan_html, plan_pdf, plan_workbook
-from inventory.documents.voices import voice_of
-from inventory.plan import Part, Plan, PlannedLayout, PlannedOrder, Restock, Sheet, Spot
+from inventory.core.plan import (
+    Part,
+    Plan,
+    PlannedLayout,
+    PlannedOrder,
+    Restock,
+    Sheet,
+    Spot,
+)
+from inventory.documents.format.blocks import LabelGrid
+from inventory.documents.format.label_grid import read_grid
+from inventory.documents.format.languages import voice_of
+from inventory.documents.format.pages import wrapped
+from inventory.documents.plan.document_set import KINDS, SetOptions, plan_documents, plan_mark
+from inventory.documents.plan.files import write_papers
+from inventory.documents.plan.rendering import plan_html, plan_pdf, plan_workbook
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, cm, mm
+from nester.core.piece import Fold, Hole, Line, Piece, Point, Score
+from nester.core.problem import Cuts, Effort, Layout, Placed, Stock, Trimmer
 from nester.cutting import cut_order
-from nester.drawing.faces import MISSING, Faces, _face
-from nester.drawing.text_layout import layout_text
-from nester.layouts import Cuts, Effort, Layout, Placed, Stock, Trimmer
-from nester.measure import Unit, cm, mm
-from nester.pieces import Fold, Hole, Line, Piece, Point, Score
-from nester.refusal import Refusal
+from nester.drawing.canvas.fonts import MISSING, Faces, _face
+from nester.drawing.pictures.layout_text import layout_text
 from tests.reading import steps_in
 
 SIZE = cm(20)
@@ -298,7 +306,7 @@ def test_a_damaged_font_prints_or_is_refused(tmp_path):
 
 
 def test_a_missing_font_is_refused(monkeypatch):
-    monkeypatch.setattr("nester.drawing.faces.find_spec", lambda _: None)
+    monkeypatch.setattr("nester.drawing.canvas.fonts.find_spec", lambda _: None)
     with pytest.raises(Refusal, match="the font for printing is missing"):
         Faces()
 

@@ -8,22 +8,23 @@ from importlib import import_module
 
 import pytest
 
-from nester.layouts import Cuts, Effort, Margins, Problem, Rect, Stock, Trimmer, Want
-from nester.measure import cm
-from nester.offers import Offer, Terms
-from nester.packing import enough, never, purchase
-from nester.packing.market import Market
-from nester.packing.model import split_by_paper
-from nester.packing.shortage import Shortage
-from nester.packing.solve import Progress
-from nester.packing.straight_worth import StraightWorth
-from nester.pieces import Turn
-from nester.refusal import Refusal
-from nester.verify_purchase import require_purchase
+from nester.core.errors import Refusal
+from nester.core.lengths import cm
+from nester.core.piece import Turn
+from nester.core.problem import Cuts, Effort, Margins, Problem, Rect, Stock, Trimmer, Want
+from nester.core.purchase import Offer, Terms
+from nester.packing import never, purchase
+from nester.packing.bounds.guillotine_pricing import StraightWorth
+from nester.packing.purchase import sufficiency
+from nester.packing.purchase.feasibility_cuts import Shortage
+from nester.packing.purchase.market import Market
+from nester.packing.search.solve import Progress
+from nester.packing.task.task import split_by_paper
+from nester.verify import require_purchase
 from tests.benchmarks.purchases import on_hand, price_lists
 from tests.benchmarks.weeks import make_week
 
-purchases = import_module("nester.packing.purchase")
+purchases = import_module("nester.packing.purchase.purchase")
 """The module, whose name in its package is the function's."""
 
 
@@ -207,7 +208,7 @@ def no_recreation(monkeypatch: pytest.MonkeyPatch) -> None:
         def plans(self, *_: object) -> None:
             pytest.fail("a plan was worked over")
 
-    monkeypatch.setattr(enough, "Recreator", Never)
+    monkeypatch.setattr(sufficiency, "Recreator", Never)
 
 
 @pytest.mark.usefixtures("no_recreation")  # it does not know the rule

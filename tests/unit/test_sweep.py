@@ -7,13 +7,15 @@ from fractions import Fraction
 
 import pytest
 
-from nester import sweep as sweeping
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, cm, inch, mm
+from nester.core.problem import Cuts, Problem, Stock, Want
 from nester.designs import DESIGNS
-from nester.layouts import Cuts, Problem, Stock, Want
-from nester.measure import Unit, cm, inch, mm
-from nester.packing.sketch import Like, sketch
-from nester.refusal import Refusal
-from nester.sweep import (
+from nester.designs.demand import Rules
+from nester.packing.search.quick_plan import Like, sketch
+from nester.studies import size_sweep as sweeping
+from nester.studies.size_jumps import changes, find_steps, step_words, suggest
+from nester.studies.size_sweep import (
     MOST_SIZES,
     Batch,
     Point,
@@ -22,9 +24,7 @@ from nester.sweep import (
     sweep,
     swept_setting,
 )
-from nester.sweep_steps import changes, find_steps, step_words, suggest
 from nester.verify import verify
-from nester.wants import Rules
 
 SHEET = PricedSheet(cm(56), cm(71))
 BOX = DESIGNS["layered-box"]

@@ -9,10 +9,10 @@ import pytest
 from pypdf import PdfReader
 from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject
 
-from inventory.documents.blocks import Heading, Labels, Picture, Steps, Table, Words
-from inventory.documents.plan_set import SetOptions, plan_documents
-from inventory.documents.printing import plan_pdf
-from inventory.documents.voices import voice_of
+from inventory.documents.format.blocks import Heading, Labels, Picture, Steps, Table, Words
+from inventory.documents.format.languages import voice_of
+from inventory.documents.plan.document_set import SetOptions, plan_documents
+from inventory.documents.plan.rendering import plan_pdf
 from tests.reading import random_plan
 
 # ISO 32000-1, tables 333 to 338: in what each may stand.

@@ -8,10 +8,10 @@ import ezdxf
 import pytest
 from ezdxf.document import Drawing
 
-from nester.designs.tray import tray
-from nester.drawing.template_dxf import CUT, DRAW, LABEL, SCORES, template_dxf
-from nester.measure import UNITS_PER_MM, Unit, cm, inch, mm
-from nester.pieces import Fold, Hole, Line, Piece, Point, Score
+from nester.core.lengths import UNITS_PER_MM, Unit, cm, inch, mm
+from nester.core.piece import Fold, Hole, Line, Piece, Point, Score
+from nester.designs.parts.tray import tray
+from nester.drawing.templates.dxf import CUT, DRAW, LABEL, SCORES, template_dxf
 
 CARD = Piece.rectangle(
     "card", "card", mm(70), mm(90), quantity=3,

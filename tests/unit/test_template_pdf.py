@@ -6,11 +6,11 @@ from typing import Any
 import pdfplumber
 import pytest
 
-from nester.designs.tier import FLAPS, tier
-from nester.drawing.template_pdf import OVERLAP, template_pdf
-from nester.measure import UNITS_PER_MM, Unit, cm, mm
-from nester.pieces import Fold, Grain, Hole, Line, Piece, Point, Score
-from nester.refusal import Refusal
+from nester.core.errors import Refusal
+from nester.core.lengths import UNITS_PER_MM, Unit, cm, mm
+from nester.core.piece import Fold, Grain, Hole, Line, Piece, Point, Score
+from nester.designs.boxes.layered_box.tier import FLAPS, tier
+from nester.drawing.templates.pdf import OVERLAP, template_pdf
 
 MM = 25.4 / 72
 GREY = pytest.approx(0.5, abs=0.01)

@@ -5,11 +5,11 @@ from fractions import Fraction
 
 import pytest
 
-from nester.designs.lid import lid
-from nester.drawing.piece import SVG
-from nester.drawing.template_svg import piece_words, template_svg
-from nester.measure import UNITS_PER_MM, Unit, cm, inch, mm
-from nester.pieces import Fold, Hole, Line, Piece, Point, Score
+from nester.core.lengths import UNITS_PER_MM, Unit, cm, inch, mm
+from nester.core.piece import Fold, Hole, Line, Piece, Point, Score
+from nester.designs.parts.lid import lid
+from nester.drawing.pictures.piece import SVG
+from nester.drawing.templates.svg import piece_words, template_svg
 
 NS = {"s": SVG}
 CARD = Piece.rectangle(

@@ -3,18 +3,11 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from nester.designs.base import Consumable, Design, Measure
-from nester.designs.totals import (
-    Area,
-    Total,
-    areas,
-    consumables_of,
-    finished_weight,
-    summed,
-)
-from nester.designs.walled import Walled
-from nester.measure import cm, mm
-from nester.pieces import Hole, Piece, Point
+from nester.core.lengths import cm, mm
+from nester.core.piece import Hole, Piece, Point
+from nester.designs.base.design import Consumable, Design, Measure
+from nester.designs.base.totals import Area, Total, areas, consumables_of, finished_weight, summed
+from nester.designs.parts.walled import Walled
 
 PLUS = Piece("tier 1", "tier.1", Walled(cm(10), cm(10), cm(10)).cross_outline())
 CARD = Piece.rectangle("card", "card", cm(10), cm(20), quantity=3)

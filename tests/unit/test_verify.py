@@ -7,7 +7,9 @@ from fractions import Fraction
 
 import pytest
 
-from nester.layouts import (
+from nester.core.lengths import cm
+from nester.core.piece import Grain, Turn
+from nester.core.problem import (
     Answer,
     Cut,
     Cuts,
@@ -21,8 +23,6 @@ from nester.layouts import (
     Unplaced,
     Want,
 )
-from nester.measure import cm
-from nester.pieces import Grain, Turn
 from nester.verify import FaultKind, PlanFault, require, verify
 
 U = cm(1)

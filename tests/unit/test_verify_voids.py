@@ -7,7 +7,9 @@ from fractions import Fraction
 
 import pytest
 
-from nester.layouts import (
+from nester.core.lengths import cm
+from nester.core.piece import Turn
+from nester.core.problem import (
     Answer,
     Cut,
     Cuts,
@@ -19,8 +21,6 @@ from nester.layouts import (
     Want,
     placed_voids,
 )
-from nester.measure import cm
-from nester.pieces import Turn
 from nester.verify import FaultKind, verify
 
 U = cm(1)

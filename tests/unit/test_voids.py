@@ -1,11 +1,11 @@
 from __future__ import annotations
 
-from nester.designs.tray import tray
-from nester.designs.walled import Walled
-from nester.layouts import Rect
-from nester.measure import cm
-from nester.pieces import Piece, Point
-from nester.voids import voids
+from nester.core.geometry import voids
+from nester.core.lengths import cm
+from nester.core.piece import Piece, Point
+from nester.core.problem import Rect
+from nester.designs.parts.tray import tray
+from nester.designs.parts.walled import Walled
 
 
 def piece(*corners: tuple[int, int]) -> Piece:

@@ -8,10 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from inventory.shop import open_shop
-from inventory.stash import add_paper
+from inventory.database.sqlite import open_shop
+from inventory.stock.listing import add_paper
 
-_ELSEWHERE = ("buying_models", "cost_models", "supply_models", "plan", "lists", "batches")
 _NEEDLESS = (
     "alembic",
     "ortools",
@@ -20,7 +19,12 @@ _NEEDLESS = (
     "nester.designs",
     "nester.drawing",
     "sqlalchemy.dialects.postgresql",
-    *(f"inventory.{name}" for name in _ELSEWHERE),
+    "inventory.database.tables.purchasing",
+    "inventory.database.tables.costs",
+    "inventory.database.tables.supplies",
+    "inventory.core.plan",
+    "inventory.core.table_files",
+    "inventory.production.planning",
 )
 """What takes longest to read in of all that lists and shows have no use for."""
 
@@ -28,7 +32,7 @@ _NEEDLESS = (
 def loaded_by(words: list[str]) -> set[str]:
     """Run a command in a process of its own and return which modules it has loaded."""
     told = (
-        "import sys; from inventory.desk.main import main\n"
+        "import sys; from inventory.cli.main import main\n"
         "assert main(sys.argv[1:]) == 0\n"
         "print(*sys.modules, file=sys.stderr)"
     )
@@ -61,23 +65,27 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
 )
 def test_a_plain_command_loads_what_it_uses(words: list[str], place: Path):
     loaded = loaded_by(["--shop", str(place), *words])
-    assert "inventory.models" in loaded
+    assert "inventory.database.tables.base" in loaded
     assert sorted(loaded.intersection(_NEEDLESS)) == []
 
 
 def test_the_models_know_nothing_of_a_server():
-    told = "import sys, inventory.models; print('sqlalchemy.dialects.postgresql' in sys.modules)"
+    tables = "inventory.database.tables.base"
+    told = f"import sys, {tables}; print('sqlalchemy.dialects.postgresql' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True)
     assert done.stdout == "False\n"
 
 
 def test_costs_by_the_book_load_no_optimizer():
-    told = "import sys, inventory.order_costs; print('nester.packing' in sys.modules)"
+    told = "import sys, inventory.costs.order_costs; print('nester.packing' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True)
     assert done.stdout == "False\n"
 
 
 def test_help_reads_in_no_book():
     loaded = loaded_by(["--help"])
-    assert "inventory.desk.reports" in loaded
-    assert sorted(loaded.intersection((*_NEEDLESS, "sqlalchemy", "inventory.models"))) == []
+    assert "inventory.cli.report" in loaded
+    assert (
+        sorted(loaded.intersection((*_NEEDLESS, "sqlalchemy", "inventory.database.tables.base")))
+        == []
+    )

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.layouts import Answer, Cuts, Effort, Layout, Placed, Problem, Stock, Want
-from nester.measure import cm
+from nester.core.lengths import cm
+from nester.core.piece import Turn
+from nester.core.problem import Answer, Cuts, Effort, Layout, Placed, Problem, Stock, Want
 from nester.packing import Claim, Lack, left_over, solve, solve_orders
-from nester.pieces import Turn
 from nester.verify import verify
 
 CARD = Want("card", cm(10), cm(10), 0)
@@ -159,7 +159,7 @@ def test_a_search_that_misses_an_order_it_let_in_keeps_to_what_was_found_before(
                 task = replace(task, stock=(SHEETS, *task.stock[1:]))
         return solve(task, Effort.QUICK, **others)
 
-    monkeypatch.setattr("nester.packing.whole_orders.solve", forgetful)
+    monkeypatch.setattr("nester.packing.orders.whole_orders.solve", forgetful)
     red = replace(SHEETS, name="red", paper="red")
     task = problem(
         replace(SHEETS, quantity=2), red, wants=(CARD, POSTER, replace(CARD, name="r", paper="red"))

@@ -14,15 +14,15 @@ from babel.messages.pofile import read_po
 
 import inventory
 import nester
-from inventory import batches
-from inventory.documents.translated import NOTES, piece_name, plan_note
-from inventory.documents.voices import LANGUAGES, voice_of
+from inventory.documents.format.languages import LANGUAGES, voice_of
+from inventory.documents.plan.translation import NOTES, piece_name, plan_note
+from inventory.production import planning
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, cm
+from nester.core.problem import Cut, Layout, Placed, Rect, Trimmer
 from nester.cutting import steps
 from nester.designs import DESIGNS, read_settings
-from nester.designs.totals import consumables_of
-from nester.layouts import Cut, Layout, Placed, Rect, Trimmer
-from nester.measure import Unit, cm
-from nester.refusal import Refusal
+from nester.designs.base.totals import consumables_of
 
 KEYWORDS = {"say": None, "translatable": None, "say_many": (1, 2), "count": (1, 2)}
 FOLDERS = (
@@ -118,7 +118,7 @@ def test_a_cut_that_the_trimmer_cannot_make_says_so():
 
 def notes_of_planning():
     """Return the sentences that planning puts into its notes, their holes empty."""
-    tree = ast.parse(Path(batches.__file__).read_text(encoding="utf-8"))
+    tree = ast.parse(Path(planning.__file__).read_text(encoding="utf-8"))
     functions = {one.name: one for one in ast.walk(tree) if isinstance(one, ast.FunctionDef)}
     for name in ("_notes", "_told"):
         for one in ast.walk(functions[name]):

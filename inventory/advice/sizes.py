@@ -1,0 +1,279 @@
+"""What size to make, and on which sheets: what a maker asks, for the sweep of sizes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from typing import TYPE_CHECKING, NamedTuple
+
+from inventory.core.money import parse_money
+from inventory.production.cutting_rules import shop_rules
+from nester.core.errors import Refusal
+from nester.core.lengths import Length, MeasureError, Unit, format_size, mm
+from nester.core.problem import Cuts, Effort
+from nester.core.sheet_sizes import Size, parse_size
+from nester.designs import Design, check_roles, paper_for, read_settings
+from nester.designs.base.datasheet import USUAL_PAPERS
+from nester.designs.base.thickness import Sheetstock, thickness_by_role
+from nester.designs.demand import Rules
+from nester.packing import Stop, never, solve
+from nester.studies.size_sweep import Batch, PricedSheet, paper_batches, unfit
+from nester.verify import require
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+    from nester.core.piece import Piece
+
+__all__ = ["MOST_COPIES", "AskedBatch", "SheetRow", "compare_sheets", "read_asked", "usual_range"]
+
+MOST_COPIES = 1_000
+_CARD = "card"
+"""What the paper is called of which everything is made that no other is named for."""
+
+
+@dataclass(frozen=True)
+class AskedBatch:
+    """A batch as it was asked for.
+
+    Attributes
+    ----------
+    batch
+        With every sheet that may be cut from.
+    priced
+        Whether sheets have prices; else they count by their area.
+    pieces
+        Of one object, in the settings as they were written.
+    now
+        Those settings.
+    """
+
+    batch: Batch
+    priced: bool
+    pieces: tuple[Piece, ...]
+    now: Mapping[str, int | str]
+
+    @property
+    def papers(self) -> list[str]:
+        """The names of the papers that one object takes."""
+        roles = [paper_for(piece.role, self.batch.papers) for piece in self.pieces]
+        return list(dict.fromkeys(name for name in roles if name is not None))
+
+
+def read_asked(
+    session: Session | None,
+    design: Design,
+    texts: Mapping[str, str],
+    papers: Mapping[str, str],
+    stock: Mapping[str, Sheetstock],
+    on: Sequence[str],
+    prices: Mapping[str, str],
+    quantity: int,
+    cuts: Cuts,
+    unit: Unit,
+) -> AskedBatch:
+    """Read what a design is to be cut from.
+
+    Parameters
+    ----------
+    session
+        The shop's book, whose rules of cutting hold; None if there is none.
+    papers
+        As they were named, by part: papers of the shop's, or weights.
+    stock
+        What these are like.
+    on
+        Sheet sizes, each for all papers, or behind ``PART=`` for the paper of a part.
+    prices
+        Of a sheet, by its size; for all of them or none.
+    quantity
+        How many objects are cut together, 1 to `MOST_COPIES`.
+
+    Raises
+    ------
+    Refusal
+        If any of it can't be read, the design can't be made so, or a paper has no sheet.
+    """
+    if not 1 <= quantity <= MOST_COPIES:
+        raise Refusal(f"--quantity must be 1 to {MOST_COPIES:,}, not {quantity:,}")
+    usual = {**USUAL_PAPERS, **{role: Sheetstock(g) for role, g in design.usual_weights}}
+    given = {**({} if "all" in papers else usual), **stock}
+    names = {part: _CARD if part == "all" else part for part in given}
+    names.update({part: _called(session, text) for part, text in papers.items()})
+    thickness = thickness_by_role(given)
+    now = read_settings(design, texts, unit, thickness)
+    pieces = design.pieces(now, unit)
+    used = list(dict.fromkeys(paper_for(piece.role, names) or _CARD for piece in pieces))
+    offers = _offers(design, on, names, used, prices, unit)
+    rules = Rules(cuts) if session is None else shop_rules(session, cuts)
+    batch = Batch(design, dict(texts), unit, names, offers, quantity, rules, thickness)
+    return AskedBatch(batch, bool(prices), pieces, now)
+
+
+def _called(session: Session | None, text: str) -> str:
+    from inventory.stock.papers import find_paper
+
+    if session is None or (text.isascii() and text.isdigit()):
+        return f"{text} g/m²"
+    return find_paper(session, text).name
+
+
+def _offers(
+    design: Design,
+    on: Sequence[str],
+    names: Mapping[str, str],
+    used: Sequence[str],
+    prices: Mapping[str, str],
+    unit: Unit,
+) -> dict[str, tuple[PricedSheet, ...]]:
+    for_all: list[Size] = []
+    of_paper: dict[str, list[Size]] = {}
+    for text in on:
+        part, equals, written = text.partition("=")
+        size = _size(written if equals else text, unit, "--on")
+        if not equals:
+            for_all.append(size)
+            continue
+        part = part.strip()
+        check_roles(design, [part])
+        of_paper.setdefault(paper_for(part, names) or _CARD, []).append(size)
+    costs = {_either_way(_size(text, unit, "--price")): amount for text, amount in prices.items()}
+    read = {
+        size: parse_money(amount, f"the price of {format_size(*size, unit)}")
+        for size, amount in costs.items()
+    }
+    chosen = {paper: of_paper.get(paper, for_all) for paper in used}
+    bare = next((paper for paper, sizes in chosen.items() if not sizes), None)
+    if bare is not None:
+        part = next(part for part, name in names.items() if name == bare)
+        raise Refusal(f"no sheet is named for {bare}; say --on SIZE, or --on {part}=SIZE")
+    offered = {_either_way(size) for sizes in (for_all, *of_paper.values()) for size in sizes}
+    for size in read:
+        if size not in offered:
+            raise Refusal(f"--price names a {format_size(*size, unit)} sheet, and --on does not")
+    for size in sorted(offered):
+        if read and size not in read:
+            raise Refusal(f"a {format_size(*size, unit)} sheet has no price; give all sheets one")
+    return {
+        paper: tuple(
+            PricedSheet(*size, _exact(read.get(_either_way(size)))) for size in dict.fromkeys(sizes)
+        )
+        for paper, sizes in chosen.items()
+    }
+
+
+def _size(text: str, unit: Unit, option: str) -> Size:
+    try:
+        return parse_size(text, unit)
+    except MeasureError as why:
+        raise Refusal(f"{option}: {why}") from None
+
+
+def _either_way(size: Size) -> Size:
+    return Size(min(size), max(size))
+
+
+def _exact(price: Decimal | None) -> Fraction | None:
+    return None if price is None else Fraction(price)
+
+
+def usual_range(now: Length, unit: Unit) -> tuple[Length, Length, Length]:
+    """Return sizes around one to compare it with: from, to and step; a sixth either way."""
+    step = unit.size // 16 if unit is Unit.IN else mm(1)
+    span = max(1, now // 6 // step)
+    return max(step, now - span * step), now + span * step, step
+
+
+# --- sheets compared -----------------------------------------------------------------------------
+
+
+class SheetRow(NamedTuple):
+    """One way to cut a batch on one paper, or on all of them.
+
+    Attributes
+    ----------
+    paper
+        None for all papers together.
+    offer
+        The only sheet it is cut from; None for all that are named, mixed as is cheapest.
+    sheets
+        How many the batch takes.
+    cost, bound
+        What the paper of one object counts, and what no plan counts less than; proven.
+    refused
+        Why it can't be cut so.
+    """
+
+    paper: str | None
+    offer: PricedSheet | None
+    sheets: int = 0
+    cost: Fraction = Fraction(0)
+    bound: Fraction = Fraction(0)
+    refused: str = ""
+
+
+def compare_sheets(
+    asked: AskedBatch, effort: Effort = Effort.QUICK, *, stop: Stop = never
+) -> list[SheetRow]:
+    """Plan the batch on each of its sheets alone, and on all of them; every plan is verified.
+
+    Returns
+    -------
+    list of SheetRow
+        All papers together first, if there are several; each with the cheapest first, and what
+        can't be cut last.
+    """
+    batch = asked.batch
+    alone: dict[str, dict[PricedSheet | None, SheetRow]] = {paper: {} for paper in asked.papers}
+    for paper, rows in alone.items():
+        offers = batch.sheets[paper]
+        choices: list[PricedSheet | None] = [*offers, *([None] if len(offers) > 1 else [])]
+        for offer in choices:
+            rows[offer] = _row(asked, paper, offer, effort, stop)
+    told: list[SheetRow] = []
+    if len(alone) > 1:
+        told += _ranked(_together(alone))
+    for rows in alone.values():
+        told += _ranked(list(rows.values()))
+    return told
+
+
+def _row(
+    asked: AskedBatch, paper: str, offer: PricedSheet | None, effort: Effort, stop: Stop
+) -> SheetRow:
+    batch = asked.batch
+    its = [one for one in asked.pieces if paper_for(one.role, batch.papers) == paper]
+    sheets = {paper: batch.sheets[paper] if offer is None else (offer,)}
+    problem = paper_batches(its, batch.quantity, batch.papers, sheets, batch.rules)[paper]
+    lacking = unfit([problem])
+    if lacking:
+        return SheetRow(paper, offer, refused=lacking)
+    answer = solve(problem, effort, stop=stop)
+    require(problem, answer)
+    cost, bound = answer.cost / batch.quantity, answer.bound / batch.quantity
+    return SheetRow(paper, offer, answer.sheets, cost, bound)
+
+
+def _together(alone: Mapping[str, Mapping[PricedSheet | None, SheetRow]]) -> list[SheetRow]:
+    """Add up what all papers take, on each sheet that all may be cut from, and on all sheets."""
+    shared = [one for one in next(iter(alone.values())) if all(one in r for r in alone.values())]
+    mixed = any(len(rows) > 1 for rows in alone.values())
+    told = []
+    for offer in [*(one for one in shared if one is not None), *([None] if mixed else [])]:
+        rows = [its[offer] if offer in its else next(iter(its.values())) for its in alone.values()]
+        whole = SheetRow(None, offer)
+        for row in rows:
+            whole = whole._replace(
+                sheets=whole.sheets + row.sheets,
+                cost=whole.cost + row.cost,
+                bound=whole.bound + row.bound,
+                refused=whole.refused or row.refused,
+            )
+        told.append(whole)
+    return told
+
+
+def _ranked(rows: Sequence[SheetRow]) -> list[SheetRow]:
+    return sorted(rows, key=lambda row: (bool(row.refused), row.cost, row.sheets))

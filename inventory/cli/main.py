@@ -1,0 +1,186 @@
+"""The command `quirebox`."""
+
+from __future__ import annotations
+
+import errno
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from typing import Annotated, Any
+
+import typer
+import typer.core
+import typer.main
+
+from inventory.cli.shared.options import Group
+from nester.core.errors import Refusal
+
+__all__ = ["app", "main"]
+
+_NOUNS = {
+    "demo": "inventory.cli.demo:demo",
+    "fit": "inventory.cli.fit:fit",
+    "estimate": "inventory.cli.estimate:estimate",
+    "shop": "inventory.cli.shop:app",
+    "paper": "inventory.cli.stock.paper:app",
+    "place": "inventory.cli.stock.place:app",
+    "sheet": "inventory.cli.stock.sheet:app",
+    "offcut": "inventory.cli.stock.offcut:app",
+    "stash": "inventory.cli.stock.stash:app",
+    "supply": "inventory.cli.stock.supply:app",
+    "design": "inventory.cli.design:app",
+    "order": "inventory.cli.order:app",
+    "batch": "inventory.cli.batch:app",
+    "buy": "inventory.cli.buying.buy:app",
+    "cost": "inventory.cli.cost:app",
+    "report": "inventory.cli.report:app",
+    "schema": "inventory.cli.schema:schema",
+}
+"""Where each first word of a command is at home: a group of verbs, or a function."""
+
+
+class _Nouns(Group):
+    """The first words of commands, each read in only when it is used: that starts faster."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        return list(_NOUNS)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        if cmd_name not in _NOUNS:
+            return None
+        module, _, attribute = _NOUNS[cmd_name].partition(":")
+        found = getattr(import_module(module), attribute)
+        if not isinstance(found, typer.Typer):
+            alone = typer.Typer(rich_markup_mode=None, add_completion=False)
+            alone.command(cmd_name)(found)
+            found = alone
+        command = typer.main.get_command(found)
+        command.name = cmd_name
+        return command
+
+
+app = typer.Typer(
+    name="quirebox",
+    cls=_Nouns,
+    help="Tells people who make layered paper gift boxes what to cut from which sheet.",
+    epilog="Start with 'quirebox demo', which makes a shop to try things on.",
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+@app.callback(invoke_without_command=True)
+def quirebox(
+    context: typer.Context,
+    shop: Annotated[
+        str | None,
+        typer.Option(
+            "--shop",
+            metavar="FILE",
+            help="The shop's file, or the URL of its PostgreSQL database.  [default: what"
+            " QUIREBOX_SHOP names, else a file in your data folder]",
+            show_default=False,
+        ),
+    ] = None,
+    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+) -> None:
+    """Tell people who make layered paper gift boxes what to cut from which sheet."""
+    if version:
+        from importlib.metadata import version as version_of
+
+        typer.echo(version_of("quirebox"))
+        raise typer.Exit
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Run one command.
+
+    Returns
+    -------
+    int
+        0: done.  1: a fault of the program.  2: a mistake of the user, told in one sentence.
+        3: pieces fit no sheet.  130: stopped by Ctrl-C.
+    """
+    from inventory.cli.shared.terminal import refuse, show_what_can_be_shown, warn
+
+    show_what_can_be_shown()
+    try:
+        code = app(arguments, prog_name="quirebox", standalone_mode=False)
+        sys.stdout.flush()
+    except Refusal as refusal:
+        refuse(str(refusal))
+        return 2
+    except typer.TyperException as error:
+        refuse(_in_plain_words(error.format_message()))
+        return 2
+    except (KeyboardInterrupt, typer.Abort):
+        return _stopped()
+    except (BrokenPipeError, SystemExit):
+        # Whoever read our output has gone, as `head` does; Typer and Rich then want to exit with 1.
+        _let_go_of_output()
+        return 0
+    except Exception as fault:
+        if isinstance(fault, OSError) and fault.errno in _NO_ROOM:
+            _let_go_of_output()
+            refuse(f"what was to be printed can't be written ({fault.strerror})")
+            return 2
+        if os.environ.get("QUIREBOX_TRACEBACK"):
+            raise
+        warn(
+            f"a fault of the program: {type(fault).__name__}: {' '.join(str(fault).split())}."
+            " What was not finished was not stored. Set QUIREBOX_TRACEBACK=1 to see where."
+        )
+        return 1
+    if code == _INTERRUPTED:
+        return _stopped()
+    return code if isinstance(code, int) else 0
+
+
+_PLAIN_WORDS = (
+    (r"Invalid value for '([^']*)': Input should be", r"\1 must be"),
+    (r"Invalid value for '([^']*)': (?:Value error, )?", r"\1: "),
+    (r"Input should be", "it must be"),
+    (r"greater than or equal to", "at least"),
+    (r"less than or equal to", "at most"),
+    (r"a valid integer.*", "a whole number"),
+    (r"a valid number.*", "a number"),
+    (r"a valid string.*", "text"),
+    (r"Got unexpected extra arguments?(?:\(s\))? \((.*)\)\.?",
+     r"'\1' is too much; put a name of several words in quotes"),
+    (r"No such option: ([^ .]*)\.? Did you mean (.*)\?",
+     r"there is no option \1; did you mean \2?"),
+    (r"No such option: ([^ .]*)\.?", r"there is no option \1; --help lists those there are"),
+    (r"No such command '([^']*)'\. Did you mean (.*)\?",
+     r"there is no command '\1'; did you mean \2?"),
+    (r"No such command '(.*)'\.?", r"there is no command '\1'; --help lists those there are"),
+    (r"Missing (?:argument|option) '([^']*)'\.?",
+     r"\1 is missing; --help shows how the command is written"),
+)  # fmt: skip
+"""What the framework says of a slip, and what a maker is told."""
+
+
+def _in_plain_words(said: str) -> str:
+    import re
+
+    for theirs, ours in _PLAIN_WORDS:
+        said = re.sub(theirs, ours, said)
+    return said
+
+
+_INTERRUPTED = 130
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT)
+
+
+def _let_go_of_output() -> None:
+    """Throw away what could not be written, so that Python doesn't try once more at the end."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _stopped() -> int:
+    from inventory.cli.shared.terminal import warn
+
+    warn("stopped; what was not finished was not stored.")
+    return _INTERRUPTED

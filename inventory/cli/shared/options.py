@@ -1,0 +1,273 @@
+"""What several commands share: their options, and the shop that they work on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from functools import partial
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+import typer.core
+
+from nester.core.problem import Cuts, Effort
+
+if TYPE_CHECKING:
+    from inventory.database.sqlite import ShopFile
+    from nester.core.lengths import Unit
+    from nester.core.problem import Trimmer
+    from nester.packing import Stop
+
+__all__ = [
+    "CutsOption",
+    "EffortOption",
+    "GapOption",
+    "Group",
+    "JsonFlag",
+    "Page",
+    "PageOption",
+    "SecondsOption",
+    "StagesOption",
+    "StripOption",
+    "TrimmerOption",
+    "YesFlag",
+    "ask",
+    "changed_trimmer",
+    "command_words",
+    "counted",
+    "group",
+    "pairs",
+    "searching_in",
+    "shop_file_of",
+    "shop_option",
+    "stopping",
+]
+
+JsonFlag = Annotated[bool, typer.Option("--json", help="Print JSON, for programs.")]
+
+
+class Page(StrEnum):
+    """The paper in the printer."""
+
+    A4 = "A4"
+    LETTER = "Letter"
+
+
+PageOption = Annotated[
+    Page, typer.Option("--page", case_sensitive=False, help="The paper in the printer.")
+]
+CutsOption = Annotated[
+    Cuts,
+    typer.Option(
+        "--cuts",
+        help="straight: every cut from edge to edge, as a trimmer makes it, and corners cut out"
+        " of tiers with a knife; free: with a knife along a rule, a cut may stop anywhere.",
+    ),
+]
+EffortOption = Annotated[
+    Effort, typer.Option("--effort", help="How hard to look for a cheaper plan.")
+]
+SecondsOption = Annotated[
+    float | None,
+    typer.Option(
+        "--seconds",
+        metavar="N",
+        min=1,
+        max=86_400,
+        help="Stop looking after so long at the latest; only a safety stop, as plans are"
+        " the same every time without it.",
+        show_default="no limit",
+    ),
+]
+
+
+YesFlag = Annotated[bool, typer.Option("--yes", help="Don't ask; for scripts.")]
+GapOption = Annotated[
+    str | None, typer.Option("--gap", help="Least distance between two pieces: 2mm; 0 for none.")
+]
+TrimmerOption = Annotated[
+    str | None,
+    typer.Option(
+        "--trimmer",
+        metavar="LENGTH",
+        help="The longest cut the trimmer makes: 31cm; longer ones are made with a knife along a"
+        " rule; 'any' if none is too long.",
+    ),
+]
+StripOption = Annotated[
+    str | None,
+    typer.Option(
+        "--smallest-strip",
+        metavar="LENGTH",
+        help="The trimmer can't hold paper narrower than this; 0 if it holds any.",
+    ),
+]
+StagesOption = Annotated[
+    str | None,
+    typer.Option(
+        "--stages",
+        metavar="N",
+        help="How often at most the way of cutting changes until a piece is free, the first way"
+        " included: 2 is strips, and strips cut across; 'any' for as often as needed.",
+    ),
+]
+
+
+def changed_trimmer(
+    known: Trimmer, unit: Unit, longest: str | None, strip: str | None, stages: str | None
+) -> Trimmer:
+    """Return a trimmer with what was said of it changed, the rest as it was."""
+    from dataclasses import replace
+
+    from inventory.core.table_files import check_count
+    from inventory.database.sqlite import check_trimmer
+    from inventory.stock.condition import read_distance
+    from nester.core.errors import Refusal
+
+    if longest is not None:
+        cut = None
+        if longest.strip().casefold() != "any":
+            cut = read_distance(longest, unit, "the trimmer's longest cut")
+        known = replace(known, longest_cut=cut)
+    if strip is not None:
+        known = replace(
+            known, smallest_strip=read_distance(strip, unit, "the smallest strip it can hold")
+        )
+    if stages is not None:
+        number = None
+        if stages.strip().casefold() != "any":
+            try:
+                number = check_count(stages)
+            except Refusal as why:
+                raise Refusal(f"the stages of cutting: {why}; or write 'any'") from None
+        known = replace(known, stages=number)
+    check_trimmer(known)
+    return known
+
+
+def ask(question: str) -> None:
+    """Go on if the maker says so; a program that can't be asked must say --yes."""
+    import sys
+
+    from nester.core.errors import Refusal
+
+    if not sys.stdin.isatty():
+        raise Refusal("nobody is there to be asked; look at the list and add --yes")
+    if not typer.confirm(question):
+        raise Refusal("nothing was stored")
+
+
+class Group(typer.core.TyperGroup):
+    """A group whose help says of each command its whole first sentence, on several lines."""
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """Write the list of commands."""
+        commands = ((name, self.get_command(ctx, name)) for name in self.list_commands(ctx))
+        with formatter.section("Commands"):
+            formatter.write_dl(
+                [(name, one.get_short_help_str(limit=1000)) for name, one in commands if one]
+            )
+
+
+def group(help_text: str) -> typer.Typer:
+    """Return a group of commands, a noun to which its verbs are added."""
+    made = typer.Typer(help=help_text, cls=Group, rich_markup_mode=None, add_completion=False)
+
+    @made.callback(invoke_without_command=True)
+    def show_help(context: typer.Context) -> None:
+        if context.invoked_subcommand is None:
+            typer.echo(context.get_help())
+
+    return made
+
+
+def shop_option(context: typer.Context) -> str | None:
+    """Return what was given with --shop."""
+    given: str | None = context.find_root().params.get("shop")
+    return given
+
+
+@contextmanager
+def shop_file_of(context: typer.Context) -> Iterator[ShopFile]:
+    """Open the shop named with --shop, else by QUIREBOX_SHOP, else the one in its usual place."""
+    from inventory.cli.shared.terminal import warn
+    from inventory.database.sqlite import open_shop
+
+    with open_shop(shop_option(context)) as shop_file:
+        if shop_file.backup is not None:
+            warn(f"the shop was brought up to date; a copy of the old one: {shop_file.backup}")
+        shop_file.on_wait = partial(warn, "waiting for another program to finish with the shop …")
+        yield shop_file
+
+
+@contextmanager
+def stopping(seconds: float | None) -> Iterator[Stop]:
+    """Give the rule that ends a search: after so many seconds, or at Ctrl-C.
+
+    The first Ctrl-C ends the search with the best it has found; the second ends the command.
+    """
+    import math
+    import signal
+    import threading
+
+    from inventory.cli.shared.terminal import warn
+    from nester.core.errors import Refusal
+    from nester.packing import after_seconds, never
+
+    if seconds is not None and not math.isfinite(seconds):
+        raise Refusal("--seconds must be a number of seconds")
+    too_late = never if seconds is None else after_seconds(seconds)
+    asked = threading.Event()
+
+    def ask(*_: object) -> None:
+        if asked.is_set():
+            raise KeyboardInterrupt
+        asked.set()
+        warn("stopping with the best found so far; Ctrl-C again gives it up.")
+
+    if threading.current_thread() is not threading.main_thread():
+        yield too_late
+        return
+    before = signal.signal(signal.SIGINT, ask)
+    try:
+        yield lambda: asked.is_set() or too_late()
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def counted(number: int, what: str) -> str:
+    """Write a number of things: ``1 sheet``, ``2 sheets``."""
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def pairs(texts: list[str], option: str) -> dict[str, str]:
+    """Read what was given as ``NAME=VALUE``, perhaps several times."""
+    from inventory.core.text import read_pairs
+
+    return read_pairs(texts, before=f"{option} ", unclear=": write it as NAME=VALUE")
+
+
+def command_words(context: typer.Context, words: str) -> str:
+    """Write a command to go on with, on the same shop: ``quirebox --shop FILE batch cut 3``."""
+    import shlex
+
+    given = shop_option(context)
+    shop = f"--shop {shlex.quote(given)} " if given else ""
+    return f"quirebox {shop}{words}"
+
+
+@contextmanager
+def searching_in(shop_file: ShopFile, seconds: float | None) -> Iterator[dict[str, Any]]:
+    """Give the rule that ends a search in a shop, and the voice that tells how it goes on."""
+    from inventory.cli.shared.terminal import searching
+    from inventory.core.money import format_money
+    from inventory.database.sqlite import the_shop
+
+    with shop_file.read() as session:
+        currency = the_shop(session).currency
+    with (
+        stopping(seconds) as stop,
+        searching("Planning", lambda amount: format_money(amount, currency)) as tell,
+    ):
+        yield {"stop": stop, "on_progress": tell}

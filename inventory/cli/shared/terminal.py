@@ -1,0 +1,133 @@
+"""How the command line speaks: tables, JSON, progress, and its one-sentence refusals."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TextIO
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from inventory.database.tables.base import Deed
+    from nester.packing import Progress
+
+__all__ = [
+    "console",
+    "counting",
+    "deed_words",
+    "print_json",
+    "refuse",
+    "searching",
+    "show_what_can_be_shown",
+    "warn",
+]
+
+_WIDEST = 100
+_LONGEST_WORD, _LONGEST = 300, 2000
+
+
+def console(*, stderr: bool = False) -> Console:
+    """Return the terminal; it is 80 columns wide where nobody says otherwise."""
+    from rich.console import Console
+
+    made = Console(stderr=stderr, highlight=False, soft_wrap=False)
+    if made.width > _WIDEST:
+        made.width = _WIDEST
+    return made
+
+
+def print_json(data: Any, target: Path | None = None) -> None:
+    """Write data as JSON to a file, or to standard output."""
+    printed = target is None or str(target) == "-"
+    ascii_only = printed and not _is_unicode(sys.stdout)
+    text = json.dumps(data, indent=1, ensure_ascii=ascii_only, allow_nan=False) + "\n"
+    if target is None or printed:
+        sys.stdout.write(text)
+        return
+    from inventory.core.files import write_file
+
+    write_file(target, text)
+
+
+def show_what_can_be_shown() -> None:
+    """Let an output that doesn't know a sign, such as × or ², show ? instead of failing.
+
+    An output that is closed swallows what is said, as the shell's own commands do.
+    """
+    if sys.stdout is None:
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+    if isinstance(sys.stdout, io.TextIOWrapper) and not _is_unicode(sys.stdout):
+        sys.stdout.reconfigure(errors="replace")
+
+
+def _is_unicode(stream: TextIO) -> bool:
+    return (stream.encoding or "utf-8").casefold().startswith("utf")
+
+
+def deed_words(deed: Deed) -> str:
+    """Say what a deed was: ``deed 12, cut, batch 1, layout 3``."""
+    words = [f"deed {deed.id}", str(deed.reason)]
+    if deed.batch_id is not None:
+        words.append(f"batch {deed.batch_id}")
+    if deed.layout is not None:
+        words.append(f"layout {deed.layout}, {len(deed.copies or ())} of it")
+    if deed.note:
+        words.append(deed.note)
+    return ", ".join(words)
+
+
+def warn(text: str) -> None:
+    """Say something beside the matter."""
+    print(f"quirebox: {text}", file=sys.stderr)  # noqa: T201
+
+
+def refuse(text: str) -> None:
+    """Say why something was not done, on one line."""
+    from inventory.core.text import shorten
+
+    words = (
+        word if len(word) <= _LONGEST_WORD else f"{word[:40]}…{word[-20:]}" for word in text.split()
+    )
+    sentence = shorten(" ".join(words), _LONGEST)
+    warn(sentence if sentence.endswith((".", "!", "?")) else f"{sentence}.")
+
+
+@contextmanager
+def searching(what: str, money: Callable[[Any], str]) -> Iterator[Callable[[Progress], None]]:
+    """Show how a search goes on, on a terminal's standard error; say nothing elsewhere.
+
+    Parameters
+    ----------
+    what
+        The first words: ``Planning``.
+    money
+        Writes an amount for a person.
+    """
+    if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+        yield lambda _: None
+        return
+    with console(stderr=True).status(f"{what} …", spinner="line") as status:
+
+        def tell(progress: Progress) -> None:
+            status.update(
+                f"{what}: {progress.sheets} sheets for {money(progress.net)}, none for less than"
+                f" {money(progress.bound)}, gap {float(100 * progress.gap):.1f} %"
+            )
+
+        yield tell
+
+
+@contextmanager
+def counting(what: str) -> Iterator[Callable[[int, int], None]]:
+    """Show how many of some things are done, on a terminal's standard error; else say nothing."""
+    if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+        yield lambda done, whole: None
+        return
+    with console(stderr=True).status(f"{what} …", spinner="line") as status:
+        yield lambda done, whole: status.update(f"{what}: {100 * done // whole} %")

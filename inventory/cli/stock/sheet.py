@@ -1,0 +1,212 @@
+"""`quirebox sheet`: paper in the sizes it is bought in."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, counted, group, shop_file_of
+from inventory.cli.shared.stock_options import (
+    MarginOption,
+    NoteOption,
+    PaperArgument,
+    PlaceOption,
+    PriceOption,
+    SizeArgument,
+    margins_of,
+    price_of,
+    show_lines,
+    size_of,
+)
+from inventory.core.money import parse_money
+from nester.core.errors import Refusal
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+app = group("Sheets: paper in the sizes it is bought in.")
+
+SupplierOption = Annotated[str, typer.Option("--supplier", help="Who brought them.")]
+NoteNumberOption = Annotated[
+    str, typer.Option("--note-number", help="The number of the delivery note.")
+]
+DayOption = Annotated[
+    str | None,
+    typer.Option("--date", help="The day they came, as 2027-03-14.", show_default="today"),
+]
+AgainFlag = Annotated[
+    bool, typer.Option("--again", help="More came under a delivery note that is booked already.")
+]
+
+
+def _when(text: str | None) -> datetime | None:
+    from datetime import date
+
+    from inventory.core.table_files import read_date
+    from inventory.stock.receiving import when_it_came
+
+    return None if text is None else when_it_came(read_date(text), date.today())
+
+
+@app.command("add")
+def add_sheet(
+    context: typer.Context,
+    paper: PaperArgument,
+    size: SizeArgument,
+    quantity: Annotated[
+        int | None,
+        typer.Option("--quantity", min=1, help="How many.", show_default="1"),
+    ] = None,
+    packs: Annotated[
+        int | None, typer.Option("--packs", min=1, help="How many packs; needs --pack.")
+    ] = None,
+    pack: Annotated[
+        int | None, typer.Option("--pack", min=1, help="How many sheets are in a pack.")
+    ] = None,
+    price: PriceOption = None,
+    pack_price: Annotated[
+        str | None, typer.Option("--pack-price", help="Of one pack, in place of --price.")
+    ] = None,
+    place: PlaceOption = None,
+    lot: Annotated[
+        str, typer.Option("--lot", help="What its maker printed on the pack to tell it apart.")
+    ] = "",
+    margin: MarginOption = "",
+    supplier: SupplierOption = "",
+    note_number: NoteNumberOption = "",
+    day: DayOption = None,
+    again: AgainFlag = False,
+    note: NoteOption = "",
+) -> None:
+    """Put sheets into the stash, by the piece or by the pack.
+
+    \b
+    Examples:
+      quirebox sheet add "Coal card" 56x71cm --quantity 12 --price 1.80 \\
+        --place "Shelf A / Drawer 2"
+      quirebox sheet add "Coal card" A4 --packs 2 --pack 25 --pack-price 9.50 \\
+        --supplier "Paper mill" --note-number 4711 --lot B7
+    """
+    from inventory.stock.listing import add_sheets
+    from inventory.stock.receiving import price_each
+
+    number = _number(quantity, packs, pack)
+    each = price_of(price)
+    if pack_price is not None:
+        if pack is None or price is not None:
+            raise Refusal("--pack-price needs --pack, and no --price beside it")
+        each = price_each(parse_money(pack_price, "the pack's price"), pack)
+    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        stock = add_sheets(
+            session,
+            paper,
+            size_of(session, size),
+            number,
+            price=each,
+            place=place,
+            note=note,
+            lot=lot,
+            margins=margins_of(session, margin),
+            supplier=supplier,
+            number=note_number,
+            again=again,
+            at=_when(day),
+        )
+    typer.echo(f"{counted(number, 'sheet')} added to {stock.label}")
+
+
+def _number(quantity: int | None, packs: int | None, pack: int | None) -> int:
+    if pack is None and packs is None:
+        return quantity or 1
+    if quantity is not None or pack is None:
+        raise Refusal("give --quantity alone, or --packs and --pack")
+    return (packs or 1) * pack
+
+
+@app.command("import")
+def import_sheet_list(
+    context: typer.Context,
+    file: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FILE",
+            help="CSV or .xlsx with columns paper, size, quantity; optional price, place, note,"
+            " lot, margin.",
+        ),
+    ],
+    supplier: SupplierOption = "",
+    note_number: NoteNumberOption = "",
+    day: DayOption = None,
+    again: AgainFlag = False,
+    yes: YesFlag = False,
+) -> None:
+    """Show the sheets of a list, then put them into the stash; if a line is wrong, none is.
+
+    \b
+    Examples:
+      quirebox sheet import sheets.csv
+      quirebox sheet import delivery.xlsx --supplier "Paper mill" \\
+        --note-number 4711 --yes
+    """
+    from inventory.database.sqlite import the_shop
+    from inventory.stock.import_lists import read_sheets
+    from inventory.stock.receiving import receive
+
+    with shop_file_of(context) as shop_file:
+        with shop_file.read() as session:
+            shop = the_shop(session)
+            lines = read_sheets(session, file, shop.unit)
+        if not yes:
+            show_lines(lines, shop)
+            ask("Put them into the stash?")
+        with shop_file.begin() as session:
+            receive(
+                session, lines, supplier=supplier, number=note_number, again=again,
+                at=_when(day),
+            )  # fmt: skip
+    typer.echo(f"{counted(sum(line.quantity for line in lines), 'sheet')} added")
+
+
+@app.command("deliveries")
+def deliveries(context: typer.Context, as_json: JsonFlag = False) -> None:
+    """List what suppliers brought, delivery note by delivery note, the newest first."""
+    from inventory.cli.shared.terminal import console, print_json
+    from inventory.core.money import format_money
+    from inventory.database.sqlite import the_shop
+    from inventory.stock.receiving import list_deliveries
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        currency = the_shop(session).currency
+        rows = list_deliveries(session)
+    if as_json:
+        print_json(
+            [
+                {
+                    "supplier": row.supplier,
+                    "note_number": row.number,
+                    "first": row.first.isoformat(timespec="seconds"),
+                    "last": row.last.isoformat(timespec="seconds"),
+                    "sheets": row.sheets,
+                    "paid": str(row.paid),
+                }
+                for row in rows
+            ]
+        )
+        return
+    from rich.text import Text
+
+    from inventory.documents.format.terminal_tables import table
+
+    right = frozenset({"Sheets", "Paid"})
+    shown = table("Deliveries", "Last", "Supplier", "Note", "Sheets", "Paid", right=right)
+    for row in rows:
+        shown.add_row(
+            row.last.astimezone().date().isoformat(),
+            Text(row.supplier),
+            Text(row.number),
+            str(row.sheets),
+            format_money(row.paid, currency),
+        )
+    console().print(shown if rows else "No deliveries with a supplier's name yet.")

@@ -1,0 +1,303 @@
+"""A plan as plain data: what a batch is cut from, how, what waits, and what to buy.
+
+It says everything the documents need, so that a plan can be printed again after the stash has
+moved on.  It is kept with its batch as JSON text, lengths in fine units, money as text.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from functools import cache
+from typing import TYPE_CHECKING
+
+from nester.core.lengths import Length, Unit
+from nester.core.piece import Grain, Piece
+from nester.core.problem import (
+    ANY_TRIMMER,
+    Cut,
+    Cuts,
+    Effort,
+    Layout,
+    Margins,
+    Placed,
+    Rect,
+    Stock,
+    Trimmer,
+)
+
+if TYPE_CHECKING:
+    from pydantic import TypeAdapter
+
+__all__ = [
+    "Lacking",
+    "Part",
+    "Plan",
+    "PlannedLayout",
+    "PlannedOrder",
+    "Restock",
+    "Sheet",
+    "Spot",
+    "plan_from_json",
+    "plan_to_json",
+]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The sheet or offcut that a layout is cut from, and where it lies.
+
+    Attributes
+    ----------
+    price
+        What using one counts in the plan's cost.
+    grain
+        Along which of its sides its fibres lie, if that is known.
+    pattern_up
+        Its paper has a pattern with a top, which is the sheet's top.
+    margins
+        Along its edges nothing is cut.
+    bruises
+        Rectangles of it from which nothing is cut.
+    """
+
+    label: str
+    kind: str
+    paper: str
+    swatch: str | None
+    width: Length
+    height: Length
+    place: str | None
+    price: Decimal
+    grain: Grain = Grain.ANY  # plans booked before these were kept say nothing of them
+    pattern_up: bool = False
+    margins: Margins = field(default_factory=Margins)
+    bruises: tuple[Rect, ...] = ()
+
+
+@dataclass(frozen=True)
+class Part:
+    """A kind of piece in its paper."""
+
+    paper: str
+    piece: Piece
+
+
+@dataclass(frozen=True)
+class Spot:
+    """One piece on a layout.
+
+    Attributes
+    ----------
+    part
+        Index into the plan's parts.
+    orders
+        The orders its copies are for, in the order in which the copies are cut.
+    """
+
+    part: int
+    x: Length
+    y: Length
+    width: Length
+    height: Length
+    turned: bool
+    orders: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class PlannedLayout:
+    """Pieces placed on one sheet or offcut, with the order of cuts."""
+
+    number: int
+    sheet: Sheet
+    copies: int
+    spots: tuple[Spot, ...]
+    cuts: tuple[Cut, ...]
+    offcuts: tuple[Rect, ...]
+
+
+@dataclass(frozen=True)
+class PlannedOrder:
+    """An order of the batch; `made` says whether the stash suffices for all of it."""
+
+    number: int
+    customer: str
+    design: str
+    copies: int
+    due: date
+    made: bool
+
+
+@dataclass(frozen=True)
+class Lacking:
+    """Pieces of an order for which there is no paper."""
+
+    order: int
+    paper: str
+    piece: str
+    width: Length
+    height: Length
+    quantity: int
+    why: str
+
+
+@dataclass(frozen=True)
+class Restock:
+    """A line of the shopping list.
+
+    Attributes
+    ----------
+    quantity
+        Sheets to buy; 0 if the book knows no sheet of the paper that is large enough.
+    price
+        Of one sheet, as it is asked, else as last paid; None if the book knows none.
+    orders
+        The orders that wait for it.
+    """
+
+    paper: str
+    width: Length
+    height: Length
+    quantity: int
+    price: Decimal | None
+    orders: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The layouts for a batch, what stays unmade, and what to buy.
+
+    Attributes
+    ----------
+    batch
+        The number of the batch; None if nothing can be made, so that there is none.
+    orders
+        Most urgent first.
+    cost
+        The sum of the prices of the sheets used.
+    bound
+        No plan can make these orders for less net; proven.
+    notes
+        What the maker should know.
+    kept
+        What the offcuts that are kept count, as they would if they were taken.
+    apart
+        Least distance between two pieces.
+    trimmer
+        What the trimmer can do: cuts that it can't make are made with a knife.
+    follow_grain
+        Whether pieces that wish for a grain follow it, where it is known.
+    """
+
+    batch: int | None
+    made_on: date
+    shop: str
+    unit: Unit
+    currency: str
+    cuts: Cuts
+    effort: Effort
+    orders: tuple[PlannedOrder, ...]
+    parts: tuple[Part, ...]
+    layouts: tuple[PlannedLayout, ...]
+    lacking: tuple[Lacking, ...]
+    restock: tuple[Restock, ...]
+    cost: Decimal
+    bound: Decimal
+    notes: tuple[str, ...] = ()
+    kept: Decimal = Decimal(0)  # plans booked before this was counted say nothing of it
+    apart: Length = 0
+    trimmer: Trimmer = ANY_TRIMMER
+    follow_grain: bool = False
+
+    @property
+    def net(self) -> Decimal:
+        """The paper used less the offcuts kept."""
+        return self.cost - self.kept
+
+    @property
+    def gap(self) -> Decimal:
+        """(net − bound) / net, zero when the plan is proven best."""
+        return (self.net - self.bound) / self.net if self.net else Decimal(0)
+
+    @property
+    def paper_area(self) -> int:
+        """Area of the sheets used, in square fine units."""
+        return sum(one.copies * one.sheet.width * one.sheet.height for one in self.layouts)
+
+    @property
+    def piece_area(self) -> int:
+        """Area of the pieces within their outlines, in square fine units."""
+        return sum(
+            one.copies * self.part_of(spot).piece.area for one in self.layouts for spot in one.spots
+        )
+
+    @property
+    def kept_area(self) -> int:
+        """Area of the offcuts worth keeping, in square fine units."""
+        return sum(one.copies * rect.area for one in self.layouts for rect in one.offcuts)
+
+    def kept_worth(self) -> tuple[Fraction, Fraction]:
+        """Return at which part of their share of the price the offcuts kept count.
+
+        That is, of sheets and of offcuts.  A plan tells what all of them count; what is kept of an
+        offcut counts whole, so the rest tells how much counts of sheets.
+        """
+        whole: dict[str, Fraction] = defaultdict(Fraction)
+        for one in self.layouts:
+            area = sum(rect.area for rect in one.offcuts)
+            back = Fraction(area, one.sheet.width * one.sheet.height)
+            whole[one.sheet.kind] += Fraction(one.sheet.price) * one.copies * back
+        kept, offcuts, sheets = Fraction(self.kept), whole["offcut"], whole["sheet"]
+        if kept < offcuts or not sheets:
+            return Fraction(0), kept / offcuts if offcuts else Fraction(0)
+        return (kept - offcuts) / sheets, Fraction(1)
+
+    def part_of(self, spot: Spot) -> Part:
+        """Return what a spot holds."""
+        return self.parts[spot.part]
+
+    def as_layout(self, planned: PlannedLayout) -> tuple[Layout, Stock]:
+        """Return a layout in the words of `nester.core.problem`."""
+        sheet = planned.sheet
+        placed = tuple(
+            Placed(self.part_of(s).piece.name, s.x, s.y, s.width, s.height, s.turned)
+            for s in planned.spots
+        )
+        return (
+            Layout(sheet.label, planned.copies, placed, planned.cuts, planned.offcuts),
+            Stock(
+                sheet.label,
+                sheet.width,
+                sheet.height,
+                None,
+                Fraction(sheet.price),
+                sheet.paper,
+                sheet.margins,
+                sheet.bruises,
+                sheet.grain,
+            ),
+        )
+
+    def pieces_of(self, planned: PlannedLayout) -> list[Piece]:
+        """Return the pieces on a layout, spot by spot."""
+        return [self.part_of(spot).piece for spot in planned.spots]
+
+
+@cache
+def _adapter() -> TypeAdapter[Plan]:
+    from pydantic import TypeAdapter
+
+    return TypeAdapter(Plan)
+
+
+def plan_to_json(plan: Plan) -> str:
+    """Write a plan as JSON text."""
+    return _adapter().dump_json(plan).decode()
+
+
+def plan_from_json(text: str) -> Plan:
+    """Read what `plan_to_json` wrote."""
+    return _adapter().validate_json(text)

@@ -1,0 +1,301 @@
+"""Plain lists: CSV files with a line of column names, as people and spreadsheets write them.
+
+Read are UTF-8 files, with or without a byte-order mark, with any line ends, separated by commas,
+semicolons or tabs; and of a workbook in Office Open XML (``.xlsx``) the first sheet.  Whatever is
+wrong is refused in one sentence that names file, line and field.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from decimal import Decimal
+from difflib import get_close_matches
+from pathlib import Path
+from typing import NoReturn, TypeVar
+from zipfile import ZipFile
+
+from inventory.core.money import parse_money
+from inventory.core.text import clean_name, fold, shorten
+from nester.core.errors import Refusal
+from nester.core.lengths import Length, Unit, parse_length
+
+__all__ = [
+    "LARGEST_COUNT",
+    "Row",
+    "check_count",
+    "one_of",
+    "read_date",
+    "read_list",
+    "refuse_doubles",
+]
+
+LARGEST_COUNT = 1_000_000
+_LARGEST_FILE = 50_000_000
+_MOST_COLUMNS = 200
+_MARK = "\ufeff"
+"""The byte-order mark, which shows nowhere."""
+_LARGEST_WORKBOOK = 300_000_000
+_MOST_LINES = 1_048_576
+"""So many rows has a sheet of Office Open XML (ECMA-376 names cells up to XFD1048576; from
+memory)."""
+_LARGEST_FIELD = csv.field_size_limit()
+_T = TypeVar("_T")
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of a list."""
+
+    file: str
+    line: int
+    fields: dict[str, str]
+
+    def refuse(self, field: str, why: str) -> NoReturn:
+        """Raise the refusal of a field."""
+        raise Refusal(f"{self.file}, line {self.line}, {field}: {why}")
+
+    def read(self, field: str, reader: Callable[[str], _T]) -> _T:
+        """Return a field through a reader, whose refusal gets file, line and field put before."""
+        try:
+            return reader(self.text(field))
+        except Refusal as why:
+            self.refuse(field, str(why))
+
+    def text(self, field: str) -> str:
+        """Return a field without outer blanks; empty if the list has no such column."""
+        return self.fields.get(field, "")
+
+    def name(self, field: str) -> str:
+        """Return a field that must hold a name."""
+        return self.read(field, lambda text: clean_name(text, f"the {field}"))
+
+    def length(self, field: str, unit: Unit) -> Length:
+        """Return a length; a bare number is in `unit`."""
+        return self.read(field, lambda text: parse_length(text, unit))
+
+    def count(self, field: str, least: int = 1) -> int:
+        """Return a whole number."""
+        return self.read(field, lambda text: check_count(text, least))
+
+    def money(self, field: str) -> Decimal:
+        """Return an amount of money."""
+        return self.read(field, lambda text: parse_money(text, f"the {field}"))
+
+    def choice(self, field: str, choices: Iterable[str], default: str) -> str:
+        """Return one of a few words, `default` if the field is empty."""
+        words = list(choices)
+        word = self.text(field).casefold() or default
+        if word not in words:
+            self.refuse(field, f"'{shorten(self.text(field))}' must be {one_of(words)}")
+        return word
+
+
+def one_of(words: Sequence[str]) -> str:
+    """Write ``a, b or c``."""
+    return " or ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
+
+
+def check_count(text: str, least: int = 1) -> int:
+    """Read a whole number of things, at least `least` and at most a million."""
+    shown = text.strip()
+    if not shown:
+        raise Refusal("a whole number is missing")
+    if not re.fullmatch(r"[+-]?[0-9]{1,18}", shown):
+        raise Refusal(f"'{shorten(shown)}' is not a whole number")
+    number = int(shown)
+    if number < least:
+        raise Refusal(f"{number} is too few; it must be at least {least}")
+    if number > LARGEST_COUNT:
+        raise Refusal(f"{number} is too many; at most {LARGEST_COUNT:,} can be counted")
+    return number
+
+
+def read_date(text: str) -> date:
+    """Read a day written as ``2027-03-14`` (ISO 8601)."""
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise Refusal(
+            f"'{shorten(text.strip())}' is not a date; write it like 2027-03-14"
+        ) from None
+
+
+def read_list(path: Path, required: Sequence[str], optional: Sequence[str] = ()) -> list[Row]:
+    """Read a list whole.
+
+    Further columns are passed over, unless their name looks like a slip of a known one.
+    """
+    lines = _read_workbook(path) if path.suffix.casefold() == ".xlsx" else _read_csv(path)
+    try:
+        header = next(lines)
+    except StopIteration:
+        raise Refusal(f"{path}: the file is empty; its first line must name the columns") from None
+    columns = _columns(path, header, required, optional)
+    rows = []
+    for line, fields in lines:
+        if len(fields) > len(columns) and any(fields[len(columns) :]):
+            raise Refusal(
+                f"{path}, line {line}: {len(fields)} fields for {len(columns)} columns;"
+                " put quotes around a field that holds the separator"
+            )
+        padded = fields + [""] * (len(columns) - len(fields))
+        rows.append(Row(str(path), line, dict(zip(columns, padded, strict=False))))
+    if not rows:
+        raise Refusal(f"{path}: there is no line below the column names")
+    return rows
+
+
+def _read_csv(path: Path) -> Iterator[tuple[int, list[str]]]:
+    return _split(_read_text(path), path)
+
+
+def _read_workbook(path: Path) -> Iterator[tuple[int, list[str]]]:
+    """Yield the lines of a workbook's first sheet, each cell as a person would type it."""
+    data = io.BytesIO(_read_bytes(path))
+    try:
+        lines = list(_lines_of_workbook(data, path))
+    except Refusal:
+        raise
+    except Exception as why:  # whatever the library stumbles over in a damaged file
+        raise Refusal(
+            f"{path}: it can't be read as a workbook; save it as .xlsx or CSV UTF-8"
+        ) from why
+    yield from lines
+
+
+def _lines_of_workbook(data: io.BytesIO, path: Path) -> Iterator[tuple[int, list[str]]]:
+    import warnings
+
+    from openpyxl import load_workbook
+
+    with ZipFile(data) as parts:
+        if sum(part.file_size for part in parts.infolist()) > _LARGEST_WORKBOOK:
+            raise Refusal(
+                f"{path}: unpacked it has more than {_LARGEST_WORKBOOK // 10**6} MB, which is no"
+                " list of this kind"
+            )
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of styles and charts, which say nothing here
+        book = load_workbook(data, read_only=True, data_only=True)
+        rows = book.worksheets[0].iter_rows(values_only=True, max_col=_MOST_COLUMNS)
+        for line, cells in enumerate(rows, start=1):
+            if line > _MOST_LINES:
+                raise Refusal(f"{path}: it has lines beyond the {_MOST_LINES:,} of a workbook")
+            fields = [_cell_text(cell) for cell in cells]
+            while fields and not fields[-1]:
+                fields.pop()
+            if fields:
+                yield line, fields
+
+
+def _cell_text(cell: object) -> str:
+    """Write a cell's value; a workbook keeps whole numbers as 5.0 and days as midnights."""
+    if cell is None:
+        return ""
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
+    if isinstance(cell, datetime) and cell.time() == time():
+        return cell.date().isoformat()
+    return str(cell).replace(_MARK, "").strip()
+
+
+def _read_bytes(path: Path) -> bytes:
+    try:
+        with path.open("rb") as file:
+            data = file.read(_LARGEST_FILE + 1)
+    except FileNotFoundError:
+        raise Refusal(f"{path}: there is no such file") from None
+    except IsADirectoryError:
+        raise Refusal(f"{path}: this is a folder, not a list") from None
+    except OSError as why:
+        raise Refusal(f"{path}: it can't be read ({why.strerror or why})") from None
+    if len(data) > _LARGEST_FILE:
+        raise Refusal(f"{path}: more than {_LARGEST_FILE // 10**6} MB is no list of this kind")
+    return data
+
+
+def _read_text(path: Path) -> str:
+    data = _read_bytes(path)
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as why:
+        line = _line_of(data, why.start)
+        raise Refusal(f"{path}, line {line}: not UTF-8 text; save the list as CSV UTF-8") from None
+    text = text.replace(_MARK, "")  # also where several files were put one after another
+    if b"\0" in data:
+        line = _line_of(data, data.index(b"\0"))
+        raise Refusal(f"{path}, line {line}: not plain text; save the list as CSV UTF-8")
+    return text
+
+
+def _line_of(data: bytes, place: int) -> int:
+    return len((data[:place] + b".").splitlines())
+
+
+def _split(text: str, path: Path) -> Iterator[tuple[int, list[str]]]:
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    separator = max(",;\t", key=first.count)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    while True:
+        line = reader.line_num + 1
+        try:
+            fields = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as why:
+            if "field limit" in str(why):
+                raise Refusal(
+                    f"{path}, line {line}: a field of more than {_LARGEST_FIELD:,} characters is"
+                    " none of a list; does a quote open there that is never closed?"
+                ) from None
+            raise Refusal(
+                f"{path}, line {line}: its quotes don't match;"
+                " each that opens a field must be closed before the next separator"
+            ) from None
+        fields = [field.strip() for field in fields]
+        if any(fields):
+            yield line, fields
+
+
+def _columns(
+    path: Path, header: tuple[int, list[str]], required: Sequence[str], optional: Sequence[str]
+) -> list[str]:
+    line, fields = header
+    names = [" ".join(field.split()).casefold() for field in fields]
+    while names and not names[-1]:
+        names.pop()
+    known = [*required, *optional]
+    for name, times in Counter(names).items():
+        if name and times > 1:
+            raise Refusal(f"{path}, line {line}: there are two columns '{shorten(name)}'; keep one")
+    for name in required:
+        if name not in names:
+            raise Refusal(
+                f"{path}, line {line}: the column '{name}' is missing;"
+                f" there must be {', '.join(required)}"
+            )
+    for name in names:
+        near = get_close_matches(name, [o for o in optional if o not in names], 1, 0.75)
+        if name not in known and near:
+            raise Refusal(
+                f"{path}, line {line}: unknown column '{shorten(name)}'; is it '{near[0]}'?"
+            )
+    return names
+
+
+def refuse_doubles(rows: Sequence[Row], field: str) -> None:
+    """Refuse a list in which two lines have the same name."""
+    seen: dict[str, int] = {}
+    for row in rows:
+        name = row.text(field)
+        first = seen.setdefault(fold(name), row.line)
+        if first != row.line:
+            row.refuse(
+                field, f"'{shorten(name)}' stands in line {first} already; names must differ"
+            )

@@ -1,0 +1,165 @@
+"""What a maker may write into the shop's book: names, notes, numbers and choices."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from difflib import get_close_matches
+from typing import TYPE_CHECKING, TypeVar
+
+from nester.core.errors import Refusal
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from enum import StrEnum
+
+__all__ = [
+    "LARGEST_NUMBER",
+    "LONGEST_NAME",
+    "LONGEST_NOTE",
+    "choice",
+    "clean_name",
+    "clean_note",
+    "did_you_mean",
+    "fold",
+    "shorten",
+    "whole_number",
+]
+
+LONGEST_NAME = 200
+LONGEST_NOTE = 2000
+LARGEST_NUMBER = 1_000_000
+
+_Choice = TypeVar("_Choice", bound="StrEnum")
+
+_BREAKING = frozenset({"Cc", "Cs", "Zl", "Zp"})
+_BIDI_CONTROLS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+"""They reorder whatever stands after them on the line, so a table would no longer be readable."""
+_INVISIBLE = frozenset({"Cf", "Zs", "Mn", "Me"})
+
+
+_NOT_STORED = re.compile("[\0\ud800-\udfff]")
+
+
+def fold(text: str) -> str:
+    """Return the form in which two names are the same name: case and spacing do not count.
+
+    What no database can hold, and so no name is written with, becomes a sign that stands for it.
+    """
+    plain = _NOT_STORED.sub("\ufffd", text)
+    return " ".join(unicodedata.normalize("NFKC", plain).casefold().split())
+
+
+def shorten(text: str, at_most: int = 40) -> str:
+    """Return text fit to be quoted in one sentence."""
+    plain = "".join(c if unicodedata.category(c) not in _BREAKING else "�" for c in text.strip())
+    plain = "".join(c for c in plain if c not in _BIDI_CONTROLS)
+    return plain if len(plain) <= at_most else f"{plain[:at_most]}…"
+
+
+def clean_name(text: str, what: str) -> str:
+    """Return a name without the space around it.
+
+    Parameters
+    ----------
+    text
+        1 to 200 characters in any script; no control characters and no line breaks.
+    what
+        What it names, for the refusal: ``the paper's name``.
+
+    Raises
+    ------
+    Refusal
+        If it is empty, too long or can't stand on one line.
+    """
+    name = text.strip()
+    if not name or all(unicodedata.category(c) in _INVISIBLE for c in name):
+        raise Refusal(f"{what} is missing")
+    _check_characters(name, what, LONGEST_NAME)
+    return name
+
+
+def clean_note(text: str, what: str = "the note") -> str:
+    """Return a remark, or nothing: like `clean_name`, but it may be empty and longer."""
+    note = text.strip()
+    _check_characters(note, what, LONGEST_NOTE)
+    return note
+
+
+def _check_characters(text: str, what: str, at_most: int) -> None:
+    if len(text) > at_most:
+        raise Refusal(
+            f"{what} '{shorten(text, 20)}' has {len(text):,} characters; at most {at_most:,} fit"
+        )
+    for character in text:
+        if unicodedata.category(character) in _BREAKING or character in _BIDI_CONTROLS:
+            raise Refusal(
+                f"{what} '{shorten(text)}' holds the control character U+{ord(character):04X};"
+                " write it on one line, without such characters"
+            )
+
+
+def read_pairs(texts: Iterable[str], *, before: str = "", unclear: str) -> dict[str, str]:
+    """Read what was written as ``name=value``, name by name; names are folded to small letters.
+
+    Parameters
+    ----------
+    before
+        What to put before the quoted text in a refusal.
+    unclear
+        What to say after it if it is no pair.
+
+    Raises
+    ------
+    Refusal
+        If one is no pair, or a name comes twice.
+    """
+    read: dict[str, str] = {}
+    for text in texts:
+        name, _, value = (side.strip() for side in text.partition("="))
+        if not (name and value):
+            raise Refusal(f"{before}'{shorten(text)}'{unclear}")
+        name = name.casefold()
+        if name in read:
+            raise Refusal(f"{before}'{shorten(name)}' is given twice; keep one")
+        read[name] = value
+    return read
+
+
+def whole_number(value: int, what: str, *, least: int = 0, most: int = LARGEST_NUMBER) -> int:
+    """Return a whole number that lies within its limits.
+
+    Raises
+    ------
+    Refusal
+        If it is no whole number, less than `least` or more than `most`.
+    """
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise Refusal(f"{what} must be a whole number, not {shorten(str(value))}")
+    if not least <= value <= most:
+        raise Refusal(f"{what} must be {least:,} to {most:,}, not {value:,}")
+    return value
+
+
+def choice(kind: type[_Choice], value: str, what: str) -> _Choice:
+    """Return the member of `kind` that is written so.
+
+    Raises
+    ------
+    Refusal
+        If there is none; it names those there are.
+    """
+    try:
+        return kind(value.strip().casefold())
+    except ValueError:
+        known = ", ".join(kind)
+        raise Refusal(f"{what} can't be '{shorten(value)}'; it is one of {known}") from None
+
+
+def did_you_mean(wanted: str, known: Iterable[str]) -> str:
+    """Return a clause that offers up to three known names near the wanted one, or nothing."""
+    by_fold = {fold(name): name for name in known}
+    close = get_close_matches(fold(wanted)[:LONGEST_NAME], by_fold, n=3, cutoff=0.6)
+    if not close:
+        return ""
+    return "; did you mean " + " or ".join(f"'{by_fold[key]}'" for key in close) + "?"

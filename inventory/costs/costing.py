@@ -1,0 +1,648 @@
+"""What a box costs and what it is sold for: exact sums, shared out to the smallest coin.
+
+Nothing here knows the book (`inventory.costs.order_costs` does).  Amounts are exact fractions until
+they are rounded together, so that the parts always sum to the whole.
+
+Amounts are rounded together by largest remainders: each is rounded down to the smallest coin, and
+the coins that are then missing go, one each, to the amounts that lost most (Alexander Hamilton's
+method of apportionment, 1792; Hare's quota with largest remainders: M. L. Balinski and H. P. Young,
+"Fair Representation", 2nd edition, Brookings 2001).  So no part is a whole coin off.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from enum import StrEnum
+from fractions import Fraction
+from typing import Generic, NamedTuple, TypeVar
+
+from inventory.core.money import round_to_coin, smallest_coin
+from inventory.core.text import fold, shorten
+from nester.core.errors import Refusal
+from nester.core.lengths import UNITS_PER_MM, Length, area_m2
+from nester.cutting import USUAL_PACE, Pace
+from nester.designs.base.design import Measure
+
+__all__ = [
+    "MOST_OFF_THE_PRICE",
+    "Box",
+    "Cost",
+    "CutPiece",
+    "CutSheet",
+    "Ending",
+    "Item",
+    "Parcels",
+    "Part",
+    "PostageStep",
+    "PrintPrice",
+    "Rates",
+    "SalePrice",
+    "Share",
+    "Tariff",
+    "cost_of",
+    "in_coins",
+    "parcels_for",
+    "read_ending",
+    "sale_price",
+    "share_out",
+    "shares_of",
+]
+
+MOST_OFF_THE_PRICE = 99
+"""Percent of the price that fees and margin may take together: something must pay for the box."""
+
+_Owner = TypeVar("_Owner", bound=Hashable)
+_PER_METRE = 1000 * UNITS_PER_MM
+
+
+# --- coins -------------------------------------------------------------------------------------
+
+
+def in_coins(amounts: Sequence[Fraction | Decimal], currency: str) -> list[Decimal]:
+    """Round amounts to the smallest coin so that they sum to their sum, rounded.
+
+    The sum is rounded to the nearest coin, halves up (as Regulation (EC) No 1103/97, article 5,
+    and ISO 80000-1, annex B, rule B have it); largest remainders, the first of equals first.
+
+    Parameters
+    ----------
+    amounts
+        None is less than zero.
+    """
+    coin = Fraction(smallest_coin(currency))
+    exact = [Fraction(amount) / coin for amount in amounts]
+    if any(amount < 0 for amount in exact):
+        raise ValueError("only amounts of zero or more are rounded together")
+    whole = int(Fraction(round_to_coin(sum(exact, Fraction(0)) * coin, currency)) / coin)
+    coins = [int(amount) for amount in exact]
+    by_loss = sorted(range(len(exact)), key=lambda at: coins[at] - exact[at])
+    for at in by_loss[: whole - sum(coins)]:
+        coins[at] += 1
+    return [smallest_coin(currency) * number for number in coins]
+
+
+def share_out(whole: Decimal, weights: Sequence[Fraction | int], currency: str) -> list[Decimal]:
+    """Share an amount out by weights; the shares sum to it exactly.
+
+    Parameters
+    ----------
+    whole
+        A whole number of the smallest coins, zero or more.
+    weights
+        Zero or more each; if all are zero, all shares are equal.
+    """
+    if not weights:
+        raise ValueError("there is nobody to share with")
+    total = sum(weights, Fraction(0))
+    exact = [
+        Fraction(whole) * (Fraction(one) / total if total else Fraction(1, len(weights)))
+        for one in weights
+    ]
+    return in_coins(exact, currency)
+
+
+# --- paper -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class CutPiece(Generic[_Owner]):
+    """One piece on a sheet: whose it is, its area, and the length around its blank."""
+
+    owner: _Owner
+    area: int
+    edge: Length
+
+
+@dataclass(frozen=True)
+class CutSheet(Generic[_Owner]):
+    """A sheet or offcut with what is cut from it; or several that are cut alike.
+
+    Attributes
+    ----------
+    price
+        What using one costs.
+    kept
+        What the offcuts that are kept of one are worth.
+    minutes
+        To cut one.
+    """
+
+    paper: str
+    price: Fraction
+    kept: Fraction
+    minutes: Fraction
+    pieces: tuple[CutPiece[_Owner], ...]
+    copies: int = 1
+
+
+@dataclass(frozen=True)
+class Share:
+    """What one owner bears of the sheets: by paper, the area of its pieces and what they cost."""
+
+    areas: Mapping[str, int]
+    costs: Mapping[str, Fraction]
+    minutes: Fraction
+
+
+def shares_of(sheets: Iterable[CutSheet[_Owner]]) -> dict[_Owner, Share]:
+    """Share sheets, and the time to cut them, among those whose pieces are on them.
+
+    A piece bears its own area and, of the waste, the part that its area is of all pieces on the
+    sheet, less the same part of what the kept offcuts are worth.  So it bears that part of the
+    sheet's price less its offcuts.  The time to cut a sheet is shared by the length around the
+    pieces, as a cut runs along their edges (common practice, no source).
+
+    Returns
+    -------
+    dict
+        By owner.  The shares sum to the prices less the offcuts, exactly.
+    """
+    areas: dict[_Owner, dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    costs: dict[_Owner, dict[str, Fraction]] = defaultdict(lambda: defaultdict(Fraction))
+    minutes: dict[_Owner, Fraction] = defaultdict(Fraction)
+    for sheet in sheets:
+        area_of: dict[_Owner, int] = defaultdict(int)
+        edge_of: dict[_Owner, int] = defaultdict(int)
+        for piece in sheet.pieces:
+            area_of[piece.owner] += piece.area
+            edge_of[piece.owner] += piece.edge
+        area, edge = sum(area_of.values()), sum(edge_of.values())
+        for owner, its in area_of.items():
+            areas[owner][sheet.paper] += sheet.copies * its
+            borne = sheet.copies * (sheet.price - sheet.kept)
+            costs[owner][sheet.paper] += borne * Fraction(its, area)
+            minutes[owner] += sheet.copies * sheet.minutes * Fraction(edge_of[owner], edge)
+    return {owner: Share(dict(areas[owner]), dict(costs[owner]), minutes[owner]) for owner in areas}
+
+
+# --- the shop's rates --------------------------------------------------------------------------
+
+
+class Tariff(NamedTuple):
+    """What a consumable costs, and weighs in grams: a metre, a square metre, or each."""
+
+    price: Fraction | None
+    grams: Fraction | None = None
+
+
+class PrintPrice(NamedTuple):
+    """What a print costs that fits into a size, this way or turned; fine units."""
+
+    width: Length
+    height: Length
+    price: Decimal
+
+
+class PostageStep(NamedTuple):
+    """What a parcel up to a weight in grams costs."""
+
+    grams: Decimal
+    price: Decimal
+
+
+class Ending(NamedTuple):
+    """How a price may end: ``coins`` left over from a whole number of ``every`` coins."""
+
+    coins: int
+    every: int
+
+
+@dataclass(frozen=True)
+class Rates:
+    """What the shop reckons with; None is what nobody has said yet.
+
+    Attributes
+    ----------
+    hour
+        For an hour of work.
+    pace
+        At which the shop cuts.
+    piece_minutes, design_minutes
+        To assemble: minutes a piece, or a box of a design, where it is known.
+    packaging, packaging_grams
+        Of a parcel.
+    wrapping, wrapping_grams
+        Of each box in it.
+    fee, fee_fixed
+        What selling costs: percent of the whole price, postage included, and an amount a sale.
+    margin
+        Percent of the price that is to be left.
+    endings
+        How the price of one box may end; any way if there are none.
+    supplies
+        By name of the consumable, in small letters, and how it is measured.
+    prints, print_area
+        What a print costs by size, and a square metre of those that fit into no size.
+    postage
+        The lightest step first.
+    """
+
+    currency: str
+    hour: Decimal | None = None
+    pace: Pace = USUAL_PACE
+    piece_minutes: Decimal | None = None
+    design_minutes: Mapping[str, Decimal] = field(default_factory=dict)
+    packaging: Decimal = Decimal(0)
+    packaging_grams: Decimal = Decimal(0)
+    wrapping: Decimal = Decimal(0)
+    wrapping_grams: Decimal = Decimal(0)
+    fee: Decimal = Decimal(0)
+    fee_fixed: Decimal = Decimal(0)
+    margin: Decimal = Decimal(0)
+    endings: tuple[Ending, ...] = ()
+    supplies: Mapping[tuple[str, Measure], Tariff] = field(default_factory=dict)
+    prints: tuple[PrintPrice, ...] = ()
+    print_area: Decimal | None = None
+    postage: tuple[PostageStep, ...] = ()
+
+
+# --- the price ---------------------------------------------------------------------------------
+
+_ENDING = re.compile(r"([0-9]{0,4})(?:[.,]([0-9]{1,4}))?")
+
+
+def read_ending(text: str, currency: str) -> Ending:
+    """Read the last digits of a price: ``.95``, ``.00``, ``9.50``, ``80``.
+
+    What has no decimals stands for whole amounts: ``5`` is 5.00, 15.00 and so on in euros.
+
+    Raises
+    ------
+    Refusal
+        If it can't be read, or is finer than the smallest coin.
+    """
+    match = _ENDING.fullmatch(text.strip())
+    if match is None or not (match[1] or match[2]):
+        raise Refusal(
+            f"'{shorten(text)}' is not how a price ends; write its last digits, such as .95 or"
+            " 9.50, or 'any'"
+        )
+    per_unit = int(1 / smallest_coin(currency))
+    digits = len(str(per_unit)) - 1
+    decimals = (match[2] or "").rstrip("0")
+    if len(decimals) > digits:
+        raise Refusal(f"no price in {currency} can end in '{shorten(text)}'")
+    every = per_unit * 10 ** len(match[1])
+    coins = int(match[1] or 0) * per_unit + int(decimals.ljust(digits, "0") or 0)
+    if every == 1:
+        raise Refusal(f"no price in {currency} can end in '{shorten(text)}'")
+    return Ending(coins, every)
+
+
+@dataclass(frozen=True)
+class SalePrice:
+    """A price and where it goes.
+
+    Attributes
+    ----------
+    each
+        What one box is sold for.
+    price
+        For all of them; it is cost, fees and margin together.
+    fees
+        What selling takes of the price.
+    margin
+        What is left; less than zero if the price does not pay for the box.
+    """
+
+    each: Decimal
+    price: Decimal
+    fees: Decimal
+    margin: Decimal
+
+    @property
+    def share(self) -> Fraction:
+        """The margin as a part of the price; zero if there is no price."""
+        return Fraction(self.margin) / Fraction(self.price) if self.price else Fraction(0)
+
+
+def sale_price(cost: Decimal, copies: int, rates: Rates, each: Decimal | None = None) -> SalePrice:
+    """Return the lowest price of a box at which the margin wished for is left, or more.
+
+    Parameters
+    ----------
+    cost
+        Of all copies together, in whole coins.
+    each
+        What one is sold for, if the maker has set that herself.
+    """
+    if each is not None:
+        return _sale(each, cost, copies, rates)
+    coin = smallest_coin(rates.currency)
+    left = 1 - Fraction(rates.fee + rates.margin) / 100
+    # Fees are rounded to the coin, so that half a coin below the exact price may do already.
+    least = (Fraction(cost) + Fraction(rates.fee_fixed) - Fraction(coin) / 2) / left / copies
+    coins = max(0, -int(-least // Fraction(coin)))
+    while True:
+        coins = _next_ending(coins, rates.endings)
+        sale = _sale(coin * coins, cost, copies, rates)
+        if sale.margin * 100 >= sale.price * rates.margin:
+            return sale
+        coins += 1
+
+
+def _next_ending(coins: int, endings: Sequence[Ending]) -> int:
+    """Return the lowest price from so many coins on that ends as it may."""
+    return min((coins + (end.coins - coins) % end.every for end in endings), default=coins)
+
+
+def _sale(each: Decimal, cost: Decimal, copies: int, rates: Rates) -> SalePrice:
+    price = each * copies
+    exact = Fraction(price) * Fraction(rates.fee) / 100 + Fraction(rates.fee_fixed)
+    fees = round_to_coin(exact, rates.currency)
+    return SalePrice(each, price, fees, price - fees - cost)
+
+
+# --- the cost ----------------------------------------------------------------------------------
+
+
+class Item(StrEnum):
+    """What a part of a cost is for."""
+
+    PAPER = "paper"
+    SUPPLIES = "supplies"
+    PRINTS = "prints"
+    CUTTING = "cutting"
+    ASSEMBLING = "assembling"
+    PACKAGING = "packaging"
+    POSTAGE = "postage"
+
+
+class Part(NamedTuple):
+    """One part of a cost.
+
+    Attributes
+    ----------
+    name
+        Which paper, which supply; empty where the item says it all.
+    much, unit
+        How much of it: ``m²``, ``m``, ``min``, ``g``, or ``×`` for a number.
+    amount
+        Whole coins.
+    """
+
+    item: Item
+    name: str
+    much: Fraction
+    unit: str
+    amount: Decimal
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What some boxes cost, part by part, and what they are sold for.
+
+    Attributes
+    ----------
+    grams
+        What all of them weigh, packed, as far as it is known.
+    minutes
+        Of work.
+    unknown
+        A sentence for whatever the cost leaves out.
+    unweighed
+        The consumables whose weight is not known and not counted.
+    """
+
+    currency: str
+    copies: int
+    parts: tuple[Part, ...]
+    sale: SalePrice
+    grams: Fraction
+    minutes: Fraction
+    unknown: tuple[str, ...]
+    unweighed: tuple[str, ...]
+
+    @property
+    def cost(self) -> Decimal:
+        """All parts together."""
+        return sum((part.amount for part in self.parts), Decimal(0))
+
+
+@dataclass(frozen=True)
+class Box:
+    """Some equal boxes, as far as their cost depends on it.
+
+    Attributes
+    ----------
+    pieces
+        Of one.
+    prints
+        Of one: width and height in fine units, and how many.
+    consumables
+        Of one: name, how it is measured, and how much: fine units, square fine units or a number.
+    paper_grams
+        Of one.
+    """
+
+    design: str
+    copies: int
+    pieces: int
+    prints: tuple[tuple[Length, Length, int], ...]
+    consumables: tuple[tuple[str, Measure, int], ...]
+    paper_grams: Fraction
+
+
+@dataclass(frozen=True)
+class _Exact:
+    item: Item
+    name: str
+    much: Fraction
+    unit: str
+    amount: Fraction
+
+
+def cost_of(
+    box: Box,
+    share: Share,
+    rates: Rates,
+    *,
+    paper: Mapping[str, Decimal] | None = None,
+    cutting: Decimal | None = None,
+    posted: bool = True,
+    each: Decimal | None = None,
+) -> Cost:
+    """Return what boxes cost and what they are sold for.
+
+    Parameters
+    ----------
+    share
+        The paper and the cutting time of all of them (see `shares_of`).
+    paper, cutting
+        What paper and cutting cost in whole coins, where they were rounded together with others'
+        shares of a batch; worked out from `share` otherwise.
+    posted
+        False: they are collected, so that there is no postage.
+    each
+        What one is sold for, if the maker has set that herself.
+
+    Returns
+    -------
+    Cost
+        Its parts are whole coins; they sum to the exact cost, rounded to the nearest coin.
+    """
+    teller = _Reckoner(box, rates)
+    teller.papers(share, paper)
+    teller.supplies()
+    teller.prints()
+    teller.work(share.minutes, cutting)
+    teller.parcel(posted=posted)
+    exact = [one for one in teller.exact if one.amount or one.item is Item.PAPER]
+    coins = in_coins([one.amount for one in exact], rates.currency)
+    parts = tuple(
+        Part(one.item, one.name, one.much, one.unit, amount)
+        for one, amount in zip(exact, coins, strict=True)
+    )
+    whole = sum(coins, Decimal(0))
+    return Cost(
+        rates.currency,
+        box.copies,
+        parts,
+        sale_price(whole, box.copies, rates, each),
+        teller.grams,
+        teller.minutes,
+        tuple(dict.fromkeys(teller.unknown)),
+        tuple(dict.fromkeys(teller.unweighed)),
+    )
+
+
+class _Reckoner:
+    """Adds up the exact parts of a cost, and what can't be known."""
+
+    def __init__(self, box: Box, rates: Rates) -> None:
+        self.box, self.rates = box, rates
+        self.exact: list[_Exact] = []
+        self.unknown: list[str] = []
+        self.unweighed: list[str] = []
+        self.grams = self.minutes = Fraction(0)
+        self.box_grams = box.paper_grams + Fraction(rates.wrapping_grams)
+
+    def papers(self, share: Share, coins: Mapping[str, Decimal] | None) -> None:
+        for name, area in sorted(share.areas.items()):
+            amount = share.costs[name] if coins is None else Fraction(coins[name])
+            self._add(Item.PAPER, name, area_m2(area), "m²", amount)
+
+    def supplies(self) -> None:
+        for name, measure, amount in self.box.consumables:
+            much = _natural(measure, amount)
+            tariff = self.rates.supplies.get((fold(name), measure), Tariff(None))
+            if tariff.grams is None:
+                self.unweighed.append(name)
+            else:
+                self.box_grams += much * tariff.grams
+            if tariff.price is None:
+                self.unknown.append(f"no price is known for {name}")
+            else:
+                all_of_it = much * self.box.copies
+                unit = {Measure.LENGTH: "m", Measure.AREA: "m²", Measure.COUNT: "×"}[measure]
+                self._add(Item.SUPPLIES, name, all_of_it, unit, all_of_it * tariff.price)
+
+    def prints(self) -> None:
+        prints = sorted(self.rates.prints, key=lambda one: one.price)
+        number, amount = 0, Fraction(0)
+        for width, height, quantity in self.box.prints:
+            sizes = [sorted((one.width, one.height)) for one in prints]
+            short, long = sorted((width, height))
+            fits = (
+                Fraction(one.price)
+                for one, (its_short, its_long) in zip(prints, sizes, strict=True)
+                if short <= its_short and long <= its_long
+            )
+            by_area = self.rates.print_area
+            unless = None if by_area is None else Fraction(by_area) * area_m2(width * height)
+            price = next(fits, unless)
+            if price is None:
+                self.unknown.append("no price is known for some of the prints")
+                continue
+            number += quantity * self.box.copies
+            amount += quantity * self.box.copies * price
+        if number:
+            self._add(Item.PRINTS, "", Fraction(number), "×", amount)
+
+    def work(self, cutting: Fraction, coins: Decimal | None) -> None:
+        box, rates = self.box, self.rates
+        a_minute = Fraction(rates.hour or 0) / 60
+        if rates.hour is None:
+            self.unknown.append("no rate for an hour of work is set")
+        amount = cutting * a_minute if coins is None else Fraction(coins)
+        self._add(Item.CUTTING, "", cutting, "min", amount)
+        minutes = rates.design_minutes.get(box.design)
+        if minutes is None and rates.piece_minutes is not None:
+            minutes = rates.piece_minutes * box.pieces
+        if minutes is None:
+            self.unknown.append(f"how long a {box.design} takes to assemble is not set")
+            minutes = Decimal(0)
+        assembling = Fraction(minutes) * box.copies
+        self._add(Item.ASSEMBLING, "", assembling, "min", assembling * a_minute)
+        self.minutes = cutting + assembling
+
+    def parcel(self, *, posted: bool) -> None:
+        box, rates = self.box, self.rates
+        parcels = None
+        if posted and not rates.postage:
+            self.unknown.append("there is no table of postage")
+        elif posted:
+            parcels = parcels_for(
+                box.copies, self.box_grams, Fraction(rates.packaging_grams), rates.postage
+            )
+            if parcels is None:
+                self.unknown.append("a single box is heavier than the table of postage goes")
+        number = parcels.number if parcels else 1
+        self.grams = self.box_grams * box.copies + Fraction(rates.packaging_grams) * number
+        wrapping = Fraction(rates.wrapping) * box.copies
+        packaging = wrapping + Fraction(rates.packaging) * number
+        self._add(Item.PACKAGING, "", Fraction(number), "×", packaging)
+        if parcels:
+            self._add(Item.POSTAGE, "", self.grams, "g", Fraction(parcels.price))
+
+    def _add(self, item: Item, name: str, much: Fraction, unit: str, amount: Fraction) -> None:
+        self.exact.append(_Exact(item, name, much, unit, amount))
+
+
+def _natural(measure: Measure, amount: int) -> Fraction:
+    """Return an amount in metres, square metres or as a number."""
+    if measure is Measure.LENGTH:
+        return Fraction(amount, _PER_METRE)
+    return area_m2(amount) if measure is Measure.AREA else Fraction(amount)
+
+
+class Parcels(NamedTuple):
+    """In how many parcels boxes go, and the postage of all of them."""
+
+    number: int
+    price: Decimal
+
+
+def parcels_for(
+    copies: int, box: Fraction, packaging: Fraction, steps: Sequence[PostageStep]
+) -> Parcels | None:
+    """Put boxes into as few parcels as may be sent, each filled before the next is begun.
+
+    Parameters
+    ----------
+    box, packaging
+        Grams of one box, and of what a parcel weighs empty.
+    steps
+        The lightest first.
+
+    Returns
+    -------
+    Parcels or None
+        None if not even one box may be sent.
+    """
+
+    def postage(boxes: int) -> Decimal:
+        grams = packaging + box * boxes
+        return next(step.price for step in steps if grams <= step.grams)
+
+    room = Fraction(steps[-1].grams) - packaging
+    if room < box:
+        return None
+    most = int(room // box) if box else copies
+    full, rest = divmod(copies, most)
+    price = (postage(most) * full if full else Decimal(0)) + (postage(rest) if rest else Decimal(0))
+    return Parcels(full + bool(rest), price)

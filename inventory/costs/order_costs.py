@@ -1,0 +1,454 @@
+"""What orders, batches and designs cost, by the shop's book: from their plans, or estimated.
+
+The sums are made in `inventory.costs.costing`.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from typing import TYPE_CHECKING, NamedTuple
+
+from inventory.core.money import round_to_coin
+from inventory.core.text import whole_number
+from inventory.costs.costing import (
+    Box,
+    Cost,
+    CutPiece,
+    CutSheet,
+    Rates,
+    Share,
+    cost_of,
+    share_out,
+    shares_of,
+)
+from inventory.costs.rates import rates_of
+from inventory.database.sqlite import the_shop
+from inventory.database.tables.base import BatchStatus, Order
+from inventory.orders.custom_designs import find_design, text_of_design
+from inventory.orders.orders import get_order, order_consumables, order_pieces
+from inventory.production.cutting import get_batch, plan_of
+from inventory.stock.listing import find_paper, list_papers, list_stash
+from nester.core.lengths import grams
+from nester.core.piece import Piece
+from nester.core.problem import Effort, Layout
+from nester.designs import check_roles
+from nester.designs.base.totals import summed
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+    from inventory.core.plan import Plan
+    from inventory.database.sqlite import ShopFile
+    from inventory.production.shopping_list import OnSale
+    from nester.core.lengths import Unit
+    from nester.core.problem import Trimmer
+    from nester.core.sheet_sizes import Size
+    from nester.packing import Stop
+
+__all__ = [
+    "PRINTED",
+    "BatchCost",
+    "BatchRow",
+    "OrderCost",
+    "batch_cost",
+    "design_cost",
+    "order_cost",
+    "plan_shares",
+]
+
+PRINTED = "photo"
+"""The part of a design whose pieces are printed."""
+
+
+# --- a plan, shared among its orders -----------------------------------------------------------
+
+
+class PlanShare(NamedTuple):
+    """What one order bears of a plan; `paper` (by paper) and `cutting` in whole coins."""
+
+    share: Share
+    paper: Mapping[str, Decimal]
+    cutting: Decimal
+
+
+def plan_shares(plan: Plan, rates: Rates) -> dict[int, PlanShare]:
+    """Share the paper of a plan, and the work of cutting it, among its orders.
+
+    Returns
+    -------
+    dict
+        By order.  Its papers sum to what the plan's paper costs net, its cutting to what all of
+        the cutting costs, both rounded to the smallest coin.
+    """
+    shares = shares_of(_sheets_of(plan, rates))
+    cells = [(order, paper) for order in sorted(shares) for paper in sorted(shares[order].costs)]
+    if not cells:
+        return {}
+    coins = share_out(
+        round_to_coin(plan.net, plan.currency),
+        [shares[order].costs[paper] for order, paper in cells],
+        plan.currency,
+    )
+    papers: dict[int, dict[str, Decimal]] = defaultdict(dict)
+    for (order, paper), amount in zip(cells, coins, strict=True):
+        papers[order][paper] = amount
+    minutes = [shares[order].minutes for order in papers]
+    work = round_to_coin(sum(minutes, Fraction(0)) * Fraction(rates.hour or 0) / 60, plan.currency)
+    cutting = share_out(work, minutes, plan.currency)
+    return {
+        order: PlanShare(shares[order], papers[order], its)
+        for order, its in zip(papers, cutting, strict=True)
+    }
+
+
+def _sheets_of(plan: Plan, rates: Rates) -> Iterator[CutSheet[int]]:
+    of_sheets, of_offcuts = plan.kept_worth()
+    for planned in plan.layouts:
+        sheet = planned.sheet
+        minutes = _minutes(plan.as_layout(planned)[0], plan.trimmer, rates)
+        back = Fraction(sum(rect.area for rect in planned.offcuts), sheet.width * sheet.height)
+        price = Fraction(sheet.price)
+        kept = price * back * (of_offcuts if sheet.kind == "offcut" else of_sheets)
+        pieces = plan.pieces_of(planned)
+        alike = Counter(zip(*(spot.orders for spot in planned.spots), strict=True))
+        for owners, copies in alike.items():
+            cut = tuple(
+                CutPiece(owner, piece.area, _edge(piece))
+                for owner, piece in zip(owners, pieces, strict=True)
+            )
+            yield CutSheet(sheet.paper, price, kept, minutes, cut, copies)
+
+
+def _minutes(layout: Layout, trimmer: Trimmer, rates: Rates) -> Fraction:
+    """Return how long it takes to cut one sheet of a layout, at the shop's own pace."""
+    return rates.pace.minutes(replace(layout, copies=1), trimmer)
+
+
+def _edge(piece: Piece) -> int:
+    return 2 * (piece.width + piece.height)
+
+
+# --- orders ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class OrderCost:
+    """What an order costs.
+
+    Attributes
+    ----------
+    order
+        Its number; None if a design is asked for that nobody has ordered.
+    batches
+        Those whose plans it is reckoned from; none if it is an estimate.
+    notes
+        What the maker should know of how it was reckoned.
+    """
+
+    order: int | None
+    customer: str
+    design: str
+    batches: tuple[int, ...]
+    cost: Cost
+    notes: tuple[str, ...]
+
+    @property
+    def estimated(self) -> bool:
+        """Whether its paper is estimated from new sheets, as it is not planned yet."""
+        return not self.batches
+
+
+def order_cost(
+    shop_file: ShopFile,
+    number: int,
+    *,
+    today: date,
+    posted: bool = True,
+    each: Decimal | None = None,
+    stop: Stop | None = None,
+) -> OrderCost:
+    """Return what an order costs: by the plans it is cut by, or else estimated.
+
+    The estimate cuts the order alone from new sheets of the sizes the book knows.
+
+    Parameters
+    ----------
+    today
+        The day whose prices of new sheets count.
+    posted
+        False: it is collected, so that there is no postage.
+    each
+        What one is sold for, if the maker has set that herself.
+
+    Raises
+    ------
+    Refusal
+        If there is no such order, or its design can't be made any more.
+    """
+    with shop_file.read() as session:
+        order = get_order(session, number)
+        rates = rates_of(session)
+        batches = [one for one in order.batches if one.status in _LIVE]
+        if batches:
+            plans = [plan_of(batch) for batch in batches]
+            notes = []
+            if mending := [str(one.id) for one in batches if one.mends_id is not None]:
+                notes.append(f"Pieces that were cut again in batch {', '.join(mending)} are in it.")
+            return _planned(session, order, plans, rates, notes, posted=posted, each=each)
+        estimate = _Estimate(session, order, rates, None, today)
+    return estimate.cost(posted=posted, each=each, stop=stop)
+
+
+_LIVE = (BatchStatus.OPEN, BatchStatus.CUT)
+
+
+def design_cost(
+    shop_file: ShopFile,
+    design: str,
+    sizes: Mapping[str, str],
+    papers: Mapping[str, str],
+    copies: int = 1,
+    *,
+    today: date,
+    on: Callable[[Unit], Sequence[tuple[Size, Decimal]]] = lambda _: (),
+    posted: bool = True,
+    each: Decimal | None = None,
+    stop: Stop | None = None,
+) -> OrderCost:
+    """Return what boxes would cost that nobody has ordered, cut from new sheets.
+
+    Parameters
+    ----------
+    design, sizes, papers, copies
+        As for `inventory.orders.orders.add_order`.
+    today
+        The day whose prices of new sheets count.
+    on
+        Sheets and their prices, whatever the paper, read with the shop's unit; none: those of
+        each paper that the book knows.
+
+    Raises
+    ------
+    Refusal
+        If there is no such design or paper, or it can't be made so.
+    """
+    from inventory.production.shopping_list import OnSale
+
+    with shop_file.read() as session:
+        chosen = find_design(session, design)
+        check_roles(chosen, papers)
+        unit = the_shop(session).unit
+        order = Order(
+            customer="",
+            design=chosen.name,
+            sizes=dict(sizes),
+            unit=unit,
+            papers={role: find_paper(session, name).name for role, name in papers.items()},
+            copies=whole_number(copies, "the number of copies", least=1),
+            due=date.max,
+            design_text=text_of_design(session, chosen.name),
+        )
+        offered = [
+            OnSale(paper, size.width, size.height, price)
+            for size, price in on(unit)
+            for paper in sorted(set(order.papers.values()))
+        ]
+        estimate = _Estimate(session, order, rates_of(session), offered or None, today)
+    return estimate.cost(posted=posted, each=each, stop=stop)
+
+
+def _box(session: Session, order: Order, paper_grams: Fraction) -> Box:
+    pieces = [piece for piece, _ in order_pieces(session, order)]
+    totals = summed(order_consumables(session, order))
+    return Box(
+        design=order.design,
+        copies=order.copies,
+        pieces=sum(piece.quantity for piece in pieces),
+        prints=tuple(
+            (piece.width, piece.height, piece.quantity)
+            for piece in pieces
+            if piece.role.partition(".")[0] == PRINTED
+        ),
+        consumables=tuple((total.name, total.measure, total.amount) for total in totals),
+        paper_grams=paper_grams,
+    )
+
+
+def _grammages(session: Session) -> dict[str, int]:
+    return {paper.name: paper.grammage for paper in list_papers(session)}
+
+
+def _planned(
+    session: Session,
+    order: Order,
+    plans: Sequence[Plan],
+    rates: Rates,
+    notes: Sequence[str],
+    *,
+    posted: bool,
+    each: Decimal | None,
+) -> OrderCost:
+    """Add up what an order bears of each of its plans; the first one makes all of its pieces."""
+    grammages = _grammages(session)
+    areas: dict[str, int] = defaultdict(int)
+    costs: dict[str, Fraction] = defaultdict(Fraction)
+    papers: dict[str, Decimal] = defaultdict(Decimal)
+    minutes, cutting = Fraction(0), Decimal(0)
+    shares = [plan_shares(plan, rates)[order.id] for plan in plans]
+    for its in shares:
+        for name, area in its.share.areas.items():
+            areas[name] += area
+            costs[name] += its.share.costs[name]
+            papers[name] += its.paper[name]
+        minutes += its.share.minutes
+        cutting += its.cutting
+    made = sum(
+        (grams(area, grammages.get(name, 0)) for name, area in shares[0].share.areas.items()),
+        Fraction(0),
+    )
+    cost = cost_of(
+        _box(session, order, made / order.copies),
+        Share(areas, costs, minutes),
+        rates,
+        paper=papers,
+        cutting=cutting,
+        posted=posted,
+        each=each,
+    )
+    used = {one.sheet.label for plan in plans for one in plan.layouts}
+    unpriced = {
+        row.paper
+        for row in list_stash(session, include_empty=True)
+        if row.label in used and row.paper in areas and row.price is None and row.area_price is None
+    }
+    cost = replace(cost, unknown=(*_unpriced(sorted(unpriced), rates), *cost.unknown))
+    numbers = tuple(plan.batch for plan in plans if plan.batch is not None)
+    return OrderCost(order.id, order.customer, order.design, numbers, cost, tuple(notes))
+
+
+def _unpriced(papers: Sequence[str], rates: Rates) -> Iterator[str]:
+    for paper in papers:
+        yield f"no price is known for {paper}; it counts 1 {rates.currency} a square metre"
+
+
+class _Estimate:
+    """What is read from the book to estimate an order: the search comes after it."""
+
+    def __init__(
+        self,
+        session: Session,
+        order: Order,
+        rates: Rates,
+        sizes: Sequence[OnSale] | None,
+        today: date,
+    ) -> None:
+        from inventory.production.planning import from_new_sheets
+
+        grammages = _grammages(session)
+        weight = sum(
+            (
+                grams(piece.area * piece.quantity, grammages[paper])
+                for piece, paper in order_pieces(session, order)
+            ),
+            Fraction(0),
+        )
+        self.box = _box(session, order, weight)
+        self.rates = rates
+        self.names = (order.id, order.customer, order.design)
+        self.problem, self.parts, self.sizes = from_new_sheets(session, order, sizes, today=today)
+
+    def cost(self, *, posted: bool, each: Decimal | None, stop: Stop | None) -> OrderCost:
+        from nester.packing import never, solve
+        from nester.verify import require
+
+        answer = solve(self.problem, effort=Effort.QUICK, stop=stop or never)
+        require(self.problem, answer)
+        sheets = [self._sheet(layout) for layout in answer.layouts]
+        share = shares_of(sheets).get(0, Share({}, {}, Fraction(0)))
+        cost = cost_of(self.box, share, self.rates, posted=posted, each=each)
+        used = {layout.stock for layout in answer.layouts}
+        unpriced = {size.paper for name, size in self.sizes.items() if name in used and
+                    size.price is None}  # fmt: skip
+        lacking = sorted({self.parts[int(one.name)].paper for one in answer.unplaced})
+        unknown = [
+            *_unpriced(sorted(unpriced), self.rates),
+            *(f"no sheet of {paper} is known that is large enough" for paper in lacking),
+            *cost.unknown,
+        ]
+        number, customer, design = self.names
+        cost = replace(cost, unknown=tuple(unknown))
+        return OrderCost(number, customer, design, (), cost, ())
+
+    def _sheet(self, layout: Layout) -> CutSheet[int]:
+        size = self.sizes[layout.stock]
+        back = Fraction(sum(rect.area for rect in layout.offcuts), size.width * size.height)
+        price = size.counted_price
+        pieces = (self.parts[int(one.name)].piece for one in layout.placed)
+        return CutSheet(
+            size.paper,
+            price,
+            price * back * self.problem.offcut_worth,
+            _minutes(layout, self.problem.trimmer, self.rates),
+            tuple(CutPiece(0, piece.area, _edge(piece)) for piece in pieces),
+            layout.copies,
+        )
+
+
+# --- batches -----------------------------------------------------------------------------------
+
+
+class BatchRow(NamedTuple):
+    """What one order bears of a batch: paper less the offcuts kept, and the work of cutting."""
+
+    order: int
+    customer: str
+    paper: Decimal
+    cutting: Decimal
+
+
+@dataclass(frozen=True)
+class BatchCost:
+    """What a batch costs, and who bears it; the rows sum to it exactly.
+
+    Attributes
+    ----------
+    paper
+        What its sheets cost, less what the offcuts kept are worth.
+    """
+
+    batch: int
+    currency: str
+    paper: Decimal
+    cutting: Decimal
+    minutes: Fraction
+    rows: tuple[BatchRow, ...]
+
+
+def batch_cost(session: Session, number: int) -> BatchCost:
+    """Share what a batch costs among its orders.
+
+    Raises
+    ------
+    Refusal
+        If there is no such batch.
+    """
+    plan = plan_of(get_batch(session, number))
+    shares = plan_shares(plan, rates_of(session))
+    customers = {one.number: one.customer for one in plan.orders}
+    rows = tuple(
+        BatchRow(order, customers[order], sum(its.paper.values(), Decimal(0)), its.cutting)
+        for order, its in shares.items()
+    )
+    return BatchCost(
+        number,
+        plan.currency,
+        round_to_coin(plan.net, plan.currency),
+        sum((row.cutting for row in rows), Decimal(0)),
+        sum((its.share.minutes for its in shares.values()), Fraction(0)),
+        rows,
+    )

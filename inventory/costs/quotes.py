@@ -1,0 +1,103 @@
+"""Offers: what an order is offered for, and all that the customer is told of it."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from inventory.core.text import clean_note
+from inventory.costs.order_costs import order_cost
+from inventory.costs.rates import quote_days
+from inventory.database.sqlite import the_shop
+from inventory.database.tables.base import Status
+from inventory.documents.quote import Quote, QuotedPaper
+from inventory.orders.orders import design_of, get_order, thickness_of_papers
+from inventory.stock.listing import find_paper
+from nester.core.errors import Refusal
+from nester.designs import read_settings
+
+if TYPE_CHECKING:
+    from decimal import Decimal
+
+    from inventory.database.sqlite import ShopFile
+    from nester.packing import Stop
+
+__all__ = ["quote_order"]
+
+
+def quote_order(
+    shop_file: ShopFile,
+    number: int,
+    *,
+    today: date,
+    valid_until: date | None = None,
+    posted: bool = True,
+    each: Decimal | None = None,
+    note: str = "",
+    stop: Stop | None = None,
+) -> Quote:
+    """Return the offer for an order, at the price that leaves the margin.
+
+    Parameters
+    ----------
+    today
+        The day it is made; its prices of paper count.
+    valid_until
+        So many days later as the shop has set, unless given.
+    posted
+        False: it is collected, so that there is no postage.
+    each
+        What one is sold for, if the maker has set that herself.
+    note
+        The maker's own words below it.
+
+    Raises
+    ------
+    Refusal
+        If there is no such order, it is cancelled or delivered, the offer would end before it
+        begins, or the cost leaves something out and no price is given.
+    """
+    words = clean_note(note)
+    with shop_file.read() as session:
+        order = get_order(session, number)
+        if order.status in (Status.CANCELLED, Status.DELIVERED):
+            raise Refusal(f"order {number} is {order.status}; there is nothing to offer any more")
+        until = valid_until or today + timedelta(quote_days(session))
+        if until < today:
+            raise Refusal(f"the offer would have ended on {until.isoformat()}, before it begins")
+    told = order_cost(shop_file, number, today=today, posted=posted, each=each, stop=stop)
+    if told.cost.unknown and each is None:
+        raise Refusal(
+            f"order {number} can't be offered at a price worked out, as its cost leaves something"
+            f" out: {'; '.join(told.cost.unknown)}; set that with 'quirebox cost', or give --price"
+        )
+    with shop_file.read() as session:
+        order = get_order(session, number)
+        design = design_of(session, order)
+        thickness = thickness_of_papers(session, order.papers)
+        shop = the_shop(session)
+        papers = {role: find_paper(session, name) for role, name in order.papers.items()}
+        return Quote(
+            shop=shop.name,
+            order=order.id,
+            customer=order.customer,
+            design=design,
+            copies=order.copies,
+            said=dict(order.sizes),
+            settings=read_settings(design, order.sizes, order.unit, thickness),
+            unit=order.unit,
+            papers=tuple(
+                QuotedPaper(
+                    role, paper.name, paper.colour, paper.finish, paper.grammage, paper.swatch
+                )
+                for role, paper in papers.items()
+            ),
+            each=told.cost.sale.each,
+            price=told.cost.sale.price,
+            currency=shop.currency,
+            made_on=today,
+            valid_until=until,
+            ready=order.due,
+            posted=posted,
+            note=words,
+        )

@@ -1,0 +1,1 @@
+"""The book's file or server: opening, migrating, transactions. Only this folder knows a driver."""

@@ -1,1 +1,0 @@
-"""The faces of the shop: the command line."""

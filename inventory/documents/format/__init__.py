@@ -1,0 +1,1 @@
+"""Blocks of a document on pages, in HTML, workbooks and terminals; languages."""

@@ -1,0 +1,1 @@
+"""A batch's papers: cut sheets, lists, labels."""

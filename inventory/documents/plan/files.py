@@ -1,0 +1,103 @@
+"""A plan's papers: all its files in one folder."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from inventory.core.files import csv_text, make_folder, write_bytes
+from inventory.core.plan import Plan, PlannedLayout
+from inventory.documents.plan.document_set import KINDS, SetOptions, plan_documents
+from inventory.documents.plan.lists import plan_lists
+from inventory.documents.plan.rendering import plan_html, plan_pdf, plan_workbook
+from inventory.documents.plan.text import cut_list, plain_text, plan_summary
+
+__all__ = ["FORMATS", "write_papers"]
+
+FORMATS = ("pdf", "html", "xlsx", "csv", "txt", "svg")
+_PICTURE = re.compile(r"[0-9]{3,}-[SK]-[0-9]+(?:-[a-z0-9-]+)?\.svg")
+"""The name of a picture as `_picture_name` makes it."""
+
+
+def write_papers(
+    plan: Plan,
+    folder: Path,
+    options: SetOptions,
+    *,
+    page: str = "A4",
+    fonts: Sequence[Path] = (),
+    formats: Iterable[str] = FORMATS,
+    each: bool = False,
+) -> list[Path]:
+    """Write a plan's files and return their paths.
+
+    All are made before the first is written, so that a refusal leaves nothing behind.  Files of
+    the same names are replaced; pictures of an earlier plan are removed, and nothing else.
+
+    Parameters
+    ----------
+    options, page, fonts
+        For the set of documents; see `inventory.documents.plan.rendering.plan_pdf`.
+    formats
+        Of `FORMATS`: the set of documents as PDF and as HTML; the lists as a workbook and as CSV;
+        the plan and its cut list as text; a picture of each layout as SVG.
+    each
+        Each kind of document as a PDF of its own, instead of all in one.
+    """
+    wanted = set(formats)
+    name = f"batch-{plan.batch}" if plan.batch else "plan"
+    documents = plan_documents(plan, options) if wanted & {"pdf", "html"} else []
+    made: dict[Path, bytes] = {}
+    if "pdf" in wanted:
+        parts = {f"{name}.pdf": documents}
+        if each:
+            parts = {f"{name}-{k}.pdf": [d for d in documents if d.kind == k] for k in KINDS}
+        for file, ours in parts.items():
+            if ours:
+                printed = plan_pdf(plan, options, page=page, fonts=fonts, documents=ours)
+                made[folder / file] = printed
+    if "html" in wanted:
+        made[folder / f"{name}.html"] = plan_html(plan, options, documents).encode()
+    if "xlsx" in wanted:
+        made[folder / f"{name}.xlsx"] = plan_workbook(plan)
+    if "csv" in wanted:
+        for one in plan_lists(plan):
+            made[folder / f"{one.name}.csv"] = csv_text(one.columns, one.rows).encode()
+    if "txt" in wanted:
+        made[folder / "plan.txt"] = plain_text(plan_summary(plan, options.pace)).encode()
+        made[folder / "cut-list.txt"] = plain_text(*cut_list(plan)).encode()
+    pictures = folder / "layouts"
+    if "svg" in wanted:
+        for layout in plan.layouts:
+            made[pictures / _picture_name(layout)] = _picture(plan, layout).encode()
+        make_folder(pictures)
+    make_folder(folder)
+    for path, data in made.items():
+        write_bytes(path, data)
+    if "svg" in wanted:
+        for old in pictures.iterdir():
+            if _PICTURE.fullmatch(old.name) and old not in made:
+                old.unlink()
+    return list(made)
+
+
+def _picture_name(layout: PlannedLayout) -> str:
+    paper = re.sub(r"[^a-z0-9]+", "-", layout.sheet.paper.casefold()).strip("-")[:40]
+    return f"{layout.number:03}-{layout.sheet.label}{'-' if paper else ''}{paper}.svg"
+
+
+def _picture(plan: Plan, layout: PlannedLayout) -> str:
+    from nester.drawing.pictures.layout import draw_layout
+
+    drawn, stock = plan.as_layout(layout)
+    return draw_layout(
+        drawn,
+        stock,
+        plan.unit,
+        paper_colour=layout.sheet.swatch,
+        title=f"Layout {layout.number}",
+        pieces=plan.pieces_of(layout),
+        trimmer=plan.trimmer,
+        pattern_up=layout.sheet.pattern_up,
+    )

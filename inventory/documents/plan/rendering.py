@@ -1,0 +1,83 @@
+"""A plan's set of documents in one piece: PDF, HTML, a workbook."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from inventory.core.plan import Plan
+from inventory.documents.format.blocks import Document
+from inventory.documents.format.languages import ShopVoice
+from inventory.documents.format.pages import paginate
+from inventory.documents.plan.document_set import SetOptions, footer_of, plan_documents
+from inventory.documents.plan.lists import plan_lists
+from nester.core.lengths import quotable
+
+__all__ = ["plan_html", "plan_pdf", "plan_workbook"]
+
+
+def plan_pdf(
+    plan: Plan,
+    options: SetOptions,
+    *,
+    page: str = "A4",
+    fonts: Sequence[Path] = (),
+    documents: Sequence[Document] | None = None,
+) -> bytes:
+    """Print a plan's documents; the same plan and options always give the same bytes.
+
+    Parameters
+    ----------
+    page
+        ``A4`` or ``Letter``.
+    fonts
+        Font files for signs that ours have not.
+    documents
+        Those to print, if they are made already.
+
+    Raises
+    ------
+    Refusal
+        If the page has another name, or a font can't be read.
+    """
+    from nester.drawing.canvas.fonts import Faces
+    from nester.drawing.canvas.pdf import pages_pdf
+
+    voice = options.voice
+    faces = Faces(fonts)
+    made = plan_documents(plan, options) if documents is None else documents
+    pages = paginate(made, page, faces, voice, footer_of(plan, voice))
+    return pages_pdf(
+        pages,
+        faces,
+        title=_title(plan, voice),
+        language=voice.language,
+        made_on=plan.made_on,
+    )
+
+
+def plan_html(plan: Plan, options: SetOptions, documents: Sequence[Document] | None = None) -> str:
+    """Write a plan's documents as one page of HTML that needs nothing else."""
+    from inventory.documents.format.html import documents_html
+
+    voice = options.voice
+    return documents_html(
+        plan_documents(plan, options) if documents is None else documents,
+        title=_title(plan, voice),
+        language=voice.language,
+        footer=footer_of(plan, voice),
+        voice=voice,
+    )
+
+
+def plan_workbook(plan: Plan) -> bytes:
+    """Return a plan's lists as a workbook."""
+    from inventory.documents.format.workbook import workbook_bytes
+
+    lists = {one.title: (one.columns, one.rows) for one in plan_lists(plan)}
+    return workbook_bytes(lists, plan.made_on)
+
+
+def _title(plan: Plan, voice: ShopVoice) -> str:
+    batch = voice.say("Batch {batch}").format(batch=plan.batch) if plan.batch else voice.say("Plan")
+    return f"{batch} · {quotable(plan.shop)}"

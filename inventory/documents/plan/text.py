@@ -1,0 +1,202 @@
+"""A plan as text for the terminal or a file, at most 80 columns wide."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+
+from rich.console import Console, Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from inventory.core.money import down_to_coin, format_money, round_to_coin
+from inventory.core.plan import Plan, PlannedLayout
+from inventory.documents.format.terminal_tables import table
+from inventory.documents.plan.lists import lack_rows, shopping_rows, take_out_rows
+from inventory.documents.text.condition import condition_words
+from inventory.documents.text.rules import rules_words
+from inventory.production.pace import format_minutes
+from nester.core.lengths import format_area, format_size
+from nester.cutting import USUAL_PACE, Pace, cautions, steps
+from nester.drawing.pictures.layout_text import layout_text
+
+__all__ = ["cut_list", "plain_text", "plan_summary", "tally"]
+
+_COLUMNS = 80
+
+
+def plain_text(*parts: RenderableType) -> str:
+    """Return renderables as plain text of 80 columns."""
+    console = Console(width=_COLUMNS, color_system=None, highlight=False, record=False)
+    with console.capture() as capture:
+        for part in parts:
+            console.print(part)
+    return "\n".join(line.rstrip() for line in capture.get().splitlines()) + "\n"
+
+
+def tally(names: Iterable[str]) -> str:
+    """Write names with their counts: ``tier 1, 4 card``."""
+    counts = Counter(names)
+    return ", ".join(f"{n} {name}" if n > 1 else name for name, n in counts.items())
+
+
+def plan_summary(plan: Plan, pace: Pace = USUAL_PACE) -> Group:
+    """Return the plan on one page: what it costs, what to take out, what waits, what to buy."""
+    parts: list[RenderableType] = [Text(_heading(plan), style="bold"), Text(_worth(plan, pace))]
+    if plan.layouts:
+        parts += [_take_out(plan), _layouts(plan)]
+    if any(not order.made for order in plan.orders):
+        parts += [_waiting(plan), _lacking(plan), _shopping(plan)]
+    parts += [Text(note) for note in plan.notes]
+    return Group(*parts)
+
+
+def _heading(plan: Plan) -> str:
+    made = sum(order.made for order in plan.orders)
+    name = f"Batch {plan.batch}" if plan.batch else "No batch"
+    kinds = f"{plan.cuts} cuts"
+    return f"{name}: {made} of {len(plan.orders)} orders can be made, {kinds}"
+
+
+def _worth(plan: Plan, pace: Pace) -> str:
+    if not plan.layouts:
+        return "No order can be made from the stash.\n"
+    sheets = sum(one.copies for one in plan.layouts if one.sheet.kind == "sheet")
+    offcuts = sum(one.copies for one in plan.layouts if one.sheet.kind == "offcut")
+    pieces = sum(one.copies * len(one.spots) for one in plan.layouts)
+    minutes = sum(pace.minutes(plan.as_layout(one)[0], plan.trimmer) for one in plan.layouts)
+    whose = f" at the shop's own pace, from {_number(pace.reports, 'report', 'reports')}"
+    used = 100 * plan.piece_area / plan.paper_area
+    kept = 100 * plan.kept_area / plan.paper_area
+    return (
+        f"{_number(pieces, 'piece', 'pieces')} from {_number(sheets, 'sheet', 'sheets')}"
+        f" and {_number(offcuts, 'offcut', 'offcuts')}"
+        f" ({format_area(plan.paper_area, plan.unit)}): {used:.0f} % become pieces,"
+        f" {kept:.0f} % go back as offcuts.\n"
+        f"{_proof(plan)}\n{_rules(plan)}"
+        f"About {format_minutes(int(minutes) + 1)} of cutting{whose if pace.reports else ''}.\n"
+    )
+
+
+def _rules(plan: Plan) -> str:
+    """Say by which of the shop's rules the plan is made, if there are any; a line."""
+    rules = rules_words(plan.apart, plan.trimmer, plan.unit)
+    return f"{'; '.join(rules)}.\n" if rules else ""
+
+
+def _proof(plan: Plan) -> str:
+    said = f"Paper for {format_money(plan.cost, plan.currency)}"
+    if round_to_coin(plan.kept, plan.currency):
+        kept, net = (round_to_coin(one, plan.currency) for one in (plan.kept, plan.net))
+        said += (
+            f", less {format_money(kept, plan.currency)} for offcuts kept:"
+            f" {format_money(net, plan.currency)}"
+        )
+    if plan.net == plan.bound:
+        return f"{said}; no plan comes to less."
+    # Rounded down it stays true.
+    bound = format_money(down_to_coin(plan.bound, plan.currency), plan.currency)
+    gap = float(100 * plan.gap)
+    return f"{said}; no plan comes to less than {bound}, so at most {gap:.1f} % could be saved."
+
+
+def _number(count: int, one: str, many: str) -> str:
+    return f"{count} {one if count == 1 else many}"
+
+
+def _take_out(plan: Plan) -> Table:
+    shown = table("Take out", "Place", "Label", "Paper", "Size", "Number", right=_NUMBERS)
+    for row in take_out_rows(plan):
+        shown.add_row(Text(row.place or "-"), row.label, Text(row.paper), row.size, str(row.number))
+    return shown
+
+
+_NUMBERS = frozenset({"Number", "Layout", "Copies", "Order", "Each", "Together", "Offcuts"})
+
+
+def _layouts(plan: Plan) -> Table:
+    shown = table("Layouts", "Layout", "Copies", "From", "Pieces", "Offcuts", right=_NUMBERS)
+    for layout in plan.layouts:
+        pieces = tally(plan.part_of(spot).piece.name for spot in layout.spots)
+        shown.add_row(
+            str(layout.number),
+            str(layout.copies),
+            Text(f"{layout.sheet.label} {layout.sheet.paper}"),
+            Text(pieces),
+            str(len(layout.offcuts) or ""),
+        )
+    return shown
+
+
+def _waiting(plan: Plan) -> Text:
+    waiting = [order for order in plan.orders if not order.made]
+    lines = [
+        f"  {order.number} for {order.customer}, {order.copies} × {order.design},"
+        f" due {order.due.isoformat()}"
+        for order in waiting
+    ]
+    return Text("\n".join(["\nThese orders wait for paper; nothing is cut for them:", *lines]))
+
+
+def _lacking(plan: Plan) -> Table:
+    shown = table("What they lack", "Order", "Paper", "Piece", "Size", "Number", right=_NUMBERS)
+    for row in lack_rows(plan):
+        shown.add_row(str(row.order), Text(row.paper), Text(row.piece), row.size, str(row.number))
+    return shown
+
+
+def _shopping(plan: Plan) -> RenderableType:
+    rows = list(shopping_rows(plan))
+    if not rows:
+        return Text("")
+    shown = table(
+        "Restock", "Paper", "Size", "Number", "Each", "Together", "For orders", right=_NUMBERS
+    )
+    for row in rows:
+        shown.add_row(Text(row.paper), row.size, row.number, row.each, row.together, row.orders)
+    return shown
+
+
+def cut_list(plan: Plan, only: int | None = None, *, pictures: bool = False) -> Iterator[Text]:
+    """Yield the cut list, layout by layout, with what to heed before.
+
+    Parameters
+    ----------
+    only
+        The number of the one layout wanted; all, unless given.
+    pictures
+        Draw each layout with box characters before its cuts.
+    """
+    chosen = [one for one in plan.layouts if only in (None, one.number)]
+    heed = dict.fromkeys(
+        caution
+        for one in chosen
+        for caution in cautions(plan.as_layout(one)[0], trimmer=plan.trimmer)
+    )
+    for caution in heed:
+        yield Text(caution)
+    for layout in chosen:
+        yield Text("")
+        yield Text(_layout_heading(plan, layout), style="bold")
+        yield Text(_gathered(plan, layout))
+        if pictures:
+            yield Text(layout_text(*plan.as_layout(layout), plan.unit, columns=_COLUMNS - 2))
+        layout_steps = steps(plan.as_layout(layout)[0], plan.unit, trimmer=plan.trimmer)
+        yield Text("\n".join(layout_steps) or "No cut: the sheet is the piece.")
+
+
+def _layout_heading(plan: Plan, layout: PlannedLayout) -> str:
+    sheet = layout.sheet
+    size = format_size(sheet.width, sheet.height, plan.unit)
+    place = f", from {sheet.place}" if sheet.place else ""
+    times = f", {layout.copies} times" if layout.copies > 1 else ""
+    return f"Layout {layout.number}{times}: {sheet.label}, {sheet.paper}, {size}{place}"
+
+
+def _gathered(plan: Plan, layout: PlannedLayout) -> str:
+    orders = sorted({order for spot in layout.spots for order in spot.orders})
+    word = "order" if len(orders) == 1 else "orders"
+    told = f"For {word} {', '.join(map(str, orders))}"
+    sheet = layout.sheet
+    remarks = condition_words(sheet.margins, sheet.bruises, sheet.grain, plan.unit)
+    return f"{told}\nThe {sheet.kind}: {remarks}" if remarks else told

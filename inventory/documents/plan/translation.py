@@ -1,0 +1,75 @@
+"""What plans keep in English, told in another language: names of pieces, advice, notes.
+
+A plan holds words of the designs and of planning as they were made.  Those that come with the
+program are in the catalogues; a maker's own stay as they are.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+from inventory.core.plan import Lacking, Part, Plan
+from nester.core.translation import Voice, translatable
+
+__all__ = ["NOTES", "piece_name", "plan_note", "translated"]
+
+NOTES = (
+    translatable("No choice of orders completes more of them."),
+    translatable("The search was stopped early; this is the best plan it had found."),
+    translatable("Order {order} was due on {date}."),
+    translatable("Order {order} is planned in {other} in place of {paper}."),
+    translatable(
+        "The grain of {paper} is not followed: some pieces must stand upright on it, and its"
+        " fibres lie one way in some sheets and another way in others."
+    ),
+    translatable(
+        "Some of the pieces that are lacking must follow the grain; 'quirebox batch plan"
+        " --ignore-grain' lets them lie as they may."
+    ),
+    translatable(
+        "On its way: {number} × {paper}, {size}, expected on {date} (purchase {purchase})."
+    ),
+    translatable("No price is known for {papers}; counted at 1 {currency} a square metre."),
+)
+"""The notes that planning makes."""
+
+
+def translated(plan: Plan, voice: Voice) -> Plan:
+    """Return a plan with the names of its pieces, their advice and its notes in a language."""
+
+    def part(one: Part) -> Part:
+        said = piece_name(one.piece.name, voice)
+        note = voice.say(one.piece.note) if one.piece.note else ""
+        return replace(one, piece=replace(one.piece, name=said, note=note))
+
+    def lack(one: Lacking) -> Lacking:
+        return replace(one, piece=piece_name(one.piece, voice))
+
+    return replace(
+        plan,
+        parts=tuple(map(part, plan.parts)),
+        lacking=tuple(map(lack, plan.lacking)),
+        notes=tuple(plan_note(note, voice) for note in plan.notes),
+    )
+
+
+def piece_name(name: str, voice: Voice) -> str:
+    """Say what a piece is called; the catalogues have names with ``{n}`` for each number."""
+    numbers = iter(re.findall(r"[0-9]+", name))
+    said = voice.say(re.sub(r"[0-9]+", "{n}", name)) if name else ""
+    return re.sub(r"\{n\}", lambda hole: next(numbers, hole[0]), said)
+
+
+def plan_note(note: str, voice: Voice) -> str:
+    """Say a note of a plan; one that is none of `NOTES` stays as it is."""
+    for told in NOTES:
+        parts = re.split(r"\{(\w+)\}", told)
+        pattern = "".join(
+            f"(?P<{part}>.+?)" if number % 2 else re.escape(part)
+            for number, part in enumerate(parts)
+        )
+        match = re.fullmatch(pattern, note, re.DOTALL)
+        if match is not None:
+            return voice.say(told).format(**match.groupdict())
+    return note

@@ -1,0 +1,1 @@
+"""Sentences and tables that both faces show."""

@@ -1,0 +1,46 @@
+"""What a sheet or an offcut is like, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from nester.core.lengths import Unit, format_length, format_size
+from nester.core.piece import Grain
+from nester.core.problem import Margins, Rect
+
+__all__ = ["bruise_words", "condition_words"]
+
+
+def condition_words(
+    margins: Margins, bruises: Iterable[Rect], grain: Grain, unit: Unit, *, briefly: bool = False
+) -> str:
+    """Say what a sheet or offcut is like: ``margins 5 mm; grain along its width``.
+
+    Parameters
+    ----------
+    briefly
+        Only how many bruises there are, not where.
+    """
+    words = []
+    if any(margins):
+        edges = dict(zip(margins._fields, margins, strict=True))
+        if len(set(margins)) == 1:
+            words.append(f"margins {format_length(margins.left, unit)}")
+        else:
+            told = (f"{edge} {format_length(wide, unit)}" for edge, wide in edges.items() if wide)
+            words.append(f"margins {', '.join(told)}")
+    bruised = list(bruises)
+    if briefly and bruised:
+        words.append("1 bruise" if len(bruised) == 1 else f"{len(bruised)} bruises")
+    else:
+        words += [bruise_words(one, unit) for one in bruised]
+    if grain is not Grain.ANY:
+        words.append(f"grain along its {grain}")
+    return "; ".join(words)
+
+
+def bruise_words(at: Rect, unit: Unit) -> str:
+    """Say where a bruise is."""
+    left, top = format_length(at.x, unit), format_length(at.y, unit)
+    size = format_size(at.width, at.height, unit)
+    return f"bruised {size}, {left} from the left and {top} from the top edge"

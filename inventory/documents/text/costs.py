@@ -1,0 +1,174 @@
+"""What orders cost, for a terminal and for programs."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
+from rich.console import Group
+from rich.text import Text
+
+from inventory.core.money import format_money
+from inventory.costs.costing import Cost, Item, Part
+from inventory.documents.format.terminal_tables import table
+from inventory.production.pace import format_minutes
+
+if TYPE_CHECKING:
+    from decimal import Decimal
+
+    from rich.console import RenderableType
+
+    from inventory.costs.order_costs import BatchCost, OrderCost
+
+__all__ = ["batch_cost_as_json", "batch_cost_text", "cost_as_json", "cost_text"]
+
+
+def cost_text(told: OrderCost) -> Group:
+    """Return what an order costs and is sold for, as a table with a line for each part."""
+    cost = told.cost
+    number = "" if told.order is None else f"Order {told.order} for {told.customer}: "
+    shown = table("", "Part", "What", "How much", "Cost", right=frozenset({"How much", "Cost"}))
+    before: Item | None = None
+    for part in cost.parts:
+        name = "" if part.item is before else str(part.item).capitalize()
+        shown.add_row(name, Text(part.name), _much(part), _money(cost, part.amount))
+        before = part.item
+    shown.add_section()
+    sale = cost.sale
+    of_price = Text(f"{_rounded(100 * sale.share, 1)} % of the price")
+    shown.add_row(Text("Cost", style="bold"), "", "", _money(cost, cost.cost))
+    shown.add_row("Fees", "", "", _money(cost, sale.fees))
+    shown.add_row("Margin", "", of_price, _money(cost, sale.margin))
+    each = f"{cost.copies} × {_money(cost, sale.each)}" if cost.copies > 1 else ""
+    bold = Text(_money(cost, sale.price), style="bold")
+    shown.add_row(Text("Price", style="bold"), "", each, bold)
+    lines: list[RenderableType] = [
+        Text(f"{number}{cost.copies} × {told.design}", style="bold"),
+        Text(_basis(told)),
+        Text(f"{format_minutes(cost.minutes)} of work; {_weight(cost.grams)} packed"),
+        shown,
+        *(Text(note) for note in told.notes),
+    ]
+    if cost.unweighed:
+        lines.append(Text(f"Not weighed: {', '.join(cost.unweighed)}."))
+    if cost.unknown:
+        lines.append(Text("What it leaves out:", style="bold"))
+        lines += [Text(f"· {one}") for one in cost.unknown]
+    return Group(*lines)
+
+
+def _basis(told: OrderCost) -> str:
+    if told.estimated:
+        planned = "" if told.order is None else "not planned yet, so "
+        return f"Estimated: {planned}it is cut alone from new sheets"
+    batches = ", ".join(map(str, told.batches))
+    return f"By the plan of batch {batches}"
+
+
+def _money(cost: Cost, amount: Decimal) -> str:
+    return format_money(amount, cost.currency)
+
+
+def _rounded(number: Fraction, digits: int) -> str:
+    return f"{float(number):.{digits}f}"
+
+
+def _weight(grams: Fraction) -> str:
+    return f"{_rounded(grams / 1000, 2)} kg" if grams >= 1000 else f"{round(grams)} g"
+
+
+def _much(part: Part) -> str:
+    if part.item is Item.PACKAGING:
+        return "1 parcel" if part.much == 1 else f"{part.much} parcels"
+    if part.unit == "min":
+        return format_minutes(part.much)
+    if part.unit == "g":
+        return _weight(part.much)
+    if part.unit == "×":
+        return f"{part.much} ×"
+    return f"{_rounded(part.much, 3 if part.unit == 'm²' else 2)} {part.unit}"
+
+
+_UNITS = {"m²": "m2", "×": "each"}
+
+
+def cost_as_json(told: OrderCost) -> dict[str, Any]:
+    """Return it as plain data; amounts are text, so that no program rounds them."""
+    cost, sale = told.cost, told.cost.sale
+    return {
+        "order": told.order,
+        "customer": told.customer,
+        "design": told.design,
+        "copies": cost.copies,
+        "currency": cost.currency,
+        "estimated": told.estimated,
+        "batches": list(told.batches),
+        "parts": [
+            {
+                "part": str(part.item),
+                "name": part.name,
+                "quantity": round(float(part.much), 6),
+                "unit": _UNITS.get(part.unit, part.unit),
+                "amount": str(part.amount),
+            }
+            for part in cost.parts
+        ],
+        "cost": str(cost.cost),
+        "fees": str(sale.fees),
+        "margin": str(sale.margin),
+        "margin_percent": round(float(100 * sale.share), 2),
+        "each": str(sale.each),
+        "price": str(sale.price),
+        "minutes": round(float(cost.minutes), 3),
+        "grams": round(float(cost.grams), 3),
+        "unknown": list(cost.unknown),
+        "unweighed": list(cost.unweighed),
+        "notes": list(told.notes),
+    }
+
+
+def batch_cost_text(told: BatchCost) -> Group:
+    """Return what a batch costs, shared among its orders."""
+
+    def money(amount: Decimal) -> str:
+        return format_money(amount, told.currency)
+
+    right = frozenset({"Order", "Paper", "Cutting", "Together"})
+    shown = table("", "Order", "For", "Paper", "Cutting", "Together", right=right)
+    for row in told.rows:
+        shown.add_row(
+            str(row.order),
+            Text(row.customer),
+            money(row.paper),
+            money(row.cutting),
+            money(row.paper + row.cutting),
+        )
+    shown.add_section()
+    whole = told.paper + told.cutting
+    shown.add_row("", "all", money(told.paper), money(told.cutting), money(whole))
+    return Group(
+        Text(f"Batch {told.batch}: paper less the offcuts kept, and cutting", style="bold"),
+        Text(f"About {format_minutes(told.minutes)} of cutting."),
+        shown,
+        Text("What else an order costs: 'quirebox order cost NUMBER'."),
+    )
+
+
+def batch_cost_as_json(told: BatchCost) -> dict[str, Any]:
+    """Return it as plain data."""
+    return {
+        "batch": told.batch,
+        "currency": told.currency,
+        "paper": str(told.paper),
+        "cutting": str(told.cutting),
+        "minutes": round(float(told.minutes), 3),
+        "orders": [
+            {
+                "order": row.order,
+                "customer": row.customer,
+                "paper": str(row.paper),
+                "cutting": str(row.cutting),
+            }
+            for row in told.rows
+        ],
+    }

@@ -1,0 +1,172 @@
+"""A design worked out, as text for the terminal and as data for programs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import Any
+
+from rich.console import Group, RenderableType
+from rich.text import Text
+
+from inventory.documents.format.terminal_tables import table
+from nester.core.lengths import (
+    Unit,
+    area_m2,
+    format_area,
+    format_length,
+    format_size,
+    to_mm_number,
+)
+from nester.designs.base.datasheet import DesignSheet
+from nester.designs.base.design import Consumable, Measure
+from nester.designs.base.totals import summed
+
+__all__ = ["design_as_json", "design_text"]
+
+_NUMBERS = frozenset({"Quantity", "Blanks"})
+
+
+def design_text(sheet: DesignSheet, unit: Unit) -> Group:
+    """Return all that there is to say about a finished object."""
+    return Group(*_parts(sheet, unit))
+
+
+def _parts(sheet: DesignSheet, unit: Unit) -> Iterator[RenderableType]:
+    pieces = table(sheet.design.title, "Quantity", "Piece", "Part", "Blank", right=_NUMBERS)
+    for piece in sheet.pieces:
+        size = format_size(piece.width, piece.height, unit)
+        pieces.add_row(str(piece.quantity), Text(piece.name), piece.role, size)
+    yield pieces
+    if sheet.fit:
+        fit = table("How it fits", "", "Verdict")
+        for line in sheet.fit:
+            fit.add_row(Text(line.sentence), line.verdict)
+        yield fit
+    yield from (Text(f"It does not fold: {fault}", style="bold") for fault in sheet.fold_faults)
+    areas = table("Paper", "Part", "Quantity", "Blanks", right=_NUMBERS)
+    for area in sheet.areas:
+        areas.add_row(area.name, str(area.pieces), format_area(area.blank, unit))
+    yield areas
+    yield Text(f"Weight of its paper: {_weight(sheet.weight.paper)}", style="bold")
+    for total in summed(sheet.consumables):
+        yield Text(f"{total.name}: {_amount(total.measure, total.amount, unit)}")
+    yield Text("")
+    for sentence in sheet.assumptions:
+        yield Text(sentence)
+    yield from _advice(sheet)
+
+
+def _amount(measure: Measure, amount: int, unit: Unit) -> str:
+    if measure is Measure.LENGTH:
+        return format_length(amount, unit)
+    return format_area(amount, unit) if measure is Measure.AREA else str(amount)
+
+
+def _weight(grams: Fraction) -> str:
+    """Write a weight: of a tag or a card, half a gram is a part worth telling."""
+    return f"{float(grams):.{1 if grams < 10 else 0}f} g"
+
+
+def _advice(sheet: DesignSheet) -> Iterator[RenderableType]:
+    """Yield each piece of advice once, with the pieces it is for."""
+    notes: dict[str, list[str]] = {}
+    for piece in sheet.pieces:
+        if piece.note:
+            notes.setdefault(piece.note, []).append(piece.name)
+    for name, said in sheet.advice:
+        for sentence in said:
+            notes.setdefault(sentence, []).append(name)
+    if notes:
+        yield Text("\nAdvice", style="bold")
+    for sentence, names in notes.items():
+        yield Text(f"{', '.join(names)}: {sentence}")
+    if sheet.cautions:
+        yield Text("\nHeed", style="bold")
+    for caution in sheet.cautions:
+        yield Text(caution)
+
+
+def design_as_json(sheet: DesignSheet) -> dict[str, Any]:
+    """Return a finished object as data; lengths are numbers of millimetres."""
+    advice = dict(sheet.advice)
+    return {
+        "design": sheet.design.name,
+        "pieces": [
+            {
+                "name": piece.name,
+                "role": piece.role,
+                "quantity": piece.quantity,
+                "width": to_mm_number(piece.width),
+                "height": to_mm_number(piece.height),
+                "upright": piece.upright,
+                "grain": str(piece.grain),
+                "outline": [[to_mm_number(x), to_mm_number(y)] for x, y in piece.outline],
+                "scores": [
+                    {
+                        "from": [to_mm_number(v) for v in score.line.start],
+                        "to": [to_mm_number(v) for v in score.line.end],
+                        "fold": str(score.fold),
+                        "degrees": score.degrees,
+                    }
+                    for score in piece.scores
+                ],
+                "slits": [
+                    {
+                        "from": [to_mm_number(v) for v in line.start],
+                        "to": [to_mm_number(v) for v in line.end],
+                    }
+                    for line in piece.slits
+                ],
+                "holes": [
+                    {
+                        "centre": [to_mm_number(v) for v in hole.centre],
+                        "diameter": to_mm_number(hole.diameter),
+                        "eyelet": hole.eyelet,
+                    }
+                    for hole in piece.holes
+                ],
+                "note": piece.note,
+                "advice": list(advice.get(piece.name, ())),
+            }
+            for piece in sheet.pieces
+        ],
+        "fit": [
+            {
+                "name": line.joint.name,
+                "play": to_mm_number(line.play) if line.play >= 0 else -to_mm_number(-line.play),
+                "verdict": str(line.verdict),
+                "sentence": line.sentence,
+            }
+            for line in sheet.fit
+        ],
+        "fold_faults": list(sheet.fold_faults),
+        "paper": [
+            {
+                "role": area.name,
+                "quantity": area.pieces,
+                "blanks": float(area_m2(area.blank)),
+                "outlines": float(area_m2(area.outline)),
+            }
+            for area in sheet.areas
+        ],
+        "grams": float(sheet.weight.paper),
+        "consumables": [_consumable(one) for one in sheet.consumables],
+        "assumptions": list(sheet.assumptions),
+        "cautions": list(sheet.cautions),
+    }
+
+
+def _consumable(one: Consumable) -> dict[str, Any]:
+    amount: int | float = one.amount
+    if one.measure is Measure.LENGTH:
+        amount = to_mm_number(one.amount)
+    elif one.measure is Measure.AREA:
+        amount = float(area_m2(one.amount))
+    return {
+        "name": one.name,
+        "use": one.use,
+        "measure": str(one.measure),
+        "amount": amount,
+        "quantity": one.quantity,
+    }

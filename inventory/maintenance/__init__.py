@@ -1,0 +1,1 @@
+"""Backups, archives and the check of the whole book. Imports `stock` and below."""

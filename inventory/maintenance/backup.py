@@ -1,0 +1,198 @@
+"""Copies of a shop's file: made while it is in use, and put back.
+
+Both go through SQLite's online backup (https://sqlite.org/backup.html), which copies one moment of
+a file that others go on working on.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from inventory.database.sqlite import (
+    HEAD_REVISION,
+    beside,
+    check_is_known,
+    clear_refusals,
+    copy_file,
+    put_new_shop,
+    shop_place,
+    stored_revision,
+)
+from inventory.database.tables.all import METADATA
+from nester.core.errors import Refusal
+
+if TYPE_CHECKING:
+    from inventory.database.sqlite import ShopFile
+
+__all__ = ["back_up", "restore"]
+
+_WAIT_SECONDS = 2
+
+
+def back_up(shop: ShopFile, target: Path | None = None) -> Path:
+    """Copy the shop's file as it is at this moment; others may work on it meanwhile.
+
+    Parameters
+    ----------
+    target
+        The copy; beside the file, with the time in its name, unless given.
+
+    Returns
+    -------
+    Path
+        The copy, which is there whole or not at all.
+
+    Raises
+    ------
+    Refusal
+        If something lies there already, it can't be written, or the shop is on a server.
+    """
+    if shop.path is None:
+        raise Refusal(
+            f"{shop.place} is no file; keep an archive of it with 'quirebox shop export', or a"
+            " copy by the server's own means"
+        )
+    copy = (target or beside(shop.path, "backup")).absolute()
+    with clear_refusals(shop.path), closing(_connect(shop.path)) as source:
+        copy_file(source, copy)
+    return copy
+
+
+def restore(copy: Path, place: Path | str | None = None, *, replace: bool = False) -> Path | None:
+    """Put a copy in place of the shop's file.
+
+    Parameters
+    ----------
+    copy
+        A file that `back_up` made, or any shop's file; it is left as it is.
+    place
+        The shop's file; `shop_place` unless given.
+    replace
+        Whether a file that is there already may be replaced; it is kept beside the new one.
+
+    Returns
+    -------
+    Path or None
+        The file that was there before, under its new name.
+
+    Raises
+    ------
+    Refusal
+        If the copy is no shop's file, is damaged or of a newer version; if there is a file already
+        and it may not be replaced; if the place is on a server.  Then nothing has changed.
+    """
+    target = shop_place(place)
+    if not isinstance(target, Path):
+        raise Refusal("a copy can be put back into a file only; give one with --shop")
+    copy = copy.absolute()
+    _check(copy)
+    if not (target.exists() or target.is_symlink()):
+        with put_new_shop(target) as unnamed, closing(_reading(copy)) as restored:
+            copy_file(restored, unnamed)
+        return None
+    if not replace:
+        raise Refusal(
+            f"{target} exists already and is left as it is; restore with --replace to put the copy"
+            " in its place, which keeps the old file beside it"
+        )
+    if not target.is_file():
+        raise Refusal(f"{target} is no file, so nothing can be put in its place")
+    if target.samefile(copy):
+        raise Refusal(f"{copy} is the shop's file itself; give a copy of it")
+    kept = beside(target, "before-restore")
+    with clear_refusals(target):
+        (_fill if _can_be_used(target) else _swap)(target, copy, kept)
+    return kept
+
+
+def _check(copy: Path) -> None:
+    """Refuse what can't be put back as a shop."""
+    try:
+        is_folder, is_file = copy.is_dir(), copy.is_file()
+    except OSError as why:
+        raise Refusal(f"{copy}: it can't be read ({why.strerror or why})") from None
+    if is_folder:
+        raise Refusal(f"{copy}: this is a folder, not a shop's file")
+    if not is_file:
+        raise Refusal(f"{copy}: there is no such file")
+    with clear_refusals(copy), closing(_reading(copy)) as connection:
+        revision = stored_revision(connection, copy)
+        if not _is_whole(connection) or (revision == HEAD_REVISION and _lacks_tables(connection)):
+            raise Refusal(f"{copy} is damaged and can't be put back; take another copy")
+    check_is_known(revision, str(copy))
+
+
+def _connect(path: Path, mode: str = "mode=rw") -> sqlite3.Connection:
+    return sqlite3.connect(
+        f"{path.as_uri()}?{mode}", uri=True, timeout=_WAIT_SECONDS, isolation_level=None
+    )
+
+
+def _reading(copy: Path) -> sqlite3.Connection:
+    """Open a copy, which may lie where nobody may write, not even SQLite's own files beside it."""
+    connection = _connect(copy)
+    try:
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.OperationalError as error:
+        connection.close()
+        if error.sqlite_errorcode & 0xFF not in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN):
+            raise
+        return _connect(copy, "immutable=1")
+    return connection
+
+
+def _lacks_tables(connection: sqlite3.Connection) -> bool:
+    names = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
+    return not set(METADATA.tables) <= {name for (name,) in names}
+
+
+def _is_whole(connection: sqlite3.Connection) -> bool:
+    return bool(connection.execute("PRAGMA quick_check").fetchone() == ("ok",))
+
+
+def _can_be_used(path: Path) -> bool:
+    """Whether a file is a whole shop's; what is only in use or out of reach raises."""
+    try:
+        with closing(_connect(path)) as connection:
+            stored_revision(connection, path)
+            return _is_whole(connection)
+    except sqlite3.OperationalError:
+        raise
+    except (sqlite3.DatabaseError, Refusal):
+        return False
+
+
+def _fill(target: Path, copy: Path, kept: Path) -> None:
+    """Write the copy into a whole file, in one transaction that other programs see at once.
+
+    Nobody may write between keeping the old and writing the new, so both are done by a connection
+    that has the file to itself; as long as another one has it open, that is refused.
+    """
+    with closing(_connect(target)) as connection:
+        connection.execute("PRAGMA locking_mode = EXCLUSIVE")
+        connection.execute("BEGIN EXCLUSIVE")
+        connection.execute("COMMIT")  # the lock stays
+        copy_file(connection, kept)
+        with closing(_reading(copy)) as restored:
+            restored.backup(connection)
+
+
+def _swap(target: Path, copy: Path, kept: Path) -> None:
+    """Set a damaged file aside, with the log that belongs to it, and put the copy in its place."""
+    fresh = beside(target, "restored")
+    try:
+        with closing(_reading(copy)) as restored:
+            copy_file(restored, fresh)
+        kept.hardlink_to(target)
+        for end in ("-wal", "-shm"):
+            side = target.with_name(f"{target.name}{end}")
+            if side.exists():
+                side.rename(kept.with_name(f"{kept.name}{end}"))
+        fresh.replace(target)
+    except OSError as why:
+        raise Refusal(f"{target}: it can't be replaced ({why.strerror or why})") from None
+    finally:
+        fresh.unlink(missing_ok=True)

@@ -1,0 +1,584 @@
+"""Proving that a shop's book is sound: every rule that holds in it, held to all that is in it.
+
+What the tables say of themselves (their columns, rules, pointers and guards) is read from the
+models and the migrations, so that a new table is checked without a word here.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import create_engine, func, inspect, or_, select, text
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.orm import Session, aliased
+
+from inventory.core.text import LARGEST_NUMBER, fold, shorten
+from inventory.database.tables.all import METADATA
+from inventory.database.tables.base import (
+    Batch,
+    BatchOrder,
+    BatchStatus,
+    Bruise,
+    Deed,
+    Kind,
+    Movement,
+    Order,
+    OrderStep,
+    Reason,
+    Shop,
+    Status,
+    Stock,
+)
+from inventory.database.tables.purchasing import (
+    ExchangeRate,
+    Price,
+    Purchase,
+    PurchaseEnd,
+    PurchaseLine,
+    PurchaseReceipt,
+    Supplier,
+)
+from inventory.database.tables.supplies import SupplyItem, SupplyMovement
+from inventory.stock import ledger
+from inventory.stock.lookup import label_of
+from inventory.stock.reservations import reserved
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, Table
+
+    from inventory.core.plan import Plan
+    from inventory.database.sqlite import ShopFile
+
+__all__ = ["CHECKS", "Finding", "Report", "check_shop"]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that is not as it should be.
+
+    Attributes
+    ----------
+    check
+        The name of the check in `CHECKS` that found it.
+    fault
+        Whether the book contradicts itself; else the book is right and the drawer lacks something.
+    where
+        A label, or a table and the key of its row.
+    says
+        A sentence without its full stop.
+    """
+
+    check: str
+    fault: bool
+    where: str
+    says: str
+
+
+@dataclass(frozen=True)
+class Report:
+    """What all checks found, and which of them were made."""
+
+    made: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def faults(self) -> list[Finding]:
+        """What contradicts itself in the book."""
+        return [one for one in self.findings if one.fault]
+
+    @property
+    def notices(self) -> list[Finding]:
+        """What the maker should look after, in a book that is right."""
+        return [one for one in self.findings if not one.fault]
+
+
+_Found = Iterable[tuple[str, str]]
+
+
+def check_shop(shop: ShopFile) -> Report:
+    """Hold all rules to all that is in the book, as it is at one moment.
+
+    A check that would stumble over what another one found is left out: nothing else is looked at
+    in a damaged file, and no quantity where values can't be read.
+
+    Raises
+    ------
+    Refusal
+        If the book can't be read at all.
+    """
+    made: list[str] = []
+    findings: list[Finding] = []
+    with shop.read() as session:
+        for stage in _STAGES:
+            for name in stage:
+                made.append(name)
+                _, function = CHECKS[name]
+                findings += [Finding(name, True, *found) for found in function(session)]
+            if findings:
+                break
+        else:
+            findings += [Finding("reservations", False, *found) for found in _lacking(session)]
+    return Report(tuple(made), tuple(findings))
+
+
+# --- the file and its tables -------------------------------------------------------------------
+
+
+def _file(session: Session) -> _Found:
+    if not _on_sqlite(session):
+        return
+    try:
+        told = session.scalars(text("PRAGMA integrity_check")).all()
+    except DBAPIError as error:
+        told = [str(error.orig)]
+    yield from (("file", line) for line in told if line != "ok")
+
+
+def _on_sqlite(session: Session) -> bool:
+    return session.get_bind().dialect.name == "sqlite"
+
+
+def _tables(session: Session) -> _Found:
+    from alembic.autogenerate import compare_metadata
+    from alembic.migration import MigrationContext
+
+    connection = session.connection()
+    for difference in compare_metadata(MigrationContext.configure(connection), METADATA):
+        yield "tables", f"they are not those of this version: {_shown(difference)}"
+    looked = inspect(connection)
+    for table in METADATA.sorted_tables:
+        if not looked.has_table(table.name):
+            continue
+        there = {one["name"] for one in looked.get_check_constraints(table.name)}
+        for name in sorted(_rules_of(table) - there, key=str):
+            yield table.name, f"its rule {name} is missing"
+
+
+def _shown(difference: Any) -> str:
+    deed, *things = difference[0] if isinstance(difference, list) else difference
+    names = (getattr(one, "name", one) for one in things if one is not None)
+    return " ".join([str(deed), *(str(name) for name in names if not isinstance(name, dict))])
+
+
+def _rules_of(table: Table) -> set[Any]:
+    from sqlalchemy import CheckConstraint
+
+    return {rule.name for rule in table.constraints if isinstance(rule, CheckConstraint)}
+
+
+def _guards(session: Session) -> _Found:
+    """Look for the triggers that keep ledgers append-only, as the migrations make them."""
+    expected = _expected_triggers()
+    there = _triggers(session.connection())
+    if _on_sqlite(session):
+        for name in sorted(expected):
+            if there.get(name) != expected[name]:
+                yield name, "this guard of a ledger is missing or was changed"
+        return
+    for name in sorted(expected):
+        # PostgreSQL's upserts are updates; what only it can do is to empty a table at once.
+        name = name.replace("_no_replace", "_no_truncate")
+        if there.get(name) not in ("O", "A"):
+            yield name, "this guard of a ledger is missing or switched off"
+
+
+@cache
+def _expected_triggers() -> dict[str, str]:
+    from inventory.database.sqlite import upgrade
+
+    engine = create_engine("sqlite://")
+    with engine.connect() as fresh:
+        upgrade(fresh)
+        expected = _triggers(fresh)
+    engine.dispose()
+    return expected
+
+
+def _triggers(connection: Connection) -> dict[str, str]:
+    """Return the triggers by name: on SQLite with their text, else with how they are enabled."""
+    query = (
+        "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
+        if connection.dialect.name == "sqlite"
+        else "SELECT tgname, tgenabled::text FROM pg_trigger WHERE NOT tgisinternal"
+        " AND tgrelid IN (SELECT oid FROM pg_class WHERE relnamespace ="
+        " current_schema()::regnamespace)"
+    )
+    return {name: " ".join(rest.split()) for name, rest in connection.execute(text(query))}
+
+
+# --- the rows by themselves --------------------------------------------------------------------
+
+
+def _values(session: Session) -> _Found:
+    """Read every value as what it is: a choice, a moment, an amount of money."""
+    for table in METADATA.sorted_tables:
+        keys = list(table.primary_key.columns)
+        try:
+            for _ in session.execute(select(table)):
+                pass
+            continue
+        except DBAPIError:
+            raise
+        except Exception as unreadable:
+            why = unreadable
+        for key in session.execute(select(*keys)):
+            this = [column == value for column, value in zip(keys, key, strict=True)]
+            try:
+                session.execute(select(table).where(*this)).all()
+            except Exception as unreadable:
+                yield _row(table, key), f"it holds what can't be read ({unreadable})"
+                break
+        else:
+            yield table.name, f"it holds what can't be read ({why})"
+
+
+def _row(table: Table, key: Iterable[Any]) -> str:
+    return f"{table.name} {', '.join(map(str, key))}"
+
+
+def _pointers(session: Session) -> _Found:
+    for table in METADATA.sorted_tables:
+        for pointer in sorted(table.foreign_keys, key=lambda one: one.parent.name):
+            child, parent = table.alias(), pointer.column.table.alias()
+            mine, theirs = child.c[pointer.parent.name], parent.c[pointer.column.name]
+            lost = (
+                select(mine, *(child.c[key.name] for key in table.primary_key.columns))
+                .outerjoin(parent, mine == theirs)
+                .where(mine.is_not(None), theirs.is_(None))
+            )
+            for value, *key in session.execute(lost):
+                where = f"{pointer.column.table.name} {value}"
+                yield _row(table, key), f"its {pointer.parent.name} points to {where}, not there"
+
+
+def _shop(session: Session) -> _Found:
+    number = session.scalar(select(func.count()).select_from(Shop))
+    if number != 1:
+        yield "shop", f"there must be one shop in the book, and there are {number}"
+
+
+def _names(session: Session) -> _Found:
+    """Two names that are the same but for case and spacing are told by their key."""
+    for table in METADATA.sorted_tables:
+        if "name" in table.c and "name_key" in table.c:
+            for name, key in session.execute(select(table.c.name, table.c.name_key)):
+                if fold(name) != key:
+                    yield f"{table.name} '{name}'", f"it is filed under '{key}'"
+
+
+def _labels(session: Session) -> _Found:
+    for label, kind, number in session.execute(select(Stock.label, Stock.kind, Stock.number)):
+        if label != label_of(kind, number):
+            yield label, f"{kind} number {number} should have the label {label_of(kind, number)}"
+
+
+def _bruises(session: Session) -> _Found:
+    lines = select(Bruise, Stock).join(Stock, Bruise.stock_id == Stock.id).order_by(Bruise.id)
+    for bruise, stock in session.execute(lines):
+        if bruise.rect.right > stock.width or bruise.rect.bottom > stock.height:
+            yield stock.label, f"its bruise {bruise.id} does not lie on it"
+
+
+# --- the ledger --------------------------------------------------------------------------------
+
+
+def _sums(session: Session) -> _Found:
+    """After no movement were there fewer than none, or two of one offcut."""
+    after = func.sum(Movement.change).over(
+        partition_by=Movement.stock_id, order_by=Movement.id, rows=(None, 0)
+    )
+    each = select(
+        Movement.id, Stock.label, Stock.kind, after.label("after")
+    ).join(Stock, Movement.stock_id == Stock.id).subquery()  # fmt: skip
+    most = LARGEST_NUMBER
+    wrong = select(each).where(
+        or_(
+            each.c.after < 0,
+            each.c.after > most,
+            (each.c.kind == Kind.OFFCUT) & (each.c.after > 1),
+        )
+    )
+    for number, label, _, there in session.execute(wrong.order_by(each.c.id)):
+        yield label, f"after movement {number} there would be {there} of it"
+
+
+def _counter_movements(session: Session) -> _Found:
+    first = aliased(Movement)
+    pairs = (
+        select(Movement, first).join(first, Movement.undoes_id == first.id).order_by(Movement.id)
+    )
+    for back, taken in session.execute(pairs):
+        if (
+            back.stock_id != taken.stock_id
+            or back.change != -taken.change
+            or back.id <= taken.id
+            or taken.reason is Reason.UNDONE
+        ):
+            yield f"movement {back.id}", f"it does not take back movement {taken.id} as it was"
+
+
+def _supplies(session: Session) -> _Found:
+    """After no movement was there less than nothing of a reel or a pack."""
+    after = func.sum(SupplyMovement.change).over(
+        partition_by=SupplyMovement.item_id, order_by=SupplyMovement.id, rows=(None, 0)
+    )
+    each = (
+        select(SupplyMovement.id, SupplyItem.label, after.label("after"))
+        .join(SupplyItem, SupplyMovement.item_id == SupplyItem.id)
+        .subquery()
+    )
+    for number, label, there in session.execute(select(each).where(each.c.after < 0)):
+        yield label, f"after supply movement {number} there would be {there} of it"
+
+
+def _deeds(session: Session) -> _Found:
+    """Check that a deed that takes another one back takes all of it back, and nothing else."""
+    booked: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
+    taken: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
+    lines = select(Movement.deed_id, Movement.id, Movement.undoes_id, Movement.change)
+    for deed, number, undoes, change in session.execute(lines):
+        booked[deed]["movement", number, change] += 1
+        taken[deed]["movement", undoes, -change] += 1
+    supplies = select(SupplyMovement.deed_id, SupplyMovement.item_id, SupplyMovement.change)
+    for deed, item, change in session.execute(supplies):
+        booked[deed]["supply", item, change] += 1
+        taken[deed]["supply", item, -change] += 1
+    pairs = select(Deed.id, Deed.undoes_id).where(Deed.undoes_id.is_not(None)).order_by(Deed.id)
+    for back, undoes in session.execute(pairs):
+        if taken[back] != booked[undoes]:
+            yield f"deed {back}", f"it does not take back all of deed {undoes}, and that alone"
+
+
+# --- buying ------------------------------------------------------------------------------------
+
+
+def _prices(session: Session) -> _Found:
+    """Check what the database can't, as it keeps money as text: none of it is less than it may."""
+    for one in session.scalars(select(Price).order_by(Price.id)):
+        if one.amount is not None and one.amount <= 0:
+            yield f"price {one.id}", f"a pack can't cost {one.amount}"
+    for rate in session.scalars(select(ExchangeRate).order_by(ExchangeRate.id)):
+        if rate.rate <= 0:
+            yield f"exchange rate {rate.id}", f"1 {rate.currency} can't be worth {rate.rate}"
+    for supplier in session.scalars(select(Supplier).order_by(Supplier.id)):
+        if min(supplier.shipping, supplier.least_order, supplier.free_from or 0) < 0:
+            yield f"supplier '{supplier.name}'", "one of its terms is less than zero"
+
+
+def _purchases(session: Session) -> _Found:
+    """Check that no more came of a purchase than was ordered, and all of it is in the ledger."""
+    for table, reason in (
+        (Purchase, Reason.ORDERED),
+        (PurchaseReceipt, Reason.RECEIVED),
+        (PurchaseEnd, Reason.CLOSED),
+    ):
+        deeds = select(Deed.id, Deed.reason).join(table, table.deed_id == Deed.id).distinct()
+        for number, its in session.execute(deeds.order_by(Deed.id)):
+            if its is not reason:
+                yield f"deed {number}", f"it is of a purchase and should be '{reason}', not '{its}'"
+    came = (
+        select(PurchaseLine, func.sum(PurchaseReceipt.packs))
+        .join(PurchaseReceipt, PurchaseReceipt.line_id == PurchaseLine.id)
+        .where(PurchaseReceipt.deed_id.not_in(ledger.taken_back()))
+        .group_by(PurchaseLine.id)
+        .order_by(PurchaseLine.id)
+    )
+    for line, packs in session.execute(came):
+        if packs > line.packs:
+            yield f"purchase {line.purchase_id}", f"{packs} packs came of {line.packs} ordered"
+    told: Counter[tuple[int, int]] = Counter()
+    receipts = select(PurchaseReceipt, PurchaseLine, Stock).join(
+        PurchaseLine, PurchaseReceipt.line_id == PurchaseLine.id
+    ).join(Stock, PurchaseReceipt.stock_id == Stock.id)  # fmt: skip
+    for receipt, line, stock in session.execute(receipts):
+        told[receipt.deed_id, stock.id] += receipt.packs * line.pack
+        if stock.paper_id != line.paper_id:
+            yield stock.label, f"purchase {line.purchase_id} is of another paper"
+    booked = select(Movement.deed_id, Movement.stock_id, Movement.change).where(
+        Movement.deed_id.in_(select(PurchaseReceipt.deed_id))
+    )
+    moved: Counter[tuple[int, int]] = Counter()
+    for deed, stock_id, change in session.execute(booked):
+        moved[deed or 0, stock_id] += change
+    for key, sheets in sorted(told.items()):
+        if moved[key] != sheets:
+            yield f"deed {key[0]}", f"{sheets} sheets of a purchase came, and it books {moved[key]}"
+
+
+# --- batches and orders ------------------------------------------------------------------------
+
+
+def _plans(session: Session) -> _Found:
+    for number, plan in session.execute(select(Batch.id, Batch.plan).order_by(Batch.id)):
+        try:
+            said = _plan(plan).batch
+        except ValueError as unreadable:
+            yield f"batch {number}", f"its plan can't be read ({shorten(str(unreadable), 100)})"
+        else:
+            if said != number:
+                yield f"batch {number}", f"its plan is of batch {said}"
+
+
+def _plan(text_of_it: str) -> Plan:
+    from inventory.core.plan import plan_from_json
+
+    return plan_from_json(text_of_it)
+
+
+def _orders(session: Session) -> _Found:
+    """Check that an order that is planned is in one open batch, and none is in two."""
+    open_batches: dict[int, list[int]] = defaultdict(list)
+    pairs = (
+        select(BatchOrder.order_id, BatchOrder.batch_id)
+        .join(Batch, BatchOrder.batch_id == Batch.id)
+        .where(Batch.status == BatchStatus.OPEN, Batch.mends_id.is_(None))
+        .order_by(BatchOrder.batch_id)
+    )
+    for order, batch in session.execute(pairs):
+        open_batches[order].append(batch)
+    for order, batches in sorted(open_batches.items()):
+        if len(batches) > 1:
+            which = ", ".join(map(str, batches))
+            yield f"order {order}", f"it is in several open batches at once: {which}"
+    planned = select(Order.id).where(Order.status == Status.PLANNED).order_by(Order.id)
+    for order in session.scalars(planned):
+        if order not in open_batches:
+            yield f"order {order}", "it is planned, and in no open batch"
+
+
+def _steps(session: Session) -> _Found:
+    """Check that an order is what its last step made of it.
+
+    Of orders from before steps were written down only the first is known, however far they are.
+    """
+    last = select(func.max(OrderStep.id)).group_by(OrderStep.order_id).having(func.count() > 1)
+    rows = (
+        select(Order.id, Order.status, OrderStep.status)
+        .join(OrderStep, OrderStep.order_id == Order.id)
+        .where(OrderStep.id.in_(last), OrderStep.status != Order.status)
+        .order_by(Order.id)
+    )
+    for number, status, step in session.execute(rows):
+        yield f"order {number}", f"it is {status}, and its last step made it {step}"
+
+
+def _cut_once(session: Session) -> _Found:
+    """Check that no batch cut more of a label than its plan takes."""
+    taken = aliased(Movement)
+    cut = (
+        select(Movement.batch_id, Stock.label, -func.sum(Movement.change))
+        .join(Stock, Movement.stock_id == Stock.id)
+        .outerjoin(taken, Movement.undoes_id == taken.id)
+        .where(
+            Movement.batch_id.is_not(None),
+            or_(Movement.reason == Reason.CUT, taken.reason == Reason.CUT),
+        )
+        .group_by(Movement.batch_id, Stock.label)
+        .order_by(Movement.batch_id, Stock.label)
+    )
+    planned: dict[int | None, Counter[str]] = {}
+    for number, label, copies in session.execute(cut):
+        if number not in planned:
+            planned[number] = _takes(_plan(session.get_one(Batch, number).plan))
+        if copies > planned[number][label]:
+            most = planned[number][label]
+            yield label, f"batch {number} cut {copies} of it, and its plan takes {most}"
+
+
+def _takes(plan: Plan) -> Counter[str]:
+    takes: Counter[str] = Counter()
+    for layout in plan.layouts:
+        takes[layout.sheet.label] += layout.copies
+    return takes
+
+
+def _reservations(session: Session) -> _Found:
+    """Check that open batches take no more than was there when the last of them was booked.
+
+    What was spoiled, counted away or taken back since is no fault of the book (see `_lacking`).
+    """
+    for stock, wanted, there in _short(session):
+        since = min(
+            batch.made_at
+            for batch in session.scalars(select(Batch).where(Batch.status == BatchStatus.OPEN))
+            if _takes(_plan(batch.plan))[stock.label]
+        )
+        lost = session.scalar(
+            select(func.coalesce(-func.sum(Movement.change), 0)).where(
+                Movement.stock_id == stock.id,
+                Movement.change < 0,
+                Movement.reason != Reason.CUT,
+                Movement.at >= since,
+            )
+        )
+        if wanted - there > int(lost or 0):
+            yield stock.label, f"open batches take {wanted} of it, and {there} are there"
+
+
+def _lacking(session: Session) -> _Found:
+    for stock, wanted, there in _short(session):
+        yield (
+            stock.label,
+            (
+                f"open batches take {wanted} of it, and only {there} are left after what was"
+                " spoiled, counted or taken back; drop such a batch and plan again"
+            ),
+        )
+
+
+def _short(session: Session) -> Iterable[tuple[Stock, int, int]]:
+    by_label = {stock.label: stock for stock in session.scalars(select(Stock))}
+    there = ledger.on_hand_of(session)
+    for label, wanted in sorted(reserved(session).items()):
+        stock = by_label.get(label)
+        if stock is not None and wanted > there.get(stock.id, 0):
+            yield stock, wanted, there.get(stock.id, 0)
+
+
+CHECKS: dict[str, tuple[str, Callable[[Session], _Found]]] = {
+    "file": ("the file is whole", _file),
+    "tables": ("the tables are those of this version", _tables),
+    "guards": ("the database keeps the ledger append-only", _guards),
+    "values": ("every value can be read", _values),
+    "pointers": ("every pointer points to something", _pointers),
+    "shop": ("there is one shop", _shop),
+    "names": ("every name is filed under its key", _names),
+    "labels": ("every label is of its kind and number", _labels),
+    "bruises": ("every bruise lies on its sheet or offcut", _bruises),
+    "sums": ("no sum of movements was ever below zero, or over one of an offcut", _sums),
+    "supplies": ("no sum of a supply's movements was ever below zero", _supplies),
+    "deeds": ("every deed was taken back wholly or not at all", _deeds),
+    "undone": ("every counter-movement takes back one movement wholly", _counter_movements),
+    "prices": ("no price, rate or term is less than it may be", _prices),
+    "purchases": ("no more came of a purchase than was ordered, and all is booked", _purchases),
+    "plans": ("every batch has its plan", _plans),
+    "orders": ("every planned order is in one open batch", _orders),
+    "steps": ("every order is what its last step made of it", _steps),
+    "cut": ("no batch cut more than its plan takes", _cut_once),
+    "reservations": ("no sheet is reserved twice", _reservations),
+}
+"""By name: what is proven, and how."""
+
+_STAGES = (
+    ("file",),
+    ("tables", "guards"),
+    ("values", "pointers", "shop"),
+    (
+        "names",
+        "labels",
+        "bruises",
+        "sums",
+        "supplies",
+        "undone",
+        "deeds",
+        "prices",
+        "purchases",
+        "plans",
+    ),
+    ("orders", "steps", "cut", "reservations"),
+)
+"""A later stage relies upon the ones before it."""

@@ -1,0 +1,1 @@
+"""Orders and the designs they are made by. Imports `stock` and `shop`."""

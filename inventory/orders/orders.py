@@ -1,0 +1,367 @@
+"""Orders: what somebody wants, by when, in which papers; one function a deed."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, NamedTuple
+
+from sqlalchemy import func, select
+
+from inventory.core.text import choice, clean_name, shorten, whole_number
+from inventory.database.sqlite import the_shop
+from inventory.database.tables.base import (
+    Batch,
+    BatchOrder,
+    BatchStatus,
+    Lost,
+    Order,
+    OrderStep,
+    Status,
+)
+from inventory.orders.custom_designs import find_design, text_of_design
+from inventory.stock.ledger import taken_back
+from inventory.stock.listing import find_paper
+from inventory.stock.reservations import cut_of_mending
+from nester.core.errors import Refusal
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+    from datetime import date
+
+    from sqlalchemy.orm import Session
+
+    from nester.core.lengths import Unit
+    from nester.core.piece import Piece
+    from nester.designs import Design, Settings
+    from nester.designs.base.clearance import Thickness
+    from nester.designs.base.design import Consumable
+
+__all__ = [
+    "BoardRow",
+    "add_order",
+    "design_of",
+    "get_order",
+    "list_orders",
+    "missing_pieces",
+    "order_board",
+    "order_consumables",
+    "order_pieces",
+    "set_status",
+    "steps_of",
+    "thickness_of_papers",
+]
+
+_STEPS: dict[Status, tuple[Status, ...]] = {
+    Status.DRAFT: (Status.CONFIRMED, Status.CANCELLED),
+    Status.CONFIRMED: (Status.PLANNED, Status.CANCELLED),
+    Status.PLANNED: (Status.CUT, Status.CONFIRMED, Status.CANCELLED),
+    Status.CUT: (Status.ASSEMBLED, Status.PLANNED, Status.CANCELLED),
+    Status.ASSEMBLED: (Status.DELIVERED, Status.CANCELLED),
+    Status.DELIVERED: (),
+    Status.CANCELLED: (),
+}
+"""Where an order may go; back to confirmed when its batch is dropped, and back to planned when a
+cut is taken back."""
+
+
+def add_order(
+    session: Session,
+    customer: str,
+    design: str,
+    sizes: Mapping[str, str],
+    papers: Mapping[str, str],
+    copies: int,
+    due: date,
+    today: date,
+    *,
+    draft: bool = False,
+) -> tuple[Order, list[str]]:
+    """Take an order; it starts out confirmed.
+
+    Parameters
+    ----------
+    design
+        The name of a built-in design, or of one of the maker's own.
+    sizes
+        The design's settings as they were written; bare numbers are in the shop's unit.
+    papers
+        The name of a paper for each role; a role with a point also answers to the part before it.
+    copies
+        How many finished objects, 1 to 1,000,000.
+    today
+        The day it is at the maker's table.
+    draft
+        It is no more than talked about yet: it starts out as a draft and is not planned.
+
+    Returns
+    -------
+    Order
+        Stored, with its number (`Order.id`).
+    list of str
+        What the maker should know: that it was due already, and what fits tightly.
+
+    Raises
+    ------
+    Refusal
+        If there is no such design or paper, a piece has no paper, or the design can't be made in
+        these sizes, or binds in these papers.
+    """
+    from nester.designs import check_roles, read_settings
+
+    customer = clean_name(customer, "the customer's name")
+    chosen = find_design(session, design)
+    unit = the_shop(session).unit
+    check_roles(chosen, papers)
+    named = {role: find_paper(session, name).name for role, name in papers.items()}
+    thickness = thickness_of_papers(session, named)
+    settings = read_settings(chosen, sizes, unit, thickness)
+    _check_papers(chosen, chosen.pieces(settings, unit), named)
+    tight = _check_fit(chosen, settings, thickness, unit)
+    order = Order(
+        customer=customer,
+        design=chosen.name,
+        sizes=dict(sizes),
+        unit=unit,
+        papers=named,
+        copies=whole_number(copies, "the number of copies", least=1),
+        due=due,
+        status=Status.DRAFT if draft else Status.CONFIRMED,
+        made_at=datetime.now(UTC),
+        design_text=text_of_design(session, chosen.name),
+    )
+    session.add(order)
+    session.flush()
+    _book_step(session, order, order.made_at)
+    late = f"order {order.id} was due on {due.isoformat()}, which has passed"
+    return order, [late] * (due < today) + [f"order {order.id}: {said}" for said in tight]
+
+
+def _check_fit(design: Design, settings: Settings, thickness: Thickness, unit: Unit) -> list[str]:
+    """Refuse what binds in the papers chosen; return what to say of what is tight."""
+    from nester.designs.base.clearance import Verdict, refuse_binding
+
+    try:
+        fit = refuse_binding(design.joints(settings), thickness, unit)
+    except Refusal as error:
+        raise Refusal(f"{design.name}: {error}") from None
+    return [line.sentence for line in fit if line.verdict is Verdict.TIGHT]
+
+
+def _check_papers(design: Design, pieces: Iterable[Piece], papers: Mapping[str, str]) -> None:
+    from nester.designs import paper_for, roles_of
+
+    bare = [role for role in roles_of(pieces) if paper_for(role, papers) is None]
+    if bare:
+        parts = ", ".join(dict.fromkeys(role.partition(".")[0] for role in bare))
+        raise Refusal(f"{design.name} needs a paper for {parts}; name one for each, or one for all")
+
+
+def thickness_of_papers(session: Session, papers: Mapping[str, str]) -> Thickness:
+    """Return how thick the paper of each role is: by its caliper, else by its weight.
+
+    Parameters
+    ----------
+    papers
+        The name of a paper for each role.
+
+    Raises
+    ------
+    Refusal
+        If there is no such paper.
+    """
+    from nester.designs.base.thickness import Sheetstock, thickness_by_role
+
+    chosen = {role: find_paper(session, name) for role, name in papers.items()}
+    return thickness_by_role(
+        {role: Sheetstock(paper.grammage, paper.caliper) for role, paper in chosen.items()}
+    )
+
+
+def list_orders(
+    session: Session, *, status: Status | str | Iterable[Status | str] | None = None
+) -> list[Order]:
+    """Return orders, what is due first first.
+
+    Parameters
+    ----------
+    status
+        Only those that are so far, or as far as one of several; all, unless given.
+
+    Raises
+    ------
+    Refusal
+        If there is no such status.
+    """
+    query = select(Order).order_by(Order.due, Order.id)
+    if status is not None:
+        wanted = [status] if isinstance(status, str) else status
+        query = query.where(Order.status.in_([choice(Status, one, "the status") for one in wanted]))
+    return list(session.scalars(query))
+
+
+class BoardRow(NamedTuple):
+    """An order that is not delivered yet.
+
+    Attributes
+    ----------
+    days
+        Until it is due; less than none if it is late.
+    batch
+        The batch in which it is, or was, cut.
+    missing
+        Pieces of it that were spoiled and are not cut again yet.
+    """
+
+    order: Order
+    days: int
+    batch: int | None
+    missing: int
+
+
+def order_board(session: Session, today: date) -> list[BoardRow]:
+    """Return the orders that are neither delivered nor cancelled, what is due first first."""
+    orders = [
+        order
+        for order in list_orders(session)
+        if order.status not in (Status.DELIVERED, Status.CANCELLED)
+    ]
+    batches: dict[int, int] = dict(
+        session.execute(
+            select(BatchOrder.order_id, func.max(Batch.id))
+            .join(Batch, BatchOrder.batch_id == Batch.id)
+            .where(Batch.status.in_([BatchStatus.OPEN, BatchStatus.CUT]), Batch.mends_id.is_(None))
+            .group_by(BatchOrder.order_id)
+        ).all()
+    )
+    missing = missing_pieces(session)
+    return [
+        BoardRow(order, (order.due - today).days, batches.get(order.id), missing[order.id])
+        for order in orders
+    ]
+
+
+def missing_pieces(session: Session) -> Counter[int]:
+    """Return how many pieces of orders were spoiled and are not cut again yet, by `Order.id`."""
+    mended = select(Batch.id).where(Batch.status == BatchStatus.CUT)
+    lost = session.execute(
+        select(Lost.order_id, func.sum(Lost.quantity))
+        .where(
+            Lost.deed_id.not_in(taken_back()),
+            Lost.mended_id.is_(None) | Lost.mended_id.not_in(mended),
+        )
+        .group_by(Lost.order_id)
+    )
+    missing = Counter({order: int(quantity) for order, quantity in lost})
+    # What a batch that mends has spoiled once more is lost anew, so its copies count like others.
+    missing.subtract(cut_of_mending(session))
+    return +missing
+
+
+def get_order(session: Session, number: int) -> Order:
+    """Return the order of that number.
+
+    Raises
+    ------
+    Refusal
+        If there is none.
+    """
+    order = session.get(Order, number) if -(2**63) <= number < 2**63 else None
+    if order is None:
+        raise Refusal(f"there is no order {shorten(str(number), 20)}")
+    return order
+
+
+def set_status(session: Session, order: Order, status: Status | str) -> Order:
+    """Move an order along: draft, confirmed, planned, cut, assembled, delivered.
+
+    It may be cancelled from anywhere before delivered, and goes back from planned to confirmed
+    when its batch is dropped, from cut to planned when that is taken back.
+
+    Raises
+    ------
+    Refusal
+        If it can't go there from where it is.
+    """
+    wanted = choice(Status, status, "the status")
+    steps = _STEPS[order.status]
+    if wanted not in steps:
+        where = f"it can become {' or '.join(steps)}" if steps else "that is where it ends"
+        raise Refusal(f"order {order.id} is {order.status} and can't become {wanted}; {where}")
+    order.status = wanted
+    _book_step(session, order, datetime.now(UTC))
+    return order
+
+
+def _book_step(session: Session, order: Order, at: datetime) -> None:
+    session.add(OrderStep(order_id=order.id, status=order.status, at=at))
+    session.flush()
+
+
+def steps_of(session: Session, order: Order) -> list[OrderStep]:
+    """Return when an order became what, the first step first."""
+    steps = select(OrderStep).where(OrderStep.order_id == order.id).order_by(OrderStep.id)
+    return list(session.scalars(steps))
+
+
+def design_of(session: Session, order: Order) -> Design:
+    """Return the design of an order, as it was when the order was taken.
+
+    Raises
+    ------
+    Refusal
+        If there is none of its name any more.
+    """
+    from nester.designs.custom.reader import read_own_design
+
+    if order.design_text is None:
+        return find_design(session, order.design)
+    return read_own_design(order.design_text, f"the design '{order.design}' of order {order.id}")
+
+
+def order_pieces(
+    session: Session, order: Order, instead: Mapping[str, str] | None = None
+) -> list[tuple[Piece, str]]:
+    """Return the pieces of one copy of an order, each with the name of its paper.
+
+    Parameters
+    ----------
+    instead
+        Papers that stand in for those the order names.
+
+    Raises
+    ------
+    Refusal
+        If its design can't be made so any more, a paper is not in the book, or it would bind in
+        the papers that stand in.
+    """
+    from nester.designs import paper_for, read_settings, roles_of
+
+    design = design_of(session, order)
+    papers = {role: (instead or {}).get(name, name) for role, name in order.papers.items()}
+    thickness = thickness_of_papers(session, papers)
+    settings = read_settings(design, order.sizes, order.unit, thickness)
+    pieces = design.pieces(settings, order.unit)
+    _check_papers(design, pieces, papers)
+    if instead:
+        _check_fit(design, settings, thickness, order.unit)
+    names = {role: paper_for(role, papers) or "" for role in roles_of(pieces)}
+    known = {name: find_paper(session, name).name for name in set(names.values())}
+    return [(piece, known[names[piece.role]]) for piece in pieces]
+
+
+def order_consumables(session: Session, order: Order) -> tuple[Consumable, ...]:
+    """Return what one copy of an order takes beside paper.
+
+    Raises
+    ------
+    Refusal
+        If its design can't be made so any more, or a paper is not in the book.
+    """
+    from nester.designs import read_settings
+    from nester.designs.base.totals import consumables_of
+
+    design = design_of(session, order)
+    thickness = thickness_of_papers(session, order.papers)
+    settings = read_settings(design, order.sizes, order.unit, thickness)
+    return consumables_of(design, settings, design.pieces(settings, order.unit))

@@ -1,0 +1,4 @@
+"""Batches: planning, booking, cutting, spoiling, undoing.
+
+Imports `orders`, `purchasing` and below.
+"""

@@ -1,0 +1,25 @@
+"""How the shop cuts paper, as whoever plans takes it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from inventory.database.sqlite import the_shop
+from inventory.database.tables.base import Pattern
+from inventory.stock.papers import list_papers
+from nester.core.problem import Cuts
+from nester.designs.demand import Rules
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+__all__ = ["shop_rules"]
+
+
+def shop_rules(session: Session, cuts: Cuts = Cuts.STRAIGHT) -> Rules:
+    """Return how the shop cuts paper."""
+    shop = the_shop(session)
+    upright = (one.name for one in list_papers(session) if one.pattern is Pattern.DIRECTIONAL)
+    return Rules(
+        cuts, shop.gap, shop.trimmer, shop.smallest_offcut, frozenset(upright), shop.follow_grain
+    )

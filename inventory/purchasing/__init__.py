@@ -1,0 +1,1 @@
+"""Suppliers, prices, purchases and goods receipts. Imports `stock` and `shop`."""

@@ -1,0 +1,119 @@
+"""Offers in the words of the optimizer: from the price book, or as told on the command line."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from inventory.core.money import parse_money
+from inventory.core.text import shorten, whole_number
+from nester.core.errors import Refusal
+from nester.core.lengths import Unit, format_size
+from nester.core.purchase import Offer, Terms
+from nester.core.sheet_sizes import parse_size
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from sqlalchemy.orm import Session
+
+    from inventory.purchasing.prices import ListedPack
+
+__all__ = ["listed_offers", "terms_of", "told_offers"]
+
+_TOLD = re.compile(r"(?:(?P<paper>[^:=]+):)?(?P<size>[^=]+)=(?P<price>[^/]+)(?:/(?P<pack>.+))?")
+
+
+def told_offers(texts: Sequence[str], papers: Sequence[str], unit: Unit) -> tuple[Offer, ...]:
+    """Read what sheets cost: ``50x70cm=1.20``, ``A4=3.50/20``, ``night card:50x70cm=1.20``.
+
+    Parameters
+    ----------
+    texts
+        A size and the price of a sheet, or of a pack with the sheets in it behind a stroke;
+        before it, a paper, if it is not for all.
+    papers
+        The papers that are asked for.
+    unit
+        The unit of bare numbers.
+
+    Raises
+    ------
+    Refusal
+        One sentence: what can't be read, or which paper is not asked for.
+    """
+    offers: dict[str, Offer] = {}
+    for text in texts:
+        read = _TOLD.fullmatch(text.strip())
+        if read is None:
+            raise Refusal(
+                f"--on '{shorten(text)}': write a sheet and its price, such as 50x70cm=1.20"
+            )
+        size = parse_size(read["size"], unit)
+        if min(size) <= 0:
+            raise Refusal(f"--on '{shorten(text)}': a sheet's sides must be more than zero")
+        price = parse_money(read["price"], f"--on '{shorten(text)}': the price")
+        pack = _pack(read["pack"], text)
+        named = (read["paper"] or "").strip()
+        if named and named not in papers:
+            raise Refusal(
+                f"--on '{shorten(text)}': nothing is cut from '{shorten(named)}'; it is cut from"
+                f" {', '.join(papers)}"
+            )
+        for paper in [named] if named else papers:
+            packs = f", {pack} a pack" if pack > 1 else ""
+            name = f"{paper} {format_size(*size, unit)}{packs}"
+            if name in offers:
+                raise Refusal(f"--on names {name} twice")
+            offers[name] = Offer(name, "", paper, *size, pack, Fraction(price))
+    return tuple(offers.values())
+
+
+def _pack(text: str | None, told: str) -> int:
+    if text is None:
+        return 1
+    if not re.fullmatch(r"\s*[0-9]{1,7}\s*", text):
+        raise Refusal(f"--on '{shorten(told)}': '{shorten(text)}' is no number of sheets in a pack")
+    return whole_number(int(text), f"--on '{shorten(told)}': the sheets in a pack", least=1)
+
+
+def listed_offers(listed: Iterable[ListedPack], unit: Unit) -> dict[str, tuple[Offer, ListedPack]]:
+    """Return offers of the price book by the names under which the optimizer knows them."""
+    named: dict[str, tuple[Offer, ListedPack]] = {}
+    for one in listed:
+        from_packs = f", from {one.least} packs" if one.least > 1 else ""
+        size = format_size(one.width, one.height, unit)
+        name = f"{one.supplier}: {one.paper} {size}, {one.pack} a pack{from_packs}"
+        while name in named:  # as may be where names of suppliers and papers have colons
+            name += " "
+        offer = Offer(
+            name,
+            one.supplier,
+            one.paper,
+            one.width,
+            one.height,
+            one.pack,
+            Fraction(one.price),
+            one.least,
+            one.margins,
+            one.grain,
+        )
+        named[name] = offer, one
+    return named
+
+
+def terms_of(session: Session, suppliers: Iterable[str], today: date) -> tuple[Terms, ...]:
+    """Return on what terms suppliers deliver, in the shop's currency."""
+    from inventory.purchasing.suppliers import terms
+
+    return tuple(
+        Terms(
+            one.supplier,
+            Fraction(one.shipping),
+            None if one.free_from is None else Fraction(one.free_from),
+            Fraction(one.least_order),
+        )
+        for one in terms(session, list(dict.fromkeys(suppliers)), today=today)
+    )

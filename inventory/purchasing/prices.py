@@ -1,0 +1,768 @@
+"""What suppliers ask for their paper: lists read and kept, prices of today and of before.
+
+Nothing of a list is ever overwritten.  Of a paper in a size the newest list counts that names it
+and whose day has come, with all its lines of that paper and size; a list is stored where it says
+something new.  A paper that has no top may be listed as 50 × 70 or as 70 × 50; that is one size.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from enum import StrEnum
+from fractions import Fraction
+from functools import cache, partial
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from sqlalchemy import case, exists, func, insert, select, type_coerce
+from sqlalchemy.orm import aliased
+
+from inventory.core.money import check_amount, check_currency, parse_money
+from inventory.core.table_files import check_count, read_list
+from inventory.core.text import clean_name, fold, shorten, whole_number
+from inventory.database.sqlite import the_shop
+from inventory.database.tables.base import Fibres, Kind, Money, Paper, Pattern, Stock
+from inventory.database.tables.purchasing import Price, PriceList, Supplier
+from inventory.purchasing.suppliers import (
+    MOST_DAYS,
+    ExchangeRates,
+    find_supplier,
+    set_supplier,
+    supplier_named,
+)
+from inventory.stock.condition import lies
+from inventory.stock.papers import find_paper, list_papers
+from nester.core.errors import Refusal
+from nester.core.lengths import LARGEST, Length, Unit, format_size
+from nester.core.piece import Grain
+from nester.core.problem import NO_MARGINS, Margins
+from nester.core.sheet_sizes import Size, parse_size
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+    from datetime import date
+    from decimal import Decimal
+    from pathlib import Path
+
+    from sqlalchemy import ColumnElement, Select
+    from sqlalchemy.orm import Session
+
+    from inventory.core.table_files import Row
+
+__all__ = [
+    "Change",
+    "ListedPack",
+    "News",
+    "PriceLine",
+    "PriceRow",
+    "PriceSheet",
+    "SizeKey",
+    "TermsTold",
+    "end_price",
+    "last_margins",
+    "offers",
+    "price_history",
+    "read_prices",
+    "set_price",
+    "size_key",
+    "store_prices",
+    "what_changes",
+]
+
+
+SizeKey = tuple[Length, Length]
+
+
+def size_key(paper: Paper, size: tuple[Length, Length]) -> SizeKey:
+    """Return what is equal for equal sheets: of a paper with a top, which side is which counts."""
+    width, height = size
+    if paper.pattern is Pattern.DIRECTIONAL:
+        return width, height
+    return min(width, height), max(width, height)
+
+
+@dataclass(frozen=True)
+class PriceLine:
+    """What a supplier asks for a pack.
+
+    Attributes
+    ----------
+    paper
+        The name of a paper in the book.
+    pack
+        Sheets in it.
+    amount
+        More than zero, in `currency`.
+    least
+        Packs that must be ordered at least, at this price.
+    days
+        From the order to the delivery; the supplier's own unless given.
+    """
+
+    paper: str
+    size: Size
+    pack: int
+    amount: Decimal
+    currency: str
+    least: int = 1
+    days: int | None = None
+
+
+@dataclass(frozen=True)
+class TermsTold:
+    """What a list says of a supplier beside its prices; None where it says nothing."""
+
+    currency: str | None = None
+    shipping: Decimal | None = None
+    free_from: Decimal | None = None
+
+
+@dataclass(frozen=True)
+class PriceSheet:
+    """A list that was read and checked, but not stored yet.
+
+    Attributes
+    ----------
+    source
+        The name of its file.
+    lines
+        By supplier.
+    told
+        Terms of suppliers, by the same names.
+    passed_over
+        How many lines were left out because the book knows no such paper.
+    """
+
+    source: str
+    lines: dict[str, list[PriceLine]]
+    told: dict[str, TermsTold] = field(default_factory=dict)
+    passed_over: int = 0
+
+
+# --- reading a list ----------------------------------------------------------------------------
+
+
+def read_prices(
+    session: Session,
+    path: Path,
+    unit: Unit,
+    *,
+    today: date,
+    supplier: str | None = None,
+    only_known: bool = False,
+) -> PriceSheet:
+    """Return the prices of a list, checked, to be shown before they are stored.
+
+    Parameters
+    ----------
+    path
+        Columns paper, size (see `nester.core.sheet_sizes.parse_size`), pack (sheets in it), price
+        (of a pack); optional supplier, currency, least (packs), days, shipping, free from.
+    unit
+        The unit of bare numbers.
+    today
+        The day on which there must be a rate for each foreign currency.
+    supplier
+        Whose prices they are, where a line does not say it.
+    only_known
+        Pass over papers that the book doesn't know, in place of refusing the list.
+
+    Raises
+    ------
+    Refusal
+        One sentence with file, line and field.
+    """
+    rows = read_list(
+        path,
+        ("paper", "size", "pack", "price"),
+        ("supplier", "currency", "least", "days", "shipping", "free from"),
+    )
+    reader = _Reader(session, unit, today, supplier)
+    passed_over = 0
+    for row in rows:
+        if only_known and not reader.knows(row):
+            passed_over += 1
+        else:
+            reader.read(row)
+    if not reader.lines:
+        raise Refusal(
+            f"{path}: none of its {len(rows):,} lines is of a paper in the book;"
+            " 'quirebox paper list' lists those"
+        )
+    return PriceSheet(path.name, dict(reader.lines), reader.told, passed_over)
+
+
+class _Reader:
+    """Reads line after line; the same word is looked up once."""
+
+    def __init__(self, session: Session, unit: Unit, today: date, supplier: str | None) -> None:
+        self._session = session
+        self._papers = {paper.name_key: paper for paper in list_papers(session)}
+        self._size = cache(partial(parse_size, unit=unit))
+        self._rates = ExchangeRates(session, today)
+        self._supplier = supplier
+        self._known: dict[str, Supplier | None] = {}
+        self._names: dict[str, str] = {}
+        self._first: dict[tuple[object, ...], int] = {}
+        self.lines: dict[str, list[PriceLine]] = defaultdict(list)
+        self.told: dict[str, TermsTold] = {}
+
+    def knows(self, row: Row) -> bool:
+        return fold(row.text("paper")) in self._papers
+
+    def read(self, row: Row) -> None:
+        by = self._by(row)
+        paper = self._papers[fold(row.read("paper", self._paper))]
+        size = row.read("size", self._size)
+        currency = self._currency(row, by)
+        line = PriceLine(
+            paper.name,
+            size,
+            row.count("pack"),
+            row.read("price", _price),
+            currency,
+            row.count("least") if row.text("least") else 1,
+            row.read("days", _days) if row.text("days") else None,
+        )
+        key = (by, paper.id, size_key(paper, size), line.pack, line.least)
+        first = self._first.setdefault(key, row.line)
+        if first != row.line:
+            row.refuse("pack", f"the same pack of this paper and size stands in line {first} too")
+        self.lines[by].append(line)
+
+    def _paper(self, name: str) -> str:
+        if fold(name) in self._papers:
+            return name
+        return find_paper(self._session, clean_name(name, "the paper")).name
+
+    def _by(self, row: Row) -> str:
+        """Return the name of a line's supplier."""
+        if row.text("supplier"):
+            name = row.name("supplier")
+        elif self._supplier is not None:
+            name = self._supplier
+        else:
+            row.refuse("supplier", "whose price this is is missing; name it here, or once for all")
+        by = self._names.get(fold(name))
+        if by is None:
+            known = supplier_named(self._session, name)
+            by = self._names[fold(name)] = known.name if known else name
+            self._known[by] = known
+            self.told[by] = TermsTold()
+        return by
+
+    def _currency(self, row: Row, by: str) -> str:
+        """Return a line's currency; the first of a new supplier is the supplier's own."""
+        told, known = self.told[by], self._known[by]
+        own = known.currency if known else told.currency
+        code = row.read("currency", check_currency) if row.text("currency") else own
+        if code is None:
+            code = self._rates.own
+        if code not in self._rates:
+            row.read("currency", lambda _: str(self._rates.rate(code)))
+        told = replace(told, currency=told.currency or code)
+        shipping = self._term(row, "shipping", "the shipping", by, told.shipping)
+        free_from = self._term(
+            row, "free from", "the sum from which shipping is free", by, told.free_from
+        )
+        said = bool(row.text("shipping") or row.text("free from"))
+        if said and code != (own or code):
+            row.refuse("currency", f"the shipping of {shorten(by)} is in {own}, not in {code}")
+        self.told[by] = replace(told, shipping=shipping, free_from=free_from)
+        return code
+
+    @staticmethod
+    def _term(row: Row, column: str, what: str, by: str, before: Decimal | None) -> Decimal | None:
+        """Return what a line says of its supplier's terms; all lines must say the same."""
+        if not row.text(column):
+            return before
+        amount = row.read(column, partial(parse_money, what=what))
+        if before is not None and before != amount:
+            row.refuse(column, f"of {shorten(by)} a line above says {before}, and this {amount}")
+        return amount
+
+
+def _price(text: str) -> Decimal:
+    return _more_than_nothing(parse_money(text, "the price"))
+
+
+def _more_than_nothing(amount: Decimal) -> Decimal:
+    if not amount:
+        raise Refusal("the price of a pack must be more than 0; leave out what is not sold")
+    return amount
+
+
+def _days(text: str) -> int:
+    return whole_number(check_count(text, 0), "the days to a delivery", most=MOST_DAYS)
+
+
+# --- storing it --------------------------------------------------------------------------------
+
+
+class News(StrEnum):
+    """What a list says of a pack that the book did not know."""
+
+    NEW = "new"
+    DEARER = "dearer"
+    CHEAPER = "cheaper"
+    OTHER = "other"
+    """It costs as much; how it comes, or its currency, has changed."""
+    ENDED = "ended"
+    """It is not sold any more."""
+
+
+class Change(NamedTuple):
+    """What is new of one pack; `before` and `now` are None where it was not, or is not, sold."""
+
+    supplier: str
+    paper: str
+    size: Size
+    pack: int
+    least: int
+    before: tuple[Decimal, str] | None
+    now: tuple[Decimal, str] | None
+    news: News
+
+
+_Tier = tuple[int, int]
+"""Sheets in a pack, and from how many packs on."""
+
+
+class _Said(NamedTuple):
+    """What a list says of one tier."""
+
+    size: Size
+    amount: Decimal
+    currency: str
+    days: int | None
+
+
+_Group = dict[_Tier, _Said]
+_Book = dict[tuple[int, SizeKey], _Group]
+"""By paper (`Paper.id`) and size."""
+
+
+def what_changes(
+    session: Session, sheet: PriceSheet, day: date, *, whole: bool = False
+) -> list[Change]:
+    """Return what a list would change, from its day on; nothing is stored.
+
+    Parameters
+    ----------
+    day
+        The day from which its prices count.
+    whole
+        What a supplier of the list sells, and the list does not name, is not sold any more.
+    """
+    papers = {paper.id: paper.name for paper in list_papers(session)}
+    changes: list[Change] = []
+    for by, lines in sheet.lines.items():
+        supplier = supplier_named(session, by)
+        before = {} if supplier is None else _book(session, day, supplier)
+        for (paper, key), group in _news(session, lines, before, whole=whole).items():
+            old = before.get((paper, key), {})
+            for tier in dict.fromkeys([*group, *old]):
+                change = _change(by, papers[paper], tier, old.get(tier), group.get(tier))
+                if change is not None:
+                    changes.append(change)
+    return changes
+
+
+def _change(
+    by: str, paper: str, tier: _Tier, old: _Said | None, new: _Said | None
+) -> Change | None:
+    was = None if old is None else (old.amount, old.currency)
+    if new is None:
+        return None if old is None else Change(by, paper, old.size, *tier, was, None, News.ENDED)
+    if old is None:
+        news = News.NEW
+    elif old[1:] == new[1:]:
+        return None
+    elif old.currency != new.currency or old.amount == new.amount:
+        news = News.OTHER
+    else:
+        news = News.DEARER if new.amount > old.amount else News.CHEAPER
+    return Change(by, paper, new.size, *tier, was, (new.amount, new.currency), news)
+
+
+def store_prices(
+    session: Session, sheet: PriceSheet, day: date, *, whole: bool = False
+) -> list[PriceList]:
+    """Keep the prices of a list from a day on, and what it says of its suppliers' terms.
+
+    A supplier who is new is added.
+
+    Parameters
+    ----------
+    day
+        The day from which they count; it may be to come.
+    whole
+        See `what_changes`.
+
+    Returns
+    -------
+    list of PriceList
+        One for each supplier, also where it said nothing new.
+
+    Raises
+    ------
+    Refusal
+        If a supplier's terms can't be so.
+    """
+    made = []
+    for by, lines in sheet.lines.items():
+        told = sheet.told.get(by, TermsTold())
+        known = supplier_named(session, by)
+        if known is None or told.shipping is not None or told.free_from is not None:
+            supplier, _ = set_supplier(
+                session, by if known is None else known.name,
+                currency=told.currency if known is None else None,
+                shipping=told.shipping, free_from=told.free_from,
+            )  # fmt: skip
+        else:
+            supplier = known
+        before = _book(session, day, supplier)
+        news = _news(session, lines, before, whole=whole)
+        made.append(_store(session, supplier, day, sheet.source, news, before))
+    return made
+
+
+def _news(session: Session, lines: Sequence[PriceLine], before: _Book, *, whole: bool) -> _Book:
+    """Return of which papers and sizes a list says something new, and what."""
+    papers: dict[str, Paper] = {}
+    said: _Book = defaultdict(dict)
+    for line in lines:
+        paper = papers.get(line.paper)
+        if paper is None:
+            paper = papers[line.paper] = find_paper(session, line.paper)
+        group = said[paper.id, size_key(paper, line.size)]
+        group[line.pack, line.least] = _Said(line.size, line.amount, line.currency, line.days)
+    news = {key: group for key, group in said.items() if not _same(group, before.get(key))}
+    if whole:
+        news |= {key: {} for key in before if key not in said}
+    return news
+
+
+def _same(group: _Group, before: _Group | None) -> bool:
+    return before is not None and {t: s[1:] for t, s in group.items()} == {
+        t: s[1:] for t, s in before.items()
+    }
+
+
+def _store(
+    session: Session,
+    supplier: Supplier,
+    day: date,
+    source: str,
+    news: Mapping[tuple[int, SizeKey], _Group],
+    before: _Book,
+) -> PriceList:
+    made = PriceList(supplier_id=supplier.id, day=day, added_at=datetime.now(UTC), source=source)
+    session.add(made)
+    session.flush()
+    rows: list[dict[str, Any]] = []
+    for (paper, key), group in news.items():
+        for (pack, least), said in (group or before[paper, key]).items():
+            rows.append({
+                "list_id": made.id, "paper_id": paper, "width": said.size.width,
+                "height": said.size.height, "pack": pack, "amount": said.amount if group else None,
+                "currency": said.currency, "least": least, "days": said.days,
+            })  # fmt: skip
+    if rows:
+        session.execute(insert(Price), rows)
+    return made
+
+
+def set_price(
+    session: Session,
+    supplier: str,
+    paper: str,
+    size: Size | tuple[Length, Length],
+    amount: Decimal,
+    *,
+    pack: int = 1,
+    least: int = 1,
+    currency: str | None = None,
+    days: int | None = None,
+    day: date,
+) -> PriceList:
+    """Say what a supplier asks for a pack from a day on; its other packs stay as they are.
+
+    Parameters
+    ----------
+    currency
+        The supplier's own, unless given.
+
+    Raises
+    ------
+    Refusal
+        If there is no such supplier or paper, or something can't be so.
+    """
+    by, its = find_supplier(session, supplier), find_paper(session, paper)
+    if not all(0 < length <= LARGEST for length in size):
+        raise Refusal("a sheet's width and height must be more than zero and at most 10 m")
+    code = by.currency if currency is None else check_currency(currency)
+    ExchangeRates(session, day).rate(code)
+    before = _book(session, day, by)
+    key = its.id, size_key(its, size)
+    tier = (
+        whole_number(pack, "the sheets in a pack", least=1),
+        whole_number(least, "the packs to order at least", least=1),
+    )
+    said = _Said(
+        Size(*size), _more_than_nothing(check_amount(amount, "the price")), code,
+        None if days is None else whole_number(days, "the days to a delivery", most=MOST_DAYS),
+    )  # fmt: skip
+    return _store(session, by, day, "", {key: {**before.get(key, {}), tier: said}}, before)
+
+
+def end_price(
+    session: Session,
+    supplier: str,
+    paper: str,
+    size: Size | tuple[Length, Length],
+    *,
+    pack: int | None = None,
+    day: date,
+) -> PriceList:
+    """Say that a supplier does not sell a paper in a size any more, from a day on.
+
+    Parameters
+    ----------
+    pack
+        Only not in packs of so many sheets.
+
+    Raises
+    ------
+    Refusal
+        If it does not sell that anyway.
+    """
+    by, its = find_supplier(session, supplier), find_paper(session, paper)
+    before = _book(session, day, by)
+    key = its.id, size_key(its, size)
+    group = before.get(key, {})
+    rest = {tier: said for tier, said in group.items() if pack is not None and tier[0] != pack}
+    if rest == group:
+        shown = format_size(size[0], size[1], the_shop(session).unit)
+        of = "" if pack is None else f" in packs of {pack:,}"
+        raise Refusal(f"{by.name} sells no {its.name} {shown}{of}")
+    return _store(session, by, day, "", {key: rest}, before)
+
+
+# --- what counts on a day ----------------------------------------------------------------------
+
+
+def _ranked(
+    day: date, *which: ColumnElement[bool]
+) -> Select[Price, Decimal, Paper, date, Supplier]:
+    """Select the lines that count on a day: of each paper and size those of its newest list."""
+    low = case((Price.width <= Price.height, Price.width), else_=Price.height)
+    high = case((Price.width <= Price.height, Price.height), else_=Price.width)
+    has_top = Paper.pattern == Pattern.DIRECTIONAL
+    rank = func.dense_rank().over(
+        partition_by=(
+            PriceList.supplier_id, Price.paper_id, case((has_top, Price.width), else_=low),
+            case((has_top, Price.height), else_=high),
+        ),
+        order_by=(PriceList.day.desc(), PriceList.id.desc()),
+    )  # fmt: skip
+    lines = (
+        select(Price.id, rank.label("rank"))
+        .join(PriceList, Price.list_id == PriceList.id)
+        .join(Paper, Price.paper_id == Paper.id)
+        .where(PriceList.day <= day, *which)
+        .subquery()
+    )
+    # Those that ended have no amount, which the columns of a row can't say to the type checker.
+    amount = type_coerce(Price.amount, Money()).label("asked")
+    return (
+        select(Price, amount, Paper, PriceList.day, Supplier)
+        .join(lines, lines.c.id == Price.id)
+        .join(PriceList, Price.list_id == PriceList.id)
+        .join(Supplier, PriceList.supplier_id == Supplier.id)
+        .join(Paper, Price.paper_id == Paper.id)
+        .where(lines.c.rank == 1, Price.amount.is_not(None))
+        .order_by(
+            Paper.name_key, Price.width, Price.height, Supplier.name_key, Price.pack, Price.least
+        )
+    )
+
+
+def _book(session: Session, day: date, supplier: Supplier) -> _Book:
+    """Return what a supplier sells on a day."""
+    book: _Book = defaultdict(dict)
+    for price, amount, paper, _, _ in session.execute(
+        _ranked(day, PriceList.supplier_id == supplier.id)
+    ):
+        size = Size(price.width, price.height)
+        book[paper.id, size_key(paper, size)][price.pack, price.least] = _Said(
+            size, amount, price.currency, price.days
+        )
+    return book
+
+
+@dataclass(frozen=True)
+class ListedPack:
+    """A pack that can be bought today.
+
+    Attributes
+    ----------
+    supplier, paper
+        Their names.
+    width, height
+        Of a sheet, in fine units, as the supplier lists it.
+    pack
+        Sheets in it.
+    price
+        Of a pack, in the shop's currency; exact: what is asked times the rate, never rounded.
+    least
+        Packs that must be ordered at least, at this price.
+    days
+        From the order to the delivery.
+    asked, currency
+        Of a pack, as the supplier asks it.
+    since
+        The day from which it is asked.
+    margins
+        As they were of such sheets the last time.
+    grain
+        Along which of a sheet's sides its fibres lie, if that is known of the paper.
+    """
+
+    supplier: str
+    paper: str
+    width: Length
+    height: Length
+    pack: int
+    price: Decimal
+    least: int
+    days: int
+    asked: Decimal
+    currency: str
+    since: date
+    margins: Margins = NO_MARGINS
+    grain: Grain = Grain.ANY
+
+    @property
+    def each(self) -> Fraction:
+        """The price of one sheet of a pack, in the shop's currency."""
+        return Fraction(self.price) / self.pack
+
+
+def offers(
+    session: Session,
+    papers: Iterable[str] | None = None,
+    *,
+    today: date,
+    supplier: str | None = None,
+) -> list[ListedPack]:
+    """Return all packs that can be bought on a day, in the shop's currency.
+
+    On what terms they are sent is told by `inventory.purchasing.suppliers.terms`.
+
+    Parameters
+    ----------
+    papers
+        The names of papers in the book; all, unless given.
+    today
+        The day whose prices and rates count.
+    supplier
+        Only what this one sells.
+
+    Returns
+    -------
+    list of ListedPack
+        By paper, size, supplier, pack and least order.
+
+    Raises
+    ------
+    Refusal
+        If there is no such paper or supplier, or no rate for a currency.
+    """
+    which: list[ColumnElement[bool]] = []
+    if papers is not None:
+        which.append(Price.paper_id.in_([find_paper(session, name).id for name in papers]))
+    if supplier is not None:
+        which.append(PriceList.supplier_id == find_supplier(session, supplier).id)
+    rates, margins = ExchangeRates(session, today), last_margins(session)
+    return [
+        ListedPack(
+            by.name, paper.name, price.width, price.height, price.pack,
+            rates.in_own(amount, price.currency), price.least,
+            by.days if price.days is None else price.days, amount, price.currency, day,
+            margins.get((paper.id, price.width, price.height), NO_MARGINS),
+            lies(Kind.SHEET, (price.width, price.height), Fibres.UNKNOWN, paper.grain),
+        )
+        for price, amount, paper, day, by in session.execute(_ranked(today, *which))
+    ]  # fmt: skip
+
+
+def last_margins(session: Session) -> dict[tuple[int, Length, Length], Margins]:
+    """Return the margins of the newest sheets of each paper (`Paper.id`) and size that have any."""
+    newer = aliased(Stock)
+    sheets = select(
+        Stock.paper_id, Stock.width, Stock.height,
+        Stock.margin_left, Stock.margin_top, Stock.margin_right, Stock.margin_bottom,
+    ).where(
+        Stock.kind == Kind.SHEET,
+        Stock.margin_left + Stock.margin_top + Stock.margin_right + Stock.margin_bottom > 0,
+        ~exists().where(
+            newer.kind == Kind.SHEET,
+            newer.paper_id == Stock.paper_id,
+            newer.width == Stock.width,
+            newer.height == Stock.height,
+            newer.number > Stock.number,
+        ),
+    )  # fmt: skip
+    return {
+        (paper, width, height): Margins(*margins)
+        for paper, width, height, *margins in session.execute(sheets)
+    }
+
+
+class PriceRow(NamedTuple):
+    """One line of a price list; `amount` is None if it says that the pack is not sold any more."""
+
+    supplier: str
+    paper: str
+    width: Length
+    height: Length
+    pack: int
+    least: int
+    amount: Decimal | None
+    currency: str
+    days: int | None
+    day: date
+    added_at: datetime
+    source: str
+
+
+def price_history(
+    session: Session, *, paper: str | None = None, supplier: str | None = None
+) -> list[PriceRow]:
+    """Return all prices ever kept, the newest first.
+
+    Raises
+    ------
+    Refusal
+        If there is no such paper or supplier.
+    """
+    query = (
+        select(Price, PriceList, Supplier.name, Paper.name)
+        .join(PriceList, Price.list_id == PriceList.id)
+        .join(Supplier, PriceList.supplier_id == Supplier.id)
+        .join(Paper, Price.paper_id == Paper.id)
+        .order_by(PriceList.day.desc(), PriceList.id.desc(), Price.id)
+    )
+    if paper is not None:
+        query = query.where(Price.paper_id == find_paper(session, paper).id)
+    if supplier is not None:
+        query = query.where(PriceList.supplier_id == find_supplier(session, supplier).id)
+    return [
+        PriceRow(
+            by, name, one.width, one.height, one.pack, one.least, one.amount, one.currency,
+            one.days, its.day, its.added_at, its.source,
+        )
+        for one, its, by, name in session.execute(query)
+    ]  # fmt: skip

@@ -1,0 +1,624 @@
+"""What was ordered from suppliers, what came of it, and what is on its way; one function a deed.
+
+How far a purchase is is nowhere written down: it follows from its lines, from what was received
+against them and not taken back, and from its end.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from enum import StrEnum
+from fractions import Fraction
+from typing import TYPE_CHECKING, NamedTuple
+
+from sqlalchemy import func, select
+
+from inventory.core.money import MOST_DECIMALS, check_amount, round_to_decimals
+from inventory.core.text import clean_name, whole_number
+from inventory.database.sqlite import the_shop
+from inventory.database.tables.base import Deed, Fibres, Kind, Reason
+from inventory.database.tables.purchasing import (
+    Purchase,
+    PurchaseEnd,
+    PurchaseLine,
+    PurchaseReceipt,
+)
+from inventory.purchasing.prices import last_margins, offers, size_key
+from inventory.purchasing.suppliers import ExchangeRates, find_supplier
+from inventory.stock import ledger
+from inventory.stock.condition import lies
+from inventory.stock.papers import find_paper
+from inventory.stock.receiving import Line, receive_deed, when_it_came
+from nester.core.errors import Refusal
+from nester.core.lengths import LARGEST, Length, format_size
+from nester.core.piece import Grain
+from nester.core.problem import NO_MARGINS, Margins
+from nester.core.sheet_sizes import Size
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+    from sqlalchemy.orm import Session
+
+    from inventory.database.tables.base import Paper, Stock
+    from inventory.database.tables.purchasing import Supplier
+    from inventory.purchasing.prices import ListedPack
+
+__all__ = [
+    "BillDifference",
+    "Came",
+    "OnItsWay",
+    "Ordered",
+    "PurchaseRow",
+    "RowLine",
+    "State",
+    "add_purchase",
+    "check_can_be_taken_back",
+    "close_purchase",
+    "get_purchase",
+    "list_purchases",
+    "on_its_way",
+    "receive_purchase",
+    "row_of",
+]
+
+
+@dataclass(frozen=True)
+class Ordered:
+    """What is ordered of one paper in one size.
+
+    Attributes
+    ----------
+    packs
+        1 to 1,000,000.
+    pack
+        Sheets in a pack; as the supplier sells it, unless given.
+    amount
+        What a pack should cost, in the supplier's currency; as listed, unless given.
+    """
+
+    paper: str
+    size: Size | tuple[Length, Length]
+    packs: int
+    pack: int | None = None
+    amount: Decimal | None = None
+
+
+class State(StrEnum):
+    """How far a purchase is."""
+
+    OPEN = "open"
+    """Nothing of it has come yet."""
+    IN_PART = "in part"
+    RECEIVED = "received"
+    CLOSED = "closed"
+    """What has not come of it is not waited for."""
+
+
+class RowLine(NamedTuple):
+    """One line of a purchase, counted from 1, and what has come of it.
+
+    Attributes
+    ----------
+    billed
+        Of what came: how many packs, and what was billed for each of them.
+    """
+
+    number: int
+    line: PurchaseLine
+    billed: tuple[tuple[int, Decimal], ...]
+
+    @property
+    def came(self) -> int:
+        """How many packs have come."""
+        return sum(packs for packs, _ in self.billed)
+
+    @property
+    def rest(self) -> int:
+        """How many packs have not come."""
+        return self.line.packs - self.came
+
+
+@dataclass(frozen=True)
+class PurchaseRow:
+    """A purchase and how far it is."""
+
+    purchase: Purchase
+    lines: tuple[RowLine, ...]
+    closed: bool
+
+    @property
+    def state(self) -> State:
+        """How far it is."""
+        if not any(one.rest for one in self.lines):
+            return State.RECEIVED
+        if self.closed:
+            return State.CLOSED
+        return State.IN_PART if any(one.came for one in self.lines) else State.OPEN
+
+    @property
+    def waits(self) -> bool:
+        """Whether something of it is still to come."""
+        return self.state in (State.OPEN, State.IN_PART)
+
+    def days_late(self, today: date) -> int:
+        """Return for how many days it has been overdue; 0 if it is not."""
+        return max(0, (today - self.purchase.expected).days) if self.waits else 0
+
+    @property
+    def sheets_to_come(self) -> int:
+        """How many sheets have not come yet."""
+        return sum(one.rest * one.line.pack for one in self.lines)
+
+    @property
+    def differences(self) -> list[BillDifference]:
+        """Where something else was billed than ordered, by line."""
+        return [
+            found
+            for one in self.lines
+            for found in _difference(one.line, one.billed, self.purchase.currency)
+        ]
+
+    @property
+    def goods(self) -> Decimal:
+        """What all its packs should cost, in its currency."""
+        return sum((one.line.amount * one.line.packs for one in self.lines), Decimal(0))
+
+
+class BillDifference(NamedTuple):
+    """How much more (or less) than ordered was billed for all packs of a line that came."""
+
+    line: PurchaseLine
+    amount: Decimal
+    currency: str
+
+
+def _difference(
+    line: PurchaseLine, billed: Iterable[tuple[int, Decimal]], currency: str
+) -> Iterator[BillDifference]:
+    more = sum((packs * (amount - line.amount) for packs, amount in billed), Decimal(0))
+    if more:
+        yield BillDifference(line, more, currency)
+
+
+# --- ordering ----------------------------------------------------------------------------------
+
+
+def add_purchase(
+    session: Session,
+    supplier: str,
+    wishes: Sequence[Ordered],
+    *,
+    today: date,
+    day: date | None = None,
+    expected: date | None = None,
+    number: str = "",
+    shipping: Decimal | None = None,
+    note: str = "",
+) -> Purchase:
+    """Book what was ordered from a supplier, at the prices it asks.
+
+    It is a deed, which `inventory.production.cutting.undo_deed` takes back as long as nothing came
+    of it.
+
+    Parameters
+    ----------
+    day
+        When it was ordered; today, unless given.
+    expected
+        When it should be there; by the days to a delivery, unless given.
+    number
+        Under which the supplier keeps it.
+    shipping
+        What its delivery should cost, in the supplier's currency; by its terms, unless given.
+
+    Raises
+    ------
+    Refusal
+        If there is no such supplier or paper, the supplier doesn't sell that, or not so little of
+        it, or something can't be so.
+    """
+    by = find_supplier(session, supplier)
+    if not wishes:
+        raise Refusal("say what was ordered: a paper, its size, and how many packs")
+    ordered = today if day is None else day
+    at = when_it_came(ordered, today, "book a purchase once it is ordered")
+    by_hand = all(None not in (wish.pack, wish.amount) for wish in wishes)
+    sold, rates = [], ExchangeRates(session, ordered)
+    if not by_hand:
+        sold = offers(session, today=ordered, supplier=by.name)
+    if not by_hand and not sold:
+        # The book knew nothing of its prices on that day.
+        sold, rates = offers(session, today=today, supplier=by.name), ExchangeRates(session, today)
+    lines, days = [], []
+    for wish in wishes:
+        line, takes = _line(session, by, wish, sold, rates)
+        lines.append(line)
+        days.append(takes)
+    goods = sum((one.amount * one.packs for one in lines), Decimal(0))
+    if shipping is None:
+        free = by.free_from is not None and goods >= by.free_from
+        shipping = Decimal(0) if free else by.shipping
+    if expected is not None and expected < ordered:
+        raise Refusal(
+            f"{expected.isoformat()} is before the day it was ordered, {ordered.isoformat()}"
+        )
+    purchase = Purchase(
+        deed=ledger.begin_deed(session, Reason.ORDERED, note=note, at=at),
+        supplier=by, ordered=ordered, expected=expected or ordered + timedelta(max(days)),
+        number=clean_name(number, "the purchase's number") if number.strip() else "",
+        currency=by.currency, shipping=check_amount(shipping, "the shipping"), lines=lines,
+    )  # fmt: skip
+    session.add(purchase)
+    session.flush()
+    return purchase
+
+
+def _line(
+    session: Session, by: Supplier, wish: Ordered, sold: Sequence[ListedPack], rates: ExchangeRates
+) -> tuple[PurchaseLine, int]:
+    """Return a line at the price asked, and the days to its delivery."""
+    paper = find_paper(session, wish.paper)
+    packs = whole_number(wish.packs, "the number of packs", least=1)
+    size = Size(*wish.size)
+    if not all(0 < length <= LARGEST for length in size):
+        raise Refusal("a sheet's width and height must be more than zero and at most 10 m")
+    shown = f"{paper.name} {format_size(*size, the_shop(session).unit)}"
+    alike = [
+        one
+        for one in sold
+        if one.paper == paper.name
+        and size_key(paper, (one.width, one.height)) == size_key(paper, size)
+        and wish.pack in (None, one.pack)
+    ]
+    fitting = [one for one in alike if one.least <= packs]
+    if wish.amount is not None and wish.pack is not None:
+        days = min((one.days for one in alike), default=by.days)
+        pack, amount = wish.pack, check_amount(wish.amount, "the price")
+    else:
+        if not alike:
+            raise Refusal(_sells_not(session, by, paper, shown, wish.pack, sold))
+        packed = sorted({one.pack for one in alike})
+        if len(packed) > 1:
+            of = " or ".join(f"{one:,}" for one in packed)
+            raise Refusal(f"{by.name} sells {shown} in packs of {of}; say which")
+        if not fitting:
+            least = min(one.least for one in alike)
+            raise Refusal(f"{by.name} sells at least {least:,} packs of {shown}, not {packs:,}")
+        best = min(fitting, key=lambda one: (one.price, one.days))
+        size = Size(best.width, best.height)
+        pack, days = best.pack, best.days
+        amount = wish.amount if wish.amount is not None else best.asked
+        if wish.amount is None:
+            amount = rates.in_other(best.asked, best.currency, by.currency)
+        check_amount(amount, "the price")
+    whole_number(pack, "the sheets in a pack", least=1)
+    whole_number(pack * packs, "the number of sheets", least=1)
+    line = PurchaseLine(
+        paper=paper, width=size.width, height=size.height, pack=pack, packs=packs, amount=amount
+    )
+    return line, days
+
+
+def _sells_not(
+    session: Session,
+    by: Supplier,
+    paper: Paper,
+    shown: str,
+    pack: int | None,
+    sold: Sequence[ListedPack],
+) -> str:
+    """Say that a supplier doesn't sell something, and what near it is on its list."""
+    unit = the_shop(session).unit
+    of = "" if pack is None else f" in packs of {pack:,}"
+    other = [one for one in sold if one.paper == paper.name]
+    if not other:
+        also = "" if sold else "; its price list is empty, 'quirebox buy prices import' reads one"
+        return f"{by.name} sells no {paper.name}{also}"
+    near = ", ".join(
+        dict.fromkeys(
+            f"{format_size(one.width, one.height, unit)} in packs of {one.pack:,}" for one in other
+        )
+    )
+    return f"{by.name} sells no {shown}{of}; it has {near}"
+
+
+# --- looking -----------------------------------------------------------------------------------
+
+
+def get_purchase(session: Session, number: int) -> Purchase:
+    """Return the purchase of that number.
+
+    Raises
+    ------
+    Refusal
+        If there is none, or it was taken back.
+    """
+    purchase = session.get(Purchase, number) if 0 < number < 2**31 else None
+    if purchase is None:
+        raise Refusal(
+            f"there is no purchase {number}; 'quirebox buy purchase list --all' lists those"
+            " there are"
+        )
+    if session.scalar(select(Deed.id).where(Deed.undoes_id == purchase.deed_id)) is not None:
+        raise Refusal(f"purchase {number} was taken back")
+    return purchase
+
+
+def list_purchases(session: Session, *, also_done: bool = True) -> list[PurchaseRow]:
+    """Return purchases that were not taken back, what is expected first first.
+
+    Parameters
+    ----------
+    also_done
+        Also those of which nothing is to come any more.
+    """
+    query = select(Purchase).where(Purchase.deed_id.not_in(ledger.taken_back()))
+    purchases = session.scalars(query.order_by(Purchase.expected, Purchase.id)).all()
+    rows = _rows(session, purchases)
+    return [row for row in rows if also_done or row.waits]
+
+
+def row_of(session: Session, purchase: Purchase) -> PurchaseRow:
+    """Return how far a purchase is."""
+    (row,) = _rows(session, [purchase])
+    return row
+
+
+def _rows(session: Session, purchases: Sequence[Purchase]) -> list[PurchaseRow]:
+    receipts = (
+        select(PurchaseReceipt.line_id, PurchaseReceipt.packs, PurchaseReceipt.amount)
+        .where(PurchaseReceipt.deed_id.not_in(ledger.taken_back()))
+        .order_by(PurchaseReceipt.id)
+    )
+    billed: dict[int, list[tuple[int, Decimal]]] = defaultdict(list)
+    for line_id, packs, amount in session.execute(receipts):
+        billed[line_id].append((packs, amount))
+    ends = select(PurchaseEnd.purchase_id).where(PurchaseEnd.deed_id.not_in(ledger.taken_back()))
+    closed = set(session.scalars(ends))
+    lines: dict[int, list[PurchaseLine]] = defaultdict(list)
+    for line in session.scalars(
+        select(PurchaseLine)
+        .where(PurchaseLine.purchase_id.in_([one.id for one in purchases]))
+        .order_by(PurchaseLine.id)
+    ):
+        lines[line.purchase_id].append(line)
+    return [
+        PurchaseRow(
+            one,
+            tuple(
+                RowLine(number, line, tuple(billed[line.id]))
+                for number, line in enumerate(lines[one.id], start=1)
+            ),
+            one.id in closed,
+        )
+        for one in purchases
+    ]
+
+
+class OnItsWay(NamedTuple):
+    """Sheets of a line of a purchase that have not come yet.
+
+    Attributes
+    ----------
+    margins, grain
+        As of `inventory.purchasing.prices.ListedPack`.
+    """
+
+    purchase: int
+    supplier: str
+    paper: str
+    width: Length
+    height: Length
+    sheets: int
+    expected: date
+    margins: Margins
+    grain: Grain
+
+
+def on_its_way(session: Session) -> list[OnItsWay]:
+    """Return what is still to come, what is expected first first."""
+    rows = list_purchases(session, also_done=False)
+    margins = last_margins(session) if rows else {}
+    coming = []
+    for row in rows:
+        for one in row.lines:
+            paper, size = one.line.paper, (one.line.width, one.line.height)
+            if one.rest:
+                coming.append(
+                    OnItsWay(
+                        row.purchase.id, row.purchase.supplier.name, paper.name, *size,
+                        one.rest * one.line.pack, row.purchase.expected,
+                        margins.get((paper.id, *size), NO_MARGINS),
+                        lies(Kind.SHEET, size, Fibres.UNKNOWN, paper.grain),
+                    )
+                )  # fmt: skip
+    return coming
+
+
+# --- receiving ---------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Came:
+    """What came of one line of a purchase.
+
+    Attributes
+    ----------
+    packs
+        All that have not come yet, unless given.
+    billed
+        For a pack, in the purchase's currency; as ordered, unless given.
+    """
+
+    packs: int | None = None
+    billed: Decimal | None = None
+    lot: str = ""
+
+
+def receive_purchase(
+    session: Session,
+    number: int,
+    came: Mapping[int, Came] | None = None,
+    *,
+    note_number: str = "",
+    place: str | None = None,
+    margins: Margins | None = None,
+    again: bool = False,
+    note: str = "",
+    today: date,
+    day: date | None = None,
+) -> tuple[list[Stock], list[BillDifference]]:
+    """Put what came of a purchase into the stash, in one deed.
+
+    Each sheet gets its share of what was billed for its pack, in the shop's currency by the rate
+    of the day it came, to the fourth decimal, halves up; shipping is not spread over the sheets.
+
+    Parameters
+    ----------
+    came
+        By the numbers of the purchase's lines; all that has not come yet, unless given.
+    note_number
+        The number of the delivery note.
+    margins
+        How much along each edge can't be used; as of such sheets the last time, unless given.
+    again
+        Take sheets that the same delivery note has brought before.
+    day
+        When they came; today, unless given.
+
+    Returns
+    -------
+    list of Stock
+        Where each line was put, in the order of the lines.
+    list of BillDifference
+        Where something else was billed than ordered.
+
+    Raises
+    ------
+    Refusal
+        If there is no such purchase or line, nothing or less of it is to come, or something can't
+        be so.
+    """
+    purchase = get_purchase(session, number)
+    row = row_of(session, purchase)
+    if not row.waits:
+        raise Refusal(f"nothing of purchase {number} is to come: it is {row.state}")
+    chosen = _chosen(row, came)
+    arrived = today if day is None else day
+    if arrived < purchase.ordered:
+        raise Refusal(
+            f"purchase {number} was ordered on {purchase.ordered.isoformat()}, so nothing of it"
+            f" came on {arrived.isoformat()}"
+        )
+    rates = ExchangeRates(session, arrived)
+    known = last_margins(session)
+    lines, booked = [], []
+    differences: list[BillDifference] = []
+    for one, what in chosen:
+        line, packs = one.line, one.rest if what.packs is None else what.packs
+        billed = line.amount if what.billed is None else check_amount(what.billed, "the price")
+        each = Fraction(rates.in_own(billed, purchase.currency)) / line.pack
+        size = Size(line.width, line.height)
+        edges = known.get((line.paper_id, *size), NO_MARGINS) if margins is None else margins
+        lines.append(
+            Line(
+                line.paper.name, size, packs * line.pack, round_to_decimals(each, MOST_DECIMALS),
+                place, note, what.lot, margins=edges,
+            )
+        )  # fmt: skip
+        booked.append((line, packs, billed))
+        differences += _difference(line, [(packs, billed)], purchase.currency)
+    deed, stocks = receive_deed(
+        session, lines, supplier=purchase.supplier.name, number=note_number, again=again,
+        note=note, at=when_it_came(day, today),
+    )  # fmt: skip
+    for (line, packs, billed), stock in zip(booked, stocks, strict=True):
+        session.add(
+            PurchaseReceipt(
+                deed_id=deed.id, line_id=line.id, stock_id=stock.id, packs=packs, amount=billed
+            )
+        )
+    session.flush()
+    return stocks, differences
+
+
+def _chosen(row: PurchaseRow, came: Mapping[int, Came] | None) -> list[tuple[RowLine, Came]]:
+    if came is None:
+        return [(one, Came()) for one in row.lines if one.rest]
+    by_number = {one.number: one for one in row.lines}
+    chosen = []
+    for number, what in sorted(came.items()):
+        one = by_number.get(number)
+        if one is None:
+            raise Refusal(
+                f"purchase {row.purchase.id} has no line {number}; its lines are 1 to"
+                f" {len(row.lines)}"
+            )
+        if what.packs is not None:
+            whole_number(what.packs, f"the packs of line {number}", least=1)
+        if not one.rest or (what.packs or 0) > one.rest:
+            raise Refusal(
+                f"of line {number} of purchase {row.purchase.id}, {one.line.paper.name},"
+                f" {one.rest:,} of {one.line.packs:,} packs are to come; what came beyond that is"
+                " put into the stash with 'quirebox sheet add'"
+            )
+        chosen.append((one, what))
+    if not chosen:
+        raise Refusal("say which lines of the purchase came")
+    return chosen
+
+
+def close_purchase(session: Session, number: int, why: str = "") -> PurchaseRow:
+    """Say that what has not come of a purchase is not waited for any more.
+
+    Returns
+    -------
+    PurchaseRow
+        How far it was.
+
+    Raises
+    ------
+    Refusal
+        If there is no such purchase, or nothing of it is to come.
+    """
+    purchase = get_purchase(session, number)
+    row = row_of(session, purchase)
+    if not row.waits:
+        raise Refusal(f"nothing of purchase {number} is to come: it is {row.state}")
+    deed = ledger.begin_deed(session, Reason.CLOSED, note=why)
+    session.add(PurchaseEnd(deed_id=deed.id, purchase_id=purchase.id))
+    session.flush()
+    return row
+
+
+def check_can_be_taken_back(session: Session, deed: Deed) -> None:
+    """Refuse to take back that something was ordered when something came of it, or it was closed.
+
+    Raises
+    ------
+    Refusal
+        If so; it names what must be taken back first.
+    """
+    if deed.reason is not Reason.ORDERED:
+        return
+    receipts = (
+        select(PurchaseReceipt.deed_id)
+        .join(PurchaseLine, PurchaseReceipt.line_id == PurchaseLine.id)
+        .join(Purchase, PurchaseLine.purchase_id == Purchase.id)
+        .where(Purchase.deed_id == deed.id)
+    )
+    ends = (
+        select(PurchaseEnd.deed_id)
+        .join(Purchase, PurchaseEnd.purchase_id == Purchase.id)
+        .where(Purchase.deed_id == deed.id)
+    )
+    standing = select(func.max(Deed.id)).where(
+        Deed.id.in_(receipts.union(ends)), Deed.id.not_in(ledger.taken_back())
+    )
+    newest = session.scalar(standing)
+    if newest is not None:
+        raise Refusal(f"deed {newest} was done after it; take that back first")

@@ -1,0 +1,1 @@
+"""Looking back: use, spending, dead stock, history of a paper."""

@@ -1,0 +1,232 @@
+"""What became of the paper: every movement of a paper, and yield and waste month by month."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from sqlalchemy import or_, select
+
+from inventory.core.plan import Plan, plan_from_json
+from inventory.database.tables.base import Batch, Bruise, Deed, Lost, Movement, Paper, Reason, Stock
+from inventory.stock.condition import bruises
+from inventory.stock.ledger import movements_taken_back, taken_back
+from inventory.stock.listing import HistoryRow, history_rows
+from inventory.stock.papers import find_paper
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from sqlalchemy.orm import Session
+
+    from nester.core.problem import Rect
+
+__all__ = [
+    "Plans",
+    "YieldRow",
+    "bruised",
+    "bruised_areas",
+    "month_of",
+    "paper_history",
+    "union_area",
+    "yields",
+]
+
+
+_RowOf = Callable[["datetime", str], "YieldRow"]
+
+
+def paper_history(session: Session, paper: str) -> list[HistoryRow]:
+    """Return every movement of a paper's sheets and offcuts, the first one first.
+
+    Raises
+    ------
+    Refusal
+        If there is no such paper.
+    """
+    return history_rows(session, Stock.paper_id == find_paper(session, paper).id)
+
+
+@dataclass
+class YieldRow:
+    """What became of one paper in one month; areas are in square fine units.
+
+    Attributes
+    ----------
+    month
+        ``2027-03``, by the clock of this machine.
+    cut
+        Of the sheets and offcuts that were cut, without their bruises.
+    pieces
+        Of the pieces that came of them, within their outlines, without those spoiled later.
+    kept
+        Of the offcuts that were put away.
+    spoiled
+        Of sheets, offcuts and pieces that were spoiled, and of bruises.
+    spoiled_pieces
+        Of the pieces among them, which had been cut before.
+    """
+
+    month: str
+    paper: str
+    cut: int = 0
+    pieces: int = 0
+    kept: int = 0
+    spoiled: int = 0
+    spoiled_pieces: int = 0
+
+    @property
+    def waste(self) -> int:
+        """What was cut and is neither a piece nor kept nor told as spoiled: trimmings."""
+        return self.cut - self.pieces - self.kept - self.spoiled_pieces
+
+    @property
+    def share(self) -> Fraction | None:
+        """Which part of what was used up became pieces; None if nothing was used up.
+
+        What is kept is not used up, what was spoiled is.
+        """
+        used = self.cut - self.kept + self.spoiled - self.spoiled_pieces
+        return Fraction(self.pieces, used) if used > 0 else None
+
+
+def yields(session: Session) -> list[YieldRow]:
+    """Return what became of each paper in each month, the newest month first.
+
+    What was taken back is not in it.
+    """
+    rows: dict[tuple[str, str], YieldRow] = {}
+
+    def row(at: datetime, paper: str) -> YieldRow:
+        month = month_of(at)
+        return rows.setdefault((month, paper), YieldRow(month, paper))
+
+    plans = Plans(session)
+    _add_movements(session, row, plans)
+    _add_lost(session, row, plans)
+    for at, paper, area in bruised(session):
+        row(at, paper).spoiled += area
+    return sorted(
+        rows.values(), key=lambda one: (-int(one.month.replace("-", "")), one.paper.casefold())
+    )
+
+
+def month_of(at: datetime) -> str:
+    """Return the month of a moment by the clock of this machine: ``2027-03``."""
+    return at.astimezone().strftime("%Y-%m")
+
+
+class Plans:
+    """The plans of batches, each read once."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+        self._known: dict[int, Plan] = {}
+
+    def __getitem__(self, batch: int) -> Plan:
+        if batch not in self._known:
+            self._known[batch] = plan_from_json(self._session.get_one(Batch, batch).plan)
+        return self._known[batch]
+
+    def piece_area(self, batch: int, layout: int, copies: int) -> int:
+        """Return the area of the pieces on so many copies of a layout."""
+        plan = self[batch]
+        one = plan.layouts[layout - 1]
+        return copies * sum(plan.part_of(spot).piece.area for spot in one.spots)
+
+
+def _add_movements(session: Session, row: _RowOf, plans: Plans) -> None:
+    lines = session.execute(
+        select(Movement, Stock.label, Stock.width, Stock.height, Paper.name, Deed.layout)
+        .join(Stock, Movement.stock_id == Stock.id)
+        .join(Paper, Stock.paper_id == Paper.id)
+        .outerjoin(Deed, Movement.deed_id == Deed.id)
+        .where(
+            Movement.reason.in_([Reason.CUT, Reason.KEPT, Reason.SPOILED]),
+            # An offcut put away by hand, and a sheet booked as cut by hand, are of no batch.
+            or_(Movement.reason == Reason.SPOILED, Movement.batch_id.is_not(None)),
+            Movement.id.not_in(movements_taken_back()),
+        )
+        .order_by(Movement.id)
+    )
+    # Before deeds were booked a batch was cut whole: its layouts of a label, one after another.
+    older: dict[tuple[int, str], list[int]] = defaultdict(list)
+    spoilt = bruised_areas(session)
+    for move, label, width, height, paper, layout in lines:
+        area = abs(move.change) * (width * height - spoilt.get(move.stock_id, 0))
+        its = row(move.at, paper)
+        if move.reason is Reason.SPOILED:
+            its.spoiled += area
+        elif move.reason is Reason.KEPT:
+            its.kept += area
+        elif move.batch_id is not None:
+            its.cut += area
+            number = layout
+            if number is None:
+                key = move.batch_id, label
+                if key not in older:
+                    older[key] = [
+                        one.number
+                        for one in plans[move.batch_id].layouts
+                        if one.sheet.label == label
+                    ]
+                number = older[key].pop(0)
+            its.pieces += plans.piece_area(move.batch_id, number, -move.change)
+
+
+def bruised(session: Session) -> Iterator[tuple[datetime, str, int]]:
+    """Yield when how much of a paper was bruised, each part of it once: moment, paper, area."""
+    lines = session.execute(
+        select(Bruise, Deed.at, Deed.reason, Paper.name)
+        .join(Deed, Bruise.deed_id == Deed.id)
+        .join(Stock, Bruise.stock_id == Stock.id)
+        .join(Paper, Stock.paper_id == Paper.id)
+        .where(Bruise.deed_id.not_in(taken_back()))
+        .order_by(Bruise.id)
+    )
+    before: dict[int, list[Rect]] = defaultdict(list)
+    for bruise, at, reason, paper in lines:
+        its = before[bruise.stock_id]
+        known = union_area(its)
+        its.append(bruise.rect)
+        if reason is Reason.BRUISED:  # else it was taken along from another label
+            yield at, paper, union_area(its) - known
+
+
+def bruised_areas(session: Session) -> dict[int, int]:
+    """Return how much of each sheet or offcut is bruised, by its number."""
+    return {stock: union_area(rects) for stock, rects in bruises(session).items()}
+
+
+def union_area(rects: Iterable[Rect]) -> int:
+    """Return the area that rectangles cover together: each column between their edges by itself."""
+    rects = list(rects)
+    edges = sorted({x for rect in rects for x in (rect.x, rect.right)})
+    area = 0
+    for left, right in pairwise(edges):
+        spans = sorted((r.y, r.bottom) for r in rects if r.x <= left and r.right >= right)
+        reached = 0
+        for top, bottom in spans:
+            area += (right - left) * max(0, bottom - max(top, reached))
+            reached = max(reached, bottom)
+    return area
+
+
+def _add_lost(session: Session, row: _RowOf, plans: Plans) -> None:
+    """Take pieces that were spoiled after they had been cut out of what came of the paper."""
+    lines = session.execute(
+        select(Lost, Deed.at)
+        .join(Deed, Lost.deed_id == Deed.id)
+        .where(Deed.id.not_in(taken_back()), Deed.layout.is_(None))
+    )
+    for lost, at in lines:
+        part = plans[lost.batch_id].parts[lost.part]
+        area = lost.quantity * part.piece.area
+        its = row(at, part.paper)
+        its.pieces -= area
+        its.spoiled += area
+        its.spoiled_pieces += area

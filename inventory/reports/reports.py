@@ -1,0 +1,469 @@
+"""Looking back: use, yield, waste, spoilage and spending by paper, design and month; dead stock.
+
+Areas are shared out among designs exactly: what is cut of a sheet, its waste and the offcuts kept
+included, belongs to the designs whose pieces lie on it, in parts of the area of those pieces.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from fractions import Fraction
+from typing import TYPE_CHECKING, NamedTuple
+
+from sqlalchemy import func, select
+
+from inventory.advice.capacity import Wish, free_rows, problem_of_stash
+from inventory.database.tables.base import (
+    Deed,
+    Delivery,
+    Lost,
+    Movement,
+    Order,
+    Paper,
+    Reason,
+    Stock,
+)
+from inventory.reports.kinds import By
+from inventory.reports.paper_history import Plans, bruised, bruised_areas, month_of, yields
+from inventory.stock.ledger import movements_taken_back, taken_back
+from inventory.stock.listing import list_stash
+from nester.core.errors import Refusal
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from sqlalchemy.orm import Session
+
+    from inventory.core.plan import Plan, PlannedLayout
+    from inventory.stock.listing import StashRow
+    from nester.core.problem import Problem
+
+__all__ = ["ALL_MONTHS", "NO_DESIGN", "Dead", "Months", "SpendingRow", "UseRow", "dead_stock",
+           "read_months", "spending", "use"]  # fmt: skip
+
+NO_DESIGN = "(for no order)"
+"""Paper that was spoiled while it lay in the stash."""
+NO_SUPPLIER = "(no supplier named)"
+_MOST_DAYS = 36_500
+"""A hundred years: for longer nobody keeps paper."""
+
+
+class Months(NamedTuple):
+    """The first and the last month that count, as ``2027-03``; None: no end that way."""
+
+    first: str | None = None
+    last: str | None = None
+
+    def hold(self, month: str) -> bool:
+        """Tell whether a month counts."""
+        return (self.first is None or self.first <= month) and (
+            self.last is None or month <= self.last
+        )
+
+
+ALL_MONTHS = Months()
+
+
+def read_months(first: str | None, last: str | None) -> Months:
+    """Read the months of a report.
+
+    Raises
+    ------
+    Refusal
+        If one is no month, or the last comes before the first.
+    """
+    for text, option in ((first, "--from"), (last, "--to")):
+        if text is not None and not re.fullmatch(r"[0-9]{4}-(0[1-9]|1[0-2])", text):
+            raise Refusal(f"{option}: '{text[:20]}' is not a month; write it like 2027-03")
+    if first is not None and last is not None and first > last:
+        raise Refusal(f"the months run from {first} to {last}, which is upside down")
+    return Months(first, last)
+
+
+# --- use and yield -------------------------------------------------------------------------------
+
+
+@dataclass
+class UseRow:
+    """What became of paper; areas are in square fine units.
+
+    Attributes
+    ----------
+    name
+        A paper, a design or a month.
+    cut, pieces, kept, spoiled, spoiled_pieces
+        As of `inventory.reports.paper_history.YieldRow`.
+    """
+
+    name: str
+    cut: Fraction = Fraction(0)
+    pieces: Fraction = Fraction(0)
+    kept: Fraction = Fraction(0)
+    spoiled: Fraction = Fraction(0)
+    spoiled_pieces: Fraction = Fraction(0)
+
+    @property
+    def waste(self) -> Fraction:
+        """What was cut and is neither a piece nor kept nor told as spoiled: trimmings."""
+        return self.cut - self.pieces - self.kept - self.spoiled_pieces
+
+    @property
+    def used(self) -> Fraction:
+        """What was used up: what is kept is not, what was spoiled is."""
+        return self.cut - self.kept + self.spoiled - self.spoiled_pieces
+
+    @property
+    def share(self) -> Fraction | None:
+        """Which part of what was used up became pieces; None if nothing was used up."""
+        return self.pieces / self.used if self.used > 0 else None
+
+
+def use(session: Session, by: By, months: Months = ALL_MONTHS) -> list[UseRow]:
+    """Return what became of the paper, by paper, design or month.
+
+    What was taken back is not in it.
+
+    Returns
+    -------
+    list of UseRow
+        Months in their order; papers and designs of which most was used first.
+
+    Raises
+    ------
+    Refusal
+        For what use is not told by.
+    """
+    if by is By.SUPPLIER:
+        raise Refusal("use is told by paper, design or month; only spending by supplier")
+    if by is By.DESIGN:
+        return sorted(_by_design(session, months), key=lambda row: (-row.used, row.name))
+    rows: dict[str, UseRow] = {}
+    for one in yields(session):
+        if not months.hold(one.month):
+            continue
+        name = one.paper if by is By.PAPER else one.month
+        row = rows.setdefault(name, UseRow(name))
+        row.cut += one.cut
+        row.pieces += one.pieces
+        row.kept += one.kept
+        row.spoiled += one.spoiled
+        row.spoiled_pieces += one.spoiled_pieces
+    if by is By.MONTH:
+        return [rows[month] for month in sorted(rows)]
+    return sorted(rows.values(), key=lambda row: (-row.used, row.name.casefold()))
+
+
+class _Cut(NamedTuple):
+    """Paper that left or entered the stash at the table.
+
+    Attributes
+    ----------
+    area
+        In square fine units.
+    pieces
+        Of it, or of the sheets it came from: the area of pieces by design.
+    price
+        Of so much of such a sheet, as the plan counted it, or of what was spoiled in the stash.
+    """
+
+    reason: Reason
+    month: str
+    area: int
+    pieces: Mapping[str, int]
+    price: Fraction | None
+
+
+def _cuts(session: Session) -> list[_Cut]:
+    """Return what was cut, kept and spoiled, each with the designs that it was for."""
+    lines = session.execute(
+        select(
+            Movement, Stock.label, Stock.width, Stock.height, Stock.price, Deed.layout, Deed.copies
+        )
+        .join(Stock, Movement.stock_id == Stock.id)
+        .outerjoin(Deed, Movement.deed_id == Deed.id)
+        .where(
+            Movement.reason.in_([Reason.CUT, Reason.KEPT, Reason.SPOILED]),
+            (Movement.reason == Reason.SPOILED) | Movement.batch_id.is_not(None),
+            Movement.id.not_in(movements_taken_back()),
+        )
+        .order_by(Movement.id)
+    )
+    plans = Plans(session)
+    spoilt = bruised_areas(session)
+    older: dict[tuple[int, str], list[PlannedLayout]] = {}
+    told = []
+    for move, label, width, height, paid, number, copies in lines:
+        area = abs(move.change) * (width * height - spoilt.get(move.stock_id, 0))
+        if move.batch_id is None:
+            price = None if paid is None else Fraction(paid) * abs(move.change)
+            told.append(_Cut(move.reason, month_of(move.at), area, {}, price))
+            continue
+        plan = plans[move.batch_id]
+        layout = None
+        if number is not None:
+            layout = plan.layouts[number - 1]
+        elif move.reason is Reason.CUT:
+            # Before deeds were booked a batch was cut whole, its layouts one after another.
+            queue = older.setdefault(
+                (move.batch_id, label), [one for one in plan.layouts if one.sheet.label == label]
+            )
+            layout = queue.pop(0)
+        shares = _designs_on(plan, plan.layouts if layout is None else [layout], copies)
+        price = None
+        if layout is not None:
+            sheet = layout.sheet
+            whole = Fraction(width * height, sheet.width * sheet.height)
+            price = Fraction(sheet.price) * abs(move.change) * whole
+            if move.reason is Reason.KEPT:
+                of_sheets, of_offcuts = plan.kept_worth()
+                price *= of_offcuts if sheet.kind == "offcut" else of_sheets
+        told.append(_Cut(move.reason, month_of(move.at), area, shares, price))
+    return told
+
+
+def _designs_on(
+    plan: Plan, layouts: Iterable[PlannedLayout], copies: Sequence[int] | None
+) -> dict[str, int]:
+    """Return the area of pieces by design on some copies of layouts; all, unless given."""
+    design = {order.number: order.design for order in plan.orders}
+    areas: dict[str, int] = defaultdict(int)
+    for layout in layouts:
+        for spot in layout.spots:
+            area = plan.part_of(spot).piece.area
+            for copy in copies or range(1, layout.copies + 1):
+                areas[design[spot.orders[copy - 1]]] += area
+    return dict(areas)
+
+
+def _shared(amount: Fraction, pieces: Mapping[str, int]) -> dict[str, Fraction]:
+    whole = sum(pieces.values())
+    if not whole:
+        return {NO_DESIGN: amount}
+    return {design: amount * area / whole for design, area in pieces.items()}
+
+
+def _by_design(session: Session, months: Months) -> list[UseRow]:
+    rows: dict[str, UseRow] = {}
+
+    def row(name: str) -> UseRow:
+        return rows.setdefault(name, UseRow(name))
+
+    for cut in _cuts(session):
+        if not months.hold(cut.month):
+            continue
+        for design, part in _shared(Fraction(cut.area), cut.pieces).items():
+            if cut.reason is Reason.CUT:
+                row(design).cut += part
+                row(design).pieces += cut.pieces[design]
+            elif cut.reason is Reason.KEPT:
+                row(design).kept += part
+            else:
+                row(design).spoiled += part
+    for at, _, area in bruised(session):
+        if months.hold(month_of(at)):
+            row(NO_DESIGN).spoiled += area
+    plans = Plans(session)
+    for lost, at, design in _lost(session):
+        if months.hold(month_of(at)):
+            area = lost.quantity * plans[lost.batch_id].parts[lost.part].piece.area
+            its = row(design)
+            its.pieces -= area
+            its.spoiled += area
+            its.spoiled_pieces += area
+    return list(rows.values())
+
+
+def _lost(session: Session) -> list[tuple[Lost, datetime, str]]:
+    """Return pieces that were spoiled after they had been cut, when, and of which design."""
+    lines = session.execute(
+        select(Lost, Deed.at, Order.design)
+        .join(Deed, Lost.deed_id == Deed.id)
+        .join(Order, Lost.order_id == Order.id)
+        .where(Deed.id.not_in(taken_back()), Deed.layout.is_(None))
+        .order_by(Lost.id)
+    )
+    return [(lost, at, design) for lost, at, design in lines]
+
+
+# --- spending ------------------------------------------------------------------------------------
+
+
+@dataclass
+class SpendingRow:
+    """Money spent on paper.
+
+    Attributes
+    ----------
+    amount
+        In the shop's currency, exact.
+    unpriced
+        Sheets, or movements, without a price: they are not in it.
+    """
+
+    name: str
+    amount: Fraction = Fraction(0)
+    unpriced: int = 0
+
+
+def spending(session: Session, by: By, months: Months = ALL_MONTHS) -> list[SpendingRow]:
+    """Return what was spent on paper.
+
+    By paper, month or supplier it is what was received, at the price of each sheet.  By design it
+    is the paper that was cut or spoiled for it, less the offcuts kept, at the prices that the plans
+    counted.
+
+    Returns
+    -------
+    list of SpendingRow
+        Months in their order; of the rest what most was spent on first.
+    """
+    rows: dict[str, SpendingRow] = {}
+    found = _of_designs(session) if by is By.DESIGN else _received(session, by)
+    for month, name, amount, number in found:
+        if months.hold(month):
+            row = rows.setdefault(name, SpendingRow(name))
+            if amount is None:
+                row.unpriced += number
+            else:
+                row.amount += amount
+    if by is By.MONTH:
+        return [rows[month] for month in sorted(rows)]
+    return sorted(rows.values(), key=lambda row: (-row.amount, row.name.casefold()))
+
+
+_Spent = tuple[str, str, Fraction | None, int]
+"""A month, what it is counted under, the amount if a price is known, and of how many."""
+
+
+def _received(session: Session, by: By) -> Iterable[_Spent]:
+    lines = session.execute(
+        select(Movement.at, Movement.change, Stock.price, Paper.name, Delivery.supplier)
+        .join(Stock, Movement.stock_id == Stock.id)
+        .join(Paper, Stock.paper_id == Paper.id)
+        .outerjoin(Deed, Movement.deed_id == Deed.id)
+        .outerjoin(Delivery, Deed.delivery_id == Delivery.id)
+        .where(Movement.reason == Reason.RECEIVED, Movement.id.not_in(movements_taken_back()))
+        .order_by(Movement.id)
+    )
+    name_of: Callable[[str, str, str | None], str] = {
+        By.PAPER: lambda month, paper, supplier: paper,
+        By.MONTH: lambda month, paper, supplier: month,
+        By.SUPPLIER: lambda month, paper, supplier: supplier or NO_SUPPLIER,
+    }[by]
+    for at, change, price, paper, supplier in lines:
+        month = month_of(at)
+        amount = None if price is None else Fraction(price) * change
+        yield month, name_of(month, paper, supplier), amount, change
+
+
+def _of_designs(session: Session) -> Iterable[_Spent]:
+    for one in _cuts(session):
+        sign = -1 if one.reason is Reason.KEPT else 1
+        if one.price is None:
+            yield one.month, NO_DESIGN, None, 1
+            continue
+        for design, part in _shared(one.price, one.pieces).items():
+            yield one.month, design, sign * part, 1
+
+
+# --- dead stock ----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Dead:
+    """Paper that nobody has cut for long.
+
+    Attributes
+    ----------
+    area
+        On hand, in square fine units.
+    labels
+        Of what lies here.
+    last_used
+        The day it was last cut; None if it never was.
+    here_since
+        The day the first of what lies here came.
+    problem
+        Of making one of a design of what is not reserved (see
+        `inventory.advice.capacity.how_many`).
+    """
+
+    paper: str
+    area: int
+    labels: tuple[str, ...]
+    last_used: date | None
+    here_since: date
+    problem: Problem
+
+
+def dead_stock(
+    session: Session,
+    today: date,
+    days: int,
+    wish: Wish,
+) -> list[Dead]:
+    """Return the papers that lie here, came that long ago and were not cut since.
+
+    Parameters
+    ----------
+    days
+        How long.
+    wish
+        Of which design it is asked how many could be made, all of one paper.
+
+    Returns
+    -------
+    list of Dead
+        The largest area first.
+
+    Raises
+    ------
+    Refusal
+        If the design can't be made so, or the days are none.
+    """
+    if not 1 <= days <= _MOST_DAYS:
+        raise Refusal(f"--days must be 1 or more, up to {_MOST_DAYS}, not {days}")
+    # The night after that day, by the clock of this machine.
+    limit = datetime.combine(today - timedelta(days=days - 1), time()).astimezone(UTC)
+    lines = session.execute(
+        select(Paper.name, func.max(Movement.at))
+        .join(Stock, Movement.stock_id == Stock.id)
+        .join(Paper, Stock.paper_id == Paper.id)
+        .where(Movement.reason == Reason.CUT, Movement.id.not_in(movements_taken_back()))
+        .group_by(Paper.name)
+    )
+    last_cut: dict[str, datetime] = {name: at for name, at in lines if at is not None}
+    rows = list_stash(session)
+    labels = session.execute(
+        select(Stock.label, func.min(Movement.at))
+        .join(Movement, Movement.stock_id == Stock.id)
+        .group_by(Stock.label)
+    )
+    came: dict[str, datetime] = {label: at for label, at in labels if at is not None}
+    free = free_rows(session)
+    told = []
+    for paper in dict.fromkeys(row.paper for row in rows):
+        its = _of_paper(rows, paper)
+        since = min(came[row.label] for row in its)
+        last = last_cut.get(paper)
+        if max(since, last or since) >= limit:
+            continue
+        told.append(
+            Dead(
+                paper,
+                sum(row.width * row.height * row.quantity for row in its),
+                tuple(row.label for row in its),
+                None if last is None else last.astimezone().date(),
+                since.astimezone().date(),
+                problem_of_stash(session, wish, {"all": paper}, _of_paper(free, paper)),
+            )
+        )
+    return sorted(told, key=lambda one: (-one.area, one.paper.casefold()))
+
+
+def _of_paper(rows: Sequence[StashRow], paper: str) -> list[StashRow]:
+    return [row for row in rows if row.paper == paper]

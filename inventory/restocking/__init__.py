@@ -1,0 +1,1 @@
+"""What to buy, from whom and by when. Imports `production` and below."""

@@ -1,0 +1,1 @@
+"""Papers, sheets, offcuts, places, supplies, and the ledger by which they change."""

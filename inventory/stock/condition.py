@@ -1,0 +1,359 @@
+"""What a sheet or offcut is like: its margins, its bruises, and how its fibres lie.
+
+Left and top, width and height are those of a piece of paper as its size is entered.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from sqlalchemy import select
+
+from inventory.core.text import choice, shorten, whole_number
+from inventory.database.tables.base import Bruise, Fibres, GrainTold, Kind, Reason, Shop, Stock
+from inventory.database.tables.base import Grain as PaperGrain
+from inventory.stock import ledger
+from inventory.stock.lookup import find_stock
+from inventory.stock.places import Places
+from inventory.stock.receiving import Line, keep_offcuts, stocks_for
+from inventory.stock.reservations import reserved
+from nester.core.errors import Refusal
+from nester.core.geometry import largest_clear
+from nester.core.lengths import Length, Unit, format_size, parse_length
+from nester.core.piece import Grain
+from nester.core.problem import NO_MARGINS, Margins, Rect
+from nester.core.problem import Stock as Sheet
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+__all__ = [
+    "CORNERS",
+    "bruise",
+    "bruise_in_corner",
+    "bruises",
+    "change_margins",
+    "fibres_of",
+    "holds",
+    "lies",
+    "read_distance",
+    "read_margins",
+    "tell_grain",
+    "told_grains",
+]
+
+CORNERS = ("top-left", "top-right", "bottom-left", "bottom-right")
+_ZERO = re.compile(r"0+([.,]0*)?\s*(mm|cm|in|inch|inches|\")?", re.IGNORECASE)
+
+
+# --- reading -----------------------------------------------------------------------------------
+
+
+def read_distance(text: str, unit: Unit, what: str) -> Length:
+    """Read a length that may also be nothing: ``2mm``, ``1/16 in``, ``0``.
+
+    Parameters
+    ----------
+    unit
+        The unit of a bare number.
+    what
+        What it is, for the refusal: ``the gap``.
+
+    Raises
+    ------
+    Refusal
+        If it is less than nothing, or no length.
+    """
+    written = text.strip()
+    if _ZERO.fullmatch(written):
+        return 0
+    if written.startswith(("-", "−")):
+        raise Refusal(f"{what} can't be '{shorten(written)}'; it must be zero or more")
+    try:
+        return parse_length(written, unit)
+    except Refusal as why:
+        raise Refusal(f"{what}: {why}") from None
+
+
+def read_margins(text: str, unit: Unit) -> Margins:
+    """Read margins: ``5mm`` for all four edges, or ``left=5mm; top=1cm``, or nothing.
+
+    Raises
+    ------
+    Refusal
+        If an edge is unknown or named twice, or a margin can't be so.
+    """
+    if not text.strip():
+        return NO_MARGINS
+    if "=" not in text:
+        return Margins(*[read_distance(text, unit, "the margin")] * 4)
+    edges: dict[str, Length] = {}
+    for part in filter(None, map(str.strip, text.split(";"))):
+        edge, _, width = (side.strip() for side in part.partition("="))
+        edge = edge.casefold()
+        if edge not in Margins._fields or not width:
+            raise Refusal(
+                f"'{shorten(part)}' does not say a margin; write 5mm for all four edges, or"
+                " left=5mm; top=1cm (also right, bottom)"
+            )
+        if edge in edges:
+            raise Refusal(f"the margin '{edge}' is given twice; keep one")
+        edges[edge] = read_distance(width, unit, f"the {edge} margin")
+    return Margins(**edges)
+
+
+# --- how it is ---------------------------------------------------------------------------------
+
+
+def bruises(session: Session) -> dict[int, tuple[Rect, ...]]:
+    """Return the bruises of all stock that has any, by `Stock.id`."""
+    found: dict[int, list[Rect]] = defaultdict(list)
+    query = select(Bruise).where(Bruise.deed_id.not_in(ledger.taken_back())).order_by(Bruise.id)
+    for one in session.scalars(query):
+        found[one.stock_id].append(one.rect)
+    return {stock: tuple(rects) for stock, rects in found.items()}
+
+
+def told_grains(session: Session) -> dict[int, Fibres]:
+    """Return how the fibres of offcuts lie where that was found out later, by `Stock.id`."""
+    query = (
+        select(GrainTold)
+        .where(GrainTold.deed_id.not_in(ledger.taken_back()))
+        .order_by(GrainTold.id)
+    )
+    return {one.stock_id: one.grain for one in session.scalars(query)}
+
+
+def lies(
+    kind: Kind, size: tuple[Length, Length], fibres: Fibres, of_paper: PaperGrain | str
+) -> Grain:
+    """Return along which side fibres lie: of sheets as the paper says, of an offcut as it is told.
+
+    Of a sheet as wide as high nothing is known: it has no longer side.
+    """
+    if kind is Kind.OFFCUT:
+        return _GRAINS[fibres]
+    width, height = size
+    if of_paper == PaperGrain.UNKNOWN or width == height:
+        return Grain.ANY
+    return Grain.WIDTH if (width > height) == (of_paper == PaperGrain.LONG) else Grain.HEIGHT
+
+
+_GRAINS = {
+    Fibres.UNKNOWN: Grain.ANY,
+    Fibres.WIDTH: Grain.WIDTH,
+    Fibres.HEIGHT: Grain.HEIGHT,
+}
+
+
+def fibres_of(session: Session, stock: Stock) -> Fibres:
+    """Return how the fibres lie of stock, and so of what is cut out of it and not turned."""
+    told = told_grains(session).get(stock.id, stock.grain)
+    grain = lies(stock.kind, (stock.width, stock.height), told, stock.paper.grain)
+    return next(fibres for fibres, known in _GRAINS.items() if known is grain)
+
+
+def holds(sheet: Sheet, size: tuple[Length, Length], *, turned: bool = True) -> bool:
+    """Tell whether a size has room between a sheet's margins and bruises.
+
+    Parameters
+    ----------
+    turned
+        Whether it may also lie a quarter turn.
+    """
+    width, height = size
+    return any(
+        (one.width >= width and one.height >= height)
+        or (turned and one.width >= height and one.height >= width)
+        for one in largest_clear(sheet.usable, sheet.spoiled)
+    )
+
+
+# --- what is found out -------------------------------------------------------------------------
+
+
+def bruise(session: Session, label: str, at: Rect, why: str = "") -> Stock:
+    """Book that a part of a sheet or an offcut can't be used any more.
+
+    A sheet of a pile leaves it and becomes an offcut of full size, with its own label.
+
+    Parameters
+    ----------
+    at
+        The bruised part, from the left and top edge.
+
+    Returns
+    -------
+    Stock
+        What has the bruise now.
+
+    Raises
+    ------
+    Refusal
+        If there is no such label, none of it is there or free, the part does not lie on it, or
+        nothing would be left of it.
+    """
+    stock = find_stock(session, label)
+    unit = session.get_one(Shop, 1).unit
+    _check_on_it(session, stock, at, unit)
+    _check_is_free(session, stock)
+    deed = ledger.begin_deed(session, Reason.BRUISED, note=why)
+    bruised = stock
+    if stock.kind is Kind.SHEET:
+        ledger.move(session, stock, -1, Reason.BRUISED, deed=deed)
+        line = Line(
+            stock.paper.name, (stock.width, stock.height), 1, note=stock.note, lot=stock.lot,
+            margins=stock.margins, grain=fibres_of(session, stock),
+        )  # fmt: skip
+        (bruised,) = keep_offcuts(session, deed, [line], reason=Reason.BRUISED, parents=[stock])
+        bruised.place = stock.place
+    session.add(Bruise(deed_id=deed.id, stock_id=bruised.id, **at._asdict()))
+    session.flush()
+    return bruised
+
+
+def bruise_in_corner(
+    session: Session, label: str, size: tuple[Length, Length], corner: str
+) -> Rect:
+    """Return where a bruise of a size lies that is in a corner: ``top-left`` and so on.
+
+    Raises
+    ------
+    Refusal
+        If there is no such label or corner.
+    """
+    stock = find_stock(session, label)
+    written = "-".join(corner.casefold().replace("-", " ").split())
+    if written not in CORNERS:
+        raise Refusal(f"there is no corner '{shorten(corner)}'; it is one of {', '.join(CORNERS)}")
+    width, height = size
+    return Rect(
+        0 if written.endswith("left") else stock.width - width,
+        0 if written.startswith("top") else stock.height - height,
+        width,
+        height,
+    )
+
+
+def _check_on_it(session: Session, stock: Stock, at: Rect, unit: Unit) -> None:
+    whole = Rect(0, 0, stock.width, stock.height)
+    if min(at.width, at.height) <= 0 or not whole.holds(at):
+        raise Refusal(
+            f"the bruise does not lie on {stock.label}, which is"
+            f" {format_size(stock.width, stock.height, unit)}"
+        )
+    _check_something_is_left(stock, (*bruises(session).get(stock.id, ()), at))
+
+
+def _check_something_is_left(stock: Stock, bruised: tuple[Rect, ...]) -> None:
+    sheet = Sheet("", stock.width, stock.height, None, Fraction(0), margins=stock.margins)
+    if not largest_clear(sheet.usable, bruised):
+        raise Refusal(
+            f"nothing of {stock.label} would be left; book it as spoiled with 'quirebox stash"
+            f" spoil {stock.label}'"
+        )
+
+
+def _check_is_free(session: Session, stock: Stock) -> None:
+    there = ledger.on_hand(session, stock)
+    ledger.check_range(stock, there, -1)
+    if reserved(session)[stock.label] >= there:
+        which = "it" if stock.kind is Kind.OFFCUT else "all of it"
+        raise Refusal(
+            f"{stock.label} has a plan: a batch has reserved {which}; drop that batch first, book"
+            " the bruise and plan again"
+        )
+
+
+def change_margins(
+    session: Session, label: str, margins: Margins, quantity: int | None = None, why: str = ""
+) -> Stock:
+    """Book that more, or less, can't be used along the edges of sheets or of an offcut.
+
+    What plans have been made with stays as it is: it gets another label, that of equal sheets if
+    there are any, and takes its bruises and its grain along.
+
+    Parameters
+    ----------
+    quantity
+        How many of the sheets; all of them, unless given.
+
+    Returns
+    -------
+    Stock
+        What has these margins now.
+
+    Raises
+    ------
+    Refusal
+        If there is no such label, not as many are there or free, it has these margins already, or
+        nothing would be left of it.
+    """
+    stock = find_stock(session, label)
+    if stock.margins == margins:
+        raise Refusal(f"{stock.label} has these margins already")
+    there = ledger.on_hand(session, stock)
+    number = whole_number(
+        max(1, there) if quantity is None else quantity, f"the number of {stock.label}", least=1
+    )
+    ledger.check_range(stock, there, -number)
+    _check_others_are_free(session, stock, there, number)
+    line = Line(
+        stock.paper.name, (stock.width, stock.height), number, stock.price,
+        Places(session).path(stock.place_id), stock.note, stock.lot, margins=margins,
+        grain=fibres_of(session, stock),
+    )  # fmt: skip
+    bruised = bruises(session).get(stock.id, ())
+    deed = ledger.begin_deed(session, Reason.MOVED, note=why)
+    if stock.kind is Kind.SHEET:
+        (target,) = stocks_for(session, [line])
+        changes = [(stock, -number, Reason.MOVED), (target, number, Reason.MOVED)]
+        ledger.move_many(session, deed, changes)
+        return target
+    ledger.move(session, stock, -1, Reason.MOVED, deed=deed)
+    (target,) = keep_offcuts(session, deed, [line], reason=Reason.MOVED, parents=[stock])
+    _check_something_is_left(target, bruised)
+    session.add_all(
+        Bruise(deed_id=deed.id, stock_id=target.id, **rect._asdict()) for rect in bruised
+    )
+    session.flush()
+    return target
+
+
+def _check_others_are_free(session: Session, stock: Stock, there: int, number: int) -> None:
+    taken = reserved(session)[stock.label]
+    if taken <= there - number:
+        return
+    if stock.kind is Kind.OFFCUT:
+        raise Refusal(
+            f"{stock.label} has a plan: a batch has reserved it; drop that batch first, change the"
+            " margins and plan again"
+        )
+    raise Refusal(
+        f"batches have reserved {taken} of the {there} {stock.label}; change at most"
+        f" {max(0, there - taken)} with --quantity, or drop a batch first"
+    )
+
+
+def tell_grain(session: Session, label: str, grain: Fibres | str, why: str = "") -> Stock:
+    """Book along which side of an offcut its fibres lie.
+
+    Raises
+    ------
+    Refusal
+        If there is no such label, or it is of sheets, of which the paper says it.
+    """
+    stock = find_stock(session, label)
+    fibres = choice(Fibres, grain, "the grain")
+    if stock.kind is not Kind.OFFCUT:
+        raise Refusal(
+            f"{stock.label} is of sheets, and how their fibres lie is said of the paper: 'quirebox"
+            f' paper set "{shorten(stock.paper.name)}" --grain long\''
+        )
+    deed = ledger.begin_deed(session, Reason.GRAIN, note=why)
+    session.add(GrainTold(deed_id=deed.id, stock_id=stock.id, grain=fibres))
+    session.flush()
+    return stock

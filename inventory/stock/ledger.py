@@ -1,0 +1,315 @@
+"""The ledger of the stash: the only code that changes a quantity.
+
+How many sheets there are is nowhere written down: it is the sum of the movements.  Movements are
+only ever added; a mistake is mended by a counter-movement.  Whatever was done together at the
+table is one deed: its movements are booked, and taken back, together.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import func, insert, select
+from sqlalchemy.orm import joinedload
+
+from inventory.core.text import LARGEST_NUMBER, clean_note
+from inventory.database.tables.base import Deed, Kind, Movement, Reason
+from nester.core.errors import Refusal
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from sqlalchemy import Select, Subquery
+    from sqlalchemy.orm import Session
+
+    from inventory.database.tables.base import Batch, Delivery, Stock
+    from inventory.database.tables.supplies import SupplyItem, SupplyMovement
+
+__all__ = [
+    "begin_deed",
+    "check_range",
+    "left_of",
+    "move",
+    "move_many",
+    "move_supply",
+    "on_hand",
+    "on_hand_of",
+    "sums",
+    "taken_back",
+    "undo_deed",
+]
+
+_ADDS = frozenset({Reason.OPENING, Reason.RECEIVED, Reason.KEPT})
+_TAKES = frozenset({Reason.CUT, Reason.SPOILED, Reason.USED})
+
+
+def begin_deed(
+    session: Session,
+    reason: Reason,
+    *,
+    note: str = "",
+    at: datetime | None = None,
+    batch: Batch | None = None,
+    layout: int | None = None,
+    copies: list[int] | None = None,
+    delivery: Delivery | None = None,
+) -> Deed:
+    """Book that something was done; its movements are then booked with `move` and its kin.
+
+    Parameters
+    ----------
+    session
+        In a write transaction (`inventory.database.sqlite.ShopFile.begin`).
+    reason
+        Any but `Reason.UNDONE`, which `undo_deed` books.
+    at
+        When it was done; now, unless given.
+    layout, copies
+        Which copies of which layout of the batch were cut or spoiled.
+
+    Raises
+    ------
+    Refusal
+        If the note can't be so.
+    """
+    deed = Deed(
+        reason=reason, note=clean_note(note), at=at or datetime.now(UTC), batch=batch,
+        layout=layout, copies=copies, delivery=delivery,
+    )  # fmt: skip
+    session.add(deed)
+    session.flush()
+    return deed
+
+
+def move(
+    session: Session,
+    stock: Stock,
+    change: int,
+    reason: Reason,
+    *,
+    batch: Batch | None = None,
+    note: str = "",
+    at: datetime | None = None,
+    deed: Deed | None = None,
+) -> Movement:
+    """Book one change of a quantity.
+
+    Parameters
+    ----------
+    session
+        In a write transaction (`inventory.database.sqlite.ShopFile.begin`).
+    change
+        Sheets that come (more than zero) or go (less).
+    reason
+        Any but `Reason.UNDONE`, which `undo_deed` books.
+    batch
+        The batch it was done for.
+    at
+        When it happened; now, unless given.
+    deed
+        What it is a part of: then batch, note and time are the deed's.  Unless given, the
+        movement is a deed of its own.
+
+    Raises
+    ------
+    Refusal
+        If fewer are there than are taken, or more would be there than there can be: 1,000,000
+        sheets, one offcut.
+    ValueError
+        If the reason does not go with the change: a mistake of the program's.
+    """
+    _check_reason(reason, change)
+    check_range(stock, on_hand(session, stock), change)
+    if deed is None:
+        deed = begin_deed(session, reason, note=note, at=at, batch=batch)
+    movement = Movement(**_line(stock, change, reason, deed))
+    session.add(movement)
+    session.flush()
+    return movement
+
+
+def move_many(session: Session, deed: Deed, changes: Sequence[tuple[Stock, int, Reason]]) -> None:
+    """Book many changes of one deed at once, each as `move` would.
+
+    Raises
+    ------
+    Refusal
+        As of `move`; nothing has been booked then.
+    """
+    there = on_hand_of(session, {stock.id: stock for stock, _, _ in changes}.values())
+    for stock, change, reason in changes:
+        _check_reason(reason, change)
+        check_range(stock, there[stock.id], change)
+        there[stock.id] += change
+    # One statement: the unit of work would send a row a statement, as lines refer to lines.
+    if changes:
+        session.execute(insert(Movement), [_line(*change, deed) for change in changes])
+
+
+def _line(stock: Stock, change: int, reason: Reason, deed: Deed) -> dict[str, Any]:
+    return {
+        "stock_id": stock.id, "change": change, "reason": reason, "batch_id": deed.batch_id,
+        "note": deed.note, "at": deed.at, "deed_id": deed.id,
+    }  # fmt: skip
+
+
+def _check_reason(reason: Reason, change: int) -> None:
+    if reason is Reason.UNDONE:
+        raise ValueError("a movement is taken back by undo()")
+    if change == 0 or (reason in _ADDS and change < 0) or (reason in _TAKES and change > 0):
+        raise ValueError(f"a movement '{reason}' can't change a quantity by {change}")
+
+
+def move_supply(session: Session, item: SupplyItem, change: int, deed: Deed) -> SupplyMovement:
+    """Book one change of how much of a supply there is.
+
+    Parameters
+    ----------
+    change
+        In the smallest parts of the supply's measure (`inventory.database.tables.base.Measure`).
+    deed
+        What it is a part of; its reason says why.
+
+    Raises
+    ------
+    Refusal
+        If less is there than is taken.
+    """
+    _check_reason(deed.reason, change)
+    return _book_supply(session, item, change, deed)
+
+
+def _book_supply(session: Session, item: SupplyItem, change: int, deed: Deed) -> SupplyMovement:
+    from inventory.database.tables.supplies import SupplyMovement
+
+    if left_of(session, item) + change < 0:
+        raise Refusal(f"there is not as much left of {item.label}, {item.supply.name}")
+    movement = SupplyMovement(item=item, change=change, deed=deed)
+    session.add(movement)
+    session.flush()
+    return movement
+
+
+def left_of(session: Session, item: SupplyItem) -> int:
+    """Return how much of a reel or pack is left, in the smallest parts of its measure."""
+    from inventory.database.tables.supplies import SupplyMovement
+
+    total = select(func.coalesce(func.sum(SupplyMovement.change), 0))
+    return int(session.scalars(total.where(SupplyMovement.item_id == item.id)).one())
+
+
+def undo_deed(session: Session, deed: Deed, *, note: str = "") -> Deed:
+    """Take back all that a deed booked, by counter-movements.
+
+    Raises
+    ------
+    Refusal
+        If it has been taken back already, is a counter-deed itself, or if what it brought has
+        gone since; nothing has changed then.
+    """
+    from inventory.database.tables.supplies import SupplyMovement
+
+    if deed.reason is Reason.UNDONE:
+        raise Refusal(f"deed {deed.id} took another one back; do that one again instead")
+    if session.scalar(select(Deed.id).where(Deed.undoes_id == deed.id)) is not None:
+        raise Refusal(f"deed {deed.id} has been taken back already")
+    movements = session.scalars(
+        select(Movement).where(Movement.deed_id == deed.id).options(joinedload(Movement.stock))
+    ).all()
+    supplies = session.scalars(
+        select(SupplyMovement).where(SupplyMovement.deed_id == deed.id)
+    ).all()
+    undone = movements_taken_back()
+    part = select(Movement.id).where(Movement.deed_id == deed.id, Movement.id.in_(undone))
+    if session.scalar(part.limit(1)) is not None:
+        raise Refusal(f"a part of deed {deed.id} has been taken back already")
+    there = on_hand_of(session, {one.stock_id: one.stock for one in movements}.values())
+    for one in movements:
+        check_range(one.stock, there[one.stock_id], -one.change)
+        there[one.stock_id] -= one.change
+    back = Deed(
+        reason=Reason.UNDONE, note=clean_note(note), at=datetime.now(UTC), batch=deed.batch,
+        undoes_id=deed.id,
+    )  # fmt: skip
+    session.add(back)
+    session.flush()
+    if movements:
+        session.execute(insert(Movement), [_counter_line(one, back) for one in movements])
+    for supply in supplies:
+        _book_supply(session, supply.item, -supply.change, back)
+    return back
+
+
+def _counter_line(movement: Movement, back: Deed) -> dict[str, Any]:
+    return {
+        "stock_id": movement.stock_id, "change": -movement.change, "reason": Reason.UNDONE,
+        "batch_id": movement.batch_id, "note": back.note, "at": back.at, "deed_id": back.id,
+        "undoes_id": movement.id,
+    }  # fmt: skip
+
+
+def movements_taken_back() -> Select[int | None]:
+    """Select the numbers of the movements that have been taken back."""
+    return select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
+
+
+def taken_back() -> Select[int | None]:
+    """Select the numbers of the deeds that have been taken back."""
+    return select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
+
+
+def check_range(stock: Stock, there: int, change: int) -> None:
+    """Refuse a change that leaves less than nothing, or more than there can be.
+
+    Parameters
+    ----------
+    there
+        How many there are before it.
+
+    Raises
+    ------
+    Refusal
+        If there would be less than none, more than 1,000,000 sheets, or an offcut twice.
+    """
+    after = there + change
+    if after < 0:
+        if stock.kind is Kind.OFFCUT:
+            raise Refusal(f"offcut {stock.label} is not in the stash any more")
+        raise Refusal(f"{stock.label} has {there:,} on hand, so {-change:,} can't be taken from it")
+    if stock.kind is Kind.OFFCUT and after > 1:
+        raise Refusal(
+            f"offcut {stock.label} is in the stash already; each offcut is one of its kind"
+        )
+    if after > LARGEST_NUMBER:
+        raise Refusal(
+            f"{stock.label} has {there:,} on hand, and {change:,} more would be over"
+            f" {LARGEST_NUMBER:,}"
+        )
+
+
+def on_hand(session: Session, stock: Stock) -> int:
+    """Return how many there are: the sum of the stock's movements."""
+    total = select(func.coalesce(func.sum(Movement.change), 0))
+    return int(session.scalars(total.where(Movement.stock_id == stock.id)).one())
+
+
+def on_hand_of(session: Session, stock: Iterable[Stock] | None = None) -> dict[int, int]:
+    """Return how many there are of each, by `Stock.id`, in one query.
+
+    Parameters
+    ----------
+    stock
+        Which to count; all that ever moved, unless given.
+    """
+    each = sums()
+    counted = {row.stock_id: int(row.quantity) for row in session.execute(select(each))}
+    if stock is None:
+        return counted
+    return {one.id: counted.get(one.id, 0) for one in stock}
+
+
+def sums() -> Subquery:
+    """Return the sums of all movements (`stock_id`, `quantity`), to be joined to `Stock`."""
+    total = func.sum(Movement.change).label("quantity")
+    return select(Movement.stock_id, total).group_by(Movement.stock_id).subquery("on_hand")

@@ -1,0 +1,613 @@
+"""The stash: papers, sheets and offcuts, and what a maker does with them; one function a deed.
+
+Every function takes the session first (`inventory.database.sqlite.ShopFile.begin` for the deeds
+that change something, `read` for the rest) and plain values after it.  A deed that is refused has
+changed nothing.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from decimal import Decimal
+from fractions import Fraction
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, NamedTuple, TypedDict, Unpack
+
+from sqlalchemy import and_, func, or_, select
+from sqlalchemy.orm import aliased
+
+from inventory.core.money import ratio_to_coin
+from inventory.core.text import choice, fold, whole_number
+from inventory.database.tables.base import (
+    Bruise,
+    Deed,
+    Fibres,
+    GrainTold,
+    Kind,
+    Movement,
+    Paper,
+    Pattern,
+    Reason,
+    Shop,
+    Stock,
+    StockCount,
+)
+from inventory.stock import ledger
+from inventory.stock.condition import bruises, holds, lies, told_grains
+from inventory.stock.lookup import find_stock
+from inventory.stock.papers import (
+    HEAVIEST,
+    THICKEST,
+    THINNEST,
+    add_paper,
+    find_paper,
+    list_papers,
+    read_caliper,
+    read_swatch,
+)
+from inventory.stock.places import Places, add_place, find_place, place_for, within
+from inventory.stock.receiving import Line, add_offcut, add_sheets, stocks_for
+from inventory.stock.reservations import reserved
+from nester.core.errors import Refusal
+from nester.core.lengths import Length
+from nester.core.piece import Grain
+from nester.core.problem import NO_MARGINS, Margins, Rect
+from nester.core.problem import Stock as Sheet
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterator, Mapping
+    from datetime import datetime
+
+    from sqlalchemy import ColumnElement, Select
+    from sqlalchemy.orm import Session
+
+__all__ = [
+    "HEAVIEST",
+    "THICKEST",
+    "THINNEST",
+    "HistoryRow",
+    "StashRow",
+    "StashSought",
+    "add_offcut",
+    "add_paper",
+    "add_place",
+    "add_sheets",
+    "bruised_sheets",
+    "chosen",
+    "count_stock",
+    "find_paper",
+    "find_place",
+    "find_stock",
+    "held_areas",
+    "held_numbers",
+    "history",
+    "history_rows",
+    "list_papers",
+    "list_stash",
+    "page_of",
+    "put_stock",
+    "read_caliper",
+    "read_swatch",
+    "rows_of",
+    "spoil",
+    "stash_page",
+    "usable_holds",
+    "worth",
+]
+
+
+class StashRow(NamedTuple):
+    """Equal sheets, or one offcut, as the stash lists them.
+
+    Attributes
+    ----------
+    width, height
+        Fine units.
+    price
+        Of one; None if nobody gave it.
+    place
+        Where it lies, from the outermost place inwards, if that is known.
+    area_price
+        What a square fine unit costs on the paper's cheapest sheets; None if no sheet of it has a
+        price.
+    margins
+        How much along each edge can't be used.
+    bruises
+        Rectangles of it that can't be used.
+    grain
+        Along which of its sides its fibres lie, if that is known.
+    """
+
+    label: str
+    kind: Kind
+    paper: str
+    colour: str
+    finish: str
+    width: Length
+    height: Length
+    quantity: int
+    price: Decimal | None
+    place: str | None
+    note: str = ""
+    area_price: Fraction | None = None
+    margins: Margins = NO_MARGINS
+    bruises: tuple[Rect, ...] = ()
+    grain: Grain = Grain.ANY
+
+    @property
+    def as_sheet(self) -> Sheet:
+        """It in the words of `nester.core.problem`, with no price."""
+        return Sheet(
+            self.label, self.width, self.height, self.quantity, Fraction(0), self.paper,
+            self.margins, self.bruises, self.grain, self.kind is Kind.OFFCUT,
+        )  # fmt: skip
+
+
+class HistoryRow(NamedTuple):
+    """One movement of a label, and how many there were after it; or what was found out about it.
+
+    Attributes
+    ----------
+    movement
+        None if nothing was moved.
+    bruise
+        Where it was bruised, if it was.
+    grain
+        How its fibres lie, if that was found out.
+    """
+
+    movement: int | None
+    at: datetime
+    change: int
+    after: int
+    reason: Reason
+    batch: int | None
+    note: str
+    label: str
+    deed: int | None
+    bruise: Rect | None = None
+    grain: Fibres | None = None
+
+
+# --- what is counted or lost -------------------------------------------------------------------
+
+
+def count_stock(session: Session, label: str, quantity: int, why: str = "") -> Movement | None:
+    """Book what was counted: the difference to the book, if there is one.
+
+    Parameters
+    ----------
+    quantity
+        How many are there, 0 to 1,000,000; of an offcut 0 or 1.
+
+    Returns
+    -------
+    Movement or None
+        None if the book was right.
+
+    Raises
+    ------
+    Refusal
+        If there is no such label, or it can't be that many.
+    """
+    stock = find_stock(session, label)
+    most = {"most": 1} if stock.kind is Kind.OFFCUT else {}
+    whole_number(quantity, f"the number of {stock.label}", **most)
+    booked = ledger.on_hand(session, stock)
+    deed = ledger.begin_deed(session, Reason.COUNTED, note=why)
+    session.add(StockCount(deed_id=deed.id, stock_id=stock.id, found=quantity, booked=booked))
+    session.flush()
+    if quantity == booked:
+        return None
+    return ledger.move(session, stock, quantity - booked, Reason.COUNTED, deed=deed)
+
+
+def spoil(session: Session, label: str, quantity: int = 1, why: str = "") -> Movement:
+    """Take spoiled sheets or a spoiled offcut out of the stash.
+
+    Raises
+    ------
+    Refusal
+        If there is no such label, or not as many are there.
+    """
+    stock = find_stock(session, label)
+    whole_number(quantity, f"the number of {stock.label}", least=1)
+    return ledger.move(session, stock, -quantity, Reason.SPOILED, note=why)
+
+
+def put_stock(session: Session, label: str, place: str, quantity: int | None = None) -> Stock:
+    """Put sheets, or an offcut, into a place.
+
+    Parameters
+    ----------
+    place
+        A new name makes a new place; an empty one says that nobody knows where it is.
+    quantity
+        How many of the sheets; all of them, unless given.
+
+    Returns
+    -------
+    Stock
+        What lies there now: under a label of its own if other sheets stay where they were.
+
+    Raises
+    ------
+    Refusal
+        If there is no such label, not as many are there, or a batch would not find what it has
+        reserved under its label.
+    """
+    stock = find_stock(session, label)
+    there = ledger.on_hand(session, stock)
+    if quantity is not None:
+        whole_number(quantity, f"the number of {stock.label}", least=1)
+        ledger.check_range(stock, there, -quantity)
+    where = place_for(session, place)
+    if quantity is None or quantity == there:
+        stock.place = where
+        session.flush()
+        return stock
+    kept = reserved(session)[stock.label]
+    if kept > there - quantity:
+        raise Refusal(
+            f"batches have reserved {kept} of the {there} {stock.label}; put all of them there,"
+            f" or at most {max(0, there - kept)}"
+        )
+    deed = ledger.begin_deed(session, Reason.MOVED)
+    line = Line(stock.paper.name, (stock.width, stock.height), quantity, stock.price, place,
+                stock.note, stock.lot, margins=stock.margins)  # fmt: skip
+    (target,) = stocks_for(session, [line])
+    if target.id == stock.id:
+        raise Refusal(f"{stock.label} lies there already")
+    changes = [(stock, -quantity, Reason.MOVED), (target, quantity, Reason.MOVED)]
+    ledger.move_many(session, deed, changes)
+    return target
+
+
+# --- looking -----------------------------------------------------------------------------------
+
+
+class StashSought(TypedDict, total=False):
+    """What of the stash is asked for; what is left out, or None, does not matter.
+
+    Attributes
+    ----------
+    paper
+        The name of a paper.
+    papers
+        The names of papers, exactly as they are in the book.
+    colour, finish
+        A part of the word, in capitals or not: ``gre`` finds green.
+    at_least
+        Width and height in fine units, laid either way round, between margins and bruises.
+    place
+        The name of a place; what lies in places within it counts too.
+    include_empty
+        Whether rows of which nothing is left are listed.
+    empty_sheets
+        Whether sheets of which nothing is left are listed, but no offcuts that are used up.
+    """
+
+    paper: str | None
+    papers: Collection[str] | None
+    colour: str | None
+    finish: str | None
+    kind: Kind | str | None
+    at_least: tuple[Length, Length] | None
+    place: str | None
+    include_empty: bool
+    empty_sheets: bool
+
+
+def list_stash(session: Session, **asked: Unpack[StashSought]) -> list[StashRow]:
+    """Return what is in the stash and fits all that is asked; see `StashSought`.
+
+    Returns
+    -------
+    list of StashRow
+        By paper; sheets before offcuts, large before small.
+
+    Raises
+    ------
+    Refusal
+        If there is no such paper or place.
+    """
+    return rows_of(session, chosen(session, asked), _area_prices(session, asked.get("papers")))
+
+
+def stash_page(
+    session: Session, most: int | None, **asked: Unpack[StashSought]
+) -> tuple[list[StashRow], int]:
+    """Return the first rows that `list_stash` would, without area prices, and how many there are.
+
+    Parameters
+    ----------
+    most
+        How many rows; None for all.
+
+    Raises
+    ------
+    Refusal
+        As of `list_stash`.
+    """
+    return page_of(session, chosen(session, asked), most)
+
+
+def page_of(
+    session: Session, query: Select[*tuple[Any, ...]], most: int | None
+) -> tuple[list[StashRow], int]:
+    """Return the first rows of what `chosen` selects, and how many there are."""
+    rows = rows_of(session, query if most is None else query.limit(most))
+    if most is None or len(rows) < most:
+        return rows, len(rows)
+    every = query.order_by(None).with_only_columns(func.count(), maintain_column_froms=True)
+    return rows, session.scalars(every).one()
+
+
+def rows_of(
+    session: Session,
+    query: Select[*tuple[Any, ...]],
+    area_prices: Mapping[int, Fraction] = MappingProxyType({}),
+) -> list[StashRow]:
+    """Return the rows that a query of `chosen` selects."""
+    places = Places(session)
+    bruised, told = bruises(session), told_grains(session)
+    papers = {
+        id_: about
+        for id_, *about in session.execute(
+            select(Paper.id, Paper.name, Paper.colour, Paper.finish, Paper.grain)
+        )
+    }
+    rows = []
+    session.flush()
+    # A large stash is read in four fifths of the time without the session's own kind of rows.
+    for (
+        stock, paper_id, at_start, left, top, right, bottom, place_id, note, label, kind, width,
+        height, quantity, price,
+    ) in session.connection().execute(query):  # fmt: skip
+        name, colour, finish, of_paper = papers[paper_id]
+        grain = lies(kind, (width, height), told.get(stock, at_start), of_paper)
+        rows.append(StashRow(
+            label, kind, name, colour, finish, width, height, quantity, price,
+            places.path(place_id), note, area_prices.get(paper_id),
+            Margins(left, top, right, bottom), bruised.get(stock, ()), grain,
+        ))  # fmt: skip
+    return rows
+
+
+def chosen(session: Session, asked: StashSought) -> Select[*tuple[Any, ...]]:
+    """Select what fits all that is asked, in the order of `list_stash`, for `rows_of`.
+
+    Raises
+    ------
+    Refusal
+        As of `list_stash`.
+    """
+    query = _listing(asked.get("include_empty", False), asked.get("empty_sheets", False))
+    paper, kind, place = asked.get("paper"), asked.get("kind"), asked.get("place")
+    colour, finish, at_least = asked.get("colour"), asked.get("finish"), asked.get("at_least")
+    if paper is not None:
+        query = query.where(Stock.paper_id == find_paper(session, paper).id)
+    if (papers := asked.get("papers")) is not None:
+        query = query.where(Paper.name.in_(papers))
+    if kind is not None:
+        query = query.where(Stock.kind == choice(Kind, kind, "the kind"))
+    if at_least is not None:
+        query = query.where(
+            usable_holds(*at_least), Stock.id.not_in(_too_bruised(session, at_least))
+        )
+    if place is not None:
+        query = query.where(Stock.place_id.in_(within(find_place(session, place))))
+    if colour is not None or finish is not None:
+        known = session.execute(select(Paper.id, Paper.colour, Paper.finish))
+        alike = [id_ for id_, its, shine in known if _has(its, colour) and _has(shine, finish)]
+        query = query.where(Stock.paper_id.in_(alike))
+    return query
+
+
+def _listing(include_empty: bool, empty_sheets: bool) -> Select[*tuple[Any, ...]]:
+    """Select what `StashRow` is made of, paper and place by their ids."""
+    on_hand = ledger.sums()
+    quantity = func.coalesce(on_hand.c.quantity, 0)
+    query = (
+        select(
+            Stock.id, Stock.paper_id, Stock.grain,
+            Stock.margin_left, Stock.margin_top, Stock.margin_right, Stock.margin_bottom,
+            Stock.place_id, Stock.note, Stock.label, Stock.kind, Stock.width, Stock.height,
+            quantity, Stock.price,
+        )
+        .join(Paper, Stock.paper_id == Paper.id)
+        .join(on_hand, on_hand.c.stock_id == Stock.id, isouter=include_empty or empty_sheets)
+        .order_by(
+            Paper.name_key, Stock.kind.desc(), (Stock.width * Stock.height).desc(), Stock.number
+        )
+    )  # fmt: skip
+    if include_empty:
+        return query
+    there = quantity > 0
+    return query.where(there | (Stock.kind == Kind.SHEET) if empty_sheets else there)
+
+
+def _too_bruised(session: Session, size: tuple[Length, Length]) -> list[int]:
+    """Return which stock has room for a size between its margins, but not beside its bruises."""
+    return [
+        stock
+        for stock, (sheet, _) in bruised_sheets(session, usable_holds(*size)).items()
+        if not holds(sheet, size)
+    ]
+
+
+def bruised_sheets(
+    session: Session, which: ColumnElement[bool]
+) -> dict[int, tuple[Sheet, Pattern]]:
+    """Return bruised stock that is meant, as the optimizer takes it, and what is printed.
+
+    It is by `Stock.id`; few sheets of a stash are bruised, so they are looked at one by one.
+    """
+    bruised = bruises(session)
+    query = select(Stock, Paper.pattern).join(Paper, Stock.paper_id == Paper.id).where(which)
+    return {
+        stock.id: (
+            Sheet(
+                stock.label, stock.width, stock.height, None, Fraction(0), "", stock.margins,
+                bruised[stock.id],
+            ),
+            pattern,
+        )
+        for stock, pattern in session.execute(query.where(Stock.id.in_(bruised)))
+    }  # fmt: skip
+
+
+def held_areas(session: Session) -> dict[int, int]:
+    """Return the area of each paper in the stash, in square fine units, by `Paper.id`.
+
+    A database's whole numbers end at 2**63, which is the area of some thousands of large sheets;
+    so what is above and what is below 2**31 of a sheet's area is summed apart.
+    """
+    on_hand = ledger.sums()
+    area, part = Stock.width * Stock.height, 2**31
+    query = (
+        select(
+            Stock.paper_id,
+            func.sum(area // part * on_hand.c.quantity),
+            func.sum(area % part * on_hand.c.quantity),
+        )
+        .join(on_hand, on_hand.c.stock_id == Stock.id)
+        .group_by(Stock.paper_id)
+    )
+    return {paper: int(high) * part + int(low) for paper, high, low in session.execute(query)}
+
+
+def held_numbers(session: Session) -> Counter[tuple[int | None, Kind]]:
+    """Return how many sheets and offcuts lie in each place, by `Place.id` and kind."""
+    on_hand = ledger.sums()
+    query = (
+        select(Stock.place_id, Stock.kind, func.sum(on_hand.c.quantity))
+        .join(on_hand, on_hand.c.stock_id == Stock.id)
+        .group_by(Stock.place_id, Stock.kind)
+    )
+    return Counter({(place, kind): int(many) for place, kind, many in session.execute(query)})
+
+
+def usable_holds(width: Length, height: Length, *, turned: bool = True) -> ColumnElement[bool]:
+    """Return the condition that a size has room between the margins of stock.
+
+    Parameters
+    ----------
+    turned
+        Whether it may also lie a quarter turn.
+    """
+    wide = Stock.width - Stock.margin_left - Stock.margin_right
+    high = Stock.height - Stock.margin_top - Stock.margin_bottom
+    upright = and_(wide >= width, high >= height)
+    return or_(upright, and_(wide >= height, high >= width)) if turned else upright
+
+
+def _has(text: str, wanted: str | None) -> bool:
+    """Whether the words have the wanted part; done here, as SQLite folds only ASCII letters."""
+    return wanted is None or fold(wanted) in fold(text)
+
+
+def _area_prices(session: Session, papers: Collection[str] | None = None) -> dict[int, Fraction]:
+    """Return what a square fine unit of each paper costs on its cheapest sheets, by `Paper.id`.
+
+    Parameters
+    ----------
+    papers
+        The names of the papers; all, unless given.
+    """
+    sheets = select(Stock.paper_id, Stock.width, Stock.height, Stock.price).where(
+        Stock.kind == Kind.SHEET, Stock.price.is_not(None)
+    )
+    if papers is not None:
+        sheets = sheets.join(Paper, Stock.paper_id == Paper.id).where(Paper.name.in_(papers))
+    cheapest: dict[int, tuple[int, int]] = {}
+    for paper, width, height, price in session.execute(sheets):
+        if price is None:
+            continue
+        number, of = price.as_integer_ratio()
+        of *= width * height
+        known = cheapest.get(paper)
+        if known is None or number * known[1] < known[0] * of:
+            cheapest[paper] = number, of
+    return {paper: Fraction(*each) for paper, each in cheapest.items()}
+
+
+def worth(shop: Shop, row: StashRow) -> Decimal:
+    """Return what using one sheet or the offcut counts in a plan's cost.
+
+    That is its own price if it has one.  Else an offcut counts at its share, by area, of the
+    price of the paper's cheapest sheets (also when none of them is left), times the percentage
+    the shop sets, rounded to the smallest coin, halves up.  What can't be known counts nothing.
+    """
+    if row.price is not None:
+        return row.price
+    if row.kind is not Kind.OFFCUT or row.area_price is None:
+        return Decimal(0)
+    number, of = row.area_price.as_integer_ratio()
+    share = number * row.width * row.height * shop.offcut_worth
+    return ratio_to_coin(share, of * 100, shop.currency)
+
+
+def history(session: Session, label: str) -> list[HistoryRow]:
+    """Return every movement of a label, and what was found out about it, the first one first.
+
+    Raises
+    ------
+    Refusal
+        If there is no such label.
+    """
+    return history_rows(session, Stock.id == find_stock(session, label).id)
+
+
+def history_rows(session: Session, which: ColumnElement[bool]) -> list[HistoryRow]:
+    """Return every movement of the stock that is meant, and what was found out about it."""
+    lines = session.execute(
+        select(Movement, Stock.label).join(Movement.stock).where(which).order_by(Movement.id)
+    )
+    rows: list[HistoryRow] = []
+    order: list[int] = []
+    for movement, label in lines:
+        rows.append(HistoryRow(
+            movement.id, movement.at, movement.change, 0, movement.reason, movement.batch_id,
+            movement.note, label, movement.deed_id,
+        ))  # fmt: skip
+        # Some movements are of no deed; they stand where they were booked.
+        order.append(max(movement.deed_id or 0, order[-1] if order else 0))
+    moved = {(row.deed, row.label): place for place, row in enumerate(rows)}
+    for found in _found_out(session, which):
+        place = moved.get((found.deed, found.label))
+        if place is None:
+            rows.append(found)
+            order.append(found.deed or 0)
+        elif rows[place].reason is not Reason.UNDONE:
+            rows[place] = rows[place]._replace(bruise=found.bruise, grain=found.grain)
+    rows = [row for _, row in sorted(zip(order, rows, strict=True), key=lambda pair: pair[0])]
+    after: Counter[str] = Counter()
+    for place, row in enumerate(rows):
+        after[row.label] += row.change
+        rows[place] = row._replace(after=after[row.label])
+    return rows
+
+
+def _found_out(session: Session, which: ColumnElement[bool]) -> Iterator[HistoryRow]:
+    """Yield what was found out about stock, and where that was taken back."""
+    back = aliased(Deed)
+    for table in (Bruise, GrainTold):
+        lines = session.execute(
+            select(table, Deed, back, Stock.label)
+            .join(Deed, table.deed_id == Deed.id)
+            .join(Stock, table.stock_id == Stock.id)
+            .outerjoin(back, back.undoes_id == Deed.id)
+            .where(which)
+            .order_by(table.id)
+        )
+        for found, deed, undone, label in lines:
+            bruise = found.rect if isinstance(found, Bruise) else None
+            grain = found.grain if isinstance(found, GrainTold) else None
+            yield HistoryRow(
+                None, deed.at, 0, 0, deed.reason, None, deed.note, label, deed.id, bruise, grain
+            )
+            if undone is not None:
+                yield HistoryRow(
+                    None, undone.at, 0, 0, undone.reason, None, undone.note, label, undone.id
+                )

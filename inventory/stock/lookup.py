@@ -1,0 +1,72 @@
+"""By what things in the book are found: labels (``S-1``, ``K-1``) and names."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, TypeVar
+
+from sqlalchemy import func, select
+
+from inventory.core.text import did_you_mean, fold, shorten
+from inventory.database.tables.base import Kind, Paper, Stock
+from inventory.stock.offcut_marks import read_mark, stock_of_mark
+from nester.core.errors import Refusal
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+    from inventory.database.tables.supplies import Supply
+
+__all__ = ["find_named", "find_stock", "label_of", "next_number"]
+
+_Named = TypeVar("_Named", Paper, "Supply")
+_LETTERS = {Kind.SHEET: "S", Kind.OFFCUT: "K"}
+
+
+def find_stock(session: Session, label: str) -> Stock:
+    """Return the sheets or the offcut of that label, as in ``S-1`` or ``k-12``.
+
+    An offcut is also found by the mark that its cut sheet printed (`inventory.stock.offcut_marks`).
+
+    Raises
+    ------
+    Refusal
+        If there is none.
+    """
+    written = fold(label).upper()
+    mark = read_mark(written)
+    if mark is not None:
+        return stock_of_mark(session, mark)
+    stock = session.scalar(select(Stock).where(Stock.label == written))
+    if stock is None:
+        raise Refusal(
+            f"nothing in the stash has the label '{shorten(label)}';"
+            " sheets have labels like S-1, offcuts like K-1; a cut sheet's marks are like 4-17-2"
+        )
+    return stock
+
+
+def find_named(session: Session, what: type[_Named], name: str) -> _Named:
+    """Return the paper or the supply of that name, however it is spelt.
+
+    Raises
+    ------
+    Refusal
+        If there is none; names much like it are offered.
+    """
+    found = session.scalar(select(what).where(what.name_key == fold(name)))
+    if found is None:
+        kind = what.__tablename__
+        known = session.scalars(select(what.name).order_by(what.name_key)).all()
+        hint = did_you_mean(name, known) or ("" if known else f"; no {kind} was added yet")
+        raise Refusal(f"there is no {kind} '{shorten(name)}'{hint}")
+    return found
+
+
+def next_number(session: Session, kind: Kind) -> int:
+    """Return the next free number; rows are never deleted, so no label comes twice."""
+    return (session.scalar(select(func.max(Stock.number)).where(Stock.kind == kind)) or 0) + 1
+
+
+def label_of(kind: Kind, number: int) -> str:
+    """Return the label that bears a number."""
+    return f"{_LETTERS[kind]}-{number}"

@@ -1,0 +1,102 @@
+"""What open batches will still take out of the stash."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from inventory.database.tables.base import Batch, BatchOrder, BatchStatus, Deed, Order, Status
+from inventory.stock.ledger import taken_back
+
+__all__ = ["copies_done", "copies_left", "cut_of_mending", "given_up", "reserved"]
+
+
+def reserved(session: Session) -> Counter[str]:
+    """Return how many of each label open batches will take: of each layout the copies left."""
+    rows = session.execute(select(Batch.id, Batch.plan).where(Batch.status == BatchStatus.OPEN))
+    plans: dict[int, str] = dict(rows.all())
+    done = copies_done(session, plans)
+    cancelled = given_up(session, plans)
+    taken: Counter[str] = Counter()
+    for number, text in plans.items():
+        for layout in json.loads(text)["layouts"]:
+            left = _left(layout, done[number, layout["number"]], cancelled)
+            taken[layout["sheet"]["label"]] += len(left)
+    return +taken
+
+
+def cut_of_mending(session: Session) -> Counter[int]:
+    """Return how many pieces of each order open batches that mend have cut or spoiled."""
+    rows = session.execute(
+        select(Batch.id, Batch.plan).where(
+            Batch.status == BatchStatus.OPEN, Batch.mends_id.is_not(None)
+        )
+    )
+    plans: dict[int, str] = dict(rows.all())
+    done = copies_done(session, plans)
+    cut: Counter[int] = Counter()
+    for number, text in plans.items():
+        for layout in json.loads(text)["layouts"]:
+            for copy in done[number, layout["number"]]:
+                cut.update(spot["orders"][copy - 1] for spot in layout["spots"])
+    return cut
+
+
+def _left(layout: Mapping[str, Any], done: set[int], cancelled: set[int]) -> list[int]:
+    return copies_left(
+        layout["copies"], [spot["orders"] for spot in layout["spots"]], done, cancelled
+    )
+
+
+def copies_left(
+    copies: int, orders: Sequence[Sequence[int]], done: set[int], cancelled: set[int]
+) -> list[int]:
+    """Return which copies of a layout are still to be cut, counted from 1.
+
+    Parameters
+    ----------
+    orders
+        Of each spot, the orders its copies are for.
+    done
+        Copies that were cut or spoiled.
+    cancelled
+        Orders that nobody waits for: a copy that is for them alone is not cut.
+    """
+    return [
+        copy
+        for copy in range(1, copies + 1)
+        if copy not in done
+        and (not cancelled or any(each[copy - 1] not in cancelled for each in orders))
+    ]
+
+
+def copies_done(session: Session, batches: Iterable[int]) -> dict[tuple[int, int], set[int]]:
+    """Return the copies that were cut or spoiled, by batch and layout."""
+    rows = session.execute(
+        select(Deed.batch_id, Deed.layout, Deed.copies).where(
+            Deed.batch_id.in_(list(batches)),
+            Deed.layout.is_not(None),
+            Deed.id.not_in(taken_back()),
+        )
+    )
+    done: dict[tuple[int, int], set[int]] = defaultdict(set)
+    for batch, layout, copies in rows:
+        if batch is not None and layout is not None:
+            done[batch, layout].update(copies or ())
+    return done
+
+
+def given_up(session: Session, batches: Iterable[int]) -> set[int]:
+    """Return which orders of the batches were cancelled."""
+    return set(
+        session.scalars(
+            select(Order.id)
+            .join(BatchOrder, BatchOrder.order_id == Order.id)
+            .where(BatchOrder.batch_id.in_(list(batches)), Order.status == Status.CANCELLED)
+        )
+    )

@@ -1,0 +1,252 @@
+"""Stocktakes: what lies in a place by the book, what was found, and what was never counted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from sqlalchemy import func, select
+
+from inventory.core.table_files import check_count, read_list
+from inventory.core.text import whole_number
+from inventory.database.tables.base import Deed, Kind, Movement, Paper, Reason, Stock, StockCount
+from inventory.stock import ledger
+from inventory.stock.listing import StashRow, list_stash
+from inventory.stock.lookup import find_stock
+from nester.core.errors import Refusal
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from sqlalchemy.orm import Session
+
+    from inventory.core.table_files import Row
+
+__all__ = [
+    "COUNT_COLUMNS",
+    "CountDifference",
+    "CountedPaper",
+    "Found",
+    "compare_counts",
+    "enter_counts",
+    "last_counts",
+    "read_counts",
+    "to_count",
+]
+
+COUNT_COLUMNS = ("place", "label", "paper", "size", "book", "found")
+"""Of the sheet that is taken along to count; `found` is empty on it."""
+
+
+def to_count(session: Session, place: str | None = None) -> list[StashRow]:
+    """Return what should be found, place by place; all that lies in a place and in those within it.
+
+    Parameters
+    ----------
+    place
+        All places, unless one is named.
+
+    Raises
+    ------
+    Refusal
+        If there is no such place.
+    """
+    rows = list_stash(session, place=place)
+    return sorted(
+        rows,
+        key=lambda row: ((row.place or "").casefold(), row.paper.casefold(), row.kind != "sheet"),
+    )
+
+
+@dataclass(frozen=True)
+class Found:
+    """How many of a label were found.
+
+    Attributes
+    ----------
+    book
+        How many the book said when the sheet was printed; None if nobody wrote it down.
+    where
+        What to put before a refusal.
+    """
+
+    label: str
+    found: int
+    book: int | None = None
+    where: str = ""
+
+
+@dataclass(frozen=True)
+class CountDifference:
+    """A label of which not as many were found as the book said."""
+
+    label: str
+    paper: str
+    booked: int
+    found: int
+
+
+def read_counts(path: Path) -> list[Found]:
+    """Read a filled-in sheet; lines in which nothing was found to write are passed over.
+
+    Parameters
+    ----------
+    path
+        CSV or ``.xlsx``: columns label, found; optional book.
+
+    Raises
+    ------
+    Refusal
+        One sentence with file, line and field.
+    """
+    rows = read_list(path, ("label", "found"), ("book",))
+    found = [_found(row) for row in rows if row.text("found")]
+    if not found:
+        raise Refusal(f"{path}: no line says what was found")
+    return found
+
+
+def _found(row: Row) -> Found:
+    return Found(
+        row.text("label"),
+        row.read("found", lambda text: check_count(text, 0)),
+        row.read("book", lambda text: check_count(text, 0)) if row.text("book") else None,
+        f"{row.file}, line {row.line}, found: ",
+    )
+
+
+def compare_counts(session: Session, counts: Sequence[Found]) -> list[CountDifference]:
+    """Return where the book says otherwise than what was found; nothing is booked.
+
+    Raises
+    ------
+    Refusal
+        If a label is unknown or counted twice, or has moved since the sheet was printed.
+    """
+    return [
+        CountDifference(stock.label, stock.paper.name, booked, one.found)
+        for stock, one, booked in _compared(session, counts)
+        if one.found != booked
+    ]
+
+
+def enter_counts(session: Session, counts: Sequence[Found], why: str) -> list[CountDifference]:
+    """Book what was found, in one deed; what was counted and right is noted too.
+
+    Parameters
+    ----------
+    why
+        Why the book was wrong, or on what occasion was counted; it can't be empty where something
+        differs.
+
+    Returns
+    -------
+    list of CountDifference
+        What the book said otherwise.
+
+    Raises
+    ------
+    Refusal
+        As of `compare_counts`, or if there is a difference and no reason; nothing is booked then.
+    """
+    compared = _compared(session, counts)
+    differences = compare_counts(session, counts)
+    if differences and not why.strip():
+        labels = ", ".join(one.label for one in differences[:5])
+        raise Refusal(f"the count differs from the book for {labels}; say why with --why")
+    deed = ledger.begin_deed(session, Reason.COUNTED, note=why)
+    session.add_all(
+        StockCount(deed_id=deed.id, stock_id=stock.id, found=one.found, booked=booked)
+        for stock, one, booked in compared
+    )
+    session.flush()
+    changes = [
+        (stock, one.found - booked, Reason.COUNTED)
+        for stock, one, booked in compared
+        if one.found != booked
+    ]
+    ledger.move_many(session, deed, changes)
+    return differences
+
+
+def _compared(session: Session, counts: Sequence[Found]) -> list[tuple[Stock, Found, int]]:
+    there = ledger.on_hand_of(session)
+    seen: set[int] = set()
+    compared = []
+    for one in counts:
+        try:
+            stock = find_stock(session, one.label)
+            booked = there.get(stock.id, 0)
+            _check(stock, one, booked, seen)
+        except Refusal as refusal:
+            raise Refusal(f"{one.where}{refusal}") from None
+        compared.append((stock, one, booked))
+    return compared
+
+
+def _check(stock: Stock, one: Found, booked: int, seen: set[int]) -> None:
+    if stock.id in seen:
+        raise Refusal(f"{stock.label} is counted twice; add the two numbers up")
+    seen.add(stock.id)
+    if stock.kind is Kind.OFFCUT:
+        whole_number(one.found, f"the number of {stock.label}", most=1)
+    if one.book is not None and one.book != booked:
+        raise Refusal(
+            f"the book said {one.book} of {stock.label} when the sheet was printed and says"
+            f" {booked} now; count it again"
+        )
+
+
+class CountedPaper(NamedTuple):
+    """When something of a paper was counted last; never, if `last` is None."""
+
+    paper: str
+    last: datetime | None
+    labels: int
+    """Labels of it of which something is there."""
+    never: int
+    """Of these, labels that nobody ever counted."""
+
+
+def last_counts(session: Session) -> list[CountedPaper]:
+    """Return for each paper in the stash when it was counted last; those never counted first."""
+    counted = (
+        select(StockCount.stock_id, func.max(Deed.at).label("at"))
+        .join(Deed, StockCount.deed_id == Deed.id)
+        .where(Deed.id.not_in(ledger.taken_back()))
+        .group_by(StockCount.stock_id)
+        .subquery()
+    )
+    # Counts from before each one was noted are known by their movements alone.
+    moved = (
+        select(Movement.stock_id, func.max(Movement.at).label("at"))
+        .where(Movement.reason == Reason.COUNTED, Movement.deed_id.is_(None))
+        .group_by(Movement.stock_id)
+        .subquery()
+    )
+    sums = ledger.sums()
+    rows = session.execute(
+        select(Paper.name, counted.c.at, moved.c.at)
+        .join(Stock, Stock.paper_id == Paper.id)
+        .join(sums, sums.c.stock_id == Stock.id)
+        .outerjoin(counted, counted.c.stock_id == Stock.id)
+        .outerjoin(moved, moved.c.stock_id == Stock.id)
+        .where(sums.c.quantity > 0)
+        .order_by(Paper.name_key)
+    )
+    known: dict[str, CountedPaper] = {}
+    for name, noted, before in rows:
+        last = max(filter(None, (noted, before)), default=None)
+        paper = known.setdefault(name, CountedPaper(name, None, 0, 0))
+        known[name] = CountedPaper(
+            name,
+            max(filter(None, (paper.last, last)), default=None),
+            paper.labels + 1,
+            paper.never + (last is None),
+        )
+    papers = list(known.values())
+    never = [paper for paper in papers if paper.last is None]
+    counted_ones = [(paper.last, paper) for paper in papers if paper.last is not None]
+    return never + [paper for _, paper in sorted(counted_ones, key=lambda pair: pair[0])]

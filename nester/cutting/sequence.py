@@ -1,0 +1,721 @@
+"""From placed pieces to the order of cuts.
+
+A set of pieces comes apart by edge-to-edge cuts when some line parts it without touching the
+inside of a piece, and both sides come apart in turn.  Leaving pieces out never spoils this, so
+whichever cut is taken first, the rest can still be finished: a cut is never a dead end, and may
+be chosen for what it saves.
+
+What it saves is counted in one number.  An offcut of area *a* from a sheet of area *A* is worth
+a²/A, so that one large offcut beats two small ones of the same sum, and every cut costs
+`CUT_WORTH` of paper.  Parts with few pieces are searched to the end for the best tree of cuts;
+larger parts are cut by a rule that looks two cuts ahead (see `_Greedy`); very many pieces are cut
+all one way, then all the other (`_InStages`).
+
+Where no edge-to-edge cut is left and free cuts are allowed, the pieces are freed along their own
+edges with a knife.
+
+A piece that lies whole within a void of another, its host, is left out of account until the
+host's blank is free.  Then the void is cut out of the blank with a knife and taken apart like a
+small sheet.  Voids worth keeping as offcuts are cut out too; all others stay on the blank, and the
+maker cuts them away with the rest of the outline.  Where blanks reach into each other, no
+edge-to-edge cut parts them: an edge-to-edge cut through a blank would go through its piece.
+
+An offcut is trimmed until nothing unusable is left of it.  Where the stages of cutting are
+limited, every part is cut everywhere it can be cut one way before it is turned (`stages.py`).
+"""
+
+from __future__ import annotations
+
+from itertools import accumulate, pairwise
+from operator import itemgetter
+from typing import TYPE_CHECKING, NamedTuple, Protocol
+
+from nester.core.geometry import largest_clear, solid_rows
+from nester.core.lengths import mm
+from nester.core.problem import ANY_TRIMMER, Cut, Cuts, Placed, Rect, Trimmer
+from nester.cutting.stages import stages_from
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+
+    from nester.core.lengths import Length
+
+__all__ = ["CUT_WORTH", "NotSeparable", "cut_order", "separable"]
+
+CUT_WORTH: int = mm(50) ** 2
+"""A cut is saved rather than this much offcut: 25 cm² (common practice, no source)."""
+
+_KNIFE_TIMES = 3
+"""A cut that the trimmer can't make costs so many times as much (common practice, no source)."""
+
+_SEARCHED = 8
+"""Parts with at most so many pieces are searched to the end."""
+_MANY = 2_000
+"""Sheets with more pieces are cut all one way, then all the other, without a look ahead."""
+_STATES = 2_000
+"""Parts looked at in all searches for one sheet; then the rule decides alone."""
+
+_Box = tuple[int, int, int, int]
+"""Left, top, right, bottom; so box[axis] and box[axis + 2] bound it along an axis."""
+
+_X, _Y = 0, 1
+
+
+class NotSeparable(ValueError):
+    """The pieces can't be parted by edge-to-edge cuts."""
+
+
+class _Blank(NamedTuple):
+    """A piece's blank, its voids, and what lies in each of them."""
+
+    box: _Box
+    voids: tuple[_Box, ...] = ()
+    guests: tuple[tuple[_Blank, ...], ...] = ()
+
+    def with_guests(self) -> Iterator[_Blank]:
+        """Yield it, and what lies in its voids, and so on."""
+        yield self
+        for guests in self.guests:
+            for guest in guests:
+                yield from guest.with_guests()
+
+    def solid(self) -> list[_Box]:
+        """Return rectangles that together are what its piece covers."""
+        return [_box(row) for row in solid_rows(_rect(self.box), list(map(_rect, self.voids)))]
+
+
+class _Part(NamedTuple):
+    box: _Box
+    pieces: Sequence[_Box]
+
+
+class _Choice(NamedTuple):
+    """A cut across an axis.
+
+    The first `before` of the sorted pieces lie before it; `rivals` cuts are possible along its
+    axis.
+    """
+
+    axis: int
+    at: int
+    before: int
+    rivals: int
+    pieces: Sequence[_Box]
+
+
+class _Plan(NamedTuple):
+    cuts: list[Cut]
+    offcuts: list[Rect]
+    worth: int
+
+
+def cut_order(
+    width: Length,
+    height: Length,
+    placed: Sequence[Placed],
+    cuts: Cuts,
+    smallest_offcut: Length,
+    voids: Sequence[Sequence[Rect]] = (),
+    *,
+    unusable: Sequence[Rect] = (),
+    trimmer: Trimmer = ANY_TRIMMER,
+    hurried: bool = False,
+) -> tuple[tuple[Cut, ...], tuple[Rect, ...]]:
+    """Return the cuts that free every piece, in order, and the offcuts worth keeping.
+
+    A part is worked to its end before the one set aside is taken up again; of two parts the one
+    with fewer pieces comes first.
+
+    Parameters
+    ----------
+    width, height
+        Size of the sheet.
+    placed
+        Pieces that do not overlap, except that one may lie in another's voids.
+    cuts
+        With free cuts, edge-to-edge cuts are made while there are any.  In a part that has none,
+        knife cuts follow the edges of pieces and offcuts: first those up and down from left to
+        right, then those across from top to bottom, so that the rule is turned once.
+    smallest_offcut
+        Empty parts with a shorter side than this are scrap.
+    voids
+        The voids of each piece, as `nester.core.problem.placed_voids` tells them; or nothing, if no
+        piece has any.
+    unusable
+        Parts of the sheet that no offcut may have.
+    trimmer
+        Cuts that it can make are preferred; its stages are kept to if cuts are straight.
+    hurried
+        Take the first order of cuts that is found, where only that there is one matters.
+
+    Raises
+    ------
+    NotSeparable
+        If straight cuts are asked for and can't free the pieces, or not in so many stages.
+    ValueError
+        If a piece does not lie on the sheet.
+    """
+    boxes = [_box(piece.rect) for piece in placed]
+    for piece, box in zip(placed, boxes, strict=True):
+        if not (0 <= box[0] < box[2] <= width and 0 <= box[1] < box[3] <= height):
+            raise ValueError(f"piece {piece.name!r} does not lie on the sheet")
+    boxed = [tuple(map(_box, of_one)) for of_one in voids] or [()] * len(boxes)
+    how = _How(cuts is Cuts.FREE, max(1, smallest_offcut), tuple(unusable), trimmer, hurried)
+    best = _take_apart((0, 0, width, height), _nested(boxes, boxed), how)
+    return tuple(best.cuts), tuple(best.offcuts)
+
+
+class _How(NamedTuple):
+    """Whether a knife may be used, the least side of an offcut, and what it may not have."""
+
+    free: bool
+    smallest: Length
+    unusable: tuple[Rect, ...]
+    trimmer: Trimmer
+    hurried: bool
+
+    @property
+    def stages(self) -> int | None:
+        return None if self.free else self.trimmer.stages
+
+
+class _Rule(Protocol):
+    """Chooses cuts for parts that are not searched."""
+
+    def choose(self, part: _Part) -> list[_Choice]:
+        """Return the cuts to make, one behind the other; none if no edge-to-edge cut is left."""
+
+
+def _take_apart(box: _Box, blanks: Sequence[_Blank], how: _How) -> _Plan:
+    """Return the best plan for a sheet, or for a void that has been cut out."""
+    cutter = _Cutter(box, blanks, how)
+    rules: list[_Rule]
+    if how.stages is None and how.hurried:
+        rules = [_InStages(_X)]
+    elif how.stages is None and len(blanks) > _MANY:
+        rules = [_InStages(_X), _InStages(_Y)]
+    elif how.stages is None:
+        rules = [
+            _Greedy(cutter.kept_area, trims_first, strips)
+            for strips in (True, False)
+            for trims_first in (True, False)
+        ]
+    else:
+        rects = [_rect(blank.box) for blank in blanks]
+        rules = [
+            _InStages(axis)
+            for axis in (_X, _Y)
+            if stages_from(_rect(box), rects, axis == _Y) <= how.stages
+        ]
+        if not rules:
+            raise NotSeparable(f"{len(blanks)} pieces don't come apart in {how.stages} stages")
+    return max(map(cutter.take_apart, rules), key=lambda plan: plan.worth)
+
+
+def _nested(boxes: Sequence[_Box], voids: Sequence[tuple[_Box, ...]]) -> list[_Blank]:
+    """Return the blanks that lie in no void, each with what lies in its own."""
+    holes = sorted(
+        (_rect(void).area, host, place)
+        for host, of_one in enumerate(voids)
+        for place, void in enumerate(of_one)
+    )
+    guests: dict[tuple[int, int], list[int]] = {}
+    top = []
+    for piece, box in enumerate(boxes):
+        hole = next(
+            ((h, place) for _, h, place in holes if h != piece and _within(box, voids[h][place])),
+            None,
+        )
+        if hole is None:
+            top.append(piece)
+        else:
+            guests.setdefault(hole, []).append(piece)
+
+    def blank(piece: int) -> _Blank:
+        inside = (guests.get((piece, place), []) for place in range(len(voids[piece])))
+        return _Blank(boxes[piece], voids[piece], tuple(tuple(map(blank, g)) for g in inside))
+
+    return list(map(blank, top))
+
+
+def separable(placed: Iterable[Placed]) -> bool:
+    """Tell whether edge-to-edge cuts can free all pieces (which do not overlap)."""
+    boxes = [_box(piece.rect) for piece in placed]
+    groups: list[tuple[Sequence[_Box], int, bool]] = [(boxes, _X, False)]
+    while groups:
+        pieces, axis, whole_along_other = groups.pop()
+        if len(pieces) < 2:
+            continue
+        parted = list(_groups(pieces, axis))
+        if len(parted) == 1 and whole_along_other:
+            return False
+        groups += [(group, 1 - axis, len(parted) == 1) for group in parted]
+    return True
+
+
+def _groups(pieces: Sequence[_Box], axis: int) -> Iterator[Sequence[_Box]]:
+    """Yield the pieces parted at every line that no piece lies across."""
+    ordered = sorted(pieces, key=itemgetter(axis))
+    begun = 0
+    for _, _, before in _bands(ordered, axis, ordered[0][axis], ordered[-1][axis]):
+        if before > begun:
+            yield ordered[begun:before]
+            begun = before
+
+
+def _box(rect: Rect) -> _Box:
+    return rect.x, rect.y, rect.right, rect.bottom
+
+
+def _rect(box: _Box) -> Rect:
+    return Rect(box[0], box[1], box[2] - box[0], box[3] - box[1])
+
+
+def _bands(
+    ordered: Sequence[_Box], axis: int, low: int, high: int
+) -> Iterator[tuple[int, int, int]]:
+    """Yield start, end, and number of pieces before each empty band that runs edge to edge.
+
+    A band may have no width: where pieces touch, and at the two ends.
+    """
+    reach = low
+    for before, box in enumerate(ordered):
+        if box[axis] >= reach:
+            yield reach, box[axis], before
+        reach = max(reach, box[axis + 2])
+    yield reach, high, len(ordered)
+
+
+def _choices(part: _Part) -> Iterator[_Choice]:
+    for axis in (_X, _Y):
+        low, high = part.box[axis], part.box[axis + 2]
+        ordered = sorted(part.pieces, key=itemgetter(axis))
+        lines = [
+            (at, before)
+            for start, end, before in _bands(ordered, axis, low, high)
+            for at in ((start, end) if start < end else (start,))
+            if low < at < high
+        ]
+        for at, before in lines:
+            yield _Choice(axis, at, before, len(lines), ordered)
+
+
+def _halves(box: _Box, axis: int, at: int) -> tuple[_Box, _Box]:
+    x, y, right, bottom = box
+    if axis == _X:
+        return (x, y, at, bottom), (at, y, right, bottom)
+    return (x, y, right, at), (x, at, right, bottom)
+
+
+def _part(part: _Part, choice: _Choice) -> tuple[_Part, _Part]:
+    """Cut a part, or what an earlier cut the same way has left of it."""
+    first, second = _halves(part.box, choice.axis, choice.at)
+    gone = len(choice.pieces) - len(part.pieces)
+    return (
+        _Part(first, choice.pieces[gone : choice.before]),
+        _Part(second, choice.pieces[choice.before :]),
+    )
+
+
+def _is_piece(part: _Part) -> bool:
+    return len(part.pieces) == 1 and part.pieces[0] == part.box
+
+
+class _Cutter:
+    """Takes one sheet apart, or one void."""
+
+    def __init__(self, box: _Box, blanks: Sequence[_Blank], how: _How) -> None:
+        self.sheet = _Part(box, [blank.box for blank in blanks])
+        self.how = how
+        self.cut_cost = CUT_WORTH * _rect(box).area
+        trimmer = how.trimmer
+        self.trimmer_fails = trimmer.longest_cut is not None or trimmer.smallest_strip > 0
+        self.search = _Search(self)
+        self.clear: dict[_Box, Rect | None] = {}
+        self.blanks: dict[_Box, list[_Blank]] = {}
+        for blank in blanks:
+            self.blanks.setdefault(blank.box, []).append(blank)
+        self.corners = {box: self._corners(box) for box in self.blanks}
+        self.clusters: dict[_Box, tuple[list[Cut], list[_Box]]] = {}
+
+    def take_apart(self, rule: _Rule) -> _Plan:
+        """Cut the sheet to its end by a rule, and by search wherever that can be done."""
+        plan = _Plan([], [], 0)
+        offcuts: list[_Box] = []
+        waiting: list[tuple[_Part, Iterator[_Choice]]] = [(self.sheet, iter(()))]
+        while waiting:
+            part, series = waiting.pop()
+            if not part.pieces:
+                trims, kept = self.trimmed(part.box)
+                plan.cuts.extend(trims)
+                offcuts += kept
+                continue
+            if _is_piece(part):
+                corner_cuts, corners = self.corners[part.box]
+                plan.cuts.extend(corner_cuts)
+                offcuts += corners
+                continue
+            choice = self.search.choose(part)
+            if choice is not None:
+                series = iter(())
+            else:
+                choice = next(series, None)
+            if choice is None:
+                series = iter(rule.choose(part))
+                choice = next(series, None)
+            if choice is None:
+                knife_cuts, left_over = self.cluster(part)
+                plan.cuts.extend(knife_cuts)
+                offcuts += left_over
+                continue
+            plan.cuts.append(_edge_to_edge(part.box, choice.axis, choice.at))
+            first, second = _part(part, choice)
+            halves = [(first, iter(())), (second, series)]
+            if len(first.pieces) <= len(second.pieces):
+                halves.reverse()
+            waiting += halves
+        worth = sum(map(self.worth, offcuts)) - sum(map(self.cost_of, plan.cuts))
+        return plan._replace(offcuts=[_rect(box) for box in offcuts], worth=worth)
+
+    def kept_area(self, box: _Box) -> int:
+        """Return the area of what is kept of an empty part, or zero if it is scrap."""
+        if self.how.unusable:
+            clear = self._clear(box)
+            return clear.area if clear else 0
+        width, height = box[2] - box[0], box[3] - box[1]
+        return width * height if min(width, height) >= self.how.smallest else 0
+
+    def _clear(self, box: _Box) -> Rect | None:
+        """Return the largest usable rectangle of an empty part, if it is worth keeping."""
+        if box not in self.clear:
+            rects = largest_clear(_rect(box), self.how.unusable)
+            kept = [one for one in rects if min(one.width, one.height) >= self.how.smallest]
+            self.clear[box] = max(kept, key=lambda one: one.area, default=None)
+        return self.clear[box]
+
+    def trimmed(self, box: _Box) -> tuple[list[Cut], list[_Box]]:
+        """Return the cuts that trim an empty part to what is kept of it, and that."""
+        if not self.kept_area(box):
+            return [], []
+        kept = _box(self._clear(box) or _rect(box)) if self.how.unusable else box
+        cuts = []
+        for axis in (_X, _Y):
+            for edge in (axis, axis + 2):
+                if box[edge] != kept[edge]:
+                    cuts.append(_edge_to_edge(box, axis, kept[edge]))
+                    box = _halves(box, axis, kept[edge])[edge == axis]
+        return cuts, [kept]
+
+    def worth(self, box: _Box) -> int:
+        """Return the worth of an empty part, times the sheet's area."""
+        worth = self.kept_area(box) ** 2
+        if worth and self.how.unusable:
+            worth -= sum(map(self.cost_of, self.trimmed(box)[0]))
+        return worth
+
+    def cost_at(self, box: _Box, choice: _Choice) -> int:
+        """Return what a cut costs that is made at a place."""
+        if not self.trimmer_fails:
+            return self.cut_cost
+        return self.cost_of(_edge_to_edge(box, choice.axis, choice.at))
+
+    def cost_of(self, cut: Cut) -> int:
+        """Return what a cut costs, in the same measure as `worth`."""
+        by_hand = self.trimmer_fails and not cut.knife and not self.how.trimmer.can_make(cut)
+        return self.cut_cost * (_KNIFE_TIMES if by_hand else 1)
+
+    def _corners(self, box: _Box) -> tuple[list[Cut], list[_Box]]:
+        """Return the cuts that take the voids out of a free blank and apart, and the offcuts."""
+        cuts: list[Cut] = []
+        offcuts: list[_Box] = []
+        rest: list[_Plan] = []
+        # Blanks that are one upon the other are never free alone.
+        blank = self.blanks[box][0]
+        for void, guests in zip(blank.voids, blank.guests, strict=True):
+            if guests:
+                rest.append(_take_apart(void, guests, self.how))
+            elif self.kept_area(void):
+                trims, kept = self.trimmed(void)
+                rest.append(_Plan(trims, list(map(_rect, kept)), 0))
+            else:
+                continue
+            cuts += _cut_out(box, void, cuts)
+        for plan in rest:
+            cuts += plan.cuts
+            offcuts += map(_box, plan.offcuts)
+        return cuts, offcuts
+
+    def cluster(self, part: _Part) -> tuple[list[Cut], list[_Box]]:
+        """Return knife cuts and offcuts of a part that no edge-to-edge cut parts."""
+        if not self.how.free:
+            names = f"{len(part.pieces)} pieces within {_rect(part.box)}"
+            raise NotSeparable(f"no edge-to-edge cut parts the {names}")
+        if part.box not in self.clusters:
+            blanks = [
+                blank
+                for box in dict.fromkeys(part.pieces)
+                for top in self.blanks[box]
+                for blank in top.with_guests()
+            ]
+            solids = [blank.solid() for blank in blanks]
+            taken = sorted(box for solid in solids for box in solid)
+            left_over = list(self._left_over(part.box, [*taken, *map(_box, self.how.unusable)]))
+            taken += left_over
+            edges = [edge for box in left_over for edge in _outline(box, ())]
+            for blank in blanks:
+                # Its own solid part does not reach into its voids.
+                used = [void for void in blank.voids if any(_meet(void, one) for one in taken)]
+                edges += _outline(blank.box, used)
+            self.clusters[part.box] = _knife_cuts(part.box, edges), left_over
+        return self.clusters[part.box]
+
+    def _left_over(self, box: _Box, taken: Iterable[_Box]) -> Iterator[_Box]:
+        """Yield the largest empty rectangle of a part, then the largest in what remains."""
+        empty = [box]
+        for one in taken:
+            empty = self._without(empty, one)
+        while empty:
+            largest = max(empty, key=lambda box: (_rect(box).area, [-side for side in box]))
+            yield largest
+            empty = self._without(empty, largest)
+
+    def _without(self, empty: list[_Box], taken: _Box) -> list[_Box]:
+        """Return the largest empty rectangles worth keeping that a taken place leaves."""
+        kept: list[_Box] = []
+        broken: list[_Box] = []
+        for box in empty:
+            (broken if _meet(box, taken) else kept).append(box)
+        rests = {
+            rest
+            for box in broken
+            for axis in (_X, _Y)
+            for rest in (_halves(box, axis, taken[axis])[0], _halves(box, axis, taken[axis + 2])[1])
+            if self.kept_area(rest)
+        }
+        for rest in sorted(rests, key=lambda box: -_rect(box).area):
+            if not any(_within(rest, box) for box in kept):
+                kept.append(rest)
+        return kept
+
+
+def _meet(one: _Box, other: _Box) -> bool:
+    """Tell whether two boxes share more than an edge."""
+    return all(one[a] < other[a + 2] and other[a] < one[a + 2] for a in (_X, _Y))
+
+
+def _within(inner: _Box, outer: _Box) -> bool:
+    return all(outer[a] <= inner[a] and inner[a + 2] <= outer[a + 2] for a in (_X, _Y))
+
+
+def _edge_to_edge(box: _Box, axis: int, at: int) -> Cut:
+    along = 1 - axis
+    return Cut(_rect(box), axis == _X, at, box[along], box[along + 2])
+
+
+_Edge = tuple[int, int, int, int]
+"""The axis that it runs across, its place along that axis, and its start and end."""
+
+
+def _outline(box: _Box, voids: Sequence[_Box]) -> Iterator[_Edge]:
+    """Yield the edges of what a box keeps without some voids; long ones in several parts."""
+    lines = [
+        sorted({box[axis], box[axis + 2], *(v[axis] for v in voids), *(v[axis + 2] for v in voids)})
+        for axis in (_X, _Y)
+    ]
+    solid = {
+        (column, row)
+        for column, (left, right) in enumerate(pairwise(lines[_X]))
+        for row, (top, bottom) in enumerate(pairwise(lines[_Y]))
+        if not any(_meet((left, top, right, bottom), void) for void in voids)
+    }
+    for cell in sorted(solid):
+        for axis in (_X, _Y):
+            along = lines[1 - axis]
+            start, end = along[cell[1 - axis]], along[cell[1 - axis] + 1]
+            for step in (0, 1):
+                beside = list(cell)
+                beside[axis] += 2 * step - 1
+                if tuple(beside) not in solid:
+                    yield axis, lines[axis][cell[axis] + step], start, end
+
+
+def _knife_cuts(box: _Box, edges: Sequence[_Edge]) -> list[Cut]:
+    """Return edges as cuts, joined where they run on, without the part's own."""
+    cuts = []
+    for axis in (_X, _Y):
+        joined: list[tuple[int, int, int]] = []
+        for at, start, end in sorted(edge[1:] for edge in edges if edge[0] == axis):
+            if not box[axis] < at < box[axis + 2]:
+                continue
+            if joined and joined[-1][0] == at and start <= joined[-1][2]:
+                joined[-1] = (at, joined[-1][1], max(end, joined[-1][2]))
+            else:
+                joined.append((at, start, end))
+        cuts += [Cut(_rect(box), axis == _X, *edge, knife=True) for edge in joined]
+    return cuts
+
+
+def _cut_out(box: _Box, void: _Box, made: Sequence[Cut]) -> Iterator[Cut]:
+    """Yield the edges of a void as cuts in its blank, where none has been made yet."""
+    for cut in _knife_cuts(box, list(_outline(void, ()))):
+        start = cut.start
+        for other in sorted(made, key=lambda one: one.start):
+            if (other.vertical, other.at) == (cut.vertical, cut.at) and other.end > start:
+                if start < other.start:
+                    yield cut._replace(start=start, end=min(other.start, cut.end))
+                start = max(start, other.end)
+        if start < cut.end:
+            yield cut._replace(start=start)
+
+
+class _Spent(Exception):
+    """The search has looked at as many parts as it may."""
+
+
+class _Search:
+    """The best tree of cuts for parts with few pieces.
+
+    A part's pieces follow from its rectangle, so what was found for one is kept under it.
+    """
+
+    def __init__(self, cutter: _Cutter) -> None:
+        self.cutter = cutter
+        self.found: dict[_Box, tuple[int, _Choice | None]] = {}
+
+    def choose(self, part: _Part) -> _Choice | None:
+        """Return the best cut, or None: too large, given up, or no cut parts it."""
+        how = self.cutter.how
+        if len(part.pieces) > _SEARCHED or how.hurried or how.stages is not None:
+            return None
+        try:
+            return self._best(part)[1]
+        except _Spent:
+            return None
+
+    def _best(self, part: _Part) -> tuple[int, _Choice | None]:
+        if not part.pieces:
+            return self.cutter.worth(part.box), None
+        if _is_piece(part):
+            return 0, None
+        if part.box in self.found:
+            return self.found[part.box]
+        if len(self.found) >= _STATES:
+            raise _Spent
+        best, best_key = None, (0, 0, 0)
+        for choice in _choices(part):
+            first, second = _part(part, choice)
+            cost = self.cutter.cost_at(part.box, choice)
+            worth = self._best(first)[0] + self._best(second)[0] - cost
+            key = (worth, max(self._freed(first), self._freed(second)), -choice.rivals)
+            if best is None or key > best_key:
+                best, best_key = choice, key
+        worth = best_key[0] if best else self._cluster_worth(part)
+        self.found[part.box] = worth, best
+        return worth, best
+
+    def _freed(self, part: _Part) -> int:
+        return 0 if part.pieces else self.cutter.kept_area(part.box)
+
+    def _cluster_worth(self, part: _Part) -> int:
+        cuts, offcuts = self.cutter.cluster(part)
+        return sum(map(self.cutter.worth, offcuts)) - len(cuts) * self.cutter.cut_cost
+
+
+class _InStages:
+    """Cuts a part everywhere it can be cut one way, then all its parts the other way."""
+
+    def __init__(self, first: int) -> None:
+        self.first = first
+        self.axis_of: dict[_Box, int] = {}
+
+    def choose(self, part: _Part) -> list[_Choice]:
+        """Return all cuts one way; the other way, if there are none."""
+        first = self.axis_of.get(part.box, self.first)
+        choices = list(_choices(part))
+        for axis in (first, 1 - first):
+            lines = [choice for choice in choices if choice.axis == axis]
+            if lines:
+                rest = part.box
+                for choice in lines:
+                    piece, rest = _halves(rest, axis, choice.at)
+                    self.axis_of[piece] = self.axis_of[rest] = 1 - axis
+                return lines
+        return []
+
+
+class _Greedy:
+    """Chooses cuts in O(n log n) by what they free, now or with the cut after them.
+
+    First comes the cut with the largest offcut in sight, rather at once than after the next cut.
+    Where no offcut is in sight, cuts that only trim scrap come first or last as told: first
+    saves cuts, last leaves wider offcuts to parts further down.  Among the rest, for `strips`
+    all cuts the way that takes the fewest, one after the other, so that a grid is cut into a few
+    long strips and a trimmer's stop is set once; else the cut that parts the pieces most evenly.
+    """
+
+    def __init__(self, kept_area: Callable[[_Box], int], trims_first: bool, strips: bool) -> None:
+        self.kept_area = kept_area
+        self.trims_first = trims_first
+        self.strips = strips
+
+    def choose(self, part: _Part) -> list[_Choice]:
+        """Return the cuts to make, one behind the other; none if no edge-to-edge cut is left."""
+        best: list[_Choice] = []
+        best_key = (0, 0, False, 0)
+        bounds: dict[int, tuple[list[_Box], list[_Box]]] = {}
+        for choice in _choices(part):
+            if choice.axis not in bounds:
+                bounds[choice.axis] = _bounds(choice.pieces)
+            key = self._key(part, choice, *bounds[choice.axis])
+            if not best or key > best_key:
+                best, best_key = [choice], key
+            elif key == best_key and choice.axis == best[0].axis:
+                best.append(choice)
+        in_sight = best_key[0] > 0
+        return best[:1] if in_sight or not self.strips else best
+
+    def _key(
+        self, part: _Part, choice: _Choice, before: list[_Box], after: list[_Box]
+    ) -> tuple[int, int, bool, int]:
+        first, second = _halves(part.box, choice.axis, choice.at)
+        count = len(choice.pieces)
+        if choice.before == 0:
+            freed, in_sight = self.kept_area(first), self._strip(second, after[0])
+        elif choice.before == count:
+            freed, in_sight = self.kept_area(second), self._strip(first, before[-1])
+        else:
+            freed = 0
+            in_sight = max(
+                self._strip(first, before[choice.before - 1]),
+                self._strip(second, after[choice.before]),
+            )
+        trims_scrap = choice.before in (0, count) and not freed
+        last = choice.rivals if self.strips else abs(2 * choice.before - count)
+        return max(freed, in_sight), freed, trims_scrap is self.trims_first, -last
+
+    def _strip(self, box: _Box, pieces: _Box) -> int:
+        """Return the area of the largest empty strip along an edge of a part."""
+        x, y, right, bottom = box
+        return max(
+            self.kept_area((x, y, pieces[0], bottom)),
+            self.kept_area((x, y, right, pieces[1])),
+            self.kept_area((pieces[2], y, right, bottom)),
+            self.kept_area((x, pieces[3], right, bottom)),
+        )
+
+
+def _bounds(ordered: Sequence[_Box]) -> tuple[list[_Box], list[_Box]]:
+    """Return what bounds the first 1, 2, … pieces, and what bounds those from 0, 1, … on."""
+    return (
+        list(accumulate(ordered, _around)),
+        list(accumulate(reversed(ordered), _around))[::-1],
+    )
+
+
+def _around(one: _Box, other: _Box) -> _Box:
+    return (
+        min(one[0], other[0]),
+        min(one[1], other[1]),
+        max(one[2], other[2]),
+        max(one[3], other[3]),
+    )

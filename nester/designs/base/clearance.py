@@ -1,0 +1,209 @@
+"""Whether folded parts fit into each other, given how thick their papers are.
+
+A design says what goes into what as `Joint`s: the room there is on paper of no thickness, and
+the layers of paper that take it up.  What is left is the play.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TypeAlias
+
+from nester.core.lengths import Length, Unit, format_length, inch, mm
+from nester.designs.base.design import DesignRefusal
+
+__all__ = [
+    "FitLine",
+    "Joint",
+    "Layer",
+    "Thickness",
+    "Verdict",
+    "check_fit",
+    "cuttable",
+    "refuse_binding",
+    "smallest_room",
+]
+
+Thickness: TypeAlias = Callable[[str], Length]
+"""How thick the paper of a role is, in fine units."""
+
+
+@dataclass(frozen=True)
+class Layer:
+    """Paper between two parts.
+
+    Attributes
+    ----------
+    role
+        The role of the piece it belongs to: `tier.1`.
+    half_sheets
+        How many half thicknesses of it lie in the room, both sides together.  (A wall that
+        stands on a score line reaches half its thickness to either side of the line.)
+    """
+
+    role: str
+    half_sheets: int
+
+
+@dataclass(frozen=True)
+class Joint:
+    """One part that goes into or over another, across one direction.
+
+    Attributes
+    ----------
+    name
+        ``tier 2 in tier 1, across``.
+    room
+        Outer size less inner size, both sides together, on paper of no thickness.
+    layers
+        What takes up room.
+    wished
+        The play that makes it open and close easily, both sides together.
+    one_sided
+        All the play is on one side: above what stands on a floor, or at a pocket's mouth.
+    """
+
+    name: str
+    room: Length
+    layers: tuple[Layer, ...]
+    wished: Length
+    one_sided: bool = False
+
+    def play(self, thickness: Thickness) -> Length:
+        """Return the room that is left, both sides together; less than zero: it binds."""
+        return self.room - _taken(self.layers, thickness)
+
+
+def _taken(layers: Iterable[Layer], thickness: Thickness) -> Length:
+    """Return the room that layers take up, rounded up to a whole fine unit."""
+    halves = sum(layer.half_sheets * thickness(layer.role) for layer in layers)
+    return (halves + 1) // 2
+
+
+class Verdict(StrEnum):
+    """How one part goes into another."""
+
+    FITS = "fits"
+    """It has the wished-for play, or more."""
+    TIGHT = "tight"
+    """It goes in, with less play than wished for."""
+    BINDS = "binds"
+    """It does not go in."""
+
+
+@dataclass(frozen=True)
+class FitLine:
+    """How one joint fits.
+
+    Attributes
+    ----------
+    joint
+        What goes into what.
+    play
+        The room that is left, both sides together, in fine units; less than zero: it binds.
+    verdict
+        Whether that is enough.
+    sentence
+        The same for a person, with the number.
+    """
+
+    joint: Joint
+    play: Length
+    verdict: Verdict
+    sentence: str
+
+
+def check_fit(joints: Iterable[Joint], thickness: Thickness, unit: Unit) -> tuple[FitLine, ...]:
+    """Tell of every joint how much play the chosen papers leave it.
+
+    Parameters
+    ----------
+    joints
+        What goes into what, as `Design.joints` says.
+    thickness
+        How thick the paper of each role is.
+    unit
+        The shop's unit.  A metric shop reads play in mm, even if it writes its sizes in cm.
+    """
+    return tuple(_line(joint, joint.play(thickness), unit) for joint in joints)
+
+
+def _line(joint: Joint, play: Length, unit: Unit) -> FitLine:
+    if play < 0:
+        return FitLine(joint, play, Verdict.BINDS, f"{joint.name}: binds by {_say(-play, unit)}")
+    said = f"{joint.name}: {_say(play, unit)} of play"
+    if not joint.one_sided:
+        said += f", {_say(play // 2, unit)} a side"
+    if play >= joint.wished:
+        return FitLine(joint, play, Verdict.FITS, said)
+    said += f"; it opens and closes easily with {_say(joint.wished, unit)}"
+    return FitLine(joint, play, Verdict.TIGHT, said)
+
+
+def refuse_binding(
+    joints: Iterable[Joint], thickness: Thickness, unit: Unit
+) -> tuple[FitLine, ...]:
+    """Return what `check_fit` returns, unless a joint binds.
+
+    Raises
+    ------
+    DesignRefusal
+        It names the joint that binds most, by how much, and what would help.
+    """
+    lines = check_fit(joints, thickness, unit)
+    worst = min(lines, key=lambda line: line.play, default=None)
+    if worst is not None and worst.verdict is Verdict.BINDS:
+        raise DesignRefusal(worst.sentence + _help(worst.joint, thickness, unit))
+    return lines
+
+
+def _help(joint: Joint, thickness: Thickness, unit: Unit) -> str:
+    """Say what room would do, and which paper takes up the most."""
+    room = smallest_room(joint.layers, joint.wished, thickness, unit)
+    said = f"; its room of {_say(max(joint.room, 0), unit)} should be {_say(room, unit)}"
+    most = max(
+        joint.layers, key=lambda layer: layer.half_sheets * thickness(layer.role), default=None
+    )
+    if most is None or thickness(most.role) == 0:
+        return said
+    return f"{said}, or the paper of {most.role} ({_say(thickness(most.role), unit)}) thinner"
+
+
+def smallest_room(
+    layers: Iterable[Layer], wished: Length, thickness: Thickness, unit: Unit | None = None
+) -> Length:
+    """Return the smallest room that leaves the wished-for play.
+
+    Parameters
+    ----------
+    layers
+        The paper that takes up room.
+    wished
+        The play, both sides together.
+    thickness
+        How thick the paper of each role is.
+    unit
+        Rounds the room up to what a maker of this unit can cut; None leaves it exact.
+    """
+    room = _taken(layers, thickness) + wished
+    return room if unit is None else cuttable(room, unit)
+
+
+def cuttable(length: Length, unit: Unit) -> Length:
+    """Round a length up to the next one that a maker can cut by eye.
+
+    Half a mm, or 1/32 in: half of the finest line on a usual steel rule (common practice, no
+    source).
+    """
+    step = inch("1/32") if unit is Unit.IN else mm("0.5")
+    return -(-length // step) * step
+
+
+def _say(length: Length, unit: Unit) -> str:
+    """Write a small length; one too small for the unit is not shown as nothing."""
+    shown, finest = (Unit.IN, inch("1/64")) if unit is Unit.IN else (Unit.MM, mm("0.01"))
+    if 0 < length < finest:
+        return f"less than {format_length(finest, shown)}"
+    return format_length(length, shown)

@@ -1,0 +1,65 @@
+"""Which paper a piece is cut from.
+
+A piece's role may be finer than the maker cares to say: ``mat.1.inside`` answers to
+``mat.1.inside``, then ``mat.1``, then ``mat``, then ``all``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING
+
+from nester.designs.base.design import Design, DesignRefusal, near_miss
+
+if TYPE_CHECKING:
+    from nester.core.piece import Piece
+
+__all__ = ["ALL", "check_roles", "paper_for", "roles_of"]
+
+ALL = "all"
+"""The role that stands for every piece with no paper of its own."""
+
+
+def roles_of(pieces: Iterable[Piece]) -> tuple[str, ...]:
+    """Return the roles of some pieces, each once, in their order."""
+    return tuple(dict.fromkeys(piece.role for piece in pieces))
+
+
+def paper_for(role: str, papers: Mapping[str, str]) -> str | None:
+    """Return the paper chosen for a role, or None.
+
+    Parameters
+    ----------
+    role
+        A piece's role: ``tier.1``.
+    papers
+        The chosen papers by role; the nearest answers: the role itself, the part before its
+        last point, and so on, then ``all``.
+    """
+    while role:
+        if role in papers:
+            return papers[role]
+        role = role.rpartition(".")[0]
+    return papers.get(ALL)
+
+
+def check_roles(design: Design, papers: Iterable[str]) -> None:
+    """Refuse a role that no piece of a design could have.
+
+    Parameters
+    ----------
+    design
+        The design the papers are chosen for.
+    papers
+        The roles for which papers are chosen (a mapping by role will do).
+
+    Raises
+    ------
+    DesignRefusal
+        For an unknown role, with what it may have meant.
+    """
+    known = (*design.roles, *design.finer_roles, ALL)
+    for role in papers:
+        if role not in known:
+            hint = near_miss(role, known) or f"; it has {', '.join(design.roles)} and {ALL}"
+            raise DesignRefusal(f"{design.name} has no part '{role[:30]}' to give a paper{hint}")

@@ -1,0 +1,122 @@
+"""How thick paper is: measured, or worked out from its weight.
+
+ISO 534 measures thickness under a set pressure and derives bulk (apparent specific sheet volume)
+from it: bulk = thickness ÷ grammage, in cm³/g.  So a sheet of 1 g/m² and a bulk of 1 cm³/g is
+1 µm thick, and thickness = grammage × bulk.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil
+from typing import NamedTuple
+
+from nester.core.lengths import UNITS_PER_MM, Length
+from nester.designs.base.clearance import Thickness
+from nester.designs.base.design import DesignRefusal
+from nester.designs.base.roles import paper_for
+
+__all__ = ["USUAL_BULK", "Sheetstock", "Thick", "assumptions", "thickness_by_role", "thickness_of"]
+
+USUAL_BULK = Fraction(13, 10)
+"""Bulk of uncoated craft card in cm³/g.  Source: the card thicknesses that WJEC (Papers and
+boards: category and standards, 2016) teaches, 200 µm at 150 to 160 g/m² up to 350 to 380 µm at
+270 to 290 g/m².  Coated and photo papers are denser, so this errs towards too thick."""
+
+_UNITS_PER_MICROMETRE = UNITS_PER_MM // 1000
+
+
+@dataclass(frozen=True)
+class Sheetstock:
+    """What the thickness of a paper is known by.
+
+    Attributes
+    ----------
+    grammage
+        Weight in g/m² (ISO 536), more than zero.
+    caliper
+        Its thickness as measured or printed on the pack, in fine units; None if not known.
+    bulk
+        cm³/g, more than zero; used only when there is no caliper.
+    grain_known
+        Whether the maker knows which way its fibres lie.
+
+    Raises
+    ------
+    DesignRefusal
+        If a value is not more than zero.
+    """
+
+    grammage: int
+    caliper: Length | None = None
+    bulk: Fraction = USUAL_BULK
+    grain_known: bool = False
+
+    def __post_init__(self) -> None:
+        for name in ("grammage", "caliper", "bulk"):
+            value = getattr(self, name)
+            if value is not None and value <= 0:
+                raise DesignRefusal(f"the {name} of a paper must be more than zero")
+
+
+class Thick(NamedTuple):
+    """A thickness in fine units, and in one sentence what was assumed, or nothing."""
+
+    thickness: Length
+    assumption: str
+
+
+def thickness_of(paper: Sheetstock) -> Thick:
+    """Return how thick a paper is: its caliper, or grammage × bulk rounded up to a fine unit."""
+    if paper.caliper is not None:
+        return Thick(paper.caliper, "")
+    micrometres = paper.grammage * paper.bulk
+    said = (
+        f"paper of {paper.grammage} g/m² without a caliper is taken as"
+        f" {_plain(micrometres / 1000)} mm thick, at a bulk of {_plain(paper.bulk)} cm³/g"
+    )
+    return Thick(ceil(micrometres * _UNITS_PER_MICROMETRE), said)
+
+
+def thickness_by_role(papers: Mapping[str, Sheetstock]) -> Thickness:
+    """Return the function that tells the thickness of a role's paper.
+
+    Parameters
+    ----------
+    papers
+        The chosen papers by role; a role answers as `nester.designs.base.roles.paper_for` says: the
+        role itself, the part before its last point, and so on, then ``all``.
+
+    Returns
+    -------
+    Thickness
+        It raises `DesignRefusal` for a role that no paper is chosen for.
+    """
+    thick = {role: thickness_of(paper).thickness for role, paper in papers.items()}
+    answering = {role: role for role in papers}
+
+    def of(role: str) -> Length:
+        chosen = paper_for(role, answering)
+        if chosen is None:
+            raise DesignRefusal(
+                f"no paper is chosen for '{role}', so its thickness isn't known;"
+                " choose one for it or for all"
+            )
+        return thick[chosen]
+
+    return of
+
+
+def assumptions(papers: Mapping[str, Sheetstock]) -> tuple[str, ...]:
+    """Return what was assumed about some papers, each sentence once."""
+    said = (thickness_of(paper).assumption for paper in papers.values())
+    return tuple(dict.fromkeys(sentence for sentence in said if sentence))
+
+
+def _plain(value: Fraction) -> str:
+    """Write a number to at most three decimals, marked if that rounds it."""
+    rounded = Fraction(round(value * 1000), 1000)
+    text = f"{float(rounded):.3f}".rstrip("0").rstrip(".")
+    return text if rounded == value else f"≈{text}"

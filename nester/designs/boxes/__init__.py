@@ -1,0 +1,1 @@
+"""The built-in boxes, one file each. Imports `parts` and `base`."""

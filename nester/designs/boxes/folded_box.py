@@ -1,0 +1,265 @@
+"""The folded box: a box folded from a square without cut or glue, and its lid from another.
+
+The square lies with its corners up, down, left and right.  Let q be an eighth of its diagonal,
+and u, v the distances of a place from the middle along the two diagonals, in q: the square is
+|u| + |v| ≤ 4.  Its corners are folded to the middle, then the sides of the square that this
+makes, so from the middle outwards along each diagonal there are: half the base, 1; the wall, 1;
+the wall again, folded over to the inside, 1; and the corner, 1, which lies on the base and ends
+in its middle.  So the base is 2 q wide: a square of side s has the diagonal s·√2, and the base
+
+    b = 2·(s·√2 / 8) = s·√2 / 4,
+
+and the walls are half as high.  Where |u| and |v| are both more than 1 paper is left over: it
+goes round the corner from the walls at v = ±1 and is caught between the two layers of the walls
+at u = ±1, once more folded from (1, 1) to (2, 2).
+
+√2 is irrational, and lengths are whole numbers: the base is the least that is wished for, and
+the square is rounded up to a step that can be measured.  A place (u, v) is on the paper at
+x = s/2 + (u - v) s/8 and y = s/2 + (u + v) s/8, so every fold ends on a whole number when the
+step divides by eight.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from math import isqrt
+
+from nester.core.lengths import Length, Unit, cm, format_length, inch, mm
+from nester.core.piece import Fold, Line, Piece, Point, Score
+from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_room
+from nester.designs.base.design import (
+    Design,
+    DesignRefusal,
+    Kind,
+    SectionPart,
+    Setting,
+    Settings,
+    by_unit,
+    number,
+    tidied,
+    word,
+)
+from nester.designs.parts.mat import mat
+
+__all__ = ["FOLDED_BOX", "folded_base", "folded_square", "square_for"]
+
+SMALLEST_BASE: Length = cm(2)
+LARGEST_BASE: Length = cm(50)
+SMALLEST_MAT: Length = mm(5)
+EIGHTHS = 8
+
+
+NOTE = (
+    "Without glue: stand two opposite walls up, their corners folded in to the middle; bring the"
+    " paper left at their ends round; fold the other two walls over it."
+)
+
+
+def square_for(base: Length, step: Length) -> Length:
+    """Return the side of the smallest square, in whole steps, that gives at least this base.
+
+    A square of side s has the base s·√2/4, so s² ≥ 8 base².
+    """
+    least = isqrt(8 * base * base - 1) + 1 if base else 0
+    return -(-least // step) * step
+
+
+def folded_base(square: Length) -> Length:
+    """Return the base of the box folded from a square, rounded down to a fine unit."""
+    return isqrt(square * square // 8)
+
+
+def folded_wall(square: Length) -> Length:
+    """Return the height of its walls, half the base, rounded down to a fine unit."""
+    return isqrt(square * square // 32)
+
+
+def folded_square(name: str, role: str, square: Length) -> Piece:
+    """Make the square of a folded box or lid, with its folds.
+
+    Parameters
+    ----------
+    square
+        Its side; a multiple of eight fine units.
+    """
+    return Piece.rectangle(
+        name,
+        role,
+        square,
+        square,
+        scores=tuple(_scores(square)),
+        note=NOTE,
+    )
+
+
+def _scores(square: Length) -> Iterable[Score]:
+    """Return the folds, the four round the base first, as seen from the outside of the box."""
+    half, eighth = square // 2, square // EIGHTHS
+
+    def fold(u1: int, v1: int, u2: int, v2: int, way: Fold, degrees: int = 90) -> Score:
+        ends = ((u1, v1), (u2, v2))
+        start, end = (Point(half + (u - v) * eighth, half + (u + v) * eighth) for u, v in ends)
+        return Score(Line(start, end), way, degrees)
+
+    ring = ((-1, -1), (1, -1), (1, 1), (-1, 1))
+    for here, there in zip(ring, ring[1:] + ring[:1], strict=True):
+        yield fold(*here, *there, Fold.MOUNTAIN)
+    for s in (-1, 1):
+        yield fold(-2, 2 * s, 2, 2 * s, Fold.MOUNTAIN, 180)
+        yield fold(2 * s, -1, 2 * s, 1, Fold.MOUNTAIN, 180)
+        yield fold(-1, 3 * s, 1, 3 * s, Fold.VALLEY)
+        yield fold(3 * s, -1, 3 * s, 1, Fold.VALLEY)
+    for s in (-1, 1):
+        for t in (-1, 1):
+            yield fold(s, t, s, 2 * t, Fold.MOUNTAIN)
+            yield fold(s, 2 * t, s, 3 * t, Fold.VALLEY)
+            yield fold(s, t, 3 * s, t, Fold.MOUNTAIN, 180)
+            yield fold(2 * s, t, 2 * s, 2 * t, Fold.VALLEY, 180)
+            yield fold(s, t, 2 * s, 2 * t, Fold.VALLEY, 180)
+
+
+_IN_THE_LID = {
+    # Half a sheet outside the box's folds.  The lid's walls at v = ±1 are two sheets thick, one
+    # and a half of them within its folds; those at u = ±1 six at their ends: the wall itself, one
+    # fold of the corner, the wall round the corner twice, the corner again, the wall's inside.
+    "across its thin walls": (Layer("box", 2), Layer("lid", 6)),
+    "across its thick walls": (Layer("box", 2), Layer("lid", 22)),
+}
+
+
+def _clearance(before: Settings, thickness: Thickness) -> Length:
+    wished = number(before, "play")
+    return max(smallest_room(layers, wished, thickness) for layers in _IN_THE_LID.values())
+
+
+SETTINGS = (
+    Setting(
+        "base",
+        Kind.LENGTH,
+        "side of the box's base, at least; the walls are half as high",
+        lambda _, unit: by_unit(unit, cm(7), inch("2.5")),
+        least=SMALLEST_BASE,
+        most=LARGEST_BASE,
+    ),
+    Setting(
+        "round-to",
+        Kind.LENGTH,
+        "the squares are cut in whole numbers of this",
+        lambda _, unit: by_unit(unit, mm(1), inch("1/8")),
+        least=mm("0.1"),
+        most=cm(2),
+    ),
+    Setting("lid", Kind.CHOICE, "a lid from a larger square", "yes", choices=("yes", "no")),
+    Setting(
+        "play",
+        Kind.LENGTH,
+        "the play the box should have in its lid, both sides together",
+        lambda _, unit: by_unit(unit, mm("0.5"), inch("1/64")),
+        least=0,
+        most=cm(2),
+    ),
+    Setting(
+        "lid-clearance",
+        Kind.LENGTH,
+        "how much wider the lid is than the box, at least",
+        lambda _, unit: by_unit(unit, mm(4), inch("3/16")),
+        least=mm("0.05"),
+        most=cm(5),
+        worked_out=_clearance,
+    ),
+    Setting("lid-mat", Kind.CHOICE, "a mat on top of the lid", "no", choices=("yes", "no")),
+    Setting(
+        "reveal",
+        Kind.LENGTH,
+        "how much smaller the mat is than the lid's top; 0 for none",
+        lambda before, unit: tidied(
+            min(by_unit(unit, mm(5), inch("0.25")), number(before, "base") // 4), unit
+        ),
+        least=0,
+        most=LARGEST_BASE,
+    ),
+)
+
+
+def _box_square(settings: Settings) -> Length:
+    return square_for(number(settings, "base"), number(settings, "round-to"))
+
+
+def _lid_square(settings: Settings) -> Length:
+    """Return a square so much larger that the base is wider by at least the clearance."""
+    more = square_for(number(settings, "lid-clearance"), number(settings, "round-to"))
+    return _box_square(settings) + more
+
+
+def _has_lid(settings: Settings) -> bool:
+    return word(settings, "lid") == "yes"
+
+
+def _rules(settings: Settings, unit: Unit) -> None:
+    step = number(settings, "round-to")
+    if step % EIGHTHS:
+        raise DesignRefusal(
+            f"round-to {format_length(step, unit)} can't be divided exactly into {EIGHTHS};"
+            " give it in 8ths of an inch or in tenths of a mm"
+        )
+    if word(settings, "lid-mat") == "no":
+        return
+    if not _has_lid(settings):
+        raise DesignRefusal("lid-mat needs a lid; give lid=yes or leave the mat out")
+    reveal, top = number(settings, "reveal"), folded_base(_lid_square(settings))
+    if top - reveal < SMALLEST_MAT:
+        raise DesignRefusal(
+            f"reveal {format_length(reveal, unit)} leaves no mat on a lid of"
+            f" {format_length(top, unit)}; it may be at most"
+            f" {format_length(top - SMALLEST_MAT, unit)}"
+        )
+
+
+def _parts(settings: Settings) -> tuple[Piece, ...]:
+    return tuple(_pieces(settings))
+
+
+def _pieces(settings: Settings) -> Iterable[Piece]:
+    yield folded_square("box", "box", _box_square(settings))
+    if _has_lid(settings):
+        yield folded_square("lid", "lid", _lid_square(settings))
+    if word(settings, "lid-mat") == "yes":
+        top = folded_base(_lid_square(settings))
+        yield mat("mat lid", "mat", top, top, number(settings, "reveal"))
+
+
+def _joints(settings: Settings) -> tuple[Joint, ...]:
+    if not _has_lid(settings):
+        return ()
+    # The base grows with the square, so the room is the base of what the lid's has more.
+    room = folded_base(_lid_square(settings) - _box_square(settings))
+    wished = number(settings, "play")
+    return tuple(
+        Joint(f"box in lid, {way}", room, layers, wished) for way, layers in _IN_THE_LID.items()
+    )
+
+
+def _section(settings: Settings) -> tuple[SectionPart, ...]:
+    box = _box_square(settings)
+    inside = int(_has_lid(settings))
+    parts = [SectionPart("box", "box", folded_base(box), folded_wall(box), inside=inside)]
+    if inside:
+        lid = _lid_square(settings)
+        parts.insert(0, SectionPart("lid", "lid", folded_base(lid), folded_wall(lid), lid=True))
+    return tuple(parts)
+
+
+FOLDED_BOX = Design(
+    name="folded-box",
+    title="a box folded from a square without glue, and its lid",
+    settings=SETTINGS,
+    roles=("box", "lid", "mat"),
+    finer_roles=(),
+    rules=_rules,
+    parts=_parts,
+    joints=_joints,
+    section=_section,
+    # Twelve sheets lie in the lid's thick walls; card would hardly fold (common practice, no
+    # source).
+    usual_weights=(("all", 160),),
+)

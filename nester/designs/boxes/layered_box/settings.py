@@ -1,0 +1,430 @@
+"""What a maker may say about a layered box, and what it is if she says nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TypeAlias
+
+from nester.core.lengths import Length, Unit, cm, inch, mm
+from nester.designs.base.clearance import Thickness
+from nester.designs.base.design import Kind, Setting, Settings, Value, by_unit, number, tidied
+from nester.designs.boxes.layered_box.clearances import (
+    fitting_clearance,
+    fitting_step,
+    layers_outside,
+)
+from nester.designs.boxes.layered_box.sizes import (
+    BOTH,
+    CROSS,
+    INSIDE,
+    LIDS,
+    MOST_LAYERS,
+    MOST_TIERS,
+    ONE,
+    OUTSIDE,
+    SAME,
+    SMALLEST,
+    TRAY,
+    Box,
+    in_words,
+)
+from nester.designs.boxes.layered_box.tier import CORNERS, OPEN
+from nester.designs.parts.holes import WEB
+
+__all__ = ["SETTINGS"]
+
+LARGEST_PANEL: Length = cm(100)
+YES_NO = ("yes", "no")
+Default: TypeAlias = Value | Callable[[Settings, Unit], Value]
+_ROOM_FOR_A_HOLE: Length = cm(2)
+"""A card or mat that is smaller gets no hole unless one is asked for."""
+
+
+def _usual_step(before: Settings, unit: Unit) -> Length:
+    """Take a ninth of the panel in whole mm, 2 cm of 18, or a 24th in inches.
+
+    With walls as high as the base is wide, blanks are smaller by three steps: 48ths of an inch
+    give them in 16ths.  With other walls, a step in 16ths does.
+    """
+    box = Box(before)
+    side = box.shorter
+    if unit is Unit.IN:
+        if box.length_of("wall") != side:
+            return tidied(side // 24, unit)
+        return side // 24 // inch("1/48") * inch("1/48")
+    return side // 9 // mm(1) * mm(1)
+
+
+def _wall_step(before: Settings, unit: Unit) -> Length:
+    """Take the step where walls are as high as the base is wide, else what a base needs."""
+    box = Box(before)
+    if box.length_of("wall") == box.shorter or box.tiers == 1:
+        return box.length_of("step")
+    usual = by_unit(unit, mm(2), inch("1/16"))
+    return tidied(min(usual, (box.length_of("wall") - SMALLEST) // (box.tiers - 1)), unit)
+
+
+def _smallest_covered(before: Settings) -> Length:
+    box = Box(before)
+    sides = (box.smallest_wall_side(place) for place in box.covered.values())
+    return min(sides, default=box.shorter)
+
+
+def _innermost(before: Settings) -> Length:
+    box = Box(before)
+    return box.smallest_wall_side(box.tiers)
+
+
+def _smallest_wall(before: Settings) -> Length:
+    box = Box(before)
+    return min(box.smallest_wall_side(place) for place in range(1, box.tiers + 1))
+
+
+def _tab(before: Settings, unit: Unit) -> Length:
+    return tidied(min(by_unit(unit, cm(1), inch("0.5")), _innermost(before) // 3), unit)
+
+
+def _clearance(before: Settings, unit: Unit) -> Length:
+    """Take 5 mm, or 1/16 in and 1/32 in for each layer on the walls it covers.
+
+    An inner lid takes up to two thirds of the step: a lid with its tabs needs twice the room over
+    what it covers that it needs in the tier around it.
+    """
+    box = Box(before)
+    facings = max((layers_outside(box, place) for place in box.covered.values()), default=0)
+    usual = by_unit(unit, mm(5), inch("1/16") + facings * inch("1/32"))
+    step = before["step"] if "step" in before else _usual_step(before, unit)
+    if not (box.says_yes("inner-lid") and isinstance(step, int)):
+        return usual
+    most = step * 2 // 3
+    in_32nds = by_unit(unit, 0, most // inch("1/32") * inch("1/32"))
+    return min(usual, in_32nds or tidied(most, unit))
+
+
+def _lid_wall(before: Settings, unit: Unit) -> Length:
+    return tidied(min(by_unit(unit, cm(3), inch("1.5")), _smallest_covered(before) // 2), unit)
+
+
+def _reveal(before: Settings, unit: Unit) -> Length:
+    """Take 5 mm, or what leaves a mat on the smallest wall and card, and a strip on each lid."""
+    box = Box(before)
+    wall = _smallest_wall(before)
+    most = [wall // 4 // box.layers, (wall - SMALLEST) // 2 // box.layers]
+    if box.cards and box.card_faces:
+        most.append((box.length_of("card-size") - SMALLEST) // box.layers)
+    if box.says_yes("lid-strips"):
+        most += [box.length_of(f"{lid}-wall") // 2 for lid in box.covered]
+    return tidied(min(by_unit(unit, mm(5), inch("0.25")), *most), unit)
+
+
+def _pocket_trim(before: Settings, unit: Unit) -> Length:
+    return tidied(min(by_unit(unit, mm(1), inch("1/32")), _smallest_wall(before) // 8), unit)
+
+
+def _pocket_glue(before: Settings, unit: Unit) -> Length:
+    return tidied(min(by_unit(unit, mm(2), inch("1/16")), _smallest_wall(before) // 8), unit)
+
+
+def _card_side(before: Settings, unit: Unit) -> Length:
+    """Take the panel less a little, and leave twice the play in the pocket: 13.5 cm for 14."""
+    box = Box(before)
+    side, room = box.side_of(number(before, "card-tier")), min(box.card_room)
+    usual = side - min(by_unit(unit, mm(5), inch("0.125")), side // 8)
+    return tidied(min(usual, room - min(2 * box.length_of("play"), room // 8)), unit)
+
+
+def _hole(before: Settings, unit: Unit) -> Length:
+    box = Box(before)
+    room = box.length_of("card-size") - (box.margin if box.card_faces else 0)
+    return by_unit(unit, mm(5), inch("3/16")) if room >= _ROOM_FOR_A_HOLE else 0
+
+
+def _hole_edge(before: Settings, unit: Unit) -> Length:
+    """Take 6 mm, or as much more as brings the hole onto the mats of the card."""
+    box = Box(before)
+    edge = box.margin // 2 if box.card_faces else 0
+    return max(by_unit(unit, mm(6), inch("1/4")), edge + WEB)
+
+
+def _photo_side(before: Settings, unit: Unit) -> Length:
+    """Take seven eighths of the wall it is glued to, rounded down: 14 cm on 16."""
+    round_to = by_unit(unit, mm(5), inch("1/4"))
+    return (
+        Box(before).smallest_wall_side(number(before, "photo-tier")) * 7 // 8 // round_to * round_to
+    )
+
+
+def _bow(before: Settings, unit: Unit) -> Length:
+    """Take both ways over the lid and down its walls, and half a metre for the bow."""
+    box = Box(before)
+    if not box.says_yes("outer-lid"):
+        return 0
+    lid = box.lid_shape("outer-lid")
+    over = lid.width + lid.length + 4 * lid.wall
+    round_to = by_unit(unit, cm(1), inch("1/2"))
+    return -(-(over + by_unit(unit, cm(50), inch(20))) // round_to) * round_to
+
+
+def _like(name: str) -> Default:
+    """Return the default that is another setting's value."""
+    return lambda before, _: before[name]
+
+
+def _length(
+    name: str,
+    says: str,
+    default: Default,
+    least: Length,
+    most: Length = LARGEST_PANEL,
+    worked_out: Callable[[Settings, Thickness], Length] | None = None,
+) -> Setting:
+    return Setting(name, Kind.LENGTH, says, default, least=least, most=most, worked_out=worked_out)
+
+
+def _count(name: str, says: str, default: Default, least: int, most: int) -> Setting:
+    return Setting(name, Kind.COUNT, says, default, least=least, most=most)
+
+
+def _choice(name: str, says: str, default: Default, choices: tuple[str, ...]) -> Setting:
+    return Setting(name, Kind.CHOICE, says, default, choices=choices)
+
+
+_OUTER_TIER = (
+    _length(
+        "panel",
+        "width of the outer tier's base",
+        lambda _, unit: by_unit(unit, cm(18), inch(4)),
+        cm(1),
+    ),
+    Setting(
+        "blank",
+        Kind.LENGTH,
+        "instead of panel: side of the outer tier's blank, three panels; for a square base",
+        least=cm(3),
+        most=3 * LARGEST_PANEL,
+        instead_of="panel",
+        parts=3,
+        not_with=("length", "wall"),
+    ),
+    _count(
+        "tiers",
+        "how many tiers, the tray counted",
+        lambda _, unit: by_unit(unit, 4, 3),
+        1,
+        MOST_TIERS,
+    ),
+    _length("length", "length of its base; the panel unless given", _like("panel"), cm(1)),
+    _length(
+        "wall",
+        "height of its walls; the base's shorter side unless given",
+        lambda before, _: Box(before).shorter,
+        SMALLEST,
+    ),
+)
+
+_WAYS = (
+    _choice(
+        "corners",
+        "corners of the tiers: cut away (open), flaps over the next wall clockwise or"
+        " anticlockwise, or glued as pockets",
+        OPEN,
+        CORNERS,
+    ),
+    *(
+        _choice(
+            f"corners-{place}",
+            f"corners of tier {place}; the same as all, or pockets if the cards go there",
+            SAME,
+            (SAME, *CORNERS),
+        )
+        for place in range(1, MOST_TIERS + 1)
+    ),
+    _choice(
+        "centre",
+        "the innermost tier: a tray with glue tabs, or a cross like the others",
+        lambda before, _: TRAY if number(before, "tiers") > 1 else CROSS,
+        (TRAY, CROSS),
+    ),
+    _choice(
+        "inner-lid",
+        "a lid over the innermost tier or tray",
+        lambda before, _: "yes" if number(before, "tiers") > 1 else "no",
+        YES_NO,
+    ),
+    _choice("outer-lid", "a lid over the whole box", "yes", YES_NO),
+    _choice(
+        "mats",
+        "facings on the walls; outside ones also on the lids, inside ones on the inmost base",
+        "none",
+        ("none", OUTSIDE, INSIDE, BOTH),
+    ),
+    _count("layers", "how many mats lie on one another", 1, 1, MOST_LAYERS),
+    _choice("lid-strips", "facing strips round the walls of the lids", "no", YES_NO),
+    _count("cards", "how many pull-out cards", 0, 0, 100),
+    _count(
+        "card-tier",
+        "the tier whose pockets take the cards",
+        lambda before, _: max(1, number(before, "tiers") - 1),
+        1,
+        MOST_TIERS,
+    ),
+    _choice(
+        "card-mats",
+        "mats on the pull-out cards: none, on one side, on both",
+        "none",
+        ("none", ONE, BOTH),
+    ),
+    _count(
+        "photos",
+        "how many photo prints: inside its four walls, then outside them, the rest loose",
+        0,
+        0,
+        100,
+    ),
+    _count(
+        "photo-tier",
+        "the tier on whose walls the photos go",
+        lambda before, _: min(2, number(before, "tiers")),
+        1,
+        MOST_TIERS,
+    ),
+)
+
+_NESTING = (
+    _length(
+        "play",
+        "play wished for between parts that go into each other, both sides together",
+        lambda _, unit: by_unit(unit, mm(1), inch("1/32")),
+        0,
+        cm(2),
+    ),
+    _length(
+        "lid-clearance",
+        "how much wider a lid is inside than what it covers; fit: as the papers need",
+        _clearance,
+        mm("0.05"),
+        cm(5),
+        fitting_clearance(*LIDS),
+    ),
+    *(
+        _length(
+            f"{lid}-clearance",
+            f"the clearance of the {in_words(lid)}, if it has its own",
+            _like("lid-clearance"),
+            mm("0.05"),
+            cm(5),
+            fitting_clearance(lid),
+        )
+        for lid in LIDS
+    ),
+    _length(
+        "step",
+        "how much smaller each tier's base is than the one outside it; fit: as the papers need",
+        _usual_step,
+        mm("0.1"),
+        worked_out=fitting_step,
+    ),
+    Setting(
+        "blank-step",
+        Kind.LENGTH,
+        "instead of step: how much smaller each blank is, three steps",
+        least=mm("0.3"),
+        most=3 * LARGEST_PANEL,
+        instead_of="step",
+        parts=3,
+        not_with=("wall", "wall-step"),
+    ),
+    _length(
+        "wall-step",
+        "how much lower each tier's walls are than those outside them",
+        _wall_step,
+        0,
+    ),
+)
+
+_TRAY_AND_LIDS = (
+    _length(
+        "tray-depth",
+        "height of the tray's walls; as another tier's unless given",
+        lambda before, _: Box(before).wall_of(number(before, "tiers")),
+        SMALLEST,
+    ),
+    _length("tab", "width of the tray's glue tabs", _tab, mm(1)),
+    _length(
+        "mitre",
+        "how much narrower a tray's glue tab is at each end of its free side",
+        lambda before, _: min(number(before, "tab"), number(before, "tray-depth") // 4),
+        mm("0.5"),
+    ),
+    _length("lid-wall", "height of the lids' walls", _lid_wall, mm(2)),
+    *(
+        _length(
+            f"{lid}-wall",
+            f"height of the {in_words(lid)}'s walls, if it has its own",
+            _like("lid-wall"),
+            mm(2),
+        )
+        for lid in LIDS
+    ),
+    _length("lid-tab", "width of the lids' glue tabs; 0 keeps the corners whole", 0, 0),
+    *(
+        _length(
+            f"{lid}-tab",
+            f"width of the {in_words(lid)}'s glue tabs, if it has its own",
+            _like("lid-tab"),
+            0,
+        )
+        for lid in LIDS
+    ),
+)
+
+_FACINGS_AND_INSERTS = (
+    _length(
+        "pocket-trim",
+        "how much a pocket is cut back beside the base and the next wall",
+        _pocket_trim,
+        mm("0.1"),
+        cm(5),
+    ),
+    _length(
+        "pocket-glue",
+        "width of the glue along two edges of a pocket",
+        _pocket_glue,
+        mm("0.1"),
+        cm(5),
+    ),
+    _length("card-size", "side of a pull-out card", _card_side, SMALLEST),
+    _length(
+        "reveal",
+        "how much smaller each mat is than what it lies on; 0 for none",
+        _reveal,
+        0,
+    ),
+    _length(
+        "hole",
+        "diameter of the hole for a ribbon in a pull-out card; 0 for none",
+        _hole,
+        0,
+        cm(5),
+    ),
+    _length("hole-edge", "from the edge of the card to the centre of its hole", _hole_edge, mm(1)),
+    _choice("eyelet", "an eyelet in the hole of each card", "no", YES_NO),
+    _length(
+        "card-ribbon",
+        "ribbon for the loop of a card; 0 for none",
+        lambda before, unit: by_unit(unit, cm(12), inch(5)) if number(before, "hole") else 0,
+        0,
+        3 * LARGEST_PANEL,
+    ),
+    _length("photo-size", "side of a photo print", _photo_side, SMALLEST),
+    _length(
+        "bow",
+        "ribbon over the outer lid and for its bow; 0 for none",
+        _bow,
+        0,
+        10 * LARGEST_PANEL,
+    ),
+)
+
+SETTINGS = (*_OUTER_TIER, *_WAYS, *_NESTING, *_TRAY_AND_LIDS, *_FACINGS_AND_INSERTS)
+"""Those that others depend on come first."""

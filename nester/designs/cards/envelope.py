@@ -1,0 +1,359 @@
+"""Envelopes: folded from one blank, for a card or by themselves.
+
+The blank is a rectangle of (width + 2 tabs) × (2 heights + ¾ flap), out of which this is cut,
+from its top down: the flap; the front, with a glue tab at either side; the back.  The face is
+the outside, so everything folds away from it, behind the front: first the tabs, then the back,
+which is glued onto the faces of the tabs, last the flap.  The back ends a quarter of the flap
+below the upper fold, so that three quarters of the flap lie on it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple, TypeAlias
+
+from nester.core.lengths import Length, Unit, cm, format_length, format_size, inch, mm
+from nester.core.piece import Fold, Grain, Line, Piece, Point, Score
+from nester.core.sheet_sizes import SHEET_SIZES, Size
+from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_room
+from nester.designs.base.design import (
+    Design,
+    DesignRefusal,
+    Kind,
+    Setting,
+    Settings,
+    by_unit,
+    number,
+    tidied,
+    word,
+)
+
+__all__ = [
+    "CARD_FORMATS",
+    "ENVELOPE",
+    "ENVELOPE_FORMATS",
+    "LARGEST_CARD",
+    "OWN",
+    "Contents",
+    "card_is_of_its_format",
+    "card_side",
+    "envelope",
+    "envelope_closes",
+    "envelope_joints",
+    "envelope_pieces",
+    "envelope_settings",
+    "format_setting",
+]
+
+OWN = "own"
+LARGEST_CARD: Length = cm(100)
+LARGEST_SIDE: Length = cm(120)
+
+ENVELOPE_FORMATS: dict[str, Size] = {
+    "c7": Size(mm(114), mm(81)),
+    "c6": Size(mm(162), mm(114)),
+    "c5": Size(mm(229), mm(162)),
+    "c4": Size(mm(324), mm(229)),
+    "dl": Size(mm(220), mm(110)),
+}
+"""Envelopes with their flap on the long side (ISO 269, from memory)."""
+
+
+class Pair(NamedTuple):
+    """A card, upright, and the name of the envelope that holds it."""
+
+    card: Size
+    envelope: str
+
+
+CARD_FORMATS: dict[str, Pair] = {
+    "a7": Pair(SHEET_SIZES["A7"], "c7"),
+    "a6": Pair(SHEET_SIZES["A6"], "c6"),
+    "a5": Pair(SHEET_SIZES["A5"], "c5"),
+    "a4": Pair(SHEET_SIZES["A4"], "c4"),
+    "dl": Pair(Size(SHEET_SIZES["A4"].height // 3, SHEET_SIZES["A4"].width), "dl"),
+}
+"""Folded cards (ISO 216; A4 folded in three for DL) and their envelopes (ISO 269, from
+memory)."""
+
+Contents: TypeAlias = Callable[[Settings], tuple[Layer, ...]]
+"""What lies in an envelope, layer on layer, from the settings of a design."""
+
+
+def envelope(width: Length, height: Length, flap: Length, tab: Length) -> Piece:
+    """Make an envelope of `width` × `height` when closed.
+
+    Parameters
+    ----------
+    flap
+        How far the flap reaches over the back; at most `height`.
+    tab
+        Width of the two glue tabs; at most half of `width`.
+    """
+    top, bottom, left, right = flap, flap + height, tab, tab + width
+    end = bottom + _back(height, flap)
+    flap_slant, tab_slant = min(flap, width // 4), min(tab, height // 4)
+    back_slant = min(mm(1), width // 20)
+    edge = right + tab
+    right_tab = (
+        Point(right, top),
+        Point(edge, top + tab_slant),
+        Point(edge, bottom - tab_slant),
+        Point(right, bottom),
+    )
+    left_tab = tuple(Point(edge - p.x, p.y) for p in reversed(right_tab))
+    front = (right_tab[0], right_tab[3], left_tab[0], left_tab[3])
+    return Piece(
+        name="envelope",
+        role="envelope",
+        outline=(
+            Point(left + flap_slant, 0),
+            Point(right - flap_slant, 0),
+            *right_tab,
+            Point(right - back_slant, end),
+            Point(left + back_slant, end),
+            *left_tab,
+        ),
+        grain=Grain.WIDTH,
+        scores=tuple(
+            Score(Line(start, turn), Fold.MOUNTAIN, 180)
+            for start, turn in zip(front, front[1:] + front[:1], strict=True)
+        ),
+        glue=(right_tab, left_tab),
+        note="Fold the tabs first; glue the back onto them.",
+    )
+
+
+def _back(height: Length, flap: Length) -> Length:
+    return height - flap // 4
+
+
+# ---- the envelope of a card -------------------------------------------------------------------
+
+
+def format_setting() -> Setting:
+    """Return the setting by which a card takes its size from a format."""
+    return Setting(
+        "format",
+        Kind.CHOICE,
+        "a card format with its envelope; own: give width and height",
+        OWN,
+        choices=(OWN, *CARD_FORMATS),
+    )
+
+
+def card_side(name: str, metric: Length, inches: Length) -> Setting:
+    """Return a setting of a folded card's width or height; a format gives it its default."""
+
+    def unsaid(before: Settings, unit: Unit) -> Length:
+        pair = CARD_FORMATS.get(word(before, "format"))
+        size: Length = getattr(pair.card, name) if pair else by_unit(unit, metric, inches)
+        return size
+
+    return Setting(
+        name, Kind.LENGTH, f"{name} of the folded card", unsaid, least=cm(1), most=LARGEST_CARD
+    )
+
+
+def card_is_of_its_format(settings: Settings, unit: Unit) -> None:
+    """Refuse a width or height that is not that of the format asked for."""
+    name = word(settings, "format")
+    if name == OWN:
+        return
+    wanted = CARD_FORMATS[name].card
+    if sorted(_card(settings)) != sorted(wanted):
+        raise DesignRefusal(
+            f"a card of format {name} is {format_size(*wanted, unit)};"
+            " leave width and height out, or use format=own"
+        )
+
+
+def _card(settings: Settings) -> Size:
+    return Size(number(settings, "width"), number(settings, "height"))
+
+
+def _envelope_side(pick: Callable[[Size], Length]) -> Callable[[Settings, Unit], Length]:
+    """Return the default of a side: of the format's envelope, or a little more than the card."""
+
+    def unsaid(before: Settings, unit: Unit) -> Length:
+        pair = CARD_FORMATS.get(word(before, "format"))
+        if pair:
+            return pick(ENVELOPE_FORMATS[pair.envelope])
+        return pick(_card(before)) + by_unit(unit, mm(8), inch("1/4"))
+
+    return unsaid
+
+
+def envelope_settings(contents: Contents) -> tuple[Setting, ...]:
+    """Return the settings of a card's envelope; they come after all others."""
+
+    def fitting(pick: Callable[[Size], Length]) -> Callable[[Settings, Thickness], Length]:
+        def side(before: Settings, thickness: Thickness) -> Length:
+            layers, wished = _in_the_way(before, contents), number(before, "envelope-play")
+            return pick(_card(before)) + smallest_room(layers, wished, thickness)
+
+        return side
+
+    return (
+        Setting("envelope", Kind.CHOICE, "an envelope for it", "no", choices=("yes", "no")),
+        Setting(
+            "envelope-play",
+            Kind.LENGTH,
+            "the play the card should have in its envelope, each way",
+            lambda _, unit: by_unit(unit, mm(3), inch("1/8")),
+            least=0,
+            most=cm(5),
+        ),
+        Setting(
+            "envelope-width",
+            Kind.LENGTH,
+            "side of the envelope that has the flap: along the longer side of the card",
+            _envelope_side(max),
+            least=cm(1),
+            most=LARGEST_SIDE,
+            worked_out=fitting(max),
+        ),
+        Setting(
+            "envelope-height",
+            Kind.LENGTH,
+            "other side of the envelope",
+            _envelope_side(min),
+            least=cm(1),
+            most=LARGEST_SIDE,
+            worked_out=fitting(min),
+        ),
+        _flap_setting("envelope-"),
+        _tab_setting("envelope-"),
+    )
+
+
+def _flap_setting(prefix: str) -> Setting:
+    return Setting(
+        f"{prefix}flap",
+        Kind.LENGTH,
+        "how far the envelope's flap reaches over its back",
+        lambda before, unit: 4 * tidied(number(before, f"{prefix}height") // 10, unit),
+        least=mm(2),
+        most=LARGEST_SIDE,
+    )
+
+
+def _tab_setting(prefix: str) -> Setting:
+    return Setting(
+        f"{prefix}tab",
+        Kind.LENGTH,
+        "width of the envelope's two glue tabs",
+        lambda before, unit: tidied(
+            min(by_unit(unit, mm(15), inch("5/8")), number(before, f"{prefix}width") // 4), unit
+        ),
+        least=mm(2),
+        most=LARGEST_SIDE,
+    )
+
+
+def envelope_closes(settings: Settings, unit: Unit) -> None:
+    """Refuse a card's envelope, if it is wanted, that can't hold it or close."""
+    if word(settings, "envelope") == "no":
+        return
+    sides, card = _sides(settings, "envelope-"), _card(settings)
+    if max(sides) <= max(card) or min(sides) <= min(card):
+        raise DesignRefusal(
+            f"envelope-width and envelope-height of {format_size(*sides, unit)} don't hold a card"
+            f" of {format_size(*card, unit)}; both must be larger than the card's"
+        )
+    _folds(settings, "envelope-", unit)
+
+
+def envelope_pieces(settings: Settings) -> tuple[Piece, ...]:
+    """Return a card's envelope, if it is wanted."""
+    return (_made(settings, "envelope-"),) if word(settings, "envelope") == "yes" else ()
+
+
+def envelope_joints(settings: Settings, contents: Contents) -> tuple[Joint, ...]:
+    """Return how a card goes into its envelope, if one is wanted."""
+    if word(settings, "envelope") == "no":
+        return ()
+    sides, card = _sides(settings, "envelope-"), _card(settings)
+    layers, wished = _in_the_way(settings, contents), number(settings, "envelope-play")
+    return (
+        Joint("card in envelope, along", max(sides) - max(card), layers, wished),
+        Joint("card in envelope, across", min(sides) - min(card), layers, wished),
+    )
+
+
+def _in_the_way(settings: Settings, contents: Contents) -> tuple[Layer, ...]:
+    """Return what takes up room across an envelope.
+
+    Its own two folds, half a sheet each; and what lies in it, as thick as it is: front and back
+    must go round it, and together they are no longer than two widths.
+    """
+    return (Layer("envelope", 2), *contents(settings))
+
+
+# ---- the rules, with or without a card --------------------------------------------------------
+
+
+def _sides(settings: Settings, prefix: str) -> Size:
+    return Size(number(settings, f"{prefix}width"), number(settings, f"{prefix}height"))
+
+
+def _made(settings: Settings, prefix: str) -> Piece:
+    flap, tab = number(settings, f"{prefix}flap"), number(settings, f"{prefix}tab")
+    return envelope(*_sides(settings, prefix), flap, tab)
+
+
+def _folds(settings: Settings, prefix: str, unit: Unit) -> None:
+    sides = _sides(settings, prefix)
+    limits = (
+        ("flap", sides.height, "reaches below the envelope's lower fold"),
+        ("tab", sides.width // 2, "meets the other tab behind the front"),
+    )
+    for name, most, fault in limits:
+        length = number(settings, f"{prefix}{name}")
+        if length > most:
+            raise DesignRefusal(
+                f"{prefix}{name} {format_length(length, unit)} {fault};"
+                f" it may be at most {format_length(most, unit)}"
+            )
+
+
+def _side_setting(name: str, metric: Length, inches: Length, help_line: str) -> Setting:
+    def unsaid(before: Settings, unit: Unit) -> Length:
+        size = ENVELOPE_FORMATS.get(word(before, "format"))
+        side: Length = getattr(size, name) if size else by_unit(unit, metric, inches)
+        return side
+
+    return Setting(name, Kind.LENGTH, help_line, unsaid, least=cm(2), most=LARGEST_SIDE)
+
+
+def _rules(settings: Settings, unit: Unit) -> None:
+    name = word(settings, "format")
+    if name != OWN and _sides(settings, "") != ENVELOPE_FORMATS[name]:
+        raise DesignRefusal(
+            f"an envelope of format {name} is {format_size(*ENVELOPE_FORMATS[name], unit)};"
+            " leave width and height out, or use format=own"
+        )
+    _folds(settings, "", unit)
+
+
+ENVELOPE = Design(
+    name="envelope",
+    title="an envelope by itself, in a format or in your own size",
+    settings=(
+        Setting(
+            "format",
+            Kind.CHOICE,
+            "an envelope format; own: give width and height",
+            OWN,
+            choices=(OWN, *ENVELOPE_FORMATS),
+        ),
+        _side_setting("width", mm(162), inch("5.75"), "side of the envelope that has the flap"),
+        _side_setting("height", mm(114), inch("4.5"), "other side of the envelope"),
+        _flap_setting(""),
+        _tab_setting(""),
+    ),
+    roles=("envelope",),
+    finer_roles=(),
+    rules=_rules,
+    parts=lambda settings: (_made(settings, ""),),
+)

@@ -1,0 +1,1 @@
+"""Parts that several designs are made of: mats, lids, trays, walls, inserts. Imports `base`."""

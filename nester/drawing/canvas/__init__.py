@@ -1,0 +1,1 @@
+"""What drawings are made with: marks, fonts, SVG and PDF. Imports nothing of the other drawings."""

@@ -1,0 +1,1 @@
+"""Pictures of pieces, layouts, assemblies and charts. Imports `canvas`."""

@@ -1,0 +1,352 @@
+"""How folded parts go together, seen from the side and cut through the middle.
+
+Widths and heights are to scale; the paper is drawn thicker than it is, and where walls would
+then touch, the gap between them too, so that each part can be told from its neighbours.  Lids
+hang above what they cover.  Neighbouring parts are filled black and white in turn; nothing is
+told by colour.  A picture unit is a quarter of a millimetre on paper.
+"""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import TYPE_CHECKING, NamedTuple
+
+from nester.core.lengths import (
+    UNITS_PER_MM,
+    Length,
+    Unit,
+    cm,
+    format_length,
+    inch,
+    mm,
+    quotable,
+)
+from nester.drawing.canvas.svg import SVG, svg_document, svg_element, svg_number
+from nester.drawing.pictures.layout import text_width
+
+if TYPE_CHECKING:
+    from nester.designs.base.clearance import Thickness
+    from nester.designs.base.design import SectionPart
+
+__all__ = ["SLEEVE", "draw_assembly"]
+
+SLEEVE = "sleeve"
+"""A part of this role is closed above as well: something slides through it."""
+
+_PER_MM = 4
+_WIDEST, _HIGHEST = 110 * _PER_MM, 140 * _PER_MM
+"""Most room for the parts, so that the picture with its words fits an A4 page."""
+_SCALES = tuple(
+    Fraction(*parts)
+    for parts in (
+        (5, 1), (2, 1), (1, 1), (1, 2), (2, 5), (1, 3), (1, 4), (1, 5), (1, 6), (1, 8),
+        (1, 10), (1, 15), (1, 20), (1, 25), (1, 30), (1, 40), (1, 50),
+    )
+)  # fmt: skip
+_BARS = {
+    Unit.IN: [inch(part) for part in ("1/8", "1/4", "1/2", "1", "2", "5", "10", "20")],
+    Unit.CM: [*map(cm, ("0.1", "0.5", "1", "2", "5", "10", "20", "50"))],
+    Unit.MM: [*map(mm, ("1", "5", "10", "20", "50", "100", "200", "500"))],
+}
+_LONGEST_BAR = 160
+
+_WALL = Fraction(4)
+_GAP = Fraction(5)
+"""Least between walls drawn."""
+_LIFT = Fraction(26)
+_MARGIN = Fraction(28)
+_HEAD = Fraction(64)
+_WORDS, _TITLE = 13.0, 18.0
+_LINE = Fraction(16)
+_LABEL = Fraction(40)
+"""From one label to the next: two lines and air."""
+_LEADER = Fraction(56)
+_NAME_SIGNS = 48
+
+_INK, _FAINT, _PLAIN = "#222222", "#666666", "#ffffff"
+
+
+class _Drawn(NamedTuple):
+    """A part in the picture: half its width, and where it begins and ends, y down."""
+
+    part: SectionPart
+    half: Fraction
+    top: Fraction
+    bottom: Fraction
+
+
+def draw_assembly(
+    parts: Sequence[SectionPart], unit: Unit, *, thickness: Thickness | None = None
+) -> str:
+    """Draw folded parts standing in one another, with their names and sizes beside them.
+
+    Parameters
+    ----------
+    parts
+        What to draw; at least one.
+    unit
+        The unit of the sizes.
+    thickness
+        How thick the paper of each role is, to be written beside it.
+
+    Returns
+    -------
+    str
+        An SVG document; the same parts always give the same text.
+    """
+    if not parts:
+        raise ValueError("there is no part to draw")
+    ratio = _ratio(parts)
+    drawn = _stand(parts, ratio * _PER_MM / UNITS_PER_MM)
+    labels = [_label(piece.part, unit, thickness) for piece in drawn]
+    return _picture(drawn, labels, ratio, unit)
+
+
+def _ratio(parts: Sequence[SectionPart]) -> Fraction:
+    """Return the largest scale at which everything has room."""
+    wide = max(part.width for part in parts)
+    lids = sum(part.height for part in parts if part.lid)
+    high = lids + max((part.height for part in parts if not part.lid), default=0)
+    for ratio in _SCALES:
+        unit = ratio * _PER_MM / UNITS_PER_MM
+        if wide * unit <= _WIDEST and high * unit <= _HIGHEST:
+            return ratio
+    return _SCALES[-1]
+
+
+def _stand(parts: Sequence[SectionPart], scale: Fraction) -> list[_Drawn]:
+    """Stand the parts in one another on y = 0, and hang the lids above, the outermost on top."""
+    drawn: list[_Drawn] = []
+    for part in sorted((p for p in parts if not p.lid), key=lambda p: p.inside):
+        half, bottom = part.width * scale / 2, Fraction(0)
+        top = -max(part.height * scale, _WALL)
+        if drawn:
+            around = drawn[-1]
+            half = max(min(half, around.half - _WALL - _GAP), 2 * _WALL)
+            bottom = around.bottom - _WALL - _GAP / 2
+            top += bottom
+            if around.part.role.partition(".")[0] == SLEEVE:
+                top = max(top, around.top + _WALL + _GAP / 2)
+            elif part.height <= around.part.height:
+                top = max(top, around.top)
+            top = min(top, bottom - _WALL)
+        drawn.append(_Drawn(part, half, top, bottom))
+    rim = min((piece.top for piece in drawn), default=Fraction(0))
+    for part in sorted((p for p in parts if p.lid), key=lambda p: -p.inside):
+        bottom = rim - _LIFT
+        rim = bottom - max(part.height * scale, _WALL)
+        half = part.width * scale / 2
+        covered = _covered(part, drawn)
+        if covered:
+            half = max(half, covered.half + _WALL + _GAP / 2)
+        drawn.append(_Drawn(part, half, rim, bottom))
+    return drawn
+
+
+def _covered(lid: SectionPart, drawn: Sequence[_Drawn]) -> _Drawn | None:
+    """Return the widest part that a lid goes over."""
+    narrower = [d for d in drawn if not d.part.lid and d.part.width <= lid.width]
+    return max(narrower, key=lambda d: d.part.width, default=None)
+
+
+def _label(part: SectionPart, unit: Unit, thickness: Thickness | None) -> tuple[str, str]:
+    name = quotable(part.name)
+    if len(name) > _NAME_SIGNS:
+        name = name[:_NAME_SIGNS].rstrip() + "…"
+    sizes = f"{format_length(part.width, unit)} wide"
+    if part.height:
+        sizes += f", {'walls ' if part.lid else ''}{format_length(part.height, unit)} high"
+    if thickness is not None:
+        sizes += f", paper {format_length(thickness(part.role), Unit.MM)} thick"
+    return name, sizes
+
+
+def _picture(
+    drawn: Sequence[_Drawn], labels: Sequence[tuple[str, str]], ratio: Fraction, unit: Unit
+) -> str:
+    anchors = _anchors(drawn)
+    order = sorted(range(len(drawn)), key=lambda at: anchors[at][1])
+    heights = _label_heights([anchors[at][1] for at in order])
+    reach = max(piece.half for piece in drawn)
+    top = min(*(piece.top for piece in drawn), heights[0] - _LABEL / 2)
+    bottom = max(Fraction(34), heights[-1] + _LABEL / 2)
+    centre, floor = _MARGIN + reach, _HEAD - top
+    words_at = centre + reach + _LEADER
+    title = "Seen from the side, cut through the middle"
+    notes = _notes(drawn, ratio)
+    longest = max(text_width(line, _WORDS) for pair in labels for line in pair)
+    under = max(text_width(line, _WORDS) for line in notes)
+    wide = max(
+        words_at + Fraction(longest) + _MARGIN,
+        2 * _MARGIN + Fraction(under),
+        2 * _MARGIN + Fraction(text_width(title, _TITLE)),
+    )
+    notes_at = floor + bottom + 44
+    high = notes_at + _LINE * len(notes) + _MARGIN
+    root = ET.Element(
+        f"{{{SVG}}}svg",
+        {
+            "viewBox": f"0 0 {svg_number(wide)} {svg_number(high)}",
+            "width": f"{svg_number(wide / _PER_MM)}mm",
+            "height": f"{svg_number(high / _PER_MM)}mm",
+            "font-family": "sans-serif",
+            "font-size": svg_number(Fraction(_WORDS)),
+            "fill": _INK,
+        },
+    )
+    svg_element(root, "title").text = title
+    svg_element(root, "rect", width="100%", height="100%", fill=_PLAIN)
+    _text(root, title, _MARGIN, Fraction(36), size=_TITLE)
+    stage = svg_element(root, "g", transform=f"translate({svg_number(centre)} {svg_number(floor)})")
+    for number, piece in enumerate(drawn):
+        _draw_guides(stage, piece, drawn)
+        _draw_part(stage, piece, _PLAIN if number % 2 else _INK)
+    for at, label_y in zip(order, heights, strict=True):
+        _draw_label(stage, anchors[at], reach, label_y, labels[at])
+    _draw_width(stage, next((d for d in drawn if not d.part.lid), drawn[0]), unit)
+    _draw_bar(root, notes_at - 18, ratio, unit)
+    for number, line in enumerate(notes):
+        _text(root, line, _MARGIN, notes_at + _LINE * (number + 1), fill=_FAINT)
+    return svg_document(root)
+
+
+def _notes(drawn: Sequence[_Drawn], ratio: Fraction) -> list[str]:
+    notes = [
+        f"Drawn at {_plain(ratio.numerator, ratio.denominator)} when printed at 100 %.",
+        "Paper, and narrow gaps between walls, are drawn wider than they are.",
+    ]
+    if any(piece.part.lid for piece in drawn):
+        notes.append("Lids are lifted; dotted lines show where they go.")
+    return notes
+
+
+def _plain(numerator: int, denominator: int) -> str:
+    """Write a scale with a one: 1 : 2.5 for two fifths."""
+    if numerator >= denominator:
+        return f"{numerator} : {denominator}"
+    return f"1 : {denominator / numerator:g}"
+
+
+def _anchors(drawn: Sequence[_Drawn]) -> list[tuple[Fraction, Fraction]]:
+    """Return where each part's leader begins: on its right wall, each lower than the last."""
+    anchors = []
+    lowest = min(piece.top for piece in drawn)
+    for piece in drawn:
+        if piece.part.lid:
+            y = (piece.top + piece.bottom) / 2
+        else:
+            y = min(max(piece.top + 12, lowest + 12), piece.bottom - _WALL / 2)
+            lowest = y
+        anchors.append((piece.half - _WALL / 2, y))
+    return anchors
+
+
+def _label_heights(wished: Sequence[Fraction]) -> list[Fraction]:
+    """Spread labels, given from the top, so that none touches the next."""
+    heights: list[Fraction] = []
+    for y in wished:
+        heights.append(max(y, heights[-1] + _LABEL) if heights else y)
+    pushed = heights[-1] - wished[-1]
+    return [y - pushed / 2 for y in heights]
+
+
+def _draw_part(stage: ET.Element, piece: _Drawn, fill: str) -> None:
+    half, top, bottom = piece.half, piece.top, piece.bottom
+    within = half - _WALL
+    role = piece.part.role.partition(".")[0]
+    look = {"fill": fill, "stroke": _INK, "stroke-width": "1", "fill-rule": "evenodd"}
+    ring = [(-half, top), (half, top), (half, bottom), (-half, bottom)]
+    if bottom - top <= _WALL:
+        strokes = [ring]
+    elif role == SLEEVE:
+        hole = [(-within, top + _WALL), (within, top + _WALL)]
+        strokes = [ring, [*hole, (within, bottom - _WALL), (-within, bottom - _WALL)]]
+    elif piece.part.lid:
+        inner = [(within, bottom), (within, top + _WALL), (-within, top + _WALL)]
+        strokes = [[*ring[:3], *inner, (-within, bottom), ring[3]]]
+    else:
+        inner = [(within, top), (within, bottom - _WALL), (-within, bottom - _WALL)]
+        strokes = [[ring[0], (-within, top), *reversed(inner), *ring[1:]]]
+    path = " ".join(
+        "M" + " L".join(f"{svg_number(x)} {svg_number(y)}" for x, y in stroke) + " Z"
+        for stroke in strokes
+    )
+    svg_element(stage, "path", d=path, **look)
+
+
+def _draw_guides(stage: ET.Element, piece: _Drawn, drawn: Sequence[_Drawn]) -> None:
+    """Draw dotted lines from a lid's walls down to the rim of what it covers."""
+    covered = _covered(piece.part, drawn) if piece.part.lid else None
+    if covered is None:
+        return
+    for x in (_WALL / 2 - piece.half, piece.half - _WALL / 2):
+        look = {"stroke": _FAINT, "stroke-width": "1", "stroke-dasharray": "1 4"}
+        _line(stage, (x, piece.bottom), (x, covered.top), look)
+
+
+def _draw_label(
+    stage: ET.Element,
+    anchor: tuple[Fraction, Fraction],
+    reach: Fraction,
+    y: Fraction,
+    label: tuple[str, str],
+) -> None:
+    name, sizes = label
+    elbow, words_at = reach + 10, reach + _LEADER
+    bends = (anchor, (elbow, anchor[1]), (words_at - 6, y))
+    points = " ".join(f"{svg_number(x)},{svg_number(y)}" for x, y in bends)
+    # A white line beneath keeps a leader apart from the black walls it crosses.
+    for look in ({"stroke": _PLAIN, "stroke-width": "2.4"}, {"stroke": _FAINT}):
+        svg_element(stage, "polyline", points=points, fill="none", **look)
+    spot = {"cx": svg_number(anchor[0]), "cy": svg_number(anchor[1]), "r": "2.6"}
+    svg_element(stage, "circle", **spot, fill=_PLAIN, stroke=_INK)
+    _text(stage, name, words_at, y - 2, weight="bold")
+    _text(stage, sizes, words_at, y - 2 + _LINE)
+
+
+def _draw_width(stage: ET.Element, piece: _Drawn, unit: Unit) -> None:
+    y, half = Fraction(14), piece.half
+    _line(stage, (-half, y), (half, y), {"stroke": _FAINT})
+    for x in (-half, half):
+        _line(stage, (x, y - 4), (x, y + 4), {"stroke": _FAINT})
+    _text(stage, format_length(piece.part.width, unit), Fraction(0), y + 18, anchor="middle")
+
+
+def _draw_bar(root: ET.Element, y: Fraction, ratio: Fraction, unit: Unit) -> None:
+    scale = ratio * _PER_MM / UNITS_PER_MM
+    lengths = [length for length in _BARS[unit] if length * scale <= _LONGEST_BAR]
+    length: Length = lengths[-1] if lengths else _BARS[unit][0]
+    right = _MARGIN + length * scale
+    _line(root, (_MARGIN, y), (right, y), {"stroke": _INK, "stroke-width": "2"})
+    for x in (_MARGIN, right):
+        _line(root, (x, y - 5), (x, y + 5), {"stroke": _INK, "stroke-width": "2"})
+    _text(root, format_length(length, unit), right + 10, y + 5)
+
+
+def _line(
+    parent: ET.Element,
+    start: tuple[Fraction, Fraction],
+    end: tuple[Fraction, Fraction],
+    look: dict[str, str],
+) -> None:
+    names = ("x1", "y1", "x2", "y2")
+    ends = dict(zip(names, map(svg_number, (*start, *end)), strict=True))
+    svg_element(parent, "line", **ends, **look)
+
+
+def _text(
+    parent: ET.Element,
+    words: str,
+    x: Fraction,
+    y: Fraction,
+    *,
+    size: float = _WORDS,
+    anchor: str = "start",
+    fill: str = _INK,
+    weight: str = "normal",
+) -> None:
+    where = {"x": svg_number(x), "y": svg_number(y), "text-anchor": anchor, "font-weight": weight}
+    where |= {"font-size": svg_number(Fraction(size)), "fill": fill}
+    svg_element(parent, "text", **where).text = words

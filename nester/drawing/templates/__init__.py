@@ -1,0 +1,1 @@
+"""Pieces at full size as PDF, SVG and DXF. Imports `pictures` and `canvas`."""

@@ -1,0 +1,1 @@
+"""Lower bounds and valid inequalities. Imports `exact`, `patterns`, `task` and `runtime`."""

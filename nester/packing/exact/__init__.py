@@ -1,0 +1,1 @@
+"""Exact methods for few items: feasible patterns, enumerated. Imports `task` and `runtime`."""

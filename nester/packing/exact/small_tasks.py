@@ -1,0 +1,152 @@
+"""The best plan of all, for tasks of a few pieces: every content of every sheet, then a choice.
+
+When all largest contents of each kind of sheet are known (`feasible_contents.py`), the best plan is
+a choice among them in whole numbers, and CP-SAT proves it: least area not made, then least cost,
+then fewest sheets, each settled before the next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import ceil
+from typing import TYPE_CHECKING, NamedTuple
+
+from nester.core.problem import Cuts
+from nester.packing.exact.feasible_contents import Contents, TooMany
+from nester.packing.exact.guillotine_fronts import Content, ways_to_part
+from nester.packing.runtime.cp_sat import run
+from nester.packing.runtime.stop import Stop, never
+from nester.packing.search.set_covering import trim
+from nester.packing.task.pattern_pool import Uses
+from nester.packing.task.task import Pattern, Task
+
+if TYPE_CHECKING:
+    from ortools.sat.python.cp_model import IntVar
+
+__all__ = ["Settled", "settle"]
+
+MOST_STEPS = 150_000
+"""Steps that suffice for a dozen pieces; asking CP-SAT of all their sets takes some ten seconds."""
+_WORK = 2.0
+"""CP-SAT's deterministic time for each of the three choices."""
+_LARGEST_SUM = 2**60
+"""Sums of areas stay below this, so that they fit the solver's 64 bits."""
+_Column = tuple[int, Content]
+
+
+class Settled(NamedTuple):
+    """A best plan, and what is proven of all plans.
+
+    Attributes
+    ----------
+    uses
+        The plan.
+    unmade
+        No plan leaves less area unmade.
+    cost
+        No plan that leaves just that much unmade costs less.
+    """
+
+    uses: Uses
+    unmade: int
+    cost: int
+
+
+def settle(
+    task: Task,
+    cuts: Cuts,
+    most_steps: int = MOST_STEPS,
+    *,
+    seconds: float = 60.0,
+    stop: Stop = never,
+) -> Settled | None:
+    """Find a best plan and prove it, if the task is small enough.
+
+    Parameters
+    ----------
+    most_steps
+        Steps allowed; one is a way to part some pieces in two.
+    seconds
+        A safety stop for each time the solver runs; what is said to be proven is so even then.
+
+    Returns
+    -------
+    Settled or None
+        None if there are too many contents to look at.
+    """
+    area = sum(shape.area * shape.wanted for shape in task.shapes)
+    if not task.kinds or ways_to_part(task.demand) > 2 * most_steps or area > _LARGEST_SUM:
+        return None
+    try:
+        contents = Contents(task, cuts, most_steps, seconds, stop)
+    except TooMany:
+        return None
+    kinds = range(len(task.kinds))
+    perhaps = [(kind, content) for kind in kinds for content in contents.held(kind, surely=False)]
+    surely = [(kind, content) for kind in kinds for content in contents.held(kind, surely=True)]
+    proven = _Choice(task, perhaps, seconds)
+    chosen = proven if perhaps == surely else _Choice(task, surely, seconds)
+    uses = tuple(
+        (Pattern(kind, contents.spots(kind, content)), copies)
+        for (kind, content), copies in chosen.copies
+    )
+    return Settled(trim(task, uses), proven.unmade, proven.cost)
+
+
+class _Choice:
+    """The best choice among contents; bounds where the solver runs out of work."""
+
+    def __init__(self, task: Task, columns: Sequence[_Column], seconds: float) -> None:
+        from ortools.sat.python import cp_model
+
+        self._model = model = cp_model.CpModel()
+        self._seconds = seconds
+        self._columns = columns
+        self._numbers = [
+            model.new_int_var(0, _most_copies(task, kind, content), "") for kind, content in columns
+        ]
+        short = [model.new_int_var(0, shape.wanted, "") for shape in task.shapes]
+        for index, shape in enumerate(task.shapes):
+            made = cp_model.LinearExpr.weighted_sum(self._numbers, [c[index] for _, c in columns])
+            model.add(made + short[index] >= shape.wanted)
+        for number, kind in enumerate(task.kinds):
+            if kind.on_hand is not None:
+                of_kind = [
+                    n for n, (k, _) in zip(self._numbers, columns, strict=True) if k == number
+                ]
+                model.add(cp_model.LinearExpr.sum(of_kind) <= kind.on_hand)
+        self.copies: list[tuple[_Column, int]] = []
+        self.unmade = self._least(short, [shape.area for shape in task.shapes])
+        self.cost = self._least(self._numbers, [task.kinds[kind].price for kind, _ in columns])
+        self._least(self._numbers, [1] * len(columns))
+
+    def _least(self, variables: Sequence[IntVar], weights: Sequence[int]) -> int:
+        """Make a sum as small as can be, keep it so from now on, and return a bound on it."""
+        from ortools.sat.python import cp_model
+
+        total = cp_model.LinearExpr.weighted_sum(variables, weights)
+        self._model.minimize(total)
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = 1
+        solver.parameters.random_seed = 1
+        solver.parameters.max_deterministic_time = _WORK
+        solver.parameters.max_time_in_seconds = max(0.1, self._seconds)
+        status = run(solver, self._model)
+        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            return 0
+        self.copies = [
+            (column, copies)
+            for column, number in zip(self._columns, self._numbers, strict=True)
+            if (copies := solver.value(number))
+        ]
+        found = solver.value(total)
+        self._model.add(total <= found)
+        if status == cp_model.OPTIMAL:
+            return found
+        return max(0, ceil(solver.best_objective_bound * (1 - 1e-12) - 1e-6))
+
+
+def _most_copies(task: Task, kind: int, content: Content) -> int:
+    """Return how many sheets may be cut so; further ones would make nothing that is wanted."""
+    wanted = (-(-n // made) for n, made in zip(task.demand, content, strict=True) if made)
+    return min(task.most_of(kind), max(wanted))

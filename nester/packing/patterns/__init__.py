@@ -1,0 +1,1 @@
+"""Pattern generation: methods that lay one sheet. Imports `task` and `runtime`."""

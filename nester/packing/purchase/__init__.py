@@ -1,0 +1,1 @@
+"""The cheapest purchase together with the cutting. Imports `search` and below."""

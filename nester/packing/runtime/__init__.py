@@ -1,0 +1,1 @@
+"""What the optimizer runs on: solvers, stopping rules, worker processes. Knows no pattern."""

@@ -1,0 +1,96 @@
+"""First plans from rectpack, a library of greedy packers: a start, and a baseline to beat."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator
+from itertools import product
+from typing import Any
+
+from nester.core.problem import Cuts, Placed
+from nester.cutting import separable
+from nester.packing.task.pattern_pool import Uses
+from nester.packing.task.task import Kind, Pattern, Spot, Task
+
+__all__ = ["all_rectpack_plans", "rectpack_plans"]
+
+_MANY = 400
+"""With more pieces than this rectpack is too slow to be worth waiting for."""
+
+
+def rectpack_plans(task: Task, cuts: Cuts) -> Iterator[Uses]:
+    """Yield a plan for each of rectpack's settings, if it keeps to the way of cutting.
+
+    rectpack turns either all pieces or none, so that where some may not be turned, none is; and
+    it knows no prices, so that sheets are offered to it cheapest for their area first.
+    """
+    for plan in all_rectpack_plans(task, cuts):
+        # Its guillotine packers join free rectangles of different parts, and then a piece may lie
+        # across a cut: some of their layouts do not come apart.
+        if cuts is Cuts.FREE or all(_comes_apart(task, pattern) for pattern, _ in plan):
+            yield plan
+
+
+def all_rectpack_plans(task: Task, cuts: Cuts, most: int = _MANY) -> Iterator[Uses]:
+    """Yield a plan for each setting, even if straight cuts can't take its layouts apart."""
+    pieces = [index for index, shape in enumerate(task.shapes) for _ in range(shape.wanted)]
+    if not pieces or len(pieces) > most:
+        return
+    import rectpack
+
+    for algorithm, sort, mode in _settings(rectpack, cuts):
+        # rectpack 0.2.2 warns of a constructor argument of its own.
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            plan = _pack(rectpack, task, pieces, algorithm, sort, mode)
+        yield plan
+
+
+def _comes_apart(task: Task, pattern: Pattern) -> bool:
+    placed = []
+    for index, x, y, turned in pattern.spots:
+        width, height = task.shapes[index][:2]
+        placed.append(Placed("", x, y, *((height, width) if turned else (width, height)), turned))
+    return separable(placed)
+
+
+def _settings(rectpack: Any, cuts: Cuts) -> Iterator[tuple[Any, Any, Any]]:
+    if cuts is Cuts.STRAIGHT:
+        algorithms = [
+            getattr(rectpack, f"Guillotine{fit}{split}")
+            for fit, split in product(("Bssf", "Blsf", "Baf"), ("Sas", "Las", "Maxas"))
+        ]
+    else:
+        algorithms = [
+            rectpack.MaxRectsBssf,
+            rectpack.MaxRectsBaf,
+            rectpack.MaxRectsBl,
+            rectpack.SkylineMwf,
+        ]
+    sorts = (rectpack.SORT_AREA, rectpack.SORT_LSIDE)
+    modes = (rectpack.PackingBin.BFF, rectpack.PackingBin.BBF)
+    return product(algorithms, sorts, modes)
+
+
+def _pack(
+    rectpack: Any, task: Task, pieces: list[int], algorithm: Any, sort: Any, mode: Any
+) -> Uses:
+    turns = all(s.turns or s.width == s.height for s in task.shapes)
+    packer = rectpack.newPacker(bin_algo=mode, pack_algo=algorithm, sort_algo=sort, rotation=turns)
+    for index in pieces:
+        packer.add_rect(task.shapes[index].width, task.shapes[index].height, rid=index)
+    for kind in sorted(range(len(task.kinds)), key=lambda k: _rate(task.kinds[k])):
+        size = task.kinds[kind]
+        packer.add_bin(size.width, size.height, count=task.most_of(kind), bid=kind)
+    packer.pack()
+    uses: dict[Pattern, int] = {}
+    for sheet in packer:
+        spots = tuple(Spot(r.rid, r.x, r.y, r.width != task.shapes[r.rid].width) for r in sheet)
+        if spots:
+            pattern = Pattern(sheet.bid, spots)
+            uses[pattern] = uses.get(pattern, 0) + 1
+    return tuple(uses.items())
+
+
+def _rate(kind: Kind) -> tuple[float, int]:
+    return kind.price / kind.area, -kind.area

@@ -1,0 +1,672 @@
+"""Better plans by ruin and recreate: cut the trees of some sheets back, lay the pieces again.
+
+A whole plan is kept as one cut tree a sheet, with a goal: a limit on what the sheets may cost,
+just below the best plan.  Pieces that find no place wait.  Each move takes some branches off a
+few trees, now and then whole sheets, and lays all that waits, one piece after the other, into the
+free rectangle that it suits best, now and then passing a good one by.  A move that leaves more
+waiting is still taken if that is no more than waited a hundred moves ago (late acceptance).  When
+nothing waits, the plan is better than the best, and the goal falls.  After Gardeyn and Wauters,
+"A goal-driven ruin and recreate heuristic for the 2D variable-sized bin packing problem with
+guillotine constraints", European Journal of Operational Research 301 (2022).
+
+Each void of a laid piece that could hold another is a small sheet of its own.  What lies in it goes
+when its host goes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from random import Random
+from typing import NamedTuple
+
+from nester.core.problem import Rect
+from nester.packing.runtime.stop import Stop
+from nester.packing.task.pattern_pool import Pool, Uses, joined, standing
+from nester.packing.task.task import Pattern, Shape, Spot, Task, usage
+
+__all__ = ["STEPS_OF_RECREATION", "Recreator"]
+
+STEPS_OF_RECREATION = 5
+"""So many steps of recreation take as long as one of other methods (measured)."""
+
+_MOST_SHEETS = 40
+"""Of a plan with more sheets, only so many are taken in hand at a time."""
+_STEPS_A_PART = 1_000_000
+"""Then, after so many steps, others are."""
+_STEPS_A_MOVE = 100
+"""What a move costs beside trying pieces, in steps (measured)."""
+_REMEMBERED = 100
+"""How many moves ago acceptance looks."""
+_PATIENCE = 30_000
+"""After so many moves without a new low, some sheets are cleared to start afresh."""
+_MOST_RUINED = 3
+_MOST_OPENED = 8
+"""Sheets cut back, and sheets laid open, in one move."""
+_CLEARED = 0.1
+"""How often the sheets to be ruined are cleared and put back into the stock."""
+_LOPPED = (0.05, 0.3)
+"""Least and greatest chance that a branch of a ruined sheet is taken off."""
+_BLINK = 0.02
+"""How often a rectangle in which a piece fits is passed by."""
+_CROSSWISE = 0.2
+"""How often the first cut beside a piece does not leave the larger rest."""
+
+
+class _Node:
+    """A part of a sheet cut into slices, side by side along one axis, with a free rest.
+
+    Slices are pieces, or nodes whose own slices lie along the other axis.  Slices may change
+    places, so that one rest a node is enough.
+
+    Attributes
+    ----------
+    axis
+        0: slices lie side by side across the width; 1: along the height.
+    rest
+        How much of its length along the axis is free.
+    cross
+        Its length along the other axis.
+    """
+
+    __slots__ = ("axis", "cross", "rest", "slices")
+
+    def __init__(self, axis: int, rest: int, cross: int, slices: list[_Slice]) -> None:
+        self.axis = axis
+        self.rest = rest
+        self.cross = cross
+        self.slices = slices
+
+
+class _Host:
+    """A piece with voids that could hold others: its code, and a root for each of them."""
+
+    __slots__ = ("code", "roots")
+
+    def __init__(self, code: int, roots: list[_Node]) -> None:
+        self.code = code
+        self.roots = roots
+
+
+_Piece = int | _Host
+"""A piece, if not a host, is its code: twice its shape's index, and one more if it is turned."""
+_Slice = _Piece | _Node
+
+
+class _Sheet:
+    """A sheet in use: its kind, its tree and, between moves, its free rectangles and their area."""
+
+    __slots__ = ("free", "kind", "root", "waste")
+
+    def __init__(self, kind: int, root: _Node) -> None:
+        self.kind = kind
+        self.root = root
+        self.look()
+
+    def look(self) -> None:
+        """See what is free now."""
+        self.free: list[_Free] = []
+        _collect_free(self.root, self, self.free)
+        self.waste = sum(width * height for width, height, _, _ in self.free)
+
+
+_FAR = 2**62
+"""Longer than any sheet."""
+
+_Free = tuple[int, int, _Node, _Sheet]
+"""Width and height of the rest of a node, the node, and its sheet."""
+_Change = tuple[_Node, int, list[_Slice] | None]
+"""A node and its rest before; and its slices before, or None if one has only been added."""
+
+
+class _State(NamedTuple):
+    """What a move replaces; it never changes these lists in place."""
+
+    sheets: list[_Sheet]
+    stock: list[int]
+    cost: int
+    loose: list[int]
+
+
+class Recreator:
+    """Makes plans better, one part after the other if they are large."""
+
+    def __init__(self, task: Task, rng: Random, pool: Pool) -> None:
+        self._task = task
+        self._rng = rng
+        self._pool = pool
+        self._whole: _Part | None = None
+        self.steps = 0
+
+    def plans(self, steps: int, best: Uses, stop: Stop) -> Iterator[Uses]:
+        """Yield plans, each better than the one before and than `best`, while steps last."""
+        while steps > 0 and not stop():
+            part, fixed, share = self._part(best, steps)
+            steps -= share
+            end = part.steps + share
+            while part.run(end, stop):
+                best = joined(fixed, part.uses())
+                yield best
+                part.lower_goal()
+
+    def completed(self, start: Uses, best: Uses, steps: int, stop: Stop) -> Iterator[Uses]:
+        """Yield plans better than `best` that keep the sheets of a start as they are.
+
+        It ends after so many steps without one.
+        """
+        part = _Part(self._task, (), start, self._rng, self._pool)
+        unmade, cost, _ = standing(self._task, best)
+        part.aim_below(unmade, cost - standing(self._task, start)[1])
+        while part.run(part.steps + steps, stop):
+            yield joined(start, part.uses())
+            part.lower_goal()
+        self.steps += part.steps
+
+    def _part(self, best: Uses, steps: int) -> tuple[_Part, Uses, int]:
+        """Return what to take in hand, the rest of the plan, and how many steps to spend."""
+        unmade, cost, sheets = standing(self._task, best)
+        if sheets <= _MOST_SHEETS:
+            if self._whole is None:
+                self._whole = _Part(self._task, best, (), self._rng, self._pool)
+            self._whole.aim_below(unmade, cost)
+            return self._whole, (), steps
+        chosen, fixed = _wasteful(self._task, best, self._rng)
+        part = _Part(self._task, chosen, fixed, self._rng, self._pool)
+        part.aim_below(unmade, standing(self._task, chosen)[1])
+        return part, fixed, min(steps, _STEPS_A_PART)
+
+
+def _subtract(uses: Uses, wanted: list[int], stock: list[int]) -> None:
+    for pattern, copies in uses:
+        stock[pattern.kind] -= copies
+        for shape, number in usage(pattern.spots).items():
+            wanted[shape] -= number * copies
+
+
+def _wasteful(task: Task, uses: Uses, rng: Random) -> tuple[Uses, Uses]:
+    """Draw `_MOST_SHEETS` sheets of a plan, wasteful ones rather; return them and the others."""
+    ranked: list[tuple[float, int]] = []
+    for index, (pattern, copies) in enumerate(uses):
+        size = task.kinds[pattern.kind].area
+        waste = 1 - sum(task.shapes[spot.shape].area for spot in pattern.spots) / size
+        drawn = range(min(copies, _MOST_SHEETS))
+        ranked += ((-(waste + 0.01) * rng.random(), index) for _ in drawn)
+    ranked.sort()
+    taken = [0] * len(uses)
+    for _, index in ranked[:_MOST_SHEETS]:
+        taken[index] += 1
+    parted = list(zip(uses, taken, strict=True))
+    return (
+        tuple((pattern, number) for (pattern, _), number in parted if number),
+        tuple((pattern, copies - n) for (pattern, copies), n in parted if copies > n),
+    )
+
+
+class _Part:
+    """The search on some sheets of a plan, with all pieces and sheets that the others leave."""
+
+    def __init__(self, task: Task, chosen: Uses, fixed: Uses, rng: Random, pool: Pool) -> None:
+        self._shapes = task.shapes
+        self._kinds = task.kinds
+        self._rng = rng
+        self._random = rng.random
+        self._pool = pool
+        self._length = (  # of a piece by its code, along each axis
+            [side for shape in task.shapes for side in shape[:2]],
+            [side for shape in task.shapes for side in (shape[1], shape[0])],
+        )
+        self._area = [shape.area for shape in task.shapes]
+        self._voids = [  # of a piece by its code, those that could hold some piece
+            tuple(
+                void
+                for void in shape.voids_at(0, 0, turned)
+                if any(other.fits(void.width, void.height) for other in task.shapes)
+            )
+            for shape in task.shapes
+            for turned in (False, True)
+        ]
+        wanted = list(task.demand)
+        stock = [task.most_of(kind) for kind in range(len(task.kinds))]
+        _subtract(fixed, wanted, stock)
+        self._all_sheets = sum(kind.price * n for kind, n in zip(task.kinds, stock, strict=True))
+        self._goal = self._all_sheets
+        started = [self._sheet(pattern) for pattern, copies in chosen for _ in range(copies)]
+        sheets = [sheet for sheet in started if sheet is not None]
+        for sheet in sheets:
+            _subtract(((self._pattern(sheet), 1),), wanted, stock)
+        loose = [index for index, number in enumerate(wanted) for _ in range(number)]
+        cost = sum(task.kinds[sheet.kind].price for sheet in sheets)
+        self._state = _State(sheets, stock, cost, loose)
+        self._waiting = self._lowest = self._area_of(loose)
+        self._aim = 0
+        self._history = [self._waiting] * _REMEMBERED
+        self._moves = self._moves_at_low = 0
+        self.steps = 0
+
+    def aim_below(self, unmade: int, cost: int) -> None:
+        """Seek a plan that leaves less area unmade or, if that is none, costs less."""
+        self._aim = max(0, unmade - 1)
+        goal = self._all_sheets if unmade else cost - 1
+        if goal < self._goal:
+            self._goal = goal
+            self._keep_to_goal()
+
+    def lower_goal(self) -> None:
+        """Seek a plan better than the one at hand."""
+        self.aim_below(self._waiting, self._state.cost)
+
+    def run(self, end: int, stop: Stop) -> bool:
+        """Make moves until the goal is met or the steps have come to `end`; say which."""
+        while self.steps < end and (self._moves % 256 or not stop()):
+            if self._goal < 0:
+                return False
+            self._move()
+            if self._waiting <= self._aim:
+                return True
+            if self._moves - self._moves_at_low > _PATIENCE:
+                self._start_afresh()
+        return False
+
+    def uses(self) -> Uses:
+        """Return the plan at hand."""
+        copies: dict[Pattern, int] = {}
+        for sheet in self._state.sheets:
+            pattern = self._pattern(sheet)
+            copies[pattern] = copies.get(pattern, 0) + 1
+        return tuple(copies.items())
+
+    def _sheet(self, pattern: Pattern) -> _Sheet | None:
+        """Return a sheet cut as the pattern says, or None if it does not come apart."""
+        kind = self._kinds[pattern.kind]
+        whole = Rect(0, 0, kind.width, kind.height)
+        places: dict[Rect, list[Spot]] = {whole: []}
+        for spot in pattern.spots:
+            places.update((void, []) for void in self._voids_of(spot))
+        inmost = sorted(places, key=lambda place: place.area)
+        for spot in pattern.spots:
+            blank = self._blank(spot)
+            places[next(place for place in inmost if place.holds(blank))].append(spot)
+        root = self._root(whole, places)
+        return None if root is None else _Sheet(pattern.kind, root)
+
+    def _root(self, place: Rect, places: dict[Rect, list[Spot]]) -> _Node | None:
+        """Return the tree of a sheet or void, or None if cuts can't part what lies in it."""
+        boxes = []
+        for spot in places[place]:
+            x, y, width, height = self._blank(spot)
+            roots = [self._root(void, places) for void in self._voids_of(spot)]
+            laid = [root for root in roots if root is not None]
+            if len(laid) < len(roots):
+                return None
+            piece = _Host(_code(spot), laid) if laid else _code(spot)
+            boxes.append(_Box((x, y), (x + width, y + height), piece))
+        return _grown(boxes, 0, place.width, place.height)
+
+    def _blank(self, spot: Spot) -> Rect:
+        code = _code(spot)
+        return Rect(spot.x, spot.y, self._length[0][code], self._length[1][code])
+
+    def _voids_of(self, spot: Spot) -> list[Rect]:
+        return [
+            Rect(spot.x + x, spot.y + y, width, height)
+            for x, y, width, height in self._voids[_code(spot)]
+        ]
+
+    def _pattern(self, sheet: _Sheet) -> Pattern:
+        spots: list[Spot] = []
+        self._collect_spots(sheet.root, 0, 0, spots)
+        return Pattern(sheet.kind, tuple(spots))
+
+    def _collect_spots(self, node: _Node, x: int, y: int, spots: list[Spot]) -> None:
+        for one in node.slices:
+            if isinstance(one, _Node):
+                self._collect_spots(one, x, y, spots)
+            else:
+                code = one if isinstance(one, int) else one.code
+                spots.append(Spot(code >> 1, x, y, bool(code & 1)))
+            if isinstance(one, _Host):
+                for void, root in zip(self._voids[one.code], one.roots, strict=True):
+                    self._collect_spots(root, x + void.x, y + void.y, spots)
+            if node.axis:
+                y += self._extent(one, 1)
+            else:
+                x += self._extent(one, 0)
+
+    def _extent(self, one: _Slice, axis: int) -> int:
+        """Return the length of a slice along the axis of its node."""
+        if isinstance(one, _Node):
+            return one.cross
+        return self._length[axis][one if isinstance(one, int) else one.code]
+
+    def _area_of(self, loose: Sequence[int]) -> int:
+        return sum(self._area[index] for index in loose)
+
+    def _keep_to_goal(self) -> None:
+        """Put sheets back, emptiest first, until the others cost no more than the goal."""
+        while self._state.cost > self._goal and self._state.sheets:
+            sheets = self._state.sheets
+            self._clear([max(range(len(sheets)), key=lambda i: self._emptiness(sheets[i]))])
+        self._set_history()
+
+    def _emptiness(self, sheet: _Sheet) -> float:
+        return sheet.waste / self._kinds[sheet.kind].area
+
+    def _start_afresh(self) -> None:
+        number = len(self._state.sheets)
+        self._clear(self._rng.sample(range(number), -(-number // 3)))
+        self._set_history()
+
+    def _set_history(self) -> None:
+        self._waiting = self._lowest = self._area_of(self._state.loose)
+        self._history = [self._waiting] * _REMEMBERED
+        self._moves_at_low = self._moves
+
+    def _clear(self, indices: Sequence[int]) -> None:
+        """Put sheets back into the stock; their pieces wait."""
+        sheets, stock, cost, loose = self._state
+        stock = stock.copy()
+        codes: list[int] = []
+        for index in indices:
+            kind = sheets[index].kind
+            stock[kind] += 1
+            cost -= self._kinds[kind].price
+            _collect_codes(sheets[index].root.slices, codes)
+        gone = set(indices)
+        sheets = [sheet for index, sheet in enumerate(sheets) if index not in gone]
+        self._state = _State(sheets, stock, cost, loose + [code >> 1 for code in codes])
+
+    def _move(self) -> None:
+        """Ruin, recreate, and take it or leave it."""
+        before = self._state
+        changes: list[_Change] = []
+        touched: list[_Sheet] = []
+        if before.sheets:
+            self._ruin(changes, touched)
+        opened = self._open()
+        waiting = self._recreate(opened, changes, touched)
+        place = self._moves % _REMEMBERED
+        if waiting <= self._waiting or waiting <= self._history[place]:
+            self._waiting = waiting
+            self._close_empty()
+            for sheet in touched:
+                sheet.look()
+            if waiting < self._lowest:
+                self._lowest = waiting
+                self._moves_at_low = self._moves
+                for sheet in self._state.sheets:
+                    self._pool.add(self._pattern(sheet))
+        else:
+            self._state = before
+            for node, rest, slices in reversed(changes):
+                node.rest = rest
+                if slices is None:
+                    node.slices.pop()
+                else:
+                    node.slices = slices
+        self._history[place] = self._waiting
+        self._moves += 1
+
+    def _ruin(self, changes: list[_Change], touched: list[_Sheet]) -> None:
+        random, sheets = self._random, self._state.sheets
+        number = 1 + int(random() * _MOST_RUINED)
+        # Of two sheets the more wasteful one: it has more to gain.
+        pairs = ((int(random() * len(sheets)), int(random() * len(sheets))) for _ in range(number))
+        chosen = sorted(
+            {one if sheets[one].waste > sheets[two].waste else two for one, two in pairs}
+        )
+        if random() < _CLEARED:
+            self._clear(chosen)
+            return
+        least, most = _LOPPED
+        chance = least + random() * (most - least)
+        codes: list[int] = []
+        for index in chosen:
+            self._lop(sheets[index].root, chance, codes, changes)
+            touched.append(sheets[index])
+        self._state = self._state._replace(loose=self._state.loose + [code >> 1 for code in codes])
+
+    def _lop(self, node: _Node, chance: float, codes: list[int], changes: list[_Change]) -> None:
+        """Take branches off, each by chance, and nodes that then part nothing any more."""
+        random = self._random
+        kept: list[_Slice] = []
+        rest = node.rest
+        for one in node.slices:
+            if random() < chance:
+                rest += self._extent(one, node.axis)
+                _collect_codes((one,), codes)
+                continue
+            if not isinstance(one, _Node):
+                kept.append(one)
+                if isinstance(one, _Host):
+                    for root in one.roots:
+                        self._lop(root, chance, codes, changes)
+                continue
+            self._lop(one, chance, codes, changes)
+            below = one.slices
+            if not below:
+                rest += one.cross
+            elif len(below) > 1 or one.rest:
+                kept.append(one)
+            elif isinstance(below[0], _Node):
+                # It fills its node, and its slices lie along our axis.
+                kept += below[0].slices
+                rest += below[0].rest
+            else:
+                kept.append(below[0])
+        if kept != node.slices:
+            changes.append((node, node.rest, node.slices))
+            node.rest, node.slices = rest, kept
+
+    def _open(self) -> list[_Sheet]:
+        """Lay sheets open, any that the goal still allows."""
+        sheets, stock, cost, loose = self._state
+        opened: list[_Sheet] = []
+        while loose and len(opened) < _MOST_OPENED:
+            allowed = [
+                kind
+                for kind, size in enumerate(self._kinds)
+                if stock[kind] and cost + size.price <= self._goal
+            ]
+            if not allowed:
+                break
+            if not opened:
+                stock = stock.copy()
+            kind = allowed[int(self._random() * len(allowed))]
+            size = self._kinds[kind]
+            opened.append(_Sheet(kind, _Node(0, size.width, size.height, [])))
+            stock[kind] -= 1
+            cost += size.price
+        if opened:
+            self._state = _State(sheets + opened, stock, cost, loose)
+        return opened
+
+    def _close_empty(self) -> None:
+        sheets, stock, cost, loose = self._state
+        if all(sheet.root.slices for sheet in sheets):
+            return
+        stock = stock.copy()
+        for sheet in sheets:
+            if not sheet.root.slices:
+                stock[sheet.kind] += 1
+                cost -= self._kinds[sheet.kind].price
+        self._state = _State([s for s in sheets if s.root.slices], stock, cost, loose)
+
+    def _recreate(self, opened: list[_Sheet], changes: list[_Change], touched: list[_Sheet]) -> int:
+        """Lay what waits where it fits; return the area of what still waits."""
+        touched += opened
+        order = self._ordered(self._state.loose)
+        free = self._free_for(order, touched)
+        shapes = self._shapes
+        self.steps += _STEPS_A_MOVE + len(order)
+        waiting = 0
+        loose: list[int] = []
+        without_place = -1
+        for index in order:
+            if index != without_place:
+                place, turned = self._best(free, shapes[index])
+                if place is not None:
+                    sheet = self._lay(2 * index + turned, free, place, changes)
+                    if sheet not in touched:
+                        touched.append(sheet)
+                    continue
+            without_place = index
+            loose.append(index)
+            waiting += self._area[index]
+        self._state = self._state._replace(loose=loose)
+        return waiting
+
+    def _ordered(self, loose: list[int]) -> list[int]:
+        """Sort pieces, large ones first or long ones first, more or less; or by chance."""
+        random, rule = self._random, self._random()
+        if rule < 0.6:
+            key = {i: self._area[i] * (1 + 0.3 * random()) for i in dict.fromkeys(loose)}
+        elif rule < 0.9:
+            key = {i: max(self._shapes[i][:2]) * (1 + 0.3 * random()) for i in dict.fromkeys(loose)}
+        else:
+            key = {i: random() for i in dict.fromkeys(loose)}
+        return sorted(loose, key=lambda i: -key[i])
+
+    def _free_for(self, order: list[int], touched: list[_Sheet]) -> list[_Free]:
+        """Return the free rectangles that are not too short for all the pieces."""
+        wide = high = _FAR
+        for index in dict.fromkeys(order):
+            width, height, _, turns, _ = self._shapes[index]
+            if turns:
+                width = height = min(width, height)
+            wide, high = min(wide, width), min(high, height)
+        free: list[_Free] = []
+        for sheet in self._state.sheets:
+            rests = sheet.free
+            if sheet in touched:
+                rests = []
+                _collect_free(sheet.root, sheet, rests)
+            free += [one for one in rests if one[0] >= wide and one[1] >= high]
+        return free
+
+    def _best(self, free: list[_Free], shape: Shape) -> tuple[_Free | None, int]:
+        """Return the rectangle, and whether turned, that leaves the shortest strip."""
+        wide, high, _, turns, _ = shape
+        random = self._random
+        shortest = _FAR
+        best: _Free | None = None
+        turned = 0
+        self.steps += len(free)
+        # Most of the search's time is spent here: no unpacking, no calls before a piece fits.
+        for one in free:
+            if wide <= one[0] and high <= one[1]:
+                rest = min(one[0] - wide, one[1] - high)
+                if rest < shortest and random() >= _BLINK:
+                    shortest, best = rest, one
+        if turns:
+            for one in free:
+                if high <= one[0] and wide <= one[1]:
+                    rest = min(one[0] - high, one[1] - wide)
+                    if rest < shortest and random() >= _BLINK:
+                        shortest, best, turned = rest, one, 1
+        return best, turned
+
+    def _lay(self, code: int, free: list[_Free], place: _Free, changes: list[_Change]) -> _Sheet:
+        """Lay a piece into the corner of a free rectangle; return the sheet."""
+        _, _, node, sheet = place
+        free.remove(place)
+        changes.append((node, node.rest, None))
+        axis = node.axis
+        along, across = self._length[axis][code], self._length[1 - axis][code]
+        beside, below = node.rest - along, node.cross - across
+        piece: _Piece = code
+        if self._voids[code]:
+            piece = _Host(code, [_Node(0, v.width, v.height, []) for v in self._voids[code]])
+            for root in piece.roots:
+                _add_free(free, root, sheet)
+        if not below:
+            node.slices.append(piece)
+            node.rest = beside
+            _add_free(free, node, sheet)
+            return sheet
+        slice_first = beside * node.cross >= below * node.rest
+        if beside and self._random() < _CROSSWISE:
+            slice_first = not slice_first
+        if slice_first or not beside:
+            part = _Node(1 - axis, below, along, [piece])
+            node.rest = beside
+            _add_free(free, node, sheet)
+        else:
+            row = _Node(axis, beside, across, [piece])
+            part = _Node(1 - axis, below, node.rest, [row])
+            node.rest = 0
+            _add_free(free, row, sheet)
+        node.slices.append(part)
+        _add_free(free, part, sheet)
+        return sheet
+
+
+class _Box(NamedTuple):
+    """A piece's place: its near and far corners, each an x and a y."""
+
+    near: tuple[int, int]
+    far: tuple[int, int]
+    piece: _Piece
+
+
+def _grown(
+    boxes: Sequence[_Box], axis: int, length: int, cross: int, *, whole: bool = False
+) -> _Node | None:
+    """Return the tree of a part with these pieces, or None if cuts can't part them.
+
+    `whole` says that cuts along the other axis don't.
+    """
+    groups: list[list[_Box]] = []
+    end = -1
+    for box in sorted(boxes, key=lambda one: one.near[axis]):
+        if box.near[axis] >= end:
+            groups.append([])
+        groups[-1].append(box)
+        end = max(end, box.far[axis])
+    if whole and len(groups) == 1 and len(boxes) > 1:
+        return None
+    node = _Node(axis, length, cross, [])
+    for group in groups:
+        extent = max(box.far[axis] for box in group) - group[0].near[axis]
+        node.rest -= extent
+        over = 1 - axis
+        if len(group) == 1 and group[0].far[over] - group[0].near[over] == cross:
+            node.slices.append(group[0].piece)
+            continue
+        part = _grown(group, over, cross, extent, whole=len(groups) == 1)
+        if part is None:
+            return None
+        node.slices.append(part)
+    return node
+
+
+def _code(spot: Spot) -> int:
+    return 2 * spot.shape + spot.turned
+
+
+def _collect_codes(slices: Sequence[_Slice], codes: list[int]) -> None:
+    for one in slices:
+        if isinstance(one, int):
+            codes.append(one)
+        elif isinstance(one, _Node):
+            _collect_codes(one.slices, codes)
+        else:
+            codes.append(one.code)
+            for root in one.roots:
+                _collect_codes(root.slices, codes)
+
+
+def _collect_free(node: _Node, sheet: _Sheet, free: list[_Free]) -> None:
+    _add_free(free, node, sheet)
+    for one in node.slices:
+        if isinstance(one, _Node):
+            _collect_free(one, sheet, free)
+        elif isinstance(one, _Host):
+            for root in one.roots:
+                _collect_free(root, sheet, free)
+
+
+def _add_free(free: list[_Free], node: _Node, sheet: _Sheet) -> None:
+    if node.rest:
+        if node.axis:
+            free.append((node.cross, node.rest, node, sheet))
+        else:
+            free.append((node.rest, node.cross, node, sheet))

@@ -1,0 +1,123 @@
+"""All the layouts that the methods have found for one paper, each kept once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import islice
+
+from nester.packing.task.task import Pattern, Task, usage
+
+__all__ = ["Outcome", "Pool", "Uses", "crowded", "joined", "outcome", "standing"]
+
+_CROWDED = 50_000
+"""A plan whose layouts, each counted once, hold more pieces than this is not worked over."""
+
+Uses = tuple[tuple[Pattern, int], ...]
+"""A plan in the making: patterns and how many sheets are cut by each."""
+
+
+Outcome = tuple[int, frozenset[tuple[int, int]]]
+"""A kind of sheet, and how many of each shape lie on it."""
+
+
+@dataclass(frozen=True)
+class _Entry:
+    pattern: Pattern
+    counts: dict[int, int]
+    waste: int
+
+
+class Pool:
+    """Patterns by what they make.
+
+    Two patterns on the same kind of sheet with the same pieces are equal to the choice; the first
+    found is kept.
+    """
+
+    def __init__(self, task: Task) -> None:
+        self._task = task
+        self._entries: dict[Outcome, _Entry] = {}
+
+    def add(self, pattern: Pattern) -> bool:
+        """Keep a pattern unless one like it is known; say whether it is new.
+
+        One that the task does not allow is not kept.
+        """
+        if not pattern.spots or not self._task.allows(pattern):
+            return False
+        counts = usage(pattern.spots)
+        key = (pattern.kind, frozenset(counts.items()))
+        if key in self._entries:
+            return False
+        shapes = self._task.shapes
+        made = sum(shapes[shape].area * n for shape, n in counts.items())
+        waste = self._task.kinds[pattern.kind].area - made
+        self._entries[key] = _Entry(pattern, counts, waste)
+        return True
+
+    def since(self, number: int) -> Iterator[tuple[Pattern, dict[int, int]]]:
+        """Yield the patterns that came after the first `number`, and what they make."""
+        for entry in list(islice(self._entries.values(), number, None)):
+            yield entry.pattern, entry.counts
+
+    def add_uses(self, uses: Uses) -> None:
+        """Keep every pattern of a plan."""
+        for pattern, _ in uses:
+            self.add(pattern)
+
+    def __len__(self) -> int:
+        return len(self._entries)
+
+    def best(self, most: int, always: Uses) -> Iterator[tuple[Pattern, dict[int, int]]]:
+        """Yield at most `most` patterns, least waste for their kind first, and all of `always`."""
+        kinds = self._task.kinds
+        by_kind: dict[int, list[_Entry]] = {}
+        for entry in self._entries.values():
+            by_kind.setdefault(entry.pattern.kind, []).append(entry)
+        share = max(1, most // max(1, len(by_kind)))
+        seen = set()
+        for kind, entries in by_kind.items():
+            # Stable sort: ties stay in the order found, so that equal input gives equal plans.
+            entries.sort(key=lambda entry: entry.waste * 1024 // kinds[kind].area)
+            for entry in entries[:share]:
+                seen.add((kind, frozenset(entry.counts.items())))
+                yield entry.pattern, entry.counts
+        for pattern, _ in always:
+            counts = usage(pattern.spots)
+            key = (pattern.kind, frozenset(counts.items()))
+            if key not in seen:
+                seen.add(key)
+                yield pattern, counts
+
+
+def outcome(pattern: Pattern) -> Outcome:
+    """Return what a pattern makes of which kind of sheet."""
+    return pattern.kind, frozenset(usage(pattern.spots).items())
+
+
+def joined(some: Uses, others: Uses) -> Uses:
+    """Return two plans as one."""
+    copies: dict[Pattern, int] = {}
+    for pattern, number in (*some, *others):
+        copies[pattern] = copies.get(pattern, 0) + number
+    return tuple(copies.items())
+
+
+def crowded(uses: Uses) -> bool:
+    """Whether layouts hold so many pieces that to work them over would take for ever.
+
+    So many pieces on a sheet fill it to the last strip anyway.
+    """
+    return sum(len(pattern.spots) for pattern, _ in uses) > _CROWDED
+
+
+def standing(task: Task, uses: Uses) -> tuple[int, int, int]:
+    """Return how good a plan is, smaller first: area not made, cost, sheets."""
+    unmade = sum(shape.area * shape.wanted for shape in task.shapes)
+    cost = sheets = 0
+    for pattern, copies in uses:
+        unmade -= copies * sum(task.shapes[spot.shape].area for spot in pattern.spots)
+        cost += copies * task.kinds[pattern.kind].price
+        sheets += copies
+    return unmade, cost, sheets

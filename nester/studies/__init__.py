@@ -1,0 +1,1 @@
+"""Questions about a design over many sizes and quantities. Imports all of `nester`."""

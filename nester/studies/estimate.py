@@ -1,0 +1,78 @@
+"""What must be bought for so many boxes if nothing is on hand, and what each costs in paper."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from nester.core.problem import Effort, Want
+from nester.core.purchase import Bought, Offer, Terms
+from nester.designs.demand import Rules, without_clashing_grain
+from nester.packing import Progress, Stop, never, purchase
+from nester.verify import require_purchase
+
+__all__ = ["Estimate", "estimate"]
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """The purchase for so many boxes, with nothing on hand."""
+
+    quantity: int
+    bought: Bought
+
+    @property
+    def each(self) -> Fraction:
+        """What the paper for one box costs, shipping included."""
+        return self.bought.cost / self.quantity
+
+
+def estimate(
+    wants: Sequence[Want],
+    quantities: Sequence[int],
+    offers: Sequence[Offer],
+    terms: Sequence[Terms],
+    rules: Rules,
+    *,
+    effort: Effort = Effort.QUICK,
+    processes: int = 1,
+    stop: Stop = never,
+    on_progress: Callable[[Progress], None] = lambda _: None,
+) -> list[Estimate]:
+    """Return the cheapest purchase found for each number of boxes; each has been judged.
+
+    Parameters
+    ----------
+    wants
+        Of one box.
+    quantities
+        Numbers of boxes, each one or more.
+    rules
+        By which they are cut.  A wish for a grain is dropped where fibres lie otherwise in some
+        offers of a paper that also has pieces which must stand upright.
+    effort, processes, stop, on_progress
+        As of `nester.packing.purchase.purchase`.
+
+    Raises
+    ------
+    Refusal
+        If an offer or a supplier's terms have no meaning.
+    """
+    found = []
+    on_sale = [one.as_stock(None) for one in offers]
+    for quantity in quantities:
+        many = tuple(replace(want, quantity=want.quantity * quantity) for want in wants)
+        problem, _ = without_clashing_grain(rules.problem(many, ()), on_sale)
+        bought = purchase(
+            problem,
+            offers,
+            terms,
+            effort,
+            processes=processes,
+            stop=stop,
+            on_progress=on_progress,
+        )
+        require_purchase(problem, offers, terms, bought)
+        found.append(Estimate(quantity, bought))
+    return found

@@ -1,0 +1,277 @@
+"""Why paper per object jumps from one size to the next, and which nearby sizes save most.
+
+What is said of a step is true of the plans found: which pieces share a sheet at one size, and that
+they can't at the other where that is proven, or that no plan was found in which they do.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from itertools import pairwise
+from typing import NamedTuple
+
+from nester.core.lengths import Length, Unit, format_length, format_size
+from nester.core.problem import Problem, Stock
+from nester.designs import Design, DesignRefusal
+from nester.designs.base.design import Kind
+from nester.packing.search.quick_plan import Like, holds_on_one_sheet
+from nester.studies.size_sweep import Point
+
+__all__ = ["Change", "Step", "Suggestion", "changes", "find_steps", "step_words", "suggest"]
+
+_NEARBY = 10
+"""Percent by which a nearby size may differ."""
+_MOST_QUESTIONS = 60
+"""How often at most it is asked whether a sheet holds some pieces, to explain a step."""
+
+
+class Step(NamedTuple):
+    """Two neighbouring sizes whose paper differs, and why.
+
+    Attributes
+    ----------
+    paper
+        The paper of which one takes more.
+    stock
+        A sheet that some pieces share at the size that takes less; None if no reason was found.
+    pieces
+        Those pieces, by name, largest first; leave one out, and they share it at both sizes.
+    proven
+        That they can't at the other size is proven; else no such plan was found.
+    """
+
+    below: Point
+    above: Point
+    paper: str
+    stock: Stock | None = None
+    pieces: tuple[tuple[str, int], ...] = ()
+    proven: bool = False
+
+    @property
+    def rise(self) -> Fraction:
+        """How much more the larger size takes an object; negative if it takes less."""
+        return self.above.cost - self.below.cost
+
+
+def find_steps(points: Sequence[Point], most: int) -> list[Step]:
+    """Return the largest steps, explained, in the order of sizes.
+
+    Parameters
+    ----------
+    most
+        How many at most.
+    """
+    able = [point for point in points if not point.refused]
+    pairs = [(a, b) for a, b in pairwise(able) if a.cost != b.cost]
+    pairs.sort(key=lambda pair: (-abs(pair[1].cost - pair[0].cost), pair[0].size))
+    chosen = sorted(pairs[:most], key=lambda pair: pair[0].size)
+    return [_explained(below, above) for below, above in chosen]
+
+
+def _explained(below: Point, above: Point) -> Step:
+    upwards = above.cost > below.cost
+    cheap, dear = (below, above) if upwards else (above, below)
+
+    def dearer(paper: str) -> Fraction:
+        its = cheap.papers.get(paper)
+        return dear.papers[paper].answer.cost - (its.answer.cost if its else 0)
+
+    paper = max(dear.papers, key=dearer)
+    step = Step(below, above, paper)
+    if paper not in cheap.papers:
+        return step
+    asked = _Asked(dear.papers[paper])
+    known = {want.name for want in dear.papers[paper].problem.wants}
+    for stock, content in _contents(cheap.papers[paper]):
+        # A piece that only one of the sizes has can't be asked of the other.
+        if not known.issuperset(content) or asked.holds(stock, content)[0]:
+            continue
+        pieces = _fewest(asked, stock, content)
+        proven = asked.holds(stock, pieces)[1]
+        return step._replace(stock=stock, pieces=tuple(pieces.items()), proven=proven)
+    return step
+
+
+def _contents(like: Like) -> Iterator[tuple[Stock, Counter[str]]]:
+    """Yield what the sheets of a plan hold, largest pieces first; what most sheets hold first."""
+    stock = {one.name: one for one in like.problem.stock}
+    area = {want.name: want.width * want.height for want in like.problem.wants}
+    for layout in sorted(like.answer.layouts, key=lambda one: -one.copies):
+        names = sorted((one.name for one in layout.placed), key=lambda name: (-area[name], name))
+        yield stock[layout.stock], Counter(names)
+
+
+class _Asked:
+    """Tells whether a sheet holds some pieces at one size: true, or not; and whether not is proven.
+
+    With too many questions it says no more than that it does not know.
+    """
+
+    def __init__(self, like: Like) -> None:
+        self._problem: Problem = like.problem
+        self._found = list(_contents(like))
+        self._known: dict[tuple[str, tuple[tuple[str, int], ...]], tuple[bool, bool]] = {}
+
+    def holds(self, stock: Stock, pieces: Counter[str]) -> tuple[bool, bool]:
+        key = stock.name, tuple(sorted(pieces.items()))
+        if key not in self._known:
+            self._known[key] = self._look(stock, pieces)
+        return self._known[key]
+
+    @property
+    def is_tired(self) -> bool:
+        return len(self._known) >= _MOST_QUESTIONS
+
+    def _look(self, stock: Stock, pieces: Counter[str]) -> tuple[bool, bool]:
+        if any(its.name == stock.name and pieces <= content for its, content in self._found):
+            return True, False
+        return holds_on_one_sheet(self._problem, stock.name, pieces)
+
+
+def _fewest(asked: _Asked, stock: Stock, content: Counter[str]) -> Counter[str]:
+    """Leave pieces out of what a sheet does not hold, as long as it does not hold the rest."""
+    names = list(content.elements())
+    few: list[str] = []
+    for name in names:
+        few.append(name)
+        if len(few) == len(names) or not asked.holds(stock, Counter(few))[0]:
+            break
+        if asked.is_tired:
+            return content
+    for name in reversed(few[:-1]):
+        rest = list(few)
+        rest.remove(name)
+        if asked.is_tired:
+            break
+        if not asked.holds(stock, Counter(rest))[0]:
+            few = rest
+    return Counter(few)
+
+
+def step_words(step: Step, unit: Unit, *, several_papers: bool) -> str:
+    """Say in a sentence why paper jumps at a step."""
+    below, above = (format_length(one.size, unit) for one in (step.below, step.above))
+    of = f" of {step.paper}" if several_papers else ""
+    if step.stock is None:
+        few, many = (_sheets_of(point, step.paper) for point in (step.below, step.above))
+        return f"{below}: {few} sheet{'' if few == 1 else 's'}{of}; {above}: {many}"
+    sheet = f"a {format_size(step.stock.width, step.stock.height, unit)} sheet{of}"
+    what = _tally(step.pieces)
+    alone = sum(number for _, number in step.pieces) == 1
+    yes = f"{what} fits {sheet}" if alone else f"{what} share {sheet}"
+    if alone:
+        no = "it doesn't" if step.proven else "no plan was found in which it does"
+    else:
+        no = "they can't" if step.proven else "no plan was found in which they do"
+    if step.rise > 0:
+        return f"{below}: {yes}; {above}: {no}"
+    return f"{above}: {yes}; {below}: {no}"
+
+
+def _sheets_of(point: Point, paper: str) -> int:
+    return point.papers[paper].answer.sheets if paper in point.papers else 0
+
+
+def _tally(pieces: Sequence[tuple[str, int]]) -> str:
+    words = [f"{number} × {name}" if number > 1 else name for name, number in pieces]
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
+# --- nearby sizes --------------------------------------------------------------------------------
+
+
+class Change(NamedTuple):
+    """What becomes of another length of the design."""
+
+    name: str
+    before: Length
+    after: Length
+
+
+class Suggestion(NamedTuple):
+    """A nearby size that takes less paper, and what else changes with it."""
+
+    point: Point
+    saving: Fraction
+    changes: tuple[Change, ...]
+
+
+def suggest(
+    points: Sequence[Point], now: Length, design: Design, setting: str, most: int = 3
+) -> tuple[Point | None, list[Suggestion]]:
+    """Return the nearby sizes at which a little change of size saves most.
+
+    Of sizes as near as one another or nearer, each saves the most; of those, the ones that save
+    most beyond the one before.
+
+    Parameters
+    ----------
+    now
+        The size that they are compared with; if it can't be had, the nearest that can.
+
+    Returns
+    -------
+    Point or None
+        What they are compared with; None if no size can be had.
+    list of Suggestion
+        The nearest first.
+    """
+    able = [point for point in points if not point.refused]
+    if not able:
+        return None, []
+    base = min(able, key=lambda point: (abs(point.size - now), point.size))
+    near = [p for p in able if abs(p.size - base.size) * 100 <= base.size * _NEARBY]
+    near.sort(key=lambda point: (abs(point.size - base.size), -point.size))
+    frontier: list[tuple[Fraction, Point]] = []
+    least = base.cost
+    for point in near:
+        if point.cost < least:
+            frontier.append((least - point.cost, point))
+            least = point.cost
+    frontier.sort(key=lambda one: -one[0])
+    best = sorted(frontier[:most], key=lambda one: abs(one[1].size - base.size))
+    return base, [
+        Suggestion(point, base.cost - point.cost, changes(base, point, design, setting))
+        for _, point in best
+    ]
+
+
+def changes(before: Point, after: Point, design: Design, setting: str) -> tuple[Change, ...]:
+    """Return which other lengths differ between two sizes: settings, then lids as they are made.
+
+    Settings that are as large as the one that is swept, such as walls as high as the base is wide,
+    are left out, and so are those by which nothing that is made changes.
+    """
+    found = []
+    for one in design.settings:
+        old, new = before.settings.get(one.name), after.settings.get(one.name)
+        follows = (old, new) == (before.size, after.size)
+        if (
+            one.kind is Kind.LENGTH
+            and one.name != setting
+            and isinstance(old, int)
+            and isinstance(new, int)
+            and old != new
+            and not follows
+            and _matters(design, before, one.name, new)
+        ):
+            found.append(Change(one.name, old, new))
+    lids = [{part.name: part for part in design.section(p.settings)} for p in (before, after)]
+    for name, part in lids[0].items():
+        other = lids[1].get(name)
+        if part.lid and other is not None and other.width != part.width:
+            found.append(Change(name, part.width, other.width))
+    return tuple(found)
+
+
+def _matters(design: Design, point: Point, name: str, value: Length) -> bool:
+    """Tell whether anything that is made changes if one setting alone has another value."""
+    changed = {**point.settings, name: value}
+    try:
+        if design.pieces(changed) != point.pieces:
+            return True
+    except DesignRefusal:
+        return True
+    return design.consumables(changed) != design.consumables(point.settings)

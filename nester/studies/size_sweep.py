@@ -1,0 +1,450 @@
+"""How much paper a design takes, size by size.
+
+Every size is a batch of its own on sheets of which there are as many as needed.  Neighbouring sizes
+are like problems: a plan for one is laid anew with the pieces of the other, equal problems are
+solved once, and what is proven of smaller pieces holds for larger ones.  The sizes are solved in
+runs of a fixed length, in several processes if there are; the result does not depend on how many.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from multiprocessing import active_children, get_context
+from typing import NamedTuple
+
+from nester.core.errors import Refusal
+from nester.core.lengths import UNITS_PER_MM, Length, Unit, area_m2, format_length
+from nester.core.piece import Piece
+from nester.core.problem import Answer, Problem, Stock
+from nester.designs import Design, DesignRefusal, Settings, read_settings
+from nester.designs.base.clearance import Thickness
+from nester.designs.base.design import Kind
+from nester.designs.demand import Rules, paper_wants
+from nester.packing.runtime.stop import Stop, never
+from nester.packing.search.quick_plan import Like, Pains, lay_anew, sketch
+from nester.packing.task.task import split_by_paper
+from nester.verify import require
+
+__all__ = [
+    "MOST_SIZES",
+    "Batch",
+    "Point",
+    "PricedSheet",
+    "paper_batches",
+    "sizes_between",
+    "sweep",
+    "swept_setting",
+    "unfit",
+]
+
+MOST_SIZES = 500
+_RUN = 16
+"""Sizes that are solved one after the other, each from its neighbours."""
+
+
+class PricedSheet(NamedTuple):
+    """A sheet that could be cut from; its price is 1 a square metre if nobody says another."""
+
+    width: Length
+    height: Length
+    price: Fraction | None = None
+
+    @property
+    def counted(self) -> Fraction:
+        """What using one counts."""
+        return area_m2(self.width * self.height) if self.price is None else self.price
+
+
+@dataclass(frozen=True)
+class Batch:
+    """What is cut at every size: so many objects, in which papers, from which sheets.
+
+    Attributes
+    ----------
+    papers
+        The name of a paper by role; a role with a point also answers to the part before it.
+    sheets
+        What each paper is cut from, by its name.
+    thickness
+        How thick the paper of each role is, for lengths given as ``fit``.
+    """
+
+    design: Design
+    texts: Mapping[str, str]
+    unit: Unit
+    papers: Mapping[str, str]
+    sheets: Mapping[str, tuple[PricedSheet, ...]]
+    quantity: int = 10
+    rules: Rules = field(default_factory=Rules)
+    thickness: Thickness | None = None
+
+
+@dataclass(frozen=True)
+class Point:
+    """One size: what it takes, or why it can't be had.
+
+    Attributes
+    ----------
+    papers
+        The batch's problem and answer on each paper; every answer has passed `nester.verify`.
+    refused
+        Why there is no plan: what the design says, or which piece fits no sheet.
+    """
+
+    size: Length
+    quantity: int
+    settings: Settings = field(default_factory=dict)
+    pieces: tuple[Piece, ...] = ()
+    papers: Mapping[str, Like] = field(default_factory=dict)
+    refused: str = ""
+
+    @property
+    def cost(self) -> Fraction:
+        """What the paper of one object counts."""
+        return sum((p.answer.cost for p in self.papers.values()), Fraction(0)) / self.quantity
+
+    @property
+    def bound(self) -> Fraction:
+        """No plan for this batch counts less an object; proven."""
+        return sum((p.answer.bound for p in self.papers.values()), Fraction(0)) / self.quantity
+
+    @property
+    def sheets(self) -> int:
+        """How many sheets the batch takes."""
+        return sum(one.answer.sheets for one in self.papers.values())
+
+    @property
+    def share(self) -> Fraction:
+        """Which part of the sheets becomes pieces, within their outlines."""
+        area = {s.name: s.width * s.height for p in self.papers.values() for s in p.problem.stock}
+        used = sum(
+            area[layout.stock] * layout.copies
+            for one in self.papers.values()
+            for layout in one.answer.layouts
+        )
+        made = self.quantity * sum(piece.area * piece.quantity for piece in self.pieces)
+        return Fraction(made, used) if used else Fraction(0)
+
+
+def swept_setting(design: Design, name: str | None = None) -> str:
+    """Return the setting whose sizes are compared: the one named, else the design's first length.
+
+    Raises
+    ------
+    Refusal
+        If the design has no such length.
+    """
+    lengths = [one.name for one in design.settings if one.kind is Kind.LENGTH]
+    if name is None and lengths:
+        return next(one.name for one in design.settings if one.name in lengths)
+    if name not in lengths:
+        known = ", ".join(lengths) or "none"
+        raise Refusal(f"{design.name} has no length '{str(name)[:30]}'; its lengths are {known}")
+    return name
+
+
+def sizes_between(first: Length, last: Length, step: Length, unit: Unit) -> list[Length]:
+    """Return the sizes from one to another.
+
+    Raises
+    ------
+    Refusal
+        If the range is upside down, the step is nothing, or there are more than `MOST_SIZES`.
+    """
+    if step <= 0:
+        raise Refusal("the step between sizes must be more than zero")
+    if first > last:
+        raise Refusal(
+            f"the sizes run from {format_length(first, unit)} to {format_length(last, unit)}, which"
+            " is upside down; give the smaller one first"
+        )
+    number = (last - first) // step + 1
+    if number > MOST_SIZES:
+        raise Refusal(f"that is {number:,} sizes, and {MOST_SIZES} at most are compared; take a"
+                      " larger step or a shorter range")  # fmt: skip
+    return [first + step * place for place in range(number)]
+
+
+def paper_batches(
+    pieces: Iterable[Piece],
+    quantity: int,
+    papers: Mapping[str, str],
+    sheets: Mapping[str, Sequence[PricedSheet]],
+    rules: Rules,
+) -> dict[str, Problem]:
+    """Return the cutting problem of so many objects on each of their papers.
+
+    Raises
+    ------
+    Refusal
+        If a piece has no paper, or its paper no sheets.
+    """
+    problems = {}
+    for paper, wants in paper_wants(pieces, quantity, papers, rules).items():
+        offers = sheets.get(paper, ())
+        if not offers:
+            raise Refusal(f"no sheet is named for {paper}; say one with --on")
+        stock = (
+            Stock(str(number), one.width, one.height, None, one.counted, paper)
+            for number, one in enumerate(offers)
+        )
+        problems[paper] = rules.problem(wants, tuple(stock))
+    return problems
+
+
+# --- the sweep -----------------------------------------------------------------------------------
+
+
+def sweep(
+    batch: Batch,
+    setting: str,
+    sizes: Sequence[Length],
+    *,
+    pains: Pains | None = None,
+    processes: int | None = None,
+    stop: Stop = never,
+    on_progress: Callable[[int, int], None] = lambda done, whole: None,
+) -> list[Point]:
+    """Plan the batch at every size.
+
+    Parameters
+    ----------
+    setting
+        The design's length that takes these sizes.
+    pains
+        How hard to look at most for each size and paper.
+    processes
+        How many to share the work among; as many as there are cores, unless given.
+    stop
+        Asked after each run of neighbouring sizes; once it says yes, sizes that are not planned
+        yet are left out.
+    on_progress
+        Told how many runs are done, and of how many.
+
+    Raises
+    ------
+    Refusal
+        If a piece has no paper, or its paper no sheets.  Sizes that the design refuses, or that
+        fit no sheet, are no refusal: their points say why.
+    """
+    points, problems = [], []
+    for size in sizes:
+        point, of_paper = _at(batch, setting, size)
+        points.append(point)
+        problems.append(of_paper)
+    chains = _chains(problems)
+    with _working(processes, sum(map(len, chains.values()))) as each:
+        answers = _solve(chains, pains or Pains(), each, stop, on_progress)
+    return [
+        replace(point, papers={p: answers[p][_key(one)] for p, one in of_paper.items()})
+        for point, of_paper in zip(points, problems, strict=True)
+        if all(_key(one) in answers[p] for p, one in of_paper.items())
+    ]
+
+
+def _at(batch: Batch, setting: str, size: Length) -> tuple[Point, dict[str, Problem]]:
+    """Return what is to be planned at one size."""
+    texts = {**batch.texts, setting: f"{Fraction(size, UNITS_PER_MM)} mm"}
+    try:
+        settings = read_settings(batch.design, texts, batch.unit, batch.thickness)
+        pieces = batch.design.pieces(settings, batch.unit)
+    except DesignRefusal as why:
+        return Point(size, batch.quantity, refused=str(why)), {}
+    problems = paper_batches(pieces, batch.quantity, batch.papers, batch.sheets, batch.rules)
+    lacking = unfit(problems.values())
+    if lacking:
+        return Point(size, batch.quantity, settings, pieces, refused=lacking), {}
+    return Point(size, batch.quantity, settings, pieces), problems
+
+
+def unfit(problems: Iterable[Problem]) -> str:
+    """Say which piece fits no sheet of its paper, if any does; its paper must have sheets."""
+    for problem in problems:
+        for want, why in split_by_paper(problem)[1]:
+            return f"{want.name} of {want.paper}: {why}"
+    return ""
+
+
+_Key = tuple[object, ...]
+_Chain = dict[_Key, Problem]
+"""Unequal problems of one paper, in the order of sizes."""
+
+
+def _key(problem: Problem) -> _Key:
+    return (problem.wants,)
+
+
+def _chains(problems: Iterable[Mapping[str, Problem]]) -> dict[str, _Chain]:
+    chains: dict[str, _Chain] = {}
+    for of_paper in problems:
+        for paper, one in of_paper.items():
+            chains.setdefault(paper, {}).setdefault(_key(one), one)
+    return chains
+
+
+class _Run(NamedTuple):
+    """Neighbours to be solved one after the other."""
+
+    problems: tuple[Problem, ...]
+    pains: Pains
+
+
+_Each = Callable[[Callable[[_Run], list[Answer]], Sequence[_Run]], Iterable[list[Answer]]]
+"""The built-in `map`, or one that shares its work among processes."""
+
+
+def _solve(
+    chains: Mapping[str, _Chain],
+    pains: Pains,
+    each: _Each,
+    stop: Stop,
+    on_progress: Callable[[int, int], None],
+) -> dict[str, dict[_Key, Like]]:
+    """Return what is found, up to a stop; of each chain what is known is its beginning."""
+    starts = [
+        (Fraction(start, len(chain)), -_weight(chain), paper, start)
+        for paper, chain in chains.items()
+        for start in range(0, len(chain), _RUN)
+    ]
+    # Small sizes of all papers first, so that a stop leaves whole sizes; of those what takes
+    # longest, so that no process is left with it in the end.
+    starts.sort()
+    wholes = {paper: tuple(chain.values()) for paper, chain in chains.items()}
+    runs = [_Run(wholes[paper][start : start + _RUN], pains) for *_, paper, start in starts]
+    found: dict[str, list[Answer]] = {paper: [] for paper in chains}
+    try:
+        for done, (start, answers) in enumerate(zip(starts, each(_solved, runs), strict=True), 1):
+            found[start[2]] += answers
+            on_progress(done, len(runs))
+            if stop():
+                break
+    except BrokenProcessPool:
+        # At Ctrl-C in a terminal the processes end; what they have told is kept.
+        if not stop():
+            raise
+    return {
+        paper: dict(zip(chain, _smoothed(wholes[paper], found[paper]), strict=False))
+        for paper, chain in chains.items()
+    }
+
+
+def _weight(chain: _Chain) -> int:
+    return len(next(iter(chain.values())).wants)
+
+
+def _solved(run: _Run) -> list[Answer]:
+    """Solve neighbours: the last, the first, and then what lies between, half by half."""
+    problems, pains = run
+    last = len(problems) - 1
+    answers: dict[int, Answer] = {}
+
+    def solve_at(place: int, *neighbours: int) -> None:
+        problem = problems[place]
+        known = [answers[n].bound for n in neighbours if _none_larger(problems[n], problem)]
+        like = [Like(problems[n], answers[n]) for n in sorted(neighbours, reverse=True)]
+        answers[place] = sketch(
+            problem,
+            like,
+            pains,
+            at_least=max(known, default=Fraction(0)),
+            # Where both neighbours cost the same, so will what lies between.
+            enough=min((answers[n].cost for n in neighbours if n < place), default=Fraction(0)),
+        )
+        require(problem, answers[place])
+
+    def between(low: int, high: int) -> None:
+        middle = (low + high) // 2
+        if low < middle < high:
+            solve_at(middle, low, high)
+            between(low, middle)
+            between(middle, high)
+
+    solve_at(last)
+    if last:
+        solve_at(0, last)
+        between(0, last)
+    return [answers[place] for place in range(len(problems))]
+
+
+def _none_larger(one: Problem, other: Problem) -> bool:
+    """Tell whether every plan for the other serves for the one too: rectangles, none larger."""
+    of_other = {want.name: want for want in other.wants}
+    if one.stock != other.stock or of_other.keys() != {want.name for want in one.wants}:
+        return False
+    for want in one.wants:
+        large = of_other[want.name]
+        if want.voids or replace(large, width=want.width, height=want.height) != want:
+            return False
+        if want.width > large.width or want.height > large.height:
+            return False
+    return True
+
+
+def _smoothed(problems: Sequence[Problem], answers: Sequence[Answer]) -> list[Like]:
+    """Let each size take over a neighbour's better plan, and what is proven of smaller pieces.
+
+    The last problems may have no answers.
+    """
+    told = [Like(*both) for both in zip(problems, answers, strict=False)]
+    places = range(len(told))
+    for here, there in [
+        *((place, place + 1) for place in reversed(places[:-1])),
+        *((place, place - 1) for place in places[1:]),
+    ]:
+        one, other = told[here], told[there]
+        if other.answer.cost >= one.answer.cost:
+            continue
+        anew = lay_anew(one.problem, other)
+        if anew is not None and anew.cost < one.answer.cost:
+            anew = replace(anew, bound=min(one.answer.bound, anew.cost))
+            require(one.problem, anew)
+            told[here] = Like(one.problem, anew)
+    for here, there in zip(places[1:], places[:-1], strict=True):
+        one, smaller = told[here], told[there]
+        least = min(smaller.answer.bound, one.answer.cost)
+        if least > one.answer.bound and _none_larger(smaller.problem, one.problem):
+            told[here] = Like(one.problem, replace(one.answer, bound=least))
+    return told
+
+
+# --- several processes ---------------------------------------------------------------------------
+
+
+@contextmanager
+def _working(processes: int | None, jobs: int) -> Iterator[_Each]:
+    """Give a `map` that shares its work among processes, or the built-in one for little work.
+
+    Parameters
+    ----------
+    processes
+        How many; as many as there are cores, at most eight, unless given.
+    jobs
+        How many things there are to do in all.
+    """
+    number = min(8, os.cpu_count() or 1) if processes is None else processes
+    if number < 2 or jobs < 2 * _RUN:
+        yield map
+        return
+    pool = ProcessPoolExecutor(number, get_context("spawn"), initializer=_die_quietly)
+    try:
+        yield pool.map
+        pool.shutdown(wait=True, cancel_futures=True)
+    except KeyboardInterrupt:
+        # Nobody waits for what they still do.
+        for process in active_children():
+            process.terminate()
+        raise
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _die_quietly() -> None:
+    """End at Ctrl-C without a word; the command has one."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
