@@ -19,7 +19,9 @@ from nester.core.geometry import voids
 from nester.core.lengths import Unit, cm, inch, mm, parse_length
 from nester.core.piece import Fold, Line, Piece, Point, Score
 from nester.core.problem import Cuts, Effort, Problem, Stock, Want
-from nester.packing import solve
+from nester.packing import (
+    solve,
+)
 
 __all__ = ["Box", "Cutter", "random_plan", "steps_in"]
 

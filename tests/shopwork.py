@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from sqlalchemy import func, select
 from sqlalchemy.types import DateTime
 
-from inventory.database.sqlite import ShopFile
+from inventory.database.shop_file import ShopFile
 from inventory.database.tables.all import METADATA
 from inventory.database.tables.base import (
     Batch,
@@ -22,9 +22,10 @@ from inventory.database.tables.base import (
     Stock,
 )
 from inventory.orders.orders import add_order
-from inventory.production import cutting
-from inventory.production.planning import confirm_batch, mend_batch, plan_batch
-from inventory.stock import ledger, listing, supplies
+from inventory.production import cutting, order_status, progress, spoiling, undo
+from inventory.production.mending import mend_batch
+from inventory.production.planning import confirm_batch, plan_batch
+from inventory.stock import ledger, listing, lookup, supplies
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_offcut, add_sheets
 from inventory.stock.stocktake import Found, enter_counts
@@ -86,7 +87,7 @@ def _spoil(shop: ShopFile, rng: random.Random) -> None:
 def _count(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
         label = _any_label(session, rng)
-        stock = listing.find_stock(session, label)
+        stock = lookup.find_stock(session, label)
         there = ledger.on_hand(session, stock)
         found = (
             rng.randint(0, 1) if stock.kind is Kind.OFFCUT else max(0, there + rng.randint(-2, 3))
@@ -97,7 +98,7 @@ def _count(shop: ShopFile, rng: random.Random) -> None:
 def _take_stock(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
         labels = sorted({_any_label(session, rng) for _ in range(4)})
-        there = {label: ledger.on_hand(session, listing.find_stock(session, label))
+        there = {label: ledger.on_hand(session, lookup.find_stock(session, label))
                  for label in labels}  # fmt: skip
         lines = [Found(label, max(0, there[label] - rng.randint(0, 1)), there[label])
                  for label in labels]  # fmt: skip
@@ -123,7 +124,7 @@ def _reels(shop: ShopFile, rng: random.Random) -> None:
 def _undo(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
         last = session.scalar(select(func.max(Deed.id)))
-        cutting.undo_deed(session, rng.randint(max(1, last - 6), last))
+        undo.undo_deed(session, rng.randint(max(1, last - 6), last))
 
 
 def _order(shop: ShopFile, rng: random.Random) -> None:
@@ -170,23 +171,23 @@ def _cut(shop: ShopFile, rng: random.Random) -> None:
 def _cut_layout(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
         number = _a_batch(session, rng, BatchStatus.OPEN)
-        left = rng.choice(cutting.left_to_cut(session, cutting.get_batch(session, number)))
+        left = rng.choice(progress.left_to_cut(session, lookup.get_batch(session, number)))
         cutting.cut_batch(session, number, layout=left.layout.number, copies=1)
 
 
 def _spoil_layout(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
         number = _a_batch(session, rng, BatchStatus.OPEN)
-        left = rng.choice(cutting.left_to_cut(session, cutting.get_batch(session, number)))
-        cutting.spoil_layout(session, number, left.layout.number, "the knife slipped")
+        left = rng.choice(progress.left_to_cut(session, lookup.get_batch(session, number)))
+        spoiling.spoil_layout(session, number, left.layout.number, "the knife slipped")
 
 
 def _spoil_piece(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
         number = _a_batch(session, rng, BatchStatus.OPEN, BatchStatus.CUT)
-        batch = cutting.get_batch(session, number)
-        name = cutting.plan_of(batch).parts[0].piece.name
-        cutting.spoil_piece(session, number, name, order=rng.choice(batch.orders).id)
+        batch = lookup.get_batch(session, number)
+        name = lookup.plan_of(batch).parts[0].piece.name
+        spoiling.spoil_piece(session, number, name, order=rng.choice(batch.orders).id)
 
 
 def _mend(shop: ShopFile, rng: random.Random) -> None:
@@ -204,7 +205,7 @@ def _drop(shop: ShopFile, rng: random.Random) -> None:
 def _move(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
         number = _any_of(session, rng, select(Order.id).order_by(Order.id))
-        cutting.move_order(
+        order_status.move_order(
             session, number, rng.choice(["assembled", "assembled", "delivered", "cancelled"])
         )
 

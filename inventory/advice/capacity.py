@@ -7,20 +7,30 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from inventory.database.sqlite import the_shop
 from inventory.orders.custom_designs import find_design
 from inventory.orders.orders import thickness_of_papers
 from inventory.production.cutting_rules import shop_rules
+from inventory.shop.settings import the_shop
 from inventory.stock.listing import StashRow, list_stash
 from inventory.stock.papers import find_paper
 from inventory.stock.reservations import reserved
 from nester.core.errors import Refusal
 from nester.core.problem import Cuts, Effort, Problem, Stock
-from nester.designs import check_roles, paper_for, read_settings, roles_of
+from nester.designs import (
+    check_roles,
+    paper_for,
+    read_settings,
+    roles_of,
+)
 from nester.designs.demand import paper_wants, without_clashing_grain
-from nester.packing import Stop, never
+from nester.packing import (
+    Stop,
+    never,
+)
 from nester.packing.orders.most_copies import Most, most_copies
-from nester.verify import require
+from nester.verify import (
+    require,
+)
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session

@@ -14,13 +14,24 @@ from nester.core.errors import Refusal
 from nester.core.lengths import Length, MeasureError, Unit, format_size, mm
 from nester.core.problem import Cuts, Effort
 from nester.core.sheet_sizes import Size, parse_size
-from nester.designs import Design, check_roles, paper_for, read_settings
+from nester.designs import (
+    Design,
+    check_roles,
+    paper_for,
+    read_settings,
+)
 from nester.designs.base.datasheet import USUAL_PAPERS
 from nester.designs.base.thickness import Sheetstock, thickness_by_role
 from nester.designs.demand import Rules
-from nester.packing import Stop, never, solve
+from nester.packing import (
+    Stop,
+    never,
+    solve,
+)
 from nester.studies.size_sweep import Batch, PricedSheet, paper_batches, unfit
-from nester.verify import require
+from nester.verify import (
+    require,
+)
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session

@@ -27,7 +27,7 @@ from nester.core.problem import Cuts, Effort
 
 if TYPE_CHECKING:
     from inventory.core.plan import Plan
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
 
 app = group("Batches: orders cut together, from the plan to the last offcut.")
 
@@ -114,7 +114,9 @@ def search_plan(
 ) -> Plan:
     """Plan a batch while showing how the search goes on."""
     from inventory.production.planning import plan_batch
-    from nester.packing import cores
+    from nester.packing import (
+        cores,
+    )
 
     with searching_in(shop_file, seconds) as search:
         return plan_batch(
@@ -150,13 +152,10 @@ def confirm(
     """
     from inventory.cli.shared.terminal import warn
     from inventory.orders.orders import get_order
-    from inventory.production.planning import (
-        StashChanged,
-        confirm_batch,
-        drop_batch,
-        get_batch,
-        plan_of,
-    )
+    from inventory.production.booking import StashChanged
+    from inventory.production.cutting import drop_batch
+    from inventory.production.planning import confirm_batch
+    from inventory.stock.lookup import get_batch, plan_of
     from nester.core.errors import Refusal
 
     with shop_file_of(context) as shop_file:
@@ -186,7 +185,8 @@ def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all batches, the newest first."""
     from inventory.cli.shared.terminal import console, print_json
     from inventory.core.money import format_money
-    from inventory.production.cutting import list_batches, plan_of
+    from inventory.production.progress import list_batches
+    from inventory.stock.lookup import plan_of
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         batches = [(one, plan_of(one)) for one in list_batches(session)]
@@ -227,7 +227,7 @@ def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
 
 
 def _plan_of(context: typer.Context, number: int) -> Plan:
-    from inventory.production.cutting import get_batch, plan_of
+    from inventory.stock.lookup import get_batch, plan_of
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         return plan_of(get_batch(session, number))
@@ -244,8 +244,10 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     from inventory.cli.shared.terminal import console, print_json
     from inventory.documents.format.terminal_tables import table
     from inventory.documents.plan.text import plan_summary, tally
-    from inventory.production.cutting import get_batch, left_to_cut, lost_pieces, plan_of
     from inventory.production.pace import shop_pace
+    from inventory.production.progress import left_to_cut
+    from inventory.production.spoiling import lost_pieces
+    from inventory.stock.lookup import get_batch, plan_of
     from inventory.views.plan import plan_as_json
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
@@ -408,7 +410,7 @@ def papers(
     from inventory.documents.plan.document_set import KINDS, SetOptions
     from inventory.documents.plan.facts_from_book import with_the_book
     from inventory.documents.plan.files import FORMATS, write_papers
-    from inventory.production.cutting import get_batch, plan_of
+    from inventory.stock.lookup import get_batch, plan_of
 
     kinds = tuple(kind for kind in KINDS if not only or kind in only)
     options = SetOptions(
@@ -468,10 +470,13 @@ def cut(
       quirebox batch cut 1 --layout 3 --minutes 25
     """
     from inventory.cli.shared.terminal import console
-    from inventory.database.sqlite import the_shop
+    from inventory.core.durations import read_time_taken
     from inventory.documents.format.terminal_tables import table
-    from inventory.production.cutting import cut_batch, get_batch, left_to_cut
-    from inventory.production.pace import pace_words, read_time_taken, shop_pace
+    from inventory.production.cutting import cut_batch
+    from inventory.production.pace import pace_words, shop_pace
+    from inventory.production.progress import left_to_cut
+    from inventory.shop.settings import the_shop
+    from inventory.stock.lookup import get_batch
     from nester.core.lengths import format_size
 
     seconds = None if minutes is None else read_time_taken(minutes)
@@ -533,7 +538,7 @@ def spoil(
       quirebox batch spoil 1 --piece "tier 1" --order 3 --why "cut too short"
       quirebox batch spoil 1 --layout 2 --why "the knife slipped"
     """
-    from inventory.production.cutting import spoil_layout, spoil_piece
+    from inventory.production.spoiling import spoil_layout, spoil_piece
     from nester.core.errors import Refusal
 
     if (piece is None) == (layout is None):
@@ -568,9 +573,11 @@ def mend(
 def _mend(context: typer.Context, shop_file: ShopFile, number: int, effort: Effort) -> None:
     from inventory.cli.shared.terminal import console
     from inventory.documents.plan.text import plan_summary
+    from inventory.production.mending import mend_batch
     from inventory.production.pace import shop_pace
-    from inventory.production.planning import mend_batch
-    from nester.packing import cores
+    from nester.packing import (
+        cores,
+    )
 
     with searching_in(shop_file, None) as search:
         made = mend_batch(
@@ -596,7 +603,7 @@ def undo(
       quirebox batch undo 1 --why "that was batch 2"
     """
     from inventory.cli.shared.terminal import deed_words
-    from inventory.production.cutting import last_deed, undo_deed
+    from inventory.production.undo import last_deed, undo_deed
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         deed = last_deed(session, batch=number)
@@ -614,7 +621,8 @@ def cost(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     """
     from inventory.cli.shared.terminal import console, print_json
     from inventory.costs.order_costs import batch_cost
-    from inventory.documents.text.costs import batch_cost_as_json, batch_cost_text
+    from inventory.documents.text.costs import batch_cost_text
+    from inventory.views.costs import batch_cost_as_json
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         told = batch_cost(session, number)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.costs.order_costs import OrderCost
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
 
 __all__ = ["CollectedFlag", "EachOption", "app", "price_of_one", "show_cost"]
 
@@ -35,7 +35,8 @@ ForgetFlag = Annotated[bool, typer.Option("--forget", help="Forget what was set.
 def show_cost(told: OrderCost, *, as_json: bool) -> None:
     """Print what an order costs."""
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.documents.text.costs import cost_as_json, cost_text
+    from inventory.documents.text.costs import cost_text
+    from inventory.views.costs import cost_as_json
 
     if as_json:
         print_json(cost_as_json(told))
@@ -47,7 +48,7 @@ def price_of_one(shop_file: ShopFile, text: str | None) -> Decimal | None:
     """Read the price of one box, in whole coins."""
     from inventory.core.money import round_to_coin
     from inventory.costs.rates import read_amount
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
 
     if text is None:
         return None
@@ -70,7 +71,7 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
         rates_of,
         written_endings,
     )
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         unit = the_shop(session).unit
@@ -234,6 +235,7 @@ def change(
       quirebox cost set --margin 25% --ends .50 --ends .95
       quirebox cost set --packaging 0.90 --packaging-weight 80g
     """
+    from inventory.core.durations import read_minutes
     from inventory.costs.rates import (
         Changes,
         read_amount,
@@ -242,8 +244,7 @@ def change(
         read_percent,
         set_rates,
     )
-    from inventory.database.sqlite import the_shop
-    from inventory.production.pace import read_minutes
+    from inventory.shop.settings import the_shop
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         currency = the_shop(session).currency
@@ -313,8 +314,8 @@ def supply(
     """
     from inventory.core.text import choice
     from inventory.costs.rates import forget_consumable, read_amount, read_grams, set_consumable
-    from inventory.database.sqlite import the_shop
     from inventory.database.tables.base import Per
+    from inventory.shop.settings import the_shop
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         if forget:
@@ -336,7 +337,7 @@ def supply(
 
 
 def _spread(session: Session, supply: str | None, text: str | None) -> int | None:
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from inventory.stock.supplies import find_supply, read_measure
 
     if text is None:
@@ -360,7 +361,7 @@ def print_(
       quirebox cost print 10x15cm 0.25
     """
     from inventory.costs.rates import forget_print, read_amount, set_print
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from nester.core.sheet_sizes import parse_size
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -393,8 +394,8 @@ def time(
     Example:
       quirebox cost time layered-box 95
     """
+    from inventory.core.durations import read_minutes
     from inventory.costs.rates import set_assembly
-    from inventory.production.pace import read_minutes
 
     if (minutes is None) is not forget:
         raise Refusal("say how many minutes it takes, or --forget")

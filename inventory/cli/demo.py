@@ -17,7 +17,7 @@ from nester.core.problem import Cuts, Effort
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
 
 __all__ = ["demo", "fill_costs"]
 
@@ -39,12 +39,12 @@ def demo() -> None:
     """
     from inventory.cli.batch import search_plan
     from inventory.cli.shared.terminal import console
-    from inventory.database.sqlite import open_shop
+    from inventory.database.open import open_shop
     from inventory.documents.plan.document_set import SetOptions
     from inventory.documents.plan.facts_from_book import with_the_book
     from inventory.documents.plan.files import write_papers
     from inventory.documents.plan.text import plan_summary
-    from inventory.production.planning import get_batch
+    from inventory.stock.lookup import get_batch
     from nester.core.lengths import Unit
 
     _clear(_FOLDER)
@@ -76,16 +76,12 @@ def demo() -> None:
 
 def _fill(shop_file: ShopFile) -> None:
     from inventory.core.resources import demo_folder
-    from inventory.database.sqlite import the_shop
     from inventory.database.tables.base import Reason
+    from inventory.orders.import_orders import import_orders
     from inventory.purchasing.prices import read_prices, store_prices
     from inventory.purchasing.suppliers import set_rate
-    from inventory.stock.import_lists import (
-        import_offcuts,
-        import_orders,
-        import_papers,
-        import_sheets,
-    )
+    from inventory.shop.settings import the_shop
+    from inventory.stock.import_lists import import_offcuts, import_papers, import_sheets
 
     lists, today = demo_folder(), date.today()
     with shop_file.begin() as session:
@@ -106,11 +102,11 @@ def fill_costs(session: Session, folder: Path) -> None:
     """Put into the book what the demo shop reckons with: ``costs.toml`` and ``postage.csv``."""
     import tomllib
 
+    from inventory.core.durations import read_minutes
     from inventory.core.money import parse_money
     from inventory.costs import rates
-    from inventory.database.sqlite import the_shop
     from inventory.database.tables.base import Reason
-    from inventory.production.pace import read_minutes
+    from inventory.shop.settings import the_shop
     from inventory.stock import supplies
     from nester.core.sheet_sizes import parse_size
 

@@ -84,7 +84,9 @@ def settings(
       quirebox design settings layered-box --unit in
     """
     from inventory.cli.shared.terminal import console, print_json
-    from nester.designs import read_settings
+    from nester.designs import (
+        read_settings,
+    )
 
     with session_if_any(context) as session:
         design = design_named(session, name)
@@ -131,7 +133,9 @@ def _sheet(
     asked: Unit | None,
 ) -> tuple[DesignSheet, Unit]:
     """Work a design out, and say in which unit."""
-    from nester.designs import check_roles
+    from nester.designs import (
+        check_roles,
+    )
     from nester.designs.base.datasheet import design_sheet
 
     with session_if_any(context) as session:
@@ -168,7 +172,8 @@ def show(
       quirebox design show gift-tag --paper all=300 --svg tag
     """
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.documents.text.design import design_as_json, design_text
+    from inventory.documents.text.design import design_text
+    from inventory.views.design import design_as_json
 
     sheet, used = _sheet(context, name, sizes, paper, unit)
     if svg is not None or pdf is not None:

@@ -173,8 +173,10 @@ def _asked(
 ) -> tuple[AskedBatch, Unit, str | None]:
     """Return the batch asked for, the unit, and the currency if sheets have prices."""
     from inventory.advice.sizes import read_asked
-    from inventory.database.sqlite import the_shop
-    from nester.designs import check_roles
+    from inventory.shop.settings import the_shop
+    from nester.designs import (
+        check_roles,
+    )
 
     with session_if_any(context) as session:
         design = design_named(session, name)

@@ -111,7 +111,9 @@ def estimate(
     from inventory.cli.shared.options import stopping
     from inventory.cli.shared.terminal import console, print_json, searching
     from inventory.stock.condition import read_distance
-    from nester.packing import cores
+    from nester.packing import (
+        cores,
+    )
     from nester.studies.estimate import estimate as work_out
 
     with session_if_any(context) as session:
@@ -174,7 +176,9 @@ def _asked(
     from inventory.purchasing.optimizer_offers import listed_offers, terms_of, told_offers
     from inventory.stock.papers import list_papers
     from nester.core.errors import Refusal
-    from nester.designs import check_roles
+    from nester.designs import (
+        check_roles,
+    )
     from nester.designs.base.datasheet import design_sheet
     from nester.designs.demand import Rules, paper_wants
 
@@ -230,7 +234,7 @@ def _is_known(session: Session | None, text: str) -> bool:
 
 
 def _currency(session: Session | None) -> str:
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
 
     return "" if session is None else str(the_shop(session).currency)
 
@@ -309,7 +313,7 @@ def _used(one: Estimate) -> dict[str, int]:
 
 
 def _as_json(name: str, currency: str, found: list[Estimate]) -> dict[str, Any]:
-    from inventory.advice.fit_lists import answer_as_json
+    from inventory.views.cutting import answer_as_json
 
     return {
         "design": name,

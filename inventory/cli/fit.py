@@ -90,12 +90,18 @@ def fit(
       quirebox fit pieces.csv sheets.csv --effort thorough --json answer.json
       quirebox fit pieces.csv sheets.csv --gap 2mm --margin 5mm --trimmer 31cm
     """
-    from inventory.advice.fit_lists import answer_as_json, read_problem
+    from inventory.advice.fit_lists import read_problem
     from inventory.cli.shared.options import stopping
     from inventory.cli.shared.terminal import console, print_json, searching
     from inventory.stock.condition import read_distance, read_margins
-    from nester.packing import cores, solve
-    from nester.verify import require
+    from inventory.views.cutting import answer_as_json
+    from nester.packing import (
+        cores,
+        solve,
+    )
+    from nester.verify import (
+        require,
+    )
 
     problem = read_problem(
         pieces,

@@ -60,8 +60,8 @@ def add(
         --paper "mat=Fern print" --paper "photo=Photo satin"
     """
     from inventory.cli.shared.terminal import warn
+    from inventory.core.table_files import read_due
     from inventory.orders.orders import add_order
-    from inventory.stock.import_lists import read_due
 
     today = date.today()
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -100,7 +100,7 @@ def import_(
       quirebox order import orders.csv
     """
     from inventory.cli.shared.terminal import warn
-    from inventory.stock.import_lists import import_orders
+    from inventory.orders.import_orders import import_orders
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         count, warnings = import_orders(session, file, date.today())
@@ -235,8 +235,8 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
       quirebox order show 3
     """
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.sqlite import the_shop
     from inventory.orders.orders import get_order, order_pieces, steps_of
+    from inventory.shop.settings import the_shop
     from nester.core.lengths import format_size, to_mm_number
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
@@ -350,10 +350,10 @@ def quote(
     """
     from inventory.core.files import write_bytes, write_file
     from inventory.core.money import format_money
+    from inventory.core.table_files import read_due
     from inventory.costs.quotes import quote_order
     from inventory.documents.format.languages import voice_of
     from inventory.documents.quote import quote_html, quote_pdf
-    from inventory.stock.import_lists import read_due
     from nester.core.errors import Refusal
 
     kind = file.suffix.casefold()
@@ -391,7 +391,7 @@ def move(
     Example:
       quirebox order move 3 cancelled
     """
-    from inventory.production.cutting import move_order
+    from inventory.production.order_status import move_order
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         order = move_order(session, number, status)

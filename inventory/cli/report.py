@@ -65,8 +65,8 @@ def use_(
       quirebox report use --by design --from 2027-01 --pdf use.pdf
     """
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.sqlite import the_shop
     from inventory.reports.reports import read_months, use
+    from inventory.shop.settings import the_shop
 
     months = read_months(first, last)
     with shop_file_of(context) as shop_file, shop_file.read() as session:
@@ -150,8 +150,8 @@ def spending_(
     """
     from inventory.cli.shared.terminal import console, print_json
     from inventory.core.money import format_money, round_to_coin
-    from inventory.database.sqlite import the_shop
     from inventory.reports.reports import read_months, spending
+    from inventory.shop.settings import the_shop
 
     months = read_months(first, last)
     with shop_file_of(context) as shop_file, shop_file.read() as session:
@@ -222,8 +222,8 @@ def unused(
     from inventory.cli.shared.options import pairs
     from inventory.cli.shared.terminal import console, print_json
     from inventory.cli.stock.stash_makes import number_words
-    from inventory.database.sqlite import the_shop
     from inventory.reports.reports import dead_stock
+    from inventory.shop.settings import the_shop
 
     wish = Wish(design, pairs(size or [], "--size"))
     with shop_file_of(context) as shop_file, shop_file.read() as session:

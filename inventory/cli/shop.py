@@ -46,7 +46,7 @@ def new(
       quirebox --shop hazelmoth.sqlite shop new "Hazelmoth" --unit in \\
         --currency USD
     """
-    from inventory.database.sqlite import open_shop
+    from inventory.database.open import open_shop
 
     with open_shop(
         shop_option(context), create=True, name=name, unit=unit, currency=currency
@@ -58,15 +58,15 @@ def new(
 def show(context: typer.Context, as_json: JsonFlag = False) -> None:
     """Show the shop's rules and what its book holds."""
     from inventory.cli.shared.terminal import print_json
-    from inventory.database.sqlite import holds, the_shop
     from inventory.documents.text.rules import rules_words
+    from inventory.shop.settings import holds, the_shop
     from nester.core.lengths import format_length, to_mm_number
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shop = the_shop(session)
         papers, stock, orders = holds(session)
     if as_json:
-        from inventory.advice.fit_lists import trimmer_as_json
+        from inventory.views.cutting import trimmer_as_json
 
         print_json(
             {
@@ -149,7 +149,7 @@ def change(
       quirebox shop set --trimmer any --stages 3 --ignore-grain
       quirebox shop set --making-days 3
     """
-    from inventory.database.sqlite import change_shop, the_shop
+    from inventory.shop.settings import change_shop, the_shop
     from inventory.stock.condition import read_distance
     from nester.core.lengths import parse_length
 

@@ -13,11 +13,11 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from difflib import get_close_matches
 from pathlib import Path
-from typing import NoReturn, TypeVar
+from typing import TYPE_CHECKING, Generic, NoReturn, TypeVar
 from zipfile import ZipFile
 
 from inventory.core.money import parse_money
@@ -25,12 +25,20 @@ from inventory.core.text import clean_name, fold, shorten
 from nester.core.errors import Refusal
 from nester.core.lengths import Length, Unit, parse_length
 
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+    from datetime import date
+    from pathlib import Path
+
+    from nester.core.lengths import Unit
+
 __all__ = [
     "LARGEST_COUNT",
     "Row",
     "check_count",
     "one_of",
     "read_date",
+    "read_due",
     "read_list",
     "refuse_doubles",
 ]
@@ -299,3 +307,46 @@ def refuse_doubles(rows: Sequence[Row], field: str) -> None:
             row.refuse(
                 field, f"'{shorten(name)}' stands in line {first} already; names must differ"
             )
+
+
+_IN_DAYS = re.compile(r"in\s+([0-9]{1,4})\s+days?", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class CheckedLine(Generic[_T]):
+    """What a line asks for, read and checked, but not done yet.
+
+    `field` is what to name should doing it be refused all the same.
+    """
+
+    row: Row
+    field: str
+    do: Callable[[], _T]
+
+    def done(self) -> _T:
+        return self.row.read(self.field, lambda _: self.do())
+
+
+def read_due(text: str, today: date) -> date:
+    """Read the day something is due: ``2027-03-14`` (ISO 8601) or ``in 5 days``.
+
+    Parameters
+    ----------
+    today
+        The day from which days are counted.
+
+    Raises
+    ------
+    Refusal
+        If it is neither.
+    """
+    days = _IN_DAYS.fullmatch(text.strip())
+    try:
+        return today + timedelta(int(days[1])) if days else read_date(text)
+    except (Refusal, OverflowError):
+        wrong = f"'{shorten(text)}' is not a day" if text.strip() else "a day is missing"
+        raise Refusal(f"{wrong}; write it like 2027-03-14 or in 5 days") from None
+
+
+def apply_lines(deeds: Iterable[CheckedLine[_T]]) -> list[_T]:
+    return [deed.done() for deed in deeds]

@@ -27,28 +27,33 @@ from inventory.costs.costing import (
     shares_of,
 )
 from inventory.costs.rates import rates_of
-from inventory.database.sqlite import the_shop
 from inventory.database.tables.base import BatchStatus, Order
 from inventory.orders.custom_designs import find_design, text_of_design
 from inventory.orders.orders import get_order, order_consumables, order_pieces
-from inventory.production.cutting import get_batch, plan_of
-from inventory.stock.listing import find_paper, list_papers, list_stash
+from inventory.shop.settings import the_shop
+from inventory.stock.listing import list_stash
+from inventory.stock.lookup import get_batch, plan_of
+from inventory.stock.papers import find_paper, list_papers
 from nester.core.lengths import grams
 from nester.core.piece import Piece
 from nester.core.problem import Effort, Layout
-from nester.designs import check_roles
+from nester.designs import (
+    check_roles,
+)
 from nester.designs.base.totals import summed
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.core.plan import Plan
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
     from inventory.production.shopping_list import OnSale
     from nester.core.lengths import Unit
     from nester.core.problem import Trimmer
     from nester.core.sheet_sizes import Size
-    from nester.packing import Stop
+    from nester.packing import (
+        Stop,
+    )
 
 __all__ = [
     "PRINTED",
@@ -363,8 +368,13 @@ class _Estimate:
         self.problem, self.parts, self.sizes = from_new_sheets(session, order, sizes, today=today)
 
     def cost(self, *, posted: bool, each: Decimal | None, stop: Stop | None) -> OrderCost:
-        from nester.packing import never, solve
-        from nester.verify import require
+        from nester.packing import (
+            never,
+            solve,
+        )
+        from nester.verify import (
+            require,
+        )
 
         answer = solve(self.problem, effort=Effort.QUICK, stop=stop or never)
         require(self.problem, answer)

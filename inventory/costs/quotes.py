@@ -2,27 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
+from decimal import Decimal
+from typing import TYPE_CHECKING, NamedTuple
 
 from inventory.core.text import clean_note
 from inventory.costs.order_costs import order_cost
 from inventory.costs.rates import quote_days
-from inventory.database.sqlite import the_shop
 from inventory.database.tables.base import Status
-from inventory.documents.quote import Quote, QuotedPaper
 from inventory.orders.orders import design_of, get_order, thickness_of_papers
-from inventory.stock.listing import find_paper
+from inventory.shop.settings import the_shop
+from inventory.stock.papers import find_paper
 from nester.core.errors import Refusal
-from nester.designs import read_settings
+from nester.core.lengths import Unit
+from nester.designs import (
+    Design,
+    Settings,
+    read_settings,
+)
 
 if TYPE_CHECKING:
     from decimal import Decimal
 
-    from inventory.database.sqlite import ShopFile
-    from nester.packing import Stop
+    from inventory.database.shop_file import ShopFile
+    from nester.packing import (
+        Stop,
+    )
 
-__all__ = ["quote_order"]
+__all__ = [
+    "Quote",
+    "QuotedPaper",
+    "quote_order",
+]
 
 
 def quote_order(
@@ -101,3 +114,53 @@ def quote_order(
             posted=posted,
             note=words,
         )
+
+
+class QuotedPaper(NamedTuple):
+    """The paper of a part; `role` is as designs call it."""
+
+    role: str
+    name: str
+    colour: str
+    finish: str
+    grammage: int
+    swatch: str | None
+
+
+@dataclass(frozen=True)
+class Quote:
+    """What is offered to whom.
+
+    Attributes
+    ----------
+    said
+        The settings that the order gives, as they were written; only these are told.
+    settings
+        All of the design, as they were read.
+    each, price
+        Of one, and of all copies.
+    ready
+        The day by which it is sent, or ready to be collected.
+    posted
+        Whether it is sent; then postage is in the price.
+    note
+        The maker's own words.
+    """
+
+    shop: str
+    order: int
+    customer: str
+    design: Design
+    copies: int
+    said: Mapping[str, str]
+    settings: Settings
+    unit: Unit
+    papers: tuple[QuotedPaper, ...]
+    each: Decimal
+    price: Decimal
+    currency: str
+    made_on: date
+    valid_until: date
+    ready: date
+    posted: bool = True
+    note: str = ""

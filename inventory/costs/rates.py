@@ -18,7 +18,6 @@ from inventory.core.table_files import read_list
 from inventory.core.text import clean_name, did_you_mean, fold, shorten, whole_number
 from inventory.costs.costing import MOST_OFF_THE_PRICE, PostageStep, PrintPrice, Rates, Tariff
 from inventory.costs.costing import read_ending as ending_of
-from inventory.database.sqlite import the_shop
 from inventory.database.tables.base import QUOTE_DAYS, Measure, Per
 from inventory.database.tables.costs import AssemblyTime, ConsumableRate, CostRates
 from inventory.database.tables.costs import PostageStep as PostageRow
@@ -26,6 +25,7 @@ from inventory.database.tables.costs import PrintPrice as PrintRow
 from inventory.database.tables.supplies import Supply, SupplyItem, SupplyMovement
 from inventory.orders.custom_designs import find_design
 from inventory.production.pace import shop_pace
+from inventory.shop.settings import the_shop
 from inventory.stock import ledger
 from inventory.stock.supplies import find_supply
 from nester.core.errors import Refusal

@@ -17,7 +17,7 @@ from sqlalchemy import create_engine, event, inspect, text
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
-from inventory.database import sqlite as books
+from inventory.database import migrate, shop_file
 from inventory.database.tables.all import METADATA
 from nester.core.errors import Refusal
 
@@ -44,7 +44,7 @@ for _table in METADATA.tables.values():
             _index.dialect_options["postgresql"]["where"] = _where
 
 
-def open_on_server(url: URL, begun: Shop | None = None) -> books.ShopFile:
+def open_on_server(url: URL, begun: Shop | None = None) -> shop_file.ShopFile:
     """Open a shop on a server, bringing older tables up to date.
 
     Parameters
@@ -67,11 +67,11 @@ def open_on_server(url: URL, begun: Shop | None = None) -> books.ShopFile:
     try:
         with refusals():
             stored = _stored_revision(engine, name)
-            backup = None if stored == books.HEAD_REVISION else _migrate(engine, name)
+            backup = None if stored == migrate.HEAD_REVISION else _migrate(engine, name)
     except BaseException:
         engine.dispose()
         raise
-    return books.ShopFile(name, engine, backup, refusals, _begin_to_write)
+    return shop_file.ShopFile(name, engine, refusals, _begin_to_write, backup)
 
 
 def _name(url: URL) -> str:
@@ -112,13 +112,13 @@ def _begin_to_write(connection: Connection, on_wait: Callable[[], None] = lambda
     """
     if connection.scalar(text(f"SELECT pg_try_advisory_xact_lock({_LOCK})")):
         return
-    if _locked_within(connection, books.PATIENCE):
+    if _locked_within(connection, shop_file.PATIENCE):
         return
     on_wait()
-    if not _locked_within(connection, books.WAIT_SECONDS):
+    if not _locked_within(connection, shop_file.WAIT_SECONDS):
         raise Refusal(
             "the shop is in use by another program, which did not let go of it within"
-            f" {books.WAIT_SECONDS} seconds; nothing was changed, so do it again when that has"
+            f" {shop_file.WAIT_SECONDS} seconds; nothing was changed, so do it again when that has"
             " finished"
         )
 
@@ -180,7 +180,7 @@ def building(url: URL) -> Iterator[Connection]:
         try:
             with _writing(engine) as connection:
                 _check_is_fit(connection, name)
-                books.upgrade(connection)
+                migrate.upgrade(connection)
                 yield connection
                 go_on_counting(connection)
         finally:
@@ -225,12 +225,12 @@ def _migrate(engine: Engine, name: str) -> Path | None:
     """Bring the tables up to date in one transaction, after an export into the data folder."""
     with _writing(engine) as connection:
         stored = _revision(connection)
-        if stored == books.HEAD_REVISION:
+        if stored == migrate.HEAD_REVISION:
             return None  # another program was quicker
-        books.check_is_known(stored, name)
+        migrate.check_is_known(stored, name)
         backup = _back_up(connection, stored)
         try:
-            books.upgrade(connection)
+            migrate.upgrade(connection)
         except BaseException:
             backup.unlink()
             raise
@@ -241,7 +241,7 @@ def _back_up(connection: Connection, revision: str) -> Path:
     from platformdirs import user_data_path
 
     from inventory.core.files import make_folder
-    from inventory.maintenance.archive import write_archive
+    from inventory.database.archive_writer import write_archive
 
     folder = user_data_path("quirebox", appauthor=False) / "backups"
     make_folder(folder)

@@ -8,336 +8,41 @@ can't do (no room, no permission, no such file) becomes a `Refusal` here and now
 
 from __future__ import annotations
 
-import os
 import sqlite3
 import tempfile
-import time
 from contextlib import closing, contextmanager, suppress
-from dataclasses import asdict
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING
 
-from sqlalchemy import create_engine, event, func, select, text
-from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError
+from sqlalchemy import create_engine, event, text
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import QueuePool
 
 from inventory.core.files import give_name
-from inventory.core.money import check_currency
-from inventory.core.text import choice, clean_name, shorten, whole_number
-from inventory.database.tables.base import Movement, Order, Paper, Shop
+from inventory.database import migrate, shop_file
+from inventory.database.shop_file import ShopFile, take_turn
+from inventory.database.tables.base import Shop
 from nester.core.errors import Refusal
-from nester.core.lengths import LARGEST, Length, Unit
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
-    from contextlib import AbstractContextManager
 
-    from alembic.config import Config
     from sqlalchemy import Connection, Engine
 
-    from nester.core.problem import Trimmer
 
 __all__ = [
-    "HEAD_REVISION",
-    "MOST_STAGES",
-    "PATH_VARIABLE",
-    "PATIENCE",
-    "WAIT_SECONDS",
-    "ShopFile",
     "beside",
     "building",
-    "change_shop",
-    "check_is_known",
-    "check_trimmer",
     "clear_refusals",
     "copy_file",
-    "holds",
-    "is_any_shop",
-    "open_shop",
     "put_new_shop",
-    "shop_place",
     "stored_revision",
-    "the_shop",
-    "upgrade",
 ]
-
-HEAD_REVISION = "0007"
-"""The newest revision in `migrations/`; known here so that opening an up-to-date shop needs no
-Alembic, which takes longer to import than a listing may take."""
-
-PATH_VARIABLE = "QUIREBOX_SHOP"
-
-MOST_STAGES = 100
-"""Nobody turns paper more often until a piece is free."""
-
 _APPLICATION_ID = 0x51626F78
 """Marks an SQLite file as a shop of ours (https://sqlite.org/pragma.html#pragma_application_id)."""
-WAIT_SECONDS = 30
-"""How long one deed waits for others to finish theirs."""
-PATIENCE = 0.5
-"""Seconds after which a deed that waits says so."""
-_POLL = 0.02
-"""Seconds between two looks whether the book is free; Ctrl-C is heeded in between."""
-
-
-def shop_place(given: Path | str | None = None) -> Path | URL:
-    """Return where a shop is: as given, else as QUIREBOX_SHOP says, else in the data folder.
-
-    Parameters
-    ----------
-    given
-        A file, or the URL of a PostgreSQL database.
-
-    Raises
-    ------
-    Refusal
-        If a URL can't be read.
-    """
-    said = given or os.environ.get(PATH_VARIABLE)
-    if isinstance(said, str) and said.startswith(("postgresql://", "postgres://")):
-        try:
-            return make_url(said.replace("postgres://", "postgresql://", 1))
-        except (ArgumentError, ValueError):
-            raise Refusal(
-                "the shop's URL can't be read; write it like postgresql://user@host/database"
-            ) from None
-    if said:
-        return Path(said).absolute()
-    from platformdirs import user_data_path
-
-    return user_data_path("quirebox", appauthor=False).absolute() / "shop.sqlite"
-
-
-def is_any_shop() -> bool:
-    """Whether something lies at `shop_place`, be it a shop or not."""
-    place = shop_place()
-    try:
-        return isinstance(place, URL) or place.exists()
-    except OSError:
-        return True  # it can't be looked at; opening it says why
-
-
-class ShopFile:
-    """A shop's open file or database; use it in a ``with`` statement, which closes it.
-
-    Attributes
-    ----------
-    path
-        Where the file lies; None on a server.
-    place
-        What to call it: the path, or the URL without its password.
-    backup
-        The copy made of it if opening it brought its tables up to date, else None.
-    on_wait
-        Called once in a deed that has to wait for another program's; does nothing, unless set.
-    """
-
-    def __init__(
-        self,
-        place: Path | str,
-        engine: Engine,
-        backup: Path | None = None,
-        refusals: Callable[[], AbstractContextManager[None]] | None = None,
-        begin_to_write: Callable[[Connection, Callable[[], None]], None] | None = None,
-    ) -> None:
-        self.path = place if isinstance(place, Path) else None
-        self.place = str(place)
-        self.backup = backup
-        self.on_wait: Callable[[], None] = lambda: None
-        self._engine = engine
-        self._clear_refusals = refusals or partial(clear_refusals, place)
-        self._begin_to_write = begin_to_write or _begin_to_write
-
-    @contextmanager
-    def begin(self) -> Iterator[Session]:
-        """Give a session in one write transaction.
-
-        It is stored when the block ends, and forgotten wholly if anything is raised in it.
-
-        Raises
-        ------
-        Refusal
-            If the book can't be written, or others did not let go of it in time; nothing has
-            changed then.
-        """
-        writing = self._engine.execution_options(writing=True)
-        with (
-            self._clear_refusals(),
-            Session(writing, expire_on_commit=False) as session,
-            session.begin(),
-        ):
-            self._begin_to_write(session.connection(), self.on_wait)
-            yield session
-
-    @contextmanager
-    def read(self) -> Iterator[Session]:
-        """Give a session that sees one moment of the shop and can't write.
-
-        Raises
-        ------
-        Refusal
-            If the file can't be read.
-        """
-        with self._clear_refusals(), Session(self._engine, expire_on_commit=False) as session:
-            event.listen(session, "before_flush", _refuse_to_write)
-            yield session
-
-    def close(self) -> None:
-        """Let go of the file."""
-        self._engine.dispose()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
-
-
-def _refuse_to_write(*_: object) -> None:
-    raise RuntimeError("a session for reading was asked to write; use ShopFile.begin()")
-
-
-def open_shop(
-    place: Path | str | None = None,
-    *,
-    create: bool = False,
-    name: str = "My shop",
-    unit: Unit | str = Unit.MM,
-    currency: str = "EUR",
-) -> ShopFile:
-    """Open a shop, bringing older tables up to date.
-
-    Parameters
-    ----------
-    place
-        The file, or the URL of a PostgreSQL database; `shop_place` unless given.
-    create
-        Make a new shop; `name`, `unit` and `currency` are for this alone.
-    unit
-        In which the shop writes its lengths.
-    currency
-        ISO 4217 code of its prices.
-
-    Raises
-    ------
-    Refusal
-        If there is no shop there (or, with `create`, something is there already), it is no shop's
-        file, comes from a newer version, or can't be read and written.
-    """
-    where = shop_place(place)
-    begun = None
-    if create:
-        begun = Shop(
-            name=clean_name(name, "the shop's name"), unit=choice(Unit, unit, "the shop's unit"),
-            currency=check_currency(currency),
-        )  # fmt: skip
-    if isinstance(where, URL):
-        from inventory.database.postgresql import open_on_server
-
-        return open_on_server(where, begun)
-    if begun is not None:
-        _create(where, begun)
-    return _open(where)
-
-
-def the_shop(session: Session) -> Shop:
-    """Return the shop itself: its unit, its currency and its rules."""
-    return session.get_one(Shop, 1)
-
-
-def holds(session: Session) -> tuple[int, int, int]:
-    """Return how many papers the book has, how many sheets and offcuts, and how many orders."""
-    papers, stock, orders = (
-        session.scalars(select(number)).one() or 0
-        for number in (func.count(Paper.id), func.sum(Movement.change), func.count(Order.id))
-    )
-    return papers, int(stock), orders
-
-
-def change_shop(
-    session: Session,
-    *,
-    name: str | None = None,
-    unit: Unit | str | None = None,
-    smallest_offcut: Length | None = None,
-    offcut_worth: int | None = None,
-    gap: Length | None = None,
-    trimmer: Trimmer | None = None,
-    follow_grain: bool | None = None,
-    making_days: int | None = None,
-) -> Shop:
-    """Change what is given and leave the rest; stored lengths and orders keep their sizes.
-
-    Parameters
-    ----------
-    smallest_offcut
-        Short side of the smallest offcut worth keeping, in fine units.
-    offcut_worth
-        0 to 100 percent.
-    gap
-        Least distance between two pieces, in fine units.
-    trimmer
-        What the trimmer can do, all of it.
-    follow_grain
-        Whether pieces that wish for a grain follow it, where it is known.
-    making_days
-        How many days before an order is due its paper must be there, 0 to 365.
-
-    Raises
-    ------
-    Refusal
-        If one of them can't be so.
-    """
-    changes: dict[str, Any] = {}
-    if name is not None:
-        changes["name"] = clean_name(name, "the shop's name")
-    if unit is not None:
-        changes["unit"] = choice(Unit, unit, "the shop's unit")
-    if smallest_offcut is not None:
-        if not 0 < smallest_offcut <= LARGEST:
-            raise Refusal("the smallest offcut must be more than zero and at most 10 m")
-        changes["smallest_offcut"] = smallest_offcut
-    if offcut_worth is not None:
-        changes["offcut_worth"] = whole_number(offcut_worth, "the worth of an offcut", most=100)
-    if gap is not None:
-        changes["gap"] = _distance(gap, "the gap between pieces")
-    if trimmer is not None:
-        check_trimmer(trimmer)
-        changes |= asdict(trimmer)
-    if follow_grain is not None:
-        changes["follow_grain"] = follow_grain
-    if making_days is not None:
-        changes["making_days"] = whole_number(making_days, "the days to make an order", most=365)
-    shop = the_shop(session)
-    for key, value in changes.items():
-        setattr(shop, key, value)
-    return shop
-
-
-def _distance(length: Length, what: str, least: Length = 0) -> Length:
-    if not least <= length <= LARGEST:
-        least_words = "more than zero" if least else "zero or more"
-        raise Refusal(f"{what} must be {least_words} and at most 10 m")
-    return length
-
-
-def check_trimmer(trimmer: Trimmer) -> None:
-    """Refuse what no trimmer can do.
-
-    Raises
-    ------
-    Refusal
-        If its longest cut is nothing, a strip is less than nothing, or there are no stages.
-    """
-    if trimmer.longest_cut is not None:
-        _distance(trimmer.longest_cut, "the trimmer's longest cut", 1)
-    _distance(trimmer.smallest_strip, "the smallest strip it can hold")
-    if trimmer.stages is not None:
-        whole_number(trimmer.stages, "the stages of cutting", least=1, most=MOST_STAGES)
 
 
 # --- reaching the file -------------------------------------------------------------------------
@@ -367,34 +72,6 @@ def _driver(connection: Connection) -> sqlite3.Connection:
     return driver
 
 
-def _take_turn(is_mine: Callable[[], bool], on_wait: Callable[[], None]) -> bool:
-    """Ask for the book until it is free.
-
-    Parameters
-    ----------
-    is_mine
-        Tries to get it, without waiting.
-    on_wait
-        Called once when it takes longer than a moment.
-
-    Returns
-    -------
-    bool
-        False if others did not let go of it in `WAIT_SECONDS`.
-    """
-    start = time.monotonic()
-    told = False
-    while not is_mine():
-        waited = time.monotonic() - start
-        if waited > WAIT_SECONDS:
-            return False
-        if waited > PATIENCE and not told:
-            told = True
-            on_wait()
-        time.sleep(_POLL)
-    return True
-
-
 def _begin_to_write(connection: Connection, on_wait: Callable[[], None] = lambda: None) -> None:
     """Begin the transaction of a writing connection, with the lock in hand.
 
@@ -413,15 +90,19 @@ def _begin_to_write(connection: Connection, on_wait: Callable[[], None] = lambda
     driver = _driver(connection)
     driver.execute("PRAGMA busy_timeout = 0")
     try:
-        if not _take_turn(is_mine, on_wait):
+        if not take_turn(is_mine, on_wait):
             driver.execute("BEGIN IMMEDIATE")  # says itself that it is busy
     finally:
-        driver.execute(f"PRAGMA busy_timeout = {round(WAIT_SECONDS * 1000)}")
+        driver.execute(f"PRAGMA busy_timeout = {round(shop_file.WAIT_SECONDS * 1000)}")
 
 
 def _connect(path: Path) -> sqlite3.Connection:
     connection = sqlite3.connect(
-        _uri(path), uri=True, timeout=WAIT_SECONDS, isolation_level=None, check_same_thread=False
+        _uri(path),
+        uri=True,
+        timeout=shop_file.WAIT_SECONDS,
+        isolation_level=None,
+        check_same_thread=False,
     )
     connection.execute("PRAGMA foreign_keys = ON")
     # A shop's week is worth more than a few milliseconds: also safe when the power goes.
@@ -434,17 +115,17 @@ def _uri(path: Path) -> str:
     return f"{path.as_uri()}?mode=rw"
 
 
-def _open(path: Path) -> ShopFile:
+def open_shop_file(path: Path) -> ShopFile:
     _check_is_there(path)
     engine = _engine(path)
     try:
         with clear_refusals(path):
             stored = _stored_revision(engine, path)
-            backup = None if stored == HEAD_REVISION else _migrate(engine, path)
+            backup = None if stored == migrate.HEAD_REVISION else _migrate(engine, path)
     except BaseException:
         engine.dispose()
         raise
-    return ShopFile(path, engine, backup)
+    return ShopFile(path, engine, partial(clear_refusals, path), _begin_to_write, backup)
 
 
 def _check_is_there(path: Path) -> None:
@@ -482,7 +163,7 @@ def stored_revision(connection: sqlite3.Connection, path: Path) -> str:
 # --- making a new one --------------------------------------------------------------------------
 
 
-def _create(path: Path, shop: Shop) -> None:
+def create_shop_file(path: Path, shop: Shop) -> None:
     with put_new_shop(path) as unnamed:
         _build(unnamed, shop)
 
@@ -539,8 +220,8 @@ def building(
         with engine.execution_options(writing=True).begin() as connection:
             _begin_to_write(connection)
             if revision is not None:
-                check_is_known(revision, name or str(path))
-            upgrade(connection, revision)
+                migrate.check_is_known(revision, name or str(path))
+            migrate.upgrade(connection, revision)
             yield connection
     finally:
         engine.dispose()
@@ -584,14 +265,14 @@ def _migrate(engine: Engine, path: Path) -> Path | None:
 
 def _upgrade_with_backup(connection: Connection, path: Path) -> Path | None:
     stored = str(connection.scalar(text("SELECT version_num FROM alembic_version")))
-    if stored == HEAD_REVISION:
+    if stored == migrate.HEAD_REVISION:
         return None
-    check_is_known(stored, str(path))
+    migrate.check_is_known(stored, str(path))
     backup = beside(path, f"before-update-{stored}")
     with closing(_connect(path)) as source:
         copy_file(source, backup)
     try:
-        upgrade(connection)
+        migrate.upgrade(connection)
         _check_foreign_keys(connection)
     except BaseException:
         backup.unlink()  # the file itself stays as it was
@@ -634,47 +315,11 @@ def copy_file(source: sqlite3.Connection, target: Path) -> None:
             unfinished.unlink(missing_ok=True)
 
 
-def _alembic(connection: Connection | None = None) -> Config:
-    from alembic.config import Config
-
-    from inventory.core.resources import migrations_folder
-
-    config = Config()
-    config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
-    config.attributes["connection"] = connection
-    return config
-
-
-def check_is_known(revision: str, name: str) -> None:
-    """Refuse a book whose tables are newer than the program.
-
-    Parameters
-    ----------
-    name
-        What to call the book.
-    """
-    from alembic.script import ScriptDirectory
-
-    scripts = ScriptDirectory.from_config(_alembic())
-    if all(script.revision != revision for script in scripts.walk_revisions()):
-        raise Refusal(
-            f"{name} was written by a newer version of Quirebox (its tables are at"
-            f" '{shorten(revision)}'); update Quirebox to open it"
-        )
-
-
-def upgrade(connection: Connection, revision: str | None = None) -> None:
-    """Bring the tables to a revision, the newest unless given."""
-    from alembic import command
-
-    command.upgrade(_alembic(connection), revision or HEAD_REVISION)
-
-
 # --- what can go wrong with a file -------------------------------------------------------------
 
 _TROUBLE = {
-    sqlite3.SQLITE_BUSY: f"is in use by another program, which did not let go within"
-    f" {WAIT_SECONDS} seconds; nothing was changed, so do it again when that has finished",
+    sqlite3.SQLITE_BUSY: "is in use by another program, which did not let go within"
+    f" {shop_file.WAIT_SECONDS} seconds; nothing was changed, so do it again when it has finished",
     sqlite3.SQLITE_LOCKED: "is in use by this program already; nothing was changed",
     sqlite3.SQLITE_READONLY: "is read-only, so nothing was changed; allow writing to it and to"
     " its folder, or choose another file with --shop",
@@ -689,8 +334,6 @@ _TROUBLE = {
     sqlite3.SQLITE_NOTADB: "is no shop's file; make a shop with 'quirebox shop new'",
 }
 """By primary result code (https://sqlite.org/rescode.html), what to say of the file."""
-
-
 _NOT_WHOLE = "lacks a part of a shop's tables; put back a backup of it"
 
 

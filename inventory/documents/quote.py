@@ -5,13 +5,10 @@ It says nothing of what the box costs the shop.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date
-from decimal import Decimal
+from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import NamedTuple
 
+from inventory.costs.quotes import Quote
 from inventory.documents.format.blocks import (
     Block,
     Cell,
@@ -26,60 +23,11 @@ from inventory.documents.format.languages import ShopVoice
 from inventory.documents.format.pages import paginate
 from nester.core.lengths import Unit, quotable
 from nester.core.translation import translatable
-from nester.designs import Design, Settings
-from nester.designs.base.design import Kind as SettingKind
+from nester.designs import (
+    Kind as SettingKind,
+)
 
-__all__ = ["Quote", "QuotedPaper", "quote_document", "quote_html", "quote_pdf"]
-
-
-class QuotedPaper(NamedTuple):
-    """The paper of a part; `role` is as designs call it."""
-
-    role: str
-    name: str
-    colour: str
-    finish: str
-    grammage: int
-    swatch: str | None
-
-
-@dataclass(frozen=True)
-class Quote:
-    """What is offered to whom.
-
-    Attributes
-    ----------
-    said
-        The settings that the order gives, as they were written; only these are told.
-    settings
-        All of the design, as they were read.
-    each, price
-        Of one, and of all copies.
-    ready
-        The day by which it is sent, or ready to be collected.
-    posted
-        Whether it is sent; then postage is in the price.
-    note
-        The maker's own words.
-    """
-
-    shop: str
-    order: int
-    customer: str
-    design: Design
-    copies: int
-    said: Mapping[str, str]
-    settings: Settings
-    unit: Unit
-    papers: tuple[QuotedPaper, ...]
-    each: Decimal
-    price: Decimal
-    currency: str
-    made_on: date
-    valid_until: date
-    ready: date
-    posted: bool = True
-    note: str = ""
+__all__ = ["quote_document", "quote_html", "quote_pdf"]
 
 
 _NAMES = {

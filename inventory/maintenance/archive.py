@@ -34,42 +34,44 @@ import re
 import tempfile
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
-from sqlalchemy import CheckConstraint, MetaData, Table, UniqueConstraint, insert, select
+from sqlalchemy import CheckConstraint, Table, UniqueConstraint, insert, select
 from sqlalchemy import types as sql
 from sqlalchemy.engine import URL
 from sqlalchemy.exc import IntegrityError
 
-from inventory.core.files import write_new_file
 from inventory.core.text import shorten
+from inventory.database.archive_writer import (
+    FORMAT,
+    FORMAT_VERSION,
+    MANIFEST,
+    ColumnKind,
+    _parents_first,
+    archived_tables,
+    column_kind,
+    write_archive,
+)
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
     from sqlalchemy import Column, Connection
 
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
 
-__all__ = ["FORMAT_VERSION", "export_shop", "import_shop", "write_archive"]
+__all__ = ["export_shop", "import_shop"]
 
-FORMAT = "quirebox shop"
-FORMAT_VERSION = 1
-"""Of the archive's form; that of the tables in it is their revision."""
 
-_MANIFEST = "manifest.json"
 _LARGEST_TABLE = 500_000_000
 """Bytes; more is none of a paper shop's tables, and would not fit into memory well."""
 _LARGEST_ARCHIVE = 1_000_000_000
 _NO_ZIP = (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError, zlib.error)
 """What a damaged archive raises, or one of a kind that no export is of: encrypted, for instance."""
 _AT_ONCE = 500
-_STAMP = (1980, 1, 1, 0, 0, 0)
-"""A ZIP archive dates its files; ours all bear its first day, so that equal shops are equal."""
-_GUARDED = ("=", "+", "-", "@", "'", "\t", "\r", "\n")
 
 
 # --- writing -----------------------------------------------------------------------------------
@@ -92,172 +94,10 @@ def export_shop(shop: ShopFile, target: Path) -> dict[str, int]:
         return write_archive(session.connection(), target)
 
 
-def write_archive(connection: Connection, target: Path) -> dict[str, int]:
-    """Write all tables of a book, whatever their revision, into an archive (see `export_shop`)."""
-    described: list[dict[str, Any]] = []
-    files: dict[str, bytes] = {}
-    for table in sorted(_tables(connection).values(), key=lambda table: table.name):
-        file, rows, data = f"{table.name}.csv", *_csv_of(connection, table)
-        files[file] = data
-        described.append({
-            "table": table.name,
-            "file": file,
-            "rows": rows,
-            "sha256": hashlib.sha256(data).hexdigest(),
-            "columns": [
-                {"name": column.name, "kind": _kind(column).name, "optional": column.nullable}
-                for column in table.columns
-            ],
-        })  # fmt: skip
-    manifest = {
-        "format": FORMAT,
-        "version": FORMAT_VERSION,
-        "revision": _revision(connection),
-        "tables": described,
-    }
-    text = json.dumps(manifest, indent=1, ensure_ascii=False) + "\n"
-    write_new_file(target, _zip({_MANIFEST: text.encode(), **files}))
-    return {one["table"]: one["rows"] for one in described}
-
-
-def _zip(files: dict[str, bytes]) -> bytes:
-    """Pack files without compressing them: how well that is done differs from one zlib to another.
-
-    So the archive's bytes depend on nothing but what is in it.
-    """
-    packed = io.BytesIO()
-    with zipfile.ZipFile(packed, "w", zipfile.ZIP_STORED) as archive:
-        for name, data in files.items():
-            entry = zipfile.ZipInfo(name, _STAMP)
-            entry.create_system = 3
-            entry.external_attr = 0o644 << 16
-            archive.writestr(entry, data)
-    return packed.getvalue()
-
-
-def _csv_of(connection: Connection, table: Table) -> tuple[int, bytes]:
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)
-    writer.writerow(column.name for column in table.columns)
-    kinds = [(_kind(column), bool(column.nullable)) for column in table.columns]
-    rows = connection.execute(select(table).order_by(*table.primary_key.columns)).all()
-    for row in rows:
-        writer.writerow(
-            _cell(kind, value, optional) for (kind, optional), value in zip(kinds, row, strict=True)
-        )
-    return len(rows), text.getvalue().encode()
-
-
-def _cell(kind: _Kind, value: Any, optional: bool) -> str:
-    if value is None:
-        return ""
-    text = kind.write(value)
-    if kind.is_text and (text.startswith(_GUARDED) or (optional and not text)):
-        return f"'{text}"
-    return text
-
-
 # --- the kinds of columns ----------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class _Kind:
-    """How the values of a column are written and read; `read` raises ValueError."""
-
-    name: str
-    example: str
-    write: Callable[[Any], str]
-    read: Callable[[str], Any]
-
-    @property
-    def is_text(self) -> bool:
-        return self.name == "text"
-
-
-def _write_moment(moment: datetime) -> str:
-    utc = moment.replace(tzinfo=UTC) if moment.tzinfo is None else moment.astimezone(UTC)
-    return f"{utc:%Y-%m-%dT%H:%M:%S.%fZ}"
-
-
-def _read_moment(text: str) -> datetime:
-    return datetime.strptime(text, "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=UTC)
-
-
-def _read_number(text: str) -> int:
-    number = int(text)
-    if str(number) != text:
-        raise ValueError(text)
-    return number
-
-
-def _write_json(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False)
-
-
-def _read_flag(text: str) -> bool:
-    return {"yes": True, "no": False}[text]
-
-
-_KINDS: tuple[tuple[type[sql.TypeEngine[Any]], _Kind], ...] = (
-    (sql.Boolean, _Kind("flag", "yes or no", lambda v: "yes" if v else "no", _read_flag)),
-    (sql.Integer, _Kind("number", "12", str, _read_number)),
-    (sql.JSON, _Kind("json", '{"a": "b"}', _write_json, json.loads)),
-    (sql.DateTime, _Kind("moment", "2027-03-14T09:26:53.000000Z", _write_moment, _read_moment)),
-    (sql.Date, _Kind("date", "2027-03-14", date.isoformat, date.fromisoformat)),
-    (sql.String, _Kind("text", "words", str, str)),
-)
-
-
-def _kind(column: Column[Any]) -> _Kind:
-    for known, kind in _KINDS:
-        if isinstance(column.type, known):
-            return kind
-    raise TypeError(f"{column.table.name}.{column.name}: no kind for {column.type!r}")
-
-
 # --- the tables as they are --------------------------------------------------------------------
-
-
-def _tables(connection: Connection) -> dict[str, Table]:
-    """Return the book's tables as they are in the database, each after those it points to."""
-    found = MetaData()
-    found.reflect(connection)
-    return {table.name: table for table in found.sorted_tables if table.name != "alembic_version"}
-
-
-def _revision(connection: Connection) -> str:
-    version = Table("alembic_version", MetaData(), autoload_with=connection)
-    return str(connection.scalar(select(version.c.version_num)))
-
-
-def _own_parents(table: Table) -> list[str]:
-    """Return the columns that point to the table itself."""
-    return [key.parent.name for key in table.foreign_keys if key.column.table is table]
-
-
-def _parents_first(table: Table, rows: list[dict[str, Any]]) -> Iterator[dict[str, Any]]:
-    """Yield rows so that none comes before one of the same table that it points to.
-
-    Rows that point around in a circle come last; the database refuses them.
-    """
-    columns = _own_parents(table)
-    if not columns:
-        yield from rows
-        return
-    (key,) = table.primary_key.columns
-    waiting, done = rows, set[Any]({None})
-    while waiting:
-        later = []
-        for row in waiting:
-            if all(row[column] in done for column in columns):
-                done.add(row[key.name])
-                yield row
-            else:
-                later.append(row)
-        if len(later) == len(waiting):
-            yield from later
-            return
-        waiting = later
 
 
 # --- reading -----------------------------------------------------------------------------------
@@ -285,7 +125,8 @@ def import_shop(archive: Path, place: Path | str | None = None) -> dict[str, int
         If something lies at the place already, or the archive is damaged or of a newer version,
         or what is in it makes no sound book; it names file, line and field.
     """
-    from inventory.database.sqlite import put_new_shop, shop_place
+    from inventory.database.open import shop_place
+    from inventory.database.sqlite import put_new_shop
 
     target = shop_place(place)
     tables = _read_archive(archive)
@@ -346,18 +187,17 @@ def _read_archive(path: Path) -> _Archive:
 
 def _read_manifest(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
     no_archive = Refusal(
-        f"{path}, {_MANIFEST}: this is no shop's archive; give one that 'quirebox shop export'"
-        " wrote"
+        f"{path}, {MANIFEST}: this is no shop's archive; give one that 'quirebox shop export' wrote"
     )
     try:
-        manifest = json.loads(_bytes_of(archive, _MANIFEST, path))
+        manifest = json.loads(_bytes_of(archive, MANIFEST, path))
     except (KeyError, ValueError, RecursionError):
         raise no_archive from None
     if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
         raise no_archive
     if manifest.get("version") != FORMAT_VERSION:
         raise Refusal(
-            f"{path}, {_MANIFEST}: the archive is of version"
+            f"{path}, {MANIFEST}: the archive is of version"
             f" {shorten(str(manifest.get('version')))}, and this program"
             f" reads version {FORMAT_VERSION}; update Quirebox"
         )
@@ -416,10 +256,10 @@ def _read_table(archive: zipfile.ZipFile, described: dict[str, Any], read: _Arch
             read.refuse(name, line, None, f"{len(fields)} fields for {len(columns)} columns")
     if len(rows) != described["rows"]:
         read.refuse(
-            name, None, None, f"{len(rows)} rows, and {_MANIFEST} tells of {described['rows']}"
+            name, None, None, f"{len(rows)} rows, and {MANIFEST} tells of {described['rows']}"
         )
     if name in read.rows:
-        read.refuse(name, None, None, f"{_MANIFEST} tells of it twice")
+        read.refuse(name, None, None, f"{MANIFEST} tells of it twice")
     read.columns[name], read.rows[name] = columns, rows
 
 
@@ -428,11 +268,12 @@ def _read_table(archive: zipfile.ZipFile, described: dict[str, Any], read: _Arch
 
 def _build(path: Path, archive: _Archive) -> None:
     """Build a shop's file of what is in an archive, and check it."""
-    from inventory.database.sqlite import building, open_shop
+    from inventory.database.open import open_shop
+    from inventory.database.sqlite import building
     from inventory.maintenance.check import check_shop
 
     with building(path, archive.revision, str(archive.path)) as connection:
-        tables = _tables(connection)
+        tables = archived_tables(connection)
         _check_tables(archive, tables)
         for table in tables.values():
             rows = _values_of(archive, table)
@@ -454,7 +295,7 @@ def _check_tables(archive: _Archive, tables: dict[str, Table]) -> None:
             archive.refuse(name, None, None, "there is no such table at this revision")
     for name, table in tables.items():
         if name not in archive.columns:
-            archive.refuse(name, None, None, f"{_MANIFEST} does not tell of this table")
+            archive.refuse(name, None, None, f"{MANIFEST} does not tell of this table")
         named = archive.columns[name]
         for column in table.columns:
             if named.count(column.name) != 1:
@@ -466,7 +307,7 @@ def _check_tables(archive: _Archive, tables: dict[str, Table]) -> None:
 
 def _values_of(archive: _Archive, table: Table) -> list[dict[str, Any]]:
     columns = [table.columns[name] for name in archive.columns[table.name]]
-    readers = [(column, _kind(column)) for column in columns]
+    readers = [(column, column_kind(column)) for column in columns]
     return [
         {
             column.name: _value(archive, column, kind, line, cell)
@@ -476,7 +317,7 @@ def _values_of(archive: _Archive, table: Table) -> list[dict[str, Any]]:
     ]
 
 
-def _value(archive: _Archive, column: Column[Any], kind: _Kind, line: int, cell: str) -> Any:
+def _value(archive: _Archive, column: Column[Any], kind: ColumnKind, line: int, cell: str) -> Any:
     name = column.table.name
     if not cell and (column.nullable or not kind.is_text):
         if not column.nullable:
@@ -594,8 +435,8 @@ def _insert_all(connection: Connection, table: Table, rows: Sequence[dict[str, A
 
 def _move_to_server(path: Path, url: URL) -> None:
     """Copy a sound shop's file into an empty database, in one transaction."""
+    from inventory.database.open import open_shop
     from inventory.database.postgresql import building as building_on_server
-    from inventory.database.sqlite import open_shop
 
     with (
         open_shop(path) as shop,
@@ -603,8 +444,8 @@ def _move_to_server(path: Path, url: URL) -> None:
         building_on_server(url) as target,
     ):
         source = session.connection()
-        theirs = _tables(target)
-        for name, table in _tables(source).items():
+        theirs = archived_tables(target)
+        for name, table in archived_tables(source).items():
             rows = [dict(row) for row in source.execute(select(table)).mappings()]
             _insert_all(target, theirs[name], [_aware(row) for row in _parents_first(table, rows)])
 

@@ -11,21 +11,20 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from inventory.database.migrate import HEAD_REVISION, check_is_known
+from inventory.database.open import shop_place
 from inventory.database.sqlite import (
-    HEAD_REVISION,
     beside,
-    check_is_known,
     clear_refusals,
     copy_file,
     put_new_shop,
-    shop_place,
     stored_revision,
 )
 from inventory.database.tables.all import METADATA
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
 
 __all__ = ["back_up", "restore"]
 

@@ -51,7 +51,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection, Table
 
     from inventory.core.plan import Plan
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
 
 __all__ = ["CHECKS", "Finding", "Report", "check_shop"]
 
@@ -188,7 +188,7 @@ def _guards(session: Session) -> _Found:
 
 @cache
 def _expected_triggers() -> dict[str, str]:
-    from inventory.database.sqlite import upgrade
+    from inventory.database.migrate import upgrade
 
     engine = create_engine("sqlite://")
     with engine.connect() as fresh:

@@ -17,7 +17,9 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from nester.designs import Design
+    from nester.designs import (
+        Design,
+    )
 
 __all__ = [
     "add_own_design",

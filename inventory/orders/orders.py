@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, NamedTuple
 from sqlalchemy import func, select
 
 from inventory.core.text import choice, clean_name, shorten, whole_number
-from inventory.database.sqlite import the_shop
 from inventory.database.tables.base import (
     Batch,
     BatchOrder,
@@ -20,8 +19,9 @@ from inventory.database.tables.base import (
     Status,
 )
 from inventory.orders.custom_designs import find_design, text_of_design
+from inventory.shop.settings import the_shop
 from inventory.stock.ledger import taken_back
-from inventory.stock.listing import find_paper
+from inventory.stock.papers import find_paper
 from inventory.stock.reservations import cut_of_mending
 from nester.core.errors import Refusal
 
@@ -33,9 +33,14 @@ if TYPE_CHECKING:
 
     from nester.core.lengths import Unit
     from nester.core.piece import Piece
-    from nester.designs import Design, Settings
+    from nester.designs import (
+        Design,
+        Settings,
+    )
     from nester.designs.base.clearance import Thickness
-    from nester.designs.base.design import Consumable
+    from nester.designs.base.design import (
+        Consumable,
+    )
 
 __all__ = [
     "BoardRow",
@@ -107,7 +112,10 @@ def add_order(
         If there is no such design or paper, a piece has no paper, or the design can't be made in
         these sizes, or binds in these papers.
     """
-    from nester.designs import check_roles, read_settings
+    from nester.designs import (
+        check_roles,
+        read_settings,
+    )
 
     customer = clean_name(customer, "the customer's name")
     chosen = find_design(session, design)
@@ -149,7 +157,10 @@ def _check_fit(design: Design, settings: Settings, thickness: Thickness, unit: U
 
 
 def _check_papers(design: Design, pieces: Iterable[Piece], papers: Mapping[str, str]) -> None:
-    from nester.designs import paper_for, roles_of
+    from nester.designs import (
+        paper_for,
+        roles_of,
+    )
 
     bare = [role for role in roles_of(pieces) if paper_for(role, papers) is None]
     if bare:
@@ -335,7 +346,11 @@ def order_pieces(
         If its design can't be made so any more, a paper is not in the book, or it would bind in
         the papers that stand in.
     """
-    from nester.designs import paper_for, read_settings, roles_of
+    from nester.designs import (
+        paper_for,
+        read_settings,
+        roles_of,
+    )
 
     design = design_of(session, order)
     papers = {role: (instead or {}).get(name, name) for role, name in order.papers.items()}
@@ -358,7 +373,9 @@ def order_consumables(session: Session, order: Order) -> tuple[Consumable, ...]:
     Refusal
         If its design can't be made so any more, or a paper is not in the book.
     """
-    from nester.designs import read_settings
+    from nester.designs import (
+        read_settings,
+    )
     from nester.designs.base.totals import consumables_of
 
     design = design_of(session, order)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from inventory.database.sqlite import the_shop
 from inventory.database.tables.base import Pattern
+from inventory.shop.settings import the_shop
 from inventory.stock.papers import list_papers
 from nester.core.problem import Cuts
 from nester.designs.demand import Rules

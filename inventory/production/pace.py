@@ -10,87 +10,33 @@ times as slow or as quick as usual.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
-from decimal import Decimal
 from fractions import Fraction
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from inventory.core.text import shorten
 from inventory.database.tables.base import CuttingTime, Deed
 from inventory.stock.ledger import taken_back
 from nester.core.errors import Refusal
-from nester.cutting import USUAL_PACE, Pace
+from nester.cutting import (
+    USUAL_PACE,
+    Pace,
+)
 
 __all__ = [
-    "MOST_MINUTES",
-    "format_minutes",
     "learned_ratio",
     "pace_words",
-    "read_minutes",
-    "read_time_taken",
     "report_times",
     "shop_pace",
 ]
 
-MOST_MINUTES = 24 * 60
-"""Of one report."""
 
 _USUAL, _MOST = Fraction(30 * 60), Fraction(20 * 60)
 """Seconds as which the usual pace weighs, and a report at most: less, so that one alone, however
 absurd, is never in the middle."""
-_LONGEST = Decimal(100_000)
-"""Minutes that are read at most: ten weeks."""
-_MINUTES = re.compile(r"([0-9]{1,9}(?:[.,][0-9]{1,4})?)\s*(min|h)?", re.IGNORECASE)
 _FAR = Fraction(2)
 _FARTHEST = Fraction(4)
-
-
-def read_minutes(text: str, what: str) -> Decimal:
-    """Read a time: ``90``, ``90 min`` or ``1.5 h``; a bare number is in minutes.
-
-    Raises
-    ------
-    Refusal
-        If it can't be read, or is more than 100,000 minutes.
-    """
-    match = _MINUTES.fullmatch(text.strip())
-    if match is None:
-        raise Refusal(f"{what} must be a time such as 90 min or 1.5 h, not '{shorten(text)}'")
-    minutes = Decimal(match[1].replace(",", ".")) * (
-        60 if (match[2] or "").casefold() == "h" else 1
-    )
-    if minutes > _LONGEST:
-        raise Refusal(f"{what} '{shorten(text)}' is more than {_LONGEST:,} minutes")
-    return minutes
-
-
-def format_minutes(minutes: Fraction | int) -> str:
-    """Write a time to the minute: ``90 min`` is ``1 h 30 min``."""
-    hours, rest = divmod(round(minutes), 60)
-    return f"{hours} h {rest} min" if hours else f"{rest} min"
-
-
-def read_time_taken(text: str) -> int:
-    """Read how long cutting took, such as ``25``, ``7.5`` or ``1.5 h``, as seconds.
-
-    Raises
-    ------
-    Refusal
-        If it is no time above zero and at most a day.
-    """
-    try:
-        seconds = round(60 * read_minutes(text, "the time"))
-    except Refusal:
-        seconds = 0
-    if not 1 <= seconds <= MOST_MINUTES * 60:
-        raise Refusal(
-            f"'{text[:20]}' can't be the minutes that cutting took; give a number above zero and"
-            f" up to {MOST_MINUTES}, such as 25 or 7.5"
-        )
-    return seconds
 
 
 def report_times(session: Session, seconds: int, deeds: Sequence[tuple[Deed, Fraction]]) -> None:

@@ -22,7 +22,9 @@ from nester.core.lengths import Length, area_m2
 from nester.core.piece import Grain
 from nester.core.problem import NO_MARGINS, Answer, Margins, Problem, Stock
 from nester.designs.demand import without_clashing_grain
-from nester.verify import require
+from nester.verify import (
+    require,
+)
 
 __all__ = ["OnSale", "on_sale", "restock"]
 

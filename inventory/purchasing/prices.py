@@ -21,7 +21,6 @@ from sqlalchemy.orm import aliased
 from inventory.core.money import check_amount, check_currency, parse_money
 from inventory.core.table_files import check_count, read_list
 from inventory.core.text import clean_name, fold, shorten, whole_number
-from inventory.database.sqlite import the_shop
 from inventory.database.tables.base import Fibres, Kind, Money, Paper, Pattern, Stock
 from inventory.database.tables.purchasing import Price, PriceList, Supplier
 from inventory.purchasing.suppliers import (
@@ -31,6 +30,7 @@ from inventory.purchasing.suppliers import (
     set_supplier,
     supplier_named,
 )
+from inventory.shop.settings import the_shop
 from inventory.stock.condition import lies
 from inventory.stock.papers import find_paper, list_papers
 from nester.core.errors import Refusal

@@ -18,7 +18,6 @@ from sqlalchemy import func, select
 
 from inventory.core.money import MOST_DECIMALS, check_amount, round_to_decimals
 from inventory.core.text import clean_name, whole_number
-from inventory.database.sqlite import the_shop
 from inventory.database.tables.base import Deed, Fibres, Kind, Reason
 from inventory.database.tables.purchasing import (
     Purchase,
@@ -28,6 +27,7 @@ from inventory.database.tables.purchasing import (
 )
 from inventory.purchasing.prices import last_margins, offers, size_key
 from inventory.purchasing.suppliers import ExchangeRates, find_supplier
+from inventory.shop.settings import the_shop
 from inventory.stock import ledger
 from inventory.stock.condition import lies
 from inventory.stock.papers import find_paper

@@ -20,8 +20,8 @@ from inventory.core.text import (
     shorten,
     whole_number,
 )
-from inventory.database.sqlite import the_shop
 from inventory.database.tables.purchasing import ExchangeRate, Supplier
+from inventory.shop.settings import the_shop
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:

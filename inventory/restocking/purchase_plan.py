@@ -13,7 +13,6 @@ from datetime import date, timedelta
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from inventory.database.sqlite import the_shop
 from inventory.database.tables.base import Kind, Status
 from inventory.orders.orders import list_orders
 from inventory.production.planning import ToCut, orders_to_cut
@@ -22,6 +21,7 @@ from inventory.purchasing.prices import SizeKey, offers, size_key
 from inventory.purchasing.purchases import Ordered, add_purchase, on_its_way
 from inventory.purchasing.reorder_levels import is_low, level_key, list_levels
 from inventory.restocking.restock_list import order_by, paper_there_by
+from inventory.shop.settings import the_shop
 from inventory.stock.listing import list_stash
 from inventory.stock.papers import list_papers
 from inventory.stock.reservations import reserved
@@ -31,17 +31,25 @@ from nester.core.problem import Cuts, Effort, Problem, Stock
 from nester.core.purchase import Bought, Offer, Terms
 from nester.core.sheet_sizes import Size
 from nester.designs.demand import without_clashing_grain
-from nester.packing import never, purchase
-from nester.verify import require_purchase
+from nester.packing import (
+    never,
+    purchase,
+)
+from nester.verify import (
+    require_purchase,
+)
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
     from inventory.database.tables.base import Order, Paper
     from inventory.database.tables.purchasing import Purchase
     from inventory.purchasing.prices import ListedPack
-    from nester.packing import Progress, Stop
+    from nester.packing import (
+        Progress,
+        Stop,
+    )
 
 __all__ = ["Kept", "LevelHeld", "PlanLine", "PurchasePlan", "Unmade", "plan_purchase", "record"]
 

@@ -15,12 +15,12 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from inventory.database.sqlite import the_shop
 from inventory.database.tables.base import Kind, Paper, Status
 from inventory.orders.orders import list_orders
 from inventory.purchasing.prices import ListedPack, SizeKey, offers, size_key
 from inventory.purchasing.purchases import OnItsWay, on_its_way
 from inventory.purchasing.reorder_levels import is_low, level_key, list_levels
+from inventory.shop.settings import the_shop
 from inventory.stock.listing import list_stash
 from inventory.stock.papers import list_papers
 from inventory.stock.reservations import reserved
@@ -33,8 +33,11 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.core.plan import Plan
-    from inventory.database.sqlite import ShopFile
-    from nester.packing import Progress, Stop
+    from inventory.database.shop_file import ShopFile
+    from nester.packing import (
+        Progress,
+        Stop,
+    )
 
 __all__ = [
     "Choice",
@@ -270,7 +273,9 @@ def _restock(
     on_progress: Callable[[Progress], None],
 ) -> tuple[list[RestockLine], Plan | None, _Book]:
     from inventory.production.planning import preview_batch
-    from nester.packing import never
+    from nester.packing import (
+        never,
+    )
 
     with shop_file.read() as session:
         book = _read(session, today)

@@ -5,9 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, TypeVar
 
 from sqlalchemy import func, select
+from sqlalchemy.orm import Session
 
+from inventory.core.plan import Plan, plan_from_json
 from inventory.core.text import did_you_mean, fold, shorten
-from inventory.database.tables.base import Kind, Paper, Stock
+from inventory.database.tables.base import (
+    Batch,
+    Kind,
+    Paper,
+    Stock,
+)
 from inventory.stock.offcut_marks import read_mark, stock_of_mark
 from nester.core.errors import Refusal
 
@@ -16,7 +23,14 @@ if TYPE_CHECKING:
 
     from inventory.database.tables.supplies import Supply
 
-__all__ = ["find_named", "find_stock", "label_of", "next_number"]
+__all__ = [
+    "find_named",
+    "find_stock",
+    "get_batch",
+    "label_of",
+    "next_number",
+    "plan_of",
+]
 
 _Named = TypeVar("_Named", Paper, "Supply")
 _LETTERS = {Kind.SHEET: "S", Kind.OFFCUT: "K"}
@@ -70,3 +84,22 @@ def next_number(session: Session, kind: Kind) -> int:
 def label_of(kind: Kind, number: int) -> str:
     """Return the label that bears a number."""
     return f"{_LETTERS[kind]}-{number}"
+
+
+def get_batch(session: Session, number: int) -> Batch:
+    """Return the batch of that number.
+
+    Raises
+    ------
+    Refusal
+        If there is none.
+    """
+    batch = session.get(Batch, number) if 0 < number < 2**31 else None
+    if batch is None:
+        raise Refusal(f"there is no batch {number}")
+    return batch
+
+
+def plan_of(batch: Batch) -> Plan:
+    """Return the plan that a batch was booked with."""
+    return plan_from_json(batch.plan)

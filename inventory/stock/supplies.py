@@ -26,9 +26,8 @@ from inventory.core.text import (
 )
 from inventory.database.tables.base import Deed, Measure, Reason
 from inventory.database.tables.supplies import Supply, SupplyItem, SupplyMovement
-from inventory.production.cutting import get_batch
 from inventory.stock import ledger
-from inventory.stock.lookup import find_named
+from inventory.stock.lookup import find_named, get_batch
 from inventory.stock.places import Places, place_for
 from inventory.stock.receiving import delivery_of
 from nester.core.errors import Refusal

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from inventory.advice.fit_lists import (
+from inventory.core.plan import Plan, PlannedLayout
+from inventory.views.cutting import (
     margins_as_json,
     rect_as_json,
     steps_as_json,
     trimmer_as_json,
 )
-from inventory.core.plan import Plan, PlannedLayout
 from nester.core.lengths import to_mm_number
 from nester.core.piece import Grain
 from nester.core.problem import Rect

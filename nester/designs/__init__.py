@@ -2,15 +2,8 @@
 
 from __future__ import annotations
 
-from nester.designs.base.design import (
-    Design,
-    DesignRefusal,
-    Kind,
-    Setting,
-    Settings,
-    Value,
-    read_settings,
-)
+from nester.designs.base.design import Design, Kind, Setting, Settings, Value, read_settings
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.roles import check_roles, paper_for, roles_of
 from nester.designs.boxes.drawer_box import DRAWER_BOX
 from nester.designs.boxes.folded_box import FOLDED_BOX

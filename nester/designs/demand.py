@@ -19,7 +19,7 @@ from nester.core.problem import (
     Trimmer,
     Want,
 )
-from nester.designs import paper_for
+from nester.designs.base.roles import paper_for
 
 __all__ = ["Rules", "paper_wants", "without_clashing_grain"]
 

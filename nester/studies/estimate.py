@@ -9,8 +9,15 @@ from fractions import Fraction
 from nester.core.problem import Effort, Want
 from nester.core.purchase import Bought, Offer, Terms
 from nester.designs.demand import Rules, without_clashing_grain
-from nester.packing import Progress, Stop, never, purchase
-from nester.verify import require_purchase
+from nester.packing import (
+    Progress,
+    Stop,
+    never,
+    purchase,
+)
+from nester.verify import (
+    require_purchase,
+)
 
 __all__ = ["Estimate", "estimate"]
 

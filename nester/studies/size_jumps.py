@@ -14,8 +14,11 @@ from typing import NamedTuple
 
 from nester.core.lengths import Length, Unit, format_length, format_size
 from nester.core.problem import Problem, Stock
-from nester.designs import Design, DesignRefusal
-from nester.designs.base.design import Kind
+from nester.designs import (
+    Design,
+    Kind,
+)
+from nester.designs.base.errors import DesignRefusal
 from nester.packing.search.quick_plan import Like, holds_on_one_sheet
 from nester.studies.size_sweep import Point
 

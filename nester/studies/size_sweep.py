@@ -23,14 +23,24 @@ from nester.core.errors import Refusal
 from nester.core.lengths import UNITS_PER_MM, Length, Unit, area_m2, format_length
 from nester.core.piece import Piece
 from nester.core.problem import Answer, Problem, Stock
-from nester.designs import Design, DesignRefusal, Settings, read_settings
+from nester.designs import (
+    Design,
+    Kind,
+    Settings,
+    read_settings,
+)
 from nester.designs.base.clearance import Thickness
-from nester.designs.base.design import Kind
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.demand import Rules, paper_wants
-from nester.packing.runtime.stop import Stop, never
+from nester.packing import (
+    Stop,
+    never,
+)
 from nester.packing.search.quick_plan import Like, Pains, lay_anew, sketch
 from nester.packing.task.task import split_by_paper
-from nester.verify import require
+from nester.verify import (
+    require,
+)
 
 __all__ = [
     "MOST_SIZES",

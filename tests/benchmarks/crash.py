@@ -21,7 +21,7 @@ import time
 from collections import Counter
 from pathlib import Path
 
-from inventory.database.sqlite import open_shop
+from inventory.database.open import open_shop
 from inventory.maintenance.check import check_shop
 from tests.shopwork import begin_work, do_a_deed, state
 

@@ -11,8 +11,12 @@ from fractions import Fraction
 
 from nester.core.lengths import mm
 from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
-from nester.packing import solve
-from nester.verify import require
+from nester.packing import (
+    solve,
+)
+from nester.verify import (
+    require,
+)
 
 CASES = (
     (560, 710, 80, 7),

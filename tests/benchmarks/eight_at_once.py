@@ -22,20 +22,18 @@ from pathlib import Path
 
 from sqlalchemy import func, select
 
-from inventory.database.sqlite import ShopFile, open_shop
+from inventory.database.open import open_shop
+from inventory.database.shop_file import ShopFile
 from inventory.database.tables.base import Batch, BatchStatus, Movement, Order, Reason, Stock
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import add_order
-from inventory.production.cutting import (
-    cut_batch,
-    get_batch,
-    last_deed,
-    left_to_cut,
-    spoil_layout,
-    undo_deed,
-)
+from inventory.production.cutting import cut_batch
 from inventory.production.planning import plan_batch
+from inventory.production.progress import left_to_cut
+from inventory.production.spoiling import spoil_layout
+from inventory.production.undo import last_deed, undo_deed
 from inventory.stock import ledger, listing
+from inventory.stock.lookup import get_batch
 from inventory.stock.receiving import add_offcut, add_sheets
 from inventory.stock.reservations import copies_done
 from nester.core.errors import Refusal

@@ -25,10 +25,14 @@ from statistics import mean
 
 from nester.core.lengths import mm
 from nester.core.problem import Answer, Cuts, Effort, Problem, Stock, Want
-from nester.packing import solve
+from nester.packing import (
+    solve,
+)
 from nester.packing.search.rectpack_start import all_rectpack_plans, rectpack_plans
 from nester.packing.task.task import split_by_paper
-from nester.verify import require
+from nester.verify import (
+    require,
+)
 
 FOLDER = Path("../shared/benchmarks")
 

@@ -12,7 +12,8 @@ from pathlib import Path
 
 from openpyxl import Workbook
 
-from inventory.database.sqlite import ShopFile, open_shop
+from inventory.database.open import open_shop
+from inventory.database.shop_file import ShopFile
 from inventory.purchasing.prices import offers, read_prices, store_prices, what_changes
 from inventory.stock.papers import add_paper
 from nester.core.lengths import Unit

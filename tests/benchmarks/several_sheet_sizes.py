@@ -25,8 +25,12 @@ from statistics import mean
 from nester.core.lengths import mm
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Effort, Problem, Stock, Want
-from nester.packing import solve
-from nester.verify import require
+from nester.packing import (
+    solve,
+)
+from nester.verify import (
+    require,
+)
 
 FOLDER = Path("../shared/benchmarks")
 PUBLISHED = {

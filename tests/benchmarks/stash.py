@@ -21,12 +21,13 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from inventory.database.sqlite import open_shop
+from inventory.database.open import open_shop
 from inventory.orders.orders import add_order, list_orders
-from inventory.production.cutting import last_deed, undo_deed
-from inventory.production.planning import _Desk, _wanted
+from inventory.production.planning_data import PlanningData, wanted_papers
+from inventory.production.undo import last_deed, undo_deed
 from inventory.stock import listing
 from inventory.stock.import_lists import import_offcuts, import_sheets
+from inventory.stock.papers import add_paper
 from inventory.stock.search import find_stash, offcuts_for
 from nester.core.lengths import Unit, mm
 from tests.benchmarks.start_up import command
@@ -54,8 +55,12 @@ def measure(what: str, deed: Callable[[], Any]) -> None:
 
 def read_to_plan(session: Session, papers: int) -> None:
     """Read what planning reads: the first orders, each of a paper of its own, and the stash."""
-    _Desk(
-        session, list_orders(session)[:papers], partial(_wanted, {}), follow_grain=True, today=TODAY
+    PlanningData(
+        session,
+        list_orders(session)[:papers],
+        partial(wanted_papers, {}),
+        follow_grain=True,
+        today=TODAY,
     )
 
 
@@ -101,9 +106,7 @@ def main() -> None:
             with shop.begin() as session:
                 for number in range(PAPERS):
                     swatch = f"{rng.randrange(2**24):06x}"
-                    listing.add_paper(
-                        session, f"Paper {number}", colour="c", grammage=200, swatch=swatch
-                    )
+                    add_paper(session, f"Paper {number}", colour="c", grammage=200, swatch=swatch)
             with shop.begin() as session:
                 measure(
                     "receive 10,000 lines of CSV", lambda: import_sheets(session, sheets, Unit.MM)

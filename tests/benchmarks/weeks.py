@@ -27,13 +27,25 @@ from nester.core.geometry import voids
 from nester.core.lengths import Unit, cm, inch
 from nester.core.piece import Piece, Turn
 from nester.core.problem import SMALLEST_OFFCUT, Cuts, Effort, Problem, Rect, Stock, Want
-from nester.designs import DESIGNS, paper_for, read_settings
-from nester.packing import Claim, solve, solve_orders
-from nester.packing.orders.whole_orders import demanding
+from nester.designs import (
+    DESIGNS,
+    paper_for,
+    read_settings,
+)
+from nester.packing import (
+    Claim,
+    solve,
+    solve_orders,
+)
+from nester.packing.orders.whole_orders import (
+    demanding,
+)
 from nester.packing.search.rectpack_start import all_rectpack_plans
 from nester.packing.task.pattern_pool import standing
 from nester.packing.task.task import split_by_paper
-from nester.verify import require
+from nester.verify import (
+    require,
+)
 
 METRIC = ((56, 71), (50, 70), (70, 100), (21, "29.7"))
 INCHES = ((12, 12), (20, 30), ("8.5", 11))

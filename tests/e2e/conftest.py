@@ -22,9 +22,11 @@ from jsonschema import Draft202012Validator
 
 from inventory.cli.main import main
 from inventory.core.resources import demo_folder
-from inventory.database.sqlite import open_shop, the_shop
+from inventory.database.open import open_shop
 from inventory.database.tables.base import Reason
-from inventory.stock.import_lists import import_offcuts, import_orders, import_papers, import_sheets
+from inventory.orders.import_orders import import_orders
+from inventory.shop.settings import the_shop
+from inventory.stock.import_lists import import_offcuts, import_papers, import_sheets
 from inventory.views.schemas import schema_text
 
 QUIREBOX = Path(sysconfig.get_path("scripts")) / "quirebox"

@@ -15,22 +15,21 @@ from sqlalchemy import create_engine, delete, insert, inspect, select, text
 from sqlalchemy.engine import make_url
 
 from inventory.cli.main import main
+from inventory.database.open import PATH_VARIABLE, open_shop
 from inventory.database.postgresql import go_on_counting
-from inventory.database.sqlite import PATH_VARIABLE, ShopFile, open_shop
+from inventory.database.shop_file import ShopFile
 from inventory.database.tables.all import METADATA
 from inventory.database.tables.base import Shop
 from inventory.orders.orders import add_order, get_order
 from inventory.production.cutting import cut_batch
-from inventory.production.planning import get_batch, list_batches, plan_batch, reserved
+from inventory.production.planning import plan_batch
+from inventory.production.progress import list_batches
 from inventory.stock import ledger
-from inventory.stock.listing import (
-    add_offcut,
-    add_paper,
-    add_sheets,
-    count_stock,
-    list_stash,
-    spoil,
-)
+from inventory.stock.listing import count_stock, list_stash, spoil
+from inventory.stock.lookup import get_batch
+from inventory.stock.papers import add_paper
+from inventory.stock.receiving import add_offcut, add_sheets
+from inventory.stock.reservations import reserved
 from inventory.views.schemas import schema_text
 from nester.core.lengths import cm
 from nester.core.problem import Effort

@@ -17,13 +17,15 @@ from typing import Any
 import pytest
 
 from inventory.core.plan import Plan, plan_to_json
-from inventory.database.sqlite import ShopFile, open_shop
+from inventory.database.open import open_shop
+from inventory.database.shop_file import ShopFile
+from inventory.database.tables import base
 from inventory.database.tables.all import METADATA
 from inventory.maintenance import archive as archive_module
 from inventory.maintenance.archive import export_shop, import_shop
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import add_order
-from inventory.stock import ledger, listing
+from inventory.stock import ledger, listing, lookup, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm
 from nester.core.problem import Cuts, Effort
@@ -44,8 +46,8 @@ def fill_oddly(shop: ShopFile) -> None:
     """Add to a filled shop what is hard to write down."""
     with shop.begin() as session:
         for name in ODD:
-            listing.add_paper(session, name, colour=name, grammage=300)
-            listing.add_sheets(
+            papers.add_paper(session, name, colour=name, grammage=300)
+            receiving.add_sheets(
                 session, name, (cm(50), cm(70)), 3, price=Decimal("1.20"), place=name, note=name
             )
         add_order(session, "=cmd", "folded-card", CARD, {"all": "=1+1"}, 1, TODAY, TODAY)
@@ -70,9 +72,10 @@ def test_out_and_in_and_out_again_is_the_same_to_the_byte(filled: ShopFile, tmp_
         assert check_shop(again).findings == ()
         export_shop(again, tmp_path / "second.zip")
         with again.begin() as session:  # and it goes on from there
-            ledger.move(session, listing.find_stock(session, "S-1"), 1, listing.Reason.RECEIVED)
+            ledger.move(session, lookup.find_stock(session, "S-1"), 1, base.Reason.RECEIVED)
             assert (
-                listing.add_sheets(session, "plain", (cm(9), cm(9)), 1).label == f"S-{len(ODD) + 2}"
+                receiving.add_sheets(session, "plain", (cm(9), cm(9)), 1).label
+                == f"S-{len(ODD) + 2}"
             )
     assert (tmp_path / "first.zip").read_bytes() == (tmp_path / "second.zip").read_bytes()
 
@@ -90,9 +93,10 @@ def test_a_shop_moves_to_a_server_and_back(
         export_shop(server, tmp_path / "second.zip")
         with server.begin() as session:
             assert (
-                listing.add_sheets(session, "plain", (cm(9), cm(9)), 1).label == f"S-{len(ODD) + 2}"
+                receiving.add_sheets(session, "plain", (cm(9), cm(9)), 1).label
+                == f"S-{len(ODD) + 2}"
             )
-            listing.add_paper(session, "After", colour="x", grammage=1)
+            papers.add_paper(session, "After", colour="x", grammage=1)
     assert (tmp_path / "first.zip").read_bytes() == (tmp_path / "second.zip").read_bytes()
     with pytest.raises(Refusal, match="holds tables already"):
         import_shop(tmp_path / "first.zip", empty_database)

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from inventory.database import sqlite as shop_module
-from inventory.database.sqlite import ShopFile, open_shop
+from inventory.database.open import open_shop
+from inventory.database.shop_file import ShopFile
 from inventory.stock.listing import list_stash
 from tests.benchmarks.eight_at_once import hold_to_book, run
 from tests.integration.conftest import Hand
@@ -36,7 +36,7 @@ ALLOWED = {
 
 
 def test_whoever_waits_says_so_once(shop: ShopFile, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(shop_module, "PATIENCE", 0)
+    monkeypatch.setattr("inventory.database.shop_file.PATIENCE", 0)
     told = threading.Semaphore(0)
 
     def write() -> None:
@@ -73,7 +73,7 @@ def test_the_desk_says_that_it_waits(
         warn(text)
         end.set()
 
-    monkeypatch.setattr(shop_module, "PATIENCE", 0)
+    monkeypatch.setattr("inventory.database.shop_file.PATIENCE", 0)
     monkeypatch.setattr(terminal, "warn", warn_and_let_go)
     with open_shop(shop_path) as shop:
 

@@ -10,26 +10,28 @@ from pathlib import Path
 
 import pytest
 
-from inventory.database.sqlite import HEAD_REVISION, ShopFile, open_shop
+from inventory.database.migrate import HEAD_REVISION
+from inventory.database.open import open_shop
+from inventory.database.shop_file import ShopFile
 from inventory.maintenance import backup as backup_module
 from inventory.maintenance.backup import back_up, restore
 from inventory.maintenance.check import check_shop
-from inventory.stock import listing
+from inventory.stock import papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import mm
 
 
 def add_paper(shop: ShopFile, name: str) -> None:
     with shop.begin() as session:
-        listing.add_paper(session, name, colour="black", grammage=300)
-        listing.add_sheets(session, name, (mm(500), mm(700)), 5)
+        papers.add_paper(session, name, colour="black", grammage=300)
+        receiving.add_sheets(session, name, (mm(500), mm(700)), 5)
 
 
-def papers(path: Path) -> list[str]:
+def names_of_papers(path: Path) -> list[str]:
     with open_shop(path) as shop:
         assert check_shop(shop).findings == ()
         with shop.read() as session:
-            return [paper.name for paper in listing.list_papers(session)]
+            return [paper.name for paper in papers.list_papers(session)]
 
 
 def names(folder: Path) -> set[str]:
@@ -48,19 +50,19 @@ def test_a_copy_is_made_beside_the_file(filled: Path) -> None:
         copy = back_up(shop)
     assert copy.parent == filled.parent
     assert copy.name.startswith("shop.backup-")
-    assert papers(copy) == ["Night card"]
+    assert names_of_papers(copy) == ["Night card"]
     assert names(filled.parent) == {filled.name, copy.name}
 
 
 def test_a_copy_is_made_while_others_read_and_write(filled: Path, tmp_path: Path) -> None:
     with open_shop(filled) as shop, open_shop(filled) as other:
         with other.read() as reading, shop.begin() as session:
-            assert len(listing.list_papers(reading)) == 1
-            listing.add_paper(session, "Not yet stored", colour="black", grammage=300)
+            assert len(papers.list_papers(reading)) == 1
+            add_paper(session, "Not yet stored", colour="black", grammage=300)
             copy = back_up(other, tmp_path / "copy.sqlite")
         add_paper(shop, "Later")
-    assert papers(copy) == ["Night card"]
-    assert papers(filled) == ["Later", "Night card", "Not yet stored"]
+    assert names_of_papers(copy) == ["Night card"]
+    assert names_of_papers(filled) == ["Later", "Night card", "Not yet stored"]
 
 
 def test_a_copy_overwrites_nothing(filled: Path, tmp_path: Path) -> None:
@@ -85,7 +87,7 @@ def test_a_copy_is_put_back_where_nothing_is(filled: Path, tmp_path: Path) -> No
     with open_shop(filled) as shop:
         copy = back_up(shop)
     assert restore(copy, tmp_path / "deep" / "new.sqlite") is None
-    assert papers(tmp_path / "deep" / "new.sqlite") == ["Night card"]
+    assert names_of_papers(tmp_path / "deep" / "new.sqlite") == ["Night card"]
 
 
 def test_a_file_is_replaced_only_when_asked_and_kept(filled: Path) -> None:
@@ -94,16 +96,16 @@ def test_a_file_is_replaced_only_when_asked_and_kept(filled: Path) -> None:
         add_paper(shop, "Later")
     with pytest.raises(Refusal, match=r"exists already .* --replace"):
         restore(copy, filled)
-    assert papers(filled) == ["Later", "Night card"]
+    assert names_of_papers(filled) == ["Later", "Night card"]
     kept = restore(copy, filled, replace=True)
     assert kept is not None
     assert kept.name.startswith("shop.before-restore-")
-    assert papers(filled) == ["Night card"]
-    assert papers(kept) == ["Later", "Night card"]
+    assert names_of_papers(filled) == ["Night card"]
+    assert names_of_papers(kept) == ["Later", "Night card"]
     assert names(filled.parent) == {filled.name, copy.name, kept.name}
     with open_shop(filled) as shop:
         add_paper(shop, "After")
-    assert papers(filled) == ["After", "Night card"]
+    assert names_of_papers(filled) == ["After", "Night card"]
 
 
 def test_a_file_in_use_is_not_replaced(filled: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -111,10 +113,10 @@ def test_a_file_in_use_is_not_replaced(filled: Path, monkeypatch: pytest.MonkeyP
     with open_shop(filled) as shop:
         copy = back_up(shop)
         with shop.begin() as session:
-            listing.add_paper(session, "Later", colour="black", grammage=300)
+            add_paper(session, "Later", colour="black", grammage=300)
             with pytest.raises(Refusal, match="is in use by another program"):
                 restore(copy, filled, replace=True)
-    assert papers(filled) == ["Later", "Night card"]
+    assert names_of_papers(filled) == ["Later", "Night card"]
     assert names(filled.parent) == {filled.name, copy.name}
 
 
@@ -129,7 +131,7 @@ def test_a_damaged_file_is_set_aside(filled: Path, harm: str) -> None:
     kept = restore(copy, filled, replace=True)
     assert kept is not None
     assert kept.read_bytes() == bad
-    assert papers(filled) == ["Night card"]
+    assert names_of_papers(filled) == ["Night card"]
 
 
 def test_what_is_no_good_copy_is_refused(filled: Path, tmp_path: Path) -> None:
@@ -150,7 +152,7 @@ def test_what_is_no_good_copy_is_refused(filled: Path, tmp_path: Path) -> None:
     ):
         with pytest.raises(Refusal, match=said):
             restore(tmp_path / name, filled, replace=True)
-    assert papers(filled) == ["Night card"]
+    assert names_of_papers(filled) == ["Night card"]
     assert names(tmp_path) == {"shop.sqlite", "torn.sqlite", "newer.sqlite", "text"}
 
 
@@ -181,7 +183,7 @@ except Refusal as refused:
     )
     assert "look after the disk and its free space" in ran.stdout
     assert ran.stderr == ""
-    assert papers(filled) == ["Later", "Night card"]
+    assert names_of_papers(filled) == ["Later", "Night card"]
     assert names(tmp_path) == {"shop.sqlite", "copy.sqlite"}
 
 
@@ -210,7 +212,7 @@ def test_a_file_that_lacks_a_shop_is_refused(tmp_path: Path, statements: tuple[s
         connection.commit()
     before = file.read_bytes()
     with pytest.raises(Refusal) as refused, open_shop(file) as shop, shop.read() as session:
-        listing.list_papers(session)
+        papers.list_papers(session)
     assert str(refused.value).isprintable()
     assert file.read_bytes() == before
     new = tmp_path / "new.sqlite"

@@ -14,18 +14,24 @@ import pytest
 from sqlalchemy import func, select
 
 from inventory.core.plan import plan_from_json, plan_to_json
-from inventory.database.sqlite import change_shop
 from inventory.database.tables.base import Batch, BatchStatus, Movement, Reason, Status, Stock
 from inventory.orders.orders import add_order, get_order, list_orders, order_pieces, set_status
-from inventory.production.planning import cut_batch, drop_batch, get_batch, list_batches, plan_of
-from inventory.stock.listing import count_stock, find_stock, history, list_stash, spoil
+from inventory.production.cutting import cut_batch, drop_batch
+from inventory.production.progress import list_batches
+from inventory.shop.settings import change_shop
+from inventory.stock.listing import count_stock, history, list_stash, spoil
+from inventory.stock.lookup import find_stock, get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.geometry import voids
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.piece import Turn
 from nester.core.problem import Answer, Cuts, Effort, Problem, Want
-from nester.packing import solve_orders
-from nester.verify import verify
+from nester.packing import (
+    solve_orders,
+)
+from nester.verify import (
+    verify,
+)
 from tests.integration.conftest import TODAY
 
 if TYPE_CHECKING:

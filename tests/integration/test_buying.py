@@ -12,17 +12,22 @@ import pytest
 
 from inventory.core.plan import Restock
 from inventory.orders.orders import add_order
-from inventory.production.planning import drop_batch, plan_batch
+from inventory.production.cutting import drop_batch
+from inventory.production.planning import plan_batch
 from inventory.production.shopping_list import OnSale, on_sale, restock
-from inventory.stock.listing import add_offcut, add_paper, add_sheets, count_stock, list_stash
+from inventory.stock.listing import count_stock, list_stash
+from inventory.stock.papers import add_paper
+from inventory.stock.receiving import add_offcut, add_sheets
 from nester.core.lengths import cm, inch
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Effort, Problem, Stock, Want
-from nester.packing import solve
+from nester.packing import (
+    solve,
+)
 
 if TYPE_CHECKING:
     from inventory.core.plan import Plan
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
 
 TODAY = date(2027, 3, 1)
 

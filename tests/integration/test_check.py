@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING
 import pytest
 from sqlalchemy import text
 
-from inventory.database.sqlite import ShopFile, open_shop
+from inventory.database.open import open_shop
+from inventory.database.shop_file import ShopFile
 from inventory.database.tables.base import Movement, Reason
 from inventory.maintenance.check import CHECKS, check_shop
 from inventory.stock import ledger
-from inventory.stock.listing import count_stock, find_stock
+from inventory.stock.listing import count_stock
+from inventory.stock.lookup import find_stock
 
 if TYPE_CHECKING:
     from pathlib import Path

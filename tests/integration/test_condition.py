@@ -11,12 +11,13 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from inventory.core.plan import plan_from_json, plan_to_json
-from inventory.database.sqlite import ShopFile, change_shop, the_shop
+from inventory.database.shop_file import ShopFile
 from inventory.database.tables.base import Fibres, Pattern
 from inventory.maintenance.check import check_shop
-from inventory.production.cutting import cut_batch, last_deed, undo_deed
-from inventory.production.planning import get_batch, plan_of
+from inventory.production.cutting import cut_batch
+from inventory.production.undo import last_deed, undo_deed
 from inventory.reports.paper_history import yields
+from inventory.shop.settings import change_shop, the_shop
 from inventory.stock.condition import (
     bruise,
     bruises,
@@ -27,6 +28,7 @@ from inventory.stock.condition import (
 )
 from inventory.stock.import_lists import import_offcuts, import_sheets
 from inventory.stock.listing import history, list_stash
+from inventory.stock.lookup import get_batch, plan_of
 from inventory.stock.papers import add_paper, find_paper, set_grain
 from inventory.stock.search import offcuts_for
 from inventory.views.schemas import schema_text
@@ -445,7 +447,9 @@ def test_cuts_too_long_for_the_trimmer_are_told_as_knife_cuts(
 
 
 def test_stages_hold_in_plans(table: Table) -> None:
-    from nester.cutting import stages_needed
+    from nester.cutting import (
+        stages_needed,
+    )
 
     table.sheets((cm(50), cm(70)), 3)
     table.card(5)

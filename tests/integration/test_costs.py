@@ -9,17 +9,20 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from inventory.core import durations
 from inventory.core.money import round_to_coin
 from inventory.costs import rates
 from inventory.costs.costing import Item
 from inventory.costs.order_costs import batch_cost, design_cost, order_cost, plan_shares
-from inventory.database.sqlite import ShopFile, open_shop
+from inventory.database.open import open_shop
+from inventory.database.shop_file import ShopFile
 from inventory.database.tables.base import Per
 from inventory.maintenance.archive import export_shop, import_shop
 from inventory.maintenance.check import check_shop
-from inventory.production import pace
-from inventory.production.cutting import cut_batch, last_deed, spoil_piece, undo_deed
-from inventory.production.planning import mend_batch
+from inventory.production.cutting import cut_batch
+from inventory.production.mending import mend_batch
+from inventory.production.spoiling import spoil_piece
+from inventory.production.undo import last_deed, undo_deed
 from inventory.purchasing.prices import set_price
 from inventory.purchasing.suppliers import set_supplier
 from inventory.stock import supplies
@@ -381,8 +384,8 @@ def test_a_new_table_of_postage_takes_the_place_of_the_old(shop: ShopFile, tmp_p
         (rates.read_percent, "0", D(0)),
         (rates.read_grams, "1.5 KG", D(1500)),
         (rates.read_grams, "2 oz", D("56.699046250")),
-        (pace.read_minutes, "1.5h", D(90)),
-        (pace.read_minutes, "20", D(20)),
+        (durations.read_minutes, "1.5h", D(90)),
+        (durations.read_minutes, "20", D(20)),
     ],
 )
 def test_numbers_as_a_maker_writes_them(reader, text: str, value: Decimal) -> None:
@@ -397,8 +400,8 @@ def test_numbers_as_a_maker_writes_them(reader, text: str, value: Decimal) -> No
         (rates.read_percent, "many", "a number of percent such as 6.5 %, not 'many'"),
         (rates.read_grams, "1e3", "a weight such as"),
         (rates.read_grams, "9999 kg", "more than 1,000 kg"),
-        (pace.read_minutes, "1:30", "a time such as"),
-        (pace.read_minutes, "9999h", "more than 100,000 minutes"),
+        (durations.read_minutes, "1:30", "a time such as"),
+        (durations.read_minutes, "9999h", "more than 100,000 minutes"),
     ],
 )
 def test_numbers_that_cannot_be(reader, text: str, why: str) -> None:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from inventory.database.tables.base import Reason
-from inventory.production.cutting import last_deed, undo_deed
-from inventory.stock import listing
+from inventory.production.undo import last_deed, undo_deed
+from inventory.stock import listing, papers, receiving
 from inventory.stock.stocktake import Found, enter_counts, last_counts, read_counts, to_count
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
     from tests.integration.conftest import Hand
 
 SIZE = (cm(50), cm(70))
@@ -28,10 +28,10 @@ SIZE = (cm(50), cm(70))
 
 def fill(session: Session) -> None:
     for name in ("Coal card", "Moss linen"):
-        listing.add_paper(session, name, colour="black", grammage=300)
-    listing.add_sheets(session, "Coal card", SIZE, 12, place="Shelf A / Drawer 1")
-    listing.add_sheets(session, "Moss linen", SIZE, 5, place="Shelf B")
-    listing.add_offcut(session, "Coal card", (cm(20), cm(30)), place="Shelf A")
+        papers.add_paper(session, name, colour="black", grammage=300)
+    receiving.add_sheets(session, "Coal card", SIZE, 12, place="Shelf A / Drawer 1")
+    receiving.add_sheets(session, "Moss linen", SIZE, 5, place="Shelf B")
+    receiving.add_offcut(session, "Coal card", (cm(20), cm(30)), place="Shelf A")
 
 
 @pytest.fixture

@@ -12,7 +12,8 @@ from pathlib import Path
 import pytest
 
 from inventory.database import sqlite as shop_module
-from inventory.database.sqlite import ShopFile, open_shop
+from inventory.database.open import open_shop
+from inventory.database.shop_file import ShopFile
 from inventory.maintenance.backup import back_up, restore
 from inventory.maintenance.check import check_shop
 from nester.core.errors import Refusal

@@ -13,33 +13,31 @@ from sqlalchemy import select
 from inventory.database.tables.base import BatchStatus, CuttingTime, Reason, Status
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import get_order, order_board, steps_of
-from inventory.production.cutting import (
-    cut_batch,
-    drop_batch,
-    get_batch,
-    last_deed,
-    left_to_cut,
-    list_deeds,
-    lost_pieces,
-    move_order,
-    spoil_layout,
-    spoil_piece,
-    undo_deed,
-)
+from inventory.production.booking import StashChanged
+from inventory.production.cutting import cut_batch, drop_batch
+from inventory.production.mending import mend_batch
+from inventory.production.order_status import move_order
 from inventory.production.pace import shop_pace
-from inventory.production.planning import StashChanged, confirm_batch, mend_batch, plan_of
+from inventory.production.planning import confirm_batch
+from inventory.production.progress import left_to_cut
+from inventory.production.spoiling import lost_pieces, spoil_layout, spoil_piece
+from inventory.production.undo import last_deed, list_deeds, undo_deed
 from inventory.stock.listing import count_stock, history, list_stash, put_stock, spoil
+from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 from nester.core.problem import Effort
-from nester.cutting import USUAL_PACE, Pace
+from nester.cutting import (
+    USUAL_PACE,
+    Pace,
+)
 from tests.integration.conftest import TODAY, Hand, Table
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from inventory.core.plan import Plan
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
 
 
 @pytest.fixture

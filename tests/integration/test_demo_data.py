@@ -16,16 +16,21 @@ from inventory.cli.demo import fill_costs
 from inventory.core.resources import demo_folder
 from inventory.costs.order_costs import order_cost
 from inventory.costs.rates import rates_of
-from inventory.database.sqlite import open_shop
+from inventory.database.open import open_shop
 from inventory.database.tables.base import Kind, Order, Paper, Pattern, Reason
+from inventory.orders.import_orders import import_orders
 from inventory.orders.orders import list_orders, order_pieces
 from inventory.purchasing.prices import offers, read_prices, store_prices
 from inventory.purchasing.suppliers import set_rate, terms
-from inventory.stock.import_lists import import_offcuts, import_orders, import_papers, import_sheets
-from inventory.stock.listing import StashRow, list_papers, list_stash
+from inventory.stock.import_lists import import_offcuts, import_papers, import_sheets
+from inventory.stock.listing import StashRow, list_stash
+from inventory.stock.papers import list_papers
 from nester.core.lengths import Unit, cm
 from nester.core.sheet_sizes import parse_size
-from nester.designs import DESIGNS, read_settings
+from nester.designs import (
+    DESIGNS,
+    read_settings,
+)
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.database.sqlite import PATH_VARIABLE
+from inventory.database.open import PATH_VARIABLE
 
 if TYPE_CHECKING:
     from tests.integration.conftest import Hand

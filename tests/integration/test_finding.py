@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inventory.stock import listing
+from inventory.stock import listing, papers, receiving
 from inventory.stock.search import find_stash, nearest_papers, offcuts_for, read_colour
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
     from tests.integration.conftest import Hand
 
 NOW = datetime(2027, 3, 1, 12, tzinfo=UTC)
@@ -36,10 +36,10 @@ PAPERS = {
 
 def fill(session: Session) -> None:
     for name, (colour, swatch, grammage) in PAPERS.items():
-        listing.add_paper(session, name, colour=colour, swatch=swatch, grammage=grammage,
+        papers.add_paper(session, name, colour=colour, swatch=swatch, grammage=grammage,
                         finish="linen" if name == "Fern" else "smooth")  # fmt: skip
-        listing.add_sheets(session, name, (cm(50), cm(70)), 3, place="Shelf A / Drawer 1", at=NOW)
-        listing.add_offcut(session, name, (cm(20), cm(30)), place="Shelf B",
+        receiving.add_sheets(session, name, (cm(50), cm(70)), 3, place="Shelf A / Drawer 1", at=NOW)
+        receiving.add_offcut(session, name, (cm(20), cm(30)), place="Shelf B",
                          at=NOW - timedelta(days=400))  # fmt: skip
 
 
@@ -90,8 +90,8 @@ def test_the_rest_that_can_be_asked(session: Session) -> None:
 
 
 def test_offcuts_for_a_piece_the_smallest_first(session: Session) -> None:
-    listing.add_offcut(session, "Fern", (cm(40), cm(19)))
-    listing.add_offcut(session, "Fern", (cm(18), cm(25)))
+    receiving.add_offcut(session, "Fern", (cm(40), cm(19)))
+    receiving.add_offcut(session, "Fern", (cm(18), cm(25)))
     told = offcuts_for(session, (cm(24), cm(17)), ["fern"])
     assert [(one.label, one.turned) for one in told] == [
         ("K-6", True), ("K-1", True), ("K-5", False),
@@ -103,8 +103,8 @@ def test_offcuts_for_a_piece_the_smallest_first(session: Session) -> None:
 
 
 def test_a_pattern_with_a_top_is_not_turned(session: Session) -> None:
-    listing.add_paper(session, "Climb", colour="green", grammage=120, pattern="directional")
-    listing.add_offcut(session, "Climb", (cm(10), cm(20)))
+    papers.add_paper(session, "Climb", colour="green", grammage=120, pattern="directional")
+    receiving.add_offcut(session, "Climb", (cm(10), cm(20)))
     size = (cm(20), cm(10))
     assert [one.turned for one in offcuts_for(session, size, ["Climb"])] == [True]
     assert offcuts_for(session, size, ["Climb"], turn=Turn.NONE) == []
@@ -129,12 +129,12 @@ def test_reserved_offcuts_are_not_offered(shop: ShopFile) -> None:
     piece=st.tuples(st.integers(1, 9), st.integers(1, 9)),
 )
 def test_an_offcut_is_offered_if_the_piece_fits(tmp_path_factory, sizes, piece) -> None:
-    from inventory.database.sqlite import open_shop
+    from inventory.database.open import open_shop
 
     path = tmp_path_factory.mktemp("shop") / "shop.sqlite"
     with open_shop(path, create=True) as shop, shop.begin() as session:
-        listing.add_paper(session, "Fern", colour="green", grammage=160)
-        labels = {listing.add_offcut(session, "Fern", (cm(w), cm(h))).label: (w, h)
+        papers.add_paper(session, "Fern", colour="green", grammage=160)
+        labels = {receiving.add_offcut(session, "Fern", (cm(w), cm(h))).label: (w, h)
                   for w, h in sizes}  # fmt: skip
         told = offcuts_for(session, (cm(piece[0]), cm(piece[1])))
         fits = {label for label, size in labels.items()

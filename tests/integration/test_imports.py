@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 from sqlalchemy import func, select
 
+from inventory.core.table_files import read_due
 from inventory.database.tables.base import (
     Grain,
     Kind,
@@ -20,15 +21,11 @@ from inventory.database.tables.base import (
     Reason,
     Stock,
 )
+from inventory.orders.import_orders import import_orders
 from inventory.orders.orders import list_orders
-from inventory.stock.import_lists import (
-    import_offcuts,
-    import_orders,
-    import_papers,
-    import_sheets,
-    read_due,
-)
-from inventory.stock.listing import add_paper, find_paper, list_stash
+from inventory.stock.import_lists import import_offcuts, import_papers, import_sheets
+from inventory.stock.listing import list_stash
+from inventory.stock.papers import add_paper, find_paper
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm, inch
 from nester.core.sheet_sizes import SHEET_SIZES, Size
@@ -39,7 +36,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
 
 TODAY = date(2027, 3, 1)
 PAPERS = "name,colour,finish,grammage,swatch,pattern,grain"

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from inventory.cli.main import main
-from inventory.database.sqlite import PATH_VARIABLE
+from inventory.database.open import PATH_VARIABLE
 from inventory.maintenance.check import CHECKS
 from tests.integration.conftest import Hand
 

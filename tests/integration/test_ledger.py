@@ -7,9 +7,9 @@ from sqlalchemy import delete, select, text, update
 from sqlalchemy.exc import IntegrityError, StatementError
 from sqlalchemy.orm import Session
 
-from inventory.database.sqlite import ShopFile
+from inventory.database.shop_file import ShopFile
 from inventory.database.tables.base import Deed, Movement, Reason, Stock
-from inventory.stock import ledger, listing
+from inventory.stock import ledger, listing, lookup, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 
@@ -20,18 +20,18 @@ SIZE = (cm(50), cm(70))
 def sheets(shop: ShopFile) -> str:
     """Ten sheets under the label S-1."""
     with shop.begin() as session:
-        listing.add_paper(session, "Night card", colour="black", grammage=300)
-        return listing.add_sheets(session, "Night card", SIZE, 10).label
+        papers.add_paper(session, "Night card", colour="black", grammage=300)
+        return receiving.add_sheets(session, "Night card", SIZE, 10).label
 
 
 def amount(shop: ShopFile, label: str) -> int:
     with shop.read() as session:
-        return ledger.on_hand(session, listing.find_stock(session, label))
+        return ledger.on_hand(session, lookup.find_stock(session, label))
 
 
 def test_a_quantity_is_the_sum_of_its_movements(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        stock = listing.find_stock(session, sheets)
+        stock = lookup.find_stock(session, sheets)
         ledger.move(session, stock, -3, Reason.CUT)
         ledger.move(session, stock, 5, Reason.RECEIVED)
         assert ledger.on_hand(session, stock) == 12
@@ -42,7 +42,7 @@ def test_a_quantity_is_the_sum_of_its_movements(shop: ShopFile, sheets: str) -> 
 
 def test_what_never_moved_counts_nothing(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        paper = listing.find_paper(session, "night CARD")
+        paper = papers.find_paper(session, "night CARD")
         bare = Stock(kind="offcut", number=9, label="K-9", paper=paper, width=1, height=1, note="")
         session.add(bare)
         session.flush()
@@ -53,20 +53,20 @@ def test_what_never_moved_counts_nothing(shop: ShopFile, sheets: str) -> None:
 def test_no_quantity_falls_below_zero(shop: ShopFile, sheets: str) -> None:
     said = "S-1 has 10 on hand, so 11 can't be taken from it"
     with pytest.raises(Refusal, match=said), shop.begin() as session:
-        ledger.move(session, listing.find_stock(session, sheets), -11, Reason.SPOILED)
+        ledger.move(session, lookup.find_stock(session, sheets), -11, Reason.SPOILED)
     assert amount(shop, sheets) == 10
 
 
 def test_no_quantity_grows_over_the_limit(shop: ShopFile, sheets: str) -> None:
     said = "999,991 more would be over 1,000,000"
     with pytest.raises(Refusal, match=said), shop.begin() as session:
-        ledger.move(session, listing.find_stock(session, sheets), 999_991, Reason.RECEIVED)
+        ledger.move(session, lookup.find_stock(session, sheets), 999_991, Reason.RECEIVED)
     assert amount(shop, sheets) == 10
 
 
 def test_an_offcut_is_there_or_not(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        offcut = listing.add_offcut(session, "Night card", (cm(10), cm(20)))
+        offcut = receiving.add_offcut(session, "Night card", (cm(10), cm(20)))
         with pytest.raises(Refusal, match="K-1 is in the stash already"):
             ledger.move(session, offcut, 1, Reason.COUNTED)
         ledger.move(session, offcut, -1, Reason.CUT)
@@ -83,7 +83,7 @@ def test_a_reason_must_go_with_its_change(
     shop: ShopFile, sheets: str, change: int, reason: Reason
 ) -> None:
     with shop.begin() as session, pytest.raises(ValueError, match="movement") as error:
-        ledger.move(session, listing.find_stock(session, sheets), change, reason)
+        ledger.move(session, lookup.find_stock(session, sheets), change, reason)
     assert not isinstance(error.value, Refusal)
 
 
@@ -119,7 +119,7 @@ def test_a_deed_is_taken_back_once(shop: ShopFile, sheets: str) -> None:
 
 def test_what_has_gone_since_cannot_be_taken_back(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        stock = listing.find_stock(session, sheets)
+        stock = lookup.find_stock(session, sheets)
         arrival = session.scalars(select(Movement)).one()
         ledger.move(session, stock, -1, Reason.CUT)
         with pytest.raises(Refusal, match="S-1 has 9 on hand, so 10 can't be taken"):
@@ -129,7 +129,7 @@ def test_what_has_gone_since_cannot_be_taken_back(shop: ShopFile, sheets: str) -
 def test_moments_are_kept_in_utc(shop: ShopFile, sheets: str) -> None:
     noon = datetime(2026, 3, 1, 12, tzinfo=timezone(timedelta(hours=5)))
     with shop.begin() as session:
-        stock = listing.find_stock(session, sheets)
+        stock = lookup.find_stock(session, sheets)
         number = ledger.move(session, stock, -1, Reason.CUT, at=noon).id
     with shop.read() as session:
         at = session.get_one(Movement, number).at
@@ -137,7 +137,7 @@ def test_moments_are_kept_in_utc(shop: ShopFile, sheets: str) -> None:
     assert at.tzinfo is UTC
     local = noon.replace(tzinfo=None)
     with pytest.raises(StatementError, match="needs a time zone"), shop.begin() as session:
-        ledger.move(session, listing.find_stock(session, sheets), -1, Reason.CUT, at=local)
+        ledger.move(session, lookup.find_stock(session, sheets), -1, Reason.CUT, at=local)
     assert amount(shop, sheets) == 9
 
 

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.production.cutting import cut_batch, last_deed, undo_deed
+from inventory.production.cutting import cut_batch
+from inventory.production.undo import last_deed, undo_deed
 from inventory.stock.listing import put_stock
 from inventory.stock.lookup import find_stock
 from nester.core.errors import Refusal
@@ -14,7 +15,7 @@ from nester.core.lengths import cm
 from tests.integration.conftest import Hand, Table
 
 if TYPE_CHECKING:
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
 
 
 @pytest.fixture

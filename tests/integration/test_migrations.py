@@ -18,10 +18,13 @@ from sqlalchemy import create_engine, inspect, text
 
 from inventory.core import resources
 from inventory.core.resources import demo_folder, migrations_folder
-from inventory.database import sqlite as shop_module
-from inventory.database.sqlite import HEAD_REVISION, ShopFile, open_shop
+from inventory.database import migrate, sqlite
+from inventory.database.migrate import HEAD_REVISION
+from inventory.database.open import open_shop
+from inventory.database.shop_file import ShopFile
+from inventory.database.tables import base
 from inventory.database.tables.all import METADATA
-from inventory.stock import ledger, listing
+from inventory.stock import ledger, listing, lookup, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 
@@ -202,15 +205,15 @@ FILL = {
 
 def step(path: Path, revision: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Bring the tables of a file to a revision, by the way the program itself goes."""
-    monkeypatch.setattr(shop_module, "HEAD_REVISION", revision)
+    monkeypatch.setattr("inventory.database.migrate.HEAD_REVISION", revision)
     if path.exists():
         open_shop(path).close()
         return
     with closing(sqlite3.connect(path)) as connection:
-        connection.execute(f"PRAGMA application_id = {shop_module._APPLICATION_ID}")
-    engine = shop_module._engine(path)
+        connection.execute(f"PRAGMA application_id = {sqlite._APPLICATION_ID}")
+    engine = sqlite._engine(path)
     with engine.begin() as connection:
-        shop_module.upgrade(connection, revision)
+        migrate.upgrade(connection, revision)
     engine.dispose()
 
 
@@ -294,7 +297,7 @@ def test_every_step_keeps_what_is_there(tmp_path: Path, monkeypatch: pytest.Monk
         assert [(row.label, row.quantity) for row in listing.list_stash(session)] == [
             ("S-1", 10), ("K-2", 1), ("K-1", 1),
         ]  # fmt: skip
-        ledger.move(session, listing.find_stock(session, "S-1"), -1, listing.Reason.CUT)
+        ledger.move(session, lookup.find_stock(session, "S-1"), -1, base.Reason.CUT)
         assert session.execute(text("PRAGMA foreign_key_check")).all() == []
 
 
@@ -318,8 +321,8 @@ ORPHANS = NEXT + '    op.execute("UPDATE stock SET paper_id = 77")\n'  # noqa: S
 @pytest.fixture
 def filled(shop: ShopFile, shop_path: Path) -> Path:
     with shop.begin() as session:
-        listing.add_paper(session, "Night card", colour="black", grammage=300)
-        listing.add_sheets(session, "Night card", (cm(50), cm(70)), 5)
+        papers.add_paper(session, "Night card", colour="black", grammage=300)
+        receiving.add_sheets(session, "Night card", (cm(50), cm(70)), 5)
     return shop_path
 
 
@@ -328,7 +331,7 @@ def newer_program(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, script: str) 
     folder = Path(shutil.copytree(migrations_folder(), tmp_path / "newer"))
     (folder / "versions" / "next.py").write_text(script)
     monkeypatch.setattr(resources, "migrations_folder", lambda: folder)
-    monkeypatch.setattr(shop_module, "HEAD_REVISION", "next")
+    monkeypatch.setattr("inventory.database.migrate.HEAD_REVISION", "next")
 
 
 def backups(folder: Path) -> list[Path]:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from inventory.database.sqlite import ShopFile, change_shop, the_shop
+from inventory.database.shop_file import ShopFile
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import add_order, list_orders
+from inventory.shop.settings import change_shop, the_shop
 from inventory.stock import listing
 from inventory.stock.papers import add_paper, find_paper
 from inventory.stock.receiving import add_sheets

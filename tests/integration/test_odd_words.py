@@ -8,7 +8,7 @@ import pytest
 
 from inventory.cli.main import main
 from inventory.cli.reference import leaves
-from inventory.database.sqlite import PATH_VARIABLE, open_shop
+from inventory.database.open import PATH_VARIABLE, open_shop
 from nester.core.lengths import cm
 from tests.integration.conftest import Table
 from tests.shopwork import state

@@ -6,13 +6,17 @@ import pytest
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from inventory.database.sqlite import ShopFile, change_shop
+from inventory.database.shop_file import ShopFile
 from inventory.database.tables.base import Order, Status
 from inventory.orders import orders
-from inventory.stock import listing
+from inventory.shop.settings import change_shop
+from inventory.stock import listing, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm, inch
-from nester.designs import DESIGNS, roles_of
+from nester.designs import (
+    DESIGNS,
+    roles_of,
+)
 
 TODAY = date(2026, 3, 2)
 FRIDAY = date(2026, 3, 6)
@@ -22,7 +26,7 @@ FRIDAY = date(2026, 3, 6)
 def session(shop: ShopFile):
     with shop.begin() as session:
         for name in ("Night card", "Moss linen", "Waves"):
-            listing.add_paper(session, name, colour="any", grammage=250)
+            papers.add_paper(session, name, colour="any", grammage=250)
         yield session
 
 
@@ -37,7 +41,7 @@ def take(session: Session, **other) -> Order:
 
 def test_an_order_is_kept_as_it_was_given(shop: ShopFile) -> None:
     with shop.begin() as session:
-        listing.add_paper(session, "Night card", colour="black", grammage=250)
+        papers.add_paper(session, "Night card", colour="black", grammage=250)
         number = take(session, papers={"all": "NIGHT card"}, customer="Łucja 🎀").id
     with shop.read() as session:
         order = orders.get_order(session, number)
@@ -50,8 +54,8 @@ def test_an_order_is_kept_as_it_was_given(shop: ShopFile) -> None:
 
 def test_numbers_have_no_holes_after_what_was_refused(shop: ShopFile) -> None:
     with shop.begin() as session:
-        listing.add_paper(session, "Night card", colour="black", grammage=250)
-        listing.add_sheets(session, "Night card", (cm(50), cm(70)), 3)
+        papers.add_paper(session, "Night card", colour="black", grammage=250)
+        receiving.add_sheets(session, "Night card", (cm(50), cm(70)), 3)
         assert take(session, papers={"all": "Night card"}).id == 1
     for _ in range(3):
         with pytest.raises(Refusal, match="on hand"), shop.begin() as session:  # noqa: PT012

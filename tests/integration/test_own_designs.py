@@ -7,11 +7,12 @@ import pytest
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from inventory.database.sqlite import ShopFile
+from inventory.database.shop_file import ShopFile
 from inventory.database.tables.base import Order, OwnDesign
 from inventory.orders import custom_designs, orders
-from inventory.stock import listing
-from inventory.stock.import_lists import import_orders, import_papers
+from inventory.orders.import_orders import import_orders
+from inventory.stock import papers
+from inventory.stock.import_lists import import_papers
 from nester.core.errors import Refusal
 from nester.core.lengths import inch, mm
 from nester.designs import DESIGNS
@@ -23,8 +24,8 @@ TODAY = date(2026, 3, 2)
 @pytest.fixture
 def session(shop: ShopFile):
     with shop.begin() as session:
-        listing.add_paper(session, "Night card", colour="black", grammage=250, caliper=mm("0.3"))
-        listing.add_paper(session, "Board", colour="grey", grammage=900, caliper=mm("2.5"))
+        papers.add_paper(session, "Night card", colour="black", grammage=250, caliper=mm("0.3"))
+        papers.add_paper(session, "Board", colour="grey", grammage=900, caliper=mm("2.5"))
         yield session
 
 
@@ -60,7 +61,7 @@ def test_what_binds_in_its_papers_is_not_taken(session: Session, sachet: OwnDesi
 
 
 def test_what_is_tight_comes_back_as_a_warning(session: Session, sachet: OwnDesign) -> None:
-    listing.add_paper(session, "Felt", colour="red", grammage=300, caliper=mm(1))
+    papers.add_paper(session, "Felt", colour="red", grammage=300, caliper=mm(1))
     order, warnings = take(session, papers={"all": "Felt"})
     assert len(warnings) == 1
     assert warnings[0].startswith(f"order {order.id}: card in sachet: 2 mm of play")
@@ -172,7 +173,7 @@ def test_orders_of_an_own_design_can_be_imported(
     ],
 )  # fmt: skip
 def test_a_caliper_is_read_exactly(text: str | None, caliper: int | None) -> None:
-    assert listing.read_caliper(text) == caliper
+    assert papers.read_caliper(text) == caliper
 
 
 @pytest.mark.parametrize(
@@ -189,20 +190,20 @@ def test_a_caliper_is_read_exactly(text: str | None, caliper: int | None) -> Non
 )
 def test_a_wrong_caliper_is_refused(text: str, said: str) -> None:
     with pytest.raises(Refusal, match=said):
-        listing.read_caliper(text)
+        papers.read_caliper(text)
 
 
 def test_papers_keep_their_caliper(session: Session, tmp_path: Path) -> None:
-    assert listing.find_paper(session, "Night card").caliper == mm("0.3")
+    assert papers.find_paper(session, "Night card").caliper == mm("0.3")
     with pytest.raises(Refusal, match="the paper's caliper must be"):
-        listing.add_paper(session, "Air", colour="none", grammage=1, caliper=0)
+        papers.add_paper(session, "Air", colour="none", grammage=1, caliper=0)
     path = tmp_path / "papers.csv"
     path.write_text(
         "name,colour,finish,grammage,caliper\nOat card,cream,,270,350um\nChalk,white,,90,\n"
     )
     assert import_papers(session, path) == 2
-    assert listing.find_paper(session, "oat card").caliper == mm("0.35")
-    assert listing.find_paper(session, "chalk").caliper is None
+    assert papers.find_paper(session, "oat card").caliper == mm("0.35")
+    assert papers.find_paper(session, "chalk").caliper is None
     path.write_text("name,colour,finish,grammage,caliper\nMilk,white,,90,3\n")
     with pytest.raises(Refusal, match=r"line 2, caliper: the caliper '3' has no unit"):
         import_papers(session, path)

@@ -16,11 +16,15 @@ from unittest.mock import patch
 import pytest
 
 from nester.core.problem import Cuts, Effort, Problem, Stock, Want
-from nester.packing import solve
-from nester.packing.runtime.stop import never
+from nester.packing import (
+    never,
+    solve,
+)
 from nester.packing.search.paper_search import Deed, Search, Share, begun
 from nester.packing.task.task import split_by_paper
-from nester.verify import verify
+from nester.verify import (
+    verify,
+)
 
 CREW = import_module("nester.packing.runtime.worker_processes")
 SOLVE = import_module("nester.packing.search.solve")

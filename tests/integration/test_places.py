@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.stock import listing, places
+from inventory.stock import listing, papers, places, receiving
 from inventory.stock.papers import note_paper, set_substitutes, substitutes
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
     from tests.integration.conftest import Hand
 
 SIZE = (cm(50), cm(70))
@@ -26,7 +26,7 @@ SIZE = (cm(50), cm(70))
 def session(shop: ShopFile) -> Iterator[Session]:
     with shop.begin() as opened:
         for name in ("Coal card", "Night card", "Plum card"):
-            listing.add_paper(opened, name, colour="black", grammage=300)
+            papers.add_paper(opened, name, colour="black", grammage=300)
         yield opened
 
 
@@ -51,8 +51,8 @@ def test_two_shelves_may_each_have_a_drawer_2(session: Session) -> None:
 
 
 def test_what_is_put_away_makes_its_places(session: Session) -> None:
-    listing.add_sheets(session, "Coal card", SIZE, 3, place="Shelf A / Drawer 1 / Box")
-    listing.add_sheets(session, "Coal card", SIZE, 2, place="shelf a/drawer 1")
+    receiving.add_sheets(session, "Coal card", SIZE, 3, place="Shelf A / Drawer 1 / Box")
+    receiving.add_sheets(session, "Coal card", SIZE, 2, place="shelf a/drawer 1")
     assert paths(session) == ["Shelf A", "Shelf A / Drawer 1", "Shelf A / Drawer 1 / Box"]
     rows = listing.list_stash(session, place="Shelf A")
     assert [(row.label, row.place) for row in rows] == [
@@ -60,11 +60,11 @@ def test_what_is_put_away_makes_its_places(session: Session) -> None:
     ]  # fmt: skip
     assert [row.label for row in listing.list_stash(session, place="box")] == ["S-1"]
     with pytest.raises(Refusal, match="the place's name is missing"):
-        listing.add_sheets(session, "Coal card", SIZE, 3, place="Shelf A / ")
+        receiving.add_sheets(session, "Coal card", SIZE, 3, place="Shelf A / ")
 
 
 def test_a_place_moves_with_all_that_is_in_it(session: Session) -> None:
-    listing.add_sheets(session, "Coal card", SIZE, 3, place="Shelf A / Drawer 1 / Box")
+    receiving.add_sheets(session, "Coal card", SIZE, 3, place="Shelf A / Drawer 1 / Box")
     places.add_place(session, "Shelf B")
     places.move_place(session, "Drawer 1", inside="Shelf B")
     assert listing.list_stash(session)[0].place == "Shelf B / Drawer 1 / Box"
@@ -79,7 +79,7 @@ def test_a_place_moves_with_all_that_is_in_it(session: Session) -> None:
 
 
 def test_sheets_are_put_elsewhere_all_or_some(session: Session) -> None:
-    listing.add_sheets(session, "Coal card", SIZE, 10, place="Shelf A")
+    receiving.add_sheets(session, "Coal card", SIZE, 10, place="Shelf A")
     assert listing.put_stock(session, "S-1", "Shelf B").label == "S-1"
     some = listing.put_stock(session, "S-1", "Workbench", 4)
     assert some.label == "S-2"

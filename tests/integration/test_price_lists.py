@@ -14,7 +14,7 @@ from inventory.database.tables.purchasing import Price, PriceList, Supplier
 from inventory.purchasing import prices as price_lists
 from inventory.purchasing import suppliers
 from inventory.purchasing.prices import News, offers, price_history, read_prices, what_changes
-from inventory.stock import listing
+from inventory.stock import papers
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
     from inventory.purchasing.prices import Change, ListedPack
     from tests.integration.conftest import Hand
 
@@ -37,8 +37,8 @@ HEAD = "paper,size,pack,price"
 def session(shop: ShopFile) -> Iterator[Session]:
     with shop.begin() as opened:
         for name in ("Coal card", "Moss linen"):
-            listing.add_paper(opened, name, colour="black", grammage=300)
-        listing.add_paper(opened, "Ferns", colour="green", grammage=120, pattern="directional")
+            papers.add_paper(opened, name, colour="black", grammage=300)
+        papers.add_paper(opened, "Ferns", colour="green", grammage=120, pattern="directional")
         suppliers.set_supplier(
             opened, "Mill", shipping=Decimal("4.90"), free_from=Decimal(60), days=3
         )

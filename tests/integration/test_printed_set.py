@@ -8,15 +8,18 @@ import pytest
 
 from inventory.documents.plan.document_set import SetOptions, plan_documents
 from inventory.documents.plan.facts_from_book import with_the_book
-from inventory.production.cutting import cut_batch, get_batch, plan_of, spoil_piece, undo_deed
-from inventory.production.cutting import last_deed as last_deed_of
+from inventory.production.cutting import cut_batch
+from inventory.production.spoiling import spoil_piece
+from inventory.production.undo import last_deed as last_deed_of
+from inventory.production.undo import undo_deed
+from inventory.stock.lookup import get_batch, plan_of
 from nester.core.lengths import cm
 from nester.core.piece import Grain
-from nester.drawing.pictures.piece import SVG
+from nester.drawing.canvas.svg import SVG
 from tests.integration.conftest import Table
 
 if TYPE_CHECKING:
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
 
 
 @pytest.fixture

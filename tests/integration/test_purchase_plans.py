@@ -17,7 +17,8 @@ from inventory.purchasing.reorder_levels import set_level
 from inventory.purchasing.suppliers import set_supplier
 from inventory.restocking.purchase_plan import plan_purchase, record
 from inventory.restocking.restock_list import restock_list
-from inventory.stock.listing import add_paper, add_sheets
+from inventory.stock.papers import add_paper
+from inventory.stock.receiving import add_sheets
 from nester.core.errors import Refusal
 from nester.core.lengths import Length, cm
 from nester.core.problem import Effort
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
     from inventory.restocking.purchase_plan import PurchasePlan
     from nester.core.sheet_sizes import Size
     from tests.integration.conftest import Hand

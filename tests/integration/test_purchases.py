@@ -12,10 +12,10 @@ from sqlalchemy.exc import DBAPIError
 
 from inventory.database.tables.base import Deed, Reason
 from inventory.maintenance.check import check_shop
-from inventory.production import cutting
+from inventory.production import undo
 from inventory.purchasing import prices, purchases, suppliers
 from inventory.purchasing.purchases import Came, Ordered, State
-from inventory.stock import listing
+from inventory.stock import listing, papers, receiving
 from inventory.stock.receiving import list_deliveries
 from nester.core.errors import Refusal
 from nester.core.lengths import cm, mm
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
     from inventory.purchasing.purchases import PurchaseRow
     from tests.integration.conftest import Hand
 
@@ -38,7 +38,7 @@ MOSS = Ordered("Moss linen", SIZE, 2)
 
 def stock_up(session: Session) -> None:
     for name in ("Coal card", "Moss linen"):
-        listing.add_paper(session, name, colour="black", grammage=300)
+        papers.add_paper(session, name, colour="black", grammage=300)
     suppliers.set_supplier(
         session, "Mill", shipping=Decimal("4.90"), free_from=Decimal(120), days=3
     )
@@ -228,7 +228,7 @@ def test_foreign_money_is_turned_into_the_shop_s_on_the_day_it_comes(session: Se
 
 def test_sheets_come_with_the_margins_of_before(session: Session) -> None:
     edges = Margins(left=mm(5))
-    listing.add_sheets(session, "Coal card", SIZE, 1, price=Decimal("1.25"), margins=edges)
+    receiving.add_sheets(session, "Coal card", SIZE, 1, price=Decimal("1.25"), margins=edges)
     order(session)
     purchases.receive_purchase(session, 1, {1: Came(1)}, today=TODAY)
     assert on_hand(session) == {"S-1": 26}
@@ -258,7 +258,7 @@ def test_what_does_not_come_is_not_waited_for(session: Session) -> None:
     for again in (purchases.close_purchase, purchases.receive_purchase):
         with pytest.raises(Refusal, match="nothing of purchase 1 is to come: it is closed"):
             again(session, 1, **({} if again is purchases.close_purchase else {"today": TODAY}))
-    cutting.undo_deed(session, cutting.last_deed(session).id)
+    undo.undo_deed(session, undo.last_deed(session).id)
     assert coming(session) == [("Coal card", 50)]
 
 
@@ -269,12 +269,12 @@ def test_each_deed_is_taken_back_alone_and_in_order(session: Session) -> None:
     ordered, first, second = session.scalars(select(Deed.id).order_by(Deed.id))
     for standing in (second, first):
         with pytest.raises(Refusal, match=f"deed {standing} was done after it; take that back"):
-            cutting.undo_deed(session, ordered)
-        cutting.undo_deed(session, standing)
+            undo.undo_deed(session, ordered)
+        undo.undo_deed(session, standing)
     assert on_hand(session) == {}
     assert row(session).state is State.OPEN
     assert coming(session) == [("Coal card", 75)]
-    cutting.undo_deed(session, ordered)
+    undo.undo_deed(session, ordered)
     assert purchases.list_purchases(session) == []
     with pytest.raises(Refusal, match="purchase 1 was taken back"):
         purchases.get_purchase(session, 1)
@@ -286,10 +286,10 @@ def test_each_deed_is_taken_back_alone_and_in_order(session: Session) -> None:
 def test_a_receipt_whose_sheets_are_gone_stays(session: Session) -> None:
     order(session)
     purchases.receive_purchase(session, 1, today=TODAY)
-    deed = cutting.last_deed(session)
+    deed = undo.last_deed(session)
     listing.spoil(session, "S-1", 1)
     with pytest.raises(Refusal, match="S-1 has 74 on hand"):
-        cutting.undo_deed(session, deed.id)
+        undo.undo_deed(session, deed.id)
     assert row(session).state is State.RECEIVED
 
 

@@ -15,14 +15,15 @@ import pytest
 
 from inventory.core.resources import demo_folder
 from inventory.costs import rates
-from inventory.costs.quotes import quote_order
+from inventory.costs.quotes import Quote, quote_order
 from inventory.database.tables.base import Per
 from inventory.documents.format.languages import voice_of
-from inventory.documents.quote import Quote, quote_html, quote_pdf
+from inventory.documents.quote import quote_html, quote_pdf
 from inventory.orders.custom_designs import add_own_design
 from inventory.orders.orders import add_order
-from inventory.production.cutting import move_order
-from inventory.stock.listing import add_paper, add_sheets
+from inventory.production.order_status import move_order
+from inventory.stock.papers import add_paper
+from inventory.stock.receiving import add_sheets
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 from tests.integration.conftest import TODAY, Hand
@@ -30,7 +31,7 @@ from tests.integration.conftest import TODAY, Hand
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
 
 D = Decimal
 EN, DE = voice_of("en"), voice_of("de")

@@ -11,7 +11,7 @@ from openpyxl import Workbook
 from sqlalchemy import event, func, select
 
 from inventory.database.tables.base import Deed, Delivery, Movement, Reason
-from inventory.stock import ledger, listing, receiving
+from inventory.stock import ledger, listing, papers, receiving
 from inventory.stock.import_lists import import_sheets, read_sheets
 from inventory.stock.places import Places
 from inventory.stock.receiving import Line, add_sheets, list_deliveries, receive
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
     from tests.integration.conftest import Hand
 
 SIZE = (cm(50), cm(70))
@@ -35,7 +35,7 @@ SMALL = (cm(20), cm(30))
 def session(shop: ShopFile) -> Iterator[Session]:
     with shop.begin() as opened:
         for name in ("Coal card", "Moss linen"):
-            listing.add_paper(opened, name, colour="black", grammage=300)
+            papers.add_paper(opened, name, colour="black", grammage=300)
         yield opened
 
 

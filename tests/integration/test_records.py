@@ -9,18 +9,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inventory.database.tables.base import Reason
-from inventory.production.cutting import cut_batch, last_deed, spoil_layout, spoil_piece, undo_deed
-from inventory.production.planning import get_batch, plan_of
+from inventory.production.cutting import cut_batch
+from inventory.production.spoiling import spoil_layout, spoil_piece
+from inventory.production.undo import last_deed, undo_deed
 from inventory.reports.paper_history import YieldRow, paper_history, union_area, yields
 from inventory.stock.condition import bruise
 from inventory.stock.listing import spoil
+from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 from nester.core.problem import Rect
 from tests.integration.conftest import Table
 
 if TYPE_CHECKING:
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
     from tests.integration.conftest import Hand
 
 SHEET = cm(50) * cm(70)

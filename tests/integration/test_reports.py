@@ -12,13 +12,13 @@ import pytest
 
 from inventory.advice.capacity import Wish, free_rows, how_many, problems_of_wishes, read_wishes
 from inventory.orders.orders import add_order
-from inventory.production.cutting import cut_batch, spoil_layout, spoil_piece
-from inventory.production.planning import get_batch, plan_of
+from inventory.production.cutting import cut_batch
+from inventory.production.spoiling import spoil_layout, spoil_piece
+from inventory.reports.kinds import By
 from inventory.reports.reports import (
     ALL_MONTHS,
     NO_DESIGN,
     NO_SUPPLIER,
-    By,
     Months,
     UseRow,
     dead_stock,
@@ -28,6 +28,7 @@ from inventory.reports.reports import (
 )
 from inventory.stock.condition import bruise
 from inventory.stock.listing import spoil
+from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.lengths import cm, mm
 from nester.core.problem import Effort, Rect
@@ -36,7 +37,7 @@ from tests.integration.conftest import TODAY, Table
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
     from tests.integration.conftest import Hand
 
 SHEET = cm(50) * cm(70)
@@ -246,7 +247,7 @@ def test_an_empty_stash_makes_nothing(shop: ShopFile) -> None:
 
 
 def test_bruises_margins_and_the_gap_are_kept_to(shop: ShopFile) -> None:
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from nester.core.problem import Margins
 
     table = Table(shop)

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.database.sqlite import change_shop
 from inventory.database.tables.base import Reason
-from inventory.production import cutting
+from inventory.production import undo
 from inventory.purchasing import prices, purchases, reorder_levels, suppliers
 from inventory.purchasing.purchases import Ordered
 from inventory.restocking.restock_list import (
@@ -21,7 +20,8 @@ from inventory.restocking.restock_list import (
     paper_there_by,
     restock_list,
 )
-from inventory.stock import ledger, listing
+from inventory.shop.settings import change_shop
+from inventory.stock import ledger, listing, lookup, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 from tests.integration.conftest import TODAY
@@ -274,7 +274,7 @@ def test_levels_that_can_t_be(table: Table, reorder: int, target: int, said: str
 def used(table: Table, label: str, sheets: int, day: date) -> None:
     with table.shop.begin() as session:
         at = datetime.combine(day, time(12)).astimezone(UTC)
-        stock = listing.find_stock(session, label)
+        stock = lookup.find_stock(session, label)
         ledger.move(session, stock, -sheets, Reason.CUT, at=at)
 
 
@@ -287,14 +287,14 @@ def in_use(table: Table) -> Table:
     """Of 50 × 70 cm 14 sheets were used in eight weeks, and 99 before; two more taken back."""
     with table.shop.begin() as session:
         opened = datetime.combine(days(-300), time(12)).astimezone(UTC)
-        listing.add_sheets(
+        receiving.add_sheets(
             session, "Coal card", SIZE, 500, reason=Reason.OPENING, at=opened, lot="B7"
         )
     used(table, "S-1", 99, days(-57))
     used(table, "S-1", 8, days(-56))
     used(table, "S-1", 6, days(-1))
     with table.shop.begin() as session:
-        cutting.undo_deed(session, listing.spoil(session, "S-1", 2).deed.id)
+        undo.undo_deed(session, listing.spoil(session, "S-1", 2).deed.id)
     return table
 
 
@@ -336,7 +336,7 @@ def test_a_level_for_any_size_is_suggested_where_there_is_one(in_use: Table) -> 
 def test_a_young_book_suggests_by_its_own_days(table: Table) -> None:
     with table.shop.begin() as session:
         at = datetime.combine(days(-14), time(12)).astimezone(UTC)
-        listing.add_sheets(session, "Coal card", SIZE, 50, reason=Reason.OPENING, at=at)
+        receiving.add_sheets(session, "Coal card", SIZE, 50, reason=Reason.OPENING, at=at)
         assert suggested(session) == []
     used(table, "S-1", 4, days(-1))
     with table.shop.read() as session:

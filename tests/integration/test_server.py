@@ -10,21 +10,22 @@ from sqlalchemy import create_engine, inspect, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.orm import Session
 
-from inventory.database import sqlite as shop_module
+from inventory.database.open import open_shop
 from inventory.database.postgresql import building
-from inventory.database.sqlite import ShopFile, open_shop, the_shop
-from inventory.stock import listing
+from inventory.database.shop_file import ShopFile
+from inventory.shop.settings import the_shop
+from inventory.stock import listing, papers
 from nester.core.errors import Refusal
 from tests.integration import test_migrations as steps
 
 
 def add_paper(session, name: str = "Night card") -> None:
-    listing.add_paper(session, name, colour="black", grammage=300)
+    papers.add_paper(session, name, colour="black", grammage=300)
 
 
-def papers(url: str) -> list[str]:
+def names_of_papers(url: str) -> list[str]:
     with open_shop(url) as shop, shop.read() as session:
-        return [paper.name for paper in listing.list_papers(session)]
+        return [paper.name for paper in papers.list_papers(session)]
 
 
 def of_another_name(url: str, database: str) -> str:
@@ -72,12 +73,12 @@ def test_what_cannot_be_reached_is_refused(database: str) -> None:
 def test_writing_begins_with_the_lock_in_hand(
     database: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(shop_module, "WAIT_SECONDS", 0.05)
+    monkeypatch.setattr("inventory.database.shop_file.WAIT_SECONDS", 0.05)
     with open_shop(database) as shop, open_shop(database) as other, shop.begin() as session:
         with pytest.raises(Refusal, match="is in use by another program"), other.begin():
             pytest.fail("two wrote at once")
         add_paper(session)
-    assert papers(database) == ["Night card"]
+    assert names_of_papers(database) == ["Night card"]
 
 
 def test_a_second_writer_waits_and_sees_what_the_first_stored(
@@ -89,16 +90,16 @@ def test_a_second_writer_waits_and_sees_what_the_first_stored(
         with open_shop(database) as other:
             other.on_wait = told.set
             with other.begin() as session:
-                add_paper(session, f"After {[p.name for p in listing.list_papers(session)]}")
+                add_paper(session, f"After {[p.name for p in papers.list_papers(session)]}")
 
-    monkeypatch.setattr(shop_module, "PATIENCE", 0)
+    monkeypatch.setattr("inventory.database.shop_file.PATIENCE", 0)
     with open_shop(database) as shop, shop.begin() as session:
         second = threading.Thread(target=write)
         second.start()
         assert told.wait(10)
         add_paper(session)
     second.join()
-    assert papers(database) == ["After ['Night card']", "Night card"]
+    assert names_of_papers(database) == ["After ['Night card']", "Night card"]
 
 
 def test_a_reading_session_sees_one_moment_and_the_server_keeps_it_from_writing(
@@ -106,13 +107,13 @@ def test_a_reading_session_sees_one_moment_and_the_server_keeps_it_from_writing(
 ) -> None:
     with open_shop(database) as shop:
         with shop.read() as early:
-            assert listing.list_papers(early) == []
+            assert papers.list_papers(early) == []
             with shop.begin() as session:
                 add_paper(session)
-            assert listing.list_papers(early) == []
+            assert papers.list_papers(early) == []
         with pytest.raises(Refusal, match="nothing was changed"), shop.read() as session:
             session.execute(text("DELETE FROM paper"))
-    assert papers(database) == ["Night card"]
+    assert names_of_papers(database) == ["Night card"]
 
 
 def cut_off_while_writing(session: Session, other: ShopFile) -> None:
@@ -133,7 +134,7 @@ def test_a_server_that_goes_away_is_refused(database: str) -> None:
         shop.begin() as session,
     ):
         cut_off_while_writing(session, other)
-    assert papers(database) == []
+    assert names_of_papers(database) == []
 
 
 # --- bringing older tables up to date
@@ -164,7 +165,7 @@ def test_every_step_keeps_what_is_there_and_an_archive_of_it(
     before: dict[str, int] = {}
     for script in list(steps.scripts().walk_revisions())[::-1]:
         with monkeypatch.context() as older:
-            older.setattr(shop_module, "HEAD_REVISION", script.revision)
+            older.setattr("inventory.database.migrate.HEAD_REVISION", script.revision)
             if not before:
                 with building(make_url(empty_database)):
                     pass
@@ -199,4 +200,4 @@ def test_a_step_that_fails_changes_nothing(
         with pytest.raises(ArithmeticError):
             open_shop(empty_server_shop)
     assert list((tmp_path / "quirebox" / "backups").iterdir()) == []
-    assert papers(empty_server_shop) == []
+    assert names_of_papers(empty_server_shop) == []

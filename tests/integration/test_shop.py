@@ -13,28 +13,23 @@ import pytest
 from sqlalchemy import text
 
 from inventory.database import sqlite as shop_module
-from inventory.database.sqlite import (
-    PATH_VARIABLE,
-    ShopFile,
-    change_shop,
-    open_shop,
-    shop_place,
-    the_shop,
-)
+from inventory.database.open import PATH_VARIABLE, open_shop, shop_place
+from inventory.database.shop_file import ShopFile
 from inventory.database.tables.base import Shop
-from inventory.stock import listing
+from inventory.shop.settings import change_shop, the_shop
+from inventory.stock import listing, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, mm
 from nester.core.problem import SMALLEST_OFFCUT
 
 
 def add_paper(session, name: str = "Night card") -> None:
-    listing.add_paper(session, name, colour="black", grammage=300)
+    papers.add_paper(session, name, colour="black", grammage=300)
 
 
-def papers(shop: ShopFile) -> list[str]:
+def names_of_papers(shop: ShopFile) -> list[str]:
     with shop.read() as session:
-        return [paper.name for paper in listing.list_papers(session)]
+        return [paper.name for paper in papers.list_papers(session)]
 
 
 # --- where it is
@@ -82,7 +77,7 @@ def test_a_new_shop_has_its_one_row_and_nothing_else(tmp_path: Path) -> None:
             shop = the_shop(session)
             assert (shop.name, shop.unit, shop.currency) == ("Kiosk 🎁 «קופסה»", Unit.IN, "USD")
             assert (shop.smallest_offcut, shop.offcut_worth) == (SMALLEST_OFFCUT, 50)
-        assert papers(made) == []
+        assert names_of_papers(made) == []
     assert [each.name for each in path.parent.iterdir()] == [path.name]
 
 
@@ -145,7 +140,7 @@ def test_a_file_system_without_second_names_will_do(
 
     monkeypatch.setattr(Path, "hardlink_to", refuse)
     with open_shop(tmp_path / "shop.sqlite", create=True) as made:
-        assert papers(made) == []
+        assert names_of_papers(made) == []
     with pytest.raises(Refusal, match="exists already"):
         open_shop(tmp_path / "shop.sqlite", create=True)
 
@@ -192,7 +187,7 @@ def test_a_damaged_file_is_refused(shop_path: Path) -> None:
         file.seek(4096)
         file.write(os.urandom(size - 4096))
     with pytest.raises(Refusal, match="is damaged; put back a backup"), open_shop(shop_path) as s:
-        papers(s)
+        names_of_papers(s)
 
 
 # --- one deed, one transaction
@@ -201,62 +196,62 @@ def test_a_damaged_file_is_refused(shop_path: Path) -> None:
 def test_what_is_written_stays(shop: ShopFile, shop_path: Path) -> None:
     with shop.begin() as session:
         add_paper(session)
-    assert papers(shop) == ["Night card"]
+    assert names_of_papers(shop) == ["Night card"]
     with open_shop(shop_path) as again:
-        assert papers(again) == ["Night card"]
+        assert names_of_papers(again) == ["Night card"]
 
 
 @pytest.mark.parametrize("raised", [ValueError, KeyboardInterrupt, SystemExit, Refusal])
 def test_whatever_is_raised_nothing_is_stored(shop: ShopFile, raised: type[BaseException]) -> None:
     with pytest.raises(raised), shop.begin() as session:  # noqa: PT012
         add_paper(session)
-        listing.add_sheets(session, "Night card", (mm(500), mm(700)), 5)
+        receiving.add_sheets(session, "Night card", (mm(500), mm(700)), 5)
         raise raised
-    assert papers(shop) == []
+    assert names_of_papers(shop) == []
     with shop.begin() as session:
         add_paper(session, "Next card")
-    assert papers(shop) == ["Next card"]
+    assert names_of_papers(shop) == ["Next card"]
 
 
 def test_reading_can_not_write(shop: ShopFile) -> None:
     with pytest.raises(RuntimeError, match=r"use ShopFile.begin\(\)"), shop.read() as session:
         add_paper(session)
-    assert papers(shop) == []
+    assert names_of_papers(shop) == []
 
 
 def test_reading_sees_one_moment(shop: ShopFile) -> None:
     with shop.read() as early:
-        assert listing.list_papers(early) == []
+        assert papers.list_papers(early) == []
         with shop.begin() as session:
             add_paper(session)
-        assert listing.list_papers(early) == []
-    assert papers(shop) == ["Night card"]
+        assert papers.list_papers(early) == []
+    assert names_of_papers(shop) == ["Night card"]
 
 
 def test_what_was_read_can_be_used_afterwards(shop: ShopFile) -> None:
     with shop.begin() as session:
         add_paper(session)
-        kept = listing.find_paper(session, "Night card")
+        kept = papers.find_paper(session, "Night card")
     assert (kept.id, kept.name) == (1, "Night card")
 
 
 def test_writing_begins_with_the_lock_in_hand(
     shop: ShopFile, shop_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(shop_module, "WAIT_SECONDS", 0.05)
+    monkeypatch.setattr("inventory.database.shop_file.WAIT_SECONDS", 0.05)
     with open_shop(shop_path) as other, shop.begin() as session:
-        assert listing.list_papers(session) == []
+        assert papers.list_papers(session) == []
         with pytest.raises(Refusal, match="is in use by another program"), other.begin():
             pytest.fail("two wrote at once")
-        assert papers(other) == []
+        assert names_of_papers(other) == []
         add_paper(session)
-    assert papers(shop) == ["Night card"]
+    assert names_of_papers(shop) == ["Night card"]
 
 
 def test_a_second_writer_waits_for_the_first(shop: ShopFile, shop_path: Path) -> None:
     def write() -> None:
         with open_shop(shop_path) as other, other.begin() as session:
-            add_paper(session, f"After {[p.name for p in listing.list_papers(session)]}")
+            add_paper(session, f"After {[p.name for p in papers.list_papers(session)]}")
 
     with shop.begin() as session:
         second = threading.Thread(target=write)
@@ -265,7 +260,7 @@ def test_a_second_writer_waits_for_the_first(shop: ShopFile, shop_path: Path) ->
         assert second.is_alive()
         add_paper(session)
     second.join()
-    assert papers(shop) == ["After ['Night card']", "Night card"]
+    assert names_of_papers(shop) == ["After ['Night card']", "Night card"]
 
 
 @pytest.mark.usefixtures("shop_path")
@@ -291,8 +286,8 @@ def test_a_full_disk_is_refused_and_nothing_is_half_done(shop: ShopFile) -> None
         session.execute(text(f"PRAGMA max_page_count = {pages}"))
         add_paper(session, "Second")
         for number in range(1000):
-            listing.add_sheets(session, "Second", (mm(500 + number), mm(700)), 5, note="n" * 1000)
-    assert papers(shop) == ["First"]
+            receiving.add_sheets(session, "Second", (mm(500 + number), mm(700)), 5, note="n" * 1000)
+    assert names_of_papers(shop) == ["First"]
     with shop.read() as session:
         assert session.scalar(text("PRAGMA integrity_check")) == "ok"
         assert listing.list_stash(session) == []
@@ -327,7 +322,7 @@ def test_a_read_only_file_is_refused(shop_path: Path, monkeypatch: pytest.Monkey
         said = "is read-only, so nothing was changed"
         with pytest.raises(Refusal, match=said), shop.begin() as session:
             add_paper(session)
-        assert papers(shop) == []
+        assert names_of_papers(shop) == []
 
 
 @pytest.mark.skipif(not Path("/proc/self").exists(), reason="needs a folder nobody may write in")

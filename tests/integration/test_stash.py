@@ -9,10 +9,11 @@ from sqlalchemy import event, func, select, text, update
 from sqlalchemy.exc import StatementError
 from sqlalchemy.orm import Session
 
-from inventory.database.sqlite import ShopFile, change_shop, holds, the_shop
+from inventory.database.shop_file import ShopFile
 from inventory.database.tables.base import Kind, Movement, Paper, Place, Reason, Stock
-from inventory.stock import ledger, listing
-from inventory.stock.places import Places
+from inventory.shop.settings import change_shop, holds, the_shop
+from inventory.stock import ledger, listing, lookup, papers, receiving
+from inventory.stock.places import Places, add_place, find_place
 from nester.core.errors import Refusal
 from nester.core.lengths import LARGEST, cm, inch, mm
 from nester.core.sheet_sizes import SHEET_SIZES, Size
@@ -28,9 +29,9 @@ SMALL = Size(inch(12), inch(12))
 def session(shop: ShopFile):
     """A write transaction in a shop with three papers."""
     with shop.begin() as session:
-        listing.add_paper(session, "Night card", colour="black", grammage=300, finish="matt")
-        listing.add_paper(session, "Moss linen", colour="dark green", grammage=250, finish="linen")
-        listing.add_paper(
+        papers.add_paper(session, "Night card", colour="black", grammage=300, finish="matt")
+        papers.add_paper(session, "Moss linen", colour="dark green", grammage=250, finish="linen")
+        papers.add_paper(
             session, "Waves", colour="Grün", grammage=120, swatch="1A2B3C",
             pattern="directional", grain="long",
         )  # fmt: skip
@@ -50,13 +51,13 @@ def labels(session: Session, **wanted) -> list[str]:
 
 
 def test_a_paper_is_found_however_it_is_spelt(session: Session) -> None:
-    paper = listing.find_paper(session, "  wAVES ")
+    paper = papers.find_paper(session, "  wAVES ")
     assert (paper.name, paper.swatch, paper.pattern, paper.grain) == (
         "Waves", "#1a2b3c", "directional", "long",
     )  # fmt: skip
-    listing.add_paper(session, "Straße", colour="grey", grammage=90)
-    assert listing.find_paper(session, "STRASSE").name == "Straße"
-    assert [each.name for each in listing.list_papers(session)] == [
+    papers.add_paper(session, "Straße", colour="grey", grammage=90)
+    assert papers.find_paper(session, "STRASSE").name == "Straße"
+    assert [each.name for each in papers.list_papers(session)] == [
         "Moss linen", "Night card", "Straße", "Waves",
     ]  # fmt: skip
 
@@ -64,28 +65,28 @@ def test_a_paper_is_found_however_it_is_spelt(session: Session) -> None:
 @pytest.mark.parametrize("name", ["night card", "NIGHT  CARD", " Night card"])
 def test_a_name_is_taken_in_any_spelling(session: Session, name: str) -> None:
     with pytest.raises(Refusal, match="there is a paper 'Night card' already"):
-        listing.add_paper(session, name, colour="black", grammage=300)
+        papers.add_paper(session, name, colour="black", grammage=300)
 
 
 def test_a_near_miss_is_offered(session: Session) -> None:
     with pytest.raises(Refusal, match="no paper 'nite card'; did you mean 'Night card'\\?"):
-        listing.find_paper(session, "nite card")
+        papers.find_paper(session, "nite card")
     with pytest.raises(Refusal, match=r"there is no paper 'qqq'$"):
-        listing.find_paper(session, "qqq")
+        papers.find_paper(session, "qqq")
 
 
 def test_an_empty_book_says_so(shop: ShopFile) -> None:
     with shop.read() as session, pytest.raises(Refusal, match="no paper was added yet"):
-        listing.find_paper(session, "Night card")
+        papers.find_paper(session, "Night card")
 
 
 @pytest.mark.parametrize(
     "name", ['O\'Neill "best" `;--', "🎁👩‍🎨", "נייר שחור", "x" * 200, "%_\\", "e\u0301"]
 )
 def test_names_are_kept_as_given(session: Session, name: str) -> None:
-    assert listing.add_paper(session, name, colour=name, grammage=1, finish=name).name == name
+    assert papers.add_paper(session, name, colour=name, grammage=1, finish=name).name == name
     session.expire_all()
-    assert listing.find_paper(session, name).colour == name
+    assert papers.find_paper(session, name).colour == name
 
 
 @pytest.mark.parametrize(
@@ -110,7 +111,7 @@ def test_names_are_kept_as_given(session: Session, name: str) -> None:
 def test_a_wrong_paper_is_refused(session: Session, wrong, said: str) -> None:
     before = everything(session)
     with pytest.raises(Refusal, match=said) as refused:
-        listing.add_paper(session, **{"name": "New", "colour": "red", "grammage": 80, **wrong})
+        papers.add_paper(session, **{"name": "New", "colour": "red", "grammage": 80, **wrong})
     assert len(str(refused.value)) < 200
     assert everything(session) == before
 
@@ -119,10 +120,10 @@ def test_a_wrong_paper_is_refused(session: Session, wrong, said: str) -> None:
 
 
 def test_equal_sheets_share_a_label(session: Session) -> None:
-    first = listing.add_sheets(
+    first = receiving.add_sheets(
         session, "Night card", BIG, 10, price=Decimal("1.20"), place="Shelf", note="spring lot"
     )
-    second = listing.add_sheets(
+    second = receiving.add_sheets(
         session, "NIGHT card", tuple(BIG), 5, price=Decimal("1.2000"), place="shelf", note="more"
     )
     assert first is second
@@ -133,8 +134,8 @@ def test_equal_sheets_share_a_label(session: Session) -> None:
 
 def test_what_came_earlier_keeps_its_moment(session: Session) -> None:
     monday = datetime(2026, 3, 2, 9, tzinfo=UTC)
-    listing.add_sheets(session, "Waves", BIG, 3, reason=Reason.OPENING, at=monday)
-    listing.add_offcut(session, "Waves", SMALL, reason=Reason.OPENING, at=monday)
+    receiving.add_sheets(session, "Waves", BIG, 3, reason=Reason.OPENING, at=monday)
+    receiving.add_offcut(session, "Waves", SMALL, reason=Reason.OPENING, at=monday)
     for label in ("S-1", "K-1"):
         row = listing.history(session, label)[0]
         assert (row.at, row.reason) == (monday, Reason.OPENING)
@@ -147,34 +148,36 @@ def test_what_came_earlier_keeps_its_moment(session: Session) -> None:
 )  # fmt: skip
 def test_other_sheets_get_a_label_of_their_own(session: Session, other) -> None:
     one = {"paper": "Night card", "size": BIG, "price": Decimal("1.2"), "place": "Shelf"}
-    listing.add_sheets(session, quantity=10, **one)
-    assert listing.add_sheets(session, quantity=10, **{**one, **other}).label == "S-2"
-    again = listing.add_sheets(session, quantity=10, **{**one, **other})
+    receiving.add_sheets(session, quantity=10, **one)
+    assert receiving.add_sheets(session, quantity=10, **{**one, **other}).label == "S-2"
+    again = receiving.add_sheets(session, quantity=10, **{**one, **other})
     assert (again.label, ledger.on_hand(session, again)) == ("S-2", 20)
 
 
 def test_labels_are_not_used_again(session: Session) -> None:
     for _ in range(2):
-        listing.add_offcut(session, "Waves", SMALL)
+        receiving.add_offcut(session, "Waves", SMALL)
     listing.spoil(session, "K-2")
-    assert listing.add_offcut(session, "Waves", SMALL).label == "K-3"
-    assert listing.add_sheets(session, "Waves", BIG, 1).label == "S-1"
+    assert receiving.add_offcut(session, "Waves", SMALL).label == "K-3"
+    assert receiving.add_sheets(session, "Waves", BIG, 1).label == "S-1"
 
 
 def test_an_offcut_may_know_what_it_was_cut_from(session: Session) -> None:
-    listing.add_sheets(session, "Waves", BIG, 3)
-    offcut = listing.add_offcut(session, "Waves", SMALL, parent="s-1", place="Drawer", note="bent")
-    assert offcut.parent is listing.find_stock(session, "S-1")
+    receiving.add_sheets(session, "Waves", BIG, 3)
+    offcut = receiving.add_offcut(
+        session, "Waves", SMALL, parent="s-1", place="Drawer", note="bent"
+    )
+    assert offcut.parent is lookup.find_stock(session, "S-1")
     assert listing.history(session, "K-1")[0].reason is Reason.KEPT
     before = everything(session)
     with pytest.raises(Refusal, match="S-1 is Waves, so an offcut of Night card can't be cut"):
-        listing.add_offcut(session, "Night card", SMALL, parent="S-1")
+        receiving.add_offcut(session, "Night card", SMALL, parent="S-1")
     assert everything(session) == before
 
 
 def test_a_price_is_kept_exactly_as_text(session: Session) -> None:
-    listing.add_sheets(session, "Waves", BIG, 1, price=Decimal("0.1000"))
-    listing.add_sheets(session, "Waves", BIG, 1, price=Decimal(10**9))
+    receiving.add_sheets(session, "Waves", BIG, 1, price=Decimal("0.1000"))
+    receiving.add_sheets(session, "Waves", BIG, 1, price=Decimal(10**9))
     stored = session.scalars(text("SELECT price FROM stock ORDER BY id")).all()
     assert stored == ["0.1", "1000000000"]
     with pytest.raises(StatementError, match="money is a finite Decimal"):
@@ -202,7 +205,7 @@ def test_wrong_sheets_are_refused(session: Session, wrong, said: str) -> None:
     before = everything(session)
     right = {"paper": "Night card", "size": BIG, "quantity": 1, "place": "New shelf"}
     with pytest.raises(Refusal, match=said):
-        listing.add_sheets(session, **{**right, **wrong})
+        receiving.add_sheets(session, **{**right, **wrong})
     assert everything(session) == before
 
 
@@ -210,7 +213,7 @@ def test_wrong_sheets_are_refused(session: Session, wrong, said: str) -> None:
 
 
 def test_a_count_books_the_difference(session: Session) -> None:
-    listing.add_sheets(session, "Waves", BIG, 10)
+    receiving.add_sheets(session, "Waves", BIG, 10)
     assert listing.count_stock(session, "S-1", 10) is None
     assert listing.count_stock(session, "s-1", 7, "Sunday").change == -3
     assert listing.count_stock(session, "S-1", 9, "behind the shelf").change == 2
@@ -223,7 +226,7 @@ def test_a_count_books_the_difference(session: Session) -> None:
 
 
 def test_a_lost_offcut_may_turn_up_again(session: Session) -> None:
-    listing.add_offcut(session, "Waves", SMALL)
+    receiving.add_offcut(session, "Waves", SMALL)
     listing.count_stock(session, "K-1", 0)
     assert labels(session) == []
     listing.count_stock(session, "K-1", 1)
@@ -233,7 +236,7 @@ def test_a_lost_offcut_may_turn_up_again(session: Session) -> None:
 
 
 def test_more_than_there_is_can_not_be_spoiled(session: Session) -> None:
-    listing.add_sheets(session, "Waves", BIG, 2)
+    receiving.add_sheets(session, "Waves", BIG, 2)
     listing.spoil(session, "S-1", 2, "glue")
     with pytest.raises(Refusal, match="S-1 has 0 on hand, so 1 can't be taken"):
         listing.spoil(session, "S-1")
@@ -248,14 +251,14 @@ def test_more_than_there_is_can_not_be_spoiled(session: Session) -> None:
 
 @pytest.fixture
 def filled(session: Session) -> Session:
-    listing.add_place(session, "Cabinet")
-    listing.add_place(session, "Drawer", inside="cabinet")
-    listing.add_sheets(session, "Night card", BIG, 10, price=Decimal("1.40"), place="Shelf")
-    listing.add_sheets(session, "Night card", SMALL, 4, place="Drawer")
-    listing.add_sheets(session, "Moss linen", BIG, 3, place="Cabinet")
-    listing.add_sheets(session, "Waves", SMALL, 2)
-    listing.add_offcut(session, "Night card", (cm(20), cm(50)), place="Drawer")
-    listing.add_offcut(session, "Night card", (cm(30), cm(40)))
+    add_place(session, "Cabinet")
+    add_place(session, "Drawer", inside="cabinet")
+    receiving.add_sheets(session, "Night card", BIG, 10, price=Decimal("1.40"), place="Shelf")
+    receiving.add_sheets(session, "Night card", SMALL, 4, place="Drawer")
+    receiving.add_sheets(session, "Moss linen", BIG, 3, place="Cabinet")
+    receiving.add_sheets(session, "Waves", SMALL, 2)
+    receiving.add_offcut(session, "Night card", (cm(20), cm(50)), place="Drawer")
+    receiving.add_offcut(session, "Night card", (cm(30), cm(40)))
     listing.spoil(session, "S-4", 2)
     return session
 
@@ -316,24 +319,24 @@ def test_places_stand_in_places(filled: Session) -> None:
         ("Cabinet", None), ("Drawer", "Cabinet"), ("Shelf", None),
     ]  # fmt: skip
     with pytest.raises(Refusal, match="there is a place 'Cabinet / Drawer' already"):
-        listing.add_place(filled, "DRAWER", inside="cabinet")
+        add_place(filled, "DRAWER", inside="cabinet")
     with pytest.raises(Refusal, match="there is no place 'Attic'"):
-        listing.add_place(filled, "Box", inside="Attic")
+        add_place(filled, "Box", inside="Attic")
 
 
 def test_areas_and_numbers_are_exact_however_many_there_are(session: Session) -> None:
     """The area of these sheets has more digits than a whole number in a database."""
     for number, lot in enumerate(("A", "B", "C")):
         size = (LARGEST - number, LARGEST - 7)
-        listing.add_sheets(session, "Waves", size, 999_999 - number, place="Shelf 1", lot=lot)
-    gone = listing.add_sheets(session, "Night card", BIG, 5, place="Shelf 2")
+        receiving.add_sheets(session, "Waves", size, 999_999 - number, place="Shelf 1", lot=lot)
+    gone = receiving.add_sheets(session, "Night card", BIG, 5, place="Shelf 2")
     listing.spoil(session, gone.label, 5)
-    listing.add_offcut(session, "Night card", (mm(100), mm(80)), place="Shelf 2")
-    waves, night = (listing.find_paper(session, name).id for name in ("Waves", "Night card"))
+    receiving.add_offcut(session, "Night card", (mm(100), mm(80)), place="Shelf 2")
+    waves, night = (papers.find_paper(session, name).id for name in ("Waves", "Night card"))
     area = sum((LARGEST - n) * (LARGEST - 7) * (999_999 - n) for n in range(3))
     assert area > 2**63
     assert listing.held_areas(session) == {waves: area, night: mm(100) * mm(80)}
-    one, two = (listing.find_place(session, name).id for name in ("Shelf 1", "Shelf 2"))
+    one, two = (find_place(session, name).id for name in ("Shelf 1", "Shelf 2"))
     numbers = listing.held_numbers(session)
     assert numbers[one, Kind.SHEET] == 3 * 999_999 - 3
     assert (numbers[two, Kind.SHEET], numbers[two, Kind.OFFCUT]) == (0, 1)
@@ -341,8 +344,8 @@ def test_areas_and_numbers_are_exact_however_many_there_are(session: Session) ->
 
 
 def test_sheets_that_are_used_up_can_be_listed_without_such_offcuts(session: Session) -> None:
-    sheets = listing.add_sheets(session, "Waves", BIG, 1)
-    offcut = listing.add_offcut(session, "Waves", (mm(100), mm(80)))
+    sheets = receiving.add_sheets(session, "Waves", BIG, 1)
+    offcut = receiving.add_offcut(session, "Waves", (mm(100), mm(80)))
     for one in (sheets, offcut):
         listing.spoil(session, one.label)
     assert labels(session) == []
@@ -355,7 +358,7 @@ def test_a_listing_takes_few_queries(filled: Session) -> None:
     engine = filled.get_bind()
     event.listen(engine, "before_cursor_execute", lambda *args: asked.append(args[2]))
     for number in range(30):
-        listing.add_offcut(filled, "Waves", (mm(100 + number), mm(100)))
+        receiving.add_offcut(filled, "Waves", (mm(100 + number), mm(100)))
     asked.clear()
     assert len(listing.list_stash(filled)) == 35
     assert len(asked) == 6
@@ -373,7 +376,7 @@ def test_an_offcut_counts_at_its_share_of_the_cheapest_sheet(filled: Session) ->
     # 50 x 70 cm at 1.40 is 0.0004 a cm²; half of that for 20 x 50 cm is 0.20.
     assert worth(filled, "K-1") == Decimal("0.20")
     assert worth(filled, "K-2") == Decimal("0.24")
-    listing.add_sheets(filled, "Night card", (cm(70), cm(100)), 1, price=Decimal("1.40"))
+    receiving.add_sheets(filled, "Night card", (cm(70), cm(100)), 1, price=Decimal("1.40"))
     listing.spoil(filled, "S-5", 1, "all gone, and yet it says what the paper costs")
     assert worth(filled, "K-1") == Decimal("0.10")
     change_shop(filled, offcut_worth=100)
@@ -383,24 +386,24 @@ def test_an_offcut_counts_at_its_share_of_the_cheapest_sheet(filled: Session) ->
 
 
 def test_half_a_coin_is_rounded_up(session: Session) -> None:
-    listing.add_sheets(session, "Waves", (cm(10), cm(10)), 1, price=Decimal("0.10"))
-    listing.add_offcut(session, "Waves", (cm(10), cm(1)))
+    receiving.add_sheets(session, "Waves", (cm(10), cm(10)), 1, price=Decimal("0.10"))
+    receiving.add_offcut(session, "Waves", (cm(10), cm(1)))
     assert worth(session, "K-1") == Decimal("0.01")  # half of a tenth of 0.10
 
 
 def test_a_price_of_its_own_comes_first(session: Session) -> None:
-    listing.add_sheets(session, "Waves", BIG, 1, price=Decimal("0.125"))
-    listing.add_offcut(session, "Waves", SMALL, price=Decimal("3.3333"))
-    listing.add_offcut(session, "Waves", SMALL, price=Decimal(0))
+    receiving.add_sheets(session, "Waves", BIG, 1, price=Decimal("0.125"))
+    receiving.add_offcut(session, "Waves", SMALL, price=Decimal("3.3333"))
+    receiving.add_offcut(session, "Waves", SMALL, price=Decimal(0))
     assert worth(session, "K-1") == Decimal("3.3333")
     assert worth(session, "K-2") == 0
     assert worth(session, "S-1") == Decimal("0.125")
 
 
 def test_what_can_not_be_known_counts_nothing(session: Session) -> None:
-    listing.add_sheets(session, "Waves", BIG, 1)
-    listing.add_offcut(session, "Waves", SMALL)
-    listing.add_sheets(session, "Night card", BIG, 1, price=Decimal(5))
+    receiving.add_sheets(session, "Waves", BIG, 1)
+    receiving.add_offcut(session, "Waves", SMALL)
+    receiving.add_sheets(session, "Night card", BIG, 1, price=Decimal(5))
     assert worth(session, "K-1") == 0
     assert worth(session, "S-1") == 0
 

@@ -8,14 +8,13 @@ import pytest
 
 from inventory.database.tables.base import Status
 from inventory.orders.orders import add_order, get_order
-from inventory.stock.listing import add_paper
-from inventory.stock.papers import set_substitutes
+from inventory.stock.papers import add_paper, set_substitutes
 from nester.core.errors import Refusal
 from nester.core.lengths import cm, mm
 from tests.integration.conftest import TODAY, Hand, Table
 
 if TYPE_CHECKING:
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
 
 SIZE = (cm(50), cm(70))
 

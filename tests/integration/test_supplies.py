@@ -10,7 +10,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
 from inventory.database.tables.base import Measure, Reason
-from inventory.production.cutting import last_deed, undo_deed
+from inventory.production.undo import last_deed, undo_deed
 from inventory.stock import supplies
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm, mm
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
     from tests.integration.conftest import Hand
 
 M = cm(100)

@@ -11,8 +11,15 @@ from hypothesis import strategies as st
 
 from nester.core.lengths import Unit
 from nester.core.problem import Answer, Cuts, Layout, Placed, Problem, Rect, Stock, Want
-from nester.cutting import NotSeparable, cut_order, separable, steps
-from nester.verify import verify
+from nester.cutting import (
+    NotSeparable,
+    cut_order,
+    separable,
+    steps,
+)
+from nester.verify import (
+    verify,
+)
 
 
 def judged(width: int, height: int, placed: list[Placed], cuts: Cuts, smallest: int) -> Layout:

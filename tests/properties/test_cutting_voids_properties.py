@@ -20,8 +20,13 @@ from nester.core.problem import (
     Want,
     placed_voids,
 )
-from nester.cutting import cut_order, steps
-from nester.verify import verify
+from nester.cutting import (
+    cut_order,
+    steps,
+)
+from nester.verify import (
+    verify,
+)
 
 chances = st.integers(0, 2**32).map(random.Random)
 

@@ -20,12 +20,12 @@ from hypothesis import strategies as st
 from openpyxl import Workbook
 
 from inventory.advice.fit_lists import read_problem
-from inventory.database.sqlite import open_shop
+from inventory.database.open import open_shop
 from inventory.maintenance.archive import export_shop, import_shop
 from inventory.maintenance.backup import restore
-from inventory.orders import custom_designs
+from inventory.orders import custom_designs, import_orders
 from inventory.orders.orders import add_order
-from inventory.stock import import_lists, listing
+from inventory.stock import import_lists, papers, receiving
 from inventory.stock.stocktake import compare_counts, read_counts
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm
@@ -35,7 +35,7 @@ from tests.damage import damages, members, spoil, spoil_member
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
 
 FILES = int(os.environ.get("QUIREBOX_FILES", "300"))
 TODAY = date(2027, 3, 1)
@@ -94,9 +94,9 @@ def folder() -> Iterator[Path]:
 def shop(folder: Path) -> Iterator[ShopFile]:
     with open_shop(folder / "shop.sqlite", create=True, unit="cm") as made:
         with made.begin() as session:
-            listing.add_paper(session, "Card", colour="black", grammage=250)
-            listing.add_sheets(session, "Card", (cm(50), cm(70)), 9, place="Shelf")
-            listing.add_offcut(session, "Card", (cm(20), cm(30)))
+            papers.add_paper(session, "Card", colour="black", grammage=250)
+            receiving.add_sheets(session, "Card", (cm(50), cm(70)), 9, place="Shelf")
+            receiving.add_offcut(session, "Card", (cm(20), cm(30)))
             add_order(session, "Ines", "gift-tag", {}, {"all": "Card"}, 1, TODAY, TODAY)
         yield made
 
@@ -114,7 +114,7 @@ def read_offcuts(session: Session, path: Path) -> object:
 
 
 def read_orders(session: Session, path: Path) -> object:
-    return import_lists.import_orders(session, path, TODAY)
+    return import_orders.import_orders(session, path, TODAY)
 
 
 def read_stocktake(session: Session, path: Path) -> object:

@@ -10,9 +10,17 @@ from hypothesis import strategies as st
 
 from nester.core.lengths import UNITS_PER_MM, Length, Unit, mm
 from nester.core.piece import Line, Piece, Point
-from nester.designs import DESIGNS, Design, DesignRefusal, check_roles, read_settings
+from nester.designs import (
+    DESIGNS,
+    Design,
+    check_roles,
+    read_settings,
+)
 from nester.designs.base.clearance import check_fit, cuttable
-from nester.designs.base.design import number
+from nester.designs.base.design import (
+    number,
+)
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.folding import Shape, crossings, fold, fold_faults, moved
 from nester.designs.boxes.layered_box.tier import CORNERS, FLAPS, FLAPS_ANTICLOCKWISE, OPEN, POCKETS
 

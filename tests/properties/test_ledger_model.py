@@ -19,9 +19,9 @@ from hypothesis.stateful import (
 )
 from sqlalchemy import select
 
-from inventory.database.sqlite import open_shop
+from inventory.database.open import open_shop
 from inventory.database.tables.base import Movement, Reason
-from inventory.stock import ledger, listing
+from inventory.stock import ledger, listing, lookup, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 
@@ -34,7 +34,7 @@ def template() -> Path:
     """A shop with one paper, built once and copied for each run."""
     path = Path(tempfile.mkdtemp(prefix="quirebox-test-")) / "shop.sqlite"
     with open_shop(path, create=True) as shop, shop.begin() as session:
-        listing.add_paper(session, "Card", colour="white", grammage=300)
+        papers.add_paper(session, "Card", colour="white", grammage=300)
     return path
 
 
@@ -78,7 +78,7 @@ class Ledger(RuleBasedStateMachine):
         refused = label is not None and not self.fits(label, quantity)
         try:
             with self.shop.begin() as session:
-                stock = listing.add_sheets(session, "Card", (cm(1), cm(height)), quantity)
+                stock = receiving.add_sheets(session, "Card", (cm(1), cm(height)), quantity)
                 label = stock.label
                 movement = listing.history(session, label)[-1].movement
         except Refusal:
@@ -92,7 +92,7 @@ class Ledger(RuleBasedStateMachine):
     @rule()
     def keep_offcut(self) -> None:
         with self.shop.begin() as session:
-            label = listing.add_offcut(session, "Card", (cm(1), cm(1))).label
+            label = receiving.add_offcut(session, "Card", (cm(1), cm(1))).label
             movement = listing.history(session, label)[-1].movement
         assert label not in self.amounts
         self.amounts[label] = 0
@@ -110,7 +110,7 @@ class Ledger(RuleBasedStateMachine):
         movement = None
         try:
             with self.shop.begin() as session:
-                stock = listing.find_stock(session, label)
+                stock = lookup.find_stock(session, label)
                 movement = ledger.move(session, stock, change, reason).id
         except Refusal:
             assert meant
@@ -158,7 +158,7 @@ class Ledger(RuleBasedStateMachine):
     def fail_half_way(self, data: st.DataObject) -> None:
         label = data.draw(st.sampled_from(sorted(self.amounts)))
         with pytest.raises(KeyboardInterrupt), self.shop.begin() as session:  # noqa: PT012
-            listing.add_offcut(session, "Card", (cm(2), cm(2)))
+            receiving.add_offcut(session, "Card", (cm(2), cm(2)))
             listing.count_stock(session, label, 0)
             raise KeyboardInterrupt
 
@@ -168,7 +168,7 @@ class Ledger(RuleBasedStateMachine):
             listed = listing.list_stash(session, include_empty=True)
             assert {row.label: row.quantity for row in listed} == self.amounts
             for label, amount in self.amounts.items():
-                stock = listing.find_stock(session, label)
+                stock = lookup.find_stock(session, label)
                 assert ledger.on_hand(session, stock) == amount
             assert len(ledger.on_hand_of(session)) == len(self.amounts)
             in_stash = {row.label for row in listing.list_stash(session)}

@@ -12,11 +12,18 @@ from hypothesis import strategies as st
 
 from nester.core.lengths import UNITS_PER_MM, Length, Unit, mm
 from nester.core.piece import Fold, Line, Piece, Point, Score
-from nester.designs import DESIGNS, DesignRefusal, Kind, check_roles, read_settings, roles_of
+from nester.designs import (
+    DESIGNS,
+    Kind,
+    check_roles,
+    paper_for,
+    read_settings,
+    roles_of,
+)
 from nester.designs.base.clearance import cuttable
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.folding import Folded, encloses, fold, fold_faults, lies_on
 from nester.designs.base.folding import size as reach
-from nester.designs.base.roles import paper_for
 from nester.designs.boxes.folded_box import folded_base, folded_wall
 
 Asked = tuple[dict[str, str], Unit]

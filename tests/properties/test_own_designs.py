@@ -12,7 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from nester.core.lengths import Unit
-from nester.designs import read_settings
+from nester.designs import (
+    read_settings,
+)
 from nester.designs.custom.expressions import ExpressionError, Sort, parse_expression
 from nester.designs.custom.reader import (
     OwnDesignRefusal,

@@ -14,10 +14,14 @@ from hypothesis import strategies as st
 
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Effort, Problem, Stock, Want
-from nester.packing import solve
+from nester.packing import (
+    solve,
+)
 from nester.packing.bounds.lower_bound import Bound, lower_bound
 from nester.packing.task.task import split_by_paper
-from nester.verify import verify
+from nester.verify import (
+    verify,
+)
 
 
 def ways(piece):

@@ -16,8 +16,12 @@ from hypothesis import strategies as st
 
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
-from nester.packing import solve
-from nester.verify import verify
+from nester.packing import (
+    solve,
+)
+from nester.verify import (
+    verify,
+)
 
 CASES = int(os.environ.get("QUIREBOX_MANY_CASES", "60"))
 

@@ -10,7 +10,10 @@ from hypothesis import strategies as st
 
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
-from nester.packing import solve
+from nester.packing import (
+    never,
+    solve,
+)
 from nester.packing.bounds.bar_relaxation import BarWorth
 from nester.packing.bounds.dual_bound import Refuter
 from nester.packing.bounds.dual_feasible_functions import Scales
@@ -18,7 +21,6 @@ from nester.packing.bounds.exact_pricing import ContentWorth
 from nester.packing.bounds.guillotine_pricing import StraightWorth
 from nester.packing.bounds.lower_bound import Bound
 from nester.packing.exact.feasible_contents import Contents
-from nester.packing.runtime.stop import never
 from nester.packing.task.task import split_by_paper
 
 

@@ -10,9 +10,13 @@ import pytest
 
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Effort, Problem, Stock, Want
-from nester.packing import solve
+from nester.packing import (
+    solve,
+)
 from nester.packing.search.paper_search import Share
-from nester.verify import verify
+from nester.verify import (
+    verify,
+)
 
 # The door hides the module of its name.
 rounds_of = importlib.import_module("nester.packing.search.solve")

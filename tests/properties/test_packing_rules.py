@@ -14,8 +14,14 @@ from hypothesis import strategies as st
 from nester.core.errors import Refusal
 from nester.core.piece import Grain, Turn
 from nester.core.problem import Cuts, Effort, Margins, Problem, Rect, Stock, Trimmer, Want
-from nester.packing import solve
-from nester.verify import FaultKind, require, verify
+from nester.packing import (
+    solve,
+)
+from nester.verify import (
+    FaultKind,
+    require,
+    verify,
+)
 
 U = 24
 sides = st.integers(1, 12).map(lambda n: n * U)

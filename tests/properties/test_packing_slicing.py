@@ -6,9 +6,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nester.core.problem import Cuts, Rect
+from nester.packing import (
+    never,
+)
 from nester.packing.bounds.guillotine_pricing import StraightWorth
 from nester.packing.patterns.guillotine_dp import RASTER, Slicing
-from nester.packing.runtime.stop import never
 from nester.packing.task.task import Kind, Shape, Task, usage
 
 from .test_packing_fill import check_sheet, shapes, sheet_sides

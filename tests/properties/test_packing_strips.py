@@ -9,7 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nester.core.problem import Cuts, Placed, Rect
-from nester.cutting import separable
+from nester.cutting import (
+    separable,
+)
 from nester.packing.patterns import strip_knapsack
 from nester.packing.patterns.strip_knapsack import Strips
 from nester.packing.task.task import Kind, Shape, Task, usage

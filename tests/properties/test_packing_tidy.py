@@ -10,15 +10,19 @@ from hypothesis import strategies as st
 
 from nester.core.lengths import mm
 from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
-from nester.packing import solve
-from nester.packing.runtime.stop import never
+from nester.packing import (
+    never,
+    solve,
+)
 from nester.packing.search.paper_search import Share
 from nester.packing.search.pattern_reduction import tidiness, tidy
 from nester.packing.search.value_correction import sequential_plans
 from nester.packing.task.pattern_pool import Pool
 from nester.packing.task.pattern_value import Table
 from nester.packing.task.task import split_by_paper
-from nester.verify import verify
+from nester.verify import (
+    verify,
+)
 
 
 @st.composite

@@ -17,8 +17,13 @@ import pytest
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Effort, Problem, Stock, Want
 from nester.core.purchase import Offer, Terms
-from nester.packing import purchase
-from nester.verify import faults_of_purchase, require_purchase
+from nester.packing import (
+    purchase,
+)
+from nester.verify import (
+    faults_of_purchase,
+    require_purchase,
+)
 from tests.properties.test_packing_all_answers import free, straight
 from tests.properties.test_packing_all_answers import ways as ways_to_lie
 

@@ -23,7 +23,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 from sqlalchemy import func, select
 
-from inventory.database.sqlite import open_shop
+from inventory.database.open import open_shop
 from inventory.database.tables.base import Batch as BookedBatch
 from inventory.database.tables.base import BatchStatus, Reason, Status
 from inventory.database.tables.base import Deed as BookedDeed
@@ -31,10 +31,11 @@ from inventory.database.tables.base import Order as BookedOrder
 from inventory.maintenance.archive import export_shop, import_shop
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import add_order, missing_pieces
-from inventory.production import cutting
-from inventory.production.planning import confirm_batch, mend_batch, plan_batch
+from inventory.production import cutting, order_status, spoiling, undo
+from inventory.production.mending import mend_batch
+from inventory.production.planning import confirm_batch, plan_batch
 from inventory.purchasing import prices, purchases, suppliers
-from inventory.stock import listing, supplies
+from inventory.stock import listing, lookup, supplies
 from inventory.stock.condition import change_margins
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_offcut, add_sheets
@@ -330,7 +331,7 @@ class Shop(RuleBasedStateMachine):
         number = data.draw(st.sampled_from(sorted(self.model.orders)))
         possible = self.model.can_move(number, wanted)
         with self.deed(possible) as session:
-            cutting.move_order(session, number, wanted)
+            order_status.move_order(session, number, wanted)
         if possible:
             self.model.move(number, wanted)
 
@@ -433,7 +434,7 @@ class Shop(RuleBasedStateMachine):
         number = self.any_batch(data)
         chosen = self.model.to_cut(number, layout, 1)
         with self.deed(chosen is not None) as session:
-            cutting.spoil_layout(session, number, layout, "the knife slipped")
+            spoiling.spoil_layout(session, number, layout, "the knife slipped")
         if chosen is None:
             return
         its = self.model.batches[number].layouts[layout]
@@ -458,9 +459,9 @@ class Shop(RuleBasedStateMachine):
         there = self.model.cut_pieces(order, number)
         possible = self.model.is_wanted(order) and there >= quantity
         with self.deed(possible) as session:
-            plan = cutting.plan_of(cutting.get_batch(session, number))
+            plan = lookup.plan_of(lookup.get_batch(session, number))
             name = plan.parts[0].piece.name
-            cutting.spoil_piece(session, number, name, quantity, order=order)
+            spoiling.spoil_piece(session, number, name, quantity, order=order)
         if possible:
             self.model.book(Deed(Reason.SPOILED, batch=number, lost=[Lost(order, quantity)]))
             if mend:
@@ -505,7 +506,7 @@ class Shop(RuleBasedStateMachine):
     def _take_back(self, number: int) -> None:
         possible = self.model.can_take_back(number)
         with self.deed(possible) as session:
-            cutting.undo_deed(session, number)
+            undo.undo_deed(session, number)
         if possible:
             self.model.take_back(number)
 
@@ -527,7 +528,7 @@ class Shop(RuleBasedStateMachine):
                 select(BookedBatch.id, BookedBatch.status, BookedBatch.mends_id)
             ).all()
             assert batches == [(n, one.status, one.mends) for n, one in model.batches.items()]
-            lost = sum(one.quantity for one in cutting.lost_pieces(session, mended=True))
+            lost = sum(one.quantity for one in spoiling.lost_pieces(session, mended=True))
             assert lost == sum(one.quantity for _, one in model.losses())
             assert missing_pieces(session) == +Counter(
                 {number: model.missing(number) for number in model.orders}

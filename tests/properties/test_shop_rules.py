@@ -11,9 +11,10 @@ from shutil import copy
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inventory.database.sqlite import change_shop, open_shop
+from inventory.database.open import open_shop
 from inventory.orders.orders import add_order
 from inventory.production.planning import plan_batch
+from inventory.shop.settings import change_shop
 from inventory.stock.condition import bruise
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_sheets

@@ -9,10 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
-from nester.packing import solve
+from nester.packing import (
+    solve,
+)
 from nester.packing.orders.most_copies import most_copies
 from nester.packing.search.quick_plan import Like, Pains, holds_on_one_sheet, lay_anew, sketch
-from nester.verify import verify
+from nester.verify import (
+    verify,
+)
 
 HURRIED = Pains(300, 5_000, 3_000, 0.005)
 

@@ -10,7 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nester.core.problem import Answer, Cut, Layout, Placed, Problem, Rect, Stock, Want
-from nester.verify import FaultKind, verify
+from nester.verify import (
+    FaultKind,
+    verify,
+)
 
 SMALLEST = 40
 

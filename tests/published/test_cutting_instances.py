@@ -13,9 +13,16 @@ import pytest
 from nester.core.lengths import mm
 from nester.core.piece import Turn
 from nester.core.problem import Answer, Cuts, Effort, Layout, Placed, Problem, Stock, Want
-from nester.cutting import cut_order, separable
-from nester.packing import solve
-from nester.verify import verify
+from nester.cutting import (
+    cut_order,
+    separable,
+)
+from nester.packing import (
+    solve,
+)
+from nester.verify import (
+    verify,
+)
 
 # Berkey and Wang, "Two-dimensional finite bin-packing algorithms", Journal of the Operational
 # Research Society 38 (1987), class I, 20 pieces, instance 1; sheets of 10 × 10.

@@ -6,7 +6,10 @@ import pytest
 
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Grain, Hole, Piece, Point
-from nester.designs import DESIGNS, read_settings
+from nester.designs import (
+    DESIGNS,
+    read_settings,
+)
 from nester.designs.base.advice import CARD_FROM, HEAVY_FROM, LONG_FOLD, advice, cautions
 from nester.designs.parts.card_blanks import Opens, single_fold
 from nester.designs.parts.lid import lid

@@ -6,7 +6,11 @@ import pytest
 
 from nester.core.lengths import cm
 from nester.core.problem import Cut, Cuts, Placed, Rect
-from nester.cutting import NotSeparable, cut_order, separable
+from nester.cutting import (
+    NotSeparable,
+    cut_order,
+    separable,
+)
 
 U = cm(1)
 

@@ -6,8 +6,16 @@ import pytest
 
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.problem import Cut, Cuts, Layout, Placed, Rect, Trimmer
-from nester.cutting import cautions, cut_order, cutting_minutes, step_text, steps
-from nester.cutting.instructions import SLIVER
+from nester.cutting import (
+    cautions,
+    cut_order,
+    cutting_minutes,
+    step_text,
+    steps,
+)
+from nester.cutting.instructions import (
+    SLIVER,
+)
 
 
 def layout(width: int, height: int, pieces: list[Placed], cuts: Cuts, copies: int = 1) -> Layout:

@@ -7,13 +7,13 @@ from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.piece import Fold, Line, Point
 from nester.designs import (
     DESIGNS,
-    DesignRefusal,
+    LAYERED_BOX,
     check_roles,
     paper_for,
     read_settings,
     roles_of,
 )
-from nester.designs.boxes.layered_box.design import LAYERED_BOX
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.boxes.layered_box.tier import FLAPS, OPEN, tier
 from nester.designs.parts.card_blanks import Opens, single_fold
 from nester.designs.parts.lid import lid

@@ -37,7 +37,9 @@ from nester.core.lengths import Unit, cm, from_mm_number, inch, mm, parse_length
 from nester.core.piece import Piece
 from nester.core.problem import Cuts, Effort, Placed
 from nester.core.sheet_sizes import parse_size
-from nester.cutting import cut_order
+from nester.cutting import (
+    cut_order,
+)
 from nester.cutting.instructions import CAUTION, KNIFE_CAUTION
 
 LISTS = {

@@ -13,7 +13,9 @@ from nester.core.geometry import voids
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.piece import Fold, Line, Piece, Point, Score
 from nester.core.problem import Cuts, Layout, Placed, Stock, Want, placed_voids
-from nester.cutting import cut_order
+from nester.cutting import (
+    cut_order,
+)
 from nester.drawing.pictures.layout import Box, draw_layout, text_box, text_width
 
 SVG = "{http://www.w3.org/2000/svg}"

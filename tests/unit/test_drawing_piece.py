@@ -11,7 +11,8 @@ from nester.designs.boxes.folded_box import folded_square
 from nester.designs.boxes.layered_box.tier import FLAPS, tier
 from nester.designs.cards.envelope import envelope
 from nester.designs.parts.lid import lid
-from nester.drawing.pictures.piece import SVG, draw_piece, edge_distance, piece_marks
+from nester.drawing.canvas.svg import SVG
+from nester.drawing.pictures.piece import draw_piece, edge_distance, piece_marks
 
 NS = {"s": SVG}
 

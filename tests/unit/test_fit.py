@@ -5,7 +5,10 @@ from fractions import Fraction
 import pytest
 
 from nester.core.lengths import Length, Unit, cm, inch, mm
-from nester.designs import DESIGNS, read_settings
+from nester.designs import (
+    DESIGNS,
+    read_settings,
+)
 from nester.designs.base.clearance import (
     Joint,
     Layer,
@@ -15,7 +18,7 @@ from nester.designs.base.clearance import (
     refuse_binding,
     smallest_room,
 )
-from nester.designs.base.design import DesignRefusal
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.thickness import Sheetstock, assumptions, thickness_by_role, thickness_of
 
 

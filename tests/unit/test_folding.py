@@ -8,7 +8,7 @@ import pytest
 
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Fold, Line, Piece, Point, Score
-from nester.designs.base.design import DesignRefusal
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.folding import (
     Shape,
     corner_gaps,

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.production.pace import learned_ratio, read_time_taken
+from inventory.core.durations import read_time_taken
+from inventory.production.pace import learned_ratio
 from nester.core.errors import Refusal
 
 HOUR = 3600

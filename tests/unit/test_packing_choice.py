@@ -6,8 +6,8 @@ import pytest
 
 from nester.core.problem import Problem
 from nester.packing.bounds.lower_bound import lower_bound
-from nester.packing.search.set_covering import choose, trim
-from nester.packing.task.pattern_pool import Pool, standing
+from nester.packing.search.set_covering import choose
+from nester.packing.task.pattern_pool import Pool, standing, trim
 from nester.packing.task.pattern_value import Table
 from nester.packing.task.task import Kind, Pattern, Shape, Spot, Task, usage
 

@@ -4,13 +4,17 @@ import pytest
 
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Problem, Stock, Want
-from nester.packing import solve
+from nester.packing import (
+    never,
+    solve,
+)
 from nester.packing.exact.feasible_contents import Contents, TooMany
 from nester.packing.exact.small_tasks import settle
-from nester.packing.runtime.stop import never
 from nester.packing.task.pattern_pool import standing
 from nester.packing.task.task import Spot, split_by_paper
-from nester.verify import verify
+from nester.verify import (
+    verify,
+)
 
 
 def problem(pieces, sheets, cuts=Cuts.STRAIGHT, turn=Turn.ANY):

@@ -5,10 +5,14 @@ import pytest
 
 from nester.core.lengths import mm
 from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
-from nester.packing import solve
+from nester.packing import (
+    solve,
+)
 from nester.packing.patterns.interlocking import Interlocking
 from nester.packing.task.task import split_by_paper
-from nester.verify import require
+from nester.verify import (
+    require,
+)
 
 
 def cross(panel, quantity, name="cross", wall=None):

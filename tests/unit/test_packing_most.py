@@ -9,7 +9,9 @@ import pytest
 
 from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
 from nester.packing.orders.most_copies import most_copies
-from nester.verify import verify
+from nester.verify import (
+    verify,
+)
 
 
 def problem(wants: list[tuple[int, int, int]], sheets: list[tuple[int, int, int]]) -> Problem:

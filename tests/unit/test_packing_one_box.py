@@ -12,9 +12,16 @@ from nester.core.geometry import voids
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Piece
 from nester.core.problem import SMALLEST_OFFCUT, Cuts, Effort, Problem, Stock, Want
-from nester.designs import DESIGNS, read_settings
-from nester.packing import solve
-from nester.verify import verify
+from nester.designs import (
+    DESIGNS,
+    read_settings,
+)
+from nester.packing import (
+    solve,
+)
+from nester.verify import (
+    verify,
+)
 
 BOX = DESIGNS["layered-box"]
 SMALL = {"panel": "12cm", "tiers": "3", "mats": "outside", "cards": "4", "photos": "4"}

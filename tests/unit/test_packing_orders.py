@@ -3,8 +3,15 @@ from fractions import Fraction
 
 from nester.core.lengths import mm
 from nester.core.problem import Effort, Problem, Stock, Want
-from nester.packing import Claim, left_over, solve, solve_orders
-from nester.verify import verify
+from nester.packing import (
+    Claim,
+    left_over,
+    solve,
+    solve_orders,
+)
+from nester.verify import (
+    verify,
+)
 
 
 def want(name, side, paper=""):

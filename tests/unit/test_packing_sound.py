@@ -6,7 +6,11 @@ import pytest
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 from nester.core.problem import Effort, Problem, Rect, Stock, Want
-from nester.packing import Claim, solve, solve_orders
+from nester.packing import (
+    Claim,
+    solve,
+    solve_orders,
+)
 
 CARD = Want("card", cm(10), cm(8), 3)
 SHEET = Stock("sheet", cm(50), cm(70), 2, Fraction(3))

@@ -9,12 +9,16 @@ import pytest
 
 from nester.core.lengths import mm
 from nester.core.problem import Cuts, Effort, Problem, Stock, Want
-from nester.packing import solve
+from nester.packing import (
+    solve,
+)
 from nester.packing.search.pattern_reduction import tidiness, tidy
 from nester.packing.task.pattern_pool import Pool
 from nester.packing.task.pattern_value import Table
 from nester.packing.task.task import Pattern, Spot, split_by_paper, usage
-from nester.verify import verify
+from nester.verify import (
+    verify,
+)
 
 HALF = Fraction(1, 2)
 both_cuts = pytest.mark.parametrize("cuts", list(Cuts))

@@ -3,10 +3,14 @@ from fractions import Fraction
 from nester.core.lengths import mm
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
-from nester.packing import solve
+from nester.packing import (
+    solve,
+)
 from nester.packing.bounds.lower_bound import lower_bound
 from nester.packing.task.task import Shape, split_by_paper
-from nester.verify import require
+from nester.verify import (
+    require,
+)
 
 
 def cross(panel, name="cross", quantity=1, **more):

@@ -42,7 +42,9 @@ from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Fold, Hole, Line, Piece, Point, Score
 from nester.core.problem import Cuts, Effort, Layout, Placed, Stock, Trimmer
-from nester.cutting import cut_order
+from nester.cutting import (
+    cut_order,
+)
 from nester.drawing.canvas.fonts import MISSING, Faces, _face
 from nester.drawing.pictures.layout_text import layout_text
 from tests.reading import steps_in

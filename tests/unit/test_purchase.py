@@ -13,14 +13,19 @@ from nester.core.lengths import cm
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Effort, Margins, Problem, Rect, Stock, Trimmer, Want
 from nester.core.purchase import Offer, Terms
-from nester.packing import never, purchase
+from nester.packing import (
+    Progress,
+    never,
+    purchase,
+)
 from nester.packing.bounds.guillotine_pricing import StraightWorth
 from nester.packing.purchase import sufficiency
 from nester.packing.purchase.feasibility_cuts import Shortage
 from nester.packing.purchase.market import Market
-from nester.packing.search.solve import Progress
 from nester.packing.task.task import split_by_paper
-from nester.verify import require_purchase
+from nester.verify import (
+    require_purchase,
+)
 from tests.benchmarks.purchases import on_hand, price_lists
 from tests.benchmarks.weeks import make_week
 

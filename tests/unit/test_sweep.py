@@ -13,7 +13,7 @@ from nester.core.problem import Cuts, Problem, Stock, Want
 from nester.designs import DESIGNS
 from nester.designs.demand import Rules
 from nester.packing.search.quick_plan import Like, sketch
-from nester.studies import size_sweep as sweeping
+from nester.studies import size_sweep
 from nester.studies.size_jumps import changes, find_steps, step_words, suggest
 from nester.studies.size_sweep import (
     MOST_SIZES,
@@ -24,7 +24,9 @@ from nester.studies.size_sweep import (
     sweep,
     swept_setting,
 )
-from nester.verify import verify
+from nester.verify import (
+    verify,
+)
 
 SHEET = PricedSheet(cm(56), cm(71))
 BOX = DESIGNS["layered-box"]
@@ -87,7 +89,7 @@ def test_what_a_design_refuses_says_why() -> None:
 def test_the_result_does_not_depend_on_the_processes() -> None:
     batch = tag_batch()
     sizes = sizes_between(cm(4), cm(8), mm(1), Unit.CM)
-    assert len(sizes) > 2 * sweeping._RUN
+    assert len(sizes) > 2 * size_sweep._RUN
     one, two, three = (sweep(batch, "width", sizes, processes=n) for n in (1, 2, 3))
     assert one == two == three
 
@@ -103,7 +105,7 @@ def test_a_stop_leaves_whole_sizes() -> None:
     points = sweep(
         batch, "panel", sizes, processes=1, stop=stop, on_progress=lambda done, _: runs.append(done)
     )
-    assert [point.size for point in points] == sizes[: sweeping._RUN]
+    assert [point.size for point in points] == sizes[: size_sweep._RUN]
     assert all(set(point.papers) == {"card", "mat"} for point in points)
     for point in points:
         for like in point.papers.values():
@@ -119,8 +121,8 @@ def test_equal_problems_are_solved_once(monkeypatch: pytest.MonkeyPatch) -> None
         asked.append(problem.wants)
         return sketch(problem, *others, **named)
 
-    sketch = sweeping.sketch
-    monkeypatch.setattr(sweeping, "sketch", count)
+    sketch = size_sweep.sketch
+    monkeypatch.setattr(size_sweep, "sketch", count)
     # The size of a photo stays the same over several panels, as it is rounded.
     batch = Batch(
         BOX, {"photos": "4"}, Unit.CM, {"all": "card", "photo": "photo"},

@@ -8,7 +8,7 @@ import pytest
 from nester.core.lengths import UNITS_PER_MM, Unit, cm, inch, mm
 from nester.core.piece import Fold, Hole, Line, Piece, Point, Score
 from nester.designs.parts.lid import lid
-from nester.drawing.pictures.piece import SVG
+from nester.drawing.canvas.svg import SVG
 from nester.drawing.templates.svg import piece_words, template_svg
 
 NS = {"s": SVG}

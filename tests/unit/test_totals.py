@@ -5,7 +5,13 @@ from fractions import Fraction
 
 from nester.core.lengths import cm, mm
 from nester.core.piece import Hole, Piece, Point
-from nester.designs.base.design import Consumable, Design, Measure
+from nester.designs import (
+    Design,
+)
+from nester.designs.base.design import (
+    Consumable,
+    Measure,
+)
 from nester.designs.base.totals import Area, Total, areas, consumables_of, finished_weight, summed
 from nester.designs.parts.walled import Walled
 

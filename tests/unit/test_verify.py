@@ -23,7 +23,12 @@ from nester.core.problem import (
     Unplaced,
     Want,
 )
-from nester.verify import FaultKind, PlanFault, require, verify
+from nester.verify import (
+    FaultKind,
+    PlanFault,
+    require,
+    verify,
+)
 
 U = cm(1)
 

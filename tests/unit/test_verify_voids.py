@@ -21,7 +21,10 @@ from nester.core.problem import (
     Want,
     placed_voids,
 )
-from nester.verify import FaultKind, verify
+from nester.verify import (
+    FaultKind,
+    verify,
+)
 
 U = cm(1)
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from inventory.database.sqlite import open_shop
-from inventory.stock.listing import add_paper
+from inventory.database.open import open_shop
+from inventory.stock.papers import add_paper
 
 _NEEDLESS = (
     "alembic",

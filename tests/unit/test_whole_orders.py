@@ -11,8 +11,16 @@ from hypothesis import strategies as st
 from nester.core.lengths import cm
 from nester.core.piece import Turn
 from nester.core.problem import Answer, Cuts, Effort, Layout, Placed, Problem, Stock, Want
-from nester.packing import Claim, Lack, left_over, solve, solve_orders
-from nester.verify import verify
+from nester.packing import (
+    Claim,
+    Lack,
+    left_over,
+    solve,
+    solve_orders,
+)
+from nester.verify import (
+    verify,
+)
 
 CARD = Want("card", cm(10), cm(10), 0)
 POSTER = Want("poster", cm(20), cm(20), 0)

@@ -20,8 +20,13 @@ from inventory.production import planning
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm
 from nester.core.problem import Cut, Layout, Placed, Rect, Trimmer
-from nester.cutting import steps
-from nester.designs import DESIGNS, read_settings
+from nester.cutting import (
+    steps,
+)
+from nester.designs import (
+    DESIGNS,
+    read_settings,
+)
 from nester.designs.base.totals import consumables_of
 
 KEYWORDS = {"say": None, "translatable": None, "say_many": (1, 2), "count": (1, 2)}

@@ -45,9 +45,9 @@ def list_(
       quirebox buy list --effort normal --json
     """
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.sqlite import the_shop
     from inventory.purchasing.purchases import list_purchases
     from inventory.restocking.restock_list import restock_list
+    from inventory.shop.settings import the_shop
 
     today = date.today()
     with shop_file_of(context) as shop_file:
@@ -183,8 +183,8 @@ def dates(
       quirebox buy dates
     """
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.sqlite import the_shop
     from inventory.restocking.restock_list import order_dates
+    from inventory.shop.settings import the_shop
 
     today = date.today()
     with shop_file_of(context) as shop_file:

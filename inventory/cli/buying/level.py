@@ -26,7 +26,7 @@ SizeOption = Annotated[
 
 
 def _size(session: Session, text: str | None) -> Size | None:
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from nester.core.sheet_sizes import parse_size
 
     return None if text is None else parse_size(text, the_shop(session).unit)
@@ -86,8 +86,8 @@ def drop_one_level(context: typer.Context, paper: PaperArgument, size: SizeOptio
 def list_all_levels(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all levels that are set."""
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.sqlite import the_shop
     from inventory.purchasing.reorder_levels import list_levels
+    from inventory.shop.settings import the_shop
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         unit = the_shop(session).unit
@@ -170,8 +170,8 @@ def suggest(
       quirebox buy level suggest "Coal card" --weeks 12 --accept
     """
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.sqlite import the_shop
     from inventory.purchasing.reorder_levels import accept_suggestions, suggest_levels
+    from inventory.shop.settings import the_shop
 
     with (
         shop_file_of(context) as shop_file,

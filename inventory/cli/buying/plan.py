@@ -79,9 +79,11 @@ def plan(
     """
     from inventory.cli.shared.terminal import console, print_json, searching
     from inventory.core.money import format_money
-    from inventory.database.sqlite import the_shop
     from inventory.restocking.purchase_plan import plan_purchase, record
-    from nester.packing import cores
+    from inventory.shop.settings import the_shop
+    from nester.packing import (
+        cores,
+    )
 
     today = date.today()
     with shop_file_of(context) as shop_file:
@@ -281,8 +283,8 @@ def _exact(value: Fraction, currency: str) -> str:
 
 
 def _as_json(found: PurchasePlan, booked: list[int], today: date) -> dict[str, Any]:
-    from inventory.advice.fit_lists import answer_as_json
     from inventory.core.money import down_to_coin
+    from inventory.views.cutting import answer_as_json
     from nester.core.lengths import to_mm_number
 
     bought, currency = found.bought, found.currency

@@ -176,8 +176,8 @@ def set_exchange_rate(
       quirebox buy rate set GBP 1.1725
       quirebox buy rate set USD 0.92 --from 2027-03-01
     """
-    from inventory.database.sqlite import the_shop
     from inventory.purchasing.suppliers import read_rate, set_rate
+    from inventory.shop.settings import the_shop
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         made = set_rate(session, currency, read_rate(rate), _day(day))
@@ -190,8 +190,8 @@ def set_exchange_rate(
 def list_exchange_rates(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all rates ever set, the newest of each currency first."""
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.sqlite import the_shop
     from inventory.purchasing.suppliers import list_rates
+    from inventory.shop.settings import the_shop
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         rows, own = list_rates(session), the_shop(session).currency
@@ -253,8 +253,8 @@ def import_prices(
       quirebox buy prices import mill.csv --supplier "Paper mill"
       quirebox buy prices import all.xlsx --from 2027-04-01 --whole --yes
     """
-    from inventory.database.sqlite import the_shop
     from inventory.purchasing.prices import read_prices, store_prices, what_changes
+    from inventory.shop.settings import the_shop
 
     since = _day(day)
     with shop_file_of(context) as shop_file:
@@ -351,8 +351,8 @@ def set_one_price(
       quirebox buy prices set "Paper mill" "Coal card" 50x70cm 31.25 --pack 25
       quirebox buy prices set "Paper mill" "Coal card" A4 9 --pack 25 --least 4
     """
-    from inventory.database.sqlite import the_shop
     from inventory.purchasing.prices import set_price
+    from inventory.shop.settings import the_shop
     from nester.core.sheet_sizes import parse_size
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -394,8 +394,8 @@ def end_one_price(
     Example:
       quirebox buy prices end "Paper mill" "Coal card" 50x70cm --pack 10
     """
-    from inventory.database.sqlite import the_shop
     from inventory.purchasing.prices import end_price
+    from inventory.shop.settings import the_shop
     from nester.core.sheet_sizes import parse_size
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -425,8 +425,8 @@ def list_prices(
       quirebox buy prices list --supplier "Paper mill" --history
     """
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.sqlite import the_shop
     from inventory.purchasing.prices import offers, price_history
+    from inventory.shop.settings import the_shop
 
     if history:
         with shop_file_of(context) as shop_file, shop_file.read() as session:

@@ -78,8 +78,8 @@ def add(
         --line "Coal card; 50x70cm; 2; 25; 31.25" --line "Moss linen; A4; 1"
     """
     from inventory.core.money import format_money, parse_money
-    from inventory.database.sqlite import the_shop
     from inventory.purchasing.purchases import add_purchase, row_of
+    from inventory.shop.settings import the_shop
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         unit = the_shop(session).unit
@@ -232,8 +232,8 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
       quirebox buy purchase show 1
     """
     from inventory.cli.shared.terminal import print_json
-    from inventory.database.sqlite import the_shop
     from inventory.purchasing.purchases import get_purchase, row_of
+    from inventory.shop.settings import the_shop
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         unit = the_shop(session).unit
@@ -345,8 +345,8 @@ def receive(
       quirebox buy purchase receive 1 --note-number 4711 --place "Shelf A"
       quirebox buy purchase receive 1 --line 1=1 --billed 1=32.45 --lot 1=B7
     """
-    from inventory.database.sqlite import the_shop
     from inventory.purchasing.purchases import get_purchase, receive_purchase, row_of
+    from inventory.shop.settings import the_shop
     from inventory.stock.condition import read_margins
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:

@@ -14,7 +14,9 @@ from nester.core.lengths import Unit
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from nester.designs import Design
+    from nester.designs import (
+        Design,
+    )
     from nester.designs.base.thickness import Sheetstock
 
 __all__ = [
@@ -56,7 +58,7 @@ def session_if_any(context: typer.Context) -> Iterator[Session | None]:
     """Give a session for reading, or None where no shop has been begun and none is named."""
     import os
 
-    from inventory.database.sqlite import PATH_VARIABLE, is_any_shop
+    from inventory.database.open import PATH_VARIABLE, is_any_shop
 
     named = shop_option(context) or os.environ.get(PATH_VARIABLE)
     if not named and not is_any_shop():
@@ -68,7 +70,7 @@ def session_if_any(context: typer.Context) -> Iterator[Session | None]:
 
 def unit_of(session: Session | None, asked: Unit | None) -> Unit:
     """Return the unit asked for, else the shop's, in which its orders are taken."""
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
 
     if asked is not None:
         return asked
@@ -85,7 +87,7 @@ def design_named(session: Session | None, name: str) -> Design:
 def sheetstock(session: Session | None, texts: dict[str, str]) -> dict[str, Sheetstock]:
     """Read papers by part: names of the shop's papers, or weights."""
     from inventory.database.tables.base import Grain
-    from inventory.stock.listing import find_paper
+    from inventory.stock.papers import find_paper
     from nester.core.errors import Refusal
     from nester.designs.base.thickness import Sheetstock
 

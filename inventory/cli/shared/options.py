@@ -14,10 +14,12 @@ import typer.core
 from nester.core.problem import Cuts, Effort
 
 if TYPE_CHECKING:
-    from inventory.database.sqlite import ShopFile
+    from inventory.database.shop_file import ShopFile
     from nester.core.lengths import Unit
     from nester.core.problem import Trimmer
-    from nester.packing import Stop
+    from nester.packing import (
+        Stop,
+    )
 
 __all__ = [
     "CutsOption",
@@ -121,7 +123,7 @@ def changed_trimmer(
     from dataclasses import replace
 
     from inventory.core.table_files import check_count
-    from inventory.database.sqlite import check_trimmer
+    from inventory.shop.settings import check_trimmer
     from inventory.stock.condition import read_distance
     from nester.core.errors import Refusal
 
@@ -192,7 +194,7 @@ def shop_option(context: typer.Context) -> str | None:
 def shop_file_of(context: typer.Context) -> Iterator[ShopFile]:
     """Open the shop named with --shop, else by QUIREBOX_SHOP, else the one in its usual place."""
     from inventory.cli.shared.terminal import warn
-    from inventory.database.sqlite import open_shop
+    from inventory.database.open import open_shop
 
     with open_shop(shop_option(context)) as shop_file:
         if shop_file.backup is not None:
@@ -213,7 +215,10 @@ def stopping(seconds: float | None) -> Iterator[Stop]:
 
     from inventory.cli.shared.terminal import warn
     from nester.core.errors import Refusal
-    from nester.packing import after_seconds, never
+    from nester.packing import (
+        after_seconds,
+        never,
+    )
 
     if seconds is not None and not math.isfinite(seconds):
         raise Refusal("--seconds must be a number of seconds")
@@ -262,7 +267,7 @@ def searching_in(shop_file: ShopFile, seconds: float | None) -> Iterator[dict[st
     """Give the rule that ends a search in a shop, and the voice that tells how it goes on."""
     from inventory.cli.shared.terminal import searching
     from inventory.core.money import format_money
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
 
     with shop_file.read() as session:
         currency = the_shop(session).currency

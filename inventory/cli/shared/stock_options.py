@@ -58,7 +58,7 @@ WhyOption = Annotated[str, typer.Option("--why", help="The reason, for the histo
 
 def size_of(session: Session, text: str) -> Size:
     """Read a size; bare numbers are in the shop's unit."""
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from nester.core.sheet_sizes import parse_size
 
     return parse_size(text, the_shop(session).unit)
@@ -66,7 +66,7 @@ def size_of(session: Session, text: str) -> Size:
 
 def margins_of(session: Session, text: str) -> Margins:
     """Read margins; bare numbers are in the shop's unit."""
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from inventory.stock.condition import read_margins
 
     return read_margins(text, the_shop(session).unit)

@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from inventory.database.tables.base import Deed
-    from nester.packing import Progress
+    from nester.packing import (
+        Progress,
+    )
 
 __all__ = [
     "console",

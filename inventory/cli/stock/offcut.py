@@ -49,7 +49,7 @@ def add_one_offcut(
     """
     from inventory.core.text import choice
     from inventory.database.tables.base import Fibres
-    from inventory.stock.listing import add_offcut
+    from inventory.stock.receiving import add_offcut
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         stock = add_offcut(
@@ -106,8 +106,8 @@ def import_offcut_list(
     Example:
       quirebox offcut import offcuts.csv --yes
     """
-    from inventory.database.sqlite import the_shop
     from inventory.database.tables.base import Reason
+    from inventory.shop.settings import the_shop
     from inventory.stock.import_lists import read_offcuts
     from inventory.stock.ledger import begin_deed
     from inventory.stock.receiving import keep_offcuts
@@ -146,7 +146,7 @@ def offcuts_for_piece(
       quirebox offcut for 12x18cm --paper "Coal card"
     """
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from inventory.stock.search import offcuts_for
     from nester.core.lengths import format_size, to_mm_number
     from nester.core.piece import Turn

@@ -58,7 +58,7 @@ def add(
       quirebox paper add "Fern print" --colour green --grammage 120 \\
         --pattern directional
     """
-    from inventory.stock.listing import add_paper, read_caliper
+    from inventory.stock.papers import add_paper, read_caliper
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         paper = add_paper(
@@ -148,9 +148,9 @@ def list_(
 ) -> None:
     """List all papers, with how much of each lies in the stash."""
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.sqlite import the_shop
-    from inventory.stock.listing import held_areas, list_papers
-    from inventory.stock.papers import substitutes
+    from inventory.shop.settings import the_shop
+    from inventory.stock.listing import held_areas
+    from inventory.stock.papers import list_papers, substitutes
     from nester.core.lengths import area_m2, format_area, to_mm_number
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
@@ -212,8 +212,8 @@ def history(
       quirebox paper history "Coal card"
     """
     from inventory.cli.stock.stash import tell_history
-    from inventory.database.sqlite import the_shop
     from inventory.reports.paper_history import paper_history
+    from inventory.shop.settings import the_shop
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         unit = the_shop(session).unit
@@ -225,8 +225,8 @@ def history(
 def yield_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """Show month by month what became of each paper: pieces, offcuts, trimmings, spoiled."""
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.sqlite import the_shop
     from inventory.reports.paper_history import yields
+    from inventory.shop.settings import the_shop
     from nester.core.lengths import area_m2, format_area
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:

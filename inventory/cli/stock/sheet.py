@@ -89,8 +89,7 @@ def add_sheet(
       quirebox sheet add "Coal card" A4 --packs 2 --pack 25 --pack-price 9.50 \\
         --supplier "Paper mill" --note-number 4711 --lot B7
     """
-    from inventory.stock.listing import add_sheets
-    from inventory.stock.receiving import price_each
+    from inventory.stock.receiving import add_sheets, price_each
 
     number = _number(quantity, packs, pack)
     each = price_of(price)
@@ -150,7 +149,7 @@ def import_sheet_list(
       quirebox sheet import delivery.xlsx --supplier "Paper mill" \\
         --note-number 4711 --yes
     """
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from inventory.stock.import_lists import read_sheets
     from inventory.stock.receiving import receive
 
@@ -174,7 +173,7 @@ def deliveries(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List what suppliers brought, delivery note by delivery note, the newest first."""
     from inventory.cli.shared.terminal import console, print_json
     from inventory.core.money import format_money
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from inventory.stock.receiving import list_deliveries
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:

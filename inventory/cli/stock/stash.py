@@ -67,7 +67,7 @@ def list_(
     """
     from inventory.cli.shared.terminal import console, print_json
     from inventory.core.money import format_money
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from inventory.stock.listing import stash_page
     from inventory.stock.reservations import reserved
     from nester.core.lengths import format_size, to_mm_number
@@ -88,7 +88,7 @@ def list_(
         )
         taken = reserved(session)
     if as_json:
-        from inventory.advice.fit_lists import margins_as_json, rect_as_json
+        from inventory.views.cutting import margins_as_json, rect_as_json
 
         print_json(
             [
@@ -216,8 +216,8 @@ def bruise_some(
       quirebox stash bruise K-12 3x4cm --corner top-right
       quirebox stash bruise S-3 2x2cm --left 10cm --top 0 --why "a drop of glue"
     """
-    from inventory.database.sqlite import the_shop
     from inventory.documents.text.condition import bruise_words
+    from inventory.shop.settings import the_shop
     from inventory.stock.condition import bruise, bruise_in_corner, read_distance
     from inventory.stock.lookup import find_stock
     from nester.core.problem import Rect
@@ -267,8 +267,8 @@ def margin(
       quirebox stash margin S-3 5mm --why "the mill's edge is rough"
       quirebox stash margin K-12 "left=1cm; top=5mm"
     """
-    from inventory.database.sqlite import the_shop
     from inventory.documents.text.condition import condition_words
+    from inventory.shop.settings import the_shop
     from inventory.stock.condition import change_margins
     from inventory.stock.ledger import on_hand
     from inventory.stock.lookup import find_stock
@@ -323,7 +323,7 @@ def deeds(
 ) -> None:
     """List what was done last, the newest first: what 'quirebox stash undo' can take back."""
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.production.cutting import list_deeds
+    from inventory.production.undo import list_deeds
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         rows = list_deeds(session, most=most)
@@ -379,7 +379,7 @@ def undo(
     """
     from inventory.cli.shared.terminal import deed_words
     from inventory.database.tables.base import Deed
-    from inventory.production.cutting import last_deed, undo_deed
+    from inventory.production.undo import last_deed, undo_deed
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         number = last_deed(session).id if deed is None else deed
@@ -429,7 +429,7 @@ def find(
     from datetime import UTC, datetime, timedelta
 
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from inventory.stock.search import find_page
     from nester.core.lengths import format_size, to_mm_number
 
@@ -515,7 +515,7 @@ def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag
       quirebox stash history S-3
       quirebox stash history 4-17-2
     """
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from inventory.stock.listing import history
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
@@ -529,7 +529,7 @@ def tell_history(title: str, rows: list[HistoryRow], unit: Unit, as_json: bool) 
     from inventory.cli.shared.terminal import console, print_json
 
     if as_json:
-        from inventory.advice.fit_lists import rect_as_json
+        from inventory.views.cutting import rect_as_json
 
         print_json(
             [

@@ -30,7 +30,7 @@ def sheet(
     """
     from inventory.cli.shared.terminal import console
     from inventory.core.files import csv_text, write_file
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from inventory.stock.stocktake import COUNT_COLUMNS, last_counts, to_count
     from nester.core.lengths import format_size
 

@@ -80,7 +80,7 @@ def receive(
       quirebox supply receive Eyelets 100 --place "Drawer 1"
     """
     from inventory.core.money import parse_money
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from inventory.stock.supplies import find_supply, read_measure, receive_supply
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -121,7 +121,7 @@ def use(
       quirebox supply use Eyelets 12 --batch 1
       quirebox supply use "Satin ribbon 6 mm" --cut 4x60cm --cut 2x35cm
     """
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from inventory.stock.supplies import find_supply, read_measure, use_supply
 
     with shop_file_of(context) as shop_file:
@@ -153,9 +153,9 @@ def _use_ribbon(
     try_only: bool,
 ) -> None:
     from inventory.cli.shared.terminal import console
-    from inventory.database.sqlite import the_shop
     from inventory.documents.format.terminal_tables import table
     from inventory.documents.plan.text import tally
+    from inventory.shop.settings import the_shop
     from inventory.stock.supplies import plan_lengths, use_lengths
     from nester.core.lengths import format_length, parse_length
 
@@ -201,7 +201,7 @@ def count(
     Example:
       quirebox supply count R-1 8.40m --why "measured on Sunday"
     """
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from inventory.stock.supplies import count_supply, find_item, format_measure, read_measure
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -225,7 +225,7 @@ def list_(
 ) -> None:
     """List all reels and packs, with how much is left of each."""
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from inventory.stock.supplies import format_measure, list_supplies
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
@@ -280,7 +280,7 @@ def history(context: typer.Context, name: NameArgument, as_json: JsonFlag = Fals
       quirebox supply history "Satin ribbon 6 mm"
     """
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.sqlite import the_shop
+    from inventory.shop.settings import the_shop
     from inventory.stock.supplies import find_supply, format_measure, supply_history
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:

@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 if TYPE_CHECKING:
     import xml.etree.ElementTree as ET
 
-    from nester.cutting import Step
+    from nester.cutting import (
+        Step,
+    )
 
 __all__ = [
     "Block",

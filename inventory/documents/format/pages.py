@@ -33,7 +33,9 @@ from nester.core.errors import Refusal
 from nester.core.lengths import UNITS_PER_MM, quotable
 from nester.core.sheet_sizes import SHEET_SIZES
 from nester.core.translation import Voice
-from nester.cutting import Step
+from nester.cutting import (
+    Step,
+)
 from nester.drawing.canvas.fonts import Faces
 from nester.drawing.canvas.marks import (
     POINT,

@@ -13,8 +13,9 @@ from inventory.documents.format.languages import ShopVoice
 from inventory.documents.plan.document_set import SetOptions
 from inventory.documents.plan.translation import piece_name
 from inventory.orders.orders import get_order, order_consumables
-from inventory.production.cutting import left_to_cut, lost_pieces
 from inventory.production.pace import shop_pace
+from inventory.production.progress import left_to_cut
+from inventory.production.spoiling import lost_pieces
 from inventory.stock.offcut_marks import kept_offcuts
 from nester.core.errors import Refusal
 from nester.core.lengths import format_area

@@ -9,15 +9,20 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from inventory.core.durations import format_minutes
 from inventory.core.money import down_to_coin, format_money, round_to_coin
 from inventory.core.plan import Plan, PlannedLayout
 from inventory.documents.format.terminal_tables import table
 from inventory.documents.plan.lists import lack_rows, shopping_rows, take_out_rows
 from inventory.documents.text.condition import condition_words
 from inventory.documents.text.rules import rules_words
-from inventory.production.pace import format_minutes
 from nester.core.lengths import format_area, format_size
-from nester.cutting import USUAL_PACE, Pace, cautions, steps
+from nester.cutting import (
+    USUAL_PACE,
+    Pace,
+    cautions,
+    steps,
+)
 from nester.drawing.pictures.layout_text import layout_text
 
 __all__ = ["cut_list", "plain_text", "plan_summary", "tally"]

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rich.console import Group
 from rich.text import Text
 
+from inventory.core.durations import format_minutes
 from inventory.core.money import format_money
 from inventory.costs.costing import Cost, Item, Part
 from inventory.documents.format.terminal_tables import table
-from inventory.production.pace import format_minutes
 
 if TYPE_CHECKING:
     from decimal import Decimal
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from inventory.costs.order_costs import BatchCost, OrderCost
 
-__all__ = ["batch_cost_as_json", "batch_cost_text", "cost_as_json", "cost_text"]
+__all__ = ["batch_cost_text", "cost_text"]
 
 
 def cost_text(told: OrderCost) -> Group:
@@ -92,41 +92,6 @@ def _much(part: Part) -> str:
 _UNITS = {"m²": "m2", "×": "each"}
 
 
-def cost_as_json(told: OrderCost) -> dict[str, Any]:
-    """Return it as plain data; amounts are text, so that no program rounds them."""
-    cost, sale = told.cost, told.cost.sale
-    return {
-        "order": told.order,
-        "customer": told.customer,
-        "design": told.design,
-        "copies": cost.copies,
-        "currency": cost.currency,
-        "estimated": told.estimated,
-        "batches": list(told.batches),
-        "parts": [
-            {
-                "part": str(part.item),
-                "name": part.name,
-                "quantity": round(float(part.much), 6),
-                "unit": _UNITS.get(part.unit, part.unit),
-                "amount": str(part.amount),
-            }
-            for part in cost.parts
-        ],
-        "cost": str(cost.cost),
-        "fees": str(sale.fees),
-        "margin": str(sale.margin),
-        "margin_percent": round(float(100 * sale.share), 2),
-        "each": str(sale.each),
-        "price": str(sale.price),
-        "minutes": round(float(cost.minutes), 3),
-        "grams": round(float(cost.grams), 3),
-        "unknown": list(cost.unknown),
-        "unweighed": list(cost.unweighed),
-        "notes": list(told.notes),
-    }
-
-
 def batch_cost_text(told: BatchCost) -> Group:
     """Return what a batch costs, shared among its orders."""
 
@@ -152,23 +117,3 @@ def batch_cost_text(told: BatchCost) -> Group:
         shown,
         Text("What else an order costs: 'quirebox order cost NUMBER'."),
     )
-
-
-def batch_cost_as_json(told: BatchCost) -> dict[str, Any]:
-    """Return it as plain data."""
-    return {
-        "batch": told.batch,
-        "currency": told.currency,
-        "paper": str(told.paper),
-        "cutting": str(told.cutting),
-        "minutes": round(float(told.minutes), 3),
-        "orders": [
-            {
-                "order": row.order,
-                "customer": row.customer,
-                "paper": str(row.paper),
-                "cutting": str(row.cutting),
-            }
-            for row in told.rows
-        ],
-    }

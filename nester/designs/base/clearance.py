@@ -12,7 +12,7 @@ from enum import StrEnum
 from typing import TypeAlias
 
 from nester.core.lengths import Length, Unit, format_length, inch, mm
-from nester.designs.base.design import DesignRefusal
+from nester.designs.base.errors import DesignRefusal
 
 __all__ = [
     "FitLine",

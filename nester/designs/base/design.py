@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from nester.core.errors import Refusal
 from nester.core.lengths import (
     Length,
     MeasureError,
@@ -25,6 +24,7 @@ from nester.core.lengths import (
     parse_length,
     quotable,
 )
+from nester.designs.base.errors import DesignRefusal
 
 if TYPE_CHECKING:
     from nester.core.piece import Piece
@@ -34,7 +34,6 @@ __all__ = [
     "FIT",
     "Consumable",
     "Design",
-    "DesignRefusal",
     "Kind",
     "Measure",
     "SectionPart",
@@ -56,10 +55,6 @@ Value: TypeAlias = int | str
 """A length in fine units, a count, or the word of a choice."""
 
 Settings: TypeAlias = Mapping[str, Value]
-
-
-class DesignRefusal(Refusal):
-    """Sizes or choices that a design can't be made with."""
 
 
 class Kind(StrEnum):

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from nester.core.lengths import UNITS_PER_MM, Length, Unit, format_length
 from nester.core.piece import Fold, Line, Piece, Score
-from nester.designs.base.design import DesignRefusal
+from nester.designs.base.errors import DesignRefusal
 
 __all__ = [
     "Crossing",

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
-from nester.designs.base.design import Design, DesignRefusal, near_miss
+from nester.designs.base.design import Design, near_miss
+from nester.designs.base.errors import DesignRefusal
 
 if TYPE_CHECKING:
     from nester.core.piece import Piece

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from nester.core.lengths import UNITS_PER_MM, Length
 from nester.designs.base.clearance import Thickness
-from nester.designs.base.design import DesignRefusal
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.roles import paper_for
 
 __all__ = ["USUAL_BULK", "Sheetstock", "Thick", "assumptions", "thickness_by_role", "thickness_of"]

@@ -16,7 +16,6 @@ from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_room
 from nester.designs.base.design import (
     Consumable,
     Design,
-    DesignRefusal,
     Kind,
     SectionPart,
     Setting,
@@ -26,6 +25,7 @@ from nester.designs.base.design import (
     tidied,
     word,
 )
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.parts.holes import WEB, hole_at, hole_settings, ribbon
 from nester.designs.parts.mat import mat
 from nester.designs.parts.tray import tray

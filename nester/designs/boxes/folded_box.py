@@ -29,7 +29,6 @@ from nester.core.piece import Fold, Line, Piece, Point, Score
 from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_room
 from nester.designs.base.design import (
     Design,
-    DesignRefusal,
     Kind,
     SectionPart,
     Setting,
@@ -39,6 +38,7 @@ from nester.designs.base.design import (
     tidied,
     word,
 )
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.parts.mat import mat
 
 __all__ = ["FOLDED_BOX", "folded_base", "folded_square", "square_for"]

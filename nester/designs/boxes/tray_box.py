@@ -10,7 +10,6 @@ from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_room
 from nester.designs.base.design import (
     Consumable,
     Design,
-    DesignRefusal,
     Kind,
     Measure,
     SectionPart,
@@ -21,6 +20,7 @@ from nester.designs.base.design import (
     tidied,
     word,
 )
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.parts.lid import lid, lid_inside
 from nester.designs.parts.mat import mats
 from nester.designs.parts.strips import strips

@@ -18,7 +18,6 @@ from nester.core.piece import Fold, Grain, Line, Piece, Point, Score
 from nester.designs.base.design import (
     Consumable,
     Design,
-    DesignRefusal,
     Kind,
     Measure,
     Setting,
@@ -28,6 +27,7 @@ from nester.designs.base.design import (
     tidied,
     word,
 )
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.parts.mat import mat
 
 __all__ = ["ACCORDION_CARD"]

@@ -18,7 +18,6 @@ from nester.core.sheet_sizes import SHEET_SIZES, Size
 from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_room
 from nester.designs.base.design import (
     Design,
-    DesignRefusal,
     Kind,
     Setting,
     Settings,
@@ -27,6 +26,7 @@ from nester.designs.base.design import (
     tidied,
     word,
 )
+from nester.designs.base.errors import DesignRefusal
 
 __all__ = [
     "CARD_FORMATS",

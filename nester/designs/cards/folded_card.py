@@ -9,7 +9,6 @@ from nester.core.piece import Piece
 from nester.designs.base.clearance import Layer
 from nester.designs.base.design import (
     Design,
-    DesignRefusal,
     Kind,
     Setting,
     Settings,
@@ -18,6 +17,7 @@ from nester.designs.base.design import (
     tidied,
     word,
 )
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.cards.envelope import (
     LARGEST_CARD,
     card_is_of_its_format,

@@ -12,7 +12,6 @@ from nester.designs.base.clearance import Layer
 from nester.designs.base.design import (
     Consumable,
     Design,
-    DesignRefusal,
     Kind,
     Setting,
     Settings,
@@ -21,6 +20,7 @@ from nester.designs.base.design import (
     tidied,
     word,
 )
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.cards.envelope import (
     LARGEST_CARD,
     card_is_of_its_format,

@@ -11,7 +11,6 @@ from nester.core.piece import Hole, Piece, Point
 from nester.designs.base.design import (
     Consumable,
     Design,
-    DesignRefusal,
     Kind,
     Setting,
     Settings,
@@ -20,6 +19,7 @@ from nester.designs.base.design import (
     tidied,
     word,
 )
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.parts.holes import (
     WEB,
     hole_at,

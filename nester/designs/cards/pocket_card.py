@@ -15,7 +15,6 @@ from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_room
 from nester.designs.base.design import (
     Consumable,
     Design,
-    DesignRefusal,
     Kind,
     Setting,
     Settings,
@@ -24,6 +23,7 @@ from nester.designs.base.design import (
     tidied,
     word,
 )
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.parts.holes import hole_at, hole_has_paper_round_it, hole_settings, ribbon
 from nester.designs.parts.mat import mat
 

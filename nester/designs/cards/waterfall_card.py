@@ -23,7 +23,6 @@ from nester.core.piece import Fold, Grain, Line, Piece, Point, Score
 from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_room
 from nester.designs.base.design import (
     Design,
-    DesignRefusal,
     Kind,
     Setting,
     Settings,
@@ -32,6 +31,7 @@ from nester.designs.base.design import (
     tidied,
     word,
 )
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.parts.card_blanks import Opens, single_fold
 from nester.designs.parts.mat import mat
 

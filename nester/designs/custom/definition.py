@@ -15,13 +15,13 @@ from nester.designs.base.clearance import Joint, Layer
 from nester.designs.base.design import (
     Consumable,
     Design,
-    DesignRefusal,
     Kind,
     Measure,
     Setting,
     Settings,
     number,
 )
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.custom.expressions import Comparison, Expression, ExpressionError, Sort
 from nester.designs.custom.outline import (
     CutCorner,

@@ -16,7 +16,8 @@ from typing import Any, NoReturn, TypeVar
 
 from nester.core.lengths import LARGEST, Unit, mm
 from nester.core.piece import Fold, Grain
-from nester.designs.base.design import Design, DesignRefusal, near_miss
+from nester.designs.base.design import Design, near_miss
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.roles import ALL
 from nester.designs.custom.definition import (
     OWN_NAMES,

@@ -8,7 +8,6 @@ from nester.core.lengths import Length, Unit, cm, format_length, inch, mm
 from nester.core.piece import Hole, Point
 from nester.designs.base.design import (
     Consumable,
-    DesignRefusal,
     Kind,
     Measure,
     Setting,
@@ -18,6 +17,7 @@ from nester.designs.base.design import (
     tidied,
     word,
 )
+from nester.designs.base.errors import DesignRefusal
 
 __all__ = ["WEB", "hole_at", "hole_has_paper_round_it", "hole_settings", "ribbon"]
 

@@ -22,7 +22,9 @@ from nester.core.lengths import UNITS_PER_MM, Unit
 from nester.core.piece import Fold, Grain
 from nester.core.problem import ANY_TRIMMER, Rect, Want, placed_voids
 from nester.core.translation import ENGLISH, translatable
-from nester.cutting.instructions import offcut_name
+from nester.cutting import (
+    offcut_name,
+)
 from nester.drawing.canvas.marks import svg_text
 from nester.drawing.canvas.svg import SVG, svg_number
 from nester.drawing.pictures.layout_text import letters

@@ -12,7 +12,9 @@ from typing import TYPE_CHECKING
 
 from nester.core.problem import Layout, Rect, Stock
 from nester.core.translation import ENGLISH
-from nester.cutting.instructions import offcut_name
+from nester.cutting import (
+    offcut_name,
+)
 
 if TYPE_CHECKING:
     from nester.core.lengths import Unit

@@ -16,8 +16,7 @@ from nester.packing.exact.feasible_contents import Contents, TooMany
 from nester.packing.exact.guillotine_fronts import Content, ways_to_part
 from nester.packing.runtime.cp_sat import run
 from nester.packing.runtime.stop import Stop, never
-from nester.packing.search.set_covering import trim
-from nester.packing.task.pattern_pool import Uses
+from nester.packing.task.pattern_pool import Uses, trim
 from nester.packing.task.task import Pattern, Task
 
 if TYPE_CHECKING:

@@ -21,8 +21,7 @@ from nester.packing.purchase.market import Market, Purse, Suppliers
 from nester.packing.purchase.sufficiency import Column, Sheets
 from nester.packing.runtime.mip import Chosen, Number, Programme
 from nester.packing.runtime.stop import Stop
-from nester.packing.search.set_covering import trim
-from nester.packing.task.pattern_pool import Uses
+from nester.packing.task.pattern_pool import Uses, trim
 from nester.packing.task.task import Pattern, Task
 
 __all__ = ["Known", "PackChoice", "Ways"]

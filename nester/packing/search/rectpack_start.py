@@ -8,7 +8,9 @@ from itertools import product
 from typing import Any
 
 from nester.core.problem import Cuts, Placed
-from nester.cutting import separable
+from nester.cutting import (
+    separable,
+)
 from nester.packing.task.pattern_pool import Uses
 from nester.packing.task.task import Kind, Pattern, Spot, Task
 

@@ -13,11 +13,11 @@ from math import gcd
 from nester.packing.runtime.cp_sat import run
 from nester.packing.runtime.mip import Programme
 from nester.packing.runtime.stop import Stop, never
-from nester.packing.task.pattern_pool import Outcome, Pool, Uses, outcome
+from nester.packing.task.pattern_pool import Outcome, Pool, Uses, outcome, trim
 from nester.packing.task.pattern_value import Table
 from nester.packing.task.task import Pattern, Task, usage
 
-__all__ = ["choose", "trim"]
+__all__ = ["choose"]
 
 _MOST_PATTERNS = 3000
 _MOST_WITH_OFFCUTS = 300
@@ -203,31 +203,3 @@ def _costs(task: Task, prices: Sequence[int], most: Sequence[int], may_miss: boo
 
 def _sum(costs: Sequence[int], most: Sequence[int]) -> int:
     return sum(cost * copies for cost, copies in zip(costs, most, strict=True))
-
-
-def trim(task: Task, uses: Uses) -> Uses:
-    """Take off the sheets what is made more often than wanted, and sheets that end up empty."""
-    left = list(task.demand)
-    kept: dict[Pattern, int] = {}
-    # Fullest sheets first, so that the gaps gather on few sheets and leave large offcuts there.
-    areas = [shape.area for shape in task.shapes]
-    for pattern, copies in sorted(
-        uses, key=lambda use: -sum(areas[spot.shape] for spot in use[0].spots)
-    ):
-        counts = usage(pattern.spots)
-        whole = min(copies, *(left[shape] // number for shape, number in counts.items()))
-        if whole:
-            kept[pattern] = kept.get(pattern, 0) + whole
-            for shape, number in counts.items():
-                left[shape] -= whole * number
-        for _ in range(copies - whole):
-            spots = []
-            for spot in pattern.spots:
-                if left[spot.shape]:
-                    left[spot.shape] -= 1
-                    spots.append(spot)
-            if not spots:
-                break
-            partial = Pattern(pattern.kind, tuple(spots))
-            kept[partial] = kept.get(partial, 0) + 1
-    return tuple(kept.items())

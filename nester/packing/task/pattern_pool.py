@@ -8,7 +8,16 @@ from itertools import islice
 
 from nester.packing.task.task import Pattern, Task, usage
 
-__all__ = ["Outcome", "Pool", "Uses", "crowded", "joined", "outcome", "standing"]
+__all__ = [
+    "Outcome",
+    "Pool",
+    "Uses",
+    "crowded",
+    "joined",
+    "outcome",
+    "standing",
+    "trim",
+]
 
 _CROWDED = 50_000
 """A plan whose layouts, each counted once, hold more pieces than this is not worked over."""
@@ -121,3 +130,31 @@ def standing(task: Task, uses: Uses) -> tuple[int, int, int]:
         cost += copies * task.kinds[pattern.kind].price
         sheets += copies
     return unmade, cost, sheets
+
+
+def trim(task: Task, uses: Uses) -> Uses:
+    """Take off the sheets what is made more often than wanted, and sheets that end up empty."""
+    left = list(task.demand)
+    kept: dict[Pattern, int] = {}
+    # Fullest sheets first, so that the gaps gather on few sheets and leave large offcuts there.
+    areas = [shape.area for shape in task.shapes]
+    for pattern, copies in sorted(
+        uses, key=lambda use: -sum(areas[spot.shape] for spot in use[0].spots)
+    ):
+        counts = usage(pattern.spots)
+        whole = min(copies, *(left[shape] // number for shape, number in counts.items()))
+        if whole:
+            kept[pattern] = kept.get(pattern, 0) + whole
+            for shape, number in counts.items():
+                left[shape] -= whole * number
+        for _ in range(copies - whole):
+            spots = []
+            for spot in pattern.spots:
+                if left[spot.shape]:
+                    left[spot.shape] -= 1
+                    spots.append(spot)
+            if not spots:
+                break
+            partial = Pattern(pattern.kind, tuple(spots))
+            kept[partial] = kept.get(partial, 0) + 1
+    return tuple(kept.items())

@@ -26,7 +26,9 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from nester.core.problem import Cut, Placed, Problem, Rect, Want, placed_voids
-from nester.cutting import cut_order
+from nester.cutting import (
+    cut_order,
+)
 from nester.packing.task.pattern_pool import Uses, standing
 from nester.packing.task.preprocess import Blank, placed_on
 from nester.packing.task.task import Pattern, Task, whole_prices

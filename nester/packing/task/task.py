@@ -17,7 +17,10 @@ from typing import NamedTuple
 from nester.core.geometry import largest_clear, solid_columns, solid_rows
 from nester.core.piece import Grain, Turn
 from nester.core.problem import Cuts, Placed, Problem, Rect, Stock, Want, placed_voids
-from nester.cutting import separable, stages_needed
+from nester.cutting import (
+    separable,
+    stages_needed,
+)
 from nester.packing.task.preprocess import Blank, Laid, Sheet
 
 __all__ = [

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from nester.core.lengths import Length, Unit, format_length, inch, mm
-from nester.designs.base.design import DesignRefusal, Settings, number, word
+from nester.designs.base.design import Settings, number, word
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.boxes.layered_box.sizes import MOST_TIERS, SAME, SMALLEST, Box, in_words
 from nester.designs.parts.holes import WEB
 

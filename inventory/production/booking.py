@@ -1,0 +1,80 @@
+"""Booking a plan: its batch and reservations, if the stash is still the same."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from datetime import UTC, datetime
+
+from sqlalchemy.orm import Session
+
+from inventory.core.plan import (
+    Plan,
+    plan_to_json,
+)
+from inventory.database.tables.base import Batch, BatchStatus, Status
+from inventory.orders.orders import get_order, set_status
+from inventory.stock import ledger
+from inventory.stock.lookup import find_stock
+from inventory.stock.reservations import reserved
+from nester.core.errors import Refusal
+
+__all__ = ["StashChanged"]
+
+
+def book_plan(
+    session: Session, plan: Plan, status: BatchStatus, mends: Batch | None = None
+) -> tuple[Batch, Plan]:
+    batch = Batch(
+        made_at=datetime.now(UTC),
+        cuts=plan.cuts,
+        effort=plan.effort,
+        status=status,
+        plan="",
+        mends_id=mends.id if mends else None,
+    )
+    session.add(batch)
+    batch.orders += [get_order(session, one.number) for one in plan.orders if one.made]
+    session.flush()
+    plan = replace(plan, batch=batch.id)
+    batch.plan = plan_to_json(plan)
+    session.flush()
+    return batch, plan
+
+
+def set_planned(session: Session, batch: Batch) -> None:
+    for order in batch.orders:
+        set_status(session, order, Status.PLANNED)
+
+
+class StashChanged(Refusal):
+    """The stash no longer has what a plan takes."""
+
+
+def check_unchanged(session: Session, plan: Plan, what: str) -> None:
+    """Refuse if the stash no longer has what the plan takes, or an order is no longer to plan."""
+    for planned in plan.orders:
+        if planned.made and get_order(session, planned.number).status is not Status.CONFIRMED:
+            now = get_order(session, planned.number).status
+            raise StashChanged(
+                f"order {planned.number} was changed since and is {now} now; plan again"
+            )
+    _check_free(session, plan, what)
+
+
+def _check_free(session: Session, plan: Plan, what: str) -> None:
+    taken = reserved(session)
+    changes = []
+    for label, number in _usage(plan).items():
+        free = max(0, ledger.on_hand(session, find_stock(session, label)) - taken[label])
+        if free < number:
+            changes.append(f"it takes {number} of {label}, and {free} are free now")
+    if changes:
+        raise StashChanged(f"{what}: {'; '.join(changes)}; plan again")
+
+
+def _usage(plan: Plan) -> Counter[str]:
+    used: Counter[str] = Counter()
+    for layout in plan.layouts:
+        used[layout.sheet.label] += layout.copies
+    return used

@@ -1,0 +1,49 @@
+"""The steps of an order, and what they ask of its batch."""
+
+from __future__ import annotations
+
+from sqlalchemy.orm import Session
+
+from inventory.database.tables.base import (
+    BatchStatus,
+    Order,
+    Status,
+)
+from inventory.orders.orders import get_order, missing_pieces, set_status
+from inventory.production.progress import settle
+from inventory.stock.lookup import plan_of
+from nester.core.errors import Refusal
+
+__all__ = ["move_order"]
+
+
+def move_order(session: Session, number: int, status: Status | str) -> Order:
+    """Move an order along by hand; cancelling it frees what was reserved for it alone.
+
+    Raises
+    ------
+    Refusal
+        If it can't go there from where it is, only a batch may move it there, or it is to be
+        assembled while pieces of it are missing.
+    """
+    order = get_order(session, number)
+    by_batch = str(status).strip().casefold() in (Status.PLANNED, Status.CUT)
+    wants_back = order.status is Status.PLANNED and str(status).strip().casefold() != "cancelled"
+    if by_batch or wants_back:
+        raise Refusal(
+            f"order {number} is {order.status}; use 'quirebox batch plan', 'batch cut' or"
+            " 'batch drop', which also keep the stash right"
+        )
+    if str(status).strip().casefold() == Status.ASSEMBLED:
+        missing = missing_pieces(session)[number]
+        if missing:
+            raise Refusal(
+                f"order {number} lacks {missing} spoiled piece{'s' * (missing > 1)} that"
+                f" {'are' if missing > 1 else 'is'} not cut again yet; see 'quirebox batch mend'"
+            )
+    set_status(session, order, status)
+    if order.status is Status.CANCELLED:
+        for batch in order.batches:
+            if batch.status is BatchStatus.OPEN:
+                settle(session, batch, plan_of(batch))
+    return order

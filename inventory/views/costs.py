@@ -1,0 +1,66 @@
+"""Costs as plain data."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from inventory.costs.order_costs import BatchCost, OrderCost
+from inventory.documents.text.costs import _UNITS
+
+__all__ = ["batch_cost_as_json", "cost_as_json"]
+
+
+def cost_as_json(told: OrderCost) -> dict[str, Any]:
+    """Return it as plain data; amounts are text, so that no program rounds them."""
+    cost, sale = told.cost, told.cost.sale
+    return {
+        "order": told.order,
+        "customer": told.customer,
+        "design": told.design,
+        "copies": cost.copies,
+        "currency": cost.currency,
+        "estimated": told.estimated,
+        "batches": list(told.batches),
+        "parts": [
+            {
+                "part": str(part.item),
+                "name": part.name,
+                "quantity": round(float(part.much), 6),
+                "unit": _UNITS.get(part.unit, part.unit),
+                "amount": str(part.amount),
+            }
+            for part in cost.parts
+        ],
+        "cost": str(cost.cost),
+        "fees": str(sale.fees),
+        "margin": str(sale.margin),
+        "margin_percent": round(float(100 * sale.share), 2),
+        "each": str(sale.each),
+        "price": str(sale.price),
+        "minutes": round(float(cost.minutes), 3),
+        "grams": round(float(cost.grams), 3),
+        "unknown": list(cost.unknown),
+        "unweighed": list(cost.unweighed),
+        "notes": list(told.notes),
+    }
+
+
+def batch_cost_as_json(told: BatchCost) -> dict[str, Any]:
+    """Return it as plain data."""
+    return {
+        "batch": told.batch,
+        "currency": told.currency,
+        "paper": str(told.paper),
+        "cutting": str(told.cutting),
+        "minutes": round(float(told.minutes), 3),
+        "orders": [
+            {
+                "order": row.order,
+                "customer": row.customer,
+                "paper": str(row.paper),
+                "cutting": str(row.cutting),
+            }
+            for row in told.rows
+        ],
+    }
