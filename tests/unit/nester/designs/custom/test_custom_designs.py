@@ -32,7 +32,7 @@ from nester.designs.custom.reader import (
 )
 from nester.designs.custom.toml_lines import lines_of
 
-EXAMPLE = Path(__file__).parents[2] / "demo_data" / "own_design.toml"
+EXAMPLE = Path(__file__).parents[5] / "demo_data" / "own_design.toml"
 SORTS = {"width": Sort.LENGTH, "flap": Sort.LENGTH, "cards": Sort.NUMBER}
 VALUES = {"width": Fraction(cm(10)), "flap": Fraction(mm(15)), "cards": Fraction(3)}
 
