@@ -14,11 +14,18 @@ from itertools import pairwise
 
 import pdfplumber
 
-from inventory.core.plan import Part, Plan, PlannedLayout, PlannedOrder, Sheet, Spot
+from inventory.core.plan import (
+    PartType,
+    Plan,
+    PlannedLayout,
+    PlannedOrder,
+    PlannedPlacement,
+    PlannedSheet,
+)
 from nester.core.geometry import voids
 from nester.core.lengths import Unit, cm, inch, mm, parse_length
 from nester.core.piece import Fold, Line, Piece, Point, Score
-from nester.core.problem import Cuts, Effort, Problem, Stock, Want
+from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
 from nester.packing import (
     solve,
 )
@@ -48,11 +55,13 @@ def random_plan(seed: int, *, units: tuple[Unit, ...] = tuple(Unit)) -> Plan:
             piece = Piece.rectangle(name, "all", *sides, upright=chance.random() < 0.2)
         if chance.random() < 0.3:
             piece = replace(piece, scores=_folds(piece, step))
-        parts.append(Part(paper, piece))
+        parts.append(PartType(paper, piece))
         many, gone = chance.randint(1, 5), voids(piece)
-        wants.append(Want(str(number), piece.width, piece.height, many, paper, voids=gone))
+        wants.append(Demand(str(number), piece.width, piece.height, many, paper, voids=gone))
     sheet = (cm(50), cm(70)) if unit is not Unit.IN else (inch(20), inch(28))
-    stock = tuple(Stock(f"S-{n}", *sheet, None, 2, name) for n, (name, _) in enumerate(PAPERS, 1))
+    stock = tuple(
+        StockItem(f"S-{n}", *sheet, None, 2, name) for n, (name, _) in enumerate(PAPERS, 1)
+    )
     problem = Problem(tuple(wants), stock, cuts)
     answer = solve(problem, Effort.QUICK)
     swatches = dict(PAPERS)
@@ -60,10 +69,10 @@ def random_plan(seed: int, *, units: tuple[Unit, ...] = tuple(Unit)) -> Plan:
     for number, made in enumerate(answer.layouts, 1):
         paper = next(one.paper for one in stock if one.name == made.stock)
         spots = tuple(
-            Spot(int(p.name), p.x, p.y, p.width, p.height, p.turned, (1,) * made.copies)
+            PlannedPlacement(int(p.name), p.x, p.y, p.width, p.height, p.turned, (1,) * made.copies)
             for p in made.placed
         )
-        named = Sheet(
+        named = PlannedSheet(
             made.stock, "sheet", paper, swatches[paper], *sheet, chance.choice(("Shelf 2", None)),
             Decimal(2),
         )  # fmt: skip

@@ -6,7 +6,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from inventory.database.tables.base import BatchStatus, Reason, Status
+from inventory.database.tables.base import BatchStatus, OrderStatus, Reason
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -17,11 +17,11 @@ __all__ = ["Batch", "Deed", "Layout", "Lost", "Model", "Order", "Stack"]
 
 MOST = 1_000_000
 BY_HAND = {
-    Status.DRAFT: {Status.CONFIRMED, Status.CANCELLED},
-    Status.CONFIRMED: {Status.CANCELLED},
-    Status.PLANNED: {Status.CANCELLED},
-    Status.CUT: {Status.ASSEMBLED, Status.CANCELLED},
-    Status.ASSEMBLED: {Status.DELIVERED, Status.CANCELLED},
+    OrderStatus.DRAFT: {OrderStatus.CONFIRMED, OrderStatus.CANCELLED},
+    OrderStatus.CONFIRMED: {OrderStatus.CANCELLED},
+    OrderStatus.PLANNED: {OrderStatus.CANCELLED},
+    OrderStatus.CUT: {OrderStatus.ASSEMBLED, OrderStatus.CANCELLED},
+    OrderStatus.ASSEMBLED: {OrderStatus.DELIVERED, OrderStatus.CANCELLED},
 }
 """Where a maker may move an order; the other ways it goes with its batch."""
 
@@ -39,7 +39,7 @@ class Stack:
 @dataclass
 class Order:
     copies: int
-    status: Status
+    status: OrderStatus
 
 
 @dataclass(frozen=True)
@@ -202,7 +202,7 @@ class Model:
         return {key: copies for key, copies in left.items() if copies}
 
     def is_wanted(self, order: int) -> bool:
-        return self.orders[order].status is not Status.CANCELLED
+        return self.orders[order].status is not OrderStatus.CANCELLED
 
     def reserved(self) -> Counter[str]:
         taken: Counter[str] = Counter()
@@ -242,7 +242,7 @@ class Model:
         batch.status = status
         return free
 
-    def orders_become(self, batch: Batch, before: Status, after: Status) -> None:
+    def orders_become(self, batch: Batch, before: OrderStatus, after: OrderStatus) -> None:
         for order in batch.orders:
             if self.orders[order].status is before:
                 self.orders[order].status = after
@@ -251,7 +251,7 @@ class Model:
         batch = self.batches[number]
         return (
             batch.status is BatchStatus.DRAFT
-            and all(self.orders[one].status is Status.CONFIRMED for one in batch.orders)
+            and all(self.orders[one].status is OrderStatus.CONFIRMED for one in batch.orders)
             and self.is_free(batch.takes)
         )
 
@@ -279,7 +279,7 @@ class Model:
     def drop(self, number: int) -> None:
         batch = self.batches[number]
         if batch.status is BatchStatus.OPEN and batch.mends is None:
-            self.orders_become(batch, Status.PLANNED, Status.CONFIRMED)
+            self.orders_become(batch, OrderStatus.PLANNED, OrderStatus.CONFIRMED)
         self._give_up(number)
 
     def _give_up(self, number: int) -> None:
@@ -305,10 +305,10 @@ class Model:
         }
         for order in batch.orders:
             now = self.orders[order]
-            if now.status is Status.PLANNED and order not in waiting:
-                now.status = Status.CUT
-            elif now.status is Status.CUT and order in waiting:
-                now.status = Status.PLANNED
+            if now.status is OrderStatus.PLANNED and order not in waiting:
+                now.status = OrderStatus.CUT
+            elif now.status is OrderStatus.CUT and order in waiting:
+                now.status = OrderStatus.PLANNED
 
     # --- pieces
 
@@ -361,15 +361,15 @@ class Model:
 
     # --- orders
 
-    def can_move(self, number: int, wanted: Status) -> bool:
+    def can_move(self, number: int, wanted: OrderStatus) -> bool:
         order = self.orders[number]
         return wanted in BY_HAND.get(order.status, ()) and not (
-            wanted is Status.ASSEMBLED and self.missing(number)
+            wanted is OrderStatus.ASSEMBLED and self.missing(number)
         )
 
-    def move(self, number: int, wanted: Status) -> None:
+    def move(self, number: int, wanted: OrderStatus) -> None:
         self.orders[number].status = wanted
-        if wanted is Status.CANCELLED:
+        if wanted is OrderStatus.CANCELLED:
             for key, batch in self.batches.items():
                 if number in batch.orders and batch.status is BatchStatus.OPEN:
                     self.settle(key)
@@ -404,7 +404,7 @@ class Model:
             return False
         layout = self.batches[deed.batch].layouts[deed.layout]
         return any(
-            self.orders[order].status in (Status.ASSEMBLED, Status.DELIVERED)
+            self.orders[order].status in (OrderStatus.ASSEMBLED, OrderStatus.DELIVERED)
             for copy in deed.copies
             for order in layout.copies[copy - 1]
         )

@@ -14,12 +14,12 @@ from inventory.database.tables.all import METADATA
 from inventory.database.tables.base import (
     Batch,
     BatchStatus,
-    Deed,
-    Kind,
-    Lost,
-    Moment,
     Order,
+    SpoiledPieces,
     Stock,
+    StockKind,
+    Transaction,
+    UtcDateTime,
 )
 from inventory.orders.orders import add_order
 from inventory.production import cutting, order_status, progress, spoiling, undo
@@ -28,7 +28,7 @@ from inventory.production.planning import confirm_batch, plan_batch
 from inventory.stock import ledger, listing, lookup, supplies
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_offcut, add_sheets
-from inventory.stock.stocktake import Found, enter_counts
+from inventory.stock.stocktake import CountLine, book_counts
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 from nester.core.problem import Effort
@@ -81,7 +81,7 @@ def _any_label(session, rng: random.Random) -> str:
 
 def _spoil(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
-        listing.spoil(session, _any_label(session, rng), 1, "torn")
+        listing.spoil_stock(session, _any_label(session, rng), 1, "torn")
 
 
 def _count(shop: ShopFile, rng: random.Random) -> None:
@@ -90,7 +90,9 @@ def _count(shop: ShopFile, rng: random.Random) -> None:
         stock = lookup.find_stock(session, label)
         there = ledger.on_hand(session, stock)
         found = (
-            rng.randint(0, 1) if stock.kind is Kind.OFFCUT else max(0, there + rng.randint(-2, 3))
+            rng.randint(0, 1)
+            if stock.kind is StockKind.OFFCUT
+            else max(0, there + rng.randint(-2, 3))
         )
         listing.count_stock(session, label, found)
 
@@ -100,15 +102,15 @@ def _take_stock(shop: ShopFile, rng: random.Random) -> None:
         labels = sorted({_any_label(session, rng) for _ in range(4)})
         there = {label: ledger.on_hand(session, lookup.find_stock(session, label))
                  for label in labels}  # fmt: skip
-        lines = [Found(label, max(0, there[label] - rng.randint(0, 1)), there[label])
+        lines = [CountLine(label, max(0, there[label] - rng.randint(0, 1)), there[label])
                  for label in labels]  # fmt: skip
-        enter_counts(session, lines, "a wet Sunday")
+        book_counts(session, lines, "a wet Sunday")
 
 
 def _put(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
         quantity = rng.choice([None, 1, 2])
-        listing.put_stock(session, _any_label(session, rng), rng.choice(PLACES), quantity)
+        listing.set_stock_place(session, _any_label(session, rng), rng.choice(PLACES), quantity)
 
 
 def _ribbon(shop: ShopFile, rng: random.Random) -> None:
@@ -123,8 +125,8 @@ def _reels(shop: ShopFile, rng: random.Random) -> None:
 
 def _undo(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
-        last = session.scalar(select(func.max(Deed.id)))
-        undo.undo_deed(session, rng.randint(max(1, last - 6), last))
+        last = session.scalar(select(func.max(Transaction.id)))
+        undo.undo_transaction(session, rng.randint(max(1, last - 6), last))
 
 
 def _order(shop: ShopFile, rng: random.Random) -> None:
@@ -171,14 +173,14 @@ def _cut(shop: ShopFile, rng: random.Random) -> None:
 def _cut_layout(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
         number = _a_batch(session, rng, BatchStatus.OPEN)
-        left = rng.choice(progress.left_to_cut(session, lookup.get_batch(session, number)))
+        left = rng.choice(progress.list_remaining(session, lookup.get_batch(session, number)))
         cutting.cut_batch(session, number, layout=left.layout.number, copies=1)
 
 
 def _spoil_layout(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
         number = _a_batch(session, rng, BatchStatus.OPEN)
-        left = rng.choice(progress.left_to_cut(session, lookup.get_batch(session, number)))
+        left = rng.choice(progress.list_remaining(session, lookup.get_batch(session, number)))
         spoiling.spoil_layout(session, number, left.layout.number, "the knife slipped")
 
 
@@ -192,7 +194,11 @@ def _spoil_piece(shop: ShopFile, rng: random.Random) -> None:
 
 def _mend(shop: ShopFile, rng: random.Random) -> None:
     with shop.read() as session:
-        lost = select(Lost.batch_id).where(Lost.mended_id.is_(None)).order_by(Lost.id)
+        lost = (
+            select(SpoiledPieces.batch_id)
+            .where(SpoiledPieces.mended_id.is_(None))
+            .order_by(SpoiledPieces.id)
+        )
         number = _any_of(session, rng, lost)
     mend_batch(shop, number, effort=Effort.QUICK, today=TODAY)
 
@@ -243,7 +249,7 @@ def state(shop: ShopFile) -> dict[str, list[tuple[object, ...]]]:
                 tuple(row)
                 for row in session.execute(
                     select(
-                        *(c for c in table.c if not isinstance(c.type, Moment | DateTime))
+                        *(c for c in table.c if not isinstance(c.type, UtcDateTime | DateTime))
                     ).order_by(*table.primary_key.columns)
                 )
             ]

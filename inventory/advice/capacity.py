@@ -10,26 +10,26 @@ from typing import TYPE_CHECKING, NamedTuple
 from inventory.orders.custom_designs import find_design
 from inventory.orders.orders import thickness_of_papers
 from inventory.production.cutting_rules import shop_rules
-from inventory.shop.settings import the_shop
+from inventory.shop.settings import get_shop
 from inventory.stock.listing import StashRow, list_stash
 from inventory.stock.papers import find_paper
-from inventory.stock.reservations import reserved
+from inventory.stock.reservations import reserved_quantities
 from nester.core.errors import Refusal
-from nester.core.problem import Cuts, Effort, Problem, Stock
+from nester.core.problem import Cuts, Effort, Problem, StockItem
 from nester.designs import (
     check_roles,
     paper_for,
     read_settings,
     roles_of,
 )
-from nester.designs.demand import paper_wants, without_clashing_grain
+from nester.designs.demand import demands_by_paper, drop_conflicting_grain
 from nester.packing import (
     Stop,
     never,
 )
-from nester.packing.orders.most_copies import Most, most_copies
+from nester.packing.orders.most_copies import CopiesRange, most_copies
 from nester.verify import (
-    require,
+    require_valid,
 )
 
 if TYPE_CHECKING:
@@ -38,28 +38,28 @@ if TYPE_CHECKING:
     from nester.core.piece import Piece
 
 __all__ = [
-    "Wish",
-    "free_rows",
-    "how_many",
-    "problem_of_stash",
-    "problems_of_wishes",
-    "read_wishes",
+    "DesignRequest",
+    "available_rows",
+    "max_copies",
+    "problem_from_stash",
+    "problems_of_requests",
+    "read_requests",
 ]
 
 
-class Wish(NamedTuple):
+class DesignRequest(NamedTuple):
     """A design in some sizes, as it was written."""
 
     design: str
     sizes: Mapping[str, str]
 
     @property
-    def words(self) -> str:
+    def text(self) -> str:
         """How it was asked for: ``layered-box panel=18cm``."""
         return " ".join([self.design, *(f"{name}={size}" for name, size in self.sizes.items())])
 
 
-def read_wishes(words: Sequence[str]) -> list[Wish]:
+def read_requests(words: Sequence[str]) -> list[DesignRequest]:
     """Read designs, each with its sizes behind it: ``layered-box panel=18cm gift-tag``.
 
     Raises
@@ -82,12 +82,12 @@ def read_wishes(words: Sequence[str]) -> list[Wish]:
             raise Refusal(f"{wishes[-1][0]}: {name} is given twice")
         else:
             wishes[-1][1][name] = size
-    return [Wish(*one) for one in wishes]
+    return [DesignRequest(*one) for one in wishes]
 
 
-def free_rows(session: Session) -> list[StashRow]:
+def available_rows(session: Session) -> list[StashRow]:
     """Return the stash without what open batches have reserved."""
-    taken = reserved(session)
+    taken = reserved_quantities(session)
     return [
         row._replace(quantity=row.quantity - taken[row.label])
         for row in list_stash(session)
@@ -96,16 +96,16 @@ def free_rows(session: Session) -> list[StashRow]:
 
 
 @dataclass(frozen=True)
-class _Made:
+class _RequestPieces:
     """The pieces of a wish, and the paper of each role that it has."""
 
     pieces: tuple[Piece, ...]
     papers: Mapping[str, str]
 
 
-def problem_of_stash(
+def problem_from_stash(
     session: Session,
-    wish: Wish,
+    wish: DesignRequest,
     papers: Mapping[str, str],
     rows: Sequence[StashRow],
     cuts: Cuts = Cuts.STRAIGHT,
@@ -122,21 +122,23 @@ def problem_of_stash(
     Refusal
         If there is no such design or paper, or it can't be made so.
     """
-    made = _made(session, wish, papers)
+    made = _request_pieces(session, wish, papers)
     rules = shop_rules(session, cuts)
-    wants = paper_wants(made.pieces, 1, made.papers, rules)
-    stock: tuple[Stock, ...] = tuple(
+    wants = demands_by_paper(made.pieces, 1, made.papers, rules)
+    stock: tuple[StockItem, ...] = tuple(
         replace(row.as_sheet, price=Fraction(0)) for row in rows if row.paper in wants
     )
     whole = rules.problem(tuple(want for its in wants.values() for want in its), stock)
-    return without_clashing_grain(whole)[0]
+    return drop_conflicting_grain(whole)[0]
 
 
-def _made(session: Session, wish: Wish, papers: Mapping[str, str]) -> _Made:
+def _request_pieces(
+    session: Session, wish: DesignRequest, papers: Mapping[str, str]
+) -> _RequestPieces:
     design = find_design(session, wish.design)
     named = {part: find_paper(session, name).name for part, name in papers.items()}
     thickness = thickness_of_papers(session, named)
-    unit = the_shop(session).unit
+    unit = get_shop(session).unit
     pieces = design.pieces(read_settings(design, wish.sizes, unit, thickness), unit)
     bare = [role for role in roles_of(pieces) if paper_for(role, named) is None]
     if bare:
@@ -145,12 +147,12 @@ def _made(session: Session, wish: Wish, papers: Mapping[str, str]) -> _Made:
             f"{design.name} needs a paper for {parts}; name one with --paper PART=PAPER, or one"
             " for all"
         )
-    return _Made(pieces, named)
+    return _RequestPieces(pieces, named)
 
 
-def problems_of_wishes(
+def problems_of_requests(
     session: Session,
-    wishes: Sequence[Wish],
+    wishes: Sequence[DesignRequest],
     papers: Mapping[str, str],
     cuts: Cuts = Cuts.STRAIGHT,
 ) -> list[Problem]:
@@ -179,16 +181,18 @@ def problems_of_wishes(
                 its[part] = name
         if found is not None and not any(part in its for its in fitting):
             raise found
-    rows = free_rows(session)
+    rows = available_rows(session)
     return [
-        problem_of_stash(session, wish, its, rows, cuts)
+        problem_from_stash(session, wish, its, rows, cuts)
         for wish, its in zip(wishes, fitting, strict=True)
     ]
 
 
-def how_many(problem: Problem, effort: Effort = Effort.NORMAL, *, stop: Stop = never) -> Most:
+def max_copies(
+    problem: Problem, effort: Effort = Effort.NORMAL, *, stop: Stop = never
+) -> CopiesRange:
     """Say how many objects a problem's stock suffices for; its plans are verified."""
     most = most_copies(problem, effort, stop=stop)
     for one, answer in most.plans:
-        require(one, answer)
+        require_valid(one, answer)
     return most

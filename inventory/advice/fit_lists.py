@@ -9,24 +9,24 @@ from __future__ import annotations
 from fractions import Fraction
 from pathlib import Path
 
-from inventory.core.table_files import Row, read_list, refuse_doubles
+from inventory.core.table_files import TableRow, read_list, refuse_duplicates
 from nester.core.lengths import UNITS_PER_MM, Length, Unit
 from nester.core.piece import Turn
 from nester.core.problem import (
-    ANY_TRIMMER,
+    MIN_OFFCUT_SIDE,
     NO_MARGINS,
-    SMALLEST_OFFCUT,
+    UNLIMITED_TRIMMER,
     Cuts,
+    Demand,
     Margins,
     Problem,
-    Stock,
+    StockItem,
     Trimmer,
-    Want,
 )
 
 __all__ = ["read_problem"]
 
-_SIZED = ("name", "width", "height", "quantity")
+_REQUIRED_COLUMNS = ("name", "width", "height", "quantity")
 
 
 def read_problem(
@@ -34,10 +34,10 @@ def read_problem(
     sheets: Path,
     unit: Unit = Unit.MM,
     cuts: Cuts = Cuts.STRAIGHT,
-    smallest_offcut: Length = SMALLEST_OFFCUT,
+    smallest_offcut: Length = MIN_OFFCUT_SIDE,
     *,
     gap: Length = 0,
-    trimmer: Trimmer = ANY_TRIMMER,
+    trimmer: Trimmer = UNLIMITED_TRIMMER,
     margins: Margins = NO_MARGINS,
 ) -> Problem:
     """Read a list of pieces and a list of sheets.
@@ -61,13 +61,13 @@ def read_problem(
     Refusal
         One sentence with file, line and field.
     """
-    wanted = read_list(pieces, _SIZED, ("paper", "turn"))
-    refuse_doubles(wanted, "name")
-    stock = read_list(sheets, _SIZED, ("price", "paper"))
-    refuse_doubles(stock, "name")
+    wanted = read_list(pieces, _REQUIRED_COLUMNS, ("paper", "turn"))
+    refuse_duplicates(wanted, "name")
+    stock = read_list(sheets, _REQUIRED_COLUMNS, ("price", "paper"))
+    refuse_duplicates(stock, "name")
     return Problem(
-        wants=tuple(_want(row, unit) for row in wanted),
-        stock=tuple(_stock(row, unit, margins) for row in stock),
+        demands=tuple(_read_demand(row, unit) for row in wanted),
+        stock=tuple(_read_stock(row, unit, margins) for row in stock),
         cuts=cuts,
         smallest_offcut=smallest_offcut,
         gap=gap,
@@ -75,28 +75,28 @@ def read_problem(
     )
 
 
-def _want(row: Row, unit: Unit) -> Want:
-    return Want(
+def _read_demand(row: TableRow, unit: Unit) -> Demand:
+    return Demand(
         row.name("name"),
         row.length("width", unit),
         row.length("height", unit),
         row.count("quantity"),
-        _paper(row),
+        _read_paper(row),
         Turn(row.choice("turn", (Turn.ANY, Turn.NONE), Turn.ANY)),
     )
 
 
-def _paper(row: Row) -> str:
+def _read_paper(row: TableRow) -> str:
     return row.name("paper") if row.text("paper") else ""
 
 
-def _stock(row: Row, unit: Unit, margins: Margins) -> Stock:
+def _read_stock(row: TableRow, unit: Unit, margins: Margins) -> StockItem:
     width, height = row.length("width", unit), row.length("height", unit)
     left, top, right, bottom = margins
     if left + right >= width or top + bottom >= height:
         field = "width" if left + right >= width else "height"
         row.refuse(field, "the margins leave nothing of the sheet to cut from")
-    return Stock(
+    return StockItem(
         row.name("name"),
         width,
         height,
@@ -104,6 +104,6 @@ def _stock(row: Row, unit: Unit, margins: Margins) -> Stock:
         Fraction(row.money("price"))
         if row.text("price")
         else Fraction(width * height, UNITS_PER_MM**2),
-        _paper(row),
+        _read_paper(row),
         margins,
     )

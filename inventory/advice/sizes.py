@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from inventory.core.money import parse_money
 from inventory.production.cutting_rules import shop_rules
 from nester.core.errors import Refusal
-from nester.core.lengths import Length, MeasureError, Unit, format_size, mm
+from nester.core.lengths import Length, LengthError, Unit, format_size, mm
 from nester.core.problem import Cuts, Effort
 from nester.core.sheet_sizes import Size, parse_size
 from nester.designs import (
@@ -20,17 +20,17 @@ from nester.designs import (
     paper_for,
     read_settings,
 )
-from nester.designs.base.datasheet import USUAL_PAPERS
-from nester.designs.base.thickness import Sheetstock, thickness_by_role
-from nester.designs.demand import Rules
+from nester.designs.base.datasheet import DEFAULT_PAPERS
+from nester.designs.base.thickness import PaperSpec, thickness_by_role
+from nester.designs.demand import CuttingRules
 from nester.packing import (
     Stop,
     never,
     solve,
 )
-from nester.studies.size_sweep import Batch, PricedSheet, paper_batches, unfit
+from nester.studies.size_sweep import PricedSheet, SweepSetup, paper_problems, unfit_reason
 from nester.verify import (
-    require,
+    require_valid,
 )
 
 if TYPE_CHECKING:
@@ -38,33 +38,40 @@ if TYPE_CHECKING:
 
     from nester.core.piece import Piece
 
-__all__ = ["MOST_COPIES", "AskedBatch", "SheetRow", "compare_sheets", "read_asked", "usual_range"]
+__all__ = [
+    "MAX_COPIES",
+    "BatchRequest",
+    "SheetComparison",
+    "compare_sheets",
+    "read_batch_request",
+    "usual_range",
+]
 
-MOST_COPIES = 1_000
+MAX_COPIES = 1_000
 _CARD = "card"
 """What the paper is called of which everything is made that no other is named for."""
 
 
 @dataclass(frozen=True)
-class AskedBatch:
+class BatchRequest:
     """A batch as it was asked for.
 
     Attributes
     ----------
     batch
         With every sheet that may be cut from.
-    priced
+    has_prices
         Whether sheets have prices; else they count by their area.
     pieces
         Of one object, in the settings as they were written.
-    now
+    current_sizes
         Those settings.
     """
 
-    batch: Batch
-    priced: bool
+    batch: SweepSetup
+    has_prices: bool
     pieces: tuple[Piece, ...]
-    now: Mapping[str, int | str]
+    current_sizes: Mapping[str, int | str]
 
     @property
     def papers(self) -> list[str]:
@@ -73,18 +80,18 @@ class AskedBatch:
         return list(dict.fromkeys(name for name in roles if name is not None))
 
 
-def read_asked(
+def read_batch_request(
     session: Session | None,
     design: Design,
     texts: Mapping[str, str],
     papers: Mapping[str, str],
-    stock: Mapping[str, Sheetstock],
+    stock: Mapping[str, PaperSpec],
     on: Sequence[str],
     prices: Mapping[str, str],
     quantity: int,
     cuts: Cuts,
     unit: Unit,
-) -> AskedBatch:
+) -> BatchRequest:
     """Read what a design is to be cut from.
 
     Parameters
@@ -100,16 +107,16 @@ def read_asked(
     prices
         Of a sheet, by its size; for all of them or none.
     quantity
-        How many objects are cut together, 1 to `MOST_COPIES`.
+        How many objects are cut together, 1 to `MAX_COPIES`.
 
     Raises
     ------
     Refusal
         If any of it can't be read, the design can't be made so, or a paper has no sheet.
     """
-    if not 1 <= quantity <= MOST_COPIES:
-        raise Refusal(f"--quantity must be 1 to {MOST_COPIES:,}, not {quantity:,}")
-    usual = {**USUAL_PAPERS, **{role: Sheetstock(g) for role, g in design.usual_weights}}
+    if not 1 <= quantity <= MAX_COPIES:
+        raise Refusal(f"--quantity must be 1 to {MAX_COPIES:,}, not {quantity:,}")
+    usual = {**DEFAULT_PAPERS, **{role: PaperSpec(g) for role, g in design.default_grammages}}
     given = {**({} if "all" in papers else usual), **stock}
     names = {part: _CARD if part == "all" else part for part in given}
     names.update({part: _called(session, text) for part, text in papers.items()})
@@ -118,9 +125,9 @@ def read_asked(
     pieces = design.pieces(now, unit)
     used = list(dict.fromkeys(paper_for(piece.role, names) or _CARD for piece in pieces))
     offers = _offers(design, on, names, used, prices, unit)
-    rules = Rules(cuts) if session is None else shop_rules(session, cuts)
-    batch = Batch(design, dict(texts), unit, names, offers, quantity, rules, thickness)
-    return AskedBatch(batch, bool(prices), pieces, now)
+    rules = CuttingRules(cuts) if session is None else shop_rules(session, cuts)
+    batch = SweepSetup(design, dict(texts), unit, names, offers, quantity, rules, thickness)
+    return BatchRequest(batch, bool(prices), pieces, now)
 
 
 def _called(session: Session | None, text: str) -> str:
@@ -178,7 +185,7 @@ def _offers(
 def _size(text: str, unit: Unit, option: str) -> Size:
     try:
         return parse_size(text, unit)
-    except MeasureError as why:
+    except LengthError as why:
         raise Refusal(f"{option}: {why}") from None
 
 
@@ -192,7 +199,7 @@ def _exact(price: Decimal | None) -> Fraction | None:
 
 def usual_range(now: Length, unit: Unit) -> tuple[Length, Length, Length]:
     """Return sizes around one to compare it with: from, to and step; a sixth either way."""
-    step = unit.size // 16 if unit is Unit.IN else mm(1)
+    step = unit.fine_units // 16 if unit is Unit.IN else mm(1)
     span = max(1, now // 6 // step)
     return max(step, now - span * step), now + span * step, step
 
@@ -200,7 +207,7 @@ def usual_range(now: Length, unit: Unit) -> tuple[Length, Length, Length]:
 # --- sheets compared -----------------------------------------------------------------------------
 
 
-class SheetRow(NamedTuple):
+class SheetComparison(NamedTuple):
     """One way to cut a batch on one paper, or on all of them.
 
     Attributes
@@ -226,8 +233,8 @@ class SheetRow(NamedTuple):
 
 
 def compare_sheets(
-    asked: AskedBatch, effort: Effort = Effort.QUICK, *, stop: Stop = never
-) -> list[SheetRow]:
+    asked: BatchRequest, effort: Effort = Effort.QUICK, *, stop: Stop = never
+) -> list[SheetComparison]:
     """Plan the batch on each of its sheets alone, and on all of them; every plan is verified.
 
     Returns
@@ -237,44 +244,48 @@ def compare_sheets(
         can't be cut last.
     """
     batch = asked.batch
-    alone: dict[str, dict[PricedSheet | None, SheetRow]] = {paper: {} for paper in asked.papers}
+    alone: dict[str, dict[PricedSheet | None, SheetComparison]] = {
+        paper: {} for paper in asked.papers
+    }
     for paper, rows in alone.items():
         offers = batch.sheets[paper]
         choices: list[PricedSheet | None] = [*offers, *([None] if len(offers) > 1 else [])]
         for offer in choices:
             rows[offer] = _row(asked, paper, offer, effort, stop)
-    told: list[SheetRow] = []
+    told: list[SheetComparison] = []
     if len(alone) > 1:
-        told += _ranked(_together(alone))
+        told += _ranked(_combined_rows(alone))
     for rows in alone.values():
         told += _ranked(list(rows.values()))
     return told
 
 
 def _row(
-    asked: AskedBatch, paper: str, offer: PricedSheet | None, effort: Effort, stop: Stop
-) -> SheetRow:
+    asked: BatchRequest, paper: str, offer: PricedSheet | None, effort: Effort, stop: Stop
+) -> SheetComparison:
     batch = asked.batch
     its = [one for one in asked.pieces if paper_for(one.role, batch.papers) == paper]
     sheets = {paper: batch.sheets[paper] if offer is None else (offer,)}
-    problem = paper_batches(its, batch.quantity, batch.papers, sheets, batch.rules)[paper]
-    lacking = unfit([problem])
+    problem = paper_problems(its, batch.quantity, batch.papers, sheets, batch.rules)[paper]
+    lacking = unfit_reason([problem])
     if lacking:
-        return SheetRow(paper, offer, refused=lacking)
+        return SheetComparison(paper, offer, refused=lacking)
     answer = solve(problem, effort, stop=stop)
-    require(problem, answer)
-    cost, bound = answer.cost / batch.quantity, answer.bound / batch.quantity
-    return SheetRow(paper, offer, answer.sheets, cost, bound)
+    require_valid(problem, answer)
+    cost, bound = answer.cost / batch.quantity, answer.lower_bound / batch.quantity
+    return SheetComparison(paper, offer, answer.sheet_count, cost, bound)
 
 
-def _together(alone: Mapping[str, Mapping[PricedSheet | None, SheetRow]]) -> list[SheetRow]:
+def _combined_rows(
+    alone: Mapping[str, Mapping[PricedSheet | None, SheetComparison]],
+) -> list[SheetComparison]:
     """Add up what all papers take, on each sheet that all may be cut from, and on all sheets."""
     shared = [one for one in next(iter(alone.values())) if all(one in r for r in alone.values())]
     mixed = any(len(rows) > 1 for rows in alone.values())
     told = []
     for offer in [*(one for one in shared if one is not None), *([None] if mixed else [])]:
         rows = [its[offer] if offer in its else next(iter(its.values())) for its in alone.values()]
-        whole = SheetRow(None, offer)
+        whole = SheetComparison(None, offer)
         for row in rows:
             whole = whole._replace(
                 sheets=whole.sheets + row.sheets,
@@ -286,5 +297,5 @@ def _together(alone: Mapping[str, Mapping[PricedSheet | None, SheetRow]]) -> lis
     return told
 
 
-def _ranked(rows: Sequence[SheetRow]) -> list[SheetRow]:
+def _ranked(rows: Sequence[SheetComparison]) -> list[SheetComparison]:
     return sorted(rows, key=lambda row: (bool(row.refused), row.cost, row.sheets))

@@ -18,7 +18,7 @@ from inventory.cli.shared.options import (
     PageOption,
     SecondsOption,
     command_words,
-    counted,
+    format_count,
     group,
     searching_in,
     shop_file_of,
@@ -115,7 +115,7 @@ def search_plan(
     """Plan a batch while showing how the search goes on."""
     from inventory.production.planning import plan_batch
     from nester.packing import (
-        cores,
+        usable_cores,
     )
 
     with searching_in(shop_file, seconds) as search:
@@ -128,7 +128,7 @@ def search_plan(
             substitutes=substitutes,
             ignore_grain=ignore_grain,
             today=date.today(),
-            processes=cores(),
+            processes=usable_cores(),
             **search,
         )
 
@@ -245,16 +245,16 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     from inventory.documents.format.terminal_tables import table
     from inventory.documents.plan.text import plan_summary, tally
     from inventory.production.pace import shop_pace
-    from inventory.production.progress import left_to_cut
-    from inventory.production.spoiling import lost_pieces
+    from inventory.production.progress import list_remaining
+    from inventory.production.spoiling import spoiled_pieces
     from inventory.stock.lookup import get_batch, plan_of
     from inventory.views.plan import plan_as_json
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         batch = get_batch(session, number)
         made = plan_of(batch)
-        left = left_to_cut(session, batch, made)
-        lost = lost_pieces(session, batch=number)
+        left = list_remaining(session, batch, made)
+        lost = spoiled_pieces(session, batch=number)
         pace = shop_pace(session)
     missing: Counter[tuple[int, str]] = Counter()
     for one in lost:
@@ -331,7 +331,7 @@ class _Format(StrEnum):
     SVG = "svg"
 
 
-class _Only(StrEnum):
+class _DocumentChoice(StrEnum):
     SUMMARY = "summary"
     TAKE_OUT = "take-out"
     CUT = "cut"
@@ -359,7 +359,7 @@ def papers(
         ),
     ] = None,
     only: Annotated[
-        list[_Only] | None,
+        list[_DocumentChoice] | None,
         typer.Option("--only", help="Only this part of the set.", show_default="the whole set"),
     ] = None,
     each: Annotated[
@@ -406,29 +406,29 @@ def papers(
       quirebox batch papers 1 --only labels --labels 3x7 --label-margins 7mm,15mm
     """
     from inventory.documents.format.label_grid import read_grid
-    from inventory.documents.format.languages import voice_of
-    from inventory.documents.plan.document_set import KINDS, SetOptions
-    from inventory.documents.plan.facts_from_book import with_the_book
-    from inventory.documents.plan.files import FORMATS, write_papers
+    from inventory.documents.format.languages import translator_for
+    from inventory.documents.plan.document_set import DOCUMENT_KINDS, DocumentOptions
+    from inventory.documents.plan.facts_from_book import with_shop_data
+    from inventory.documents.plan.files import FORMATS, write_documents
     from inventory.stock.lookup import get_batch, plan_of
 
-    kinds = tuple(kind for kind in KINDS if not only or kind in only)
-    options = SetOptions(
+    kinds = tuple(kind for kind in DOCUMENT_KINDS if not only or kind in only)
+    options = DocumentOptions(
         kinds=kinds,
-        voice=voice_of(language),
+        translator=translator_for(language),
         grid=read_grid(labels, label_margins, label_gaps),
     )
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         batch = get_batch(session, number)
         made = plan_of(batch)
-        options = with_the_book(options, session, batch, made, left=left)
+        options = with_shop_data(options, session, batch, made, left=left)
     folder = into or Path(f"batch-{number}")
     # A part of the set is documents; lists, text and pictures are of the whole plan.
     wanted = [str(one) for one in formats or (("pdf", "html") if only else FORMATS)]
-    paths = write_papers(
+    paths = write_documents(
         made, folder, options, page=str(page), fonts=fonts or (), formats=wanted, each=each
     )
-    typer.echo(f"{counted(len(paths), 'file')} written into {folder}")
+    typer.echo(f"{format_count(len(paths), 'file')} written into {folder}")
 
 
 @app.command("cut")
@@ -474,19 +474,19 @@ def cut(
     from inventory.documents.format.terminal_tables import table
     from inventory.production.cutting import cut_batch
     from inventory.production.pace import pace_words, shop_pace
-    from inventory.production.progress import left_to_cut
-    from inventory.shop.settings import the_shop
+    from inventory.production.progress import list_remaining
+    from inventory.shop.settings import get_shop
     from inventory.stock.lookup import get_batch
     from nester.core.lengths import format_size
 
     seconds = None if minutes is None else read_time_taken(minutes)
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         kept = cut_batch(
             session, number, layout=layout, copies=copies, place=place, seconds=seconds
         )
         pace = None if seconds is None else pace_words(shop_pace(session))
-        left = sum(len(one.copies) for one in left_to_cut(session, get_batch(session, number)))
+        left = sum(len(one.copies) for one in list_remaining(session, get_batch(session, number)))
     if kept:
         from rich.text import Text
 
@@ -504,7 +504,7 @@ def cut(
         console().print(shown)
     if pace is not None:
         typer.echo(pace)
-    sheets = counted(left, "sheet")
+    sheets = format_count(left, "sheet")
     typer.echo(f"{sheets} of batch {number} left to cut" if left else f"Batch {number} is cut")
 
 
@@ -576,12 +576,12 @@ def _mend(context: typer.Context, shop_file: ShopFile, number: int, effort: Effo
     from inventory.production.mending import mend_batch
     from inventory.production.pace import shop_pace
     from nester.packing import (
-        cores,
+        usable_cores,
     )
 
     with searching_in(shop_file, None) as search:
         made = mend_batch(
-            shop_file, number, effort=effort, today=date.today(), processes=cores(), **search
+            shop_file, number, effort=effort, today=date.today(), processes=usable_cores(), **search
         )
     with shop_file.read() as session:
         pace = shop_pace(session)
@@ -602,13 +602,13 @@ def undo(
     Example:
       quirebox batch undo 1 --why "that was batch 2"
     """
-    from inventory.cli.shared.terminal import deed_words
-    from inventory.production.undo import last_deed, undo_deed
+    from inventory.cli.shared.terminal import transaction_words
+    from inventory.production.undo import last_transaction, undo_transaction
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        deed = last_deed(session, batch=number)
-        undo_deed(session, deed.id, why)
-    typer.echo(f"Taken back: {deed_words(deed)}")
+        deed = last_transaction(session, batch=number)
+        undo_transaction(session, deed.id, why)
+    typer.echo(f"Taken back: {transaction_words(deed)}")
 
 
 @app.command("cost")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, counted, group, shop_file_of
+from inventory.cli.shared.options import JsonFlag, format_count, group, shop_file_of
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from inventory.costs.order_costs import OrderCost
     from inventory.database.shop_file import ShopFile
 
-__all__ = ["CollectedFlag", "EachOption", "app", "price_of_one", "show_cost"]
+__all__ = ["CollectedFlag", "EachOption", "app", "read_unit_price", "show_cost"]
 
 app = group("Costs: the shop's rates, fees, postage and margin, and what consumables cost.")
 
@@ -44,16 +44,16 @@ def show_cost(told: OrderCost, *, as_json: bool) -> None:
         console().print(cost_text(told))
 
 
-def price_of_one(shop_file: ShopFile, text: str | None) -> Decimal | None:
+def read_unit_price(shop_file: ShopFile, text: str | None) -> Decimal | None:
     """Read the price of one box, in whole coins."""
     from inventory.core.money import round_to_coin
     from inventory.costs.rates import read_amount
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
 
     if text is None:
         return None
     with shop_file.read() as session:
-        currency = the_shop(session).currency
+        currency = get_shop(session).currency
     price = read_amount(text, "the price", currency)
     if round_to_coin(price, currency) != price:
         raise Refusal(f"the price '{text.strip()}' can't be paid in whole coins of {currency}")
@@ -71,10 +71,10 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
         rates_of,
         written_endings,
     )
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         rates = rates_of(session)
         known = consumables(session)
         times = assembly_times(session)
@@ -118,7 +118,7 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
         ("Fees of a sale", money(rates.fee_fixed)),
         ("Margin wished for, of the price", number(rates.margin, "%")),
         ("Prices end in", " or ".join(ends) or "any coin"),
-        ("An offer is valid", counted(days, "day")),
+        ("An offer is valid", format_count(days, "day")),
     ):  # fmt: skip
         shown.add_row(Text(what), much)
     console().print(shown)
@@ -237,18 +237,18 @@ def change(
     """
     from inventory.core.durations import read_minutes
     from inventory.costs.rates import (
-        Changes,
+        RateChanges,
         read_amount,
         read_endings,
         read_grams,
         read_percent,
         set_rates,
     )
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        currency = the_shop(session).currency
-        changes = Changes()
+        currency = get_shop(session).currency
+        changes = RateChanges()
         if hour is not None:
             changes["hour"] = read_amount(hour, "the rate an hour", currency)
         if piece_minutes is not None:
@@ -314,14 +314,14 @@ def supply(
     """
     from inventory.core.text import choice
     from inventory.costs.rates import forget_consumable, read_amount, read_grams, set_consumable
-    from inventory.database.tables.base import Per
-    from inventory.shop.settings import the_shop
+    from inventory.database.tables.base import ConsumableUnit
+    from inventory.shop.settings import get_shop
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         if forget:
             forget_consumable(session, name)
         else:
-            currency = the_shop(session).currency
+            currency = get_shop(session).currency
             if (taken_from, price, per, weight, spread) == (None,) * 5:
                 raise Refusal(f"say what {name} costs or weighs; --help lists how")
             set_consumable(
@@ -330,21 +330,21 @@ def supply(
                 supply=taken_from,
                 spread=_spread(session, taken_from, spread),
                 price=None if price is None else read_amount(price, "the price", currency),
-                per=None if per is None else choice(Per, per, "what the price is for"),
+                per=None if per is None else choice(ConsumableUnit, per, "what the price is for"),
                 grams=None if weight is None else read_grams(weight, "the weight"),
             )
     typer.echo("Done")
 
 
 def _spread(session: Session, supply: str | None, text: str | None) -> int | None:
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.supplies import find_supply, read_measure
 
     if text is None:
         return None
     if supply is None:
         raise Refusal("--spread says how much of a supply is taken; name that with --from")
-    return read_measure(find_supply(session, supply), text, the_shop(session).unit)
+    return read_measure(find_supply(session, supply), text, get_shop(session).unit)
 
 
 @app.command("print")
@@ -361,11 +361,11 @@ def print_(
       quirebox cost print 10x15cm 0.25
     """
     from inventory.costs.rates import forget_print, read_amount, set_print
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from nester.core.sheet_sizes import parse_size
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        shop = the_shop(session)
+        shop = get_shop(session)
         known = parse_size(size, shop.unit)
         sides = (known.width, known.height)
         if forget:
@@ -426,4 +426,4 @@ def postage(
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         number = import_postage(session, file)
-    typer.echo(f"{counted(number, 'weight')} of parcels are known")
+    typer.echo(f"{format_count(number, 'weight')} of parcels are known")

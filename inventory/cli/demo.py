@@ -23,7 +23,7 @@ __all__ = ["demo", "fill_costs"]
 
 _FOLDER = Path("quirebox-demo")
 _SHOP = "shop.sqlite"
-_MARK = "made-by-quirebox-demo.txt"
+_MARKER_FILE = "made-by-quirebox-demo.txt"
 _POUND = Decimal("1.17")
 """Invented, like all in the demo."""
 
@@ -40,9 +40,9 @@ def demo() -> None:
     from inventory.cli.batch import search_plan
     from inventory.cli.shared.terminal import console
     from inventory.database.open import open_shop
-    from inventory.documents.plan.document_set import SetOptions
-    from inventory.documents.plan.facts_from_book import with_the_book
-    from inventory.documents.plan.files import write_papers
+    from inventory.documents.plan.document_set import DocumentOptions
+    from inventory.documents.plan.facts_from_book import with_shop_data
+    from inventory.documents.plan.files import write_documents
     from inventory.documents.plan.text import plan_summary
     from inventory.stock.lookup import get_batch
     from nester.core.lengths import Unit
@@ -58,10 +58,10 @@ def demo() -> None:
             raise Refusal("the demo's stash is too small for any of its orders")
         with shop_file.read() as session:
             batch = get_batch(session, plan.batch)
-            options = with_the_book(SetOptions(), session, batch, plan)
+            options = with_shop_data(DocumentOptions(), session, batch, plan)
     console().print(plan_summary(plan, options.pace))
     papers = _FOLDER / f"batch-{plan.batch}"
-    count = len(write_papers(plan, papers, options))
+    count = len(write_documents(plan, papers, options))
     typer.echo(f"{count} files are in {papers}: what to print and pin up in")
     typer.echo(
         f"batch-{plan.batch}.pdf, the same for a phone as .html, lists as data, and pictures"
@@ -80,12 +80,12 @@ def _fill(shop_file: ShopFile) -> None:
     from inventory.orders.import_orders import import_orders
     from inventory.purchasing.prices import read_prices, store_prices
     from inventory.purchasing.suppliers import set_rate
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.import_lists import import_offcuts, import_papers, import_sheets
 
     lists, today = demo_folder(), date.today()
     with shop_file.begin() as session:
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         papers = import_papers(session, lists / "papers.csv")
         sheets = import_sheets(session, lists / "sheets.csv", unit, reason=Reason.OPENING)
         offcuts = import_offcuts(session, lists / "offcuts.csv", unit, reason=Reason.OPENING)
@@ -106,11 +106,11 @@ def fill_costs(session: Session, folder: Path) -> None:
     from inventory.core.money import parse_money
     from inventory.costs import rates
     from inventory.database.tables.base import Reason
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock import supplies
     from nester.core.sheet_sizes import parse_size
 
-    shop = the_shop(session)
+    shop = get_shop(session)
     costs = tomllib.loads((folder / "costs.toml").read_text("utf-8"))
     rates.set_rates(
         session,
@@ -152,7 +152,7 @@ def fill_costs(session: Session, folder: Path) -> None:
 
 def _clear(folder: Path) -> None:
     """Make the demo's folder, or empty it of what an earlier demo made, and of nothing else."""
-    mark = folder / _MARK
+    mark = folder / _MARKER_FILE
     if not folder.exists():
         make_folder(folder)
         write_file(mark, "What 'quirebox demo' makes here is made anew when it runs again.\n")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from inventory.cli import design_sizes
-from inventory.cli.cost import CollectedFlag, EachOption, price_of_one, show_cost
+from inventory.cli.cost import CollectedFlag, EachOption, read_unit_price, show_cost
 from inventory.cli.shared.design_options import (
     NameArgument,
     PaperOption,
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from nester.core.piece import Piece
     from nester.core.sheet_sizes import Size
-    from nester.designs.base.datasheet import DesignSheet
+    from nester.designs.base.datasheet import Datasheet
 
 app = group("Designs: boxes and cards, from a few sizes to exact pieces.")
 
@@ -40,11 +40,11 @@ FileArgument = Annotated[Path, typer.Argument(metavar="FILE.toml", help="A desig
 def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List the designs that come with Quirebox, and those of the shop's own."""
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.orders.custom_designs import list_own_designs
+    from inventory.orders.custom_designs import list_custom_designs
     from nester.designs import DESIGNS
 
     with session_if_any(context) as session:
-        own = [] if session is None else [one.name for one in list_own_designs(session)]
+        own = [] if session is None else [one.name for one in list_custom_designs(session)]
         designs = [*DESIGNS.values(), *(design_named(session, name) for name in own)]
     if as_json:
         print_json(
@@ -52,7 +52,7 @@ def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
                 {
                     "name": one.name,
                     "title": one.title,
-                    "roles": [*one.roles, *one.finer_roles],
+                    "roles": [*one.roles, *one.sub_roles],
                     "own": one.name in own,
                 }
                 for one in designs
@@ -104,7 +104,7 @@ def settings(
                     "kind": str(one.kind),
                     "usual": shown,
                     "choices": list(one.choices),
-                    "fit": one.worked_out is not None,
+                    "fit": one.fitted_length is not None,
                     "help": one.help,
                 }
                 for setting, shown, one in rows
@@ -118,10 +118,10 @@ def settings(
     shown_table = table(design.title, "Setting", "Usual", "What it is")
     for setting, shown, one in rows:
         words = one.help + (f" ({', '.join(one.choices)})" if one.choices else "")
-        words += "; or fit" if one.worked_out is not None else ""
+        words += "; or fit" if one.fitted_length is not None else ""
         shown_table.add_row(Text(setting), shown, Text(words))
     console().print(shown_table)
-    if any(one.worked_out is not None for _, _, one in rows):
+    if any(one.fitted_length is not None for _, _, one in rows):
         typer.echo("fit: the smallest that leaves the play wished for in the papers chosen.")
 
 
@@ -131,12 +131,12 @@ def _sheet(
     sizes: list[str] | None,
     paper: list[str] | None,
     asked: Unit | None,
-) -> tuple[DesignSheet, Unit]:
+) -> tuple[Datasheet, Unit]:
     """Work a design out, and say in which unit."""
     from nester.designs import (
         check_roles,
     )
-    from nester.designs.base.datasheet import design_sheet
+    from nester.designs.base.datasheet import make_datasheet
 
     with session_if_any(context) as session:
         design = design_named(session, name)
@@ -144,7 +144,7 @@ def _sheet(
         check_roles(design, papers)
         stock = sheetstock(session, papers)
         unit = unit_of(session, asked)
-    return design_sheet(design, pairs(sizes or [], "setting"), stock, unit), unit
+    return make_datasheet(design, pairs(sizes or [], "setting"), stock, unit), unit
 
 
 @app.command("show")
@@ -184,7 +184,7 @@ def show(
         console().print(design_text(sheet, used))
 
 
-def _draw(sheet: DesignSheet, unit: Unit, folder: Path | None, pdf: Path | None) -> None:
+def _draw(sheet: Datasheet, unit: Unit, folder: Path | None, pdf: Path | None) -> None:
     from inventory.core.files import make_folder, write_bytes, write_file
     from nester.drawing.pictures.assembly import draw_assembly
     from nester.drawing.pictures.piece import draw_piece
@@ -267,7 +267,7 @@ def cost(
             today=date.today(),
             on=partial(_sheets_on, pairs(on or [], "--on")),
             posted=not collected,
-            each=price_of_one(shop_file, price),
+            each=read_unit_price(shop_file, price),
         )
     show_cost(told, as_json=as_json)
 
@@ -336,12 +336,12 @@ def new(
       quirebox design new my-box.toml
     """
     from inventory.core.files import write_new_file
-    from nester.designs.custom.reader import starting_point
+    from nester.designs.custom.reader import starter_text
 
     if into is None:
-        typer.echo(starting_point().rstrip())
+        typer.echo(starter_text().rstrip())
         return
-    write_new_file(into, starting_point().encode())
+    write_new_file(into, starter_text().encode())
     typer.echo(f"{into} written; change it, then: quirebox design check {into}")
 
 
@@ -355,13 +355,13 @@ def check(file: FileArgument) -> None:
     """
     from inventory.orders.custom_designs import read_design_file
     from nester.core.errors import Refusal
-    from nester.designs.base.datasheet import design_sheet
-    from nester.designs.custom.reader import check_own_design, read_own_design
+    from nester.designs.base.datasheet import make_datasheet
+    from nester.designs.custom.reader import check_custom_design, read_custom_design
 
     text = read_design_file(file)
-    findings = [str(one) for one in check_own_design(text, str(file))]
+    findings = [str(one) for one in check_custom_design(text, str(file))]
     if not findings:
-        usual = design_sheet(read_own_design(text, str(file)), {}, {}, Unit.CM)
+        usual = make_datasheet(read_custom_design(text, str(file)), {}, {}, Unit.CM)
         findings = [f"{file}: it does not fold: {fault}" for fault in usual.fold_faults]
     if len(findings) > 1:
         typer.echo("\n".join(findings))
@@ -379,11 +379,11 @@ def add(context: typer.Context, file: FileArgument) -> None:
     Example:
       quirebox design add my-box.toml
     """
-    from inventory.orders.custom_designs import add_own_design, read_design_file
+    from inventory.orders.custom_designs import add_custom_design, read_design_file
 
     text = read_design_file(file)
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        kept = add_own_design(session, text, str(file))
+        kept = add_custom_design(session, text, str(file))
     typer.echo(f"Design '{kept.name}' added")
 
 
@@ -395,10 +395,10 @@ def remove(context: typer.Context, name: NameArgument) -> None:
     Example:
       quirebox design remove my-box
     """
-    from inventory.orders.custom_designs import remove_own_design
+    from inventory.orders.custom_designs import remove_custom_design
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        remove_own_design(session, name)
+        remove_custom_design(session, name)
     typer.echo(f"Design '{name}' removed")
 
 

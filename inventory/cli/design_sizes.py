@@ -26,15 +26,15 @@ from nester.core.problem import Cuts, Effort
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from inventory.advice.sizes import AskedBatch, SheetRow
+    from inventory.advice.sizes import BatchRequest, SheetComparison
     from nester.core.lengths import Length, Unit
     from nester.drawing.pictures.chart import StepChart
-    from nester.studies.size_jumps import Step, Suggestion
-    from nester.studies.size_sweep import Point
+    from nester.studies.size_jumps import SizeJump, Suggestion
+    from nester.studies.size_sweep import SizeResult
 
 __all__ = ["sheets", "sizes"]
 
-_PAINS = {Effort.QUICK: 1, Effort.NORMAL: 4, Effort.THOROUGH: 16}
+_STEP_FACTORS = {Effort.QUICK: 1, Effort.NORMAL: 4, Effort.THOROUGH: 16}
 _MOST_STEPS = 6
 """Steps said in words."""
 
@@ -120,26 +120,28 @@ def sizes(
     """
     from inventory.cli.shared.options import stopping
     from inventory.cli.shared.terminal import console, counting, print_json
-    from nester.packing.search.quick_plan import Pains
-    from nester.studies.size_jumps import find_steps, suggest
+    from nester.packing.search.quick_plan import QuickBudget
+    from nester.studies.size_jumps import find_jumps, suggest_sizes
     from nester.studies.size_sweep import sizes_between, sweep, swept_setting
 
-    asked, used, currency = _asked(context, name, settings, on, price, paper, quantity, cuts, unit)
+    asked, used, currency = _read_request(
+        context, name, settings, on, price, paper, quantity, cuts, unit
+    )
     design = asked.batch.design
     chosen = swept_setting(design, setting)
-    now = _now(asked, chosen)
+    now = _current_value(asked, chosen)
     low, high, each = _range(now, used, first, last, step)
     wanted = sizes_between(low, high, each, used)
-    pains = Pains().times(_PAINS[effort])
+    pains = QuickBudget().scaled(_STEP_FACTORS[effort])
     with stopping(None) as stop, counting("Comparing sizes") as tell:
         points = sweep(
             asked.batch, chosen, wanted, pains=pains, processes=processes, stop=stop,
             on_progress=tell,
         )  # fmt: skip
-    if len(points) < len(wanted) and all(point.refused for point in points):
+    if len(points) < len(wanted) and all(point.refusal for point in points):
         raise KeyboardInterrupt  # there is nothing to show yet
-    steps = find_steps(points, _MOST_STEPS)
-    base, suggestions = suggest(points, now, design, chosen)
+    steps = find_jumps(points, _MOST_STEPS)
+    base, suggestions = suggest_sizes(points, now, design, chosen)
     chart = _chart(asked, points, steps, chosen, used, currency)
     if svg is not None:
         from inventory.core.files import write_file
@@ -152,7 +154,7 @@ def sizes(
         print_json({**told, "stopped": len(points) < len(wanted)})
         return
     if base is None:
-        raise Refusal(f"none of these sizes can be had; {points[0].refused}")
+        raise Refusal(f"none of these sizes can be had; {points[0].refusal}")
     console().print(
         *_report(asked, points, steps, base, suggestions, chart, chosen, used, currency), sep="\n"
     )
@@ -160,7 +162,7 @@ def sizes(
         typer.echo(f"Stopped early: {len(points)} of {len(wanted)} sizes were looked at.")
 
 
-def _asked(
+def _read_request(
     context: typer.Context,
     name: str,
     settings: Sequence[str] | None,
@@ -170,10 +172,10 @@ def _asked(
     quantity: int,
     cuts: Cuts,
     unit: Unit | None,
-) -> tuple[AskedBatch, Unit, str | None]:
+) -> tuple[BatchRequest, Unit, str | None]:
     """Return the batch asked for, the unit, and the currency if sheets have prices."""
-    from inventory.advice.sizes import read_asked
-    from inventory.shop.settings import the_shop
+    from inventory.advice.sizes import read_batch_request
+    from inventory.shop.settings import get_shop
     from nester.designs import (
         check_roles,
     )
@@ -183,7 +185,7 @@ def _asked(
         papers = pairs(list(paper or []), "--paper")
         check_roles(design, papers)
         used = unit_of(session, unit)
-        asked = read_asked(
+        asked = read_batch_request(
             session,
             design,
             pairs(list(settings or []), "setting"),
@@ -195,18 +197,18 @@ def _asked(
             cuts,
             used,
         )
-        currency = the_shop(session).currency if session is not None else ""
-    return asked, used, currency if asked.priced else None
+        currency = get_shop(session).currency if session is not None else ""
+    return asked, used, currency if asked.has_prices else None
 
 
-def _now(asked: AskedBatch, setting: str) -> Length:
-    value = asked.now.get(setting)
+def _current_value(asked: BatchRequest, setting: str) -> Length:
+    value = asked.current_sizes.get(setting)
     if isinstance(value, int):
         return value
     # Another way to say a setting, such as the blank of three panels.
     other = next(one for one in asked.batch.design.settings if one.name == setting)
-    value = asked.now[other.instead_of]
-    return value * other.parts if isinstance(value, int) else 0
+    value = asked.current_sizes[other.alternative_to]
+    return value * other.divisor if isinstance(value, int) else 0
 
 
 def _range(
@@ -226,11 +228,11 @@ def _range(
 
 
 def _length(text: str, unit: Unit, option: str) -> Length:
-    from nester.core.lengths import MeasureError, parse_length
+    from nester.core.lengths import LengthError, parse_length
 
     try:
         return parse_length(text, unit)
-    except MeasureError as why:
+    except LengthError as why:
         raise Refusal(f"{option}: {why}") from None
 
 
@@ -242,9 +244,9 @@ def _amounts(currency: str | None) -> tuple[Callable[[Fraction], str], str]:
 
 
 def _chart(
-    asked: AskedBatch,
-    points: Sequence[Point],
-    steps: Sequence[Step],
+    asked: BatchRequest,
+    points: Sequence[SizeResult],
+    steps: Sequence[SizeJump],
     setting: str,
     unit: Unit,
     currency: str | None,
@@ -256,22 +258,22 @@ def _chart(
     batch = asked.batch
     return StepChart(
         title=f"Paper for each {batch.design.name}, {batch.quantity} cut together",
-        across=setting,
-        up=f"{what} each",
+        x_label=setting,
+        y_label=f"{what} each",
         unit=unit,
-        places=tuple(point.size for point in points),
-        values=tuple(None if point.refused else point.cost for point in points),
-        least=tuple(None if point.refused else point.bound for point in points),
+        positions=tuple(point.size for point in points),
+        values=tuple(None if point.refusal else point.cost for point in points),
+        lower_bounds=tuple(None if point.refusal else point.lower_bound for point in points),
         marked=frozenset(n for n, point in enumerate(points) if point.size in marked),
-        words=words,
+        format_value=words,
     )
 
 
 def _report(
-    asked: AskedBatch,
-    points: Sequence[Point],
-    steps: Sequence[Step],
-    base: Point,
+    asked: BatchRequest,
+    points: Sequence[SizeResult],
+    steps: Sequence[SizeJump],
+    base: SizeResult,
     suggestions: Sequence[Suggestion],
     chart: StepChart,
     setting: str,
@@ -283,29 +285,31 @@ def _report(
     from inventory.documents.format.terminal_tables import table
     from nester.core.lengths import format_length
     from nester.drawing.pictures.chart import steps_text
-    from nester.studies.size_jumps import step_words
+    from nester.studies.size_jumps import describe_jump
 
     words, what = _amounts(currency)
     columns = (setting.capitalize(), f"{what} each", "At least", "Sheets", "Becomes pieces")
     shown = table(chart.title, *columns, "", right=frozenset(columns))
     marked = {step.above.size for step in steps}
-    for start, end in _alike(points):
+    for start, end in _equal_runs(points):
         point = points[start]
-        if point.refused:
+        if point.refusal:
             continue
         size = format_length(point.size, unit)
         if end - start > 1:
             to = format_length(points[end - 1].size, unit)
             size = f"{format_length(point.size, unit, with_unit=False)} to {to}"
         mark = "step" if point.size in marked else ""
-        shares = [f"{float(100 * points[n].share):.0f}" for n in (start, end - 1)]
+        shares = [f"{float(100 * points[n].utilization):.0f}" for n in (start, end - 1)]
         share = f"{' to '.join(dict.fromkeys(shares))} %"
-        shown.add_row(size, words(point.cost), words(point.bound), str(point.sheets), share, mark)
+        shown.add_row(
+            size, words(point.cost), words(point.lower_bound), str(point.sheet_count), share, mark
+        )
     parts: list[RenderableType] = [shown, Text(steps_text(chart))]
     if steps:
         several = len(asked.papers) > 1
         parts.append(Text("Steps:" if len(steps) > 1 else "Step:", style="bold"))
-        parts += [Text(f"  {step_words(s, unit, several_papers=several)}") for s in steps]
+        parts += [Text(f"  {describe_jump(s, unit, several_papers=several)}") for s in steps]
         parts.append(Text(""))
     now = format_length(base.size, unit)
     if suggestions:
@@ -317,19 +321,19 @@ def _report(
     return parts
 
 
-def _alike(points: Sequence[Point]) -> list[tuple[int, int]]:
+def _equal_runs(points: Sequence[SizeResult]) -> list[tuple[int, int]]:
     """Return from where to before where points take the same, with the same proven."""
     runs: list[tuple[int, int]] = []
     for place, point in enumerate(points):
-        if runs and _said(points[runs[-1][0]]) == _said(point):
+        if runs and _point_key(points[runs[-1][0]]) == _point_key(point):
             runs[-1] = (runs[-1][0], place + 1)
         else:
             runs.append((place, place + 1))
     return runs
 
 
-def _said(point: Point) -> tuple[object, ...]:
-    return bool(point.refused), point.cost, point.bound, point.sheets
+def _point_key(point: SizeResult) -> tuple[object, ...]:
+    return bool(point.refusal), point.cost, point.lower_bound, point.sheet_count
 
 
 def _suggested(one: Suggestion, words: Callable[[Fraction], str], what: str, unit: Unit) -> str:
@@ -343,16 +347,16 @@ def _suggested(one: Suggestion, words: Callable[[Fraction], str], what: str, uni
     return f"{said}; {', '.join(changed)}" if changed else said
 
 
-def _skipped(points: Sequence[Point], unit: Unit) -> list[str]:
+def _skipped(points: Sequence[SizeResult], unit: Unit) -> list[str]:
     """Say which sizes can't be had; sizes beside one another together, with the first's reason."""
     from nester.core.lengths import format_length
 
     lines = []
-    for start, end in _alike(points):
-        if points[start].refused:
+    for start, end in _equal_runs(points):
+        if points[start].refusal:
             first, last = (format_length(points[n].size, unit) for n in (start, end - 1))
             which = first if end - start == 1 else f"{first} to {last}"
-            lines.append(f"Left out: {which}. {_sentence(points[start].refused)}")
+            lines.append(f"Left out: {which}. {_sentence(points[start].refusal)}")
     return lines
 
 
@@ -361,17 +365,17 @@ def _sentence(text: str) -> str:
 
 
 def _as_json(
-    asked: AskedBatch,
+    asked: BatchRequest,
     setting: str,
-    points: Sequence[Point],
-    steps: Sequence[Step],
-    base: Point | None,
+    points: Sequence[SizeResult],
+    steps: Sequence[SizeJump],
+    base: SizeResult | None,
     suggestions: Sequence[Suggestion],
     unit: Unit,
     currency: str | None,
 ) -> dict[str, Any]:
     from nester.core.lengths import to_mm_number
-    from nester.studies.size_jumps import step_words
+    from nester.studies.size_jumps import describe_jump
 
     several = len(asked.papers) > 1
     marked = {step.above.size for step in steps}
@@ -383,11 +387,11 @@ def _as_json(
         "sizes": [
             {
                 "size": to_mm_number(point.size),
-                "refused": point.refused or None,
-                "each": None if point.refused else _number(point.cost),
-                "at_least": None if point.refused else _number(point.bound),
-                "sheets": None if point.refused else point.sheets,
-                "share": None if point.refused else round(float(point.share), 4),
+                "refused": point.refusal or None,
+                "each": None if point.refusal else _number(point.cost),
+                "at_least": None if point.refusal else _number(point.lower_bound),
+                "sheets": None if point.refusal else point.sheet_count,
+                "share": None if point.refusal else round(float(point.utilization), 4),
                 "step": point.size in marked,
             }
             for point in points
@@ -396,11 +400,11 @@ def _as_json(
             {
                 "below": to_mm_number(step.below.size),
                 "above": to_mm_number(step.above.size),
-                "rise": _number(step.rise),
+                "rise": _number(step.cost_increase),
                 "paper": step.paper,
                 "pieces": dict(step.pieces),
-                "proven": step.proven,
-                "words": step_words(step, unit, several_papers=several),
+                "proven": step.is_proven,
+                "words": describe_jump(step, unit, several_papers=several),
             }
             for step in steps
         ],
@@ -449,7 +453,9 @@ def sheets(
     from inventory.advice.sizes import compare_sheets
     from inventory.cli.shared.terminal import console, print_json
 
-    asked, used, currency = _asked(context, name, settings, on, price, paper, quantity, cuts, unit)
+    asked, used, currency = _read_request(
+        context, name, settings, on, price, paper, quantity, cuts, unit
+    )
     rows = compare_sheets(asked, effort)
     if as_json:
         print_json(_sheets_as_json(asked, rows, currency))
@@ -458,7 +464,7 @@ def sheets(
 
 
 def _sheets_report(
-    asked: AskedBatch, rows: Sequence[SheetRow], unit: Unit, currency: str | None
+    asked: BatchRequest, rows: Sequence[SheetComparison], unit: Unit, currency: str | None
 ) -> list[RenderableType]:
     from rich.text import Text
 
@@ -492,9 +498,9 @@ def _sheets_report(
     ]
 
 
-def _verdict(rows: Sequence[SheetRow], unit: Unit) -> list[str]:
+def _verdict(rows: Sequence[SheetComparison], unit: Unit) -> list[str]:
     """Say which sheet suits best, and whether that is proven; paper by paper if none suits all."""
-    by_paper: dict[str | None, list[SheetRow]] = {}
+    by_paper: dict[str | None, list[SheetComparison]] = {}
     for row in rows:
         if row.offer is not None and not row.refused:
             by_paper.setdefault(row.paper, []).append(row)
@@ -505,7 +511,7 @@ def _verdict(rows: Sequence[SheetRow], unit: Unit) -> list[str]:
     return said or ["It can't be cut from any one of these sheets."]
 
 
-def _best_of(rows: Sequence[SheetRow], unit: Unit, before: str) -> str:
+def _best_of(rows: Sequence[SheetComparison], unit: Unit, before: str) -> str:
     from nester.core.lengths import format_size
 
     best, *others = rows
@@ -518,7 +524,7 @@ def _best_of(rows: Sequence[SheetRow], unit: Unit, before: str) -> str:
 
 
 def _sheets_as_json(
-    asked: AskedBatch, rows: Sequence[SheetRow], currency: str | None
+    asked: BatchRequest, rows: Sequence[SheetComparison], currency: str | None
 ) -> dict[str, Any]:
     from nester.core.lengths import to_mm_number
 

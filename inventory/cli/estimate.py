@@ -36,17 +36,17 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from nester.core.lengths import Unit
-    from nester.core.problem import Want
-    from nester.core.purchase import Offer, Terms
-    from nester.designs.demand import Rules
+    from nester.core.problem import Demand
+    from nester.core.purchase import Offer, SupplierTerms
+    from nester.designs.demand import CuttingRules
     from nester.studies.estimate import Estimate
 
 __all__ = ["estimate"]
 
-_USUAL = (1, 10, 50)
+_DEFAULT_QUANTITIES = (1, 10, 50)
 """Numbers of boxes that are always told."""
 _PIECES_LEFT_OVER = 3
-_ONE_PAPER = "paper"
+_SHARED_PAPER = "paper"
 
 
 def estimate(
@@ -112,20 +112,20 @@ def estimate(
     from inventory.cli.shared.terminal import console, print_json, searching
     from inventory.stock.condition import read_distance
     from nester.packing import (
-        cores,
+        usable_cores,
     )
     from nester.studies.estimate import estimate as work_out
 
     with session_if_any(context) as session:
         used = unit_of(session, unit)
-        asked = _asked(session, name, sizes, paper, on, cuts, used)
+        asked = _read_request(session, name, sizes, paper, on, cuts, used)
         currency = _currency(session)
     rules = replace(
         asked.rules,
         gap=asked.rules.gap if gap is None else read_distance(gap, used, "the gap between pieces"),
         trimmer=changed_trimmer(asked.rules.trimmer, used, trimmer, smallest_strip, stages),
     )
-    wanted = sorted({*_USUAL, *(() if quantity is None else (quantity,))})
+    wanted = sorted({*_DEFAULT_QUANTITIES, *(() if quantity is None else (quantity,))})
     with stopping(seconds) as stop, searching("Estimating", _plain) as tell:
         found = work_out(
             asked.wants,
@@ -134,7 +134,7 @@ def estimate(
             asked.terms,
             rules,
             effort=effort,
-            processes=cores(),
+            processes=usable_cores(),
             stop=stop,
             on_progress=tell,
         )
@@ -147,20 +147,20 @@ def estimate(
         console().print(_report(found, currency, used))
         if on:
             typer.echo("Prices as told; shipping is not counted.")
-    if shown.bought.answer.unplaced:
+    if shown.purchase_plan.cutting_plan.unplaced:
         raise typer.Exit(_PIECES_LEFT_OVER)
 
 
-class _Asked(NamedTuple):
+class _EstimateRequest(NamedTuple):
     """What is to be made, by which rules, and what can be bought for it."""
 
-    wants: tuple[Want, ...]
-    rules: Rules
+    wants: tuple[Demand, ...]
+    rules: CuttingRules
     offers: tuple[Offer, ...]
-    terms: tuple[Terms, ...]
+    terms: tuple[SupplierTerms, ...]
 
 
-def _asked(
+def _read_request(
     session: Session | None,
     name: str,
     sizes: list[str] | None,
@@ -168,19 +168,19 @@ def _asked(
     on: list[str] | None,
     cuts: Cuts,
     unit: Unit,
-) -> _Asked:
+) -> _EstimateRequest:
     from datetime import date
 
     from inventory.core.text import fold
     from inventory.production.cutting_rules import shop_rules
-    from inventory.purchasing.optimizer_offers import listed_offers, terms_of, told_offers
+    from inventory.purchasing.optimizer_offers import listed_offers, read_offers, supplier_terms_for
     from inventory.stock.papers import list_papers
     from nester.core.errors import Refusal
     from nester.designs import (
         check_roles,
     )
-    from nester.designs.base.datasheet import design_sheet
-    from nester.designs.demand import Rules, paper_wants
+    from nester.designs.base.datasheet import make_datasheet
+    from nester.designs.demand import CuttingRules, demands_by_paper
 
     design = design_named(session, name)
     papers = pairs(paper or [], "--paper")
@@ -189,30 +189,30 @@ def _asked(
         known = {role: text for role, text in papers.items() if _is_known(session, text)}
     else:
         known = papers
-    made = design_sheet(design, pairs(sizes or [], "setting"), sheetstock(session, known), unit)
-    rules = Rules(cuts)
+    made = make_datasheet(design, pairs(sizes or [], "setting"), sheetstock(session, known), unit)
+    rules = CuttingRules(cuts)
     if session is not None:
         rules = shop_rules(session, cuts)
         names = {one.name_key: one.name for one in list_papers(session)}
         papers = {role: names.get(fold(text), text) for role, text in papers.items()}
-    of_paper = paper_wants(made.pieces, 1, {"all": _ONE_PAPER, **papers}, rules)
+    of_paper = demands_by_paper(made.pieces, 1, {"all": _SHARED_PAPER, **papers}, rules)
     wants = tuple(want for its in of_paper.values() for want in its)
     used = list(of_paper)
     if on:
-        return _Asked(wants, rules, told_offers(on, used, unit), ())
+        return _EstimateRequest(wants, rules, read_offers(on, used, unit), ())
     if session is None:
         raise Refusal(
             "there is no shop with price lists; tell what a sheet costs: --on 50x70cm=1.20"
         )
-    if _ONE_PAPER in used:
+    if _SHARED_PAPER in used:
         raise Refusal(
             'say of which papers it is made, such as --paper all="NAME"; or what a sheet costs:'
             " --on 50x70cm=1.20"
         )
-    from inventory.purchasing.prices import offers
+    from inventory.purchasing.prices import current_offers
 
     today = date.today()
-    listed = listed_offers(offers(session, used, today=today), unit)
+    listed = listed_offers(current_offers(session, used, today=today), unit)
     lacking = [one for one in used if one not in {offer.paper for offer, _ in listed.values()}]
     if lacking:
         raise Refusal(
@@ -220,7 +220,9 @@ def _asked(
             f" --on '{lacking[0]}:50x70cm=1.20'"
         )
     told = tuple(offer for offer, _ in listed.values())
-    return _Asked(wants, rules, told, terms_of(session, (one.supplier for one in told), today))
+    return _EstimateRequest(
+        wants, rules, told, supplier_terms_for(session, (one.supplier for one in told), today)
+    )
 
 
 def _is_known(session: Session | None, text: str) -> bool:
@@ -234,9 +236,9 @@ def _is_known(session: Session | None, text: str) -> bool:
 
 
 def _currency(session: Session | None) -> str:
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
 
-    return "" if session is None else str(the_shop(session).currency)
+    return "" if session is None else str(get_shop(session).currency)
 
 
 def _money(value: Fraction, currency: str) -> str:
@@ -259,55 +261,55 @@ def _report(found: list[Estimate], currency: str, unit: Unit) -> object:
     right = frozenset({"Boxes", "Sheets", "Packs", "Used", "Paid", "Shipping", "Each"})
     costs = table("What it costs", "Boxes", "Paid", "Shipping", "Each", "Proven", right=right)
     for one in found:
-        bought = one.bought
-        shipping = bought.cost - bought.goods
+        bought = one.purchase_plan
+        shipping = bought.cost - bought.goods_cost
         costs.add_row(
             str(one.quantity),
             _money(bought.cost, currency),
             _money(shipping, currency) if shipping else "",
-            _money(one.each, currency),
+            _money(one.cost_per_box, currency),
             _proof(one, currency),
         )
     buying = table("What to buy", "Boxes", "Packs", "Sheets", "Used", "Sheet", right=right)
     for one in found:
         used = _used(one)
-        for offer, packs in one.bought.packs:
+        for offer, packs in one.purchase_plan.lines:
             size = format_size(offer.width, offer.height, unit)
             words = f"{offer.paper} {size}"
-            if offer.pack > 1:
-                words += f", {offer.pack} a pack"
+            if offer.pack_size > 1:
+                words += f", {offer.pack_size} a pack"
             if offer.supplier:
                 words += f", {offer.supplier}"
             buying.add_row(
                 str(one.quantity),
                 str(packs),
-                str(packs * offer.pack),
+                str(packs * offer.pack_size),
                 str(used.get(offer.name, 0)),
                 Text(words),
             )
     parts: list[object] = [costs, buying]
-    last = found[0].bought.answer
+    last = found[0].purchase_plan.cutting_plan
     if last.unplaced:
         unplaced = table("Not placed", "Piece", "Why")
         for left in last.unplaced:
             unplaced.add_row(Text(left.name), Text(left.why))
         parts.append(unplaced)
         parts.append(Text("Costs are without the pieces that are not placed."))
-    if any(one.bought.stopped for one in found):
+    if any(one.purchase_plan.interrupted for one in found):
         parts.append(Text("The search was stopped early; this is the best it had found."))
     return Group(*parts)  # type: ignore[arg-type]
 
 
 def _proof(one: Estimate, currency: str) -> str:
-    bought = one.bought
-    if bought.bound == bought.cost:
+    bought = one.purchase_plan
+    if bought.lower_bound == bought.cost:
         return "none is cheaper"
-    return f"not below {_money(bought.bound, currency)}"
+    return f"not below {_money(bought.lower_bound, currency)}"
 
 
 def _used(one: Estimate) -> dict[str, int]:
     used: dict[str, int] = {}
-    for layout in one.bought.answer.layouts:
+    for layout in one.purchase_plan.cutting_plan.layouts:
         used[layout.stock] = used.get(layout.stock, 0) + layout.copies
     return used
 
@@ -321,9 +323,11 @@ def _as_json(name: str, currency: str, found: list[Estimate]) -> dict[str, Any]:
         "estimates": [
             {
                 "quantity": one.quantity,
-                "each": float(one.each),
+                "each": float(one.cost_per_box),
                 **_purchase_as_json(one),
-                "cutting": answer_as_json(one.bought.problem, one.bought.answer),
+                "cutting": answer_as_json(
+                    one.purchase_plan.problem, one.purchase_plan.cutting_plan
+                ),
             }
             for one in found
         ],
@@ -335,23 +339,23 @@ def _purchase_as_json(one: Estimate) -> dict[str, Any]:
 
     used = _used(one)
     return {
-        "cost": float(one.bought.cost),
-        "bound": float(one.bought.bound),
-        "gap": float(one.bought.gap),
-        "shipping": float(one.bought.cost - one.bought.goods),
+        "cost": float(one.purchase_plan.cost),
+        "bound": float(one.purchase_plan.lower_bound),
+        "gap": float(one.purchase_plan.optimality_gap),
+        "shipping": float(one.purchase_plan.cost - one.purchase_plan.goods_cost),
         "buy": [
             {
                 "supplier": offer.supplier or None,
                 "paper": offer.paper,
                 "width": to_mm_number(offer.width),
                 "height": to_mm_number(offer.height),
-                "pack": offer.pack,
+                "pack": offer.pack_size,
                 "packs": packs,
-                "price": float(offer.price),
-                "sheets": packs * offer.pack,
+                "price": float(offer.pack_price),
+                "sheets": packs * offer.pack_size,
                 "used": used.get(offer.name, 0),
             }
-            for offer, packs in one.bought.packs
+            for offer, packs in one.purchase_plan.lines
         ],
     }
 
@@ -359,4 +363,4 @@ def _purchase_as_json(one: Estimate) -> dict[str, Any]:
 def _draw(one: Estimate, unit: Unit, folder: Path) -> None:
     from inventory.cli.fit import draw_answer
 
-    draw_answer(one.bought.problem, one.bought.answer, unit, folder)
+    draw_answer(one.purchase_plan.problem, one.purchase_plan.cutting_plan, unit, folder)

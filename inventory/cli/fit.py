@@ -18,12 +18,12 @@ from inventory.cli.shared.options import (
     changed_trimmer,
 )
 from nester.core.lengths import Unit
-from nester.core.problem import ANY_TRIMMER, Cuts, Effort, Margins
+from nester.core.problem import UNLIMITED_TRIMMER, Cuts, Effort, Margins
 
 if TYPE_CHECKING:
     from fractions import Fraction
 
-    from nester.core.problem import Answer, Problem
+    from nester.core.problem import CuttingPlan, Problem
 
 __all__ = ["draw_answer", "fit"]
 
@@ -96,11 +96,11 @@ def fit(
     from inventory.stock.condition import read_distance, read_margins
     from inventory.views.cutting import answer_as_json
     from nester.packing import (
-        cores,
         solve,
+        usable_cores,
     )
     from nester.verify import (
-        require,
+        require_valid,
     )
 
     problem = read_problem(
@@ -109,12 +109,12 @@ def fit(
         unit,
         cuts,
         gap=0 if gap is None else read_distance(gap, unit, "the gap between pieces"),
-        trimmer=changed_trimmer(ANY_TRIMMER, unit, trimmer, smallest_strip, stages),
+        trimmer=changed_trimmer(UNLIMITED_TRIMMER, unit, trimmer, smallest_strip, stages),
         margins=Margins() if margin is None else read_margins(margin, unit),
     )
     with stopping(seconds) as stop, searching("Fitting", _amount) as tell:
-        answer = solve(problem, effort, processes=cores(), stop=stop, on_progress=tell)
-    require(problem, answer)
+        answer = solve(problem, effort, processes=usable_cores(), stop=stop, on_progress=tell)
+    require_valid(problem, answer)
     if json_file is not None:
         print_json(answer_as_json(problem, answer), json_file)
     if drawings is not None:
@@ -125,7 +125,7 @@ def fit(
         raise typer.Exit(_PIECES_LEFT_OVER)
 
 
-def _report(problem: Problem, answer: Answer, unit: Unit) -> object:
+def _report(problem: Problem, answer: CuttingPlan, unit: Unit) -> object:
     from rich.console import Group
     from rich.text import Text
 
@@ -158,20 +158,20 @@ def _report(problem: Problem, answer: Answer, unit: Unit) -> object:
     if answer.unplaced:
         parts.append(unplaced)
     parts.append(Text(_quality(answer)))
-    if answer.stopped:
+    if answer.interrupted:
         parts.append(Text("The search was stopped early; this is the best it had found."))
     return Group(*parts)  # type: ignore[arg-type]
 
 
-def _quality(answer: Answer) -> str:
+def _quality(answer: CuttingPlan) -> str:
     if not answer.layouts:
         return "No piece could be placed."
     cost = _amount(answer.cost)
-    if answer.cost == answer.bound:
+    if answer.cost == answer.lower_bound:
         return f"Cost {cost}; no plan can cost less."
     return (
-        f"Cost {cost}; no plan can cost less than {_amount(answer.bound)}, so at most"
-        f" {float(100 * answer.gap):.1f} % could be saved."
+        f"Cost {cost}; no plan can cost less than {_amount(answer.lower_bound)}, so at most"
+        f" {float(100 * answer.optimality_gap):.1f} % could be saved."
     )
 
 
@@ -179,7 +179,7 @@ def _amount(value: Fraction) -> str:
     return f"{float(value):,.2f}".removesuffix(".00")
 
 
-def draw_answer(problem: Problem, answer: Answer, unit: Unit, folder: Path) -> None:
+def draw_answer(problem: Problem, answer: CuttingPlan, unit: Unit, folder: Path) -> None:
     """Draw each layout into a folder; pictures of an earlier answer are removed."""
     import re
 

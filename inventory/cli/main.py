@@ -18,7 +18,7 @@ from nester.core.errors import Refusal
 
 __all__ = ["app", "main"]
 
-_NOUNS = {
+_COMMANDS = {
     "demo": "inventory.cli.demo:demo",
     "fit": "inventory.cli.fit:fit",
     "estimate": "inventory.cli.estimate:estimate",
@@ -40,16 +40,16 @@ _NOUNS = {
 """Where each first word of a command is at home: a group of verbs, or a function."""
 
 
-class _Nouns(Group):
+class _LazyCommands(Group):
     """The first words of commands, each read in only when it is used: that starts faster."""
 
     def list_commands(self, ctx: Any) -> list[str]:
-        return list(_NOUNS)
+        return list(_COMMANDS)
 
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
-        if cmd_name not in _NOUNS:
+        if cmd_name not in _COMMANDS:
             return None
-        module, _, attribute = _NOUNS[cmd_name].partition(":")
+        module, _, attribute = _COMMANDS[cmd_name].partition(":")
         found = getattr(import_module(module), attribute)
         if not isinstance(found, typer.Typer):
             alone = typer.Typer(rich_markup_mode=None, add_completion=False)
@@ -62,7 +62,7 @@ class _Nouns(Group):
 
 app = typer.Typer(
     name="quirebox",
-    cls=_Nouns,
+    cls=_LazyCommands,
     help="Tells people who make layered paper gift boxes what to cut from which sheet.",
     epilog="Start with 'quirebox demo', which makes a shop to try things on.",
     rich_markup_mode=None,
@@ -104,9 +104,9 @@ def main(arguments: Sequence[str]) -> int:
         0: done.  1: a fault of the program.  2: a mistake of the user, told in one sentence.
         3: pieces fit no sheet.  130: stopped by Ctrl-C.
     """
-    from inventory.cli.shared.terminal import refuse, show_what_can_be_shown, warn
+    from inventory.cli.shared.terminal import refuse, replace_unprintable, warn
 
-    show_what_can_be_shown()
+    replace_unprintable()
     try:
         code = app(arguments, prog_name="quirebox", standalone_mode=False)
         sys.stdout.flush()
@@ -120,11 +120,11 @@ def main(arguments: Sequence[str]) -> int:
         return _stopped()
     except (BrokenPipeError, SystemExit):
         # Whoever read our output has gone, as `head` does; Typer and Rich then want to exit with 1.
-        _let_go_of_output()
+        _discard_output()
         return 0
     except Exception as fault:
-        if isinstance(fault, OSError) and fault.errno in _NO_ROOM:
-            _let_go_of_output()
+        if isinstance(fault, OSError) and fault.errno in _DISK_FULL:
+            _discard_output()
             refuse(f"what was to be printed can't be written ({fault.strerror})")
             return 2
         if os.environ.get("QUIREBOX_TRACEBACK"):
@@ -171,10 +171,10 @@ def _in_plain_words(said: str) -> str:
 
 
 _INTERRUPTED = 130
-_NO_ROOM = (errno.ENOSPC, errno.EDQUOT)
+_DISK_FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
-def _let_go_of_output() -> None:
+def _discard_output() -> None:
     """Throw away what could not be written, so that Python doesn't try once more at the end."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 

@@ -8,12 +8,12 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.cost import CollectedFlag, EachOption, price_of_one, show_cost
+from inventory.cli.cost import CollectedFlag, EachOption, read_unit_price, show_cost
 from inventory.cli.shared.options import (
     JsonFlag,
     Page,
     PageOption,
-    counted,
+    format_count,
     group,
     pairs,
     shop_file_of,
@@ -106,7 +106,7 @@ def import_(
         count, warnings = import_orders(session, file, date.today())
     for warning in warnings:
         warn(warning)
-    typer.echo(f"{counted(count, 'order')} taken")
+    typer.echo(f"{format_count(count, 'order')} taken")
 
 
 @app.command("list")
@@ -194,8 +194,8 @@ def board(context: typer.Context, as_json: JsonFlag = False) -> None:
                     "design": row.order.design,
                     "copies": row.order.copies,
                     "due": row.order.due.isoformat(),
-                    "days": row.days,
-                    "late": row.days < 0,
+                    "days": row.days_left,
+                    "late": row.days_left < 0,
                     "status": str(row.order.status),
                     "batch": row.batch,
                     "missing": row.missing,
@@ -212,10 +212,14 @@ def board(context: typer.Context, as_json: JsonFlag = False) -> None:
     shown = table("Board", "Due", "Order", "For", "What", "Status", "Batch", "Missing", right=right)
     for row in rows:
         when = (
-            f"late {-row.days} d" if row.days < 0 else f"in {row.days} d" if row.days else "today"
+            f"late {-row.days_left} d"
+            if row.days_left < 0
+            else f"in {row.days_left} d"
+            if row.days_left
+            else "today"
         )
         shown.add_row(
-            Text(f"{row.order.due.isoformat()} {when}", style="bold" if row.days < 0 else ""),
+            Text(f"{row.order.due.isoformat()} {when}", style="bold" if row.days_left < 0 else ""),
             str(row.order.id),
             Text(row.order.customer),
             Text(f"{row.order.copies} × {row.order.design}"),
@@ -235,15 +239,15 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
       quirebox order show 3
     """
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.orders.orders import get_order, order_pieces, steps_of
-    from inventory.shop.settings import the_shop
+    from inventory.orders.orders import get_order, order_pieces, status_changes
+    from inventory.shop.settings import get_shop
     from nester.core.lengths import format_size, to_mm_number
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         order = get_order(session, number)
         pieces = order_pieces(session, order)
-        steps = steps_of(session, order)
-        unit = the_shop(session).unit
+        steps = status_changes(session, order)
+        unit = get_shop(session).unit
     if as_json:
         print_json(
             {
@@ -307,7 +311,7 @@ def cost(
     from inventory.costs.order_costs import order_cost
 
     with shop_file_of(context) as shop_file:
-        each = price_of_one(shop_file, price)
+        each = read_unit_price(shop_file, price)
         told = order_cost(shop_file, number, today=date.today(), posted=not collected, each=each)
     show_cost(told, as_json=as_json)
 
@@ -352,14 +356,14 @@ def quote(
     from inventory.core.money import format_money
     from inventory.core.table_files import read_due
     from inventory.costs.quotes import quote_order
-    from inventory.documents.format.languages import voice_of
+    from inventory.documents.format.languages import translator_for
     from inventory.documents.quote import quote_html, quote_pdf
     from nester.core.errors import Refusal
 
     kind = file.suffix.casefold()
     if kind not in (".pdf", ".html"):
         raise Refusal(f"{file}: an offer is a .pdf or an .html file; end its name so")
-    voice = voice_of(language)
+    voice = translator_for(language)
     today = date.today()
     with shop_file_of(context) as shop_file:
         made = quote_order(
@@ -368,7 +372,7 @@ def quote(
             today=today,
             valid_until=None if valid is None else read_due(valid, today),
             posted=not collected,
-            each=price_of_one(shop_file, price),
+            each=read_unit_price(shop_file, price),
             note=note,
         )
     if kind == ".pdf":

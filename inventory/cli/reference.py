@@ -17,39 +17,39 @@ import typer.main
 
 from nester.core.errors import Refusal
 
-__all__ = ["BEGIN", "END", "Leaf", "leaves", "reference", "with_reference"]
+__all__ = ["BEGIN", "END", "CommandEntry", "list_commands", "reference", "with_reference"]
 
 BEGIN = "<!-- commands:begin -->"
 END = "<!-- commands:end -->"
 
 
-class Leaf(NamedTuple):
+class CommandEntry(NamedTuple):
     """A command that does something: its words, and what the parser knows of it."""
 
     words: tuple[str, ...]
     command: typer.core.TyperCommand
 
 
-def leaves() -> Iterator[Leaf]:
+def list_commands() -> Iterator[CommandEntry]:
     """Yield every command that does something, in the order in which help lists them."""
     from inventory.cli.main import app
 
-    yield from _leaves((), typer.main.get_command(app))
+    yield from _list_commands((), typer.main.get_command(app))
 
 
-def _leaves(words: tuple[str, ...], command: object) -> Iterator[Leaf]:
+def _list_commands(words: tuple[str, ...], command: object) -> Iterator[CommandEntry]:
     if isinstance(command, typer.core.TyperGroup):
         context = typer.Context(command)
         for name in command.list_commands(context):
-            yield from _leaves((*words, name), command.get_command(context, name))
+            yield from _list_commands((*words, name), command.get_command(context, name))
     elif isinstance(command, typer.core.TyperCommand):
-        yield Leaf(words, command)
+        yield CommandEntry(words, command)
 
 
 def reference() -> str:
     """Return a Markdown table with a line for each command."""
     lines = ["| Command | What it does |", "| --- | --- |"]
-    for words, command in leaves():
+    for words, command in list_commands():
         usage = " ".join(["quirebox", *words, *_needed(command)])
         summary = command.get_short_help_str(limit=1000).rstrip(".")
         lines.append(f"| `{_in_cell(usage)}` | {_in_cell(summary)} |")

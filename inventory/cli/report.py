@@ -9,23 +9,23 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from inventory.cli.shared.options import JsonFlag, group, shop_file_of, stopping
-from inventory.reports.kinds import By
+from inventory.reports.kinds import ReportGrouping
 from nester.core.errors import Refusal
 from nester.core.problem import Effort
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from inventory.reports.reports import Dead, Months, SpendingRow, UseRow
+    from inventory.reports.reports import DeadStock, MonthRange, SpendingRow, UseRow
     from nester.core.lengths import Unit
     from nester.drawing.pictures.chart import BarChart
-    from nester.packing.orders.most_copies import Most
+    from nester.packing.orders.most_copies import CopiesRange
 
 __all__ = ["app"]
 
 app = group("Reports: what was used and spent, and what lies unused.")
 
-ByOption = Annotated[By, typer.Option("--by", help="What there is a line for.")]
+ByOption = Annotated[ReportGrouping, typer.Option("--by", help="What there is a line for.")]
 FromOption = Annotated[
     str | None,
     typer.Option("--from", metavar="MONTH", help="The first month that counts: 2027-03."),
@@ -47,7 +47,7 @@ PdfOption = Annotated[
 @app.command("use")
 def use_(
     context: typer.Context,
-    by: ByOption = By.PAPER,
+    by: ByOption = ReportGrouping.PAPER,
     first: FromOption = None,
     last: ToOption = None,
     csv: CsvOption = None,
@@ -65,13 +65,13 @@ def use_(
       quirebox report use --by design --from 2027-01 --pdf use.pdf
     """
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.reports.reports import read_months, use
-    from inventory.shop.settings import the_shop
+    from inventory.reports.reports import paper_use, read_months
+    from inventory.shop.settings import get_shop
 
     months = read_months(first, last)
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        unit = the_shop(session).unit
-        rows = use(session, by, months)
+        unit = get_shop(session).unit
+        rows = paper_use(session, by, months)
     _write_csv(
         csv,
         (str(by), "used_m2", "cut_m2", "pieces_m2", "kept_m2", "waste_m2", "spoiled_m2", "yield"),
@@ -79,7 +79,7 @@ def use_(
             (
                 row.name,
                 *map(_metres, (row.used, row.cut, row.pieces, row.kept, row.waste, row.spoiled)),
-                "" if row.share is None else round(float(row.share), 4),
+                "" if row.yield_rate is None else round(float(row.yield_rate), 4),
             )
             for row in rows
         ],
@@ -101,7 +101,9 @@ def use_(
                         "kept": _metres(row.kept),
                         "waste": _metres(row.waste),
                         "spoiled": _metres(row.spoiled),
-                        "yield": None if row.share is None else round(float(row.share), 4),
+                        "yield": None
+                        if row.yield_rate is None
+                        else round(float(row.yield_rate), 4),
                     }
                     for row in rows
                 ],
@@ -121,7 +123,7 @@ def use_(
         shown.add_row(
             Text(row.name),
             *(format_area(round(area), unit) if area else "" for area in areas),
-            "" if row.share is None else f"{float(100 * row.share):.0f} %",
+            "" if row.yield_rate is None else f"{float(100 * row.yield_rate):.0f} %",
         )
     if not rows:
         console().print("Nothing was cut or spoiled in that time.")
@@ -132,7 +134,7 @@ def use_(
 @app.command("spending")
 def spending_(
     context: typer.Context,
-    by: ByOption = By.MONTH,
+    by: ByOption = ReportGrouping.MONTH,
     first: FromOption = None,
     last: ToOption = None,
     csv: CsvOption = None,
@@ -151,11 +153,11 @@ def spending_(
     from inventory.cli.shared.terminal import console, print_json
     from inventory.core.money import format_money, round_to_coin
     from inventory.reports.reports import read_months, spending
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
 
     months = read_months(first, last)
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        currency = the_shop(session).currency
+        currency = get_shop(session).currency
         rows = spending(session, by, months)
     amounts = [round_to_coin(row.amount, currency) for row in rows]
     _write_csv(
@@ -218,19 +220,18 @@ def unused(
     """
     from datetime import date
 
-    from inventory.advice.capacity import Wish, how_many
+    from inventory.advice.capacity import DesignRequest, max_copies
     from inventory.cli.shared.options import pairs
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.cli.stock.stash_makes import number_words
     from inventory.reports.reports import dead_stock
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
 
-    wish = Wish(design, pairs(size or [], "--size"))
+    wish = DesignRequest(design, pairs(size or [], "--size"))
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         rows = dead_stock(session, date.today(), days, wish)
     with stopping(None) as stop:
-        made = [how_many(row.problem, Effort.QUICK, stop=stop) for row in rows]
+        made = [max_copies(row.problem, Effort.QUICK, stop=stop) for row in rows]
     _write_csv(
         csv,
         ("paper", "area_m2", "labels", "last_used", "here_since", "design", "at_least", "at_most"),
@@ -240,19 +241,20 @@ def unused(
                 _metres(Fraction(row.area)),
                 " ".join(row.labels),
                 row.last_used or "",
-                row.here_since,
-                wish.words,
-                most.at_least,
-                most.at_most,
+                row.in_stock_since,
+                wish.text,
+                most.lower_bound,
+                most.upper_bound,
             )
             for row, most in zip(rows, made, strict=True)
         ],
     )
     if as_json:
-        print_json(_unused_as_json(rows, made, days, wish.words))
+        print_json(_unused_as_json(rows, made, days, wish.text))
         return
     from rich.text import Text
 
+    from inventory.cli.stock.stash_makes import number_words
     from inventory.documents.format.terminal_tables import table
     from nester.core.lengths import format_area
 
@@ -260,13 +262,13 @@ def unused(
     shown = table(title, "Paper", "Area", "Last cut", "Would make", right=frozenset({"Area"}))
     for row, most in zip(rows, made, strict=True):
         when = "never" if row.last_used is None else row.last_used.isoformat()
-        makes = f"{number_words(most)} × {wish.words}"
+        makes = f"{number_words(most)} × {wish.text}"
         shown.add_row(Text(row.paper), format_area(row.area, unit), when, Text(makes))
     console().print(shown if rows else f"All paper here was cut or came within {days} days.")
 
 
 def _unused_as_json(
-    rows: Sequence[Dead], made: Sequence[Most], days: int, words: str
+    rows: Sequence[DeadStock], made: Sequence[CopiesRange], days: int, words: str
 ) -> dict[str, object]:
     return {
         "days": days,
@@ -276,10 +278,10 @@ def _unused_as_json(
                 "area": _metres(Fraction(row.area)),
                 "labels": list(row.labels),
                 "last_used": None if row.last_used is None else row.last_used.isoformat(),
-                "here_since": row.here_since.isoformat(),
+                "here_since": row.in_stock_since.isoformat(),
                 "design": words,
-                "at_least": most.at_least,
-                "at_most": most.at_most,
+                "at_least": most.lower_bound,
+                "at_most": most.upper_bound,
             }
             for row, most in zip(rows, made, strict=True)
         ],
@@ -292,16 +294,18 @@ def _metres(area: Fraction) -> float:
     return round(float(area / (1000 * UNITS_PER_MM) ** 2), 6)
 
 
-def _title(by: By) -> str:
+def _title(by: ReportGrouping) -> str:
     return str(by).capitalize()
 
 
-def _when(months: Months) -> str:
+def _when(months: MonthRange) -> str:
     said = f" from {months.first}" if months.first else ""
     return said + (f" to {months.last}" if months.last else "")
 
 
-def _use_chart(rows: Sequence[UseRow], by: By, months: Months, unit: Unit) -> BarChart:
+def _use_chart(
+    rows: Sequence[UseRow], by: ReportGrouping, months: MonthRange, unit: Unit
+) -> BarChart:
     from nester.core.lengths import format_area
     from nester.drawing.pictures.chart import BarChart
 
@@ -313,7 +317,10 @@ def _use_chart(rows: Sequence[UseRow], by: By, months: Months, unit: Unit) -> Ba
 
 
 def _spending_chart(
-    rows: Sequence[SpendingRow], by: By, months: Months, words: Callable[[Fraction], str]
+    rows: Sequence[SpendingRow],
+    by: ReportGrouping,
+    months: MonthRange,
+    words: Callable[[Fraction], str],
 ) -> BarChart:
     from nester.drawing.pictures.chart import BarChart
 

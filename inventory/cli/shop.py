@@ -14,7 +14,7 @@ from inventory.cli.shared.options import (
     StripOption,
     TrimmerOption,
     changed_trimmer,
-    counted,
+    format_count,
     group,
     shop_file_of,
     shop_option,
@@ -22,7 +22,7 @@ from inventory.cli.shared.options import (
 from nester.core.lengths import Unit
 
 if TYPE_CHECKING:
-    from inventory.maintenance.check import Report
+    from inventory.maintenance.check import CheckReport
 
 app = group("The shop itself: its file, unit, currency and rules.")
 
@@ -59,12 +59,12 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
     """Show the shop's rules and what its book holds."""
     from inventory.cli.shared.terminal import print_json
     from inventory.documents.text.rules import rules_words
-    from inventory.shop.settings import holds, the_shop
+    from inventory.shop.settings import get_shop, record_counts
     from nester.core.lengths import format_length, to_mm_number
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shop = the_shop(session)
-        papers, stock, orders = holds(session)
+        shop = get_shop(session)
+        papers, stock, orders = record_counts(session)
     if as_json:
         from inventory.views.cutting import trimmer_as_json
 
@@ -96,7 +96,7 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
         typer.echo(rule)
     follow = "follow" if shop.follow_grain else "need not follow"
     typer.echo(f"Pieces that wish for a grain {follow} it where it is known")
-    days = counted(shop.making_days, "day")
+    days = format_count(shop.making_days, "day")
     typer.echo(f"The paper of an order must be there {days} before it is due")
     typer.echo(f"{papers} papers, {stock} sheets and offcuts, {orders} orders")
 
@@ -149,12 +149,12 @@ def change(
       quirebox shop set --trimmer any --stages 3 --ignore-grain
       quirebox shop set --making-days 3
     """
-    from inventory.shop.settings import change_shop, the_shop
+    from inventory.shop.settings import change_shop, get_shop
     from inventory.stock.condition import read_distance
     from nester.core.lengths import parse_length
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        shop = the_shop(session)
+        shop = get_shop(session)
         used = unit or shop.unit
         smallest = parse_length(smallest_offcut, used) if smallest_offcut is not None else None
         change_shop(
@@ -190,7 +190,7 @@ def check(context: typer.Context, as_json: JsonFlag = False) -> None:
         place = shop_file.place
     if as_json:
         findings = [
-            {"check": one.check, "fault": one.fault, "where": one.where, "says": one.says}
+            {"check": one.check, "fault": one.fault, "where": one.where, "says": one.message}
             for one in report.findings
         ]
         print_json(
@@ -198,19 +198,19 @@ def check(context: typer.Context, as_json: JsonFlag = False) -> None:
                 "shop": place,
                 "sound": not report.faults,
                 "checks": [
-                    {"check": name, "proves": proves, "made": name in report.made}
+                    {"check": name, "proves": proves, "made": name in report.checks}
                     for name, (proves, _) in CHECKS.items()
                 ],
                 "findings": findings,
             }
         )
     else:
-        _tell_report(place, report)
+        _show_report(place, report)
     if report.faults:
         raise typer.Exit(1)
 
 
-def _tell_report(place: str, report: Report) -> None:
+def _show_report(place: str, report: CheckReport) -> None:
     from inventory.maintenance.check import CHECKS
 
     typer.echo(f"The book in {place}:")
@@ -218,13 +218,13 @@ def _tell_report(place: str, report: Report) -> None:
     for name, (proves, _) in CHECKS.items():
         if name in faulty:
             typer.echo(f"  WRONG    {proves}")
-        elif name in report.made:
+        elif name in report.checks:
             typer.echo(f"  right    {proves}")
         else:
             typer.echo(f"  not seen {proves}")
         for one in report.findings:
             if one.check == name:
-                typer.echo(f"           {one.where}: {one.says}")
+                typer.echo(f"           {one.where}: {one.message}")
     typer.echo("It is not sound; put back a backup" if faulty else "It is sound")
 
 

@@ -13,14 +13,14 @@ from nester.core.errors import Refusal
 
 __all__ = [
     "csv_text",
-    "give_name",
+    "link_into_place",
     "make_folder",
     "write_bytes",
     "write_file",
     "write_new_file",
 ]
 
-_STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA_PREFIXES = ("=", "+", "-", "@", "\t", "\r")
 
 
 def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
@@ -29,12 +29,12 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     writer = csv.writer(text)
     writer.writerow(columns)
     for row in rows:
-        writer.writerow([_harmless(cell) for cell in row])
+        writer.writerow([_escape_formula(cell) for cell in row])
     return text.getvalue()
 
 
-def _harmless(cell: object) -> object:
-    if isinstance(cell, str) and cell.startswith(_STARTS_A_FORMULA):
+def _escape_formula(cell: object) -> object:
+    if isinstance(cell, str) and cell.startswith(_FORMULA_PREFIXES):
         return f"'{cell}"
     return cell
 
@@ -98,7 +98,7 @@ def write_new_file(path: Path, data: bytes) -> None:
                 file.flush()
                 os.fsync(file.fileno())
             draft.chmod(0o666 & ~_umask())
-            give_name(draft, path)
+            link_into_place(draft, path)
         finally:
             draft.unlink(missing_ok=True)
     except FileExistsError:
@@ -107,7 +107,7 @@ def write_new_file(path: Path, data: bytes) -> None:
         raise _unwritable(path, why) from None
 
 
-def give_name(unnamed: Path, path: Path) -> None:
+def link_into_place(unnamed: Path, path: Path) -> None:
     """Name a finished file, for good; never in place of another one.
 
     Raises

@@ -17,7 +17,7 @@ __all__ = [
     "MOST_DECIMALS",
     "check_amount",
     "check_currency",
-    "down_to_coin",
+    "floor_to_coin",
     "format_money",
     "parse_money",
     "ratio_to_coin",
@@ -39,7 +39,7 @@ _DECIMALS = {
 """Currencies whose smallest coin is no hundredth, as in ISO 4217 (from memory)."""
 
 _AMOUNT = re.compile(r"[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+")
-_TWO_READINGS = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
+_AMBIGUOUS_AMOUNT = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
 _LONGEST = 40
 
 
@@ -84,7 +84,7 @@ def _rounded(number: int, of: int, decimals: int) -> Decimal:
     return Decimal(parts if number >= 0 else -parts).scaleb(-decimals)
 
 
-def down_to_coin(amount: Decimal | Fraction, currency: str) -> Decimal:
+def floor_to_coin(amount: Decimal | Fraction, currency: str) -> Decimal:
     """Return the amount rounded down to the smallest coin."""
     coin = smallest_coin(currency)
     return coin * (Fraction(amount) // Fraction(coin))
@@ -121,7 +121,7 @@ def parse_money(text: str, what: str) -> Decimal:
         raise Refusal(
             f"{what} '{shorten(written)}' is not an amount of money; write it like 1.20 or 1,20"
         )
-    if _TWO_READINGS.fullmatch(written):
+    if _AMBIGUOUS_AMOUNT.fullmatch(written):
         raise Refusal(
             f"{what} '{written}' can be read two ways; write it without a comma,"
             " with a point if needed"

@@ -17,15 +17,15 @@ from typing import TYPE_CHECKING
 from nester.core.lengths import Length, Unit
 from nester.core.piece import Grain, Piece
 from nester.core.problem import (
-    ANY_TRIMMER,
+    UNLIMITED_TRIMMER,
     Cut,
     Cuts,
     Effort,
     Layout,
     Margins,
-    Placed,
+    PlacedPiece,
     Rect,
-    Stock,
+    StockItem,
     Trimmer,
 )
 
@@ -33,21 +33,21 @@ if TYPE_CHECKING:
     from pydantic import TypeAdapter
 
 __all__ = [
-    "Lacking",
-    "Part",
+    "PartType",
+    "PieceShortage",
     "Plan",
     "PlannedLayout",
     "PlannedOrder",
-    "Restock",
-    "Sheet",
-    "Spot",
+    "PlannedPlacement",
+    "PlannedSheet",
+    "ShoppingLine",
     "plan_from_json",
     "plan_to_json",
 ]
 
 
 @dataclass(frozen=True)
-class Sheet:
+class PlannedSheet:
     """The sheet or offcut that a layout is cut from, and where it lies.
 
     Attributes
@@ -79,7 +79,7 @@ class Sheet:
 
 
 @dataclass(frozen=True)
-class Part:
+class PartType:
     """A kind of piece in its paper."""
 
     paper: str
@@ -87,7 +87,7 @@ class Part:
 
 
 @dataclass(frozen=True)
-class Spot:
+class PlannedPlacement:
     """One piece on a layout.
 
     Attributes
@@ -112,9 +112,9 @@ class PlannedLayout:
     """Pieces placed on one sheet or offcut, with the order of cuts."""
 
     number: int
-    sheet: Sheet
+    sheet: PlannedSheet
     copies: int
-    spots: tuple[Spot, ...]
+    spots: tuple[PlannedPlacement, ...]
     cuts: tuple[Cut, ...]
     offcuts: tuple[Rect, ...]
 
@@ -132,7 +132,7 @@ class PlannedOrder:
 
 
 @dataclass(frozen=True)
-class Lacking:
+class PieceShortage:
     """Pieces of an order for which there is no paper."""
 
     order: int
@@ -145,7 +145,7 @@ class Lacking:
 
 
 @dataclass(frozen=True)
-class Restock:
+class ShoppingLine:
     """A line of the shopping list.
 
     Attributes
@@ -200,27 +200,27 @@ class Plan:
     cuts: Cuts
     effort: Effort
     orders: tuple[PlannedOrder, ...]
-    parts: tuple[Part, ...]
+    parts: tuple[PartType, ...]
     layouts: tuple[PlannedLayout, ...]
-    lacking: tuple[Lacking, ...]
-    restock: tuple[Restock, ...]
+    lacking: tuple[PieceShortage, ...]
+    restock: tuple[ShoppingLine, ...]
     cost: Decimal
     bound: Decimal
     notes: tuple[str, ...] = ()
     kept: Decimal = Decimal(0)  # plans booked before this was counted say nothing of it
     apart: Length = 0
-    trimmer: Trimmer = ANY_TRIMMER
+    trimmer: Trimmer = UNLIMITED_TRIMMER
     follow_grain: bool = False
 
     @property
-    def net(self) -> Decimal:
+    def net_cost(self) -> Decimal:
         """The paper used less the offcuts kept."""
         return self.cost - self.kept
 
     @property
-    def gap(self) -> Decimal:
+    def optimality_gap(self) -> Decimal:
         """(net − bound) / net, zero when the plan is proven best."""
-        return (self.net - self.bound) / self.net if self.net else Decimal(0)
+        return (self.net_cost - self.bound) / self.net_cost if self.net_cost else Decimal(0)
 
     @property
     def paper_area(self) -> int:
@@ -239,7 +239,7 @@ class Plan:
         """Area of the offcuts worth keeping, in square fine units."""
         return sum(one.copies * rect.area for one in self.layouts for rect in one.offcuts)
 
-    def kept_worth(self) -> tuple[Fraction, Fraction]:
+    def offcut_value_shares(self) -> tuple[Fraction, Fraction]:
         """Return at which part of their share of the price the offcuts kept count.
 
         That is, of sheets and of offcuts.  A plan tells what all of them count; what is kept of an
@@ -255,20 +255,20 @@ class Plan:
             return Fraction(0), kept / offcuts if offcuts else Fraction(0)
         return (kept - offcuts) / sheets, Fraction(1)
 
-    def part_of(self, spot: Spot) -> Part:
+    def part_of(self, spot: PlannedPlacement) -> PartType:
         """Return what a spot holds."""
         return self.parts[spot.part]
 
-    def as_layout(self, planned: PlannedLayout) -> tuple[Layout, Stock]:
+    def as_layout(self, planned: PlannedLayout) -> tuple[Layout, StockItem]:
         """Return a layout in the words of `nester.core.problem`."""
         sheet = planned.sheet
         placed = tuple(
-            Placed(self.part_of(s).piece.name, s.x, s.y, s.width, s.height, s.turned)
+            PlacedPiece(self.part_of(s).piece.name, s.x, s.y, s.width, s.height, s.turned)
             for s in planned.spots
         )
         return (
             Layout(sheet.label, planned.copies, placed, planned.cuts, planned.offcuts),
-            Stock(
+            StockItem(
                 sheet.label,
                 sheet.width,
                 sheet.height,

@@ -34,19 +34,19 @@ if TYPE_CHECKING:
 
 __all__ = [
     "LARGEST_COUNT",
-    "Row",
+    "TableRow",
     "check_count",
-    "one_of",
+    "join_choices",
     "read_date",
     "read_due",
     "read_list",
-    "refuse_doubles",
+    "refuse_duplicates",
 ]
 
 LARGEST_COUNT = 1_000_000
 _LARGEST_FILE = 50_000_000
 _MOST_COLUMNS = 200
-_MARK = "\ufeff"
+_BYTE_ORDER_MARK = "\ufeff"
 """The byte-order mark, which shows nowhere."""
 _LARGEST_WORKBOOK = 300_000_000
 _MOST_LINES = 1_048_576
@@ -57,7 +57,7 @@ _T = TypeVar("_T")
 
 
 @dataclass(frozen=True)
-class Row:
+class TableRow:
     """One line of a list."""
 
     file: str
@@ -100,11 +100,11 @@ class Row:
         words = list(choices)
         word = self.text(field).casefold() or default
         if word not in words:
-            self.refuse(field, f"'{shorten(self.text(field))}' must be {one_of(words)}")
+            self.refuse(field, f"'{shorten(self.text(field))}' must be {join_choices(words)}")
         return word
 
 
-def one_of(words: Sequence[str]) -> str:
+def join_choices(words: Sequence[str]) -> str:
     """Write ``a, b or c``."""
     return " or ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
 
@@ -134,7 +134,7 @@ def read_date(text: str) -> date:
         ) from None
 
 
-def read_list(path: Path, required: Sequence[str], optional: Sequence[str] = ()) -> list[Row]:
+def read_list(path: Path, required: Sequence[str], optional: Sequence[str] = ()) -> list[TableRow]:
     """Read a list whole.
 
     Further columns are passed over, unless their name looks like a slip of a known one.
@@ -153,7 +153,7 @@ def read_list(path: Path, required: Sequence[str], optional: Sequence[str] = ())
                 " put quotes around a field that holds the separator"
             )
         padded = fields + [""] * (len(columns) - len(fields))
-        rows.append(Row(str(path), line, dict(zip(columns, padded, strict=False))))
+        rows.append(TableRow(str(path), line, dict(zip(columns, padded, strict=False))))
     if not rows:
         raise Refusal(f"{path}: there is no line below the column names")
     return rows
@@ -210,7 +210,7 @@ def _cell_text(cell: object) -> str:
         return str(int(cell))
     if isinstance(cell, datetime) and cell.time() == time():
         return cell.date().isoformat()
-    return str(cell).replace(_MARK, "").strip()
+    return str(cell).replace(_BYTE_ORDER_MARK, "").strip()
 
 
 def _read_bytes(path: Path) -> bytes:
@@ -235,7 +235,7 @@ def _read_text(path: Path) -> str:
     except UnicodeDecodeError as why:
         line = _line_of(data, why.start)
         raise Refusal(f"{path}, line {line}: not UTF-8 text; save the list as CSV UTF-8") from None
-    text = text.replace(_MARK, "")  # also where several files were put one after another
+    text = text.replace(_BYTE_ORDER_MARK, "")  # also where several files were put one after another
     if b"\0" in data:
         line = _line_of(data, data.index(b"\0"))
         raise Refusal(f"{path}, line {line}: not plain text; save the list as CSV UTF-8")
@@ -297,7 +297,7 @@ def _columns(
     return names
 
 
-def refuse_doubles(rows: Sequence[Row], field: str) -> None:
+def refuse_duplicates(rows: Sequence[TableRow], field: str) -> None:
     """Refuse a list in which two lines have the same name."""
     seen: dict[str, int] = {}
     for row in rows:
@@ -319,12 +319,12 @@ class CheckedLine(Generic[_T]):
     `field` is what to name should doing it be refused all the same.
     """
 
-    row: Row
+    row: TableRow
     field: str
-    do: Callable[[], _T]
+    action: Callable[[], _T]
 
-    def done(self) -> _T:
-        return self.row.read(self.field, lambda _: self.do())
+    def apply(self) -> _T:
+        return self.row.read(self.field, lambda _: self.action())
 
 
 def read_due(text: str, today: date) -> date:
@@ -349,4 +349,4 @@ def read_due(text: str, today: date) -> date:
 
 
 def apply_lines(deeds: Iterable[CheckedLine[_T]]) -> list[_T]:
-    return [deed.done() for deed in deeds]
+    return [deed.apply() for deed in deeds]

@@ -32,13 +32,13 @@ LARGEST_NUMBER = 1_000_000
 
 _Choice = TypeVar("_Choice", bound="StrEnum")
 
-_BREAKING = frozenset({"Cc", "Cs", "Zl", "Zp"})
+_FORBIDDEN_CATEGORIES = frozenset({"Cc", "Cs", "Zl", "Zp"})
 _BIDI_CONTROLS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 """They reorder whatever stands after them on the line, so a table would no longer be readable."""
 _INVISIBLE = frozenset({"Cf", "Zs", "Mn", "Me"})
 
 
-_NOT_STORED = re.compile("[\0\ud800-\udfff]")
+_UNSTORABLE = re.compile("[\0\ud800-\udfff]")
 
 
 def fold(text: str) -> str:
@@ -46,13 +46,15 @@ def fold(text: str) -> str:
 
     What no database can hold, and so no name is written with, becomes a sign that stands for it.
     """
-    plain = _NOT_STORED.sub("\ufffd", text)
+    plain = _UNSTORABLE.sub("\ufffd", text)
     return " ".join(unicodedata.normalize("NFKC", plain).casefold().split())
 
 
 def shorten(text: str, at_most: int = 40) -> str:
     """Return text fit to be quoted in one sentence."""
-    plain = "".join(c if unicodedata.category(c) not in _BREAKING else "�" for c in text.strip())
+    plain = "".join(
+        c if unicodedata.category(c) not in _FORBIDDEN_CATEGORIES else "�" for c in text.strip()
+    )
     plain = "".join(c for c in plain if c not in _BIDI_CONTROLS)
     return plain if len(plain) <= at_most else f"{plain[:at_most]}…"
 
@@ -92,7 +94,7 @@ def _check_characters(text: str, what: str, at_most: int) -> None:
             f"{what} '{shorten(text, 20)}' has {len(text):,} characters; at most {at_most:,} fit"
         )
     for character in text:
-        if unicodedata.category(character) in _BREAKING or character in _BIDI_CONTROLS:
+        if unicodedata.category(character) in _FORBIDDEN_CATEGORIES or character in _BIDI_CONTROLS:
             raise Refusal(
                 f"{what} '{shorten(text)}' holds the control character U+{ord(character):04X};"
                 " write it on one line, without such characters"

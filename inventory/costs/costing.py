@@ -25,37 +25,37 @@ from inventory.core.text import fold, shorten
 from nester.core.errors import Refusal
 from nester.core.lengths import UNITS_PER_MM, Length, area_m2
 from nester.cutting import (
-    USUAL_PACE,
+    DEFAULT_PACE,
     Pace,
 )
 from nester.designs.base.design import Measure
 
 __all__ = [
-    "MOST_OFF_THE_PRICE",
-    "Box",
+    "MAX_PRICE_SHARE",
+    "ConsumableCost",
     "Cost",
+    "CostCategory",
+    "CostLine",
+    "CostObject",
+    "CostShare",
     "CutPiece",
     "CutSheet",
-    "Ending",
-    "Item",
     "Parcels",
-    "Part",
-    "PostageStep",
-    "PrintPrice",
+    "PostageBand",
+    "PriceEnding",
+    "PrintCost",
     "Rates",
     "SalePrice",
-    "Share",
-    "Tariff",
+    "allocate_amount",
     "cost_of",
-    "in_coins",
+    "cost_shares",
     "parcels_for",
     "read_ending",
+    "round_to_sum",
     "sale_price",
-    "share_out",
-    "shares_of",
 ]
 
-MOST_OFF_THE_PRICE = 99
+MAX_PRICE_SHARE = 99
 """Percent of the price that fees and margin may take together: something must pay for the box."""
 
 _Owner = TypeVar("_Owner", bound=Hashable)
@@ -65,7 +65,7 @@ _PER_METRE = 1000 * UNITS_PER_MM
 # --- coins -------------------------------------------------------------------------------------
 
 
-def in_coins(amounts: Sequence[Fraction | Decimal], currency: str) -> list[Decimal]:
+def round_to_sum(amounts: Sequence[Fraction | Decimal], currency: str) -> list[Decimal]:
     """Round amounts to the smallest coin so that they sum to their sum, rounded.
 
     The sum is rounded to the nearest coin, halves up (as Regulation (EC) No 1103/97, article 5,
@@ -88,7 +88,9 @@ def in_coins(amounts: Sequence[Fraction | Decimal], currency: str) -> list[Decim
     return [smallest_coin(currency) * number for number in coins]
 
 
-def share_out(whole: Decimal, weights: Sequence[Fraction | int], currency: str) -> list[Decimal]:
+def allocate_amount(
+    whole: Decimal, weights: Sequence[Fraction | int], currency: str
+) -> list[Decimal]:
     """Share an amount out by weights; the shares sum to it exactly.
 
     Parameters
@@ -105,7 +107,7 @@ def share_out(whole: Decimal, weights: Sequence[Fraction | int], currency: str) 
         Fraction(whole) * (Fraction(one) / total if total else Fraction(1, len(weights)))
         for one in weights
     ]
-    return in_coins(exact, currency)
+    return round_to_sum(exact, currency)
 
 
 # --- paper -------------------------------------------------------------------------------------
@@ -143,7 +145,7 @@ class CutSheet(Generic[_Owner]):
 
 
 @dataclass(frozen=True)
-class Share:
+class CostShare:
     """What one owner bears of the sheets: by paper, the area of its pieces and what they cost."""
 
     areas: Mapping[str, int]
@@ -151,7 +153,7 @@ class Share:
     minutes: Fraction
 
 
-def shares_of(sheets: Iterable[CutSheet[_Owner]]) -> dict[_Owner, Share]:
+def cost_shares(sheets: Iterable[CutSheet[_Owner]]) -> dict[_Owner, CostShare]:
     """Share sheets, and the time to cut them, among those whose pieces are on them.
 
     A piece bears its own area and, of the waste, the part that its area is of all pieces on the
@@ -179,20 +181,22 @@ def shares_of(sheets: Iterable[CutSheet[_Owner]]) -> dict[_Owner, Share]:
             borne = sheet.copies * (sheet.price - sheet.kept)
             costs[owner][sheet.paper] += borne * Fraction(its, area)
             minutes[owner] += sheet.copies * sheet.minutes * Fraction(edge_of[owner], edge)
-    return {owner: Share(dict(areas[owner]), dict(costs[owner]), minutes[owner]) for owner in areas}
+    return {
+        owner: CostShare(dict(areas[owner]), dict(costs[owner]), minutes[owner]) for owner in areas
+    }
 
 
 # --- the shop's rates --------------------------------------------------------------------------
 
 
-class Tariff(NamedTuple):
+class ConsumableCost(NamedTuple):
     """What a consumable costs, and weighs in grams: a metre, a square metre, or each."""
 
     price: Fraction | None
     grams: Fraction | None = None
 
 
-class PrintPrice(NamedTuple):
+class PrintCost(NamedTuple):
     """What a print costs that fits into a size, this way or turned; fine units."""
 
     width: Length
@@ -200,14 +204,14 @@ class PrintPrice(NamedTuple):
     price: Decimal
 
 
-class PostageStep(NamedTuple):
+class PostageBand(NamedTuple):
     """What a parcel up to a weight in grams costs."""
 
     grams: Decimal
     price: Decimal
 
 
-class Ending(NamedTuple):
+class PriceEnding(NamedTuple):
     """How a price may end: ``coins`` left over from a whole number of ``every`` coins."""
 
     coins: int
@@ -246,7 +250,7 @@ class Rates:
 
     currency: str
     hour: Decimal | None = None
-    pace: Pace = USUAL_PACE
+    pace: Pace = DEFAULT_PACE
     piece_minutes: Decimal | None = None
     design_minutes: Mapping[str, Decimal] = field(default_factory=dict)
     packaging: Decimal = Decimal(0)
@@ -256,11 +260,11 @@ class Rates:
     fee: Decimal = Decimal(0)
     fee_fixed: Decimal = Decimal(0)
     margin: Decimal = Decimal(0)
-    endings: tuple[Ending, ...] = ()
-    supplies: Mapping[tuple[str, Measure], Tariff] = field(default_factory=dict)
-    prints: tuple[PrintPrice, ...] = ()
+    endings: tuple[PriceEnding, ...] = ()
+    supplies: Mapping[tuple[str, Measure], ConsumableCost] = field(default_factory=dict)
+    prints: tuple[PrintCost, ...] = ()
     print_area: Decimal | None = None
-    postage: tuple[PostageStep, ...] = ()
+    postage: tuple[PostageBand, ...] = ()
 
 
 # --- the price ---------------------------------------------------------------------------------
@@ -268,7 +272,7 @@ class Rates:
 _ENDING = re.compile(r"([0-9]{0,4})(?:[.,]([0-9]{1,4}))?")
 
 
-def read_ending(text: str, currency: str) -> Ending:
+def read_ending(text: str, currency: str) -> PriceEnding:
     """Read the last digits of a price: ``.95``, ``.00``, ``9.50``, ``80``.
 
     What has no decimals stands for whole amounts: ``5`` is 5.00, 15.00 and so on in euros.
@@ -293,7 +297,7 @@ def read_ending(text: str, currency: str) -> Ending:
     coins = int(match[1] or 0) * per_unit + int(decimals.ljust(digits, "0") or 0)
     if every == 1:
         raise Refusal(f"no price in {currency} can end in '{shorten(text)}'")
-    return Ending(coins, every)
+    return PriceEnding(coins, every)
 
 
 @dataclass(frozen=True)
@@ -302,7 +306,7 @@ class SalePrice:
 
     Attributes
     ----------
-    each
+    unit_price
         What one box is sold for.
     price
         For all of them; it is cost, fees and margin together.
@@ -312,13 +316,13 @@ class SalePrice:
         What is left; less than zero if the price does not pay for the box.
     """
 
-    each: Decimal
+    unit_price: Decimal
     price: Decimal
     fees: Decimal
     margin: Decimal
 
     @property
-    def share(self) -> Fraction:
+    def margin_share(self) -> Fraction:
         """The margin as a part of the price; zero if there is no price."""
         return Fraction(self.margin) / Fraction(self.price) if self.price else Fraction(0)
 
@@ -348,7 +352,7 @@ def sale_price(cost: Decimal, copies: int, rates: Rates, each: Decimal | None = 
         coins += 1
 
 
-def _next_ending(coins: int, endings: Sequence[Ending]) -> int:
+def _next_ending(coins: int, endings: Sequence[PriceEnding]) -> int:
     """Return the lowest price from so many coins on that ends as it may."""
     return min((coins + (end.coins - coins) % end.every for end in endings), default=coins)
 
@@ -363,7 +367,7 @@ def _sale(each: Decimal, cost: Decimal, copies: int, rates: Rates) -> SalePrice:
 # --- the cost ----------------------------------------------------------------------------------
 
 
-class Item(StrEnum):
+class CostCategory(StrEnum):
     """What a part of a cost is for."""
 
     PAPER = "paper"
@@ -375,22 +379,22 @@ class Item(StrEnum):
     POSTAGE = "postage"
 
 
-class Part(NamedTuple):
+class CostLine(NamedTuple):
     """One part of a cost.
 
     Attributes
     ----------
     name
         Which paper, which supply; empty where the item says it all.
-    much, unit
+    quantity, unit
         How much of it: ``m²``, ``m``, ``min``, ``g``, or ``×`` for a number.
     amount
         Whole coins.
     """
 
-    item: Item
+    category: CostCategory
     name: str
-    much: Fraction
+    quantity: Fraction
     unit: str
     amount: Decimal
 
@@ -413,7 +417,7 @@ class Cost:
 
     currency: str
     copies: int
-    parts: tuple[Part, ...]
+    lines: tuple[CostLine, ...]
     sale: SalePrice
     grams: Fraction
     minutes: Fraction
@@ -423,11 +427,11 @@ class Cost:
     @property
     def cost(self) -> Decimal:
         """All parts together."""
-        return sum((part.amount for part in self.parts), Decimal(0))
+        return sum((part.amount for part in self.lines), Decimal(0))
 
 
 @dataclass(frozen=True)
-class Box:
+class CostObject:
     """Some equal boxes, as far as their cost depends on it.
 
     Attributes
@@ -451,17 +455,17 @@ class Box:
 
 
 @dataclass(frozen=True)
-class _Exact:
-    item: Item
+class _ExactCostLine:
+    category: CostCategory
     name: str
-    much: Fraction
+    quantity: Fraction
     unit: str
     amount: Fraction
 
 
 def cost_of(
-    box: Box,
-    share: Share,
+    box: CostObject,
+    share: CostShare,
     rates: Rates,
     *,
     paper: Mapping[str, Decimal] | None = None,
@@ -474,7 +478,7 @@ def cost_of(
     Parameters
     ----------
     share
-        The paper and the cutting time of all of them (see `shares_of`).
+        The paper and the cutting time of all of them (see `cost_shares`).
     paper, cutting
         What paper and cutting cost in whole coins, where they were rounded together with others'
         shares of a batch; worked out from `share` otherwise.
@@ -488,16 +492,16 @@ def cost_of(
     Cost
         Its parts are whole coins; they sum to the exact cost, rounded to the nearest coin.
     """
-    teller = _Reckoner(box, rates)
+    teller = _CostCalculator(box, rates)
     teller.papers(share, paper)
     teller.supplies()
     teller.prints()
     teller.work(share.minutes, cutting)
     teller.parcel(posted=posted)
-    exact = [one for one in teller.exact if one.amount or one.item is Item.PAPER]
-    coins = in_coins([one.amount for one in exact], rates.currency)
+    exact = [one for one in teller.exact if one.amount or one.category is CostCategory.PAPER]
+    coins = round_to_sum([one.amount for one in exact], rates.currency)
     parts = tuple(
-        Part(one.item, one.name, one.much, one.unit, amount)
+        CostLine(one.category, one.name, one.quantity, one.unit, amount)
         for one, amount in zip(exact, coins, strict=True)
     )
     whole = sum(coins, Decimal(0))
@@ -513,26 +517,26 @@ def cost_of(
     )
 
 
-class _Reckoner:
+class _CostCalculator:
     """Adds up the exact parts of a cost, and what can't be known."""
 
-    def __init__(self, box: Box, rates: Rates) -> None:
+    def __init__(self, box: CostObject, rates: Rates) -> None:
         self.box, self.rates = box, rates
-        self.exact: list[_Exact] = []
+        self.exact: list[_ExactCostLine] = []
         self.unknown: list[str] = []
         self.unweighed: list[str] = []
         self.grams = self.minutes = Fraction(0)
         self.box_grams = box.paper_grams + Fraction(rates.wrapping_grams)
 
-    def papers(self, share: Share, coins: Mapping[str, Decimal] | None) -> None:
+    def papers(self, share: CostShare, coins: Mapping[str, Decimal] | None) -> None:
         for name, area in sorted(share.areas.items()):
             amount = share.costs[name] if coins is None else Fraction(coins[name])
-            self._add(Item.PAPER, name, area_m2(area), "m²", amount)
+            self._add(CostCategory.PAPER, name, area_m2(area), "m²", amount)
 
     def supplies(self) -> None:
         for name, measure, amount in self.box.consumables:
-            much = _natural(measure, amount)
-            tariff = self.rates.supplies.get((fold(name), measure), Tariff(None))
+            much = _in_display_units(measure, amount)
+            tariff = self.rates.supplies.get((fold(name), measure), ConsumableCost(None))
             if tariff.grams is None:
                 self.unweighed.append(name)
             else:
@@ -542,7 +546,7 @@ class _Reckoner:
             else:
                 all_of_it = much * self.box.copies
                 unit = {Measure.LENGTH: "m", Measure.AREA: "m²", Measure.COUNT: "×"}[measure]
-                self._add(Item.SUPPLIES, name, all_of_it, unit, all_of_it * tariff.price)
+                self._add(CostCategory.SUPPLIES, name, all_of_it, unit, all_of_it * tariff.price)
 
     def prints(self) -> None:
         prints = sorted(self.rates.prints, key=lambda one: one.price)
@@ -564,7 +568,7 @@ class _Reckoner:
             number += quantity * self.box.copies
             amount += quantity * self.box.copies * price
         if number:
-            self._add(Item.PRINTS, "", Fraction(number), "×", amount)
+            self._add(CostCategory.PRINTS, "", Fraction(number), "×", amount)
 
     def work(self, cutting: Fraction, coins: Decimal | None) -> None:
         box, rates = self.box, self.rates
@@ -572,7 +576,7 @@ class _Reckoner:
         if rates.hour is None:
             self.unknown.append("no rate for an hour of work is set")
         amount = cutting * a_minute if coins is None else Fraction(coins)
-        self._add(Item.CUTTING, "", cutting, "min", amount)
+        self._add(CostCategory.CUTTING, "", cutting, "min", amount)
         minutes = rates.design_minutes.get(box.design)
         if minutes is None and rates.piece_minutes is not None:
             minutes = rates.piece_minutes * box.pieces
@@ -580,7 +584,7 @@ class _Reckoner:
             self.unknown.append(f"how long a {box.design} takes to assemble is not set")
             minutes = Decimal(0)
         assembling = Fraction(minutes) * box.copies
-        self._add(Item.ASSEMBLING, "", assembling, "min", assembling * a_minute)
+        self._add(CostCategory.ASSEMBLING, "", assembling, "min", assembling * a_minute)
         self.minutes = cutting + assembling
 
     def parcel(self, *, posted: bool) -> None:
@@ -598,15 +602,17 @@ class _Reckoner:
         self.grams = self.box_grams * box.copies + Fraction(rates.packaging_grams) * number
         wrapping = Fraction(rates.wrapping) * box.copies
         packaging = wrapping + Fraction(rates.packaging) * number
-        self._add(Item.PACKAGING, "", Fraction(number), "×", packaging)
+        self._add(CostCategory.PACKAGING, "", Fraction(number), "×", packaging)
         if parcels:
-            self._add(Item.POSTAGE, "", self.grams, "g", Fraction(parcels.price))
+            self._add(CostCategory.POSTAGE, "", self.grams, "g", Fraction(parcels.price))
 
-    def _add(self, item: Item, name: str, much: Fraction, unit: str, amount: Fraction) -> None:
-        self.exact.append(_Exact(item, name, much, unit, amount))
+    def _add(
+        self, item: CostCategory, name: str, much: Fraction, unit: str, amount: Fraction
+    ) -> None:
+        self.exact.append(_ExactCostLine(item, name, much, unit, amount))
 
 
-def _natural(measure: Measure, amount: int) -> Fraction:
+def _in_display_units(measure: Measure, amount: int) -> Fraction:
     """Return an amount in metres, square metres or as a number."""
     if measure is Measure.LENGTH:
         return Fraction(amount, _PER_METRE)
@@ -621,7 +627,7 @@ class Parcels(NamedTuple):
 
 
 def parcels_for(
-    copies: int, box: Fraction, packaging: Fraction, steps: Sequence[PostageStep]
+    copies: int, box: Fraction, packaging: Fraction, steps: Sequence[PostageBand]
 ) -> Parcels | None:
     """Put boxes into as few parcels as may be sent, each filled before the next is begun.
 

@@ -16,21 +16,21 @@ from typing import TYPE_CHECKING, NamedTuple
 from inventory.core.money import round_to_coin
 from inventory.core.text import whole_number
 from inventory.costs.costing import (
-    Box,
     Cost,
+    CostObject,
+    CostShare,
     CutPiece,
     CutSheet,
     Rates,
-    Share,
+    allocate_amount,
     cost_of,
-    share_out,
-    shares_of,
+    cost_shares,
 )
 from inventory.costs.rates import rates_of
 from inventory.database.tables.base import BatchStatus, Order
 from inventory.orders.custom_designs import find_design, text_of_design
 from inventory.orders.orders import get_order, order_consumables, order_pieces
-from inventory.shop.settings import the_shop
+from inventory.shop.settings import get_shop
 from inventory.stock.listing import list_stash
 from inventory.stock.lookup import get_batch, plan_of
 from inventory.stock.papers import find_paper, list_papers
@@ -40,14 +40,14 @@ from nester.core.problem import Effort, Layout
 from nester.designs import (
     check_roles,
 )
-from nester.designs.base.totals import summed
+from nester.designs.base.totals import total_consumables
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.core.plan import Plan
     from inventory.database.shop_file import ShopFile
-    from inventory.production.shopping_list import OnSale
+    from inventory.production.shopping_list import PurchasableSheet
     from nester.core.lengths import Unit
     from nester.core.problem import Trimmer
     from nester.core.sheet_sizes import Size
@@ -58,7 +58,7 @@ if TYPE_CHECKING:
 __all__ = [
     "PRINTED",
     "BatchCost",
-    "BatchRow",
+    "BatchCostRow",
     "OrderCost",
     "batch_cost",
     "design_cost",
@@ -76,7 +76,7 @@ PRINTED = "photo"
 class PlanShare(NamedTuple):
     """What one order bears of a plan; `paper` (by paper) and `cutting` in whole coins."""
 
-    share: Share
+    share: CostShare
     paper: Mapping[str, Decimal]
     cutting: Decimal
 
@@ -90,12 +90,12 @@ def plan_shares(plan: Plan, rates: Rates) -> dict[int, PlanShare]:
         By order.  Its papers sum to what the plan's paper costs net, its cutting to what all of
         the cutting costs, both rounded to the smallest coin.
     """
-    shares = shares_of(_sheets_of(plan, rates))
+    shares = cost_shares(_sheets_of(plan, rates))
     cells = [(order, paper) for order in sorted(shares) for paper in sorted(shares[order].costs)]
     if not cells:
         return {}
-    coins = share_out(
-        round_to_coin(plan.net, plan.currency),
+    coins = allocate_amount(
+        round_to_coin(plan.net_cost, plan.currency),
         [shares[order].costs[paper] for order, paper in cells],
         plan.currency,
     )
@@ -104,7 +104,7 @@ def plan_shares(plan: Plan, rates: Rates) -> dict[int, PlanShare]:
         papers[order][paper] = amount
     minutes = [shares[order].minutes for order in papers]
     work = round_to_coin(sum(minutes, Fraction(0)) * Fraction(rates.hour or 0) / 60, plan.currency)
-    cutting = share_out(work, minutes, plan.currency)
+    cutting = allocate_amount(work, minutes, plan.currency)
     return {
         order: PlanShare(shares[order], papers[order], its)
         for order, its in zip(papers, cutting, strict=True)
@@ -112,7 +112,7 @@ def plan_shares(plan: Plan, rates: Rates) -> dict[int, PlanShare]:
 
 
 def _sheets_of(plan: Plan, rates: Rates) -> Iterator[CutSheet[int]]:
-    of_sheets, of_offcuts = plan.kept_worth()
+    of_sheets, of_offcuts = plan.offcut_value_shares()
     for planned in plan.layouts:
         sheet = planned.sheet
         minutes = _minutes(plan.as_layout(planned)[0], plan.trimmer, rates)
@@ -163,7 +163,7 @@ class OrderCost:
     notes: tuple[str, ...]
 
     @property
-    def estimated(self) -> bool:
+    def is_estimated(self) -> bool:
         """Whether its paper is estimated from new sheets, as it is not planned yet."""
         return not self.batches
 
@@ -198,7 +198,7 @@ def order_cost(
     with shop_file.read() as session:
         order = get_order(session, number)
         rates = rates_of(session)
-        batches = [one for one in order.batches if one.status in _LIVE]
+        batches = [one for one in order.batches if one.status in _COSTED_STATUSES]
         if batches:
             plans = [plan_of(batch) for batch in batches]
             notes = []
@@ -209,7 +209,7 @@ def order_cost(
     return estimate.cost(posted=posted, each=each, stop=stop)
 
 
-_LIVE = (BatchStatus.OPEN, BatchStatus.CUT)
+_COSTED_STATUSES = (BatchStatus.OPEN, BatchStatus.CUT)
 
 
 def design_cost(
@@ -242,12 +242,12 @@ def design_cost(
     Refusal
         If there is no such design or paper, or it can't be made so.
     """
-    from inventory.production.shopping_list import OnSale
+    from inventory.production.shopping_list import PurchasableSheet
 
     with shop_file.read() as session:
         chosen = find_design(session, design)
         check_roles(chosen, papers)
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         order = Order(
             customer="",
             design=chosen.name,
@@ -259,7 +259,7 @@ def design_cost(
             design_text=text_of_design(session, chosen.name),
         )
         offered = [
-            OnSale(paper, size.width, size.height, price)
+            PurchasableSheet(paper, size.width, size.height, price)
             for size, price in on(unit)
             for paper in sorted(set(order.papers.values()))
         ]
@@ -267,10 +267,10 @@ def design_cost(
     return estimate.cost(posted=posted, each=each, stop=stop)
 
 
-def _box(session: Session, order: Order, paper_grams: Fraction) -> Box:
+def _box(session: Session, order: Order, paper_grams: Fraction) -> CostObject:
     pieces = [piece for piece, _ in order_pieces(session, order)]
-    totals = summed(order_consumables(session, order))
-    return Box(
+    totals = total_consumables(order_consumables(session, order))
+    return CostObject(
         design=order.design,
         copies=order.copies,
         pieces=sum(piece.quantity for piece in pieces),
@@ -318,7 +318,7 @@ def _planned(
     )
     cost = cost_of(
         _box(session, order, made / order.copies),
-        Share(areas, costs, minutes),
+        CostShare(areas, costs, minutes),
         rates,
         paper=papers,
         cutting=cutting,
@@ -349,7 +349,7 @@ class _Estimate:
         session: Session,
         order: Order,
         rates: Rates,
-        sizes: Sequence[OnSale] | None,
+        sizes: Sequence[PurchasableSheet] | None,
         today: date,
     ) -> None:
         from inventory.production.planning import from_new_sheets
@@ -373,13 +373,13 @@ class _Estimate:
             solve,
         )
         from nester.verify import (
-            require,
+            require_valid,
         )
 
         answer = solve(self.problem, effort=Effort.QUICK, stop=stop or never)
-        require(self.problem, answer)
+        require_valid(self.problem, answer)
         sheets = [self._sheet(layout) for layout in answer.layouts]
-        share = shares_of(sheets).get(0, Share({}, {}, Fraction(0)))
+        share = cost_shares(sheets).get(0, CostShare({}, {}, Fraction(0)))
         cost = cost_of(self.box, share, self.rates, posted=posted, each=each)
         used = {layout.stock for layout in answer.layouts}
         unpriced = {size.paper for name, size in self.sizes.items() if name in used and
@@ -397,12 +397,12 @@ class _Estimate:
     def _sheet(self, layout: Layout) -> CutSheet[int]:
         size = self.sizes[layout.stock]
         back = Fraction(sum(rect.area for rect in layout.offcuts), size.width * size.height)
-        price = size.counted_price
+        price = size.comparison_price
         pieces = (self.parts[int(one.name)].piece for one in layout.placed)
         return CutSheet(
             size.paper,
             price,
-            price * back * self.problem.offcut_worth,
+            price * back * self.problem.offcut_value_share,
             _minutes(layout, self.problem.trimmer, self.rates),
             tuple(CutPiece(0, piece.area, _edge(piece)) for piece in pieces),
             layout.copies,
@@ -412,7 +412,7 @@ class _Estimate:
 # --- batches -----------------------------------------------------------------------------------
 
 
-class BatchRow(NamedTuple):
+class BatchCostRow(NamedTuple):
     """What one order bears of a batch: paper less the offcuts kept, and the work of cutting."""
 
     order: int
@@ -436,7 +436,7 @@ class BatchCost:
     paper: Decimal
     cutting: Decimal
     minutes: Fraction
-    rows: tuple[BatchRow, ...]
+    rows: tuple[BatchCostRow, ...]
 
 
 def batch_cost(session: Session, number: int) -> BatchCost:
@@ -451,13 +451,13 @@ def batch_cost(session: Session, number: int) -> BatchCost:
     shares = plan_shares(plan, rates_of(session))
     customers = {one.number: one.customer for one in plan.orders}
     rows = tuple(
-        BatchRow(order, customers[order], sum(its.paper.values(), Decimal(0)), its.cutting)
+        BatchCostRow(order, customers[order], sum(its.paper.values(), Decimal(0)), its.cutting)
         for order, its in shares.items()
     )
     return BatchCost(
         number,
         plan.currency,
-        round_to_coin(plan.net, plan.currency),
+        round_to_coin(plan.net_cost, plan.currency),
         sum((row.cutting for row in rows), Decimal(0)),
         sum((its.share.minutes for its in shares.values()), Fraction(0)),
         rows,

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, NamedTuple
 from inventory.core.text import clean_note
 from inventory.costs.order_costs import order_cost
 from inventory.costs.rates import quote_days
-from inventory.database.tables.base import Status
+from inventory.database.tables.base import OrderStatus
 from inventory.orders.orders import design_of, get_order, thickness_of_papers
-from inventory.shop.settings import the_shop
+from inventory.shop.settings import get_shop
 from inventory.stock.papers import find_paper
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit
@@ -73,7 +73,7 @@ def quote_order(
     words = clean_note(note)
     with shop_file.read() as session:
         order = get_order(session, number)
-        if order.status in (Status.CANCELLED, Status.DELIVERED):
+        if order.status in (OrderStatus.CANCELLED, OrderStatus.DELIVERED):
             raise Refusal(f"order {number} is {order.status}; there is nothing to offer any more")
         until = valid_until or today + timedelta(quote_days(session))
         if until < today:
@@ -88,7 +88,7 @@ def quote_order(
         order = get_order(session, number)
         design = design_of(session, order)
         thickness = thickness_of_papers(session, order.papers)
-        shop = the_shop(session)
+        shop = get_shop(session)
         papers = {role: find_paper(session, name) for role, name in order.papers.items()}
         return Quote(
             shop=shop.name,
@@ -96,7 +96,7 @@ def quote_order(
             customer=order.customer,
             design=design,
             copies=order.copies,
-            said=dict(order.sizes),
+            given_sizes=dict(order.sizes),
             settings=read_settings(design, order.sizes, order.unit, thickness),
             unit=order.unit,
             papers=tuple(
@@ -105,13 +105,13 @@ def quote_order(
                 )
                 for role, paper in papers.items()
             ),
-            each=told.cost.sale.each,
+            unit_price=told.cost.sale.unit_price,
             price=told.cost.sale.price,
             currency=shop.currency,
             made_on=today,
             valid_until=until,
-            ready=order.due,
-            posted=posted,
+            ready_on=order.due,
+            is_posted=posted,
             note=words,
         )
 
@@ -133,15 +133,15 @@ class Quote:
 
     Attributes
     ----------
-    said
+    given_sizes
         The settings that the order gives, as they were written; only these are told.
     settings
         All of the design, as they were read.
-    each, price
+    unit_price, price
         Of one, and of all copies.
-    ready
+    ready_on
         The day by which it is sent, or ready to be collected.
-    posted
+    is_posted
         Whether it is sent; then postage is in the price.
     note
         The maker's own words.
@@ -152,15 +152,15 @@ class Quote:
     customer: str
     design: Design
     copies: int
-    said: Mapping[str, str]
+    given_sizes: Mapping[str, str]
     settings: Settings
     unit: Unit
     papers: tuple[QuotedPaper, ...]
-    each: Decimal
+    unit_price: Decimal
     price: Decimal
     currency: str
     made_on: date
     valid_until: date
-    ready: date
-    posted: bool = True
+    ready_on: date
+    is_posted: bool = True
     note: str = ""

@@ -16,16 +16,16 @@ from sqlalchemy import delete, func, select
 from inventory.core.money import parse_money
 from inventory.core.table_files import read_list
 from inventory.core.text import clean_name, did_you_mean, fold, shorten, whole_number
-from inventory.costs.costing import MOST_OFF_THE_PRICE, PostageStep, PrintPrice, Rates, Tariff
+from inventory.costs.costing import MAX_PRICE_SHARE, ConsumableCost, PostageBand, PrintCost, Rates
 from inventory.costs.costing import read_ending as ending_of
-from inventory.database.tables.base import QUOTE_DAYS, Measure, Per
+from inventory.database.tables.base import QUOTE_DAYS, ConsumableUnit, Measure
 from inventory.database.tables.costs import AssemblyTime, ConsumableRate, CostRates
 from inventory.database.tables.costs import PostageStep as PostageRow
 from inventory.database.tables.costs import PrintPrice as PrintRow
 from inventory.database.tables.supplies import Supply, SupplyItem, SupplyMovement
 from inventory.orders.custom_designs import find_design
 from inventory.production.pace import shop_pace
-from inventory.shop.settings import the_shop
+from inventory.shop.settings import get_shop
 from inventory.stock import ledger
 from inventory.stock.supplies import find_supply
 from nester.core.errors import Refusal
@@ -42,8 +42,8 @@ if TYPE_CHECKING:
 
 __all__ = [
     "GRAMS",
-    "Changes",
     "ConsumableRow",
+    "RateChanges",
     "assembly_times",
     "consumables",
     "forget_consumable",
@@ -117,10 +117,10 @@ def read_percent(text: str, what: str) -> Decimal:
     if match is None:
         raise Refusal(f"{what} must be a number of percent such as 6.5 %, not '{shorten(text)}'")
     percent = _decimal(match)
-    if percent >= MOST_OFF_THE_PRICE:
+    if percent >= MAX_PRICE_SHARE:
         raise Refusal(
             f"{what} of {percent.normalize():f} % leaves too little of the price; it must be below"
-            f" {MOST_OFF_THE_PRICE} %"
+            f" {MAX_PRICE_SHARE} %"
         )
     return percent
 
@@ -161,7 +161,7 @@ def read_endings(texts: Sequence[str], currency: str) -> str:
 # --- what is set once --------------------------------------------------------------------------
 
 
-class Changes(TypedDict, total=False):
+class RateChanges(TypedDict, total=False):
     """What may be changed at once; see `inventory.database.tables.base.CostRates`."""
 
     hour: Decimal
@@ -178,7 +178,7 @@ class Changes(TypedDict, total=False):
     quote_days: int
 
 
-def set_rates(session: Session, **changes: Unpack[Changes]) -> None:
+def set_rates(session: Session, **changes: Unpack[RateChanges]) -> None:
     """Change some of what the shop reckons with; the rest stays.
 
     Raises
@@ -193,10 +193,10 @@ def set_rates(session: Session, **changes: Unpack[Changes]) -> None:
         setattr(row, name, value)
     if "quote_days" in changes:
         whole_number(changes["quote_days"], "the days an offer is valid", least=1, most=3650)
-    if row.fee + row.margin >= MOST_OFF_THE_PRICE:
+    if row.fee + row.margin >= MAX_PRICE_SHARE:
         raise Refusal(
             f"a fee of {row.fee.normalize():f} % and a margin of {row.margin.normalize():f} % leave"
-            f" too little of the price; together they must be below {MOST_OFF_THE_PRICE} %"
+            f" too little of the price; together they must be below {MAX_PRICE_SHARE} %"
         )
     session.add(row)
     session.flush()
@@ -229,7 +229,7 @@ class ConsumableRow(NamedTuple):
     """
 
     name: str
-    per: Per
+    per: ConsumableUnit
     supply: str | None
     price: Fraction | None
     grams: Decimal | None
@@ -242,7 +242,7 @@ def set_consumable(
     supply: str | None = None,
     spread: int | None = None,
     price: Decimal | None = None,
-    per: Per | None = None,
+    per: ConsumableUnit | None = None,
     grams: Decimal | None = None,
 ) -> ConsumableRate:
     """Say what a consumable costs, what it weighs, or both; what is not said stays.
@@ -276,7 +276,7 @@ def set_consumable(
         raise Refusal("how much a square metre takes is said with the supply it is taken from")
     if supply is not None:
         found = find_supply(session, supply)
-        _take_from(row, found, spread, per)
+        _link_supply(row, found, spread, per)
     elif price is not None:
         row.supply, row.spread, row.price = None, None, price
         row.per = _per_of(row, per)
@@ -294,23 +294,27 @@ def set_consumable(
     return row
 
 
-def _per_of(row: ConsumableRate, said: Per | None) -> Per:
+def _per_of(row: ConsumableRate, said: ConsumableUnit | None) -> ConsumableUnit:
     known = said or row.per
     if known is None:
         raise Refusal(
-            f"say what that is for with --per: {', '.join(Per)} (a metre, a square metre, or one)"
+            f"say what that is for with --per: {', '.join(ConsumableUnit)} (a metre, a square metre, or one)"
         )
     return known
 
 
-def _take_from(row: ConsumableRate, supply: Supply, spread: int | None, per: Per | None) -> None:
-    own = {Measure.REEL: Per.LENGTH, Measure.COUNT: Per.COUNT}.get(supply.measure)
-    its = Per.AREA if spread is not None else per or own
-    if its is None or (its is Per.AREA and spread is None):
+def _link_supply(
+    row: ConsumableRate, supply: Supply, spread: int | None, per: ConsumableUnit | None
+) -> None:
+    own = {Measure.REEL: ConsumableUnit.LENGTH, Measure.COUNT: ConsumableUnit.COUNT}.get(
+        supply.measure
+    )
+    its = ConsumableUnit.AREA if spread is not None else per or own
+    if its is None or (its is ConsumableUnit.AREA and spread is None):
         raise Refusal(
             f"say how much of {supply.name} a square metre takes, with --spread: 150 {supply.unit}"
         )
-    if its is not Per.AREA and its is not own:
+    if its is not ConsumableUnit.AREA and its is not own:
         raise Refusal(
             f"{supply.name} is kept by {supply.measure}, which gives no price by {its}; give one"
             " with --price instead"
@@ -352,19 +356,19 @@ def consumables(session: Session) -> list[ConsumableRow]:
 def _price_of(session: Session, row: ConsumableRate) -> Fraction | None:
     if row.supply is None:
         return None if row.price is None else Fraction(row.price)
-    part = _last_paid(session, row.supply)
+    part = _last_purchase_price(session, row.supply)
     if part is None:
         return None
-    if row.per is Per.AREA:
+    if row.per is ConsumableUnit.AREA:
         return part * (row.spread or 0)
-    return part * (1000 * UNITS_PER_MM if row.per is Per.LENGTH else 1)
+    return part * (1000 * UNITS_PER_MM if row.per is ConsumableUnit.LENGTH else 1)
 
 
-def _last_paid(session: Session, supply: Supply) -> Fraction | None:
+def _last_purchase_price(session: Session, supply: Supply) -> Fraction | None:
     """Return what the smallest part cost when the supply was last bought at a known price."""
     first = (
         select(func.min(SupplyMovement.id))
-        .where(SupplyMovement.deed_id.not_in(ledger.taken_back()))
+        .where(SupplyMovement.deed_id.not_in(ledger.reversed_transactions()))
         .group_by(SupplyMovement.item_id)
     )
     newest = session.execute(
@@ -470,7 +474,7 @@ def import_postage(session: Session, path: Path) -> int:
     Refusal
         If a line is wrong; then the table stays as it was.
     """
-    currency = the_shop(session).currency
+    currency = get_shop(session).currency
     steps: dict[Decimal, tuple[int, Decimal]] = {}
     for line in read_list(path, ("weight", "price")):
         grams = line.read("weight", lambda text: read_grams(text, "the weight"))
@@ -494,20 +498,20 @@ def import_postage(session: Session, path: Path) -> int:
 def rates_of(session: Session) -> Rates:
     """Return all that the shop reckons with."""
     row = session.get(CostRates, 1)
-    currency = the_shop(session).currency
+    currency = get_shop(session).currency
     prints = session.scalars(select(PrintRow).order_by(PrintRow.id))
-    steps = [PostageStep(one.grams, one.price) for one in session.scalars(select(PostageRow))]
+    steps = [PostageBand(one.grams, one.price) for one in session.scalars(select(PostageRow))]
     rates = Rates(
         currency,
         pace=shop_pace(session),
         design_minutes=assembly_times(session),
         supplies={
-            (fold(one.name), Counted(one.per)): Tariff(
+            (fold(one.name), Counted(one.per)): ConsumableCost(
                 one.price, None if one.grams is None else Fraction(one.grams)
             )
             for one in consumables(session)
         },
-        prints=tuple(PrintPrice(one.width, one.height, one.price) for one in prints),
+        prints=tuple(PrintCost(one.width, one.height, one.price) for one in prints),
         postage=tuple(sorted(steps)),
     )
     if row is None:

@@ -27,9 +27,9 @@ FORMAT = "quirebox shop"
 FORMAT_VERSION = 1
 """Of the archive's form; that of the tables in it is their revision."""
 MANIFEST = "manifest.json"
-_STAMP = (1980, 1, 1, 0, 0, 0)
+_ZIP_TIMESTAMP = (1980, 1, 1, 0, 0, 0)
 """A ZIP archive dates its files; ours all bear its first day, so that equal shops are equal."""
-_GUARDED = ("=", "+", "-", "@", "'", "\t", "\r", "\n")
+_ESCAPED_PREFIXES = ("=", "+", "-", "@", "'", "\t", "\r", "\n")
 
 
 def write_archive(connection: Connection, target: Path) -> dict[str, int]:
@@ -68,7 +68,7 @@ def _zip(files: dict[str, bytes]) -> bytes:
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_STORED) as archive:
         for name, data in files.items():
-            entry = zipfile.ZipInfo(name, _STAMP)
+            entry = zipfile.ZipInfo(name, _ZIP_TIMESTAMP)
             entry.create_system = 3
             entry.external_attr = 0o644 << 16
             archive.writestr(entry, data)
@@ -92,7 +92,7 @@ def _cell(kind: ColumnKind, value: Any, optional: bool) -> str:
     if value is None:
         return ""
     text = kind.write(value)
-    if kind.is_text and (text.startswith(_GUARDED) or (optional and not text)):
+    if kind.is_text and (text.startswith(_ESCAPED_PREFIXES) or (optional and not text)):
         return f"'{text}"
     return text
 

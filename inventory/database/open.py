@@ -22,14 +22,14 @@ from inventory.database.sqlite import create_shop_file, open_shop_file
 
 __all__ = [
     "PATH_VARIABLE",
-    "is_any_shop",
     "open_shop",
-    "shop_place",
+    "shop_exists",
+    "shop_location",
 ]
 PATH_VARIABLE = "QUIREBOX_SHOP"
 
 
-def shop_place(given: Path | str | None = None) -> Path | URL:
+def shop_location(given: Path | str | None = None) -> Path | URL:
     """Return where a shop is: as given, else as QUIREBOX_SHOP says, else in the data folder.
 
     Parameters
@@ -57,9 +57,9 @@ def shop_place(given: Path | str | None = None) -> Path | URL:
     return user_data_path("quirebox", appauthor=False).absolute() / "shop.sqlite"
 
 
-def is_any_shop() -> bool:
-    """Whether something lies at `shop_place`, be it a shop or not."""
-    place = shop_place()
+def shop_exists() -> bool:
+    """Whether something lies at `shop_location`, be it a shop or not."""
+    place = shop_location()
     try:
         return isinstance(place, URL) or place.exists()
     except OSError:
@@ -79,7 +79,7 @@ def open_shop(
     Parameters
     ----------
     place
-        The file, or the URL of a PostgreSQL database; `shop_place` unless given.
+        The file, or the URL of a PostgreSQL database; `shop_location` unless given.
     create
         Make a new shop; `name`, `unit` and `currency` are for this alone.
     unit
@@ -93,7 +93,7 @@ def open_shop(
         If there is no shop there (or, with `create`, something is there already), it is no shop's
         file, comes from a newer version, or can't be read and written.
     """
-    where = shop_place(place)
+    where = shop_location(place)
     begun = None
     if create:
         begun = Shop(

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from inventory.database.tables.base import Shop
 
-__all__ = ["building", "go_on_counting", "open_on_server"]
+__all__ = ["new_server_database", "open_on_server", "reset_sequences"]
 
 _LOCK = "1365407608, hashtext(current_schema())"
 """The numbers of the book's lock: one of ours, and one of the schema that the book lies in."""
@@ -59,11 +59,11 @@ def open_on_server(url: URL, begun: Shop | None = None) -> shop_file.ShopFile:
     """
     name = _name(url)
     if begun is not None:
-        with building(url) as connection, Session(connection) as session:
+        with new_server_database(url) as connection, Session(connection) as session:
             session.add(begun)
             session.flush()
     engine = _engine(url)
-    refusals = partial(_clear_refusals, name)
+    refusals = partial(_explain_errors, name)
     try:
         with refusals():
             stored = _stored_revision(engine, name)
@@ -112,10 +112,10 @@ def _begin_to_write(connection: Connection, on_wait: Callable[[], None] = lambda
     """
     if connection.scalar(text(f"SELECT pg_try_advisory_xact_lock({_LOCK})")):
         return
-    if _locked_within(connection, shop_file.PATIENCE):
+    if _acquire_lock(connection, shop_file.PATIENCE):
         return
     on_wait()
-    if not _locked_within(connection, shop_file.WAIT_SECONDS):
+    if not _acquire_lock(connection, shop_file.WAIT_SECONDS):
         raise Refusal(
             "the shop is in use by another program, which did not let go of it within"
             f" {shop_file.WAIT_SECONDS} seconds; nothing was changed, so do it again when that has"
@@ -123,21 +123,21 @@ def _begin_to_write(connection: Connection, on_wait: Callable[[], None] = lambda
         )
 
 
-def _locked_within(connection: Connection, seconds: float) -> bool:
+def _acquire_lock(connection: Connection, seconds: float) -> bool:
     """Wait in the server's queue, in which who came first is served first."""
     try:
         with connection.begin_nested():
-            _let_wait(connection, max(seconds, 0.001))
+            _set_lock_timeout(connection, max(seconds, 0.001))
             connection.execute(text(f"SELECT pg_advisory_xact_lock({_LOCK})"))
     except DBAPIError as error:
         if getattr(error.orig, "sqlstate", None) == "55P03":  # lock_not_available
             return False
         raise
-    _let_wait(connection, 0)
+    _set_lock_timeout(connection, 0)
     return True
 
 
-def _let_wait(connection: Connection, seconds: float) -> None:
+def _set_lock_timeout(connection: Connection, seconds: float) -> None:
     """Let statements wait for locks so long; 0 is as long as it takes."""
     connection.execute(text(f"SET LOCAL lock_timeout = {round(seconds * 1000)}"))
 
@@ -166,7 +166,7 @@ def _revision(connection: Connection) -> str:
 
 
 @contextmanager
-def building(url: URL) -> Iterator[Connection]:
+def new_server_database(url: URL) -> Iterator[Connection]:
     """Make tables in an empty database, to be filled in the transaction that made them.
 
     Raises
@@ -175,19 +175,19 @@ def building(url: URL) -> Iterator[Connection]:
         If it holds tables already or is not fit for a shop; then nothing has changed.
     """
     name = _name(url)
-    with _clear_refusals(name):
+    with _explain_errors(name):
         engine = _engine(url)
         try:
             with _writing(engine) as connection:
-                _check_is_fit(connection, name)
+                _check_database(connection, name)
                 migrate.upgrade(connection)
                 yield connection
-                go_on_counting(connection)
+                reset_sequences(connection)
         finally:
             engine.dispose()
 
 
-def go_on_counting(connection: Connection) -> None:
+def reset_sequences(connection: Connection) -> None:
     """Let the next row of each table get the next number after those given."""
     for table in inspect(connection).get_table_names():
         counter = connection.scalar(
@@ -200,7 +200,7 @@ def go_on_counting(connection: Connection) -> None:
             ))  # fmt: skip
 
 
-def _check_is_fit(connection: Connection, name: str) -> None:
+def _check_database(connection: Connection, name: str) -> None:
     tables = "SELECT count(*) FROM pg_tables WHERE schemaname = current_schema()"
     if connection.scalar(text(tables)):
         raise Refusal(f"{name} holds tables already and is left as it is; give an empty database")
@@ -254,7 +254,7 @@ def _back_up(connection: Connection, revision: str) -> Path:
 
 # --- what can go wrong with a server -----------------------------------------------------------
 
-_TROUBLE = {
+_ERROR_MESSAGES = {
     "25006": "is read-only for this user, so nothing was changed",
     "28000": "does not let this user in; look after the user's name and rights",
     "28P01": "does not let this user in; the password is wrong",
@@ -269,7 +269,7 @@ _TROUBLE = {
 
 
 @contextmanager
-def _clear_refusals(name: str) -> Iterator[None]:
+def _explain_errors(name: str) -> Iterator[None]:
     """Turn the server's troubles into one clear sentence."""
     try:
         yield
@@ -283,7 +283,7 @@ def _clear_refusals(name: str) -> Iterator[None]:
 
 
 def _refusal(name: str, cause: BaseException | None) -> Refusal | None:
-    said = _TROUBLE.get(getattr(cause, "sqlstate", None) or "")
+    said = _ERROR_MESSAGES.get(getattr(cause, "sqlstate", None) or "")
     if said is not None:
         return Refusal(f"{name} {said}")
     # A server that is not there, or went away, gives no state; libpq tells it in words.

@@ -16,12 +16,12 @@ if TYPE_CHECKING:
 
     from sqlalchemy import Connection, Engine
 
-__all__ = ["PATIENCE", "WAIT_SECONDS", "ShopFile", "take_turn"]
+__all__ = ["PATIENCE", "WAIT_SECONDS", "ShopFile", "wait_for_lock"]
 WAIT_SECONDS = 30
 """How long one deed waits for others to finish theirs."""
 PATIENCE = 0.5
 """Seconds after which a deed that waits says so."""
-_POLL = 0.02
+_POLL_SECONDS = 0.02
 """Seconds between two looks whether the book is free; Ctrl-C is heeded in between."""
 
 
@@ -53,7 +53,7 @@ class ShopFile:
         self.backup = backup
         self.on_wait: Callable[[], None] = lambda: None
         self._engine = engine
-        self._clear_refusals = refusals
+        self._explain_errors = refusals
         self._begin_to_write = begin_to_write
 
     @contextmanager
@@ -70,7 +70,7 @@ class ShopFile:
         """
         writing = self._engine.execution_options(writing=True)
         with (
-            self._clear_refusals(),
+            self._explain_errors(),
             Session(writing, expire_on_commit=False) as session,
             session.begin(),
         ):
@@ -86,7 +86,7 @@ class ShopFile:
         Refusal
             If the file can't be read.
         """
-        with self._clear_refusals(), Session(self._engine, expire_on_commit=False) as session:
+        with self._explain_errors(), Session(self._engine, expire_on_commit=False) as session:
             event.listen(session, "before_flush", _refuse_to_write)
             yield session
 
@@ -105,7 +105,7 @@ def _refuse_to_write(*_: object) -> None:
     raise RuntimeError("a session for reading was asked to write; use ShopFile.begin()")
 
 
-def take_turn(is_mine: Callable[[], bool], on_wait: Callable[[], None]) -> bool:
+def wait_for_lock(is_mine: Callable[[], bool], on_wait: Callable[[], None]) -> bool:
     """Ask for the book until it is free.
 
     Parameters
@@ -129,5 +129,5 @@ def take_turn(is_mine: Callable[[], bool], on_wait: Callable[[], None]) -> bool:
         if waited > PATIENCE and not told:
             told = True
             on_wait()
-        time.sleep(_POLL)
+        time.sleep(_POLL_SECONDS)
     return True

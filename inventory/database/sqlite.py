@@ -21,9 +21,9 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import QueuePool
 
-from inventory.core.files import give_name
+from inventory.core.files import link_into_place
 from inventory.database import migrate, shop_file
-from inventory.database.shop_file import ShopFile, take_turn
+from inventory.database.shop_file import ShopFile, wait_for_lock
 from inventory.database.tables.base import Shop
 from nester.core.errors import Refusal
 
@@ -34,11 +34,11 @@ if TYPE_CHECKING:
 
 
 __all__ = [
-    "beside",
-    "building",
-    "clear_refusals",
+    "backup_path",
     "copy_file",
-    "put_new_shop",
+    "create_atomically",
+    "explain_errors",
+    "new_file_database",
     "stored_revision",
 ]
 _APPLICATION_ID = 0x51626F78
@@ -90,7 +90,7 @@ def _begin_to_write(connection: Connection, on_wait: Callable[[], None] = lambda
     driver = _driver(connection)
     driver.execute("PRAGMA busy_timeout = 0")
     try:
-        if not take_turn(is_mine, on_wait):
+        if not wait_for_lock(is_mine, on_wait):
             driver.execute("BEGIN IMMEDIATE")  # says itself that it is busy
     finally:
         driver.execute(f"PRAGMA busy_timeout = {round(shop_file.WAIT_SECONDS * 1000)}")
@@ -119,13 +119,13 @@ def open_shop_file(path: Path) -> ShopFile:
     _check_is_there(path)
     engine = _engine(path)
     try:
-        with clear_refusals(path):
+        with explain_errors(path):
             stored = _stored_revision(engine, path)
             backup = None if stored == migrate.HEAD_REVISION else _migrate(engine, path)
     except BaseException:
         engine.dispose()
         raise
-    return ShopFile(path, engine, partial(clear_refusals, path), _begin_to_write, backup)
+    return ShopFile(path, engine, partial(explain_errors, path), _begin_to_write, backup)
 
 
 def _check_is_there(path: Path) -> None:
@@ -156,7 +156,7 @@ def stored_revision(connection: sqlite3.Connection, path: Path) -> str:
         raise Refusal(f"{path} is no shop's file; make a shop with 'quirebox shop new'")
     rows = connection.execute("SELECT version_num FROM alembic_version").fetchall()
     if len(rows) != 1 or not isinstance(rows[0][0], str):
-        raise Refusal(f"{path} {_NOT_WHOLE}")
+        raise Refusal(f"{path} {_INCOMPLETE}")
     return str(rows[0][0])
 
 
@@ -164,12 +164,12 @@ def stored_revision(connection: sqlite3.Connection, path: Path) -> str:
 
 
 def create_shop_file(path: Path, shop: Shop) -> None:
-    with put_new_shop(path) as unnamed:
+    with create_atomically(path) as unnamed:
         _build(unnamed, shop)
 
 
 @contextmanager
-def put_new_shop(path: Path) -> Iterator[Path]:
+def create_atomically(path: Path) -> Iterator[Path]:
     """Give a place out of sight to build a whole shop in, which then gets its name in one step.
 
     Raises
@@ -179,13 +179,13 @@ def put_new_shop(path: Path) -> Iterator[Path]:
     """
     try:
         if path.exists() or path.is_symlink():
-            raise _taken(path)
+            raise _already_exists(path)
         path.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(
             dir=path.parent, prefix=".quirebox-", ignore_cleanup_errors=True
         ) as folder:
             unnamed = Path(folder) / path.name
-            with clear_refusals(path):
+            with explain_errors(path):
                 yield unnamed
             _give_name(unnamed, path)
     except OSError as error:
@@ -193,13 +193,13 @@ def put_new_shop(path: Path) -> Iterator[Path]:
 
 
 def _build(path: Path, shop: Shop) -> None:
-    with building(path) as connection, Session(connection) as session:
+    with new_file_database(path) as connection, Session(connection) as session:
         session.add(shop)
         session.flush()
 
 
 @contextmanager
-def building(
+def new_file_database(
     path: Path, revision: str | None = None, name: str | None = None
 ) -> Iterator[Connection]:
     """Make a new file with empty tables, to be filled in the transaction that made them.
@@ -229,12 +229,12 @@ def building(
 
 def _give_name(unnamed: Path, path: Path) -> None:
     try:
-        give_name(unnamed, path)
+        link_into_place(unnamed, path)
     except FileExistsError:
-        raise _taken(path) from None
+        raise _already_exists(path) from None
 
 
-def _taken(path: Path) -> Refusal:
+def _already_exists(path: Path) -> Refusal:
     return Refusal(f"{path} exists already and is left as it is; choose another file")
 
 
@@ -268,7 +268,7 @@ def _upgrade_with_backup(connection: Connection, path: Path) -> Path | None:
     if stored == migrate.HEAD_REVISION:
         return None
     migrate.check_is_known(stored, str(path))
-    backup = beside(path, f"before-update-{stored}")
+    backup = backup_path(path, f"before-update-{stored}")
     with closing(_connect(path)) as source:
         copy_file(source, backup)
     try:
@@ -286,7 +286,7 @@ def _check_foreign_keys(connection: Connection) -> None:
         raise RuntimeError(f"after the migration these foreign keys point nowhere: {broken[:5]}")
 
 
-def beside(path: Path, why: str) -> Path:
+def backup_path(path: Path, why: str) -> Path:
     """Return a name for a copy of a shop's file, which says why and when it was made."""
     now = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%fZ")
     return path.with_name(f"{path.stem}.{why}-{now}{path.suffix}")
@@ -304,8 +304,8 @@ def copy_file(source: sqlite3.Connection, target: Path) -> None:
     unfinished = target.with_name(f".{target.name}.unfinished")
     try:
         if target.exists() or target.is_symlink():
-            raise _taken(target)
-        with clear_refusals(target), closing(sqlite3.connect(unfinished)) as copy:
+            raise _already_exists(target)
+        with explain_errors(target), closing(sqlite3.connect(unfinished)) as copy:
             source.backup(copy)
         _give_name(unfinished, target)
     except OSError as error:
@@ -317,7 +317,7 @@ def copy_file(source: sqlite3.Connection, target: Path) -> None:
 
 # --- what can go wrong with a file -------------------------------------------------------------
 
-_TROUBLE = {
+_ERROR_MESSAGES = {
     sqlite3.SQLITE_BUSY: "is in use by another program, which did not let go within"
     f" {shop_file.WAIT_SECONDS} seconds; nothing was changed, so do it again when it has finished",
     sqlite3.SQLITE_LOCKED: "is in use by this program already; nothing was changed",
@@ -334,19 +334,19 @@ _TROUBLE = {
     sqlite3.SQLITE_NOTADB: "is no shop's file; make a shop with 'quirebox shop new'",
 }
 """By primary result code (https://sqlite.org/rescode.html), what to say of the file."""
-_NOT_WHOLE = "lacks a part of a shop's tables; put back a backup of it"
+_INCOMPLETE = "lacks a part of a shop's tables; put back a backup of it"
 
 
 @contextmanager
-def clear_refusals(path: Path | str) -> Iterator[None]:
+def explain_errors(path: Path | str) -> Iterator[None]:
     """Turn SQLite's troubles with the file into one clear sentence."""
     try:
         yield
     except (DBAPIError, sqlite3.Error) as error:
         cause = error.orig if isinstance(error, DBAPIError) else error
-        said = _TROUBLE.get(getattr(cause, "sqlite_errorcode", 0) & 0xFF)
+        said = _ERROR_MESSAGES.get(getattr(cause, "sqlite_errorcode", 0) & 0xFF)
         if said is None and str(cause).startswith(("no such table", "no such column")):
-            said = _NOT_WHOLE
+            said = _INCOMPLETE
         if said is None:
             raise
         raise Refusal(f"{path} {said}") from error

@@ -15,16 +15,16 @@ from inventory.documents.format.blocks import (
     Column,
     Document,
     Heading,
+    Paragraph,
     Swatch,
     Table,
-    Words,
 )
-from inventory.documents.format.languages import ShopVoice
+from inventory.documents.format.languages import ShopTranslator
 from inventory.documents.format.pages import paginate
-from nester.core.lengths import Unit, quotable
+from nester.core.lengths import Unit, printable
 from nester.core.translation import translatable
 from nester.designs import (
-    Kind as SettingKind,
+    SettingKind as SettingKind,
 )
 
 __all__ = ["quote_document", "quote_html", "quote_pdf"]
@@ -139,67 +139,69 @@ _PARTS = {
 }
 
 
-def quote_document(quote: Quote, voice: ShopVoice) -> Document:
+def quote_document(quote: Quote, voice: ShopTranslator) -> Document:
     """Return what an offer says."""
     say = voice.say
     name = _name(quote, voice)
     together = voice.money(quote.price, quote.currency)
     blocks: list[Block] = [
-        Words(f"{quote.copies} × {name}: {together}", bold=True),
-        Words(_sentence(say(quote.design.title))),
+        Paragraph(f"{quote.copies} × {name}: {together}", bold=True),
+        Paragraph(_sentence(say(quote.design.title))),
     ]
     if sizes := tuple(_sizes(quote, voice)):
         titles = (Column(say("What"), 2), Column(say("As ordered"), 3))
         blocks += [Heading(say("Sizes")), Table(titles, sizes)]
     blocks += [Heading(say("Papers")), _papers(quote, voice), Heading(say("Price"))]
     columns = (
-        Column(say("Number"), 17, fixed=True, right=True),
+        Column(say("Number"), 17, fixed=True, align_right=True),
         Column(say("What"), 4),
-        Column(say("Price each"), 2, right=True),
-        Column(say("Together"), 2, right=True, bold=True),
+        Column(say("Price each"), 2, align_right=True),
+        Column(say("Together"), 2, align_right=True, bold=True),
     )
-    row = (str(quote.copies), name, voice.money(quote.each, quote.currency), together)
+    row = (str(quote.copies), name, voice.money(quote.unit_price, quote.currency), together)
     blocks.append(Table(columns, (row,)))
     sent = say("Sent by {date}; the price includes packing and postage.")
     ready = say("Ready to be collected by {date}.")
-    blocks.append(Words((sent if quote.posted else ready).format(date=voice.date(quote.ready))))
+    blocks.append(
+        Paragraph((sent if quote.is_posted else ready).format(date=voice.date(quote.ready_on)))
+    )
     until = say("This offer is valid until {date}.")
-    blocks.append(Words(until.format(date=voice.date(quote.valid_until)), bold=True))
+    blocks.append(Paragraph(until.format(date=voice.date(quote.valid_until)), bold=True))
     if quote.note:
-        blocks.append(Words(quotable(quote.note)))
+        blocks.append(Paragraph(printable(quote.note)))
     about = say("For {customer}, {date}.").format(
-        customer=quotable(quote.customer), date=voice.date(quote.made_on)
+        customer=printable(quote.customer), date=voice.date(quote.made_on)
     )
     offer = say("Offer")
-    return Document("quote", f"{quotable(quote.shop)} · {offer}", about, tuple(blocks))
+    return Document("quote", f"{printable(quote.shop)} · {offer}", about, tuple(blocks))
 
 
-def _name(quote: Quote, voice: ShopVoice) -> str:
+def _name(quote: Quote, voice: ShopTranslator) -> str:
     name = quote.design.name
-    return voice.say(_NAMES[name]) if name in _NAMES else quotable(name)
+    return voice.say(_NAMES[name]) if name in _NAMES else printable(name)
 
 
 def _sentence(words: str) -> str:
-    return f"{quotable(words[:1].upper() + words[1:])}." if words else ""
+    return f"{printable(words[:1].upper() + words[1:])}." if words else ""
 
 
-def _sizes(quote: Quote, voice: ShopVoice) -> Iterator[tuple[Cell, ...]]:
+def _sizes(quote: Quote, voice: ShopTranslator) -> Iterator[tuple[Cell, ...]]:
     built_in = quote.design.name in _NAMES
     known = {setting.name: setting for setting in quote.design.settings}
     told = {
-        setting.instead_of or name: quote.said[name]
+        setting.alternative_to or name: quote.given_sizes[name]
         for name, setting in known.items()
-        if name in quote.said
+        if name in quote.given_sizes
     }
     for name, setting in known.items():
         if name not in told or (built_in and name not in _SETTINGS):
             continue
-        label = voice.say(_SETTINGS[name]) if built_in else quotable(name)
+        label = voice.say(_SETTINGS[name]) if built_in else printable(name)
         value = quote.settings[name]
         if setting.kind is SettingKind.LENGTH and isinstance(value, int):
             shown = voice.length(value, _unit_of(told[name]) or quote.unit)
         else:
-            shown = voice.say(_CHOICES.get(str(value), quotable(str(value))))
+            shown = voice.say(_CHOICES.get(str(value), printable(str(value))))
         yield label, shown
 
 
@@ -211,7 +213,7 @@ def _unit_of(written: str) -> Unit | None:
     return next((unit for unit in Unit if text.endswith(unit)), None)
 
 
-def _papers(quote: Quote, voice: ShopVoice) -> Table:
+def _papers(quote: Quote, voice: ShopTranslator) -> Table:
     say = voice.say
     columns = (
         Column(say("Part"), 3),
@@ -222,35 +224,35 @@ def _papers(quote: Quote, voice: ShopVoice) -> Table:
     rows = []
     for paper in quote.papers:
         first, *rest = paper.role.split(".")
-        part = say(_PARTS[first]) if first in _PARTS else quotable(first)
+        part = say(_PARTS[first]) if first in _PARTS else printable(first)
         if paper.role == "all" and len(quote.papers) == 1:
             part = say("All parts")
-        looks = [quotable(one) for one in (paper.colour, paper.finish) if one]
+        looks = [printable(one) for one in (paper.colour, paper.finish) if one]
         rows.append(
             (
-                ", ".join([part, *(say(_CHOICES.get(one, quotable(one))) for one in rest)]),
+                ", ".join([part, *(say(_CHOICES.get(one, printable(one))) for one in rest)]),
                 Swatch(paper.swatch),
-                quotable(paper.name),
+                printable(paper.name),
                 ", ".join([*looks, f"{paper.grammage} g/m²"]),
             )
         )
     return Table(columns, tuple(rows))
 
 
-def _footer(quote: Quote, voice: ShopVoice) -> str:
+def _footer(quote: Quote, voice: ShopTranslator) -> str:
     words = voice.say("{shop} · offer for order {order} · {date}")
     return words.format(
-        shop=quotable(quote.shop), order=quote.order, date=voice.date(quote.made_on)
+        shop=printable(quote.shop), order=quote.order, date=voice.date(quote.made_on)
     )
 
 
-def _title(quote: Quote, voice: ShopVoice) -> str:
+def _title(quote: Quote, voice: ShopTranslator) -> str:
     offer = voice.say("Offer")
-    return f"{offer} {quote.order} · {quotable(quote.shop)}"
+    return f"{offer} {quote.order} · {printable(quote.shop)}"
 
 
 def quote_pdf(
-    quote: Quote, voice: ShopVoice, *, page: str = "A4", fonts: Sequence[Path] = ()
+    quote: Quote, voice: ShopTranslator, *, page: str = "A4", fonts: Sequence[Path] = ()
 ) -> bytes:
     """Print an offer; the same offer always gives the same bytes.
 
@@ -259,10 +261,10 @@ def quote_pdf(
     Refusal
         If the page has another name than A4 or Letter, or a font can't be read.
     """
-    from nester.drawing.canvas.fonts import Faces
+    from nester.drawing.canvas.fonts import FontSet
     from nester.drawing.canvas.pdf import pages_pdf
 
-    faces = Faces(fonts)
+    faces = FontSet(fonts)
     document = quote_document(quote, voice)
     return pages_pdf(
         paginate([document], page, faces, voice, _footer(quote, voice)),
@@ -273,7 +275,7 @@ def quote_pdf(
     )
 
 
-def quote_html(quote: Quote, voice: ShopVoice) -> str:
+def quote_html(quote: Quote, voice: ShopTranslator) -> str:
     """Write an offer as one page of HTML that needs nothing else."""
     from inventory.documents.format.html import documents_html
 

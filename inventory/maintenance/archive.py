@@ -69,9 +69,16 @@ __all__ = ["export_shop", "import_shop"]
 _LARGEST_TABLE = 500_000_000
 """Bytes; more is none of a paper shop's tables, and would not fit into memory well."""
 _LARGEST_ARCHIVE = 1_000_000_000
-_NO_ZIP = (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError, zlib.error)
+_ZIP_ERRORS = (
+    zipfile.BadZipFile,
+    NotImplementedError,
+    RuntimeError,
+    EOFError,
+    ValueError,
+    zlib.error,
+)
 """What a damaged archive raises, or one of a kind that no export is of: encrypted, for instance."""
-_AT_ONCE = 500
+_ROWS_PER_INSERT = 500
 
 
 # --- writing -----------------------------------------------------------------------------------
@@ -112,7 +119,7 @@ def import_shop(archive: Path, place: Path | str | None = None) -> dict[str, int
     Parameters
     ----------
     place
-        The new file, or the URL of an empty PostgreSQL database; `shop_place` unless given.
+        The new file, or the URL of an empty PostgreSQL database; `shop_location` unless given.
 
     Returns
     -------
@@ -125,13 +132,13 @@ def import_shop(archive: Path, place: Path | str | None = None) -> dict[str, int
         If something lies at the place already, or the archive is damaged or of a newer version,
         or what is in it makes no sound book; it names file, line and field.
     """
-    from inventory.database.open import shop_place
-    from inventory.database.sqlite import put_new_shop
+    from inventory.database.open import shop_location
+    from inventory.database.sqlite import create_atomically
 
-    target = shop_place(place)
+    target = shop_location(place)
     tables = _read_archive(archive)
     if isinstance(target, Path):
-        with put_new_shop(target) as unnamed:
+        with create_atomically(target) as unnamed:
             _build(unnamed, tables)
     else:
         with tempfile.TemporaryDirectory(prefix="quirebox-") as folder:
@@ -178,7 +185,7 @@ def _read_archive(path: Path) -> _Archive:
         raise Refusal(f"{path}: this is a folder, not a shop's archive") from None
     except OSError as why:
         raise Refusal(f"{path}: it can't be read ({why.strerror or why})") from None
-    except _NO_ZIP:
+    except _ZIP_ERRORS:
         raise Refusal(
             f"{path}: this is no ZIP archive, or it is damaged; give one that"
             " 'quirebox shop export' wrote"
@@ -269,10 +276,10 @@ def _read_table(archive: zipfile.ZipFile, described: dict[str, Any], read: _Arch
 def _build(path: Path, archive: _Archive) -> None:
     """Build a shop's file of what is in an archive, and check it."""
     from inventory.database.open import open_shop
-    from inventory.database.sqlite import building
+    from inventory.database.sqlite import new_file_database
     from inventory.maintenance.check import check_shop
 
-    with building(path, archive.revision, str(archive.path)) as connection:
+    with new_file_database(path, archive.revision, str(archive.path)) as connection:
         tables = archived_tables(connection)
         _check_tables(archive, tables)
         for table in tables.values():
@@ -286,7 +293,7 @@ def _build(path: Path, archive: _Archive) -> None:
     if backup is not None:
         backup.unlink()  # of what was built a moment ago
     if report.faults:
-        raise Refusal(f"{archive.path}: this makes no sound book: {report.faults[0].says}")
+        raise Refusal(f"{archive.path}: this makes no sound book: {report.faults[0].message}")
 
 
 def _check_tables(archive: _Archive, tables: dict[str, Table]) -> None:
@@ -426,8 +433,8 @@ def _for_dialect(connection: Connection, row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _insert_all(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) -> None:
-    for start in range(0, len(rows), _AT_ONCE):
-        connection.execute(insert(table), rows[start : start + _AT_ONCE])
+    for start in range(0, len(rows), _ROWS_PER_INSERT):
+        connection.execute(insert(table), rows[start : start + _ROWS_PER_INSERT])
 
 
 # --- onto a server -----------------------------------------------------------------------------
@@ -436,7 +443,7 @@ def _insert_all(connection: Connection, table: Table, rows: Sequence[dict[str, A
 def _move_to_server(path: Path, url: URL) -> None:
     """Copy a sound shop's file into an empty database, in one transaction."""
     from inventory.database.open import open_shop
-    from inventory.database.postgresql import building as building_on_server
+    from inventory.database.postgresql import new_server_database as building_on_server
 
     with (
         open_shop(path) as shop,

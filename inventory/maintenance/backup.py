@@ -12,12 +12,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from inventory.database.migrate import HEAD_REVISION, check_is_known
-from inventory.database.open import shop_place
+from inventory.database.open import shop_location
 from inventory.database.sqlite import (
-    beside,
-    clear_refusals,
+    backup_path,
     copy_file,
-    put_new_shop,
+    create_atomically,
+    explain_errors,
     stored_revision,
 )
 from inventory.database.tables.all import METADATA
@@ -54,8 +54,8 @@ def back_up(shop: ShopFile, target: Path | None = None) -> Path:
             f"{shop.place} is no file; keep an archive of it with 'quirebox shop export', or a"
             " copy by the server's own means"
         )
-    copy = (target or beside(shop.path, "backup")).absolute()
-    with clear_refusals(shop.path), closing(_connect(shop.path)) as source:
+    copy = (target or backup_path(shop.path, "backup")).absolute()
+    with explain_errors(shop.path), closing(_connect(shop.path)) as source:
         copy_file(source, copy)
     return copy
 
@@ -68,7 +68,7 @@ def restore(copy: Path, place: Path | str | None = None, *, replace: bool = Fals
     copy
         A file that `back_up` made, or any shop's file; it is left as it is.
     place
-        The shop's file; `shop_place` unless given.
+        The shop's file; `shop_location` unless given.
     replace
         Whether a file that is there already may be replaced; it is kept beside the new one.
 
@@ -83,13 +83,13 @@ def restore(copy: Path, place: Path | str | None = None, *, replace: bool = Fals
         If the copy is no shop's file, is damaged or of a newer version; if there is a file already
         and it may not be replaced; if the place is on a server.  Then nothing has changed.
     """
-    target = shop_place(place)
+    target = shop_location(place)
     if not isinstance(target, Path):
         raise Refusal("a copy can be put back into a file only; give one with --shop")
     copy = copy.absolute()
     _check(copy)
     if not (target.exists() or target.is_symlink()):
-        with put_new_shop(target) as unnamed, closing(_reading(copy)) as restored:
+        with create_atomically(target) as unnamed, closing(_reading(copy)) as restored:
             copy_file(restored, unnamed)
         return None
     if not replace:
@@ -101,8 +101,8 @@ def restore(copy: Path, place: Path | str | None = None, *, replace: bool = Fals
         raise Refusal(f"{target} is no file, so nothing can be put in its place")
     if target.samefile(copy):
         raise Refusal(f"{copy} is the shop's file itself; give a copy of it")
-    kept = beside(target, "before-restore")
-    with clear_refusals(target):
+    kept = backup_path(target, "before-restore")
+    with explain_errors(target):
         (_fill if _can_be_used(target) else _swap)(target, copy, kept)
     return kept
 
@@ -117,9 +117,9 @@ def _check(copy: Path) -> None:
         raise Refusal(f"{copy}: this is a folder, not a shop's file")
     if not is_file:
         raise Refusal(f"{copy}: there is no such file")
-    with clear_refusals(copy), closing(_reading(copy)) as connection:
+    with explain_errors(copy), closing(_reading(copy)) as connection:
         revision = stored_revision(connection, copy)
-        if not _is_whole(connection) or (revision == HEAD_REVISION and _lacks_tables(connection)):
+        if not _is_intact(connection) or (revision == HEAD_REVISION and _lacks_tables(connection)):
             raise Refusal(f"{copy} is damaged and can't be put back; take another copy")
     check_is_known(revision, str(copy))
 
@@ -148,7 +148,7 @@ def _lacks_tables(connection: sqlite3.Connection) -> bool:
     return not set(METADATA.tables) <= {name for (name,) in names}
 
 
-def _is_whole(connection: sqlite3.Connection) -> bool:
+def _is_intact(connection: sqlite3.Connection) -> bool:
     return bool(connection.execute("PRAGMA quick_check").fetchone() == ("ok",))
 
 
@@ -157,7 +157,7 @@ def _can_be_used(path: Path) -> bool:
     try:
         with closing(_connect(path)) as connection:
             stored_revision(connection, path)
-            return _is_whole(connection)
+            return _is_intact(connection)
     except sqlite3.OperationalError:
         raise
     except (sqlite3.DatabaseError, Refusal):
@@ -181,7 +181,7 @@ def _fill(target: Path, copy: Path, kept: Path) -> None:
 
 def _swap(target: Path, copy: Path, kept: Path) -> None:
     """Set a damaged file aside, with the log that belongs to it, and put the copy in its place."""
-    fresh = beside(target, "restored")
+    fresh = backup_path(target, "restored")
     try:
         with closing(_reading(copy)) as restored:
             copy_file(restored, fresh)

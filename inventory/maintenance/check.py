@@ -22,22 +22,22 @@ from inventory.database.tables.base import (
     Batch,
     BatchOrder,
     BatchStatus,
-    Bruise,
-    Deed,
-    Kind,
+    DamagedArea,
     Movement,
     Order,
-    OrderStep,
+    OrderStatus,
+    OrderStatusChange,
     Reason,
     Shop,
-    Status,
     Stock,
+    StockKind,
+    Transaction,
 )
 from inventory.database.tables.purchasing import (
     ExchangeRate,
     Price,
     Purchase,
-    PurchaseEnd,
+    PurchaseClosure,
     PurchaseLine,
     PurchaseReceipt,
     Supplier,
@@ -45,7 +45,7 @@ from inventory.database.tables.purchasing import (
 from inventory.database.tables.supplies import SupplyItem, SupplyMovement
 from inventory.stock import ledger
 from inventory.stock.lookup import label_of
-from inventory.stock.reservations import reserved
+from inventory.stock.reservations import reserved_quantities
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Table
@@ -53,7 +53,7 @@ if TYPE_CHECKING:
     from inventory.core.plan import Plan
     from inventory.database.shop_file import ShopFile
 
-__all__ = ["CHECKS", "Finding", "Report", "check_shop"]
+__all__ = ["CHECKS", "CheckReport", "Finding", "check_shop"]
 
 
 @dataclass(frozen=True)
@@ -68,21 +68,21 @@ class Finding:
         Whether the book contradicts itself; else the book is right and the drawer lacks something.
     where
         A label, or a table and the key of its row.
-    says
+    message
         A sentence without its full stop.
     """
 
     check: str
     fault: bool
     where: str
-    says: str
+    message: str
 
 
 @dataclass(frozen=True)
-class Report:
+class CheckReport:
     """What all checks found, and which of them were made."""
 
-    made: tuple[str, ...]
+    checks: tuple[str, ...]
     findings: tuple[Finding, ...]
 
     @property
@@ -96,10 +96,10 @@ class Report:
         return [one for one in self.findings if not one.fault]
 
 
-_Found = Iterable[tuple[str, str]]
+_Findings = Iterable[tuple[str, str]]
 
 
-def check_shop(shop: ShopFile) -> Report:
+def check_shop(shop: ShopFile) -> CheckReport:
     """Hold all rules to all that is in the book, as it is at one moment.
 
     A check that would stumble over what another one found is left out: nothing else is looked at
@@ -121,14 +121,14 @@ def check_shop(shop: ShopFile) -> Report:
             if findings:
                 break
         else:
-            findings += [Finding("reservations", False, *found) for found in _lacking(session)]
-    return Report(tuple(made), tuple(findings))
+            findings += [Finding("reservations", False, *found) for found in _shortages(session)]
+    return CheckReport(tuple(made), tuple(findings))
 
 
 # --- the file and its tables -------------------------------------------------------------------
 
 
-def _file(session: Session) -> _Found:
+def _file(session: Session) -> _Findings:
     if not _on_sqlite(session):
         return
     try:
@@ -142,7 +142,7 @@ def _on_sqlite(session: Session) -> bool:
     return session.get_bind().dialect.name == "sqlite"
 
 
-def _tables(session: Session) -> _Found:
+def _tables(session: Session) -> _Findings:
     from alembic.autogenerate import compare_metadata
     from alembic.migration import MigrationContext
 
@@ -170,7 +170,7 @@ def _rules_of(table: Table) -> set[Any]:
     return {rule.name for rule in table.constraints if isinstance(rule, CheckConstraint)}
 
 
-def _guards(session: Session) -> _Found:
+def _append_only_triggers(session: Session) -> _Findings:
     """Look for the triggers that keep ledgers append-only, as the migrations make them."""
     expected = _expected_triggers()
     there = _triggers(session.connection())
@@ -213,7 +213,7 @@ def _triggers(connection: Connection) -> dict[str, str]:
 # --- the rows by themselves --------------------------------------------------------------------
 
 
-def _values(session: Session) -> _Found:
+def _values(session: Session) -> _Findings:
     """Read every value as what it is: a choice, a moment, an amount of money."""
     for table in METADATA.sorted_tables:
         keys = list(table.primary_key.columns)
@@ -240,7 +240,7 @@ def _row(table: Table, key: Iterable[Any]) -> str:
     return f"{table.name} {', '.join(map(str, key))}"
 
 
-def _pointers(session: Session) -> _Found:
+def _pointers(session: Session) -> _Findings:
     for table in METADATA.sorted_tables:
         for pointer in sorted(table.foreign_keys, key=lambda one: one.parent.name):
             child, parent = table.alias(), pointer.column.table.alias()
@@ -255,13 +255,13 @@ def _pointers(session: Session) -> _Found:
                 yield _row(table, key), f"its {pointer.parent.name} points to {where}, not there"
 
 
-def _shop(session: Session) -> _Found:
+def _shop(session: Session) -> _Findings:
     number = session.scalar(select(func.count()).select_from(Shop))
     if number != 1:
         yield "shop", f"there must be one shop in the book, and there are {number}"
 
 
-def _names(session: Session) -> _Found:
+def _names(session: Session) -> _Findings:
     """Two names that are the same but for case and spacing are told by their key."""
     for table in METADATA.sorted_tables:
         if "name" in table.c and "name_key" in table.c:
@@ -270,14 +270,18 @@ def _names(session: Session) -> _Found:
                     yield f"{table.name} '{name}'", f"it is filed under '{key}'"
 
 
-def _labels(session: Session) -> _Found:
+def _labels(session: Session) -> _Findings:
     for label, kind, number in session.execute(select(Stock.label, Stock.kind, Stock.number)):
         if label != label_of(kind, number):
             yield label, f"{kind} number {number} should have the label {label_of(kind, number)}"
 
 
-def _bruises(session: Session) -> _Found:
-    lines = select(Bruise, Stock).join(Stock, Bruise.stock_id == Stock.id).order_by(Bruise.id)
+def _damaged_areas(session: Session) -> _Findings:
+    lines = (
+        select(DamagedArea, Stock)
+        .join(Stock, DamagedArea.stock_id == Stock.id)
+        .order_by(DamagedArea.id)
+    )
     for bruise, stock in session.execute(lines):
         if bruise.rect.right > stock.width or bruise.rect.bottom > stock.height:
             yield stock.label, f"its bruise {bruise.id} does not lie on it"
@@ -286,7 +290,7 @@ def _bruises(session: Session) -> _Found:
 # --- the ledger --------------------------------------------------------------------------------
 
 
-def _sums(session: Session) -> _Found:
+def _sums(session: Session) -> _Findings:
     """After no movement were there fewer than none, or two of one offcut."""
     after = func.sum(Movement.change).over(
         partition_by=Movement.stock_id, order_by=Movement.id, rows=(None, 0)
@@ -299,14 +303,14 @@ def _sums(session: Session) -> _Found:
         or_(
             each.c.after < 0,
             each.c.after > most,
-            (each.c.kind == Kind.OFFCUT) & (each.c.after > 1),
+            (each.c.kind == StockKind.OFFCUT) & (each.c.after > 1),
         )
     )
     for number, label, _, there in session.execute(wrong.order_by(each.c.id)):
         yield label, f"after movement {number} there would be {there} of it"
 
 
-def _counter_movements(session: Session) -> _Found:
+def _reversal_movements(session: Session) -> _Findings:
     first = aliased(Movement)
     pairs = (
         select(Movement, first).join(first, Movement.undoes_id == first.id).order_by(Movement.id)
@@ -321,7 +325,7 @@ def _counter_movements(session: Session) -> _Found:
             yield f"movement {back.id}", f"it does not take back movement {taken.id} as it was"
 
 
-def _supplies(session: Session) -> _Found:
+def _supplies(session: Session) -> _Findings:
     """After no movement was there less than nothing of a reel or a pack."""
     after = func.sum(SupplyMovement.change).over(
         partition_by=SupplyMovement.item_id, order_by=SupplyMovement.id, rows=(None, 0)
@@ -335,7 +339,7 @@ def _supplies(session: Session) -> _Found:
         yield label, f"after supply movement {number} there would be {there} of it"
 
 
-def _deeds(session: Session) -> _Found:
+def _reversals(session: Session) -> _Findings:
     """Check that a deed that takes another one back takes all of it back, and nothing else."""
     booked: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
     taken: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
@@ -347,7 +351,11 @@ def _deeds(session: Session) -> _Found:
     for deed, item, change in session.execute(supplies):
         booked[deed]["supply", item, change] += 1
         taken[deed]["supply", item, -change] += 1
-    pairs = select(Deed.id, Deed.undoes_id).where(Deed.undoes_id.is_not(None)).order_by(Deed.id)
+    pairs = (
+        select(Transaction.id, Transaction.undoes_id)
+        .where(Transaction.undoes_id.is_not(None))
+        .order_by(Transaction.id)
+    )
     for back, undoes in session.execute(pairs):
         if taken[back] != booked[undoes]:
             yield f"deed {back}", f"it does not take back all of deed {undoes}, and that alone"
@@ -356,7 +364,7 @@ def _deeds(session: Session) -> _Found:
 # --- buying ------------------------------------------------------------------------------------
 
 
-def _prices(session: Session) -> _Found:
+def _prices(session: Session) -> _Findings:
     """Check what the database can't, as it keeps money as text: none of it is less than it may."""
     for one in session.scalars(select(Price).order_by(Price.id)):
         if one.amount is not None and one.amount <= 0:
@@ -369,21 +377,25 @@ def _prices(session: Session) -> _Found:
             yield f"supplier '{supplier.name}'", "one of its terms is less than zero"
 
 
-def _purchases(session: Session) -> _Found:
+def _purchases(session: Session) -> _Findings:
     """Check that no more came of a purchase than was ordered, and all of it is in the ledger."""
     for table, reason in (
         (Purchase, Reason.ORDERED),
         (PurchaseReceipt, Reason.RECEIVED),
-        (PurchaseEnd, Reason.CLOSED),
+        (PurchaseClosure, Reason.CLOSED),
     ):
-        deeds = select(Deed.id, Deed.reason).join(table, table.deed_id == Deed.id).distinct()
-        for number, its in session.execute(deeds.order_by(Deed.id)):
+        deeds = (
+            select(Transaction.id, Transaction.reason)
+            .join(table, table.deed_id == Transaction.id)
+            .distinct()
+        )
+        for number, its in session.execute(deeds.order_by(Transaction.id)):
             if its is not reason:
                 yield f"deed {number}", f"it is of a purchase and should be '{reason}', not '{its}'"
     came = (
         select(PurchaseLine, func.sum(PurchaseReceipt.packs))
         .join(PurchaseReceipt, PurchaseReceipt.line_id == PurchaseLine.id)
-        .where(PurchaseReceipt.deed_id.not_in(ledger.taken_back()))
+        .where(PurchaseReceipt.deed_id.not_in(ledger.reversed_transactions()))
         .group_by(PurchaseLine.id)
         .order_by(PurchaseLine.id)
     )
@@ -412,7 +424,7 @@ def _purchases(session: Session) -> _Found:
 # --- batches and orders ------------------------------------------------------------------------
 
 
-def _plans(session: Session) -> _Found:
+def _plans(session: Session) -> _Findings:
     for number, plan in session.execute(select(Batch.id, Batch.plan).order_by(Batch.id)):
         try:
             said = _plan(plan).batch
@@ -429,7 +441,7 @@ def _plan(text_of_it: str) -> Plan:
     return plan_from_json(text_of_it)
 
 
-def _orders(session: Session) -> _Found:
+def _orders(session: Session) -> _Findings:
     """Check that an order that is planned is in one open batch, and none is in two."""
     open_batches: dict[int, list[int]] = defaultdict(list)
     pairs = (
@@ -444,29 +456,33 @@ def _orders(session: Session) -> _Found:
         if len(batches) > 1:
             which = ", ".join(map(str, batches))
             yield f"order {order}", f"it is in several open batches at once: {which}"
-    planned = select(Order.id).where(Order.status == Status.PLANNED).order_by(Order.id)
+    planned = select(Order.id).where(Order.status == OrderStatus.PLANNED).order_by(Order.id)
     for order in session.scalars(planned):
         if order not in open_batches:
             yield f"order {order}", "it is planned, and in no open batch"
 
 
-def _steps(session: Session) -> _Found:
+def _steps(session: Session) -> _Findings:
     """Check that an order is what its last step made of it.
 
     Of orders from before steps were written down only the first is known, however far they are.
     """
-    last = select(func.max(OrderStep.id)).group_by(OrderStep.order_id).having(func.count() > 1)
+    last = (
+        select(func.max(OrderStatusChange.id))
+        .group_by(OrderStatusChange.order_id)
+        .having(func.count() > 1)
+    )
     rows = (
-        select(Order.id, Order.status, OrderStep.status)
-        .join(OrderStep, OrderStep.order_id == Order.id)
-        .where(OrderStep.id.in_(last), OrderStep.status != Order.status)
+        select(Order.id, Order.status, OrderStatusChange.status)
+        .join(OrderStatusChange, OrderStatusChange.order_id == Order.id)
+        .where(OrderStatusChange.id.in_(last), OrderStatusChange.status != Order.status)
         .order_by(Order.id)
     )
     for number, status, step in session.execute(rows):
         yield f"order {number}", f"it is {status}, and its last step made it {step}"
 
 
-def _cut_once(session: Session) -> _Found:
+def _cut_once(session: Session) -> _Findings:
     """Check that no batch cut more of a label than its plan takes."""
     taken = aliased(Movement)
     cut = (
@@ -483,29 +499,29 @@ def _cut_once(session: Session) -> _Found:
     planned: dict[int | None, Counter[str]] = {}
     for number, label, copies in session.execute(cut):
         if number not in planned:
-            planned[number] = _takes(_plan(session.get_one(Batch, number).plan))
+            planned[number] = _usage_by_label(_plan(session.get_one(Batch, number).plan))
         if copies > planned[number][label]:
             most = planned[number][label]
             yield label, f"batch {number} cut {copies} of it, and its plan takes {most}"
 
 
-def _takes(plan: Plan) -> Counter[str]:
+def _usage_by_label(plan: Plan) -> Counter[str]:
     takes: Counter[str] = Counter()
     for layout in plan.layouts:
         takes[layout.sheet.label] += layout.copies
     return takes
 
 
-def _reservations(session: Session) -> _Found:
+def _reservations(session: Session) -> _Findings:
     """Check that open batches take no more than was there when the last of them was booked.
 
-    What was spoiled, counted away or taken back since is no fault of the book (see `_lacking`).
+    What was spoiled, counted away or taken back since is no fault of the book (see `_shortages`).
     """
     for stock, wanted, there in _short(session):
         since = min(
             batch.made_at
             for batch in session.scalars(select(Batch).where(Batch.status == BatchStatus.OPEN))
-            if _takes(_plan(batch.plan))[stock.label]
+            if _usage_by_label(_plan(batch.plan))[stock.label]
         )
         lost = session.scalar(
             select(func.coalesce(-func.sum(Movement.change), 0)).where(
@@ -519,7 +535,7 @@ def _reservations(session: Session) -> _Found:
             yield stock.label, f"open batches take {wanted} of it, and {there} are there"
 
 
-def _lacking(session: Session) -> _Found:
+def _shortages(session: Session) -> _Findings:
     for stock, wanted, there in _short(session):
         yield (
             stock.label,
@@ -532,27 +548,27 @@ def _lacking(session: Session) -> _Found:
 
 def _short(session: Session) -> Iterable[tuple[Stock, int, int]]:
     by_label = {stock.label: stock for stock in session.scalars(select(Stock))}
-    there = ledger.on_hand_of(session)
-    for label, wanted in sorted(reserved(session).items()):
+    there = ledger.on_hand_by_stock(session)
+    for label, wanted in sorted(reserved_quantities(session).items()):
         stock = by_label.get(label)
         if stock is not None and wanted > there.get(stock.id, 0):
             yield stock, wanted, there.get(stock.id, 0)
 
 
-CHECKS: dict[str, tuple[str, Callable[[Session], _Found]]] = {
+CHECKS: dict[str, tuple[str, Callable[[Session], _Findings]]] = {
     "file": ("the file is whole", _file),
     "tables": ("the tables are those of this version", _tables),
-    "guards": ("the database keeps the ledger append-only", _guards),
+    "guards": ("the database keeps the ledger append-only", _append_only_triggers),
     "values": ("every value can be read", _values),
     "pointers": ("every pointer points to something", _pointers),
     "shop": ("there is one shop", _shop),
     "names": ("every name is filed under its key", _names),
     "labels": ("every label is of its kind and number", _labels),
-    "bruises": ("every bruise lies on its sheet or offcut", _bruises),
+    "bruises": ("every bruise lies on its sheet or offcut", _damaged_areas),
     "sums": ("no sum of movements was ever below zero, or over one of an offcut", _sums),
     "supplies": ("no sum of a supply's movements was ever below zero", _supplies),
-    "deeds": ("every deed was taken back wholly or not at all", _deeds),
-    "undone": ("every counter-movement takes back one movement wholly", _counter_movements),
+    "deeds": ("every deed was taken back wholly or not at all", _reversals),
+    "undone": ("every counter-movement takes back one movement wholly", _reversal_movements),
     "prices": ("no price, rate or term is less than it may be", _prices),
     "purchases": ("no more came of a purchase than was ordered, and all is booked", _purchases),
     "plans": ("every batch has its plan", _plans),

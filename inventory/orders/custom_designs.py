@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy import select
 
 from inventory.core.text import did_you_mean, fold, shorten
-from inventory.database.tables.base import Order, OwnDesign, Status
+from inventory.database.tables.base import CustomDesign, Order, OrderStatus
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
@@ -22,17 +22,17 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
-    "add_own_design",
+    "add_custom_design",
     "built_in_design",
     "find_design",
-    "list_own_designs",
-    "own_design",
+    "get_custom_design",
+    "list_custom_designs",
     "read_design_file",
-    "remove_own_design",
+    "remove_custom_design",
     "text_of_design",
 ]
 
-_DONE = (Status.DELIVERED, Status.CANCELLED)
+_FINISHED_STATUSES = (OrderStatus.DELIVERED, OrderStatus.CANCELLED)
 
 
 def read_design_file(path: Path) -> str:
@@ -43,27 +43,27 @@ def read_design_file(path: Path) -> str:
     Refusal
         If it can't be read, is too large or no UTF-8.
     """
-    from nester.designs.custom.reader import LARGEST_FILE, decode_own_design
+    from nester.designs.custom.reader import MAX_FILE_SIZE, decode_custom_design
 
     try:
         with path.open("rb") as file:
-            data = file.read(LARGEST_FILE + 1)
+            data = file.read(MAX_FILE_SIZE + 1)
     except FileNotFoundError:
         raise Refusal(f"{path}: there is no such file") from None
     except IsADirectoryError:
         raise Refusal(f"{path}: this is a folder, not a design's file") from None
     except OSError as why:
         raise Refusal(f"{path}: it can't be read ({why.strerror or why})") from None
-    return decode_own_design(data, str(path))
+    return decode_custom_design(data, str(path))
 
 
-def add_own_design(session: Session, text: str, file: str) -> OwnDesign:
+def add_custom_design(session: Session, text: str, file: str) -> CustomDesign:
     """Keep a design of the maker's own under the name it gives itself.
 
     Parameters
     ----------
     text
-        Its file (see `nester.designs.custom.reader.starting_point`).
+        Its file (see `nester.designs.custom.reader.starter_text`).
     file
         What to call the file in a refusal.
 
@@ -72,26 +72,26 @@ def add_own_design(session: Session, text: str, file: str) -> OwnDesign:
     Refusal
         If it can't be made, or a design has that name already.
     """
-    from nester.designs.custom.reader import read_own_design
+    from nester.designs.custom.reader import read_custom_design
 
-    design = read_own_design(text, file)
-    if _kept(session, design.name) is not None:
+    design = read_custom_design(text, file)
+    if _find_custom_design(session, design.name) is not None:
         raise Refusal(
             f"{file}, name: there is a design '{design.name}' already; give the new one another"
             f" name, or remove the old one first"
         )
-    row = OwnDesign(name=design.name, text=text, added_at=datetime.now(UTC))
+    row = CustomDesign(name=design.name, text=text, added_at=datetime.now(UTC))
     session.add(row)
     session.flush()
     return row
 
 
-def list_own_designs(session: Session) -> list[OwnDesign]:
+def list_custom_designs(session: Session) -> list[CustomDesign]:
     """Return the maker's own designs by name."""
-    return list(session.scalars(select(OwnDesign).order_by(OwnDesign.name_key)))
+    return list(session.scalars(select(CustomDesign).order_by(CustomDesign.name_key)))
 
 
-def own_design(session: Session, name: str) -> OwnDesign:
+def get_custom_design(session: Session, name: str) -> CustomDesign:
     """Return the maker's own design of that name, in capitals or not.
 
     Raises
@@ -99,15 +99,15 @@ def own_design(session: Session, name: str) -> OwnDesign:
     Refusal
         If there is none.
     """
-    row = _kept(session, name)
+    row = _find_custom_design(session, name)
     if row is None:
-        known = [one.name for one in list_own_designs(session)]
-        hint = did_you_mean(name, known) or _there_are(known)
+        known = [one.name for one in list_custom_designs(session)]
+        hint = did_you_mean(name, known) or _known_names(known)
         raise Refusal(f"the shop keeps no design of its own '{shorten(name)}'{hint}")
     return row
 
 
-def remove_own_design(session: Session, name: str) -> None:
+def remove_custom_design(session: Session, name: str) -> None:
     """Forget a design of the maker's own.
 
     Raises
@@ -115,10 +115,10 @@ def remove_own_design(session: Session, name: str) -> None:
     Refusal
         If there is none of that name, or an order that is not delivered or cancelled is of it.
     """
-    row = own_design(session, name)
+    row = get_custom_design(session, name)
     orders = session.scalars(
         select(Order.id)
-        .where(Order.design == row.name, Order.status.not_in(_DONE))
+        .where(Order.design == row.name, Order.status.not_in(_FINISHED_STATUSES))
         .order_by(Order.id)
     ).all()
     if orders:
@@ -140,22 +140,22 @@ def find_design(session: Session, name: str) -> Design:
         If there is none; it says which there are.
     """
     from nester.designs import DESIGNS
-    from nester.designs.custom.reader import read_own_design
+    from nester.designs.custom.reader import read_custom_design
 
     design = DESIGNS.get(fold(name))
     if design is not None:
         return design
-    row = _kept(session, name)
+    row = _find_custom_design(session, name)
     if row is None:
-        raise _unknown(name, [*DESIGNS, *(one.name for one in list_own_designs(session))])
-    return read_own_design(row.text, f"the design '{row.name}' in the shop's book")
+        raise _unknown(name, [*DESIGNS, *(one.name for one in list_custom_designs(session))])
+    return read_custom_design(row.text, f"the design '{row.name}' in the shop's book")
 
 
 def text_of_design(session: Session, name: str) -> str | None:
     """Return the text of a design of the maker's own; None for a built-in one."""
     from nester.designs import DESIGNS
 
-    row = None if fold(name) in DESIGNS else _kept(session, name)
+    row = None if fold(name) in DESIGNS else _find_custom_design(session, name)
     return row.text if row is not None else None
 
 
@@ -175,15 +175,15 @@ def built_in_design(name: str) -> Design:
     return design
 
 
-def _kept(session: Session, name: str) -> OwnDesign | None:
-    return session.scalar(select(OwnDesign).where(OwnDesign.name_key == fold(name)))
+def _find_custom_design(session: Session, name: str) -> CustomDesign | None:
+    return session.scalar(select(CustomDesign).where(CustomDesign.name_key == fold(name)))
 
 
 def _unknown(name: str, known: Iterable[str]) -> Refusal:
-    hint = did_you_mean(name, known) or _there_are(known)
+    hint = did_you_mean(name, known) or _known_names(known)
     return Refusal(f"there is no design '{shorten(name)}'{hint}")
 
 
-def _there_are(known: Iterable[str]) -> str:
+def _known_names(known: Iterable[str]) -> str:
     names = ", ".join(known)
     return f"; there are {names}" if names else "; none was added yet"

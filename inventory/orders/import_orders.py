@@ -11,7 +11,7 @@ from inventory.core.text import (
 )
 from inventory.orders.custom_designs import find_design
 from inventory.orders.orders import add_order, thickness_of_papers
-from inventory.shop.settings import the_shop
+from inventory.shop.settings import get_shop
 from nester.designs.base.design import read_settings
 from nester.designs.base.roles import check_roles
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.core.table_files import Row
+    from inventory.core.table_files import TableRow
     from inventory.database.tables.base import Order
     from nester.core.lengths import Unit
     from nester.designs.base.clearance import Thickness
@@ -56,7 +56,7 @@ def import_orders(session: Session, path: Path, today: date) -> tuple[int, list[
         One sentence with file, line and field.
     """
     rows = read_list(path, ("customer", "design", "copies", "due", "sizes", "papers"))
-    unit = the_shop(session).unit
+    unit = get_shop(session).unit
     deeds = [_order(session, row, unit, today) for row in rows]
     warnings = [
         f"{deed.row.file}, line {deed.row.line}: {warning}"
@@ -67,7 +67,7 @@ def import_orders(session: Session, path: Path, today: date) -> tuple[int, list[
 
 
 def _order(
-    session: Session, row: Row, unit: Unit, today: date
+    session: Session, row: TableRow, unit: Unit, today: date
 ) -> CheckedLine[tuple[Order, list[str]]]:
     design = row.read("design", lambda name: find_design(session, name))
     papers = row.read("papers", lambda text: _papers(text, design, session))

@@ -13,16 +13,16 @@ from inventory.database.tables.base import (
     Batch,
     BatchOrder,
     BatchStatus,
-    Lost,
     Order,
-    OrderStep,
-    Status,
+    OrderStatus,
+    OrderStatusChange,
+    SpoiledPieces,
 )
 from inventory.orders.custom_designs import find_design, text_of_design
-from inventory.shop.settings import the_shop
-from inventory.stock.ledger import taken_back
+from inventory.shop.settings import get_shop
+from inventory.stock.ledger import reversed_transactions
 from inventory.stock.papers import find_paper
-from inventory.stock.reservations import cut_of_mending
+from inventory.stock.reservations import mended_pieces
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
@@ -53,18 +53,18 @@ __all__ = [
     "order_consumables",
     "order_pieces",
     "set_status",
-    "steps_of",
+    "status_changes",
     "thickness_of_papers",
 ]
 
-_STEPS: dict[Status, tuple[Status, ...]] = {
-    Status.DRAFT: (Status.CONFIRMED, Status.CANCELLED),
-    Status.CONFIRMED: (Status.PLANNED, Status.CANCELLED),
-    Status.PLANNED: (Status.CUT, Status.CONFIRMED, Status.CANCELLED),
-    Status.CUT: (Status.ASSEMBLED, Status.PLANNED, Status.CANCELLED),
-    Status.ASSEMBLED: (Status.DELIVERED, Status.CANCELLED),
-    Status.DELIVERED: (),
-    Status.CANCELLED: (),
+_NEXT_STATUSES: dict[OrderStatus, tuple[OrderStatus, ...]] = {
+    OrderStatus.DRAFT: (OrderStatus.CONFIRMED, OrderStatus.CANCELLED),
+    OrderStatus.CONFIRMED: (OrderStatus.PLANNED, OrderStatus.CANCELLED),
+    OrderStatus.PLANNED: (OrderStatus.CUT, OrderStatus.CONFIRMED, OrderStatus.CANCELLED),
+    OrderStatus.CUT: (OrderStatus.ASSEMBLED, OrderStatus.PLANNED, OrderStatus.CANCELLED),
+    OrderStatus.ASSEMBLED: (OrderStatus.DELIVERED, OrderStatus.CANCELLED),
+    OrderStatus.DELIVERED: (),
+    OrderStatus.CANCELLED: (),
 }
 """Where an order may go; back to confirmed when its batch is dropped, and back to planned when a
 cut is taken back."""
@@ -119,7 +119,7 @@ def add_order(
 
     customer = clean_name(customer, "the customer's name")
     chosen = find_design(session, design)
-    unit = the_shop(session).unit
+    unit = get_shop(session).unit
     check_roles(chosen, papers)
     named = {role: find_paper(session, name).name for role, name in papers.items()}
     thickness = thickness_of_papers(session, named)
@@ -134,26 +134,26 @@ def add_order(
         papers=named,
         copies=whole_number(copies, "the number of copies", least=1),
         due=due,
-        status=Status.DRAFT if draft else Status.CONFIRMED,
+        status=OrderStatus.DRAFT if draft else OrderStatus.CONFIRMED,
         made_at=datetime.now(UTC),
         design_text=text_of_design(session, chosen.name),
     )
     session.add(order)
     session.flush()
-    _book_step(session, order, order.made_at)
+    _add_status_change(session, order, order.made_at)
     late = f"order {order.id} was due on {due.isoformat()}, which has passed"
     return order, [late] * (due < today) + [f"order {order.id}: {said}" for said in tight]
 
 
 def _check_fit(design: Design, settings: Settings, thickness: Thickness, unit: Unit) -> list[str]:
     """Refuse what binds in the papers chosen; return what to say of what is tight."""
-    from nester.designs.base.clearance import Verdict, refuse_binding
+    from nester.designs.base.clearance import Verdict, require_clearances
 
     try:
-        fit = refuse_binding(design.joints(settings), thickness, unit)
+        fit = require_clearances(design.joints(settings), thickness, unit)
     except Refusal as error:
         raise Refusal(f"{design.name}: {error}") from None
-    return [line.sentence for line in fit if line.verdict is Verdict.TIGHT]
+    return [line.message for line in fit if line.verdict is Verdict.TIGHT]
 
 
 def _check_papers(design: Design, pieces: Iterable[Piece], papers: Mapping[str, str]) -> None:
@@ -181,16 +181,16 @@ def thickness_of_papers(session: Session, papers: Mapping[str, str]) -> Thicknes
     Refusal
         If there is no such paper.
     """
-    from nester.designs.base.thickness import Sheetstock, thickness_by_role
+    from nester.designs.base.thickness import PaperSpec, thickness_by_role
 
     chosen = {role: find_paper(session, name) for role, name in papers.items()}
     return thickness_by_role(
-        {role: Sheetstock(paper.grammage, paper.caliper) for role, paper in chosen.items()}
+        {role: PaperSpec(paper.grammage, paper.caliper) for role, paper in chosen.items()}
     )
 
 
 def list_orders(
-    session: Session, *, status: Status | str | Iterable[Status | str] | None = None
+    session: Session, *, status: OrderStatus | str | Iterable[OrderStatus | str] | None = None
 ) -> list[Order]:
     """Return orders, what is due first first.
 
@@ -207,7 +207,9 @@ def list_orders(
     query = select(Order).order_by(Order.due, Order.id)
     if status is not None:
         wanted = [status] if isinstance(status, str) else status
-        query = query.where(Order.status.in_([choice(Status, one, "the status") for one in wanted]))
+        query = query.where(
+            Order.status.in_([choice(OrderStatus, one, "the status") for one in wanted])
+        )
     return list(session.scalars(query))
 
 
@@ -216,7 +218,7 @@ class BoardRow(NamedTuple):
 
     Attributes
     ----------
-    days
+    days_left
         Until it is due; less than none if it is late.
     batch
         The batch in which it is, or was, cut.
@@ -225,7 +227,7 @@ class BoardRow(NamedTuple):
     """
 
     order: Order
-    days: int
+    days_left: int
     batch: int | None
     missing: int
 
@@ -235,7 +237,7 @@ def order_board(session: Session, today: date) -> list[BoardRow]:
     orders = [
         order
         for order in list_orders(session)
-        if order.status not in (Status.DELIVERED, Status.CANCELLED)
+        if order.status not in (OrderStatus.DELIVERED, OrderStatus.CANCELLED)
     ]
     batches: dict[int, int] = dict(
         session.execute(
@@ -256,16 +258,16 @@ def missing_pieces(session: Session) -> Counter[int]:
     """Return how many pieces of orders were spoiled and are not cut again yet, by `Order.id`."""
     mended = select(Batch.id).where(Batch.status == BatchStatus.CUT)
     lost = session.execute(
-        select(Lost.order_id, func.sum(Lost.quantity))
+        select(SpoiledPieces.order_id, func.sum(SpoiledPieces.quantity))
         .where(
-            Lost.deed_id.not_in(taken_back()),
-            Lost.mended_id.is_(None) | Lost.mended_id.not_in(mended),
+            SpoiledPieces.deed_id.not_in(reversed_transactions()),
+            SpoiledPieces.mended_id.is_(None) | SpoiledPieces.mended_id.not_in(mended),
         )
-        .group_by(Lost.order_id)
+        .group_by(SpoiledPieces.order_id)
     )
     missing = Counter({order: int(quantity) for order, quantity in lost})
     # What a batch that mends has spoiled once more is lost anew, so its copies count like others.
-    missing.subtract(cut_of_mending(session))
+    missing.subtract(mended_pieces(session))
     return +missing
 
 
@@ -283,7 +285,7 @@ def get_order(session: Session, number: int) -> Order:
     return order
 
 
-def set_status(session: Session, order: Order, status: Status | str) -> Order:
+def set_status(session: Session, order: Order, status: OrderStatus | str) -> Order:
     """Move an order along: draft, confirmed, planned, cut, assembled, delivered.
 
     It may be cancelled from anywhere before delivered, and goes back from planned to confirmed
@@ -294,24 +296,28 @@ def set_status(session: Session, order: Order, status: Status | str) -> Order:
     Refusal
         If it can't go there from where it is.
     """
-    wanted = choice(Status, status, "the status")
-    steps = _STEPS[order.status]
+    wanted = choice(OrderStatus, status, "the status")
+    steps = _NEXT_STATUSES[order.status]
     if wanted not in steps:
         where = f"it can become {' or '.join(steps)}" if steps else "that is where it ends"
         raise Refusal(f"order {order.id} is {order.status} and can't become {wanted}; {where}")
     order.status = wanted
-    _book_step(session, order, datetime.now(UTC))
+    _add_status_change(session, order, datetime.now(UTC))
     return order
 
 
-def _book_step(session: Session, order: Order, at: datetime) -> None:
-    session.add(OrderStep(order_id=order.id, status=order.status, at=at))
+def _add_status_change(session: Session, order: Order, at: datetime) -> None:
+    session.add(OrderStatusChange(order_id=order.id, status=order.status, at=at))
     session.flush()
 
 
-def steps_of(session: Session, order: Order) -> list[OrderStep]:
+def status_changes(session: Session, order: Order) -> list[OrderStatusChange]:
     """Return when an order became what, the first step first."""
-    steps = select(OrderStep).where(OrderStep.order_id == order.id).order_by(OrderStep.id)
+    steps = (
+        select(OrderStatusChange)
+        .where(OrderStatusChange.order_id == order.id)
+        .order_by(OrderStatusChange.id)
+    )
     return list(session.scalars(steps))
 
 
@@ -323,11 +329,11 @@ def design_of(session: Session, order: Order) -> Design:
     Refusal
         If there is none of its name any more.
     """
-    from nester.designs.custom.reader import read_own_design
+    from nester.designs.custom.reader import read_custom_design
 
     if order.design_text is None:
         return find_design(session, order.design)
-    return read_own_design(order.design_text, f"the design '{order.design}' of order {order.id}")
+    return read_custom_design(order.design_text, f"the design '{order.design}' of order {order.id}")
 
 
 def order_pieces(

@@ -12,11 +12,11 @@ from inventory.core.plan import (
     Plan,
     plan_to_json,
 )
-from inventory.database.tables.base import Batch, BatchStatus, Status
+from inventory.database.tables.base import Batch, BatchStatus, OrderStatus
 from inventory.orders.orders import get_order, set_status
 from inventory.stock import ledger
 from inventory.stock.lookup import find_stock
-from inventory.stock.reservations import reserved
+from inventory.stock.reservations import reserved_quantities
 from nester.core.errors import Refusal
 
 __all__ = ["StashChanged"]
@@ -44,7 +44,7 @@ def book_plan(
 
 def set_planned(session: Session, batch: Batch) -> None:
     for order in batch.orders:
-        set_status(session, order, Status.PLANNED)
+        set_status(session, order, OrderStatus.PLANNED)
 
 
 class StashChanged(Refusal):
@@ -54,18 +54,18 @@ class StashChanged(Refusal):
 def check_unchanged(session: Session, plan: Plan, what: str) -> None:
     """Refuse if the stash no longer has what the plan takes, or an order is no longer to plan."""
     for planned in plan.orders:
-        if planned.made and get_order(session, planned.number).status is not Status.CONFIRMED:
+        if planned.made and get_order(session, planned.number).status is not OrderStatus.CONFIRMED:
             now = get_order(session, planned.number).status
             raise StashChanged(
                 f"order {planned.number} was changed since and is {now} now; plan again"
             )
-    _check_free(session, plan, what)
+    _check_available(session, plan, what)
 
 
-def _check_free(session: Session, plan: Plan, what: str) -> None:
-    taken = reserved(session)
+def _check_available(session: Session, plan: Plan, what: str) -> None:
+    taken = reserved_quantities(session)
     changes = []
-    for label, number in _usage(plan).items():
+    for label, number in _usage_by_label(plan).items():
         free = max(0, ledger.on_hand(session, find_stock(session, label)) - taken[label])
         if free < number:
             changes.append(f"it takes {number} of {label}, and {free} are free now")
@@ -73,7 +73,7 @@ def _check_free(session: Session, plan: Plan, what: str) -> None:
         raise StashChanged(f"{what}: {'; '.join(changes)}; plan again")
 
 
-def _usage(plan: Plan) -> Counter[str]:
+def _usage_by_label(plan: Plan) -> Counter[str]:
     used: Counter[str] = Counter()
     for layout in plan.layouts:
         used[layout.sheet.label] += layout.copies

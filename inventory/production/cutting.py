@@ -9,24 +9,24 @@ from sqlalchemy.orm import Session
 
 from inventory.database.tables.base import (
     BatchStatus,
-    Deed,
+    OrderStatus,
     Reason,
-    Status,
+    Transaction,
 )
 from inventory.orders.orders import set_status
 from inventory.production.pace import report_times
 from inventory.production.progress import (
-    left_to_cut,
-    mends_no_more,
-    open_batch,
-    settle,
-    take_sheets,
+    detach_mended_pieces,
+    get_open_batch,
+    list_remaining,
+    next_copies,
+    update_batch_status,
 )
 from inventory.stock import ledger
-from inventory.stock.condition import fibres_of
+from inventory.stock.condition import grain_of_stock
 from inventory.stock.lookup import find_stock, get_batch, plan_of
-from inventory.stock.places import Places
-from inventory.stock.receiving import Line, keep_offcuts
+from inventory.stock.places import PlaceTree
+from inventory.stock.receiving import ReceiptLine, put_away_offcuts
 from inventory.stock.reservations import copies_done
 from nester.core.errors import Refusal
 from nester.cutting import (
@@ -89,40 +89,42 @@ def cut_batch(
         If there is no such open batch, not as much of it is left to cut, or the stash no longer
         has a sheet that it takes; or time is reported for what needs no cut.
     """
-    batch = open_batch(session, number)
+    batch = get_open_batch(session, number)
     plan = plan_of(batch)
-    deeds: list[tuple[Deed, Fraction]] = []
-    left = left_to_cut(session, batch, plan)
+    deeds: list[tuple[Transaction, Fraction]] = []
+    left = list_remaining(session, batch, plan)
     if layout is not None:
-        left = [take_sheets(number, plan, left, layout, copies)]
+        left = [next_copies(number, plan, left, layout, copies)]
     elif copies is not None:
         raise Refusal("say of which layout so many copies are cut")
     put_away = []
-    places = Places(session)
+    places = PlaceTree(session)
     for one in left:
         sheet = one.layout.sheet
         stock = find_stock(session, sheet.label)
-        deed = ledger.begin_deed(
+        deed = ledger.book_transaction(
             session, Reason.CUT, batch=batch, layout=one.layout.number, copies=list(one.copies)
         )
-        ledger.move(session, stock, -len(one.copies), Reason.CUT, deed=deed)
+        ledger.book_movement(session, stock, -len(one.copies), Reason.CUT, deed=deed)
         drawn = replace(plan.as_layout(one.layout)[0], copies=len(one.copies))
         deeds.append((deed, cutting_minutes(drawn, trimmer=plan.trimmer)))
-        grain = fibres_of(session, stock)
+        grain = grain_of_stock(session, stock)
         where = places.path(stock.place_id) if place is None else place
         lines = [
-            Line(sheet.paper, (rect.width, rect.height), 1, place=where, lot=stock.lot, grain=grain)
+            ReceiptLine(
+                sheet.paper, (rect.width, rect.height), 1, place=where, lot=stock.lot, grain=grain
+            )
             for _ in one.copies
             for rect in one.layout.offcuts
         ]
-        kept = keep_offcuts(session, deed, lines, parents=[stock] * len(lines))
+        kept = put_away_offcuts(session, deed, lines, parents=[stock] * len(lines))
         put_away += [
             PutAway(new.label, one.layout.number, sheet.paper, new.width, new.height)
             for new in kept
         ]
     if seconds is not None:
         report_times(session, seconds, deeds)
-    settle(session, batch, plan)
+    update_batch_status(session, batch, plan)
     return put_away
 
 
@@ -136,7 +138,7 @@ def drop_batch(session: Session, number: int) -> None:
     """
     batch = get_batch(session, number)
     if batch.status is not BatchStatus.DRAFT:
-        batch = open_batch(session, number)
+        batch = get_open_batch(session, number)
     if any(copies_done(session, [number]).values()):
         raise Refusal(
             f"a part of batch {number} is cut already; cut the rest, or take back what was booked"
@@ -145,10 +147,10 @@ def drop_batch(session: Session, number: int) -> None:
     # The orders of a draft may be planned in another batch meanwhile, which keeps them.
     holds_orders = batch.status is BatchStatus.OPEN and batch.mends_id is None
     batch.status = BatchStatus.DROPPED
-    mends_no_more(session, number)
+    detach_mended_pieces(session, number)
     for order in batch.orders:
-        if order.status is Status.PLANNED and holds_orders:
-            set_status(session, order, Status.CONFIRMED)
+        if order.status is OrderStatus.PLANNED and holds_orders:
+            set_status(session, order, OrderStatus.CONFIRMED)
     session.flush()
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from inventory.database.tables.base import Pattern
-from inventory.shop.settings import the_shop
+from inventory.shop.settings import get_shop
 from inventory.stock.papers import list_papers
 from nester.core.problem import Cuts
-from nester.designs.demand import Rules
+from nester.designs.demand import CuttingRules
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -16,10 +16,10 @@ if TYPE_CHECKING:
 __all__ = ["shop_rules"]
 
 
-def shop_rules(session: Session, cuts: Cuts = Cuts.STRAIGHT) -> Rules:
+def shop_rules(session: Session, cuts: Cuts = Cuts.STRAIGHT) -> CuttingRules:
     """Return how the shop cuts paper."""
-    shop = the_shop(session)
+    shop = get_shop(session)
     upright = (one.name for one in list_papers(session) if one.pattern is Pattern.DIRECTIONAL)
-    return Rules(
+    return CuttingRules(
         cuts, shop.gap, shop.trimmer, shop.smallest_offcut, frozenset(upright), shop.follow_grain
     )

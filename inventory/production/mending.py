@@ -14,16 +14,16 @@ from inventory.core.plan import (
 )
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.base import BatchStatus
-from inventory.production.booking import _check_free, book_plan
+from inventory.production.booking import _check_available, book_plan
 from inventory.production.planning_data import PlanningData
-from inventory.production.spoiling import lost_pieces
+from inventory.production.spoiling import spoiled_pieces
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.problem import Effort, Problem
-from nester.packing.orders.whole_orders import Verdict, solve_orders
+from nester.packing.orders.whole_orders import OrderSelection, solve_orders
 from nester.packing.runtime.stop import Stop, never
 from nester.packing.search.solve import Progress, solve
-from nester.verify.layouts import require
+from nester.verify.layouts import require_valid
 
 __all__ = ["mend_batch"]
 
@@ -56,7 +56,7 @@ def mend_batch(
     """
     with shop_file.read() as session:
         batch = get_batch(session, number)
-        lost = lost_pieces(session, batch=number)
+        lost = spoiled_pieces(session, batch=number)
         if not lost:
             raise Refusal(f"batch {number} lacks no piece for which nothing is planned")
         before = plan_of(batch)
@@ -82,22 +82,22 @@ def mend_batch(
     search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
     verdict = solve_orders(
         _offcuts_first(problem),
-        desk.claims,
+        desk.order_demands,
         effort,
         processes=processes,
         stop=stop,
         on_progress=on_progress,
     )
-    require(verdict.problem, verdict.answer)
-    verdict = _at_true_prices(verdict, problem)
-    require(verdict.problem, verdict.answer)
+    require_valid(verdict.problem, verdict.cutting_plan)
+    verdict = _restore_prices(verdict, problem)
+    require_valid(verdict.problem, verdict.cutting_plan)
     plan = desk.plan(verdict, effort, today, search)
     if not verdict.made:
         return plan
     with shop_file.begin() as session:
-        _check_free(session, plan, "the stash changed while the plan was made")
+        _check_available(session, plan, "the stash changed while the plan was made")
         mended = {one.id for one in lost if one.order_id in verdict.made}
-        still = {one.id: one for one in lost_pieces(session, batch=number)}
+        still = {one.id: one for one in spoiled_pieces(session, batch=number)}
         if not mended <= still.keys():
             raise Refusal(f"the lost pieces of batch {number} changed meanwhile; plan again")
         mending, plan = book_plan(session, plan, BatchStatus.OPEN, get_batch(session, number))
@@ -110,30 +110,34 @@ def _offcuts_first(problem: Problem) -> Problem:
     """Return the problem with sheets so dear that offcuts are taken wherever they serve."""
     offcuts: dict[str, Fraction] = defaultdict(Fraction)
     for one in problem.stock:
-        if one.offcut:
+        if one.is_offcut:
             offcuts[one.paper] += one.price
     return replace(
         problem,
         stock=tuple(
-            one if one.offcut else replace(one, price=one.price + offcuts[one.paper])
+            one if one.is_offcut else replace(one, price=one.price + offcuts[one.paper])
             for one in problem.stock
         ),
-        offcut_worth=Fraction(0),
+        offcut_value_share=Fraction(0),
     )
 
 
-def _at_true_prices(verdict: Verdict, problem: Problem) -> Verdict:
+def _restore_prices(verdict: OrderSelection, problem: Problem) -> OrderSelection:
     """Return the verdict with what its sheets really cost, and a bound for that."""
-    honest = replace(verdict.problem, stock=problem.stock, offcut_worth=problem.offcut_worth)
+    honest = replace(
+        verdict.problem, stock=problem.stock, offcut_value_share=problem.offcut_value_share
+    )
     stock = {one.name: one for one in problem.stock}
     cost = kept = Fraction(0)
-    for layout in verdict.answer.layouts:
+    for layout in verdict.cutting_plan.layouts:
         sheet = stock[layout.stock]
         each = sheet.price * layout.copies
         back = Fraction(sum(rect.area for rect in layout.offcuts), sheet.width * sheet.height)
         cost += each
-        if problem.offcut_worth:
-            kept += each * back * (1 if sheet.offcut else problem.offcut_worth)
-    bound = min(cost - kept, solve(honest, Effort.QUICK).bound) if verdict.made else Fraction(0)
-    answer = replace(verdict.answer, cost=cost, kept=kept, bound=bound)
-    return replace(verdict, problem=honest, answer=answer)
+        if problem.offcut_value_share:
+            kept += each * back * (1 if sheet.is_offcut else problem.offcut_value_share)
+    bound = (
+        min(cost - kept, solve(honest, Effort.QUICK).lower_bound) if verdict.made else Fraction(0)
+    )
+    answer = replace(verdict.cutting_plan, cost=cost, offcut_value=kept, lower_bound=bound)
+    return replace(verdict, problem=honest, cutting_plan=answer)

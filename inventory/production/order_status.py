@@ -7,17 +7,17 @@ from sqlalchemy.orm import Session
 from inventory.database.tables.base import (
     BatchStatus,
     Order,
-    Status,
+    OrderStatus,
 )
 from inventory.orders.orders import get_order, missing_pieces, set_status
-from inventory.production.progress import settle
+from inventory.production.progress import update_batch_status
 from inventory.stock.lookup import plan_of
 from nester.core.errors import Refusal
 
 __all__ = ["move_order"]
 
 
-def move_order(session: Session, number: int, status: Status | str) -> Order:
+def move_order(session: Session, number: int, status: OrderStatus | str) -> Order:
     """Move an order along by hand; cancelling it frees what was reserved for it alone.
 
     Raises
@@ -27,14 +27,16 @@ def move_order(session: Session, number: int, status: Status | str) -> Order:
         assembled while pieces of it are missing.
     """
     order = get_order(session, number)
-    by_batch = str(status).strip().casefold() in (Status.PLANNED, Status.CUT)
-    wants_back = order.status is Status.PLANNED and str(status).strip().casefold() != "cancelled"
+    by_batch = str(status).strip().casefold() in (OrderStatus.PLANNED, OrderStatus.CUT)
+    wants_back = (
+        order.status is OrderStatus.PLANNED and str(status).strip().casefold() != "cancelled"
+    )
     if by_batch or wants_back:
         raise Refusal(
             f"order {number} is {order.status}; use 'quirebox batch plan', 'batch cut' or"
             " 'batch drop', which also keep the stash right"
         )
-    if str(status).strip().casefold() == Status.ASSEMBLED:
+    if str(status).strip().casefold() == OrderStatus.ASSEMBLED:
         missing = missing_pieces(session)[number]
         if missing:
             raise Refusal(
@@ -42,8 +44,8 @@ def move_order(session: Session, number: int, status: Status | str) -> Order:
                 f" {'are' if missing > 1 else 'is'} not cut again yet; see 'quirebox batch mend'"
             )
     set_status(session, order, status)
-    if order.status is Status.CANCELLED:
+    if order.status is OrderStatus.CANCELLED:
         for batch in order.batches:
             if batch.status is BatchStatus.OPEN:
-                settle(session, batch, plan_of(batch))
+                update_batch_status(session, batch, plan_of(batch))
     return order

@@ -16,11 +16,11 @@ from fractions import Fraction
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from inventory.database.tables.base import CuttingTime, Deed
-from inventory.stock.ledger import taken_back
+from inventory.database.tables.base import CuttingTime, Transaction
+from inventory.stock.ledger import reversed_transactions
 from nester.core.errors import Refusal
 from nester.cutting import (
-    USUAL_PACE,
+    DEFAULT_PACE,
     Pace,
 )
 
@@ -32,14 +32,16 @@ __all__ = [
 ]
 
 
-_USUAL, _MOST = Fraction(30 * 60), Fraction(20 * 60)
+_USUAL_WEIGHT, _MAX_REPORT_WEIGHT = Fraction(30 * 60), Fraction(20 * 60)
 """Seconds as which the usual pace weighs, and a report at most: less, so that one alone, however
 absurd, is never in the middle."""
-_FAR = Fraction(2)
-_FARTHEST = Fraction(4)
+_CLAMP_RATIO = Fraction(2)
+_MAX_RATIO = Fraction(4)
 
 
-def report_times(session: Session, seconds: int, deeds: Sequence[tuple[Deed, Fraction]]) -> None:
+def report_times(
+    session: Session, seconds: int, deeds: Sequence[tuple[Transaction, Fraction]]
+) -> None:
     """Keep how long it took to cut some layouts together.
 
     Each deed gets its share by what was reckoned for it, so that one that is taken back takes
@@ -78,18 +80,18 @@ def shop_pace(session: Session) -> Pace:
     """Return the shop's pace; the usual one as long as nothing was reported."""
     query = (
         select(func.sum(CuttingTime.seconds), func.sum(CuttingTime.reckoned))
-        .where(CuttingTime.deed_id.not_in(taken_back()))
+        .where(CuttingTime.deed_id.not_in(reversed_transactions()))
         .group_by(CuttingTime.report_id)
         .order_by(CuttingTime.report_id)
     )
     reports = [(int(took), int(reckoned)) for took, reckoned in session.execute(query)]
     reports = [(took, reckoned) for took, reckoned in reports if took and reckoned]
-    return USUAL_PACE.times(learned_ratio(reports), len(reports))
+    return DEFAULT_PACE.scaled(learned_ratio(reports), len(reports))
 
 
 def pace_words(pace: Pace) -> str:
     """Say how a shop's pace compares with the usual one, and from how many reports."""
-    times = f"{float(pace.per_cut / USUAL_PACE.per_cut):.2f}"
+    times = f"{float(pace.per_cut / DEFAULT_PACE.per_cut):.2f}"
     reports = "1 report" if pace.reports == 1 else f"{pace.reports} reports"
     return f"Estimates now take {times} times as long as usual, from {reports}"
 
@@ -102,17 +104,17 @@ def learned_ratio(reports: Sequence[tuple[int, int]]) -> Fraction:
     reports
         Seconds that it took, and seconds reckoned at the usual pace, each above zero.
     """
-    told = [(Fraction(1), _USUAL)]
-    told += [(Fraction(*one), min(Fraction(one[1]), _MOST)) for one in reports]
-    middle = _middle(told)
-    least, most = middle / _FAR, middle * _FAR
+    told = [(Fraction(1), _USUAL_WEIGHT)]
+    told += [(Fraction(*one), min(Fraction(one[1]), _MAX_REPORT_WEIGHT)) for one in reports]
+    middle = _weighted_median(told)
+    least, most = middle / _CLAMP_RATIO, middle * _CLAMP_RATIO
     weight = sum((weight for _, weight in told), Fraction(0))
     clamped = ((min(most, max(least, ratio)), weight) for ratio, weight in told)
     mean = sum((ratio * weight for ratio, weight in clamped), Fraction(0)) / weight
-    return min(_FARTHEST, max(1 / _FARTHEST, mean))
+    return min(_MAX_RATIO, max(1 / _MAX_RATIO, mean))
 
 
-def _middle(told: Sequence[tuple[Fraction, Fraction]]) -> Fraction:
+def _weighted_median(told: Sequence[tuple[Fraction, Fraction]]) -> Fraction:
     """Return the ratio that has half of all weight at or below it."""
     half = sum((weight for _, weight in told), Fraction(0)) / 2
     below = Fraction(0)

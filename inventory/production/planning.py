@@ -16,44 +16,44 @@ from typing import NamedTuple
 from sqlalchemy.orm import Session
 
 from inventory.core.plan import (
-    Part,
+    PartType,
     Plan,
 )
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Batch, BatchStatus, Order, Status
+from inventory.database.tables.base import Batch, BatchStatus, Order, OrderStatus
 from inventory.orders.orders import get_order, list_orders
 from inventory.production.booking import book_plan, check_unchanged, set_planned
 from inventory.production.cutting import PutAway, cut_batch, drop_batch
 from inventory.production.planning_data import PlanningData, Substitutes, wanted_papers
 from inventory.production.progress import list_batches
-from inventory.production.shopping_list import OnSale
-from inventory.shop.settings import the_shop
+from inventory.production.shopping_list import PurchasableSheet
+from inventory.shop.settings import get_shop
 from inventory.stock import papers
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Refusal
-from nester.core.problem import Cuts, Effort, Problem, Stock
+from nester.core.problem import Cuts, Effort, Problem, StockItem
 from nester.packing import (
-    Claim,
+    OrderDemand,
+    OrderSelection,
     Progress,
     Stop,
-    Verdict,
     never,
     solve,
     solve_orders,
 )
 from nester.verify import (
-    require,
+    require_valid,
 )
 
 __all__ = [
     "PutAway",
     "confirm_batch",
     "cut_batch",
+    "cutting_demand",
     "drop_batch",
     "from_new_sheets",
     "get_batch",
     "list_batches",
-    "orders_to_cut",
     "plan_batch",
     "plan_of",
     "preview_batch",
@@ -63,31 +63,31 @@ __all__ = [
 # --- planning ----------------------------------------------------------------------------------
 
 
-class ToCut(NamedTuple):
+class CuttingDemand(NamedTuple):
     """What orders want, as a cutting problem against what is free of the stash.
 
     Attributes
     ----------
-    claims
+    order_demands
         What each order wants, by the names of the problem's wants.
     parts
         What each want is; their names are places in it.
     """
 
     problem: Problem
-    claims: list[Claim]
+    order_demands: list[OrderDemand]
     orders: list[Order]
-    parts: list[Part]
+    parts: list[PartType]
 
 
-def orders_to_cut(
+def cutting_demand(
     session: Session,
     orders: Sequence[int] = (),
     *,
     cuts: Cuts = Cuts.STRAIGHT,
     ignore_grain: bool = False,
     today: date,
-) -> ToCut:
+) -> CuttingDemand:
     """Return what confirmed orders want: all of them, unless some are given.
 
     Parameters
@@ -104,10 +104,10 @@ def orders_to_cut(
         session,
         _orders_to_plan(session, orders),
         partial(wanted_papers, {}),
-        follow_grain=the_shop(session).follow_grain and not ignore_grain,
+        follow_grain=get_shop(session).follow_grain and not ignore_grain,
         today=today,
     )
-    return ToCut(desk.problem(cuts), desk.claims, desk.orders, desk.parts)
+    return CuttingDemand(desk.problem(cuts), desk.order_demands, desk.orders, desk.parts)
 
 
 def plan_batch(
@@ -191,24 +191,24 @@ def preview_batch(
         If there is nothing to plan.
     """
 
-    def attempt(instead: Substitutes) -> tuple[PlanningData, Verdict]:
+    def attempt(instead: Substitutes) -> tuple[PlanningData, OrderSelection]:
         with shop_file.read() as session:
             desk = PlanningData(
                 session,
                 _orders_to_plan(session, orders),
                 partial(wanted_papers, instead),
-                follow_grain=the_shop(session).follow_grain and not ignore_grain,
+                follow_grain=get_shop(session).follow_grain and not ignore_grain,
                 today=today,
             )
         verdict = solve_orders(
             desk.problem(cuts),
-            desk.claims,
+            desk.order_demands,
             effort,
             processes=processes,
             stop=stop,
             on_progress=on_progress,
         )
-        require(verdict.problem, verdict.answer)
+        require_valid(verdict.problem, verdict.cutting_plan)
         return desk, verdict
 
     desk, verdict = attempt({})
@@ -219,7 +219,7 @@ def preview_batch(
         desk, verdict, instead = _with_substitutes(known, attempt, desk, verdict)
     search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
     plan = desk.plan(verdict, effort, today, search)
-    return replace(plan, notes=(*plan.notes, *_told(instead)))
+    return replace(plan, notes=(*plan.notes, *_substitution_notes(instead)))
 
 
 def confirm_batch(session: Session, number: int) -> Batch:
@@ -242,8 +242,8 @@ def confirm_batch(session: Session, number: int) -> Batch:
 
 
 def from_new_sheets(
-    session: Session, order: Order, sizes: Sequence[OnSale] | None = None, *, today: date
-) -> tuple[Problem, list[Part], dict[str, OnSale]]:
+    session: Session, order: Order, sizes: Sequence[PurchasableSheet] | None = None, *, today: date
+) -> tuple[Problem, list[PartType], dict[str, PurchasableSheet]]:
     """Return the problem of cutting an order from new sheets, as if nothing were in the stash.
 
     Parameters
@@ -262,16 +262,16 @@ def from_new_sheets(
     dict
         The sheets, by the name of their stock in the problem.
     """
-    follow_grain = the_shop(session).follow_grain
+    follow_grain = get_shop(session).follow_grain
     desk = PlanningData(
         session, [order], partial(wanted_papers, {}), follow_grain=follow_grain, today=today
     )
     papers = {part.paper for part in desk.parts}
     if sizes is None:
-        sizes = desk.on_sale
+        sizes = desk.purchasable_sheets
     named = {f"new {at}": one for at, one in enumerate(sizes, 1) if one.paper in papers}
     stock = tuple(
-        Stock(name, one.width, one.height, None, one.counted_price, one.paper, one.margins,
+        StockItem(name, one.width, one.height, None, one.comparison_price, one.paper, one.margins,
               grain=one.grain)
         for name, one in named.items()
     )  # fmt: skip
@@ -280,10 +280,10 @@ def from_new_sheets(
 
 def _with_substitutes(
     known: Mapping[str, Sequence[str]],
-    attempt: Callable[[Substitutes], tuple[PlanningData, Verdict]],
+    attempt: Callable[[Substitutes], tuple[PlanningData, OrderSelection]],
     desk: PlanningData,
-    verdict: Verdict,
-) -> tuple[PlanningData, Verdict, Substitutes]:
+    verdict: OrderSelection,
+) -> tuple[PlanningData, OrderSelection, Substitutes]:
     """Let papers stand in for what waiting orders lack, where that completes more of them.
 
     Parameters
@@ -294,7 +294,7 @@ def _with_substitutes(
     chosen: Substitutes = {}
     for rank in range(max(map(len, known.values()), default=0)):
         trial = {order: dict(its) for order, its in chosen.items()}
-        for lack in verdict.lacks:
+        for lack in verdict.shortfalls:
             paper = desk.parts[int(lack.name)].paper
             if rank < len(known.get(paper, ())):
                 trial.setdefault(lack.order, {})[paper] = known[paper][rank]
@@ -309,7 +309,7 @@ def _with_substitutes(
     return desk, verdict, {order: its for order, its in chosen.items() if order in verdict.made}
 
 
-def _told(instead: Substitutes) -> Iterable[str]:
+def _substitution_notes(instead: Substitutes) -> Iterable[str]:
     for order, its in sorted(instead.items()):
         for paper, other in sorted(its.items()):
             yield f"Order {order} is planned in {other} in place of {paper}."
@@ -317,13 +317,13 @@ def _told(instead: Substitutes) -> Iterable[str]:
 
 def _orders_to_plan(session: Session, numbers: Sequence[int]) -> list[Order]:
     if not numbers:
-        orders = list_orders(session, status=Status.CONFIRMED)
+        orders = list_orders(session, status=OrderStatus.CONFIRMED)
         if not orders:
             raise Refusal("there is no confirmed order to plan; take one with 'quirebox order add'")
         return orders
     orders = [get_order(session, number) for number in dict.fromkeys(numbers)]
     for order in orders:
-        if order.status is not Status.CONFIRMED:
+        if order.status is not OrderStatus.CONFIRMED:
             raise Refusal(
                 f"order {order.id} is {order.status}; only confirmed orders can be planned"
             )

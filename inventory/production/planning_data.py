@@ -13,31 +13,31 @@ from sqlalchemy.orm import Session
 
 from inventory.core.money import MOST_DECIMALS
 from inventory.core.plan import (
-    Lacking,
-    Part,
+    PartType,
+    PieceShortage,
     Plan,
     PlannedLayout,
     PlannedOrder,
-    Restock,
-    Sheet,
-    Spot,
+    PlannedPlacement,
+    PlannedSheet,
+    ShoppingLine,
 )
-from inventory.database.tables.base import Kind, Order, Pattern, Shop
+from inventory.database.tables.base import Order, Pattern, Shop, StockKind
 from inventory.orders.orders import order_pieces
-from inventory.production.shopping_list import on_sale, restock
-from inventory.purchasing.prices import offers
-from inventory.purchasing.purchases import on_its_way
-from inventory.shop.settings import the_shop
-from inventory.stock.listing import StashRow, list_stash, worth
+from inventory.production.shopping_list import list_purchasable_sheets, plan_shopping
+from inventory.purchasing.prices import current_offers
+from inventory.purchasing.purchases import scheduled_receipts
+from inventory.shop.settings import get_shop
+from inventory.stock.listing import StashRow, list_stash, planning_cost
 from inventory.stock.papers import list_papers
-from inventory.stock.reservations import reserved
+from inventory.stock.reservations import reserved_quantities
 from nester.core.errors import Refusal
 from nester.core.geometry import voids
 from nester.core.lengths import area_m2, format_size
 from nester.core.piece import Grain, Piece, Turn
-from nester.core.problem import Answer, Cuts, Effort, Layout, Problem, Rect, Stock, Want
-from nester.designs.demand import without_clashing_grain
-from nester.packing.orders.whole_orders import Claim, Verdict, left_over
+from nester.core.problem import Cuts, CuttingPlan, Demand, Effort, Layout, Problem, Rect, StockItem
+from nester.designs.demand import drop_conflicting_grain
+from nester.packing.orders.whole_orders import OrderDemand, OrderSelection, unused_stock
 
 __all__ = []
 
@@ -75,13 +75,15 @@ class PlanningData:
         today: date,
     ) -> None:
         self.follow_grain = follow_grain
-        self.shop: Shop = the_shop(session)
+        self.shop: Shop = get_shop(session)
         self.orders = orders
         self.swatches = {paper.name: paper.swatch for paper in list_papers(session)}
         self._directional = {
             paper.name for paper in list_papers(session) if paper.pattern is Pattern.DIRECTIONAL
         }
-        self.claims = self._claims({order.id: wanted(session, order) for order in orders})
+        self.order_demands = self._order_demands(
+            {order.id: wanted(session, order) for order in orders}
+        )
         papers = sorted({part.paper for part in self.parts})
         # Sheets that are used up tell what sizes there are, and what they cost.
         rows = list_stash(session, papers=papers, empty_sheets=True)
@@ -89,17 +91,23 @@ class PlanningData:
             paper: [(p.piece.width, p.piece.height) for p in self.parts if p.paper == paper]
             for paper in papers
         }
-        self.on_sale = on_sale(rows, offers(session, papers, today=today), sizes)
-        self._coming = [one for one in on_its_way(session) if one.paper in papers]
-        taken = reserved(session)
+        self.purchasable_sheets = list_purchasable_sheets(
+            rows, current_offers(session, papers, today=today), sizes
+        )
+        self._scheduled_receipts = [
+            one for one in scheduled_receipts(session) if one.paper in papers
+        ]
+        taken = reserved_quantities(session)
         self.rows = {
             row.label: row._replace(quantity=row.quantity - booked) if booked else row
             for row in rows
             if row.quantity > (booked := taken.get(row.label, 0))
         }
-        self.prices = {label: _counted_price(self.shop, row) for label, row in self.rows.items()}
+        self.prices = {label: _planning_price(self.shop, row) for label, row in self.rows.items()}
 
-    def _claims(self, wanted: Mapping[int, Iterable[tuple[Piece, str, int]]]) -> list[Claim]:
+    def _order_demands(
+        self, wanted: Mapping[int, Iterable[tuple[Piece, str, int]]]
+    ) -> list[OrderDemand]:
         index: dict[tuple[Piece, str], int] = {}
         claims = []
         due = {order.id: order.due for order in self.orders}
@@ -108,16 +116,18 @@ class PlanningData:
             for piece, paper, quantity in pieces:
                 number = index.setdefault((piece, paper), len(index))
                 numbers[str(number)] += quantity
-            claims.append(Claim(order, numbers, due[order]))
-        self.parts = [Part(paper, piece) for piece, paper in index]
+            claims.append(OrderDemand(order, numbers, due[order]))
+        self.parts = [PartType(paper, piece) for piece, paper in index]
         # No piece of its paper lies in a void with a shorter side than this.
-        self._smallest_of: dict[str, int] = {}
+        self._shortest_side_by_paper: dict[str, int] = {}
         for part in self.parts:
             short = min(part.piece.width, part.piece.height)
-            self._smallest_of[part.paper] = min(short, self._smallest_of.get(part.paper, short))
+            self._shortest_side_by_paper[part.paper] = min(
+                short, self._shortest_side_by_paper.get(part.paper, short)
+            )
         return claims
 
-    def problem(self, cuts: Cuts, stock: tuple[Stock, ...] | None = None) -> Problem:
+    def problem(self, cuts: Cuts, stock: tuple[StockItem, ...] | None = None) -> Problem:
         """Return the whole cutting problem; wants are named by the number of their part.
 
         Parameters
@@ -125,16 +135,16 @@ class PlanningData:
         stock
             What there is instead of the stash.
         """
-        wished = self._as_wished(cuts)
-        return without_clashing_grain(wished if stock is None else replace(wished, stock=stock))[0]
+        wished = self._unrelaxed_problem(cuts)
+        return drop_conflicting_grain(wished if stock is None else replace(wished, stock=stock))[0]
 
-    def _as_wished(self, cuts: Cuts) -> Problem:
+    def _unrelaxed_problem(self, cuts: Cuts) -> Problem:
         totals: Counter[str] = Counter()
-        for claim in self.claims:
+        for claim in self.order_demands:
             totals.update(claim.pieces)
         return Problem(
-            wants=tuple(
-                Want(
+            demands=tuple(
+                Demand(
                     str(number),
                     part.piece.width,
                     part.piece.height,
@@ -142,7 +152,7 @@ class PlanningData:
                     part.paper,
                     self._turn(part),
                     self._voids(part),
-                    self._wished_grain(part),
+                    self._required_grain(part),
                 )
                 for number, part in enumerate(self.parts)
             ),
@@ -154,42 +164,42 @@ class PlanningData:
             smallest_offcut=self.shop.smallest_offcut,
             gap=self.shop.gap,
             trimmer=self.shop.trimmer,
-            offcut_worth=Fraction(self.shop.offcut_worth, 100),
+            offcut_value_share=Fraction(self.shop.offcut_worth, 100),
         )
 
-    def _turn(self, part: Part) -> Turn:
+    def _turn(self, part: PartType) -> Turn:
         upright = part.piece.upright and part.paper in self._directional
         return Turn.NONE if upright else Turn.ANY
 
-    def _wished_grain(self, part: Part) -> Grain:
+    def _required_grain(self, part: PartType) -> Grain:
         if not self.follow_grain or self._turn(part) is not Turn.ANY:
             return Grain.ANY
         return part.piece.grain
 
-    def _is_held_to_grain(self, part: Part) -> bool:
+    def _is_grain_bound(self, part: PartType) -> bool:
         """Tell whether a piece may lie one way only on some paper that is at hand."""
-        return self._wished_grain(part) is not Grain.ANY and any(
+        return self._required_grain(part) is not Grain.ANY and any(
             row.paper == part.paper and row.grain is not Grain.ANY for row in self.rows.values()
         )
 
-    def _voids(self, part: Part) -> tuple[Rect, ...]:
+    def _voids(self, part: PartType) -> tuple[Rect, ...]:
         """Return where a piece leaves paper for other pieces or for an offcut worth keeping."""
         if part.piece.is_rectangle:
             return ()
-        least = min(self.shop.smallest_offcut, self._smallest_of[part.paper])
+        least = min(self.shop.smallest_offcut, self._shortest_side_by_paper[part.paper])
         return voids(part.piece, least)
 
     def plan(
         self,
-        verdict: Verdict,
+        verdict: OrderSelection,
         effort: Effort,
         today: date,
-        search: Callable[[Problem], Answer],
+        search: Callable[[Problem], CuttingPlan],
     ) -> Plan:
         """Put the verdict into the words of the shop, and search for what to buy."""
         made = set(verdict.made)
-        answer = verdict.answer
-        cost, kept = _exact(answer.cost), _rounded_down(answer.kept)
+        answer = verdict.cutting_plan
+        cost, kept = _exact_decimal(answer.cost), _rounded_down(answer.offcut_value)
         return Plan(
             batch=None,
             made_on=today,
@@ -205,7 +215,7 @@ class PlanningData:
             parts=tuple(self.parts),
             layouts=self._layouts(answer.layouts, verdict.made),
             lacking=tuple(
-                Lacking(
+                PieceShortage(
                     lack.order,
                     part.paper,
                     part.piece.name,
@@ -214,13 +224,15 @@ class PlanningData:
                     lack.quantity,
                     lack.why,
                 )
-                for lack in verdict.lacks
+                for lack in verdict.shortfalls
                 for part in [self.parts[int(lack.name)]]
             ),
-            restock=self._restock(verdict, search),
+            restock=self._shopping_lines(verdict, search),
             cost=cost,
             # What is proven best must not look otherwise for the sake of the last decimal.
-            bound=cost - kept if answer.bound == answer.net else _rounded_down(answer.bound),
+            bound=cost - kept
+            if answer.lower_bound == answer.net_cost
+            else _rounded_down(answer.lower_bound),
             notes=tuple(self._notes(verdict, today)),
             kept=kept,
             apart=self.shop.gap,
@@ -230,7 +242,7 @@ class PlanningData:
 
     def _layouts(self, layouts: Iterable[Layout], made: Sequence[int]) -> tuple[PlannedLayout, ...]:
         """Put the layouts in order, paper by paper, and say which order each piece is for."""
-        claims = {claim.order: Counter(claim.pieces) for claim in self.claims}
+        claims = {claim.order: Counter(claim.pieces) for claim in self.order_demands}
         queues: dict[str, list[int]] = defaultdict(list)
         for order in made:
             for name, quantity in claims[order].items():
@@ -238,10 +250,10 @@ class PlanningData:
         for queue in queues.values():
             queue.reverse()
         planned = []
-        for number, layout in enumerate(sorted(layouts, key=self._place_in_plan), start=1):
+        for number, layout in enumerate(sorted(layouts, key=self._layout_sort_key), start=1):
             row = self.rows[layout.stock]
             spots = tuple(
-                Spot(
+                PlannedPlacement(
                     int(one.name),
                     one.x,
                     one.y,
@@ -252,7 +264,7 @@ class PlanningData:
                 )
                 for one in layout.placed
             )
-            sheet = Sheet(
+            sheet = PlannedSheet(
                 row.label,
                 row.kind,
                 row.paper,
@@ -264,78 +276,78 @@ class PlanningData:
                 row.grain,
                 row.paper in self._directional,
                 row.margins,
-                row.bruises,
+                row.damaged_areas,
             )
             planned.append(
                 PlannedLayout(number, sheet, layout.copies, spots, layout.cuts, layout.offcuts)
             )
         return tuple(planned)
 
-    def _place_in_plan(self, layout: Layout) -> tuple[str, int, int]:
+    def _layout_sort_key(self, layout: Layout) -> tuple[str, int, int]:
         row = self.rows[layout.stock]
         return row.paper.casefold(), -row.width * row.height, int(row.label.partition("-")[2])
 
-    def _restock(
-        self, verdict: Verdict, search: Callable[[Problem], Answer]
-    ) -> tuple[Restock, ...]:
-        lacking = {self.parts[int(lack.name)].paper for lack in verdict.lacks}
+    def _shopping_lines(
+        self, verdict: OrderSelection, search: Callable[[Problem], CuttingPlan]
+    ) -> tuple[ShoppingLine, ...]:
+        lacking = {self.parts[int(lack.name)].paper for lack in verdict.shortfalls}
         if not lacking:
             return ()
-        waiting = [claim for claim in self.claims if claim.order in set(verdict.waiting)]
+        waiting = [claim for claim in self.order_demands if claim.order in set(verdict.waiting)]
         totals: Counter[str] = Counter()
         for claim in waiting:
             totals.update(claim.pieces)
         whole = self.problem(verdict.problem.cuts)
         problem = replace(
             whole,
-            wants=tuple(
+            demands=tuple(
                 replace(want, quantity=totals[want.name])
-                for want in whole.wants
+                for want in whole.demands
                 if want.paper in lacking and totals[want.name]
             ),
-            stock=left_over(whole.stock, verdict.answer) + self._on_its_way(),
-            offcut_worth=Fraction(0),  # what is bought is paid for whole
+            stock=unused_stock(whole.stock, verdict.cutting_plan) + self._on_order_stock(),
+            offcut_value_share=Fraction(0),  # what is bought is paid for whole
         )
         orders_of = {
             want.name: tuple(c.order for c in waiting if c.pieces.get(want.name))
-            for want in problem.wants
+            for want in problem.demands
         }
-        return restock(problem, self.on_sale, orders_of, search)
+        return plan_shopping(problem, self.purchasable_sheets, orders_of, search)
 
-    def _on_its_way(self) -> tuple[Stock, ...]:
+    def _on_order_stock(self) -> tuple[StockItem, ...]:
         """Return what is ordered and has not come yet: it need not be bought again."""
         return tuple(
-            Stock(
+            StockItem(
                 f"on its way {number}", one.width, one.height, one.sheets, Fraction(0), one.paper,
                 one.margins, grain=one.grain,
             )
-            for number, one in enumerate(self._coming)
+            for number, one in enumerate(self._scheduled_receipts)
         )  # fmt: skip
 
-    def _notes(self, verdict: Verdict, today: date) -> Iterable[str]:
-        answer = verdict.answer
-        if verdict.waiting and verdict.proven_most:
+    def _notes(self, verdict: OrderSelection, today: date) -> Iterable[str]:
+        answer = verdict.cutting_plan
+        if verdict.waiting and verdict.is_optimal:
             yield "No choice of orders completes more of them."
-        if answer.stopped:
+        if answer.interrupted:
             yield "The search was stopped early; this is the best plan it had found."
         for order in self.orders:
             if order.due < today:
                 yield f"Order {order.id} was due on {order.due.isoformat()}."
-        for paper in without_clashing_grain(self._as_wished(verdict.problem.cuts))[1]:
+        for paper in drop_conflicting_grain(self._unrelaxed_problem(verdict.problem.cuts))[1]:
             yield (
                 f"The grain of {paper} is not followed: some pieces must stand upright on it, and"
                 " its fibres lie one way in some sheets and another way in others."
             )
-        lacking = {lack.name for lack in verdict.lacks}
+        lacking = {lack.name for lack in verdict.shortfalls}
         lacked = {self.parts[int(name)].paper for name in lacking}
-        for one in self._coming:
+        for one in self._scheduled_receipts:
             if one.paper in lacked:
                 size = format_size(one.width, one.height, self.shop.unit)
                 yield (
                     f"On its way: {one.sheets} × {one.paper}, {size}, expected on"
                     f" {one.expected.isoformat()} (purchase {one.purchase})."
                 )
-        if any(self._is_held_to_grain(self.parts[int(name)]) for name in lacking):
+        if any(self._is_grain_bound(self.parts[int(name)]) for name in lacking):
             yield (
                 "Some of the pieces that are lacking must follow the grain; 'quirebox batch plan"
                 " --ignore-grain' lets them lie as they may."
@@ -354,17 +366,17 @@ class PlanningData:
             )
 
 
-def _counted_price(shop: Shop, row: StashRow) -> Decimal:
+def _planning_price(shop: Shop, row: StashRow) -> Decimal:
     """Return what a sheet counts; by its area, if nobody gave it a price."""
     area = row.width * row.height
     if row.price is None and row.area_price is None:
         return _rounded_down(area_m2(area))
-    if row.price is None and row.area_price is not None and row.kind is Kind.SHEET:
+    if row.price is None and row.area_price is not None and row.kind is StockKind.SHEET:
         return _rounded_down(row.area_price * area)
-    return worth(shop, row)
+    return planning_cost(shop, row)
 
 
-def _exact(value: Fraction) -> Decimal:
+def _exact_decimal(value: Fraction) -> Decimal:
     """Return a sum of prices, each of which has at most four decimals, as the decimal it is."""
     return Decimal(int(value * 10**MOST_DECIMALS)).scaleb(-MOST_DECIMALS)
 

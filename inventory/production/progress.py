@@ -13,15 +13,15 @@ from inventory.core.text import whole_number
 from inventory.database.tables.base import (
     Batch,
     BatchStatus,
-    Lost,
-    Status,
+    OrderStatus,
+    SpoiledPieces,
 )
 from inventory.orders.orders import set_status
 from inventory.stock.lookup import get_batch, plan_of
-from inventory.stock.reservations import copies_done, copies_left, given_up
+from inventory.stock.reservations import cancelled_orders, copies_done, copies_left
 from nester.core.errors import Refusal
 
-__all__ = ["Left", "left_to_cut", "list_batches"]
+__all__ = ["RemainingCopies", "list_batches", "list_remaining"]
 
 
 def list_batches(session: Session) -> list[Batch]:
@@ -29,7 +29,7 @@ def list_batches(session: Session) -> list[Batch]:
     return list(session.scalars(select(Batch).order_by(Batch.id.desc())))
 
 
-def open_batch(session: Session, number: int) -> Batch:
+def get_open_batch(session: Session, number: int) -> Batch:
     batch = get_batch(session, number)
     if batch.status is BatchStatus.DRAFT:
         raise Refusal(
@@ -42,28 +42,30 @@ def open_batch(session: Session, number: int) -> Batch:
 
 
 @dataclass(frozen=True)
-class Left:
+class RemainingCopies:
     """Which copies of a layout are still to be cut, counted from 1."""
 
     layout: PlannedLayout
     copies: tuple[int, ...]
 
 
-def left_to_cut(session: Session, batch: Batch, plan: Plan | None = None) -> list[Left]:
+def list_remaining(
+    session: Session, batch: Batch, plan: Plan | None = None
+) -> list[RemainingCopies]:
     """Return the layouts of a batch that are still to be cut, in their order.
 
     Copies that serve nothing but cancelled orders are not.
     """
     if batch.status in (BatchStatus.CUT, BatchStatus.DROPPED):
         return []
-    return layouts_left(session, batch, plan or plan_of(batch))
+    return remaining_layouts(session, batch, plan or plan_of(batch))
 
 
-def layouts_left(session: Session, batch: Batch, plan: Plan) -> list[Left]:
+def remaining_layouts(session: Session, batch: Batch, plan: Plan) -> list[RemainingCopies]:
     done = copies_done(session, [batch.id])
-    cancelled = given_up(session, [batch.id])
+    cancelled = cancelled_orders(session, [batch.id])
     lefts = (
-        Left(
+        RemainingCopies(
             layout,
             tuple(
                 copies_left(
@@ -79,16 +81,16 @@ def layouts_left(session: Session, batch: Batch, plan: Plan) -> list[Left]:
     return [one for one in lefts if one.copies]
 
 
-def settle(session: Session, batch: Batch, plan: Plan) -> None:
+def update_batch_status(session: Session, batch: Batch, plan: Plan) -> None:
     """Let a batch and its orders follow what is cut of it."""
-    left = layouts_left(session, batch, plan)
+    left = remaining_layouts(session, batch, plan)
     if left:
         batch.status = BatchStatus.OPEN
     else:
         done = any(copies_done(session, [batch.id]).values())
         batch.status = BatchStatus.CUT if done else BatchStatus.DROPPED
         if not done:
-            mends_no_more(session, batch.id)
+            detach_mended_pieces(session, batch.id)
     if batch.mends_id is None:
         waiting = {
             spot.orders[copy - 1]
@@ -97,16 +99,16 @@ def settle(session: Session, batch: Batch, plan: Plan) -> None:
             for spot in one.layout.spots
         }
         for order in batch.orders:
-            if order.status is Status.PLANNED and order.id not in waiting:
-                set_status(session, order, Status.CUT)
-            elif order.status is Status.CUT and order.id in waiting:
-                set_status(session, order, Status.PLANNED)
+            if order.status is OrderStatus.PLANNED and order.id not in waiting:
+                set_status(session, order, OrderStatus.CUT)
+            elif order.status is OrderStatus.CUT and order.id in waiting:
+                set_status(session, order, OrderStatus.PLANNED)
     session.flush()
 
 
-def take_sheets(
-    number: int, plan: Plan, left: Iterable[Left], layout: int, copies: int | None
-) -> Left:
+def next_copies(
+    number: int, plan: Plan, left: Iterable[RemainingCopies], layout: int, copies: int | None
+) -> RemainingCopies:
     """Return the next copies of a layout that are to be cut."""
     if not 1 <= layout <= len(plan.layouts):
         raise Refusal(
@@ -123,9 +125,9 @@ def take_sheets(
         raise Refusal(
             f"layout {layout} of batch {number} has {len(one.copies)} left to cut, not {copies}"
         )
-    return Left(one.layout, one.copies[:copies])
+    return RemainingCopies(one.layout, one.copies[:copies])
 
 
-def mends_no_more(session: Session, number: int) -> None:
-    for lost in session.scalars(select(Lost).where(Lost.mended_id == number)):
+def detach_mended_pieces(session: Session, number: int) -> None:
+    for lost in session.scalars(select(SpoiledPieces).where(SpoiledPieces.mended_id == number)):
         lost.mended_id = None

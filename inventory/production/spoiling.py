@@ -12,19 +12,24 @@ from inventory.core.text import fold, shorten, whole_number
 from inventory.database.tables.base import (
     Batch,
     BatchStatus,
-    Deed,
-    Lost,
     Order,
+    OrderStatus,
     Reason,
-    Status,
+    SpoiledPieces,
+    Transaction,
 )
-from inventory.production.progress import left_to_cut, open_batch, settle, take_sheets
+from inventory.production.progress import (
+    get_open_batch,
+    list_remaining,
+    next_copies,
+    update_batch_status,
+)
 from inventory.stock import ledger
 from inventory.stock.lookup import find_stock, get_batch, plan_of
-from inventory.stock.reservations import copies_done, given_up
+from inventory.stock.reservations import cancelled_orders, copies_done
 from nester.core.errors import Refusal
 
-__all__ = ["lost_pieces", "spoil_layout", "spoil_piece"]
+__all__ = ["spoil_layout", "spoil_piece", "spoiled_pieces"]
 
 
 def spoil_layout(session: Session, number: int, layout: int, why: str = "") -> Counter[str]:
@@ -41,24 +46,24 @@ def spoil_layout(session: Session, number: int, layout: int, why: str = "") -> C
         If there is no such open batch, no copy of the layout is left to cut, or the sheet is not
         in the stash.
     """
-    batch = open_batch(session, number)
+    batch = get_open_batch(session, number)
     plan = plan_of(batch)
-    one = take_sheets(number, plan, left_to_cut(session, batch, plan), layout, 1)
-    deed = ledger.begin_deed(
+    one = next_copies(number, plan, list_remaining(session, batch, plan), layout, 1)
+    deed = ledger.book_transaction(
         session, Reason.SPOILED, note=why, batch=batch, layout=layout, copies=list(one.copies)
     )
     stock = find_stock(session, one.layout.sheet.label)
-    ledger.move(session, stock, -1, Reason.SPOILED, deed=deed)
+    ledger.book_movement(session, stock, -1, Reason.SPOILED, deed=deed)
     (copy,) = one.copies
-    cancelled = given_up(session, [number])
+    cancelled = cancelled_orders(session, [number])
     lost = Counter(
         (spot.orders[copy - 1], spot.part)
         for spot in one.layout.spots
         if spot.orders[copy - 1] not in cancelled
     )
     for (order, part), quantity in lost.items():
-        _lose(session, deed, order, part, quantity)
-    settle(session, batch, plan)
+        _add_spoiled_pieces(session, deed, order, part, quantity)
+    update_batch_status(session, batch, plan)
     names: Counter[str] = Counter()
     for (_, part), quantity in lost.items():
         names[plan.parts[part].piece.name] += quantity
@@ -73,7 +78,7 @@ def spoil_piece(
     *,
     order: int | None = None,
     why: str = "",
-) -> Lost:
+) -> SpoiledPieces:
     """Book that pieces which were cut already are spoiled and must be made anew.
 
     Parameters
@@ -92,7 +97,7 @@ def spoil_piece(
     batch = get_batch(session, number)
     plan = plan_of(batch)
     whole_number(quantity, "the number of pieces", least=1)
-    cut = _cut_pieces(session, batch, plan)
+    cut = _count_cut_pieces(session, batch, plan)
     named = {
         (its, part): count
         for (its, part), count in cut.items()
@@ -111,14 +116,14 @@ def spoil_piece(
         raise Refusal(
             f"batch {number} has cut {there} of '{piece}' for order {its}, not {quantity}"
         )
-    deed = ledger.begin_deed(session, Reason.SPOILED, note=why, batch=batch)
-    return _lose(session, deed, its, part, quantity)
+    deed = ledger.book_transaction(session, Reason.SPOILED, note=why, batch=batch)
+    return _add_spoiled_pieces(session, deed, its, part, quantity)
 
 
-def _cut_pieces(session: Session, batch: Batch, plan: Plan) -> Counter[tuple[int, int]]:
+def _count_cut_pieces(session: Session, batch: Batch, plan: Plan) -> Counter[tuple[int, int]]:
     """Count the sound pieces that were cut, by order and part, but for cancelled orders."""
     cut: Counter[tuple[int, int]] = Counter()
-    cancelled = given_up(session, [batch.id])
+    cancelled = cancelled_orders(session, [batch.id])
     done = copies_done(session, [batch.id])
     whole = batch.status is BatchStatus.CUT and not any(done.values())  # before deeds were booked
     for layout in plan.layouts:
@@ -129,13 +134,15 @@ def _cut_pieces(session: Session, batch: Batch, plan: Plan) -> Counter[tuple[int
                 for copy in copies
                 if spot.orders[copy - 1] not in cancelled
             )
-    for lost in lost_pieces(session, batch=batch.id, mended=True):
+    for lost in spoiled_pieces(session, batch=batch.id, mended=True):
         cut[lost.order_id, lost.part] -= lost.quantity
     return cut
 
 
-def _lose(session: Session, deed: Deed, order: int, part: int, quantity: int) -> Lost:
-    lost = Lost(
+def _add_spoiled_pieces(
+    session: Session, deed: Transaction, order: int, part: int, quantity: int
+) -> SpoiledPieces:
+    lost = SpoiledPieces(
         deed_id=deed.id, batch_id=deed.batch_id, order_id=order, part=part, quantity=quantity
     )
     session.add(lost)
@@ -143,7 +150,9 @@ def _lose(session: Session, deed: Deed, order: int, part: int, quantity: int) ->
     return lost
 
 
-def lost_pieces(session: Session, *, batch: int | None = None, mended: bool = False) -> list[Lost]:
+def spoiled_pieces(
+    session: Session, *, batch: int | None = None, mended: bool = False
+) -> list[SpoiledPieces]:
     """Return the pieces that were spoiled, less what was taken back or cancelled.
 
     Parameters
@@ -155,13 +164,15 @@ def lost_pieces(session: Session, *, batch: int | None = None, mended: bool = Fa
         planned.
     """
     query = (
-        select(Lost)
-        .join(Order, Lost.order_id == Order.id)
-        .where(Lost.deed_id.not_in(ledger.taken_back()))
-        .order_by(Lost.id)
+        select(SpoiledPieces)
+        .join(Order, SpoiledPieces.order_id == Order.id)
+        .where(SpoiledPieces.deed_id.not_in(ledger.reversed_transactions()))
+        .order_by(SpoiledPieces.id)
     )
     if batch is not None:
-        query = query.where(Lost.batch_id == batch)
+        query = query.where(SpoiledPieces.batch_id == batch)
     if not mended:
-        query = query.where(Order.status != Status.CANCELLED, Lost.mended_id.is_(None))
+        query = query.where(
+            Order.status != OrderStatus.CANCELLED, SpoiledPieces.mended_id.is_(None)
+        )
     return list(session.scalars(query))

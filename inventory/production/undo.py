@@ -6,23 +6,25 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from inventory.database.tables.base import (
-    Deed,
-    Lost,
     Movement,
+    OrderStatus,
     Reason,
-    Status,
+    SpoiledPieces,
     Stock,
+    Transaction,
 )
-from inventory.production.progress import settle
+from inventory.production.progress import update_batch_status
 from inventory.stock import ledger
 from inventory.stock.lookup import get_batch, plan_of
-from inventory.stock.reservations import reserved
+from inventory.stock.reservations import reserved_quantities
 from nester.core.errors import Refusal
 
-__all__ = ["last_deed", "list_deeds", "undo_deed"]
+__all__ = ["last_transaction", "list_transactions", "undo_transaction"]
 
 
-def list_deeds(session: Session, *, most: int = 20, batch: int | None = None) -> list[Deed]:
+def list_transactions(
+    session: Session, *, most: int = 20, batch: int | None = None
+) -> list[Transaction]:
     """Return what was done last, the newest first, without what was taken back.
 
     Parameters
@@ -30,13 +32,15 @@ def list_deeds(session: Session, *, most: int = 20, batch: int | None = None) ->
     batch
         Only what was done for that batch.
     """
-    query = select(Deed).where(Deed.reason != Reason.UNDONE, Deed.id.not_in(ledger.taken_back()))
+    query = select(Transaction).where(
+        Transaction.reason != Reason.UNDONE, Transaction.id.not_in(ledger.reversed_transactions())
+    )
     if batch is not None:
-        query = query.where(Deed.batch_id == batch)
-    return list(session.scalars(query.order_by(Deed.id.desc()).limit(most)))
+        query = query.where(Transaction.batch_id == batch)
+    return list(session.scalars(query.order_by(Transaction.id.desc()).limit(most)))
 
 
-def last_deed(session: Session, *, batch: int | None = None) -> Deed:
+def last_transaction(session: Session, *, batch: int | None = None) -> Transaction:
     """Return what was done last and not taken back.
 
     Raises
@@ -46,20 +50,20 @@ def last_deed(session: Session, *, batch: int | None = None) -> Deed:
     """
     if batch is not None:
         get_batch(session, batch)
-    deeds = list_deeds(session, most=1, batch=batch)
+    deeds = list_transactions(session, most=1, batch=batch)
     if not deeds:
         of = f" of batch {batch}" if batch is not None else ""
         raise Refusal(f"there is nothing{of} to take back")
     return deeds[0]
 
 
-def undo_deed(session: Session, number: int, why: str = "") -> Deed:
+def undo_transaction(session: Session, number: int, why: str = "") -> Transaction:
     """Take back a deed with all that it booked; batch and orders go back with it.
 
     Parameters
     ----------
     number
-        As `list_deeds` tells it.
+        As `list_transactions` tells it.
 
     Returns
     -------
@@ -72,29 +76,29 @@ def undo_deed(session: Session, number: int, why: str = "") -> Deed:
         If there is no such deed, it has been taken back, what it brought has gone or is reserved,
         something was done on top of it, or its order is assembled already.
     """
-    from inventory.purchasing.purchases import check_can_be_taken_back
+    from inventory.purchasing.purchases import check_reversible
 
-    deed = session.get(Deed, number) if 0 < number < 2**31 else None
+    deed = session.get(Transaction, number) if 0 < number < 2**31 else None
     if deed is None:
         raise Refusal(f"there is no deed {number}; 'quirebox stash deeds' lists the last ones")
-    _check_nothing_on_top(session, deed)
-    check_can_be_taken_back(session, deed)
-    _check_free(session, deed)
-    back = ledger.undo_deed(session, deed, note=why)
+    _check_no_later_changes(session, deed)
+    check_reversible(session, deed)
+    _check_unreserved(session, deed)
+    back = ledger.reverse_transaction(session, deed, note=why)
     if deed.batch is not None and deed.layout is not None:
-        settle(session, deed.batch, plan_of(deed.batch))
+        update_batch_status(session, deed.batch, plan_of(deed.batch))
     return back
 
 
-def _check_nothing_on_top(session: Session, deed: Deed) -> None:
+def _check_no_later_changes(session: Session, deed: Transaction) -> None:
     if deed.batch_id is None or deed.reason is Reason.UNDONE:
         return
-    newest = list_deeds(session, most=1, batch=deed.batch_id)
+    newest = list_transactions(session, most=1, batch=deed.batch_id)
     if newest and newest[0].id > deed.id:
         raise Refusal(
             f"deed {newest[0].id} of batch {deed.batch_id} was done after it; take that back first"
         )
-    for lost in session.scalars(select(Lost).where(Lost.deed_id == deed.id)):
+    for lost in session.scalars(select(SpoiledPieces).where(SpoiledPieces.deed_id == deed.id)):
         if lost.mended_id is not None:
             raise Refusal(
                 f"its pieces are made again in batch {lost.mended_id}; drop that batch first"
@@ -105,11 +109,11 @@ def _check_nothing_on_top(session: Session, deed: Deed) -> None:
     layout = plan_of(deed.batch).layouts[deed.layout - 1]
     for order in sorted({spot.orders[copy - 1] for spot in layout.spots
                          for copy in deed.copies or ()}):  # fmt: skip
-        if orders[order].status in (Status.ASSEMBLED, Status.DELIVERED):
+        if orders[order].status in (OrderStatus.ASSEMBLED, OrderStatus.DELIVERED):
             raise Refusal(f"order {order} is {orders[order].status} from it already")
 
 
-def _check_free(session: Session, deed: Deed) -> None:
+def _check_unreserved(session: Session, deed: Transaction) -> None:
     """Refuse to take back what has been reserved since."""
     changes = session.execute(
         select(Stock, func.sum(Movement.change))
@@ -117,7 +121,7 @@ def _check_free(session: Session, deed: Deed) -> None:
         .where(Movement.deed_id == deed.id)
         .group_by(Stock.id)
     ).all()
-    taken = reserved(session)
+    taken = reserved_quantities(session)
     for stock, change in changes:
         booked = taken[stock.label]
         if change > 0 and booked and booked > ledger.on_hand(session, stock) - change:

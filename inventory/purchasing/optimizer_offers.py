@@ -11,7 +11,7 @@ from inventory.core.money import parse_money
 from inventory.core.text import shorten, whole_number
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, format_size
-from nester.core.purchase import Offer, Terms
+from nester.core.purchase import Offer, SupplierTerms
 from nester.core.sheet_sizes import parse_size
 
 if TYPE_CHECKING:
@@ -21,12 +21,12 @@ if TYPE_CHECKING:
 
     from inventory.purchasing.prices import ListedPack
 
-__all__ = ["listed_offers", "terms_of", "told_offers"]
+__all__ = ["listed_offers", "read_offers", "supplier_terms_for"]
 
-_TOLD = re.compile(r"(?:(?P<paper>[^:=]+):)?(?P<size>[^=]+)=(?P<price>[^/]+)(?:/(?P<pack>.+))?")
+_OFFER = re.compile(r"(?:(?P<paper>[^:=]+):)?(?P<size>[^=]+)=(?P<price>[^/]+)(?:/(?P<pack>.+))?")
 
 
-def told_offers(texts: Sequence[str], papers: Sequence[str], unit: Unit) -> tuple[Offer, ...]:
+def read_offers(texts: Sequence[str], papers: Sequence[str], unit: Unit) -> tuple[Offer, ...]:
     """Read what sheets cost: ``50x70cm=1.20``, ``A4=3.50/20``, ``night card:50x70cm=1.20``.
 
     Parameters
@@ -46,7 +46,7 @@ def told_offers(texts: Sequence[str], papers: Sequence[str], unit: Unit) -> tupl
     """
     offers: dict[str, Offer] = {}
     for text in texts:
-        read = _TOLD.fullmatch(text.strip())
+        read = _OFFER.fullmatch(text.strip())
         if read is None:
             raise Refusal(
                 f"--on '{shorten(text)}': write a sheet and its price, such as 50x70cm=1.20"
@@ -104,16 +104,18 @@ def listed_offers(listed: Iterable[ListedPack], unit: Unit) -> dict[str, tuple[O
     return named
 
 
-def terms_of(session: Session, suppliers: Iterable[str], today: date) -> tuple[Terms, ...]:
+def supplier_terms_for(
+    session: Session, suppliers: Iterable[str], today: date
+) -> tuple[SupplierTerms, ...]:
     """Return on what terms suppliers deliver, in the shop's currency."""
-    from inventory.purchasing.suppliers import terms
+    from inventory.purchasing.suppliers import supplier_terms
 
     return tuple(
-        Terms(
+        SupplierTerms(
             one.supplier,
             Fraction(one.shipping),
             None if one.free_from is None else Fraction(one.free_from),
             Fraction(one.least_order),
         )
-        for one in terms(session, list(dict.fromkeys(suppliers)), today=today)
+        for one in supplier_terms(session, list(dict.fromkeys(suppliers)), today=today)
     )

@@ -21,20 +21,20 @@ from sqlalchemy.orm import aliased
 from inventory.core.money import check_amount, check_currency, parse_money
 from inventory.core.table_files import check_count, read_list
 from inventory.core.text import clean_name, fold, shorten, whole_number
-from inventory.database.tables.base import Fibres, Kind, Money, Paper, Pattern, Stock
+from inventory.database.tables.base import GrainAxis, Money, Paper, Pattern, Stock, StockKind
 from inventory.database.tables.purchasing import Price, PriceList, Supplier
 from inventory.purchasing.suppliers import (
-    MOST_DAYS,
+    MAX_LEAD_DAYS,
     ExchangeRates,
     find_supplier,
     set_supplier,
     supplier_named,
 )
-from inventory.shop.settings import the_shop
-from inventory.stock.condition import lies
+from inventory.shop.settings import get_shop
+from inventory.stock.condition import grain_axis
 from inventory.stock.papers import find_paper, list_papers
 from nester.core.errors import Refusal
-from nester.core.lengths import LARGEST, Length, Unit, format_size
+from nester.core.lengths import MAX_LENGTH, Length, Unit, format_size
 from nester.core.piece import Grain
 from nester.core.problem import NO_MARGINS, Margins
 from nester.core.sheet_sizes import Size, parse_size
@@ -48,26 +48,26 @@ if TYPE_CHECKING:
     from sqlalchemy import ColumnElement, Select
     from sqlalchemy.orm import Session
 
-    from inventory.core.table_files import Row
+    from inventory.core.table_files import TableRow
 
 __all__ = [
-    "Change",
     "ListedPack",
-    "News",
+    "ListedTerms",
+    "ParsedPriceList",
+    "PriceChange",
+    "PriceChangeKind",
     "PriceLine",
     "PriceRow",
-    "PriceSheet",
     "SizeKey",
-    "TermsTold",
+    "current_offers",
     "end_price",
     "last_margins",
-    "offers",
+    "price_changes",
     "price_history",
     "read_prices",
     "set_price",
     "size_key",
     "store_prices",
-    "what_changes",
 ]
 
 
@@ -110,7 +110,7 @@ class PriceLine:
 
 
 @dataclass(frozen=True)
-class TermsTold:
+class ListedTerms:
     """What a list says of a supplier beside its prices; None where it says nothing."""
 
     currency: str | None = None
@@ -119,7 +119,7 @@ class TermsTold:
 
 
 @dataclass(frozen=True)
-class PriceSheet:
+class ParsedPriceList:
     """A list that was read and checked, but not stored yet.
 
     Attributes
@@ -128,16 +128,16 @@ class PriceSheet:
         The name of its file.
     lines
         By supplier.
-    told
+    terms
         Terms of suppliers, by the same names.
-    passed_over
+    skipped_lines
         How many lines were left out because the book knows no such paper.
     """
 
     source: str
     lines: dict[str, list[PriceLine]]
-    told: dict[str, TermsTold] = field(default_factory=dict)
-    passed_over: int = 0
+    terms: dict[str, ListedTerms] = field(default_factory=dict)
+    skipped_lines: int = 0
 
 
 # --- reading a list ----------------------------------------------------------------------------
@@ -151,7 +151,7 @@ def read_prices(
     today: date,
     supplier: str | None = None,
     only_known: bool = False,
-) -> PriceSheet:
+) -> ParsedPriceList:
     """Return the prices of a list, checked, to be shown before they are stored.
 
     Parameters
@@ -178,7 +178,7 @@ def read_prices(
         ("paper", "size", "pack", "price"),
         ("supplier", "currency", "least", "days", "shipping", "free from"),
     )
-    reader = _Reader(session, unit, today, supplier)
+    reader = _PriceListReader(session, unit, today, supplier)
     passed_over = 0
     for row in rows:
         if only_known and not reader.knows(row):
@@ -190,10 +190,10 @@ def read_prices(
             f"{path}: none of its {len(rows):,} lines is of a paper in the book;"
             " 'quirebox paper list' lists those"
         )
-    return PriceSheet(path.name, dict(reader.lines), reader.told, passed_over)
+    return ParsedPriceList(path.name, dict(reader.lines), reader.terms, passed_over)
 
 
-class _Reader:
+class _PriceListReader:
     """Reads line after line; the same word is looked up once."""
 
     def __init__(self, session: Session, unit: Unit, today: date, supplier: str | None) -> None:
@@ -206,13 +206,13 @@ class _Reader:
         self._names: dict[str, str] = {}
         self._first: dict[tuple[object, ...], int] = {}
         self.lines: dict[str, list[PriceLine]] = defaultdict(list)
-        self.told: dict[str, TermsTold] = {}
+        self.terms: dict[str, ListedTerms] = {}
 
-    def knows(self, row: Row) -> bool:
+    def knows(self, row: TableRow) -> bool:
         return fold(row.text("paper")) in self._papers
 
-    def read(self, row: Row) -> None:
-        by = self._by(row)
+    def read(self, row: TableRow) -> None:
+        by = self._supplier_name(row)
         paper = self._papers[fold(row.read("paper", self._paper))]
         size = row.read("size", self._size)
         currency = self._currency(row, by)
@@ -236,7 +236,7 @@ class _Reader:
             return name
         return find_paper(self._session, clean_name(name, "the paper")).name
 
-    def _by(self, row: Row) -> str:
+    def _supplier_name(self, row: TableRow) -> str:
         """Return the name of a line's supplier."""
         if row.text("supplier"):
             name = row.name("supplier")
@@ -249,16 +249,16 @@ class _Reader:
             known = supplier_named(self._session, name)
             by = self._names[fold(name)] = known.name if known else name
             self._known[by] = known
-            self.told[by] = TermsTold()
+            self.terms[by] = ListedTerms()
         return by
 
-    def _currency(self, row: Row, by: str) -> str:
+    def _currency(self, row: TableRow, by: str) -> str:
         """Return a line's currency; the first of a new supplier is the supplier's own."""
-        told, known = self.told[by], self._known[by]
+        told, known = self.terms[by], self._known[by]
         own = known.currency if known else told.currency
         code = row.read("currency", check_currency) if row.text("currency") else own
         if code is None:
-            code = self._rates.own
+            code = self._rates.shop_currency
         if code not in self._rates:
             row.read("currency", lambda _: str(self._rates.rate(code)))
         told = replace(told, currency=told.currency or code)
@@ -269,11 +269,13 @@ class _Reader:
         said = bool(row.text("shipping") or row.text("free from"))
         if said and code != (own or code):
             row.refuse("currency", f"the shipping of {shorten(by)} is in {own}, not in {code}")
-        self.told[by] = replace(told, shipping=shipping, free_from=free_from)
+        self.terms[by] = replace(told, shipping=shipping, free_from=free_from)
         return code
 
     @staticmethod
-    def _term(row: Row, column: str, what: str, by: str, before: Decimal | None) -> Decimal | None:
+    def _term(
+        row: TableRow, column: str, what: str, by: str, before: Decimal | None
+    ) -> Decimal | None:
         """Return what a line says of its supplier's terms; all lines must say the same."""
         if not row.text(column):
             return before
@@ -284,23 +286,23 @@ class _Reader:
 
 
 def _price(text: str) -> Decimal:
-    return _more_than_nothing(parse_money(text, "the price"))
+    return _check_positive(parse_money(text, "the price"))
 
 
-def _more_than_nothing(amount: Decimal) -> Decimal:
+def _check_positive(amount: Decimal) -> Decimal:
     if not amount:
         raise Refusal("the price of a pack must be more than 0; leave out what is not sold")
     return amount
 
 
 def _days(text: str) -> int:
-    return whole_number(check_count(text, 0), "the days to a delivery", most=MOST_DAYS)
+    return whole_number(check_count(text, 0), "the days to a delivery", most=MAX_LEAD_DAYS)
 
 
 # --- storing it --------------------------------------------------------------------------------
 
 
-class News(StrEnum):
+class PriceChangeKind(StrEnum):
     """What a list says of a pack that the book did not know."""
 
     NEW = "new"
@@ -312,7 +314,7 @@ class News(StrEnum):
     """It is not sold any more."""
 
 
-class Change(NamedTuple):
+class PriceChange(NamedTuple):
     """What is new of one pack; `before` and `now` are None where it was not, or is not, sold."""
 
     supplier: str
@@ -322,14 +324,14 @@ class Change(NamedTuple):
     least: int
     before: tuple[Decimal, str] | None
     now: tuple[Decimal, str] | None
-    news: News
+    kind: PriceChangeKind
 
 
 _Tier = tuple[int, int]
 """Sheets in a pack, and from how many packs on."""
 
 
-class _Said(NamedTuple):
+class _ListedPrice(NamedTuple):
     """What a list says of one tier."""
 
     size: Size
@@ -338,14 +340,14 @@ class _Said(NamedTuple):
     days: int | None
 
 
-_Group = dict[_Tier, _Said]
-_Book = dict[tuple[int, SizeKey], _Group]
+_TierPrices = dict[_Tier, _ListedPrice]
+_PriceBook = dict[tuple[int, SizeKey], _TierPrices]
 """By paper (`Paper.id`) and size."""
 
 
-def what_changes(
-    session: Session, sheet: PriceSheet, day: date, *, whole: bool = False
-) -> list[Change]:
+def price_changes(
+    session: Session, sheet: ParsedPriceList, day: date, *, whole: bool = False
+) -> list[PriceChange]:
     """Return what a list would change, from its day on; nothing is stored.
 
     Parameters
@@ -356,11 +358,11 @@ def what_changes(
         What a supplier of the list sells, and the list does not name, is not sold any more.
     """
     papers = {paper.id: paper.name for paper in list_papers(session)}
-    changes: list[Change] = []
+    changes: list[PriceChange] = []
     for by, lines in sheet.lines.items():
         supplier = supplier_named(session, by)
-        before = {} if supplier is None else _book(session, day, supplier)
-        for (paper, key), group in _news(session, lines, before, whole=whole).items():
+        before = {} if supplier is None else _current_prices(session, day, supplier)
+        for (paper, key), group in _changed_prices(session, lines, before, whole=whole).items():
             old = before.get((paper, key), {})
             for tier in dict.fromkeys([*group, *old]):
                 change = _change(by, papers[paper], tier, old.get(tier), group.get(tier))
@@ -370,24 +372,28 @@ def what_changes(
 
 
 def _change(
-    by: str, paper: str, tier: _Tier, old: _Said | None, new: _Said | None
-) -> Change | None:
+    by: str, paper: str, tier: _Tier, old: _ListedPrice | None, new: _ListedPrice | None
+) -> PriceChange | None:
     was = None if old is None else (old.amount, old.currency)
     if new is None:
-        return None if old is None else Change(by, paper, old.size, *tier, was, None, News.ENDED)
+        return (
+            None
+            if old is None
+            else PriceChange(by, paper, old.size, *tier, was, None, PriceChangeKind.ENDED)
+        )
     if old is None:
-        news = News.NEW
+        news = PriceChangeKind.NEW
     elif old[1:] == new[1:]:
         return None
     elif old.currency != new.currency or old.amount == new.amount:
-        news = News.OTHER
+        news = PriceChangeKind.OTHER
     else:
-        news = News.DEARER if new.amount > old.amount else News.CHEAPER
-    return Change(by, paper, new.size, *tier, was, (new.amount, new.currency), news)
+        news = PriceChangeKind.DEARER if new.amount > old.amount else PriceChangeKind.CHEAPER
+    return PriceChange(by, paper, new.size, *tier, was, (new.amount, new.currency), news)
 
 
 def store_prices(
-    session: Session, sheet: PriceSheet, day: date, *, whole: bool = False
+    session: Session, sheet: ParsedPriceList, day: date, *, whole: bool = False
 ) -> list[PriceList]:
     """Keep the prices of a list from a day on, and what it says of its suppliers' terms.
 
@@ -398,7 +404,7 @@ def store_prices(
     day
         The day from which they count; it may be to come.
     whole
-        See `what_changes`.
+        See `price_changes`.
 
     Returns
     -------
@@ -412,7 +418,7 @@ def store_prices(
     """
     made = []
     for by, lines in sheet.lines.items():
-        told = sheet.told.get(by, TermsTold())
+        told = sheet.terms.get(by, ListedTerms())
         known = supplier_named(session, by)
         if known is None or told.shipping is not None or told.free_from is not None:
             supplier, _ = set_supplier(
@@ -422,29 +428,33 @@ def store_prices(
             )  # fmt: skip
         else:
             supplier = known
-        before = _book(session, day, supplier)
-        news = _news(session, lines, before, whole=whole)
+        before = _current_prices(session, day, supplier)
+        news = _changed_prices(session, lines, before, whole=whole)
         made.append(_store(session, supplier, day, sheet.source, news, before))
     return made
 
 
-def _news(session: Session, lines: Sequence[PriceLine], before: _Book, *, whole: bool) -> _Book:
+def _changed_prices(
+    session: Session, lines: Sequence[PriceLine], before: _PriceBook, *, whole: bool
+) -> _PriceBook:
     """Return of which papers and sizes a list says something new, and what."""
     papers: dict[str, Paper] = {}
-    said: _Book = defaultdict(dict)
+    said: _PriceBook = defaultdict(dict)
     for line in lines:
         paper = papers.get(line.paper)
         if paper is None:
             paper = papers[line.paper] = find_paper(session, line.paper)
         group = said[paper.id, size_key(paper, line.size)]
-        group[line.pack, line.least] = _Said(line.size, line.amount, line.currency, line.days)
-    news = {key: group for key, group in said.items() if not _same(group, before.get(key))}
+        group[line.pack, line.least] = _ListedPrice(
+            line.size, line.amount, line.currency, line.days
+        )
+    news = {key: group for key, group in said.items() if not _same_prices(group, before.get(key))}
     if whole:
         news |= {key: {} for key in before if key not in said}
     return news
 
 
-def _same(group: _Group, before: _Group | None) -> bool:
+def _same_prices(group: _TierPrices, before: _TierPrices | None) -> bool:
     return before is not None and {t: s[1:] for t, s in group.items()} == {
         t: s[1:] for t, s in before.items()
     }
@@ -455,8 +465,8 @@ def _store(
     supplier: Supplier,
     day: date,
     source: str,
-    news: Mapping[tuple[int, SizeKey], _Group],
-    before: _Book,
+    news: Mapping[tuple[int, SizeKey], _TierPrices],
+    before: _PriceBook,
 ) -> PriceList:
     made = PriceList(supplier_id=supplier.id, day=day, added_at=datetime.now(UTC), source=source)
     session.add(made)
@@ -500,19 +510,19 @@ def set_price(
         If there is no such supplier or paper, or something can't be so.
     """
     by, its = find_supplier(session, supplier), find_paper(session, paper)
-    if not all(0 < length <= LARGEST for length in size):
+    if not all(0 < length <= MAX_LENGTH for length in size):
         raise Refusal("a sheet's width and height must be more than zero and at most 10 m")
     code = by.currency if currency is None else check_currency(currency)
     ExchangeRates(session, day).rate(code)
-    before = _book(session, day, by)
+    before = _current_prices(session, day, by)
     key = its.id, size_key(its, size)
     tier = (
         whole_number(pack, "the sheets in a pack", least=1),
         whole_number(least, "the packs to order at least", least=1),
     )
-    said = _Said(
-        Size(*size), _more_than_nothing(check_amount(amount, "the price")), code,
-        None if days is None else whole_number(days, "the days to a delivery", most=MOST_DAYS),
+    said = _ListedPrice(
+        Size(*size), _check_positive(check_amount(amount, "the price")), code,
+        None if days is None else whole_number(days, "the days to a delivery", most=MAX_LEAD_DAYS),
     )  # fmt: skip
     return _store(session, by, day, "", {key: {**before.get(key, {}), tier: said}}, before)
 
@@ -539,12 +549,12 @@ def end_price(
         If it does not sell that anyway.
     """
     by, its = find_supplier(session, supplier), find_paper(session, paper)
-    before = _book(session, day, by)
+    before = _current_prices(session, day, by)
     key = its.id, size_key(its, size)
     group = before.get(key, {})
     rest = {tier: said for tier, said in group.items() if pack is not None and tier[0] != pack}
     if rest == group:
-        shown = format_size(size[0], size[1], the_shop(session).unit)
+        shown = format_size(size[0], size[1], get_shop(session).unit)
         of = "" if pack is None else f" in packs of {pack:,}"
         raise Refusal(f"{by.name} sells no {its.name} {shown}{of}")
     return _store(session, by, day, "", {key: rest}, before)
@@ -553,7 +563,7 @@ def end_price(
 # --- what counts on a day ----------------------------------------------------------------------
 
 
-def _ranked(
+def _rank_by_date(
     day: date, *which: ColumnElement[bool]
 ) -> Select[Price, Decimal, Paper, date, Supplier]:
     """Select the lines that count on a day: of each paper and size those of its newest list."""
@@ -589,14 +599,14 @@ def _ranked(
     )
 
 
-def _book(session: Session, day: date, supplier: Supplier) -> _Book:
+def _current_prices(session: Session, day: date, supplier: Supplier) -> _PriceBook:
     """Return what a supplier sells on a day."""
-    book: _Book = defaultdict(dict)
+    book: _PriceBook = defaultdict(dict)
     for price, amount, paper, _, _ in session.execute(
-        _ranked(day, PriceList.supplier_id == supplier.id)
+        _rank_by_date(day, PriceList.supplier_id == supplier.id)
     ):
         size = Size(price.width, price.height)
-        book[paper.id, size_key(paper, size)][price.pack, price.least] = _Said(
+        book[paper.id, size_key(paper, size)][price.pack, price.least] = _ListedPrice(
             size, amount, price.currency, price.days
         )
     return book
@@ -618,9 +628,9 @@ class ListedPack:
         Of a pack, in the shop's currency; exact: what is asked times the rate, never rounded.
     least
         Packs that must be ordered at least, at this price.
-    days
+    lead_days
         From the order to the delivery.
-    asked, currency
+    list_price, currency
         Of a pack, as the supplier asks it.
     since
         The day from which it is asked.
@@ -637,20 +647,20 @@ class ListedPack:
     pack: int
     price: Decimal
     least: int
-    days: int
-    asked: Decimal
+    lead_days: int
+    list_price: Decimal
     currency: str
     since: date
     margins: Margins = NO_MARGINS
     grain: Grain = Grain.ANY
 
     @property
-    def each(self) -> Fraction:
+    def sheet_price(self) -> Fraction:
         """The price of one sheet of a pack, in the shop's currency."""
         return Fraction(self.price) / self.pack
 
 
-def offers(
+def current_offers(
     session: Session,
     papers: Iterable[str] | None = None,
     *,
@@ -659,7 +669,7 @@ def offers(
 ) -> list[ListedPack]:
     """Return all packs that can be bought on a day, in the shop's currency.
 
-    On what terms they are sent is told by `inventory.purchasing.suppliers.terms`.
+    On what terms they are sent is told by `inventory.purchasing.suppliers.supplier_terms`.
 
     Parameters
     ----------
@@ -689,12 +699,12 @@ def offers(
     return [
         ListedPack(
             by.name, paper.name, price.width, price.height, price.pack,
-            rates.in_own(amount, price.currency), price.least,
+            rates.to_shop_currency(amount, price.currency), price.least,
             by.days if price.days is None else price.days, amount, price.currency, day,
             margins.get((paper.id, price.width, price.height), NO_MARGINS),
-            lies(Kind.SHEET, (price.width, price.height), Fibres.UNKNOWN, paper.grain),
+            grain_axis(StockKind.SHEET, (price.width, price.height), GrainAxis.UNKNOWN, paper.grain),
         )
-        for price, amount, paper, day, by in session.execute(_ranked(today, *which))
+        for price, amount, paper, day, by in session.execute(_rank_by_date(today, *which))
     ]  # fmt: skip
 
 
@@ -705,10 +715,10 @@ def last_margins(session: Session) -> dict[tuple[int, Length, Length], Margins]:
         Stock.paper_id, Stock.width, Stock.height,
         Stock.margin_left, Stock.margin_top, Stock.margin_right, Stock.margin_bottom,
     ).where(
-        Stock.kind == Kind.SHEET,
+        Stock.kind == StockKind.SHEET,
         Stock.margin_left + Stock.margin_top + Stock.margin_right + Stock.margin_bottom > 0,
         ~exists().where(
-            newer.kind == Kind.SHEET,
+            newer.kind == StockKind.SHEET,
             newer.paper_id == Stock.paper_id,
             newer.width == Stock.width,
             newer.height == Stock.height,

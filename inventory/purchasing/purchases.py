@@ -18,22 +18,22 @@ from sqlalchemy import func, select
 
 from inventory.core.money import MOST_DECIMALS, check_amount, round_to_decimals
 from inventory.core.text import clean_name, whole_number
-from inventory.database.tables.base import Deed, Fibres, Kind, Reason
+from inventory.database.tables.base import GrainAxis, Reason, StockKind, Transaction
 from inventory.database.tables.purchasing import (
     Purchase,
-    PurchaseEnd,
+    PurchaseClosure,
     PurchaseLine,
     PurchaseReceipt,
 )
-from inventory.purchasing.prices import last_margins, offers, size_key
+from inventory.purchasing.prices import current_offers, last_margins, size_key
 from inventory.purchasing.suppliers import ExchangeRates, find_supplier
-from inventory.shop.settings import the_shop
+from inventory.shop.settings import get_shop
 from inventory.stock import ledger
-from inventory.stock.condition import lies
+from inventory.stock.condition import grain_axis
 from inventory.stock.papers import find_paper
-from inventory.stock.receiving import Line, receive_deed, when_it_came
+from inventory.stock.receiving import ReceiptLine, book_receipt, receipt_time
 from nester.core.errors import Refusal
-from nester.core.lengths import LARGEST, Length, format_size
+from nester.core.lengths import MAX_LENGTH, Length, format_size
 from nester.core.piece import Grain
 from nester.core.problem import NO_MARGINS, Margins
 from nester.core.sheet_sizes import Size
@@ -48,26 +48,26 @@ if TYPE_CHECKING:
     from inventory.purchasing.prices import ListedPack
 
 __all__ = [
-    "BillDifference",
-    "Came",
-    "OnItsWay",
-    "Ordered",
+    "InvoiceDifference",
+    "PurchaseLineRequest",
+    "PurchaseLineStatus",
     "PurchaseRow",
-    "RowLine",
-    "State",
+    "PurchaseStatus",
+    "ReceivedPacks",
+    "ScheduledReceipt",
     "add_purchase",
-    "check_can_be_taken_back",
+    "check_reversible",
     "close_purchase",
     "get_purchase",
     "list_purchases",
-    "on_its_way",
+    "purchase_row",
     "receive_purchase",
-    "row_of",
+    "scheduled_receipts",
 ]
 
 
 @dataclass(frozen=True)
-class Ordered:
+class PurchaseLineRequest:
     """What is ordered of one paper in one size.
 
     Attributes
@@ -87,7 +87,7 @@ class Ordered:
     amount: Decimal | None = None
 
 
-class State(StrEnum):
+class PurchaseStatus(StrEnum):
     """How far a purchase is."""
 
     OPEN = "open"
@@ -98,7 +98,7 @@ class State(StrEnum):
     """What has not come of it is not waited for."""
 
 
-class RowLine(NamedTuple):
+class PurchaseLineStatus(NamedTuple):
     """One line of a purchase, counted from 1, and what has come of it.
 
     Attributes
@@ -112,14 +112,14 @@ class RowLine(NamedTuple):
     billed: tuple[tuple[int, Decimal], ...]
 
     @property
-    def came(self) -> int:
+    def received_packs(self) -> int:
         """How many packs have come."""
         return sum(packs for packs, _ in self.billed)
 
     @property
-    def rest(self) -> int:
+    def outstanding_packs(self) -> int:
         """How many packs have not come."""
-        return self.line.packs - self.came
+        return self.line.packs - self.received_packs
 
 
 @dataclass(frozen=True)
@@ -127,34 +127,38 @@ class PurchaseRow:
     """A purchase and how far it is."""
 
     purchase: Purchase
-    lines: tuple[RowLine, ...]
+    lines: tuple[PurchaseLineStatus, ...]
     closed: bool
 
     @property
-    def state(self) -> State:
+    def status(self) -> PurchaseStatus:
         """How far it is."""
-        if not any(one.rest for one in self.lines):
-            return State.RECEIVED
+        if not any(one.outstanding_packs for one in self.lines):
+            return PurchaseStatus.RECEIVED
         if self.closed:
-            return State.CLOSED
-        return State.IN_PART if any(one.came for one in self.lines) else State.OPEN
+            return PurchaseStatus.CLOSED
+        return (
+            PurchaseStatus.IN_PART
+            if any(one.received_packs for one in self.lines)
+            else PurchaseStatus.OPEN
+        )
 
     @property
-    def waits(self) -> bool:
+    def is_outstanding(self) -> bool:
         """Whether something of it is still to come."""
-        return self.state in (State.OPEN, State.IN_PART)
+        return self.status in (PurchaseStatus.OPEN, PurchaseStatus.IN_PART)
 
     def days_late(self, today: date) -> int:
         """Return for how many days it has been overdue; 0 if it is not."""
-        return max(0, (today - self.purchase.expected).days) if self.waits else 0
+        return max(0, (today - self.purchase.expected).days) if self.is_outstanding else 0
 
     @property
-    def sheets_to_come(self) -> int:
+    def outstanding_sheets(self) -> int:
         """How many sheets have not come yet."""
-        return sum(one.rest * one.line.pack for one in self.lines)
+        return sum(one.outstanding_packs * one.line.pack for one in self.lines)
 
     @property
-    def differences(self) -> list[BillDifference]:
+    def differences(self) -> list[InvoiceDifference]:
         """Where something else was billed than ordered, by line."""
         return [
             found
@@ -163,12 +167,12 @@ class PurchaseRow:
         ]
 
     @property
-    def goods(self) -> Decimal:
+    def goods_value(self) -> Decimal:
         """What all its packs should cost, in its currency."""
         return sum((one.line.amount * one.line.packs for one in self.lines), Decimal(0))
 
 
-class BillDifference(NamedTuple):
+class InvoiceDifference(NamedTuple):
     """How much more (or less) than ordered was billed for all packs of a line that came."""
 
     line: PurchaseLine
@@ -178,10 +182,10 @@ class BillDifference(NamedTuple):
 
 def _difference(
     line: PurchaseLine, billed: Iterable[tuple[int, Decimal]], currency: str
-) -> Iterator[BillDifference]:
+) -> Iterator[InvoiceDifference]:
     more = sum((packs * (amount - line.amount) for packs, amount in billed), Decimal(0))
     if more:
-        yield BillDifference(line, more, currency)
+        yield InvoiceDifference(line, more, currency)
 
 
 # --- ordering ----------------------------------------------------------------------------------
@@ -190,7 +194,7 @@ def _difference(
 def add_purchase(
     session: Session,
     supplier: str,
-    wishes: Sequence[Ordered],
+    wishes: Sequence[PurchaseLineRequest],
     *,
     today: date,
     day: date | None = None,
@@ -225,14 +229,17 @@ def add_purchase(
     if not wishes:
         raise Refusal("say what was ordered: a paper, its size, and how many packs")
     ordered = today if day is None else day
-    at = when_it_came(ordered, today, "book a purchase once it is ordered")
+    at = receipt_time(ordered, today, "book a purchase once it is ordered")
     by_hand = all(None not in (wish.pack, wish.amount) for wish in wishes)
     sold, rates = [], ExchangeRates(session, ordered)
     if not by_hand:
-        sold = offers(session, today=ordered, supplier=by.name)
+        sold = current_offers(session, today=ordered, supplier=by.name)
     if not by_hand and not sold:
         # The book knew nothing of its prices on that day.
-        sold, rates = offers(session, today=today, supplier=by.name), ExchangeRates(session, today)
+        sold, rates = (
+            current_offers(session, today=today, supplier=by.name),
+            ExchangeRates(session, today),
+        )
     lines, days = [], []
     for wish in wishes:
         line, takes = _line(session, by, wish, sold, rates)
@@ -247,7 +254,7 @@ def add_purchase(
             f"{expected.isoformat()} is before the day it was ordered, {ordered.isoformat()}"
         )
     purchase = Purchase(
-        deed=ledger.begin_deed(session, Reason.ORDERED, note=note, at=at),
+        deed=ledger.book_transaction(session, Reason.ORDERED, note=note, at=at),
         supplier=by, ordered=ordered, expected=expected or ordered + timedelta(max(days)),
         number=clean_name(number, "the purchase's number") if number.strip() else "",
         currency=by.currency, shipping=check_amount(shipping, "the shipping"), lines=lines,
@@ -258,15 +265,19 @@ def add_purchase(
 
 
 def _line(
-    session: Session, by: Supplier, wish: Ordered, sold: Sequence[ListedPack], rates: ExchangeRates
+    session: Session,
+    by: Supplier,
+    wish: PurchaseLineRequest,
+    sold: Sequence[ListedPack],
+    rates: ExchangeRates,
 ) -> tuple[PurchaseLine, int]:
     """Return a line at the price asked, and the days to its delivery."""
     paper = find_paper(session, wish.paper)
     packs = whole_number(wish.packs, "the number of packs", least=1)
     size = Size(*wish.size)
-    if not all(0 < length <= LARGEST for length in size):
+    if not all(0 < length <= MAX_LENGTH for length in size):
         raise Refusal("a sheet's width and height must be more than zero and at most 10 m")
-    shown = f"{paper.name} {format_size(*size, the_shop(session).unit)}"
+    shown = f"{paper.name} {format_size(*size, get_shop(session).unit)}"
     alike = [
         one
         for one in sold
@@ -276,11 +287,11 @@ def _line(
     ]
     fitting = [one for one in alike if one.least <= packs]
     if wish.amount is not None and wish.pack is not None:
-        days = min((one.days for one in alike), default=by.days)
+        days = min((one.lead_days for one in alike), default=by.days)
         pack, amount = wish.pack, check_amount(wish.amount, "the price")
     else:
         if not alike:
-            raise Refusal(_sells_not(session, by, paper, shown, wish.pack, sold))
+            raise Refusal(_not_sold_message(session, by, paper, shown, wish.pack, sold))
         packed = sorted({one.pack for one in alike})
         if len(packed) > 1:
             of = " or ".join(f"{one:,}" for one in packed)
@@ -288,12 +299,12 @@ def _line(
         if not fitting:
             least = min(one.least for one in alike)
             raise Refusal(f"{by.name} sells at least {least:,} packs of {shown}, not {packs:,}")
-        best = min(fitting, key=lambda one: (one.price, one.days))
+        best = min(fitting, key=lambda one: (one.price, one.lead_days))
         size = Size(best.width, best.height)
-        pack, days = best.pack, best.days
-        amount = wish.amount if wish.amount is not None else best.asked
+        pack, days = best.pack, best.lead_days
+        amount = wish.amount if wish.amount is not None else best.list_price
         if wish.amount is None:
-            amount = rates.in_other(best.asked, best.currency, by.currency)
+            amount = rates.convert(best.list_price, best.currency, by.currency)
         check_amount(amount, "the price")
     whole_number(pack, "the sheets in a pack", least=1)
     whole_number(pack * packs, "the number of sheets", least=1)
@@ -303,7 +314,7 @@ def _line(
     return line, days
 
 
-def _sells_not(
+def _not_sold_message(
     session: Session,
     by: Supplier,
     paper: Paper,
@@ -312,7 +323,7 @@ def _sells_not(
     sold: Sequence[ListedPack],
 ) -> str:
     """Say that a supplier doesn't sell something, and what near it is on its list."""
-    unit = the_shop(session).unit
+    unit = get_shop(session).unit
     of = "" if pack is None else f" in packs of {pack:,}"
     other = [one for one in sold if one.paper == paper.name]
     if not other:
@@ -343,7 +354,10 @@ def get_purchase(session: Session, number: int) -> Purchase:
             f"there is no purchase {number}; 'quirebox buy purchase list --all' lists those"
             " there are"
         )
-    if session.scalar(select(Deed.id).where(Deed.undoes_id == purchase.deed_id)) is not None:
+    if (
+        session.scalar(select(Transaction.id).where(Transaction.undoes_id == purchase.deed_id))
+        is not None
+    ):
         raise Refusal(f"purchase {number} was taken back")
     return purchase
 
@@ -356,13 +370,13 @@ def list_purchases(session: Session, *, also_done: bool = True) -> list[Purchase
     also_done
         Also those of which nothing is to come any more.
     """
-    query = select(Purchase).where(Purchase.deed_id.not_in(ledger.taken_back()))
+    query = select(Purchase).where(Purchase.deed_id.not_in(ledger.reversed_transactions()))
     purchases = session.scalars(query.order_by(Purchase.expected, Purchase.id)).all()
     rows = _rows(session, purchases)
-    return [row for row in rows if also_done or row.waits]
+    return [row for row in rows if also_done or row.is_outstanding]
 
 
-def row_of(session: Session, purchase: Purchase) -> PurchaseRow:
+def purchase_row(session: Session, purchase: Purchase) -> PurchaseRow:
     """Return how far a purchase is."""
     (row,) = _rows(session, [purchase])
     return row
@@ -371,13 +385,15 @@ def row_of(session: Session, purchase: Purchase) -> PurchaseRow:
 def _rows(session: Session, purchases: Sequence[Purchase]) -> list[PurchaseRow]:
     receipts = (
         select(PurchaseReceipt.line_id, PurchaseReceipt.packs, PurchaseReceipt.amount)
-        .where(PurchaseReceipt.deed_id.not_in(ledger.taken_back()))
+        .where(PurchaseReceipt.deed_id.not_in(ledger.reversed_transactions()))
         .order_by(PurchaseReceipt.id)
     )
     billed: dict[int, list[tuple[int, Decimal]]] = defaultdict(list)
     for line_id, packs, amount in session.execute(receipts):
         billed[line_id].append((packs, amount))
-    ends = select(PurchaseEnd.purchase_id).where(PurchaseEnd.deed_id.not_in(ledger.taken_back()))
+    ends = select(PurchaseClosure.purchase_id).where(
+        PurchaseClosure.deed_id.not_in(ledger.reversed_transactions())
+    )
     closed = set(session.scalars(ends))
     lines: dict[int, list[PurchaseLine]] = defaultdict(list)
     for line in session.scalars(
@@ -390,7 +406,7 @@ def _rows(session: Session, purchases: Sequence[Purchase]) -> list[PurchaseRow]:
         PurchaseRow(
             one,
             tuple(
-                RowLine(number, line, tuple(billed[line.id]))
+                PurchaseLineStatus(number, line, tuple(billed[line.id]))
                 for number, line in enumerate(lines[one.id], start=1)
             ),
             one.id in closed,
@@ -399,7 +415,7 @@ def _rows(session: Session, purchases: Sequence[Purchase]) -> list[PurchaseRow]:
     ]
 
 
-class OnItsWay(NamedTuple):
+class ScheduledReceipt(NamedTuple):
     """Sheets of a line of a purchase that have not come yet.
 
     Attributes
@@ -419,7 +435,7 @@ class OnItsWay(NamedTuple):
     grain: Grain
 
 
-def on_its_way(session: Session) -> list[OnItsWay]:
+def scheduled_receipts(session: Session) -> list[ScheduledReceipt]:
     """Return what is still to come, what is expected first first."""
     rows = list_purchases(session, also_done=False)
     margins = last_margins(session) if rows else {}
@@ -427,13 +443,13 @@ def on_its_way(session: Session) -> list[OnItsWay]:
     for row in rows:
         for one in row.lines:
             paper, size = one.line.paper, (one.line.width, one.line.height)
-            if one.rest:
+            if one.outstanding_packs:
                 coming.append(
-                    OnItsWay(
+                    ScheduledReceipt(
                         row.purchase.id, row.purchase.supplier.name, paper.name, *size,
-                        one.rest * one.line.pack, row.purchase.expected,
+                        one.outstanding_packs * one.line.pack, row.purchase.expected,
                         margins.get((paper.id, *size), NO_MARGINS),
-                        lies(Kind.SHEET, size, Fibres.UNKNOWN, paper.grain),
+                        grain_axis(StockKind.SHEET, size, GrainAxis.UNKNOWN, paper.grain),
                     )
                 )  # fmt: skip
     return coming
@@ -443,7 +459,7 @@ def on_its_way(session: Session) -> list[OnItsWay]:
 
 
 @dataclass(frozen=True)
-class Came:
+class ReceivedPacks:
     """What came of one line of a purchase.
 
     Attributes
@@ -462,7 +478,7 @@ class Came:
 def receive_purchase(
     session: Session,
     number: int,
-    came: Mapping[int, Came] | None = None,
+    came: Mapping[int, ReceivedPacks] | None = None,
     *,
     note_number: str = "",
     place: str | None = None,
@@ -471,7 +487,7 @@ def receive_purchase(
     note: str = "",
     today: date,
     day: date | None = None,
-) -> tuple[list[Stock], list[BillDifference]]:
+) -> tuple[list[Stock], list[InvoiceDifference]]:
     """Put what came of a purchase into the stash, in one deed.
 
     Each sheet gets its share of what was billed for its pack, in the shop's currency by the rate
@@ -504,10 +520,10 @@ def receive_purchase(
         be so.
     """
     purchase = get_purchase(session, number)
-    row = row_of(session, purchase)
-    if not row.waits:
-        raise Refusal(f"nothing of purchase {number} is to come: it is {row.state}")
-    chosen = _chosen(row, came)
+    row = purchase_row(session, purchase)
+    if not row.is_outstanding:
+        raise Refusal(f"nothing of purchase {number} is to come: it is {row.status}")
+    chosen = _received_lines(row, came)
     arrived = today if day is None else day
     if arrived < purchase.ordered:
         raise Refusal(
@@ -517,24 +533,24 @@ def receive_purchase(
     rates = ExchangeRates(session, arrived)
     known = last_margins(session)
     lines, booked = [], []
-    differences: list[BillDifference] = []
+    differences: list[InvoiceDifference] = []
     for one, what in chosen:
-        line, packs = one.line, one.rest if what.packs is None else what.packs
+        line, packs = one.line, one.outstanding_packs if what.packs is None else what.packs
         billed = line.amount if what.billed is None else check_amount(what.billed, "the price")
-        each = Fraction(rates.in_own(billed, purchase.currency)) / line.pack
+        each = Fraction(rates.to_shop_currency(billed, purchase.currency)) / line.pack
         size = Size(line.width, line.height)
         edges = known.get((line.paper_id, *size), NO_MARGINS) if margins is None else margins
         lines.append(
-            Line(
+            ReceiptLine(
                 line.paper.name, size, packs * line.pack, round_to_decimals(each, MOST_DECIMALS),
                 place, note, what.lot, margins=edges,
             )
         )  # fmt: skip
         booked.append((line, packs, billed))
         differences += _difference(line, [(packs, billed)], purchase.currency)
-    deed, stocks = receive_deed(
+    deed, stocks = book_receipt(
         session, lines, supplier=purchase.supplier.name, number=note_number, again=again,
-        note=note, at=when_it_came(day, today),
+        note=note, at=receipt_time(day, today),
     )  # fmt: skip
     for (line, packs, billed), stock in zip(booked, stocks, strict=True):
         session.add(
@@ -546,9 +562,11 @@ def receive_purchase(
     return stocks, differences
 
 
-def _chosen(row: PurchaseRow, came: Mapping[int, Came] | None) -> list[tuple[RowLine, Came]]:
+def _received_lines(
+    row: PurchaseRow, came: Mapping[int, ReceivedPacks] | None
+) -> list[tuple[PurchaseLineStatus, ReceivedPacks]]:
     if came is None:
-        return [(one, Came()) for one in row.lines if one.rest]
+        return [(one, ReceivedPacks()) for one in row.lines if one.outstanding_packs]
     by_number = {one.number: one for one in row.lines}
     chosen = []
     for number, what in sorted(came.items()):
@@ -560,10 +578,10 @@ def _chosen(row: PurchaseRow, came: Mapping[int, Came] | None) -> list[tuple[Row
             )
         if what.packs is not None:
             whole_number(what.packs, f"the packs of line {number}", least=1)
-        if not one.rest or (what.packs or 0) > one.rest:
+        if not one.outstanding_packs or (what.packs or 0) > one.outstanding_packs:
             raise Refusal(
                 f"of line {number} of purchase {row.purchase.id}, {one.line.paper.name},"
-                f" {one.rest:,} of {one.line.packs:,} packs are to come; what came beyond that is"
+                f" {one.outstanding_packs:,} of {one.line.packs:,} packs are to come; what came beyond that is"
                 " put into the stash with 'quirebox sheet add'"
             )
         chosen.append((one, what))
@@ -586,16 +604,16 @@ def close_purchase(session: Session, number: int, why: str = "") -> PurchaseRow:
         If there is no such purchase, or nothing of it is to come.
     """
     purchase = get_purchase(session, number)
-    row = row_of(session, purchase)
-    if not row.waits:
-        raise Refusal(f"nothing of purchase {number} is to come: it is {row.state}")
-    deed = ledger.begin_deed(session, Reason.CLOSED, note=why)
-    session.add(PurchaseEnd(deed_id=deed.id, purchase_id=purchase.id))
+    row = purchase_row(session, purchase)
+    if not row.is_outstanding:
+        raise Refusal(f"nothing of purchase {number} is to come: it is {row.status}")
+    deed = ledger.book_transaction(session, Reason.CLOSED, note=why)
+    session.add(PurchaseClosure(deed_id=deed.id, purchase_id=purchase.id))
     session.flush()
     return row
 
 
-def check_can_be_taken_back(session: Session, deed: Deed) -> None:
+def check_reversible(session: Session, deed: Transaction) -> None:
     """Refuse to take back that something was ordered when something came of it, or it was closed.
 
     Raises
@@ -612,12 +630,13 @@ def check_can_be_taken_back(session: Session, deed: Deed) -> None:
         .where(Purchase.deed_id == deed.id)
     )
     ends = (
-        select(PurchaseEnd.deed_id)
-        .join(Purchase, PurchaseEnd.purchase_id == Purchase.id)
+        select(PurchaseClosure.deed_id)
+        .join(Purchase, PurchaseClosure.purchase_id == Purchase.id)
         .where(Purchase.deed_id == deed.id)
     )
-    standing = select(func.max(Deed.id)).where(
-        Deed.id.in_(receipts.union(ends)), Deed.id.not_in(ledger.taken_back())
+    standing = select(func.max(Transaction.id)).where(
+        Transaction.id.in_(receipts.union(ends)),
+        Transaction.id.not_in(ledger.reversed_transactions()),
     )
     newest = session.scalar(standing)
     if newest is not None:

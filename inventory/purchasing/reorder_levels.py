@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING
 from sqlalchemy import delete, func, select
 
 from inventory.core.text import shorten, whole_number
-from inventory.database.tables.base import Kind, Movement, Paper, Reason, Stock
-from inventory.database.tables.purchasing import RestockLevel
-from inventory.purchasing.prices import ListedPack, SizeKey, offers, size_key
-from inventory.purchasing.suppliers import DELIVERY_DAYS
-from inventory.stock.ledger import movements_taken_back
+from inventory.database.tables.base import Movement, Paper, Reason, Stock, StockKind
+from inventory.database.tables.purchasing import ReorderLevel
+from inventory.purchasing.prices import ListedPack, SizeKey, current_offers, size_key
+from inventory.purchasing.suppliers import DEFAULT_LEAD_DAYS
+from inventory.stock.ledger import reversed_movements
 from inventory.stock.papers import find_paper
 from nester.core.errors import Refusal
-from nester.core.lengths import LARGEST, Length
+from nester.core.lengths import MAX_LENGTH, Length
 from nester.core.sheet_sizes import Size
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ __all__ = [
     "COVER_DAYS",
     "SAFETY_DAYS",
     "USE_WEEKS",
-    "Suggestion",
+    "LevelSuggestion",
     "accept_suggestions",
     "drop_level",
     "find_level",
@@ -58,7 +58,7 @@ def set_level(
     target: int,
     *,
     size: Size | tuple[Length, Length] | None = None,
-) -> RestockLevel:
+) -> ReorderLevel:
     """Say how much of a paper is to be held, in place of what was said before.
 
     Parameters
@@ -80,12 +80,12 @@ def set_level(
     whole_number(target, "the level to buy up to", least=1)
     if target < reorder:
         raise Refusal(f"buying up to {target:,} sheets leaves it below its level of {reorder:,}")
-    if size is not None and not all(0 < length <= LARGEST for length in size):
+    if size is not None and not all(0 < length <= MAX_LENGTH for length in size):
         raise Refusal("a sheet's width and height must be more than zero and at most 10 m")
     level = find_level(session, its, size)
     if level is None:
         width, height = size if size is not None else (None, None)
-        level = RestockLevel(paper=its, width=width, height=height)
+        level = ReorderLevel(paper=its, width=width, height=height)
         session.add(level)
     level.reorder, level.target, level.set_at = reorder, target, datetime.now(UTC)
     session.flush()
@@ -94,10 +94,10 @@ def set_level(
 
 def find_level(
     session: Session, paper: Paper, size: Size | tuple[Length, Length] | None
-) -> RestockLevel | None:
+) -> ReorderLevel | None:
     """Return the level of a paper in a size (None: in any), if one is set."""
     wanted = None if size is None else size_key(paper, size)
-    levels = session.scalars(select(RestockLevel).where(RestockLevel.paper_id == paper.id))
+    levels = session.scalars(select(ReorderLevel).where(ReorderLevel.paper_id == paper.id))
     return next((one for one in levels if level_key(one) == wanted), None)
 
 
@@ -106,7 +106,7 @@ def is_low(sheets: int, reorder: int, target: int) -> bool:
     return sheets <= reorder and sheets < target
 
 
-def level_key(level: RestockLevel) -> SizeKey | None:
+def level_key(level: ReorderLevel) -> SizeKey | None:
     """Return what is equal for equal sizes; None if it is for any size."""
     if level.width is None or level.height is None:
         return None
@@ -129,13 +129,13 @@ def drop_level(
             f"no such level of '{shorten(paper)}' is set; 'quirebox buy level list' lists those"
             " that are"
         )
-    session.execute(delete(RestockLevel).where(RestockLevel.id == level.id))
+    session.execute(delete(ReorderLevel).where(ReorderLevel.id == level.id))
 
 
-def list_levels(session: Session) -> list[RestockLevel]:
+def list_levels(session: Session) -> list[ReorderLevel]:
     """Return all levels by paper, those for any size first."""
-    query = select(RestockLevel).join(Paper, RestockLevel.paper_id == Paper.id)
-    levels = session.scalars(query.order_by(Paper.name_key, RestockLevel.id)).all()
+    query = select(ReorderLevel).join(Paper, ReorderLevel.paper_id == Paper.id)
+    levels = session.scalars(query.order_by(Paper.name_key, ReorderLevel.id)).all()
     return sorted(levels, key=lambda one: (one.paper.name_key, one.width or 0, one.height or 0))
 
 
@@ -143,7 +143,7 @@ def list_levels(session: Session) -> list[RestockLevel]:
 
 
 @dataclass(frozen=True)
-class Suggestion:
+class LevelSuggestion:
     """A level that use suggests.
 
     It is time to buy when what is left lasts for a delivery and the days held for safety; then for
@@ -156,9 +156,9 @@ class Suggestion:
         None for sheets of any size.
     used
         Sheets cut or spoiled in `days` days.
-    delivery
+    lead_days
         Days to a delivery: of the offer whose sheets are cheapest.
-    now
+    current_level
         The level that is set, as reorder and target.
     """
 
@@ -166,13 +166,13 @@ class Suggestion:
     size: Size | None
     used: int
     days: int
-    delivery: int
-    reorder: int
+    lead_days: int
+    reorder_point: int
     target: int
-    now: tuple[int, int] | None
+    current_level: tuple[int, int] | None
 
     @property
-    def a_week(self) -> Fraction:
+    def weekly_use(self) -> Fraction:
         """Sheets used in a week."""
         return Fraction(7 * self.used, self.days)
 
@@ -185,7 +185,7 @@ def suggest_levels(
     weeks: int = USE_WEEKS,
     safety: int = SAFETY_DAYS,
     cover: int = COVER_DAYS,
-) -> list[Suggestion]:
+) -> list[LevelSuggestion]:
     """Return levels by what was used in the last weeks; nothing is set by it.
 
     A paper of which nothing was used gets none.  Where a level for any size is set, one for any
@@ -198,7 +198,7 @@ def suggest_levels(
     weeks
         Fewer if the book is younger, at least one.
     safety, cover
-        Days; see `Suggestion`.
+        Days; see `LevelSuggestion`.
 
     Raises
     ------
@@ -209,9 +209,9 @@ def suggest_levels(
     whole_number(safety, "the days held for safety", most=365)
     whole_number(cover, "the days to buy for", most=365)
     chosen = None if papers is None else {find_paper(session, name).id for name in papers}
-    days = _span(session, today, weeks)
-    used = _used(session, today - timedelta(days))
-    levels: dict[int, dict[SizeKey | None, RestockLevel]] = defaultdict(dict)
+    days = _observed_days(session, today, weeks)
+    used = _used_sheets(session, today - timedelta(days))
+    levels: dict[int, dict[SizeKey | None, ReorderLevel]] = defaultdict(dict)
     for level in list_levels(session):
         levels[level.paper_id][level_key(level)] = level
     per_paper: dict[Paper, Counter[SizeKey | None]] = defaultdict(Counter)
@@ -219,17 +219,17 @@ def suggest_levels(
         if chosen is None or paper.id in chosen:
             per_paper[paper][None if None in levels[paper.id] else of_size] += number
     sold: dict[str, list[ListedPack]] = defaultdict(list)
-    for offer in offers(session, [paper.name for paper in per_paper], today=today):
+    for offer in current_offers(session, [paper.name for paper in per_paper], today=today):
         sold[offer.paper].append(offer)
     suggestions = []
     for paper, sizes in sorted(per_paper.items(), key=lambda pair: pair[0].name_key):
         for key, number in sorted(sizes.items(), key=lambda pair: pair[0] or (0, 0)):
-            delivery = _delivery(paper, key, sold[paper.name])
+            delivery = _lead_days(paper, key, sold[paper.name])
             a_day = Fraction(number, days)
             reorder = max(1, ceil(a_day * (delivery + safety)))
             now = levels[paper.id].get(key)
             suggestions.append(
-                Suggestion(
+                LevelSuggestion(
                     paper.name, None if key is None else Size(*key), number, days, delivery,
                     reorder, reorder + ceil(a_day * cover),
                     None if now is None else (now.reorder, now.target),
@@ -238,29 +238,29 @@ def suggest_levels(
     return suggestions
 
 
-def accept_suggestions(session: Session, suggestions: Iterable[Suggestion]) -> None:
+def accept_suggestions(session: Session, suggestions: Iterable[LevelSuggestion]) -> None:
     """Set what was suggested."""
     for one in suggestions:
-        set_level(session, one.paper, one.reorder, one.target, size=one.size)
+        set_level(session, one.paper, one.reorder_point, one.target, size=one.size)
 
 
-def _span(session: Session, today: date, weeks: int) -> int:
+def _observed_days(session: Session, today: date, weeks: int) -> int:
     first = session.scalar(select(func.min(Movement.at)))
     known = 0 if first is None else (today - first.astimezone().date()).days
     return max(_FEWEST_DAYS, min(7 * weeks, known))
 
 
-def _used(session: Session, since: date) -> dict[tuple[Paper, SizeKey], int]:
+def _used_sheets(session: Session, since: date) -> dict[tuple[Paper, SizeKey], int]:
     """Return how many sheets of each paper and size were cut or spoiled and not given back."""
     lines = session.execute(
         select(Paper, Stock.width, Stock.height, -func.sum(Movement.change))
         .join(Stock, Movement.stock_id == Stock.id)
         .join(Paper, Stock.paper_id == Paper.id)
         .where(
-            Stock.kind == Kind.SHEET,
+            Stock.kind == StockKind.SHEET,
             Movement.reason.in_([Reason.CUT, Reason.SPOILED]),
             Movement.at >= datetime.combine(since, time()).astimezone(UTC),
-            Movement.id.not_in(movements_taken_back()),
+            Movement.id.not_in(reversed_movements()),
         )
         .group_by(Paper.id, Stock.width, Stock.height)
     )
@@ -270,8 +270,10 @@ def _used(session: Session, since: date) -> dict[tuple[Paper, SizeKey], int]:
     return used
 
 
-def _delivery(paper: Paper, key: SizeKey | None, sold: Sequence[ListedPack]) -> int:
+def _lead_days(paper: Paper, key: SizeKey | None, sold: Sequence[ListedPack]) -> int:
     fitting = [one for one in sold if key in (None, size_key(paper, (one.width, one.height)))]
     if not fitting:
-        return DELIVERY_DAYS
-    return min(fitting, key=lambda one: (one.each / (one.width * one.height), one.days)).days
+        return DEFAULT_LEAD_DAYS
+    return min(
+        fitting, key=lambda one: (one.sheet_price / (one.width * one.height), one.lead_days)
+    ).lead_days

@@ -21,7 +21,7 @@ from inventory.core.text import (
     whole_number,
 )
 from inventory.database.tables.purchasing import ExchangeRate, Supplier
-from inventory.shop.settings import the_shop
+from inventory.shop.settings import get_shop
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
@@ -31,9 +31,9 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
 __all__ = [
-    "DELIVERY_DAYS",
+    "DEFAULT_LEAD_DAYS",
     "LARGEST_RATE",
-    "MOST_DAYS",
+    "MAX_LEAD_DAYS",
     "RATE_DECIMALS",
     "ExchangeRates",
     "SupplierTerms",
@@ -45,12 +45,12 @@ __all__ = [
     "set_rate",
     "set_supplier",
     "supplier_named",
-    "terms",
+    "supplier_terms",
 ]
 
-DELIVERY_DAYS = 7
+DEFAULT_LEAD_DAYS = 7
 """From an order to its delivery, where nobody says otherwise (common practice, no source)."""
-MOST_DAYS = 365
+MAX_LEAD_DAYS = 365
 RATE_DECIMALS = 10
 LARGEST_RATE = Decimal(10**6)
 _EXACT = Context(prec=60)
@@ -86,7 +86,7 @@ def set_supplier(
     least_order
         It sells no goods of less than this sum together, in its currency.
     days
-        From an order to its delivery, 0 to 365; `DELIVERY_DAYS` of a new one.
+        From an order to its delivery, 0 to 365; `DEFAULT_LEAD_DAYS` of a new one.
 
     Returns
     -------
@@ -103,8 +103,8 @@ def set_supplier(
     is_new = supplier is None
     if supplier is None:
         supplier = Supplier(
-            name=clean_name(name, "the supplier's name"), currency=the_shop(session).currency,
-            shipping=Decimal(0), free_from=None, least_order=Decimal(0), days=DELIVERY_DAYS,
+            name=clean_name(name, "the supplier's name"), currency=get_shop(session).currency,
+            shipping=Decimal(0), free_from=None, least_order=Decimal(0), days=DEFAULT_LEAD_DAYS,
             note="",
         )  # fmt: skip
     if free_from is not None and never_free:
@@ -130,7 +130,7 @@ def set_supplier(
     if least_order is not None:
         supplier.least_order = check_amount(least_order, "the least order")
     if days is not None:
-        supplier.days = whole_number(days, "the days to a delivery", most=MOST_DAYS)
+        supplier.days = whole_number(days, "the days to a delivery", most=MAX_LEAD_DAYS)
     if note is not None:
         supplier.note = clean_note(note)
     session.add(supplier)
@@ -207,7 +207,7 @@ def set_rate(session: Session, currency: str, rate: Decimal, day: date) -> Excha
         If it is the shop's own currency, or one of them can't be so.
     """
     code = check_currency(currency)
-    if code == the_shop(session).currency:
+    if code == get_shop(session).currency:
         raise Refusal(f"{code} is the shop's own currency; it needs no rate")
     made = ExchangeRate(currency=code, rate=check_rate(rate), day=day, set_at=datetime.now(UTC))
     session.add(made)
@@ -226,14 +226,14 @@ class ExchangeRates:
 
     Attributes
     ----------
-    own
+    shop_currency
         The shop's currency.
     """
 
     def __init__(self, session: Session, day: date) -> None:
-        self.own = the_shop(session).currency
+        self.shop_currency = get_shop(session).currency
         lines = select(ExchangeRate.currency, ExchangeRate.rate).where(ExchangeRate.day <= day)
-        self._known: dict[str, Decimal] = {self.own: Decimal(1)}
+        self._known: dict[str, Decimal] = {self.shop_currency: Decimal(1)}
         for currency, rate in session.execute(lines.order_by(ExchangeRate.day, ExchangeRate.id)):
             self._known[currency] = rate
 
@@ -250,12 +250,12 @@ class ExchangeRates:
         """
         if currency not in self._known:
             raise Refusal(
-                f"there is no rate for {currency}; say what 1 {currency} is in {self.own}, as in"
+                f"there is no rate for {currency}; say what 1 {currency} is in {self.shop_currency}, as in"
                 f" 'quirebox buy rate set {currency} 1.17'"
             )
         return self._known[currency]
 
-    def in_own(self, amount: Decimal, currency: str) -> Decimal:
+    def to_shop_currency(self, amount: Decimal, currency: str) -> Decimal:
         """Return an amount in the shop's currency, exactly.
 
         Raises
@@ -265,7 +265,7 @@ class ExchangeRates:
         """
         return _EXACT.multiply(amount, self.rate(currency))
 
-    def in_other(self, amount: Decimal, currency: str, other: str) -> Decimal:
+    def convert(self, amount: Decimal, currency: str, other: str) -> Decimal:
         """Return an amount in another currency, rounded to its smallest coin if it must change.
 
         Raises
@@ -275,9 +275,11 @@ class ExchangeRates:
         """
         if currency == other:
             return amount
-        return round_to_coin(Fraction(amount) * self._worth(currency) / self._worth(other), other)
+        return round_to_coin(
+            Fraction(amount) * self._stored_rate(currency) / self._stored_rate(other), other
+        )
 
-    def _worth(self, currency: str) -> Fraction:
+    def _stored_rate(self, currency: str) -> Fraction:
         return Fraction(self.rate(currency))
 
 
@@ -293,7 +295,7 @@ class SupplierTerms:
         From this sum of goods on shipping costs nothing; None if it always costs.
     least_order
         It sells no goods of less than this sum together.
-    days
+    lead_days
         From an order to its delivery, where an offer says nothing else.
     """
 
@@ -301,10 +303,10 @@ class SupplierTerms:
     shipping: Decimal
     free_from: Decimal | None
     least_order: Decimal
-    days: int
+    lead_days: int
 
 
-def terms(
+def supplier_terms(
     session: Session, suppliers: Iterable[str] | None = None, *, today: date
 ) -> list[SupplierTerms]:
     """Return on what terms suppliers deliver, by name.
@@ -329,7 +331,7 @@ def terms(
     )
 
     def own(amount: Decimal, supplier: Supplier) -> Decimal:
-        return rates.in_own(amount, supplier.currency) if amount else Decimal(0)
+        return rates.to_shop_currency(amount, supplier.currency) if amount else Decimal(0)
 
     return [
         SupplierTerms(

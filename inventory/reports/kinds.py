@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-__all__ = ["By"]
+__all__ = ["ReportGrouping"]
 
 
-class By(StrEnum):
+class ReportGrouping(StrEnum):
     """What a report has a line for."""
 
     PAPER = "paper"

@@ -12,9 +12,18 @@ from typing import TYPE_CHECKING
 from sqlalchemy import or_, select
 
 from inventory.core.plan import Plan, plan_from_json
-from inventory.database.tables.base import Batch, Bruise, Deed, Lost, Movement, Paper, Reason, Stock
-from inventory.stock.condition import bruises
-from inventory.stock.ledger import movements_taken_back, taken_back
+from inventory.database.tables.base import (
+    Batch,
+    DamagedArea,
+    Movement,
+    Paper,
+    Reason,
+    SpoiledPieces,
+    Stock,
+    Transaction,
+)
+from inventory.stock.condition import damaged_areas_by_stock
+from inventory.stock.ledger import reversed_movements, reversed_transactions
 from inventory.stock.listing import HistoryRow, history_rows
 from inventory.stock.papers import find_paper
 
@@ -26,14 +35,14 @@ if TYPE_CHECKING:
     from nester.core.problem import Rect
 
 __all__ = [
-    "Plans",
+    "PlanCache",
     "YieldRow",
-    "bruised",
-    "bruised_areas",
+    "damage_events",
+    "damaged_area_by_stock",
     "month_of",
     "paper_history",
+    "paper_yields",
     "union_area",
-    "yields",
 ]
 
 
@@ -85,7 +94,7 @@ class YieldRow:
         return self.cut - self.pieces - self.kept - self.spoiled_pieces
 
     @property
-    def share(self) -> Fraction | None:
+    def yield_rate(self) -> Fraction | None:
         """Which part of what was used up became pieces; None if nothing was used up.
 
         What is kept is not used up, what was spoiled is.
@@ -94,7 +103,7 @@ class YieldRow:
         return Fraction(self.pieces, used) if used > 0 else None
 
 
-def yields(session: Session) -> list[YieldRow]:
+def paper_yields(session: Session) -> list[YieldRow]:
     """Return what became of each paper in each month, the newest month first.
 
     What was taken back is not in it.
@@ -105,10 +114,10 @@ def yields(session: Session) -> list[YieldRow]:
         month = month_of(at)
         return rows.setdefault((month, paper), YieldRow(month, paper))
 
-    plans = Plans(session)
+    plans = PlanCache(session)
     _add_movements(session, row, plans)
-    _add_lost(session, row, plans)
-    for at, paper, area in bruised(session):
+    _subtract_spoiled_pieces(session, row, plans)
+    for at, paper, area in damage_events(session):
         row(at, paper).spoiled += area
     return sorted(
         rows.values(), key=lambda one: (-int(one.month.replace("-", "")), one.paper.casefold())
@@ -120,7 +129,7 @@ def month_of(at: datetime) -> str:
     return at.astimezone().strftime("%Y-%m")
 
 
-class Plans:
+class PlanCache:
     """The plans of batches, each read once."""
 
     def __init__(self, session: Session) -> None:
@@ -139,23 +148,23 @@ class Plans:
         return copies * sum(plan.part_of(spot).piece.area for spot in one.spots)
 
 
-def _add_movements(session: Session, row: _RowOf, plans: Plans) -> None:
+def _add_movements(session: Session, row: _RowOf, plans: PlanCache) -> None:
     lines = session.execute(
-        select(Movement, Stock.label, Stock.width, Stock.height, Paper.name, Deed.layout)
+        select(Movement, Stock.label, Stock.width, Stock.height, Paper.name, Transaction.layout)
         .join(Stock, Movement.stock_id == Stock.id)
         .join(Paper, Stock.paper_id == Paper.id)
-        .outerjoin(Deed, Movement.deed_id == Deed.id)
+        .outerjoin(Transaction, Movement.deed_id == Transaction.id)
         .where(
             Movement.reason.in_([Reason.CUT, Reason.KEPT, Reason.SPOILED]),
             # An offcut put away by hand, and a sheet booked as cut by hand, are of no batch.
             or_(Movement.reason == Reason.SPOILED, Movement.batch_id.is_not(None)),
-            Movement.id.not_in(movements_taken_back()),
+            Movement.id.not_in(reversed_movements()),
         )
         .order_by(Movement.id)
     )
     # Before deeds were booked a batch was cut whole: its layouts of a label, one after another.
     older: dict[tuple[int, str], list[int]] = defaultdict(list)
-    spoilt = bruised_areas(session)
+    spoilt = damaged_area_by_stock(session)
     for move, label, width, height, paper, layout in lines:
         area = abs(move.change) * (width * height - spoilt.get(move.stock_id, 0))
         its = row(move.at, paper)
@@ -178,15 +187,15 @@ def _add_movements(session: Session, row: _RowOf, plans: Plans) -> None:
             its.pieces += plans.piece_area(move.batch_id, number, -move.change)
 
 
-def bruised(session: Session) -> Iterator[tuple[datetime, str, int]]:
+def damage_events(session: Session) -> Iterator[tuple[datetime, str, int]]:
     """Yield when how much of a paper was bruised, each part of it once: moment, paper, area."""
     lines = session.execute(
-        select(Bruise, Deed.at, Deed.reason, Paper.name)
-        .join(Deed, Bruise.deed_id == Deed.id)
-        .join(Stock, Bruise.stock_id == Stock.id)
+        select(DamagedArea, Transaction.at, Transaction.reason, Paper.name)
+        .join(Transaction, DamagedArea.deed_id == Transaction.id)
+        .join(Stock, DamagedArea.stock_id == Stock.id)
         .join(Paper, Stock.paper_id == Paper.id)
-        .where(Bruise.deed_id.not_in(taken_back()))
-        .order_by(Bruise.id)
+        .where(DamagedArea.deed_id.not_in(reversed_transactions()))
+        .order_by(DamagedArea.id)
     )
     before: dict[int, list[Rect]] = defaultdict(list)
     for bruise, at, reason, paper in lines:
@@ -197,9 +206,9 @@ def bruised(session: Session) -> Iterator[tuple[datetime, str, int]]:
             yield at, paper, union_area(its) - known
 
 
-def bruised_areas(session: Session) -> dict[int, int]:
+def damaged_area_by_stock(session: Session) -> dict[int, int]:
     """Return how much of each sheet or offcut is bruised, by its number."""
-    return {stock: union_area(rects) for stock, rects in bruises(session).items()}
+    return {stock: union_area(rects) for stock, rects in damaged_areas_by_stock(session).items()}
 
 
 def union_area(rects: Iterable[Rect]) -> int:
@@ -216,12 +225,12 @@ def union_area(rects: Iterable[Rect]) -> int:
     return area
 
 
-def _add_lost(session: Session, row: _RowOf, plans: Plans) -> None:
+def _subtract_spoiled_pieces(session: Session, row: _RowOf, plans: PlanCache) -> None:
     """Take pieces that were spoiled after they had been cut out of what came of the paper."""
     lines = session.execute(
-        select(Lost, Deed.at)
-        .join(Deed, Lost.deed_id == Deed.id)
-        .where(Deed.id.not_in(taken_back()), Deed.layout.is_(None))
+        select(SpoiledPieces, Transaction.at)
+        .join(Transaction, SpoiledPieces.deed_id == Transaction.id)
+        .where(Transaction.id.not_in(reversed_transactions()), Transaction.layout.is_(None))
     )
     for lost, at in lines:
         part = plans[lost.batch_id].parts[lost.part]

@@ -16,20 +16,26 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from sqlalchemy import func, select
 
-from inventory.advice.capacity import Wish, free_rows, problem_of_stash
+from inventory.advice.capacity import DesignRequest, available_rows, problem_from_stash
 from inventory.database.tables.base import (
-    Deed,
     Delivery,
-    Lost,
     Movement,
     Order,
     Paper,
     Reason,
+    SpoiledPieces,
     Stock,
+    Transaction,
 )
-from inventory.reports.kinds import By
-from inventory.reports.paper_history import Plans, bruised, bruised_areas, month_of, yields
-from inventory.stock.ledger import movements_taken_back, taken_back
+from inventory.reports.kinds import ReportGrouping
+from inventory.reports.paper_history import (
+    PlanCache,
+    damage_events,
+    damaged_area_by_stock,
+    month_of,
+    paper_yields,
+)
+from inventory.stock.ledger import reversed_movements, reversed_transactions
 from inventory.stock.listing import list_stash
 from nester.core.errors import Refusal
 
@@ -42,8 +48,18 @@ if TYPE_CHECKING:
     from inventory.stock.listing import StashRow
     from nester.core.problem import Problem
 
-__all__ = ["ALL_MONTHS", "NO_DESIGN", "Dead", "Months", "SpendingRow", "UseRow", "dead_stock",
-           "read_months", "spending", "use"]  # fmt: skip
+__all__ = [
+    "ALL_MONTHS",
+    "NO_DESIGN",
+    "DeadStock",
+    "MonthRange",
+    "SpendingRow",
+    "UseRow",
+    "dead_stock",
+    "paper_use",
+    "read_months",
+    "spending",
+]  # fmt: skip
 
 NO_DESIGN = "(for no order)"
 """Paper that was spoiled while it lay in the stash."""
@@ -52,23 +68,23 @@ _MOST_DAYS = 36_500
 """A hundred years: for longer nobody keeps paper."""
 
 
-class Months(NamedTuple):
+class MonthRange(NamedTuple):
     """The first and the last month that count, as ``2027-03``; None: no end that way."""
 
     first: str | None = None
     last: str | None = None
 
-    def hold(self, month: str) -> bool:
+    def includes(self, month: str) -> bool:
         """Tell whether a month counts."""
         return (self.first is None or self.first <= month) and (
             self.last is None or month <= self.last
         )
 
 
-ALL_MONTHS = Months()
+ALL_MONTHS = MonthRange()
 
 
-def read_months(first: str | None, last: str | None) -> Months:
+def read_months(first: str | None, last: str | None) -> MonthRange:
     """Read the months of a report.
 
     Raises
@@ -81,7 +97,7 @@ def read_months(first: str | None, last: str | None) -> Months:
             raise Refusal(f"{option}: '{text[:20]}' is not a month; write it like 2027-03")
     if first is not None and last is not None and first > last:
         raise Refusal(f"the months run from {first} to {last}, which is upside down")
-    return Months(first, last)
+    return MonthRange(first, last)
 
 
 # --- use and yield -------------------------------------------------------------------------------
@@ -117,12 +133,14 @@ class UseRow:
         return self.cut - self.kept + self.spoiled - self.spoiled_pieces
 
     @property
-    def share(self) -> Fraction | None:
+    def yield_rate(self) -> Fraction | None:
         """Which part of what was used up became pieces; None if nothing was used up."""
         return self.pieces / self.used if self.used > 0 else None
 
 
-def use(session: Session, by: By, months: Months = ALL_MONTHS) -> list[UseRow]:
+def paper_use(
+    session: Session, by: ReportGrouping, months: MonthRange = ALL_MONTHS
+) -> list[UseRow]:
     """Return what became of the paper, by paper, design or month.
 
     What was taken back is not in it.
@@ -137,27 +155,27 @@ def use(session: Session, by: By, months: Months = ALL_MONTHS) -> list[UseRow]:
     Refusal
         For what use is not told by.
     """
-    if by is By.SUPPLIER:
+    if by is ReportGrouping.SUPPLIER:
         raise Refusal("use is told by paper, design or month; only spending by supplier")
-    if by is By.DESIGN:
+    if by is ReportGrouping.DESIGN:
         return sorted(_by_design(session, months), key=lambda row: (-row.used, row.name))
     rows: dict[str, UseRow] = {}
-    for one in yields(session):
-        if not months.hold(one.month):
+    for one in paper_yields(session):
+        if not months.includes(one.month):
             continue
-        name = one.paper if by is By.PAPER else one.month
+        name = one.paper if by is ReportGrouping.PAPER else one.month
         row = rows.setdefault(name, UseRow(name))
         row.cut += one.cut
         row.pieces += one.pieces
         row.kept += one.kept
         row.spoiled += one.spoiled
         row.spoiled_pieces += one.spoiled_pieces
-    if by is By.MONTH:
+    if by is ReportGrouping.MONTH:
         return [rows[month] for month in sorted(rows)]
     return sorted(rows.values(), key=lambda row: (-row.used, row.name.casefold()))
 
 
-class _Cut(NamedTuple):
+class _UseEntry(NamedTuple):
     """Paper that left or entered the stash at the table.
 
     Attributes
@@ -177,30 +195,36 @@ class _Cut(NamedTuple):
     price: Fraction | None
 
 
-def _cuts(session: Session) -> list[_Cut]:
+def _use_entries(session: Session) -> list[_UseEntry]:
     """Return what was cut, kept and spoiled, each with the designs that it was for."""
     lines = session.execute(
         select(
-            Movement, Stock.label, Stock.width, Stock.height, Stock.price, Deed.layout, Deed.copies
+            Movement,
+            Stock.label,
+            Stock.width,
+            Stock.height,
+            Stock.price,
+            Transaction.layout,
+            Transaction.copies,
         )
         .join(Stock, Movement.stock_id == Stock.id)
-        .outerjoin(Deed, Movement.deed_id == Deed.id)
+        .outerjoin(Transaction, Movement.deed_id == Transaction.id)
         .where(
             Movement.reason.in_([Reason.CUT, Reason.KEPT, Reason.SPOILED]),
             (Movement.reason == Reason.SPOILED) | Movement.batch_id.is_not(None),
-            Movement.id.not_in(movements_taken_back()),
+            Movement.id.not_in(reversed_movements()),
         )
         .order_by(Movement.id)
     )
-    plans = Plans(session)
-    spoilt = bruised_areas(session)
+    plans = PlanCache(session)
+    spoilt = damaged_area_by_stock(session)
     older: dict[tuple[int, str], list[PlannedLayout]] = {}
     told = []
     for move, label, width, height, paid, number, copies in lines:
         area = abs(move.change) * (width * height - spoilt.get(move.stock_id, 0))
         if move.batch_id is None:
             price = None if paid is None else Fraction(paid) * abs(move.change)
-            told.append(_Cut(move.reason, month_of(move.at), area, {}, price))
+            told.append(_UseEntry(move.reason, month_of(move.at), area, {}, price))
             continue
         plan = plans[move.batch_id]
         layout = None
@@ -219,9 +243,9 @@ def _cuts(session: Session) -> list[_Cut]:
             whole = Fraction(width * height, sheet.width * sheet.height)
             price = Fraction(sheet.price) * abs(move.change) * whole
             if move.reason is Reason.KEPT:
-                of_sheets, of_offcuts = plan.kept_worth()
+                of_sheets, of_offcuts = plan.offcut_value_shares()
                 price *= of_offcuts if sheet.kind == "offcut" else of_sheets
-        told.append(_Cut(move.reason, month_of(move.at), area, shares, price))
+        told.append(_UseEntry(move.reason, month_of(move.at), area, shares, price))
     return told
 
 
@@ -239,23 +263,23 @@ def _designs_on(
     return dict(areas)
 
 
-def _shared(amount: Fraction, pieces: Mapping[str, int]) -> dict[str, Fraction]:
+def _allocate(amount: Fraction, pieces: Mapping[str, int]) -> dict[str, Fraction]:
     whole = sum(pieces.values())
     if not whole:
         return {NO_DESIGN: amount}
     return {design: amount * area / whole for design, area in pieces.items()}
 
 
-def _by_design(session: Session, months: Months) -> list[UseRow]:
+def _by_design(session: Session, months: MonthRange) -> list[UseRow]:
     rows: dict[str, UseRow] = {}
 
     def row(name: str) -> UseRow:
         return rows.setdefault(name, UseRow(name))
 
-    for cut in _cuts(session):
-        if not months.hold(cut.month):
+    for cut in _use_entries(session):
+        if not months.includes(cut.month):
             continue
-        for design, part in _shared(Fraction(cut.area), cut.pieces).items():
+        for design, part in _allocate(Fraction(cut.area), cut.pieces).items():
             if cut.reason is Reason.CUT:
                 row(design).cut += part
                 row(design).pieces += cut.pieces[design]
@@ -263,12 +287,12 @@ def _by_design(session: Session, months: Months) -> list[UseRow]:
                 row(design).kept += part
             else:
                 row(design).spoiled += part
-    for at, _, area in bruised(session):
-        if months.hold(month_of(at)):
+    for at, _, area in damage_events(session):
+        if months.includes(month_of(at)):
             row(NO_DESIGN).spoiled += area
-    plans = Plans(session)
-    for lost, at, design in _lost(session):
-        if months.hold(month_of(at)):
+    plans = PlanCache(session)
+    for lost, at, design in _spoiled_pieces(session):
+        if months.includes(month_of(at)):
             area = lost.quantity * plans[lost.batch_id].parts[lost.part].piece.area
             its = row(design)
             its.pieces -= area
@@ -277,14 +301,14 @@ def _by_design(session: Session, months: Months) -> list[UseRow]:
     return list(rows.values())
 
 
-def _lost(session: Session) -> list[tuple[Lost, datetime, str]]:
+def _spoiled_pieces(session: Session) -> list[tuple[SpoiledPieces, datetime, str]]:
     """Return pieces that were spoiled after they had been cut, when, and of which design."""
     lines = session.execute(
-        select(Lost, Deed.at, Order.design)
-        .join(Deed, Lost.deed_id == Deed.id)
-        .join(Order, Lost.order_id == Order.id)
-        .where(Deed.id.not_in(taken_back()), Deed.layout.is_(None))
-        .order_by(Lost.id)
+        select(SpoiledPieces, Transaction.at, Order.design)
+        .join(Transaction, SpoiledPieces.deed_id == Transaction.id)
+        .join(Order, SpoiledPieces.order_id == Order.id)
+        .where(Transaction.id.not_in(reversed_transactions()), Transaction.layout.is_(None))
+        .order_by(SpoiledPieces.id)
     )
     return [(lost, at, design) for lost, at, design in lines]
 
@@ -309,7 +333,9 @@ class SpendingRow:
     unpriced: int = 0
 
 
-def spending(session: Session, by: By, months: Months = ALL_MONTHS) -> list[SpendingRow]:
+def spending(
+    session: Session, by: ReportGrouping, months: MonthRange = ALL_MONTHS
+) -> list[SpendingRow]:
     """Return what was spent on paper.
 
     By paper, month or supplier it is what was received, at the price of each sheet.  By design it
@@ -322,37 +348,37 @@ def spending(session: Session, by: By, months: Months = ALL_MONTHS) -> list[Spen
         Months in their order; of the rest what most was spent on first.
     """
     rows: dict[str, SpendingRow] = {}
-    found = _of_designs(session) if by is By.DESIGN else _received(session, by)
+    found = _of_designs(session) if by is ReportGrouping.DESIGN else _received(session, by)
     for month, name, amount, number in found:
-        if months.hold(month):
+        if months.includes(month):
             row = rows.setdefault(name, SpendingRow(name))
             if amount is None:
                 row.unpriced += number
             else:
                 row.amount += amount
-    if by is By.MONTH:
+    if by is ReportGrouping.MONTH:
         return [rows[month] for month in sorted(rows)]
     return sorted(rows.values(), key=lambda row: (-row.amount, row.name.casefold()))
 
 
-_Spent = tuple[str, str, Fraction | None, int]
+_SpendingEntry = tuple[str, str, Fraction | None, int]
 """A month, what it is counted under, the amount if a price is known, and of how many."""
 
 
-def _received(session: Session, by: By) -> Iterable[_Spent]:
+def _received(session: Session, by: ReportGrouping) -> Iterable[_SpendingEntry]:
     lines = session.execute(
         select(Movement.at, Movement.change, Stock.price, Paper.name, Delivery.supplier)
         .join(Stock, Movement.stock_id == Stock.id)
         .join(Paper, Stock.paper_id == Paper.id)
-        .outerjoin(Deed, Movement.deed_id == Deed.id)
-        .outerjoin(Delivery, Deed.delivery_id == Delivery.id)
-        .where(Movement.reason == Reason.RECEIVED, Movement.id.not_in(movements_taken_back()))
+        .outerjoin(Transaction, Movement.deed_id == Transaction.id)
+        .outerjoin(Delivery, Transaction.delivery_id == Delivery.id)
+        .where(Movement.reason == Reason.RECEIVED, Movement.id.not_in(reversed_movements()))
         .order_by(Movement.id)
     )
     name_of: Callable[[str, str, str | None], str] = {
-        By.PAPER: lambda month, paper, supplier: paper,
-        By.MONTH: lambda month, paper, supplier: month,
-        By.SUPPLIER: lambda month, paper, supplier: supplier or NO_SUPPLIER,
+        ReportGrouping.PAPER: lambda month, paper, supplier: paper,
+        ReportGrouping.MONTH: lambda month, paper, supplier: month,
+        ReportGrouping.SUPPLIER: lambda month, paper, supplier: supplier or NO_SUPPLIER,
     }[by]
     for at, change, price, paper, supplier in lines:
         month = month_of(at)
@@ -360,13 +386,13 @@ def _received(session: Session, by: By) -> Iterable[_Spent]:
         yield month, name_of(month, paper, supplier), amount, change
 
 
-def _of_designs(session: Session) -> Iterable[_Spent]:
-    for one in _cuts(session):
+def _of_designs(session: Session) -> Iterable[_SpendingEntry]:
+    for one in _use_entries(session):
         sign = -1 if one.reason is Reason.KEPT else 1
         if one.price is None:
             yield one.month, NO_DESIGN, None, 1
             continue
-        for design, part in _shared(one.price, one.pieces).items():
+        for design, part in _allocate(one.price, one.pieces).items():
             yield one.month, design, sign * part, 1
 
 
@@ -374,7 +400,7 @@ def _of_designs(session: Session) -> Iterable[_Spent]:
 
 
 @dataclass(frozen=True)
-class Dead:
+class DeadStock:
     """Paper that nobody has cut for long.
 
     Attributes
@@ -385,18 +411,18 @@ class Dead:
         Of what lies here.
     last_used
         The day it was last cut; None if it never was.
-    here_since
+    in_stock_since
         The day the first of what lies here came.
     problem
         Of making one of a design of what is not reserved (see
-        `inventory.advice.capacity.how_many`).
+        `inventory.advice.capacity.max_copies`).
     """
 
     paper: str
     area: int
     labels: tuple[str, ...]
     last_used: date | None
-    here_since: date
+    in_stock_since: date
     problem: Problem
 
 
@@ -404,8 +430,8 @@ def dead_stock(
     session: Session,
     today: date,
     days: int,
-    wish: Wish,
-) -> list[Dead]:
+    wish: DesignRequest,
+) -> list[DeadStock]:
     """Return the papers that lie here, came that long ago and were not cut since.
 
     Parameters
@@ -433,7 +459,7 @@ def dead_stock(
         select(Paper.name, func.max(Movement.at))
         .join(Stock, Movement.stock_id == Stock.id)
         .join(Paper, Stock.paper_id == Paper.id)
-        .where(Movement.reason == Reason.CUT, Movement.id.not_in(movements_taken_back()))
+        .where(Movement.reason == Reason.CUT, Movement.id.not_in(reversed_movements()))
         .group_by(Paper.name)
     )
     last_cut: dict[str, datetime] = {name: at for name, at in lines if at is not None}
@@ -444,7 +470,7 @@ def dead_stock(
         .group_by(Stock.label)
     )
     came: dict[str, datetime] = {label: at for label, at in labels if at is not None}
-    free = free_rows(session)
+    free = available_rows(session)
     told = []
     for paper in dict.fromkeys(row.paper for row in rows):
         its = _of_paper(rows, paper)
@@ -453,13 +479,13 @@ def dead_stock(
         if max(since, last or since) >= limit:
             continue
         told.append(
-            Dead(
+            DeadStock(
                 paper,
                 sum(row.width * row.height * row.quantity for row in its),
                 tuple(row.label for row in its),
                 None if last is None else last.astimezone().date(),
                 since.astimezone().date(),
-                problem_of_stash(session, wish, {"all": paper}, _of_paper(free, paper)),
+                problem_from_stash(session, wish, {"all": paper}, _of_paper(free, paper)),
             )
         )
     return sorted(told, key=lambda one: (-one.area, one.paper.casefold()))

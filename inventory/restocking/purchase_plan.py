@@ -1,7 +1,7 @@
 """What to buy for orders, and to hold the levels set: the cheapest purchase, its proof, its dates.
 
 It is solved together with the cutting (`nester.packing.purchase.purchase`), against what is free of
-the stash and what is on its way.  Nothing is booked; `record` books it as purchases.
+the stash and what is on its way.  Nothing is booked; `book_purchases` books it as purchases.
 """
 
 from __future__ import annotations
@@ -13,30 +13,30 @@ from datetime import date, timedelta
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from inventory.database.tables.base import Kind, Status
+from inventory.database.tables.base import OrderStatus, StockKind
 from inventory.orders.orders import list_orders
-from inventory.production.planning import ToCut, orders_to_cut
-from inventory.purchasing.optimizer_offers import listed_offers, terms_of
-from inventory.purchasing.prices import SizeKey, offers, size_key
-from inventory.purchasing.purchases import Ordered, add_purchase, on_its_way
+from inventory.production.planning import CuttingDemand, cutting_demand
+from inventory.purchasing.optimizer_offers import listed_offers, supplier_terms_for
+from inventory.purchasing.prices import SizeKey, current_offers, size_key
+from inventory.purchasing.purchases import PurchaseLineRequest, add_purchase, scheduled_receipts
 from inventory.purchasing.reorder_levels import is_low, level_key, list_levels
-from inventory.restocking.restock_list import order_by, paper_there_by
-from inventory.shop.settings import the_shop
+from inventory.restocking.restock_list import latest_order_date, paper_needed_by
+from inventory.shop.settings import get_shop
 from inventory.stock.listing import list_stash
 from inventory.stock.papers import list_papers
-from inventory.stock.reservations import reserved
+from inventory.stock.reservations import reserved_quantities
 from nester.core.errors import Refusal
 from nester.core.lengths import Length, format_size
-from nester.core.problem import Cuts, Effort, Problem, Stock
-from nester.core.purchase import Bought, Offer, Terms
+from nester.core.problem import Cuts, Effort, Problem, StockItem
+from nester.core.purchase import Offer, PaperPurchasePlan, SupplierTerms
 from nester.core.sheet_sizes import Size
-from nester.designs.demand import without_clashing_grain
+from nester.designs.demand import drop_conflicting_grain
 from nester.packing import (
     never,
     purchase,
 )
 from nester.verify import (
-    require_purchase,
+    require_valid_purchase,
 )
 
 if TYPE_CHECKING:
@@ -51,7 +51,15 @@ if TYPE_CHECKING:
         Stop,
     )
 
-__all__ = ["Kept", "LevelHeld", "PlanLine", "PurchasePlan", "Unmade", "plan_purchase", "record"]
+__all__ = [
+    "FilledLevel",
+    "PlanLine",
+    "RestockPlan",
+    "StockUse",
+    "UnmadePieces",
+    "book_purchases",
+    "plan_purchase",
+]
 
 
 @dataclass(frozen=True)
@@ -83,7 +91,7 @@ class PlanLine:
         return Fraction(self.offer.price) * self.packs
 
 
-class Kept(NamedTuple):
+class StockUse(NamedTuple):
     """What is used of a sheet or offcut of the stash, or of what is on its way, and what stays."""
 
     label: str
@@ -91,22 +99,22 @@ class Kept(NamedTuple):
     width: Length
     height: Length
     used: int
-    left: int
+    remaining: int
     purchase: int | None = None
 
 
-class LevelHeld(NamedTuple):
+class FilledLevel(NamedTuple):
     """A level that is to be held: how many of the sheets are there, and how many are bought."""
 
     paper: str
     width: Length
     height: Length
     target: int
-    there: int
+    on_hand: int
     bought: int
 
 
-class Unmade(NamedTuple):
+class UnmadePieces(NamedTuple):
     """Pieces that fit no sheet on offer nor on hand."""
 
     paper: str
@@ -119,16 +127,16 @@ class Unmade(NamedTuple):
 
 
 @dataclass(frozen=True)
-class PurchasePlan:
+class RestockPlan:
     """The cheapest purchase found.
 
     Attributes
     ----------
     shipping
         What each supplier takes for the delivery, in the shop's currency.
-    stash
+    stock_use
         What is used of what is there, or on its way.
-    held
+    filled_levels
         Levels for which sheets are set aside or bought.
     bought
         The purchase with its layouts, as it was judged.
@@ -137,10 +145,10 @@ class PurchasePlan:
     orders: tuple[Order, ...]
     lines: tuple[PlanLine, ...]
     shipping: Mapping[str, Fraction]
-    stash: tuple[Kept, ...]
-    held: tuple[LevelHeld, ...]
-    unmade: tuple[Unmade, ...]
-    bought: Bought
+    stock_use: tuple[StockUse, ...]
+    filled_levels: tuple[FilledLevel, ...]
+    unmade: tuple[UnmadePieces, ...]
+    bought: PaperPurchasePlan
     currency: str
 
 
@@ -153,7 +161,7 @@ class _Level(NamedTuple):
 
     paper: str
     key: SizeKey
-    reorder: int
+    reorder_point: int
     target: int
     any_size: bool
     offer: str | None
@@ -165,29 +173,29 @@ class _Level(NamedTuple):
         return sheets.get((self.paper, self.key), 0)
 
 
-class _Hold(NamedTuple):
+class _LevelToFill(NamedTuple):
     """A level that is filled: how many sheets are set aside for it, and how many are lacking."""
 
     level: _Level
-    there: int
-    lacking: int
+    on_hand: int
+    shortfall: int
 
 
-class _Book(NamedTuple):
+class _PurchaseData(NamedTuple):
     """All that is read of the book, at one moment.
 
     Attributes
     ----------
-    there
+    on_hand
         How many sheets lie there and are not reserved, or are on their way.
     """
 
-    to_cut: ToCut | None
+    cutting_demand: CuttingDemand | None
     problem: Problem
-    named: dict[str, tuple[Offer, ListedPack]]
-    terms: tuple[Terms, ...]
+    offers_by_name: dict[str, tuple[Offer, ListedPack]]
+    terms: tuple[SupplierTerms, ...]
     levels: list[_Level]
-    there: Mapping[_Key, int]
+    on_hand: Mapping[_Key, int]
     papers: Mapping[str, Paper]
     purchase_of: dict[str, int]
     making_days: int
@@ -207,7 +215,7 @@ def plan_purchase(
     processes: int = 1,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
-) -> PurchasePlan:
+) -> RestockPlan:
     """Return the cheapest purchase found with which orders can be made; nothing is booked.
 
     Parameters
@@ -230,14 +238,14 @@ def plan_purchase(
     """
     with shop_file.read() as session:
         book = _read(session, orders, levels, in_time, cuts, ignore_grain, today)
-    offered = tuple(offer for offer, _ in book.named.values())
+    offered = tuple(offer for offer, _ in book.offers_by_name.values())
 
-    def buy(held: Sequence[_Hold], effort: Effort) -> Bought:
+    def buy(held: Sequence[_LevelToFill], effort: Effort) -> PaperPurchasePlan:
         also: Counter[str] = Counter()
         for one in held:
             if one.level.offer is not None:
-                also[one.level.offer] += one.lacking
-        problem = replace(book.problem, stock=_set_aside(book, held))
+                also[one.level.offer] += one.shortfall
+        problem = replace(book.problem, stock=_unallocated_stock(book, held))
         found = purchase(
             problem,
             offered,
@@ -248,19 +256,19 @@ def plan_purchase(
             stop=stop,
             on_progress=on_progress,
         )
-        require_purchase(problem, offered, book.terms, found)
+        require_valid_purchase(problem, offered, book.terms, found)
         return found
 
-    held = _held(book, frozenset())
+    held = _levels_to_fill(book, frozenset())
     if _may_get_low(book, held):
         # Which levels the orders bring down is seen well enough from a purchase found quickly.
-        held = _held(book, _low_after(book, held, buy(held, Effort.QUICK)))
+        held = _levels_to_fill(book, _levels_low_after(book, held, buy(held, Effort.QUICK)))
     while True:
         bought = buy(held, effort)
-        low = _low_after(book, held, bought)
+        low = _levels_low_after(book, held, bought)
         if not low:
-            return _told(book, held, bought)
-        held = _held(book, low.union(one.level for one in held))
+            return _build_plan(book, held, bought)
+        held = _levels_to_fill(book, low.union(one.level for one in held))
 
 
 def _read(
@@ -271,20 +279,20 @@ def _read(
     cuts: Cuts,
     ignore_grain: bool,
     today: date,
-) -> _Book:
-    shop = the_shop(session)
+) -> _PurchaseData:
+    shop = get_shop(session)
     to_cut = None
-    if orders or not levels or list_orders(session, status=Status.CONFIRMED):
-        to_cut = orders_to_cut(session, orders, cuts=cuts, ignore_grain=ignore_grain, today=today)
+    if orders or not levels or list_orders(session, status=OrderStatus.CONFIRMED):
+        to_cut = cutting_demand(session, orders, cuts=cuts, ignore_grain=ignore_grain, today=today)
     papers = {paper.name: paper for paper in list_papers(session)}
-    wanted = {want.paper for want in to_cut.problem.wants} if to_cut else set()
+    wanted = {want.paper for want in to_cut.problem.demands} if to_cut else set()
     if levels:
         wanted |= {level.paper.name for level in list_levels(session)}
-    listed = offers(session, sorted(wanted), today=today) if wanted else []
+    listed = current_offers(session, sorted(wanted), today=today) if wanted else []
     first = None
     if to_cut and in_time:
-        first = paper_there_by(min(order.due for order in to_cut.orders), shop.making_days)
-        listed = [one for one in listed if today + timedelta(one.days) <= first]
+        first = paper_needed_by(min(order.due for order in to_cut.orders), shop.making_days)
+        listed = [one for one in listed if today + timedelta(one.lead_days) <= first]
     if not listed:
         words = " in time" if in_time else ""
         raise Refusal(
@@ -295,7 +303,7 @@ def _read(
     problem = to_cut.problem if to_cut else Problem((), (), cuts, shop.smallest_offcut)
     coming: dict[str, int] = {}
     stock = list(problem.stock)
-    for one in on_its_way(session):
+    for one in scheduled_receipts(session):
         if first is not None and one.expected > first:
             continue
         name = (
@@ -304,31 +312,31 @@ def _read(
         )
         coming[name] = one.purchase
         stock.append(
-            Stock(
+            StockItem(
                 name, one.width, one.height, one.sheets, Fraction(0), one.paper, one.margins,
                 grain=one.grain,
             )
         )  # fmt: skip
     problem = replace(problem, stock=tuple(stock))
-    on_sale = [offer.as_stock(None) for offer, _ in named.values()]
-    problem, _ = without_clashing_grain(problem, on_sale)
+    on_sale = [offer.as_stock_item(None) for offer, _ in named.values()]
+    problem, _ = drop_conflicting_grain(problem, on_sale)
     suppliers = [one.supplier for one in listed]
-    return _Book(
-        to_cut, problem, named, terms_of(session, suppliers, today),
+    return _PurchaseData(
+        to_cut, problem, named, supplier_terms_for(session, suppliers, today),
         _levels(session, papers, named) if levels else [],
-        _there(session, stock, coming, papers), papers, coming, shop.making_days, shop.currency,
+        _on_hand_sheets(session, stock, coming, papers), papers, coming, shop.making_days, shop.currency,
     )  # fmt: skip
 
 
-def _there(
+def _on_hand_sheets(
     session: Session,
-    stock: Iterable[Stock],
+    stock: Iterable[StockItem],
     coming: Mapping[str, int],
     papers: Mapping[str, Paper],
 ) -> Counter[_Key]:
-    taken = reserved(session)
+    taken = reserved_quantities(session)
     there: Counter[_Key] = Counter()
-    for row in list_stash(session, kind=Kind.SHEET):
+    for row in list_stash(session, kind=StockKind.SHEET):
         key = row.paper, size_key(papers[row.paper], (row.width, row.height))
         there[key] += max(0, row.quantity - taken[row.label])
     for one in stock:
@@ -337,7 +345,7 @@ def _there(
     return there
 
 
-def _key(papers: Mapping[str, Paper], one: Stock | Offer) -> _Key:
+def _key(papers: Mapping[str, Paper], one: StockItem | Offer) -> _Key:
     return one.paper, size_key(papers[one.paper], (one.width, one.height))
 
 
@@ -364,53 +372,55 @@ def _levels(
     return found
 
 
-def _held(book: _Book, low: frozenset[_Level]) -> list[_Hold]:
+def _levels_to_fill(book: _PurchaseData, low: frozenset[_Level]) -> list[_LevelToFill]:
     """Return the levels that are filled: those known to get low, and those that are."""
-    there = Counter(book.there)
+    there = Counter(book.on_hand)
     found = []
     for one in book.levels:
         have = one.counts(there)
-        if one not in low and not is_low(have, one.reorder, one.target):
+        if one not in low and not is_low(have, one.reorder_point, one.target):
             continue
         lacking = max(0, one.target - have)
-        found.append(_Hold(one, min(have, one.target), lacking))
+        found.append(_LevelToFill(one, min(have, one.target), lacking))
         if one.offer is not None:
             # What is bought for a level of one size counts for that of any size.
             there[one.paper, one.key] += lacking
     return found
 
 
-def _may_get_low(book: _Book, held: Sequence[_Hold]) -> bool:
+def _may_get_low(book: _PurchaseData, held: Sequence[_LevelToFill]) -> bool:
     """Tell whether orders want a paper that has a level which is not filled."""
     filled = {one.level for one in held}
-    wanted = {want.paper for want in book.problem.wants if want.quantity}
+    wanted = {want.paper for want in book.problem.demands if want.quantity}
     return any(one.paper in wanted for one in book.levels if one not in filled)
 
 
-def _low_after(book: _Book, held: Sequence[_Hold], bought: Bought) -> frozenset[_Level]:
+def _levels_low_after(
+    book: _PurchaseData, held: Sequence[_LevelToFill], bought: PaperPurchasePlan
+) -> frozenset[_Level]:
     """Return the levels, of those not filled, that are low once everything is bought and cut."""
-    left = Counter(book.there)
-    for packs in bought.packs:
+    left = Counter(book.on_hand)
+    for packs in bought.lines:
         left[_key(book.papers, packs.offer)] += packs.sheets
     stock = {one.name: one for one in bought.problem.stock}
-    for layout in bought.answer.layouts:
-        if not stock[layout.stock].offcut:
+    for layout in bought.cutting_plan.layouts:
+        if not stock[layout.stock].is_offcut:
             left[_key(book.papers, stock[layout.stock])] -= layout.copies
     filled = {one.level for one in held}
     return frozenset(
         one
         for one in book.levels
-        if one not in filled and is_low(one.counts(left), one.reorder, one.target)
+        if one not in filled and is_low(one.counts(left), one.reorder_point, one.target)
     )
 
 
-def _set_aside(book: _Book, held: Sequence[_Hold]) -> tuple[Stock, ...]:
+def _unallocated_stock(book: _PurchaseData, held: Sequence[_LevelToFill]) -> tuple[StockItem, ...]:
     """Take away what is held: of its size first, of any other size for the rest."""
-    left = [one.there for one in held]
+    left = [one.on_hand for one in held]
     kept = list(book.problem.stock)
     for of_size in (True, False):
         for place, one in enumerate(kept):
-            if one.offcut or one.quantity is None:
+            if one.is_offcut or one.quantity is None:
                 continue
             paper, key = _key(book.papers, one)
             quantity = one.quantity
@@ -423,51 +433,53 @@ def _set_aside(book: _Book, held: Sequence[_Hold]) -> tuple[Stock, ...]:
     return tuple(one for one in kept if one.quantity is None or one.quantity)
 
 
-def _told(book: _Book, holds: Sequence[_Hold], bought: Bought) -> PurchasePlan:
+def _build_plan(
+    book: _PurchaseData, holds: Sequence[_LevelToFill], bought: PaperPurchasePlan
+) -> RestockPlan:
     orders_of, due = _orders_of(book)
     used: dict[str, int] = defaultdict(int)
     waiting: dict[str, set[int]] = defaultdict(set)
-    for layout in bought.answer.layouts:
+    for layout in bought.cutting_plan.layouts:
         used[layout.stock] += layout.copies
         for piece in layout.placed:
             waiting[layout.stock].update(orders_of.get(piece.name, ()))
     lines = []
-    for offer, packs in bought.packs:
-        listed = book.named[offer.name][1]
+    for offer, packs in bought.lines:
+        listed = book.offers_by_name[offer.name][1]
         orders = tuple(sorted(waiting[offer.name], key=lambda number: (due[number], number)))
         needed = last = None
         if orders:
-            needed = paper_there_by(due[orders[0]], book.making_days)
-            last = order_by(due[orders[0]], book.making_days, listed.days)
+            needed = paper_needed_by(due[orders[0]], book.making_days)
+            last = latest_order_date(due[orders[0]], book.making_days, listed.lead_days)
         lines.append(
-            PlanLine(listed, packs, packs * offer.pack, used[offer.name], orders, needed, last)
+            PlanLine(listed, packs, packs * offer.pack_size, used[offer.name], orders, needed, last)
         )
     lines.sort(key=lambda one: (one.order_by or date.max, one.offer.supplier, one.offer.paper))
     stash = tuple(
-        Kept(
+        StockUse(
             one.name, one.paper, one.width, one.height, used[one.name],
             (one.quantity or 0) - used[one.name], book.purchase_of.get(one.name),
         )
         for one in bought.problem.stock
-        if used[one.name] and one.name not in book.named
+        if used[one.name] and one.name not in book.offers_by_name
     )  # fmt: skip
     held = tuple(
-        LevelHeld(
+        FilledLevel(
             level.paper, *level.key, level.target, there, 0 if level.offer is None else lacking
         )
         for level, there, lacking in holds
     )
-    parts = book.to_cut.parts if book.to_cut else []
+    parts = book.cutting_demand.parts if book.cutting_demand else []
     unmade = tuple(
-        Unmade(
+        UnmadePieces(
             part.paper, part.piece.name, part.piece.width, part.piece.height, left.quantity,
             left.why, orders_of[left.name],
         )
-        for left in bought.answer.unplaced
+        for left in bought.cutting_plan.unplaced
         for part in [parts[int(left.name)]]
     )  # fmt: skip
-    return PurchasePlan(
-        tuple(book.to_cut.orders) if book.to_cut else (),
+    return RestockPlan(
+        tuple(book.cutting_demand.orders) if book.cutting_demand else (),
         tuple(lines),
         bought.shipping,
         stash,
@@ -478,19 +490,19 @@ def _told(book: _Book, holds: Sequence[_Hold], bought: Bought) -> PurchasePlan:
     )
 
 
-def _orders_of(book: _Book) -> tuple[dict[str, tuple[int, ...]], dict[int, date]]:
-    if book.to_cut is None:
+def _orders_of(book: _PurchaseData) -> tuple[dict[str, tuple[int, ...]], dict[int, date]]:
+    if book.cutting_demand is None:
         return {}, {}
     found: dict[str, list[int]] = defaultdict(list)
-    for claim in book.to_cut.claims:
+    for claim in book.cutting_demand.order_demands:
         for name, number in claim.pieces.items():
             if number:
                 found[name].append(claim.order)
-    due = {order.id: order.due for order in book.to_cut.orders}
+    due = {order.id: order.due for order in book.cutting_demand.orders}
     return {name: tuple(numbers) for name, numbers in found.items()}, due
 
 
-def record(session: Session, plan: PurchasePlan, *, today: date) -> list[Purchase]:
+def book_purchases(session: Session, plan: RestockPlan, *, today: date) -> list[Purchase]:
     """Book what is to be bought, one purchase a supplier; each can be taken back.
 
     Raises
@@ -500,7 +512,7 @@ def record(session: Session, plan: PurchasePlan, *, today: date) -> list[Purchas
     """
     if not plan.lines:
         raise Refusal("there is nothing to buy, so nothing was recorded")
-    known = offers(session, sorted({one.offer.paper for one in plan.lines}), today=today)
+    known = current_offers(session, sorted({one.offer.paper for one in plan.lines}), today=today)
     for one in plan.lines:
         if one.offer not in known:
             raise Refusal(
@@ -515,7 +527,10 @@ def record(session: Session, plan: PurchasePlan, *, today: date) -> list[Purchas
         add_purchase(
             session,
             supplier,
-            [Ordered(paper, size, packs, pack) for (paper, size, pack), packs in its.items()],
+            [
+                PurchaseLineRequest(paper, size, packs, pack)
+                for (paper, size, pack), packs in its.items()
+            ],
             today=today,
         )
         for supplier, its in wishes.items()

@@ -15,15 +15,15 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from inventory.database.tables.base import Kind, Paper, Status
+from inventory.database.tables.base import OrderStatus, Paper, StockKind
 from inventory.orders.orders import list_orders
-from inventory.purchasing.prices import ListedPack, SizeKey, offers, size_key
-from inventory.purchasing.purchases import OnItsWay, on_its_way
+from inventory.purchasing.prices import ListedPack, SizeKey, current_offers, size_key
+from inventory.purchasing.purchases import ScheduledReceipt, scheduled_receipts
 from inventory.purchasing.reorder_levels import is_low, level_key, list_levels
-from inventory.shop.settings import the_shop
+from inventory.shop.settings import get_shop
 from inventory.stock.listing import list_stash
 from inventory.stock.papers import list_papers
-from inventory.stock.reservations import reserved
+from inventory.stock.reservations import reserved_quantities
 from nester.core.lengths import Length
 from nester.core.problem import Effort
 
@@ -40,14 +40,14 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
-    "Choice",
-    "Low",
-    "NeededBy",
+    "LowLevel",
+    "OfferChoice",
+    "OrderDeadline",
     "RestockLine",
     "best_offer",
-    "order_by",
+    "latest_order_date",
     "order_dates",
-    "paper_there_by",
+    "paper_needed_by",
     "restock_list",
 ]
 
@@ -55,7 +55,7 @@ __all__ = [
 # --- days --------------------------------------------------------------------------------------
 
 
-def paper_there_by(due: date, making_days: int) -> date:
+def paper_needed_by(due: date, making_days: int) -> date:
     """Return the last day on which paper may come for an order that is due on a day.
 
     Parameters
@@ -63,15 +63,15 @@ def paper_there_by(due: date, making_days: int) -> date:
     making_days
         How long it takes to make, in days (`inventory.database.tables.base.Shop.making_days`).
     """
-    return _earlier(due, making_days)
+    return _days_before(due, making_days)
 
 
-def order_by(due: date, making_days: int, delivery_days: int) -> date:
+def latest_order_date(due: date, making_days: int, delivery_days: int) -> date:
     """Return the last day on which paper may be ordered for an order that is due on a day."""
-    return _earlier(due, making_days + delivery_days)
+    return _days_before(due, making_days + delivery_days)
 
 
-def _earlier(day: date, days: int) -> date:
+def _days_before(day: date, days: int) -> date:
     try:
         return day - timedelta(days)
     except OverflowError:
@@ -82,7 +82,7 @@ def _earlier(day: date, days: int) -> date:
 
 
 @dataclass(frozen=True)
-class Choice:
+class OfferChoice:
     """An offer, and how many packs of it hold what is wanted."""
 
     offer: ListedPack
@@ -96,7 +96,7 @@ class Choice:
 
 def best_offer(
     offered: Iterable[ListedPack], sheets: int, *, today: date, needed: date | None = None
-) -> Choice | None:
+) -> OfferChoice | None:
     """Return the cheapest packs that hold so many sheets and come in time, shipping left out.
 
     If none comes in time, it is the one that comes first.
@@ -113,15 +113,15 @@ def best_offer(
     Choice or None
         None if there is no offer.
     """
-    choices = [Choice(one, max(one.least, -(-sheets // one.pack))) for one in offered]
+    choices = [OfferChoice(one, max(one.least, -(-sheets // one.pack))) for one in offered]
     in_time = [
-        one for one in choices if needed is None or today + timedelta(one.offer.days) <= needed
+        one for one in choices if needed is None or today + timedelta(one.offer.lead_days) <= needed
     ]
     if in_time:
-        return min(in_time, key=lambda one: (one.price, one.offer.days, one.offer.supplier))
+        return min(in_time, key=lambda one: (one.price, one.offer.lead_days, one.offer.supplier))
     return min(
         choices,
-        key=lambda one: (one.offer.days, one.price, one.offer.supplier),
+        key=lambda one: (one.offer.lead_days, one.price, one.offer.supplier),
         default=None,
     )
 
@@ -130,7 +130,7 @@ def best_offer(
 
 
 @dataclass(frozen=True)
-class Low:
+class LowLevel:
     """A level that is low: how many sheets will be left, and what is set.
 
     Attributes
@@ -139,8 +139,8 @@ class Low:
         Sheets of all sizes count to it.
     """
 
-    left: int
-    reorder: int
+    remaining: int
+    reorder_point: int
     target: int
     any_size: bool
 
@@ -163,7 +163,7 @@ class RestockLine:
         The last day on which it may be ordered for that; None if nobody offers it.
     choice
         From whom, if anybody offers it.
-    coming
+    on_order
         Sheets of it that are on their way already, not counted in `sheets`.
     """
 
@@ -172,11 +172,11 @@ class RestockLine:
     height: Length
     sheets: int
     orders: tuple[int, ...] = ()
-    low: Low | None = None
+    low: LowLevel | None = None
     needed: date | None = None
     order_by: date | None = None
-    choice: Choice | None = None
-    coming: int = 0
+    choice: OfferChoice | None = None
+    on_order: int = 0
 
     @property
     def why(self) -> list[str]:
@@ -192,8 +192,8 @@ class RestockLine:
         if self.low is not None:
             sizes = " of all sizes together" if self.low.any_size else ""
             reasons.append(
-                f"down to the level you set: {self.low.left} left{sizes}, and you set"
-                f" {self.low.reorder}"
+                f"down to the level you set: {self.low.remaining} left{sizes}, and you set"
+                f" {self.low.reorder_point}"
             )
         if not self.sheets:
             reasons.append("no sheet of it is known that is large enough")
@@ -201,22 +201,22 @@ class RestockLine:
 
 
 @dataclass
-class _Wanted:
+class _RestockDemand:
     """What is wanted of a paper in a size, while it is gathered."""
 
     size: tuple[Length, Length]
     sheets: int = 0
     orders: set[int] = field(default_factory=set)
-    low: Low | None = None
+    low: LowLevel | None = None
 
 
 @dataclass(frozen=True)
-class _Book:
+class _RestockData:
     """What the list needs of the book, read at one moment."""
 
     papers: Mapping[str, Paper]
     offered: Mapping[tuple[str, SizeKey], Sequence[ListedPack]]
-    coming: Sequence[OnItsWay]
+    scheduled_receipts: Sequence[ScheduledReceipt]
     due: Mapping[int, date]
     customers: Mapping[int, str]
     making_days: int
@@ -225,19 +225,19 @@ class _Book:
         return paper, size_key(self.papers[paper], size)
 
 
-def _read(session: Session, today: date) -> _Book:
+def _read(session: Session, today: date) -> _RestockData:
     papers = {paper.name: paper for paper in list_papers(session)}
     offered: dict[tuple[str, SizeKey], list[ListedPack]] = defaultdict(list)
-    for one in offers(session, today=today):
+    for one in current_offers(session, today=today):
         offered[one.paper, size_key(papers[one.paper], (one.width, one.height))].append(one)
-    orders = list_orders(session, status=Status.CONFIRMED)
-    return _Book(
+    orders = list_orders(session, status=OrderStatus.CONFIRMED)
+    return _RestockData(
         papers,
         offered,
-        on_its_way(session),
+        scheduled_receipts(session),
         {order.id: order.due for order in orders},
         {order.id: order.customer for order in orders},
-        the_shop(session).making_days,
+        get_shop(session).making_days,
     )
 
 
@@ -261,17 +261,17 @@ def restock_list(
     list of RestockLine
         What must be ordered first first; then by paper.
     """
-    lines, _, _ = _restock(shop_file, today, effort, stop, on_progress)
+    lines, _, _ = _compute_restock(shop_file, today, effort, stop, on_progress)
     return lines
 
 
-def _restock(
+def _compute_restock(
     shop_file: ShopFile,
     today: date,
     effort: Effort,
     stop: Stop | None,
     on_progress: Callable[[Progress], None],
-) -> tuple[list[RestockLine], Plan | None, _Book]:
+) -> tuple[list[RestockLine], Plan | None, _RestockData]:
     from inventory.production.planning import preview_batch
     from nester.packing import (
         never,
@@ -284,10 +284,10 @@ def _restock(
         plan = preview_batch(
             shop_file, effort=effort, today=today, stop=stop or never, on_progress=on_progress
         )
-    wanted: dict[tuple[str, SizeKey], _Wanted] = {}
+    wanted: dict[tuple[str, SizeKey], _RestockDemand] = {}
     for line in plan.restock if plan is not None else ():
         size = (line.width, line.height)
-        its = wanted.setdefault(book.key(line.paper, size), _Wanted(size))
+        its = wanted.setdefault(book.key(line.paper, size), _RestockDemand(size))
         its.sheets += line.quantity
         its.orders.update(line.orders)
     with shop_file.read() as session:
@@ -299,25 +299,25 @@ def _restock(
 
 def _add_levels(
     session: Session,
-    book: _Book,
+    book: _RestockData,
     plan: Plan | None,
-    wanted: dict[tuple[str, SizeKey], _Wanted],
+    wanted: dict[tuple[str, SizeKey], _RestockDemand],
 ) -> None:
     """Add what it takes to come up to a level's target, where it is low."""
     levels = list_levels(session)
     if not levels:
         return
-    taken = reserved(session)
+    taken = reserved_quantities(session)
     for layout in plan.layouts if plan is not None else ():
         taken[layout.sheet.label] += layout.copies
     left: Counter[tuple[str, SizeKey]] = Counter()
     sizes: dict[tuple[str, SizeKey], tuple[Length, Length]] = {}
-    for row in list_stash(session, kind=Kind.SHEET, include_empty=True):
+    for row in list_stash(session, kind=StockKind.SHEET, include_empty=True):
         key = book.key(row.paper, (row.width, row.height))
         sizes.setdefault(key, (row.width, row.height))
         left[key] += max(0, row.quantity - taken[row.label])
     # How much of it the orders that wait will take is not known before they are planned with it.
-    for coming in book.coming:
+    for coming in book.scheduled_receipts:
         left[book.key(coming.paper, (coming.width, coming.height))] += coming.sheets
     # What is bought for a level of one size counts for that of any size.
     for level in sorted(levels, key=lambda one: level_key(one) is None):
@@ -329,37 +329,39 @@ def _add_levels(
             have, bought = left[paper, of_size], (paper, of_size)
         if bought is None or not is_low(have, level.reorder, level.target):
             continue
-        its = wanted.setdefault(bought, _Wanted(sizes.get(bought) or bought[1]))
+        its = wanted.setdefault(bought, _RestockDemand(sizes.get(bought) or bought[1]))
         its.sheets += level.target - have
         left[bought] += level.target - have
-        its.low = Low(have, level.reorder, level.target, of_size is None)
+        its.low = LowLevel(have, level.reorder, level.target, of_size is None)
 
 
 def _usual_size(
-    book: _Book, paper: str, sizes: Mapping[tuple[str, SizeKey], tuple[Length, Length]]
+    book: _RestockData, paper: str, sizes: Mapping[tuple[str, SizeKey], tuple[Length, Length]]
 ) -> tuple[str, SizeKey] | None:
     """Return the size in which a paper is cheapest by its area; else one the book knows."""
     each: dict[tuple[str, SizeKey], Fraction] = {}
     for key, offered in book.offered.items():
         if key[0] == paper:
-            each[key] = min(one.each / (one.width * one.height) for one in offered)
+            each[key] = min(one.sheet_price / (one.width * one.height) for one in offered)
     if each:
         return min(each, key=lambda key: (each[key], key))
     return next((key for key in sizes if key[0] == paper), None)
 
 
-def _line(book: _Book, paper: str, its: _Wanted, today: date) -> RestockLine:
+def _line(book: _RestockData, paper: str, its: _RestockDemand, today: date) -> RestockLine:
     key = book.key(paper, its.size)
     orders = tuple(sorted(its.orders, key=lambda number: (book.due[number], number)))
-    needed = paper_there_by(book.due[orders[0]], book.making_days) if orders else None
+    needed = paper_needed_by(book.due[orders[0]], book.making_days) if orders else None
     choice = None
     if its.sheets:
         choice = best_offer(book.offered.get(key, ()), its.sheets, today=today, needed=needed)
     last = None
     if orders and choice is not None:
-        last = order_by(book.due[orders[0]], book.making_days, choice.offer.days)
+        last = latest_order_date(book.due[orders[0]], book.making_days, choice.offer.lead_days)
     coming = sum(
-        one.sheets for one in book.coming if book.key(one.paper, (one.width, one.height)) == key
+        one.sheets
+        for one in book.scheduled_receipts
+        if book.key(one.paper, (one.width, one.height)) == key
     )
     return RestockLine(paper, *its.size, its.sheets, orders, its.low, needed, last, choice, coming)
 
@@ -368,7 +370,7 @@ def _line(book: _Book, paper: str, its: _Wanted, today: date) -> RestockLine:
 
 
 @dataclass(frozen=True)
-class NeededBy:
+class OrderDeadline:
     """A paper that an order waits for, and by when it must be ordered, or is expected.
 
     Attributes
@@ -410,7 +412,7 @@ def order_dates(
     effort: Effort = Effort.QUICK,
     stop: Stop | None = None,
     on_progress: Callable[[Progress], None] = lambda _: None,
-) -> list[NeededBy]:
+) -> list[OrderDeadline]:
     """Return what must be ordered by when to meet which order; nothing is booked.
 
     Parameters
@@ -423,7 +425,7 @@ def order_dates(
     list of NeededBy
         What must be ordered first first; what is on its way by the day it must be there.
     """
-    lines, plan, book = _restock(shop_file, today, effort, stop, on_progress)
+    lines, plan, book = _compute_restock(shop_file, today, effort, stop, on_progress)
     dates = []
     bought: set[tuple[int, str]] = set()
     for line in lines:
@@ -431,24 +433,24 @@ def order_dates(
             bought.add((number, line.paper))
             due, choice = book.due[number], line.choice
             dates.append(
-                NeededBy(
+                OrderDeadline(
                     number, book.customers[number], due, line.paper, line.width, line.height,
-                    paper_there_by(due, book.making_days),
+                    paper_needed_by(due, book.making_days),
                     None if choice is None
-                    else order_by(due, book.making_days, choice.offer.days),
+                    else latest_order_date(due, book.making_days, choice.offer.lead_days),
                     None if choice is None else choice.offer.supplier,
                 )
             )  # fmt: skip
     lacking = dict.fromkeys((one.order, one.paper) for one in (plan.lacking if plan else ()))
     for number, paper in lacking:
-        coming = [one for one in book.coming if one.paper == paper]
+        coming = [one for one in book.scheduled_receipts if one.paper == paper]
         if coming and (number, paper) not in bought:
             last = max(coming, key=lambda one: (one.expected, one.purchase))
             due = book.due[number]
             dates.append(
-                NeededBy(
+                OrderDeadline(
                     number, book.customers[number], due, paper, None, None,
-                    paper_there_by(due, book.making_days), None, last.supplier, last.purchase,
+                    paper_needed_by(due, book.making_days), None, last.supplier, last.purchase,
                     last.expected,
                 )
             )  # fmt: skip

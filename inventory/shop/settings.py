@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from inventory.core.text import choice, clean_name, whole_number
 from inventory.database.tables.base import Movement, Order, Paper, Shop
 from nester.core.errors import Refusal
-from nester.core.lengths import LARGEST, Length, Unit
+from nester.core.lengths import MAX_LENGTH, Length, Unit
 
 if TYPE_CHECKING:
     from nester.core.problem import Trimmer
@@ -20,19 +20,19 @@ __all__ = [
     "MOST_STAGES",
     "change_shop",
     "check_trimmer",
-    "holds",
-    "the_shop",
+    "get_shop",
+    "record_counts",
 ]
 MOST_STAGES = 100
 """Nobody turns paper more often until a piece is free."""
 
 
-def the_shop(session: Session) -> Shop:
+def get_shop(session: Session) -> Shop:
     """Return the shop itself: its unit, its currency and its rules."""
     return session.get_one(Shop, 1)
 
 
-def holds(session: Session) -> tuple[int, int, int]:
+def record_counts(session: Session) -> tuple[int, int, int]:
     """Return how many papers the book has, how many sheets and offcuts, and how many orders."""
     papers, stock, orders = (
         session.scalars(select(number)).one() or 0
@@ -81,13 +81,13 @@ def change_shop(
     if unit is not None:
         changes["unit"] = choice(Unit, unit, "the shop's unit")
     if smallest_offcut is not None:
-        if not 0 < smallest_offcut <= LARGEST:
+        if not 0 < smallest_offcut <= MAX_LENGTH:
             raise Refusal("the smallest offcut must be more than zero and at most 10 m")
         changes["smallest_offcut"] = smallest_offcut
     if offcut_worth is not None:
         changes["offcut_worth"] = whole_number(offcut_worth, "the worth of an offcut", most=100)
     if gap is not None:
-        changes["gap"] = _distance(gap, "the gap between pieces")
+        changes["gap"] = _check_distance(gap, "the gap between pieces")
     if trimmer is not None:
         check_trimmer(trimmer)
         changes |= asdict(trimmer)
@@ -95,14 +95,14 @@ def change_shop(
         changes["follow_grain"] = follow_grain
     if making_days is not None:
         changes["making_days"] = whole_number(making_days, "the days to make an order", most=365)
-    shop = the_shop(session)
+    shop = get_shop(session)
     for key, value in changes.items():
         setattr(shop, key, value)
     return shop
 
 
-def _distance(length: Length, what: str, least: Length = 0) -> Length:
-    if not least <= length <= LARGEST:
+def _check_distance(length: Length, what: str, least: Length = 0) -> Length:
+    if not least <= length <= MAX_LENGTH:
         least_words = "more than zero" if least else "zero or more"
         raise Refusal(f"{what} must be {least_words} and at most 10 m")
     return length
@@ -117,7 +117,7 @@ def check_trimmer(trimmer: Trimmer) -> None:
         If its longest cut is nothing, a strip is less than nothing, or there are no stages.
     """
     if trimmer.longest_cut is not None:
-        _distance(trimmer.longest_cut, "the trimmer's longest cut", 1)
-    _distance(trimmer.smallest_strip, "the smallest strip it can hold")
+        _check_distance(trimmer.longest_cut, "the trimmer's longest cut", 1)
+    _check_distance(trimmer.smallest_strip, "the smallest strip it can hold")
     if trimmer.stages is not None:
         whole_number(trimmer.stages, "the stages of cutting", least=1, most=MOST_STAGES)

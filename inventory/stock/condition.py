@@ -13,36 +13,44 @@ from typing import TYPE_CHECKING
 from sqlalchemy import select
 
 from inventory.core.text import choice, shorten, whole_number
-from inventory.database.tables.base import Bruise, Fibres, GrainTold, Kind, Reason, Shop, Stock
+from inventory.database.tables.base import (
+    DamagedArea,
+    GrainAxis,
+    GrainFinding,
+    Reason,
+    Shop,
+    Stock,
+    StockKind,
+)
 from inventory.database.tables.base import Grain as PaperGrain
 from inventory.stock import ledger
 from inventory.stock.lookup import find_stock
-from inventory.stock.places import Places
-from inventory.stock.receiving import Line, keep_offcuts, stocks_for
-from inventory.stock.reservations import reserved
+from inventory.stock.places import PlaceTree
+from inventory.stock.receiving import ReceiptLine, matching_stock, put_away_offcuts
+from inventory.stock.reservations import reserved_quantities
 from nester.core.errors import Refusal
-from nester.core.geometry import largest_clear
+from nester.core.geometry import maximal_free_rectangles
 from nester.core.lengths import Length, Unit, format_size, parse_length
 from nester.core.piece import Grain
 from nester.core.problem import NO_MARGINS, Margins, Rect
-from nester.core.problem import Stock as Sheet
+from nester.core.problem import StockItem as Sheet
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
 __all__ = [
     "CORNERS",
-    "bruise",
-    "bruise_in_corner",
-    "bruises",
+    "book_damage",
+    "book_grain",
     "change_margins",
-    "fibres_of",
-    "holds",
-    "lies",
+    "damage_in_corner",
+    "damaged_areas_by_stock",
+    "fits_on",
+    "grain_axis",
+    "grain_findings",
+    "grain_of_stock",
     "read_distance",
     "read_margins",
-    "tell_grain",
-    "told_grains",
 ]
 
 CORNERS = ("top-left", "top-right", "bottom-left", "bottom-right")
@@ -108,33 +116,37 @@ def read_margins(text: str, unit: Unit) -> Margins:
 # --- how it is ---------------------------------------------------------------------------------
 
 
-def bruises(session: Session) -> dict[int, tuple[Rect, ...]]:
+def damaged_areas_by_stock(session: Session) -> dict[int, tuple[Rect, ...]]:
     """Return the bruises of all stock that has any, by `Stock.id`."""
     found: dict[int, list[Rect]] = defaultdict(list)
-    query = select(Bruise).where(Bruise.deed_id.not_in(ledger.taken_back())).order_by(Bruise.id)
+    query = (
+        select(DamagedArea)
+        .where(DamagedArea.deed_id.not_in(ledger.reversed_transactions()))
+        .order_by(DamagedArea.id)
+    )
     for one in session.scalars(query):
         found[one.stock_id].append(one.rect)
     return {stock: tuple(rects) for stock, rects in found.items()}
 
 
-def told_grains(session: Session) -> dict[int, Fibres]:
+def grain_findings(session: Session) -> dict[int, GrainAxis]:
     """Return how the fibres of offcuts lie where that was found out later, by `Stock.id`."""
     query = (
-        select(GrainTold)
-        .where(GrainTold.deed_id.not_in(ledger.taken_back()))
-        .order_by(GrainTold.id)
+        select(GrainFinding)
+        .where(GrainFinding.deed_id.not_in(ledger.reversed_transactions()))
+        .order_by(GrainFinding.id)
     )
     return {one.stock_id: one.grain for one in session.scalars(query)}
 
 
-def lies(
-    kind: Kind, size: tuple[Length, Length], fibres: Fibres, of_paper: PaperGrain | str
+def grain_axis(
+    kind: StockKind, size: tuple[Length, Length], fibres: GrainAxis, of_paper: PaperGrain | str
 ) -> Grain:
     """Return along which side fibres lie: of sheets as the paper says, of an offcut as it is told.
 
     Of a sheet as wide as high nothing is known: it has no longer side.
     """
-    if kind is Kind.OFFCUT:
+    if kind is StockKind.OFFCUT:
         return _GRAINS[fibres]
     width, height = size
     if of_paper == PaperGrain.UNKNOWN or width == height:
@@ -143,20 +155,20 @@ def lies(
 
 
 _GRAINS = {
-    Fibres.UNKNOWN: Grain.ANY,
-    Fibres.WIDTH: Grain.WIDTH,
-    Fibres.HEIGHT: Grain.HEIGHT,
+    GrainAxis.UNKNOWN: Grain.ANY,
+    GrainAxis.WIDTH: Grain.WIDTH,
+    GrainAxis.HEIGHT: Grain.HEIGHT,
 }
 
 
-def fibres_of(session: Session, stock: Stock) -> Fibres:
+def grain_of_stock(session: Session, stock: Stock) -> GrainAxis:
     """Return how the fibres lie of stock, and so of what is cut out of it and not turned."""
-    told = told_grains(session).get(stock.id, stock.grain)
-    grain = lies(stock.kind, (stock.width, stock.height), told, stock.paper.grain)
+    told = grain_findings(session).get(stock.id, stock.grain)
+    grain = grain_axis(stock.kind, (stock.width, stock.height), told, stock.paper.grain)
     return next(fibres for fibres, known in _GRAINS.items() if known is grain)
 
 
-def holds(sheet: Sheet, size: tuple[Length, Length], *, turned: bool = True) -> bool:
+def fits_on(sheet: Sheet, size: tuple[Length, Length], *, turned: bool = True) -> bool:
     """Tell whether a size has room between a sheet's margins and bruises.
 
     Parameters
@@ -168,14 +180,14 @@ def holds(sheet: Sheet, size: tuple[Length, Length], *, turned: bool = True) -> 
     return any(
         (one.width >= width and one.height >= height)
         or (turned and one.width >= height and one.height >= width)
-        for one in largest_clear(sheet.usable, sheet.spoiled)
+        for one in maximal_free_rectangles(sheet.usable, sheet.damaged)
     )
 
 
 # --- what is found out -------------------------------------------------------------------------
 
 
-def bruise(session: Session, label: str, at: Rect, why: str = "") -> Stock:
+def book_damage(session: Session, label: str, at: Rect, why: str = "") -> Stock:
     """Book that a part of a sheet or an offcut can't be used any more.
 
     A sheet of a pile leaves it and becomes an offcut of full size, with its own label.
@@ -198,24 +210,24 @@ def bruise(session: Session, label: str, at: Rect, why: str = "") -> Stock:
     """
     stock = find_stock(session, label)
     unit = session.get_one(Shop, 1).unit
-    _check_on_it(session, stock, at, unit)
-    _check_is_free(session, stock)
-    deed = ledger.begin_deed(session, Reason.BRUISED, note=why)
+    _check_within_stock(session, stock, at, unit)
+    _check_unreserved(session, stock)
+    deed = ledger.book_transaction(session, Reason.BRUISED, note=why)
     bruised = stock
-    if stock.kind is Kind.SHEET:
-        ledger.move(session, stock, -1, Reason.BRUISED, deed=deed)
-        line = Line(
+    if stock.kind is StockKind.SHEET:
+        ledger.book_movement(session, stock, -1, Reason.BRUISED, deed=deed)
+        line = ReceiptLine(
             stock.paper.name, (stock.width, stock.height), 1, note=stock.note, lot=stock.lot,
-            margins=stock.margins, grain=fibres_of(session, stock),
+            margins=stock.margins, grain=grain_of_stock(session, stock),
         )  # fmt: skip
-        (bruised,) = keep_offcuts(session, deed, [line], reason=Reason.BRUISED, parents=[stock])
+        (bruised,) = put_away_offcuts(session, deed, [line], reason=Reason.BRUISED, parents=[stock])
         bruised.place = stock.place
-    session.add(Bruise(deed_id=deed.id, stock_id=bruised.id, **at._asdict()))
+    session.add(DamagedArea(deed_id=deed.id, stock_id=bruised.id, **at._asdict()))
     session.flush()
     return bruised
 
 
-def bruise_in_corner(
+def damage_in_corner(
     session: Session, label: str, size: tuple[Length, Length], corner: str
 ) -> Rect:
     """Return where a bruise of a size lies that is in a corner: ``top-left`` and so on.
@@ -238,30 +250,30 @@ def bruise_in_corner(
     )
 
 
-def _check_on_it(session: Session, stock: Stock, at: Rect, unit: Unit) -> None:
+def _check_within_stock(session: Session, stock: Stock, at: Rect, unit: Unit) -> None:
     whole = Rect(0, 0, stock.width, stock.height)
-    if min(at.width, at.height) <= 0 or not whole.holds(at):
+    if min(at.width, at.height) <= 0 or not whole.contains(at):
         raise Refusal(
             f"the bruise does not lie on {stock.label}, which is"
             f" {format_size(stock.width, stock.height, unit)}"
         )
-    _check_something_is_left(stock, (*bruises(session).get(stock.id, ()), at))
+    _check_usable_area_left(stock, (*damaged_areas_by_stock(session).get(stock.id, ()), at))
 
 
-def _check_something_is_left(stock: Stock, bruised: tuple[Rect, ...]) -> None:
+def _check_usable_area_left(stock: Stock, bruised: tuple[Rect, ...]) -> None:
     sheet = Sheet("", stock.width, stock.height, None, Fraction(0), margins=stock.margins)
-    if not largest_clear(sheet.usable, bruised):
+    if not maximal_free_rectangles(sheet.usable, bruised):
         raise Refusal(
             f"nothing of {stock.label} would be left; book it as spoiled with 'quirebox stash"
             f" spoil {stock.label}'"
         )
 
 
-def _check_is_free(session: Session, stock: Stock) -> None:
+def _check_unreserved(session: Session, stock: Stock) -> None:
     there = ledger.on_hand(session, stock)
-    ledger.check_range(stock, there, -1)
-    if reserved(session)[stock.label] >= there:
-        which = "it" if stock.kind is Kind.OFFCUT else "all of it"
+    ledger.check_quantity(stock, there, -1)
+    if reserved_quantities(session)[stock.label] >= there:
+        which = "it" if stock.kind is StockKind.OFFCUT else "all of it"
         raise Refusal(
             f"{stock.label} has a plan: a batch has reserved {which}; drop that batch first, book"
             " the bruise and plan again"
@@ -299,35 +311,35 @@ def change_margins(
     number = whole_number(
         max(1, there) if quantity is None else quantity, f"the number of {stock.label}", least=1
     )
-    ledger.check_range(stock, there, -number)
-    _check_others_are_free(session, stock, there, number)
-    line = Line(
+    ledger.check_quantity(stock, there, -number)
+    _check_others_unreserved(session, stock, there, number)
+    line = ReceiptLine(
         stock.paper.name, (stock.width, stock.height), number, stock.price,
-        Places(session).path(stock.place_id), stock.note, stock.lot, margins=margins,
-        grain=fibres_of(session, stock),
+        PlaceTree(session).path(stock.place_id), stock.note, stock.lot, margins=margins,
+        grain=grain_of_stock(session, stock),
     )  # fmt: skip
-    bruised = bruises(session).get(stock.id, ())
-    deed = ledger.begin_deed(session, Reason.MOVED, note=why)
-    if stock.kind is Kind.SHEET:
-        (target,) = stocks_for(session, [line])
+    bruised = damaged_areas_by_stock(session).get(stock.id, ())
+    deed = ledger.book_transaction(session, Reason.MOVED, note=why)
+    if stock.kind is StockKind.SHEET:
+        (target,) = matching_stock(session, [line])
         changes = [(stock, -number, Reason.MOVED), (target, number, Reason.MOVED)]
-        ledger.move_many(session, deed, changes)
+        ledger.book_movements(session, deed, changes)
         return target
-    ledger.move(session, stock, -1, Reason.MOVED, deed=deed)
-    (target,) = keep_offcuts(session, deed, [line], reason=Reason.MOVED, parents=[stock])
-    _check_something_is_left(target, bruised)
+    ledger.book_movement(session, stock, -1, Reason.MOVED, deed=deed)
+    (target,) = put_away_offcuts(session, deed, [line], reason=Reason.MOVED, parents=[stock])
+    _check_usable_area_left(target, bruised)
     session.add_all(
-        Bruise(deed_id=deed.id, stock_id=target.id, **rect._asdict()) for rect in bruised
+        DamagedArea(deed_id=deed.id, stock_id=target.id, **rect._asdict()) for rect in bruised
     )
     session.flush()
     return target
 
 
-def _check_others_are_free(session: Session, stock: Stock, there: int, number: int) -> None:
-    taken = reserved(session)[stock.label]
+def _check_others_unreserved(session: Session, stock: Stock, there: int, number: int) -> None:
+    taken = reserved_quantities(session)[stock.label]
     if taken <= there - number:
         return
-    if stock.kind is Kind.OFFCUT:
+    if stock.kind is StockKind.OFFCUT:
         raise Refusal(
             f"{stock.label} has a plan: a batch has reserved it; drop that batch first, change the"
             " margins and plan again"
@@ -338,7 +350,7 @@ def _check_others_are_free(session: Session, stock: Stock, there: int, number: i
     )
 
 
-def tell_grain(session: Session, label: str, grain: Fibres | str, why: str = "") -> Stock:
+def book_grain(session: Session, label: str, grain: GrainAxis | str, why: str = "") -> Stock:
     """Book along which side of an offcut its fibres lie.
 
     Raises
@@ -347,13 +359,13 @@ def tell_grain(session: Session, label: str, grain: Fibres | str, why: str = "")
         If there is no such label, or it is of sheets, of which the paper says it.
     """
     stock = find_stock(session, label)
-    fibres = choice(Fibres, grain, "the grain")
-    if stock.kind is not Kind.OFFCUT:
+    fibres = choice(GrainAxis, grain, "the grain")
+    if stock.kind is not StockKind.OFFCUT:
         raise Refusal(
             f"{stock.label} is of sheets, and how their fibres lie is said of the paper: 'quirebox"
             f' paper set "{shorten(stock.paper.name)}" --grain long\''
         )
-    deed = ledger.begin_deed(session, Reason.GRAIN, note=why)
-    session.add(GrainTold(deed_id=deed.id, stock_id=stock.id, grain=fibres))
+    deed = ledger.book_transaction(session, Reason.GRAIN, note=why)
+    session.add(GrainFinding(deed_id=deed.id, stock_id=stock.id, grain=fibres))
     session.flush()
     return stock

@@ -18,18 +18,18 @@ from inventory.core.text import (
     shorten,
     whole_number,
 )
-from inventory.database.tables.base import Fibres, Grain, Pattern, Reason
+from inventory.database.tables.base import Grain, GrainAxis, Pattern, Reason
 from inventory.stock.condition import read_margins
-from inventory.stock.ledger import begin_deed
+from inventory.stock.ledger import book_transaction
 from inventory.stock.papers import (
-    HEAVIEST,
+    MAX_GRAMMAGE,
     add_paper,
     find_paper,
     list_papers,
     read_caliper,
     read_swatch,
 )
-from inventory.stock.receiving import Line, keep_offcuts, receive
+from inventory.stock.receiving import ReceiptLine, put_away_offcuts, receive_goods
 from nester.core.sheet_sizes import parse_size
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.core.table_files import Row
+    from inventory.core.table_files import TableRow
     from inventory.database.tables.base import Paper
     from nester.core.lengths import Unit
 
@@ -92,7 +92,7 @@ def import_papers(session: Session, path: Path) -> int:
     return len(apply_lines(deeds))
 
 
-def _paper(session: Session, row: Row) -> CheckedLine[Paper]:
+def _paper(session: Session, row: TableRow) -> CheckedLine[Paper]:
     add = partial(
         add_paper,
         session,
@@ -110,13 +110,13 @@ def _paper(session: Session, row: Row) -> CheckedLine[Paper]:
 
 
 def _grammage(text: str) -> int:
-    return whole_number(check_count(text), "the paper's g/m²", least=1, most=HEAVIEST)
+    return whole_number(check_count(text), "the paper's g/m²", least=1, most=MAX_GRAMMAGE)
 
 
 # --- sheets and offcuts ------------------------------------------------------------------------
 
 
-def read_sheets(session: Session, path: Path, unit: Unit) -> list[Line]:
+def read_sheets(session: Session, path: Path, unit: Unit) -> list[ReceiptLine]:
     """Return the sheets of a list, checked, to be shown before they are received.
 
     Parameters
@@ -160,11 +160,11 @@ def import_sheets(
         One sentence with file, line and field.
     """
     lines = read_sheets(session, path, unit)
-    receive(session, lines, reason=reason)
+    receive_goods(session, lines, reason=reason)
     return sum(line.quantity for line in lines)
 
 
-def read_offcuts(session: Session, path: Path, unit: Unit) -> list[Line]:
+def read_offcuts(session: Session, path: Path, unit: Unit) -> list[ReceiptLine]:
     """Return the offcuts of a list, checked, to be shown before they are put away.
 
     Parameters
@@ -187,7 +187,7 @@ def read_offcuts(session: Session, path: Path, unit: Unit) -> list[Line]:
         ("place", "note", "price", "quantity", "lot", "margin", "grain"),
     )
     reader = _LineReader(session, unit)
-    return [reader.read(row, row.read("quantity", _how_many_offcuts), "paper") for row in rows]
+    return [reader.read(row, row.read("quantity", _read_offcut_count), "paper") for row in rows]
 
 
 def import_offcuts(
@@ -213,11 +213,11 @@ def import_offcuts(
         One sentence with file, line and field.
     """
     lines = read_offcuts(session, path, unit)
-    keep_offcuts(session, begin_deed(session, reason), lines, reason=reason)
+    put_away_offcuts(session, book_transaction(session, reason), lines, reason=reason)
     return sum(line.quantity for line in lines)
 
 
-def _how_many_offcuts(text: str) -> int:
+def _read_offcut_count(text: str) -> int:
     number = check_count(text) if text else 1
     return whole_number(number, "the number of offcuts", least=1, most=_MOST_OFFCUTS)
 
@@ -230,9 +230,9 @@ class _LineReader:
         self._size = cache(partial(parse_size, unit=unit))
         self._margins = cache(partial(read_margins, unit=unit))
 
-    def read(self, row: Row, quantity: int, field: str) -> Line:
+    def read(self, row: TableRow, quantity: int, field: str) -> ReceiptLine:
         """Return a line; `field` is what to name should booking it be refused all the same."""
-        return Line(
+        return ReceiptLine(
             paper=row.read("paper", self._paper),
             size=row.read("size", self._size),
             quantity=quantity,
@@ -240,9 +240,9 @@ class _LineReader:
             place=_name_or_none(row, "place"),
             note=row.read("note", clean_note),
             lot=_name_or_none(row, "lot") or "",
-            where=f"{row.file}, line {row.line}, {field}: ",
+            source=f"{row.file}, line {row.line}, {field}: ",
             margins=row.read("margin", self._margins),
-            grain=Fibres(row.choice("grain", list(Fibres), Fibres.UNKNOWN)),
+            grain=GrainAxis(row.choice("grain", list(GrainAxis), GrainAxis.UNKNOWN)),
         )
 
 
@@ -256,5 +256,5 @@ def _paper_named(session: Session, name: str) -> str:
     return find_paper(session, clean_name(name, "the paper")).name
 
 
-def _name_or_none(row: Row, field: str) -> str | None:
+def _name_or_none(row: TableRow, field: str) -> str | None:
     return row.name(field) if row.text(field) else None

@@ -14,7 +14,7 @@ from sqlalchemy import func, insert, select
 from sqlalchemy.orm import joinedload
 
 from inventory.core.text import LARGEST_NUMBER, clean_note
-from inventory.database.tables.base import Deed, Kind, Movement, Reason
+from inventory.database.tables.base import Movement, Reason, StockKind, Transaction
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
@@ -27,24 +27,24 @@ if TYPE_CHECKING:
     from inventory.database.tables.supplies import SupplyItem, SupplyMovement
 
 __all__ = [
-    "begin_deed",
-    "check_range",
-    "left_of",
-    "move",
-    "move_many",
-    "move_supply",
+    "book_movement",
+    "book_movements",
+    "book_supply_movement",
+    "book_transaction",
+    "check_quantity",
     "on_hand",
-    "on_hand_of",
-    "sums",
-    "taken_back",
-    "undo_deed",
+    "on_hand_by_stock",
+    "on_hand_sums",
+    "reverse_transaction",
+    "reversed_transactions",
+    "supply_on_hand",
 ]
 
-_ADDS = frozenset({Reason.OPENING, Reason.RECEIVED, Reason.KEPT})
-_TAKES = frozenset({Reason.CUT, Reason.SPOILED, Reason.USED})
+_INBOUND_REASONS = frozenset({Reason.OPENING, Reason.RECEIVED, Reason.KEPT})
+_OUTBOUND_REASONS = frozenset({Reason.CUT, Reason.SPOILED, Reason.USED})
 
 
-def begin_deed(
+def book_transaction(
     session: Session,
     reason: Reason,
     *,
@@ -54,15 +54,15 @@ def begin_deed(
     layout: int | None = None,
     copies: list[int] | None = None,
     delivery: Delivery | None = None,
-) -> Deed:
-    """Book that something was done; its movements are then booked with `move` and its kin.
+) -> Transaction:
+    """Book that something was done; its movements are then booked with `book_movement` and its kin.
 
     Parameters
     ----------
     session
         In a write transaction (`inventory.database.sqlite.ShopFile.begin`).
     reason
-        Any but `Reason.UNDONE`, which `undo_deed` books.
+        Any but `Reason.UNDONE`, which `reverse_transaction` books.
     at
         When it was done; now, unless given.
     layout, copies
@@ -73,7 +73,7 @@ def begin_deed(
     Refusal
         If the note can't be so.
     """
-    deed = Deed(
+    deed = Transaction(
         reason=reason, note=clean_note(note), at=at or datetime.now(UTC), batch=batch,
         layout=layout, copies=copies, delivery=delivery,
     )  # fmt: skip
@@ -82,7 +82,7 @@ def begin_deed(
     return deed
 
 
-def move(
+def book_movement(
     session: Session,
     stock: Stock,
     change: int,
@@ -91,7 +91,7 @@ def move(
     batch: Batch | None = None,
     note: str = "",
     at: datetime | None = None,
-    deed: Deed | None = None,
+    deed: Transaction | None = None,
 ) -> Movement:
     """Book one change of a quantity.
 
@@ -102,7 +102,7 @@ def move(
     change
         Sheets that come (more than zero) or go (less).
     reason
-        Any but `Reason.UNDONE`, which `undo_deed` books.
+        Any but `Reason.UNDONE`, which `reverse_transaction` books.
     batch
         The batch it was done for.
     at
@@ -120,34 +120,38 @@ def move(
         If the reason does not go with the change: a mistake of the program's.
     """
     _check_reason(reason, change)
-    check_range(stock, on_hand(session, stock), change)
+    check_quantity(stock, on_hand(session, stock), change)
     if deed is None:
-        deed = begin_deed(session, reason, note=note, at=at, batch=batch)
-    movement = Movement(**_line(stock, change, reason, deed))
+        deed = book_transaction(session, reason, note=note, at=at, batch=batch)
+    movement = Movement(**_movement_values(stock, change, reason, deed))
     session.add(movement)
     session.flush()
     return movement
 
 
-def move_many(session: Session, deed: Deed, changes: Sequence[tuple[Stock, int, Reason]]) -> None:
-    """Book many changes of one deed at once, each as `move` would.
+def book_movements(
+    session: Session, deed: Transaction, changes: Sequence[tuple[Stock, int, Reason]]
+) -> None:
+    """Book many changes of one deed at once, each as `book_movement` would.
 
     Raises
     ------
     Refusal
-        As of `move`; nothing has been booked then.
+        As of `book_movement`; nothing has been booked then.
     """
-    there = on_hand_of(session, {stock.id: stock for stock, _, _ in changes}.values())
+    there = on_hand_by_stock(session, {stock.id: stock for stock, _, _ in changes}.values())
     for stock, change, reason in changes:
         _check_reason(reason, change)
-        check_range(stock, there[stock.id], change)
+        check_quantity(stock, there[stock.id], change)
         there[stock.id] += change
     # One statement: the unit of work would send a row a statement, as lines refer to lines.
     if changes:
-        session.execute(insert(Movement), [_line(*change, deed) for change in changes])
+        session.execute(insert(Movement), [_movement_values(*change, deed) for change in changes])
 
 
-def _line(stock: Stock, change: int, reason: Reason, deed: Deed) -> dict[str, Any]:
+def _movement_values(
+    stock: Stock, change: int, reason: Reason, deed: Transaction
+) -> dict[str, Any]:
     return {
         "stock_id": stock.id, "change": change, "reason": reason, "batch_id": deed.batch_id,
         "note": deed.note, "at": deed.at, "deed_id": deed.id,
@@ -157,11 +161,17 @@ def _line(stock: Stock, change: int, reason: Reason, deed: Deed) -> dict[str, An
 def _check_reason(reason: Reason, change: int) -> None:
     if reason is Reason.UNDONE:
         raise ValueError("a movement is taken back by undo()")
-    if change == 0 or (reason in _ADDS and change < 0) or (reason in _TAKES and change > 0):
+    if (
+        change == 0
+        or (reason in _INBOUND_REASONS and change < 0)
+        or (reason in _OUTBOUND_REASONS and change > 0)
+    ):
         raise ValueError(f"a movement '{reason}' can't change a quantity by {change}")
 
 
-def move_supply(session: Session, item: SupplyItem, change: int, deed: Deed) -> SupplyMovement:
+def book_supply_movement(
+    session: Session, item: SupplyItem, change: int, deed: Transaction
+) -> SupplyMovement:
     """Book one change of how much of a supply there is.
 
     Parameters
@@ -177,13 +187,15 @@ def move_supply(session: Session, item: SupplyItem, change: int, deed: Deed) -> 
         If less is there than is taken.
     """
     _check_reason(deed.reason, change)
-    return _book_supply(session, item, change, deed)
+    return _add_supply_movement(session, item, change, deed)
 
 
-def _book_supply(session: Session, item: SupplyItem, change: int, deed: Deed) -> SupplyMovement:
+def _add_supply_movement(
+    session: Session, item: SupplyItem, change: int, deed: Transaction
+) -> SupplyMovement:
     from inventory.database.tables.supplies import SupplyMovement
 
-    if left_of(session, item) + change < 0:
+    if supply_on_hand(session, item) + change < 0:
         raise Refusal(f"there is not as much left of {item.label}, {item.supply.name}")
     movement = SupplyMovement(item=item, change=change, deed=deed)
     session.add(movement)
@@ -191,7 +203,7 @@ def _book_supply(session: Session, item: SupplyItem, change: int, deed: Deed) ->
     return movement
 
 
-def left_of(session: Session, item: SupplyItem) -> int:
+def supply_on_hand(session: Session, item: SupplyItem) -> int:
     """Return how much of a reel or pack is left, in the smallest parts of its measure."""
     from inventory.database.tables.supplies import SupplyMovement
 
@@ -199,7 +211,7 @@ def left_of(session: Session, item: SupplyItem) -> int:
     return int(session.scalars(total.where(SupplyMovement.item_id == item.id)).one())
 
 
-def undo_deed(session: Session, deed: Deed, *, note: str = "") -> Deed:
+def reverse_transaction(session: Session, deed: Transaction, *, note: str = "") -> Transaction:
     """Take back all that a deed booked, by counter-movements.
 
     Raises
@@ -212,7 +224,7 @@ def undo_deed(session: Session, deed: Deed, *, note: str = "") -> Deed:
 
     if deed.reason is Reason.UNDONE:
         raise Refusal(f"deed {deed.id} took another one back; do that one again instead")
-    if session.scalar(select(Deed.id).where(Deed.undoes_id == deed.id)) is not None:
+    if session.scalar(select(Transaction.id).where(Transaction.undoes_id == deed.id)) is not None:
         raise Refusal(f"deed {deed.id} has been taken back already")
     movements = session.scalars(
         select(Movement).where(Movement.deed_id == deed.id).options(joinedload(Movement.stock))
@@ -220,28 +232,28 @@ def undo_deed(session: Session, deed: Deed, *, note: str = "") -> Deed:
     supplies = session.scalars(
         select(SupplyMovement).where(SupplyMovement.deed_id == deed.id)
     ).all()
-    undone = movements_taken_back()
+    undone = reversed_movements()
     part = select(Movement.id).where(Movement.deed_id == deed.id, Movement.id.in_(undone))
     if session.scalar(part.limit(1)) is not None:
         raise Refusal(f"a part of deed {deed.id} has been taken back already")
-    there = on_hand_of(session, {one.stock_id: one.stock for one in movements}.values())
+    there = on_hand_by_stock(session, {one.stock_id: one.stock for one in movements}.values())
     for one in movements:
-        check_range(one.stock, there[one.stock_id], -one.change)
+        check_quantity(one.stock, there[one.stock_id], -one.change)
         there[one.stock_id] -= one.change
-    back = Deed(
+    back = Transaction(
         reason=Reason.UNDONE, note=clean_note(note), at=datetime.now(UTC), batch=deed.batch,
         undoes_id=deed.id,
     )  # fmt: skip
     session.add(back)
     session.flush()
     if movements:
-        session.execute(insert(Movement), [_counter_line(one, back) for one in movements])
+        session.execute(insert(Movement), [_reversal_values(one, back) for one in movements])
     for supply in supplies:
-        _book_supply(session, supply.item, -supply.change, back)
+        _add_supply_movement(session, supply.item, -supply.change, back)
     return back
 
 
-def _counter_line(movement: Movement, back: Deed) -> dict[str, Any]:
+def _reversal_values(movement: Movement, back: Transaction) -> dict[str, Any]:
     return {
         "stock_id": movement.stock_id, "change": -movement.change, "reason": Reason.UNDONE,
         "batch_id": movement.batch_id, "note": back.note, "at": back.at, "deed_id": back.id,
@@ -249,17 +261,17 @@ def _counter_line(movement: Movement, back: Deed) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def movements_taken_back() -> Select[int | None]:
+def reversed_movements() -> Select[int | None]:
     """Select the numbers of the movements that have been taken back."""
     return select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
 
 
-def taken_back() -> Select[int | None]:
+def reversed_transactions() -> Select[int | None]:
     """Select the numbers of the deeds that have been taken back."""
-    return select(Deed.undoes_id).where(Deed.undoes_id.is_not(None))
+    return select(Transaction.undoes_id).where(Transaction.undoes_id.is_not(None))
 
 
-def check_range(stock: Stock, there: int, change: int) -> None:
+def check_quantity(stock: Stock, there: int, change: int) -> None:
     """Refuse a change that leaves less than nothing, or more than there can be.
 
     Parameters
@@ -274,10 +286,10 @@ def check_range(stock: Stock, there: int, change: int) -> None:
     """
     after = there + change
     if after < 0:
-        if stock.kind is Kind.OFFCUT:
+        if stock.kind is StockKind.OFFCUT:
             raise Refusal(f"offcut {stock.label} is not in the stash any more")
         raise Refusal(f"{stock.label} has {there:,} on hand, so {-change:,} can't be taken from it")
-    if stock.kind is Kind.OFFCUT and after > 1:
+    if stock.kind is StockKind.OFFCUT and after > 1:
         raise Refusal(
             f"offcut {stock.label} is in the stash already; each offcut is one of its kind"
         )
@@ -294,7 +306,7 @@ def on_hand(session: Session, stock: Stock) -> int:
     return int(session.scalars(total.where(Movement.stock_id == stock.id)).one())
 
 
-def on_hand_of(session: Session, stock: Iterable[Stock] | None = None) -> dict[int, int]:
+def on_hand_by_stock(session: Session, stock: Iterable[Stock] | None = None) -> dict[int, int]:
     """Return how many there are of each, by `Stock.id`, in one query.
 
     Parameters
@@ -302,14 +314,14 @@ def on_hand_of(session: Session, stock: Iterable[Stock] | None = None) -> dict[i
     stock
         Which to count; all that ever moved, unless given.
     """
-    each = sums()
+    each = on_hand_sums()
     counted = {row.stock_id: int(row.quantity) for row in session.execute(select(each))}
     if stock is None:
         return counted
     return {one.id: counted.get(one.id, 0) for one in stock}
 
 
-def sums() -> Subquery:
+def on_hand_sums() -> Subquery:
     """Return the sums of all movements (`stock_id`, `quantity`), to be joined to `Stock`."""
     total = func.sum(Movement.change).label("quantity")
     return select(Movement.stock_id, total).group_by(Movement.stock_id).subquery("on_hand")

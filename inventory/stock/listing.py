@@ -19,11 +19,9 @@ from sqlalchemy.orm import aliased
 from inventory.core.money import ratio_to_coin
 from inventory.core.text import choice, fold, whole_number
 from inventory.database.tables.base import (
-    Bruise,
-    Deed,
-    Fibres,
-    GrainTold,
-    Kind,
+    DamagedArea,
+    GrainAxis,
+    GrainFinding,
     Movement,
     Paper,
     Pattern,
@@ -31,28 +29,36 @@ from inventory.database.tables.base import (
     Shop,
     Stock,
     StockCount,
+    StockKind,
+    Transaction,
 )
 from inventory.stock import ledger
-from inventory.stock.condition import bruises, holds, lies, told_grains
+from inventory.stock.condition import damaged_areas_by_stock, fits_on, grain_axis, grain_findings
 from inventory.stock.lookup import find_stock
 from inventory.stock.papers import (
-    HEAVIEST,
-    THICKEST,
-    THINNEST,
+    MAX_CALIPER,
+    MAX_GRAMMAGE,
+    MIN_CALIPER,
     add_paper,
     find_paper,
     list_papers,
     read_caliper,
     read_swatch,
 )
-from inventory.stock.places import Places, add_place, find_place, place_for, within
-from inventory.stock.receiving import Line, add_offcut, add_sheets, stocks_for
-from inventory.stock.reservations import reserved
+from inventory.stock.places import (
+    PlaceTree,
+    add_place,
+    find_place,
+    get_or_add_place,
+    place_ids_within,
+)
+from inventory.stock.receiving import ReceiptLine, add_offcut, add_sheets, matching_stock
+from inventory.stock.reservations import reserved_quantities
 from nester.core.errors import Refusal
 from nester.core.lengths import Length
 from nester.core.piece import Grain
 from nester.core.problem import NO_MARGINS, Margins, Rect
-from nester.core.problem import Stock as Sheet
+from nester.core.problem import StockItem as Sheet
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping
@@ -62,37 +68,37 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
 __all__ = [
-    "HEAVIEST",
-    "THICKEST",
-    "THINNEST",
+    "MAX_CALIPER",
+    "MAX_GRAMMAGE",
+    "MIN_CALIPER",
     "HistoryRow",
+    "StashFilter",
     "StashRow",
-    "StashSought",
     "add_offcut",
     "add_paper",
     "add_place",
     "add_sheets",
-    "bruised_sheets",
-    "chosen",
     "count_stock",
+    "damaged_sheets",
     "find_paper",
     "find_place",
     "find_stock",
-    "held_areas",
-    "held_numbers",
-    "history",
+    "fits_between_margins",
     "history_rows",
     "list_papers",
     "list_stash",
-    "page_of",
-    "put_stock",
+    "on_hand_areas",
+    "on_hand_by_place",
+    "planning_cost",
+    "query_page",
+    "query_rows",
     "read_caliper",
     "read_swatch",
-    "rows_of",
-    "spoil",
+    "set_stock_place",
+    "spoil_stock",
     "stash_page",
-    "usable_holds",
-    "worth",
+    "stash_query",
+    "stock_history",
 ]
 
 
@@ -112,14 +118,14 @@ class StashRow(NamedTuple):
         price.
     margins
         How much along each edge can't be used.
-    bruises
+    damaged_areas
         Rectangles of it that can't be used.
     grain
         Along which of its sides its fibres lie, if that is known.
     """
 
     label: str
-    kind: Kind
+    kind: StockKind
     paper: str
     colour: str
     finish: str
@@ -131,7 +137,7 @@ class StashRow(NamedTuple):
     note: str = ""
     area_price: Fraction | None = None
     margins: Margins = NO_MARGINS
-    bruises: tuple[Rect, ...] = ()
+    damaged_areas: tuple[Rect, ...] = ()
     grain: Grain = Grain.ANY
 
     @property
@@ -139,7 +145,7 @@ class StashRow(NamedTuple):
         """It in the words of `nester.core.problem`, with no price."""
         return Sheet(
             self.label, self.width, self.height, self.quantity, Fraction(0), self.paper,
-            self.margins, self.bruises, self.grain, self.kind is Kind.OFFCUT,
+            self.margins, self.damaged_areas, self.grain, self.kind is StockKind.OFFCUT,
         )  # fmt: skip
 
 
@@ -150,7 +156,7 @@ class HistoryRow(NamedTuple):
     ----------
     movement
         None if nothing was moved.
-    bruise
+    damaged_area
         Where it was bruised, if it was.
     grain
         How its fibres lie, if that was found out.
@@ -159,14 +165,14 @@ class HistoryRow(NamedTuple):
     movement: int | None
     at: datetime
     change: int
-    after: int
+    balance: int
     reason: Reason
     batch: int | None
     note: str
     label: str
-    deed: int | None
-    bruise: Rect | None = None
-    grain: Fibres | None = None
+    transaction: int | None
+    damaged_area: Rect | None = None
+    grain: GrainAxis | None = None
 
 
 # --- what is counted or lost -------------------------------------------------------------------
@@ -191,18 +197,18 @@ def count_stock(session: Session, label: str, quantity: int, why: str = "") -> M
         If there is no such label, or it can't be that many.
     """
     stock = find_stock(session, label)
-    most = {"most": 1} if stock.kind is Kind.OFFCUT else {}
+    most = {"most": 1} if stock.kind is StockKind.OFFCUT else {}
     whole_number(quantity, f"the number of {stock.label}", **most)
     booked = ledger.on_hand(session, stock)
-    deed = ledger.begin_deed(session, Reason.COUNTED, note=why)
+    deed = ledger.book_transaction(session, Reason.COUNTED, note=why)
     session.add(StockCount(deed_id=deed.id, stock_id=stock.id, found=quantity, booked=booked))
     session.flush()
     if quantity == booked:
         return None
-    return ledger.move(session, stock, quantity - booked, Reason.COUNTED, deed=deed)
+    return ledger.book_movement(session, stock, quantity - booked, Reason.COUNTED, deed=deed)
 
 
-def spoil(session: Session, label: str, quantity: int = 1, why: str = "") -> Movement:
+def spoil_stock(session: Session, label: str, quantity: int = 1, why: str = "") -> Movement:
     """Take spoiled sheets or a spoiled offcut out of the stash.
 
     Raises
@@ -212,10 +218,10 @@ def spoil(session: Session, label: str, quantity: int = 1, why: str = "") -> Mov
     """
     stock = find_stock(session, label)
     whole_number(quantity, f"the number of {stock.label}", least=1)
-    return ledger.move(session, stock, -quantity, Reason.SPOILED, note=why)
+    return ledger.book_movement(session, stock, -quantity, Reason.SPOILED, note=why)
 
 
-def put_stock(session: Session, label: str, place: str, quantity: int | None = None) -> Stock:
+def set_stock_place(session: Session, label: str, place: str, quantity: int | None = None) -> Stock:
     """Put sheets, or an offcut, into a place.
 
     Parameters
@@ -240,33 +246,33 @@ def put_stock(session: Session, label: str, place: str, quantity: int | None = N
     there = ledger.on_hand(session, stock)
     if quantity is not None:
         whole_number(quantity, f"the number of {stock.label}", least=1)
-        ledger.check_range(stock, there, -quantity)
-    where = place_for(session, place)
+        ledger.check_quantity(stock, there, -quantity)
+    where = get_or_add_place(session, place)
     if quantity is None or quantity == there:
         stock.place = where
         session.flush()
         return stock
-    kept = reserved(session)[stock.label]
+    kept = reserved_quantities(session)[stock.label]
     if kept > there - quantity:
         raise Refusal(
             f"batches have reserved {kept} of the {there} {stock.label}; put all of them there,"
             f" or at most {max(0, there - kept)}"
         )
-    deed = ledger.begin_deed(session, Reason.MOVED)
-    line = Line(stock.paper.name, (stock.width, stock.height), quantity, stock.price, place,
+    deed = ledger.book_transaction(session, Reason.MOVED)
+    line = ReceiptLine(stock.paper.name, (stock.width, stock.height), quantity, stock.price, place,
                 stock.note, stock.lot, margins=stock.margins)  # fmt: skip
-    (target,) = stocks_for(session, [line])
+    (target,) = matching_stock(session, [line])
     if target.id == stock.id:
         raise Refusal(f"{stock.label} lies there already")
     changes = [(stock, -quantity, Reason.MOVED), (target, quantity, Reason.MOVED)]
-    ledger.move_many(session, deed, changes)
+    ledger.book_movements(session, deed, changes)
     return target
 
 
 # --- looking -----------------------------------------------------------------------------------
 
 
-class StashSought(TypedDict, total=False):
+class StashFilter(TypedDict, total=False):
     """What of the stash is asked for; what is left out, or None, does not matter.
 
     Attributes
@@ -291,15 +297,15 @@ class StashSought(TypedDict, total=False):
     papers: Collection[str] | None
     colour: str | None
     finish: str | None
-    kind: Kind | str | None
+    kind: StockKind | str | None
     at_least: tuple[Length, Length] | None
     place: str | None
     include_empty: bool
     empty_sheets: bool
 
 
-def list_stash(session: Session, **asked: Unpack[StashSought]) -> list[StashRow]:
-    """Return what is in the stash and fits all that is asked; see `StashSought`.
+def list_stash(session: Session, **asked: Unpack[StashFilter]) -> list[StashRow]:
+    """Return what is in the stash and fits all that is asked; see `StashFilter`.
 
     Returns
     -------
@@ -311,11 +317,13 @@ def list_stash(session: Session, **asked: Unpack[StashSought]) -> list[StashRow]
     Refusal
         If there is no such paper or place.
     """
-    return rows_of(session, chosen(session, asked), _area_prices(session, asked.get("papers")))
+    return query_rows(
+        session, stash_query(session, asked), _area_prices(session, asked.get("papers"))
+    )
 
 
 def stash_page(
-    session: Session, most: int | None, **asked: Unpack[StashSought]
+    session: Session, most: int | None, **asked: Unpack[StashFilter]
 ) -> tuple[list[StashRow], int]:
     """Return the first rows that `list_stash` would, without area prices, and how many there are.
 
@@ -329,28 +337,28 @@ def stash_page(
     Refusal
         As of `list_stash`.
     """
-    return page_of(session, chosen(session, asked), most)
+    return query_page(session, stash_query(session, asked), most)
 
 
-def page_of(
+def query_page(
     session: Session, query: Select[*tuple[Any, ...]], most: int | None
 ) -> tuple[list[StashRow], int]:
-    """Return the first rows of what `chosen` selects, and how many there are."""
-    rows = rows_of(session, query if most is None else query.limit(most))
+    """Return the first rows of what `stash_query` selects, and how many there are."""
+    rows = query_rows(session, query if most is None else query.limit(most))
     if most is None or len(rows) < most:
         return rows, len(rows)
     every = query.order_by(None).with_only_columns(func.count(), maintain_column_froms=True)
     return rows, session.scalars(every).one()
 
 
-def rows_of(
+def query_rows(
     session: Session,
     query: Select[*tuple[Any, ...]],
     area_prices: Mapping[int, Fraction] = MappingProxyType({}),
 ) -> list[StashRow]:
-    """Return the rows that a query of `chosen` selects."""
-    places = Places(session)
-    bruised, told = bruises(session), told_grains(session)
+    """Return the rows that a query of `stash_query` selects."""
+    places = PlaceTree(session)
+    bruised, told = damaged_areas_by_stock(session), grain_findings(session)
     papers = {
         id_: about
         for id_, *about in session.execute(
@@ -365,7 +373,7 @@ def rows_of(
         height, quantity, price,
     ) in session.connection().execute(query):  # fmt: skip
         name, colour, finish, of_paper = papers[paper_id]
-        grain = lies(kind, (width, height), told.get(stock, at_start), of_paper)
+        grain = grain_axis(kind, (width, height), told.get(stock, at_start), of_paper)
         rows.append(StashRow(
             label, kind, name, colour, finish, width, height, quantity, price,
             places.path(place_id), note, area_prices.get(paper_id),
@@ -374,15 +382,15 @@ def rows_of(
     return rows
 
 
-def chosen(session: Session, asked: StashSought) -> Select[*tuple[Any, ...]]:
-    """Select what fits all that is asked, in the order of `list_stash`, for `rows_of`.
+def stash_query(session: Session, asked: StashFilter) -> Select[*tuple[Any, ...]]:
+    """Select what fits all that is asked, in the order of `list_stash`, for `query_rows`.
 
     Raises
     ------
     Refusal
         As of `list_stash`.
     """
-    query = _listing(asked.get("include_empty", False), asked.get("empty_sheets", False))
+    query = _stash_columns(asked.get("include_empty", False), asked.get("empty_sheets", False))
     paper, kind, place = asked.get("paper"), asked.get("kind"), asked.get("place")
     colour, finish, at_least = asked.get("colour"), asked.get("finish"), asked.get("at_least")
     if paper is not None:
@@ -390,23 +398,27 @@ def chosen(session: Session, asked: StashSought) -> Select[*tuple[Any, ...]]:
     if (papers := asked.get("papers")) is not None:
         query = query.where(Paper.name.in_(papers))
     if kind is not None:
-        query = query.where(Stock.kind == choice(Kind, kind, "the kind"))
+        query = query.where(Stock.kind == choice(StockKind, kind, "the kind"))
     if at_least is not None:
         query = query.where(
-            usable_holds(*at_least), Stock.id.not_in(_too_bruised(session, at_least))
+            fits_between_margins(*at_least), Stock.id.not_in(_too_damaged(session, at_least))
         )
     if place is not None:
-        query = query.where(Stock.place_id.in_(within(find_place(session, place))))
+        query = query.where(Stock.place_id.in_(place_ids_within(find_place(session, place))))
     if colour is not None or finish is not None:
         known = session.execute(select(Paper.id, Paper.colour, Paper.finish))
-        alike = [id_ for id_, its, shine in known if _has(its, colour) and _has(shine, finish)]
+        alike = [
+            id_
+            for id_, its, shine in known
+            if _contains_folded(its, colour) and _contains_folded(shine, finish)
+        ]
         query = query.where(Stock.paper_id.in_(alike))
     return query
 
 
-def _listing(include_empty: bool, empty_sheets: bool) -> Select[*tuple[Any, ...]]:
+def _stash_columns(include_empty: bool, empty_sheets: bool) -> Select[*tuple[Any, ...]]:
     """Select what `StashRow` is made of, paper and place by their ids."""
-    on_hand = ledger.sums()
+    on_hand = ledger.on_hand_sums()
     quantity = func.coalesce(on_hand.c.quantity, 0)
     query = (
         select(
@@ -424,26 +436,26 @@ def _listing(include_empty: bool, empty_sheets: bool) -> Select[*tuple[Any, ...]
     if include_empty:
         return query
     there = quantity > 0
-    return query.where(there | (Stock.kind == Kind.SHEET) if empty_sheets else there)
+    return query.where(there | (Stock.kind == StockKind.SHEET) if empty_sheets else there)
 
 
-def _too_bruised(session: Session, size: tuple[Length, Length]) -> list[int]:
+def _too_damaged(session: Session, size: tuple[Length, Length]) -> list[int]:
     """Return which stock has room for a size between its margins, but not beside its bruises."""
     return [
         stock
-        for stock, (sheet, _) in bruised_sheets(session, usable_holds(*size)).items()
-        if not holds(sheet, size)
+        for stock, (sheet, _) in damaged_sheets(session, fits_between_margins(*size)).items()
+        if not fits_on(sheet, size)
     ]
 
 
-def bruised_sheets(
+def damaged_sheets(
     session: Session, which: ColumnElement[bool]
 ) -> dict[int, tuple[Sheet, Pattern]]:
     """Return bruised stock that is meant, as the optimizer takes it, and what is printed.
 
     It is by `Stock.id`; few sheets of a stash are bruised, so they are looked at one by one.
     """
-    bruised = bruises(session)
+    bruised = damaged_areas_by_stock(session)
     query = select(Stock, Paper.pattern).join(Paper, Stock.paper_id == Paper.id).where(which)
     return {
         stock.id: (
@@ -457,13 +469,13 @@ def bruised_sheets(
     }  # fmt: skip
 
 
-def held_areas(session: Session) -> dict[int, int]:
+def on_hand_areas(session: Session) -> dict[int, int]:
     """Return the area of each paper in the stash, in square fine units, by `Paper.id`.
 
     A database's whole numbers end at 2**63, which is the area of some thousands of large sheets;
     so what is above and what is below 2**31 of a sheet's area is summed apart.
     """
-    on_hand = ledger.sums()
+    on_hand = ledger.on_hand_sums()
     area, part = Stock.width * Stock.height, 2**31
     query = (
         select(
@@ -477,9 +489,9 @@ def held_areas(session: Session) -> dict[int, int]:
     return {paper: int(high) * part + int(low) for paper, high, low in session.execute(query)}
 
 
-def held_numbers(session: Session) -> Counter[tuple[int | None, Kind]]:
+def on_hand_by_place(session: Session) -> Counter[tuple[int | None, StockKind]]:
     """Return how many sheets and offcuts lie in each place, by `Place.id` and kind."""
-    on_hand = ledger.sums()
+    on_hand = ledger.on_hand_sums()
     query = (
         select(Stock.place_id, Stock.kind, func.sum(on_hand.c.quantity))
         .join(on_hand, on_hand.c.stock_id == Stock.id)
@@ -488,7 +500,9 @@ def held_numbers(session: Session) -> Counter[tuple[int | None, Kind]]:
     return Counter({(place, kind): int(many) for place, kind, many in session.execute(query)})
 
 
-def usable_holds(width: Length, height: Length, *, turned: bool = True) -> ColumnElement[bool]:
+def fits_between_margins(
+    width: Length, height: Length, *, turned: bool = True
+) -> ColumnElement[bool]:
     """Return the condition that a size has room between the margins of stock.
 
     Parameters
@@ -502,7 +516,7 @@ def usable_holds(width: Length, height: Length, *, turned: bool = True) -> Colum
     return or_(upright, and_(wide >= height, high >= width)) if turned else upright
 
 
-def _has(text: str, wanted: str | None) -> bool:
+def _contains_folded(text: str, wanted: str | None) -> bool:
     """Whether the words have the wanted part; done here, as SQLite folds only ASCII letters."""
     return wanted is None or fold(wanted) in fold(text)
 
@@ -516,7 +530,7 @@ def _area_prices(session: Session, papers: Collection[str] | None = None) -> dic
         The names of the papers; all, unless given.
     """
     sheets = select(Stock.paper_id, Stock.width, Stock.height, Stock.price).where(
-        Stock.kind == Kind.SHEET, Stock.price.is_not(None)
+        Stock.kind == StockKind.SHEET, Stock.price.is_not(None)
     )
     if papers is not None:
         sheets = sheets.join(Paper, Stock.paper_id == Paper.id).where(Paper.name.in_(papers))
@@ -532,7 +546,7 @@ def _area_prices(session: Session, papers: Collection[str] | None = None) -> dic
     return {paper: Fraction(*each) for paper, each in cheapest.items()}
 
 
-def worth(shop: Shop, row: StashRow) -> Decimal:
+def planning_cost(shop: Shop, row: StashRow) -> Decimal:
     """Return what using one sheet or the offcut counts in a plan's cost.
 
     That is its own price if it has one.  Else an offcut counts at its share, by area, of the
@@ -541,14 +555,14 @@ def worth(shop: Shop, row: StashRow) -> Decimal:
     """
     if row.price is not None:
         return row.price
-    if row.kind is not Kind.OFFCUT or row.area_price is None:
+    if row.kind is not StockKind.OFFCUT or row.area_price is None:
         return Decimal(0)
     number, of = row.area_price.as_integer_ratio()
     share = number * row.width * row.height * shop.offcut_worth
     return ratio_to_coin(share, of * 100, shop.currency)
 
 
-def history(session: Session, label: str) -> list[HistoryRow]:
+def stock_history(session: Session, label: str) -> list[HistoryRow]:
     """Return every movement of a label, and what was found out about it, the first one first.
 
     Raises
@@ -573,37 +587,37 @@ def history_rows(session: Session, which: ColumnElement[bool]) -> list[HistoryRo
         ))  # fmt: skip
         # Some movements are of no deed; they stand where they were booked.
         order.append(max(movement.deed_id or 0, order[-1] if order else 0))
-    moved = {(row.deed, row.label): place for place, row in enumerate(rows)}
-    for found in _found_out(session, which):
-        place = moved.get((found.deed, found.label))
+    moved = {(row.transaction, row.label): place for place, row in enumerate(rows)}
+    for found in _findings(session, which):
+        place = moved.get((found.transaction, found.label))
         if place is None:
             rows.append(found)
-            order.append(found.deed or 0)
+            order.append(found.transaction or 0)
         elif rows[place].reason is not Reason.UNDONE:
-            rows[place] = rows[place]._replace(bruise=found.bruise, grain=found.grain)
+            rows[place] = rows[place]._replace(damaged_area=found.damaged_area, grain=found.grain)
     rows = [row for _, row in sorted(zip(order, rows, strict=True), key=lambda pair: pair[0])]
     after: Counter[str] = Counter()
     for place, row in enumerate(rows):
         after[row.label] += row.change
-        rows[place] = row._replace(after=after[row.label])
+        rows[place] = row._replace(balance=after[row.label])
     return rows
 
 
-def _found_out(session: Session, which: ColumnElement[bool]) -> Iterator[HistoryRow]:
+def _findings(session: Session, which: ColumnElement[bool]) -> Iterator[HistoryRow]:
     """Yield what was found out about stock, and where that was taken back."""
-    back = aliased(Deed)
-    for table in (Bruise, GrainTold):
+    back = aliased(Transaction)
+    for table in (DamagedArea, GrainFinding):
         lines = session.execute(
-            select(table, Deed, back, Stock.label)
-            .join(Deed, table.deed_id == Deed.id)
+            select(table, Transaction, back, Stock.label)
+            .join(Transaction, table.deed_id == Transaction.id)
             .join(Stock, table.stock_id == Stock.id)
-            .outerjoin(back, back.undoes_id == Deed.id)
+            .outerjoin(back, back.undoes_id == Transaction.id)
             .where(which)
             .order_by(table.id)
         )
         for found, deed, undone, label in lines:
-            bruise = found.rect if isinstance(found, Bruise) else None
-            grain = found.grain if isinstance(found, GrainTold) else None
+            bruise = found.rect if isinstance(found, DamagedArea) else None
+            grain = found.grain if isinstance(found, GrainFinding) else None
             yield HistoryRow(
                 None, deed.at, 0, 0, deed.reason, None, deed.note, label, deed.id, bruise, grain
             )

@@ -11,9 +11,9 @@ from inventory.core.plan import Plan, plan_from_json
 from inventory.core.text import did_you_mean, fold, shorten
 from inventory.database.tables.base import (
     Batch,
-    Kind,
     Paper,
     Stock,
+    StockKind,
 )
 from inventory.stock.offcut_marks import read_mark, stock_of_mark
 from nester.core.errors import Refusal
@@ -33,7 +33,7 @@ __all__ = [
 ]
 
 _Named = TypeVar("_Named", Paper, "Supply")
-_LETTERS = {Kind.SHEET: "S", Kind.OFFCUT: "K"}
+_LABEL_PREFIXES = {StockKind.SHEET: "S", StockKind.OFFCUT: "K"}
 
 
 def find_stock(session: Session, label: str) -> Stock:
@@ -76,14 +76,14 @@ def find_named(session: Session, what: type[_Named], name: str) -> _Named:
     return found
 
 
-def next_number(session: Session, kind: Kind) -> int:
+def next_number(session: Session, kind: StockKind) -> int:
     """Return the next free number; rows are never deleted, so no label comes twice."""
     return (session.scalar(select(func.max(Stock.number)).where(Stock.kind == kind)) or 0) + 1
 
 
-def label_of(kind: Kind, number: int) -> str:
+def label_of(kind: StockKind, number: int) -> str:
     """Return the label that bears a number."""
-    return f"{_LETTERS[kind]}-{number}"
+    return f"{_LABEL_PREFIXES[kind]}-{number}"
 
 
 def get_batch(session: Session, number: int) -> Batch:

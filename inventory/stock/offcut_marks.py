@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from sqlalchemy import select
 
-from inventory.database.tables.base import Batch, Deed, Movement, Reason, Stock
-from inventory.stock.ledger import taken_back
+from inventory.database.tables.base import Batch, Movement, Reason, Stock, Transaction
+from inventory.stock.ledger import reversed_transactions
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
@@ -23,12 +23,12 @@ if TYPE_CHECKING:
 
     from inventory.core.plan import Plan
 
-__all__ = ["Mark", "kept_offcuts", "read_mark", "stock_of_mark"]
+__all__ = ["OffcutMark", "kept_offcuts", "read_mark", "stock_of_mark"]
 
 _MARK = re.compile(r"([1-9][0-9]{0,8})-([1-9][0-9]{0,5})-([1-9][0-9]{0,3})(?:\.([1-9][0-9]{0,5}))?")
 
 
-class Mark(NamedTuple):
+class OffcutMark(NamedTuple):
     """Which offcut is meant: of which batch and layout, which of its offcuts, of which copy."""
 
     batch: int
@@ -37,13 +37,13 @@ class Mark(NamedTuple):
     copy: int | None
 
 
-def read_mark(written: str) -> Mark | None:
+def read_mark(written: str) -> OffcutMark | None:
     """Return the mark that a word is; None if it is none."""
     match = _MARK.fullmatch(written)
     if match is None:
         return None
     batch, layout, offcut, copy = match.groups()
-    return Mark(int(batch), int(layout), int(offcut), int(copy) if copy else None)
+    return OffcutMark(int(batch), int(layout), int(offcut), int(copy) if copy else None)
 
 
 def kept_offcuts(
@@ -57,11 +57,15 @@ def kept_offcuts(
         By layout, copy from 1 and place among the layout's offcuts, from 0.
     """
     query = (
-        select(Movement, Deed)
-        .join(Deed, Movement.deed_id == Deed.id)
-        .where(Deed.batch_id == batch.id, Deed.reason == Reason.CUT, Deed.id.not_in(taken_back()))
+        select(Movement, Transaction)
+        .join(Transaction, Movement.deed_id == Transaction.id)
+        .where(
+            Transaction.batch_id == batch.id,
+            Transaction.reason == Reason.CUT,
+            Transaction.id.not_in(reversed_transactions()),
+        )
         .where(Movement.reason == Reason.KEPT)
-        .order_by(Deed.id, Movement.id)
+        .order_by(Transaction.id, Movement.id)
     )
     kept: dict[tuple[int, tuple[int, ...]], list[Stock]] = defaultdict(list)
     for movement, deed in session.execute(query):
@@ -75,7 +79,7 @@ def kept_offcuts(
     return found
 
 
-def stock_of_mark(session: Session, mark: Mark) -> Stock:
+def stock_of_mark(session: Session, mark: OffcutMark) -> Stock:
     """Return the offcut that a mark leads to.
 
     Raises

@@ -29,24 +29,24 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
 __all__ = [
-    "HEAVIEST",
-    "THICKEST",
-    "THINNEST",
+    "MAX_CALIPER",
+    "MAX_GRAMMAGE",
+    "MIN_CALIPER",
     "add_paper",
     "find_paper",
     "list_papers",
-    "note_paper",
     "read_caliper",
     "read_swatch",
     "set_grain",
+    "set_paper_note",
     "set_substitutes",
     "substitutes",
 ]
 
-HEAVIEST = 2000
+MAX_GRAMMAGE = 2000
 """g/m²; board that is heavier is cut with other tools (common practice, no source)."""
-THINNEST: Length = mm("0.01")
-THICKEST: Length = mm(5)
+MIN_CALIPER: Length = mm("0.01")
+MAX_CALIPER: Length = mm(5)
 """A caliper beyond these is a slip of the unit (common practice, no source)."""
 
 
@@ -74,7 +74,7 @@ def add_paper(
     swatch
         Its colour as ``#rrggbb``, to find and draw it by.
     caliper
-        Its thickness in fine units, if it is known (see `read_caliper`); at most `THICKEST`.
+        Its thickness in fine units, if it is known (see `read_caliper`); at most `MAX_CALIPER`.
     note
         How it behaves on the table.
 
@@ -88,7 +88,7 @@ def add_paper(
         colour=clean_name(colour, "the paper's colour"),
         swatch=read_swatch(swatch),
         finish=clean_name(finish, "the paper's finish") if finish.strip() else "",
-        grammage=whole_number(grammage, "the paper's g/m²", least=1, most=HEAVIEST),
+        grammage=whole_number(grammage, "the paper's g/m²", least=1, most=MAX_GRAMMAGE),
         pattern=choice(Pattern, pattern, "the paper's pattern"),
         grain=choice(Grain, grain, "the paper's grain"),
         caliper=_check_caliper(caliper),
@@ -102,7 +102,7 @@ def add_paper(
     return paper
 
 
-def note_paper(session: Session, name: str, note: str) -> Paper:
+def set_paper_note(session: Session, name: str, note: str) -> Paper:
     """Write down how a paper behaves on the table, in place of what was written before.
 
     Raises
@@ -231,10 +231,10 @@ def read_caliper(text: str | None) -> Length | None:
 
 
 def _check_caliper(caliper: Length | None) -> Length | None:
-    if caliper is not None and not THINNEST <= caliper <= THICKEST:
+    if caliper is not None and not MIN_CALIPER <= caliper <= MAX_CALIPER:
         raise Refusal(
-            f"the paper's caliper must be {format_length(THINNEST, Unit.MM)} to"
-            f" {format_length(THICKEST, Unit.MM)}, not {format_length(caliper, Unit.MM)}"
+            f"the paper's caliper must be {format_length(MIN_CALIPER, Unit.MM)} to"
+            f" {format_length(MAX_CALIPER, Unit.MM)}, not {format_length(caliper, Unit.MM)}"
         )
     return caliper
 

@@ -18,19 +18,19 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
 __all__ = [
-    "Places",
+    "PlaceTree",
     "add_place",
     "find_place",
+    "get_or_add_place",
     "move_place",
-    "place_for",
-    "within",
+    "place_ids_within",
 ]
 
-_BETWEEN = "/"
-_DEEPEST = 20
+_SEPARATOR = "/"
+_MAX_DEPTH = 20
 
 
-class Places:
+class PlaceTree:
     """All places of the book, read once."""
 
     def __init__(self, session: Session) -> None:
@@ -43,8 +43,8 @@ class Places:
         if place is None:
             return None
         if place not in self._paths:
-            names = [one.name for one in self._chain(self._all[place])]
-            self._paths[place] = f" {_BETWEEN} ".join(names)
+            names = [one.name for one in self._ancestors(self._all[place])]
+            self._paths[place] = f" {_SEPARATOR} ".join(names)
         return self._paths[place]
 
     def find(self, text: str) -> Place | None:
@@ -96,27 +96,27 @@ class Places:
         place = self.find(text)
         if place is not None:
             return place
-        *outer, last = text.split(_BETWEEN)
-        parent = self.get_or_add(_BETWEEN.join(outer)) if outer else None
+        *outer, last = text.split(_SEPARATOR)
+        parent = self.get_or_add(_SEPARATOR.join(outer)) if outer else None
         return self.add(last, parent)
 
     def check(self, text: str | None) -> None:
         """Refuse what `get_or_add` would refuse, and add nothing."""
         if text is not None and text.strip() and self.find(text) is None:
-            for part in text.split(_BETWEEN):
+            for part in text.split(_SEPARATOR):
                 clean_name(part, "the place's name")
 
     def add(self, name: str, parent: Place | None) -> Place:
         """Add a place within `parent`; see `add_place`."""
         clean = clean_name(name, "the place's name")
-        if _BETWEEN in clean:
+        if _SEPARATOR in clean:
             raise Refusal(
-                f"the place's name '{shorten(clean)}' has a '{_BETWEEN}', which stands between"
+                f"the place's name '{shorten(clean)}' has a '{_SEPARATOR}', which stands between"
                 " places; name the outer place with --inside"
             )
         place = Place(name=clean, parent=parent)
-        if parent is not None and len(self._chain(parent)) >= _DEEPEST:
-            raise Refusal(f"places can stand in each other at most {_DEEPEST} deep")
+        if parent is not None and len(self._ancestors(parent)) >= _MAX_DEPTH:
+            raise Refusal(f"places can stand in each other at most {_MAX_DEPTH} deep")
         self.check_free(place.name_key, parent)
         self._session.add(place)
         self._session.flush()
@@ -138,24 +138,24 @@ class Places:
 
     def depth(self, place: Place) -> int:
         """Return in how many others a place stands."""
-        return len(self._chain(place)) - 1
+        return len(self._ancestors(place)) - 1
 
-    def holds(self, outer: Place, place: Place | None) -> bool:
+    def contains(self, outer: Place, place: Place | None) -> bool:
         """Whether a place is `outer` or stands somewhere in it."""
-        return place is not None and outer in self._chain(place)
+        return place is not None and outer in self._ancestors(place)
 
-    def _chain(self, place: Place) -> list[Place]:
+    def _ancestors(self, place: Place) -> list[Place]:
         chain = [place]
         while (above := chain[-1].parent_id) is not None:
             chain.append(self._all[above])
         return chain[::-1]
 
     def _path_keys(self, place: Place) -> list[str]:
-        return [one.name_key for one in self._chain(place)]
+        return [one.name_key for one in self._ancestors(place)]
 
 
 def _keys(text: str) -> list[str]:
-    return [fold(part) for part in text.split(_BETWEEN)]
+    return [fold(part) for part in text.split(_SEPARATOR)]
 
 
 def add_place(session: Session, name: str, *, inside: str | None = None) -> Place:
@@ -166,7 +166,7 @@ def add_place(session: Session, name: str, *, inside: str | None = None) -> Plac
     Refusal
         If there is no place `inside`, or one of that name is in it already.
     """
-    places = Places(session)
+    places = PlaceTree(session)
     parent = places.get(inside) if inside is not None else None
     return places.add(name, parent)
 
@@ -188,16 +188,16 @@ def move_place(
     Refusal
         If there is no such place, it would stand in itself, or the name is taken there.
     """
-    places = Places(session)
+    places = PlaceTree(session)
     place = places.get(name)
     parent = place.parent
     if inside is not None:
         parent = places.get(inside) if inside.strip() else None
-    if places.holds(place, parent):
+    if places.contains(place, parent):
         raise Refusal(f"'{places.path(place.id)}' can't stand in itself")
     called = place.name if call is None else clean_name(call, "the place's name")
-    if _BETWEEN in called:
-        raise Refusal(f"a place's name can't have a '{_BETWEEN}', which stands between places")
+    if _SEPARATOR in called:
+        raise Refusal(f"a place's name can't have a '{_SEPARATOR}', which stands between places")
     if (fold(called), parent) != (place.name_key, place.parent):
         places.check_free(fold(called), parent)
     place.name, place.parent = called, parent
@@ -213,10 +213,10 @@ def find_place(session: Session, name: str) -> Place:
     Refusal
         If there is none, or several are called so; names much like it are offered.
     """
-    return Places(session).get(name)
+    return PlaceTree(session).get(name)
 
 
-def place_for(session: Session, name: str | None) -> Place | None:
+def get_or_add_place(session: Session, name: str | None) -> Place | None:
     """Return the place in which something is put; places that are new are added.
 
     Raises
@@ -226,10 +226,10 @@ def place_for(session: Session, name: str | None) -> Place | None:
     """
     if name is None or not name.strip():
         return None
-    return Places(session).get_or_add(name)
+    return PlaceTree(session).get_or_add(name)
 
 
-def within(place: Place) -> Select[int]:
+def place_ids_within(place: Place) -> Select[int]:
     """Select the ids of a place and of all places within it."""
     inside = select(Place.id).where(Place.id == place.id).cte("inside", recursive=True)
     inside = inside.union(select(Place.id).join(inside, Place.parent_id == inside.c.id))

@@ -16,22 +16,22 @@ from sqlalchemy import insert, select
 from inventory.core.money import MOST_DECIMALS, check_amount, round_to_decimals
 from inventory.core.text import clean_name, clean_note, fold, shorten, whole_number
 from inventory.database.tables.base import (
-    Deed,
     Delivery,
-    Fibres,
-    Kind,
+    GrainAxis,
     Movement,
     Paper,
     Reason,
     Stock,
+    StockKind,
+    Transaction,
 )
 from inventory.stock import ledger
-from inventory.stock.ledger import movements_taken_back
+from inventory.stock.ledger import reversed_movements
 from inventory.stock.lookup import find_stock, label_of, next_number
 from inventory.stock.papers import find_paper
-from inventory.stock.places import Places
+from inventory.stock.places import PlaceTree
 from nester.core.errors import Refusal
-from nester.core.lengths import LARGEST, Length, Unit, format_size
+from nester.core.lengths import MAX_LENGTH, Length, Unit, format_size
 from nester.core.problem import NO_MARGINS, Margins
 from nester.core.sheet_sizes import Size
 
@@ -45,23 +45,23 @@ if TYPE_CHECKING:
 
 __all__ = [
     "DeliveryRow",
-    "Line",
+    "ReceiptLine",
     "add_offcut",
     "add_sheets",
+    "book_receipt",
     "delivery_of",
     "find_delivery",
-    "keep_offcuts",
     "list_deliveries",
-    "price_each",
-    "receive",
-    "receive_deed",
-    "stocks_for",
-    "when_it_came",
+    "matching_stock",
+    "put_away_offcuts",
+    "receipt_time",
+    "receive_goods",
+    "sheet_price",
 ]
 
 
 @dataclass(frozen=True)
-class Line:
+class ReceiptLine:
     """Equal sheets, or offcuts of one size, that come at once.
 
     Attributes
@@ -80,7 +80,7 @@ class Line:
         How much along each edge can't be used.
     grain
         How an offcut's fibres lie, if that is known; of sheets the paper says it.
-    where
+    source
         What to put before a refusal: ``sheets.csv, line 3, quantity: ``.
     """
 
@@ -91,14 +91,14 @@ class Line:
     place: str | None = None
     note: str = ""
     lot: str = ""
-    where: str = ""
+    source: str = ""
     margins: Margins = NO_MARGINS
-    grain: Fibres = Fibres.UNKNOWN
+    grain: GrainAxis = GrainAxis.UNKNOWN
 
 
-def receive(
+def receive_goods(
     session: Session,
-    lines: Sequence[Line],
+    lines: Sequence[ReceiptLine],
     *,
     supplier: str = "",
     number: str = "",
@@ -133,16 +133,16 @@ def receive(
     Refusal
         If there is no such paper, something can't be so, or the delivery note was booked before.
     """
-    _, stocks = receive_deed(
+    _, stocks = book_receipt(
         session, lines, supplier=supplier, number=number, again=again, reason=reason, note=note,
         at=at,
     )  # fmt: skip
     return stocks
 
 
-def receive_deed(
+def book_receipt(
     session: Session,
-    lines: Sequence[Line],
+    lines: Sequence[ReceiptLine],
     *,
     supplier: str = "",
     number: str = "",
@@ -150,31 +150,31 @@ def receive_deed(
     reason: Reason = Reason.RECEIVED,
     note: str = "",
     at: datetime | None = None,
-) -> tuple[Deed, list[Stock]]:
-    """Put sheets into the stash as `receive` does, and tell by which deed.
+) -> tuple[Transaction, list[Stock]]:
+    """Put sheets into the stash as `receive_goods` does, and tell by which deed.
 
     Raises
     ------
     Refusal
-        As of `receive`.
+        As of `receive_goods`.
     """
-    shelf = _Shelf(session, lines)
+    shelf = _StockMatcher(session, lines)
     known = find_delivery(session, supplier, number)
     if known is not None and known.number and not again:
-        _refuse_twice(session, known, shelf, lines)
+        _refuse_duplicate_receipt(session, known, shelf, lines)
     stocks = shelf.put_sheets(lines)
     delivery = delivery_of(session, supplier, number)
-    deed = ledger.begin_deed(session, reason, note=note, at=at, delivery=delivery)
-    ledger.move_many(
+    deed = ledger.book_transaction(session, reason, note=note, at=at, delivery=delivery)
+    ledger.book_movements(
         session, deed,
         [(stock, line.quantity, reason) for stock, line in zip(stocks, lines, strict=True)],
     )  # fmt: skip
     return deed, stocks
 
 
-def stocks_for(session: Session, lines: Sequence[Line]) -> list[Stock]:
+def matching_stock(session: Session, lines: Sequence[ReceiptLine]) -> list[Stock]:
     """Return the stock that sheets of each line join, new ones among them; nothing is booked."""
-    return _Shelf(session, lines).put_sheets(lines)
+    return _StockMatcher(session, lines).put_sheets(lines)
 
 
 def add_sheets(
@@ -194,15 +194,15 @@ def add_sheets(
     reason: Reason = Reason.RECEIVED,
     at: datetime | None = None,
 ) -> Stock:
-    """Put equal sheets into the stash; see `receive` and `Line`.
+    """Put equal sheets into the stash; see `receive_goods` and `ReceiptLine`.
 
     Raises
     ------
     Refusal
         If there is no such paper, something can't be so, or the delivery note was booked before.
     """
-    line = Line(paper, size, quantity, price, place, note, lot, margins=margins)
-    (stock,) = receive(
+    line = ReceiptLine(paper, size, quantity, price, place, note, lot, margins=margins)
+    (stock,) = receive_goods(
         session, [line], supplier=supplier, number=number, again=again, reason=reason,
         note=note, at=at,
     )  # fmt: skip
@@ -218,7 +218,7 @@ def add_offcut(
     place: str | None = None,
     note: str = "",
     margins: Margins = NO_MARGINS,
-    grain: Fibres = Fibres.UNKNOWN,
+    grain: GrainAxis = GrainAxis.UNKNOWN,
     parent: str | None = None,
     batch: Batch | None = None,
     reason: Reason = Reason.KEPT,
@@ -229,9 +229,10 @@ def add_offcut(
     Parameters
     ----------
     price
-        What it counts in a plan; by its size (see `inventory.stock.listing.worth`), unless given.
+        What it counts in a plan; by its size (see `inventory.stock.listing.planning_cost`), unless
+        given.
     margins, grain
-        See `Line`.
+        See `ReceiptLine`.
     parent
         The label of what it was cut from.
     batch
@@ -251,16 +252,16 @@ def add_offcut(
             f"{cut_from.label} is {cut_from.paper.name}, so an offcut of {known.name} can't be"
             " cut from it"
         )
-    deed = ledger.begin_deed(session, reason, note=note, at=at, batch=batch)
-    line = Line(paper, size, 1, price, place, note, margins=margins, grain=grain)
-    (stock,) = keep_offcuts(session, deed, [line], reason=reason, parents=[cut_from])
+    deed = ledger.book_transaction(session, reason, note=note, at=at, batch=batch)
+    line = ReceiptLine(paper, size, 1, price, place, note, margins=margins, grain=grain)
+    (stock,) = put_away_offcuts(session, deed, [line], reason=reason, parents=[cut_from])
     return stock
 
 
-def keep_offcuts(
+def put_away_offcuts(
     session: Session,
-    deed: Deed,
-    lines: Sequence[Line],
+    deed: Transaction,
+    lines: Sequence[ReceiptLine],
     *,
     reason: Reason = Reason.KEPT,
     parents: Sequence[Stock | None] | None = None,
@@ -279,25 +280,25 @@ def keep_offcuts(
     Refusal
         If there is no such paper, or something can't be so.
     """
-    stocks = _Shelf(session, lines).put_offcuts(lines, parents or [None] * len(lines))
-    ledger.move_many(session, deed, [(stock, 1, reason) for stock in stocks])
+    stocks = _StockMatcher(session, lines).put_offcuts(lines, parents or [None] * len(lines))
+    ledger.book_movements(session, deed, [(stock, 1, reason) for stock in stocks])
     return stocks
 
 
-_Key = tuple[int, Length, Length, Margins, Decimal | None, int | None, str]
+_StockKey = tuple[int, Length, Length, Margins, Decimal | None, int | None, str]
 
 
-class _Shelf:
+class _StockMatcher:
     """What putting many lines away needs of the book, read once."""
 
-    def __init__(self, session: Session, lines: Iterable[Line]) -> None:
+    def __init__(self, session: Session, lines: Iterable[ReceiptLine]) -> None:
         self._session = session
-        self._places = Places(session)
+        self._places = PlaceTree(session)
         self._papers: dict[str, Paper] = {}
         self._found: dict[str, Place | None] = {}
         checked: set[str | None] = set()
         for line in lines:
-            with _told_at(line):
+            with _error_location(line):
                 if line.paper not in self._papers:
                     self._papers[line.paper] = find_paper(session, line.paper)
                 whole_number(line.quantity, "the number of sheets", least=1)
@@ -307,7 +308,7 @@ class _Shelf:
                     checked.add(line.place)
 
     @staticmethod
-    def _fields(line: Line) -> dict[str, Any]:
+    def _fields(line: ReceiptLine) -> dict[str, Any]:
         """Return what a line says by itself, checked."""
         size = _size(line.size)
         left, top, right, bottom = _margins(line.margins, size)
@@ -324,24 +325,24 @@ class _Shelf:
             "grain": line.grain,
         }
 
-    def paper(self, line: Line) -> Paper:
+    def paper(self, line: ReceiptLine) -> Paper:
         return self._papers[line.paper]
 
-    def put_sheets(self, lines: Sequence[Line]) -> list[Stock]:
+    def put_sheets(self, lines: Sequence[ReceiptLine]) -> list[Stock]:
         """Return the stock that each line joins, new ones among them."""
         known = self._equal_sheets()
-        there = ledger.on_hand_of(self._session, known.values())
+        there = ledger.on_hand_by_stock(self._session, known.values())
         amounts = {key: there[stock.id] for key, stock in known.items()}
-        number = next_number(self._session, Kind.SHEET)
-        fresh: dict[_Key, dict[str, Any]] = {}
+        number = next_number(self._session, StockKind.SHEET)
+        fresh: dict[_StockKey, dict[str, Any]] = {}
         keys = []
         for line in lines:
-            with _told_at(line):
-                values = self._values(line, Kind.SHEET, number + len(fresh), None)
+            with _error_location(line):
+                values = self._values(line, StockKind.SHEET, number + len(fresh), None)
                 key = self._key(values)
                 if key not in known:
                     fresh.setdefault(key, values)
-                ledger.check_range(
+                ledger.check_quantity(
                     known.get(key) or Stock(**values), amounts.get(key, 0), line.quantity
                 )
                 amounts[key] = amounts.get(key, 0) + line.quantity
@@ -349,14 +350,16 @@ class _Shelf:
         made = dict(zip(fresh, self._insert(list(fresh.values())), strict=True))
         return [known.get(key) or made[key] for key in keys]
 
-    def put_offcuts(self, lines: Sequence[Line], parents: Sequence[Stock | None]) -> list[Stock]:
+    def put_offcuts(
+        self, lines: Sequence[ReceiptLine], parents: Sequence[Stock | None]
+    ) -> list[Stock]:
         """Return a new stock for each offcut."""
-        number = next_number(self._session, Kind.OFFCUT)
+        number = next_number(self._session, StockKind.OFFCUT)
         fresh: list[dict[str, Any]] = []
         for line, parent in zip(lines, parents, strict=True):
-            with _told_at(line):
+            with _error_location(line):
                 for _ in range(line.quantity):
-                    fresh.append(self._values(line, Kind.OFFCUT, number + len(fresh), parent))
+                    fresh.append(self._values(line, StockKind.OFFCUT, number + len(fresh), parent))
         return self._insert(fresh)
 
     def _insert(self, fresh: list[dict[str, Any]]) -> list[Stock]:
@@ -368,12 +371,12 @@ class _Shelf:
         added = select(Stock).where(Stock.kind == kind, Stock.number >= first)
         return list(self._session.scalars(added.order_by(Stock.number)))
 
-    def _equal_sheets(self) -> dict[_Key, Stock]:
+    def _equal_sheets(self) -> dict[_StockKey, Stock]:
         """Return the sheets of these papers; of equal ones those with the lowest label."""
         ids = {paper.id for paper in self._papers.values()}
         rows = self._session.scalars(
             select(Stock)
-            .where(Stock.kind == Kind.SHEET, Stock.paper_id.in_(ids))
+            .where(Stock.kind == StockKind.SHEET, Stock.paper_id.in_(ids))
             .order_by(Stock.number.desc())
         )
         return {
@@ -385,13 +388,15 @@ class _Shelf:
         }  # fmt: skip
 
     @staticmethod
-    def _key(values: Mapping[str, Any]) -> _Key:
+    def _key(values: Mapping[str, Any]) -> _StockKey:
         fields = ("paper_id", "width", "height", "price", "place_id")
         paper, width, height, price, place = (values[field] for field in fields)
         edges = (values[f"margin_{edge}"] for edge in Margins._fields)
         return paper, width, height, Margins(*edges), price, place, fold(values["lot"])
 
-    def _values(self, line: Line, kind: Kind, number: int, parent: Stock | None) -> dict[str, Any]:
+    def _values(
+        self, line: ReceiptLine, kind: StockKind, number: int, parent: Stock | None
+    ) -> dict[str, Any]:
         place = self._place(line.place)
         return {
             "kind": kind,
@@ -411,22 +416,22 @@ class _Shelf:
         return self._found[name]
 
 
-class _told_at:  # noqa: N801 - used like a function
+class _error_location:  # noqa: N801 - used like a function
     """Put a line's whereabouts before a refusal."""
 
-    def __init__(self, line: Line) -> None:
+    def __init__(self, line: ReceiptLine) -> None:
         self._line = line
 
     def __enter__(self) -> None:
         pass
 
     def __exit__(self, kind: object, why: BaseException | None, trace: object) -> None:
-        if isinstance(why, Refusal) and self._line.where:
-            raise Refusal(f"{self._line.where}{why}") from None
+        if isinstance(why, Refusal) and self._line.source:
+            raise Refusal(f"{self._line.source}{why}") from None
 
 
 def _size(size: Size | tuple[Length, Length]) -> Size:
-    if not all(0 < length <= LARGEST for length in size):
+    if not all(0 < length <= MAX_LENGTH for length in size):
         raise Refusal("a sheet's width and height must be more than zero and at most 10 m")
     return Size(*size)
 
@@ -457,7 +462,7 @@ def find_delivery(session: Session, supplier: str, number: str) -> Delivery | No
         if number.strip():
             raise Refusal("a delivery note's number needs the supplier's name beside it")
         return None
-    by, under = _checked(supplier, number)
+    by, under = _check_delivery_note(supplier, number)
     return session.scalar(
         select(Delivery).where(
             Delivery.supplier_key == fold(by), Delivery.number_key == fold(under)
@@ -480,28 +485,28 @@ def delivery_of(session: Session, supplier: str, number: str) -> Delivery | None
     """
     delivery = find_delivery(session, supplier, number)
     if delivery is None and supplier.strip():
-        by, under = _checked(supplier, number)
+        by, under = _check_delivery_note(supplier, number)
         delivery = Delivery(supplier=by, number=under)
         session.add(delivery)
         session.flush()
     return delivery
 
 
-def _checked(supplier: str, number: str) -> tuple[str, str]:
+def _check_delivery_note(supplier: str, number: str) -> tuple[str, str]:
     by = clean_name(supplier, "the supplier's name")
     under = clean_name(number, "the number of the delivery note") if number.strip() else ""
     return by, under
 
 
-def _refuse_twice(
-    session: Session, delivery: Delivery, shelf: _Shelf, lines: Sequence[Line]
+def _refuse_duplicate_receipt(
+    session: Session, delivery: Delivery, shelf: _StockMatcher, lines: Sequence[ReceiptLine]
 ) -> None:
     """Refuse sheets that the same delivery note has brought before and nobody took back."""
     rows = session.execute(
         select(Stock.paper_id, Stock.width, Stock.height, Stock.lot, Movement.change, Movement.at)
         .join(Movement, Movement.stock_id == Stock.id)
-        .join(Deed, Movement.deed_id == Deed.id)
-        .where(Deed.delivery_id == delivery.id, Movement.id.not_in(movements_taken_back()))
+        .join(Transaction, Movement.deed_id == Transaction.id)
+        .where(Transaction.delivery_id == delivery.id, Movement.id.not_in(reversed_movements()))
     )
     before = {(paper, *size, fold(lot)): (n, at) for paper, *size, lot, n, at in rows}
     for line in lines:
@@ -511,14 +516,14 @@ def _refuse_twice(
             number, at = before[key]
             what = f"{line.paper} {format_size(size.width, size.height, Unit.CM)}"
             raise Refusal(
-                f"{line.where}delivery note {shorten(delivery.number)} of"
+                f"{line.source}delivery note {shorten(delivery.number)} of"
                 f" {shorten(delivery.supplier)} brought {number:,} sheets of {what} on"
                 f" {at.astimezone().date().isoformat()} already; if more of them came, say so"
                 " with --again"
             )
 
 
-def when_it_came(
+def receipt_time(
     day: date | None, today: date, rather: str = "book what comes when it is there"
 ) -> datetime | None:
     """Return the moment at which to book what came on a day: its noon; None for now.
@@ -540,7 +545,7 @@ def when_it_came(
     return datetime.combine(day, time(12)).astimezone(UTC)
 
 
-def price_each(pack_price: Decimal, pack: int) -> Decimal:
+def sheet_price(pack_price: Decimal, pack: int) -> Decimal:
     """Return the price of one sheet of a pack, to the fourth decimal, halves up."""
     price = Fraction(check_amount(pack_price, "the pack's price"))
     return round_to_decimals(price / whole_number(pack, "a pack", least=1), MOST_DECIMALS)
@@ -551,8 +556,8 @@ class DeliveryRow(NamedTuple):
 
     supplier: str
     number: str
-    first: datetime
-    last: datetime
+    first_received: datetime
+    last_received: datetime
     sheets: int
     paid: Decimal
 
@@ -567,10 +572,10 @@ def list_deliveries(session: Session) -> list[DeliveryRow]:
     """
     rows = session.execute(
         select(Delivery, Movement.change, Stock.price, Movement.at)
-        .join(Deed, Deed.delivery_id == Delivery.id)
-        .join(Movement, Movement.deed_id == Deed.id)
+        .join(Transaction, Transaction.delivery_id == Delivery.id)
+        .join(Movement, Movement.deed_id == Transaction.id)
         .join(Stock, Movement.stock_id == Stock.id)
-        .where(Movement.id.not_in(movements_taken_back()))
+        .where(Movement.id.not_in(reversed_movements()))
         .order_by(Movement.id)
     )
     brought: dict[int, DeliveryRow] = {}
@@ -580,9 +585,9 @@ def list_deliveries(session: Session) -> list[DeliveryRow]:
         if known is None:
             known = DeliveryRow(delivery.supplier, delivery.number, at, at, 0, Decimal(0))
         brought[delivery.id] = known._replace(
-            first=min(known.first, at),
-            last=max(known.last, at),
+            first_received=min(known.first_received, at),
+            last_received=max(known.last_received, at),
             sheets=known.sheets + change,
             paid=known.paid + paid,
         )
-    return sorted(brought.values(), key=lambda row: row.last, reverse=True)
+    return sorted(brought.values(), key=lambda row: row.last_received, reverse=True)

@@ -10,27 +10,34 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from inventory.database.tables.base import Batch, BatchOrder, BatchStatus, Deed, Order, Status
-from inventory.stock.ledger import taken_back
+from inventory.database.tables.base import (
+    Batch,
+    BatchOrder,
+    BatchStatus,
+    Order,
+    OrderStatus,
+    Transaction,
+)
+from inventory.stock.ledger import reversed_transactions
 
-__all__ = ["copies_done", "copies_left", "cut_of_mending", "given_up", "reserved"]
+__all__ = ["cancelled_orders", "copies_done", "copies_left", "mended_pieces", "reserved_quantities"]
 
 
-def reserved(session: Session) -> Counter[str]:
+def reserved_quantities(session: Session) -> Counter[str]:
     """Return how many of each label open batches will take: of each layout the copies left."""
     rows = session.execute(select(Batch.id, Batch.plan).where(Batch.status == BatchStatus.OPEN))
     plans: dict[int, str] = dict(rows.all())
     done = copies_done(session, plans)
-    cancelled = given_up(session, plans)
+    cancelled = cancelled_orders(session, plans)
     taken: Counter[str] = Counter()
     for number, text in plans.items():
         for layout in json.loads(text)["layouts"]:
-            left = _left(layout, done[number, layout["number"]], cancelled)
+            left = _copies_left(layout, done[number, layout["number"]], cancelled)
             taken[layout["sheet"]["label"]] += len(left)
     return +taken
 
 
-def cut_of_mending(session: Session) -> Counter[int]:
+def mended_pieces(session: Session) -> Counter[int]:
     """Return how many pieces of each order open batches that mend have cut or spoiled."""
     rows = session.execute(
         select(Batch.id, Batch.plan).where(
@@ -47,7 +54,7 @@ def cut_of_mending(session: Session) -> Counter[int]:
     return cut
 
 
-def _left(layout: Mapping[str, Any], done: set[int], cancelled: set[int]) -> list[int]:
+def _copies_left(layout: Mapping[str, Any], done: set[int], cancelled: set[int]) -> list[int]:
     return copies_left(
         layout["copies"], [spot["orders"] for spot in layout["spots"]], done, cancelled
     )
@@ -78,10 +85,10 @@ def copies_left(
 def copies_done(session: Session, batches: Iterable[int]) -> dict[tuple[int, int], set[int]]:
     """Return the copies that were cut or spoiled, by batch and layout."""
     rows = session.execute(
-        select(Deed.batch_id, Deed.layout, Deed.copies).where(
-            Deed.batch_id.in_(list(batches)),
-            Deed.layout.is_not(None),
-            Deed.id.not_in(taken_back()),
+        select(Transaction.batch_id, Transaction.layout, Transaction.copies).where(
+            Transaction.batch_id.in_(list(batches)),
+            Transaction.layout.is_not(None),
+            Transaction.id.not_in(reversed_transactions()),
         )
     )
     done: dict[tuple[int, int], set[int]] = defaultdict(set)
@@ -91,12 +98,12 @@ def copies_done(session: Session, batches: Iterable[int]) -> dict[tuple[int, int
     return done
 
 
-def given_up(session: Session, batches: Iterable[int]) -> set[int]:
+def cancelled_orders(session: Session, batches: Iterable[int]) -> set[int]:
     """Return which orders of the batches were cancelled."""
     return set(
         session.scalars(
             select(Order.id)
             .join(BatchOrder, BatchOrder.order_id == Order.id)
-            .where(BatchOrder.batch_id.in_(list(batches)), Order.status == Status.CANCELLED)
+            .where(BatchOrder.batch_id.in_(list(batches)), Order.status == OrderStatus.CANCELLED)
         )
     )

@@ -12,15 +12,21 @@ from typing import TYPE_CHECKING, Required, TypedDict, Unpack
 from sqlalchemy import case, exists, func, select
 
 from inventory.core.text import fold, shorten
-from inventory.database.tables.base import Kind, Movement, Paper, Pattern, Stock
-from inventory.stock.condition import holds
-from inventory.stock.listing import StashRow, bruised_sheets, chosen, page_of, usable_holds
+from inventory.database.tables.base import Movement, Paper, Pattern, Stock, StockKind
+from inventory.stock.condition import fits_on
+from inventory.stock.listing import (
+    StashRow,
+    damaged_sheets,
+    fits_between_margins,
+    query_page,
+    stash_query,
+)
 from inventory.stock.papers import find_paper, list_papers
-from inventory.stock.places import Places
-from inventory.stock.reservations import reserved
+from inventory.stock.places import PlaceTree
+from inventory.stock.reservations import reserved_quantities
 from nester.core.errors import Refusal
 from nester.core.piece import Turn
-from nester.core.problem import Stock as Sheet
+from nester.core.problem import StockItem as Sheet
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,7 +37,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "FoundRow",
-    "Holder",
+    "OffcutForPiece",
     "find_page",
     "find_stash",
     "nearest_papers",
@@ -39,7 +45,7 @@ __all__ = [
     "read_colour",
 ]
 
-ALIKE = 10.0
+SIMILAR_COLOUR_DISTANCE = 10.0
 """CIEDE2000: colours further apart than this are not the same colour to a maker (common practice,
 no source)."""
 
@@ -52,7 +58,7 @@ class FoundRow:
     ----------
     distance
         CIEDE2000 from the colour that was looked for; None if none was, or it was found by name.
-    since
+    in_stock_since
         When it first came into the stash.
     reserved
         How many of it open batches will take.
@@ -61,7 +67,7 @@ class FoundRow:
     row: StashRow
     grammage: int
     distance: float | None
-    since: datetime
+    in_stock_since: datetime
     reserved: int
 
 
@@ -112,7 +118,7 @@ def nearest_papers(session: Session, colour: str) -> list[tuple[float, Paper]]:
     return sorted(found, key=lambda pair: (pair[0], pair[1].name_key))
 
 
-class Sought(TypedDict, total=False):
+class StashSearch(TypedDict, total=False):
     """What paper is looked for; what is left out, or None, does not matter.
 
     Attributes
@@ -137,11 +143,11 @@ class Sought(TypedDict, total=False):
     weight: tuple[int, int] | None
     at_least: tuple[Length, Length] | None
     place: str | None
-    kind: Kind | str | None
+    kind: StockKind | str | None
     older_than: timedelta | None
 
 
-def find_stash(session: Session, **sought: Unpack[Sought]) -> list[FoundRow]:
+def find_stash(session: Session, **sought: Unpack[StashSearch]) -> list[FoundRow]:
     """Return what is in the stash and fits all that is sought, what suits best first.
 
     Returns
@@ -158,7 +164,7 @@ def find_stash(session: Session, **sought: Unpack[Sought]) -> list[FoundRow]:
 
 
 def find_page(
-    session: Session, most: int | None, **sought: Unpack[Sought]
+    session: Session, most: int | None, **sought: Unpack[StashSearch]
 ) -> tuple[list[FoundRow], int]:
     """Return the first rows that `find_stash` would, and how many there are.
 
@@ -177,13 +183,13 @@ def find_page(
     distances = {
         name: far
         for name, far in _by_colour(
-            session, papers, sought.get("colour"), sought.get("near", ALIKE)
+            session, papers, sought.get("colour"), sought.get("near", SIMILAR_COLOUR_DISTANCE)
         ).items()
         if weight is None or weight[0] <= papers[name].grammage <= weight[1]
     }
     nearest = sorted(distances, key=lambda name: (distances[name] or 0.0, papers[name].name_key))
     ids = [papers[name].id for name in nearest]
-    query = chosen(
+    query = stash_query(
         session,
         {
             "finish": sought.get("finish"),
@@ -201,9 +207,9 @@ def find_page(
     if older_than is not None:
         before = Movement.at < sought["now"] - older_than
         query = query.where(exists().where(Movement.stock_id == Stock.id, before))
-    rows, number = page_of(session, query, most)
-    since = _first_moves(session, None if most is None else [row.label for row in rows])
-    taken = reserved(session)
+    rows, number = query_page(session, query, most)
+    since = _first_movement_times(session, None if most is None else [row.label for row in rows])
+    taken = reserved_quantities(session)
     found = [
         FoundRow(
             row,
@@ -232,7 +238,7 @@ def _by_colour(
     return {paper.name: far for far, paper in nearest_papers(session, colour) if far <= near}
 
 
-def _first_moves(session: Session, labels: Sequence[str] | None) -> dict[str, datetime]:
+def _first_movement_times(session: Session, labels: Sequence[str] | None) -> dict[str, datetime]:
     """Return when stock first came, by its label: of a few labels, or of all."""
     query = (
         select(Stock.label, func.min(Movement.at))
@@ -247,7 +253,7 @@ def _first_moves(session: Session, labels: Sequence[str] | None) -> dict[str, da
 
 
 @dataclass(frozen=True)
-class Holder:
+class OffcutForPiece:
     """An offcut in which a piece has room.
 
     Attributes
@@ -274,7 +280,7 @@ def offcuts_for(
     *,
     turn: Turn = Turn.ANY,
     most: int = 50,
-) -> list[Holder]:
+) -> list[OffcutForPiece]:
     """Return offcuts that nobody has reserved and that could make a piece, the smallest first.
 
     Parameters
@@ -292,8 +298,8 @@ def offcuts_for(
         If there is no such paper.
     """
     width, height = size
-    upright = usable_holds(width, height, turned=False)
-    lying = usable_holds(height, width, turned=False)
+    upright = fits_between_margins(width, height, turned=False)
+    lying = fits_between_margins(height, width, turned=False)
     if turn is Turn.NONE:
         lying &= Paper.pattern != Pattern.DIRECTIONAL
     # Only those that fit are summed up: by far the most are too small.
@@ -306,21 +312,21 @@ def offcuts_for(
 
     def lies_so(sheet: Sheet, pattern: Pattern) -> bool | None:
         """Whether the piece must be turned on it; None if it can't lie there."""
-        if holds(sheet, size, turned=False):
+        if fits_on(sheet, size, turned=False):
             return False
         may_turn = turn is not Turn.NONE or pattern is not Pattern.DIRECTIONAL
-        return True if may_turn and holds(sheet, (height, width), turned=False) else None
+        return True if may_turn and fits_on(sheet, (height, width), turned=False) else None
 
-    bruised = bruised_sheets(session, (Stock.kind == Kind.OFFCUT) & (upright | lying))
+    bruised = damaged_sheets(session, (Stock.kind == StockKind.OFFCUT) & (upright | lying))
     in_vain = [stock for stock, known in bruised.items() if lies_so(*known) is None]
     query = (
         select(Stock, Paper.name, Paper.pattern)
         .join(Paper, Stock.paper_id == Paper.id)
         .where(
-            Stock.kind == Kind.OFFCUT,
+            Stock.kind == StockKind.OFFCUT,
             upright | lying,
             Stock.id.not_in(in_vain),
-            Stock.label.not_in(reserved(session)),
+            Stock.label.not_in(reserved_quantities(session)),
             there > 0,
         )
         .order_by(Stock.width * Stock.height, Stock.number)
@@ -329,8 +335,8 @@ def offcuts_for(
     if papers:
         ids = [find_paper(session, name).id for name in papers]
         query = query.where(Stock.paper_id.in_(ids))
-    places = Places(session)
-    found: list[Holder] = []
+    places = PlaceTree(session)
+    found: list[OffcutForPiece] = []
     for stock, paper, pattern in session.execute(query):
         plain = Sheet(
             stock.label, stock.width, stock.height, None, Fraction(0), margins=stock.margins
@@ -339,5 +345,7 @@ def offcuts_for(
         spare = stock.width * stock.height - width * height
         where = places.path(stock.place_id)
         turned = bool(lies_so(sheet, pattern))
-        found.append(Holder(stock.label, paper, stock.width, stock.height, where, turned, spare))
+        found.append(
+            OffcutForPiece(stock.label, paper, stock.width, stock.height, where, turned, spare)
+        )
     return found

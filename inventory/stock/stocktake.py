@@ -11,7 +11,15 @@ from sqlalchemy import func, select
 
 from inventory.core.table_files import check_count, read_list
 from inventory.core.text import whole_number
-from inventory.database.tables.base import Deed, Kind, Movement, Paper, Reason, Stock, StockCount
+from inventory.database.tables.base import (
+    Movement,
+    Paper,
+    Reason,
+    Stock,
+    StockCount,
+    StockKind,
+    Transaction,
+)
 from inventory.stock import ledger
 from inventory.stock.listing import StashRow, list_stash
 from inventory.stock.lookup import find_stock
@@ -22,25 +30,25 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.core.table_files import Row
+    from inventory.core.table_files import TableRow
 
 __all__ = [
     "COUNT_COLUMNS",
     "CountDifference",
+    "CountLine",
     "CountedPaper",
-    "Found",
+    "book_counts",
     "compare_counts",
-    "enter_counts",
     "last_counts",
     "read_counts",
-    "to_count",
+    "stocktake_rows",
 ]
 
 COUNT_COLUMNS = ("place", "label", "paper", "size", "book", "found")
 """Of the sheet that is taken along to count; `found` is empty on it."""
 
 
-def to_count(session: Session, place: str | None = None) -> list[StashRow]:
+def stocktake_rows(session: Session, place: str | None = None) -> list[StashRow]:
     """Return what should be found, place by place; all that lies in a place and in those within it.
 
     Parameters
@@ -61,21 +69,21 @@ def to_count(session: Session, place: str | None = None) -> list[StashRow]:
 
 
 @dataclass(frozen=True)
-class Found:
+class CountLine:
     """How many of a label were found.
 
     Attributes
     ----------
-    book
+    book_quantity
         How many the book said when the sheet was printed; None if nobody wrote it down.
-    where
+    source
         What to put before a refusal.
     """
 
     label: str
-    found: int
-    book: int | None = None
-    where: str = ""
+    counted: int
+    book_quantity: int | None = None
+    source: str = ""
 
 
 @dataclass(frozen=True)
@@ -84,11 +92,11 @@ class CountDifference:
 
     label: str
     paper: str
-    booked: int
-    found: int
+    book_quantity: int
+    counted: int
 
 
-def read_counts(path: Path) -> list[Found]:
+def read_counts(path: Path) -> list[CountLine]:
     """Read a filled-in sheet; lines in which nothing was found to write are passed over.
 
     Parameters
@@ -102,14 +110,14 @@ def read_counts(path: Path) -> list[Found]:
         One sentence with file, line and field.
     """
     rows = read_list(path, ("label", "found"), ("book",))
-    found = [_found(row) for row in rows if row.text("found")]
+    found = [_count_line(row) for row in rows if row.text("found")]
     if not found:
         raise Refusal(f"{path}: no line says what was found")
     return found
 
 
-def _found(row: Row) -> Found:
-    return Found(
+def _count_line(row: TableRow) -> CountLine:
+    return CountLine(
         row.text("label"),
         row.read("found", lambda text: check_count(text, 0)),
         row.read("book", lambda text: check_count(text, 0)) if row.text("book") else None,
@@ -117,7 +125,7 @@ def _found(row: Row) -> Found:
     )
 
 
-def compare_counts(session: Session, counts: Sequence[Found]) -> list[CountDifference]:
+def compare_counts(session: Session, counts: Sequence[CountLine]) -> list[CountDifference]:
     """Return where the book says otherwise than what was found; nothing is booked.
 
     Raises
@@ -126,13 +134,13 @@ def compare_counts(session: Session, counts: Sequence[Found]) -> list[CountDiffe
         If a label is unknown or counted twice, or has moved since the sheet was printed.
     """
     return [
-        CountDifference(stock.label, stock.paper.name, booked, one.found)
-        for stock, one, booked in _compared(session, counts)
-        if one.found != booked
+        CountDifference(stock.label, stock.paper.name, booked, one.counted)
+        for stock, one, booked in _match_counts(session, counts)
+        if one.counted != booked
     ]
 
 
-def enter_counts(session: Session, counts: Sequence[Found], why: str) -> list[CountDifference]:
+def book_counts(session: Session, counts: Sequence[CountLine], why: str) -> list[CountDifference]:
     """Book what was found, in one deed; what was counted and right is noted too.
 
     Parameters
@@ -151,28 +159,30 @@ def enter_counts(session: Session, counts: Sequence[Found], why: str) -> list[Co
     Refusal
         As of `compare_counts`, or if there is a difference and no reason; nothing is booked then.
     """
-    compared = _compared(session, counts)
+    compared = _match_counts(session, counts)
     differences = compare_counts(session, counts)
     if differences and not why.strip():
         labels = ", ".join(one.label for one in differences[:5])
         raise Refusal(f"the count differs from the book for {labels}; say why with --why")
-    deed = ledger.begin_deed(session, Reason.COUNTED, note=why)
+    deed = ledger.book_transaction(session, Reason.COUNTED, note=why)
     session.add_all(
-        StockCount(deed_id=deed.id, stock_id=stock.id, found=one.found, booked=booked)
+        StockCount(deed_id=deed.id, stock_id=stock.id, found=one.counted, booked=booked)
         for stock, one, booked in compared
     )
     session.flush()
     changes = [
-        (stock, one.found - booked, Reason.COUNTED)
+        (stock, one.counted - booked, Reason.COUNTED)
         for stock, one, booked in compared
-        if one.found != booked
+        if one.counted != booked
     ]
-    ledger.move_many(session, deed, changes)
+    ledger.book_movements(session, deed, changes)
     return differences
 
 
-def _compared(session: Session, counts: Sequence[Found]) -> list[tuple[Stock, Found, int]]:
-    there = ledger.on_hand_of(session)
+def _match_counts(
+    session: Session, counts: Sequence[CountLine]
+) -> list[tuple[Stock, CountLine, int]]:
+    there = ledger.on_hand_by_stock(session)
     seen: set[int] = set()
     compared = []
     for one in counts:
@@ -181,41 +191,41 @@ def _compared(session: Session, counts: Sequence[Found]) -> list[tuple[Stock, Fo
             booked = there.get(stock.id, 0)
             _check(stock, one, booked, seen)
         except Refusal as refusal:
-            raise Refusal(f"{one.where}{refusal}") from None
+            raise Refusal(f"{one.source}{refusal}") from None
         compared.append((stock, one, booked))
     return compared
 
 
-def _check(stock: Stock, one: Found, booked: int, seen: set[int]) -> None:
+def _check(stock: Stock, one: CountLine, booked: int, seen: set[int]) -> None:
     if stock.id in seen:
         raise Refusal(f"{stock.label} is counted twice; add the two numbers up")
     seen.add(stock.id)
-    if stock.kind is Kind.OFFCUT:
-        whole_number(one.found, f"the number of {stock.label}", most=1)
-    if one.book is not None and one.book != booked:
+    if stock.kind is StockKind.OFFCUT:
+        whole_number(one.counted, f"the number of {stock.label}", most=1)
+    if one.book_quantity is not None and one.book_quantity != booked:
         raise Refusal(
-            f"the book said {one.book} of {stock.label} when the sheet was printed and says"
+            f"the book said {one.book_quantity} of {stock.label} when the sheet was printed and says"
             f" {booked} now; count it again"
         )
 
 
 class CountedPaper(NamedTuple):
-    """When something of a paper was counted last; never, if `last` is None."""
+    """When something of a paper was counted last; never, if `last_counted` is None."""
 
     paper: str
-    last: datetime | None
+    last_counted: datetime | None
     labels: int
     """Labels of it of which something is there."""
-    never: int
+    never_counted: int
     """Of these, labels that nobody ever counted."""
 
 
 def last_counts(session: Session) -> list[CountedPaper]:
     """Return for each paper in the stash when it was counted last; those never counted first."""
     counted = (
-        select(StockCount.stock_id, func.max(Deed.at).label("at"))
-        .join(Deed, StockCount.deed_id == Deed.id)
-        .where(Deed.id.not_in(ledger.taken_back()))
+        select(StockCount.stock_id, func.max(Transaction.at).label("at"))
+        .join(Transaction, StockCount.deed_id == Transaction.id)
+        .where(Transaction.id.not_in(ledger.reversed_transactions()))
         .group_by(StockCount.stock_id)
         .subquery()
     )
@@ -226,7 +236,7 @@ def last_counts(session: Session) -> list[CountedPaper]:
         .group_by(Movement.stock_id)
         .subquery()
     )
-    sums = ledger.sums()
+    sums = ledger.on_hand_sums()
     rows = session.execute(
         select(Paper.name, counted.c.at, moved.c.at)
         .join(Stock, Stock.paper_id == Paper.id)
@@ -242,11 +252,13 @@ def last_counts(session: Session) -> list[CountedPaper]:
         paper = known.setdefault(name, CountedPaper(name, None, 0, 0))
         known[name] = CountedPaper(
             name,
-            max(filter(None, (paper.last, last)), default=None),
+            max(filter(None, (paper.last_counted, last)), default=None),
             paper.labels + 1,
-            paper.never + (last is None),
+            paper.never_counted + (last is None),
         )
     papers = list(known.values())
-    never = [paper for paper in papers if paper.last is None]
-    counted_ones = [(paper.last, paper) for paper in papers if paper.last is not None]
+    never = [paper for paper in papers if paper.last_counted is None]
+    counted_ones = [
+        (paper.last_counted, paper) for paper in papers if paper.last_counted is not None
+    ]
     return never + [paper for _, paper in sorted(counted_ones, key=lambda pair: pair[0])]

@@ -24,11 +24,11 @@ from inventory.core.text import (
     shorten,
     whole_number,
 )
-from inventory.database.tables.base import Deed, Measure, Reason
+from inventory.database.tables.base import Measure, Reason, Transaction
 from inventory.database.tables.supplies import Supply, SupplyItem, SupplyMovement
 from inventory.stock import ledger
 from inventory.stock.lookup import find_named, get_batch
-from inventory.stock.places import Places, place_for
+from inventory.stock.places import PlaceTree, get_or_add_place
 from inventory.stock.receiving import delivery_of
 from nester.core.errors import Refusal
 from nester.core.lengths import (
@@ -46,7 +46,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from nester.core.lengths import Length
-    from nester.packing.one_dimensional import FromReel, ReelPlan
+    from nester.packing.one_dimensional import ReelPattern, ReelPlan
 
 __all__ = [
     "SHORTEST_RIBBON",
@@ -70,8 +70,8 @@ SHORTEST_RIBBON: Length = mm(200)
 """An end of ribbon shorter than this is waste (common practice, no source)."""
 
 _PARTS = 1000
-_LONG = re.compile(r"([0-9]{1,4}(?:[.,][0-9]{1,4})?)\s*(m|yd)")
-_LONG_UNITS = {"m": 1000 * UNITS_PER_MM, "yd": 36 * UNITS_PER_INCH}
+_REEL_LENGTH = re.compile(r"([0-9]{1,4}(?:[.,][0-9]{1,4})?)\s*(m|yd)")
+_REEL_UNITS = {"m": 1000 * UNITS_PER_MM, "yd": 36 * UNITS_PER_INCH}
 _LONGEST_REEL: Length = mm(1_000_000)
 _AMOUNT = re.compile(r"([0-9]{1,7})(?:[.,]([0-9]{1,3}))?")
 
@@ -83,7 +83,7 @@ class SupplyRow(NamedTuple):
     supply: str
     measure: Measure
     unit: str
-    left: int
+    remaining: int
     price: Decimal | None
     place: str | None
     lot: str
@@ -95,10 +95,10 @@ class SupplyHistoryRow(NamedTuple):
     label: str
     at: datetime
     change: int
-    after: int
+    balance: int
     reason: Reason
     batch: int | None
-    deed: int
+    transaction: int
     note: str
 
 
@@ -192,7 +192,7 @@ def read_measure(supply: Supply, text: str, unit: Unit, least: int = 1) -> int:
     """
     what = f"how much of {supply.name}"
     if supply.measure is Measure.REEL:
-        return _within(_ribbon_length(text, unit), what, least, _LONGEST_REEL)
+        return _check_parts(_ribbon_length(text, unit), what, least, _LONGEST_REEL)
     if supply.measure is Measure.COUNT:
         if not re.fullmatch(r"\s*[0-9]{1,9}\s*", text):
             raise Refusal(f"{what} must be a whole number of pieces, not '{shorten(text)}'")
@@ -202,21 +202,21 @@ def read_measure(supply: Supply, text: str, unit: Unit, least: int = 1) -> int:
     if match is None:
         raise Refusal(f"{what} must be an amount like 2.5 {supply.unit}, not '{shorten(text)}'")
     parts = int(match[1]) * _PARTS + int((match[2] or "").ljust(3, "0"))
-    return _within(parts, what, least, LARGEST_NUMBER * _PARTS)
+    return _check_parts(parts, what, least, LARGEST_NUMBER * _PARTS)
 
 
 def _ribbon_length(text: str, unit: Unit) -> Length:
     """Read a length that may be longer than a sheet: metres and yards are for ribbon alone."""
-    match = _LONG.fullmatch(text.strip().casefold())
+    match = _REEL_LENGTH.fullmatch(text.strip().casefold())
     if match:
-        parts = Fraction(match[1].replace(",", ".")) * _LONG_UNITS[match[2]]
+        parts = Fraction(match[1].replace(",", ".")) * _REEL_UNITS[match[2]]
         if parts.denominator != 1:
             raise Refusal(f"the length '{shorten(text)}' is finer than can be measured")
         return int(parts)
     return 0 if text.strip() == "0" else parse_length(text, unit)
 
 
-def _within(parts: int, what: str, least: int, most: int) -> int:
+def _check_parts(parts: int, what: str, least: int, most: int) -> int:
     if not least <= parts <= most:
         raise Refusal(f"{what} is too {'little' if parts < least else 'much'}")
     return parts
@@ -266,12 +266,12 @@ def receive_supply(
     """
     supply = find_supply(session, name)
     whole_number(items, "the number of reels or packs", least=1, most=1000)
-    _within(much, f"how much of {supply.name}", 1, max(_LONGEST_REEL, LARGEST_NUMBER * _PARTS))
+    _check_parts(much, f"how much of {supply.name}", 1, max(_LONGEST_REEL, LARGEST_NUMBER * _PARTS))
     cost = None if price is None else check_amount(price, "the price")
     called = clean_name(lot, "the lot") if lot.strip() else ""
     delivery = delivery_of(session, supplier, number)
-    where = place_for(session, place)
-    deed = ledger.begin_deed(session, reason, at=at, delivery=delivery)
+    where = get_or_add_place(session, place)
+    deed = ledger.book_transaction(session, reason, at=at, delivery=delivery)
     letter = "R" if supply.measure is Measure.REEL else "P"
     first = (session.scalar(select(func.max(SupplyItem.id))) or 0) + 1
     made = []
@@ -286,7 +286,7 @@ def receive_supply(
         )
         session.add(item)
         session.flush()
-        ledger.move_supply(session, item, much, deed)
+        ledger.book_supply_movement(session, item, much, deed)
         made.append(item)
     return made
 
@@ -315,10 +315,10 @@ def use_supply(
     supply = find_supply(session, name)
     if supply.measure is Measure.REEL:
         raise Refusal(f"{supply.name} is on reels; say which lengths are cut from them")
-    _within(much, f"how much of {supply.name}", 1, LARGEST_NUMBER * _PARTS)
+    _check_parts(much, f"how much of {supply.name}", 1, LARGEST_NUMBER * _PARTS)
     taken = []
     rest = much
-    for item, left in _left_of(session, supply):
+    for item, left in _remaining_by_item(session, supply):
         share = min(rest, left)
         if share:
             taken.append((item, share))
@@ -326,18 +326,18 @@ def use_supply(
     if rest:
         there = format_measure(supply.measure, much - rest, supply.unit, Unit.MM)
         raise Refusal(f"there is only {there} of {supply.name}")
-    deed = _used(session, batch, why)
+    deed = _book_use(session, batch, why)
     for item, share in taken:
-        ledger.move_supply(session, item, -share, deed)
+        ledger.book_supply_movement(session, item, -share, deed)
     return taken
 
 
-def _used(session: Session, batch: int | None, why: str) -> Deed:
+def _book_use(session: Session, batch: int | None, why: str) -> Transaction:
     used_for = None if batch is None else get_batch(session, batch)
-    return ledger.begin_deed(session, Reason.USED, note=why, batch=used_for)
+    return ledger.book_transaction(session, Reason.USED, note=why, batch=used_for)
 
 
-def _left_of(session: Session, supply: Supply) -> list[tuple[SupplyItem, int]]:
+def _remaining_by_item(session: Session, supply: Supply) -> list[tuple[SupplyItem, int]]:
     """Return what is left on each reel or pack on which anything is, the oldest first."""
     left = func.sum(SupplyMovement.change)
     rows = session.execute(
@@ -352,7 +352,7 @@ def _left_of(session: Session, supply: Supply) -> list[tuple[SupplyItem, int]]:
 
 
 @dataclass(frozen=True)
-class _Ribbon:
+class _RibbonPlan:
     items: dict[str, SupplyItem]
     plan: ReelPlan
 
@@ -378,12 +378,12 @@ def plan_lengths(
     Refusal
         If there is no such supply, it is not on reels, or the reels can't give all of it.
     """
-    return _ribbon(session, name, lengths, shortest).plan
+    return _plan_ribbon(session, name, lengths, shortest).plan
 
 
-def _ribbon(
+def _plan_ribbon(
     session: Session, name: str, lengths: Sequence[tuple[Length, int]], shortest: Length
-) -> _Ribbon:
+) -> _RibbonPlan:
     from nester.packing.one_dimensional import Reel, cut_from_reels
 
     supply = find_supply(session, name)
@@ -392,12 +392,12 @@ def _ribbon(
     if not lengths:
         raise Refusal(f"say which lengths of {supply.name} are cut")
     for length, quantity in lengths:
-        _within(length, "the length", 1, _LONGEST_REEL)
+        _check_parts(length, "the length", 1, _LONGEST_REEL)
         whole_number(quantity, "the number of lengths", least=1, most=10_000)
-    left = _left_of(session, supply)
+    left = _remaining_by_item(session, supply)
     items = {item.label: item for item, _ in left}
     reels = [Reel(item.label, much) for item, much in left]
-    return _Ribbon(items, cut_from_reels(reels, lengths, shortest=shortest))
+    return _RibbonPlan(items, cut_from_reels(reels, lengths, shortest=shortest))
 
 
 def use_lengths(
@@ -408,7 +408,7 @@ def use_lengths(
     shortest: Length = SHORTEST_RIBBON,
     batch: int | None = None,
     why: str = "",
-) -> tuple[FromReel, ...]:
+) -> tuple[ReelPattern, ...]:
     """Cut lengths from the reels that leave the least waste, and book it.
 
     Parameters
@@ -428,10 +428,10 @@ def use_lengths(
     Refusal
         As of `plan_lengths`, or if there is no such batch.
     """
-    ribbon = _ribbon(session, name, lengths, shortest)
-    deed = _used(session, batch, why)
+    ribbon = _plan_ribbon(session, name, lengths, shortest)
+    deed = _book_use(session, batch, why)
     for one in ribbon.plan.cuts:
-        ledger.move_supply(session, ribbon.items[one.reel.name], -sum(one.lengths), deed)
+        ledger.book_supply_movement(session, ribbon.items[one.reel.name], -sum(one.lengths), deed)
     return ribbon.plan.cuts
 
 
@@ -444,11 +444,11 @@ def count_supply(session: Session, label: str, much: int, why: str = "") -> int:
         If there is no such label, or it can't be that much.
     """
     item = find_item(session, label)
-    _within(much, f"how much of {item.label}", 0, max(_LONGEST_REEL, LARGEST_NUMBER * _PARTS))
-    difference = much - ledger.left_of(session, item)
-    deed = ledger.begin_deed(session, Reason.COUNTED, note=why)
+    _check_parts(much, f"how much of {item.label}", 0, max(_LONGEST_REEL, LARGEST_NUMBER * _PARTS))
+    difference = much - ledger.supply_on_hand(session, item)
+    deed = ledger.book_transaction(session, Reason.COUNTED, note=why)
     if difference:
-        ledger.move_supply(session, item, difference, deed)
+        ledger.book_supply_movement(session, item, difference, deed)
     return difference
 
 
@@ -458,7 +458,7 @@ def count_supply(session: Session, label: str, much: int, why: str = "") -> int:
 def list_supplies(session: Session, *, include_empty: bool = False) -> list[SupplyRow]:
     """Return all reels and packs by supply, the oldest first."""
     left = func.coalesce(func.sum(SupplyMovement.change), 0)
-    places = Places(session)
+    places = PlaceTree(session)
     rows = session.execute(
         select(SupplyItem, Supply, left)
         .join(Supply, SupplyItem.supply_id == Supply.id)
@@ -486,9 +486,9 @@ def supply_history(session: Session, name: str) -> list[SupplyHistoryRow]:
     """
     supply = find_supply(session, name)
     lines = session.execute(
-        select(SupplyMovement, SupplyItem.label, Deed)
+        select(SupplyMovement, SupplyItem.label, Transaction)
         .join(SupplyItem, SupplyMovement.item_id == SupplyItem.id)
-        .join(Deed, SupplyMovement.deed_id == Deed.id)
+        .join(Transaction, SupplyMovement.deed_id == Transaction.id)
         .where(SupplyItem.supply_id == supply.id)
         .order_by(SupplyMovement.id)
     )

@@ -20,23 +20,23 @@ def cost_as_json(told: OrderCost) -> dict[str, Any]:
         "design": told.design,
         "copies": cost.copies,
         "currency": cost.currency,
-        "estimated": told.estimated,
+        "estimated": told.is_estimated,
         "batches": list(told.batches),
         "parts": [
             {
-                "part": str(part.item),
+                "part": str(part.category),
                 "name": part.name,
-                "quantity": round(float(part.much), 6),
+                "quantity": round(float(part.quantity), 6),
                 "unit": _UNITS.get(part.unit, part.unit),
                 "amount": str(part.amount),
             }
-            for part in cost.parts
+            for part in cost.lines
         ],
         "cost": str(cost.cost),
         "fees": str(sale.fees),
         "margin": str(sale.margin),
-        "margin_percent": round(float(100 * sale.share), 2),
-        "each": str(sale.each),
+        "margin_percent": round(float(100 * sale.margin_share), 2),
+        "each": str(sale.unit_price),
         "price": str(sale.price),
         "minutes": round(float(cost.minutes), 3),
         "grams": round(float(cost.grams), 3),

@@ -8,8 +8,8 @@ from typing import Any
 
 from nester.core.lengths import to_mm_number
 from nester.core.problem import (
-    Answer,
     Cut,
+    CuttingPlan,
     Margins,
     Problem,
     Rect,
@@ -25,15 +25,15 @@ __all__ = [
 ]
 
 
-def answer_as_json(problem: Problem, answer: Answer) -> dict[str, Any]:
+def answer_as_json(problem: Problem, answer: CuttingPlan) -> dict[str, Any]:
     """Return an answer as plain data; lengths are numbers of millimetres."""
     stock = {one.name: one for one in problem.stock}
     return {
         "unit": "mm",
         "cuts": str(problem.cuts),
         "cost": _number(answer.cost),
-        "bound": _number(answer.bound),
-        "gap": float(answer.gap),
+        "bound": _number(answer.lower_bound),
+        "gap": float(answer.optimality_gap),
         "apart": to_mm_number(problem.gap),
         "trimmer": trimmer_as_json(problem.trimmer),
         "layouts": [

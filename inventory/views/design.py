@@ -8,13 +8,13 @@ from nester.core.lengths import (
     area_m2,
     to_mm_number,
 )
-from nester.designs.base.datasheet import DesignSheet
+from nester.designs.base.datasheet import Datasheet
 from nester.designs.base.design import Consumable, Measure
 
 __all__ = ["design_as_json"]
 
 
-def design_as_json(sheet: DesignSheet) -> dict[str, Any]:
+def design_as_json(sheet: Datasheet) -> dict[str, Any]:
     """Return a finished object as data; lengths are numbers of millimetres."""
     advice = dict(sheet.advice)
     return {
@@ -63,24 +63,24 @@ def design_as_json(sheet: DesignSheet) -> dict[str, Any]:
                 "name": line.joint.name,
                 "play": to_mm_number(line.play) if line.play >= 0 else -to_mm_number(-line.play),
                 "verdict": str(line.verdict),
-                "sentence": line.sentence,
+                "sentence": line.message,
             }
-            for line in sheet.fit
+            for line in sheet.clearances
         ],
         "fold_faults": list(sheet.fold_faults),
         "paper": [
             {
                 "role": area.name,
                 "quantity": area.pieces,
-                "blanks": float(area_m2(area.blank)),
-                "outlines": float(area_m2(area.outline)),
+                "blanks": float(area_m2(area.blank_area)),
+                "outlines": float(area_m2(area.outline_area)),
             }
             for area in sheet.areas
         ],
         "grams": float(sheet.weight.paper),
         "consumables": [_consumable(one) for one in sheet.consumables],
         "assumptions": list(sheet.assumptions),
-        "cautions": list(sheet.cautions),
+        "cautions": list(sheet.safety_notes),
     }
 
 

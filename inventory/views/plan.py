@@ -33,7 +33,7 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
         "cost": str(plan.cost),
         "kept": str(plan.kept),
         "bound": str(plan.bound),
-        "gap": float(plan.gap),
+        "gap": float(plan.optimality_gap),
         "apart": to_mm_number(plan.apart),
         "trimmer": trimmer_as_json(plan.trimmer),
         "follow_grain": plan.follow_grain,

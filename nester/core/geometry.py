@@ -9,7 +9,7 @@ from nester.core.lengths import Length
 from nester.core.piece import Line, Piece, Point
 from nester.core.problem import Rect
 
-__all__ = ["largest_clear", "solid_columns", "solid_rows", "voids"]
+__all__ = ["maximal_free_rectangles", "solid_columns", "solid_rows", "voids"]
 
 
 def voids(piece: Piece, smallest: Length = 0) -> tuple[Rect, ...]:
@@ -35,7 +35,7 @@ def voids(piece: Piece, smallest: Length = 0) -> tuple[Rect, ...]:
     ys = sorted({point.y for point in piece.outline})
     rows = _free_cells(piece, xs, ys)
     found = []
-    while best := _largest(rows, xs, ys, max(smallest, 1)):
+    while best := _largest_free_rectangle(rows, xs, ys, max(smallest, 1)):
         rect, top, bottom, mask = best
         found.append(rect)
         for row in range(top, bottom):
@@ -60,16 +60,18 @@ def solid_rows(blank: Rect, gone: Sequence[Rect]) -> tuple[Rect, ...]:
 
 def solid_columns(blank: Rect, gone: Sequence[Rect]) -> tuple[Rect, ...]:
     """Return what a blank keeps without some rectangles of it, in columns as high as can be."""
-    return tuple(map(_mirrored, solid_rows(_mirrored(blank), [_mirrored(one) for one in gone])))
+    return tuple(
+        map(_transposed, solid_rows(_transposed(blank), [_transposed(one) for one in gone]))
+    )
 
 
-def largest_clear(area: Rect, gone: Iterable[Rect]) -> list[Rect]:
+def maximal_free_rectangles(area: Rect, gone: Iterable[Rect]) -> list[Rect]:
     """Return every rectangle of an area, as large as can be, that some rectangles leave clear."""
     clear = [area] if min(area.width, area.height) > 0 else []
     for bad in gone:
-        kept = [one for one in clear if not one.meets(bad)]
+        kept = [one for one in clear if not one.overlaps(bad)]
         for one in clear:
-            if one.meets(bad):
+            if one.overlaps(bad):
                 sides = (
                     Rect(one.x, one.y, bad.x - one.x, one.height),
                     Rect(one.x, one.y, one.width, bad.y - one.y),
@@ -78,10 +80,12 @@ def largest_clear(area: Rect, gone: Iterable[Rect]) -> list[Rect]:
                 )
                 kept += [side for side in sides if min(side.width, side.height) > 0]
         clear = list(dict.fromkeys(kept))
-    return [one for one in clear if not any(other != one and other.holds(one) for other in clear)]
+    return [
+        one for one in clear if not any(other != one and other.contains(one) for other in clear)
+    ]
 
 
-def _mirrored(rect: Rect) -> Rect:
+def _transposed(rect: Rect) -> Rect:
     return Rect(rect.y, rect.x, rect.height, rect.width)
 
 
@@ -94,7 +98,7 @@ def _free_cells(piece: Piece, xs: Sequence[Length], ys: Sequence[Length]) -> lis
         mask = 0
         for column, (left, right) in enumerate(pairwise(xs)):
             cell = Rect(left, top, right - left, bottom - top)
-            if not any(_crosses(side, cell) for side in sides) and not _holds(sides, cell):
+            if not any(_crosses(side, cell) for side in sides) and not _contains_cell(sides, cell):
                 mask |= 1 << column
         rows.append(mask)
     return rows
@@ -112,7 +116,7 @@ def _crosses(side: Line, cell: Rect) -> bool:
     return min(turns) < 0 < max(turns)
 
 
-def _holds(sides: Sequence[Line], cell: Rect) -> bool:
+def _contains_cell(sides: Sequence[Line], cell: Rect) -> bool:
     """Tell whether the outline holds the middle of a cell; all is doubled to stay whole."""
     middle = Point(cell.x + cell.right, cell.y + cell.bottom)
     odd = False
@@ -123,7 +127,7 @@ def _holds(sides: Sequence[Line], cell: Rect) -> bool:
     return odd
 
 
-def _largest(
+def _largest_free_rectangle(
     rows: Sequence[int], xs: Sequence[Length], ys: Sequence[Length], smallest: Length
 ) -> tuple[Rect, int, int, int] | None:
     """Return the largest free rectangle, its first row, the row after its last, its columns."""

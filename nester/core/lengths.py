@@ -17,11 +17,11 @@ from fractions import Fraction
 from nester.core.errors import Refusal
 
 __all__ = [
-    "LARGEST",
+    "MAX_LENGTH",
     "UNITS_PER_INCH",
     "UNITS_PER_MM",
     "Length",
-    "MeasureError",
+    "LengthError",
     "Unit",
     "area_m2",
     "cm",
@@ -34,7 +34,7 @@ __all__ = [
     "inch",
     "mm",
     "parse_length",
-    "quotable",
+    "printable",
     "to_mm_number",
 ]
 
@@ -43,11 +43,11 @@ Length = int
 
 UNITS_PER_MM = 24_000
 UNITS_PER_INCH = 609_600
-LARGEST: Length = 10_000 * UNITS_PER_MM
+MAX_LENGTH: Length = 10_000 * UNITS_PER_MM
 """No sheet or piece is longer than this: 10 m."""
 
 
-class MeasureError(Refusal):
+class LengthError(Refusal):
     """A length that can't be read or held exactly."""
 
 
@@ -59,7 +59,7 @@ class Unit(StrEnum):
     IN = "in"
 
     @property
-    def size(self) -> int:
+    def fine_units(self) -> int:
         """Fine units in one of this unit."""
         return {Unit.MM: UNITS_PER_MM, Unit.CM: 10 * UNITS_PER_MM, Unit.IN: UNITS_PER_INCH}[self]
 
@@ -74,7 +74,7 @@ _UNIT_WORDS = {
     "″": Unit.IN,
     "”": Unit.IN,
 }
-_VULGAR = {
+_VULGAR_FRACTIONS = {
     "½": "1/2", "¼": "1/4", "¾": "3/4", "⅓": "1/3", "⅔": "2/3",
     "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
 }  # fmt: skip
@@ -87,7 +87,7 @@ _NUMBER = re.compile(
         \s*(?P<unit>\D*)""",
     re.VERBOSE,
 )
-_DIGITS_AT_MOST = 40
+_MAX_DIGITS = 40
 
 
 def mm(value: int | str | Decimal | Fraction) -> Length:
@@ -103,30 +103,30 @@ def mm(value: int | str | Decimal | Fraction) -> Length:
     MeasureError
         If the value is not a whole number of fine units.
     """
-    return _exact(Fraction(value), Unit.MM)
+    return _to_fine_units(Fraction(value), Unit.MM)
 
 
 def cm(value: int | str | Decimal | Fraction) -> Length:
     """Return an exact length from a number of centimetres (see `mm`)."""
-    return _exact(Fraction(value), Unit.CM)
+    return _to_fine_units(Fraction(value), Unit.CM)
 
 
 def inch(value: int | str | Decimal | Fraction) -> Length:
     """Return an exact length from a number of inches (see `mm`)."""
-    return _exact(Fraction(value), Unit.IN)
+    return _to_fine_units(Fraction(value), Unit.IN)
 
 
-def _exact(value: Fraction, unit: Unit) -> Length:
-    units = value * unit.size
+def _to_fine_units(value: Fraction, unit: Unit) -> Length:
+    units = value * unit.fine_units
     if units.denominator != 1:
-        raise MeasureError(
-            f"{_plain(value)} {unit} is finer than Quirebox measures;"
+        raise LengthError(
+            f"{_decimal_or_fraction(value)} {unit} is finer than Quirebox measures;"
             f" give at most {'64ths or hundredths' if unit is Unit.IN else 'thousandths of a mm'}"
         )
     return units.numerator
 
 
-def _plain(value: Fraction) -> str:
+def _decimal_or_fraction(value: Fraction) -> str:
     """Write a fraction as a decimal where that is exact and short, else as n/d."""
     decimal = f"{float(value):g}" if abs(value) < 10**9 else str(value)
     return decimal if Fraction(decimal) == value else str(value)
@@ -155,31 +155,31 @@ def parse_length(text: str, unit: Unit = Unit.MM) -> Length:
     MeasureError
         One sentence: what is wrong and what would be right.
     """
-    shown = quotable(text)
+    shown = printable(text)
     if not shown:
-        raise MeasureError("a size is missing")
-    if len(shown) > _DIGITS_AT_MOST:
-        raise MeasureError(f"'{shown[:20]}…' is too long to be a size")
+        raise LengthError("a size is missing")
+    if len(shown) > _MAX_DIGITS:
+        raise LengthError(f"'{shown[:20]}…' is too long to be a size")
     spaced = shown
-    for sign, fraction in _VULGAR.items():
+    for sign, fraction in _VULGAR_FRACTIONS.items():
         spaced = spaced.replace(sign, f" {fraction} ")
     spaced = spaced.replace("⁄", "/").replace("−", "-").strip()
     match = _NUMBER.fullmatch(spaced)
     if match is None or not _ascii_digits(spaced):
-        raise MeasureError(f"'{shown}' is not a size; write it like 54cm, 18.5 or 7 1/16 in")
+        raise LengthError(f"'{shown}' is not a size; write it like 54cm, 18.5 or 7 1/16 in")
     word = match["unit"].strip().casefold()
     if word and word not in _UNIT_WORDS:
-        raise MeasureError(f"'{shown}' has an unknown unit '{word}'; use mm, cm or in")
+        raise LengthError(f"'{shown}' has an unknown unit '{word}'; use mm, cm or in")
     value = _number(match, shown)
     if match["sign"] == "-" or value <= 0:
-        raise MeasureError(f"'{shown}' must be more than zero")
+        raise LengthError(f"'{shown}' must be more than zero")
     used = _UNIT_WORDS[word] if word else unit
-    if value * used.size > LARGEST:
-        raise MeasureError(f"'{shown}' is more than 10 m ({used} was taken as its unit)")
-    return _exact(value, used)
+    if value * used.fine_units > MAX_LENGTH:
+        raise LengthError(f"'{shown}' is more than 10 m ({used} was taken as its unit)")
+    return _to_fine_units(value, used)
 
 
-def quotable(text: str) -> str:
+def printable(text: str) -> str:
     """Return text in which every white space is one blank and each sign can be printed."""
     words = " ".join(text.split())
     if words.isprintable():
@@ -195,7 +195,7 @@ def _number(match: re.Match[str], shown: str) -> Fraction:
     if match["decimal"] is not None:
         decimal = match["decimal"]
         if re.fullmatch(r"[1-9]\d{0,2},\d{3}", decimal):
-            raise MeasureError(
+            raise LengthError(
                 f"'{shown}' can be read two ways; write it without a comma, with a point if needed"
             )
         return Fraction(decimal.replace(",", ".").rstrip("."))
@@ -203,7 +203,7 @@ def _number(match: re.Match[str], shown: str) -> Fraction:
     numerator = int(match["num"] or match["num2"])
     denominator = int(match["den"] or match["den2"])
     if denominator == 0:
-        raise MeasureError(f"'{shown}' divides by zero")
+        raise LengthError(f"'{shown}' divides by zero")
     return whole + Fraction(numerator, denominator)
 
 
@@ -220,10 +220,10 @@ def format_length(length: Length, unit: Unit, *, with_unit: bool = True) -> str:
         sixty_fourths, rest = divmod(size * 64, UNITS_PER_INCH)
         if 2 * rest >= UNITS_PER_INCH:
             sixty_fourths += 1
-        text = _mixed(Fraction(sixty_fourths, 64))
+        text = _mixed_number(Fraction(sixty_fourths, 64))
     else:
         digits = 2 if unit is Unit.MM else 3
-        step = unit.size // 10**digits
+        step = unit.fine_units // 10**digits
         steps, rest = divmod(size, step)
         if 2 * rest >= step:
             steps += 1
@@ -232,7 +232,7 @@ def format_length(length: Length, unit: Unit, *, with_unit: bool = True) -> str:
     return f"{'≈' if rest else ''}{'-' if negative else ''}{text}{suffix}"
 
 
-def _mixed(value: Fraction) -> str:
+def _mixed_number(value: Fraction) -> str:
     whole, part = divmod(value, 1)
     if part == 0:
         return str(whole)
@@ -256,7 +256,7 @@ def from_mm_number(value: float) -> Length:
     return round(Fraction(value) * UNITS_PER_MM)
 
 
-_IN2_OF_FT2 = 144
+_IN2_PER_FT2 = 144
 
 
 def area_m2(area: int) -> Fraction:
@@ -268,9 +268,9 @@ def format_area(area: int, unit: Unit) -> str:
     """Write an area for a person, rounded: m², or cm² of a small one; with inches ft² and in²."""
     if unit is Unit.IN:
         inches = Fraction(area, inch(1) ** 2)
-        if inches < _IN2_OF_FT2:
+        if inches < _IN2_PER_FT2:
             return f"{float(inches):.0f} in²"
-        return f"{float(inches / _IN2_OF_FT2):.1f} ft²"
+        return f"{float(inches / _IN2_PER_FT2):.1f} ft²"
     metres = area_m2(area)
     if metres < Fraction(1, 10):
         return f"{float(metres * 10_000):.0f} cm²"

@@ -16,26 +16,26 @@ from nester.core.lengths import Length, mm
 from nester.core.piece import Grain, Turn
 
 __all__ = [
-    "ANY_TRIMMER",
+    "MIN_OFFCUT_SIDE",
     "NO_MARGINS",
-    "SMALLEST_OFFCUT",
-    "Answer",
+    "UNLIMITED_TRIMMER",
     "Cut",
     "Cuts",
+    "CuttingPlan",
+    "Demand",
     "Effort",
     "Layout",
     "Margins",
-    "Placed",
+    "PlacedPiece",
     "Problem",
     "Rect",
-    "Stock",
+    "StockItem",
     "Trimmer",
     "Unplaced",
-    "Want",
     "placed_voids",
 ]
 
-SMALLEST_OFFCUT: Length = mm(75)
+MIN_OFFCUT_SIDE: Length = mm(75)
 """Short side of the smallest offcut worth keeping (common practice, no source)."""
 
 
@@ -79,7 +79,7 @@ class Rect(NamedTuple):
         """Its area in square fine units."""
         return self.width * self.height
 
-    def holds(self, other: Rect) -> bool:
+    def contains(self, other: Rect) -> bool:
         """Tell whether the other lies within this one."""
         return (
             self.x <= other.x
@@ -88,7 +88,7 @@ class Rect(NamedTuple):
             and other.bottom <= self.bottom
         )
 
-    def meets(self, other: Rect) -> bool:
+    def overlaps(self, other: Rect) -> bool:
         """Tell whether both share more than an edge."""
         return (
             self.x < other.right
@@ -111,7 +111,7 @@ NO_MARGINS = Margins()
 
 
 @dataclass(frozen=True)
-class Stock:
+class StockItem:
     """Equal sheets or offcuts at hand.
 
     Attributes
@@ -126,11 +126,11 @@ class Stock:
         The paper it is of; pieces are cut only from their own paper.
     margins
         Along its edges neither pieces nor offcuts are cut.
-    spoiled
+    damaged
         Rectangles of it, a bruised corner for instance, from which nothing is cut.
     grain
         Along which side its fibres lie; `Grain.ANY` if that is not known.
-    offcut
+    is_offcut
         Whether it is an offcut itself.  Its price is then an offcut's, so that what is kept of it
         counts at its whole part of the price.
     """
@@ -142,9 +142,9 @@ class Stock:
     price: Fraction
     paper: str = ""
     margins: Margins = NO_MARGINS
-    spoiled: tuple[Rect, ...] = ()
+    damaged: tuple[Rect, ...] = ()
     grain: Grain = Grain.ANY
-    offcut: bool = False
+    is_offcut: bool = False
 
     @property
     def usable(self) -> Rect:
@@ -164,11 +164,11 @@ class Stock:
             Rect(self.width - right, 0, right, self.height),
             Rect(0, self.height - bottom, self.width, bottom),
         )
-        return (*(strip for strip in strips if strip.area), *self.spoiled)
+        return (*(strip for strip in strips if strip.area), *self.damaged)
 
 
 @dataclass(frozen=True)
-class Want:
+class Demand:
     """Equal pieces to be made, each a rectangle `width` × `height` (the piece's blank).
 
     Attributes
@@ -224,7 +224,7 @@ class Trimmer:
         )
 
 
-ANY_TRIMMER = Trimmer()
+UNLIMITED_TRIMMER = Trimmer()
 """One that makes every cut."""
 
 
@@ -240,21 +240,21 @@ class Problem:
         Least distance between two pieces, across or down.
     trimmer
         For straight cuts: what the trimmer can do.
-    offcut_worth
+    offcut_value_share
         The share, from 0 to 1, of its part of the sheet's price (by area) at which an offcut that
         is kept counts.
     """
 
-    wants: tuple[Want, ...]
-    stock: tuple[Stock, ...]
+    demands: tuple[Demand, ...]
+    stock: tuple[StockItem, ...]
     cuts: Cuts = Cuts.STRAIGHT
-    smallest_offcut: Length = SMALLEST_OFFCUT
+    smallest_offcut: Length = MIN_OFFCUT_SIDE
     gap: Length = 0
-    trimmer: Trimmer = ANY_TRIMMER
-    offcut_worth: Fraction = Fraction(0)
+    trimmer: Trimmer = UNLIMITED_TRIMMER
+    offcut_value_share: Fraction = Fraction(0)
 
 
-class Placed(NamedTuple):
+class PlacedPiece(NamedTuple):
     """One piece on a sheet; width and height are as placed.
 
     `turned` says that it lies a quarter turn from how it was asked for.
@@ -273,7 +273,7 @@ class Placed(NamedTuple):
         return Rect(self.x, self.y, self.width, self.height)
 
 
-def placed_voids(want: Want, placed: Placed) -> tuple[Rect, ...]:
+def placed_voids(want: Demand, placed: PlacedPiece) -> tuple[Rect, ...]:
     """Return where on the sheet the voids of a placed piece lie.
 
     A piece that is turned lies a quarter turn clockwise from how it was asked for.
@@ -333,7 +333,7 @@ class Layout:
 
     stock: str
     copies: int
-    placed: tuple[Placed, ...]
+    placed: tuple[PlacedPiece, ...]
     cuts: tuple[Cut, ...] = ()
     offcuts: tuple[Rect, ...] = ()
 
@@ -347,42 +347,42 @@ class Unplaced(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Answer:
+class CuttingPlan:
     """Layouts for a problem, and how good they are.
 
     Attributes
     ----------
     cost
         The sum of the prices of the sheets used.
-    bound
-        A proven lower bound on `net` of all plans that place the same pieces.
-    kept
+    lower_bound
+        A proven lower bound on `net_cost` of all plans that place the same pieces.
+    offcut_value
         What the offcuts of its layouts count, by `Problem.offcut_worth`.
-    tried
+    statistics
         What was tried, for people and tests: counts by name of method.
-    stopped
+    interrupted
         Whether the search was ended before its effort was spent.
     """
 
     layouts: tuple[Layout, ...]
     unplaced: tuple[Unplaced, ...]
     cost: Fraction
-    bound: Fraction
-    tried: dict[str, int] = field(default_factory=dict)
-    stopped: bool = False
-    kept: Fraction = Fraction(0)
+    lower_bound: Fraction
+    statistics: dict[str, int] = field(default_factory=dict)
+    interrupted: bool = False
+    offcut_value: Fraction = Fraction(0)
 
     @property
-    def net(self) -> Fraction:
+    def net_cost(self) -> Fraction:
         """The paper used less the offcuts kept: what a plan is judged by."""
-        return self.cost - self.kept
+        return self.cost - self.offcut_value
 
     @property
-    def gap(self) -> Fraction:
+    def optimality_gap(self) -> Fraction:
         """(net − bound) / net: how far from the bound, zero when proven best."""
-        return (self.net - self.bound) / self.net if self.net else Fraction(0)
+        return (self.net_cost - self.lower_bound) / self.net_cost if self.net_cost else Fraction(0)
 
     @property
-    def sheets(self) -> int:
+    def sheet_count(self) -> int:
         """How many sheets and offcuts are cut."""
         return sum(layout.copies for layout in self.layouts)

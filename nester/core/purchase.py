@@ -13,9 +13,9 @@ from typing import NamedTuple
 
 from nester.core.lengths import Length
 from nester.core.piece import Grain
-from nester.core.problem import NO_MARGINS, Answer, Margins, Problem, Stock
+from nester.core.problem import NO_MARGINS, CuttingPlan, Margins, Problem, StockItem
 
-__all__ = ["Bought", "Offer", "Packs", "Terms"]
+__all__ = ["Offer", "PaperPurchasePlan", "PurchaseLine", "SupplierTerms"]
 
 
 @dataclass(frozen=True)
@@ -28,11 +28,11 @@ class Offer:
         Unique among the offers and the stock of a problem.
     supplier
         Whose terms hold for it.
-    pack
+    pack_size
         Sheets in a pack, one or more; only whole packs are sold.
-    price
+    pack_price
         Of a pack, in any unit of money; zero or more.
-    least_packs
+    min_packs
         So many packs of it are sold at least, if any are.
     """
 
@@ -41,20 +41,20 @@ class Offer:
     paper: str
     width: Length
     height: Length
-    pack: int
-    price: Fraction
-    least_packs: int = 1
+    pack_size: int
+    pack_price: Fraction
+    min_packs: int = 1
     margins: Margins = NO_MARGINS
     grain: Grain = Grain.ANY
 
     @property
     def sheet_price(self) -> Fraction:
         """What one sheet of a pack costs."""
-        return self.price / self.pack
+        return self.pack_price / self.pack_size
 
-    def as_stock(self, quantity: int | None) -> Stock:
+    def as_stock_item(self, quantity: int | None) -> StockItem:
         """Return so many of its sheets (None: as many as needed) as stock, each at its price."""
-        return Stock(
+        return StockItem(
             self.name,
             self.width,
             self.height,
@@ -67,32 +67,32 @@ class Offer:
 
 
 @dataclass(frozen=True)
-class Terms:
+class SupplierTerms:
     """What a supplier asks beside the price of packs.
 
     Attributes
     ----------
     shipping
         For one delivery, whatever is in it.
-    free_from
+    free_shipping_from
         From goods of this value on, shipping costs nothing; None: it always costs the same.
-    least_order
+    min_order_value
         Goods of less value are not sold at all.
     """
 
     supplier: str
     shipping: Fraction = Fraction(0)
-    free_from: Fraction | None = None
-    least_order: Fraction = Fraction(0)
+    free_shipping_from: Fraction | None = None
+    min_order_value: Fraction = Fraction(0)
 
     def shipping_for(self, goods: Fraction) -> Fraction:
         """Return what delivering goods of some value costs."""
-        if self.free_from is not None and goods >= self.free_from:
+        if self.free_shipping_from is not None and goods >= self.free_shipping_from:
             return Fraction(0)
         return self.shipping
 
 
-class Packs(NamedTuple):
+class PurchaseLine(NamedTuple):
     """So many packs of an offer."""
 
     offer: Offer
@@ -101,62 +101,62 @@ class Packs(NamedTuple):
     @property
     def price(self) -> Fraction:
         """What they cost, without shipping."""
-        return self.offer.price * self.quantity
+        return self.offer.pack_price * self.quantity
 
     @property
     def sheets(self) -> int:
         """How many sheets are in them."""
-        return self.offer.pack * self.quantity
+        return self.offer.pack_size * self.quantity
 
 
 @dataclass(frozen=True)
-class Bought:
+class PaperPurchasePlan:
     """A purchase, and how everything is cut once it is there.
 
     Attributes
     ----------
-    packs
+    lines
         What is bought, in the order of the offers.
     shipping
         What each supplier from whom something is bought asks for delivery.
     problem
         The problem, with the sheets bought as stock by the names of their offers.
-    answer
+    cutting_plan
         Its layouts; what can be made from no sheet on offer is unplaced.
-    bound
+    lower_bound
         Proven: no purchase with which the same pieces can be made costs less.
-    tried
+    statistics
         What was tried, for people and tests: counts by name.
-    stopped
+    interrupted
         Whether the search was ended before its effort was spent.
     """
 
-    packs: tuple[Packs, ...]
+    lines: tuple[PurchaseLine, ...]
     shipping: Mapping[str, Fraction]
     problem: Problem
-    answer: Answer
-    bound: Fraction
-    tried: Mapping[str, int] = field(default_factory=dict)
-    stopped: bool = False
+    cutting_plan: CuttingPlan
+    lower_bound: Fraction
+    statistics: Mapping[str, int] = field(default_factory=dict)
+    interrupted: bool = False
 
     @property
-    def goods(self) -> Fraction:
+    def goods_cost(self) -> Fraction:
         """What the packs cost."""
-        return sum((one.price for one in self.packs), Fraction(0))
+        return sum((one.price for one in self.lines), Fraction(0))
 
     @property
     def cost(self) -> Fraction:
         """What is paid: packs and shipping."""
-        return self.goods + sum(self.shipping.values(), Fraction(0))
+        return self.goods_cost + sum(self.shipping.values(), Fraction(0))
 
     @property
-    def gap(self) -> Fraction:
+    def optimality_gap(self) -> Fraction:
         """(cost − bound) / cost: how far from the bound, zero when proven cheapest."""
-        return (self.cost - self.bound) / self.cost if self.cost else Fraction(0)
+        return (self.cost - self.lower_bound) / self.cost if self.cost else Fraction(0)
 
-    def left_over(self) -> dict[str, int]:
+    def unused_sheets(self) -> dict[str, int]:
         """Return how many sheets of each stock stay whole, by name, where any do."""
         left = {one.name: one.quantity or 0 for one in self.problem.stock}
-        for layout in self.answer.layouts:
+        for layout in self.cutting_plan.layouts:
             left[layout.stock] -= layout.copies
         return {name: number for name, number in left.items() if number}

@@ -12,13 +12,13 @@ from typing import NamedTuple
 
 from nester.core.lengths import (
     Length,
-    MeasureError,
+    LengthError,
     Unit,
     cm,
     inch,
     mm,
     parse_length,
-    quotable,
+    printable,
 )
 
 __all__ = ["SHEET_SIZES", "Size", "parse_size"]
@@ -54,7 +54,7 @@ SHEET_SIZES: dict[str, Size] = {
 """Sizes in common sale. A and B: ISO 216. Letter and legal: ANSI/ASME Y14.1 gives 8½ × 11 in
 (size A) and 11 × 17 in (size B); the rest is common practice, no source."""
 
-_BY_FOLDED_NAME = {name.casefold(): size for name, size in SHEET_SIZES.items()}
+_BY_CASEFOLDED_NAME = {name.casefold(): size for name, size in SHEET_SIZES.items()}
 _TIMES = re.compile(r"\s*[x×*]\s*", re.IGNORECASE)
 
 
@@ -68,13 +68,13 @@ def parse_size(text: str, unit: Unit = Unit.MM) -> Size:
     MeasureError
         One sentence: what is wrong and what would be right.
     """
-    shown = quotable(text)
-    named = _BY_FOLDED_NAME.get(shown.casefold())
+    shown = printable(text)
+    named = _BY_CASEFOLDED_NAME.get(shown.casefold())
     if named is not None:
         return named
     parts = _TIMES.split(shown)
     if len(parts) != 2:
-        raise MeasureError(f"'{shown[:40]}' is not a size; write it like 50x70cm, 12 x 12 in or A4")
+        raise LengthError(f"'{shown[:40]}' is not a size; write it like 50x70cm, 12 x 12 in or A4")
     own_unit = re.search(r"(?:[a-z]+|[\"″”])\s*$", parts[1], re.IGNORECASE)
     if own_unit and re.search(r"[\d½¼¾⅓⅔⅛⅜⅝⅞.]\s*$", parts[0]):
         parts[0] += own_unit.group()

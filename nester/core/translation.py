@@ -1,7 +1,7 @@
 """How words and numbers are written: in which language, with which decimal sign.
 
-Everything that makes sentences takes a `Voice` and asks it for each of them by its English text,
-as gettext does.  `ENGLISH` gives the text back as it is.
+Everything that makes sentences takes a `Translator` and asks it for each of them by its English
+text, as gettext does.  `ENGLISH` gives the text back as it is.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from nester.core.lengths import format_length, format_size
 if TYPE_CHECKING:
     from nester.core.lengths import Length, Unit
 
-__all__ = ["ENGLISH", "Voice", "translatable"]
+__all__ = ["ENGLISH", "Translator", "translatable"]
 
 
 def translatable(text: str) -> str:
@@ -23,16 +23,16 @@ def translatable(text: str) -> str:
     return text
 
 
-def _same(text: str) -> str:
+def _untranslated(text: str) -> str:
     return text
 
 
-def _by_number(one: str, many: str, number: int) -> str:
+def _english_plural(one: str, many: str, number: int) -> str:
     return one if number == 1 else many
 
 
 @dataclass(frozen=True)
-class Voice:
+class Translator:
     """A language to write in.
 
     Attributes
@@ -41,13 +41,13 @@ class Voice:
         Returns a text, given in English, in this language.
     say_many
         The same for a text with a number: its forms for one and for many, and the number.
-    point
+    decimal_mark
         The sign between a number's whole and its decimals.
     """
 
-    say: Callable[[str], str] = _same
-    say_many: Callable[[str, str, int], str] = _by_number
-    point: str = "."
+    say: Callable[[str], str] = _untranslated
+    say_many: Callable[[str, str, int], str] = _english_plural
+    decimal_mark: str = "."
 
     def count(self, one: str, many: str, number: int) -> str:
         """Write a number of things; the texts hold ``{n}``."""
@@ -55,11 +55,11 @@ class Voice:
 
     def length(self, length: Length, unit: Unit, *, with_unit: bool = True) -> str:
         """Write a length as `format_length` does."""
-        return format_length(length, unit, with_unit=with_unit).replace(".", self.point)
+        return format_length(length, unit, with_unit=with_unit).replace(".", self.decimal_mark)
 
     def size(self, width: Length, height: Length, unit: Unit) -> str:
         """Write a size as `format_size` does."""
-        return format_size(width, height, unit).replace(".", self.point)
+        return format_size(width, height, unit).replace(".", self.decimal_mark)
 
 
-ENGLISH = Voice()
+ENGLISH = Translator()

@@ -1,23 +1,30 @@
 """From a layout to the order of cuts, its words and its time."""
 
-from nester.cutting.duration import USUAL_PACE, Pace, cutting_minutes
-from nester.cutting.instructions import Step, cautions, offcut_name, step_text, steps, told_steps
-from nester.cutting.sequence import CUT_WORTH, NotSeparable, cut_order, separable
+from nester.cutting.duration import DEFAULT_PACE, Pace, cutting_minutes
+from nester.cutting.instructions import (
+    CuttingStep,
+    cutting_instructions,
+    cutting_steps,
+    offcut_name,
+    safety_notes,
+    step_instruction,
+)
+from nester.cutting.sequence import CUT_COST, NotGuillotineError, is_guillotine, plan_cuts
 from nester.cutting.stages import stages_needed
 
 __all__ = [
-    "CUT_WORTH",
-    "USUAL_PACE",
-    "NotSeparable",
+    "CUT_COST",
+    "DEFAULT_PACE",
+    "CuttingStep",
+    "NotGuillotineError",
     "Pace",
-    "Step",
-    "cautions",
-    "cut_order",
+    "cutting_instructions",
     "cutting_minutes",
+    "cutting_steps",
+    "is_guillotine",
     "offcut_name",
-    "separable",
+    "plan_cuts",
+    "safety_notes",
     "stages_needed",
-    "step_text",
-    "steps",
-    "told_steps",
+    "step_instruction",
 ]

@@ -7,16 +7,16 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from nester.core.lengths import UNITS_PER_MM
-from nester.core.problem import ANY_TRIMMER
+from nester.core.problem import UNLIMITED_TRIMMER
 
 if TYPE_CHECKING:
     from nester.core.problem import Layout, Trimmer
 
 __all__ = [
+    "DEFAULT_PACE",
     "MINUTES_PER_CUT",
     "MINUTES_PER_KNIFE_METRE",
     "MINUTES_PER_TRIMMER_METRE",
-    "USUAL_PACE",
     "Pace",
     "cutting_minutes",
 ]
@@ -49,7 +49,7 @@ class Pace:
     per_knife_metre: Fraction = MINUTES_PER_KNIFE_METRE
     reports: int = 0
 
-    def times(self, ratio: Fraction, reports: int) -> Pace:
+    def scaled(self, ratio: Fraction, reports: int) -> Pace:
         """Return the pace of a shop that takes so many times as long."""
         return Pace(
             self.per_cut * ratio,
@@ -58,7 +58,7 @@ class Pace:
             reports,
         )
 
-    def minutes(self, layout: Layout, trimmer: Trimmer = ANY_TRIMMER) -> Fraction:
+    def minutes(self, layout: Layout, trimmer: Trimmer = UNLIMITED_TRIMMER) -> Fraction:
         """Estimate the minutes for all copies of a layout; see `cutting_minutes`."""
         return cutting_minutes(
             layout,
@@ -69,7 +69,7 @@ class Pace:
         )
 
 
-USUAL_PACE = Pace()
+DEFAULT_PACE = Pace()
 
 
 def cutting_minutes(
@@ -78,7 +78,7 @@ def cutting_minutes(
     per_cut: Fraction = MINUTES_PER_CUT,
     per_trimmer_metre: Fraction = MINUTES_PER_TRIMMER_METRE,
     per_knife_metre: Fraction = MINUTES_PER_KNIFE_METRE,
-    trimmer: Trimmer = ANY_TRIMMER,
+    trimmer: Trimmer = UNLIMITED_TRIMMER,
 ) -> Fraction:
     """Estimate the minutes it takes to cut all copies of a layout, one sheet at a time.
 

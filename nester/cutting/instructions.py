@@ -7,7 +7,7 @@ from itertools import takewhile
 from typing import TYPE_CHECKING, NamedTuple
 
 from nester.core.lengths import Length, mm
-from nester.core.problem import ANY_TRIMMER, Rect
+from nester.core.problem import UNLIMITED_TRIMMER, Rect
 from nester.core.translation import ENGLISH, translatable
 
 if TYPE_CHECKING:
@@ -15,46 +15,46 @@ if TYPE_CHECKING:
 
     from nester.core.lengths import Unit
     from nester.core.problem import Cut, Layout, Trimmer
-    from nester.core.translation import Voice
+    from nester.core.translation import Translator
 
 __all__ = [
-    "CAUTION",
-    "KNIFE_CAUTION",
-    "SLIVER",
-    "Step",
-    "cautions",
+    "KNIFE_SAFETY_NOTE",
+    "MIN_SCRAP_WIDTH",
+    "SAFETY_NOTE",
+    "CuttingStep",
+    "cutting_instructions",
+    "cutting_steps",
     "offcut_name",
-    "step_text",
-    "steps",
-    "told_steps",
+    "safety_notes",
+    "step_instruction",
 ]
 
-CAUTION = translatable(
+SAFETY_NOTE = translatable(
     "Keep fingers clear of the blade and children away from the table; a trimmer's own"
     " instructions and the rules of your place come first."
 )
-KNIFE_CAUTION = translatable(
+KNIFE_SAFETY_NOTE = translatable(
     "With the knife: a sharp blade, a steel rule that does not slip, a cutting mat; cut in several"
     " light passes, with the hand that holds the rule behind its edge and never in the blade's"
     " way; cover or put away the blade at every pause."
 )
 
-SLIVER: Length = mm("0.25")
+MIN_SCRAP_WIDTH: Length = mm("0.25")
 """Scrap thinner than this is not worth a cut, and no trimmer takes it off cleanly (common practice,
 no source).  It comes of sheets in inches and pieces in centimetres.  The plan keeps its exact cuts;
 the words tell to leave it on: a piece then is larger by less than the width of a pencil's line."""
 
-_LINE = 76
+_LINE_WIDTH = 76
 _INDENT = "   "
-_FIXED_SPACE = "\N{NO-BREAK SPACE}"
+_NO_BREAK_SPACE = "\N{NO-BREAK SPACE}"
 
 
-def offcut_name(number: int, voice: Voice = ENGLISH) -> str:
+def offcut_name(number: int, voice: Translator = ENGLISH) -> str:
     """Return what a layout's offcut is called; they are numbered from 1 in its order."""
     return voice.say("offcut {number}").format(number=number)
 
 
-def cautions(layout: Layout, *, trimmer: Trimmer = ANY_TRIMMER) -> tuple[str, ...]:
+def safety_notes(layout: Layout, *, trimmer: Trimmer = UNLIMITED_TRIMMER) -> tuple[str, ...]:
     """Return what a maker should heed before cutting.
 
     Parameters
@@ -65,24 +65,24 @@ def cautions(layout: Layout, *, trimmer: Trimmer = ANY_TRIMMER) -> tuple[str, ..
     if not layout.cuts:
         return ()
     by_knife = not all(map(trimmer.can_make, layout.cuts))
-    return (CAUTION, KNIFE_CAUTION) if by_knife else (CAUTION,)
+    return (SAFETY_NOTE, KNIFE_SAFETY_NOTE) if by_knife else (SAFETY_NOTE,)
 
 
-class Step(NamedTuple):
+class CuttingStep(NamedTuple):
     """One cut in words: where it runs, and what becomes of what it frees."""
 
     cut: str
-    frees: tuple[str, ...]
+    results: tuple[str, ...]
 
 
-def told_steps(
+def cutting_steps(
     layout: Layout,
     unit: Unit,
     *,
-    voice: Voice = ENGLISH,
-    trimmer: Trimmer = ANY_TRIMMER,
+    voice: Translator = ENGLISH,
+    trimmer: Trimmer = UNLIMITED_TRIMMER,
     offcuts: Sequence[str] = (),
-) -> list[Step]:
+) -> list[CuttingStep]:
     """Say the cuts of a layout in words, in whole sentences.
 
     Parameters
@@ -96,42 +96,42 @@ def told_steps(
     offcuts
         What the layout's offcuts are called, in its order; `offcut_name` if not given.
     """
-    teller = _Teller(layout, unit, voice, trimmer, offcuts)
+    teller = _InstructionWriter(layout, unit, voice, trimmer, offcuts)
     return [teller.step(number) for number in range(1, len(layout.cuts) + 1)]
 
 
-def step_text(layout: Layout, number: int, unit: Unit) -> str:
-    """Say one cut of a layout in words; see `steps`."""
-    return _as_text(_Teller(layout, unit).step(number))
+def step_instruction(layout: Layout, number: int, unit: Unit) -> str:
+    """Say one cut of a layout in words; see `cutting_instructions`."""
+    return _step_as_text(_InstructionWriter(layout, unit).step(number))
 
 
-def steps(
+def cutting_instructions(
     layout: Layout,
     unit: Unit,
     *,
-    voice: Voice = ENGLISH,
-    trimmer: Trimmer = ANY_TRIMMER,
+    voice: Translator = ENGLISH,
+    trimmer: Trimmer = UNLIMITED_TRIMMER,
     offcuts: Sequence[str] = (),
 ) -> tuple[str, ...]:
     """Say the cuts of a layout in words, numbered from 1.
 
     Each tells where the cut runs, measured from the left or top edge of the part that is cut, and
     what it frees.  Lines are at most 76 characters long where words allow; those after the first
-    are indented.  The parameters are those of `told_steps`.
+    are indented.  The parameters are those of `cutting_steps`.
     """
-    told = told_steps(layout, unit, voice=voice, trimmer=trimmer, offcuts=offcuts)
-    return tuple(map(_as_text, told))
+    told = cutting_steps(layout, unit, voice=voice, trimmer=trimmer, offcuts=offcuts)
+    return tuple(map(_step_as_text, told))
 
 
-def _as_text(step: Step) -> str:
+def _step_as_text(step: CuttingStep) -> str:
     return "\n".join(
         row
-        for told in (step.cut, *(_INDENT + free for free in step.frees))
-        for row in _wrapped(told)
+        for told in (step.cut, *(_INDENT + free for free in step.results))
+        for row in _wrap(told)
     )
 
 
-_WAYS = {
+_CUT_TEXTS = {
     True: (
         translatable("{number}. Up and down, {at} from the left edge {whole}."),
         translatable(
@@ -148,52 +148,55 @@ _WAYS = {
     ),
 }
 """By whether a cut runs up and down: how it is told from edge to edge, and with the knife."""
-_SIDES = {
+_SIDE_TEXTS = {
     True: (translatable("Left: {fate}."), translatable("Right: {fate}.")),
     False: (translatable("Top: {fate}."), translatable("Bottom: {fate}.")),
 }
-_CORNER, _PIECE = translatable("Corner cut out: {fate}."), translatable("Piece cut out: {fate}.")
+_CORNER_TEXT, _PIECE_TEXT = (
+    translatable("Corner cut out: {fate}."),
+    translatable("Piece cut out: {fate}."),
+)
 
 
-class _Teller:
+class _InstructionWriter:
     def __init__(
         self,
         layout: Layout,
         unit: Unit,
-        voice: Voice = ENGLISH,
-        trimmer: Trimmer = ANY_TRIMMER,
+        voice: Translator = ENGLISH,
+        trimmer: Trimmer = UNLIMITED_TRIMMER,
         offcuts: Sequence[str] = (),
     ) -> None:
         self.cuts = layout.cuts
         self.unit = unit
-        self.voice = voice
+        self.translator = voice
         self.trimmer = trimmer
         self.pieces = {piece.rect: _one_line(piece.name) for piece in layout.placed}
-        self.things = [(piece.rect, _one_line(piece.name)) for piece in layout.placed]
+        self.named_rects = [(piece.rect, _one_line(piece.name)) for piece in layout.placed]
         names = offcuts or [offcut_name(i, voice) for i in range(1, len(layout.offcuts) + 1)]
-        self.things += zip(layout.offcuts, names, strict=True)
-        self.names = dict(self.things)
+        self.named_rects += zip(layout.offcuts, names, strict=True)
+        self.names = dict(self.named_rects)
         self.first_cut: dict[Rect, int] = {}
         for number, cut in enumerate(layout.cuts, 1):
             self.first_cut.setdefault(cut.part, number)
 
-    def step(self, number: int) -> Step:
+    def step(self, number: int) -> CuttingStep:
         cut = self.cuts[number - 1]
-        frees = self._frees_by_knife(number, cut) if cut.knife else self._frees(number, cut)
-        return Step(self._where(number, cut), tuple(frees))
+        frees = self._knife_results(number, cut) if cut.knife else self._results(number, cut)
+        return CuttingStep(self._cut_text(number, cut), tuple(frees))
 
-    def _where(self, number: int, cut: Cut) -> str:
-        say = self.voice.say
+    def _cut_text(self, number: int, cut: Cut) -> str:
+        say = self.translator.say
         part = cut.part
         low = part.y if cut.vertical else part.x
-        told = say(_WAYS[cut.vertical][cut.knife]).format(
+        told = say(_CUT_TEXTS[cut.vertical][cut.knife]).format(
             number=number,
             at=self._length(cut.at - (part.x if cut.vertical else part.y)),
-            whole=self._whole(cut),
+            whole=self._part_text(cut),
             start=self._length(cut.start - low),
             end=self._length(cut.end - low),
         )
-        if not cut.knife and any(map(self._is_sliver, _halves(cut))):
+        if not cut.knife and any(map(self._is_sliver, _split(cut))):
             leave = say("Only a sliver would come off: leave it on.")
             return f"{told} {leave}"
         if cut.knife or self.trimmer.can_make(cut):
@@ -205,9 +208,9 @@ class _Teller:
             why = say("With knife and steel rule: the trimmer cannot hold this strip.")
         return f"{told} {why}"
 
-    def _whole(self, cut: Cut) -> str:
+    def _part_text(self, cut: Cut) -> str:
         """Say of what a cut's edge is."""
-        say = self.voice.say
+        say = self.translator.say
         if cut.knife and cut.part in self.pieces:
             return say("of {name}").format(name=self.pieces[cut.part])
         size = self._size(cut.part)
@@ -215,24 +218,24 @@ class _Teller:
             return say("of the {size} sheet").format(size=size)
         return say("of the {size} part").format(size=size)
 
-    def _frees(self, number: int, cut: Cut) -> list[str]:
+    def _results(self, number: int, cut: Cut) -> list[str]:
         return [
-            self.voice.say(side).format(fate=self._fate(number, rect))
-            for side, rect in zip(_SIDES[cut.vertical], _halves(cut), strict=True)
+            self.translator.say(side).format(fate=self._destination(number, rect))
+            for side, rect in zip(_SIDE_TEXTS[cut.vertical], _split(cut), strict=True)
         ]
 
     def _is_sliver(self, rect: Rect) -> bool:
         scrap = rect not in self.first_cut and rect not in self.names
-        return scrap and min(rect.width, rect.height) < SLIVER
+        return scrap and min(rect.width, rect.height) < MIN_SCRAP_WIDTH
 
-    def _fate(self, number: int, rect: Rect) -> str:
-        say, size = self.voice.say, self._size(rect)
+    def _destination(self, number: int, rect: Rect) -> str:
+        say, size = self.translator.say, self._size(rect)
         first = self.first_cut.get(rect)
         if first is None:
             if rect in self.names:
                 return f"{self.names[rect]}, {size}"
             return say("scrap, {size}").format(size=size)
-        last = first - 1 + self._cuts_within(rect, first)
+        last = first - 1 + self._count_cuts_within(rect, first)
         cuts = say("cut {first}") if first == last else say("cuts {first}–{last}")
         at_once = first == number + 1
         if rect in self.pieces:
@@ -242,38 +245,44 @@ class _Teller:
             go_on = say("go on with the {size} part, for {cuts}")
             set_aside = say("set aside the {size} part, for {cuts}")
         return (go_on if at_once else set_aside).format(
-            name=self.pieces.get(rect), size=size, cuts=_fixed(cuts.format(first=first, last=last))
+            name=self.pieces.get(rect),
+            size=size,
+            cuts=_unbroken(cuts.format(first=first, last=last)),
         )
 
-    def _cuts_within(self, rect: Rect, first: int) -> int:
-        within = takewhile(lambda cut: rect.holds(cut.part), self.cuts[first - 1 :])
+    def _count_cuts_within(self, rect: Rect, first: int) -> int:
+        within = takewhile(lambda cut: rect.contains(cut.part), self.cuts[first - 1 :])
         return sum(1 for _ in within)
 
-    def _frees_by_knife(self, number: int, cut: Cut) -> list[str]:
+    def _knife_results(self, number: int, cut: Cut) -> list[str]:
         """Tell what a knife cut frees: a corner of a blank, or with the last of them all."""
-        say = self.voice.say
+        say = self.translator.say
         if cut.part in self.pieces:
             return [
-                say(_cut_out(cut.part, rect)).format(fate=self._fate(number, rect))
-                for rect in self._cut_out_of(cut.part)
-                if self._last_around(rect, cut.part) == number
+                say(_cutout_text(cut.part, rect)).format(fate=self._destination(number, rect))
+                for rect in self._cutouts(cut.part)
+                if self._last_cut_around(rect, cut.part) == number
             ]
         if number < len(self.cuts) and self.cuts[number].part == cut.part:
             return []
-        free = (f"{name}, {self._size(rect)}" for rect, name in self.things if cut.part.holds(rect))
+        free = (
+            f"{name}, {self._size(rect)}"
+            for rect, name in self.named_rects
+            if cut.part.contains(rect)
+        )
         return [say("Now free: {things}; the rest is scrap.").format(things="; ".join(free))]
 
-    def _cut_out_of(self, blank: Rect) -> list[Rect]:
+    def _cutouts(self, blank: Rect) -> list[Rect]:
         """Return what is cut out of a blank: the largest of what is cut or named within it."""
-        within = {rect for rect, _ in self.things} | {cut.part for cut in self.cuts}
-        within = {rect for rect in within if rect != blank and blank.holds(rect)}
+        within = {rect for rect, _ in self.named_rects} | {cut.part for cut in self.cuts}
+        within = {rect for rect in within if rect != blank and blank.contains(rect)}
         return sorted(
             rect
             for rect in within
-            if not any(other != rect and other.holds(rect) for other in within)
+            if not any(other != rect and other.contains(rect) for other in within)
         )
 
-    def _last_around(self, rect: Rect, blank: Rect) -> int:
+    def _last_cut_around(self, rect: Rect, blank: Rect) -> int:
         """Return the last knife cut along an edge of what is cut out of a blank."""
         return max(
             number
@@ -282,13 +291,13 @@ class _Teller:
         )
 
     def _length(self, length: Length) -> str:
-        return _fixed(self.voice.length(length, self.unit))
+        return _unbroken(self.translator.length(length, self.unit))
 
     def _size(self, rect: Rect) -> str:
-        return _fixed(self.voice.size(rect.width, rect.height, self.unit))
+        return _unbroken(self.translator.size(rect.width, rect.height, self.unit))
 
 
-def _halves(cut: Cut) -> tuple[Rect, Rect]:
+def _split(cut: Cut) -> tuple[Rect, Rect]:
     part = cut.part
     if cut.vertical:
         return part._replace(width=cut.at - part.x), part._replace(
@@ -306,27 +315,27 @@ def _runs_along(cut: Cut, rect: Rect) -> bool:
     return cut.at in places and cut.start < span[1] and span[0] < cut.end
 
 
-def _cut_out(blank: Rect, rect: Rect) -> str:
+def _cutout_text(blank: Rect, rect: Rect) -> str:
     across = rect.x == blank.x or rect.right == blank.right
     down = rect.y == blank.y or rect.bottom == blank.bottom
-    return _CORNER if across and down else _PIECE
+    return _CORNER_TEXT if across and down else _PIECE_TEXT
 
 
-def _fixed(text: str) -> str:
+def _unbroken(text: str) -> str:
     """Return a text that is not broken across lines."""
-    return text.replace(" ", _FIXED_SPACE)
+    return text.replace(" ", _NO_BREAK_SPACE)
 
 
 def _one_line(name: str) -> str:
     return " ".join("".join(c if c.isprintable() else " " for c in name).split())
 
 
-def _wrapped(text: str) -> list[str]:
+def _wrap(text: str) -> list[str]:
     rows = textwrap.wrap(
         text,
-        _LINE,
+        _LINE_WIDTH,
         subsequent_indent=_INDENT,
         break_long_words=False,
         break_on_hyphens=False,
     )
-    return [row.replace(_FIXED_SPACE, " ") for row in rows]
+    return [row.replace(_NO_BREAK_SPACE, " ") for row in rows]

@@ -11,9 +11,9 @@ from collections.abc import Iterator, Sequence
 
 from nester.core.problem import Rect
 
-__all__ = ["NEVER", "stages_needed"]
+__all__ = ["NOT_GUILLOTINE", "stages_needed"]
 
-NEVER = 2**30
+NOT_GUILLOTINE = 2**30
 """Stages of what no edge-to-edge cuts can part."""
 
 
@@ -34,7 +34,7 @@ def stages_needed(sheet: Rect, blanks: Sequence[Rect], voids: Sequence[Sequence[
     top: list[Rect] = []
     holes = sorted((void for of_one in voids for void in of_one), key=lambda void: void.area)
     for blank in blanks:
-        hole = next((void for void in holes if void.holds(blank)), None)
+        hole = next((void for void in holes if void.contains(blank)), None)
         (top if hole is None else inside.setdefault(hole, [])).append(blank)
     return max(
         min(stages_from(area, pieces, down) for down in (False, True))
@@ -50,10 +50,10 @@ def stages_from(area: Rect, pieces: Sequence[Rect], down: bool) -> int:
 
 
 def _stages(area: Rect, pieces: Sequence[Rect], down: bool, stuck: bool) -> int:
-    parts = list(bands(area, pieces, down))
+    parts = list(guillotine_strips(area, pieces, down))
     uncut = len(parts) == 1 and parts[0][0] == area
     if uncut and stuck:
-        return NEVER
+        return NOT_GUILLOTINE
     further = (
         _stages(part, within, not down, uncut)
         for part, within in parts
@@ -62,7 +62,9 @@ def _stages(area: Rect, pieces: Sequence[Rect], down: bool, stuck: bool) -> int:
     return max(further, default=0) + (not uncut)
 
 
-def bands(area: Rect, pieces: Sequence[Rect], down: bool) -> Iterator[tuple[Rect, list[Rect]]]:
+def guillotine_strips(
+    area: Rect, pieces: Sequence[Rect], down: bool
+) -> Iterator[tuple[Rect, list[Rect]]]:
     """Yield the parts with pieces that all possible cuts one way leave."""
 
     def part(start: int, end: int) -> Rect:

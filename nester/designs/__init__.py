@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
-from nester.designs.base.design import Design, Kind, Setting, Settings, Value, read_settings
+from nester.designs.base.design import (
+    Design,
+    Setting,
+    SettingKind,
+    Settings,
+    SettingValue,
+    read_settings,
+)
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.roles import check_roles, paper_for, roles_of
 from nester.designs.boxes.drawer_box import DRAWER_BOX
@@ -21,10 +28,10 @@ __all__ = [
     "DESIGNS",
     "Design",
     "DesignRefusal",
-    "Kind",
     "Setting",
+    "SettingKind",
+    "SettingValue",
     "Settings",
-    "Value",
     "check_roles",
     "paper_for",
     "read_settings",

@@ -11,21 +11,21 @@ from nester.core.geometry import voids
 from nester.core.lengths import Length
 from nester.core.piece import Grain, Piece, Turn
 from nester.core.problem import (
-    ANY_TRIMMER,
-    SMALLEST_OFFCUT,
+    MIN_OFFCUT_SIDE,
+    UNLIMITED_TRIMMER,
     Cuts,
+    Demand,
     Problem,
-    Stock,
+    StockItem,
     Trimmer,
-    Want,
 )
 from nester.designs.base.roles import paper_for
 
-__all__ = ["Rules", "paper_wants", "without_clashing_grain"]
+__all__ = ["CuttingRules", "demands_by_paper", "drop_conflicting_grain"]
 
 
 @dataclass(frozen=True)
-class Rules:
+class CuttingRules:
     """How paper is cut.
 
     Attributes
@@ -38,19 +38,19 @@ class Rules:
 
     cuts: Cuts = Cuts.STRAIGHT
     gap: Length = 0
-    trimmer: Trimmer = ANY_TRIMMER
-    smallest_offcut: Length = SMALLEST_OFFCUT
+    trimmer: Trimmer = UNLIMITED_TRIMMER
+    smallest_offcut: Length = MIN_OFFCUT_SIDE
     directional: frozenset[str] = frozenset()
     follow_grain: bool = False
 
-    def problem(self, wants: tuple[Want, ...], stock: tuple[Stock, ...]) -> Problem:
+    def problem(self, wants: tuple[Demand, ...], stock: tuple[StockItem, ...]) -> Problem:
         """Return the problem of cutting wants from stock by these rules."""
         return Problem(wants, stock, self.cuts, self.smallest_offcut, self.gap, self.trimmer)
 
 
-def paper_wants(
-    pieces: Iterable[Piece], quantity: int, papers: Mapping[str, str], rules: Rules
-) -> dict[str, tuple[Want, ...]]:
+def demands_by_paper(
+    pieces: Iterable[Piece], quantity: int, papers: Mapping[str, str], rules: CuttingRules
+) -> dict[str, tuple[Demand, ...]]:
     """Return what so many objects want of each of their papers; wants are called as pieces are.
 
     Raises
@@ -72,7 +72,7 @@ def paper_wants(
             Turn.NONE if piece.upright and paper in rules.directional else Turn.ANY for piece in its
         ]
         wants[paper] = tuple(
-            Want(
+            Demand(
                 piece.name,
                 piece.width,
                 piece.height,
@@ -87,8 +87,8 @@ def paper_wants(
     return wants
 
 
-def without_clashing_grain(
-    problem: Problem, on_sale: Iterable[Stock] = ()
+def drop_conflicting_grain(
+    problem: Problem, on_sale: Iterable[StockItem] = ()
 ) -> tuple[Problem, list[str]]:
     """Drop the grain wishes of papers on which wishes and upright pieces can't both be had.
 
@@ -111,10 +111,11 @@ def without_clashing_grain(
     for one in (*problem.stock, *on_sale):
         if min(one.usable[2:]) > 0:
             grains[one.paper].add(one.grain)
-    wished = {want.paper for want in problem.wants if want.grain is not Grain.ANY}
-    upright = {want.paper for want in problem.wants if want.turn is not Turn.ANY}
+    wished = {want.paper for want in problem.demands if want.grain is not Grain.ANY}
+    upright = {want.paper for want in problem.demands if want.turn is not Turn.ANY}
     clashing = {paper for paper in wished & upright if len(grains[paper] - {Grain.ANY}) > 1}
     wants = tuple(
-        replace(want, grain=Grain.ANY) if want.paper in clashing else want for want in problem.wants
+        replace(want, grain=Grain.ANY) if want.paper in clashing else want
+        for want in problem.demands
     )
-    return replace(problem, wants=wants), sorted(clashing, key=str.casefold)
+    return replace(problem, demands=wants), sorted(clashing, key=str.casefold)

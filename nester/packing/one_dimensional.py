@@ -20,12 +20,12 @@ from nester.core.lengths import Length
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import CpModel, CpSolver, IntVar
 
-__all__ = ["FromReel", "Reel", "ReelPlan", "cut_from_reels"]
+__all__ = ["Reel", "ReelPattern", "ReelPlan", "cut_from_reels"]
 
-_EFFORT = 10.0
+_DETERMINISTIC_TIME = 10.0
 """CP-SAT's deterministic time a stage: no clock, so that plans repeat."""
 _SEED = 1
-_MOST_REELS = 60
+_MAX_REELS = 60
 """More reels than this are not looked at: of equal ones the first, of all the shortest."""
 
 
@@ -36,12 +36,12 @@ class Reel(NamedTuple):
     length: Length
 
 
-class FromReel(NamedTuple):
+class ReelPattern(NamedTuple):
     """What is cut from one reel, the longest first, and what stays on it."""
 
     reel: Reel
     lengths: tuple[Length, ...]
-    rest: Length
+    remainder: Length
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ class ReelPlan:
         No choice wastes less; proven.
     """
 
-    cuts: tuple[FromReel, ...]
+    cuts: tuple[ReelPattern, ...]
     waste: Length
     bound: Length
 
@@ -85,8 +85,8 @@ def cut_from_reels(
     for length, quantity in lengths:
         wanted[length] += quantity
     wanted = +wanted
-    chosen = _worth_looking_at(reels, wanted)
-    model = _Model(chosen, wanted, shortest)
+    chosen = _relevant_reels(reels, wanted)
+    model = _AssignmentModel(chosen, wanted, shortest)
     if not model.solve():
         longest = max((reel.length for reel in reels), default=0)
         if any(length > longest for length in wanted):
@@ -95,7 +95,7 @@ def cut_from_reels(
     return model.plan()
 
 
-def _worth_looking_at(reels: Sequence[Reel], wanted: Counter[Length]) -> list[Reel]:
+def _relevant_reels(reels: Sequence[Reel], wanted: Counter[Length]) -> list[Reel]:
     """Return reels that may serve, the shortest first, and of equal ones no more than needed."""
     least, number = min(wanted, default=0), wanted.total()
     equal: Counter[Length] = Counter()
@@ -104,36 +104,36 @@ def _worth_looking_at(reels: Sequence[Reel], wanted: Counter[Length]) -> list[Re
         equal[reel.length] += 1
         if reel.length >= least and equal[reel.length] <= number:
             kept.append(reel)
-    if len(kept) <= _MOST_REELS:
+    if len(kept) <= _MAX_REELS:
         return kept
     # The longest ones stay in, so that what can be cut at all is found.
-    return kept[: _MOST_REELS // 2] + kept[-_MOST_REELS // 2 :]
+    return kept[: _MAX_REELS // 2] + kept[-_MAX_REELS // 2 :]
 
 
-class _Model:
+class _AssignmentModel:
     """The integer program and its two stages: least waste, then fewest reels."""
 
     def __init__(self, reels: list[Reel], wanted: Counter[Length], shortest: Length) -> None:
         from ortools.sat.python import cp_model
 
-        self._reels, self._wanted = reels, wanted
+        self._reels, self._demand = reels, wanted
         self._cp: Any = cp_model
         self._model: CpModel = cp_model.CpModel()
         self._counts: list[dict[Length, IntVar]] = []
         self._used: list[IntVar] = []
-        self._wasted: list[IntVar] = []
+        self._waste: list[IntVar] = []
         self.solver: CpSolver | None = None
         for number, reel in enumerate(reels):
-            self._add(number, reel, shortest)
+            self._add_reel(number, reel, shortest)
         for length, quantity in wanted.items():
             self._model.add(sum(counts[length] for counts in self._counts) == quantity)
-        self._order_equal_reels()
+        self._break_symmetry()
 
-    def _add(self, number: int, reel: Reel, shortest: Length) -> None:
+    def _add_reel(self, number: int, reel: Reel, shortest: Length) -> None:
         model = self._model
         counts = {
             length: model.new_int_var(0, min(quantity, reel.length // length), f"{number} {length}")
-            for length, quantity in self._wanted.items()
+            for length, quantity in self._demand.items()
         }
         used = model.new_bool_var(f"used {number}")
         rest = model.new_int_var(0, reel.length, f"rest {number}")
@@ -147,9 +147,9 @@ class _Model:
         model.add(wasted >= rest).only_enforce_if([~useful, used])
         self._counts.append(counts)
         self._used.append(used)
-        self._wasted.append(wasted)
+        self._waste.append(wasted)
 
-    def _order_equal_reels(self) -> None:
+    def _break_symmetry(self) -> None:
         """Of equal reels the first give the most, so that no choice is looked at twice."""
         given = [sum(n * length for length, n in counts.items()) for counts in self._counts]
         for number in range(1, len(self._reels)):
@@ -158,17 +158,17 @@ class _Model:
 
     def solve(self) -> bool:
         """Look for the best choice; False if there is none."""
-        waste = sum(self._wasted)
-        first = self._stage(waste)
+        waste = sum(self._waste)
+        first = self._minimize(waste)
         if first is None:
             return False
-        self._least = int(first.objective_value)
+        self._min_waste = int(first.objective_value)
         self._bound = max(0, -int(-first.best_objective_bound // 1))
-        self._model.add(waste <= self._least)
-        self.solver = self._stage(sum(self._used), hints=first) or first
+        self._model.add(waste <= self._min_waste)
+        self.solver = self._minimize(sum(self._used), hints=first) or first
         return True
 
-    def _stage(self, goal: Any, hints: CpSolver | None = None) -> CpSolver | None:
+    def _minimize(self, goal: Any, hints: CpSolver | None = None) -> CpSolver | None:
         self._model.minimize(goal)
         if hints is not None:
             self._model.clear_hints()  # type: ignore[no-untyped-call]
@@ -178,7 +178,7 @@ class _Model:
         solver: CpSolver = self._cp.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = _SEED
-        solver.parameters.max_deterministic_time = _EFFORT
+        solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
         status = solver.solve(self._model)
         if status in (self._cp.OPTIMAL, self._cp.FEASIBLE):
             return solver
@@ -196,5 +196,5 @@ class _Model:
             given = [length for length, n in counts.items() for _ in range(solver.value(n))]
             if given:
                 given.sort(reverse=True)
-                cuts.append(FromReel(reel, tuple(given), reel.length - sum(given)))
-        return ReelPlan(tuple(cuts), self._least, min(self._bound, self._least))
+                cuts.append(ReelPattern(reel, tuple(given), reel.length - sum(given)))
+        return ReelPlan(tuple(cuts), self._min_waste, min(self._bound, self._min_waste))

@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from nester.core.problem import Effort, Want
-from nester.core.purchase import Bought, Offer, Terms
-from nester.designs.demand import Rules, without_clashing_grain
+from nester.core.problem import Demand, Effort
+from nester.core.purchase import Offer, PaperPurchasePlan, SupplierTerms
+from nester.designs.demand import CuttingRules, drop_conflicting_grain
 from nester.packing import (
     Progress,
     Stop,
@@ -16,7 +16,7 @@ from nester.packing import (
     purchase,
 )
 from nester.verify import (
-    require_purchase,
+    require_valid_purchase,
 )
 
 __all__ = ["Estimate", "estimate"]
@@ -27,20 +27,20 @@ class Estimate:
     """The purchase for so many boxes, with nothing on hand."""
 
     quantity: int
-    bought: Bought
+    purchase_plan: PaperPurchasePlan
 
     @property
-    def each(self) -> Fraction:
+    def cost_per_box(self) -> Fraction:
         """What the paper for one box costs, shipping included."""
-        return self.bought.cost / self.quantity
+        return self.purchase_plan.cost / self.quantity
 
 
 def estimate(
-    wants: Sequence[Want],
+    wants: Sequence[Demand],
     quantities: Sequence[int],
     offers: Sequence[Offer],
-    terms: Sequence[Terms],
-    rules: Rules,
+    terms: Sequence[SupplierTerms],
+    rules: CuttingRules,
     *,
     effort: Effort = Effort.QUICK,
     processes: int = 1,
@@ -67,10 +67,10 @@ def estimate(
         If an offer or a supplier's terms have no meaning.
     """
     found = []
-    on_sale = [one.as_stock(None) for one in offers]
+    on_sale = [one.as_stock_item(None) for one in offers]
     for quantity in quantities:
         many = tuple(replace(want, quantity=want.quantity * quantity) for want in wants)
-        problem, _ = without_clashing_grain(rules.problem(many, ()), on_sale)
+        problem, _ = drop_conflicting_grain(rules.problem(many, ()), on_sale)
         bought = purchase(
             problem,
             offers,
@@ -80,6 +80,6 @@ def estimate(
             stop=stop,
             on_progress=on_progress,
         )
-        require_purchase(problem, offers, terms, bought)
+        require_valid_purchase(problem, offers, terms, bought)
         found.append(Estimate(quantity, bought))
     return found

@@ -13,24 +13,32 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from nester.core.lengths import Length, Unit, format_length, format_size
-from nester.core.problem import Problem, Stock
+from nester.core.problem import Problem, StockItem
 from nester.designs import (
     Design,
-    Kind,
+    SettingKind,
 )
 from nester.designs.base.errors import DesignRefusal
-from nester.packing.search.quick_plan import Like, holds_on_one_sheet
-from nester.studies.size_sweep import Point
+from nester.packing.search.quick_plan import SolvedProblem, fits_on_one_sheet
+from nester.studies.size_sweep import SizeResult
 
-__all__ = ["Change", "Step", "Suggestion", "changes", "find_steps", "step_words", "suggest"]
+__all__ = [
+    "LengthChange",
+    "SizeJump",
+    "Suggestion",
+    "changed_lengths",
+    "describe_jump",
+    "find_jumps",
+    "suggest_sizes",
+]
 
-_NEARBY = 10
+_NEARBY_PERCENT = 10
 """Percent by which a nearby size may differ."""
-_MOST_QUESTIONS = 60
+_MAX_CHECKS = 60
 """How often at most it is asked whether a sheet holds some pieces, to explain a step."""
 
 
-class Step(NamedTuple):
+class SizeJump(NamedTuple):
     """Two neighbouring sizes whose paper differs, and why.
 
     Attributes
@@ -41,24 +49,24 @@ class Step(NamedTuple):
         A sheet that some pieces share at the size that takes less; None if no reason was found.
     pieces
         Those pieces, by name, largest first; leave one out, and they share it at both sizes.
-    proven
+    is_proven
         That they can't at the other size is proven; else no such plan was found.
     """
 
-    below: Point
-    above: Point
+    below: SizeResult
+    above: SizeResult
     paper: str
-    stock: Stock | None = None
+    stock: StockItem | None = None
     pieces: tuple[tuple[str, int], ...] = ()
-    proven: bool = False
+    is_proven: bool = False
 
     @property
-    def rise(self) -> Fraction:
+    def cost_increase(self) -> Fraction:
         """How much more the larger size takes an object; negative if it takes less."""
         return self.above.cost - self.below.cost
 
 
-def find_steps(points: Sequence[Point], most: int) -> list[Step]:
+def find_jumps(points: Sequence[SizeResult], most: int) -> list[SizeJump]:
     """Return the largest steps, explained, in the order of sizes.
 
     Parameters
@@ -66,94 +74,98 @@ def find_steps(points: Sequence[Point], most: int) -> list[Step]:
     most
         How many at most.
     """
-    able = [point for point in points if not point.refused]
+    able = [point for point in points if not point.refusal]
     pairs = [(a, b) for a, b in pairwise(able) if a.cost != b.cost]
     pairs.sort(key=lambda pair: (-abs(pair[1].cost - pair[0].cost), pair[0].size))
     chosen = sorted(pairs[:most], key=lambda pair: pair[0].size)
-    return [_explained(below, above) for below, above in chosen]
+    return [_explain(below, above) for below, above in chosen]
 
 
-def _explained(below: Point, above: Point) -> Step:
+def _explain(below: SizeResult, above: SizeResult) -> SizeJump:
     upwards = above.cost > below.cost
     cheap, dear = (below, above) if upwards else (above, below)
 
     def dearer(paper: str) -> Fraction:
         its = cheap.papers.get(paper)
-        return dear.papers[paper].answer.cost - (its.answer.cost if its else 0)
+        return dear.papers[paper].cutting_plan.cost - (its.cutting_plan.cost if its else 0)
 
     paper = max(dear.papers, key=dearer)
-    step = Step(below, above, paper)
+    step = SizeJump(below, above, paper)
     if paper not in cheap.papers:
         return step
-    asked = _Asked(dear.papers[paper])
-    known = {want.name for want in dear.papers[paper].problem.wants}
-    for stock, content in _contents(cheap.papers[paper]):
+    asked = _SheetOracle(dear.papers[paper])
+    known = {want.name for want in dear.papers[paper].problem.demands}
+    for stock, content in _sheet_contents(cheap.papers[paper]):
         # A piece that only one of the sizes has can't be asked of the other.
-        if not known.issuperset(content) or asked.holds(stock, content)[0]:
+        if not known.issuperset(content) or asked.fits(stock, content)[0]:
             continue
-        pieces = _fewest(asked, stock, content)
-        proven = asked.holds(stock, pieces)[1]
-        return step._replace(stock=stock, pieces=tuple(pieces.items()), proven=proven)
+        pieces = _minimal_infeasible(asked, stock, content)
+        proven = asked.fits(stock, pieces)[1]
+        return step._replace(stock=stock, pieces=tuple(pieces.items()), is_proven=proven)
     return step
 
 
-def _contents(like: Like) -> Iterator[tuple[Stock, Counter[str]]]:
+def _sheet_contents(like: SolvedProblem) -> Iterator[tuple[StockItem, Counter[str]]]:
     """Yield what the sheets of a plan hold, largest pieces first; what most sheets hold first."""
     stock = {one.name: one for one in like.problem.stock}
-    area = {want.name: want.width * want.height for want in like.problem.wants}
-    for layout in sorted(like.answer.layouts, key=lambda one: -one.copies):
+    area = {want.name: want.width * want.height for want in like.problem.demands}
+    for layout in sorted(like.cutting_plan.layouts, key=lambda one: -one.copies):
         names = sorted((one.name for one in layout.placed), key=lambda name: (-area[name], name))
         yield stock[layout.stock], Counter(names)
 
 
-class _Asked:
+class _SheetOracle:
     """Tells whether a sheet holds some pieces at one size: true, or not; and whether not is proven.
 
     With too many questions it says no more than that it does not know.
     """
 
-    def __init__(self, like: Like) -> None:
+    def __init__(self, like: SolvedProblem) -> None:
         self._problem: Problem = like.problem
-        self._found = list(_contents(like))
-        self._known: dict[tuple[str, tuple[tuple[str, int], ...]], tuple[bool, bool]] = {}
+        self._known_contents = list(_sheet_contents(like))
+        self._results: dict[tuple[str, tuple[tuple[str, int], ...]], tuple[bool, bool]] = {}
 
-    def holds(self, stock: Stock, pieces: Counter[str]) -> tuple[bool, bool]:
+    def fits(self, stock: StockItem, pieces: Counter[str]) -> tuple[bool, bool]:
         key = stock.name, tuple(sorted(pieces.items()))
-        if key not in self._known:
-            self._known[key] = self._look(stock, pieces)
-        return self._known[key]
+        if key not in self._results:
+            self._results[key] = self._check(stock, pieces)
+        return self._results[key]
 
     @property
-    def is_tired(self) -> bool:
-        return len(self._known) >= _MOST_QUESTIONS
+    def is_exhausted(self) -> bool:
+        return len(self._results) >= _MAX_CHECKS
 
-    def _look(self, stock: Stock, pieces: Counter[str]) -> tuple[bool, bool]:
-        if any(its.name == stock.name and pieces <= content for its, content in self._found):
+    def _check(self, stock: StockItem, pieces: Counter[str]) -> tuple[bool, bool]:
+        if any(
+            its.name == stock.name and pieces <= content for its, content in self._known_contents
+        ):
             return True, False
-        return holds_on_one_sheet(self._problem, stock.name, pieces)
+        return fits_on_one_sheet(self._problem, stock.name, pieces)
 
 
-def _fewest(asked: _Asked, stock: Stock, content: Counter[str]) -> Counter[str]:
+def _minimal_infeasible(
+    asked: _SheetOracle, stock: StockItem, content: Counter[str]
+) -> Counter[str]:
     """Leave pieces out of what a sheet does not hold, as long as it does not hold the rest."""
     names = list(content.elements())
     few: list[str] = []
     for name in names:
         few.append(name)
-        if len(few) == len(names) or not asked.holds(stock, Counter(few))[0]:
+        if len(few) == len(names) or not asked.fits(stock, Counter(few))[0]:
             break
-        if asked.is_tired:
+        if asked.is_exhausted:
             return content
     for name in reversed(few[:-1]):
         rest = list(few)
         rest.remove(name)
-        if asked.is_tired:
+        if asked.is_exhausted:
             break
-        if not asked.holds(stock, Counter(rest))[0]:
+        if not asked.fits(stock, Counter(rest))[0]:
             few = rest
     return Counter(few)
 
 
-def step_words(step: Step, unit: Unit, *, several_papers: bool) -> str:
+def describe_jump(step: SizeJump, unit: Unit, *, several_papers: bool) -> str:
     """Say in a sentence why paper jumps at a step."""
     below, above = (format_length(one.size, unit) for one in (step.below, step.above))
     of = f" of {step.paper}" if several_papers else ""
@@ -161,23 +173,23 @@ def step_words(step: Step, unit: Unit, *, several_papers: bool) -> str:
         few, many = (_sheets_of(point, step.paper) for point in (step.below, step.above))
         return f"{below}: {few} sheet{'' if few == 1 else 's'}{of}; {above}: {many}"
     sheet = f"a {format_size(step.stock.width, step.stock.height, unit)} sheet{of}"
-    what = _tally(step.pieces)
+    what = _piece_list(step.pieces)
     alone = sum(number for _, number in step.pieces) == 1
     yes = f"{what} fits {sheet}" if alone else f"{what} share {sheet}"
     if alone:
-        no = "it doesn't" if step.proven else "no plan was found in which it does"
+        no = "it doesn't" if step.is_proven else "no plan was found in which it does"
     else:
-        no = "they can't" if step.proven else "no plan was found in which they do"
-    if step.rise > 0:
+        no = "they can't" if step.is_proven else "no plan was found in which they do"
+    if step.cost_increase > 0:
         return f"{below}: {yes}; {above}: {no}"
     return f"{above}: {yes}; {below}: {no}"
 
 
-def _sheets_of(point: Point, paper: str) -> int:
-    return point.papers[paper].answer.sheets if paper in point.papers else 0
+def _sheets_of(point: SizeResult, paper: str) -> int:
+    return point.papers[paper].cutting_plan.sheet_count if paper in point.papers else 0
 
 
-def _tally(pieces: Sequence[tuple[str, int]]) -> str:
+def _piece_list(pieces: Sequence[tuple[str, int]]) -> str:
     words = [f"{number} × {name}" if number > 1 else name for name, number in pieces]
     return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
@@ -185,7 +197,7 @@ def _tally(pieces: Sequence[tuple[str, int]]) -> str:
 # --- nearby sizes --------------------------------------------------------------------------------
 
 
-class Change(NamedTuple):
+class LengthChange(NamedTuple):
     """What becomes of another length of the design."""
 
     name: str
@@ -196,14 +208,14 @@ class Change(NamedTuple):
 class Suggestion(NamedTuple):
     """A nearby size that takes less paper, and what else changes with it."""
 
-    point: Point
+    point: SizeResult
     saving: Fraction
-    changes: tuple[Change, ...]
+    changes: tuple[LengthChange, ...]
 
 
-def suggest(
-    points: Sequence[Point], now: Length, design: Design, setting: str, most: int = 3
-) -> tuple[Point | None, list[Suggestion]]:
+def suggest_sizes(
+    points: Sequence[SizeResult], now: Length, design: Design, setting: str, most: int = 3
+) -> tuple[SizeResult | None, list[Suggestion]]:
     """Return the nearby sizes at which a little change of size saves most.
 
     Of sizes as near as one another or nearer, each saves the most; of those, the ones that save
@@ -221,13 +233,13 @@ def suggest(
     list of Suggestion
         The nearest first.
     """
-    able = [point for point in points if not point.refused]
+    able = [point for point in points if not point.refusal]
     if not able:
         return None, []
     base = min(able, key=lambda point: (abs(point.size - now), point.size))
-    near = [p for p in able if abs(p.size - base.size) * 100 <= base.size * _NEARBY]
+    near = [p for p in able if abs(p.size - base.size) * 100 <= base.size * _NEARBY_PERCENT]
     near.sort(key=lambda point: (abs(point.size - base.size), -point.size))
-    frontier: list[tuple[Fraction, Point]] = []
+    frontier: list[tuple[Fraction, SizeResult]] = []
     least = base.cost
     for point in near:
         if point.cost < least:
@@ -236,12 +248,14 @@ def suggest(
     frontier.sort(key=lambda one: -one[0])
     best = sorted(frontier[:most], key=lambda one: abs(one[1].size - base.size))
     return base, [
-        Suggestion(point, base.cost - point.cost, changes(base, point, design, setting))
+        Suggestion(point, base.cost - point.cost, changed_lengths(base, point, design, setting))
         for _, point in best
     ]
 
 
-def changes(before: Point, after: Point, design: Design, setting: str) -> tuple[Change, ...]:
+def changed_lengths(
+    before: SizeResult, after: SizeResult, design: Design, setting: str
+) -> tuple[LengthChange, ...]:
     """Return which other lengths differ between two sizes: settings, then lids as they are made.
 
     Settings that are as large as the one that is swept, such as walls as high as the base is wide,
@@ -252,24 +266,24 @@ def changes(before: Point, after: Point, design: Design, setting: str) -> tuple[
         old, new = before.settings.get(one.name), after.settings.get(one.name)
         follows = (old, new) == (before.size, after.size)
         if (
-            one.kind is Kind.LENGTH
+            one.kind is SettingKind.LENGTH
             and one.name != setting
             and isinstance(old, int)
             and isinstance(new, int)
             and old != new
             and not follows
-            and _matters(design, before, one.name, new)
+            and _affects_product(design, before, one.name, new)
         ):
-            found.append(Change(one.name, old, new))
+            found.append(LengthChange(one.name, old, new))
     lids = [{part.name: part for part in design.section(p.settings)} for p in (before, after)]
     for name, part in lids[0].items():
         other = lids[1].get(name)
-        if part.lid and other is not None and other.width != part.width:
-            found.append(Change(name, part.width, other.width))
+        if part.is_lid and other is not None and other.width != part.width:
+            found.append(LengthChange(name, part.width, other.width))
     return tuple(found)
 
 
-def _matters(design: Design, point: Point, name: str, value: Length) -> bool:
+def _affects_product(design: Design, point: SizeResult, name: str, value: Length) -> bool:
     """Tell whether anything that is made changes if one setting alone has another value."""
     changed = {**point.settings, name: value}
     try:

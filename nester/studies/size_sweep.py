@@ -22,40 +22,40 @@ from typing import NamedTuple
 from nester.core.errors import Refusal
 from nester.core.lengths import UNITS_PER_MM, Length, Unit, area_m2, format_length
 from nester.core.piece import Piece
-from nester.core.problem import Answer, Problem, Stock
+from nester.core.problem import CuttingPlan, Problem, StockItem
 from nester.designs import (
     Design,
-    Kind,
+    SettingKind,
     Settings,
     read_settings,
 )
 from nester.designs.base.clearance import Thickness
 from nester.designs.base.errors import DesignRefusal
-from nester.designs.demand import Rules, paper_wants
+from nester.designs.demand import CuttingRules, demands_by_paper
 from nester.packing import (
     Stop,
     never,
 )
-from nester.packing.search.quick_plan import Like, Pains, lay_anew, sketch
-from nester.packing.task.task import split_by_paper
+from nester.packing.search.quick_plan import QuickBudget, SolvedProblem, quick_plan, relayout_plan
+from nester.packing.task.task import tasks_by_paper
 from nester.verify import (
-    require,
+    require_valid,
 )
 
 __all__ = [
     "MOST_SIZES",
-    "Batch",
-    "Point",
     "PricedSheet",
-    "paper_batches",
+    "SizeResult",
+    "SweepSetup",
+    "paper_problems",
     "sizes_between",
     "sweep",
     "swept_setting",
-    "unfit",
+    "unfit_reason",
 ]
 
 MOST_SIZES = 500
-_RUN = 16
+_RUN_LENGTH = 16
 """Sizes that are solved one after the other, each from its neighbours."""
 
 
@@ -67,13 +67,13 @@ class PricedSheet(NamedTuple):
     price: Fraction | None = None
 
     @property
-    def counted(self) -> Fraction:
+    def unit_cost(self) -> Fraction:
         """What using one counts."""
         return area_m2(self.width * self.height) if self.price is None else self.price
 
 
 @dataclass(frozen=True)
-class Batch:
+class SweepSetup:
     """What is cut at every size: so many objects, in which papers, from which sheets.
 
     Attributes
@@ -92,19 +92,19 @@ class Batch:
     papers: Mapping[str, str]
     sheets: Mapping[str, tuple[PricedSheet, ...]]
     quantity: int = 10
-    rules: Rules = field(default_factory=Rules)
+    rules: CuttingRules = field(default_factory=CuttingRules)
     thickness: Thickness | None = None
 
 
 @dataclass(frozen=True)
-class Point:
+class SizeResult:
     """One size: what it takes, or why it can't be had.
 
     Attributes
     ----------
     papers
         The batch's problem and answer on each paper; every answer has passed `nester.verify`.
-    refused
+    refusal
         Why there is no plan: what the design says, or which piece fits no sheet.
     """
 
@@ -112,32 +112,35 @@ class Point:
     quantity: int
     settings: Settings = field(default_factory=dict)
     pieces: tuple[Piece, ...] = ()
-    papers: Mapping[str, Like] = field(default_factory=dict)
-    refused: str = ""
+    papers: Mapping[str, SolvedProblem] = field(default_factory=dict)
+    refusal: str = ""
 
     @property
     def cost(self) -> Fraction:
         """What the paper of one object counts."""
-        return sum((p.answer.cost for p in self.papers.values()), Fraction(0)) / self.quantity
+        return sum((p.cutting_plan.cost for p in self.papers.values()), Fraction(0)) / self.quantity
 
     @property
-    def bound(self) -> Fraction:
+    def lower_bound(self) -> Fraction:
         """No plan for this batch counts less an object; proven."""
-        return sum((p.answer.bound for p in self.papers.values()), Fraction(0)) / self.quantity
+        return (
+            sum((p.cutting_plan.lower_bound for p in self.papers.values()), Fraction(0))
+            / self.quantity
+        )
 
     @property
-    def sheets(self) -> int:
+    def sheet_count(self) -> int:
         """How many sheets the batch takes."""
-        return sum(one.answer.sheets for one in self.papers.values())
+        return sum(one.cutting_plan.sheet_count for one in self.papers.values())
 
     @property
-    def share(self) -> Fraction:
+    def utilization(self) -> Fraction:
         """Which part of the sheets becomes pieces, within their outlines."""
         area = {s.name: s.width * s.height for p in self.papers.values() for s in p.problem.stock}
         used = sum(
             area[layout.stock] * layout.copies
             for one in self.papers.values()
-            for layout in one.answer.layouts
+            for layout in one.cutting_plan.layouts
         )
         made = self.quantity * sum(piece.area * piece.quantity for piece in self.pieces)
         return Fraction(made, used) if used else Fraction(0)
@@ -151,7 +154,7 @@ def swept_setting(design: Design, name: str | None = None) -> str:
     Refusal
         If the design has no such length.
     """
-    lengths = [one.name for one in design.settings if one.kind is Kind.LENGTH]
+    lengths = [one.name for one in design.settings if one.kind is SettingKind.LENGTH]
     if name is None and lengths:
         return next(one.name for one in design.settings if one.name in lengths)
     if name not in lengths:
@@ -182,12 +185,12 @@ def sizes_between(first: Length, last: Length, step: Length, unit: Unit) -> list
     return [first + step * place for place in range(number)]
 
 
-def paper_batches(
+def paper_problems(
     pieces: Iterable[Piece],
     quantity: int,
     papers: Mapping[str, str],
     sheets: Mapping[str, Sequence[PricedSheet]],
-    rules: Rules,
+    rules: CuttingRules,
 ) -> dict[str, Problem]:
     """Return the cutting problem of so many objects on each of their papers.
 
@@ -197,12 +200,12 @@ def paper_batches(
         If a piece has no paper, or its paper no sheets.
     """
     problems = {}
-    for paper, wants in paper_wants(pieces, quantity, papers, rules).items():
+    for paper, wants in demands_by_paper(pieces, quantity, papers, rules).items():
         offers = sheets.get(paper, ())
         if not offers:
             raise Refusal(f"no sheet is named for {paper}; say one with --on")
         stock = (
-            Stock(str(number), one.width, one.height, None, one.counted, paper)
+            StockItem(str(number), one.width, one.height, None, one.unit_cost, paper)
             for number, one in enumerate(offers)
         )
         problems[paper] = rules.problem(wants, tuple(stock))
@@ -213,15 +216,15 @@ def paper_batches(
 
 
 def sweep(
-    batch: Batch,
+    batch: SweepSetup,
     setting: str,
     sizes: Sequence[Length],
     *,
-    pains: Pains | None = None,
+    pains: QuickBudget | None = None,
     processes: int | None = None,
     stop: Stop = never,
     on_progress: Callable[[int, int], None] = lambda done, whole: None,
-) -> list[Point]:
+) -> list[SizeResult]:
     """Plan the batch at every size.
 
     Parameters
@@ -246,56 +249,58 @@ def sweep(
     """
     points, problems = [], []
     for size in sizes:
-        point, of_paper = _at(batch, setting, size)
+        point, of_paper = _prepare_size(batch, setting, size)
         points.append(point)
         problems.append(of_paper)
     chains = _chains(problems)
-    with _working(processes, sum(map(len, chains.values()))) as each:
-        answers = _solve(chains, pains or Pains(), each, stop, on_progress)
+    with _process_map(processes, sum(map(len, chains.values()))) as each:
+        answers = _solve(chains, pains or QuickBudget(), each, stop, on_progress)
     return [
-        replace(point, papers={p: answers[p][_key(one)] for p, one in of_paper.items()})
+        replace(point, papers={p: answers[p][_problem_key(one)] for p, one in of_paper.items()})
         for point, of_paper in zip(points, problems, strict=True)
-        if all(_key(one) in answers[p] for p, one in of_paper.items())
+        if all(_problem_key(one) in answers[p] for p, one in of_paper.items())
     ]
 
 
-def _at(batch: Batch, setting: str, size: Length) -> tuple[Point, dict[str, Problem]]:
+def _prepare_size(
+    batch: SweepSetup, setting: str, size: Length
+) -> tuple[SizeResult, dict[str, Problem]]:
     """Return what is to be planned at one size."""
     texts = {**batch.texts, setting: f"{Fraction(size, UNITS_PER_MM)} mm"}
     try:
         settings = read_settings(batch.design, texts, batch.unit, batch.thickness)
         pieces = batch.design.pieces(settings, batch.unit)
     except DesignRefusal as why:
-        return Point(size, batch.quantity, refused=str(why)), {}
-    problems = paper_batches(pieces, batch.quantity, batch.papers, batch.sheets, batch.rules)
-    lacking = unfit(problems.values())
+        return SizeResult(size, batch.quantity, refusal=str(why)), {}
+    problems = paper_problems(pieces, batch.quantity, batch.papers, batch.sheets, batch.rules)
+    lacking = unfit_reason(problems.values())
     if lacking:
-        return Point(size, batch.quantity, settings, pieces, refused=lacking), {}
-    return Point(size, batch.quantity, settings, pieces), problems
+        return SizeResult(size, batch.quantity, settings, pieces, refusal=lacking), {}
+    return SizeResult(size, batch.quantity, settings, pieces), problems
 
 
-def unfit(problems: Iterable[Problem]) -> str:
+def unfit_reason(problems: Iterable[Problem]) -> str:
     """Say which piece fits no sheet of its paper, if any does; its paper must have sheets."""
     for problem in problems:
-        for want, why in split_by_paper(problem)[1]:
+        for want, why in tasks_by_paper(problem)[1]:
             return f"{want.name} of {want.paper}: {why}"
     return ""
 
 
-_Key = tuple[object, ...]
-_Chain = dict[_Key, Problem]
+_ProblemKey = tuple[object, ...]
+_Chain = dict[_ProblemKey, Problem]
 """Unequal problems of one paper, in the order of sizes."""
 
 
-def _key(problem: Problem) -> _Key:
-    return (problem.wants,)
+def _problem_key(problem: Problem) -> _ProblemKey:
+    return (problem.demands,)
 
 
 def _chains(problems: Iterable[Mapping[str, Problem]]) -> dict[str, _Chain]:
     chains: dict[str, _Chain] = {}
     for of_paper in problems:
         for paper, one in of_paper.items():
-            chains.setdefault(paper, {}).setdefault(_key(one), one)
+            chains.setdefault(paper, {}).setdefault(_problem_key(one), one)
     return chains
 
 
@@ -303,34 +308,36 @@ class _Run(NamedTuple):
     """Neighbours to be solved one after the other."""
 
     problems: tuple[Problem, ...]
-    pains: Pains
+    budget: QuickBudget
 
 
-_Each = Callable[[Callable[[_Run], list[Answer]], Sequence[_Run]], Iterable[list[Answer]]]
+_Map = Callable[[Callable[[_Run], list[CuttingPlan]], Sequence[_Run]], Iterable[list[CuttingPlan]]]
 """The built-in `map`, or one that shares its work among processes."""
 
 
 def _solve(
     chains: Mapping[str, _Chain],
-    pains: Pains,
-    each: _Each,
+    pains: QuickBudget,
+    each: _Map,
     stop: Stop,
     on_progress: Callable[[int, int], None],
-) -> dict[str, dict[_Key, Like]]:
+) -> dict[str, dict[_ProblemKey, SolvedProblem]]:
     """Return what is found, up to a stop; of each chain what is known is its beginning."""
     starts = [
-        (Fraction(start, len(chain)), -_weight(chain), paper, start)
+        (Fraction(start, len(chain)), -_demand_count(chain), paper, start)
         for paper, chain in chains.items()
-        for start in range(0, len(chain), _RUN)
+        for start in range(0, len(chain), _RUN_LENGTH)
     ]
     # Small sizes of all papers first, so that a stop leaves whole sizes; of those what takes
     # longest, so that no process is left with it in the end.
     starts.sort()
     wholes = {paper: tuple(chain.values()) for paper, chain in chains.items()}
-    runs = [_Run(wholes[paper][start : start + _RUN], pains) for *_, paper, start in starts]
-    found: dict[str, list[Answer]] = {paper: [] for paper in chains}
+    runs = [_Run(wholes[paper][start : start + _RUN_LENGTH], pains) for *_, paper, start in starts]
+    found: dict[str, list[CuttingPlan]] = {paper: [] for paper in chains}
     try:
-        for done, (start, answers) in enumerate(zip(starts, each(_solved, runs), strict=True), 1):
+        for done, (start, answers) in enumerate(
+            zip(starts, each(_solve_run, runs), strict=True), 1
+        ):
             found[start[2]] += answers
             on_progress(done, len(runs))
             if stop():
@@ -340,26 +347,26 @@ def _solve(
         if not stop():
             raise
     return {
-        paper: dict(zip(chain, _smoothed(wholes[paper], found[paper]), strict=False))
+        paper: dict(zip(chain, _improve_from_neighbours(wholes[paper], found[paper]), strict=False))
         for paper, chain in chains.items()
     }
 
 
-def _weight(chain: _Chain) -> int:
-    return len(next(iter(chain.values())).wants)
+def _demand_count(chain: _Chain) -> int:
+    return len(next(iter(chain.values())).demands)
 
 
-def _solved(run: _Run) -> list[Answer]:
+def _solve_run(run: _Run) -> list[CuttingPlan]:
     """Solve neighbours: the last, the first, and then what lies between, half by half."""
     problems, pains = run
     last = len(problems) - 1
-    answers: dict[int, Answer] = {}
+    answers: dict[int, CuttingPlan] = {}
 
     def solve_at(place: int, *neighbours: int) -> None:
         problem = problems[place]
-        known = [answers[n].bound for n in neighbours if _none_larger(problems[n], problem)]
-        like = [Like(problems[n], answers[n]) for n in sorted(neighbours, reverse=True)]
-        answers[place] = sketch(
+        known = [answers[n].lower_bound for n in neighbours if _is_no_larger(problems[n], problem)]
+        like = [SolvedProblem(problems[n], answers[n]) for n in sorted(neighbours, reverse=True)]
+        answers[place] = quick_plan(
             problem,
             like,
             pains,
@@ -367,7 +374,7 @@ def _solved(run: _Run) -> list[Answer]:
             # Where both neighbours cost the same, so will what lies between.
             enough=min((answers[n].cost for n in neighbours if n < place), default=Fraction(0)),
         )
-        require(problem, answers[place])
+        require_valid(problem, answers[place])
 
     def between(low: int, high: int) -> None:
         middle = (low + high) // 2
@@ -383,12 +390,12 @@ def _solved(run: _Run) -> list[Answer]:
     return [answers[place] for place in range(len(problems))]
 
 
-def _none_larger(one: Problem, other: Problem) -> bool:
+def _is_no_larger(one: Problem, other: Problem) -> bool:
     """Tell whether every plan for the other serves for the one too: rectangles, none larger."""
-    of_other = {want.name: want for want in other.wants}
-    if one.stock != other.stock or of_other.keys() != {want.name for want in one.wants}:
+    of_other = {want.name: want for want in other.demands}
+    if one.stock != other.stock or of_other.keys() != {want.name for want in one.demands}:
         return False
-    for want in one.wants:
+    for want in one.demands:
         large = of_other[want.name]
         if want.voids or replace(large, width=want.width, height=want.height) != want:
             return False
@@ -397,30 +404,32 @@ def _none_larger(one: Problem, other: Problem) -> bool:
     return True
 
 
-def _smoothed(problems: Sequence[Problem], answers: Sequence[Answer]) -> list[Like]:
+def _improve_from_neighbours(
+    problems: Sequence[Problem], answers: Sequence[CuttingPlan]
+) -> list[SolvedProblem]:
     """Let each size take over a neighbour's better plan, and what is proven of smaller pieces.
 
     The last problems may have no answers.
     """
-    told = [Like(*both) for both in zip(problems, answers, strict=False)]
+    told = [SolvedProblem(*both) for both in zip(problems, answers, strict=False)]
     places = range(len(told))
     for here, there in [
         *((place, place + 1) for place in reversed(places[:-1])),
         *((place, place - 1) for place in places[1:]),
     ]:
         one, other = told[here], told[there]
-        if other.answer.cost >= one.answer.cost:
+        if other.cutting_plan.cost >= one.cutting_plan.cost:
             continue
-        anew = lay_anew(one.problem, other)
-        if anew is not None and anew.cost < one.answer.cost:
-            anew = replace(anew, bound=min(one.answer.bound, anew.cost))
-            require(one.problem, anew)
-            told[here] = Like(one.problem, anew)
+        anew = relayout_plan(one.problem, other)
+        if anew is not None and anew.cost < one.cutting_plan.cost:
+            anew = replace(anew, lower_bound=min(one.cutting_plan.lower_bound, anew.cost))
+            require_valid(one.problem, anew)
+            told[here] = SolvedProblem(one.problem, anew)
     for here, there in zip(places[1:], places[:-1], strict=True):
         one, smaller = told[here], told[there]
-        least = min(smaller.answer.bound, one.answer.cost)
-        if least > one.answer.bound and _none_larger(smaller.problem, one.problem):
-            told[here] = Like(one.problem, replace(one.answer, bound=least))
+        least = min(smaller.cutting_plan.lower_bound, one.cutting_plan.cost)
+        if least > one.cutting_plan.lower_bound and _is_no_larger(smaller.problem, one.problem):
+            told[here] = SolvedProblem(one.problem, replace(one.cutting_plan, lower_bound=least))
     return told
 
 
@@ -428,7 +437,7 @@ def _smoothed(problems: Sequence[Problem], answers: Sequence[Answer]) -> list[Li
 
 
 @contextmanager
-def _working(processes: int | None, jobs: int) -> Iterator[_Each]:
+def _process_map(processes: int | None, jobs: int) -> Iterator[_Map]:
     """Give a `map` that shares its work among processes, or the built-in one for little work.
 
     Parameters
@@ -439,10 +448,10 @@ def _working(processes: int | None, jobs: int) -> Iterator[_Each]:
         How many things there are to do in all.
     """
     number = min(8, os.cpu_count() or 1) if processes is None else processes
-    if number < 2 or jobs < 2 * _RUN:
+    if number < 2 or jobs < 2 * _RUN_LENGTH:
         yield map
         return
-    pool = ProcessPoolExecutor(number, get_context("spawn"), initializer=_die_quietly)
+    pool = ProcessPoolExecutor(number, get_context("spawn"), initializer=_reset_interrupt)
     try:
         yield pool.map
         pool.shutdown(wait=True, cancel_futures=True)
@@ -455,6 +464,6 @@ def _working(processes: int | None, jobs: int) -> Iterator[_Each]:
         pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _die_quietly() -> None:
+def _reset_interrupt() -> None:
     """End at Ctrl-C without a word; the command has one."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)

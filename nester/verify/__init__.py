@@ -1,15 +1,15 @@
 """Judges any answer, and shares only the words of the problem with what it judges."""
 
-from nester.verify.layouts import Fault, FaultKind, PlanFault, require, verify
-from nester.verify.purchase import PurchaseFault, faults_of_purchase, require_purchase
+from nester.verify.layouts import Fault, FaultKind, InvalidPlanError, require_valid, verify
+from nester.verify.purchase import InvalidPurchaseError, require_valid_purchase, verify_purchase
 
 __all__ = [
     "Fault",
     "FaultKind",
-    "PlanFault",
-    "PurchaseFault",
-    "faults_of_purchase",
-    "require",
-    "require_purchase",
+    "InvalidPlanError",
+    "InvalidPurchaseError",
+    "require_valid",
+    "require_valid_purchase",
     "verify",
+    "verify_purchase",
 ]

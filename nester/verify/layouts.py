@@ -20,26 +20,26 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from nester.core.lengths import Unit, format_length, format_size
 from nester.core.piece import Grain, Turn
-from nester.core.problem import Cut, Cuts, Placed, Rect, placed_voids
+from nester.core.problem import Cut, Cuts, PlacedPiece, Rect, placed_voids
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from nester.core.problem import Answer, Layout, Problem, Stock, Want
+    from nester.core.problem import CuttingPlan, Demand, Layout, Problem, StockItem
 
-__all__ = ["Fault", "FaultKind", "PlanFault", "require", "verify"]
+__all__ = ["Fault", "FaultKind", "InvalidPlanError", "require_valid", "verify"]
 
 
 class FaultKind(StrEnum):
     """What can be wrong with an answer."""
 
-    NOT_WHOLE = "not whole"
+    NOT_EXACT = "not whole"
     """A length, a number of pieces or a price that isn't exact."""
     BAD_VOID = "bad void"
     """A void that reaches over its blank, overlaps another or leaves nothing of the piece."""
-    DOUBLED_NAME = "doubled name"
+    DUPLICATE_NAME = "doubled name"
     UNKNOWN_STOCK = "unknown stock"
-    UNKNOWN_WANT = "unknown want"
+    UNKNOWN_DEMAND = "unknown want"
     BAD_COPIES = "bad copies"
     EMPTY_LAYOUT = "empty layout"
     OFF_SHEET = "off the sheet"
@@ -50,17 +50,17 @@ class FaultKind(StrEnum):
     TOO_MANY_SHEETS = "too many sheets"
     WRONG_COUNT = "wrong count"
     WRONG_COST = "wrong cost"
-    WRONG_KEPT = "wrong kept"
+    WRONG_OFFCUT_VALUE = "wrong kept"
     """The offcuts are worth more or less than is said."""
     WRONG_BOUND = "wrong bound"
-    NO_REASON = "no reason"
+    MISSING_REASON = "no reason"
     """Something is unplaced, but not said why or how many."""
     BAD_CUT = "bad cut"
     KNIFE_CUT = "knife cut"
     """A knife cut where only straight cuts are allowed."""
     CUT_THROUGH = "cut through"
     """A cut runs through a piece or an offcut."""
-    NOT_FREE = "not free"
+    NOT_CUT_FREE = "not free"
     """A piece or an offcut still hangs on others after the last cut."""
     SMALL_OFFCUT = "small offcut"
     UNUSABLE = "unusable"
@@ -78,109 +78,109 @@ class Fault:
 
     kind: FaultKind
     where: str
-    sentence: str
+    message: str
 
 
-class PlanFault(Exception):
+class InvalidPlanError(Exception):
     """An answer that must not be shown; `faults` lists what is wrong."""
 
     def __init__(self, faults: Sequence[Fault]) -> None:
         self.faults = tuple(faults)
-        super().__init__("\n".join(f"{fault.where}: {fault.sentence}" for fault in faults))
+        super().__init__("\n".join(f"{fault.where}: {fault.message}" for fault in faults))
 
 
-def require(problem: Problem, answer: Answer) -> None:
-    """Raise `PlanFault` unless the answer is a right one to the problem."""
+def require_valid(problem: Problem, answer: CuttingPlan) -> None:
+    """Raise `InvalidPlanError` unless the answer is a right one to the problem."""
     faults = verify(problem, answer)
     if faults:
-        raise PlanFault(faults)
+        raise InvalidPlanError(faults)
 
 
-def verify(problem: Problem, answer: Answer) -> list[Fault]:
+def verify(problem: Problem, answer: CuttingPlan) -> list[Fault]:
     """Return what is wrong with an answer; an empty list means that it is right.
 
     A doubled name in the problem, or a number that isn't exact, is told alone: with such data
     nothing else can be judged.  For the pieces of a layout it takes O(n log n) time, and in parts
     cut with a knife that times the number of such parts.
     """
-    unclear = [*_faults_of_problem(problem), *_inexact_numbers(answer)]
+    unclear = [*_faults_of_problem(problem), *_faults_of_numbers(answer)]
     if unclear:
         return unclear
-    faults = [*_faults_of_counts(problem, answer), *_faults_of_money(problem, answer)]
+    faults = [*_faults_of_counts(problem, answer), *_faults_of_costs(problem, answer)]
     for number, layout in enumerate(answer.layouts, 1):
-        judge = _LayoutJudge(problem, layout)
-        faults += [Fault(kind, _place(number, layout), said) for kind, said in judge.judge()]
+        judge = _LayoutVerifier(problem, layout)
+        faults += [Fault(kind, _layout_name(number, layout), said) for kind, said in judge.faults()]
     return faults
 
 
-_Found = tuple[FaultKind, str]
+_Finding = tuple[FaultKind, str]
 
 
-def _is_whole(number: object) -> bool:
+def _is_integer(number: object) -> bool:
     return isinstance(number, int) and not isinstance(number, bool)
 
 
 def _is_exact(number: object) -> bool:
-    return isinstance(number, Fraction) or _is_whole(number)
+    return isinstance(number, Fraction) or _is_integer(number)
 
 
-def _place(number: int, layout: Layout) -> str:
+def _layout_name(number: int, layout: Layout) -> str:
     return f"layout {number} ({layout.stock})"
 
 
 def _faults_of_problem(problem: Problem) -> Iterator[Fault]:
-    things: tuple[tuple[str, Sequence[Want | Stock]], ...] = (
-        ("wants", problem.wants),
+    things: tuple[tuple[str, Sequence[Demand | StockItem]], ...] = (
+        ("wants", problem.demands),
         ("stock", problem.stock),
     )
     for where, items in things:
         for name, times in Counter(item.name for item in items).items():
             if times > 1:
-                yield Fault(FaultKind.DOUBLED_NAME, where, f"'{name}' is there {times} times")
+                yield Fault(FaultKind.DUPLICATE_NAME, where, f"'{name}' is there {times} times")
         for item in items:
             numbers = (item.width, item.height, 0 if item.quantity is None else item.quantity)
-            if not all(map(_is_whole, numbers)):
+            if not all(map(_is_integer, numbers)):
                 said = f"'{item.name}' has a size or a quantity that is no whole number"
-                yield Fault(FaultKind.NOT_WHOLE, where, said)
-    for want in problem.wants:
-        if not all(_is_whole(number) for void in want.voids for number in void):
+                yield Fault(FaultKind.NOT_EXACT, where, said)
+    for want in problem.demands:
+        if not all(_is_integer(number) for void in want.voids for number in void):
             said = f"'{want.name}' has a void that is not in whole numbers"
-            yield Fault(FaultKind.NOT_WHOLE, "wants", said)
-        elif want.voids and _are_bad(want.voids, Rect(0, 0, want.width, want.height)):
+            yield Fault(FaultKind.NOT_EXACT, "wants", said)
+        elif want.voids and _are_invalid(want.voids, Rect(0, 0, want.width, want.height)):
             said = f"'{want.name}' has voids that overlap, leave its blank or fill it"
             yield Fault(FaultKind.BAD_VOID, "wants", said)
     for stock in problem.stock:
-        if not all(map(_is_whole, (*stock.margins, *(n for bad in stock.spoiled for n in bad)))):
+        if not all(map(_is_integer, (*stock.margins, *(n for bad in stock.damaged for n in bad)))):
             said = f"'{stock.name}' has margins or something spoiled that is not in whole numbers"
-            yield Fault(FaultKind.NOT_WHOLE, "stock", said)
+            yield Fault(FaultKind.NOT_EXACT, "stock", said)
     if not all(_is_exact(stock.price) for stock in problem.stock):
-        yield Fault(FaultKind.NOT_WHOLE, "stock", "a price is not exact")
-    if not _is_exact(problem.offcut_worth) or not 0 <= problem.offcut_worth <= 1:
+        yield Fault(FaultKind.NOT_EXACT, "stock", "a price is not exact")
+    if not _is_exact(problem.offcut_value_share) or not 0 <= problem.offcut_value_share <= 1:
         said = "what an offcut is worth is no exact share from 0 to 1"
-        yield Fault(FaultKind.NOT_WHOLE, "offcuts", said)
+        yield Fault(FaultKind.NOT_EXACT, "offcuts", said)
 
 
-def _inexact_numbers(answer: Answer) -> Iterator[Fault]:
-    if not all(map(_is_exact, (answer.cost, answer.kept, answer.bound))):
+def _faults_of_numbers(answer: CuttingPlan) -> Iterator[Fault]:
+    if not all(map(_is_exact, (answer.cost, answer.offcut_value, answer.lower_bound))):
         said = "the cost, what is kept or the bound is not exact"
-        yield Fault(FaultKind.NOT_WHOLE, "cost", said)
+        yield Fault(FaultKind.NOT_EXACT, "cost", said)
     for left in answer.unplaced:
-        if not _is_whole(left.quantity):
+        if not _is_integer(left.quantity):
             said = f"'{left.name}' has a quantity that is no whole number"
-            yield Fault(FaultKind.NOT_WHOLE, "unplaced", said)
+            yield Fault(FaultKind.NOT_EXACT, "unplaced", said)
     for number, layout in enumerate(answer.layouts, 1):
         numbers: list[object] = [layout.copies]
         for rect in (*(piece.rect for piece in layout.placed), *layout.offcuts):
             numbers += rect
         for cut in layout.cuts:
             numbers += (*cut.part, cut.at, cut.start, cut.end)
-        if not all(map(_is_whole, numbers)):
+        if not all(map(_is_integer, numbers)):
             said = "a place, a size, a cut or the copies are no whole number"
-            yield Fault(FaultKind.NOT_WHOLE, _place(number, layout), said)
+            yield Fault(FaultKind.NOT_EXACT, _layout_name(number, layout), said)
 
 
-def _faults_of_counts(problem: Problem, answer: Answer) -> Iterator[Fault]:
-    wanted = {want.name: want.quantity for want in problem.wants}
+def _faults_of_counts(problem: Problem, answer: CuttingPlan) -> Iterator[Fault]:
+    wanted = {want.name: want.quantity for want in problem.demands}
     accounted: Counter[str] = Counter()
     for layout in answer.layouts:
         for name, times in Counter(piece.name for piece in layout.placed).items():
@@ -189,10 +189,10 @@ def _faults_of_counts(problem: Problem, answer: Answer) -> Iterator[Fault]:
         accounted[left.name] += left.quantity
         if left.name not in wanted:
             said = f"'{left.name}' was never wanted"
-            yield Fault(FaultKind.UNKNOWN_WANT, "unplaced", said)
+            yield Fault(FaultKind.UNKNOWN_DEMAND, "unplaced", said)
         if not left.why.strip() or left.quantity < 1:
             said = f"'{left.name}' needs a reason and a quantity of one or more"
-            yield Fault(FaultKind.NO_REASON, "unplaced", said)
+            yield Fault(FaultKind.MISSING_REASON, "unplaced", said)
     for name, quantity in wanted.items():
         if accounted[name] != quantity:
             said = f"'{name}': {quantity} wanted, but {accounted[name]} made or listed as unplaced"
@@ -206,34 +206,34 @@ def _faults_of_counts(problem: Problem, answer: Answer) -> Iterator[Fault]:
             yield Fault(FaultKind.TOO_MANY_SHEETS, "stock", said)
 
 
-def _faults_of_money(problem: Problem, answer: Answer) -> Iterator[Fault]:
+def _faults_of_costs(problem: Problem, answer: CuttingPlan) -> Iterator[Fault]:
     stock = {one.name: one for one in problem.stock}
     known = [layout for layout in answer.layouts if layout.stock in stock]
     spent = sum(stock[layout.stock].price * layout.copies for layout in known)
     if answer.cost != spent:
         said = f"the cost is given as {answer.cost}, but the sheets cost {spent}"
         yield Fault(FaultKind.WRONG_COST, "cost", said)
-    kept = sum(_kept_of(problem, stock[layout.stock], layout) for layout in known)
-    if answer.kept != kept:
-        said = f"the offcuts are said to be worth {answer.kept}, but they are worth {kept}"
-        yield Fault(FaultKind.WRONG_KEPT, "offcuts", said)
-    if not 0 <= answer.bound <= answer.net:
-        said = f"the bound {answer.bound} is not between nothing and the net cost {answer.net}"
+    kept = sum(_offcut_value(problem, stock[layout.stock], layout) for layout in known)
+    if answer.offcut_value != kept:
+        said = f"the offcuts are said to be worth {answer.offcut_value}, but they are worth {kept}"
+        yield Fault(FaultKind.WRONG_OFFCUT_VALUE, "offcuts", said)
+    if not 0 <= answer.lower_bound <= answer.net_cost:
+        said = f"the bound {answer.lower_bound} is not between nothing and the net cost {answer.net_cost}"
         yield Fault(FaultKind.WRONG_BOUND, "bound", said)
 
 
-def _kept_of(problem: Problem, stock: Stock, layout: Layout) -> Fraction:
+def _offcut_value(problem: Problem, stock: StockItem, layout: Layout) -> Fraction:
     """Return what the offcuts of all copies of a layout count; nothing for a sheet of no size."""
     area, sheet = sum(rect.area for rect in layout.offcuts), stock.width * stock.height
     if not area or not sheet:
         return Fraction(0)
-    share = 1 if stock.offcut else problem.offcut_worth
+    share = 1 if stock.is_offcut else problem.offcut_value_share
     # With a worth of nothing no offcut counts, whatever it is cut from.
-    share = share if problem.offcut_worth else 0
+    share = share if problem.offcut_value_share else 0
     return Fraction(stock.price) * share * layout.copies * Fraction(area, sheet)
 
 
-class _Thing(NamedTuple):
+class _Item(NamedTuple):
     """A piece or an offcut that must lie free in the end."""
 
     rect: Rect
@@ -241,31 +241,31 @@ class _Thing(NamedTuple):
     voids: tuple[Rect, ...] = ()
 
 
-def _say(rect: Rect) -> str:
+def _describe(rect: Rect) -> str:
     at = format_size(rect.x, rect.y, Unit.MM).replace(" ×", ",")
     return f"{format_size(rect.width, rect.height, Unit.MM)} at {at}"
 
 
-class _LayoutJudge:
+class _LayoutVerifier:
     def __init__(self, problem: Problem, layout: Layout) -> None:
         self.problem = problem
         self.layout = layout
-        self.wants = {want.name: want for want in problem.wants}
+        self.demands = {want.name: want for want in problem.demands}
         self.stock = next((s for s in problem.stock if s.name == layout.stock), None)
-        self.pieces = [_Thing(p.rect, f"piece '{p.name}'", self._voids(p)) for p in layout.placed]
+        self.pieces = [_Item(p.rect, f"piece '{p.name}'", self._voids(p)) for p in layout.placed]
         self.offcuts = [
-            _Thing(rect, f"offcut {number}") for number, rect in enumerate(layout.offcuts, 1)
+            _Item(rect, f"offcut {number}") for number, rect in enumerate(layout.offcuts, 1)
         ]
 
-    def _voids(self, piece: Placed) -> tuple[Rect, ...]:
+    def _voids(self, piece: PlacedPiece) -> tuple[Rect, ...]:
         """Return where the voids of a piece lie; none if it is of a wrong size, which is told."""
-        want = self.wants.get(piece.name)
+        want = self.demands.get(piece.name)
         if want is None:
             return ()
         asked = (want.height, want.width) if piece.turned else (want.width, want.height)
         return placed_voids(want, piece) if asked == (piece.width, piece.height) else ()
 
-    def judge(self) -> Iterator[_Found]:
+    def faults(self) -> Iterator[_Finding]:
         layout, stock = self.layout, self.stock
         if layout.copies < 1:
             yield FaultKind.BAD_COPIES, f"{layout.copies} copies are to be cut"
@@ -278,31 +278,31 @@ class _LayoutJudge:
             return
         sheet = Rect(0, 0, stock.width, stock.height)
         things = [*self.pieces, *self.offcuts]
-        yield from self._faults_of_places(sheet)
-        yield from self._unusable(stock)
-        yield from self._too_close()
+        yield from self._faults_of_positions(sheet)
+        yield from self._faults_of_unusable_areas(stock)
+        yield from self._faults_of_gaps()
         yield from _faults_of_cuts(sheet, layout.cuts, things, self.problem.cuts)
-        yield from self._too_many_stages(sheet)
+        yield from self._faults_of_stages(sheet)
 
-    def _unusable(self, stock: Stock) -> Iterator[_Found]:
+    def _faults_of_unusable_areas(self, stock: StockItem) -> Iterator[_Finding]:
         """Yield what lies on a margin or on what is spoiled."""
         left, top, right, bottom = stock.margins
         within = Rect(left, top, stock.width - left - right, stock.height - top - bottom)
         for thing in (*self.pieces, *self.offcuts):
-            solid = [rect for rect, _ in _solids([thing])]
-            if not all(_holds(within, rect) for rect in solid):
-                said = f"{thing.name}, {_say(thing.rect)}, lies on a margin of the sheet"
+            solid = [rect for rect, _ in _solid_rects([thing])]
+            if not all(_contains(within, rect) for rect in solid):
+                said = f"{thing.name}, {_describe(thing.rect)}, lies on a margin of the sheet"
                 yield FaultKind.UNUSABLE, said
-            if any(_meet(rect, bad) for rect in solid for bad in stock.spoiled):
-                said = f"{thing.name}, {_say(thing.rect)}, lies where the sheet is spoiled"
+            if any(_overlap(rect, bad) for rect in solid for bad in stock.damaged):
+                said = f"{thing.name}, {_describe(thing.rect)}, lies where the sheet is spoiled"
                 yield FaultKind.UNUSABLE, said
 
-    def _too_close(self) -> Iterator[_Found]:
+    def _faults_of_gaps(self) -> Iterator[_Finding]:
         """Yield each piece with one that it is too near to: their solids, made longer, meet."""
         gap = self.problem.gap
         if not gap:
             return
-        solids = [(rect, i) for i, one in enumerate(self.pieces) for rect, _ in _solids([one])]
+        solids = [(rect, i) for i, one in enumerate(self.pieces) for rect, _ in _solid_rects([one])]
         solids.sort(key=lambda solid: (solid[0].x, solid[0].y, solid[1]))
         told: set[frozenset[int]] = set()
         near: list[tuple[Rect, int]] = []
@@ -316,7 +316,7 @@ class _LayoutJudge:
             names = f"{self.pieces[first].name} and {self.pieces[second].name}"
             yield FaultKind.TOO_CLOSE, f"{names} are nearer to each other than the gap"
 
-    def _too_many_stages(self, sheet: Rect) -> Iterator[_Found]:
+    def _faults_of_stages(self, sheet: Rect) -> Iterator[_Finding]:
         most = self.problem.trimmer.stages
         if most is None or self.problem.cuts is Cuts.FREE:
             return
@@ -329,17 +329,17 @@ class _LayoutJudge:
             # What a knife has cut out is a small sheet of its own.
             stage, way = came_by.get(cut.part, (0, None))
             stage += cut.vertical is not way
-            for half in _halves(cut):
+            for half in _split(cut):
                 came_by[half] = stage, cut.vertical
         for thing in self.pieces:
             if came_by.get(thing.rect, (0, None))[0] > most:
                 said = f"{thing.name} is free only after {came_by[thing.rect][0]} stages of cutting"
                 yield FaultKind.TOO_MANY_STAGES, said
 
-    def _faults_of_piece(self, piece: Placed) -> Iterator[_Found]:
-        want = self.wants.get(piece.name)
+    def _faults_of_piece(self, piece: PlacedPiece) -> Iterator[_Finding]:
+        want = self.demands.get(piece.name)
         if want is None:
-            yield FaultKind.UNKNOWN_WANT, f"'{piece.name}' was never wanted"
+            yield FaultKind.UNKNOWN_DEMAND, f"'{piece.name}' was never wanted"
             return
         if self.stock is not None and want.paper != self.stock.paper:
             said = f"piece '{piece.name}' is of paper '{want.paper}', not '{self.stock.paper}'"
@@ -348,7 +348,7 @@ class _LayoutJudge:
         as_placed = (piece.width, piece.height)
         if as_placed not in (upright, turned):
             asked = format_size(*upright, Unit.MM)
-            said = f"piece '{piece.name}' is {_say(piece.rect)}, wanted {asked}"
+            said = f"piece '{piece.name}' is {_describe(piece.rect)}, wanted {asked}"
             yield FaultKind.WRONG_SIZE, said
         elif as_placed != (turned if piece.turned else upright):
             said = f"piece '{piece.name}' lies otherwise than is said of its turn"
@@ -364,23 +364,25 @@ class _LayoutJudge:
             said = f"piece '{piece.name}' lies across the grain that it must follow"
             yield FaultKind.WRONG_GRAIN, said
 
-    def _faults_of_places(self, sheet: Rect) -> Iterator[_Found]:
+    def _faults_of_positions(self, sheet: Rect) -> Iterator[_Finding]:
         things = [*self.pieces, *self.offcuts]
         for thing in things:
             rect = thing.rect
-            if rect.width < 1 or rect.height < 1 or not _holds(sheet, rect):
-                said = f"{thing.name}, {_say(rect)}, reaches over the edge of the sheet"
+            if rect.width < 1 or rect.height < 1 or not _contains(sheet, rect):
+                said = f"{thing.name}, {_describe(rect)}, reaches over the edge of the sheet"
                 yield FaultKind.OFF_SHEET, said
         for thing in self.offcuts:
             if min(thing.rect.width, thing.rect.height) < self.problem.smallest_offcut:
-                said = f"{thing.name}, {_say(thing.rect)}, is too small to keep"
+                said = f"{thing.name}, {_describe(thing.rect)}, is too small to keep"
                 yield FaultKind.SMALL_OFFCUT, said
-        for one, other in _overlaps(things):
-            said = f"{one.name}, {_say(one.rect)}, overlaps {other.name}, {_say(other.rect)}"
+        for one, other in _overlapping_items(things):
+            said = (
+                f"{one.name}, {_describe(one.rect)}, overlaps {other.name}, {_describe(other.rect)}"
+            )
             yield FaultKind.OVERLAP, said
 
 
-def _holds(outer: Rect, inner: Rect) -> bool:
+def _contains(outer: Rect, inner: Rect) -> bool:
     return (
         outer.x <= inner.x
         and outer.y <= inner.y
@@ -389,44 +391,44 @@ def _holds(outer: Rect, inner: Rect) -> bool:
     )
 
 
-class _Row:
+class _IntervalSet:
     """Things side by side along one axis, none over another, found by binary search."""
 
     def __init__(self) -> None:
-        self.spans: list[tuple[int, int, int]] = []
+        self.intervals: list[tuple[int, int, int]] = []
 
-    def hit(self, start: int, end: int) -> int | None:
+    def find_overlap(self, start: int, end: int) -> int | None:
         """Return the index of a thing that shares more than an end with a span."""
-        at = bisect_left(self.spans, (start,))
-        if at < len(self.spans) and self.spans[at][0] < end:
-            return self.spans[at][2]
-        if at and self.spans[at - 1][1] > start:
-            return self.spans[at - 1][2]
+        at = bisect_left(self.intervals, (start,))
+        if at < len(self.intervals) and self.intervals[at][0] < end:
+            return self.intervals[at][2]
+        if at and self.intervals[at - 1][1] > start:
+            return self.intervals[at - 1][2]
         return None
 
     def add(self, start: int, end: int, index: int) -> None:
-        insort(self.spans, (start, end, index))
+        insort(self.intervals, (start, end, index))
 
-    def drop(self, start: int, end: int, index: int) -> None:
-        at = bisect_left(self.spans, (start, end, index))
-        if at < len(self.spans) and self.spans[at] == (start, end, index):
-            del self.spans[at]
+    def remove(self, start: int, end: int, index: int) -> None:
+        at = bisect_left(self.intervals, (start, end, index))
+        if at < len(self.intervals) and self.intervals[at] == (start, end, index):
+            del self.intervals[at]
 
 
-_END, _CUT, _BEGIN = 0, 1, 2
+_END, _CUT, _START = 0, 1, 2
 """At one place of a sweep, what ends there comes first and what begins there last."""
 
 
-def _are_bad(voids: Sequence[Rect], blank: Rect) -> bool:
+def _are_invalid(voids: Sequence[Rect], blank: Rect) -> bool:
     """Tell whether voids are none: empty, beyond the blank, one over another, or all of it."""
     return (
-        any(void.width < 1 or void.height < 1 or not _holds(blank, void) for void in voids)
-        or any(_meet(one, other) for i, one in enumerate(voids) for other in voids[:i])
+        any(void.width < 1 or void.height < 1 or not _contains(blank, void) for void in voids)
+        or any(_overlap(one, other) for i, one in enumerate(voids) for other in voids[:i])
         or sum(void.area for void in voids) >= blank.area
     )
 
 
-def _meet(one: Rect, other: Rect) -> bool:
+def _overlap(one: Rect, other: Rect) -> bool:
     """Tell whether two rectangles share more than an edge."""
     return (
         one.x < other.right
@@ -436,7 +438,7 @@ def _meet(one: Rect, other: Rect) -> bool:
     )
 
 
-def _rows(thing: _Thing) -> Iterator[Rect]:
+def _solid_rows(thing: _Item) -> Iterator[Rect]:
     """Yield what is solid of a thing in rows; each reaches as far left and right as it can."""
     blank, voids = thing.rect, thing.voids
     ends = {blank.y, blank.bottom, *(v.y for v in voids), *(v.bottom for v in voids)}
@@ -450,36 +452,38 @@ def _rows(thing: _Thing) -> Iterator[Rect]:
             yield Rect(left, top, blank.right - left, bottom - top)
 
 
-def _mirrored(rect: Rect) -> Rect:
+def _transposed(rect: Rect) -> Rect:
     """Return a rectangle with across and down exchanged."""
     return Rect(rect.y, rect.x, rect.height, rect.width)
 
 
-def _solids(things: Sequence[_Thing], upright: bool = True) -> list[tuple[Rect, _Thing]]:
+def _solid_rects(things: Sequence[_Item], upright: bool = True) -> list[tuple[Rect, _Item]]:
     """Return what is solid of things in rows, or in columns with across and down exchanged."""
     if not upright:
-        looked_at = [_Thing(_mirrored(r), n, tuple(map(_mirrored, v))) for r, n, v in things]
+        looked_at = [_Item(_transposed(r), n, tuple(map(_transposed, v))) for r, n, v in things]
     else:
         looked_at = list(things)
     return [
-        (row, thing) for thing, seen in zip(things, looked_at, strict=True) for row in _rows(seen)
+        (row, thing)
+        for thing, seen in zip(things, looked_at, strict=True)
+        for row in _solid_rows(seen)
     ]
 
 
-def _overlaps(things: Sequence[_Thing]) -> Iterator[tuple[_Thing, _Thing]]:
+def _overlapping_items(things: Sequence[_Item]) -> Iterator[tuple[_Item, _Item]]:
     """Yield each thing, in order from the left, with one that it lies upon."""
-    solids = [(rect, thing) for rect, thing in _solids(things) if rect.width > 0 < rect.height]
+    solids = [(rect, thing) for rect, thing in _solid_rects(things) if rect.width > 0 < rect.height]
     events = []
     for index, (rect, _) in enumerate(solids):
-        events += [(rect.x, _BEGIN, index), (rect.right, _END, index)]
-    row = _Row()
+        events += [(rect.x, _START, index), (rect.right, _END, index)]
+    row = _IntervalSet()
     told = set()
     for _, what, index in sorted(events):
         rect, thing = solids[index]
         if what == _END:
-            row.drop(rect.y, rect.bottom, index)
+            row.remove(rect.y, rect.bottom, index)
             continue
-        hit = row.hit(rect.y, rect.bottom)
+        hit = row.find_overlap(rect.y, rect.bottom)
         if hit is None:
             row.add(rect.y, rect.bottom, index)
         elif (id(solids[hit][1]), id(thing)) not in told:
@@ -488,8 +492,8 @@ def _overlaps(things: Sequence[_Thing]) -> Iterator[tuple[_Thing, _Thing]]:
 
 
 def _faults_of_cuts(
-    sheet: Rect, cuts: Sequence[Cut], things: Sequence[_Thing], how: Cuts
-) -> Iterator[_Found]:
+    sheet: Rect, cuts: Sequence[Cut], things: Sequence[_Item], how: Cuts
+) -> Iterator[_Finding]:
     """Take a sheet apart by its cuts, and yield what goes wrong."""
     table = {sheet}
     carved: dict[Rect, list[Cut]] = {}
@@ -499,51 +503,51 @@ def _faults_of_cuts(
     cut_out: dict[Rect, set[Rect]] = {}
     for number, cut in enumerate(cuts, 1):
         own_voids = voids.get(cut.part, [])
-        if cut.knife and how is not Cuts.FREE and not _cuts_out(cut, own_voids):
+        if cut.knife and how is not Cuts.FREE and not _runs_along_void(cut, own_voids):
             yield (
                 FaultKind.KNIFE_CUT,
                 f"cut {number} is made with a knife, but cuts no corner out of a piece's blank;"
                 " all other cuts must be straight",
             )
             return
-        wrong = _what_is_wrong(cut, table, carved)
+        wrong = _cut_error(cut, table, carved)
         if wrong:
             yield FaultKind.BAD_CUT, f"cut {number} {wrong}"
             return
         if not cut.knife:
             table.remove(cut.part)
-            table.update(_halves(cut))
+            table.update(_split(cut))
             continue
         carved.setdefault(cut.part, []).append(cut)
         if own_voids:
-            carving = _Carving(cut.part, carved[cut.part])
+            carving = _KnifeCuts(cut.part, carved[cut.part])
             before = cut_out.setdefault(cut.part, set())
             fresh = {void for void in own_voids if carving.frees(void)} - before
             before |= fresh
             table |= fresh
-    yield from _faults_of_carving(carved, things)
+    yield from _faults_of_knife_cuts(carved, things)
     carvings = [
-        _Carving(part, part_cuts, cut_out.get(part, ())) for part, part_cuts in carved.items()
+        _KnifeCuts(part, part_cuts, cut_out.get(part, ())) for part, part_cuts in carved.items()
     ]
     used = _used_voids(things)
     for thing in things:
         if not _is_free(thing, table, carvings, used):
-            yield FaultKind.NOT_FREE, f"{thing.name}, {_say(thing.rect)}, is not cut free"
+            yield FaultKind.NOT_CUT_FREE, f"{thing.name}, {_describe(thing.rect)}, is not cut free"
 
 
 def _is_free(
-    thing: _Thing, table: set[Rect], carvings: Sequence[_Carving], used: set[Rect]
+    thing: _Item, table: set[Rect], carvings: Sequence[_KnifeCuts], used: set[Rect]
 ) -> bool:
     rect = thing.rect
     if not thing.voids:
         return rect in table or any(carving.frees(rect) for carving in carvings)
-    parts = [carving for carving in carvings if carving.holds(rect)]
+    parts = [carving for carving in carvings if carving.contains(rect)]
     if rect in table:
-        parts.append(_Carving(rect, ()))
+        parts.append(_KnifeCuts(rect, ()))
     return any(part.frees_piece(rect, thing.voids, used) for part in parts)
 
 
-def _cuts_out(cut: Cut, voids: Iterable[Rect]) -> bool:
+def _runs_along_void(cut: Cut, voids: Iterable[Rect]) -> bool:
     """Tell whether a cut runs along an edge of one of the voids of the blank it is made in."""
     for void in voids:
         places, span = (void.x, void.right), (void.y, void.bottom)
@@ -554,81 +558,86 @@ def _cuts_out(cut: Cut, voids: Iterable[Rect]) -> bool:
     return False
 
 
-def _used_voids(things: Sequence[_Thing]) -> set[Rect]:
+def _used_voids(things: Sequence[_Item]) -> set[Rect]:
     """Return the voids into which something reaches."""
-    solids = sorted(rect for rect, _ in _solids(things))
+    solids = sorted(rect for rect, _ in _solid_rects(things))
     widest = max((rect.width for rect in solids), default=0)
     used = set()
     for void in {void for thing in things for void in thing.voids}:
         first = bisect_left(solids, (void.x - widest,))
         last = bisect_left(solids, (void.right,))
-        if any(_meet(void, solid) for solid in solids[first:last]):
+        if any(_overlap(void, solid) for solid in solids[first:last]):
             used.add(void)
     return used
 
 
-def _what_is_wrong(cut: Cut, table: set[Rect], carved: dict[Rect, list[Cut]]) -> str:
+def _cut_error(cut: Cut, table: set[Rect], carved: dict[Rect, list[Cut]]) -> str:
     """Return why a cut can't be made, or nothing."""
     part = cut.part
     if part not in table:
-        return f"is made in a part, {_say(part)}, that does not lie on the table"
+        return f"is made in a part, {_describe(part)}, that does not lie on the table"
     across, along = (part.x, part.right), (part.y, part.bottom)
     if not cut.vertical:
         across, along = along, across
     at = format_length(cut.at, Unit.MM)
     if not across[0] < cut.at < across[1]:
-        return f"at {at} does not run through the inside of its part, {_say(part)}"
+        return f"at {at} does not run through the inside of its part, {_describe(part)}"
     if not cut.knife and (cut.start, cut.end) != along:
-        return f"at {at} does not run exactly from edge to edge of its part, {_say(part)}"
+        return f"at {at} does not run exactly from edge to edge of its part, {_describe(part)}"
     if not along[0] <= cut.start < cut.end <= along[1]:
-        return f"at {at} does not start and end within its part, {_say(part)}"
+        return f"at {at} does not start and end within its part, {_describe(part)}"
     if not cut.knife and part in carved:
-        return f"at {at} parts what a knife has already cut into, {_say(part)}"
+        return f"at {at} parts what a knife has already cut into, {_describe(part)}"
     return ""
 
 
-def _halves(cut: Cut) -> tuple[Rect, Rect]:
+def _split(cut: Cut) -> tuple[Rect, Rect]:
     x, y, width, height = cut.part
     if cut.vertical:
         return Rect(x, y, cut.at - x, height), Rect(cut.at, y, x + width - cut.at, height)
     return Rect(x, y, width, cut.at - y), Rect(x, cut.at, width, y + height - cut.at)
 
 
-def _faults_of_carving(carved: dict[Rect, list[Cut]], things: Sequence[_Thing]) -> Iterator[_Found]:
+def _faults_of_knife_cuts(
+    carved: dict[Rect, list[Cut]], things: Sequence[_Item]
+) -> Iterator[_Finding]:
     """Yield the things that a knife cut runs through."""
     cuts = [cut for part_cuts in carved.values() for cut in part_cuts]
     # A cut up and down that enters what is solid somewhere runs through a row; one that runs
     # across, through a column.
-    for vertical, rects in ((True, _solids(things)), (False, _solids(things, upright=False))):
+    for vertical, rects in (
+        (True, _solid_rects(things)),
+        (False, _solid_rects(things, upright=False)),
+    ):
         mine = [cut for cut in cuts if cut.vertical is vertical]
-        for cut, thing in _crossings(mine, rects):
+        for cut, thing in _crossed_items(mine, rects):
             at = format_length(cut.at, Unit.MM)
-            said = f"the knife cut at {at} runs through {thing.name}, {_say(thing.rect)}"
+            said = f"the knife cut at {at} runs through {thing.name}, {_describe(thing.rect)}"
             yield FaultKind.CUT_THROUGH, said
 
 
-def _crossings(
-    cuts: Sequence[Cut], rects: Sequence[tuple[Rect, _Thing]]
-) -> Iterator[tuple[Cut, _Thing]]:
+def _crossed_items(
+    cuts: Sequence[Cut], rects: Sequence[tuple[Rect, _Item]]
+) -> Iterator[tuple[Cut, _Item]]:
     """Yield each upright cut with a thing that it crosses."""
     events = [(cut.at, _CUT, index) for index, cut in enumerate(cuts)]
     for index, (rect, _) in enumerate(rects):
-        events += [(rect.x, _BEGIN, index), (rect.right, _END, index)]
-    row = _Row()
+        events += [(rect.x, _START, index), (rect.right, _END, index)]
+    row = _IntervalSet()
     for _, what, index in sorted(events):
         if what == _CUT:
-            hit = row.hit(cuts[index].start, cuts[index].end)
+            hit = row.find_overlap(cuts[index].start, cuts[index].end)
             if hit is not None:
                 yield cuts[index], rects[hit][1]
             continue
         rect = rects[index][0]
         if what == _END:
-            row.drop(rect.y, rect.bottom, index)
+            row.remove(rect.y, rect.bottom, index)
         else:
             row.add(rect.y, rect.bottom, index)
 
 
-class _Carving:
+class _KnifeCuts:
     """The knife cuts of one part, to ask whether an edge is cut along its whole length.
 
     Voids that have been cut out of it are parts of their own and belong to it no more.
@@ -636,7 +645,7 @@ class _Carving:
 
     def __init__(self, part: Rect, cuts: Iterable[Cut], gone: Iterable[Rect] = ()) -> None:
         self.part = part
-        self.gone = tuple(gone)
+        self.removed = tuple(gone)
         self.lines: dict[tuple[bool, int], list[tuple[int, int]]] = {}
         for vertical, at, start, end in sorted(cut[1:5] for cut in cuts):
             spans = self.lines.setdefault((vertical, at), [])
@@ -645,12 +654,14 @@ class _Carving:
             else:
                 spans.append((start, end))
 
-    def holds(self, rect: Rect) -> bool:
-        return _holds(self.part, rect) and not any(_holds(void, rect) for void in self.gone)
+    def contains(self, rect: Rect) -> bool:
+        return _contains(self.part, rect) and not any(
+            _contains(void, rect) for void in self.removed
+        )
 
     def frees(self, rect: Rect) -> bool:
-        return self.holds(rect) and all(
-            self._parts(vertical, at, start, end)
+        return self.contains(rect) and all(
+            self._separates(vertical, at, start, end)
             for vertical, start, end, places in (
                 (True, rect.y, rect.bottom, (rect.x, rect.right)),
                 (False, rect.x, rect.right, (rect.y, rect.bottom)),
@@ -678,10 +689,10 @@ class _Carving:
             column, row = waiting.pop()
             left, right, top, bottom = xs[column], xs[column + 1], ys[row], ys[row + 1]
             for cell, cut_off in (
-                ((column - 1, row), self._parts(True, left, top, bottom)),
-                ((column + 1, row), self._parts(True, right, top, bottom)),
-                ((column, row - 1), self._parts(False, top, left, right)),
-                ((column, row + 1), self._parts(False, bottom, left, right)),
+                ((column - 1, row), self._separates(True, left, top, bottom)),
+                ((column + 1, row), self._separates(True, right, top, bottom)),
+                ((column, row - 1), self._separates(False, top, left, right)),
+                ((column, row + 1), self._separates(False, bottom, left, right)),
             ):
                 if cut_off or cell in reached:
                     continue
@@ -691,7 +702,7 @@ class _Carving:
                 waiting.append(cell)
         return True
 
-    def _parts(self, vertical: bool, at: int, start: int, end: int) -> bool:
+    def _separates(self, vertical: bool, at: int, start: int, end: int) -> bool:
         """Tell whether a line is cut, or is an edge of the part."""
         part = self.part
         own = (part.x, part.right) if vertical else (part.y, part.bottom)

@@ -10,12 +10,12 @@ import time
 from fractions import Fraction
 
 from nester.core.lengths import mm
-from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
+from nester.core.problem import Cuts, Demand, Effort, Problem, Rect, StockItem
 from nester.packing import (
     solve,
 )
 from nester.verify import (
-    require,
+    require_valid,
 )
 
 CASES = (
@@ -36,8 +36,8 @@ def problem_of(width: int, height: int, panel: int) -> Problem:
     side = mm(panel)
     corners = tuple(Rect(x, y, side, side) for x in (0, 2 * side) for y in (0, 2 * side))
     return Problem(
-        (Want("cross", 3 * side, 3 * side, WANTED, voids=corners),),
-        (Stock("sheet", mm(width), mm(height), 1, Fraction(1)),),
+        (Demand("cross", 3 * side, 3 * side, WANTED, voids=corners),),
+        (StockItem("sheet", mm(width), mm(height), 1, Fraction(1)),),
         Cuts.FREE,
     )
 
@@ -55,7 +55,7 @@ def main() -> None:
         begun = time.perf_counter()
         answer = solve(problem, effort)
         seconds = time.perf_counter() - begun
-        require(problem, answer)
+        require_valid(problem, answer)
         found = sum(len(layout.placed) for layout in answer.layouts)
         squares = (width // (3 * panel)) * (height // (3 * panel))
         sizes = f"{width} × {height} | {panel}"

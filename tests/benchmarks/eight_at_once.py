@@ -29,9 +29,9 @@ from inventory.maintenance.check import check_shop
 from inventory.orders.orders import add_order
 from inventory.production.cutting import cut_batch
 from inventory.production.planning import plan_batch
-from inventory.production.progress import left_to_cut
+from inventory.production.progress import list_remaining
 from inventory.production.spoiling import spoil_layout
-from inventory.production.undo import last_deed, undo_deed
+from inventory.production.undo import last_transaction, undo_transaction
 from inventory.stock import ledger, listing
 from inventory.stock.lookup import get_batch
 from inventory.stock.receiving import add_offcut, add_sheets
@@ -78,7 +78,7 @@ def keep(shop: ShopFile, account: Account, rng: random.Random) -> None:
 def spoil(shop: ShopFile, account: Account, rng: random.Random) -> None:
     with shop.begin() as session:
         label = rng.choice(session.scalars(select(Stock.label)).all())
-        listing.spoil(session, label)
+        listing.spoil_stock(session, label)
     account.sheets[label] -= 1
     account.movements += 1
 
@@ -106,7 +106,7 @@ def _an_open_batch(shop: ShopFile, rng: random.Random) -> int:
 def cut(shop: ShopFile, account: Account, rng: random.Random) -> None:
     number = _an_open_batch(shop, rng)
     with shop.begin() as session:
-        left = left_to_cut(session, get_batch(session, number))
+        left = list_remaining(session, get_batch(session, number))
         layout = rng.choice([None, *(one.layout.number for one in left)])
         kept = cut_batch(session, number, layout=layout, copies=layout and 1)
     for one in left:
@@ -122,7 +122,7 @@ def cut(shop: ShopFile, account: Account, rng: random.Random) -> None:
 def ruin(shop: ShopFile, account: Account, rng: random.Random) -> None:
     number = _an_open_batch(shop, rng)
     with shop.begin() as session:
-        left = left_to_cut(session, get_batch(session, number))
+        left = list_remaining(session, get_batch(session, number))
         one = rng.choice(left) if left else None
         spoil_layout(session, number, one.layout.number if one else 1)
     account.sheets[one.layout.sheet.label] -= 1
@@ -133,13 +133,13 @@ def ruin(shop: ShopFile, account: Account, rng: random.Random) -> None:
 def undo(shop: ShopFile, account: Account, rng: random.Random) -> None:
     """Take back what somebody did last; the ledger says what it was."""
     with shop.begin() as session:
-        deed = last_deed(session)
+        deed = last_transaction(session)
         if deed.reason not in (Reason.CUT, Reason.SPOILED, Reason.KEPT):
             return
         lines = session.scalars(select(Movement).where(Movement.deed_id == deed.id)).all()
         booked = [(line.stock.label, line.change) for line in lines]
         copies = [(deed.batch_id, deed.layout, copy) for copy in deed.copies or ()]
-        undo_deed(session, deed.id)
+        undo_transaction(session, deed.id)
     for label, change in booked:
         account.sheets[label] -= change
     account.movements += len(booked)
@@ -229,7 +229,7 @@ def hold_to_book(place: str, accounts: list[Account]) -> None:
             }
             for number in numbers:
                 batch = get_batch(session, number)
-                left = left_to_cut(session, batch)
+                left = list_remaining(session, batch)
                 assert bool(left) == (batch.status is BatchStatus.OPEN)
 
 

@@ -24,14 +24,14 @@ from pathlib import Path
 from statistics import mean
 
 from nester.core.lengths import mm
-from nester.core.problem import Answer, Cuts, Effort, Problem, Stock, Want
+from nester.core.problem import Cuts, CuttingPlan, Demand, Effort, Problem, StockItem
 from nester.packing import (
     solve,
 )
 from nester.packing.search.rectpack_start import all_rectpack_plans, rectpack_plans
-from nester.packing.task.task import split_by_paper
+from nester.packing.task.task import tasks_by_paper
 from nester.verify import (
-    require,
+    require_valid,
 )
 
 FOLDER = Path("../shared/benchmarks")
@@ -60,11 +60,11 @@ def read_instances(path: Path, cuts: Cuts) -> dict[str, Problem]:
 
 def _problem(lines: list[dict[str, str]], cuts: Cuts) -> Problem:
     wants = (
-        Want(str(number), mm(line["width"]), mm(line["height"]), int(line["quantity"]))
+        Demand(str(number), mm(line["width"]), mm(line["height"]), int(line["quantity"]))
         for number, line in enumerate(lines)
     )
     width, height = mm(lines[0]["sheet_width"]), mm(lines[0]["sheet_height"])
-    return Problem(tuple(wants), (Stock("sheet", width, height, None, Fraction(1)),), cuts)
+    return Problem(tuple(wants), (StockItem("sheet", width, height, None, Fraction(1)),), cuts)
 
 
 def read_best_known(path: Path, cuts: Cuts) -> dict[str, int]:
@@ -85,7 +85,7 @@ def measure(problem: Problem, effort: Effort, runs: int, best_known: int | None)
     RuntimeError
         If two runs give different answers.
     """
-    answers: list[Answer] = []
+    answers: list[CuttingPlan] = []
     seconds = []
     for _ in range(runs):
         begun = time.perf_counter()
@@ -94,13 +94,13 @@ def measure(problem: Problem, effort: Effort, runs: int, best_known: int | None)
     answer = answers[0]
     if any(other != answer for other in answers):
         raise RuntimeError("the same problem has had two different answers")
-    require(problem, answer)
+    require_valid(problem, answer)
     if answer.unplaced:
         raise RuntimeError("pieces are left unplaced")
     return Result(
-        answer.sheets,
+        answer.sheet_count,
         *_rectpack_sheets(problem),
-        int(answer.bound),
+        int(answer.lower_bound),
         best_known,
         tuple(seconds),
     )
@@ -108,7 +108,7 @@ def measure(problem: Problem, effort: Effort, runs: int, best_known: int | None)
 
 def _rectpack_sheets(problem: Problem) -> tuple[int, int | None]:
     """Return the fewest sheets of rectpack's settings, and of those whose layouts come apart."""
-    (task,), _ = split_by_paper(problem)
+    (task,), _ = tasks_by_paper(problem)
     fewest = [
         min((sum(copies for _, copies in plan) for plan in plans(task, problem.cuts)), default=None)
         for plans in (all_rectpack_plans, rectpack_plans)

@@ -14,7 +14,7 @@ from openpyxl import Workbook
 
 from inventory.database.open import open_shop
 from inventory.database.shop_file import ShopFile
-from inventory.purchasing.prices import offers, read_prices, store_prices, what_changes
+from inventory.purchasing.prices import current_offers, price_changes, read_prices, store_prices
 from inventory.stock.papers import add_paper
 from nester.core.lengths import Unit
 from tests.benchmarks.stash import measure
@@ -33,7 +33,7 @@ def rows(more: int) -> list[list[str]]:
 def keep(shop: ShopFile, path: Path, day: date) -> None:
     with shop.read() as session:
         sheet = read_prices(session, path, Unit.CM, today=day, supplier="Mill")
-        what_changes(session, sheet, day, whole=True)
+        price_changes(session, sheet, day, whole=True)
     with shop.begin() as session:
         store_prices(session, sheet, day, whole=True)
 
@@ -56,9 +56,10 @@ def main() -> None:
             measure("10,000 of a workbook, all dearer", lambda: keep(shop, xlsx, later))
             measure("the same again, nothing new", lambda: keep(shop, xlsx, later))
             with shop.read() as session:
-                measure("all 10,000 offers", lambda: offers(session, today=later))
+                measure("all 10,000 offers", lambda: current_offers(session, today=later))
                 measure(
-                    "the offers of one paper", lambda: offers(session, ["Paper 3"], today=later)
+                    "the offers of one paper",
+                    lambda: current_offers(session, ["Paper 3"], today=later),
                 )
 
 

@@ -18,19 +18,19 @@ from decimal import Decimal
 from pathlib import Path
 
 from inventory.core.plan import (
-    Part,
+    PartType,
     Plan,
     PlannedLayout,
     PlannedOrder,
-    Sheet,
-    Spot,
+    PlannedPlacement,
+    PlannedSheet,
     plan_from_json,
     plan_to_json,
 )
-from inventory.documents.plan.document_set import SetOptions
+from inventory.documents.plan.document_set import DocumentOptions
 from inventory.documents.plan.rendering import plan_pdf
 from nester.core.lengths import Unit
-from nester.core.problem import Answer, Cuts, Effort
+from nester.core.problem import Cuts, CuttingPlan, Effort
 from nester.packing import (
     solve,
 )
@@ -40,7 +40,7 @@ SWATCHES = ("#1e1e21", "#d9c7a0", "#9c3b2e", "#b87333", "#c8d4dc", "#8a6fa0", "#
 MADE_ON = date(2024, 3, 4)
 
 
-def planned(week: Week, answer: Answer) -> Plan:
+def planned(week: Week, answer: CuttingPlan) -> Plan:
     """Return a week's answer as a plan, its pieces dealt out to the orders in turn."""
     stock = {one.name: one for one in week.problem.stock}
     papers = sorted({one.paper for one in week.problem.stock})
@@ -52,7 +52,7 @@ def planned(week: Week, answer: Answer) -> Plan:
     layouts = []
     for number, made in enumerate(answer.layouts, 1):
         one = stock[made.stock]
-        sheet = Sheet(
+        sheet = PlannedSheet(
             labels[one.name],
             "offcut" if "offcut" in one.name else "sheet",
             one.paper,
@@ -63,7 +63,7 @@ def planned(week: Week, answer: Answer) -> Plan:
             Decimal(one.price.numerator) / one.price.denominator,
         )
         spots = tuple(
-            Spot(
+            PlannedPlacement(
                 int(p.name),
                 p.x,
                 p.y,
@@ -90,12 +90,12 @@ def planned(week: Week, answer: Answer) -> Plan:
             )
             for claim in week.claims
         ),
-        parts=tuple(Part(paper, piece) for piece, paper in week.parts),
+        parts=tuple(PartType(paper, piece) for piece, paper in week.parts),
         layouts=tuple(layouts),
         lacking=(),
         restock=(),
         cost=Decimal(answer.cost.numerator) / answer.cost.denominator,
-        bound=Decimal(answer.bound.numerator) / answer.bound.denominator,
+        bound=Decimal(answer.lower_bound.numerator) / answer.lower_bound.denominator,
     )  # fmt: skip
 
 
@@ -114,7 +114,7 @@ def main() -> None:
         if given.plan:
             given.plan.write_text(plan_to_json(plan))
     begin = time.process_time()
-    data = plan_pdf(plan, SetOptions())
+    data = plan_pdf(plan, DocumentOptions())
     seconds = time.process_time() - begin
     most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
     print(

@@ -20,14 +20,14 @@ from random import Random
 
 from nester.core.lengths import cm, inch
 from nester.core.problem import Cuts, Effort, Problem
-from nester.core.purchase import Offer, Terms
+from nester.core.purchase import Offer, SupplierTerms
 from nester.packing import (
     after_seconds,
     never,
     purchase,
 )
 from nester.verify import (
-    require_purchase,
+    require_valid_purchase,
 )
 from tests.benchmarks.weeks import INCHES, METRIC, PAPERS, make_week, round_coin
 
@@ -36,7 +36,7 @@ PACKS = (1, 5, 10, 20, 25, 50, 100)
 
 def price_lists(
     seed: int, suppliers: int = 6, sizes: int = 5
-) -> tuple[tuple[Offer, ...], tuple[Terms, ...]]:
+) -> tuple[tuple[Offer, ...], tuple[SupplierTerms, ...]]:
     """Make up what so many suppliers sell, each in so many sizes of every paper."""
     chance = Random(f"suppliers {seed}")
     all_sizes = [(cm(Fraction(w)), cm(Fraction(h))) for w, h in METRIC]
@@ -46,7 +46,9 @@ def price_lists(
         supplier = f"supplier {number}"
         shipping = round_coin(Fraction(chance.randrange(390, 1290), 100))
         free_from = Fraction(chance.choice((50, 75, 100, 150, 200)))
-        terms.append(Terms(supplier, shipping, free_from if chance.random() < 0.8 else None))
+        terms.append(
+            SupplierTerms(supplier, shipping, free_from if chance.random() < 0.8 else None)
+        )
         dear = Fraction(chance.randrange(90, 115), 100)
         for paper, _, price in PAPERS:
             for width, height in chance.sample(all_sizes, sizes):
@@ -124,17 +126,17 @@ def run(seed: int, given: argparse.Namespace) -> Run:
     )
     clock = time.perf_counter() - clock
     seconds = _cpu()
-    require_purchase(problem, offers, terms, bought)
+    require_valid_purchase(problem, offers, terms, bought)
     return Run(
         week.pieces,
         bought.cost,
-        bought.bound,
-        sum(one.quantity for one in bought.packs),
+        bought.lower_bound,
+        sum(one.quantity for one in bought.lines),
         len(bought.shipping),
         seconds,
         clock,
         first[0],
-        ", ".join(f"{name} {number}" for name, number in bought.tried.items()),
+        ", ".join(f"{name} {number}" for name, number in bought.statistics.items()),
     )
 
 

@@ -24,12 +24,12 @@ from statistics import mean
 
 from nester.core.lengths import mm
 from nester.core.piece import Turn
-from nester.core.problem import Cuts, Effort, Problem, Stock, Want
+from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
 from nester.packing import (
     solve,
 )
 from nester.verify import (
-    require,
+    require_valid,
 )
 
 FOLDER = Path("../shared/benchmarks")
@@ -64,14 +64,14 @@ class Result:
 
 def read_instances(folder: Path) -> dict[str, Problem]:
     """Return the instances by name; one unit of theirs is taken for a millimetre."""
-    wants: dict[str, list[Want]] = defaultdict(list)
-    stock: dict[str, list[Stock]] = defaultdict(list)
+    wants: dict[str, list[Demand]] = defaultdict(list)
+    stock: dict[str, list[StockItem]] = defaultdict(list)
     for name, width, height, quantity in _lines(folder / "several_sheet_sizes_pieces.csv"):
         number = str(len(wants[name]))
-        wants[name].append(Want(number, mm(width), mm(height), quantity, turn=Turn.NONE))
+        wants[name].append(Demand(number, mm(width), mm(height), quantity, turn=Turn.NONE))
     for name, width, height, quantity in _lines(folder / "several_sheet_sizes_sheets.csv"):
         price = Fraction(width * height)
-        sheet = Stock(f"{width} × {height}", mm(width), mm(height), quantity, price)
+        sheet = StockItem(f"{width} × {height}", mm(width), mm(height), quantity, price)
         stock[name].append(sheet)
     return {name: Problem(tuple(wants[name]), tuple(stock[name]), Cuts.STRAIGHT) for name in wants}
 
@@ -95,11 +95,11 @@ def measure(problem: Problem, effort: Effort) -> Result:
     begun = time.process_time()
     answer = solve(problem, effort)
     seconds = time.process_time() - begun
-    require(problem, answer)
+    require_valid(problem, answer)
     if answer.unplaced:
         raise RuntimeError("pieces are left unplaced")
-    area = sum(want.width * want.height * want.quantity for want in problem.wants) // mm(1) ** 2
-    return Result(area, int(answer.cost), int(answer.bound), seconds)
+    area = sum(want.width * want.height * want.quantity for want in problem.demands) // mm(1) ** 2
+    return Result(area, int(answer.cost), int(answer.lower_bound), seconds)
 
 
 def instance_table(results: dict[str, Result]) -> str:

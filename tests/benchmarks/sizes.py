@@ -17,7 +17,7 @@ from fractions import Fraction
 
 from nester.core.lengths import Unit, cm, mm
 from nester.designs import DESIGNS
-from nester.studies.size_sweep import Batch, PricedSheet, sizes_between, sweep
+from nester.studies.size_sweep import PricedSheet, SweepSetup, sizes_between, sweep
 from nester.verify import (
     verify,
 )
@@ -39,16 +39,20 @@ def main() -> None:
     reading.add_argument("--processes", type=int, default=2)
     asked = reading.parse_args()
     sheets = dict.fromkeys(PAPERS.values(), (PricedSheet(cm(56), cm(71)),))
-    batch = Batch(DESIGNS["layered-box"], TEXTS, Unit.CM, PAPERS, sheets, asked.quantity)
+    batch = SweepSetup(DESIGNS["layered-box"], TEXTS, Unit.CM, PAPERS, sheets, asked.quantity)
     step = mm("0.5")
     sizes = sizes_between(mm(186) - (asked.sizes - 1) * step, mm(186), step, Unit.CM)
     began, spent = time.monotonic(), cpu()
     points = sweep(batch, "panel", sizes, processes=asked.processes)
     wall, used = time.monotonic() - began, cpu() - spent
-    able = [point for point in points if not point.refused]
-    faults = sum(len(verify(like.problem, like.answer)) for p in able for like in p.papers.values())
+    able = [point for point in points if not point.refusal]
+    faults = sum(
+        len(verify(like.problem, like.cutting_plan)) for p in able for like in p.papers.values()
+    )
     cost, bound = (sum((getattr(p, n) for p in able), Fraction(0)) for n in ("cost", "bound"))
-    mark = hashlib.sha256(repr([(p.size, p.cost, p.bound, p.papers) for p in points]).encode())
+    mark = hashlib.sha256(
+        repr([(p.size, p.cost, p.lower_bound, p.papers) for p in points]).encode()
+    )
     print(f"{len(able)} of {len(points)} sizes, {faults} faults found by the judge")
     print(f"{wall:.1f} s, {used:.1f} s of CPU, gap {float(100 * (cost - bound) / cost):.1f} %")
     print(f"the same result has the mark {mark.hexdigest()[:12]}")

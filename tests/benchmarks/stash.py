@@ -24,7 +24,7 @@ from sqlalchemy.orm import Session
 from inventory.database.open import open_shop
 from inventory.orders.orders import add_order, list_orders
 from inventory.production.planning_data import PlanningData, wanted_papers
-from inventory.production.undo import last_deed, undo_deed
+from inventory.production.undo import last_transaction, undo_transaction
 from inventory.stock import listing
 from inventory.stock.import_lists import import_offcuts, import_sheets
 from inventory.stock.papers import add_paper
@@ -138,7 +138,10 @@ def main() -> None:
                         partial(read_to_plan, session, papers),
                     )
             with shop.begin() as session:
-                measure("take the offcuts back", lambda: undo_deed(session, last_deed(session).id))
+                measure(
+                    "take the offcuts back",
+                    lambda: undo_transaction(session, last_transaction(session).id),
+                )
                 session.rollback()
         measure_commands(folder / "shop.sqlite")
 

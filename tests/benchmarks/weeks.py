@@ -26,25 +26,25 @@ from random import Random
 from nester.core.geometry import voids
 from nester.core.lengths import Unit, cm, inch
 from nester.core.piece import Piece, Turn
-from nester.core.problem import SMALLEST_OFFCUT, Cuts, Effort, Problem, Rect, Stock, Want
+from nester.core.problem import MIN_OFFCUT_SIDE, Cuts, Demand, Effort, Problem, Rect, StockItem
 from nester.designs import (
     DESIGNS,
     paper_for,
     read_settings,
 )
 from nester.packing import (
-    Claim,
+    OrderDemand,
     solve,
     solve_orders,
 )
 from nester.packing.orders.whole_orders import (
-    demanding,
+    problem_for_orders,
 )
 from nester.packing.search.rectpack_start import all_rectpack_plans
-from nester.packing.task.pattern_pool import standing
-from nester.packing.task.task import split_by_paper
+from nester.packing.task.pattern_pool import objective
+from nester.packing.task.task import tasks_by_paper
 from nester.verify import (
-    require,
+    require_valid,
 )
 
 METRIC = ((56, 71), (50, 70), (70, 100), (21, "29.7"))
@@ -70,12 +70,12 @@ class Week:
     """A problem, the orders behind it, and the pieces with their papers that its wants number."""
 
     problem: Problem
-    claims: tuple[Claim, ...]
+    claims: tuple[OrderDemand, ...]
     parts: tuple[tuple[Piece, str], ...]
 
     @property
     def pieces(self) -> int:
-        return sum(want.quantity for want in self.problem.wants)
+        return sum(want.quantity for want in self.problem.demands)
 
 
 def make_week(
@@ -119,7 +119,7 @@ def make_week(
             place = index.setdefault(key, len(index))
             wanted[str(place)] += piece.quantity * copies
         due = date(2024, 3, 4) + timedelta(days=7 * number // (orders + 1))
-        claims.append(Claim(number, wanted, due))
+        claims.append(OrderDemand(number, wanted, due))
     totals: Counter[str] = Counter()
     for claim in claims:
         totals.update(claim.pieces)
@@ -132,10 +132,10 @@ def make_week(
     def gone(piece: Piece, paper: str) -> tuple[Rect, ...]:
         if rectangles or piece.is_rectangle:
             return ()
-        return voids(piece, min(SMALLEST_OFFCUT, smallest[paper]))
+        return voids(piece, min(MIN_OFFCUT_SIDE, smallest[paper]))
 
     wants = tuple(
-        Want(
+        Demand(
             str(place),
             piece.width,
             piece.height,
@@ -165,7 +165,7 @@ def _order(chance: Random, boxes: int, inches: int) -> tuple[str, dict[str, str]
     return "layered-box", texts, unit
 
 
-def _stock(chance: Random, wants: tuple[Want, ...], short: bool) -> tuple[Stock, ...]:
+def _stock(chance: Random, wants: tuple[Demand, ...], short: bool) -> tuple[StockItem, ...]:
     stock = []
     for paper, _, price in PAPERS:
         area = sum(w.width * w.height * w.quantity for w in wants if w.paper == paper)
@@ -180,13 +180,13 @@ def _stock(chance: Random, wants: tuple[Want, ...], short: bool) -> tuple[Stock,
             share = area * 4 // (5 * len(sizes) * width * height)
             quantity = max(1, share) if short else None
             stock.append(
-                Stock(f"{paper} {number}", width, height, quantity, round_coin(cost), paper)
+                StockItem(f"{paper} {number}", width, height, quantity, round_coin(cost), paper)
             )
         for number in range(chance.randrange(3, 9)):
             width, height = cm(chance.randrange(8, 40)), cm(chance.randrange(8, 60))
             worth = Fraction(price) * Fraction(width * height, cm(1) ** 2) / 2
             stock.append(
-                Stock(f"{paper} offcut {number}", width, height, 1, round_coin(worth), paper)
+                StockItem(f"{paper} offcut {number}", width, height, 1, round_coin(worth), paper)
             )
     return tuple(stock)
 
@@ -197,12 +197,12 @@ def round_coin(value: Fraction) -> Fraction:
 
 def rectpack_cost(problem: Problem, settings: int) -> Fraction | None:
     """Return the cost of rectpack's best of so many settings, paper by paper; None if unmade."""
-    tasks, _ = split_by_paper(problem)
+    tasks, _ = tasks_by_paper(problem)
     total = Fraction(0)
     for task in tasks:
         best = None
         for number, plan in enumerate(all_rectpack_plans(task, problem.cuts, most=10**6)):
-            unmade, cost, _ = standing(task, plan)
+            unmade, cost, _ = objective(task, plan)
             if not unmade and (best is None or cost < best):
                 best = cost
             if number + 1 >= settings:
@@ -215,9 +215,9 @@ def rectpack_cost(problem: Problem, settings: int) -> Fraction | None:
 
 def in_turn(week: Week) -> int:
     """Return how many orders are made if each is let in for which a quick search finds room."""
-    made: list[Claim] = []
+    made: list[OrderDemand] = []
     for claim in week.claims:
-        if not solve(demanding(week.problem, [*made, claim]), Effort.QUICK).unplaced:
+        if not solve(problem_for_orders(week.problem, [*made, claim]), Effort.QUICK).unplaced:
             made.append(claim)
     return len(made)
 
@@ -260,8 +260,8 @@ def run(seed: int, orders: int, given: argparse.Namespace, times: int) -> Run:
         verdict = solve_orders(
             week.problem, week.claims, given.effort, processes=given.processes, on_progress=tell
         )
-        problem, answer = verdict.problem, verdict.answer
-        made = f"{len(verdict.made)} of at most {verdict.most_possible}"
+        problem, answer = verdict.problem, verdict.cutting_plan
+        made = f"{len(verdict.made)} of at most {verdict.max_orders}"
     else:
         problem = week.problem
         answer = solve(problem, given.effort, processes=given.processes, on_progress=tell)
@@ -272,15 +272,15 @@ def run(seed: int, orders: int, given: argparse.Namespace, times: int) -> Run:
     # Of the others only the largest is told.
     others = given.processes * theirs.ru_maxrss if theirs.ru_utime else 0
     megabytes = (mine.ru_maxrss + others) // 1024
-    require(problem, answer)
+    require_valid(problem, answer)
     if given.short and given.in_turn:
         made += f", in turn {in_turn(week)}"
     other = rectpack_cost(problem, given.rectpack) if given.rectpack else None
     return Run(
         made,
-        sum(want.quantity for want in problem.wants),
+        sum(want.quantity for want in problem.demands),
         answer.cost,
-        answer.bound,
+        answer.lower_bound,
         other,
         first[0] if first else seconds,
         seconds,

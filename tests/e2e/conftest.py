@@ -25,7 +25,7 @@ from inventory.core.resources import demo_folder
 from inventory.database.open import open_shop
 from inventory.database.tables.base import Reason
 from inventory.orders.import_orders import import_orders
-from inventory.shop.settings import the_shop
+from inventory.shop.settings import get_shop
 from inventory.stock.import_lists import import_offcuts, import_papers, import_sheets
 from inventory.views.schemas import schema_text
 
@@ -155,7 +155,7 @@ def demo_shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
         open_shop(path, create=True, name="Hazelmoth", unit="cm", currency="EUR") as shop,
         shop.begin() as session,
     ):
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         import_papers(session, lists / "papers.csv")
         import_sheets(session, lists / "sheets.csv", unit, reason=Reason.OPENING)
         import_offcuts(session, lists / "offcuts.csv", unit, reason=Reason.OPENING)

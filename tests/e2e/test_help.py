@@ -10,10 +10,10 @@ import typer
 from rich.cells import cell_len
 
 from inventory.cli.main import app, main
-from inventory.cli.reference import BEGIN, END, Leaf, leaves, with_reference
+from inventory.cli.reference import BEGIN, END, CommandEntry, list_commands, with_reference
 from tests.e2e.conftest import README, Desk, one_sentence
 
-LEAVES = list(leaves())
+LEAVES = list(list_commands())
 GROUPS = sorted({leaf.words[0] for leaf in LEAVES if len(leaf.words) > 1})
 
 
@@ -46,7 +46,7 @@ def test_help_of_every_command(words: tuple[str, ...], capsys: pytest.CaptureFix
     assert "\x1b" not in out
 
 
-def examples(leaf: Leaf) -> list[list[str]]:
+def examples(leaf: CommandEntry) -> list[list[str]]:
     """Return the commands in the examples of a command's help, without the first word.
 
     They are read as a shell reads them when they are pasted.
@@ -58,7 +58,7 @@ def examples(leaf: Leaf) -> list[list[str]]:
 
 
 @pytest.mark.parametrize("leaf", LEAVES, ids=lambda leaf: " ".join(leaf.words))
-def test_every_command_that_takes_something_has_an_example(leaf: Leaf) -> None:
+def test_every_command_that_takes_something_has_an_example(leaf: CommandEntry) -> None:
     shown = examples(leaf)
     if any(one.param_type_name == "argument" for one in leaf.command.params):
         assert shown

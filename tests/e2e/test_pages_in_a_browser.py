@@ -18,9 +18,9 @@ import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from inventory.core.plan import Plan
-from inventory.documents.format.blocks import Document, Table, Tick
-from inventory.documents.format.languages import voice_of
-from inventory.documents.plan.document_set import SetOptions, plan_documents
+from inventory.documents.format.blocks import Checkbox, Document, Table
+from inventory.documents.format.languages import translator_for
+from inventory.documents.plan.document_set import DocumentOptions, plan_documents
 from inventory.documents.plan.rendering import plan_html
 from tests.reading import random_plan
 
@@ -103,7 +103,7 @@ def plan_with_odd_names() -> Plan:
 
 def ticks_in(documents: list[Document]) -> int:
     return sum(
-        isinstance(cell, Tick)
+        isinstance(cell, Checkbox)
         for document in documents
         for block in document.blocks
         if isinstance(block, Table)
@@ -115,7 +115,7 @@ def ticks_in(documents: list[Document]) -> int:
 @pytest.mark.parametrize("seed", range(4))
 @pytest.mark.parametrize("look", [PHONE, DESK], ids=["phone", "desk"])
 def test_nothing_has_to_be_scrolled_sideways(read, seed: int, look: dict[str, Any]) -> None:
-    options = SetOptions(voice=voice_of(("en", "de")[seed % 2]))
+    options = DocumentOptions(translator=translator_for(("en", "de")[seed % 2]))
     page = read(plan_html(random_plan(seed), options), look)
     assert page.evaluate("document.documentElement.scrollWidth") <= look["viewport"]["width"]
     wider = page.evaluate(
@@ -128,7 +128,7 @@ def test_nothing_has_to_be_scrolled_sideways(read, seed: int, look: dict[str, An
 @pytest.mark.parametrize("look", [PHONE, DESK], ids=["phone", "desk"])
 def test_odd_names_are_shown_as_they_are(read, look: dict[str, Any]) -> None:
     plan = plan_with_odd_names()
-    page = read(plan_html(plan, SetOptions()), look)
+    page = read(plan_html(plan, DocumentOptions()), look)
     assert page.title().startswith("Batch 4 · <script>")
     for tag in ("script", "b.bold", "iframe", "link", "img"):
         assert page.locator(tag).count() == 0, tag
@@ -140,9 +140,9 @@ def test_odd_names_are_shown_as_they_are(read, look: dict[str, Any]) -> None:
 
 def test_every_tick_box_can_be_ticked_with_a_thumb(read) -> None:
     plan = random_plan(1)
-    page = read(plan_html(plan, SetOptions()), PHONE)
+    page = read(plan_html(plan, DocumentOptions()), PHONE)
     boxes = page.locator("input[type=checkbox]")
-    assert boxes.count() == ticks_in(plan_documents(plan, SetOptions())) > 0
+    assert boxes.count() == ticks_in(plan_documents(plan, DocumentOptions())) > 0
     first = boxes.first
     first.check()
     assert first.is_checked()
@@ -154,8 +154,8 @@ def test_every_tick_box_can_be_ticked_with_a_thumb(read) -> None:
 
 def test_the_contents_lead_to_every_document(read) -> None:
     plan = random_plan(2)
-    page = read(plan_html(plan, SetOptions()), PHONE)
-    documents = plan_documents(plan, SetOptions())
+    page = read(plan_html(plan, DocumentOptions()), PHONE)
+    documents = plan_documents(plan, DocumentOptions())
     page.locator("nav summary").click()
     links = page.locator("nav a")
     assert links.count() == len(documents)
@@ -168,10 +168,10 @@ def test_the_contents_lead_to_every_document(read) -> None:
 
 def test_printed_from_the_browser_each_document_begins_a_page(read) -> None:
     plan = random_plan(5)
-    page = read(plan_html(plan, SetOptions()), DESK)
+    page = read(plan_html(plan, DocumentOptions()), DESK)
     with pdfplumber.open(io.BytesIO(page.pdf(format="A4"))) as book:
         pages = [" ".join((one.extract_text() or "").split()) for one in book.pages]
-    titles = [document.title for document in plan_documents(plan, SetOptions())]
+    titles = [document.title for document in plan_documents(plan, DocumentOptions())]
     for title in titles:
         assert sum(text.startswith(title) for text in pages) == 1, title
     assert not any("Contents" in text for text in pages)

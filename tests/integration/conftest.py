@@ -16,7 +16,7 @@ from sqlalchemy.engine import make_url
 
 from inventory.cli.main import main
 from inventory.database.open import PATH_VARIABLE, open_shop
-from inventory.database.postgresql import go_on_counting
+from inventory.database.postgresql import reset_sequences
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.all import METADATA
 from inventory.database.tables.base import Shop
@@ -25,11 +25,11 @@ from inventory.production.cutting import cut_batch
 from inventory.production.planning import plan_batch
 from inventory.production.progress import list_batches
 from inventory.stock import ledger
-from inventory.stock.listing import count_stock, list_stash, spoil
+from inventory.stock.listing import count_stock, list_stash, spoil_stock
 from inventory.stock.lookup import get_batch
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_offcut, add_sheets
-from inventory.stock.reservations import reserved
+from inventory.stock.reservations import reserved_quantities
 from inventory.views.schemas import schema_text
 from nester.core.lengths import cm
 from nester.core.problem import Effort
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from inventory.core.plan import Plan
-    from inventory.database.tables.base import BatchStatus, Status
+    from inventory.database.tables.base import BatchStatus, OrderStatus
 
 SERVER = "QUIREBOX_TEST_POSTGRESQL"
 """Names the URL of a PostgreSQL server on which tests may make databases (`.ci/postgresql`)."""
@@ -150,7 +150,7 @@ def fill(shop: ShopFile) -> None:
         add_paper(session, "Coal card", colour="black", grammage=300)
         add_sheets(session, "Coal card", (cm(50), cm(70)), 9, place="Shelf")
         add_offcut(session, "Coal card", (cm(30), cm(30)), parent="S-1")
-        ledger.undo_deed(session, spoil(session, "S-1").deed)
+        ledger.reverse_transaction(session, spoil_stock(session, "S-1").deed)
         count_stock(session, "S-1", 8)
     for number in (1, 2):
         with shop.begin() as session:
@@ -177,7 +177,7 @@ def pour(source: Path, shop: ShopFile) -> None:
             if rows:
                 session.execute(insert(table), rows)
         if shop.path is None:
-            go_on_counting(session.connection())
+            reset_sequences(session.connection())
 
 
 @pytest.fixture(scope="session")
@@ -275,7 +275,7 @@ class Table:
     def plan(self, *orders: int, effort: Effort = Effort.QUICK, **others) -> Plan:
         return plan_batch(self.shop, orders, effort=effort, today=TODAY, **others)
 
-    def status(self, number: int) -> Status:
+    def status(self, number: int) -> OrderStatus:
         with self.shop.read() as session:
             return get_order(session, number).status
 
@@ -285,7 +285,7 @@ class Table:
 
     def reserved(self) -> Counter[str]:
         with self.shop.read() as session:
-            return reserved(session)
+            return reserved_quantities(session)
 
     def batch_status(self, number: int) -> BatchStatus:
         with self.shop.read() as session:

@@ -72,7 +72,9 @@ def test_out_and_in_and_out_again_is_the_same_to_the_byte(filled: ShopFile, tmp_
         assert check_shop(again).findings == ()
         export_shop(again, tmp_path / "second.zip")
         with again.begin() as session:  # and it goes on from there
-            ledger.move(session, lookup.find_stock(session, "S-1"), 1, base.Reason.RECEIVED)
+            ledger.book_movement(
+                session, lookup.find_stock(session, "S-1"), 1, base.Reason.RECEIVED
+            )
             assert (
                 receiving.add_sheets(session, "plain", (cm(9), cm(9)), 1).label
                 == f"S-{len(ODD) + 2}"

@@ -14,18 +14,18 @@ import pytest
 from sqlalchemy import func, select
 
 from inventory.core.plan import plan_from_json, plan_to_json
-from inventory.database.tables.base import Batch, BatchStatus, Movement, Reason, Status, Stock
+from inventory.database.tables.base import Batch, BatchStatus, Movement, OrderStatus, Reason, Stock
 from inventory.orders.orders import add_order, get_order, list_orders, order_pieces, set_status
 from inventory.production.cutting import cut_batch, drop_batch
 from inventory.production.progress import list_batches
 from inventory.shop.settings import change_shop
-from inventory.stock.listing import count_stock, history, list_stash, spoil
+from inventory.stock.listing import count_stock, list_stash, spoil_stock, stock_history
 from inventory.stock.lookup import find_stock, get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.geometry import voids
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.piece import Turn
-from nester.core.problem import Answer, Cuts, Effort, Problem, Want
+from nester.core.problem import Cuts, CuttingPlan, Demand, Effort, Problem
 from nester.packing import (
     solve_orders,
 )
@@ -80,7 +80,7 @@ def check_against_judge(plan: Plan, smallest_offcut: int = mm(75)) -> None:
     for layout in plan.layouts:
         drawn, sheet = plan.as_layout(layout)
         stock[sheet.name] = replace(sheet, quantity=used(plan)[sheet.name])
-    wants: dict[tuple[str, str], Want] = {}
+    wants: dict[tuple[str, str], Demand] = {}
     layouts = []
     for layout in plan.layouts:
         drawn, _ = plan.as_layout(layout)
@@ -90,7 +90,7 @@ def check_against_judge(plan: Plan, smallest_offcut: int = mm(75)) -> None:
             name = str(spot.part)
             known = wants.setdefault(
                 (name, part.paper),
-                Want(
+                Demand(
                     name,
                     part.piece.width,
                     part.piece.height,
@@ -105,7 +105,7 @@ def check_against_judge(plan: Plan, smallest_offcut: int = mm(75)) -> None:
         layouts.append(replace(drawn, placed=tuple(placed)))
     problem = Problem(tuple(wants.values()), tuple(stock.values()), plan.cuts, smallest_offcut)
     cost = sum(stock[one.stock].price * one.copies for one in layouts)
-    assert verify(problem, Answer(tuple(layouts), (), cost, cost * 0)) == []
+    assert verify(problem, CuttingPlan(tuple(layouts), (), cost, cost * 0)) == []
     assert plan.cost == cost
     assert plan.bound <= plan.cost
 
@@ -125,12 +125,12 @@ def test_a_plan_books_a_batch_and_reserves_what_it_takes(table: Table) -> None:
     assert used(plan) == {sheet: 1}
     assert plan.cost == Decimal("1.50")
     # All but the six cards goes back, at half its part of the price: 10 × 70 and 40 × 10 cm.
-    assert plan.net == plan.bound == Decimal("1.2643")
+    assert plan.net_cost == plan.bound == Decimal("1.2643")
     assert (plan.lacking, plan.restock, plan.notes) == ((), (), ())
     assert {one.sheet.place for one in plan.layouts} == {"Shelf 2"}
     assert table.reserved() == {sheet: 1}
     assert table.on_hand() == {sheet: 5}
-    assert [table.status(number) for number in numbers] == [Status.PLANNED] * 2
+    assert [table.status(number) for number in numbers] == [OrderStatus.PLANNED] * 2
     assert table.batch_status(1) is BatchStatus.OPEN
     check_against_judge(plan)
 
@@ -162,7 +162,7 @@ def test_what_is_reserved_is_not_planned_with_again(table: Table) -> None:
     assert third.batch is None
     assert [(one.order, one.quantity) for one in third.lacking] == [(3, 1)]
     assert table.reserved() == {sheet: 3, offcut: 1}
-    assert table.status(3) is Status.CONFIRMED
+    assert table.status(3) is OrderStatus.CONFIRMED
 
 
 def test_only_the_orders_named_are_planned_and_each_once(table: Table) -> None:
@@ -170,7 +170,7 @@ def test_only_the_orders_named_are_planned_and_each_once(table: Table) -> None:
     first, second, third = (table.card() for _ in range(3))
     plan = table.plan(third, first, third)
     assert [one.number for one in plan.orders] == [first, third]
-    assert table.status(second) is Status.CONFIRMED
+    assert table.status(second) is OrderStatus.CONFIRMED
 
 
 def test_the_most_urgent_order_gets_the_paper(table: Table) -> None:
@@ -178,7 +178,10 @@ def test_the_most_urgent_order_gets_the_paper(table: Table) -> None:
     late, soon = table.card(2, days=9), table.card(2, days=2)
     plan = table.plan(late, soon)
     assert [(one.number, one.made) for one in plan.orders] == [(soon, True), (late, False)]
-    assert [table.status(one) for one in (soon, late)] == [Status.PLANNED, Status.CONFIRMED]
+    assert [table.status(one) for one in (soon, late)] == [
+        OrderStatus.PLANNED,
+        OrderStatus.CONFIRMED,
+    ]
 
 
 def test_every_spot_is_for_an_order_and_every_order_gets_its_pieces(table: Table) -> None:
@@ -313,7 +316,7 @@ def test_an_offcut_kept_counts_as_one_taken(table: Table) -> None:
     assert plan.cost == Decimal("2.19")
     # 25 × 50 cm of 25 × 70 cm are kept.
     assert plan.kept == Decimal("1.5642")
-    assert plan.net < 1
+    assert plan.net_cost < 1
     assert plan_from_json(plan_to_json(plan)) == plan
 
 
@@ -361,8 +364,8 @@ def test_nothing_to_plan_is_refused(table: Table) -> None:
     assert table.batches() == 0
 
 
-@pytest.mark.parametrize("status", [Status.CANCELLED, Status.PLANNED])
-def test_only_confirmed_orders_are_planned(table: Table, status: Status) -> None:
+@pytest.mark.parametrize("status", [OrderStatus.CANCELLED, OrderStatus.PLANNED])
+def test_only_confirmed_orders_are_planned(table: Table, status: OrderStatus) -> None:
     table.sheets((cm(50), cm(70)), 3)
     number, other = table.card(), table.card()
     with table.shop.begin() as session:
@@ -370,7 +373,7 @@ def test_only_confirmed_orders_are_planned(table: Table, status: Status) -> None
     with pytest.raises(Refusal, match=f"order {number} is {status}; only confirmed"):
         table.plan(number, other)
     assert table.batches() == 0
-    assert table.status(other) is Status.CONFIRMED
+    assert table.status(other) is OrderStatus.CONFIRMED
     assert [one.number for one in table.plan().orders] == [other]
 
 
@@ -389,7 +392,7 @@ def test_with_no_paper_at_all_the_plan_says_what_is_lacking(table: Table) -> Non
     assert (lack.order, lack.paper, lack.piece) == (number, "Coal card", "card")
     assert (lack.width, lack.height, lack.quantity) == (cm(20), cm(20), 2)
     assert table.batches() == 0
-    assert table.status(number) is Status.CONFIRMED
+    assert table.status(number) is OrderStatus.CONFIRMED
 
 
 def meddle(table: Table, monkeypatch: pytest.MonkeyPatch, deed) -> None:
@@ -410,7 +413,10 @@ def nothing_booked(table: Table) -> Iterator[None]:
     assert table.batches() == 0
     assert table.reserved() == {}
     with table.shop.read() as session:
-        assert {one.status for one in list_orders(session)} <= {Status.CONFIRMED, Status.CANCELLED}
+        assert {one.status for one in list_orders(session)} <= {
+            OrderStatus.CONFIRMED,
+            OrderStatus.CANCELLED,
+        }
 
 
 def test_a_stash_that_changed_while_planning_is_refused(
@@ -418,7 +424,7 @@ def test_a_stash_that_changed_while_planning_is_refused(
 ) -> None:
     sheet = table.sheets((cm(50), cm(70)), 2)
     table.card()
-    meddle(table, monkeypatch, lambda session: spoil(session, sheet, 2))
+    meddle(table, monkeypatch, lambda session: spoil_stock(session, sheet, 2))
     with (
         nothing_booked(table),
         pytest.raises(Refusal, match=f"it takes 1 of {sheet}, and 0 are free now; plan again"),
@@ -434,7 +440,7 @@ def test_an_order_that_changed_while_planning_is_refused(
     numbers = [table.card() for _ in range(3)]
 
     def cancel(session: Session) -> None:
-        set_status(session, get_order(session, numbers[1]), Status.CANCELLED)
+        set_status(session, get_order(session, numbers[1]), OrderStatus.CANCELLED)
 
     meddle(table, monkeypatch, cancel)
     with (
@@ -449,7 +455,7 @@ def test_a_change_that_leaves_enough_does_no_harm(
 ) -> None:
     sheet = table.sheets((cm(50), cm(70)), 2)
     table.card()
-    meddle(table, monkeypatch, lambda session: spoil(session, sheet, 1))
+    meddle(table, monkeypatch, lambda session: spoil_stock(session, sheet, 1))
     assert table.plan().batch == 1
     assert table.on_hand() == {sheet: 1}
 
@@ -469,7 +475,10 @@ def test_what_another_plan_reserved_meanwhile_is_not_taken_twice(
     with pytest.raises(Refusal, match="the stash changed while the plan was made"):
         table.plan(mine)
     assert table.batches() == 1
-    assert [table.status(one) for one in (mine, other)] == [Status.CONFIRMED, Status.PLANNED]
+    assert [table.status(one) for one in (mine, other)] == [
+        OrderStatus.CONFIRMED,
+        OrderStatus.PLANNED,
+    ]
 
 
 def test_a_plan_the_judge_rejects_is_never_booked(
@@ -480,10 +489,10 @@ def test_a_plan_the_judge_rejects_is_never_booked(
 
     def wrong(*args, **others):
         verdict = solve_orders(*args, **others)
-        (layout,) = verdict.answer.layouts
+        (layout,) = verdict.cutting_plan.layouts
         moved = tuple(one._replace(x=one.x + cm(40)) for one in layout.placed)
-        answer = replace(verdict.answer, layouts=(replace(layout, placed=moved),))
-        return replace(verdict, answer=answer)
+        answer = replace(verdict.cutting_plan, layouts=(replace(layout, placed=moved),))
+        return replace(verdict, cutting_plan=answer)
 
     monkeypatch.setattr("inventory.production.planning.solve_orders", wrong)
     with nothing_booked(table), pytest.raises(Exception, match="sheet"):
@@ -502,7 +511,7 @@ def test_a_dropped_batch_frees_what_it_reserved(table: Table) -> None:
     assert table.batch_status(1) is BatchStatus.DROPPED
     assert table.reserved() == {}
     assert table.on_hand() == {sheet: 1}
-    assert table.status(number) is Status.CONFIRMED
+    assert table.status(number) is OrderStatus.CONFIRMED
     assert table.plan().batch == 2
 
 
@@ -522,7 +531,7 @@ def test_cutting_takes_the_sheets_and_puts_the_offcuts_away(table: Table) -> Non
     assert len({one.label for one in kept}) == len(kept)
     assert table.on_hand() == {sheet: 3, old: 1, **{one.label: 1 for one in kept}}
     assert table.reserved() == {}
-    assert table.status(number) is Status.CUT
+    assert table.status(number) is OrderStatus.CUT
     assert table.batch_status(1) is BatchStatus.CUT
     with table.shop.read() as session:
         rows = {row.label: row for row in list_stash(session)}
@@ -533,9 +542,9 @@ def test_cutting_takes_the_sheets_and_puts_the_offcuts_away(table: Table) -> Non
             stock = find_stock(session, one.label)
             assert stock.parent is not None
             assert stock.parent.label == sheet
-            (moved,) = history(session, one.label)
+            (moved,) = stock_history(session, one.label)
             assert (moved.reason, moved.batch, moved.change) == (Reason.KEPT, 1, 1)
-        assert [(row.reason, row.change) for row in history(session, sheet)] == [
+        assert [(row.reason, row.change) for row in stock_history(session, sheet)] == [
             (Reason.RECEIVED, 5),
             *((Reason.CUT, -layout.copies) for layout in plan.layouts),
         ]
@@ -580,7 +589,7 @@ def test_a_batch_is_cut_all_or_nothing(table: Table) -> None:
         cut_batch(session, 1)
     assert table.on_hand() == before == {first: 2}
     assert table.batch_status(1) is BatchStatus.OPEN
-    assert table.status(number) is Status.PLANNED
+    assert table.status(number) is OrderStatus.PLANNED
     with table.shop.read() as session:
         assert session.scalar(select(func.count()).where(Movement.reason == Reason.CUT)) == 0
         assert session.scalar(select(func.count(Stock.id))) == 2
@@ -617,9 +626,12 @@ def test_an_order_cancelled_after_planning_stays_cancelled(table: Table) -> None
     number, other = table.card(), table.card()
     table.plan()
     with table.shop.begin() as session:
-        set_status(session, get_order(session, number), Status.CANCELLED)
+        set_status(session, get_order(session, number), OrderStatus.CANCELLED)
         cut_batch(session, 1)
-    assert [table.status(one) for one in (number, other)] == [Status.CANCELLED, Status.CUT]
+    assert [table.status(one) for one in (number, other)] == [
+        OrderStatus.CANCELLED,
+        OrderStatus.CUT,
+    ]
 
 
 def test_batches_are_listed_the_newest_first(table: Table) -> None:

@@ -10,17 +10,21 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.core.plan import Restock
+from inventory.core.plan import ShoppingLine
 from inventory.orders.orders import add_order
 from inventory.production.cutting import drop_batch
 from inventory.production.planning import plan_batch
-from inventory.production.shopping_list import OnSale, on_sale, restock
+from inventory.production.shopping_list import (
+    PurchasableSheet,
+    list_purchasable_sheets,
+    plan_shopping,
+)
 from inventory.stock.listing import count_stock, list_stash
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_offcut, add_sheets
 from nester.core.lengths import cm, inch
 from nester.core.piece import Turn
-from nester.core.problem import Cuts, Effort, Problem, Stock, Want
+from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
 from nester.packing import (
     solve,
 )
@@ -59,7 +63,7 @@ def plan(shop: ShopFile, **others) -> Plan:
     return plan_batch(shop, effort=Effort.QUICK, today=TODAY, **others)
 
 
-def buy(shop: ShopFile, lines: tuple[Restock, ...]) -> None:
+def buy(shop: ShopFile, lines: tuple[ShoppingLine, ...]) -> None:
     with shop.begin() as session:
         for line in lines:
             assert line.quantity > 0
@@ -125,7 +129,7 @@ def test_paper_of_which_no_sheet_is_known_is_listed_with_the_size_it_takes(
         papers = {"all": "Moss linen"}
         add_order(session, "Ewa", "folded-card", said, papers, 2, TODAY, TODAY)
     told = plan(shop)
-    assert told.restock == (Restock("Moss linen", cm(22), cm(31), 0, None, (1,)),)
+    assert told.restock == (ShoppingLine("Moss linen", cm(22), cm(31), 0, None, (1,)),)
     assert [lack.why for lack in told.lacking] == ["it is larger than every sheet of its paper"]
 
 
@@ -148,7 +152,7 @@ def test_sizes_on_sale_are_those_in_the_book_at_the_last_price(shop: ShopFile) -
         add_offcut(session, "Coal card", (cm(20), cm(20)), price=Decimal("0.1"))
         count_stock(session, gone.label, 0)
         rows = list_stash(session, include_empty=True)
-    assert {(one.width, one.height, one.price) for one in on_sale(rows)} == {
+    assert {(one.width, one.height, one.price) for one in list_purchasable_sheets(rows)} == {
         (cm(50), cm(70), Decimal("1.95")),
         (cm(70), cm(100), Decimal(3)),
         (inch(12), inch(12), None),
@@ -156,27 +160,29 @@ def test_sizes_on_sale_are_those_in_the_book_at_the_last_price(shop: ShopFile) -
 
 
 def test_a_size_without_a_price_is_compared_by_its_area() -> None:
-    assert OnSale("Coal card", cm(50), cm(50), None).counted_price == Fraction(1, 4)
-    assert OnSale("Coal card", cm(50), cm(50), Decimal("1.2")).counted_price == Fraction(6, 5)
+    assert PurchasableSheet("Coal card", cm(50), cm(50), None).comparison_price == Fraction(1, 4)
+    assert PurchasableSheet(
+        "Coal card", cm(50), cm(50), Decimal("1.2")
+    ).comparison_price == Fraction(6, 5)
 
 
 def test_what_is_left_is_used_before_anything_is_bought() -> None:
     wants = (
-        Want("a", cm(40), cm(40), 3, "card"),
-        Want("b", cm(60), cm(10), 1, "print", Turn.NONE),
-        Want("c", cm(99), cm(99), 2, "card"),
+        Demand("a", cm(40), cm(40), 3, "card"),
+        Demand("b", cm(60), cm(10), 1, "print", Turn.NONE),
+        Demand("c", cm(99), cm(99), 2, "card"),
     )
-    stock = (Stock("S-1", cm(40), cm(40), 2, Fraction(9), "card"),)
+    stock = (StockItem("S-1", cm(40), cm(40), 2, Fraction(9), "card"),)
     sizes = (
-        OnSale("card", cm(50), cm(50), Decimal(10)),
-        OnSale("print", cm(50), cm(70), Decimal(2)),
+        PurchasableSheet("card", cm(50), cm(50), Decimal(10)),
+        PurchasableSheet("print", cm(50), cm(70), Decimal(2)),
     )
     orders = {"a": (1, 4), "b": (4,), "c": (7,)}
-    lines = restock(Problem(wants, stock), sizes, orders, partial(solve, effort=Effort.QUICK))
+    lines = plan_shopping(Problem(wants, stock), sizes, orders, partial(solve, effort=Effort.QUICK))
     assert lines == (
-        Restock("card", cm(99), cm(99), 0, None, (7,)),
-        Restock("card", cm(50), cm(50), 1, Decimal(10), (1, 4)),
-        Restock("print", cm(60), cm(10), 0, None, (4,)),
+        ShoppingLine("card", cm(99), cm(99), 0, None, (7,)),
+        ShoppingLine("card", cm(50), cm(50), 1, Decimal(10), (1, 4)),
+        ShoppingLine("print", cm(60), cm(10), 0, None, (4,)),
     )
 
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 def faults(shop: ShopFile) -> set[tuple[str, str]]:
     report = check_shop(shop)
-    assert all(one.check in report.made for one in report.findings)
+    assert all(one.check in report.checks for one in report.findings)
     return {(one.check, one.where) for one in report.faults}
 
 
@@ -29,7 +29,7 @@ def test_a_book_that_is_right(filled: ShopFile) -> None:
     assert check_shop(filled).findings == ()
     report = check_shop(filled)
     assert report.findings == ()
-    assert set(report.made) == set(CHECKS)
+    assert set(report.checks) == set(CHECKS)
 
 
 def harm(shop: ShopFile, *statements: str) -> None:
@@ -128,7 +128,7 @@ def test_what_was_lost_since_is_no_fault_of_the_book(filled: ShopFile) -> None:
     assert report.faults == []
     (notice,) = report.notices
     assert notice.where == "S-1"
-    assert "plan again" in notice.says
+    assert "plan again" in notice.message
 
 
 def test_a_pointer_to_nowhere_is_found(filled: ShopFile) -> None:
@@ -197,7 +197,7 @@ def test_a_server_whose_tables_were_changed(
 def test_checking_changes_nothing(filled: ShopFile) -> None:
     with filled.begin() as session:
         before = session.query(Movement).count()
-        ledger.move(session, find_stock(session, "S-1"), 1, Reason.RECEIVED)
+        ledger.book_movement(session, find_stock(session, "S-1"), 1, Reason.RECEIVED)
         assert check_shop(filled).findings == ()  # sees the moment before
     with filled.read() as session:
         assert session.query(Movement).count() == before + 1

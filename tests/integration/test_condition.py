@@ -12,22 +12,22 @@ from jsonschema import Draft202012Validator
 
 from inventory.core.plan import plan_from_json, plan_to_json
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Fibres, Pattern
+from inventory.database.tables.base import GrainAxis, Pattern
 from inventory.maintenance.check import check_shop
 from inventory.production.cutting import cut_batch
-from inventory.production.undo import last_deed, undo_deed
-from inventory.reports.paper_history import yields
-from inventory.shop.settings import change_shop, the_shop
+from inventory.production.undo import last_transaction, undo_transaction
+from inventory.reports.paper_history import paper_yields
+from inventory.shop.settings import change_shop, get_shop
 from inventory.stock.condition import (
-    bruise,
-    bruises,
+    book_damage,
+    book_grain,
     change_margins,
+    damaged_areas_by_stock,
     read_distance,
     read_margins,
-    tell_grain,
 )
 from inventory.stock.import_lists import import_offcuts, import_sheets
-from inventory.stock.listing import history, list_stash
+from inventory.stock.listing import list_stash, stock_history
 from inventory.stock.lookup import get_batch, plan_of
 from inventory.stock.papers import add_paper, find_paper, set_grain
 from inventory.stock.search import offcuts_for
@@ -143,9 +143,9 @@ def test_sheets_get_other_margins_in_one_deed_that_can_be_taken_back(table: Tabl
         assert change_margins(session, "S-1", EDGE).label == "S-2"
     assert table.on_hand() == {"S-2": 5}
     with table.shop.read() as session:
-        assert history(session, "S-2")[0].note == "rough edge"
+        assert stock_history(session, "S-2")[0].note == "rough edge"
     with table.shop.begin() as session:
-        undo_deed(session, last_deed(session).id)
+        undo_transaction(session, last_transaction(session).id)
     assert table.on_hand() == {"S-1": 3, "S-2": 2}
     assert check_shop(table.shop).faults == []
 
@@ -154,23 +154,23 @@ def test_an_offcut_with_other_margins_takes_bruises_and_grain_along(table: Table
     label = table.offcut((cm(20), cm(30)), place="Drawer")
     corner = Rect(0, 0, cm(3), cm(4))
     with table.shop.begin() as session:
-        tell_grain(session, label, "height")
-        bruise(session, label, corner)
+        book_grain(session, label, "height")
+        book_damage(session, label, corner)
         new = change_margins(session, label, EDGE)
         assert (new.label, new.parent.label) == ("K-2", "K-1")
     assert table.on_hand() == {"K-2": 1}
     told = row(table.shop, "K-2")
-    assert (told.bruises, told.grain, told.place) == ((corner,), Grain.HEIGHT, "Drawer")
+    assert (told.damaged_areas, told.grain, told.place) == ((corner,), Grain.HEIGHT, "Drawer")
     with table.shop.begin() as session:
-        (month,) = yields(session)
+        (month,) = paper_yields(session)
         assert month.spoiled == corner.area
-        bruise(session, "K-2", Rect(0, 0, cm(4), cm(4)))
-        (month,) = yields(session)
+        book_damage(session, "K-2", Rect(0, 0, cm(4), cm(4)))
+        (month,) = paper_yields(session)
         assert month.spoiled == cm(4) * cm(4)
-        undo_deed(session, last_deed(session).id)
-        undo_deed(session, last_deed(session).id)
+        undo_transaction(session, last_transaction(session).id)
+        undo_transaction(session, last_transaction(session).id)
     assert table.on_hand() == {"K-1": 1}
-    assert row(table.shop, "K-1").bruises == (corner,)
+    assert row(table.shop, "K-1").damaged_areas == (corner,)
     assert check_shop(table.shop).faults == []
 
 
@@ -195,7 +195,7 @@ def test_margins_that_can_not_change_are_refused(
     table.plan()
     table.offcut((cm(10), cm(10)))
     with table.shop.begin() as session:
-        bruise(session, "K-1", Rect(cm(4), 0, cm(6), cm(10)))
+        book_damage(session, "K-1", Rect(cm(4), 0, cm(6), cm(10)))
     before = table.on_hand()
     with pytest.raises(Refusal, match=why), table.shop.begin() as session:
         change_margins(session, label, margins, quantity)
@@ -220,26 +220,26 @@ def test_a_bruised_sheet_leaves_its_pile_in_one_deed_that_can_be_taken_back(tabl
     table.sheets((cm(50), cm(70)), 3, margins=Margins(*[mm(5)] * 4), place="Shelf", lot="B7")
     corner = Rect(0, 0, cm(3), cm(4))
     with table.shop.begin() as session:
-        stock = bruise(session, "S-1", corner, "dropped")
+        stock = book_damage(session, "S-1", corner, "dropped")
         assert (stock.label, stock.lot, stock.parent.label) == ("K-1", "B7", "S-1")
     assert table.on_hand() == {"S-1": 2, "K-1": 1}
     bruised = row(table.shop, "K-1")
     assert (bruised.width, bruised.height, bruised.place) == (cm(50), cm(70), "Shelf")
-    assert (bruised.bruises, bruised.grain) == ((corner,), Grain.HEIGHT)
+    assert (bruised.damaged_areas, bruised.grain) == ((corner,), Grain.HEIGHT)
     assert bruised.margins == Margins(*[mm(5)] * 4)
     with table.shop.read() as session:
-        (told,) = history(session, "K-1")
-        assert (told.change, told.reason, told.bruise, told.note) == (
+        (told,) = stock_history(session, "K-1")
+        assert (told.change, told.reason, told.damaged_area, told.note) == (
             1,
             "bruised",
             corner,
             "dropped",
         )
-        assert [one.change for one in history(session, "S-1")] == [3, -1]
+        assert [one.change for one in stock_history(session, "S-1")] == [3, -1]
     with table.shop.begin() as session:
-        undo_deed(session, last_deed(session).id)
-        assert bruises(session) == {}
-        assert [one.after for one in history(session, "K-1")] == [1, 0]
+        undo_transaction(session, last_transaction(session).id)
+        assert damaged_areas_by_stock(session) == {}
+        assert [one.balance for one in stock_history(session, "K-1")] == [1, 0]
     assert table.on_hand() == {"S-1": 3}
     assert check_shop(table.shop).findings == ()
 
@@ -249,13 +249,16 @@ def test_an_offcut_keeps_its_label_when_it_is_bruised(table: Table) -> None:
     first, second = Rect(0, 0, cm(1), cm(1)), Rect(cm(18), cm(28), cm(2), cm(2))
     for at in (first, second):
         with table.shop.begin() as session:
-            assert bruise(session, label, at).label == label
-    assert row(table.shop, label).bruises == (first, second)
+            assert book_damage(session, label, at).label == label
+    assert row(table.shop, label).damaged_areas == (first, second)
     with table.shop.begin() as session:
-        undo_deed(session, last_deed(session).id, "not so bad")
-    assert row(table.shop, label).bruises == (first,)
+        undo_transaction(session, last_transaction(session).id, "not so bad")
+    assert row(table.shop, label).damaged_areas == (first,)
     with table.shop.read() as session:
-        told = [(one.change, one.after, one.reason, one.bruise) for one in history(session, label)]
+        told = [
+            (one.change, one.balance, one.reason, one.damaged_area)
+            for one in stock_history(session, label)
+        ]
         assert told == [
             (1, 1, "kept", None), (0, 1, "bruised", first), (0, 1, "bruised", second),
             (0, 1, "undone", None),
@@ -278,8 +281,8 @@ def test_an_offcut_keeps_its_label_when_it_is_bruised(table: Table) -> None:
 def test_a_bruise_that_can_not_be_is_refused(table: Table, at: Rect, why: str) -> None:
     label = table.offcut((cm(20), cm(30)))
     with pytest.raises(Refusal, match=why), table.shop.begin() as session:
-        bruise(session, label, at)
-    assert row(table.shop, label).bruises == ()
+        book_damage(session, label, at)
+    assert row(table.shop, label).damaged_areas == ()
 
 
 def test_what_is_gone_or_reserved_is_not_bruised(table: Table) -> None:
@@ -288,32 +291,32 @@ def test_what_is_gone_or_reserved_is_not_bruised(table: Table) -> None:
     table.plan()
     at = Rect(0, 0, cm(1), cm(1))
     with pytest.raises(Refusal, match="reserved all of it"), table.shop.begin() as session:
-        bruise(session, "S-1", at)
+        book_damage(session, "S-1", at)
     with table.shop.begin() as session:
         cut_batch(session, 1)
     with pytest.raises(Refusal, match="0 on hand"), table.shop.begin() as session:
-        bruise(session, "S-1", at)
+        book_damage(session, "S-1", at)
 
 
 # --- grain
 
 
 def test_the_grain_of_an_offcut_is_told_and_taken_back(table: Table) -> None:
-    label = table.offcut((cm(20), cm(30)), grain=Fibres.WIDTH)
+    label = table.offcut((cm(20), cm(30)), grain=GrainAxis.WIDTH)
     assert row(table.shop, label).grain is Grain.WIDTH
     with table.shop.begin() as session:
-        tell_grain(session, label, "height", "tore a strip")
+        book_grain(session, label, "height", "tore a strip")
     assert row(table.shop, label).grain is Grain.HEIGHT
     with table.shop.read() as session:
-        assert history(session, label)[-1].grain is Fibres.HEIGHT
+        assert stock_history(session, label)[-1].grain is GrainAxis.HEIGHT
     with table.shop.begin() as session:
-        undo_deed(session, last_deed(session).id)
+        undo_transaction(session, last_transaction(session).id)
     assert row(table.shop, label).grain is Grain.WIDTH
     table.sheets((cm(50), cm(70)), 1)
     with pytest.raises(Refusal, match="said of the paper"), table.shop.begin() as session:
-        tell_grain(session, "S-1", "width")
+        book_grain(session, "S-1", "width")
     with pytest.raises(Refusal, match="unknown, width, height"), table.shop.begin() as session:
-        tell_grain(session, label, "long")
+        book_grain(session, label, "long")
 
 
 @pytest.mark.parametrize(
@@ -405,7 +408,7 @@ def test_where_grain_and_pattern_clash_the_grain_is_let_go_and_told(table: Table
 def test_a_plan_keeps_pieces_apart_and_off_margins_and_bruises(table: Table) -> None:
     table.sheets((cm(50), cm(70)), 2, margins=Margins(*[mm(10)] * 4))
     with table.shop.begin() as session:
-        bruise(session, "S-1", Rect(0, 0, cm(5), cm(5)))
+        book_damage(session, "S-1", Rect(0, 0, cm(5), cm(5)))
     table.card(8)
     rules(table, gap=mm(2))
     plan = table.plan()
@@ -414,9 +417,9 @@ def test_a_plan_keeps_pieces_apart_and_off_margins_and_bruises(table: Table) -> 
         rects = [Rect(one.x, one.y, one.width, one.height) for one in layout.spots]
         for number, one in enumerate(rects):
             assert min(one.x, one.y) >= mm(10)
-            assert not any(one.meets(bad) for bad in layout.sheet.bruises)
+            assert not any(one.overlaps(bad) for bad in layout.sheet.bruises)
             wide = Rect(one.x - mm(2), one.y - mm(2), one.width + mm(4), one.height + mm(4))
-            assert not any(wide.meets(other) for other in rects[number + 1 :])
+            assert not any(wide.overlaps(other) for other in rects[number + 1 :])
     assert any(layout.sheet.bruises for layout in plan.layouts)
     assert plan_from_json(plan_to_json(plan)) == plan
 
@@ -488,7 +491,7 @@ def test_what_no_trimmer_can_do_is_refused(shop: ShopFile) -> None:
     with pytest.raises(Refusal, match="the gap"), shop.begin() as session:
         change_shop(session, gap=-1)
     with shop.read() as session:
-        assert (the_shop(session).trimmer, the_shop(session).gap) == (Trimmer(), 0)
+        assert (get_shop(session).trimmer, get_shop(session).gap) == (Trimmer(), 0)
 
 
 # --- at the desk

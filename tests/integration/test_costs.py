@@ -12,17 +12,17 @@ import pytest
 from inventory.core import durations
 from inventory.core.money import round_to_coin
 from inventory.costs import rates
-from inventory.costs.costing import Item
+from inventory.costs.costing import CostCategory
 from inventory.costs.order_costs import batch_cost, design_cost, order_cost, plan_shares
 from inventory.database.open import open_shop
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Per
+from inventory.database.tables.base import ConsumableUnit
 from inventory.maintenance.archive import export_shop, import_shop
 from inventory.maintenance.check import check_shop
 from inventory.production.cutting import cut_batch
 from inventory.production.mending import mend_batch
 from inventory.production.spoiling import spoil_piece
-from inventory.production.undo import last_deed, undo_deed
+from inventory.production.undo import last_transaction, undo_transaction
 from inventory.purchasing.prices import set_price
 from inventory.purchasing.suppliers import set_supplier
 from inventory.stock import supplies
@@ -49,16 +49,16 @@ def reckoning(table: Table) -> Table:
         rates.set_rates(
             session, hour=D(18), piece_minutes=D(5), packaging=D("0.80"), packaging_grams=D(50)
         )
-        rates.set_consumable(session, "adhesive", price=D(2), per=Per.AREA, grams=D(50))
+        rates.set_consumable(session, "adhesive", price=D(2), per=ConsumableUnit.AREA, grams=D(50))
     return table
 
 
 def paper_of(told: OrderCost) -> Decimal:
-    return sum((one.amount for one in told.cost.parts if one.item is Item.PAPER), D(0))
+    return sum((one.amount for one in told.cost.lines if one.category is CostCategory.PAPER), D(0))
 
 
-def part(told: OrderCost, item: Item) -> Decimal:
-    return sum((one.amount for one in told.cost.parts if one.item is item), D(0))
+def part(told: OrderCost, item: CostCategory) -> Decimal:
+    return sum((one.amount for one in told.cost.lines if one.category is item), D(0))
 
 
 # --- orders and batches
@@ -73,10 +73,10 @@ def test_an_order_bears_its_sheet_less_what_is_kept(reckoning: Table) -> None:
     assert sum(rect.area for rect in plan.layouts[0].offcuts) == 3100 * cm(1) ** 2
     told = order_cost(reckoning.shop, number, today=TODAY)
     assert told.batches == (1,)
-    assert not told.estimated
+    assert not told.is_estimated
     assert paper_of(told) == D("1.95")
-    (paper,) = (one for one in told.cost.parts if one.item is Item.PAPER)
-    assert (paper.name, paper.much, paper.unit) == ("Coal card", F(4, 100), "m²")
+    (paper,) = (one for one in told.cost.lines if one.category is CostCategory.PAPER)
+    assert (paper.name, paper.quantity, paper.unit) == ("Coal card", F(4, 100), "m²")
 
 
 def test_orders_on_one_sheet_share_it_by_area(reckoning: Table) -> None:
@@ -84,7 +84,7 @@ def test_orders_on_one_sheet_share_it_by_area(reckoning: Table) -> None:
     first, second = reckoning.card(), reckoning.card(size=("15cm", "20cm"))
     plan = reckoning.plan()
     assert [one.copies for one in plan.layouts] == [1]
-    net = plan.net
+    net = plan.net_cost
     assert paper_of(order_cost(reckoning.shop, first, today=TODAY)) == round_to_coin(
         net * 4 / 10, "EUR"
     )
@@ -99,13 +99,13 @@ def test_a_batch_is_borne_by_its_orders_to_the_last_coin(reckoning: Table) -> No
     with reckoning.shop.read() as session:
         told = batch_cost(session, 1)
     assert [row.order for row in told.rows] == numbers
-    assert sum(row.paper for row in told.rows) == told.paper == round_to_coin(plan.net, "EUR")
+    assert sum(row.paper for row in told.rows) == told.paper == round_to_coin(plan.net_cost, "EUR")
     assert sum(row.cutting for row in told.rows) == told.cutting
     assert told.cutting == round_to_coin(told.minutes * 18 / 60, "EUR")
     for row in told.rows:
         cost = order_cost(reckoning.shop, row.order, today=TODAY)
-        assert (paper_of(cost), part(cost, Item.CUTTING)) == (row.paper, row.cutting)
-        assert part(cost, Item.PAPER) + part(cost, Item.CUTTING) <= cost.cost.cost
+        assert (paper_of(cost), part(cost, CostCategory.CUTTING)) == (row.paper, row.cutting)
+        assert part(cost, CostCategory.PAPER) + part(cost, CostCategory.CUTTING) <= cost.cost.cost
 
 
 def test_offcuts_kept_of_an_offcut_count_whole(table: Table) -> None:
@@ -129,26 +129,26 @@ def test_what_a_plan_says_it_keeps_is_what_its_orders_do_not_bear(table: Table) 
     with table.shop.read() as session:
         shares = plan_shares(plan, rates.rates_of(session))
     borne = sum(sum(one.share.costs.values()) for one in shares.values())
-    assert borne == F(plan.net)
+    assert borne == F(plan.net_cost)
 
 
 def test_before_it_is_planned_an_order_is_estimated(reckoning: Table) -> None:
     number = reckoning.card()
     told = order_cost(reckoning.shop, number, today=TODAY)
-    assert told.estimated
+    assert told.is_estimated
     assert paper_of(told) == D("1.95")  # as by the plan above: the same sheet, and alone on it
     assert told.cost.unknown == ("there is no table of postage",)
     planned = reckoning.plan(number)
     assert planned.batch == 1
     after = order_cost(reckoning.shop, number, today=TODAY)
-    assert not after.estimated
+    assert not after.is_estimated
     assert after.cost == told.cost
 
 
 def test_a_draft_is_no_plan_yet(reckoning: Table) -> None:
     number = reckoning.card()
     reckoning.plan(number, draft=True)
-    assert order_cost(reckoning.shop, number, today=TODAY).estimated
+    assert order_cost(reckoning.shop, number, today=TODAY).is_estimated
 
 
 def test_the_prices_of_the_day_count(reckoning: Table) -> None:
@@ -192,16 +192,16 @@ def test_pieces_that_are_cut_again_are_paid_again_and_weigh_once(reckoning: Tabl
     after = order_cost(reckoning.shop, number, today=TODAY)
     assert after.batches == (1, 2)
     assert after.notes == ("Pieces that were cut again in batch 2 are in it.",)
-    assert paper_of(after) == paper_of(before) + round_to_coin(mended.net, "EUR")
+    assert paper_of(after) == paper_of(before) + round_to_coin(mended.net_cost, "EUR")
     assert after.cost.grams == before.cost.grams
-    assert part(after, Item.ASSEMBLING) == part(before, Item.ASSEMBLING)
+    assert part(after, CostCategory.ASSEMBLING) == part(before, CostCategory.ASSEMBLING)
 
 
 def test_a_sheet_of_a_design_nobody_ordered(reckoning: Table) -> None:
     said = {"width": "10cm", "height": "20cm", "mats": "none"}
     told = design_cost(reckoning.shop, "folded-card", said, {"all": "coal card"}, today=TODAY)
     assert told.order is None
-    assert told.estimated
+    assert told.is_estimated
     assert paper_of(told) == D("1.95")
     # On sheets of 40 × 40 cm at 2.00: four blanks of 20 × 20 cm, no offcut.
     four = design_cost(
@@ -219,8 +219,8 @@ def test_own_parts_of_an_order(reckoning: Table) -> None:
     # One piece at 5 min and two copies: 10 min at 18.00 an hour are 3.00.
     told = order_cost(reckoning.shop, reckoning.card(2), today=TODAY)
     assert told.cost.grams == 74
-    assert part(told, Item.ASSEMBLING) == D("3.00")
-    assert part(told, Item.PACKAGING) == D("0.80")
+    assert part(told, CostCategory.ASSEMBLING) == D("3.00")
+    assert part(told, CostCategory.PACKAGING) == D("0.80")
     assert told.cost.copies == 2
 
 
@@ -289,8 +289,8 @@ def test_the_price_last_paid_counts(shop: ShopFile) -> None:
         assert price() == F("3.6")
         supplies.receive_supply(session, "Paste", 500_000)
         assert price() == F("3.6")
-        undo_deed(session, last_deed(session).id)
-        undo_deed(session, last_deed(session).id)
+        undo_transaction(session, last_transaction(session).id)
+        undo_transaction(session, last_transaction(session).id)
         assert price() == 3
         rates.set_consumable(session, "adhesive", price=D(4))
         assert price() == 4
@@ -300,10 +300,10 @@ def test_the_price_last_paid_counts(shop: ShopFile) -> None:
 
 def test_a_weight_alone_and_a_price_alone(shop: ShopFile) -> None:
     with shop.begin() as session:
-        rates.set_consumable(session, "eyelet", grams=D("0.3"), per=Per.COUNT)
+        rates.set_consumable(session, "eyelet", grams=D("0.3"), per=ConsumableUnit.COUNT)
         rates.set_consumable(session, "eyelet", price=D("0.04"))
         assert rates.consumables(session) == [
-            ("eyelet", Per.COUNT, None, F("0.04"), D("0.3")),
+            ("eyelet", ConsumableUnit.COUNT, None, F("0.04"), D("0.3")),
         ]
 
 
@@ -314,8 +314,11 @@ def test_a_weight_alone_and_a_price_alone(shop: ShopFile) -> None:
         ({"price": D(3)}, "say what that is for"),
         ({"price": D(3), "supply": "Satin"}, "a price or the supply it is taken from, not both"),
         ({"supply": "Paste"}, "how much of Paste a square metre takes, with --spread: 150 ml"),
-        ({"supply": "Paste", "per": Per.COUNT}, "Paste is kept by amount, which gives no price by"),
-        ({"supply": "Satin", "per": Per.AREA}, "how much of Satin a square metre takes"),
+        (
+            {"supply": "Paste", "per": ConsumableUnit.COUNT},
+            "Paste is kept by amount, which gives no price by",
+        ),
+        ({"supply": "Satin", "per": ConsumableUnit.AREA}, "how much of Satin a square metre takes"),
         ({"spread": 5}, "is said with the supply it is taken from"),
         ({"supply": "Sattin"}, "did you mean 'Satin'"),
     ],

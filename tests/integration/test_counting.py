@@ -8,9 +8,15 @@ from typing import TYPE_CHECKING
 import pytest
 
 from inventory.database.tables.base import Reason
-from inventory.production.undo import last_deed, undo_deed
+from inventory.production.undo import last_transaction, undo_transaction
 from inventory.stock import listing, papers, receiving
-from inventory.stock.stocktake import Found, enter_counts, last_counts, read_counts, to_count
+from inventory.stock.stocktake import (
+    CountLine,
+    book_counts,
+    last_counts,
+    read_counts,
+    stocktake_rows,
+)
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 
@@ -46,59 +52,62 @@ def on_hand(session: Session) -> dict[str, int]:
 
 
 def test_a_sheet_lists_a_place_and_what_is_in_it(session: Session) -> None:
-    assert [(row.place, row.label) for row in to_count(session)] == [
+    assert [(row.place, row.label) for row in stocktake_rows(session)] == [
         ("Shelf A", "K-1"), ("Shelf A / Drawer 1", "S-1"), ("Shelf B", "S-2"),
     ]  # fmt: skip
-    assert [row.label for row in to_count(session, "shelf a")] == ["K-1", "S-1"]
+    assert [row.label for row in stocktake_rows(session, "shelf a")] == ["K-1", "S-1"]
     with pytest.raises(Refusal, match="there is no place 'Attic'"):
-        to_count(session, "Attic")
+        stocktake_rows(session, "Attic")
 
 
 def test_differences_are_booked_in_one_deed_with_a_reason(session: Session) -> None:
-    counts = [Found("S-1", 11, 12), Found("s-2", 5), Found("K-1", 0, 1)]
+    counts = [CountLine("S-1", 11, 12), CountLine("s-2", 5), CountLine("K-1", 0, 1)]
     with pytest.raises(Refusal, match="differs from the book for S-1, K-1; say why"):
-        enter_counts(session, counts, " ")
+        book_counts(session, counts, " ")
     assert on_hand(session) == {"S-1": 12, "S-2": 5, "K-1": 1}
-    told = enter_counts(session, counts, "stocktake")
-    assert [(one.label, one.booked, one.found) for one in told] == [("S-1", 12, 11), ("K-1", 1, 0)]
+    told = book_counts(session, counts, "stocktake")
+    assert [(one.label, one.book_quantity, one.counted) for one in told] == [
+        ("S-1", 12, 11),
+        ("K-1", 1, 0),
+    ]
     assert on_hand(session) == {"S-1": 11, "S-2": 5}
-    last = listing.history(session, "S-1")[-1]
+    last = listing.stock_history(session, "S-1")[-1]
     assert (last.reason, last.change, last.note) == (Reason.COUNTED, -1, "stocktake")
-    assert {last.deed} == {listing.history(session, "K-1")[-1].deed}
-    undo_deed(session, last_deed(session).id)
+    assert {last.transaction} == {listing.stock_history(session, "K-1")[-1].transaction}
+    undo_transaction(session, last_transaction(session).id)
     assert on_hand(session) == {"S-1": 12, "S-2": 5, "K-1": 1}
 
 
 @pytest.mark.parametrize(
     ("counts", "said"),
     [
-        ([Found("S-9", 1)], "nothing in the stash has the label 'S-9'"),
-        ([Found("S-1", 1), Found("s-1", 2)], "S-1 is counted twice"),
-        ([Found("K-1", 2)], "the number of K-1 must be 0 to 1"),
-        ([Found("S-1", 12, 13)], "said 13 of S-1 when the sheet was printed and says 12 now"),
+        ([CountLine("S-9", 1)], "nothing in the stash has the label 'S-9'"),
+        ([CountLine("S-1", 1), CountLine("s-1", 2)], "S-1 is counted twice"),
+        ([CountLine("K-1", 2)], "the number of K-1 must be 0 to 1"),
+        ([CountLine("S-1", 12, 13)], "said 13 of S-1 when the sheet was printed and says 12 now"),
     ],
 )
 def test_a_wrong_count_changes_nothing(session: Session, counts, said: str) -> None:
-    deeds = last_deed(session).id
+    deeds = last_transaction(session).id
     with pytest.raises(Refusal, match=said):
-        enter_counts(session, [Found("S-2", 1), *counts], "stocktake")
+        book_counts(session, [CountLine("S-2", 1), *counts], "stocktake")
     assert on_hand(session) == {"S-1": 12, "S-2": 5, "K-1": 1}
-    assert last_deed(session).id == deeds
+    assert last_transaction(session).id == deeds
 
 
 def test_what_was_never_counted_is_said(session: Session) -> None:
     def told() -> list[tuple[str, bool, int, int]]:
-        return [(one.paper, one.last is None, one.labels, one.never) for one in
+        return [(one.paper, one.last_counted is None, one.labels, one.never_counted) for one in
                 last_counts(session)]  # fmt: skip
 
     assert told() == [("Coal card", True, 2, 2), ("Moss linen", True, 1, 1)]
-    enter_counts(session, [Found("S-1", 12)], "")
+    book_counts(session, [CountLine("S-1", 12)], "")
     assert told() == [("Moss linen", True, 1, 1), ("Coal card", False, 2, 1)]
     listing.count_stock(session, "S-2", 5)
     assert told() == [("Coal card", False, 2, 1), ("Moss linen", False, 1, 0)]
-    undo_deed(session, last_deed(session).id)
+    undo_transaction(session, last_transaction(session).id)
     assert told()[0] == ("Moss linen", True, 1, 1)
-    listing.spoil(session, "S-2", 5)
+    listing.spoil_stock(session, "S-2", 5)
     assert [one.paper for one in last_counts(session)] == ["Coal card"]
 
 

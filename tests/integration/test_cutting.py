@@ -10,25 +10,31 @@ from typing import TYPE_CHECKING
 import pytest
 from sqlalchemy import select
 
-from inventory.database.tables.base import BatchStatus, CuttingTime, Reason, Status
+from inventory.database.tables.base import BatchStatus, CuttingTime, OrderStatus, Reason
 from inventory.maintenance.check import check_shop
-from inventory.orders.orders import get_order, order_board, steps_of
+from inventory.orders.orders import get_order, order_board, status_changes
 from inventory.production.booking import StashChanged
 from inventory.production.cutting import cut_batch, drop_batch
 from inventory.production.mending import mend_batch
 from inventory.production.order_status import move_order
 from inventory.production.pace import shop_pace
 from inventory.production.planning import confirm_batch
-from inventory.production.progress import left_to_cut
-from inventory.production.spoiling import lost_pieces, spoil_layout, spoil_piece
-from inventory.production.undo import last_deed, list_deeds, undo_deed
-from inventory.stock.listing import count_stock, history, list_stash, put_stock, spoil
+from inventory.production.progress import list_remaining
+from inventory.production.spoiling import spoil_layout, spoil_piece, spoiled_pieces
+from inventory.production.undo import last_transaction, list_transactions, undo_transaction
+from inventory.stock.listing import (
+    count_stock,
+    list_stash,
+    set_stock_place,
+    spoil_stock,
+    stock_history,
+)
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 from nester.core.problem import Effort
 from nester.cutting import (
-    USUAL_PACE,
+    DEFAULT_PACE,
     Pace,
 )
 from tests.integration.conftest import TODAY, Hand, Table
@@ -61,7 +67,7 @@ def left(table: Table, number: int = 1) -> dict[int, tuple[int, ...]]:
     with table.shop.read() as session:
         return {
             one.layout.number: one.copies
-            for one in left_to_cut(session, get_batch(session, number))
+            for one in list_remaining(session, get_batch(session, number))
         }
 
 
@@ -89,12 +95,12 @@ def test_a_batch_is_cut_sheet_by_sheet(table: Table) -> None:
     assert table.reserved() == {"S-1": 4}
     assert table.on_hand() == {"S-1": 8, **{one.label: 1 for one in kept}}
     assert table.batch_status(1) is BatchStatus.OPEN
-    assert table.status(1) is Status.PLANNED
+    assert table.status(1) is OrderStatus.PLANNED
     more = do(table, cut_batch, 1)
     assert table.on_hand() == {"S-1": 4, **{one.label: 1 for one in [*kept, *more]}}
     assert table.reserved() == {}
     assert left(table) == {}
-    assert [table.status(one) for one in (1, 2)] == [Status.CUT] * 2
+    assert [table.status(one) for one in (1, 2)] == [OrderStatus.CUT] * 2
     assert table.batch_status(1) is BatchStatus.CUT
 
 
@@ -107,7 +113,7 @@ def test_a_batch_is_cut_sheet_by_sheet(table: Table) -> None:
     ],
 )
 def test_where_offcuts_are_put(table: Table, said: dict[str, str], there: str | None) -> None:
-    do(table, put_stock, "S-1", "Cabinet / Drawer 2")
+    do(table, set_stock_place, "S-1", "Cabinet / Drawer 2")
     (layout, *_) = left(table)
     labels = {one.label for one in do(table, cut_batch, 1, layout=layout, **said)}
     with table.shop.read() as session:
@@ -130,7 +136,7 @@ def test_an_order_is_cut_with_its_last_piece(table: Table) -> None:
         seen.append((number, copies[0]))
         for order in (1, 2):
             whole = {(one, copy) for one, copy, its in pieces if its == order} <= set(seen)
-            assert table.status(order) is (Status.CUT if whole else Status.PLANNED)
+            assert table.status(order) is (OrderStatus.CUT if whole else OrderStatus.PLANNED)
 
 
 @pytest.mark.parametrize(
@@ -172,13 +178,13 @@ def test_cuts_are_taken_back_to_the_start(table: Table) -> None:
         states.append(book(table))
     for before in reversed(states[:-1]):
         with table.shop.begin() as session:
-            undo_deed(session, last_deed(session, batch=1).id)
+            undo_transaction(session, last_transaction(session, batch=1).id)
         on_hand, *others = book(table)
         assert (on_hand, *others) == before
     with pytest.raises(Refusal, match="there is nothing of batch 1 to take back"):
-        do(table, last_deed, batch=1)
+        do(table, last_transaction, batch=1)
     with table.shop.read() as session:
-        changes = [row.change for row in history(session, "S-1")]
+        changes = [row.change for row in stock_history(session, "S-1")]
         assert changes == [9, *[-1] * 5, *[1] * 5]
         rows = list_stash(session, kind="offcut", include_empty=True)
         assert {row.quantity for row in rows} == {0}
@@ -192,27 +198,27 @@ def newest(table: Table) -> str:
 
 def test_an_offcut_that_is_gone_keeps_its_cut(table: Table) -> None:
     do(table, cut_batch, 1)
-    do(table, spoil, newest(table))
+    do(table, spoil_stock, newest(table))
     before = book(table)
-    deed = do(table, last_deed, batch=1).id
+    deed = do(table, last_transaction, batch=1).id
     with pytest.raises(Refusal, match=r"offcut K-[0-9]+ is not in the stash any more"):
-        do(table, undo_deed, deed)
+        do(table, undo_transaction, deed)
     assert book(table) == before
 
 
 def test_what_is_reserved_is_not_taken_back(table: Table) -> None:
     do(table, cut_batch, 1, layout=1, copies=1)
-    deed = do(table, last_deed, batch=1).id
+    deed = do(table, last_transaction, batch=1).id
     do(table, count_stock, "S-1", 4)
     table.card(1, size=("4cm", "8cm"))
     number = table.plan().batch
     (label,) = table.reserved().keys() - {"S-1"}
     before = book(table)
     with pytest.raises(Refusal, match=f"{label} is reserved by a batch; drop that"):
-        do(table, undo_deed, deed)
+        do(table, undo_transaction, deed)
     assert book(table) == before
     do(table, drop_batch, number)
-    do(table, undo_deed, deed)
+    do(table, undo_transaction, deed)
     assert table.on_hand() == {"S-1": 5}
 
 
@@ -221,17 +227,20 @@ def test_an_assembled_order_keeps_its_cuts(table: Table) -> None:
     for order in (1, 2):
         do(table, move_order, order, "assembled")
     with pytest.raises(Refusal, match=r"order [12] is assembled from it already"):
-        do(table, undo_deed, do(table, last_deed).id)
+        do(table, undo_transaction, do(table, last_transaction).id)
 
 
 def test_the_last_deed_of_a_batch_is_taken_back_first(table: Table) -> None:
     do(table, cut_batch, 1)
-    first, last = do(table, list_deeds, batch=1)[-1], do(table, list_deeds, batch=1)[0]
+    first, last = (
+        do(table, list_transactions, batch=1)[-1],
+        do(table, list_transactions, batch=1)[0],
+    )
     assert first.id < last.id
     with pytest.raises(Refusal, match=f"deed {last.id} of batch 1 was done after it"):
-        do(table, undo_deed, first.id)
+        do(table, undo_transaction, first.id)
     with pytest.raises(Refusal, match="there is no deed 99"):
-        do(table, undo_deed, 99)
+        do(table, undo_transaction, 99)
 
 
 # --- spoiling ----------------------------------------------------------------------------------
@@ -257,7 +266,7 @@ def test_a_spoiled_piece_is_made_again_from_an_offcut(table: Table) -> None:
     with pytest.raises(Refusal, match="batch 1 lacks no piece for which nothing is planned"):
         mend(table)
     with pytest.raises(Refusal, match="its pieces are made again in batch 2; drop that"):
-        do(table, undo_deed, do(table, last_deed, batch=1).id)
+        do(table, undo_transaction, do(table, last_transaction, batch=1).id)
     with pytest.raises(Refusal, match="order 1 lacks 1 spoiled piece"):
         do(table, move_order, 1, "assembled")
     with table.shop.read() as session:
@@ -265,8 +274,8 @@ def test_a_spoiled_piece_is_made_again_from_an_offcut(table: Table) -> None:
             (2, 0), (1, 1),
         ]  # fmt: skip
     do(table, cut_batch, 2)
-    assert table.status(1) is Status.CUT
-    assert do(table, move_order, 1, "assembled").status is Status.ASSEMBLED
+    assert table.status(1) is OrderStatus.CUT
+    assert do(table, move_order, 1, "assembled").status is OrderStatus.ASSEMBLED
 
 
 def test_what_a_mending_batch_has_cut_is_missing_no_more(table: Table) -> None:
@@ -295,13 +304,13 @@ def test_what_a_mending_batch_has_cut_is_missing_no_more(table: Table) -> None:
                 with pytest.raises(Refusal, match=f"order {order} lacks {waiting[order]} spoiled"):
                     do(table, move_order, order, "assembled")
     assert table.batch_status(2) is BatchStatus.CUT
-    do(table, undo_deed, do(table, last_deed, batch=2).id)
+    do(table, undo_transaction, do(table, last_transaction, batch=2).id)
     assert sum(missing().values()) == 1
     last = next(iter(left(table, 2)))
     do(table, spoil_layout, 2, last)  # lost anew, in the batch that mends
     assert sum(missing().values()) == 1
     done = next(order for order, lacks in missing().items() if not lacks)
-    assert do(table, move_order, done, "assembled").status is Status.ASSEMBLED
+    assert do(table, move_order, done, "assembled").status is OrderStatus.ASSEMBLED
 
 
 def test_a_sheet_spoiled_in_cutting_leaves_pieces_to_mend(table: Table) -> None:
@@ -311,7 +320,7 @@ def test_a_sheet_spoiled_in_cutting_leaves_pieces_to_mend(table: Table) -> None:
     assert table.on_hand()["S-1"] == 8
     assert table.reserved() == {"S-1": 4}
     with table.shop.read() as session:
-        last = history(session, "S-1")[-1]
+        last = stock_history(session, "S-1")[-1]
         assert (last.change, last.reason, last.batch, last.note) == (
             -1, Reason.SPOILED, 1, "the knife slipped",
         )  # fmt: skip
@@ -320,11 +329,11 @@ def test_a_sheet_spoiled_in_cutting_leaves_pieces_to_mend(table: Table) -> None:
     assert table.reserved() == {"S-1": 5}
     do(table, drop_batch, again.batch)
     with table.shop.read() as session:
-        (lost_one,) = lost_pieces(session, batch=1)
+        (lost_one,) = spoiled_pieces(session, batch=1)
         assert (lost_one.quantity, lost_one.mended_id) == (1, None)
     with table.shop.begin() as session:
-        undo_deed(session, last_deed(session, batch=1).id)
-        assert lost_pieces(session, batch=1) == []
+        undo_transaction(session, last_transaction(session, batch=1).id)
+        assert spoiled_pieces(session, batch=1) == []
     assert left(table)[number] == copies
     assert table.reserved() == {"S-1": 5}
     assert table.on_hand() == {"S-1": 9}
@@ -371,7 +380,7 @@ def test_a_cancelled_order_frees_what_was_reserved_for_it(table: Table) -> None:
     assert sum(map(len, left(table).values())) == 2
     do(table, cut_batch, 1)
     assert table.on_hand()["S-1"] == 7
-    assert [table.status(one) for one in (1, 2)] == [Status.CANCELLED, Status.CUT]
+    assert [table.status(one) for one in (1, 2)] == [OrderStatus.CANCELLED, OrderStatus.CUT]
 
 
 def test_a_batch_nobody_waits_for_is_dropped(table: Table) -> None:
@@ -382,7 +391,7 @@ def test_a_batch_nobody_waits_for_is_dropped(table: Table) -> None:
 
 
 def test_a_batch_of_which_the_rest_is_cancelled_is_cut(table: Table) -> None:
-    while table.status(2) is Status.PLANNED:
+    while table.status(2) is OrderStatus.PLANNED:
         do(table, cut_batch, 1, layout=next(iter(left(table))), copies=1)
     do(table, move_order, 1, "cancelled")
     assert left(table) == {}
@@ -399,7 +408,7 @@ def test_an_order_tells_when_it_became_what(table: Table) -> None:
     do(table, cut_batch, 1)
     do(table, move_order, 1, "assembled")
     with table.shop.read() as session:
-        steps = steps_of(session, get_order(session, 1))
+        steps = status_changes(session, get_order(session, 1))
     assert [step.status for step in steps] == ["confirmed", "planned", "cut", "assembled"]
     assert [step.at for step in steps] == sorted(step.at for step in steps)
 
@@ -421,18 +430,18 @@ def draft(shop: ShopFile) -> Table:
 def test_a_draft_reserves_nothing_until_it_is_confirmed(draft: Table) -> None:
     assert draft.batch_status(1) is BatchStatus.DRAFT
     assert draft.reserved() == {}
-    assert draft.status(1) is Status.CONFIRMED
+    assert draft.status(1) is OrderStatus.CONFIRMED
     with pytest.raises(Refusal, match="batch 1 is a draft and reserves nothing yet"):
         do(draft, cut_batch, 1)
     do(draft, confirm_batch, 1)
     assert draft.reserved() == {"S-1": 5}
-    assert [draft.status(one) for one in (1, 2)] == [Status.PLANNED] * 2
+    assert [draft.status(one) for one in (1, 2)] == [OrderStatus.PLANNED] * 2
     with pytest.raises(Refusal, match="batch 1 is open; only a draft can be confirmed"):
         do(draft, confirm_batch, 1)
 
 
 def test_a_draft_says_what_changed(draft: Table) -> None:
-    do(draft, spoil, "S-1", 6)
+    do(draft, spoil_stock, "S-1", 6)
     said = "since batch 1 was planned: it takes 5 of S-1, and 3 are free now; plan again"
     with pytest.raises(StashChanged, match=said):
         do(draft, confirm_batch, 1)
@@ -441,7 +450,7 @@ def test_a_draft_says_what_changed(draft: Table) -> None:
     with pytest.raises(StashChanged, match="order 2 was changed since and is cancelled now"):
         do(draft, confirm_batch, 1)
     do(draft, drop_batch, 1)
-    assert draft.status(1) is Status.CONFIRMED
+    assert draft.status(1) is OrderStatus.CONFIRMED
 
 
 def test_two_drafts_cannot_reserve_the_same_sheet(draft: Table) -> None:
@@ -490,12 +499,12 @@ def test_the_week_at_the_desk(table: Table, hand: Hand) -> None:
 def test_drafts_at_the_desk(draft: Table, hand: Hand) -> None:
     hand.does("order", "add", "Bo", "folded-card", "--due", "2027-03-14", "--draft",
               "--paper", "all=Coal card")  # fmt: skip
-    assert draft.status(3) is Status.DRAFT
+    assert draft.status(3) is OrderStatus.DRAFT
     hand.does("order", "move", "3", "confirmed")
     assert "Nothing is reserved yet" in hand.does("batch", "plan", "3", "--draft")
     assert {one["status"] for one in hand.data("batches", "batch", "list")} == {"draft"}
     with draft.shop.begin() as session:
-        spoil(session, "S-1", 6)
+        spoil_stock(session, "S-1", 6)
     said = hand.refused("batch", "confirm", "1")
     assert "it takes 5 of S-1, and 3 are free now; plan again with 'quirebox batch confirm 1" in (
         " ".join(said.split())
@@ -509,7 +518,7 @@ def test_a_draft_is_planned_again_without_what_was_cancelled(draft: Table, hand:
     hand.does("order", "move", "2", "cancelled")
     assert "order 2 was changed since" in hand.refused("batch", "confirm", "1")
     assert hand.does("batch", "confirm", "1", "--again") == "Batch 2 is confirmed\n"
-    assert [draft.status(one) for one in (1, 2)] == [Status.PLANNED, Status.CANCELLED]
+    assert [draft.status(one) for one in (1, 2)] == [OrderStatus.PLANNED, OrderStatus.CANCELLED]
     draft.card(1)
     draft.plan(3, draft=True)
     hand.does("order", "move", "3", "cancelled")
@@ -526,17 +535,17 @@ def pace(table: Table) -> Pace:
 
 
 def test_reported_minutes_teach_the_pace(table: Table) -> None:
-    assert pace(table) == USUAL_PACE
+    assert pace(table) == DEFAULT_PACE
     made = plan(table)
-    reckoned = sum(USUAL_PACE.minutes(made.as_layout(one)[0]) for one in made.layouts)
+    reckoned = sum(DEFAULT_PACE.minutes(made.as_layout(one)[0]) for one in made.layouts)
     do(table, cut_batch, 1, seconds=round(reckoned * 90))
     learned = pace(table)
     assert learned.reports == 1
-    ratio = learned.per_cut / USUAL_PACE.per_cut
+    ratio = learned.per_cut / DEFAULT_PACE.per_cut
     weight = min(reckoned, Fraction(20)) / 30
     assert abs(ratio - (1 + weight / 2 / (1 + weight))) < Fraction(1, 100)
-    assert learned.per_knife_metre == USUAL_PACE.per_knife_metre * ratio
-    assert learned.minutes(made.as_layout(made.layouts[0])[0]) == ratio * USUAL_PACE.minutes(
+    assert learned.per_knife_metre == DEFAULT_PACE.per_knife_metre * ratio
+    assert learned.minutes(made.as_layout(made.layouts[0])[0]) == ratio * DEFAULT_PACE.minutes(
         made.as_layout(made.layouts[0])[0]
     )
 
@@ -545,8 +554,8 @@ def test_a_deed_taken_back_takes_its_share_of_a_report_with_it(table: Table) -> 
     do(table, cut_batch, 1, layout=1, copies=1, seconds=3600)
     assert pace(table).reports == 1
     with table.shop.begin() as session:
-        undo_deed(session, last_deed(session).id)
-    assert pace(table) == USUAL_PACE
+        undo_transaction(session, last_transaction(session).id)
+    assert pace(table) == DEFAULT_PACE
 
 
 def test_shares_of_a_report_add_up_to_it(table: Table) -> None:

@@ -17,11 +17,11 @@ from inventory.core.resources import demo_folder
 from inventory.costs.order_costs import order_cost
 from inventory.costs.rates import rates_of
 from inventory.database.open import open_shop
-from inventory.database.tables.base import Kind, Order, Paper, Pattern, Reason
+from inventory.database.tables.base import Order, Paper, Pattern, Reason, StockKind
 from inventory.orders.import_orders import import_orders
 from inventory.orders.orders import list_orders, order_pieces
-from inventory.purchasing.prices import offers, read_prices, store_prices
-from inventory.purchasing.suppliers import set_rate, terms
+from inventory.purchasing.prices import current_offers, read_prices, store_prices
+from inventory.purchasing.suppliers import set_rate, supplier_terms
 from inventory.stock.import_lists import import_offcuts, import_papers, import_sheets
 from inventory.stock.listing import StashRow, list_stash
 from inventory.stock.papers import list_papers
@@ -64,8 +64,8 @@ class Loaded:
                 self.counts["prices"] = sum(map(len, prices.lines.values()))
                 store_prices(session, prices, TODAY)
             with shop.read() as session:
-                self.offers = offers(session, today=TODAY)
-                self.terms = terms(session, today=TODAY)
+                self.offers = current_offers(session, today=TODAY)
+                self.terms = supplier_terms(session, today=TODAY)
                 self.papers: list[Paper] = list_papers(session)
                 self.stash: list[StashRow] = list_stash(session)
                 self.orders: list[Order] = list_orders(session)
@@ -136,7 +136,7 @@ def test_the_stash_adds_up_to_the_lists(demo: Loaded) -> None:
             width, height = parse_size(line["size"])
             listed[line["paper"]] += width * height * int(line["quantity"])
     assert demo.areas_in_stash() == listed
-    offcuts = [row for row in demo.stash if row.kind is Kind.OFFCUT]
+    offcuts = [row for row in demo.stash if row.kind is StockKind.OFFCUT]
     assert len(offcuts) == demo.counts["offcuts"]
     assert all(row.quantity == 1 for row in offcuts)
 
@@ -186,7 +186,7 @@ def test_all_of_a_cost_is_known(demo: Loaded, tmp_path: Path) -> None:
         for order in demo.orders[:3]:
             told = order_cost(shop, order.id, today=TODAY)
             assert told.cost.unknown == told.cost.unweighed == ()
-            assert told.cost.sale.share >= Fraction(20, 100)
+            assert told.cost.sale.margin_share >= Fraction(20, 100)
         # The largest photos of all are in the order with the widest panels.
         wide = next(one for one in demo.orders if one.sizes.get("panel") == "20cm")
         printed = {(piece.width, piece.height) for piece, _ in demo.pieces[demo.orders.index(wide)]
@@ -234,7 +234,7 @@ def test_the_estimate_is_of_a_box_as_the_design_makes_it() -> None:
     design = DESIGNS["layered-box"]
     said = {"panel": "18cm", "tiers": "4", "cards": "4", "card-size": "13.5cm"}
     problem = read_problem(demo_folder() / "fit_pieces.csv", demo_folder() / "fit_sheets.csv")
-    assert {(one.name, one.width, one.height, one.quantity) for one in problem.wants} == {
+    assert {(one.name, one.width, one.height, one.quantity) for one in problem.demands} == {
         (piece.name, piece.width, piece.height, piece.quantity)
         for piece in design.pieces(read_settings(design, said, Unit.CM))
     }
@@ -246,4 +246,4 @@ def test_the_estimate_is_on_sheets_to_buy_and_a_few_offcuts() -> None:
     assert (full.width, full.height, full.quantity) == (cm(56), cm(71), None)
     assert [one.quantity for one in offcuts] == [1, 1]
     assert all(one.price < full.price for one in offcuts)
-    assert {one.paper for one in (*problem.wants, *problem.stock)} == {"Coal card"}
+    assert {one.paper for one in (*problem.demands, *problem.stock)} == {"Coal card"}

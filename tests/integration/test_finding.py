@@ -98,7 +98,7 @@ def test_offcuts_for_a_piece_the_smallest_first(session: Session) -> None:
     ]  # fmt: skip
     with pytest.raises(Refusal, match="there is no paper 'Fren'"):
         offcuts_for(session, (cm(24), cm(17)), ["Fren"])
-    listing.spoil(session, "K-6")
+    listing.spoil_stock(session, "K-6")
     assert "K-6" not in [one.label for one in offcuts_for(session, (cm(24), cm(17)))]
 
 

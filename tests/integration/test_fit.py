@@ -10,7 +10,7 @@ from inventory.views.cutting import answer_as_json
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, from_mm_number, inch, mm
 from nester.core.piece import Turn
-from nester.core.problem import Cuts, Effort, Stock, Want
+from nester.core.problem import Cuts, Demand, Effort, StockItem
 from nester.packing import (
     solve,
 )
@@ -47,16 +47,16 @@ def lists(tmp_path):
 def test_lists_are_read_exactly(lists):
     problem = read_problem(*lists(), cuts=Cuts.FREE)
     assert problem.cuts is Cuts.FREE
-    assert problem.wants == (
-        Want("tier 1", mm(540), mm(540), 1, "black", Turn.ANY),
-        Want("lid", inch("113/16"), inch("113/16"), 2, "black", Turn.ANY),
-        Want("band", mm(400), mm("30.5"), 3, "", Turn.NONE),
-        Want("flag", mm(30), mm(400), 2, "", Turn.NONE),
+    assert problem.demands == (
+        Demand("tier 1", mm(540), mm(540), 1, "black", Turn.ANY),
+        Demand("lid", inch("113/16"), inch("113/16"), 2, "black", Turn.ANY),
+        Demand("band", mm(400), mm("30.5"), 3, "", Turn.NONE),
+        Demand("flag", mm(30), mm(400), 2, "", Turn.NONE),
     )
     assert problem.stock == (
-        Stock("large", mm(560), mm(710), None, Fraction(6, 5), "black"),
-        Stock("small", inch("8.5"), inch(11), 2, Fraction("215.9") * Fraction("279.4")),
-        Stock("none left", mm(700), mm(500), 0, Fraction(0)),
+        StockItem("large", mm(560), mm(710), None, Fraction(6, 5), "black"),
+        StockItem("small", inch("8.5"), inch(11), 2, Fraction("215.9") * Fraction("279.4")),
+        StockItem("none left", mm(700), mm(500), 0, Fraction(0)),
     )
 
 
@@ -65,7 +65,7 @@ def test_bare_numbers_are_in_the_unit_of_the_list(lists):
         "name,width,height,quantity\na,8 1/2,11,1\n", "name,width,height,quantity\ns,12,12mm,\n"
     )
     problem = read_problem(*paths, unit=Unit.IN)
-    assert problem.wants[0].width == inch("8.5")
+    assert problem.demands[0].width == inch("8.5")
     assert (problem.stock[0].width, problem.stock[0].height) == (inch(12), mm(12))
     assert problem.stock[0].price == Fraction("304.8") * 12
 

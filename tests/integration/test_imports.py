@@ -12,7 +12,6 @@ from sqlalchemy import func, select
 from inventory.core.table_files import read_due
 from inventory.database.tables.base import (
     Grain,
-    Kind,
     Movement,
     Order,
     Paper,
@@ -20,6 +19,7 @@ from inventory.database.tables.base import (
     Place,
     Reason,
     Stock,
+    StockKind,
 )
 from inventory.orders.import_orders import import_orders
 from inventory.orders.orders import list_orders
@@ -143,7 +143,7 @@ def test_each_offcut_gets_a_label_of_its_own(book: ShopFile, tmp_path: Path) -> 
     with book.begin() as session:
         assert import_offcuts(session, path, Unit.MM, reason=Reason.OPENING) == 4
     with book.read() as session:
-        rows = list_stash(session, kind=Kind.OFFCUT)
+        rows = list_stash(session, kind=StockKind.OFFCUT)
         assert set(session.scalars(select(Movement.reason))) == {Reason.OPENING}
     assert [(row.label, row.quantity, row.price, row.place, row.note) for row in rows] == [
         ("K-4", 1, None, "Drawer B", ""),

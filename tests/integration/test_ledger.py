@@ -8,7 +8,7 @@ from sqlalchemy.exc import IntegrityError, StatementError
 from sqlalchemy.orm import Session
 
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Deed, Movement, Reason, Stock
+from inventory.database.tables.base import Movement, Reason, Stock, Transaction
 from inventory.stock import ledger, listing, lookup, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
@@ -32,11 +32,11 @@ def amount(shop: ShopFile, label: str) -> int:
 def test_a_quantity_is_the_sum_of_its_movements(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
         stock = lookup.find_stock(session, sheets)
-        ledger.move(session, stock, -3, Reason.CUT)
-        ledger.move(session, stock, 5, Reason.RECEIVED)
+        ledger.book_movement(session, stock, -3, Reason.CUT)
+        ledger.book_movement(session, stock, 5, Reason.RECEIVED)
         assert ledger.on_hand(session, stock) == 12
-        assert ledger.on_hand_of(session) == {stock.id: 12}
-        assert ledger.on_hand_of(session, [stock]) == {stock.id: 12}
+        assert ledger.on_hand_by_stock(session) == {stock.id: 12}
+        assert ledger.on_hand_by_stock(session, [stock]) == {stock.id: 12}
     assert amount(shop, sheets) == 12
 
 
@@ -47,20 +47,20 @@ def test_what_never_moved_counts_nothing(shop: ShopFile, sheets: str) -> None:
         session.add(bare)
         session.flush()
         assert ledger.on_hand(session, bare) == 0
-        assert ledger.on_hand_of(session, [bare]) == {bare.id: 0}
+        assert ledger.on_hand_by_stock(session, [bare]) == {bare.id: 0}
 
 
 def test_no_quantity_falls_below_zero(shop: ShopFile, sheets: str) -> None:
     said = "S-1 has 10 on hand, so 11 can't be taken from it"
     with pytest.raises(Refusal, match=said), shop.begin() as session:
-        ledger.move(session, lookup.find_stock(session, sheets), -11, Reason.SPOILED)
+        ledger.book_movement(session, lookup.find_stock(session, sheets), -11, Reason.SPOILED)
     assert amount(shop, sheets) == 10
 
 
 def test_no_quantity_grows_over_the_limit(shop: ShopFile, sheets: str) -> None:
     said = "999,991 more would be over 1,000,000"
     with pytest.raises(Refusal, match=said), shop.begin() as session:
-        ledger.move(session, lookup.find_stock(session, sheets), 999_991, Reason.RECEIVED)
+        ledger.book_movement(session, lookup.find_stock(session, sheets), 999_991, Reason.RECEIVED)
     assert amount(shop, sheets) == 10
 
 
@@ -68,10 +68,10 @@ def test_an_offcut_is_there_or_not(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
         offcut = receiving.add_offcut(session, "Night card", (cm(10), cm(20)))
         with pytest.raises(Refusal, match="K-1 is in the stash already"):
-            ledger.move(session, offcut, 1, Reason.COUNTED)
-        ledger.move(session, offcut, -1, Reason.CUT)
+            ledger.book_movement(session, offcut, 1, Reason.COUNTED)
+        ledger.book_movement(session, offcut, -1, Reason.CUT)
         with pytest.raises(Refusal, match="K-1 is not in the stash any more"):
-            ledger.move(session, offcut, -1, Reason.CUT)
+            ledger.book_movement(session, offcut, -1, Reason.CUT)
 
 
 @pytest.mark.parametrize(
@@ -83,18 +83,20 @@ def test_a_reason_must_go_with_its_change(
     shop: ShopFile, sheets: str, change: int, reason: Reason
 ) -> None:
     with shop.begin() as session, pytest.raises(ValueError, match="movement") as error:
-        ledger.move(session, lookup.find_stock(session, sheets), change, reason)
+        ledger.book_movement(session, lookup.find_stock(session, sheets), change, reason)
     assert not isinstance(error.value, Refusal)
 
 
-def deed_of(session: Session, movement: Movement) -> Deed:
-    return session.get_one(Deed, movement.deed_id)
+def deed_of(session: Session, movement: Movement) -> Transaction:
+    return session.get_one(Transaction, movement.deed_id)
 
 
 def test_a_deed_is_taken_back_by_counter_movements(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        spoiled = listing.spoil(session, sheets, 4, "coffee")
-        back = ledger.undo_deed(session, deed_of(session, spoiled), note="it was tea, and dry")
+        spoiled = listing.spoil_stock(session, sheets, 4, "coffee")
+        back = ledger.reverse_transaction(
+            session, deed_of(session, spoiled), note="it was tea, and dry"
+        )
         counter = session.scalars(select(Movement).where(Movement.deed_id == back.id)).one()
         assert (counter.change, counter.reason, counter.undoes_id) == (
             4,
@@ -104,40 +106,40 @@ def test_a_deed_is_taken_back_by_counter_movements(shop: ShopFile, sheets: str) 
         assert back.undoes_id == spoiled.deed_id
     assert amount(shop, sheets) == 10
     with shop.read() as session:
-        assert [row.after for row in listing.history(session, sheets)] == [10, 6, 10]
+        assert [row.balance for row in listing.stock_history(session, sheets)] == [10, 6, 10]
 
 
 def test_a_deed_is_taken_back_once(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        deed = deed_of(session, listing.spoil(session, sheets, 4))
-        back = ledger.undo_deed(session, deed)
+        deed = deed_of(session, listing.spoil_stock(session, sheets, 4))
+        back = ledger.reverse_transaction(session, deed)
         with pytest.raises(Refusal, match="has been taken back already"):
-            ledger.undo_deed(session, deed)
+            ledger.reverse_transaction(session, deed)
         with pytest.raises(Refusal, match="took another one back"):
-            ledger.undo_deed(session, back)
+            ledger.reverse_transaction(session, back)
 
 
 def test_what_has_gone_since_cannot_be_taken_back(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
         stock = lookup.find_stock(session, sheets)
         arrival = session.scalars(select(Movement)).one()
-        ledger.move(session, stock, -1, Reason.CUT)
+        ledger.book_movement(session, stock, -1, Reason.CUT)
         with pytest.raises(Refusal, match="S-1 has 9 on hand, so 10 can't be taken"):
-            ledger.undo_deed(session, deed_of(session, arrival))
+            ledger.reverse_transaction(session, deed_of(session, arrival))
 
 
 def test_moments_are_kept_in_utc(shop: ShopFile, sheets: str) -> None:
     noon = datetime(2026, 3, 1, 12, tzinfo=timezone(timedelta(hours=5)))
     with shop.begin() as session:
         stock = lookup.find_stock(session, sheets)
-        number = ledger.move(session, stock, -1, Reason.CUT, at=noon).id
+        number = ledger.book_movement(session, stock, -1, Reason.CUT, at=noon).id
     with shop.read() as session:
         at = session.get_one(Movement, number).at
     assert at == noon
     assert at.tzinfo is UTC
     local = noon.replace(tzinfo=None)
     with pytest.raises(StatementError, match="needs a time zone"), shop.begin() as session:
-        ledger.move(session, lookup.find_stock(session, sheets), -1, Reason.CUT, at=local)
+        ledger.book_movement(session, lookup.find_stock(session, sheets), -1, Reason.CUT, at=local)
     assert amount(shop, sheets) == 9
 
 
@@ -163,13 +165,15 @@ CHANGES_BY_DIALECT = {
 
 def test_the_database_itself_keeps_the_ledger_append_only(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        ledger.undo_deed(session, deed_of(session, listing.spoil(session, sheets, 4)))
+        ledger.reverse_transaction(
+            session, deed_of(session, listing.spoil_stock(session, sheets, 4))
+        )
         own = CHANGES_BY_DIALECT[session.get_bind().dialect.name]
     for statement in (CHANGES | own).values():
         with pytest.raises(IntegrityError, match="append-only"), shop.begin() as session:
             session.execute(text(statement))
     with shop.read() as session:
-        assert [row.change for row in listing.history(session, sheets)] == [10, -4, 4]
+        assert [row.change for row in listing.stock_history(session, sheets)] == [10, -4, 4]
 
 
 def _change_attribute(session: Session, movement: Movement) -> None:

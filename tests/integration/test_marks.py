@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from inventory.production.cutting import cut_batch
-from inventory.production.undo import last_deed, undo_deed
-from inventory.stock.listing import put_stock
+from inventory.production.undo import last_transaction, undo_transaction
+from inventory.stock.listing import set_stock_place
 from inventory.stock.lookup import find_stock
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
@@ -57,14 +57,14 @@ def test_a_mark_leads_to_its_label_once_its_layout_is_cut(table: Table) -> None:
 def test_a_mark_serves_wherever_a_label_does(table: Table) -> None:
     (label, *_) = cut(table, layout=1, copies=1)
     with table.shop.begin() as session:
-        put_stock(session, "1-1-1", "Drawer 1")
+        set_stock_place(session, "1-1-1", "Drawer 1")
         assert find_stock(session, label).place.name == "Drawer 1"
 
 
 def test_a_cut_that_was_taken_back_leaves_no_label(table: Table) -> None:
     cut(table, layout=1, copies=1)
     with table.shop.begin() as session:
-        undo_deed(session, last_deed(session).id)
+        undo_transaction(session, last_transaction(session).id)
     with pytest.raises(Refusal, match="has no label yet"):
         found(table, "1-1-1")
 

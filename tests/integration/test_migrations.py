@@ -297,7 +297,7 @@ def test_every_step_keeps_what_is_there(tmp_path: Path, monkeypatch: pytest.Monk
         assert [(row.label, row.quantity) for row in listing.list_stash(session)] == [
             ("S-1", 10), ("K-2", 1), ("K-1", 1),
         ]  # fmt: skip
-        ledger.move(session, lookup.find_stock(session, "S-1"), -1, base.Reason.CUT)
+        ledger.book_movement(session, lookup.find_stock(session, "S-1"), -1, base.Reason.CUT)
         assert session.execute(text("PRAGMA foreign_key_check")).all() == []
 
 

@@ -7,7 +7,7 @@ import pytest
 from inventory.database.shop_file import ShopFile
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import add_order, list_orders
-from inventory.shop.settings import change_shop, the_shop
+from inventory.shop.settings import change_shop, get_shop
 from inventory.stock import listing
 from inventory.stock.papers import add_paper, find_paper
 from inventory.stock.receiving import add_sheets
@@ -48,7 +48,7 @@ def write_all(shop: ShopFile, text: str) -> None:
     with shop.begin() as session:
         add_paper(session, text, colour=text, finish=text, grammage=300)
         add_sheets(session, text, (cm(50), cm(70)), 5, place=text, note=text)
-        listing.spoil(session, "S-1", 1, text)
+        listing.spoil_stock(session, "S-1", 1, text)
         add_order(session, text, "folded-card", CARD, {"all": text}, 1, TODAY, TODAY)
         change_shop(session, name=text)
 
@@ -61,10 +61,10 @@ def test_what_is_kept_is_kept_as_it_was_written(shop: ShopFile, text: str) -> No
         assert (paper.name, paper.colour, paper.finish) == (text, text, text)
         (row,) = listing.list_stash(session, place=text, paper=text)
         assert (row.place, row.note, row.paper) == (text, text, text)
-        assert [moved.note for moved in listing.history(session, "S-1")] == [text, text]
+        assert [moved.note for moved in listing.stock_history(session, "S-1")] == [text, text]
         (order,) = list_orders(session)
         assert (order.customer, order.papers) == (text, {"all": text})
-        assert the_shop(session).name == text
+        assert get_shop(session).name == text
     assert check_shop(shop).findings == ()
 
 
@@ -80,7 +80,7 @@ def test_what_is_not_kept_is_refused_and_nothing_is_stored(shop: ShopFile, text:
         lambda s: add_order(s, text, "folded-card", CARD, {"all": "Coal card"}, 1, TODAY, TODAY),
         lambda s: find_paper(s, text),
         lambda s: add_order(s, "Ines", text, CARD, {"all": "Coal card"}, 1, TODAY, TODAY),
-        lambda s: listing.spoil(s, text),
+        lambda s: listing.spoil_stock(s, text),
     ]
     if text.strip() and text not in (REFUSED["invisible"], REFUSED["201"]):
         deeds.append(lambda s: add_sheets(s, "Coal card", (cm(50), cm(70)), 5, note=text))

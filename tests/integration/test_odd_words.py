@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from inventory.cli.main import main
-from inventory.cli.reference import leaves
+from inventory.cli.reference import list_commands
 from inventory.database.open import PATH_VARIABLE, open_shop
 from nester.core.lengths import cm
 from tests.integration.conftest import Table
@@ -54,8 +54,8 @@ def book(path: Path) -> object:
 
 @pytest.mark.parametrize(
     ("words", "command"),
-    [leaf for leaf in leaves() if leaf.words not in SEARCHES],
-    ids=[" ".join(leaf.words) for leaf in leaves() if leaf.words not in SEARCHES],
+    [leaf for leaf in list_commands() if leaf.words not in SEARCHES],
+    ids=[" ".join(leaf.words) for leaf in list_commands() if leaf.words not in SEARCHES],
 )
 def test_odd_words_at_the_desk(
     tmp_path: Path,

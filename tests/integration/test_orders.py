@@ -7,7 +7,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Order, Status
+from inventory.database.tables.base import Order, OrderStatus
 from inventory.orders import orders
 from inventory.shop.settings import change_shop
 from inventory.stock import listing, papers, receiving
@@ -48,7 +48,7 @@ def test_an_order_is_kept_as_it_was_given(shop: ShopFile) -> None:
         assert (order.customer, order.design, order.sizes, order.papers) == (
             "Łucja 🎀", "tray-box", {"width": "10cm"}, {"all": "Night card"},
         )  # fmt: skip
-        assert (order.copies, order.due, order.status) == (2, FRIDAY, Status.CONFIRMED)
+        assert (order.copies, order.due, order.status) == (2, FRIDAY, OrderStatus.CONFIRMED)
         assert order.batches == []
 
 
@@ -60,11 +60,11 @@ def test_numbers_have_no_holes_after_what_was_refused(shop: ShopFile) -> None:
     for _ in range(3):
         with pytest.raises(Refusal, match="on hand"), shop.begin() as session:  # noqa: PT012
             assert take(session, papers={"all": "Night card"}).id == 2
-            listing.spoil(session, "S-1", 1)
-            listing.spoil(session, "S-1", 9)
+            listing.spoil_stock(session, "S-1", 1)
+            listing.spoil_stock(session, "S-1", 9)
     with shop.begin() as session:
         assert take(session, papers={"all": "Night card"}).id == 2
-        assert listing.spoil(session, "S-1").deed_id == 2
+        assert listing.spoil_stock(session, "S-1").deed_id == 2
 
 
 def test_every_built_in_design_can_be_ordered(session: Session) -> None:
@@ -97,7 +97,7 @@ def test_a_due_date_in_the_past_is_accepted_with_a_warning(session: Session) -> 
         session, "Ada", "tray-box", {}, {"all": "Waves"}, 1, TODAY - timedelta(1), TODAY
     )
     assert warnings == [f"order {late.id} was due on 2026-03-01, which has passed"]
-    assert late.status is Status.CONFIRMED
+    assert late.status is OrderStatus.CONFIRMED
     _, warnings = orders.add_order(
         session, "Ada", "tray-box", {}, {"all": "Waves"}, 1, TODAY, TODAY
     )
@@ -134,9 +134,9 @@ def test_orders_are_listed_by_due_date(session: Session) -> None:
     first = take(session, due=TODAY)
     assert orders.list_orders(session) == [first, second, third]
     orders.set_status(session, second, "planned")
-    orders.set_status(session, third, Status.CANCELLED)
+    orders.set_status(session, third, OrderStatus.CANCELLED)
     assert orders.list_orders(session, status="confirmed") == [first]
-    assert orders.list_orders(session, status=Status.PLANNED) == [second]
+    assert orders.list_orders(session, status=OrderStatus.PLANNED) == [second]
     assert orders.list_orders(session, status=["planned", "CONFIRMED"]) == [first, second]
     assert orders.list_orders(session, status="draft") == []
     with pytest.raises(Refusal, match="the status can't be 'lost'; it is one of draft, confirmed"):
@@ -158,9 +158,9 @@ ALLOWED = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("start", Status)
-def test_an_order_moves_along_allowed_steps_only(session: Session, start: Status) -> None:
-    for goal in Status:
+@pytest.mark.parametrize("start", OrderStatus)
+def test_an_order_moves_along_allowed_steps_only(session: Session, start: OrderStatus) -> None:
+    for goal in OrderStatus:
         order = take(session)
         order.status = start
         if (start, goal) in ALLOWED:

@@ -8,7 +8,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Order, OwnDesign
+from inventory.database.tables.base import CustomDesign, Order
 from inventory.orders import custom_designs, orders
 from inventory.orders.import_orders import import_orders
 from inventory.stock import papers
@@ -16,7 +16,7 @@ from inventory.stock.import_lists import import_papers
 from nester.core.errors import Refusal
 from nester.core.lengths import inch, mm
 from nester.designs import DESIGNS
-from nester.designs.custom.reader import starting_point
+from nester.designs.custom.reader import starter_text
 
 TODAY = date(2026, 3, 2)
 
@@ -30,8 +30,8 @@ def session(shop: ShopFile):
 
 
 @pytest.fixture
-def sachet(session: Session) -> OwnDesign:
-    return custom_designs.add_own_design(session, starting_point(), "sachet.toml")
+def sachet(session: Session) -> CustomDesign:
+    return custom_designs.add_custom_design(session, starter_text(), "sachet.toml")
 
 
 def take(session: Session, **other) -> tuple[Order, list[str]]:
@@ -42,9 +42,9 @@ def take(session: Session, **other) -> tuple[Order, list[str]]:
 
 
 def test_a_kept_design_is_found_and_ordered_like_any_other(
-    session: Session, sachet: OwnDesign
+    session: Session, sachet: CustomDesign
 ) -> None:
-    assert custom_designs.list_own_designs(session) == [sachet]
+    assert custom_designs.list_custom_designs(session) == [sachet]
     assert custom_designs.find_design(session, " SACHET ").name == "sachet"
     assert custom_designs.find_design(session, "tray-box") is DESIGNS["tray-box"]
     order, warnings = take(session, sizes={"width": "10cm", "cards": "3"})
@@ -54,13 +54,13 @@ def test_a_kept_design_is_found_and_ordered_like_any_other(
     )] == [("sachet", 1, "Night card"), ("card", 3, "Night card")]  # fmt: skip
 
 
-def test_what_binds_in_its_papers_is_not_taken(session: Session, sachet: OwnDesign) -> None:
+def test_what_binds_in_its_papers_is_not_taken(session: Session, sachet: CustomDesign) -> None:
     with pytest.raises(Refusal, match="sachet: card in sachet: binds by 1 mm"):
         take(session, papers={"all": "Board"})
     assert session.scalar(select(func.count()).select_from(Order)) == 0
 
 
-def test_what_is_tight_comes_back_as_a_warning(session: Session, sachet: OwnDesign) -> None:
+def test_what_is_tight_comes_back_as_a_warning(session: Session, sachet: CustomDesign) -> None:
     papers.add_paper(session, "Felt", colour="red", grammage=300, caliper=mm(1))
     order, warnings = take(session, papers={"all": "Felt"})
     assert len(warnings) == 1
@@ -69,51 +69,53 @@ def test_what_is_tight_comes_back_as_a_warning(session: Session, sachet: OwnDesi
 
 def test_a_length_to_fit_needs_papers_and_gets_them(session: Session) -> None:
     fitted = [(design, setting.name) for design in DESIGNS.values() for setting in design.settings
-              if setting.worked_out is not None]  # fmt: skip
+              if setting.fitted_length is not None]  # fmt: skip
     for design, setting in fitted:
         order, _ = take(session, design=design.name, sizes={setting: "fit"})
         assert orders.order_pieces(session, order)
 
 
 @pytest.mark.parametrize("name", ["sachet", "tray-box"])
-def test_a_name_that_is_taken_is_refused(session: Session, sachet: OwnDesign, name: str) -> None:
-    text = starting_point().replace('name = "sachet"', f'name = "{name}"', 1)
+def test_a_name_that_is_taken_is_refused(session: Session, sachet: CustomDesign, name: str) -> None:
+    text = starter_text().replace('name = "sachet"', f'name = "{name}"', 1)
     with pytest.raises(Refusal, match=rf"again\.toml.*, name: .*'{name}'"):
-        custom_designs.add_own_design(session, text, "again.toml")
-    assert custom_designs.list_own_designs(session) == [sachet]
+        custom_designs.add_custom_design(session, text, "again.toml")
+    assert custom_designs.list_custom_designs(session) == [sachet]
 
 
 def test_a_wrong_design_is_not_kept(session: Session) -> None:
     with pytest.raises(Refusal, match=r"^x\.toml, line 12, sizes, width: 'cm' stands alone"):
-        custom_designs.add_own_design(session, starting_point().replace('"12cm"', '"cm"'), "x.toml")
-    assert custom_designs.list_own_designs(session) == []
+        custom_designs.add_custom_design(
+            session, starter_text().replace('"12cm"', '"cm"'), "x.toml"
+        )
+    assert custom_designs.list_custom_designs(session) == []
 
 
-def test_a_design_that_is_wanted_stays(session: Session, sachet: OwnDesign) -> None:
+def test_a_design_that_is_wanted_stays(session: Session, sachet: CustomDesign) -> None:
     first, _ = take(session)
     second, _ = take(session)
     with pytest.raises(Refusal, match=f"wanted by orders {first.id}, {second.id}; deliver or"):
-        custom_designs.remove_own_design(session, "Sachet")
+        custom_designs.remove_custom_design(session, "Sachet")
     orders.set_status(session, first, "cancelled")
     with pytest.raises(Refusal, match=f"wanted by order {second.id};"):
-        custom_designs.remove_own_design(session, "sachet")
+        custom_designs.remove_custom_design(session, "sachet")
     for step in ("planned", "cut", "assembled", "delivered"):
         orders.set_status(session, second, step)
-    custom_designs.remove_own_design(session, "sachet")
-    assert custom_designs.list_own_designs(session) == []
+    custom_designs.remove_custom_design(session, "sachet")
+    assert custom_designs.list_custom_designs(session) == []
     with pytest.raises(Refusal, match="there is no design 'sachet'"):
         take(session)
 
 
-def test_an_order_keeps_its_design_as_it_was(session: Session, sachet: OwnDesign) -> None:
+def test_an_order_keeps_its_design_as_it_was(session: Session, sachet: CustomDesign) -> None:
     order, _ = take(session)
     pieces = orders.order_pieces(session, order)
     assert order.design_text == sachet.text
     orders.set_status(session, order, "cancelled")
-    custom_designs.remove_own_design(session, "sachet")
+    custom_designs.remove_custom_design(session, "sachet")
     assert orders.order_pieces(session, order) == pieces
-    wider = starting_point().replace('"12cm"', '"13cm"', 1)
-    custom_designs.add_own_design(session, wider, "wider.toml")
+    wider = starter_text().replace('"12cm"', '"13cm"', 1)
+    custom_designs.add_custom_design(session, wider, "wider.toml")
     assert orders.order_pieces(session, order) == pieces
     again, _ = take(session)
     assert orders.order_pieces(session, again) != pieces
@@ -123,10 +125,10 @@ def test_an_order_keeps_its_design_as_it_was(session: Session, sachet: OwnDesign
 
 def test_unknown_designs_are_refused(session: Session) -> None:
     with pytest.raises(Refusal, match="no design of its own 'x'; none was added yet"):
-        custom_designs.remove_own_design(session, "x")
-    custom_designs.add_own_design(session, starting_point(), "f")
+        custom_designs.remove_custom_design(session, "x")
+    custom_designs.add_custom_design(session, starter_text(), "f")
     with pytest.raises(Refusal, match="no design of its own 'sachte'; did you mean 'sachet'"):
-        custom_designs.own_design(session, "sachte")
+        custom_designs.get_custom_design(session, "sachte")
     with pytest.raises(Refusal, match="no design 'sachte'; did you mean 'sachet'"):
         custom_designs.find_design(session, "sachte")
     with pytest.raises(Refusal, match=r"no design 'zzz'; there are layered-box, .*, sachet"):
@@ -145,12 +147,12 @@ def test_a_design_file_is_read_or_refused(tmp_path: Path) -> None:
     path.write_bytes(b"a = 1\n\xff")
     with pytest.raises(Refusal, match=r"my\.toml, line 2: this is not UTF-8"):
         custom_designs.read_design_file(path)
-    path.write_text(starting_point(), encoding="utf-8")
-    assert custom_designs.read_design_file(path) == starting_point()
+    path.write_text(starter_text(), encoding="utf-8")
+    assert custom_designs.read_design_file(path) == starter_text()
 
 
 def test_orders_of_an_own_design_can_be_imported(
-    session: Session, sachet: OwnDesign, tmp_path: Path
+    session: Session, sachet: CustomDesign, tmp_path: Path
 ) -> None:
     path = tmp_path / "orders.csv"
     path.write_text(

@@ -15,22 +15,22 @@ from unittest.mock import patch
 
 import pytest
 
-from nester.core.problem import Cuts, Effort, Problem, Stock, Want
+from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
 from nester.packing import (
     never,
     solve,
 )
-from nester.packing.search.paper_search import Deed, Search, Share, begun
-from nester.packing.task.task import split_by_paper
+from nester.packing.search.paper_search import Budget, Command, PaperSearch, start_search
+from nester.packing.task.task import tasks_by_paper
 from nester.verify import (
     verify,
 )
 
 CREW = import_module("nester.packing.runtime.worker_processes")
 SOLVE = import_module("nester.packing.search.solve")
-SHORT = Share(
-    steps=2_000, settling=1_000, bounding=5_000, recreations=10_000, dives=10_000,
-    slicing=20_000, completions=20_000, work=0.02, tidying=0.05,
+SHORT = Budget(
+    value_correction=2_000, exact=1_000, bounding=5_000, ruin_recreate=10_000, diving=10_000,
+    pricing=20_000, completions=20_000, covering_time=0.02, reduction_time=0.05,
 )  # fmt: skip
 
 
@@ -40,9 +40,9 @@ def some_problem(papers=3, seed=1):
     for paper in map(str, range(papers)):
         for number in range(9):
             sides = chance.randint(70, 190), chance.randint(70, 190)
-            wants.append(Want(f"{paper} {number}", *sides, chance.randint(2, 12), paper))
-        stock.append(Stock(f"{paper} large", 560, 710, None, Fraction(191, 100), paper))
-        stock.append(Stock(f"{paper} small", 500, 700, None, Fraction(168, 100), paper))
+            wants.append(Demand(f"{paper} {number}", *sides, chance.randint(2, 12), paper))
+        stock.append(StockItem(f"{paper} large", 560, 710, None, Fraction(191, 100), paper))
+        stock.append(StockItem(f"{paper} small", 500, 700, None, Fraction(168, 100), paper))
     return Problem(tuple(wants), tuple(stock), Cuts.STRAIGHT, smallest_offcut=75)
 
 
@@ -56,8 +56,8 @@ def test_the_answer_does_not_depend_on_how_many_processes_there_are():
     for progress in told.values():
         assert progress[0].papers_done == 0
         assert progress[-1].papers_done == 3
-        assert progress[-1].net == answers[0].net
-        nets = [one.net for one in progress]
+        assert progress[-1].net_cost == answers[0].net_cost
+        nets = [one.net_cost for one in progress]
         assert nets == sorted(nets, reverse=True)
 
 
@@ -69,25 +69,25 @@ def test_several_processes_stop_with_the_best_so_far():
         return len(begun) > 1
 
     answer = solve(problem, Effort.THOROUGH, processes=2, stop=stop, on_progress=begun.append)
-    assert answer.stopped
+    assert answer.interrupted
     assert verify(problem, answer) == []
     assert not answer.unplaced
 
 
 def team_of(problem):
-    tasks, _ = split_by_paper(problem)
-    searches = [Search(problem, task) for task in tasks]
-    makers = [partial(begun, problem, task) for task in tasks]
+    tasks, _ = tasks_by_paper(problem)
+    searches = [PaperSearch(problem, task) for task in tasks]
+    makers = [partial(start_search, problem, task) for task in tasks]
     return CREW.crew(searches, makers, [1.0] * len(tasks), 2)
 
 
 def start_all(team):
-    return dict(team.do(dict.fromkeys(range(3), Deed.START), never))
+    return dict(team.do(dict.fromkeys(range(3), Command.START), never))
 
 
 def test_what_goes_wrong_in_a_process_is_told():
     with team_of(some_problem()) as team:
-        team._worker_of[9] = 0
+        team._process_of[9] = 0
         with pytest.raises(KeyError):
             list(team.do({9: SHORT}, never))
 
@@ -96,7 +96,7 @@ def test_what_goes_wrong_in_a_process_is_told():
 def test_ctrl_c_does_not_end_processes_that_are_only_beginning():
     resource_tracker._resource_tracker._stop()  # as in a program that begins its first process
     with team_of(some_problem()) as team:
-        for worker in team._workers:
+        for worker in team._processes:
             os.kill(worker.pid, signal.SIGINT)
         assert all(state.least for state in start_all(team).values())
 
@@ -104,8 +104,8 @@ def test_ctrl_c_does_not_end_processes_that_are_only_beginning():
 def test_a_process_that_is_killed_is_told():
     with team_of(some_problem()) as team:
         start_all(team)
-        os.kill(team._workers[1].pid, signal.SIGTERM)
-        team._workers[1].join()
+        os.kill(team._processes[1].pid, signal.SIGTERM)
+        team._processes[1].join()
         with pytest.raises(ChildProcessError, match="ended too early"):
             start_all(team)
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from inventory.stock import listing, papers, places, receiving
-from inventory.stock.papers import note_paper, set_substitutes, substitutes
+from inventory.stock.papers import set_paper_note, set_substitutes, substitutes
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 
@@ -31,7 +31,7 @@ def session(shop: ShopFile) -> Iterator[Session]:
 
 
 def paths(session: Session) -> list[str | None]:
-    book = places.Places(session)
+    book = places.PlaceTree(session)
     return [book.path(place.id) for place in book.sorted()]
 
 
@@ -40,7 +40,7 @@ def test_two_shelves_may_each_have_a_drawer_2(session: Session) -> None:
         places.add_place(session, shelf)
         places.add_place(session, "Drawer 2", inside=shelf)
     assert paths(session) == ["Shelf A", "Shelf A / Drawer 2", "Shelf B", "Shelf B / Drawer 2"]
-    book = places.Places(session)
+    book = places.PlaceTree(session)
     assert book.path(places.find_place(session, "shelf b/DRAWER 2").id) == "Shelf B / Drawer 2"
     with pytest.raises(Refusal, match="'Shelf A / Drawer 2' and 'Shelf B / Drawer 2'; write which"):
         places.find_place(session, "drawer 2")
@@ -80,19 +80,19 @@ def test_a_place_moves_with_all_that_is_in_it(session: Session) -> None:
 
 def test_sheets_are_put_elsewhere_all_or_some(session: Session) -> None:
     receiving.add_sheets(session, "Coal card", SIZE, 10, place="Shelf A")
-    assert listing.put_stock(session, "S-1", "Shelf B").label == "S-1"
-    some = listing.put_stock(session, "S-1", "Workbench", 4)
+    assert listing.set_stock_place(session, "S-1", "Shelf B").label == "S-1"
+    some = listing.set_stock_place(session, "S-1", "Workbench", 4)
     assert some.label == "S-2"
-    again = listing.put_stock(session, "S-1", "workbench", 1)
+    again = listing.set_stock_place(session, "S-1", "workbench", 1)
     assert again.label == "S-2"
     assert [(row.label, row.quantity, row.place) for row in listing.list_stash(session)] == [
         ("S-1", 5, "Shelf B"), ("S-2", 5, "Workbench"),
     ]  # fmt: skip
-    assert [row.change for row in listing.history(session, "S-2")] == [4, 1]
+    assert [row.change for row in listing.stock_history(session, "S-2")] == [4, 1]
     with pytest.raises(Refusal, match="S-1 has 5 on hand, so 6 can't be taken"):
-        listing.put_stock(session, "S-1", "Shelf C", 6)
+        listing.set_stock_place(session, "S-1", "Shelf C", 6)
     assert "Shelf C" not in paths(session)
-    assert listing.put_stock(session, "S-1", "").place is None
+    assert listing.set_stock_place(session, "S-1", "").place is None
 
 
 def test_papers_stand_in_for_others_in_order(session: Session) -> None:
@@ -107,7 +107,7 @@ def test_papers_stand_in_for_others_in_order(session: Session) -> None:
     assert substitutes(session) == {"Coal card": ["Night card", "Plum card"]}
     set_substitutes(session, "Coal card", [])
     assert substitutes(session) == {}
-    assert note_paper(session, "coal card", "cracks").note == "cracks"
+    assert set_paper_note(session, "coal card", "cracks").note == "cracks"
 
 
 def test_places_at_the_desk(hand: Hand) -> None:

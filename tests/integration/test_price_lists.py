@@ -13,7 +13,13 @@ from sqlalchemy import func, select
 from inventory.database.tables.purchasing import Price, PriceList, Supplier
 from inventory.purchasing import prices as price_lists
 from inventory.purchasing import suppliers
-from inventory.purchasing.prices import News, offers, price_history, read_prices, what_changes
+from inventory.purchasing.prices import (
+    PriceChangeKind,
+    current_offers,
+    price_changes,
+    price_history,
+    read_prices,
+)
 from inventory.stock import papers
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm
@@ -25,7 +31,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.database.shop_file import ShopFile
-    from inventory.purchasing.prices import Change, ListedPack
+    from inventory.purchasing.prices import ListedPack, PriceChange
     from tests.integration.conftest import Hand
 
 MARCH, APRIL, MAY = date(2027, 3, 1), date(2027, 4, 1), date(2027, 5, 1)
@@ -60,12 +66,12 @@ class Keeper:
         whole: bool = False,
         supplier: str | None = "Mill",
         only_known: bool = False,
-    ) -> list[Change]:
+    ) -> list[PriceChange]:
         self._file.write_text("\n".join([head, *lines]) + "\n", encoding="utf-8")
         sheet = read_prices(
             self._session, self._file, Unit.CM, today=MAY, supplier=supplier, only_known=only_known
         )
-        changes = what_changes(self._session, sheet, day, whole=whole)
+        changes = price_changes(self._session, sheet, day, whole=whole)
         price_lists.store_prices(self._session, sheet, day, whole=whole)
         return changes
 
@@ -76,31 +82,31 @@ def keep(session: Session, tmp_path: Path) -> Keeper:
 
 
 def asked(found: list[ListedPack]) -> list[tuple[str, int, int, str]]:
-    return [(one.paper, one.pack, one.least, str(one.asked)) for one in found]
+    return [(one.paper, one.pack, one.least, str(one.list_price)) for one in found]
 
 
 def test_an_offer_says_all_of_a_pack(session: Session, keep: Keeper) -> None:
     keep("coal CARD,50x70,25,31.25,EUR,2,9", head=HEAD + ",currency,least,days")
     keep('Moss linen,A4,10,"4,50"')
-    coal, moss = offers(session, today=MARCH)
+    coal, moss = current_offers(session, today=MARCH)
     assert (coal.supplier, coal.paper, coal.width, coal.height) == ("Mill", "Coal card", *SIZE)
-    assert (coal.pack, coal.price, coal.least, coal.days) == (25, Decimal("31.25"), 2, 9)
-    assert (coal.each, coal.since) == (Decimal("1.25"), MARCH)
-    assert (moss.paper, moss.days, moss.asked) == ("Moss linen", 3, Decimal("4.5"))
-    assert offers(session, ["moss linen"], today=MARCH) == [moss]
-    assert offers(session, today=date(2027, 2, 28)) == []
+    assert (coal.pack, coal.price, coal.least, coal.lead_days) == (25, Decimal("31.25"), 2, 9)
+    assert (coal.sheet_price, coal.since) == (Decimal("1.25"), MARCH)
+    assert (moss.paper, moss.lead_days, moss.list_price) == ("Moss linen", 3, Decimal("4.5"))
+    assert current_offers(session, ["moss linen"], today=MARCH) == [moss]
+    assert current_offers(session, today=date(2027, 2, 28)) == []
 
 
 def test_the_newest_list_whose_day_has_come_counts(session: Session, keep: Keeper) -> None:
     keep("Coal card,50x70,25,30", "Moss linen,50x70,10,12")
     (change,) = keep("Coal card,50x70,25,33", day=MAY)
-    assert (change.news, change.before, change.now) == (
-        News.DEARER, (Decimal(30), "EUR"), (Decimal(33), "EUR"),
+    assert (change.kind, change.before, change.now) == (
+        PriceChangeKind.DEARER, (Decimal(30), "EUR"), (Decimal(33), "EUR"),
     )  # fmt: skip
     (change,) = keep("Coal card,50x70,25,29", day=APRIL)
-    assert change.news is News.CHEAPER
+    assert change.kind is PriceChangeKind.CHEAPER
     for day, price in ((MARCH, "30"), (APRIL, "29"), (MAY, "33")):
-        assert asked(offers(session, today=day)) == [
+        assert asked(current_offers(session, today=day)) == [
             ("Coal card", 25, 1, price), ("Moss linen", 10, 1, "12"),
         ]  # fmt: skip
     kept = price_history(session, paper="Coal card")
@@ -111,17 +117,17 @@ def test_the_newest_list_whose_day_has_come_counts(session: Session, keep: Keepe
 def test_a_new_list_of_a_size_says_all_packs_of_it(session: Session, keep: Keeper) -> None:
     keep("Coal card,50x70,25,30", "Coal card,50x70,100,99", "Coal card,A4,25,6")
     changes = keep("Coal card,70x50,20,26", day=APRIL)
-    assert [(one.pack, one.news) for one in changes] == [
-        (20, News.NEW), (25, News.ENDED), (100, News.ENDED),
+    assert [(one.pack, one.kind) for one in changes] == [
+        (20, PriceChangeKind.NEW), (25, PriceChangeKind.ENDED), (100, PriceChangeKind.ENDED),
     ]  # fmt: skip
-    assert asked(offers(session, today=APRIL)) == [
+    assert asked(current_offers(session, today=APRIL)) == [
         ("Coal card", 25, 1, "6"), ("Coal card", 20, 1, "26"),
     ]  # fmt: skip
 
 
 def test_less_a_pack_from_several_packs_on(session: Session, keep: Keeper) -> None:
     keep("Coal card,50x70,25,30,", "Coal card,50x70,25,27,4", head=HEAD + ",least")
-    assert asked(offers(session, today=MARCH)) == [
+    assert asked(current_offers(session, today=MARCH)) == [
         ("Coal card", 25, 1, "30"), ("Coal card", 25, 4, "27"),
     ]  # fmt: skip
 
@@ -129,7 +135,7 @@ def test_less_a_pack_from_several_packs_on(session: Session, keep: Keeper) -> No
 def test_sides_count_where_a_pattern_has_a_top(session: Session, keep: Keeper) -> None:
     keep("Ferns,50x70,5,9", "Coal card,50x70,5,9")
     keep("Ferns,70x50,5,8", "Coal card,70x50,5,8", day=APRIL)
-    assert [(one.paper, one.width, str(one.asked)) for one in offers(session, today=APRIL)] == [
+    assert [(one.paper, one.width, str(one.list_price)) for one in current_offers(session, today=APRIL)] == [
         ("Coal card", cm(70), "8"), ("Ferns", cm(50), "9"), ("Ferns", cm(70), "8"),
     ]  # fmt: skip
 
@@ -137,12 +143,12 @@ def test_sides_count_where_a_pattern_has_a_top(session: Session, keep: Keeper) -
 def test_what_a_whole_list_leaves_out_is_not_sold_any_more(session: Session, keep: Keeper) -> None:
     keep("Coal card,50x70,25,30", "Moss linen,50x70,10,12")
     (change,) = keep("Coal card,50x70,25,30", day=APRIL, whole=True)
-    assert (change.paper, change.news, change.now) == ("Moss linen", News.ENDED, None)
-    assert asked(offers(session, today=APRIL)) == [("Coal card", 25, 1, "30")]
-    assert len(offers(session, today=MARCH)) == 2
+    assert (change.paper, change.kind, change.now) == ("Moss linen", PriceChangeKind.ENDED, None)
+    assert asked(current_offers(session, today=APRIL)) == [("Coal card", 25, 1, "30")]
+    assert len(current_offers(session, today=MARCH)) == 2
     assert [row.amount for row in price_history(session, paper="Moss linen")] == [None, 12]
     (change,) = keep("Moss linen,50x70,10,12", day=MAY)
-    assert change.news is News.NEW
+    assert change.kind is PriceChangeKind.NEW
 
 
 def test_what_says_nothing_new_is_not_kept_again(session: Session, keep: Keeper) -> None:
@@ -157,15 +163,15 @@ def test_prices_by_hand_leave_other_packs_as_they_are(session: Session, keep: Ke
     price_lists.set_price(
         session, "mill", "Coal card", (cm(70), cm(50)), Decimal(28), pack=25, day=APRIL
     )
-    assert asked(offers(session, today=APRIL)) == [
+    assert asked(current_offers(session, today=APRIL)) == [
         ("Coal card", 100, 1, "99"), ("Coal card", 25, 1, "28"),
     ]  # fmt: skip
     price_lists.end_price(session, "Mill", "Coal card", SIZE, pack=100, day=MAY)
-    assert asked(offers(session, today=MAY)) == [("Coal card", 25, 1, "28")]
+    assert asked(current_offers(session, today=MAY)) == [("Coal card", 25, 1, "28")]
     with pytest.raises(Refusal, match=r"Mill sells no Coal card .* in packs of 100"):
         price_lists.end_price(session, "Mill", "Coal card", SIZE, pack=100, day=MAY)
     price_lists.end_price(session, "Mill", "Coal card", SIZE, day=MAY)
-    assert offers(session, today=MAY) == []
+    assert current_offers(session, today=MAY) == []
     with pytest.raises(Refusal, match="more than 0"):
         price_lists.set_price(session, "Mill", "Coal card", SIZE, Decimal(0), day=MAY)
 
@@ -185,15 +191,15 @@ def test_a_list_may_bring_suppliers_and_their_terms(session: Session, keep: Keep
     far, near = session.scalars(select(Supplier).order_by(Supplier.name))
     assert (far.name, far.currency, far.shipping, far.free_from) == ("Far mill", "GBP", 7, 90)
     assert (near.name, near.shipping, near.free_from) == ("Mill", Decimal("5.5"), 60)
-    found = offers(session, ["Coal card"], today=MARCH)
+    found = current_offers(session, ["Coal card"], today=MARCH)
     assert [(one.supplier, one.price) for one in found] == [
         ("Far mill", Decimal("26.26400")), ("Mill", Decimal(30)),
     ]  # fmt: skip
-    (moss,) = offers(session, ["Moss linen"], today=MARCH, supplier="Far mill")
+    (moss,) = current_offers(session, ["Moss linen"], today=MARCH, supplier="Far mill")
     assert (moss.currency, moss.price) == ("GBP", Decimal("10.5525"))
-    abroad, home = suppliers.terms(session, today=MARCH)
+    abroad, home = suppliers.supplier_terms(session, today=MARCH)
     assert (abroad.shipping, abroad.free_from) == (Decimal("8.2075"), Decimal("105.525"))
-    assert (home.shipping, home.free_from, home.least_order, home.days) == (
+    assert (home.shipping, home.free_from, home.least_order, home.lead_days) == (
         Decimal("5.5"),
         60,
         0,
@@ -206,7 +212,7 @@ def test_a_new_rate_counts_from_its_day(session: Session, keep: Keeper) -> None:
     suppliers.set_rate(session, "gbp", Decimal("1.25"), MAY)
     suppliers.set_rate(session, "GBP", Decimal("1.2"), APRIL)
     keep("Coal card,50x70,25,10,GBP", head=HEAD + ",currency")
-    prices = [offers(session, today=day)[0].price for day in (MARCH, APRIL, MAY)]
+    prices = [current_offers(session, today=day)[0].price for day in (MARCH, APRIL, MAY)]
     assert prices == [Decimal("11.7"), Decimal(12), Decimal("12.5")]
     with pytest.raises(Refusal, match="EUR is the shop's own currency"):
         suppliers.set_rate(session, "EUR", Decimal(1), MARCH)
@@ -225,9 +231,9 @@ def test_a_supplier_s_terms_change_and_can_t_be_mixed_up(session: Session) -> No
     with pytest.raises(Refusal, match="0 to 365"):
         suppliers.set_supplier(session, "Mill", days=366)
     with pytest.raises(Refusal, match="no rate for GBP"):
-        suppliers.terms(session, today=MARCH)
+        suppliers.supplier_terms(session, today=MARCH)
     with pytest.raises(Refusal, match=r"there is no supplier 'Mlil'; did you mean 'Mill'\?"):
-        offers(session, today=MARCH, supplier="Mlil")
+        current_offers(session, today=MARCH, supplier="Mlil")
 
 
 # --- what can't be so
@@ -287,7 +293,7 @@ def test_a_wrong_line_in_the_middle_of_ten_thousand(session: Session, keep: Keep
     with pytest.raises(Refusal, match=r"mill\.csv, line 5002, price: the price 'x' is not an"):
         keep(*bad)
     assert session.scalar(select(func.count()).select_from(Price)) == 0
-    assert len(keep(*lines)) == len(offers(session, today=MARCH)) == 10_000
+    assert len(keep(*lines)) == len(current_offers(session, today=MARCH)) == 10_000
 
 
 # --- at the desk

@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.documents.plan.document_set import SetOptions, plan_documents
-from inventory.documents.plan.facts_from_book import with_the_book
+from inventory.documents.plan.document_set import DocumentOptions, plan_documents
+from inventory.documents.plan.facts_from_book import with_shop_data
 from inventory.production.cutting import cut_batch
 from inventory.production.spoiling import spoil_piece
-from inventory.production.undo import last_deed as last_deed_of
-from inventory.production.undo import undo_deed
+from inventory.production.undo import last_transaction as last_deed_of
+from inventory.production.undo import undo_transaction
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.lengths import cm
 from nester.core.piece import Grain
@@ -33,10 +33,10 @@ def table(shop: ShopFile) -> Table:
     return made
 
 
-def options_of(table: Table, *, left: bool = False) -> SetOptions:
+def options_of(table: Table, *, left: bool = False) -> DocumentOptions:
     with table.shop.read() as session:
         batch = get_batch(session, 1)
-        return with_the_book(SetOptions(), session, batch, plan_of(batch), left=left)
+        return with_shop_data(DocumentOptions(), session, batch, plan_of(batch), left=left)
 
 
 def plan(table: Table):
@@ -46,7 +46,7 @@ def plan(table: Table):
 
 def test_before_cutting_offcuts_have_marks_and_no_labels(table: Table) -> None:
     assert options_of(table).labels == {}
-    labels = plan_documents(plan(table), SetOptions(kinds=("labels",)))[0].blocks[0].labels
+    labels = plan_documents(plan(table), DocumentOptions(kinds=("labels",)))[0].blocks[0].labels
     assert labels[0].id.startswith("1-1-1")
     assert labels[0].lines[0].startswith("Label: K-")
 
@@ -75,7 +75,7 @@ def test_offcuts_of_cut_copies_have_the_labels_of_the_stash(table: Table) -> Non
 def test_what_was_taken_back_has_no_label(table: Table) -> None:
     with table.shop.begin() as session:
         cut_batch(session, 1, layout=1, copies=1)
-        undo_deed(session, last_deed_of(session, batch=1).id)
+        undo_transaction(session, last_deed_of(session, batch=1).id)
     assert options_of(table).labels == {}
 
 
@@ -95,7 +95,7 @@ def test_what_is_left_and_what_is_missing(table: Table) -> None:
 def test_kits_name_what_there_is_beside_paper(table: Table) -> None:
     extras = options_of(table).extras
     assert set(extras) == {1}
-    with_extras = SetOptions(kinds=("kit",), extras={1: ["2 × ribbon, 12 cm: bow"]})
+    with_extras = DocumentOptions(kinds=("kit",), extras={1: ["2 × ribbon, 12 cm: bow"]})
     (kit,) = plan_documents(plan(table), with_extras)
     assert "2 × ribbon, 12 cm: bow" in str(kit.blocks)
 
@@ -109,12 +109,12 @@ def test_plans_say_how_fibres_and_patterns_lie(shop: ShopFile, grain: str, lies:
     table.plan()
     sheet = plan(table).layouts[0].sheet
     assert (sheet.grain, sheet.pattern_up) == (lies, True)
-    (cut, *_) = plan_documents(plan(table), SetOptions(kinds=("cut",)))
+    (cut, *_) = plan_documents(plan(table), DocumentOptions(kinds=("cut",)))
     words = [text.text for text in cut.blocks[0].draw((180, 200)).iter(f"{{{SVG}}}text")]
     assert {"fibres of the paper", "top of the pattern"} <= set(words)
 
 
 def test_where_nothing_is_known_no_arrow_is_drawn(table: Table) -> None:
-    (cut, *_) = plan_documents(plan(table), SetOptions(kinds=("cut",)))
+    (cut, *_) = plan_documents(plan(table), DocumentOptions(kinds=("cut",)))
     words = [text.text for text in cut.blocks[0].draw((180, 200)).iter(f"{{{SVG}}}text")]
     assert not {"fibres of the paper", "top of the pattern"} & set(words)

@@ -12,10 +12,10 @@ import pytest
 from inventory.orders.orders import add_order
 from inventory.production.planning import plan_batch
 from inventory.purchasing.prices import set_price
-from inventory.purchasing.purchases import list_purchases, on_its_way, receive_purchase
+from inventory.purchasing.purchases import list_purchases, receive_purchase, scheduled_receipts
 from inventory.purchasing.reorder_levels import set_level
 from inventory.purchasing.suppliers import set_supplier
-from inventory.restocking.purchase_plan import plan_purchase, record
+from inventory.restocking.purchase_plan import book_purchases, plan_purchase
 from inventory.restocking.restock_list import restock_list
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_sheets
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.database.shop_file import ShopFile
-    from inventory.restocking.purchase_plan import PurchasePlan
+    from inventory.restocking.purchase_plan import RestockPlan
     from nester.core.sheet_sizes import Size
     from tests.integration.conftest import Hand
 
@@ -68,11 +68,11 @@ def order_cards(shop: ShopFile, copies: int, paper: str = "Coal card", days: int
         return order.id
 
 
-def buy(shop: ShopFile, orders: Sequence[int] = (), **others) -> PurchasePlan:
+def buy(shop: ShopFile, orders: Sequence[int] = (), **others) -> RestockPlan:
     return plan_purchase(shop, orders, effort=Effort.QUICK, today=TODAY, **others)
 
 
-def told(plan: PurchasePlan) -> list[tuple[str, str, int, int]]:
+def told(plan: RestockPlan) -> list[tuple[str, str, int, int]]:
     return [(one.offer.supplier, one.offer.paper, one.offer.pack, one.packs) for one in plan.lines]
 
 
@@ -80,7 +80,7 @@ def test_a_dearer_large_sheet_wins_where_it_saves_two_small_ones(priced: ShopFil
     # A small sheet (1.90) holds two blanks and a large one (3.10) six.
     order_cards(priced, 8)
     plan = buy(priced)
-    assert plan.bought.cost == plan.bought.bound == Fraction(5)
+    assert plan.bought.cost == plan.bought.lower_bound == Fraction(5)
     assert sorted((one.offer.width, one.packs) for one in plan.lines) == [
         (cm(50), 1),
         (cm(70), 1),
@@ -92,9 +92,9 @@ def test_what_lies_there_is_used_first_and_told(priced: ShopFile) -> None:
         add_sheets(session, "Coal card", SMALL, 3, price=Decimal("1.90"))
     number = order_cards(priced, 8)
     plan = buy(priced)
-    assert plan.bought.cost == plan.bought.bound == Fraction("1.90")
-    (kept,) = plan.stash
-    assert (kept.used, kept.left, kept.purchase) == (3, 0, None)
+    assert plan.bought.cost == plan.bought.lower_bound == Fraction("1.90")
+    (kept,) = plan.stock_use
+    assert (kept.used, kept.remaining, kept.purchase) == (3, 0, None)
     (line,) = plan.lines
     assert line.orders == (number,)
     assert line.sheets - line.used == 0
@@ -105,7 +105,7 @@ def test_shipping_and_packs_are_weighed_with_the_cutting(priced: ShopFile) -> No
     # Twenty small sheets: two packs of the mill and its shipping are 29.00; singly 38.00, in
     # large ones 7 × 3.10 = 21.70.
     plan = buy(priced)
-    assert plan.bought.cost == plan.bought.bound == Fraction("21.70")
+    assert plan.bought.cost == plan.bought.lower_bound == Fraction("21.70")
     with priced.begin() as session:
         offer(session, "Corner", "Coal card", LARGE, 1, "5.00")
     assert buy(priced).bought.cost == Fraction(29)
@@ -119,7 +119,7 @@ def test_by_when_it_must_be_ordered(priced: ShopFile) -> None:
     assert (coal.orders, moss.orders) == ((soon,), (late,))
     assert coal.order_by is not None
     assert coal.needed is not None
-    assert coal.order_by == coal.needed - timedelta(coal.offer.days)
+    assert coal.order_by == coal.needed - timedelta(coal.offer.lead_days)
     assert moss.order_by is not None
     assert moss.order_by < TODAY  # four days to the delivery
     with pytest.raises(Refusal, match="nobody offers any of these papers in time"):
@@ -131,21 +131,21 @@ def test_what_is_recorded_is_on_its_way_and_not_bought_again(priced: ShopFile) -
     order_cards(priced, 20, "Moss linen")
     plan = buy(priced)
     with priced.begin() as session:
-        purchases = record(session, plan, today=TODAY)
+        purchases = book_purchases(session, plan, today=TODAY)
         booked = {one.supplier.name: one.shipping for one in purchases}
         rows = list_purchases(session)
     assert {name: Fraction(value) for name, value in booked.items()} == dict(plan.shipping)
-    assert sum(Fraction(row.goods) for row in rows) == plan.bought.goods
+    assert sum(Fraction(row.goods_value) for row in rows) == plan.bought.goods_cost
     again = buy(priced)
     assert again.lines == ()
     assert again.bought.cost == 0
-    assert any(one.purchase is not None for one in again.stash)
+    assert any(one.purchase is not None for one in again.stock_use)
     with priced.begin() as session, pytest.raises(Refusal, match="nothing to buy"):
-        record(session, again, today=TODAY)
+        book_purchases(session, again, today=TODAY)
     with priced.begin() as session:
         for row in rows:
             receive_purchase(session, row.purchase.id, today=TODAY)
-        assert on_its_way(session) == []
+        assert scheduled_receipts(session) == []
     made = plan_batch(priced, effort=Effort.QUICK, today=TODAY)
     assert all(order.made for order in made.orders)
 
@@ -156,11 +156,11 @@ def test_levels_are_left_alone_and_filled(priced: ShopFile) -> None:
         set_level(session, "Coal card", 4, 5, size=SMALL)
     order_cards(priced, 2)
     plan = buy(priced, levels=True)
-    (held,) = plan.held
-    assert (held.target, held.there, held.bought) == (5, 3, 2)
-    assert plan.stash == ()
+    (held,) = plan.filled_levels
+    assert (held.target, held.on_hand, held.bought) == (5, 3, 2)
+    assert plan.stock_use == ()
     # Two sheets to hold and one for the order.
-    assert plan.bought.cost == plan.bought.bound == Fraction("5.70")
+    assert plan.bought.cost == plan.bought.lower_bound == Fraction("5.70")
     assert sum(one.sheets - one.used for one in plan.lines) == 2
     assert buy(priced).bought.cost == 0
 
@@ -189,10 +189,10 @@ def test_only_what_is_low_once_orders_are_made_is_filled(
         order_cards(priced, cards)
     plan = buy(priced, levels=True)
     assert sum(one.sheets for one in plan.lines) == bought
-    assert len(plan.held) == bool(bought)
+    assert len(plan.filled_levels) == bool(bought)
     restock = restock_list(priced, today=TODAY)
     assert sum(one.sheets for one in restock) == bought
-    assert [one.low is not None for one in restock] == [True] * len(plan.held)
+    assert [one.low is not None for one in restock] == [True] * len(plan.filled_levels)
 
 
 def test_levels_alone_need_no_order(priced: ShopFile) -> None:

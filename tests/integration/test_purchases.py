@@ -10,11 +10,11 @@ import pytest
 from sqlalchemy import select, text
 from sqlalchemy.exc import DBAPIError
 
-from inventory.database.tables.base import Deed, Reason
+from inventory.database.tables.base import Reason, Transaction
 from inventory.maintenance.check import check_shop
 from inventory.production import undo
 from inventory.purchasing import prices, purchases, suppliers
-from inventory.purchasing.purchases import Came, Ordered, State
+from inventory.purchasing.purchases import PurchaseLineRequest, PurchaseStatus, ReceivedPacks
 from inventory.stock import listing, papers, receiving
 from inventory.stock.receiving import list_deliveries
 from nester.core.errors import Refusal
@@ -32,8 +32,8 @@ if TYPE_CHECKING:
 
 TODAY = date(2027, 3, 1)
 SIZE = (cm(50), cm(70))
-COAL = Ordered("Coal card", SIZE, 3)
-MOSS = Ordered("Moss linen", SIZE, 2)
+COAL = PurchaseLineRequest("Coal card", SIZE, 3)
+MOSS = PurchaseLineRequest("Moss linen", SIZE, 2)
 
 
 def stock_up(session: Session) -> None:
@@ -59,13 +59,13 @@ def session(shop: ShopFile) -> Iterator[Session]:
         yield opened
 
 
-def order(session: Session, *wishes: Ordered, **others) -> PurchaseRow:
+def order(session: Session, *wishes: PurchaseLineRequest, **others) -> PurchaseRow:
     made = purchases.add_purchase(session, "Mill", wishes or [COAL], today=TODAY, **others)
-    return purchases.row_of(session, made)
+    return purchases.purchase_row(session, made)
 
 
 def row(session: Session, number: int = 1) -> PurchaseRow:
-    return purchases.row_of(session, purchases.get_purchase(session, number))
+    return purchases.purchase_row(session, purchases.get_purchase(session, number))
 
 
 def on_hand(session: Session) -> dict[str, int]:
@@ -73,38 +73,42 @@ def on_hand(session: Session) -> dict[str, int]:
 
 
 def coming(session: Session) -> list[tuple[str, int]]:
-    return [(one.paper, one.sheets) for one in purchases.on_its_way(session)]
+    return [(one.paper, one.sheets) for one in purchases.scheduled_receipts(session)]
 
 
 def test_a_purchase_knows_its_prices_and_days(session: Session) -> None:
-    made = order(session, COAL, Ordered("moss linen", (cm(70), cm(50)), 1, pack=10))
+    made = order(session, COAL, PurchaseLineRequest("moss linen", (cm(70), cm(50)), 1, pack=10))
     assert [(one.line.amount, one.line.pack, one.line.packs) for one in made.lines] == [
         (Decimal("31.25"), 25, 3), (Decimal(12), 10, 1),
     ]  # fmt: skip
     its = made.purchase
     assert (its.ordered, its.expected) == (TODAY, TODAY + timedelta(9))
-    assert (made.goods, its.shipping, its.currency) == (Decimal("105.75"), Decimal("4.9"), "EUR")
-    assert made.state is State.OPEN
+    assert (made.goods_value, its.shipping, its.currency) == (
+        Decimal("105.75"),
+        Decimal("4.9"),
+        "EUR",
+    )
+    assert made.status is PurchaseStatus.OPEN
     assert on_hand(session) == {}
     assert coming(session) == [("Coal card", 75), ("Moss linen", 10)]
-    cheap = order(session, Ordered("Coal card", SIZE, 5), number=" M 7 ")
+    cheap = order(session, PurchaseLineRequest("Coal card", SIZE, 5), number=" M 7 ")
     assert [one.line.amount for one in cheap.lines] == [29]
     assert (cheap.purchase.shipping, cheap.purchase.number) == (0, "M 7")
     assert cheap.purchase.expected == TODAY + timedelta(3)
 
 
 def test_what_is_ordered_at_other_prices(session: Session) -> None:
-    by_hand = Ordered("Coal card", (cm(20), cm(30)), 2, pack=7, amount=Decimal("3.50"))
+    by_hand = PurchaseLineRequest("Coal card", (cm(20), cm(30)), 2, pack=7, amount=Decimal("3.50"))
     made = order(session, by_hand, expected=TODAY + timedelta(1), shipping=Decimal(2))
-    assert made.goods == 7
+    assert made.goods_value == 7
     assert (made.purchase.expected, made.purchase.shipping) == (TODAY + timedelta(1), 2)
-    (line,) = order(session, Ordered("Coal card", SIZE, 1, amount=Decimal(30))).lines
+    (line,) = order(session, PurchaseLineRequest("Coal card", SIZE, 1, amount=Decimal(30))).lines
     assert (line.line.pack, line.line.amount) == (25, 30)
 
 
 def test_what_was_ordered_before_the_book_knew_prices(session: Session) -> None:
     made = order(session, day=TODAY - timedelta(10))
-    assert made.goods == Decimal("93.75")
+    assert made.goods_value == Decimal("93.75")
     assert made.days_late(TODAY) == 7
 
 
@@ -112,21 +116,27 @@ def test_what_was_ordered_before_the_book_knew_prices(session: Session) -> None:
     ("wish", "said"),
     [
         (
-            Ordered("Moss linen", SIZE, 2),
+            PurchaseLineRequest("Moss linen", SIZE, 2),
             "sells Moss linen 500 × 700 mm in packs of 10 or 50; say wh",
         ),
-        (Ordered("Moss linen", SIZE, 1, pack=50), "sells at least 2 packs of Moss linen"),
         (
-            Ordered("Coal card", (cm(30), cm(30)), 1),
+            PurchaseLineRequest("Moss linen", SIZE, 1, pack=50),
+            "sells at least 2 packs of Moss linen",
+        ),
+        (
+            PurchaseLineRequest("Coal card", (cm(30), cm(30)), 1),
             "no Coal card 300 × 300 mm; it has 500 × 700 mm",
         ),
-        (Ordered("Coal card", SIZE, 1, pack=9), "no Coal card 500 × 700 mm in packs of 9; it has"),
-        (Ordered("Coal card", SIZE, 0), "the number of packs must be 1 to"),
-        (Ordered("Coal card", SIZE, 50_000), "the number of sheets must be 1 to"),
-        (Ordered("Silk", SIZE, 1), "there is no paper 'Silk'"),
+        (
+            PurchaseLineRequest("Coal card", SIZE, 1, pack=9),
+            "no Coal card 500 × 700 mm in packs of 9; it has",
+        ),
+        (PurchaseLineRequest("Coal card", SIZE, 0), "the number of packs must be 1 to"),
+        (PurchaseLineRequest("Coal card", SIZE, 50_000), "the number of sheets must be 1 to"),
+        (PurchaseLineRequest("Silk", SIZE, 1), "there is no paper 'Silk'"),
     ],
 )
-def test_what_can_t_be_ordered(session: Session, wish: Ordered, said: str) -> None:
+def test_what_can_t_be_ordered(session: Session, wish: PurchaseLineRequest, said: str) -> None:
     with pytest.raises(Refusal, match=said):
         order(session, COAL, wish)
     assert purchases.list_purchases(session) == []
@@ -148,9 +158,9 @@ def test_a_supplier_that_sells_none_of_it(session: Session) -> None:
 
 
 def test_received_in_part_and_in_full(session: Session) -> None:
-    order(session, COAL, Ordered("Moss linen", SIZE, 2, pack=10))
+    order(session, COAL, PurchaseLineRequest("Moss linen", SIZE, 2, pack=10))
     stocks, differences = purchases.receive_purchase(
-        session, 1, {1: Came(2, Decimal("32.45"), "B7")}, note_number="4711", place="Shelf",
+        session, 1, {1: ReceivedPacks(2, Decimal("32.45"), "B7")}, note_number="4711", place="Shelf",
         today=TODAY,
     )  # fmt: skip
     (stock,) = stocks
@@ -162,7 +172,7 @@ def test_received_in_part_and_in_full(session: Session) -> None:
         "EUR",
     )
     assert on_hand(session) == {"S-1": 50}
-    assert row(session).state is State.IN_PART
+    assert row(session).status is PurchaseStatus.IN_PART
     assert coming(session) == [("Coal card", 25), ("Moss linen", 20)]
     (delivery,) = list_deliveries(session)
     assert (delivery.supplier, delivery.number, delivery.sheets) == ("Mill", "4711", 50)
@@ -172,7 +182,7 @@ def test_received_in_part_and_in_full(session: Session) -> None:
     assert [one.label for one in stocks] == ["S-2", "S-3"]
     assert on_hand(session) == {"S-1": 50, "S-2": 25, "S-3": 20}
     done = row(session)
-    assert (done.state, coming(session)) == (State.RECEIVED, [])
+    assert (done.status, coming(session)) == (PurchaseStatus.RECEIVED, [])
     assert [one.billed for one in done.lines] == [
         ((2, Decimal("32.45")), (1, Decimal("31.25"))), ((2, Decimal(12)),),
     ]  # fmt: skip
@@ -185,16 +195,16 @@ def test_received_in_part_and_in_full(session: Session) -> None:
 @pytest.mark.parametrize(
     ("came", "said"),
     [
-        ({3: Came(1)}, "purchase 1 has no line 3; its lines are 1 to 1"),
+        ({3: ReceivedPacks(1)}, "purchase 1 has no line 3; its lines are 1 to 1"),
         (
-            {1: Came(4)},
+            {1: ReceivedPacks(4)},
             "of line 1 of purchase 1, Coal card, 3 of 3 packs are to come; what came be",
         ),
-        ({1: Came(0)}, "the packs of line 1 must be 1 to"),
+        ({1: ReceivedPacks(0)}, "the packs of line 1 must be 1 to"),
         ({}, "say which lines of the purchase came"),
     ],
 )
-def test_what_can_t_have_come(session: Session, came: dict[int, Came], said: str) -> None:
+def test_what_can_t_have_come(session: Session, came: dict[int, ReceivedPacks], said: str) -> None:
     order(session)
     with pytest.raises(Refusal, match=said):
         purchases.receive_purchase(session, 1, came, today=TODAY)
@@ -221,7 +231,7 @@ def test_foreign_money_is_turned_into_the_shop_s_on_the_day_it_comes(session: Se
         session, "Far mill", "Moss linen", SIZE, Decimal(12), currency="EUR", day=TODAY
     )
     made = purchases.add_purchase(
-        session, "Far mill", [Ordered("Moss linen", SIZE, 1)], today=later
+        session, "Far mill", [PurchaseLineRequest("Moss linen", SIZE, 1)], today=later
     )
     assert [line.amount for line in made.lines] == [Decimal("10.23")]  # 12 / 1.1725 is 10.2345…
 
@@ -230,7 +240,7 @@ def test_sheets_come_with_the_margins_of_before(session: Session) -> None:
     edges = Margins(left=mm(5))
     receiving.add_sheets(session, "Coal card", SIZE, 1, price=Decimal("1.25"), margins=edges)
     order(session)
-    purchases.receive_purchase(session, 1, {1: Came(1)}, today=TODAY)
+    purchases.receive_purchase(session, 1, {1: ReceivedPacks(1)}, today=TODAY)
     assert on_hand(session) == {"S-1": 26}
     purchases.receive_purchase(session, 1, margins=Margins(), today=TODAY)
     assert on_hand(session) == {"S-1": 26, "S-2": 50}
@@ -241,40 +251,40 @@ def test_sheets_come_with_the_margins_of_before(session: Session) -> None:
 
 def test_the_same_note_twice_is_noticed(session: Session) -> None:
     order(session)
-    purchases.receive_purchase(session, 1, {1: Came(1)}, note_number="4711", today=TODAY)
+    purchases.receive_purchase(session, 1, {1: ReceivedPacks(1)}, note_number="4711", today=TODAY)
     with pytest.raises(Refusal, match="delivery note 4711 of Mill brought 25 sheets"):
         purchases.receive_purchase(session, 1, note_number="4711", today=TODAY)
     purchases.receive_purchase(session, 1, note_number="4711", again=True, today=TODAY)
-    assert row(session).state is State.RECEIVED
+    assert row(session).status is PurchaseStatus.RECEIVED
 
 
 def test_what_does_not_come_is_not_waited_for(session: Session) -> None:
     order(session)
-    purchases.receive_purchase(session, 1, {1: Came(1)}, today=TODAY)
-    assert purchases.close_purchase(session, 1, "sold out").state is State.IN_PART
-    assert row(session).state is State.CLOSED
+    purchases.receive_purchase(session, 1, {1: ReceivedPacks(1)}, today=TODAY)
+    assert purchases.close_purchase(session, 1, "sold out").status is PurchaseStatus.IN_PART
+    assert row(session).status is PurchaseStatus.CLOSED
     assert coming(session) == []
     assert row(session).days_late(TODAY + timedelta(99)) == 0
     for again in (purchases.close_purchase, purchases.receive_purchase):
         with pytest.raises(Refusal, match="nothing of purchase 1 is to come: it is closed"):
             again(session, 1, **({} if again is purchases.close_purchase else {"today": TODAY}))
-    undo.undo_deed(session, undo.last_deed(session).id)
+    undo.undo_transaction(session, undo.last_transaction(session).id)
     assert coming(session) == [("Coal card", 50)]
 
 
 def test_each_deed_is_taken_back_alone_and_in_order(session: Session) -> None:
     order(session)
-    purchases.receive_purchase(session, 1, {1: Came(1)}, today=TODAY)
-    purchases.receive_purchase(session, 1, {1: Came(1)}, today=TODAY)
-    ordered, first, second = session.scalars(select(Deed.id).order_by(Deed.id))
+    purchases.receive_purchase(session, 1, {1: ReceivedPacks(1)}, today=TODAY)
+    purchases.receive_purchase(session, 1, {1: ReceivedPacks(1)}, today=TODAY)
+    ordered, first, second = session.scalars(select(Transaction.id).order_by(Transaction.id))
     for standing in (second, first):
         with pytest.raises(Refusal, match=f"deed {standing} was done after it; take that back"):
-            undo.undo_deed(session, ordered)
-        undo.undo_deed(session, standing)
+            undo.undo_transaction(session, ordered)
+        undo.undo_transaction(session, standing)
     assert on_hand(session) == {}
-    assert row(session).state is State.OPEN
+    assert row(session).status is PurchaseStatus.OPEN
     assert coming(session) == [("Coal card", 75)]
-    undo.undo_deed(session, ordered)
+    undo.undo_transaction(session, ordered)
     assert purchases.list_purchases(session) == []
     with pytest.raises(Refusal, match="purchase 1 was taken back"):
         purchases.get_purchase(session, 1)
@@ -286,11 +296,11 @@ def test_each_deed_is_taken_back_alone_and_in_order(session: Session) -> None:
 def test_a_receipt_whose_sheets_are_gone_stays(session: Session) -> None:
     order(session)
     purchases.receive_purchase(session, 1, today=TODAY)
-    deed = undo.last_deed(session)
-    listing.spoil(session, "S-1", 1)
+    deed = undo.last_transaction(session)
+    listing.spoil_stock(session, "S-1", 1)
     with pytest.raises(Refusal, match="S-1 has 74 on hand"):
-        undo.undo_deed(session, deed.id)
-    assert row(session).state is State.RECEIVED
+        undo.undo_transaction(session, deed.id)
+    assert row(session).status is PurchaseStatus.RECEIVED
 
 
 # --- the book itself
@@ -300,7 +310,7 @@ def test_the_check_finds_what_can_t_be(shop: ShopFile) -> None:
     with shop.begin() as session:
         stock_up(session)
         order(session)
-        purchases.receive_purchase(session, 1, {1: Came(2)}, today=TODAY)
+        purchases.receive_purchase(session, 1, {1: ReceivedPacks(2)}, today=TODAY)
         purchases.close_purchase(session, 1)
     assert check_shop(shop).findings == ()
     wrong = (
@@ -315,7 +325,7 @@ def test_the_check_finds_what_can_t_be(shop: ShopFile) -> None:
             session.execute(text(statement))
     found = {one.check: set() for one in check_shop(shop).faults}
     for one in check_shop(shop).faults:
-        found[one.check].add(f"{one.where}: {one.says}")
+        found[one.check].add(f"{one.where}: {one.message}")
     assert found == {
         "prices": {
             "price 99: a pack can't cost -1",

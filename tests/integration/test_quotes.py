@@ -16,10 +16,10 @@ import pytest
 from inventory.core.resources import demo_folder
 from inventory.costs import rates
 from inventory.costs.quotes import Quote, quote_order
-from inventory.database.tables.base import Per
-from inventory.documents.format.languages import voice_of
+from inventory.database.tables.base import ConsumableUnit
+from inventory.documents.format.languages import translator_for
 from inventory.documents.quote import quote_html, quote_pdf
-from inventory.orders.custom_designs import add_own_design
+from inventory.orders.custom_designs import add_custom_design
 from inventory.orders.orders import add_order
 from inventory.production.order_status import move_order
 from inventory.stock.papers import add_paper
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from inventory.database.shop_file import ShopFile
 
 D = Decimal
-EN, DE = voice_of("en"), voice_of("de")
+EN, DE = translator_for("en"), translator_for("de")
 
 
 @pytest.fixture
@@ -49,8 +49,10 @@ def nook(shop: ShopFile) -> ShopFile:
             session, hour=D(18), piece_minutes=D(1), margin=D(20), fee=D(5),
             endings=rates.read_endings([".95"], "EUR"),
         )  # fmt: skip
-        rates.set_consumable(session, "ribbon", price=D("0.2"), per=Per.LENGTH, grams=D(3))
-        rates.set_consumable(session, "adhesive", price=D(2), per=Per.AREA, grams=D(50))
+        rates.set_consumable(
+            session, "ribbon", price=D("0.2"), per=ConsumableUnit.LENGTH, grams=D(3)
+        )
+        rates.set_consumable(session, "adhesive", price=D(2), per=ConsumableUnit.AREA, grams=D(50))
         rates.import_postage(session, demo_folder() / "postage.csv")
         add_order(
             session, "Łucja", "layered-box",
@@ -72,8 +74,8 @@ def text_of(data: bytes) -> str:
 
 def test_what_an_offer_says(nook: ShopFile) -> None:
     quote = made(nook, note="Colours differ a little from screen to print.")
-    assert quote.price == 2 * quote.each
-    assert quote.each % 1 == D("0.95")
+    assert quote.price == 2 * quote.unit_price
+    assert quote.unit_price % 1 == D("0.95")
     assert quote.valid_until == TODAY + timedelta(14)
     said = text_of(quote_pdf(quote, EN))
     for words in (
@@ -87,7 +89,7 @@ def test_what_an_offer_says(nook: ShopFile) -> None:
         "All other parts Coal card black, 300 g/m²",
         "Mats, 1, inside Coal card",
         "Mats Fern print green, printed, 120 g/m²",
-        f"2 Layered box {quote.each} EUR {quote.price} EUR",
+        f"2 Layered box {quote.unit_price} EUR {quote.price} EUR",
         "Sent by Mar 10, 2027; the price includes packing and postage.",
         "This offer is valid until Mar 15, 2027.",
         "Colours differ a little from screen to print.",
@@ -103,7 +105,7 @@ def test_an_offer_tells_nothing_of_the_costs(nook: ShopFile, voice) -> None:
 
     quote = made(nook)
     told = order_cost(nook, 1, today=TODAY).cost
-    inner = [part.amount for part in told.parts]
+    inner = [part.amount for part in told.lines]
     inner += [told.cost, told.sale.fees, told.sale.margin]
     for said in (text_of(quote_pdf(quote, voice)), quote_html(quote, voice)):
         for amount in inner:
@@ -169,7 +171,7 @@ def test_what_is_collected_costs_no_postage(nook: ShopFile) -> None:
 
 def test_a_price_of_her_own(nook: ShopFile) -> None:
     quote = made(nook, each=D("12.00"))
-    assert (quote.each, quote.price) == (D("12.00"), D("24.00"))
+    assert (quote.unit_price, quote.price) == (D("12.00"), D("24.00"))
 
 
 def test_names_that_would_be_markup(nook: ShopFile) -> None:
@@ -183,7 +185,7 @@ def test_names_that_would_be_markup(nook: ShopFile) -> None:
 def test_a_design_of_the_makers_own_is_told_in_its_own_words(nook: ShopFile) -> None:
     with nook.begin() as session:
         text = (demo_folder() / "own_design.toml").read_text("utf-8")
-        name = add_own_design(session, text, "own_design.toml").name
+        name = add_custom_design(session, text, "own_design.toml").name
         number = add_order(
             session, "Ada", name, {}, {"all": "Coal card"}, 1, TODAY + timedelta(9), TODAY
         )[0].id

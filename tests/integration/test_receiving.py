@@ -10,11 +10,11 @@ import pytest
 from openpyxl import Workbook
 from sqlalchemy import event, func, select
 
-from inventory.database.tables.base import Deed, Delivery, Movement, Reason
+from inventory.database.tables.base import Delivery, Movement, Reason, Transaction
 from inventory.stock import ledger, listing, papers, receiving
 from inventory.stock.import_lists import import_sheets, read_sheets
-from inventory.stock.places import Places
-from inventory.stock.receiving import Line, add_sheets, list_deliveries, receive
+from inventory.stock.places import PlaceTree
+from inventory.stock.receiving import ReceiptLine, add_sheets, list_deliveries, receive_goods
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm
 
@@ -45,15 +45,15 @@ def on_hand(session: Session) -> dict[str, int]:
 
 def test_a_delivery_is_one_deed(session: Session) -> None:
     lines = [
-        Line("Coal card", SIZE, 50, Decimal("1.80"), "Shelf A / Drawer 1", lot="B7"),
-        Line("coal CARD", SIZE, 25, Decimal("1.80"), "shelf a / drawer 1", lot="b7"),
-        Line("Coal card", SIZE, 10, Decimal("1.80"), "Shelf A / Drawer 1", lot="B8"),
-        Line("Moss linen", SMALL, 5),
+        ReceiptLine("Coal card", SIZE, 50, Decimal("1.80"), "Shelf A / Drawer 1", lot="B7"),
+        ReceiptLine("coal CARD", SIZE, 25, Decimal("1.80"), "shelf a / drawer 1", lot="b7"),
+        ReceiptLine("Coal card", SIZE, 10, Decimal("1.80"), "Shelf A / Drawer 1", lot="B8"),
+        ReceiptLine("Moss linen", SMALL, 5),
     ]
-    stocks = receive(session, lines, supplier="Paper mill", number="4711")
+    stocks = receive_goods(session, lines, supplier="Paper mill", number="4711")
     assert [stock.label for stock in stocks] == ["S-1", "S-1", "S-2", "S-3"]
     assert on_hand(session) == {"S-1": 75, "S-2": 10, "S-3": 5}
-    (deed,) = session.scalars(select(Deed))
+    (deed,) = session.scalars(select(Transaction))
     assert (deed.reason, deed.delivery.supplier, deed.delivery.number) == (
         Reason.RECEIVED, "Paper mill", "4711",
     )  # fmt: skip
@@ -81,7 +81,9 @@ def test_the_same_note_twice_is_noticed(session: Session) -> None:
 def test_a_note_that_was_taken_back_may_come_again(session: Session) -> None:
     once = {"supplier": "Paper mill", "number": "4711"}
     add_sheets(session, "Coal card", SIZE, 50, **once)
-    ledger.undo_deed(session, session.scalars(select(Deed)).one(), note="another shop's")
+    ledger.reverse_transaction(
+        session, session.scalars(select(Transaction)).one(), note="another shop's"
+    )
     assert on_hand(session) == {}
     assert list_deliveries(session) == []
     add_sheets(session, "Coal card", SIZE, 40, **once)
@@ -89,32 +91,36 @@ def test_a_note_that_was_taken_back_may_come_again(session: Session) -> None:
 
 
 def test_a_deed_is_taken_back_once_and_wholly(session: Session) -> None:
-    receive(session, [Line("Coal card", SIZE, 50), Line("Moss linen", SIZE, 20)])
-    deed = session.scalars(select(Deed)).one()
-    listing.spoil(session, "S-2", 1)
+    receive_goods(
+        session, [ReceiptLine("Coal card", SIZE, 50), ReceiptLine("Moss linen", SIZE, 20)]
+    )
+    deed = session.scalars(select(Transaction)).one()
+    listing.spoil_stock(session, "S-2", 1)
     with pytest.raises(Refusal, match="S-2 has 19 on hand, so 20 can't be taken"):
-        ledger.undo_deed(session, deed)
+        ledger.reverse_transaction(session, deed)
     assert on_hand(session) == {"S-1": 50, "S-2": 19}
-    ledger.undo_deed(session, session.get_one(Deed, deed.id + 1))
-    back = ledger.undo_deed(session, deed)
+    ledger.reverse_transaction(session, session.get_one(Transaction, deed.id + 1))
+    back = ledger.reverse_transaction(session, deed)
     assert on_hand(session) == {}
     for again in (deed, back):
         with pytest.raises(Refusal, match=f"deed {again.id} .*back"):
-            ledger.undo_deed(session, again)
+            ledger.reverse_transaction(session, again)
     assert [one.undoes.deed_id for one in session.scalars(
         select(Movement).where(Movement.deed_id == back.id)
     )] == [deed.id, deed.id]  # fmt: skip
 
 
 def test_a_deed_that_is_partly_taken_back_stays(session: Session) -> None:
-    receive(session, [Line("Coal card", SIZE, 50), Line("Moss linen", SIZE, 20)])
+    receive_goods(
+        session, [ReceiptLine("Coal card", SIZE, 50), ReceiptLine("Moss linen", SIZE, 20)]
+    )
     # As a book may have it from when single movements were taken back.
     first = session.scalars(select(Movement)).first()
     session.add(Movement(stock=first.stock, change=-first.change, reason=Reason.UNDONE,
                          undoes=first, at=datetime.now(UTC)))  # fmt: skip
     session.flush()
     with pytest.raises(Refusal, match="a part of deed 1 has been taken back already"):
-        ledger.undo_deed(session, session.get_one(Deed, 1))
+        ledger.reverse_transaction(session, session.get_one(Transaction, 1))
     assert on_hand(session) == {"S-2": 20}
 
 
@@ -130,21 +136,21 @@ def test_a_wrong_delivery_changes_nothing(session: Session, wrong, said: str) ->
     with pytest.raises(Refusal, match=said):
         add_sheets(session, "Coal card", SIZE, 5, place="New shelf", **wrong)
     assert on_hand(session) == {}
-    assert Places(session).sorted() == []
+    assert PlaceTree(session).sorted() == []
     assert session.scalar(select(func.count()).select_from(Delivery)) == 0
 
 
 def test_days_and_packs() -> None:
     today = date(2027, 3, 2)
-    assert receiving.when_it_came(None, today) is receiving.when_it_came(today, today) is None
-    came = receiving.when_it_came(date(2027, 3, 1), today)
+    assert receiving.receipt_time(None, today) is receiving.receipt_time(today, today) is None
+    came = receiving.receipt_time(date(2027, 3, 1), today)
     assert came is not None
     assert came.astimezone().date() == date(2027, 3, 1)
     with pytest.raises(Refusal, match="2027-03-03 has not come yet; book what comes when it is"):
-        receiving.when_it_came(date(2027, 3, 3), today)
-    assert receiving.price_each(Decimal("9.50"), 25) == Decimal("0.38")
-    assert receiving.price_each(Decimal(10), 3) == Decimal("3.3333")
-    assert receiving.price_each(Decimal(2), 3) == Decimal("0.6667")
+        receiving.receipt_time(date(2027, 3, 3), today)
+    assert receiving.sheet_price(Decimal("9.50"), 25) == Decimal("0.38")
+    assert receiving.sheet_price(Decimal(10), 3) == Decimal("3.3333")
+    assert receiving.sheet_price(Decimal(2), 3) == Decimal("0.6667")
 
 
 def test_a_workbook_is_read_as_its_csv(session: Session, tmp_path: Path) -> None:
@@ -162,7 +168,7 @@ def test_a_workbook_is_read_as_its_csv(session: Session, tmp_path: Path) -> None
     (tmp_path / "sheets.csv").write_text(text.replace("5.0", "5"), encoding="utf-8")
     of_book = read_sheets(session, tmp_path / "sheets.xlsx", Unit.MM)
     of_text = read_sheets(session, tmp_path / "sheets.csv", Unit.MM)
-    assert [line.where[-18:] for line in of_book] == ["line 2, quantity: ", "line 4, quantity: "]
+    assert [line.source[-18:] for line in of_book] == ["line 2, quantity: ", "line 4, quantity: "]
     assert [(one.paper, one.size, one.quantity, one.price, one.place, one.lot)
             for one in of_book] == [(one.paper, one.size, one.quantity, one.price, one.place,
             one.lot) for one in of_text]  # fmt: skip

@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 from inventory.database.tables.base import Reason
 from inventory.production.cutting import cut_batch
 from inventory.production.spoiling import spoil_layout, spoil_piece
-from inventory.production.undo import last_deed, undo_deed
-from inventory.reports.paper_history import YieldRow, paper_history, union_area, yields
-from inventory.stock.condition import bruise
-from inventory.stock.listing import spoil
+from inventory.production.undo import last_transaction, undo_transaction
+from inventory.reports.paper_history import YieldRow, paper_history, paper_yields, union_area
+from inventory.stock.condition import book_damage
+from inventory.stock.listing import spoil_stock
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
@@ -43,13 +43,13 @@ def table(shop: ShopFile) -> Table:
 
 def told(table: Table) -> YieldRow:
     with table.shop.read() as session:
-        (row,) = yields(session)
+        (row,) = paper_yields(session)
         return row
 
 
 def test_yield_follows_what_is_cut_and_spoiled(table: Table) -> None:
     with table.shop.read() as session:
-        assert yields(session) == []
+        assert paper_yields(session) == []
     with table.shop.begin() as session:
         kept = cut_batch(session, 1, layout=1, copies=2)
     area = sum(one.width * one.height for one in kept)
@@ -58,7 +58,7 @@ def test_yield_follows_what_is_cut_and_spoiled(table: Table) -> None:
         "Coal card", 2 * SHEET, 2 * PIECE, area, 0,
     )  # fmt: skip
     assert row.waste == 2 * SHEET - 2 * PIECE - area
-    assert row.share == pytest.approx(2 * PIECE / (2 * SHEET - area))
+    assert row.yield_rate == pytest.approx(2 * PIECE / (2 * SHEET - area))
     with table.shop.begin() as session:
         spoil_layout(session, 1, 1, "slipped")
     row = told(table)
@@ -68,34 +68,34 @@ def test_yield_follows_what_is_cut_and_spoiled(table: Table) -> None:
     row = told(table)
     assert (row.cut, row.pieces, row.spoiled) == (2 * SHEET, PIECE, SHEET + PIECE)
     assert row.waste == 2 * SHEET - 2 * PIECE - area
-    assert row.share == pytest.approx(PIECE / (3 * SHEET - area))
+    assert row.yield_rate == pytest.approx(PIECE / (3 * SHEET - area))
     with table.shop.begin() as session:
         for _ in range(3):
-            undo_deed(session, last_deed(session, batch=1).id)
-        assert yields(session) == []
-        spoil(session, "S-1", 2)
+            undo_transaction(session, last_transaction(session, batch=1).id)
+        assert paper_yields(session) == []
+        spoil_stock(session, "S-1", 2)
     row = told(table)
-    assert (row.cut, row.pieces, row.spoiled, row.share) == (0, 0, 2 * SHEET, 0)
+    assert (row.cut, row.pieces, row.spoiled, row.yield_rate) == (0, 0, 2 * SHEET, 0)
 
 
 def test_what_is_bruised_is_spoiled_and_not_cut(table: Table) -> None:
     with table.shop.begin() as session:
-        bruise(session, "S-1", Rect(0, 0, cm(10), cm(10)))
-        bruise(session, "K-2", Rect(cm(5), 0, cm(10), cm(10)))
+        book_damage(session, "S-1", Rect(0, 0, cm(10), cm(10)))
+        book_damage(session, "K-2", Rect(cm(5), 0, cm(10), cm(10)))
     assert (told(table).spoiled, told(table).cut) == (cm(15) * cm(10), 0)
     with table.shop.begin() as session:
-        spoil(session, "K-2")
+        spoil_stock(session, "K-2")
     assert told(table).spoiled == SHEET
     with table.shop.begin() as session:
-        undo_deed(session, last_deed(session).id)
-        undo_deed(session, last_deed(session).id)
+        undo_transaction(session, last_transaction(session).id)
+        undo_transaction(session, last_transaction(session).id)
     assert told(table).spoiled == cm(10) * cm(10)
 
 
 def test_a_bruised_offcut_that_is_cut_counts_without_its_bruise(table: Table) -> None:
     label = table.offcut((cm(41), cm(41)))
     with table.shop.begin() as session:
-        bruise(session, label, Rect(cm(40), 0, cm(1), cm(1)))
+        book_damage(session, label, Rect(cm(40), 0, cm(1), cm(1)))
     table.card(1, size=("20cm", "40cm"))
     plan = table.plan()
     assert [one.sheet.label for one in plan.layouts] == [label]
@@ -141,9 +141,9 @@ def test_the_history_of_a_paper_tells_of_all_its_labels(table: Table) -> None:
         kept = cut_batch(session, 1)
         rows = paper_history(session, "coal card")
     assert {row.label for row in rows} == {"S-1", *(one.label for one in kept)}
-    assert (rows[0].reason, rows[0].after) == (Reason.RECEIVED, 9)
+    assert (rows[0].reason, rows[0].balance) == (Reason.RECEIVED, 9)
     cut = [row for row in rows if row.reason is Reason.CUT]
-    assert [(row.after, row.batch) for row in cut] == [(6, 1)]
+    assert [(row.balance, row.batch) for row in cut] == [(6, 1)]
     with table.shop.read() as session, pytest.raises(Refusal, match="there is no paper 'Cola'"):
         paper_history(session, "Cola")
 

@@ -11,13 +11,13 @@ import pytest
 from inventory.database.tables.base import Reason
 from inventory.production import undo
 from inventory.purchasing import prices, purchases, reorder_levels, suppliers
-from inventory.purchasing.purchases import Ordered
+from inventory.purchasing.purchases import PurchaseLineRequest
 from inventory.restocking.restock_list import (
-    Low,
+    LowLevel,
     best_offer,
-    order_by,
+    latest_order_date,
     order_dates,
-    paper_there_by,
+    paper_needed_by,
     restock_list,
 )
 from inventory.shop.settings import change_shop
@@ -29,8 +29,8 @@ from tests.integration.conftest import TODAY
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from inventory.purchasing.reorder_levels import Suggestion
-    from inventory.restocking.restock_list import NeededBy, RestockLine
+    from inventory.purchasing.reorder_levels import LevelSuggestion
+    from inventory.restocking.restock_list import OrderDeadline, RestockLine
     from tests.integration.conftest import Hand, Table
 
 SIZE, LARGE = (cm(50), cm(70)), (cm(70), cm(100))
@@ -57,14 +57,16 @@ def level(table: Table, reorder: int, target: int, size=None, paper: str = "Coal
 
 def order(table: Table, packs: int, *, supplier: str = "Mill", today: date = TODAY) -> None:
     with table.shop.begin() as session:
-        purchases.add_purchase(session, supplier, [Ordered("Coal card", SIZE, packs)], today=today)
+        purchases.add_purchase(
+            session, supplier, [PurchaseLineRequest("Coal card", SIZE, packs)], today=today
+        )
 
 
 def listed(table: Table) -> list[RestockLine]:
     return restock_list(table.shop, today=TODAY)
 
 
-def dated(table: Table) -> list[NeededBy]:
+def dated(table: Table) -> list[OrderDeadline]:
     return order_dates(table.shop, today=TODAY)
 
 
@@ -73,9 +75,9 @@ def dated(table: Table) -> list[NeededBy]:
 
 def test_the_last_days_to_order() -> None:
     due = date(2027, 3, 20)
-    assert paper_there_by(due, 2) == date(2027, 3, 18)
-    assert order_by(due, 2, 5) == date(2027, 3, 13)
-    assert order_by(date(1, 1, 3), 2, 5) == date.min
+    assert paper_needed_by(due, 2) == date(2027, 3, 18)
+    assert latest_order_date(due, 2, 5) == date(2027, 3, 13)
+    assert latest_order_date(date(1, 1, 3), 2, 5) == date.min
 
 
 def test_orders_that_wait_are_the_reason(table: Table) -> None:
@@ -110,7 +112,7 @@ def test_what_is_on_its_way_is_not_bought_again(table: Table) -> None:
     number = table.card(12, days=9)
     order(table, 1)
     (line,) = listed(table)
-    assert (line.sheets, line.coming) == (1, 1)
+    assert (line.sheets, line.on_order) == (1, 1)
     order(table, 1)
     assert listed(table) == []
     (one,) = dated(table)
@@ -168,7 +170,7 @@ def test_the_cheapest_that_comes_in_time(table: Table) -> None:
     offer(table, "Quick mill", "3", delivery=1)
     offer(table, "Mill", "22", pack=10, delivery=3)
     with table.shop.read() as session:
-        offered = prices.offers(session, today=TODAY)
+        offered = prices.current_offers(session, today=TODAY)
 
     def chosen(sheets: int, needed: date | None) -> tuple[str, int]:
         found = best_offer(offered, sheets, today=TODAY, needed=needed)
@@ -203,7 +205,7 @@ def test_down_to_the_level_you_set(table: Table) -> None:
     assert listed(table) == []
     level(table, 6, 20, (cm(70), cm(50)))
     (line,) = listed(table)
-    assert (line.sheets, line.orders, line.low) == (14, (), Low(6, 6, 20, any_size=False))
+    assert (line.sheets, line.orders, line.low) == (14, (), LowLevel(6, 6, 20, any_size=False))
     assert line.why == ["down to the level you set: 6 left, and you set 6"]
     assert (line.needed, line.order_by) == (None, None)
     assert line.choice is not None
@@ -218,7 +220,7 @@ def test_what_orders_will_take_is_not_left(table: Table) -> None:
     level(table, 5, 6, SIZE)
     table.card(12)
     (line,) = listed(table)
-    assert line.low == Low(4, 5, 6, any_size=False)
+    assert line.low == LowLevel(4, 5, 6, any_size=False)
     assert line.sheets == 2
     table.plan()
     assert listed(table) == [line]
@@ -240,7 +242,7 @@ def test_a_level_for_any_size_is_filled_in_the_size_cheapest_by_area(table: Tabl
     table.sheets(LARGE, 3)
     level(table, 6, 9)
     (line,) = listed(table)
-    assert (line.sheets, line.low, line.choice) == (4, Low(5, 6, 9, any_size=True), None)
+    assert (line.sheets, line.low, line.choice) == (4, LowLevel(5, 6, 9, any_size=True), None)
     assert line.why == ["down to the level you set: 5 left of all sizes together, and you set 6"]
     offer(table, "Mill", "1")
     offer(table, "Mill", "1.9", size=LARGE)
@@ -275,10 +277,10 @@ def used(table: Table, label: str, sheets: int, day: date) -> None:
     with table.shop.begin() as session:
         at = datetime.combine(day, time(12)).astimezone(UTC)
         stock = lookup.find_stock(session, label)
-        ledger.move(session, stock, -sheets, Reason.CUT, at=at)
+        ledger.book_movement(session, stock, -sheets, Reason.CUT, at=at)
 
 
-def suggested(session: Session, **others) -> list[Suggestion]:
+def suggested(session: Session, **others) -> list[LevelSuggestion]:
     return reorder_levels.suggest_levels(session, today=TODAY, **others)
 
 
@@ -294,7 +296,7 @@ def in_use(table: Table) -> Table:
     used(table, "S-1", 8, days(-56))
     used(table, "S-1", 6, days(-1))
     with table.shop.begin() as session:
-        undo.undo_deed(session, listing.spoil(session, "S-1", 2).deed.id)
+        undo.undo_transaction(session, listing.spoil_stock(session, "S-1", 2).deed.id)
     return table
 
 
@@ -304,11 +306,11 @@ def test_levels_are_suggested_by_use_and_set_by_consent_only(in_use: Table) -> N
     with in_use.shop.read() as session:
         (one,) = suggested(session)
         assert (one.paper, one.size, one.used, one.days) == ("Coal card", SIZE, 14, 56)
-        assert one.a_week == Decimal("1.75")
+        assert one.weekly_use == Decimal("1.75")
         # A quarter of a sheet a day; 5 days to the delivery and 7 for safety, then 28 days more.
-        assert (one.delivery, one.reorder, one.target, one.now) == (5, 3, 10, None)
+        assert (one.lead_days, one.reorder_point, one.target, one.current_level) == (5, 3, 10, None)
         (more,) = suggested(session, safety=20, cover=0)
-        assert (more.reorder, more.target) == (7, 7)
+        assert (more.reorder_point, more.target) == (7, 7)
         (less,) = suggested(session, weeks=1)
         assert (less.used, less.days) == (6, 7)
         assert reorder_levels.list_levels(session) == []
@@ -318,7 +320,7 @@ def test_levels_are_suggested_by_use_and_set_by_consent_only(in_use: Table) -> N
         (kept,) = reorder_levels.list_levels(session)
         assert (kept.reorder, kept.target, kept.width) == (3, 10, SIZE[0])
         (again,) = suggested(session)
-        assert again.now == (3, 10)
+        assert again.current_level == (3, 10)
 
 
 def test_a_level_for_any_size_is_suggested_where_there_is_one(in_use: Table) -> None:
@@ -329,7 +331,7 @@ def test_a_level_for_any_size_is_suggested_where_there_is_one(in_use: Table) -> 
     level(in_use, 1, 1)
     with in_use.shop.read() as session:
         (one,) = suggested(session)
-        assert (one.size, one.used, one.delivery, one.now) == (None, 16, 7, (1, 1))
+        assert (one.size, one.used, one.lead_days, one.current_level) == (None, 16, 7, (1, 1))
         assert reorder_levels.suggest_levels(session, ["Coal card"], today=TODAY) == [one]
 
 

@@ -11,9 +11,9 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.orm import Session
 
 from inventory.database.open import open_shop
-from inventory.database.postgresql import building
+from inventory.database.postgresql import new_server_database
 from inventory.database.shop_file import ShopFile
-from inventory.shop.settings import the_shop
+from inventory.shop.settings import get_shop
 from inventory.stock import listing, papers
 from nester.core.errors import Refusal
 from tests.integration import test_migrations as steps
@@ -43,7 +43,7 @@ def test_tables_are_never_overwritten(database: str) -> None:
     with pytest.raises(Refusal, match="holds tables already and is left as it is"):
         open_shop(database, create=True, name="Another")
     with open_shop(database) as shop, shop.read() as session:
-        assert the_shop(session).name == "The paper nook"
+        assert get_shop(session).name == "The paper nook"
 
 
 def test_a_database_that_sorts_otherwise_is_refused(server: str, database: str) -> None:
@@ -167,7 +167,7 @@ def test_every_step_keeps_what_is_there_and_an_archive_of_it(
         with monkeypatch.context() as older:
             older.setattr("inventory.database.migrate.HEAD_REVISION", script.revision)
             if not before:
-                with building(make_url(empty_database)):
+                with new_server_database(make_url(empty_database)):
                     pass
             else:
                 with open_shop(empty_database) as shop:

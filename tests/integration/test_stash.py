@@ -10,12 +10,12 @@ from sqlalchemy.exc import StatementError
 from sqlalchemy.orm import Session
 
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Kind, Movement, Paper, Place, Reason, Stock
-from inventory.shop.settings import change_shop, holds, the_shop
+from inventory.database.tables.base import Movement, Paper, Place, Reason, Stock, StockKind
+from inventory.shop.settings import change_shop, get_shop, record_counts
 from inventory.stock import ledger, listing, lookup, papers, receiving
-from inventory.stock.places import Places, add_place, find_place
+from inventory.stock.places import PlaceTree, add_place, find_place
 from nester.core.errors import Refusal
-from nester.core.lengths import LARGEST, cm, inch, mm
+from nester.core.lengths import MAX_LENGTH, cm, inch, mm
 from nester.core.sheet_sizes import SHEET_SIZES, Size
 
 if TYPE_CHECKING:
@@ -129,7 +129,7 @@ def test_equal_sheets_share_a_label(session: Session) -> None:
     assert first is second
     assert (first.label, first.note, first.place.name) == ("S-1", "spring lot", "Shelf")
     assert ledger.on_hand(session, first) == 15
-    assert [row.note for row in listing.history(session, "S-1")] == ["spring lot", "more"]
+    assert [row.note for row in listing.stock_history(session, "S-1")] == ["spring lot", "more"]
 
 
 def test_what_came_earlier_keeps_its_moment(session: Session) -> None:
@@ -137,7 +137,7 @@ def test_what_came_earlier_keeps_its_moment(session: Session) -> None:
     receiving.add_sheets(session, "Waves", BIG, 3, reason=Reason.OPENING, at=monday)
     receiving.add_offcut(session, "Waves", SMALL, reason=Reason.OPENING, at=monday)
     for label in ("S-1", "K-1"):
-        row = listing.history(session, label)[0]
+        row = listing.stock_history(session, label)[0]
         assert (row.at, row.reason) == (monday, Reason.OPENING)
 
 
@@ -157,7 +157,7 @@ def test_other_sheets_get_a_label_of_their_own(session: Session, other) -> None:
 def test_labels_are_not_used_again(session: Session) -> None:
     for _ in range(2):
         receiving.add_offcut(session, "Waves", SMALL)
-    listing.spoil(session, "K-2")
+    listing.spoil_stock(session, "K-2")
     assert receiving.add_offcut(session, "Waves", SMALL).label == "K-3"
     assert receiving.add_sheets(session, "Waves", BIG, 1).label == "S-1"
 
@@ -168,7 +168,7 @@ def test_an_offcut_may_know_what_it_was_cut_from(session: Session) -> None:
         session, "Waves", SMALL, parent="s-1", place="Drawer", note="bent"
     )
     assert offcut.parent is lookup.find_stock(session, "S-1")
-    assert listing.history(session, "K-1")[0].reason is Reason.KEPT
+    assert listing.stock_history(session, "K-1")[0].reason is Reason.KEPT
     before = everything(session)
     with pytest.raises(Refusal, match="S-1 is Waves, so an offcut of Night card can't be cut"):
         receiving.add_offcut(session, "Night card", SMALL, parent="S-1")
@@ -193,7 +193,7 @@ def test_a_price_is_kept_exactly_as_text(session: Session) -> None:
         ({"quantity": 1_000_001}, "not 1,000,001"),
         ({"quantity": True}, "must be a whole number"),
         ({"size": (0, 5)}, "more than zero and at most 10 m"),
-        ({"size": (5, LARGEST + 1)}, "more than zero and at most 10 m"),
+        ({"size": (5, MAX_LENGTH + 1)}, "more than zero and at most 10 m"),
         ({"price": Decimal(-1)}, "the price must be 0 to"),
         ({"price": Decimal("NaN")}, "the price must be 0 to"),
         ({"price": Decimal("0.00001")}, "more than 4 decimals"),
@@ -217,8 +217,8 @@ def test_a_count_books_the_difference(session: Session) -> None:
     assert listing.count_stock(session, "S-1", 10) is None
     assert listing.count_stock(session, "s-1", 7, "Sunday").change == -3
     assert listing.count_stock(session, "S-1", 9, "behind the shelf").change == 2
-    rows = listing.history(session, "S-1")
-    assert [(row.change, row.after, row.reason, row.note) for row in rows] == [
+    rows = listing.stock_history(session, "S-1")
+    assert [(row.change, row.balance, row.reason, row.note) for row in rows] == [
         (10, 10, Reason.RECEIVED, ""),
         (-3, 7, Reason.COUNTED, "Sunday"),
         (2, 9, Reason.COUNTED, "behind the shelf"),
@@ -237,13 +237,13 @@ def test_a_lost_offcut_may_turn_up_again(session: Session) -> None:
 
 def test_more_than_there_is_can_not_be_spoiled(session: Session) -> None:
     receiving.add_sheets(session, "Waves", BIG, 2)
-    listing.spoil(session, "S-1", 2, "glue")
+    listing.spoil_stock(session, "S-1", 2, "glue")
     with pytest.raises(Refusal, match="S-1 has 0 on hand, so 1 can't be taken"):
-        listing.spoil(session, "S-1")
+        listing.spoil_stock(session, "S-1")
     with pytest.raises(Refusal, match="must be 1 to 1,000,000, not 0"):
-        listing.spoil(session, "S-1", 0)
+        listing.spoil_stock(session, "S-1", 0)
     with pytest.raises(Refusal, match="nothing in the stash has the label 'S-7'"):
-        listing.spoil(session, "S-7")
+        listing.spoil_stock(session, "S-7")
 
 
 # --- looking
@@ -259,7 +259,7 @@ def filled(session: Session) -> Session:
     receiving.add_sheets(session, "Waves", SMALL, 2)
     receiving.add_offcut(session, "Night card", (cm(20), cm(50)), place="Drawer")
     receiving.add_offcut(session, "Night card", (cm(30), cm(40)))
-    listing.spoil(session, "S-4", 2)
+    listing.spoil_stock(session, "S-4", 2)
     return session
 
 
@@ -274,7 +274,7 @@ def test_the_stash_is_listed_by_paper_kind_and_size(filled: Session) -> None:
     ]
     first = rows[1]
     assert (first.kind, first.colour, first.finish, first.width, first.height) == (
-        Kind.SHEET, "black", "matt", *BIG,
+        StockKind.SHEET, "black", "matt", *BIG,
     )  # fmt: skip
     assert (first.price, first.place) == (Decimal("1.40"), "Shelf")
 
@@ -287,7 +287,7 @@ def test_the_stash_is_listed_by_paper_kind_and_size(filled: Session) -> None:
         ({"colour": "grÜn", "include_empty": True}, ["S-4"]),
         ({"finish": "lin"}, ["S-3"]),
         ({"kind": "offcut"}, ["K-2", "K-1"]),
-        ({"kind": Kind.SHEET}, ["S-3", "S-1", "S-2"]),
+        ({"kind": StockKind.SHEET}, ["S-3", "S-1", "S-2"]),
         ({"place": "drawer"}, ["S-2", "K-1"]),
         ({"place": "Cabinet"}, ["S-3", "S-2", "K-1"]),
         ({"at_least": (cm(50), cm(20))}, ["S-3", "S-1", "K-1"]),
@@ -314,7 +314,7 @@ def test_a_search_for_what_is_not_known_is_refused(filled: Session) -> None:
 
 
 def test_places_stand_in_places(filled: Session) -> None:
-    places = Places(filled).sorted()
+    places = PlaceTree(filled).sorted()
     assert [(each.name, each.parent and each.parent.name) for each in places] == [
         ("Cabinet", None), ("Drawer", "Cabinet"), ("Shelf", None),
     ]  # fmt: skip
@@ -327,27 +327,27 @@ def test_places_stand_in_places(filled: Session) -> None:
 def test_areas_and_numbers_are_exact_however_many_there_are(session: Session) -> None:
     """The area of these sheets has more digits than a whole number in a database."""
     for number, lot in enumerate(("A", "B", "C")):
-        size = (LARGEST - number, LARGEST - 7)
+        size = (MAX_LENGTH - number, MAX_LENGTH - 7)
         receiving.add_sheets(session, "Waves", size, 999_999 - number, place="Shelf 1", lot=lot)
     gone = receiving.add_sheets(session, "Night card", BIG, 5, place="Shelf 2")
-    listing.spoil(session, gone.label, 5)
+    listing.spoil_stock(session, gone.label, 5)
     receiving.add_offcut(session, "Night card", (mm(100), mm(80)), place="Shelf 2")
     waves, night = (papers.find_paper(session, name).id for name in ("Waves", "Night card"))
-    area = sum((LARGEST - n) * (LARGEST - 7) * (999_999 - n) for n in range(3))
+    area = sum((MAX_LENGTH - n) * (MAX_LENGTH - 7) * (999_999 - n) for n in range(3))
     assert area > 2**63
-    assert listing.held_areas(session) == {waves: area, night: mm(100) * mm(80)}
+    assert listing.on_hand_areas(session) == {waves: area, night: mm(100) * mm(80)}
     one, two = (find_place(session, name).id for name in ("Shelf 1", "Shelf 2"))
-    numbers = listing.held_numbers(session)
-    assert numbers[one, Kind.SHEET] == 3 * 999_999 - 3
-    assert (numbers[two, Kind.SHEET], numbers[two, Kind.OFFCUT]) == (0, 1)
-    assert holds(session) == (3, 3 * 999_999 - 3 + 1, 0)
+    numbers = listing.on_hand_by_place(session)
+    assert numbers[one, StockKind.SHEET] == 3 * 999_999 - 3
+    assert (numbers[two, StockKind.SHEET], numbers[two, StockKind.OFFCUT]) == (0, 1)
+    assert record_counts(session) == (3, 3 * 999_999 - 3 + 1, 0)
 
 
 def test_sheets_that_are_used_up_can_be_listed_without_such_offcuts(session: Session) -> None:
     sheets = receiving.add_sheets(session, "Waves", BIG, 1)
     offcut = receiving.add_offcut(session, "Waves", (mm(100), mm(80)))
     for one in (sheets, offcut):
-        listing.spoil(session, one.label)
+        listing.spoil_stock(session, one.label)
     assert labels(session) == []
     assert labels(session, empty_sheets=True) == [sheets.label]
     assert labels(session, include_empty=True) == [sheets.label, offcut.label]
@@ -369,7 +369,7 @@ def test_a_listing_takes_few_queries(filled: Session) -> None:
 
 def worth(session: Session, label: str) -> Decimal:
     row = next(r for r in listing.list_stash(session, include_empty=True) if r.label == label)
-    return listing.worth(the_shop(session), row)
+    return listing.planning_cost(get_shop(session), row)
 
 
 def test_an_offcut_counts_at_its_share_of_the_cheapest_sheet(filled: Session) -> None:
@@ -377,7 +377,7 @@ def test_an_offcut_counts_at_its_share_of_the_cheapest_sheet(filled: Session) ->
     assert worth(filled, "K-1") == Decimal("0.20")
     assert worth(filled, "K-2") == Decimal("0.24")
     receiving.add_sheets(filled, "Night card", (cm(70), cm(100)), 1, price=Decimal("1.40"))
-    listing.spoil(filled, "S-5", 1, "all gone, and yet it says what the paper costs")
+    listing.spoil_stock(filled, "S-5", 1, "all gone, and yet it says what the paper costs")
     assert worth(filled, "K-1") == Decimal("0.10")
     change_shop(filled, offcut_worth=100)
     assert worth(filled, "K-1") == Decimal("0.20")
@@ -410,7 +410,7 @@ def test_what_can_not_be_known_counts_nothing(session: Session) -> None:
 
 def test_history_names_an_unknown_label(session: Session) -> None:
     with pytest.raises(Refusal, match="nothing in the stash has the label 'K-1'"):
-        listing.history(session, "K-1")
+        listing.stock_history(session, "K-1")
 
 
 def test_a_long_list_comes_page_by_page(hand: Hand) -> None:
@@ -431,6 +431,6 @@ def test_what_a_batch_has_reserved_is_not_moved_under_another_label(table: Table
     table.plan()
     taken = table.reserved()[label]
     with pytest.raises(Refusal, match=f"reserved {taken} of the 3"), table.shop.begin() as session:
-        listing.put_stock(session, label, "Box", 4 - taken)
+        listing.set_stock_place(session, label, "Box", 4 - taken)
     with table.shop.begin() as session:
-        assert listing.put_stock(session, label, "Box").label == label
+        assert listing.set_stock_place(session, label, "Box").label == label

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.database.tables.base import Status
+from inventory.database.tables.base import OrderStatus
 from inventory.orders.orders import add_order, get_order
 from inventory.stock.papers import add_paper, set_substitutes
 from nester.core.errors import Refusal
@@ -52,7 +52,7 @@ def test_the_best_that_is_there_stands_in_for_what_is_short(table: Table) -> Non
     papers, (note,), made = cut_from(table, substitutes=True)
     assert (papers, made) == ({"Coal card", "Plum card"}, 2)
     assert note in {f"Order {n} is planned in Plum card in place of Coal card." for n in (1, 2)}
-    assert table.status(1) is table.status(2) is Status.PLANNED
+    assert table.status(1) is table.status(2) is OrderStatus.PLANNED
     with table.shop.read() as session:
         assert get_order(session, 1).papers == {"all": "Coal card"}
 

@@ -10,7 +10,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
 from inventory.database.tables.base import Measure, Reason
-from inventory.production.undo import last_deed, undo_deed
+from inventory.production.undo import last_transaction, undo_transaction
 from inventory.stock import supplies
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm, mm
@@ -36,7 +36,7 @@ def session(shop: ShopFile) -> Iterator[Session]:
 
 
 def left(session: Session) -> dict[str, int]:
-    return {row.label: row.left for row in supplies.list_supplies(session)}
+    return {row.label: row.remaining for row in supplies.list_supplies(session)}
 
 
 def test_each_reel_gets_a_label(session: Session) -> None:
@@ -60,15 +60,15 @@ def test_ribbon_is_cut_from_the_reels_with_least_waste(session: Session) -> None
     assert (plan.waste, plan.bound) == (0, 0)
     assert left(session) == {"R-1": 25 * M, "R-2": cm(120)}
     (one,) = supplies.use_lengths(session, "Satin", [(cm(60), 2)], why="bows")
-    assert (one.reel.name, one.rest) == ("R-2", 0)
+    assert (one.reel.name, one.remainder) == ("R-2", 0)
     assert left(session) == {"R-1": 25 * M}
     rows = supplies.supply_history(session, "Satin")
-    assert [(row.label, row.change, row.after, row.reason, row.note) for row in rows] == [
+    assert [(row.label, row.change, row.balance, row.reason, row.note) for row in rows] == [
         ("R-1", 25 * M, 25 * M, Reason.RECEIVED, ""),
         ("R-2", cm(120), cm(120), Reason.RECEIVED, ""),
         ("R-2", -cm(120), 0, Reason.USED, "bows"),
     ]
-    undo_deed(session, last_deed(session).id)
+    undo_transaction(session, last_transaction(session).id)
     assert left(session) == {"R-1": 25 * M, "R-2": cm(120)}
 
 

@@ -14,21 +14,21 @@ from hypothesis import strategies as st
 
 from inventory.core.money import round_to_coin, smallest_coin
 from inventory.costs.costing import (
-    Box,
+    ConsumableCost,
+    CostCategory,
+    CostObject,
+    CostShare,
     CutPiece,
     CutSheet,
-    Ending,
-    Item,
-    PostageStep,
-    PrintPrice,
+    PostageBand,
+    PriceEnding,
+    PrintCost,
     Rates,
-    Share,
-    Tariff,
+    allocate_amount,
     cost_of,
-    in_coins,
+    cost_shares,
+    round_to_sum,
     sale_price,
-    share_out,
-    shares_of,
 )
 from nester.designs.base.design import Measure
 
@@ -49,7 +49,7 @@ def is_whole(amount: Decimal, currency: str) -> bool:
 @CASES
 @given(st.lists(exact | prices, max_size=30), currencies)
 def test_parts_rounded_together_sum_to_the_rounded_sum(amounts, currency) -> None:
-    coins = in_coins(amounts, currency)
+    coins = round_to_sum(amounts, currency)
     assert sum(coins) == round_to_coin(sum(map(Fraction, amounts), Fraction(0)), currency)
     for coin, amount in zip(coins, amounts, strict=True):
         assert is_whole(coin, currency)
@@ -64,7 +64,7 @@ def test_parts_rounded_together_sum_to_the_rounded_sum(amounts, currency) -> Non
 )
 def test_shares_sum_to_the_whole_and_are_less_than_a_coin_off(coins, weights, currency) -> None:
     whole = coins * smallest_coin(currency)
-    shares = share_out(whole, weights, currency)
+    shares = allocate_amount(whole, weights, currency)
     assert sum(shares) == whole
     for share, weight in zip(shares, weights, strict=True):
         fair = Fraction(whole) * Fraction(weight, sum(weights) or 1)
@@ -96,10 +96,10 @@ def cut_sheets(draw) -> CutSheet[int]:
 @CASES
 @given(st.lists(cut_sheets(), max_size=12))
 def test_a_batch_is_shared_whole(sheets) -> None:
-    shares = shares_of(sheets)
+    shares = cost_shares(sheets)
     borne = sum((sum(share.costs.values()) for share in shares.values()), Fraction(0))
     assert borne == sum(
-        (sheet.copies * (sheet.price - sheet.kept) for sheet in sheets), Fraction(0)
+        (sheet.copies * (sheet.price - sheet.offcut_value) for sheet in sheets), Fraction(0)
     )
     assert sum(share.minutes for share in shares.values()) == sum(
         one.copies * one.minutes for one in sheets
@@ -112,9 +112,9 @@ def test_a_batch_is_shared_whole(sheets) -> None:
 @st.composite
 def rates(draw, currency: str) -> Rates:
     per_unit = int(1 / smallest_coin(currency))
-    tariffs = st.builds(Tariff, st.none() | exact, st.none() | exact)
+    tariffs = st.builds(ConsumableCost, st.none() | exact, st.none() | exact)
     every = st.sampled_from([per_unit * 10, per_unit * 100])
-    endings = every.flatmap(lambda n: st.builds(Ending, st.integers(0, n - 1), st.just(n)))
+    endings = every.flatmap(lambda n: st.builds(PriceEnding, st.integers(0, n - 1), st.just(n)))
     steps = draw(st.lists(grams, max_size=4, unique=True).map(sorted))
     return Rates(
         currency,
@@ -130,14 +130,14 @@ def rates(draw, currency: str) -> Rates:
         margin=draw(few_percent),
         endings=tuple(draw(st.lists(endings, max_size=3))),
         supplies=draw(st.dictionaries(st.just(("ribbon", Measure.LENGTH)), tariffs)),
-        prints=tuple(draw(st.lists(st.builds(PrintPrice, lengths, lengths, prices), max_size=3))),
+        prints=tuple(draw(st.lists(st.builds(PrintCost, lengths, lengths, prices), max_size=3))),
         print_area=draw(st.none() | prices),
-        postage=tuple(PostageStep(step, draw(prices)) for step in steps),
+        postage=tuple(PostageBand(step, draw(prices)) for step in steps),
     )
 
 
 boxes = st.builds(
-    Box,
+    CostObject,
     st.just("tray-box"),
     st.integers(1, 1000),
     st.integers(1, 100),
@@ -152,21 +152,25 @@ boxes = st.builds(
 def test_the_parts_of_a_cost_sum_to_the_price(currency, data) -> None:
     box, its = data.draw(boxes), data.draw(rates(currency))
     papers = data.draw(st.dictionaries(st.sampled_from(["Coal card", "Oat card"]), exact))
-    share = Share(dict.fromkeys(papers, 1), papers, data.draw(st.fractions(0, 1000)))
+    share = CostShare(dict.fromkeys(papers, 1), papers, data.draw(st.fractions(0, 1000)))
     shared_before = data.draw(st.booleans())
     coins = {}
     if shared_before:
         names = list(papers)
-        coins = dict(zip(names, in_coins([papers[one] for one in names], currency), strict=True))
+        coins = dict(
+            zip(names, round_to_sum([papers[one] for one in names], currency), strict=True)
+        )
     cost = cost_of(box, share, its, paper=coins if shared_before else None)
-    assert all(is_whole(part.amount, currency) for part in cost.parts)
-    assert cost.cost == sum(part.amount for part in cost.parts)
+    assert all(is_whole(part.amount, currency) for part in cost.lines)
+    assert cost.cost == sum(part.amount for part in cost.lines)
     sale = cost.sale
-    assert sale.price == cost.cost + sale.fees + sale.margin == sale.each * box.copies
+    assert sale.price == cost.cost + sale.fees + sale.margin == sale.unit_price * box.copies
     assert sale.margin * 100 >= sale.price * its.margin
-    assert is_whole(sale.each, currency)
+    assert is_whole(sale.unit_price, currency)
     if shared_before:
-        bought = {part.name: part.amount for part in cost.parts if part.item is Item.PAPER}
+        bought = {
+            part.name: part.amount for part in cost.lines if part.category is CostCategory.PAPER
+        }
         assert bought == coins
 
 
@@ -179,7 +183,7 @@ def test_the_parts_of_a_cost_sum_to_the_price(currency, data) -> None:
     st.decimals(0, 3, places=3),
     st.lists(
         st.sampled_from([10, 100]).flatmap(
-            lambda n: st.builds(Ending, st.integers(0, n - 1), st.just(n))
+            lambda n: st.builds(PriceEnding, st.integers(0, n - 1), st.just(n))
         ),
         max_size=2,
     ),
@@ -195,4 +199,4 @@ def test_no_lower_price_keeps_the_margin(cost, copies, fee, margin, fixed, endin
         ends = not endings or any(each % end.every == end.coins for end in endings)
         return ends and (price - fees - cost) * 100 >= price * margin
 
-    assert found.each == next(each for each in range(10**6) if does(each))
+    assert found.unit_price == next(each for each in range(10**6) if does(each))

@@ -10,34 +10,43 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nester.core.lengths import Unit
-from nester.core.problem import Answer, Cuts, Layout, Placed, Problem, Rect, Stock, Want
+from nester.core.problem import (
+    Cuts,
+    CuttingPlan,
+    Demand,
+    Layout,
+    PlacedPiece,
+    Problem,
+    Rect,
+    StockItem,
+)
 from nester.cutting import (
-    NotSeparable,
-    cut_order,
-    separable,
-    steps,
+    NotGuillotineError,
+    cutting_instructions,
+    is_guillotine,
+    plan_cuts,
 )
 from nester.verify import (
     verify,
 )
 
 
-def judged(width: int, height: int, placed: list[Placed], cuts: Cuts, smallest: int) -> Layout:
-    made, offcuts = cut_order(width, height, placed, cuts, smallest)
+def judged(width: int, height: int, placed: list[PlacedPiece], cuts: Cuts, smallest: int) -> Layout:
+    made, offcuts = plan_cuts(width, height, placed, cuts, smallest)
     layout = Layout("sheet", 1, tuple(placed), made, offcuts)
     problem = Problem(
-        tuple(Want(p.name, p.width, p.height, 1) for p in placed),
-        (Stock("sheet", width, height, 1, Fraction(1)),),
+        tuple(Demand(p.name, p.width, p.height, 1) for p in placed),
+        (StockItem("sheet", width, height, 1, Fraction(1)),),
         cuts,
         smallest,
     )
-    assert verify(problem, Answer((layout,), (), Fraction(1), Fraction(0))) == []
+    assert verify(problem, CuttingPlan((layout,), (), Fraction(1), Fraction(0))) == []
     return layout
 
 
-def scattered(chance: random.Random, width: int, height: int, tries: int) -> list[Placed]:
+def scattered(chance: random.Random, width: int, height: int, tries: int) -> list[PlacedPiece]:
     """Place pieces at random where they overlap none."""
-    placed: list[Placed] = []
+    placed: list[PlacedPiece] = []
     for _ in range(tries):
         wide, high = chance.randrange(1, width // 2 + 1), chance.randrange(1, height // 2 + 1)
         x, y = chance.randrange(width - wide + 1), chance.randrange(height - high + 1)
@@ -49,7 +58,7 @@ def scattered(chance: random.Random, width: int, height: int, tries: int) -> lis
             or p.y >= rect.bottom
             for p in placed
         ):
-            placed.append(Placed(str(len(placed)), *rect))
+            placed.append(PlacedPiece(str(len(placed)), *rect))
     return placed
 
 
@@ -97,14 +106,14 @@ def test_what_was_cut_straight_comes_apart_straight(
             continue
         wide = chance.randrange(1, rect.width + 1) if chance.random() < 0.3 else rect.width
         high = chance.randrange(1, rect.height + 1) if chance.random() < 0.3 else rect.height
-        placed.append(Placed(str(number), rect.x, rect.y, wide, high))
+        placed.append(PlacedPiece(str(number), rect.x, rect.y, wide, high))
     if not placed:
         return
-    assert separable(placed)
+    assert is_guillotine(placed)
     layout = judged(width, height, placed, Cuts.STRAIGHT, smallest)
     assert not any(cut.knife for cut in layout.cuts)
     assert judged(width, height, placed, Cuts.FREE, smallest).cuts == layout.cuts
-    told = steps(layout, Unit.MM)
+    told = cutting_instructions(layout, Unit.MM)
     assert len(told) == len(layout.cuts)
     for piece in placed:
         if piece.rect != Rect(0, 0, width, height):
@@ -117,20 +126,20 @@ def test_anything_comes_apart_by_free_cuts(chance: random.Random, smallest: int)
     width, height = chance.randrange(4, 60), chance.randrange(4, 60)
     placed = scattered(chance, width, height, chance.randrange(1, 60))
     layout = judged(width, height, placed, Cuts.FREE, smallest)
-    if separable(placed):
+    if is_guillotine(placed):
         judged(width, height, placed, Cuts.STRAIGHT, smallest)
         assert not any(cut.knife for cut in layout.cuts)
     else:
         assert any(cut.knife for cut in layout.cuts)
-        with pytest.raises(NotSeparable):
-            cut_order(width, height, placed, Cuts.STRAIGHT, smallest)
+        with pytest.raises(NotGuillotineError):
+            plan_cuts(width, height, placed, Cuts.STRAIGHT, smallest)
 
 
 @settings(max_examples=200, deadline=None)
 @given(chances)
 def test_separable_is_what_trying_every_line_finds(chance: random.Random) -> None:
     placed = scattered(chance, 8, 8, 40)
-    assert separable(placed) == apart([piece.rect for piece in placed])
+    assert is_guillotine(placed) == apart([piece.rect for piece in placed])
 
 
 @settings(max_examples=60, deadline=None)
@@ -138,7 +147,7 @@ def test_separable_is_what_trying_every_line_finds(chance: random.Random) -> Non
 def test_no_scrap_worth_keeping_is_left_beside_one_piece(chance: random.Random) -> None:
     width, height = chance.randrange(20, 100), chance.randrange(20, 100)
     wide, high = chance.randrange(1, width + 1), chance.randrange(1, height + 1)
-    layout = judged(width, height, [Placed("a", 0, 0, wide, high)], Cuts.STRAIGHT, 10)
+    layout = judged(width, height, [PlacedPiece("a", 0, 0, wide, high)], Cuts.STRAIGHT, 10)
     first_across = [(wide, 0, width - wide, height), (0, high, wide, height - high)]
     first_down = [(0, high, width, height - high), (wide, 0, width - wide, high)]
 

@@ -10,19 +10,19 @@ from hypothesis import strategies as st
 
 from nester.core.lengths import Unit
 from nester.core.problem import (
-    Answer,
     Cuts,
+    CuttingPlan,
+    Demand,
     Layout,
-    Placed,
+    PlacedPiece,
     Problem,
     Rect,
-    Stock,
-    Want,
+    StockItem,
     placed_voids,
 )
 from nester.cutting import (
-    cut_order,
-    steps,
+    cutting_instructions,
+    plan_cuts,
 )
 from nester.verify import (
     verify,
@@ -36,8 +36,8 @@ class Scene:
 
     def __init__(self, chance: random.Random) -> None:
         self.chance = chance
-        self.placed: list[Placed] = []
-        self.wants: list[Want] = []
+        self.placed: list[PlacedPiece] = []
+        self.wants: list[Demand] = []
 
     def add(self, rect: Rect, voids: tuple[Rect, ...]) -> tuple[Rect, ...]:
         """Put down a piece, turned or not; return where its voids lie."""
@@ -47,11 +47,11 @@ class Scene:
             local = tuple(
                 Rect(v.y - rect.y, rect.right - v.right, v.height, v.width) for v in voids
             )
-            want = Want(name, rect.height, rect.width, 1, voids=local)
+            want = Demand(name, rect.height, rect.width, 1, voids=local)
         else:
             local = tuple(Rect(v.x - rect.x, v.y - rect.y, v.width, v.height) for v in voids)
-            want = Want(name, rect.width, rect.height, 1, voids=local)
-        piece = Placed(name, *rect, turned)
+            want = Demand(name, rect.width, rect.height, 1, voids=local)
+        piece = PlacedPiece(name, *rect, turned)
         assert set(placed_voids(want, piece)) == set(voids)
         self.placed.append(piece)
         self.wants.append(want)
@@ -59,12 +59,12 @@ class Scene:
 
     def judged(self, width: int, height: int, cuts: Cuts, smallest: int) -> Layout:
         voids = [placed_voids(*pair) for pair in zip(self.wants, self.placed, strict=True)]
-        made, offcuts = cut_order(width, height, self.placed, cuts, smallest, voids)
+        made, offcuts = plan_cuts(width, height, self.placed, cuts, smallest, voids)
         layout = Layout("sheet", 1, tuple(self.placed), made, offcuts)
-        stock = (Stock("sheet", width, height, 1, Fraction(1)),)
+        stock = (StockItem("sheet", width, height, 1, Fraction(1)),)
         problem = Problem(tuple(self.wants), stock, cuts, smallest)
-        assert verify(problem, Answer((layout,), (), Fraction(1), Fraction(0))) == []
-        told = steps(layout, Unit.MM)
+        assert verify(problem, CuttingPlan((layout,), (), Fraction(1), Fraction(0))) == []
+        told = cutting_instructions(layout, Unit.MM)
         assert len(told) == len(made)
         return layout
 

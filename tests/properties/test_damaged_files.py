@@ -197,13 +197,13 @@ def test_damaged_lists_of_pieces(folder: Path, deeds: list[Any]) -> None:
 @many
 @given(deeds=damages)
 def test_damaged_designs(folder: Path, deeds: list[Any]) -> None:
-    from nester.designs.custom.reader import read_own_design
-    from nester.designs.custom.starter_file import STARTING_POINT
+    from nester.designs.custom.reader import read_custom_design
+    from nester.designs.custom.starter_file import STARTER_TEXT
 
     path = folder / "own.toml"
-    path.write_bytes(spoil(STARTING_POINT.encode(), deeds))
+    path.write_bytes(spoil(STARTER_TEXT.encode(), deeds))
     with refused_clearly(path):
-        read_own_design(custom_designs.read_design_file(path), path.name)
+        read_custom_design(custom_designs.read_design_file(path), path.name)
 
 
 # --- whole shops

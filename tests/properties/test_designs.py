@@ -16,12 +16,12 @@ from nester.designs import (
     check_roles,
     read_settings,
 )
-from nester.designs.base.clearance import check_fit, cuttable
+from nester.designs.base.clearance import check_clearances, round_up_to_cuttable
 from nester.designs.base.design import (
-    number,
+    number_in,
 )
 from nester.designs.base.errors import DesignRefusal
-from nester.designs.base.folding import Shape, crossings, fold, fold_faults, moved
+from nester.designs.base.folding import Polygon3D, crossings, fold, fold_faults, transformed
 from nester.designs.boxes.layered_box.tier import CORNERS, FLAPS, FLAPS_ANTICLOCKWISE, OPEN, POCKETS
 
 UNITS = st.sampled_from(list(Unit))
@@ -235,7 +235,7 @@ def test_layered_boxes_are_made_of_what_the_formulas_say(
     design = DESIGNS["layered-box"]
     read = read_settings(design, *asked)
     check_roles(design, [piece.role for piece in pieces])
-    lines = check_fit(design.joints(read), lambda role: mm("0.3"), unit)
+    lines = check_clearances(design.joints(read), lambda role: mm("0.3"), unit)
     assert len({line.joint.name for line in lines}) == len(lines)
     roles = {piece.role for piece in pieces}
     assert {layer.role for line in lines for layer in line.joint.layers} <= roles
@@ -263,12 +263,12 @@ def test_a_step_worked_out_is_the_smallest_that_can_be_cut_and_leaves_the_play(
     wish = {"panel": "400mm", "play": f"{play / 10}mm", "step": "fit", "lid-clearance": "fit"}
     read = read_settings(design, {**big, **wish}, unit, thickness)
     nesting = [joint for joint in design.joints(read) if " in tier " in joint.name]
-    assert all(joint.play(thickness) >= joint.wished for joint in nesting)
-    less = {**read, "step": number(read, "step") - cuttable(1, unit)}
+    assert all(joint.play(thickness) >= joint.required_play for joint in nesting)
+    less = {**read, "step": number_in(read, "step") - round_up_to_cuttable(1, unit)}
     tight = [joint for joint in design.joints(less) if " in tier " in joint.name]
-    assert any(joint.play(thickness) < joint.wished for joint in tight)
+    assert any(joint.play(thickness) < joint.required_play for joint in tight)
     over = [joint for joint in design.joints(read) if " over " in joint.name]
-    assert all(joint.play(thickness) >= joint.wished for joint in over)
+    assert all(joint.play(thickness) >= joint.required_play for joint in over)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -295,7 +295,7 @@ def test_nothing_of_a_folded_layered_box_passes_through_another(
     asked: tuple[dict[str, str], Unit],
 ) -> None:
     size, pieces = make("layered-box", asked)
-    shapes: list[Shape] = []
+    shapes: list[Polygon3D] = []
     covered = {
         "inner lid": size["tray-depth"] if asked[0]["centre"] == "tray"
         else size["wall"] - (size["tiers"] - 1) * size["wall-step"],
@@ -310,11 +310,11 @@ def test_nothing_of_a_folded_layered_box_passes_through_another(
     assert crossings(shapes, 1e-6) == ()
 
 
-def standing(piece: Piece, up: Length = 0, upside_down: bool = False) -> tuple[Shape, ...]:
+def standing(piece: Piece, up: Length = 0, upside_down: bool = False) -> tuple[Polygon3D, ...]:
     """Fold a piece and put its base's middle over the origin."""
     folded = fold(piece)
-    x, y = folded.shapes[folded.base].mean(axis=0)[:2] * (1, -1 if upside_down else 1)
-    return moved(folded.shapes, (-x, -y, up / UNITS_PER_MM), upside_down=upside_down)
+    x, y = folded.polygons[folded.base].mean(axis=0)[:2] * (1, -1 if upside_down else 1)
+    return transformed(folded.polygons, (-x, -y, up / UNITS_PER_MM), upside_down=upside_down)
 
 
 def tabs_of(tray: Piece) -> list[tuple[Point, ...]]:
@@ -388,7 +388,7 @@ def test_a_bad_value_anywhere_is_refused(name: str, data: st.DataObject) -> None
     texts, unit = data.draw(strategies[name])
     setting = data.draw(WORDS(design.settings))
     bad = data.draw(WORDS(BAD))
-    if setting.least == 0 and setting.kind != "choice" and bad == "0":
+    if setting.minimum == 0 and setting.kind != "choice" and bad == "0":
         bad = "-0"
     said = refusal_of(lambda: read_settings(design, {**texts, setting.name: bad}, unit))
     assert said is not None, f"{setting.name}={bad!r} was taken"

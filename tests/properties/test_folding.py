@@ -10,16 +10,16 @@ from hypothesis import strategies as st
 from nester.core.lengths import UNITS_PER_MM, Length, Unit
 from nester.core.piece import Piece, Point, Score
 from nester.designs.base.folding import (
-    Folded,
-    Shape,
+    FoldedState,
+    Polygon3D,
     corner_gaps,
     crossings,
     encloses,
+    extents,
     fold,
     fold_faults,
     lies_on,
-    moved,
-    size,
+    transformed,
 )
 from nester.designs.boxes.folded_box import folded_square
 from nester.designs.boxes.layered_box.tier import (
@@ -55,33 +55,33 @@ def bases(draw: st.DrawFn) -> tuple[Length, Length, Length]:
     return width, length, draw(SIDES)
 
 
-def middle(folded: Folded) -> tuple[float, float, float]:
+def middle(folded: FoldedState) -> tuple[float, float, float]:
     """Return the place over the middle of the base, half way up the walls."""
-    base = folded.shapes[folded.base]
-    points = np.concatenate(folded.shapes)
+    base = folded.polygons[folded.base]
+    points = np.concatenate(folded.polygons)
     x, y = (base.max(axis=0)[:2] + base.min(axis=0)[:2]) / 2
     return float(x), float(y), float(points[:, 2].max() + points[:, 2].min()) / 2
 
 
-def closes(folded: Folded) -> None:
+def closes(folded: FoldedState) -> None:
     """Hold that four walls meet at the corners and stand all round the cavity."""
-    assert folded.tear <= ROUNDING
+    assert folded.closure_error <= ROUNDING
     assert len(folded.walls) == 4
     assert corner_gaps(folded) == near(0, 0, 0, 0)
-    assert encloses(folded.shapes, middle(folded), ROUNDING)
-    assert crossings(folded.shapes, ROUNDING) == ()
+    assert encloses(folded.polygons, middle(folded), ROUNDING)
+    assert crossings(folded.polygons, ROUNDING) == ()
 
 
-def corners_lie_on_the_next_wall(folded: Folded) -> None:
+def corners_lie_on_the_next_wall(folded: FoldedState) -> None:
     """Hold that each wall's corner lies flat on one other wall, and each wall under one corner."""
     covered = []
-    for at, on in enumerate(folded.hangs_on):
+    for at, on in enumerate(folded.parents):
         if at == folded.base or on == folded.base:
             continue
         under = [
             wall
             for wall in folded.walls
-            if lies_on(folded.shapes[at], folded.shapes[wall], ROUNDING)
+            if lies_on(folded.polygons[at], folded.polygons[wall], ROUNDING)
         ]
         assert len(under) == 1
         assert under[0] != on
@@ -98,8 +98,8 @@ def test_the_walls_of_a_tray_meet_and_its_tabs_lie_inside_the_next(
     piece = tray(*base, tab)
     folded = fold(piece)
     width, length, depth = base
-    assert size(folded.shapes) == near(mm(width), mm(length), mm(depth))
-    assert len(folded.shapes) == 9
+    assert extents(folded.polygons) == near(mm(width), mm(length), mm(depth))
+    assert len(folded.polygons) == 9
     closes(folded)
     corners_lie_on_the_next_wall(folded)
     assert fold_faults(piece, 0, Unit.MM) == ()
@@ -119,7 +119,7 @@ def test_a_lid_s_inner_size_is_the_box_s_outer_size_and_clearance(
     closes(top)
     corners_lie_on_the_next_wall(top)
     box = fold(tray(width, length, depth, UNITS_PER_MM))
-    inside, outside = size(top.shapes), size(box.shapes)
+    inside, outside = extents(top.polygons), extents(box.polygons)
     assert inside == near(outside[0] + mm(clearance), outside[1] + mm(clearance), mm(wall))
     put_over = on_top_of(top, box)
     assert crossings([*standing(box), *put_over], ROUNDING) == ()
@@ -129,19 +129,19 @@ def test_a_lid_s_inner_size_is_the_box_s_outer_size_and_clearance(
     assert [*(box_low - low)[:2], *(high - box_high)[:2]] == near(*[mm(clearance) / 2] * 4)
 
 
-def standing(box: Folded) -> tuple[Shape, ...]:
+def standing(box: FoldedState) -> tuple[Polygon3D, ...]:
     """Stand a tray on its base; its face is its outside, so it was folded upside down."""
-    return moved(box.shapes, upside_down=True)
+    return transformed(box.polygons, upside_down=True)
 
 
-def on_top_of(top: Folded, box: Folded) -> tuple[Shape, ...]:
+def on_top_of(top: FoldedState, box: FoldedState) -> tuple[Polygon3D, ...]:
     """Put a lid over a box, its top on the box's rim."""
     x, y, _ = (np.array(middle(box)) * [1, -1, 1]) - middle(top)
-    return moved(top.shapes, (float(x), float(y), size(box.shapes)[2]))
+    return transformed(top.polygons, (float(x), float(y), extents(box.polygons)[2]))
 
 
-def reach(which: object, shapes: tuple[Shape, ...]) -> Shape:
-    found: Shape = which(np.concatenate(shapes), axis=0)  # type: ignore[operator]
+def reach(which: object, shapes: tuple[Polygon3D, ...]) -> Polygon3D:
+    found: Polygon3D = which(np.concatenate(shapes), axis=0)  # type: ignore[operator]
     return found
 
 
@@ -150,7 +150,7 @@ def reach(which: object, shapes: tuple[Shape, ...]) -> Shape:
 def test_an_open_tier_closes_over_its_cavity(base: tuple[Length, Length, Length]) -> None:
     width, length, wall = base
     folded = fold(tier(1, width, OPEN, length=length, wall=wall))
-    assert size(folded.shapes) == near(mm(width), mm(length), mm(wall))
+    assert extents(folded.polygons) == near(mm(width), mm(length), mm(wall))
     closes(folded)
 
 
@@ -163,7 +163,7 @@ def test_the_flaps_of_a_tier_lie_on_the_next_wall(
     width, length, wall = base
     wall = min(wall, width, length)
     folded = fold(tier(1, width, way, length=length, wall=wall))
-    assert size(folded.shapes) == near(mm(width), mm(length), mm(wall))
+    assert extents(folded.polygons) == near(mm(width), mm(length), mm(wall))
     closes(folded)
     corners_lie_on_the_next_wall(folded)
 
@@ -178,12 +178,12 @@ def test_a_pocket_lies_on_its_own_wall_clear_of_the_folds(
     piece = tier(1, width, POCKETS, length=length, wall=wall, pocket=Pocket(trim, 3 * UNITS_PER_MM))
     folded = fold(piece, stands_and_pockets(piece))
     closes(folded)
-    pockets = [at for at, on in enumerate(folded.hangs_on) if on in folded.walls]
+    pockets = [at for at, on in enumerate(folded.parents) if on in folded.walls]
     assert len(pockets) == 4
     for at in pockets:
-        own = folded.shapes[folded.hangs_on[at]]
-        assert lies_on(folded.shapes[at], own, ROUNDING)
-        assert folded.shapes[at][:, 2].min() == pytest.approx(mm(trim), abs=ROUNDING)
+        own = folded.polygons[folded.parents[at]]
+        assert lies_on(folded.polygons[at], own, ROUNDING)
+        assert folded.polygons[at][:, 2].min() == pytest.approx(mm(trim), abs=ROUNDING)
 
 
 def stands_and_pockets(piece: Piece) -> object:
@@ -206,11 +206,11 @@ def stands_and_pockets(piece: Piece) -> object:
 def test_tiers_stand_inside_each_other(
     panel: Length, step: Length, corners: str, tiers: int
 ) -> None:
-    shapes: list[Shape] = []
+    shapes: list[Polygon3D] = []
     for place in range(tiers):
         folded = fold(tier(place + 1, panel - place * step, corners))
         x, y, _ = middle(folded)
-        shapes += moved(folded.shapes, (-x, -y, 0))
+        shapes += transformed(folded.polygons, (-x, -y, 0))
     assert crossings(shapes, ROUNDING) == ()
 
 
@@ -239,12 +239,12 @@ def test_a_square_folds_into_a_box_of_the_derived_size(eighths: int) -> None:
         return 90 if u1 == u2 or v1 == v2 == 3 else 180
 
     folded = fold(folded_square("box", "box", square), degrees)
-    assert len(folded.shapes) == 1 + 4 * (2 + 1) + 4 * 4
+    assert len(folded.polygons) == 1 + 4 * (2 + 1) + 4 * 4
     closes(folded)
-    base = folded.shapes[folded.base]
+    base = folded.polygons[folded.base]
     assert np.linalg.norm(np.roll(base, -1, axis=0) - base, axis=1) == near(*[2 * eighth] * 4)
-    assert size(folded.shapes) == near(mm(square) / 2, mm(square) / 2, eighth)
-    on_base = [shape for shape in folded.shapes if lies_on(shape, base, ROUNDING)]
+    assert extents(folded.polygons) == near(mm(square) / 2, mm(square) / 2, eighth)
+    on_base = [shape for shape in folded.polygons if lies_on(shape, base, ROUNDING)]
     centre = base.mean(axis=0)
     points = [shape for shape in on_base if len(shape) == 3]
     assert len(points) == 4
@@ -262,4 +262,4 @@ def test_walls_not_stood_up_leave_gaps(
     # The cosine of the angle between the sides of two walls is cos² of what is missing.
     gap = mm(wall) * (1 - np.cos(np.radians(short_of)) ** 4) ** 0.5
     assert corner_gaps(folded) == near(gap, gap, gap, gap)
-    assert not encloses(folded.shapes, middle(folded), ROUNDING)
+    assert not encloses(folded.polygons, middle(folded), ROUNDING)

@@ -80,7 +80,7 @@ class Ledger(RuleBasedStateMachine):
             with self.shop.begin() as session:
                 stock = receiving.add_sheets(session, "Card", (cm(1), cm(height)), quantity)
                 label = stock.label
-                movement = listing.history(session, label)[-1].movement
+                movement = listing.stock_history(session, label)[-1].movement
         except Refusal:
             assert refused
         else:
@@ -93,7 +93,7 @@ class Ledger(RuleBasedStateMachine):
     def keep_offcut(self) -> None:
         with self.shop.begin() as session:
             label = receiving.add_offcut(session, "Card", (cm(1), cm(1))).label
-            movement = listing.history(session, label)[-1].movement
+            movement = listing.stock_history(session, label)[-1].movement
         assert label not in self.amounts
         self.amounts[label] = 0
         self.note(label, movement, 1)
@@ -111,7 +111,7 @@ class Ledger(RuleBasedStateMachine):
         try:
             with self.shop.begin() as session:
                 stock = lookup.find_stock(session, label)
-                movement = ledger.move(session, stock, change, reason).id
+                movement = ledger.book_movement(session, stock, change, reason).id
         except Refusal:
             assert meant
             assert not self.fits(label, change)
@@ -136,14 +136,14 @@ class Ledger(RuleBasedStateMachine):
             if movement is not None:
                 self.note(label, movement.id, change)
 
-    @precondition(lambda self: self.booked)
+    @precondition(lambda self: self.book_quantity)
     @rule(data=st.data())
     def undo(self, data: st.DataObject) -> None:
         number, label, change = data.draw(st.sampled_from(self.booked))
         done = number in self.taken_back
         try:
             with self.shop.begin() as session:
-                deed = ledger.undo_deed(session, session.get_one(Movement, number).deed)
+                deed = ledger.reverse_transaction(session, session.get_one(Movement, number).deed)
                 counter = select(Movement.id).where(Movement.deed_id == deed.id)
                 back = session.scalars(counter).one()
         except Refusal:
@@ -170,7 +170,7 @@ class Ledger(RuleBasedStateMachine):
             for label, amount in self.amounts.items():
                 stock = lookup.find_stock(session, label)
                 assert ledger.on_hand(session, stock) == amount
-            assert len(ledger.on_hand_of(session)) == len(self.amounts)
+            assert len(ledger.on_hand_by_stock(session)) == len(self.amounts)
             in_stash = {row.label for row in listing.list_stash(session)}
             assert in_stash == {label for label, amount in self.amounts.items() if amount}
 

@@ -5,9 +5,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from nester.core.lengths import (
-    LARGEST,
+    MAX_LENGTH,
     UNITS_PER_MM,
-    MeasureError,
+    LengthError,
     Unit,
     format_length,
     format_size,
@@ -18,7 +18,7 @@ from nester.core.lengths import (
 from nester.core.sheet_sizes import parse_size
 
 units = st.sampled_from(Unit)
-lengths = st.integers(1, LARGEST)
+lengths = st.integers(1, MAX_LENGTH)
 FINEST_SHOWN = {Unit.MM: Fraction(1, 100), Unit.CM: Fraction(1, 1000), Unit.IN: Fraction(1, 64)}
 """What `format_length` shows exactly, in its unit."""
 
@@ -26,7 +26,7 @@ FINEST_SHOWN = {Unit.MM: Fraction(1, 100), Unit.CM: Fraction(1, 1000), Unit.IN: 
 @st.composite
 def shown_exactly(draw, unit):
     step = int(FINEST_SHOWN[unit] * unit.size)
-    return step * draw(st.integers(1, LARGEST // step))
+    return step * draw(st.integers(1, MAX_LENGTH // step))
 
 
 @given(st.data(), units, units)
@@ -47,7 +47,7 @@ def test_no_length_is_rounded_silently(length, unit):
     assert abs(read - length) * 2 <= step
 
 
-@given(st.integers(-LARGEST, -1), units)
+@given(st.integers(-MAX_LENGTH, -1), units)
 def test_less_than_zero_is_written_as_its_opposite_with_a_minus(length, unit):
     text = format_length(length, unit)
     opposite = format_length(-length, unit)
@@ -61,10 +61,10 @@ def test_fractions_are_read_exactly_or_refused(whole, numerator, denominator, un
         f"{whole} {numerator}/{denominator} {unit}",
         f"{whole}-{numerator}/{denominator}{unit}",
     ):
-        if exact.denominator == 1 and 0 < exact <= LARGEST:
+        if exact.denominator == 1 and 0 < exact <= MAX_LENGTH:
             assert parse_length(text) == exact
         else:
-            with pytest.raises(MeasureError):
+            with pytest.raises(LengthError):
                 parse_length(text)
 
 
@@ -73,17 +73,17 @@ def test_decimals_are_read_exactly_or_refused(whole, decimals, unit, point):
     exact = Fraction(f"{whole}.{decimals}" if decimals else whole) * unit.size
     doubtful = point == "," and len(decimals) == 3 and 1 <= whole <= 999
     text = f"{whole}{point}{decimals}"
-    if exact.denominator == 1 and 0 < exact <= LARGEST and not doubtful:
+    if exact.denominator == 1 and 0 < exact <= MAX_LENGTH and not doubtful:
         assert parse_length(text, unit) == exact
     else:
-        with pytest.raises(MeasureError):
+        with pytest.raises(LengthError):
             parse_length(text, unit)
 
 
 def result_or_refusal(reader, text, unit):
     try:
         return reader(text, unit)
-    except MeasureError as refused:
+    except LengthError as refused:
         return refused
 
 
@@ -93,20 +93,20 @@ size_like = st.text(st.sampled_from('0123456789.,/-+ ½¼⅔x×*cmin"″\u00a0\n
 @given(st.one_of(st.text(max_size=60), size_like), units)
 def test_any_text_is_a_length_or_a_measure_error(text, unit):
     length = result_or_refusal(parse_length, text, unit)
-    if isinstance(length, MeasureError):
+    if isinstance(length, LengthError):
         assert str(length).isprintable()
     else:
         assert isinstance(length, int)
-        assert 0 < length <= LARGEST
+        assert 0 < length <= MAX_LENGTH
 
 
 @given(st.one_of(st.text(max_size=60), size_like), units)
 def test_any_text_is_a_size_or_a_measure_error(text, unit):
     size = result_or_refusal(parse_size, text, unit)
-    if isinstance(size, MeasureError):
+    if isinstance(size, LengthError):
         assert str(size).isprintable()
     else:
-        assert all(isinstance(side, int) and 0 < side <= LARGEST for side in size)
+        assert all(isinstance(side, int) and 0 < side <= MAX_LENGTH for side in size)
 
 
 @given(st.data(), units, units)
@@ -115,7 +115,7 @@ def test_a_written_size_is_read_back(data, unit, bare):
     assert parse_size(format_size(width, height, unit), bare) == (width, height)
 
 
-@given(st.integers(-LARGEST, LARGEST))
+@given(st.integers(-MAX_LENGTH, MAX_LENGTH))
 def test_numbers_of_millimetres_keep_every_fine_unit(length):
     number = to_mm_number(length)
     assert from_mm_number(number) == length

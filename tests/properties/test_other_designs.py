@@ -14,16 +14,16 @@ from nester.core.lengths import UNITS_PER_MM, Length, Unit, mm
 from nester.core.piece import Fold, Line, Piece, Point, Score
 from nester.designs import (
     DESIGNS,
-    Kind,
+    SettingKind,
     check_roles,
     paper_for,
     read_settings,
     roles_of,
 )
-from nester.designs.base.clearance import cuttable
+from nester.designs.base.clearance import round_up_to_cuttable
 from nester.designs.base.errors import DesignRefusal
-from nester.designs.base.folding import Folded, encloses, fold, fold_faults, lies_on
-from nester.designs.base.folding import size as reach
+from nester.designs.base.folding import FoldedState, encloses, fold, fold_faults, lies_on
+from nester.designs.base.folding import extents as reach
 from nester.designs.boxes.folded_box import folded_base, folded_wall
 
 Asked = tuple[dict[str, str], Unit]
@@ -243,15 +243,15 @@ def test_valid_sizes_give_pieces_marks_and_joints(name: str, data: st.DataObject
                 assert web(piece, hole.centre, hole.diameter)
     papers = {role: role for role in roles_of(pieces)}
     for joint in design.joints(read):
-        assert joint.room > 0
-        assert joint.wished >= 0
-        assert joint.play(lambda _: 0) == joint.room
+        assert joint.nominal_clearance > 0
+        assert joint.required_play >= 0
+        assert joint.play(lambda _: 0) == joint.nominal_clearance
         assert all(paper_for(layer.role, papers) for layer in joint.layers), joint
     assert all(one.amount > 0 and one.quantity > 0 for one in design.consumables(read))
     assert all(min(part.width, part.height) > 0 for part in design.section(read))
 
 
-FITTING = [name for name in NAMES if any(s.worked_out for s in DESIGNS[name].settings)]
+FITTING = [name for name in NAMES if any(s.fitted_length for s in DESIGNS[name].settings)]
 
 
 @pytest.mark.parametrize("name", FITTING)
@@ -261,14 +261,14 @@ def test_a_length_worked_out_leaves_the_play_wished_for(
     name: str, data: st.DataObject, paper: Length
 ) -> None:
     design, (texts, unit) = DESIGNS[name], data.draw(VALID[name])
-    worked_out = [setting.name for setting in design.settings if setting.worked_out]
+    worked_out = [setting.name for setting in design.settings if setting.fitted_length]
     fitted = {**texts, **dict.fromkeys(worked_out, "fit")}
     read = read_settings(design, fitted, unit, lambda _: paper)
     plays = [(joint, joint.play(lambda _: paper)) for joint in design.joints(read)]
-    assert all(play >= joint.wished for joint, play in plays)
+    assert all(play >= joint.required_play for joint, play in plays)
     if plays and name != "folded-box":  # there, squares in whole steps leave more
-        spare = min(play - joint.wished for joint, play in plays)
-        assert spare < cuttable(1, unit) or read[worked_out[0]] == mm("0.1")
+        spare = min(play - joint.required_play for joint, play in plays)
+        assert spare < round_up_to_cuttable(1, unit) or read[worked_out[0]] == mm("0.1")
 
 
 # ---- what can't be made ------------------------------------------------------------------------
@@ -378,14 +378,16 @@ def test_invalid_sizes_are_refused_and_nothing_else(name: str, data: st.DataObje
     design, (texts, unit) = DESIGNS[name], data.draw(VALID[name])
     setting = data.draw(word(design.settings))
     wrong = [st.sampled_from(BAD)]
-    if setting.kind is Kind.LENGTH:
-        wrong.append(st.integers(setting.most + 24, mm(9999)).map(lambda n: f"{n // 24 / 1000}mm"))
-        if setting.least > mm("0.1"):
-            below = st.integers(1, setting.least // 24 - 1)
+    if setting.kind is SettingKind.LENGTH:
+        wrong.append(
+            st.integers(setting.maximum + 24, mm(9999)).map(lambda n: f"{n // 24 / 1000}mm")
+        )
+        if setting.minimum > mm("0.1"):
+            below = st.integers(1, setting.minimum // 24 - 1)
             wrong.append(below.map(lambda n: f"{n / 1000}mm"))
-    elif setting.kind is Kind.COUNT:
-        wrong.append(st.integers(setting.most + 1, 999_999).map(str))
-        wrong.append(st.integers(0, setting.least - 1).map(str))
+    elif setting.kind is SettingKind.COUNT:
+        wrong.append(st.integers(setting.maximum + 1, 999_999).map(str))
+        wrong.append(st.integers(0, setting.minimum - 1).map(str))
     else:
         known = setting.choices
         wrong.append(ONE_LINE.filter(lambda t: t.strip().casefold() not in known))
@@ -467,7 +469,7 @@ def test_a_waterfall_strip_is_as_long_as_its_flaps_and_its_tail(asked: Asked) ->
     assert [b - a for a, b in pairwise(folds)] == [pitch] * (flaps - 1)
     assert strip.height - folds[-1] == high
     # At rest the tail lies behind all that shows, and stands out below by the grip.
-    at_rest = reach(fold(strip, base=(strip.width // 2, strip.height)).shapes)
+    at_rest = reach(fold(strip, base=(strip.width // 2, strip.height)).polygons)
     assert at_rest == near(in_mm(strip.width), in_mm(shown + given_["grip"]), 0)
     left, right = card.glue
     assert left[0].x >= card.width // 2
@@ -529,9 +531,9 @@ def near(*values: float) -> tuple[float, ...]:
     return tuple(pytest.approx(value, abs=1e-4) for value in values)
 
 
-def facet_at(folded: Folded, x: float, y: float) -> int:
+def facet_at(folded: FoldedState, x: float, y: float) -> int:
     """Return the facet that holds a place of the flat piece, in fine units."""
-    (found,) = [at for at, one in enumerate(folded.facets) if one.holds((round(x), round(y)))]
+    (found,) = [at for at, one in enumerate(folded.facets) if one.contains((round(x), round(y)))]
     return found
 
 
@@ -544,15 +546,15 @@ def test_a_drawers_walls_meet_and_its_sleeve_closes_round_it(asked: Asked) -> No
     )
     drawer, sleeve = made["tray"], made["sleeve"]
     assert fold_faults(drawer, 0, Unit.MM) == ()
-    assert reach(fold(drawer).shapes) == near(in_mm(width), in_mm(length), in_mm(depth))
+    assert reach(fold(drawer).polygons) == near(in_mm(width), in_mm(length), in_mm(depth))
     folded = fold(sleeve, base=(1, length // 2))
     inner = in_mm(width + room), in_mm(depth + room)
-    assert reach(folded.shapes) == near(inner[0], in_mm(length), inner[1])
+    assert reach(folded.polygons) == near(inner[0], in_mm(length), inner[1])
     bottom = facet_at(folded, 1, length // 2)
     tab = facet_at(folded, sleeve.width - seam / 2, length // 2)
-    assert lies_on(folded.shapes[tab], folded.shapes[bottom], EXACT)
+    assert lies_on(folded.polygons[tab], folded.polygons[bottom], EXACT)
     # The last fold comes to lie on the first edge.
-    assert folded.shapes[tab][:, 0].min() == pytest.approx(0, abs=1e-4)
+    assert folded.polygons[tab][:, 0].min() == pytest.approx(0, abs=1e-4)
     assert fold_faults(sleeve, 0, Unit.MM) == ()
 
 
@@ -564,9 +566,9 @@ def test_an_accordion_folds_flat_onto_one_panel(asked: Asked) -> None:
     for name, strip in made.items():
         if name.startswith("strip"):
             folded = fold(strip, base=(1, 1))
-            assert reach(folded.shapes) == near(*panel, 0)
-            first = folded.shapes[facet_at(folded, 1, 1)]
-            assert all(lies_on(shape, first, EXACT) for shape in folded.shapes)
+            assert reach(folded.polygons) == near(*panel, 0)
+            first = folded.polygons[facet_at(folded, 1, 1)]
+            assert all(lies_on(shape, first, EXACT) for shape in folded.polygons)
 
 
 @settings(max_examples=15, deadline=None)
@@ -577,9 +579,9 @@ def test_an_envelopes_flaps_lie_within_its_front(asked: Asked) -> None:
     middle = (envelope.width // 2, given_["flap"] + given_["height"] // 2)
     folded = fold(envelope, base=middle)
     assert len(folded.facets) == 5
-    front = folded.shapes[folded.base]
-    assert all(lies_on(shape, front, EXACT) for shape in folded.shapes)
-    assert reach(folded.shapes) == near(in_mm(given_["width"]), in_mm(given_["height"]), 0)
+    front = folded.polygons[folded.base]
+    assert all(lies_on(shape, front, EXACT) for shape in folded.polygons)
+    assert reach(folded.polygons) == near(in_mm(given_["width"]), in_mm(given_["height"]), 0)
 
 
 @settings(max_examples=15, deadline=None)
@@ -587,8 +589,8 @@ def test_an_envelopes_flaps_lie_within_its_front(asked: Asked) -> None:
 def test_gates_lie_on_the_back_and_not_on_each_other(asked: Asked) -> None:
     _, made = make("gatefold-card", asked)
     folded = fold(made["card"])
-    back = folded.shapes[folded.base]
-    gates = [folded.shapes[at] for at in folded.walls]
+    back = folded.polygons[folded.base]
+    gates = [folded.polygons[at] for at in folded.walls]
     assert len(gates) == 2
     assert all(lies_on(gate, back, EXACT) for gate in gates)
     axis = 0 if asked[0]["opens"] == "side" else 1
@@ -602,9 +604,9 @@ def test_a_pockets_tabs_lie_behind_it(asked: Asked) -> None:
     given_, made = make("pocket-card", asked)
     pocket = made["pocket"]
     folded = fold(pocket, base=(pocket.width // 2, given_["deep"] // 2))
-    tabs = [shape for at, shape in enumerate(folded.shapes) if at != folded.base]
+    tabs = [shape for at, shape in enumerate(folded.polygons) if at != folded.base]
     assert len(tabs) == 3
-    assert all(lies_on(tab, folded.shapes[folded.base], EXACT) for tab in tabs)
+    assert all(lies_on(tab, folded.polygons[folded.base], EXACT) for tab in tabs)
     # None over another: in the lower right corner two part along the line at 45°.
     tab, deep = in_mm(given_["tab"]), in_mm(given_["deep"])
     right = in_mm(pocket.width) - tab
@@ -638,14 +640,14 @@ def folded_up(square: Length) -> Callable[[Score], float]:
     return degrees
 
 
-def layers_at(folded: Folded, square: Length, u: float, v: float) -> int:
+def layers_at(folded: FoldedState, square: Length, u: float, v: float) -> int:
     """Count the layers of a wall, half way up, over a place of the side of the base."""
     half, eighth = in_mm(square) / 2, in_mm(square) / 8
     spot = np.array([half + (u - v) * eighth, -half - (u + v) * eighth, -eighth / 2**0.5])
     along = np.array([1.0, 1.0, 0.0]) if abs(u) == 1 else np.array([1.0, -1.0, 0.0])
     up = np.array([0.0, 0.0, 1.0])
     patch = spot + 0.01 * eighth * np.array([-along - up, along - up, along + up, -along + up])
-    return sum(lies_on(patch, shape, 1e-4) for shape in folded.shapes)
+    return sum(lies_on(patch, shape, 1e-4) for shape in folded.polygons)
 
 
 @settings(max_examples=15, deadline=None)
@@ -659,18 +661,18 @@ def test_a_folded_box_closes(asked: Asked) -> None:
         degrees = folded_up(square)
         assert all(score.degrees == degrees(score) for score in made[name].scores)
         folded = fold(made[name])
-        assert folded.tear < 1e-4
+        assert folded.closure_error < 1e-4
         base, wall = in_mm(folded_base(square)), in_mm(folded_wall(square))
-        assert abs(max(reach(folded.shapes)) - base * 2**0.5) < 1e-3  # it lies askew on the page
-        assert reach(folded.shapes)[2] == pytest.approx(wall, abs=1e-3)
+        assert abs(max(reach(folded.polygons)) - base * 2**0.5) < 1e-3  # it lies askew on the page
+        assert reach(folded.polygons)[2] == pytest.approx(wall, abs=1e-3)
         middle = (in_mm(square) / 2, -in_mm(square) / 2, -wall / 2)
-        assert encloses(folded.shapes, middle, 1e-3)
+        assert encloses(folded.polygons, middle, 1e-3)
         # The four corners of the square lie on the base and meet in its middle.
         for corner in made[name].outline:
             at = facet_at(folded, corner.x, corner.y)
-            tip = folded.shapes[at][folded.facets[at].corners.index(corner)]
+            tip = folded.polygons[at][folded.facets[at].corners.index(corner)]
             assert np.allclose(tip, (in_mm(square) / 2, -in_mm(square) / 2, 0), atol=1e-3)
-            assert lies_on(folded.shapes[at], folded.shapes[folded.base], 1e-3)
+            assert lies_on(folded.polygons[at], folded.polygons[folded.base], 1e-3)
         # As thick as the joints say: at the ends of the walls at u = ±1, and of those at v = ±1.
         for u, v, layers in ((1, 0.9, 6), (-1, -0.9, 6), (0.9, 1, 2), (-0.9, -1, 2)):
             assert layers_at(folded, square, u, v) == layers

@@ -15,18 +15,18 @@ from nester.core.lengths import Unit
 from nester.designs import (
     read_settings,
 )
-from nester.designs.custom.expressions import ExpressionError, Sort, parse_expression
+from nester.designs.custom.expressions import Dimension, ExpressionError, parse_expression
 from nester.designs.custom.reader import (
-    OwnDesignRefusal,
-    check_own_design,
-    decode_own_design,
-    read_own_design,
-    starting_point,
+    CustomDesignRefusal,
+    check_custom_design,
+    decode_custom_design,
+    read_custom_design,
+    starter_text,
 )
 
 EXAMPLE = Path(__file__).parents[2] / "demo_data" / "own_design.toml"
 SMALL = 'name="a"\ntitle="t"\n[[pieces]]\nname="p"\nrole="p"\nwidth="10cm"\nheight="10cm"\n'
-FILES = [starting_point(), EXAMPLE.read_text(encoding="utf-8"), SMALL]
+FILES = [starter_text(), EXAMPLE.read_text(encoding="utf-8"), SMALL]
 MUTATIONS = 300
 TOKEN = re.compile(r"\w+|\s+|.")
 JUNK = [
@@ -72,9 +72,9 @@ def test_mutilated_files_are_refused_clearly_or_can_be_made() -> None:
     refused = 0
     for seed in range(MUTATIONS):
         try:
-            text = decode_own_design(mutated(seed), "f.toml")
-            design = read_own_design(text, "f.toml")
-        except OwnDesignRefusal as refusal:
+            text = decode_custom_design(mutated(seed), "f.toml")
+            design = read_custom_design(text, "f.toml")
+        except CustomDesignRefusal as refusal:
             said = str(refusal)
             assert SENTENCE.fullmatch(said), (seed, said)
             assert said.isprintable(), (seed, said)
@@ -82,7 +82,7 @@ def test_mutilated_files_are_refused_clearly_or_can_be_made() -> None:
             refused += 1
         else:
             assert design.pieces(read_settings(design, {}, Unit.CM), Unit.CM)
-            assert check_own_design(text, "f.toml") == []
+            assert check_custom_design(text, "f.toml") == []
     assert MUTATIONS / 2 < refused < MUTATIONS
 
 
@@ -113,7 +113,7 @@ CIRCLES = "\n".join(f'a{i} = "b{i}"\nb{i} = "a{i}"' for i in range(50))
     ],
 )
 def test_what_is_meant_to_choke_the_reader_is_refused(text: str) -> None:
-    findings = check_own_design(text, "f.toml")
+    findings = check_custom_design(text, "f.toml")
     assert findings
     assert all(SENTENCE.fullmatch(str(one)) and len(str(one)) < 500 for one in findings)
 
@@ -145,18 +145,18 @@ def combined(inner: st.SearchStrategy) -> st.SearchStrategy:
 def test_arithmetic_is_that_of_fractions(case: tuple[str, Fraction]) -> None:
     text, value = case
     expression = parse_expression(text)
-    assert expression.sort({}) is Sort.NUMBER
-    assert expression.value({}) == value
+    assert expression.dimension({}) is Dimension.NUMBER
+    assert expression.evaluate({}) == value
 
 
 @given(st.text(alphabet="()+-×÷*/.,0123456789 abcmin½\"'[]<=", max_size=40))
 def test_any_text_is_worked_out_or_refused(text: str) -> None:
-    sorts = {"a": Sort.LENGTH, "b": Sort.NUMBER}
+    sorts = {"a": Dimension.LENGTH, "b": Dimension.NUMBER}
     said = ""
     try:
         expression = parse_expression(text)
-        expression.sort(sorts)
-        assert isinstance(expression.value({"a": Fraction(5), "b": Fraction(2)}), Fraction)
+        expression.dimension(sorts)
+        assert isinstance(expression.evaluate({"a": Fraction(5), "b": Fraction(2)}), Fraction)
     except ExpressionError as refusal:
         said = str(refusal)
     assert said.isprintable()

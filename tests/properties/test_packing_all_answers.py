@@ -13,12 +13,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nester.core.piece import Turn
-from nester.core.problem import Cuts, Effort, Problem, Stock, Want
+from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
 from nester.packing import (
     solve,
 )
-from nester.packing.bounds.lower_bound import Bound, lower_bound
-from nester.packing.task.task import split_by_paper
+from nester.packing.bounds.lower_bound import LowerBound, lower_bound
+from nester.packing.task.task import tasks_by_paper
 from nester.verify import (
     verify,
 )
@@ -80,7 +80,7 @@ def best(problem):
     """Return the least area that stays unmade, and the least cost of making all but that."""
     wants = [
         (want.width, want.height, want.turn is Turn.ANY)
-        for want in problem.wants
+        for want in problem.demands
         for _ in range(want.quantity)
     ]
     pieces = sorted(wants, key=lambda piece: -piece[0] * piece[1])
@@ -124,12 +124,12 @@ def tiny_problems(draw):
         quantity = draw(st.integers(1, min(3, left)))
         left -= quantity
         turn = draw(st.sampled_from(Turn))
-        wants.append(Want(f"w{number}", draw(sides), draw(sides), quantity, turn=turn))
+        wants.append(Demand(f"w{number}", draw(sides), draw(sides), quantity, turn=turn))
         if not left:
             break
     return Problem(
         tuple(wants),
-        tuple(Stock(f"s{number}", *one) for number, one in enumerate(stock)),
+        tuple(StockItem(f"s{number}", *one) for number, one in enumerate(stock)),
         draw(st.sampled_from(Cuts)),
         smallest_offcut=1,
     )
@@ -140,27 +140,27 @@ def tiny_problems(draw):
 def test_the_answer_is_the_best_of_all_and_proven(problem):
     answer = solve(problem, Effort.QUICK)
     assert verify(problem, answer) == []
-    area = {want.name: want.width * want.height for want in problem.wants}
+    area = {want.name: want.width * want.height for want in problem.demands}
     unmade = sum(area[one.name] * one.quantity for one in answer.unplaced)
     assert (unmade, answer.cost) == best(problem)
-    assert answer.bound == answer.cost
+    assert answer.lower_bound == answer.cost
 
 
 @settings(max_examples=80, deadline=None)
 @given(tiny_problems())
 def test_no_bound_is_above_the_best(problem):
-    tasks, hopeless = split_by_paper(problem)
+    tasks, hopeless = tasks_by_paper(problem)
     if not tasks:
         return
     never_made = {want.name for want, _ in hopeless}
-    wants = tuple(want for want in problem.wants if want.name not in never_made)
+    wants = tuple(want for want in problem.demands if want.name not in never_made)
     unmade, cost = best(replace(problem, wants=wants))
     (task,) = tasks
-    bound = Bound(task)
+    bound = LowerBound(task)
     for steps in (0, 10**5):
         bound.strengthen(problem.cuts, (10**9, 0), steps)
-        assert bound.unmade * task.divisor**2 <= unmade
-        if bound.unmade * task.divisor**2 == unmade:
+        assert bound.unmet_area * task.length_unit**2 <= unmade
+        if bound.unmet_area * task.length_unit**2 == unmade:
             assert bound.cost * task.price_unit <= cost
 
 
@@ -171,14 +171,14 @@ def test_where_one_sheet_holds_everything_no_more_are_asked_for(problem):
     pieces = tuple(
         sorted(
             (want.width, want.height, want.turn is Turn.ANY)
-            for want in problem.wants
+            for want in problem.demands
             for _ in range(want.quantity)
         )
     )
     for stock in problem.stock:
         if holds(stock.width, stock.height, pieces):
             alone = replace(stock, quantity=None, price=Fraction(1))
-            (task,), _ = split_by_paper(replace(problem, stock=(alone,)))
+            (task,), _ = tasks_by_paper(replace(problem, stock=(alone,)))
             assert lower_bound(task) == 1
 
 
@@ -188,7 +188,7 @@ def sheets_cut_up(draw):
     rng = draw(st.randoms(use_true_random=False))
     side = draw(st.sampled_from([7, 30, 1000]))
     stock = [
-        Stock(
+        StockItem(
             f"s{number}",
             rng.randint(2, side),
             rng.randint(2, side),
@@ -217,7 +217,7 @@ def sheets_cut_up(draw):
         turn = rng.choice(list(Turn))
         if turn is Turn.ANY and rng.random() < 0.5:
             width, height = height, width
-        wants.append(Want(f"w{number}", width, height, 1, turn=turn))
+        wants.append(Demand(f"w{number}", width, height, 1, turn=turn))
     return Problem(tuple(wants), tuple(stock), smallest_offcut=1), cost
 
 
@@ -225,7 +225,7 @@ def sheets_cut_up(draw):
 @given(sheets_cut_up())
 def test_no_bound_is_above_a_known_plan(known):
     problem, cost = known
-    tasks, hopeless = split_by_paper(problem)
+    tasks, hopeless = tasks_by_paper(problem)
     assert not hopeless
     assert sum(lower_bound(task) * task.price_unit for task in tasks) <= cost
 

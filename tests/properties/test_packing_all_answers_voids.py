@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nester.core.piece import Turn
-from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
+from nester.core.problem import Cuts, Demand, Effort, Problem, Rect, StockItem
 from nester.packing import (
     solve,
 )
@@ -114,7 +114,7 @@ def in_two(pieces, empty=False):
 
 def best(problem):
     """Return the least area of blanks that stays unmade, and the least cost of the rest."""
-    pieces = [want for want in problem.wants for _ in range(want.quantity)]
+    pieces = [want for want in problem.demands for _ in range(want.quantity)]
     stock = problem.stock
 
     lay = cut_straight if problem.cuts is Cuts.STRAIGHT else laid_freely
@@ -170,10 +170,10 @@ def tiny_problems(draw):
         width, height = draw(sides), draw(sides)
         voids = draw(corners(width, height))
         turn, quantity = draw(st.sampled_from(Turn)), draw(st.integers(1, 2))
-        wants.append(Want(f"w{number}", width, height, quantity, turn=turn, voids=voids))
+        wants.append(Demand(f"w{number}", width, height, quantity, turn=turn, voids=voids))
     return Problem(
         tuple(wants),
-        tuple(Stock(f"s{number}", *one) for number, one in enumerate(stock)),
+        tuple(StockItem(f"s{number}", *one) for number, one in enumerate(stock)),
         draw(st.sampled_from(Cuts)),
         smallest_offcut=1,
     )
@@ -184,36 +184,36 @@ def tiny_problems(draw):
 def test_the_answer_is_the_best_of_all_and_proven(problem):
     answer = solve(problem, Effort.QUICK)
     assert verify(problem, answer) == []
-    area = {want.name: want.width * want.height for want in problem.wants}
+    area = {want.name: want.width * want.height for want in problem.demands}
     unmade = sum(area[one.name] * one.quantity for one in answer.unplaced)
     assert (unmade, answer.cost) == best(problem)
-    assert answer.bound == answer.cost
+    assert answer.lower_bound == answer.cost
 
 
 def test_a_void_in_a_piece_in_a_void():
     """The smallest piece lies in the corner of the middle one, and that in the largest's."""
-    large = Want("large", 6, 6, 1, voids=(Rect(3, 3, 3, 3),))
-    middle = Want("middle", 3, 3, 1, voids=(Rect(0, 0, 1, 2),))
-    small = Want("small", 2, 1, 1)
-    stock = (Stock("sheet", 6, 6, None, Fraction(1)),)
+    large = Demand("large", 6, 6, 1, voids=(Rect(3, 3, 3, 3),))
+    middle = Demand("middle", 3, 3, 1, voids=(Rect(0, 0, 1, 2),))
+    small = Demand("small", 2, 1, 1)
+    stock = (StockItem("sheet", 6, 6, None, Fraction(1)),)
     problem = Problem((large, middle, small), stock, smallest_offcut=1)
     answer = solve(problem, Effort.QUICK)
     assert verify(problem, answer) == []
-    assert answer.cost == answer.bound == 1
+    assert answer.cost == answer.lower_bound == 1
     assert best(problem) == (0, 1)
     still = (replace(one, turn=Turn.NONE) for one in (middle, small))
-    upright = replace(problem, wants=(large, *still))
+    upright = replace(problem, demands=(large, *still))
     assert best(upright) == (0, 2)
     answer = solve(upright, Effort.QUICK)
     assert verify(upright, answer) == []
-    assert answer.cost == answer.bound == 2
+    assert answer.cost == answer.lower_bound == 2
 
 
 def test_crosses_reach_into_each_other():
     """Two crosses of five squares lie on 4 × 5: no other search but one by cells is needed."""
     corner = ((0, 0), (2, 0), (0, 2), (2, 2))
-    cross = Want("cross", 3, 3, 2, voids=tuple(Rect(x, y, 1, 1) for x, y in corner))
-    stock = (Stock("sheet", 5, 4, None, Fraction(1)),)
+    cross = Demand("cross", 3, 3, 2, voids=tuple(Rect(x, y, 1, 1) for x, y in corner))
+    stock = (StockItem("sheet", 5, 4, None, Fraction(1)),)
     problem = Problem((cross,), stock, Cuts.FREE, smallest_offcut=1)
     assert best(problem) == (0, 1)
     assert solve(problem, Effort.QUICK).cost == 1

@@ -9,19 +9,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nester.core.piece import Turn
-from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
+from nester.core.problem import Cuts, Demand, Effort, Problem, Rect, StockItem
 from nester.packing import (
     never,
     solve,
 )
-from nester.packing.bounds.bar_relaxation import BarWorth
-from nester.packing.bounds.dual_bound import Refuter
-from nester.packing.bounds.dual_feasible_functions import Scales
-from nester.packing.bounds.exact_pricing import ContentWorth
-from nester.packing.bounds.guillotine_pricing import StraightWorth
-from nester.packing.bounds.lower_bound import Bound
-from nester.packing.exact.feasible_contents import Contents
-from nester.packing.task.task import split_by_paper
+from nester.packing.bounds.bar_relaxation import BarRelaxation
+from nester.packing.bounds.dual_bound import DualBound
+from nester.packing.bounds.dual_feasible_functions import DualFeasibleFunctions
+from nester.packing.bounds.exact_pricing import ExactPricing
+from nester.packing.bounds.guillotine_pricing import GuillotinePricing
+from nester.packing.bounds.lower_bound import LowerBound
+from nester.packing.exact.feasible_contents import FeasiblePatterns
+from nester.packing.task.task import tasks_by_paper
 
 
 @st.composite
@@ -32,11 +32,11 @@ def tasks_of_plenty(draw):
     shapes = draw(st.lists(st.tuples(sides, sides), min_size=1, max_size=3, unique=True))
     most = max(w * h for w, h in sheets)
     wants = [
-        Want(f"w{n}", w, h, most // (w * h) + 1, turn=draw(st.sampled_from(Turn)))
+        Demand(f"w{n}", w, h, most // (w * h) + 1, turn=draw(st.sampled_from(Turn)))
         for n, (w, h) in enumerate(shapes)
     ]
-    stock = [Stock(f"s{n}", w, h, None, Fraction(1)) for n, (w, h) in enumerate(sheets)]
-    tasks, _ = split_by_paper(Problem(tuple(wants), tuple(stock)))
+    stock = [StockItem(f"s{n}", w, h, None, Fraction(1)) for n, (w, h) in enumerate(sheets)]
+    tasks, _ = tasks_by_paper(Problem(tuple(wants), tuple(stock)))
     return tasks
 
 
@@ -44,11 +44,11 @@ def tasks_of_plenty(draw):
 @given(tasks_of_plenty(), st.lists(st.integers(0, 9), min_size=3, max_size=3))
 def test_the_most_a_sheet_is_worth_is_that_of_its_best_content(tasks, values):
     for task in tasks:
-        worths = values[: len(task.shapes)]
-        contents = Contents(task, Cuts.STRAIGHT, 10**9, 60.0, never)
-        for kind, (most, content) in enumerate(StraightWorth(task).best(worths, never)):
+        worths = values[: len(task.item_types)]
+        contents = FeasiblePatterns(task, Cuts.STRAIGHT, 10**9, 60.0, never)
+        for kind, (most, content) in enumerate(GuillotinePricing(task).solve(worths, never)):
             of_all = [
-                sum(map(int.__mul__, worths, held)) for held in contents.held(kind, surely=True)
+                sum(map(int.__mul__, worths, held)) for held in contents.maximal(kind, surely=True)
             ]
             assert most == max(of_all, default=0)
             assert most == sum(worths[shape] * number for shape, number in content.items())
@@ -62,10 +62,10 @@ def test_the_most_a_sheet_is_worth_is_that_of_its_best_content(tasks, values):
 )
 def test_in_rounded_lengths_a_sheet_is_never_worth_less(tasks, values, places):
     for task in tasks:
-        worths = values[: len(task.shapes)]
-        exact = StraightWorth(task).best(worths, never)
-        with patch("nester.packing.task.normal_patterns.MOST", places):
-            rounded = StraightWorth(task).best(worths, never)
+        worths = values[: len(task.item_types)]
+        exact = GuillotinePricing(task).solve(worths, never)
+        with patch("nester.packing.task.normal_patterns.MAX_POINTS", places):
+            rounded = GuillotinePricing(task).solve(worths, never)
         for (most, _), (at_most, content) in zip(exact, rounded, strict=True):
             assert at_most >= most
             assert at_most == sum(worths[shape] * number for shape, number in content.items())
@@ -77,11 +77,11 @@ def tasks_of_few(draw):
     sheet_sides, sides = st.integers(4, 12), st.integers(2, 7)
     sheets = draw(st.lists(st.tuples(sheet_sides, sheet_sides), min_size=1, max_size=2))
     wants = [
-        Want(f"w{n}", draw(sides), draw(sides), draw(st.integers(1, 3)), turn=draw(turns))
+        Demand(f"w{n}", draw(sides), draw(sides), draw(st.integers(1, 3)), turn=draw(turns))
         for n, turns in enumerate([st.sampled_from(Turn)] * draw(st.integers(1, 3)))
     ]
-    stock = [Stock(f"s{n}", w, h, None, Fraction(1)) for n, (w, h) in enumerate(sheets)]
-    tasks, _ = split_by_paper(Problem(tuple(wants), tuple(stock)))
+    stock = [StockItem(f"s{n}", w, h, None, Fraction(1)) for n, (w, h) in enumerate(sheets)]
+    tasks, _ = tasks_by_paper(Problem(tuple(wants), tuple(stock)))
     return tasks
 
 
@@ -89,23 +89,26 @@ def tasks_of_few(draw):
 @given(tasks_of_few(), st.sampled_from(Cuts), st.lists(st.integers(1, 9), min_size=3, max_size=3))
 def test_bars_are_never_worth_less_and_what_is_learned_is_exact(tasks, cuts, values):
     for task in tasks:
-        worths = values[: len(task.shapes)]
-        contents = Contents(task, cuts, 10**9, 60.0, never)
-        bars = BarWorth(task)
-        learned = ContentWorth(task, cuts, Scales(task), bars)
-        for kind in range(len(task.kinds)):
+        worths = values[: len(task.item_types)]
+        contents = FeasiblePatterns(task, cuts, 10**9, 60.0, never)
+        bars = BarRelaxation(task)
+        learned = ExactPricing(task, cuts, DualFeasibleFunctions(task), bars)
+        for kind in range(len(task.bin_types)):
             best = max(
-                (sum(map(int.__mul__, worths, held)) for held in contents.held(kind, surely=True)),
+                (
+                    sum(map(int.__mul__, worths, held))
+                    for held in contents.maximal(kind, surely=True)
+                ),
                 default=0,
             )
-            assert bars.best(worths, never)[kind][0] >= best
-            assert learned.best(worths, never)[kind][0] == best
+            assert bars.solve(worths, never)[kind][0] >= best
+            assert learned.solve(worths, never)[kind][0] == best
 
 
 def test_bars_see_what_lies_beside_what():
     """By area 9 × 14 holds five pieces of 5 × 5, but no line across it meets two of them."""
-    (task,), _ = split_by_paper(one_paper([(5, 5, 9)], [(9, 14, None, 1)]))
-    (most, content), *_ = BarWorth(task).best([25], never)
+    (task,), _ = tasks_by_paper(one_paper([(5, 5, 9)], [(9, 14, None, 1)]))
+    (most, content), *_ = BarRelaxation(task).solve([25], never)
     assert (most, content) == (9 * 14 * 25 // 45, {0: pytest.approx(2.8)})
 
 
@@ -158,7 +161,7 @@ def sheets_cut_up(draw):
             pieces.append((width, height, voids))
     by_area, only_used = rng.random() < 0.7, rng.random() < 0.3
     stock = [
-        Stock(
+        StockItem(
             f"s{number}",
             width,
             height,
@@ -174,7 +177,7 @@ def sheets_cut_up(draw):
         turn = rng.choice(list(Turn))
         if not voids and turn is Turn.ANY and rng.random() < 0.5:
             width, height = height, width
-        wants.append(Want(f"w{number}", width, height, 1, turn=turn, voids=voids))
+        wants.append(Demand(f"w{number}", width, height, 1, turn=turn, voids=voids))
     cost = sum(one.price * n for one, n in zip(stock, used, strict=True))
     return Problem(tuple(wants), tuple(stock), smallest_offcut=1), cost
 
@@ -183,13 +186,13 @@ def sheets_cut_up(draw):
 @given(sheets_cut_up(), st.sampled_from(Cuts), st.sampled_from([600, 12]))
 def test_no_refutation_goes_above_a_known_plan(known, cuts, places):
     problem, cost = known
-    tasks, hopeless = split_by_paper(replace(problem, cuts=cuts))
+    tasks, hopeless = tasks_by_paper(replace(problem, cuts=cuts))
     assert not hopeless
     for task in tasks:
-        bound = Bound(task)
-        with patch("nester.packing.task.normal_patterns.MOST", places):
+        bound = LowerBound(task)
+        with patch("nester.packing.task.normal_patterns.MAX_POINTS", places):
             bound.strengthen(cuts, (0, 10**18), 50_000)
-        assert bound.unmade == 0
+        assert bound.unmet_area == 0
         assert bound.cost * task.price_unit <= cost
 
 
@@ -198,20 +201,20 @@ def test_a_cost_is_bounded_by_the_programme_over_contents():
 
     The rest takes (9 − 2) / 4 of the other, so two.
     """
-    (task,), _ = split_by_paper(one_paper([(5, 5, 9)], [(10, 10, None, 8), (9, 14, 1, 3)]))
-    refuter = Refuter(task, StraightWorth(task))
-    found = refuter.refute((1, 0), (9,), 10**6, never)
+    (task,), _ = tasks_by_paper(one_paper([(5, 5, 9)], [(10, 10, None, 8), (9, 14, 1, 3)]))
+    refuter = DualBound(task, GuillotinePricing(task))
+    found = refuter.separate((1, 0), (9,), 10**6, never)
     assert found is not None
-    worth, *_ = found.worths
-    assert found.holds == (4 * worth, 2 * worth)
-    bound = Bound(task)
+    worth, *_ = found.weights
+    assert found.capacities == (4 * worth, 2 * worth)
+    bound = LowerBound(task)
     bound.strengthen(Cuts.STRAIGHT, (0, 10**9), 10**6)
     assert bound.cost == 2 * 8 + 3
 
 
 def one_paper(pieces, sheets, cuts=Cuts.STRAIGHT):
-    wants = (Want(f"w{n}", w, h, number) for n, (w, h, number) in enumerate(pieces))
-    stock = (Stock(f"s{n}", *sheet[:3], Fraction(sheet[3])) for n, sheet in enumerate(sheets))
+    wants = (Demand(f"w{n}", w, h, number) for n, (w, h, number) in enumerate(pieces))
+    stock = (StockItem(f"s{n}", *sheet[:3], Fraction(sheet[3])) for n, sheet in enumerate(sheets))
     return Problem(tuple(wants), tuple(stock), cuts, smallest_offcut=1)
 
 
@@ -219,21 +222,21 @@ def test_cheaper_sheets_are_refuted_by_what_lies_beside_what():
     """Beside 360 or 321 of 500 little has room; pairs of functions do not see that."""
     pieces = [(360, 360, 2), (321, 321, 2), (282, 282, 2), (185, 185, 2), (210, 148, 8)]
     problem = one_paper(pieces, [(500, 700, None, 155), (210, 380, 1, 18)])
-    (task,), _ = split_by_paper(problem)
-    bound = Bound(task)
+    (task,), _ = tasks_by_paper(problem)
+    bound = LowerBound(task)
     before = bound.cost
     bound.strengthen(Cuts.STRAIGHT, (0, 10**9), 10**5)
     answer = solve(problem, Effort.QUICK)
-    assert before < bound.cost == answer.cost == answer.bound
+    assert before < bound.cost == answer.cost == answer.lower_bound
 
 
 @pytest.mark.parametrize("cuts", list(Cuts))
 def test_where_sheets_run_short_the_search_ends_once_no_more_can_be_made(cuts):
     problem = one_paper([(225, 225, 16), (200, 190, 3)], [(508, 508, 2, 1)], cuts)
-    (task,), _ = split_by_paper(problem)
-    bound = Bound(task)
-    assert (bound.unmade, bound.cost) == (8 * 225 * 225 + 3 * 200 * 190, 2)
+    (task,), _ = tasks_by_paper(problem)
+    bound = LowerBound(task)
+    assert (bound.unmet_area, bound.cost) == (8 * 225 * 225 + 3 * 200 * 190, 2)
     answer = solve(problem, Effort.NORMAL)
     assert {one.name: one.quantity for one in answer.unplaced} == {"w0": 8, "w1": 3}
-    assert answer.cost == answer.bound == 2
-    assert "choice" not in answer.tried
+    assert answer.cost == answer.lower_bound == 2
+    assert "choice" not in answer.statistics

@@ -9,11 +9,11 @@ from itertools import pairwise
 import pytest
 
 from nester.core.piece import Turn
-from nester.core.problem import Cuts, Effort, Problem, Stock, Want
+from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
 from nester.packing import (
     solve,
 )
-from nester.packing.search.paper_search import Share
+from nester.packing.search.paper_search import Budget
 from nester.verify import (
     verify,
 )
@@ -24,7 +24,7 @@ rounds_of = importlib.import_module("nester.packing.search.solve")
 
 def some_problem(chance: random.Random) -> Problem:
     wants = [
-        Want(
+        Demand(
             f"w{number}",
             chance.randint(3, 40),
             chance.randint(3, 40),
@@ -35,7 +35,7 @@ def some_problem(chance: random.Random) -> Problem:
         for number in range(chance.randint(8, 14))
     ]
     stock = [
-        Stock(
+        StockItem(
             f"s{number}",
             chance.randint(40, 90),
             chance.randint(40, 90),
@@ -60,7 +60,7 @@ def test_more_effort_is_never_worse(seed: int, monkeypatch: pytest.MonkeyPatch) 
     # The real rounds, in small: what they are made of matters here, not how large they are.
     small = {
         effort: tuple(
-            Share(
+            Budget(
                 **{
                     name: part // 2_000 if isinstance(part, int) else part / 200
                     for name, part in asdict(one).items()
@@ -72,7 +72,7 @@ def test_more_effort_is_never_worse(seed: int, monkeypatch: pytest.MonkeyPatch) 
     }
     monkeypatch.setattr(rounds_of, "_ROUNDS", small)
     problem = some_problem(random.Random(seed))
-    area = {want.name: want.width * want.height for want in problem.wants}
+    area = {want.name: want.width * want.height for want in problem.demands}
     standings = []
     for effort in Effort if seed < 10 else (Effort.QUICK, Effort.NORMAL):
         answer = solve(problem, effort)

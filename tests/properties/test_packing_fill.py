@@ -8,14 +8,14 @@ from hypothesis import strategies as st
 
 from nester.core.problem import Cuts, Rect
 from nester.packing.patterns import greedy
-from nester.packing.patterns.greedy import Filler
+from nester.packing.patterns.greedy import GreedyFiller
 from nester.packing.search.rectpack_start import rectpack_plans
 from nester.packing.search.value_correction import sequential_plans
-from nester.packing.task.pattern_pool import Pool
-from nester.packing.task.task import Kind, Shape, Task, usage
+from nester.packing.task.pattern_pool import PatternPool
+from nester.packing.task.task import BinType, ItemType, Task, item_counts
 
 sides = st.integers(1, 12)
-shape = st.builds(Shape, sides, sides, st.integers(1, 4), st.booleans(), st.just(()))
+shape = st.builds(ItemType, sides, sides, st.integers(1, 4), st.booleans(), st.just(()))
 shapes = st.lists(shape, min_size=1, max_size=6)
 sheet_sides = st.integers(1, 30)
 chances = st.randoms(use_true_random=False)
@@ -38,7 +38,7 @@ def check_sheet(task_shapes, spots, width, height, cuts):
     boxes = []
     for index, x, y, turned in spots:
         shape = task_shapes[index]
-        assert shape.turns or not turned
+        assert shape.rotatable or not turned
         wide, high = (shape.height, shape.width) if turned else (shape.width, shape.height)
         boxes.append((x, y, x + wide, y + high))
     for number, (left, top, right, bottom) in enumerate(boxes):
@@ -54,12 +54,12 @@ def check_sheet(task_shapes, spots, width, height, cuts):
 
 @given(shapes, sheet_sides, sheet_sides, st.sampled_from(Cuts), chances)
 def test_a_filled_sheet(some, width, height, cuts, rng):
-    counts = [shape.wanted for shape in some]
+    counts = [shape.demand for shape in some]
     order = rng.sample(range(len(some)), len(some))
-    filler = Filler(some, cuts, Random(rng.random()))
+    filler = GreedyFiller(some, cuts, Random(rng.random()))
     spots = filler.fill(width, height, counts, order)
     check_sheet(some, spots, width, height, cuts)
-    used = usage(spots)
+    used = item_counts(spots)
     assert all(used.get(index, 0) <= most for index, most in enumerate(counts))
     assert filler.steps > 0
     # What fits alone is not left out: the first in order that fits the sheet lies on it.
@@ -72,51 +72,51 @@ def test_a_filled_sheet(some, width, height, cuts, rng):
 @given(shapes, sheet_sides, sheet_sides, st.sampled_from(Cuts), chances, st.booleans())
 def test_many_equal_pieces_are_laid_in_blocks(some, width, height, cuts, rng, spoil):
     """As many as fit are laid, as they are one by one."""
-    some = [one._replace(wanted=9 * one.wanted) for one in some]
+    some = [one._replace(wanted=9 * one.demand) for one in some]
     spoiled = [Rect(width // 2, height // 3, 1, 1)] if spoil and height > 3 else []
     with patch.object(greedy, "_MANY", 3):
-        spots = Filler(some, cuts, Random(rng.random())).fill(
-            width, height, [one.wanted for one in some], range(len(some)), spoiled=spoiled
+        spots = GreedyFiller(some, cuts, Random(rng.random())).fill(
+            width, height, [one.demand for one in some], range(len(some)), spoiled=spoiled
         )
     check_sheet(some, spots, width, height, cuts)
-    for index, number in usage(spots).items():
-        assert number <= some[index].wanted
+    for index, number in item_counts(spots).items():
+        assert number <= some[index].demand
     for index, x, y, turned in spots:
         sides = some[index][1::-1] if turned else some[index][:2]
-        assert not any(Rect(x, y, *sides).meets(bad) for bad in spoiled)
+        assert not any(Rect(x, y, *sides).overlaps(bad) for bad in spoiled)
     alone = some[0]
-    if not spoiled and not alone.turns:
+    if not spoiled and not alone.rotatable:
         most = (width // alone.width) * (height // alone.height)
-        assert usage(spots).get(0, 0) == min(most, alone.wanted)
+        assert item_counts(spots).get(0, 0) == min(most, alone.demand)
 
 
 def test_half_a_million_pieces_on_a_sheet():
-    piece = Shape(3, 3, 1_000_000, True)
-    filler = Filler([piece], Cuts.FREE, Random(1))
-    spots = filler.fill(10_000, 500, [piece.wanted], [0])
+    piece = ItemType(3, 3, 1_000_000, True)
+    filler = GreedyFiller([piece], Cuts.FREE, Random(1))
+    spots = filler.fill(10_000, 500, [piece.demand], [0])
     assert len(set(spots)) == len(spots) == 3333 * 166
     assert max(spot.x for spot in spots) == 3332 * 3
     assert max(spot.y for spot in spots) == 165 * 3
 
 
 def task_of(some):
-    kinds = (Kind(12, 12, None, 3), Kind(30, 17, 2, 7), Kind(17, 25, 1, 0))
+    kinds = (BinType(12, 12, None, 3), BinType(30, 17, 2, 7), BinType(17, 25, 1, 0))
     return Task("", tuple(some), kinds, (), (), 1, 1)
 
 
 def check_plan(task, plan, cuts):
-    made = [0] * len(task.shapes)
-    sheets = [0] * len(task.kinds)
+    made = [0] * len(task.item_types)
+    sheets = [0] * len(task.bin_types)
     for pattern, copies in plan:
-        assert pattern.spots
+        assert pattern.placements
         assert copies > 0
-        kind = task.kinds[pattern.kind]
-        check_sheet(task.shapes, pattern.spots, kind.width, kind.height, cuts)
-        sheets[pattern.kind] += copies
-        for shape, number in usage(pattern.spots).items():
+        kind = task.bin_types[pattern.bin_type]
+        check_sheet(task.item_types, pattern.placements, kind.width, kind.height, cuts)
+        sheets[pattern.bin_type] += copies
+        for shape, number in item_counts(pattern.placements).items():
             made[shape] += number * copies
     assert all(n <= wanted for n, wanted in zip(made, task.demand, strict=True))
-    for kind, used in zip(task.kinds, sheets, strict=True):
+    for kind, used in zip(task.bin_types, sheets, strict=True):
         assert kind.on_hand is None or used <= kind.on_hand
     return made
 
@@ -133,15 +133,15 @@ def test_plans_of_rectpack(some, cuts):
 @given(shapes, st.sampled_from(Cuts), st.integers(0, 99))
 def test_sequential_plans(some, cuts, seed):
     task = task_of(some)
-    pool = Pool(task)
+    pool = PatternPool(task)
     for plan in sequential_plans(task, cuts, Random(seed), 300, pool, lambda: False):
         # One kind is there as often as needed, and every piece fits it.
         assert tuple(check_plan(task, plan, cuts)) == task.demand
     assert len(pool)
-    for pattern, counts in pool.best(10**6, ()):
-        assert counts == usage(pattern.spots)
-        kind = task.kinds[pattern.kind]
-        check_sheet(task.shapes, pattern.spots, kind.width, kind.height, cuts)
+    for pattern, counts in pool.least_waste(10**6, ()):
+        assert counts == item_counts(pattern.placements)
+        kind = task.bin_types[pattern.bin_type]
+        check_sheet(task.item_types, pattern.placements, kind.width, kind.height, cuts)
 
 
 def test_pieces_in_a_ring_do_not_come_apart():

@@ -8,11 +8,11 @@ from hypothesis import strategies as st
 
 from nester.core.problem import Cuts, Rect
 from nester.packing.search import ruin_recreate
-from nester.packing.search.diving import Diver
-from nester.packing.search.ruin_recreate import Recreator
+from nester.packing.search.diving import DivingHeuristic
+from nester.packing.search.ruin_recreate import RuinAndRecreate
 from nester.packing.search.value_correction import sequential_plans
-from nester.packing.task.pattern_pool import Pool, standing
-from nester.packing.task.task import Kind, Pattern, Shape, Spot, Task, usage
+from nester.packing.task.pattern_pool import PatternPool, objective
+from nester.packing.task.task import BinType, ItemType, Pattern, Placement, Task, item_counts
 
 sides = st.integers(1, 12)
 
@@ -24,14 +24,18 @@ def with_voids(draw):
     wide, high = draw(st.integers(0, width // 2)), draw(st.integers(0, height // 2))
     corners = [Rect(x, y, wide, high) for x in (0, width - wide) for y in (0, height - high)]
     voids = sorted(draw(st.sets(st.sampled_from(corners)))) if wide and high else ()
-    return Shape(width, height, draw(st.integers(1, 6)), draw(st.booleans()), tuple(voids))
+    return ItemType(width, height, draw(st.integers(1, 6)), draw(st.booleans()), tuple(voids))
 
 
-plain = st.builds(Shape, sides, sides, st.integers(1, 6), st.booleans(), st.just(()))
+plain = st.builds(ItemType, sides, sides, st.integers(1, 6), st.booleans(), st.just(()))
 shape = plain | with_voids()
 shapes = st.lists(shape, min_size=1, max_size=8, unique_by=lambda one: (one[:2], one[3:]))
 kind = st.builds(
-    Kind, st.integers(12, 30), st.integers(12, 30), st.none() | st.integers(1, 3), st.integers(0, 9)
+    BinType,
+    st.integers(12, 30),
+    st.integers(12, 30),
+    st.none() | st.integers(1, 3),
+    st.integers(0, 9),
 )
 kinds = st.lists(kind, min_size=1, max_size=4)
 
@@ -53,23 +57,23 @@ def comes_apart(boxes):
 
 
 def check_pattern(task, pattern):
-    size = task.kinds[pattern.kind]
-    check_part(task, Rect(0, 0, size.width, size.height), pattern.spots)
+    size = task.bin_types[pattern.bin_type]
+    check_part(task, Rect(0, 0, size.width, size.height), pattern.placements)
 
 
 def check_part(task, part, spots):
     """Check what lies on a sheet or in a void; what lies in a host's voids is not of the part."""
     blanks = {}
     for spot in spots:
-        one = task.shapes[spot.shape]
-        assert one.turns or not spot.turned
+        one = task.item_types[spot.item_type]
+        assert one.rotatable or not spot.turned
         wide, high = (one.height, one.width) if spot.turned else (one.width, one.height)
         blanks[spot] = Rect(spot.x, spot.y, wide, high)
     assert len(blanks) == len(spots)
     nested = set()
     for spot, blank in blanks.items():
         assert inside(blank, part)
-        for void in task.shapes[spot.shape].voids_at(spot.x, spot.y, spot.turned):
+        for void in task.item_types[spot.item_type].voids_at(spot.x, spot.y, spot.turned):
             guests = [other for other in spots if inside(blanks[other], void)]
             check_part(task, void, guests)
             nested.update(guests)
@@ -94,23 +98,23 @@ def inside(blank, part):
 
 
 def check_plan(task, plan):
-    made = [0] * len(task.shapes)
-    sheets = [0] * len(task.kinds)
+    made = [0] * len(task.item_types)
+    sheets = [0] * len(task.bin_types)
     for pattern, copies in plan:
-        assert pattern.spots
+        assert pattern.placements
         assert copies > 0
         check_pattern(task, pattern)
-        sheets[pattern.kind] += copies
-        for index, number in usage(pattern.spots).items():
+        sheets[pattern.bin_type] += copies
+        for index, number in item_counts(pattern.placements).items():
             made[index] += number * copies
     assert all(n <= wanted for n, wanted in zip(made, task.demand, strict=True))
-    for size, used in zip(task.kinds, sheets, strict=True):
+    for size, used in zip(task.bin_types, sheets, strict=True):
         assert size.on_hand is None or used <= size.on_hand
 
 
 def improved(task, start, seed, steps=8_000):
-    pool = Pool(task)
-    return list(Recreator(task, Random(seed), pool).plans(steps, start, never)), pool
+    pool = PatternPool(task)
+    return list(RuinAndRecreate(task, Random(seed), pool).plans(steps, start, never)), pool
 
 
 @pytest.mark.parametrize("most_sheets", [60, 2])
@@ -118,19 +122,19 @@ def improved(task, start, seed, steps=8_000):
 @given(shapes, kinds, st.integers(0, 9))
 def test_plans_get_better_and_better(most_sheets, some, sheets, seed):
     task = Task("", tuple(some), tuple(sheets), (), (), 1, 1)
-    start = next(sequential_plans(task, Cuts.STRAIGHT, Random(seed), 0, Pool(task), never))
+    start = next(sequential_plans(task, Cuts.STRAIGHT, Random(seed), 0, PatternPool(task), never))
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(ruin_recreate, "_MOST_SHEETS", most_sheets)
         patch.setattr(ruin_recreate, "_STEPS_A_PART", 2_000)
         patch.setattr(ruin_recreate, "_PATIENCE", 20)
         plans, pool = improved(task, start, seed)
         assert improved(task, start, seed)[0] == plans
-    best = standing(task, start)
+    best = objective(task, start)
     for plan in plans:
         check_plan(task, plan)
-        assert standing(task, plan) < best
-        best = standing(task, plan)
-    for pattern, _ in pool.since(0):
+        assert objective(task, plan) < best
+        best = objective(task, plan)
+    for pattern, _ in pool.added_since(0):
         check_pattern(task, pattern)
 
 
@@ -138,15 +142,15 @@ def test_plans_get_better_and_better(most_sheets, some, sheets, seed):
 @given(shapes, kinds, st.integers(0, 9), st.integers(0, 3))
 def test_starts_are_completed_and_kept(some, sheets, seed, fewest):
     task = Task("", tuple(some), tuple(sheets), (), (), 1, 1)
-    pool = Pool(task)
+    pool = PatternPool(task)
     best = next(sequential_plans(task, Cuts.STRAIGHT, Random(seed), 0, pool, never))
-    diver = Diver(task, Cuts.STRAIGHT, Random(seed), pool)
-    recreator = Recreator(task, Random(seed), pool)
-    start = diver.start(fewest, 100_000, never, None)
+    diver = DivingHeuristic(task, Cuts.STRAIGHT, Random(seed), pool)
+    recreator = RuinAndRecreate(task, Random(seed), pool)
+    start = diver.partial_plan(fewest, 100_000, never, None)
     check_plan(task, start)
-    for plan in recreator.completed(start, best, 4_000, never):
+    for plan in recreator.complete(start, best, 4_000, never):
         check_plan(task, plan)
-        assert standing(task, plan) < standing(task, best)
+        assert objective(task, plan) < objective(task, best)
         best = plan
         copies = dict(plan)
         assert all(copies[pattern] >= number for pattern, number in start)
@@ -171,8 +175,8 @@ def whole_sheets(draw):
                 parts += [(wide, at), (wide, high - at)]
         for part in parts:
             counts[part] = counts.get(part, 0) + 1
-    some = tuple(Shape(*part, n, False) for part, n in counts.items())
-    return Task("", some, (Kind(side, side, None, 1),), (), (), 1, 1), number
+    some = tuple(ItemType(*part, n, False) for part, n in counts.items())
+    return Task("", some, (BinType(side, side, None, 1),), (), (), 1, 1), number
 
 
 @settings(max_examples=8, deadline=None)
@@ -180,58 +184,63 @@ def whole_sheets(draw):
 def test_sheets_cut_up_are_put_together_again(known):
     task, number = known
     plans, _ = improved(task, (), 1, 1_000_000)
-    assert standing(task, plans[-1])[:2] == (0, number)
+    assert objective(task, plans[-1])[:2] == (0, number)
 
 
 def one_a_sheet(task):
     return tuple(
-        (Pattern(0, (Spot(index, 0, 0, False),)), one.wanted)
-        for index, one in enumerate(task.shapes)
+        (Pattern(0, (Placement(index, 0, 0, False),)), one.demand)
+        for index, one in enumerate(task.item_types)
     )
 
 
 def test_a_large_plan_is_taken_in_hand_part_by_part():
-    some = (Shape(6, 4, 150, False), Shape(4, 3, 150, True))
-    task = Task("", some, (Kind(12, 12, None, 1),), (), (), 1, 1)
+    some = (ItemType(6, 4, 150, False), ItemType(4, 3, 150, True))
+    task = Task("", some, (BinType(12, 12, None, 1),), (), (), 1, 1)
     start = one_a_sheet(task)
     plans, _ = improved(task, start, 1, 4_000_000)
     check_plan(task, plans[-1])
-    unmade, cost, _ = standing(task, plans[-1])
+    unmade, cost, _ = objective(task, plans[-1])
     assert unmade == 0
     assert cost < 200  # 38 hold the area; 300 were used
 
 
 def test_pieces_lie_in_the_voids_of_others():
     corners = tuple(Rect(x, y, 3, 3) for x in (0, 6) for y in (0, 6))
-    some = (Shape(9, 9, 3, False, corners), Shape(3, 2, 12, True))
-    task = Task("", some, (Kind(9, 9, None, 1),), (), (), 1, 1)
+    some = (ItemType(9, 9, 3, False, corners), ItemType(3, 2, 12, True))
+    task = Task("", some, (BinType(9, 9, None, 1),), (), (), 1, 1)
     plans, _ = improved(task, one_a_sheet(task), 1)
     check_plan(task, plans[-1])
-    assert standing(task, plans[-1])[:2] == (0, 3)
+    assert objective(task, plans[-1])[:2] == (0, 3)
 
 
 def test_a_plan_with_pieces_in_voids_is_taken_in_hand_whole():
     corners = tuple(Rect(x, 0, 4, 4) for x in (0, 8))
-    some = (Shape(12, 8, 1, True, corners), Shape(4, 4, 1, False, (Rect(0, 0, 2, 2),)))
-    some += (Shape(2, 1, 2, True), Shape(3, 4, 1, False))
-    task = Task("", some, (Kind(8, 12, None, 1),), (), (), 1, 1)
+    some = (ItemType(12, 8, 1, True, corners), ItemType(4, 4, 1, False, (Rect(0, 0, 2, 2),)))
+    some += (ItemType(2, 1, 2, True), ItemType(3, 4, 1, False))
+    task = Task("", some, (BinType(8, 12, None, 1),), (), (), 1, 1)
     # Turned, its voids lie at the right; a host lies in one, with two pieces in a void of its own.
-    host = (Spot(0, 0, 0, True), Spot(1, 4, 0, False), Spot(2, 4, 0, False), Spot(2, 4, 1, False))
-    start = Pattern(0, (*host, Spot(3, 5, 8, False)))
-    part = ruin_recreate._Part(task, ((start, 1),), (), Random(1), Pool(task))
+    host = (
+        Placement(0, 0, 0, True),
+        Placement(1, 4, 0, False),
+        Placement(2, 4, 0, False),
+        Placement(2, 4, 1, False),
+    )
+    start = Pattern(0, (*host, Placement(3, 5, 8, False)))
+    part = ruin_recreate._Subproblem(task, ((start, 1),), (), Random(1), PatternPool(task))
     ((known, copies),) = part.uses()
     check_pattern(task, known)
-    assert (copies, usage(known.spots)) == (1, usage(start.spots))
+    assert (copies, item_counts(known.placements)) == (1, item_counts(start.placements))
 
 
 def test_nothing_is_sought_below_a_plan_that_costs_nothing():
-    task = Task("", (Shape(3, 2, 4, True),), (Kind(6, 4, 4, 0),), (), (), 1, 1)
+    task = Task("", (ItemType(3, 2, 4, True),), (BinType(6, 4, 4, 0),), (), (), 1, 1)
     assert improved(task, one_a_sheet(task), 1)[0] == []
 
 
 def test_where_sheets_run_short_the_most_area_is_made():
-    some = (Shape(7, 7, 2, False), Shape(5, 5, 5, False))
-    task = Task("", some, (Kind(10, 10, 1, 1),), (), (), 1, 1)
-    start = ((Pattern(0, (Spot(0, 0, 0, False),)), 1),)
+    some = (ItemType(7, 7, 2, False), ItemType(5, 5, 5, False))
+    task = Task("", some, (BinType(10, 10, 1, 1),), (), (), 1, 1)
+    start = ((Pattern(0, (Placement(0, 0, 0, False),)), 1),)
     plans, _ = improved(task, start, 1)
-    assert standing(task, plans[-1])[0] == 2 * 49 + 5 * 25 - 100
+    assert objective(task, plans[-1])[0] == 2 * 49 + 5 * 25 - 100

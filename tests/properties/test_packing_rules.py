@@ -13,13 +13,13 @@ from hypothesis import strategies as st
 
 from nester.core.errors import Refusal
 from nester.core.piece import Grain, Turn
-from nester.core.problem import Cuts, Effort, Margins, Problem, Rect, Stock, Trimmer, Want
+from nester.core.problem import Cuts, Demand, Effort, Margins, Problem, Rect, StockItem, Trimmer
 from nester.packing import (
     solve,
 )
 from nester.verify import (
     FaultKind,
-    require,
+    require_valid,
     verify,
 )
 
@@ -39,7 +39,7 @@ def wants(draw, name):
         )
     turn = draw(st.sampled_from(list(Turn)))
     grain = draw(st.sampled_from(list(Grain))) if turn is Turn.ANY else Grain.ANY
-    return Want(name, width, height, draw(st.integers(1, 5)), "", turn, voids, grain)
+    return Demand(name, width, height, draw(st.integers(1, 5)), "", turn, voids, grain)
 
 
 @st.composite
@@ -55,7 +55,7 @@ def stocks(draw, name):
     number = draw(st.none() | st.integers(1, 3))
     price = Fraction(draw(st.integers(1, 9)))
     grain = draw(st.sampled_from(list(Grain)))
-    return Stock(name, width, height, number, price, "", margins, spoiled, grain)
+    return StockItem(name, width, height, number, price, "", margins, spoiled, grain)
 
 
 @st.composite
@@ -75,8 +75,8 @@ def problems(draw):
 
 
 def clashes(problem):
-    wishes = any(want.grain is not Grain.ANY for want in problem.wants)
-    fixed = any(want.turn is not Turn.ANY for want in problem.wants)
+    wishes = any(want.grain is not Grain.ANY for want in problem.demands)
+    fixed = any(want.turn is not Turn.ANY for want in problem.demands)
     return wishes and fixed
 
 
@@ -88,7 +88,7 @@ def test_every_plan_keeps_to_the_rules(problem):
     except Refusal:
         assert clashes(problem)
         return
-    require(problem, answer)
+    require_valid(problem, answer)
 
 
 @settings(max_examples=30, deadline=None)
@@ -102,68 +102,68 @@ def test_rules_never_make_a_plan_better_than_its_bound_without_them(problem):
         return
     free = replace(
         problem,
-        wants=tuple(replace(want, grain=Grain.ANY) for want in problem.wants),
+        wants=tuple(replace(want, grain=Grain.ANY) for want in problem.demands),
         stock=tuple(
             replace(one, margins=Margins(), spoiled=(), grain=Grain.ANY) for one in problem.stock
         ),
         gap=0,
         trimmer=Trimmer(),
     )
-    assert solve(free, Effort.QUICK).bound <= answer.cost
+    assert solve(free, Effort.QUICK).lower_bound <= answer.cost
 
 
 def simple(wants, stock, **others):
     problem = Problem(wants, stock, smallest_offcut=3 * U, **others)
     answer = solve(problem, Effort.QUICK)
-    require(problem, answer)
+    require_valid(problem, answer)
     return problem, answer
 
 
 def one_kind(quantity=None, **others):
-    return (Stock("s", 10 * U, 10 * U, quantity, Fraction(1), **others),)
+    return (StockItem("s", 10 * U, 10 * U, quantity, Fraction(1), **others),)
 
 
 @pytest.mark.parametrize("cuts", list(Cuts))
 @pytest.mark.parametrize(("gap", "sheets"), [(0, 1), (1, 3), (10 * U // 9, 3)])
 def test_a_gap_costs_a_sheet(cuts, gap, sheets):
     # Nine pieces of a third each leave no room for gaps: only four lie on a sheet then.
-    want = Want("a", 10 * U // 3, 10 * U // 3, 9)
+    want = Demand("a", 10 * U // 3, 10 * U // 3, 9)
     _, answer = simple((want,), one_kind(), cuts=cuts, gap=gap)
-    assert answer.sheets == sheets
+    assert answer.sheet_count == sheets
 
 
 @pytest.mark.parametrize("cuts", list(Cuts))
 def test_a_gap_that_fits_exactly_costs_nothing(cuts):
     # 3 + ½ + 3 + ½ + 3 = 10.
-    want = Want("a", 3 * U, 3 * U, 9)
+    want = Demand("a", 3 * U, 3 * U, 9)
     _, answer = simple((want,), one_kind(), cuts=cuts, gap=U // 2)
-    assert answer.sheets == 1
+    assert answer.sheet_count == 1
     _, answer = simple((want,), one_kind(), cuts=cuts, gap=U // 2 + 1)
-    assert answer.sheets == 3
+    assert answer.sheet_count == 3
 
 
 @pytest.mark.parametrize("cuts", list(Cuts))
 def test_a_gap_holds_in_voids_too(cuts):
-    cross = Want(
+    cross = Demand(
         "cross",
         9 * U,
         9 * U,
         1,
         voids=tuple(Rect(x, y, 3 * U, 3 * U) for x in (0, 6 * U) for y in (0, 6 * U)),
     )
-    square = Stock("s", 9 * U, 9 * U, None, Fraction(1))
-    fits = Want("a", 2 * U, 2 * U, 4)
+    square = StockItem("s", 9 * U, 9 * U, None, Fraction(1))
+    fits = Demand("a", 2 * U, 2 * U, 4)
     _, answer = simple((cross, fits), (square,), cuts=cuts, gap=U)
-    assert answer.sheets == 1
+    assert answer.sheet_count == 1
     _, answer = simple((cross, fits), (square,), cuts=cuts, gap=U + 1)
-    assert answer.sheets == 2
+    assert answer.sheet_count == 2
 
 
 @pytest.mark.parametrize("cuts", list(Cuts))
 def test_margins_and_spoiled_corners_stay_empty(cuts):
     def sheets(number, **others):
-        want = Want("a", 5 * U, 5 * U, number)
-        return simple((want,), one_kind(**others), cuts=cuts)[1].sheets
+        want = Demand("a", 5 * U, 5 * U, number)
+        return simple((want,), one_kind(**others), cuts=cuts)[1].sheet_count
 
     assert sheets(4) == 1
     corner = (Rect(9 * U, 0, U, U),)
@@ -175,7 +175,7 @@ def test_margins_and_spoiled_corners_stay_empty(cuts):
 
 def test_an_offcut_has_nothing_spoiled():
     _, answer = simple(
-        (Want("a", 4 * U, 10 * U, 1),),
+        (Demand("a", 4 * U, 10 * U, 1),),
         one_kind(spoiled=(Rect(8 * U, 8 * U, 2 * U, 2 * U),), margins=Margins(bottom=U)),
     )
     (layout,) = answer.layouts
@@ -187,17 +187,17 @@ def test_an_offcut_has_nothing_spoiled():
 @pytest.mark.parametrize("wish", [Grain.WIDTH, Grain.HEIGHT])
 @pytest.mark.parametrize("sheet", [Grain.WIDTH, Grain.HEIGHT])
 def test_the_grain_decides_how_a_piece_lies(wish, sheet):
-    want = Want("a", 10 * U, 4 * U, 2, grain=wish)
+    want = Demand("a", 10 * U, 4 * U, 2, grain=wish)
     _, answer = simple((want,), one_kind(grain=sheet))
     assert all(one.turned is (wish is not sheet) for one in answer.layouts[0].placed)
 
 
 def test_sheets_of_either_grain_are_used_side_by_side():
-    want = Want("a", 10 * U, 4 * U, 4, grain=Grain.WIDTH)
+    want = Demand("a", 10 * U, 4 * U, 4, grain=Grain.WIDTH)
     stock = (
-        Stock("along", 10 * U, 8 * U, 1, Fraction(1), grain=Grain.WIDTH),
-        Stock("across", 8 * U, 10 * U, 1, Fraction(1), grain=Grain.HEIGHT),
-        Stock("wrong", 10 * U, 8 * U, 9, Fraction(1), grain=Grain.HEIGHT),
+        StockItem("along", 10 * U, 8 * U, 1, Fraction(1), grain=Grain.WIDTH),
+        StockItem("across", 8 * U, 10 * U, 1, Fraction(1), grain=Grain.HEIGHT),
+        StockItem("wrong", 10 * U, 8 * U, 9, Fraction(1), grain=Grain.HEIGHT),
     )
     _, answer = simple((want,), stock)
     assert {layout.stock for layout in answer.layouts} == {"along", "across"}
@@ -208,15 +208,15 @@ def test_sheets_of_either_grain_are_used_side_by_side():
 def test_stages_cost_sheets(stages, sheets):
     # A whole side; below it one of half and two of a quarter: three ways of cutting for one sheet.
     wants = (
-        Want("half", 10 * U, 5 * U, 1, turn=Turn.NONE),
-        Want("quarter", 5 * U, 5 * U, 1, turn=Turn.NONE),
-        Want("eighth", 5 * U, 5 * U // 2, 2, turn=Turn.NONE),
+        Demand("half", 10 * U, 5 * U, 1, turn=Turn.NONE),
+        Demand("quarter", 5 * U, 5 * U, 1, turn=Turn.NONE),
+        Demand("eighth", 5 * U, 5 * U // 2, 2, turn=Turn.NONE),
     )
     problem, answer = simple(wants, one_kind(), trimmer=Trimmer(stages=stages))
     if stages == 1:
         assert {one.name for one in answer.unplaced} == {"quarter", "eighth"}
     else:
-        assert answer.sheets == sheets
+        assert answer.sheet_count == sheets
     if stages == 3:
         told = verify(replace(problem, trimmer=Trimmer(stages=2)), answer)
         assert {fault.kind for fault in told} == {FaultKind.TOO_MANY_STAGES}
@@ -225,12 +225,12 @@ def test_stages_cost_sheets(stages, sheets):
 def test_grain_and_pattern_can_clash():
     problem = Problem(
         (
-            Want("a", U, U, 1, "card", grain=Grain.WIDTH),
-            Want("b", U, U, 1, "card", turn=Turn.NONE),
+            Demand("a", U, U, 1, "card", grain=Grain.WIDTH),
+            Demand("b", U, U, 1, "card", turn=Turn.NONE),
         ),
         (
-            Stock("s", 9 * U, 9 * U, 1, Fraction(1), "card", grain=Grain.WIDTH),
-            Stock("t", 9 * U, 9 * U, 1, Fraction(1), "card", grain=Grain.HEIGHT),
+            StockItem("s", 9 * U, 9 * U, 1, Fraction(1), "card", grain=Grain.WIDTH),
+            StockItem("t", 9 * U, 9 * U, 1, Fraction(1), "card", grain=Grain.HEIGHT),
         ),
     )
     with pytest.raises(Refusal, match="follow the grain"):

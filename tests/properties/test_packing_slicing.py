@@ -9,9 +9,9 @@ from nester.core.problem import Cuts, Rect
 from nester.packing import (
     never,
 )
-from nester.packing.bounds.guillotine_pricing import StraightWorth
-from nester.packing.patterns.guillotine_dp import RASTER, Slicing
-from nester.packing.task.task import Kind, Shape, Task, usage
+from nester.packing.bounds.guillotine_pricing import GuillotinePricing
+from nester.packing.patterns.guillotine_dp import RASTER, GuillotineDP
+from nester.packing.task.task import BinType, ItemType, Task, item_counts
 
 from .test_packing_fill import check_sheet, shapes, sheet_sides
 
@@ -19,10 +19,10 @@ worths = st.lists(st.integers(0, 9), min_size=6, max_size=6)
 
 
 def sliced(some, width, height, values, number=4, raster=RASTER):
-    task = Task("", tuple(some), (Kind(width, height, None, 1),), (), (), 1, 1)
-    method = Slicing(task, Random(1), raster)
-    method.price(task.demand, [float(value) for value in values[: len(some)]])
-    return method.most(0), list(method.layouts(0, number)), method.steps
+    task = Task("", tuple(some), (BinType(width, height, None, 1),), (), (), 1, 1)
+    method = GuillotineDP(task, Random(1), raster)
+    method.build_table(task.demand, [float(value) for value in values[: len(some)]])
+    return method.max_value(0), list(method.sample_layouts(0, number)), method.steps
 
 
 @settings(max_examples=150, deadline=None)
@@ -33,8 +33,8 @@ def test_a_sheet_that_is_sliced(some, width, height, values, raster):
     assert steps > 0 or not any(layouts)
     for spots in layouts:
         check_sheet(some, spots, width, height, Cuts.STRAIGHT)
-        for index, number in usage(spots).items():
-            assert number <= some[index].wanted
+        for index, number in item_counts(spots).items():
+            assert number <= some[index].demand
             assert values[index] > 0
 
 
@@ -47,34 +47,34 @@ def test_it_is_worth_as_much_as_another_method_finds(some, width, height, values
     """
     endless = [one._replace(wanted=1000) for one in some]
     most, layouts, _ = sliced(endless, width, height, values, 1)
-    task = Task("", tuple(endless), (Kind(width, height, None, 1),), (), (), 1, 1)
-    ((best, _),) = StraightWorth(task).best(values[: len(some)], never)
+    task = Task("", tuple(endless), (BinType(width, height, None, 1),), (), (), 1, 1)
+    ((best, _),) = GuillotinePricing(task).solve(values[: len(some)], never)
     assert most == best
-    assert sum(values[spot.shape] for spot in layouts[0]) == best
+    assert sum(values[spot.item_type] for spot in layouts[0]) == best
 
 
 def test_what_is_wanted_no_more_leaves_its_place_to_the_next_best():
-    some = (Shape(10, 10, 1, False), Shape(9, 10, 3, False))
+    some = (ItemType(10, 10, 1, False), ItemType(9, 10, 3, False))
     _, layouts, _ = sliced(some, 40, 10, (10, 8), 1)
-    assert usage(layouts[0]) == {0: 1, 1: 3}
+    assert item_counts(layouts[0]) == {0: 1, 1: 3}
 
 
 def test_corners_are_sheets_of_their_own():
     corners = tuple(Rect(x, y, 10, 10) for x in (0, 20) for y in (0, 20))
-    some = (Shape(30, 30, 1, False, corners), Shape(10, 10, 9, False))
+    some = (ItemType(30, 30, 1, False, corners), ItemType(10, 10, 9, False))
     most, layouts, _ = sliced(some, 40, 30, (90, 5), 1)
     assert most == 90 + 7 * 5
-    assert usage(layouts[0]) == {0: 1, 1: 7}
+    assert item_counts(layouts[0]) == {0: 1, 1: 7}
 
 
 def test_pieces_too_small_for_the_table_fill_what_is_left_over():
-    some = (Shape(60, 100, 1, False), Shape(1, 1, 7, False))
+    some = (ItemType(60, 100, 1, False), ItemType(1, 1, 7, False))
     _, layouts, _ = sliced(some, 100, 100, (50, 1), 1)
-    assert usage(layouts[0]) == {0: 1, 1: 7}
+    assert item_counts(layouts[0]) == {0: 1, 1: 7}
 
 
 def test_layouts_differ_where_cuts_are_as_good():
-    some = (Shape(30, 40, 99, True), Shape(20, 40, 99, True), Shape(10, 40, 99, True))
+    some = (ItemType(30, 40, 99, True), ItemType(20, 40, 99, True), ItemType(10, 40, 99, True))
     _, layouts, _ = sliced(some, 120, 80, (30, 20, 10), 12)
-    assert {sum((30, 20, 10)[spot.shape] for spot in spots) for spots in layouts} == {240}
-    assert len({tuple(sorted(usage(spots).items())) for spots in layouts}) > 3
+    assert {sum((30, 20, 10)[spot.item_type] for spot in spots) for spots in layouts} == {240}
+    assert len({tuple(sorted(item_counts(spots).items())) for spots in layouts}) > 3

@@ -13,12 +13,12 @@ from hypothesis import strategies as st
 from nester.core.piece import Turn
 from nester.core.problem import (
     Cuts,
+    Demand,
     Effort,
-    Placed,
+    PlacedPiece,
     Problem,
     Rect,
-    Stock,
-    Want,
+    StockItem,
     placed_voids,
 )
 from nester.packing import (
@@ -26,7 +26,7 @@ from nester.packing import (
 )
 from nester.packing.bounds.lower_bound import lower_bound
 from nester.packing.patterns.interlocking import Interlocking
-from nester.packing.task.task import split_by_paper
+from nester.packing.task.task import tasks_by_paper
 from nester.verify import (
     verify,
 )
@@ -51,7 +51,7 @@ def some_problem(chance: random.Random, cuts: Cuts) -> Problem:
     for number in range(chance.randint(1, 5)):
         width, height = chance.randint(1, 12), chance.randint(1, 12)
         wants.append(
-            Want(
+            Demand(
                 f"w{number}",
                 width,
                 height,
@@ -61,7 +61,7 @@ def some_problem(chance: random.Random, cuts: Cuts) -> Problem:
             )
         )
     stock = [
-        Stock(
+        StockItem(
             f"s{number}",
             chance.randint(6, 30),
             chance.randint(6, 30),
@@ -86,14 +86,14 @@ def cells(width: int, rect: Rect) -> int:
     return sum(row << ((rect.y + line) * width + rect.x) for line in range(rect.height))
 
 
-def ways(want: Want, width: int, height: int) -> list[int]:
+def ways(want: Demand, width: int, height: int) -> list[int]:
     """Return all places of a piece on a sheet as sets of cells."""
     found = []
     for turned in (False, True) if want.turn is Turn.ANY else (False,):
         wide, high = (want.height, want.width) if turned else (want.width, want.height)
         for x in range(width - wide + 1):
             for y in range(height - high + 1):
-                piece = Placed("", x, y, wide, high, turned)
+                piece = PlacedPiece("", x, y, wide, high, turned)
                 solid = cells(width, piece.rect)
                 for void in placed_voids(want, piece):
                     solid &= ~cells(width, void)
@@ -104,8 +104,8 @@ def ways(want: Want, width: int, height: int) -> list[int]:
 def fewest_sheets(problem: Problem) -> int:
     """Return how few sheets of one size hold all pieces, cut free, by trying everything."""
     (stock,) = problem.stock
-    places = {w.name: ways(w, stock.width, stock.height) for w in problem.wants}
-    pieces = [want.name for want in problem.wants for _ in range(want.quantity)]
+    places = {w.name: ways(w, stock.width, stock.height) for w in problem.demands}
+    pieces = [want.name for want in problem.demands for _ in range(want.quantity)]
 
     @cache
     def together(content: tuple[str, ...], taken: int = 0) -> bool:
@@ -138,17 +138,17 @@ def test_no_bound_is_above_what_is_possible(chance: random.Random) -> None:
         turn = chance.choice([Turn.ANY, Turn.NONE])
         voids = corner_voids(width, height, chance)
         wants.append(
-            Want(f"w{number}", width, height, chance.randint(1, 2), turn=turn, voids=voids)
+            Demand(f"w{number}", width, height, chance.randint(1, 2), turn=turn, voids=voids)
         )
     size = chance.randint(4, 5), chance.randint(4, 6)
-    stock = Stock("s", *size, None, Fraction(1))
+    stock = StockItem("s", *size, None, Fraction(1))
     problem = Problem(tuple(wants), (stock,), Cuts.FREE, smallest_offcut=1)
     best = fewest_sheets(problem)
-    (task,), _ = split_by_paper(problem)
+    (task,), _ = tasks_by_paper(problem)
     assert lower_bound(task) <= best
     answer = solve(problem, Effort.QUICK)
     assert verify(problem, answer) == []
-    assert answer.bound <= best <= answer.cost
+    assert answer.lower_bound <= best <= answer.cost
 
 
 @settings(max_examples=60, deadline=None)
@@ -157,14 +157,14 @@ def test_what_is_proven_to_be_the_most_on_a_sheet_is(chance: random.Random) -> N
     width, height = chance.randint(3, 5), chance.randint(3, 5)
     voids = corner_voids(width, height, chance)
     turn = chance.choice([Turn.ANY, Turn.NONE])
-    want = Want("w", width, height, 20, turn=turn, voids=voids)
+    want = Demand("w", width, height, 20, turn=turn, voids=voids)
     size = chance.randint(4, 7), chance.randint(5, 7)
-    problem = Problem((want,), (Stock("s", *size, None, Fraction(1)),), Cuts.FREE, 1)
-    tasks, _ = split_by_paper(problem)
+    problem = Problem((want,), (StockItem("s", *size, None, Fraction(1)),), Cuts.FREE, 1)
+    tasks, _ = tasks_by_paper(problem)
     if not tasks:
         return
     interlocking = Interlocking(tasks[0], random.Random(1))
-    known = [len(pattern.spots) for pattern in interlocking.patterns(lambda: False)]
+    known = [len(pattern.placements) for pattern in interlocking.patterns(lambda: False)]
     places = ways(want, *size)
 
     def most(taken: int, first: int) -> int:
@@ -173,7 +173,7 @@ def test_what_is_proven_to_be_the_most_on_a_sheet_is(chance: random.Random) -> N
 
     best = most(0, 0)
     assert max(known, default=1) <= best
-    for (proven,) in interlocking.most.values():
+    for (proven,) in interlocking.max_copies.values():
         assert best <= proven
         if max(known, default=1) < best:
             assert proven > best
@@ -197,12 +197,12 @@ def test_no_bound_is_above_sheets_cut_up_with_their_corners(chance: random.Rando
     """Sheets cut edge to edge into pieces, and the corners of those too."""
     size = chance.randint(6, 30), chance.randint(6, 30)
     sheets = chance.randint(1, 4)
-    wants: list[Want] = []
+    wants: list[Demand] = []
 
     def take(rect: Rect, depth: int) -> None:
         voids = corner_voids(rect.width, rect.height, chance)
         turn = chance.choice([Turn.ANY, Turn.NONE])
-        wants.append(Want(str(len(wants)), rect.width, rect.height, 1, turn=turn, voids=voids))
+        wants.append(Demand(str(len(wants)), rect.width, rect.height, 1, turn=turn, voids=voids))
         if depth:
             for void in voids:
                 for part in halved(void, chance, 1):
@@ -212,8 +212,8 @@ def test_no_bound_is_above_sheets_cut_up_with_their_corners(chance: random.Rando
         for part in halved(Rect(0, 0, *size), chance, 2):
             take(part, 2)
     for cuts in Cuts:
-        problem = Problem(tuple(wants), (Stock("s", *size, None, Fraction(1)),), cuts)
-        (task,), _ = split_by_paper(problem)
+        problem = Problem(tuple(wants), (StockItem("s", *size, None, Fraction(1)),), cuts)
+        (task,), _ = tasks_by_paper(problem)
         assert lower_bound(task) <= sheets
 
 

@@ -15,14 +15,14 @@ from random import Random
 import pytest
 
 from nester.core.piece import Turn
-from nester.core.problem import Cuts, Effort, Problem, Stock, Want
-from nester.core.purchase import Offer, Terms
+from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
+from nester.core.purchase import Offer, SupplierTerms
 from nester.packing import (
     purchase,
 )
 from nester.verify import (
-    faults_of_purchase,
-    require_purchase,
+    require_valid_purchase,
+    verify_purchase,
 )
 from tests.properties.test_packing_all_answers import free, straight
 from tests.properties.test_packing_all_answers import ways as ways_to_lie
@@ -41,9 +41,9 @@ def paid(offers, terms, packs):
         )
         its = terms.get(supplier)
         if its is not None:
-            if goods < its.least_order:
+            if goods < its.min_order_value:
                 return None
-            if its.free_from is None or goods < its.free_from:
+            if its.free_shipping_from is None or goods < its.free_shipping_from:
                 goods += its.shipping
         total += goods
     return total
@@ -55,7 +55,7 @@ def all_can_be_cut(problem, sheets):
     pieces = tuple(
         sorted(
             (want.width, want.height, want.turn is Turn.ANY)
-            for want in problem.wants
+            for want in problem.demands
             for _ in range(want.quantity)
         )
     )
@@ -92,7 +92,7 @@ def affordable(offers, money):
     offer, *others = offers
     number = 0
     while number * offer.price < money:
-        if number == 0 or number >= offer.least_packs:
+        if number == 0 or number >= offer.min_packs:
             for rest in affordable(others, money - number * offer.price):
                 yield number, *rest
         number += 1
@@ -111,7 +111,7 @@ def cheapest(problem, offers, terms, below):
                 wide <= offer.width and high <= offer.height
                 for wide, high in ways_to_lie((want.width, want.height, want.turn is Turn.ANY))
             )
-            for want in problem.wants
+            for want in problem.demands
         )
     ]
     ways = []
@@ -119,7 +119,7 @@ def cheapest(problem, offers, terms, below):
         price = paid(offers, known, packs)
         if price is not None and price < below:
             ways.append((price, packs))
-    papers = {want.paper for want in problem.wants}
+    papers = {want.paper for want in problem.demands}
     asked = {}
 
     def enough(paper, packs):
@@ -131,10 +131,10 @@ def cheapest(problem, offers, terms, below):
         for offer, number in zip(offers, packs, strict=True):
             if offer.paper == paper:
                 size = offer.width, offer.height
-                sheets[size] = sheets.get(size, 0) + number * offer.pack
+                sheets[size] = sheets.get(size, 0) + number * offer.pack_size
         key = paper, tuple(sorted(sheets.items()))
         if key not in asked:
-            of_it = replace(problem, wants=tuple(w for w in problem.wants if w.paper == paper))
+            of_it = replace(problem, wants=tuple(w for w in problem.demands if w.paper == paper))
             asked[key] = all_can_be_cut(of_it, sheets)
         return asked[key]
 
@@ -153,11 +153,11 @@ def small_case(seed, cuts):
         left -= quantity
         sides = chance.randint(1, 4), chance.randint(1, 4)
         paper = chance.choice(papers)
-        wants.append(Want(f"w{number}", *sides, quantity, paper, chance.choice(list(Turn))))
+        wants.append(Demand(f"w{number}", *sides, quantity, paper, chance.choice(list(Turn))))
         if not left:
             break
     stock = tuple(
-        Stock(f"s{n}", chance.randint(2, 5), chance.randint(2, 5), 1, Fraction(1), paper)
+        StockItem(f"s{n}", chance.randint(2, 5), chance.randint(2, 5), 1, Fraction(1), paper)
         for n, paper in enumerate(papers)
         if chance.random() < 0.6
     )
@@ -181,7 +181,7 @@ def small_case(seed, cuts):
                 )
             )  # fmt: skip
     terms = [
-        Terms(
+        SupplierTerms(
             supplier,
             Fraction(chance.randint(0, 24), 4),
             chance.choice((None, Fraction(chance.randint(8, 30)))),
@@ -199,11 +199,11 @@ def small_case(seed, cuts):
 def test_the_purchase_is_the_cheapest_of_all_and_proven(seed, cuts):
     problem, offers, terms = small_case(seed, cuts)
     bought = purchase(problem, offers, terms, Effort.QUICK)
-    require_purchase(problem, offers, terms, bought)
-    assert not bought.answer.unplaced
+    require_valid_purchase(problem, offers, terms, bought)
+    assert not bought.cutting_plan.unplaced
     a_coin_more = bought.cost + Fraction(1, 4)
     assert cheapest(problem, offers, terms, below=a_coin_more) == bought.cost
-    assert bought.bound == bought.cost
+    assert bought.lower_bound == bought.cost
 
 
 SHORT = PURCHASE._Work(
@@ -233,12 +233,12 @@ def test_what_is_only_bounded_is_bounded_soundly(seed, cuts, monkeypatch):
     monkeypatch.setattr(PURCHASE, "_WORK", {Effort.NORMAL: SHORT})
     problem, offers, terms = small_case(seed, cuts)
     bought = purchase(problem, offers, terms)
-    require_purchase(problem, offers, terms, bought)
-    assert not bought.answer.unplaced
-    assert not bought.cost or bought.tried["bounded"]
+    require_valid_purchase(problem, offers, terms, bought)
+    assert not bought.cutting_plan.unplaced
+    assert not bought.cost or bought.statistics["bounded"]
     least = cheapest(problem, offers, terms, below=bought.cost + Fraction(1, 4))
     assert least is not None
-    assert bought.bound <= least <= bought.cost
+    assert bought.lower_bound <= least <= bought.cost
     # So small, it is found all the same; what is proven may be less.
     assert bought.cost <= least * Fraction(5, 4)
 
@@ -246,21 +246,18 @@ def test_what_is_only_bounded_is_bounded_soundly(seed, cuts, monkeypatch):
 def test_the_judge_counts_again():
     problem, offers, terms = small_case(0, Cuts.STRAIGHT)
     bought = purchase(problem, offers, terms, Effort.QUICK)
-    assert faults_of_purchase(problem, offers, terms, bought) == []
-    assert bought.packs
-    offer, packs = bought.packs[0]
+    assert verify_purchase(problem, offers, terms, bought) == []
+    assert bought.lines
+    offer, packs = bought.lines[0]
     more = replace(
-        bought, packs=((bought.packs[0]._replace(quantity=packs + 1)), *bought.packs[1:])
+        bought, lines=((bought.lines[0]._replace(quantity=packs + 1)), *bought.lines[1:])
     )
     assert any(
-        "cut from other sheets" in fault
-        for fault in faults_of_purchase(problem, offers, terms, more)
+        "cut from other sheets" in fault for fault in verify_purchase(problem, offers, terms, more)
     )
     free = replace(bought, shipping=dict.fromkeys(bought.shipping, Fraction(99)))
-    assert any("shipping" in fault for fault in faults_of_purchase(problem, offers, terms, free))
-    above = replace(bought, bound=bought.cost + 1)
-    assert any("bound" in fault for fault in faults_of_purchase(problem, offers, terms, above))
+    assert any("shipping" in fault for fault in verify_purchase(problem, offers, terms, free))
+    above = replace(bought, lower_bound=bought.cost + 1)
+    assert any("bound" in fault for fault in verify_purchase(problem, offers, terms, above))
     other = tuple(o for o in offers if o != offer)
-    assert any(
-        "nobody offers" in fault for fault in faults_of_purchase(problem, other, terms, bought)
-    )
+    assert any("nobody offers" in fault for fault in verify_purchase(problem, other, terms, bought))

@@ -33,17 +33,17 @@ RATES = st.decimals(
 def rates(**known: Decimal) -> ExchangeRates:
     """Return rates that no book was asked for."""
     made = ExchangeRates.__new__(ExchangeRates)
-    made.own = "EUR"
+    made.shop_currency = "EUR"
     made._known = {"EUR": Decimal(1), **known}
     return made
 
 
 @given(amount=AMOUNTS, rate=RATES)
 def test_an_amount_in_the_shop_s_money_is_exact(amount: Decimal, rate: Decimal) -> None:
-    own = rates(GBP=rate).in_own(amount, "GBP")
+    own = rates(GBP=rate).to_shop_currency(amount, "GBP")
     assert isinstance(own, Decimal)
     assert Fraction(own) == Fraction(amount) * Fraction(rate)
-    assert rates().in_own(amount, "EUR") == amount
+    assert rates().to_shop_currency(amount, "EUR") == amount
 
 
 @given(amount=AMOUNTS, rate=RATES, other=RATES, currency=st.sampled_from(["USD", "JPY", "KWD"]))
@@ -51,12 +51,12 @@ def test_an_amount_in_other_money_is_off_by_half_a_coin_at_most(
     amount: Decimal, rate: Decimal, other: Decimal, currency: str
 ) -> None:
     known = rates(GBP=rate, **{currency: other})
-    paid = known.in_other(amount, "GBP", currency)
+    paid = known.convert(amount, "GBP", currency)
     exact = Fraction(amount) * Fraction(rate) / Fraction(other)
     coin = Fraction(smallest_coin(currency))
     assert abs(Fraction(paid) - exact) <= coin / 2
     assert (Fraction(paid) / coin).denominator == 1
-    assert known.in_other(amount, "GBP", "GBP") == amount
+    assert known.convert(amount, "GBP", "GBP") == amount
 
 
 @given(
@@ -79,7 +79,7 @@ def test_rounding_goes_to_the_nearest_and_halves_away_from_zero(
 def test_sheets_of_packs_cost_what_the_packs_do_but_for_the_last_decimal(
     packs: int, pack: int, amount: Decimal, rate: Decimal
 ) -> None:
-    own = Fraction(rates(GBP=rate).in_own(amount, "GBP"))
+    own = Fraction(rates(GBP=rate).to_shop_currency(amount, "GBP"))
     each = round_to_decimals(own / pack, MOST_DECIMALS)
     most = Fraction(packs * pack, 2 * 10**MOST_DECIMALS)
     assert abs(Fraction(each) * packs * pack - own * packs) <= most

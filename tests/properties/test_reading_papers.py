@@ -12,8 +12,8 @@ from collections import Counter
 import pdfplumber
 import pytest
 
-from inventory.documents.format.languages import voice_of
-from inventory.documents.plan.document_set import SetOptions
+from inventory.documents.format.languages import translator_for
+from inventory.documents.plan.document_set import DocumentOptions
 from inventory.documents.plan.rendering import plan_pdf
 from tests.reading import Box, Cutter, random_plan, steps_in
 
@@ -55,7 +55,7 @@ def assert_apart(page):
 @pytest.mark.parametrize("seed", SEEDS)
 def test_no_words_overlap_or_leave_the_page(seed):
     plan = random_plan(seed)
-    options = SetOptions(voice=voice_of(("en", "de")[seed % 2]))
+    options = DocumentOptions(translator=translator_for(("en", "de")[seed % 2]))
     data = plan_pdf(plan, options, page=("A4", "Letter")[seed // 2 % 2])
     with pdfplumber.open(io.BytesIO(data)) as book:
         for page in book.pages:
@@ -65,7 +65,7 @@ def test_no_words_overlap_or_leave_the_page(seed):
 @pytest.mark.parametrize("seed", SEEDS)
 def test_the_printed_words_cut_exactly_the_pieces_of_the_plan(seed):
     plan = random_plan(seed)
-    sheets = steps_in(plan_pdf(plan, SetOptions(kinds=("cut",))))
+    sheets = steps_in(plan_pdf(plan, DocumentOptions(kinds=("cut",))))
     assert len(sheets) == len(plan.layouts)
     for steps, layout in zip(sheets, plan.layouts, strict=True):
         if not layout.cuts:
@@ -96,10 +96,11 @@ def test_the_cutter_notices_a_wrong_word():
         plan
         for plan in map(random_plan, range(100))
         if any(
-            "cut out" in step for step in steps_in(plan_pdf(plan, SetOptions(kinds=("cut",))))[0]
+            "cut out" in step
+            for step in steps_in(plan_pdf(plan, DocumentOptions(kinds=("cut",))))[0]
         )
     )
-    steps = steps_in(plan_pdf(plan, SetOptions(kinds=("cut",))))[0]
+    steps = steps_in(plan_pdf(plan, DocumentOptions(kinds=("cut",))))[0]
     sheet = plan.layouts[0].sheet
     pieces = [plan.part_of(spot).piece for spot in plan.layouts[0].spots]
     outlines = {piece.name: piece.outline for piece in pieces if not piece.is_rectangle}

@@ -25,9 +25,9 @@ from sqlalchemy import func, select
 
 from inventory.database.open import open_shop
 from inventory.database.tables.base import Batch as BookedBatch
-from inventory.database.tables.base import BatchStatus, Reason, Status
-from inventory.database.tables.base import Deed as BookedDeed
+from inventory.database.tables.base import BatchStatus, OrderStatus, Reason
 from inventory.database.tables.base import Order as BookedOrder
+from inventory.database.tables.base import Transaction as BookedDeed
 from inventory.maintenance.archive import export_shop, import_shop
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import add_order, missing_pieces
@@ -39,8 +39,8 @@ from inventory.stock import listing, lookup, supplies
 from inventory.stock.condition import change_margins
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_offcut, add_sheets
-from inventory.stock.reservations import reserved
-from inventory.stock.stocktake import Found, enter_counts
+from inventory.stock.reservations import reserved_quantities
+from inventory.stock.stocktake import CountLine, book_counts
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 from nester.core.problem import Effort, Margins
@@ -161,7 +161,7 @@ class Shop(RuleBasedStateMachine):
         changes = Counter({self.any_label(data): -quantity})
         possible = self.model.fits(changes)
         with self.deed(possible) as session:
-            listing.spoil(session, *changes, quantity)
+            listing.spoil_stock(session, *changes, quantity)
         if possible:
             self.model.book(Deed(Reason.SPOILED, changes))
 
@@ -184,8 +184,8 @@ class Shop(RuleBasedStateMachine):
         changes = Counter({label: found[label] - there[label] for label in found})
         possible = self.model.fits(changes)
         with self.deed(possible) as session:
-            lines = [Found(label, number, there[label]) for label, number in found.items()]
-            differences = enter_counts(session, lines, "a wet Sunday")
+            lines = [CountLine(label, number, there[label]) for label, number in found.items()]
+            differences = book_counts(session, lines, "a wet Sunday")
             assert {one.label for one in differences} == {one for one in found if changes[one]}
         if possible:
             self.model.book(Deed(Reason.COUNTED, changes))
@@ -198,7 +198,7 @@ class Shop(RuleBasedStateMachine):
         target = self.model.equal(stack.size, place, stack.margin)
         possible = whole or self.model.can_split(label, quantity or 0, place)
         with self.deed(possible) as session:
-            to = listing.put_stock(session, label, place, quantity).label
+            to = listing.set_stock_place(session, label, place, quantity).label
         if whole:
             stack.place = place
         elif possible:
@@ -270,7 +270,7 @@ class Shop(RuleBasedStateMachine):
     @rule(packs=st.integers(1, 4))
     def buy(self, packs: int) -> None:
         with self.deed(True) as session:
-            wish = purchases.Ordered("Card", BOUGHT, packs)
+            wish = purchases.PurchaseLineRequest("Card", BOUGHT, packs)
             made = purchases.add_purchase(session, "Mill", [wish], today=TODAY)
         assert made.id not in self.model.purchases
         self.model.purchases[made.id] = packs
@@ -287,7 +287,7 @@ class Shop(RuleBasedStateMachine):
         joins = self.model.equal(BOUGHT, place)
         possible = 0 < came <= self.model.to_come(number)
         with self.deed(possible) as session:
-            lines = None if packs is None else {1: purchases.Came(packs)}
+            lines = None if packs is None else {1: purchases.ReceivedPacks(packs)}
             (stock,), _ = purchases.receive_purchase(
                 session, number, lines, place=place, today=TODAY
             )
@@ -323,11 +323,13 @@ class Shop(RuleBasedStateMachine):
                 draft=draft,
             )  # fmt: skip
         assert made.id not in self.model.orders
-        self.model.orders[made.id] = Order(copies, Status.DRAFT if draft else Status.CONFIRMED)
+        self.model.orders[made.id] = Order(
+            copies, OrderStatus.DRAFT if draft else OrderStatus.CONFIRMED
+        )
 
     @precondition(lambda self: self.model.orders)
-    @rule(data=st.data(), wanted=st.sampled_from(sorted(Status)))
-    def move(self, data: st.DataObject, wanted: Status) -> None:
+    @rule(data=st.data(), wanted=st.sampled_from(sorted(OrderStatus)))
+    def move(self, data: st.DataObject, wanted: OrderStatus) -> None:
         number = data.draw(st.sampled_from(sorted(self.model.orders)))
         possible = self.model.can_move(number, wanted)
         with self.deed(possible) as session:
@@ -340,7 +342,7 @@ class Shop(RuleBasedStateMachine):
     @rule(draft=st.sampled_from([False, False, True]))
     def plan(self, draft: bool) -> None:
         orders = self.model.orders
-        waiting = [n for n, order in orders.items() if order.status is Status.CONFIRMED]
+        waiting = [n for n, order in orders.items() if order.status is OrderStatus.CONFIRMED]
         try:
             plan = plan_batch(self.shop, effort=Effort.QUICK, draft=draft, today=TODAY)
         except Refusal:
@@ -354,7 +356,7 @@ class Shop(RuleBasedStateMachine):
         batch = self.model.add_batch(plan, BatchStatus.DRAFT if draft else BatchStatus.OPEN)
         assert batch.pieces == Counter({one: orders[one].copies for one in made})
         if not draft:
-            self.model.orders_become(batch, Status.CONFIRMED, Status.PLANNED)
+            self.model.orders_become(batch, OrderStatus.CONFIRMED, OrderStatus.PLANNED)
 
     @rule(width=st.integers(8, 12), copies=st.integers(1, 6), draft=st.booleans())
     def order_and_plan(self, width: int, copies: int, draft: bool) -> None:
@@ -377,7 +379,7 @@ class Shop(RuleBasedStateMachine):
         if possible:
             batch = self.model.batches[number]
             batch.status = BatchStatus.OPEN
-            self.model.orders_become(batch, Status.CONFIRMED, Status.PLANNED)
+            self.model.orders_become(batch, OrderStatus.CONFIRMED, OrderStatus.PLANNED)
 
     @precondition(lambda self: self.model.batches)
     @rule(
@@ -506,7 +508,7 @@ class Shop(RuleBasedStateMachine):
     def _take_back(self, number: int) -> None:
         possible = self.model.can_take_back(number)
         with self.deed(possible) as session:
-            undo.undo_deed(session, number)
+            undo.undo_transaction(session, number)
         if possible:
             self.model.take_back(number)
 
@@ -519,22 +521,22 @@ class Shop(RuleBasedStateMachine):
                 row.label: Stack((row.width, row.height), row.place, row.quantity, row.margins.left)
                 for row in listed
             } == model.stash
-            assert reserved(session) == +model.reserved()
+            assert reserved_quantities(session) == +model.reserved()
             reels = supplies.list_supplies(session, include_empty=True)
-            assert {row.label: row.left for row in reels} == dict(model.reels)
+            assert {row.label: row.remaining for row in reels} == dict(model.reels)
             orders = dict(session.execute(select(BookedOrder.id, BookedOrder.status)).all())
             assert orders == {number: order.status for number, order in model.orders.items()}
             batches = session.execute(
                 select(BookedBatch.id, BookedBatch.status, BookedBatch.mends_id)
             ).all()
             assert batches == [(n, one.status, one.mends) for n, one in model.batches.items()]
-            lost = sum(one.quantity for one in spoiling.lost_pieces(session, mended=True))
+            lost = sum(one.quantity for one in spoiling.spoiled_pieces(session, mended=True))
             assert lost == sum(one.quantity for _, one in model.losses())
             assert missing_pieces(session) == +Counter(
                 {number: model.missing(number) for number in model.orders}
             )
             assert session.scalar(select(func.count(BookedDeed.id))) == len(model.deeds)
-            coming = {one.purchase: one.sheets for one in purchases.on_its_way(session)}
+            coming = {one.purchase: one.sheets for one in purchases.scheduled_receipts(session)}
             assert coming == {
                 number: PACK * packs
                 for number in model.purchases
@@ -543,7 +545,7 @@ class Shop(RuleBasedStateMachine):
 
     @invariant()
     def no_piece_is_made_twice_or_forgotten(self) -> None:
-        made = (Status.CUT, Status.ASSEMBLED, Status.DELIVERED)
+        made = (OrderStatus.CUT, OrderStatus.ASSEMBLED, OrderStatus.DELIVERED)
         for number, order in self.model.orders.items():
             if order.status not in made:
                 continue

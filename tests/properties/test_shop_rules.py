@@ -15,7 +15,7 @@ from inventory.database.open import open_shop
 from inventory.orders.orders import add_order
 from inventory.production.planning import plan_batch
 from inventory.shop.settings import change_shop
-from inventory.stock.condition import bruise
+from inventory.stock.condition import book_damage
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_sheets
 from nester.core.lengths import cm, mm
@@ -65,7 +65,7 @@ def test_every_plan_keeps_to_the_rules_of_the_shop(
                 add_sheets(session, "Card", (cm(50), cm(70)), 1, margins=margins)
                 add_sheets(session, "Card", (cm(70), cm(50)), 2, margins=margins)
                 if corner is not None:
-                    bruise(session, "S-1", Rect(0, 0, *corner))
+                    book_damage(session, "S-1", Rect(0, 0, *corner))
                 add_order(session, "Ines", "folded-card", CARD, {"all": "Card"}, 3, TODAY, TODAY)
             # It is refused if nester.verify finds a fault in it.
             plan = plan_batch(shop, cuts=cuts, effort=Effort.QUICK, today=TODAY)
@@ -75,6 +75,6 @@ def test_every_plan_keeps_to_the_rules_of_the_shop(
         usable = plan.as_layout(layout)[1].usable
         for spot in layout.spots:
             rect = Rect(spot.x, spot.y, spot.width, spot.height)
-            assert usable.holds(rect)
+            assert usable.contains(rect)
             if plan.part_of(spot).piece.is_rectangle:
-                assert not any(rect.meets(bad) for bad in layout.sheet.bruises)
+                assert not any(rect.overlaps(bad) for bad in layout.sheet.bruises)

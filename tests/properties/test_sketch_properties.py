@@ -8,17 +8,23 @@ from fractions import Fraction
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
+from nester.core.problem import Cuts, Demand, Effort, Problem, Rect, StockItem
 from nester.packing import (
     solve,
 )
 from nester.packing.orders.most_copies import most_copies
-from nester.packing.search.quick_plan import Like, Pains, holds_on_one_sheet, lay_anew, sketch
+from nester.packing.search.quick_plan import (
+    QuickBudget,
+    SolvedProblem,
+    fits_on_one_sheet,
+    quick_plan,
+    relayout_plan,
+)
 from nester.verify import (
     verify,
 )
 
-HURRIED = Pains(300, 5_000, 3_000, 0.005)
+HURRIED = QuickBudget(300, 5_000, 3_000, 0.005)
 
 
 @st.composite
@@ -30,9 +36,9 @@ def problems(draw: st.DrawFn, *, endless: bool = True) -> Problem:
         voids: tuple[Rect, ...] = ()
         if draw(st.booleans()) and min(width, height) > 9:
             voids = (Rect(0, 0, width // 3, height // 3),)
-        wants.append(Want(f"w{number}", width, height, draw(st.integers(1, 5)), "p", voids=voids))
+        wants.append(Demand(f"w{number}", width, height, draw(st.integers(1, 5)), "p", voids=voids))
     stock = tuple(
-        Stock(
+        StockItem(
             f"s{number}",
             draw(st.integers(30, 70 if endless else 40)),
             draw(st.integers(30, 70 if endless else 40)),
@@ -49,12 +55,12 @@ def problems(draw: st.DrawFn, *, endless: bool = True) -> Problem:
 @given(problems())
 @settings(max_examples=25, deadline=None)
 def test_a_sketch_is_whole_judged_and_bounded(problem: Problem) -> None:
-    answer = sketch(problem, pains=HURRIED)
+    answer = quick_plan(problem, pains=HURRIED)
     assert verify(problem, answer) == []
     assert not answer.unplaced
-    assert answer.bound <= answer.cost
-    assert sketch(problem, pains=HURRIED) == answer
-    assert answer.bound <= solve(problem, Effort.QUICK).cost
+    assert answer.lower_bound <= answer.cost
+    assert quick_plan(problem, pains=HURRIED) == answer
+    assert answer.lower_bound <= solve(problem, Effort.QUICK).cost
 
 
 @given(problems(), st.integers(1, 3))
@@ -63,54 +69,56 @@ def test_what_is_cut_straight_can_be_laid_anew_with_smaller_pieces(
     problem: Problem, less: int
 ) -> None:
     plain = replace(
-        problem, cuts=Cuts.STRAIGHT, wants=tuple(replace(w, voids=()) for w in problem.wants)
+        problem, cuts=Cuts.STRAIGHT, demands=tuple(replace(w, voids=()) for w in problem.demands)
     )
     smaller = replace(
         plain,
-        wants=tuple(replace(w, width=w.width - less, height=w.height - less) for w in plain.wants),
+        demands=tuple(
+            replace(w, width=w.width - less, height=w.height - less) for w in plain.demands
+        ),
     )
-    answer = sketch(plain, pains=HURRIED)
-    anew = lay_anew(smaller, Like(plain, answer))
+    answer = quick_plan(plain, pains=HURRIED)
+    anew = relayout_plan(smaller, SolvedProblem(plain, answer))
     assert anew is not None
     assert anew.cost == answer.cost
-    assert verify(smaller, replace(anew, bound=Fraction(0))) == []
+    assert verify(smaller, replace(anew, lower_bound=Fraction(0))) == []
     # It is where a search among like problems starts from.
-    assert sketch(smaller, [Like(plain, answer)], HURRIED).cost <= answer.cost
+    assert quick_plan(smaller, [SolvedProblem(plain, answer)], HURRIED).cost <= answer.cost
 
 
 @given(problems(), problems())
 @settings(max_examples=25, deadline=None)
 def test_what_is_laid_anew_is_right_or_not_at_all(one: Problem, other: Problem) -> None:
-    names = {want.name for want in one.wants}
+    names = {want.name for want in one.demands}
     like = replace(other, stock=one.stock, cuts=one.cuts)
-    answer = sketch(like, pains=HURRIED) if _fits(like) else None
+    answer = quick_plan(like, pains=HURRIED) if _fits(like) else None
     if answer is None:
         return
-    anew = lay_anew(one, Like(like, answer)) if names else None
+    anew = relayout_plan(one, SolvedProblem(like, answer)) if names else None
     if anew is not None:
         assert verify(one, anew) == []
         assert not anew.unplaced
-    hinted = sketch(one, [Like(like, answer)], HURRIED)
+    hinted = quick_plan(one, [SolvedProblem(like, answer)], HURRIED)
     assert verify(one, hinted) == []
     assert not hinted.unplaced
 
 
 def _fits(problem: Problem) -> bool:
-    return not sketch(problem, pains=HURRIED).unplaced
+    return not quick_plan(problem, pains=HURRIED).unplaced
 
 
 @given(problems())
 @settings(max_examples=8, deadline=None)
 def test_what_a_sheet_holds_and_what_it_surely_does_not(problem: Problem) -> None:
-    pieces = {want.name: want.quantity for want in problem.wants}
+    pieces = {want.name: want.quantity for want in problem.demands}
     stock = problem.stock[0]
-    found, never = holds_on_one_sheet(problem, stock.name, pieces)
+    found, never = fits_on_one_sheet(problem, stock.name, pieces)
     assert not (found and never)
     one = replace(problem, stock=(replace(stock, quantity=1),))
     if never:
         assert solve(one, Effort.QUICK).unplaced
     solid = sum(
-        w.quantity * (w.width * w.height - sum(v.area for v in w.voids)) for w in problem.wants
+        w.quantity * (w.width * w.height - sum(v.area for v in w.voids)) for w in problem.demands
     )
     if solid > stock.width * stock.height:
         assert never
@@ -120,13 +128,14 @@ def test_what_a_sheet_holds_and_what_it_surely_does_not(problem: Problem) -> Non
 @settings(max_examples=8, deadline=None)
 def test_how_many_can_be_made_is_between_its_numbers(problem: Problem) -> None:
     most = most_copies(problem, Effort.QUICK)
-    assert 0 <= most.at_least <= most.at_most
+    assert 0 <= most.lower_bound <= most.upper_bound
     for one, answer in most.plans:
-        assert verify(one, replace(answer, bound=Fraction(0))) == []
+        assert verify(one, replace(answer, lower_bound=Fraction(0))) == []
     more = replace(
         problem,
-        wants=tuple(
-            replace(want, quantity=want.quantity * (most.at_most + 1)) for want in problem.wants
+        demands=tuple(
+            replace(want, quantity=want.quantity * (most.upper_bound + 1))
+            for want in problem.demands
         ),
     )
     assert solve(more, Effort.QUICK).unplaced

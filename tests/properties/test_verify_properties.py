@@ -9,7 +9,16 @@ from fractions import Fraction
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nester.core.problem import Answer, Cut, Layout, Placed, Problem, Rect, Stock, Want
+from nester.core.problem import (
+    Cut,
+    CuttingPlan,
+    Demand,
+    Layout,
+    PlacedPiece,
+    Problem,
+    Rect,
+    StockItem,
+)
 from nester.verify import (
     FaultKind,
     verify,
@@ -42,7 +51,7 @@ def split(part: Rect, chance: random.Random, layout: tuple[list, list, list]) ->
         split(half, chance, layout)
 
 
-def random_answer(chance: random.Random) -> tuple[Problem, Answer]:
+def random_answer(chance: random.Random) -> tuple[Problem, CuttingPlan]:
     sheet = Rect(0, 0, chance.randrange(60, 400), chance.randrange(60, 400))
     pieces: list[Rect] = []
     cuts: list[Cut] = []
@@ -53,13 +62,13 @@ def random_answer(chance: random.Random) -> tuple[Problem, Answer]:
     for number, rect in enumerate(pieces):
         turned = chance.random() < 0.5
         sides = rect[:1:-1] if turned else rect[2:]
-        wants.append(Want(str(number), *sides, copies))
-        placed.append(Placed(str(number), *rect, turned))
-    stock = (Stock("sheet", *sheet[2:], chance.choice([None, copies]), Fraction(7, 3)),)
+        wants.append(Demand(str(number), *sides, copies))
+        placed.append(PlacedPiece(str(number), *rect, turned))
+    stock = (StockItem("sheet", *sheet[2:], chance.choice([None, copies]), Fraction(7, 3)),)
     layout = Layout("sheet", copies, tuple(placed), tuple(cuts), tuple(offcuts))
     problem = Problem(tuple(wants), stock, smallest_offcut=SMALLEST)
     layouts = (layout,) if placed else ()
-    return problem, Answer(layouts, (), Fraction(7 * copies * bool(placed), 3), Fraction(0))
+    return problem, CuttingPlan(layouts, (), Fraction(7 * copies * bool(placed), 3), Fraction(0))
 
 
 seeds = st.integers(0, 2**32).map(random.Random)
@@ -89,7 +98,7 @@ def test_a_piece_that_is_moved_is_caught(chance: random.Random) -> None:
     placed = (*layout.placed[:index], piece, *layout.placed[index + 1 :])
     found = verify(problem, replace(answer, layouts=(replace(layout, placed=placed),)))
     # Only upon an equal neighbour would it lie in a part that is cut free.
-    assert {FaultKind.NOT_FREE, FaultKind.OVERLAP} & {fault.kind for fault in found}
+    assert {FaultKind.NOT_CUT_FREE, FaultKind.OVERLAP} & {fault.kind for fault in found}
 
 
 @settings(max_examples=100, deadline=None)
@@ -133,8 +142,8 @@ def brute_overlaps(rects: list[Rect]) -> bool:
     )
 )
 def test_overlaps_are_found_as_by_looking_at_every_pair(rects: list[Rect]) -> None:
-    placed = tuple(Placed(str(i), *rect) for i, rect in enumerate(rects))
-    wants = tuple(Want(p.name, p.width, p.height, 1) for p in placed)
-    problem = Problem(wants, (Stock("s", 14, 14, 1, Fraction(1)),))
-    found = verify(problem, Answer((Layout("s", 1, placed),), (), Fraction(1), Fraction(0)))
+    placed = tuple(PlacedPiece(str(i), *rect) for i, rect in enumerate(rects))
+    wants = tuple(Demand(p.name, p.width, p.height, 1) for p in placed)
+    problem = Problem(wants, (StockItem("s", 14, 14, 1, Fraction(1)),))
+    found = verify(problem, CuttingPlan((Layout("s", 1, placed),), (), Fraction(1), Fraction(0)))
     assert (FaultKind.OVERLAP in {fault.kind for fault in found}) == brute_overlaps(rects)

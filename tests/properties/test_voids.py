@@ -10,7 +10,7 @@ from nester.core.geometry import voids
 from nester.core.piece import Piece, Point
 from nester.core.problem import Rect
 from nester.designs.parts.tray import tray
-from nester.designs.parts.walled import Walled
+from nester.designs.parts.walled import WalledBase
 
 SIDES = st.integers(8, 60)
 
@@ -34,8 +34,8 @@ def trays(draw: st.DrawFn) -> Piece:
 
 
 @st.composite
-def pluses(draw: st.DrawFn) -> tuple[Piece, Walled]:
-    shape = Walled(draw(SIDES), draw(SIDES), draw(SIDES))
+def pluses(draw: st.DrawFn) -> tuple[Piece, WalledBase]:
+    shape = WalledBase(draw(SIDES), draw(SIDES), draw(SIDES))
     return Piece("plus", "a", shape.cross_outline()), shape
 
 
@@ -112,9 +112,13 @@ def test_the_voids_beside_mitred_tabs_miss_their_slanted_edges(piece: Piece) -> 
 
 @settings(max_examples=60, deadline=None)
 @given(pluses())
-def test_the_voids_of_a_plus_are_its_four_corners(made: tuple[Piece, Walled]) -> None:
+def test_the_voids_of_a_plus_are_its_four_corners(made: tuple[Piece, WalledBase]) -> None:
     piece, shape = made
-    wall, right, bottom = shape.wall, shape.wall + shape.width, shape.wall + shape.length
+    wall, right, bottom = (
+        shape.wall_height,
+        shape.wall_height + shape.width,
+        shape.wall_height + shape.length,
+    )
     corners = {Rect(x, y, wall, wall) for x in (0, right) for y in (0, bottom)}
     found = voids(piece)
     assert len(found) == 4

@@ -12,10 +12,19 @@ import pytest
 
 from nester.core.lengths import mm
 from nester.core.piece import Turn
-from nester.core.problem import Answer, Cuts, Effort, Layout, Placed, Problem, Stock, Want
+from nester.core.problem import (
+    Cuts,
+    CuttingPlan,
+    Demand,
+    Effort,
+    Layout,
+    PlacedPiece,
+    Problem,
+    StockItem,
+)
 from nester.cutting import (
-    cut_order,
-    separable,
+    is_guillotine,
+    plan_cuts,
 )
 from nester.packing import (
     solve,
@@ -66,8 +75,10 @@ MORON_33_32 = [
 
 
 def one_sheet_size(pieces, width, height, cuts):
-    wants = (Want(f"piece {n}", mm(w), mm(h), 1) for n, (w, h) in enumerate(pieces))
-    return Problem(tuple(wants), (Stock("sheet", mm(width), mm(height), None, Fraction(1)),), cuts)
+    wants = (Demand(f"piece {n}", mm(w), mm(h), 1) for n, (w, h) in enumerate(pieces))
+    return Problem(
+        tuple(wants), (StockItem("sheet", mm(width), mm(height), None, Fraction(1)),), cuts
+    )
 
 
 @pytest.mark.parametrize("cuts", list(Cuts))
@@ -83,7 +94,7 @@ def test_fewest_sheets_of_berkey_and_wang(pieces, side, fewest, cuts):
     answer = solve(problem, Effort.QUICK)
     assert verify(problem, answer) == []
     assert not answer.unplaced
-    assert answer.cost == answer.bound == fewest
+    assert answer.cost == answer.lower_bound == fewest
 
 
 def test_least_area_of_hopper_and_turton():
@@ -92,11 +103,11 @@ def test_least_area_of_hopper_and_turton():
     The pieces cover 2520, and the area of every sheet is a multiple of 100: below 2600 none does.
     """
     wants = (
-        Want(f"piece {n}", mm(w), mm(h), 1, turn=Turn.NONE)
+        Demand(f"piece {n}", mm(w), mm(h), 1, turn=Turn.NONE)
         for n, (w, h) in enumerate(HOPPER_TURTON_M1A)
     )
     stock = (
-        Stock(f"{w} × {h}", mm(w), mm(h), number, Fraction(w * h))
+        StockItem(f"{w} × {h}", mm(w), mm(h), number, Fraction(w * h))
         for w, h, number in HOPPER_TURTON_M1_SHEETS
     )
     problem = Problem(tuple(wants), tuple(stock))
@@ -104,28 +115,28 @@ def test_least_area_of_hopper_and_turton():
     answer = solve(problem, Effort.QUICK)
     assert verify(problem, answer) == []
     assert not answer.unplaced
-    assert answer.cost == answer.bound == 2600
+    assert answer.cost == answer.lower_bound == 2600
 
 
 def test_nine_squares_by_free_cuts_on_one_sheet():
     problem = one_sheet_size([(side, side) for _, _, side in MORON_33_32], 33, 32, Cuts.FREE)
     answer = solve(problem, Effort.NORMAL)
     assert verify(problem, answer) == []
-    assert answer.cost == answer.bound == 1
+    assert answer.cost == answer.lower_bound == 1
 
 
 def test_nine_squares_as_published_are_right_and_need_a_knife():
     problem = one_sheet_size([(side, side) for _, _, side in MORON_33_32], 33, 32, Cuts.FREE)
     placed = tuple(
-        Placed(f"piece {n}", mm(x), mm(y), mm(side), mm(side))
+        PlacedPiece(f"piece {n}", mm(x), mm(y), mm(side), mm(side))
         for n, (x, y, side) in enumerate(MORON_33_32)
     )
-    cuts, offcuts = cut_order(mm(33), mm(32), placed, Cuts.FREE, problem.smallest_offcut)
+    cuts, offcuts = plan_cuts(mm(33), mm(32), placed, Cuts.FREE, problem.smallest_offcut)
     layout = Layout("sheet", 1, placed, cuts, offcuts)
-    assert verify(problem, Answer((layout,), (), Fraction(1), Fraction(1))) == []
+    assert verify(problem, CuttingPlan((layout,), (), Fraction(1), Fraction(1))) == []
     assert any(cut.knife for cut in cuts)
     assert offcuts == ()
-    assert not separable(placed)
+    assert not is_guillotine(placed)
 
 
 def test_nine_squares_by_straight_cuts_need_two_sheets():
@@ -144,7 +155,7 @@ def test_nine_squares_by_straight_cuts_need_two_sheets():
     problem = one_sheet_size([(side, side) for side in sides], 33, 32, Cuts.STRAIGHT)
     answer = solve(problem, Effort.QUICK)
     assert verify(problem, answer) == []
-    assert answer.cost == answer.bound == 2
+    assert answer.cost == answer.lower_bound == 2
 
 
 def comes_apart_full(squares, width, height):

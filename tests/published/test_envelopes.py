@@ -76,7 +76,9 @@ def test_a_card_of_a_format_goes_into_the_envelope_of_its_pair(
     assert (settings["envelope-width"], settings["envelope-height"]) == ENVELOPE_FORMATS[envelope]
     # A card of 0.3 mm in an envelope of 0.15 mm has play both ways.
     thick = {"card": mm("0.3"), "mat.front.1": mm("0.15"), "envelope": mm("0.15")}
-    assert all(joint.play(thick.__getitem__) > joint.wished for joint in design.joints(settings))
+    assert all(
+        joint.play(thick.__getitem__) > joint.required_play for joint in design.joints(settings)
+    )
 
 
 def test_a4_in_three_is_99_by_210() -> None:

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from inventory.costs.costing import in_coins, share_out
+from inventory.costs.costing import allocate_amount, round_to_sum
 from inventory.costs.rates import read_grams
 
 # The bill to apportion 120 seats by Hamilton's method to the census of 1790, vetoed in 1792: M. L.
@@ -35,7 +35,9 @@ def test_seats_are_shared_out_as_in_the_bill_of_1792() -> None:
     people = [number for number, _ in CENSUS_OF_1790.values()]
     assert sum(people) == 3_615_920
     # A currency without a smaller coin: one seat is one coin.
-    assert share_out(Decimal(120), people, "JPY") == [seats for _, seats in CENSUS_OF_1790.values()]
+    assert allocate_amount(Decimal(120), people, "JPY") == [
+        seats for _, seats in CENSUS_OF_1790.values()
+    ]
 
 
 # Regulation (EC) No 1103/97, article 5: amounts are rounded up or down to the nearest cent, and a
@@ -52,7 +54,7 @@ def test_seats_are_shared_out_as_in_the_bill_of_1792() -> None:
     ],
 )
 def test_half_a_cent_is_rounded_up(exact: str, rounded: str) -> None:
-    assert in_coins([Decimal(exact)], "EUR") == [Decimal(rounded)]
+    assert round_to_sum([Decimal(exact)], "EUR") == [Decimal(rounded)]
 
 
 # NIST Special Publication 811 (2008), appendix B.8: a pound (avoirdupois) is exactly 453.59237 g;

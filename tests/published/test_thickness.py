@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from nester.core.lengths import Length, mm
-from nester.designs.base.thickness import Sheetstock, thickness_of
+from nester.designs.base.thickness import PaperSpec, thickness_of
 
 
 def micrometres(count: int) -> Length:
@@ -19,7 +19,7 @@ def micrometres(count: int) -> Length:
 def test_bulk_is_thickness_over_grammage(grammage: int, bulk: Fraction) -> None:
     # ISO 534: bulk in cm³/g is the thickness in µm divided by the grammage in g/m².
     # Rounded up to a whole fine unit, 1/24 µm.
-    taken = thickness_of(Sheetstock(grammage, bulk=bulk)).thickness
+    taken = thickness_of(PaperSpec(grammage, bulk=bulk)).thickness
     assert 0 <= taken - grammage * bulk * micrometres(1) < 1
 
 
@@ -32,11 +32,11 @@ def test_the_usual_bulk_gives_published_thicknesses_of_card(
 ) -> None:
     # WJEC, Papers and boards: category and standards, 2016: card from `light` to `heavy` g/m² is
     # `thin` to `thick` µm.  The two ranges must meet.
-    assert thickness_of(Sheetstock(light)).thickness <= micrometres(thick)
-    assert thickness_of(Sheetstock(heavy)).thickness >= micrometres(thin)
+    assert thickness_of(PaperSpec(light)).thickness <= micrometres(thick)
+    assert thickness_of(PaperSpec(heavy)).thickness >= micrometres(thin)
 
 
 def test_the_usual_bulk_for_copying_paper() -> None:
     # The same source: copying paper of 80 g/m² is 100 µm.  The usual bulk is card's: within 5 %.
-    taken = thickness_of(Sheetstock(80)).thickness
+    taken = thickness_of(PaperSpec(80)).thickness
     assert micrometres(100) <= taken <= micrometres(105)

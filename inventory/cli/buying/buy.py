@@ -13,7 +13,7 @@ from inventory.cli.shared.options import (
     EffortOption,
     JsonFlag,
     SecondsOption,
-    counted,
+    format_count,
     group,
     searching_in,
     shop_file_of,
@@ -22,7 +22,7 @@ from nester.core.problem import Effort
 
 if TYPE_CHECKING:
     from inventory.database.tables.base import Shop
-    from inventory.restocking.restock_list import NeededBy, RestockLine
+    from inventory.restocking.restock_list import OrderDeadline, RestockLine
 
 app = group("Buying: what to restock, from whom, at what price, and what is on its way.")
 
@@ -47,17 +47,17 @@ def list_(
     from inventory.cli.shared.terminal import console, print_json
     from inventory.purchasing.purchases import list_purchases
     from inventory.restocking.restock_list import restock_list
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
 
     today = date.today()
     with shop_file_of(context) as shop_file:
         with searching_in(shop_file, seconds) as search:
             lines = restock_list(shop_file, today=today, effort=effort, **search)
         with shop_file.read() as session:
-            shop = the_shop(session)
+            shop = get_shop(session)
             overdue = [
                 f"Purchase {row.purchase.id} from {row.purchase.supplier.name} is"
-                f" {counted(row.days_late(today), 'day')} overdue"
+                f" {format_count(row.days_late(today), 'day')} overdue"
                 for row in list_purchases(session, also_done=False)
                 if row.days_late(today)
             ]
@@ -84,8 +84,8 @@ def _restock_table(lines: list[RestockLine], shop: Shop, today: date) -> Any:
     shown.columns[0].no_wrap = True
     for one in lines:
         why = one.why
-        if one.coming:
-            why = [*why, f"{one.coming} more are on their way"]
+        if one.on_order:
+            why = [*why, f"{one.on_order} more are on their way"]
         shown.add_row(
             _day_words(one.order_by, today),
             Text(f"{one.paper}\n{format_size(one.width, one.height, shop.unit)}"),
@@ -110,7 +110,7 @@ def _from_words(line: RestockLine, shop: Shop) -> str:
     if line.choice is None:
         return "nobody offers it"
     offer = line.choice.offer
-    packs = f"{counted(line.choice.packs, 'pack')} of {offer.pack}"
+    packs = f"{format_count(line.choice.packs, 'pack')} of {offer.pack}"
     price = format_money(Fraction(line.choice.price), shop.currency)
     return f"{offer.supplier}\n{packs}, {price}"
 
@@ -145,14 +145,14 @@ def _line_as_json(line: RestockLine, currency: str) -> dict[str, Any]:
         "below": None
         if low is None
         else {
-            "left": low.left,
-            "reorder": low.reorder,
+            "left": low.remaining,
+            "reorder": low.reorder_point,
             "target": low.target,
             "any_size": low.any_size,
         },
         "needed": None if line.needed is None else line.needed.isoformat(),
         "order_by": None if line.order_by is None else line.order_by.isoformat(),
-        "on_its_way": line.coming,
+        "on_its_way": line.on_order,
         "buy": None
         if choice is None
         else {
@@ -161,7 +161,7 @@ def _line_as_json(line: RestockLine, currency: str) -> dict[str, Any]:
             "pack": choice.offer.pack,
             "price": f"{choice.price:f}",
             "currency": currency,
-            "days": choice.offer.days,
+            "days": choice.offer.lead_days,
         },
     }
 
@@ -184,14 +184,14 @@ def dates(
     """
     from inventory.cli.shared.terminal import console, print_json
     from inventory.restocking.restock_list import order_dates
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
 
     today = date.today()
     with shop_file_of(context) as shop_file:
         with searching_in(shop_file, seconds) as search:
             rows = order_dates(shop_file, today=today, effort=effort, **search)
         with shop_file.read() as session:
-            shop = the_shop(session)
+            shop = get_shop(session)
     if as_json:
         print_json([_date_as_json(one, today) for one in rows])
         return
@@ -230,7 +230,7 @@ def dates(
     console().print(shown if rows else "No confirmed order waits for paper.")
 
 
-def _date_as_json(one: NeededBy, today: date) -> dict[str, Any]:
+def _date_as_json(one: OrderDeadline, today: date) -> dict[str, Any]:
     from nester.core.lengths import to_mm_number
 
     return {

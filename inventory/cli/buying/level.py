@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, counted, group, shop_file_of
+from inventory.cli.shared.options import JsonFlag, format_count, group, shop_file_of
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from inventory.purchasing.reorder_levels import Suggestion
+    from inventory.purchasing.reorder_levels import LevelSuggestion
     from nester.core.lengths import Length, Unit
     from nester.core.sheet_sizes import Size
 
@@ -26,10 +26,10 @@ SizeOption = Annotated[
 
 
 def _size(session: Session, text: str | None) -> Size | None:
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from nester.core.sheet_sizes import parse_size
 
-    return None if text is None else parse_size(text, the_shop(session).unit)
+    return None if text is None else parse_size(text, get_shop(session).unit)
 
 
 def _size_words(size: tuple[Length | None, Length | None], unit: Unit) -> str:
@@ -64,7 +64,7 @@ def set_one_level(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         level = set_level(session, paper, reorder, target, size=_size(session, size))
         name = level.paper.name
-    typer.echo(f"With {counted(reorder, 'sheet')} of {name} or fewer, buy up to {target}")
+    typer.echo(f"With {format_count(reorder, 'sheet')} of {name} or fewer, buy up to {target}")
 
 
 @app.command("drop")
@@ -87,10 +87,10 @@ def list_all_levels(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all levels that are set."""
     from inventory.cli.shared.terminal import console, print_json
     from inventory.purchasing.reorder_levels import list_levels
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         rows = [
             (one.paper.name, one.width, one.height, one.reorder, one.target, one.set_at)
             for one in list_levels(session)
@@ -171,13 +171,13 @@ def suggest(
     """
     from inventory.cli.shared.terminal import console, print_json
     from inventory.purchasing.reorder_levels import accept_suggestions, suggest_levels
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
 
     with (
         shop_file_of(context) as shop_file,
         shop_file.begin() if accept else shop_file.read() as session,
     ):
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         rows = suggest_levels(
             session, papers or None, today=date.today(), weeks=weeks, safety=safety, cover=cover
         )
@@ -201,31 +201,35 @@ def suggest(
             _size_words(one.size or (None, None), unit),
             f"{one.used} in {one.days} days",
             _tenths(one),
-            counted(one.delivery, "day"),
-            str(one.reorder),
+            format_count(one.lead_days, "day"),
+            str(one.reorder_point),
             str(one.target),
-            "" if one.now is None else f"{one.now[0]} / {one.now[1]}",
+            "" if one.current_level is None else f"{one.current_level[0]} / {one.current_level[1]}",
         )
-    console().print(shown if rows else f"No sheets were used in the last {counted(weeks, 'week')}.")
+    console().print(
+        shown if rows else f"No sheets were used in the last {format_count(weeks, 'week')}."
+    )
     if rows:
         typer.echo("Set" if accept else "Nothing is set yet; --accept sets these levels")
 
 
-def _tenths(one: Suggestion) -> str:
+def _tenths(one: LevelSuggestion) -> str:
     from inventory.core.money import round_to_decimals
 
-    return str(round_to_decimals(one.a_week, 1))
+    return str(round_to_decimals(one.weekly_use, 1))
 
 
-def _suggestion_as_json(one: Suggestion) -> dict[str, Any]:
+def _suggestion_as_json(one: LevelSuggestion) -> dict[str, Any]:
     width, height = one.size or (None, None)
     return {
         "paper": one.paper,
         **_size_as_json(width, height),
         "used": one.used,
         "days": one.days,
-        "delivery_days": one.delivery,
-        "reorder": one.reorder,
+        "delivery_days": one.lead_days,
+        "reorder": one.reorder_point,
         "target": one.target,
-        "now": None if one.now is None else {"reorder": one.now[0], "target": one.now[1]},
+        "now": None
+        if one.current_level is None
+        else {"reorder": one.current_level[0], "target": one.current_level[1]},
     }

@@ -14,7 +14,7 @@ from inventory.cli.shared.options import (
     JsonFlag,
     SecondsOption,
     command_words,
-    counted,
+    format_count,
     shop_file_of,
     stopping,
 )
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from inventory.database.tables.base import Shop
     from inventory.database.tables.purchasing import Purchase
-    from inventory.restocking.purchase_plan import PlanLine, PurchasePlan
+    from inventory.restocking.purchase_plan import PlanLine, RestockPlan
 
 __all__ = ["plan"]
 
@@ -79,16 +79,16 @@ def plan(
     """
     from inventory.cli.shared.terminal import console, print_json, searching
     from inventory.core.money import format_money
-    from inventory.restocking.purchase_plan import plan_purchase, record
-    from inventory.shop.settings import the_shop
+    from inventory.restocking.purchase_plan import book_purchases, plan_purchase
+    from inventory.shop.settings import get_shop
     from nester.packing import (
-        cores,
+        usable_cores,
     )
 
     today = date.today()
     with shop_file_of(context) as shop_file:
         with shop_file.read() as session:
-            shop = the_shop(session)
+            shop = get_shop(session)
         with (
             stopping(seconds) as stop,
             searching("Buying", lambda amount: format_money(amount, shop.currency)) as tell,
@@ -96,16 +96,16 @@ def plan(
             found = plan_purchase(
                 shop_file, orders or (), levels=levels, in_time=in_time, cuts=cuts,
                 ignore_grain=ignore_grain, effort=effort, today=today,
-                processes=cores(), stop=stop, on_progress=tell,
+                processes=usable_cores(), stop=stop, on_progress=tell,
             )  # fmt: skip
         booked: list[Purchase] = []
         if book and found.lines:
             with shop_file.begin() as session:
-                booked = record(session, found, today=today)
+                booked = book_purchases(session, found, today=today)
         if drawings is not None:
             from inventory.cli.fit import draw_answer
 
-            draw_answer(found.bought.problem, found.bought.answer, shop.unit, drawings)
+            draw_answer(found.bought.problem, found.bought.cutting_plan, shop.unit, drawings)
         if as_json:
             print_json(_as_json(found, [one.id for one in booked], today))
         else:
@@ -119,7 +119,7 @@ def plan(
         raise typer.Exit(_PIECES_LEFT_OVER)
 
 
-def _report(found: PurchasePlan, shop: Shop, today: date) -> object:
+def _report(found: RestockPlan, shop: Shop, today: date) -> object:
     from rich.console import Group
     from rich.text import Text
 
@@ -128,17 +128,17 @@ def _report(found: PurchasePlan, shop: Shop, today: date) -> object:
         parts.append(_to_buy(found, shop, today))
     if found.shipping:
         parts.append(_suppliers(found))
-    if found.stash:
+    if found.stock_use:
         parts.append(_stash(found, shop))
-    if found.held:
-        parts.append(_held(found, shop))
+    if found.filled_levels:
+        parts.append(_filled_levels(found, shop))
     if found.unmade:
         parts.append(_unmade(found, shop))
     parts += [Text(sentence) for sentence in _words(found, today)]
     return Group(*parts)  # type: ignore[arg-type]
 
 
-def _to_buy(found: PurchasePlan, shop: Shop, today: date) -> object:
+def _to_buy(found: RestockPlan, shop: Shop, today: date) -> object:
     from rich.text import Text
 
     from inventory.documents.format.terminal_tables import table
@@ -157,7 +157,7 @@ def _to_buy(found: PurchasePlan, shop: Shop, today: date) -> object:
         whom = "order" if len(one.orders) == 1 else "orders"
         shown.add_row(
             when,
-            Text(f"{counted(one.packs, 'pack')} of {offer.pack}\nfrom {offer.supplier}"),
+            Text(f"{format_count(one.packs, 'pack')} of {offer.pack}\nfrom {offer.supplier}"),
             Text(f"{offer.paper}\n{size}"),
             _money(one.price, found.currency),
             str(one.sheets - one.used),
@@ -171,7 +171,7 @@ def _few(numbers: tuple[int, ...]) -> str:
     return shown if len(numbers) <= 4 else f"{shown} and {len(numbers) - 4} more"
 
 
-def _suppliers(found: PurchasePlan) -> object:
+def _suppliers(found: RestockPlan) -> object:
     from fractions import Fraction
 
     from rich.text import Text
@@ -192,7 +192,7 @@ def _suppliers(found: PurchasePlan) -> object:
     return shown
 
 
-def _stash(found: PurchasePlan, shop: Shop) -> object:
+def _stash(found: RestockPlan, shop: Shop) -> object:
     from rich.text import Text
 
     from inventory.documents.format.terminal_tables import table
@@ -200,14 +200,14 @@ def _stash(found: PurchasePlan, shop: Shop) -> object:
 
     right = frozenset({"Used", "Left"})
     shown = table("Used of the stash", "Used", "Left", "Of", "Paper", "Size", right=right)
-    for one in found.stash:
+    for one in found.stock_use:
         label = f"purchase {one.purchase}" if one.purchase is not None else one.label
         size = format_size(one.width, one.height, shop.unit)
-        shown.add_row(str(one.used), str(one.left), Text(label), Text(one.paper), size)
+        shown.add_row(str(one.used), str(one.remaining), Text(label), Text(one.paper), size)
     return shown
 
 
-def _held(found: PurchasePlan, shop: Shop) -> object:
+def _filled_levels(found: RestockPlan, shop: Shop) -> object:
     from rich.text import Text
 
     from inventory.documents.format.terminal_tables import table
@@ -215,12 +215,12 @@ def _held(found: PurchasePlan, shop: Shop) -> object:
 
     right = frozenset({"Held", "There", "Bought"})
     shown = table("Levels", "Held", "There", "Bought", "Paper", "Size", right=right)
-    for one in found.held:
+    for one in found.filled_levels:
         size = format_size(one.width, one.height, shop.unit) if one.width else ""
-        nobody = one.there + one.bought < one.target
+        nobody = one.on_hand + one.bought < one.target
         shown.add_row(
             str(one.target),
-            str(one.there),
+            str(one.on_hand),
             "nobody offers it" if nobody else str(one.bought),
             Text(one.paper),
             size,
@@ -228,7 +228,7 @@ def _held(found: PurchasePlan, shop: Shop) -> object:
     return shown
 
 
-def _unmade(found: PurchasePlan, shop: Shop) -> object:
+def _unmade(found: RestockPlan, shop: Shop) -> object:
     from rich.text import Text
 
     from inventory.documents.format.terminal_tables import table
@@ -241,18 +241,18 @@ def _unmade(found: PurchasePlan, shop: Shop) -> object:
     return shown
 
 
-def _words(found: PurchasePlan, today: date) -> list[str]:
+def _words(found: RestockPlan, today: date) -> list[str]:
     bought = found.bought
     if not found.lines:
         return ["Nothing to buy: what is there, or on its way, is enough."]
     total = _money(bought.cost, found.currency)
-    if bought.bound == bought.cost:
+    if bought.lower_bound == bought.cost:
         words = [f"{total} in all; proven: no purchase that is enough costs less."]
     else:
         words = [
             f"{total} in all; no purchase that is enough costs less than"
-            f" {_money(bought.bound, found.currency)}, so at most"
-            f" {float(100 * bought.gap):.1f} % could be saved."
+            f" {_money(bought.lower_bound, found.currency)}, so at most"
+            f" {float(100 * bought.optimality_gap):.1f} % could be saved."
         ]
     late = sorted({number for one in _late(found, today) for number in one.orders})
     if late:
@@ -261,12 +261,12 @@ def _words(found: PurchasePlan, today: date) -> list[str]:
             f"Some of it comes too late for {whom} {_few(tuple(late))}; --in-time buys only what"
             " comes in time."
         )
-    if bought.stopped:
+    if bought.interrupted:
         words.append("The search was stopped early; this is the best it had found.")
     return words
 
 
-def _late(found: PurchasePlan, today: date) -> list[PlanLine]:
+def _late(found: RestockPlan, today: date) -> list[PlanLine]:
     return [one for one in found.lines if one.order_by is not None and one.order_by < today]
 
 
@@ -282,14 +282,18 @@ def _exact(value: Fraction, currency: str) -> str:
     return f"{round_to_coin(value, currency):f}"
 
 
-def _as_json(found: PurchasePlan, booked: list[int], today: date) -> dict[str, Any]:
-    from inventory.core.money import down_to_coin
+def _as_json(found: RestockPlan, booked: list[int], today: date) -> dict[str, Any]:
+    from inventory.core.money import floor_to_coin
     from inventory.views.cutting import answer_as_json
     from nester.core.lengths import to_mm_number
 
     bought, currency = found.bought, found.currency
-    proven = bought.bound == bought.cost
-    bound = _exact(bought.cost, currency) if proven else f"{down_to_coin(bought.bound, currency):f}"
+    proven = bought.lower_bound == bought.cost
+    bound = (
+        _exact(bought.cost, currency)
+        if proven
+        else f"{floor_to_coin(bought.lower_bound, currency):f}"
+    )
 
     def size(one: Any) -> dict[str, Any]:
         return {"width": to_mm_number(one.width), "height": to_mm_number(one.height)}
@@ -300,7 +304,7 @@ def _as_json(found: PurchasePlan, booked: list[int], today: date) -> dict[str, A
         "cost": _exact(bought.cost, currency),
         "bound": bound,
         "proven": proven,
-        "gap": float(bought.gap),
+        "gap": float(bought.optimality_gap),
         "buy": [
             {
                 "supplier": one.offer.supplier,
@@ -326,19 +330,19 @@ def _as_json(found: PurchasePlan, booked: list[int], today: date) -> dict[str, A
                 "paper": one.paper,
                 **size(one),
                 "used": one.used,
-                "left": one.left,
+                "left": one.remaining,
             }
-            for one in found.stash
+            for one in found.stock_use
         ],
         "levels": [
             {
                 "paper": one.paper,
                 **size(one),
                 "target": one.target,
-                "there": one.there,
+                "there": one.on_hand,
                 "bought": one.bought,
             }
-            for one in found.held
+            for one in found.filled_levels
         ],
         "unmade": [
             {
@@ -352,5 +356,5 @@ def _as_json(found: PurchasePlan, booked: list[int], today: date) -> dict[str, A
             for one in found.unmade
         ],
         "recorded": booked,
-        "cutting": answer_as_json(bought.problem, bought.answer),
+        "cutting": answer_as_json(bought.problem, bought.cutting_plan),
     }

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, YesFlag, ask, counted, group, shop_file_of
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, format_count, group, shop_file_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from decimal import Decimal
 
     from inventory.database.tables.base import Shop
-    from inventory.purchasing.prices import Change, ListedPack, PriceRow, PriceSheet
+    from inventory.purchasing.prices import ListedPack, ParsedPriceList, PriceChange, PriceRow
 
 suppliers = group("Suppliers: who sells paper, and on what terms.")
 rates = group("Exchange rates: what foreign money is worth.")
@@ -177,11 +177,11 @@ def set_exchange_rate(
       quirebox buy rate set USD 0.92 --from 2027-03-01
     """
     from inventory.purchasing.suppliers import read_rate, set_rate
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         made = set_rate(session, currency, read_rate(rate), _day(day))
-        words = f"1 {made.currency} is {made.rate:f} {the_shop(session).currency}"
+        words = f"1 {made.currency} is {made.rate:f} {get_shop(session).currency}"
         since = made.day
     typer.echo(f"{words} from {since.isoformat()} on")
 
@@ -191,10 +191,10 @@ def list_exchange_rates(context: typer.Context, as_json: JsonFlag = False) -> No
     """List all rates ever set, the newest of each currency first."""
     from inventory.cli.shared.terminal import console, print_json
     from inventory.purchasing.suppliers import list_rates
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        rows, own = list_rates(session), the_shop(session).currency
+        rows, own = list_rates(session), get_shop(session).currency
     if as_json:
         print_json(
             [
@@ -253,18 +253,18 @@ def import_prices(
       quirebox buy prices import mill.csv --supplier "Paper mill"
       quirebox buy prices import all.xlsx --from 2027-04-01 --whole --yes
     """
-    from inventory.purchasing.prices import read_prices, store_prices, what_changes
-    from inventory.shop.settings import the_shop
+    from inventory.purchasing.prices import price_changes, read_prices, store_prices
+    from inventory.shop.settings import get_shop
 
     since = _day(day)
     with shop_file_of(context) as shop_file:
         with shop_file.read() as session:
-            shop = the_shop(session)
+            shop = get_shop(session)
             sheet = read_prices(
                 session, file, shop.unit, today=max(since, date.today()), supplier=supplier,
                 only_known=only_known,
             )  # fmt: skip
-            changes = what_changes(session, sheet, since, whole=whole)
+            changes = price_changes(session, sheet, since, whole=whole)
             fresh = _new_suppliers(session, sheet)
         if not yes:
             _show_changes(changes, shop)
@@ -275,16 +275,16 @@ def import_prices(
             ask(f"Keep these prices from {since.isoformat()} on?")
         with shop_file.begin() as session:
             store_prices(session, sheet, since, whole=whole)
-    typer.echo(f"{counted(len(changes), 'change')} kept")
+    typer.echo(f"{format_count(len(changes), 'change')} kept")
 
 
-def _new_suppliers(session: Any, sheet: PriceSheet) -> list[str]:
+def _new_suppliers(session: Any, sheet: ParsedPriceList) -> list[str]:
     from inventory.purchasing.suppliers import supplier_named
 
     return [name for name in sheet.lines if supplier_named(session, name) is None]
 
 
-def _show_changes(changes: Sequence[Change], shop: Shop) -> None:
+def _show_changes(changes: Sequence[PriceChange], shop: Shop) -> None:
     """Show the first changes."""
     from rich.text import Text
 
@@ -303,23 +303,23 @@ def _show_changes(changes: Sequence[Change], shop: Shop) -> None:
         )
         pack = f"{one.pack}" if one.least == 1 else f"{one.pack}, from {one.least}"
         size = format_size(*one.size, shop.unit)
-        shown.add_row(Text(one.supplier), Text(one.paper), size, pack, before, now, str(one.news))
+        shown.add_row(Text(one.supplier), Text(one.paper), size, pack, before, now, str(one.kind))
     if changes:
         console().print(shown)
     if len(changes) > _SHOWN:
-        typer.echo(f"… and {counted(len(changes) - _SHOWN, 'more line')}")
+        typer.echo(f"… and {format_count(len(changes) - _SHOWN, 'more line')}")
 
 
-def _count_changes(changes: Sequence[Change], sheet: PriceSheet) -> None:
+def _count_changes(changes: Sequence[PriceChange], sheet: ParsedPriceList) -> None:
     from collections import Counter
 
     total = sum(map(len, sheet.lines.values()))
-    news = Counter(str(one.news) for one in changes)
+    news = Counter(str(one.kind) for one in changes)
     said = ", ".join(f"{number} {what}" for what, number in sorted(news.items()))
-    typer.echo(f"{counted(total, 'line')} read: {said or 'all as in the book'}")
-    if sheet.passed_over:
+    typer.echo(f"{format_count(total, 'line')} read: {said or 'all as in the book'}")
+    if sheet.skipped_lines:
         typer.echo(
-            f"{counted(sheet.passed_over, 'line')} passed over: the book knows no such paper"
+            f"{format_count(sheet.skipped_lines, 'line')} passed over: the book knows no such paper"
         )
 
 
@@ -352,7 +352,7 @@ def set_one_price(
       quirebox buy prices set "Paper mill" "Coal card" A4 9 --pack 25 --least 4
     """
     from inventory.purchasing.prices import set_price
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from nester.core.sheet_sizes import parse_size
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -360,7 +360,7 @@ def set_one_price(
             session,
             supplier,
             paper,
-            parse_size(size, the_shop(session).unit),
+            parse_size(size, get_shop(session).unit),
             _needed(price),
             pack=pack,
             least=least,
@@ -395,11 +395,11 @@ def end_one_price(
       quirebox buy prices end "Paper mill" "Coal card" 50x70cm --pack 10
     """
     from inventory.purchasing.prices import end_price
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from nester.core.sheet_sizes import parse_size
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         end_price(session, supplier, paper, parse_size(size, unit), pack=pack, day=_day(day))
     typer.echo("Kept")
 
@@ -425,12 +425,12 @@ def list_prices(
       quirebox buy prices list --supplier "Paper mill" --history
     """
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.purchasing.prices import offers, price_history
-    from inventory.shop.settings import the_shop
+    from inventory.purchasing.prices import current_offers, price_history
+    from inventory.shop.settings import get_shop
 
     if history:
         with shop_file_of(context) as shop_file, shop_file.read() as session:
-            shop = the_shop(session)
+            shop = get_shop(session)
             kept = price_history(session, paper=paper, supplier=supplier)
         if as_json:
             print_json([_history_as_json(one) for one in kept])
@@ -439,16 +439,16 @@ def list_prices(
         number = len(kept)
     else:
         with shop_file_of(context) as shop_file, shop_file.read() as session:
-            shop = the_shop(session)
+            shop = get_shop(session)
             papers = None if paper is None else [paper]
-            offered = offers(session, papers, today=date.today(), supplier=supplier)
+            offered = current_offers(session, papers, today=date.today(), supplier=supplier)
         if as_json:
             print_json([_offer_as_json(one, shop) for one in offered])
             return
         console().print(_offer_table(offered[:most], shop) if offered else "No prices of today.")
         number = len(offered)
     if number > most:
-        typer.echo(f"… and {counted(number - most, 'more line')}; --most shows more")
+        typer.echo(f"… and {format_count(number - most, 'more line')}; --most shows more")
 
 
 def _offer_table(offered: Sequence[ListedPack], shop: Shop) -> Any:
@@ -472,8 +472,8 @@ def _offer_table(offered: Sequence[ListedPack], shop: Shop) -> Any:
             Text(one.supplier),
             f"{one.pack}" if one.least == 1 else f"{one.pack}, from {one.least}",
             format_money(Fraction(one.price), shop.currency),
-            format_money(one.each, shop.currency),
-            str(one.days),
+            format_money(one.sheet_price, shop.currency),
+            str(one.lead_days),
         )
     return shown
 
@@ -516,9 +516,9 @@ def _offer_as_json(one: ListedPack, shop: Shop) -> dict[str, Any]:
         "least": one.least,
         "price": f"{one.price:f}",
         "in": shop.currency,
-        "asked": str(one.asked),
+        "asked": str(one.list_price),
         "currency": one.currency,
-        "days": one.days,
+        "days": one.lead_days,
         "from": one.since.isoformat(),
     }
 

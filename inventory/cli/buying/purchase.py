@@ -10,7 +10,7 @@ import typer
 from inventory.cli.shared.options import (
     JsonFlag,
     command_words,
-    counted,
+    format_count,
     group,
     pairs,
     shop_file_of,
@@ -18,7 +18,7 @@ from inventory.cli.shared.options import (
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
-    from inventory.purchasing.purchases import Came, Ordered, PurchaseRow
+    from inventory.purchasing.purchases import PurchaseLineRequest, PurchaseRow, ReceivedPacks
     from nester.core.lengths import Unit
 
 app = group("Purchases: what was ordered from whom, what came of it, what is on its way.")
@@ -78,15 +78,15 @@ def add(
         --line "Coal card; 50x70cm; 2; 25; 31.25" --line "Moss linen; A4; 1"
     """
     from inventory.core.money import format_money, parse_money
-    from inventory.purchasing.purchases import add_purchase, row_of
-    from inventory.shop.settings import the_shop
+    from inventory.purchasing.purchases import add_purchase, purchase_row
+    from inventory.shop.settings import get_shop
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         purchase = add_purchase(
             session,
             supplier,
-            [_wish(text, unit) for text in lines],
+            [_read_line(text, unit) for text in lines],
             today=date.today(),
             day=_day(day),
             expected=_day(expected),
@@ -94,20 +94,20 @@ def add(
             shipping=None if shipping is None else parse_money(shipping, "the shipping"),
             note=note,
         )
-        row = row_of(session, purchase)
+        row = purchase_row(session, purchase)
         _show(row, unit)
         made, by = purchase.id, purchase.supplier
-        if row.goods < by.least_order:
+        if row.goods_value < by.least_order:
             least = format_money(by.least_order, by.currency)
             typer.echo(f"{by.name} sells no goods of less than {least} together")
     typer.echo(f"When it comes: {command_words(context, f'buy purchase receive {made}')}")
 
 
-def _wish(text: str, unit: Unit) -> Ordered:
+def _read_line(text: str, unit: Unit) -> PurchaseLineRequest:
     from inventory.core.money import parse_money
     from inventory.core.table_files import check_count
     from inventory.core.text import shorten
-    from inventory.purchasing.purchases import Ordered
+    from inventory.purchasing.purchases import PurchaseLineRequest
     from nester.core.sheet_sizes import parse_size
 
     parts = [part.strip() for part in text.split(";")]
@@ -117,7 +117,7 @@ def _wish(text: str, unit: Unit) -> Ordered:
             " 'Coal card; 50x70cm; 2'"
         )
     try:
-        return Ordered(
+        return PurchaseLineRequest(
             parts[0],
             parse_size(parts[1], unit),
             check_count(parts[2]),
@@ -138,7 +138,7 @@ def _show(row: PurchaseRow, unit: Unit) -> None:
 
     its = row.purchase
     right = frozenset({"Line", "Packs", "Pack", "Price", "Came"})
-    title = f"Purchase {its.id} from {its.supplier.name}: {row.state}"
+    title = f"Purchase {its.id} from {its.supplier.name}: {row.status}"
     shown = table(title, "Line", "Paper", "Size", "Packs", "Pack", "Price", "Came", right=right)
     for one in row.lines:
         line = one.line
@@ -149,15 +149,15 @@ def _show(row: PurchaseRow, unit: Unit) -> None:
             str(line.packs),
             str(line.pack),
             format_money(line.amount, its.currency),
-            str(one.came),
+            str(one.received_packs),
         )
     console().print(shown)
-    goods = format_money(row.goods, its.currency)
+    goods = format_money(row.goods_value, its.currency)
     shipping = format_money(its.shipping, its.currency)
     typer.echo(f"Goods {goods}, shipping {shipping}")
-    if row.waits:
+    if row.is_outstanding:
         late = row.days_late(date.today())
-        overdue = f", {counted(late, 'day')} overdue" if late else ""
+        overdue = f", {format_count(late, 'day')} overdue" if late else ""
         typer.echo(
             f"Ordered on {its.ordered.isoformat()}, expected {its.expected.isoformat()}" + overdue
         )
@@ -206,18 +206,18 @@ def list_(
         for row in rows:
             its, late = row.purchase, row.days_late(today)
             waits = [
-                f"{counted(one.rest, 'pack')} of {one.line.paper.name}"
+                f"{format_count(one.outstanding_packs, 'pack')} of {one.line.paper.name}"
                 for one in row.lines
-                if one.rest
+                if one.outstanding_packs
             ]
             shown.add_row(
                 str(its.id),
                 Text(its.supplier.name),
                 its.ordered.isoformat(),
                 its.expected.isoformat(),
-                format_money(row.goods, its.currency),
-                f"{row.state}, {counted(late, 'day')} overdue" if late else str(row.state),
-                Text(", ".join(waits) if row.waits else ""),
+                format_money(row.goods_value, its.currency),
+                f"{row.status}, {format_count(late, 'day')} overdue" if late else str(row.status),
+                Text(", ".join(waits) if row.is_outstanding else ""),
             )
     nothing = "Nothing is overdue." if overdue else "Nothing is on its way."
     console().print(shown if rows else nothing)
@@ -232,12 +232,12 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
       quirebox buy purchase show 1
     """
     from inventory.cli.shared.terminal import print_json
-    from inventory.purchasing.purchases import get_purchase, row_of
-    from inventory.shop.settings import the_shop
+    from inventory.purchasing.purchases import get_purchase, purchase_row
+    from inventory.shop.settings import get_shop
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        unit = the_shop(session).unit
-        row = row_of(session, get_purchase(session, number))
+        unit = get_shop(session).unit
+        row = purchase_row(session, get_purchase(session, number))
         if as_json:
             print_json(_as_json(row, date.today()))
             return
@@ -264,12 +264,12 @@ def _as_json(row: PurchaseRow, today: date) -> dict[str, Any]:
         "purchase": its.id,
         "supplier": its.supplier.name,
         "number": its.number,
-        "state": str(row.state),
+        "state": str(row.status),
         "ordered": its.ordered.isoformat(),
         "expected": its.expected.isoformat(),
         "days_late": row.days_late(today),
         "currency": its.currency,
-        "goods": f"{row.goods:f}",
+        "goods": f"{row.goods_value:f}",
         "shipping": str(its.shipping),
         "lines": [
             {
@@ -280,7 +280,7 @@ def _as_json(row: PurchaseRow, today: date) -> dict[str, Any]:
                 "pack": one.line.pack,
                 "packs": one.line.packs,
                 "price": str(one.line.amount),
-                "came": one.came,
+                "came": one.received_packs,
                 "billed": [{"packs": packs, "price": str(amount)} for packs, amount in one.billed],
             }
             for one in row.lines
@@ -345,17 +345,17 @@ def receive(
       quirebox buy purchase receive 1 --note-number 4711 --place "Shelf A"
       quirebox buy purchase receive 1 --line 1=1 --billed 1=32.45 --lot 1=B7
     """
-    from inventory.purchasing.purchases import get_purchase, receive_purchase, row_of
-    from inventory.shop.settings import the_shop
+    from inventory.purchasing.purchases import get_purchase, purchase_row, receive_purchase
+    from inventory.shop.settings import get_shop
     from inventory.stock.condition import read_margins
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        unit = the_shop(session).unit
-        before = row_of(session, get_purchase(session, number))
+        unit = get_shop(session).unit
+        before = purchase_row(session, get_purchase(session, number))
         stocks, differences = receive_purchase(
             session,
             number,
-            _came(before, came or [], billed or [], lot or []),
+            _read_receipts(before, came or [], billed or [], lot or []),
             note_number=note_number,
             place=place,
             margins=None if margin is None else read_margins(margin, unit),
@@ -365,27 +365,27 @@ def receive(
             day=_day(day),
         )
         labels = ", ".join(dict.fromkeys(stock.label for stock in stocks))
-        rest = row_of(session, get_purchase(session, number)).sheets_to_come
+        rest = purchase_row(session, get_purchase(session, number)).outstanding_sheets
         said = [_difference_words(one, unit) for one in differences]
-    typer.echo(f"{counted(before.sheets_to_come - rest, 'sheet')} added to {labels}")
+    typer.echo(f"{format_count(before.outstanding_sheets - rest, 'sheet')} added to {labels}")
     for line in said:
         typer.echo(line)
-    typer.echo(f"{counted(rest, 'sheet')} still to come" if rest else "All of it is there")
+    typer.echo(f"{format_count(rest, 'sheet')} still to come" if rest else "All of it is there")
 
 
-def _came(
+def _read_receipts(
     row: PurchaseRow, came: list[str], billed: list[str], lot: list[str]
-) -> dict[int, Came] | None:
+) -> dict[int, ReceivedPacks] | None:
     """Return what came by line: what is named, else all that has not come yet."""
     from inventory.core.money import parse_money
     from inventory.core.table_files import check_count
-    from inventory.purchasing.purchases import Came
+    from inventory.purchasing.purchases import ReceivedPacks
 
     if not (came or billed or lot):
         return None
     packs: dict[int, int | None] = {
         _line_number(k): check_count(v) for k, v in pairs(came, "--line").items()
-    } or {one.number: None for one in row.lines if one.rest}
+    } or {one.number: None for one in row.lines if one.outstanding_packs}
     prices = {
         _line_number(k): parse_money(v, "the price billed")
         for k, v in pairs(billed, "--billed").items()
@@ -395,7 +395,7 @@ def _came(
     if stray:
         raise Refusal(f"line {stray[0]} is not among those that came")
     return {
-        number: Came(number_of, prices.get(number), lots.get(number, ""))
+        number: ReceivedPacks(number_of, prices.get(number), lots.get(number, ""))
         for number, number_of in packs.items()
     }
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from nester.designs import (
         Design,
     )
-    from nester.designs.base.thickness import Sheetstock
+    from nester.designs.base.thickness import PaperSpec
 
 __all__ = [
     "NameArgument",
@@ -58,10 +58,10 @@ def session_if_any(context: typer.Context) -> Iterator[Session | None]:
     """Give a session for reading, or None where no shop has been begun and none is named."""
     import os
 
-    from inventory.database.open import PATH_VARIABLE, is_any_shop
+    from inventory.database.open import PATH_VARIABLE, shop_exists
 
     named = shop_option(context) or os.environ.get(PATH_VARIABLE)
-    if not named and not is_any_shop():
+    if not named and not shop_exists():
         yield None
         return
     with shop_file_of(context) as shop_file, shop_file.read() as session:
@@ -70,11 +70,11 @@ def session_if_any(context: typer.Context) -> Iterator[Session | None]:
 
 def unit_of(session: Session | None, asked: Unit | None) -> Unit:
     """Return the unit asked for, else the shop's, in which its orders are taken."""
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
 
     if asked is not None:
         return asked
-    return Unit.CM if session is None else the_shop(session).unit
+    return Unit.CM if session is None else get_shop(session).unit
 
 
 def design_named(session: Session | None, name: str) -> Design:
@@ -84,17 +84,17 @@ def design_named(session: Session | None, name: str) -> Design:
     return built_in_design(name) if session is None else find_design(session, name)
 
 
-def sheetstock(session: Session | None, texts: dict[str, str]) -> dict[str, Sheetstock]:
+def sheetstock(session: Session | None, texts: dict[str, str]) -> dict[str, PaperSpec]:
     """Read papers by part: names of the shop's papers, or weights."""
     from inventory.database.tables.base import Grain
     from inventory.stock.papers import find_paper
     from nester.core.errors import Refusal
-    from nester.designs.base.thickness import Sheetstock
+    from nester.designs.base.thickness import PaperSpec
 
     read = {}
     for role, text in texts.items():
         if text.isascii() and text.isdigit() and 0 < int(text) <= 2000:
-            read[role] = Sheetstock(int(text))
+            read[role] = PaperSpec(int(text))
         elif session is None:
             raise Refusal(
                 f"--paper {role}: there is no shop whose papers could be meant; give a weight"
@@ -103,5 +103,5 @@ def sheetstock(session: Session | None, texts: dict[str, str]) -> dict[str, Shee
         else:
             paper = find_paper(session, text)
             known = paper.grain is not Grain.UNKNOWN
-            read[role] = Sheetstock(paper.grammage, paper.caliper, grain_known=known)
+            read[role] = PaperSpec(paper.grammage, paper.caliper, grain_known=known)
     return read

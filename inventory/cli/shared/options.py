@@ -37,7 +37,7 @@ __all__ = [
     "ask",
     "changed_trimmer",
     "command_words",
-    "counted",
+    "format_count",
     "group",
     "pairs",
     "searching_in",
@@ -241,7 +241,7 @@ def stopping(seconds: float | None) -> Iterator[Stop]:
         signal.signal(signal.SIGINT, before)
 
 
-def counted(number: int, what: str) -> str:
+def format_count(number: int, what: str) -> str:
     """Write a number of things: ``1 sheet``, ``2 sheets``."""
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
@@ -267,10 +267,10 @@ def searching_in(shop_file: ShopFile, seconds: float | None) -> Iterator[dict[st
     """Give the rule that ends a search in a shop, and the voice that tells how it goes on."""
     from inventory.cli.shared.terminal import searching
     from inventory.core.money import format_money
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
 
     with shop_file.read() as session:
-        currency = the_shop(session).currency
+        currency = get_shop(session).currency
     with (
         stopping(seconds) as stop,
         searching("Planning", lambda amount: format_money(amount, currency)) as tell,

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import counted
+from inventory.cli.shared.options import format_count
 from inventory.core.money import parse_money
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.database.tables.base import Shop
-    from inventory.stock.receiving import Line
+    from inventory.stock.receiving import ReceiptLine
     from nester.core.problem import Margins
     from nester.core.sheet_sizes import Size
 
@@ -58,18 +58,18 @@ WhyOption = Annotated[str, typer.Option("--why", help="The reason, for the histo
 
 def size_of(session: Session, text: str) -> Size:
     """Read a size; bare numbers are in the shop's unit."""
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from nester.core.sheet_sizes import parse_size
 
-    return parse_size(text, the_shop(session).unit)
+    return parse_size(text, get_shop(session).unit)
 
 
 def margins_of(session: Session, text: str) -> Margins:
     """Read margins; bare numbers are in the shop's unit."""
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.condition import read_margins
 
-    return read_margins(text, the_shop(session).unit)
+    return read_margins(text, get_shop(session).unit)
 
 
 def price_of(text: str | None) -> Decimal | None:
@@ -80,7 +80,7 @@ def price_of(text: str | None) -> Decimal | None:
 _SHOWN = 20
 
 
-def show_lines(lines: Sequence[Line], shop: Shop) -> None:
+def show_lines(lines: Sequence[ReceiptLine], shop: Shop) -> None:
     """Show what a list would bring, the first lines of it and the sum."""
     from decimal import Decimal
 
@@ -104,7 +104,7 @@ def show_lines(lines: Sequence[Line], shop: Shop) -> None:
         )
     console().print(shown)
     if len(lines) > _SHOWN:
-        typer.echo(f"… and {counted(len(lines) - _SHOWN, 'more line')}")
+        typer.echo(f"… and {format_count(len(lines) - _SHOWN, 'more line')}")
     paid = sum((line.quantity * (line.price or Decimal(0)) for line in lines), Decimal(0))
-    number = counted(sum(line.quantity for line in lines), "sheet")
+    number = format_count(sum(line.quantity for line in lines), "sheet")
     typer.echo(f"Together {number} for {format_money(paid, shop.currency)}")

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from inventory.database.tables.base import Deed
+    from inventory.database.tables.base import Transaction
     from nester.packing import (
         Progress,
     )
@@ -22,11 +22,11 @@ if TYPE_CHECKING:
 __all__ = [
     "console",
     "counting",
-    "deed_words",
     "print_json",
     "refuse",
+    "replace_unprintable",
     "searching",
-    "show_what_can_be_shown",
+    "transaction_words",
     "warn",
 ]
 
@@ -57,7 +57,7 @@ def print_json(data: Any, target: Path | None = None) -> None:
     write_file(target, text)
 
 
-def show_what_can_be_shown() -> None:
+def replace_unprintable() -> None:
     """Let an output that doesn't know a sign, such as × or ², show ? instead of failing.
 
     An output that is closed swallows what is said, as the shell's own commands do.
@@ -72,7 +72,7 @@ def _is_unicode(stream: TextIO) -> bool:
     return (stream.encoding or "utf-8").casefold().startswith("utf")
 
 
-def deed_words(deed: Deed) -> str:
+def transaction_words(deed: Transaction) -> str:
     """Say what a deed was: ``deed 12, cut, batch 1, layout 3``."""
     words = [f"deed {deed.id}", str(deed.reason)]
     if deed.batch_id is not None:
@@ -118,8 +118,8 @@ def searching(what: str, money: Callable[[Any], str]) -> Iterator[Callable[[Prog
 
         def tell(progress: Progress) -> None:
             status.update(
-                f"{what}: {progress.sheets} sheets for {money(progress.net)}, none for less than"
-                f" {money(progress.bound)}, gap {float(100 * progress.gap):.1f} %"
+                f"{what}: {progress.sheet_count} sheets for {money(progress.net_cost)}, none for less than"
+                f" {money(progress.lower_bound)}, gap {float(100 * progress.optimality_gap):.1f} %"
             )
 
         yield tell

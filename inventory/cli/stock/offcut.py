@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, YesFlag, ask, counted, group, shop_file_of
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, format_count, group, shop_file_of
 from inventory.cli.shared.stock_options import (
     LabelArgument,
     MarginOption,
@@ -48,7 +48,7 @@ def add_one_offcut(
       quirebox offcut add "Coal card" 23x56cm --grain height --margin left=1cm
     """
     from inventory.core.text import choice
-    from inventory.database.tables.base import Fibres
+    from inventory.database.tables.base import GrainAxis
     from inventory.stock.receiving import add_offcut
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -60,7 +60,7 @@ def add_one_offcut(
             place=place,
             note=note,
             margins=margins_of(session, margin),
-            grain=choice(Fibres, grain, "the grain"),
+            grain=choice(GrainAxis, grain, "the grain"),
         )
     typer.echo(f"Write {stock.label} on it")
 
@@ -80,10 +80,10 @@ def offcut_grain(
     Example:
       quirebox offcut grain K-12 width --why "tore a strip"
     """
-    from inventory.stock.condition import tell_grain
+    from inventory.stock.condition import book_grain
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        stock = tell_grain(session, label, along, why)
+        stock = book_grain(session, label, along, why)
     typer.echo(f"The grain of {stock.label}: {along.strip().casefold()}")
 
 
@@ -107,23 +107,23 @@ def import_offcut_list(
       quirebox offcut import offcuts.csv --yes
     """
     from inventory.database.tables.base import Reason
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.import_lists import read_offcuts
-    from inventory.stock.ledger import begin_deed
-    from inventory.stock.receiving import keep_offcuts
+    from inventory.stock.ledger import book_transaction
+    from inventory.stock.receiving import put_away_offcuts
 
     with shop_file_of(context) as shop_file:
         with shop_file.read() as session:
-            shop = the_shop(session)
+            shop = get_shop(session)
             lines = read_offcuts(session, file, shop.unit)
         if not yes:
             show_lines(lines, shop)
             ask("Put them into the stash?")
         with shop_file.begin() as session:
-            keep_offcuts(session, begin_deed(session, Reason.KEPT), lines)
+            put_away_offcuts(session, book_transaction(session, Reason.KEPT), lines)
     count = sum(line.quantity for line in lines)
     typer.echo(
-        f"{counted(count, 'offcut')} added; 'quirebox stash list --kind offcut' shows the labels"
+        f"{format_count(count, 'offcut')} added; 'quirebox stash list --kind offcut' shows the labels"
     )
 
 
@@ -146,14 +146,14 @@ def offcuts_for_piece(
       quirebox offcut for 12x18cm --paper "Coal card"
     """
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.search import offcuts_for
     from nester.core.lengths import format_size, to_mm_number
     from nester.core.piece import Turn
 
     turn = Turn.NONE if upright else Turn.ANY
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         found = offcuts_for(session, size_of(session, size), paper or (), turn=turn)
     if as_json:
         print_json(

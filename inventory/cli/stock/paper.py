@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, counted, group, shop_file_of
+from inventory.cli.shared.options import JsonFlag, format_count, group, shop_file_of
 
 app = group("Papers: colour, finish, weight, pattern and grain.")
 
@@ -98,7 +98,7 @@ def import_(
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         count = import_papers(session, file)
-    typer.echo(f"{counted(count, 'paper')} added")
+    typer.echo(f"{format_count(count, 'paper')} added")
 
 
 @app.command("set")
@@ -128,12 +128,12 @@ def set_(
       quirebox paper set "Coal card" --note "cracks on tight folds" --grain long
       quirebox paper set "Coal card" --instead "Night card" --instead "Plum card"
     """
-    from inventory.stock.papers import find_paper, note_paper, set_grain, set_substitutes
+    from inventory.stock.papers import find_paper, set_grain, set_paper_note, set_substitutes
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         paper = find_paper(session, name)
         if note is not None:
-            note_paper(session, name, note)
+            set_paper_note(session, name, note)
         if grain is not None:
             set_grain(session, name, grain)
         if instead is not None:
@@ -148,16 +148,16 @@ def list_(
 ) -> None:
     """List all papers, with how much of each lies in the stash."""
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.shop.settings import the_shop
-    from inventory.stock.listing import held_areas
+    from inventory.shop.settings import get_shop
+    from inventory.stock.listing import on_hand_areas
     from inventory.stock.papers import list_papers, substitutes
     from nester.core.lengths import area_m2, format_area, to_mm_number
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         papers = list_papers(session)
-        area = dict.fromkeys((paper.id for paper in papers), 0) | held_areas(session)
+        area = dict.fromkeys((paper.id for paper in papers), 0) | on_hand_areas(session)
         instead = substitutes(session)
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
     if as_json:
         print_json(
             [
@@ -211,27 +211,27 @@ def history(
     Example:
       quirebox paper history "Coal card"
     """
-    from inventory.cli.stock.stash import tell_history
+    from inventory.cli.stock.stash import show_movements
     from inventory.reports.paper_history import paper_history
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         rows = paper_history(session, name)
-    tell_history(name, rows, unit, as_json)
+    show_movements(name, rows, unit, as_json)
 
 
 @app.command("yield")
 def yield_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """Show month by month what became of each paper: pieces, offcuts, trimmings, spoiled."""
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.reports.paper_history import yields
-    from inventory.shop.settings import the_shop
+    from inventory.reports.paper_history import paper_yields
+    from inventory.shop.settings import get_shop
     from nester.core.lengths import area_m2, format_area
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        rows = yields(session)
-        unit = the_shop(session).unit
+        rows = paper_yields(session)
+        unit = get_shop(session).unit
     if as_json:
         print_json(
             [
@@ -243,7 +243,7 @@ def yield_(context: typer.Context, as_json: JsonFlag = False) -> None:
                     "kept": float(area_m2(row.kept)),
                     "waste": float(area_m2(row.waste)),
                     "spoiled": float(area_m2(row.spoiled)),
-                    "share": None if row.share is None else round(float(row.share), 4),
+                    "share": None if row.yield_rate is None else round(float(row.yield_rate), 4),
                 }
                 for row in rows
             ]
@@ -261,6 +261,6 @@ def yield_(context: typer.Context, as_json: JsonFlag = False) -> None:
             row.month,
             Text(row.paper),
             *(format_area(area, unit) if area else "" for area in areas),
-            "" if row.share is None else f"{float(100 * row.share):.0f} %",
+            "" if row.yield_rate is None else f"{float(100 * row.yield_rate):.0f} %",
         )
     console().print(shown if rows else "Nothing was cut yet.")

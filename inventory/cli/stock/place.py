@@ -30,11 +30,11 @@ def add(
       quirebox place add "Shelf A"
       quirebox place add "Drawer 2" --inside "Shelf A"
     """
-    from inventory.stock.places import Places, add_place
+    from inventory.stock.places import PlaceTree, add_place
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         place = add_place(session, name, inside=inside)
-        path = Places(session).path(place.id)
+        path = PlaceTree(session).path(place.id)
     typer.echo(f"Place '{path}' added")
 
 
@@ -55,11 +55,11 @@ def move(
       quirebox place move "Drawer 2" --inside "Shelf B"
       quirebox place move "Shelf A / Drawer 2" --call "Photo drawer"
     """
-    from inventory.stock.places import Places, move_place
+    from inventory.stock.places import PlaceTree, move_place
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         place = move_place(session, name, inside=inside, call=call)
-        path = Places(session).path(place.id)
+        path = PlaceTree(session).path(place.id)
     typer.echo(f"It is '{path}' now")
 
 
@@ -67,24 +67,24 @@ def move(
 def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all places, with how many sheets and offcuts lie in each."""
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.tables.base import Kind
-    from inventory.stock.listing import held_numbers
-    from inventory.stock.places import Places
+    from inventory.database.tables.base import StockKind
+    from inventory.stock.listing import on_hand_by_place
+    from inventory.stock.places import PlaceTree
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        places = Places(session)
+        places = PlaceTree(session)
         known = places.sorted()
         paths = {place.id: places.path(place.id) or "" for place in known}
         depths = {place.id: places.depth(place) for place in known}
-        number = held_numbers(session)
+        number = on_hand_by_place(session)
     if as_json:
         print_json(
             [
                 {
                     "place": paths[place.id],
                     "name": place.name,
-                    "sheets": number[place.id, Kind.SHEET],
-                    "offcuts": number[place.id, Kind.OFFCUT],
+                    "sheets": number[place.id, StockKind.SHEET],
+                    "offcuts": number[place.id, StockKind.OFFCUT],
                 }
                 for place in known
             ]
@@ -98,7 +98,7 @@ def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     for place in known:
         shown.add_row(
             Text("  " * depths[place.id] + place.name),
-            str(number[place.id, Kind.SHEET] or ""),
-            str(number[place.id, Kind.OFFCUT] or ""),
+            str(number[place.id, StockKind.SHEET] or ""),
+            str(number[place.id, StockKind.OFFCUT] or ""),
         )
     console().print(shown if known else "No places yet; add one with 'quirebox place add'.")

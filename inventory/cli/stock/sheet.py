@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, YesFlag, ask, counted, group, shop_file_of
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, format_count, group, shop_file_of
 from inventory.cli.shared.stock_options import (
     MarginOption,
     NoteOption,
@@ -45,9 +45,9 @@ def _when(text: str | None) -> datetime | None:
     from datetime import date
 
     from inventory.core.table_files import read_date
-    from inventory.stock.receiving import when_it_came
+    from inventory.stock.receiving import receipt_time
 
-    return None if text is None else when_it_came(read_date(text), date.today())
+    return None if text is None else receipt_time(read_date(text), date.today())
 
 
 @app.command("add")
@@ -89,14 +89,14 @@ def add_sheet(
       quirebox sheet add "Coal card" A4 --packs 2 --pack 25 --pack-price 9.50 \\
         --supplier "Paper mill" --note-number 4711 --lot B7
     """
-    from inventory.stock.receiving import add_sheets, price_each
+    from inventory.stock.receiving import add_sheets, sheet_price
 
     number = _number(quantity, packs, pack)
     each = price_of(price)
     if pack_price is not None:
         if pack is None or price is not None:
             raise Refusal("--pack-price needs --pack, and no --price beside it")
-        each = price_each(parse_money(pack_price, "the pack's price"), pack)
+        each = sheet_price(parse_money(pack_price, "the pack's price"), pack)
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         stock = add_sheets(
             session,
@@ -113,7 +113,7 @@ def add_sheet(
             again=again,
             at=_when(day),
         )
-    typer.echo(f"{counted(number, 'sheet')} added to {stock.label}")
+    typer.echo(f"{format_count(number, 'sheet')} added to {stock.label}")
 
 
 def _number(quantity: int | None, packs: int | None, pack: int | None) -> int:
@@ -149,23 +149,23 @@ def import_sheet_list(
       quirebox sheet import delivery.xlsx --supplier "Paper mill" \\
         --note-number 4711 --yes
     """
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.import_lists import read_sheets
-    from inventory.stock.receiving import receive
+    from inventory.stock.receiving import receive_goods
 
     with shop_file_of(context) as shop_file:
         with shop_file.read() as session:
-            shop = the_shop(session)
+            shop = get_shop(session)
             lines = read_sheets(session, file, shop.unit)
         if not yes:
             show_lines(lines, shop)
             ask("Put them into the stash?")
         with shop_file.begin() as session:
-            receive(
+            receive_goods(
                 session, lines, supplier=supplier, number=note_number, again=again,
                 at=_when(day),
             )  # fmt: skip
-    typer.echo(f"{counted(sum(line.quantity for line in lines), 'sheet')} added")
+    typer.echo(f"{format_count(sum(line.quantity for line in lines), 'sheet')} added")
 
 
 @app.command("deliveries")
@@ -173,11 +173,11 @@ def deliveries(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List what suppliers brought, delivery note by delivery note, the newest first."""
     from inventory.cli.shared.terminal import console, print_json
     from inventory.core.money import format_money
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.receiving import list_deliveries
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        currency = the_shop(session).currency
+        currency = get_shop(session).currency
         rows = list_deliveries(session)
     if as_json:
         print_json(
@@ -185,8 +185,8 @@ def deliveries(context: typer.Context, as_json: JsonFlag = False) -> None:
                 {
                     "supplier": row.supplier,
                     "note_number": row.number,
-                    "first": row.first.isoformat(timespec="seconds"),
-                    "last": row.last.isoformat(timespec="seconds"),
+                    "first": row.first_received.isoformat(timespec="seconds"),
+                    "last": row.last_received.isoformat(timespec="seconds"),
                     "sheets": row.sheets,
                     "paid": str(row.paid),
                 }
@@ -202,7 +202,7 @@ def deliveries(context: typer.Context, as_json: JsonFlag = False) -> None:
     shown = table("Deliveries", "Last", "Supplier", "Note", "Sheets", "Paid", right=right)
     for row in rows:
         shown.add_row(
-            row.last.astimezone().date().isoformat(),
+            row.last_received.astimezone().date().isoformat(),
             Text(row.supplier),
             Text(row.number),
             str(row.sheets),

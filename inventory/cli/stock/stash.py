@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 app = group("The stash: all sheets and offcuts on hand.")
 
-_PAGE = 50
+_PAGE_SIZE = 50
 """Lines of a list on the terminal, unless more are asked for."""
 
 MostOption = Annotated[
@@ -27,16 +27,16 @@ MostOption = Annotated[
         min=1,
         max=1_000_000,
         help="So many lines at most.",
-        show_default=f"{_PAGE}, all with --json",
+        show_default=f"{_PAGE_SIZE}, all with --json",
     ),
 ]
 
 
 def _number_of_lines(most: int | None, as_json: bool) -> int | None:
-    return None if most is None and as_json else most or _PAGE
+    return None if most is None and as_json else most or _PAGE_SIZE
 
 
-def _tell_more(number: int, shown: int, fewer: str) -> None:
+def _show_more_hint(number: int, shown: int, fewer: str) -> None:
     if number > shown:
         typer.echo(f"… and {number - shown:,} more; --most {number} shows them all, {fewer} fewer")
 
@@ -67,14 +67,14 @@ def list_(
     """
     from inventory.cli.shared.terminal import console, print_json
     from inventory.core.money import format_money
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.listing import stash_page
-    from inventory.stock.reservations import reserved
+    from inventory.stock.reservations import reserved_quantities
     from nester.core.lengths import format_size, to_mm_number
     from nester.core.piece import Grain
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shop = the_shop(session)
+        shop = get_shop(session)
         rows, number = stash_page(
             session,
             _number_of_lines(most, as_json),
@@ -86,7 +86,7 @@ def list_(
             place=place,
             include_empty=empty,
         )
-        taken = reserved(session)
+        taken = reserved_quantities(session)
     if as_json:
         from inventory.views.cutting import margins_as_json, rect_as_json
 
@@ -106,7 +106,7 @@ def list_(
                     "place": row.place,
                     "note": row.note,
                     "margins": margins_as_json(row.margins),
-                    "bruises": [rect_as_json(rect) for rect in row.bruises],
+                    "bruises": [rect_as_json(rect) for rect in row.damaged_areas],
                     "grain": None if row.grain is Grain.ANY else str(row.grain),
                 }
                 for row in rows
@@ -122,7 +122,7 @@ def list_(
     remarks = {
         row.label: condition_words(
             row.margins,
-            row.bruises,
+            row.damaged_areas,
             row.grain if row.kind == "offcut" else Grain.ANY,
             shop.unit,
             briefly=True,
@@ -146,7 +146,7 @@ def list_(
             )[: len(titles)]
         )
     console().print(shown if rows else "Nothing in the stash is like that.")
-    _tell_more(number, len(rows), "--paper, --place or --at-least")
+    _show_more_hint(number, len(rows), "--paper, --place or --at-least")
 
 
 @app.command("count")
@@ -182,15 +182,15 @@ def spoil_some(
     Example:
       quirebox stash spoil S-3 --quantity 2 --why "a corner bent"
     """
-    from inventory.stock.listing import spoil
+    from inventory.stock.listing import spoil_stock
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        spoil(session, label, quantity, why)
+        spoil_stock(session, label, quantity, why)
     typer.echo(f"{quantity} of {label} booked as spoiled")
 
 
 @app.command("bruise")
-def bruise_some(
+def mark_damaged(
     context: typer.Context,
     label: LabelArgument,
     size: Annotated[str, typer.Argument(help="Width × height of the part that can't be used.")],
@@ -216,26 +216,26 @@ def bruise_some(
       quirebox stash bruise K-12 3x4cm --corner top-right
       quirebox stash bruise S-3 2x2cm --left 10cm --top 0 --why "a drop of glue"
     """
-    from inventory.documents.text.condition import bruise_words
-    from inventory.shop.settings import the_shop
-    from inventory.stock.condition import bruise, bruise_in_corner, read_distance
+    from inventory.documents.text.condition import damage_words
+    from inventory.shop.settings import get_shop
+    from inventory.stock.condition import book_damage, damage_in_corner, read_distance
     from inventory.stock.lookup import find_stock
     from nester.core.problem import Rect
 
     if (corner is None) == (left is None or top is None):
         raise Refusal("say where the bruise is: --corner, or both --left and --top")
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         wide, high = size_of(session, size)
         if corner is not None:
-            at = bruise_in_corner(session, label, (wide, high), corner)
+            at = damage_in_corner(session, label, (wide, high), corner)
         else:
             across = read_distance(left or "", unit, "the distance from the left edge")
             down = read_distance(top or "", unit, "the distance from the top edge")
             at = Rect(across, down, wide, high)
         pile = find_stock(session, label)
-        stock = bruise(session, label, at, why)
-    typer.echo(f"{stock.label}: {bruise_words(at, unit)}")
+        stock = book_damage(session, label, at, why)
+    typer.echo(f"{stock.label}: {damage_words(at, unit)}")
     if stock is not pile:
         typer.echo(f"Write {stock.label} on it: it no longer counts to {pile.label}")
 
@@ -268,7 +268,7 @@ def margin(
       quirebox stash margin K-12 "left=1cm; top=5mm"
     """
     from inventory.documents.text.condition import condition_words
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.condition import change_margins
     from inventory.stock.ledger import on_hand
     from inventory.stock.lookup import find_stock
@@ -277,7 +277,7 @@ def margin(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         before = find_stock(session, label)
         stock = change_margins(session, label, margins_of(session, width), quantity, why)
-        said = condition_words(stock.margins, (), Grain.ANY, the_shop(session).unit)
+        said = condition_words(stock.margins, (), Grain.ANY, get_shop(session).unit)
         others = on_hand(session, before)
     typer.echo(f"{stock.label}: {said or 'no margins'}")
     if others:
@@ -306,27 +306,27 @@ def put(
       quirebox stash put K-12 "Shelf A / Drawer 2"
       quirebox stash put S-3 "Workbench" --quantity 4
     """
-    from inventory.stock.listing import put_stock
-    from inventory.stock.places import Places
+    from inventory.stock.listing import set_stock_place
+    from inventory.stock.places import PlaceTree
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        stock = put_stock(session, label, place, quantity)
-        where = Places(session).path(stock.place_id)
+        stock = set_stock_place(session, label, place, quantity)
+        where = PlaceTree(session).path(stock.place_id)
     typer.echo(f"{stock.label} lies in '{where}'" if where else f"{stock.label} has no place now")
 
 
 @app.command("deeds")
-def deeds(
+def show_transactions(
     context: typer.Context,
     most: Annotated[int, typer.Option("--most", min=1, max=1000, help="How many.")] = 20,
     as_json: JsonFlag = False,
 ) -> None:
     """List what was done last, the newest first: what 'quirebox stash undo' can take back."""
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.production.undo import list_deeds
+    from inventory.production.undo import list_transactions
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        rows = list_deeds(session, most=most)
+        rows = list_transactions(session, most=most)
     if as_json:
         print_json(
             [
@@ -347,8 +347,8 @@ def deeds(
 
     from inventory.documents.format.terminal_tables import table
 
-    right = frozenset({"Deed", "Batch", "Layout"})
-    shown = table("Done last", "Deed", "When", "What", "Batch", "Layout", "Note", right=right)
+    right = frozenset({"Entry", "Batch", "Layout"})
+    shown = table("Done last", "Entry", "When", "What", "Batch", "Layout", "Note", right=right)
     for row in rows:
         shown.add_row(
             str(row.id),
@@ -377,14 +377,14 @@ def undo(
       quirebox stash undo
       quirebox stash undo 12 --why "the wrong paper"
     """
-    from inventory.cli.shared.terminal import deed_words
-    from inventory.database.tables.base import Deed
-    from inventory.production.undo import last_deed, undo_deed
+    from inventory.cli.shared.terminal import transaction_words
+    from inventory.database.tables.base import Transaction
+    from inventory.production.undo import last_transaction, undo_transaction
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        number = last_deed(session).id if deed is None else deed
-        undo_deed(session, number, why)
-        said = deed_words(session.get_one(Deed, number))
+        number = last_transaction(session).id if deed is None else deed
+        undo_transaction(session, number, why)
+        said = transaction_words(session.get_one(Transaction, number))
     typer.echo(f"Taken back: {said}")
 
 
@@ -429,13 +429,13 @@ def find(
     from datetime import UTC, datetime, timedelta
 
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.search import find_page
     from nester.core.lengths import format_size, to_mm_number
 
     now = datetime.now(UTC)
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         found, number = find_page(
             session,
             _number_of_lines(most, as_json),
@@ -465,7 +465,7 @@ def find(
                     "quantity": one.row.quantity,
                     "reserved": one.reserved,
                     "place": one.row.place,
-                    "since": one.since.isoformat(timespec="seconds"),
+                    "since": one.in_stock_since.isoformat(timespec="seconds"),
                 }
                 for one in found
             ]
@@ -484,11 +484,11 @@ def find(
             "" if one.distance is None else f"{one.distance:.1f}",
             format_size(one.row.width, one.row.height, unit),
             str(one.row.quantity),
-            str((now - one.since).days),
+            str((now - one.in_stock_since).days),
             Text(one.row.place or ""),
         )
     console().print(shown if found else "Nothing in the stash is like that.")
-    _tell_more(number, len(found), "--colour, --at-least or --place")
+    _show_more_hint(number, len(found), "--colour, --at-least or --place")
 
 
 def _weight(text: str | None) -> tuple[int, int] | None:
@@ -515,16 +515,16 @@ def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag
       quirebox stash history S-3
       quirebox stash history 4-17-2
     """
-    from inventory.shop.settings import the_shop
-    from inventory.stock.listing import history
+    from inventory.shop.settings import get_shop
+    from inventory.stock.listing import stock_history
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        unit = the_shop(session).unit
-        rows = history(session, label)
-    tell_history(rows[0].label if rows else label, rows, unit, as_json)
+        unit = get_shop(session).unit
+        rows = stock_history(session, label)
+    show_movements(rows[0].label if rows else label, rows, unit, as_json)
 
 
-def tell_history(title: str, rows: list[HistoryRow], unit: Unit, as_json: bool) -> None:
+def show_movements(title: str, rows: list[HistoryRow], unit: Unit, as_json: bool) -> None:
     """Show movements and what was found out, of one label or of a whole paper."""
     from inventory.cli.shared.terminal import console, print_json
 
@@ -537,12 +537,12 @@ def tell_history(title: str, rows: list[HistoryRow], unit: Unit, as_json: bool) 
                     "label": row.label,
                     "at": row.at.isoformat(timespec="seconds"),
                     "change": row.change,
-                    "after": row.after,
+                    "after": row.balance,
                     "reason": str(row.reason),
                     "batch": row.batch,
-                    "deed": row.deed,
+                    "deed": row.transaction,
                     "note": row.note,
-                    "bruise": None if row.bruise is None else rect_as_json(row.bruise),
+                    "bruise": None if row.damaged_area is None else rect_as_json(row.damaged_area),
                     "grain": None if row.grain is None else str(row.grain),
                 }
                 for row in rows
@@ -552,7 +552,7 @@ def tell_history(title: str, rows: list[HistoryRow], unit: Unit, as_json: bool) 
     from rich.text import Text
 
     from inventory.documents.format.terminal_tables import table
-    from inventory.documents.text.condition import bruise_words
+    from inventory.documents.text.condition import damage_words
 
     right = frozenset({"Change", "After", "Batch"})
     shown = table(
@@ -560,13 +560,13 @@ def tell_history(title: str, rows: list[HistoryRow], unit: Unit, as_json: bool) 
         right=right,
     )  # fmt: skip
     for row in rows:
-        found = None if row.bruise is None else bruise_words(row.bruise, unit)
+        found = None if row.damaged_area is None else damage_words(row.damaged_area, unit)
         told = [found, row.grain and f"along its {row.grain}", row.note]
         shown.add_row(
             row.at.astimezone().strftime("%Y-%m-%d %H:%M"),
             row.label,
             f"{row.change:+}" if row.change else "",
-            str(row.after),
+            str(row.balance),
             row.reason,
             str(row.batch or ""),
             Text("; ".join(filter(None, told))),

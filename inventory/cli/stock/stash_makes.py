@@ -18,7 +18,7 @@ from inventory.cli.shared.options import (
 from nester.core.problem import Cuts, Effort
 
 if TYPE_CHECKING:
-    from nester.packing.orders.most_copies import Most
+    from nester.packing.orders.most_copies import CopiesRange
 
 __all__ = ["makes", "number_words"]
 
@@ -50,25 +50,25 @@ def makes(
       quirebox stash makes layered-box panel=14cm --paper "all=Coal card"
       quirebox stash makes layered-box gift-tag --paper "all=Coal card"
     """
-    from inventory.advice.capacity import how_many, problems_of_wishes, read_wishes
+    from inventory.advice.capacity import max_copies, problems_of_requests, read_requests
     from inventory.cli.shared.terminal import console, print_json
 
-    read = read_wishes(wishes)
+    read = read_requests(wishes)
     papers = pairs(paper or [], "--paper")
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        problems = problems_of_wishes(session, read, papers, cuts)
+        problems = problems_of_requests(session, read, papers, cuts)
     with stopping(seconds) as stop:
-        told = [how_many(problem, effort, stop=stop) for problem in problems]
+        told = [max_copies(problem, effort, stop=stop) for problem in problems]
     if as_json:
         print_json(
             [
                 {
                     "design": wish.design,
                     "sizes": dict(wish.sizes),
-                    "at_least": most.at_least,
-                    "at_most": most.at_most,
-                    "proven": most.proven,
-                    "short": list(most.short),
+                    "at_least": most.lower_bound,
+                    "at_most": most.upper_bound,
+                    "proven": most.is_optimal,
+                    "short": list(most.limiting_papers),
                 }
                 for wish, most in zip(read, told, strict=True)
             ]
@@ -80,14 +80,14 @@ def makes(
 
     shown = table("What could be made, one or the other", "How many", "Of", "What runs out first")
     for wish, most in zip(read, told, strict=True):
-        shown.add_row(number_words(most), Text(wish.words), Text(", ".join(most.short)))
+        shown.add_row(number_words(most), Text(wish.text), Text(", ".join(most.limiting_papers)))
     console().print(shown)
-    if any(not most.proven for most in told):
+    if any(not most.is_optimal for most in told):
         typer.echo("Where two numbers stand, the first is planned, and more than the second can't.")
 
 
-def number_words(most: Most) -> str:
+def number_words(most: CopiesRange) -> str:
     """Write how many can be made: ``3``, or ``at least 3, at most 5``."""
-    if most.proven:
-        return str(most.at_least)
-    return f"at least {most.at_least}, at most {most.at_most}"
+    if most.is_optimal:
+        return str(most.lower_bound)
+    return f"at least {most.lower_bound}, at most {most.upper_bound}"

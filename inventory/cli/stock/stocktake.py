@@ -1,4 +1,4 @@
-"""`quirebox stash sheet`, `enter` and `counted`: a stocktake."""
+"""`quirebox stash sheet`, `enter` and `format_count`: a stocktake."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, YesFlag, ask, counted, shop_file_of
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, format_count, shop_file_of
 from inventory.cli.shared.stock_options import WhyOption
 
 __all__ = ["counted_papers", "enter", "sheet"]
@@ -30,14 +30,14 @@ def sheet(
     """
     from inventory.cli.shared.terminal import console
     from inventory.core.files import csv_text, write_file
-    from inventory.shop.settings import the_shop
-    from inventory.stock.stocktake import COUNT_COLUMNS, last_counts, to_count
+    from inventory.shop.settings import get_shop
+    from inventory.stock.stocktake import COUNT_COLUMNS, last_counts, stocktake_rows
     from nester.core.lengths import format_size
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        unit = the_shop(session).unit
-        rows = to_count(session, place)
-        never = [one for one in last_counts(session) if one.last is None]
+        unit = get_shop(session).unit
+        rows = stocktake_rows(session, place)
+        never = [one for one in last_counts(session) if one.last_counted is None]
     cells = [
         (row.place or "", row.label, row.paper, format_size(row.width, row.height, unit),
          str(row.quantity), "")
@@ -45,7 +45,7 @@ def sheet(
     ]  # fmt: skip
     if into is not None:
         write_file(into, csv_text(COUNT_COLUMNS, cells))
-        typer.echo(f"{counted(len(cells), 'line')} written into {into}")
+        typer.echo(f"{format_count(len(cells), 'line')} written into {into}")
     else:
         from rich.text import Text
 
@@ -80,7 +80,7 @@ def enter(
     """
     from inventory.cli.shared.terminal import console
     from inventory.documents.format.terminal_tables import table
-    from inventory.stock.stocktake import compare_counts, enter_counts, read_counts
+    from inventory.stock.stocktake import book_counts, compare_counts, read_counts
 
     found = read_counts(file)
     with shop_file_of(context) as shop_file:
@@ -92,14 +92,14 @@ def enter(
             right = frozenset({"Book", "Found"})
             shown = table("Differs", "Label", "Paper", "Book", "Found", right=right)
             for one in differences:
-                shown.add_row(one.label, Text(one.paper), str(one.booked), str(one.found))
+                shown.add_row(one.label, Text(one.paper), str(one.book_quantity), str(one.counted))
             console().print(shown)
             if not yes:
                 ask("Book these differences?")
         with shop_file.begin() as session:
-            differences = enter_counts(session, found, why)
+            differences = book_counts(session, found, why)
     typer.echo(
-        f"{counted(len(found), 'label')} counted, {counted(len(differences), 'difference')} booked"
+        f"{format_count(len(found), 'label')} counted, {format_count(len(differences), 'difference')} booked"
     )
 
 
@@ -115,9 +115,11 @@ def counted_papers(context: typer.Context, as_json: JsonFlag = False) -> None:
             [
                 {
                     "paper": row.paper,
-                    "last": None if row.last is None else row.last.isoformat(timespec="seconds"),
+                    "last": None
+                    if row.last_counted is None
+                    else row.last_counted.isoformat(timespec="seconds"),
                     "labels": row.labels,
-                    "never": row.never,
+                    "never": row.never_counted,
                 }
                 for row in rows
             ]
@@ -130,6 +132,10 @@ def counted_papers(context: typer.Context, as_json: JsonFlag = False) -> None:
     right = frozenset({"Labels", "Never counted"})
     shown = table("Counted", "Paper", "Last", "Labels", "Never counted", right=right)
     for row in rows:
-        last = "never" if row.last is None else row.last.astimezone().date().isoformat()
-        shown.add_row(Text(row.paper), last, str(row.labels), str(row.never or ""))
+        last = (
+            "never"
+            if row.last_counted is None
+            else row.last_counted.astimezone().date().isoformat()
+        )
+        shown.add_row(Text(row.paper), last, str(row.labels), str(row.never_counted or ""))
     console().print(shown if rows else "Nothing is in the stash.")

@@ -80,7 +80,7 @@ def receive(
       quirebox supply receive Eyelets 100 --place "Drawer 1"
     """
     from inventory.core.money import parse_money
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.supplies import find_supply, read_measure, receive_supply
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -88,7 +88,7 @@ def receive(
         made = receive_supply(
             session,
             name,
-            read_measure(supply, much, the_shop(session).unit),
+            read_measure(supply, much, get_shop(session).unit),
             items=items,
             price=None if price is None else parse_money(price, "the price"),
             place=place,
@@ -121,7 +121,7 @@ def use(
       quirebox supply use Eyelets 12 --batch 1
       quirebox supply use "Satin ribbon 6 mm" --cut 4x60cm --cut 2x35cm
     """
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.supplies import find_supply, read_measure, use_supply
 
     with shop_file_of(context) as shop_file:
@@ -135,7 +135,7 @@ def use(
             raise Refusal("say how much was used, or with --cut which lengths of ribbon")
         with shop_file.begin() as session:
             supply = find_supply(session, name)
-            unit = the_shop(session).unit
+            unit = get_shop(session).unit
             taken = use_supply(
                 session, name, read_measure(supply, much, unit), batch=batch, why=why
             )
@@ -155,11 +155,11 @@ def _use_ribbon(
     from inventory.cli.shared.terminal import console
     from inventory.documents.format.terminal_tables import table
     from inventory.documents.plan.text import tally
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.supplies import plan_lengths, use_lengths
     from nester.core.lengths import format_length, parse_length
 
-    unit = the_shop(session).unit
+    unit = get_shop(session).unit
     lengths = [_lengths(text, unit) for text in cut]
     least = parse_length(shortest, unit)
     if try_only:
@@ -170,7 +170,9 @@ def _use_ribbon(
     shown = table("Cut from", "Reel", "Lengths", "Rest", right=frozenset({"Rest"}))
     for one in cuts:
         names = tally(format_length(length, unit) for length in one.lengths)
-        shown.add_row(one.reel.name, names, format_length(one.rest, unit) if one.rest else "0")
+        shown.add_row(
+            one.reel.name, names, format_length(one.remainder, unit) if one.remainder else "0"
+        )
     console().print(shown)
     if try_only:
         waste = format_length(plan.waste, unit) if plan.waste else "nothing"
@@ -201,12 +203,12 @@ def count(
     Example:
       quirebox supply count R-1 8.40m --why "measured on Sunday"
     """
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.supplies import count_supply, find_item, format_measure, read_measure
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         supply = find_item(session, label).supply
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         difference = count_supply(session, label, read_measure(supply, much, unit, 0), why)
     if not difference:
         typer.echo("As in the book; nothing to do")
@@ -225,11 +227,11 @@ def list_(
 ) -> None:
     """List all reels and packs, with how much is left of each."""
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.supplies import format_measure, list_supplies
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         rows = list_supplies(session, include_empty=empty)
     if as_json:
         print_json(
@@ -239,7 +241,7 @@ def list_(
                     "supply": row.supply,
                     "by": str(row.measure),
                     "unit": _unit_of(row.measure, row.unit),
-                    "left": _number_of(row.measure, row.left),
+                    "left": _number_of(row.measure, row.remaining),
                     "price": None if row.price is None else str(row.price),
                     "place": row.place,
                     "lot": row.lot,
@@ -254,7 +256,7 @@ def list_(
 
     shown = table("Supplies", "Label", "Supply", "Left", "Place", right=frozenset({"Left"}))
     for row in rows:
-        left = format_measure(row.measure, row.left, row.unit, unit) if row.left else "0"
+        left = format_measure(row.measure, row.remaining, row.unit, unit) if row.remaining else "0"
         shown.add_row(row.label, Text(row.supply), left, Text(row.place or ""))
     console().print(shown if rows else "No supplies yet; 'quirebox supply receive' puts them in.")
 
@@ -280,11 +282,11 @@ def history(context: typer.Context, name: NameArgument, as_json: JsonFlag = Fals
       quirebox supply history "Satin ribbon 6 mm"
     """
     from inventory.cli.shared.terminal import console, print_json
-    from inventory.shop.settings import the_shop
+    from inventory.shop.settings import get_shop
     from inventory.stock.supplies import find_supply, format_measure, supply_history
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        unit = the_shop(session).unit
+        unit = get_shop(session).unit
         supply = find_supply(session, name)
         rows = supply_history(session, name)
     if as_json:
@@ -295,10 +297,10 @@ def history(context: typer.Context, name: NameArgument, as_json: JsonFlag = Fals
                     "at": row.at.isoformat(timespec="seconds"),
                     "unit": _unit_of(supply.measure, supply.unit),
                     "change": _number_of(supply.measure, row.change),
-                    "after": _number_of(supply.measure, row.after),
+                    "after": _number_of(supply.measure, row.balance),
                     "reason": str(row.reason),
                     "batch": row.batch,
-                    "deed": row.deed,
+                    "deed": row.transaction,
                     "note": row.note,
                 }
                 for row in rows
@@ -316,7 +318,9 @@ def history(context: typer.Context, name: NameArgument, as_json: JsonFlag = Fals
     )  # fmt: skip
     for row in rows:
         change = format_measure(supply.measure, abs(row.change), supply.unit, unit)
-        after = format_measure(supply.measure, row.after, supply.unit, unit) if row.after else "0"
+        after = (
+            format_measure(supply.measure, row.balance, supply.unit, unit) if row.balance else "0"
+        )
         shown.add_row(
             row.at.astimezone().strftime("%Y-%m-%d %H:%M"),
             row.label,

@@ -33,7 +33,7 @@ from sqlalchemy.types import TypeDecorator, TypeEngine
 
 from inventory.core.text import LONGEST_NAME, fold
 from nester.core.lengths import Unit
-from nester.core.problem import SMALLEST_OFFCUT, Cuts, Margins, Rect, Trimmer
+from nester.core.problem import MIN_OFFCUT_SIDE, Cuts, Margins, Rect, Trimmer
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import Dialect
@@ -46,31 +46,31 @@ __all__ = [
     "Batch",
     "BatchOrder",
     "BatchStatus",
-    "Bruise",
+    "ConsumableUnit",
+    "CustomDesign",
     "CuttingTime",
-    "Deed",
+    "DamagedArea",
     "Delivery",
     "Effort",
-    "Fibres",
     "Grain",
-    "GrainTold",
-    "Kind",
-    "Lost",
+    "GrainAxis",
+    "GrainFinding",
     "Measure",
     "Movement",
     "Order",
-    "OrderStep",
-    "OwnDesign",
+    "OrderStatus",
+    "OrderStatusChange",
     "Paper",
     "Pattern",
-    "Per",
     "Place",
     "Reason",
     "Shop",
-    "Status",
+    "SpoiledPieces",
     "Stock",
     "StockCount",
+    "StockKind",
     "Substitute",
+    "Transaction",
 ]
 
 OFFCUT_WORTH = 50
@@ -100,7 +100,7 @@ class Grain(StrEnum):
     SHORT = "short"
 
 
-class Fibres(StrEnum):
+class GrainAxis(StrEnum):
     """Along which of its own sides an offcut's fibres lie."""
 
     UNKNOWN = "unknown"
@@ -108,7 +108,7 @@ class Fibres(StrEnum):
     HEIGHT = "height"
 
 
-class Kind(StrEnum):
+class StockKind(StrEnum):
     """What a row of stock is."""
 
     SHEET = "sheet"
@@ -143,7 +143,7 @@ class Reason(StrEnum):
     """A counter-movement: it takes back the movement that it names."""
 
 
-class Status(StrEnum):
+class OrderStatus(StrEnum):
     """How far an order is."""
 
     DRAFT = "draft"
@@ -176,7 +176,7 @@ class Measure(StrEnum):
     """By weight or volume: thousandths of its unit."""
 
 
-class Per(StrEnum):
+class ConsumableUnit(StrEnum):
     """What a design counts a consumable in, and so what its price is for."""
 
     LENGTH = "length"
@@ -215,7 +215,7 @@ class Money(TypeDecorator[Decimal]):
         return None if value is None else Decimal(value)
 
 
-class Moment(TypeDecorator[datetime]):
+class UtcDateTime(TypeDecorator[datetime]):
     """A moment in UTC; SQLite keeps no time zone, so it is taken off and put back here."""
 
     impl = DateTime(timezone=True)
@@ -237,11 +237,14 @@ class Moment(TypeDecorator[datetime]):
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
 
 
-def _one_of(kind: type[StrEnum]) -> Enum:
-    """Return a text column that holds the values of `kind` and nothing else."""
+def _enum_column(kind: type[StrEnum], name: str) -> Enum:
+    """Return a text column that holds the values of `kind` and nothing else.
+
+    The constraint bears a name of its own, so that a class can be renamed without a migration.
+    """
     return Enum(
         kind,
-        name=kind.__name__.lower(),
+        name=name,
         native_enum=False,
         create_constraint=True,
         length=20,
@@ -251,25 +254,25 @@ def _one_of(kind: type[StrEnum]) -> Enum:
 
 _COLUMN_TYPES: dict[Any, TypeEngine[Any]] = {
     Decimal: Money(),
-    datetime: Moment(),
+    datetime: UtcDateTime(),
     dict[str, str]: JSON(),
     list[int]: JSON(none_as_null=True),
     **{
-        kind: _one_of(kind)
-        for kind in (
-            Pattern,
-            Grain,
-            Fibres,
-            Kind,
-            Reason,
-            Status,
-            BatchStatus,
-            Measure,
-            Per,
-            Effort,
-            Cuts,
-            Unit,
-        )
+        kind: _enum_column(kind, name)
+        for kind, name in {
+            Pattern: "pattern",
+            Grain: "grain",
+            GrainAxis: "fibres",
+            StockKind: "kind",
+            Reason: "reason",
+            OrderStatus: "status",
+            BatchStatus: "batchstatus",
+            Measure: "measure",
+            ConsumableUnit: "per",
+            Effort: "effort",
+            Cuts: "cuts",
+            Unit: "unit",
+        }.items()
     },
 }
 
@@ -337,7 +340,7 @@ class Shop(Base):
     name: Mapped[str] = mapped_column(String(LONGEST_NAME))
     unit: Mapped[Unit]
     currency: Mapped[str] = mapped_column(String(3))
-    smallest_offcut: Mapped[int] = mapped_column(BigInteger, default=SMALLEST_OFFCUT)
+    smallest_offcut: Mapped[int] = mapped_column(BigInteger, default=MIN_OFFCUT_SIDE)
     offcut_worth: Mapped[int] = mapped_column(default=OFFCUT_WORTH)
     gap: Mapped[int] = mapped_column(BigInteger, default=0)
     longest_cut: Mapped[int | None] = mapped_column(BigInteger)
@@ -479,7 +482,7 @@ class Stock(Base):
         How much along each edge can't be used, in fine units.
     grain
         How an offcut's fibres lay when it came, if that was known; what was found out since is in
-        `GrainTold`.  Of sheets the paper says it.
+        `GrainFinding`.  Of sheets the paper says it.
     """
 
     __tablename__ = "stock"
@@ -500,7 +503,7 @@ class Stock(Base):
     )
 
     id: Mapped[int] = mapped_column(primary_key=True)
-    kind: Mapped[Kind]
+    kind: Mapped[StockKind]
     number: Mapped[int]
     label: Mapped[str] = mapped_column(String(20), unique=True)
     paper_id: Mapped[int] = mapped_column(ForeignKey("paper.id"))
@@ -515,7 +518,7 @@ class Stock(Base):
     margin_top: Mapped[int] = mapped_column(BigInteger, default=0)
     margin_right: Mapped[int] = mapped_column(BigInteger, default=0)
     margin_bottom: Mapped[int] = mapped_column(BigInteger, default=0)
-    grain: Mapped[Fibres] = mapped_column(default=Fibres.UNKNOWN)
+    grain: Mapped[GrainAxis] = mapped_column(default=GrainAxis.UNKNOWN)
 
     paper: Mapped[Paper] = relationship()
     place: Mapped[Place | None] = relationship()
@@ -527,7 +530,7 @@ class Stock(Base):
         return Margins(self.margin_left, self.margin_top, self.margin_right, self.margin_bottom)
 
 
-class Deed(Base):
+class Transaction(Base):
     """One thing that was done at the table: all its movements are booked, or taken back, together.
 
     The database refuses to change or delete it; only `inventory.stock.ledger` writes these.
@@ -588,10 +591,10 @@ class Movement(Base):
     stock: Mapped[Stock] = relationship()
     batch: Mapped[Batch | None] = relationship()
     undoes: Mapped[Movement | None] = relationship(remote_side="Movement.id")
-    deed: Mapped[Deed | None] = relationship()
+    deed: Mapped[Transaction | None] = relationship()
 
 
-class Bruise(Base):
+class DamagedArea(Base):
     """A rectangle of a labelled piece of paper from which nothing can be cut any more.
 
     It counts unless its deed was taken back; the database refuses to change or delete it.
@@ -610,7 +613,7 @@ class Bruise(Base):
     width: Mapped[int] = mapped_column(BigInteger)
     height: Mapped[int] = mapped_column(BigInteger)
 
-    deed: Mapped[Deed] = relationship()
+    deed: Mapped[Transaction] = relationship()
     stock: Mapped[Stock] = relationship()
 
     @property
@@ -619,7 +622,7 @@ class Bruise(Base):
         return Rect(self.x, self.y, self.width, self.height)
 
 
-class GrainTold(Base):
+class GrainFinding(Base):
     """How an offcut's fibres lie, as was found out; the last one counts that was not taken back.
 
     The database refuses to change or delete it.
@@ -630,9 +633,9 @@ class GrainTold(Base):
     id: Mapped[int] = mapped_column(primary_key=True)
     deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
     stock_id: Mapped[int] = mapped_column(ForeignKey("stock.id"), index=True)
-    grain: Mapped[Fibres]
+    grain: Mapped[GrainAxis]
 
-    deed: Mapped[Deed] = relationship()
+    deed: Mapped[Transaction] = relationship()
     stock: Mapped[Stock] = relationship()
 
 
@@ -698,7 +701,7 @@ class Order(Base):
     papers: Mapped[dict[str, str]]
     copies: Mapped[int]
     due: Mapped[date] = mapped_column(index=True)
-    status: Mapped[Status]
+    status: Mapped[OrderStatus]
     made_at: Mapped[datetime]
     design_text: Mapped[str | None] = mapped_column(Text)
 
@@ -707,18 +710,18 @@ class Order(Base):
     )
 
 
-class OrderStep(Base):
+class OrderStatusChange(Base):
     """When an order became what; the last step is its status."""
 
     __tablename__ = "order_step"
 
     id: Mapped[int] = mapped_column(primary_key=True)
     order_id: Mapped[int] = mapped_column(ForeignKey("orders.id"), index=True)
-    status: Mapped[Status]
+    status: Mapped[OrderStatus]
     at: Mapped[datetime]
 
 
-class OwnDesign(Named, Base):
+class CustomDesign(Named, Base):
     """A design of the maker's own.
 
     Attributes
@@ -767,7 +770,7 @@ class BatchOrder(Base):
     order_id: Mapped[int] = mapped_column(ForeignKey("orders.id"), primary_key=True, index=True)
 
 
-class Lost(Base):
+class SpoiledPieces(Base):
     """Equal pieces of an order that were spoiled and must be made again.
 
     Attributes

@@ -7,7 +7,7 @@ from decimal import Decimal
 from sqlalchemy import BigInteger, CheckConstraint, ForeignKey, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from inventory.database.tables.base import QUOTE_DAYS, Base, Named, Per
+from inventory.database.tables.base import QUOTE_DAYS, Base, ConsumableUnit, Named
 from inventory.database.tables.supplies import Supply
 
 __all__ = ["AssemblyTime", "ConsumableRate", "CostRates", "PostageStep", "PrintPrice"]
@@ -72,7 +72,7 @@ class ConsumableRate(Named, Base):
     )
 
     id: Mapped[int] = mapped_column(primary_key=True)
-    per: Mapped[Per]
+    per: Mapped[ConsumableUnit]
     supply_id: Mapped[int | None] = mapped_column(ForeignKey("supply.id"))
     price: Mapped[Decimal | None]
     spread: Mapped[int | None] = mapped_column(BigInteger)

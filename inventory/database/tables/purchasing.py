@@ -18,17 +18,17 @@ from sqlalchemy import (
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from inventory.core.text import LONGEST_NAME
-from inventory.database.tables.base import Base, Deed, Named, Paper, Stock
+from inventory.database.tables.base import Base, Named, Paper, Stock, Transaction
 
 __all__ = [
     "ExchangeRate",
     "Price",
     "PriceList",
     "Purchase",
-    "PurchaseEnd",
+    "PurchaseClosure",
     "PurchaseLine",
     "PurchaseReceipt",
-    "RestockLevel",
+    "ReorderLevel",
     "Supplier",
 ]
 
@@ -141,7 +141,7 @@ class Price(Base):
     paper: Mapped[Paper] = relationship()
 
 
-class RestockLevel(Base):
+class ReorderLevel(Base):
     """How much of a paper is to be held; only the maker sets it.
 
     Attributes
@@ -209,7 +209,7 @@ class Purchase(Base):
     currency: Mapped[str] = mapped_column(String(3))
     shipping: Mapped[Decimal]
 
-    deed: Mapped[Deed] = relationship()
+    deed: Mapped[Transaction] = relationship()
     supplier: Mapped[Supplier] = relationship()
     lines: Mapped[list[PurchaseLine]] = relationship(
         back_populates="purchase", order_by="PurchaseLine.id"
@@ -265,12 +265,12 @@ class PurchaseReceipt(Base):
     packs: Mapped[int]
     amount: Mapped[Decimal]
 
-    deed: Mapped[Deed] = relationship()
+    deed: Mapped[Transaction] = relationship()
     line: Mapped[PurchaseLine] = relationship()
     stock: Mapped[Stock] = relationship()
 
 
-class PurchaseEnd(Base):
+class PurchaseClosure(Base):
     """What has not come of a purchase is not waited for, unless its deed was taken back.
 
     The database refuses to change or delete it.
@@ -281,5 +281,5 @@ class PurchaseEnd(Base):
     deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), primary_key=True)
     purchase_id: Mapped[int] = mapped_column(ForeignKey("purchase.id"), index=True)
 
-    deed: Mapped[Deed] = relationship()
+    deed: Mapped[Transaction] = relationship()
     purchase: Mapped[Purchase] = relationship()

@@ -8,7 +8,7 @@ from sqlalchemy import BigInteger, CheckConstraint, ForeignKey, String, Text
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from inventory.core.text import LONGEST_NAME
-from inventory.database.tables.base import Base, Deed, Measure, Named, Place
+from inventory.database.tables.base import Base, Measure, Named, Place, Transaction
 
 __all__ = ["Supply", "SupplyItem", "SupplyMovement"]
 
@@ -74,4 +74,4 @@ class SupplyMovement(Base):
     deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
 
     item: Mapped[SupplyItem] = relationship()
-    deed: Mapped[Deed] = relationship()
+    deed: Mapped[Transaction] = relationship()

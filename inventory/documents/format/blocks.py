@@ -14,28 +14,28 @@ if TYPE_CHECKING:
     import xml.etree.ElementTree as ET
 
     from nester.cutting import (
-        Step,
+        CuttingStep,
     )
 
 __all__ = [
     "Block",
     "Cell",
+    "Checkbox",
     "Column",
     "Document",
     "Heading",
     "Label",
     "LabelGrid",
     "Labels",
+    "Paragraph",
     "Picture",
-    "Steps",
+    "StepList",
     "Swatch",
     "Table",
-    "Tick",
-    "Words",
 ]
 
 
-class Tick(NamedTuple):
+class Checkbox(NamedTuple):
     """An empty box to tick."""
 
 
@@ -45,7 +45,7 @@ class Swatch(NamedTuple):
     colour: str | None
 
 
-Cell = str | Tick | Swatch
+Cell = str | Checkbox | Swatch
 
 
 class Column(NamedTuple):
@@ -54,7 +54,7 @@ class Column(NamedTuple):
     title: str
     share: float = 1.0
     fixed: bool = False
-    right: bool = False
+    align_right: bool = False
     bold: bool = False
 
 
@@ -62,14 +62,14 @@ class Column(NamedTuple):
 class Heading:
     """A line above a part of a document."""
 
-    words: str
+    text: str
 
 
 @dataclass(frozen=True)
-class Words:
+class Paragraph:
     """A paragraph."""
 
-    words: str
+    text: str
     bold: bool = False
     boxed: bool = False
 
@@ -103,10 +103,10 @@ class Picture:
 
 
 @dataclass(frozen=True)
-class Steps:
+class StepList:
     """Steps to follow one after the other."""
 
-    steps: tuple[Step, ...]
+    steps: tuple[CuttingStep, ...]
 
 
 class Label(NamedTuple):
@@ -142,9 +142,9 @@ class Labels:
     grid: LabelGrid
 
 
-Block = Heading | Words | Table | Picture | Steps | Labels
+Block = Heading | Paragraph | Table | Picture | StepList | Labels
 
-Kind = Literal["summary", "take-out", "cut", "score", "kit", "labels"]
+DocumentKind = Literal["summary", "take-out", "cut", "score", "kit", "labels"]
 """Of a plan's set."""
 
 
@@ -160,7 +160,7 @@ class Document:
         Its heading, and a line under it.
     """
 
-    kind: Kind | Literal["quote"]
+    kind: DocumentKind | Literal["quote"]
     title: str
     about: str = ""
     blocks: tuple[Block, ...] = field(default=())

@@ -9,20 +9,20 @@ from typing import TYPE_CHECKING
 from inventory.documents.format.blocks import (
     Block,
     Cell,
+    Checkbox,
     Column,
     Document,
     Heading,
     Label,
     Labels,
+    Paragraph,
     Picture,
-    Steps,
+    StepList,
     Swatch,
     Table,
-    Tick,
-    Words,
 )
 from inventory.documents.format.qr import qr_rows
-from nester.core.translation import Voice
+from nester.core.translation import Translator
 from nester.drawing.canvas.marks import svg_size, svg_text
 from nester.drawing.canvas.svg import SVG
 
@@ -102,12 +102,12 @@ footer { color: #555; font-size: .85rem; border-top: 1px solid #999; padding-top
 """
 
 
-def _aside(about: str) -> str:
+def _subtitle(about: str) -> str:
     return f" <small>{escape(about)}</small>" if about else ""
 
 
 def documents_html(
-    documents: Iterable[Document], *, title: str, language: str, footer: str, voice: Voice
+    documents: Iterable[Document], *, title: str, language: str, footer: str, voice: Translator
 ) -> str:
     """Write documents as one page of HTML, with its style and pictures inside."""
     made = list(documents)
@@ -135,30 +135,30 @@ def documents_html(
     return "\n".join(lines)
 
 
-def _contents(documents: Sequence[Document], voice: Voice) -> Iterator[str]:
+def _contents(documents: Sequence[Document], voice: Translator) -> Iterator[str]:
     contents = escape(voice.say("Contents"))
     # Folded up: on a phone a week's layouts would fill many screens with links.
     yield f'<nav aria-label="{contents}"><details><summary>{contents}</summary>'
     for number, document in enumerate(documents, 1):
-        yield f'<a href="#d{number}">{escape(document.title)}{_aside(document.about)}</a>'
+        yield f'<a href="#d{number}">{escape(document.title)}{_subtitle(document.about)}</a>'
     yield "</details></nav>"
 
 
-def _block(block: Block, voice: Voice) -> Iterator[str]:
+def _block(block: Block, voice: Translator) -> Iterator[str]:
     match block:
         case Heading():
-            yield f"<h2>{escape(block.words)}</h2>"
-        case Words():
+            yield f"<h2>{escape(block.text)}</h2>"
+        case Paragraph():
             names = " ".join(["bold"] * block.bold + ["boxed"] * block.boxed)
-            yield f'<p class="{names}">{escape(block.words)}</p>'
+            yield f'<p class="{names}">{escape(block.text)}</p>'
         case Table():
             yield from _table(block, voice)
         case Picture():
             yield f"<figure>{_svg(block.draw(_ROOM), block.words)}</figure>"
-        case Steps():
+        case StepList():
             yield '<ol class="steps">'
             for step in block.steps:
-                frees = "".join(f"<span>{escape(free)}</span>" for free in step.frees)
+                frees = "".join(f"<span>{escape(free)}</span>" for free in step.results)
                 yield f"<li><b>{escape(step.cut)}</b>{frees}</li>"
             yield "</ol>"
         case Labels():
@@ -167,14 +167,14 @@ def _block(block: Block, voice: Voice) -> Iterator[str]:
             yield "</div>"
 
 
-def _table(table: Table, voice: Voice) -> Iterator[str]:
+def _table(table: Table, voice: Translator) -> Iterator[str]:
     yield '<div class="scroll"><table>'
     yield f"<colgroup>{''.join(_widths(table.columns))}</colgroup>"
     heads = (f"<th{_names(one)}>{escape(one.title)}</th>" for one in table.columns)
     yield f"<thead><tr>{''.join(heads)}</tr></thead><tbody>"
     for row in table.rows:
         cells = (
-            f"<td{_names(column)}{_before(column, cell)}>{_cell(cell, voice)}</td>"
+            f"<td{_names(column)}{_cell_label(column, cell)}>{_cell(cell, voice)}</td>"
             for column, cell in zip(table.columns, row, strict=True)
         )
         yield f"<tr>{''.join(cells)}</tr>"
@@ -190,19 +190,19 @@ def _widths(columns: Sequence[Column]) -> Iterator[str]:
         yield f'<col style="width:{100 * wide / _ROOM[0]:.1f}%">'
 
 
-def _before(column: Column, cell: Cell) -> str:
+def _cell_label(column: Column, cell: Cell) -> str:
     """Return what a narrow screen shows before a cell, as its column has no head there."""
     told = column.title and isinstance(cell, str) and cell
     return f' data-title="{escape(column.title)}"' if told else ""
 
 
 def _names(column: Column) -> str:
-    names = " ".join(["right"] * column.right + ["bold"] * column.bold)
+    names = " ".join(["right"] * column.align_right + ["bold"] * column.bold)
     return f' class="{names}"' if names else ""
 
 
-def _cell(cell: Cell, voice: Voice) -> str:
-    if isinstance(cell, Tick):
+def _cell(cell: Cell, voice: Translator) -> str:
+    if isinstance(cell, Checkbox):
         done = escape(voice.say("done"))
         return f'<input type="checkbox" aria-label="{done}">'
     if isinstance(cell, Swatch):

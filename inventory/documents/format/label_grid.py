@@ -6,7 +6,7 @@ import re
 
 from inventory.documents.format.blocks import LabelGrid
 from nester.core.errors import Refusal
-from nester.core.lengths import UNITS_PER_MM, Unit, parse_length, quotable
+from nester.core.lengths import UNITS_PER_MM, Unit, parse_length, printable
 
 __all__ = ["read_grid"]
 
@@ -24,7 +24,7 @@ def read_grid(grid: str, margins: str, gaps: str) -> LabelGrid:
     match = re.fullmatch(r"\s*([0-9]{1,3})\s*[x×]\s*([0-9]{1,3})\s*", grid)
     if match is None or not all(1 <= int(part) <= _MOST for part in match.groups()):
         raise Refusal(
-            f"--labels '{quotable(grid)[:30]}': write how many labels stand side by side and below"
+            f"--labels '{printable(grid)[:30]}': write how many labels stand side by side and below"
             f" one another, like 3x8; 1 to {_MOST} of each"
         )
     side, top = _pair(margins, "--label-margins", "7mm,12mm")
@@ -35,7 +35,7 @@ def read_grid(grid: str, margins: str, gaps: str) -> LabelGrid:
 def _pair(text: str, option: str, example: str) -> tuple[float, float]:
     parts = [part.strip() for part in text.split(",")]
     if len(parts) != 2:
-        shown = quotable(text)[:30]
+        shown = printable(text)[:30]
         raise Refusal(f"{option} '{shown}': write two lengths with a comma, like {example}")
     return _mm(parts[0]), _mm(parts[1])
 

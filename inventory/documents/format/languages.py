@@ -18,18 +18,18 @@ from typing import TYPE_CHECKING
 
 from inventory.core.money import format_money
 from nester.core.errors import Refusal
-from nester.core.translation import Voice
+from nester.core.translation import Translator
 
 if TYPE_CHECKING:
     from babel import Locale
 
-__all__ = ["LANGUAGES", "ShopVoice", "voice_of"]
+__all__ = ["LANGUAGES", "ShopTranslator", "translator_for"]
 
 LANGUAGES = ("en", "de")
 
 
 @dataclass(frozen=True)
-class ShopVoice(Voice):
+class ShopTranslator(Translator):
     """A voice that also writes dates and money; `language` is its code as in BCP 47."""
 
     language: str = "en"
@@ -42,11 +42,11 @@ class ShopVoice(Voice):
 
     def money(self, amount: Decimal | Fraction, currency: str) -> str:
         """Write an amount, its currency code behind it."""
-        return format_money(amount, currency).replace(".", self.point)
+        return format_money(amount, currency).replace(".", self.decimal_mark)
 
     def percent(self, share: Fraction | Decimal, digits: int = 0) -> str:
         """Write a share of one in percent."""
-        return f"{float(100 * share):.{digits}f} %".replace(".", self.point)
+        return f"{float(100 * share):.{digits}f} %".replace(".", self.decimal_mark)
 
     @property
     def _locale(self) -> Locale:
@@ -56,7 +56,7 @@ class ShopVoice(Voice):
 
 
 @cache
-def voice_of(language: str = "en") -> ShopVoice:
+def translator_for(language: str = "en") -> ShopTranslator:
     """Return the voice of a language.
 
     Raises
@@ -70,11 +70,11 @@ def voice_of(language: str = "en") -> ShopVoice:
             f" {', '.join(LANGUAGES)}"
         )
     if language == "en":
-        return ShopVoice()
+        return ShopTranslator()
     from babel.numbers import get_decimal_symbol
 
     say, say_many = _catalogue(language)
-    return ShopVoice(say, say_many, get_decimal_symbol(language), language)
+    return ShopTranslator(say, say_many, get_decimal_symbol(language), language)
 
 
 def _catalogue(language: str) -> tuple[Callable[[str], str], Callable[[str, str, int], str]]:

@@ -16,36 +16,36 @@ from typing import NamedTuple
 from inventory.documents.format.blocks import (
     Block,
     Cell,
+    Checkbox,
     Column,
     Document,
     Heading,
     Label,
     Labels,
+    Paragraph,
     Picture,
-    Steps,
+    StepList,
     Swatch,
     Table,
-    Tick,
-    Words,
 )
 from inventory.documents.format.qr import qr_rows
 from nester.core.errors import Refusal
-from nester.core.lengths import UNITS_PER_MM, quotable
+from nester.core.lengths import UNITS_PER_MM, printable
 from nester.core.sheet_sizes import SHEET_SIZES
-from nester.core.translation import Voice
+from nester.core.translation import Translator
 from nester.cutting import (
-    Step,
+    CuttingStep,
 )
-from nester.drawing.canvas.fonts import Faces
+from nester.drawing.canvas.fonts import FontSet
 from nester.drawing.canvas.marks import (
-    POINT,
-    Box,
+    MM_PER_POINT,
     Line,
     Mark,
-    Spots,
+    Rectangle,
+    RectBatch,
     Tag,
+    TagChange,
     Text,
-    Within,
     svg_marks,
     svg_size,
 )
@@ -56,7 +56,7 @@ __all__ = ["PAGES", "cropped", "paginate", "wrapped"]
 PAGES = {"A4": SHEET_SIZES["A4"], "Letter": SHEET_SIZES["letter"]}
 
 _SIDE, _TOP, _BOTTOM = 12.0, 11.0, 17.0
-_FOOT = 10.0
+_FOOTER_HEIGHT = 10.0
 """Where the footer's base line stands above the lower edge."""
 _TITLE, _HEADING, _WORDS, _ROWS, _SMALL = 17.0, 12.5, 10.5, 10.0, 8.5
 _LEADING = 1.28
@@ -75,7 +75,7 @@ _MOST_LINES = 12
 
 
 def paginate(
-    documents: Iterable[Document], page: str, faces: Faces, voice: Voice, footer: str
+    documents: Iterable[Document], page: str, faces: FontSet, voice: Translator, footer: str
 ) -> list[Page]:
     """Put documents on pages of A4 or Letter.
 
@@ -85,7 +85,7 @@ def paginate(
         If the page has another name.
     """
     if page not in PAGES:
-        raise Refusal(f"'{quotable(page)[:30]}' is not a page to print on; use A4 or Letter")
+        raise Refusal(f"'{printable(page)[:30]}' is not a page to print on; use A4 or Letter")
     size = PAGES[page]
     sheet = (size.width / UNITS_PER_MM, size.height / UNITS_PER_MM)
     pages: list[Page] = []
@@ -101,15 +101,17 @@ def paginate(
 
 
 def _write_footer(
-    page: Page, faces: Faces, footer: str, numbered: str, number: int, total: int
+    page: Page, faces: FontSet, footer: str, numbered: str, number: int, total: int
 ) -> None:
-    y = page.height - _FOOT
-    lowest = max((_lowest(mark) for mark in page.marks if isinstance(mark, Text | Box)), default=0)
+    y = page.height - _FOOTER_HEIGHT
+    lowest = max(
+        (_lowest(mark) for mark in page.marks if isinstance(mark, Text | Rectangle)), default=0
+    )
     if lowest > y - 3.5:
         return  # labels take the page to its edge
     words = numbered.format(page=number, pages=total)
     room = page.width - 2 * _SIDE - faces.width(words, _SMALL) - 4
-    page.marks.append(Within(None))
+    page.marks.append(TagChange(None))
     if lowest < y - 5.2:
         page.marks.append(Line(_SIDE, y - 4.2, page.width - _SIDE, y - 4.2, 0.15, _PALE))
     page.marks.append(Text(_SIDE, y, cropped(faces, footer, room, _SMALL), _SMALL, colour=_GREY))
@@ -117,11 +119,11 @@ def _write_footer(
     page.marks.append(Text(at, y, words, _SMALL, colour=_GREY, anchor="end"))
 
 
-def _lowest(mark: Text | Box) -> float:
-    return mark.y + (mark.height if isinstance(mark, Box) else 0.0)
+def _lowest(mark: Text | Rectangle) -> float:
+    return mark.y + (mark.height if isinstance(mark, Rectangle) else 0.0)
 
 
-def cropped(faces: Faces, words: str, room: float, size: float, *, bold: bool = False) -> str:
+def cropped(faces: FontSet, words: str, room: float, size: float, *, bold: bool = False) -> str:
     """Return words shortened to a width."""
     if faces.width(words, size, bold=bold) <= room:
         return words
@@ -138,18 +140,20 @@ _TOGETHER = re.compile(
 _BREAKS = re.compile(rf"[^\S{_FIXED_SPACE}]+")
 
 
-def wrapped(faces: Faces, words: str, room: float, size: float, *, bold: bool = False) -> list[str]:
+def wrapped(
+    faces: FontSet, words: str, room: float, size: float, *, bold: bool = False
+) -> list[str]:
     """Break words into lines at their blanks, and a word that is too wide anywhere.
 
     A measure stays on one line, if there is room for it.
     """
-    shown = words if words.isprintable() else quotable(words)
+    shown = words if words.isprintable() else printable(words)
     if faces.width(shown, size, bold=bold) <= room:
         return [" ".join(shown.split())]
     lines: list[str] = []
     used = 0.0
     blank = faces.width(" ", size, bold=bold)
-    parts = map(quotable, _BREAKS.split(_TOGETHER.sub(_FIXED_SPACE, words)))
+    parts = map(printable, _BREAKS.split(_TOGETHER.sub(_FIXED_SPACE, words)))
     for word in (
         word
         for part in parts
@@ -172,7 +176,7 @@ def wrapped(faces: Faces, words: str, room: float, size: float, *, bold: bool = 
     return lines or [""]
 
 
-def _how_many_fit(faces: Faces, word: str, room: float, size: float, bold: bool) -> int:
+def _how_many_fit(faces: FontSet, word: str, room: float, size: float, bold: bool) -> int:
     least, most = 1, len(word)
     while least < most:
         half = (least + most + 1) // 2
@@ -188,8 +192,8 @@ class _Flow:
     """Pages of one document, filled from top to bottom."""
 
     sheet: tuple[float, float]
-    faces: Faces
-    voice: Voice
+    faces: FontSet
+    translator: Translator
     document: Document
     section: Tag
 
@@ -217,16 +221,16 @@ class _Flow:
         self.blank_page()
         self.y = _TOP
         if first:
-            self.put(Within(Tag("H1", self.section)))
+            self.put(TagChange(Tag("H1", self.section)))
             self.lines(self.wrap(self.document.title, _TITLE, bold=True)[:4], _TITLE, bold=True)
             if self.document.about:
-                self.put(Within(Tag("P", self.section)))
+                self.put(TagChange(Tag("P", self.section)))
                 self.y += 0.6
                 self.lines(self.wrap(self.document.about, _WORDS)[:6], _WORDS)
             self.y += _BETWEEN
         else:
-            self.put(Within(None))
-            again = self.voice.say("{title}, continued").format(title=self.document.title)
+            self.put(TagChange(None))
+            again = self.translator.say("{title}, continued").format(title=self.document.title)
             self.lines(
                 [cropped(self.faces, again, self.width, _WORDS, bold=True)], _WORDS, bold=True
             )
@@ -244,11 +248,11 @@ class _Flow:
     ) -> None:
         """Write lines from here on downwards; there must be room for them."""
         for line in lines:
-            base = self.y + size * POINT * _ASCENT
+            base = self.y + size * MM_PER_POINT * _ASCENT
             self.put(Text(x, base, line, size, bold))
-            self.y += _high(size)
+            self.y += _line_height(size)
 
-    def need(self, high: float) -> None:
+    def ensure_room(self, high: float) -> None:
         """Begin a page unless there is so much room."""
         if self.y + high > self.bottom and self.y > self.begins:
             self.new_page()
@@ -259,42 +263,44 @@ class _Flow:
         """Put one block on the page; what comes after it may have to stand beside."""
         match block:
             case Heading():
-                lines = self.wrap(block.words, _HEADING, bold=True)
+                lines = self.wrap(block.text, _HEADING, bold=True)
                 self.y += 1.5 if self.y > self.begins else 0
                 pictures = [one.least for one in after if isinstance(one, Picture)]
                 below = 15 + pictures[0] * self.whole if pictures else 25.0
-                self.need(len(lines) * _high(_HEADING) + below)
-                self.put(Within(Tag("H2", self.section)))
+                self.ensure_room(len(lines) * _line_height(_HEADING) + below)
+                self.put(TagChange(Tag("H2", self.section)))
                 self.lines(lines, _HEADING, bold=True)
                 self.y += 1.2
-            case Words():
+            case Paragraph():
                 self._words(block)
             case Table():
                 self._table(block)
             case Picture():
-                steps = after[0] if after and isinstance(after[0], Steps) else None
+                steps = after[0] if after and isinstance(after[0], StepList) else None
                 self._picture(block, steps)
-            case Steps():
+            case StepList():
                 self._steps(block.steps)
             case Labels():
                 self._labels(block)
 
-    def _words(self, block: Words) -> None:
+    def _words(self, block: Paragraph) -> None:
         inset = 2.5 if block.boxed else 0.0
         room = self.width - 2 * inset
-        lines = wrapped(self.faces, block.words, room, _WORDS, bold=block.bold)
+        lines = wrapped(self.faces, block.text, room, _WORDS, bold=block.bold)
         tag = Tag("P", self.section)
         while lines:
-            high = _high(_WORDS)
-            self.need(min(len(lines), 3) * high + 2 * inset)
-            self.put(Within(tag))
+            high = _line_height(_WORDS)
+            self.ensure_room(min(len(lines), 3) * high + 2 * inset)
+            self.put(TagChange(tag))
             count = max(1, int((self.bottom - self.y - 2 * inset) / high))
             top, now = self.y, lines[:count]
             self.y += inset
             self.lines(now, _WORDS, x=_SIDE + inset, bold=block.bold)
             self.y += inset
             if block.boxed:
-                self.put(Within(None), Box(_SIDE, top, self.width, self.y - top, stroke=0.35))
+                self.put(
+                    TagChange(None), Rectangle(_SIDE, top, self.width, self.y - top, stroke=0.35)
+                )
             lines = lines[count:]
         self.y += _BETWEEN * 0.6
 
@@ -304,10 +310,10 @@ class _Flow:
             wrapped(self.faces, column.title, _room(column, width), _SMALL, bold=True)
             for column, width in zip(table.columns, widths, strict=True)
         ]
-        head = max(map(len, titles)) * _high(_SMALL) + _PAD
+        head = max(map(len, titles)) * _line_height(_SMALL) + _PAD
         rows = [self._cells(table.columns, widths, row) for row in table.rows]
         first = _row_height(rows[0]) if rows else 0.0
-        self.need(head + first)
+        self.ensure_room(head + first)
         tag = Tag("Table", self.section)
         self._table_head(table.columns, widths, titles, head, Tag("TR", tag))
         for row in rows:
@@ -345,13 +351,18 @@ class _Flow:
         """Write the columns' titles; on pages that a table goes on, nobody needs to hear them."""
         x, bottom = _SIDE, self.y + high
         for column, width, lines in zip(columns, widths, titles, strict=True):
-            self.put(Within(None if tag is None else Tag("TH", tag)))
-            y = bottom - _PAD * 0.6 - (len(lines) - 1) * _high(_SMALL) - _SMALL * POINT * _DESCENT
+            self.put(TagChange(None if tag is None else Tag("TH", tag)))
+            y = (
+                bottom
+                - _PAD * 0.6
+                - (len(lines) - 1) * _line_height(_SMALL)
+                - _SMALL * MM_PER_POINT * _DESCENT
+            )
             for line in lines:
-                self.put(_in_column(line, x, y, width, _SMALL, column.right, bold=True))
-                y += _high(_SMALL)
+                self.put(_in_column(line, x, y, width, _SMALL, column.align_right, bold=True))
+                y += _line_height(_SMALL)
             x += width
-        self.put(Within(None), Line(_SIDE, bottom, _SIDE + self.width, bottom, 0.35))
+        self.put(TagChange(None), Line(_SIDE, bottom, _SIDE + self.width, bottom, 0.35))
         self.y = bottom
 
     def _row(
@@ -364,65 +375,67 @@ class _Flow:
         high = _row_height(row)
         x = _SIDE
         for column, width, cell in zip(columns, widths, row, strict=True):
-            self.put(Within(Tag("TD", tag)))
+            self.put(TagChange(Tag("TD", tag)))
             if isinstance(cell, list):
-                base = self.y + _PAD + _ROWS * POINT * _ASCENT
+                base = self.y + _PAD + _ROWS * MM_PER_POINT * _ASCENT
                 for line in cell:
-                    self.put(_in_column(line, x, base, width, _ROWS, column.right, column.bold))
-                    base += _high(_ROWS)
-            elif isinstance(cell, Tick):
+                    self.put(
+                        _in_column(line, x, base, width, _ROWS, column.align_right, column.bold)
+                    )
+                    base += _line_height(_ROWS)
+            elif isinstance(cell, Checkbox):
                 top = self.y + (_first_line() - _TICK) / 2
-                self.put(Box(x + _PAD, top, _TICK, _TICK, stroke=0.3))
+                self.put(Rectangle(x + _PAD, top, _TICK, _TICK, stroke=0.3))
             elif isinstance(cell, Swatch):
                 top = self.y + (_first_line() - _TICK) / 2
-                self.put(Box(x + _PAD, top, width - 2 * _PAD, _TICK, cell.colour))
+                self.put(Rectangle(x + _PAD, top, width - 2 * _PAD, _TICK, cell.colour))
             x += width
         self.y += high
-        self.put(Within(None), Line(_SIDE, self.y, _SIDE + self.width, self.y, 0.12, _PALE))
+        self.put(TagChange(None), Line(_SIDE, self.y, _SIDE + self.width, self.y, 0.12, _PALE))
 
-    def _picture(self, picture: Picture, steps: Steps | None) -> None:
+    def _picture(self, picture: Picture, steps: StepList | None) -> None:
         left = self.bottom - self.y
         if left < picture.least * self.whole and self.y > self.begins:
             self.new_page()
             left = self.bottom - self.y
         room = min(left, picture.most * self.whole)
         if steps is not None:
-            needed = _columns_height(self._told(steps.steps), 2) + _BETWEEN
+            needed = _columns_height(self._wrap_steps(steps.steps), 2) + _BETWEEN
             if room - needed > 0.45 * self.whole:
                 room -= needed
         drawn = picture.draw((self.width, room))
         wide, high = svg_size(drawn)
         scale = min(_SVG_UNIT, self.width / wide, room / high)
         x = _SIDE + (self.width - wide * scale) / 2
-        self.put(Within(Tag("Figure", self.section, picture.words)))
+        self.put(TagChange(Tag("Figure", self.section, picture.words)))
         self.put(*svg_marks(drawn, x, self.y, scale))
         self.y += high * scale + _BETWEEN * 0.5
 
     # --- steps in two columns ------------------------------------------------------------------
 
-    def _told(self, steps: Sequence[Step]) -> list[_Told]:
+    def _wrap_steps(self, steps: Sequence[CuttingStep]) -> list[_WrappedStep]:
         wide = (self.width - _GUTTER) / 2
         told = []
         for step in steps:
             lines = [
                 (0.0, line, True) for line in wrapped(self.faces, step.cut, wide, _ROWS, bold=True)
             ]
-            for free in step.frees:
+            for free in step.results:
                 rows = wrapped(self.faces, free, wide - 4, _ROWS)
                 lines += [(4.0, line, False) for line in rows]
-            told.append(_Told(tuple(lines)))
+            told.append(_WrappedStep(tuple(lines)))
         return told
 
-    def _steps(self, steps: Sequence[Step]) -> None:
-        told = self._told(steps)
+    def _steps(self, steps: Sequence[CuttingStep]) -> None:
+        told = self._wrap_steps(steps)
         tag = Tag("L", self.section)
         while told:
-            self.need(min(30.0, told[0].height))
+            self.ensure_room(min(30.0, told[0].height))
             room = self.bottom - self.y
-            columns: list[list[_Told]] = []
+            columns: list[list[_WrappedStep]] = []
             height = min(room, _columns_height(told, 2))
             for _ in range(2):
-                column: list[_Told] = []
+                column: list[_WrappedStep] = []
                 used = 0.0
                 while told and (used + told[0].height <= height + 1e-6 or not (column or columns)):
                     used += told[0].height
@@ -433,14 +446,14 @@ class _Flow:
             for number, column in enumerate(columns):
                 self.y = top
                 for one in column:
-                    self.put(Within(Tag("LBody", Tag("LI", tag))))
+                    self.put(TagChange(Tag("LBody", Tag("LI", tag))))
                     self._step(one, _SIDE + number * ((self.width - _GUTTER) / 2 + _GUTTER))
                 lowest = max(lowest, self.y)
             self.y = lowest + _BETWEEN * 0.5
             if told:
                 self.new_page()
 
-    def _step(self, told: _Told, x: float) -> None:
+    def _step(self, told: _WrappedStep, x: float) -> None:
         for inset, line, bold in told.lines:
             self.lines([line], _ROWS, x=x + inset, bold=bold)
         self.y += _STEP_GAP
@@ -474,38 +487,41 @@ class _Flow:
         for down, row in enumerate(rows):
             for start, length in row:
                 dark.extend((left + start * step, top + down * step, length * step, step))
-        self.put(Within(Tag("Figure", self.section, f"QR {label.id}")), Spots(dark))
-        self.put(Within(Tag("P", self.section)))
+        self.put(TagChange(Tag("Figure", self.section, f"QR {label.id}")), RectBatch(dark))
+        self.put(TagChange(Tag("P", self.section)))
         room = left - x - 2 * inset
         size = min(15.0, high * 0.45)
         name = cropped(self.faces, label.id, room, size, bold=True)
-        base = y + inset + size * POINT * _ASCENT
+        base = y + inset + size * MM_PER_POINT * _ASCENT
         self.put(Text(x + inset, base, name, size, True))
-        at = y + inset + _high(size)
+        at = y + inset + _line_height(size)
         lines = [line for words in label.lines for line in wrapped(self.faces, words, room, _SMALL)]
         strip = 2.2 if label.colour is not None else 0.0
-        fitting = max(0, int((y + high - inset - strip - at) / _high(_SMALL)))
+        fitting = max(0, int((y + high - inset - strip - at) / _line_height(_SMALL)))
         for line in lines[:fitting]:
-            self.put(Text(x + inset, at + _SMALL * POINT * _ASCENT, line, _SMALL))
-            at += _high(_SMALL)
+            self.put(Text(x + inset, at + _SMALL * MM_PER_POINT * _ASCENT, line, _SMALL))
+            at += _line_height(_SMALL)
         if label.colour is not None:
-            self.put(Within(None), Box(x + inset, y + high - inset - 1.8, room, 1.8, label.colour))
+            self.put(
+                TagChange(None),
+                Rectangle(x + inset, y + high - inset - 1.8, room, 1.8, label.colour),
+            )
 
 
 _STEP_GAP = 1.3
 
 
-class _Told(NamedTuple):
+class _WrappedStep(NamedTuple):
     """A step broken into lines: how far each is set in, its words, whether bold."""
 
     lines: tuple[tuple[float, str, bool], ...]
 
     @property
     def height(self) -> float:
-        return len(self.lines) * _high(_ROWS) + _STEP_GAP
+        return len(self.lines) * _line_height(_ROWS) + _STEP_GAP
 
 
-def _columns_height(told: Sequence[_Told], columns: int) -> float:
+def _columns_height(told: Sequence[_WrappedStep], columns: int) -> float:
     """Return the least height at which steps, in their order, fit into so many columns."""
     heights = [one.height for one in told]
     if not heights:
@@ -525,17 +541,17 @@ def _columns_height(told: Sequence[_Told], columns: int) -> float:
     return most
 
 
-def _high(size: float) -> float:
-    return size * POINT * _LEADING
+def _line_height(size: float) -> float:
+    return size * MM_PER_POINT * _LEADING
 
 
 def _first_line() -> float:
-    return _high(_ROWS) + 2 * _PAD
+    return _line_height(_ROWS) + 2 * _PAD
 
 
 def _row_height(row: Sequence[Cell | list[str]]) -> float:
     lines = max((len(cell) for cell in row if isinstance(cell, list)), default=1)
-    return lines * _high(_ROWS) + 2 * _PAD
+    return lines * _line_height(_ROWS) + 2 * _PAD
 
 
 def _column_widths(columns: Sequence[Column], width: float) -> list[float]:
@@ -545,7 +561,7 @@ def _column_widths(columns: Sequence[Column], width: float) -> list[float]:
 
 
 def _room(column: Column, width: float) -> float:
-    return width - _PAD - (_RIGHT_PAD if column.right else _PAD)
+    return width - _PAD - (_RIGHT_PAD if column.align_right else _PAD)
 
 
 def _in_column(

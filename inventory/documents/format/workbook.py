@@ -8,13 +8,13 @@ import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, time
 
-from nester.core.lengths import quotable
+from nester.core.lengths import printable
 
 __all__ = ["workbook_bytes"]
 
 _LONGEST_CELL = 32_767
 """No spreadsheet takes more signs in a cell (from memory)."""
-_MADE = (1980, 1, 1, 0, 0, 0)
+_ZIP_TIMESTAMP = (1980, 1, 1, 0, 0, 0)
 """The earliest time that a zip can hold; it is written for every part."""
 _WIDEST = 60
 
@@ -40,7 +40,7 @@ def workbook_bytes(
     book.properties.creator = "Quirebox"
     for name, (columns, rows) in lists.items():
         sheet = book.create_sheet(name)
-        texts = [[_shown(cell) for cell in row] for row in rows]
+        texts = [[_cell_value(cell) for cell in row] for row in rows]
         for number, column in enumerate(columns):
             longest = max((len(str(row[number])) for row in texts), default=0)
             width = min(_WIDEST, max(len(column), longest) + 2)
@@ -65,10 +65,10 @@ def workbook_bytes(
     return _without_clock(raw)
 
 
-def _shown(value: object) -> object:
+def _cell_value(value: object) -> object:
     if isinstance(value, int | float):
         return value
-    return quotable(str(value))[:_LONGEST_CELL]
+    return printable(str(value))[:_LONGEST_CELL]
 
 
 def _without_clock(raw: io.BytesIO) -> bytes:
@@ -82,7 +82,7 @@ def _without_clock(raw: io.BytesIO) -> bytes:
                 found = re.search(rb"<dcterms:created[^>]*>([^<]*)<", data)
                 created = found[1] if found else created
                 data = re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>" + created, data)
-            fresh = zipfile.ZipInfo(info.filename, _MADE)
+            fresh = zipfile.ZipInfo(info.filename, _ZIP_TIMESTAMP)
             fresh.compress_type = zipfile.ZIP_DEFLATED
             new.writestr(fresh, data)
     return made.getvalue()

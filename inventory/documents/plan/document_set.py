@@ -22,37 +22,37 @@ from inventory.core.plan import Plan, PlannedLayout, PlannedOrder, plan_to_json
 from inventory.documents.format.blocks import (
     Block,
     Cell,
+    Checkbox,
     Column,
     Document,
+    DocumentKind,
     Heading,
-    Kind,
     Label,
     LabelGrid,
     Labels,
+    Paragraph,
     Picture,
-    Steps,
+    StepList,
     Swatch,
     Table,
-    Tick,
-    Words,
 )
-from inventory.documents.format.languages import ShopVoice, voice_of
+from inventory.documents.format.languages import ShopTranslator, translator_for
 from inventory.documents.plan.lists import numbers, offcut_mark
 from inventory.documents.plan.translation import piece_name, translated
-from nester.core.lengths import format_area, quotable
+from nester.core.lengths import format_area, printable
 from nester.core.piece import Grain, Piece
 from nester.core.translation import translatable
 from nester.cutting import (
     Pace,
-    told_steps,
+    cutting_steps,
 )
 from nester.drawing.pictures.layout import layout_picture
 from nester.drawing.pictures.piece import GRAIN_WORDS
 from nester.drawing.pictures.score_sheet import draw_scores, has_scores, score_rows
 
-__all__ = ["KINDS", "SetOptions", "footer_of", "plan_documents", "plan_mark"]
+__all__ = ["DOCUMENT_KINDS", "DocumentOptions", "footer_of", "plan_documents", "plan_fingerprint"]
 
-KINDS: tuple[Kind, ...] = get_args(Kind)
+DOCUMENT_KINDS: tuple[DocumentKind, ...] = get_args(DocumentKind)
 
 _CAUTIONS = (
     translatable(
@@ -80,7 +80,7 @@ _CAUTIONS = (
 
 
 @dataclass(frozen=True)
-class SetOptions:
+class DocumentOptions:
     """How a set of documents is made, and what the book knows beside the plan.
 
     Attributes
@@ -99,8 +99,8 @@ class SetOptions:
         labelled.  None: all are.
     """
 
-    kinds: tuple[Kind, ...] = KINDS
-    voice: ShopVoice = field(default_factory=voice_of)
+    kinds: tuple[DocumentKind, ...] = DOCUMENT_KINDS
+    translator: ShopTranslator = field(default_factory=translator_for)
     grid: LabelGrid = field(default_factory=LabelGrid)
     pace: Pace = field(default_factory=Pace)
     labels: Mapping[tuple[int, int, int], str] = field(default_factory=dict)
@@ -109,26 +109,26 @@ class SetOptions:
     left: Mapping[int, Sequence[int]] | None = None
 
 
-def plan_mark(plan: Plan) -> str:
+def plan_fingerprint(plan: Plan) -> str:
     """Return eight signs that tell this plan from any other: printed at the foot of each page."""
     digest = hashlib.sha256(plan_to_json(plan).encode()).hexdigest().upper()
     return f"{digest[:4]}-{digest[4:8]}"
 
 
-def footer_of(plan: Plan, voice: ShopVoice) -> str:
+def footer_of(plan: Plan, voice: ShopTranslator) -> str:
     """Return what stands at the foot of each page."""
     words = voice.say("{shop} · batch {batch} · {date} · plan {mark}")
     return words.format(
-        shop=quotable(plan.shop),
+        shop=printable(plan.shop),
         batch=plan.batch or "–",
         date=voice.date(plan.made_on),
-        mark=plan_mark(plan),
+        mark=plan_fingerprint(plan),
     )
 
 
-def plan_documents(plan: Plan, options: SetOptions) -> list[Document]:
+def plan_documents(plan: Plan, options: DocumentOptions) -> list[Document]:
     """Return the documents of a plan, in the order in which they are used."""
-    teller = _Teller(translated(plan, options.voice), options)
+    teller = _DocumentWriter(translated(plan, options.translator), options)
     makers = {
         "summary": teller.summary,
         "take-out": teller.take_out,
@@ -137,23 +137,23 @@ def plan_documents(plan: Plan, options: SetOptions) -> list[Document]:
         "kit": teller.kits,
         "labels": teller.labels,
     }
-    return [made for kind in KINDS if kind in options.kinds for made in makers[kind]()]
+    return [made for kind in DOCUMENT_KINDS if kind in options.kinds for made in makers[kind]()]
 
 
-class _Fetched(NamedTuple):
+class _SheetsToFetch(NamedTuple):
     """Sheets of one label, and the layouts that are cut from them."""
 
     number: int
     layouts: tuple[int, ...]
 
 
-class _Teller:
+class _DocumentWriter:
     """Says a plan in a voice."""
 
-    def __init__(self, plan: Plan, options: SetOptions) -> None:
-        self.plan, self.options, self.voice = plan, options, options.voice
-        self.say = options.voice.say
-        self.count = options.voice.count
+    def __init__(self, plan: Plan, options: DocumentOptions) -> None:
+        self.plan, self.options, self.translator = plan, options, options.translator
+        self.say = options.translator.say
+        self.count = options.translator.count
         self.swatches = {layout.sheet.paper: layout.sheet.swatch for layout in plan.layouts}
         self.copies = {one.number: tuple(range(1, one.copies + 1)) for one in plan.layouts}
         if options.left is not None:
@@ -161,10 +161,10 @@ class _Teller:
         self.to_cut = [one for one in plan.layouts if self.copies.get(one.number)]
 
     def length(self, length: int) -> str:
-        return self.voice.length(length, self.plan.unit)
+        return self.translator.length(length, self.plan.unit)
 
     def size(self, width: int, height: int) -> str:
-        return self.voice.size(width, height, self.plan.unit)
+        return self.translator.size(width, height, self.plan.unit)
 
     # --- the summary ---------------------------------------------------------------------------
 
@@ -173,34 +173,34 @@ class _Teller:
         made = [order for order in plan.orders if order.made]
         blocks: list[Block] = []
         if plan.layouts:
-            blocks.append(Words(self._worth(), bold=True))
+            blocks.append(Paragraph(self._value(), bold=True))
             blocks.append(
                 Table((Column(say("What"), 2), Column(say("How much"), 5)), self._facts())
             )
         else:
-            blocks.append(Words(say("No order can be made from the stash."), bold=True))
-        blocks += [Words(quotable(note)) for note in plan.notes]
+            blocks.append(Paragraph(say("No order can be made from the stash."), bold=True))
+        blocks += [Paragraph(printable(note)) for note in plan.notes]
         blocks.append(Heading(say("Orders")))
         blocks.append(self._orders())
         if plan.lacking:
-            blocks += [Heading(say("What the waiting orders lack")), self._lacking()]
+            blocks += [Heading(say("What the waiting orders lack")), self._shortages()]
         if plan.restock:
             blocks += [Heading(say("To buy")), self._to_buy()]
         blocks.append(Heading(say("Before you begin")))
-        blocks += [Words(say(text), boxed=True) for text in _CAUTIONS]
+        blocks += [Paragraph(say(text), boxed=True) for text in _CAUTIONS]
         title = say("Batch {batch}").format(batch=plan.batch) if plan.batch else say("No batch")
         about = say("{made} of {all} orders can be made; planned on {date}.").format(
-            made=len(made), all=len(plan.orders), date=self.voice.date(plan.made_on)
+            made=len(made), all=len(plan.orders), date=self.translator.date(plan.made_on)
         )
-        yield Document("summary", f"{quotable(plan.shop)} · {title}", about, tuple(blocks))
+        yield Document("summary", f"{printable(plan.shop)} · {title}", about, tuple(blocks))
 
     def _money(self, amount: Decimal) -> str:
-        return self.voice.money(Fraction(amount), self.plan.currency)
+        return self.translator.money(Fraction(amount), self.plan.currency)
 
-    def _worth(self) -> str:
+    def _value(self) -> str:
         plan, say = self.plan, self.say
-        cost, bound = self._money(plan.net), self._money(plan.bound)
-        if plan.net == plan.bound or cost == bound:
+        cost, bound = self._money(plan.net_cost), self._money(plan.bound)
+        if plan.net_cost == plan.bound or cost == bound:
             text = say("This plan uses {cost} of paper, and no plan can use less.")
         else:
             text = say("No plan can use less than {bound} of paper; this one uses {cost}.")
@@ -218,7 +218,7 @@ class _Teller:
         kept = sum(one.copies * len(one.offcuts) for one in plan.layouts)
         area = Fraction(plan.paper_area)
         spent, saved = Fraction(plan.piece_area), Fraction(plan.kept_area)
-        paper = format_area(plan.paper_area, plan.unit).replace(".", self.voice.point)
+        paper = format_area(plan.paper_area, plan.unit).replace(".", self.translator.decimal_mark)
         cuts = sum(len(one.cuts) * one.copies for one in plan.layouts)
         time = sum((self._minutes(one) for one in plan.layouts), Fraction(0))
         papers: dict[str, Fraction] = defaultdict(Fraction)
@@ -237,19 +237,19 @@ class _Teller:
             (say("Where the paper goes"), say(
                 "{used} into pieces, {kept} back as offcuts, {scrap} scrap"
             ).format(
-                used=self.voice.percent(spent / area),
-                kept=self.voice.percent(saved / area),
-                scrap=self.voice.percent((area - spent - saved) / area),
+                used=self.translator.percent(spent / area),
+                kept=self.translator.percent(saved / area),
+                scrap=self.translator.percent((area - spent - saved) / area),
             )),
             (say("Paper by kind"), "; ".join(
-                f"{quotable(name)} {self.voice.money(cost, plan.currency)}"
+                f"{printable(name)} {self.translator.money(cost, plan.currency)}"
                 for name, cost in sorted(papers.items())
             )),
-            (say("Could be saved at most"), self.voice.percent(plan.gap, 1)),
+            (say("Could be saved at most"), self.translator.percent(plan.optimality_gap, 1)),
             (say("Time to cut, about"), ", ".join([
                 self._hours(time),
                 count("{n} cut", "{n} cuts", cuts),
-                self._whose_pace(),
+                self._pace_source(),
             ])),
         ]  # fmt: skip
         return tuple(facts)
@@ -257,7 +257,7 @@ class _Teller:
     def _minutes(self, layout: PlannedLayout) -> Fraction:
         return self.options.pace.minutes(self.plan.as_layout(layout)[0], self.plan.trimmer)
 
-    def _whose_pace(self) -> str:
+    def _pace_source(self) -> str:
         reports = self.options.pace.reports
         if not reports:
             return self.say("at a usual pace")
@@ -274,7 +274,7 @@ class _Teller:
     def _orders(self) -> Table:
         say = self.say
         columns = (
-            Column(say("Order"), 14, fixed=True, right=True),
+            Column(say("Order"), 14, fixed=True, align_right=True),
             Column(say("For"), 3),
             Column(say("What"), 3),
             Column(say("Due"), 28, fixed=True),
@@ -283,20 +283,20 @@ class _Teller:
         rows = tuple(
             (
                 str(order.number),
-                quotable(order.customer),
-                f"{order.copies} × {quotable(order.design)}",
-                self.voice.date(order.due),
+                printable(order.customer),
+                f"{order.copies} × {printable(order.design)}",
+                self.translator.date(order.due),
                 say("will be cut") if order.made else say("waits"),
             )
             for order in self.plan.orders
         )
         return Table(columns, rows)
 
-    def _lacking(self) -> Table:
+    def _shortages(self) -> Table:
         say = self.say
         columns = (
-            Column(say("Order"), 14, fixed=True, right=True),
-            Column(say("Number"), 17, fixed=True, right=True),
+            Column(say("Order"), 14, fixed=True, align_right=True),
+            Column(say("Number"), 17, fixed=True, align_right=True),
             Column(say("Piece"), 3),
             Column(say("Paper"), 3),
             Column(say("Size"), 3),
@@ -305,8 +305,8 @@ class _Teller:
             (
                 str(one.order),
                 str(one.quantity),
-                quotable(one.piece),
-                quotable(one.paper),
+                printable(one.piece),
+                printable(one.paper),
                 self.size(one.width, one.height),
             )
             for one in self.plan.lacking
@@ -317,17 +317,17 @@ class _Teller:
         say = self.say
         columns = (
             Column("", 8, fixed=True),
-            Column(say("Number"), 17, fixed=True, right=True),
+            Column(say("Number"), 17, fixed=True, align_right=True),
             Column(say("Paper"), 3),
             Column(say("Size"), 3),
-            Column(say("Each"), 2, right=True),
+            Column(say("Each"), 2, align_right=True),
             Column(say("For orders"), 2),
         )
         rows = tuple(
             (
-                Tick(),
+                Checkbox(),
                 str(one.quantity) if one.quantity else "?",
-                quotable(one.paper),
+                printable(one.paper),
                 ("" if one.quantity else say("at least") + " ") + self.size(one.width, one.height),
                 "" if one.price is None else self._money(one.price),
                 numbers(one.orders),
@@ -340,22 +340,22 @@ class _Teller:
 
     def take_out(self) -> Iterator[Document]:
         say = self.say
-        fetched: dict[str, _Fetched] = {}
+        fetched: dict[str, _SheetsToFetch] = {}
         sheets = {}
         for layout in self.to_cut:
             label = layout.sheet.label
             sheets[label] = layout.sheet
-            before = fetched.get(label, _Fetched(0, ()))
-            fetched[label] = _Fetched(
+            before = fetched.get(label, _SheetsToFetch(0, ()))
+            fetched[label] = _SheetsToFetch(
                 before.number + len(self.copies[layout.number]),
                 (*before.layouts, layout.number),
             )
         places: dict[str, list[str]] = defaultdict(list)
         for label, sheet in sheets.items():
-            places[quotable(sheet.place or "")].append(label)
+            places[printable(sheet.place or "")].append(label)
         columns = (
             Column("", 7, fixed=True),
-            Column(say("Number"), 17, fixed=True, right=True, bold=True),
+            Column(say("Number"), 17, fixed=True, align_right=True, bold=True),
             Column(say("Label"), 19, fixed=True, bold=True),
             Column("", 13, fixed=True),
             Column(say("Paper"), 4),
@@ -363,19 +363,21 @@ class _Teller:
             Column(say("For layouts"), 2),
         )
         blocks: list[Block] = []
-        for place in sorted(places, key=_natural):
+        for place in sorted(places, key=_natural_sort_key):
             blocks.append(Heading(place or say("Place not written down")))
-            in_order = sorted(places[place], key=lambda one: (sheets[one].paper, _natural(one)))
+            in_order = sorted(
+                places[place], key=lambda one: (sheets[one].paper, _natural_sort_key(one))
+            )
             blocks.append(
                 Table(
                     columns,
                     tuple(
                         (
-                            Tick(),
+                            Checkbox(),
                             f"{fetched[label].number} ×",
                             label,
                             Swatch(sheets[label].swatch),
-                            quotable(sheets[label].paper),
+                            printable(sheets[label].paper),
                             self.size(sheets[label].width, sheets[label].height),
                             ", ".join(map(str, fetched[label].layouts)),
                         )
@@ -384,7 +386,7 @@ class _Teller:
                 )
             )
         if not blocks:
-            blocks.append(Words(say("Nothing is taken from the stash.")))
+            blocks.append(Paragraph(say("Nothing is taken from the stash.")))
         about = say("Place by place, in the order of their names. Tick what lies on the table.")
         yield Document("take-out", say("Take out of the stash"), about, tuple(blocks))
 
@@ -398,17 +400,17 @@ class _Teller:
         plan, say, sheet = self.plan, self.say, layout.sheet
         drawn, _ = plan.as_layout(layout)
         names = self._offcut_names(layout)
-        steps = told_steps(
-            drawn, plan.unit, voice=self.voice, trimmer=self.plan.trimmer, offcuts=names
+        steps = cutting_steps(
+            drawn, plan.unit, voice=self.translator, trimmer=self.plan.trimmer, offcuts=names
         )
         kind = "{label}, {paper}, {size}"
         what = kind.format(
             label=sheet.label,
-            paper=quotable(sheet.paper),
+            paper=printable(sheet.paper),
             size=self.size(sheet.width, sheet.height),
         )
         if sheet.place:
-            what = say("{what}, from {place}").format(what=what, place=quotable(sheet.place))
+            what = say("{what}, from {place}").format(what=what, place=printable(sheet.place))
         orders = sorted({order for spot in layout.spots for order in spot.orders})
         about = [
             what,
@@ -420,9 +422,9 @@ class _Teller:
         draw = partial(self._picture, layout, names)
         blocks: list[Block] = [Picture(draw, what)]
         if steps:
-            blocks.append(Steps(tuple(steps)))
+            blocks.append(StepList(tuple(steps)))
         else:
-            blocks.append(Words(say("No cut: the sheet is the piece.")))
+            blocks.append(Paragraph(say("No cut: the sheet is the piece.")))
         title = say("Layout {number}: {copies}").format(number=layout.number, copies=copies)
         return Document("cut", title, " · ".join(about), tuple(blocks))
 
@@ -437,7 +439,7 @@ class _Teller:
             paper_colour=layout.sheet.swatch,
             title="",
             pieces=self.plan.pieces_of(layout),
-            voice=self.voice,
+            voice=self.translator,
             trimmer=self.plan.trimmer,
             offcuts=names,
             room=room,
@@ -478,8 +480,10 @@ class _Teller:
     def _score(self, piece: Piece, papers: Counter[str]) -> Iterator[Block]:
         say = self.say
         pieces = self.count("{n} piece", "{n} pieces", papers.total())
-        yield Heading(f"{quotable(piece.name)} · {self.size(piece.width, piece.height)} · {pieces}")
-        of = "; ".join(f"{number} × {quotable(name)}" for name, number in sorted(papers.items()))
+        yield Heading(
+            f"{printable(piece.name)} · {self.size(piece.width, piece.height)} · {pieces}"
+        )
+        of = "; ".join(f"{number} × {printable(name)}" for name, number in sorted(papers.items()))
         words = [of]
         if piece.grain is not Grain.ANY:
             words.append(say(GRAIN_WORDS[piece.grain]))
@@ -488,21 +492,23 @@ class _Teller:
         if piece.glue:
             words.append(self.count("{n} area takes glue", "{n} areas take glue", len(piece.glue)))
         if piece.note:
-            words.append(quotable(piece.note))
-        yield Words(" ".join(map(_sentence, words)))
+            words.append(printable(piece.note))
+        yield Paragraph(" ".join(map(_sentence, words)))
 
         def draw(room: tuple[float, float]) -> ET.Element:
-            return draw_scores(piece, self.plan.unit, room=room, fill="#ffffff", voice=self.voice)
+            return draw_scores(
+                piece, self.plan.unit, room=room, fill="#ffffff", voice=self.translator
+            )
 
-        yield Picture(draw, quotable(piece.name), most=0.36, least=0.34)
+        yield Picture(draw, printable(piece.name), most=0.36, least=0.34)
         rows = tuple(
-            (str(row.number), row.what, row.way, row.where, row.extent)
-            for row in score_rows(piece, self.plan.unit, self.voice)
+            (str(row.number), row.action, row.direction, row.position, row.extent)
+            for row in score_rows(piece, self.plan.unit, self.translator)
         )
         if rows:
             yield Table(
                 (
-                    Column(say("No."), 10, fixed=True, right=True, bold=True),
+                    Column(say("No."), 10, fixed=True, align_right=True, bold=True),
                     Column(say("What"), 4),
                     Column(say("Way"), 2.4),
                     Column(say("Where"), 4, bold=True),
@@ -511,7 +517,7 @@ class _Teller:
                 rows,
             )
         else:
-            yield Words(say("No folds: only cut along the outline."))
+            yield Paragraph(say("No folds: only cut along the outline."))
 
     # --- kits ----------------------------------------------------------------------------------
 
@@ -532,7 +538,7 @@ class _Teller:
             by_part[part][layout] = quantity
         columns = (
             Column("", 7, fixed=True),
-            Column(say("Number"), 17, fixed=True, right=True, bold=True),
+            Column(say("Number"), 17, fixed=True, align_right=True, bold=True),
             Column(say("Piece"), 4),
             Column("", 13, fixed=True),
             Column(say("Paper"), 3.4),
@@ -549,11 +555,11 @@ class _Teller:
             )
             rows.append(
                 (
-                    Tick(),
+                    Checkbox(),
                     f"{sum(where.values())} ×",
-                    quotable(piece.name),
+                    printable(piece.name),
                     Swatch(self.swatches.get(paper)),
-                    quotable(paper),
+                    printable(paper),
                     self.size(piece.width, piece.height),
                     came,
                 )
@@ -563,29 +569,31 @@ class _Teller:
         if extras:
             blocks.append(Heading(say("Beside paper")))
             tick = (Column("", 7, fixed=True), Column(say("What"), 1))
-            blocks.append(Table(tick, tuple((Tick(), quotable(extra)) for extra in extras)))
+            blocks.append(Table(tick, tuple((Checkbox(), printable(extra)) for extra in extras)))
         missing = self.options.missing.get(number, {})
         missed = [
             say("{quantity} × {piece}, spoiled and not made anew").format(
-                quantity=quantity, piece=quotable(piece_name(name, self.voice))
+                quantity=quantity, piece=printable(piece_name(name, self.translator))
             )
             for name, quantity in sorted(missing.items())
         ]
         missed += [
             say("{quantity} × {piece}: there is no paper for it").format(
-                quantity=one.quantity, piece=quotable(one.piece)
+                quantity=one.quantity, piece=printable(one.piece)
             )
             for one in plan.lacking
             if one.order == number
         ]
         if missed:
             blocks.append(Heading(say("Still missing")))
-            blocks += [Words(words, bold=True) for words in missed]
+            blocks += [Paragraph(words, bold=True) for words in missed]
         title = say("Kit for order {number}: {customer}").format(
-            number=number, customer=quotable(order.customer)
+            number=number, customer=printable(order.customer)
         )
         about = say("{copies} × {design}, due {date}").format(
-            copies=order.copies, design=quotable(order.design), date=self.voice.date(order.due)
+            copies=order.copies,
+            design=printable(order.design),
+            date=self.translator.date(order.due),
         )
         return Document("kit", title, about, tuple(blocks))
 
@@ -601,7 +609,7 @@ class _Teller:
         for layout in self.to_cut:
             for copy in self.copies[layout.number]:
                 for number, rect in enumerate(layout.offcuts):
-                    lines = [quotable(layout.sheet.paper), self.size(rect.width, rect.height)]
+                    lines = [printable(layout.sheet.paper), self.size(rect.width, rect.height)]
                     lines.append(self.say("Place:") + " ____________")
                     label = self.options.labels.get((layout.number, copy, number))
                     if label is None:
@@ -614,9 +622,9 @@ class _Teller:
         for order in self.plan.orders:
             if order.made:
                 lines = (
-                    quotable(order.customer),
-                    f"{order.copies} × {quotable(order.design)}",
-                    self.say("due {date}").format(date=self.voice.date(order.due)),
+                    printable(order.customer),
+                    f"{order.copies} × {printable(order.design)}",
+                    self.say("due {date}").format(date=self.translator.date(order.due)),
                 )
                 yield Label(self.say("Order {number}").format(number=order.number), lines)
 
@@ -625,7 +633,7 @@ def _sentence(words: str) -> str:
     return words[:1].upper() + words[1:].rstrip(".") + "."
 
 
-def _natural(text: str) -> list[tuple[int, int, str]]:
+def _natural_sort_key(text: str) -> list[tuple[int, int, str]]:
     """Return a key by which Drawer 2 stands before Drawer 10, and no place at all comes last."""
     if not text:
         return [(2, 0, "")]

@@ -9,25 +9,25 @@ from sqlalchemy.orm import Session
 
 from inventory.core.plan import Plan
 from inventory.database.tables.base import Batch
-from inventory.documents.format.languages import ShopVoice
-from inventory.documents.plan.document_set import SetOptions
+from inventory.documents.format.languages import ShopTranslator
+from inventory.documents.plan.document_set import DocumentOptions
 from inventory.documents.plan.translation import piece_name
 from inventory.orders.orders import get_order, order_consumables
 from inventory.production.pace import shop_pace
-from inventory.production.progress import left_to_cut
-from inventory.production.spoiling import lost_pieces
+from inventory.production.progress import list_remaining
+from inventory.production.spoiling import spoiled_pieces
 from inventory.stock.offcut_marks import kept_offcuts
 from nester.core.errors import Refusal
 from nester.core.lengths import format_area
 from nester.designs.base.design import Measure
-from nester.designs.base.totals import summed
+from nester.designs.base.totals import total_consumables
 
-__all__ = ["with_the_book"]
+__all__ = ["with_shop_data"]
 
 
-def with_the_book(
-    options: SetOptions, session: Session, batch: Batch, plan: Plan, *, left: bool = False
-) -> SetOptions:
+def with_shop_data(
+    options: DocumentOptions, session: Session, batch: Batch, plan: Plan, *, left: bool = False
+) -> DocumentOptions:
     """Return options to which the book's knowledge of a batch is added.
 
     Parameters
@@ -36,23 +36,23 @@ def with_the_book(
         Take out and cut only what is still to be cut.
     """
     missing: dict[int, dict[str, int]] = defaultdict(dict)
-    for one in lost_pieces(session, batch=batch.id):
+    for one in spoiled_pieces(session, batch=batch.id):
         name = plan.parts[one.part].piece.name
         missing[one.order_id][name] = missing[one.order_id].get(name, 0) + one.quantity
     copies = None
     if left:
-        copies = {one.layout.number: one.copies for one in left_to_cut(session, batch, plan)}
+        copies = {one.layout.number: one.copies for one in list_remaining(session, batch, plan)}
     return replace(
         options,
         pace=shop_pace(session),
         labels={spot: stock.label for spot, stock in kept_offcuts(session, batch, plan).items()},
-        extras=_extras(session, plan, options.voice),
+        extras=_extras(session, plan, options.translator),
         missing=dict(missing),
         left=copies,
     )
 
 
-def _extras(session: Session, plan: Plan, voice: ShopVoice) -> dict[int, list[str]]:
+def _extras(session: Session, plan: Plan, voice: ShopTranslator) -> dict[int, list[str]]:
     """Say what each order takes beside paper; nothing, if its design can't be made any more."""
     extras: dict[int, list[str]] = {}
     for one in plan.orders:
@@ -68,11 +68,13 @@ def _extras(session: Session, plan: Plan, voice: ShopVoice) -> dict[int, list[st
             f" {piece_name(f.use, voice)}"
             for f in pieces
         ]
-        for total in summed(f for f in found if f.measure is not Measure.LENGTH):
+        for total in total_consumables(f for f in found if f.measure is not Measure.LENGTH):
             amount = total.amount * one.copies
             area = total.measure is Measure.AREA
             much = (
-                format_area(amount, plan.unit).replace(".", voice.point) if area else f"{amount} ×"
+                format_area(amount, plan.unit).replace(".", voice.decimal_mark)
+                if area
+                else f"{amount} ×"
             )
             lines.append(f"{much} {voice.say(total.name)}")
         extras[one.number] = lines

@@ -8,22 +8,22 @@ from pathlib import Path
 
 from inventory.core.files import csv_text, make_folder, write_bytes
 from inventory.core.plan import Plan, PlannedLayout
-from inventory.documents.plan.document_set import KINDS, SetOptions, plan_documents
+from inventory.documents.plan.document_set import DOCUMENT_KINDS, DocumentOptions, plan_documents
 from inventory.documents.plan.lists import plan_lists
 from inventory.documents.plan.rendering import plan_html, plan_pdf, plan_workbook
 from inventory.documents.plan.text import cut_list, plain_text, plan_summary
 
-__all__ = ["FORMATS", "write_papers"]
+__all__ = ["FORMATS", "write_documents"]
 
 FORMATS = ("pdf", "html", "xlsx", "csv", "txt", "svg")
 _PICTURE = re.compile(r"[0-9]{3,}-[SK]-[0-9]+(?:-[a-z0-9-]+)?\.svg")
 """The name of a picture as `_picture_name` makes it."""
 
 
-def write_papers(
+def write_documents(
     plan: Plan,
     folder: Path,
-    options: SetOptions,
+    options: DocumentOptions,
     *,
     page: str = "A4",
     fonts: Sequence[Path] = (),
@@ -52,7 +52,9 @@ def write_papers(
     if "pdf" in wanted:
         parts = {f"{name}.pdf": documents}
         if each:
-            parts = {f"{name}-{k}.pdf": [d for d in documents if d.kind == k] for k in KINDS}
+            parts = {
+                f"{name}-{k}.pdf": [d for d in documents if d.kind == k] for k in DOCUMENT_KINDS
+            }
         for file, ours in parts.items():
             if ours:
                 printed = plan_pdf(plan, options, page=page, fonts=fonts, documents=ours)

@@ -14,29 +14,29 @@ from inventory.core.money import format_money
 from inventory.core.plan import Plan, PlannedLayout
 from nester.core.lengths import format_length, format_size
 from nester.cutting import (
-    steps,
+    cutting_instructions,
 )
 from nester.drawing.pictures.score_sheet import score_rows
 
 __all__ = [
     "CutRow",
     "KitRow",
-    "LackRow",
     "OffcutRow",
     "PieceRow",
     "PlanList",
     "ScoringRow",
     "ShoppingRow",
+    "ShortageRow",
     "TakeOutRow",
     "cut_rows",
     "kit_rows",
-    "lack_rows",
     "offcut_mark",
     "offcut_rows",
     "piece_rows",
     "plan_lists",
     "scoring_rows",
     "shopping_rows",
+    "shortage_rows",
     "take_out_rows",
 ]
 
@@ -89,7 +89,7 @@ class CutRow(NamedTuple):
 def cut_rows(plan: Plan) -> Iterator[CutRow]:
     """Yield every cut of every layout; measures are from the edges of the part that is cut."""
     for layout in plan.layouts:
-        words = steps(plan.as_layout(layout)[0], plan.unit, trimmer=plan.trimmer)
+        words = cutting_instructions(plan.as_layout(layout)[0], plan.unit, trimmer=plan.trimmer)
         for number, cut in enumerate(layout.cuts, start=1):
             part = cut.part
             along = part.y if cut.vertical else part.x
@@ -144,7 +144,7 @@ def piece_rows(plan: Plan) -> Iterator[PieceRow]:
             )
 
 
-class LackRow(NamedTuple):
+class ShortageRow(NamedTuple):
     """Pieces of an order that can't be made."""
 
     order: int
@@ -157,11 +157,11 @@ class LackRow(NamedTuple):
     why: str
 
 
-def lack_rows(plan: Plan) -> Iterator[LackRow]:
+def shortage_rows(plan: Plan) -> Iterator[ShortageRow]:
     """Yield what each waiting order lacks."""
     orders = {order.number: order for order in plan.orders}
     for lack in plan.lacking:
-        yield LackRow(
+        yield ShortageRow(
             lack.order,
             orders[lack.order].customer,
             orders[lack.order].due.isoformat(),
@@ -311,7 +311,7 @@ def plan_lists(plan: Plan) -> list[PlanList]:
         ("offcuts", "offcuts", OffcutRow, offcut_rows(plan)),
         ("scores", "scores", ScoringRow, scoring_rows(plan)),
         ("kits", "kits", KitRow, kit_rows(plan)),
-        ("lacking", "lacking", LackRow, lack_rows(plan)),
+        ("lacking", "lacking", ShortageRow, shortage_rows(plan)),
         ("shopping", "to buy", ShoppingRow, shopping_rows(plan)),
     )
     return [

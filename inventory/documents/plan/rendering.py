@@ -7,18 +7,18 @@ from pathlib import Path
 
 from inventory.core.plan import Plan
 from inventory.documents.format.blocks import Document
-from inventory.documents.format.languages import ShopVoice
+from inventory.documents.format.languages import ShopTranslator
 from inventory.documents.format.pages import paginate
-from inventory.documents.plan.document_set import SetOptions, footer_of, plan_documents
+from inventory.documents.plan.document_set import DocumentOptions, footer_of, plan_documents
 from inventory.documents.plan.lists import plan_lists
-from nester.core.lengths import quotable
+from nester.core.lengths import printable
 
 __all__ = ["plan_html", "plan_pdf", "plan_workbook"]
 
 
 def plan_pdf(
     plan: Plan,
-    options: SetOptions,
+    options: DocumentOptions,
     *,
     page: str = "A4",
     fonts: Sequence[Path] = (),
@@ -40,11 +40,11 @@ def plan_pdf(
     Refusal
         If the page has another name, or a font can't be read.
     """
-    from nester.drawing.canvas.fonts import Faces
+    from nester.drawing.canvas.fonts import FontSet
     from nester.drawing.canvas.pdf import pages_pdf
 
-    voice = options.voice
-    faces = Faces(fonts)
+    voice = options.translator
+    faces = FontSet(fonts)
     made = plan_documents(plan, options) if documents is None else documents
     pages = paginate(made, page, faces, voice, footer_of(plan, voice))
     return pages_pdf(
@@ -56,11 +56,13 @@ def plan_pdf(
     )
 
 
-def plan_html(plan: Plan, options: SetOptions, documents: Sequence[Document] | None = None) -> str:
+def plan_html(
+    plan: Plan, options: DocumentOptions, documents: Sequence[Document] | None = None
+) -> str:
     """Write a plan's documents as one page of HTML that needs nothing else."""
     from inventory.documents.format.html import documents_html
 
-    voice = options.voice
+    voice = options.translator
     return documents_html(
         plan_documents(plan, options) if documents is None else documents,
         title=_title(plan, voice),
@@ -78,6 +80,6 @@ def plan_workbook(plan: Plan) -> bytes:
     return workbook_bytes(lists, plan.made_on)
 
 
-def _title(plan: Plan, voice: ShopVoice) -> str:
+def _title(plan: Plan, voice: ShopTranslator) -> str:
     batch = voice.say("Batch {batch}").format(batch=plan.batch) if plan.batch else voice.say("Plan")
-    return f"{batch} · {quotable(plan.shop)}"
+    return f"{batch} · {printable(plan.shop)}"

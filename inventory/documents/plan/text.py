@@ -10,18 +10,18 @@ from rich.table import Table
 from rich.text import Text
 
 from inventory.core.durations import format_minutes
-from inventory.core.money import down_to_coin, format_money, round_to_coin
+from inventory.core.money import floor_to_coin, format_money, round_to_coin
 from inventory.core.plan import Plan, PlannedLayout
 from inventory.documents.format.terminal_tables import table
-from inventory.documents.plan.lists import lack_rows, shopping_rows, take_out_rows
+from inventory.documents.plan.lists import shopping_rows, shortage_rows, take_out_rows
 from inventory.documents.text.condition import condition_words
 from inventory.documents.text.rules import rules_words
 from nester.core.lengths import format_area, format_size
 from nester.cutting import (
-    USUAL_PACE,
+    DEFAULT_PACE,
     Pace,
-    cautions,
-    steps,
+    cutting_instructions,
+    safety_notes,
 )
 from nester.drawing.pictures.layout_text import layout_text
 
@@ -45,13 +45,13 @@ def tally(names: Iterable[str]) -> str:
     return ", ".join(f"{n} {name}" if n > 1 else name for name, n in counts.items())
 
 
-def plan_summary(plan: Plan, pace: Pace = USUAL_PACE) -> Group:
+def plan_summary(plan: Plan, pace: Pace = DEFAULT_PACE) -> Group:
     """Return the plan on one page: what it costs, what to take out, what waits, what to buy."""
-    parts: list[RenderableType] = [Text(_heading(plan), style="bold"), Text(_worth(plan, pace))]
+    parts: list[RenderableType] = [Text(_heading(plan), style="bold"), Text(_value(plan, pace))]
     if plan.layouts:
         parts += [_take_out(plan), _layouts(plan)]
     if any(not order.made for order in plan.orders):
-        parts += [_waiting(plan), _lacking(plan), _shopping(plan)]
+        parts += [_waiting(plan), _shortages(plan), _shopping(plan)]
     parts += [Text(note) for note in plan.notes]
     return Group(*parts)
 
@@ -63,7 +63,7 @@ def _heading(plan: Plan) -> str:
     return f"{name}: {made} of {len(plan.orders)} orders can be made, {kinds}"
 
 
-def _worth(plan: Plan, pace: Pace) -> str:
+def _value(plan: Plan, pace: Pace) -> str:
     if not plan.layouts:
         return "No order can be made from the stash.\n"
     sheets = sum(one.copies for one in plan.layouts if one.sheet.kind == "sheet")
@@ -92,16 +92,16 @@ def _rules(plan: Plan) -> str:
 def _proof(plan: Plan) -> str:
     said = f"Paper for {format_money(plan.cost, plan.currency)}"
     if round_to_coin(plan.kept, plan.currency):
-        kept, net = (round_to_coin(one, plan.currency) for one in (plan.kept, plan.net))
+        kept, net = (round_to_coin(one, plan.currency) for one in (plan.kept, plan.net_cost))
         said += (
             f", less {format_money(kept, plan.currency)} for offcuts kept:"
             f" {format_money(net, plan.currency)}"
         )
-    if plan.net == plan.bound:
+    if plan.net_cost == plan.bound:
         return f"{said}; no plan comes to less."
     # Rounded down it stays true.
-    bound = format_money(down_to_coin(plan.bound, plan.currency), plan.currency)
-    gap = float(100 * plan.gap)
+    bound = format_money(floor_to_coin(plan.bound, plan.currency), plan.currency)
+    gap = float(100 * plan.optimality_gap)
     return f"{said}; no plan comes to less than {bound}, so at most {gap:.1f} % could be saved."
 
 
@@ -143,9 +143,9 @@ def _waiting(plan: Plan) -> Text:
     return Text("\n".join(["\nThese orders wait for paper; nothing is cut for them:", *lines]))
 
 
-def _lacking(plan: Plan) -> Table:
+def _shortages(plan: Plan) -> Table:
     shown = table("What they lack", "Order", "Paper", "Piece", "Size", "Number", right=_NUMBERS)
-    for row in lack_rows(plan):
+    for row in shortage_rows(plan):
         shown.add_row(str(row.order), Text(row.paper), Text(row.piece), row.size, str(row.number))
     return shown
 
@@ -176,7 +176,7 @@ def cut_list(plan: Plan, only: int | None = None, *, pictures: bool = False) -> 
     heed = dict.fromkeys(
         caution
         for one in chosen
-        for caution in cautions(plan.as_layout(one)[0], trimmer=plan.trimmer)
+        for caution in safety_notes(plan.as_layout(one)[0], trimmer=plan.trimmer)
     )
     for caution in heed:
         yield Text(caution)
@@ -186,7 +186,9 @@ def cut_list(plan: Plan, only: int | None = None, *, pictures: bool = False) -> 
         yield Text(_gathered(plan, layout))
         if pictures:
             yield Text(layout_text(*plan.as_layout(layout), plan.unit, columns=_COLUMNS - 2))
-        layout_steps = steps(plan.as_layout(layout)[0], plan.unit, trimmer=plan.trimmer)
+        layout_steps = cutting_instructions(
+            plan.as_layout(layout)[0], plan.unit, trimmer=plan.trimmer
+        )
         yield Text("\n".join(layout_steps) or "No cut: the sheet is the piece.")
 
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from inventory.core.plan import Lacking, Part, Plan
-from nester.core.translation import Voice, translatable
+from inventory.core.plan import PartType, PieceShortage, Plan
+from nester.core.translation import Translator, translatable
 
 __all__ = ["NOTES", "piece_name", "plan_note", "translated"]
 
@@ -35,15 +35,15 @@ NOTES = (
 """The notes that planning makes."""
 
 
-def translated(plan: Plan, voice: Voice) -> Plan:
+def translated(plan: Plan, voice: Translator) -> Plan:
     """Return a plan with the names of its pieces, their advice and its notes in a language."""
 
-    def part(one: Part) -> Part:
+    def part(one: PartType) -> PartType:
         said = piece_name(one.piece.name, voice)
         note = voice.say(one.piece.note) if one.piece.note else ""
         return replace(one, piece=replace(one.piece, name=said, note=note))
 
-    def lack(one: Lacking) -> Lacking:
+    def lack(one: PieceShortage) -> PieceShortage:
         return replace(one, piece=piece_name(one.piece, voice))
 
     return replace(
@@ -54,14 +54,14 @@ def translated(plan: Plan, voice: Voice) -> Plan:
     )
 
 
-def piece_name(name: str, voice: Voice) -> str:
+def piece_name(name: str, voice: Translator) -> str:
     """Say what a piece is called; the catalogues have names with ``{n}`` for each number."""
     numbers = iter(re.findall(r"[0-9]+", name))
     said = voice.say(re.sub(r"[0-9]+", "{n}", name)) if name else ""
     return re.sub(r"\{n\}", lambda hole: next(numbers, hole[0]), said)
 
 
-def plan_note(note: str, voice: Voice) -> str:
+def plan_note(note: str, voice: Translator) -> str:
     """Say a note of a plan; one that is none of `NOTES` stays as it is."""
     for told in NOTES:
         parts = re.split(r"\{(\w+)\}", told)

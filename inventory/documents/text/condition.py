@@ -8,7 +8,7 @@ from nester.core.lengths import Unit, format_length, format_size
 from nester.core.piece import Grain
 from nester.core.problem import Margins, Rect
 
-__all__ = ["bruise_words", "condition_words"]
+__all__ = ["condition_words", "damage_words"]
 
 
 def condition_words(
@@ -33,13 +33,13 @@ def condition_words(
     if briefly and bruised:
         words.append("1 bruise" if len(bruised) == 1 else f"{len(bruised)} bruises")
     else:
-        words += [bruise_words(one, unit) for one in bruised]
+        words += [damage_words(one, unit) for one in bruised]
     if grain is not Grain.ANY:
         words.append(f"grain along its {grain}")
     return "; ".join(words)
 
 
-def bruise_words(at: Rect, unit: Unit) -> str:
+def damage_words(at: Rect, unit: Unit) -> str:
     """Say where a bruise is."""
     left, top = format_length(at.x, unit), format_length(at.y, unit)
     size = format_size(at.width, at.height, unit)

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from inventory.core.durations import format_minutes
 from inventory.core.money import format_money
-from inventory.costs.costing import Cost, Item, Part
+from inventory.costs.costing import Cost, CostCategory, CostLine
 from inventory.documents.format.terminal_tables import table
 
 if TYPE_CHECKING:
@@ -28,20 +28,20 @@ def cost_text(told: OrderCost) -> Group:
     cost = told.cost
     number = "" if told.order is None else f"Order {told.order} for {told.customer}: "
     shown = table("", "Part", "What", "How much", "Cost", right=frozenset({"How much", "Cost"}))
-    before: Item | None = None
-    for part in cost.parts:
-        name = "" if part.item is before else str(part.item).capitalize()
-        shown.add_row(name, Text(part.name), _much(part), _money(cost, part.amount))
-        before = part.item
+    before: CostCategory | None = None
+    for part in cost.lines:
+        name = "" if part.category is before else str(part.category).capitalize()
+        shown.add_row(name, Text(part.name), _quantity(part), _money(cost, part.amount))
+        before = part.category
     shown.add_section()
     sale = cost.sale
-    of_price = Text(f"{_rounded(100 * sale.share, 1)} % of the price")
+    of_price = Text(f"{_rounded(100 * sale.margin_share, 1)} % of the price")
     shown.add_row(Text("Cost", style="bold"), "", "", _money(cost, cost.cost))
     shown.add_row("Fees", "", "", _money(cost, sale.fees))
     shown.add_row("Margin", "", of_price, _money(cost, sale.margin))
-    each = f"{cost.copies} × {_money(cost, sale.each)}" if cost.copies > 1 else ""
+    unit_price = f"{cost.copies} × {_money(cost, sale.unit_price)}" if cost.copies > 1 else ""
     bold = Text(_money(cost, sale.price), style="bold")
-    shown.add_row(Text("Price", style="bold"), "", each, bold)
+    shown.add_row(Text("Price", style="bold"), "", unit_price, bold)
     lines: list[RenderableType] = [
         Text(f"{number}{cost.copies} × {told.design}", style="bold"),
         Text(_basis(told)),
@@ -58,7 +58,7 @@ def cost_text(told: OrderCost) -> Group:
 
 
 def _basis(told: OrderCost) -> str:
-    if told.estimated:
+    if told.is_estimated:
         planned = "" if told.order is None else "not planned yet, so "
         return f"Estimated: {planned}it is cut alone from new sheets"
     batches = ", ".join(map(str, told.batches))
@@ -77,16 +77,16 @@ def _weight(grams: Fraction) -> str:
     return f"{_rounded(grams / 1000, 2)} kg" if grams >= 1000 else f"{round(grams)} g"
 
 
-def _much(part: Part) -> str:
-    if part.item is Item.PACKAGING:
-        return "1 parcel" if part.much == 1 else f"{part.much} parcels"
+def _quantity(part: CostLine) -> str:
+    if part.category is CostCategory.PACKAGING:
+        return "1 parcel" if part.quantity == 1 else f"{part.quantity} parcels"
     if part.unit == "min":
-        return format_minutes(part.much)
+        return format_minutes(part.quantity)
     if part.unit == "g":
-        return _weight(part.much)
+        return _weight(part.quantity)
     if part.unit == "×":
-        return f"{part.much} ×"
-    return f"{_rounded(part.much, 3 if part.unit == 'm²' else 2)} {part.unit}"
+        return f"{part.quantity} ×"
+    return f"{_rounded(part.quantity, 3 if part.unit == 'm²' else 2)} {part.unit}"
 
 
 _UNITS = {"m²": "m2", "×": "each"}

@@ -15,38 +15,38 @@ from nester.core.lengths import (
     format_length,
     format_size,
 )
-from nester.designs.base.datasheet import DesignSheet
+from nester.designs.base.datasheet import Datasheet
 from nester.designs.base.design import Measure
-from nester.designs.base.totals import summed
+from nester.designs.base.totals import total_consumables
 
 __all__ = ["design_text"]
 
 _NUMBERS = frozenset({"Quantity", "Blanks"})
 
 
-def design_text(sheet: DesignSheet, unit: Unit) -> Group:
+def design_text(sheet: Datasheet, unit: Unit) -> Group:
     """Return all that there is to say about a finished object."""
     return Group(*_parts(sheet, unit))
 
 
-def _parts(sheet: DesignSheet, unit: Unit) -> Iterator[RenderableType]:
+def _parts(sheet: Datasheet, unit: Unit) -> Iterator[RenderableType]:
     pieces = table(sheet.design.title, "Quantity", "Piece", "Part", "Blank", right=_NUMBERS)
     for piece in sheet.pieces:
         size = format_size(piece.width, piece.height, unit)
         pieces.add_row(str(piece.quantity), Text(piece.name), piece.role, size)
     yield pieces
-    if sheet.fit:
+    if sheet.clearances:
         fit = table("How it fits", "", "Verdict")
-        for line in sheet.fit:
-            fit.add_row(Text(line.sentence), line.verdict)
+        for line in sheet.clearances:
+            fit.add_row(Text(line.message), line.verdict)
         yield fit
     yield from (Text(f"It does not fold: {fault}", style="bold") for fault in sheet.fold_faults)
     areas = table("Paper", "Part", "Quantity", "Blanks", right=_NUMBERS)
     for area in sheet.areas:
-        areas.add_row(area.name, str(area.pieces), format_area(area.blank, unit))
+        areas.add_row(area.name, str(area.pieces), format_area(area.blank_area, unit))
     yield areas
     yield Text(f"Weight of its paper: {_weight(sheet.weight.paper)}", style="bold")
-    for total in summed(sheet.consumables):
+    for total in total_consumables(sheet.consumables):
         yield Text(f"{total.name}: {_amount(total.measure, total.amount, unit)}")
     yield Text("")
     for sentence in sheet.assumptions:
@@ -65,7 +65,7 @@ def _weight(grams: Fraction) -> str:
     return f"{float(grams):.{1 if grams < 10 else 0}f} g"
 
 
-def _advice(sheet: DesignSheet) -> Iterator[RenderableType]:
+def _advice(sheet: Datasheet) -> Iterator[RenderableType]:
     """Yield each piece of advice once, with the pieces it is for."""
     notes: dict[str, list[str]] = {}
     for piece in sheet.pieces:
@@ -78,7 +78,7 @@ def _advice(sheet: DesignSheet) -> Iterator[RenderableType]:
         yield Text("\nAdvice", style="bold")
     for sentence, names in notes.items():
         yield Text(f"{', '.join(names)}: {sentence}")
-    if sheet.cautions:
+    if sheet.safety_notes:
         yield Text("\nHeed", style="bold")
-    for caution in sheet.cautions:
+    for caution in sheet.safety_notes:
         yield Text(caution)

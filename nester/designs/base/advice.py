@@ -7,17 +7,23 @@ from collections.abc import Iterable
 from nester.core.lengths import Length, cm
 from nester.core.piece import Grain, Line, Piece, Point
 
-__all__ = ["CARD_FROM", "HEAVY_FROM", "LONG_FOLD", "advice", "cautions"]
+__all__ = [
+    "MIN_CARD_GRAMMAGE",
+    "MIN_HEAVY_GRAMMAGE",
+    "MIN_LONG_FOLD",
+    "piece_advice",
+    "safety_notes",
+]
 
-CARD_FROM = 160
+MIN_CARD_GRAMMAGE = 160
 """Paper of so many g/m² or more is scored before folding (common practice, no source)."""
-HEAVY_FROM = 240
+MIN_HEAVY_GRAMMAGE = 240
 """Card of so many g/m² or more is apt to crack across the grain (common practice, no source)."""
-LONG_FOLD: Length = cm(15)
+MIN_LONG_FOLD: Length = cm(15)
 """A fold of this length or more is long (common practice, no source)."""
 
 
-def advice(piece: Piece, grammage: int, grain_known: bool) -> tuple[str, ...]:
+def piece_advice(piece: Piece, grammage: int, grain_known: bool) -> tuple[str, ...]:
     """Return short notes for the maker of a piece; all of them common practice, no source.
 
     Parameters
@@ -32,36 +38,36 @@ def advice(piece: Piece, grammage: int, grain_known: bool) -> tuple[str, ...]:
     return tuple(
         note
         for note in (
-            *_on_scoring(piece, grammage),
-            *_on_grain(piece, grammage, grain_known),
-            *_on_shape(piece),
-            *_on_glue(piece),
+            *_scoring_advice(piece, grammage),
+            *_grain_advice(piece, grammage, grain_known),
+            *_shape_advice(piece),
+            *_glue_advice(piece),
         )
         if note
     )
 
 
-def _on_scoring(piece: Piece, grammage: int) -> Iterable[str]:
-    if piece.scores and grammage >= CARD_FROM:
+def _scoring_advice(piece: Piece, grammage: int) -> Iterable[str]:
+    if piece.scores and grammage >= MIN_CARD_GRAMMAGE:
         yield f"Score before folding: card of {grammage} g/m² folds crooked or cracks without."
 
 
-def _on_grain(piece: Piece, grammage: int, grain_known: bool) -> Iterable[str]:
+def _grain_advice(piece: Piece, grammage: int, grain_known: bool) -> Iterable[str]:
     if not piece.scores:
         return
     along = {Grain.WIDTH: "from left to right", Grain.HEIGHT: "from top to bottom"}
     if piece.grain in along:
         yield f"Let the grain run {along[piece.grain]}: folds along the grain crack less."
-    if not grain_known and grammage >= CARD_FROM:
+    if not grain_known and grammage >= MIN_CARD_GRAMMAGE:
         yield "The grain isn't known: paper bends more easily along it; try a spare piece."
-    if grammage >= HEAVY_FROM and _longest_across(piece) >= LONG_FOLD:
+    if grammage >= MIN_HEAVY_GRAMMAGE and _longest_fold_across_grain(piece) >= MIN_LONG_FOLD:
         yield (
             "A long fold runs across the grain in heavy card: score it twice, fold it slowly, and"
             " try a spare piece first."
         )
 
 
-def _longest_across(piece: Piece) -> Length:
+def _longest_fold_across_grain(piece: Piece) -> Length:
     """Return the longest fold across the grain; without a wish, with the grain laid best.
 
     Only folds along the sides of the blank are counted: a slanted one is across either way.
@@ -72,17 +78,17 @@ def _longest_across(piece: Piece) -> Length:
     return {Grain.WIDTH: upright, Grain.HEIGHT: level, Grain.ANY: min(level, upright)}[piece.grain]
 
 
-def _on_shape(piece: Piece) -> Iterable[str]:
+def _shape_advice(piece: Piece) -> Iterable[str]:
     if piece.slits:
         yield "Cut a slit only as far as it is drawn: beyond its end the fold tears."
-    if any(_slanted(side) for tab in piece.glue for side in _sides(tab)):
+    if any(_is_slanted(side) for tab in piece.glue for side in _sides(tab)):
         yield "Cut the slanted ends of the tabs: they keep a tab clear of the folds."
     if piece.holes:
         when = "before folding, " if piece.scores else ""
         yield f"Punch holes {when}with a spare sheet underneath."
 
 
-def _on_glue(piece: Piece) -> Iterable[str]:
+def _glue_advice(piece: Piece) -> Iterable[str]:
     if piece.glue:
         yield "Fold it dry once to see that it closes; then glue thinly: wet glue warps paper."
 
@@ -91,11 +97,11 @@ def _sides(ring: tuple[Point, ...]) -> Iterable[Line]:
     return (Line(a, b) for a, b in zip(ring, ring[1:] + ring[:1], strict=True))
 
 
-def _slanted(side: Line) -> bool:
+def _is_slanted(side: Line) -> bool:
     return side.start.x != side.end.x and side.start.y != side.end.y
 
 
-def cautions(pieces: Iterable[Piece]) -> tuple[str, ...]:
+def safety_notes(pieces: Iterable[Piece]) -> tuple[str, ...]:
     """Return the usual cautions for making some pieces, to be shown once with them.
 
     They are no substitute for the makers' instructions of tools and glues, nor for local rules,

@@ -15,15 +15,15 @@ from nester.core.lengths import Length, Unit, format_length, inch, mm
 from nester.designs.base.errors import DesignRefusal
 
 __all__ = [
-    "FitLine",
+    "ClearanceCheck",
     "Joint",
     "Layer",
     "Thickness",
     "Verdict",
-    "check_fit",
-    "cuttable",
-    "refuse_binding",
-    "smallest_room",
+    "check_clearances",
+    "require_clearances",
+    "round_up_to_cuttable",
+    "smallest_clearance",
 ]
 
 Thickness: TypeAlias = Callable[[str], Length]
@@ -38,13 +38,13 @@ class Layer:
     ----------
     role
         The role of the piece it belongs to: `tier.1`.
-    half_sheets
+    half_thicknesses
         How many half thicknesses of it lie in the room, both sides together.  (A wall that
         stands on a score line reaches half its thickness to either side of the line.)
     """
 
     role: str
-    half_sheets: int
+    half_thicknesses: int
 
 
 @dataclass(frozen=True)
@@ -55,30 +55,30 @@ class Joint:
     ----------
     name
         ``tier 2 in tier 1, across``.
-    room
+    nominal_clearance
         Outer size less inner size, both sides together, on paper of no thickness.
     layers
         What takes up room.
-    wished
+    required_play
         The play that makes it open and close easily, both sides together.
     one_sided
         All the play is on one side: above what stands on a floor, or at a pocket's mouth.
     """
 
     name: str
-    room: Length
+    nominal_clearance: Length
     layers: tuple[Layer, ...]
-    wished: Length
+    required_play: Length
     one_sided: bool = False
 
     def play(self, thickness: Thickness) -> Length:
         """Return the room that is left, both sides together; less than zero: it binds."""
-        return self.room - _taken(self.layers, thickness)
+        return self.nominal_clearance - _layers_thickness(self.layers, thickness)
 
 
-def _taken(layers: Iterable[Layer], thickness: Thickness) -> Length:
+def _layers_thickness(layers: Iterable[Layer], thickness: Thickness) -> Length:
     """Return the room that layers take up, rounded up to a whole fine unit."""
-    halves = sum(layer.half_sheets * thickness(layer.role) for layer in layers)
+    halves = sum(layer.half_thicknesses * thickness(layer.role) for layer in layers)
     return (halves + 1) // 2
 
 
@@ -94,7 +94,7 @@ class Verdict(StrEnum):
 
 
 @dataclass(frozen=True)
-class FitLine:
+class ClearanceCheck:
     """How one joint fits.
 
     Attributes
@@ -105,17 +105,19 @@ class FitLine:
         The room that is left, both sides together, in fine units; less than zero: it binds.
     verdict
         Whether that is enough.
-    sentence
+    message
         The same for a person, with the number.
     """
 
     joint: Joint
     play: Length
     verdict: Verdict
-    sentence: str
+    message: str
 
 
-def check_fit(joints: Iterable[Joint], thickness: Thickness, unit: Unit) -> tuple[FitLine, ...]:
+def check_clearances(
+    joints: Iterable[Joint], thickness: Thickness, unit: Unit
+) -> tuple[ClearanceCheck, ...]:
     """Tell of every joint how much play the chosen papers leave it.
 
     Parameters
@@ -127,51 +129,55 @@ def check_fit(joints: Iterable[Joint], thickness: Thickness, unit: Unit) -> tupl
     unit
         The shop's unit.  A metric shop reads play in mm, even if it writes its sizes in cm.
     """
-    return tuple(_line(joint, joint.play(thickness), unit) for joint in joints)
+    return tuple(_check_clearance(joint, joint.play(thickness), unit) for joint in joints)
 
 
-def _line(joint: Joint, play: Length, unit: Unit) -> FitLine:
+def _check_clearance(joint: Joint, play: Length, unit: Unit) -> ClearanceCheck:
     if play < 0:
-        return FitLine(joint, play, Verdict.BINDS, f"{joint.name}: binds by {_say(-play, unit)}")
-    said = f"{joint.name}: {_say(play, unit)} of play"
+        return ClearanceCheck(
+            joint, play, Verdict.BINDS, f"{joint.name}: binds by {_format_play(-play, unit)}"
+        )
+    said = f"{joint.name}: {_format_play(play, unit)} of play"
     if not joint.one_sided:
-        said += f", {_say(play // 2, unit)} a side"
-    if play >= joint.wished:
-        return FitLine(joint, play, Verdict.FITS, said)
-    said += f"; it opens and closes easily with {_say(joint.wished, unit)}"
-    return FitLine(joint, play, Verdict.TIGHT, said)
+        said += f", {_format_play(play // 2, unit)} a side"
+    if play >= joint.required_play:
+        return ClearanceCheck(joint, play, Verdict.FITS, said)
+    said += f"; it opens and closes easily with {_format_play(joint.required_play, unit)}"
+    return ClearanceCheck(joint, play, Verdict.TIGHT, said)
 
 
-def refuse_binding(
+def require_clearances(
     joints: Iterable[Joint], thickness: Thickness, unit: Unit
-) -> tuple[FitLine, ...]:
-    """Return what `check_fit` returns, unless a joint binds.
+) -> tuple[ClearanceCheck, ...]:
+    """Return what `check_clearances` returns, unless a joint binds.
 
     Raises
     ------
     DesignRefusal
         It names the joint that binds most, by how much, and what would help.
     """
-    lines = check_fit(joints, thickness, unit)
+    lines = check_clearances(joints, thickness, unit)
     worst = min(lines, key=lambda line: line.play, default=None)
     if worst is not None and worst.verdict is Verdict.BINDS:
-        raise DesignRefusal(worst.sentence + _help(worst.joint, thickness, unit))
+        raise DesignRefusal(worst.message + _remedy(worst.joint, thickness, unit))
     return lines
 
 
-def _help(joint: Joint, thickness: Thickness, unit: Unit) -> str:
+def _remedy(joint: Joint, thickness: Thickness, unit: Unit) -> str:
     """Say what room would do, and which paper takes up the most."""
-    room = smallest_room(joint.layers, joint.wished, thickness, unit)
-    said = f"; its room of {_say(max(joint.room, 0), unit)} should be {_say(room, unit)}"
+    room = smallest_clearance(joint.layers, joint.required_play, thickness, unit)
+    said = f"; its room of {_format_play(max(joint.nominal_clearance, 0), unit)} should be {_format_play(room, unit)}"
     most = max(
-        joint.layers, key=lambda layer: layer.half_sheets * thickness(layer.role), default=None
+        joint.layers, key=lambda layer: layer.half_thicknesses * thickness(layer.role), default=None
     )
     if most is None or thickness(most.role) == 0:
         return said
-    return f"{said}, or the paper of {most.role} ({_say(thickness(most.role), unit)}) thinner"
+    return (
+        f"{said}, or the paper of {most.role} ({_format_play(thickness(most.role), unit)}) thinner"
+    )
 
 
-def smallest_room(
+def smallest_clearance(
     layers: Iterable[Layer], wished: Length, thickness: Thickness, unit: Unit | None = None
 ) -> Length:
     """Return the smallest room that leaves the wished-for play.
@@ -187,11 +193,11 @@ def smallest_room(
     unit
         Rounds the room up to what a maker of this unit can cut; None leaves it exact.
     """
-    room = _taken(layers, thickness) + wished
-    return room if unit is None else cuttable(room, unit)
+    room = _layers_thickness(layers, thickness) + wished
+    return room if unit is None else round_up_to_cuttable(room, unit)
 
 
-def cuttable(length: Length, unit: Unit) -> Length:
+def round_up_to_cuttable(length: Length, unit: Unit) -> Length:
     """Round a length up to the next one that a maker can cut by eye.
 
     Half a mm, or 1/32 in: half of the finest line on a usual steel rule (common practice, no
@@ -201,7 +207,7 @@ def cuttable(length: Length, unit: Unit) -> Length:
     return -(-length // step) * step
 
 
-def _say(length: Length, unit: Unit) -> str:
+def _format_play(length: Length, unit: Unit) -> str:
     """Write a small length; one too small for the unit is not shown as nothing."""
     shown, finest = (Unit.IN, inch("1/64")) if unit is Unit.IN else (Unit.MM, mm("0.01"))
     if 0 < length < finest:

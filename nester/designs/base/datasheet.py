@@ -7,35 +7,41 @@ from dataclasses import dataclass
 
 from nester.core.lengths import Unit
 from nester.core.piece import Piece
-from nester.designs.base.advice import advice, cautions
-from nester.designs.base.clearance import FitLine, Thickness, check_fit
+from nester.designs.base.advice import piece_advice, safety_notes
+from nester.designs.base.clearance import ClearanceCheck, Thickness, check_clearances
 from nester.designs.base.design import Consumable, Design, SectionPart, Settings, read_settings
 from nester.designs.base.roles import paper_for
-from nester.designs.base.thickness import Sheetstock, assumptions, thickness_by_role
-from nester.designs.base.totals import Area, Weight, areas, consumables_of, finished_weight
+from nester.designs.base.thickness import PaperSpec, assumptions, thickness_by_role
+from nester.designs.base.totals import (
+    FinishedWeight,
+    PaperArea,
+    consumables_of,
+    finished_weight,
+    paper_areas,
+)
 
-__all__ = ["USUAL_PAPERS", "DesignSheet", "design_sheet"]
+__all__ = ["DEFAULT_PAPERS", "Datasheet", "make_datasheet"]
 
-USUAL_PAPERS: Mapping[str, Sheetstock] = {
-    "all": Sheetstock(300),
-    "mat": Sheetstock(120),
-    "card-mat": Sheetstock(120),
-    "photo": Sheetstock(250),
-    "envelope": Sheetstock(120),
+DEFAULT_PAPERS: Mapping[str, PaperSpec] = {
+    "all": PaperSpec(300),
+    "mat": PaperSpec(120),
+    "card-mat": PaperSpec(120),
+    "photo": PaperSpec(250),
+    "envelope": PaperSpec(120),
 }
 """Taken where nobody says which papers: card, and lighter paper upon it (common practice, no
 source)."""
 
 
 @dataclass(frozen=True)
-class DesignSheet:
+class Datasheet:
     """One finished object.
 
     Attributes
     ----------
     settings
         All of them, those left unsaid with their usual values.
-    fit
+    clearances
         What goes into what, with the play that is left.
     fold_faults
         A sentence for whatever keeps a piece from folding up; none when all of them close.
@@ -50,21 +56,21 @@ class DesignSheet:
     design: Design
     settings: Settings
     pieces: tuple[Piece, ...]
-    fit: tuple[FitLine, ...]
+    clearances: tuple[ClearanceCheck, ...]
     fold_faults: tuple[str, ...]
-    areas: tuple[Area, ...]
-    weight: Weight
+    areas: tuple[PaperArea, ...]
+    weight: FinishedWeight
     consumables: tuple[Consumable, ...]
     section: tuple[SectionPart, ...]
     thickness: Thickness
     assumptions: tuple[str, ...]
     advice: tuple[tuple[str, tuple[str, ...]], ...]
-    cautions: tuple[str, ...]
+    safety_notes: tuple[str, ...]
 
 
-def design_sheet(
-    design: Design, texts: Mapping[str, str], papers: Mapping[str, Sheetstock], unit: Unit
-) -> DesignSheet:
+def make_datasheet(
+    design: Design, texts: Mapping[str, str], papers: Mapping[str, PaperSpec], unit: Unit
+) -> Datasheet:
     """Work out a design for the settings and papers given.
 
     Parameters
@@ -72,14 +78,14 @@ def design_sheet(
     texts
         Settings as they were written; bare lengths are in `unit`.
     papers
-        Weight and, if known, caliper by role; `USUAL_PAPERS` fill in.
+        Weight and, if known, caliper by role; `DEFAULT_PAPERS` fill in.
 
     Raises
     ------
     DesignRefusal
         If it can't be made so.  Parts that bind are no refusal here: `fit` says so.
     """
-    usual = {**USUAL_PAPERS, **{role: Sheetstock(g) for role, g in design.usual_weights}}
+    usual = {**DEFAULT_PAPERS, **{role: PaperSpec(g) for role, g in design.default_grammages}}
     given = {**({} if "all" in papers else usual), **papers}
     thickness = thickness_by_role(given)
     settings = read_settings(design, texts, unit, thickness)
@@ -87,7 +93,7 @@ def design_sheet(
 
     roles = {role: role for role in given}
 
-    def paper_of(role: str) -> Sheetstock:
+    def paper_of(role: str) -> PaperSpec:
         return given[paper_for(role, roles) or "all"]
 
     def grammage(role: str) -> int:
@@ -97,13 +103,13 @@ def design_sheet(
     used = {
         key: given[key] for piece in pieces if (key := paper_for(piece.role, roles)) is not None
     }
-    return DesignSheet(
+    return Datasheet(
         design=design,
         settings=settings,
         pieces=pieces,
-        fit=check_fit(design.joints(settings), thickness, unit),
+        clearances=check_clearances(design.joints(settings), thickness, unit),
         fold_faults=_fold_faults(pieces, thickness, unit),
-        areas=areas(pieces),
+        areas=paper_areas(pieces),
         weight=finished_weight(pieces, grammage, consumables),
         consumables=consumables,
         section=design.section(settings),
@@ -112,9 +118,9 @@ def design_sheet(
         advice=tuple(
             (piece.name, said)
             for piece in pieces
-            if (said := advice(piece, grammage(piece.role), paper_of(piece.role).grain_known))
+            if (said := piece_advice(piece, grammage(piece.role), paper_of(piece.role).grain_known))
         ),
-        cautions=tuple(cautions(pieces)),
+        safety_notes=tuple(safety_notes(pieces)),
     )
 
 

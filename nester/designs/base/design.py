@@ -16,13 +16,13 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 
 from nester.core.lengths import (
     Length,
-    MeasureError,
+    LengthError,
     Unit,
     format_length,
     inch,
     mm,
     parse_length,
-    quotable,
+    printable,
 )
 from nester.designs.base.errors import DesignRefusal
 
@@ -34,30 +34,30 @@ __all__ = [
     "FIT",
     "Consumable",
     "Design",
-    "Kind",
     "Measure",
     "SectionPart",
     "Setting",
+    "SettingKind",
+    "SettingValue",
     "Settings",
-    "Value",
     "by_unit",
-    "near_miss",
-    "number",
+    "choice_in",
+    "floor_to_ruler",
+    "number_in",
     "read_settings",
-    "tidied",
-    "word",
+    "suggestion",
 ]
 
 FIT = "fit"
 """What a maker says instead of a length that is to be worked out."""
 
-Value: TypeAlias = int | str
+SettingValue: TypeAlias = int | str
 """A length in fine units, a count, or the word of a choice."""
 
-Settings: TypeAlias = Mapping[str, Value]
+Settings: TypeAlias = Mapping[str, SettingValue]
 
 
-class Kind(StrEnum):
+class SettingKind(StrEnum):
     """What a setting is a value of."""
 
     LENGTH = "length"
@@ -80,39 +80,39 @@ class Setting:
     default
         Its value when she says nothing, or a function of the settings before it (a design lists
         its settings in that order) and the shop's unit.  A length or count that comes out of the
-        range `least` … `most` is brought into it.
+        range `minimum` … `maximum` is brought into it.
     choices
         The words a choice may be.
-    least, most
+    minimum, maximum
         The smallest and largest length (fine units) or count it may be.
-    instead_of, parts
-        Another way to give the setting `instead_of`, `parts` times as large: the blank of a
+    alternative_to, divisor
+        Another way to give the setting `alternative_to`, `divisor` times as large: the blank of a
         tier instead of its panel, three times as wide.  It is never in the settings read.
-    worked_out
+    fitted_length
         For a length that may be given as ``fit``: the smallest that leaves the wished-for play,
         from the settings before it (and those said after it) and the thickness of the papers.
-    not_with
+    excludes
         Settings that leave this other way of saying something without a meaning.
     """
 
     name: str
-    kind: Kind
+    kind: SettingKind
     help: str
-    default: Value | Callable[[Settings, Unit], Value] = 0
+    default: SettingValue | Callable[[Settings, Unit], SettingValue] = 0
     choices: tuple[str, ...] = ()
-    least: int = 0
-    most: int = 0
-    instead_of: str = ""
-    parts: int = 1
-    worked_out: Callable[[Settings, Thickness], Length] | None = None
-    not_with: tuple[str, ...] = ()
+    minimum: int = 0
+    maximum: int = 0
+    alternative_to: str = ""
+    divisor: int = 1
+    fitted_length: Callable[[Settings, Thickness], Length] | None = None
+    excludes: tuple[str, ...] = ()
 
-    def value_unsaid(self, before: Settings, unit: Unit) -> Value:
+    def default_value(self, before: Settings, unit: Unit) -> SettingValue:
         """Return the default, given the settings `before` it."""
         value = self.default(before, unit) if callable(self.default) else self.default
-        return value if isinstance(value, str) else min(max(value, self.least), self.most)
+        return value if isinstance(value, str) else min(max(value, self.minimum), self.maximum)
 
-    def read(self, text: str, unit: Unit) -> Value:
+    def read(self, text: str, unit: Unit) -> SettingValue:
         """Read what a maker wrote; bare lengths are in `unit`.
 
         Raises
@@ -120,38 +120,38 @@ class Setting:
         DesignRefusal
             If it is no value of this kind.
         """
-        if self.kind is Kind.CHOICE:
+        if self.kind is SettingKind.CHOICE:
             return text.strip().casefold()
-        if self.kind is Kind.COUNT:
+        if self.kind is SettingKind.COUNT:
             return _count(text)
-        if self.least == 0 and _ZERO.fullmatch(text):
+        if self.minimum == 0 and _ZERO.fullmatch(text):
             return 0
         try:
             return parse_length(text, unit)
-        except MeasureError as error:
+        except LengthError as error:
             raise DesignRefusal(str(error)) from error
 
     def fault(self, value: object, unit: Unit) -> str | None:
         """Return what is wrong with a value by itself, or None."""
-        if self.kind is Kind.CHOICE:
+        if self.kind is SettingKind.CHOICE:
             if value in self.choices:
                 return None
-            hint = near_miss(str(value), self.choices)
-            return f"'{_short(value)}' is not one of {', '.join(self.choices)}{hint}"
+            hint = suggestion(str(value), self.choices)
+            return f"'{_shortened(value)}' is not one of {', '.join(self.choices)}{hint}"
         if not isinstance(value, int) or isinstance(value, bool):
-            return f"'{_short(value)}' is not a {self.kind}"
-        if self.least <= value <= self.most:
+            return f"'{_shortened(value)}' is not a {self.kind}"
+        if self.minimum <= value <= self.maximum:
             return None
         return (
             f"{self.show(value, unit)} is out of range; it may be from"
-            f" {self.show(self.least, unit)} to {self.show(self.most, unit)}"
+            f" {self.show(self.minimum, unit)} to {self.show(self.maximum, unit)}"
         )
 
-    def show(self, value: Value, unit: Unit) -> str:
+    def show(self, value: SettingValue, unit: Unit) -> str:
         """Write a value of this setting for a person."""
-        if self.kind is Kind.LENGTH and isinstance(value, int):
+        if self.kind is SettingKind.LENGTH and isinstance(value, int):
             return format_length(value, unit)
-        return _short(value)
+        return _shortened(value)
 
 
 _ZERO = re.compile(r"\s*0+(?:[.,]0*)?\s*(?:mm|cm|in)?\s*", re.IGNORECASE)
@@ -159,12 +159,12 @@ _ZERO = re.compile(r"\s*0+(?:[.,]0*)?\s*(?:mm|cm|in)?\s*", re.IGNORECASE)
 
 def _count(text: str) -> int:
     if not re.fullmatch(r"\s*[0-9]{1,6}\s*", text):
-        raise DesignRefusal(f"'{_short(text)}' is not a whole number; write it like 4")
+        raise DesignRefusal(f"'{_shortened(text)}' is not a whole number; write it like 4")
     return int(text)
 
 
-def _short(value: object) -> str:
-    text = quotable(str(value).strip())
+def _shortened(value: object) -> str:
+    text = printable(str(value).strip())
     return text if len(text) <= 30 else f"{text[:30]}…"
 
 
@@ -207,9 +207,9 @@ class SectionPart:
     ----------
     width, height
         Of its base or top, and of its walls, in fine units.
-    lid
+    is_lid
         Whether it stands upside down over what it covers.
-    inside
+    nesting_depth
         How many parts it stands in: 0 for the outermost.
     """
 
@@ -217,11 +217,11 @@ class SectionPart:
     role: str
     width: Length
     height: Length
-    lid: bool = False
-    inside: int = 0
+    is_lid: bool = False
+    nesting_depth: int = 0
 
 
-def _none(_: Settings) -> tuple[Any, ...]:
+def _nothing(_: Settings) -> tuple[Any, ...]:
     return ()
 
 
@@ -237,11 +237,11 @@ class Design:
         What a maker may say; those a default depends on come first.
     roles
         The papers it may use: ``tier``, ``mat``.
-    finer_roles
+    sub_roles
         Roles within them that may have a paper of their own: ``tier.1``.
-    rules
+    check_rules
         Refuses settings that can't fold or fit together.
-    parts
+    make_pieces
         Makes the pieces of settings that have passed the rules.
     joints
         What goes into what, for the fit.
@@ -249,7 +249,7 @@ class Design:
         Ribbon; adhesive and eyelets are worked out from the pieces.
     section
         The folded parts seen from the side, for a picture.
-    usual_weights
+    default_grammages
         Roles and g/m² taken for them where nobody says which papers, if not the usual card.
     """
 
@@ -257,13 +257,13 @@ class Design:
     title: str
     settings: tuple[Setting, ...]
     roles: tuple[str, ...]
-    finer_roles: tuple[str, ...]
-    rules: Callable[[Settings, Unit], None]
-    parts: Callable[[Settings], tuple[Piece, ...]]
-    joints: Callable[[Settings], tuple[Joint, ...]] = _none
-    consumables: Callable[[Settings], tuple[Consumable, ...]] = _none
-    section: Callable[[Settings], tuple[SectionPart, ...]] = _none
-    usual_weights: tuple[tuple[str, int], ...] = ()
+    sub_roles: tuple[str, ...]
+    check_rules: Callable[[Settings, Unit], None]
+    make_pieces: Callable[[Settings], tuple[Piece, ...]]
+    joints: Callable[[Settings], tuple[Joint, ...]] = _nothing
+    consumables: Callable[[Settings], tuple[Consumable, ...]] = _nothing
+    section: Callable[[Settings], tuple[SectionPart, ...]] = _nothing
+    default_grammages: tuple[tuple[str, int], ...] = ()
 
     def pieces(self, settings: Settings, unit: Unit = Unit.MM) -> tuple[Piece, ...]:
         """Make the flat pieces of one finished object.
@@ -282,14 +282,14 @@ class Design:
             fit together; it names the rule.
         """
         self.check(settings, unit)
-        return self.parts(settings)
+        return self.make_pieces(settings)
 
     def check(self, settings: Settings, unit: Unit = Unit.MM) -> None:
         """Refuse settings that `pieces` would refuse."""
-        wanted = {setting.name: setting for setting in self.settings if not setting.instead_of}
+        wanted = {setting.name: setting for setting in self.settings if not setting.alternative_to}
         for name in settings:
             if name not in wanted:
-                raise DesignRefusal(_unknown(self, str(name), wanted))
+                raise DesignRefusal(_unknown_setting(self, str(name), wanted))
         for name, setting in wanted.items():
             if name not in settings:
                 raise DesignRefusal(f"{self.name}: the setting '{name}' is missing")
@@ -297,14 +297,14 @@ class Design:
             if fault:
                 raise DesignRefusal(f"{self.name}, {name}: {fault}")
         try:
-            self.rules(settings, unit)
+            self.check_rules(settings, unit)
         except DesignRefusal as error:
             raise DesignRefusal(f"{self.name}: {error}") from None
 
 
 def read_settings(
     design: Design, texts: Mapping[str, str], unit: Unit, thickness: Thickness | None = None
-) -> dict[str, Value]:
+) -> dict[str, SettingValue]:
     """Read what a maker wrote about a design, and fill in what she left unsaid.
 
     Parameters
@@ -333,28 +333,28 @@ def read_settings(
     known = [setting.name for setting in design.settings]
     for name in texts:
         if name not in known:
-            raise DesignRefusal(_unknown(design, str(name), known))
-    read = _read_said(design, texts, unit)
+            raise DesignRefusal(_unknown_setting(design, str(name), known))
+    read = _read_given(design, texts, unit)
     for setting in design.settings:
-        if setting.instead_of or setting.name in read:
+        if setting.alternative_to or setting.name in read:
             continue
         if setting.name in texts:
-            read[setting.name] = _work_out(design, setting, read, unit, thickness)
+            read[setting.name] = _work_out_fit(design, setting, read, unit, thickness)
         else:
-            read[setting.name] = setting.value_unsaid(read, unit)
+            read[setting.name] = setting.default_value(read, unit)
     design.check(read, unit)
     return read
 
 
-def _read_said(design: Design, texts: Mapping[str, str], unit: Unit) -> dict[str, Value]:
+def _read_given(design: Design, texts: Mapping[str, str], unit: Unit) -> dict[str, SettingValue]:
     """Read all that was said but lengths given as `fit`, which depend on the rest."""
-    read: dict[str, Value] = {}
+    read: dict[str, SettingValue] = {}
     for setting in design.settings:
         if setting.name not in texts or _is_fit(setting, texts[setting.name]):
             continue
-        value = _read_one(design, setting, texts[setting.name], unit)
-        target = setting.instead_of or setting.name
-        for other in (setting.instead_of, *setting.not_with):
+        value = _read_setting(design, setting, texts[setting.name], unit)
+        target = setting.alternative_to or setting.name
+        for other in (setting.alternative_to, *setting.excludes):
             if other in texts:
                 raise DesignRefusal(f"{design.name}: give {other} or {setting.name}, not both")
         read[target] = value
@@ -362,23 +362,25 @@ def _read_said(design: Design, texts: Mapping[str, str], unit: Unit) -> dict[str
 
 
 def _is_fit(setting: Setting, text: str) -> bool:
-    return setting.worked_out is not None and text.strip().casefold() == FIT
+    return setting.fitted_length is not None and text.strip().casefold() == FIT
 
 
-def _work_out(
+def _work_out_fit(
     design: Design, setting: Setting, before: Settings, unit: Unit, thickness: Thickness | None
 ) -> Length:
-    from nester.designs.base.clearance import cuttable  # it knows this module
+    from nester.designs.base.clearance import round_up_to_cuttable  # it knows this module
 
-    if setting.worked_out is None or thickness is None:
+    if setting.fitted_length is None or thickness is None:
         raise DesignRefusal(
             f"{design.name}, {setting.name}: {FIT} is worked out from how thick the papers are;"
             " choose the papers too, or give a length"
         )
-    return max(cuttable(setting.worked_out(before, thickness), unit), setting.least)
+    return max(
+        round_up_to_cuttable(setting.fitted_length(before, thickness), unit), setting.minimum
+    )
 
 
-def _read_one(design: Design, setting: Setting, text: str, unit: Unit) -> Value:
+def _read_setting(design: Design, setting: Setting, text: str, unit: Unit) -> SettingValue:
     where = f"{design.name}, {setting.name}"
     try:
         value = setting.read(text, unit)
@@ -387,27 +389,27 @@ def _read_one(design: Design, setting: Setting, text: str, unit: Unit) -> Value:
     fault = setting.fault(value, unit)
     if fault:
         raise DesignRefusal(f"{where}: {fault}")
-    if isinstance(value, int) and value % setting.parts:
+    if isinstance(value, int) and value % setting.divisor:
         raise DesignRefusal(
-            f"{where}: '{_short(text)}' can't be divided exactly into {setting.parts} panels;"
+            f"{where}: '{_shortened(text)}' can't be divided exactly into {setting.divisor} panels;"
             " give it in hundredths or 64ths of an inch, or thousandths of a mm"
         )
-    return value // setting.parts if isinstance(value, int) else value
+    return value // setting.divisor if isinstance(value, int) else value
 
 
-def _unknown(design: Design, name: str, known: Iterable[str]) -> str:
+def _unknown_setting(design: Design, name: str, known: Iterable[str]) -> str:
     names = list(known)
-    hint = near_miss(name, names) or f"; it knows {', '.join(names)}"
-    return f"{design.name} has no setting '{_short(name)}'{hint}"
+    hint = suggestion(name, names) or f"; it knows {', '.join(names)}"
+    return f"{design.name} has no setting '{_shortened(name)}'{hint}"
 
 
-def near_miss(wrong: str, right: Iterable[str]) -> str:
+def suggestion(wrong: str, right: Iterable[str]) -> str:
     """Return ``; did you mean …?`` for a word that is nearly one of the right ones, or nothing."""
     near = difflib.get_close_matches(wrong[:60].casefold(), list(right), n=1)
     return f"; did you mean {near[0]}?" if near else ""
 
 
-def number(settings: Settings, name: str) -> int:
+def number_in(settings: Settings, name: str) -> int:
     """Return a length or count among checked settings."""
     value = settings[name]
     if not isinstance(value, int):
@@ -415,7 +417,7 @@ def number(settings: Settings, name: str) -> int:
     return value
 
 
-def word(settings: Settings, name: str) -> str:
+def choice_in(settings: Settings, name: str) -> str:
     """Return a choice among checked settings."""
     return str(settings[name])
 
@@ -425,7 +427,7 @@ def by_unit(unit: Unit, metric: Length, inches: Length) -> Length:
     return inches if unit is Unit.IN else metric
 
 
-def tidied(length: Length, unit: Unit) -> Length:
+def floor_to_ruler(length: Length, unit: Unit) -> Length:
     """Round a default worked out from other sizes down to what a ruler of the shop shows.
 
     Whole mm or 16ths of an inch; tenths and 64ths when it is smaller than that.

@@ -27,29 +27,29 @@ from nester.designs.base.errors import DesignRefusal
 __all__ = [
     "Crossing",
     "Facet",
-    "Folded",
-    "Shape",
-    "Spot",
+    "FoldedState",
+    "Polygon3D",
+    "RationalPoint",
     "corner_gaps",
     "crossings",
     "encloses",
+    "extents",
     "facets",
     "fold",
     "fold_faults",
     "lies_on",
-    "moved",
-    "size",
+    "transformed",
 ]
 
-Spot: TypeAlias = tuple[int | Fraction, int | Fraction]
+RationalPoint: TypeAlias = tuple[int | Fraction, int | Fraction]
 """An exact place on a flat piece, in fine units."""
 
-Shape: TypeAlias = NDArray[np.float64]
+Polygon3D: TypeAlias = NDArray[np.float64]
 """The corners of a folded facet, a row each: x, y and z in mm."""
 
-_Edge: TypeAlias = tuple[Spot, Spot]
+_Edge: TypeAlias = tuple[RationalPoint, RationalPoint]
 
-_ROUNDING = 1e-7
+_TOLERANCE = 1e-7
 """What floats may be off by, in mm."""
 
 
@@ -63,18 +63,18 @@ class Facet:
         In order, clockwise on the page; those where another line ends on a side are among them.
     """
 
-    corners: tuple[Spot, ...]
+    corners: tuple[RationalPoint, ...]
 
     @property
     def twice_area(self) -> int | Fraction:
         """Double its area, in square fine units."""
         return _twice_area(self.corners)
 
-    def holds(self, spot: Spot) -> bool:
+    def contains(self, spot: RationalPoint) -> bool:
         """Tell whether a place lies on it; its border belongs to it."""
         odd = False
-        for a, b in _ring(self.corners):
-            turn = _turn(a, b, spot)
+        for a, b in _sides_of(self.corners):
+            turn = _orientation(a, b, spot)
             if turn == 0 and _between(a, b, spot):
                 return True
             if (a[1] > spot[1]) != (b[1] > spot[1]):
@@ -83,36 +83,36 @@ class Facet:
 
 
 @dataclass(frozen=True, eq=False)
-class Folded:
+class FoldedState:
     """A piece folded up.
 
     Attributes
     ----------
     piece
         What was folded.
-    facets, shapes
+    facets, polygons
         Its facets flat, and in space, in the same order.
     base
         Which of them lies where it lay on the page.
-    hangs_on
+    parents
         For each facet the one it hangs on by a score line; the base hangs on itself.
-    tear
+    closure_error
         How far the two sides of a score line are apart at most, in mm: more than nothing where
         facets round a point can't be folded by the given angles.
     """
 
     piece: Piece
     facets: tuple[Facet, ...]
-    shapes: tuple[Shape, ...]
+    polygons: tuple[Polygon3D, ...]
     base: int
-    hangs_on: tuple[int, ...]
-    tear: float
+    parents: tuple[int, ...]
+    closure_error: float
 
     @property
     def walls(self) -> tuple[int, ...]:
         """The facets that hang on the base itself."""
         return tuple(
-            at for at, on in enumerate(self.hangs_on) if on == self.base and at != self.base
+            at for at, on in enumerate(self.parents) if on == self.base and at != self.base
         )
 
 
@@ -134,10 +134,10 @@ def facets(piece: Piece) -> tuple[Facet, ...]:
     DesignRefusal
         If a score line ends within the paper: nothing can be folded there.
     """
-    return tuple(Facet(corners) for corners in _trace(_network(piece)))
+    return tuple(Facet(corners) for corners in _trace_faces(_planar_graph(piece)))
 
 
-def _network(piece: Piece) -> dict[_Edge, Score | None]:
+def _planar_graph(piece: Piece) -> dict[_Edge, Score | None]:
     """Return all lines cut at each other, each both ways; None: paper is cut there."""
     corners = piece.outline
     cuts = [Line(a, b) for a, b in zip(corners, corners[1:] + corners[:1], strict=True)]
@@ -147,63 +147,63 @@ def _network(piece: Piece) -> dict[_Edge, Score | None]:
     lines = [line for line, _ in marks]
     edges: dict[_Edge, Score | None] = {}
     for line, score in marks:  # cuts come last: a score that is cut through is no fold
-        for a, b in _pieces_of(line, lines):
+        for a, b in _split_segment(line, lines):
             edges[a, b] = edges[b, a] = score
-    _drop_loose(piece, edges)
+    _prune_dangling(piece, edges)
     return edges
 
 
-def _pieces_of(line: Line, others: Iterable[Line]) -> Iterable[_Edge]:
+def _split_segment(line: Line, others: Iterable[Line]) -> Iterable[_Edge]:
     """Cut a line wherever another meets it."""
-    spots: set[Spot] = {line.start, line.end}
+    spots: set[RationalPoint] = {line.start, line.end}
     for other in others:
-        spots.update(_meetings(line, other))
+        spots.update(_intersections(line, other))
     along = sorted(spots, key=lambda spot: _along(line, spot))
     return pairwise(along)
 
 
-def _along(line: Line, spot: Spot) -> int | Fraction:
+def _along(line: Line, spot: RationalPoint) -> int | Fraction:
     (ax, ay), (bx, by) = line
     return (spot[0] - ax) * (bx - ax) + (spot[1] - ay) * (by - ay)
 
 
-def _meetings(line: Line, other: Line) -> Iterable[Spot]:
+def _intersections(line: Line, other: Line) -> Iterable[RationalPoint]:
     """Give the inner or end places of a line at which another touches or crosses it."""
     for end in other:
-        if _turn(*line, end) == 0 and _between(*line, end):
+        if _orientation(*line, end) == 0 and _between(*line, end):
             yield end
-    from_start, from_end = _turn(*other, line.start), _turn(*other, line.end)
-    sides = _turn(*line, other.start), _turn(*line, other.end)
+    from_start, from_end = _orientation(*other, line.start), _orientation(*other, line.end)
+    sides = _orientation(*line, other.start), _orientation(*line, other.end)
     if min(sides) < 0 < max(sides) and min(from_start, from_end) < 0 < max(from_start, from_end):
         part = Fraction(from_start) / (from_start - from_end)
         (ax, ay), (bx, by) = line
         yield (ax + part * (bx - ax), ay + part * (by - ay))
 
 
-def _turn(a: Spot, b: Spot, c: Spot) -> int | Fraction:
+def _orientation(a: RationalPoint, b: RationalPoint, c: RationalPoint) -> int | Fraction:
     """Return on which side of a → b a place lies: more than zero is clockwise on the page."""
     return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
-def _between(a: Spot, b: Spot, c: Spot) -> bool:
+def _between(a: RationalPoint, b: RationalPoint, c: RationalPoint) -> bool:
     within = min(a[0], b[0]) <= c[0] <= max(a[0], b[0])
     return within and min(a[1], b[1]) <= c[1] <= max(a[1], b[1])
 
 
-def _ring(corners: Sequence[Spot]) -> Iterable[_Edge]:
+def _sides_of(corners: Sequence[RationalPoint]) -> Iterable[_Edge]:
     return zip(corners, (*corners[1:], corners[0]), strict=True)
 
 
-def _twice_area(corners: Sequence[Spot]) -> int | Fraction:
-    return sum(a[0] * b[1] - b[0] * a[1] for a, b in _ring(corners))
+def _twice_area(corners: Sequence[RationalPoint]) -> int | Fraction:
+    return sum(a[0] * b[1] - b[0] * a[1] for a, b in _sides_of(corners))
 
 
-def _drop_loose(piece: Piece, edges: dict[_Edge, Score | None]) -> None:
+def _prune_dangling(piece: Piece, edges: dict[_Edge, Score | None]) -> None:
     """Take out what bounds no facet: loose ends, and loops with no way to the outline."""
     while True:
         ways = Counter(start for start, _ in edges)
         loose = {edge for edge in edges if 1 in (ways[edge[0]], ways[edge[1]])}
-        loose = loose or _unreached(edges, piece.outline[0])
+        loose = loose or _unreachable(edges, piece.outline[0])
         if not loose:
             return
         if any(edges[edge] for edge in loose):
@@ -215,7 +215,7 @@ def _drop_loose(piece: Piece, edges: dict[_Edge, Score | None]) -> None:
             del edges[edge]
 
 
-def _unreached(edges: Iterable[_Edge], start: Spot) -> set[_Edge]:
+def _unreachable(edges: Iterable[_Edge], start: RationalPoint) -> set[_Edge]:
     """Return the edges that no way along edges leads to."""
     onwards = _neighbours(edges)
     reached, waiting = {start}, [start]
@@ -226,19 +226,19 @@ def _unreached(edges: Iterable[_Edge], start: Spot) -> set[_Edge]:
     return {edge for edge in edges if edge[0] not in reached}
 
 
-def _neighbours(edges: Iterable[_Edge]) -> dict[Spot, list[Spot]]:
-    onwards: dict[Spot, list[Spot]] = {}
+def _neighbours(edges: Iterable[_Edge]) -> dict[RationalPoint, list[RationalPoint]]:
+    onwards: dict[RationalPoint, list[RationalPoint]] = {}
     for start, end in edges:
         onwards.setdefault(start, []).append(end)
     return onwards
 
 
-def _trace(edges: Iterable[_Edge]) -> list[tuple[Spot, ...]]:
+def _trace_faces(edges: Iterable[_Edge]) -> list[tuple[RationalPoint, ...]]:
     """Walk round every facet, turning off at each corner as sharply as can be."""
-    onwards = {spot: _by_direction(spot, ends) for spot, ends in _neighbours(edges).items()}
+    onwards = {spot: _sorted_by_angle(spot, ends) for spot, ends in _neighbours(edges).items()}
     rings, walked = [], set()
     for edge in edges:
-        ring: list[Spot] = []
+        ring: list[RationalPoint] = []
         here, there = edge
         while (here, there) not in walked:
             walked.add((here, there))
@@ -251,16 +251,16 @@ def _trace(edges: Iterable[_Edge]) -> list[tuple[Spot, ...]]:
     return rings
 
 
-def _by_direction(centre: Spot, spots: Iterable[Spot]) -> list[Spot]:
+def _sorted_by_angle(centre: RationalPoint, spots: Iterable[RationalPoint]) -> list[RationalPoint]:
     """Sort places by their direction from a centre, clockwise on the page, exactly."""
 
-    def half(spot: Spot) -> bool:
+    def half(spot: RationalPoint) -> bool:
         return (spot[1], spot[0]) < (centre[1], centre[0])
 
-    def compare(a: Spot, b: Spot) -> int:
+    def compare(a: RationalPoint, b: RationalPoint) -> int:
         if half(a) != half(b):
             return half(a) - half(b)
-        turn = _turn(centre, a, b)
+        turn = _orientation(centre, a, b)
         return (turn < 0) - (turn > 0)
 
     return sorted(spots, key=cmp_to_key(compare))
@@ -269,8 +269,8 @@ def _by_direction(centre: Spot, spots: Iterable[Spot]) -> list[Spot]:
 def fold(
     piece: Piece,
     degrees: float | Callable[[Score], float] | None = None,
-    base: Spot | None = None,
-) -> Folded:
+    base: RationalPoint | None = None,
+) -> FoldedState:
     """Fold a piece up along its score lines.
 
     Parameters
@@ -295,24 +295,26 @@ def fold(
     DesignRefusal
         If a score line ends within the paper, or the slits cut the piece in two.
     """
-    edges = _network(piece)
-    parts = tuple(Facet(corners) for corners in _trace(edges))
-    start = _base(parts, base or (Fraction(piece.width, 2), Fraction(piece.height, 2)))
-    sides = {edge: at for at, part in enumerate(parts) for edge in _ring(part.corners)}
-    frames: dict[int, _Frame] = {start: _Frame(np.eye(3), np.zeros(3))}
+    edges = _planar_graph(piece)
+    parts = tuple(Facet(corners) for corners in _trace_faces(edges))
+    start = _base_facet(parts, base or (Fraction(piece.width, 2), Fraction(piece.height, 2)))
+    sides = {edge: at for at, part in enumerate(parts) for edge in _sides_of(part.corners)}
+    frames: dict[int, _RigidMotion] = {start: _RigidMotion(np.eye(3), np.zeros(3))}
     hangs_on = {start: start}
     tear = 0.0
     waiting = deque([start])
     while waiting:
         here = waiting.popleft()
-        for a, b in _ring(parts[here].corners):
+        for a, b in _sides_of(parts[here].corners):
             score, next_part = edges[a, b], sides.get((b, a))
             if score is None or next_part is None:
                 continue
-            turned = frames[here].after(_turned(a, b, _angle(score, degrees), score.fold))
+            turned = frames[here].compose(
+                _rotation_about(a, b, _fold_angle(score, degrees), score.fold)
+            )
             if next_part in frames:
-                there = frames[next_part].place(_flat_mm(parts[next_part].corners))
-                gap = turned.place(_flat_mm(parts[next_part].corners)) - there
+                there = frames[next_part].apply(_flat_mm(parts[next_part].corners))
+                gap = turned.apply(_flat_mm(parts[next_part].corners)) - there
                 tear = max(tear, float(np.linalg.norm(gap, axis=1).max()))
                 continue
             frames[next_part], hangs_on[next_part] = turned, here
@@ -321,44 +323,46 @@ def fold(
         raise DesignRefusal(
             f"the slits of '{piece.name}' cut it in two; a slit must leave a fold to hang by"
         )
-    shapes = tuple(frames[at].place(_flat_mm(part.corners)) for at, part in enumerate(parts))
+    shapes = tuple(frames[at].apply(_flat_mm(part.corners)) for at, part in enumerate(parts))
     order = tuple(hangs_on[at] for at in range(len(parts)))
-    return Folded(piece, parts, shapes, start, order, tear)
+    return FoldedState(piece, parts, shapes, start, order, tear)
 
 
-def _angle(score: Score, degrees: float | Callable[[Score], float] | None) -> float:
+def _fold_angle(score: Score, degrees: float | Callable[[Score], float] | None) -> float:
     if degrees is None:
         return score.degrees
     return degrees(score) if callable(degrees) else degrees
 
 
-class _Frame(NamedTuple):
+class _RigidMotion(NamedTuple):
     """A rigid movement: turn, then shift."""
 
-    turn: Shape
-    shift: Shape
+    rotation: Polygon3D
+    translation: Polygon3D
 
-    def place(self, points: Shape) -> Shape:
+    def apply(self, points: Polygon3D) -> Polygon3D:
         """Move points, a row each."""
-        moved: Shape = points @ self.turn.T + self.shift
+        moved: Polygon3D = points @ self.rotation.T + self.translation
         return moved
 
-    def after(self, first: _Frame) -> _Frame:
+    def compose(self, first: _RigidMotion) -> _RigidMotion:
         """Return the movement that does `first` and then this."""
-        return _Frame(self.turn @ first.turn, self.turn @ first.shift + self.shift)
+        return _RigidMotion(
+            self.rotation @ first.rotation, self.rotation @ first.translation + self.translation
+        )
 
 
-def _base(parts: Sequence[Facet], middle: Spot) -> int:
-    holding = [at for at, part in enumerate(parts) if part.holds(middle)]
+def _base_facet(parts: Sequence[Facet], middle: RationalPoint) -> int:
+    holding = [at for at, part in enumerate(parts) if part.contains(middle)]
     return max(holding or range(len(parts)), key=lambda at: parts[at].twice_area)
 
 
-def _flat_mm(corners: Iterable[Spot]) -> Shape:
+def _flat_mm(corners: Iterable[RationalPoint]) -> Polygon3D:
     """Lay corners of the page into space: y points up, the face towards +z."""
     return np.array([(float(x) / UNITS_PER_MM, -float(y) / UNITS_PER_MM, 0.0) for x, y in corners])
 
 
-def _turned(a: Spot, b: Spot, degrees: float, way: Fold) -> _Frame:
+def _rotation_about(a: RationalPoint, b: RationalPoint, degrees: float, way: Fold) -> _RigidMotion:
     """Turn what lies beyond a → b about it (Rodrigues' formula).
 
     Facets run clockwise on the page, so what lies beyond is on the left of a → b, and a positive
@@ -369,15 +373,15 @@ def _turned(a: Spot, b: Spot, degrees: float, way: Fold) -> _Frame:
     angle = np.radians(degrees if way is Fold.VALLEY else -degrees)
     cross = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
     turn = np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * (cross @ cross)
-    return _Frame(turn, start - turn @ start)
+    return _RigidMotion(turn, start - turn @ start)
 
 
-def moved(
-    shapes: Iterable[Shape],
+def transformed(
+    shapes: Iterable[Polygon3D],
     by: tuple[float, float, float] = (0.0, 0.0, 0.0),
     *,
     upside_down: bool = False,
-) -> tuple[Shape, ...]:
+) -> tuple[Polygon3D, ...]:
     """Put a folded part elsewhere, if asked for turned over about the x axis first.
 
     Parameters
@@ -389,23 +393,23 @@ def moved(
     return tuple(shape * over + np.array(by) for shape in shapes)
 
 
-def size(shapes: Iterable[Shape]) -> tuple[float, float, float]:
+def extents(shapes: Iterable[Polygon3D]) -> tuple[float, float, float]:
     """Return how far shapes reach along x, y and z, in mm, on paper of no thickness."""
     points = np.concatenate(list(shapes))
     x, y, z = points.max(axis=0) - points.min(axis=0)
     return float(x), float(y), float(z)
 
 
-def corner_gaps(folded: Folded) -> tuple[float, ...]:
+def corner_gaps(folded: FoldedState) -> tuple[float, ...]:
     """Return how far apart, in mm, neighbouring walls are at each corner of the base.
 
     It is the distance of the lower wall's end from the side of the other, so walls of unlike
     height meet too.  Only corners at which two walls stand on the base are counted: what is
     folded flat onto it needn't meet anything.
     """
-    base = folded.shapes[folded.base]
-    walls = [at for at in folded.walls if not _level(folded.shapes[at], base)]
-    hanging = {frozenset(edge): at for at in walls for edge in _ring(folded.facets[at].corners)}
+    base = folded.polygons[folded.base]
+    walls = [at for at in folded.walls if not _coplanar(folded.polygons[at], base)]
+    hanging = {frozenset(edge): at for at in walls for edge in _sides_of(folded.facets[at].corners)}
     gaps = []
     ring = folded.facets[folded.base].corners
     for before, corner, after in zip((ring[-1], *ring), ring, (*ring[1:], ring[0]), strict=False):
@@ -419,42 +423,42 @@ def corner_gaps(folded: Folded) -> tuple[float, ...]:
     return tuple(gaps)
 
 
-def _side(folded: Folded, wall: int, corner: Spot, along: Spot) -> Shape:
+def _side(folded: FoldedState, wall: int, corner: RationalPoint, along: RationalPoint) -> Polygon3D:
     """Return the side of a wall that leaves a corner of the base, not along the base."""
     ring = folded.facets[wall].corners
     at, count = ring.index(corner), len(ring)
     (way,) = [way for way in (-1, 1) if ring[(at + way) % count] != along]
     far = (at + way) % count
-    while _turn(corner, ring[far], ring[(far + way) % count]) == 0:
+    while _orientation(corner, ring[far], ring[(far + way) % count]) == 0:
         far = (far + way) % count
-    return folded.shapes[wall][[at, far]]
+    return folded.polygons[wall][[at, far]]
 
 
-def _distances(points: Shape, starts: Shape, ends: Shape) -> Shape:
+def _distances(points: Polygon3D, starts: Polygon3D, ends: Polygon3D) -> Polygon3D:
     """Return the distances of points (rows) from line segments (columns)."""
     along = ends - starts
-    squared = np.maximum((along**2).sum(axis=1), _ROUNDING**2)
+    squared = np.maximum((along**2).sum(axis=1), _TOLERANCE**2)
     offset = points[:, None, :] - starts[None, :, :]
     part = np.clip((offset * along).sum(axis=2) / squared, 0.0, 1.0)
     nearest = starts + part[:, :, None] * along
-    distances: Shape = np.linalg.norm(points[:, None, :] - nearest, axis=2)
+    distances: Polygon3D = np.linalg.norm(points[:, None, :] - nearest, axis=2)
     return distances
 
 
-def _normal(shape: Shape) -> Shape:
+def _normal(shape: Polygon3D) -> Polygon3D:
     """Return the unit normal of a flat shape (Newell's method)."""
     normal = np.cross(shape, np.roll(shape, -1, axis=0)).sum(axis=0)
-    unit: Shape = normal / np.linalg.norm(normal)
+    unit: Polygon3D = normal / np.linalg.norm(normal)
     return unit
 
 
-def _level(shape: Shape, base: Shape) -> bool:
+def _coplanar(shape: Polygon3D, base: Polygon3D) -> bool:
     """Tell whether a shape lies in the plane of another."""
     heights = (shape - base[0]) @ _normal(base)
-    return bool(np.abs(heights).max() <= _ROUNDING)
+    return bool(np.abs(heights).max() <= _TOLERANCE)
 
 
-def _depths(shape: Shape, points: Shape) -> Shape:
+def _depths(shape: Polygon3D, points: Polygon3D) -> Polygon3D:
     """Return how far within the border of a shape points of its plane are; outside: negative."""
     ends = np.roll(shape, -1, axis=0)
     distances = _distances(points, shape, ends).min(axis=1)
@@ -465,11 +469,11 @@ def _depths(shape: Shape, points: Shape) -> Shape:
     rise = np.where(end_v == start_v, 1.0, end_v - start_v)
     meets = shape[:, u] + (v_of - start_v) / rise * (ends[:, u] - shape[:, u])
     inside = (astride & (points[:, u, None] < meets)).sum(axis=1) % 2 == 1
-    depths: Shape = np.where(inside, distances, -distances)
+    depths: Polygon3D = np.where(inside, distances, -distances)
     return depths
 
 
-def lies_on(upper: Shape, lower: Shape, tolerance: float) -> bool:
+def lies_on(upper: Polygon3D, lower: Polygon3D, tolerance: float) -> bool:
     """Tell whether one shape lies flat on another and nowhere over its border.
 
     Parameters
@@ -480,11 +484,11 @@ def lies_on(upper: Shape, lower: Shape, tolerance: float) -> bool:
     normal = _normal(lower)
     heights = (upper - lower[0]) @ normal
     flat = upper - heights[:, None] * normal
-    allowed = max(tolerance, _ROUNDING)
+    allowed = max(tolerance, _TOLERANCE)
     return bool(np.abs(heights).max() <= allowed and _depths(lower, flat).min() >= -allowed)
 
 
-class _Span(NamedTuple):
+class _AngularSpan(NamedTuple):
     """What a shape hides from a place, looking level: two angles, and the distance at each."""
 
     start: float
@@ -493,7 +497,9 @@ class _Span(NamedTuple):
     end_far: float
 
 
-def encloses(shapes: Iterable[Shape], spot: tuple[float, float, float], tolerance: float) -> bool:
+def encloses(
+    shapes: Iterable[Polygon3D], spot: tuple[float, float, float], tolerance: float
+) -> bool:
     """Tell whether shapes stand all round a place, so that every level look from it meets one.
 
     Parameters
@@ -503,7 +509,7 @@ def encloses(shapes: Iterable[Shape], spot: tuple[float, float, float], toleranc
     tolerance
         The widest gap that doesn't count, in mm: the thickness of the paper.
     """
-    spans = sorted(span for shape in shapes for span in _hidden(shape - np.array(spot)))
+    spans = sorted(span for shape in shapes for span in _hidden_spans(shape - np.array(spot)))
     if not spans:
         return False
     first, *others = spans
@@ -512,14 +518,14 @@ def encloses(shapes: Iterable[Shape], spot: tuple[float, float, float], toleranc
     until, far = first.end, first.end_far
     for span in (*others, again):
         gap = (span.start - until) * min(far, span.start_far)
-        if gap > max(tolerance, _ROUNDING):
+        if gap > max(tolerance, _TOLERANCE):
             return False
         if span.end > until:
             until, far = span.end, span.end_far
     return True
 
 
-def _hidden(shape: Shape) -> Iterable[_Span]:
+def _hidden_spans(shape: Polygon3D) -> Iterable[_AngularSpan]:
     """Give what a shape hides from the origin, where it comes through the level of that."""
     heights = shape[:, 2]
     ends, end_heights = np.roll(shape, -1, axis=0), np.roll(heights, -1)
@@ -537,12 +543,12 @@ def _hidden(shape: Shape) -> Iterable[_Span]:
         far = float(distances[one]), float(distances[one + 1])
         wide = (end - start) % (2 * np.pi)
         if wide <= np.pi:
-            yield _Span(start, start + wide, *far)
+            yield _AngularSpan(start, start + wide, *far)
         else:
-            yield _Span(end, end + 2 * np.pi - wide, *far[::-1])
+            yield _AngularSpan(end, end + 2 * np.pi - wide, *far[::-1])
 
 
-def crossings(shapes: Sequence[Shape], tolerance: float) -> tuple[Crossing, ...]:
+def crossings(shapes: Sequence[Polygon3D], tolerance: float) -> tuple[Crossing, ...]:
     """Find shapes that pass through each other.
 
     Two shapes cross if they have a place in common that lies deeper than the tolerance within
@@ -554,7 +560,7 @@ def crossings(shapes: Sequence[Shape], tolerance: float) -> tuple[Crossing, ...]
     tolerance
         The thickness of the paper, in mm.
     """
-    allowed = max(tolerance, _ROUNDING)
+    allowed = max(tolerance, _TOLERANCE)
     lows = np.array([shape.min(axis=0) for shape in shapes])
     highs = np.array([shape.max(axis=0) for shape in shapes])
     found = []
@@ -567,13 +573,13 @@ def crossings(shapes: Sequence[Shape], tolerance: float) -> tuple[Crossing, ...]
     return tuple(found)
 
 
-def _crossing_depth(one: Shape, other: Shape, allowed: float) -> float:
+def _crossing_depth(one: Polygon3D, other: Polygon3D, allowed: float) -> float:
     """Return how deep within both shapes the line in which their planes meet comes."""
-    if not (_astride(one, other, allowed) and _astride(other, one, allowed)):
+    if not (_straddles(one, other, allowed) and _straddles(other, one, allowed)):
         return 0.0
     normals = _normal(one), _normal(other)
     along = np.cross(*normals)
-    if np.linalg.norm(along) < _ROUNDING:
+    if np.linalg.norm(along) < _TOLERANCE:
         return 0.0
     along /= np.linalg.norm(along)
     heights = [normals[0] @ one[0], normals[1] @ other[0], along @ one.mean(axis=0)]
@@ -583,15 +589,18 @@ def _crossing_depth(one: Shape, other: Shape, allowed: float) -> float:
     return float(depths.max())
 
 
-def _astride(shape: Shape, other: Shape, allowed: float) -> bool:
+def _straddles(shape: Polygon3D, other: Polygon3D, allowed: float) -> bool:
     """Tell whether a shape reaches beyond both sides of the plane of another."""
     heights = (shape - other[0]) @ _normal(other)
     return bool(heights.min() < -allowed and heights.max() > allowed)
 
 
 def _candidates(
-    shapes: tuple[Shape, Shape], normals: tuple[Shape, Shape], start: Shape, along: Shape
-) -> Shape:
+    shapes: tuple[Polygon3D, Polygon3D],
+    normals: tuple[Polygon3D, Polygon3D],
+    start: Polygon3D,
+    along: Polygon3D,
+) -> Polygon3D:
     """Return where on a line the depth within both shapes can be greatest.
 
     Within a convex shape the depth is the least of the distances from its sides, which are
@@ -606,7 +615,7 @@ def _candidates(
         slopes.append(inwards @ along)
     values, slope = np.concatenate(at_start), np.concatenate(slopes)
     steeper = slope[:, None] - slope[None, :]
-    unlike = np.abs(steeper) > _ROUNDING
+    unlike = np.abs(steeper) > _TOLERANCE
     equal = (values[None, :] - values[:, None])[unlike] / steeper[unlike]
     spans = [(shape - start) @ along for shape in shapes]
     low, high = max(span.min() for span in spans), min(span.max() for span in spans)
@@ -634,37 +643,39 @@ def fold_faults(
         folded = fold(piece, degrees)
     except DesignRefusal as refusal:
         return (str(refusal),)
-    allowed = max(thickness / UNITS_PER_MM, _ROUNDING)
+    allowed = max(thickness / UNITS_PER_MM, _TOLERANCE)
     faults = []
-    if folded.tear > allowed:
-        faults.append(f"{piece.name}: its folds would tear it by {_say(folded.tear, unit)}")
+    if folded.closure_error > allowed:
+        faults.append(
+            f"{piece.name}: its folds would tear it by {_format_mm(folded.closure_error, unit)}"
+        )
     apart = max(corner_gaps(folded), default=0.0)
     if apart > allowed:
-        faults.append(f"{piece.name}: its walls stand {_say(apart, unit)} apart at a corner")
+        faults.append(f"{piece.name}: its walls stand {_format_mm(apart, unit)} apart at a corner")
     faults += [
-        f"{piece.name}: the part at {_middle(folded, one.first, unit)} passes"
-        f" {_say(one.depth, unit)} through the part at {_middle(folded, one.second, unit)}"
-        for one in crossings(folded.shapes, allowed)
+        f"{piece.name}: the part at {_facet_location(folded, one.first, unit)} passes"
+        f" {_format_mm(one.depth, unit)} through the part at {_facet_location(folded, one.second, unit)}"
+        for one in crossings(folded.polygons, allowed)
     ]
     faults += [
-        f"{piece.name}: the tab at {_middle(folded, at, unit)} reaches over what it is glued to"
-        for at in _overreaching(folded, allowed)
+        f"{piece.name}: the tab at {_facet_location(folded, at, unit)} reaches over what it is glued to"
+        for at in _overhanging_tabs(folded, allowed)
     ]
     return tuple(faults)
 
 
-def _overreaching(folded: Folded, allowed: float) -> list[int]:
+def _overhanging_tabs(folded: FoldedState, allowed: float) -> list[int]:
     """Return the glue tabs that lie on a part of the piece, but not wholly."""
     tabs = [{(x, y) for x, y in area} for area in folded.piece.glue]
     found = []
     for at, facet in enumerate(folded.facets):
         if set(facet.corners) not in tabs:
             continue
-        tab = folded.shapes[at]
+        tab = folded.polygons[at]
         heart = tab.mean(axis=0, keepdims=True)
         under = [
             other
-            for place, other in enumerate(folded.shapes)
+            for place, other in enumerate(folded.polygons)
             if place != at and lies_on(heart, other, allowed)
         ]
         if under and not any(lies_on(tab, other, allowed) for other in under):
@@ -672,12 +683,12 @@ def _overreaching(folded: Folded, allowed: float) -> list[int]:
     return found
 
 
-def _say(millimetres: float, unit: Unit) -> str:
+def _format_mm(millimetres: float, unit: Unit) -> str:
     shown = Unit.IN if unit is Unit.IN else Unit.MM
     return format_length(round(millimetres * 100) * UNITS_PER_MM // 100, shown)
 
 
-def _middle(folded: Folded, at: int, unit: Unit) -> str:
+def _facet_location(folded: FoldedState, at: int, unit: Unit) -> str:
     """Say where on the flat piece a facet is, from the left and from the top."""
     corners = folded.facets[at].corners
     x, y = (round(sum(Fraction(c[axis]) for c in corners) / len(corners)) for axis in (0, 1))

@@ -9,15 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
-from nester.designs.base.design import Design, near_miss
+from nester.designs.base.design import Design, suggestion
 from nester.designs.base.errors import DesignRefusal
 
 if TYPE_CHECKING:
     from nester.core.piece import Piece
 
-__all__ = ["ALL", "check_roles", "paper_for", "roles_of"]
+__all__ = ["ALL_ROLES", "check_roles", "paper_for", "roles_of"]
 
-ALL = "all"
+ALL_ROLES = "all"
 """The role that stands for every piece with no paper of its own."""
 
 
@@ -41,7 +41,7 @@ def paper_for(role: str, papers: Mapping[str, str]) -> str | None:
         if role in papers:
             return papers[role]
         role = role.rpartition(".")[0]
-    return papers.get(ALL)
+    return papers.get(ALL_ROLES)
 
 
 def check_roles(design: Design, papers: Iterable[str]) -> None:
@@ -59,8 +59,8 @@ def check_roles(design: Design, papers: Iterable[str]) -> None:
     DesignRefusal
         For an unknown role, with what it may have meant.
     """
-    known = (*design.roles, *design.finer_roles, ALL)
+    known = (*design.roles, *design.sub_roles, ALL_ROLES)
     for role in papers:
         if role not in known:
-            hint = near_miss(role, known) or f"; it has {', '.join(design.roles)} and {ALL}"
+            hint = suggestion(role, known) or f"; it has {', '.join(design.roles)} and {ALL_ROLES}"
             raise DesignRefusal(f"{design.name} has no part '{role[:30]}' to give a paper{hint}")

@@ -18,9 +18,16 @@ from nester.designs.base.clearance import Thickness
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.roles import paper_for
 
-__all__ = ["USUAL_BULK", "Sheetstock", "Thick", "assumptions", "thickness_by_role", "thickness_of"]
+__all__ = [
+    "DEFAULT_BULK",
+    "EstimatedThickness",
+    "PaperSpec",
+    "assumptions",
+    "thickness_by_role",
+    "thickness_of",
+]
 
-USUAL_BULK = Fraction(13, 10)
+DEFAULT_BULK = Fraction(13, 10)
 """Bulk of uncoated craft card in cm³/g.  Source: the card thicknesses that WJEC (Papers and
 boards: category and standards, 2016) teaches, 200 µm at 150 to 160 g/m² up to 350 to 380 µm at
 270 to 290 g/m².  Coated and photo papers are denser, so this errs towards too thick."""
@@ -29,7 +36,7 @@ _UNITS_PER_MICROMETRE = UNITS_PER_MM // 1000
 
 
 @dataclass(frozen=True)
-class Sheetstock:
+class PaperSpec:
     """What the thickness of a paper is known by.
 
     Attributes
@@ -51,7 +58,7 @@ class Sheetstock:
 
     grammage: int
     caliper: Length | None = None
-    bulk: Fraction = USUAL_BULK
+    bulk: Fraction = DEFAULT_BULK
     grain_known: bool = False
 
     def __post_init__(self) -> None:
@@ -61,26 +68,26 @@ class Sheetstock:
                 raise DesignRefusal(f"the {name} of a paper must be more than zero")
 
 
-class Thick(NamedTuple):
+class EstimatedThickness(NamedTuple):
     """A thickness in fine units, and in one sentence what was assumed, or nothing."""
 
     thickness: Length
     assumption: str
 
 
-def thickness_of(paper: Sheetstock) -> Thick:
+def thickness_of(paper: PaperSpec) -> EstimatedThickness:
     """Return how thick a paper is: its caliper, or grammage × bulk rounded up to a fine unit."""
     if paper.caliper is not None:
-        return Thick(paper.caliper, "")
+        return EstimatedThickness(paper.caliper, "")
     micrometres = paper.grammage * paper.bulk
     said = (
         f"paper of {paper.grammage} g/m² without a caliper is taken as"
-        f" {_plain(micrometres / 1000)} mm thick, at a bulk of {_plain(paper.bulk)} cm³/g"
+        f" {_rounded(micrometres / 1000)} mm thick, at a bulk of {_rounded(paper.bulk)} cm³/g"
     )
-    return Thick(ceil(micrometres * _UNITS_PER_MICROMETRE), said)
+    return EstimatedThickness(ceil(micrometres * _UNITS_PER_MICROMETRE), said)
 
 
-def thickness_by_role(papers: Mapping[str, Sheetstock]) -> Thickness:
+def thickness_by_role(papers: Mapping[str, PaperSpec]) -> Thickness:
     """Return the function that tells the thickness of a role's paper.
 
     Parameters
@@ -109,13 +116,13 @@ def thickness_by_role(papers: Mapping[str, Sheetstock]) -> Thickness:
     return of
 
 
-def assumptions(papers: Mapping[str, Sheetstock]) -> tuple[str, ...]:
+def assumptions(papers: Mapping[str, PaperSpec]) -> tuple[str, ...]:
     """Return what was assumed about some papers, each sentence once."""
     said = (thickness_of(paper).assumption for paper in papers.values())
     return tuple(dict.fromkeys(sentence for sentence in said if sentence))
 
 
-def _plain(value: Fraction) -> str:
+def _rounded(value: Fraction) -> str:
     """Write a number to at most three decimals, marked if that rounds it."""
     rounded = Fraction(round(value * 1000), 1000)
     text = f"{float(rounded):.3f}".rstrip("0").rstrip(".")

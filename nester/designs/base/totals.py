@@ -14,13 +14,13 @@ from nester.designs.base.design import Consumable, Design, Measure, Settings
 __all__ = [
     "ADHESIVE",
     "EYELET",
-    "Area",
-    "Total",
-    "Weight",
-    "areas",
+    "ConsumableTotal",
+    "FinishedWeight",
+    "PaperArea",
     "consumables_of",
     "finished_weight",
-    "summed",
+    "paper_areas",
+    "total_consumables",
 ]
 
 ADHESIVE = "adhesive"
@@ -30,7 +30,7 @@ _UNITS_PER_METRE = 1000 * UNITS_PER_MM
 
 
 @dataclass(frozen=True)
-class Area:
+class PaperArea:
     """How much of one paper, or for one role, an object takes.
 
     Attributes
@@ -39,21 +39,23 @@ class Area:
         The paper or the role.
     pieces
         How many pieces are cut.
-    blank, outline
+    blank_area, outline_area
         Area of their bounding rectangles, and within their outlines, in square fine units.
     """
 
     name: str
     pieces: int
-    blank: int
-    outline: int
+    blank_area: int
+    outline_area: int
 
 
-def _itself(role: str) -> str:
+def _identity(role: str) -> str:
     return role
 
 
-def areas(pieces: Iterable[Piece], name_of: Callable[[str], str] = _itself) -> tuple[Area, ...]:
+def paper_areas(
+    pieces: Iterable[Piece], name_of: Callable[[str], str] = _identity
+) -> tuple[PaperArea, ...]:
     """Add up the areas of pieces by role, or by what a role is called.
 
     Parameters
@@ -68,15 +70,15 @@ def areas(pieces: Iterable[Piece], name_of: Callable[[str], str] = _itself) -> t
     tuple of Area
         In the order in which the names first come up.
     """
-    found: dict[str, Area] = {}
+    found: dict[str, PaperArea] = {}
     for piece in pieces:
         name = name_of(piece.role)
-        so_far = found.get(name, Area(name, 0, 0, 0))
-        found[name] = Area(
+        so_far = found.get(name, PaperArea(name, 0, 0, 0))
+        found[name] = PaperArea(
             name,
             so_far.pieces + piece.quantity,
-            so_far.blank + piece.quantity * piece.width * piece.height,
-            so_far.outline + piece.quantity * piece.area,
+            so_far.blank_area + piece.quantity * piece.width * piece.height,
+            so_far.outline_area + piece.quantity * piece.area,
         )
     return tuple(found.values())
 
@@ -97,7 +99,7 @@ def consumables_of(
     """
     found = list(design.consumables(settings))
     for piece in pieces:
-        glued = sum(_area(polygon) for polygon in piece.glue) + piece.area * piece.mounted
+        glued = sum(_polygon_area(polygon) for polygon in piece.glue) + piece.area * piece.mounted
         if glued:
             found.append(Consumable(ADHESIVE, piece.name, Measure.AREA, glued, piece.quantity))
         eyelets = sum(hole.eyelet for hole in piece.holes)
@@ -106,7 +108,7 @@ def consumables_of(
     return tuple(found)
 
 
-def _area(polygon: tuple[Point, ...]) -> int:
+def _polygon_area(polygon: tuple[Point, ...]) -> int:
     """Return the area of a polygon in square fine units, slanted sides rounded up."""
     twice = sum(
         here.x * there.y - there.x * here.y
@@ -116,7 +118,7 @@ def _area(polygon: tuple[Point, ...]) -> int:
 
 
 @dataclass(frozen=True)
-class Total:
+class ConsumableTotal:
     """All of one consumable: fine units, square fine units or a number, as `measure` says."""
 
     name: str
@@ -124,37 +126,39 @@ class Total:
     amount: int
 
 
-def summed(consumables: Iterable[Consumable]) -> tuple[Total, ...]:
+def total_consumables(consumables: Iterable[Consumable]) -> tuple[ConsumableTotal, ...]:
     """Add up consumables of the same name and measure, in the order they first come up."""
     amounts: dict[tuple[str, Measure], int] = {}
     for one in consumables:
         key = (one.name, one.measure)
         amounts[key] = amounts.get(key, 0) + one.amount * one.quantity
-    return tuple(Total(name, measure, amount) for (name, measure), amount in amounts.items())
+    return tuple(
+        ConsumableTotal(name, measure, amount) for (name, measure), amount in amounts.items()
+    )
 
 
 @dataclass(frozen=True)
-class Weight:
+class FinishedWeight:
     """What one finished object weighs, in grams.
 
     Attributes
     ----------
     paper
         Its pieces.
-    others
+    other_materials
         Its consumables, as far as their weights are known.
     unweighed
         The consumables whose weights aren't known: they come on top.
     """
 
     paper: Fraction
-    others: Fraction
+    other_materials: Fraction
     unweighed: tuple[str, ...]
 
     @property
     def total(self) -> Fraction:
         """All that is known."""
-        return self.paper + self.others
+        return self.paper + self.other_materials
 
 
 def finished_weight(
@@ -162,7 +166,7 @@ def finished_weight(
     grammage: Callable[[str], int],
     consumables: Iterable[Consumable] = (),
     weights: Mapping[str, Decimal | Fraction | int] | None = None,
-) -> Weight:
+) -> FinishedWeight:
     """Return what one finished object weighs.
 
     Paper weighs its area × its grammage (ISO 536: grammage is mass per unit area).  Punched holes
@@ -184,15 +188,15 @@ def finished_weight(
         (grams(piece.area * piece.quantity, grammage(piece.role)) for piece in pieces), Fraction(0)
     )
     others, unweighed = Fraction(0), []
-    for total in summed(consumables):
+    for total in total_consumables(consumables):
         if total.name in known:
-            others += _quantity(total) * Fraction(known[total.name])
+            others += _amount_in_base_units(total) * Fraction(known[total.name])
         else:
             unweighed.append(total.name)
-    return Weight(paper, others, tuple(dict.fromkeys(unweighed)))
+    return FinishedWeight(paper, others, tuple(dict.fromkeys(unweighed)))
 
 
-def _quantity(total: Total) -> Fraction:
+def _amount_in_base_units(total: ConsumableTotal) -> Fraction:
     """Return an amount in metres, square metres or numbers."""
     if total.measure is Measure.LENGTH:
         return Fraction(total.amount, _UNITS_PER_METRE)

@@ -12,21 +12,21 @@ from dataclasses import replace
 from nester.core.lengths import Length, Unit, cm, format_length, inch, mm
 from nester.core.piece import Fold, Grain, Line, Piece, Point, Score
 from nester.core.sheet_sizes import Size
-from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_room
+from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_clearance
 from nester.designs.base.design import (
     Consumable,
     Design,
-    Kind,
     SectionPart,
     Setting,
+    SettingKind,
     Settings,
     by_unit,
-    number,
-    tidied,
-    word,
+    choice_in,
+    floor_to_ruler,
+    number_in,
 )
 from nester.designs.base.errors import DesignRefusal
-from nester.designs.parts.holes import WEB, hole_at, hole_settings, ribbon
+from nester.designs.parts.holes import MIN_EDGE_DISTANCE, hole_from_settings, hole_settings, ribbon
 from nester.designs.parts.mat import mat
 from nester.designs.parts.tray import tray
 
@@ -64,19 +64,19 @@ def sleeve(width: Length, height: Length, length: Length, seam: Length) -> Piece
     )
 
 
-def _shorter(before: Settings) -> Length:
-    return min(number(before, "width"), number(before, "length"))
+def _shorter_side(before: Settings) -> Length:
+    return min(number_in(before, "width"), number_in(before, "length"))
 
 
-def _shortest(before: Settings) -> Length:
-    return min(_shorter(before), number(before, "depth"))
+def _shortest_side(before: Settings) -> Length:
+    return min(_shorter_side(before), number_in(before, "depth"))
 
 
 def _front(before: Settings) -> Length:
-    return min(number(before, "width"), number(before, "depth"))
+    return min(number_in(before, "width"), number_in(before, "depth"))
 
 
-_IN_THE_SLEEVE = {
+_LAYERS_IN_SLEEVE = {
     # A wall reaches half a sheet beyond its fold.  Upwards there are the tray's bottom below its
     # folds, the sleeve's top and bottom, and the glue tab.
     "across": (Layer("tray", 2), Layer("sleeve", 2)),
@@ -85,75 +85,77 @@ _IN_THE_SLEEVE = {
 
 
 def _room(before: Settings, thickness: Thickness) -> Length:
-    wished = number(before, "play")
-    return max(smallest_room(layers, wished, thickness) for layers in _IN_THE_SLEEVE.values())
+    wished = number_in(before, "play")
+    return max(
+        smallest_clearance(layers, wished, thickness) for layers in _LAYERS_IN_SLEEVE.values()
+    )
 
 
 SETTINGS = (
     Setting(
         "width",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "outer width of the drawer, across the way it slides",
         lambda _, unit: by_unit(unit, cm(8), inch(3)),
-        least=cm(2),
-        most=LARGEST_SIDE,
+        minimum=cm(2),
+        maximum=LARGEST_SIDE,
     ),
     Setting(
         "length",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "outer length of the drawer, the way it slides; its width unless given",
-        lambda before, _: number(before, "width"),
-        least=cm(2),
-        most=LARGEST_SIDE,
+        lambda before, _: number_in(before, "width"),
+        minimum=cm(2),
+        maximum=LARGEST_SIDE,
     ),
     Setting(
         "depth",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "height of the drawer's walls",
-        lambda before, unit: min(by_unit(unit, cm(3), inch("1.25")), _shorter(before)),
-        least=cm(1),
-        most=LARGEST_SIDE,
+        lambda before, unit: min(by_unit(unit, cm(3), inch("1.25")), _shorter_side(before)),
+        minimum=cm(1),
+        maximum=LARGEST_SIDE,
     ),
     Setting(
         "tab",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "width of the drawer's glue tabs",
-        lambda before, unit: tidied(
-            min(by_unit(unit, cm(1), inch("0.5")), _shortest(before) // 3), unit
+        lambda before, unit: floor_to_ruler(
+            min(by_unit(unit, cm(1), inch("0.5")), _shortest_side(before) // 3), unit
         ),
-        least=mm(1),
-        most=LARGEST_SIDE,
+        minimum=mm(1),
+        maximum=LARGEST_SIDE,
     ),
     Setting(
         "play",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "the play the drawer should have in its sleeve, both sides together",
         lambda _, unit: by_unit(unit, mm(1), inch("1/32")),
-        least=0,
-        most=cm(2),
+        minimum=0,
+        maximum=cm(2),
     ),
     Setting(
         "room",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how much larger the sleeve is than the drawer, across and upwards",
         lambda _, unit: by_unit(unit, mm(2), inch("3/32")),
-        least=mm("0.05"),
-        most=cm(5),
-        worked_out=_room,
+        minimum=mm("0.05"),
+        maximum=cm(5),
+        fitted_length=_room,
     ),
     Setting(
         "seam",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "width of the sleeve's glue tab",
-        lambda before, unit: tidied(
-            min(by_unit(unit, mm(15), inch("5/8")), number(before, "width") // 2), unit
+        lambda before, unit: floor_to_ruler(
+            min(by_unit(unit, mm(15), inch("5/8")), number_in(before, "width") // 2), unit
         ),
-        least=mm(3),
-        most=LARGEST_SIDE,
+        minimum=mm(3),
+        maximum=LARGEST_SIDE,
     ),
     Setting(
         "pull",
-        Kind.CHOICE,
+        SettingKind.CHOICE,
         "a hole in the drawer's front with a ribbon to pull at",
         "ribbon",
         choices=("ribbon", "none"),
@@ -165,42 +167,42 @@ SETTINGS = (
     ),
     Setting(
         "mats",
-        Kind.CHOICE,
+        SettingKind.CHOICE,
         "mats on the sleeve's top, on the drawer's front, on both",
         "none",
         choices=tuple(FACES),
     ),
     Setting(
         "reveal",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how much smaller a mat is than its face; 0 for none",
-        lambda before, unit: tidied(
-            min(by_unit(unit, mm(4), inch("1/8")), _shortest(before) // 4), unit
+        lambda before, unit: floor_to_ruler(
+            min(by_unit(unit, mm(4), inch("1/8")), _shortest_side(before) // 4), unit
         ),
-        least=0,
-        most=LARGEST_SIDE,
+        minimum=0,
+        maximum=LARGEST_SIDE,
     ),
 )
 
 
 def _sleeve_size(settings: Settings) -> Size:
     """Return the sleeve's width and height between its folds."""
-    room = number(settings, "room")
-    return Size(number(settings, "width") + room, number(settings, "depth") + room)
+    room = number_in(settings, "room")
+    return Size(number_in(settings, "width") + room, number_in(settings, "depth") + room)
 
 
 def _face(settings: Settings, face: str) -> Size:
     if face == "top":
-        return Size(_sleeve_size(settings).width, number(settings, "length"))
-    return Size(number(settings, "width"), number(settings, "depth"))
+        return Size(_sleeve_size(settings).width, number_in(settings, "length"))
+    return Size(number_in(settings, "width"), number_in(settings, "depth"))
 
 
-def _rules(settings: Settings, unit: Unit) -> None:
-    _tabs_hold(settings, unit)
-    if word(settings, "pull") == "ribbon":
-        _hole_has_room(settings, unit)
-    reveal = number(settings, "reveal")
-    sides = [min(_face(settings, face)) for face in FACES[word(settings, "mats")]]
+def _check_rules(settings: Settings, unit: Unit) -> None:
+    _check_tabs(settings, unit)
+    if choice_in(settings, "pull") == "ribbon":
+        _check_hole(settings, unit)
+    reveal = number_in(settings, "reveal")
+    sides = [min(_face(settings, face)) for face in FACES[choice_in(settings, "mats")]]
     if sides and min(sides) - reveal < SMALLEST_MAT:
         raise DesignRefusal(
             f"reveal {format_length(reveal, unit)} leaves no mat on a face of"
@@ -209,12 +211,12 @@ def _rules(settings: Settings, unit: Unit) -> None:
         )
 
 
-def _tabs_hold(settings: Settings, unit: Unit) -> None:
-    tab, seam = number(settings, "tab"), number(settings, "seam")
-    if tab > _shortest(settings):
+def _check_tabs(settings: Settings, unit: Unit) -> None:
+    tab, seam = number_in(settings, "tab"), number_in(settings, "seam")
+    if tab > _shortest_side(settings):
         raise DesignRefusal(
             f"tab {format_length(tab, unit)} is longer than the wall it is glued to or folds"
-            f" from; it may be at most {format_length(_shortest(settings), unit)}"
+            f" from; it may be at most {format_length(_shortest_side(settings), unit)}"
         )
     inside = _sleeve_size(settings).width
     if seam > inside:
@@ -224,11 +226,11 @@ def _tabs_hold(settings: Settings, unit: Unit) -> None:
         )
 
 
-def _hole_has_room(settings: Settings, unit: Unit) -> None:
+def _check_hole(settings: Settings, unit: Unit) -> None:
     """Refuse a hole that tears out of the front, or hits the tab glued behind it."""
-    hole, tab = number(settings, "hole"), number(settings, "tab")
-    beside_the_tab = number(settings, "width") - 2 * max(tab, WEB)
-    most = min(beside_the_tab, number(settings, "depth") - 2 * WEB)
+    hole, tab = number_in(settings, "hole"), number_in(settings, "tab")
+    beside_the_tab = number_in(settings, "width") - 2 * max(tab, MIN_EDGE_DISTANCE)
+    most = min(beside_the_tab, number_in(settings, "depth") - 2 * MIN_EDGE_DISTANCE)
     if hole > most:
         raise DesignRefusal(
             f"hole {format_length(hole, unit)} has no room in the drawer's front beside the tab"
@@ -237,42 +239,48 @@ def _hole_has_room(settings: Settings, unit: Unit) -> None:
         )
 
 
-def _parts(settings: Settings) -> tuple[Piece, ...]:
+def _make_pieces(settings: Settings) -> tuple[Piece, ...]:
     return tuple(_pieces(settings))
 
 
 def _pieces(settings: Settings) -> Iterable[Piece]:
     yield _drawer(settings)
     size = _sleeve_size(settings)
-    yield sleeve(size.width, size.height, number(settings, "length"), number(settings, "seam"))
-    for face in FACES[word(settings, "mats")]:
-        yield mat(f"mat {face}", f"mat.{face}", *_face(settings, face), number(settings, "reveal"))
+    yield sleeve(
+        size.width, size.height, number_in(settings, "length"), number_in(settings, "seam")
+    )
+    for face in FACES[choice_in(settings, "mats")]:
+        yield mat(
+            f"mat {face}", f"mat.{face}", *_face(settings, face), number_in(settings, "reveal")
+        )
 
 
 def _drawer(settings: Settings) -> Piece:
     """Make the tray; its front is the wall at the bottom of the page."""
-    width, length, depth = (number(settings, name) for name in ("width", "length", "depth"))
-    drawer = tray(width, length, depth, number(settings, "tab"))
-    if word(settings, "pull") == "none":
+    width, length, depth = (number_in(settings, name) for name in ("width", "length", "depth"))
+    drawer = tray(width, length, depth, number_in(settings, "tab"))
+    if choice_in(settings, "pull") == "none":
         return drawer
     middle = Point(depth + width // 2, depth + length + depth // 2)
     note = "Glue each tab inside the next wall; glue the front's mat before you punch."
-    with_mat = "front" in FACES[word(settings, "mats")]
+    with_mat = "front" in FACES[choice_in(settings, "mats")]
     return replace(
-        drawer, holes=(hole_at(settings, middle),), note=note if with_mat else drawer.note
+        drawer,
+        holes=(hole_from_settings(settings, middle),),
+        note=note if with_mat else drawer.note,
     )
 
 
 def _joints(settings: Settings) -> tuple[Joint, ...]:
-    room, wished = number(settings, "room"), number(settings, "play")
+    room, wished = number_in(settings, "room"), number_in(settings, "play")
     return tuple(
         Joint(f"drawer in sleeve, {way}", room, layers, wished, one_sided=way == "upwards")
-        for way, layers in _IN_THE_SLEEVE.items()
+        for way, layers in _LAYERS_IN_SLEEVE.items()
     )
 
 
 def _consumables(settings: Settings) -> tuple[Consumable, ...]:
-    if word(settings, "pull") == "none":
+    if choice_in(settings, "pull") == "none":
         return ()
     return ribbon(settings, "pull of the drawer")
 
@@ -282,7 +290,11 @@ def _section(settings: Settings) -> tuple[SectionPart, ...]:
     return (
         SectionPart("sleeve", "sleeve", *_sleeve_size(settings)),
         SectionPart(
-            "drawer", "tray", number(settings, "width"), number(settings, "depth"), inside=1
+            "drawer",
+            "tray",
+            number_in(settings, "width"),
+            number_in(settings, "depth"),
+            nesting_depth=1,
         ),
     )
 
@@ -292,9 +304,9 @@ DRAWER_BOX = Design(
     title="a small drawer in its sleeve",
     settings=SETTINGS,
     roles=("tray", "sleeve", "mat"),
-    finer_roles=("mat.top", "mat.front"),
-    rules=_rules,
-    parts=_parts,
+    sub_roles=("mat.top", "mat.front"),
+    check_rules=_check_rules,
+    make_pieces=_make_pieces,
     joints=_joints,
     consumables=_consumables,
     section=_section,

@@ -26,17 +26,17 @@ from math import isqrt
 
 from nester.core.lengths import Length, Unit, cm, format_length, inch, mm
 from nester.core.piece import Fold, Line, Piece, Point, Score
-from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_room
+from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_clearance
 from nester.designs.base.design import (
     Design,
-    Kind,
     SectionPart,
     Setting,
+    SettingKind,
     Settings,
     by_unit,
-    number,
-    tidied,
-    word,
+    choice_in,
+    floor_to_ruler,
+    number_in,
 )
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.parts.mat import mat
@@ -46,7 +46,7 @@ __all__ = ["FOLDED_BOX", "folded_base", "folded_square", "square_for"]
 SMALLEST_BASE: Length = cm(2)
 LARGEST_BASE: Length = cm(50)
 SMALLEST_MAT: Length = mm(5)
-EIGHTHS = 8
+GRID_DIVISIONS = 8
 
 
 NOTE = (
@@ -94,7 +94,7 @@ def folded_square(name: str, role: str, square: Length) -> Piece:
 
 def _scores(square: Length) -> Iterable[Score]:
     """Return the folds, the four round the base first, as seen from the outside of the box."""
-    half, eighth = square // 2, square // EIGHTHS
+    half, eighth = square // 2, square // GRID_DIVISIONS
 
     def fold(u1: int, v1: int, u2: int, v2: int, way: Fold, degrees: int = 90) -> Score:
         ends = ((u1, v1), (u2, v2))
@@ -118,7 +118,7 @@ def _scores(square: Length) -> Iterable[Score]:
             yield fold(s, t, 2 * s, 2 * t, Fold.VALLEY, 180)
 
 
-_IN_THE_LID = {
+_LAYERS_IN_LID = {
     # Half a sheet outside the box's folds.  The lid's walls at v = ±1 are two sheets thick, one
     # and a half of them within its folds; those at u = ±1 six at their ends: the wall itself, one
     # fold of the corner, the wall round the corner twice, the corner again, the wall's inside.
@@ -128,85 +128,85 @@ _IN_THE_LID = {
 
 
 def _clearance(before: Settings, thickness: Thickness) -> Length:
-    wished = number(before, "play")
-    return max(smallest_room(layers, wished, thickness) for layers in _IN_THE_LID.values())
+    wished = number_in(before, "play")
+    return max(smallest_clearance(layers, wished, thickness) for layers in _LAYERS_IN_LID.values())
 
 
 SETTINGS = (
     Setting(
         "base",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "side of the box's base, at least; the walls are half as high",
         lambda _, unit: by_unit(unit, cm(7), inch("2.5")),
-        least=SMALLEST_BASE,
-        most=LARGEST_BASE,
+        minimum=SMALLEST_BASE,
+        maximum=LARGEST_BASE,
     ),
     Setting(
         "round-to",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "the squares are cut in whole numbers of this",
         lambda _, unit: by_unit(unit, mm(1), inch("1/8")),
-        least=mm("0.1"),
-        most=cm(2),
+        minimum=mm("0.1"),
+        maximum=cm(2),
     ),
-    Setting("lid", Kind.CHOICE, "a lid from a larger square", "yes", choices=("yes", "no")),
+    Setting("lid", SettingKind.CHOICE, "a lid from a larger square", "yes", choices=("yes", "no")),
     Setting(
         "play",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "the play the box should have in its lid, both sides together",
         lambda _, unit: by_unit(unit, mm("0.5"), inch("1/64")),
-        least=0,
-        most=cm(2),
+        minimum=0,
+        maximum=cm(2),
     ),
     Setting(
         "lid-clearance",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how much wider the lid is than the box, at least",
         lambda _, unit: by_unit(unit, mm(4), inch("3/16")),
-        least=mm("0.05"),
-        most=cm(5),
-        worked_out=_clearance,
+        minimum=mm("0.05"),
+        maximum=cm(5),
+        fitted_length=_clearance,
     ),
-    Setting("lid-mat", Kind.CHOICE, "a mat on top of the lid", "no", choices=("yes", "no")),
+    Setting("lid-mat", SettingKind.CHOICE, "a mat on top of the lid", "no", choices=("yes", "no")),
     Setting(
         "reveal",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how much smaller the mat is than the lid's top; 0 for none",
-        lambda before, unit: tidied(
-            min(by_unit(unit, mm(5), inch("0.25")), number(before, "base") // 4), unit
+        lambda before, unit: floor_to_ruler(
+            min(by_unit(unit, mm(5), inch("0.25")), number_in(before, "base") // 4), unit
         ),
-        least=0,
-        most=LARGEST_BASE,
+        minimum=0,
+        maximum=LARGEST_BASE,
     ),
 )
 
 
 def _box_square(settings: Settings) -> Length:
-    return square_for(number(settings, "base"), number(settings, "round-to"))
+    return square_for(number_in(settings, "base"), number_in(settings, "round-to"))
 
 
 def _lid_square(settings: Settings) -> Length:
     """Return a square so much larger that the base is wider by at least the clearance."""
-    more = square_for(number(settings, "lid-clearance"), number(settings, "round-to"))
+    more = square_for(number_in(settings, "lid-clearance"), number_in(settings, "round-to"))
     return _box_square(settings) + more
 
 
 def _has_lid(settings: Settings) -> bool:
-    return word(settings, "lid") == "yes"
+    return choice_in(settings, "lid") == "yes"
 
 
-def _rules(settings: Settings, unit: Unit) -> None:
-    step = number(settings, "round-to")
-    if step % EIGHTHS:
+def _check_rules(settings: Settings, unit: Unit) -> None:
+    step = number_in(settings, "round-to")
+    if step % GRID_DIVISIONS:
         raise DesignRefusal(
-            f"round-to {format_length(step, unit)} can't be divided exactly into {EIGHTHS};"
+            f"round-to {format_length(step, unit)} can't be divided exactly into {GRID_DIVISIONS};"
             " give it in 8ths of an inch or in tenths of a mm"
         )
-    if word(settings, "lid-mat") == "no":
+    if choice_in(settings, "lid-mat") == "no":
         return
     if not _has_lid(settings):
         raise DesignRefusal("lid-mat needs a lid; give lid=yes or leave the mat out")
-    reveal, top = number(settings, "reveal"), folded_base(_lid_square(settings))
+    reveal, top = number_in(settings, "reveal"), folded_base(_lid_square(settings))
     if top - reveal < SMALLEST_MAT:
         raise DesignRefusal(
             f"reveal {format_length(reveal, unit)} leaves no mat on a lid of"
@@ -215,7 +215,7 @@ def _rules(settings: Settings, unit: Unit) -> None:
         )
 
 
-def _parts(settings: Settings) -> tuple[Piece, ...]:
+def _make_pieces(settings: Settings) -> tuple[Piece, ...]:
     return tuple(_pieces(settings))
 
 
@@ -223,9 +223,9 @@ def _pieces(settings: Settings) -> Iterable[Piece]:
     yield folded_square("box", "box", _box_square(settings))
     if _has_lid(settings):
         yield folded_square("lid", "lid", _lid_square(settings))
-    if word(settings, "lid-mat") == "yes":
+    if choice_in(settings, "lid-mat") == "yes":
         top = folded_base(_lid_square(settings))
-        yield mat("mat lid", "mat", top, top, number(settings, "reveal"))
+        yield mat("mat lid", "mat", top, top, number_in(settings, "reveal"))
 
 
 def _joints(settings: Settings) -> tuple[Joint, ...]:
@@ -233,19 +233,19 @@ def _joints(settings: Settings) -> tuple[Joint, ...]:
         return ()
     # The base grows with the square, so the room is the base of what the lid's has more.
     room = folded_base(_lid_square(settings) - _box_square(settings))
-    wished = number(settings, "play")
+    wished = number_in(settings, "play")
     return tuple(
-        Joint(f"box in lid, {way}", room, layers, wished) for way, layers in _IN_THE_LID.items()
+        Joint(f"box in lid, {way}", room, layers, wished) for way, layers in _LAYERS_IN_LID.items()
     )
 
 
 def _section(settings: Settings) -> tuple[SectionPart, ...]:
     box = _box_square(settings)
     inside = int(_has_lid(settings))
-    parts = [SectionPart("box", "box", folded_base(box), folded_wall(box), inside=inside)]
+    parts = [SectionPart("box", "box", folded_base(box), folded_wall(box), nesting_depth=inside)]
     if inside:
         lid = _lid_square(settings)
-        parts.insert(0, SectionPart("lid", "lid", folded_base(lid), folded_wall(lid), lid=True))
+        parts.insert(0, SectionPart("lid", "lid", folded_base(lid), folded_wall(lid), is_lid=True))
     return tuple(parts)
 
 
@@ -254,12 +254,12 @@ FOLDED_BOX = Design(
     title="a box folded from a square without glue, and its lid",
     settings=SETTINGS,
     roles=("box", "lid", "mat"),
-    finer_roles=(),
-    rules=_rules,
-    parts=_parts,
+    sub_roles=(),
+    check_rules=_check_rules,
+    make_pieces=_make_pieces,
     joints=_joints,
     section=_section,
     # Twelve sheets lie in the lid's thick walls; card would hardly fold (common practice, no
     # source).
-    usual_weights=(("all", 160),),
+    default_grammages=(("all", 160),),
 )

@@ -18,14 +18,14 @@ from nester.core.piece import Fold, Grain, Line, Piece, Point, Score
 from nester.designs.base.design import (
     Consumable,
     Design,
-    Kind,
     Measure,
     Setting,
+    SettingKind,
     Settings,
     by_unit,
-    number,
-    tidied,
-    word,
+    choice_in,
+    floor_to_ruler,
+    number_in,
 )
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.parts.mat import mat
@@ -38,91 +38,91 @@ MOST_PANELS = 40
 SMALLEST_MAT: Length = mm(5)
 
 
-def _shorter(before: Settings) -> Length:
-    return min(number(before, "width"), number(before, "height"))
+def _shorter_side(before: Settings) -> Length:
+    return min(number_in(before, "width"), number_in(before, "height"))
 
 
-def _longest(before: Settings, unit: Unit) -> Length:
+def _default_strip_length(before: Settings, unit: Unit) -> Length:
     """Take a strip from a sheet in common sale, or two panels when these are very wide."""
-    hinged = 2 * number(before, "width") + number(before, "hinge")
+    hinged = 2 * number_in(before, "width") + number_in(before, "hinge")
     return max(by_unit(unit, cm(48), inch(12)), hinged)
 
 
-def _ribbon(before: Settings, unit: Unit) -> Length:
+def _default_ribbon_length(before: Settings, unit: Unit) -> Length:
     """Return once round the closed card, and a bow."""
-    round_it = 2 * number(before, "width")
-    return tidied(round_it + by_unit(unit, cm(40), inch(16)), unit)
+    round_it = 2 * number_in(before, "width")
+    return floor_to_ruler(round_it + by_unit(unit, cm(40), inch(16)), unit)
 
 
 SETTINGS = (
-    Setting("panels", Kind.COUNT, "how many panels", 6, least=2, most=MOST_PANELS),
+    Setting("panels", SettingKind.COUNT, "how many panels", 6, minimum=2, maximum=MOST_PANELS),
     Setting(
         "width",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "width of a panel",
         lambda _, unit: by_unit(unit, cm(10), inch("3.5")),
-        least=cm(1),
-        most=cm(90),
+        minimum=cm(1),
+        maximum=cm(90),
     ),
     Setting(
         "height",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "height of a panel; its width unless given",
-        lambda before, _: number(before, "width"),
-        least=cm(1),
-        most=LARGEST_SIDE,
+        lambda before, _: number_in(before, "width"),
+        minimum=cm(1),
+        maximum=LARGEST_SIDE,
     ),
     Setting(
         "hinge",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "width of the tabs that join strips",
-        lambda before, unit: tidied(
-            min(by_unit(unit, mm(15), inch("0.5")), number(before, "width") // 2), unit
+        lambda before, unit: floor_to_ruler(
+            min(by_unit(unit, mm(15), inch("0.5")), number_in(before, "width") // 2), unit
         ),
-        least=mm(3),
-        most=cm(10),
+        minimum=mm(3),
+        maximum=cm(10),
     ),
     Setting(
         "longest",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "the longest strip your sheets give",
-        _longest,
-        least=cm(1),
-        most=LONGEST_STRIP,
+        _default_strip_length,
+        minimum=cm(1),
+        maximum=LONGEST_STRIP,
     ),
-    Setting("covers", Kind.CHOICE, "two covers", "yes", choices=("yes", "no")),
+    Setting("covers", SettingKind.CHOICE, "two covers", "yes", choices=("yes", "no")),
     Setting(
         "overhang",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how much larger a cover is than a panel, both sides together; 0 for none",
         lambda _, unit: by_unit(unit, mm(6), inch("1/4")),
-        least=0,
-        most=cm(5),
+        minimum=0,
+        maximum=cm(5),
     ),
     Setting(
         "mats",
-        Kind.CHOICE,
+        SettingKind.CHOICE,
         "mats on the panels' faces, on their backs, on both; not where a cover goes",
         "none",
         choices=("none", "front", "back", "both"),
     ),
     Setting(
         "reveal",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how much smaller a mat is than its panel; 0 for none",
-        lambda before, unit: tidied(
-            min(by_unit(unit, mm(5), inch("0.25")), _shorter(before) // 4), unit
+        lambda before, unit: floor_to_ruler(
+            min(by_unit(unit, mm(5), inch("0.25")), _shorter_side(before) // 4), unit
         ),
-        least=0,
-        most=LARGEST_SIDE,
+        minimum=0,
+        maximum=LARGEST_SIDE,
     ),
     Setting(
         "ribbon",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "length of the ribbon round it; 0 for none",
-        _ribbon,
-        least=0,
-        most=cm(500),
+        _default_ribbon_length,
+        minimum=0,
+        maximum=cm(500),
     ),
 )
 
@@ -132,9 +132,9 @@ def _panels_of_strips(settings: Settings) -> tuple[int, ...]:
 
     All strips but the last must have room for a hinge tab.
     """
-    width, longest = number(settings, "width"), number(settings, "longest")
-    panels = number(settings, "panels")
-    hinged, last = (longest - number(settings, "hinge")) // width, longest // width
+    width, longest = number_in(settings, "width"), number_in(settings, "longest")
+    panels = number_in(settings, "panels")
+    hinged, last = (longest - number_in(settings, "hinge")) // width, longest // width
     if panels <= last:
         return (panels,)
     strips = 1 + -(-(panels - last) // hinged)
@@ -145,21 +145,21 @@ def _panels_of_strips(settings: Settings) -> tuple[int, ...]:
     return (*shares, panels - sum(shares))
 
 
-def _rules(settings: Settings, unit: Unit) -> None:
-    width, hinge = number(settings, "width"), number(settings, "hinge")
-    longest = number(settings, "longest")
+def _check_rules(settings: Settings, unit: Unit) -> None:
+    width, hinge = number_in(settings, "width"), number_in(settings, "hinge")
+    longest = number_in(settings, "longest")
     if hinge > width:
         raise DesignRefusal(
             f"hinge {format_length(hinge, unit)} is wider than the panel it is glued to;"
             f" it may be at most {format_length(width, unit)}"
         )
-    if longest < number(settings, "panels") * width and longest < width + hinge:
+    if longest < number_in(settings, "panels") * width and longest < width + hinge:
         raise DesignRefusal(
             f"longest {format_length(longest, unit)} gives no strip with a panel and its hinge;"
             f" it must be at least {format_length(width + hinge, unit)}"
         )
-    reveal, side = number(settings, "reveal"), _shorter(settings)
-    if word(settings, "mats") != "none" and side - reveal < SMALLEST_MAT:
+    reveal, side = number_in(settings, "reveal"), _shorter_side(settings)
+    if choice_in(settings, "mats") != "none" and side - reveal < SMALLEST_MAT:
         raise DesignRefusal(
             f"reveal {format_length(reveal, unit)} leaves no mat on a panel of"
             f" {format_length(side, unit)}; it may be at most"
@@ -208,28 +208,28 @@ def _strip(
     )
 
 
-def _parts(settings: Settings) -> tuple[Piece, ...]:
+def _make_pieces(settings: Settings) -> tuple[Piece, ...]:
     return (*_strips(settings), *_covers(settings), *_mats(settings))
 
 
 def _strips(settings: Settings) -> Iterable[Piece]:
-    width, height = number(settings, "width"), number(settings, "height")
+    width, height = number_in(settings, "width"), number_in(settings, "height")
     shares = _panels_of_strips(settings)
     first = 1
     for place, panels in enumerate(shares, start=1):
-        hinge = number(settings, "hinge") if place < len(shares) else 0
+        hinge = number_in(settings, "hinge") if place < len(shares) else 0
         yield _strip(f"strip {place}", first, panels, width, height, hinge)
         first += panels
 
 
 def _covers(settings: Settings) -> Iterable[Piece]:
-    if word(settings, "covers") == "yes":
-        overhang = number(settings, "overhang")
+    if choice_in(settings, "covers") == "yes":
+        overhang = number_in(settings, "overhang")
         yield Piece.rectangle(
             "cover",
             "cover",
-            number(settings, "width") + overhang,
-            number(settings, "height") + overhang,
+            number_in(settings, "width") + overhang,
+            number_in(settings, "height") + overhang,
             quantity=2,
             upright=True,
             mounted=True,
@@ -238,25 +238,25 @@ def _covers(settings: Settings) -> Iterable[Piece]:
 
 
 def _mats(settings: Settings) -> Iterable[Piece]:
-    panels = number(settings, "panels")
+    panels = number_in(settings, "panels")
     bare = {"front": 0, "back": 0}
-    if word(settings, "covers") == "yes":
+    if choice_in(settings, "covers") == "yes":
         bare["back"] += 1
         bare["front" if panels % 2 else "back"] += 1
     for face, covered in bare.items():
-        if word(settings, "mats") in (face, "both") and panels > covered:
+        if choice_in(settings, "mats") in (face, "both") and panels > covered:
             yield mat(
                 f"mat {face}",
                 f"mat.{face}",
-                number(settings, "width"),
-                number(settings, "height"),
-                number(settings, "reveal"),
+                number_in(settings, "width"),
+                number_in(settings, "height"),
+                number_in(settings, "reveal"),
                 panels - covered,
             )
 
 
 def _consumables(settings: Settings) -> tuple[Consumable, ...]:
-    length = number(settings, "ribbon")
+    length = number_in(settings, "ribbon")
     return (Consumable("ribbon", "bow round it", Measure.LENGTH, length),) if length else ()
 
 
@@ -265,8 +265,8 @@ ACCORDION_CARD = Design(
     title="panels folded to and fro between two covers",
     settings=SETTINGS,
     roles=("strip", "cover", "mat"),
-    finer_roles=("mat.front", "mat.back"),
-    rules=_rules,
-    parts=_parts,
+    sub_roles=("mat.front", "mat.back"),
+    check_rules=_check_rules,
+    make_pieces=_make_pieces,
     consumables=_consumables,
 )

@@ -15,37 +15,37 @@ from typing import NamedTuple, TypeAlias
 from nester.core.lengths import Length, Unit, cm, format_length, format_size, inch, mm
 from nester.core.piece import Fold, Grain, Line, Piece, Point, Score
 from nester.core.sheet_sizes import SHEET_SIZES, Size
-from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_room
+from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_clearance
 from nester.designs.base.design import (
     Design,
-    Kind,
     Setting,
+    SettingKind,
     Settings,
     by_unit,
-    number,
-    tidied,
-    word,
+    choice_in,
+    floor_to_ruler,
+    number_in,
 )
 from nester.designs.base.errors import DesignRefusal
 
 __all__ = [
     "CARD_FORMATS",
+    "CUSTOM_FORMAT",
     "ENVELOPE",
     "ENVELOPE_FORMATS",
     "LARGEST_CARD",
-    "OWN",
     "Contents",
-    "card_is_of_its_format",
     "card_side",
+    "check_card_format",
+    "check_envelope",
     "envelope",
-    "envelope_closes",
     "envelope_joints",
     "envelope_pieces",
     "envelope_settings",
     "format_setting",
 ]
 
-OWN = "own"
+CUSTOM_FORMAT = "own"
 LARGEST_CARD: Length = cm(100)
 LARGEST_SIDE: Length = cm(120)
 
@@ -59,19 +59,19 @@ ENVELOPE_FORMATS: dict[str, Size] = {
 """Envelopes with their flap on the long side (ISO 269, from memory)."""
 
 
-class Pair(NamedTuple):
+class CardFormat(NamedTuple):
     """A card, upright, and the name of the envelope that holds it."""
 
     card: Size
     envelope: str
 
 
-CARD_FORMATS: dict[str, Pair] = {
-    "a7": Pair(SHEET_SIZES["A7"], "c7"),
-    "a6": Pair(SHEET_SIZES["A6"], "c6"),
-    "a5": Pair(SHEET_SIZES["A5"], "c5"),
-    "a4": Pair(SHEET_SIZES["A4"], "c4"),
-    "dl": Pair(Size(SHEET_SIZES["A4"].height // 3, SHEET_SIZES["A4"].width), "dl"),
+CARD_FORMATS: dict[str, CardFormat] = {
+    "a7": CardFormat(SHEET_SIZES["A7"], "c7"),
+    "a6": CardFormat(SHEET_SIZES["A6"], "c6"),
+    "a5": CardFormat(SHEET_SIZES["A5"], "c5"),
+    "a4": CardFormat(SHEET_SIZES["A4"], "c4"),
+    "dl": CardFormat(Size(SHEET_SIZES["A4"].height // 3, SHEET_SIZES["A4"].width), "dl"),
 }
 """Folded cards (ISO 216; A4 folded in three for DL) and their envelopes (ISO 269, from
 memory)."""
@@ -135,10 +135,10 @@ def format_setting() -> Setting:
     """Return the setting by which a card takes its size from a format."""
     return Setting(
         "format",
-        Kind.CHOICE,
+        SettingKind.CHOICE,
         "a card format with its envelope; own: give width and height",
-        OWN,
-        choices=(OWN, *CARD_FORMATS),
+        CUSTOM_FORMAT,
+        choices=(CUSTOM_FORMAT, *CARD_FORMATS),
     )
 
 
@@ -146,19 +146,24 @@ def card_side(name: str, metric: Length, inches: Length) -> Setting:
     """Return a setting of a folded card's width or height; a format gives it its default."""
 
     def unsaid(before: Settings, unit: Unit) -> Length:
-        pair = CARD_FORMATS.get(word(before, "format"))
+        pair = CARD_FORMATS.get(choice_in(before, "format"))
         size: Length = getattr(pair.card, name) if pair else by_unit(unit, metric, inches)
         return size
 
     return Setting(
-        name, Kind.LENGTH, f"{name} of the folded card", unsaid, least=cm(1), most=LARGEST_CARD
+        name,
+        SettingKind.LENGTH,
+        f"{name} of the folded card",
+        unsaid,
+        minimum=cm(1),
+        maximum=LARGEST_CARD,
     )
 
 
-def card_is_of_its_format(settings: Settings, unit: Unit) -> None:
+def check_card_format(settings: Settings, unit: Unit) -> None:
     """Refuse a width or height that is not that of the format asked for."""
-    name = word(settings, "format")
-    if name == OWN:
+    name = choice_in(settings, "format")
+    if name == CUSTOM_FORMAT:
         return
     wanted = CARD_FORMATS[name].card
     if sorted(_card(settings)) != sorted(wanted):
@@ -169,14 +174,14 @@ def card_is_of_its_format(settings: Settings, unit: Unit) -> None:
 
 
 def _card(settings: Settings) -> Size:
-    return Size(number(settings, "width"), number(settings, "height"))
+    return Size(number_in(settings, "width"), number_in(settings, "height"))
 
 
 def _envelope_side(pick: Callable[[Size], Length]) -> Callable[[Settings, Unit], Length]:
     """Return the default of a side: of the format's envelope, or a little more than the card."""
 
     def unsaid(before: Settings, unit: Unit) -> Length:
-        pair = CARD_FORMATS.get(word(before, "format"))
+        pair = CARD_FORMATS.get(choice_in(before, "format"))
         if pair:
             return pick(ENVELOPE_FORMATS[pair.envelope])
         return pick(_card(before)) + by_unit(unit, mm(8), inch("1/4"))
@@ -189,38 +194,41 @@ def envelope_settings(contents: Contents) -> tuple[Setting, ...]:
 
     def fitting(pick: Callable[[Size], Length]) -> Callable[[Settings, Thickness], Length]:
         def side(before: Settings, thickness: Thickness) -> Length:
-            layers, wished = _in_the_way(before, contents), number(before, "envelope-play")
-            return pick(_card(before)) + smallest_room(layers, wished, thickness)
+            layers, wished = (
+                _layers_in_envelope(before, contents),
+                number_in(before, "envelope-play"),
+            )
+            return pick(_card(before)) + smallest_clearance(layers, wished, thickness)
 
         return side
 
     return (
-        Setting("envelope", Kind.CHOICE, "an envelope for it", "no", choices=("yes", "no")),
+        Setting("envelope", SettingKind.CHOICE, "an envelope for it", "no", choices=("yes", "no")),
         Setting(
             "envelope-play",
-            Kind.LENGTH,
+            SettingKind.LENGTH,
             "the play the card should have in its envelope, each way",
             lambda _, unit: by_unit(unit, mm(3), inch("1/8")),
-            least=0,
-            most=cm(5),
+            minimum=0,
+            maximum=cm(5),
         ),
         Setting(
             "envelope-width",
-            Kind.LENGTH,
+            SettingKind.LENGTH,
             "side of the envelope that has the flap: along the longer side of the card",
             _envelope_side(max),
-            least=cm(1),
-            most=LARGEST_SIDE,
-            worked_out=fitting(max),
+            minimum=cm(1),
+            maximum=LARGEST_SIDE,
+            fitted_length=fitting(max),
         ),
         Setting(
             "envelope-height",
-            Kind.LENGTH,
+            SettingKind.LENGTH,
             "other side of the envelope",
             _envelope_side(min),
-            least=cm(1),
-            most=LARGEST_SIDE,
-            worked_out=fitting(min),
+            minimum=cm(1),
+            maximum=LARGEST_SIDE,
+            fitted_length=fitting(min),
         ),
         _flap_setting("envelope-"),
         _tab_setting("envelope-"),
@@ -230,30 +238,30 @@ def envelope_settings(contents: Contents) -> tuple[Setting, ...]:
 def _flap_setting(prefix: str) -> Setting:
     return Setting(
         f"{prefix}flap",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how far the envelope's flap reaches over its back",
-        lambda before, unit: 4 * tidied(number(before, f"{prefix}height") // 10, unit),
-        least=mm(2),
-        most=LARGEST_SIDE,
+        lambda before, unit: 4 * floor_to_ruler(number_in(before, f"{prefix}height") // 10, unit),
+        minimum=mm(2),
+        maximum=LARGEST_SIDE,
     )
 
 
 def _tab_setting(prefix: str) -> Setting:
     return Setting(
         f"{prefix}tab",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "width of the envelope's two glue tabs",
-        lambda before, unit: tidied(
-            min(by_unit(unit, mm(15), inch("5/8")), number(before, f"{prefix}width") // 4), unit
+        lambda before, unit: floor_to_ruler(
+            min(by_unit(unit, mm(15), inch("5/8")), number_in(before, f"{prefix}width") // 4), unit
         ),
-        least=mm(2),
-        most=LARGEST_SIDE,
+        minimum=mm(2),
+        maximum=LARGEST_SIDE,
     )
 
 
-def envelope_closes(settings: Settings, unit: Unit) -> None:
+def check_envelope(settings: Settings, unit: Unit) -> None:
     """Refuse a card's envelope, if it is wanted, that can't hold it or close."""
-    if word(settings, "envelope") == "no":
+    if choice_in(settings, "envelope") == "no":
         return
     sides, card = _sides(settings, "envelope-"), _card(settings)
     if max(sides) <= max(card) or min(sides) <= min(card):
@@ -261,27 +269,29 @@ def envelope_closes(settings: Settings, unit: Unit) -> None:
             f"envelope-width and envelope-height of {format_size(*sides, unit)} don't hold a card"
             f" of {format_size(*card, unit)}; both must be larger than the card's"
         )
-    _folds(settings, "envelope-", unit)
+    _check_folds(settings, "envelope-", unit)
 
 
 def envelope_pieces(settings: Settings) -> tuple[Piece, ...]:
     """Return a card's envelope, if it is wanted."""
-    return (_made(settings, "envelope-"),) if word(settings, "envelope") == "yes" else ()
+    return (
+        (_envelope_from(settings, "envelope-"),) if choice_in(settings, "envelope") == "yes" else ()
+    )
 
 
 def envelope_joints(settings: Settings, contents: Contents) -> tuple[Joint, ...]:
     """Return how a card goes into its envelope, if one is wanted."""
-    if word(settings, "envelope") == "no":
+    if choice_in(settings, "envelope") == "no":
         return ()
     sides, card = _sides(settings, "envelope-"), _card(settings)
-    layers, wished = _in_the_way(settings, contents), number(settings, "envelope-play")
+    layers, wished = _layers_in_envelope(settings, contents), number_in(settings, "envelope-play")
     return (
         Joint("card in envelope, along", max(sides) - max(card), layers, wished),
         Joint("card in envelope, across", min(sides) - min(card), layers, wished),
     )
 
 
-def _in_the_way(settings: Settings, contents: Contents) -> tuple[Layer, ...]:
+def _layers_in_envelope(settings: Settings, contents: Contents) -> tuple[Layer, ...]:
     """Return what takes up room across an envelope.
 
     Its own two folds, half a sheet each; and what lies in it, as thick as it is: front and back
@@ -294,22 +304,22 @@ def _in_the_way(settings: Settings, contents: Contents) -> tuple[Layer, ...]:
 
 
 def _sides(settings: Settings, prefix: str) -> Size:
-    return Size(number(settings, f"{prefix}width"), number(settings, f"{prefix}height"))
+    return Size(number_in(settings, f"{prefix}width"), number_in(settings, f"{prefix}height"))
 
 
-def _made(settings: Settings, prefix: str) -> Piece:
-    flap, tab = number(settings, f"{prefix}flap"), number(settings, f"{prefix}tab")
+def _envelope_from(settings: Settings, prefix: str) -> Piece:
+    flap, tab = number_in(settings, f"{prefix}flap"), number_in(settings, f"{prefix}tab")
     return envelope(*_sides(settings, prefix), flap, tab)
 
 
-def _folds(settings: Settings, prefix: str, unit: Unit) -> None:
+def _check_folds(settings: Settings, prefix: str, unit: Unit) -> None:
     sides = _sides(settings, prefix)
     limits = (
         ("flap", sides.height, "reaches below the envelope's lower fold"),
         ("tab", sides.width // 2, "meets the other tab behind the front"),
     )
     for name, most, fault in limits:
-        length = number(settings, f"{prefix}{name}")
+        length = number_in(settings, f"{prefix}{name}")
         if length > most:
             raise DesignRefusal(
                 f"{prefix}{name} {format_length(length, unit)} {fault};"
@@ -319,21 +329,21 @@ def _folds(settings: Settings, prefix: str, unit: Unit) -> None:
 
 def _side_setting(name: str, metric: Length, inches: Length, help_line: str) -> Setting:
     def unsaid(before: Settings, unit: Unit) -> Length:
-        size = ENVELOPE_FORMATS.get(word(before, "format"))
+        size = ENVELOPE_FORMATS.get(choice_in(before, "format"))
         side: Length = getattr(size, name) if size else by_unit(unit, metric, inches)
         return side
 
-    return Setting(name, Kind.LENGTH, help_line, unsaid, least=cm(2), most=LARGEST_SIDE)
+    return Setting(name, SettingKind.LENGTH, help_line, unsaid, minimum=cm(2), maximum=LARGEST_SIDE)
 
 
-def _rules(settings: Settings, unit: Unit) -> None:
-    name = word(settings, "format")
-    if name != OWN and _sides(settings, "") != ENVELOPE_FORMATS[name]:
+def _check_rules(settings: Settings, unit: Unit) -> None:
+    name = choice_in(settings, "format")
+    if name != CUSTOM_FORMAT and _sides(settings, "") != ENVELOPE_FORMATS[name]:
         raise DesignRefusal(
             f"an envelope of format {name} is {format_size(*ENVELOPE_FORMATS[name], unit)};"
             " leave width and height out, or use format=own"
         )
-    _folds(settings, "", unit)
+    _check_folds(settings, "", unit)
 
 
 ENVELOPE = Design(
@@ -342,10 +352,10 @@ ENVELOPE = Design(
     settings=(
         Setting(
             "format",
-            Kind.CHOICE,
+            SettingKind.CHOICE,
             "an envelope format; own: give width and height",
-            OWN,
-            choices=(OWN, *ENVELOPE_FORMATS),
+            CUSTOM_FORMAT,
+            choices=(CUSTOM_FORMAT, *ENVELOPE_FORMATS),
         ),
         _side_setting("width", mm(162), inch("5.75"), "side of the envelope that has the flap"),
         _side_setting("height", mm(114), inch("4.5"), "other side of the envelope"),
@@ -353,7 +363,7 @@ ENVELOPE = Design(
         _tab_setting(""),
     ),
     roles=("envelope",),
-    finer_roles=(),
-    rules=_rules,
-    parts=lambda settings: (_made(settings, ""),),
+    sub_roles=(),
+    check_rules=_check_rules,
+    make_pieces=lambda settings: (_envelope_from(settings, ""),),
 )

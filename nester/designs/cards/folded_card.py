@@ -9,26 +9,26 @@ from nester.core.piece import Piece
 from nester.designs.base.clearance import Layer
 from nester.designs.base.design import (
     Design,
-    Kind,
     Setting,
+    SettingKind,
     Settings,
     by_unit,
-    number,
-    tidied,
-    word,
+    choice_in,
+    floor_to_ruler,
+    number_in,
 )
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.cards.envelope import (
     LARGEST_CARD,
-    card_is_of_its_format,
     card_side,
-    envelope_closes,
+    check_card_format,
+    check_envelope,
     envelope_joints,
     envelope_pieces,
     envelope_settings,
     format_setting,
 )
-from nester.designs.parts.card_blanks import Opens, single_fold
+from nester.designs.parts.card_blanks import Opening, single_fold
 from nester.designs.parts.mat import mat
 
 __all__ = ["FOLDED_CARD"]
@@ -39,19 +39,21 @@ FACES = {"none": (), "front": ("front",), "inside": ("inside",), "both": ("front
 
 
 def _reveal(before: Settings, unit: Unit) -> Length:
-    shorter = min(number(before, "width"), number(before, "height"))
-    return tidied(min(by_unit(unit, mm(5), inch("0.25")), shorter // (2 * MOST_LAYERS)), unit)
+    shorter = min(number_in(before, "width"), number_in(before, "height"))
+    return floor_to_ruler(
+        min(by_unit(unit, mm(5), inch("0.25")), shorter // (2 * MOST_LAYERS)), unit
+    )
 
 
 def _layers(settings: Settings, face: str) -> int:
-    return number(settings, "layers") if face == "front" else 1
+    return number_in(settings, "layers") if face == "front" else 1
 
 
-def _contents(settings: Settings) -> tuple[Layer, ...]:
+def _layers_of_card(settings: Settings) -> tuple[Layer, ...]:
     """Return what lies in the envelope: both halves of the card, and its mats."""
     mats = (
         Layer(f"mat.{face}.{layer + 1}", 2)
-        for face in FACES[word(settings, "mats")]
+        for face in FACES[choice_in(settings, "mats")]
         for layer in range(_layers(settings, face))
     )
     return (Layer("card", 4), *mats)
@@ -63,42 +65,42 @@ SETTINGS = (
     card_side("height", mm(148), inch("5.5")),
     Setting(
         "opens",
-        Kind.CHOICE,
+        SettingKind.CHOICE,
         "folded at the left like a book (side), or at the top like a tent (up)",
-        Opens.SIDE.value,
-        choices=tuple(way.value for way in Opens),
+        Opening.SIDE.value,
+        choices=tuple(way.value for way in Opening),
     ),
-    Setting("mats", Kind.CHOICE, "where mats go", "front", choices=tuple(FACES)),
+    Setting("mats", SettingKind.CHOICE, "where mats go", "front", choices=tuple(FACES)),
     Setting(
         "layers",
-        Kind.COUNT,
+        SettingKind.COUNT,
         "how many mats lie on one another on the front",
         1,
-        least=1,
-        most=MOST_LAYERS,
+        minimum=1,
+        maximum=MOST_LAYERS,
     ),
     Setting(
         "reveal",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how much smaller each mat is than what it lies on; 0 for none",
         _reveal,
-        least=0,
-        most=LARGEST_CARD,
+        minimum=0,
+        maximum=LARGEST_CARD,
     ),
-    *envelope_settings(_contents),
+    *envelope_settings(_layers_of_card),
 )
 
 
-def _rules(settings: Settings, unit: Unit) -> None:
-    card_is_of_its_format(settings, unit)
-    _mats_show(settings, unit)
-    envelope_closes(settings, unit)
+def _check_rules(settings: Settings, unit: Unit) -> None:
+    check_card_format(settings, unit)
+    _check_mats(settings, unit)
+    check_envelope(settings, unit)
 
 
-def _mats_show(settings: Settings, unit: Unit) -> None:
-    reveal = number(settings, "reveal")
-    side = min(number(settings, "width"), number(settings, "height"))
-    deepest = max((_layers(settings, f) for f in FACES[word(settings, "mats")]), default=0)
+def _check_mats(settings: Settings, unit: Unit) -> None:
+    reveal = number_in(settings, "reveal")
+    side = min(number_in(settings, "width"), number_in(settings, "height"))
+    deepest = max((_layers(settings, f) for f in FACES[choice_in(settings, "mats")]), default=0)
     if deepest and side - deepest * reveal < SMALLEST_MAT:
         most = format_length((side - SMALLEST_MAT) // deepest, unit)
         raise DesignRefusal(
@@ -107,15 +109,15 @@ def _mats_show(settings: Settings, unit: Unit) -> None:
         )
 
 
-def _parts(settings: Settings) -> tuple[Piece, ...]:
+def _make_pieces(settings: Settings) -> tuple[Piece, ...]:
     return tuple(_pieces(settings))
 
 
 def _pieces(settings: Settings) -> Iterable[Piece]:
-    width, height = number(settings, "width"), number(settings, "height")
-    reveal = number(settings, "reveal")
-    yield single_fold(width, height, Opens(word(settings, "opens")))
-    for face in FACES[word(settings, "mats")]:
+    width, height = number_in(settings, "width"), number_in(settings, "height")
+    reveal = number_in(settings, "reveal")
+    yield single_fold(width, height, Opening(choice_in(settings, "opens")))
+    for face in FACES[choice_in(settings, "mats")]:
         for layer in range(_layers(settings, face)):
             cut = layer * reveal
             yield mat(
@@ -133,13 +135,13 @@ FOLDED_CARD = Design(
     title="a card folded once, with mats and its envelope",
     settings=SETTINGS,
     roles=("card", "mat", "envelope"),
-    finer_roles=(
+    sub_roles=(
         "mat.front",
         "mat.inside",
         *(f"mat.front.{layer}" for layer in range(1, MOST_LAYERS + 1)),
         "mat.inside.1",
     ),
-    rules=_rules,
-    parts=_parts,
-    joints=lambda settings: envelope_joints(settings, _contents),
+    check_rules=_check_rules,
+    make_pieces=_make_pieces,
+    joints=lambda settings: envelope_joints(settings, _layers_of_card),
 )

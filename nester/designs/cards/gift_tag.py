@@ -11,19 +11,19 @@ from nester.core.piece import Hole, Piece, Point
 from nester.designs.base.design import (
     Consumable,
     Design,
-    Kind,
     Setting,
+    SettingKind,
     Settings,
     by_unit,
-    number,
-    tidied,
-    word,
+    choice_in,
+    floor_to_ruler,
+    number_in,
 )
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.parts.holes import (
-    WEB,
-    hole_at,
-    hole_has_paper_round_it,
+    MIN_EDGE_DISTANCE,
+    check_hole_edge_distance,
+    hole_from_settings,
     hole_settings,
     ribbon,
 )
@@ -35,77 +35,81 @@ SMALLEST_MAT: Length = mm(5)
 FACES = {"none": (), "front": ("front",), "both": ("front", "back")}
 
 
-def _shorter(before: Settings) -> Length:
-    return min(number(before, "width"), number(before, "length"))
+def _shorter_side(before: Settings) -> Length:
+    return min(number_in(before, "width"), number_in(before, "length"))
 
 
 def _reveal(before: Settings, unit: Unit) -> Length:
-    edge = number(before, "hole-edge") - WEB
-    return tidied(min(by_unit(unit, mm(4), inch("1/8")), _shorter(before) // 8, 2 * edge), unit)
+    edge = number_in(before, "hole-edge") - MIN_EDGE_DISTANCE
+    return floor_to_ruler(
+        min(by_unit(unit, mm(4), inch("1/8")), _shorter_side(before) // 8, 2 * edge), unit
+    )
 
 
 SETTINGS = (
     Setting(
         "width",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "width of the tag",
         lambda _, unit: by_unit(unit, cm(5), inch(2)),
-        least=mm(15),
-        most=LARGEST_SIDE,
+        minimum=mm(15),
+        maximum=LARGEST_SIDE,
     ),
     Setting(
         "length",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "length of the tag, from the end with the hole to the other",
         lambda before, unit: max(
-            number(before, "width"), tidied(number(before, "width") * 9 // 5, unit)
+            number_in(before, "width"), floor_to_ruler(number_in(before, "width") * 9 // 5, unit)
         ),
-        least=mm(15),
-        most=LARGEST_SIDE,
+        minimum=mm(15),
+        maximum=LARGEST_SIDE,
     ),
     Setting(
         "clip",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how much of each side the slanted upper corners take; 0 for square corners",
-        lambda before, unit: tidied(_shorter(before) // 4, unit),
-        least=0,
-        most=LARGEST_SIDE,
+        lambda before, unit: floor_to_ruler(_shorter_side(before) // 4, unit),
+        minimum=0,
+        maximum=LARGEST_SIDE,
     ),
-    *hole_settings(_shorter, cm(25)),
-    Setting("mats", Kind.CHOICE, "where mats go", "none", choices=tuple(FACES)),
+    *hole_settings(_shorter_side, cm(25)),
+    Setting("mats", SettingKind.CHOICE, "where mats go", "none", choices=tuple(FACES)),
     Setting(
         "reveal",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how much smaller a mat is than the tag; 0 for none",
         _reveal,
-        least=0,
-        most=LARGEST_SIDE,
+        minimum=0,
+        maximum=LARGEST_SIDE,
     ),
 )
 
 
 def _hole_centre(settings: Settings) -> Point:
-    drop = number(settings, "hole-edge") + number(settings, "hole") // 2
-    return Point(number(settings, "width") // 2, drop)
+    drop = number_in(settings, "hole-edge") + number_in(settings, "hole") // 2
+    return Point(number_in(settings, "width") // 2, drop)
 
 
 def _margin(settings: Settings) -> Length:
     """Return how far within the tag its mats end; 0 without mats."""
-    return number(settings, "reveal") // 2 if FACES[word(settings, "mats")] else 0
+    return number_in(settings, "reveal") // 2 if FACES[choice_in(settings, "mats")] else 0
 
 
-def _rules(settings: Settings, unit: Unit) -> None:
-    _corners_leave_an_end(settings, unit)
-    hole_has_paper_round_it(settings, number(settings, "width"), number(settings, "length"), unit)
-    _mats_show(settings, unit)
-    _hole_clears_the_corners(settings, unit)
+def _check_rules(settings: Settings, unit: Unit) -> None:
+    _check_corners(settings, unit)
+    check_hole_edge_distance(
+        settings, number_in(settings, "width"), number_in(settings, "length"), unit
+    )
+    _check_mats(settings, unit)
+    _check_hole_corner_distance(settings, unit)
 
 
-def _corners_leave_an_end(settings: Settings, unit: Unit) -> None:
-    clip = number(settings, "clip")
+def _check_corners(settings: Settings, unit: Unit) -> None:
+    clip = number_in(settings, "clip")
     most = min(
-        number(settings, "width") // 2 - WEB - _margin(settings),
-        number(settings, "length") - WEB,
+        number_in(settings, "width") // 2 - MIN_EDGE_DISTANCE - _margin(settings),
+        number_in(settings, "length") - MIN_EDGE_DISTANCE,
     )
     if clip > max(most, 0):
         raise DesignRefusal(
@@ -114,11 +118,14 @@ def _corners_leave_an_end(settings: Settings, unit: Unit) -> None:
         )
 
 
-def _mats_show(settings: Settings, unit: Unit) -> None:
-    if not FACES[word(settings, "mats")]:
+def _check_mats(settings: Settings, unit: Unit) -> None:
+    if not FACES[choice_in(settings, "mats")]:
         return
-    most = min(_shorter(settings) - SMALLEST_MAT, 2 * (number(settings, "hole-edge") - WEB))
-    reveal = number(settings, "reveal")
+    most = min(
+        _shorter_side(settings) - SMALLEST_MAT,
+        2 * (number_in(settings, "hole-edge") - MIN_EDGE_DISTANCE),
+    )
+    reveal = number_in(settings, "reveal")
     if reveal > most:
         raise DesignRefusal(
             f"reveal {format_length(reveal, unit)} leaves too little of the mat round the hole;"
@@ -126,13 +133,13 @@ def _mats_show(settings: Settings, unit: Unit) -> None:
         )
 
 
-def _hole_clears_the_corners(settings: Settings, unit: Unit) -> None:
+def _check_hole_corner_distance(settings: Settings, unit: Unit) -> None:
     """Refuse a hole near a slanted edge, the line x + y = clip or that of the mat within it."""
-    if number(settings, "clip") == 0:
+    if number_in(settings, "clip") == 0:
         return
-    centre, clip = _hole_centre(settings), number(settings, "clip")
+    centre, clip = _hole_centre(settings), number_in(settings, "clip")
     away = centre.x + centre.y - clip
-    wanted = (number(settings, "hole") + 1) // 2 + WEB + _margin(settings)
+    wanted = (number_in(settings, "hole") + 1) // 2 + MIN_EDGE_DISTANCE + _margin(settings)
     if away < 0 or away * away < 2 * wanted * wanted:
         raise DesignRefusal(
             f"the hole comes too near to the slanted corners of clip {format_length(clip, unit)};"
@@ -157,16 +164,16 @@ def _mat_clip(clip: Length, margin: Length) -> Length:
     return max(0, clip - 2 * margin + diagonal)
 
 
-def _parts(settings: Settings) -> tuple[Piece, ...]:
+def _make_pieces(settings: Settings) -> tuple[Piece, ...]:
     return tuple(_pieces(settings))
 
 
 def _pieces(settings: Settings) -> Iterable[Piece]:
-    width, length = number(settings, "width"), number(settings, "length")
-    clip, reveal = number(settings, "clip"), number(settings, "reveal")
-    hole = hole_at(settings, _hole_centre(settings))
+    width, length = number_in(settings, "width"), number_in(settings, "length")
+    clip, reveal = number_in(settings, "clip"), number_in(settings, "reveal")
+    hole = hole_from_settings(settings, _hole_centre(settings))
     yield Piece("tag", "tag", _outline(width, length, clip), upright=True, holes=(hole,))
-    faces = FACES[word(settings, "mats")]
+    faces = FACES[choice_in(settings, "mats")]
     if faces:
         margin = _margin(settings)
         wide, high = width - reveal, length - reveal
@@ -190,8 +197,8 @@ GIFT_TAG = Design(
     title="a tag with slanted corners, a hole and a ribbon",
     settings=SETTINGS,
     roles=("tag", "mat"),
-    finer_roles=("mat.front", "mat.back"),
-    rules=_rules,
-    parts=_parts,
+    sub_roles=("mat.front", "mat.back"),
+    check_rules=_check_rules,
+    make_pieces=_make_pieces,
     consumables=_consumables,
 )

@@ -11,20 +11,25 @@ from dataclasses import replace
 
 from nester.core.lengths import Length, Unit, cm, format_length, inch, mm
 from nester.core.piece import Fold, Line, Piece, Point, Score
-from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_room
+from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_clearance
 from nester.designs.base.design import (
     Consumable,
     Design,
-    Kind,
     Setting,
+    SettingKind,
     Settings,
     by_unit,
-    number,
-    tidied,
-    word,
+    choice_in,
+    floor_to_ruler,
+    number_in,
 )
 from nester.designs.base.errors import DesignRefusal
-from nester.designs.parts.holes import hole_at, hole_has_paper_round_it, hole_settings, ribbon
+from nester.designs.parts.holes import (
+    check_hole_edge_distance,
+    hole_from_settings,
+    hole_settings,
+    ribbon,
+)
 from nester.designs.parts.mat import mat
 
 __all__ = ["POCKET_CARD", "pocket"]
@@ -73,117 +78,119 @@ def pocket(width: Length, height: Length, tab: Length) -> Piece:
     )
 
 
-def _shorter(before: Settings) -> Length:
-    return min(number(before, "width"), number(before, "height"))
+def _shorter_side(before: Settings) -> Length:
+    return min(number_in(before, "width"), number_in(before, "height"))
 
 
-def _in_the_pocket(settings: Settings) -> tuple[Layer, ...]:
+def _layers_in_pocket(settings: Settings) -> tuple[Layer, ...]:
     """Return what takes up room: the pocket's two folds, and the card it must go round."""
-    faces = FACES[word(settings, "mats")]
+    faces = FACES[choice_in(settings, "mats")]
     mats = (Layer("mat", 2 * faces),) if faces else ()
     return (Layer("pocket", 2), Layer("card", 2), *mats)
 
 
-def _room(before: Settings, thickness: Thickness) -> Length:
-    return smallest_room(_in_the_pocket(before), number(before, "play"), thickness)
+def _fitted_clearance(before: Settings, thickness: Thickness) -> Length:
+    return smallest_clearance(_layers_in_pocket(before), number_in(before, "play"), thickness)
 
 
 SETTINGS = (
     Setting(
         "width",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "width of the card",
         lambda _, unit: by_unit(unit, cm(10), inch(4)),
-        least=cm(2),
-        most=LARGEST_SIDE,
+        minimum=cm(2),
+        maximum=LARGEST_SIDE,
     ),
     Setting(
         "height",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "height of the card; its width unless given",
-        lambda before, _: number(before, "width"),
-        least=cm(2),
-        most=LARGEST_SIDE,
+        lambda before, _: number_in(before, "width"),
+        minimum=cm(2),
+        maximum=LARGEST_SIDE,
     ),
     Setting(
         "mats",
-        Kind.CHOICE,
+        SettingKind.CHOICE,
         "mats on the card: none, on one side, on both",
         "none",
         choices=tuple(FACES),
     ),
     Setting(
         "reveal",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how much smaller a mat is than the card; 0 for none",
-        lambda before, unit: tidied(
-            min(by_unit(unit, mm(5), inch("0.25")), _shorter(before) // 4), unit
+        lambda before, unit: floor_to_ruler(
+            min(by_unit(unit, mm(5), inch("0.25")), _shorter_side(before) // 4), unit
         ),
-        least=0,
-        most=LARGEST_SIDE,
+        minimum=0,
+        maximum=LARGEST_SIDE,
     ),
-    *hole_settings(_shorter, cm(20)),
+    *hole_settings(_shorter_side, cm(20)),
     Setting(
         "deep",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how deep the pocket is; what is left of the card shows above it",
-        lambda before, unit: tidied(number(before, "height") * 2 // 3, unit),
-        least=cm(1),
-        most=LARGEST_SIDE,
+        lambda before, unit: floor_to_ruler(number_in(before, "height") * 2 // 3, unit),
+        minimum=cm(1),
+        maximum=LARGEST_SIDE,
     ),
     Setting(
         "play",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "the play the card should have in the pocket, both sides together",
         lambda _, unit: by_unit(unit, mm(1), inch("1/32")),
-        least=0,
-        most=cm(2),
+        minimum=0,
+        maximum=cm(2),
     ),
     Setting(
         "room",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how much wider the pocket is than the card",
         lambda _, unit: by_unit(unit, mm(3), inch("1/8")),
-        least=mm("0.05"),
-        most=cm(5),
-        worked_out=_room,
+        minimum=mm("0.05"),
+        maximum=cm(5),
+        fitted_length=_fitted_clearance,
     ),
     Setting(
         "tab",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "width of the pocket's glue tabs",
-        lambda before, unit: tidied(
+        lambda before, unit: floor_to_ruler(
             min(
                 by_unit(unit, cm(1), inch("0.5")),
-                min(_shorter(before), number(before, "deep")) // 4,
+                min(_shorter_side(before), number_in(before, "deep")) // 4,
             ),
             unit,
         ),
-        least=mm(2),
-        most=LARGEST_SIDE,
+        minimum=mm(2),
+        maximum=LARGEST_SIDE,
     ),
 )
 
 
 def _pocket_width(settings: Settings) -> Length:
-    return number(settings, "width") + number(settings, "room")
+    return number_in(settings, "width") + number_in(settings, "room")
 
 
-def _rules(settings: Settings, unit: Unit) -> None:
-    height = number(settings, "height")
-    hole_has_paper_round_it(settings, number(settings, "width"), height, unit)
+def _check_rules(settings: Settings, unit: Unit) -> None:
+    height = number_in(settings, "height")
+    check_hole_edge_distance(settings, number_in(settings, "width"), height, unit)
     limits = [
         ("deep", height, "is more than the card is high"),
         (
             "tab",
-            min(_pocket_width(settings), number(settings, "deep")) // 3,
+            min(_pocket_width(settings), number_in(settings, "deep")) // 3,
             "leaves too little of the tabs beside their mitres",
         ),
     ]
-    if FACES[word(settings, "mats")]:
-        limits.append(("reveal", _shorter(settings) - SMALLEST_MAT, "leaves no mat on the card"))
+    if FACES[choice_in(settings, "mats")]:
+        limits.append(
+            ("reveal", _shorter_side(settings) - SMALLEST_MAT, "leaves no mat on the card")
+        )
     for name, most, fault in limits:
-        length = number(settings, name)
+        length = number_in(settings, name)
         if length > most:
             raise DesignRefusal(
                 f"{name} {format_length(length, unit)} {fault};"
@@ -191,25 +198,25 @@ def _rules(settings: Settings, unit: Unit) -> None:
             )
 
 
-def _parts(settings: Settings) -> tuple[Piece, ...]:
+def _make_pieces(settings: Settings) -> tuple[Piece, ...]:
     return tuple(_pieces(settings))
 
 
 def _pieces(settings: Settings) -> Iterable[Piece]:
-    width, height = number(settings, "width"), number(settings, "height")
-    centre = Point(width // 2, number(settings, "hole-edge") + number(settings, "hole") // 2)
-    faces = FACES[word(settings, "mats")]
+    width, height = number_in(settings, "width"), number_in(settings, "height")
+    centre = Point(width // 2, number_in(settings, "hole-edge") + number_in(settings, "hole") // 2)
+    faces = FACES[choice_in(settings, "mats")]
     card = Piece.rectangle("card", "card", width, height, upright=True)
     note = "Glue mats before you punch." if faces else ""
-    yield replace(card, holes=(hole_at(settings, centre),), note=note)
-    yield pocket(_pocket_width(settings), number(settings, "deep"), number(settings, "tab"))
+    yield replace(card, holes=(hole_from_settings(settings, centre),), note=note)
+    yield pocket(_pocket_width(settings), number_in(settings, "deep"), number_in(settings, "tab"))
     if faces:
-        yield mat("mat", "mat", width, height, number(settings, "reveal"), faces)
+        yield mat("mat", "mat", width, height, number_in(settings, "reveal"), faces)
 
 
 def _joints(settings: Settings) -> tuple[Joint, ...]:
-    room, wished = number(settings, "room"), number(settings, "play")
-    return (Joint("card in pocket, across", room, _in_the_pocket(settings), wished),)
+    room, wished = number_in(settings, "room"), number_in(settings, "play")
+    return (Joint("card in pocket, across", room, _layers_in_pocket(settings), wished),)
 
 
 def _consumables(settings: Settings) -> tuple[Consumable, ...]:
@@ -221,9 +228,9 @@ POCKET_CARD = Design(
     title="a card with a ribbon that is pulled out of a pocket",
     settings=SETTINGS,
     roles=("card", "pocket", "mat"),
-    finer_roles=(),
-    rules=_rules,
-    parts=_parts,
+    sub_roles=(),
+    check_rules=_check_rules,
+    make_pieces=_make_pieces,
     joints=_joints,
     consumables=_consumables,
 )

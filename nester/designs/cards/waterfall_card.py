@@ -20,19 +20,19 @@ from dataclasses import replace
 
 from nester.core.lengths import Length, Unit, cm, format_length, inch, mm
 from nester.core.piece import Fold, Grain, Line, Piece, Point, Score
-from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_room
+from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_clearance
 from nester.designs.base.design import (
     Design,
-    Kind,
     Setting,
+    SettingKind,
     Settings,
     by_unit,
-    number,
-    tidied,
-    word,
+    choice_in,
+    floor_to_ruler,
+    number_in,
 )
 from nester.designs.base.errors import DesignRefusal
-from nester.designs.parts.card_blanks import Opens, single_fold
+from nester.designs.parts.card_blanks import Opening, single_fold
 from nester.designs.parts.mat import mat
 
 __all__ = ["WATERFALL_CARD"]
@@ -41,201 +41,203 @@ LARGEST_FLAP: Length = cm(30)
 WIDEST_CARD: Length = cm(150)
 TALLEST_CARD: Length = cm(450)
 MOST_FLAPS = 12
-SMALLEST: Length = mm(5)
+MIN_SIDE: Length = mm(5)
 FACES = {"none": 0, "front": 1, "both": 2}
 
 
-def _shown(settings: Settings) -> Length:
+def _shown_height(settings: Settings) -> Length:
     """Return how high the flaps are together."""
-    steps = number(settings, "flaps") - 1
-    return number(settings, "flap-height") + steps * number(settings, "pitch")
+    steps = number_in(settings, "flaps") - 1
+    return number_in(settings, "flap-height") + steps * number_in(settings, "pitch")
 
 
-def _above(settings: Settings) -> Length:
+def _height_above_band(settings: Settings) -> Length:
     """Return how far turned flaps stand above the band."""
-    return number(settings, "flap-height") - number(settings, "pitch")
+    return number_in(settings, "flap-height") - number_in(settings, "pitch")
 
 
-def _passage(settings: Settings) -> Length:
-    return number(settings, "flap-width") + number(settings, "band-room")
+def _band_opening(settings: Settings) -> Length:
+    return number_in(settings, "flap-width") + number_in(settings, "band-room")
 
 
-def _behind_the_band(settings: Settings) -> int:
+def _flaps_behind_band(settings: Settings) -> int:
     """Return how many flaps lie on one another behind the band's upper edge at most."""
-    high, pitch = number(settings, "flap-height"), number(settings, "pitch")
-    return min(number(settings, "flaps") - 1, -(-high // pitch))
+    high, pitch = number_in(settings, "flap-height"), number_in(settings, "pitch")
+    return min(number_in(settings, "flaps") - 1, -(-high // pitch))
 
 
 def _least_card_width(settings: Settings) -> Length:
-    return _passage(settings) + 2 * number(settings, "band-end")
+    return _band_opening(settings) + 2 * number_in(settings, "band-end")
 
 
 def _least_card_height(settings: Settings) -> Length:
-    return _above(settings) + _shown(settings)
+    return _height_above_band(settings) + _shown_height(settings)
 
 
 def _margins(unit: Unit) -> Length:
     return by_unit(unit, cm(2), inch("0.75"))
 
 
-def _in_the_band(settings: Settings) -> tuple[Layer, ...]:
+def _layers_in_band(settings: Settings) -> tuple[Layer, ...]:
     """Return what takes up room in the band.
 
     Its own folds, half a sheet each; and on either side it rises by the strip and by the flaps
     that are turned behind it.
     """
-    flaps, faces = _behind_the_band(settings), FACES[word(settings, "mats")]
+    flaps, faces = _flaps_behind_band(settings), FACES[choice_in(settings, "mats")]
     mats = (Layer("mat", 4 * flaps * faces),) if faces else ()
     return (Layer("band", 2), Layer("strip", 4), Layer("flap", 4 * flaps), *mats)
 
 
-def _band_room(before: Settings, thickness: Thickness) -> Length:
-    return smallest_room(_in_the_band(before), number(before, "play"), thickness)
+def _fitted_band_room(before: Settings, thickness: Thickness) -> Length:
+    return smallest_clearance(_layers_in_band(before), number_in(before, "play"), thickness)
 
 
-def _usual_band_room(before: Settings, unit: Unit) -> Length:
+def _default_band_room(before: Settings, unit: Unit) -> Length:
     """Take a little, and for each flap and its mats what card and lighter paper need."""
-    papers = _behind_the_band(before) * (2 + FACES[word(before, "mats")])
+    papers = _flaps_behind_band(before) * (2 + FACES[choice_in(before, "mats")])
     return by_unit(unit, mm(2) + papers * mm("0.5"), inch("3/32") + papers * inch("1/64"))
 
 
 SETTINGS = (
-    Setting("flaps", Kind.COUNT, "how many flaps", 4, least=2, most=MOST_FLAPS),
+    Setting("flaps", SettingKind.COUNT, "how many flaps", 4, minimum=2, maximum=MOST_FLAPS),
     Setting(
         "flap-width",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "width of a flap",
         lambda _, unit: by_unit(unit, cm(7), inch("2.75")),
-        least=cm(2),
-        most=LARGEST_FLAP,
+        minimum=cm(2),
+        maximum=LARGEST_FLAP,
     ),
     Setting(
         "flap-height",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "height of a flap; its width unless given",
-        lambda before, _: number(before, "flap-width"),
-        least=cm(2),
-        most=LARGEST_FLAP,
+        lambda before, _: number_in(before, "flap-width"),
+        minimum=cm(2),
+        maximum=LARGEST_FLAP,
     ),
     Setting(
         "pitch",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how much of each flap shows below the one before",
-        lambda before, unit: tidied(
-            min(by_unit(unit, mm(15), inch("0.5")), number(before, "flap-height") // 3), unit
+        lambda before, unit: floor_to_ruler(
+            min(by_unit(unit, mm(15), inch("0.5")), number_in(before, "flap-height") // 3), unit
         ),
-        least=mm(5),
-        most=LARGEST_FLAP,
+        minimum=mm(5),
+        maximum=LARGEST_FLAP,
     ),
     Setting(
         "strip",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "width of the base strip; that of the flaps unless given",
-        lambda before, _: number(before, "flap-width"),
-        least=cm(1),
-        most=LARGEST_FLAP,
+        lambda before, _: number_in(before, "flap-width"),
+        minimum=cm(1),
+        maximum=LARGEST_FLAP,
     ),
     Setting(
         "grip",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how far the pull tab stands out below the flaps",
         lambda _, unit: by_unit(unit, cm(2), inch("0.75")),
-        least=mm(5),
-        most=cm(10),
+        minimum=mm(5),
+        maximum=cm(10),
     ),
     Setting(
         "tab",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "width of the pull tab",
-        lambda before, unit: tidied(number(before, "strip") // 2, unit),
-        least=mm(5),
-        most=LARGEST_FLAP,
+        lambda before, unit: floor_to_ruler(number_in(before, "strip") // 2, unit),
+        minimum=mm(5),
+        maximum=LARGEST_FLAP,
     ),
     Setting(
         "band",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "height of the belly band",
-        lambda before, unit: tidied(
-            min(by_unit(unit, mm(25), inch(1)), number(before, "flap-height") // 2), unit
+        lambda before, unit: floor_to_ruler(
+            min(by_unit(unit, mm(25), inch(1)), number_in(before, "flap-height") // 2), unit
         ),
-        least=mm(5),
-        most=LARGEST_FLAP,
+        minimum=mm(5),
+        maximum=LARGEST_FLAP,
     ),
     Setting(
         "band-end",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "length of the band's two ends, which are glued to the card",
         lambda _, unit: by_unit(unit, mm(15), inch("0.5")),
-        least=mm(5),
-        most=cm(10),
+        minimum=mm(5),
+        maximum=cm(10),
     ),
-    Setting("mats", Kind.CHOICE, "mats on the flaps", "none", choices=tuple(FACES)),
+    Setting("mats", SettingKind.CHOICE, "mats on the flaps", "none", choices=tuple(FACES)),
     Setting(
         "play",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "the play the flaps should have in the band, both sides together",
         lambda _, unit: by_unit(unit, mm(1), inch("1/32")),
-        least=0,
-        most=cm(2),
+        minimum=0,
+        maximum=cm(2),
     ),
     Setting(
         "band-room",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how much longer the band is than the flaps are wide, between its ends",
-        _usual_band_room,
-        least=mm("0.1"),
-        most=cm(5),
-        worked_out=_band_room,
+        _default_band_room,
+        minimum=mm("0.1"),
+        maximum=cm(5),
+        fitted_length=_fitted_band_room,
     ),
     Setting(
         "card-width",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "width of the folded card",
-        lambda before, unit: tidied(_least_card_width(before) + _margins(unit), unit),
-        least=cm(2),
-        most=WIDEST_CARD,
+        lambda before, unit: floor_to_ruler(_least_card_width(before) + _margins(unit), unit),
+        minimum=cm(2),
+        maximum=WIDEST_CARD,
     ),
     Setting(
         "card-height",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "height of the folded card",
-        lambda before, unit: tidied(
-            _least_card_height(before) + number(before, "grip") + _margins(unit), unit
+        lambda before, unit: floor_to_ruler(
+            _least_card_height(before) + number_in(before, "grip") + _margins(unit), unit
         ),
-        least=cm(2),
-        most=TALLEST_CARD,
+        minimum=cm(2),
+        maximum=TALLEST_CARD,
     ),
     Setting(
         "reveal",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "how much smaller a mat is than its flap; 0 for none",
-        lambda before, unit: tidied(
+        lambda before, unit: floor_to_ruler(
             min(
                 by_unit(unit, mm(4), inch("1/8")),
-                min(number(before, "flap-width"), number(before, "flap-height")) // 4,
+                min(number_in(before, "flap-width"), number_in(before, "flap-height")) // 4,
             ),
             unit,
         ),
-        least=0,
-        most=LARGEST_FLAP,
+        minimum=0,
+        maximum=LARGEST_FLAP,
     ),
 )
 
 
-def _rules(settings: Settings, unit: Unit) -> None:
-    high, wide = number(settings, "flap-height"), number(settings, "flap-width")
-    strip = number(settings, "strip")
-    _is_at_most(settings, "pitch", high - SMALLEST, "leaves a flap nothing that hangs free", unit)
-    _is_at_most(settings, "strip", wide, "stands out beside the flaps", unit)
-    _is_at_most(settings, "tab", strip, "is wider than the strip it is glued to", unit)
-    _is_at_most(settings, "band", high, "stands out below the last flap when pulled", unit)
-    if FACES[word(settings, "mats")]:
-        most = min(wide, high) - SMALLEST
-        _is_at_most(settings, "reveal", most, "leaves no mat on a flap", unit)
-    _is_at_least(
+def _check_rules(settings: Settings, unit: Unit) -> None:
+    high, wide = number_in(settings, "flap-height"), number_in(settings, "flap-width")
+    strip = number_in(settings, "strip")
+    _check_at_most(
+        settings, "pitch", high - MIN_SIDE, "leaves a flap nothing that hangs free", unit
+    )
+    _check_at_most(settings, "strip", wide, "stands out beside the flaps", unit)
+    _check_at_most(settings, "tab", strip, "is wider than the strip it is glued to", unit)
+    _check_at_most(settings, "band", high, "stands out below the last flap when pulled", unit)
+    if FACES[choice_in(settings, "mats")]:
+        most = min(wide, high) - MIN_SIDE
+        _check_at_most(settings, "reveal", most, "leaves no mat on a flap", unit)
+    _check_at_least(
         settings, "card-width", _least_card_width(settings), "for the flaps and the band", unit
     )
-    _is_at_least(
+    _check_at_least(
         settings,
         "card-height",
         _least_card_height(settings),
@@ -244,8 +246,8 @@ def _rules(settings: Settings, unit: Unit) -> None:
     )
 
 
-def _is_at_most(settings: Settings, name: str, most: Length, fault: str, unit: Unit) -> None:
-    length = number(settings, name)
+def _check_at_most(settings: Settings, name: str, most: Length, fault: str, unit: Unit) -> None:
+    length = number_in(settings, name)
     if length > most:
         raise DesignRefusal(
             f"{name} {format_length(length, unit)} {fault};"
@@ -253,8 +255,8 @@ def _is_at_most(settings: Settings, name: str, most: Length, fault: str, unit: U
         )
 
 
-def _is_at_least(settings: Settings, name: str, least: Length, what: str, unit: Unit) -> None:
-    length = number(settings, name)
+def _check_at_least(settings: Settings, name: str, least: Length, what: str, unit: Unit) -> None:
+    length = number_in(settings, name)
     if length < least:
         raise DesignRefusal(
             f"{name} {format_length(length, unit)} is too small {what};"
@@ -262,13 +264,13 @@ def _is_at_least(settings: Settings, name: str, least: Length, what: str, unit: 
         )
 
 
-def _parts(settings: Settings) -> tuple[Piece, ...]:
+def _make_pieces(settings: Settings) -> tuple[Piece, ...]:
     return tuple(_pieces(settings))
 
 
 def _pieces(settings: Settings) -> Iterable[Piece]:
-    wide, high = number(settings, "flap-width"), number(settings, "flap-height")
-    flaps = number(settings, "flaps")
+    wide, high = number_in(settings, "flap-width"), number_in(settings, "flap-height")
+    flaps = number_in(settings, "flaps")
     yield _base_card(settings)
     yield _base_strip(settings)
     yield Piece.rectangle(
@@ -282,36 +284,36 @@ def _pieces(settings: Settings) -> Iterable[Piece]:
     )
     yield _band(settings)
     yield _pull_tab(settings)
-    faces = FACES[word(settings, "mats")]
+    faces = FACES[choice_in(settings, "mats")]
     if faces:
-        yield mat("mat flap", "mat", wide, high, number(settings, "reveal"), flaps * faces)
+        yield mat("mat flap", "mat", wide, high, number_in(settings, "reveal"), flaps * faces)
 
 
 def _base_card(settings: Settings) -> Piece:
     """Make the card, with the places of the band's ends marked on its front."""
-    width, height = number(settings, "card-width"), number(settings, "card-height")
-    passage, end = _passage(settings), number(settings, "band-end")
-    tail = min(number(settings, "grip"), height - _least_card_height(settings))
-    top = (height - _least_card_height(settings) - tail) // 2 + _above(settings)
+    width, height = number_in(settings, "card-width"), number_in(settings, "card-height")
+    passage, end = _band_opening(settings), number_in(settings, "band-end")
+    tail = min(number_in(settings, "grip"), height - _least_card_height(settings))
+    top = (height - _least_card_height(settings) - tail) // 2 + _height_above_band(settings)
     # The band needs what it is longer to rise over what lies in it: its ends stand closer.
-    apart = min(passage, number(settings, "flap-width") + number(settings, "play"))
+    apart = min(passage, number_in(settings, "flap-width") + number_in(settings, "play"))
     left = width + (width - apart) // 2 - end
-    band = number(settings, "band")
-    places = (_box(at, top, end, band) for at in (left, left + end + apart))
-    card = single_fold(width, height, Opens.SIDE)
+    band = number_in(settings, "band")
+    places = (_rectangle(at, top, end, band) for at in (left, left + end + apart))
+    card = single_fold(width, height, Opening.SIDE)
     return replace(card, glue=tuple(places), note="The band's ends are glued to the front.")
 
 
 def _base_strip(settings: Settings) -> Piece:
-    width, grip, pitch = (number(settings, name) for name in ("strip", "grip", "pitch"))
-    tail = _shown(settings) + grip
-    folds = [tail + place * pitch for place in range(number(settings, "flaps"))]
-    sections = [_box(0, at, width, pitch) for at in folds[:-1]]
+    width, grip, pitch = (number_in(settings, name) for name in ("strip", "grip", "pitch"))
+    tail = _shown_height(settings) + grip
+    folds = [tail + place * pitch for place in range(number_in(settings, "flaps"))]
+    sections = [_rectangle(0, at, width, pitch) for at in folds[:-1]]
     return Piece.rectangle(
         "base strip",
         "strip",
         width,
-        folds[-1] + number(settings, "flap-height"),
+        folds[-1] + number_in(settings, "flap-height"),
         grain=Grain.WIDTH,
         # The tail is folded behind; the others bend only as they pass over the band.
         scores=tuple(
@@ -320,14 +322,18 @@ def _base_strip(settings: Settings) -> Piece:
         ),
         glue=(
             *sections,
-            _box(0, folds[-1], width, number(settings, "flap-height")),
+            _rectangle(0, folds[-1], width, number_in(settings, "flap-height")),
         ),
         note="Score every fold; a flap goes on each section, the pull tab round the tail's end.",
     )
 
 
 def _band(settings: Settings) -> Piece:
-    high, end, passage = number(settings, "band"), number(settings, "band-end"), _passage(settings)
+    high, end, passage = (
+        number_in(settings, "band"),
+        number_in(settings, "band-end"),
+        _band_opening(settings),
+    )
     return Piece.rectangle(
         "belly band",
         "band",
@@ -343,7 +349,7 @@ def _band(settings: Settings) -> Piece:
 
 
 def _pull_tab(settings: Settings) -> Piece:
-    width, grip = number(settings, "tab"), number(settings, "grip")
+    width, grip = number_in(settings, "tab"), number_in(settings, "grip")
     return Piece.rectangle(
         "pull tab",
         "pull",
@@ -356,7 +362,7 @@ def _pull_tab(settings: Settings) -> Piece:
     )
 
 
-def _box(x: Length, y: Length, width: Length, height: Length) -> tuple[Point, ...]:
+def _rectangle(x: Length, y: Length, width: Length, height: Length) -> tuple[Point, ...]:
     return (
         Point(x, y),
         Point(x + width, y),
@@ -366,8 +372,8 @@ def _box(x: Length, y: Length, width: Length, height: Length) -> tuple[Point, ..
 
 
 def _joints(settings: Settings) -> tuple[Joint, ...]:
-    room, wished = number(settings, "band-room"), number(settings, "play")
-    return (Joint("flaps in belly band, across", room, _in_the_band(settings), wished),)
+    room, wished = number_in(settings, "band-room"), number_in(settings, "play")
+    return (Joint("flaps in belly band, across", room, _layers_in_band(settings), wished),)
 
 
 WATERFALL_CARD = Design(
@@ -375,8 +381,8 @@ WATERFALL_CARD = Design(
     title="a card whose flaps turn over one after the other at a pull",
     settings=SETTINGS,
     roles=("card", "strip", "flap", "band", "pull", "mat"),
-    finer_roles=(),
-    rules=_rules,
-    parts=_parts,
+    sub_roles=(),
+    check_rules=_check_rules,
+    make_pieces=_make_pieces,
     joints=_joints,
 )

@@ -21,24 +21,24 @@ from math import ceil, floor
 from typing import NoReturn, TypeAlias
 
 from nester.core.errors import Refusal
-from nester.core.lengths import Unit, quotable
-from nester.designs.base.design import near_miss
+from nester.core.lengths import Unit, printable
+from nester.designs.base.design import suggestion
 
 __all__ = [
-    "RESERVED",
+    "RESERVED_NAMES",
     "Comparison",
+    "Dimension",
     "Expression",
     "ExpressionError",
-    "Sort",
     "parse_comparison",
     "parse_expression",
     "quoted",
 ]
 
-_LONGEST = 400
-_DEEPEST = 20
-_MOST_DIGITS = 12
-_MOST_BITS = 160
+_MAX_TEXT_LENGTH = 400
+_MAX_DEPTH = 20
+_MAX_DIGITS = 12
+_MAX_BITS = 160
 """Ten metres in fine units take 28 bits; what needs far more was no size of a box."""
 
 
@@ -46,7 +46,7 @@ class ExpressionError(Refusal):
     """Arithmetic that can't be read or worked out."""
 
 
-class Sort(StrEnum):
+class Dimension(StrEnum):
     """What an expression comes to."""
 
     NUMBER = "number"
@@ -57,56 +57,56 @@ _UNITS = {
     "mm": Unit.MM, "cm": Unit.CM, "in": Unit.IN, "inch": Unit.IN, "inches": Unit.IN,
     '"': Unit.IN, "″": Unit.IN, "”": Unit.IN,
 }  # fmt: skip
-_PARTS = {
+_VULGAR_FRACTIONS = {
     "½": Fraction(1, 2), "¼": Fraction(1, 4), "¾": Fraction(3, 4), "⅓": Fraction(1, 3),
     "⅔": Fraction(2, 3), "⅛": Fraction(1, 8), "⅜": Fraction(3, 8), "⅝": Fraction(5, 8),
     "⅞": Fraction(7, 8),
 }  # fmt: skip
-_SIGNS = {
+_OPERATORS = {
     "+": "+", "-": "-", "−": "-", "–": "-", "*": "×", "×": "×", "·": "×", "/": "÷", "÷": "÷",
 }  # fmt: skip
 _COMPARISONS = {"<": "<", "<=": "≤", "≤": "≤", ">": ">", ">=": "≥", "≥": "≥", "=": "="}
 
 _UNIT = r"(?P<unit>(?:mm|cm|inches|inch|in)(?!\w)|[\"″”])"
-_AMOUNT = re.compile(
+_LITERAL = re.compile(
     rf"""(?: (?P<whole>[0-9]+)\s+(?P<num>[0-9]+)\s*/\s*(?P<den>[0-9]+)             # 1 1/2
            | (?P<num2>[0-9]+)\s*/\s*(?P<den2>[0-9]+)(?=\s*{_UNIT.replace("?P<unit>", "?:")})
-           | (?P<before>[0-9]+)?\s*(?P<part>[{"".join(_PARTS)}])                   # 1½
+           | (?P<before>[0-9]+)?\s*(?P<part>[{"".join(_VULGAR_FRACTIONS)}])                   # 1½
            | (?P<decimal>[0-9]+(?:\.[0-9]+)?|\.[0-9]+)                             # 18.5
          )(?:\s*{_UNIT})?""",
     re.VERBOSE,
 )
-_WORD = re.compile(r"[^\W\d]\w*")
+_IDENTIFIER = re.compile(r"[^\W\d]\w*")
 _SPACE = re.compile(r"\s*")
 _COMPARISON = re.compile(r"<=|>=|[<>=≤≥]")
 
 
-def _nearest(value: Fraction) -> int:
+def _round_half(value: Fraction) -> int:
     return floor(value + Fraction(1, 2))
 
 
 _ROUNDINGS: dict[str, Callable[[Fraction], int]] = {
-    "round_to": _nearest,
+    "round_to": _round_half,
     "round_up_to": ceil,
     "round_down_to": floor,
 }
 _CHOICES: dict[str, Callable[[Sequence[Fraction]], Fraction]] = {"min": min, "max": max}
 _FUNCTIONS = (*_CHOICES, *_ROUNDINGS)
-RESERVED = frozenset({*_FUNCTIONS, *(unit for unit in _UNITS if unit.isalpha()), "x"})
+RESERVED_NAMES = frozenset({*_FUNCTIONS, *(unit for unit in _UNITS if unit.isalpha()), "x"})
 """Words that mean something in an expression already, so that no size can be called so."""
 
 
 def quoted(text: str, at_most: int = 40) -> str:
     """Return what somebody wrote, short and printable and between quotes."""
-    shown = quotable(text)
+    shown = printable(text)
     return f"'{shown}'" if len(shown) <= at_most else f"'{shown[:at_most]}…'"
 
 
 @dataclass(frozen=True)
-class _Amount:
+class _Literal:
     text: str
     value: Fraction
-    sort: Sort
+    dimension: Dimension
 
 
 @dataclass(frozen=True)
@@ -115,11 +115,11 @@ class _Name:
 
 
 @dataclass(frozen=True)
-class _Chain:
+class _OperatorChain:
     """Terms with their signs, or factors with theirs; the first one has + or ×."""
 
     text: str
-    links: tuple[tuple[str, _Node], ...]
+    operands: tuple[tuple[str, _Node], ...]
 
 
 @dataclass(frozen=True)
@@ -129,7 +129,7 @@ class _Call:
     arguments: tuple[_Node, ...]
 
 
-_Node: TypeAlias = _Amount | _Name | _Chain | _Call
+_Node: TypeAlias = _Literal | _Name | _OperatorChain | _Call
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,7 @@ class Expression:
     names: frozenset[str]
     _root: _Node
 
-    def sort(self, sorts: Mapping[str, Sort]) -> Sort:
+    def dimension(self, sorts: Mapping[str, Dimension]) -> Dimension:
         """Return whether it comes to a length or a number.
 
         Parameters
@@ -161,10 +161,10 @@ class Expression:
         ExpressionError
             For an unknown name, or lengths and numbers mixed up.
         """
-        return _sort(self._root, sorts)
+        return _dimension(self._root, sorts)
 
-    def value(self, values: Mapping[str, Fraction]) -> Fraction:
-        """Work it out exactly; its `sort` has been asked for before.
+    def evaluate(self, values: Mapping[str, Fraction]) -> Fraction:
+        """Work it out exactly; its `dimension` has been asked for before.
 
         Parameters
         ----------
@@ -176,7 +176,7 @@ class Expression:
         ExpressionError
             If it divides by zero or gets out of hand.
         """
-        return _value(self._root, values)
+        return _evaluate(self._root, values)
 
 
 @dataclass(frozen=True)
@@ -185,7 +185,7 @@ class Comparison:
 
     text: str
     left: Expression
-    sign: str
+    operator: str
     right: Expression
 
     @property
@@ -193,25 +193,25 @@ class Comparison:
         """The names in it."""
         return self.left.names | self.right.names
 
-    def check(self, sorts: Mapping[str, Sort]) -> None:
+    def check(self, sorts: Mapping[str, Dimension]) -> None:
         """Refuse unknown names, and lengths compared with numbers (see `Expression.sort`)."""
-        left, right = self.left.sort(sorts), self.right.sort(sorts)
+        left, right = self.left.dimension(sorts), self.right.dimension(sorts)
         if left is not right:
             raise ExpressionError(
                 f"{quoted(self.left.text)} is a {left} and {quoted(self.right.text)} a {right},"
                 " so they can't be compared"
             )
 
-    def holds(self, values: Mapping[str, Fraction]) -> bool:
+    def is_satisfied(self, values: Mapping[str, Fraction]) -> bool:
         """Return whether it is so (see `Expression.value`)."""
-        left, right = self.left.value(values), self.right.value(values)
+        left, right = self.left.evaluate(values), self.right.evaluate(values)
         return {
             "<": left < right,
             "≤": left <= right,
             ">": left > right,
             "≥": left >= right,
             "=": left == right,
-        }[self.sign]
+        }[self.operator]
 
 
 def parse_expression(text: str) -> Expression:
@@ -222,68 +222,68 @@ def parse_expression(text: str) -> Expression:
     ExpressionError
         One sentence: what is wrong and what would be right.
     """
-    reader = _Reader(text)
-    expression = reader.whole()
-    reader.finish()
+    reader = _Parser(text)
+    expression = reader.parse_all()
+    reader.expect_end()
     return expression
 
 
 def parse_comparison(text: str) -> Comparison:
     """Read two expressions with <, <=, >, >= or = between them (see `parse_expression`)."""
-    reader = _Reader(text)
-    left = reader.whole()
-    match = reader.take(_COMPARISON)
+    reader = _Parser(text)
+    left = reader.parse_all()
+    match = reader.match(_COMPARISON)
     if match is None:
         raise ExpressionError(f"{quoted(text)} compares nothing; write it like flap <= width / 2")
-    right = reader.whole()
-    reader.finish()
+    right = reader.parse_all()
+    reader.expect_end()
     return Comparison(text, left, _COMPARISONS[match.group()], right)
 
 
-class _Reader:
+class _Parser:
     """Reads from left to right by recursive descent, one function a level of binding."""
 
     def __init__(self, text: str) -> None:
-        if len(text) > _LONGEST:
+        if len(text) > _MAX_TEXT_LENGTH:
             raise ExpressionError(
-                f"{quoted(text, 20)} is {len(text):,} characters long, and {_LONGEST} are enough;"
+                f"{quoted(text, 20)} is {len(text):,} characters long, and {_MAX_TEXT_LENGTH} are enough;"
                 " give its parts names of their own"
             )
         self.text = text
-        self.at = 0
+        self.position = 0
         self.depth = 0
         self.names: set[str] = set()
 
-    def whole(self) -> Expression:
+    def parse_all(self) -> Expression:
         self.skip()
-        start, self.names = self.at, set()
+        start, self.names = self.position, set()
         root = self.sum()
-        return Expression(self.text[start : self.at].strip(), frozenset(self.names), root)
+        return Expression(self.text[start : self.position].strip(), frozenset(self.names), root)
 
-    def finish(self) -> None:
+    def expect_end(self) -> None:
         self.skip()
-        if self.at < len(self.text):
+        if self.position < len(self.text):
             self.refuse_rest()
 
     def skip(self) -> None:
-        match = _SPACE.match(self.text, self.at)
-        self.at = match.end() if match else self.at
+        match = _SPACE.match(self.text, self.position)
+        self.position = match.end() if match else self.position
 
-    def take(self, pattern: re.Pattern[str]) -> re.Match[str] | None:
+    def match(self, pattern: re.Pattern[str]) -> re.Match[str] | None:
         self.skip()
-        match = pattern.match(self.text, self.at)
+        match = pattern.match(self.text, self.position)
         if match:
-            self.at = match.end()
+            self.position = match.end()
         return match
 
-    def sign(self, *wanted: str) -> str | None:
+    def operator(self, *wanted: str) -> str | None:
         """Take one of the signs, if it comes next."""
         self.skip()
-        found = _SIGNS.get(self.text[self.at : self.at + 1])
+        found = _OPERATORS.get(self.text[self.position : self.position + 1])
         if found not in wanted:
             return None
-        self.at += 1
-        if found == "×" and self.text[self.at : self.at + 1] == "*":
+        self.position += 1
+        if found == "×" and self.text[self.position : self.position + 1] == "*":
             self.refuse_power()
         return found
 
@@ -291,84 +291,84 @@ class _Reader:
         return self.chain(self.product, "+", "-")
 
     def product(self) -> _Node:
-        return self.chain(self.signed, "×", "÷")
+        return self.chain(self.signed_operand, "×", "÷")
 
     def chain(self, link: Callable[[], _Node], first: str, second: str) -> _Node:
         self.skip()
-        start = self.at
+        start = self.position
         links = [(first, link())]
-        while sign := self.sign(first, second):
+        while sign := self.operator(first, second):
             links.append((sign, link()))
         if len(links) == 1:
             return links[0][1]
-        return _Chain(self.text[start : self.at].strip(), tuple(links))
+        return _OperatorChain(self.text[start : self.position].strip(), tuple(links))
 
-    def signed(self) -> _Node:
+    def signed_operand(self) -> _Node:
         self.skip()
-        start = self.at
-        if not self.sign("-"):
+        start = self.position
+        if not self.operator("-"):
             return self.atom()
-        with_minus = (("×", _Amount("-1", Fraction(-1), Sort.NUMBER)), ("×", self.atom()))
-        return _Chain(self.text[start : self.at].strip(), with_minus)
+        with_minus = (("×", _Literal("-1", Fraction(-1), Dimension.NUMBER)), ("×", self.atom()))
+        return _OperatorChain(self.text[start : self.position].strip(), with_minus)
 
     def atom(self) -> _Node:
-        amount = self.take(_AMOUNT)
+        amount = self.match(_LITERAL)
         if amount:
-            return self.amount(amount)
-        word = self.take(_WORD)
+            return self.literal(amount)
+        word = self.match(_IDENTIFIER)
         if word:
-            return self.word(word.group())
-        if self.opens():
-            inner = self.deeper(self.sum)
-            self.close()
+            return self.identifier(word.group())
+        if self.open_bracket():
+            inner = self.nested(self.sum)
+            self.close_bracket()
             return inner
         return self.refuse_rest()
 
-    def amount(self, match: re.Match[str]) -> _Node:
+    def literal(self, match: re.Match[str]) -> _Node:
         text = match.group()
-        if sum(c.isdigit() for c in text) > _MOST_DIGITS:
+        if sum(c.isdigit() for c in text) > _MAX_DIGITS:
             raise ExpressionError(f"{quoted(text, 15)} has more digits than any size needs")
         if match["num2"] and self.text[: match.start()].rstrip()[-1:] in ("/", "÷"):
             raise ExpressionError(
-                f"'/ {quotable(text)}' can be read two ways; put ({quotable(text)}) in parentheses"
+                f"'/ {printable(text)}' can be read two ways; put ({printable(text)}) in parentheses"
             )
         value = _number(match)
         if match["unit"] is None:
-            return _Amount(text, value, Sort.NUMBER)
-        return _Amount(text, value * _UNITS[match["unit"]].size, Sort.LENGTH)
+            return _Literal(text, value, Dimension.NUMBER)
+        return _Literal(text, value * _UNITS[match["unit"]].fine_units, Dimension.LENGTH)
 
-    def word(self, word: str) -> _Node:
+    def identifier(self, word: str) -> _Node:
         if word in _FUNCTIONS:
             return self.call(word)
-        if word in RESERVED:
+        if word in RESERVED_NAMES:
             raise ExpressionError(
                 f"'{word}' stands alone in {quoted(self.text)};"
                 " a unit follows its number, and times is written × or *"
             )
-        if self.opens():
-            known = near_miss(word, _FUNCTIONS) or f"; there are {', '.join(_FUNCTIONS)}"
+        if self.open_bracket():
+            known = suggestion(word, _FUNCTIONS) or f"; there are {', '.join(_FUNCTIONS)}"
             raise ExpressionError(f"{quoted(word)} can't be worked out by itself{known}")
         self.names.add(word)
         return _Name(word)
 
     def call(self, function: str) -> _Node:
-        start = self.at - len(function)
-        if not self.opens():
+        start = self.position - len(function)
+        if not self.open_bracket():
             raise ExpressionError(f"'{function}' needs parentheses: {_usage(function)}")
-        arguments = [self.deeper(self.sum)]
-        while self.take(re.compile(",")):
-            arguments.append(self.deeper(self.sum))
-        self.close()
+        arguments = [self.nested(self.sum)]
+        while self.match(re.compile(",")):
+            arguments.append(self.nested(self.sum))
+        self.close_bracket()
         if len(arguments) < 2 or (function in _ROUNDINGS and len(arguments) > 2):
             raise ExpressionError(
                 f"'{function}' is given {len(arguments)} values; write {_usage(function)}"
             )
-        return _Call(self.text[start : self.at], function, tuple(arguments))
+        return _Call(self.text[start : self.position], function, tuple(arguments))
 
-    def deeper(self, read: Callable[[], _Node]) -> _Node:
-        if self.depth == _DEEPEST:
+    def nested(self, read: Callable[[], _Node]) -> _Node:
+        if self.depth == _MAX_DEPTH:
             raise ExpressionError(
-                f"{quoted(self.text, 20)} has more than {_DEEPEST} parentheses within one another;"
+                f"{quoted(self.text, 20)} has more than {_MAX_DEPTH} parentheses within one another;"
                 " give its parts names of their own"
             )
         self.depth += 1
@@ -376,14 +376,14 @@ class _Reader:
         self.depth -= 1
         return node
 
-    def opens(self) -> bool:
-        return self.take(re.compile(r"\(")) is not None
+    def open_bracket(self) -> bool:
+        return self.match(re.compile(r"\(")) is not None
 
-    def close(self) -> None:
-        if self.take(re.compile(r"\)")):
+    def close_bracket(self) -> None:
+        if self.match(re.compile(r"\)")):
             return
         self.skip()
-        if self.at < len(self.text):
+        if self.position < len(self.text):
             self.refuse_rest()
         raise ExpressionError(f"a closing parenthesis is missing at the end of {quoted(self.text)}")
 
@@ -392,7 +392,7 @@ class _Reader:
 
     def refuse_rest(self) -> NoReturn:
         self.skip()
-        rest = self.text[self.at :]
+        rest = self.text[self.position :]
         if not self.text.strip():
             raise ExpressionError("it is empty; write a size such as 2cm or width + 5mm")
         if not rest:
@@ -417,7 +417,7 @@ def _number(match: re.Match[str]) -> Fraction:
     if match["decimal"]:
         return Fraction(match["decimal"])
     if match["part"]:
-        return int(match["before"] or 0) + _PARTS[match["part"]]
+        return int(match["before"] or 0) + _VULGAR_FRACTIONS[match["part"]]
     below = int(match["den"] or match["den2"])
     if below == 0:
         raise ExpressionError(f"{quoted(match.group())} divides by zero")
@@ -427,36 +427,36 @@ def _number(match: re.Match[str]) -> Fraction:
 # --- lengths and numbers -----------------------------------------------------------------------
 
 
-def _sort(node: _Node, sorts: Mapping[str, Sort]) -> Sort:
-    if isinstance(node, _Amount):
-        return node.sort
+def _dimension(node: _Node, sorts: Mapping[str, Dimension]) -> Dimension:
+    if isinstance(node, _Literal):
+        return node.dimension
     if isinstance(node, _Name):
-        return _sort_of_name(node.text, sorts)
+        return _dimension_of_name(node.text, sorts)
     if isinstance(node, _Call):
-        return _common_sort(node.arguments, sorts)
-    if node.links[0][0] == "+":
-        return _common_sort([term for _, term in node.links], sorts)
-    return _sort_of_product(node, sorts)
+        return _common_dimension(node.arguments, sorts)
+    if node.operands[0][0] == "+":
+        return _common_dimension([term for _, term in node.operands], sorts)
+    return _dimension_of_product(node, sorts)
 
 
-def _sort_of_name(name: str, sorts: Mapping[str, Sort]) -> Sort:
+def _dimension_of_name(name: str, sorts: Mapping[str, Dimension]) -> Dimension:
     if name not in sorts:
-        hint = near_miss(name, sorts) or (f"; there are {_some(sorts)}" if sorts else "")
+        hint = suggestion(name, sorts) or (f"; there are {_listed(sorts)}" if sorts else "")
         raise ExpressionError(f"nothing is called {quoted(name)} here{hint}")
     return sorts[name]
 
 
-def _some(names: Mapping[str, Sort]) -> str:
+def _listed(names: Mapping[str, Dimension]) -> str:
     shown = list(names)[:8]
     return ", ".join(shown) + (" …" if len(names) > len(shown) else "")
 
 
-def _common_sort(nodes: Sequence[_Node], sorts: Mapping[str, Sort]) -> Sort:
+def _common_dimension(nodes: Sequence[_Node], sorts: Mapping[str, Dimension]) -> Dimension:
     first, *others = nodes
-    sort = _sort(first, sorts)
+    sort = _dimension(first, sorts)
     for other in others:
-        if _sort(other, sorts) is not sort:
-            length, bare = (first, other) if sort is Sort.LENGTH else (other, first)
+        if _dimension(other, sorts) is not sort:
+            length, bare = (first, other) if sort is Dimension.LENGTH else (other, first)
             raise ExpressionError(
                 f"{quoted(length.text)} is a length and {quoted(bare.text)} a number without a"
                 " unit, so they can't be added or compared"
@@ -464,42 +464,42 @@ def _common_sort(nodes: Sequence[_Node], sorts: Mapping[str, Sort]) -> Sort:
     return sort
 
 
-def _sort_of_product(node: _Chain, sorts: Mapping[str, Sort]) -> Sort:
-    (_, first), *others = node.links
-    sort = _sort(first, sorts)
+def _dimension_of_product(node: _OperatorChain, sorts: Mapping[str, Dimension]) -> Dimension:
+    (_, first), *others = node.operands
+    sort = _dimension(first, sorts)
     for sign, other in others:
-        if _sort(other, sorts) is Sort.NUMBER:
+        if _dimension(other, sorts) is Dimension.NUMBER:
             continue
-        if sign == "÷" and sort is Sort.NUMBER:
+        if sign == "÷" and sort is Dimension.NUMBER:
             raise ExpressionError(
                 f"in {quoted(node.text)} a number is divided by {quoted(other.text)}, a length"
             )
-        if sign == "×" and sort is Sort.LENGTH:
+        if sign == "×" and sort is Dimension.LENGTH:
             raise ExpressionError(
                 f"in {quoted(node.text)} a length is multiplied by {quoted(other.text)}, a length;"
                 " that is an area"
             )
-        sort = Sort.LENGTH if sign == "×" else Sort.NUMBER
+        sort = Dimension.LENGTH if sign == "×" else Dimension.NUMBER
     return sort
 
 
 # --- working it out ----------------------------------------------------------------------------
 
 
-def _value(node: _Node, values: Mapping[str, Fraction]) -> Fraction:
-    if isinstance(node, _Amount):
+def _evaluate(node: _Node, values: Mapping[str, Fraction]) -> Fraction:
+    if isinstance(node, _Literal):
         return node.value
     if isinstance(node, _Name):
         return values[node.text]
     if isinstance(node, _Call):
-        return _called(node, [_value(each, values) for each in node.arguments])
-    total = Fraction(0) if node.links[0][0] == "+" else Fraction(1)
-    for sign, link in node.links:
-        total = _linked(total, sign, _value(link, values), node)
+        return _evaluate_call(node, [_evaluate(each, values) for each in node.arguments])
+    total = Fraction(0) if node.operands[0][0] == "+" else Fraction(1)
+    for sign, link in node.operands:
+        total = _apply_operator(total, sign, _evaluate(link, values), node)
     return total
 
 
-def _linked(total: Fraction, sign: str, value: Fraction, node: _Chain) -> Fraction:
+def _apply_operator(total: Fraction, sign: str, value: Fraction, node: _OperatorChain) -> Fraction:
     if sign == "÷" and value == 0:
         raise ExpressionError(f"{quoted(node.text)} divides by zero")
     if sign == "+":
@@ -510,12 +510,12 @@ def _linked(total: Fraction, sign: str, value: Fraction, node: _Chain) -> Fracti
         result = total * value
     else:
         result = total / value
-    if max(result.numerator.bit_length(), result.denominator.bit_length()) > _MOST_BITS:
+    if max(result.numerator.bit_length(), result.denominator.bit_length()) > _MAX_BITS:
         raise ExpressionError(f"{quoted(node.text)} comes to more digits than any size needs")
     return result
 
 
-def _called(node: _Call, values: Sequence[Fraction]) -> Fraction:
+def _evaluate_call(node: _Call, values: Sequence[Fraction]) -> Fraction:
     if node.function in _CHOICES:
         return _CHOICES[node.function](values)
     value, step = values

@@ -11,15 +11,23 @@ from typing import TypeAlias
 from nester.core.lengths import Length
 from nester.core.piece import Line, Point
 
-__all__ = ["CORNERS", "CutCorner", "OutlineFault", "disc_on", "line_on", "lines_across", "outline"]
+__all__ = [
+    "CORNERS",
+    "CutCorner",
+    "OutlineError",
+    "clip_line",
+    "disc_within",
+    "line_within",
+    "outline",
+]
 
 CORNERS = ("top_left", "top_right", "bottom_right", "bottom_left")
 """In the order in which an outline goes round."""
 
-_Place: TypeAlias = tuple[Fraction | int, Fraction | int]
+_RationalPoint: TypeAlias = tuple[Fraction | int, Fraction | int]
 
 
-class OutlineFault(ValueError):
+class OutlineError(ValueError):
     """Corners that leave no piece; the text says why."""
 
 
@@ -81,7 +89,7 @@ def _check_sides(width: Length, height: Length, cut: Mapping[str, CutCorner]) ->
         taken = [corner.width if level else corner.height for corner in corners]
         square = [size for size, each in zip(taken, corners, strict=True) if not each.slanted]
         if sum(taken) > whole or (square and sum(square) == whole):
-            raise OutlineFault(f"the corners cut away leave nothing of the {side}")
+            raise OutlineError(f"the corners cut away leave nothing of the {side}")
 
 
 def _check_opposite(width: Length, height: Length, cut: Mapping[str, CutCorner]) -> None:
@@ -92,39 +100,41 @@ def _check_opposite(width: Length, height: Length, cut: Mapping[str, CutCorner])
         wide, high = one.width + other.width - width, one.height + other.height - height
         both_square = not (one.slanted or other.slanted)
         if (wide > 0 and high > 0) or (both_square and wide >= 0 and high >= 0):
-            raise OutlineFault("two corners cut away opposite each other meet in the middle")
+            raise OutlineError("two corners cut away opposite each other meet in the middle")
 
 
 # --- marks -------------------------------------------------------------------------------------
 
 
-def line_on(shape: Sequence[Point], line: Line) -> bool:
+def line_within(shape: Sequence[Point], line: Line) -> bool:
     """Return whether the whole of a line lies within an outline or on it."""
-    places = [_at(line, share) for share in _shares(shape, line)]
+    places = [_point_on_line(line, share) for share in _intersection_parameters(shape, line)]
     if not all(_on_edge(shape, end) or _inside(shape, end) for end in line):
         return False
-    middles = (_middle(here, there) for here, there in pairwise(places))
+    middles = (_midpoint(here, there) for here, there in pairwise(places))
     return all(_on_edge(shape, place) or _inside(shape, place) for place in middles)
 
 
-def lines_across(shape: Sequence[Point], line: Line) -> list[Line]:
+def clip_line(shape: Sequence[Point], line: Line) -> list[Line]:
     """Return the parts of a line that run within an outline, not along its edge.
 
     Ends on a slanted edge are rounded to the fine unit.
     """
-    kept: list[tuple[_Place, _Place]] = []
-    for here, there in pairwise(_at(line, share) for share in _shares(shape, line)):
-        middle = _middle(here, there)
+    kept: list[tuple[_RationalPoint, _RationalPoint]] = []
+    for here, there in pairwise(
+        _point_on_line(line, share) for share in _intersection_parameters(shape, line)
+    ):
+        middle = _midpoint(here, there)
         if _on_edge(shape, middle) or not _inside(shape, middle):
             continue
         if kept and kept[-1][1] == here:
             kept[-1] = (kept[-1][0], there)
         else:
             kept.append((here, there))
-    return [Line(_whole(here), _whole(there)) for here, there in kept]
+    return [Line(_rounded_point(here), _rounded_point(there)) for here, there in kept]
 
 
-def disc_on(shape: Sequence[Point], centre: Point, diameter: Length) -> bool:
+def disc_within(shape: Sequence[Point], centre: Point, diameter: Length) -> bool:
     """Return whether a hole lies within an outline; it may touch the edge nowhere."""
     return _inside(shape, centre) and all(
         4 * _distance_squared(centre, edge) > diameter**2 for edge in _edges(shape)
@@ -135,7 +145,7 @@ def _edges(shape: Sequence[Point]) -> list[Line]:
     return [Line(*ends) for ends in zip(shape, [*shape[1:], shape[0]], strict=True)]
 
 
-def _shares(shape: Sequence[Point], line: Line) -> list[Fraction]:
+def _intersection_parameters(shape: Sequence[Point], line: Line) -> list[Fraction]:
     """Return how far along a line, from 0 to 1, it meets the edges, with its two ends."""
     (x, y), (x2, y2) = line
     dx, dy = x2 - x, y2 - y
@@ -151,20 +161,20 @@ def _shares(shape: Sequence[Point], line: Line) -> list[Fraction]:
     return sorted(share for share in found if 0 <= share <= 1)
 
 
-def _at(line: Line, share: Fraction) -> _Place:
+def _point_on_line(line: Line, share: Fraction) -> _RationalPoint:
     (x, y), (x2, y2) = line
     return (x + share * (x2 - x), y + share * (y2 - y))
 
 
-def _middle(here: _Place, there: _Place) -> _Place:
+def _midpoint(here: _RationalPoint, there: _RationalPoint) -> _RationalPoint:
     return (Fraction(here[0] + there[0]) / 2, Fraction(here[1] + there[1]) / 2)
 
 
-def _whole(place: _Place) -> Point:
+def _rounded_point(place: _RationalPoint) -> Point:
     return Point(round(place[0]), round(place[1]))
 
 
-def _on_edge(shape: Sequence[Point], place: _Place) -> bool:
+def _on_edge(shape: Sequence[Point], place: _RationalPoint) -> bool:
     x, y = place
     return any(
         (bx - ax) * (y - ay) == (by - ay) * (x - ax)
@@ -174,7 +184,7 @@ def _on_edge(shape: Sequence[Point], place: _Place) -> bool:
     )
 
 
-def _inside(shape: Sequence[Point], place: _Place) -> bool:
+def _inside(shape: Sequence[Point], place: _RationalPoint) -> bool:
     """Count the edges to the right of a place (even-odd rule); an edge owns its upper end."""
     x, y = place
     inside = False

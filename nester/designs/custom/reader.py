@@ -1,7 +1,7 @@
 """A design of a maker's own, in a plain TOML file (TOML 1.0).
 
 She names her sizes, what is worked out from them, and the pieces; the file becomes a
-`nester.designs.Design` like any built-in one.  `starting_point` shows all that may stand in it.
+`nester.designs.Design` like any built-in one.  `starter_text` shows all that may stand in it.
 Reading collects every fault it can find, each with its line.
 """
 
@@ -14,60 +14,60 @@ from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 from typing import Any, NoReturn, TypeVar
 
-from nester.core.lengths import LARGEST, Unit, mm
+from nester.core.lengths import MAX_LENGTH, Unit, mm
 from nester.core.piece import Fold, Grain
-from nester.designs.base.design import Design, near_miss
+from nester.designs.base.design import Design, suggestion
 from nester.designs.base.errors import DesignRefusal
-from nester.designs.base.roles import ALL
+from nester.designs.base.roles import ALL_ROLES
 from nester.designs.custom.definition import (
-    OWN_NAMES,
-    ConsumablePlan,
-    CornerPlan,
-    FitPlan,
-    GluePlan,
-    HolePlan,
-    LinePlan,
-    PiecePlan,
-    Plan,
-    RulePlan,
-    SizePlan,
-    Trouble,
-    Worth,
-    label,
+    PIECE_SIZE_NAMES,
+    BoundExpression,
+    ConsumableDefinition,
+    CornerDefinition,
+    DesignDefinition,
+    EvaluationError,
+    FitDefinition,
+    GlueDefinition,
+    HoleDefinition,
+    LineDefinition,
+    PieceDefinition,
+    RuleDefinition,
+    SizeDefinition,
+    path_label,
 )
 from nester.designs.custom.expressions import (
-    RESERVED,
+    RESERVED_NAMES,
     Comparison,
+    Dimension,
     Expression,
     ExpressionError,
-    Sort,
     parse_comparison,
     parse_expression,
     quoted,
 )
 from nester.designs.custom.outline import CORNERS
-from nester.designs.custom.starter_file import STARTING_POINT
-from nester.designs.custom.toml_lines import NestedTooDeeply, Path, lines_of
+from nester.designs.custom.starter_file import STARTER_TEXT
+from nester.designs.custom.toml_lines import NestingError, Path, lines_of
 
 __all__ = [
-    "LARGEST_FILE",
+    "MAX_FILE_SIZE",
+    "CustomDesignRefusal",
     "Finding",
-    "OwnDesignRefusal",
-    "check_own_design",
-    "decode_own_design",
-    "read_own_design",
-    "starting_point",
+    "check_custom_design",
+    "decode_custom_design",
+    "read_custom_design",
+    "starter_text",
 ]
 
-LARGEST_FILE = 100_000
+MAX_FILE_SIZE = 100_000
 """Bytes; a design with a hundred pieces takes a fifth of that."""
-_LONGEST_LINE = 500
-_LONGEST_NAME = 60
-_LONGEST_TEXT = 500
-_MOST_ENTRIES = 100
-_MOST_FINDINGS = 30
-_LEAST_LENGTH = mm("0.1")
-_MOST_COUNT = 1000
+_MAX_LINE_LENGTH = 500
+_MAX_NAME_LENGTH = 60
+_MAX_TEXT_LENGTH = 500
+_MAX_ENTRIES = 100
+_MAX_FINDINGS = 30
+_MIN_LENGTH = mm("0.1")
+_MAX_COUNT = 1000
 
 _DESIGN_NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 _ROLE = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*(\.[a-z0-9]+(-[a-z0-9]+)*)*")
@@ -77,7 +77,7 @@ _PIECE_NAME = re.compile(r"\w([\w .'+-]*\w)?")
 _T = TypeVar("_T")
 
 
-class OwnDesignRefusal(DesignRefusal):
+class CustomDesignRefusal(DesignRefusal):
     """A file that holds no design that can be made."""
 
 
@@ -93,26 +93,28 @@ class Finding:
         From 1.
     field
         Where in the file: ``pieces 2, width``; empty if the text is no TOML.
-    what
+    message
         What is wrong, and what would be right.
     """
 
     file: str
     line: int
     field: str
-    what: str
+    message: str
 
     def __str__(self) -> str:
         where = f"{self.file}, line {self.line}"
-        return f"{where}, {self.field}: {self.what}" if self.field else f"{where}: {self.what}"
+        return (
+            f"{where}, {self.field}: {self.message}" if self.field else f"{where}: {self.message}"
+        )
 
 
-def starting_point() -> str:
+def starter_text() -> str:
     """Return a design's file with a remark on everything that may stand in one."""
-    return STARTING_POINT
+    return STARTER_TEXT
 
 
-def read_own_design(text: str, file: str) -> Design:
+def read_custom_design(text: str, file: str) -> Design:
     """Read a design of a maker's own.
 
     Parameters
@@ -129,11 +131,11 @@ def read_own_design(text: str, file: str) -> Design:
     """
     plan, findings = _read(text, file)
     if plan is None or findings:
-        raise OwnDesignRefusal(str(findings[0]))
+        raise CustomDesignRefusal(str(findings[0]))
     return plan.design()
 
 
-def check_own_design(text: str, file: str) -> list[Finding]:
+def check_custom_design(text: str, file: str) -> list[Finding]:
     """Return all that is wrong with a design's file, by line; nothing if it can be made.
 
     A design is tried with its usual sizes; others may still break one of its rules.
@@ -141,7 +143,7 @@ def check_own_design(text: str, file: str) -> list[Finding]:
     return _read(text, file)[1]
 
 
-def decode_own_design(data: bytes, file: str) -> str:
+def decode_custom_design(data: bytes, file: str) -> str:
     """Return the text of a design's file.
 
     Raises
@@ -149,8 +151,8 @@ def decode_own_design(data: bytes, file: str) -> str:
     OwnDesignRefusal
         If it is too large or no UTF-8.
     """
-    if len(data) > LARGEST_FILE:
-        _refuse(file, 1, f"more than {LARGEST_FILE // 1000} kB is no design")
+    if len(data) > MAX_FILE_SIZE:
+        _refuse(file, 1, f"more than {MAX_FILE_SIZE // 1000} kB is no design")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -159,18 +161,18 @@ def decode_own_design(data: bytes, file: str) -> str:
 
 
 def _refuse(file: str, line: int, what: str) -> NoReturn:
-    raise OwnDesignRefusal(str(Finding(file, line, "", what)))
+    raise CustomDesignRefusal(str(Finding(file, line, "", what)))
 
 
-def _read(text: str, file: str) -> tuple[Plan | None, list[Finding]]:
+def _read(text: str, file: str) -> tuple[DesignDefinition | None, list[Finding]]:
     text = text.removeprefix("\ufeff")
     found = _Findings(file)
     data = _load(text, found)
     if data is None:
         return None, found.sorted()
-    plan = _PlanReader(found).plan(data)
+    plan = _DefinitionReader(found).definition(data)
     if plan is not None:
-        _try(plan, found)
+        _check_defaults(plan, found)
     return plan, found.sorted()
 
 
@@ -184,7 +186,7 @@ class _Findings:
 
     def add(self, path: Path, what: str) -> None:
         if not self.full:
-            field = " ".join(label(path).split())
+            field = " ".join(path_label(path).split())
             shown = field if field.isprintable() else quoted(field, 100)
             shown = shown if len(shown) <= 120 else f"{shown[:120]}…"
             self.by_path.setdefault(path, Finding(self.file, self.line(path), shown, what))
@@ -201,7 +203,7 @@ class _Findings:
     @property
     def full(self) -> bool:
         """Whether enough was found; what is wrong further on is looked at no more."""
-        return len(self.by_path) >= _MOST_FINDINGS
+        return len(self.by_path) >= _MAX_FINDINGS
 
     def sorted(self) -> list[Finding]:
         return sorted(self.by_path.values(), key=lambda finding: finding.line)
@@ -212,33 +214,33 @@ class _Findings:
 
 def _load(text: str, found: _Findings) -> dict[str, Any] | None:
     """Read TOML and note the line of each key, within bounds that keep both quick."""
-    if len(text) > LARGEST_FILE:
-        found.add_at(1, f"more than {LARGEST_FILE // 1000} kB is no design")
+    if len(text) > MAX_FILE_SIZE:
+        found.add_at(1, f"more than {MAX_FILE_SIZE // 1000} kB is no design")
         return None
     for number, line in enumerate(text.split("\n"), 1):
         if any("\ud800" <= character <= "\udfff" for character in line):
             found.add_at(number, "half a character stands here, which can't be written")
             return None
-        if len(line) > _LONGEST_LINE:
-            found.add_at(number, f"the line has more than {_LONGEST_LINE:,} characters")
+        if len(line) > _MAX_LINE_LENGTH:
+            found.add_at(number, f"the line has more than {_MAX_LINE_LENGTH:,} characters")
             return None
     try:
         data = tomllib.loads(text)
         found.lines = lines_of(text)
-    except NestedTooDeeply as error:
+    except NestingError as error:
         found.add_at(error.line, "brackets stand in one another too deeply")
         return None
     except RecursionError:
         found.add_at(1, "brackets stand in one another too deeply")
         return None
     except ValueError as error:  # TOMLDecodeError, or a date or number that can't be
-        found.add_at(*_place_and_fault(str(error), text))
+        found.add_at(*_position_and_message(str(error), text))
         return None
     return data
 
 
-_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
-_IN_PLAIN_WORDS = {
+_POSITION = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+_TOML_MESSAGES = {
     "Invalid value": 'words and arithmetic must stand in quotes, like "2cm + flap"',
     "Invalid statement": "a line begins with a name and =, or with a name in [ ]",
     "Invalid initial character for a key part": "a name is missing or not in small letters",
@@ -252,10 +254,10 @@ _IN_PLAIN_WORDS = {
 """What `tomllib` says, by its beginning, in a maker's words; the rest is said as it is."""
 
 
-def _place_and_fault(said: str, text: str) -> tuple[int, str]:
-    match = _PLACE.search(said)
+def _position_and_message(said: str, text: str) -> tuple[int, str]:
+    match = _POSITION.search(said)
     fault = said[: match.start()] if match else "a date or number can't be so"
-    plain = [words for begins, words in _IN_PLAIN_WORDS.items() if fault.startswith(begins)]
+    plain = [words for begins, words in _TOML_MESSAGES.items() if fault.startswith(begins)]
     fault = plain[0] if plain else quoted(fault, 120)[1:-1]
     if match and match[1]:
         return int(match[1]), f"this is not TOML at column {match[2]}: {fault}"
@@ -265,130 +267,135 @@ def _place_and_fault(said: str, text: str) -> tuple[int, str]:
 # --- tables and their fields -------------------------------------------------------------------
 
 
-class _Table:
+class _TomlTable:
     """A table of the file; a field that is read is known, the rest are slips."""
 
-    def __init__(self, reader: _PlanReader, path: Path, data: Mapping[str, Any]) -> None:
+    def __init__(self, reader: _DefinitionReader, path: Path, data: Mapping[str, Any]) -> None:
         self.reader = reader
         self.path = path
         self.data = data
-        self.known: list[str] = []
+        self.known_keys: list[str] = []
 
-    def fault(self, key: str, what: str) -> None:
-        self.reader.found.add((*self.path, key), what)
+    def report(self, key: str, what: str) -> None:
+        self.reader.findings.add((*self.path, key), what)
 
     def raw(self, key: str, *, needed: bool = False) -> Any:
-        self.known.append(key)
+        self.known_keys.append(key)
         if needed and key not in self.data:
-            self.fault(key, "it is missing")
+            self.report(key, "it is missing")
         return self.data.get(key)
 
-    def text(self, key: str, *, needed: bool = False, at_most: int = _LONGEST_TEXT) -> str:
+    def text(self, key: str, *, needed: bool = False, at_most: int = _MAX_TEXT_LENGTH) -> str:
         """Return words on one line, or nothing."""
         value = self.raw(key, needed=needed)
         if value is None:
             return ""
         if not isinstance(value, str):
-            self.fault(key, f"{_kind_of(value)} stands where words in quotes should")
+            self.report(key, f"{_type_name(value)} stands where words in quotes should")
             return ""
         words = " ".join(value.split())
         if not words.isprintable():
-            self.fault(key, "it holds characters that can't be printed")
+            self.report(key, "it holds characters that can't be printed")
         elif len(words) > at_most:
-            self.fault(key, f"it has {len(words):,} characters; at most {at_most} fit")
+            self.report(key, f"it has {len(words):,} characters; at most {at_most} fit")
         elif needed and not words:
-            self.fault(key, "it is empty")
+            self.report(key, "it is empty")
         else:
             return words
         return ""
 
     def name(self, key: str, pattern: re.Pattern[str], example: str) -> str:
-        value = self.text(key, needed=True, at_most=_LONGEST_NAME)
+        value = self.text(key, needed=True, at_most=_MAX_NAME_LENGTH)
         if value and not pattern.fullmatch(value):
-            self.fault(key, f"{quoted(value)} is no name for it; write one like {example}")
+            self.report(key, f"{quoted(value)} is no name for it; write one like {example}")
             return ""
         return value
 
     def flag(self, key: str) -> bool:
         value = self.raw(key)
         if value is not None and not isinstance(value, bool):
-            self.fault(key, f"{_shown(value)} should be true or false, without quotes")
+            self.report(key, f"{_shown(value)} should be true or false, without quotes")
         return value is True
 
-    def word(self, key: str, words: Iterable[str], usual: str = "") -> str:
+    def choice(self, key: str, words: Iterable[str], usual: str = "") -> str:
         known = list(words)
         value = self.raw(key, needed=not usual)
         if value is None:
             return usual
         if not isinstance(value, str) or value not in known:
-            self.fault(key, f"{_shown(value)} should be one of {', '.join(known)}")
+            self.report(key, f"{_shown(value)} should be one of {', '.join(known)}")
             return ""
         return value
 
-    def tables(self, key: str, read: Callable[[_Table], _T | None]) -> tuple[_T, ...]:
+    def tables(self, key: str, read: Callable[[_TomlTable], _T | None]) -> tuple[_T, ...]:
         """Read each table of an array through `read`; what it can't make is left out."""
         value = self.raw(key)
         if value is None:
             return ()
         if not isinstance(value, list):
-            self.fault(key, f"{_kind_of(value)} stands where a list of tables should")
+            self.report(key, f"{_type_name(value)} stands where a list of tables should")
             return ()
-        if len(value) > _MOST_ENTRIES:
-            self.fault(key, f"there are {len(value):,} of them; at most {_MOST_ENTRIES} fit")
+        if len(value) > _MAX_ENTRIES:
+            self.report(key, f"there are {len(value):,} of them; at most {_MAX_ENTRIES} fit")
             return ()
         made = []
         for index, entry in enumerate(value):
             path = (*self.path, key, index)
             if isinstance(entry, dict):
-                table = _Table(self.reader, path, entry)
+                table = _TomlTable(self.reader, path, entry)
                 made.append(read(table))
-                table.done()
+                table.report_unknown_keys()
             else:
-                self.reader.found.add(path, f"{_kind_of(entry)} stands where a table should")
+                self.reader.findings.add(path, f"{_type_name(entry)} stands where a table should")
         return tuple(one for one in made if one is not None)
 
-    def table(self, key: str) -> _Table | None:
+    def table(self, key: str) -> _TomlTable | None:
         """Return a table within this one; its keys are names that the maker chose."""
         value = self.raw(key)
         if value is None:
             return None
         if not isinstance(value, dict):
-            self.fault(key, f"{_kind_of(value)} stands where a table should")
+            self.report(key, f"{_type_name(value)} stands where a table should")
             return None
-        if len(value) > _MOST_ENTRIES:
-            self.fault(key, f"there are {len(value):,} of them; at most {_MOST_ENTRIES} fit")
+        if len(value) > _MAX_ENTRIES:
+            self.report(key, f"there are {len(value):,} of them; at most {_MAX_ENTRIES} fit")
             return None
-        return _Table(self.reader, (*self.path, key), value)
+        return _TomlTable(self.reader, (*self.path, key), value)
 
-    def worth(self, key: str, sort: Sort, usual: str = "") -> Worth | None:
+    def expression(self, key: str, sort: Dimension, usual: str = "") -> BoundExpression | None:
         """Return an expression of the sort wanted; `usual` if the field is not there."""
         value = self.raw(key, needed=not usual)
         if value is None and usual:
             value = usual
-        return None if value is None else self.reader.worth((*self.path, key), value, sort)
+        return (
+            None if value is None else self.reader.bound_expression((*self.path, key), value, sort)
+        )
 
-    def place(self, key: str) -> tuple[Worth, Worth] | None:
+    def point(self, key: str) -> tuple[BoundExpression, BoundExpression] | None:
         """Return the two expressions of a place on a piece."""
         value = self.raw(key, needed=True)
         if value is None:
             return None
         if not isinstance(value, list) or len(value) != 2:
-            self.fault(key, 'it should be a place such as ["2cm", "tall / 2"]')
+            self.report(key, 'it should be a place such as ["2cm", "tall / 2"]')
             return None
         path = (*self.path, key)
-        x = self.reader.worth((*path, 0), value[0], Sort.LENGTH)
-        y = self.reader.worth((*path, 1), value[1], Sort.LENGTH)
+        x = self.reader.bound_expression((*path, 0), value[0], Dimension.LENGTH)
+        y = self.reader.bound_expression((*path, 1), value[1], Dimension.LENGTH)
         return None if x is None or y is None else (x, y)
 
-    def done(self) -> None:
+    def report_unknown_keys(self) -> None:
         """Find the keys that nothing knows."""
         for key in self.data:
-            if key not in self.known and not self.reader.found.full:
-                hint = near_miss(key, self.known) or f"; there may be {', '.join(self.known)}"
-                self.fault(key, f"{quoted(key)} is not known here{hint}")
+            if key not in self.known_keys and not self.reader.findings.full:
+                hint = (
+                    suggestion(key, self.known_keys)
+                    or f"; there may be {', '.join(self.known_keys)}"
+                )
+                self.report(key, f"{quoted(key)} is not known here{hint}")
 
 
-def _kind_of(value: object) -> str:
+def _type_name(value: object) -> str:
     if isinstance(value, bool):
         return "true or false"
     kinds = ((str, "text"), (int, "a number"), (float, "a number"), (list, "a list"),
@@ -397,225 +404,229 @@ def _kind_of(value: object) -> str:
 
 
 def _shown(value: object) -> str:
-    return quoted(value) if isinstance(value, str) else _kind_of(value)
+    return quoted(value) if isinstance(value, str) else _type_name(value)
 
 
 # --- the parts of a design ---------------------------------------------------------------------
 
 
-class _PlanReader:
+class _DefinitionReader:
     def __init__(self, found: _Findings) -> None:
-        self.found = found
-        self.sorts: dict[str, Sort] = {}
-        self.broken: set[str] = set()
+        self.findings = found
+        self.dimensions: dict[str, Dimension] = {}
+        self.invalid_names: set[str] = set()
         """Names that stand for something that can't be read: a fault for each is enough."""
-        self.later: set[str] = set()
+        self.later_names: set[str] = set()
         """Sizes that stand below the one being read."""
         self.on_piece = False
 
-    def plan(self, data: Mapping[str, Any]) -> Plan | None:
-        top = _Table(self, (), data)
+    def definition(self, data: Mapping[str, Any]) -> DesignDefinition | None:
+        top = _TomlTable(self, (), data)
         name = top.name("name", _DESIGN_NAME, "paper-house")
         self._check_name(name)
         title = top.text("title", needed=True, at_most=200)
         sizes = self._sizes(top.table("sizes"))
-        worked_out = self._worked_out(top.table("worked_out"))
+        worked_out = self._derived_sizes(top.table("worked_out"))
         rules = top.tables("rules", self._rule)
         pieces = top.tables("pieces", self._piece)
         roles = {piece.role for piece in pieces}
         fits = top.tables("fits", lambda table: self._fit(table, roles))
         consumables = top.tables("consumables", self._consumable)
-        top.done()
+        top.report_unknown_keys()
         if "pieces" not in data or data["pieces"] == []:
-            self.found.add(("pieces",), "there is none; a design needs at least one")
-        self._refuse_doubles(pieces)
-        if self.found.by_path:
+            self.findings.add(("pieces",), "there is none; a design needs at least one")
+        self._check_unique_names(pieces)
+        if self.findings.by_path:
             return None
-        return Plan(name, title, sizes, worked_out, rules, pieces, fits, consumables)
+        return DesignDefinition(name, title, sizes, worked_out, rules, pieces, fits, consumables)
 
     def _check_name(self, name: str) -> None:
         from nester.designs import DESIGNS
 
         if name in DESIGNS:
-            self.found.add(
+            self.findings.add(
                 ("name",), f"'{name}' is a design that comes with Quirebox; choose another"
             )
 
-    def _refuse_doubles(self, pieces: Sequence[PiecePlan]) -> None:
+    def _check_unique_names(self, pieces: Sequence[PieceDefinition]) -> None:
         seen: set[str] = set()
         for piece in pieces:
             if piece.name.casefold() in seen:
                 what = f"a piece before this one is called {quoted(piece.name)} too"
-                self.found.add((*piece.path, "name"), f"{what}; names must differ")
+                self.findings.add((*piece.path, "name"), f"{what}; names must differ")
             seen.add(piece.name.casefold())
 
     # --- expressions
 
-    def worth(self, path: Path, value: object, sort: Sort | None) -> Worth | None:
+    def bound_expression(
+        self, path: Path, value: object, sort: Dimension | None
+    ) -> BoundExpression | None:
         """Read an expression of a sort, or of any sort; None and a finding if it is none."""
-        if self.found.full:
+        if self.findings.full:
             return None
         text = self._expression_text(path, value, sort)
         if text is None:
             return None
         expression = self._parsed(path, text, parse_expression)
-        if expression is None or expression.names & self.broken:
+        if expression is None or expression.names & self.invalid_names:
             return None
-        later = sorted(expression.names & self.later)
+        later = sorted(expression.names & self.later_names)
         if later:
-            self.found.add(path, f"'{later[0]}' stands further down; put its line before this one")
+            self.findings.add(
+                path, f"'{later[0]}' stands further down; put its line before this one"
+            )
             return None
-        found = self._sort(path, expression)
+        found = self._dimension(path, expression)
         if found is None or sort in (None, found):
-            return Worth(path, expression) if found else None
-        hint = "a length such as 2cm" if sort is Sort.LENGTH else "a number without a unit"
-        self.found.add(path, f"{quoted(text)} is a {found}; it should be {hint}")
+            return BoundExpression(path, expression) if found else None
+        hint = "a length such as 2cm" if sort is Dimension.LENGTH else "a number without a unit"
+        self.findings.add(path, f"{quoted(text)} is a {found}; it should be {hint}")
         return None
 
-    def _expression_text(self, path: Path, value: object, sort: Sort | None) -> str | None:
+    def _expression_text(self, path: Path, value: object, sort: Dimension | None) -> str | None:
         if isinstance(value, int) and not isinstance(value, bool):
-            if value == 0 and sort is Sort.LENGTH:
+            if value == 0 and sort is Dimension.LENGTH:
                 return "0mm"
             if abs(value) >= 10**9:
-                self.found.add(path, "the number has more digits than any size needs")
+                self.findings.add(path, "the number has more digits than any size needs")
                 return None
-            if sort is Sort.LENGTH:
-                self.found.add(path, f'{value} has no unit; write it like "{value}cm"')
+            if sort is Dimension.LENGTH:
+                self.findings.add(path, f'{value} has no unit; write it like "{value}cm"')
                 return None
             return str(value)
         if isinstance(value, str):
             return value
-        what = f"{_kind_of(value)} stands where arithmetic in quotes should"
-        self.found.add(path, f'{what}, such as "10.5cm" or "width / 2"')
+        what = f"{_type_name(value)} stands where arithmetic in quotes should"
+        self.findings.add(path, f'{what}, such as "10.5cm" or "width / 2"')
         return None
 
     def _parsed(self, path: Path, text: str, parse: Callable[[str], _T]) -> _T | None:
         try:
             return parse(text)
         except ExpressionError as error:
-            self.found.add(path, str(error))
+            self.findings.add(path, str(error))
             return None
 
-    def _known(self) -> dict[str, Sort]:
-        own = dict.fromkeys(OWN_NAMES, Sort.LENGTH) if self.on_piece else {}
-        return {**self.sorts, **own}
+    def _known_dimensions(self) -> dict[str, Dimension]:
+        own = dict.fromkeys(PIECE_SIZE_NAMES, Dimension.LENGTH) if self.on_piece else {}
+        return {**self.dimensions, **own}
 
-    def _sort(self, path: Path, expression: Expression) -> Sort | None:
+    def _dimension(self, path: Path, expression: Expression) -> Dimension | None:
         try:
-            return expression.sort(self._known())
+            return expression.dimension(self._known_dimensions())
         except ExpressionError as error:
-            self.found.add(path, str(error))
+            self.findings.add(path, str(error))
             return None
 
-    def _may_be_called(self, path: Path, name: str) -> bool:
-        if not _SIZE_NAME.fullmatch(name) or len(name) > _LONGEST_NAME:
+    def _check_size_name(self, path: Path, name: str) -> bool:
+        if not _SIZE_NAME.fullmatch(name) or len(name) > _MAX_NAME_LENGTH:
             what = f"{quoted(name)} is no name for a size; write one like lid_wall"
-        elif name in RESERVED or name in OWN_NAMES:
+        elif name in RESERVED_NAMES or name in PIECE_SIZE_NAMES:
             what = f"'{name}' has a meaning of its own in arithmetic; choose another name"
-        elif name in self.sorts or name in self.broken:
+        elif name in self.dimensions or name in self.invalid_names:
             what = f"there is a size '{name}' already; names must differ"
         else:
             return True
-        self.found.add(path, what)
+        self.findings.add(path, what)
         return False
 
     # --- sizes
 
-    def _sizes(self, table: _Table | None) -> tuple[SizePlan, ...]:
-        sizes: list[SizePlan] = []
-        self.later = set(table.data) if table else set()
+    def _sizes(self, table: _TomlTable | None) -> tuple[SizeDefinition, ...]:
+        sizes: list[SizeDefinition] = []
+        self.later_names = set(table.data) if table else set()
         for name, value in table.data.items() if table else ():
             path = ("sizes", name)
-            size = self._size(path, name, value) if self._may_be_called(path, name) else None
+            size = self._size(path, name, value) if self._check_size_name(path, name) else None
             if size is None:
-                self.broken.add(name)
+                self.invalid_names.add(name)
             else:
-                self.sorts[name] = size.sort
+                self.dimensions[name] = size.dimension
                 sizes.append(size)
-            self.later.discard(name)
+            self.later_names.discard(name)
         return tuple(sizes)
 
-    def _size(self, path: Path, name: str, value: object) -> SizePlan | None:
+    def _size(self, path: Path, name: str, value: object) -> SizeDefinition | None:
         fields = value if isinstance(value, dict) else {"usual": value}
-        table = _Table(self, path, fields)
+        table = _TomlTable(self, path, fields)
         given = table.raw("usual", needed=True)
         bounds = {key: table.raw(key) for key in ("least", "most")}
         about = table.text("help", at_most=200) or name.replace("_", " ")
-        table.done()
+        table.report_unknown_keys()
         if given is None:
             return None
         where = (*path, "usual") if isinstance(value, dict) else path
-        usual = self.worth(where, given, None)
-        if usual is None or not self._says_its_unit(where, given, usual):
+        usual = self.bound_expression(where, given, None)
+        if usual is None or not self._check_unit(where, given, usual):
             return None
-        sort = usual.expression.sort(self.sorts)
-        least, most = (_LEAST_LENGTH, LARGEST) if sort is Sort.LENGTH else (0, _MOST_COUNT)
+        sort = usual.expression.dimension(self.dimensions)
+        least, most = (_MIN_LENGTH, MAX_LENGTH) if sort is Dimension.LENGTH else (0, _MAX_COUNT)
         least = self._bound((*path, "least"), bounds["least"], sort, least)
         most = self._bound((*path, "most"), bounds["most"], sort, most)
         if least > most:
-            self.found.add((*path, "least"), "the least is more than the most")
-        elif not usual.expression.names and not least <= usual.expression.value({}) <= most:
-            self.found.add(where, "what is usual is out of its own range, least to most")
-        return SizePlan(name, sort, usual, least, most, about)
+            self.findings.add((*path, "least"), "the least is more than the most")
+        elif not usual.expression.names and not least <= usual.expression.evaluate({}) <= most:
+            self.findings.add(where, "what is usual is out of its own range, least to most")
+        return SizeDefinition(name, sort, usual, least, most, about)
 
-    def _says_its_unit(self, path: Path, given: object, usual: Worth) -> bool:
+    def _check_unit(self, path: Path, given: object, usual: BoundExpression) -> bool:
         if isinstance(given, str) and re.fullmatch(r"[\s0-9./½¼¾⅓⅔⅛⅜⅝⅞]+", given):
             text = usual.expression.text
             what = f"write {text}cm for a length, or {text} without quotes for a whole number"
-            self.found.add(path, f"'{text}' has no unit; {what}")
+            self.findings.add(path, f"'{text}' has no unit; {what}")
             return False
         return True
 
-    def _bound(self, path: Path, value: object, sort: Sort, usual: int) -> int:
+    def _bound(self, path: Path, value: object, sort: Dimension, usual: int) -> int:
         """Read the least or most a size may be; names may not stand in it."""
-        worth = None if value is None else self.worth(path, value, sort)
+        worth = None if value is None else self.bound_expression(path, value, sort)
         if worth is None:
             return usual
         if worth.expression.names:
-            self.found.add(path, "it can't depend on other sizes; put that into [[rules]]")
+            self.findings.add(path, "it can't depend on other sizes; put that into [[rules]]")
             return usual
         bound = self._constant(worth)
-        limit = LARGEST if sort is Sort.LENGTH else _MOST_COUNT
+        limit = MAX_LENGTH if sort is Dimension.LENGTH else _MAX_COUNT
         if bound is None or not 0 <= bound <= limit:
-            most = "10 m" if sort is Sort.LENGTH else f"{_MOST_COUNT:,}"
-            self.found.add(path, f"it may be from 0 to {most}, and whole")
+            most = "10 m" if sort is Dimension.LENGTH else f"{_MAX_COUNT:,}"
+            self.findings.add(path, f"it may be from 0 to {most}, and whole")
             return usual
         return bound
 
-    def _constant(self, worth: Worth) -> int | None:
+    def _constant(self, worth: BoundExpression) -> int | None:
         try:
-            value = worth.expression.value({})
+            value = worth.expression.evaluate({})
         except ExpressionError as error:
-            self.found.add(worth.path, str(error))
+            self.findings.add(worth.path, str(error))
             return None
         return value.numerator if value.denominator == 1 else None
 
     # --- what is worked out
 
-    def _worked_out(self, table: _Table | None) -> tuple[tuple[str, Worth], ...]:
+    def _derived_sizes(self, table: _TomlTable | None) -> tuple[tuple[str, BoundExpression], ...]:
         texts = dict(table.data) if table else {}
         parsed: dict[str, Expression] = {}
         for name, value in texts.items():
             path = ("worked_out", name)
             expression = None
-            if self._may_be_called(path, name):
+            if self._check_size_name(path, name):
                 text = self._expression_text(path, value, None)
                 expression = None if text is None else self._parsed(path, text, parse_expression)
             if expression is None:
-                self.broken.add(name)
+                self.invalid_names.add(name)
             else:
                 parsed[name] = expression
         ordered = []
-        for name in self._in_order(parsed):
-            worth = self.worth(("worked_out", name), texts[name], None)
+        for name in self._evaluation_order(parsed):
+            worth = self.bound_expression(("worked_out", name), texts[name], None)
             if worth is None:
-                self.broken.add(name)
+                self.invalid_names.add(name)
             else:
-                self.sorts[name] = worth.expression.sort(self.sorts)
+                self.dimensions[name] = worth.expression.dimension(self.dimensions)
                 ordered.append((name, worth))
         return tuple(ordered)
 
-    def _in_order(self, parsed: Mapping[str, Expression]) -> list[str]:
+    def _evaluation_order(self, parsed: Mapping[str, Expression]) -> list[str]:
         """Return names so that each comes after those it uses; drop those that go in a circle."""
         waiting = dict(parsed)
         while True:
@@ -629,72 +640,88 @@ class _PlanReader:
                 first = min(circle, key=list(parsed).index)
                 shown = circle if len(circle) <= 9 else [*circle[:7], "…", circle[-1]]
                 way = " → ".join(quoted(name)[1:-1] for name in shown)
-                self.found.add(("worked_out", first), f"it goes in a circle: {way}")
-                self.broken.update(circle)
+                self.findings.add(("worked_out", first), f"it goes in a circle: {way}")
+                self.invalid_names.update(circle)
                 for name in set(circle):
                     del waiting[name]
 
     # --- rules, fits, consumables
 
-    def _rule(self, table: _Table) -> RulePlan | None:
+    def _rule(self, table: _TomlTable) -> RuleDefinition | None:
         text = table.text("holds", needed=True)
         says = table.text("says", needed=True)
         path = (*table.path, "holds")
         comparison = self._parsed(path, text, parse_comparison) if text else None
-        if comparison is None or comparison.names & self.broken or self.found.full:
+        if comparison is None or comparison.names & self.invalid_names or self.findings.full:
             return None
-        if not self._compares(path, comparison) or not says:
+        if not self._check_comparison(path, comparison) or not says:
             return None
-        return RulePlan(path, comparison, says)
+        return RuleDefinition(path, comparison, says)
 
-    def _compares(self, path: Path, comparison: Comparison) -> bool:
+    def _check_comparison(self, path: Path, comparison: Comparison) -> bool:
         try:
-            comparison.check(self.sorts)
+            comparison.check(self.dimensions)
         except ExpressionError as error:
-            self.found.add(path, str(error))
+            self.findings.add(path, str(error))
             return False
         return True
 
-    def _fit(self, table: _Table, roles: set[str]) -> FitPlan | None:
-        name = table.text("name", needed=True, at_most=_LONGEST_NAME)
-        outer, inner = table.worth("outer", Sort.LENGTH), table.worth("inner", Sort.LENGTH)
-        play = table.worth("play", Sort.LENGTH)
-        papers = self._sheets_between(table, roles)
+    def _fit(self, table: _TomlTable, roles: set[str]) -> FitDefinition | None:
+        name = table.text("name", needed=True, at_most=_MAX_NAME_LENGTH)
+        outer, inner = (
+            table.expression("outer", Dimension.LENGTH),
+            table.expression("inner", Dimension.LENGTH),
+        )
+        play = table.expression("play", Dimension.LENGTH)
+        papers = self._papers_between(table, roles)
         if outer is None or inner is None or play is None:
             return None
-        return FitPlan(table.path, name, outer, inner, play, papers)
+        return FitDefinition(table.path, name, outer, inner, play, papers)
 
-    def _sheets_between(self, table: _Table, roles: set[str]) -> tuple[tuple[str, Worth], ...]:
+    def _papers_between(
+        self, table: _TomlTable, roles: set[str]
+    ) -> tuple[tuple[str, BoundExpression], ...]:
         inside = table.table("papers")
         found = []
         for role in inside.data if inside else ():
             assert inside is not None  # noqa: S101 - tells the type checker
             if role not in roles:
-                inside.fault(role, f"no piece has the role {quoted(role)}{near_miss(role, roles)}")
+                inside.report(
+                    role, f"no piece has the role {quoted(role)}{suggestion(role, roles)}"
+                )
                 continue
-            worth = inside.worth(role, Sort.NUMBER)
+            worth = inside.expression(role, Dimension.NUMBER)
             if worth is not None:
                 found.append((role, worth))
         return tuple(found)
 
-    def _consumable(self, table: _Table) -> ConsumablePlan | None:
+    def _consumable(self, table: _TomlTable) -> ConsumableDefinition | None:
         name = table.name("name", _PIECE_NAME, "ribbon")
         use = table.text("use")
-        length = table.worth("length", Sort.LENGTH) if "length" in table.data else None
-        table.known.append("length")
-        quantity = table.worth("quantity", Sort.NUMBER, "1")
-        return None if quantity is None else ConsumablePlan(table.path, name, use, length, quantity)
+        length = table.expression("length", Dimension.LENGTH) if "length" in table.data else None
+        table.known_keys.append("length")
+        quantity = table.expression("quantity", Dimension.NUMBER, "1")
+        return (
+            None
+            if quantity is None
+            else ConsumableDefinition(table.path, name, use, length, quantity)
+        )
 
     # --- pieces
 
-    def _piece(self, table: _Table) -> PiecePlan | None:
+    def _piece(self, table: _TomlTable) -> PieceDefinition | None:
         name = table.name("name", _PIECE_NAME, "front wall")
         role = table.name("role", _ROLE, "wall or wall.front")
-        if role == ALL:
-            table.fault("role", f"'{ALL}' stands for every piece; give this one a role of its own")
-        width, height = table.worth("width", Sort.LENGTH), table.worth("height", Sort.LENGTH)
-        quantity = table.worth("quantity", Sort.NUMBER, "1")
-        grain = table.word("grain", list(Grain), Grain.ANY)
+        if role == ALL_ROLES:
+            table.report(
+                "role", f"'{ALL_ROLES}' stands for every piece; give this one a role of its own"
+            )
+        width, height = (
+            table.expression("width", Dimension.LENGTH),
+            table.expression("height", Dimension.LENGTH),
+        )
+        quantity = table.expression("quantity", Dimension.NUMBER, "1")
+        grain = table.choice("grain", list(Grain), Grain.ANY)
         upright, note = table.flag("upright"), table.text("note")
         self.on_piece = True
         corners = self._corners(table)
@@ -705,24 +732,26 @@ class _PlanReader:
         self.on_piece = False
         if not (name and role and grain) or width is None or height is None or quantity is None:
             return None
-        return PiecePlan(
+        return PieceDefinition(
             path=table.path, name=name, role=role, width=width, height=height, quantity=quantity,
             grain=Grain(grain), upright=upright, note=note, corners=corners, scores=scores,
             slits=slits, holes=holes, glue=glue,
         )  # fmt: skip
 
-    def _corners(self, piece: _Table) -> dict[str, CornerPlan]:
+    def _corners(self, piece: _TomlTable) -> dict[str, CornerDefinition]:
         """Read one size for squares at all four corners, or a table for each."""
         value = piece.raw("corners")
         if value is None:
             return {}
         path = (*piece.path, "corners")
         if not isinstance(value, dict):
-            side = self.worth(path, value, Sort.LENGTH)
-            return {} if side is None else dict.fromkeys(CORNERS, CornerPlan(side, side, False))
-        table = _Table(self, path, value)
-        table.known.extend(CORNERS)
-        table.done()
+            side = self.bound_expression(path, value, Dimension.LENGTH)
+            return (
+                {} if side is None else dict.fromkeys(CORNERS, CornerDefinition(side, side, False))
+            )
+        table = _TomlTable(self, path, value)
+        table.known_keys.extend(CORNERS)
+        table.report_unknown_keys()
         found = {}
         for name in CORNERS:
             corner = self._corner((*path, name), value[name]) if name in value else None
@@ -730,35 +759,38 @@ class _PlanReader:
                 found[name] = corner
         return found
 
-    def _corner(self, path: Path, value: object) -> CornerPlan | None:
+    def _corner(self, path: Path, value: object) -> CornerDefinition | None:
         if not isinstance(value, dict):
-            side = self.worth(path, value, Sort.LENGTH)
-            return None if side is None else CornerPlan(side, side, False)
-        table = _Table(self, path, value)
-        width, height = table.worth("width", Sort.LENGTH), table.worth("height", Sort.LENGTH)
+            side = self.bound_expression(path, value, Dimension.LENGTH)
+            return None if side is None else CornerDefinition(side, side, False)
+        table = _TomlTable(self, path, value)
+        width, height = (
+            table.expression("width", Dimension.LENGTH),
+            table.expression("height", Dimension.LENGTH),
+        )
         slanted = table.flag("slanted")
-        table.done()
-        return None if width is None or height is None else CornerPlan(width, height, slanted)
+        table.report_unknown_keys()
+        return None if width is None or height is None else CornerDefinition(width, height, slanted)
 
-    def _line(self, table: _Table, *, folded: bool) -> LinePlan | None:
-        fold = table.word("fold", list(Fold)) if folded else ""
-        degrees = table.worth("degrees", Sort.NUMBER, "90") if folded else None
+    def _line(self, table: _TomlTable, *, folded: bool) -> LineDefinition | None:
+        fold = table.choice("fold", list(Fold)) if folded else ""
+        degrees = table.expression("degrees", Dimension.NUMBER, "90") if folded else None
         axes = [axis for axis in ("x", "y") if axis in table.data]
         whole_way = bool(axes) or not {"from", "to"} & table.data.keys()
-        table.known += ["x", "y", "from", "to"]
+        table.known_keys += ["x", "y", "from", "to"]
         if whole_way and (len(axes) != 1 or {"from", "to"} & table.data.keys()):
-            self.found.add(
+            self.findings.add(
                 table.path,
                 "it should say x or y to run right across the piece, or both from and to",
             )
             return None
-        across = table.worth(axes[0], Sort.LENGTH) if whole_way else None
-        ends = () if whole_way else (table.place("from"), table.place("to"))
+        across = table.expression(axes[0], Dimension.LENGTH) if whole_way else None
+        ends = () if whole_way else (table.point("from"), table.point("to"))
         if folded and (not fold or degrees is None):
             return None
         if (whole_way and across is None) or None in ends:
             return None
-        return LinePlan(
+        return LineDefinition(
             table.path,
             Fold(fold) if fold else None,
             degrees,
@@ -767,29 +799,34 @@ class _PlanReader:
             tuple(end for end in ends if end is not None),
         )
 
-    def _hole(self, table: _Table) -> HolePlan | None:
-        at, diameter = table.place("at"), table.worth("diameter", Sort.LENGTH)
+    def _hole(self, table: _TomlTable) -> HoleDefinition | None:
+        at, diameter = table.point("at"), table.expression("diameter", Dimension.LENGTH)
         eyelet = table.flag("eyelet")
         return (
-            None if at is None or diameter is None else HolePlan(table.path, at, diameter, eyelet)
+            None
+            if at is None or diameter is None
+            else HoleDefinition(table.path, at, diameter, eyelet)
         )
 
-    def _glue(self, table: _Table) -> GluePlan | None:
-        at = table.place("at")
-        width, height = table.worth("width", Sort.LENGTH), table.worth("height", Sort.LENGTH)
+    def _glue(self, table: _TomlTable) -> GlueDefinition | None:
+        at = table.point("at")
+        width, height = (
+            table.expression("width", Dimension.LENGTH),
+            table.expression("height", Dimension.LENGTH),
+        )
         if at is None or width is None or height is None:
             return None
-        return GluePlan(table.path, at, width, height)
+        return GlueDefinition(table.path, at, width, height)
 
 
-def _try(plan: Plan, found: _Findings) -> None:
+def _check_defaults(plan: DesignDefinition, found: _Findings) -> None:
     """Make the design with its usual sizes."""
     try:
-        usual = plan.usual(Unit.MM)
-    except Trouble as first:
-        found.add(first.path, first.what)
+        usual = plan.default_sizes(Unit.MM)
+    except EvaluationError as first:
+        found.add(first.path, first.message)
         return
-    for trouble in plan.troubles(usual, Unit.MM):
-        found.add(trouble.path, trouble.what)
+    for trouble in plan.errors(usual, Unit.MM):
+        found.add(trouble.path, trouble.message)
         if found.full:
             return

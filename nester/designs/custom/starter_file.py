@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-__all__ = ["STARTING_POINT"]
+__all__ = ["STARTER_TEXT"]
 
-STARTING_POINT = """\
+STARTER_TEXT = """\
 # A design of your own. Change what is here, leave out what you don't need, and add more.
 # What stands behind a # is a remark. This one is a sachet with a card in it.
 

@@ -12,12 +12,12 @@ import tomllib
 from collections.abc import Iterator
 from typing import NamedTuple, TypeAlias
 
-__all__ = ["NestedTooDeeply", "Path", "lines_of"]
+__all__ = ["NestingError", "Path", "lines_of"]
 
 Path: TypeAlias = tuple[str | int, ...]
 """The way to a value: ``("pieces", 0, "width")``."""
 
-DEEPEST = 12
+MAX_DEPTH = 12
 
 _TOKEN = re.compile(
     r'''(?P<skip>[ \t]+|\#[^\n]*)
@@ -28,7 +28,7 @@ _TOKEN = re.compile(
 )
 
 
-class NestedTooDeeply(ValueError):
+class NestingError(ValueError):
     """Brackets within brackets beyond any design's need; `line` says where."""
 
     def __init__(self, line: int) -> None:
@@ -71,16 +71,16 @@ def _tokens(text: str) -> Iterator[_Token]:
 class _Scanner:
     def __init__(self, text: str) -> None:
         self.tokens = list(_tokens(text))
-        self.at = 0
+        self.position = 0
         self.lines: dict[Path, int] = {}
-        self.last: dict[Path, int] = {}
+        self.last_line: dict[Path, int] = {}
         """The index of the last table of each array of tables."""
 
     def scan(self) -> dict[Path, int]:
         table: Path = ()
         while self.peek().kind != "end":
             if self.peek().text == "\n":
-                self.at += 1
+                self.position += 1
             elif self.peek().text == "[" and self.peek().kind == "sign":
                 table = self.header()
             else:
@@ -88,33 +88,33 @@ class _Scanner:
         return self.lines
 
     def peek(self) -> _Token:
-        return self.tokens[self.at]
+        return self.tokens[self.position]
 
     def next(self) -> _Token:
-        token = self.tokens[self.at]
-        self.at = min(self.at + 1, len(self.tokens) - 1)
+        token = self.tokens[self.position]
+        self.position = min(self.position + 1, len(self.tokens) - 1)
         return token
 
-    def note(self, path: Path, line: int) -> None:
+    def record_line(self, path: Path, line: int) -> None:
         self.lines.setdefault(path, line)
 
     def header(self) -> Path:
         line = self.next().line
         array = self.peek().text == "["
         if array:
-            self.at += 1
+            self.position += 1
         keys = self.keys("]")
         if array:
-            self.at += 1
+            self.position += 1
         path: Path = ()
         for place, key in enumerate(keys):
             path = (*path, key)
-            self.note(path, line)
+            self.record_line(path, line)
             if array and place == len(keys) - 1:
-                self.last[path] = self.last.get(path, -1) + 1
-            if path in self.last:
-                path = (*path, self.last[path])
-                self.note(path, line)
+                self.last_line[path] = self.last_line.get(path, -1) + 1
+            if path in self.last_line:
+                path = (*path, self.last_line[path])
+                self.record_line(path, line)
         return path
 
     def keys(self, end: str) -> list[str]:
@@ -134,32 +134,32 @@ class _Scanner:
         path = table
         for key in self.keys("="):
             path = (*path, key)
-            self.note(path, line)
+            self.record_line(path, line)
         self.value(path, depth)
 
     def value(self, path: Path, depth: int) -> None:
         token = self.peek()
-        self.note(path, token.line)
+        self.record_line(path, token.line)
         if token.kind == "sign" and token.text in ("[", "{"):
-            if depth == DEEPEST:
-                raise NestedTooDeeply(token.line)
-            self.at += 1
+            if depth == MAX_DEPTH:
+                raise NestingError(token.line)
+            self.position += 1
             self.inside(path, token.text == "[", depth + 1)
             return
         while (token := self.peek()).kind != "end":
             if token.kind == "sign" and token.text in (",", "]", "}", "\n"):
                 return
-            self.at += 1
+            self.position += 1
 
     def inside(self, path: Path, array: bool, depth: int) -> None:
         """Read the elements of an array or the pairs of a table up to its closing bracket."""
         index = 0
         while (token := self.peek()).kind != "end":
             if token.kind == "sign" and token.text in ("]", "}"):
-                self.at += 1
+                self.position += 1
                 return
             if token.kind == "sign" and token.text in (",", "\n"):
-                self.at += 1
+                self.position += 1
             elif array:
                 self.value((*path, index), depth)
                 index += 1

@@ -7,10 +7,10 @@ from enum import StrEnum
 from nester.core.lengths import Length
 from nester.core.piece import Fold, Grain, Line, Piece, Point, Score
 
-__all__ = ["Opens", "gate_fold", "single_fold"]
+__all__ = ["Opening", "gate_fold", "single_fold"]
 
 
-class Opens(StrEnum):
+class Opening(StrEnum):
     """Where a card is folded, seen from its front."""
 
     SIDE = "side"
@@ -19,18 +19,18 @@ class Opens(StrEnum):
     """The fold is at the top, as in a tent; the folds of a gatefold are top and bottom."""
 
 
-def single_fold(width: Length, height: Length, opens: Opens) -> Piece:
+def single_fold(width: Length, height: Length, opens: Opening) -> Piece:
     """Make a card that is `width` × `height` when folded once.
 
     The face is the outside, so the card folds away from it.  The front is the right half of a
     card that opens to the side, and the lower half of one that opens up.
     """
-    if opens is Opens.SIDE:
-        return _card(2 * width, height, (width,), opens)
-    return _card(width, 2 * height, (height,), opens)
+    if opens is Opening.SIDE:
+        return _card_blank(2 * width, height, (width,), opens)
+    return _card_blank(width, 2 * height, (height,), opens)
 
 
-def gate_fold(width: Length, height: Length, gate: Length, opens: Opens) -> Piece:
+def gate_fold(width: Length, height: Length, gate: Length, opens: Opening) -> Piece:
     """Make a card that is `width` × `height` when its two gates are folded to the front.
 
     The face is the outside.  The back is in the middle of the blank, a gate on either side of
@@ -41,14 +41,14 @@ def gate_fold(width: Length, height: Length, gate: Length, opens: Opens) -> Piec
     gate
         How far each gate reaches over the card; at most half of it.
     """
-    if opens is Opens.SIDE:
-        return _card(width + 2 * gate, height, (gate, gate + width), opens)
-    return _card(width, height + 2 * gate, (gate, gate + height), opens)
+    if opens is Opening.SIDE:
+        return _card_blank(width + 2 * gate, height, (gate, gate + width), opens)
+    return _card_blank(width, height + 2 * gate, (gate, gate + height), opens)
 
 
-def _card(wide: Length, high: Length, folds: tuple[Length, ...], opens: Opens) -> Piece:
+def _card_blank(wide: Length, high: Length, folds: tuple[Length, ...], opens: Opening) -> Piece:
     """Make a blank with mountain folds, upright ones if it opens to the side."""
-    if opens is Opens.SIDE:
+    if opens is Opening.SIDE:
         lines = [Line(Point(at, 0), Point(at, high)) for at in folds]
     else:
         lines = [Line(Point(0, at), Point(wide, at)) for at in folds]
@@ -58,6 +58,6 @@ def _card(wide: Length, high: Length, folds: tuple[Length, ...], opens: Opens) -
         wide,
         high,
         upright=True,
-        grain=Grain.HEIGHT if opens is Opens.SIDE else Grain.WIDTH,
+        grain=Grain.HEIGHT if opens is Opening.SIDE else Grain.WIDTH,
         scores=tuple(Score(line, Fold.MOUNTAIN, 180) for line in lines),
     )

@@ -8,20 +8,26 @@ from nester.core.lengths import Length, Unit, cm, format_length, inch, mm
 from nester.core.piece import Hole, Point
 from nester.designs.base.design import (
     Consumable,
-    Kind,
     Measure,
     Setting,
+    SettingKind,
     Settings,
     by_unit,
-    number,
-    tidied,
-    word,
+    choice_in,
+    floor_to_ruler,
+    number_in,
 )
 from nester.designs.base.errors import DesignRefusal
 
-__all__ = ["WEB", "hole_at", "hole_has_paper_round_it", "hole_settings", "ribbon"]
+__all__ = [
+    "MIN_EDGE_DISTANCE",
+    "check_hole_edge_distance",
+    "hole_from_settings",
+    "hole_settings",
+    "ribbon",
+]
 
-WEB: Length = mm(2)
+MIN_EDGE_DISTANCE: Length = mm(2)
 """Paper left between a hole and an edge so that it doesn't tear out (common practice, no
 source)."""
 
@@ -40,57 +46,57 @@ def hole_settings(side: Callable[[Settings], Length], ribbon_length: Length) -> 
     return (
         Setting(
             "hole",
-            Kind.LENGTH,
+            SettingKind.LENGTH,
             "diameter of the punched hole",
-            lambda before, unit: tidied(
+            lambda before, unit: floor_to_ruler(
                 min(by_unit(unit, mm(4), inch("3/16")), side(before) // 4), unit
             ),
-            least=mm(1),
-            most=cm(3),
+            minimum=mm(1),
+            maximum=cm(3),
         ),
         Setting(
             "hole-edge",
-            Kind.LENGTH,
+            SettingKind.LENGTH,
             "paper between the hole and the edge",
-            lambda before, unit: tidied(
+            lambda before, unit: floor_to_ruler(
                 min(by_unit(unit, mm(6), inch("1/4")), side(before) // 4), unit
             ),
-            least=WEB,
-            most=cm(20),
+            minimum=MIN_EDGE_DISTANCE,
+            maximum=cm(20),
         ),
-        Setting("eyelet", Kind.CHOICE, "an eyelet in the hole", "no", choices=("yes", "no")),
+        Setting("eyelet", SettingKind.CHOICE, "an eyelet in the hole", "no", choices=("yes", "no")),
         Setting(
             "ribbon",
-            Kind.LENGTH,
+            SettingKind.LENGTH,
             "length of the ribbon through the hole; 0 for none",
             lambda _, unit: by_unit(unit, ribbon_length, ribbon_length // cm(5) * inch(2)),
-            least=0,
-            most=cm(300),
+            minimum=0,
+            maximum=cm(300),
         ),
     )
 
 
-def hole_at(settings: Settings, centre: Point) -> Hole:
+def hole_from_settings(settings: Settings, centre: Point) -> Hole:
     """Return the hole that the settings ask for."""
-    return Hole(centre, number(settings, "hole"), word(settings, "eyelet") == "yes")
+    return Hole(centre, number_in(settings, "hole"), choice_in(settings, "eyelet") == "yes")
 
 
-def hole_has_paper_round_it(settings: Settings, across: Length, along: Length, unit: Unit) -> None:
+def check_hole_edge_distance(settings: Settings, across: Length, along: Length, unit: Unit) -> None:
     """Refuse a hole that leaves too little paper on a rectangle of `across` × `along`.
 
     The hole is in the middle of `across`, `hole-edge` from one end of `along`.
     """
-    hole, edge = number(settings, "hole"), number(settings, "hole-edge")
-    most = min(across - 2 * WEB, along - edge - WEB)
+    hole, edge = number_in(settings, "hole"), number_in(settings, "hole-edge")
+    most = min(across - 2 * MIN_EDGE_DISTANCE, along - edge - MIN_EDGE_DISTANCE)
     if hole > most:
         raise DesignRefusal(
             f"hole {format_length(hole, unit)} at hole-edge {format_length(edge, unit)} leaves too"
             f" little paper on {format_length(across, unit)} × {format_length(along, unit)};"
-            f" {format_length(WEB, unit)} must stay on every side of it"
+            f" {format_length(MIN_EDGE_DISTANCE, unit)} must stay on every side of it"
         )
 
 
 def ribbon(settings: Settings, use: str, quantity: int = 1) -> tuple[Consumable, ...]:
     """Return the ribbon that the settings ask for, if any."""
-    length = number(settings, "ribbon")
+    length = number_in(settings, "ribbon")
     return (Consumable("ribbon", use, Measure.LENGTH, length, quantity),) if length else ()

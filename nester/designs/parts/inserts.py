@@ -8,38 +8,38 @@ from typing import NamedTuple
 from nester.core.lengths import Length
 from nester.core.piece import Hole, Piece, Point
 
-__all__ = ["Punch", "photo_prints", "pull_out_cards", "punched"]
+__all__ = ["PunchedHole", "photo_prints", "pull_out_cards", "with_hole"]
 
 
-class Punch(NamedTuple):
+class PunchedHole(NamedTuple):
     """A hole for a ribbon, in the middle of a card's upper edge.
 
     Attributes
     ----------
     diameter
         Of the hole.
-    from_edge
+    edge_distance
         Paper between the hole and the card's edge.
     eyelet
         Whether an eyelet is set into it.
     """
 
     diameter: Length
-    from_edge: Length
+    edge_distance: Length
     eyelet: bool
 
 
-def pull_out_cards(side: Length, quantity: int, punch: Punch | None = None) -> Piece:
+def pull_out_cards(side: Length, quantity: int, punch: PunchedHole | None = None) -> Piece:
     """Make square cards that slide into the pockets of a tier, with a hole for a ribbon loop."""
     card = Piece.rectangle("pull-out card", "card", side, side, quantity=quantity)
     if punch is None:
         return card
     return replace(
-        punched(card, side, punch), note="Tie the ribbon through the hole, at the pocket's mouth."
+        with_hole(card, side, punch), note="Tie the ribbon through the hole, at the pocket's mouth."
     )
 
 
-def punched(piece: Piece, side: Length, punch: Punch) -> Piece:
+def with_hole(piece: Piece, side: Length, punch: PunchedHole) -> Piece:
     """Punch a card, or a mat that lies in the middle of it, where the card has its hole.
 
     Parameters
@@ -49,7 +49,7 @@ def punched(piece: Piece, side: Length, punch: Punch) -> Piece:
     side
         Side of the card.
     """
-    down = punch.from_edge - (side - piece.height) // 2
+    down = punch.edge_distance - (side - piece.height) // 2
     if down < 0:
         return piece
     centre = Point(piece.width // 2, down + punch.diameter // 2)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from nester.core.lengths import Length
 from nester.core.piece import Fold, Piece
-from nester.designs.parts.walled import Walled
+from nester.designs.parts.walled import WalledBase
 
 __all__ = ["lid", "lid_inside"]
 
@@ -40,7 +40,7 @@ def lid(
     tab
         How far mitred tabs reach along the next wall; 0 keeps the corners whole.
     """
-    shape = Walled(lid_inside(width, clearance), lid_inside(length, clearance), wall)
+    shape = WalledBase(lid_inside(width, clearance), lid_inside(length, clearance), wall)
     return Piece(
         name=name,
         role=role,

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from nester.core.lengths import Length
 from nester.core.piece import Piece
-from nester.designs.parts.walled import Walled
+from nester.designs.parts.walled import WalledBase
 
-__all__ = ["strips"]
+__all__ = ["lid_strips"]
 
 
-def strips(called: str, role: str, shape: Walled, reveal: Length) -> tuple[Piece, ...]:
+def lid_strips(called: str, role: str, shape: WalledBase, reveal: Length) -> tuple[Piece, ...]:
     """Make the strips for the four walls of a lid.
 
     They are as long as their walls, so that they meet at the corners, and lower by the reveal,
@@ -22,7 +22,7 @@ def strips(called: str, role: str, shape: Walled, reveal: Length) -> tuple[Piece
     shape
         The lid's base and walls.
     """
-    high = shape.wall - reveal
+    high = shape.wall_height - reveal
 
     def made(name: str, wide: Length, quantity: int) -> Piece:
         return Piece.rectangle(name, role, wide, high, quantity=quantity, upright=True)

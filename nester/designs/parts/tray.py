@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from nester.core.lengths import Length
 from nester.core.piece import Fold, Piece
-from nester.designs.parts.walled import Walled
+from nester.designs.parts.walled import WalledBase
 
 __all__ = ["tray"]
 
@@ -23,9 +23,9 @@ def tray(
     tab
         How far a tab reaches along the next wall; at most `depth` and the shorter side.
     mitre
-        How much narrower a tab is at each end of its free side (see `Walled.tabs`).
+        How much narrower a tab is at each end of its free side (see `WalledBase.tabs`).
     """
-    shape = Walled(width, length, depth)
+    shape = WalledBase(width, length, depth)
     return Piece(
         name="tray",
         role="tray",

@@ -15,7 +15,7 @@ from typing import NamedTuple
 from nester.core.lengths import Length
 from nester.core.piece import Fold, Grain, Line, Piece, Point, Score
 
-__all__ = ["Corner", "Walled", "mirrored"]
+__all__ = ["Corner", "WalledBase", "mirrored"]
 
 
 class Corner(NamedTuple):
@@ -25,40 +25,40 @@ class Corner(NamedTuple):
     ----------
     base
         Where it lies on the base.
-    up
+    outward
         The unit step away from the base, along the end of the wall that keeps the corner.
-    on
+    onward
         The unit step onwards round the box, along the side of the next wall.
     """
 
     base: Point
-    up: Point
-    on: Point
+    outward: Point
+    onward: Point
 
-    def at(self, up: Length, on: Length) -> Point:
+    def point_at(self, up: Length, on: Length) -> Point:
         """Return the point so far up and so far on from the base's corner."""
         return Point(
-            self.base.x + up * self.up.x + on * self.on.x,
-            self.base.y + up * self.up.y + on * self.on.y,
+            self.base.x + up * self.outward.x + on * self.onward.x,
+            self.base.y + up * self.outward.y + on * self.onward.y,
         )
 
 
-class Walled(NamedTuple):
-    """A base of `width` × `length` with walls of height `wall`."""
+class WalledBase(NamedTuple):
+    """A base of `width` × `length` with walls of height `wall_height`."""
 
     width: Length
     length: Length
-    wall: Length
+    wall_height: Length
 
     @property
     def blank_width(self) -> Length:
         """Width of the blank."""
-        return self.width + 2 * self.wall
+        return self.width + 2 * self.wall_height
 
     @property
     def blank_height(self) -> Length:
         """Height of the blank on the page: the base's length and two walls."""
-        return self.length + 2 * self.wall
+        return self.length + 2 * self.wall_height
 
     @property
     def grain(self) -> Grain:
@@ -70,8 +70,8 @@ class Walled(NamedTuple):
     @property
     def corners(self) -> tuple[Corner, ...]:
         """The corners, clockwise from the top right: the clockwise end of the top wall."""
-        left, right = self.wall, self.wall + self.width
-        top, bottom = self.wall, self.wall + self.length
+        left, right = self.wall_height, self.wall_height + self.width
+        top, bottom = self.wall_height, self.wall_height + self.length
         above, across, below, back = Point(0, -1), Point(1, 0), Point(0, 1), Point(-1, 0)
         return (
             Corner(Point(right, top), above, across),
@@ -103,14 +103,18 @@ class Walled(NamedTuple):
         return tuple(
             point
             for corner in self.corners
-            for point in (corner.at(self.wall, 0), corner.base, corner.at(0, self.wall))
+            for point in (
+                corner.point_at(self.wall_height, 0),
+                corner.base,
+                corner.point_at(0, self.wall_height),
+            )
         )
 
     def tab_outline(self, tab: Length, mitre: Length | None = None) -> tuple[Point, ...]:
         """Return the outline with a mitred tab at the clockwise end of each wall."""
         outline: list[Point] = []
         for corner, quad in zip(self.corners, self.tabs(tab, mitre), strict=True):
-            outline += [*quad, corner.at(0, self.wall)]
+            outline += [*quad, corner.point_at(0, self.wall_height)]
         return tuple(outline)
 
     def tabs(self, tab: Length, mitre: Length | None = None) -> tuple[tuple[Point, ...], ...]:
@@ -122,45 +126,47 @@ class Walled(NamedTuple):
             How far each reaches beyond its fold.
         mitre
             How much narrower it is at each end of its free side; more than 0, less than half the
-            wall.  None takes `usual_mitre`.
+            wall.  None takes `default_mitre`.
         """
-        cut = self.usual_mitre(tab) if mitre is None else mitre
+        cut = self.default_mitre(tab) if mitre is None else mitre
         return tuple(
             (
-                corner.at(self.wall, 0),
-                corner.at(self.wall - cut, tab),
-                corner.at(cut, tab),
+                corner.point_at(self.wall_height, 0),
+                corner.point_at(self.wall_height - cut, tab),
+                corner.point_at(cut, tab),
                 corner.base,
             )
             for corner in self.corners
         )
 
-    def usual_mitre(self, tab: Length) -> Length:
+    def default_mitre(self, tab: Length) -> Length:
         """Return a mitre of 45° on tabs up to a quarter of the wall, steeper on wider ones.
 
         So at least half of the wall's height is glued.
         """
-        return min(tab, self.wall // 4)
+        return min(tab, self.wall_height // 4)
 
     def corner_squares(self) -> tuple[tuple[Point, ...], ...]:
         """Return the corner squares as polygons."""
         return tuple(
             (
                 corner.base,
-                corner.at(self.wall, 0),
-                corner.at(self.wall, self.wall),
-                corner.at(0, self.wall),
+                corner.point_at(self.wall_height, 0),
+                corner.point_at(self.wall_height, self.wall_height),
+                corner.point_at(0, self.wall_height),
             )
             for corner in self.corners
         )
 
     def corner_scores(self, fold: Fold) -> tuple[Score, ...]:
         """Return the folds by which the corners (flaps or tabs) hang on their walls."""
-        return tuple(Score(Line(c.base, c.at(self.wall, 0)), fold) for c in self.corners)
+        return tuple(
+            Score(Line(c.base, c.point_at(self.wall_height, 0)), fold) for c in self.corners
+        )
 
     def corner_slits(self) -> tuple[Line, ...]:
         """Return the cuts that part kept corners from the next wall, from the edge inwards."""
-        return tuple(Line(c.at(0, self.wall), c.base) for c in self.corners)
+        return tuple(Line(c.point_at(0, self.wall_height), c.base) for c in self.corners)
 
 
 def mirrored(piece: Piece) -> Piece:

@@ -19,21 +19,21 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from nester.core.errors import Refusal
-from nester.drawing.canvas.marks import POINT
+from nester.drawing.canvas.marks import MM_PER_POINT
 
-__all__ = ["MISSING", "Face", "Faces", "Run"]
+__all__ = ["MISSING_GLYPH", "Face", "FontSet", "Run"]
 
-MISSING = "[?]"
+MISSING_GLYPH = "[?]"
 
 _TEXT, _BOLD = "text", "bold"
-_PLACES = {
+_FONT_FILES = {
     _TEXT: ("font_source_sans_pro", "files/SourceSansPro-Regular.ttf"),
     _BOLD: ("font_source_sans_pro", "files/SourceSansPro-Bold.ttf"),
     "devanagari": ("fontpkg_noto_sans_devanagari", "files/NotoSansDevanagari[wdth,wght].ttf"),
     "cjk": ("noto_cjk_sans_jp_regular", "NotoSansCJKjp-Regular.otf"),
 }
 """By name of a face: the package that brings it, and where in it."""
-_SHAPED = frozenset({"devanagari"})
+_SHAPED_FACES = frozenset({"devanagari"})
 
 
 @dataclass(frozen=True)
@@ -43,13 +43,13 @@ class Face:
     name: str
     path: Path
     widths: dict[str, float]
-    shaped: bool
-    own: bool = False
+    needs_shaping: bool
+    is_custom: bool = False
     """Whether it is a font that the shop brought."""
 
     def width(self, words: str) -> float:
         """Return how wide words are at a size of 1."""
-        if self.shaped:
+        if self.needs_shaping:
             return _shaped_width(self.path, words)
         return sum(map(self.widths.__getitem__, words))
 
@@ -58,10 +58,10 @@ class Run(NamedTuple):
     """Words that one face has all signs of."""
 
     face: Face
-    words: str
+    text: str
 
 
-class Faces:
+class FontSet:
     """The fonts of a document.
 
     Parameters
@@ -76,8 +76,8 @@ class Faces:
     """
 
     def __init__(self, more: Sequence[Path] = ()) -> None:
-        self._more = tuple(Path(path) for path in more)
-        self._faces = {name: _own_face(name) for name in (_TEXT, _BOLD)}
+        self._custom_paths = tuple(Path(path) for path in more)
+        self._faces = {name: _bundled_face(name) for name in (_TEXT, _BOLD)}
         self._fallbacks: list[Face] | None = None
         self.width = lru_cache(maxsize=100_000)(self._width)
         self._unit_width = lru_cache(maxsize=100_000)(self._measure)
@@ -95,20 +95,20 @@ class Faces:
         runs: list[Run] = []
         for sign in composed:
             face = self._face_of(sign, main, runs[-1].face if runs else main)
-            shown = sign if face is not None else MISSING
+            shown = sign if face is not None else MISSING_GLYPH
             face = face or main
             if runs and runs[-1].face is face:
-                runs[-1] = Run(face, runs[-1].words + shown)
+                runs[-1] = Run(face, runs[-1].text + shown)
             else:
                 runs.append(Run(face, shown))
         return runs
 
     def _width(self, words: str, size: float, *, bold: bool = False) -> float:
         """Return how wide words are in millimetres; the size is in points."""
-        return self._unit_width(words, bold) * size * POINT
+        return self._unit_width(words, bold) * size * MM_PER_POINT
 
     def _measure(self, words: str, bold: bool) -> float:
-        return sum(run.face.width(run.words) for run in self.runs(words, bold=bold))
+        return sum(run.face.width(run.text) for run in self.runs(words, bold=bold))
 
     def _face_of(self, sign: str, main: Face, before: Face) -> Face | None:
         # A joiner or an accent belongs to the letter before it.
@@ -116,34 +116,37 @@ class Faces:
             return before
         if sign in main.widths:
             return main
-        return next((face for face in self._others() if sign in face.widths), None)
+        return next((face for face in self._fallback_faces() if sign in face.widths), None)
 
-    def _others(self) -> list[Face]:
+    def _fallback_faces(self) -> list[Face]:
         if self._fallbacks is None:
-            own = [name for name in _PLACES if name not in self._faces and _is_there(name)]
+            own = [name for name in _FONT_FILES if name not in self._faces and _is_installed(name)]
             self._fallbacks = [
-                *(_face(f"own {number}", path) for number, path in enumerate(self._more)),
-                *(_own_face(name) for name in own),
+                *(
+                    _load_face(f"own {number}", path)
+                    for number, path in enumerate(self._custom_paths)
+                ),
+                *(_bundled_face(name) for name in own),
             ]
         return self._fallbacks
 
 
-def _is_there(name: str) -> bool:
-    return find_spec(_PLACES[name][0]) is not None
+def _is_installed(name: str) -> bool:
+    return find_spec(_FONT_FILES[name][0]) is not None
 
 
-def _own_face(name: str) -> Face:
-    package, place = _PLACES[name]
-    if not _is_there(name):
+def _bundled_face(name: str) -> Face:
+    package, place = _FONT_FILES[name]
+    if not _is_installed(name):
         raise Refusal(
             f"the font for printing is missing (Python package '{package.replace('_', '-')}');"
             " install Quirebox again"
         )
-    return _face(name, Path(str(files(package))) / place)
+    return _load_face(name, Path(str(files(package))) / place)
 
 
 @cache
-def _face(name: str, path: Path) -> Face:
+def _load_face(name: str, path: Path) -> Face:
     from fontTools.ttLib import TTFont, TTLibError
 
     try:
@@ -158,7 +161,7 @@ def _face(name: str, path: Path) -> Face:
             f"{path}: this font can't be read ({words}); give a .ttf or .otf file"
         ) from None
     own = name.startswith("own")
-    return Face(name, path, widths, own or name in _SHAPED, own)
+    return Face(name, path, widths, own or name in _SHAPED_FACES, own)
 
 
 @lru_cache(maxsize=10_000)

@@ -17,23 +17,23 @@ from typing import NamedTuple
 from nester.drawing.canvas.svg import SVG, svg_number
 
 __all__ = [
-    "POINT",
-    "Box",
-    "Disc",
+    "MM_PER_POINT",
+    "Circle",
     "Line",
-    "Lines",
+    "LineBatch",
     "Mark",
     "Poly",
-    "Spots",
+    "RectBatch",
+    "Rectangle",
     "Tag",
+    "TagChange",
     "Text",
-    "Within",
     "svg_marks",
     "svg_size",
     "svg_text",
 ]
 
-POINT = 25.4 / 72
+MM_PER_POINT = 25.4 / 72
 """Millimetres in a point, as PDF counts it (ISO 32000-1, 8.3.2.3)."""
 
 
@@ -42,7 +42,7 @@ class Text(NamedTuple):
 
     x: float
     y: float
-    words: str
+    text: str
     size: float
     bold: bool = False
     colour: str = "#000000"
@@ -62,7 +62,7 @@ class Line(NamedTuple):
     dash: tuple[float, ...] = ()
 
 
-class Lines(NamedTuple):
+class LineBatch(NamedTuple):
     """Many straight lines of one look; `ends` holds x1, y1, x2, y2 of each, one after another."""
 
     ends: array[float]
@@ -71,14 +71,14 @@ class Lines(NamedTuple):
     dash: tuple[float, ...] = ()
 
 
-class Spots(NamedTuple):
-    """Many filled rectangles of one colour; `sides` holds x, y, width, height of each."""
+class RectBatch(NamedTuple):
+    """Many filled rectangles of one colour; `rects` holds x, y, width, height of each."""
 
-    sides: array[float]
+    rects: array[float]
     fill: str = "#000000"
 
 
-class Box(NamedTuple):
+class Rectangle(NamedTuple):
     """A rectangle; no fill or no colour of its edge: that is not drawn."""
 
     x: float
@@ -88,7 +88,7 @@ class Box(NamedTuple):
     fill: str | None = None
     colour: str | None = "#000000"
     stroke: float = 0.2
-    round: float = 0.0
+    corner_radius: float = 0.0
 
 
 class Poly(NamedTuple):
@@ -101,7 +101,7 @@ class Poly(NamedTuple):
     stroke: float = 0.2
 
 
-class Disc(NamedTuple):
+class Circle(NamedTuple):
     """A circle."""
 
     x: float
@@ -125,27 +125,27 @@ class Tag:
         What it is a part of; parts are read in the order in which they were made.
     alt
         What a figure shows.
-    kids
+    children
         Its parts: tags, and once it is written, the page and number of marked content.
     """
 
     role: str
     parent: Tag | None = None
     alt: str = ""
-    kids: list[Tag | tuple[int, int]] = field(default_factory=list)
+    children: list[Tag | tuple[int, int]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         if self.parent is not None:
-            self.parent.kids.append(self)
+            self.parent.children.append(self)
 
 
-class Within(NamedTuple):
+class TagChange(NamedTuple):
     """No mark of its own: those that come after it belong to a tag, or to none."""
 
     tag: Tag | None
 
 
-Mark = Text | Line | Lines | Spots | Box | Poly | Disc | Within
+Mark = Text | Line | LineBatch | RectBatch | Rectangle | Poly | Circle | TagChange
 
 _INHERITED = ("fill", "stroke", "stroke-width", "stroke-dasharray", "font-size", "text-anchor")
 _TRANSLATE = re.compile(r"translate\(([-0-9.]+) ([-0-9.]+)\)")
@@ -183,7 +183,7 @@ def svg_marks(picture: ET.Element, x: float, y: float, scale: float) -> Iterator
     for mark in _marks(picture, x, y, scale, {"fill": "#000000", "stroke-width": "1"}):
         own = (mark.width, mark.colour, mark.dash) if isinstance(mark, Line) else None
         if lines and own != look:
-            yield Lines(lines, *look)
+            yield LineBatch(lines, *look)
             lines = array("d")
         if isinstance(mark, Line) and own is not None:
             look = own
@@ -191,7 +191,7 @@ def svg_marks(picture: ET.Element, x: float, y: float, scale: float) -> Iterator
         else:
             yield mark
     if lines:
-        yield Lines(lines, *look)
+        yield LineBatch(lines, *look)
 
 
 def _marks(
@@ -231,9 +231,9 @@ def _mark(
     fill = _colour(of["fill"])
     if tag == "rect":
         sides = (at("width"), at("height"))
-        return Box(x + at("x"), y + at("y"), *sides, fill, colour, stroke, at("rx"))
+        return Rectangle(x + at("x"), y + at("y"), *sides, fill, colour, stroke, at("rx"))
     if tag == "circle":
-        return Disc(x + at("cx"), y + at("cy"), at("r"), fill, colour, stroke)
+        return Circle(x + at("cx"), y + at("cy"), at("r"), fill, colour, stroke)
     if tag in ("polygon", "polyline"):
         return Poly(places(), tag == "polygon", fill, colour, stroke)
     if tag == "text":
@@ -241,7 +241,7 @@ def _mark(
             x + at("x"),
             y + at("y"),
             words or "",
-            float(of.get("font-size", 12)) * scale / POINT,
+            float(of.get("font-size", 12)) * scale / MM_PER_POINT,
             of.get("font-weight") == "bold",
             fill or "#000000",
             of.get("text-anchor", "start"),

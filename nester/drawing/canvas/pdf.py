@@ -11,19 +11,19 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 from nester.core.errors import Refusal
-from nester.core.lengths import quotable
+from nester.core.lengths import printable
 from nester.drawing.canvas.marks import (
-    POINT,
-    Box,
-    Disc,
+    MM_PER_POINT,
+    Circle,
     Line,
-    Lines,
+    LineBatch,
     Mark,
     Poly,
-    Spots,
+    Rectangle,
+    RectBatch,
     Tag,
+    TagChange,
     Text,
-    Within,
 )
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from fpdf import FPDF
 
-    from nester.drawing.canvas.fonts import Face, Faces, Run
+    from nester.drawing.canvas.fonts import Face, FontSet, Run
 
 __all__ = ["Page", "pages_pdf"]
 
@@ -47,7 +47,7 @@ class Page:
 
 
 def pages_pdf(
-    pages: Sequence[Page], faces: Faces, *, title: str, language: str, made_on: date
+    pages: Sequence[Page], faces: FontSet, *, title: str, language: str, made_on: date
 ) -> bytes:
     """Print pages; they are emptied on the way, so that a long document is in memory once only.
 
@@ -65,23 +65,23 @@ def pages_pdf(
     pdf.set_margin(0)
     pdf.c_margin = 0
     pdf.set_creation_date(datetime.combine(made_on, time(), UTC))
-    pdf.set_title(quotable(title))
+    pdf.set_title(printable(title))
     pdf.set_lang(language)
     # A viewer that heeds this offers no scaling (ISO 32000-1, table 150: PrintScaling).
     pdf.viewer_preferences = ViewerPreferences(print_scaling="None", display_doc_title=True)
     pdf._set_min_pdf_version("1.4")  # the first that knows tags
-    pen = _Pen(pdf, faces)
+    pen = _PageWriter(pdf, faces)
     for page in pages:
         pdf.add_page(format=(page.width, page.height))
         if page.bookmark:
-            pdf.start_section(quotable(page.bookmark))
+            pdf.start_section(printable(page.bookmark))
         pen.page(page)
         page.marks.clear()
-    with _refusing([face for face in pen.loaded if face.own], pdf):
+    with _refuse_damaged_fonts([face for face in pen.loaded if face.is_custom], pdf):
         return bytes(pdf.output())
 
 
-def _look_through(path: Path) -> None:
+def _read_all_tables(path: Path) -> None:
     """Read every table of a font, so that one that can't be read is closed again."""
     from fontTools.ttLib import TTFont
 
@@ -91,7 +91,7 @@ def _look_through(path: Path) -> None:
 
 
 @contextmanager
-def _refusing(faces: Sequence[Face], pdf: FPDF) -> Iterator[None]:
+def _refuse_damaged_fonts(faces: Sequence[Face], pdf: FPDF) -> Iterator[None]:
     """Refuse damaged fonts: they fail in many ways, some only when a font is embedded."""
     from fpdf.fonts import TTFFont
 
@@ -110,43 +110,43 @@ def _refusing(faces: Sequence[Face], pdf: FPDF) -> Iterator[None]:
         ) from None
 
 
-class _Pen:
+class _PageWriter:
     """Draws marks, and tells the document about a colour or a width only when it changes.
 
     Most of what a page holds is lines and words; to have fpdf2 check and write each takes several
     times as long as to write its operators (ISO 32000-1, 8 and 9) here.
     """
 
-    def __init__(self, pdf: FPDF, faces: Faces) -> None:
-        from nester.drawing.canvas.pdf_tags import Tree
+    def __init__(self, pdf: FPDF, faces: FontSet) -> None:
+        from nester.drawing.canvas.pdf_tags import StructureTree
 
         self.pdf, self.faces = pdf, faces
         self.loaded: list[Face] = []
-        self.shown: dict[tuple[str, str], str] = {}
+        self.encoded: dict[tuple[str, str], str] = {}
         self.operators: list[str] = []
         self.height = 0.0
-        self.now: dict[str, object] = {}
-        self.tree = Tree(pdf)
+        self.graphics_state: dict[str, object] = {}
+        self.tree = StructureTree(pdf)
         self.tag: Tag | None = None
         self.tagged = False
         pdf.struct_builder = self.tree  # type: ignore[assignment]
 
     def page(self, page: Page) -> None:
         """Draw a page, which has been begun."""
-        self.height = page.height / POINT
-        self.now = {}
+        self.height = page.height / MM_PER_POINT
+        self.graphics_state = {}
         self.tag = None
         for mark in page.marks:
-            if isinstance(mark, Within):
-                self._within(mark.tag)
+            if isinstance(mark, TagChange):
+                self._set_tag(mark.tag)
                 continue
             if not self.tagged:
                 self._begin_tag()
             self._draw(mark)
-        self._within(None)
+        self._set_tag(None)
         self._flush()
 
-    def _within(self, tag: Tag | None) -> None:
+    def _set_tag(self, tag: Tag | None) -> None:
         if tag is not self.tag or tag is None:
             if self.tagged:
                 self.operators.append("EMC")
@@ -171,27 +171,37 @@ class _Pen:
             case Text():
                 self._text(mark)
             case Line():
-                self._lines(Lines(array("d", mark[:4]), mark.width, mark.colour, mark.dash))
-            case Lines():
+                self._lines(LineBatch(array("d", mark[:4]), mark.width, mark.colour, mark.dash))
+            case LineBatch():
                 self._lines(mark)
-            case Spots():
+            case RectBatch():
                 self._fill(mark.fill)
-                self._spots(mark.sides)
-            case Box():
-                path = self._round(mark) if mark.round else self._rectangle(*mark[:4])
+                self._rectangles(mark.rects)
+            case Rectangle():
+                path = (
+                    self._rounded_rectangle(mark)
+                    if mark.corner_radius
+                    else self._rectangle(*mark[:4])
+                )
                 self._path(path, mark.fill, mark.colour, mark.stroke)
             case Poly():
-                places = [self._place(*point) for point in mark.points]
+                places = [self._point(*point) for point in mark.points]
                 end = " h" if mark.closed else ""
                 path = f"{places[0]} m {' '.join(f'{place} l' for place in places[1:])}{end}"
                 self._path(path, mark.fill, mark.colour, mark.stroke)
-            case Disc():
+            case Circle():
                 wide = 2 * mark.radius
-                box = Box(mark.x - mark.radius, mark.y - mark.radius, wide, wide, round=mark.radius)
-                self._path(self._round(box), mark.fill, mark.colour, mark.stroke)
+                box = Rectangle(
+                    mark.x - mark.radius,
+                    mark.y - mark.radius,
+                    wide,
+                    wide,
+                    corner_radius=mark.radius,
+                )
+                self._path(self._rounded_rectangle(box), mark.fill, mark.colour, mark.stroke)
 
     def _path(self, path: str, fill: str | None, colour: str | None, width: float) -> None:
-        paint = _PAINTS[fill is not None, colour is not None]
+        paint = _PAINT_OPERATORS[fill is not None, colour is not None]
         if fill is not None:
             self._fill(fill)
         if colour is not None:
@@ -199,32 +209,32 @@ class _Pen:
         if paint:
             self.operators.append(f"{path} {paint}")
 
-    def _lines(self, lines: Lines) -> None:
+    def _lines(self, lines: LineBatch) -> None:
         self._stroke(lines.colour, lines.width, lines.dash)
         high = self.height
         self.operators += [
-            f"{x1 / POINT:.2f} {high - y1 / POINT:.2f} m {x2 / POINT:.2f} {high - y2 / POINT:.2f} l"
-            for x1, y1, x2, y2 in zip(*_fours(lines.ends), strict=True)
+            f"{x1 / MM_PER_POINT:.2f} {high - y1 / MM_PER_POINT:.2f} m {x2 / MM_PER_POINT:.2f} {high - y2 / MM_PER_POINT:.2f} l"
+            for x1, y1, x2, y2 in zip(*_columns(lines.ends), strict=True)
         ]
         self.operators.append("S")
 
-    def _spots(self, sides: array[float]) -> None:
+    def _rectangles(self, sides: array[float]) -> None:
         high = self.height
         self.operators += [
-            f"{x / POINT:.2f} {high - y / POINT:.2f} {wide / POINT:.2f} {-tall / POINT:.2f} re"
-            for x, y, wide, tall in zip(*_fours(sides), strict=True)
+            f"{x / MM_PER_POINT:.2f} {high - y / MM_PER_POINT:.2f} {wide / MM_PER_POINT:.2f} {-tall / MM_PER_POINT:.2f} re"
+            for x, y, wide, tall in zip(*_columns(sides), strict=True)
         ]
         self.operators.append("f")
 
     def _rectangle(self, x: float, y: float, width: float, height: float) -> str:
-        return f"{self._place(x, y)} {width / POINT:.2f} {-height / POINT:.2f} re"
+        return f"{self._point(x, y)} {width / MM_PER_POINT:.2f} {-height / MM_PER_POINT:.2f} re"
 
-    def _round(self, box: Box) -> str:
+    def _rounded_rectangle(self, box: Rectangle) -> str:
         """Return the path of a rectangle with round corners, each a Bézier curve."""
-        radius = min(box.round, box.width / 2, box.height / 2)
-        near = radius * (1 - _ROUNDNESS)
+        radius = min(box.corner_radius, box.width / 2, box.height / 2)
+        near = radius * (1 - _CIRCLE_HANDLE)
         left, top, right, bottom = box.x, box.y, box.x + box.width, box.y + box.height
-        at = self._place
+        at = self._point
         return " ".join(
             (
                 f"{at(left + radius, top)} m {at(right - radius, top)} l",
@@ -238,36 +248,36 @@ class _Pen:
             )
         )
 
-    def _place(self, x: float, y: float) -> str:
-        return f"{x / POINT:.2f} {self.height - y / POINT:.2f}"
+    def _point(self, x: float, y: float) -> str:
+        return f"{x / MM_PER_POINT:.2f} {self.height - y / MM_PER_POINT:.2f}"
 
     def _text(self, mark: Text) -> None:
-        runs = self.faces.runs(mark.words, bold=mark.bold)
-        share = _SHARES[mark.anchor]
+        runs = self.faces.runs(mark.text, bold=mark.bold)
+        share = _ANCHOR_SHARES[mark.anchor]
         if len(runs) == 1:
-            widths = [self.faces.width(mark.words, mark.size, bold=mark.bold)] if share else [0.0]
+            widths = [self.faces.width(mark.text, mark.size, bold=mark.bold)] if share else [0.0]
         else:
-            widths = [run.face.width(run.words) * mark.size * POINT for run in runs]
+            widths = [run.face.width(run.text) * mark.size * MM_PER_POINT for run in runs]
         along = -share * sum(widths)
         for run, width in zip(runs, widths, strict=True):
             x, y = (mark.x, mark.y - along) if mark.turned else (mark.x + along, mark.y)
-            if run.face.shaped:
-                self._shaped(x, y, run, mark)
+            if run.face.needs_shaping:
+                self._shaped_text(x, y, run, mark)
             else:
                 self._fill(mark.colour)
-                if self._changes("font", (run.face.name, mark.size)):
+                if self._update_state("font", (run.face.name, mark.size)):
                     self.operators.append(self._font(run.face, mark.size))
                 way = (
-                    f"0 1 -1 0 {self._place(x, y)} Tm" if mark.turned else f"{self._place(x, y)} Td"
+                    f"0 1 -1 0 {self._point(x, y)} Tm" if mark.turned else f"{self._point(x, y)} Td"
                 )
-                self.operators.append(f"BT {way} {self._show(run)} ET")
+                self.operators.append(f"BT {way} {self._show_operator(run)} ET")
             along += width
 
     def _load(self, face: Face) -> None:
         if face.name not in self.pdf.fonts:
-            with _refusing([face], self.pdf):
-                if face.own:
-                    _look_through(face.path)
+            with _refuse_damaged_fonts([face], self.pdf):
+                if face.is_custom:
+                    _read_all_tables(face.path)
                 self.pdf.add_font(face.name, fname=str(face.path))
             self.loaded.append(face)
 
@@ -276,15 +286,15 @@ class _Pen:
         font = self.pdf.fonts[face.name]
         return self.pdf._set_font_for_page(font, size, wrap_in_text_object=False)
 
-    def _show(self, run: Run) -> str:
+    def _show_operator(self, run: Run) -> str:
         """Return the operator that shows words, in the font's own numbers of its signs."""
-        key = (run.face.name, run.words)
-        if key not in self.shown:
+        key = (run.face.name, run.text)
+        if key not in self.encoded:
             font = self.pdf.fonts[run.face.name]
-            self.shown[key] = font.encode_text(run.words)
-        return self.shown[key]
+            self.encoded[key] = font.encode_text(run.text)
+        return self.encoded[key]
 
-    def _shaped(self, x: float, y: float, run: Run, mark: Text) -> None:
+    def _shaped_text(self, x: float, y: float, run: Run, mark: Text) -> None:
         """Have fpdf2 set signs that change beside one another; it does so in cells only."""
         self._fill(mark.colour)
         self._flush()
@@ -296,35 +306,35 @@ class _Pen:
             pdf.set_text_shaping(True)
             with pdf.rotation(90 if mark.turned else 0, x, y):
                 # A cell's words stand 0.3 of their size below its middle.
-                pdf.set_xy(x, y - 0.3 * mark.size * POINT)
-                pdf.cell(w=0, h=0, text=run.words)
+                pdf.set_xy(x, y - 0.3 * mark.size * MM_PER_POINT)
+                pdf.cell(w=0, h=0, text=run.text)
             pdf.set_text_shaping(False)
 
     def _fill(self, colour: str) -> None:
-        if self._changes("fill", colour):
+        if self._update_state("fill", colour):
             self.operators.append(f"{_rgb(colour)} rg")
 
     def _stroke(self, colour: str, width: float, dash: tuple[float, ...]) -> None:
-        if self._changes("colour", colour):
+        if self._update_state("colour", colour):
             self.operators.append(f"{_rgb(colour)} RG")
-        if self._changes("width", width):
-            self.operators.append(f"{width / POINT:.2f} w")
-        if self._changes("dash", dash):
-            parts = " ".join(f"{part / POINT:.3f}" for part in dash)
+        if self._update_state("width", width):
+            self.operators.append(f"{width / MM_PER_POINT:.2f} w")
+        if self._update_state("dash", dash):
+            parts = " ".join(f"{part / MM_PER_POINT:.3f}" for part in dash)
             self.operators.append(f"[{parts}] 0 d")
 
-    def _changes(self, what: str, value: object) -> bool:
-        if self.now.get(what) == value:
+    def _update_state(self, what: str, value: object) -> bool:
+        if self.graphics_state.get(what) == value:
             return False
-        self.now[what] = value
+        self.graphics_state[what] = value
         return True
 
 
-_SHARES = {"start": 0.0, "middle": 0.5, "end": 1.0}
+_ANCHOR_SHARES = {"start": 0.0, "middle": 0.5, "end": 1.0}
 """How much of a text stands left of its place."""
-_PAINTS = {(True, True): "B", (True, False): "f", (False, True): "S", (False, False): ""}
+_PAINT_OPERATORS = {(True, True): "B", (True, False): "f", (False, True): "S", (False, False): ""}
 """Operators by whether an area is filled and its edge drawn."""
-_ROUNDNESS = 4 / 3 * (2**0.5 - 1)
+_CIRCLE_HANDLE = 4 / 3 * (2**0.5 - 1)
 """How far a Bézier curve's handles reach along the sides of a quarter of a circle; its error is
 below 0.03 % of the radius."""
 
@@ -337,5 +347,5 @@ def _rgb(colour: str) -> str:
     return " ".join(f"{int(digits[i : i + 2], 16) / 255:.4g}" for i in (0, 2, 4))
 
 
-def _fours(values: array[float]) -> tuple[array[float], ...]:
+def _columns(values: array[float]) -> tuple[array[float], ...]:
     return values[0::4], values[1::4], values[2::4], values[3::4]

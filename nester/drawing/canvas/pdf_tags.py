@@ -17,10 +17,10 @@ from nester.drawing.canvas.marks import Tag
 if TYPE_CHECKING:
     from fpdf import FPDF
 
-__all__ = ["Tree"]
+__all__ = ["StructureTree"]
 
 
-class Tree:
+class StructureTree:
     """The structure of one document, in the place of fpdf2's own.
 
     fpdf2 asks it for its objects, and hands its pages to what it finds in ``doc_struct_elem.k``.
@@ -28,56 +28,56 @@ class Tree:
 
     def __init__(self, pdf: FPDF) -> None:
         self._pdf = pdf
-        self._leaves: dict[int, list[Tag]] = {}
-        self._objects: dict[Tag, _Element] = {}
+        self._marked_content: dict[int, list[Tag]] = {}
+        self._objects: dict[Tag, _StructureElement] = {}
         self.doc_struct_elem = _Pages()
 
     def mark(self, tag: Tag) -> int:
         """Return the number of a tag's next marked content on the page that is being written."""
         number = self._pdf.page
-        if number not in self._leaves:
-            self._leaves[number] = []
-            self.doc_struct_elem.k.append(_Leaf(number))
+        if number not in self._marked_content:
+            self._marked_content[number] = []
+            self.doc_struct_elem.k.append(_PageReference(number))
             self._pdf.pages[number].struct_parents = number - 1
-        leaves = self._leaves[number]
+        leaves = self._marked_content[number]
         leaves.append(tag)
-        tag.kids.append((number, len(leaves) - 1))
+        tag.children.append((number, len(leaves) - 1))
         return len(leaves) - 1
 
     def empty(self) -> bool:
         """Tell whether nothing is tagged."""
-        return not self._leaves
+        return not self._marked_content
 
     def __iter__(self) -> Iterator[PDFObject]:
         """Yield the objects of the tree, its root first."""
         pages = {leaf.number: leaf for leaf in self.doc_struct_elem.k}
-        top = next(iter(self._leaves.values()))[0]
+        top = next(iter(self._marked_content.values()))[0]
         while top.parent is not None:
             top = top.parent
-        root = _Root()
+        root = _StructureRoot()
         self._add(top, root, pages)
         elements = list(self._objects.values())
-        parents = _Parents(
+        parents = _ParentTree(
             [
                 (number - 1, [self._objects[tag] for tag in leaves])
-                for number, leaves in sorted(self._leaves.items())
+                for number, leaves in sorted(self._marked_content.items())
             ]
         )
-        root.top, root.parents, root.next = elements[0], parents, max(self._leaves) + 1
+        root.top, root.parents, root.next = elements[0], parents, max(self._marked_content) + 1
         yield root
         yield parents
         yield from elements
 
-    def _add(self, top: Tag, root: PDFObject, pages: dict[int, _Leaf]) -> None:
+    def _add(self, top: Tag, root: PDFObject, pages: dict[int, _PageReference]) -> None:
         waiting = [top]
         while waiting:
             tag = waiting.pop()
             parent = root if tag.parent is None else self._objects[tag.parent]
-            self._objects[tag] = _Element(tag, parent, pages, self._objects)
-            waiting += reversed([kid for kid in tag.kids if isinstance(kid, Tag)])
+            self._objects[tag] = _StructureElement(tag, parent, pages, self._objects)
+            waiting += reversed([kid for kid in tag.children if isinstance(kid, Tag)])
 
 
-class _Leaf:
+class _PageReference:
     """A page as the tree sees it; fpdf2 sets `pg` before anything is written."""
 
     def __init__(self, number: int) -> None:
@@ -97,10 +97,10 @@ class _Pages:
     """Holds the pages where fpdf2 looks for elements."""
 
     def __init__(self) -> None:
-        self.k: list[_Leaf] = []
+        self.k: list[_PageReference] = []
 
 
-class _Root(PDFObject):
+class _StructureRoot(PDFObject):
     __slots__ = ("_id", "next", "parents", "top")
 
     def __init__(self) -> None:
@@ -116,12 +116,12 @@ class _Root(PDFObject):
         )
 
 
-class _Parents(PDFObject):
+class _ParentTree(PDFObject):
     """By page, the elements of its marked contents."""
 
     __slots__ = ("_id", "pages")
 
-    def __init__(self, pages: list[tuple[int, list[_Element]]]) -> None:
+    def __init__(self, pages: list[tuple[int, list[_StructureElement]]]) -> None:
         super().__init__()
         self.pages = pages
 
@@ -130,20 +130,24 @@ class _Parents(PDFObject):
         return f"{self.id} 0 obj<</Nums[{' '.join(rows)}]>>endobj"
 
 
-class _Element(PDFObject):
+class _StructureElement(PDFObject):
     __slots__ = ("_id", "all", "pages", "parent", "tag")
 
     def __init__(
-        self, tag: Tag, parent: PDFObject, pages: dict[int, _Leaf], every: dict[Tag, _Element]
+        self,
+        tag: Tag,
+        parent: PDFObject,
+        pages: dict[int, _PageReference],
+        every: dict[Tag, _StructureElement],
     ) -> None:
         super().__init__()
         self.tag, self.parent, self.pages, self.all = tag, parent, pages, every
 
     def serialize(self, *_: object, **__: object) -> str:
         tag = self.tag
-        on = next((kid[0] for kid in tag.kids if not isinstance(kid, Tag)), None)
+        on = next((kid[0] for kid in tag.children if not isinstance(kid, Tag)), None)
         kids = []
-        for kid in tag.kids:
+        for kid in tag.children:
             if isinstance(kid, Tag):
                 kids.append(self.all[kid].ref)
             elif kid[0] == on:

@@ -21,7 +21,7 @@ from nester.core.lengths import (
     format_length,
     inch,
     mm,
-    quotable,
+    printable,
 )
 from nester.drawing.canvas.svg import SVG, svg_document, svg_element, svg_number
 from nester.drawing.pictures.layout import text_width
@@ -35,8 +35,8 @@ __all__ = ["SLEEVE", "draw_assembly"]
 SLEEVE = "sleeve"
 """A part of this role is closed above as well: something slides through it."""
 
-_PER_MM = 4
-_WIDEST, _HIGHEST = 110 * _PER_MM, 140 * _PER_MM
+_UNITS_PER_MM = 4
+_MAX_WIDTH, _MAX_HEIGHT = 110 * _UNITS_PER_MM, 140 * _UNITS_PER_MM
 """Most room for the parts, so that the picture with its words fits an A4 page."""
 _SCALES = tuple(
     Fraction(*parts)
@@ -45,34 +45,34 @@ _SCALES = tuple(
         (1, 10), (1, 15), (1, 20), (1, 25), (1, 30), (1, 40), (1, 50),
     )
 )  # fmt: skip
-_BARS = {
+_SCALE_BARS = {
     Unit.IN: [inch(part) for part in ("1/8", "1/4", "1/2", "1", "2", "5", "10", "20")],
     Unit.CM: [*map(cm, ("0.1", "0.5", "1", "2", "5", "10", "20", "50"))],
     Unit.MM: [*map(mm, ("1", "5", "10", "20", "50", "100", "200", "500"))],
 }
-_LONGEST_BAR = 160
+_MAX_BAR_LENGTH = 160
 
 _WALL = Fraction(4)
 _GAP = Fraction(5)
 """Least between walls drawn."""
 _LIFT = Fraction(26)
 _MARGIN = Fraction(28)
-_HEAD = Fraction(64)
+_HEADER = Fraction(64)
 _WORDS, _TITLE = 13.0, 18.0
 _LINE = Fraction(16)
 _LABEL = Fraction(40)
 """From one label to the next: two lines and air."""
 _LEADER = Fraction(56)
-_NAME_SIGNS = 48
+_MAX_NAME_LENGTH = 48
 
 _INK, _FAINT, _PLAIN = "#222222", "#666666", "#ffffff"
 
 
-class _Drawn(NamedTuple):
+class _DrawnPart(NamedTuple):
     """A part in the picture: half its width, and where it begins and ends, y down."""
 
     part: SectionPart
-    half: Fraction
+    half_width: Fraction
     top: Fraction
     bottom: Fraction
 
@@ -98,33 +98,33 @@ def draw_assembly(
     """
     if not parts:
         raise ValueError("there is no part to draw")
-    ratio = _ratio(parts)
-    drawn = _stand(parts, ratio * _PER_MM / UNITS_PER_MM)
+    ratio = _largest_scale(parts)
+    drawn = _stacked(parts, ratio * _UNITS_PER_MM / UNITS_PER_MM)
     labels = [_label(piece.part, unit, thickness) for piece in drawn]
     return _picture(drawn, labels, ratio, unit)
 
 
-def _ratio(parts: Sequence[SectionPart]) -> Fraction:
+def _largest_scale(parts: Sequence[SectionPart]) -> Fraction:
     """Return the largest scale at which everything has room."""
     wide = max(part.width for part in parts)
-    lids = sum(part.height for part in parts if part.lid)
-    high = lids + max((part.height for part in parts if not part.lid), default=0)
+    lids = sum(part.height for part in parts if part.is_lid)
+    high = lids + max((part.height for part in parts if not part.is_lid), default=0)
     for ratio in _SCALES:
-        unit = ratio * _PER_MM / UNITS_PER_MM
-        if wide * unit <= _WIDEST and high * unit <= _HIGHEST:
+        unit = ratio * _UNITS_PER_MM / UNITS_PER_MM
+        if wide * unit <= _MAX_WIDTH and high * unit <= _MAX_HEIGHT:
             return ratio
     return _SCALES[-1]
 
 
-def _stand(parts: Sequence[SectionPart], scale: Fraction) -> list[_Drawn]:
+def _stacked(parts: Sequence[SectionPart], scale: Fraction) -> list[_DrawnPart]:
     """Stand the parts in one another on y = 0, and hang the lids above, the outermost on top."""
-    drawn: list[_Drawn] = []
-    for part in sorted((p for p in parts if not p.lid), key=lambda p: p.inside):
+    drawn: list[_DrawnPart] = []
+    for part in sorted((p for p in parts if not p.is_lid), key=lambda p: p.nesting_depth):
         half, bottom = part.width * scale / 2, Fraction(0)
         top = -max(part.height * scale, _WALL)
         if drawn:
             around = drawn[-1]
-            half = max(min(half, around.half - _WALL - _GAP), 2 * _WALL)
+            half = max(min(half, around.half_width - _WALL - _GAP), 2 * _WALL)
             bottom = around.bottom - _WALL - _GAP / 2
             top += bottom
             if around.part.role.partition(".")[0] == SLEEVE:
@@ -132,47 +132,47 @@ def _stand(parts: Sequence[SectionPart], scale: Fraction) -> list[_Drawn]:
             elif part.height <= around.part.height:
                 top = max(top, around.top)
             top = min(top, bottom - _WALL)
-        drawn.append(_Drawn(part, half, top, bottom))
+        drawn.append(_DrawnPart(part, half, top, bottom))
     rim = min((piece.top for piece in drawn), default=Fraction(0))
-    for part in sorted((p for p in parts if p.lid), key=lambda p: -p.inside):
+    for part in sorted((p for p in parts if p.is_lid), key=lambda p: -p.nesting_depth):
         bottom = rim - _LIFT
         rim = bottom - max(part.height * scale, _WALL)
         half = part.width * scale / 2
-        covered = _covered(part, drawn)
+        covered = _covered_part(part, drawn)
         if covered:
-            half = max(half, covered.half + _WALL + _GAP / 2)
-        drawn.append(_Drawn(part, half, rim, bottom))
+            half = max(half, covered.half_width + _WALL + _GAP / 2)
+        drawn.append(_DrawnPart(part, half, rim, bottom))
     return drawn
 
 
-def _covered(lid: SectionPart, drawn: Sequence[_Drawn]) -> _Drawn | None:
+def _covered_part(lid: SectionPart, drawn: Sequence[_DrawnPart]) -> _DrawnPart | None:
     """Return the widest part that a lid goes over."""
-    narrower = [d for d in drawn if not d.part.lid and d.part.width <= lid.width]
+    narrower = [d for d in drawn if not d.part.is_lid and d.part.width <= lid.width]
     return max(narrower, key=lambda d: d.part.width, default=None)
 
 
 def _label(part: SectionPart, unit: Unit, thickness: Thickness | None) -> tuple[str, str]:
-    name = quotable(part.name)
-    if len(name) > _NAME_SIGNS:
-        name = name[:_NAME_SIGNS].rstrip() + "…"
+    name = printable(part.name)
+    if len(name) > _MAX_NAME_LENGTH:
+        name = name[:_MAX_NAME_LENGTH].rstrip() + "…"
     sizes = f"{format_length(part.width, unit)} wide"
     if part.height:
-        sizes += f", {'walls ' if part.lid else ''}{format_length(part.height, unit)} high"
+        sizes += f", {'walls ' if part.is_lid else ''}{format_length(part.height, unit)} high"
     if thickness is not None:
         sizes += f", paper {format_length(thickness(part.role), Unit.MM)} thick"
     return name, sizes
 
 
 def _picture(
-    drawn: Sequence[_Drawn], labels: Sequence[tuple[str, str]], ratio: Fraction, unit: Unit
+    drawn: Sequence[_DrawnPart], labels: Sequence[tuple[str, str]], ratio: Fraction, unit: Unit
 ) -> str:
     anchors = _anchors(drawn)
     order = sorted(range(len(drawn)), key=lambda at: anchors[at][1])
     heights = _label_heights([anchors[at][1] for at in order])
-    reach = max(piece.half for piece in drawn)
+    reach = max(piece.half_width for piece in drawn)
     top = min(*(piece.top for piece in drawn), heights[0] - _LABEL / 2)
     bottom = max(Fraction(34), heights[-1] + _LABEL / 2)
-    centre, floor = _MARGIN + reach, _HEAD - top
+    centre, floor = _MARGIN + reach, _HEADER - top
     words_at = centre + reach + _LEADER
     title = "Seen from the side, cut through the middle"
     notes = _notes(drawn, ratio)
@@ -189,8 +189,8 @@ def _picture(
         f"{{{SVG}}}svg",
         {
             "viewBox": f"0 0 {svg_number(wide)} {svg_number(high)}",
-            "width": f"{svg_number(wide / _PER_MM)}mm",
-            "height": f"{svg_number(high / _PER_MM)}mm",
+            "width": f"{svg_number(wide / _UNITS_PER_MM)}mm",
+            "height": f"{svg_number(high / _UNITS_PER_MM)}mm",
             "font-family": "sans-serif",
             "font-size": svg_number(Fraction(_WORDS)),
             "fill": _INK,
@@ -205,41 +205,41 @@ def _picture(
         _draw_part(stage, piece, _PLAIN if number % 2 else _INK)
     for at, label_y in zip(order, heights, strict=True):
         _draw_label(stage, anchors[at], reach, label_y, labels[at])
-    _draw_width(stage, next((d for d in drawn if not d.part.lid), drawn[0]), unit)
-    _draw_bar(root, notes_at - 18, ratio, unit)
+    _draw_width(stage, next((d for d in drawn if not d.part.is_lid), drawn[0]), unit)
+    _draw_scale_bar(root, notes_at - 18, ratio, unit)
     for number, line in enumerate(notes):
         _text(root, line, _MARGIN, notes_at + _LINE * (number + 1), fill=_FAINT)
     return svg_document(root)
 
 
-def _notes(drawn: Sequence[_Drawn], ratio: Fraction) -> list[str]:
+def _notes(drawn: Sequence[_DrawnPart], ratio: Fraction) -> list[str]:
     notes = [
-        f"Drawn at {_plain(ratio.numerator, ratio.denominator)} when printed at 100 %.",
+        f"Drawn at {_scale_text(ratio.numerator, ratio.denominator)} when printed at 100 %.",
         "Paper, and narrow gaps between walls, are drawn wider than they are.",
     ]
-    if any(piece.part.lid for piece in drawn):
+    if any(piece.part.is_lid for piece in drawn):
         notes.append("Lids are lifted; dotted lines show where they go.")
     return notes
 
 
-def _plain(numerator: int, denominator: int) -> str:
+def _scale_text(numerator: int, denominator: int) -> str:
     """Write a scale with a one: 1 : 2.5 for two fifths."""
     if numerator >= denominator:
         return f"{numerator} : {denominator}"
     return f"1 : {denominator / numerator:g}"
 
 
-def _anchors(drawn: Sequence[_Drawn]) -> list[tuple[Fraction, Fraction]]:
+def _anchors(drawn: Sequence[_DrawnPart]) -> list[tuple[Fraction, Fraction]]:
     """Return where each part's leader begins: on its right wall, each lower than the last."""
     anchors = []
     lowest = min(piece.top for piece in drawn)
     for piece in drawn:
-        if piece.part.lid:
+        if piece.part.is_lid:
             y = (piece.top + piece.bottom) / 2
         else:
             y = min(max(piece.top + 12, lowest + 12), piece.bottom - _WALL / 2)
             lowest = y
-        anchors.append((piece.half - _WALL / 2, y))
+        anchors.append((piece.half_width - _WALL / 2, y))
     return anchors
 
 
@@ -252,8 +252,8 @@ def _label_heights(wished: Sequence[Fraction]) -> list[Fraction]:
     return [y - pushed / 2 for y in heights]
 
 
-def _draw_part(stage: ET.Element, piece: _Drawn, fill: str) -> None:
-    half, top, bottom = piece.half, piece.top, piece.bottom
+def _draw_part(stage: ET.Element, piece: _DrawnPart, fill: str) -> None:
+    half, top, bottom = piece.half_width, piece.top, piece.bottom
     within = half - _WALL
     role = piece.part.role.partition(".")[0]
     look = {"fill": fill, "stroke": _INK, "stroke-width": "1", "fill-rule": "evenodd"}
@@ -263,7 +263,7 @@ def _draw_part(stage: ET.Element, piece: _Drawn, fill: str) -> None:
     elif role == SLEEVE:
         hole = [(-within, top + _WALL), (within, top + _WALL)]
         strokes = [ring, [*hole, (within, bottom - _WALL), (-within, bottom - _WALL)]]
-    elif piece.part.lid:
+    elif piece.part.is_lid:
         inner = [(within, bottom), (within, top + _WALL), (-within, top + _WALL)]
         strokes = [[*ring[:3], *inner, (-within, bottom), ring[3]]]
     else:
@@ -276,12 +276,12 @@ def _draw_part(stage: ET.Element, piece: _Drawn, fill: str) -> None:
     svg_element(stage, "path", d=path, **look)
 
 
-def _draw_guides(stage: ET.Element, piece: _Drawn, drawn: Sequence[_Drawn]) -> None:
+def _draw_guides(stage: ET.Element, piece: _DrawnPart, drawn: Sequence[_DrawnPart]) -> None:
     """Draw dotted lines from a lid's walls down to the rim of what it covers."""
-    covered = _covered(piece.part, drawn) if piece.part.lid else None
+    covered = _covered_part(piece.part, drawn) if piece.part.is_lid else None
     if covered is None:
         return
-    for x in (_WALL / 2 - piece.half, piece.half - _WALL / 2):
+    for x in (_WALL / 2 - piece.half_width, piece.half_width - _WALL / 2):
         look = {"stroke": _FAINT, "stroke-width": "1", "stroke-dasharray": "1 4"}
         _line(stage, (x, piece.bottom), (x, covered.top), look)
 
@@ -306,18 +306,18 @@ def _draw_label(
     _text(stage, sizes, words_at, y - 2 + _LINE)
 
 
-def _draw_width(stage: ET.Element, piece: _Drawn, unit: Unit) -> None:
-    y, half = Fraction(14), piece.half
+def _draw_width(stage: ET.Element, piece: _DrawnPart, unit: Unit) -> None:
+    y, half = Fraction(14), piece.half_width
     _line(stage, (-half, y), (half, y), {"stroke": _FAINT})
     for x in (-half, half):
         _line(stage, (x, y - 4), (x, y + 4), {"stroke": _FAINT})
     _text(stage, format_length(piece.part.width, unit), Fraction(0), y + 18, anchor="middle")
 
 
-def _draw_bar(root: ET.Element, y: Fraction, ratio: Fraction, unit: Unit) -> None:
-    scale = ratio * _PER_MM / UNITS_PER_MM
-    lengths = [length for length in _BARS[unit] if length * scale <= _LONGEST_BAR]
-    length: Length = lengths[-1] if lengths else _BARS[unit][0]
+def _draw_scale_bar(root: ET.Element, y: Fraction, ratio: Fraction, unit: Unit) -> None:
+    scale = ratio * _UNITS_PER_MM / UNITS_PER_MM
+    lengths = [length for length in _SCALE_BARS[unit] if length * scale <= _MAX_BAR_LENGTH]
+    length: Length = lengths[-1] if lengths else _SCALE_BARS[unit][0]
     right = _MARGIN + length * scale
     _line(root, (_MARGIN, y), (right, y), {"stroke": _INK, "stroke-width": "2"})
     for x in (_MARGIN, right):

@@ -33,7 +33,7 @@ INK, FAINT, GRID = "#222222", "#777777", "#cccccc"
 _FONT = 12
 _MARGIN = 15
 """Of a PDF's page, in millimetres."""
-_LETTER = 6.6
+_LETTER_WIDTH = 6.6
 """Width of a letter at that size, generously."""
 
 
@@ -43,27 +43,27 @@ class StepChart:
 
     Attributes
     ----------
-    places
+    positions
         Sizes in fine units, rising.
     values
         For each; None where there is none.
-    least
+    lower_bounds
         What the value is at least, drawn beside it as a dashed line; None where it isn't known.
     marked
         Which places are marked.
-    words
+    format_value
         Writes a value.
     """
 
     title: str
-    across: str
-    up: str
+    x_label: str
+    y_label: str
     unit: Unit
-    places: tuple[Length, ...]
+    positions: tuple[Length, ...]
     values: tuple[Fraction | None, ...]
-    least: tuple[Fraction | None, ...]
+    lower_bounds: tuple[Fraction | None, ...]
     marked: frozenset[int]
-    words: Callable[[Fraction], str]
+    format_value: Callable[[Fraction], str]
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ class BarChart:
 
     title: str
     rows: tuple[tuple[str, Fraction], ...]
-    words: Callable[[Fraction], str]
+    format_value: Callable[[Fraction], str]
 
 
 # --- ticks ---------------------------------------------------------------------------------------
@@ -95,10 +95,10 @@ def length_ticks(low: Length, high: Length, unit: Unit, most: int) -> list[Lengt
     If none is within it, the two ends.
     """
     if unit is Unit.IN:
-        steps = [unit.size // 2**n for n in range(6, 0, -1)]
-        steps += [unit.size * n for n in (1, 2, 4, 6, 12, 24, 60, 120)]
+        steps = [unit.fine_units // 2**n for n in range(6, 0, -1)]
+        steps += [unit.fine_units * n for n in (1, 2, 4, 6, 12, 24, 60, 120)]
     else:
-        fine = unit.size // 100
+        fine = unit.fine_units // 100
         steps = [fine * n * 10**power for power in range(6) for n in (1, 2, 5)]
     for step in steps:
         ticks = list(range(-(-low // step) * step, high + 1, step))
@@ -119,13 +119,13 @@ def steps_svg(chart: StepChart, size: tuple[float, float] = (720, 360)) -> ET.El
         Width and height of the picture, in its own units.
     """
     width, height = size
-    known = [value for value in (*chart.values, *chart.least) if value is not None]
+    known = [value for value in (*chart.values, *chart.lower_bounds) if value is not None]
     ticks = number_ticks(min(known, default=Fraction(0)), max(known, default=Fraction(1)), 6)
-    labels = [chart.words(tick) for tick in ticks]
-    left = 16 + _LETTER * max(map(text_width, labels))
+    labels = [chart.format_value(tick) for tick in ticks]
+    left = 16 + _LETTER_WIDTH * max(map(text_width, labels))
     top, right, bottom = 58.0, 24.0, 50.0
     root = _picture(width, height, chart.title)
-    first, last = chart.places[0], chart.places[-1]
+    first, last = chart.positions[0], chart.positions[-1]
 
     def x(place: Length) -> float:
         span = last - first or 1
@@ -144,14 +144,16 @@ def steps_svg(chart: StepChart, size: tuple[float, float] = (720, 360)) -> ET.El
         label = format_length(place, chart.unit, with_unit=False)
         _text(root, label, x(place), height - bottom + 18, "middle")
     _line(root, left, height - bottom, width - right, height - bottom, INK, 1)
-    _text(root, f"{chart.across} ({chart.unit})", (left + width - right) / 2, height - 10, "middle")
-    _text(root, chart.up, left - 6, top - 14, "start")
-    for start, end in _runs(chart.least):
-        points = _staircase(chart.places, chart.least, start, end, x, y)
+    _text(
+        root, f"{chart.x_label} ({chart.unit})", (left + width - right) / 2, height - 10, "middle"
+    )
+    _text(root, chart.y_label, left - 6, top - 14, "start")
+    for start, end in _runs(chart.lower_bounds):
+        points = _staircase(chart.positions, chart.lower_bounds, start, end, x, y)
         for (x1, y1), (x2, y2) in pairwise(points):
             _line(root, x1, y1, x2, y2, FAINT, 1, "3 3")
     for start, end in _runs(chart.values):
-        points = _staircase(chart.places, chart.values, start, end, x, y)
+        points = _staircase(chart.positions, chart.values, start, end, x, y)
         if len(points) == 1:
             points.append((points[0][0] + 2, points[0][1]))
         words = " ".join(f"{across:.2f},{down:.2f}" for across, down in points)
@@ -161,9 +163,9 @@ def steps_svg(chart: StepChart, size: tuple[float, float] = (720, 360)) -> ET.El
     for place in sorted(chart.marked):
         value = chart.values[place]
         if value is not None:
-            at = {"cx": f"{x(chart.places[place]):.2f}", "cy": f"{y(value):.2f}", "r": "3.5"}
+            at = {"cx": f"{x(chart.positions[place]):.2f}", "cy": f"{y(value):.2f}", "r": "3.5"}
             svg_element(root, "circle", **at, fill="#ffffff", stroke=INK, **{"stroke-width": "1.5"})
-    if any(value is not None for value in chart.least):
+    if any(value is not None for value in chart.lower_bounds):
         _line(root, width - right - 196, top - 18, width - right - 168, top - 18, FAINT, 1, "3 3")
         _text(root, "no plan can take less", width - right - 162, top - 14, "start")
     return root
@@ -205,9 +207,9 @@ def bars_svg(chart: BarChart, width: float = 720) -> ET.Element:
     """Draw bars under one another, each with its name before it and its value behind it."""
     row = 24
     names = [_shortened(name, 34) for name, _ in chart.rows]
-    values = [chart.words(value) for _, value in chart.rows]
-    left = 20 + _LETTER * max(map(text_width, names), default=0)
-    right = 16 + _LETTER * max(map(text_width, values), default=0)
+    values = [chart.format_value(value) for _, value in chart.rows]
+    left = 20 + _LETTER_WIDTH * max(map(text_width, names), default=0)
+    right = 16 + _LETTER_WIDTH * max(map(text_width, values), default=0)
     height = 48 + row * len(chart.rows) + 12
     root = _picture(width, height, chart.title)
     largest = max((value for _, value in chart.rows), default=Fraction(0)) or Fraction(1)
@@ -227,7 +229,7 @@ def chart_pdf(root: ET.Element, title: str) -> bytes:
     """Return a picture on a page of A4 that lies crosswise, as vectors; always the same bytes."""
     from datetime import date
 
-    from nester.drawing.canvas.fonts import Faces
+    from nester.drawing.canvas.fonts import FontSet
     from nester.drawing.canvas.marks import svg_marks, svg_size
     from nester.drawing.canvas.pdf import Page, pages_pdf
 
@@ -236,7 +238,7 @@ def chart_pdf(root: ET.Element, title: str) -> bytes:
     scale = min((page.width - 2 * _MARGIN) / wide, (page.height - 2 * _MARGIN) / high)
     page.marks += svg_marks(root, _MARGIN, _MARGIN, scale)
     made_on = date(2000, 1, 1)  # so that the bytes don't change with the clock
-    return pages_pdf([page], Faces(()), title=title, language="en", made_on=made_on)
+    return pages_pdf([page], FontSet(()), title=title, language="en", made_on=made_on)
 
 
 def _picture(width: float, height: float, title: str) -> ET.Element:
@@ -281,9 +283,9 @@ def steps_text(chart: StepChart, width: int = 78, height: int = 12) -> str:
     if not known:
         return f"{chart.title}\nno size can be had\n"
     ticks = number_ticks(min(known), max(known), 5)
-    labels = [chart.words(tick) for tick in ticks]
+    labels = [chart.format_value(tick) for tick in ticks]
     margin = max(map(text_width, labels)) + 1
-    columns = _columns(len(chart.places), width - margin - 1)
+    columns = _columns(len(chart.positions), width - margin - 1)
     low, high = ticks[0], ticks[-1]
     rows = [""] * height
     for start, end in columns:
@@ -298,7 +300,7 @@ def steps_text(chart: StepChart, width: int = 78, height: int = 12) -> str:
         min(height - 1, height - round((tick - low) / (high - low) * height)): label
         for tick, label in zip(ticks, labels, strict=True)
     }
-    lines = [chart.title, chart.up]
+    lines = [chart.title, chart.y_label]
     for row, blocks in enumerate(rows):
         label = at_row.get(row, "")
         lines.append(f"{' ' * (margin - 1 - text_width(label))}{label} │{blocks}".rstrip())
@@ -308,7 +310,7 @@ def steps_text(chart: StepChart, width: int = 78, height: int = 12) -> str:
         ruler += "┬" if is_first and not chart.marked.isdisjoint(range(start, end)) else "─"
     lines.append(f"{' ' * margin}└{ruler}")
     lines.append(" " * (margin + 1) + _length_labels(chart, columns))
-    lines.append(f"{' ' * (margin + 1)}{chart.across} ({chart.unit})")
+    lines.append(f"{' ' * (margin + 1)}{chart.x_label} ({chart.unit})")
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
@@ -322,9 +324,11 @@ def _columns(number: int, most: int) -> list[tuple[int, int]]:
 
 def _length_labels(chart: StepChart, columns: Sequence[tuple[int, int]]) -> str:
     line = ""
-    wanted = length_ticks(chart.places[0], chart.places[-1], chart.unit, max(2, len(columns) // 6))
+    wanted = length_ticks(
+        chart.positions[0], chart.positions[-1], chart.unit, max(2, len(columns) // 6)
+    )
     for tick in wanted:
-        at = next((c for c, (_, end) in enumerate(columns) if chart.places[end - 1] >= tick), 0)
+        at = next((c for c, (_, end) in enumerate(columns) if chart.positions[end - 1] >= tick), 0)
         label = format_length(tick, chart.unit, with_unit=False)
         at = max(0, at - text_width(label) // 2)
         if at > len(line) or not line:
@@ -335,7 +339,7 @@ def _length_labels(chart: StepChart, columns: Sequence[tuple[int, int]]) -> str:
 def bars_text(chart: BarChart, width: int = 78) -> str:
     """Write bars with block characters, each with its name before it and its value behind it."""
     names = [_shortened(name, 30) for name, _ in chart.rows]
-    values = [chart.words(value) for _, value in chart.rows]
+    values = [chart.format_value(value) for _, value in chart.rows]
     before = max(map(text_width, names), default=0)
     behind = max(map(text_width, values), default=0)
     room = max(8, width - before - behind - 3)

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, NamedTuple, cast
 from nester.core.geometry import solid_columns, solid_rows, voids
 from nester.core.lengths import UNITS_PER_MM, Unit
 from nester.core.piece import Fold, Grain
-from nester.core.problem import ANY_TRIMMER, Rect, Want, placed_voids
+from nester.core.problem import UNLIMITED_TRIMMER, Demand, Rect, placed_voids
 from nester.core.translation import ENGLISH, translatable
 from nester.cutting import (
     offcut_name,
@@ -35,22 +35,42 @@ if TYPE_CHECKING:
 
     from nester.core.lengths import Length
     from nester.core.piece import Piece
-    from nester.core.problem import Cut, Layout, Placed, Stock, Trimmer
-    from nester.core.translation import Voice
+    from nester.core.problem import Cut, Layout, PlacedPiece, StockItem, Trimmer
+    from nester.core.translation import Translator
 
 __all__ = ["Box", "draw_layout", "layout_picture", "text_box", "text_width"]
 
-_PER_MM = 4
+_UNITS_PER_MM = 4
 """Picture units in a millimetre of the page."""
-_PAGES = ((190 * _PER_MM, 277 * _PER_MM), (277 * _PER_MM, 190 * _PER_MM))
+_PAGES = ((190 * _UNITS_PER_MM, 277 * _UNITS_PER_MM), (277 * _UNITS_PER_MM, 190 * _UNITS_PER_MM))
 """A4 upright and lying (ISO 216: 210 × 297 mm), less 10 mm all round."""
-_LEAST_WIDTH = 480
-_PARTS = (1, 2, Fraction(5, 2), 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 60, 80, 100)
-_SCALES = (Fraction(2), *(1 / Fraction(part) for part in _PARTS))
-_LEAST_OF_SCALE = Fraction(3, 5)
+_MIN_WIDTH = 480
+_SCALE_DENOMINATORS = (
+    1,
+    2,
+    Fraction(5, 2),
+    3,
+    4,
+    5,
+    6,
+    8,
+    10,
+    12,
+    15,
+    20,
+    25,
+    30,
+    40,
+    50,
+    60,
+    80,
+    100,
+)
+_SCALES = (Fraction(2), *(1 / Fraction(part) for part in _SCALE_DENOMINATORS))
+_MIN_SCALE_SHARE = Fraction(3, 5)
 """A long key may shrink the sheet to this share; after that the picture outgrows the page."""
 
-_TABLE = "#fbf8f0"
+_BACKGROUND = "#fbf8f0"
 _SCRAP = "#efe9dc"
 _INK = "#1f1d1a"
 _PENCIL = "#6d675e"
@@ -58,17 +78,17 @@ _PLAIN = "#ffffff"
 
 _MARGIN = 12.0
 _RULER = 40.0
-_MEASURE = 26.0
+_DIMENSION_MARGIN = 26.0
 _TITLE, _WORDS, _KEY, _SMALL = 20.0, 12.0, 10.0, 9.0
-_LABELS = ((14.0, 7.0), (12.0, 7.0), (10.5, 7.0), (9.0, 7.0), (9.0, 3.0), (8.0, 3.0))
+_LABEL_SIZES = ((14.0, 7.0), (12.0, 7.0), (10.5, 7.0), (9.0, 7.0), (9.0, 3.0), (8.0, 3.0))
 """Sizes of letters, each with the room left to the piece's edge, where numbers of cuts stand."""
-_LETTERS = ((12.0, 8.0), (9.0, 5.0), (8.0, 3.0), (7.0, 2.0), (5.5, 1.0))
-_NUMBERS = (9.0, 8.0, 7.0, 6.0)
+_LETTER_SIZES = ((12.0, 8.0), (9.0, 5.0), (8.0, 3.0), (7.0, 2.0), (5.5, 1.0))
+_NUMBER_SIZES = (9.0, 8.0, 7.0, 6.0)
 _LINE_HEIGHT = 1.2
 _GUTTER = 14.0
-_BADGES_APART = 6.0
+_BADGE_DISTANCE = 6.0
 
-_HYPHENED = {
+_HYPHENATED_ATTRIBUTES = {
     name.replace("-", "_"): name
     for name in ("font-size", "stroke-dasharray", "stroke-width", "text-anchor")
 }
@@ -84,7 +104,7 @@ class Box(NamedTuple):
     width: float
     height: float
 
-    def touches(self, other: Box) -> bool:
+    def overlaps(self, other: Box) -> bool:
         """Tell whether two boxes share more than an edge."""
         return (
             self.x < other.x + other.width
@@ -98,7 +118,7 @@ class Box(NamedTuple):
 
 
 _ASCENT, _DESCENT, _NO_DESCENT = 0.78, 0.25, 0.03
-_FLAT_WORDS = re.compile(r"[0-9A-IK-PR-Z]*")
+_NO_DESCENDERS = re.compile(r"[0-9A-IK-PR-Z]*")
 _WIDTHS = {
     letter: width
     for letters, width in (
@@ -153,17 +173,17 @@ def text_box(
     """
     width = text_width(text, size)
     before = width / 2 if anchor == "middle" else 0.0
-    up, down = size * _ASCENT, size * _below(text)
+    up, down = size * _ASCENT, size * _descent(text)
     if turned:
         return Box(x - up, baseline + before - width, up + down, width)
     return Box(x - before, baseline - up, width, up + down)
 
 
-def _below(text: str) -> float:
-    return _NO_DESCENT if _FLAT_WORDS.fullmatch(text) else _DESCENT
+def _descent(text: str) -> float:
+    return _NO_DESCENT if _NO_DESCENDERS.fullmatch(text) else _DESCENT
 
 
-def _clean(text: str) -> str:
+def _printable_line(text: str) -> str:
     """Return one line without control characters, which XML can't hold."""
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
@@ -212,7 +232,7 @@ def _contrast(one: str, other: str) -> float:
     return (lighter + 0.05) / (darker + 0.05)
 
 
-_ENOUGH_CONTRAST = 7.0
+_MIN_CONTRAST = 7.0
 """WCAG 2.2, success criterion 1.4.6: small text, enhanced."""
 
 
@@ -228,7 +248,7 @@ def _hex_colour(colour: str | None) -> str:
 # ------------------------------------------------------------------------------------- drawing
 
 
-class _Taken:
+class _BoxGrid:
     """Boxes by place, to ask quickly whether a new one would touch any."""
 
     _CELL = 40.0
@@ -240,10 +260,10 @@ class _Taken:
         for cell in self._cells_of(box):
             self.cells.setdefault(cell, []).append((box, owner))
 
-    def touched(self, box: Box, but: int = -1) -> bool:
+    def overlaps(self, box: Box, but: int = -1) -> bool:
         """Tell whether a box touches one of another owner."""
         return any(
-            owner != but and box.touches(other)
+            owner != but and box.overlaps(other)
             for cell in self._cells_of(box)
             for other, owner in self.cells.get(cell, ())
         )
@@ -254,16 +274,18 @@ class _Taken:
                 yield column, row
 
 
-class _Pen:
+class _SvgPen:
     """Adds elements to a picture and remembers where words are."""
 
     def __init__(self) -> None:
         self.root = ET.Element(f"{{{SVG}}}svg")
-        self.words = _Taken()
+        self.text_boxes = _BoxGrid()
 
     def add(self, tag: str, **attributes: str | float) -> ET.Element:
         """Add an element; its numbers stay numbers until `ink.svg_text` writes them."""
-        named = {_HYPHENED.get(name, name): value for name, value in attributes.items()}
+        named = {
+            _HYPHENATED_ATTRIBUTES.get(name, name): value for name, value in attributes.items()
+        }
         return ET.SubElement(self.root, f"{{{SVG}}}{tag}", cast("dict[str, str]", named))
 
     def rect(self, box: Box, **look: str | float) -> None:
@@ -290,11 +312,11 @@ class _Pen:
         if turned:
             look["transform"] = f"rotate(-90 {svg_number(at_x)} {svg_number(baseline)})"
         self.add("text", x=at_x, y=baseline, **look).text = text
-        self.words.add(text_box(text, at_x, baseline, size, anchor, turned))
+        self.text_boxes.add(text_box(text, at_x, baseline, size, anchor, turned))
 
 
 def _baseline_shift(text: str, size: float) -> float:
-    return size * (_ASCENT - _below(text)) / 2
+    return size * (_ASCENT - _descent(text)) / 2
 
 
 # --------------------------------------------------------------------------------- the picture
@@ -310,22 +332,22 @@ class _Subject(NamedTuple):
     """What is drawn."""
 
     layout: Layout
-    stock: Stock
+    stock: StockItem
     unit: Unit
-    paper: str
+    paper_colour: str
     title: str
     pieces: Sequence[Piece | None]
-    voice: Voice
+    translator: Translator
     trimmer: Trimmer
     offcuts: Sequence[str]
-    bare: bool
+    embedded: bool
     pattern_up: bool
 
-    def size(self, rect: Rect | Placed | Stock) -> str:
-        return self.voice.size(rect.width, rect.height, self.unit)
+    def size(self, rect: Rect | PlacedPiece | StockItem) -> str:
+        return self.translator.size(rect.width, rect.height, self.unit)
 
     def length(self, length: Length, *, with_unit: bool = True) -> str:
-        return self.voice.length(length, self.unit, with_unit=with_unit)
+        return self.translator.length(length, self.unit, with_unit=with_unit)
 
     def by_knife(self, cut: Cut) -> bool:
         return not self.trimmer.can_make(cut)
@@ -333,13 +355,13 @@ class _Subject(NamedTuple):
 
 def draw_layout(
     layout: Layout,
-    stock: Stock,
+    stock: StockItem,
     unit: Unit,
     *,
     paper_colour: str | None,
     title: str,
     pieces: Sequence[Piece] = (),
-    trimmer: Trimmer = ANY_TRIMMER,
+    trimmer: Trimmer = UNLIMITED_TRIMMER,
     pattern_up: bool = False,
 ) -> str:
     """Draw a layout to scale on an A4 page, as an SVG document; see `layout_picture`.
@@ -365,14 +387,14 @@ def draw_layout(
 
 def layout_picture(
     layout: Layout,
-    stock: Stock,
+    stock: StockItem,
     unit: Unit,
     *,
     paper_colour: str | None,
     title: str,
     pieces: Sequence[Piece] = (),
-    voice: Voice = ENGLISH,
-    trimmer: Trimmer = ANY_TRIMMER,
+    voice: Translator = ENGLISH,
+    trimmer: Trimmer = UNLIMITED_TRIMMER,
     offcuts: Sequence[str] = (),
     room: tuple[float, float] | None = None,
     pattern_up: bool = False,
@@ -422,25 +444,25 @@ def layout_picture(
         stock,
         unit,
         colour,
-        _clean(title),
+        _printable_line(title),
         pieces or [None] * len(layout.placed),
         voice,
         trimmer,
         offcuts or [offcut_name(i, voice) for i in range(1, len(layout.offcuts) + 1)],
-        bare=room is not None,
+        embedded=room is not None,
         pattern_up=pattern_up,
     )
-    pages = _PAGES if room is None else ((room[0] * _PER_MM, room[1] * _PER_MM),)
-    largest: _Picture | None = None
+    pages = _PAGES if room is None else ((room[0] * _UNITS_PER_MM, room[1] * _UNITS_PER_MM),)
+    largest: _LayoutPicture | None = None
     for scale in _SCALES:
-        if largest is not None and scale < largest.scale * _LEAST_OF_SCALE:
+        if largest is not None and scale < largest.scale * _MIN_SCALE_SHARE:
             break
         for page_width, page_height in pages:
             width = _needed_width(stock, scale, subject)
-            drawn_height = stock.height * scale * _PER_MM / UNITS_PER_MM
+            drawn_height = stock.height * scale * _UNITS_PER_MM / UNITS_PER_MM
             if width > page_width or drawn_height > page_height:
                 continue
-            picture = _Picture(subject, scale, max(width, _LEAST_WIDTH))
+            picture = _LayoutPicture(subject, scale, max(width, _MIN_WIDTH))
             if picture.height <= page_height:
                 return picture.finished()
             largest = largest or picture
@@ -449,58 +471,58 @@ def layout_picture(
     return largest.finished()
 
 
-def _beside(stock: Stock, scale: Fraction, subject: _Subject) -> tuple[bool, float]:
+def _height_label(stock: StockItem, scale: Fraction, subject: _Subject) -> tuple[bool, float]:
     """Tell whether a sheet's height is written upwards beside it, and how much room that takes."""
     words = text_width(subject.length(stock.height), _WORDS)
-    upwards = words < float(stock.height * scale * _PER_MM / UNITS_PER_MM)
-    return upwards, _MEASURE if upwards else _MEASURE / 2 + words
+    upwards = words < float(stock.height * scale * _UNITS_PER_MM / UNITS_PER_MM)
+    return upwards, _DIMENSION_MARGIN if upwards else _DIMENSION_MARGIN / 2 + words
 
 
-def _needed_width(stock: Stock, scale: Fraction, subject: _Subject) -> float:
-    drawn = float(stock.width * scale * _PER_MM / UNITS_PER_MM)
-    return 2 * _MARGIN + _RULER + drawn + _beside(stock, scale, subject)[1]
+def _needed_width(stock: StockItem, scale: Fraction, subject: _Subject) -> float:
+    drawn = float(stock.width * scale * _UNITS_PER_MM / UNITS_PER_MM)
+    return 2 * _MARGIN + _RULER + drawn + _height_label(stock, scale, subject)[1]
 
 
-class _Picture:
+class _LayoutPicture:
     """One picture at one scale."""
 
     def __init__(self, subject: _Subject, scale: Fraction, width: float) -> None:
         self.subject = subject
         self.scale = scale
         self.width = width
-        self.pen = _Pen()
-        self.per_length = scale * _PER_MM / UNITS_PER_MM
-        self.per = float(self.per_length)
+        self.pen = _SvgPen()
+        self.exact_units_per_length = scale * _UNITS_PER_MM / UNITS_PER_MM
+        self.units_per_length = float(self.exact_units_per_length)
         self.key: dict[tuple[str, str], int] = {}
         self.unlettered: dict[tuple[str, str], None] = {}
         self.unnumbered: list[int] = []
-        self.shared = _shared(
+        self.overlapping = _overlapping(
             [*(placed.rect for placed in subject.layout.placed), *subject.layout.offcuts]
         )
-        if not subject.bare:
-            self.pen.add("rect", width="100%", height="100%", fill=_TABLE)
+        if not subject.embedded:
+            self.pen.add("rect", width="100%", height="100%", fill=_BACKGROUND)
         top = self._header() + _RULER
         spare = (width - _needed_width(subject.stock, scale, subject)) / 2
         self.sheet = Box(
             _MARGIN + _RULER + spare,
             top,
-            subject.stock.width * self.per,
-            subject.stock.height * self.per,
+            subject.stock.width * self.units_per_length,
+            subject.stock.height * self.units_per_length,
         )
         self._sheet()
         self._rulers()
-        self._measures()
+        self._dimensions()
         self._fills()
         self._cuts()
         self._labels()
         self._cut_numbers()
-        bottom = self._legend(self.sheet.y + self.sheet.height + _MEASURE + 12)
+        bottom = self._legend(self.sheet.y + self.sheet.height + _DIMENSION_MARGIN + 12)
         self.height = self._key(bottom) + _MARGIN
 
     def finished(self) -> ET.Element:
         root = self.pen.root
         for name, value in (("width", self.width), ("height", self.height)):
-            root.set(name, f"{svg_number(value / _PER_MM)}mm")
+            root.set(name, f"{svg_number(value / _UNITS_PER_MM)}mm")
         root.set("viewBox", f"0 0 {svg_number(self.width)} {svg_number(self.height)}")
         root.set("font-family", "Helvetica, Arial, sans-serif")
         root.set("role", "img")
@@ -512,23 +534,23 @@ class _Picture:
     # ---------------------------------------------------------------------------- around it
 
     def _title(self) -> str:
-        copies = self.subject.voice.count("{n} copy", "{n} copies", self.subject.layout.copies)
+        copies = self.subject.translator.count("{n} copy", "{n} copies", self.subject.layout.copies)
         return f"{self.subject.title} · {copies}"
 
     def _header(self) -> float:
         subject = self.subject
         room = self.width - 2 * _MARGIN
-        say = subject.voice.say
-        paper, name = _clean(subject.stock.paper), _clean(subject.stock.name)
+        say = subject.translator.say
+        paper, name = _printable_line(subject.stock.paper), _printable_line(subject.stock.name)
         source = say("from {name}, {paper}") if paper else say("from {name}")
-        scale = say("drawn at {scale}").format(scale=_ratio(self.scale, subject.voice))
+        scale = say("drawn at {scale}").format(scale=_scale_text(self.scale, subject.translator))
         head = [
             (self._title(), _TITLE),
             (f"{subject.size(subject.stock)} · {scale}", _WORDS),
             (source.format(name=name, paper=paper), _WORDS),
         ]
         y = _MARGIN
-        for text, size in head[1:2] if subject.bare else head:
+        for text, size in head[1:2] if subject.embedded else head:
             for line in _lines(text, room, size):
                 self.pen.write(line, _MARGIN, y + size / 2, size, anchor="start")
                 y += size * _LINE_HEIGHT
@@ -562,11 +584,11 @@ class _Picture:
     def _rulers(self) -> None:
         stock = self.subject.stock
         for length, upright in ((stock.width, False), (stock.height, True)):
-            for at, rank in _ticks(length, self.subject.unit, self.per_length):
-                self._tick(at * self.per, rank, upright)
+            for at, rank in _ticks(length, self.subject.unit, self.exact_units_per_length):
+                self._tick(at * self.units_per_length, rank, upright)
                 if rank == 0:
                     words = self.subject.length(at, with_unit=False)
-                    self._ruler_words(words, at * self.per, upright)
+                    self._ruler_words(words, at * self.units_per_length, upright)
 
     def _tick(self, along: float, rank: int, upright: bool) -> None:
         start, end = 9.0, 9.0 + (11.0, 7.0, 5.0, 3.5, 2.5)[rank]
@@ -588,7 +610,7 @@ class _Picture:
             x, y = self.sheet.x + along, self.sheet.y - 26
             self.pen.write(words, x, y, _SMALL, colour=_PENCIL)
 
-    def _measures(self) -> None:
+    def _dimensions(self) -> None:
         """Write the sheet's whole width below it and its whole height beside it."""
         stock, subject = self.subject.stock, self.subject
         x, y, width, height = self.sheet
@@ -602,22 +624,22 @@ class _Picture:
             self.pen.line(beside - 3, end + 3, beside + 3, end - 3, stroke=_INK, stroke_width=1.0)
         self.pen.write(subject.length(stock.width), x + width / 2, below + 10, _WORDS)
         tall = subject.length(stock.height)
-        upwards, _ = _beside(stock, self.scale, subject)
+        upwards, _ = _height_label(stock, self.scale, subject)
         across = 10.0 if upwards else 6 + text_width(tall, _WORDS) / 2
         self.pen.write(tall, beside + across, y + height / 2, _WORDS, turned=upwards)
 
     # ------------------------------------------------------------------------------ upon it
 
-    def _box(self, rect: Rect) -> Box:
+    def _to_picture(self, rect: Rect) -> Box:
         return Box(
-            self.sheet.x + rect.x * self.per,
-            self.sheet.y + rect.y * self.per,
-            rect.width * self.per,
-            rect.height * self.per,
+            self.sheet.x + rect.x * self.units_per_length,
+            self.sheet.y + rect.y * self.units_per_length,
+            rect.width * self.units_per_length,
+            rect.height * self.units_per_length,
         )
 
     def _fills(self) -> None:
-        paper = self.subject.paper
+        paper = self.subject.paper_colour
         layout = self.subject.layout
         # What lies in a corner of another piece is smaller, and drawn upon it.
         for _, index, placed, piece in sorted(
@@ -626,22 +648,24 @@ class _Picture:
                 zip(layout.placed, self.subject.pieces, strict=True)
             )
         ):
-            if piece is None or index not in self.shared:
+            if piece is None or index not in self.overlapping:
                 fill = paper if piece is None else "none"
-                self.pen.rect(self._box(placed.rect), fill=fill, stroke=_INK, stroke_width=0.8)
+                self.pen.rect(
+                    self._to_picture(placed.rect), fill=fill, stroke=_INK, stroke_width=0.8
+                )
             if piece is not None:
                 self._outline(placed, piece)
         for offcut in self.subject.layout.offcuts:
-            box = self._box(offcut)
+            box = self._to_picture(offcut)
             self.pen.rect(box, fill=paper, stroke=_INK, stroke_width=0.8)
             for line in _hatches(box):
                 self.pen.line(*line, stroke=self._contrast_to_paper(), stroke_width=0.6)
 
     def _contrast_to_paper(self) -> str:
-        paper = self.subject.paper
-        return max(_INK, _TABLE, key=lambda colour: _contrast(colour, paper))
+        paper = self.subject.paper_colour
+        return max(_INK, _BACKGROUND, key=lambda colour: _contrast(colour, paper))
 
-    def _outline(self, placed: Placed, piece: Piece) -> None:
+    def _outline(self, placed: PlacedPiece, piece: Piece) -> None:
         blank = (piece.height, piece.width) if placed.turned else (piece.width, piece.height)
         if blank != (placed.width, placed.height):
             raise ValueError(f"piece {placed.name!r} does not fill the place it lies on")
@@ -652,16 +676,16 @@ class _Picture:
             piece,
             placed.x,
             placed.y,
-            self.per_length,
+            self.exact_units_per_length,
             placed.turned,
-            fill=self.subject.paper,
+            fill=self.subject.paper_colour,
         )
         marks.set("stroke", self._contrast_to_paper())
 
     def _cuts(self) -> None:
         """Draw the cuts over a light seam, so that they show on dark paper too."""
         cuts = self.subject.layout.cuts
-        for colour, width in ((_TABLE, 3.4), (_INK, 1.4)):
+        for colour, width in ((_BACKGROUND, 3.4), (_INK, 1.4)):
             for cut in cuts:
                 self.pen.line(*self._cut_line(cut), stroke=colour, stroke_width=width)
         for cut in cuts:
@@ -669,7 +693,7 @@ class _Picture:
                 self._end_ticks(cut)
 
     def _cut_line(self, cut: Cut) -> tuple[float, float, float, float]:
-        at, start, end = (length * self.per for length in cut[2:5])
+        at, start, end = (length * self.units_per_length for length in cut[2:5])
         x, y = self.sheet.x, self.sheet.y
         if cut.vertical:
             return x + at, y + start, x + at, y + end
@@ -684,35 +708,35 @@ class _Picture:
 
     def _labels(self) -> None:
         subject = self.subject
-        plated = _contrast(_INK, subject.paper) < _ENOUGH_CONTRAST
+        plated = _contrast(_INK, subject.paper_colour) < _MIN_CONTRAST
         both = zip(subject.layout.placed, subject.pieces, strict=True)
         for index, (placed, piece) in enumerate(both):
             rect = placed.rect
-            if piece is not None and index in self.shared:
+            if piece is not None and index in self.overlapping:
                 rect = _widest_solid(placed, piece)
-            self._label(rect, self._words(placed), plated or piece is not None)
+            self._label(rect, self._label_texts(placed), plated or piece is not None)
         for name, offcut in zip(subject.offcuts, subject.layout.offcuts, strict=True):
-            self._label(offcut, (_clean(name), subject.size(offcut)), plated=True)
+            self._label(offcut, (_printable_line(name), subject.size(offcut)), plated=True)
 
     def _label(self, rect: Rect, words: tuple[str, str], plated: bool) -> None:
-        box = self._box(rect)
+        box = self._to_picture(rect)
         fill = (
             (
-                _TABLE
-                if _contrast(_INK, self.subject.paper) < _ENOUGH_CONTRAST
-                else self.subject.paper
+                _BACKGROUND
+                if _contrast(_INK, self.subject.paper_colour) < _MIN_CONTRAST
+                else self.subject.paper_colour
             )
             if plated
             else None
         )
         for turned in (False, True):
             sides = (box.height, box.width) if turned else (box.width, box.height)
-            fitted = _fitted(words, *sides)
+            fitted = _fit_label(words, *sides)
             if fitted is not None:
                 self._write_lines(*fitted, box, turned, fill)
                 return
         letter = letters(self.key.get(words, len(self.key)))
-        for size, room in _LETTERS:
+        for size, room in _LETTER_SIZES:
             if text_width(letter, size) + 2 * room <= box.width and size + 2 * room <= box.height:
                 self.key.setdefault(words, len(self.key))
                 self._write_lines([letter], size, box, False, fill)
@@ -740,25 +764,25 @@ class _Picture:
 
     def _cut_numbers(self) -> None:
         cuts = self.subject.layout.cuts
-        lines = _Taken()
+        lines = _BoxGrid()
         for index, cut in enumerate(cuts):
-            lines.add(_around(self._cut_line(cut)), index)
+            lines.add(_line_box(self._cut_line(cut)), index)
         # A long cut has many places between other cuts; a short one that finds its middle taken
         # still has its ends.
         for index in sorted(range(len(cuts)), key=lambda i: cuts[i].start - cuts[i].end):
             if not self._cut_number(index, cuts[index], lines):
                 self.unnumbered.append(index + 1)
 
-    def _cut_number(self, index: int, cut: Cut, lines: _Taken) -> bool:
+    def _cut_number(self, index: int, cut: Cut, lines: _BoxGrid) -> bool:
         words = str(index + 1)
         crossed: tuple[Box, float] | None = None
-        for size in _NUMBERS:
+        for size in _NUMBER_SIZES:
             wide, high = max(text_width(words, size), size) + 3, size + 3
-            for x, y in _places_along(self._cut_line(cut)):
+            for x, y in _points_along(self._cut_line(cut)):
                 badge = Box(x - wide / 2, y - high / 2, wide, high)
-                if self.pen.words.touched(badge):
+                if self.pen.text_boxes.overlaps(badge):
                     continue
-                if not lines.touched(badge, but=index):
+                if not lines.overlaps(badge, but=index):
                     self._badge(badge, words, size, self.subject.by_knife(cut))
                     return True
                 crossed = crossed or (badge, size)
@@ -771,7 +795,7 @@ class _Picture:
         self.pen.rect(badge, rx=corner, fill=_PLAIN, stroke=_INK, stroke_width=0.8)
         middle = (badge.x + badge.width / 2, badge.y + badge.height / 2)
         self.pen.write(words, *middle, size)
-        self.pen.words.add(badge)
+        self.pen.text_boxes.add(badge)
 
     # ------------------------------------------------------------------------------ below it
 
@@ -803,18 +827,18 @@ class _Picture:
         x = _MARGIN
         y += _WORDS / 2
         for number, (used, text) in enumerate(signs):
-            words = self.subject.voice.say(text)
+            words = self.subject.translator.say(text)
             needed = 40 + text_width(words, _SMALL) + 16
             if not used:
                 continue
             if x + needed > self.width and x > _MARGIN:
                 x, y = _MARGIN, y + 18
-            self._sign(number, x, y)
+            self._legend_sign(number, x, y)
             self.pen.write(words, x + 40, y, _SMALL, anchor="start")
             x += needed
         return y + _WORDS
 
-    def _sign(self, number: int, x: float, y: float) -> None:
+    def _legend_sign(self, number: int, x: float, y: float) -> None:
         box = Box(x, y - 6, 32, 12)
         if number < 2:
             self.pen.line(x, y, x + 32, y, stroke=_INK, stroke_width=1.4)
@@ -831,7 +855,7 @@ class _Picture:
             dashes = FOLD_DASHES[_FOLDS[number - _FIRST_FOLD]]
             self.pen.line(x, y, x + 32, y, stroke=_INK, stroke_width=1.2, stroke_dasharray=dashes)
             return
-        fill = self.subject.paper if number == 2 else _SCRAP
+        fill = self.subject.paper_colour if number == 2 else _SCRAP
         self.pen.rect(box, fill=fill, stroke=_INK, stroke_width=0.8)
         if number == 2:
             for line in _hatches(box):
@@ -856,9 +880,9 @@ class _Picture:
 
     def _key(self, y: float) -> float:
         """Write what the letters stand for, and what found no room; return where the key ends."""
-        times = Counter(self._words(placed) for placed in self.subject.layout.placed)
+        times = Counter(self._label_texts(placed) for placed in self.subject.layout.placed)
 
-        voice = self.subject.voice
+        voice = self.subject.translator
 
         def counted(words: tuple[str, str]) -> str:
             pieces = [voice.count("{n} piece", "{n} pieces", times[words])] * (times[words] > 1)
@@ -888,19 +912,19 @@ class _Picture:
                 self.pen.write(line, _MARGIN + column * wide, at, _KEY, anchor="start")
         return y + max(map(len, row)) * _KEY * _LINE_HEIGHT + 3
 
-    def _words(self, placed: Placed) -> tuple[str, str]:
-        return _clean(placed.name), self.subject.size(placed)
+    def _label_texts(self, placed: PlacedPiece) -> tuple[str, str]:
+        return _printable_line(placed.name), self.subject.size(placed)
 
 
-def _widest_solid(placed: Placed, piece: Piece) -> Rect:
+def _widest_solid(placed: PlacedPiece, piece: Piece) -> Rect:
     """Return the largest row or column of paper of a placed piece."""
-    want = Want(placed.name, piece.width, piece.height, 1, voids=voids(piece))
+    want = Demand(placed.name, piece.width, piece.height, 1, voids=voids(piece))
     gone = placed_voids(want, placed)
     bars = (*solid_rows(placed.rect, gone), *solid_columns(placed.rect, gone))
     return max(bars, key=lambda bar: bar.area)
 
 
-def _shared(rects: Sequence[Rect]) -> set[int]:
+def _overlapping(rects: Sequence[Rect]) -> set[int]:
     """Return which rectangles have another upon them, by their places."""
     order = sorted(range(len(rects)), key=lambda index: rects[index].x)
     shared: set[int] = set()
@@ -915,16 +939,18 @@ def _shared(rects: Sequence[Rect]) -> set[int]:
     return shared
 
 
-def _ratio(scale: Fraction, voice: Voice) -> str:
+def _scale_text(scale: Fraction, voice: Translator) -> str:
     if scale >= 1:
         return f"{scale} : 1" if scale > 1 else "1 : 1"
-    return f"1 : {float(1 / scale):g}".replace(".", voice.point)
+    return f"1 : {float(1 / scale):g}".replace(".", voice.decimal_mark)
 
 
-def _fitted(words: tuple[str, str], width: float, height: float) -> tuple[list[str], float] | None:
+def _fit_label(
+    words: tuple[str, str], width: float, height: float
+) -> tuple[list[str], float] | None:
     """Return the lines of a name and a measure, and their size: the largest that fits."""
     name, measure = words
-    for size, room in _LABELS:
+    for size, room in _LABEL_SIZES:
         wide, high = width - 2 * room, height - 2 * room
         name_lines = _wrapped(name, wide, size, 3) or [name]
         for choice in (
@@ -954,21 +980,21 @@ def _hatches(box: Box) -> Iterator[tuple[float, float, float, float]]:
         )
 
 
-def _around(line: tuple[float, float, float, float]) -> Box:
+def _line_box(line: tuple[float, float, float, float]) -> Box:
     x1, y1, x2, y2 = line
     return Box(x1 - 0.5, y1 - 0.5, x2 - x1 + 1, y2 - y1 + 1)
 
 
-def _places_along(line: tuple[float, float, float, float]) -> Iterator[tuple[float, float]]:
+def _points_along(line: tuple[float, float, float, float]) -> Iterator[tuple[float, float]]:
     """Yield places on a line: its middle first, then further and further from it."""
     x1, y1, x2, y2 = line
-    half = max(4, int((x2 - x1 + y2 - y1) / _BADGES_APART / 2))
+    half = max(4, int((x2 - x1 + y2 - y1) / _BADGE_DISTANCE / 2))
     for number in range(half):
         for share in (0.5 + number / half / 2, 0.5 - number / half / 2):
             yield x1 + (x2 - x1) * share, y1 + (y2 - y1) * share
 
 
-_STEPS: dict[Unit, tuple[tuple[Fraction, ...], ...]] = {
+_RULER_DIVISIONS: dict[Unit, tuple[tuple[Fraction, ...], ...]] = {
     Unit.MM: tuple(
         tuple(map(Fraction, text.split()))
         for text in ("1", "5 1", "10 5 1", "20 10 5 1", "50 10 5", "100 50 10", "200 100 50 10",
@@ -987,16 +1013,20 @@ _STEPS: dict[Unit, tuple[tuple[Fraction, ...], ...]] = {
     ),
 }  # fmt: skip
 """Divisions of a ruler, in its unit: those with words first, then ever finer ones."""
-_WORDED_APART, _TICKS_APART = 30.0, 4.5
+_MIN_LABEL_DISTANCE, _MIN_TICK_DISTANCE = 30.0, 4.5
 
 
 def _ticks(length: Length, unit: Unit, per_length: Fraction) -> Iterator[tuple[Length, int]]:
     """Yield the places of a ruler's ticks and their rank, 0 for those with words."""
-    per_unit = unit.size * per_length
-    for divisions in _STEPS[unit]:
-        if divisions[0] * per_unit >= _WORDED_APART:
+    per_unit = unit.fine_units * per_length
+    for divisions in _RULER_DIVISIONS[unit]:
+        if divisions[0] * per_unit >= _MIN_LABEL_DISTANCE:
             break
-    steps = [(step * unit.size).numerator for step in divisions if step * per_unit >= _TICKS_APART]
+    steps = [
+        (step * unit.fine_units).numerator
+        for step in divisions
+        if step * per_unit >= _MIN_TICK_DISTANCE
+    ]
     for number in range(length // steps[-1] + 1):
         at = number * steps[-1]
         yield at, next(rank for rank, step in enumerate(steps) if at % step == 0)

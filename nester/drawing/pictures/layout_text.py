@@ -10,7 +10,7 @@ import unicodedata
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from nester.core.problem import Layout, Rect, Stock
+from nester.core.problem import Layout, Rect, StockItem
 from nester.core.translation import ENGLISH
 from nester.cutting import (
     offcut_name,
@@ -18,24 +18,24 @@ from nester.cutting import (
 
 if TYPE_CHECKING:
     from nester.core.lengths import Unit
-    from nester.core.translation import Voice
+    from nester.core.translation import Translator
 
 __all__ = ["layout_text", "letters", "text_width"]
 
 _LEFT, _RIGHT, _UP, _DOWN = 1, 2, 4, 8
-_LINES = " ╴╶─╵┘└┴╷┐┌┬│┤├┼"
+_LINE_CHARACTERS = " ╴╶─╵┘└┴╷┐┌┬│┤├┼"
 """By the sides to which a sign's strokes run."""
 _SCRAP, _OFFCUT = "·", "/"
-_MOST_ROWS = 40
+_MAX_ROWS = 40
 
 
 def layout_text(
     layout: Layout,
-    stock: Stock,
+    stock: StockItem,
     unit: Unit,
     *,
     columns: int = 78,
-    voice: Voice = ENGLISH,
+    voice: Translator = ENGLISH,
     offcuts: Sequence[str] = (),
 ) -> str:
     """Draw a layout with box characters.
@@ -53,7 +53,7 @@ def layout_text(
         Lines of at most so many signs (names of wide signs count double), the last one ended.
     """
     names = offcuts or [offcut_name(i, voice) for i in range(1, len(layout.offcuts) + 1)]
-    table = _Table(stock, columns)
+    table = _CharacterGrid(stock, columns)
     things = [(piece.rect, _one_line(piece.name), " ") for piece in layout.placed]
     things += [
         (rect, _one_line(name), _OFFCUT) for rect, name in zip(layout.offcuts, names, strict=True)
@@ -77,27 +77,27 @@ def layout_text(
     return "\n".join(row.rstrip() for row in rows) + "\n"
 
 
-class _Table:
+class _CharacterGrid:
     """A field of signs with lines between them."""
 
-    def __init__(self, stock: Stock, columns: int) -> None:
+    def __init__(self, stock: StockItem, columns: int) -> None:
         wide = max(2, columns - 1)
         high = max(2, round(wide * stock.height / stock.width / 2))
-        if high > _MOST_ROWS:
-            wide, high = max(8, round(_MOST_ROWS * 2 * stock.width / stock.height)), _MOST_ROWS
+        if high > _MAX_ROWS:
+            wide, high = max(8, round(_MAX_ROWS * 2 * stock.width / stock.height)), _MAX_ROWS
             wide = min(wide, columns - 1)
-        self.stock, self.wide, self.high = stock, wide, high
+        self.stock, self.width, self.height = stock, wide, high
         self.sides = [[0] * (wide + 1) for _ in range(high + 1)]
-        self.signs = [[_SCRAP] * (wide + 1) for _ in range(high + 1)]
-        self.taken = [[False] * (wide + 1) for _ in range(high + 1)]
+        self.characters = [[_SCRAP] * (wide + 1) for _ in range(high + 1)]
+        self.written = [[False] * (wide + 1) for _ in range(high + 1)]
         self.box(Rect(0, 0, stock.width, stock.height), _SCRAP)
 
     def _ends(self, rect: Rect) -> tuple[int, int, int, int]:
         def across(x: int) -> int:
-            return (2 * x * self.wide + self.stock.width) // (2 * self.stock.width)
+            return (2 * x * self.width + self.stock.width) // (2 * self.stock.width)
 
         def down(y: int) -> int:
-            return (2 * y * self.high + self.stock.height) // (2 * self.stock.height)
+            return (2 * y * self.height + self.stock.height) // (2 * self.stock.height)
 
         return across(rect.x), down(rect.y), across(rect.right), down(rect.bottom)
 
@@ -107,7 +107,7 @@ class _Table:
         for y in range(top + 1, bottom):
             for x in range(left + 1, right):
                 self.sides[y][x] = 0
-                self.signs[y][x] = fill
+                self.characters[y][x] = fill
         for x in range(left, right):
             for y in (top, bottom):
                 self.sides[y][x] |= _RIGHT
@@ -130,24 +130,25 @@ class _Table:
         ]
         for line, (x, y) in zip(lines, spots, strict=True):
             cells = range(x, x + text_width(line))
-            if any(self.taken[y][at] or self.sides[y][at] for at in cells):
+            if any(self.written[y][at] or self.sides[y][at] for at in cells):
                 return False
         for line, (x, y) in zip(lines, spots, strict=True):
             at = x
             for sign in line:
-                self.signs[y][at] = sign
-                self.taken[y][at] = True
+                self.characters[y][at] = sign
+                self.written[y][at] = True
                 for beside in range(1, text_width(sign)):
-                    self.signs[y][at + beside] = ""
-                    self.taken[y][at + beside] = True
+                    self.characters[y][at + beside] = ""
+                    self.written[y][at + beside] = True
                 at += text_width(sign)
         return True
 
     def rows(self) -> Iterator[str]:
         """Yield the lines."""
-        for sides, signs in zip(self.sides, self.signs, strict=True):
+        for sides, signs in zip(self.sides, self.characters, strict=True):
             yield "".join(
-                _LINES[side] if side else sign for side, sign in zip(sides, signs, strict=True)
+                _LINE_CHARACTERS[side] if side else sign
+                for side, sign in zip(sides, signs, strict=True)
             )
 
 

@@ -47,15 +47,15 @@ GRAIN_WORDS = {
 _LONG_SIDE = 600
 """Longest side of the drawn piece, in picture units."""
 _MARGIN = 100
-_LINE = 17
-_LETTER = Fraction(15, 2)
+_LINE_HEIGHT = 17
+_LETTER_WIDTH = Fraction(15, 2)
 """Width of a letter of the labels, generously."""
 _FONT = "13"
 _SLIT_WIDTH = "1.6"
-_HEAD = Fraction(10)
+_ARROWHEAD = Fraction(10)
 """Length of an arrow's head."""
 
-_Place = Callable[[Point], tuple[float, float]]
+_Projection = Callable[[Point], tuple[float, float]]
 
 
 def draw_piece(piece: Piece, unit: Unit, *, fill: str = PAPER) -> str:
@@ -78,8 +78,8 @@ def draw_piece(piece: Piece, unit: Unit, *, fill: str = PAPER) -> str:
     scale = Fraction(_LONG_SIDE, max(piece.width, piece.height))
     legend = _legend_entries(piece, unit)
     wide = max(piece.width * scale, Fraction(420))
-    note = textwrap.wrap(piece.note, math.floor((wide + 2 * _MARGIN - 40) / _LETTER))
-    top = _MARGIN + _LINE * max(len(note) - 1, 0)
+    note = textwrap.wrap(piece.note, math.floor((wide + 2 * _MARGIN - 40) / _LETTER_WIDTH))
+    top = _MARGIN + _LINE_HEIGHT * max(len(note) - 1, 0)
     foot = top + piece.height * scale + _MARGIN
     page = (wide + 2 * _MARGIN, foot + 30 + 22 * len(legend))
     root = ET.Element(
@@ -101,10 +101,10 @@ def draw_piece(piece: Piece, unit: Unit, *, fill: str = PAPER) -> str:
     drawing = svg_element(root, "g", transform=f"translate({_MARGIN} {top})")
     piece_marks(drawing, piece, 0, 0, scale, fill=fill, glue=True)
     _grain_arrow(drawing, piece, scale)
-    _sizes(drawing, piece, unit, scale)
+    _dimensions(drawing, piece, unit, scale)
     _legend(root, legend, Fraction(_MARGIN), foot + 12)
     for number, line in enumerate(note):
-        at = Fraction(48 + _LINE * number)
+        at = Fraction(48 + _LINE_HEIGHT * number)
         _text(root, line, Fraction(20), at, anchor="start", fill=FAINT)
     return svg_document(root)
 
@@ -143,7 +143,7 @@ def piece_marks(
     xml.etree.ElementTree.Element
         The group that was added.
     """
-    place = _placing(piece, x, y, Fraction(scale), turned)
+    place = _projection(piece, x, y, Fraction(scale), turned)
     group = svg_element(parent, "g", **{"stroke-linecap": "butt", "stroke": INK, "fill": "none"})
     svg_element(group, "polygon", points=_points(piece.outline, place), fill=fill)
     if glue:
@@ -161,7 +161,7 @@ def piece_marks(
     return group
 
 
-def _placing(piece: Piece, x: Length, y: Length, scale: Fraction, turned: bool) -> _Place:
+def _projection(piece: Piece, x: Length, y: Length, scale: Fraction, turned: bool) -> _Projection:
     # Whole numbers divided once: as exact as a float can be, and far quicker than fractions.
     times, parts = scale.as_integer_ratio()
 
@@ -174,29 +174,31 @@ def _placing(piece: Piece, x: Length, y: Length, scale: Fraction, turned: bool) 
     return quarter if turned else upright
 
 
-class _Entry(NamedTuple):
+class _LegendEntry(NamedTuple):
     """One line of the legend: the sample it shows, how that looks, and what it means."""
 
     sample: str
     look: dict[str, str]
-    means: str
+    meaning: str
 
 
-def _legend_entries(piece: Piece, unit: Unit) -> list[_Entry]:
-    entries = [_Entry("line", {}, "cut")]
+def _legend_entries(piece: Piece, unit: Unit) -> list[_LegendEntry]:
+    entries = [_LegendEntry("line", {}, "cut")]
     if piece.slits:
-        entries.append(_Entry("line", {"stroke-width": _SLIT_WIDTH}, "slit: cut within the piece"))
+        entries.append(
+            _LegendEntry("line", {"stroke-width": _SLIT_WIDTH}, "slit: cut within the piece")
+        )
     folds = {score.fold for score in piece.scores}
     entries += [
-        _Entry("line", {"stroke-dasharray": FOLD_DASHES[fold]}, FOLD_WORDS[fold])
+        _LegendEntry("line", {"stroke-dasharray": FOLD_DASHES[fold]}, FOLD_WORDS[fold])
         for fold in Fold
         if fold in folds
     ]
-    entries += [_Entry("circle", {}, words) for words in _hole_words(piece, unit)]
+    entries += [_LegendEntry("circle", {}, words) for words in _hole_words(piece, unit)]
     if piece.glue:
-        entries.append(_Entry("rect", {}, "glue here"))
+        entries.append(_LegendEntry("rect", {}, "glue here"))
     if piece.grain is not Grain.ANY:
-        entries.append(_Entry("arrow", {}, GRAIN_WORDS[piece.grain]))
+        entries.append(_LegendEntry("arrow", {}, GRAIN_WORDS[piece.grain]))
     return entries
 
 
@@ -235,7 +237,7 @@ def _distance(point: Point, start: Point, end: Point) -> Length:
 
 def _grain_arrow(group: ET.Element, piece: Piece, scale: Fraction) -> None:
     """Draw an arrow with two heads in the middle of the piece, if there is room for one."""
-    if piece.grain is Grain.ANY or min(piece.width, piece.height) * scale < 4 * _HEAD:
+    if piece.grain is Grain.ANY or min(piece.width, piece.height) * scale < 4 * _ARROWHEAD:
         return
     upright = piece.grain is Grain.HEIGHT
     centre = (piece.width * scale / 2, piece.height * scale / 2)
@@ -254,8 +256,8 @@ def _arrow(
     half = length / 2
     path = [(-half, Fraction(0)), (half, Fraction(0))]
     heads = [
-        [(side * (half - _HEAD), -_HEAD / 2), (side * half, Fraction(0)),
-         (side * (half - _HEAD), _HEAD / 2)]
+        [(side * (half - _ARROWHEAD), -_ARROWHEAD / 2), (side * half, Fraction(0)),
+         (side * (half - _ARROWHEAD), _ARROWHEAD / 2)]
         for side in (-1, 1)
     ]  # fmt: skip
     for stroke in (path, *heads):
@@ -266,7 +268,7 @@ def _arrow(
         svg_element(group, "polyline", points=points, fill="none", **look)
 
 
-def _legend(root: ET.Element, entries: Sequence[_Entry], x: Fraction, y: Fraction) -> None:
+def _legend(root: ET.Element, entries: Sequence[_LegendEntry], x: Fraction, y: Fraction) -> None:
     for entry in entries:
         if entry.sample == "rect":
             box = {"x": svg_number(x), "y": svg_number(y - 6), "width": "44", "height": "12"}
@@ -291,25 +293,25 @@ def _legend(root: ET.Element, entries: Sequence[_Entry], x: Fraction, y: Fractio
                 "y2": svg_number(y),
             }
             svg_element(root, "line", stroke=INK, **ends, **entry.look)
-        _text(root, entry.means, x + 54, y + 4, anchor="start")
+        _text(root, entry.meaning, x + 54, y + 4, anchor="start")
         y += 22
     _text(root, "The face is towards you.", x, y + 4, anchor="start", fill=FAINT)
 
 
-def _sizes(group: ET.Element, piece: Piece, unit: Unit, scale: Fraction) -> None:
+def _dimensions(group: ET.Element, piece: Piece, unit: Unit, scale: Fraction) -> None:
     """Write the blank's size below and left, and the parts of its sides above and right."""
-    across = _marks(piece, 0)
-    down = _marks(piece, 1)
+    across = _dimension_marks(piece, 0)
+    down = _dimension_marks(piece, 1)
     wide, high = piece.width * scale, piece.height * scale
-    _measure_line(group, [0, piece.width], unit, scale, high + 34, upright=False)
-    _measure_line(group, [0, piece.height], unit, scale, Fraction(-34), upright=True)
+    _dimension_line(group, [0, piece.width], unit, scale, high + 34, upright=False)
+    _dimension_line(group, [0, piece.height], unit, scale, Fraction(-34), upright=True)
     if len(across) > 2:
-        _measure_line(group, across, unit, scale, Fraction(-14), upright=False)
+        _dimension_line(group, across, unit, scale, Fraction(-14), upright=False)
     if len(down) > 2:
-        _measure_line(group, down, unit, scale, wide + 14, upright=True)
+        _dimension_line(group, down, unit, scale, wide + 14, upright=True)
 
 
-def _marks(piece: Piece, axis: int) -> list[Length]:
+def _dimension_marks(piece: Piece, axis: int) -> list[Length]:
     """Return where edges, folds and slits run square to an axis or slanted ones end, and holes."""
     corners = piece.outline
     edges = [Line(a, b) for a, b in zip(corners, corners[1:] + corners[:1], strict=True)]
@@ -324,7 +326,7 @@ def _marks(piece: Piece, axis: int) -> list[Length]:
     return sorted(square | slanted | {hole.centre[axis] for hole in piece.holes})
 
 
-def _measure_line(
+def _dimension_line(
     group: ET.Element,
     marks: Sequence[Length],
     unit: Unit,
@@ -349,7 +351,7 @@ def _measure_line(
     for near, far in itertools.pairwise(marks):
         label = format_length(far - near, unit, with_unit=len(marks) == 2)
         # A label wider than its part steps out of the row, so that it can't hit its neighbours.
-        raised = not raised and len(label) * _LETTER > (far - near) * scale
+        raised = not raised and len(label) * _LETTER_WIDTH > (far - near) * scale
         off = away + outwards * (12 + (14 if raised else 0))
         middle = (near + far) * scale / 2
         if upright:
@@ -381,11 +383,11 @@ def _text(
     svg_element(parent, "text", **attributes).text = words
 
 
-def _line(group: ET.Element, line: Line, place: _Place, look: dict[str, str]) -> None:
+def _line(group: ET.Element, line: Line, place: _Projection, look: dict[str, str]) -> None:
     (x1, y1), (x2, y2) = place(line.start), place(line.end)
     ends = {"x1": svg_number(x1), "y1": svg_number(y1), "x2": svg_number(x2), "y2": svg_number(y2)}
     svg_element(group, "line", **ends, **look)
 
 
-def _points(corners: Sequence[Point], place: _Place) -> str:
+def _points(corners: Sequence[Point], place: _Projection) -> str:
     return " ".join(f"{svg_number(x)},{svg_number(y)}" for x, y in map(place, corners))

@@ -13,19 +13,19 @@ from typing import NamedTuple
 
 from nester.core.lengths import UNITS_PER_MM, Unit
 from nester.core.piece import Fold, Hole, Line, Piece, Point
-from nester.core.translation import ENGLISH, Voice
+from nester.core.translation import ENGLISH, Translator
 from nester.drawing.canvas.svg import SVG, svg_element, svg_number
 from nester.drawing.pictures.layout import Box, text_width
 from nester.drawing.pictures.piece import FOLD_WORDS, edge_distance, piece_marks
 
 __all__ = ["ScoreRow", "draw_scores", "has_scores", "score_rows"]
 
-_PER_MM = 4
+_UNITS_PER_MM = 4
 _SCALES = tuple(map(Fraction, ("1", "1/2", "2/5", "1/3", "1/4", "1/5", "1/6", "1/8", "1/10", "1/15",
                                "1/20", "1/30", "1/50", "1/100")))  # fmt: skip
 _LEFT, _RIGHT, _TOP, _BELOW = 34.0, 12.0, 10.0, 34.0
-_WORDS = 12.0
-_NUMBER = 10.0
+_TEXT_SIZE = 12.0
+_NUMBER_SIZE = 10.0
 _INK, _PLAIN, _GLUE = "#1f1d1a", "#ffffff", "#e4e4e4"
 _LEGEND = 22.0
 
@@ -34,9 +34,9 @@ class ScoreRow(NamedTuple):
     """What is to be done at one number of the picture, in words."""
 
     number: int
-    what: str
-    way: str
-    where: str
+    action: str
+    direction: str
+    position: str
     extent: str
 
 
@@ -56,7 +56,7 @@ def _marks(piece: Piece) -> list[tuple[Line | Hole, Fold | None, int]]:
     return [*folds, *slits, *holes]
 
 
-def score_rows(piece: Piece, unit: Unit, voice: Voice = ENGLISH) -> Iterator[ScoreRow]:
+def score_rows(piece: Piece, unit: Unit, voice: Translator = ENGLISH) -> Iterator[ScoreRow]:
     """Yield what is to be done to a piece, by the numbers of `draw_scores`."""
     say = voice.say
 
@@ -102,14 +102,14 @@ def score_rows(piece: Piece, unit: Unit, voice: Voice = ENGLISH) -> Iterator[Sco
         )
 
 
-def _place(point: Point, unit: Unit, voice: Voice) -> str:
+def _place(point: Point, unit: Unit, voice: Translator) -> str:
     return voice.say("{left} from the left, {top} from the top").format(
         left=voice.length(point.x, unit), top=voice.length(point.y, unit)
     )
 
 
 def draw_scores(
-    piece: Piece, unit: Unit, *, room: tuple[float, float], fill: str, voice: Voice = ENGLISH
+    piece: Piece, unit: Unit, *, room: tuple[float, float], fill: str, voice: Translator = ENGLISH
 ) -> ET.Element:
     """Draw a piece as large as a room on the page allows, its folds, slits and holes numbered.
 
@@ -125,19 +125,19 @@ def draw_scores(
     xml.etree.ElementTree.Element
         An SVG element, a quarter of a millimetre to the unit.
     """
-    wide, high = room[0] * _PER_MM, room[1] * _PER_MM
+    wide, high = room[0] * _UNITS_PER_MM, room[1] * _UNITS_PER_MM
     signs = _signs(piece, voice)
     left = _LEFT
     for scale in _SCALES:
-        unit_size = scale * _PER_MM / UNITS_PER_MM
+        unit_size = scale * _UNITS_PER_MM / UNITS_PER_MM
         across, down = float(piece.width * unit_size), float(piece.height * unit_size)
         if left + across + _RIGHT <= wide and _TOP + down + _BELOW + _LEGEND <= high:
             break
-    said = voice.say("drawn at {scale}").format(scale=_ratio(scale, voice))
+    said = voice.say("drawn at {scale}").format(scale=_scale_text(scale, voice))
     sizes = (voice.length(piece.width, unit), voice.length(piece.height, unit))
-    legend = sum(50 + text_width(words, _NUMBER) + 14 for _, words in signs)
-    legend += text_width(said, _NUMBER)
-    page_wide = max(left + across + _RIGHT, legend + 8, left + 2 * text_width(sizes[0], _WORDS))
+    legend = sum(50 + text_width(words, _NUMBER_SIZE) + 14 for _, words in signs)
+    legend += text_width(said, _NUMBER_SIZE)
+    page_wide = max(left + across + _RIGHT, legend + 8, left + 2 * text_width(sizes[0], _TEXT_SIZE))
     root = ET.Element(f"{{{SVG}}}svg", {"font-family": "Helvetica, Arial, sans-serif"})
     x = left + (page_wide - left - _RIGHT - across) / 2
     stage = svg_element(root, "g", transform=f"translate({svg_number(x)} {svg_number(_TOP)})")
@@ -148,31 +148,37 @@ def draw_scores(
         )
         svg_element(stage, "polygon", points=corners, fill=_GLUE, stroke="none")
     piece_marks(stage, piece, 0, 0, unit_size, fill="none")
-    numbers = _Numbers(Box(0, 0, page_wide, _TOP + down + _BELOW))
+    numbers = _NumberPlacer(Box(0, 0, page_wide, _TOP + down + _BELOW))
     for number, (mark_, fold, _) in enumerate(_marks(piece), 1):
-        spots = _spots(mark_, x, _TOP, unit_size)
+        spots = _number_positions(mark_, x, _TOP, unit_size)
         numbers.place(root, number, spots, square=fold is None)
-    _write(root, sizes[0], x + across / 2, _TOP + down + 18, _WORDS)
-    turned = text_width(sizes[1], _WORDS) < down
+    _add_text(root, sizes[0], x + across / 2, _TOP + down + 18, _TEXT_SIZE)
+    turned = text_width(sizes[1], _TEXT_SIZE) < down
     if turned:
-        _write(root, sizes[1], x - 12, _TOP + down / 2, _WORDS, turned=True)
+        _add_text(root, sizes[1], x - 12, _TOP + down / 2, _TEXT_SIZE, turned=True)
     else:
-        at = x - 10 - text_width(sizes[1], _WORDS) / 2
-        _write(root, sizes[1], max(at, text_width(sizes[1], _WORDS) / 2), _TOP + down / 2, _WORDS)
+        at = x - 10 - text_width(sizes[1], _TEXT_SIZE) / 2
+        _add_text(
+            root,
+            sizes[1],
+            max(at, text_width(sizes[1], _TEXT_SIZE) / 2),
+            _TOP + down / 2,
+            _TEXT_SIZE,
+        )
     bottom = _TOP + down + _BELOW
     _draw_legend(root, signs, said, bottom)
     root.set("viewBox", f"0 0 {svg_number(page_wide)} {svg_number(bottom + _LEGEND)}")
     return root
 
 
-def _ratio(scale: Fraction, voice: Voice) -> str:
-    return f"1 : {float(1 / scale):g}".replace(".", voice.point)
+def _scale_text(scale: Fraction, voice: Translator) -> str:
+    return f"1 : {float(1 / scale):g}".replace(".", voice.decimal_mark)
 
 
 _DASHES = {Fold.VALLEY: "7 4", Fold.MOUNTAIN: "11 3 2 3"}
 
 
-def _signs(piece: Piece, voice: Voice) -> list[tuple[str, str]]:
+def _signs(piece: Piece, voice: Translator) -> list[tuple[str, str]]:
     folds = {score.fold for score in piece.scores}
     signs = [("", voice.say("cut"))]
     signs += [(_DASHES[fold], voice.say(FOLD_WORDS[fold])) for fold in Fold if fold in folds]
@@ -197,12 +203,12 @@ def _draw_legend(root: ET.Element, signs: list[tuple[str, str]], said: str, y: f
             }
             dash = {"stroke-dasharray": look} if look else {}
             svg_element(root, "line", stroke=_INK, **ends, **dash)
-        _write(root, words, x + 46, at, _NUMBER, anchor="start")
-        x += 50 + text_width(words, _NUMBER) + 14
-    _write(root, said, x, at, _NUMBER, anchor="start")
+        _add_text(root, words, x + 46, at, _NUMBER_SIZE, anchor="start")
+        x += 50 + text_width(words, _NUMBER_SIZE) + 14
+    _add_text(root, said, x, at, _NUMBER_SIZE, anchor="start")
 
 
-def _spots(
+def _number_positions(
     mark_: Line | Hole, x: float, y: float, unit_size: Fraction
 ) -> Iterator[tuple[float, float]]:
     """Yield places for a number on a line, its middle first, or around a hole."""
@@ -223,7 +229,7 @@ def _spots(
             yield x1 + (x2 - x1) * share, y1 + (y2 - y1) * share
 
 
-class _Numbers:
+class _NumberPlacer:
     """Numbers on the picture, none upon another."""
 
     def __init__(self, within: Box) -> None:
@@ -235,7 +241,7 @@ class _Numbers:
     ) -> None:
         """Put a number at the first spot that is free; where none is, the table still has it."""
         words = str(number)
-        wide, high = max(text_width(words, _NUMBER), _NUMBER) + 3, _NUMBER + 3
+        wide, high = max(text_width(words, _NUMBER_SIZE), _NUMBER_SIZE) + 3, _NUMBER_SIZE + 3
         for x, y in spots:
             badge = Box(x - wide / 2, y - high / 2, wide, high)
             inside = (
@@ -244,16 +250,16 @@ class _Numbers:
                 and badge.x + wide <= self.within.width
                 and badge.y + high <= self.within.height
             )
-            if inside and not any(badge.touches(other) for other in self.taken):
+            if inside and not any(badge.overlaps(other) for other in self.taken):
                 self.taken.append(badge)
                 look = {"fill": _PLAIN, "stroke": _INK, "stroke-width": "0.8"}
                 box = dict(zip(("x", "y", "width", "height"), map(svg_number, badge), strict=True))
                 svg_element(root, "rect", rx=svg_number(0 if square else high / 2), **box, **look)
-                _write(root, words, x, y, _NUMBER)
+                _add_text(root, words, x, y, _NUMBER_SIZE)
                 return
 
 
-def _write(
+def _add_text(
     root: ET.Element,
     words: str,
     x: float,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from nester.core.lengths import UNITS_PER_MM, Length, Unit
 from nester.core.piece import Fold, Line, Piece, Point
-from nester.drawing.templates.svg import DRAW_PATTERN, FOLD_PATTERNS, piece_words
+from nester.drawing.templates.svg import DRAW_PATTERN, FOLD_PATTERNS, piece_caption
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
@@ -25,14 +25,14 @@ __all__ = ["CUT", "DRAW", "LABEL", "SCORES", "template_dxf"]
 CUT, DRAW, LABEL = "CUT", "DRAW", "LABEL"
 SCORES = {Fold.VALLEY: "SCORE_VALLEY", Fold.MOUNTAIN: "SCORE_MOUNTAIN"}
 
-_LABEL_HIGH = 4.0
+_LABEL_HEIGHT = 4.0
 """Height of the letters, in mm."""
-_LETTER = 0.9
+_LETTER_WIDTH = 0.9
 """Width of a letter by its height, generously; a machine's font isn't known."""
 _GAP = 15.0
 """Between pieces, in mm."""
 
-_Place: TypeAlias = Callable[[Point], tuple[float, float]]
+_Projection: TypeAlias = Callable[[Point], tuple[float, float]]
 
 
 def template_dxf(pieces: Sequence[Piece], unit: Unit = Unit.MM) -> str:
@@ -61,12 +61,12 @@ def template_dxf(pieces: Sequence[Piece], unit: Unit = Unit.MM) -> str:
         space = document.modelspace()
         left = 0.0
         for piece in pieces:
-            label = _plain(piece_words(piece, unit))
-            _draw(space, piece, _placing(piece, left))
-            below = (left, -2 * _LABEL_HIGH)
-            look = {"layer": LABEL, "height": _LABEL_HIGH, "insert": below}
+            label = _escaped(piece_caption(piece, unit))
+            _draw(space, piece, _projection(piece, left))
+            below = (left, -2 * _LABEL_HEIGHT)
+            look = {"layer": LABEL, "height": _LABEL_HEIGHT, "insert": below}
             space.add_text(label, dxfattribs=look)
-            left += max(_mm(piece.width), len(label) * _LABEL_HIGH * _LETTER) + _GAP
+            left += max(_mm(piece.width), len(label) * _LABEL_HEIGHT * _LETTER_WIDTH) + _GAP
         written = StringIO()
         document.write(written)
     return written.getvalue()
@@ -98,7 +98,7 @@ def _layers(document: Drawing) -> None:
     document.layers.add(LABEL)
 
 
-def _draw(space: Modelspace, piece: Piece, place: _Place) -> None:
+def _draw(space: Modelspace, piece: Piece, place: _Projection) -> None:
     """Draw holes and slits before the outline: a piece that is cut free may move."""
 
     def straight(line: Line, layer: str) -> None:
@@ -116,7 +116,7 @@ def _draw(space: Modelspace, piece: Piece, place: _Place) -> None:
     space.add_lwpolyline(map(place, piece.outline), close=True, dxfattribs={"layer": CUT})
 
 
-def _placing(piece: Piece, left: float) -> _Place:
+def _projection(piece: Piece, left: float) -> _Projection:
     """Turn a piece's places, y down, into those of the document, y up."""
 
     def place(point: Point) -> tuple[float, float]:
@@ -129,6 +129,6 @@ def _mm(length: Length) -> float:
     return length / UNITS_PER_MM
 
 
-def _plain(words: str) -> str:
+def _escaped(words: str) -> str:
     """Write words so that no sign in them is taken for a code of the format (DXF, TEXT)."""
     return words.replace("%%", "%%%%%%").replace("^", "^ ")

@@ -21,12 +21,12 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from nester.core.errors import Refusal
-from nester.core.lengths import UNITS_PER_INCH, Length, Unit, inch, mm, quotable
+from nester.core.lengths import UNITS_PER_INCH, Length, Unit, inch, mm, printable
 from nester.core.piece import Fold, Grain, Line, Piece, Point
 from nester.core.problem import Rect
 from nester.core.sheet_sizes import SHEET_SIZES, Size
 from nester.drawing.pictures.piece import FOLD_WORDS, GRAIN_WORDS
-from nester.drawing.templates.svg import FOLD_PATTERNS, piece_words
+from nester.drawing.templates.svg import FOLD_PATTERNS, piece_caption
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -36,7 +36,7 @@ __all__ = ["OVERLAP", "PAGES", "template_pdf"]
 PAGES = {"A4": SHEET_SIZES["A4"], "Letter": SHEET_SIZES["letter"]}
 OVERLAP: Length = mm(10)
 """How far neighbouring tiles of a piece show the same."""
-MOST_PAGES = 2000
+MAX_PAGES = 2000
 
 _SIDE, _TOP, _BOTTOM = mm(10), mm(19), mm(10)
 """Left free around what is drawn: most desk printers can't print to the edge."""
@@ -48,7 +48,7 @@ _INTRO: Length = mm(120)
 _ROW: Length = mm(7)
 _MAP: Length = mm(32)
 """Longest side of the small map of a tiled piece."""
-_LEAST_TILE_ON_MAP: Length = mm(4)
+_MIN_TILE_ON_MAP: Length = mm(4)
 
 _TITLE, _WORDS, _SMALL, _TINY = 17, 10, 9, 7
 _BLACK, _GREY, _PALE = 0.0, 0.5, 0.91
@@ -59,19 +59,19 @@ _REPLACEMENT = "[?]"
 _CREATED = datetime(2000, 1, 1, tzinfo=UTC)
 """Written as the time of making, so that the same pieces give the same file."""
 
-_JOIN = (
+_JOINING_NOTE = (
     "Pieces larger than a page are printed in tiles; the header of each page says which. To join"
     " them: trim a tile along the grey line at its left and upper side, lay it over its neighbour"
     " up to the neighbour's grey line so that the crosses meet, and tape or glue it down."
 )
-_CAUTION = (
+_SAFETY_NOTE = (
     "Blades are sharp: cut along a steel rule on a cutting mat, fingers behind the rule, and put"
     " the blade away. Keep blades, glue, hot tools and small parts such as eyelets away from"
     " children. Follow local rules and the makers' instructions of your tools and glue."
 )
 
 
-class _Spot(NamedTuple):
+class _PlacedPiece(NamedTuple):
     """A small piece on a page that it shares."""
 
     piece: Piece
@@ -84,7 +84,7 @@ class _Tiling(NamedTuple):
 
     piece: Piece
     window: Size
-    lying: bool
+    landscape: bool
     columns: int
     rows: int
 
@@ -100,10 +100,10 @@ class _Tiling(NamedTuple):
 
 
 @dataclass
-class _Plan:
+class _PagePlan:
     """What comes on which page."""
 
-    shared: list[list[_Spot]] = field(default_factory=list)
+    shared: list[list[_PlacedPiece]] = field(default_factory=list)
     tilings: list[_Tiling] = field(default_factory=list)
     first_pages: int = 1
 
@@ -135,32 +135,32 @@ def template_pdf(
         If the page has another name, or the pieces take more than 2000 pages.
     """
     if page not in PAGES:
-        raise Refusal(f"'{quotable(page)[:30]}' is not a page to print on; use A4 or Letter")
+        raise Refusal(f"'{printable(page)[:30]}' is not a page to print on; use A4 or Letter")
     size = PAGES[page]
-    plan = _planned(pieces, size)
+    plan = _plan_pages(pieces, size)
     entries = _entries(pieces, plan)
     plan.first_pages = len(list(_cover_pages(entries, size)))
     pages = plan.first_pages + len(plan.shared) + sum(t.pages for t in plan.tilings)
-    if pages > MOST_PAGES:
+    if pages > MAX_PAGES:
         raise Refusal(
             f"these templates would take {pages} pages; draw fewer or smaller pieces at a time,"
-            f" {MOST_PAGES} pages at most"
+            f" {MAX_PAGES} pages at most"
         )
-    book = _Book(size, quotable(title) or "Templates", pages)
+    book = _PdfDocument(size, printable(title) or "Templates", pages)
     _write_cover(book, entries, size, unit, plan.first_pages)
     for spots in plan.shared:
         book.new_page()
         for spot in spots:
-            _draw_spot(book, spot, unit)
+            _draw_placed_piece(book, spot, unit)
     for tiling in plan.tilings:
         for row in range(tiling.rows):
             for column in range(tiling.columns):
                 _draw_tile(book, tiling, row, column, unit)
-    return book.written()
+    return book.finished()
 
 
-def _planned(pieces: Sequence[Piece], size: Size) -> _Plan:
-    plan = _Plan()
+def _plan_pages(pieces: Sequence[Piece], size: Size) -> _PagePlan:
+    plan = _PagePlan()
     upright = _window(size, lying=False)
     small = [p for p in pieces if p.width <= upright.width and p.height + _LABEL <= upright.height]
     plan.shared = _shared_pages(small, upright)
@@ -187,17 +187,17 @@ def _tiling(piece: Piece, size: Size) -> _Tiling:
     return min(ways, key=lambda way: way.pages)
 
 
-def _shared_pages(pieces: Sequence[Piece], window: Size) -> list[list[_Spot]]:
+def _shared_pages(pieces: Sequence[Piece], window: Size) -> list[list[_PlacedPiece]]:
     """Place pieces on shelves, and shelves on pages, each on the first with room."""
     shelves: list[list[Piece]] = []
     for piece in sorted(pieces, key=lambda p: -p.height):
         for shelf in shelves:
-            if sum(_cell(p) for p in shelf) + _cell(piece) <= window.width + _GAP:
+            if sum(_cell_width(p) for p in shelf) + _cell_width(piece) <= window.width + _GAP:
                 shelf.append(piece)
                 break
         else:
             shelves.append([piece])
-    pages: list[list[_Spot]] = []
+    pages: list[list[_PlacedPiece]] = []
     used: list[Length] = []
     for shelf in shelves:
         high = shelf[0].height + _LABEL + _GAP
@@ -207,18 +207,18 @@ def _shared_pages(pieces: Sequence[Piece], window: Size) -> list[list[_Spot]]:
             used.append(0)
         x = 0
         for piece in shelf:
-            pages[at].append(_Spot(piece, x, used[at]))
-            x += _cell(piece)
+            pages[at].append(_PlacedPiece(piece, x, used[at]))
+            x += _cell_width(piece)
         used[at] += high
     return pages
 
 
-_LEAST_CELL: Length = mm(45)
+_MIN_CELL: Length = mm(45)
 
 
-def _cell(piece: Piece) -> Length:
+def _cell_width(piece: Piece) -> Length:
     """Return the width a piece takes up on its shelf; narrow ones leave room for their words."""
-    return max(piece.width, _LEAST_CELL) + _GAP
+    return max(piece.width, _MIN_CELL) + _GAP
 
 
 class _Entry(NamedTuple):
@@ -229,7 +229,7 @@ class _Entry(NamedTuple):
     tiling: _Tiling | None
 
     @property
-    def high(self) -> Length:
+    def height(self) -> Length:
         """How much of the page it takes."""
         if self.tiling is None or self.tiling.pages == 1:
             return _ROW
@@ -237,7 +237,7 @@ class _Entry(NamedTuple):
         return max(3 * _ROW, _MAP * self.piece.height // longest + mm(8))
 
 
-def _entries(pieces: Sequence[Piece], plan: _Plan) -> list[_Entry]:
+def _entries(pieces: Sequence[Piece], plan: _PagePlan) -> list[_Entry]:
     pages: dict[int, tuple[int, _Tiling | None]] = {}
     for number, spots in enumerate(plan.shared):
         pages.update((id(spot.piece), (number, None)) for spot in spots)
@@ -253,15 +253,15 @@ def _cover_pages(entries: Sequence[_Entry], size: Size) -> Iterator[list[tuple[L
     placed: list[tuple[Length, _Entry]] = []
     y = _INTRO
     for entry in entries:
-        if y + entry.high > size.height - _BOTTOM:
+        if y + entry.height > size.height - _BOTTOM:
             yield placed
             placed, y = [], _TOP + _ROW
         placed.append((y, entry))
-        y += entry.high
+        y += entry.height
     yield placed
 
 
-class _Book:
+class _PdfDocument:
     """The document: pages with their headers, and lines and words by exact place."""
 
     def __init__(self, size: Size, title: str, pages: int) -> None:
@@ -271,7 +271,7 @@ class _Book:
         from fpdf.fonts import TTFFont
 
         # In points fpdf2 writes lengths as they are; for mm it would round the factor to them.
-        pdf: FPDF = FPDF(unit="pt", format=(_pt(size.width), _pt(size.height)))
+        pdf: FPDF = FPDF(unit="pt", format=(_to_points(size.width), _to_points(size.height)))
         self.pdf, self.size, self.pages = pdf, size, pages
         pdf.set_auto_page_break(False)
         pdf.set_margin(0)
@@ -284,8 +284,8 @@ class _Book:
         pdf.add_font("text", fname=str(font))
         pdf.set_font("text", size=_WORDS)
         face = pdf.fonts["text"]
-        self.signs = face.cmap if isinstance(face, TTFFont) else {}
-        self.title = self.shown(title)
+        self.characters = face.cmap if isinstance(face, TTFFont) else {}
+        self.title = self.printable(title)
         pdf.set_title(title)
 
     def new_page(self, *, lying: bool = False) -> Size:
@@ -298,10 +298,10 @@ class _Book:
         self.text(wide - _SIDE, mm(9), number, size=_SMALL, grey=_GREY, right=True)
         return Size(wide, high)
 
-    def shown(self, words: str) -> str:
+    def printable(self, words: str) -> str:
         """Return words with the signs that the font hasn't visibly replaced."""
-        composed = unicodedata.normalize("NFC", quotable(words))
-        return "".join(c if ord(c) in self.signs else _REPLACEMENT for c in composed)
+        composed = unicodedata.normalize("NFC", printable(words))
+        return "".join(c if ord(c) in self.characters else _REPLACEMENT for c in composed)
 
     def text(
         self,
@@ -319,24 +319,24 @@ class _Book:
         pdf = self.pdf
         pdf.set_font("text", size=size)
         pdf.set_text_color(round(grey * 255))
-        line = self.shown(words)
-        if room and pdf.get_string_width(line) > _pt(room):
-            while line and pdf.get_string_width(line + "…") > _pt(room):
+        line = self.printable(words)
+        if room and pdf.get_string_width(line) > _to_points(room):
+            while line and pdf.get_string_width(line + "…") > _to_points(room):
                 line = line[:-1]
             line = line.rstrip() + "…"
-        left = _pt(x) - (pdf.get_string_width(line) if right else 0)
+        left = _to_points(x) - (pdf.get_string_width(line) if right else 0)
         if up:
-            with pdf.rotation(90, left, _pt(y)):
-                pdf.text(left, _pt(y), line)
+            with pdf.rotation(90, left, _to_points(y)):
+                pdf.text(left, _to_points(y), line)
         else:
-            pdf.text(left, _pt(y), line)
+            pdf.text(left, _to_points(y), line)
 
     def paragraph(self, x: Length, y: Length, words: str, *, room: Length, size: float) -> Length:
         """Write words in lines of `room`; return where the next may begin."""
         self.pdf.set_font("text", size=size)
         self.pdf.set_text_color(0)
-        self.pdf.set_xy(_pt(x), _pt(y))
-        self.pdf.multi_cell(_pt(room), size * 1.28, self.shown(words), align="L")
+        self.pdf.set_xy(_to_points(x), _to_points(y))
+        self.pdf.multi_cell(_to_points(room), size * 1.28, self.printable(words), align="L")
         return round(Fraction(self.pdf.get_y()) * _POINT)
 
     def lines(
@@ -354,30 +354,30 @@ class _Book:
             path.style.auto_close = False
             path.style.fill_color = None
             path.style.stroke_color = _grey(grey)
-            path.style.stroke_width = _pt(width)
-            path.style.stroke_dash_pattern = [_pt(part) for part in pattern] or None
+            path.style.stroke_width = _to_points(width)
+            path.style.stroke_dash_pattern = [_to_points(part) for part in pattern] or None
             for start, end in lines:
-                path.move_to(_pt(start.x), _pt(start.y))
-                path.line_to(_pt(end.x), _pt(end.y))
+                path.move_to(_to_points(start.x), _to_points(start.y))
+                path.line_to(_to_points(end.x), _to_points(end.y))
 
-    def area(self, corners: Sequence[Point], grey: float = _PALE) -> None:
+    def polygon(self, corners: Sequence[Point], grey: float = _PALE) -> None:
         """Tint a polygon given by places on the page."""
         with self.pdf.new_path() as path:
             path.style.stroke_color = None
             path.style.fill_color = _grey(grey)
-            path.move_to(_pt(corners[0].x), _pt(corners[0].y))
+            path.move_to(_to_points(corners[0].x), _to_points(corners[0].y))
             for corner in corners[1:]:
-                path.line_to(_pt(corner.x), _pt(corner.y))
+                path.line_to(_to_points(corner.x), _to_points(corner.y))
 
     def circle(self, centre: Point, diameter: Length) -> None:
         """Draw a circle."""
         with self.pdf.new_path() as path:
             path.style.fill_color = None
             path.style.stroke_color = _grey(_BLACK)
-            path.style.stroke_width = _pt(_STROKE)
-            path.circle(_pt(centre.x), _pt(centre.y), _pt(diameter) / 2)
+            path.style.stroke_width = _to_points(_STROKE)
+            path.circle(_to_points(centre.x), _to_points(centre.y), _to_points(diameter) / 2)
 
-    def written(self) -> bytes:
+    def finished(self) -> bytes:
         """Return the finished document."""
         return bytes(self.pdf.output())
 
@@ -386,13 +386,13 @@ def _grey(share: float) -> str:
     return f"#{round(share * 255):02x}" + f"{round(share * 255):02x}" * 2
 
 
-def _pt(length: Length | Fraction) -> float:
+def _to_points(length: Length | Fraction) -> float:
     """Return a length in points: 1/72 inch (ISO 32000-1, 8.3.2.3)."""
     return float(length / _POINT)
 
 
 def _write_cover(
-    book: _Book, entries: Sequence[_Entry], size: Size, unit: Unit, first_pages: int
+    book: _PdfDocument, entries: Sequence[_Entry], size: Size, unit: Unit, first_pages: int
 ) -> None:
     for number, placed in enumerate(_cover_pages(entries, size)):
         page = book.new_page()
@@ -404,7 +404,7 @@ def _write_cover(
             _write_entry(book, page, y, entry, unit, first_pages)
 
 
-def _write_intro(book: _Book, page: Size, unit: Unit) -> None:
+def _write_intro(book: _PdfDocument, page: Size, unit: Unit) -> None:
     room = page.width - 2 * _SIDE
     book.text(_SIDE, mm(19), book.title, size=_TITLE, room=room)
     side, said = (inch(2), "2 in") if unit is Unit.IN else (mm(50), "5 cm")
@@ -422,12 +422,12 @@ def _write_intro(book: _Book, page: Size, unit: Unit) -> None:
         size=_WORDS + 1,
     )
     _write_legend(book, beside, y + mm(5))
-    y = book.paragraph(_SIDE, mm(82), _JOIN, room=room, size=_SMALL)
-    book.paragraph(_SIDE, y + mm(2), _CAUTION, room=room, size=_SMALL)
+    y = book.paragraph(_SIDE, mm(82), _JOINING_NOTE, room=room, size=_SMALL)
+    book.paragraph(_SIDE, y + mm(2), _SAFETY_NOTE, room=room, size=_SMALL)
     book.text(_SIDE, _INTRO - mm(4), "Pieces and where they are", size=_WORDS + 2)
 
 
-def _write_legend(book: _Book, x: Length, y: Length) -> None:
+def _write_legend(book: _PdfDocument, x: Length, y: Length) -> None:
     def sample(at: Length) -> list[Line]:
         return [Line(Point(x, at), Point(x + mm(20), at))]
 
@@ -439,7 +439,7 @@ def _write_legend(book: _Book, x: Length, y: Length) -> None:
         means = f"{FOLD_WORDS[fold]}: score, then fold"
         book.text(words_at, y + number * down + mm(1), means, size=_SMALL)
     y += 3 * down
-    book.area(_corners(Rect(x, y - mm("1.5"), mm(20), mm(3))))
+    book.polygon(_corners(Rect(x, y - mm("1.5"), mm(20), mm(3))))
     book.text(words_at, y + mm(1), "glue goes here", size=_SMALL)
     y += down
     book.lines(sample(y), width=_FINE, grey=_GREY)
@@ -448,9 +448,9 @@ def _write_legend(book: _Book, x: Length, y: Length) -> None:
 
 
 def _write_entry(
-    book: _Book, page: Size, y: Length, entry: _Entry, unit: Unit, first_pages: int
+    book: _PdfDocument, page: Size, y: Length, entry: _Entry, unit: Unit, first_pages: int
 ) -> None:
-    words = piece_words(entry.piece, unit)
+    words = piece_caption(entry.piece, unit)
     if entry.piece.grain is not Grain.ANY:
         words += f"; {GRAIN_WORDS[entry.piece.grain]}"
     first = first_pages + entry.page + 1
@@ -461,16 +461,16 @@ def _write_entry(
         book.text(where_at, y + mm(4), f"page {first}")
         return
     book.text(where_at, y + mm(4), f"pages {first} to {first + tiling.pages - 1}")
-    spread = f"{_many(tiling.rows, 'row')}, {_many(tiling.columns, 'column')} of tiles"
+    spread = f"{_count_text(tiling.rows, 'row')}, {_count_text(tiling.columns, 'column')} of tiles"
     book.text(_SIDE, y + mm(9), spread, size=_SMALL, grey=_GREY)
-    _draw_map(book, page.width - _SIDE - _MAP, y + mm(1), tiling, first)
+    _draw_tile_map(book, page.width - _SIDE - _MAP, y + mm(1), tiling, first)
 
 
-def _many(count: int, what: str) -> str:
+def _count_text(count: int, what: str) -> str:
     return f"{count} {what}{'s' if count > 1 else ''}"
 
 
-def _draw_map(book: _Book, x: Length, y: Length, tiling: _Tiling, first: int) -> None:
+def _draw_tile_map(book: _PdfDocument, x: Length, y: Length, tiling: _Tiling, first: int) -> None:
     """Draw a piece small, parted into its tiles with the number of each one's page."""
     piece = tiling.piece
     longest = max(piece.width, piece.height)
@@ -482,7 +482,7 @@ def _draw_map(book: _Book, x: Length, y: Length, tiling: _Tiling, first: int) ->
         return Point(x + small(point.x), y + small(point.y))
 
     outline = [place(corner) for corner in piece.outline]
-    book.area(outline)
+    book.polygon(outline)
     book.lines(list(map(Line, outline, outline[1:] + outline[:1])), width=_FINE)
     right, bottom = piece.width, piece.height
     parts = []
@@ -499,31 +499,31 @@ def _draw_map(book: _Book, x: Length, y: Length, tiling: _Tiling, first: int) ->
         left, top = place(Point(shown.x, shown.y))
         across = min(shown.right, right) - shown.x
         down = min(shown.bottom, bottom) - shown.y
-        if small(min(across, down)) >= _LEAST_TILE_ON_MAP:
+        if small(min(across, down)) >= _MIN_TILE_ON_MAP:
             book.text(left + mm("0.6"), top + mm("2.8"), str(first + number), size=_TINY)
 
 
-def _draw_spot(book: _Book, spot: _Spot, unit: Unit) -> None:
+def _draw_placed_piece(book: _PdfDocument, spot: _PlacedPiece, unit: Unit) -> None:
     piece = spot.piece
     left, top = _SIDE + spot.x, _TOP + spot.y
     _draw_part(book, piece, Rect(0, 0, piece.width, piece.height), Point(left, top))
-    words = piece_words(piece, unit)
-    room = _cell(piece) - _GAP
+    words = piece_caption(piece, unit)
+    room = _cell_width(piece) - _GAP
     book.text(left, top + piece.height + mm("4.5"), words, size=_SMALL, room=room)
 
 
-def _draw_tile(book: _Book, tiling: _Tiling, row: int, column: int, unit: Unit) -> None:
-    page = book.new_page(lying=tiling.lying)
-    words = piece_words(tiling.piece, unit)
+def _draw_tile(book: _PdfDocument, tiling: _Tiling, row: int, column: int, unit: Unit) -> None:
+    page = book.new_page(lying=tiling.landscape)
+    words = piece_caption(tiling.piece, unit)
     if tiling.pages > 1:
         where = f"row {row + 1} of {tiling.rows}, column {column + 1} of {tiling.columns}"
         book.text(page.width - _SIDE, mm(14), where, right=True)
     book.text(_SIDE, mm(14), words, room=page.width - 2 * _SIDE - mm(62))
     _draw_part(book, tiling.piece, tiling.tile(row, column), Point(_SIDE, _TOP))
-    _draw_joins(book, tiling, row, column)
+    _draw_joining_marks(book, tiling, row, column)
 
 
-def _draw_joins(book: _Book, tiling: _Tiling, row: int, column: int) -> None:
+def _draw_joining_marks(book: _PdfDocument, tiling: _Tiling, row: int, column: int) -> None:
     """Draw where the tile is trimmed, where its neighbours' edges lie, and crosses on both."""
     wide, high = tiling.window
     left, top = _SIDE, _TOP
@@ -558,20 +558,20 @@ def _draw_joins(book: _Book, tiling: _Tiling, row: int, column: int) -> None:
     book.lines(lines, width=_FINE, grey=_GREY)
 
 
-def _draw_part(book: _Book, piece: Piece, part: Rect, at: Point) -> None:
+def _draw_part(book: _PdfDocument, piece: Piece, part: Rect, at: Point) -> None:
     """Draw what a part of a piece holds, that part's corner lying `at` a place on the page."""
 
     def place(point: Point) -> Point:
         return Point(at.x + point.x - part.x, at.y + point.y - part.y)
 
     def clipped(lines: Sequence[Line]) -> list[Line]:
-        inside = (_within(line, part) for line in lines)
+        inside = (_clip_line(line, part) for line in lines)
         return [Line(place(line.start), place(line.end)) for line in inside if line]
 
-    window = (_pt(at.x), _pt(at.y), _pt(part.width), _pt(part.height))
+    window = (_to_points(at.x), _to_points(at.y), _to_points(part.width), _to_points(part.height))
     for area in piece.glue:
         with book.pdf.rect_clip(*window):
-            book.area([place(corner) for corner in area])
+            book.polygon([place(corner) for corner in area])
     for fold, pattern in _PATTERNS.items():
         scores = [score.line for score in piece.scores if score.fold is fold]
         book.lines(clipped(scores), pattern=pattern)
@@ -594,7 +594,7 @@ def _draw_part(book: _Book, piece: Piece, part: Rect, at: Point) -> None:
     book.lines(clipped([*edges, *piece.slits]))
 
 
-def _within(line: Line, part: Rect) -> Line | None:
+def _clip_line(line: Line, part: Rect) -> Line | None:
     """Return what of a line lies in a rectangle (Liang and Barsky 1984), to a fine unit."""
     (x, y), (x2, y2) = line
     across, down = x2 - x, y2 - y

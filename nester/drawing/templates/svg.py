@@ -13,11 +13,11 @@ import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from fractions import Fraction
 
-from nester.core.lengths import UNITS_PER_MM, Length, Unit, format_size, mm, quotable
+from nester.core.lengths import UNITS_PER_MM, Length, Unit, format_size, mm, printable
 from nester.core.piece import Fold, Line, Piece, Point
 from nester.drawing.canvas.svg import SVG, svg_document, svg_element
 
-__all__ = ["DRAW_PATTERN", "FOLD_PATTERNS", "piece_words", "template_svg"]
+__all__ = ["DRAW_PATTERN", "FOLD_PATTERNS", "piece_caption", "template_svg"]
 
 FOLD_PATTERNS = {Fold.VALLEY: (4, 2), Fold.MOUNTAIN: (6, 1.5, 1, 1.5)}
 """Lengths of strokes and gaps in turn, in mm: valley folds dashed, mountain folds dash-dot."""
@@ -26,14 +26,14 @@ DRAW_PATTERN = (0.3, 1.2)
 
 _BORDER = mm(5)
 """Paper around the piece, so that lines on its edge show in their full width."""
-_LABEL_HIGH = mm(4)
-_LETTER = Fraction(3, 5)
+_LABEL_HEIGHT = mm(4)
+_LETTER_WIDTH = Fraction(3, 5)
 """Width of a letter by its height, generously."""
 
 
-def piece_words(piece: Piece, unit: Unit) -> str:
+def piece_caption(piece: Piece, unit: Unit) -> str:
     """Return a piece's name, size and quantity in one line that can be printed."""
-    words = f"{quotable(piece.name)}, {format_size(piece.width, piece.height, unit)}"
+    words = f"{printable(piece.name)}, {format_size(piece.width, piece.height, unit)}"
     return f"{words}, {piece.quantity} pieces" if piece.quantity > 1 else words
 
 
@@ -52,9 +52,9 @@ def template_svg(piece: Piece, unit: Unit = Unit.MM) -> str:
     str
         An SVG document; the same piece always gives the same text.
     """
-    label = piece_words(piece, unit)
-    wide = max(piece.width, round(len(label) * _LABEL_HIGH * _LETTER)) + 2 * _BORDER
-    high = piece.height + 3 * _BORDER + _LABEL_HIGH
+    label = piece_caption(piece, unit)
+    wide = max(piece.width, round(len(label) * _LABEL_HEIGHT * _LETTER_WIDTH)) + 2 * _BORDER
+    high = piece.height + 3 * _BORDER + _LABEL_HEIGHT
     root = ET.Element(
         f"{{{SVG}}}svg",
         {
@@ -83,9 +83,9 @@ def template_svg(piece: Piece, unit: Unit = Unit.MM) -> str:
     for area in piece.glue:
         svg_element(drawn, "polygon", points=_points(area))
     words = svg_element(root, "g", id="label", fill="#000000", stroke="none")
-    style = {"font-family": "sans-serif", "font-size": _mm(_LABEL_HIGH)}
+    style = {"font-family": "sans-serif", "font-size": _mm(_LABEL_HEIGHT)}
     svg_element(
-        words, "text", x="0", y=_mm(piece.height + _BORDER + _LABEL_HIGH), **style
+        words, "text", x="0", y=_mm(piece.height + _BORDER + _LABEL_HEIGHT), **style
     ).text = label
     return svg_document(root)
 

@@ -16,20 +16,24 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from nester.core.problem import Cuts
-from nester.packing.bounds.bar_relaxation import MOST_KINDS, BarWorth
-from nester.packing.bounds.dual_bound import Refuter, Worth
-from nester.packing.bounds.dual_feasible_functions import Scales
-from nester.packing.bounds.exact_pricing import ContentWorth
-from nester.packing.bounds.guillotine_pricing import StraightWorth
-from nester.packing.bounds.valid_inequalities import Best, Inequality, best_sheets
+from nester.packing.bounds.bar_relaxation import MAX_BIN_TYPES, BarRelaxation
+from nester.packing.bounds.dual_bound import DualBound, PricingBound
+from nester.packing.bounds.dual_feasible_functions import DualFeasibleFunctions
+from nester.packing.bounds.exact_pricing import ExactPricing
+from nester.packing.bounds.guillotine_pricing import GuillotinePricing
+from nester.packing.bounds.valid_inequalities import (
+    RelaxedSolution,
+    ValidInequality,
+    solve_relaxation,
+)
 from nester.packing.runtime.stop import Stop, never
 from nester.packing.task.task import Task
 
-__all__ = ["Bound", "lower_bound", "quick_worth"]
+__all__ = ["LowerBound", "lower_bound", "quick_pricing"]
 
-_ROUNDS = 40
+_MAX_ROUNDS = 40
 """Inequalities from pairs added at a time; each takes a few milliseconds."""
-_STEPS_IN_WORK = 2_000_000
+_STEPS_PER_TIME = 2_000_000
 """Steps of filling in CP-SAT's deterministic time (measured)."""
 
 
@@ -47,24 +51,24 @@ def lower_bound(
     most
         For some shapes, how many of them a sheet of each kind holds at most.
     """
-    bound = Bound(task, seconds)
-    bound.know_most(most or {})
-    return 0 if bound.unmade else bound.cost
+    bound = LowerBound(task, seconds)
+    bound.add_capacities(most or {})
+    return 0 if bound.unmet_area else bound.cost
 
 
-def quick_worth(task: Task, cuts: Cuts) -> Worth | None:
+def quick_pricing(task: Task, cuts: Cuts) -> PricingBound | None:
     """Return a quick bound on what sheets hold, or None where there is none."""
     if cuts is Cuts.STRAIGHT:
-        return StraightWorth(task)
-    return BarWorth(task) if len(task.kinds) <= MOST_KINDS else None
+        return GuillotinePricing(task)
+    return BarRelaxation(task) if len(task.bin_types) <= MAX_BIN_TYPES else None
 
 
-class Bound:
+class LowerBound:
     """What is proven of all plans for a task, and can be strengthened.
 
     Attributes
     ----------
-    unmade
+    unmet_area
         No plan leaves less area unmade.
     cost
         No plan that leaves just that much unmade costs less.
@@ -73,23 +77,25 @@ class Bound:
     def __init__(self, task: Task, seconds: float = 10.0) -> None:
         self._task = task
         self._seconds = seconds
-        self._scales = Scales(task)
-        self._inequalities = [self._scales.area()]
+        self._functions = DualFeasibleFunctions(task)
+        self._inequalities = [self._functions.area_inequality()]
         self._work = 0.0
-        self._refuters: list[Refuter] = []
-        self._worth: Worth | None = None
-        self.unmade = self.cost = 0
-        self._best = self._solved()
-        self._add_pairs()
+        self._dual_bounds: list[DualBound] = []
+        self._exact_pricing: PricingBound | None = None
+        self.unmet_area = self.cost = 0
+        self._relaxation = self._solve_relaxation()
+        self._add_function_inequalities()
 
-    def know_most(self, most: Mapping[int, Sequence[int]]) -> None:
+    def add_capacities(self, most: Mapping[int, Sequence[int]]) -> None:
         """Reckon with it that a sheet of each kind holds at most so many of some shapes."""
         for shape, holds in most.items():
-            wanted = self._task.shapes[shape].wanted
-            worths = tuple(int(i == shape) for i in range(len(self._task.shapes)))
-            self._add(Inequality(tuple(min(number, wanted) for number in holds), worths))
+            wanted = self._task.item_types[shape].demand
+            worths = tuple(int(i == shape) for i in range(len(self._task.item_types)))
+            self._add_inequality(
+                ValidInequality(tuple(min(number, wanted) for number in holds), worths)
+            )
         if most:
-            self._add_pairs()
+            self._add_function_inequalities()
 
     def strengthen(
         self,
@@ -110,54 +116,62 @@ class Bound:
         contents
             Of sheets, by their kind: what good plans cut, so that it need not be found again.
         """
-        if not self._refuters:
-            self._refuters = self._all_refuters(cuts)
+        if not self._dual_bounds:
+            self._dual_bounds = self._make_dual_bounds(cuts)
         for kind, content in contents:
-            for refuter in self._refuters:
-                refuter.add(kind, content)
+            for refuter in self._dual_bounds:
+                refuter.add_column(kind, content)
         end = self.steps + most_steps
-        while self.steps < end and (self.unmade, self.cost) < target and self._best.sheets:
+        while (
+            self.steps < end and (self.unmet_area, self.cost) < target and self._relaxation.sheets
+        ):
             found = None
-            for refuter in self._refuters:
+            for refuter in self._dual_bounds:
                 left = end - self.steps
-                found = refuter.refute(self._best.sheets, self._best.made, left, stop)
+                found = refuter.separate(self._relaxation.sheets, self._relaxation.made, left, stop)
                 if found is not None or self.steps >= end:
                     break
             if found is None:
                 return
-            self._add(found)
-            self._add_pairs()
+            self._add_inequality(found)
+            self._add_function_inequalities()
 
-    def _all_refuters(self, cuts: Cuts) -> list[Refuter]:
-        quick = quick_worth(self._task, cuts)
+    def _make_dual_bounds(self, cuts: Cuts) -> list[DualBound]:
+        quick = quick_pricing(self._task, cuts)
         if quick is None:
             return []
-        self._worth = ContentWorth(self._task, cuts, self._scales, quick)
-        return [Refuter(self._task, quick), Refuter(self._task, self._worth)]
+        self._exact_pricing = ExactPricing(self._task, cuts, self._functions, quick)
+        return [DualBound(self._task, quick), DualBound(self._task, self._exact_pricing)]
 
     @property
     def steps(self) -> int:
         """Steps spent so far."""
-        of_worth = self._worth.steps if self._worth else 0
-        return int(_STEPS_IN_WORK * self._work) + of_worth + sum(r.solving for r in self._refuters)
+        of_worth = self._exact_pricing.steps if self._exact_pricing else 0
+        return (
+            int(_STEPS_PER_TIME * self._work)
+            + of_worth
+            + sum(r.lp_steps for r in self._dual_bounds)
+        )
 
-    def _add_pairs(self) -> None:
-        for _ in range(_ROUNDS):
-            if not self._best.sheets:  # the solver ran out of work
+    def _add_function_inequalities(self) -> None:
+        for _ in range(_MAX_ROUNDS):
+            if not self._relaxation.sheets:  # the solver ran out of work
                 return
-            worst = self._scales.most_violated(self._best.sheets, self._best.made)
+            worst = self._functions.most_violated(self._relaxation.sheets, self._relaxation.made)
             if worst is None:
                 return
-            self._add(worst)
+            self._add_inequality(worst)
 
-    def _add(self, inequality: Inequality) -> None:
+    def _add_inequality(self, inequality: ValidInequality) -> None:
         self._inequalities.append(inequality)
-        self._best = self._solved()
+        self._relaxation = self._solve_relaxation()
 
-    def _solved(self) -> Best:
-        best = best_sheets(self._task, self._inequalities, self._seconds, short=self.unmade > 0)
+    def _solve_relaxation(self) -> RelaxedSolution:
+        best = solve_relaxation(
+            self._task, self._inequalities, self._seconds, short=self.unmet_area > 0
+        )
         self._work += best.work
         # Where the solver runs out of work it may say less than before.
-        if (best.unmade, best.cost) > (self.unmade, self.cost):
-            self.unmade, self.cost = best.unmade, best.cost
+        if (best.unmet_area, best.cost) > (self.unmet_area, self.cost):
+            self.unmet_area, self.cost = best.unmet_area, best.cost
         return best

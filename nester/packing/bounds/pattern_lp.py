@@ -8,15 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-__all__ = ["DEAR", "ContentsProgramme"]
+__all__ = ["SHORTAGE_PENALTY", "PatternLP"]
 
-DEAR = 10
+SHORTAGE_PENALTY = 10
 """A piece may be left out for so many times what its area costs on the dearest sheet."""
-_STEPS_A_COLUMN = 3
+_STEPS_PER_COLUMN = 3
 """What solving a programme costs, in steps of filling (measured)."""
 
 
-class ContentsProgramme:
+class PatternLP:
     """Sheets cut in fractions by known contents, so that each piece is made or left out.
 
     Attributes
@@ -41,9 +41,9 @@ class ContentsProgramme:
         further: Sequence[float | None] = (),
     ) -> None:
         self.prices = prices
-        self._amends = amends
-        self._further = further
-        self._contents: dict[tuple[int, tuple[tuple[int, float], ...]], Mapping[int, float]] = {}
+        self._shortage_penalties = amends
+        self._extra_sheet_prices = further
+        self._columns: dict[tuple[int, tuple[tuple[int, float], ...]], Mapping[int, float]] = {}
         self.steps = 0
         self._build()
 
@@ -52,51 +52,53 @@ class ContentsProgramme:
 
         self._solver = solver = pywraplp.Solver.CreateSolver("GLOP")
         endless = solver.infinity()
-        self._cover = [solver.Constraint(0.0, endless) for _ in self._amends]
-        self._limit = [solver.Constraint(-endless, 0.0) for _ in self.prices]
-        self._aim = solver.Objective()
-        self._aim.SetMinimization()
-        for amend, row in zip(self._amends, self._cover, strict=True):
+        self._demand_rows = [solver.Constraint(0.0, endless) for _ in self._shortage_penalties]
+        self._supply_rows = [solver.Constraint(-endless, 0.0) for _ in self.prices]
+        self._objective = solver.Objective()
+        self._objective.SetMinimization()
+        for amend, row in zip(self._shortage_penalties, self._demand_rows, strict=True):
             left_out = solver.NumVar(0.0, endless, "")
             row.SetCoefficient(left_out, 1.0)
-            self._aim.SetCoefficient(left_out, amend)
-        for kind, price in enumerate(self._further):
+            self._objective.SetCoefficient(left_out, amend)
+        for kind, price in enumerate(self._extra_sheet_prices):
             if price is not None:
                 more = solver.NumVar(0.0, endless, "")
-                self._limit[kind].SetCoefficient(more, -1.0)
-                self._aim.SetCoefficient(more, price)
-        for (kind, _), content in self._contents.items():
-            self._column(kind, content)
+                self._supply_rows[kind].SetCoefficient(more, -1.0)
+                self._objective.SetCoefficient(more, price)
+        for (kind, _), content in self._columns.items():
+            self._create_column(kind, content)
 
-    def add(self, kind: int, content: Mapping[int, float]) -> bool:
+    def add_column(self, kind: int, content: Mapping[int, float]) -> bool:
         """Let sheets of a kind be cut by one more content; say whether it is new."""
         key = kind, tuple(sorted(content.items()))
-        if key in self._contents:
+        if key in self._columns:
             return False
-        self._contents[key] = content
-        self._column(kind, content)
+        self._columns[key] = content
+        self._create_column(kind, content)
         return True
 
-    def _column(self, kind: int, content: Mapping[int, float]) -> None:
+    def _create_column(self, kind: int, content: Mapping[int, float]) -> None:
         column = self._solver.NumVar(0.0, self._solver.infinity(), "")
-        self._aim.SetCoefficient(column, self.prices[kind])
-        self._limit[kind].SetCoefficient(column, 1.0)
+        self._objective.SetCoefficient(column, self.prices[kind])
+        self._supply_rows[kind].SetCoefficient(column, 1.0)
         for shape, number in content.items():
-            self._cover[shape].SetCoefficient(column, float(number))
+            self._demand_rows[shape].SetCoefficient(column, float(number))
 
     def solve(self, limits: Sequence[int], made: Sequence[int]) -> tuple[float, list[float]]:
         """Return the least paid for so many of each shape from so many sheets, and dual values.
 
         Nothing at all where the solver fails in its numbers, also from a new start.
         """
-        self.steps += _STEPS_A_COLUMN * len(self._contents)
+        self.steps += _STEPS_PER_COLUMN * len(self._columns)
         for again in (False, True):
             if again:
                 self._build()
-            for row, number in zip(self._cover, made, strict=True):
+            for row, number in zip(self._demand_rows, made, strict=True):
                 row.SetLb(float(number))
-            for row, number in zip(self._limit, limits, strict=True):
+            for row, number in zip(self._supply_rows, limits, strict=True):
                 row.SetUb(float(number))
             if self._solver.Solve() == self._solver.OPTIMAL:
-                return self._aim.Value(), [max(0.0, row.dual_value()) for row in self._cover]
-        return 0.0, [0.0] * len(self._cover)
+                return self._objective.Value(), [
+                    max(0.0, row.dual_value()) for row in self._demand_rows
+                ]
+        return 0.0, [0.0] * len(self._demand_rows)

@@ -12,53 +12,55 @@ from collections.abc import Sequence
 from math import ceil, gcd
 from typing import TYPE_CHECKING, NamedTuple
 
-from nester.packing.runtime.cp_sat import run
+from nester.packing.runtime.cp_sat import solve
 from nester.packing.task.task import Task
 
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import IntVar
 
-__all__ = ["Best", "Inequality", "best_sheets", "tamed"]
+__all__ = ["RelaxedSolution", "ValidInequality", "scaled_inequality", "solve_relaxation"]
 
 _LARGEST = 2**40
 """Numbers in an inequality stay below this."""
 _LARGEST_SUM = 2**60
 """So do sums of prices and of areas, so that they fit the solver's 64 bits."""
-_WORK = 1.0
+_DETERMINISTIC_TIME = 1.0
 """CP-SAT's deterministic time for one choice."""
 
 
-class Inequality(NamedTuple):
+class ValidInequality(NamedTuple):
     """Σ holds[kind] · sheets[kind] ≥ Σ worths[shape] · made[shape], in every plan."""
 
-    holds: tuple[int, ...]
-    worths: tuple[int, ...]
+    capacities: tuple[int, ...]
+    weights: tuple[int, ...]
 
-    def held(self, sheets: Sequence[int]) -> int:
+    def total_capacity(self, sheets: Sequence[int]) -> int:
         """Return what so many sheets of each kind hold at most."""
-        return sum(hold * n for hold, n in zip(self.holds, sheets, strict=True))
+        return sum(hold * n for hold, n in zip(self.capacities, sheets, strict=True))
 
-    def needed(self, made: Sequence[int]) -> int:
+    def total_weight(self, made: Sequence[int]) -> int:
         """Return what so many pieces of each shape need."""
-        return sum(worth * n for worth, n in zip(self.worths, made, strict=True))
+        return sum(worth * n for worth, n in zip(self.weights, made, strict=True))
 
 
-def tamed(holds: Sequence[int], worths: Sequence[int], demand: Sequence[int]) -> Inequality:
+def scaled_inequality(
+    holds: Sequence[int], worths: Sequence[int], demand: Sequence[int]
+) -> ValidInequality:
     """Return an inequality in numbers that suit the solver, rounded so that it only gets weaker."""
     needed = sum(worth * n for worth, n in zip(worths, demand, strict=True))
     scale = max(1, -(-max(needed, *holds) // _LARGEST))
     worths = [worth // scale for worth in worths]
     needed = sum(worth * n for worth, n in zip(worths, demand, strict=True))
     # In whole numbers a sheet that holds more than all that is needed is no better.
-    return Inequality(tuple(min(needed, -(-one // scale)) for one in holds), tuple(worths))
+    return ValidInequality(tuple(min(needed, -(-one // scale)) for one in holds), tuple(worths))
 
 
-class Best(NamedTuple):
+class RelaxedSolution(NamedTuple):
     """The best sheets that keep to inequalities.
 
     Attributes
     ----------
-    unmade, cost
+    unmet_area, cost
         Bounds: the least area unmade, and the least cost where just that stays unmade.
     sheets, made
         So many of each kind, and of each shape, at which the inequalities hold; empty if the
@@ -67,16 +69,16 @@ class Best(NamedTuple):
         What it took, in CP-SAT's deterministic time.
     """
 
-    unmade: int
+    unmet_area: int
     cost: int
     sheets: tuple[int, ...]
     made: tuple[int, ...]
     work: float
 
 
-def best_sheets(
-    task: Task, inequalities: Sequence[Inequality], seconds: float, *, short: bool
-) -> Best:
+def solve_relaxation(
+    task: Task, inequalities: Sequence[ValidInequality], seconds: float, *, short: bool
+) -> RelaxedSolution:
     """Return the sheets that leave least area unmade, and of these the cheapest.
 
     Parameters
@@ -85,61 +87,61 @@ def best_sheets(
         It is known that not everything can be made.
     """
     if not short:
-        best = _Choice(task, inequalities, short=False).best(seconds)
+        best = _RelaxationModel(task, inequalities, short=False).solve(seconds)
         if best is not None:
             return best
-    best = _Choice(task, inequalities, short=True).best(seconds)
+    best = _RelaxationModel(task, inequalities, short=True).solve(seconds)
     if best is None:
         raise AssertionError("no sheets and nothing made keep to every inequality")
     return best
 
 
-class _Choice:
-    def __init__(self, task: Task, inequalities: Sequence[Inequality], *, short: bool) -> None:
+class _RelaxationModel:
+    def __init__(self, task: Task, inequalities: Sequence[ValidInequality], *, short: bool) -> None:
         from ortools.sat.python import cp_model
 
         self._task = task
-        self._short = short
+        self._allows_unmet = short
         self._work = 0.0
         self._model = model = cp_model.CpModel()
         most = [
-            min(task.most_of(kind), _enough(task, inequalities, kind))
-            for kind in range(len(task.kinds))
+            min(task.max_sheets(kind), _sufficient_sheets(task, inequalities, kind))
+            for kind in range(len(task.bin_types))
         ]
-        self._most = most
+        self._max_sheets = most
         # Sheets that cost nothing are all taken: what can't be made of all can't be of some.
         self._sheets = [
             model.new_int_var(0 if kind.price else n, n, "")
-            for kind, n in zip(task.kinds, most, strict=True)
+            for kind, n in zip(task.bin_types, most, strict=True)
         ]
-        self._left = [model.new_int_var(0, n if short else 0, "") for n in task.demand]
+        self._unmet = [model.new_int_var(0, n if short else 0, "") for n in task.demand]
         for one in inequalities:
-            held = cp_model.LinearExpr.weighted_sum(self._sheets, one.holds)
-            spared = cp_model.LinearExpr.weighted_sum(self._left, one.worths)
-            model.add(held + spared >= one.needed(task.demand))
+            held = cp_model.LinearExpr.weighted_sum(self._sheets, one.capacities)
+            spared = cp_model.LinearExpr.weighted_sum(self._unmet, one.weights)
+            model.add(held + spared >= one.total_weight(task.demand))
 
-    def best(self, seconds: float) -> Best | None:
+    def solve(self, seconds: float) -> RelaxedSolution | None:
         """Return the best sheets, or None if no sheets will do."""
         unmade = 0
-        if self._short:
-            areas = [shape.area for shape in self._task.shapes]
-            unmade, status = self._least(self._left, areas, self._task.demand, seconds)
+        if self._allows_unmet:
+            areas = [shape.area for shape in self._task.item_types]
+            unmade, status = self._minimize(self._unmet, areas, self._task.demand, seconds)
             if not status.found:
-                return None if status.impossible else Best(0, 0, (), (), self._work)
-        prices = [kind.price for kind in self._task.kinds]
-        cost, status = self._least(self._sheets, prices, self._most, seconds)
+                return None if status.infeasible else RelaxedSolution(0, 0, (), (), self._work)
+        prices = [kind.price for kind in self._task.bin_types]
+        cost, status = self._minimize(self._sheets, prices, self._max_sheets, seconds)
         if not status.found:
-            return None if status.impossible else Best(unmade, 0, (), (), self._work)
-        made = (n - left for n, left in zip(self._task.demand, status.left, strict=True))
-        return Best(unmade, cost, status.sheets, tuple(made), self._work)
+            return None if status.infeasible else RelaxedSolution(unmade, 0, (), (), self._work)
+        made = (n - left for n, left in zip(self._task.demand, status.unmet, strict=True))
+        return RelaxedSolution(unmade, cost, status.sheets, tuple(made), self._work)
 
-    def _least(
+    def _minimize(
         self,
         variables: Sequence[IntVar],
         weights: Sequence[int],
         most: Sequence[int],
         seconds: float,
-    ) -> tuple[int, _Status]:
+    ) -> tuple[int, _SolverResult]:
         """Make a sum as small as can be, keep it so from now on, and return a bound on it."""
         from ortools.sat.python import cp_model
 
@@ -151,36 +153,40 @@ class _Choice:
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = 1
-        solver.parameters.max_deterministic_time = _WORK
+        solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
         solver.parameters.max_time_in_seconds = max(0.1, seconds)
-        status = run(solver, self._model)
+        status = solve(solver, self._model)
         self._work += solver.response_proto.deterministic_time
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            return 0, _Status(found=False, impossible=status == cp_model.INFEASIBLE)
+            return 0, _SolverResult(found=False, infeasible=status == cp_model.INFEASIBLE)
         bound = found = solver.value(total)
         if status != cp_model.OPTIMAL:
             # The sum is whole, so its bound is; it comes as a float and may be a little off.
             bound = max(0, ceil(solver.best_objective_bound * (1 - 1e-12) - 1e-6))
         self._model.add(total <= found)
-        return bound * unit, _Status(
+        return bound * unit, _SolverResult(
             found=True,
             sheets=tuple(solver.value(one) for one in self._sheets),
-            left=tuple(solver.value(one) for one in self._left),
+            unmet=tuple(solver.value(one) for one in self._unmet),
         )
 
 
-class _Status(NamedTuple):
+class _SolverResult(NamedTuple):
     """What the solver said."""
 
     found: bool
-    impossible: bool = False
+    infeasible: bool = False
     sheets: tuple[int, ...] = ()
-    left: tuple[int, ...] = ()
+    unmet: tuple[int, ...] = ()
 
 
-def _enough(task: Task, inequalities: Sequence[Inequality], kind: int) -> int:
+def _sufficient_sheets(task: Task, inequalities: Sequence[ValidInequality], kind: int) -> int:
     """Return how many sheets of one kind do all that this kind can do; more only cost more."""
     return max(
-        (-(-one.needed(task.demand) // one.holds[kind]) for one in inequalities if one.holds[kind]),
+        (
+            -(-one.total_weight(task.demand) // one.capacities[kind])
+            for one in inequalities
+            if one.capacities[kind]
+        ),
         default=0,
     )

@@ -7,26 +7,26 @@ from typing import TYPE_CHECKING
 
 from nester.core.geometry import solid_rows
 from nester.core.problem import Rect
-from nester.packing.exact.guillotine_fronts import Content
-from nester.packing.runtime.cp_sat import run
-from nester.packing.task.task import Kind, Shape, Spot, ways
+from nester.packing.exact.guillotine_fronts import ItemCounts
+from nester.packing.runtime.cp_sat import solve
+from nester.packing.task.task import BinType, ItemType, Placement, orientations
 
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import IntVar, LinearExpr, LiteralT
     from ortools.util.python.sorted_interval_list import Domain
 
-__all__ = ["STEPS", "STEPS_IN_WORK", "arrange"]
+__all__ = ["BASE_STEPS", "STEPS_PER_TIME", "solve_orthogonal_packing"]
 
-_MOST_PLACES = 2000
+_MAX_POINTS = 2000
 """With more places for a piece than this, all whole numbers are as good."""
-_WORK = 0.5
+_DETERMINISTIC_TIME = 0.5
 """CP-SAT's deterministic time for one question."""
-STEPS = 300
-STEPS_IN_WORK = 100_000
+BASE_STEPS = 300
+STEPS_PER_TIME = 100_000
 """What asking costs at least, and by the work it takes, in ways to part a content (measured)."""
 
 
-def _places(sides: Sequence[tuple[int, int]], most: int) -> list[int]:
+def _normal_points(sides: Sequence[tuple[int, int]], most: int) -> list[int]:
     """Return the places at which a piece's edge may lie, at most `most`, rising.
 
     Whatever lies on a sheet can be pushed left and up until everything touches; then each edge
@@ -43,7 +43,7 @@ def _places(sides: Sequence[tuple[int, int]], most: int) -> list[int]:
     for side, times in sides:
         for _ in range(times):
             places |= {place + side for place in places if place + side <= most}
-            if len(places) > _MOST_PLACES:
+            if len(places) > _MAX_POINTS:
                 return []
     return sorted(places)
 
@@ -51,24 +51,28 @@ def _places(sides: Sequence[tuple[int, int]], most: int) -> list[int]:
 def _domain(sides: Sequence[tuple[int, int]], most: int) -> Domain:
     from ortools.util.python.sorted_interval_list import Domain
 
-    places = _places(sides, most)
+    places = _normal_points(sides, most)
     return Domain.from_values(places) if places else Domain(0, most)
 
 
-def _domains(shapes: Sequence[Shape], content: Content, sheet: Kind) -> tuple[Domain, Domain]:
+def _domains(
+    shapes: Sequence[ItemType], content: ItemCounts, sheet: BinType
+) -> tuple[Domain, Domain]:
     """Return where left and upper edges may lie; anywhere, if pieces may reach into others."""
     from ortools.util.python.sorted_interval_list import Domain
 
     if any(n and shape.voids for shape, n in zip(shapes, content, strict=True)):
         return Domain(0, sheet.width), Domain(0, sheet.height)
-    sizes = [(way, n) for shape, n in zip(shapes, content, strict=True) for way in ways(shape)]
+    sizes = [
+        (way, n) for shape, n in zip(shapes, content, strict=True) for way in orientations(shape)
+    ]
     across = _domain([(way[0], n) for way, n in sizes], sheet.width)
     return across, _domain([(way[1], n) for way, n in sizes], sheet.height)
 
 
-def _solids(shape: Shape, turned: IntVar | bool) -> Iterator[tuple[LiteralT, Rect]]:
+def _solid_parts(shape: ItemType, turned: IntVar | bool) -> Iterator[tuple[LiteralT, Rect]]:
     """Yield what is solid of a shape upright, and turned if it may be, and when that counts."""
-    for number, size in enumerate(ways(shape)):
+    for number, size in enumerate(orientations(shape)):
         present: LiteralT = True
         if not isinstance(turned, bool):
             present = turned if number else turned.negated()
@@ -76,9 +80,9 @@ def _solids(shape: Shape, turned: IntVar | bool) -> Iterator[tuple[LiteralT, Rec
             yield present, solid
 
 
-def arrange(
-    shapes: Sequence[Shape], content: Content, sheet: Kind, seconds: float
-) -> tuple[tuple[Spot, ...] | None, float]:
+def solve_orthogonal_packing(
+    shapes: Sequence[ItemType], content: ItemCounts, sheet: BinType, seconds: float
+) -> tuple[tuple[Placement, ...] | None, float]:
     """Lay a content on a sheet by free cuts; pieces may reach into the voids of others.
 
     Returns
@@ -99,7 +103,7 @@ def arrange(
     for index, shape in enumerate(shapes):
         before = None
         for _ in range(content[index]):
-            turned = model.new_bool_var("") if shape.turns else False
+            turned = model.new_bool_var("") if shape.rotatable else False
             longer = shape.height - shape.width
             wide, high = shape.width + longer * turned, shape.height - longer * turned
             x = model.new_int_var_from_domain(across, "")
@@ -107,7 +111,7 @@ def arrange(
             if shape.voids:
                 model.add(x + wide <= sheet.width)
                 model.add(y + high <= sheet.height)
-                for present, solid in _solids(shape, turned):
+                for present, solid in _solid_parts(shape, turned):
                     x_spans.append(
                         model.new_optional_fixed_size_interval_var(
                             x + solid.x, solid.width, present, ""
@@ -137,16 +141,16 @@ def arrange(
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1
-    solver.parameters.max_deterministic_time = _WORK
+    solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
     solver.parameters.max_time_in_seconds = max(0.1, seconds)
-    status = run(solver, model)
+    status = solve(solver, model)
     work = solver.response_proto.deterministic_time
     if status == cp_model.INFEASIBLE:
         return (), work
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return None, work
     spots = tuple(
-        Spot(index, solver.value(x), solver.value(y), bool(solver.value(turned)))
+        Placement(index, solver.value(x), solver.value(y), bool(solver.value(turned)))
         for index, x, y, turned in laid
     )
     return spots, work

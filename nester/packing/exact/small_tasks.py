@@ -12,53 +12,53 @@ from math import ceil
 from typing import TYPE_CHECKING, NamedTuple
 
 from nester.core.problem import Cuts
-from nester.packing.exact.feasible_contents import Contents, TooMany
-from nester.packing.exact.guillotine_fronts import Content, ways_to_part
-from nester.packing.runtime.cp_sat import run
+from nester.packing.exact.feasible_contents import FeasiblePatterns, TooManyPatterns
+from nester.packing.exact.guillotine_fronts import ItemCounts, count_splits
+from nester.packing.runtime.cp_sat import solve
 from nester.packing.runtime.stop import Stop, never
-from nester.packing.task.pattern_pool import Uses, trim
+from nester.packing.task.pattern_pool import Plan, trim_overproduction
 from nester.packing.task.task import Pattern, Task
 
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import IntVar
 
-__all__ = ["Settled", "settle"]
+__all__ = ["ExactResult", "solve_small_task"]
 
-MOST_STEPS = 150_000
+MAX_STEPS = 150_000
 """Steps that suffice for a dozen pieces; asking CP-SAT of all their sets takes some ten seconds."""
-_WORK = 2.0
+_DETERMINISTIC_TIME = 2.0
 """CP-SAT's deterministic time for each of the three choices."""
 _LARGEST_SUM = 2**60
 """Sums of areas stay below this, so that they fit the solver's 64 bits."""
-_Column = tuple[int, Content]
+_Column = tuple[int, ItemCounts]
 
 
-class Settled(NamedTuple):
+class ExactResult(NamedTuple):
     """A best plan, and what is proven of all plans.
 
     Attributes
     ----------
-    uses
+    plan
         The plan.
-    unmade
+    unmet_area
         No plan leaves less area unmade.
     cost
         No plan that leaves just that much unmade costs less.
     """
 
-    uses: Uses
-    unmade: int
+    plan: Plan
+    unmet_area: int
     cost: int
 
 
-def settle(
+def solve_small_task(
     task: Task,
     cuts: Cuts,
-    most_steps: int = MOST_STEPS,
+    most_steps: int = MAX_STEPS,
     *,
     seconds: float = 60.0,
     stop: Stop = never,
-) -> Settled | None:
+) -> ExactResult | None:
     """Find a best plan and prove it, if the task is small enough.
 
     Parameters
@@ -73,26 +73,28 @@ def settle(
     Settled or None
         None if there are too many contents to look at.
     """
-    area = sum(shape.area * shape.wanted for shape in task.shapes)
-    if not task.kinds or ways_to_part(task.demand) > 2 * most_steps or area > _LARGEST_SUM:
+    area = sum(shape.area * shape.demand for shape in task.item_types)
+    if not task.bin_types or count_splits(task.demand) > 2 * most_steps or area > _LARGEST_SUM:
         return None
     try:
-        contents = Contents(task, cuts, most_steps, seconds, stop)
-    except TooMany:
+        contents = FeasiblePatterns(task, cuts, most_steps, seconds, stop)
+    except TooManyPatterns:
         return None
-    kinds = range(len(task.kinds))
-    perhaps = [(kind, content) for kind in kinds for content in contents.held(kind, surely=False)]
-    surely = [(kind, content) for kind in kinds for content in contents.held(kind, surely=True)]
-    proven = _Choice(task, perhaps, seconds)
-    chosen = proven if perhaps == surely else _Choice(task, surely, seconds)
+    kinds = range(len(task.bin_types))
+    perhaps = [
+        (kind, content) for kind in kinds for content in contents.maximal(kind, surely=False)
+    ]
+    surely = [(kind, content) for kind in kinds for content in contents.maximal(kind, surely=True)]
+    proven = _SetCovering(task, perhaps, seconds)
+    chosen = proven if perhaps == surely else _SetCovering(task, surely, seconds)
     uses = tuple(
-        (Pattern(kind, contents.spots(kind, content)), copies)
+        (Pattern(kind, contents.placements(kind, content)), copies)
         for (kind, content), copies in chosen.copies
     )
-    return Settled(trim(task, uses), proven.unmade, proven.cost)
+    return ExactResult(trim_overproduction(task, uses), proven.unmet_area, proven.cost)
 
 
-class _Choice:
+class _SetCovering:
     """The best choice among contents; bounds where the solver runs out of work."""
 
     def __init__(self, task: Task, columns: Sequence[_Column], seconds: float) -> None:
@@ -101,25 +103,31 @@ class _Choice:
         self._model = model = cp_model.CpModel()
         self._seconds = seconds
         self._columns = columns
-        self._numbers = [
-            model.new_int_var(0, _most_copies(task, kind, content), "") for kind, content in columns
+        self._copy_variables = [
+            model.new_int_var(0, _max_copies(task, kind, content), "") for kind, content in columns
         ]
-        short = [model.new_int_var(0, shape.wanted, "") for shape in task.shapes]
-        for index, shape in enumerate(task.shapes):
-            made = cp_model.LinearExpr.weighted_sum(self._numbers, [c[index] for _, c in columns])
-            model.add(made + short[index] >= shape.wanted)
-        for number, kind in enumerate(task.kinds):
+        short = [model.new_int_var(0, shape.demand, "") for shape in task.item_types]
+        for index, shape in enumerate(task.item_types):
+            made = cp_model.LinearExpr.weighted_sum(
+                self._copy_variables, [c[index] for _, c in columns]
+            )
+            model.add(made + short[index] >= shape.demand)
+        for number, kind in enumerate(task.bin_types):
             if kind.on_hand is not None:
                 of_kind = [
-                    n for n, (k, _) in zip(self._numbers, columns, strict=True) if k == number
+                    n
+                    for n, (k, _) in zip(self._copy_variables, columns, strict=True)
+                    if k == number
                 ]
                 model.add(cp_model.LinearExpr.sum(of_kind) <= kind.on_hand)
         self.copies: list[tuple[_Column, int]] = []
-        self.unmade = self._least(short, [shape.area for shape in task.shapes])
-        self.cost = self._least(self._numbers, [task.kinds[kind].price for kind, _ in columns])
-        self._least(self._numbers, [1] * len(columns))
+        self.unmet_area = self._minimize(short, [shape.area for shape in task.item_types])
+        self.cost = self._minimize(
+            self._copy_variables, [task.bin_types[kind].price for kind, _ in columns]
+        )
+        self._minimize(self._copy_variables, [1] * len(columns))
 
-    def _least(self, variables: Sequence[IntVar], weights: Sequence[int]) -> int:
+    def _minimize(self, variables: Sequence[IntVar], weights: Sequence[int]) -> int:
         """Make a sum as small as can be, keep it so from now on, and return a bound on it."""
         from ortools.sat.python import cp_model
 
@@ -128,14 +136,14 @@ class _Choice:
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = 1
-        solver.parameters.max_deterministic_time = _WORK
+        solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
         solver.parameters.max_time_in_seconds = max(0.1, self._seconds)
-        status = run(solver, self._model)
+        status = solve(solver, self._model)
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             return 0
         self.copies = [
             (column, copies)
-            for column, number in zip(self._columns, self._numbers, strict=True)
+            for column, number in zip(self._columns, self._copy_variables, strict=True)
             if (copies := solver.value(number))
         ]
         found = solver.value(total)
@@ -145,7 +153,7 @@ class _Choice:
         return max(0, ceil(solver.best_objective_bound * (1 - 1e-12) - 1e-6))
 
 
-def _most_copies(task: Task, kind: int, content: Content) -> int:
+def _max_copies(task: Task, kind: int, content: ItemCounts) -> int:
     """Return how many sheets may be cut so; further ones would make nothing that is wanted."""
     wanted = (-(-n // made) for n, made in zip(task.demand, content, strict=True) if made)
-    return min(task.most_of(kind), max(wanted))
+    return min(task.max_sheets(kind), max(wanted))

@@ -11,47 +11,47 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
 
-from nester.core.problem import Answer, Cuts, Effort, Problem
-from nester.packing.bounds.bar_relaxation import MOST_KINDS, BarWorth
-from nester.packing.bounds.dual_bound import Refuter
-from nester.packing.bounds.dual_feasible_functions import Scales
-from nester.packing.bounds.guillotine_pricing import StraightWorth
-from nester.packing.bounds.valid_inequalities import Inequality
-from nester.packing.exact.small_tasks import settle
+from nester.core.problem import Cuts, CuttingPlan, Effort, Problem
+from nester.packing.bounds.bar_relaxation import MAX_BIN_TYPES, BarRelaxation
+from nester.packing.bounds.dual_bound import DualBound
+from nester.packing.bounds.dual_feasible_functions import DualFeasibleFunctions
+from nester.packing.bounds.guillotine_pricing import GuillotinePricing
+from nester.packing.bounds.valid_inequalities import ValidInequality
+from nester.packing.exact.small_tasks import solve_small_task
 from nester.packing.runtime.stop import Stop
 from nester.packing.search.solve import solve
 from nester.packing.task.task import Task
 
-__all__ = ["Counts", "Held", "Room"]
+__all__ = ["CapacityOracle", "CapacityResult", "ItemCounts"]
 
-Counts = tuple[int, ...]
+ItemCounts = tuple[int, ...]
 """Numbers of pieces, one for each shape of a task."""
 
-_REFUTING = 200_000
+_SEPARATION_STEPS = 200_000
 """Steps spent on refuting one choice of pieces."""
 
 
-class Held(NamedTuple):
+class CapacityResult(NamedTuple):
     """Whether pieces are held.
 
     Attributes
     ----------
-    answer
+    cutting_plan
         A plan for them, priced at nothing; perhaps not for all of them.
-    surely
+    is_proven
         That not all are placed is proven.
     """
 
-    answer: Answer
-    surely: bool
+    cutting_plan: CuttingPlan
+    is_proven: bool
 
     @property
-    def all(self) -> bool:
+    def is_feasible(self) -> bool:
         """Whether every piece is placed."""
-        return not self.answer.unplaced
+        return not self.cutting_plan.unplaced
 
 
-class Room:
+class CapacityOracle:
     """The sheets of one paper.
 
     Parameters
@@ -68,57 +68,59 @@ class Room:
         self._problem = replace(
             problem, stock=tuple(replace(one, price=Fraction(0)) for one in problem.stock)
         )
-        self.sheets = tuple(task.most_of(kind) for kind in range(len(task.kinds)))
-        self._shape_of = {
-            blank.want.name: shape
-            for shape, members in enumerate(task.members)
+        self.sheets = tuple(task.max_sheets(kind) for kind in range(len(task.bin_types)))
+        self._item_type_of = {
+            blank.demand.name: shape
+            for shape, members in enumerate(task.blanks)
             for blank in members
         }
-        self._scales = Scales(task)
-        self._refuter: Refuter | None = None
-        self._asked: dict[tuple[tuple[str, int], ...], tuple[Effort | None, Held]] = {}
-        self._settled: dict[Counts, bool] = {}
+        self._dual_feasible_functions = DualFeasibleFunctions(task)
+        self._dual_bound: DualBound | None = None
+        self._results: dict[tuple[tuple[str, int], ...], tuple[Effort | None, CapacityResult]] = {}
+        self._feasibility: dict[ItemCounts, bool] = {}
 
     @property
-    def endless(self) -> bool:
+    def is_unlimited(self) -> bool:
         """Whether every piece fits a sheet of which there are as many as needed."""
         return all(
-            any(k.on_hand is None and shape.fits(k.width, k.height) for k in self.task.kinds)
-            for shape in self.task.shapes
+            any(k.on_hand is None and shape.fits(k.width, k.height) for k in self.task.bin_types)
+            for shape in self.task.item_types
         )
 
-    def counts(self, pieces: Mapping[str, int]) -> Counts:
+    def counts(self, pieces: Mapping[str, int]) -> ItemCounts:
         """Return the numbers of pieces by shape; names of other papers are passed over."""
-        counts = [0] * len(self.task.shapes)
+        counts = [0] * len(self.task.item_types)
         for name, number in pieces.items():
-            if name in self._shape_of:
-                counts[self._shape_of[name]] += number
+            if name in self._item_type_of:
+                counts[self._item_type_of[name]] += number
         return tuple(counts)
 
     def area(self, counts: Sequence[int]) -> int:
         """Return the solid area of so many pieces."""
-        return sum(n * shape.solid_area for n, shape in zip(counts, self.task.shapes, strict=True))
+        return sum(
+            n * shape.solid_area for n, shape in zip(counts, self.task.item_types, strict=True)
+        )
 
-    def first(self) -> Inequality:
+    def area_inequality(self) -> ValidInequality:
         """Return the inequality that compares areas."""
-        return self._scales.area()
+        return self._dual_feasible_functions.area_inequality()
 
-    def broken(self, counts: Counts) -> Inequality | None:
+    def separate(self, counts: ItemCounts) -> ValidInequality | None:
         """Return an inequality that the sheets break if they hold so many pieces, found quickly."""
-        return self._scales.most_violated(self.sheets, counts)
+        return self._dual_feasible_functions.most_violated(self.sheets, counts)
 
-    def refuted(self, counts: Counts, stop: Stop) -> Inequality | None:
+    def separate_by_dual_bound(self, counts: ItemCounts, stop: Stop) -> ValidInequality | None:
         """Return an inequality that the sheets break if they hold so many pieces, with effort."""
-        if self._refuter is None:
+        if self._dual_bound is None:
             if self._problem.cuts is Cuts.STRAIGHT:
-                self._refuter = Refuter(self.task, StraightWorth(self.task))
-            elif len(self.sheets) > MOST_KINDS or any(s.voids for s in self.task.shapes):
+                self._dual_bound = DualBound(self.task, GuillotinePricing(self.task))
+            elif len(self.sheets) > MAX_BIN_TYPES or any(s.voids for s in self.task.item_types):
                 return None
             else:
-                self._refuter = Refuter(self.task, BarWorth(self.task))
-        return self._refuter.refute(self.sheets, counts, _REFUTING, stop)
+                self._dual_bound = DualBound(self.task, BarRelaxation(self.task))
+        return self._dual_bound.separate(self.sheets, counts, _SEPARATION_STEPS, stop)
 
-    def holds(self, pieces: Mapping[str, int], effort: Effort | None, stop: Stop) -> Held:
+    def check(self, pieces: Mapping[str, int], effort: Effort | None, stop: Stop) -> CapacityResult:
         """Say whether the sheets hold some pieces.
 
         Parameters
@@ -126,43 +128,43 @@ class Room:
         effort
             How hard to look; None for a glance.
         """
-        key = tuple(sorted((n, k) for n, k in pieces.items() if k and n in self._shape_of))
-        known = self._asked.get(key)
-        if known and (known[1].all or known[1].surely or _as_hard(known[0], effort)):
+        key = tuple(sorted((n, k) for n, k in pieces.items() if k and n in self._item_type_of))
+        known = self._results.get(key)
+        if known and (known[1].is_feasible or known[1].is_proven or _is_as_hard(known[0], effort)):
             return known[1]
         wanted = dict(key)
         problem = replace(
             self._problem,
-            wants=tuple(
+            demands=tuple(
                 replace(want, quantity=wanted[want.name])
-                for want in self._problem.wants
+                for want in self._problem.demands
                 if want.name in wanted
             ),
         )
         answer = solve(problem, effort or Effort.QUICK, stop=stop if effort else lambda: True)
-        surely = bool(answer.unplaced) and not self._may_hold(self.counts(pieces), stop)
-        held = Held(answer, surely)
-        self._asked[key] = effort, held
+        surely = bool(answer.unplaced) and not self._may_be_feasible(self.counts(pieces), stop)
+        held = CapacityResult(answer, surely)
+        self._results[key] = effort, held
         return held
 
-    def fewest(self, counts: Counts, stop: Stop) -> Counts:
+    def minimal_infeasible(self, counts: ItemCounts, stop: Stop) -> ItemCounts:
         """Leave pieces out of what is surely not held, as long as the rest is surely not held."""
         for shape in reversed(range(len(counts))):
             while counts[shape]:
                 fewer = (*counts[:shape], counts[shape] - 1, *counts[shape + 1 :])
-                if self._may_hold(fewer, stop):
+                if self._may_be_feasible(fewer, stop):
                     break
                 counts = fewer
         return counts
 
-    def _may_hold(self, counts: Counts, stop: Stop) -> bool:
+    def _may_be_feasible(self, counts: ItemCounts, stop: Stop) -> bool:
         """Say whether it is open that the sheets hold so many pieces; for few pieces it is not."""
-        if counts not in self._settled:
-            settled = settle(self.task.with_demand(counts), self._problem.cuts, stop=stop)
-            self._settled[counts] = settled is None or settled.unmade == 0
-        return self._settled[counts]
+        if counts not in self._feasibility:
+            settled = solve_small_task(self.task.with_demand(counts), self._problem.cuts, stop=stop)
+            self._feasibility[counts] = settled is None or settled.unmet_area == 0
+        return self._feasibility[counts]
 
 
-def _as_hard(one: Effort | None, other: Effort | None) -> bool:
+def _is_as_hard(one: Effort | None, other: Effort | None) -> bool:
     order = [None, *Effort]
     return order.index(one) >= order.index(other)

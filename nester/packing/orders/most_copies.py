@@ -10,42 +10,44 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from nester.core.problem import Answer, Effort, Problem
-from nester.packing.orders.capacity import Room
+from nester.core.problem import CuttingPlan, Effort, Problem
+from nester.packing.orders.capacity import CapacityOracle
 from nester.packing.runtime.stop import Stop, never
-from nester.packing.task.task import split_by_paper
-from nester.packing.task.validate import refuse_unsound
+from nester.packing.task.task import tasks_by_paper
+from nester.packing.task.validate import validate
 
-__all__ = ["Most", "most_copies"]
+__all__ = ["CopiesRange", "most_copies"]
 
 
 @dataclass(frozen=True)
-class Most:
+class CopiesRange:
     """How many objects can be made.
 
     Attributes
     ----------
-    at_least, at_most
+    lower_bound, upper_bound
         So many can be made, and no more can; both are proven, and equal unless the search ended
         before.
-    short
+    limiting_papers
         The papers of which no plan for one more was found; or what fits no sheet.
     plans
         For each paper a problem and its answer, in which pieces for so many are placed at least.
     """
 
-    at_least: int
-    at_most: int
-    short: tuple[str, ...]
-    plans: tuple[tuple[Problem, Answer], ...] = ()
+    lower_bound: int
+    upper_bound: int
+    limiting_papers: tuple[str, ...]
+    plans: tuple[tuple[Problem, CuttingPlan], ...] = ()
 
     @property
-    def proven(self) -> bool:
+    def is_optimal(self) -> bool:
         """Whether it is proven that no more can be made."""
-        return self.at_least == self.at_most
+        return self.lower_bound == self.upper_bound
 
 
-def most_copies(problem: Problem, effort: Effort = Effort.NORMAL, *, stop: Stop = never) -> Most:
+def most_copies(
+    problem: Problem, effort: Effort = Effort.NORMAL, *, stop: Stop = never
+) -> CopiesRange:
     """Find how many equal objects a problem's stock suffices for.
 
     Parameters
@@ -62,24 +64,26 @@ def most_copies(problem: Problem, effort: Effort = Effort.NORMAL, *, stop: Stop 
     ValueError
         If there is no end to a kind of stock.
     """
-    refuse_unsound(problem)
+    validate(problem)
     if any(one.quantity is None for one in problem.stock):
         raise ValueError("there is no end to what can be made of endless stock")
-    tasks, hopeless = split_by_paper(problem)
+    tasks, hopeless = tasks_by_paper(problem)
     if hopeless:
-        return Most(0, 0, tuple(dict.fromkeys(f"{want.name}: {why}" for want, why in hopeless)))
+        return CopiesRange(
+            0, 0, tuple(dict.fromkeys(f"{want.name}: {why}" for want, why in hopeless))
+        )
     searches = []
     for task in tasks:
-        wants = tuple(want for want in problem.wants if want.paper == task.paper)
+        wants = tuple(want for want in problem.demands if want.paper == task.paper)
         stock = tuple(one for one in problem.stock if one.paper == task.paper)
-        searches.append(_OnPaper(replace(problem, wants=wants, stock=stock), effort, stop))
-    at_most = min(one.at_most for one in searches)
+        searches.append(_PaperCopies(replace(problem, demands=wants, stock=stock), effort, stop))
+    at_most = min(one.upper_bound for one in searches)
     for one in searches:
         one.search(at_most + 1)  # one more, to see which papers would suffice for it
-        at_most = min(at_most, one.at_most)
-    at_least = min(one.at_least for one in searches)
-    short = (one.paper for one in searches if one.at_least == at_least)
-    return Most(
+        at_most = min(at_most, one.upper_bound)
+    at_least = min(one.lower_bound for one in searches)
+    short = (one.paper for one in searches if one.lower_bound == at_least)
+    return CopiesRange(
         at_least,
         max(at_least, at_most),
         tuple(short),
@@ -87,43 +91,43 @@ def most_copies(problem: Problem, effort: Effort = Effort.NORMAL, *, stop: Stop 
     )
 
 
-class _OnPaper:
+class _PaperCopies:
     """The search on one paper."""
 
     def __init__(self, problem: Problem, effort: Effort, stop: Stop) -> None:
         self._effort, self._stop = effort, stop
-        self._each = {want.name: want.quantity for want in problem.wants}
-        self.paper = problem.wants[0].paper
+        self._pieces_per_copy = {want.name: want.quantity for want in problem.demands}
+        self.paper = problem.demands[0].paper
         solid = sum(
             want.quantity * (want.width * want.height - sum(void.area for void in want.voids))
-            for want in problem.wants
+            for want in problem.demands
         )
         area = sum(one.width * one.height * (one.quantity or 0) for one in problem.stock)
-        self.at_least, self.at_most = 0, area // solid
-        self._problem = self._of(problem, max(1, self.at_most))
-        self._room = Room(self._problem, split_by_paper(self._problem)[0][0])
-        self.plan: tuple[Problem, Answer] | None = None
-        self._lower_quickly()
+        self.lower_bound, self.upper_bound = 0, area // solid
+        self._problem = self._scaled(problem, max(1, self.upper_bound))
+        self._oracle = CapacityOracle(self._problem, tasks_by_paper(self._problem)[0][0])
+        self.plan: tuple[Problem, CuttingPlan] | None = None
+        self._tighten_quickly()
 
     @staticmethod
-    def _of(problem: Problem, number: int) -> Problem:
-        wants = (replace(want, quantity=want.quantity * number) for want in problem.wants)
-        return replace(problem, wants=tuple(wants))
+    def _scaled(problem: Problem, number: int) -> Problem:
+        wants = (replace(want, quantity=want.quantity * number) for want in problem.demands)
+        return replace(problem, demands=tuple(wants))
 
     def _pieces(self, number: int) -> Mapping[str, int]:
-        return {name: each * number for name, each in self._each.items()}
+        return {name: each * number for name, each in self._pieces_per_copy.items()}
 
-    def _lower_quickly(self) -> None:
+    def _tighten_quickly(self) -> None:
         """Lower what can be made at most by inequalities that are found at once."""
-        low, high = 0, self.at_most
+        low, high = 0, self.upper_bound
         while low < high:
             middle = (low + high + 1) // 2
-            if self._room.broken(self._room.counts(self._pieces(middle))) is None:
+            if self._oracle.separate(self._oracle.counts(self._pieces(middle))) is None:
                 low = middle
             else:
                 high = middle - 1
         # What breaks an inequality can't be made, nor can more.
-        self.at_most = high
+        self.upper_bound = high
 
     def search(self, ceiling: int) -> None:
         """Find how many can be made, as far as the ceiling: more than that is of no use.
@@ -131,49 +135,50 @@ class _OnPaper:
         At a glance first, then with more and more effort; each time by halves.
         """
         for effort in (None, *list(Effort)[: list(Effort).index(self._effort) + 1]):
-            low = self.at_least
-            high = min(self.at_most, ceiling)
+            low = self.lower_bound
+            high = min(self.upper_bound, ceiling)
             while low < high and not self._stop():
                 middle = (low + high + 1) // 2
                 if self._can_make(middle, effort):
                     low = middle
                 else:
                     high = middle - 1
-                low, high = max(low, self.at_least), max(high, self.at_least)
-            if self.at_least < min(self.at_most, ceiling):
-                self._lower_with_effort()
-            if self.at_least >= min(self.at_most, ceiling):
+                low, high = max(low, self.lower_bound), max(high, self.lower_bound)
+            if self.lower_bound < min(self.upper_bound, ceiling):
+                self._tighten_by_dual_bound()
+            if self.lower_bound >= min(self.upper_bound, ceiling):
                 return
 
     def _can_make(self, number: int, effort: Effort | None) -> bool:
-        held = self._room.holds(self._pieces(number), effort, self._stop)
-        if held.surely:
-            self.at_most = min(self.at_most, number - 1)
+        held = self._oracle.check(self._pieces(number), effort, self._stop)
+        if held.is_proven:
+            self.upper_bound = min(self.upper_bound, number - 1)
         # Of what does not hold all, some may be made whole nevertheless.
-        lacking = {one.name: one.quantity for one in held.answer.unplaced}
+        lacking = {one.name: one.quantity for one in held.cutting_plan.unplaced}
         made = min(
-            (each * number - lacking.get(name, 0)) // each for name, each in self._each.items()
+            (each * number - lacking.get(name, 0)) // each
+            for name, each in self._pieces_per_copy.items()
         )
-        if made > self.at_least:
-            self.at_least = made
+        if made > self.lower_bound:
+            self.lower_bound = made
             wanted = self._pieces(number)
-            wants = (replace(want, quantity=wanted[want.name]) for want in self._problem.wants)
+            wants = (replace(want, quantity=wanted[want.name]) for want in self._problem.demands)
             stock = (replace(one, price=Fraction(0)) for one in self._problem.stock)
-            problem = replace(self._problem, wants=tuple(wants), stock=tuple(stock))
-            self.plan = problem, held.answer
-        return held.all
+            problem = replace(self._problem, demands=tuple(wants), stock=tuple(stock))
+            self.plan = problem, held.cutting_plan
+        return held.is_feasible
 
-    def _is_refuted(self, number: int) -> bool:
-        counts = self._room.counts(self._pieces(number))
-        return self._room.refuted(counts, self._stop) is not None
+    def _is_proven_infeasible(self, number: int) -> bool:
+        counts = self._oracle.counts(self._pieces(number))
+        return self._oracle.separate_by_dual_bound(counts, self._stop) is not None
 
-    def _lower_with_effort(self) -> None:
+    def _tighten_by_dual_bound(self) -> None:
         """Refute more and more that could perhaps be made, by halves."""
-        low, high = self.at_least, self.at_most
+        low, high = self.lower_bound, self.upper_bound
         while low < high and not self._stop():
             middle = (low + high + 1) // 2
-            if self._is_refuted(middle):
+            if self._is_proven_infeasible(middle):
                 high = middle - 1
             else:
                 low = middle
-        self.at_most = high
+        self.upper_bound = high

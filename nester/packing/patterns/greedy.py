@@ -19,30 +19,30 @@ from random import Random
 
 from nester.core.geometry import solid_rows
 from nester.core.problem import Cuts, Rect
-from nester.packing.task.task import Shape, Spot
+from nester.packing.task.task import ItemType, Placement
 
-__all__ = ["Filler", "drawn_order"]
+__all__ = ["GreedyFiller", "randomized_order"]
 
-_Free = tuple[int, int, int, int]  # x, y, width, height
+_FreeRect = tuple[int, int, int, int]  # x, y, width, height
 
-_MANY = 400
+_MIN_BLOCK = 400
 """So many equal pieces for one free rectangle are laid as a block, and their voids left unused."""
 
 
-class Filler:
+class GreedyFiller:
     """Fills sheets and counts the steps it takes; a step is one piece tried in one rectangle."""
 
-    def __init__(self, shapes: Sequence[Shape], cuts: Cuts, rng: Random) -> None:
-        self._shapes = shapes
+    def __init__(self, shapes: Sequence[ItemType], cuts: Cuts, rng: Random) -> None:
+        self._item_types = shapes
         self._rng = rng
-        self._least = min((min(shape[:2]) for shape in shapes), default=0)
-        self._straight = cuts is Cuts.STRAIGHT
-        self._split = self._halve if self._straight else self._keep_maximal
+        self._min_side = min((min(shape[:2]) for shape in shapes), default=0)
+        self._guillotine = cuts is Cuts.STRAIGHT
+        self._split = self._guillotine_split if self._guillotine else self._maximal_rectangles
         self.steps = 0
 
-    def fill_rests(
+    def fill_remainders(
         self, rests: Sequence[Rect], left: list[int], worths: Sequence[float]
-    ) -> list[Spot]:
+    ) -> list[Placement]:
         """Lay pieces into parts of a sheet, worth most for their area first.
 
         Parameters
@@ -52,7 +52,7 @@ class Filler:
         worths
             Of one piece of each shape; what is worth nothing is left out.
         """
-        shapes = self._shapes
+        shapes = self._item_types
         order = sorted(
             (index for index, number in enumerate(left) if number and worths[index] > 0),
             key=lambda index: -worths[index] / shapes[index].area,
@@ -63,7 +63,7 @@ class Filler:
             if not order or min(rest.width, rest.height) < least:
                 continue
             for index, x, y, turned in self.fill(rest.width, rest.height, left, order):
-                laid.append(Spot(index, rest.x + x, rest.y + y, turned))
+                laid.append(Placement(index, rest.x + x, rest.y + y, turned))
                 left[index] -= 1
         return laid
 
@@ -73,9 +73,9 @@ class Filler:
         height: int,
         counts: Sequence[int],
         order: Sequence[int],
-        laid: Sequence[Spot] = (),
+        laid: Sequence[Placement] = (),
         spoiled: Sequence[Rect] = (),
-    ) -> tuple[Spot, ...]:
+    ) -> tuple[Placement, ...]:
         """Lay pieces on a width × height sheet.
 
         Parameters
@@ -94,27 +94,27 @@ class Filler:
         tuple of Spot
             What has been laid now.
         """
-        free: list[_Free] = [(0, 0, width, height)]
-        if not self._straight:
+        free: list[_FreeRect] = [(0, 0, width, height)]
+        if not self._guillotine:
             for bad in spoiled:
-                free = self._spare(free, bad)
+                free = self._exclude(free, bad)
             spoiled = ()
         for spot in laid:
-            free = self._take_out(free, self._shapes[spot.shape], *spot[1:])
-        spots: list[Spot] = []
+            free = self._subtract(free, self._item_types[spot.item_type], *spot[1:])
+        spots: list[Placement] = []
         lie_along = self._rng.random()
         left = list(counts)
         # What came before a piece with voids may yet lie in those.
-        passes = 2 if any(self._shapes[index].voids for index in order) else 1
+        passes = 2 if any(self._item_types[index].voids for index in order) else 1
         for index in (*order,) * passes:
-            shape = self._shapes[index]
+            shape = self._item_types[index]
             while left[index]:
-                best = self._best(free, shape, spoiled)
+                best = self._best_fit(free, shape, spoiled)
                 block = best and _block(free[best[0]], shape, best[1], left[index])
                 if spoiled and (best is None or block):
                     # Cuts may go through what is spoiled; only now are they kept from it.
                     for bad in spoiled:
-                        free = self._spare(free, bad)
+                        free = self._exclude(free, bad)
                     spoiled = ()
                     continue
                 if best is None:
@@ -122,10 +122,10 @@ class Filler:
                 where, turned = best
                 x, y, _, _ = free[where]
                 if block:
-                    wide, high = shape.sides(turned)
+                    wide, high = shape.oriented_size(turned)
                     across, down = range(block[0]), range(block[1])
                     spots += [
-                        Spot(index, x + i * wide, y + j * high, turned)
+                        Placement(index, x + i * wide, y + j * high, turned)
                         for j in down
                         for i in across
                     ]
@@ -134,26 +134,26 @@ class Filler:
                     free = self._split(free, where, len(across) * wide, len(down) * high, lie_along)
                 else:
                     laid_now = 1
-                    spots.append(Spot(index, x, y, turned))
-                    free = self._lay(free, where, shape, turned, lie_along)
+                    spots.append(Placement(index, x, y, turned))
+                    free = self._place(free, where, shape, turned, lie_along)
                 left[index] -= laid_now
                 if not free:
                     return tuple(spots)
         return tuple(spots)
 
-    def _spare(self, free: list[_Free], bad: Rect) -> list[_Free]:
+    def _exclude(self, free: list[_FreeRect], bad: Rect) -> list[_FreeRect]:
         """Return what is free without a place: for straight cuts, parted by cuts along its edges.
 
         Which cut comes first is drawn by chance.
         """
-        if not self._straight:
-            free = self._keep_maximal([*free, bad], len(free), bad.width, bad.height, 0)
-            return [one for one in free if min(one[2:]) >= self._least]
-        rest: list[_Free] = []
+        if not self._guillotine:
+            free = self._maximal_rectangles([*free, bad], len(free), bad.width, bad.height, 0)
+            return [one for one in free if min(one[2:]) >= self._min_side]
+        rest: list[_FreeRect] = []
         waiting = [Rect(*one) for one in free]
         while waiting:
             part = waiting.pop()
-            if not part.meets(bad):
+            if not part.overlaps(bad):
                 rest.append(part)
                 continue
             across = [at for at in (bad.x, bad.right) if part.x < at < part.right]
@@ -172,32 +172,32 @@ class Filler:
                 ]
         return rest
 
-    def _lay(
-        self, free: list[_Free], where: int, shape: Shape, turned: bool, lie_along: float
-    ) -> list[_Free]:
+    def _place(
+        self, free: list[_FreeRect], where: int, shape: ItemType, turned: bool, lie_along: float
+    ) -> list[_FreeRect]:
         """Return what is free once a shape lies in the corner of a free rectangle."""
         x, y, _, _ = free[where]
-        wide, high = shape.sides(turned)
+        wide, high = shape.oriented_size(turned)
         if not shape.voids:
             return self._split(free, where, wide, high, lie_along)
-        if self._straight:
+        if self._guillotine:
             voids = shape.voids_at(x, y, turned)
-            return [*self._halve(free, where, wide, high, lie_along), *voids]
-        return self._take_out(free, shape, x, y, turned)
+            return [*self._guillotine_split(free, where, wide, high, lie_along), *voids]
+        return self._subtract(free, shape, x, y, turned)
 
-    def _take_out(
-        self, free: list[_Free], shape: Shape, x: int, y: int, turned: bool
-    ) -> list[_Free]:
+    def _subtract(
+        self, free: list[_FreeRect], shape: ItemType, x: int, y: int, turned: bool
+    ) -> list[_FreeRect]:
         """Take what is solid of a piece out of what is free."""
-        wide, high = shape.sides(turned)
+        wide, high = shape.oriented_size(turned)
         voids = shape.voids_at(x, y, turned)
         for solid in solid_rows(Rect(x, y, wide, high), voids):
             # Each row, offered as if it were free, is taken out of all that overlaps it.
-            free = self._keep_maximal([*free, solid], len(free), solid.width, solid.height, 0)
-        return [one for one in free if min(one[2:]) >= self._least]
+            free = self._maximal_rectangles([*free, solid], len(free), solid.width, solid.height, 0)
+        return [one for one in free if min(one[2:]) >= self._min_side]
 
-    def _best(
-        self, free: Sequence[_Free], shape: Shape, spoiled: Sequence[Rect] = ()
+    def _best_fit(
+        self, free: Sequence[_FreeRect], shape: ItemType, spoiled: Sequence[Rect] = ()
     ) -> tuple[int, bool] | None:
         """Return the free rectangle, and the turn, that leave the shortest strip."""
         wide, high, _, turns, _ = shape
@@ -219,9 +219,9 @@ class Filler:
                     best_rest, found = rest, (where, True)
         return None if best_rest < 0 else found
 
-    def _halve(
-        self, free: list[_Free], where: int, wide: int, high: int, lie_along: float
-    ) -> list[_Free]:
+    def _guillotine_split(
+        self, free: list[_FreeRect], where: int, wide: int, high: int, lie_along: float
+    ) -> list[_FreeRect]:
         """Cut a free rectangle beside the piece in its corner, edge to edge one way or the other.
 
         Mostly the way that leaves the larger single rest; now and then the other, so that many
@@ -240,14 +240,14 @@ class Filler:
         rest.extend(part for part in parts if part[2] and part[3])
         return rest
 
-    def _keep_maximal(
-        self, free: list[_Free], where: int, wide: int, high: int, _lie_along: float
-    ) -> list[_Free]:
+    def _maximal_rectangles(
+        self, free: list[_FreeRect], where: int, wide: int, high: int, _lie_along: float
+    ) -> list[_FreeRect]:
         """Take the piece out of all free rectangles, keeping each maximal rest."""
         x, y, _, _ = free[where]
         right, bottom = x + wide, y + high
-        whole: list[_Free] = []
-        fresh: list[_Free] = []
+        whole: list[_FreeRect] = []
+        fresh: list[_FreeRect] = []
         for other in free:
             ox, oy, ow, oh = other
             if ox >= right or oy >= bottom or ox + ow <= x or oy + oh <= y:
@@ -277,11 +277,11 @@ class Filler:
         return whole
 
 
-def _block(place: _Free, shape: Shape, turned: bool, left: int) -> tuple[int, int] | None:
+def _block(place: _FreeRect, shape: ItemType, turned: bool, left: int) -> tuple[int, int] | None:
     """Return how many columns and rows of a shape to lay at once; None if not that many."""
-    wide, high = shape.sides(turned)
+    wide, high = shape.oriented_size(turned)
     columns, rows = place[2] // wide, place[3] // high
-    if min(left, columns * rows) < _MANY:
+    if min(left, columns * rows) < _MIN_BLOCK:
         return None
     columns = min(columns, left)
     return columns, min(rows, left // columns)
@@ -289,11 +289,11 @@ def _block(place: _Free, shape: Shape, turned: bool, left: int) -> tuple[int, in
 
 def _meets(spoiled: Sequence[Rect], x: int, y: int, wide: int, high: int) -> bool:
     place = Rect(x, y, wide, high)
-    return any(place.meets(bad) for bad in spoiled)
+    return any(place.overlaps(bad) for bad in spoiled)
 
 
-def drawn_order(
-    shapes: Sequence[Shape], wanted: Sequence[int], worths: Sequence[float], rng: Random
+def randomized_order(
+    shapes: Sequence[ItemType], wanted: Sequence[int], worths: Sequence[float], rng: Random
 ) -> list[int]:
     """Return shapes by their worth for their area, more or less: an order in which to fill."""
     bulk = rng.choice((0.6, 0.8, 1.0))

@@ -10,20 +10,20 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from nester.core.problem import Layout, Placed, Rect, Want, placed_voids
-from nester.packing.task.task import Pattern, Shape, Spot, Task
+from nester.core.problem import Demand, Layout, PlacedPiece, Rect, placed_voids
+from nester.packing.task.task import ItemType, Pattern, Placement, Task
 
-__all__ = ["Relaid"]
+__all__ = ["Relayout"]
 
 
 class _Piece(NamedTuple):
     """A piece of the old layout, and what lay in its voids: middles of voids, in parts of it."""
 
-    placed: Placed
-    inside: tuple[tuple[tuple[int, int], list[_Piece]], ...]
+    placed: PlacedPiece
+    nested: tuple[tuple[tuple[int, int], list[_Piece]], ...]
 
 
-class Relaid:
+class Relayout:
     """Lays the layouts of like problems anew with the pieces of a task.
 
     Wants of both are the same by their names.
@@ -31,16 +31,16 @@ class Relaid:
 
     def __init__(self, task: Task) -> None:
         self._task = task
-        self._shape_of = {
-            blank.want.name: (index, blank.want)
-            for index, members in enumerate(task.members)
+        self._item_of = {
+            blank.demand.name: (index, blank.demand)
+            for index, members in enumerate(task.blanks)
             for blank in members
         }
-        self._kind_of = {
+        self._bin_type_of = {
             sheet.stock.name: kind for kind, sheet in enumerate(task.sheets) if not sheet.turned
         }
 
-    def pattern(self, layout: Layout, wants: Mapping[str, Want]) -> Pattern | None:
+    def pattern(self, layout: Layout, wants: Mapping[str, Demand]) -> Pattern | None:
         """Return a layout with the pieces of the task; None if they don't find room so.
 
         Parameters
@@ -48,17 +48,17 @@ class Relaid:
         wants
             Those that the layout was made for, by name.
         """
-        kind = self._kind_of.get(layout.stock)
-        if kind is None or any(one.name not in self._shape_of for one in layout.placed):
+        kind = self._bin_type_of.get(layout.stock)
+        if kind is None or any(one.name not in self._item_of for one in layout.placed):
             return None
-        size = self._task.kinds[kind]
-        laid = self._laid(_parted(layout.placed, wants), size.width, size.height)
+        size = self._task.bin_types[kind]
+        laid = self._place(_nesting_trees(layout.placed, wants), size.width, size.height)
         if laid is None:
             return None
         pattern = Pattern(kind, tuple(laid))
         return pattern if self._task.allows(pattern) else None
 
-    def _laid(self, pieces: Sequence[_Piece], width: int, height: int) -> list[Spot] | None:
+    def _place(self, pieces: Sequence[_Piece], width: int, height: int) -> list[Placement] | None:
         """Lay pieces into a sheet or void; None if they find no room or can't be parted."""
         if not pieces:
             return []
@@ -67,16 +67,16 @@ class Relaid:
             return None
         return found[2]
 
-    def _slices(self, pieces: Sequence[_Piece]) -> tuple[int, int, list[Spot]] | None:
+    def _slices(self, pieces: Sequence[_Piece]) -> tuple[int, int, list[Placement]] | None:
         """Return how wide and high some pieces are, and where each lies."""
         if len(pieces) == 1:
-            return self._single(pieces[0])
+            return self._place_single(pieces[0])
         for axis in (0, 1):
             groups = _groups(pieces, axis)
             if len(groups) == 1:
                 continue
             width = height = 0
-            spots: list[Spot] = []
+            spots: list[Placement] = []
             for group in groups:
                 found = self._slices(group)
                 if found is None:
@@ -89,26 +89,26 @@ class Relaid:
             return width, height, spots
         return None
 
-    def _single(self, piece: _Piece) -> tuple[int, int, list[Spot]] | None:
-        index, _ = self._shape_of[piece.placed.name]
-        shape = self._task.shapes[index]
-        turned = self._turned(piece.placed, shape)
-        wide, high = shape.sides(turned)
-        spots = [Spot(index, 0, 0, turned)]
+    def _place_single(self, piece: _Piece) -> tuple[int, int, list[Placement]] | None:
+        index, _ = self._item_of[piece.placed.name]
+        shape = self._task.item_types[index]
+        turned = self._is_turned(piece.placed, shape)
+        wide, high = shape.oriented_size(turned)
+        spots = [Placement(index, 0, 0, turned)]
         open_voids = shape.voids_at(0, 0, turned)
-        for (across, down), inside in piece.inside:
-            void = _holding(open_voids, across * wide, down * high)
-            laid = None if void is None else self._laid(inside, void.width, void.height)
+        for (across, down), inside in piece.nested:
+            void = _void_at(open_voids, across * wide, down * high)
+            laid = None if void is None else self._place(inside, void.width, void.height)
             if void is None or laid is None:
                 return None
             spots += (s._replace(x=s.x + void.x, y=s.y + void.y) for s in laid)
         return wide, high, spots
 
-    def _turned(self, placed: Placed, shape: Shape) -> bool:
+    def _is_turned(self, placed: PlacedPiece, shape: ItemType) -> bool:
         """Whether a piece lies as its shape does or a quarter turned, if that may be."""
-        if not shape.turns:
+        if not shape.rotatable:
             return False
-        _, want = self._shape_of[placed.name]
+        _, want = self._item_of[placed.name]
         if shape.voids:
             return placed.turned
         # Plain rectangles lie lengthwise in a task, whichever way they were asked for.
@@ -116,21 +116,21 @@ class Relaid:
         return placed.turned == lengthwise
 
 
-_PARTS = 2**20
+_SUBDIVISIONS = 2**20
 """Places in a piece are told in such parts of its sides."""
 
 
-def _holding(voids: Sequence[Rect], across: int, down: int) -> Rect | None:
+def _void_at(voids: Sequence[Rect], across: int, down: int) -> Rect | None:
     for void in voids:
         if (
-            void.x * _PARTS <= across <= void.right * _PARTS
-            and void.y * _PARTS <= down <= void.bottom * _PARTS
+            void.x * _SUBDIVISIONS <= across <= void.right * _SUBDIVISIONS
+            and void.y * _SUBDIVISIONS <= down <= void.bottom * _SUBDIVISIONS
         ):
             return void
     return None
 
 
-def _parted(placed: Sequence[Placed], wants: Mapping[str, Want]) -> list[_Piece]:
+def _nesting_trees(placed: Sequence[PlacedPiece], wants: Mapping[str, Demand]) -> list[_Piece]:
     """Return the pieces that lie on the sheet itself, each with what lies in its voids."""
     holes = [
         (void, place)
@@ -142,7 +142,7 @@ def _parted(placed: Sequence[Placed], wants: Mapping[str, Want]) -> list[_Piece]
     inside: dict[tuple[Rect, int], list[int]] = {}
     outmost = []
     for place, one in enumerate(placed):
-        home = next((h for h in holes if h[1] != place and h[0].holds(one.rect)), None)
+        home = next((h for h in holes if h[1] != place and h[0].contains(one.rect)), None)
         if home is None:
             outmost.append(place)
         else:
@@ -153,8 +153,8 @@ def _parted(placed: Sequence[Placed], wants: Mapping[str, Want]) -> list[_Piece]
         held = []
         for (void, host), places in inside.items():
             if host == place:
-                across = (2 * (void.x - one.x) + void.width) * _PARTS // (2 * one.width)
-                down = (2 * (void.y - one.y) + void.height) * _PARTS // (2 * one.height)
+                across = (2 * (void.x - one.x) + void.width) * _SUBDIVISIONS // (2 * one.width)
+                down = (2 * (void.y - one.y) + void.height) * _SUBDIVISIONS // (2 * one.height)
                 held.append(((across, down), [piece(other) for other in places]))
         return _Piece(one, tuple(held))
 

@@ -11,20 +11,20 @@ from random import Random
 from typing import NamedTuple
 
 from nester.core.problem import Cuts, Rect
-from nester.packing.patterns.greedy import Filler
-from nester.packing.task.task import Shape, Spot, Task
+from nester.packing.patterns.greedy import GreedyFiller
+from nester.packing.task.task import ItemType, Placement, Task
 
-__all__ = ["StagedFiller", "filler_for"]
+__all__ = ["StagedGreedyFiller", "make_filler"]
 
 
-def filler_for(task: Task, cuts: Cuts, rng: Random) -> Filler:
+def make_filler(task: Task, cuts: Cuts, rng: Random) -> GreedyFiller:
     """Return what fills a task's sheets."""
-    if cuts is Cuts.STRAIGHT and task.stages is not None:
-        return StagedFiller(task.shapes, task.stages, rng)
-    return Filler(task.shapes, cuts, rng)
+    if cuts is Cuts.STRAIGHT and task.max_stages is not None:
+        return StagedGreedyFiller(task.item_types, task.max_stages, rng)
+    return GreedyFiller(task.item_types, cuts, rng)
 
 
-class _Part(NamedTuple):
+class _FreePart(NamedTuple):
     """A free rectangle.
 
     Attributes
@@ -43,12 +43,12 @@ class _Part(NamedTuple):
     down: bool | None = None
 
 
-class StagedFiller(Filler):
+class StagedGreedyFiller(GreedyFiller):
     """Fills sheets so that they come apart in so many stages."""
 
-    def __init__(self, shapes: Sequence[Shape], stages: int, rng: Random) -> None:
+    def __init__(self, shapes: Sequence[ItemType], stages: int, rng: Random) -> None:
         super().__init__(shapes, Cuts.STRAIGHT, rng)
-        self._stages = stages
+        self._max_stages = stages
 
     def fill(
         self,
@@ -56,36 +56,40 @@ class StagedFiller(Filler):
         height: int,
         counts: Sequence[int],
         order: Sequence[int],
-        laid: Sequence[Spot] = (),
+        laid: Sequence[Placement] = (),
         spoiled: Sequence[Rect] = (),
-    ) -> tuple[Spot, ...]:
-        """Lay pieces on a width × height sheet; see `Filler.fill`."""
-        parts = [_Part(0, 0, width, height)]
-        spots: list[Spot] = []
+    ) -> tuple[Placement, ...]:
+        """Lay pieces on a width × height sheet; see `GreedyFiller.fill`."""
+        parts = [_FreePart(0, 0, width, height)]
+        spots: list[Placement] = []
         left = list(counts)
-        passes = 2 if any(self._shapes[index].voids for index in order) else 1
+        passes = 2 if any(self._item_types[index].voids for index in order) else 1
         for index in (*order,) * passes:
             while left[index]:
-                spot = self._laid(parts, index, spoiled)
+                spot = self._place_item(parts, index, spoiled)
                 if spot is None:
                     break
                 spots.append(spot)
                 left[index] -= 1
         return tuple(spots)
 
-    def _laid(self, parts: list[_Part], index: int, spoiled: Sequence[Rect]) -> Spot | None:
+    def _place_item(
+        self, parts: list[_FreePart], index: int, spoiled: Sequence[Rect]
+    ) -> Placement | None:
         """Lay one piece where it leaves the shortest strip; change what is free to suit."""
-        shape = self._shapes[index]
+        shape = self._item_types[index]
         self.steps += len(parts)
-        found: tuple[int, float, int, bool, list[_Part]] | None = None
+        found: tuple[int, float, int, bool, list[_FreePart]] | None = None
         for where, part in enumerate(parts):
-            for turned in (False, True) if shape.turns else (False,):
-                wide, high = shape.sides(turned)
+            for turned in (False, True) if shape.rotatable else (False,):
+                wide, high = shape.oriented_size(turned)
                 rest = min(part.width - wide, part.height - high)
-                if rest < 0 or any(Rect(part.x, part.y, wide, high).meets(bad) for bad in spoiled):
+                if rest < 0 or any(
+                    Rect(part.x, part.y, wide, high).overlaps(bad) for bad in spoiled
+                ):
                     continue
                 for down_first in (False, True):
-                    parted = self._parted(part, wide, high, down_first)
+                    parted = self._staged_split(part, wide, high, down_first)
                     if parted is None:
                         continue
                     # Rather the cut that leaves the larger rest; now and then the other.
@@ -98,10 +102,12 @@ class StagedFiller(Filler):
         _, _, where, turned, parted = found
         x, y = parts[where][:2]
         parts[where : where + 1] = parted
-        parts += [_Part(*void) for void in shape.voids_at(x, y, turned)]
-        return Spot(index, x, y, turned)
+        parts += [_FreePart(*void) for void in shape.voids_at(x, y, turned)]
+        return Placement(index, x, y, turned)
 
-    def _parted(self, part: _Part, wide: int, high: int, down_first: bool) -> list[_Part] | None:
+    def _staged_split(
+        self, part: _FreePart, wide: int, high: int, down_first: bool
+    ) -> list[_FreePart] | None:
         """Return what is left beside a piece in a part's corner, or None: too many stages."""
         x, y, width, height, stage, down = part
         rest = []
@@ -110,9 +116,9 @@ class StagedFiller(Filler):
                 stage += down is not cuts_down
                 down = cuts_down
                 if cuts_down:
-                    rest.append(_Part(x, y + high, width, height - high, stage, down))
+                    rest.append(_FreePart(x, y + high, width, height - high, stage, down))
                     height = high
                 else:
-                    rest.append(_Part(x + wide, y, width - wide, height, stage, down))
+                    rest.append(_FreePart(x + wide, y, width - wide, height, stage, down))
                     width = wide
-        return rest if stage <= self._stages else None
+        return rest if stage <= self._max_stages else None

@@ -18,64 +18,64 @@ from random import Random
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from nester.core.problem import Cuts, Rect
-from nester.packing.patterns.greedy import Filler
-from nester.packing.task.task import Spot, Task, ways
+from nester.packing.patterns.greedy import GreedyFiller
+from nester.packing.task.task import Placement, Task, orientations
 
 if TYPE_CHECKING:
     import numpy as np
 
     Row = np.ndarray[Any, np.dtype[np.float64]]
 
-__all__ = ["Strips"]
+__all__ = ["StripKnapsack"]
 
 _RASTER = 1500
 """Units into which the length and the height of a sheet are divided, unless they are fewer."""
-_STEPS_A_CHUNK = 6
+_STEPS_PER_CHUNK = 6
 """What it costs to offer pieces to a knapsack, in steps of filling (measured)."""
 
 
-class _Item(NamedTuple):
+class _OrientedItem(NamedTuple):
     """A shape in one of its ways: sides along the strip and across it."""
 
-    high: int
-    long: int
-    shape: int
+    depth: int
+    length: int
+    item_type: int
     turned: bool
 
 
 class _Strip(NamedTuple):
     """The best strip of a height: its worth, and how many chunks of its knapsack count."""
 
-    high: int
-    worth: float
+    depth: int
+    value: float
     chunks: int
 
 
-class _Knapsack:
+class _BoundedKnapsack:
     """Things of a length and a worth, offered in chunks of so many equal ones."""
 
     def __init__(self, length: int, most_chunks: int) -> None:
         import numpy as np
 
         self._unit = max(1, -(-length // _RASTER))
-        self._room = length // self._unit
-        self._rows = np.zeros((most_chunks + 1, self._room + 1))
+        self._capacity = length // self._unit
+        self._table = np.zeros((most_chunks + 1, self._capacity + 1))
         self._chunks: list[tuple[int, int, int, float]] = []
 
     def __len__(self) -> int:
         return len(self._chunks)
 
-    def offer(self, thing: int, long: int, worth: float, most: int) -> None:
+    def add_item(self, thing: int, long: int, worth: float, most: int) -> None:
         """Offer a thing, at most so often."""
         import numpy as np
 
         # Rounded up, but what is as long as the room fits it.
-        each = min(-(-long // self._unit), self._room)
-        most = min(most, self._room // each)
+        each = min(-(-long // self._unit), self._capacity)
+        most = min(most, self._capacity // each)
         many = 1
         while most > 0:
             many = min(many, most)
-            before, row = self._rows[len(self._chunks) : len(self._chunks) + 2]
+            before, row = self._table[len(self._chunks) : len(self._chunks) + 2]
             taken = each * many
             row[:taken] = before[:taken]
             np.add(before[:-taken], worth * many, out=row[taken:])
@@ -85,39 +85,39 @@ class _Knapsack:
             many *= 2
 
     @property
-    def worth(self) -> float:
+    def value(self) -> float:
         """What the best choice among all offered so far is worth."""
-        return float(self._rows[len(self._chunks), -1])
+        return float(self._table[len(self._chunks), -1])
 
-    def choice(self, chunks: int) -> list[tuple[int, int]]:
+    def solution(self, chunks: int) -> list[tuple[int, int]]:
         """Return the best things among the first so many chunks, and how often each."""
-        at = self._room
+        at = self._capacity
         chosen = []
         for index in reversed(range(chunks)):
             thing, many, taken, worth = self._chunks[index]
-            before = self._rows[index]
+            before = self._table[index]
             if at >= taken and before[at - taken] + worth > before[at]:
                 chosen.append((thing, many))
                 at -= taken
         return chosen
 
 
-class Strips:
+class StripKnapsack:
     """Fills sheets, and counts the steps that takes."""
 
     def __init__(self, task: Task, rng: Random) -> None:
         self._task = task
-        self._filler = Filler(task.shapes, Cuts.STRAIGHT, rng)
+        self._filler = GreedyFiller(task.item_types, Cuts.STRAIGHT, rng)
         self._chunks = 0
 
     @property
     def steps(self) -> int:
         """Steps spent so far, in the measure of filling."""
-        return self._filler.steps + _STEPS_A_CHUNK * self._chunks
+        return self._filler.steps + _STEPS_PER_CHUNK * self._chunks
 
     def fill(
         self, kind: int, counts: Sequence[int], worths: Sequence[float], *, down: bool
-    ) -> tuple[Spot, ...]:
+    ) -> tuple[Placement, ...]:
         """Lay pieces worth as much as can be on a sheet.
 
         Parameters
@@ -129,27 +129,29 @@ class Strips:
         down
             Whether strips run down the sheet, or across.
         """
-        sheet = self._task.kinds[kind]
+        sheet = self._task.bin_types[kind]
         long, high = (sheet.height, sheet.width) if down else (sheet.width, sheet.height)
         items = self._items(counts, worths, long, high, down)
         left = list(counts)
-        spots: list[Spot] = []
+        spots: list[Placement] = []
         rests: list[Rect] = []
         used = 0
-        while chosen := self._rows(items, left, worths, long, high - used):
+        while chosen := self._choose_strips(items, left, worths, long, high - used):
             for row in chosen:
                 at = 0
-                thick = max(item.high for item in row)
+                thick = max(item.depth for item in row)
                 for item in row:
-                    spots.append(_spot(item, at, used, down))
-                    rests.append(_rect(at, used + item.high, item.long, thick - item.high, down))
-                    at += item.long
+                    spots.append(_placement(item, at, used, down))
+                    rests.append(
+                        _rect(at, used + item.depth, item.length, thick - item.depth, down)
+                    )
+                    at += item.length
                 rests.append(_rect(at, used, long - at, thick, down))
                 used += thick
         rests.append(_rect(0, used, long, high - used, down))
         for index, x, y, turned in spots:
-            rests += self._task.shapes[index].voids_at(x, y, turned)
-        return (*spots, *self._filler.fill_rests(rests, left, worths))
+            rests += self._task.item_types[index].voids_at(x, y, turned)
+        return (*spots, *self._filler.fill_remainders(rests, left, worths))
 
     def _items(
         self,
@@ -158,43 +160,50 @@ class Strips:
         long: int,
         high: int,
         down: bool,
-    ) -> list[_Item]:
+    ) -> list[_OrientedItem]:
         items = []
-        for index, shape in enumerate(self._task.shapes):
+        for index, shape in enumerate(self._task.item_types):
             if counts[index] and worths[index] > 0:
-                for turned, (width, height) in enumerate(ways(shape)):
+                for turned, (width, height) in enumerate(orientations(shape)):
                     along, across = (height, width) if down else (width, height)
                     if along <= long and across <= high:
-                        items.append(_Item(across, along, index, turned > 0))
+                        items.append(_OrientedItem(across, along, index, turned > 0))
         return sorted(items)
 
-    def _rows(
-        self, items: list[_Item], left: list[int], worths: Sequence[float], long: int, high: int
-    ) -> list[list[_Item]]:
+    def _choose_strips(
+        self,
+        items: list[_OrientedItem],
+        left: list[int],
+        worths: Sequence[float],
+        long: int,
+        high: int,
+    ) -> list[list[_OrientedItem]]:
         """Return good strips for what is left of a sheet, and take their pieces off `left`."""
-        items = [item for item in items if left[item.shape] and item.high <= high]
+        items = [item for item in items if left[item.item_type] and item.depth <= high]
         if not items:
             return []
-        most = sum((min(left[i.shape], long // i.long)).bit_length() for i in items)
-        along = _Knapsack(long, most)
+        most = sum((min(left[i.item_type], long // i.length)).bit_length() for i in items)
+        along = _BoundedKnapsack(long, most)
         strips: list[_Strip] = []
         for place, item in enumerate(items):
-            along.offer(place, item.long, worths[item.shape], left[item.shape])
-            if strips and strips[-1].high == item.high:
+            along.add_item(place, item.length, worths[item.item_type], left[item.item_type])
+            if strips and strips[-1].depth == item.depth:
                 strips.pop()
-            strips.append(_Strip(item.high, along.worth, len(along)))
-        across = _Knapsack(high, sum((high // strip.high).bit_length() for strip in strips))
+            strips.append(_Strip(item.depth, along.value, len(along)))
+        across = _BoundedKnapsack(high, sum((high // strip.depth).bit_length() for strip in strips))
         for place, strip in enumerate(strips):
-            across.offer(place, strip.high, strip.worth, high // strip.high)
+            across.add_item(place, strip.depth, strip.value, high // strip.depth)
         self._chunks += len(along) + len(across)
-        wanted = [strips[place] for place, many in across.choice(len(across)) for _ in range(many)]
-        wanted.sort(key=lambda strip: -strip.worth / strip.high)
+        wanted = [
+            strips[place] for place, many in across.solution(len(across)) for _ in range(many)
+        ]
+        wanted.sort(key=lambda strip: -strip.value / strip.depth)
         rows = []
         for strip in wanted:
-            chosen = along.choice(strip.chunks)
+            chosen = along.solution(strip.chunks)
             needed: dict[int, int] = {}
             for place, many in chosen:
-                shape = items[place].shape
+                shape = items[place].item_type
                 needed[shape] = needed.get(shape, 0) + many
             if any(left[shape] < many for shape, many in needed.items()):
                 continue
@@ -208,6 +217,6 @@ def _rect(along: int, across: int, long: int, high: int, down: bool) -> Rect:
     return Rect(across, along, high, long) if down else Rect(along, across, long, high)
 
 
-def _spot(item: _Item, along: int, across: int, down: bool) -> Spot:
+def _placement(item: _OrientedItem, along: int, across: int, down: bool) -> Placement:
     x, y = (across, along) if down else (along, across)
-    return Spot(item.shape, x, y, item.turned)
+    return Placement(item.item_type, x, y, item.turned)

@@ -1,7 +1,7 @@
 """Suppliers and their packs, as the part of a programme in whole numbers that all choices share.
 
-Sheets that are alike (paper, size, margins, grain) are one `Size`, whoever sells them.  What is
-bought of a size is at least so many sheets; the programme decides in which packs, from whom, and
+Sheets that are alike (paper, size, margins, grain) are one `OfferedSize`, whoever sells them.  What
+is bought of a size is at least so many sheets; the programme decides in which packs, from whom, and
 what that costs: whole packs, least numbers of packs, least orders, shipping for each supplier from
 whom anything is bought, and none from a value of goods on.
 """
@@ -14,13 +14,13 @@ from fractions import Fraction
 from math import ceil, lcm
 from typing import TYPE_CHECKING, NamedTuple
 
-from nester.core.problem import Stock
-from nester.core.purchase import Offer, Packs, Terms
+from nester.core.problem import StockItem
+from nester.core.purchase import Offer, PurchaseLine, SupplierTerms
 
 if TYPE_CHECKING:
-    from nester.packing.runtime.mip import Number, Programme, Sum
+    from nester.packing.runtime.mip import LinearExpression, MixedIntegerProgram, Variable
 
-__all__ = ["Market", "Purse", "Size", "Suppliers"]
+__all__ = ["Market", "OfferedSize", "PurchaseVariables", "Suppliers"]
 
 Suppliers = frozenset[str]
 """Some suppliers, by name."""
@@ -28,16 +28,16 @@ Suppliers = frozenset[str]
 _LARGEST_PRICE = 2**32
 """Whole prices stay below this, so that floats hold their sums exactly."""
 
-_MOST_PACKS = 2**31
+_MAX_PACKS = 2**31
 """So many packs at most are bought only to reach a value of goods."""
-_ALMOST = Fraction(1, 10**6)
+_TOLERANCE = Fraction(1, 10**6)
 """So much of a sheet is none: a float's error."""
 
 
-class Size(NamedTuple):
+class OfferedSize(NamedTuple):
     """Sheets that are alike, and the offers of them by index, the cheapest for a sheet first."""
 
-    stock: Stock
+    stock: StockItem
     offers: tuple[int, ...]
 
 
@@ -56,35 +56,37 @@ class Market:
         span more than 2³².
     """
 
-    def __init__(self, offers: Sequence[Offer], terms: Sequence[Terms]) -> None:
+    def __init__(self, offers: Sequence[Offer], terms: Sequence[SupplierTerms]) -> None:
         self.offers = tuple(offers)
         self.terms = {one.supplier: one for one in terms}
         for offer in offers:
-            self.terms.setdefault(offer.supplier, Terms(offer.supplier))
-        alike: dict[Stock, list[int]] = {}
+            self.terms.setdefault(offer.supplier, SupplierTerms(offer.supplier))
+        alike: dict[StockItem, list[int]] = {}
         for index, offer in enumerate(self.offers):
-            key = replace(offer.as_stock(None), name="", price=Fraction(0))
+            key = replace(offer.as_stock_item(None), name="", price=Fraction(0))
             alike.setdefault(key, []).append(index)
         self.sizes = []
         for indices in alike.values():
             indices.sort(key=lambda index: self.offers[index].sheet_price)
-            self.sizes.append(Size(self.offers[indices[0]].as_stock(None), tuple(indices)))
+            self.sizes.append(
+                OfferedSize(self.offers[indices[0]].as_stock_item(None), tuple(indices))
+            )
         self.size_of = {
             self.offers[index].name: number
             for number, size in enumerate(self.sizes)
             for index in size.offers
         }
-        money = [offer.price for offer in offers]
+        money = [offer.pack_price for offer in offers]
         for one in self.terms.values():
-            money += [one.shipping, one.free_from or Fraction(0), one.least_order]
+            money += [one.shipping, one.free_shipping_from or Fraction(0), one.min_order_value]
         unit = Fraction(1, lcm(*(value.denominator for value in money)))
         self.unit = max(unit, max(money, default=Fraction(0)) / _LARGEST_PRICE)
 
-    def whole(self, money: Fraction) -> int:
+    def to_price_units(self, money: Fraction) -> int:
         """Return an amount in units of whole price, rounded down."""
         return int(money / self.unit)
 
-    def priced(self, size: int, area: int) -> Stock:
+    def stock_at_estimated_price(self, size: int, area: int) -> StockItem:
         """Return a size as stock, at about what a sheet costs where so much area is wanted of it.
 
         It is bought in whole packs, and the more sheets are in a pack the cheaper it seems.
@@ -93,24 +95,24 @@ class Market:
         need = max(1, -(-area // (stock.width * stock.height)))
 
         def a_sheet(offer: Offer) -> Fraction:
-            packs = max(offer.least_packs, -(-need // offer.pack))
-            return offer.price * packs / need
+            packs = max(offer.min_packs, -(-need // offer.pack_size))
+            return offer.pack_price * packs / need
 
         return replace(
             stock, price=min(a_sheet(self.offers[index]) for index in self.sizes[size].offers)
         )
 
-    def delivers(self, packs: Iterable[Packs]) -> bool:
+    def meets_least_orders(self, packs: Iterable[PurchaseLine]) -> bool:
         """Say whether no supplier is asked for less than it delivers."""
-        goods = self._goods(packs)
-        return all(value >= self.terms[name].least_order for name, value in goods.items())
+        goods = self._goods_values(packs)
+        return all(value >= self.terms[name].min_order_value for name, value in goods.items())
 
-    def shipping(self, packs: Iterable[Packs]) -> dict[str, Fraction]:
+    def shipping(self, packs: Iterable[PurchaseLine]) -> dict[str, Fraction]:
         """Return what each supplier asks for delivering what is bought of it."""
-        goods = self._goods(packs)
+        goods = self._goods_values(packs)
         return {name: self.terms[name].shipping_for(value) for name, value in goods.items()}
 
-    def likely_shipping(self, suppliers: Suppliers, goods: int) -> int:
+    def estimate_shipping(self, suppliers: Suppliers, goods: int) -> int:
         """Return about what suppliers ask for delivering goods of a whole price all together.
 
         As many of them are taken to ask for nothing as goods of such a value allow.
@@ -118,27 +120,30 @@ class Market:
         paid = 0
         for one in sorted(
             (self.terms[supplier] for supplier in suppliers),
-            key=lambda one: (-one.shipping / (one.free_from or 1), one.supplier),
+            key=lambda one: (-one.shipping / (one.free_shipping_from or 1), one.supplier),
         ):
-            if one.free_from is not None and self.whole(one.free_from) <= goods:
-                goods -= self.whole(one.free_from)
+            if (
+                one.free_shipping_from is not None
+                and self.to_price_units(one.free_shipping_from) <= goods
+            ):
+                goods -= self.to_price_units(one.free_shipping_from)
             else:
-                paid += self.whole(one.shipping)
+                paid += self.to_price_units(one.shipping)
         return paid
 
-    def _goods(self, packs: Iterable[Packs]) -> dict[str, Fraction]:
+    def _goods_values(self, packs: Iterable[PurchaseLine]) -> dict[str, Fraction]:
         goods: dict[str, Fraction] = {}
         for one in packs:
             supplier = one.offer.supplier
             goods[supplier] = goods.get(supplier, Fraction(0)) + one.price
         return goods
 
-    def cost(self, packs: Sequence[Packs]) -> Fraction:
+    def cost(self, packs: Sequence[PurchaseLine]) -> Fraction:
         """Return what is paid for packs, shipping included."""
         goods = sum((one.price for one in packs), Fraction(0))
         return goods + sum(self.shipping(packs).values(), Fraction(0))
 
-    def by_size(self, sheets: Mapping[str, int]) -> dict[int, int]:
+    def sheets_by_size(self, sheets: Mapping[str, int]) -> dict[int, int]:
         """Return numbers of sheets by size, which are told by the name of an offer of it."""
         found: dict[int, int] = {}
         for name, number in sheets.items():
@@ -147,7 +152,7 @@ class Market:
                 found[size] = found.get(size, 0) + number
         return found
 
-    def at_once(self, needed: Mapping[int, int]) -> tuple[Packs, ...]:
+    def greedy_packs(self, needed: Mapping[int, int]) -> tuple[PurchaseLine, ...]:
         """Return packs that hold so many sheets of each size, size by size, without a search."""
         bought: dict[int, int] = {}
         for size, sheets in needed.items():
@@ -156,33 +161,33 @@ class Market:
 
             def enough(index: int, sheets: int = sheets) -> int:
                 offer = self.offers[index]
-                return max(offer.least_packs, -(-sheets // offer.pack))
+                return max(offer.min_packs, -(-sheets // offer.pack_size))
 
             chosen = min(
                 self.sizes[size].offers,
-                key=lambda index: self.cost([Packs(self.offers[index], enough(index))]),
+                key=lambda index: self.cost([PurchaseLine(self.offers[index], enough(index))]),
             )
             bought[chosen] = enough(chosen)
-        return self._least_orders(bought)
+        return self._raise_to_least_orders(bought)
 
-    def _least_orders(self, bought: dict[int, int]) -> tuple[Packs, ...]:
+    def _raise_to_least_orders(self, bought: dict[int, int]) -> tuple[PurchaseLine, ...]:
         """Buy more of what is bought where a supplier sells nothing of so little value."""
         for supplier, terms in self.terms.items():
             of_it = [index for index in bought if self.offers[index].supplier == supplier]
-            goods = sum((self.offers[i].price * bought[i] for i in of_it), Fraction(0))
-            lacking = terms.least_order - goods
+            goods = sum((self.offers[i].pack_price * bought[i] for i in of_it), Fraction(0))
+            lacking = terms.min_order_value - goods
             if of_it and lacking > 0:
-                dearest = max(of_it, key=lambda index: self.offers[index].price)
-                if self.offers[dearest].price:
-                    bought[dearest] += ceil(lacking / self.offers[dearest].price)
+                dearest = max(of_it, key=lambda index: self.offers[index].pack_price)
+                if self.offers[dearest].pack_price:
+                    bought[dearest] += ceil(lacking / self.offers[dearest].pack_price)
         return self.packs(bought)
 
-    def packs(self, bought: Mapping[int, int]) -> tuple[Packs, ...]:
-        """Return numbers of packs by index of their offer, as `Packs` in order."""
-        return tuple(Packs(self.offers[i], n) for i, n in sorted(bought.items()) if n)
+    def packs(self, bought: Mapping[int, int]) -> tuple[PurchaseLine, ...]:
+        """Return numbers of packs by index of their offer, as `PurchaseLine` in order."""
+        return tuple(PurchaseLine(self.offers[i], n) for i, n in sorted(bought.items()) if n)
 
 
-class Purse:
+class PurchaseVariables:
     """What is bought and paid, in a programme.
 
     Attributes
@@ -191,7 +196,7 @@ class Purse:
         For each size that may be bought, the sum of sheets in its packs.
     cost
         What is paid, in the market's units.
-    asked
+    supplier_used
         By suppliers on whose terms is bought: whether anything is.
 
     Parameters
@@ -205,13 +210,13 @@ class Purse:
     def __init__(
         self,
         market: Market,
-        programme: Programme,
+        programme: MixedIntegerProgram,
         most: Mapping[int, int],
         suppliers: Suppliers | None = None,
     ) -> None:
         self._market = market
-        self._packs: dict[int, Number] = {}
-        self._of_size = {
+        self._pack_variables: dict[int, Variable] = {}
+        self._offers_of_size = {
             size: [
                 index
                 for index in market.sizes[size].offers
@@ -219,79 +224,97 @@ class Purse:
             ]
             for size in most
         }
-        self.asked: dict[str, Number] = {}
-        self.sheets: dict[int, Sum] = {}
+        self.supplier_used: dict[str, Variable] = {}
+        self.sheets: dict[int, LinearExpression] = {}
         reach: dict[int, int] = {}
-        for size, indices in self._of_size.items():
+        for size, indices in self._offers_of_size.items():
             for index in indices:
-                reach[index] = self._reach(index, most[size])
-                self._packs[index] = programme.number(reach[index])
-            self.sheets[size] = [(market.offers[i].pack, self._packs[i]) for i in indices]
-        self._few(programme, reach)
-        self.cost = self.goods(self._of_size)
+                reach[index] = self._max_packs(index, most[size])
+                self._pack_variables[index] = programme.add_variable(reach[index])
+            self.sheets[size] = [
+                (market.offers[i].pack_size, self._pack_variables[i]) for i in indices
+            ]
+        self._add_least_packs(programme, reach)
+        self.cost = self.goods(self._offers_of_size)
         if suppliers is None:
-            for supplier in {market.offers[index].supplier: None for index in self._packs}:
-                self._ask(programme, supplier, reach)
+            for supplier in {market.offers[index].supplier: None for index in self._pack_variables}:
+                self._add_supplier_terms(programme, supplier, reach)
 
-    def _reach(self, index: int, sheets: int) -> int:
+    def _max_packs(self, index: int, sheets: int) -> int:
         """Return how many packs of an offer are bought at most, where so many sheets can serve."""
         offer = self._market.offers[index]
         terms = self._market.terms[offer.supplier]
-        packs = max(offer.least_packs, -(-sheets // offer.pack)) if sheets else 0
-        if offer.price:
+        packs = max(offer.min_packs, -(-sheets // offer.pack_size)) if sheets else 0
+        if offer.pack_price:
             # More than can serve may be bought to reach a value of goods.
-            value = max(terms.free_from or Fraction(0), terms.least_order)
-            packs += min(_MOST_PACKS, ceil(value / offer.price))
+            value = max(terms.free_shipping_from or Fraction(0), terms.min_order_value)
+            packs += min(_MAX_PACKS, ceil(value / offer.pack_price))
         return packs
 
-    def goods(self, sizes: Iterable[int]) -> Sum:
+    def goods(self, sizes: Iterable[int]) -> LinearExpression:
         """Return what the packs of some sizes cost, without shipping."""
         offers = self._market.offers
         return [
-            (self._market.whole(offers[index].price), self._packs[index])
+            (self._market.to_price_units(offers[index].pack_price), self._pack_variables[index])
             for size in sizes
-            for index in self._of_size.get(size, ())
+            for index in self._offers_of_size.get(size, ())
         ]
 
-    def _few(self, programme: Programme, reach: Mapping[int, int]) -> None:
+    def _add_least_packs(self, programme: MixedIntegerProgram, reach: Mapping[int, int]) -> None:
         """Buy no fewer packs of an offer than are sold, if any."""
-        for index, packs in self._packs.items():
-            least = self._market.offers[index].least_packs
+        for index, packs in self._pack_variables.items():
+            least = self._market.offers[index].min_packs
             if least > 1:
-                some = programme.number(1)
-                programme.at_least([(1, packs), (-least, some)], 0)
-                programme.at_least([(reach[index], some), (-1, packs)], 0)
+                some = programme.add_variable(1)
+                programme.add_at_least([(1, packs), (-least, some)], 0)
+                programme.add_at_least([(reach[index], some), (-1, packs)], 0)
 
-    def _ask(self, programme: Programme, supplier: str, reach: Mapping[int, int]) -> None:
+    def _add_supplier_terms(
+        self, programme: MixedIntegerProgram, supplier: str, reach: Mapping[int, int]
+    ) -> None:
         """Buy on a supplier's terms, if anything."""
         market, terms = self._market, self._market.terms[supplier]
-        offers = {i: o for i in self._packs if (o := market.offers[i]).supplier == supplier}
-        asked = self.asked[supplier] = programme.number(1)
+        offers = {
+            i: o for i in self._pack_variables if (o := market.offers[i]).supplier == supplier
+        }
+        asked = self.supplier_used[supplier] = programme.add_variable(1)
         for index in offers:
-            programme.at_least([(reach[index], asked), (-1, self._packs[index])], 0)
+            programme.add_at_least([(reach[index], asked), (-1, self._pack_variables[index])], 0)
         # Rounded up, so that what reaches a value of goods reaches it here.
-        value = [(ceil(offer.price / market.unit), self._packs[i]) for i, offer in offers.items()]
-        if terms.least_order:
-            programme.at_least([*value, (-market.whole(terms.least_order), asked)], 0)
+        value = [
+            (ceil(offer.pack_price / market.unit), self._pack_variables[i])
+            for i, offer in offers.items()
+        ]
+        if terms.min_order_value:
+            programme.add_at_least(
+                [*value, (-market.to_price_units(terms.min_order_value), asked)], 0
+            )
         if terms.shipping:
-            self.cost.append((market.whole(terms.shipping), asked))
-            if terms.free_from is not None:
-                free = programme.number(1)
-                programme.at_least([(1, asked), (-1, free)], 0)
-                programme.at_least([*value, (-market.whole(terms.free_from), free)], 0)
-                self.cost.append((-market.whole(terms.shipping), free))
+            self.cost.append((market.to_price_units(terms.shipping), asked))
+            if terms.free_shipping_from is not None:
+                free = programme.add_variable(1)
+                programme.add_at_least([(1, asked), (-1, free)], 0)
+                programme.add_at_least(
+                    [*value, (-market.to_price_units(terms.free_shipping_from), free)], 0
+                )
+                self.cost.append((-market.to_price_units(terms.shipping), free))
 
-    def bought(self, value: Mapping[Number, Fraction]) -> tuple[Packs, ...]:
+    def bought(self, value: Mapping[Variable, Fraction]) -> tuple[PurchaseLine, ...]:
         """Return the packs by the values of a programme's numbers."""
-        return self._market.packs({i: int(value[packs]) for i, packs in self._packs.items()})
+        return self._market.packs(
+            {i: int(value[packs]) for i, packs in self._pack_variables.items()}
+        )
 
-    def by_size(self, value: Mapping[Number, Fraction]) -> dict[int, int]:
+    def sheets_by_size(self, value: Mapping[Variable, Fraction]) -> dict[int, int]:
         """Return the sheets bought of each size, by the values of a programme's numbers.
 
         Parts of a sheet count as a whole one.
         """
         offers = self._market.offers
         return {
-            size: ceil(sum(value[self._packs[i]] * offers[i].pack for i in indices) - _ALMOST)
-            for size, indices in self._of_size.items()
+            size: ceil(
+                sum(value[self._pack_variables[i]] * offers[i].pack_size for i in indices)
+                - _TOLERANCE
+            )
+            for size, indices in self._offers_of_size.items()
         }

@@ -16,21 +16,21 @@ from enum import Enum, auto
 from fractions import Fraction
 from typing import NamedTuple
 
-from nester.packing.bounds.valid_inequalities import Inequality
-from nester.packing.purchase.market import Market, Purse, Suppliers
-from nester.packing.purchase.sufficiency import Column, Sheets
-from nester.packing.runtime.mip import Chosen, Number, Programme
+from nester.packing.bounds.valid_inequalities import ValidInequality
+from nester.packing.purchase.market import Market, PurchaseVariables, Suppliers
+from nester.packing.purchase.sufficiency import Column, SheetCounts
+from nester.packing.runtime.mip import MipSolution, MixedIntegerProgram, Variable
 from nester.packing.runtime.stop import Stop
-from nester.packing.task.pattern_pool import Uses, trim
+from nester.packing.task.pattern_pool import Plan, trim_overproduction
 from nester.packing.task.task import Pattern, Task
 
-__all__ = ["Known", "PackChoice", "Ways"]
+__all__ = ["PackMaster", "PaperKnowledge", "SufficiencyRule"]
 
-_LARGEST = 2**24
+_MAX_COEFFICIENT = 2**24
 """Inequalities are given to SCIP in numbers about so large at most."""
 
 
-class Known(NamedTuple):
+class PaperKnowledge(NamedTuple):
     """What is known of a paper, as far as the choice of packs asks.
 
     Attributes
@@ -39,31 +39,31 @@ class Known(NamedTuple):
         For each kind of sheet its size on the market; None for what is on hand.
     columns
         For few pieces: all largest contents, surely held or perhaps; None for more.
-    plans
+    sufficient_sheets
         Sheets of each kind that are enough.
     inequalities
         What every plan keeps to.
-    likely
+    estimated_inequalities
         What plans seem to keep to.
-    least, hoped
+    cost_bounds, estimated_costs
         By suppliers: what the paper's packs cost from these alone, at least, and where its sheets
         have to do what is likely too.
-    tried
+    statistics
         What was tried, for people and tests: counts by name.
     """
 
     task: Task
     size_of: tuple[int | None, ...]
     columns: tuple[list[Column], list[Column]] | None
-    plans: tuple[Sheets, ...]
-    inequalities: tuple[Inequality, ...]
-    likely: tuple[Inequality, ...]
-    least: Mapping[Suppliers, int]
-    hoped: Mapping[Suppliers, int]
-    tried: Counter[str]
+    sufficient_sheets: tuple[SheetCounts, ...]
+    inequalities: tuple[ValidInequality, ...]
+    estimated_inequalities: tuple[ValidInequality, ...]
+    cost_bounds: Mapping[Suppliers, int]
+    estimated_costs: Mapping[Suppliers, int]
+    statistics: Counter[str]
 
 
-class Ways(Enum):
+class SufficiencyRule(Enum):
     """When sheets are enough: if a plan is known, or if they break no inequality.
 
     Inequalities are those that every plan keeps to, or also those that plans seem to keep to.
@@ -74,7 +74,7 @@ class Ways(Enum):
     LIKELY = auto()
 
 
-class PackChoice:
+class PackMaster:
     """A choice of packs that are enough, by what is known of each paper.
 
     Parameters
@@ -93,88 +93,99 @@ class PackChoice:
     def __init__(
         self,
         market: Market,
-        papers: Sequence[Known],
+        papers: Sequence[PaperKnowledge],
         also: Mapping[int, int],
-        ways: Ways,
+        ways: SufficiencyRule,
         *,
         suppliers: Suppliers | None = None,
         more: Fraction | None = None,
     ) -> None:
-        self._programme = Programme()
-        self._ways = ways
-        self._more = more
-        self._columns: list[tuple[int, Task, list[Column], list[Number]]] = []
-        self._also = also
+        self._mip = MixedIntegerProgram()
+        self._rule = ways
+        self._surplus_share = more
+        self._columns: list[tuple[int, Task, list[Column], list[Variable]]] = []
+        self._extra_sheets = also
         most = dict(also)
         for paper in papers:
             for kind, size in enumerate(paper.size_of):
                 if size is not None:
-                    most[size] = also.get(size, 0) + self._most(paper, kind)
-        self.purse = Purse(market, self._programme, most, suppliers)
+                    most[size] = also.get(size, 0) + self._max_sheets(paper, kind)
+        self.variables = PurchaseVariables(market, self._mip, most, suppliers)
         for size, number in also.items():
-            self._programme.at_least(self.purse.sheets[size], number)
+            self._mip.add_at_least(self.variables.sheets[size], number)
         for place, paper in enumerate(papers):
             if paper.columns:
-                self._add_columns(place, paper, paper.columns[1 if ways is Ways.POSSIBLE else 0])
-            elif ways is Ways.PLANNED:
+                self._add_columns(
+                    place, paper, paper.columns[1 if ways is SufficiencyRule.POSSIBLE else 0]
+                )
+            elif ways is SufficiencyRule.PLANNED:
                 self._add_plans(paper)
             else:
                 self._add_inequalities(paper, Fraction(0), None)
-            if suppliers is None and ways is not Ways.PLANNED:
-                least = paper.least if ways is Ways.POSSIBLE else paper.hoped
-                self._add_leasts(paper, least, frozenset(market.terms))
+            if suppliers is None and ways is not SufficiencyRule.PLANNED:
+                least = (
+                    paper.cost_bounds if ways is SufficiencyRule.POSSIBLE else paper.estimated_costs
+                )
+                self._add_cost_bounds(paper, least, frozenset(market.terms))
 
-    def _most(self, paper: Known, kind: int) -> int:
+    def _max_sheets(self, paper: PaperKnowledge, kind: int) -> int:
         """Return how many sheets of a kind can serve at most."""
         if paper.columns:
-            return paper.task.most_of(kind)
-        planned = self._ways is Ways.PLANNED
-        by_plans = max((sheets[kind] for sheets in paper.plans), default=0) if planned else 0
-        if planned and self._more is None:
-            return by_plans
-        more = self._more or 0
-        needs = (
-            -(-_ceil(one.needed(paper.task.demand) * (1 + more)) // one.holds[kind])
-            for one in self._rows(paper)
-            if one.holds[kind]
+            return paper.task.max_sheets(kind)
+        planned = self._rule is SufficiencyRule.PLANNED
+        by_plans = (
+            max((sheets[kind] for sheets in paper.sufficient_sheets), default=0) if planned else 0
         )
-        return max(by_plans, min(max(needs, default=0), paper.task.most_of(kind)))
+        if planned and self._surplus_share is None:
+            return by_plans
+        more = self._surplus_share or 0
+        needs = (
+            -(-_ceil(one.total_weight(paper.task.demand) * (1 + more)) // one.capacities[kind])
+            for one in self._inequalities(paper)
+            if one.capacities[kind]
+        )
+        return max(by_plans, min(max(needs, default=0), paper.task.max_sheets(kind)))
 
-    def _rows(self, paper: Known) -> list[Inequality]:
+    def _inequalities(self, paper: PaperKnowledge) -> list[ValidInequality]:
         """Return the inequalities that sheets have to keep to."""
-        return [*paper.inequalities, *(() if self._ways is Ways.POSSIBLE else paper.likely)]
+        return [
+            *paper.inequalities,
+            *(() if self._rule is SufficiencyRule.POSSIBLE else paper.estimated_inequalities),
+        ]
 
-    def _add_columns(self, place: int, paper: Known, columns: list[Column]) -> None:
-        programme, task = self._programme, paper.task
-        copies = [programme.number(task.most_of(column.kind)) for column in columns]
+    def _add_columns(self, place: int, paper: PaperKnowledge, columns: list[Column]) -> None:
+        programme, task = self._mip, paper.task
+        copies = [programme.add_variable(task.max_sheets(column.bin_type)) for column in columns]
         for shape, wanted in enumerate(task.demand):
             made = [
                 (column.content[shape], number)
                 for column, number in zip(columns, copies, strict=True)
             ]
-            programme.at_least(made, wanted)
+            programme.add_at_least(made, wanted)
         for kind, size in enumerate(paper.size_of):
             used = [
                 (-1, number)
                 for column, number in zip(columns, copies, strict=True)
-                if column.kind == kind
+                if column.bin_type == kind
             ]
             if size is None:
-                programme.at_least(used, -task.most_of(kind))
+                programme.add_at_least(used, -task.max_sheets(kind))
             else:
-                programme.at_least([*self.purse.sheets[size], *used], self._also.get(size, 0))
+                programme.add_at_least(
+                    [*self.variables.sheets[size], *used], self._extra_sheets.get(size, 0)
+                )
         self._columns.append((place, task, columns, copies))
 
-    def _add_plans(self, paper: Known) -> None:
-        programme = self._programme
-        known = paper.plans
-        taken = [programme.number(1) for _ in known]
+    def _add_plans(self, paper: PaperKnowledge) -> None:
+        programme = self._mip
+        known = paper.sufficient_sheets
+        taken = [programme.add_variable(1) for _ in known]
         ways = [(1, way) for way in taken]
-        if self._more is not None:
-            hoped = programme.number(1)
+        if self._surplus_share is not None:
+            hoped = programme.add_variable(1)
             ways.append((1, hoped))
-            self._add_inequalities(paper, self._more, hoped)
-        programme.at_least(ways, 1)
+            self._add_inequalities(paper, self._surplus_share, hoped)
+        programme.add_at_least(ways, 1)
         for kind, size in enumerate(paper.size_of):
             used = [
                 (-sheets[kind], way)
@@ -182,47 +193,55 @@ class PackChoice:
                 if sheets[kind]
             ]
             if size is not None and used:
-                programme.at_least([*self.purse.sheets[size], *used], self._also.get(size, 0))
+                programme.add_at_least(
+                    [*self.variables.sheets[size], *used], self._extra_sheets.get(size, 0)
+                )
 
-    def _add_inequalities(self, paper: Known, more: Fraction, only_if: Number | None) -> None:
-        for one in self._rows(paper):
-            needed = _ceil(one.needed(paper.task.demand) * (1 + more)) - _on_hand(paper, one.holds)
+    def _add_inequalities(
+        self, paper: PaperKnowledge, more: Fraction, only_if: Variable | None
+    ) -> None:
+        for one in self._inequalities(paper):
+            needed = _ceil(one.total_weight(paper.task.demand) * (1 + more)) - _capacity_on_hand(
+                paper, one.capacities
+            )
             if needed <= 0:
                 continue
             needed += sum(
-                one.holds[kind] * self._also.get(size, 0)
+                one.capacities[kind] * self._extra_sheets.get(size, 0)
                 for kind, size in enumerate(paper.size_of)
                 if size is not None
             )
             # In numbers that suit the solver, rounded so that the inequality only gets weaker.
-            scale = max(1, needed // _LARGEST)
+            scale = max(1, needed // _MAX_COEFFICIENT)
             asked = needed // scale
             held = [
-                (min(asked, -(-one.holds[kind] * pack // scale)), packs)
+                (min(asked, -(-one.capacities[kind] * pack // scale)), packs)
                 for kind, size in enumerate(paper.size_of)
-                if size is not None and one.holds[kind]
-                for pack, packs in self.purse.sheets[size]
+                if size is not None and one.capacities[kind]
+                for pack, packs in self.variables.sheets[size]
             ]
             if only_if is None:
-                self._programme.at_least(held, asked)
+                self._mip.add_at_least(held, asked)
             else:
-                self._programme.at_least([*held, (-asked, only_if)], 0)
+                self._mip.add_at_least([*held, (-asked, only_if)], 0)
 
-    def _add_leasts(
-        self, paper: Known, least: Mapping[Suppliers, int], everyone: Suppliers
+    def _add_cost_bounds(
+        self, paper: PaperKnowledge, least: Mapping[Suppliers, int], everyone: Suppliers
     ) -> None:
         """Let the paper cost what it does from some suppliers, unless others are asked too."""
         everywhere = least.get(everyone, 0)
-        goods = self.purse.goods([size for size in paper.size_of if size is not None])
+        goods = self.variables.goods([size for size in paper.size_of if size is not None])
         for suppliers, cost in least.items():
             others = [
                 (max(0, cost - everywhere), asked)
-                for supplier, asked in self.purse.asked.items()
+                for supplier, asked in self.variables.supplier_used.items()
                 if supplier not in suppliers
             ]
-            self._programme.at_least([*goods, *others], cost)
+            self._mip.add_at_least([*goods, *others], cost)
 
-    def cheapest(self, nodes: int, stop: Stop, *, near: float = 0.0, sharp: bool = False) -> Chosen:
+    def solve(
+        self, nodes: int, stop: Stop, *, near: float = 0.0, sharp: bool = False
+    ) -> MipSolution:
         """Return the cheapest choice that so many nodes suffice for, or one near it.
 
         Parameters
@@ -230,27 +249,27 @@ class PackChoice:
         sharp
             Whether the bound matters more than quickness.
         """
-        return self._programme.smallest(self.purse.cost, nodes, stop, near=near, sharp=sharp)
+        return self._mip.minimize(self.variables.cost, nodes, stop, near=near, sharp=sharp)
 
-    def but_not(self, asked: Iterable[Suppliers]) -> None:
+    def exclude_suppliers(self, asked: Iterable[Suppliers]) -> None:
         """Ask other suppliers than each of some sets of them."""
         for suppliers in sorted(asked, key=sorted):  # a set's order differs from run to run
             others = [
                 (-1 if supplier in suppliers else 1, number)
-                for supplier, number in self.purse.asked.items()
+                for supplier, number in self.variables.supplier_used.items()
             ]
-            self._programme.at_least(others, 1 - sum(factor < 0 for factor, _ in others))
+            self._mip.add_at_least(others, 1 - sum(factor < 0 for factor, _ in others))
 
-    def suppliers(self, chosen: Chosen) -> Suppliers:
+    def suppliers(self, chosen: MipSolution) -> Suppliers:
         """Return from whom a choice buys."""
-        return frozenset(one.offer.supplier for one in self.purse.bought(chosen.value or {}))
+        return frozenset(one.offer.supplier for one in self.variables.bought(chosen.values or {}))
 
-    def cost(self, chosen: Chosen) -> int:
+    def cost(self, chosen: MipSolution) -> int:
         """Return what a choice costs, in the market's units."""
-        value = chosen.value or {}
-        return int(sum(factor * value[number] for factor, number in self.purse.cost))
+        value = chosen.values or {}
+        return int(sum(factor * value[number] for factor, number in self.variables.cost))
 
-    def uses(self, value: Mapping[Number, Fraction]) -> list[tuple[int, Uses]]:
+    def plans(self, value: Mapping[Variable, Fraction]) -> list[tuple[int, Plan]]:
         """Return the plans by columns, with their papers' places."""
         plans = []
         for place, task, columns, copies in self._columns:
@@ -258,7 +277,7 @@ class PackChoice:
             for column, number in zip(columns, copies, strict=True):
                 if column.pattern is not None and value[number]:
                     uses[column.pattern] = uses.get(column.pattern, 0) + int(value[number])
-            plans.append((place, trim(task, tuple(uses.items()))))
+            plans.append((place, trim_overproduction(task, tuple(uses.items()))))
         return plans
 
 
@@ -266,10 +285,10 @@ def _ceil(value: Fraction | int) -> int:
     return -int(-value // 1)
 
 
-def _on_hand(paper: Known, holds: Sequence[int]) -> int:
+def _capacity_on_hand(paper: PaperKnowledge, holds: Sequence[int]) -> int:
     """Return what the sheets on hand hold."""
     return sum(
-        hold * paper.task.most_of(kind)
+        hold * paper.task.max_sheets(kind)
         for kind, hold in enumerate(holds)
         if paper.size_of[kind] is None
     )

@@ -20,16 +20,22 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from nester.core.errors import Refusal
-from nester.core.problem import Answer, Effort, Layout, Problem, Stock, Unplaced
-from nester.core.purchase import Bought, Offer, Packs, Terms
+from nester.core.problem import CuttingPlan, Effort, Layout, Problem, StockItem, Unplaced
+from nester.core.purchase import Offer, PaperPurchasePlan, PurchaseLine, SupplierTerms
 from nester.packing.purchase.market import Market, Suppliers
-from nester.packing.purchase.pack_master import Known, PackChoice, Ways
-from nester.packing.purchase.paper_purchase import Cut, Made, PaperPurchase, Share, begin
+from nester.packing.purchase.pack_master import PackMaster, PaperKnowledge, SufficiencyRule
+from nester.packing.purchase.paper_purchase import (
+    CutCommand,
+    CutResult,
+    PaperPurchase,
+    StepBudget,
+    start_paper,
+)
 from nester.packing.runtime.stop import Stop, never
-from nester.packing.runtime.worker_processes import crew
+from nester.packing.runtime.worker_processes import worker_pool
 from nester.packing.search.solve import NO_SHEET_LEFT, Progress
-from nester.packing.task.task import split_by_paper
-from nester.packing.task.validate import refuse_unsound
+from nester.packing.task.task import tasks_by_paper
+from nester.packing.task.validate import validate
 
 __all__ = ["purchase"]
 
@@ -40,128 +46,132 @@ class _Round:
 
     Attributes
     ----------
-    searching
+    pattern_search
         Steps of seeking layouts at about the prices of single sheets.
-    supposing
+    estimating
         Steps of learning what sheets are likely to hold, for each set of suppliers.
-    sets
+    supplier_sets
         For so many sets of suppliers plans are sought at most.
-    seeking
+    plan_search
         Steps of that, for each set.
-    one
+    per_proposal
         Steps in which a plan for one purchase is sought at first.
-    proving
+    bounding
         Steps of proving what is bought from all suppliers.
-    proofs
+    bounded_sets
         For so many sets of suppliers it is proven what is bought of them, in fewer steps each.
     """
 
-    searching: int = 0
-    supposing: int
-    sets: int
-    seeking: int
-    one: int
-    proving: int
-    proofs: int
+    pattern_search: int = 0
+    estimating: int
+    supplier_sets: int
+    plan_search: int
+    per_proposal: int
+    bounding: int
+    bounded_sets: int
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Work:
+class _EffortBudget:
     """How much is done.
 
     Attributes
     ----------
-    settling
+    enumeration
         Steps in which a paper of few pieces is settled; more papers, more steps.
-    many
+    min_parallel_pieces
         From so many pieces on it is worth while to start other processes.
-    programme
+    mip_nodes
         Nodes of SCIP's search for one choice of packs of all papers.
-    cutting
+    cutting_time
         CP-SAT's deterministic time for choosing layouts in the end, and the same for tidying them.
     """
 
-    settling: int
+    enumeration: int
     rounds: tuple[_Round, ...]
-    many: int
-    programme: int
-    cutting: float
+    min_parallel_pieces: int
+    mip_nodes: int
+    cutting_time: float
 
 
 _FIRST = _Round(
-    searching=500_000,
-    supposing=1_600_000,
-    sets=1,
-    seeking=4_000_000,
-    one=30_000,
-    proving=16_000_000,
-    proofs=4,
+    pattern_search=500_000,
+    estimating=1_600_000,
+    supplier_sets=1,
+    plan_search=4_000_000,
+    per_proposal=30_000,
+    bounding=16_000_000,
+    bounded_sets=4,
 )
 _SECOND = _Round(
-    supposing=3_200_000,
-    sets=2,
-    seeking=8_000_000,
-    one=200_000,
-    proving=32_000_000,
-    proofs=8,
+    estimating=3_200_000,
+    supplier_sets=2,
+    plan_search=8_000_000,
+    per_proposal=200_000,
+    bounding=32_000_000,
+    bounded_sets=8,
 )
 _FURTHER = _Round(
-    searching=8_000_000,
-    supposing=4_000_000,
-    sets=4,
-    seeking=40_000_000,
-    one=1_000_000,
-    proving=100_000_000,
-    proofs=16,
+    pattern_search=8_000_000,
+    estimating=4_000_000,
+    supplier_sets=4,
+    plan_search=40_000_000,
+    per_proposal=1_000_000,
+    bounding=100_000_000,
+    bounded_sets=16,
 )
-_WORK = {
-    Effort.QUICK: _Work(
-        settling=20_000,
+_BUDGETS = {
+    Effort.QUICK: _EffortBudget(
+        enumeration=20_000,
         rounds=(
             _Round(
-                searching=200_000,
-                supposing=400_000,
-                sets=1,
-                seeking=3_000_000,
-                one=20_000,
-                proving=1_000_000,
-                proofs=2,
+                pattern_search=200_000,
+                estimating=400_000,
+                supplier_sets=1,
+                plan_search=3_000_000,
+                per_proposal=20_000,
+                bounding=1_000_000,
+                bounded_sets=2,
             ),
         ),
-        many=1_000,
-        programme=100,
-        cutting=0.3,
+        min_parallel_pieces=1_000,
+        mip_nodes=100,
+        cutting_time=0.3,
     ),
-    Effort.NORMAL: _Work(
-        settling=50_000, rounds=(_FIRST, _SECOND), many=100, programme=1_000, cutting=1.0
+    Effort.NORMAL: _EffortBudget(
+        enumeration=50_000,
+        rounds=(_FIRST, _SECOND),
+        min_parallel_pieces=100,
+        mip_nodes=1_000,
+        cutting_time=1.0,
     ),
-    Effort.THOROUGH: _Work(
-        settling=150_000,
+    Effort.THOROUGH: _EffortBudget(
+        enumeration=150_000,
         rounds=(_FIRST, _SECOND, _FURTHER, _FURTHER, _FURTHER),
-        many=100,
-        programme=5_000,
-        cutting=4.0,
+        min_parallel_pieces=100,
+        mip_nodes=5_000,
+        cutting_time=4.0,
     ),
 }
-_MOST_SUPPOSED = 2
+_MAX_ESTIMATED_SETS = 2
 """For so many new sets of suppliers it is supposed what sheets hold before plans are sought."""
-_NODES_OF_HOPE, _NEAR = 200, 0.01
+_SCREENING_NODES, _SCREENING_GAP = 200, 0.01
 """Of SCIP's search for suppliers to look at; so near to the cheapest is near enough then."""
-_SOME_PROVING = 8
+_BOUNDING_DIVISOR = 8
 """One part in so many of the steps of proving is for each set of suppliers."""
 
 
 def purchase(
     problem: Problem,
     offers: Sequence[Offer],
-    terms: Sequence[Terms] = (),
+    terms: Sequence[SupplierTerms] = (),
     effort: Effort = Effort.NORMAL,
     *,
     also: Mapping[str, int] | None = None,
     processes: int = 1,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
-) -> Bought:
+) -> PaperPurchasePlan:
     """Choose packs from suppliers, and layouts, so that everything is made for the least money.
 
     Parameters
@@ -197,152 +207,170 @@ def purchase(
     Refusal
         If the problem, an offer or a supplier's terms have no meaning.
     """
-    _refuse_unsound(problem, offers, terms, also or {})
+    _validate_offers(problem, offers, terms, also or {})
     market = Market(offers, terms)
     at_hand = tuple(replace(one, price=Fraction(0)) for one in problem.stock)
     whole = replace(
         problem,
-        wants=tuple(want for want in problem.wants if want.quantity),
+        demands=tuple(want for want in problem.demands if want.quantity),
         stock=at_hand + tuple(size.stock for size in market.sizes),
-        offcut_worth=Fraction(0),
+        offcut_value_share=Fraction(0),
     )
-    refuse_unsound(whole)
-    whole = replace(whole, stock=at_hand + _offered(whole, market))
-    beside = market.by_size(also or {})
-    search = _Search(problem, whole, market, _WORK[effort], beside, stop, on_progress)
-    return search.bought(1 if stop() else processes)
+    validate(whole)
+    whole = replace(whole, stock=at_hand + _offered_stock(whole, market))
+    beside = market.sheets_by_size(also or {})
+    search = _PurchaseSearch(problem, whole, market, _BUDGETS[effort], beside, stop, on_progress)
+    return search.solve(1 if stop() else processes)
 
 
-class _Search:
+class _PurchaseSearch:
     def __init__(
         self,
         problem: Problem,
         whole: Problem,
         market: Market,
-        work: _Work,
+        work: _EffortBudget,
         also: Mapping[int, int],
         stop: Stop,
         on_progress: Callable[[Progress], None],
     ) -> None:
         self._problem = problem
         self._market = market
-        self._everyone = frozenset(market.terms)
-        self._work = work
-        self._also = also
+        self._all_suppliers = frozenset(market.terms)
+        self._budget = work
+        self._extra_sheets = also
         self._stop = stop
-        self._tell = on_progress
-        tasks, self._hopeless = split_by_paper(whole)
+        self._on_progress = on_progress
+        tasks, self._unplaceable = tasks_by_paper(whole)
         self._papers = [
-            PaperPurchase(market, begin(task, market, problem.cuts, stop), problem.cuts, also, stop)
+            PaperPurchase(
+                market, start_paper(task, market, problem.cuts, stop), problem.cuts, also, stop
+            )
             for task in tasks
         ]
-        self._packs: tuple[Packs, ...] = ()
-        self._paid: Fraction | None = None
-        self._bound = 0
-        self._tried: Counter[str] = Counter()
+        self._packs: tuple[PurchaseLine, ...] = ()
+        self._best_cost: Fraction | None = None
+        self._lower_bound = 0
+        self._statistics: Counter[str] = Counter()
 
     # --- stages -------------------------------------------------------------------------------
 
-    def _run(self, processes: int) -> list[Made]:
+    def _run(self, processes: int) -> list[CutResult]:
         """Search until the purchase is proven, or the work is done; then cut what is bought."""
-        self._buy_at_once()
+        self._buy_greedily()
         self._report(0)
         for paper in self._papers:
             if not self._stop():
-                paper.settle(self._work.settling, self._stop)
-        self._known = [paper.known for paper in self._papers]
-        self._choose(self._stop)
+                paper.enumerate_patterns(self._budget.enumeration, self._stop)
+        self._knowledge = [paper.knowledge for paper in self._papers]
+        self._buy_for_known_plans(self._stop)
         self._report(1)
-        self._open = [place for place, known in enumerate(self._known) if not known.columns]
-        papers = [self._papers[place] for place in self._open]
+        self._open_papers = [
+            place for place, known in enumerate(self._knowledge) if not known.columns
+        ]
+        papers = [self._papers[place] for place in self._open_papers]
         pieces = [sum(paper.task.demand) for paper in papers]
-        alone = len(papers) < 2 or sum(pieces) < self._work.many
-        makers = [paper.maker for paper in papers]
+        alone = len(papers) < 2 or sum(pieces) < self._budget.min_parallel_pieces
+        makers = [paper.factory for paper in papers]
         if not papers:
-            self._prove(self._work.programme, self._stop, sharp=True)
-        with crew(papers, makers, pieces, 1 if alone else processes) as self._team:
-            for one in self._work.rounds:
-                if not self._done:
-                    self._round(one)
+            self._raise_bound(self._budget.mip_nodes, self._stop, sharp=True)
+        with worker_pool(papers, makers, pieces, 1 if alone else processes) as self._workers:
+            for one in self._budget.rounds:
+                if not self._is_done:
+                    self._run_round(one)
             if self._stop():
                 # What was found and proven meanwhile is not to be lost.
-                self._choose(never)
-                self._prove(_NODES_OF_HOPE, never)
-            return self._cut()
+                self._buy_for_known_plans(never)
+                self._raise_bound(_SCREENING_NODES, never)
+            return self._cut_sheets()
 
-    def _round(self, work: _Round) -> None:
+    def _run_round(self, work: _Round) -> None:
         """Seek plans for the most promising suppliers; then prove what is bought at least."""
-        if self._open:
-            self._seek(work)
-        proving, suppliers = work.proving, self._everyone
+        if self._open_papers:
+            self._search_plans(work)
+        proving, suppliers = work.bounding, self._all_suppliers
         proven: set[Suppliers] = set()
-        while suppliers not in proven and len(proven) < work.proofs and not self._done:
+        while suppliers not in proven and len(proven) < work.bounded_sets and not self._is_done:
             proven.add(suppliers)
-            self._work_on(Share(suppliers=suppliers, proving=proving))
-            proving = work.proving // _SOME_PROVING
-            suppliers = self._prove(_NODES_OF_HOPE, self._stop)
-        if not self._done:
-            self._prove(self._work.programme, self._stop, sharp=True)
+            self._spend(StepBudget(suppliers=suppliers, bounding=proving))
+            proving = work.bounding // _BOUNDING_DIVISOR
+            suppliers = self._raise_bound(_SCREENING_NODES, self._stop)
+        if not self._is_done:
+            self._raise_bound(self._budget.mip_nodes, self._stop, sharp=True)
         self._report(1)
 
-    def _seek(self, work: _Round) -> None:
-        searching, supposing = work.searching, work.supposing
-        self._work_on(Share(suppliers=self._everyone, searching=searching, supposing=supposing))
+    def _search_plans(self, work: _Round) -> None:
+        searching, supposing = work.pattern_search, work.estimating
+        self._spend(
+            StepBudget(
+                suppliers=self._all_suppliers, pattern_search=searching, estimating=supposing
+            )
+        )
         sought: set[Suppliers] = set()
-        while len(sought) < work.sets and not self._done:
+        while len(sought) < work.supplier_sets and not self._is_done:
             suppliers = self._most_promising(sought, supposing)
             if suppliers is None:
                 return
             sought.add(suppliers)
-            self._work_on(Share(suppliers=suppliers, seeking=work.seeking, one=work.one))
-            self._choose(self._stop)
+            self._spend(
+                StepBudget(
+                    suppliers=suppliers,
+                    plan_search=work.plan_search,
+                    per_proposal=work.per_proposal,
+                )
+            )
+            self._buy_for_known_plans(self._stop)
             self._report(1)
 
-    def _work_on(self, share: Share) -> None:
+    def _spend(self, share: StepBudget) -> None:
         """Share work out among the papers."""
-        for place, answer in self._asked(share.shared(max(1, len(self._open)))):
-            if isinstance(answer, Known):
-                self._known[place] = answer
+        for place, answer in self._responses(share.divided(max(1, len(self._open_papers)))):
+            if isinstance(answer, PaperKnowledge):
+                self._knowledge[place] = answer
 
-    def _asked(self, deed: Share | Cut) -> Iterator[tuple[int, Known | Made]]:
+    def _responses(
+        self, deed: StepBudget | CutCommand
+    ) -> Iterator[tuple[int, PaperKnowledge | CutResult]]:
         """Yield what papers answer, and their places; first those that are settled, in a moment."""
-        for place, known in enumerate(self._known):
+        for place, known in enumerate(self._knowledge):
             if known.columns:
                 yield place, self._papers[place].do(deed, self._stop)
-        deeds = dict.fromkeys(range(len(self._open)), deed)
-        for number, answer in self._team.do(deeds, self._stop):
-            yield self._open[number], answer
+        deeds = dict.fromkeys(range(len(self._open_papers)), deed)
+        for number, answer in self._workers.do(deeds, self._stop):
+            yield self._open_papers[number], answer
 
     @property
-    def _done(self) -> bool:
+    def _is_done(self) -> bool:
         if self._stop():
             return True
-        return self._paid is not None and self._bound >= self._market.whole(self._paid)
+        return self._best_cost is not None and self._lower_bound >= self._market.to_price_units(
+            self._best_cost
+        )
 
     def _report(self, done: int) -> None:
-        cost, bound = self._market.cost(self._packs), self._bound * self._market.unit
+        cost, bound = self._market.cost(self._packs), self._lower_bound * self._market.unit
         sheets = sum(one.sheets for one in self._packs)
         papers = len(self._papers)
-        self._tell(Progress(cost, min(cost, bound), sheets, done * papers, papers))
+        self._on_progress(Progress(cost, min(cost, bound), sheets, done * papers, papers))
 
-    def _buy_at_once(self) -> None:
+    def _buy_greedily(self) -> None:
         """Have a purchase, without any search."""
-        needed = Counter(self._also)
+        needed = Counter(self._extra_sheets)
         for paper in self._papers:
-            needed.update(paper.needed)
-        self._packs = self._market.at_once(needed)
-        if self._market.delivers(self._packs):
-            self._paid = self._market.cost(self._packs)
+            needed.update(paper.needed_sheets)
+        self._packs = self._market.greedy_packs(needed)
+        if self._market.meets_least_orders(self._packs):
+            self._best_cost = self._market.cost(self._packs)
 
     # --- programmes ---------------------------------------------------------------------------
 
-    def _prove(self, nodes: int, stop: Stop, *, sharp: bool = False) -> Suppliers:
+    def _raise_bound(self, nodes: int, stop: Stop, *, sharp: bool = False) -> Suppliers:
         """Raise the bound; return the suppliers of a purchase that keeps to all that is known."""
-        choice = self._choice(Ways.POSSIBLE)
-        chosen = choice.cheapest(nodes, stop, sharp=sharp)
-        self._tried["bounded"] += 1
-        self._bound = max(self._bound, chosen.bound)
-        return self._everyone if chosen.value is None else choice.suppliers(chosen)
+        choice = self._pack_master(SufficiencyRule.POSSIBLE)
+        chosen = choice.solve(nodes, stop, sharp=sharp)
+        self._statistics["bounded"] += 1
+        self._lower_bound = max(self._lower_bound, chosen.bound)
+        return self._all_suppliers if chosen.values is None else choice.suppliers(chosen)
 
     def _most_promising(self, sought: Collection[Suppliers], supposing: int) -> Suppliers | None:
         """Return other suppliers, by what is likely those from whom everything costs least.
@@ -351,57 +379,59 @@ class _Search:
         supposed for some sets of suppliers, for it is too little for those it is not asked about.
         """
         asked = set(sought)
-        for _ in range(_MOST_SUPPOSED):
-            choice = self._choice(Ways.LIKELY)
-            choice.but_not(asked)
-            chosen = choice.cheapest(_NODES_OF_HOPE, self._stop, near=_NEAR)
-            self._tried["hoped"] += 1
-            if chosen.value is None or self._stop():
+        for _ in range(_MAX_ESTIMATED_SETS):
+            choice = self._pack_master(SufficiencyRule.LIKELY)
+            choice.exclude_suppliers(asked)
+            chosen = choice.solve(_SCREENING_NODES, self._stop, near=_SCREENING_GAP)
+            self._statistics["hoped"] += 1
+            if chosen.values is None or self._stop():
                 break
             suppliers = choice.suppliers(chosen)
             asked.add(suppliers)
-            self._work_on(Share(suppliers=suppliers, supposing=supposing))
-        supposed = set.intersection(*(set(known.hoped) for known in self._known))
-        hoped = {suppliers: self._hoped(suppliers) for suppliers in supposed - set(sought)}
+            self._spend(StepBudget(suppliers=suppliers, estimating=supposing))
+        supposed = set.intersection(*(set(known.estimated_costs) for known in self._knowledge))
+        hoped = {suppliers: self._estimated_cost(suppliers) for suppliers in supposed - set(sought)}
         best = min(hoped, key=lambda one: (hoped[one], sorted(one)), default=None)
-        if best is None or self._paid is None:
+        if best is None or self._best_cost is None:
             return best
-        return best if hoped[best] * self._market.unit < self._paid else None
+        return best if hoped[best] * self._market.unit < self._best_cost else None
 
-    def _hoped(self, suppliers: Suppliers) -> int:
+    def _estimated_cost(self, suppliers: Suppliers) -> int:
         """Return what everything is likely to cost from suppliers, with about their shipping."""
-        goods = sum(known.hoped[suppliers] for known in self._known)
-        return goods + self._market.likely_shipping(suppliers, goods)
+        goods = sum(known.estimated_costs[suppliers] for known in self._knowledge)
+        return goods + self._market.estimate_shipping(suppliers, goods)
 
-    def _choose(self, stop: Stop) -> None:
+    def _buy_for_known_plans(self, stop: Stop) -> None:
         """Buy what is enough for known plans, for the least money."""
-        choice = self._choice(Ways.PLANNED)
-        chosen = choice.cheapest(self._work.programme, stop)
-        self._tried["chosen"] += 1
-        if chosen.value is None:
+        choice = self._pack_master(SufficiencyRule.PLANNED)
+        chosen = choice.solve(self._budget.mip_nodes, stop)
+        self._statistics["chosen"] += 1
+        if chosen.values is None:
             return
-        for place, uses in choice.uses(chosen.value):
-            self._papers[place].show(uses)
-            self._known[place] = self._papers[place].known
-        packs = choice.purse.bought(chosen.value)
+        for place, uses in choice.plans(chosen.values):
+            self._papers[place].add_plan(uses)
+            self._knowledge[place] = self._papers[place].knowledge
+        packs = choice.variables.bought(chosen.values)
         paid = self._market.cost(packs)
-        if self._market.delivers(packs) and (self._paid is None or paid < self._paid):
-            self._paid, self._packs = paid, packs
+        if self._market.meets_least_orders(packs) and (
+            self._best_cost is None or paid < self._best_cost
+        ):
+            self._best_cost, self._packs = paid, packs
 
-    def _choice(self, ways: Ways) -> PackChoice:
-        return PackChoice(self._market, self._known, self._also, ways)
+    def _pack_master(self, ways: SufficiencyRule) -> PackMaster:
+        return PackMaster(self._market, self._knowledge, self._extra_sheets, ways)
 
     # --- the result ---------------------------------------------------------------------------
 
-    def bought(self, processes: int) -> Bought:
+    def solve(self, processes: int) -> PaperPurchasePlan:
         """Search, and return the purchase with layouts."""
         made = self._run(processes)
-        if self._paid is None:
+        if self._best_cost is None:
             raise Refusal(
                 "no purchase was found that reaches the least order of every supplier it asks;"
                 " other suppliers, or more from one of them, would do"
             )
-        shelf = _Shelf(self._market, self._packs)
+        shelf = _SheetAllocator(self._market, self._packs)
         layouts: list[Layout] = []
         for size, layout in (one for each in made for one in each.layouts):
             if size is None:
@@ -409,59 +439,67 @@ class _Search:
                 continue
             for name, copies in shelf.take(size, layout.copies):
                 layouts.append(replace(layout, stock=name, copies=copies))
-        unplaced = [Unplaced(want.name, want.quantity, why) for want, why in self._hopeless]
+        unplaced = [Unplaced(want.name, want.quantity, why) for want, why in self._unplaceable]
         unplaced += [Unplaced(w.name, n, NO_SHEET_LEFT) for each in made for w, n in each.missing]
-        position = {want.name: place for place, want in enumerate(self._problem.wants)}
+        position = {want.name: place for place, want in enumerate(self._problem.demands)}
         unplaced.sort(key=lambda one: position[one.name])
-        final = self._final
+        final = self._final_problem
         stock = {one.name: one for one in final.stock}
         cost = sum((stock[one.stock].price * one.copies for one in layouts), Fraction(0))
-        kept = sum((_kept(final, stock[one.stock], one) for one in layouts), Fraction(0))
+        kept = sum((_offcut_value(final, stock[one.stock], one) for one in layouts), Fraction(0))
         # Nothing is claimed of what the paper used is worth; money paid is what is proven.
-        answer = Answer(
-            tuple(layouts), tuple(unplaced), cost, Fraction(0), stopped=self._stop(), kept=kept
+        answer = CuttingPlan(
+            tuple(layouts),
+            tuple(unplaced),
+            cost,
+            Fraction(0),
+            interrupted=self._stop(),
+            offcut_value=kept,
         )
         paid = self._market.cost(self._packs)
-        return Bought(
+        return PaperPurchasePlan(
             self._packs,
             self._market.shipping(self._packs),
             final,
             answer,
-            min(paid, self._bound * self._market.unit),
-            dict(sum((known.tried for known in self._known), self._tried)),
+            min(paid, self._lower_bound * self._market.unit),
+            dict(sum((known.statistics for known in self._knowledge), self._statistics)),
             self._stop(),
         )
 
     @property
-    def _final(self) -> Problem:
+    def _final_problem(self) -> Problem:
         """The problem with the sheets bought."""
-        bought = tuple(one.offer.as_stock(one.sheets) for one in self._packs)
+        bought = tuple(one.offer.as_stock_item(one.sheets) for one in self._packs)
         return replace(self._problem, stock=self._problem.stock + bought)
 
-    def _cut(self) -> list[Made]:
+    def _cut_sheets(self) -> list[CutResult]:
         """Let the papers be cut as well as can be, for what the paper used is worth."""
         sheets: Counter[int] = Counter()
         for one in self._packs:
             sheets[self._market.size_of[one.offer.name]] += one.sheets
-        cut = Cut(self._final, sheets, self._work.cutting / max(1, len(self._papers)))
-        made = dict(self._asked(cut))
-        return [one for _, one in sorted(made.items()) if isinstance(one, Made)]
+        cut = CutCommand(
+            self._final_problem, sheets, self._budget.cutting_time / max(1, len(self._papers))
+        )
+        made = dict(self._responses(cut))
+        return [one for _, one in sorted(made.items()) if isinstance(one, CutResult)]
 
 
-def _offered(problem: Problem, market: Market) -> tuple[Stock, ...]:
+def _offered_stock(problem: Problem, market: Market) -> tuple[StockItem, ...]:
     """Return what is offered as stock without end, at about what it would cost."""
     areas: Counter[str] = Counter()
-    for want in problem.wants:
+    for want in problem.demands:
         areas[want.paper] += want.width * want.height * want.quantity
     return tuple(
-        market.priced(number, areas[size.stock.paper]) for number, size in enumerate(market.sizes)
+        market.stock_at_estimated_price(number, areas[size.stock.paper])
+        for number, size in enumerate(market.sizes)
     )
 
 
-class _Shelf:
+class _SheetAllocator:
     """What is bought, taken size by size, the cheapest sheets first."""
 
-    def __init__(self, market: Market, packs: Iterable[Packs]) -> None:
+    def __init__(self, market: Market, packs: Iterable[PurchaseLine]) -> None:
         self._market = market
         self._left = {one.offer.name: one.sheets for one in packs}
 
@@ -478,17 +516,17 @@ class _Shelf:
         return taken
 
 
-def _kept(problem: Problem, stock: Stock, layout: Layout) -> Fraction:
+def _offcut_value(problem: Problem, stock: StockItem, layout: Layout) -> Fraction:
     """Return what the offcuts of all copies of a layout count."""
-    share = 1 if stock.offcut and problem.offcut_worth else problem.offcut_worth
+    share = 1 if stock.is_offcut and problem.offcut_value_share else problem.offcut_value_share
     area = sum(rect.area for rect in layout.offcuts)
     return stock.price * share * layout.copies * Fraction(area, stock.width * stock.height)
 
 
-def _refuse_unsound(
+def _validate_offers(
     problem: Problem,
     offers: Sequence[Offer],
-    terms: Sequence[Terms],
+    terms: Sequence[SupplierTerms],
     also: Mapping[str, int],
 ) -> None:
     names = Counter([one.name for one in problem.stock] + [one.name for one in offers])
@@ -501,15 +539,19 @@ def _refuse_unsound(
         if number < 0:
             raise Refusal(f"{number} sheets of offer '{name}' are asked for; zero or more would do")
     for one in offers:
-        if one.pack < 1:
-            raise Refusal(f"offer '{one.name}' is of packs of {one.pack} sheets; one or more do")
-        if one.least_packs < 1:
-            raise Refusal(f"offer '{one.name}' asks for {one.least_packs} packs; one or more do")
-        if one.price < 0:
-            raise Refusal(f"the price of offer '{one.name}' is {one.price}; zero or more would do")
+        if one.pack_size < 1:
+            raise Refusal(
+                f"offer '{one.name}' is of packs of {one.pack_size} sheets; one or more do"
+            )
+        if one.min_packs < 1:
+            raise Refusal(f"offer '{one.name}' asks for {one.min_packs} packs; one or more do")
+        if one.pack_price < 0:
+            raise Refusal(
+                f"the price of offer '{one.name}' is {one.pack_price}; zero or more would do"
+            )
     for supplier, times in Counter(one.supplier for one in terms).items():
         if times > 1:
             raise Refusal(f"supplier '{supplier}' has {times} terms; one would do")
     for term in terms:
-        if min(term.shipping, term.least_order, term.free_from or 0) < 0:
+        if min(term.shipping, term.min_order_value, term.free_shipping_from or 0) < 0:
             raise Refusal(f"supplier '{term.supplier}' asks for less than nothing")

@@ -11,9 +11,9 @@ from nester.packing.runtime.stop import Stop, never
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import CpModel, CpSolver, CpSolverStatus
 
-__all__ = ["interruptible", "run"]
+__all__ = ["interruptible", "solve"]
 
-_GLANCE = 0.05
+_POLL_SECONDS = 0.05
 """Seconds between two looks at the stopping rule."""
 
 Result = TypeVar("Result")
@@ -33,7 +33,7 @@ def interruptible(
         try:
             while True:
                 try:
-                    return found.result(timeout=_GLANCE)
+                    return found.result(timeout=_POLL_SECONDS)
                 except TimeoutError:
                     if stop():
                         interrupt()
@@ -42,7 +42,7 @@ def interruptible(
             raise
 
 
-def run(solver: CpSolver, model: CpModel, stop: Stop = never) -> CpSolverStatus:
+def solve(solver: CpSolver, model: CpModel, stop: Stop = never) -> CpSolverStatus:
     """Solve a model by CP-SAT; stop with the best found so far once `stop` says so."""
     solver.parameters.catch_sigint_signal = False
     return interruptible(lambda: solver.solve(model), solver.stop_search, stop)

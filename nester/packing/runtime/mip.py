@@ -19,64 +19,64 @@ from typing import Any, NamedTuple
 from nester.packing.runtime.cp_sat import interruptible
 from nester.packing.runtime.stop import Stop, never
 
-__all__ = ["Chosen", "Number", "Programme", "Sum"]
+__all__ = ["LinearExpression", "MipSolution", "MixedIntegerProgram", "Variable"]
 
-_ERROR, _SHARE_OF_ERROR = 1e-3, 1e-8
+_BOUND_ERROR, _RELATIVE_BOUND_ERROR = 1e-3, 1e-8
 """What a bound is taken down by, and by which share of itself."""
 
-Number = int
+Variable = int
 """A whole number of zero or more that is to be chosen, by its index."""
-Sum = list[tuple[int, Number]]
+LinearExpression = list[tuple[int, Variable]]
 """Numbers to be chosen, each times a factor."""
 
 
-class Chosen(NamedTuple):
+class MipSolution(NamedTuple):
     """What the solver said.
 
     Attributes
     ----------
-    value
+    values
         Of each number, exact; None if it found no choice.
     bound
         No choice has a smaller sum.
-    impossible
+    infeasible
         Whether it proved that there is no choice.
     """
 
-    value: Mapping[Number, Fraction] | None
+    values: Mapping[Variable, Fraction] | None
     bound: int
-    impossible: bool
+    infeasible: bool
 
 
-class Programme:
+class MixedIntegerProgram:
     """Whole numbers that keep to inequalities between their sums."""
 
     def __init__(self) -> None:
         from ortools.linear_solver import pywraplp
 
         self._solver = pywraplp.Solver.CreateSolver("SCIP")
-        self._numbers: list[Any] = []
+        self._variables: list[Any] = []
 
-    def number(self, most: int) -> Number:
+    def add_variable(self, most: int) -> Variable:
         """Return a new number from none to so many."""
-        self._numbers.append(self._solver.IntVar(0, most, ""))
-        return len(self._numbers) - 1
+        self._variables.append(self._solver.IntVar(0, most, ""))
+        return len(self._variables) - 1
 
-    def at_least(self, total: Sequence[tuple[int, Number]], least: int) -> None:
+    def add_at_least(self, total: Sequence[tuple[int, Variable]], least: int) -> None:
         """Ask that a sum be so large or larger; no number is in it twice."""
         row = self._solver.Constraint(float(least), self._solver.infinity())
         for factor, number in total:
-            row.SetCoefficient(self._numbers[number], float(factor))
+            row.SetCoefficient(self._variables[number], float(factor))
 
-    def smallest(
+    def minimize(
         self,
-        total: Sum,
+        total: LinearExpression,
         nodes: int,
         stop: Stop = never,
         *,
         near: float = 0.0,
         sharp: bool = False,
-    ) -> Chosen:
+    ) -> MipSolution:
         """Make a sum that can't be negative as small as can be.
 
         Parameters
@@ -92,25 +92,25 @@ class Programme:
             fewer nodes do.
         """
         solver = self._solver
-        factors: dict[Number, int] = {}
+        factors: dict[Variable, int] = {}
         for factor, number in total:
             factors[number] = factors.get(number, 0) + factor
         aim = solver.Objective()
         aim.SetMinimization()
         for number, factor in factors.items():
-            aim.SetCoefficient(self._numbers[number], float(factor))
-        status = self._run(nodes, near, stop, sharp)
+            aim.SetCoefficient(self._variables[number], float(factor))
+        status = self._solve(nodes, near, stop, sharp)
         if status not in (solver.OPTIMAL, solver.FEASIBLE):
-            return Chosen(None, 0, status == solver.INFEASIBLE)
-        value = {i: Fraction(round(one.solution_value())) for i, one in enumerate(self._numbers)}
+            return MipSolution(None, 0, status == solver.INFEASIBLE)
+        value = {i: Fraction(round(one.solution_value())) for i, one in enumerate(self._variables)}
         found = int(sum(factor * value[number] for number, factor in factors.items()))
         bound = float(aim.BestBound())
         least = 0
         if abs(bound) < float("inf"):
-            least = max(0, ceil(bound - _ERROR - abs(bound) * _SHARE_OF_ERROR))
-        return Chosen(value, min(least, found), False)
+            least = max(0, ceil(bound - _BOUND_ERROR - abs(bound) * _RELATIVE_BOUND_ERROR))
+        return MipSolution(value, min(least, found), False)
 
-    def _run(self, nodes: int, near: float, stop: Stop, sharp: bool) -> int:
+    def _solve(self, nodes: int, near: float, stop: Stop, sharp: bool) -> int:
         few = "separating/maxroundsroot = 3\nseparating/maxrounds = 0\n"
         self._solver.SetSolverSpecificParametersAsString(
             f"limits/nodes = {nodes}\nlimits/gap = {near}\nmisc/catchctrlc = FALSE\n"

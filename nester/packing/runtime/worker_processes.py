@@ -21,43 +21,43 @@ if TYPE_CHECKING:
     from ctypes import c_bool
     from multiprocessing.connection import Connection
 
-__all__ = ["Crew", "Member", "cores", "crew"]
+__all__ = ["Worker", "WorkerPool", "usable_cores", "worker_pool"]
 
-_Deed = TypeVar("_Deed", contravariant=True)
-_Answer = TypeVar("_Answer", covariant=True)
+_Command = TypeVar("_Command", contravariant=True)
+_Result = TypeVar("_Result", covariant=True)
 
-_MOST = 8
+_MAX_PROCESSES = 8
 """Processes that work at once: more would want too much memory."""
-_GLANCE = 0.05
+_POLL_SECONDS = 0.05
 """Seconds between two looks at the stopping rule while others work."""
 
 
-def cores() -> int:
+def usable_cores() -> int:
     """Return how many processes of this program can work at once."""
-    return min(_MOST, os.cpu_count() or 1)
+    return min(_MAX_PROCESSES, os.cpu_count() or 1)
 
 
-class Member(Protocol[_Deed, _Answer]):
+class Worker(Protocol[_Command, _Result]):
     """A search on one paper."""
 
-    def do(self, deed: _Deed, stop: Stop) -> _Answer:
+    def do(self, deed: _Command, stop: Stop) -> _Result:
         """Do a deed, or little of it once it is to stop, and answer."""
 
 
-class Crew(Protocol[_Deed, _Answer]):
+class WorkerPool(Protocol[_Command, _Result]):
     """Members by their numbers, in the order of the papers."""
 
-    def do(self, deeds: Mapping[int, _Deed], stop: Stop) -> Iterator[tuple[int, _Answer]]:
+    def do(self, deeds: Mapping[int, _Command], stop: Stop) -> Iterator[tuple[int, _Result]]:
         """Let some members do deeds; yield each number with its answer, as they come."""
 
 
 @contextmanager
-def crew(
-    members: Sequence[Member[_Deed, _Answer]],
-    makers: Sequence[Callable[[], Member[_Deed, _Answer]]],
+def worker_pool(
+    members: Sequence[Worker[_Command, _Result]],
+    makers: Sequence[Callable[[], Worker[_Command, _Result]]],
     weights: Sequence[float],
     processes: int,
-) -> Iterator[Crew[_Deed, _Answer]]:
+) -> Iterator[WorkerPool[_Command, _Result]]:
     """Give a crew of members that have done nothing yet.
 
     Parameters
@@ -70,98 +70,102 @@ def crew(
         How many work at once; 1 for all in this process.
     """
     if processes == 1:
-        yield _Alone(members)
+        yield _SerialPool(members)
         return
-    team: _Team[_Deed, _Answer] = _Team(makers, weights, processes)
+    team: _ProcessPool[_Command, _Result] = _ProcessPool(makers, weights, processes)
     try:
         yield team
     finally:
-        team.dismiss()
+        team.terminate()
 
 
-class _Alone(Generic[_Deed, _Answer]):
+class _SerialPool(Generic[_Command, _Result]):
     """All members in this process, one after another."""
 
-    def __init__(self, members: Sequence[Member[_Deed, _Answer]]) -> None:
-        self._members = members
+    def __init__(self, members: Sequence[Worker[_Command, _Result]]) -> None:
+        self._workers = members
 
-    def do(self, deeds: Mapping[int, _Deed], stop: Stop) -> Iterator[tuple[int, _Answer]]:
+    def do(self, deeds: Mapping[int, _Command], stop: Stop) -> Iterator[tuple[int, _Result]]:
         for number, deed in deeds.items():
-            yield number, self._members[number].do(deed, stop)
+            yield number, self._workers[number].do(deed, stop)
 
 
 # ------------------------------------------------------------------------- several processes
 
 
-class _Job(NamedTuple):
+class _Request(NamedTuple):
     """What a member is to do."""
 
     number: int
-    deed: Any
+    command: Any
 
 
-class _Done(NamedTuple):
+class _Response(NamedTuple):
     """What a member answered, or what went wrong."""
 
     number: int
-    answer: Any = None
+    result: Any = None
     error: BaseException | None = None
 
 
-class _Team(Generic[_Deed, _Answer]):
+class _ProcessPool(Generic[_Command, _Result]):
     """The members shared among processes, each of which makes its own anew."""
 
     def __init__(
         self,
-        makers: Sequence[Callable[[], Member[_Deed, _Answer]]],
+        makers: Sequence[Callable[[], Worker[_Command, _Result]]],
         weights: Sequence[float],
         processes: int,
     ) -> None:
         context = get_context("spawn")
         self._stopped: c_bool = context.RawValue("b", 0)
-        shared = _shared(weights, processes)
-        self._worker_of = {n: worker for worker, mine in enumerate(shared) for n in mine}
-        self._links: list[Connection] = []
-        self._workers = []
+        shared = _balanced_shares(weights, processes)
+        self._process_of = {n: worker for worker, mine in enumerate(shared) for n in mine}
+        self._connections: list[Connection] = []
+        self._processes = []
         for numbers in shared:
             here, there = context.Pipe()
             mine = {number: makers[number] for number in numbers}
-            worker = context.Process(target=_work, args=(there, mine, self._stopped), daemon=True)
-            with _unheard():
+            worker = context.Process(
+                target=_worker_main, args=(there, mine, self._stopped), daemon=True
+            )
+            with _interrupts_blocked():
                 worker.start()
             there.close()
-            self._links.append(here)
-            self._workers.append(worker)
+            self._connections.append(here)
+            self._processes.append(worker)
 
-    def do(self, deeds: Mapping[int, _Deed], stop: Stop) -> Iterator[tuple[int, _Answer]]:
+    def do(self, deeds: Mapping[int, _Command], stop: Stop) -> Iterator[tuple[int, _Result]]:
         try:
             for number, deed in deeds.items():
-                self._links[self._worker_of[number]].send(_Job(number, deed))
+                self._connections[self._process_of[number]].send(_Request(number, deed))
             left = len(deeds)
             while left:
-                ready = connection.wait(self._links, _GLANCE)
+                ready = connection.wait(self._connections, _POLL_SECONDS)
                 if not self._stopped.value and stop():
                     self._stopped.value = True
-                answers: list[_Done] = [link.recv() for link in self._links if link in ready]
+                answers: list[_Response] = [
+                    link.recv() for link in self._connections if link in ready
+                ]
                 for done in answers:
                     if done.error is not None:
                         raise done.error
                     left -= 1
-                    yield done.number, done.answer
+                    yield done.number, done.result
         except (EOFError, ConnectionError) as error:
             raise ChildProcessError("a process of the search ended too early") from error
 
-    def dismiss(self) -> None:
+    def terminate(self) -> None:
         """End the processes, whatever they are at."""
-        for link in self._links:
+        for link in self._connections:
             link.close()
-        for worker in self._workers:
+        for worker in self._processes:
             worker.terminate()
             worker.join()
 
 
 @contextmanager
-def _unheard() -> Iterator[None]:
+def _interrupts_blocked() -> Iterator[None]:
     """Let processes that begin meanwhile never hear Ctrl-C, and this one only afterwards."""
     if not hasattr(signal, "pthread_sigmask"):
         yield
@@ -175,7 +179,7 @@ def _unheard() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _shared(weights: Sequence[float], processes: int) -> list[list[int]]:
+def _balanced_shares(weights: Sequence[float], processes: int) -> list[list[int]]:
     """Share members out among processes, so that each is expected to do about as much."""
     shared: list[list[int]] = [[] for _ in range(min(processes, len(weights)))]
     for number in sorted(range(len(weights)), key=lambda number: (-weights[number], number)):
@@ -184,8 +188,8 @@ def _shared(weights: Sequence[float], processes: int) -> list[list[int]]:
     return [sorted(mine) for mine in shared]
 
 
-def _work(
-    link: Connection, makers: Mapping[int, Callable[[], Member[Any, Any]]], stopped: c_bool
+def _worker_main(
+    link: Connection, makers: Mapping[int, Callable[[], Worker[Any, Any]]], stopped: c_bool
 ) -> None:
     """Do jobs as they are asked for, until nobody asks any more."""
     # Ctrl-C is the asking process's to heed; should that end, this one ends at once.  Where there
@@ -196,18 +200,18 @@ def _work(
     def stop() -> bool:
         return bool(stopped.value)
 
-    members: dict[int, Member[Any, Any]] = {}
+    members: dict[int, Worker[Any, Any]] = {}
     while True:
         try:
-            job: _Job = link.recv()
+            job: _Request = link.recv()
         except EOFError:
             return
         try:
             if job.number not in members:
                 members[job.number] = makers[job.number]()
-            done = _Done(job.number, members[job.number].do(job.deed, stop))
+            done = _Response(job.number, members[job.number].do(job.command, stop))
         except Exception as error:
-            done = _Done(job.number, error=error)
+            done = _Response(job.number, error=error)
         link.send(done)
 
 

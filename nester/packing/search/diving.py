@@ -18,54 +18,54 @@ from collections.abc import Iterator
 from random import Random
 
 from nester.core.problem import Cuts
-from nester.packing.patterns.greedy import drawn_order
-from nester.packing.patterns.guillotine_dp import Slicing
-from nester.packing.patterns.staged_greedy import filler_for
-from nester.packing.patterns.strip_knapsack import Strips
+from nester.packing.patterns.greedy import randomized_order
+from nester.packing.patterns.guillotine_dp import GuillotineDP
+from nester.packing.patterns.staged_greedy import make_filler
+from nester.packing.patterns.strip_knapsack import StripKnapsack
 from nester.packing.runtime.stop import Stop
-from nester.packing.search.restricted_master import Master, Prices, Use
-from nester.packing.task.pattern_pool import Pool, Uses
-from nester.packing.task.task import Pattern, Spot, Task, usage
+from nester.packing.search.restricted_master import ColumnValue, DualValues, RestrictedMaster
+from nester.packing.task.pattern_pool import PatternPool, Plan
+from nester.packing.task.task import Pattern, Placement, Task, item_counts
 
-__all__ = ["Diver"]
+__all__ = ["DivingHeuristic"]
 
-_TRIES = 20
+_FILLINGS_PER_PRICING = 20
 """Fillings of each kind of sheet whenever the prices are new."""
 _FIRST_ROUNDS = 30
 _ROUNDS = 3
 """New prices at the start of the first dive, and after each layout cut."""
-_NEARLY = 0.8
+_NEAR_MAXIMUM = 0.8
 """Of the layouts used nearly as much as the first, one is drawn."""
 _START_TRIES, _START_ROUNDS = 5, 1
 """The same where a dive is a start only: many starts are better than a few good ones."""
-_MOST_A_START = 3_000_000
+_MAX_START_STEPS = 3_000_000
 """Steps after which a start is taken as it is."""
-_SLICINGS = 20
+_PATTERNS_PER_TABLE = 20
 """Layouts of each kind of sheet by one table."""
-_DEARER = 0.98
+_DUAL_DISCOUNT = 0.98
 """What counts a little less counts such a part of what it did."""
-_MISSES = 5
+_MAX_FAILED_PRICINGS = 5
 """Prices in turn by which nothing is found, after which the programme is as good as solved."""
-_MOST_OVERDUE = 400_000
+_MAX_OVERRUN = 400_000
 """A dive so many steps beyond its share is given up; its layouts are kept."""
 
 
-class Diver:
+class DivingHeuristic:
     """Dives again and again, knowing what earlier dives found."""
 
-    def __init__(self, task: Task, cuts: Cuts, rng: Random, pool: Pool) -> None:
+    def __init__(self, task: Task, cuts: Cuts, rng: Random, pool: PatternPool) -> None:
         self._task = task
         self._rng = rng
         self._pool = pool
         ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
-        self._fillers = [filler_for(task, way, rng) for way in ways]
-        self._strips = Strips(task, rng)
-        self._slicing: Slicing | None = None
-        self._master = Master(task)
-        self._known = 0
-        self._first = True
-        self._tries, self._rounds = _TRIES, _ROUNDS
-        self._hope = 0.0
+        self._fillers = [make_filler(task, way, rng) for way in ways]
+        self._strips = StripKnapsack(task, rng)
+        self._slicing: GuillotineDP | None = None
+        self._master = RestrictedMaster(task)
+        self._columns_read = 0
+        self._is_first_dive = True
+        self._tries, self._rounds = _FILLINGS_PER_PRICING, _ROUNDS
+        self._estimated_cost = 0.0
 
     @property
     def steps(self) -> int:
@@ -74,42 +74,44 @@ class Diver:
         of_slicing = self._slicing.steps if self._slicing else 0
         return self._master.steps + self._strips.steps + of_slicing + of_filling
 
-    def plans(self, steps: int, stop: Stop) -> Iterator[Uses]:
+    def plans(self, steps: int, stop: Stop) -> Iterator[Plan]:
         """Yield plans until so many further steps are spent (at least one plan, whole or not)."""
-        self._tries, self._rounds = _TRIES, _ROUNDS
+        self._tries, self._rounds = _FILLINGS_PER_PRICING, _ROUNDS
         end = self.steps + steps
         while True:
-            yield self._dive(end + _MOST_OVERDUE, stop)
+            yield self._dive(end + _MAX_OVERRUN, stop)
             if self.steps >= end or stop():
                 return
 
-    def price(self, steps: int, stop: Stop) -> None:
+    def generate_columns(self, steps: int, stop: Stop) -> None:
         """Seek layouts by which the programme pays less for all pieces, while steps last."""
-        left, stock = self._whole()
+        left, stock = self._full_demand()
         self._tries = _START_TRIES
         dear = [1.0] * len(left)
         misses = 0
         end = self.steps + steps
-        self._master.want(left, stock)
-        self._learn()
-        while self.steps < end and misses < _MISSES and not stop():
-            prices = self._master.prices()
-            found = self._slice(prices, left, stock, dear)
-            found |= self._seek(prices, left, stock)
+        self._master.set_demand(left, stock)
+        self._add_new_columns()
+        while self.steps < end and misses < _MAX_FAILED_PRICINGS and not stop():
+            prices = self._master.dual_values()
+            found = self._price_by_slicing(prices, left, stock, dear)
+            found |= self._price_by_filling(prices, left, stock)
             misses = 0 if found else misses + 1
 
-    def _whole(self) -> tuple[list[int], list[int]]:
+    def _full_demand(self) -> tuple[list[int], list[int]]:
         """Return how many of each shape are wanted in all, and how many sheets there are."""
-        kinds = range(len(self._task.kinds))
-        return list(self._task.demand), [self._task.most_of(kind) for kind in kinds]
+        kinds = range(len(self._task.bin_types))
+        return list(self._task.demand), [self._task.max_sheets(kind) for kind in kinds]
 
-    def cheapest(self, number: int) -> list[tuple[Pattern, dict[int, int]]]:
+    def least_reduced_cost(self, number: int) -> list[tuple[Pattern, dict[int, int]]]:
         """Return the layouts of least reduced cost when all pieces are wanted, and their pieces."""
-        self._master.want(*self._whole())
-        self._learn()
-        return self._master.cheapest(number)
+        self._master.set_demand(*self._full_demand())
+        self._add_new_columns()
+        return self._master.least_reduced_cost(number)
 
-    def _slice(self, prices: Prices, left: list[int], stock: list[int], dear: list[float]) -> bool:
+    def _price_by_slicing(
+        self, prices: DualValues, left: list[int], stock: list[int], dear: list[float]
+    ) -> bool:
         """Slice sheets; say whether a layout worth its sheet was new.
 
         What the best layouts want more of than there is makes them useless.  So where none is
@@ -120,30 +122,32 @@ class Diver:
         dear
             The part of its price that each shape counts; changed.
         """
-        slicing = self._slicing = self._slicing or Slicing(self._task, self._rng)
-        slicing.price(left, [w * part for w, part in zip(prices.worth, dear, strict=True)])
+        slicing = self._slicing = self._slicing or GuillotineDP(self._task, self._rng)
+        slicing.build_table(
+            left, [w * part for w, part in zip(prices.item_duals, dear, strict=True)]
+        )
         found = False
         used_up: set[int] = set()
-        for kind in range(len(self._task.kinds)):
-            enough = prices.cost[kind] * (1 + 1e-6) + 1e-9
-            if not stock[kind] or slicing.most(kind) <= enough:
+        for kind in range(len(self._task.bin_types)):
+            enough = prices.bin_costs[kind] * (1 + 1e-6) + 1e-9
+            if not stock[kind] or slicing.max_value(kind) <= enough:
                 continue
-            for spots in slicing.layouts(kind, _SLICINGS):
-                counts = usage(spots)
+            for spots in slicing.sample_layouts(kind, _PATTERNS_PER_TABLE):
+                counts = item_counts(spots)
                 used_up.update(index for index, number in counts.items() if number == left[index])
-                if sum(prices.worth[index] * n for index, n in counts.items()) > enough:
+                if sum(prices.item_duals[index] * n for index, n in counts.items()) > enough:
                     found |= self._pool.add(Pattern(kind, spots))
-        self._learn()
+        self._add_new_columns()
         for index, part in enumerate(dear):
             if found:
                 dear[index] = (1 + part) / 2
             elif index in used_up:
-                dear[index] = part * _DEARER
+                dear[index] = part * _DUAL_DISCOUNT
         return found
 
-    def start(
+    def partial_plan(
         self, fewest: int, steps: int, stop: Stop, below: int | None, *, slicing: bool = False
-    ) -> Uses | None:
+    ) -> Plan | None:
         """Cut sheets until the programme wants about so few more, or the steps are spent.
 
         Parameters
@@ -155,12 +159,12 @@ class Diver:
             Whether layouts are sought by slicing too, each time that prices are new.
         """
         self._tries, self._rounds = _START_TRIES, _START_ROUNDS
-        latest = self.steps + min(steps, _MOST_A_START)
+        latest = self.steps + min(steps, _MAX_START_STEPS)
         cut = self._dive(latest, stop, fewest, below, slicing=slicing)
-        return None if below is not None and self._hope >= below else cut
+        return None if below is not None and self._estimated_cost >= below else cut
 
-    def _spent(self, cut: Uses) -> int:
-        return sum(copies * self._task.kinds[pattern.kind].price for pattern, copies in cut)
+    def _cost(self, cut: Plan) -> int:
+        return sum(copies * self._task.bin_types[pattern.bin_type].price for pattern, copies in cut)
 
     def _dive(
         self,
@@ -170,62 +174,62 @@ class Diver:
         below: int | None = None,
         *,
         slicing: bool = False,
-    ) -> Uses:
-        left, stock = self._whole()
+    ) -> Plan:
+        left, stock = self._full_demand()
         cut: dict[Pattern, int] = {}
-        self._hope = 0.0
-        rounds = _FIRST_ROUNDS if self._first else self._rounds
-        self._first = False
+        self._estimated_cost = 0.0
+        rounds = _FIRST_ROUNDS if self._is_first_dive else self._rounds
+        self._is_first_dive = False
         while any(left) and self.steps < latest and not stop():
-            self._master.want(left, stock)
-            self._learn()
+            self._master.set_demand(left, stock)
+            self._add_new_columns()
             for _ in range(rounds):
                 if self.steps >= latest:
                     break
-                prices = self._master.prices()
-                found = slicing and self._slice(prices, left, stock, [1.0] * len(left))
-                if not self._seek(prices, left, stock) and not found:
+                prices = self._master.dual_values()
+                found = slicing and self._price_by_slicing(prices, left, stock, [1.0] * len(left))
+                if not self._price_by_filling(prices, left, stock) and not found:
                     break
             rounds = self._rounds
-            uses = self._master.uses()
-            rest = sum(use.sheets * self._task.kinds[use.pattern.kind].price for use in uses)
-            self._hope = self._spent(tuple(cut.items())) + rest
-            if below is not None and self._hope >= below:
+            uses = self._master.primal_solution()
+            rest = sum(use.value * self._task.bin_types[use.pattern.bin_type].price for use in uses)
+            self._estimated_cost = self._cost(tuple(cut.items())) + rest
+            if below is not None and self._estimated_cost >= below:
                 break
-            if sum(use.sheets for use in uses) <= fewest:
+            if sum(use.value for use in uses) <= fewest:
                 break
-            chosen = self._chosen(uses, left, stock)
+            chosen = self._fix_columns(uses, left, stock)
             if not chosen:
                 break
             for pattern, copies in chosen:
                 cut[pattern] = cut.get(pattern, 0) + copies
         return tuple(cut.items())
 
-    def _learn(self) -> None:
+    def _add_new_columns(self) -> None:
         """Tell the programme of layouts that came into the pool since it last looked."""
-        for pattern, counts in self._pool.since(self._known):
-            self._master.add(pattern, counts)
-        self._known = len(self._pool)
+        for pattern, counts in self._pool.added_since(self._columns_read):
+            self._master.add_column(pattern, counts)
+        self._columns_read = len(self._pool)
 
-    def _seek(self, prices: Prices, left: list[int], stock: list[int]) -> bool:
+    def _price_by_filling(self, prices: DualValues, left: list[int], stock: list[int]) -> bool:
         """Fill sheets in the order of worth; say whether a layout worth its sheet was new."""
-        worth, shapes = prices.worth, self._task.shapes
+        worth, shapes = prices.item_duals, self._task.item_types
         wanted = [i for i, number in enumerate(left) if number and worth[i] > 1e-9]
         if not wanted:
             return False
         densest = max(worth[i] / shapes[i].solid_area for i in wanted)
         found = False
-        for kind, size in enumerate(self._task.kinds):
-            enough = prices.cost[kind] * (1 + 1e-6) + 1e-9
+        for kind, size in enumerate(self._task.bin_types):
+            enough = prices.bin_costs[kind] * (1 + 1e-6) + 1e-9
             if not stock[kind] or densest * size.area <= enough:
                 continue
             filled = [self._strips.fill(kind, left, worth, down=down) for down in (False, True)]
-            tries = max(1, self._tries // len(self._task.kinds))
+            tries = max(1, self._tries // len(self._task.bin_types))
             filled += (self._fill(kind, left, wanted, worth, number) for number in range(tries))
             for spots in filled:
-                if sum(worth[spot.shape] for spot in spots) > enough:
+                if sum(worth[spot.item_type] for spot in spots) > enough:
                     found |= self._pool.add(Pattern(kind, spots))
-        self._learn()
+        self._add_new_columns()
         return found
 
     def _fill(
@@ -235,39 +239,39 @@ class Diver:
         wanted: list[int],
         worth: tuple[float, ...],
         number: int,
-    ) -> tuple[Spot, ...]:
-        order = drawn_order(self._task.shapes, wanted, worth, self._rng)
-        size = self._task.kinds[kind]
+    ) -> tuple[Placement, ...]:
+        order = randomized_order(self._task.item_types, wanted, worth, self._rng)
+        size = self._task.bin_types[kind]
         filler = self._fillers[number % len(self._fillers)]
-        return filler.fill(size.width, size.height, left, order, spoiled=size.spoiled)
+        return filler.fill(size.width, size.height, left, order, spoiled=size.defects)
 
-    def _chosen(
-        self, uses: list[Use], left: list[int], stock: list[int]
+    def _fix_columns(
+        self, uses: list[ColumnValue], left: list[int], stock: list[int]
     ) -> list[tuple[Pattern, int]]:
         """Take what the programme cuts in whole sheets, else one sheet; keep the books of it."""
         chosen = []
         for pattern, counts, sheets in uses:
             copies = min(
                 int(sheets + 1e-6),
-                stock[pattern.kind],
+                stock[pattern.bin_type],
                 *(left[shape] // number for shape, number in counts.items()),
             )
             if copies:
                 chosen.append((pattern, copies))
-                _book(counts, copies, pattern.kind, left, stock)
+                _subtract_counts(counts, copies, pattern.bin_type, left, stock)
         if chosen:
             return chosen
-        open_to = [use for use in uses if stock[use.pattern.kind]]
+        open_to = [use for use in uses if stock[use.pattern.bin_type]]
         if not open_to:
             return []
-        most = max(use.sheets for use in open_to)
-        near = [use for use in open_to if use.sheets >= _NEARLY * most]
-        pattern = _still_wanted(self._rng.choice(near).pattern, left)
-        _book(usage(pattern.spots), 1, pattern.kind, left, stock)
-        return [(pattern, 1)] if pattern.spots else []
+        most = max(use.value for use in open_to)
+        near = [use for use in open_to if use.value >= _NEAR_MAXIMUM * most]
+        pattern = _without_surplus(self._rng.choice(near).pattern, left)
+        _subtract_counts(item_counts(pattern.placements), 1, pattern.bin_type, left, stock)
+        return [(pattern, 1)] if pattern.placements else []
 
 
-def _book(
+def _subtract_counts(
     counts: dict[int, int], copies: int, kind: int, left: list[int], stock: list[int]
 ) -> None:
     for shape, number in counts.items():
@@ -275,12 +279,12 @@ def _book(
     stock[kind] -= copies
 
 
-def _still_wanted(pattern: Pattern, left: list[int]) -> Pattern:
+def _without_surplus(pattern: Pattern, left: list[int]) -> Pattern:
     """Return a layout without the pieces that are made already."""
     rest = dict(enumerate(left))
     spots = []
-    for spot in pattern.spots:
-        if rest[spot.shape]:
-            rest[spot.shape] -= 1
+    for spot in pattern.placements:
+        if rest[spot.item_type]:
+            rest[spot.item_type] -= 1
             spots.append(spot)
-    return Pattern(pattern.kind, tuple(spots))
+    return Pattern(pattern.bin_type, tuple(spots))

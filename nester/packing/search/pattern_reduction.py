@@ -24,65 +24,77 @@ from random import Random
 from typing import TYPE_CHECKING, NamedTuple
 
 from nester.core.problem import Cuts
-from nester.packing.patterns.staged_greedy import filler_for
-from nester.packing.runtime.cp_sat import run
+from nester.packing.patterns.staged_greedy import make_filler
+from nester.packing.runtime.cp_sat import solve
 from nester.packing.runtime.stop import Stop, never
-from nester.packing.search.rearrange import _Rearranger
-from nester.packing.task.pattern_pool import Outcome, Pool, Uses, outcome, trim
-from nester.packing.task.pattern_value import Table
-from nester.packing.task.task import Pattern, Spot, Task, usage
+from nester.packing.search.rearrange import PatternRearranger
+from nester.packing.task.pattern_pool import (
+    PatternKey,
+    PatternPool,
+    Plan,
+    pattern_key,
+    trim_overproduction,
+)
+from nester.packing.task.pattern_value import PatternEvaluator
+from nester.packing.task.task import Pattern, Placement, Task, item_counts
 
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import LinearExpr
 
-__all__ = ["tidiness", "tidy"]
+__all__ = ["reduce_patterns", "reduction_objective"]
 
 _SEED = 1
-_AT_A_TIME = 10
+_NEIGHBOURHOOD_SIZE = 10
 """Layouts of a plan that are chosen anew together."""
-_MOST_KNOWN = 1500
-_MOST_CANDIDATES = 250
+_MAX_POOL_PATTERNS = 1500
+_MAX_CANDIDATES = 250
 """Layouts of the pool that are looked at, and those in one choice."""
 _FILLINGS = 160
-_FULLEST = 40
+_MAX_NEW_PATTERNS = 40
 """Sheets filled anew for one choice, and those of them that are looked at."""
-_MOST_TIMES = 6
+_MAX_COPIES = 6
 """So often each of those can be cut at most, beside the fewest times: twice."""
-_WORK = 0.04
-_WORK_BESIDE = 0.02
+_DETERMINISTIC_TIME = 0.04
+_TIME_OVERHEAD = 0.02
 """CP-SAT's deterministic time for one choice, and what all else about it takes in that measure."""
-_STEPS_IN_WORK = 500_000
+_STEPS_PER_TIME = 500_000
 """Steps of filling in CP-SAT's deterministic time (measured)."""
-_TRIES = 4
+_PACKING_TRIES = 4
 """Tries to lay the pieces of one sheet."""
-_FRUITLESS = 4
+_MAX_FAILURES = 4
 """So many choices one after the other that find nothing are enough."""
-_LAYOUT_WORTH = 4
+_PATTERN_WEIGHT = 4
 """One layout is saved rather than so few pieces too many, each of which may spoil a sheet."""
 
-Tidiness = tuple[int, Fraction, int, int, int]
+ReductionObjective = tuple[int, Fraction, int, int, int]
 """Area not made, net cost, layouts, cuts, and how small the offcuts are; smaller is better."""
-_Cut = tuple[Pattern, Counter[int], int]
+_PatternUse = tuple[Pattern, Counter[int], int]
 """A layout of a plan, what lies on it, and how often it is cut."""
 
 
-def tidiness(table: Table, uses: Uses) -> Tidiness:
+def reduction_objective(table: PatternEvaluator, uses: Plan) -> ReductionObjective:
     """Return how tidy a plan is, smaller first."""
-    unmade, net, _ = table.standing(uses)
-    apart = [(table.apart(pattern), copies) for pattern, copies in uses]
+    unmade, net, _ = table.objective(uses)
+    apart = [(table.cut_pattern(pattern), copies) for pattern, copies in uses]
     cuts = sum(len(one.cuts) * copies for one, copies in apart)
-    return unmade, net, len(uses), cuts, -sum(one.largeness * copies for one, copies in apart)
+    return (
+        unmade,
+        net,
+        len(uses),
+        cuts,
+        -sum(one.offcut_concentration * copies for one, copies in apart),
+    )
 
 
-def tidy(
+def reduce_patterns(
     task: Task,
     cuts: Cuts,
-    pool: Pool,
-    table: Table,
-    uses: Uses,
+    pool: PatternPool,
+    table: PatternEvaluator,
+    uses: Plan,
     work: float,
     stop: Stop = never,
-) -> Uses:
+) -> Plan:
     """Return a plan that makes the same, costs no more net, and is at least as tidy.
 
     Parameters
@@ -95,17 +107,17 @@ def tidy(
         Ends it early.
     """
     rng = Random(f"{_SEED} tidy {task.paper}")  # noqa: S311 - for a search, not for secrets
-    uses = _Fewer(task, cuts, pool, table, rng).improved(uses, work, stop)
-    return _Rearranger(task, cuts, table, rng).improved(uses, work, stop)
+    uses = _PatternReducer(task, cuts, pool, table, rng).improve(uses, work, stop)
+    return PatternRearranger(task, cuts, table, rng).improve(uses, work, stop)
 
 
-def _merged(*parts: Sequence[tuple[Pattern, int]]) -> Uses:
+def _merge_by_content(*parts: Sequence[tuple[Pattern, int]]) -> Plan:
     """Return plans as one; of layouts with the same pieces on the same kind the first is kept."""
-    first: dict[Outcome, Pattern] = {}
+    first: dict[PatternKey, Pattern] = {}
     copies: dict[Pattern, int] = {}
     for uses in parts:
         for pattern, number in uses:
-            one = first.setdefault(outcome(pattern), pattern)
+            one = first.setdefault(pattern_key(pattern), pattern)
             copies[one] = copies.get(one, 0) + number
     return tuple(copies.items())
 
@@ -118,59 +130,64 @@ class _Candidate(NamedTuple):
     most: int
 
 
-class _Fewer:
+class _PatternReducer:
     """Makes do with fewer layouts."""
 
-    def __init__(self, task: Task, cuts: Cuts, pool: Pool, table: Table, rng: Random) -> None:
+    def __init__(
+        self, task: Task, cuts: Cuts, pool: PatternPool, table: PatternEvaluator, rng: Random
+    ) -> None:
         self._task = task
         self._pool = pool
-        self._table = table
+        self._evaluator = table
         self._rng = rng
         ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
-        self._fillers = [filler_for(task, way, rng) for way in ways]
+        self._fillers = [make_filler(task, way, rng) for way in ways]
 
-    def improved(self, uses: Uses, work: float, stop: Stop) -> Uses:
+    def improve(self, uses: Plan, work: float, stop: Stop) -> Plan:
         """Return a plan with fewer layouts, if one is found."""
         # Offcuts may differ where only the pieces are the same.
-        by_kept = sorted(uses, key=lambda use: -self._table.kept(use[0]))
-        uses = self._better(uses, _merged(by_kept))
-        uses = self._exchanged(uses, work, stop)
-        known = list(self._pool.best(_MOST_KNOWN, uses))
+        by_kept = sorted(uses, key=lambda use: -self._evaluator.offcut_value(use[0]))
+        uses = self._better_of(uses, _merge_by_content(by_kept))
+        uses = self._exchange_items(uses, work, stop)
+        known = list(self._pool.least_waste(_MAX_POOL_PATTERNS, uses))
         fruitless = 0
-        while work > 0 and len(uses) > 1 and fruitless < _FRUITLESS and not stop():
-            chosen, fixed = self._parted(uses)
-            fresh, spent = self._chosen_anew(chosen, fixed, known)
-            work -= spent + _WORK_BESIDE
-            better = self._better(uses, _merged(fixed, fresh))
+        while work > 0 and len(uses) > 1 and fruitless < _MAX_FAILURES and not stop():
+            chosen, fixed = self._split_neighbourhood(uses)
+            fresh, spent = self._reoptimize(chosen, fixed, known)
+            work -= spent + _TIME_OVERHEAD
+            better = self._better_of(uses, _merge_by_content(fixed, fresh))
             fruitless = fruitless + 1 if better is uses else 0
             uses = better
             if not fixed and fruitless:
                 break
         return uses
 
-    def _exchanged(self, uses: Uses, work: float, stop: Stop) -> Uses:
+    def _exchange_items(self, uses: Plan, work: float, stop: Stop) -> Plan:
         """Cut a sheet like another one; what it lacks for that changes places with what it has.
 
         A third sheet gives the one and takes the other.
         """
-        end = self._steps + int(work * _STEPS_IN_WORK)
+        end = self._steps + int(work * _STEPS_PER_TIME)
         found = True
         while found and not stop():
             found = False
-            sheets = [(pattern, Counter(usage(pattern.spots)), copies) for pattern, copies in uses]
-            for one, like in self._pairs(sheets):
+            sheets = [
+                (pattern, Counter(item_counts(pattern.placements)), copies)
+                for pattern, copies in uses
+            ]
+            for one, like in self._similar_pairs(sheets):
                 lacks, has = sheets[like][1] - sheets[one][1], sheets[one][1] - sheets[like][1]
-                for third in self._givers(sheets, one, like, lacks):
+                for third in self._donors(sheets, one, like, lacks):
                     if self._steps >= end:
                         return uses
                     pattern, counts, _ = sheets[third]
-                    spots = self._laid(pattern.kind, counts - lacks + has)
+                    spots = self._pack(pattern.bin_type, counts - lacks + has)
                     if spots is None:
                         continue
                     rest = [use for i, use in enumerate(uses) if i not in (one, third)]
-                    fresh = [(Pattern(pattern.kind, spots), 1)] if spots else []
-                    other = _merged(rest, [(sheets[like][0], 1), *fresh])
-                    better = self._better(uses, other)
+                    fresh = [(Pattern(pattern.bin_type, spots), 1)] if spots else []
+                    other = _merge_by_content(rest, [(sheets[like][0], 1), *fresh])
+                    better = self._better_of(uses, other)
                     found = better is not uses
                     if found:
                         uses = better
@@ -179,40 +196,40 @@ class _Fewer:
                     break
         return uses
 
-    def _pairs(self, sheets: Sequence[_Cut]) -> list[tuple[int, int]]:
+    def _similar_pairs(self, sheets: Sequence[_PatternUse]) -> list[tuple[int, int]]:
         """Return sheets that are cut once, each with one like it, those most alike first."""
-        areas = [shape.area for shape in self._task.shapes]
+        areas = [shape.area for shape in self._task.item_types]
         ranked = []
         for one, (pattern, counts, copies) in enumerate(sheets):
             if copies > 1:
                 continue
             for like, (other, others, _) in enumerate(sheets):
-                if like != one and other.kind == pattern.kind:
+                if like != one and other.bin_type == pattern.bin_type:
                     apart = [*(counts - others).items(), *(others - counts).items()]
                     ranked.append((sum(areas[shape] * n for shape, n in apart), one, like))
         return [(one, like) for _, one, like in sorted(ranked)]
 
-    def _givers(
-        self, sheets: Sequence[_Cut], one: int, like: int, lacks: Counter[int]
+    def _donors(
+        self, sheets: Sequence[_PatternUse], one: int, like: int, lacks: Counter[int]
     ) -> Iterator[int]:
         """Yield the sheets cut once that have what is lacking."""
         for third, (_, counts, copies) in enumerate(sheets):
             if copies == 1 and third not in (one, like) and lacks <= counts:
                 yield third
 
-    def _laid(self, kind: int, counts: Counter[int]) -> tuple[Spot, ...] | None:
+    def _pack(self, kind: int, counts: Counter[int]) -> tuple[Placement, ...] | None:
         """Return how pieces lie on a kind of sheet, if a few tries tell."""
-        size, shapes = self._task.kinds[kind], self._task.shapes
+        size, shapes = self._task.bin_types[kind], self._task.item_types
         if sum(shapes[shape].solid_area * n for shape, n in counts.items()) > size.area:
             return None
         if not counts:
             return ()
         number = [counts.get(shape, 0) for shape in range(len(shapes))]
-        for turn in range(_TRIES):
+        for turn in range(_PACKING_TRIES):
             noise = {shape: shapes[shape].area * (1 + self._rng.random()) for shape in counts}
             order = sorted(counts, key=lambda shape: -noise[shape])
             filler = self._fillers[turn % len(self._fillers)]
-            spots = filler.fill(size.width, size.height, number, order, spoiled=size.spoiled)
+            spots = filler.fill(size.width, size.height, number, order, spoiled=size.defects)
             if len(spots) == sum(number) and self._task.allows(Pattern(kind, spots)):
                 return spots
         return None
@@ -221,51 +238,51 @@ class _Fewer:
     def _steps(self) -> int:
         return sum(filler.steps for filler in self._fillers)
 
-    def _better(self, uses: Uses, other: Uses) -> Uses:
+    def _better_of(self, uses: Plan, other: Plan) -> Plan:
         """Return the other plan if it has fewer layouts and is as good."""
         if len(other) >= len(uses):
             return uses
-        unmade, net, sheets = self._table.standing(uses)
-        now = self._table.standing(other)
+        unmade, net, sheets = self._evaluator.objective(uses)
+        now = self._evaluator.objective(other)
         return other if now[0] <= unmade and now[1] <= net and now[2] <= sheets else uses
 
-    def _parted(self, uses: Uses) -> tuple[Uses, Uses]:
+    def _split_neighbourhood(self, uses: Plan) -> tuple[Plan, Plan]:
         """Return some layouts, those cut least often rather, and the others."""
         drawn = sorted(range(len(uses)), key=lambda i: self._rng.random() * uses[i][1])
-        chosen = set(drawn[:_AT_A_TIME])
+        chosen = set(drawn[:_NEIGHBOURHOOD_SIZE])
         return (
             tuple(use for i, use in enumerate(uses) if i in chosen),
             tuple(use for i, use in enumerate(uses) if i not in chosen),
         )
 
-    def _chosen_anew(
-        self, chosen: Uses, fixed: Uses, known: Sequence[tuple[Pattern, dict[int, int]]]
-    ) -> tuple[Uses, float]:
+    def _reoptimize(
+        self, chosen: Plan, fixed: Plan, known: Sequence[tuple[Pattern, dict[int, int]]]
+    ) -> tuple[Plan, float]:
         """Return layouts for the same pieces, and the work that it took."""
         from ortools.sat.python import cp_model
 
         task = self._task
         wanted: Counter[int] = Counter()
         for pattern, copies in chosen:
-            for shape, number in usage(pattern.spots).items():
+            for shape, number in item_counts(pattern.placements).items():
                 wanted[shape] += number * copies
-        stock = [task.most_of(kind) for kind in range(len(task.kinds))]
+        stock = [task.max_sheets(kind) for kind in range(len(task.bin_types))]
         for pattern, copies in fixed:
-            stock[pattern.kind] -= copies
-        started = {outcome(pattern): copies for pattern, copies in chosen}
-        used = {outcome(pattern) for pattern, _ in fixed}
+            stock[pattern.bin_type] -= copies
+        started = {pattern_key(pattern): copies for pattern, copies in chosen}
+        used = {pattern_key(pattern) for pattern, _ in fixed}
         candidates = self._candidates(chosen, fixed, known, wanted, stock)
         model = cp_model.CpModel()
         copies_of = [model.new_int_var(0, one.most, "") for one in candidates]
         aims: list[LinearExpr] = []
         for one, variable in zip(candidates, copies_of, strict=True):
-            number = started.get(outcome(one.pattern), 0)
+            number = started.get(pattern_key(one.pattern), 0)
             model.add_hint(variable, number)
-            if outcome(one.pattern) not in used:
+            if pattern_key(one.pattern) not in used:
                 is_used = model.new_bool_var("")
                 model.add(variable <= one.most * is_used)
                 model.add_hint(is_used, bool(number))
-                aims.append(_LAYOUT_WORTH * is_used)
+                aims.append(_PATTERN_WEIGHT * is_used)
         for shape, least in wanted.items():
             made = cp_model.LinearExpr.weighted_sum(
                 copies_of, [one.counts.get(shape, 0) for one in candidates]
@@ -276,12 +293,12 @@ class _Fewer:
             of_kind = [
                 variable
                 for one, variable in zip(candidates, copies_of, strict=True)
-                if one.pattern.kind == kind
+                if one.pattern.bin_type == kind
             ]
             model.add(cp_model.LinearExpr.sum(of_kind) <= sheets)
-        prices = self._table.net_prices([one.pattern for one in candidates])
+        prices = self._evaluator.net_prices([one.pattern for one in candidates])
         price_of = {
-            outcome(one.pattern): price for one, price in zip(candidates, prices, strict=True)
+            pattern_key(one.pattern): price for one, price in zip(candidates, prices, strict=True)
         }
         most = sum(price_of[content] * number for content, number in started.items())
         model.add(cp_model.LinearExpr.weighted_sum(copies_of, prices) <= most)
@@ -290,8 +307,8 @@ class _Fewer:
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = 1
-        solver.parameters.max_deterministic_time = _WORK
-        status = run(solver, model)
+        solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
+        status = solve(solver, model)
         work = solver.response_proto.deterministic_time
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             return chosen, work
@@ -300,43 +317,43 @@ class _Fewer:
             for one, variable in zip(candidates, copies_of, strict=True)
             if (number := solver.value(variable))
         )
-        demand = [wanted[shape] for shape in range(len(task.shapes))]
-        return trim(task.with_demand(demand), fresh), work
+        demand = [wanted[shape] for shape in range(len(task.item_types))]
+        return trim_overproduction(task.with_demand(demand), fresh), work
 
     def _candidates(
         self,
-        chosen: Uses,
-        fixed: Uses,
+        chosen: Plan,
+        fixed: Plan,
         known: Sequence[tuple[Pattern, dict[int, int]]],
         wanted: Counter[int],
         stock: Sequence[int],
     ) -> list[_Candidate]:
         """Return what may be chosen: the plan's own layouts, new ones, those of the pool."""
-        found: dict[Outcome, _Candidate] = {}
+        found: dict[PatternKey, _Candidate] = {}
 
         def add(pattern: Pattern, counts: dict[int, int]) -> None:
             if all(wanted[shape] >= number for shape, number in counts.items()):
                 most = min(wanted[shape] // number for shape, number in counts.items())
-                one = _Candidate(pattern, counts, min(most, stock[pattern.kind]))
+                one = _Candidate(pattern, counts, min(most, stock[pattern.bin_type]))
                 if one.most:
-                    found.setdefault(outcome(pattern), one)
+                    found.setdefault(pattern_key(pattern), one)
 
         for pattern, _ in (*chosen, *fixed):
-            add(pattern, usage(pattern.spots))
-        for pattern in self._fillings(sorted({p.kind for p, _ in chosen}), wanted):
-            add(pattern, usage(pattern.spots))
+            add(pattern, item_counts(pattern.placements))
+        for pattern in self._repeatable_patterns(sorted({p.bin_type for p, _ in chosen}), wanted):
+            add(pattern, item_counts(pattern.placements))
         own = len(found)
         for pattern, counts in known:
             add(pattern, counts)
         ranked = list(found.values())
         # Those that can be cut often come first, then those with less waste.
         pooled = sorted(ranked[own:], key=attrgetter("most"), reverse=True)
-        return ranked[:own] + pooled[:_MOST_CANDIDATES]
+        return ranked[:own] + pooled[:_MAX_CANDIDATES]
 
-    def _fillings(self, kinds: Sequence[int], wanted: Counter[int]) -> list[Pattern]:
+    def _repeatable_patterns(self, kinds: Sequence[int], wanted: Counter[int]) -> list[Pattern]:
         """Return sheets filled so that each can be cut twice or more often, the fullest first."""
-        shapes = self._task.shapes
-        times = [n for n in range(2, _MOST_TIMES + 1) if n <= max(wanted.values())]
+        shapes = self._task.item_types
+        times = [n for n in range(2, _MAX_COPIES + 1) if n <= max(wanted.values())]
         found: dict[Pattern, float] = {}
         for number in range(_FILLINGS if times else 0):
             kind = kinds[number % len(kinds)]
@@ -344,10 +361,10 @@ class _Fewer:
             counts = [wanted[shape] // parts for shape in range(len(shapes))]
             noise = [shape.area * (0.5 + self._rng.random()) for shape in shapes]
             order = sorted((i for i, n in enumerate(counts) if n), key=lambda i: -noise[i])
-            size = self._task.kinds[kind]
+            size = self._task.bin_types[kind]
             filler = self._fillers[number % len(self._fillers)]
-            spots = filler.fill(size.width, size.height, counts, order, spoiled=size.spoiled)
+            spots = filler.fill(size.width, size.height, counts, order, spoiled=size.defects)
             if spots and self._task.allows(Pattern(kind, spots)):
-                made = sum(shapes[spot.shape].area for spot in spots)
+                made = sum(shapes[spot.item_type].area for spot in spots)
                 found[Pattern(kind, spots)] = made / size.area
-        return sorted(found, key=lambda pattern: -found[pattern])[:_FULLEST]
+        return sorted(found, key=lambda pattern: -found[pattern])[:_MAX_NEW_PATTERNS]

@@ -12,63 +12,63 @@ from fractions import Fraction
 from random import Random
 from typing import NamedTuple
 
-from nester.core.problem import Answer, Layout, Problem, Unplaced, Want
-from nester.packing.bounds.lower_bound import Bound
-from nester.packing.exact.small_tasks import settle
-from nester.packing.patterns.relayout import Relaid
+from nester.core.problem import CuttingPlan, Demand, Layout, Problem, Unplaced
+from nester.packing.bounds.lower_bound import LowerBound
+from nester.packing.exact.small_tasks import solve_small_task
+from nester.packing.patterns.relayout import Relayout
 from nester.packing.runtime.stop import Stop, never
-from nester.packing.search.paper_search import name_pieces
-from nester.packing.search.ruin_recreate import Recreator
-from nester.packing.search.set_covering import choose
+from nester.packing.search.paper_search import assign_demands
+from nester.packing.search.ruin_recreate import RuinAndRecreate
+from nester.packing.search.set_covering import choose_patterns
 from nester.packing.search.solve import NO_SHEET_LEFT
 from nester.packing.search.value_correction import sequential_plans
-from nester.packing.task.pattern_pool import Pool, Uses, standing
-from nester.packing.task.pattern_value import Table
-from nester.packing.task.task import Pattern, Task, split_by_paper, usage
-from nester.packing.task.validate import refuse_unsound
+from nester.packing.task.pattern_pool import PatternPool, Plan, objective
+from nester.packing.task.pattern_value import PatternEvaluator
+from nester.packing.task.task import Pattern, Task, item_counts, tasks_by_paper
+from nester.packing.task.validate import validate
 
-__all__ = ["Like", "Pains", "holds_on_one_sheet", "lay_anew", "sketch"]
+__all__ = ["QuickBudget", "SolvedProblem", "fits_on_one_sheet", "quick_plan", "relayout_plan"]
 
 _SEED = 1
-_SETTLING = 20_000
+_EXACT_STEPS = 20_000
 """Steps in which it is settled whether a sheet holds a few pieces."""
-_GOOD_LAYOUTS = 200
+_MAX_BOUND_PATTERNS = 200
 """Layouts of the pool whose contents the bound is told."""
 
 
-class Like(NamedTuple):
+class SolvedProblem(NamedTuple):
     """A like problem and an answer to it; its wants are called as those of the problem are."""
 
     problem: Problem
-    answer: Answer
+    cutting_plan: CuttingPlan
 
 
-class Pains(NamedTuple):
+class QuickBudget(NamedTuple):
     """Effort on each paper: steps of filling, bounding and recreation, and work of choosing."""
 
-    steps: int = 3_000
+    value_correction: int = 3_000
     bounding: int = 40_000
-    recreations: int = 60_000
-    work: float = 0.02
+    ruin_recreate: int = 60_000
+    covering_time: float = 0.02
 
-    def times(self, number: int) -> Pains:
+    def scaled(self, number: int) -> QuickBudget:
         """Return so many times the effort."""
         steps, bounding, recreations, work = self
-        return Pains(steps * number, bounding * number, recreations * number, work * number)
+        return QuickBudget(steps * number, bounding * number, recreations * number, work * number)
 
 
-_USUAL = Pains()
+_DEFAULT_BUDGET = QuickBudget()
 
 
-def sketch(
+def quick_plan(
     problem: Problem,
-    like: Sequence[Like] = (),
-    pains: Pains = _USUAL,
+    like: Sequence[SolvedProblem] = (),
+    pains: QuickBudget = _DEFAULT_BUDGET,
     *,
     at_least: Fraction = Fraction(0),
     enough: Fraction = Fraction(0),
     stop: Stop = never,
-) -> Answer:
+) -> CuttingPlan:
     """Place a problem's pieces for little cost, in a hurry.
 
     Offcuts kept count nothing, whatever `Problem.offcut_worth` says.  The answer has been through
@@ -92,26 +92,24 @@ def sketch(
     Refusal
         If the problem has no meaning: see `nester.packing.task.validate`.
     """
-    refuse_unsound(problem)
-    tasks, hopeless = split_by_paper(problem)
+    validate(problem)
+    tasks, hopeless = tasks_by_paper(problem)
     known = at_least if len(tasks) == 1 else Fraction(0)
-    return _answered(problem, tasks, hopeless, like, pains, known, enough, stop)
+    return _plan_papers(problem, tasks, hopeless, like, pains, known, enough, stop)
 
 
-def lay_anew(problem: Problem, like: Like) -> Answer | None:
+def relayout_plan(problem: Problem, like: SolvedProblem) -> CuttingPlan | None:
     """Return a like problem's answer with this one's pieces; None if they don't all find room so.
 
     Its bound is 0.
     """
-    tasks, hopeless = split_by_paper(problem)
-    if hopeless or not all(_all_made(t, next(_laid_anew(t, [like]))) for t in tasks):
+    tasks, hopeless = tasks_by_paper(problem)
+    if hopeless or not all(_meets_demand(t, next(_relayout_plans(t, [like]))) for t in tasks):
         return None
-    return _answered(problem, tasks, [], [like], None, Fraction(0), Fraction(0), never)
+    return _plan_papers(problem, tasks, [], [like], None, Fraction(0), Fraction(0), never)
 
 
-def holds_on_one_sheet(
-    problem: Problem, stock: str, pieces: Mapping[str, int]
-) -> tuple[bool, bool]:
+def fits_on_one_sheet(problem: Problem, stock: str, pieces: Mapping[str, int]) -> tuple[bool, bool]:
     """Say whether one sheet holds some pieces together.
 
     Parameters
@@ -127,176 +125,183 @@ def holds_on_one_sheet(
         Whether a layout was found; and, if none was, whether it is proven that there is none.
     """
     sheets = (replace(s, quantity=1, price=Fraction(1)) for s in problem.stock if s.name == stock)
-    wants = (replace(w, quantity=pieces[w.name]) for w in problem.wants if pieces.get(w.name))
-    single = replace(problem, wants=tuple(wants), stock=tuple(sheets))
-    tasks, hopeless = split_by_paper(single)
+    wants = (replace(w, quantity=pieces[w.name]) for w in problem.demands if pieces.get(w.name))
+    single = replace(problem, demands=tuple(wants), stock=tuple(sheets))
+    tasks, hopeless = tasks_by_paper(single)
     if hopeless:
         return False, True
     (task,) = tasks
-    if Bound(task).unmade:
+    if LowerBound(task).unmet_area:
         return False, True
-    if task.is_plain:
-        settled = settle(task, problem.cuts, _SETTLING)
+    if task.is_unrestricted:
+        settled = solve_small_task(task, problem.cuts, _EXACT_STEPS)
         if settled is not None:
-            if settled.unmade:
+            if settled.unmet_area:
                 return False, True
-            if standing(task, settled.uses)[0] == 0:
+            if objective(task, settled.plan)[0] == 0:
                 return True, False
-    return not sketch(single).unplaced, False
+    return not quick_plan(single).unplaced, False
 
 
-def _all_made(task: Task, uses: Uses) -> bool:
-    return standing(task, uses)[0] == 0
+def _meets_demand(task: Task, uses: Plan) -> bool:
+    return objective(task, uses)[0] == 0
 
 
-def _answered(
+def _plan_papers(
     problem: Problem,
     tasks: Sequence[Task],
-    hopeless: Sequence[tuple[Want, str]],
-    like: Sequence[Like],
-    pains: Pains | None,
+    hopeless: Sequence[tuple[Demand, str]],
+    like: Sequence[SolvedProblem],
+    pains: QuickBudget | None,
     known: Fraction,
     enough: Fraction,
     stop: Stop,
-) -> Answer:
+) -> CuttingPlan:
     tried: dict[str, int] = {}
     unplaced = [Unplaced(want.name, want.quantity, why) for want, why in hopeless]
     layouts: list[Layout] = []
     cost = bound = Fraction(0)
     for task in tasks:
-        table = Table(problem, task, hurried=True)
-        one = _Sketch(problem, task, table, pains, known, enough, tried, stop)
+        table = PatternEvaluator(problem, task, hurried=True)
+        one = _QuickSearch(problem, task, table, pains, known, enough, tried, stop)
         one.search(like)
-        made, missing = name_pieces(task, one.best)
+        made, missing = assign_demands(task, one.incumbent)
         for pattern, blanks, copies in made:
-            placed, cuts, offcuts = table.apart(pattern, blanks)
-            stock = task.sheets[pattern.kind].stock
+            placed, cuts, offcuts = table.cut_pattern(pattern, blanks)
+            stock = task.sheets[pattern.bin_type].stock
             layouts.append(Layout(stock.name, copies, placed, cuts, offcuts))
         unplaced += [Unplaced(want.name, number, NO_SHEET_LEFT) for want, number in missing]
-        cost += task.exact_cost(_sheets(one.best))
+        cost += task.exact_cost(_sheet_counts(one.incumbent))
         if not missing:
-            bound += max(known, one.least * task.price_unit)
-    position = {want.name: place for place, want in enumerate(problem.wants)}
+            bound += max(known, one.cost_bound * task.price_unit)
+    position = {want.name: place for place, want in enumerate(problem.demands)}
     unplaced.sort(key=lambda lacking: position[lacking.name])
-    return Answer(tuple(layouts), tuple(unplaced), cost, bound, tried, stop())
+    return CuttingPlan(tuple(layouts), tuple(unplaced), cost, bound, tried, stop())
 
 
-class _Sketch:
-    """The search on one paper; `best` is its plan, and no plan for all costs less than `least`."""
+class _QuickSearch:
+    """The search on one paper; `incumbent` is its plan, and no plan for all costs less than `cost_bound`."""
 
     def __init__(
         self,
         problem: Problem,
         task: Task,
-        table: Table,
-        pains: Pains | None,
+        table: PatternEvaluator,
+        pains: QuickBudget | None,
         at_least: Fraction,
         enough: Fraction,
         tried: dict[str, int],
         stop: Stop,
     ) -> None:
-        self._task, self._cuts, self._table = task, problem.cuts, table
-        self._pains, self._tried, self._stop = pains, tried, stop
-        self._pool = Pool(task)
+        self._task, self._cuts, self._evaluator = task, problem.cuts, table
+        self._budget, self._statistics, self._stop = pains, tried, stop
+        self._pool = PatternPool(task)
         self._rng = Random(f"{_SEED} {task.paper}")  # noqa: S311 - for a search, not for secrets
-        self.best: Uses = ()
-        self.unmade, self.least = 0, -(-at_least // task.price_unit)
-        self._enough = enough // task.price_unit
+        self.incumbent: Plan = ()
+        self.unmet_area_bound, self.cost_bound = 0, -(-at_least // task.price_unit)
+        self._target_cost = enough // task.price_unit
 
-    def search(self, like: Sequence[Like]) -> None:
+    def search(self, like: Sequence[SolvedProblem]) -> None:
         """Seek a plan, with one method after the other until one is proven."""
-        task, pains, stop = self._task, self._pains, self._stop
-        for plan in _laid_anew(task, like):
-            self._take(self._filled(plan), "laid anew")
-            if self._proven:
+        task, pains, stop = self._task, self._budget, self._stop
+        for plan in _relayout_plans(task, like):
+            self._consider(self._complete_plan(plan), "laid anew")
+            if self._is_optimal:
                 return
-        if pains is None or (self.least and self._is_enough):
+        if pains is None or (self.cost_bound and self._meets_target):
             return
-        bound = Bound(task)
-        self._know(bound)
-        if self._proven:
+        bound = LowerBound(task)
+        self._update_bound(bound)
+        if self._is_optimal:
             return
-        for plan in sequential_plans(task, self._cuts, self._rng, pains.steps, self._pool, stop):
-            self._take(plan, "sequential")
-            if self._proven:
+        for plan in sequential_plans(
+            task, self._cuts, self._rng, pains.value_correction, self._pool, stop
+        ):
+            self._consider(plan, "sequential")
+            if self._is_optimal:
                 return
-        known = standing(task, self.best)[:2]
-        good = ((p.kind, made) for p, made in self._pool.best(_GOOD_LAYOUTS, self.best))
+        known = objective(task, self.incumbent)[:2]
+        good = (
+            (p.bin_type, made)
+            for p, made in self._pool.least_waste(_MAX_BOUND_PATTERNS, self.incumbent)
+        )
         bound.strengthen(self._cuts, known, pains.bounding, stop, good)
-        self._know(bound)
-        if self._proven or self._is_enough or stop():
+        self._update_bound(bound)
+        if self._is_optimal or self._meets_target or stop():
             return
-        if task.is_plain:
-            recreator = Recreator(task, self._rng, self._pool)
-            for plan in recreator.plans(pains.recreations, self.best, stop):
-                self._take(plan, "recreation")
-                if self._proven:
+        if task.is_unrestricted:
+            recreator = RuinAndRecreate(task, self._rng, self._pool)
+            for plan in recreator.plans(pains.ruin_recreate, self.incumbent, stop):
+                self._consider(plan, "recreation")
+                if self._is_optimal:
                     return
-        chosen = choose(task, self._pool, self.best, pains.work, self._table, stop)
-        self._take(chosen, "choice")
+        chosen = choose_patterns(
+            task, self._pool, self.incumbent, pains.covering_time, self._evaluator, stop
+        )
+        self._consider(chosen, "choice")
 
-    def _filled(self, start: Uses) -> Uses:
+    def _complete_plan(self, start: Plan) -> Plan:
         """Return a plan that keeps the sheets of a start, and makes what it leaves out."""
-        left, kinds = list(self._task.demand), list(self._task.kinds)
+        left, kinds = list(self._task.demand), list(self._task.bin_types)
         for pattern, copies in start:
-            kind = kinds[pattern.kind]
+            kind = kinds[pattern.bin_type]
             if kind.on_hand is not None:
-                kinds[pattern.kind] = kind._replace(on_hand=kind.on_hand - copies)
-            for shape, number in usage(pattern.spots).items():
+                kinds[pattern.bin_type] = kind._replace(on_hand=kind.on_hand - copies)
+            for shape, number in item_counts(pattern.placements).items():
                 left[shape] -= number * copies
         if not any(left):
             return start
-        rest = replace(self._task.with_demand(left), kinds=tuple(kinds))
+        rest = replace(self._task.with_demand(left), bin_types=tuple(kinds))
         for plan in sequential_plans(rest, self._cuts, self._rng, 1, self._pool, self._stop):
             return (*start, *plan)
         return start
 
-    def _know(self, bound: Bound) -> None:
-        self.unmade = bound.unmade
-        self.least = max(self.least, 0 if bound.unmade else bound.cost)
+    def _update_bound(self, bound: LowerBound) -> None:
+        self.unmet_area_bound = bound.unmet_area
+        self.cost_bound = max(self.cost_bound, 0 if bound.unmet_area else bound.cost)
 
-    def _take(self, plan: Uses, method: str) -> None:
-        self._tried[method] = self._tried.get(method, 0) + 1
-        self._pool.add_uses(plan)
+    def _consider(self, plan: Plan, method: str) -> None:
+        self._statistics[method] = self._statistics.get(method, 0) + 1
+        self._pool.add_plan(plan)
         if all(self._task.allows(pattern) for pattern, _ in plan) and (
-            standing(self._task, plan) < standing(self._task, self.best)
+            objective(self._task, plan) < objective(self._task, self.incumbent)
         ):
-            self.best = plan
+            self.incumbent = plan
 
     @property
-    def _is_enough(self) -> bool:
-        return standing(self._task, self.best)[:2] <= (0, self._enough)
+    def _meets_target(self) -> bool:
+        return objective(self._task, self.incumbent)[:2] <= (0, self._target_cost)
 
     @property
-    def _proven(self) -> bool:
-        return standing(self._task, self.best)[:2] <= (self.unmade, self.least)
+    def _is_optimal(self) -> bool:
+        return objective(self._task, self.incumbent)[:2] <= (self.unmet_area_bound, self.cost_bound)
 
 
-def _laid_anew(task: Task, like: Sequence[Like]) -> Iterator[Uses]:
+def _relayout_plans(task: Task, like: Sequence[SolvedProblem]) -> Iterator[Plan]:
     """Yield plans of like problems for a task; what finds no room there is left out of them."""
-    relaid = Relaid(task)
+    relaid = Relayout(task)
     for one in like:
-        wants = {want.name: want for want in one.problem.wants}
+        wants = {want.name: want for want in one.problem.demands}
         left = list(task.demand)
-        stock = [task.most_of(kind) for kind in range(len(task.kinds))]
+        stock = [task.max_sheets(kind) for kind in range(len(task.bin_types))]
         uses: list[tuple[Pattern, int]] = []
-        for layout in one.answer.layouts:
+        for layout in one.cutting_plan.layouts:
             pattern = relaid.pattern(layout, wants)
             if pattern is None:
                 continue
-            counts = usage(pattern.spots)
+            counts = item_counts(pattern.placements)
             enough = min(left[shape] // number for shape, number in counts.items())
-            copies = min(layout.copies, stock[pattern.kind], enough)
+            copies = min(layout.copies, stock[pattern.bin_type], enough)
             if copies:
-                stock[pattern.kind] -= copies
+                stock[pattern.bin_type] -= copies
                 for shape, number in counts.items():
                     left[shape] -= number * copies
                 uses.append((pattern, copies))
         yield tuple(uses)
 
 
-def _sheets(uses: Uses) -> dict[int, int]:
+def _sheet_counts(uses: Plan) -> dict[int, int]:
     sheets: dict[int, int] = {}
     for pattern, copies in uses:
-        sheets[pattern.kind] = sheets.get(pattern.kind, 0) + copies
+        sheets[pattern.bin_type] = sheets.get(pattern.bin_type, 0) + copies
     return sheets

@@ -7,20 +7,20 @@ from collections.abc import Iterator
 from itertools import product
 from typing import Any
 
-from nester.core.problem import Cuts, Placed
+from nester.core.problem import Cuts, PlacedPiece
 from nester.cutting import (
-    separable,
+    is_guillotine,
 )
-from nester.packing.task.pattern_pool import Uses
-from nester.packing.task.task import Kind, Pattern, Spot, Task
+from nester.packing.task.pattern_pool import Plan
+from nester.packing.task.task import BinType, Pattern, Placement, Task
 
 __all__ = ["all_rectpack_plans", "rectpack_plans"]
 
-_MANY = 400
+_MAX_PIECES = 400
 """With more pieces than this rectpack is too slow to be worth waiting for."""
 
 
-def rectpack_plans(task: Task, cuts: Cuts) -> Iterator[Uses]:
+def rectpack_plans(task: Task, cuts: Cuts) -> Iterator[Plan]:
     """Yield a plan for each of rectpack's settings, if it keeps to the way of cutting.
 
     rectpack turns either all pieces or none, so that where some may not be turned, none is; and
@@ -29,13 +29,13 @@ def rectpack_plans(task: Task, cuts: Cuts) -> Iterator[Uses]:
     for plan in all_rectpack_plans(task, cuts):
         # Its guillotine packers join free rectangles of different parts, and then a piece may lie
         # across a cut: some of their layouts do not come apart.
-        if cuts is Cuts.FREE or all(_comes_apart(task, pattern) for pattern, _ in plan):
+        if cuts is Cuts.FREE or all(_is_guillotine(task, pattern) for pattern, _ in plan):
             yield plan
 
 
-def all_rectpack_plans(task: Task, cuts: Cuts, most: int = _MANY) -> Iterator[Uses]:
+def all_rectpack_plans(task: Task, cuts: Cuts, most: int = _MAX_PIECES) -> Iterator[Plan]:
     """Yield a plan for each setting, even if straight cuts can't take its layouts apart."""
-    pieces = [index for index, shape in enumerate(task.shapes) for _ in range(shape.wanted)]
+    pieces = [index for index, shape in enumerate(task.item_types) for _ in range(shape.demand)]
     if not pieces or len(pieces) > most:
         return
     import rectpack
@@ -48,12 +48,14 @@ def all_rectpack_plans(task: Task, cuts: Cuts, most: int = _MANY) -> Iterator[Us
         yield plan
 
 
-def _comes_apart(task: Task, pattern: Pattern) -> bool:
+def _is_guillotine(task: Task, pattern: Pattern) -> bool:
     placed = []
-    for index, x, y, turned in pattern.spots:
-        width, height = task.shapes[index][:2]
-        placed.append(Placed("", x, y, *((height, width) if turned else (width, height)), turned))
-    return separable(placed)
+    for index, x, y, turned in pattern.placements:
+        width, height = task.item_types[index][:2]
+        placed.append(
+            PlacedPiece("", x, y, *((height, width) if turned else (width, height)), turned)
+        )
+    return is_guillotine(placed)
 
 
 def _settings(rectpack: Any, cuts: Cuts) -> Iterator[tuple[Any, Any, Any]]:
@@ -76,23 +78,27 @@ def _settings(rectpack: Any, cuts: Cuts) -> Iterator[tuple[Any, Any, Any]]:
 
 def _pack(
     rectpack: Any, task: Task, pieces: list[int], algorithm: Any, sort: Any, mode: Any
-) -> Uses:
-    turns = all(s.turns or s.width == s.height for s in task.shapes)
+) -> Plan:
+    turns = all(s.rotatable or s.width == s.height for s in task.item_types)
     packer = rectpack.newPacker(bin_algo=mode, pack_algo=algorithm, sort_algo=sort, rotation=turns)
     for index in pieces:
-        packer.add_rect(task.shapes[index].width, task.shapes[index].height, rid=index)
-    for kind in sorted(range(len(task.kinds)), key=lambda k: _rate(task.kinds[k])):
-        size = task.kinds[kind]
-        packer.add_bin(size.width, size.height, count=task.most_of(kind), bid=kind)
+        packer.add_rect(task.item_types[index].width, task.item_types[index].height, rid=index)
+    for kind in sorted(
+        range(len(task.bin_types)), key=lambda k: _price_per_area(task.bin_types[k])
+    ):
+        size = task.bin_types[kind]
+        packer.add_bin(size.width, size.height, count=task.max_sheets(kind), bid=kind)
     packer.pack()
     uses: dict[Pattern, int] = {}
     for sheet in packer:
-        spots = tuple(Spot(r.rid, r.x, r.y, r.width != task.shapes[r.rid].width) for r in sheet)
+        spots = tuple(
+            Placement(r.rid, r.x, r.y, r.width != task.item_types[r.rid].width) for r in sheet
+        )
         if spots:
             pattern = Pattern(sheet.bid, spots)
             uses[pattern] = uses.get(pattern, 0) + 1
     return tuple(uses.items())
 
 
-def _rate(kind: Kind) -> tuple[float, int]:
+def _price_per_area(kind: BinType) -> tuple[float, int]:
     return kind.price / kind.area, -kind.area

@@ -21,34 +21,34 @@ from typing import NamedTuple
 
 from nester.core.problem import Rect
 from nester.packing.runtime.stop import Stop
-from nester.packing.task.pattern_pool import Pool, Uses, joined, standing
-from nester.packing.task.task import Pattern, Shape, Spot, Task, usage
+from nester.packing.task.pattern_pool import PatternPool, Plan, merge_plans, objective
+from nester.packing.task.task import ItemType, Pattern, Placement, Task, item_counts
 
-__all__ = ["STEPS_OF_RECREATION", "Recreator"]
+__all__ = ["RUIN_RECREATE_STEP_RATIO", "RuinAndRecreate"]
 
-STEPS_OF_RECREATION = 5
+RUIN_RECREATE_STEP_RATIO = 5
 """So many steps of recreation take as long as one of other methods (measured)."""
 
-_MOST_SHEETS = 40
+_MAX_SHEETS = 40
 """Of a plan with more sheets, only so many are taken in hand at a time."""
-_STEPS_A_PART = 1_000_000
+_STEPS_PER_SUBPROBLEM = 1_000_000
 """Then, after so many steps, others are."""
-_STEPS_A_MOVE = 100
+_STEPS_PER_MOVE = 100
 """What a move costs beside trying pieces, in steps (measured)."""
-_REMEMBERED = 100
+_LATE_ACCEPTANCE_LENGTH = 100
 """How many moves ago acceptance looks."""
-_PATIENCE = 30_000
+_MAX_STALLED_MOVES = 30_000
 """After so many moves without a new low, some sheets are cleared to start afresh."""
-_MOST_RUINED = 3
-_MOST_OPENED = 8
+_MAX_RUINED_SHEETS = 3
+_MAX_OPENED_SHEETS = 8
 """Sheets cut back, and sheets laid open, in one move."""
-_CLEARED = 0.1
+_CLEAR_PROBABILITY = 0.1
 """How often the sheets to be ruined are cleared and put back into the stock."""
-_LOPPED = (0.05, 0.3)
+_PRUNE_PROBABILITIES = (0.05, 0.3)
 """Least and greatest chance that a branch of a ruined sheet is taken off."""
-_BLINK = 0.02
+_BLINK_RATE = 0.02
 """How often a rectangle in which a piece fits is passed by."""
-_CROSSWISE = 0.2
+_CROSS_CUT_PROBABILITY = 0.2
 """How often the first cut beside a piece does not leave the larger rest."""
 
 
@@ -100,21 +100,21 @@ class _Sheet:
     def __init__(self, kind: int, root: _Node) -> None:
         self.kind = kind
         self.root = root
-        self.look()
+        self.update_free()
 
-    def look(self) -> None:
+    def update_free(self) -> None:
         """See what is free now."""
-        self.free: list[_Free] = []
+        self.free: list[_FreeRectangle] = []
         _collect_free(self.root, self, self.free)
         self.waste = sum(width * height for width, height, _, _ in self.free)
 
 
-_FAR = 2**62
+_INFINITE_LENGTH = 2**62
 """Longer than any sheet."""
 
-_Free = tuple[int, int, _Node, _Sheet]
+_FreeRectangle = tuple[int, int, _Node, _Sheet]
 """Width and height of the rest of a node, the node, and its sheet."""
-_Change = tuple[_Node, int, list[_Slice] | None]
+_NodeChange = tuple[_Node, int, list[_Slice] | None]
 """A node and its rest before; and its slices before, or None if one has only been added."""
 
 
@@ -124,75 +124,75 @@ class _State(NamedTuple):
     sheets: list[_Sheet]
     stock: list[int]
     cost: int
-    loose: list[int]
+    unplaced: list[int]
 
 
-class Recreator:
+class RuinAndRecreate:
     """Makes plans better, one part after the other if they are large."""
 
-    def __init__(self, task: Task, rng: Random, pool: Pool) -> None:
+    def __init__(self, task: Task, rng: Random, pool: PatternPool) -> None:
         self._task = task
         self._rng = rng
         self._pool = pool
-        self._whole: _Part | None = None
+        self._whole_plan: _Subproblem | None = None
         self.steps = 0
 
-    def plans(self, steps: int, best: Uses, stop: Stop) -> Iterator[Uses]:
+    def plans(self, steps: int, best: Plan, stop: Stop) -> Iterator[Plan]:
         """Yield plans, each better than the one before and than `best`, while steps last."""
         while steps > 0 and not stop():
-            part, fixed, share = self._part(best, steps)
+            part, fixed, share = self._next_subproblem(best, steps)
             steps -= share
             end = part.steps + share
             while part.run(end, stop):
-                best = joined(fixed, part.uses())
+                best = merge_plans(fixed, part.uses())
                 yield best
                 part.lower_goal()
 
-    def completed(self, start: Uses, best: Uses, steps: int, stop: Stop) -> Iterator[Uses]:
+    def complete(self, start: Plan, best: Plan, steps: int, stop: Stop) -> Iterator[Plan]:
         """Yield plans better than `best` that keep the sheets of a start as they are.
 
         It ends after so many steps without one.
         """
-        part = _Part(self._task, (), start, self._rng, self._pool)
-        unmade, cost, _ = standing(self._task, best)
-        part.aim_below(unmade, cost - standing(self._task, start)[1])
+        part = _Subproblem(self._task, (), start, self._rng, self._pool)
+        unmade, cost, _ = objective(self._task, best)
+        part.aim_below(unmade, cost - objective(self._task, start)[1])
         while part.run(part.steps + steps, stop):
-            yield joined(start, part.uses())
+            yield merge_plans(start, part.uses())
             part.lower_goal()
         self.steps += part.steps
 
-    def _part(self, best: Uses, steps: int) -> tuple[_Part, Uses, int]:
+    def _next_subproblem(self, best: Plan, steps: int) -> tuple[_Subproblem, Plan, int]:
         """Return what to take in hand, the rest of the plan, and how many steps to spend."""
-        unmade, cost, sheets = standing(self._task, best)
-        if sheets <= _MOST_SHEETS:
-            if self._whole is None:
-                self._whole = _Part(self._task, best, (), self._rng, self._pool)
-            self._whole.aim_below(unmade, cost)
-            return self._whole, (), steps
-        chosen, fixed = _wasteful(self._task, best, self._rng)
-        part = _Part(self._task, chosen, fixed, self._rng, self._pool)
-        part.aim_below(unmade, standing(self._task, chosen)[1])
-        return part, fixed, min(steps, _STEPS_A_PART)
+        unmade, cost, sheets = objective(self._task, best)
+        if sheets <= _MAX_SHEETS:
+            if self._whole_plan is None:
+                self._whole_plan = _Subproblem(self._task, best, (), self._rng, self._pool)
+            self._whole_plan.aim_below(unmade, cost)
+            return self._whole_plan, (), steps
+        chosen, fixed = _draw_wasteful_sheets(self._task, best, self._rng)
+        part = _Subproblem(self._task, chosen, fixed, self._rng, self._pool)
+        part.aim_below(unmade, objective(self._task, chosen)[1])
+        return part, fixed, min(steps, _STEPS_PER_SUBPROBLEM)
 
 
-def _subtract(uses: Uses, wanted: list[int], stock: list[int]) -> None:
+def _subtract(uses: Plan, wanted: list[int], stock: list[int]) -> None:
     for pattern, copies in uses:
-        stock[pattern.kind] -= copies
-        for shape, number in usage(pattern.spots).items():
+        stock[pattern.bin_type] -= copies
+        for shape, number in item_counts(pattern.placements).items():
             wanted[shape] -= number * copies
 
 
-def _wasteful(task: Task, uses: Uses, rng: Random) -> tuple[Uses, Uses]:
-    """Draw `_MOST_SHEETS` sheets of a plan, wasteful ones rather; return them and the others."""
+def _draw_wasteful_sheets(task: Task, uses: Plan, rng: Random) -> tuple[Plan, Plan]:
+    """Draw `_MAX_SHEETS` sheets of a plan, wasteful ones rather; return them and the others."""
     ranked: list[tuple[float, int]] = []
     for index, (pattern, copies) in enumerate(uses):
-        size = task.kinds[pattern.kind].area
-        waste = 1 - sum(task.shapes[spot.shape].area for spot in pattern.spots) / size
-        drawn = range(min(copies, _MOST_SHEETS))
+        size = task.bin_types[pattern.bin_type].area
+        waste = 1 - sum(task.item_types[spot.item_type].area for spot in pattern.placements) / size
+        drawn = range(min(copies, _MAX_SHEETS))
         ranked += ((-(waste + 0.01) * rng.random(), index) for _ in drawn)
     ranked.sort()
     taken = [0] * len(uses)
-    for _, index in ranked[:_MOST_SHEETS]:
+    for _, index in ranked[:_MAX_SHEETS]:
         taken[index] += 1
     parted = list(zip(uses, taken, strict=True))
     return (
@@ -201,131 +201,137 @@ def _wasteful(task: Task, uses: Uses, rng: Random) -> tuple[Uses, Uses]:
     )
 
 
-class _Part:
+class _Subproblem:
     """The search on some sheets of a plan, with all pieces and sheets that the others leave."""
 
-    def __init__(self, task: Task, chosen: Uses, fixed: Uses, rng: Random, pool: Pool) -> None:
-        self._shapes = task.shapes
-        self._kinds = task.kinds
+    def __init__(
+        self, task: Task, chosen: Plan, fixed: Plan, rng: Random, pool: PatternPool
+    ) -> None:
+        self._item_types = task.item_types
+        self._bin_types = task.bin_types
         self._rng = rng
         self._random = rng.random
         self._pool = pool
-        self._length = (  # of a piece by its code, along each axis
-            [side for shape in task.shapes for side in shape[:2]],
-            [side for shape in task.shapes for side in (shape[1], shape[0])],
+        self._lengths = (  # of a piece by its code, along each axis
+            [side for shape in task.item_types for side in shape[:2]],
+            [side for shape in task.item_types for side in (shape[1], shape[0])],
         )
-        self._area = [shape.area for shape in task.shapes]
+        self._areas = [shape.area for shape in task.item_types]
         self._voids = [  # of a piece by its code, those that could hold some piece
             tuple(
                 void
                 for void in shape.voids_at(0, 0, turned)
-                if any(other.fits(void.width, void.height) for other in task.shapes)
+                if any(other.fits(void.width, void.height) for other in task.item_types)
             )
-            for shape in task.shapes
+            for shape in task.item_types
             for turned in (False, True)
         ]
         wanted = list(task.demand)
-        stock = [task.most_of(kind) for kind in range(len(task.kinds))]
+        stock = [task.max_sheets(kind) for kind in range(len(task.bin_types))]
         _subtract(fixed, wanted, stock)
-        self._all_sheets = sum(kind.price * n for kind, n in zip(task.kinds, stock, strict=True))
-        self._goal = self._all_sheets
-        started = [self._sheet(pattern) for pattern, copies in chosen for _ in range(copies)]
+        self._stock_cost = sum(
+            kind.price * n for kind, n in zip(task.bin_types, stock, strict=True)
+        )
+        self._cost_goal = self._stock_cost
+        started = [
+            self._sheet_from_pattern(pattern) for pattern, copies in chosen for _ in range(copies)
+        ]
         sheets = [sheet for sheet in started if sheet is not None]
         for sheet in sheets:
-            _subtract(((self._pattern(sheet), 1),), wanted, stock)
+            _subtract(((self._pattern_of(sheet), 1),), wanted, stock)
         loose = [index for index, number in enumerate(wanted) for _ in range(number)]
-        cost = sum(task.kinds[sheet.kind].price for sheet in sheets)
+        cost = sum(task.bin_types[sheet.kind].price for sheet in sheets)
         self._state = _State(sheets, stock, cost, loose)
-        self._waiting = self._lowest = self._area_of(loose)
-        self._aim = 0
-        self._history = [self._waiting] * _REMEMBERED
-        self._moves = self._moves_at_low = 0
+        self._unplaced_area = self._lowest_unplaced_area = self._area_of(loose)
+        self._unplaced_target = 0
+        self._history = [self._unplaced_area] * _LATE_ACCEPTANCE_LENGTH
+        self._moves = self._moves_at_lowest = 0
         self.steps = 0
 
     def aim_below(self, unmade: int, cost: int) -> None:
         """Seek a plan that leaves less area unmade or, if that is none, costs less."""
-        self._aim = max(0, unmade - 1)
-        goal = self._all_sheets if unmade else cost - 1
-        if goal < self._goal:
-            self._goal = goal
-            self._keep_to_goal()
+        self._unplaced_target = max(0, unmade - 1)
+        goal = self._stock_cost if unmade else cost - 1
+        if goal < self._cost_goal:
+            self._cost_goal = goal
+            self._enforce_goal()
 
     def lower_goal(self) -> None:
         """Seek a plan better than the one at hand."""
-        self.aim_below(self._waiting, self._state.cost)
+        self.aim_below(self._unplaced_area, self._state.cost)
 
     def run(self, end: int, stop: Stop) -> bool:
         """Make moves until the goal is met or the steps have come to `end`; say which."""
         while self.steps < end and (self._moves % 256 or not stop()):
-            if self._goal < 0:
+            if self._cost_goal < 0:
                 return False
             self._move()
-            if self._waiting <= self._aim:
+            if self._unplaced_area <= self._unplaced_target:
                 return True
-            if self._moves - self._moves_at_low > _PATIENCE:
-                self._start_afresh()
+            if self._moves - self._moves_at_lowest > _MAX_STALLED_MOVES:
+                self._restart()
         return False
 
-    def uses(self) -> Uses:
+    def uses(self) -> Plan:
         """Return the plan at hand."""
         copies: dict[Pattern, int] = {}
         for sheet in self._state.sheets:
-            pattern = self._pattern(sheet)
+            pattern = self._pattern_of(sheet)
             copies[pattern] = copies.get(pattern, 0) + 1
         return tuple(copies.items())
 
-    def _sheet(self, pattern: Pattern) -> _Sheet | None:
+    def _sheet_from_pattern(self, pattern: Pattern) -> _Sheet | None:
         """Return a sheet cut as the pattern says, or None if it does not come apart."""
-        kind = self._kinds[pattern.kind]
+        kind = self._bin_types[pattern.bin_type]
         whole = Rect(0, 0, kind.width, kind.height)
-        places: dict[Rect, list[Spot]] = {whole: []}
-        for spot in pattern.spots:
+        places: dict[Rect, list[Placement]] = {whole: []}
+        for spot in pattern.placements:
             places.update((void, []) for void in self._voids_of(spot))
         inmost = sorted(places, key=lambda place: place.area)
-        for spot in pattern.spots:
-            blank = self._blank(spot)
-            places[next(place for place in inmost if place.holds(blank))].append(spot)
-        root = self._root(whole, places)
-        return None if root is None else _Sheet(pattern.kind, root)
+        for spot in pattern.placements:
+            blank = self._bounding_box(spot)
+            places[next(place for place in inmost if place.contains(blank))].append(spot)
+        root = self._build_tree(whole, places)
+        return None if root is None else _Sheet(pattern.bin_type, root)
 
-    def _root(self, place: Rect, places: dict[Rect, list[Spot]]) -> _Node | None:
+    def _build_tree(self, place: Rect, places: dict[Rect, list[Placement]]) -> _Node | None:
         """Return the tree of a sheet or void, or None if cuts can't part what lies in it."""
         boxes = []
         for spot in places[place]:
-            x, y, width, height = self._blank(spot)
-            roots = [self._root(void, places) for void in self._voids_of(spot)]
+            x, y, width, height = self._bounding_box(spot)
+            roots = [self._build_tree(void, places) for void in self._voids_of(spot)]
             laid = [root for root in roots if root is not None]
             if len(laid) < len(roots):
                 return None
-            piece = _Host(_code(spot), laid) if laid else _code(spot)
+            piece = _Host(_oriented_code(spot), laid) if laid else _oriented_code(spot)
             boxes.append(_Box((x, y), (x + width, y + height), piece))
-        return _grown(boxes, 0, place.width, place.height)
+        return _build_cut_tree(boxes, 0, place.width, place.height)
 
-    def _blank(self, spot: Spot) -> Rect:
-        code = _code(spot)
-        return Rect(spot.x, spot.y, self._length[0][code], self._length[1][code])
+    def _bounding_box(self, spot: Placement) -> Rect:
+        code = _oriented_code(spot)
+        return Rect(spot.x, spot.y, self._lengths[0][code], self._lengths[1][code])
 
-    def _voids_of(self, spot: Spot) -> list[Rect]:
+    def _voids_of(self, spot: Placement) -> list[Rect]:
         return [
             Rect(spot.x + x, spot.y + y, width, height)
-            for x, y, width, height in self._voids[_code(spot)]
+            for x, y, width, height in self._voids[_oriented_code(spot)]
         ]
 
-    def _pattern(self, sheet: _Sheet) -> Pattern:
-        spots: list[Spot] = []
-        self._collect_spots(sheet.root, 0, 0, spots)
+    def _pattern_of(self, sheet: _Sheet) -> Pattern:
+        spots: list[Placement] = []
+        self._collect_placements(sheet.root, 0, 0, spots)
         return Pattern(sheet.kind, tuple(spots))
 
-    def _collect_spots(self, node: _Node, x: int, y: int, spots: list[Spot]) -> None:
+    def _collect_placements(self, node: _Node, x: int, y: int, spots: list[Placement]) -> None:
         for one in node.slices:
             if isinstance(one, _Node):
-                self._collect_spots(one, x, y, spots)
+                self._collect_placements(one, x, y, spots)
             else:
                 code = one if isinstance(one, int) else one.code
-                spots.append(Spot(code >> 1, x, y, bool(code & 1)))
+                spots.append(Placement(code >> 1, x, y, bool(code & 1)))
             if isinstance(one, _Host):
                 for void, root in zip(self._voids[one.code], one.roots, strict=True):
-                    self._collect_spots(root, x + void.x, y + void.y, spots)
+                    self._collect_placements(root, x + void.x, y + void.y, spots)
             if node.axis:
                 y += self._extent(one, 1)
             else:
@@ -335,32 +341,34 @@ class _Part:
         """Return the length of a slice along the axis of its node."""
         if isinstance(one, _Node):
             return one.cross
-        return self._length[axis][one if isinstance(one, int) else one.code]
+        return self._lengths[axis][one if isinstance(one, int) else one.code]
 
     def _area_of(self, loose: Sequence[int]) -> int:
-        return sum(self._area[index] for index in loose)
+        return sum(self._areas[index] for index in loose)
 
-    def _keep_to_goal(self) -> None:
+    def _enforce_goal(self) -> None:
         """Put sheets back, emptiest first, until the others cost no more than the goal."""
-        while self._state.cost > self._goal and self._state.sheets:
+        while self._state.cost > self._cost_goal and self._state.sheets:
             sheets = self._state.sheets
-            self._clear([max(range(len(sheets)), key=lambda i: self._emptiness(sheets[i]))])
-        self._set_history()
+            self._remove_sheets(
+                [max(range(len(sheets)), key=lambda i: self._free_share(sheets[i]))]
+            )
+        self._reset_history()
 
-    def _emptiness(self, sheet: _Sheet) -> float:
-        return sheet.waste / self._kinds[sheet.kind].area
+    def _free_share(self, sheet: _Sheet) -> float:
+        return sheet.waste / self._bin_types[sheet.kind].area
 
-    def _start_afresh(self) -> None:
+    def _restart(self) -> None:
         number = len(self._state.sheets)
-        self._clear(self._rng.sample(range(number), -(-number // 3)))
-        self._set_history()
+        self._remove_sheets(self._rng.sample(range(number), -(-number // 3)))
+        self._reset_history()
 
-    def _set_history(self) -> None:
-        self._waiting = self._lowest = self._area_of(self._state.loose)
-        self._history = [self._waiting] * _REMEMBERED
-        self._moves_at_low = self._moves
+    def _reset_history(self) -> None:
+        self._unplaced_area = self._lowest_unplaced_area = self._area_of(self._state.unplaced)
+        self._history = [self._unplaced_area] * _LATE_ACCEPTANCE_LENGTH
+        self._moves_at_lowest = self._moves
 
-    def _clear(self, indices: Sequence[int]) -> None:
+    def _remove_sheets(self, indices: Sequence[int]) -> None:
         """Put sheets back into the stock; their pieces wait."""
         sheets, stock, cost, loose = self._state
         stock = stock.copy()
@@ -368,7 +376,7 @@ class _Part:
         for index in indices:
             kind = sheets[index].kind
             stock[kind] += 1
-            cost -= self._kinds[kind].price
+            cost -= self._bin_types[kind].price
             _collect_codes(sheets[index].root.slices, codes)
         gone = set(indices)
         sheets = [sheet for index, sheet in enumerate(sheets) if index not in gone]
@@ -377,23 +385,23 @@ class _Part:
     def _move(self) -> None:
         """Ruin, recreate, and take it or leave it."""
         before = self._state
-        changes: list[_Change] = []
+        changes: list[_NodeChange] = []
         touched: list[_Sheet] = []
         if before.sheets:
             self._ruin(changes, touched)
-        opened = self._open()
+        opened = self._open_sheets()
         waiting = self._recreate(opened, changes, touched)
-        place = self._moves % _REMEMBERED
-        if waiting <= self._waiting or waiting <= self._history[place]:
-            self._waiting = waiting
+        place = self._moves % _LATE_ACCEPTANCE_LENGTH
+        if waiting <= self._unplaced_area or waiting <= self._history[place]:
+            self._unplaced_area = waiting
             self._close_empty()
             for sheet in touched:
-                sheet.look()
-            if waiting < self._lowest:
-                self._lowest = waiting
-                self._moves_at_low = self._moves
+                sheet.update_free()
+            if waiting < self._lowest_unplaced_area:
+                self._lowest_unplaced_area = waiting
+                self._moves_at_lowest = self._moves
                 for sheet in self._state.sheets:
-                    self._pool.add(self._pattern(sheet))
+                    self._pool.add(self._pattern_of(sheet))
         else:
             self._state = before
             for node, rest, slices in reversed(changes):
@@ -402,29 +410,33 @@ class _Part:
                     node.slices.pop()
                 else:
                     node.slices = slices
-        self._history[place] = self._waiting
+        self._history[place] = self._unplaced_area
         self._moves += 1
 
-    def _ruin(self, changes: list[_Change], touched: list[_Sheet]) -> None:
+    def _ruin(self, changes: list[_NodeChange], touched: list[_Sheet]) -> None:
         random, sheets = self._random, self._state.sheets
-        number = 1 + int(random() * _MOST_RUINED)
+        number = 1 + int(random() * _MAX_RUINED_SHEETS)
         # Of two sheets the more wasteful one: it has more to gain.
         pairs = ((int(random() * len(sheets)), int(random() * len(sheets))) for _ in range(number))
         chosen = sorted(
             {one if sheets[one].waste > sheets[two].waste else two for one, two in pairs}
         )
-        if random() < _CLEARED:
-            self._clear(chosen)
+        if random() < _CLEAR_PROBABILITY:
+            self._remove_sheets(chosen)
             return
-        least, most = _LOPPED
+        least, most = _PRUNE_PROBABILITIES
         chance = least + random() * (most - least)
         codes: list[int] = []
         for index in chosen:
-            self._lop(sheets[index].root, chance, codes, changes)
+            self._prune(sheets[index].root, chance, codes, changes)
             touched.append(sheets[index])
-        self._state = self._state._replace(loose=self._state.loose + [code >> 1 for code in codes])
+        self._state = self._state._replace(
+            unplaced=self._state.unplaced + [code >> 1 for code in codes]
+        )
 
-    def _lop(self, node: _Node, chance: float, codes: list[int], changes: list[_Change]) -> None:
+    def _prune(
+        self, node: _Node, chance: float, codes: list[int], changes: list[_NodeChange]
+    ) -> None:
         """Take branches off, each by chance, and nodes that then part nothing any more."""
         random = self._random
         kept: list[_Slice] = []
@@ -438,9 +450,9 @@ class _Part:
                 kept.append(one)
                 if isinstance(one, _Host):
                     for root in one.roots:
-                        self._lop(root, chance, codes, changes)
+                        self._prune(root, chance, codes, changes)
                 continue
-            self._lop(one, chance, codes, changes)
+            self._prune(one, chance, codes, changes)
             below = one.slices
             if not below:
                 rest += one.cross
@@ -456,22 +468,22 @@ class _Part:
             changes.append((node, node.rest, node.slices))
             node.rest, node.slices = rest, kept
 
-    def _open(self) -> list[_Sheet]:
+    def _open_sheets(self) -> list[_Sheet]:
         """Lay sheets open, any that the goal still allows."""
         sheets, stock, cost, loose = self._state
         opened: list[_Sheet] = []
-        while loose and len(opened) < _MOST_OPENED:
+        while loose and len(opened) < _MAX_OPENED_SHEETS:
             allowed = [
                 kind
-                for kind, size in enumerate(self._kinds)
-                if stock[kind] and cost + size.price <= self._goal
+                for kind, size in enumerate(self._bin_types)
+                if stock[kind] and cost + size.price <= self._cost_goal
             ]
             if not allowed:
                 break
             if not opened:
                 stock = stock.copy()
             kind = allowed[int(self._random() * len(allowed))]
-            size = self._kinds[kind]
+            size = self._bin_types[kind]
             opened.append(_Sheet(kind, _Node(0, size.width, size.height, [])))
             stock[kind] -= 1
             cost += size.price
@@ -487,53 +499,59 @@ class _Part:
         for sheet in sheets:
             if not sheet.root.slices:
                 stock[sheet.kind] += 1
-                cost -= self._kinds[sheet.kind].price
+                cost -= self._bin_types[sheet.kind].price
         self._state = _State([s for s in sheets if s.root.slices], stock, cost, loose)
 
-    def _recreate(self, opened: list[_Sheet], changes: list[_Change], touched: list[_Sheet]) -> int:
+    def _recreate(
+        self, opened: list[_Sheet], changes: list[_NodeChange], touched: list[_Sheet]
+    ) -> int:
         """Lay what waits where it fits; return the area of what still waits."""
         touched += opened
-        order = self._ordered(self._state.loose)
-        free = self._free_for(order, touched)
-        shapes = self._shapes
-        self.steps += _STEPS_A_MOVE + len(order)
+        order = self._sorted_items(self._state.unplaced)
+        free = self._usable_free_rectangles(order, touched)
+        shapes = self._item_types
+        self.steps += _STEPS_PER_MOVE + len(order)
         waiting = 0
         loose: list[int] = []
         without_place = -1
         for index in order:
             if index != without_place:
-                place, turned = self._best(free, shapes[index])
+                place, turned = self._best_fit(free, shapes[index])
                 if place is not None:
-                    sheet = self._lay(2 * index + turned, free, place, changes)
+                    sheet = self._place(2 * index + turned, free, place, changes)
                     if sheet not in touched:
                         touched.append(sheet)
                     continue
             without_place = index
             loose.append(index)
-            waiting += self._area[index]
-        self._state = self._state._replace(loose=loose)
+            waiting += self._areas[index]
+        self._state = self._state._replace(unplaced=loose)
         return waiting
 
-    def _ordered(self, loose: list[int]) -> list[int]:
+    def _sorted_items(self, loose: list[int]) -> list[int]:
         """Sort pieces, large ones first or long ones first, more or less; or by chance."""
         random, rule = self._random, self._random()
         if rule < 0.6:
-            key = {i: self._area[i] * (1 + 0.3 * random()) for i in dict.fromkeys(loose)}
+            key = {i: self._areas[i] * (1 + 0.3 * random()) for i in dict.fromkeys(loose)}
         elif rule < 0.9:
-            key = {i: max(self._shapes[i][:2]) * (1 + 0.3 * random()) for i in dict.fromkeys(loose)}
+            key = {
+                i: max(self._item_types[i][:2]) * (1 + 0.3 * random()) for i in dict.fromkeys(loose)
+            }
         else:
             key = {i: random() for i in dict.fromkeys(loose)}
         return sorted(loose, key=lambda i: -key[i])
 
-    def _free_for(self, order: list[int], touched: list[_Sheet]) -> list[_Free]:
+    def _usable_free_rectangles(
+        self, order: list[int], touched: list[_Sheet]
+    ) -> list[_FreeRectangle]:
         """Return the free rectangles that are not too short for all the pieces."""
-        wide = high = _FAR
+        wide = high = _INFINITE_LENGTH
         for index in dict.fromkeys(order):
-            width, height, _, turns, _ = self._shapes[index]
+            width, height, _, turns, _ = self._item_types[index]
             if turns:
                 width = height = min(width, height)
             wide, high = min(wide, width), min(high, height)
-        free: list[_Free] = []
+        free: list[_FreeRectangle] = []
         for sheet in self._state.sheets:
             rests = sheet.free
             if sheet in touched:
@@ -542,35 +560,43 @@ class _Part:
             free += [one for one in rests if one[0] >= wide and one[1] >= high]
         return free
 
-    def _best(self, free: list[_Free], shape: Shape) -> tuple[_Free | None, int]:
+    def _best_fit(
+        self, free: list[_FreeRectangle], shape: ItemType
+    ) -> tuple[_FreeRectangle | None, int]:
         """Return the rectangle, and whether turned, that leaves the shortest strip."""
         wide, high, _, turns, _ = shape
         random = self._random
-        shortest = _FAR
-        best: _Free | None = None
+        shortest = _INFINITE_LENGTH
+        best: _FreeRectangle | None = None
         turned = 0
         self.steps += len(free)
         # Most of the search's time is spent here: no unpacking, no calls before a piece fits.
         for one in free:
             if wide <= one[0] and high <= one[1]:
                 rest = min(one[0] - wide, one[1] - high)
-                if rest < shortest and random() >= _BLINK:
+                if rest < shortest and random() >= _BLINK_RATE:
                     shortest, best = rest, one
         if turns:
             for one in free:
                 if high <= one[0] and wide <= one[1]:
                     rest = min(one[0] - high, one[1] - wide)
-                    if rest < shortest and random() >= _BLINK:
+                    if rest < shortest and random() >= _BLINK_RATE:
                         shortest, best, turned = rest, one, 1
         return best, turned
 
-    def _lay(self, code: int, free: list[_Free], place: _Free, changes: list[_Change]) -> _Sheet:
+    def _place(
+        self,
+        code: int,
+        free: list[_FreeRectangle],
+        place: _FreeRectangle,
+        changes: list[_NodeChange],
+    ) -> _Sheet:
         """Lay a piece into the corner of a free rectangle; return the sheet."""
         _, _, node, sheet = place
         free.remove(place)
         changes.append((node, node.rest, None))
         axis = node.axis
-        along, across = self._length[axis][code], self._length[1 - axis][code]
+        along, across = self._lengths[axis][code], self._lengths[1 - axis][code]
         beside, below = node.rest - along, node.cross - across
         piece: _Piece = code
         if self._voids[code]:
@@ -583,7 +609,7 @@ class _Part:
             _add_free(free, node, sheet)
             return sheet
         slice_first = beside * node.cross >= below * node.rest
-        if beside and self._random() < _CROSSWISE:
+        if beside and self._random() < _CROSS_CUT_PROBABILITY:
             slice_first = not slice_first
         if slice_first or not beside:
             part = _Node(1 - axis, below, along, [piece])
@@ -602,12 +628,12 @@ class _Part:
 class _Box(NamedTuple):
     """A piece's place: its near and far corners, each an x and a y."""
 
-    near: tuple[int, int]
-    far: tuple[int, int]
+    low_corner: tuple[int, int]
+    high_corner: tuple[int, int]
     piece: _Piece
 
 
-def _grown(
+def _build_cut_tree(
     boxes: Sequence[_Box], axis: int, length: int, cross: int, *, whole: bool = False
 ) -> _Node | None:
     """Return the tree of a part with these pieces, or None if cuts can't part them.
@@ -616,30 +642,30 @@ def _grown(
     """
     groups: list[list[_Box]] = []
     end = -1
-    for box in sorted(boxes, key=lambda one: one.near[axis]):
-        if box.near[axis] >= end:
+    for box in sorted(boxes, key=lambda one: one.low_corner[axis]):
+        if box.low_corner[axis] >= end:
             groups.append([])
         groups[-1].append(box)
-        end = max(end, box.far[axis])
+        end = max(end, box.high_corner[axis])
     if whole and len(groups) == 1 and len(boxes) > 1:
         return None
     node = _Node(axis, length, cross, [])
     for group in groups:
-        extent = max(box.far[axis] for box in group) - group[0].near[axis]
+        extent = max(box.high_corner[axis] for box in group) - group[0].low_corner[axis]
         node.rest -= extent
         over = 1 - axis
-        if len(group) == 1 and group[0].far[over] - group[0].near[over] == cross:
+        if len(group) == 1 and group[0].high_corner[over] - group[0].low_corner[over] == cross:
             node.slices.append(group[0].piece)
             continue
-        part = _grown(group, over, cross, extent, whole=len(groups) == 1)
+        part = _build_cut_tree(group, over, cross, extent, whole=len(groups) == 1)
         if part is None:
             return None
         node.slices.append(part)
     return node
 
 
-def _code(spot: Spot) -> int:
-    return 2 * spot.shape + spot.turned
+def _oriented_code(spot: Placement) -> int:
+    return 2 * spot.item_type + spot.turned
 
 
 def _collect_codes(slices: Sequence[_Slice], codes: list[int]) -> None:
@@ -654,7 +680,7 @@ def _collect_codes(slices: Sequence[_Slice], codes: list[int]) -> None:
                 _collect_codes(root.slices, codes)
 
 
-def _collect_free(node: _Node, sheet: _Sheet, free: list[_Free]) -> None:
+def _collect_free(node: _Node, sheet: _Sheet, free: list[_FreeRectangle]) -> None:
     _add_free(free, node, sheet)
     for one in node.slices:
         if isinstance(one, _Node):
@@ -664,7 +690,7 @@ def _collect_free(node: _Node, sheet: _Sheet, free: list[_Free]) -> None:
                 _collect_free(root, sheet, free)
 
 
-def _add_free(free: list[_Free], node: _Node, sheet: _Sheet) -> None:
+def _add_free(free: list[_FreeRectangle], node: _Node, sheet: _Sheet) -> None:
     if node.rest:
         if node.axis:
             free.append((node.cross, node.rest, node, sheet))

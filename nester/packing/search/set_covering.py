@@ -10,28 +10,39 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import gcd
 
-from nester.packing.runtime.cp_sat import run
-from nester.packing.runtime.mip import Programme
+from nester.packing.runtime.cp_sat import solve
+from nester.packing.runtime.mip import MixedIntegerProgram
 from nester.packing.runtime.stop import Stop, never
-from nester.packing.task.pattern_pool import Outcome, Pool, Uses, outcome, trim
-from nester.packing.task.pattern_value import Table
-from nester.packing.task.task import Pattern, Task, usage
+from nester.packing.task.pattern_pool import (
+    PatternKey,
+    PatternPool,
+    Plan,
+    pattern_key,
+    trim_overproduction,
+)
+from nester.packing.task.pattern_value import PatternEvaluator
+from nester.packing.task.task import Pattern, Task, item_counts
 
-__all__ = ["choose"]
+__all__ = ["choose_patterns"]
 
-_MOST_PATTERNS = 3000
-_MOST_WITH_OFFCUTS = 300
+_MAX_PATTERNS = 3000
+_MAX_OFFCUT_PATTERNS = 300
 """Layouts that are looked at only for the sake of their offcuts."""
-_MOST_WEIGHED = 60_000
+_MAX_MIP_ENTRIES = 60_000
 """Layouts times shapes, for branch and bound on linear programmes; with more it is too slow."""
 _LARGEST_OBJECTIVE = 2**50
 _LARGEST_SUM = 2**60
 """What all layouts together could cost stays below this, so that it fits the solver's 64 bits."""
 
 
-def choose(
-    task: Task, pool: Pool, best: Uses, work: float, table: Table, stop: Stop = never
-) -> Uses:
+def choose_patterns(
+    task: Task,
+    pool: PatternPool,
+    best: Plan,
+    work: float,
+    table: PatternEvaluator,
+    stop: Stop = never,
+) -> Plan:
     """Return the best plan made of the pool's layouts, never worse than `best`.
 
     Parameters
@@ -47,22 +58,24 @@ def choose(
     """
     from ortools.sat.python import cp_model
 
-    candidates = [*pool.best(_MOST_PATTERNS, best)]
-    candidates += _with_offcuts(pool, table, {outcome(pattern) for pattern, _ in candidates})
+    candidates = [*pool.least_waste(_MAX_PATTERNS, best)]
+    candidates += _offcut_candidates(
+        pool, table, {pattern_key(pattern) for pattern, _ in candidates}
+    )
     if not candidates:
         return best
     started: dict[Pattern, int] = {}
-    by_content = {outcome(pattern): pattern for pattern, _ in candidates}
+    by_content = {pattern_key(pattern): pattern for pattern, _ in candidates}
     for pattern, copies in best:
-        known = by_content[outcome(pattern)]
+        known = by_content[pattern_key(pattern)]
         started[known] = started.get(known, 0) + copies
 
     model = cp_model.CpModel()
-    most = [_most_copies(task, pattern, counts) for pattern, counts in candidates]
+    most = [_max_copies(task, pattern, counts) for pattern, counts in candidates]
     copies_of = [model.new_int_var(0, copies, "") for copies in most]
-    missing = _missing(task, best)
-    short = [model.new_int_var(0, shape.wanted if missing else 0, "") for shape in task.shapes]
-    made: list[list[tuple[int, int]]] = [[] for _ in task.shapes]
+    missing = _unmet_demand(task, best)
+    short = [model.new_int_var(0, shape.demand if missing else 0, "") for shape in task.item_types]
+    made: list[list[tuple[int, int]]] = [[] for _ in task.item_types]
     for column, (_, counts) in enumerate(candidates):
         for shape, number in counts.items():
             made[shape].append((column, number))
@@ -72,14 +85,16 @@ def choose(
                 [copies_of[column] for column, _ in columns] + [short[index]],
                 [number for _, number in columns] + [1],
             )
-            >= task.shapes[index].wanted
+            >= task.item_types[index].demand
         )
-    for kind, size in enumerate(task.kinds):
+    for kind, size in enumerate(task.bin_types):
         if size.on_hand is not None:
-            of_kind = [v for v, (p, _) in zip(copies_of, candidates, strict=True) if p.kind == kind]
+            of_kind = [
+                v for v, (p, _) in zip(copies_of, candidates, strict=True) if p.bin_type == kind
+            ]
             model.add(cp_model.LinearExpr.sum(of_kind) <= size.on_hand)
     prices = table.net_prices([pattern for pattern, _ in candidates])
-    costs = _costs(task, prices, most, bool(missing))
+    costs = _objective_coefficients(task, prices, most, bool(missing))
     model.minimize(cp_model.LinearExpr.weighted_sum(copies_of + short, costs))
     for variable, (pattern, _) in zip(copies_of, candidates, strict=True):
         model.add_hint(variable, started.get(pattern, 0))
@@ -90,7 +105,7 @@ def choose(
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1
     solver.parameters.max_deterministic_time = work
-    status = run(solver, model, stop)
+    status = solve(solver, model, stop)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return best
     chosen = tuple(
@@ -98,17 +113,17 @@ def choose(
         for variable, (pattern, _) in zip(copies_of, candidates, strict=True)
         if (copies := solver.value(variable))
     )
-    chosen = trim(task, chosen)
-    return chosen if table.standing(chosen) < table.standing(best) else best
+    chosen = trim_overproduction(task, chosen)
+    return chosen if table.objective(chosen) < table.objective(best) else best
 
 
-def choose_near(
+def choose_by_mip(
     task: Task,
     known: Sequence[tuple[Pattern, dict[int, int]]],
     nodes: int,
-    table: Table,
+    table: PatternEvaluator,
     stop: Stop = never,
-) -> Uses:
+) -> Plan:
     """Return the best plan made of few layouts, or nothing.
 
     The same choice, solved by SCIP: among layouts that a linear programme likes branch and bound
@@ -121,62 +136,66 @@ def choose_near(
     nodes
         Of the search, at most.
     """
-    if len(known) * len(task.shapes) > _MOST_WEIGHED:
+    if len(known) * len(task.item_types) > _MAX_MIP_ENTRIES:
         return ()
-    programme = Programme()
-    most = [_most_copies(task, pattern, counts) for pattern, counts in known]
-    copies_of = [programme.number(copies) for copies in most]
-    for index, shape in enumerate(task.shapes):
+    programme = MixedIntegerProgram()
+    most = [_max_copies(task, pattern, counts) for pattern, counts in known]
+    copies_of = [programme.add_variable(copies) for copies in most]
+    for index, shape in enumerate(task.item_types):
         made = [(c[index], n) for (_, c), n in zip(known, copies_of, strict=True) if index in c]
-        programme.at_least(made, shape.wanted)
-    for kind, size in enumerate(task.kinds):
+        programme.add_at_least(made, shape.demand)
+    for kind, size in enumerate(task.bin_types):
         if size.on_hand is not None:
-            used = [(-1, n) for (p, _), n in zip(known, copies_of, strict=True) if p.kind == kind]
-            programme.at_least(used, -size.on_hand)
+            used = [
+                (-1, n) for (p, _), n in zip(known, copies_of, strict=True) if p.bin_type == kind
+            ]
+            programme.add_at_least(used, -size.on_hand)
     prices = table.net_prices([pattern for pattern, _ in known])
-    total = list(zip(_costs(task, prices, most, False), copies_of, strict=False))
-    chosen = programme.smallest(total, nodes, stop)
-    if chosen.value is None:
+    total = list(zip(_objective_coefficients(task, prices, most, False), copies_of, strict=False))
+    chosen = programme.minimize(total, nodes, stop)
+    if chosen.values is None:
         return ()
-    value = chosen.value
+    value = chosen.values
     uses = ((known[number][0], int(value[number])) for number in copies_of if value[number])
-    return trim(task, tuple(uses))
+    return trim_overproduction(task, tuple(uses))
 
 
-def _with_offcuts(
-    pool: Pool, table: Table, known: set[Outcome]
+def _offcut_candidates(
+    pool: PatternPool, table: PatternEvaluator, known: set[PatternKey]
 ) -> list[tuple[Pattern, dict[int, int]]]:
     """Return further layouts that are cheapest for their pieces once their offcuts are counted."""
-    if not table.weighs or len(known) == len(pool):
+    if not table.values_offcuts or len(known) == len(pool):
         return []
     rated: list[tuple[float, int, Pattern, dict[int, int]]] = []
-    for pattern, counts in pool.since(0):
-        if outcome(pattern) not in known and table.glance(pattern):
-            rated.append((table.rate(pattern), len(rated), pattern, counts))
+    for pattern, counts in pool.added_since(0):
+        if pattern_key(pattern) not in known and table.estimated_offcut_value(pattern):
+            rated.append((table.net_cost_rate(pattern), len(rated), pattern, counts))
     rated.sort(key=lambda one: one[:2])
-    return [(pattern, counts) for _, _, pattern, counts in rated[:_MOST_WITH_OFFCUTS]]
+    return [(pattern, counts) for _, _, pattern, counts in rated[:_MAX_OFFCUT_PATTERNS]]
 
 
-def _most_copies(task: Task, pattern: Pattern, counts: dict[int, int]) -> int:
+def _max_copies(task: Task, pattern: Pattern, counts: dict[int, int]) -> int:
     """Return how many copies a plan may want: further ones would make nothing that is wanted."""
-    wanted = (-(-task.shapes[shape].wanted // number) for shape, number in counts.items())
-    return min(task.most_of(pattern.kind), max(wanted))
+    wanted = (-(-task.item_types[shape].demand // number) for shape, number in counts.items())
+    return min(task.max_sheets(pattern.bin_type), max(wanted))
 
 
-def _missing(task: Task, uses: Uses) -> dict[int, int]:
+def _unmet_demand(task: Task, uses: Plan) -> dict[int, int]:
     left = dict(enumerate(task.demand))
     for pattern, copies in uses:
-        for shape, number in usage(pattern.spots).items():
+        for shape, number in item_counts(pattern.placements).items():
             left[shape] -= number * copies
     return {shape: number for shape, number in left.items() if number > 0}
 
 
-def _costs(task: Task, prices: Sequence[int], most: Sequence[int], may_miss: bool) -> list[int]:
+def _objective_coefficients(
+    task: Task, prices: Sequence[int], most: Sequence[int], may_miss: bool
+) -> list[int]:
     """Weigh, each before the next: area not made, price of each layout, number of sheets.
 
     Where exact weights would outgrow the solver's numbers the lesser aims give way.
     """
-    areas = [shape.area for shape in task.shapes]
+    areas = [shape.area for shape in task.item_types]
     pieces = sum(task.demand)
     common = gcd(*prices) or 1
     prices = [price // common for price in prices]
@@ -193,7 +212,9 @@ def _costs(task: Task, prices: Sequence[int], most: Sequence[int], may_miss: boo
         sum(sorted(prices)[-pieces:]) + 1 if len(prices) >= pieces else (max(prices) * pieces + 1)
     )
     weights = [area // unit * dearer_than_all for area in areas]
-    total = sum(weight * shape.wanted for weight, shape in zip(weights, task.shapes, strict=True))
+    total = sum(
+        weight * shape.demand for weight, shape in zip(weights, task.item_types, strict=True)
+    )
     if total >= _LARGEST_OBJECTIVE:
         shrink = -(-total // _LARGEST_OBJECTIVE)
         weights = [max(1, weight // shrink) for weight in weights]

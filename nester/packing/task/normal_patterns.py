@@ -16,18 +16,18 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     import numpy as np
 
-    Table = np.ndarray[Any, np.dtype[np.int64] | np.dtype[np.int32]]
+    IntArray = np.ndarray[Any, np.dtype[np.int64] | np.dtype[np.int32]]
 
-__all__ = ["Places"]
+__all__ = ["NormalPatterns"]
 
-MOST = 600
+MAX_POINTS = 600
 """Places in one direction; with more, lengths are rounded."""
-_ROUNDINGS = 200
-LARGEST = 2**30
+_MAX_UNITS_TRIED = 200
+INT32_LIMIT = 2**30
 """Worths below this may be in numbers of 32 bits, which are added more quickly."""
 
 
-class Places:
+class NormalPatterns:
     """Where cuts may run in one direction: sums of sides, in units of their own."""
 
     def __init__(self, sides: Sequence[int], sheets: Sequence[int]) -> None:
@@ -35,42 +35,42 @@ class Places:
 
         longest = max(sheets)
         self._unit = 1
-        sums = _sums(sides, longest)
+        sums = _reachable_sums(sides, longest)
         if sums is None:
-            self._unit, sums = _rounded(sides, sheets)
-        self.places = np.array(sums, dtype=np.int64)
-        self._rests = self._all_rests()
-        self._partings: dict[int, tuple[Table, Table]] = {}
+            self._unit, sums = _coarsened(sides, sheets)
+        self.points = np.array(sums, dtype=np.int64)
+        self._remainders = self._all_remainders()
+        self._splits: dict[int, tuple[IntArray, IntArray]] = {}
 
-    def within(self, length: int) -> int:
+    def floor_index(self, length: int) -> int:
         """Return the last place in a length."""
         import numpy as np
 
-        return int(np.searchsorted(self.places, length // self._unit, side="right")) - 1
+        return int(np.searchsorted(self.points, length // self._unit, side="right")) - 1
 
-    def first(self, side: int) -> int:
+    def ceil_index(self, side: int) -> int:
         """Return the first place from which a side has room."""
         import numpy as np
 
-        return int(np.searchsorted(self.places, side // self._unit))
+        return int(np.searchsorted(self.points, side // self._unit))
 
     def rounded(self, side: int) -> int:
         """Return a side in the unit of the places."""
         return side // self._unit
 
-    def partings(self, at: int) -> tuple[Table, Table]:
+    def splits(self, at: int) -> tuple[IntArray, IntArray]:
         """Return the places, but 0, in the first half up to a place, and what each leaves of it."""
         import numpy as np
 
-        if at not in self._partings:
-            places = self.places
+        if at not in self._splits:
+            places = self.points
             half = int(np.searchsorted(places, places[at] // 2, side="right"))
             parts = np.arange(1, half)
             rests = np.searchsorted(places, places[at] - places[parts], side="right") - 1
-            self._partings[at] = parts, rests
-        return self._partings[at]
+            self._splits[at] = parts, rests
+        return self._splits[at]
 
-    def join(self, row: Table, since: int = 0) -> int:
+    def combine_pairs(self, row: IntArray, since: int = 0) -> int:
         """Let each place of a row be worth what two places are that share it.
 
         Parameters
@@ -87,9 +87,9 @@ class Places:
         """
         import numpy as np
 
-        half = len(self._rests)
+        half = len(self._remainders)
         # One more than the last place: what is left there is not allowed.
-        worst = -LARGEST if row.dtype == np.int32 else -(LARGEST**2)
+        worst = -INT32_LIMIT if row.dtype == np.int32 else -(INT32_LIMIT**2)
         added = 0
         while True:
             steps = np.nonzero(row[1:half] > row[: half - 1])[0] + 1
@@ -97,7 +97,7 @@ class Places:
                 return added
             added += len(steps) * (len(row) - since)
             padded = np.append(row, row.dtype.type(worst))
-            joined = padded.take(self._rests[steps, since:], mode="clip")
+            joined = padded.take(self._remainders[steps, since:], mode="clip")
             np.add(joined, row[steps, None], out=joined)
             most = joined.max(axis=0)
             better = most > row[since:]
@@ -106,21 +106,21 @@ class Places:
             np.maximum(row[since:], most, out=row[since:])
             since += int(better.argmax())
 
-    def _all_rests(self) -> Table:
+    def _all_remainders(self) -> IntArray:
         """Return what each place in the first half leaves of each, if that is no smaller.
 
         Else it is the place behind the last.
         """
         import numpy as np
 
-        places = self.places
+        places = self.points
         half = int(np.searchsorted(places, places[-1] // 2, side="right"))
         left = places[None, :] - places[:half, None]
         allowed = places[None, :] >= 2 * places[:half, None]
         rests = np.searchsorted(places, np.maximum(left, 0), side="right") - 1
         return np.where(allowed, rests, len(places))
 
-    def knapsack(
+    def unbounded_knapsack(
         self, sides: Sequence[int], values: Sequence[int], length: int
     ) -> tuple[int, tuple[tuple[int, int], ...]]:
         """Return the most that sides in a row are worth, and how often each is in it.
@@ -130,13 +130,13 @@ class Places:
         """
         import numpy as np
 
-        best = np.zeros(len(self.places), dtype=np.int64)
+        best = np.zeros(len(self.points), dtype=np.int64)
         for side, value in zip(sides, values, strict=True):
-            larger = best[self.first(side) :]
+            larger = best[self.ceil_index(side) :]
             np.maximum(larger, value, out=larger)
-        self.join(best)
+        self.combine_pairs(best)
         counts: dict[int, int] = {}
-        parts = [self.within(length)]
+        parts = [self.floor_index(length)]
         while parts:
             at = parts.pop()
             if not best[at]:
@@ -145,20 +145,20 @@ class Places:
                 (
                     place
                     for place, (side, value) in enumerate(zip(sides, values, strict=True))
-                    if value == best[at] and self.first(side) <= at
+                    if value == best[at] and self.ceil_index(side) <= at
                 ),
                 None,
             )
             if single is not None:
                 counts[single] = counts.get(single, 0) + 1
                 continue
-            halves, rests = self.partings(at)
+            halves, rests = self.splits(at)
             fits = np.nonzero(best[halves] + best[rests] == best[at])[0]
             parts += [int(halves[fits[0]]), int(rests[fits[0]])] if len(fits) else [at - 1]
-        return int(best[self.within(length)]), tuple(sorted(counts.items()))
+        return int(best[self.floor_index(length)]), tuple(sorted(counts.items()))
 
 
-def _sums(sides: Sequence[int], longest: int) -> list[int] | None:
+def _reachable_sums(sides: Sequence[int], longest: int) -> list[int] | None:
     """Return all sums of sides up to a length, or None if there are too many."""
     import numpy as np
 
@@ -170,7 +170,7 @@ def _sums(sides: Sequence[int], longest: int) -> list[int] | None:
         while step <= longest:
             sums |= (sums << step) & within
             step *= 2
-        if sums.bit_count() > MOST:
+        if sums.bit_count() > MAX_POINTS:
             return None
     size = longest // 8 + 1
     bits = np.frombuffer(sums.to_bytes(size, "little"), dtype=np.uint8)
@@ -178,12 +178,12 @@ def _sums(sides: Sequence[int], longest: int) -> list[int] | None:
     return found
 
 
-def _rounded(sides: Sequence[int], sheets: Sequence[int]) -> tuple[int, list[int]]:
+def _coarsened(sides: Sequence[int], sheets: Sequence[int]) -> tuple[int, list[int]]:
     """Return the unit that loses least of the sides, for what it loses of the sheets, and sums."""
     longest = max(sheets)
-    coarsest = -(-longest // (MOST - 1))
+    coarsest = -(-longest // (MAX_POINTS - 1))
     finest = max(1, coarsest // 4)
-    step = max(1, (coarsest - finest) // _ROUNDINGS)
+    step = max(1, (coarsest - finest) // _MAX_UNITS_TRIED)
     units = {*range(finest, coarsest + 1, step), coarsest}
 
     def loss(unit: int) -> float:
@@ -192,7 +192,7 @@ def _rounded(sides: Sequence[int], sheets: Sequence[int]) -> tuple[int, list[int
         return of_sides - of_sheets
 
     for unit in sorted(units, key=lambda unit: (loss(unit), unit)):
-        sums = _sums([side // unit for side in sides if side >= unit], longest // unit)
+        sums = _reachable_sums([side // unit for side in sides if side >= unit], longest // unit)
         if sums is not None:
             return unit, sums
     raise AssertionError("the coarsest unit has few enough places")

@@ -6,27 +6,27 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import islice
 
-from nester.packing.task.task import Pattern, Task, usage
+from nester.packing.task.task import Pattern, Task, item_counts
 
 __all__ = [
-    "Outcome",
-    "Pool",
-    "Uses",
-    "crowded",
-    "joined",
-    "outcome",
-    "standing",
-    "trim",
+    "PatternKey",
+    "PatternPool",
+    "Plan",
+    "has_too_many_pieces",
+    "merge_plans",
+    "objective",
+    "pattern_key",
+    "trim_overproduction",
 ]
 
-_CROWDED = 50_000
+_MAX_PIECES = 50_000
 """A plan whose layouts, each counted once, hold more pieces than this is not worked over."""
 
-Uses = tuple[tuple[Pattern, int], ...]
+Plan = tuple[tuple[Pattern, int], ...]
 """A plan in the making: patterns and how many sheets are cut by each."""
 
 
-Outcome = tuple[int, frozenset[tuple[int, int]]]
+PatternKey = tuple[int, frozenset[tuple[int, int]]]
 """A kind of sheet, and how many of each shape lie on it."""
 
 
@@ -37,7 +37,7 @@ class _Entry:
     waste: int
 
 
-class Pool:
+class PatternPool:
     """Patterns by what they make.
 
     Two patterns on the same kind of sheet with the same pieces are equal to the choice; the first
@@ -46,31 +46,31 @@ class Pool:
 
     def __init__(self, task: Task) -> None:
         self._task = task
-        self._entries: dict[Outcome, _Entry] = {}
+        self._entries: dict[PatternKey, _Entry] = {}
 
     def add(self, pattern: Pattern) -> bool:
         """Keep a pattern unless one like it is known; say whether it is new.
 
         One that the task does not allow is not kept.
         """
-        if not pattern.spots or not self._task.allows(pattern):
+        if not pattern.placements or not self._task.allows(pattern):
             return False
-        counts = usage(pattern.spots)
-        key = (pattern.kind, frozenset(counts.items()))
+        counts = item_counts(pattern.placements)
+        key = (pattern.bin_type, frozenset(counts.items()))
         if key in self._entries:
             return False
-        shapes = self._task.shapes
+        shapes = self._task.item_types
         made = sum(shapes[shape].area * n for shape, n in counts.items())
-        waste = self._task.kinds[pattern.kind].area - made
+        waste = self._task.bin_types[pattern.bin_type].area - made
         self._entries[key] = _Entry(pattern, counts, waste)
         return True
 
-    def since(self, number: int) -> Iterator[tuple[Pattern, dict[int, int]]]:
+    def added_since(self, number: int) -> Iterator[tuple[Pattern, dict[int, int]]]:
         """Yield the patterns that came after the first `number`, and what they make."""
         for entry in list(islice(self._entries.values(), number, None)):
             yield entry.pattern, entry.counts
 
-    def add_uses(self, uses: Uses) -> None:
+    def add_plan(self, uses: Plan) -> None:
         """Keep every pattern of a plan."""
         for pattern, _ in uses:
             self.add(pattern)
@@ -78,12 +78,12 @@ class Pool:
     def __len__(self) -> int:
         return len(self._entries)
 
-    def best(self, most: int, always: Uses) -> Iterator[tuple[Pattern, dict[int, int]]]:
+    def least_waste(self, most: int, always: Plan) -> Iterator[tuple[Pattern, dict[int, int]]]:
         """Yield at most `most` patterns, least waste for their kind first, and all of `always`."""
-        kinds = self._task.kinds
+        kinds = self._task.bin_types
         by_kind: dict[int, list[_Entry]] = {}
         for entry in self._entries.values():
-            by_kind.setdefault(entry.pattern.kind, []).append(entry)
+            by_kind.setdefault(entry.pattern.bin_type, []).append(entry)
         share = max(1, most // max(1, len(by_kind)))
         seen = set()
         for kind, entries in by_kind.items():
@@ -93,19 +93,19 @@ class Pool:
                 seen.add((kind, frozenset(entry.counts.items())))
                 yield entry.pattern, entry.counts
         for pattern, _ in always:
-            counts = usage(pattern.spots)
-            key = (pattern.kind, frozenset(counts.items()))
+            counts = item_counts(pattern.placements)
+            key = (pattern.bin_type, frozenset(counts.items()))
             if key not in seen:
                 seen.add(key)
                 yield pattern, counts
 
 
-def outcome(pattern: Pattern) -> Outcome:
+def pattern_key(pattern: Pattern) -> PatternKey:
     """Return what a pattern makes of which kind of sheet."""
-    return pattern.kind, frozenset(usage(pattern.spots).items())
+    return pattern.bin_type, frozenset(item_counts(pattern.placements).items())
 
 
-def joined(some: Uses, others: Uses) -> Uses:
+def merge_plans(some: Plan, others: Plan) -> Plan:
     """Return two plans as one."""
     copies: dict[Pattern, int] = {}
     for pattern, number in (*some, *others):
@@ -113,35 +113,35 @@ def joined(some: Uses, others: Uses) -> Uses:
     return tuple(copies.items())
 
 
-def crowded(uses: Uses) -> bool:
+def has_too_many_pieces(uses: Plan) -> bool:
     """Whether layouts hold so many pieces that to work them over would take for ever.
 
     So many pieces on a sheet fill it to the last strip anyway.
     """
-    return sum(len(pattern.spots) for pattern, _ in uses) > _CROWDED
+    return sum(len(pattern.placements) for pattern, _ in uses) > _MAX_PIECES
 
 
-def standing(task: Task, uses: Uses) -> tuple[int, int, int]:
+def objective(task: Task, uses: Plan) -> tuple[int, int, int]:
     """Return how good a plan is, smaller first: area not made, cost, sheets."""
-    unmade = sum(shape.area * shape.wanted for shape in task.shapes)
+    unmade = sum(shape.area * shape.demand for shape in task.item_types)
     cost = sheets = 0
     for pattern, copies in uses:
-        unmade -= copies * sum(task.shapes[spot.shape].area for spot in pattern.spots)
-        cost += copies * task.kinds[pattern.kind].price
+        unmade -= copies * sum(task.item_types[spot.item_type].area for spot in pattern.placements)
+        cost += copies * task.bin_types[pattern.bin_type].price
         sheets += copies
     return unmade, cost, sheets
 
 
-def trim(task: Task, uses: Uses) -> Uses:
+def trim_overproduction(task: Task, uses: Plan) -> Plan:
     """Take off the sheets what is made more often than wanted, and sheets that end up empty."""
     left = list(task.demand)
     kept: dict[Pattern, int] = {}
     # Fullest sheets first, so that the gaps gather on few sheets and leave large offcuts there.
-    areas = [shape.area for shape in task.shapes]
+    areas = [shape.area for shape in task.item_types]
     for pattern, copies in sorted(
-        uses, key=lambda use: -sum(areas[spot.shape] for spot in use[0].spots)
+        uses, key=lambda use: -sum(areas[spot.item_type] for spot in use[0].placements)
     ):
-        counts = usage(pattern.spots)
+        counts = item_counts(pattern.placements)
         whole = min(copies, *(left[shape] // number for shape, number in counts.items()))
         if whole:
             kept[pattern] = kept.get(pattern, 0) + whole
@@ -149,12 +149,12 @@ def trim(task: Task, uses: Uses) -> Uses:
                 left[shape] -= whole * number
         for _ in range(copies - whole):
             spots = []
-            for spot in pattern.spots:
-                if left[spot.shape]:
-                    left[spot.shape] -= 1
+            for spot in pattern.placements:
+                if left[spot.item_type]:
+                    left[spot.item_type] -= 1
                     spots.append(spot)
             if not spots:
                 break
-            partial = Pattern(pattern.kind, tuple(spots))
+            partial = Pattern(pattern.bin_type, tuple(spots))
             kept[partial] = kept.get(partial, 0) + 1
     return tuple(kept.items())

@@ -21,16 +21,16 @@ from nester.core.lengths import Length
 from nester.core.piece import Grain, Turn
 from nester.core.problem import (
     Cuts,
+    Demand,
     Margins,
-    Placed,
+    PlacedPiece,
     Problem,
     Rect,
-    Stock,
-    Want,
+    StockItem,
     placed_voids,
 )
 
-__all__ = ["Blank", "Laid", "Sheet", "placed_on"]
+__all__ = ["Blank", "PreparedPaper", "Sheet", "placed_on"]
 
 
 class Blank(NamedTuple):
@@ -38,21 +38,21 @@ class Blank(NamedTuple):
 
     Attributes
     ----------
-    turns
+    rotatable
         Whether it may be turned from how it is laid.
     turned
         Whether it is laid a quarter turn from how it is asked for.
     """
 
-    want: Want
+    demand: Demand
     width: Length
     height: Length
-    turns: bool
+    rotatable: bool
     turned: bool
     voids: tuple[Rect, ...] = ()
 
     @property
-    def same_after_half_turn(self) -> bool:
+    def is_half_turn_symmetric(self) -> bool:
         """Whether half a turn changes nothing."""
         around = (
             Rect(self.width - v.right, self.height - v.bottom, v.width, v.height)
@@ -68,18 +68,18 @@ class Sheet(NamedTuple):
     ----------
     turned
         Whether it is laid a quarter turn clockwise.
-    spoiled
+    defects
         Where nothing may lie.
     """
 
-    stock: Stock
+    stock: StockItem
     width: Length
     height: Length
     turned: bool
-    spoiled: tuple[Rect, ...] = ()
+    defects: tuple[Rect, ...] = ()
 
     @property
-    def edges(self) -> Margins:
+    def trim_edges(self) -> Margins:
         """1 where the sheet has a margin beyond what is usable, as it is laid; else 0."""
         left, top, right, bottom = (int(edge > 0) for edge in self.stock.margins)
         return (
@@ -87,7 +87,7 @@ class Sheet(NamedTuple):
         )
 
 
-class Laid:
+class PreparedPaper:
     """One paper's wants and stock, laid out.
 
     Attributes
@@ -102,15 +102,17 @@ class Laid:
         lies one way in some of its sheets and another way in others.
     """
 
-    def __init__(self, wants: Sequence[Want], stock: Iterable[Stock], problem: Problem) -> None:
+    def __init__(
+        self, wants: Sequence[Demand], stock: Iterable[StockItem], problem: Problem
+    ) -> None:
         # Rounded up to a whole number of fine units on either side.
-        self._half = -(-problem.gap // 2)
+        self._half_gap = -(-problem.gap // 2)
         self._cuts = problem.cuts
         usable = [one for one in stock if min(one.usable[2:]) > 0]
         self._grains = {one.grain for one in usable} - {Grain.ANY}
         wishes = any(want.grain is not Grain.ANY for want in wants)
-        self._mixed = wishes and len(self._grains) > 1
-        if self._mixed and any(want.turn is not Turn.ANY for want in wants):
+        self._mixed_grain = wishes and len(self._grains) > 1
+        if self._mixed_grain and any(want.turn is not Turn.ANY for want in wants):
             paper = f"paper '{usable[0].paper}'" if usable[0].paper else "the paper"
             raise Refusal(
                 f"of {paper} some pieces must follow the grain and others must not turn, but the"
@@ -119,23 +121,23 @@ class Laid:
         self.blanks = tuple(map(self._blank, wants))
         self.sheets = tuple(map(self._sheet, usable))
 
-    def _blank(self, want: Want) -> Blank:
+    def _blank(self, want: Demand) -> Blank:
         turned, turns = False, want.turn is Turn.ANY
         if want.grain is not Grain.ANY and self._grains:
             # Where sheets' grains differ, all are laid with their fibres along their width.
-            along = Grain.WIDTH if self._mixed else next(iter(self._grains))
+            along = Grain.WIDTH if self._mixed_grain else next(iter(self._grains))
             turned, turns = want.grain is not along, False
-        gap = 2 * self._half
+        gap = 2 * self._half_gap
         blank = Blank(want, want.width + gap, want.height + gap, turns, False)
-        blank = blank._replace(voids=tuple(self._narrowed(want)))
-        if self._mixed and not blank.same_after_half_turn:
+        blank = blank._replace(voids=tuple(self._shrunk_voids(want)))
+        if self._mixed_grain and not blank.is_half_turn_symmetric:
             # It would have to be told apart from itself after half a turn: its voids stay empty.
             blank = blank._replace(voids=())
-        return _turned(blank) if turned else blank
+        return _turned_blank(blank) if turned else blank
 
-    def _narrowed(self, want: Want) -> Iterable[Rect]:
+    def _shrunk_voids(self, want: Demand) -> Iterable[Rect]:
         """Yield what a gap leaves of a want's voids, within its blank and the border around it."""
-        gap = 2 * self._half
+        gap = 2 * self._half_gap
         blank = Rect(0, 0, want.width + gap, want.height + gap)
         if gap and self._cuts is Cuts.FREE:
             solid = solid_rows(Rect(0, 0, want.width, want.height), want.voids)
@@ -149,26 +151,26 @@ class Laid:
             if left < right and top < bottom:
                 yield Rect(left, top, right - left, bottom - top)
 
-    def _sheet(self, stock: Stock) -> Sheet:
-        gap = 2 * self._half
+    def _sheet(self, stock: StockItem) -> Sheet:
+        gap = 2 * self._half_gap
         x, y, width, height = stock.usable
         area = Rect(0, 0, width + gap, height + gap)
         spoiled = []
-        for one in stock.spoiled:
+        for one in stock.damaged:
             # To the edge, where it reaches the edge; and half a gap away from pieces.
-            left = max(0, one.x - x + self._half) if one.x > x else 0
-            top = max(0, one.y - y + self._half) if one.y > y else 0
-            right = one.right - x + self._half if one.right < x + width else area.right
-            bottom = one.bottom - y + self._half if one.bottom < y + height else area.bottom
+            left = max(0, one.x - x + self._half_gap) if one.x > x else 0
+            top = max(0, one.y - y + self._half_gap) if one.y > y else 0
+            right = one.right - x + self._half_gap if one.right < x + width else area.right
+            bottom = one.bottom - y + self._half_gap if one.bottom < y + height else area.bottom
             if left < right and top < bottom:
                 spoiled.append(Rect(left, top, right - left, bottom - top))
-        if self._mixed and stock.grain is Grain.HEIGHT:
-            turned = tuple(_clockwise(one, area.height) for one in spoiled)
+        if self._mixed_grain and stock.grain is Grain.HEIGHT:
+            turned = tuple(_turned_rect(one, area.height) for one in spoiled)
             return Sheet(stock, area.height, area.width, True, turned)
         return Sheet(stock, area.width, area.height, False, tuple(spoiled))
 
 
-def placed_on(sheet: Sheet, blank: Blank, at: Rect, turned: bool) -> Placed:
+def placed_on(sheet: Sheet, blank: Blank, at: Rect, turned: bool) -> PlacedPiece:
     """Return where on the real sheet a piece lies.
 
     Parameters
@@ -181,20 +183,22 @@ def placed_on(sheet: Sheet, blank: Blank, at: Rect, turned: bool) -> Placed:
     if sheet.turned:
         # Back, counter-clockwise.
         at = Rect(at.y, sheet.width - at.right, at.height, at.width)
-    want = blank.want
+    want = blank.demand
     gap = (blank.width + blank.height - want.width - want.height) // 2
     x, y = sheet.stock.usable[:2]
     quarters = blank.turned + turned + sheet.turned
-    return Placed(want.name, x + at.x, y + at.y, at.width - gap, at.height - gap, quarters % 2 == 1)
+    return PlacedPiece(
+        want.name, x + at.x, y + at.y, at.width - gap, at.height - gap, quarters % 2 == 1
+    )
 
 
-def _turned(blank: Blank) -> Blank:
+def _turned_blank(blank: Blank) -> Blank:
     """Return a blank laid a quarter turn clockwise."""
-    want = Want("", blank.width, blank.height, 1, voids=blank.voids)
-    voids = placed_voids(want, Placed("", 0, 0, blank.height, blank.width, True))
+    want = Demand("", blank.width, blank.height, 1, voids=blank.voids)
+    voids = placed_voids(want, PlacedPiece("", 0, 0, blank.height, blank.width, True))
     return blank._replace(width=blank.height, height=blank.width, turned=True, voids=voids)
 
 
-def _clockwise(rect: Rect, height: Length) -> Rect:
+def _turned_rect(rect: Rect, height: Length) -> Rect:
     """Return a rectangle of an area so high after the area is turned a quarter clockwise."""
     return Rect(height - rect.bottom, rect.x, rect.height, rect.width)

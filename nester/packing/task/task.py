@@ -14,32 +14,32 @@ from fractions import Fraction
 from math import gcd, lcm
 from typing import NamedTuple
 
-from nester.core.geometry import largest_clear, solid_columns, solid_rows
+from nester.core.geometry import maximal_free_rectangles, solid_columns, solid_rows
 from nester.core.piece import Grain, Turn
-from nester.core.problem import Cuts, Placed, Problem, Rect, Stock, Want, placed_voids
+from nester.core.problem import Cuts, Demand, PlacedPiece, Problem, Rect, StockItem, placed_voids
 from nester.cutting import (
-    separable,
+    is_guillotine,
     stages_needed,
 )
-from nester.packing.task.preprocess import Blank, Laid, Sheet
+from nester.packing.task.preprocess import Blank, PreparedPaper, Sheet
 
 __all__ = [
-    "Kind",
+    "BinType",
+    "ItemType",
     "Pattern",
-    "Shape",
-    "Spot",
+    "Placement",
     "Task",
-    "split_by_paper",
-    "usage",
-    "ways",
-    "whole_prices",
+    "integer_prices",
+    "item_counts",
+    "orientations",
+    "tasks_by_paper",
 ]
 
 _LARGEST_PRICE = 2**40
 """Whole prices stay below this, so that sums over a million sheets fit the solver's 64 bits."""
 
 
-class Shape(NamedTuple):
+class ItemType(NamedTuple):
     """Equal pieces: sides in scaled units, how many, and whether a quarter turn changes anything.
 
     `voids` are those of the upright blank into which other pieces may reach.
@@ -47,8 +47,8 @@ class Shape(NamedTuple):
 
     width: int
     height: int
-    wanted: int
-    turns: bool
+    demand: int
+    rotatable: bool
     voids: tuple[Rect, ...] = ()
 
     @property
@@ -61,12 +61,12 @@ class Shape(NamedTuple):
         """Area of the blank without its voids."""
         return self.area - sum(void.area for void in self.voids)
 
-    def sides(self, turned: bool) -> tuple[int, int]:
+    def oriented_size(self, turned: bool) -> tuple[int, int]:
         """Return its width and height as it lies."""
         return (self.height, self.width) if turned else (self.width, self.height)
 
     @property
-    def same_turned(self) -> bool:
+    def is_rotation_symmetric(self) -> bool:
         """Whether a quarter turn changes nothing."""
         return self.width == self.height and self.voids_at(0, 0, True) == self.voids
 
@@ -75,8 +75,8 @@ class Shape(NamedTuple):
         if not self.voids:
             return ()
         width, height = (self.height, self.width) if turned else (self.width, self.height)
-        want = Want("", self.width, self.height, 1, voids=self.voids)
-        return tuple(sorted(placed_voids(want, Placed("", x, y, width, height, turned))))
+        want = Demand("", self.width, self.height, 1, voids=self.voids)
+        return tuple(sorted(placed_voids(want, PlacedPiece("", x, y, width, height, turned))))
 
     def rows(self) -> tuple[Rect, ...]:
         """Return what is solid of it in rows as wide as can be."""
@@ -89,26 +89,28 @@ class Shape(NamedTuple):
     def fits(self, width: int, height: int) -> bool:
         """Whether one such piece fits into a width × height rectangle."""
         return (self.width <= width and self.height <= height) or (
-            self.turns and self.height <= width and self.width <= height
+            self.rotatable and self.height <= width and self.width <= height
         )
 
 
-def ways(shape: Shape) -> tuple[tuple[int, int], ...]:
+def orientations(shape: ItemType) -> tuple[tuple[int, int], ...]:
     """Return the sizes that a shape may take on a sheet: upright, and turned if it may be."""
-    return tuple(shape.sides(turned) for turned in ((False, True) if shape.turns else (False,)))
+    return tuple(
+        shape.oriented_size(turned) for turned in ((False, True) if shape.rotatable else (False,))
+    )
 
 
-class Kind(NamedTuple):
+class BinType(NamedTuple):
     """Equal sheets: sides in scaled units, how many (None: as many as needed), whole price.
 
-    In what is `spoiled` nothing may lie; a bound may leave it out of account.
+    In what is `defects` nothing may lie; a bound may leave it out of account.
     """
 
     width: int
     height: int
     on_hand: int | None
     price: int
-    spoiled: tuple[Rect, ...] = ()
+    defects: tuple[Rect, ...] = ()
 
     @property
     def area(self) -> int:
@@ -116,10 +118,10 @@ class Kind(NamedTuple):
         return self.width * self.height
 
 
-class Spot(NamedTuple):
+class Placement(NamedTuple):
     """A shape (by index) lying on a sheet with its top left corner at x, y."""
 
-    shape: int
+    item_type: int
     x: int
     y: int
     turned: bool
@@ -128,15 +130,15 @@ class Spot(NamedTuple):
 class Pattern(NamedTuple):
     """Shapes placed on one sheet of a kind (by index)."""
 
-    kind: int
-    spots: tuple[Spot, ...]
+    bin_type: int
+    placements: tuple[Placement, ...]
 
 
-def usage(spots: Iterable[Spot]) -> dict[int, int]:
+def item_counts(spots: Iterable[Placement]) -> dict[int, int]:
     """Count the shapes among spots, by index."""
     counts: dict[int, int] = defaultdict(int)
     for spot in spots:
-        counts[spot.shape] += 1
+        counts[spot.item_type] += 1
     return dict(counts)
 
 
@@ -146,44 +148,44 @@ class Task:
 
     Attributes
     ----------
-    shapes, kinds
+    item_types, bin_types
         What is to be cut and from what.  Every shape fits at least one kind.
-    members
+    blanks
         For each shape, the blanks it stands for, in the problem's order.
     sheets
         For each kind, the sheet it stands for.
-    divisor
+    length_unit
         Fine units in one scaled unit.
     price_unit
         Money in one unit of whole price; whole prices are rounded down to it, and exact unless
         the prices span more than 2⁴⁰.
-    stages
+    max_stages
         How often at most the way of cutting may change until a piece is free; None: any number.
     """
 
     paper: str
-    shapes: tuple[Shape, ...]
-    kinds: tuple[Kind, ...]
-    members: tuple[tuple[Blank, ...], ...]
+    item_types: tuple[ItemType, ...]
+    bin_types: tuple[BinType, ...]
+    blanks: tuple[tuple[Blank, ...], ...]
     sheets: tuple[Sheet, ...]
-    divisor: int
+    length_unit: int
     price_unit: Fraction
-    stages: int | None = None
+    max_stages: int | None = None
 
     @property
     def demand(self) -> tuple[int, ...]:
         """How many of each shape are wanted."""
-        return tuple(shape.wanted for shape in self.shapes)
+        return tuple(shape.demand for shape in self.item_types)
 
     def with_demand(self, counts: Sequence[int]) -> Task:
         """Return the same task for other counts of its shapes, some perhaps none."""
-        shapes = (s._replace(wanted=n) for s, n in zip(self.shapes, counts, strict=True))
-        return replace(self, shapes=tuple(shapes))
+        shapes = (s._replace(demand=n) for s, n in zip(self.item_types, counts, strict=True))
+        return replace(self, item_types=tuple(shapes))
 
-    def most_of(self, kind: int) -> int:
+    def max_sheets(self, kind: int) -> int:
         """How many sheets of a kind a sensible plan uses at most: one a piece, if there are."""
         pieces = sum(self.demand)
-        on_hand = self.kinds[kind].on_hand
+        on_hand = self.bin_types[kind].on_hand
         return pieces if on_hand is None else min(on_hand, pieces)
 
     def exact_cost(self, uses: dict[int, int]) -> Fraction:
@@ -192,71 +194,73 @@ class Task:
         return sum(prices, Fraction(0))
 
     @property
-    def is_plain(self) -> bool:
+    def is_unrestricted(self) -> bool:
         """Whether pieces may lie anywhere, and cuts go any way that the kind of cuts allows."""
-        return self.stages is None and not any(kind.spoiled for kind in self.kinds)
+        return self.max_stages is None and not any(kind.defects for kind in self.bin_types)
 
     def allows(self, pattern: Pattern) -> bool:
         """Whether nothing lies on what is spoiled, and it comes apart in as many stages as may be.
 
         Of other rules a pattern is taken to keep to them.
         """
-        kind = self.kinds[pattern.kind]
-        if not kind.spoiled and self.stages is None:
+        kind = self.bin_types[pattern.bin_type]
+        if not kind.defects and self.max_stages is None:
             return True
         boxes, voids = [], []
-        for index, x, y, turned in pattern.spots:
-            shape = self.shapes[index]
-            boxes.append(Rect(x, y, *shape.sides(turned)))
+        for index, x, y, turned in pattern.placements:
+            shape = self.item_types[index]
+            boxes.append(Rect(x, y, *shape.oriented_size(turned)))
             voids.append(shape.voids_at(x, y, turned))
         if any(
-            solid.meets(bad)
-            for bad in kind.spoiled
+            solid.overlaps(bad)
+            for bad in kind.defects
             for box, of_one in zip(boxes, voids, strict=True)
-            if box.meets(bad)
+            if box.overlaps(bad)
             for solid in solid_rows(box, of_one)
         ):
             return False
-        if self.stages is None:
+        if self.max_stages is None:
             return True
-        left, top, right, bottom = self.sheets[pattern.kind].edges
+        left, top, right, bottom = self.sheets[pattern.bin_type].trim_edges
         whole = Rect(-left, -top, left + kind.width + right, top + kind.height + bottom)
-        return stages_needed(whole, boxes, voids) <= self.stages
+        return stages_needed(whole, boxes, voids) <= self.max_stages
 
 
-def split_by_paper(problem: Problem) -> tuple[list[Task], list[tuple[Want, str]]]:
+def tasks_by_paper(problem: Problem) -> tuple[list[Task], list[tuple[Demand, str]]]:
     """Return a task for each paper that has work to do, and the wants that fit no sheet, with why.
 
     Papers come in the order in which the wants name them.
     """
-    stock_of: dict[str, list[Stock]] = defaultdict(list)
+    stock_of: dict[str, list[StockItem]] = defaultdict(list)
     for stock in problem.stock:
         if stock.quantity is None or stock.quantity > 0:
             stock_of[stock.paper].append(stock)
-    wants_of: dict[str, list[Want]] = defaultdict(list)
-    hopeless: list[tuple[Want, str]] = []
+    wants_of: dict[str, list[Demand]] = defaultdict(list)
+    hopeless: list[tuple[Demand, str]] = []
     stages = problem.trimmer.stages if problem.cuts is Cuts.STRAIGHT else None
-    for want in problem.wants:
-        why = _why_hopeless(want, stock_of[want.paper], stages)
+    for want in problem.demands:
+        why = _why_unplaceable(want, stock_of[want.paper], stages)
         if why:
             hopeless.append((want, why))
         else:
             wants_of[want.paper].append(want)
     tasks = [
-        _task(paper, Laid(wants, stock_of[paper], problem), problem.cuts, stages)
+        _make_task(paper, PreparedPaper(wants, stock_of[paper], problem), problem.cuts, stages)
         for paper, wants in wants_of.items()
     ]
     return tasks, hopeless
 
 
-def _why_hopeless(want: Want, stock: Sequence[Stock], stages: int | None) -> str:
+def _why_unplaceable(want: Demand, stock: Sequence[StockItem], stages: int | None) -> str:
     if not stock:
         return f"there is no sheet of paper '{want.paper}'" if want.paper else "there is no sheet"
-    if any(_may_lie(want, one, stages) for one in stock):
+    if any(_can_be_placed(want, one, stages) for one in stock):
         return ""
-    if any(_may_lie(want, one, None) for one in stock):
+    if any(_can_be_placed(want, one, None) for one in stock):
         return "one stage of cuts frees it from no sheet: it is as long or as wide as none"
-    if any(_may_lie(replace(want, turn=Turn.ANY, grain=Grain.ANY), one, None) for one in stock):
+    if any(
+        _can_be_placed(replace(want, turn=Turn.ANY, grain=Grain.ANY), one, None) for one in stock
+    ):
         return "it fits no sheet without a turn that it may not make"
     return (
         "it is larger than every sheet of its paper"
@@ -265,7 +269,7 @@ def _why_hopeless(want: Want, stock: Sequence[Stock], stages: int | None) -> str
     )
 
 
-def _may_lie(want: Want, stock: Stock, stages: int | None) -> bool:
+def _can_be_placed(want: Demand, stock: StockItem, stages: int | None) -> bool:
     """Tell whether one such piece finds room on a sheet, and so many stages of cuts free it.
 
     Two stages free any piece that lies in a corner.  One does if it is as long as the sheet is wide
@@ -278,13 +282,13 @@ def _may_lie(want: Want, stock: Stock, stages: int | None) -> bool:
         if want.grain is not stock.grain:
             width, height = height, width
     whole, margins = stock.usable, stock.margins
-    shape = Shape(width, height, 1, turns)
-    for _, _, wide, high in largest_clear(whole, stock.spoiled):
+    shape = ItemType(width, height, 1, turns)
+    for _, _, wide, high in maximal_free_rectangles(whole, stock.damaged):
         if stages != 1:
             if shape.fits(wide, high):
                 return True
             continue
-        for across, down in ways(shape):
+        for across, down in orientations(shape):
             strip = (across == whole.width and not (margins.left or margins.right)) or (
                 down == whole.height and not (margins.top or margins.bottom)
             )
@@ -293,23 +297,23 @@ def _may_lie(want: Want, stock: Stock, stages: int | None) -> bool:
     return False
 
 
-_Merged = tuple[int, int, bool, tuple[Rect, ...]]
+_ItemKey = tuple[int, int, bool, tuple[Rect, ...]]
 """What equal pieces have in common: sides, whether they turn, voids."""
 
 
-def _task(paper: str, laid: Laid, cuts: Cuts, stages: int | None) -> Task:
-    merged: dict[_Merged, list[Blank]] = defaultdict(list)
+def _make_task(paper: str, laid: PreparedPaper, cuts: Cuts, stages: int | None) -> Task:
+    merged: dict[_ItemKey, list[Blank]] = defaultdict(list)
     for blank in laid.blanks:
-        merged[_merged(blank, _open_voids(blank, laid.blanks, cuts))].append(blank)
+        merged[_item_key(blank, _usable_voids(blank, laid.blanks, cuts))].append(blank)
     smallest = min(min(width, height) for width, height, *_ in merged)
     useful = [s for s in laid.sheets if min(s.width, s.height) >= smallest]
     divisor = gcd(
         *(side for width, height, *_ in merged for side in (width, height)),
         *(side for *_, voids in merged for void in voids for side in void),
         *(side for s in useful for side in (s.width, s.height)),
-        *(side for s in useful for bad in s.spoiled for side in bad),
+        *(side for s in useful for bad in s.defects for side in bad),
     )
-    prices, price_unit = whole_prices([s.stock.price for s in useful])
+    prices, price_unit = integer_prices([s.stock.price for s in useful])
     # Largest first: the order in which methods and people like to think of them.
     keys = sorted(merged, key=lambda key: (-key[0] * key[1], key))
 
@@ -318,50 +322,50 @@ def _task(paper: str, laid: Laid, cuts: Cuts, stages: int | None) -> Task:
 
     return Task(
         paper=paper,
-        shapes=tuple(
-            Shape(
+        item_types=tuple(
+            ItemType(
                 width // divisor,
                 height // divisor,
-                sum(blank.want.quantity for blank in merged[width, height, turns, voids]),
+                sum(blank.demand.quantity for blank in merged[width, height, turns, voids]),
                 turns,
                 scaled(voids),
             )
             for width, height, turns, voids in keys
         ),
-        kinds=tuple(
-            Kind(
+        bin_types=tuple(
+            BinType(
                 sheet.width // divisor,
                 sheet.height // divisor,
                 sheet.stock.quantity,
                 price,
-                scaled(sheet.spoiled),
+                scaled(sheet.defects),
             )
             for sheet, price in zip(useful, prices, strict=True)
         ),
-        members=tuple(tuple(merged[key]) for key in keys),
+        blanks=tuple(tuple(merged[key]) for key in keys),
         sheets=tuple(useful),
-        divisor=divisor,
+        length_unit=divisor,
         price_unit=price_unit,
-        stages=stages,
+        max_stages=stages,
     )
 
 
-def _merged(blank: Blank, voids: tuple[Rect, ...]) -> _Merged:
+def _item_key(blank: Blank, voids: tuple[Rect, ...]) -> _ItemKey:
     """Return what a blank has in common with its like; plain rectangles that turn lie lengthwise.
 
     Those with voids stay as they are laid: two quarter turns are more than none.
     """
     width, height = blank.width, blank.height
     if voids:
-        as_is = Shape(width, height, 1, False, tuple(sorted(voids)))
-        return width, height, blank.turns and not as_is.same_turned, as_is.voids
-    turns = blank.turns and width != height
+        as_is = ItemType(width, height, 1, False, tuple(sorted(voids)))
+        return width, height, blank.rotatable and not as_is.is_rotation_symmetric, as_is.voids
+    turns = blank.rotatable and width != height
     if turns and width < height:
         width, height = height, width
     return width, height, turns, ()
 
 
-def _open_voids(blank: Blank, blanks: Sequence[Blank], cuts: Cuts) -> tuple[Rect, ...]:
+def _usable_voids(blank: Blank, blanks: Sequence[Blank], cuts: Cuts) -> tuple[Rect, ...]:
     """Return the voids into which other pieces can reach.
 
     With free cuts these are all, since even an arm may reach into one.  With straight cuts it is
@@ -370,15 +374,15 @@ def _open_voids(blank: Blank, blanks: Sequence[Blank], cuts: Cuts) -> tuple[Rect
     """
     if cuts is Cuts.FREE:
         return blank.voids
-    shapes = [Shape(one.width, one.height, 1, one.turns) for one in blanks]
+    shapes = [ItemType(one.width, one.height, 1, one.rotatable) for one in blanks]
     held = [v for v in blank.voids if any(shape.fits(v.width, v.height) for shape in shapes)]
     held.sort(key=lambda void: (-void.area, void))
-    while not separable(Placed("", *void) for void in held):
+    while not is_guillotine(PlacedPiece("", *void) for void in held):
         held.pop()
     return tuple(held)
 
 
-def whole_prices(prices: Sequence[Fraction]) -> tuple[list[int], Fraction]:
+def integer_prices(prices: Sequence[Fraction]) -> tuple[list[int], Fraction]:
     """Return prices as whole numbers, and the unit of money in which they are counted.
 
     It is the largest unit in which all are whole, or a coarser one if they'd be huge; then they

@@ -7,12 +7,12 @@ from collections.abc import Iterable
 from itertools import combinations
 
 from nester.core.errors import Refusal
-from nester.core.problem import Problem, Rect, Want
+from nester.core.problem import Demand, Problem, Rect
 
-__all__ = ["refuse_unsound"]
+__all__ = ["validate"]
 
 
-def refuse_unsound(problem: Problem) -> None:
+def validate(problem: Problem) -> None:
     """Refuse a problem that has no meaning.
 
     Raises
@@ -21,17 +21,17 @@ def refuse_unsound(problem: Problem) -> None:
         If a name stands for two things, a side is not positive, a quantity or a price is negative,
         or voids leave their blank or overlap; the first fault found is named.
     """
-    _refuse_doubles("piece", (want.name for want in problem.wants))
-    _refuse_doubles("sheet", (stock.name for stock in problem.stock))
-    for want in problem.wants:
-        _refuse_sides(f"piece '{want.name}'", want.width, want.height)
+    _check_unique_names("piece", (want.name for want in problem.demands))
+    _check_unique_names("sheet", (stock.name for stock in problem.stock))
+    for want in problem.demands:
+        _check_sides(f"piece '{want.name}'", want.width, want.height)
         if want.quantity < 0:
             raise Refusal(
                 f"piece '{want.name}' is wanted {want.quantity} times; none or more would do"
             )
-        _refuse_voids(want)
+        _check_voids(want)
     for stock in problem.stock:
-        _refuse_sides(f"sheet '{stock.name}'", stock.width, stock.height)
+        _check_sides(f"sheet '{stock.name}'", stock.width, stock.height)
         if stock.quantity is not None and stock.quantity < 0:
             raise Refusal(
                 f"of sheet '{stock.name}' there are {stock.quantity}; none or more would do"
@@ -44,21 +44,21 @@ def refuse_unsound(problem: Problem) -> None:
         raise Refusal("the smallest offcut worth keeping is shorter than nothing")
 
 
-def _refuse_doubles(what: str, names: Iterable[str]) -> None:
+def _check_unique_names(what: str, names: Iterable[str]) -> None:
     for name, number in Counter(names).items():
         if number > 1:
             raise Refusal(f"{number} kinds of {what} are named '{name}'; each needs its own name")
 
 
-def _refuse_sides(what: str, width: int, height: int) -> None:
+def _check_sides(what: str, width: int, height: int) -> None:
     if width <= 0 or height <= 0:
         raise Refusal(f"{what} has a side that is not longer than nothing")
 
 
-def _refuse_voids(want: Want) -> None:
+def _check_voids(want: Demand) -> None:
     blank = Rect(0, 0, want.width, want.height)
     for void in want.voids:
-        _refuse_sides(f"a void of piece '{want.name}'", void.width, void.height)
+        _check_sides(f"a void of piece '{want.name}'", void.width, void.height)
         if void.x < 0 or void.y < 0 or void.right > blank.right or void.bottom > blank.bottom:
             raise Refusal(f"a void of piece '{want.name}' reaches out of its blank")
     if any(_overlap(one, other) for one, other in combinations(want.voids, 2)):

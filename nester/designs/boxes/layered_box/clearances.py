@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from nester.core.lengths import Length
-from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_room
+from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_clearance
 from nester.designs.base.design import Settings
-from nester.designs.boxes.layered_box.sizes import INSIDE, OUTSIDE, Box, in_words
+from nester.designs.boxes.layered_box.sizes import INSIDE, OUTSIDE, LayeredBox, plain_name
 
 __all__ = [
     "fitting_clearance",
@@ -22,9 +22,9 @@ __all__ = [
     "mat_role",
 ]
 
-_STANDING = 2
+_WALL_HALF_THICKNESSES = 2
 """Half sheets of two walls on one side of their score lines."""
-_LYING = 4
+_FACING_HALF_THICKNESSES = 4
 """Half sheets of two facings, one on each of two walls."""
 
 
@@ -33,79 +33,89 @@ def mat_role(role: str, layer: int) -> str:
     return role if layer == 1 else f"{role}.{layer}"
 
 
-def _role(box: Box, place: int) -> str:
+def _role(box: LayeredBox, place: int) -> str:
     return "tray" if box.is_tray(place) else f"tier.{place}"
 
 
-def _mats(box: Box, role: str, half_sheets: int) -> Iterable[Layer]:
+def _mat_layers(box: LayeredBox, role: str, half_sheets: int) -> Iterable[Layer]:
     return (Layer(mat_role(role, layer), half_sheets) for layer in range(1, box.layers + 1))
 
 
-def _opposite(count: int) -> int:
+def _count_on_opposite_walls(count: int) -> int:
     """Return how many of some things spread evenly over four walls lie on two opposite ones."""
     return 2 * (count // 4) + min(2, count % 4)
 
 
-def _side(box: Box, place: int, side: str) -> Iterable[Layer]:
+def _layers_on_side(box: LayeredBox, place: int, side: str) -> Iterable[Layer]:
     """Give what lies on one side of two opposite walls of a tier, the walls with it."""
     role = _role(box, place)
-    yield Layer(role, _STANDING)
+    yield Layer(role, _WALL_HALF_THICKNESSES)
     if box.mats_on(side):
-        yield from _mats(box, f"mat.{place}.{side}", _LYING)
+        yield from _mat_layers(box, f"mat.{place}.{side}", _FACING_HALF_THICKNESSES)
     photos = box.photos_on(place, side)
     if photos:
-        yield Layer("photo", 2 * _opposite(photos))
+        yield Layer("photo", 2 * _count_on_opposite_walls(photos))
 
 
-def _outside(box: Box, place: int) -> Iterable[Layer]:
-    yield from _side(box, place, OUTSIDE)
+def _layers_outside_wall(box: LayeredBox, place: int) -> Iterable[Layer]:
+    yield from _layers_on_side(box, place, OUTSIDE)
     if not box.is_tray(place) and box.has_flaps(place):
-        yield Layer(_role(box, place), _LYING)
+        yield Layer(_role(box, place), _FACING_HALF_THICKNESSES)
 
 
-def layers_outside(box: Box, place: int) -> int:
+def layers_outside(box: LayeredBox, place: int) -> int:
     """Return how many papers lie on the outside of a tier's walls."""
-    return len(tuple(_outside(box, place))) - 1
+    return len(tuple(_layers_outside_wall(box, place))) - 1
 
 
-def _inside(box: Box, place: int) -> Iterable[Layer]:
-    yield from _side(box, place, INSIDE)
+def _layers_inside(box: LayeredBox, place: int) -> Iterable[Layer]:
+    yield from _layers_on_side(box, place, INSIDE)
     if box.has_pockets(place):
-        yield Layer(_role(box, place), _LYING)
+        yield Layer(_role(box, place), _FACING_HALF_THICKNESSES)
     if box.has_cards_in(place):
-        yield from _cards(box, 2 * _opposite(box.cards))
+        yield from _card_layers(box, 2 * _count_on_opposite_walls(box.cards))
 
 
-def _cards(box: Box, half_sheets: int) -> Iterable[Layer]:
+def _card_layers(box: LayeredBox, half_sheets: int) -> Iterable[Layer]:
     """Give cards with all their mats; `half_sheets` is of the cards alone."""
     yield Layer("card", half_sheets)
     if box.card_faces:
-        yield from _mats(box, "card-mat", half_sheets * box.card_faces)
+        yield from _mat_layers(box, "card-mat", half_sheets * box.card_faces)
 
 
-def _tier_layers(box: Box, place: int) -> tuple[Layer, ...]:
-    return (*_inside(box, place - 1), *_outside(box, place))
+def _tier_layers(box: LayeredBox, place: int) -> tuple[Layer, ...]:
+    return (*_layers_inside(box, place - 1), *_layers_outside_wall(box, place))
 
 
-def _under_lid(box: Box, name: str) -> tuple[Layer, ...]:
+def _layers_under_lid(box: LayeredBox, name: str) -> tuple[Layer, ...]:
     """Give what lies between a lid and the walls it covers; a tab is glued inside each wall."""
-    return (*_outside(box, box.covered[name]), Layer(name, _STANDING + _LYING))
+    return (
+        *_layers_outside_wall(box, box.covered_tiers[name]),
+        Layer(name, _WALL_HALF_THICKNESSES + _FACING_HALF_THICKNESSES),
+    )
 
 
-def _round_inner_lid(box: Box) -> tuple[Layer, ...]:
-    strips = [Layer("mat.inner-lid.strip", _LYING)] if box.says_yes("lid-strips") else []
-    return (*_inside(box, box.inner_lid_stands_in), Layer("inner-lid", _STANDING), *strips)
+def _layers_round_inner_lid(box: LayeredBox) -> tuple[Layer, ...]:
+    strips = (
+        [Layer("mat.inner-lid.strip", _FACING_HALF_THICKNESSES)] if box.is_yes("lid-strips") else []
+    )
+    return (
+        *_layers_inside(box, box.inner_lid_tier),
+        Layer("inner-lid", _WALL_HALF_THICKNESSES),
+        *strips,
+    )
 
 
 def fitting_clearance(*names: str) -> Callable[[Settings, Thickness], Length]:
     """Return how a clearance is worked out: the largest that one of the named lids needs."""
 
     def worked_out(before: Settings, thickness: Thickness) -> Length:
-        box = Box(before)
+        box = LayeredBox(before)
         play = box.length_of("play")
-        lids = [name for name in names if name in box.covered]
+        lids = [name for name in names if name in box.covered_tiers]
         return max(
-            (smallest_room(_under_lid(box, name), play, thickness) for name in lids), default=play
+            (smallest_clearance(_layers_under_lid(box, name), play, thickness) for name in lids),
+            default=play,
         )
 
     return worked_out
@@ -113,52 +123,54 @@ def fitting_clearance(*names: str) -> Callable[[Settings, Thickness], Length]:
 
 def fitting_step(before: Settings, thickness: Thickness) -> Length:
     """Return the smallest step that leaves the wished-for play between all tiers."""
-    box = Box(before)
+    box = LayeredBox(before)
     play = box.length_of("play")
     rooms = [
-        smallest_room(_tier_layers(box, place), play, thickness)
+        smallest_clearance(_tier_layers(box, place), play, thickness)
         for place in range(2, box.tiers + 1)
     ]
-    if box.inner_lid_stands_in:
-        between = smallest_room(_round_inner_lid(box), play, thickness)
+    if box.inner_lid_tier:
+        between = smallest_clearance(_layers_round_inner_lid(box), play, thickness)
         rooms.append(box.length_of("inner-lid-clearance") + between)
     return max(rooms, default=play)
 
 
 def joints(settings: Settings) -> tuple[Joint, ...]:
     """Return what goes into what in a layered box."""
-    box = Box(settings)
+    box = LayeredBox(settings)
     return (*_tier_joints(box), *_lid_joints(box), *_rim_joints(box), *_card_joints(box))
 
 
-def _each_way(box: Box, name: str, room: Length, layers: tuple[Layer, ...]) -> Iterable[Joint]:
+def _each_way(
+    box: LayeredBox, name: str, room: Length, layers: tuple[Layer, ...]
+) -> Iterable[Joint]:
     """Give the joint across, and along if that is another size."""
     ways = ("across",) if box.is_square else ("across", "along")
     return (Joint(f"{name}, {way}", room, layers, box.length_of("play")) for way in ways)
 
 
-def _called(box: Box, place: int) -> str:
+def _tier_name(box: LayeredBox, place: int) -> str:
     return "tray" if box.is_tray(place) else f"tier {place}"
 
 
-def _tier_joints(box: Box) -> Iterable[Joint]:
+def _tier_joints(box: LayeredBox) -> Iterable[Joint]:
     for place in range(2, box.tiers + 1):
-        name = f"{_called(box, place)} in tier {place - 1}"
+        name = f"{_tier_name(box, place)} in tier {place - 1}"
         yield from _each_way(box, name, box.length_of("step"), _tier_layers(box, place))
 
 
-def _lid_joints(box: Box) -> Iterable[Joint]:
-    for name, place in box.covered.items():
+def _lid_joints(box: LayeredBox) -> Iterable[Joint]:
+    for name, place in box.covered_tiers.items():
         clearance = box.length_of(f"{name}-clearance")
-        called = f"{in_words(name)} over {_called(box, place)}"
-        yield from _each_way(box, called, clearance, _under_lid(box, name))
-    if box.inner_lid_stands_in:
+        called = f"{plain_name(name)} over {_tier_name(box, place)}"
+        yield from _each_way(box, called, clearance, _layers_under_lid(box, name))
+    if box.inner_lid_tier:
         room = box.length_of("step") - box.length_of("inner-lid-clearance")
-        called = f"inner lid in tier {box.inner_lid_stands_in}"
-        yield from _each_way(box, called, room, _round_inner_lid(box))
+        called = f"inner lid in tier {box.inner_lid_tier}"
+        yield from _each_way(box, called, room, _layers_round_inner_lid(box))
 
 
-def _rim_joints(box: Box) -> Iterable[Joint]:
+def _rim_joints(box: LayeredBox) -> Iterable[Joint]:
     """Give how far inner walls and the inner lid stay below the rim around them.
 
     A tier stands on the base around it: between the score lines of the two lies half the
@@ -168,19 +180,19 @@ def _rim_joints(box: Box) -> Iterable[Joint]:
         return
     base: tuple[Layer, ...] = ()
     for place in range(2, box.tiers + 1):
-        room = box.shape_of(place - 1).wall - box.shape_of(place).wall
+        room = box.shape_of(place - 1).wall_height - box.shape_of(place).wall_height
         step_up = (Layer(_role(box, place - 1), 1), Layer(_role(box, place), 1))
         base += step_up
-        name = f"{_called(box, place)} below the rim of tier {place - 1}, upwards"
+        name = f"{_tier_name(box, place)} below the rim of tier {place - 1}, upwards"
         yield Joint(name, room, step_up, 0, one_sided=True)
-    if box.inner_lid_stands_in:
-        room = box.shape_of(1).wall - box.shape_of(box.tiers).wall
-        mats = tuple(_mats(box, "mat.inner-lid", 2)) if box.mats_on(OUTSIDE) else ()
+    if box.inner_lid_tier:
+        room = box.shape_of(1).wall_height - box.shape_of(box.tiers).wall_height
+        mats = tuple(_mat_layers(box, "mat.inner-lid", 2)) if box.mats_on(OUTSIDE) else ()
         name = "inner lid below the rim of tier 1, upwards"
         yield Joint(name, room, (*base, Layer("inner-lid", 2), *mats), 0, one_sided=True)
 
 
-def _card_joints(box: Box) -> Iterable[Joint]:
+def _card_joints(box: LayeredBox) -> Iterable[Joint]:
     """Give how cards slide into their pockets.
 
     A filled pocket bulges, which draws its sides in by about the thickness of what it holds
@@ -191,6 +203,6 @@ def _card_joints(box: Box) -> Iterable[Joint]:
     in_a_pocket = -(-box.cards // 4)
     side = box.length_of("card-size")
     across, down = box.card_room
-    layers = tuple(_cards(box, 2 * in_a_pocket))
+    layers = tuple(_card_layers(box, 2 * in_a_pocket))
     yield Joint("pull-out card in its pocket, across", across - side, layers, box.length_of("play"))
     yield Joint("pull-out card in its pocket, down", down - side, (), 0, one_sided=True)

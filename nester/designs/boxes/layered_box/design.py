@@ -14,9 +14,9 @@ from collections.abc import Iterable
 
 from nester.core.lengths import Length
 from nester.core.piece import Piece
-from nester.designs.base.design import Consumable, Design, Measure, SectionPart, Settings, number
+from nester.designs.base.design import Consumable, Design, Measure, SectionPart, Settings, number_in
 from nester.designs.boxes.layered_box.clearances import joints
-from nester.designs.boxes.layered_box.rules import rules
+from nester.designs.boxes.layered_box.rules import check_rules
 from nester.designs.boxes.layered_box.settings import SETTINGS
 from nester.designs.boxes.layered_box.sizes import (
     INSIDE,
@@ -24,25 +24,25 @@ from nester.designs.boxes.layered_box.sizes import (
     MOST_LAYERS,
     MOST_TIERS,
     OUTSIDE,
-    Box,
-    in_words,
+    LayeredBox,
+    plain_name,
 )
 from nester.designs.boxes.layered_box.tier import tier
-from nester.designs.parts.inserts import Punch, photo_prints, pull_out_cards, punched
+from nester.designs.parts.inserts import PunchedHole, photo_prints, pull_out_cards, with_hole
 from nester.designs.parts.lid import lid
 from nester.designs.parts.mat import mats
-from nester.designs.parts.strips import strips
+from nester.designs.parts.strips import lid_strips
 from nester.designs.parts.tray import tray
 
 __all__ = ["LAYERED_BOX"]
 
 
-def _parts(settings: Settings) -> tuple[Piece, ...]:
-    box = Box(settings)
+def _make_pieces(settings: Settings) -> tuple[Piece, ...]:
+    box = LayeredBox(settings)
     return (*_tiers(box), *_lids(box), *_mats(box), *_inserts(box))
 
 
-def _tiers(box: Box) -> Iterable[Piece]:
+def _tiers(box: LayeredBox) -> Iterable[Piece]:
     for place in range(1, box.tiers + 1):
         width, length, wall = box.shape_of(place)
         if box.is_tray(place):
@@ -61,16 +61,16 @@ def _tiers(box: Box) -> Iterable[Piece]:
         )
 
 
-def _lids(box: Box) -> Iterable[Piece]:
-    for name, place in box.covered.items():
+def _lids(box: LayeredBox) -> Iterable[Piece]:
+    for name, place in box.covered_tiers.items():
         width, length, _ = box.shape_of(place)
         clearance, wall, tab = (
             box.length_of(f"{name}-{what}") for what in ("clearance", "wall", "tab")
         )
-        yield lid(in_words(name), name, width, length, clearance, wall, tab)
+        yield lid(plain_name(name), name, width, length, clearance, wall, tab)
 
 
-def _mats(box: Box) -> Iterable[Piece]:
+def _mats(box: LayeredBox) -> Iterable[Piece]:
     """Mats on four walls a tier and side; outside on each lid, inside on the innermost base."""
 
     def on(name: str, role: str, width: Length, length: Length, count: int = 1) -> Iterable[Piece]:
@@ -85,28 +85,28 @@ def _mats(box: Box) -> Iterable[Piece]:
     if box.mats_on(INSIDE):
         width, length, _ = box.shape_of(box.tiers)
         yield from on("mat base", "mat.base", width, length)
-    for lid_name in box.covered:
+    for lid_name in box.covered_tiers:
         shape = box.lid_shape(lid_name)
         if box.mats_on(OUTSIDE):
-            name = f"mat {in_words(lid_name)}"
+            name = f"mat {plain_name(lid_name)}"
             yield from on(name, f"mat.{lid_name}", shape.width, shape.length)
-        if box.says_yes("lid-strips"):
+        if box.is_yes("lid-strips"):
             role = f"mat.{lid_name}.strip"
-            yield from strips(in_words(lid_name), role, shape, box.length_of("reveal"))
+            yield from lid_strips(plain_name(lid_name), role, shape, box.length_of("reveal"))
 
 
-def _inserts(box: Box) -> Iterable[Piece]:
+def _inserts(box: LayeredBox) -> Iterable[Piece]:
     if box.cards:
         yield from _cards(box)
-    photos = number(box.settings, "photos")
+    photos = number_in(box.settings, "photos")
     if photos:
         yield photo_prints(box.length_of("photo-size"), photos)
 
 
-def _cards(box: Box) -> Iterable[Piece]:
+def _cards(box: LayeredBox) -> Iterable[Piece]:
     side, hole = box.length_of("card-size"), box.length_of("hole")
-    eyelet = box.says_yes("eyelet")
-    punch = Punch(hole, box.length_of("hole-edge"), eyelet) if hole else None
+    eyelet = box.is_yes("eyelet")
+    punch = PunchedHole(hole, box.length_of("hole-edge"), eyelet) if hole else None
     yield pull_out_cards(side, box.cards, punch)
     count = box.cards * box.card_faces
     if not count:
@@ -114,11 +114,11 @@ def _cards(box: Box) -> Iterable[Piece]:
     reveal = box.length_of("reveal")
     for one in mats("pull-out card mat", "card-mat", side, side, reveal, count, box.layers):
         # One eyelet goes through card and mats together, and is counted on the card.
-        yield punched(one, side, punch._replace(eyelet=False)) if punch else one
+        yield with_hole(one, side, punch._replace(eyelet=False)) if punch else one
 
 
 def _consumables(settings: Settings) -> tuple[Consumable, ...]:
-    box = Box(settings)
+    box = LayeredBox(settings)
     made = []
     loop, bow = box.length_of("card-ribbon"), box.length_of("bow")
     if box.cards and loop:
@@ -130,25 +130,29 @@ def _consumables(settings: Settings) -> tuple[Consumable, ...]:
 
 
 def _section(settings: Settings) -> tuple[SectionPart, ...]:
-    box = Box(settings)
+    box = LayeredBox(settings)
     parts = []
     for place in range(1, box.tiers + 1):
         width, _, wall = box.shape_of(place)
         name, role = ("tray", "tray") if box.is_tray(place) else (f"tier {place}", f"tier.{place}")
-        parts.append(SectionPart(name, role, width, wall, inside=place - 1))
-    for name, place in box.covered.items():
+        parts.append(SectionPart(name, role, width, wall, nesting_depth=place - 1))
+    for name, place in box.covered_tiers.items():
         shape = box.lid_shape(name)
         inside = place - 1
-        parts.append(SectionPart(in_words(name), name, shape.width, shape.wall, True, inside))
+        parts.append(
+            SectionPart(plain_name(name), name, shape.width, shape.wall_height, True, inside)
+        )
     return tuple(parts)
 
 
-_PLACES = range(1, MOST_TIERS + 1)
-_UPPER = range(2, MOST_LAYERS + 1)
+_TIER_NUMBERS = range(1, MOST_TIERS + 1)
+_UPPER_MAT_LAYERS = range(2, MOST_LAYERS + 1)
 
 
 def _with_layers(*roles: str) -> tuple[str, ...]:
-    return tuple(one for role in roles for one in (role, *(f"{role}.{n}" for n in _UPPER)))
+    return tuple(
+        one for role in roles for one in (role, *(f"{role}.{n}" for n in _UPPER_MAT_LAYERS))
+    )
 
 
 LAYERED_BOX = Design(
@@ -156,19 +160,19 @@ LAYERED_BOX = Design(
     title="a box of nested tiers that falls open when its lid is lifted",
     settings=SETTINGS,
     roles=("tier", "tray", *LIDS, "mat", "card", "card-mat", "photo"),
-    finer_roles=(
-        *(f"tier.{place}" for place in _PLACES),
-        *(f"mat.{place}" for place in _PLACES),
+    sub_roles=(
+        *(f"tier.{place}" for place in _TIER_NUMBERS),
+        *(f"mat.{place}" for place in _TIER_NUMBERS),
         *_with_layers(
-            *(f"mat.{place}.{side}" for place in _PLACES for side in (OUTSIDE, INSIDE)),
+            *(f"mat.{place}.{side}" for place in _TIER_NUMBERS for side in (OUTSIDE, INSIDE)),
             "mat.base",
             *(f"mat.{lid_name}" for lid_name in LIDS),
         ),
         *(f"mat.{lid_name}.strip" for lid_name in LIDS),
-        *(f"card-mat.{layer}" for layer in _UPPER),
+        *(f"card-mat.{layer}" for layer in _UPPER_MAT_LAYERS),
     ),
-    rules=rules,
-    parts=_parts,
+    check_rules=check_rules,
+    make_pieces=_make_pieces,
     joints=joints,
     consumables=_consumables,
     section=_section,

@@ -7,7 +7,15 @@ from typing import TypeAlias
 
 from nester.core.lengths import Length, Unit, cm, inch, mm
 from nester.designs.base.clearance import Thickness
-from nester.designs.base.design import Kind, Setting, Settings, Value, by_unit, number, tidied
+from nester.designs.base.design import (
+    Setting,
+    SettingKind,
+    Settings,
+    SettingValue,
+    by_unit,
+    floor_to_ruler,
+    number_in,
+)
 from nester.designs.boxes.layered_box.clearances import (
     fitting_clearance,
     fitting_step,
@@ -18,70 +26,70 @@ from nester.designs.boxes.layered_box.sizes import (
     CROSS,
     INSIDE,
     LIDS,
+    MIN_SIDE,
     MOST_LAYERS,
     MOST_TIERS,
     ONE,
     OUTSIDE,
     SAME,
-    SMALLEST,
     TRAY,
-    Box,
-    in_words,
+    LayeredBox,
+    plain_name,
 )
 from nester.designs.boxes.layered_box.tier import CORNERS, OPEN
-from nester.designs.parts.holes import WEB
+from nester.designs.parts.holes import MIN_EDGE_DISTANCE
 
 __all__ = ["SETTINGS"]
 
 LARGEST_PANEL: Length = cm(100)
 YES_NO = ("yes", "no")
-Default: TypeAlias = Value | Callable[[Settings, Unit], Value]
-_ROOM_FOR_A_HOLE: Length = cm(2)
+Default: TypeAlias = SettingValue | Callable[[Settings, Unit], SettingValue]
+_MIN_SIDE_WITH_HOLE: Length = cm(2)
 """A card or mat that is smaller gets no hole unless one is asked for."""
 
 
-def _usual_step(before: Settings, unit: Unit) -> Length:
+def _default_step(before: Settings, unit: Unit) -> Length:
     """Take a ninth of the panel in whole mm, 2 cm of 18, or a 24th in inches.
 
     With walls as high as the base is wide, blanks are smaller by three steps: 48ths of an inch
     give them in 16ths.  With other walls, a step in 16ths does.
     """
-    box = Box(before)
-    side = box.shorter
+    box = LayeredBox(before)
+    side = box.shorter_side
     if unit is Unit.IN:
         if box.length_of("wall") != side:
-            return tidied(side // 24, unit)
+            return floor_to_ruler(side // 24, unit)
         return side // 24 // inch("1/48") * inch("1/48")
     return side // 9 // mm(1) * mm(1)
 
 
 def _wall_step(before: Settings, unit: Unit) -> Length:
     """Take the step where walls are as high as the base is wide, else what a base needs."""
-    box = Box(before)
-    if box.length_of("wall") == box.shorter or box.tiers == 1:
+    box = LayeredBox(before)
+    if box.length_of("wall") == box.shorter_side or box.tiers == 1:
         return box.length_of("step")
     usual = by_unit(unit, mm(2), inch("1/16"))
-    return tidied(min(usual, (box.length_of("wall") - SMALLEST) // (box.tiers - 1)), unit)
+    return floor_to_ruler(min(usual, (box.length_of("wall") - MIN_SIDE) // (box.tiers - 1)), unit)
 
 
 def _smallest_covered(before: Settings) -> Length:
-    box = Box(before)
-    sides = (box.smallest_wall_side(place) for place in box.covered.values())
-    return min(sides, default=box.shorter)
+    box = LayeredBox(before)
+    sides = (box.smallest_wall_side(place) for place in box.covered_tiers.values())
+    return min(sides, default=box.shorter_side)
 
 
 def _innermost(before: Settings) -> Length:
-    box = Box(before)
+    box = LayeredBox(before)
     return box.smallest_wall_side(box.tiers)
 
 
 def _smallest_wall(before: Settings) -> Length:
-    box = Box(before)
+    box = LayeredBox(before)
     return min(box.smallest_wall_side(place) for place in range(1, box.tiers + 1))
 
 
 def _tab(before: Settings, unit: Unit) -> Length:
-    return tidied(min(by_unit(unit, cm(1), inch("0.5")), _innermost(before) // 3), unit)
+    return floor_to_ruler(min(by_unit(unit, cm(1), inch("0.5")), _innermost(before) // 3), unit)
 
 
 def _clearance(before: Settings, unit: Unit) -> Length:
@@ -90,82 +98,92 @@ def _clearance(before: Settings, unit: Unit) -> Length:
     An inner lid takes up to two thirds of the step: a lid with its tabs needs twice the room over
     what it covers that it needs in the tier around it.
     """
-    box = Box(before)
-    facings = max((layers_outside(box, place) for place in box.covered.values()), default=0)
+    box = LayeredBox(before)
+    facings = max((layers_outside(box, place) for place in box.covered_tiers.values()), default=0)
     usual = by_unit(unit, mm(5), inch("1/16") + facings * inch("1/32"))
-    step = before["step"] if "step" in before else _usual_step(before, unit)
-    if not (box.says_yes("inner-lid") and isinstance(step, int)):
+    step = before["step"] if "step" in before else _default_step(before, unit)
+    if not (box.is_yes("inner-lid") and isinstance(step, int)):
         return usual
     most = step * 2 // 3
     in_32nds = by_unit(unit, 0, most // inch("1/32") * inch("1/32"))
-    return min(usual, in_32nds or tidied(most, unit))
+    return min(usual, in_32nds or floor_to_ruler(most, unit))
 
 
 def _lid_wall(before: Settings, unit: Unit) -> Length:
-    return tidied(min(by_unit(unit, cm(3), inch("1.5")), _smallest_covered(before) // 2), unit)
+    return floor_to_ruler(
+        min(by_unit(unit, cm(3), inch("1.5")), _smallest_covered(before) // 2), unit
+    )
 
 
 def _reveal(before: Settings, unit: Unit) -> Length:
     """Take 5 mm, or what leaves a mat on the smallest wall and card, and a strip on each lid."""
-    box = Box(before)
+    box = LayeredBox(before)
     wall = _smallest_wall(before)
-    most = [wall // 4 // box.layers, (wall - SMALLEST) // 2 // box.layers]
+    most = [wall // 4 // box.layers, (wall - MIN_SIDE) // 2 // box.layers]
     if box.cards and box.card_faces:
-        most.append((box.length_of("card-size") - SMALLEST) // box.layers)
-    if box.says_yes("lid-strips"):
-        most += [box.length_of(f"{lid}-wall") // 2 for lid in box.covered]
-    return tidied(min(by_unit(unit, mm(5), inch("0.25")), *most), unit)
+        most.append((box.length_of("card-size") - MIN_SIDE) // box.layers)
+    if box.is_yes("lid-strips"):
+        most += [box.length_of(f"{lid}-wall") // 2 for lid in box.covered_tiers]
+    return floor_to_ruler(min(by_unit(unit, mm(5), inch("0.25")), *most), unit)
 
 
 def _pocket_trim(before: Settings, unit: Unit) -> Length:
-    return tidied(min(by_unit(unit, mm(1), inch("1/32")), _smallest_wall(before) // 8), unit)
+    return floor_to_ruler(
+        min(by_unit(unit, mm(1), inch("1/32")), _smallest_wall(before) // 8), unit
+    )
 
 
 def _pocket_glue(before: Settings, unit: Unit) -> Length:
-    return tidied(min(by_unit(unit, mm(2), inch("1/16")), _smallest_wall(before) // 8), unit)
+    return floor_to_ruler(
+        min(by_unit(unit, mm(2), inch("1/16")), _smallest_wall(before) // 8), unit
+    )
 
 
 def _card_side(before: Settings, unit: Unit) -> Length:
     """Take the panel less a little, and leave twice the play in the pocket: 13.5 cm for 14."""
-    box = Box(before)
-    side, room = box.side_of(number(before, "card-tier")), min(box.card_room)
+    box = LayeredBox(before)
+    side, room = box.side_of(number_in(before, "card-tier")), min(box.card_room)
     usual = side - min(by_unit(unit, mm(5), inch("0.125")), side // 8)
-    return tidied(min(usual, room - min(2 * box.length_of("play"), room // 8)), unit)
+    return floor_to_ruler(min(usual, room - min(2 * box.length_of("play"), room // 8)), unit)
 
 
 def _hole(before: Settings, unit: Unit) -> Length:
-    box = Box(before)
-    room = box.length_of("card-size") - (box.margin if box.card_faces else 0)
-    return by_unit(unit, mm(5), inch("3/16")) if room >= _ROOM_FOR_A_HOLE else 0
+    box = LayeredBox(before)
+    room = box.length_of("card-size") - (box.mat_margin if box.card_faces else 0)
+    return by_unit(unit, mm(5), inch("3/16")) if room >= _MIN_SIDE_WITH_HOLE else 0
 
 
 def _hole_edge(before: Settings, unit: Unit) -> Length:
     """Take 6 mm, or as much more as brings the hole onto the mats of the card."""
-    box = Box(before)
-    edge = box.margin // 2 if box.card_faces else 0
-    return max(by_unit(unit, mm(6), inch("1/4")), edge + WEB)
+    box = LayeredBox(before)
+    edge = box.mat_margin // 2 if box.card_faces else 0
+    return max(by_unit(unit, mm(6), inch("1/4")), edge + MIN_EDGE_DISTANCE)
 
 
 def _photo_side(before: Settings, unit: Unit) -> Length:
     """Take seven eighths of the wall it is glued to, rounded down: 14 cm on 16."""
     round_to = by_unit(unit, mm(5), inch("1/4"))
     return (
-        Box(before).smallest_wall_side(number(before, "photo-tier")) * 7 // 8 // round_to * round_to
+        LayeredBox(before).smallest_wall_side(number_in(before, "photo-tier"))
+        * 7
+        // 8
+        // round_to
+        * round_to
     )
 
 
-def _bow(before: Settings, unit: Unit) -> Length:
+def _ribbon_length(before: Settings, unit: Unit) -> Length:
     """Take both ways over the lid and down its walls, and half a metre for the bow."""
-    box = Box(before)
-    if not box.says_yes("outer-lid"):
+    box = LayeredBox(before)
+    if not box.is_yes("outer-lid"):
         return 0
     lid = box.lid_shape("outer-lid")
-    over = lid.width + lid.length + 4 * lid.wall
+    over = lid.width + lid.length + 4 * lid.wall_height
     round_to = by_unit(unit, cm(1), inch("1/2"))
     return -(-(over + by_unit(unit, cm(50), inch(20))) // round_to) * round_to
 
 
-def _like(name: str) -> Default:
+def _same_as(name: str) -> Default:
     """Return the default that is another setting's value."""
     return lambda before, _: before[name]
 
@@ -178,15 +196,23 @@ def _length(
     most: Length = LARGEST_PANEL,
     worked_out: Callable[[Settings, Thickness], Length] | None = None,
 ) -> Setting:
-    return Setting(name, Kind.LENGTH, says, default, least=least, most=most, worked_out=worked_out)
+    return Setting(
+        name,
+        SettingKind.LENGTH,
+        says,
+        default,
+        minimum=least,
+        maximum=most,
+        fitted_length=worked_out,
+    )
 
 
 def _count(name: str, says: str, default: Default, least: int, most: int) -> Setting:
-    return Setting(name, Kind.COUNT, says, default, least=least, most=most)
+    return Setting(name, SettingKind.COUNT, says, default, minimum=least, maximum=most)
 
 
 def _choice(name: str, says: str, default: Default, choices: tuple[str, ...]) -> Setting:
-    return Setting(name, Kind.CHOICE, says, default, choices=choices)
+    return Setting(name, SettingKind.CHOICE, says, default, choices=choices)
 
 
 _OUTER_TIER = (
@@ -198,13 +224,13 @@ _OUTER_TIER = (
     ),
     Setting(
         "blank",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "instead of panel: side of the outer tier's blank, three panels; for a square base",
-        least=cm(3),
-        most=3 * LARGEST_PANEL,
-        instead_of="panel",
-        parts=3,
-        not_with=("length", "wall"),
+        minimum=cm(3),
+        maximum=3 * LARGEST_PANEL,
+        alternative_to="panel",
+        divisor=3,
+        excludes=("length", "wall"),
     ),
     _count(
         "tiers",
@@ -213,16 +239,16 @@ _OUTER_TIER = (
         1,
         MOST_TIERS,
     ),
-    _length("length", "length of its base; the panel unless given", _like("panel"), cm(1)),
+    _length("length", "length of its base; the panel unless given", _same_as("panel"), cm(1)),
     _length(
         "wall",
         "height of its walls; the base's shorter side unless given",
-        lambda before, _: Box(before).shorter,
-        SMALLEST,
+        lambda before, _: LayeredBox(before).shorter_side,
+        MIN_SIDE,
     ),
 )
 
-_WAYS = (
+_CONSTRUCTION = (
     _choice(
         "corners",
         "corners of the tiers: cut away (open), flaps over the next wall clockwise or"
@@ -242,13 +268,13 @@ _WAYS = (
     _choice(
         "centre",
         "the innermost tier: a tray with glue tabs, or a cross like the others",
-        lambda before, _: TRAY if number(before, "tiers") > 1 else CROSS,
+        lambda before, _: TRAY if number_in(before, "tiers") > 1 else CROSS,
         (TRAY, CROSS),
     ),
     _choice(
         "inner-lid",
         "a lid over the innermost tier or tray",
-        lambda before, _: "yes" if number(before, "tiers") > 1 else "no",
+        lambda before, _: "yes" if number_in(before, "tiers") > 1 else "no",
         YES_NO,
     ),
     _choice("outer-lid", "a lid over the whole box", "yes", YES_NO),
@@ -264,7 +290,7 @@ _WAYS = (
     _count(
         "card-tier",
         "the tier whose pockets take the cards",
-        lambda before, _: max(1, number(before, "tiers") - 1),
+        lambda before, _: max(1, number_in(before, "tiers") - 1),
         1,
         MOST_TIERS,
     ),
@@ -284,7 +310,7 @@ _WAYS = (
     _count(
         "photo-tier",
         "the tier on whose walls the photos go",
-        lambda before, _: min(2, number(before, "tiers")),
+        lambda before, _: min(2, number_in(before, "tiers")),
         1,
         MOST_TIERS,
     ),
@@ -309,8 +335,8 @@ _NESTING = (
     *(
         _length(
             f"{lid}-clearance",
-            f"the clearance of the {in_words(lid)}, if it has its own",
-            _like("lid-clearance"),
+            f"the clearance of the {plain_name(lid)}, if it has its own",
+            _same_as("lid-clearance"),
             mm("0.05"),
             cm(5),
             fitting_clearance(lid),
@@ -320,19 +346,19 @@ _NESTING = (
     _length(
         "step",
         "how much smaller each tier's base is than the one outside it; fit: as the papers need",
-        _usual_step,
+        _default_step,
         mm("0.1"),
         worked_out=fitting_step,
     ),
     Setting(
         "blank-step",
-        Kind.LENGTH,
+        SettingKind.LENGTH,
         "instead of step: how much smaller each blank is, three steps",
-        least=mm("0.3"),
-        most=3 * LARGEST_PANEL,
-        instead_of="step",
-        parts=3,
-        not_with=("wall", "wall-step"),
+        minimum=mm("0.3"),
+        maximum=3 * LARGEST_PANEL,
+        alternative_to="step",
+        divisor=3,
+        excludes=("wall", "wall-step"),
     ),
     _length(
         "wall-step",
@@ -346,22 +372,22 @@ _TRAY_AND_LIDS = (
     _length(
         "tray-depth",
         "height of the tray's walls; as another tier's unless given",
-        lambda before, _: Box(before).wall_of(number(before, "tiers")),
-        SMALLEST,
+        lambda before, _: LayeredBox(before).wall_of(number_in(before, "tiers")),
+        MIN_SIDE,
     ),
     _length("tab", "width of the tray's glue tabs", _tab, mm(1)),
     _length(
         "mitre",
         "how much narrower a tray's glue tab is at each end of its free side",
-        lambda before, _: min(number(before, "tab"), number(before, "tray-depth") // 4),
+        lambda before, _: min(number_in(before, "tab"), number_in(before, "tray-depth") // 4),
         mm("0.5"),
     ),
     _length("lid-wall", "height of the lids' walls", _lid_wall, mm(2)),
     *(
         _length(
             f"{lid}-wall",
-            f"height of the {in_words(lid)}'s walls, if it has its own",
-            _like("lid-wall"),
+            f"height of the {plain_name(lid)}'s walls, if it has its own",
+            _same_as("lid-wall"),
             mm(2),
         )
         for lid in LIDS
@@ -370,8 +396,8 @@ _TRAY_AND_LIDS = (
     *(
         _length(
             f"{lid}-tab",
-            f"width of the {in_words(lid)}'s glue tabs, if it has its own",
-            _like("lid-tab"),
+            f"width of the {plain_name(lid)}'s glue tabs, if it has its own",
+            _same_as("lid-tab"),
             0,
         )
         for lid in LIDS
@@ -393,7 +419,7 @@ _FACINGS_AND_INSERTS = (
         mm("0.1"),
         cm(5),
     ),
-    _length("card-size", "side of a pull-out card", _card_side, SMALLEST),
+    _length("card-size", "side of a pull-out card", _card_side, MIN_SIDE),
     _length(
         "reveal",
         "how much smaller each mat is than what it lies on; 0 for none",
@@ -412,19 +438,19 @@ _FACINGS_AND_INSERTS = (
     _length(
         "card-ribbon",
         "ribbon for the loop of a card; 0 for none",
-        lambda before, unit: by_unit(unit, cm(12), inch(5)) if number(before, "hole") else 0,
+        lambda before, unit: by_unit(unit, cm(12), inch(5)) if number_in(before, "hole") else 0,
         0,
         3 * LARGEST_PANEL,
     ),
-    _length("photo-size", "side of a photo print", _photo_side, SMALLEST),
+    _length("photo-size", "side of a photo print", _photo_side, MIN_SIDE),
     _length(
         "bow",
         "ribbon over the outer lid and for its bow; 0 for none",
-        _bow,
+        _ribbon_length,
         0,
         10 * LARGEST_PANEL,
     ),
 )
 
-SETTINGS = (*_OUTER_TIER, *_WAYS, *_NESTING, *_TRAY_AND_LIDS, *_FACINGS_AND_INSERTS)
+SETTINGS = (*_OUTER_TIER, *_CONSTRUCTION, *_NESTING, *_TRAY_AND_LIDS, *_FACINGS_AND_INSERTS)
 """Those that others depend on come first."""

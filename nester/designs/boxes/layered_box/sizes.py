@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from nester.core.lengths import Length, mm
-from nester.designs.base.design import Settings, number, word
+from nester.designs.base.design import Settings, choice_in, number_in
 from nester.designs.boxes.layered_box.tier import (
     FLAPS,
     FLAPS_ANTICLOCKWISE,
@@ -18,23 +18,23 @@ from nester.designs.boxes.layered_box.tier import (
     pocket_room,
 )
 from nester.designs.parts.lid import lid_inside
-from nester.designs.parts.walled import Walled
+from nester.designs.parts.walled import WalledBase
 
 __all__ = [
     "BOTH",
     "CROSS",
     "INSIDE",
     "LIDS",
+    "MIN_SIDE",
     "MOST_LAYERS",
     "MOST_TIERS",
     "ONE",
     "OUTSIDE",
     "SAME",
-    "SMALLEST",
     "TRAY",
-    "Box",
     "Face",
-    "in_words",
+    "LayeredBox",
+    "plain_name",
 ]
 
 TRAY = "tray"
@@ -48,76 +48,78 @@ SAME = "same"
 LIDS = ("inner-lid", "outer-lid")
 MOST_TIERS = 8
 MOST_LAYERS = 4
-SMALLEST: Length = mm(5)
+MIN_SIDE: Length = mm(5)
 """Nothing smaller can be cut, scored and handled (common practice, no source)."""
 
-_WALLS = 4
+_WALL_COUNT = 4
 
 
 class Face(NamedTuple):
     """Equal upright faces of a tier: what they are called beyond its name, and how many."""
 
-    called: str
+    name_suffix: str
     width: Length
     height: Length
     quantity: int
 
 
-class Box(NamedTuple):
+class LayeredBox(NamedTuple):
     """Settings, of which at least those asked about are known."""
 
     settings: Settings
 
     def length_of(self, name: str) -> Length:
         """Return a length among the settings."""
-        return number(self.settings, name)
+        return number_in(self.settings, name)
 
-    def says_yes(self, name: str) -> bool:
+    def is_yes(self, name: str) -> bool:
         """Whether a choice is yes."""
-        return word(self.settings, name) == "yes"
+        return choice_in(self.settings, name) == "yes"
 
     # Tiers
 
     @property
     def tiers(self) -> int:
         """How many tiers there are, the tray counted."""
-        return number(self.settings, "tiers")
+        return number_in(self.settings, "tiers")
 
     @property
     def is_square(self) -> bool:
         """Whether all bases are square."""
-        return number(self.settings, "panel") == number(self.settings, "length")
+        return number_in(self.settings, "panel") == number_in(self.settings, "length")
 
     @property
-    def shorter(self) -> Length:
+    def shorter_side(self) -> Length:
         """The shorter side of the outer tier's base."""
-        return min(number(self.settings, "panel"), number(self.settings, "length"))
+        return min(number_in(self.settings, "panel"), number_in(self.settings, "length"))
 
     @property
     def has_tray(self) -> bool:
         """Whether the innermost tier is a tray."""
-        return word(self.settings, "centre") == TRAY
+        return choice_in(self.settings, "centre") == TRAY
 
     def is_tray(self, place: int) -> bool:
         """Whether a tier is the tray."""
         return self.has_tray and place == self.tiers
 
-    def shape_of(self, place: int) -> Walled:
+    def shape_of(self, place: int) -> WalledBase:
         """Return the base and walls of a tier or the tray; 1 is the outermost."""
-        less = (place - 1) * number(self.settings, "step")
-        return Walled(
-            number(self.settings, "panel") - less,
-            number(self.settings, "length") - less,
-            number(self.settings, "tray-depth") if self.is_tray(place) else self.wall_of(place),
+        less = (place - 1) * number_in(self.settings, "step")
+        return WalledBase(
+            number_in(self.settings, "panel") - less,
+            number_in(self.settings, "length") - less,
+            number_in(self.settings, "tray-depth") if self.is_tray(place) else self.wall_of(place),
         )
 
     def side_of(self, place: int) -> Length:
         """Return the shorter side of a tier's base."""
-        return self.shorter - (place - 1) * number(self.settings, "step")
+        return self.shorter_side - (place - 1) * number_in(self.settings, "step")
 
     def wall_of(self, place: int) -> Length:
         """Return the height of a tier's walls, unless it is a tray of its own depth."""
-        return number(self.settings, "wall") - (place - 1) * number(self.settings, "wall-step")
+        return number_in(self.settings, "wall") - (place - 1) * number_in(
+            self.settings, "wall-step"
+        )
 
     def faces_of(self, place: int, side: str) -> tuple[Face, ...]:
         """Return the faces that mats go on: walls, or on the inside the fronts of pockets.
@@ -129,10 +131,10 @@ class Box(NamedTuple):
         if side == INSIDE and self.has_pockets(place):
             trim = self.length_of("pocket-trim")
             width, length = min(width, wall), min(length, wall)
-        across = Face("", width - trim, wall - trim, _WALLS)
+        across = Face("", width - trim, wall - trim, _WALL_COUNT)
         if width == length:
             return (across,)
-        half = _WALLS // 2
+        half = _WALL_COUNT // 2
         return (
             across._replace(quantity=half),
             Face(" side", length - trim, wall - trim, half),
@@ -150,10 +152,10 @@ class Box(NamedTuple):
 
     def corners_of(self, place: int) -> str:
         """Return in which way a tier's corners are dealt with."""
-        own = word(self.settings, f"corners-{place}")
+        own = choice_in(self.settings, f"corners-{place}")
         if own != SAME:
             return own
-        return POCKETS if self.has_cards_in(place) else word(self.settings, "corners")
+        return POCKETS if self.has_cards_in(place) else choice_in(self.settings, "corners")
 
     def has_flaps(self, place: int) -> bool:
         """Whether a tier's corners fold over its walls."""
@@ -171,26 +173,26 @@ class Box(NamedTuple):
     @property
     def card_room(self) -> tuple[Length, Length]:
         """Clear width and depth of the pockets that take the cards."""
-        return pocket_room(self.shape_of(number(self.settings, "card-tier")), self.pocket)
+        return pocket_room(self.shape_of(number_in(self.settings, "card-tier")), self.pocket)
 
     # Lids
 
     @property
-    def covered(self) -> dict[str, int]:
+    def covered_tiers(self) -> dict[str, int]:
         """The tiers that lids go over, by the lid's name."""
         places = {"inner-lid": self.tiers, "outer-lid": 1}
-        return {name: place for name, place in places.items() if self.says_yes(name)}
+        return {name: place for name, place in places.items() if self.is_yes(name)}
 
     @property
-    def inner_lid_stands_in(self) -> int:
+    def inner_lid_tier(self) -> int:
         """The tier in which the inner lid stands over the innermost one; 0 for none."""
-        return self.tiers - 1 if self.says_yes("inner-lid") else 0
+        return self.tiers - 1 if self.is_yes("inner-lid") else 0
 
-    def lid_shape(self, name: str) -> Walled:
+    def lid_shape(self, name: str) -> WalledBase:
         """Return the inner base and the walls of a lid."""
-        under = self.shape_of(self.covered[name])
+        under = self.shape_of(self.covered_tiers[name])
         clearance = self.length_of(f"{name}-clearance")
-        return Walled(
+        return WalledBase(
             lid_inside(under.width, clearance),
             lid_inside(under.length, clearance),
             self.length_of(f"{name}-wall"),
@@ -201,40 +203,40 @@ class Box(NamedTuple):
     @property
     def layers(self) -> int:
         """How many mats lie on one another."""
-        return number(self.settings, "layers")
+        return number_in(self.settings, "layers")
 
     @property
-    def margin(self) -> Length:
+    def mat_margin(self) -> Length:
         """By how much the topmost mats are smaller than what they are on."""
         return self.layers * self.length_of("reveal")
 
     def mats_on(self, side: str) -> bool:
         """Whether mats are wanted on a side of the walls."""
-        return word(self.settings, "mats") in (side, BOTH)
+        return choice_in(self.settings, "mats") in (side, BOTH)
 
     @property
     def cards(self) -> int:
         """How many pull-out cards there are."""
-        return number(self.settings, "cards")
+        return number_in(self.settings, "cards")
 
     @property
     def card_faces(self) -> int:
         """How many sides of a card have mats."""
-        return {"none": 0, ONE: 1, BOTH: 2}[word(self.settings, "card-mats")]
+        return {"none": 0, ONE: 1, BOTH: 2}[choice_in(self.settings, "card-mats")]
 
     def has_cards_in(self, place: int) -> bool:
         """Whether a tier's pockets take cards."""
-        return self.cards > 0 and place == number(self.settings, "card-tier")
+        return self.cards > 0 and place == number_in(self.settings, "card-tier")
 
     def photos_on(self, place: int, side: str) -> int:
         """How many photos are glued on a side of a tier's walls: insides first, one a wall."""
-        if place != number(self.settings, "photo-tier"):
+        if place != number_in(self.settings, "photo-tier"):
             return 0
-        photos = number(self.settings, "photos")
-        inside = min(photos, _WALLS)
-        return inside if side == INSIDE else min(photos - inside, _WALLS)
+        photos = number_in(self.settings, "photos")
+        inside = min(photos, _WALL_COUNT)
+        return inside if side == INSIDE else min(photos - inside, _WALL_COUNT)
 
 
-def in_words(name: str) -> str:
+def plain_name(name: str) -> str:
     """Return what a lid is called in a sentence."""
     return name.replace("-", " ")

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from nester.core.lengths import Length
 from nester.core.piece import Fold, Line, Piece, Point, Score
-from nester.designs.parts.walled import Corner, Walled, mirrored
+from nester.designs.parts.walled import Corner, WalledBase, mirrored
 
 __all__ = [
     "CORNERS",
@@ -39,18 +39,21 @@ class Pocket(NamedTuple):
     trim
         How much a pocket is cut back where it lies beside the base and the next wall, so that
         it does not jam in the folds.
-    glue
+    glue_width
         Width of the glue along two of its edges.
     """
 
     trim: Length
-    glue: Length
+    glue_width: Length
 
 
-def pocket_room(shape: Walled, pocket: Pocket) -> tuple[Length, Length]:
+def pocket_room(shape: WalledBase, pocket: Pocket) -> tuple[Length, Length]:
     """Return the clear width and depth of the narrowest pocket of a tier."""
-    wide = min(shape.wall, shape.width, shape.length)
-    return wide - pocket.trim - pocket.glue, shape.wall - pocket.trim - pocket.glue
+    wide = min(shape.wall_height, shape.width, shape.length)
+    return (
+        wide - pocket.trim - pocket.glue_width,
+        shape.wall_height - pocket.trim - pocket.glue_width,
+    )
 
 
 def tier(
@@ -99,7 +102,7 @@ def tier(
     pocket
         How its pockets are made; needed if the corners are pockets.
     """
-    shape = Walled(panel, panel if length is None else length, panel if wall is None else wall)
+    shape = WalledBase(panel, panel if length is None else length, panel if wall is None else wall)
     piece = Piece(
         name=f"tier {place}",
         role=f"tier.{place}",
@@ -125,7 +128,7 @@ def tier(
     return mirrored(piece) if corners == FLAPS_ANTICLOCKWISE else piece
 
 
-def _seat(shape: Walled, width: Length, length: Length) -> tuple[tuple[Point, ...], ...]:
+def _seat(shape: WalledBase, width: Length, length: Length) -> tuple[tuple[Point, ...], ...]:
     if not width:
         return ()
     left, top = (shape.blank_width - width) // 2, (shape.blank_height - length) // 2
@@ -133,7 +136,7 @@ def _seat(shape: Walled, width: Length, length: Length) -> tuple[tuple[Point, ..
     return ((Point(left, top), Point(right, top), Point(right, bottom), Point(left, bottom)),)
 
 
-def _with_pockets(piece: Piece, shape: Walled, pocket: Pocket) -> Piece:
+def _with_pockets(piece: Piece, shape: WalledBase, pocket: Pocket) -> Piece:
     trim = pocket.trim
     outline: list[Point] = []
     scores: list[Score] = []
@@ -141,19 +144,21 @@ def _with_pockets(piece: Piece, shape: Walled, pocket: Pocket) -> Piece:
     for place, corner in enumerate(shape.corners):
         # Corners come clockwise from the top wall's, which runs along the base's width.
         along = shape.length if place % 2 else shape.width
-        reach = min(shape.wall, along) - trim
+        reach = min(shape.wall_height, along) - trim
         outline += [
-            corner.at(shape.wall, reach),
-            corner.at(trim, reach),
-            corner.at(trim, 0),
+            corner.point_at(shape.wall_height, reach),
+            corner.point_at(trim, reach),
+            corner.point_at(trim, 0),
             corner.base,
-            corner.at(0, shape.wall),
+            corner.point_at(0, shape.wall_height),
         ]
-        hangs_by = Line(corner.at(trim, 0), corner.at(shape.wall, 0))
+        hangs_by = Line(corner.point_at(trim, 0), corner.point_at(shape.wall_height, 0))
         scores.append(Score(hangs_by, Fold.VALLEY, 180))
-        inner = trim + pocket.glue
-        glue.append(_strip(corner, (trim, inner), (0, reach)))
-        glue.append(_strip(corner, (inner, shape.wall), (reach - pocket.glue, reach)))
+        inner = trim + pocket.glue_width
+        glue.append(_glue_strip(corner, (trim, inner), (0, reach)))
+        glue.append(
+            _glue_strip(corner, (inner, shape.wall_height), (reach - pocket.glue_width, reach))
+        )
     return replace(
         piece,
         outline=tuple(outline),
@@ -163,12 +168,12 @@ def _with_pockets(piece: Piece, shape: Walled, pocket: Pocket) -> Piece:
     )
 
 
-def _strip(
+def _glue_strip(
     corner: Corner, up: tuple[Length, Length], on: tuple[Length, Length]
 ) -> tuple[Point, ...]:
     return (
-        corner.at(up[1], on[0]),
-        corner.at(up[1], on[1]),
-        corner.at(up[0], on[1]),
-        corner.at(up[0], on[0]),
+        corner.point_at(up[1], on[0]),
+        corner.point_at(up[1], on[1]),
+        corner.point_at(up[0], on[1]),
+        corner.point_at(up[0], on[0]),
     )

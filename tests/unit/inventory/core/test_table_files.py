@@ -11,10 +11,10 @@ from inventory.core import table_files
 from inventory.core.table_files import (
     LARGEST_COUNT,
     check_count,
-    one_of,
+    join_choices,
     read_date,
     read_list,
-    refuse_doubles,
+    refuse_duplicates,
 )
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, mm
@@ -164,7 +164,7 @@ def test_what_stands_where_a_folder_should(write):
 def test_a_doubled_name(write):
     path = write("name,width\nLid,5\nbox,7\nlid,6\n")
     with pytest.raises(Refusal) as refused:
-        refuse_doubles(read_list(path, REQUIRED), "name")
+        refuse_duplicates(read_list(path, REQUIRED), "name")
     assert str(refused.value) == (
         f"{path}, line 4, name: 'lid' stands in line 2 already; names must differ"
     )
@@ -234,7 +234,7 @@ def test_fields_are_read(write):
 
 
 def test_one_of():
-    assert [one_of(words) for words in (["a"], ["a", "b"], ["a", "b", "c"])] == [
+    assert [join_choices(words) for words in (["a"], ["a", "b"], ["a", "b", "c"])] == [
         "a",
         "a or b",
         "a, b or c",
@@ -272,7 +272,7 @@ def test_any_file_is_a_list_or_a_refusal(tmp_path_factory, content):
     said = refusal_of(lambda: read_list(path, REQUIRED, OPTIONAL))
     if not said:
         rows = read_list(path, REQUIRED, OPTIONAL)
-        said = refusal_of(lambda: refuse_doubles(rows, "name"))
+        said = refusal_of(lambda: refuse_duplicates(rows, "name"))
         for row in rows:
             said += refusal_of(lambda row=row: row.name("name"))
             said += refusal_of(lambda row=row: row.length("width", Unit.MM))

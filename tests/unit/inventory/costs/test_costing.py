@@ -7,42 +7,42 @@ from fractions import Fraction
 import pytest
 
 from inventory.costs.costing import (
-    Box,
+    ConsumableCost,
+    CostCategory,
+    CostObject,
+    CostShare,
     CutPiece,
     CutSheet,
-    Ending,
-    Item,
-    PostageStep,
-    PrintPrice,
+    PostageBand,
+    PriceEnding,
+    PrintCost,
     Rates,
     SalePrice,
-    Share,
-    Tariff,
+    allocate_amount,
     cost_of,
-    in_coins,
+    cost_shares,
     parcels_for,
     read_ending,
+    round_to_sum,
     sale_price,
-    share_out,
-    shares_of,
 )
 from nester.core.errors import Refusal
 from nester.core.lengths import UNITS_PER_MM, cm, mm
 from nester.designs.base.design import Measure
 
 D, F = Decimal, Fraction
-NO_PAPER = Share({}, {}, F(0))
+NO_PAPER = CostShare({}, {}, F(0))
 
 
-def box(**others) -> Box:
-    return Box(**{
+def box(**others) -> CostObject:
+    return CostObject(**{
         "design": "tray-box", "copies": 1, "pieces": 4, "prints": (), "consumables": (),
         "paper_grams": F(100), **others,
     })  # fmt: skip
 
 
 def amounts(cost) -> dict[str, Decimal]:
-    return {f"{part.item} {part.name}".strip(): part.amount for part in cost.parts}
+    return {f"{part.category} {part.name}".strip(): part.amount for part in cost.parts}
 
 
 # --- coins
@@ -52,36 +52,36 @@ def test_missing_coins_go_to_those_that_lost_most() -> None:
     # 0.333 + 0.333 + 0.334 = 1.00; rounded down 0.33 each, one coin is missing: the third lost
     # 0.004, the others 0.003.
     thirds = [D("0.333"), D("0.333"), D("0.334")]
-    assert in_coins(thirds, "EUR") == [D("0.33"), D("0.33"), D("0.34")]
+    assert round_to_sum(thirds, "EUR") == [D("0.33"), D("0.33"), D("0.34")]
     # Of equals the first gets it.
-    assert share_out(D("1.00"), [1, 1, 1], "EUR") == [D("0.34"), D("0.33"), D("0.33")]
+    assert allocate_amount(D("1.00"), [1, 1, 1], "EUR") == [D("0.34"), D("0.33"), D("0.33")]
 
 
 def test_a_sum_is_rounded_once_halves_up() -> None:
     # Each would round to nothing, but together they are 0.8 of a cent.
-    assert in_coins([D("0.004"), D("0.004")], "EUR") == [D("0.01"), D("0.00")]
-    assert in_coins([D("0.002"), D("0.003")], "EUR") == [D("0.00"), D("0.01")]
-    assert in_coins([D("0.0049")], "EUR") == [D("0.00")]
-    assert in_coins([], "EUR") == []
+    assert round_to_sum([D("0.004"), D("0.004")], "EUR") == [D("0.01"), D("0.00")]
+    assert round_to_sum([D("0.002"), D("0.003")], "EUR") == [D("0.00"), D("0.01")]
+    assert round_to_sum([D("0.0049")], "EUR") == [D("0.00")]
+    assert round_to_sum([], "EUR") == []
 
 
 def test_coins_are_those_of_the_currency() -> None:
-    assert share_out(D(100), [1, 2], "JPY") == [D(33), D(67)]
-    assert share_out(D("1.000"), [1, 2], "KWD") == [D("0.333"), D("0.667")]
+    assert allocate_amount(D(100), [1, 2], "JPY") == [D(33), D(67)]
+    assert allocate_amount(D("1.000"), [1, 2], "KWD") == [D("0.333"), D("0.667")]
 
 
 def test_whole_coins_stay_as_they_are_beside_parts_of_coins() -> None:
-    assert in_coins([D("3.10"), F(1, 300), F(1, 300), D("2.05")], "EUR")[0::3] == [
+    assert round_to_sum([D("3.10"), F(1, 300), F(1, 300), D("2.05")], "EUR")[0::3] == [
         D("3.10"), D("2.05"),
     ]  # fmt: skip
 
 
 def test_nothing_is_shared_in_equal_parts() -> None:
-    assert share_out(D("0.03"), [0, 0], "EUR") == [D("0.02"), D("0.01")]
+    assert allocate_amount(D("0.03"), [0, 0], "EUR") == [D("0.02"), D("0.01")]
     with pytest.raises(ValueError, match="nobody"):
-        share_out(D(1), [], "EUR")
+        allocate_amount(D(1), [], "EUR")
     with pytest.raises(ValueError, match="zero or more"):
-        in_coins([D(-1)], "EUR")
+        round_to_sum([D(-1)], "EUR")
 
 
 # --- paper
@@ -93,15 +93,15 @@ def test_a_sheet_is_shared_by_area_less_what_is_kept() -> None:
     # order 2: 0.375.  The waste (100 of 1,000 parts) is in it, shared 3 to 1.
     # Around order 1's piece it is 90 long, around order 2's 30: of 8 minutes 6 and 2.
     sheet = CutSheet("Coal card", F(2), F(1, 2), F(8), (CutPiece(1, 300, 90), CutPiece(2, 100, 30)))
-    shares = shares_of([sheet])
-    assert shares[1] == Share({"Coal card": 300}, {"Coal card": F(9, 8)}, F(6))
-    assert shares[2] == Share({"Coal card": 100}, {"Coal card": F(3, 8)}, F(2))
+    shares = cost_shares([sheet])
+    assert shares[1] == CostShare({"Coal card": 300}, {"Coal card": F(9, 8)}, F(6))
+    assert shares[2] == CostShare({"Coal card": 100}, {"Coal card": F(3, 8)}, F(2))
 
 
 def test_shares_of_several_sheets_add_up() -> None:
     one = CutSheet("Coal card", F(2), F(0), F(1), (CutPiece(1, 10, 4),))
     two = CutSheet("Fern print", F(3), F(1), F(2), (CutPiece(1, 10, 4), CutPiece(2, 10, 4)))
-    shares = shares_of([one, two, one])
+    shares = cost_shares([one, two, one])
     assert shares[1].costs == {"Coal card": F(4), "Fern print": F(1)}
     assert shares[1].minutes == 3
     assert shares[2].costs == {"Fern print": F(1)}
@@ -109,7 +109,7 @@ def test_shares_of_several_sheets_add_up() -> None:
 
 def test_sheets_that_are_cut_alike_count_as_often() -> None:
     one = CutSheet("Coal card", F(2), F(1, 2), F(8), (CutPiece(1, 3, 9), CutPiece(2, 1, 3)))
-    assert shares_of([replace(one, copies=3)]) == shares_of([one] * 3)
+    assert cost_shares([replace(one, copies=3)]) == cost_shares([one] * 3)
 
 
 # --- prices
@@ -142,36 +142,36 @@ def test_the_price_keeps_the_margin_after_fees() -> None:
 def test_a_price_ends_as_the_shop_likes(ends: tuple[str, ...], price: str) -> None:
     endings = tuple(read_ending(one, "EUR") for one in ends)
     rates = Rates("EUR", fee=D(10), fee_fixed=D("0.30"), margin=D(30), endings=endings)
-    assert sale_price(D("50.00"), 1, rates).each == D(price)
+    assert sale_price(D("50.00"), 1, rates).unit_price == D(price)
 
 
 def test_the_price_of_one_ends_so_and_all_are_so_many_times_it() -> None:
     # 100.00 for three without fees: 33.3334 each, so 33.95 each and 101.85 for all.
     rates = Rates("EUR", endings=(read_ending(".95", "EUR"),))
     offer = sale_price(D("100.00"), 3, rates)
-    assert (offer.each, offer.price, offer.margin) == (D("33.95"), D("101.85"), D("1.85"))
+    assert (offer.unit_price, offer.price, offer.margin) == (D("33.95"), D("101.85"), D("1.85"))
 
 
 def test_a_price_set_by_hand_may_lose_money() -> None:
     offer = sale_price(D("50.00"), 2, Rates("EUR", fee=D(5)), each=D("20.00"))
     assert (offer.price, offer.fees, offer.margin) == (D("40.00"), D("2.00"), D("-12.00"))
-    assert offer.share == F(-3, 10)
-    assert sale_price(D("0.00"), 1, Rates("EUR")).share == 0
+    assert offer.margin_share == F(-3, 10)
+    assert sale_price(D("0.00"), 1, Rates("EUR")).margin_share == 0
 
 
 @pytest.mark.parametrize(
     ("text", "currency", "ending"),
     [
-        (".95", "EUR", Ending(95, 100)),
-        (",5", "EUR", Ending(50, 100)),
-        ("9.95", "EUR", Ending(995, 1000)),
-        ("5", "EUR", Ending(500, 1000)),
-        ("80", "JPY", Ending(80, 100)),
-        ("00", "JPY", Ending(0, 100)),
-        (".0", "EUR", Ending(0, 100)),
+        (".95", "EUR", PriceEnding(95, 100)),
+        (",5", "EUR", PriceEnding(50, 100)),
+        ("9.95", "EUR", PriceEnding(995, 1000)),
+        ("5", "EUR", PriceEnding(500, 1000)),
+        ("80", "JPY", PriceEnding(80, 100)),
+        ("00", "JPY", PriceEnding(0, 100)),
+        (".0", "EUR", PriceEnding(0, 100)),
     ],
 )
-def test_endings(text: str, currency: str, ending: Ending) -> None:
+def test_endings(text: str, currency: str, ending: PriceEnding) -> None:
     assert read_ending(text, currency) == ending
 
 
@@ -190,7 +190,7 @@ def test_a_currency_without_cents_has_no_such_endings() -> None:
 
 # --- parcels
 
-STEPS = (PostageStep(D(500), D("3.90")), PostageStep(D(2000), D("5.50")))
+STEPS = (PostageBand(D(500), D("3.90")), PostageBand(D(2000), D("5.50")))
 
 
 def test_postage_goes_by_the_weight_of_the_whole_parcel() -> None:
@@ -219,12 +219,12 @@ RATES = Rates(
     wrapping_grams=D(10),
     fee=D("6.5"),
     margin=D(20),
-    endings=(Ending(95, 100),),
+    endings=(PriceEnding(95, 100),),
     supplies={
-        ("ribbon", Measure.LENGTH): Tariff(F(1, 4), F(3)),
-        ("adhesive", Measure.AREA): Tariff(F(6), F(50)),
+        ("ribbon", Measure.LENGTH): ConsumableCost(F(1, 4), F(3)),
+        ("adhesive", Measure.AREA): ConsumableCost(F(6), F(50)),
     },
-    prints=(PrintPrice(cm(9), cm(13), D("0.25")), PrintPrice(cm(13), cm(18), D("0.60"))),
+    prints=(PrintCost(cm(9), cm(13), D("0.25")), PrintCost(cm(13), cm(18), D("0.60"))),
     postage=STEPS,
 )
 
@@ -249,7 +249,7 @@ def test_a_cost_by_hand() -> None:
         ),
         paper_grams=F(150),
     )
-    paper = Share({"Coal card": cm(100) * cm(20)}, {"Coal card": F("3.456")}, F(25))
+    paper = CostShare({"Coal card": cm(100) * cm(20)}, {"Coal card": F("3.456")}, F(25))
     cost = cost_of(both, paper, RATES)
     assert amounts(cost) == {
         "paper Coal card": D("3.46"),
@@ -262,14 +262,14 @@ def test_a_cost_by_hand() -> None:
         "postage": D("3.90"),
     }
     assert cost.cost == D("75.08")
-    assert (cost.sale.each, cost.sale.price) == (D("51.95"), D("103.90"))
+    assert (cost.sale.unit_price, cost.sale.price) == (D("51.95"), D("103.90"))
     assert (cost.sale.fees, cost.sale.margin) == (D("6.75"), D("22.07"))
     assert cost.grams == F("385.8")
     assert cost.minutes == 205
     assert cost.unknown == cost.unweighed == ()
-    assert {(part.much, part.unit) for part in cost.parts if part.item is Item.PAPER} == {
-        (F(1, 5), "m²")
-    }
+    assert {
+        (part.quantity, part.unit) for part in cost.lines if part.category is CostCategory.PAPER
+    } == {(F(1, 5), "m²")}
 
 
 def test_prints_go_into_the_cheapest_size_that_holds_them_either_way() -> None:
@@ -290,7 +290,7 @@ def test_what_nobody_has_said_is_told_and_counts_nothing() -> None:
         prints=((cm(9), cm(9), 1),),
         consumables=(("eyelet", Measure.COUNT, 2), ("ribbon", Measure.LENGTH, UNITS_PER_MM)),
     )
-    cost = cost_of(wants, Share({}, {}, F(10)), Rates("EUR"))
+    cost = cost_of(wants, CostShare({}, {}, F(10)), Rates("EUR"))
     assert cost.unknown == (
         "no price is known for eyelet",
         "no price is known for ribbon",

@@ -14,14 +14,14 @@ from babel.messages.pofile import read_po
 
 import inventory
 import nester
-from inventory.documents.format.languages import LANGUAGES, voice_of
+from inventory.documents.format.languages import LANGUAGES, translator_for
 from inventory.documents.plan.translation import NOTES, piece_name, plan_note
 from inventory.production import planning
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm
-from nester.core.problem import Cut, Layout, Placed, Rect, Trimmer
+from nester.core.problem import Cut, Layout, PlacedPiece, Rect, Trimmer
 from nester.cutting import (
-    steps,
+    cutting_instructions,
 )
 from nester.designs import (
     DESIGNS,
@@ -97,14 +97,14 @@ def test_a_catalogue_has_every_text_and_no_other(language):
 CUT = Layout(
     "S-1",
     1,
-    (Placed("tier 1", 0, 0, cm("30.5"), cm(20)),),
+    (PlacedPiece("tier 1", 0, 0, cm("30.5"), cm(20)),),
     (Cut(Rect(0, 0, cm(50), cm(20)), True, cm("30.5"), 0, cm(20)),),
     (Rect(cm("30.5"), 0, cm("19.5"), cm(20)),),
 )
 
 
 def test_steps_in_german():
-    (step,) = steps(CUT, Unit.CM, voice=voice_of("de"), offcuts=["K-7"])
+    (step,) = cutting_instructions(CUT, Unit.CM, voice=translator_for("de"), offcuts=["K-7"])
     assert step == (
         "1. Senkrecht, 30,5 cm vom linken Rand des Bogens 50 × 20 cm.\n"
         "   Links: tier 1, 30,5 × 20 cm.\n"
@@ -113,11 +113,11 @@ def test_steps_in_german():
 
 
 def test_a_cut_that_the_trimmer_cannot_make_says_so():
-    (step,) = steps(CUT, Unit.CM, trimmer=Trimmer(longest_cut=cm(15)))
+    (step,) = cutting_instructions(CUT, Unit.CM, trimmer=Trimmer(longest_cut=cm(15)))
     assert "With knife and steel rule: it is too long for the trimmer." in " ".join(step.split())
-    (step,) = steps(CUT, Unit.CM, trimmer=Trimmer(smallest_strip=cm(40)))
+    (step,) = cutting_instructions(CUT, Unit.CM, trimmer=Trimmer(smallest_strip=cm(40)))
     assert "the trimmer cannot hold this strip" in " ".join(step.split())
-    (step,) = steps(CUT, Unit.CM, trimmer=Trimmer(cm(20), cm(20)))
+    (step,) = cutting_instructions(CUT, Unit.CM, trimmer=Trimmer(cm(20), cm(20)))
     assert "knife" not in step
 
 
@@ -136,15 +136,15 @@ def test_every_note_of_planning_can_be_told_in_another_language():
     known = {re.sub(r"{\w+}", "{}", note) for note in NOTES}
     assert set(notes_of_planning()) == known
     for note in NOTES:
-        assert plan_note(note, voice_of("de")) == voice_of("de").say(note) != note
-    assert plan_note("Order 7 was due on 2027-03-01.", voice_of("de")) == (
+        assert plan_note(note, translator_for("de")) == translator_for("de").say(note) != note
+    assert plan_note("Order 7 was due on 2027-03-01.", translator_for("de")) == (
         "Auftrag 7 war am 2027-03-01 fällig."
     )
-    assert plan_note("Mind the cat.", voice_of("de")) == "Mind the cat."
+    assert plan_note("Mind the cat.", translator_for("de")) == "Mind the cat."
 
 
 def test_pieces_are_named_in_german_and_own_ones_stay():
-    german = voice_of("de")
+    german = translator_for("de")
     assert piece_name("mat 3 outside", german) == "Auflage 3 außen"
     assert piece_name("tray", german) == "Unterteil"
     assert piece_name("Ewa's wing 2", german) == "Ewa's wing 2"
@@ -152,11 +152,11 @@ def test_pieces_are_named_in_german_and_own_ones_stay():
     assert piece_name("mat 2 outside 3", german) == "Auflage 2 außen 3"
     assert piece_name("mat {n} outside", german) == "Auflage {n} außen"
     assert piece_name("", german) == ""
-    assert piece_name("tier 1", voice_of("en")) == "tier 1"
+    assert piece_name("tier 1", translator_for("en")) == "tier 1"
 
 
 def test_numbers_and_dates_by_language():
-    german, english = voice_of("de"), voice_of("en")
+    german, english = translator_for("de"), translator_for("en")
     assert german.date(date(2027, 3, 1)) == "01.03.2027"
     assert english.date(date(2027, 3, 1)) == "Mar 1, 2027"
     assert german.money(Decimal("23.4"), "EUR") == "23,40 EUR"
@@ -167,4 +167,4 @@ def test_numbers_and_dates_by_language():
 
 def test_an_unknown_language_is_refused():
     with pytest.raises(Refusal, match=r"'fr'; there are: en, de"):
-        voice_of("fr")
+        translator_for("fr")

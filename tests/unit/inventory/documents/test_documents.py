@@ -17,30 +17,30 @@ from rich.cells import cell_len
 
 from inventory.core.files import csv_text, make_folder, write_file
 from inventory.core.plan import (
-    Lacking,
-    Part,
+    PartType,
+    PieceShortage,
     Plan,
     PlannedLayout,
     PlannedOrder,
-    Restock,
-    Sheet,
-    Spot,
+    PlannedPlacement,
+    PlannedSheet,
+    ShoppingLine,
     plan_from_json,
     plan_to_json,
 )
-from inventory.documents.plan.document_set import SetOptions
-from inventory.documents.plan.files import write_papers
+from inventory.documents.plan.document_set import DocumentOptions
+from inventory.documents.plan.files import write_documents
 from inventory.documents.plan.text import cut_list, plain_text, plan_summary
 from inventory.views.plan import plan_as_json
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm, from_mm_number, inch, mm, parse_length
 from nester.core.piece import Piece
-from nester.core.problem import Cuts, Effort, Placed
+from nester.core.problem import Cuts, Effort, PlacedPiece
 from nester.core.sheet_sizes import parse_size
 from nester.cutting import (
-    cut_order,
+    plan_cuts,
 )
-from nester.cutting.instructions import CAUTION, KNIFE_CAUTION
+from nester.cutting.instructions import KNIFE_SAFETY_NOTE, SAFETY_NOTE
 
 LISTS = {
     "cut-list.csv", "pieces.csv", "take-out.csv", "lacking.csv", "shopping.csv", "kits.csv",
@@ -57,9 +57,11 @@ def layout(number, sheet, places, *, copies=1, cuts=Cuts.STRAIGHT, parts=(), ord
     for part, x, y, turned in places:
         piece = parts[part].piece
         width, height = (piece.height, piece.width) if turned else (piece.width, piece.height)
-        spots.append(Spot(part, x, y, width, height, turned, (orders * copies)[:copies]))
-    placed = [Placed(str(s.part), s.x, s.y, s.width, s.height, s.turned) for s in spots]
-    made, offcuts = cut_order(sheet.width, sheet.height, placed, cuts, mm(75))
+        spots.append(
+            PlannedPlacement(part, x, y, width, height, turned, (orders * copies)[:copies])
+        )
+    placed = [PlacedPiece(str(s.part), s.x, s.y, s.width, s.height, s.turned) for s in spots]
+    made, offcuts = plan_cuts(sheet.width, sheet.height, placed, cuts, mm(75))
     return PlannedLayout(number, sheet, copies, tuple(spots), made, offcuts)
 
 
@@ -71,12 +73,14 @@ def plan(unit=Unit.CM, *, cuts=Cuts.STRAIGHT, paper="Coal card", customer="Ines"
         return steps * step // 2
 
     parts = (
-        Part(paper, Piece.rectangle("tier 1", "tier.1", size(60), size(60))),
-        Part(paper, Piece.rectangle("lid", "lid", size(37), size(20))),
-        Part(paper, Piece.rectangle("tier 1", "tier.1", size(80), size(80))),
+        PartType(paper, Piece.rectangle("tier 1", "tier.1", size(60), size(60))),
+        PartType(paper, Piece.rectangle("lid", "lid", size(37), size(20))),
+        PartType(paper, Piece.rectangle("tier 1", "tier.1", size(80), size(80))),
     )
-    full = Sheet("S-1", "sheet", paper, "#1e1e21", size(140), size(110), place, Decimal("2.10"))
-    offcut = Sheet("K-1", "offcut", paper, None, size(80), size(81), None, Decimal("0.4"))
+    full = PlannedSheet(
+        "S-1", "sheet", paper, "#1e1e21", size(140), size(110), place, Decimal("2.10")
+    )
+    offcut = PlannedSheet("K-1", "offcut", paper, None, size(80), size(81), None, Decimal("0.4"))
     layouts = (
         layout(
             1,
@@ -109,10 +113,12 @@ def plan(unit=Unit.CM, *, cuts=Cuts.STRAIGHT, paper="Coal card", customer="Ines"
         ),
         parts=parts,
         layouts=layouts,
-        lacking=(Lacking(2, paper, "tier 1", size(60), size(60), 5, "the sheets are used up"),),
+        lacking=(
+            PieceShortage(2, paper, "tier 1", size(60), size(60), 5, "the sheets are used up"),
+        ),
         restock=(
-            Restock(paper, size(140), size(110), 3, Decimal("2.10"), (2,)),
-            Restock("Moss linen", size(60), size(37), 0, None, (2,)),
+            ShoppingLine(paper, size(140), size(110), 3, Decimal("2.10"), (2,)),
+            ShoppingLine("Moss linen", size(60), size(37), 0, None, (2,)),
         ),
         cost=Decimal("4.60"),
         bound=Decimal("4.0123"),
@@ -136,7 +142,7 @@ def folder(tmp_path):
 @pytest.mark.parametrize("cuts", list(Cuts))
 def test_the_cut_list_reads_back_to_the_cuts_of_the_plan(folder, unit, cuts):
     made = plan(unit, cuts=cuts)
-    write_papers(made, folder, SetOptions(), formats=PLAIN)
+    write_documents(made, folder, DocumentOptions(), formats=PLAIN)
     rows = iter(rows_of(folder / "cut-list.csv"))
     for one in made.layouts:
         for number, cut in enumerate(one.cuts, start=1):
@@ -165,10 +171,10 @@ def length_or_zero(text):
 @pytest.mark.parametrize("unit", list(Unit))
 def test_the_pieces_read_back_to_the_spots_of_the_plan(folder, unit):
     made = plan(unit)
-    write_papers(made, folder, SetOptions(), formats=PLAIN)
+    write_documents(made, folder, DocumentOptions(), formats=PLAIN)
     rows = iter(rows_of(folder / "pieces.csv"))
     for one in made.layouts:
-        for spot in one.spots:
+        for spot in one.placements:
             row = next(rows)
             piece = made.parts[spot.part].piece
             assert (int(row["layout"]), int(row["copies"])) == (one.number, one.copies)
@@ -184,8 +190,10 @@ def test_the_pieces_read_back_to_the_spots_of_the_plan(folder, unit):
 def test_what_to_take_out_adds_up(folder):
     made = plan()
     twice = replace(made.layouts[0], number=3, copies=1)
-    twice = replace(twice, spots=tuple(replace(s, orders=(1,)) for s in twice.spots))
-    write_papers(replace(made, layouts=(*made.layouts, twice)), folder, SetOptions(), formats=PLAIN)
+    twice = replace(twice, spots=tuple(replace(s, orders=(1,)) for s in twice.placements))
+    write_documents(
+        replace(made, layouts=(*made.layouts, twice)), folder, DocumentOptions(), formats=PLAIN
+    )
     assert rows_of(folder / "take-out.csv") == [
         {
             "place": "",
@@ -209,7 +217,7 @@ def test_what_to_take_out_adds_up(folder):
 
 
 def test_what_lacks_and_what_to_buy(folder):
-    write_papers(plan(), folder, SetOptions(), formats=PLAIN)
+    write_documents(plan(), folder, DocumentOptions(), formats=PLAIN)
     assert rows_of(folder / "lacking.csv") == [
         {
             "order": "2",
@@ -245,7 +253,9 @@ def test_what_lacks_and_what_to_buy(folder):
 @pytest.mark.parametrize("start", ["=", "+", "-", "@", "＝"])
 def test_no_name_becomes_a_formula(folder, start):
     evil = f'{start}HYPERLINK("x", "y")'
-    write_papers(plan(paper=evil, customer=evil, place=evil), folder, SetOptions(), formats=PLAIN)
+    write_documents(
+        plan(paper=evil, customer=evil, place=evil), folder, DocumentOptions(), formats=PLAIN
+    )
     seen = 0
     for name in LISTS:
         for row in rows_of(folder / name):
@@ -257,7 +267,7 @@ def test_no_name_becomes_a_formula(folder, start):
 
 def test_names_with_separators_quotes_and_other_scripts_read_back(folder):
     paper = 'Blatt; "grün", 和紙 €'
-    write_papers(plan(paper=paper), folder, SetOptions(), formats=PLAIN)
+    write_documents(plan(paper=paper), folder, DocumentOptions(), formats=PLAIN)
     assert {row["paper"] for row in rows_of(folder / "pieces.csv")} == {paper}
     assert {row["paper"] for row in rows_of(folder / "cut-list.csv")} == {paper}
 
@@ -279,7 +289,7 @@ LONG = "A very long-winded name that somebody took the trouble to write out in f
 )
 def test_text_is_at_most_80_columns_wide(folder, unit, cuts, name):
     made = plan(unit, cuts=cuts, paper=name, customer=name, place=name)
-    write_papers(made, folder, SetOptions(), formats=PLAIN)
+    write_documents(made, folder, DocumentOptions(), formats=PLAIN)
     for text in TEXTS:
         content = (folder / text).read_text(encoding="utf-8")
         assert max(map(cell_len, content.splitlines())) <= 80
@@ -325,10 +335,10 @@ def test_the_cut_list_heeds_fingers_first():
         return " ".join(plain_text(*cut_list(made, only)).split())
 
     straight, free = plan(), plan(cuts=Cuts.FREE)
-    assert words(straight).startswith(CAUTION)
-    assert KNIFE_CAUTION not in words(straight)
+    assert words(straight).startswith(SAFETY_NOTE)
+    assert KNIFE_SAFETY_NOTE not in words(straight)
     knife = any(cut.knife for one in free.layouts for cut in one.cuts)
-    assert (KNIFE_CAUTION in words(free)) == knife
+    assert (KNIFE_SAFETY_NOTE in words(free)) == knife
     both, second = words(straight), words(straight, 2)
     assert "Layout 1, 2 times: S-1, Coal card, 70 × 55 cm, from Shelf 2 For orders 1, 3" in both
     assert "Layout 2: K-1, Coal card, 40 × 40.5 cm For order 3" in both
@@ -337,13 +347,13 @@ def test_the_cut_list_heeds_fingers_first():
 
 
 def test_a_sheet_that_is_the_piece_needs_no_cut():
-    part = Part("Coal card", Piece.rectangle("lid", "lid", cm(10), cm(10)))
-    sheet = Sheet("K-7", "offcut", "Coal card", None, cm(10), cm(10), None, Decimal(0))
+    part = PartType("Coal card", Piece.rectangle("lid", "lid", cm(10), cm(10)))
+    sheet = PlannedSheet("K-7", "offcut", "Coal card", None, cm(10), cm(10), None, Decimal(0))
     whole = layout(1, sheet, [(0, 0, 0, False)], parts=(part,))
     made = replace(plan(), parts=(part,), layouts=(whole,))
     text = plain_text(*cut_list(made))
     assert "No cut: the sheet is the piece." in text
-    assert CAUTION[:30] not in text
+    assert SAFETY_NOTE[:30] not in text
 
 
 # --- as data -----------------------------------------------------------------------------------
@@ -363,7 +373,7 @@ def test_data_for_programs_reads_back_exactly(unit):
     assert data["gap"] == pytest.approx((4.6 - 4.0123) / 4.6)
     for written, one in zip(data["layouts"], made.layouts, strict=True):
         assert from_mm_number(written["width"]) == one.sheet.width
-        for piece, spot in zip(written["pieces"], one.spots, strict=True):
+        for piece, spot in zip(written["pieces"], one.placements, strict=True):
             sides = [from_mm_number(piece[side]) for side in ("x", "y", "width", "height")]
             assert sides == [spot.x, spot.y, spot.width, spot.height]
             assert piece["orders"] == list(spot.orders)
@@ -376,7 +386,7 @@ def test_data_for_programs_reads_back_exactly(unit):
 
 
 def test_all_files_are_written_and_named(folder):
-    paths = write_papers(plan(), folder, SetOptions())
+    paths = write_documents(plan(), folder, DocumentOptions())
     assert {path.name for path in folder.iterdir()} == LISTS | TEXTS | SET | {"layouts"}
     pictures = sorted(path.name for path in (folder / "layouts").iterdir())
     assert pictures == ["001-S-1-coal-card.svg", "002-K-1-coal-card.svg"]
@@ -387,7 +397,7 @@ def test_all_files_are_written_and_named(folder):
 
 @pytest.mark.parametrize("paper", ["../../etc", "和紙", "a/b\\c:d", ".", "x" * 200])
 def test_no_name_of_a_paper_leads_out_of_the_folder(folder, paper):
-    paths = write_papers(plan(paper=paper), folder, SetOptions())
+    paths = write_documents(plan(paper=paper), folder, DocumentOptions())
     for path in paths:
         assert path.resolve().parent in (folder.resolve(), folder.resolve() / "layouts")
         assert path.is_file()
@@ -397,12 +407,14 @@ def test_no_name_of_a_paper_leads_out_of_the_folder(folder, paper):
 def test_writing_again_replaces_what_was_there_and_nothing_else(folder):
     made = plan()
     third = replace(made.layouts[1], number=3)
-    write_papers(replace(made, layouts=(*made.layouts, third)), folder, SetOptions(), formats=PLAIN)
+    write_documents(
+        replace(made, layouts=(*made.layouts, third)), folder, DocumentOptions(), formats=PLAIN
+    )
     for own in ("my own.svg", "2024-spring.svg", "3.svg"):
         (folder / "layouts" / own).write_text("mine")
     (folder / "notes.txt").write_text("mine")
     (folder / "plan.txt").write_text("old")
-    write_papers(made, folder, SetOptions(), formats=PLAIN)
+    write_documents(made, folder, DocumentOptions(), formats=PLAIN)
     assert sorted(path.name for path in (folder / "layouts").iterdir()) == [
         "001-S-1-coal-card.svg",
         "002-K-1-coal-card.svg",
@@ -417,7 +429,7 @@ def test_writing_again_replaces_what_was_there_and_nothing_else(folder):
 def test_the_same_plan_gives_the_same_files(tmp_path):
     contents = []
     for name in ("once", "again"):
-        paths = write_papers(plan(), tmp_path / name, SetOptions())
+        paths = write_documents(plan(), tmp_path / name, DocumentOptions())
         contents.append({path.relative_to(tmp_path / name): path.read_bytes() for path in paths})
     assert contents[0] == contents[1]
 
@@ -438,7 +450,7 @@ def test_a_folder_that_cannot_be_made_is_refused_with_nothing_changed(tmp_path, 
         (folder / "layouts").write_text("a file")
     before = snapshot(tmp_path)
     with pytest.raises(Refusal, match="this folder can't be made"):
-        write_papers(plan(), folder, SetOptions(), formats=PLAIN)
+        write_documents(plan(), folder, DocumentOptions(), formats=PLAIN)
     assert snapshot(tmp_path) == before
 
 
@@ -448,7 +460,7 @@ def test_what_cannot_be_drawn_leaves_no_files(folder, monkeypatch):
 
     monkeypatch.setattr("nester.drawing.pictures.layout.draw_layout", fail)
     with pytest.raises(RuntimeError, match="no picture"):
-        write_papers(plan(), folder, SetOptions(), formats=PLAIN)
+        write_documents(plan(), folder, DocumentOptions(), formats=PLAIN)
     assert not folder.exists()
 
 

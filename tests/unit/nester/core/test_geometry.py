@@ -5,7 +5,7 @@ from nester.core.lengths import cm
 from nester.core.piece import Piece, Point
 from nester.core.problem import Rect
 from nester.designs.parts.tray import tray
-from nester.designs.parts.walled import Walled
+from nester.designs.parts.walled import WalledBase
 
 
 def piece(*corners: tuple[int, int]) -> Piece:
@@ -13,7 +13,7 @@ def piece(*corners: tuple[int, int]) -> Piece:
 
 
 def test_the_corners_of_a_plus() -> None:
-    plus = Piece("plus", "tier.1", Walled(30, 20, 10).cross_outline())
+    plus = Piece("plus", "tier.1", WalledBase(30, 20, 10).cross_outline())
     assert voids(plus) == (
         Rect(0, 0, 10, 10), Rect(40, 0, 10, 10), Rect(0, 30, 10, 10), Rect(40, 30, 10, 10),
     )  # fmt: skip

@@ -4,10 +4,10 @@ from fractions import Fraction
 import pytest
 
 from nester.core.lengths import (
-    LARGEST,
+    MAX_LENGTH,
     UNITS_PER_INCH,
     UNITS_PER_MM,
-    MeasureError,
+    LengthError,
     Unit,
     area_m2,
     cm,
@@ -62,12 +62,12 @@ def test_units_agree():
         ("0,500", Unit.MM, mm("0.5")),
         ("1.500", Unit.MM, mm("1.5")),
         ("10 000", Unit.MM, None),
-        ("1000cm", Unit.MM, LARGEST),
+        ("1000cm", Unit.MM, MAX_LENGTH),
     ],
 )
 def test_reading(text, unit, length):
     if length is None:
-        with pytest.raises(MeasureError, match="is not a size"):
+        with pytest.raises(LengthError, match="is not a size"):
             parse_length(text, unit)
     else:
         assert parse_length(text, unit) == length
@@ -106,12 +106,12 @@ def test_reading(text, unit, length):
     ],
 )
 def test_refused(text, said):
-    with pytest.raises(MeasureError, match=said):
+    with pytest.raises(LengthError, match=said):
         parse_length(text)
 
 
 def test_a_refusal_can_be_printed_on_one_line():
-    with pytest.raises(MeasureError) as refused:
+    with pytest.raises(LengthError) as refused:
         parse_length("5\x1b[31m\ncm")
     assert str(refused.value).isprintable()
 

@@ -1,6 +1,6 @@
 import pytest
 
-from nester.core.lengths import MeasureError, Unit, cm, inch, mm
+from nester.core.lengths import LengthError, Unit, cm, inch, mm
 from nester.core.sheet_sizes import SHEET_SIZES, Size, parse_size
 
 
@@ -34,12 +34,12 @@ def test_bare_numbers_are_in_the_given_unit():
 
 @pytest.mark.parametrize("text", ["", "A", "A99", "50", "50x", "x70", "5x6x7", "5 x 7 ft", "0x5"])
 def test_no_size(text):
-    with pytest.raises(MeasureError):
+    with pytest.raises(LengthError):
         parse_size(text)
 
 
 def test_a_refusal_can_be_printed_on_one_line():
-    with pytest.raises(MeasureError) as refused:
+    with pytest.raises(LengthError) as refused:
         parse_size("50\x1b[31m by\n70")
     assert str(refused.value).isprintable()
 

@@ -5,21 +5,23 @@ from fractions import Fraction
 import pytest
 
 from nester.core.lengths import Unit, cm, inch, mm
-from nester.core.problem import Cut, Cuts, Layout, Placed, Rect, Trimmer
+from nester.core.problem import Cut, Cuts, Layout, PlacedPiece, Rect, Trimmer
 from nester.cutting import (
-    cautions,
-    cut_order,
+    cutting_instructions,
     cutting_minutes,
-    step_text,
-    steps,
+    plan_cuts,
+    safety_notes,
+    step_instruction,
 )
 from nester.cutting.instructions import (
-    SLIVER,
+    MIN_SCRAP_WIDTH,
 )
 
 
-def layout(width: int, height: int, pieces: list[Placed], cuts: Cuts, copies: int = 1) -> Layout:
-    made, offcuts = cut_order(width, height, pieces, cuts, mm(75))
+def layout(
+    width: int, height: int, pieces: list[PlacedPiece], cuts: Cuts, copies: int = 1
+) -> Layout:
+    made, offcuts = plan_cuts(width, height, pieces, cuts, mm(75))
     return Layout("sheet", copies, tuple(pieces), made, offcuts)
 
 
@@ -28,8 +30,8 @@ BLACK = layout(
     cm(56),
     cm(71),
     [
-        Placed("tier 1", 0, 0, cm(54), cm(54)),
-        *(Placed(f"card {i}", i * CARD, cm(54), CARD, CARD) for i in range(4)),
+        PlacedPiece("tier 1", 0, 0, cm(54), cm(54)),
+        *(PlacedPiece(f"card {i}", i * CARD, cm(54), CARD, CARD) for i in range(4)),
     ],
     Cuts.STRAIGHT,
     copies=2,
@@ -38,27 +40,27 @@ WHEEL = layout(
     cm(32),
     cm(32),
     [
-        Placed("a", 0, 0, cm(20), cm(12)),
-        Placed("b", cm(20), 0, cm(12), cm(20)),
-        Placed("c", cm(12), cm(20), cm(20), cm(12)),
-        Placed("d", 0, cm(12), cm(12), cm(20)),
+        PlacedPiece("a", 0, 0, cm(20), cm(12)),
+        PlacedPiece("b", cm(20), 0, cm(12), cm(20)),
+        PlacedPiece("c", cm(12), cm(20), cm(20), cm(12)),
+        PlacedPiece("d", 0, cm(12), cm(12), cm(20)),
     ],
     Cuts.FREE,
 )
 
 
 def test_straight_cuts_in_words() -> None:
-    assert step_text(BLACK, 1, Unit.CM) == (
+    assert step_instruction(BLACK, 1, Unit.CM) == (
         "1. Up and down, 54 cm from the left edge of the 56 × 71 cm sheet.\n"
         "   Left: go on with the 54 × 71 cm part, for cuts 2–6.\n"
         "   Right: scrap, 2 × 71 cm."
     )
-    assert step_text(BLACK, 2, Unit.CM) == (
+    assert step_instruction(BLACK, 2, Unit.CM) == (
         "2. Across, 54 cm from the top edge of the 54 × 71 cm part.\n"
         "   Top: tier 1, 54 × 54 cm.\n"
         "   Bottom: go on with the 54 × 17 cm part, for cuts 3–6."
     )
-    assert step_text(BLACK, 6, Unit.MM) == (
+    assert step_instruction(BLACK, 6, Unit.MM) == (
         "6. Up and down, 135 mm from the left edge of the 270 × 135 mm part.\n"
         "   Left: card 2, 135 × 135 mm.\n"
         "   Right: card 3, 135 × 135 mm."
@@ -67,11 +69,11 @@ def test_straight_cuts_in_words() -> None:
 
 def test_a_part_that_waits_and_an_offcut_are_told() -> None:
     cards = [
-        Placed(f"{i} {j}", i * inch(2), j * inch(3), inch(2), inch(3))
+        PlacedPiece(f"{i} {j}", i * inch(2), j * inch(3), inch(2), inch(3))
         for i in range(6)
         for j in range(2)
     ]
-    told = steps(layout(inch(12), inch(12), cards, Cuts.STRAIGHT), Unit.IN)
+    told = cutting_instructions(layout(inch(12), inch(12), cards, Cuts.STRAIGHT), Unit.IN)
     assert told[0] == (
         "1. Across, 6 in from the top edge of the 12 × 12 in sheet.\n"
         "   Top: go on with the 12 × 6 in part, for cuts 2–12.\n"
@@ -85,7 +87,7 @@ def test_a_part_that_waits_and_an_offcut_are_told() -> None:
 
 
 def test_knife_cuts_in_words() -> None:
-    told = steps(WHEEL, Unit.CM)
+    told = cutting_instructions(WHEEL, Unit.CM)
     assert told[0] == (
         "1. Knife, up and down, 12 cm from the left edge of the 32 × 32 cm sheet;\n"
         "   start 12 cm and stop 32 cm from its top edge."
@@ -99,26 +101,26 @@ def test_knife_cuts_in_words() -> None:
 
 
 def test_a_length_the_unit_can_not_show_is_marked() -> None:
-    pieces = [Placed("third", 0, 0, inch(1) // 3, cm(10))]
-    told = steps(layout(cm(10), cm(10), pieces, Cuts.STRAIGHT), Unit.IN)
+    pieces = [PlacedPiece("third", 0, 0, inch(1) // 3, cm(10))]
+    told = cutting_instructions(layout(cm(10), cm(10), pieces, Cuts.STRAIGHT), Unit.IN)
     assert told[0].startswith("1. Up and down, ≈21/64 in from the left edge of the ≈3 15/16 × ")
 
 
 def test_lines_are_short_and_names_stay_on_them() -> None:
     long = "card " * 40 + "\x1b[31m\nred"
-    pieces = [Placed(long, 0, 0, cm(10), cm(20))]
-    told = steps(layout(cm(20), cm(20), pieces, Cuts.STRAIGHT), Unit.MM)
+    pieces = [PlacedPiece(long, 0, 0, cm(10), cm(20))]
+    told = cutting_instructions(layout(cm(20), cm(20), pieces, Cuts.STRAIGHT), Unit.MM)
     assert all(len(line) <= 76 for line in told[0].splitlines())
     assert "\x1b" not in told[0]
     assert "[31m red, 100 × 200 mm" in " ".join(told[0].split())
 
 
 def test_cautions_speak_of_the_tools_in_use() -> None:
-    assert cautions(Layout("s", 1, ())) == ()
-    assert len(cautions(BLACK)) == 1
-    assert "rules of your place" in cautions(BLACK)[0]
-    assert cautions(WHEEL)[0] == cautions(BLACK)[0]
-    assert "knife" in cautions(WHEEL)[1]
+    assert safety_notes(Layout("s", 1, ())) == ()
+    assert len(safety_notes(BLACK)) == 1
+    assert "rules of your place" in safety_notes(BLACK)[0]
+    assert safety_notes(WHEEL)[0] == safety_notes(BLACK)[0]
+    assert "knife" in safety_notes(WHEEL)[1]
 
 
 def test_minutes_count_cuts_and_metres_of_every_copy() -> None:
@@ -142,8 +144,8 @@ def test_minutes_count_cuts_and_metres_of_every_copy() -> None:
 
 def test_a_cut_that_the_trimmer_can_not_make_needs_the_caution_for_knives() -> None:
     longest = max(cut.end - cut.start for cut in BLACK.cuts)
-    assert len(cautions(BLACK, trimmer=Trimmer(longest_cut=longest))) == 1
-    assert "knife" in cautions(BLACK, trimmer=Trimmer(longest_cut=longest - 1))[1]
+    assert len(safety_notes(BLACK, trimmer=Trimmer(longest_cut=longest))) == 1
+    assert "knife" in safety_notes(BLACK, trimmer=Trimmer(longest_cut=longest - 1))[1]
 
 
 @pytest.mark.parametrize("given", [BLACK, WHEEL])
@@ -157,15 +159,15 @@ def test_corners_that_are_cut_out_of_a_blank() -> None:
     unit = cm(1)
     corners = tuple(Rect(at * unit, at * unit, 10 * unit, 10 * unit) for at in (0, 20))
     placed = (
-        Placed("tier 1", 0, 0, 30 * unit, 30 * unit),
-        Placed("mat", 0, 0, 10 * unit, 10 * unit),
-        Placed("strip", 20 * unit, 20 * unit, 6 * unit, 10 * unit),
-        Placed("tall", 30 * unit, 0, 10 * unit, 40 * unit),
+        PlacedPiece("tier 1", 0, 0, 30 * unit, 30 * unit),
+        PlacedPiece("mat", 0, 0, 10 * unit, 10 * unit),
+        PlacedPiece("strip", 20 * unit, 20 * unit, 6 * unit, 10 * unit),
+        PlacedPiece("tall", 30 * unit, 0, 10 * unit, 40 * unit),
     )
     voids = (corners, (), (), ())
-    cuts, offcuts = cut_order(40 * unit, 40 * unit, placed, Cuts.STRAIGHT, 9 * unit, voids)
+    cuts, offcuts = plan_cuts(40 * unit, 40 * unit, placed, Cuts.STRAIGHT, 9 * unit, voids)
     assert (
-        "\n".join(steps(Layout("sheet", 1, placed, cuts, offcuts), Unit.CM))
+        "\n".join(cutting_instructions(Layout("sheet", 1, placed, cuts, offcuts), Unit.CM))
         == """\
 1. Up and down, 30 cm from the left edge of the 40 × 40 cm sheet.
    Left: go on with the 30 × 40 cm part, for cuts 2–7.
@@ -190,11 +192,11 @@ def test_corners_that_are_cut_out_of_a_blank() -> None:
 
 
 def test_two_blanks_with_corners_one_of_which_waits() -> None:
-    placed = (Placed("a", 0, 0, 4, 4), Placed("b", 4, 0, 4, 4), Placed("c", 0, 0, 1, 1),
-              Placed("d", 6, 1, 1, 1))  # fmt: skip
+    placed = (PlacedPiece("a", 0, 0, 4, 4), PlacedPiece("b", 4, 0, 4, 4), PlacedPiece("c", 0, 0, 1, 1),
+              PlacedPiece("d", 6, 1, 1, 1))  # fmt: skip
     voids = ((Rect(0, 0, 1, 1),), (Rect(6, 1, 1, 1),), (), ())
-    cuts, offcuts = cut_order(8, 4, placed, Cuts.STRAIGHT, mm(9), voids)
-    told = steps(Layout("sheet", 1, placed, cuts, offcuts), Unit.MM)
+    cuts, offcuts = plan_cuts(8, 4, placed, Cuts.STRAIGHT, mm(9), voids)
+    told = cutting_instructions(Layout("sheet", 1, placed, cuts, offcuts), Unit.MM)
     assert told[0].splitlines()[1:] == [
         "   Left: a, ≈0 × ≈0 mm; go on with it, for cuts 2–3.",
         "   Right: b, ≈0 × ≈0 mm; set it aside, for cuts 4–7.",
@@ -206,23 +208,25 @@ def test_two_blanks_with_corners_one_of_which_waits() -> None:
 def test_a_sliver_is_left_on() -> None:
     sheet, piece = Rect(0, 0, inch(12), cm(20)), Rect(0, 0, cm("30.47"), cm(20))
     cut = Cut(sheet, True, piece.width, 0, cm(20))
-    thin = Layout("S-1", 1, (Placed("mat", *piece, False),), (cut,))
-    (told,) = steps(thin, Unit.CM)
+    thin = Layout("S-1", 1, (PlacedPiece("mat", *piece, False),), (cut,))
+    (told,) = cutting_instructions(thin, Unit.CM)
     assert " ".join(told.split()) == (
         "1. Up and down, 30.47 cm from the left edge of the 30.48 × 20 cm sheet. Only a sliver"
         " would come off: leave it on. Left: mat, 30.47 × 20 cm. Right: scrap, 0.01 × 20 cm."
     )
-    thick = Cut(sheet, True, inch(12) - SLIVER, 0, cm(20))
+    thick = Cut(sheet, True, inch(12) - MIN_SCRAP_WIDTH, 0, cm(20))
     blank = Rect(0, 0, thick.at, cm(20))
-    (told,) = steps(Layout("S-1", 1, (Placed("mat", *blank, False),), (thick,)), Unit.CM)
+    (told,) = cutting_instructions(
+        Layout("S-1", 1, (PlacedPiece("mat", *blank, False),), (thick,)), Unit.CM
+    )
     assert "sliver" not in told
     # What is kept is cut off, however thin: somebody wants it.
     kept = Layout(
         "S-1",
         1,
-        (Placed("mat", *piece, False),),
+        (PlacedPiece("mat", *piece, False),),
         (cut,),
         (Rect(cm("30.47"), 0, mm("0.1"), cm(20)),),
     )
-    (told,) = steps(kept, Unit.CM)
+    (told,) = cutting_instructions(kept, Unit.CM)
     assert "sliver" not in told

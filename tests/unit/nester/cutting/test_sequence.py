@@ -5,18 +5,18 @@ import random
 import pytest
 
 from nester.core.lengths import cm
-from nester.core.problem import Cut, Cuts, Placed, Rect
+from nester.core.problem import Cut, Cuts, PlacedPiece, Rect
 from nester.cutting import (
-    NotSeparable,
-    cut_order,
-    separable,
+    NotGuillotineError,
+    is_guillotine,
+    plan_cuts,
 )
 
 U = cm(1)
 
 
-def placed(name: str, x: int, y: int, width: int, height: int) -> Placed:
-    return Placed(name, x * U, y * U, width * U, height * U)
+def placed(name: str, x: int, y: int, width: int, height: int) -> PlacedPiece:
+    return PlacedPiece(name, x * U, y * U, width * U, height * U)
 
 
 def rect(x: int, y: int, width: int, height: int) -> Rect:
@@ -24,10 +24,14 @@ def rect(x: int, y: int, width: int, height: int) -> Rect:
 
 
 def order(
-    width: int, height: int, pieces: list[Placed], cuts: Cuts = Cuts.STRAIGHT, smallest: int = 8
+    width: int,
+    height: int,
+    pieces: list[PlacedPiece],
+    cuts: Cuts = Cuts.STRAIGHT,
+    smallest: int = 8,
 ) -> tuple[list[tuple[bool, int]], list[Rect]]:
     """Return the cuts as (vertical, centimetres) and the offcuts."""
-    made, offcuts = cut_order(width * U, height * U, pieces, cuts, smallest * U)
+    made, offcuts = plan_cuts(width * U, height * U, pieces, cuts, smallest * U)
     return [(cut.vertical, cut.at // U) for cut in made], list(offcuts)
 
 
@@ -99,24 +103,24 @@ def test_what_is_just_too_small_is_scrap() -> None:
 
 
 def test_a_wheel_can_not_be_cut_straight() -> None:
-    assert not separable(WHEEL)
-    with pytest.raises(NotSeparable):
+    assert not is_guillotine(WHEEL)
+    with pytest.raises(NotGuillotineError):
         order(50, 70, WHEEL)
     for left_out in range(4):
         rest = WHEEL[:left_out] + WHEEL[left_out + 1 :]
-        assert separable(rest)
+        assert is_guillotine(rest)
         order(50, 70, rest)
 
 
 def test_a_wheel_deep_within_a_straight_layout_is_found() -> None:
     rows = [placed(str(i), 0, 32 + i, 32, 1) for i in range(30)]
-    assert not separable([*rows, *WHEEL])
-    with pytest.raises(NotSeparable):
+    assert not is_guillotine([*rows, *WHEEL])
+    with pytest.raises(NotGuillotineError):
         order(32, 62, [*rows, *WHEEL])
 
 
 def test_a_wheel_is_cut_free_with_a_knife_after_the_straight_cuts() -> None:
-    made, offcuts = cut_order(50 * U, 70 * U, WHEEL, Cuts.FREE, 8 * U)
+    made, offcuts = plan_cuts(50 * U, 70 * U, WHEEL, Cuts.FREE, 8 * U)
     part = rect(0, 0, 32, 32)
     assert made == (
         Cut(rect(0, 0, 50, 70), False, 32 * U, 0, 50 * U),
@@ -135,7 +139,7 @@ def test_edges_in_one_line_are_one_knife_cut() -> None:
         placed("a1", 0, 0, 10, 12), placed("a2", 10, 0, 10, 12), placed("b", 20, 0, 12, 20),
         placed("c", 12, 20, 20, 12), placed("d", 0, 12, 12, 20),
     ]  # fmt: skip
-    made, _ = cut_order(32 * U, 32 * U, boards, Cuts.FREE, 9 * U)
+    made, _ = plan_cuts(32 * U, 32 * U, boards, Cuts.FREE, 9 * U)
     assert [(cut.vertical, cut.at // U, cut.start // U, cut.end // U) for cut in made] == [
         (True, 10, 0, 12), (True, 12, 12, 32), (True, 20, 0, 20),
         (False, 12, 0, 20), (False, 20, 12, 32),
@@ -152,10 +156,10 @@ def test_five_hundred_pieces_in_a_row_and_the_same_again() -> None:
     strips, x = [], 0
     for number in range(500):
         width = chance.randrange(2, 9)
-        strips.append(Placed(str(number), x, 0, width, chance.randrange(50, 100)))
+        strips.append(PlacedPiece(str(number), x, 0, width, chance.randrange(50, 100)))
         x += width + chance.randrange(2)
-    made, offcuts = cut_order(x, 100, strips, Cuts.STRAIGHT, 1000)
-    again = cut_order(x, 100, strips, Cuts.STRAIGHT, 1000)
+    made, offcuts = plan_cuts(x, 100, strips, Cuts.STRAIGHT, 1000)
+    again = plan_cuts(x, 100, strips, Cuts.STRAIGHT, 1000)
     assert again == (made, offcuts)
     assert offcuts == ()
     assert len(made) >= 499
@@ -166,7 +170,7 @@ CORNERS = tuple(rect(x, y, 10, 10) for x in (0, 20) for y in (0, 20))
 
 def test_a_corner_is_cut_out_of_its_free_blank_and_then_taken_apart() -> None:
     pieces = [placed("cross", 0, 0, 30, 30), placed("a", 20, 20, 6, 10)]
-    made, offcuts = cut_order(30 * U, 40 * U, pieces, Cuts.STRAIGHT, 11 * U, [CORNERS, ()])
+    made, offcuts = plan_cuts(30 * U, 40 * U, pieces, Cuts.STRAIGHT, 11 * U, [CORNERS, ()])
     blank, corner = rect(0, 0, 30, 30), rect(20, 20, 10, 10)
     assert made == (
         Cut(rect(0, 0, 30, 40), False, 30 * U, 0, 30 * U),
@@ -179,7 +183,7 @@ def test_a_corner_is_cut_out_of_its_free_blank_and_then_taken_apart() -> None:
 
 def test_corners_worth_keeping_are_cut_out() -> None:
     pieces = [placed("cross", 0, 0, 30, 30)]
-    made, offcuts = cut_order(30 * U, 30 * U, pieces, Cuts.STRAIGHT, 10 * U, [CORNERS])
+    made, offcuts = plan_cuts(30 * U, 30 * U, pieces, Cuts.STRAIGHT, 10 * U, [CORNERS])
     assert offcuts == CORNERS
     assert len(made) == 8
     assert all(cut.knife and cut.part == rect(0, 0, 30, 30) for cut in made)
@@ -188,9 +192,9 @@ def test_corners_worth_keeping_are_cut_out() -> None:
 def test_crosses_that_reach_into_each_other_are_cut_by_their_outlines() -> None:
     pieces = [placed("a", 0, 0, 30, 30), placed("b", 20, 10, 30, 30)]
     voids = [CORNERS, tuple(v._replace(x=v.x + 20 * U, y=v.y + 10 * U) for v in CORNERS)]
-    with pytest.raises(NotSeparable):
-        cut_order(60 * U, 40 * U, pieces, Cuts.STRAIGHT, 11 * U, voids)
-    made, offcuts = cut_order(60 * U, 40 * U, pieces, Cuts.FREE, 11 * U, voids)
+    with pytest.raises(NotGuillotineError):
+        plan_cuts(60 * U, 40 * U, pieces, Cuts.STRAIGHT, 11 * U, voids)
+    made, offcuts = plan_cuts(60 * U, 40 * U, pieces, Cuts.FREE, 11 * U, voids)
     assert offcuts == ()
     assert made[0] == Cut(rect(0, 0, 60, 40), True, 50 * U, 0, 40 * U)
     # Only the corners that the other reaches into are cut out, one of each.

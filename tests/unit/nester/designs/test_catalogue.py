@@ -15,7 +15,7 @@ from nester.designs import (
 )
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.boxes.layered_box.tier import FLAPS, OPEN, tier
-from nester.designs.parts.card_blanks import Opens, single_fold
+from nester.designs.parts.card_blanks import Opening, single_fold
 from nester.designs.parts.lid import lid
 from nester.designs.parts.tray import tray
 
@@ -94,7 +94,7 @@ def test_a_lid_is_its_whole_blank_with_four_slits() -> None:
 
 
 def test_a_card_folds_away_from_its_face() -> None:
-    side, up = (single_fold(mm(105), mm(148), way) for way in Opens)
+    side, up = (single_fold(mm(105), mm(148), way) for way in Opening)
     assert (side.width, side.height) == (mm(210), mm(148))
     assert (up.width, up.height) == (mm(105), mm(296))
     assert side.scores[0].line == ((mm(105), 0), (mm(105), mm(148)))

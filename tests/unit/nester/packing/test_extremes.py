@@ -10,11 +10,11 @@ from unittest.mock import patch
 import pytest
 
 from nester.core.lengths import mm
-from nester.core.problem import Cuts, Effort, Problem, Stock, Want
+from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
 from nester.packing import (
     solve,
 )
-from nester.packing.search.paper_search import Share
+from nester.packing.search.paper_search import Budget
 from nester.verify import (
     verify,
 )
@@ -24,11 +24,11 @@ SOLVE = importlib.import_module("nester.packing.search.solve")
 
 
 def want(name, width, height, quantity, paper=""):
-    return Want(name, mm(width), mm(height), quantity, paper)
+    return Demand(name, mm(width), mm(height), quantity, paper)
 
 
 def stock(name, width, height, quantity, price, paper=""):
-    return Stock(name, mm(width), mm(height), quantity, Fraction(price), paper)
+    return StockItem(name, mm(width), mm(height), quantity, Fraction(price), paper)
 
 
 SHEETS = stock("large", 700, 1000, None, 3), stock("small", 500, 700, None, 2)
@@ -44,8 +44,13 @@ def some_wants(number, largest=300, seed=1):
     )
 
 
-LITTLE = Share(
-    steps=2_000, settling=10_000, bounding=20_000, recreations=2_000, work=0.01, tidying=0.02
+LITTLE = Budget(
+    value_correction=2_000,
+    exact=10_000,
+    bounding=20_000,
+    ruin_recreate=2_000,
+    covering_time=0.01,
+    reduction_time=0.02,
 )
 """A round as those of each effort, only with less of all: where it is the size that matters."""
 
@@ -65,7 +70,7 @@ def test_a_million_pieces(cuts):
     wants = want("a", 100, 70, 10**6), want("b", 53, 41, 10**6), want("c", 210, 148, 300_000)
     answer = planned(wants, SHEETS, cuts)
     assert answer.unplaced == ()
-    assert answer.gap < Fraction(1, 20)
+    assert answer.optimality_gap < Fraction(1, 20)
 
 
 def test_a_million_pieces_on_few_sheets():
@@ -101,20 +106,20 @@ def test_small_pieces_on_ten_metres(cuts):
     answer = planned(
         [want("a", 3, 3, 3000), want("b", 3, 5, 100)], [stock("s", 10_000, 10_000, None, 50)], cuts
     )
-    assert (answer.sheets, answer.gap) == (1, 0)
+    assert (answer.sheets, answer.optimality_gap) == (1, 0)
 
 
 @both
 def test_pieces_as_large_as_the_sheet(cuts):
     wants = want("a", 700, 1000, 40), want("b", 700, 500, 3)
     answer = planned(wants, SHEETS, cuts)
-    assert (answer.cost, answer.gap) == (40 * 3 + 2 + 3, 0)
+    assert (answer.cost, answer.optimality_gap) == (40 * 3 + 2 + 3, 0)
 
 
 @both
 def test_paper_that_costs_nothing(cuts):
     answer = planned(some_wants(20), [replace(one, price=Fraction(0)) for one in SHEETS], cuts)
-    assert (answer.unplaced, answer.cost, answer.bound) == ((), 0, 0)
+    assert (answer.unplaced, answer.cost, answer.lower_bound) == ((), 0, 0)
 
 
 def test_prices_far_apart():
@@ -125,7 +130,7 @@ def test_prices_far_apart():
     )
     answer = planned(some_wants(20), sheets)
     assert answer.unplaced == ()
-    assert answer.bound <= answer.cost
+    assert answer.lower_bound <= answer.cost
 
 
 @pytest.mark.parametrize(
@@ -140,7 +145,7 @@ def test_prices_far_apart():
 def test_nothing_fits(sheets):
     answer = planned([want("a", 100, 70, 5), want("b", 90, 61, 10**6)], sheets)
     assert [(one.name, one.quantity) for one in answer.unplaced] == [("a", 5), ("b", 10**6)]
-    assert (answer.layouts, answer.cost, answer.bound) == ((), 0, 0)
+    assert (answer.layouts, answer.cost, answer.lower_bound) == ((), 0, 0)
 
 
 @pytest.mark.parametrize("sheets", [(), SHEETS])
@@ -151,8 +156,8 @@ def test_nothing_is_wanted(sheets):
 
 @both
 def test_lengths_with_no_common_divisor(cuts):
-    wants = Want("a", 24_001, 24_007, 50), Want("b", 100_003, 50_021, 20)
-    sheet = Stock("s", mm(700) + 1, mm(1000) + 7, None, Fraction(1, 3))
+    wants = Demand("a", 24_001, 24_007, 50), Demand("b", 100_003, 50_021, 20)
+    sheet = StockItem("s", mm(700) + 1, mm(1000) + 7, None, Fraction(1, 3))
     answer = planned(wants, [sheet], cuts)
     assert (answer.sheets, answer.cost) == (1, Fraction(1, 3))
 
@@ -165,7 +170,7 @@ def test_a_thousand_kinds_of_piece():
     ]
     answer = planned(wants, SHEETS)
     assert answer.unplaced == ()
-    assert answer.gap < Fraction(1, 10)
+    assert answer.optimality_gap < Fraction(1, 10)
 
 
 def test_forty_papers():

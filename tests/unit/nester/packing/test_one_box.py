@@ -11,7 +11,7 @@ import pytest
 from nester.core.geometry import voids
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Piece
-from nester.core.problem import SMALLEST_OFFCUT, Cuts, Effort, Problem, Stock, Want
+from nester.core.problem import MIN_OFFCUT_SIDE, Cuts, Demand, Effort, Problem, StockItem
 from nester.designs import (
     DESIGNS,
     read_settings,
@@ -46,17 +46,17 @@ def one_box(settings: dict[str, str], width: int, height: int, cuts: Cuts) -> Pr
         for paper in {paper for _, paper in pieces}
     }
     wants = [
-        Want(
+        Demand(
             str(number),
             piece.width,
             piece.height,
             quantity,
             paper,
-            voids=() if piece.is_rectangle else voids(piece, min(SMALLEST_OFFCUT, least[paper])),
+            voids=() if piece.is_rectangle else voids(piece, min(MIN_OFFCUT_SIDE, least[paper])),
         )
         for number, ((piece, paper), quantity) in enumerate(counts.items())
     ]
-    stock = [Stock(paper, width, height, None, Fraction(1), paper) for paper in sorted(least)]
+    stock = [StockItem(paper, width, height, None, Fraction(1), paper) for paper in sorted(least)]
     return Problem(tuple(wants), tuple(stock), cuts)
 
 
@@ -72,4 +72,4 @@ def test_every_paper_of_a_box_is_proven(
     answer = solve(problem, Effort.QUICK)
     assert verify(problem, answer) == []
     assert not answer.unplaced
-    assert answer.cost == answer.bound
+    assert answer.cost == answer.lower_bound

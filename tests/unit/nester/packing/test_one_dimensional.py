@@ -26,8 +26,8 @@ def check(
     for one in plan.cuts:
         assert one.reel in reels
         assert one.lengths
-        assert one.rest == one.reel.length - sum(one.lengths) >= 0
-    waste = sum(one.rest for one in plan.cuts if one.rest < shortest)
+        assert one.remainder == one.reel.length - sum(one.lengths) >= 0
+    waste = sum(one.remainder for one in plan.cuts if one.remainder < shortest)
     assert plan.bound <= plan.waste == waste
     return waste, len(plan.cuts)
 
@@ -71,7 +71,7 @@ def test_no_way_wastes_less(sizes, lengths, shortest: int) -> None:
 def test_an_end_is_used_up_before_a_full_reel_is_begun() -> None:
     reels = [Reel("new", 1000), Reel("end", 120)]
     (one,) = cut_from_reels(reels, [(60, 2)], shortest=30).cuts
-    assert (one.reel.name, one.lengths, one.rest) == ("end", (60, 60), 0)
+    assert (one.reel.name, one.lengths, one.remainder) == ("end", (60, 60), 0)
 
 
 def test_many_lengths_from_many_reels() -> None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from fractions import Fraction
 
 from nester.core.piece import Grain, Turn
-from nester.core.problem import Want
+from nester.core.problem import Demand
 from nester.core.purchase import Offer
-from nester.designs.demand import Rules
+from nester.designs.demand import CuttingRules
 from nester.studies.estimate import estimate
 
-CARD = Want("card", 20, 18, 1, grain=Grain.HEIGHT)
+CARD = Demand("card", 20, 18, 1, grain=Grain.HEIGHT)
 """Two of them, turned, fill a sheet of 36 × 20; with fibres along its height only one does."""
 
 
@@ -20,14 +20,14 @@ def offer(grain: Grain) -> Offer:
 
 def test_a_wish_for_a_grain_is_kept_to() -> None:
     for grain, paid in ((Grain.HEIGHT, 10), (Grain.WIDTH, 5), (Grain.ANY, 5)):
-        (ten,) = estimate((CARD,), (10,), (offer(grain),), (), Rules())
-        assert ten.bought.cost == paid
+        (ten,) = estimate((CARD,), (10,), (offer(grain),), (), CuttingRules())
+        assert ten.purchase_plan.cost == paid
 
 
 def test_a_wish_is_dropped_where_upright_pieces_forbid_it() -> None:
     """What is upright can't be turned from one sheet to the next, as the wish would ask."""
-    upright = Want("label", 5, 5, 1, turn=Turn.NONE)
+    upright = Demand("label", 5, 5, 1, turn=Turn.NONE)
     offers = (offer(Grain.HEIGHT), offer(Grain.WIDTH))
-    (two,) = estimate((CARD, upright), (2,), offers, (), Rules())
-    assert not two.bought.answer.unplaced
-    assert {want.grain for want in two.bought.problem.wants} == {Grain.ANY}
+    (two,) = estimate((CARD, upright), (2,), offers, (), CuttingRules())
+    assert not two.purchase_plan.cutting_plan.unplaced
+    assert {want.grain for want in two.purchase_plan.problem.demands} == {Grain.ANY}

@@ -10,23 +10,23 @@ import pytest
 from nester.core.lengths import cm
 from nester.core.piece import Grain, Turn
 from nester.core.problem import (
-    Answer,
     Cut,
     Cuts,
+    CuttingPlan,
+    Demand,
     Layout,
     Margins,
-    Placed,
+    PlacedPiece,
     Problem,
     Rect,
-    Stock,
+    StockItem,
     Trimmer,
     Unplaced,
-    Want,
 )
 from nester.verify import (
     FaultKind,
-    PlanFault,
-    require,
+    InvalidPlanError,
+    require_valid,
     verify,
 )
 
@@ -37,8 +37,8 @@ def rect(x: int, y: int, width: int, height: int) -> Rect:
     return Rect(x * U, y * U, width * U, height * U)
 
 
-def placed(name: str, x: int, y: int, width: int, height: int, turned: bool = False) -> Placed:
-    return Placed(name, *rect(x, y, width, height), turned)
+def placed(name: str, x: int, y: int, width: int, height: int, turned: bool = False) -> PlacedPiece:
+    return PlacedPiece(name, *rect(x, y, width, height), turned)
 
 
 def cut(part: Rect, vertical: bool, at: int, knife: tuple[int, int] | None = None) -> Cut:
@@ -53,14 +53,14 @@ MIDDLE = rect(0, 0, 40, 40)
 TOP = rect(0, 0, 40, 30)
 BOTTOM = rect(0, 30, 40, 10)
 STRAIGHT_PROBLEM = Problem(
-    wants=(
-        Want("blank", 30 * U, 30 * U, 2, "black", Turn.NONE),
-        Want("strip", 10 * U, 30 * U, 5, "black", Turn.ANY),
-        Want("card", 5 * U, 7 * U, 3, "white", Turn.HALF),
+    demands=(
+        Demand("blank", 30 * U, 30 * U, 2, "black", Turn.NONE),
+        Demand("strip", 10 * U, 30 * U, 5, "black", Turn.ANY),
+        Demand("card", 5 * U, 7 * U, 3, "white", Turn.HALF),
     ),
     stock=(
-        Stock("black sheet", 50 * U, 40 * U, 2, Fraction(3, 2), "black"),
-        Stock("white offcut", 10 * U, 7 * U, None, Fraction(0), "white"),
+        StockItem("black sheet", 50 * U, 40 * U, 2, Fraction(3, 2), "black"),
+        StockItem("white offcut", 10 * U, 7 * U, None, Fraction(0), "white"),
     ),
     cuts=Cuts.STRAIGHT,
     smallest_offcut=cm(8),
@@ -79,21 +79,21 @@ WHITE = Layout(
     (placed("card", 0, 0, 5, 7), placed("card", 5, 0, 5, 7)),
     (cut(rect(0, 0, 10, 7), True, 5),),
 )
-GOOD = Answer(
+GOOD = CuttingPlan(
     (BLACK, WHITE),
     (Unplaced("strip", 1, "no sheet of black is left"), Unplaced("card", 1, "not asked today")),
     cost=Fraction(3),
-    bound=Fraction(3),
+    lower_bound=Fraction(3),
 )
 
 # Four boards around an 8 × 8 hole on a 32 × 32 part, which no edge-to-edge cut parts.
 WHEEL = rect(0, 0, 32, 32)
 FREE_PROBLEM = Problem(
-    wants=(
-        Want("lying", 20 * U, 12 * U, 2, turn=Turn.NONE),
-        Want("standing", 12 * U, 20 * U, 2, turn=Turn.NONE),
+    demands=(
+        Demand("lying", 20 * U, 12 * U, 2, turn=Turn.NONE),
+        Demand("standing", 12 * U, 20 * U, 2, turn=Turn.NONE),
     ),
-    stock=(Stock("sheet", 40 * U, 32 * U, 1, Fraction(1)),),
+    stock=(StockItem("sheet", 40 * U, 32 * U, 1, Fraction(1)),),
     cuts=Cuts.FREE,
     smallest_offcut=cm(8),
 )
@@ -112,18 +112,18 @@ WHEEL_LAYOUT = Layout(
     WHEEL_CUTS,
     (rect(32, 0, 8, 32), rect(12, 12, 8, 8)),
 )  # fmt: skip
-GOOD_FREE = Answer((WHEEL_LAYOUT,), (), Fraction(1), Fraction(1))
+GOOD_FREE = CuttingPlan((WHEEL_LAYOUT,), (), Fraction(1), Fraction(1))
 
 
-def kinds(problem: Problem, answer: Answer) -> set[FaultKind]:
+def kinds(problem: Problem, answer: CuttingPlan) -> set[FaultKind]:
     return {fault.kind for fault in verify(problem, answer)}
 
 
-def with_black(**changes: object) -> Answer:
+def with_black(**changes: object) -> CuttingPlan:
     return replace(GOOD, layouts=(replace(BLACK, **changes), WHITE))
 
 
-def with_wheel(**changes: object) -> Answer:
+def with_wheel(**changes: object) -> CuttingPlan:
     return replace(GOOD_FREE, layouts=(replace(WHEEL_LAYOUT, **changes),))
 
 
@@ -135,22 +135,22 @@ def without(items: tuple, index: int) -> tuple:
     return (*items[:index], *items[index + 1 :])
 
 
-def moved(index: int, **changes: object) -> Answer:
+def moved(index: int, **changes: object) -> CuttingPlan:
     return with_black(placed=changed(BLACK.placed, index, **changes))
 
 
-def recut(index: int, **changes: object) -> Answer:
+def recut(index: int, **changes: object) -> CuttingPlan:
     return with_black(cuts=changed(BLACK.cuts, index, **changes))
 
 
-def rewheel(index: int, **changes: object) -> Answer:
+def rewheel(index: int, **changes: object) -> CuttingPlan:
     return with_wheel(cuts=changed(WHEEL_CUTS, index, **changes))
 
 
 def rewanted(index: int, **changes: object) -> Problem:
-    wants = list(STRAIGHT_PROBLEM.wants)
+    wants = list(STRAIGHT_PROBLEM.demands)
     wants[index] = replace(wants[index], **changes)
-    return replace(STRAIGHT_PROBLEM, wants=tuple(wants))
+    return replace(STRAIGHT_PROBLEM, demands=tuple(wants))
 
 
 def restocked(index: int, **changes: object) -> Problem:
@@ -163,16 +163,16 @@ def test_good_answers_pass() -> None:
     assert verify(STRAIGHT_PROBLEM, GOOD) == []
     assert verify(FREE_PROBLEM, GOOD_FREE) == []
     assert verify(replace(STRAIGHT_PROBLEM, cuts=Cuts.FREE), GOOD) == []
-    left = tuple(Unplaced(want.name, want.quantity, "later") for want in STRAIGHT_PROBLEM.wants)
-    nothing = Answer((), left, Fraction(0), Fraction(0))
+    left = tuple(Unplaced(want.name, want.quantity, "later") for want in STRAIGHT_PROBLEM.demands)
+    nothing = CuttingPlan((), left, Fraction(0), Fraction(0))
     assert verify(STRAIGHT_PROBLEM, nothing) == []
-    require(STRAIGHT_PROBLEM, GOOD)
+    require_valid(STRAIGHT_PROBLEM, GOOD)
 
 
 def test_a_sheet_that_is_the_piece_needs_no_cut() -> None:
-    problem = Problem((Want("whole", 5, 7, 3),), (Stock("s", 5, 7, 3, Fraction(2)),))
-    layout = Layout("s", 3, (Placed("whole", 0, 0, 5, 7),))
-    assert verify(problem, Answer((layout,), (), Fraction(6), Fraction(0))) == []
+    problem = Problem((Demand("whole", 5, 7, 3),), (StockItem("s", 5, 7, 3, Fraction(2)),))
+    layout = Layout("s", 3, (PlacedPiece("whole", 0, 0, 5, 7),))
+    assert verify(problem, CuttingPlan((layout,), (), Fraction(6), Fraction(0))) == []
 
 
 @pytest.mark.parametrize(
@@ -188,21 +188,21 @@ def test_a_sheet_that_is_the_piece_needs_no_cut() -> None:
         (FaultKind.BAD_COPIES, with_black(copies=0)),
         (FaultKind.BAD_COPIES, with_black(copies=-1)),
         (FaultKind.EMPTY_LAYOUT, with_black(placed=())),
-        (FaultKind.NO_REASON, replace(GOOD, unplaced=changed(GOOD.unplaced, 0, why="  "))),
+        (FaultKind.MISSING_REASON, replace(GOOD, unplaced=changed(GOOD.unplaced, 0, why="  "))),
         (
-            FaultKind.NO_REASON,
+            FaultKind.MISSING_REASON,
             replace(GOOD, unplaced=(*GOOD.unplaced, Unplaced("blank", 0, "none"))),
         ),
         # what is named
         (FaultKind.UNKNOWN_STOCK, with_black(stock="brown sheet")),
-        (FaultKind.UNKNOWN_WANT, moved(0, name="blanks")),
-        (FaultKind.UNKNOWN_WANT, replace(GOOD, unplaced=changed(GOOD.unplaced, 0, name="?"))),
+        (FaultKind.UNKNOWN_DEMAND, moved(0, name="blanks")),
+        (FaultKind.UNKNOWN_DEMAND, replace(GOOD, unplaced=changed(GOOD.unplaced, 0, name="?"))),
         # what it costs
         (FaultKind.WRONG_COST, replace(GOOD, cost=Fraction(3001, 1000))),
-        (FaultKind.WRONG_KEPT, replace(GOOD, kept=Fraction(1, 1000))),
-        (FaultKind.NOT_WHOLE, replace(GOOD, kept=0.0)),
-        (FaultKind.WRONG_BOUND, replace(GOOD, bound=Fraction(3001, 1000))),
-        (FaultKind.WRONG_BOUND, replace(GOOD, bound=Fraction(-1))),
+        (FaultKind.WRONG_OFFCUT_VALUE, replace(GOOD, offcut_value=Fraction(1, 1000))),
+        (FaultKind.NOT_EXACT, replace(GOOD, offcut_value=0.0)),
+        (FaultKind.WRONG_BOUND, replace(GOOD, lower_bound=Fraction(3001, 1000))),
+        (FaultKind.WRONG_BOUND, replace(GOOD, lower_bound=Fraction(-1))),
         # where it lies
         (FaultKind.OFF_SHEET, moved(1, x=41 * U)),
         (FaultKind.OFF_SHEET, moved(2, x=-1)),
@@ -224,13 +224,13 @@ def test_a_sheet_that_is_the_piece_needs_no_cut() -> None:
         (FaultKind.WRONG_TURN, moved(1, turned=True)),
         (FaultKind.WRONG_TURN, moved(0, turned=True)),
         # how it is cut
-        (FaultKind.NOT_FREE, with_black(cuts=())),
-        (FaultKind.NOT_FREE, with_black(cuts=BLACK.cuts[:-1])),
-        (FaultKind.NOT_FREE, with_black(cuts=without(BLACK.cuts, 2))),
-        (FaultKind.NOT_FREE, with_black(offcuts=(rect(40, 0, 10, 39), BLACK.offcuts[1]))),
-        (FaultKind.NOT_FREE, recut(3, at=30 * U + 1)),
-        (FaultKind.NOT_FREE, with_black(cuts=(*BLACK.cuts, cut(rect(0, 0, 30, 30), True, 15)))),
-        (FaultKind.NOT_FREE, recut(2, at=10 * U)),
+        (FaultKind.NOT_CUT_FREE, with_black(cuts=())),
+        (FaultKind.NOT_CUT_FREE, with_black(cuts=BLACK.cuts[:-1])),
+        (FaultKind.NOT_CUT_FREE, with_black(cuts=without(BLACK.cuts, 2))),
+        (FaultKind.NOT_CUT_FREE, with_black(offcuts=(rect(40, 0, 10, 39), BLACK.offcuts[1]))),
+        (FaultKind.NOT_CUT_FREE, recut(3, at=30 * U + 1)),
+        (FaultKind.NOT_CUT_FREE, with_black(cuts=(*BLACK.cuts, cut(rect(0, 0, 30, 30), True, 15)))),
+        (FaultKind.NOT_CUT_FREE, recut(2, at=10 * U)),
         (FaultKind.BAD_CUT, with_black(cuts=(*BLACK.cuts, BLACK.cuts[0]))),
         (FaultKind.BAD_CUT, with_black(cuts=without(BLACK.cuts, 0))),
         (FaultKind.BAD_CUT, with_black(cuts=BLACK.cuts[::-1])),
@@ -245,35 +245,35 @@ def test_a_sheet_that_is_the_piece_needs_no_cut() -> None:
         (FaultKind.BAD_CUT, recut(3, part=rect(0, 30, 41, 10))),
         (FaultKind.KNIFE_CUT, recut(0, knife=True)),
         # what is no exact number
-        (FaultKind.NOT_WHOLE, moved(0, x=0.0)),
-        (FaultKind.NOT_WHOLE, moved(0, width=float(30 * U))),
-        (FaultKind.NOT_WHOLE, moved(0, y=False)),
-        (FaultKind.NOT_WHOLE, with_black(copies=2.0)),
-        (FaultKind.NOT_WHOLE, with_black(copies=True)),
-        (FaultKind.NOT_WHOLE, recut(0, at=40.0 * U)),
-        (FaultKind.NOT_WHOLE, recut(0, part=Rect(0, 0, 50 * U, 40.0 * U))),
-        (FaultKind.NOT_WHOLE, with_black(offcuts=(Rect(40 * U, 0, 10 * U, 40.0 * U),))),
-        (FaultKind.NOT_WHOLE, replace(GOOD, cost=3.0)),
-        (FaultKind.NOT_WHOLE, replace(GOOD, bound=3.0)),
-        (FaultKind.NOT_WHOLE, replace(GOOD, unplaced=changed(GOOD.unplaced, 0, quantity=1.0))),
+        (FaultKind.NOT_EXACT, moved(0, x=0.0)),
+        (FaultKind.NOT_EXACT, moved(0, width=float(30 * U))),
+        (FaultKind.NOT_EXACT, moved(0, y=False)),
+        (FaultKind.NOT_EXACT, with_black(copies=2.0)),
+        (FaultKind.NOT_EXACT, with_black(copies=True)),
+        (FaultKind.NOT_EXACT, recut(0, at=40.0 * U)),
+        (FaultKind.NOT_EXACT, recut(0, part=Rect(0, 0, 50 * U, 40.0 * U))),
+        (FaultKind.NOT_EXACT, with_black(offcuts=(Rect(40 * U, 0, 10 * U, 40.0 * U),))),
+        (FaultKind.NOT_EXACT, replace(GOOD, cost=3.0)),
+        (FaultKind.NOT_EXACT, replace(GOOD, lower_bound=3.0)),
+        (FaultKind.NOT_EXACT, replace(GOOD, unplaced=changed(GOOD.unplaced, 0, quantity=1.0))),
     ],
 )
-def test_a_spoiled_answer_is_caught(kind: FaultKind, answer: Answer) -> None:
+def test_a_spoiled_answer_is_caught(kind: FaultKind, answer: CuttingPlan) -> None:
     assert kind in kinds(STRAIGHT_PROBLEM, answer)
 
 
 @pytest.mark.parametrize(
     ("kind", "answer"),
     [
-        (FaultKind.NOT_FREE, with_wheel(cuts=WHEEL_CUTS[:-1])),
-        (FaultKind.NOT_FREE, with_wheel(cuts=without(WHEEL_CUTS, 1))),
-        (FaultKind.NOT_FREE, with_wheel(cuts=without(WHEEL_CUTS, 2))),
-        (FaultKind.NOT_FREE, with_wheel(cuts=without(WHEEL_CUTS, 3))),
-        (FaultKind.NOT_FREE, with_wheel(cuts=WHEEL_CUTS[:1])),
-        (FaultKind.NOT_FREE, rewheel(1, end=20 * U - 1)),
-        (FaultKind.NOT_FREE, rewheel(2, start=12 * U + 1)),
-        (FaultKind.NOT_FREE, rewheel(3, start=1)),
-        (FaultKind.NOT_FREE, rewheel(4, at=20 * U + 1)),
+        (FaultKind.NOT_CUT_FREE, with_wheel(cuts=WHEEL_CUTS[:-1])),
+        (FaultKind.NOT_CUT_FREE, with_wheel(cuts=without(WHEEL_CUTS, 1))),
+        (FaultKind.NOT_CUT_FREE, with_wheel(cuts=without(WHEEL_CUTS, 2))),
+        (FaultKind.NOT_CUT_FREE, with_wheel(cuts=without(WHEEL_CUTS, 3))),
+        (FaultKind.NOT_CUT_FREE, with_wheel(cuts=WHEEL_CUTS[:1])),
+        (FaultKind.NOT_CUT_FREE, rewheel(1, end=20 * U - 1)),
+        (FaultKind.NOT_CUT_FREE, rewheel(2, start=12 * U + 1)),
+        (FaultKind.NOT_CUT_FREE, rewheel(3, start=1)),
+        (FaultKind.NOT_CUT_FREE, rewheel(4, at=20 * U + 1)),
         (FaultKind.CUT_THROUGH, rewheel(1, end=20 * U + 1)),
         (FaultKind.CUT_THROUGH, rewheel(2, start=12 * U - 1)),
         (FaultKind.CUT_THROUGH, rewheel(3, end=20 * U + 1)),
@@ -291,13 +291,13 @@ def test_a_spoiled_answer_is_caught(kind: FaultKind, answer: Answer) -> None:
         (FaultKind.BAD_CUT, rewheel(1, start=20 * U)),
         (FaultKind.BAD_CUT, rewheel(1, part=rect(0, 0, 40, 32))),
         (FaultKind.BAD_CUT, with_wheel(cuts=(*WHEEL_CUTS, cut(WHEEL, True, 20)))),
-        (FaultKind.NOT_FREE, with_wheel(offcuts=(rect(32, 0, 8, 32), rect(12, 12, 8, 8),
+        (FaultKind.NOT_CUT_FREE, with_wheel(offcuts=(rect(32, 0, 8, 32), rect(12, 12, 8, 8),
                                                  rect(0, 0, 8, 8)))),
         (FaultKind.OVERLAP, with_wheel(offcuts=(rect(12, 12, 9, 8),))),
-        (FaultKind.NOT_FREE, with_wheel(offcuts=(rect(31, 0, 9, 32),))),
+        (FaultKind.NOT_CUT_FREE, with_wheel(offcuts=(rect(31, 0, 9, 32),))),
     ],
 )  # fmt: skip
-def test_a_spoiled_free_answer_is_caught(kind: FaultKind, answer: Answer) -> None:
+def test_a_spoiled_free_answer_is_caught(kind: FaultKind, answer: CuttingPlan) -> None:
     assert kind in kinds(FREE_PROBLEM, answer)
 
 
@@ -307,9 +307,9 @@ BOTH_GRAINS = replace(rewanted(1, grain=Grain.HEIGHT), stock=restocked(0, grain=
 @pytest.mark.parametrize(
     ("kind", "problem"),
     [
-        (FaultKind.DOUBLED_NAME, rewanted(1, name="blank")),
+        (FaultKind.DUPLICATE_NAME, rewanted(1, name="blank")),
         (FaultKind.BAD_VOID, rewanted(0, voids=(rect(0, 0, 31, 5),))),
-        (FaultKind.DOUBLED_NAME, restocked(1, name="black sheet")),
+        (FaultKind.DUPLICATE_NAME, restocked(1, name="black sheet")),
         (FaultKind.WRONG_PAPER, rewanted(0, paper="Black")),
         (FaultKind.WRONG_PAPER, restocked(0, paper="white")),
         (FaultKind.WRONG_TURN, rewanted(1, turn=Turn.HALF)),
@@ -320,17 +320,20 @@ BOTH_GRAINS = replace(rewanted(1, grain=Grain.HEIGHT), stock=restocked(0, grain=
         (FaultKind.TOO_MANY_SHEETS, restocked(0, quantity=1)),
         (FaultKind.TOO_MANY_SHEETS, restocked(1, quantity=0)),
         (FaultKind.WRONG_COST, restocked(0, price=Fraction(1))),
-        (FaultKind.WRONG_KEPT, replace(STRAIGHT_PROBLEM, offcut_worth=Fraction(1, 2))),
-        (FaultKind.NOT_WHOLE, replace(STRAIGHT_PROBLEM, offcut_worth=0.5)),
-        (FaultKind.NOT_WHOLE, replace(STRAIGHT_PROBLEM, offcut_worth=Fraction(3, 2))),
+        (
+            FaultKind.WRONG_OFFCUT_VALUE,
+            replace(STRAIGHT_PROBLEM, offcut_value_share=Fraction(1, 2)),
+        ),
+        (FaultKind.NOT_EXACT, replace(STRAIGHT_PROBLEM, offcut_value_share=0.5)),
+        (FaultKind.NOT_EXACT, replace(STRAIGHT_PROBLEM, offcut_value_share=Fraction(3, 2))),
         (FaultKind.OFF_SHEET, restocked(0, width=49 * U)),
         (FaultKind.BAD_CUT, restocked(0, height=41 * U)),
         (FaultKind.SMALL_OFFCUT, replace(STRAIGHT_PROBLEM, smallest_offcut=10 * U + 1)),
-        (FaultKind.NOT_WHOLE, rewanted(0, width=30.0 * U)),
-        (FaultKind.NOT_WHOLE, restocked(0, quantity=2.0)),
-        (FaultKind.NOT_WHOLE, restocked(0, price=1.5)),
-        (FaultKind.NOT_WHOLE, restocked(0, margins=Margins(left=0.5))),
-        (FaultKind.NOT_WHOLE, restocked(0, spoiled=(Rect(0, 0, 1.0, 1),))),
+        (FaultKind.NOT_EXACT, rewanted(0, width=30.0 * U)),
+        (FaultKind.NOT_EXACT, restocked(0, quantity=2.0)),
+        (FaultKind.NOT_EXACT, restocked(0, price=1.5)),
+        (FaultKind.NOT_EXACT, restocked(0, margins=Margins(left=0.5))),
+        (FaultKind.NOT_EXACT, restocked(0, spoiled=(Rect(0, 0, 1.0, 1),))),
         (FaultKind.TOO_CLOSE, replace(STRAIGHT_PROBLEM, gap=1)),
         (FaultKind.UNUSABLE, restocked(0, margins=Margins(top=1))),
         (FaultKind.UNUSABLE, restocked(0, margins=Margins(right=1))),
@@ -361,12 +364,12 @@ def test_a_square_may_be_said_to_be_turned_only_where_it_may_turn() -> None:
 def test_small_faults_are_told_alone() -> None:
     assert kinds(STRAIGHT_PROBLEM, replace(GOOD, cost=Fraction(4))) == {FaultKind.WRONG_COST}
     assert kinds(STRAIGHT_PROBLEM, moved(2, turned=False)) == {FaultKind.WRONG_TURN}
-    assert kinds(STRAIGHT_PROBLEM, with_black(cuts=BLACK.cuts[:-1])) == {FaultKind.NOT_FREE}
+    assert kinds(STRAIGHT_PROBLEM, with_black(cuts=BLACK.cuts[:-1])) == {FaultKind.NOT_CUT_FREE}
 
 
 def test_require_says_everything_that_is_wrong() -> None:
-    with pytest.raises(PlanFault) as caught:
-        require(STRAIGHT_PROBLEM, replace(moved(1, x=0), cost=Fraction(9)))
+    with pytest.raises(InvalidPlanError) as caught:
+        require_valid(STRAIGHT_PROBLEM, replace(moved(1, x=0), cost=Fraction(9)))
     said = str(caught.value)
     assert "layout 1 (black sheet): piece 'blank', 300 × 300 mm at 0, 0 mm, overlaps piece" in said
     assert "cost: the cost is given as 9, but the sheets cost 3" in said
@@ -395,17 +398,21 @@ def test_a_knife_cut_may_be_made_in_several_strokes() -> None:
     assert kinds(FREE_PROBLEM, with_wheel(cuts=(*WHEEL_CUTS, again))) == set()
     apart = (long._replace(end=12 * U - 1), long._replace(start=12 * U))
     found = kinds(FREE_PROBLEM, with_wheel(cuts=(*without(WHEEL_CUTS, 1), *apart)))
-    assert found == {FaultKind.NOT_FREE}
+    assert found == {FaultKind.NOT_CUT_FREE}
 
 
 def test_an_overlap_names_both_that_overlap() -> None:
     problem = Problem(
-        (Want("a", 4, 4, 1), Want("b", 4, 4, 1), Want("c", 4, 4, 1)),
-        (Stock("s", 20, 20, 1, Fraction(1)),),
+        (Demand("a", 4, 4, 1), Demand("b", 4, 4, 1), Demand("c", 4, 4, 1)),
+        (StockItem("s", 20, 20, 1, Fraction(1)),),
     )
-    pieces = (Placed("a", 0, 0, 4, 4), Placed("b", 0, 6, 4, 4), Placed("c", 1, 9, 4, 4))
-    found = verify(problem, Answer((Layout("s", 1, pieces),), (), Fraction(1), Fraction(0)))
-    said = [fault.sentence for fault in found if fault.kind is FaultKind.OVERLAP]
+    pieces = (
+        PlacedPiece("a", 0, 0, 4, 4),
+        PlacedPiece("b", 0, 6, 4, 4),
+        PlacedPiece("c", 1, 9, 4, 4),
+    )
+    found = verify(problem, CuttingPlan((Layout("s", 1, pieces),), (), Fraction(1), Fraction(0)))
+    said = [fault.message for fault in found if fault.kind is FaultKind.OVERLAP]
     assert len(said) == 1
     assert said[0].startswith("piece 'b'")
     assert "overlaps piece 'c'" in said[0]

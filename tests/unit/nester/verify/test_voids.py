@@ -10,15 +10,15 @@ import pytest
 from nester.core.lengths import cm
 from nester.core.piece import Turn
 from nester.core.problem import (
-    Answer,
     Cut,
     Cuts,
+    CuttingPlan,
+    Demand,
     Layout,
-    Placed,
+    PlacedPiece,
     Problem,
     Rect,
-    Stock,
-    Want,
+    StockItem,
     placed_voids,
 )
 from nester.verify import (
@@ -33,8 +33,8 @@ def rect(x: int, y: int, width: int, height: int) -> Rect:
     return Rect(x * U, y * U, width * U, height * U)
 
 
-def placed(name: str, x: int, y: int, width: int, height: int, turned: bool = False) -> Placed:
-    return Placed(name, *rect(x, y, width, height), turned)
+def placed(name: str, x: int, y: int, width: int, height: int, turned: bool = False) -> PlacedPiece:
+    return PlacedPiece(name, *rect(x, y, width, height), turned)
 
 
 def straight(part: Rect, vertical: bool, at: int) -> Cut:
@@ -72,11 +72,11 @@ LAYOUT = Layout(
 )  # fmt: skip
 PROBLEM = Problem(
     (
-        Want("cross", 30 * U, 30 * U, 1, voids=CORNERS),
-        Want("card", 6 * U, 5 * U, 2),
-        Want("square", 10 * U, 10 * U, 1),
+        Demand("cross", 30 * U, 30 * U, 1, voids=CORNERS),
+        Demand("card", 6 * U, 5 * U, 2),
+        Demand("square", 10 * U, 10 * U, 1),
     ),
-    (Stock("sheet", 40 * U, 30 * U, 1, Fraction(1)),),
+    (StockItem("sheet", 40 * U, 30 * U, 1, Fraction(1)),),
     Cuts.STRAIGHT,
     cm(8),
 )
@@ -100,15 +100,15 @@ PAIR_LAYOUT = Layout(
     (rect(20, 0, 30, 10), rect(0, 30, 30, 10)),
 )
 PAIR_PROBLEM = Problem(
-    (Want("cross", 30 * U, 30 * U, 2, voids=CORNERS),),
-    (Stock("sheet", 50 * U, 40 * U, 1, Fraction(1)),),
+    (Demand("cross", 30 * U, 30 * U, 2, voids=CORNERS),),
+    (StockItem("sheet", 50 * U, 40 * U, 1, Fraction(1)),),
     Cuts.FREE,
     cm(10),
 )
 
 
 def kinds(problem: Problem, layout: Layout) -> set[FaultKind]:
-    answer = Answer((layout,), (), Fraction(1), Fraction(0))
+    answer = CuttingPlan((layout,), (), Fraction(1), Fraction(0))
     return {fault.kind for fault in verify(problem, answer)}
 
 
@@ -121,7 +121,9 @@ def without(items: tuple, *indices: int) -> tuple:
 
 
 def revoided(*voids: Rect) -> Problem:
-    return replace(PROBLEM, wants=(replace(PROBLEM.wants[0], voids=voids), *PROBLEM.wants[1:]))
+    return replace(
+        PROBLEM, demands=(replace(PROBLEM.demands[0], voids=voids), *PROBLEM.demands[1:])
+    )
 
 
 def test_good_answers_pass() -> None:
@@ -132,7 +134,7 @@ def test_good_answers_pass() -> None:
 
 def test_unused_corners_may_stay_on() -> None:
     lonely = replace(LAYOUT, placed=LAYOUT.placed[:1], cuts=LAYOUT.cuts[:1], offcuts=(STRIP,))
-    problem = replace(PROBLEM, wants=PROBLEM.wants[:1])
+    problem = replace(PROBLEM, demands=PROBLEM.demands[:1])
     assert kinds(problem, lonely) == set()
     assert kinds(replace(problem, cuts=Cuts.FREE), lonely) == set()
     # Nor need they be cut out where a knife goes round what is near.
@@ -146,7 +148,7 @@ def test_unused_corners_may_stay_on() -> None:
     # The first cross may keep its lower left corner, which is cut off below, but not its upper
     # right one, which still hangs on the scrap beside it.
     assert kinds(problem, replace(bare, cuts=without(around, 3, 5))) == set()
-    assert kinds(problem, replace(bare, cuts=without(around, 0))) == {FaultKind.NOT_FREE}
+    assert kinds(problem, replace(bare, cuts=without(around, 0))) == {FaultKind.NOT_CUT_FREE}
 
 
 @pytest.mark.parametrize(
@@ -160,14 +162,14 @@ def test_unused_corners_may_stay_on() -> None:
         (FaultKind.OVERLAP, replace(LAYOUT, offcuts=(rect(10, 10, 8, 8), STRIP))),
         # a corner is not cut out, or not whole
         *(
-            (FaultKind.NOT_FREE, replace(LAYOUT, cuts=without(LAYOUT.cuts, gone)))
+            (FaultKind.NOT_CUT_FREE, replace(LAYOUT, cuts=without(LAYOUT.cuts, gone)))
             for gone in (3, 4, 5, 6, 8)
         ),
         (FaultKind.BAD_CUT, replace(LAYOUT, cuts=without(LAYOUT.cuts, 1))),
         (FaultKind.BAD_CUT, replace(LAYOUT, cuts=without(LAYOUT.cuts, 0))),
         (FaultKind.BAD_CUT, replace(LAYOUT, cuts=changed(LAYOUT.cuts, 1, end=10 * U - 1))),
-        (FaultKind.NOT_FREE, replace(LAYOUT, cuts=changed(LAYOUT.cuts, 5, start=20 * U + 1))),
-        (FaultKind.NOT_FREE, replace(LAYOUT, cuts=LAYOUT.cuts[:1])),
+        (FaultKind.NOT_CUT_FREE, replace(LAYOUT, cuts=changed(LAYOUT.cuts, 5, start=20 * U + 1))),
+        (FaultKind.NOT_CUT_FREE, replace(LAYOUT, cuts=LAYOUT.cuts[:1])),
         # a knife where none may be
         (FaultKind.KNIFE_CUT, replace(LAYOUT, cuts=changed(LAYOUT.cuts, 1, end=10 * U + 1))),
         (FaultKind.KNIFE_CUT, replace(LAYOUT, cuts=changed(LAYOUT.cuts, 1, at=10 * U - 1))),
@@ -187,7 +189,7 @@ def test_unused_corners_may_stay_on() -> None:
             replace(LAYOUT, cuts=(*LAYOUT.cuts, straight(LEFT, True, 6))),
         ),
         (
-            FaultKind.NOT_FREE,
+            FaultKind.NOT_CUT_FREE,
             replace(LAYOUT, cuts=(*LAYOUT.cuts, straight(RIGHT, True, 25))),
         ),
     ],
@@ -221,10 +223,10 @@ def test_a_spoiled_answer_is_caught(kind: FaultKind, layout: Layout) -> None:
             )
         ),
         *(
-            (FaultKind.NOT_FREE, replace(PAIR_LAYOUT, cuts=without(PAIR_CUTS, gone)))
+            (FaultKind.NOT_CUT_FREE, replace(PAIR_LAYOUT, cuts=without(PAIR_CUTS, gone)))
             for gone in range(2, 8)
         ),
-        (FaultKind.NOT_FREE, replace(PAIR_LAYOUT, cuts=changed(PAIR_CUTS, 4, end=20 * U - 1))),
+        (FaultKind.NOT_CUT_FREE, replace(PAIR_LAYOUT, cuts=changed(PAIR_CUTS, 4, end=20 * U - 1))),
     ],
 )
 def test_a_spoiled_pair_is_caught(kind: FaultKind, layout: Layout) -> None:
@@ -238,15 +240,15 @@ def test_no_straight_cut_frees_crosses_that_reach_into_each_other() -> None:
 def test_two_halves_of_one_blank_are_not_free_before_they_are_parted() -> None:
     problem = Problem(
         (
-            Want("left", 10 * U, 10 * U, 1, turn=Turn.NONE, voids=(rect(5, 0, 5, 10),)),
-            Want("right", 10 * U, 10 * U, 1, turn=Turn.NONE, voids=(rect(0, 0, 5, 10),)),
+            Demand("left", 10 * U, 10 * U, 1, turn=Turn.NONE, voids=(rect(5, 0, 5, 10),)),
+            Demand("right", 10 * U, 10 * U, 1, turn=Turn.NONE, voids=(rect(0, 0, 5, 10),)),
         ),
-        (Stock("sheet", 10 * U, 10 * U, 1, Fraction(1)),),
+        (StockItem("sheet", 10 * U, 10 * U, 1, Fraction(1)),),
         Cuts.FREE,
     )
     both = (placed("left", 0, 0, 10, 10), placed("right", 0, 0, 10, 10))
     part = rect(0, 0, 10, 10)
-    assert kinds(problem, Layout("sheet", 1, both)) == {FaultKind.NOT_FREE}
+    assert kinds(problem, Layout("sheet", 1, both)) == {FaultKind.NOT_CUT_FREE}
     middle = (knife(part, True, 5, 0, 10),)
     assert kinds(problem, Layout("sheet", 1, both, middle)) == set()
 
@@ -257,17 +259,17 @@ def test_a_corner_within_a_corner() -> None:
     blank = rect(0, 0, 45, 45)
     problem = Problem(
         (
-            Want("large", 45 * U, 45 * U, 1, voids=(rect(30, 30, 15, 15),)),
-            Want("small", 15 * U, 15 * U, 1, voids=(rect(0, 0, 5, 5), rect(10, 10, 5, 5))),
-            Want("card", 5 * U, 5 * U, 1),
+            Demand("large", 45 * U, 45 * U, 1, voids=(rect(30, 30, 15, 15),)),
+            Demand("small", 15 * U, 15 * U, 1, voids=(rect(0, 0, 5, 5), rect(10, 10, 5, 5))),
+            Demand("card", 5 * U, 5 * U, 1),
         ),
-        (Stock("sheet", 45 * U, 45 * U, 1, Fraction(1)),),
+        (StockItem("sheet", 45 * U, 45 * U, 1, Fraction(1)),),
         Cuts.STRAIGHT,
     )
     layout = Layout(
         "sheet",
         1,
-        (placed("large", 0, 0, 45, 45), Placed("small", *small), Placed("card", *card)),
+        (placed("large", 0, 0, 45, 45), PlacedPiece("small", *small), PlacedPiece("card", *card)),
         (
             knife(blank, True, 30, 30, 45), knife(blank, False, 30, 30, 45),
             knife(small, True, 40, 40, 45), knife(small, False, 40, 40, 45),
@@ -293,24 +295,24 @@ def test_voids_that_are_none_are_told_alone(voids: tuple[Rect, ...]) -> None:
 
 
 def test_voids_are_whole_numbers() -> None:
-    assert kinds(revoided(Rect(0, 0, 5.0, 5)), LAYOUT) == {FaultKind.NOT_WHOLE}
+    assert kinds(revoided(Rect(0, 0, 5.0, 5)), LAYOUT) == {FaultKind.NOT_EXACT}
 
 
 def test_a_quarter_turn_is_clockwise() -> None:
-    want = Want("corner", 30, 20, 1, voids=(Rect(0, 0, 10, 5), Rect(25, 12, 5, 8)))
-    upright = Placed("corner", 100, 200, 30, 20)
+    want = Demand("corner", 30, 20, 1, voids=(Rect(0, 0, 10, 5), Rect(25, 12, 5, 8)))
+    upright = PlacedPiece("corner", 100, 200, 30, 20)
     assert placed_voids(want, upright) == (Rect(100, 200, 10, 5), Rect(125, 212, 5, 8))
-    turned = Placed("corner", 100, 200, 20, 30, True)
+    turned = PlacedPiece("corner", 100, 200, 20, 30, True)
     assert placed_voids(want, turned) == (Rect(115, 200, 5, 10), Rect(100, 225, 8, 5))
 
 
 def test_a_turned_piece_has_turned_voids() -> None:
     problem = Problem(
         (
-            Want("corner", 30 * U, 20 * U, 1, voids=(rect(0, 0, 10, 5),)),
-            Want("card", 5 * U, 10 * U, 1, turn=Turn.NONE),
+            Demand("corner", 30 * U, 20 * U, 1, voids=(rect(0, 0, 10, 5),)),
+            Demand("card", 5 * U, 10 * U, 1, turn=Turn.NONE),
         ),
-        (Stock("sheet", 20 * U, 30 * U, 1, Fraction(1)),),
+        (StockItem("sheet", 20 * U, 30 * U, 1, Fraction(1)),),
         Cuts.STRAIGHT,
     )
     blank = rect(0, 0, 20, 30)

@@ -23,29 +23,34 @@ import pytest
 import zxingcpp
 
 from inventory.core.plan import (
-    Part,
+    PartType,
     Plan,
     PlannedLayout,
     PlannedOrder,
-    Restock,
-    Sheet,
-    Spot,
+    PlannedPlacement,
+    PlannedSheet,
+    ShoppingLine,
 )
 from inventory.documents.format.blocks import LabelGrid
 from inventory.documents.format.label_grid import read_grid
-from inventory.documents.format.languages import voice_of
+from inventory.documents.format.languages import translator_for
 from inventory.documents.format.pages import wrapped
-from inventory.documents.plan.document_set import KINDS, SetOptions, plan_documents, plan_mark
-from inventory.documents.plan.files import write_papers
+from inventory.documents.plan.document_set import (
+    DOCUMENT_KINDS,
+    DocumentOptions,
+    plan_documents,
+    plan_fingerprint,
+)
+from inventory.documents.plan.files import write_documents
 from inventory.documents.plan.rendering import plan_html, plan_pdf, plan_workbook
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Fold, Hole, Line, Piece, Point, Score
-from nester.core.problem import Cuts, Effort, Layout, Placed, Stock, Trimmer
+from nester.core.problem import Cuts, Effort, Layout, PlacedPiece, StockItem, Trimmer
 from nester.cutting import (
-    cut_order,
+    plan_cuts,
 )
-from nester.drawing.canvas.fonts import MISSING, Faces, _face
+from nester.drawing.canvas.fonts import MISSING_GLYPH, FontSet, _load_face
 from nester.drawing.pictures.layout_text import layout_text
 from tests.reading import steps_in
 
@@ -71,14 +76,14 @@ def a_plan(
     """Return a plan that cuts the pieces side by side from one sheet."""
     placed, x = [], 0
     for piece in pieces:
-        placed.append(Placed(piece.name, x, 0, piece.width, piece.height))
+        placed.append(PlacedPiece(piece.name, x, 0, piece.width, piece.height))
         x += piece.width
-    cuts, offcuts = cut_order(*sheet, placed, Cuts.STRAIGHT, mm(75))
+    cuts, offcuts = plan_cuts(*sheet, placed, Cuts.STRAIGHT, mm(75))
     spots = tuple(
-        Spot(number, p.x, p.y, p.width, p.height, False, (7,) * copies)
+        PlannedPlacement(number, p.x, p.y, p.width, p.height, False, (7,) * copies)
         for number, p in enumerate(placed)
     )
-    source = Sheet("S-1", "sheet", paper, "#1e1e21", *sheet, place, Decimal("2.1"))
+    source = PlannedSheet("S-1", "sheet", paper, "#1e1e21", *sheet, place, Decimal("2.1"))
     return Plan(
         batch=4,
         made_on=date(2027, 3, 1),
@@ -88,10 +93,10 @@ def a_plan(
         cuts=Cuts.STRAIGHT,
         effort=Effort.QUICK,
         orders=(PlannedOrder(7, customer, "folded-card", 2, date(2027, 3, 9), True),),
-        parts=tuple(Part(paper, piece) for piece in pieces),
+        parts=tuple(PartType(paper, piece) for piece in pieces),
         layouts=(PlannedLayout(1, source, copies, spots, cuts, offcuts),),
         lacking=(),
-        restock=(Restock(paper, *sheet, 3, Decimal("2.1"), (7,)),),
+        restock=(ShoppingLine(paper, *sheet, 3, Decimal("2.1"), (7,)),),
         cost=Decimal("23.8"),
         bound=Decimal("23.4"),
     )
@@ -103,39 +108,41 @@ def text_of(data: bytes) -> str:
 
 
 def test_the_same_plan_gives_the_same_bytes():
-    assert plan_pdf(a_plan(), SetOptions()) == plan_pdf(a_plan(), SetOptions())
+    assert plan_pdf(a_plan(), DocumentOptions()) == plan_pdf(a_plan(), DocumentOptions())
     assert plan_workbook(a_plan()) == plan_workbook(a_plan())
-    assert plan_html(a_plan(), SetOptions()) == plan_html(a_plan(), SetOptions())
+    assert plan_html(a_plan(), DocumentOptions()) == plan_html(a_plan(), DocumentOptions())
 
 
 def test_title_language_page_numbers_and_footer():
     plan = a_plan()
-    book = pypdf.PdfReader(io.BytesIO(plan_pdf(plan, SetOptions(voice=voice_of("de")))))
+    book = pypdf.PdfReader(
+        io.BytesIO(plan_pdf(plan, DocumentOptions(translator=translator_for("de"))))
+    )
     assert book.metadata.title == "Stapel 4 · The paper nook"
     assert book.trailer["/Root"]["/Lang"] == "de"
     last = len(book.pages)
     text = book.pages[1].extract_text()
     assert f"2 von {last}" in text
-    assert f"Stapel 4 · 01.03.2027 · Plan {plan_mark(plan)}" in text
-    assert plan_mark(replace(plan, cost=Decimal(1))) != plan_mark(plan)
+    assert f"Stapel 4 · 01.03.2027 · Plan {plan_fingerprint(plan)}" in text
+    assert plan_fingerprint(replace(plan, cost=Decimal(1))) != plan_fingerprint(plan)
 
 
 def test_the_summary_says_how_good_the_plan_is():
-    words = " ".join(text_of(plan_pdf(a_plan(), SetOptions(kinds=("summary",)))).split())
+    words = " ".join(text_of(plan_pdf(a_plan(), DocumentOptions(kinds=("summary",)))).split())
     assert "No plan can use less than 23.40 EUR of paper; this one uses 23.80 EUR." in words
     assert "eye protection" in words
     best = replace(a_plan(), bound=Decimal("23.8"))
-    words = " ".join(text_of(plan_pdf(best, SetOptions(kinds=("summary",)))).split())
+    words = " ".join(text_of(plan_pdf(best, DocumentOptions(kinds=("summary",)))).split())
     assert "This plan uses 23.80 EUR of paper, and no plan can use less." in words
 
 
 def test_each_kind_has_its_pages():
-    documents = plan_documents(a_plan(), SetOptions())
-    assert [document.kind for document in documents] == list(KINDS)
+    documents = plan_documents(a_plan(), DocumentOptions())
+    assert [document.kind for document in documents] == list(DOCUMENT_KINDS)
 
 
 def test_the_score_sheet_tells_every_mark():
-    words = " ".join(text_of(plan_pdf(a_plan(), SetOptions(kinds=("score",)))).split())
+    words = " ".join(text_of(plan_pdf(a_plan(), DocumentOptions(kinds=("score",)))).split())
     for said in (
         "card · 20 × 20 cm · 2 pieces",
         "valley fold, 180°",
@@ -150,7 +157,7 @@ def test_the_score_sheet_tells_every_mark():
 
 def test_a_short_trimmer_is_told_on_the_cut_sheet():
     plan = replace(a_plan(), trimmer=Trimmer(longest_cut=cm(31)))
-    data = plan_pdf(plan, SetOptions(kinds=("cut",)))
+    data = plan_pdf(plan, DocumentOptions(kinds=("cut",)))
     (steps,) = steps_in(data)
     assert ["it is too long for the trimmer." in step for step in steps] == [
         cut.end - cut.start > cm(31) for cut in a_plan().layouts[0].cuts
@@ -172,7 +179,7 @@ def codes_on(data: bytes) -> list[str]:
 
 def test_qr_codes_hold_the_labels():
     plan = a_plan()
-    options = SetOptions(kinds=("labels",), labels={(1, 1, 0): "K-17"})
+    options = DocumentOptions(kinds=("labels",), labels={(1, 1, 0): "K-17"})
     codes = codes_on(plan_pdf(plan, options))
     offcuts = len(plan.layouts[0].offcuts)
     assert offcuts >= 1
@@ -186,7 +193,7 @@ def test_qr_codes_hold_the_labels():
 )
 def test_labels_stay_in_their_places(grid):
     plan = replace(a_plan(), layouts=(replace(a_plan().layouts[0], copies=30),))
-    data = plan_pdf(plan, SetOptions(kinds=("labels",), grid=grid))
+    data = plan_pdf(plan, DocumentOptions(kinds=("labels",), grid=grid))
     count = 30 * len(plan.layouts[0].offcuts) + 1
     wide, high = grid.size(210, 297)
     with pdfplumber.open(io.BytesIO(data)) as book:
@@ -209,7 +216,7 @@ def test_label_grids_are_read():
         with pytest.raises(Refusal):
             read_grid(*bad)
     with pytest.raises(Refusal, match="too small to be read"):
-        plan_pdf(a_plan(), SetOptions(kinds=("labels",), grid=LabelGrid(20, 30)))
+        plan_pdf(a_plan(), DocumentOptions(kinds=("labels",), grid=LabelGrid(20, 30)))
 
 
 # --- odd ones ----------------------------------------------------------------------------------
@@ -217,10 +224,10 @@ def test_label_grids_are_read():
 
 def test_no_layouts_still_make_a_page():
     empty = replace(a_plan(), layouts=(), batch=None)
-    words = text_of(plan_pdf(empty, SetOptions()))
+    words = text_of(plan_pdf(empty, DocumentOptions()))
     assert "No order can be made from the stash." in words
     assert "Nothing is taken from the stash." in words
-    assert "<html" in plan_html(empty, SetOptions())
+    assert "<html" in plan_html(empty, DocumentOptions())
 
 
 ODD = "W" * 400
@@ -241,17 +248,17 @@ def test_absurd_names(name):
     odd = a_plan(
         (replace(CARD, name=name),), paper=name, customer=name, place=name
     )  # fmt: skip
-    data = plan_pdf(odd, SetOptions())
+    data = plan_pdf(odd, DocumentOptions())
     with pdfplumber.open(io.BytesIO(data)) as book:
         for page in book.pages:
             for char in page.chars:
                 assert 0 <= char["x0"] <= char["x1"] <= page.width + 0.5
-    assert "<script>alert" not in plan_html(odd, SetOptions())
+    assert "<script>alert" not in plan_html(odd, DocumentOptions())
     openpyxl.load_workbook(io.BytesIO(plan_workbook(odd)))
 
 
 def test_names_in_many_scripts_are_in_the_pdf():
-    data = plan_pdf(a_plan(customer=SCRIPTS), SetOptions(kinds=("kit",)))
+    data = plan_pdf(a_plan(customer=SCRIPTS), DocumentOptions(kinds=("kit",)))
     text = pypdfium2.PdfDocument(data)[0].get_textpage().get_text_range()
     assert SCRIPTS in text
     fonts = {
@@ -260,11 +267,13 @@ def test_names_in_many_scripts_are_in_the_pdf():
         for font in page["/Resources"]["/Font"].values()
     }
     assert any("Devanagari" in font for font in fonts)
-    assert MISSING not in text
+    assert MISSING_GLYPH not in text
 
 
 def test_a_sign_that_no_font_has_can_be_seen():
-    assert MISSING in text_of(plan_pdf(a_plan(customer="\U0001f384"), SetOptions(kinds=("kit",))))
+    assert MISSING_GLYPH in text_of(
+        plan_pdf(a_plan(customer="\U0001f384"), DocumentOptions(kinds=("kit",)))
+    )
 
 
 def test_a_font_that_cannot_be_read_is_refused(tmp_path):
@@ -272,9 +281,9 @@ def test_a_font_that_cannot_be_read_is_refused(tmp_path):
     broken.write_bytes(b"no font")
     plan = a_plan(customer="\U0001f384")
     with pytest.raises(Refusal, match=r"broken\.ttf: this font can't be read"):
-        plan_pdf(plan, SetOptions(), fonts=[broken])
+        plan_pdf(plan, DocumentOptions(), fonts=[broken])
     with pytest.raises(Refusal, match=r"none\.ttf: this font can't be read"):
-        plan_pdf(plan, SetOptions(), fonts=[tmp_path / "none.ttf"])
+        plan_pdf(plan, DocumentOptions(), fonts=[tmp_path / "none.ttf"])
 
 
 def test_a_damaged_font_prints_or_is_refused(tmp_path):
@@ -296,9 +305,9 @@ def test_a_damaged_font_prints_or_is_refused(tmp_path):
             for _ in range(chance.choice((2, 20, 2_000))):
                 broken[chance.randrange(len(data))] = chance.randrange(256)
         damaged.write_bytes(broken)
-        _face.cache_clear()
+        _load_face.cache_clear()
         try:
-            pdf = plan_pdf(plan, SetOptions(kinds=("kit",)), fonts=[damaged])
+            pdf = plan_pdf(plan, DocumentOptions(kinds=("kit",)), fonts=[damaged])
         except Refusal as refusal:
             refused += "damaged.ttf: this font" in str(refusal)
         else:
@@ -310,21 +319,21 @@ def test_a_damaged_font_prints_or_is_refused(tmp_path):
 def test_a_missing_font_is_refused(monkeypatch):
     monkeypatch.setattr("nester.drawing.canvas.fonts.find_spec", lambda _: None)
     with pytest.raises(Refusal, match="the font for printing is missing"):
-        Faces()
+        FontSet()
 
 
 def test_a_sheet_of_ten_metres_and_a_piece_of_three_millimetres():
     tiny = Piece.rectangle("tag", "all", mm(3), mm(3))
     for sheet in ((cm(1000), cm(1000)), (cm(1000), cm(5)), (cm(5), cm(1000))):
         plan = a_plan((tiny, replace(tiny, name="tag 2")), sheet=sheet)
-        text = text_of(plan_pdf(plan, SetOptions(kinds=("cut",))))
+        text = text_of(plan_pdf(plan, DocumentOptions(kinds=("cut",))))
         assert "0.3 × 0.3 cm" in text
         assert "tag 2" in text
 
 
 def test_an_unknown_page_is_refused():
     with pytest.raises(Refusal, match="'A5' is not a page to print on; use A4 or Letter"):
-        plan_pdf(a_plan(), SetOptions(), page="A5")
+        plan_pdf(a_plan(), DocumentOptions(), page="A5")
 
 
 # --- HTML and data -----------------------------------------------------------------------------
@@ -349,7 +358,7 @@ class _Reader(HTMLParser):
 
 
 def test_html_is_well_formed_and_needs_nothing_else():
-    text = plan_html(a_plan(), SetOptions())
+    text = plan_html(a_plan(), DocumentOptions())
     reader = _Reader()
     reader.feed(text)
     assert reader.open == []
@@ -377,25 +386,27 @@ def test_the_workbook_has_every_list_and_no_formula():
 
 def test_the_set_is_written_as_asked(tmp_path):
     plan = a_plan()
-    data = write_papers(plan, tmp_path / "all", SetOptions(), formats=["xlsx", "csv"])
+    data = write_documents(plan, tmp_path / "all", DocumentOptions(), formats=["xlsx", "csv"])
     assert {path.name for path in data} == {
         "batch-4.xlsx", "cut-list.csv", "kits.csv", "lacking.csv", "offcuts.csv", "pieces.csv",
         "scores.csv", "shopping.csv", "take-out.csv",
     }  # fmt: skip
-    documents = write_papers(plan, tmp_path / "documents", SetOptions(), formats=["pdf", "html"])
+    documents = write_documents(
+        plan, tmp_path / "documents", DocumentOptions(), formats=["pdf", "html"]
+    )
     assert {path.name for path in documents} == {"batch-4.pdf", "batch-4.html"}
-    each = write_papers(plan, tmp_path / "each", SetOptions(), formats=["pdf"], each=True)
-    assert {path.name for path in each} == {f"batch-4-{kind}.pdf" for kind in KINDS}
+    each = write_documents(plan, tmp_path / "each", DocumentOptions(), formats=["pdf"], each=True)
+    assert {path.name for path in each} == {f"batch-4-{kind}.pdf" for kind in DOCUMENT_KINDS}
     rows = list(csv.DictReader(io.StringIO((tmp_path / "all" / "kits.csv").read_text())))
     assert [(row["piece"], row["number"]) for row in rows] == [("card", "2")]
 
 
 def test_only_what_is_left_is_taken_out_and_cut():
-    options = SetOptions(kinds=("take-out", "cut"), left={1: (2,)})
+    options = DocumentOptions(kinds=("take-out", "cut"), left={1: (2,)})
     words = text_of(plan_pdf(a_plan(), options))
     assert "1 × S-1" in words
     assert "cut 1 sheet like this" in words
-    done = SetOptions(kinds=("take-out", "cut"), left={})
+    done = DocumentOptions(kinds=("take-out", "cut"), left={})
     assert "Nothing is taken from the stash." in text_of(plan_pdf(a_plan(), done))
 
 
@@ -403,8 +414,8 @@ def test_only_what_is_left_is_taken_out_and_cut():
 
 
 def test_a_layout_as_text():
-    stock = Stock("S-1", cm(60), cm(40), None, Decimal(1))
-    places = [Placed("a", 0, 0, cm(30), cm(20)), Placed("b", cm(30), 0, cm(30), cm(20))]
+    stock = StockItem("S-1", cm(60), cm(40), None, Decimal(1))
+    places = [PlacedPiece("a", 0, 0, cm(30), cm(20)), PlacedPiece("b", cm(30), 0, cm(30), cm(20))]
     drawn = Layout("S-1", 1, tuple(places), (), ())
     assert layout_text(drawn, stock, Unit.CM, columns=31) == (
         "┌──────────────┬──────────────┐\n"
@@ -423,7 +434,7 @@ def test_a_layout_as_text():
 
 
 def test_a_measure_is_not_parted_by_a_line():
-    faces = Faces()
+    faces = FontSet()
     words = "Across, 6.25 cm from the top edge of the ≈18.098 × ≈18.098 cm part, 20 min."
     whole = faces.width("≈18.098 × ≈18.098 cm", 10.0)
     for room in range(int(whole) + 1, 200):

@@ -10,24 +10,24 @@ from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Fold, Line, Piece, Point, Score
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.folding import (
-    Shape,
+    Polygon3D,
     corner_gaps,
     crossings,
     encloses,
+    extents,
     facets,
     fold,
     fold_faults,
     lies_on,
-    moved,
-    size,
+    transformed,
 )
-from nester.designs.parts.card_blanks import Opens, single_fold
+from nester.designs.parts.card_blanks import Opening, single_fold
 from nester.designs.parts.lid import lid
 from nester.designs.parts.tray import tray
-from nester.designs.parts.walled import Walled
+from nester.designs.parts.walled import WalledBase
 
 NEAR = pytest.approx
-SHAPE = Walled(cm(6), cm(4), cm(2))
+SHAPE = WalledBase(cm(6), cm(4), cm(2))
 PLUS = Piece("plus", "a", SHAPE.cross_outline(), scores=SHAPE.base_scores(Fold.VALLEY))
 
 
@@ -45,7 +45,7 @@ def mm_line(*ends: int) -> Line:
     return line(*(mm(end) for end in ends))
 
 
-def quad(*corners: tuple[float, float, float]) -> Shape:
+def quad(*corners: tuple[float, float, float]) -> Polygon3D:
     return np.array(corners, dtype=np.float64)
 
 
@@ -110,27 +110,27 @@ def test_valleys_turn_to_the_face_and_mountains_away() -> None:
     for way, height in ((Fold.VALLEY, 10), (Fold.MOUNTAIN, -10)):
         folded = fold(sheet(mm_line(0, 10, 40, 10), way=way))
         (flap,) = folded.walls
-        rim = folded.shapes[flap][np.abs(folded.shapes[flap][:, 2]).argmax()]
+        rim = folded.polygons[flap][np.abs(folded.polygons[flap][:, 2]).argmax()]
         assert rim[1:] == NEAR([-10, height])
-        assert folded.hangs_on[flap] == folded.base
+        assert folded.parents[flap] == folded.base
 
 
 def test_half_folded_leaves_a_slope_and_unfolded_the_page() -> None:
     one = sheet(mm_line(0, 10, 40, 10))
-    assert size(fold(one, 30).shapes)[2] == NEAR(5)
+    assert extents(fold(one, 30).polygons)[2] == NEAR(5)
     flat = fold(one, lambda _: 0)
-    assert size(flat.shapes) == NEAR((40, 40, 0))
-    assert size(fold(one, 180).shapes) == NEAR((40, 30, 0))
+    assert extents(flat.polygons) == NEAR((40, 40, 0))
+    assert extents(fold(one, 180).polygons) == NEAR((40, 30, 0))
 
 
 def test_another_base_can_stay() -> None:
     folded = fold(sheet(mm_line(0, 10, 40, 10)), base=(mm(5), mm(5)))
-    assert size(folded.shapes) == NEAR((40, 10, 30))
+    assert extents(folded.polygons) == NEAR((40, 10, 30))
 
 
 def test_the_base_of_a_deep_tray_is_its_middle() -> None:
     # Its walls are larger than its base.
-    assert size(fold(tray(cm(3), cm(3), cm(9), cm(1))).shapes) == NEAR((30, 30, 90))
+    assert extents(fold(tray(cm(3), cm(3), cm(9), cm(1))).polygons) == NEAR((30, 30, 90))
 
 
 def test_corners_folded_to_the_middle_meet_there() -> None:
@@ -142,17 +142,17 @@ def test_corners_folded_to_the_middle_meet_there() -> None:
     )  # fmt: skip
     folded = fold(sheet(*scores), 180)
     assert len(folded.walls) == 4
-    assert size(folded.shapes) == NEAR((40, 40, 0))
-    base = folded.shapes[folded.base]
+    assert extents(folded.polygons) == NEAR((40, 40, 0))
+    base = folded.polygons[folded.base]
     assert np.linalg.norm(base[1] - base[0]) == NEAR(40 * 2**0.5 / 2)
     for flap in folded.walls:
-        assert np.abs(folded.shapes[flap] - [20, -20, 0]).sum(axis=1).min() == NEAR(0, abs=1e-9)
-        assert lies_on(folded.shapes[flap], base, 0)
+        assert np.abs(folded.polygons[flap] - [20, -20, 0]).sum(axis=1).min() == NEAR(0, abs=1e-9)
+        assert lies_on(folded.polygons[flap], base, 0)
 
 
 def test_folds_round_a_point_tear_at_wrong_angles() -> None:
     cross = sheet(mm_line(20, 0, 20, 40), mm_line(0, 20, 40, 20))
-    assert fold(cross, 0).tear == NEAR(0, abs=1e-9)
+    assert fold(cross, 0).closure_error == NEAR(0, abs=1e-9)
     # First in half, then in half again: of the second fold, one half turns the other way.
     once_more = Score(mm_line(20, 0, 20, 20), Fold.MOUNTAIN)
     level = [
@@ -162,14 +162,14 @@ def test_folds_round_a_point_tear_at_wrong_angles() -> None:
     quarter = replace(
         cross, scores=(*level, once_more, Score(mm_line(20, 20, 20, 40), Fold.VALLEY))
     )
-    assert fold(quarter, 180).tear == NEAR(0, abs=1e-9)
-    assert fold(cross, 90).tear > 10
+    assert fold(quarter, 180).closure_error == NEAR(0, abs=1e-9)
+    assert fold(cross, 90).closure_error > 10
     assert fold_faults(cross, mm("0.3"), Unit.CM)[0].startswith("sheet: its folds would tear it by")
 
 
 def test_a_score_tells_how_far_it_folds() -> None:
     flat = tuple(replace(score, degrees=180) for score in PLUS.scores)
-    assert size(fold(replace(PLUS, scores=flat)).shapes)[2] == NEAR(0, abs=1e-9)
+    assert extents(fold(replace(PLUS, scores=flat)).polygons)[2] == NEAR(0, abs=1e-9)
     leaning = replace(PLUS, scores=tuple(replace(score, degrees=80) for score in PLUS.scores))
     assert fold_faults(leaning, 0, Unit.CM) == fold_faults(PLUS, 0, Unit.CM, 80) != ()
     for degrees in (-1, 181):
@@ -215,18 +215,18 @@ def test_walls_laid_flat_on_their_base_need_not_meet() -> None:
 def test_a_ring_of_walls_encloses_and_one_wall_less_does_not() -> None:
     folded = fold(PLUS)
     middle = (50.0, -40.0, 10.0)
-    assert encloses(folded.shapes, middle, 0)
+    assert encloses(folded.polygons, middle, 0)
     for wall in folded.walls:
-        rest = [shape for at, shape in enumerate(folded.shapes) if at != wall]
+        rest = [shape for at, shape in enumerate(folded.polygons) if at != wall]
         assert not encloses(rest, middle, 10)
-    assert not encloses(folded.shapes, (50.0, -40.0, 21.0), 1)
-    assert not encloses(folded.shapes, (500.0, -40.0, 10.0), 1)
+    assert not encloses(folded.polygons, (50.0, -40.0, 21.0), 1)
+    assert not encloses(folded.polygons, (500.0, -40.0, 10.0), 1)
 
 
 def test_a_gap_as_wide_as_paper_is_thick_doesn_t_count() -> None:
     # Half way up, walls of 20 mm that lean out by 10° stand 10 sin 10° ≈ 1.74 mm farther out on
     # each side: the gap at a corner is about 2.5 mm wide.
-    leaning = fold(PLUS, 80).shapes
+    leaning = fold(PLUS, 80).polygons
     assert not encloses(leaning, (50.0, -40.0, 10.0), 1)
     assert encloses(leaning, (50.0, -40.0, 10.0), 3)
 
@@ -252,7 +252,7 @@ FLOOR = quad((0, 0, 0), (40, 0, 0), (40, 40, 0), (0, 40, 0))
         (quad((10, 20, -0.4), (30, 20, -0.4), (30, 20, 10), (10, 20, 10)), 0.4),
     ],
 )
-def test_what_passes_through_a_floor_is_found(other: Shape, depth: float | None) -> None:
+def test_what_passes_through_a_floor_is_found(other: Polygon3D, depth: float | None) -> None:
     found = crossings([FLOOR, other], 0.3)
     if depth is None:
         assert found == ()
@@ -280,13 +280,13 @@ def test_what_lies_on_a_floor() -> None:
     assert not lies_on(flat + np.array([0.2, 0, 0]), FLOOR, 0.1)
     assert lies_on(flat + np.array([0.2, 0, 0.2]), FLOOR, 0.3)
     assert not lies_on(flat + np.array([0, 0, 0.2]), FLOOR, 0.1)
-    assert not lies_on(fold(PLUS).shapes[1], FLOOR, 0.1)
+    assert not lies_on(fold(PLUS).polygons[1], FLOOR, 0.1)
 
 
 def test_a_part_is_put_elsewhere_and_turned_over() -> None:
-    (one,) = moved([quad((1, 2, 3))], (10, 20, 30), upside_down=True)
+    (one,) = transformed([quad((1, 2, 3))], (10, 20, 30), upside_down=True)
     assert one.tolist() == [[11, 18, 27]]
-    (two,) = moved([quad((1, 2, 3))], (10, 0, 0))
+    (two,) = transformed([quad((1, 2, 3))], (10, 0, 0))
     assert two.tolist() == [[11, 2, 3]]
 
 
@@ -295,7 +295,7 @@ def test_sound_pieces_have_no_faults() -> None:
         PLUS,
         tray(cm(12), cm(8), cm(4), cm(1)),
         lid("lid", "lid", cm(12), cm(10), mm(5), cm(3)),
-        single_fold(mm(105), mm(148), Opens.SIDE),
+        single_fold(mm(105), mm(148), Opening.SIDE),
     ):
         assert fold_faults(piece, 0, Unit.CM) == ()
 
@@ -321,16 +321,16 @@ def test_a_strip_folded_into_itself_is_a_fault() -> None:
 
 
 def test_a_lid_narrower_than_its_box_passes_through_it() -> None:
-    box = moved(fold(tray(cm(6), cm(6), cm(4), cm(1))).shapes, upside_down=True)
+    box = transformed(fold(tray(cm(6), cm(6), cm(4), cm(1))).polygons, upside_down=True)
     for across, passes in ((62, False), (58, True)):
         over = lid("lid", "lid", mm(across), mm(70), 0, cm(2), cm(1))
-        top = fold(over).shapes
+        top = fold(over).polygons
         x, y, _ = _middle(box) - _middle(top)
-        found = crossings([*box, *moved(top, (x, y, 40))], 0.3)
+        found = crossings([*box, *transformed(top, (x, y, 40))], 0.3)
         assert bool(found) is passes
 
 
-def _middle(shapes: tuple[Shape, ...]) -> Shape:
+def _middle(shapes: tuple[Polygon3D, ...]) -> Polygon3D:
     points = np.concatenate(shapes)
-    middle: Shape = (points.max(axis=0) + points.min(axis=0)) / 2
+    middle: Polygon3D = (points.max(axis=0) + points.min(axis=0)) / 2
     return middle

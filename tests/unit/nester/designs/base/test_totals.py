@@ -12,10 +12,17 @@ from nester.designs.base.design import (
     Consumable,
     Measure,
 )
-from nester.designs.base.totals import Area, Total, areas, consumables_of, finished_weight, summed
-from nester.designs.parts.walled import Walled
+from nester.designs.base.totals import (
+    ConsumableTotal,
+    PaperArea,
+    consumables_of,
+    finished_weight,
+    paper_areas,
+    total_consumables,
+)
+from nester.designs.parts.walled import WalledBase
 
-PLUS = Piece("tier 1", "tier.1", Walled(cm(10), cm(10), cm(10)).cross_outline())
+PLUS = Piece("tier 1", "tier.1", WalledBase(cm(10), cm(10), cm(10)).cross_outline())
 CARD = Piece.rectangle("card", "card", cm(10), cm(20), quantity=3)
 RIBBON = Consumable("ribbon", "loop of a card", Measure.LENGTH, cm(25), 3)
 NOTHING = Design("a", "a", (), (), (), lambda _, __: None, lambda _: ())
@@ -24,12 +31,14 @@ WITH_RIBBON = replace(NOTHING, consumables=lambda _: (RIBBON,))
 
 def test_areas_by_role_and_by_paper() -> None:
     panel = cm(10) * cm(10)
-    assert areas([PLUS, CARD]) == (
-        Area("tier.1", 1, 9 * panel, 5 * panel),
-        Area("card", 3, 6 * panel, 6 * panel),
+    assert paper_areas([PLUS, CARD]) == (
+        PaperArea("tier.1", 1, 9 * panel, 5 * panel),
+        PaperArea("card", 3, 6 * panel, 6 * panel),
     )
-    assert areas([PLUS, CARD], lambda _: "red") == (Area("red", 4, 15 * panel, 11 * panel),)
-    assert areas([]) == ()
+    assert paper_areas([PLUS, CARD], lambda _: "red") == (
+        PaperArea("red", 4, 15 * panel, 11 * panel),
+    )
+    assert paper_areas([]) == ()
 
 
 def test_adhesive_is_the_area_of_the_glue_marks() -> None:
@@ -55,9 +64,9 @@ def test_only_holes_with_eyelets_take_eyelets() -> None:
 def test_consumables_add_up_by_name() -> None:
     more = Consumable("ribbon", "bow", Measure.LENGTH, cm(50))
     eyelets = Consumable("eyelet", "card", Measure.COUNT, 2, 3)
-    assert summed([RIBBON, eyelets, more]) == (
-        Total("ribbon", Measure.LENGTH, cm(125)),
-        Total("eyelet", Measure.COUNT, 6),
+    assert total_consumables([RIBBON, eyelets, more]) == (
+        ConsumableTotal("ribbon", Measure.LENGTH, cm(125)),
+        ConsumableTotal("eyelet", Measure.COUNT, 6),
     )
 
 
@@ -75,6 +84,6 @@ def test_the_weight_is_paper_and_what_is_known_of_the_rest() -> None:
         {"ribbon": 4, "adhesive": 50},
     )
     # 0.75 m of 4 g/m and 0.02 m² of 50 g/m².
-    assert full.others == 3 + 1
+    assert full.other_materials == 3 + 1
     assert full.total == 33
     assert full.unweighed == ("eyelet",)

@@ -58,5 +58,10 @@ def test_mats_face_the_sleeve_and_the_front() -> None:
 
 def test_seen_from_the_front_the_drawer_stands_in_its_sleeve() -> None:
     outer, inner = DESIGN.section(read_settings(DESIGN, {}, Unit.CM))
-    assert (outer.role, outer.inside, inner.role, inner.inside) == ("sleeve", 0, "tray", 1)
+    assert (outer.role, outer.nesting_depth, inner.role, inner.nesting_depth) == (
+        "sleeve",
+        0,
+        "tray",
+        1,
+    )
     assert outer.width - inner.width == outer.height - inner.height == mm(2)

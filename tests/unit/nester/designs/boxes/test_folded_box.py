@@ -42,10 +42,10 @@ def test_the_lid_can_be_left_out_or_have_a_mat() -> None:
 def test_the_thick_walls_of_a_lid_take_up_most_room() -> None:
     settings = read_settings(DESIGN, {"base": "7"}, Unit.CM)
     thin, thick = DESIGN.joints(settings)
-    assert thin.room == thick.room >= mm(4)
+    assert thin.nominal_clearance == thick.nominal_clearance >= mm(4)
     paper = mm("0.1")
-    assert thin.room - thin.play(lambda _: paper) == 4 * paper
-    assert thick.room - thick.play(lambda _: paper) == 12 * paper
+    assert thin.nominal_clearance - thin.play(lambda _: paper) == 4 * paper
+    assert thick.nominal_clearance - thick.play(lambda _: paper) == 12 * paper
     assert DESIGN.joints(read_settings(DESIGN, {"lid": "no"}, Unit.CM)) == ()
 
 
@@ -57,6 +57,6 @@ def test_the_clearance_is_worked_out_from_the_papers() -> None:
 
 def test_seen_from_the_side_the_lid_is_over_the_box() -> None:
     lid, box = DESIGN.section(read_settings(DESIGN, {"base": "7"}, Unit.CM))
-    assert (lid.lid, box.lid) == (True, False)
+    assert (lid.is_lid, box.is_lid) == (True, False)
     assert cm(7) <= box.width < lid.width
     assert box.width // 2 - box.height in (0, 1)

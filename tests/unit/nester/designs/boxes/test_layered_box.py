@@ -54,7 +54,7 @@ def joints(**texts: str) -> dict[str, Joint]:
 def layers(joint: Joint) -> dict[str, int]:
     taken: dict[str, int] = {}
     for layer in joint.layers:
-        taken[layer.role] = taken.get(layer.role, 0) + layer.half_sheets
+        taken[layer.role] = taken.get(layer.role, 0) + layer.half_thicknesses
     return taken
 
 
@@ -218,9 +218,9 @@ def test_the_usual_bow_goes_over_the_lid_both_ways() -> None:
 def test_the_section_shows_what_stands_in_what() -> None:
     assert BOX.section(read(tiers="2", panel="10", step="1", tray_depth="5")) == (
         SectionPart("tier 1", "tier.1", cm(10), cm(10)),
-        SectionPart("tray", "tray", cm(9), cm(5), inside=1),
-        SectionPart("inner lid", "inner-lid", cm("9.5"), cm("2.5"), lid=True, inside=1),
-        SectionPart("outer lid", "outer-lid", cm("10.5"), cm("2.5"), lid=True, inside=0),
+        SectionPart("tray", "tray", cm(9), cm(5), nesting_depth=1),
+        SectionPart("inner lid", "inner-lid", cm("9.5"), cm("2.5"), is_lid=True, nesting_depth=1),
+        SectionPart("outer lid", "outer-lid", cm("10.5"), cm("2.5"), is_lid=True, nesting_depth=0),
     )
 
 
@@ -270,7 +270,7 @@ def test_bases_lift_what_stands_on_them() -> None:
     assert found["tier 3 below the rim of tier 2, upwards"].play(thin) == mm("0.7")
     # Three bases up: 0.15 + 0.3 + 0.3 + 0.15 mm; the lid of 0.4 mm and its mat of 0.2 mm.
     last = found["inner lid below the rim of tier 1, upwards"]
-    assert last.room == mm(3)
+    assert last.nominal_clearance == mm(3)
     assert last.play(thin) == mm(3) - mm("0.9") - mm("0.6")
 
 

@@ -51,4 +51,4 @@ def test_its_envelope_holds_back_gates_and_mats() -> None:
     texts = {"format": "a6", "mats": "both", "envelope": "yes"}
     along, across = DESIGN.joints(read_settings(DESIGN, texts, Unit.CM))
     assert along.play(lambda _: mm("0.2")) == mm(14) - mm("1.0")
-    assert across.room == mm(9)
+    assert across.nominal_clearance == mm(9)

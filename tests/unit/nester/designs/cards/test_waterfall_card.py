@@ -9,7 +9,7 @@ from nester.designs import (
     read_settings,
 )
 from nester.designs.base.clearance import Verdict
-from nester.designs.base.datasheet import design_sheet
+from nester.designs.base.datasheet import make_datasheet
 
 DESIGN = DESIGNS["waterfall-card"]
 
@@ -63,7 +63,7 @@ def test_no_more_flaps_lie_behind_the_band_than_reach_its_edge() -> None:
     # Of 12 flaps of 4 cm, 2 cm apart, a third one turned ends below the edge.
     asked = {"flaps": "12", "flap-width": "4", "pitch": "2"}
     (joint,) = DESIGN.joints(read_settings(DESIGN, asked, Unit.CM))
-    assert [one.half_sheets for one in joint.layers if one.role == "flap"] == [2 * 4]
+    assert [one.half_thicknesses for one in joint.layers if one.role == "flap"] == [2 * 4]
 
 
 @pytest.mark.parametrize("unit", [Unit.CM, Unit.IN])
@@ -72,8 +72,8 @@ def test_no_more_flaps_lie_behind_the_band_than_reach_its_edge() -> None:
 def test_the_usual_band_has_room_for_card_and_lighter_mats(
     unit: Unit, mats: str, flaps: str
 ) -> None:
-    sheet = design_sheet(DESIGN, {"mats": mats, "flaps": flaps}, {}, unit)
-    assert [line.verdict for line in sheet.fit] == [Verdict.FITS]
+    sheet = make_datasheet(DESIGN, {"mats": mats, "flaps": flaps}, {}, unit)
+    assert [line.verdict for line in sheet.clearances] == [Verdict.FITS]
 
 
 def test_the_card_has_room_for_flaps_turned_up() -> None:

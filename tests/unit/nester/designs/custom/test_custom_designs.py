@@ -17,30 +17,30 @@ from nester.designs.base.design import (
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.folding import fold_faults
 from nester.designs.custom.expressions import (
+    Dimension,
     ExpressionError,
-    Sort,
     parse_comparison,
     parse_expression,
 )
-from nester.designs.custom.outline import CutCorner, OutlineFault, disc_on, line_on, outline
+from nester.designs.custom.outline import CutCorner, OutlineError, disc_within, line_within, outline
 from nester.designs.custom.reader import (
-    OwnDesignRefusal,
-    check_own_design,
-    decode_own_design,
-    read_own_design,
-    starting_point,
+    CustomDesignRefusal,
+    check_custom_design,
+    decode_custom_design,
+    read_custom_design,
+    starter_text,
 )
 from nester.designs.custom.toml_lines import lines_of
 
 EXAMPLE = Path(__file__).parents[5] / "demo_data" / "own_design.toml"
-SORTS = {"width": Sort.LENGTH, "flap": Sort.LENGTH, "cards": Sort.NUMBER}
+SORTS = {"width": Dimension.LENGTH, "flap": Dimension.LENGTH, "cards": Dimension.NUMBER}
 VALUES = {"width": Fraction(cm(10)), "flap": Fraction(mm(15)), "cards": Fraction(3)}
 
 
 def worked_out(text: str) -> Fraction:
     expression = parse_expression(text)
-    expression.sort(SORTS)
-    return expression.value(VALUES)
+    expression.dimension(SORTS)
+    return expression.evaluate(VALUES)
 
 
 # --- expressions
@@ -144,7 +144,7 @@ def test_what_is_no_arithmetic_is_refused_by_name(text: str, said: str) -> None:
 def test_comparisons(text: str, holds: bool) -> None:
     comparison = parse_comparison(text)
     comparison.check(SORTS)
-    assert comparison.holds(VALUES) is holds
+    assert comparison.is_satisfied(VALUES) is holds
 
 
 @pytest.mark.parametrize(
@@ -183,13 +183,13 @@ def test_a_gable_has_a_point() -> None:
     slanted = CutCorner(cm(2), cm(3), slanted=True)
     shape = outline(cm(4), cm(10), {"top_left": slanted, "top_right": slanted})
     assert shape == ((0, cm(3)), (cm(2), 0), (cm(4), cm(3)), (cm(4), cm(10)), (0, cm(10)))
-    assert line_on(shape, Line(Point(cm(2), 0), Point(cm(2), cm(10))))
-    assert line_on(shape, Line(Point(0, cm(3)), Point(cm(2), 0)))
-    assert not line_on(shape, Line(Point(0, cm(2)), Point(cm(4), cm(2))))
-    assert disc_on(shape, Point(cm(2), cm(5)), cm(1))
+    assert line_within(shape, Line(Point(cm(2), 0), Point(cm(2), cm(10))))
+    assert line_within(shape, Line(Point(0, cm(3)), Point(cm(2), 0)))
+    assert not line_within(shape, Line(Point(0, cm(2)), Point(cm(4), cm(2))))
+    assert disc_within(shape, Point(cm(2), cm(5)), cm(1))
     # The slanted edge is 2 / √13 cm = 5.547 mm from this place.
-    assert disc_on(shape, Point(cm(2), cm(1)), mm("11.09"))
-    assert not disc_on(shape, Point(cm(2), cm(1)), mm("11.10"))
+    assert disc_within(shape, Point(cm(2), cm(1)), mm("11.09"))
+    assert not disc_within(shape, Point(cm(2), cm(1)), mm("11.10"))
 
 
 @pytest.mark.parametrize(
@@ -204,7 +204,7 @@ def test_a_gable_has_a_point() -> None:
     ],
 )
 def test_corners_that_leave_no_piece_are_refused(cut: dict[str, CutCorner]) -> None:
-    with pytest.raises(OutlineFault):
+    with pytest.raises(OutlineError):
         outline(4, 4, cut)
 
 
@@ -212,8 +212,8 @@ def test_corners_that_leave_no_piece_are_refused(cut: dict[str, CutCorner]) -> N
 
 
 def test_the_starting_point_is_a_design() -> None:
-    design = read_own_design(starting_point(), "new.toml")
-    assert check_own_design(starting_point(), "new.toml") == []
+    design = read_custom_design(starter_text(), "new.toml")
+    assert check_custom_design(starter_text(), "new.toml") == []
     settings = read_settings(design, {"width": "10cm"}, Unit.CM)
     assert settings == {"width": cm(10), "height": cm(15), "flap": mm(15), "cards": 1}
     sachet, card = design.pieces(settings)
@@ -228,15 +228,15 @@ def test_the_starting_point_is_a_design() -> None:
     assert card.holes[0].eyelet
     assert card.holes[0].centre == (mm(48), cm(1))
     (joint,) = design.joints(settings)
-    assert joint.room == mm(4)
-    assert joint.layers[0].half_sheets == 4
+    assert joint.nominal_clearance == mm(4)
+    assert joint.layers[0].half_thicknesses == 4
     assert joint.play(lambda _: mm("0.3")) == mm("3.4")
     (ribbon,) = design.consumables(settings)
     assert (ribbon.measure, ribbon.amount, ribbon.quantity) == (Measure.LENGTH, cm(25), 1)
 
 
 def test_a_quantity_of_none_leaves_a_piece_out() -> None:
-    design = read_own_design(starting_point(), "new.toml")
+    design = read_custom_design(starter_text(), "new.toml")
     settings = read_settings(design, {"cards": "0"}, Unit.CM)
     assert [piece.name for piece in design.pieces(settings)] == ["sachet"]
     assert design.joints(settings) == ()
@@ -244,9 +244,9 @@ def test_a_quantity_of_none_leaves_a_piece_out() -> None:
 
 
 def test_the_example_folds_into_a_little_house() -> None:
-    design = read_own_design(EXAMPLE.read_text(encoding="utf-8"), EXAMPLE.name)
+    design = read_custom_design(EXAMPLE.read_text(encoding="utf-8"), EXAMPLE.name)
     assert design.roles == ("wall", "floor", "roof", "mat")
-    assert design.finer_roles == ("wall.gable", "wall.side")
+    assert design.sub_roles == ("wall.gable", "wall.side")
     settings = read_settings(design, {"width": "10cm", "wall": "8cm"}, Unit.CM)
     gable, side, floor, roof, mat = design.pieces(settings)
     assert gable.outline[1] == (cm(5), 0)
@@ -266,7 +266,7 @@ def test_the_example_folds_into_a_little_house() -> None:
 
 
 def test_rules_speak_in_the_makers_words() -> None:
-    design = read_own_design(starting_point(), "new.toml")
+    design = read_custom_design(starter_text(), "new.toml")
     with pytest.raises(DesignRefusal, match="sachet: rules 1, holds: the flaps meet behind the"):
         read_settings(design, {"width": "2cm"}, Unit.CM)
     with pytest.raises(DesignRefusal, match="sachet, height: 50 cm is out of range"):
@@ -276,10 +276,10 @@ def test_rules_speak_in_the_makers_words() -> None:
 
 
 def test_sizes_that_can_not_be_made_are_refused_by_piece() -> None:
-    design = read_own_design(minimal(width='"a − 2cm"'), "f")
+    design = read_custom_design(minimal(width='"a − 2cm"'), "f")
     with pytest.raises(DesignRefusal, match="thing: pieces 1, width: 'a − 2cm' comes to -1 cm"):
         read_settings(design, {"a": "1cm"}, Unit.CM)
-    design = read_own_design(minimal(width='"a / 7"', a='"14cm"'), "f")
+    design = read_custom_design(minimal(width='"a / 7"', a='"14cm"'), "f")
     with pytest.raises(DesignRefusal, match="does not come out even; round it"):
         read_settings(design, {"a": "10cm"}, Unit.CM)
 
@@ -367,35 +367,35 @@ def minimal(*, more: str = "", a: str = '"10cm"', width: str = '"a"', piece: str
     ],
 )  # fmt: skip
 def test_each_fault_is_named_with_its_line(text: str, said: str) -> None:
-    with pytest.raises(OwnDesignRefusal, match=said) as refused:
-        read_own_design(text, "my.toml")
+    with pytest.raises(CustomDesignRefusal, match=said) as refused:
+        read_custom_design(text, "my.toml")
     assert str(refused.value).startswith("my.toml, line ")
-    assert str(refused.value) in map(str, check_own_design(text, "my.toml"))
+    assert str(refused.value) in map(str, check_custom_design(text, "my.toml"))
 
 
 def test_all_faults_are_found_in_one_go() -> None:
     text = minimal(width='"b"', piece='grain = "x"\nnote = 1', more='a2 = "1 +"')
-    assert [(one.line, one.field) for one in check_own_design(text, "f")] == [
+    assert [(one.line, one.field) for one in check_custom_design(text, "f")] == [
         (5, "sizes, a2"), (9, "pieces 1, width"), (11, "pieces 1, grain"), (12, "pieces 1, note"),
     ]  # fmt: skip
 
 
 def test_a_size_that_can_not_be_read_is_named_once() -> None:
     text = minimal(a='"1 +"', more='[worked_out]\nb = "a × 2"\nc = "b"', width='"c"')
-    assert [one.field for one in check_own_design(text, "f")] == ["sizes, a"]
+    assert [one.field for one in check_custom_design(text, "f")] == ["sizes, a"]
 
 
 def test_files_that_are_no_text_are_refused_by_line() -> None:
-    with pytest.raises(OwnDesignRefusal, match=r"^f, line 2: this is not UTF-8 text"):
-        decode_own_design(b'name = "x"\n\xff', "f")
-    with pytest.raises(OwnDesignRefusal, match="more than 100 kB is no design"):
-        decode_own_design(b"#" * 100_001, "f")
-    marked = decode_own_design(b"\xef\xbb\xbf" + minimal().encode(), "f")
-    assert check_own_design(marked, "f") == []
-    assert check_own_design("\ufeff" + minimal().replace("\n", "\r\n"), "f") == []
+    with pytest.raises(CustomDesignRefusal, match=r"^f, line 2: this is not UTF-8 text"):
+        decode_custom_design(b'name = "x"\n\xff', "f")
+    with pytest.raises(CustomDesignRefusal, match="more than 100 kB is no design"):
+        decode_custom_design(b"#" * 100_001, "f")
+    marked = decode_custom_design(b"\xef\xbb\xbf" + minimal().encode(), "f")
+    assert check_custom_design(marked, "f") == []
+    assert check_custom_design("\ufeff" + minimal().replace("\n", "\r\n"), "f") == []
 
 
 def test_no_built_in_design_can_be_hidden() -> None:
     for name in DESIGNS:
-        (finding, *_) = check_own_design(minimal().replace('"thing"', f'"{name}"'), "f")
+        (finding, *_) = check_custom_design(minimal().replace('"thing"', f'"{name}"'), "f")
         assert (finding.line, finding.field) == (1, "name")

@@ -9,9 +9,9 @@ import pytest
 from pypdf import PdfReader
 from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject
 
-from inventory.documents.format.blocks import Heading, Labels, Picture, Steps, Table, Words
-from inventory.documents.format.languages import voice_of
-from inventory.documents.plan.document_set import SetOptions, plan_documents
+from inventory.documents.format.blocks import Heading, Labels, Paragraph, Picture, StepList, Table
+from inventory.documents.format.languages import translator_for
+from inventory.documents.plan.document_set import DocumentOptions, plan_documents
 from inventory.documents.plan.rendering import plan_pdf
 from tests.reading import random_plan
 
@@ -50,7 +50,7 @@ def walk(reference, parent=None):
 @pytest.fixture(scope="module", params=[("en", 0), ("de", 3)], ids=["en", "de"])
 def printed(request):
     language, seed = request.param
-    plan, options = random_plan(seed), SetOptions(voice=voice_of(language))
+    plan, options = random_plan(seed), DocumentOptions(translator=translator_for(language))
     return plan_documents(plan, options), PdfReader(io.BytesIO(plan_pdf(plan, options)))
 
 
@@ -91,9 +91,9 @@ def test_the_structure_is_that_of_the_documents(printed):
     assert found["TR"] == sum(1 + len(table.rows) for table in tables)
     assert found["TH"] == sum(len(table.columns) for table in tables)
     assert found["TD"] == sum(len(table.columns) * len(table.rows) for table in tables)
-    assert found["LI"] == sum(len(block.steps) for block in blocks if isinstance(block, Steps))
+    assert found["LI"] == sum(len(block.steps) for block in blocks if isinstance(block, StepList))
     about = sum(bool(one.about) for one in documents)
-    assert found["P"] == sum(isinstance(block, Words) for block in blocks) + about + labels
+    assert found["P"] == sum(isinstance(block, Paragraph) for block in blocks) + about + labels
 
 
 def test_every_figure_says_what_it_shows(printed):

@@ -15,15 +15,18 @@ from nester.drawing.pictures.layout import text_width
 NS = {"s": SVG}
 BOX = [
     *(
-        SectionPart(f"tier {n + 1}", f"tier.{n + 1}", cm(18 - 2 * n), cm(18 - 2 * n), inside=n)
+        SectionPart(
+            f"tier {n + 1}", f"tier.{n + 1}", cm(18 - 2 * n), cm(18 - 2 * n), nesting_depth=n
+        )
         for n in range(3)
     ),
-    SectionPart("tray", "tray", cm(12), cm(12), inside=3),
-    SectionPart("inner lid", "inner-lid", cm("12.5"), cm(3), lid=True, inside=3),
-    SectionPart("outer lid", "outer-lid", cm("18.5"), cm(3), lid=True),
+    SectionPart("tray", "tray", cm(12), cm(12), nesting_depth=3),
+    SectionPart("inner lid", "inner-lid", cm("12.5"), cm(3), is_lid=True, nesting_depth=3),
+    SectionPart("outer lid", "outer-lid", cm("18.5"), cm(3), is_lid=True),
 ]
 TIGHT = [
-    SectionPart(f"tier {n + 1}", "tier", cm(18) - n * mm("0.4"), cm(18), inside=n) for n in range(8)
+    SectionPart(f"tier {n + 1}", "tier", cm(18) - n * mm("0.4"), cm(18), nesting_depth=n)
+    for n in range(8)
 ]
 
 
@@ -119,7 +122,7 @@ def test_words_stay_on_the_picture_and_right_of_the_parts() -> None:
 def test_sizes_are_in_the_unit_of_the_shop_and_paper_in_millimetres() -> None:
     parts = [
         SectionPart("tray", "tray", inch(4), inch("1.5")),
-        SectionPart("lid", "lid", inch("65/16"), inch("0.75"), lid=True),
+        SectionPart("lid", "lid", inch("65/16"), inch("0.75"), is_lid=True),
     ]
     said = texts(draw_assembly(parts, Unit.IN, thickness=lambda role: mm(len(role)) // 10))
     assert "4 in wide, 1 1/2 in high, paper 0.4 mm thick" in said
@@ -129,7 +132,7 @@ def test_sizes_are_in_the_unit_of_the_shop_and_paper_in_millimetres() -> None:
 def test_a_sleeve_is_closed_round_its_drawer() -> None:
     parts = [
         SectionPart("sleeve", "sleeve", mm(102), mm(31)),
-        SectionPart("drawer", "drawer", mm(100), mm(30), inside=1),
+        SectionPart("drawer", "drawer", mm(100), mm(30), nesting_depth=1),
     ]
     svg = draw_assembly(parts, Unit.MM)
     paths = [path.get("d", "") for path in stage(svg).iterfind("s:path", NS)]
@@ -148,8 +151,8 @@ def test_flat_and_extreme_parts_are_drawn() -> None:
     for parts in (
         [SectionPart("mast", "tray", mm(5), cm(100))],
         [SectionPart("sheet", "tray", cm(100), mm(5))],
-        [SectionPart("lid alone", "lid", cm(10), cm(2), lid=True)],
-        [SectionPart(f"{n}", "tier", mm(10) - n, mm(10), inside=n) for n in range(8)],
+        [SectionPart("lid alone", "lid", cm(10), cm(2), is_lid=True)],
+        [SectionPart(f"{n}", "tier", mm(10) - n, mm(10), nesting_depth=n) for n in range(8)],
     ):
         drawn = draw_assembly(parts, Unit.CM)
         assert len(boxes(drawn)) == len(parts)

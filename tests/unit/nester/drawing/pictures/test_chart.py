@@ -10,7 +10,7 @@ import pdfplumber
 import pytest
 
 from nester.core.lengths import Unit, cm, inch, mm
-from nester.drawing.canvas.marks import Line, Lines, Poly, Text, svg_marks
+from nester.drawing.canvas.marks import Line, LineBatch, Poly, Text, svg_marks
 from nester.drawing.canvas.svg import svg_document, svg_number
 from nester.drawing.pictures.chart import (
     BarChart,
@@ -90,9 +90,9 @@ def test_a_picture_of_steps_goes_up_where_the_values_do() -> None:
         here[0] == there[0] or here[1] == there[1]
         for here, there in zip(line.points, line.points[1:], strict=False)
     )
-    dashed = [mark for mark in marks if isinstance(mark, (Line, Lines)) and mark.dash]
+    dashed = [mark for mark in marks if isinstance(mark, (Line, LineBatch)) and mark.dash]
     assert dashed
-    labels = {mark.words for mark in marks if isinstance(mark, Text)}
+    labels = {mark.text for mark in marks if isinstance(mark, Text)}
     assert {"Paper for each box", "panel (cm)", "m² each", "15", "18.5", "2.00"} <= labels
     assert len(picture.findall(".//{*}circle")) == 3
 
@@ -116,13 +116,13 @@ def test_wide_letters_have_room_before_and_behind_bars() -> None:
     """Signs of Chinese, Japanese and Korean are as wide as the letters are high."""
     rows = (("苔色の和紙、手漉き", Fraction(4)), ("Fern", Fraction(1)))
     picture = bars_svg(BarChart("Used", rows, lambda value: f"{value} 平方メートル"))
-    yen = replace(stairs(), words=lambda value: f"{value * 100_000} 円ずつ毎回")
+    yen = replace(stairs(), format_value=lambda value: f"{value * 100_000} 円ずつ毎回")
     for drawn in (picture, steps_svg(yen)):
         wide = float(drawn.get("width", "0"))
         for mark in svg_marks(drawn, 0, 0, 1):
-            if isinstance(mark, Text) and any(ord(sign) > 0x3000 for sign in mark.words):
+            if isinstance(mark, Text) and any(ord(sign) > 0x3000 for sign in mark.text):
                 high = mark.size * 25.4 / 72  # from points, where a unit is a millimetre
-                long = high * text_width(mark.words) / 2
+                long = high * text_width(mark.text) / 2
                 left = mark.x - long if mark.anchor == "end" else mark.x
                 assert 0 <= left < left + long <= wide
 

@@ -12,9 +12,9 @@ import pytest
 from nester.core.geometry import voids
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.piece import Fold, Line, Piece, Point, Score
-from nester.core.problem import Cuts, Layout, Placed, Stock, Want, placed_voids
+from nester.core.problem import Cuts, Demand, Layout, PlacedPiece, StockItem, placed_voids
 from nester.cutting import (
-    cut_order,
+    plan_cuts,
 )
 from nester.drawing.pictures.layout import Box, draw_layout, text_box, text_width
 
@@ -23,17 +23,23 @@ HAIR = 0.05
 """What rounding to hundredths may shift."""
 
 
-def sheet(width: int, height: int, name: str = "sheet") -> Stock:
-    return Stock(name, width, height, None, Fraction(1), "plain card")
+def sheet(width: int, height: int, name: str = "sheet") -> StockItem:
+    return StockItem(name, width, height, None, Fraction(1), "plain card")
 
 
-def laid(stock: Stock, placed: list[Placed], cuts: Cuts = Cuts.STRAIGHT, copies: int = 1) -> Layout:
-    made, offcuts = cut_order(stock.width, stock.height, placed, cuts, mm(75))
+def laid(
+    stock: StockItem, placed: list[PlacedPiece], cuts: Cuts = Cuts.STRAIGHT, copies: int = 1
+) -> Layout:
+    made, offcuts = plan_cuts(stock.width, stock.height, placed, cuts, mm(75))
     return Layout(stock.name, copies, tuple(placed), made, offcuts)
 
 
 def draw(
-    stock: Stock, layout: Layout, unit: Unit = Unit.CM, colour: str | None = None, **more: object
+    stock: StockItem,
+    layout: Layout,
+    unit: Unit = Unit.CM,
+    colour: str | None = None,
+    **more: object,
 ) -> ET.Element:
     return ET.fromstring(  # noqa: S314
         draw_layout(layout, stock, unit, paper_colour=colour, **{"title": "Layout 1", **more})
@@ -75,12 +81,12 @@ def assert_words_apart(picture: ET.Element) -> None:
     ]
     for number, (words, box) in enumerate(shrunk):
         for others, other in shrunk[:number]:
-            assert not box.touches(other), (words, others)
+            assert not box.overlaps(other), (words, others)
 
 
-def grid(columns: int, rows: int, wide: int, high: int, names: int) -> list[Placed]:
+def grid(columns: int, rows: int, wide: int, high: int, names: int) -> list[PlacedPiece]:
     return [
-        Placed(f"tag {(i + j * columns) % names}", i * wide, j * high, wide, high)
+        PlacedPiece(f"tag {(i + j * columns) % names}", i * wide, j * high, wide, high)
         for j in range(rows)
         for i in range(columns)
     ]
@@ -91,8 +97,8 @@ BLACK_SHEET = sheet(cm(56), cm(71), "black 7")
 BLACK = laid(
     BLACK_SHEET,
     [
-        Placed("tier 1", 0, 0, cm(54), cm(54)),
-        *(Placed(f"card {i}", i * CARD, cm(54), CARD, CARD) for i in range(4)),
+        PlacedPiece("tier 1", 0, 0, cm(54), cm(54)),
+        *(PlacedPiece(f"card {i}", i * CARD, cm(54), CARD, CARD) for i in range(4)),
     ],
     copies=3,
 )
@@ -100,10 +106,10 @@ WHEEL_SHEET = sheet(cm(50), cm(70))
 WHEEL = laid(
     WHEEL_SHEET,
     [
-        Placed("a", 0, 0, cm(20), cm(12)),
-        Placed("b", cm(20), 0, cm(12), cm(20)),
-        Placed("c", cm(12), cm(20), cm(20), cm(12)),
-        Placed("d", 0, cm(12), cm(12), cm(20)),
+        PlacedPiece("a", 0, 0, cm(20), cm(12)),
+        PlacedPiece("b", cm(20), 0, cm(12), cm(20)),
+        PlacedPiece("c", cm(12), cm(20), cm(20), cm(12)),
+        PlacedPiece("d", 0, cm(12), cm(12), cm(20)),
     ],
     Cuts.FREE,
 )
@@ -111,9 +117,9 @@ INCH_SHEET = sheet(inch(22), inch(28))
 INCH = laid(
     INCH_SHEET,
     [
-        Placed("tier 1", 0, 0, inch(12), inch(12)),
-        Placed("tier 2", inch(12), 0, inch(10), inch("11.5")),
-        Placed("lid", 0, inch(12), inch("7.0625"), inch("7.0625")),
+        PlacedPiece("tier 1", 0, 0, inch(12), inch(12)),
+        PlacedPiece("tier 2", inch(12), 0, inch(10), inch("11.5")),
+        PlacedPiece("lid", 0, inch(12), inch("7.0625"), inch("7.0625")),
     ],
 )
 CASES = {
@@ -140,30 +146,30 @@ CASES = {
     ),
     "band": (
         sheet(cm(100), cm(3)),
-        laid(sheet(cm(100), cm(3)), [Placed("ribbon", 0, 0, cm(60), cm(2))]),
+        laid(sheet(cm(100), cm(3)), [PlacedPiece("ribbon", 0, 0, cm(60), cm(2))]),
         Unit.MM,
         None,
     ),
     "upright band": (
         sheet(cm(2), cm(120)),
-        laid(sheet(cm(2), cm(120)), [Placed("ribbon", 0, 0, cm(2), cm(60))]),
+        laid(sheet(cm(2), cm(120)), [PlacedPiece("ribbon", 0, 0, cm(2), cm(60))]),
         Unit.IN,
         None,
     ),
-    "small": (sheet(mm(9), mm(6)), laid(sheet(mm(9), mm(6)), [Placed("seal", 0, 0, mm(4), mm(6))]),
+    "small": (sheet(mm(9), mm(6)), laid(sheet(mm(9), mm(6)), [PlacedPiece("seal", 0, 0, mm(4), mm(6))]),
               Unit.MM, None),
     "largest": (
         sheet(cm(1000), cm(1000)),
-        laid(sheet(cm(1000), cm(1000)), [Placed("banner", 0, 0, cm(900), cm(40))]),
+        laid(sheet(cm(1000), cm(1000)), [PlacedPiece("banner", 0, 0, cm(900), cm(40))]),
         Unit.MM,
         None,
     ),
     "wordy": (
         replace(sheet(cm(30), cm(30)), name="name " * 30, paper="x" * 200),
         laid(sheet(cm(30), cm(30)), [
-            Placed("a name that is much too long for its piece " * 3, 0, 0, cm(10), cm(5)),
-            Placed("W" * 120, 0, cm(5), cm(10), cm(5)),
-            Placed("写真の台紙" * 4, cm(10), 0, cm(8), cm(10)),
+            PlacedPiece("a name that is much too long for its piece " * 3, 0, 0, cm(10), cm(5)),
+            PlacedPiece("W" * 120, 0, cm(5), cm(10), cm(5)),
+            PlacedPiece("写真の台紙" * 4, cm(10), 0, cm(8), cm(10)),
         ]),
         Unit.CM,
         "#ffe",
@@ -191,7 +197,7 @@ def test_words_of_random_layouts_are_apart(seed: int) -> None:
             wide = chance.randrange(stock.width // 30, stock.width // 2)
             if x + wide > stock.width:
                 break
-            placed.append(Placed(f"part {len(placed) % 9}", x, y, wide, high))
+            placed.append(PlacedPiece(f"part {len(placed) % 9}", x, y, wide, high))
             x += wide
         y += high
     layout = laid(stock, placed, copies=chance.randrange(1, 4))
@@ -263,7 +269,7 @@ def test_what_finds_no_room_at_all_is_said_below() -> None:
 
 def test_names_are_escaped_and_control_characters_dropped() -> None:
     stock = sheet(cm(30), cm(30), "<&>\x00\ud800\ufffe\u202e'\"")
-    layout = laid(stock, [Placed("<script>\x1b</script>", 0, 0, cm(30), cm(20))])
+    layout = laid(stock, [PlacedPiece("<script>\x1b</script>", 0, 0, cm(30), cm(20))])
     text = draw_layout(layout, stock, Unit.CM, paper_colour='"/><x', title="a\nb & <c>\x07")
     words = words_of(ET.fromstring(text))  # noqa: S314
     assert "a b & <c> · 1 copy" in words
@@ -295,16 +301,16 @@ def test_real_outlines_and_folds_are_drawn_where_the_piece_lies() -> None:
     fold = Score(Line(Point(cm(5), 0), Point(cm(5), cm(10))), Fold.VALLEY)
     piece = Piece("flap", "tier.1", corners, scores=(fold,))
     stock = sheet(cm(40), cm(40))
-    lying = laid(stock, [Placed("flap", 0, 0, *blank)])
+    lying = laid(stock, [PlacedPiece("flap", 0, 0, *blank)])
     picture = draw(stock, lying, pieces=[piece])
     outline = next(picture.iter(f"{SVG}polygon"))
     assert len(outline.get("points", "").split()) == 4
     folds = [line for line in picture.iter(f"{SVG}line") if line.get("stroke-dasharray") == "7 4"]
     assert len(folds) == 2, "one on the piece, one in the legend"
-    turned = laid(stock, [Placed("flap", 0, 0, *reversed(blank), True)])
+    turned = laid(stock, [PlacedPiece("flap", 0, 0, *reversed(blank), True)])
     assert len(list(draw(stock, turned, pieces=[piece]).iter(f"{SVG}polygon"))) == 1
     with pytest.raises(ValueError, match="'flap' does not fill"):
-        draw(stock, laid(stock, [Placed("flap", 0, 0, *reversed(blank))]), pieces=[piece])
+        draw(stock, laid(stock, [PlacedPiece("flap", 0, 0, *reversed(blank))]), pieces=[piece])
 
 
 def test_a_key_too_long_for_a_page_grows_downward_at_a_readable_scale() -> None:
@@ -326,14 +332,14 @@ def test_a_key_too_long_for_a_page_grows_downward_at_a_readable_scale() -> None:
 )
 def test_rulers_are_divided_in_the_shops_unit(unit: Unit, size: int, worded: list[str]) -> None:
     stock = sheet(size, size)
-    layout = Layout("sheet", 1, (Placed("whole", 0, 0, size, size),))
+    layout = Layout("sheet", 1, (PlacedPiece("whole", 0, 0, size, size),))
     words = words_of(draw(stock, layout, unit))
     assert words[3 : 3 + 2 * len(worded)] == worded * 2
 
 
 def test_a_whole_sheet_shows_no_cut_and_no_scrap() -> None:
     stock = sheet(cm(30), cm(20))
-    words = words_of(draw(stock, Layout("sheet", 1, (Placed("all", 0, 0, cm(30), cm(20)),))))
+    words = words_of(draw(stock, Layout("sheet", 1, (PlacedPiece("all", 0, 0, cm(30), cm(20)),))))
     assert not {"scrap", "offcut to keep", "cut, numbered in order"} & set(words)
 
 
@@ -365,20 +371,20 @@ def test_crosses_that_reach_into_each_other_and_what_lies_in_their_corners() -> 
     stock, tier, mat = sheet(cm(60), cm(60)), cross(cm(10)), cm(8)
     pieces = [tier, tier, Piece.rectangle("mat", "mat", mat, mat), tier]
     placed = [
-        Placed("tier", 0, 0, cm(30), cm(30)),
-        Placed("tier", cm(20), cm(10), cm(30), cm(30)),
-        Placed("mat", cm(41), cm(31), mat, mat),
-        Placed("tier", 0, cm(30), cm(30), cm(30)),
+        PlacedPiece("tier", 0, 0, cm(30), cm(30)),
+        PlacedPiece("tier", cm(20), cm(10), cm(30), cm(30)),
+        PlacedPiece("mat", cm(41), cm(31), mat, mat),
+        PlacedPiece("tier", 0, cm(30), cm(30), cm(30)),
     ]
     gone = [
-        placed_voids(Want("", one.width, one.height, 1, voids=voids(piece)), one)
+        placed_voids(Demand("", one.width, one.height, 1, voids=voids(piece)), one)
         for one, piece in zip(placed, pieces, strict=True)
     ]
-    cuts, offcuts = cut_order(stock.width, stock.height, placed, Cuts.FREE, mm(75), gone)
+    cuts, offcuts = plan_cuts(stock.width, stock.height, placed, Cuts.FREE, mm(75), gone)
     picture = draw(stock, Layout("sheet", 1, tuple(placed), cuts, offcuts), pieces=pieces)
     words = [box for box in boxes_of(picture) if box[0]]
     for index, (text, box) in enumerate(words):
-        assert not any(box.touches(other) for _, other in words[:index]), text
+        assert not any(box.overlaps(other) for _, other in words[:index]), text
     assert sum(text == "tier" for text, _ in words) == 3
     assert sum(text.startswith("mat") for text, _ in words) == 1
     assert "scrap" in [text for text, _ in words]

@@ -9,7 +9,7 @@ from nester.core.lengths import UNITS_PER_MM, Unit, cm, inch, mm
 from nester.core.piece import Fold, Hole, Line, Piece, Point, Score
 from nester.designs.parts.lid import lid
 from nester.drawing.canvas.svg import SVG
-from nester.drawing.templates.svg import piece_words, template_svg
+from nester.drawing.templates.svg import piece_caption, template_svg
 
 NS = {"s": SVG}
 CARD = Piece.rectangle(
@@ -96,8 +96,8 @@ def test_any_name_can_be_written() -> None:
     piece = Piece.rectangle("<b> & \x00\n茶盒 \ud800", "mat", mm(5), mm(5))
     svg = template_svg(piece)
     assert svg.encode("utf-8")
-    assert read(svg)[1]["label"][0].text == piece_words(piece, Unit.MM)
-    assert piece_words(piece, Unit.MM) == "<b> & � 茶盒 �, 5 × 5 mm"
+    assert read(svg)[1]["label"][0].text == piece_caption(piece, Unit.MM)
+    assert piece_caption(piece, Unit.MM) == "<b> & � 茶盒 �, 5 × 5 mm"
 
 
 def test_the_same_piece_gives_the_same_text() -> None:

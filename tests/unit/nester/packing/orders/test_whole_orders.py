@@ -10,21 +10,30 @@ from hypothesis import strategies as st
 
 from nester.core.lengths import cm
 from nester.core.piece import Turn
-from nester.core.problem import Answer, Cuts, Effort, Layout, Placed, Problem, Stock, Want
+from nester.core.problem import (
+    Cuts,
+    CuttingPlan,
+    Demand,
+    Effort,
+    Layout,
+    PlacedPiece,
+    Problem,
+    StockItem,
+)
 from nester.packing import (
-    Claim,
-    Lack,
-    left_over,
+    OrderDemand,
+    Shortfall,
     solve,
     solve_orders,
+    unused_stock,
 )
 from nester.verify import (
     verify,
 )
 
-CARD = Want("card", cm(10), cm(10), 0)
-POSTER = Want("poster", cm(20), cm(20), 0)
-SHEETS = Stock("sheet", cm(20), cm(20), 1, Fraction(2))
+CARD = Demand("card", cm(10), cm(10), 0)
+POSTER = Demand("poster", cm(20), cm(20), 0)
+SHEETS = StockItem("sheet", cm(20), cm(20), 1, Fraction(2))
 """Room for one poster or four cards."""
 
 
@@ -34,9 +43,9 @@ def problem(*stock, wants=(CARD, POSTER), cuts=Cuts.STRAIGHT):
 
 def verdict_on(task, *claims):
     verdict = solve_orders(task, claims, Effort.QUICK)
-    assert verify(verdict.problem, verdict.answer) == []
-    assert verdict.answer.unplaced == ()
-    assert pieces_made(verdict.answer) == pieces_wanted(claims, verdict.made)
+    assert verify(verdict.problem, verdict.cutting_plan) == []
+    assert verdict.cutting_plan.unplaced == ()
+    assert pieces_made(verdict.cutting_plan) == pieces_wanted(claims, verdict.made)
     return verdict
 
 
@@ -57,67 +66,75 @@ def pieces_wanted(claims, orders):
 
 
 def test_enough_paper_makes_all():
-    claims = Claim(3, {"card": 2}), Claim(9, {"poster": 1})
+    claims = OrderDemand(3, {"card": 2}), OrderDemand(9, {"poster": 1})
     verdict = verdict_on(problem(replace(SHEETS, quantity=2)), *claims)
     assert verdict.made == (3, 9)
     assert verdict.waiting == ()
-    assert verdict.lacks == ()
-    assert verdict.answer.cost == 4
+    assert verdict.shortfalls == ()
+    assert verdict.cutting_plan.cost == 4
 
 
 def test_no_orders_take_nothing():
     verdict = verdict_on(problem(SHEETS))
-    assert (verdict.made, verdict.waiting, verdict.lacks) == ((), (), ())
-    assert verdict.answer.layouts == ()
-    assert verdict.answer.cost == 0
+    assert (verdict.made, verdict.waiting, verdict.shortfalls) == ((), (), ())
+    assert verdict.cutting_plan.layouts == ()
+    assert verdict.cutting_plan.cost == 0
 
 
 def test_an_order_is_made_whole_or_not_at_all():
-    verdict = verdict_on(problem(SHEETS), Claim(1, {"card": 5}))
+    verdict = verdict_on(problem(SHEETS), OrderDemand(1, {"card": 5}))
     assert verdict.made == ()
     assert verdict.waiting == (1,)
-    assert verdict.answer.layouts == ()
-    assert verdict.lacks == (Lack(1, "card", 1, "the sheets of its paper are used up"),)
+    assert verdict.cutting_plan.layouts == ()
+    assert verdict.shortfalls == (Shortfall(1, "card", 1, "the sheets of its paper are used up"),)
 
 
 def test_the_most_urgent_comes_first():
-    verdict = verdict_on(problem(SHEETS), Claim(7, {"poster": 1}), Claim(2, {"card": 1}))
+    verdict = verdict_on(
+        problem(SHEETS), OrderDemand(7, {"poster": 1}), OrderDemand(2, {"card": 1})
+    )
     assert (verdict.made, verdict.waiting) == ((7,), (2,))
-    verdict = verdict_on(problem(SHEETS), Claim(2, {"card": 1}), Claim(7, {"poster": 1}))
+    verdict = verdict_on(
+        problem(SHEETS), OrderDemand(2, {"card": 1}), OrderDemand(7, {"poster": 1})
+    )
     assert (verdict.made, verdict.waiting) == ((2,), (7,))
 
 
 def test_an_urgent_order_that_cannot_be_finished_takes_nothing_from_a_later_one():
-    claims = Claim(1, {"card": 5}), Claim(2, {"card": 2}), Claim(3, {"card": 2})
+    claims = OrderDemand(1, {"card": 5}), OrderDemand(2, {"card": 2}), OrderDemand(3, {"card": 2})
     verdict = verdict_on(problem(SHEETS), *claims)
     assert (verdict.made, verdict.waiting) == ((2, 3), (1,))
-    assert verdict.lacks == (Lack(1, "card", 5, "the sheets of its paper are used up"),)
+    assert verdict.shortfalls == (Shortfall(1, "card", 5, "the sheets of its paper are used up"),)
 
 
 def test_what_lacks_one_paper_takes_none_of_another():
     red, blue = replace(CARD, name="red", paper="red"), replace(CARD, name="blue", paper="blue")
     stock = (
         replace(SHEETS, name="r", paper="red"),
-        Stock("b", cm(10), cm(20), 1, Fraction(1), "blue"),
+        StockItem("b", cm(10), cm(20), 1, Fraction(1), "blue"),
     )
-    claims = Claim(1, {"red": 4, "blue": 3}), Claim(2, {"red": 4}), Claim(3, {"blue": 1})
+    claims = (
+        OrderDemand(1, {"red": 4, "blue": 3}),
+        OrderDemand(2, {"red": 4}),
+        OrderDemand(3, {"blue": 1}),
+    )
     verdict = verdict_on(problem(*stock, wants=(red, blue)), *claims)
     assert (verdict.made, verdict.waiting) == ((2, 3), (1,))
-    assert {(one.order, one.name): one.quantity for one in verdict.lacks} == {
+    assert {(one.order, one.name): one.quantity for one in verdict.shortfalls} == {
         (1, "red"): 4,
         (1, "blue"): 3,
     }
 
 
 def test_what_is_lacking_is_lacked_by_the_latest():
-    waiting = Claim(1, {"poster": 2}), Claim(2, {"poster": 2})
+    waiting = OrderDemand(1, {"poster": 2}), OrderDemand(2, {"poster": 2})
     verdict = verdict_on(problem(SHEETS), *waiting)
     assert (verdict.made, verdict.waiting) == ((), (1, 2))
-    assert [(one.order, one.quantity) for one in verdict.lacks] == [(1, 1), (2, 2)]
+    assert [(one.order, one.quantity) for one in verdict.shortfalls] == [(1, 1), (2, 2)]
 
 
 def test_orders_come_back_in_the_order_they_were_given():
-    claims = [Claim(number, {"card": 1}) for number in (9, 4, 7, 1, 8)]
+    claims = [OrderDemand(number, {"card": 1}) for number in (9, 4, 7, 1, 8)]
     verdict = verdict_on(problem(SHEETS), *claims)
     assert (verdict.made, verdict.waiting) == ((9, 4, 7, 1), (8,))
 
@@ -125,34 +142,34 @@ def test_orders_come_back_in_the_order_they_were_given():
 @pytest.mark.parametrize(
     ("want", "why"),
     [
-        (Want("big", cm(30), cm(21), 0), "it is larger than every sheet"),
+        (Demand("big", cm(30), cm(21), 0), "it is larger than every sheet"),
         (
-            Want("odd", cm(5), cm(5), 0, "gold"),
+            Demand("odd", cm(5), cm(5), 0, "gold"),
             "there is no sheet of paper 'gold'",
         ),
         (
-            Want("tall", cm(10), cm(25), 0, "", Turn.NONE),
+            Demand("tall", cm(10), cm(25), 0, "", Turn.NONE),
             "it fits no sheet without a turn that it may not make",
         ),
     ],
 )
 def test_a_hopeless_piece_keeps_its_own_order_waiting_and_no_other(want, why):
-    stock = SHEETS, Stock("strip", cm(25), cm(10), 3, Fraction(1))
-    claims = Claim(1, {want.name: 2, "card": 1}), Claim(2, {"card": 4})
+    stock = SHEETS, StockItem("strip", cm(25), cm(10), 3, Fraction(1))
+    claims = OrderDemand(1, {want.name: 2, "card": 1}), OrderDemand(2, {"card": 4})
     verdict = verdict_on(problem(*stock, wants=(CARD, want)), *claims)
     assert (verdict.made, verdict.waiting) == ((2,), (1,))
-    assert verdict.lacks == (Lack(1, want.name, 2, why),)
+    assert verdict.shortfalls == (Shortfall(1, want.name, 2, why),)
 
 
 def test_an_order_of_nothing_is_made():
-    verdict = verdict_on(problem(SHEETS), Claim(1, {}), Claim(2, {"poster": 2}))
+    verdict = verdict_on(problem(SHEETS), OrderDemand(1, {}), OrderDemand(2, {"poster": 2}))
     assert (verdict.made, verdict.waiting) == ((1,), (2,))
 
 
 def test_the_problem_is_cut_down_to_what_is_made():
-    claims = Claim(1, {"card": 3}), Claim(2, {"poster": 1})
+    claims = OrderDemand(1, {"card": 3}), OrderDemand(2, {"poster": 1})
     verdict = verdict_on(problem(SHEETS), *claims)
-    assert verdict.problem.wants == (replace(CARD, quantity=3),)
+    assert verdict.problem.demands == (replace(CARD, quantity=3),)
     assert verdict.problem.stock == (SHEETS,)
 
 
@@ -172,40 +189,44 @@ def test_a_search_that_misses_an_order_it_let_in_keeps_to_what_was_found_before(
     task = problem(
         replace(SHEETS, quantity=2), red, wants=(CARD, POSTER, replace(CARD, name="r", paper="red"))
     )
-    claims = Claim(1, {"card": 2, "r": 3}), Claim(2, {"poster": 1}), Claim(3, {"card": 1})
+    claims = (
+        OrderDemand(1, {"card": 2, "r": 3}),
+        OrderDemand(2, {"poster": 1}),
+        OrderDemand(3, {"card": 1}),
+    )
     verdict = solve_orders(task, claims, Effort.THOROUGH)
-    assert verify(verdict.problem, verdict.answer) == []
-    assert verdict.answer.unplaced == ()
+    assert verify(verdict.problem, verdict.cutting_plan) == []
+    assert verdict.cutting_plan.unplaced == ()
     assert (verdict.made, verdict.waiting) == ((1, 2, 3), ())
-    assert verdict.answer.cost == 6
-    assert verdict.answer.bound <= 6
+    assert verdict.cutting_plan.cost == 6
+    assert verdict.cutting_plan.lower_bound <= 6
     assert len(thorough) == 2
 
 
 def test_more_orders_come_before_urgent_ones():
-    claims = Claim(1, {"poster": 1}), Claim(2, {"card": 2}), Claim(3, {"card": 2})
+    claims = OrderDemand(1, {"poster": 1}), OrderDemand(2, {"card": 2}), OrderDemand(3, {"card": 2})
     verdict = verdict_on(problem(SHEETS), *claims)
     assert (verdict.made, verdict.waiting) == ((2, 3), (1,))
-    assert (verdict.most_possible, verdict.proven_most) == (2, True)
+    assert (verdict.max_orders, verdict.is_optimal) == (2, True)
 
 
 def test_of_as_many_orders_the_most_urgent_are_made():
     """The most urgent is kept, though two later ones could then be exchanged for earlier ones."""
-    claims = [Claim(n, {"card": k}) for n, k in ((1, 2), (2, 3), (3, 2), (4, 1))]
+    claims = [OrderDemand(n, {"card": k}) for n, k in ((1, 2), (2, 3), (3, 2), (4, 1))]
     verdict = verdict_on(problem(SHEETS), *claims)
     assert verdict.made == (1, 3)
-    assert verdict.proven_most
+    assert verdict.is_optimal
 
 
 def test_of_equally_urgent_orders_the_cheaper_are_made():
     """Six cards find room in all; two of them on the cheap sheet."""
-    stock = SHEETS, Stock("cheap", cm(10), cm(20), 1, Fraction(1))
+    stock = SHEETS, StockItem("cheap", cm(10), cm(20), 1, Fraction(1))
     day, later = date(2024, 5, 3), date(2024, 5, 4)
-    many, few = Claim(1, {"card": 5}, day), Claim(2, {"card": 2}, day)
+    many, few = OrderDemand(1, {"card": 5}, day), OrderDemand(2, {"card": 2}, day)
     verdict = verdict_on(problem(*stock), many, few)
-    assert (verdict.made, verdict.answer.cost) == ((2,), 1)
+    assert (verdict.made, verdict.cutting_plan.cost) == ((2,), 1)
     verdict = verdict_on(problem(*stock), many, few._replace(due=later))
-    assert (verdict.made, verdict.answer.cost) == ((1,), 3)
+    assert (verdict.made, verdict.cutting_plan.cost) == ((1,), 3)
     # Without a day each is less urgent than those before it.
     verdict = verdict_on(problem(*stock), many._replace(due=None), few._replace(due=None))
     assert verdict.made == (1,)
@@ -213,47 +234,47 @@ def test_of_equally_urgent_orders_the_cheaper_are_made():
 
 def test_a_cheap_order_on_paper_without_end_is_rather_made():
     """What one order takes of a paper of which there is plenty counts too."""
-    gold = Stock("gold", cm(10), cm(10), None, Fraction(7), "gold")
+    gold = StockItem("gold", cm(10), cm(10), None, Fraction(7), "gold")
     task = problem(SHEETS, gold, wants=(CARD, replace(CARD, name="g", paper="gold")))
     day = date(2024, 5, 3)
     verdict = verdict_on(
-        task, Claim(1, {"card": 4, "g": 2}, day), Claim(2, {"card": 3, "g": 1}, day)
+        task, OrderDemand(1, {"card": 4, "g": 2}, day), OrderDemand(2, {"card": 3, "g": 1}, day)
     )
-    assert (verdict.made, verdict.answer.cost) == ((2,), 9)
+    assert (verdict.made, verdict.cutting_plan.cost) == ((2,), 9)
 
 
 @pytest.mark.parametrize("cuts", Cuts)
 def test_what_area_cannot_tell_is_proven_too(cuts):
     """Four pieces of 7 × 13 round a hole fit 20 × 20 by free cuts, and by straight cuts not."""
-    blade = Want("blade", cm(7), cm(13), 0)
-    claims = [Claim(n, {"blade": 1}) for n in range(5)]
+    blade = Demand("blade", cm(7), cm(13), 0)
+    claims = [OrderDemand(n, {"blade": 1}) for n in range(5)]
     verdict = verdict_on(problem(SHEETS, wants=(blade,), cuts=cuts), *claims)
     assert len(verdict.made) == (4 if cuts is Cuts.FREE else 3)
-    assert verdict.proven_most
+    assert verdict.is_optimal
 
 
 def test_left_over():
     stock = SHEETS, replace(SHEETS, name="endless", quantity=None), replace(SHEETS, name="c")
-    placed = (Placed("card", 0, 0, cm(10), cm(10)),)
+    placed = (PlacedPiece("card", 0, 0, cm(10), cm(10)),)
     layouts = Layout("sheet", 2, placed), Layout("endless", 5, placed), Layout("sheet", 1, placed)
     many = (replace(stock[0], quantity=4), *stock[1:])
-    answer = Answer(layouts, (), Fraction(16), Fraction(0))
-    assert left_over(many, answer) == stock
+    answer = CuttingPlan(layouts, (), Fraction(16), Fraction(0))
+    assert unused_stock(many, answer) == stock
 
 
 def test_the_same_orders_get_the_same_verdict():
     task = problem(SHEETS, replace(SHEETS, name="other"))
-    claims = [Claim(n, {"card": n}) for n in range(1, 5)]
+    claims = [OrderDemand(n, {"card": n}) for n in range(1, 5)]
     once, again = (solve_orders(task, claims, Effort.QUICK) for _ in range(2))
     assert once == again
 
 
 def test_a_safety_stop_still_gives_a_right_answer():
     task = problem(replace(SHEETS, quantity=3))
-    claims = [Claim(n, {"card": 3, "poster": 1}) for n in (1, 2)]
+    claims = [OrderDemand(n, {"card": 3, "poster": 1}) for n in (1, 2)]
     verdict = solve_orders(task, claims, Effort.THOROUGH, stop=lambda: True)
-    assert verify(verdict.problem, verdict.answer) == []
-    assert verdict.answer.unplaced == ()
+    assert verify(verdict.problem, verdict.cutting_plan) == []
+    assert verdict.cutting_plan.unplaced == ()
 
 
 sides = st.integers(4, 20)
@@ -271,7 +292,9 @@ def aims(task, claims, chosen):
     answer = solve(
         replace(
             task,
-            wants=tuple(replace(w, quantity=wanted[w.name]) for w in task.wants if wanted[w.name]),
+            wants=tuple(
+                replace(w, quantity=wanted[w.name]) for w in task.demands if wanted[w.name]
+            ),
         ),
         Effort.QUICK,
     )
@@ -301,14 +324,14 @@ def aims(task, claims, chosen):
 @settings(max_examples=25, deadline=None)
 def test_no_other_choice_is_better(some_wants, some_stock, some_claims, cuts):
     """Every choice of orders is tried; problems as small as these are solved exactly."""
-    wants = tuple(Want(f"w{i}", cm(w), cm(h), 0) for i, (w, h) in enumerate(some_wants))
+    wants = tuple(Demand(f"w{i}", cm(w), cm(h), 0) for i, (w, h) in enumerate(some_wants))
     stock = tuple(
-        Stock(f"s{i}", cm(w), cm(h), n, Fraction(price))
+        StockItem(f"s{i}", cm(w), cm(h), n, Fraction(price))
         for i, (w, h, n, price) in enumerate(some_stock)
     )
     some_claims.sort(key=lambda one: one[1])
     claims = [
-        Claim(
+        OrderDemand(
             number,
             {f"w{i}": n for i, n in pieces.items() if i < len(wants)},
             date(2024, 1, day),
@@ -321,7 +344,7 @@ def test_no_other_choice_is_better(some_wants, some_stock, some_claims, cuts):
     choices = [c for size in range(len(claims) + 1) for c in combinations(every, size)]
     best = min(found for c in choices if (found := aims(task, claims, c)) is not None)
     assert aims(task, claims, verdict.made) == best
-    assert verdict.proven_most
+    assert verdict.is_optimal
 
 
 small_claims = st.lists(
@@ -333,15 +356,15 @@ small_claims = st.lists(
 @settings(max_examples=25, deadline=None)
 def test_any_verdict(some_wants, some_stock, some_claims, cuts):
     wants = tuple(
-        Want(f"w{i}", cm(w), cm(h), 0, "", Turn.NONE if still else Turn.ANY)
+        Demand(f"w{i}", cm(w), cm(h), 0, "", Turn.NONE if still else Turn.ANY)
         for i, (w, h, still) in enumerate(some_wants)
     )
     stock = tuple(
-        Stock(f"s{i}", cm(w), cm(h), n, Fraction(price))
+        StockItem(f"s{i}", cm(w), cm(h), n, Fraction(price))
         for i, (w, h, n, price) in enumerate(some_stock)
     )
     claims = [
-        Claim(10 + number, {f"w{i}": n for i, n in pieces.items() if i < len(wants)})
+        OrderDemand(10 + number, {f"w{i}": n for i, n in pieces.items() if i < len(wants)})
         for number, pieces in enumerate(some_claims)
     ]
     task = problem(*stock, wants=wants, cuts=cuts)
@@ -354,12 +377,12 @@ def test_any_verdict(some_wants, some_stock, some_claims, cuts):
 
     # A lack is of a waiting order, and no more than it wants.
     wanted = {claim.order: claim.pieces for claim in claims}
-    for lack in verdict.lacks:
+    for lack in verdict.shortfalls:
         assert lack.order in verdict.waiting
         assert 0 < lack.quantity <= wanted[lack.order][lack.name]
         assert lack.why
     # The blame is the latest's: an order lacks of a piece only if all after it lack theirs.
-    lacked = {(lack.order, lack.name): lack.quantity for lack in verdict.lacks}
+    lacked = {(lack.order, lack.name): lack.quantity for lack in verdict.shortfalls}
     for order, name in lacked:
         for later in verdict.waiting:
             if later > order:
@@ -369,7 +392,7 @@ def test_any_verdict(some_wants, some_stock, some_claims, cuts):
     rest = replace(
         task,
         wants=tuple(replace(w, quantity=whole[w.name]) for w in wants if whole[w.name]),
-        stock=left_over(stock, verdict.answer),
+        stock=unused_stock(stock, verdict.cutting_plan),
     )
     unplaced = {one.name: one.quantity for one in solve(rest, Effort.QUICK).unplaced}
     by_name = Counter()

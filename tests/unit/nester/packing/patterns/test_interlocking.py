@@ -4,14 +4,14 @@ from random import Random
 import pytest
 
 from nester.core.lengths import mm
-from nester.core.problem import Cuts, Effort, Problem, Rect, Stock, Want
+from nester.core.problem import Cuts, Demand, Effort, Problem, Rect, StockItem
 from nester.packing import (
     solve,
 )
 from nester.packing.patterns.interlocking import Interlocking
-from nester.packing.task.task import split_by_paper
+from nester.packing.task.task import tasks_by_paper
 from nester.verify import (
-    require,
+    require_valid,
 )
 
 
@@ -20,17 +20,17 @@ def cross(panel, quantity, name="cross", wall=None):
     side, high = mm(panel), mm(wall or panel)
     whole = side + 2 * high
     corners = tuple(Rect(x, y, high, high) for x in (0, whole - high) for y in (0, whole - high))
-    return Want(name, whole, whole, quantity, voids=corners)
+    return Demand(name, whole, whole, quantity, voids=corners)
 
 
 def sheet(width, height, quantity=1):
-    return Stock("sheet", mm(width), mm(height), quantity, Fraction(1))
+    return StockItem("sheet", mm(width), mm(height), quantity, Fraction(1))
 
 
 def solved(wants, stock, effort=Effort.QUICK):
     problem = Problem(tuple(wants), (stock,), Cuts.FREE)
     answer = solve(problem, effort)
-    require(problem, answer)
+    require_valid(problem, answer)
     return answer
 
 
@@ -46,28 +46,28 @@ def count(answer):
 )  # fmt: skip
 def test_crosses_on_one_sheet(width, height, panel, known):
     problem = Problem((cross(panel, 20),), (sheet(width, height),), Cuts.FREE)
-    (task,), _ = split_by_paper(problem)
+    (task,), _ = tasks_by_paper(problem)
     interlocking = Interlocking(task, Random(1))
-    assert max(len(p.spots) for p in interlocking.patterns(lambda: False)) >= known
-    assert interlocking.most[0] == (known,)
+    assert max(len(p.placements) for p in interlocking.patterns(lambda: False)) >= known
+    assert interlocking.max_copies[0] == (known,)
 
 
 def test_a_search_ends_when_no_sheet_holds_more():
     answer = solved([cross(80, 20)], sheet(560, 710), Effort.THOROUGH)
     assert count(answer) == 7
-    assert answer.gap == 0
+    assert answer.optimality_gap == 0
     assert answer.unplaced[0].quantity == 13
 
 
 def test_how_many_sheets_crosses_need_is_proven():
     answer = solved([cross(70, 21)], sheet(560, 710, None))
-    assert (answer.sheets, answer.gap) == (3, 0)
+    assert (answer.sheets, answer.optimality_gap) == (3, 0)
     assert solved([cross(70, 20)], sheet(560, 710, None)).sheets == 2
 
 
 def test_other_pieces_lie_between_crosses():
     # Seven crosses leave a strip of 710 − 640 beside them, and holes of a panel.
-    wants = [cross(80, 7), Want("strip", mm(560), mm(70), 1), Want("mat", mm(80), mm(80), 8)]
+    wants = [cross(80, 7), Demand("strip", mm(560), mm(70), 1), Demand("mat", mm(80), mm(80), 8)]
     assert solved(wants, sheet(560, 710)).unplaced == ()
 
 
@@ -82,18 +82,18 @@ def test_walls_lower_than_the_base_is_wide():
     # Arms of 90 × 40 in corners of 40 × 40 can't reach into each other.
     answer = solved([cross(90, 9, wall=40)], sheet(510, 510))
     assert count(answer) == 9
-    assert answer.gap == 0
+    assert answer.optimality_gap == 0
 
 
 def test_a_stop_ends_it():
     problem = Problem((cross(80, 20),), (sheet(560, 710),), Cuts.FREE)
-    (task,), _ = split_by_paper(problem)
+    (task,), _ = tasks_by_paper(problem)
     interlocking = Interlocking(task, Random(1))
     assert list(interlocking.patterns(lambda: True)) == []
-    assert interlocking.most == {}
+    assert interlocking.max_copies == {}
 
 
 def test_a_million_crosses_are_counted_and_not_multiplied():
     answer = solved([cross(80, 10**6)], sheet(560, 710, None))
     assert answer.sheets == -(-(10**6) // 7)
-    assert answer.gap == 0
+    assert answer.optimality_gap == 0

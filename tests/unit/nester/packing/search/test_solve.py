@@ -10,13 +10,13 @@ import pytest
 
 from nester.core.lengths import inch, mm
 from nester.core.piece import Grain, Turn
-from nester.core.problem import Cuts, Effort, Problem, Stock, Want
+from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
 from nester.packing import (
     after_seconds,
     solve,
 )
 from nester.packing.search.rectpack_start import all_rectpack_plans, rectpack_plans
-from nester.packing.task.task import split_by_paper
+from nester.packing.task.task import tasks_by_paper
 from nester.verify import (
     verify,
 )
@@ -25,12 +25,12 @@ both_cuts = pytest.mark.parametrize("cuts", list(Cuts))
 
 
 def want(name, width, height, quantity=1, paper="", turn=Turn.ANY):
-    return Want(name, mm(width), mm(height), quantity, paper, turn)
+    return Demand(name, mm(width), mm(height), quantity, paper, turn)
 
 
 def stock(name, width, height, quantity=None, price=None, paper=""):
     cost = Fraction(width * height) if price is None else Fraction(price)
-    return Stock(name, mm(width), mm(height), quantity, cost, paper)
+    return StockItem(name, mm(width), mm(height), quantity, cost, paper)
 
 
 def solved(wants, sheets, cuts=Cuts.STRAIGHT, effort=Effort.QUICK):
@@ -96,7 +96,7 @@ def test_each_piece_is_cut_from_its_own_paper(cuts):
     ]
     answer = solved(wants, sheets, cuts)
     assert made(answer) == {"a": 4, "b": 4, "c": 1}
-    assert answer.cost == answer.bound == 3 + 2 * 2 + 1
+    assert answer.cost == answer.lower_bound == 3 + 2 * 2 + 1
     assert unplaced(answer) == {"d": 1}
     assert "green" in answer.unplaced[0].why
 
@@ -110,7 +110,7 @@ def test_where_sheets_run_short_the_rest_is_listed(cuts):
     # By area three large ones are the best that three sheets can hold.
     assert made(answer) == {"large": 3}
     assert [one.name for one in answer.unplaced] == ["large", "small", "huge"]
-    assert answer.cost == answer.bound
+    assert answer.cost == answer.lower_bound
 
 
 @both_cuts
@@ -120,14 +120,14 @@ def test_limited_sheets_are_used_before_dearer_ones(cuts):
     answer = solved(wants, sheets, cuts)
     used = {layout.stock: layout.copies for layout in answer.layouts}
     assert used == {"offcut": 2, "new": 2}
-    assert answer.cost == answer.bound == 10
-    assert answer.gap == 0
+    assert answer.cost == answer.lower_bound == 10
+    assert answer.optimality_gap == 0
 
 
 @both_cuts
 def test_sheets_that_cost_nothing(cuts):
     answer = solved([want("a", 50, 50, 3)], [stock("s", 60, 60, price=0)], cuts)
-    assert (answer.cost, answer.bound, answer.gap) == (0, 0, 0)
+    assert (answer.cost, answer.lower_bound, answer.optimality_gap) == (0, 0, 0)
     assert made(answer) == {"a": 3}
 
 
@@ -139,7 +139,11 @@ def test_odd_prices_are_kept_exactly(cuts):
         stock("u", 100, 100, price=Fraction("1.0001")),
     ]
     answer = solved([want("a", 60, 60, 4)], sheets, cuts)
-    assert answer.cost == answer.bound == Fraction(1, 3) + Fraction(2, 7) + 2 * Fraction("1.0001")
+    assert (
+        answer.cost
+        == answer.lower_bound
+        == Fraction(1, 3) + Fraction(2, 7) + 2 * Fraction("1.0001")
+    )
 
 
 @both_cuts
@@ -155,16 +159,18 @@ def test_a_million_pieces_and_twenty_prices(cuts):
     sheets = [stock(f"s{n}", 700 + n, 500, price=Fraction(10**9, 7 + n)) for n in range(20)]
     answer = solved(wants, sheets, cuts)
     assert made(answer) == {"a": 10**6, "b": 10**6}
-    assert 0 < answer.bound < answer.cost
+    assert 0 < answer.lower_bound < answer.cost
 
 
 @both_cuts
 def test_the_finest_sizes(cuts):
-    wants = (Want("dot", 1, 1, 10), Want("line", mm(9000) + 1, 7, 3))
-    problem = Problem(wants, (Stock("s", mm(10000), mm(10000) - 1, None, Fraction(1, 7)),), cuts)
+    wants = (Demand("dot", 1, 1, 10), Demand("line", mm(9000) + 1, 7, 3))
+    problem = Problem(
+        wants, (StockItem("s", mm(10000), mm(10000) - 1, None, Fraction(1, 7)),), cuts
+    )
     answer = solve(problem, Effort.QUICK)
     assert verify(problem, answer) == []
-    assert answer.cost == answer.bound == Fraction(1, 7)
+    assert answer.cost == answer.lower_bound == Fraction(1, 7)
 
 
 @both_cuts
@@ -172,21 +178,21 @@ def test_a_piece_of_exactly_the_sheet_and_one_hair_larger(cuts):
     exact = solved([want("a", 210, 297)], [stock("s", 297, 210)], cuts)
     assert not exact.unplaced
     assert exact.layouts[0].cuts == ()
-    hair = Problem((Want("a", mm(210) + 1, mm(297), 1),), (stock("s", 297, 210),), cuts)
+    hair = Problem((Demand("a", mm(210) + 1, mm(297), 1),), (stock("s", 297, 210),), cuts)
     assert unplaced(solve(hair)) == {"a": 1}
 
 
 @both_cuts
 def test_inches_and_millimetres_mix_exactly(cuts):
-    thirds = Want("third", inch(4), inch(12), 3)
-    answer = solved([thirds], [Stock("s", mm("304.8"), inch(12), None, Fraction(1))], cuts)
+    thirds = Demand("third", inch(4), inch(12), 3)
+    answer = solved([thirds], [StockItem("s", mm("304.8"), inch(12), None, Fraction(1))], cuts)
     assert answer.sheets == 1
 
 
 @both_cuts
 def test_nothing_wanted_and_no_sheets(cuts):
     nothing = solved([], [stock("s", 10, 10)], cuts)
-    assert (nothing.layouts, nothing.unplaced, nothing.cost, nothing.bound) == ((), (), 0, 0)
+    assert (nothing.layouts, nothing.unplaced, nothing.cost, nothing.lower_bound) == ((), (), 0, 0)
     no_sheets = solved([want("a", 5, 5, 2)], [], cuts)
     assert unplaced(no_sheets) == {"a": 2}
     none_left = solved([want("a", 5, 5, 2)], [stock("s", 10, 10, 0)], cuts)
@@ -280,12 +286,12 @@ def test_stop_after_seconds_goes_by_its_clock():
 def test_progress_is_told_and_only_gets_better():
     told = []
     problem = random_problem(1, Cuts.STRAIGHT)
-    many = tuple(replace(one, quantity=5) for one in problem.wants)
+    many = tuple(replace(one, quantity=5) for one in problem.demands)
     answer = solve(replace(problem, wants=many), Effort.QUICK, on_progress=told.append)
     assert len(told) > 1
     costs = [one.cost for one in told]
     assert costs == sorted(costs, reverse=True)
-    assert (told[-1].cost, told[-1].sheets) == (answer.cost, answer.sheets)
+    assert (told[-1].cost, told[-1].sheets) == (answer.cost, answer.sheet_count)
     assert all(0 <= one.papers_done <= one.papers for one in told)
 
 
@@ -297,7 +303,7 @@ def crossing_problem():
 
 
 def test_plans_that_do_not_come_apart_are_passed_over():
-    (task,), _ = split_by_paper(crossing_problem())
+    (task,), _ = tasks_by_paper(crossing_problem())
     assert len(list(all_rectpack_plans(task, Cuts.STRAIGHT))) == 36
     assert 0 < len(list(rectpack_plans(task, Cuts.STRAIGHT))) < 36
 

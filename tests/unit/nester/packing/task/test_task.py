@@ -2,22 +2,22 @@ from fractions import Fraction
 
 from nester.core.lengths import inch, mm
 from nester.core.piece import Turn
-from nester.core.problem import Problem, Stock, Want
-from nester.packing.task.task import Kind, Shape, Spot, split_by_paper, usage
+from nester.core.problem import Demand, Problem, StockItem
+from nester.packing.task.task import BinType, ItemType, Placement, item_counts, tasks_by_paper
 
 
 def want(name, width, height, quantity=1, paper="", turn=Turn.ANY):
-    return Want(name, mm(width), mm(height), quantity, paper, turn)
+    return Demand(name, mm(width), mm(height), quantity, paper, turn)
 
 
 def stock(name, width, height, quantity=None, price=1, paper=""):
-    return Stock(name, mm(width), mm(height), quantity, Fraction(price), paper)
+    return StockItem(name, mm(width), mm(height), quantity, Fraction(price), paper)
 
 
 def only_task(*things):
-    wants = tuple(one for one in things if isinstance(one, Want))
-    sheets = tuple(one for one in things if isinstance(one, Stock))
-    (task,), hopeless = split_by_paper(Problem(wants, sheets))
+    wants = tuple(one for one in things if isinstance(one, Demand))
+    sheets = tuple(one for one in things if isinstance(one, StockItem))
+    (task,), hopeless = tasks_by_paper(Problem(wants, sheets))
     assert not hopeless
     return task
 
@@ -27,11 +27,11 @@ def test_each_paper_has_its_own_task():
         (want("a", 10, 10, paper="red"), want("b", 20, 20), want("c", 30, 30, paper="red")),
         (stock("s", 50, 50), stock("t", 70, 70, paper="red"), stock("u", 9, 9, paper="blue")),
     )
-    tasks, hopeless = split_by_paper(problem)
+    tasks, hopeless = tasks_by_paper(problem)
     assert not hopeless
     assert [task.paper for task in tasks] == ["red", ""]
     assert [[one.stock.name for one in task.sheets] for task in tasks] == [["t"], ["s"]]
-    assert [[[one.want.name for one in group] for group in task.members] for task in tasks] == [
+    assert [[[one.demand.name for one in group] for group in task.blanks] for task in tasks] == [
         [["c"], ["a"]],
         [["b"]],
     ]
@@ -47,8 +47,12 @@ def test_equal_rectangles_are_one_shape():
         want("fixed square", 20, 20, 1, turn=Turn.NONE),
         stock("s", 100, 100),
     )
-    assert task.shapes == (Shape(2, 3, 12, False), Shape(3, 2, 5, True), Shape(2, 2, 2, False))
-    assert [[one.want.name for one in group] for group in task.members] == [
+    assert task.item_types == (
+        ItemType(2, 3, 12, False),
+        ItemType(3, 2, 5, True),
+        ItemType(2, 2, 2, False),
+    )
+    assert [[one.demand.name for one in group] for group in task.blanks] == [
         ["fixed", "grain"],
         ["upright", "lying"],
         ["square", "fixed square"],
@@ -58,13 +62,13 @@ def test_equal_rectangles_are_one_shape():
 
 def test_lengths_are_divided_by_what_divides_them_all():
     task = only_task(want("a", 54, 36), stock("s", 560, 710), stock("too small to matter", 35, 999))
-    assert task.divisor == mm(2)
-    assert task.shapes == (Shape(27, 18, 1, True),)
-    assert task.kinds == (Kind(280, 355, None, 1),)
-    mixed = only_task(want("a", 54, 36), Stock("in", inch(12), inch(12), None, Fraction(1)))
-    assert mixed.divisor == mm("1.2")
-    prime = only_task(Want("a", 7, 5, 1), Stock("s", 11, 13, None, Fraction(1)))
-    assert prime.divisor == 1
+    assert task.length_unit == mm(2)
+    assert task.item_types == (ItemType(27, 18, 1, True),)
+    assert task.bin_types == (BinType(280, 355, None, 1),)
+    mixed = only_task(want("a", 54, 36), StockItem("in", inch(12), inch(12), None, Fraction(1)))
+    assert mixed.length_unit == mm("1.2")
+    prime = only_task(Demand("a", 7, 5, 1), StockItem("s", 11, 13, None, Fraction(1)))
+    assert prime.length_unit == 1
 
 
 def test_prices_are_whole_in_the_largest_unit():
@@ -75,7 +79,7 @@ def test_prices_are_whole_in_the_largest_unit():
         stock("u", 10, 10, price=0),
     )
     assert task.price_unit == Fraction(1, 12)
-    assert [kind.price for kind in task.kinds] == [4, 9, 0]
+    assert [kind.price for kind in task.bin_types] == [4, 9, 0]
     assert task.exact_cost({0: 2, 1: 1, 2: 5}) == Fraction(2, 3) + Fraction(3, 4)
 
 
@@ -84,7 +88,7 @@ def test_prices_too_far_apart_are_rounded_down():
     task = only_task(
         want("a", 5, 5), stock("s", 10, 10, price=cheap), stock("t", 10, 10, price=dear)
     )
-    for kind, price in zip(task.kinds, (cheap, dear), strict=True):
+    for kind, price in zip(task.bin_types, (cheap, dear), strict=True):
         assert kind.price <= 2**40
         assert kind.price * task.price_unit <= price < (kind.price + 1) * task.price_unit
     assert task.exact_cost({0: 1, 1: 1}) == cheap + dear
@@ -92,14 +96,14 @@ def test_prices_too_far_apart_are_rounded_down():
 
 def test_sheets_that_cost_nothing():
     task = only_task(want("a", 5, 5), stock("s", 10, 10, price=0))
-    assert (task.price_unit, task.kinds[0].price) == (1, 0)
+    assert (task.price_unit, task.bin_types[0].price) == (1, 0)
 
 
 def test_the_most_of_a_kind():
     task = only_task(want("a", 5, 5, 3), stock("s", 9, 9), stock("t", 9, 9, 2), stock("u", 9, 9, 8))
-    assert [task.most_of(kind) for kind in range(3)] == [3, 2, 3]
+    assert [task.max_sheets(kind) for kind in range(3)] == [3, 2, 3]
     assert task.with_demand([1]).demand == (1,)
-    assert task.with_demand([1]).most_of(2) == 1
+    assert task.with_demand([1]).max_sheets(2) == 1
 
 
 def test_why_a_want_is_hopeless():
@@ -116,7 +120,7 @@ def test_why_a_want_is_hopeless():
         ),
         (stock("s", 70, 50), stock("r", 70, 50, 0, paper="red"), stock("g", 70, 50, paper="green")),
     )
-    tasks, hopeless = split_by_paper(problem)
+    tasks, hopeless = tasks_by_paper(problem)
     assert [(one.name, why) for one, why in hopeless] == [
         ("too long", "it is larger than every sheet"),
         ("too long both ways", "it is larger than every sheet"),
@@ -126,13 +130,15 @@ def test_why_a_want_is_hopeless():
         ("blue", "there is no sheet of paper 'blue'"),
         ("long and green", "it is larger than every sheet of its paper"),
     ]
-    assert [one.want for task in tasks for (one,) in task.members] == [problem.wants[4]]
+    assert [one.demand for task in tasks for (one,) in task.blanks] == [problem.demands[4]]
 
 
 def test_no_sheet_at_all():
-    _, hopeless = split_by_paper(Problem((want("a", 5, 5),), ()))
+    _, hopeless = tasks_by_paper(Problem((want("a", 5, 5),), ()))
     assert [why for _, why in hopeless] == ["there is no sheet"]
 
 
 def test_usage_counts_shapes():
-    assert usage([Spot(1, 0, 0, False), Spot(0, 5, 0, False), Spot(1, 9, 0, True)]) == {1: 2, 0: 1}
+    assert item_counts(
+        [Placement(1, 0, 0, False), Placement(0, 5, 0, False), Placement(1, 9, 0, True)]
+    ) == {1: 2, 0: 1}

@@ -5,15 +5,15 @@ import pytest
 
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
-from nester.core.problem import Effort, Problem, Rect, Stock, Want
+from nester.core.problem import Demand, Effort, Problem, Rect, StockItem
 from nester.packing import (
-    Claim,
+    OrderDemand,
     solve,
     solve_orders,
 )
 
-CARD = Want("card", cm(10), cm(8), 3)
-SHEET = Stock("sheet", cm(50), cm(70), 2, Fraction(3))
+CARD = Demand("card", cm(10), cm(8), 3)
+SHEET = StockItem("sheet", cm(50), cm(70), 2, Fraction(3))
 
 
 def with_voids(*voids):
@@ -59,9 +59,15 @@ def test_voids_may_touch_each_other_and_the_edge():
 @pytest.mark.parametrize(
     ("claims", "sentence"),
     [
-        ((Claim(4, {"poster": 1}),), "order 4 wants piece 'poster', which is not described"),
-        ((Claim(4, {"card": -1}),), "order 4 wants -1 of piece 'card'; none or more would do"),
-        ((Claim(4, {}), Claim(4, {})), "order 4 stands 2 times in the batch; once would do"),
+        ((OrderDemand(4, {"poster": 1}),), "order 4 wants piece 'poster', which is not described"),
+        (
+            (OrderDemand(4, {"card": -1}),),
+            "order 4 wants -1 of piece 'card'; none or more would do",
+        ),
+        (
+            (OrderDemand(4, {}), OrderDemand(4, {})),
+            "order 4 stands 2 times in the batch; once would do",
+        ),
     ],
 )
 def test_claims_without_meaning_are_refused(claims, sentence):
