@@ -104,14 +104,14 @@ def main(arguments: Sequence[str]) -> int:
         0: done.  1: a fault of the program.  2: a mistake of the user, told in one sentence.
         3: pieces fit no sheet.  130: stopped by Ctrl-C.
     """
-    from inventory.cli.shared.terminal import refuse, replace_unprintable, warn
+    from inventory.cli.shared.terminal import refusal_text, refuse, replace_unprintable, warn
 
     replace_unprintable()
     try:
         code = app(arguments, prog_name="quirebox", standalone_mode=False)
         sys.stdout.flush()
     except Refusal as refusal:
-        refuse(str(refusal))
+        refuse(refusal_text(refusal))
         return 2
     except typer.TyperException as error:
         refuse(_in_plain_words(error.format_message()))

@@ -6,15 +6,17 @@ import io
 import json
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from inventory.database.tables.base import Transaction
+    from inventory.views.listing import Listing
+    from nester.core.errors import Refusal
     from nester.packing import (
         Progress,
     )
@@ -23,12 +25,16 @@ __all__ = [
     "console",
     "counting",
     "print_json",
+    "refusal_text",
     "refuse",
     "replace_unprintable",
     "searching",
+    "show_list",
     "transaction_words",
     "warn",
 ]
+
+Row = TypeVar("Row")
 
 _WIDEST = 100
 _LONGEST_WORD, _LONGEST = 300, 2000
@@ -89,6 +95,18 @@ def warn(text: str) -> None:
     print(f"quirebox: {text}", file=sys.stderr)  # noqa: T201
 
 
+def refusal_text(refusal: Refusal) -> str:
+    """Return the sentence of a refusal, its hint written as a command."""
+    import shlex
+
+    if refusal.hint is None:
+        return str(refusal)
+    words = " ".join(
+        ["quirebox", refusal.hint.action, *(shlex.quote(word) for word in refusal.hint.arguments)]
+    )
+    return f"{refusal}; {refusal.hint.purpose} with '{words}'"
+
+
 def refuse(text: str) -> None:
     """Say why something was not done, on one line."""
     from inventory.core.text import shorten
@@ -98,6 +116,21 @@ def refuse(text: str) -> None:
     )
     sentence = shorten(" ".join(words), _LONGEST)
     warn(sentence if sentence.endswith((".", "!", "?")) else f"{sentence}.")
+
+
+def show_list(listing: Listing[Row], rows: Sequence[Row], as_json: bool = False) -> None:
+    """Print a list: as JSON for programs, else as a table, or what is said when it is empty."""
+    if as_json:
+        print_json(listing.records(rows))
+        return
+    from inventory.documents.format.terminal_tables import table
+
+    columns, lines = listing.table(rows)
+    right = frozenset(column.title for column in columns if column.right)
+    shown = table(listing.title, *(column.title for column in columns), right=right)
+    for line in lines:
+        shown.add_row(*line)
+    console().print(shown if rows else listing.empty)
 
 
 @contextmanager

@@ -66,39 +66,9 @@ def move(
 @app.command("list")
 def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all places, with how many sheets and offcuts lie in each."""
-    from inventory.cli.shared.terminal import console, print_json
-    from inventory.database.tables.base import StockKind
-    from inventory.stock.listing import on_hand_by_place
-    from inventory.stock.places import PlaceTree
+    from inventory.cli.shared.terminal import show_list
+    from inventory.views.places import PLACES, place_rows
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        places = PlaceTree(session)
-        known = places.sorted()
-        paths = {place.id: places.path(place.id) or "" for place in known}
-        depths = {place.id: places.depth(place) for place in known}
-        number = on_hand_by_place(session)
-    if as_json:
-        print_json(
-            [
-                {
-                    "place": paths[place.id],
-                    "name": place.name,
-                    "sheets": number[place.id, StockKind.SHEET],
-                    "offcuts": number[place.id, StockKind.OFFCUT],
-                }
-                for place in known
-            ]
-        )
-        return
-    from rich.text import Text
-
-    from inventory.documents.format.terminal_tables import table
-
-    shown = table("Places", "Place", "Sheets", "Offcuts", right=frozenset({"Sheets", "Offcuts"}))
-    for place in known:
-        shown.add_row(
-            Text("  " * depths[place.id] + place.name),
-            str(number[place.id, StockKind.SHEET] or ""),
-            str(number[place.id, StockKind.OFFCUT] or ""),
-        )
-    console().print(shown if known else "No places yet; add one with 'quirebox place add'.")
+        rows = place_rows(session)
+    show_list(PLACES, rows, as_json)
