@@ -124,9 +124,9 @@ def test_plans_get_better_and_better(most_sheets, some, sheets, seed):
     task = Task("", tuple(some), tuple(sheets), (), (), 1, 1)
     start = next(sequential_plans(task, Cuts.STRAIGHT, Random(seed), 0, PatternPool(task), never))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(ruin_recreate, "_MOST_SHEETS", most_sheets)
-        patch.setattr(ruin_recreate, "_STEPS_A_PART", 2_000)
-        patch.setattr(ruin_recreate, "_PATIENCE", 20)
+        patch.setattr(ruin_recreate, "_MAX_SHEETS", most_sheets)
+        patch.setattr(ruin_recreate, "_STEPS_PER_SUBPROBLEM", 2_000)
+        patch.setattr(ruin_recreate, "_MAX_STALLED_MOVES", 20)
         plans, pool = improved(task, start, seed)
         assert improved(task, start, seed)[0] == plans
     best = objective(task, start)

@@ -126,7 +126,7 @@ SHORT = purchases._EffortBudget(
 def test_the_purchase_does_not_depend_on_how_many_processes_there_are(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(purchases, "_WORK", {Effort.NORMAL: SHORT})
+    monkeypatch.setattr(purchases, "_BUDGETS", {Effort.NORMAL: SHORT})
     problem = week_of_three()
     offers, terms = price_lists(3, suppliers=3)
     told: dict[int, list[Progress]] = {1: [], 2: []}
@@ -290,7 +290,7 @@ def test_sheets_that_cost_nothing_but_shipping_are_weighed_against_others(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """The paper is worked on as if it were too large to be settled."""
-    monkeypatch.setattr(purchases, "_WORK", {Effort.NORMAL: replace(SHORT, settling=0)})
+    monkeypatch.setattr(purchases, "_BUDGETS", {Effort.NORMAL: replace(SHORT, enumeration=0)})
     wants = (Demand("a", 14, 19, 8, turn=Turn.NONE), Demand("b", 18, 5, 13))
     problem = Problem(wants, (StockItem("lying", 17, 15, 30, Fraction(4)),), smallest_offcut=1)
     offers = (
