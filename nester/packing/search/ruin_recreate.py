@@ -21,6 +21,21 @@ from typing import NamedTuple
 
 from nester.core.problem import Rect
 from nester.packing.runtime.stop import Stop
+from nester.packing.search.cut_tree import (
+    INFINITE_LENGTH,
+    FreeRectangle,
+    Host,
+    Node,
+    NodeChange,
+    Piece,
+    PlacedBox,
+    Sheet,
+    Slice,
+    add_free,
+    build_cut_tree,
+    collect_codes,
+    collect_free,
+)
 from nester.packing.task.pattern_pool import PatternPool, Plan, merge_plans, objective
 from nester.packing.task.task import ItemType, Pattern, Placement, Task, item_counts
 
@@ -52,76 +67,10 @@ _CROSS_CUT_PROBABILITY = 0.2
 """How often the first cut beside a piece does not leave the larger rest."""
 
 
-class _Node:
-    """A part of a sheet cut into slices, side by side along one axis, with a free rest.
-
-    Slices are pieces, or nodes whose own slices lie along the other axis.  Slices may change
-    places, so that one rest a node is enough.
-
-    Attributes
-    ----------
-    axis
-        0: slices lie side by side across the width; 1: along the height.
-    rest
-        How much of its length along the axis is free.
-    cross
-        Its length along the other axis.
-    """
-
-    __slots__ = ("axis", "cross", "rest", "slices")
-
-    def __init__(self, axis: int, rest: int, cross: int, slices: list[_Slice]) -> None:
-        self.axis = axis
-        self.rest = rest
-        self.cross = cross
-        self.slices = slices
-
-
-class _Host:
-    """A piece with voids that could hold others: its code, and a root for each of them."""
-
-    __slots__ = ("code", "roots")
-
-    def __init__(self, code: int, roots: list[_Node]) -> None:
-        self.code = code
-        self.roots = roots
-
-
-_Piece = int | _Host
-"""A piece, if not a host, is its code: twice its shape's index, and one more if it is turned."""
-_Slice = _Piece | _Node
-
-
-class _Sheet:
-    """A sheet in use: its kind, its tree and, between moves, its free rectangles and their area."""
-
-    __slots__ = ("free", "kind", "root", "waste")
-
-    def __init__(self, kind: int, root: _Node) -> None:
-        self.kind = kind
-        self.root = root
-        self.update_free()
-
-    def update_free(self) -> None:
-        """See what is free now."""
-        self.free: list[_FreeRectangle] = []
-        _collect_free(self.root, self, self.free)
-        self.waste = sum(width * height for width, height, _, _ in self.free)
-
-
-_INFINITE_LENGTH = 2**62
-"""Longer than any sheet."""
-
-_FreeRectangle = tuple[int, int, _Node, _Sheet]
-"""Width and height of the rest of a node, the node, and its sheet."""
-_NodeChange = tuple[_Node, int, list[_Slice] | None]
-"""A node and its rest before; and its slices before, or None if one has only been added."""
-
-
 class _State(NamedTuple):
     """What a move replaces; it never changes these lists in place."""
 
-    sheets: list[_Sheet]
+    sheets: list[Sheet]
     stock: list[int]
     cost: int
     unplaced: list[int]
@@ -240,7 +189,7 @@ class _Subproblem:
         for sheet in sheets:
             _subtract(((self._pattern_of(sheet), 1),), wanted, stock)
         loose = [index for index, number in enumerate(wanted) for _ in range(number)]
-        cost = sum(task.bin_types[sheet.kind].price for sheet in sheets)
+        cost = sum(task.bin_types[sheet.bin_type].price for sheet in sheets)
         self._state = _State(sheets, stock, cost, loose)
         self._unplaced_area = self._lowest_unplaced_area = self._area_of(loose)
         self._unplaced_target = 0
@@ -280,7 +229,7 @@ class _Subproblem:
             copies[pattern] = copies.get(pattern, 0) + 1
         return tuple(copies.items())
 
-    def _sheet_from_pattern(self, pattern: Pattern) -> _Sheet | None:
+    def _sheet_from_pattern(self, pattern: Pattern) -> Sheet | None:
         """Return a sheet cut as the pattern says, or None if it does not come apart."""
         kind = self._bin_types[pattern.bin_type]
         whole = Rect(0, 0, kind.width, kind.height)
@@ -292,9 +241,9 @@ class _Subproblem:
             blank = self._bounding_box(spot)
             places[next(place for place in inmost if place.contains(blank))].append(spot)
         root = self._build_tree(whole, places)
-        return None if root is None else _Sheet(pattern.bin_type, root)
+        return None if root is None else Sheet(pattern.bin_type, root)
 
-    def _build_tree(self, place: Rect, places: dict[Rect, list[Placement]]) -> _Node | None:
+    def _build_tree(self, place: Rect, places: dict[Rect, list[Placement]]) -> Node | None:
         """Return the tree of a sheet or void, or None if cuts can't part what lies in it."""
         boxes = []
         for spot in places[place]:
@@ -303,9 +252,9 @@ class _Subproblem:
             laid = [root for root in roots if root is not None]
             if len(laid) < len(roots):
                 return None
-            piece = _Host(_oriented_code(spot), laid) if laid else _oriented_code(spot)
-            boxes.append(_Box((x, y), (x + width, y + height), piece))
-        return _build_cut_tree(boxes, 0, place.width, place.height)
+            piece = Host(_oriented_code(spot), laid) if laid else _oriented_code(spot)
+            boxes.append(PlacedBox((x, y), (x + width, y + height), piece))
+        return build_cut_tree(boxes, 0, place.width, place.height)
 
     def _bounding_box(self, spot: Placement) -> Rect:
         code = _oriented_code(spot)
@@ -317,19 +266,19 @@ class _Subproblem:
             for x, y, width, height in self._voids[_oriented_code(spot)]
         ]
 
-    def _pattern_of(self, sheet: _Sheet) -> Pattern:
+    def _pattern_of(self, sheet: Sheet) -> Pattern:
         spots: list[Placement] = []
         self._collect_placements(sheet.root, 0, 0, spots)
-        return Pattern(sheet.kind, tuple(spots))
+        return Pattern(sheet.bin_type, tuple(spots))
 
-    def _collect_placements(self, node: _Node, x: int, y: int, spots: list[Placement]) -> None:
+    def _collect_placements(self, node: Node, x: int, y: int, spots: list[Placement]) -> None:
         for one in node.slices:
-            if isinstance(one, _Node):
+            if isinstance(one, Node):
                 self._collect_placements(one, x, y, spots)
             else:
                 code = one if isinstance(one, int) else one.code
                 spots.append(Placement(code >> 1, x, y, bool(code & 1)))
-            if isinstance(one, _Host):
+            if isinstance(one, Host):
                 for void, root in zip(self._voids[one.code], one.roots, strict=True):
                     self._collect_placements(root, x + void.x, y + void.y, spots)
             if node.axis:
@@ -337,9 +286,9 @@ class _Subproblem:
             else:
                 x += self._extent(one, 0)
 
-    def _extent(self, one: _Slice, axis: int) -> int:
+    def _extent(self, one: Slice, axis: int) -> int:
         """Return the length of a slice along the axis of its node."""
-        if isinstance(one, _Node):
+        if isinstance(one, Node):
             return one.cross
         return self._lengths[axis][one if isinstance(one, int) else one.code]
 
@@ -355,8 +304,8 @@ class _Subproblem:
             )
         self._reset_history()
 
-    def _free_share(self, sheet: _Sheet) -> float:
-        return sheet.waste / self._bin_types[sheet.kind].area
+    def _free_share(self, sheet: Sheet) -> float:
+        return sheet.waste / self._bin_types[sheet.bin_type].area
 
     def _restart(self) -> None:
         number = len(self._state.sheets)
@@ -374,10 +323,10 @@ class _Subproblem:
         stock = stock.copy()
         codes: list[int] = []
         for index in indices:
-            kind = sheets[index].kind
+            kind = sheets[index].bin_type
             stock[kind] += 1
             cost -= self._bin_types[kind].price
-            _collect_codes(sheets[index].root.slices, codes)
+            collect_codes(sheets[index].root.slices, codes)
         gone = set(indices)
         sheets = [sheet for index, sheet in enumerate(sheets) if index not in gone]
         self._state = _State(sheets, stock, cost, loose + [code >> 1 for code in codes])
@@ -385,8 +334,8 @@ class _Subproblem:
     def _move(self) -> None:
         """Ruin, recreate, and take it or leave it."""
         before = self._state
-        changes: list[_NodeChange] = []
-        touched: list[_Sheet] = []
+        changes: list[NodeChange] = []
+        touched: list[Sheet] = []
         if before.sheets:
             self._ruin(changes, touched)
         opened = self._open_sheets()
@@ -413,7 +362,7 @@ class _Subproblem:
         self._history[place] = self._unplaced_area
         self._moves += 1
 
-    def _ruin(self, changes: list[_NodeChange], touched: list[_Sheet]) -> None:
+    def _ruin(self, changes: list[NodeChange], touched: list[Sheet]) -> None:
         random, sheets = self._random, self._state.sheets
         number = 1 + int(random() * _MAX_RUINED_SHEETS)
         # Of two sheets the more wasteful one: it has more to gain.
@@ -435,20 +384,20 @@ class _Subproblem:
         )
 
     def _prune(
-        self, node: _Node, chance: float, codes: list[int], changes: list[_NodeChange]
+        self, node: Node, chance: float, codes: list[int], changes: list[NodeChange]
     ) -> None:
         """Take branches off, each by chance, and nodes that then part nothing any more."""
         random = self._random
-        kept: list[_Slice] = []
+        kept: list[Slice] = []
         rest = node.rest
         for one in node.slices:
             if random() < chance:
                 rest += self._extent(one, node.axis)
-                _collect_codes((one,), codes)
+                collect_codes((one,), codes)
                 continue
-            if not isinstance(one, _Node):
+            if not isinstance(one, Node):
                 kept.append(one)
-                if isinstance(one, _Host):
+                if isinstance(one, Host):
                     for root in one.roots:
                         self._prune(root, chance, codes, changes)
                 continue
@@ -458,7 +407,7 @@ class _Subproblem:
                 rest += one.cross
             elif len(below) > 1 or one.rest:
                 kept.append(one)
-            elif isinstance(below[0], _Node):
+            elif isinstance(below[0], Node):
                 # It fills its node, and its slices lie along our axis.
                 kept += below[0].slices
                 rest += below[0].rest
@@ -468,10 +417,10 @@ class _Subproblem:
             changes.append((node, node.rest, node.slices))
             node.rest, node.slices = rest, kept
 
-    def _open_sheets(self) -> list[_Sheet]:
+    def _open_sheets(self) -> list[Sheet]:
         """Lay sheets open, any that the goal still allows."""
         sheets, stock, cost, loose = self._state
-        opened: list[_Sheet] = []
+        opened: list[Sheet] = []
         while loose and len(opened) < _MAX_OPENED_SHEETS:
             allowed = [
                 kind
@@ -484,7 +433,7 @@ class _Subproblem:
                 stock = stock.copy()
             kind = allowed[int(self._random() * len(allowed))]
             size = self._bin_types[kind]
-            opened.append(_Sheet(kind, _Node(0, size.width, size.height, [])))
+            opened.append(Sheet(kind, Node(0, size.width, size.height, [])))
             stock[kind] -= 1
             cost += size.price
         if opened:
@@ -498,12 +447,12 @@ class _Subproblem:
         stock = stock.copy()
         for sheet in sheets:
             if not sheet.root.slices:
-                stock[sheet.kind] += 1
-                cost -= self._bin_types[sheet.kind].price
+                stock[sheet.bin_type] += 1
+                cost -= self._bin_types[sheet.bin_type].price
         self._state = _State([s for s in sheets if s.root.slices], stock, cost, loose)
 
     def _recreate(
-        self, opened: list[_Sheet], changes: list[_NodeChange], touched: list[_Sheet]
+        self, opened: list[Sheet], changes: list[NodeChange], touched: list[Sheet]
     ) -> int:
         """Lay what waits where it fits; return the area of what still waits."""
         touched += opened
@@ -542,32 +491,32 @@ class _Subproblem:
         return sorted(loose, key=lambda i: -key[i])
 
     def _usable_free_rectangles(
-        self, order: list[int], touched: list[_Sheet]
-    ) -> list[_FreeRectangle]:
+        self, order: list[int], touched: list[Sheet]
+    ) -> list[FreeRectangle]:
         """Return the free rectangles that are not too short for all the pieces."""
-        wide = high = _INFINITE_LENGTH
+        wide = high = INFINITE_LENGTH
         for index in dict.fromkeys(order):
             width, height, _, turns, _ = self._item_types[index]
             if turns:
                 width = height = min(width, height)
             wide, high = min(wide, width), min(high, height)
-        free: list[_FreeRectangle] = []
+        free: list[FreeRectangle] = []
         for sheet in self._state.sheets:
             rests = sheet.free
             if sheet in touched:
                 rests = []
-                _collect_free(sheet.root, sheet, rests)
+                collect_free(sheet.root, sheet, rests)
             free += [one for one in rests if one[0] >= wide and one[1] >= high]
         return free
 
     def _best_fit(
-        self, free: list[_FreeRectangle], shape: ItemType
-    ) -> tuple[_FreeRectangle | None, int]:
+        self, free: list[FreeRectangle], shape: ItemType
+    ) -> tuple[FreeRectangle | None, int]:
         """Return the rectangle, and whether turned, that leaves the shortest strip."""
         wide, high, _, turns, _ = shape
         random = self._random
-        shortest = _INFINITE_LENGTH
-        best: _FreeRectangle | None = None
+        shortest = INFINITE_LENGTH
+        best: FreeRectangle | None = None
         turned = 0
         self.steps += len(free)
         # Most of the search's time is spent here: no unpacking, no calls before a piece fits.
@@ -587,10 +536,10 @@ class _Subproblem:
     def _place(
         self,
         code: int,
-        free: list[_FreeRectangle],
-        place: _FreeRectangle,
-        changes: list[_NodeChange],
-    ) -> _Sheet:
+        free: list[FreeRectangle],
+        place: FreeRectangle,
+        changes: list[NodeChange],
+    ) -> Sheet:
         """Lay a piece into the corner of a free rectangle; return the sheet."""
         _, _, node, sheet = place
         free.remove(place)
@@ -598,101 +547,32 @@ class _Subproblem:
         axis = node.axis
         along, across = self._lengths[axis][code], self._lengths[1 - axis][code]
         beside, below = node.rest - along, node.cross - across
-        piece: _Piece = code
+        piece: Piece = code
         if self._voids[code]:
-            piece = _Host(code, [_Node(0, v.width, v.height, []) for v in self._voids[code]])
+            piece = Host(code, [Node(0, v.width, v.height, []) for v in self._voids[code]])
             for root in piece.roots:
-                _add_free(free, root, sheet)
+                add_free(free, root, sheet)
         if not below:
             node.slices.append(piece)
             node.rest = beside
-            _add_free(free, node, sheet)
+            add_free(free, node, sheet)
             return sheet
         slice_first = beside * node.cross >= below * node.rest
         if beside and self._random() < _CROSS_CUT_PROBABILITY:
             slice_first = not slice_first
         if slice_first or not beside:
-            part = _Node(1 - axis, below, along, [piece])
+            part = Node(1 - axis, below, along, [piece])
             node.rest = beside
-            _add_free(free, node, sheet)
+            add_free(free, node, sheet)
         else:
-            row = _Node(axis, beside, across, [piece])
-            part = _Node(1 - axis, below, node.rest, [row])
+            row = Node(axis, beside, across, [piece])
+            part = Node(1 - axis, below, node.rest, [row])
             node.rest = 0
-            _add_free(free, row, sheet)
+            add_free(free, row, sheet)
         node.slices.append(part)
-        _add_free(free, part, sheet)
+        add_free(free, part, sheet)
         return sheet
-
-
-class _Box(NamedTuple):
-    """A piece's place: its near and far corners, each an x and a y."""
-
-    low_corner: tuple[int, int]
-    high_corner: tuple[int, int]
-    piece: _Piece
-
-
-def _build_cut_tree(
-    boxes: Sequence[_Box], axis: int, length: int, cross: int, *, whole: bool = False
-) -> _Node | None:
-    """Return the tree of a part with these pieces, or None if cuts can't part them.
-
-    `whole` says that cuts along the other axis don't.
-    """
-    groups: list[list[_Box]] = []
-    end = -1
-    for box in sorted(boxes, key=lambda one: one.low_corner[axis]):
-        if box.low_corner[axis] >= end:
-            groups.append([])
-        groups[-1].append(box)
-        end = max(end, box.high_corner[axis])
-    if whole and len(groups) == 1 and len(boxes) > 1:
-        return None
-    node = _Node(axis, length, cross, [])
-    for group in groups:
-        extent = max(box.high_corner[axis] for box in group) - group[0].low_corner[axis]
-        node.rest -= extent
-        over = 1 - axis
-        if len(group) == 1 and group[0].high_corner[over] - group[0].low_corner[over] == cross:
-            node.slices.append(group[0].piece)
-            continue
-        part = _build_cut_tree(group, over, cross, extent, whole=len(groups) == 1)
-        if part is None:
-            return None
-        node.slices.append(part)
-    return node
 
 
 def _oriented_code(spot: Placement) -> int:
     return 2 * spot.item_type + spot.turned
-
-
-def _collect_codes(slices: Sequence[_Slice], codes: list[int]) -> None:
-    for one in slices:
-        if isinstance(one, int):
-            codes.append(one)
-        elif isinstance(one, _Node):
-            _collect_codes(one.slices, codes)
-        else:
-            codes.append(one.code)
-            for root in one.roots:
-                _collect_codes(root.slices, codes)
-
-
-def _collect_free(node: _Node, sheet: _Sheet, free: list[_FreeRectangle]) -> None:
-    _add_free(free, node, sheet)
-    for one in node.slices:
-        if isinstance(one, _Node):
-            _collect_free(one, sheet, free)
-        elif isinstance(one, _Host):
-            for root in one.roots:
-                _collect_free(root, sheet, free)
-
-
-def _add_free(free: list[_FreeRectangle], node: _Node, sheet: _Sheet) -> None:
-    if node.rest:
-        if node.axis:
-            free.append((node.cross, node.rest, node, sheet))
-        else:
-            free.append((node.rest, node.cross, node, sheet))
