@@ -370,9 +370,11 @@ def _solve_run(run: _Run) -> list[CuttingPlan]:
             problem,
             like,
             pains,
-            at_least=max(known, default=Fraction(0)),
+            cost_bound=max(known, default=Fraction(0)),
             # Where both neighbours cost the same, so will what lies between.
-            enough=min((answers[n].cost for n in neighbours if n < place), default=Fraction(0)),
+            target_cost=min(
+                (answers[n].cost for n in neighbours if n < place), default=Fraction(0)
+            ),
         )
         require_valid(problem, answers[place])
 

@@ -57,8 +57,8 @@ class DivingHeuristic:
         self._task = task
         self._rng = rng
         self._pool = pool
-        ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
-        self._fillers = [make_filler(task, way, rng) for way in ways]
+        cut_modes = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
+        self._fillers = [make_filler(task, cut_mode, rng) for cut_mode in cut_modes]
         self._strips = StripKnapsack(task, rng)
         self._slicing: GuillotineDP | None = None
         self._master = RestrictedMaster(task)
@@ -85,23 +85,23 @@ class DivingHeuristic:
 
     def generate_columns(self, steps: int, stop: Stop) -> None:
         """Seek layouts by which the programme pays less for all pieces, while steps last."""
-        left, stock = self._full_demand()
+        remaining, stock = self._full_demand()
         self._tries = _START_TRIES
-        dear = [1.0] * len(left)
-        misses = 0
+        discounts = [1.0] * len(remaining)
+        failures = 0
         end = self.steps + steps
-        self._master.set_demand(left, stock)
+        self._master.set_demand(remaining, stock)
         self._add_new_columns()
-        while self.steps < end and misses < _MAX_FAILED_PRICINGS and not stop():
-            prices = self._master.dual_values()
-            found = self._price_by_slicing(prices, left, stock, dear)
-            found |= self._price_by_filling(prices, left, stock)
-            misses = 0 if found else misses + 1
+        while self.steps < end and failures < _MAX_FAILED_PRICINGS and not stop():
+            duals = self._master.dual_values()
+            found = self._price_by_slicing(duals, remaining, stock, discounts)
+            found |= self._price_by_filling(duals, remaining, stock)
+            failures = 0 if found else failures + 1
 
     def _full_demand(self) -> tuple[list[int], list[int]]:
         """Return how many of each shape are wanted in all, and how many sheets there are."""
-        kinds = range(len(self._task.bin_types))
-        return list(self._task.demand), [self._task.max_sheets(kind) for kind in kinds]
+        bin_types = range(len(self._task.bin_types))
+        return list(self._task.demand), [self._task.max_sheets(bin_type) for bin_type in bin_types]
 
     def least_reduced_cost(self, number: int) -> list[tuple[Pattern, dict[int, int]]]:
         """Return the layouts of least reduced cost when all pieces are wanted, and their pieces."""
@@ -110,7 +110,7 @@ class DivingHeuristic:
         return self._master.least_reduced_cost(number)
 
     def _price_by_slicing(
-        self, prices: DualValues, left: list[int], stock: list[int], dear: list[float]
+        self, duals: DualValues, remaining: list[int], stock: list[int], discounts: list[float]
     ) -> bool:
         """Slice sheets; say whether a layout worth its sheet was new.
 
@@ -119,86 +119,99 @@ class DivingHeuristic:
 
         Parameters
         ----------
-        dear
+        discounts
             The part of its price that each shape counts; changed.
         """
-        slicing = self._slicing = self._slicing or GuillotineDP(self._task, self._rng)
-        slicing.build_table(
-            left, [w * part for w, part in zip(prices.item_duals, dear, strict=True)]
+        guillotine_dp = self._slicing = self._slicing or GuillotineDP(self._task, self._rng)
+        guillotine_dp.build_table(
+            remaining,
+            [w * discount for w, discount in zip(duals.item_duals, discounts, strict=True)],
         )
         found = False
-        used_up: set[int] = set()
-        for kind in range(len(self._task.bin_types)):
-            enough = prices.bin_costs[kind] * (1 + 1e-6) + 1e-9
-            if not stock[kind] or slicing.max_value(kind) <= enough:
+        exhausted: set[int] = set()
+        for bin_type in range(len(self._task.bin_types)):
+            min_value = duals.bin_costs[bin_type] * (1 + 1e-6) + 1e-9
+            if not stock[bin_type] or guillotine_dp.max_value(bin_type) <= min_value:
                 continue
-            for spots in slicing.sample_layouts(kind, _PATTERNS_PER_TABLE):
-                counts = item_counts(spots)
-                used_up.update(index for index, number in counts.items() if number == left[index])
-                if sum(prices.item_duals[index] * n for index, n in counts.items()) > enough:
-                    found |= self._pool.add(Pattern(kind, spots))
+            for placements in guillotine_dp.sample_layouts(bin_type, _PATTERNS_PER_TABLE):
+                counts = item_counts(placements)
+                exhausted.update(
+                    index for index, number in counts.items() if number == remaining[index]
+                )
+                if sum(duals.item_duals[index] * n for index, n in counts.items()) > min_value:
+                    found |= self._pool.add(Pattern(bin_type, placements))
         self._add_new_columns()
-        for index, part in enumerate(dear):
+        for index, discount in enumerate(discounts):
             if found:
-                dear[index] = (1 + part) / 2
-            elif index in used_up:
-                dear[index] = part * _DUAL_DISCOUNT
+                discounts[index] = (1 + discount) / 2
+            elif index in exhausted:
+                discounts[index] = discount * _DUAL_DISCOUNT
         return found
 
     def partial_plan(
-        self, fewest: int, steps: int, stop: Stop, below: int | None, *, slicing: bool = False
+        self,
+        min_sheets_left: int,
+        steps: int,
+        stop: Stop,
+        cost_limit: int | None,
+        *,
+        by_slicing: bool = False,
     ) -> Plan | None:
         """Cut sheets until the programme wants about so few more, or the steps are spent.
 
         Parameters
         ----------
-        below
+        cost_limit
             What a whole plan may not cost: None is returned once what is cut, and the programme
             for the rest, cost as much.
-        slicing
+        by_slicing
             Whether layouts are sought by slicing too, each time that prices are new.
         """
         self._tries, self._rounds = _START_TRIES, _START_ROUNDS
-        latest = self.steps + min(steps, _MAX_START_STEPS)
-        cut = self._dive(latest, stop, fewest, below, slicing=slicing)
-        return None if below is not None and self._estimated_cost >= below else cut
+        max_steps = self.steps + min(steps, _MAX_START_STEPS)
+        cut = self._dive(max_steps, stop, min_sheets_left, cost_limit, by_slicing=by_slicing)
+        return None if cost_limit is not None and self._estimated_cost >= cost_limit else cut
 
     def _cost(self, cut: Plan) -> int:
         return sum(copies * self._task.bin_types[pattern.bin_type].price for pattern, copies in cut)
 
     def _dive(
         self,
-        latest: int,
+        max_steps: int,
         stop: Stop,
-        fewest: int = 0,
-        below: int | None = None,
+        min_sheets_left: int = 0,
+        cost_limit: int | None = None,
         *,
-        slicing: bool = False,
+        by_slicing: bool = False,
     ) -> Plan:
-        left, stock = self._full_demand()
+        remaining, stock = self._full_demand()
         cut: dict[Pattern, int] = {}
         self._estimated_cost = 0.0
         rounds = _FIRST_ROUNDS if self._is_first_dive else self._rounds
         self._is_first_dive = False
-        while any(left) and self.steps < latest and not stop():
-            self._master.set_demand(left, stock)
+        while any(remaining) and self.steps < max_steps and not stop():
+            self._master.set_demand(remaining, stock)
             self._add_new_columns()
             for _ in range(rounds):
-                if self.steps >= latest:
+                if self.steps >= max_steps:
                     break
-                prices = self._master.dual_values()
-                found = slicing and self._price_by_slicing(prices, left, stock, [1.0] * len(left))
-                if not self._price_by_filling(prices, left, stock) and not found:
+                duals = self._master.dual_values()
+                found = by_slicing and self._price_by_slicing(
+                    duals, remaining, stock, [1.0] * len(remaining)
+                )
+                if not self._price_by_filling(duals, remaining, stock) and not found:
                     break
             rounds = self._rounds
-            uses = self._master.primal_solution()
-            rest = sum(use.value * self._task.bin_types[use.pattern.bin_type].price for use in uses)
-            self._estimated_cost = self._cost(tuple(cut.items())) + rest
-            if below is not None and self._estimated_cost >= below:
+            columns = self._master.primal_solution()
+            remaining_cost = sum(
+                use.value * self._task.bin_types[use.pattern.bin_type].price for use in columns
+            )
+            self._estimated_cost = self._cost(tuple(cut.items())) + remaining_cost
+            if cost_limit is not None and self._estimated_cost >= cost_limit:
                 break
-            if sum(use.value for use in uses) <= fewest:
+            if sum(use.value for use in columns) <= min_sheets_left:
                 break
-            chosen = self._fix_columns(uses, left, stock)
+            chosen = self._fix_columns(columns, remaining, stock)
             if not chosen:
                 break
             for pattern, copies in chosen:
@@ -211,80 +224,86 @@ class DivingHeuristic:
             self._master.add_column(pattern, counts)
         self._columns_read = len(self._pool)
 
-    def _price_by_filling(self, prices: DualValues, left: list[int], stock: list[int]) -> bool:
+    def _price_by_filling(self, duals: DualValues, remaining: list[int], stock: list[int]) -> bool:
         """Fill sheets in the order of worth; say whether a layout worth its sheet was new."""
-        worth, shapes = prices.item_duals, self._task.item_types
-        wanted = [i for i, number in enumerate(left) if number and worth[i] > 1e-9]
-        if not wanted:
+        item_duals, item_types = duals.item_duals, self._task.item_types
+        candidates = [i for i, number in enumerate(remaining) if number and item_duals[i] > 1e-9]
+        if not candidates:
             return False
-        densest = max(worth[i] / shapes[i].solid_area for i in wanted)
+        densest = max(item_duals[i] / item_types[i].solid_area for i in candidates)
         found = False
-        for kind, size in enumerate(self._task.bin_types):
-            enough = prices.bin_costs[kind] * (1 + 1e-6) + 1e-9
-            if not stock[kind] or densest * size.area <= enough:
+        for bin_type, size in enumerate(self._task.bin_types):
+            min_value = duals.bin_costs[bin_type] * (1 + 1e-6) + 1e-9
+            if not stock[bin_type] or densest * size.area <= min_value:
                 continue
-            filled = [self._strips.fill(kind, left, worth, down=down) for down in (False, True)]
+            fillings = [
+                self._strips.fill(bin_type, remaining, item_duals, down=down)
+                for down in (False, True)
+            ]
             tries = max(1, self._tries // len(self._task.bin_types))
-            filled += (self._fill(kind, left, wanted, worth, number) for number in range(tries))
-            for spots in filled:
-                if sum(worth[spot.item_type] for spot in spots) > enough:
-                    found |= self._pool.add(Pattern(kind, spots))
+            fillings += (
+                self._fill(bin_type, remaining, candidates, item_duals, number)
+                for number in range(tries)
+            )
+            for placements in fillings:
+                if sum(item_duals[placement.item_type] for placement in placements) > min_value:
+                    found |= self._pool.add(Pattern(bin_type, placements))
         self._add_new_columns()
         return found
 
     def _fill(
         self,
-        kind: int,
-        left: list[int],
-        wanted: list[int],
-        worth: tuple[float, ...],
+        bin_type: int,
+        remaining: list[int],
+        candidates: list[int],
+        item_duals: tuple[float, ...],
         number: int,
     ) -> tuple[Placement, ...]:
-        order = randomized_order(self._task.item_types, wanted, worth, self._rng)
-        size = self._task.bin_types[kind]
+        order = randomized_order(self._task.item_types, candidates, item_duals, self._rng)
+        size = self._task.bin_types[bin_type]
         filler = self._fillers[number % len(self._fillers)]
-        return filler.fill(size.width, size.height, left, order, spoiled=size.defects)
+        return filler.fill(size.width, size.height, remaining, order, spoiled=size.defects)
 
     def _fix_columns(
-        self, uses: list[ColumnValue], left: list[int], stock: list[int]
+        self, columns: list[ColumnValue], remaining: list[int], stock: list[int]
     ) -> list[tuple[Pattern, int]]:
         """Take what the programme cuts in whole sheets, else one sheet; keep the books of it."""
         chosen = []
-        for pattern, counts, sheets in uses:
+        for pattern, counts, sheets in columns:
             copies = min(
                 int(sheets + 1e-6),
                 stock[pattern.bin_type],
-                *(left[shape] // number for shape, number in counts.items()),
+                *(remaining[item_type] // number for item_type, number in counts.items()),
             )
             if copies:
                 chosen.append((pattern, copies))
-                _subtract_counts(counts, copies, pattern.bin_type, left, stock)
+                _subtract_counts(counts, copies, pattern.bin_type, remaining, stock)
         if chosen:
             return chosen
-        open_to = [use for use in uses if stock[use.pattern.bin_type]]
+        open_to = [use for use in columns if stock[use.pattern.bin_type]]
         if not open_to:
             return []
-        most = max(use.value for use in open_to)
-        near = [use for use in open_to if use.value >= _NEAR_MAXIMUM * most]
-        pattern = _without_surplus(self._rng.choice(near).pattern, left)
-        _subtract_counts(item_counts(pattern.placements), 1, pattern.bin_type, left, stock)
+        largest = max(use.value for use in open_to)
+        near_largest = [use for use in open_to if use.value >= _NEAR_MAXIMUM * largest]
+        pattern = _without_surplus(self._rng.choice(near_largest).pattern, remaining)
+        _subtract_counts(item_counts(pattern.placements), 1, pattern.bin_type, remaining, stock)
         return [(pattern, 1)] if pattern.placements else []
 
 
 def _subtract_counts(
-    counts: dict[int, int], copies: int, kind: int, left: list[int], stock: list[int]
+    counts: dict[int, int], copies: int, bin_type: int, remaining: list[int], stock: list[int]
 ) -> None:
-    for shape, number in counts.items():
-        left[shape] -= number * copies
-    stock[kind] -= copies
+    for item_type, number in counts.items():
+        remaining[item_type] -= number * copies
+    stock[bin_type] -= copies
 
 
-def _without_surplus(pattern: Pattern, left: list[int]) -> Pattern:
+def _without_surplus(pattern: Pattern, remaining: list[int]) -> Pattern:
     """Return a layout without the pieces that are made already."""
-    rest = dict(enumerate(left))
-    spots = []
-    for spot in pattern.placements:
-        if rest[spot.item_type]:
-            rest[spot.item_type] -= 1
-            spots.append(spot)
-    return Pattern(pattern.bin_type, tuple(spots))
+    remaining_of = dict(enumerate(remaining))
+    placements = []
+    for placement in pattern.placements:
+        if remaining_of[placement.item_type]:
+            remaining_of[placement.item_type] -= 1
+            placements.append(placement)
+    return Pattern(pattern.bin_type, tuple(placements))

@@ -166,17 +166,17 @@ class PaperSearch:
             self._consider(plan, "sequential")
 
     def do(
-        self, deed: Command | Budget | ReductionCommand, stop: Stop
+        self, command: Command | Budget | ReductionCommand, stop: Stop
     ) -> SearchState | SearchResult:
         """Do a deed, and say where the search stands, or what came of it."""
-        if deed is Command.END:
+        if command is Command.END:
             return self.result()
-        if deed is Command.START:
+        if command is Command.START:
             self.start(stop)
-        elif isinstance(deed, Budget) and not stop():
-            self.run_round(deed, stop)
-        elif isinstance(deed, ReductionCommand) and not stop():
-            self.reduce_patterns(deed.deterministic_time, stop)
+        elif isinstance(command, Budget) and not stop():
+            self.run_round(command, stop)
+        elif isinstance(command, ReductionCommand) and not stop():
+            self.reduce_patterns(command.deterministic_time, stop)
         return self.state
 
     def start(self, stop: Stop) -> None:
@@ -197,13 +197,13 @@ class PaperSearch:
             self._lower_bound.add_capacities(self._interlocking.max_copies)
             self._update_bound()
 
-    def _solve_exactly(self, most_steps: int, stop: Stop) -> None:
-        settled = None
+    def _solve_exactly(self, max_steps: int, stop: Stop) -> None:
+        solution = None
         if self.task.is_unrestricted:
-            settled = solve_small_task(self._bounding_task, self._cuts, most_steps, stop=stop)
-        if settled:
-            self._consider(settled.plan, "exact")
-            proven = settled.unmet_area, settled.cost
+            solution = solve_small_task(self._bounding_task, self._cuts, max_steps, stop=stop)
+        if solution:
+            self._consider(solution.plan, "exact")
+            proven = solution.unmet_area, solution.cost
             self.unmet_area_bound, self.cost_bound = max(
                 (self.unmet_area_bound, self.cost_bound), proven
             )
@@ -214,41 +214,43 @@ class PaperSearch:
             (self.unmet_area_bound, self.cost_bound), proven
         )
 
-    def run_round(self, effort: Budget, stop: Stop) -> None:
+    def run_round(self, budget: Budget, stop: Stop) -> None:
         """Search with a share of effort."""
-        if effort.exact > _FIRST_EXACT_STEPS[self._cuts]:
-            self._solve_exactly(effort.exact, stop)
+        if budget.exact > _FIRST_EXACT_STEPS[self._cuts]:
+            self._solve_exactly(budget.exact, stop)
             if self.is_optimal or stop():
                 return
         self._evaluation_limit = (
-            self.evaluator.pieces_evaluated + effort.value_correction // _STEPS_PER_EVALUATED_PIECE
+            self.evaluator.pieces_evaluated + budget.value_correction // _STEPS_PER_EVALUATED_PIECE
         )
         for plan in sequential_plans(
-            self.task, self._cuts, self._rng, effort.value_correction, self._pool, stop
+            self.task, self._cuts, self._rng, budget.value_correction, self._pool, stop
         ):
             self._consider(plan, "sequential")
             if self.is_optimal or stop():
                 return
-        known = objective(self._bounding_task, self.incumbent)[:2]
-        good = (
+        incumbent_objective = objective(self._bounding_task, self.incumbent)[:2]
+        known_patterns = (
             (p.bin_type, made)
             for p, made in self._pool.least_waste(_MAX_BOUND_PATTERNS, self.incumbent)
         )
-        self._lower_bound.strengthen(self._cuts, known, effort.bounding, stop, good)
+        self._lower_bound.strengthen(
+            self._cuts, incumbent_objective, budget.bounding, stop, known_patterns
+        )
         self._update_bound()
         if self.is_optimal or has_too_many_pieces(self.incumbent) or stop():
             return
         # Cheaper sheets are not to be found any more where they are known to be the cheapest.
-        skipped = self._is_cheapest or not self.task.is_unrestricted
-        recreations = 0 if skipped else effort.ruin_recreate
-        for plan in self._ruin_recreate.plans(recreations, self.incumbent, stop):
+        skip_improvement = self._is_cheapest or not self.task.is_unrestricted
+        ruin_recreate_steps = 0 if skip_improvement else budget.ruin_recreate
+        for plan in self._ruin_recreate.plans(ruin_recreate_steps, self.incumbent, stop):
             self._consider(plan, "recreation")
             if self.is_optimal or stop():
                 return
-        if effort.completions and not skipped:
-            self._dive_and_complete(effort.pricing, effort.completions, stop)
+        if budget.completions and not skip_improvement:
+            self._dive_and_complete(budget.pricing, budget.completions, stop)
         else:
-            for plan in self._diver.plans(effort.diving, stop):
+            for plan in self._diver.plans(budget.diving, stop):
                 self._consider(plan, "dive")
                 if self.is_optimal or stop():
                     return
@@ -256,49 +258,59 @@ class PaperSearch:
             return
         self._set_incumbent(
             choose_patterns(
-                self.task, self._pool, self.incumbent, effort.covering_time, self.evaluator, stop
+                self.task, self._pool, self.incumbent, budget.covering_time, self.evaluator, stop
             )
         )
         self._statistics["choice"] = self._statistics.get("choice", 0) + 1
         self._has_covered = True
-        if effort.mip_nodes and not (skipped or self.is_optimal or stop()):
-            near = self._diver.least_reduced_cost(_MAX_MIP_PATTERNS)
-            plan = choose_by_mip(self.task, near, effort.mip_nodes, self.evaluator, stop)
+        if budget.mip_nodes and not (skip_improvement or self.is_optimal or stop()):
+            patterns = self._diver.least_reduced_cost(_MAX_MIP_PATTERNS)
+            plan = choose_by_mip(self.task, patterns, budget.mip_nodes, self.evaluator, stop)
             self._consider(plan, "near choice")
 
-    def _dive_and_complete(self, slicing: int, steps: int, stop: Stop) -> None:
+    def _dive_and_complete(self, pricing_steps: int, steps: int, stop: Stop) -> None:
         """Start plans by diving, and complete them by recreation, while steps last.
 
         The first dives slice sheets, while steps for that last.
         """
-        recreator, diver = self._ruin_recreate, self._diver
+        ruin_recreate, diver = self._ruin_recreate, self._diver
         before = diver.steps
-        diver.generate_columns(int(slicing * _FULL_DEMAND_SHARE), stop)
-        slicing -= diver.steps - before
+        diver.generate_columns(int(pricing_steps * _FULL_DEMAND_SHARE), stop)
+        pricing_steps -= diver.steps - before
         while steps > 0 and not (self.is_optimal or stop()):
-            unmade, cost, sheets = objective(self.task, self.incumbent)
-            below = None if unmade else cost
-            fewest = self._rng.randint(1, min(_MAX_SHEETS_LEFT, max(2, sheets // 3)))
+            unmet_area, cost, sheets = objective(self.task, self.incumbent)
+            cost_limit = None if unmet_area else cost
+            min_sheets_left = self._rng.randint(1, min(_MAX_SHEETS_LEFT, max(2, sheets // 3)))
             before = diver.steps
-            start = diver.partial_plan(fewest, steps, stop, below, slicing=slicing > 0)
+            start = diver.partial_plan(
+                min_sheets_left, steps, stop, cost_limit, by_slicing=pricing_steps > 0
+            )
             spent = diver.steps - before
-            if slicing > 0:
-                slicing -= spent
+            if pricing_steps > 0:
+                pricing_steps -= spent
                 spent = 0
             if start is not None:
-                before = recreator.steps
-                each = min(steps * RUIN_RECREATE_STEP_RATIO, _MAX_STALLED_STEPS)
-                for plan in recreator.complete(start, self.incumbent, each, stop):
+                before = ruin_recreate.steps
+                max_completion_steps = min(steps * RUIN_RECREATE_STEP_RATIO, _MAX_STALLED_STEPS)
+                for plan in ruin_recreate.complete(
+                    start, self.incumbent, max_completion_steps, stop
+                ):
                     self._consider(plan, "completion")
-                spent += (recreator.steps - before) // RUIN_RECREATE_STEP_RATIO
+                spent += (ruin_recreate.steps - before) // RUIN_RECREATE_STEP_RATIO
             steps -= max(_MIN_STEPS, spent)
 
-    def reduce_patterns(self, work: float, stop: Stop) -> None:
+    def reduce_patterns(self, deterministic_time: float, stop: Stop) -> None:
         """Make the best plan tidier, unless it is the one that has been tidied last."""
         if self.incumbent != self._last_reduced and not has_too_many_pieces(self.incumbent):
             self._set_incumbent(
                 reduce_patterns(
-                    self.task, self._cuts, self._pool, self.evaluator, self.incumbent, work, stop
+                    self.task,
+                    self._cuts,
+                    self._pool,
+                    self.evaluator,
+                    self.incumbent,
+                    deterministic_time,
+                    stop,
                 )
             )
             self._last_reduced = self.incumbent
@@ -308,10 +320,10 @@ class PaperSearch:
         self._pool.add_plan(plan)
         if not all(self.task.allows(pattern) for pattern, _ in plan):
             return
-        table = self.evaluator
+        evaluator = self.evaluator
         if (
-            table.optimistic_objective(plan) < self._objective
-            and table.objective(plan, self._evaluation_limit) < self._objective
+            evaluator.optimistic_objective(plan) < self._objective
+            and evaluator.objective(plan, self._evaluation_limit) < self._objective
         ):
             self._set_incumbent(plan)
 
@@ -322,8 +334,8 @@ class PaperSearch:
     @property
     def is_optimal(self) -> bool:
         """Whether no plan makes more, and none that makes as much costs less net."""
-        unmade, net, _ = self._objective
-        return unmade <= self.unmet_area_bound and net * self.task.price_unit <= self._net_bound
+        unmet_area, net, _ = self._objective
+        return unmet_area <= self.unmet_area_bound and net * self.task.price_unit <= self._net_bound
 
     @property
     def is_done(self) -> bool:
@@ -336,13 +348,13 @@ class PaperSearch:
     @property
     def _is_cheapest(self) -> bool:
         """Whether no plan makes more, and none that makes as much costs less before offcuts."""
-        known = objective(self._bounding_task, self.incumbent)[:2]
-        return known <= (self.unmet_area_bound, self.cost_bound)
+        incumbent_objective = objective(self._bounding_task, self.incumbent)[:2]
+        return incumbent_objective <= (self.unmet_area_bound, self.cost_bound)
 
     @property
     def _net_bound(self) -> Fraction:
-        beside = self.evaluator.min_item_cost(self.task.demand, self._objective[0])
-        return self.cost_bound * self._bounding_task.price_unit + beside
+        item_cost = self.evaluator.min_item_cost(self.task.demand, self._objective[0])
+        return self.cost_bound * self._bounding_task.price_unit + item_cost
 
     @property
     def state(self) -> SearchState:
@@ -358,20 +370,20 @@ class PaperSearch:
         task = self.task
         made, missing = assign_demands(task, self.incumbent)
         layouts = []
-        kept = Fraction(0)
-        uses: dict[int, int] = {}
+        offcut_value = Fraction(0)
+        sheet_counts: dict[int, int] = {}
         for pattern, blanks, copies in made:
             placed, cuts, offcuts = self.evaluator.cut_pattern(pattern, blanks)
             stock = task.sheets[pattern.bin_type].stock
             layouts.append(Layout(stock.name, copies, placed, cuts, offcuts))
-            kept += self.evaluator.value_of_offcuts(pattern.bin_type, offcuts) * copies
-            uses[pattern.bin_type] = uses.get(pattern.bin_type, 0) + copies
-        cost = task.exact_cost(uses)
+            offcut_value += self.evaluator.value_of_offcuts(pattern.bin_type, offcuts) * copies
+            sheet_counts[pattern.bin_type] = sheet_counts.get(pattern.bin_type, 0) + copies
+        cost = task.exact_cost(sheet_counts)
         return SearchResult(
             tuple(layouts),
             tuple(missing),
             cost,
-            kept,
+            offcut_value,
             self._bound_of_made_items(),
             self._statistics,
         )
@@ -380,14 +392,14 @@ class PaperSearch:
         """Bound the net cost, in money, of making the same pieces as the best plan does."""
         made = [0] * len(self.task.item_types)
         for pattern, copies in self.incumbent:
-            for shape, number in item_counts(pattern.placements).items():
-                made[shape] += number * copies
-        beside = self.evaluator.min_item_cost(made)
+            for item_type, number in item_counts(pattern.placements).items():
+                made[item_type] += number * copies
+        item_cost = self.evaluator.min_item_cost(made)
         unit = self._bounding_task.price_unit
         if tuple(made) == self.task.demand or self.is_optimal:
-            return self.cost_bound * unit + beside
-        reduced = self._bounding_task.with_demand(made)
-        return lower_bound(reduced, most=self._interlocking.max_copies) * unit + beside
+            return self.cost_bound * unit + item_cost
+        reduced_task = self._bounding_task.with_demand(made)
+        return lower_bound(reduced_task, most=self._interlocking.max_copies) * unit + item_cost
 
 
 _AssignedPattern = tuple[Pattern, tuple[Blank, ...], int]
@@ -395,34 +407,36 @@ _AssignedPattern = tuple[Pattern, tuple[Blank, ...], int]
 
 
 def assign_demands(
-    task: Task, uses: Plan
+    task: Task, plan: Plan
 ) -> tuple[list[_AssignedPattern], list[tuple[Demand, int]]]:
     """Say which want each piece is for: equal rectangles may have been wanted by several names.
 
     Copies of a pattern stay together as long as the wants last.
     """
-    left = [[blank.demand.quantity for blank in members] for members in task.blanks]
-    named: list[_AssignedPattern] = []
-    for pattern, copies in uses:
+    remaining = [
+        [blank.demand.quantity for blank in blanks_of_type] for blanks_of_type in task.blanks
+    ]
+    assigned: list[_AssignedPattern] = []
+    for pattern, copies in plan:
         while copies:
             taken: dict[tuple[int, int], int] = {}
             blanks: list[Blank] = []
-            for spot in pattern.placements:
-                queue = left[spot.item_type]
+            for placement in pattern.placements:
+                queue = remaining[placement.item_type]
                 member = next(
-                    i for i, n in enumerate(queue) if n > taken.get((spot.item_type, i), 0)
+                    i for i, n in enumerate(queue) if n > taken.get((placement.item_type, i), 0)
                 )
-                taken[spot.item_type, member] = taken.get((spot.item_type, member), 0) + 1
-                blanks.append(task.blanks[spot.item_type][member])
-            together = min(copies, *(left[s][m] // n for (s, m), n in taken.items()))
-            for (shape, member), number in taken.items():
-                left[shape][member] -= number * together
-            named.append((pattern, tuple(blanks), together))
-            copies -= together
+                taken[placement.item_type, member] = taken.get((placement.item_type, member), 0) + 1
+                blanks.append(task.blanks[placement.item_type][member])
+            same_copies = min(copies, *(remaining[s][m] // n for (s, m), n in taken.items()))
+            for (item_type, member), number in taken.items():
+                remaining[item_type][member] -= number * same_copies
+            assigned.append((pattern, tuple(blanks), same_copies))
+            copies -= same_copies
     missing = [
         (blank.demand, number)
-        for members, numbers in zip(task.blanks, left, strict=True)
-        for blank, number in zip(members, numbers, strict=True)
+        for blanks_of_type, numbers in zip(task.blanks, remaining, strict=True)
+        for blank, number in zip(blanks_of_type, numbers, strict=True)
         if number
     ]
-    return named, missing
+    return assigned, missing

@@ -72,17 +72,17 @@ _PatternUse = tuple[Pattern, Counter[int], int]
 """A layout of a plan, what lies on it, and how often it is cut."""
 
 
-def reduction_objective(table: PatternEvaluator, uses: Plan) -> ReductionObjective:
+def reduction_objective(evaluator: PatternEvaluator, plan: Plan) -> ReductionObjective:
     """Return how tidy a plan is, smaller first."""
-    unmade, net, _ = table.objective(uses)
-    apart = [(table.cut_pattern(pattern), copies) for pattern, copies in uses]
-    cuts = sum(len(one.cuts) * copies for one, copies in apart)
+    unmet_area, net_cost, _ = evaluator.objective(plan)
+    cut_patterns = [(evaluator.cut_pattern(pattern), copies) for pattern, copies in plan]
+    cuts = sum(len(one.cuts) * copies for one, copies in cut_patterns)
     return (
-        unmade,
-        net,
-        len(uses),
+        unmet_area,
+        net_cost,
+        len(plan),
         cuts,
-        -sum(one.offcut_concentration * copies for one, copies in apart),
+        -sum(one.offcut_concentration * copies for one, copies in cut_patterns),
     )
 
 
@@ -90,9 +90,9 @@ def reduce_patterns(
     task: Task,
     cuts: Cuts,
     pool: PatternPool,
-    table: PatternEvaluator,
-    uses: Plan,
-    work: float,
+    evaluator: PatternEvaluator,
+    plan: Plan,
+    deterministic_time: float,
     stop: Stop = never,
 ) -> Plan:
     """Return a plan that makes the same, costs no more net, and is at least as tidy.
@@ -101,24 +101,24 @@ def reduce_patterns(
     ----------
     pool
         Layouts that are known.
-    work
+    deterministic_time
         How much to do, in CP-SAT's deterministic time, for either half of it.
     stop
         Ends it early.
     """
     rng = Random(f"{_SEED} tidy {task.paper}")  # noqa: S311 - for a search, not for secrets
-    uses = _PatternReducer(task, cuts, pool, table, rng).improve(uses, work, stop)
-    return PatternRearranger(task, cuts, table, rng).improve(uses, work, stop)
+    plan = _PatternReducer(task, cuts, pool, evaluator, rng).improve(plan, deterministic_time, stop)
+    return PatternRearranger(task, cuts, evaluator, rng).improve(plan, deterministic_time, stop)
 
 
 def _merge_by_content(*parts: Sequence[tuple[Pattern, int]]) -> Plan:
     """Return plans as one; of layouts with the same pieces on the same kind the first is kept."""
     first: dict[PatternKey, Pattern] = {}
     copies: dict[Pattern, int] = {}
-    for uses in parts:
-        for pattern, number in uses:
-            one = first.setdefault(pattern_key(pattern), pattern)
-            copies[one] = copies.get(one, 0) + number
+    for plan in parts:
+        for pattern, number in plan:
+            representative = first.setdefault(pattern_key(pattern), pattern)
+            copies[representative] = copies.get(representative, 0) + number
     return tuple(copies.items())
 
 
@@ -134,129 +134,148 @@ class _PatternReducer:
     """Makes do with fewer layouts."""
 
     def __init__(
-        self, task: Task, cuts: Cuts, pool: PatternPool, table: PatternEvaluator, rng: Random
+        self, task: Task, cuts: Cuts, pool: PatternPool, evaluator: PatternEvaluator, rng: Random
     ) -> None:
         self._task = task
         self._pool = pool
-        self._evaluator = table
+        self._evaluator = evaluator
         self._rng = rng
-        ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
-        self._fillers = [make_filler(task, way, rng) for way in ways]
+        cut_modes = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
+        self._fillers = [make_filler(task, cut_mode, rng) for cut_mode in cut_modes]
 
-    def improve(self, uses: Plan, work: float, stop: Stop) -> Plan:
+    def improve(self, plan: Plan, deterministic_time: float, stop: Stop) -> Plan:
         """Return a plan with fewer layouts, if one is found."""
         # Offcuts may differ where only the pieces are the same.
-        by_kept = sorted(uses, key=lambda use: -self._evaluator.offcut_value(use[0]))
-        uses = self._better_of(uses, _merge_by_content(by_kept))
-        uses = self._exchange_items(uses, work, stop)
-        known = list(self._pool.least_waste(_MAX_POOL_PATTERNS, uses))
-        fruitless = 0
-        while work > 0 and len(uses) > 1 and fruitless < _MAX_FAILURES and not stop():
-            chosen, fixed = self._split_neighbourhood(uses)
-            fresh, spent = self._reoptimize(chosen, fixed, known)
-            work -= spent + _TIME_OVERHEAD
-            better = self._better_of(uses, _merge_by_content(fixed, fresh))
-            fruitless = fruitless + 1 if better is uses else 0
-            uses = better
-            if not fixed and fruitless:
+        by_kept = sorted(plan, key=lambda use: -self._evaluator.offcut_value(use[0]))
+        plan = self._better_of(plan, _merge_by_content(by_kept))
+        plan = self._exchange_items(plan, deterministic_time, stop)
+        pool_patterns = list(self._pool.least_waste(_MAX_POOL_PATTERNS, plan))
+        failures = 0
+        while deterministic_time > 0 and len(plan) > 1 and failures < _MAX_FAILURES and not stop():
+            chosen, fixed = self._split_neighbourhood(plan)
+            new_patterns, time_spent = self._reoptimize(chosen, fixed, pool_patterns)
+            deterministic_time -= time_spent + _TIME_OVERHEAD
+            better = self._better_of(plan, _merge_by_content(fixed, new_patterns))
+            failures = failures + 1 if better is plan else 0
+            plan = better
+            if not fixed and failures:
                 break
-        return uses
+        return plan
 
-    def _exchange_items(self, uses: Plan, work: float, stop: Stop) -> Plan:
+    def _exchange_items(self, plan: Plan, deterministic_time: float, stop: Stop) -> Plan:
         """Cut a sheet like another one; what it lacks for that changes places with what it has.
 
         A third sheet gives the one and takes the other.
         """
-        end = self._steps + int(work * _STEPS_PER_TIME)
+        max_steps = self._steps + int(deterministic_time * _STEPS_PER_TIME)
         found = True
         while found and not stop():
             found = False
             sheets = [
                 (pattern, Counter(item_counts(pattern.placements)), copies)
-                for pattern, copies in uses
+                for pattern, copies in plan
             ]
-            for one, like in self._similar_pairs(sheets):
-                lacks, has = sheets[like][1] - sheets[one][1], sheets[one][1] - sheets[like][1]
-                for third in self._donors(sheets, one, like, lacks):
-                    if self._steps >= end:
-                        return uses
-                    pattern, counts, _ = sheets[third]
-                    spots = self._pack(pattern.bin_type, counts - lacks + has)
-                    if spots is None:
+            for changed, model in self._similar_pairs(sheets):
+                missing, surplus = (
+                    sheets[model][1] - sheets[changed][1],
+                    sheets[changed][1] - sheets[model][1],
+                )
+                for donor in self._donors(sheets, changed, model, missing):
+                    if self._steps >= max_steps:
+                        return plan
+                    pattern, counts, _ = sheets[donor]
+                    placements = self._pack(pattern.bin_type, counts - missing + surplus)
+                    if placements is None:
                         continue
-                    rest = [use for i, use in enumerate(uses) if i not in (one, third)]
-                    fresh = [(Pattern(pattern.bin_type, spots), 1)] if spots else []
-                    other = _merge_by_content(rest, [(sheets[like][0], 1), *fresh])
-                    better = self._better_of(uses, other)
-                    found = better is not uses
+                    rest = [use for i, use in enumerate(plan) if i not in (changed, donor)]
+                    new_patterns = (
+                        [(Pattern(pattern.bin_type, placements), 1)] if placements else []
+                    )
+                    candidate = _merge_by_content(rest, [(sheets[model][0], 1), *new_patterns])
+                    better = self._better_of(plan, candidate)
+                    found = better is not plan
                     if found:
-                        uses = better
+                        plan = better
                         break
                 if found:
                     break
-        return uses
+        return plan
 
     def _similar_pairs(self, sheets: Sequence[_PatternUse]) -> list[tuple[int, int]]:
         """Return sheets that are cut once, each with one like it, those most alike first."""
-        areas = [shape.area for shape in self._task.item_types]
+        areas = [item.area for item in self._task.item_types]
         ranked = []
-        for one, (pattern, counts, copies) in enumerate(sheets):
+        for changed, (pattern, counts, copies) in enumerate(sheets):
             if copies > 1:
                 continue
-            for like, (other, others, _) in enumerate(sheets):
-                if like != one and other.bin_type == pattern.bin_type:
-                    apart = [*(counts - others).items(), *(others - counts).items()]
-                    ranked.append((sum(areas[shape] * n for shape, n in apart), one, like))
-        return [(one, like) for _, one, like in sorted(ranked)]
+            for model, (other, other_counts, _) in enumerate(sheets):
+                if model != changed and other.bin_type == pattern.bin_type:
+                    difference = [
+                        *(counts - other_counts).items(),
+                        *(other_counts - counts).items(),
+                    ]
+                    ranked.append(
+                        (sum(areas[item_type] * n for item_type, n in difference), changed, model)
+                    )
+        return [(changed, model) for _, changed, model in sorted(ranked)]
 
     def _donors(
-        self, sheets: Sequence[_PatternUse], one: int, like: int, lacks: Counter[int]
+        self, sheets: Sequence[_PatternUse], changed: int, model: int, missing: Counter[int]
     ) -> Iterator[int]:
         """Yield the sheets cut once that have what is lacking."""
-        for third, (_, counts, copies) in enumerate(sheets):
-            if copies == 1 and third not in (one, like) and lacks <= counts:
-                yield third
+        for donor, (_, counts, copies) in enumerate(sheets):
+            if copies == 1 and donor not in (changed, model) and missing <= counts:
+                yield donor
 
-    def _pack(self, kind: int, counts: Counter[int]) -> tuple[Placement, ...] | None:
+    def _pack(self, bin_type: int, counts: Counter[int]) -> tuple[Placement, ...] | None:
         """Return how pieces lie on a kind of sheet, if a few tries tell."""
-        size, shapes = self._task.bin_types[kind], self._task.item_types
-        if sum(shapes[shape].solid_area * n for shape, n in counts.items()) > size.area:
+        size, item_types = self._task.bin_types[bin_type], self._task.item_types
+        if sum(item_types[item_type].solid_area * n for item_type, n in counts.items()) > size.area:
             return None
         if not counts:
             return ()
-        number = [counts.get(shape, 0) for shape in range(len(shapes))]
-        for turn in range(_PACKING_TRIES):
-            noise = {shape: shapes[shape].area * (1 + self._rng.random()) for shape in counts}
-            order = sorted(counts, key=lambda shape: -noise[shape])
-            filler = self._fillers[turn % len(self._fillers)]
-            spots = filler.fill(size.width, size.height, number, order, spoiled=size.defects)
-            if len(spots) == sum(number) and self._task.allows(Pattern(kind, spots)):
-                return spots
+        number = [counts.get(item_type, 0) for item_type in range(len(item_types))]
+        for attempt in range(_PACKING_TRIES):
+            noise = {
+                item_type: item_types[item_type].area * (1 + self._rng.random())
+                for item_type in counts
+            }
+            order = sorted(counts, key=lambda item_type: -noise[item_type])
+            filler = self._fillers[attempt % len(self._fillers)]
+            placements = filler.fill(size.width, size.height, number, order, spoiled=size.defects)
+            if len(placements) == sum(number) and self._task.allows(Pattern(bin_type, placements)):
+                return placements
         return None
 
     @property
     def _steps(self) -> int:
         return sum(filler.steps for filler in self._fillers)
 
-    def _better_of(self, uses: Plan, other: Plan) -> Plan:
+    def _better_of(self, plan: Plan, other: Plan) -> Plan:
         """Return the other plan if it has fewer layouts and is as good."""
-        if len(other) >= len(uses):
-            return uses
-        unmade, net, sheets = self._evaluator.objective(uses)
-        now = self._evaluator.objective(other)
-        return other if now[0] <= unmade and now[1] <= net and now[2] <= sheets else uses
+        if len(other) >= len(plan):
+            return plan
+        unmet_area, net_cost, sheets = self._evaluator.objective(plan)
+        other_objective = self._evaluator.objective(other)
+        return (
+            other
+            if other_objective[0] <= unmet_area
+            and other_objective[1] <= net_cost
+            and other_objective[2] <= sheets
+            else plan
+        )
 
-    def _split_neighbourhood(self, uses: Plan) -> tuple[Plan, Plan]:
+    def _split_neighbourhood(self, plan: Plan) -> tuple[Plan, Plan]:
         """Return some layouts, those cut least often rather, and the others."""
-        drawn = sorted(range(len(uses)), key=lambda i: self._rng.random() * uses[i][1])
+        drawn = sorted(range(len(plan)), key=lambda i: self._rng.random() * plan[i][1])
         chosen = set(drawn[:_NEIGHBOURHOOD_SIZE])
         return (
-            tuple(use for i, use in enumerate(uses) if i in chosen),
-            tuple(use for i, use in enumerate(uses) if i not in chosen),
+            tuple(use for i, use in enumerate(plan) if i in chosen),
+            tuple(use for i, use in enumerate(plan) if i not in chosen),
         )
 
     def _reoptimize(
-        self, chosen: Plan, fixed: Plan, known: Sequence[tuple[Pattern, dict[int, int]]]
+        self, chosen: Plan, fixed: Plan, pool_patterns: Sequence[tuple[Pattern, dict[int, int]]]
     ) -> tuple[Plan, float]:
         """Return layouts for the same pieces, and the work that it took."""
         from ortools.sat.python import cp_model
@@ -264,67 +283,67 @@ class _PatternReducer:
         task = self._task
         wanted: Counter[int] = Counter()
         for pattern, copies in chosen:
-            for shape, number in item_counts(pattern.placements).items():
-                wanted[shape] += number * copies
-        stock = [task.max_sheets(kind) for kind in range(len(task.bin_types))]
+            for item_type, number in item_counts(pattern.placements).items():
+                wanted[item_type] += number * copies
+        stock = [task.max_sheets(bin_type) for bin_type in range(len(task.bin_types))]
         for pattern, copies in fixed:
             stock[pattern.bin_type] -= copies
-        started = {pattern_key(pattern): copies for pattern, copies in chosen}
-        used = {pattern_key(pattern) for pattern, _ in fixed}
-        candidates = self._candidates(chosen, fixed, known, wanted, stock)
+        start_copies = {pattern_key(pattern): copies for pattern, copies in chosen}
+        fixed_keys = {pattern_key(pattern) for pattern, _ in fixed}
+        candidates = self._candidates(chosen, fixed, pool_patterns, wanted, stock)
         model = cp_model.CpModel()
         copies_of = [model.new_int_var(0, one.most, "") for one in candidates]
-        aims: list[LinearExpr] = []
+        objective_terms: list[LinearExpr] = []
         for one, variable in zip(candidates, copies_of, strict=True):
-            number = started.get(pattern_key(one.pattern), 0)
+            number = start_copies.get(pattern_key(one.pattern), 0)
             model.add_hint(variable, number)
-            if pattern_key(one.pattern) not in used:
+            if pattern_key(one.pattern) not in fixed_keys:
                 is_used = model.new_bool_var("")
                 model.add(variable <= one.most * is_used)
                 model.add_hint(is_used, bool(number))
-                aims.append(_PATTERN_WEIGHT * is_used)
-        for shape, least in wanted.items():
+                objective_terms.append(_PATTERN_WEIGHT * is_used)
+        for item_type, least in wanted.items():
             made = cp_model.LinearExpr.weighted_sum(
-                copies_of, [one.counts.get(shape, 0) for one in candidates]
+                copies_of, [one.counts.get(item_type, 0) for one in candidates]
             )
             model.add(made >= least)
-            aims.append(made - least)
-        for kind, sheets in enumerate(stock):
-            of_kind = [
+            objective_terms.append(made - least)
+        for bin_type, sheets in enumerate(stock):
+            of_type = [
                 variable
                 for one, variable in zip(candidates, copies_of, strict=True)
-                if one.pattern.bin_type == kind
+                if one.pattern.bin_type == bin_type
             ]
-            model.add(cp_model.LinearExpr.sum(of_kind) <= sheets)
+            model.add(cp_model.LinearExpr.sum(of_type) <= sheets)
         prices = self._evaluator.net_prices([one.pattern for one in candidates])
         price_of = {
             pattern_key(one.pattern): price for one, price in zip(candidates, prices, strict=True)
         }
-        most = sum(price_of[content] * number for content, number in started.items())
-        model.add(cp_model.LinearExpr.weighted_sum(copies_of, prices) <= most)
-        model.add(cp_model.LinearExpr.sum(copies_of) <= sum(started.values()))
-        model.minimize(cp_model.LinearExpr.sum(aims))
+        max_cost = sum(price_of[content] * number for content, number in start_copies.items())
+        model.add(cp_model.LinearExpr.weighted_sum(copies_of, prices) <= max_cost)
+        model.add(cp_model.LinearExpr.sum(copies_of) <= sum(start_copies.values()))
+        model.minimize(cp_model.LinearExpr.sum(objective_terms))
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = 1
         solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
         status = solve(solver, model)
-        work = solver.response_proto.deterministic_time
+        deterministic_time = solver.response_proto.deterministic_time
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            return chosen, work
-        fresh = tuple(
+            return chosen, deterministic_time
+        new_patterns = tuple(
             (one.pattern, number)
             for one, variable in zip(candidates, copies_of, strict=True)
             if (number := solver.value(variable))
         )
-        demand = [wanted[shape] for shape in range(len(task.item_types))]
-        return trim_overproduction(task.with_demand(demand), fresh), work
+        demand = [wanted[item_type] for item_type in range(len(task.item_types))]
+        return trim_overproduction(task.with_demand(demand), new_patterns), deterministic_time
 
     def _candidates(
         self,
         chosen: Plan,
         fixed: Plan,
-        known: Sequence[tuple[Pattern, dict[int, int]]],
+        pool_patterns: Sequence[tuple[Pattern, dict[int, int]]],
         wanted: Counter[int],
         stock: Sequence[int],
     ) -> list[_Candidate]:
@@ -332,39 +351,41 @@ class _PatternReducer:
         found: dict[PatternKey, _Candidate] = {}
 
         def add(pattern: Pattern, counts: dict[int, int]) -> None:
-            if all(wanted[shape] >= number for shape, number in counts.items()):
-                most = min(wanted[shape] // number for shape, number in counts.items())
-                one = _Candidate(pattern, counts, min(most, stock[pattern.bin_type]))
-                if one.most:
-                    found.setdefault(pattern_key(pattern), one)
+            if all(wanted[item_type] >= number for item_type, number in counts.items()):
+                max_copies = min(
+                    wanted[item_type] // number for item_type, number in counts.items()
+                )
+                candidate = _Candidate(pattern, counts, min(max_copies, stock[pattern.bin_type]))
+                if candidate.most:
+                    found.setdefault(pattern_key(pattern), candidate)
 
         for pattern, _ in (*chosen, *fixed):
             add(pattern, item_counts(pattern.placements))
         for pattern in self._repeatable_patterns(sorted({p.bin_type for p, _ in chosen}), wanted):
             add(pattern, item_counts(pattern.placements))
         own = len(found)
-        for pattern, counts in known:
+        for pattern, counts in pool_patterns:
             add(pattern, counts)
         ranked = list(found.values())
         # Those that can be cut often come first, then those with less waste.
         pooled = sorted(ranked[own:], key=attrgetter("most"), reverse=True)
         return ranked[:own] + pooled[:_MAX_CANDIDATES]
 
-    def _repeatable_patterns(self, kinds: Sequence[int], wanted: Counter[int]) -> list[Pattern]:
+    def _repeatable_patterns(self, bin_types: Sequence[int], wanted: Counter[int]) -> list[Pattern]:
         """Return sheets filled so that each can be cut twice or more often, the fullest first."""
-        shapes = self._task.item_types
-        times = [n for n in range(2, _MAX_COPIES + 1) if n <= max(wanted.values())]
+        item_types = self._task.item_types
+        repetitions = [n for n in range(2, _MAX_COPIES + 1) if n <= max(wanted.values())]
         found: dict[Pattern, float] = {}
-        for number in range(_FILLINGS if times else 0):
-            kind = kinds[number % len(kinds)]
-            parts = times[self._rng.randrange(len(times))]
-            counts = [wanted[shape] // parts for shape in range(len(shapes))]
-            noise = [shape.area * (0.5 + self._rng.random()) for shape in shapes]
+        for attempt in range(_FILLINGS if repetitions else 0):
+            bin_type = bin_types[attempt % len(bin_types)]
+            copies = repetitions[self._rng.randrange(len(repetitions))]
+            counts = [wanted[item_type] // copies for item_type in range(len(item_types))]
+            noise = [item.area * (0.5 + self._rng.random()) for item in item_types]
             order = sorted((i for i, n in enumerate(counts) if n), key=lambda i: -noise[i])
-            size = self._task.bin_types[kind]
-            filler = self._fillers[number % len(self._fillers)]
-            spots = filler.fill(size.width, size.height, counts, order, spoiled=size.defects)
-            if spots and self._task.allows(Pattern(kind, spots)):
-                made = sum(shapes[spot.item_type].area for spot in spots)
-                found[Pattern(kind, spots)] = made / size.area
+            size = self._task.bin_types[bin_type]
+            filler = self._fillers[attempt % len(self._fillers)]
+            placements = filler.fill(size.width, size.height, counts, order, spoiled=size.defects)
+            if placements and self._task.allows(Pattern(bin_type, placements)):
+                used_area = sum(item_types[placement.item_type].area for placement in placements)
+                found[Pattern(bin_type, placements)] = used_area / size.area
         return sorted(found, key=lambda pattern: -found[pattern])[:_MAX_NEW_PATTERNS]

@@ -89,64 +89,68 @@ class RuinAndRecreate:
     def plans(self, steps: int, best: Plan, stop: Stop) -> Iterator[Plan]:
         """Yield plans, each better than the one before and than `best`, while steps last."""
         while steps > 0 and not stop():
-            part, fixed, share = self._next_subproblem(best, steps)
-            steps -= share
-            end = part.steps + share
-            while part.run(end, stop):
-                best = merge_plans(fixed, part.uses())
+            subproblem, fixed, step_share = self._next_subproblem(best, steps)
+            steps -= step_share
+            end = subproblem.steps + step_share
+            while subproblem.run(end, stop):
+                best = merge_plans(fixed, subproblem.uses())
                 yield best
-                part.lower_goal()
+                subproblem.lower_goal()
 
     def complete(self, start: Plan, best: Plan, steps: int, stop: Stop) -> Iterator[Plan]:
         """Yield plans better than `best` that keep the sheets of a start as they are.
 
         It ends after so many steps without one.
         """
-        part = _Subproblem(self._task, (), start, self._rng, self._pool)
-        unmade, cost, _ = objective(self._task, best)
-        part.aim_below(unmade, cost - objective(self._task, start)[1])
-        while part.run(part.steps + steps, stop):
-            yield merge_plans(start, part.uses())
-            part.lower_goal()
-        self.steps += part.steps
+        subproblem = _Subproblem(self._task, (), start, self._rng, self._pool)
+        unmet_area, cost, _ = objective(self._task, best)
+        subproblem.aim_below(unmet_area, cost - objective(self._task, start)[1])
+        while subproblem.run(subproblem.steps + steps, stop):
+            yield merge_plans(start, subproblem.uses())
+            subproblem.lower_goal()
+        self.steps += subproblem.steps
 
     def _next_subproblem(self, best: Plan, steps: int) -> tuple[_Subproblem, Plan, int]:
         """Return what to take in hand, the rest of the plan, and how many steps to spend."""
-        unmade, cost, sheets = objective(self._task, best)
+        unmet_area, cost, sheets = objective(self._task, best)
         if sheets <= _MAX_SHEETS:
             if self._whole_plan is None:
                 self._whole_plan = _Subproblem(self._task, best, (), self._rng, self._pool)
-            self._whole_plan.aim_below(unmade, cost)
+            self._whole_plan.aim_below(unmet_area, cost)
             return self._whole_plan, (), steps
         chosen, fixed = _draw_wasteful_sheets(self._task, best, self._rng)
-        part = _Subproblem(self._task, chosen, fixed, self._rng, self._pool)
-        part.aim_below(unmade, objective(self._task, chosen)[1])
-        return part, fixed, min(steps, _STEPS_PER_SUBPROBLEM)
+        subproblem = _Subproblem(self._task, chosen, fixed, self._rng, self._pool)
+        subproblem.aim_below(unmet_area, objective(self._task, chosen)[1])
+        return subproblem, fixed, min(steps, _STEPS_PER_SUBPROBLEM)
 
 
-def _subtract(uses: Plan, wanted: list[int], stock: list[int]) -> None:
-    for pattern, copies in uses:
+def _subtract(plan: Plan, wanted: list[int], stock: list[int]) -> None:
+    for pattern, copies in plan:
         stock[pattern.bin_type] -= copies
-        for shape, number in item_counts(pattern.placements).items():
-            wanted[shape] -= number * copies
+        for item_type, number in item_counts(pattern.placements).items():
+            wanted[item_type] -= number * copies
 
 
-def _draw_wasteful_sheets(task: Task, uses: Plan, rng: Random) -> tuple[Plan, Plan]:
+def _draw_wasteful_sheets(task: Task, plan: Plan, rng: Random) -> tuple[Plan, Plan]:
     """Draw `_MAX_SHEETS` sheets of a plan, wasteful ones rather; return them and the others."""
     ranked: list[tuple[float, int]] = []
-    for index, (pattern, copies) in enumerate(uses):
+    for index, (pattern, copies) in enumerate(plan):
         size = task.bin_types[pattern.bin_type].area
-        waste = 1 - sum(task.item_types[spot.item_type].area for spot in pattern.placements) / size
+        waste = (
+            1
+            - sum(task.item_types[placement.item_type].area for placement in pattern.placements)
+            / size
+        )
         drawn = range(min(copies, _MAX_SHEETS))
         ranked += ((-(waste + 0.01) * rng.random(), index) for _ in drawn)
     ranked.sort()
-    taken = [0] * len(uses)
+    taken = [0] * len(plan)
     for _, index in ranked[:_MAX_SHEETS]:
         taken[index] += 1
-    parted = list(zip(uses, taken, strict=True))
+    counted = list(zip(plan, taken, strict=True))
     return (
-        tuple((pattern, number) for (pattern, _), number in parted if number),
-        tuple((pattern, copies - n) for (pattern, copies), n in parted if copies > n),
+        tuple((pattern, number) for (pattern, _), number in counted if number),
+        tuple((pattern, copies - n) for (pattern, copies), n in counted if copies > n),
     )
 
 
@@ -162,45 +166,45 @@ class _Subproblem:
         self._random = rng.random
         self._pool = pool
         self._lengths = (  # of a piece by its code, along each axis
-            [side for shape in task.item_types for side in shape[:2]],
-            [side for shape in task.item_types for side in (shape[1], shape[0])],
+            [side for item in task.item_types for side in item[:2]],
+            [side for item in task.item_types for side in (item[1], item[0])],
         )
-        self._areas = [shape.area for shape in task.item_types]
+        self._areas = [item.area for item in task.item_types]
         self._voids = [  # of a piece by its code, those that could hold some piece
             tuple(
                 void
-                for void in shape.voids_at(0, 0, turned)
+                for void in item.voids_at(0, 0, turned)
                 if any(other.fits(void.width, void.height) for other in task.item_types)
             )
-            for shape in task.item_types
+            for item in task.item_types
             for turned in (False, True)
         ]
         wanted = list(task.demand)
-        stock = [task.max_sheets(kind) for kind in range(len(task.bin_types))]
+        stock = [task.max_sheets(bin_type) for bin_type in range(len(task.bin_types))]
         _subtract(fixed, wanted, stock)
         self._stock_cost = sum(
-            kind.price * n for kind, n in zip(task.bin_types, stock, strict=True)
+            sheet_type.price * n for sheet_type, n in zip(task.bin_types, stock, strict=True)
         )
         self._cost_goal = self._stock_cost
-        started = [
+        kept = [
             self._sheet_from_pattern(pattern) for pattern, copies in chosen for _ in range(copies)
         ]
-        sheets = [sheet for sheet in started if sheet is not None]
+        sheets = [sheet for sheet in kept if sheet is not None]
         for sheet in sheets:
             _subtract(((self._pattern_of(sheet), 1),), wanted, stock)
-        loose = [index for index, number in enumerate(wanted) for _ in range(number)]
+        unplaced = [index for index, number in enumerate(wanted) for _ in range(number)]
         cost = sum(task.bin_types[sheet.bin_type].price for sheet in sheets)
-        self._state = _State(sheets, stock, cost, loose)
-        self._unplaced_area = self._lowest_unplaced_area = self._area_of(loose)
+        self._state = _State(sheets, stock, cost, unplaced)
+        self._unplaced_area = self._lowest_unplaced_area = self._area_of(unplaced)
         self._unplaced_target = 0
         self._history = [self._unplaced_area] * _LATE_ACCEPTANCE_LENGTH
         self._moves = self._moves_at_lowest = 0
         self.steps = 0
 
-    def aim_below(self, unmade: int, cost: int) -> None:
+    def aim_below(self, unmet_area: int, cost: int) -> None:
         """Seek a plan that leaves less area unmade or, if that is none, costs less."""
-        self._unplaced_target = max(0, unmade - 1)
-        goal = self._stock_cost if unmade else cost - 1
+        self._unplaced_target = max(0, unmet_area - 1)
+        goal = self._stock_cost if unmet_area else cost - 1
         if goal < self._cost_goal:
             self._cost_goal = goal
             self._enforce_goal()
@@ -231,56 +235,58 @@ class _Subproblem:
 
     def _sheet_from_pattern(self, pattern: Pattern) -> Sheet | None:
         """Return a sheet cut as the pattern says, or None if it does not come apart."""
-        kind = self._bin_types[pattern.bin_type]
-        whole = Rect(0, 0, kind.width, kind.height)
-        places: dict[Rect, list[Placement]] = {whole: []}
-        for spot in pattern.placements:
-            places.update((void, []) for void in self._voids_of(spot))
-        inmost = sorted(places, key=lambda place: place.area)
-        for spot in pattern.placements:
-            blank = self._bounding_box(spot)
-            places[next(place for place in inmost if place.contains(blank))].append(spot)
-        root = self._build_tree(whole, places)
+        sheet_type = self._bin_types[pattern.bin_type]
+        whole = Rect(0, 0, sheet_type.width, sheet_type.height)
+        contents: dict[Rect, list[Placement]] = {whole: []}
+        for placement in pattern.placements:
+            contents.update((void, []) for void in self._voids_of(placement))
+        smallest_first = sorted(contents, key=lambda region: region.area)
+        for placement in pattern.placements:
+            box = self._bounding_box(placement)
+            contents[next(region for region in smallest_first if region.contains(box))].append(
+                placement
+            )
+        root = self._build_tree(whole, contents)
         return None if root is None else Sheet(pattern.bin_type, root)
 
-    def _build_tree(self, place: Rect, places: dict[Rect, list[Placement]]) -> Node | None:
+    def _build_tree(self, region: Rect, contents: dict[Rect, list[Placement]]) -> Node | None:
         """Return the tree of a sheet or void, or None if cuts can't part what lies in it."""
         boxes = []
-        for spot in places[place]:
-            x, y, width, height = self._bounding_box(spot)
-            roots = [self._build_tree(void, places) for void in self._voids_of(spot)]
-            laid = [root for root in roots if root is not None]
-            if len(laid) < len(roots):
+        for placement in contents[region]:
+            x, y, width, height = self._bounding_box(placement)
+            roots = [self._build_tree(void, contents) for void in self._voids_of(placement)]
+            guests = [root for root in roots if root is not None]
+            if len(guests) < len(roots):
                 return None
-            piece = Host(_oriented_code(spot), laid) if laid else _oriented_code(spot)
+            piece = Host(_oriented_code(placement), guests) if guests else _oriented_code(placement)
             boxes.append(PlacedBox((x, y), (x + width, y + height), piece))
-        return build_cut_tree(boxes, 0, place.width, place.height)
+        return build_cut_tree(boxes, 0, region.width, region.height)
 
-    def _bounding_box(self, spot: Placement) -> Rect:
-        code = _oriented_code(spot)
-        return Rect(spot.x, spot.y, self._lengths[0][code], self._lengths[1][code])
+    def _bounding_box(self, placement: Placement) -> Rect:
+        code = _oriented_code(placement)
+        return Rect(placement.x, placement.y, self._lengths[0][code], self._lengths[1][code])
 
-    def _voids_of(self, spot: Placement) -> list[Rect]:
+    def _voids_of(self, placement: Placement) -> list[Rect]:
         return [
-            Rect(spot.x + x, spot.y + y, width, height)
-            for x, y, width, height in self._voids[_oriented_code(spot)]
+            Rect(placement.x + x, placement.y + y, width, height)
+            for x, y, width, height in self._voids[_oriented_code(placement)]
         ]
 
     def _pattern_of(self, sheet: Sheet) -> Pattern:
-        spots: list[Placement] = []
-        self._collect_placements(sheet.root, 0, 0, spots)
-        return Pattern(sheet.bin_type, tuple(spots))
+        placements: list[Placement] = []
+        self._collect_placements(sheet.root, 0, 0, placements)
+        return Pattern(sheet.bin_type, tuple(placements))
 
-    def _collect_placements(self, node: Node, x: int, y: int, spots: list[Placement]) -> None:
+    def _collect_placements(self, node: Node, x: int, y: int, placements: list[Placement]) -> None:
         for one in node.slices:
             if isinstance(one, Node):
-                self._collect_placements(one, x, y, spots)
+                self._collect_placements(one, x, y, placements)
             else:
                 code = one if isinstance(one, int) else one.code
-                spots.append(Placement(code >> 1, x, y, bool(code & 1)))
+                placements.append(Placement(code >> 1, x, y, bool(code & 1)))
             if isinstance(one, Host):
                 for void, root in zip(self._voids[one.code], one.roots, strict=True):
-                    self._collect_placements(root, x + void.x, y + void.y, spots)
+                    self._collect_placements(root, x + void.x, y + void.y, placements)
             if node.axis:
                 y += self._extent(one, 1)
             else:
@@ -292,8 +298,8 @@ class _Subproblem:
             return one.cross
         return self._lengths[axis][one if isinstance(one, int) else one.code]
 
-    def _area_of(self, loose: Sequence[int]) -> int:
-        return sum(self._areas[index] for index in loose)
+    def _area_of(self, unplaced: Sequence[int]) -> int:
+        return sum(self._areas[index] for index in unplaced)
 
     def _enforce_goal(self) -> None:
         """Put sheets back, emptiest first, until the others cost no more than the goal."""
@@ -319,17 +325,17 @@ class _Subproblem:
 
     def _remove_sheets(self, indices: Sequence[int]) -> None:
         """Put sheets back into the stock; their pieces wait."""
-        sheets, stock, cost, loose = self._state
+        sheets, stock, cost, unplaced = self._state
         stock = stock.copy()
         codes: list[int] = []
         for index in indices:
-            kind = sheets[index].bin_type
-            stock[kind] += 1
-            cost -= self._bin_types[kind].price
+            bin_type = sheets[index].bin_type
+            stock[bin_type] += 1
+            cost -= self._bin_types[bin_type].price
             collect_codes(sheets[index].root.slices, codes)
-        gone = set(indices)
-        sheets = [sheet for index, sheet in enumerate(sheets) if index not in gone]
-        self._state = _State(sheets, stock, cost, loose + [code >> 1 for code in codes])
+        removed = set(indices)
+        sheets = [sheet for index, sheet in enumerate(sheets) if index not in removed]
+        self._state = _State(sheets, stock, cost, unplaced + [code >> 1 for code in codes])
 
     def _move(self) -> None:
         """Ruin, recreate, and take it or leave it."""
@@ -338,16 +344,16 @@ class _Subproblem:
         touched: list[Sheet] = []
         if before.sheets:
             self._ruin(changes, touched)
-        opened = self._open_sheets()
-        waiting = self._recreate(opened, changes, touched)
-        place = self._moves % _LATE_ACCEPTANCE_LENGTH
-        if waiting <= self._unplaced_area or waiting <= self._history[place]:
-            self._unplaced_area = waiting
+        opened_sheets = self._open_sheets()
+        unplaced_area = self._recreate(opened_sheets, changes, touched)
+        slot = self._moves % _LATE_ACCEPTANCE_LENGTH
+        if unplaced_area <= self._unplaced_area or unplaced_area <= self._history[slot]:
+            self._unplaced_area = unplaced_area
             self._close_empty()
             for sheet in touched:
                 sheet.update_free()
-            if waiting < self._lowest_unplaced_area:
-                self._lowest_unplaced_area = waiting
+            if unplaced_area < self._lowest_unplaced_area:
+                self._lowest_unplaced_area = unplaced_area
                 self._moves_at_lowest = self._moves
                 for sheet in self._state.sheets:
                     self._pool.add(self._pattern_of(sheet))
@@ -359,7 +365,7 @@ class _Subproblem:
                     node.slices.pop()
                 else:
                     node.slices = slices
-        self._history[place] = self._unplaced_area
+        self._history[slot] = self._unplaced_area
         self._moves += 1
 
     def _ruin(self, changes: list[NodeChange], touched: list[Sheet]) -> None:
@@ -373,25 +379,25 @@ class _Subproblem:
         if random() < _CLEAR_PROBABILITY:
             self._remove_sheets(chosen)
             return
-        least, most = _PRUNE_PROBABILITIES
-        chance = least + random() * (most - least)
+        low, high = _PRUNE_PROBABILITIES
+        probability = low + random() * (high - low)
         codes: list[int] = []
         for index in chosen:
-            self._prune(sheets[index].root, chance, codes, changes)
+            self._prune(sheets[index].root, probability, codes, changes)
             touched.append(sheets[index])
         self._state = self._state._replace(
             unplaced=self._state.unplaced + [code >> 1 for code in codes]
         )
 
     def _prune(
-        self, node: Node, chance: float, codes: list[int], changes: list[NodeChange]
+        self, node: Node, probability: float, codes: list[int], changes: list[NodeChange]
     ) -> None:
         """Take branches off, each by chance, and nodes that then part nothing any more."""
         random = self._random
         kept: list[Slice] = []
         rest = node.rest
         for one in node.slices:
-            if random() < chance:
+            if random() < probability:
                 rest += self._extent(one, node.axis)
                 collect_codes((one,), codes)
                 continue
@@ -399,49 +405,49 @@ class _Subproblem:
                 kept.append(one)
                 if isinstance(one, Host):
                     for root in one.roots:
-                        self._prune(root, chance, codes, changes)
+                        self._prune(root, probability, codes, changes)
                 continue
-            self._prune(one, chance, codes, changes)
-            below = one.slices
-            if not below:
+            self._prune(one, probability, codes, changes)
+            slices = one.slices
+            if not slices:
                 rest += one.cross
-            elif len(below) > 1 or one.rest:
+            elif len(slices) > 1 or one.rest:
                 kept.append(one)
-            elif isinstance(below[0], Node):
+            elif isinstance(slices[0], Node):
                 # It fills its node, and its slices lie along our axis.
-                kept += below[0].slices
-                rest += below[0].rest
+                kept += slices[0].slices
+                rest += slices[0].rest
             else:
-                kept.append(below[0])
+                kept.append(slices[0])
         if kept != node.slices:
             changes.append((node, node.rest, node.slices))
             node.rest, node.slices = rest, kept
 
     def _open_sheets(self) -> list[Sheet]:
         """Lay sheets open, any that the goal still allows."""
-        sheets, stock, cost, loose = self._state
-        opened: list[Sheet] = []
-        while loose and len(opened) < _MAX_OPENED_SHEETS:
+        sheets, stock, cost, unplaced = self._state
+        opened_sheets: list[Sheet] = []
+        while unplaced and len(opened_sheets) < _MAX_OPENED_SHEETS:
             allowed = [
-                kind
-                for kind, size in enumerate(self._bin_types)
-                if stock[kind] and cost + size.price <= self._cost_goal
+                bin_type
+                for bin_type, size in enumerate(self._bin_types)
+                if stock[bin_type] and cost + size.price <= self._cost_goal
             ]
             if not allowed:
                 break
-            if not opened:
+            if not opened_sheets:
                 stock = stock.copy()
-            kind = allowed[int(self._random() * len(allowed))]
-            size = self._bin_types[kind]
-            opened.append(Sheet(kind, Node(0, size.width, size.height, [])))
-            stock[kind] -= 1
+            bin_type = allowed[int(self._random() * len(allowed))]
+            size = self._bin_types[bin_type]
+            opened_sheets.append(Sheet(bin_type, Node(0, size.width, size.height, [])))
+            stock[bin_type] -= 1
             cost += size.price
-        if opened:
-            self._state = _State(sheets + opened, stock, cost, loose)
-        return opened
+        if opened_sheets:
+            self._state = _State(sheets + opened_sheets, stock, cost, unplaced)
+        return opened_sheets
 
     def _close_empty(self) -> None:
-        sheets, stock, cost, loose = self._state
+        sheets, stock, cost, unplaced = self._state
         if all(sheet.root.slices for sheet in sheets):
             return
         stock = stock.copy()
@@ -449,71 +455,72 @@ class _Subproblem:
             if not sheet.root.slices:
                 stock[sheet.bin_type] += 1
                 cost -= self._bin_types[sheet.bin_type].price
-        self._state = _State([s for s in sheets if s.root.slices], stock, cost, loose)
+        self._state = _State([s for s in sheets if s.root.slices], stock, cost, unplaced)
 
     def _recreate(
-        self, opened: list[Sheet], changes: list[NodeChange], touched: list[Sheet]
+        self, opened_sheets: list[Sheet], changes: list[NodeChange], touched: list[Sheet]
     ) -> int:
         """Lay what waits where it fits; return the area of what still waits."""
-        touched += opened
+        touched += opened_sheets
         order = self._sorted_items(self._state.unplaced)
         free = self._usable_free_rectangles(order, touched)
-        shapes = self._item_types
+        item_types = self._item_types
         self.steps += _STEPS_PER_MOVE + len(order)
-        waiting = 0
-        loose: list[int] = []
-        without_place = -1
+        unplaced_area = 0
+        still_unplaced: list[int] = []
+        last_failed = -1
         for index in order:
-            if index != without_place:
-                place, turned = self._best_fit(free, shapes[index])
-                if place is not None:
-                    sheet = self._place(2 * index + turned, free, place, changes)
+            if index != last_failed:
+                rectangle, turned = self._best_fit(free, item_types[index])
+                if rectangle is not None:
+                    sheet = self._place(2 * index + turned, free, rectangle, changes)
                     if sheet not in touched:
                         touched.append(sheet)
                     continue
-            without_place = index
-            loose.append(index)
-            waiting += self._areas[index]
-        self._state = self._state._replace(unplaced=loose)
-        return waiting
+            last_failed = index
+            still_unplaced.append(index)
+            unplaced_area += self._areas[index]
+        self._state = self._state._replace(unplaced=still_unplaced)
+        return unplaced_area
 
-    def _sorted_items(self, loose: list[int]) -> list[int]:
+    def _sorted_items(self, unplaced: list[int]) -> list[int]:
         """Sort pieces, large ones first or long ones first, more or less; or by chance."""
         random, rule = self._random, self._random()
         if rule < 0.6:
-            key = {i: self._areas[i] * (1 + 0.3 * random()) for i in dict.fromkeys(loose)}
+            key = {i: self._areas[i] * (1 + 0.3 * random()) for i in dict.fromkeys(unplaced)}
         elif rule < 0.9:
             key = {
-                i: max(self._item_types[i][:2]) * (1 + 0.3 * random()) for i in dict.fromkeys(loose)
+                i: max(self._item_types[i][:2]) * (1 + 0.3 * random())
+                for i in dict.fromkeys(unplaced)
             }
         else:
-            key = {i: random() for i in dict.fromkeys(loose)}
-        return sorted(loose, key=lambda i: -key[i])
+            key = {i: random() for i in dict.fromkeys(unplaced)}
+        return sorted(unplaced, key=lambda i: -key[i])
 
     def _usable_free_rectangles(
         self, order: list[int], touched: list[Sheet]
     ) -> list[FreeRectangle]:
         """Return the free rectangles that are not too short for all the pieces."""
-        wide = high = INFINITE_LENGTH
+        min_width = min_height = INFINITE_LENGTH
         for index in dict.fromkeys(order):
-            width, height, _, turns, _ = self._item_types[index]
-            if turns:
+            width, height, _, rotatable, _ = self._item_types[index]
+            if rotatable:
                 width = height = min(width, height)
-            wide, high = min(wide, width), min(high, height)
+            min_width, min_height = min(min_width, width), min(min_height, height)
         free: list[FreeRectangle] = []
         for sheet in self._state.sheets:
-            rests = sheet.free
+            rectangles = sheet.free
             if sheet in touched:
-                rests = []
-                collect_free(sheet.root, sheet, rests)
-            free += [one for one in rests if one[0] >= wide and one[1] >= high]
+                rectangles = []
+                collect_free(sheet.root, sheet, rectangles)
+            free += [one for one in rectangles if one[0] >= min_width and one[1] >= min_height]
         return free
 
     def _best_fit(
-        self, free: list[FreeRectangle], shape: ItemType
+        self, free: list[FreeRectangle], item: ItemType
     ) -> tuple[FreeRectangle | None, int]:
         """Return the rectangle, and whether turned, that leaves the shortest strip."""
-        wide, high, _, turns, _ = shape
+        width, height, _, rotatable, _ = item
         random = self._random
         shortest = INFINITE_LENGTH
         best: FreeRectangle | None = None
@@ -521,58 +528,58 @@ class _Subproblem:
         self.steps += len(free)
         # Most of the search's time is spent here: no unpacking, no calls before a piece fits.
         for one in free:
-            if wide <= one[0] and high <= one[1]:
-                rest = min(one[0] - wide, one[1] - high)
-                if rest < shortest and random() >= _BLINK_RATE:
-                    shortest, best = rest, one
-        if turns:
+            if width <= one[0] and height <= one[1]:
+                short_side = min(one[0] - width, one[1] - height)
+                if short_side < shortest and random() >= _BLINK_RATE:
+                    shortest, best = short_side, one
+        if rotatable:
             for one in free:
-                if high <= one[0] and wide <= one[1]:
-                    rest = min(one[0] - high, one[1] - wide)
-                    if rest < shortest and random() >= _BLINK_RATE:
-                        shortest, best, turned = rest, one, 1
+                if height <= one[0] and width <= one[1]:
+                    short_side = min(one[0] - height, one[1] - width)
+                    if short_side < shortest and random() >= _BLINK_RATE:
+                        shortest, best, turned = short_side, one, 1
         return best, turned
 
     def _place(
         self,
         code: int,
         free: list[FreeRectangle],
-        place: FreeRectangle,
+        rectangle: FreeRectangle,
         changes: list[NodeChange],
     ) -> Sheet:
         """Lay a piece into the corner of a free rectangle; return the sheet."""
-        _, _, node, sheet = place
-        free.remove(place)
+        _, _, node, sheet = rectangle
+        free.remove(rectangle)
         changes.append((node, node.rest, None))
         axis = node.axis
         along, across = self._lengths[axis][code], self._lengths[1 - axis][code]
-        beside, below = node.rest - along, node.cross - across
+        rest_along, rest_across = node.rest - along, node.cross - across
         piece: Piece = code
         if self._voids[code]:
             piece = Host(code, [Node(0, v.width, v.height, []) for v in self._voids[code]])
             for root in piece.roots:
                 add_free(free, root, sheet)
-        if not below:
+        if not rest_across:
             node.slices.append(piece)
-            node.rest = beside
+            node.rest = rest_along
             add_free(free, node, sheet)
             return sheet
-        slice_first = beside * node.cross >= below * node.rest
-        if beside and self._random() < _CROSS_CUT_PROBABILITY:
+        slice_first = rest_along * node.cross >= rest_across * node.rest
+        if rest_along and self._random() < _CROSS_CUT_PROBABILITY:
             slice_first = not slice_first
-        if slice_first or not beside:
-            part = Node(1 - axis, below, along, [piece])
-            node.rest = beside
+        if slice_first or not rest_along:
+            rest_node = Node(1 - axis, rest_across, along, [piece])
+            node.rest = rest_along
             add_free(free, node, sheet)
         else:
-            row = Node(axis, beside, across, [piece])
-            part = Node(1 - axis, below, node.rest, [row])
+            row = Node(axis, rest_along, across, [piece])
+            rest_node = Node(1 - axis, rest_across, node.rest, [row])
             node.rest = 0
             add_free(free, row, sheet)
-        node.slices.append(part)
-        add_free(free, part, sheet)
+        node.slices.append(rest_node)
+        add_free(free, rest_node, sheet)
         return sheet
 
 
-def _oriented_code(spot: Placement) -> int:
-    return 2 * spot.item_type + spot.turned
+def _oriented_code(placement: Placement) -> int:
+    return 2 * placement.item_type + placement.turned
