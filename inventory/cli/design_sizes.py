@@ -135,7 +135,7 @@ def sizes(
     pains = QuickBudget().scaled(_STEP_FACTORS[effort])
     with stopping(None) as stop, counting("Comparing sizes") as tell:
         points = sweep(
-            asked.batch, chosen, wanted, pains=pains, processes=processes, stop=stop,
+            asked.batch, chosen, wanted, budget=pains, processes=processes, stop=stop,
             on_progress=tell,
         )  # fmt: skip
     if len(points) < len(wanted) and all(point.refusal for point in points):

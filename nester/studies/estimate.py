@@ -36,7 +36,7 @@ class Estimate:
 
 
 def estimate(
-    wants: Sequence[Demand],
+    demands: Sequence[Demand],
     quantities: Sequence[int],
     offers: Sequence[Offer],
     terms: Sequence[SupplierTerms],
@@ -51,7 +51,7 @@ def estimate(
 
     Parameters
     ----------
-    wants
+    demands
         Of one box.
     quantities
         Numbers of boxes, each one or more.
@@ -66,12 +66,14 @@ def estimate(
     Refusal
         If an offer or a supplier's terms have no meaning.
     """
-    found = []
-    on_sale = [one.as_stock_item(None) for one in offers]
+    estimates = []
+    offered_stock = [offer.as_stock_item(None) for offer in offers]
     for quantity in quantities:
-        many = tuple(replace(want, quantity=want.quantity * quantity) for want in wants)
-        problem, _ = drop_conflicting_grain(rules.problem(many, ()), on_sale)
-        bought = purchase(
+        total_demands = tuple(
+            replace(demand, quantity=demand.quantity * quantity) for demand in demands
+        )
+        problem, _ = drop_conflicting_grain(rules.problem(total_demands, ()), offered_stock)
+        purchase_plan = purchase(
             problem,
             offers,
             terms,
@@ -80,6 +82,6 @@ def estimate(
             stop=stop,
             on_progress=on_progress,
         )
-        require_valid_purchase(problem, offers, terms, bought)
-        found.append(Estimate(quantity, bought))
-    return found
+        require_valid_purchase(problem, offers, terms, purchase_plan)
+        estimates.append(Estimate(quantity, purchase_plan))
+    return estimates

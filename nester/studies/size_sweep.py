@@ -131,7 +131,7 @@ class SizeResult:
     @property
     def sheet_count(self) -> int:
         """How many sheets the batch takes."""
-        return sum(one.cutting_plan.sheet_count for one in self.papers.values())
+        return sum(solved.cutting_plan.sheet_count for solved in self.papers.values())
 
     @property
     def utilization(self) -> Fraction:
@@ -139,8 +139,8 @@ class SizeResult:
         area = {s.name: s.width * s.height for p in self.papers.values() for s in p.problem.stock}
         used = sum(
             area[layout.stock] * layout.copies
-            for one in self.papers.values()
-            for layout in one.cutting_plan.layouts
+            for solved in self.papers.values()
+            for layout in solved.cutting_plan.layouts
         )
         made = self.quantity * sum(piece.area * piece.quantity for piece in self.pieces)
         return Fraction(made, used) if used else Fraction(0)
@@ -154,9 +154,11 @@ def swept_setting(design: Design, name: str | None = None) -> str:
     Refusal
         If the design has no such length.
     """
-    lengths = [one.name for one in design.settings if one.kind is SettingKind.LENGTH]
+    lengths = [
+        candidate.name for candidate in design.settings if candidate.kind is SettingKind.LENGTH
+    ]
     if name is None and lengths:
-        return next(one.name for one in design.settings if one.name in lengths)
+        return next(candidate.name for candidate in design.settings if candidate.name in lengths)
     if name not in lengths:
         known = ", ".join(lengths) or "none"
         raise Refusal(f"{design.name} has no length '{str(name)[:30]}'; its lengths are {known}")
@@ -200,15 +202,15 @@ def paper_problems(
         If a piece has no paper, or its paper no sheets.
     """
     problems = {}
-    for paper, wants in demands_by_paper(pieces, quantity, papers, rules).items():
+    for paper, demands in demands_by_paper(pieces, quantity, papers, rules).items():
         offers = sheets.get(paper, ())
         if not offers:
             raise Refusal(f"no sheet is named for {paper}; say one with --on")
         stock = (
-            StockItem(str(number), one.width, one.height, None, one.unit_cost, paper)
-            for number, one in enumerate(offers)
+            StockItem(str(number), sheet.width, sheet.height, None, sheet.unit_cost, paper)
+            for number, sheet in enumerate(offers)
         )
-        problems[paper] = rules.problem(wants, tuple(stock))
+        problems[paper] = rules.problem(demands, tuple(stock))
     return problems
 
 
@@ -216,11 +218,11 @@ def paper_problems(
 
 
 def sweep(
-    batch: SweepSetup,
+    setup: SweepSetup,
     setting: str,
     sizes: Sequence[Length],
     *,
-    pains: QuickBudget | None = None,
+    budget: QuickBudget | None = None,
     processes: int | None = None,
     stop: Stop = never,
     on_progress: Callable[[int, int], None] = lambda done, whole: None,
@@ -231,7 +233,7 @@ def sweep(
     ----------
     setting
         The design's length that takes these sizes.
-    pains
+    budget
         How hard to look at most for each size and paper.
     processes
         How many to share the work among; as many as there are cores, unless given.
@@ -247,43 +249,46 @@ def sweep(
         If a piece has no paper, or its paper no sheets.  Sizes that the design refuses, or that
         fit no sheet, are no refusal: their points say why.
     """
-    points, problems = [], []
+    results, problems = [], []
     for size in sizes:
-        point, of_paper = _prepare_size(batch, setting, size)
-        points.append(point)
-        problems.append(of_paper)
+        result, by_paper = _prepare_size(setup, setting, size)
+        results.append(result)
+        problems.append(by_paper)
     chains = _chains(problems)
-    with _process_map(processes, sum(map(len, chains.values()))) as each:
-        answers = _solve(chains, pains or QuickBudget(), each, stop, on_progress)
+    with _process_map(processes, sum(map(len, chains.values()))) as process_map:
+        solved = _solve(chains, budget or QuickBudget(), process_map, stop, on_progress)
     return [
-        replace(point, papers={p: answers[p][_problem_key(one)] for p, one in of_paper.items()})
-        for point, of_paper in zip(points, problems, strict=True)
-        if all(_problem_key(one) in answers[p] for p, one in of_paper.items())
+        replace(
+            result,
+            papers={p: solved[p][_problem_key(problem)] for p, problem in by_paper.items()},
+        )
+        for result, by_paper in zip(results, problems, strict=True)
+        if all(_problem_key(problem) in solved[p] for p, problem in by_paper.items())
     ]
 
 
 def _prepare_size(
-    batch: SweepSetup, setting: str, size: Length
+    setup: SweepSetup, setting: str, size: Length
 ) -> tuple[SizeResult, dict[str, Problem]]:
     """Return what is to be planned at one size."""
-    texts = {**batch.texts, setting: f"{Fraction(size, UNITS_PER_MM)} mm"}
+    texts = {**setup.texts, setting: f"{Fraction(size, UNITS_PER_MM)} mm"}
     try:
-        settings = read_settings(batch.design, texts, batch.unit, batch.thickness)
-        pieces = batch.design.pieces(settings, batch.unit)
-    except DesignRefusal as why:
-        return SizeResult(size, batch.quantity, refusal=str(why)), {}
-    problems = paper_problems(pieces, batch.quantity, batch.papers, batch.sheets, batch.rules)
-    lacking = unfit_reason(problems.values())
-    if lacking:
-        return SizeResult(size, batch.quantity, settings, pieces, refusal=lacking), {}
-    return SizeResult(size, batch.quantity, settings, pieces), problems
+        settings = read_settings(setup.design, texts, setup.unit, setup.thickness)
+        pieces = setup.design.pieces(settings, setup.unit)
+    except DesignRefusal as refusal:
+        return SizeResult(size, setup.quantity, refusal=str(refusal)), {}
+    problems = paper_problems(pieces, setup.quantity, setup.papers, setup.sheets, setup.rules)
+    reason = unfit_reason(problems.values())
+    if reason:
+        return SizeResult(size, setup.quantity, settings, pieces, refusal=reason), {}
+    return SizeResult(size, setup.quantity, settings, pieces), problems
 
 
 def unfit_reason(problems: Iterable[Problem]) -> str:
     """Say which piece fits no sheet of its paper, if any does; its paper must have sheets."""
     for problem in problems:
-        for want, why in tasks_by_paper(problem)[1]:
-            return f"{want.name} of {want.paper}: {why}"
+        for demand, refusal in tasks_by_paper(problem)[1]:
+            return f"{demand.name} of {demand.paper}: {refusal}"
     return ""
 
 
@@ -298,9 +303,9 @@ def _problem_key(problem: Problem) -> _ProblemKey:
 
 def _chains(problems: Iterable[Mapping[str, Problem]]) -> dict[str, _Chain]:
     chains: dict[str, _Chain] = {}
-    for of_paper in problems:
-        for paper, one in of_paper.items():
-            chains.setdefault(paper, {}).setdefault(_problem_key(one), one)
+    for by_paper in problems:
+        for paper, problem in by_paper.items():
+            chains.setdefault(paper, {}).setdefault(_problem_key(problem), problem)
     return chains
 
 
@@ -317,8 +322,8 @@ _Map = Callable[[Callable[[_Run], list[CuttingPlan]], Sequence[_Run]], Iterable[
 
 def _solve(
     chains: Mapping[str, _Chain],
-    pains: QuickBudget,
-    each: _Map,
+    budget: QuickBudget,
+    process_map: _Map,
     stop: Stop,
     on_progress: Callable[[int, int], None],
 ) -> dict[str, dict[_ProblemKey, SolvedProblem]]:
@@ -331,14 +336,16 @@ def _solve(
     # Small sizes of all papers first, so that a stop leaves whole sizes; of those what takes
     # longest, so that no process is left with it in the end.
     starts.sort()
-    wholes = {paper: tuple(chain.values()) for paper, chain in chains.items()}
-    runs = [_Run(wholes[paper][start : start + _RUN_LENGTH], pains) for *_, paper, start in starts]
-    found: dict[str, list[CuttingPlan]] = {paper: [] for paper in chains}
+    problems_of = {paper: tuple(chain.values()) for paper, chain in chains.items()}
+    runs = [
+        _Run(problems_of[paper][start : start + _RUN_LENGTH], budget) for *_, paper, start in starts
+    ]
+    plans: dict[str, list[CuttingPlan]] = {paper: [] for paper in chains}
     try:
-        for done, (start, answers) in enumerate(
-            zip(starts, each(_solve_run, runs), strict=True), 1
+        for done, (start, run_plans) in enumerate(
+            zip(starts, process_map(_solve_run, runs), strict=True), 1
         ):
-            found[start[2]] += answers
+            plans[start[2]] += run_plans
             on_progress(done, len(runs))
             if stop():
                 break
@@ -347,7 +354,9 @@ def _solve(
         if not stop():
             raise
     return {
-        paper: dict(zip(chain, _improve_from_neighbours(wholes[paper], found[paper]), strict=False))
+        paper: dict(
+            zip(chain, _improve_from_neighbours(problems_of[paper], plans[paper]), strict=False)
+        )
         for paper, chain in chains.items()
     }
 
@@ -358,25 +367,25 @@ def _demand_count(chain: _Chain) -> int:
 
 def _solve_run(run: _Run) -> list[CuttingPlan]:
     """Solve neighbours: the last, the first, and then what lies between, half by half."""
-    problems, pains = run
+    problems, budget = run
     last = len(problems) - 1
-    answers: dict[int, CuttingPlan] = {}
+    plans: dict[int, CuttingPlan] = {}
 
     def solve_at(place: int, *neighbours: int) -> None:
         problem = problems[place]
-        known = [answers[n].lower_bound for n in neighbours if _is_no_larger(problems[n], problem)]
-        like = [SolvedProblem(problems[n], answers[n]) for n in sorted(neighbours, reverse=True)]
-        answers[place] = quick_plan(
+        lower_bounds = [
+            plans[n].lower_bound for n in neighbours if _is_no_larger(problems[n], problem)
+        ]
+        similar = [SolvedProblem(problems[n], plans[n]) for n in sorted(neighbours, reverse=True)]
+        plans[place] = quick_plan(
             problem,
-            like,
-            pains,
-            cost_bound=max(known, default=Fraction(0)),
+            similar,
+            budget,
+            cost_bound=max(lower_bounds, default=Fraction(0)),
             # Where both neighbours cost the same, so will what lies between.
-            target_cost=min(
-                (answers[n].cost for n in neighbours if n < place), default=Fraction(0)
-            ),
+            target_cost=min((plans[n].cost for n in neighbours if n < place), default=Fraction(0)),
         )
-        require_valid(problem, answers[place])
+        require_valid(problem, plans[place])
 
     def between(low: int, high: int) -> None:
         middle = (low + high) // 2
@@ -389,50 +398,55 @@ def _solve_run(run: _Run) -> list[CuttingPlan]:
     if last:
         solve_at(0, last)
         between(0, last)
-    return [answers[place] for place in range(len(problems))]
+    return [plans[place] for place in range(len(problems))]
 
 
-def _is_no_larger(one: Problem, other: Problem) -> bool:
+def _is_no_larger(smaller: Problem, larger: Problem) -> bool:
     """Tell whether every plan for the other serves for the one too: rectangles, none larger."""
-    of_other = {want.name: want for want in other.demands}
-    if one.stock != other.stock or of_other.keys() != {want.name for want in one.demands}:
+    of_other = {demand.name: demand for demand in larger.demands}
+    if smaller.stock != larger.stock or of_other.keys() != {
+        demand.name for demand in smaller.demands
+    }:
         return False
-    for want in one.demands:
-        large = of_other[want.name]
-        if want.voids or replace(large, width=want.width, height=want.height) != want:
+    for demand in smaller.demands:
+        larger_demand = of_other[demand.name]
+        if (
+            demand.voids
+            or replace(larger_demand, width=demand.width, height=demand.height) != demand
+        ):
             return False
-        if want.width > large.width or want.height > large.height:
+        if demand.width > larger_demand.width or demand.height > larger_demand.height:
             return False
     return True
 
 
 def _improve_from_neighbours(
-    problems: Sequence[Problem], answers: Sequence[CuttingPlan]
+    problems: Sequence[Problem], plans: Sequence[CuttingPlan]
 ) -> list[SolvedProblem]:
     """Let each size take over a neighbour's better plan, and what is proven of smaller pieces.
 
     The last problems may have no answers.
     """
-    told = [SolvedProblem(*both) for both in zip(problems, answers, strict=False)]
-    places = range(len(told))
-    for here, there in [
+    solved = [SolvedProblem(*both) for both in zip(problems, plans, strict=False)]
+    places = range(len(solved))
+    for place, neighbour in [
         *((place, place + 1) for place in reversed(places[:-1])),
         *((place, place - 1) for place in places[1:]),
     ]:
-        one, other = told[here], told[there]
-        if other.cutting_plan.cost >= one.cutting_plan.cost:
+        own, better = solved[place], solved[neighbour]
+        if better.cutting_plan.cost >= own.cutting_plan.cost:
             continue
-        anew = relayout_plan(one.problem, other)
-        if anew is not None and anew.cost < one.cutting_plan.cost:
-            anew = replace(anew, lower_bound=min(one.cutting_plan.lower_bound, anew.cost))
-            require_valid(one.problem, anew)
-            told[here] = SolvedProblem(one.problem, anew)
-    for here, there in zip(places[1:], places[:-1], strict=True):
-        one, smaller = told[here], told[there]
-        least = min(smaller.cutting_plan.lower_bound, one.cutting_plan.cost)
-        if least > one.cutting_plan.lower_bound and _is_no_larger(smaller.problem, one.problem):
-            told[here] = SolvedProblem(one.problem, replace(one.cutting_plan, lower_bound=least))
-    return told
+        relaid = relayout_plan(own.problem, better)
+        if relaid is not None and relaid.cost < own.cutting_plan.cost:
+            relaid = replace(relaid, lower_bound=min(own.cutting_plan.lower_bound, relaid.cost))
+            require_valid(own.problem, relaid)
+            solved[place] = SolvedProblem(own.problem, relaid)
+    for place, neighbour in zip(places[1:], places[:-1], strict=True):
+        own, smaller = solved[place], solved[neighbour]
+        bound = min(smaller.cutting_plan.lower_bound, own.cutting_plan.cost)
+        if bound > own.cutting_plan.lower_bound and _is_no_larger(smaller.problem, own.problem):
+            solved[place] = SolvedProblem(own.problem, replace(own.cutting_plan, lower_bound=bound))
+    return solved
 
 
 # --- several processes ---------------------------------------------------------------------------

@@ -66,13 +66,13 @@ class CapacityOracle:
         self.task = task
         # Where paper costs nothing, a search is over as soon as all is placed.
         self._problem = replace(
-            problem, stock=tuple(replace(one, price=Fraction(0)) for one in problem.stock)
+            problem, stock=tuple(replace(item, price=Fraction(0)) for item in problem.stock)
         )
-        self.sheets = tuple(task.max_sheets(kind) for kind in range(len(task.bin_types)))
+        self.sheets = tuple(task.max_sheets(bin_type) for bin_type in range(len(task.bin_types)))
         self._item_type_of = {
-            blank.demand.name: shape
-            for shape, members in enumerate(task.blanks)
-            for blank in members
+            blank.demand.name: item_type
+            for item_type, blanks in enumerate(task.blanks)
+            for blank in blanks
         }
         self._dual_feasible_functions = DualFeasibleFunctions(task)
         self._dual_bound: DualBound | None = None
@@ -83,8 +83,8 @@ class CapacityOracle:
     def is_unlimited(self) -> bool:
         """Whether every piece fits a sheet of which there are as many as needed."""
         return all(
-            any(k.on_hand is None and shape.fits(k.width, k.height) for k in self.task.bin_types)
-            for shape in self.task.item_types
+            any(k.on_hand is None and item.fits(k.width, k.height) for k in self.task.bin_types)
+            for item in self.task.item_types
         )
 
     def counts(self, pieces: Mapping[str, int]) -> ItemCounts:
@@ -98,7 +98,7 @@ class CapacityOracle:
     def area(self, counts: Sequence[int]) -> int:
         """Return the solid area of so many pieces."""
         return sum(
-            n * shape.solid_area for n, shape in zip(counts, self.task.item_types, strict=True)
+            n * item.solid_area for n, item in zip(counts, self.task.item_types, strict=True)
         )
 
     def area_inequality(self) -> ValidInequality:
@@ -129,29 +129,31 @@ class CapacityOracle:
             How hard to look; None for a glance.
         """
         key = tuple(sorted((n, k) for n, k in pieces.items() if k and n in self._item_type_of))
-        known = self._results.get(key)
-        if known and (known[1].is_feasible or known[1].is_proven or _is_as_hard(known[0], effort)):
-            return known[1]
-        wanted = dict(key)
+        cached = self._results.get(key)
+        if cached and (
+            cached[1].is_feasible or cached[1].is_proven or _is_as_hard(cached[0], effort)
+        ):
+            return cached[1]
+        quantities = dict(key)
         problem = replace(
             self._problem,
             demands=tuple(
-                replace(want, quantity=wanted[want.name])
-                for want in self._problem.demands
-                if want.name in wanted
+                replace(demand, quantity=quantities[demand.name])
+                for demand in self._problem.demands
+                if demand.name in quantities
             ),
         )
-        answer = solve(problem, effort or Effort.QUICK, stop=stop if effort else lambda: True)
-        surely = bool(answer.unplaced) and not self._may_be_feasible(self.counts(pieces), stop)
-        held = CapacityResult(answer, surely)
-        self._results[key] = effort, held
-        return held
+        plan = solve(problem, effort or Effort.QUICK, stop=stop if effort else lambda: True)
+        is_proven = bool(plan.unplaced) and not self._may_be_feasible(self.counts(pieces), stop)
+        result = CapacityResult(plan, is_proven)
+        self._results[key] = effort, result
+        return result
 
     def minimal_infeasible(self, counts: ItemCounts, stop: Stop) -> ItemCounts:
         """Leave pieces out of what is surely not held, as long as the rest is surely not held."""
-        for shape in reversed(range(len(counts))):
-            while counts[shape]:
-                fewer = (*counts[:shape], counts[shape] - 1, *counts[shape + 1 :])
+        for item_type in reversed(range(len(counts))):
+            while counts[item_type]:
+                fewer = (*counts[:item_type], counts[item_type] - 1, *counts[item_type + 1 :])
                 if self._may_be_feasible(fewer, stop):
                     break
                 counts = fewer
@@ -160,11 +162,13 @@ class CapacityOracle:
     def _may_be_feasible(self, counts: ItemCounts, stop: Stop) -> bool:
         """Say whether it is open that the sheets hold so many pieces; for few pieces it is not."""
         if counts not in self._feasibility:
-            settled = solve_small_task(self.task.with_demand(counts), self._problem.cuts, stop=stop)
-            self._feasibility[counts] = settled is None or settled.unmet_area == 0
+            solution = solve_small_task(
+                self.task.with_demand(counts), self._problem.cuts, stop=stop
+            )
+            self._feasibility[counts] = solution is None or solution.unmet_area == 0
         return self._feasibility[counts]
 
 
-def _is_as_hard(one: Effort | None, other: Effort | None) -> bool:
+def _is_as_hard(effort: Effort | None, least: Effort | None) -> bool:
     order = [None, *Effort]
-    return order.index(one) >= order.index(other)
+    return order.index(effort) >= order.index(least)

@@ -49,73 +49,79 @@ class FeasibilityCutSeparator:
         Of a further sheet of each kind; None if there are none.
     """
 
-    def __init__(self, task: Task, worth: PricingBound, prices: Sequence[int | None]) -> None:
+    def __init__(self, task: Task, pricing: PricingBound, prices: Sequence[int | None]) -> None:
         self._task = task
-        self._pricing = worth
-        dearest = max(1, *(price or 0 for price in prices))
-        self._prices = [None if price is None else price / dearest for price in prices]
+        self._pricing = pricing
+        highest_price = max(1, *(price or 0 for price in prices))
+        self._prices = [None if price is None else price / highest_price for price in prices]
         rate = SHORTAGE_PENALTY * max(
-            (price or 0) / kind.area
-            for price, kind in zip(self._prices, task.bin_types, strict=True)
+            (price or 0) / sheet_type.area
+            for price, sheet_type in zip(self._prices, task.bin_types, strict=True)
         )
-        amends = [rate * shape.area for shape in task.item_types]
-        self._pattern_lp = PatternLP([0.0] * len(prices), amends, self._prices)
+        shortage_costs = [rate * item.area for item in task.item_types]
+        self._pattern_lp = PatternLP([0.0] * len(prices), shortage_costs, self._prices)
 
     @property
     def steps(self) -> int:
         """Steps spent on programmes, in the measure of filling; not those of bounding worths."""
         return self._pattern_lp.steps
 
-    def add_column(self, kind: int, content: Mapping[int, float]) -> bool:
+    def add_column(self, bin_type: int, content: Mapping[int, float]) -> bool:
         """Let the programme know a content; say whether it is new."""
-        return self._pattern_lp.add_column(kind, content)
+        return self._pattern_lp.add_column(bin_type, content)
 
-    def separate(self, stock: Sequence[int], most_steps: int, stop: Stop) -> ValidInequality | None:
+    def separate(self, stock: Sequence[int], max_steps: int, stop: Stop) -> ValidInequality | None:
         """Return an inequality that so many sheets of each kind break if they make everything.
 
         None if they don't lack anything when cut in fractions, or if so many steps don't suffice.
         """
         best: _FeasibilityCut | None = None
-        end = self.steps + self._pricing.steps + most_steps
+        end = self.steps + self._pricing.steps + max_steps
         while self.steps + self._pricing.steps < end and not stop():
-            lacking, values = self._pattern_lp.solve(stock, self._task.demand)
-            if lacking < _TOLERANCE:
+            shortage_cost, duals = self._pattern_lp.solve(stock, self._task.demand)
+            if shortage_cost < _TOLERANCE:
                 break
-            learnt = False
-            for worths in (
-                [values] if best is None else [_midpoint(best.item_duals, values), values]
+            found_column = False
+            for item_duals in (
+                [duals] if best is None else [_midpoint(best.item_duals, duals), duals]
             ):
-                found, learnt = self._cut_from_duals(stock, worths, stop)
-                if best is None or found.violation > best.violation:
-                    best = found
-                if learnt:
+                cut, found_column = self._cut_from_duals(stock, item_duals, stop)
+                if best is None or cut.violation > best.violation:
+                    best = cut
+                if found_column:
                     break
-            if not learnt or (best is not None and best.violation >= _SUFFICIENT_DEPTH * lacking):
+            if not found_column or (
+                best is not None and best.violation >= _SUFFICIENT_DEPTH * shortage_cost
+            ):
                 break
         return None if best is None or best.violation <= 0 else best.inequality
 
     def _cut_from_duals(
-        self, stock: Sequence[int], values: Sequence[float], stop: Stop
+        self, stock: Sequence[int], duals: Sequence[float], stop: Stop
     ) -> tuple[_FeasibilityCut, bool]:
         """Bound what is lacking by worths, and say whether a content was new."""
-        worths = [int(value * _DUAL_SCALE) for value in values]
-        best = self._pricing.solve(worths, stop)
-        learnt = False
-        over = 1.0
-        held = 0
-        for kind, ((most, content), price) in enumerate(zip(best, self._prices, strict=True)):
-            held += most * stock[kind]
+        item_duals = [int(value * _DUAL_SCALE) for value in duals]
+        best = self._pricing.solve(item_duals, stop)
+        found_column = False
+        dual_scale = 1.0
+        total_capacity = 0
+        for bin_type, ((capacity, content), price) in enumerate(
+            zip(best, self._prices, strict=True)
+        ):
+            total_capacity += capacity * stock[bin_type]
             if price:
-                over = max(over, most / _DUAL_SCALE / price)
-            learnt |= self.add_column(kind, content)
+                dual_scale = max(dual_scale, capacity / _DUAL_SCALE / price)
+            found_column |= self.add_column(bin_type, content)
         demand = self._task.demand
-        needed = sum(worth * n for worth, n in zip(worths, demand, strict=True))
-        inequality = scaled_inequality([most for most, _ in best], worths, demand)
-        proven = (needed - held) / _DUAL_SCALE / over
+        total_weight = sum(dual * n for dual, n in zip(item_duals, demand, strict=True))
+        inequality = scaled_inequality([capacity for capacity, _ in best], item_duals, demand)
+        violation = (total_weight - total_capacity) / _DUAL_SCALE / dual_scale
         if inequality.total_capacity(stock) >= inequality.total_weight(demand):
-            proven = min(0.0, proven)
-        return _FeasibilityCut(inequality, proven, [value / over for value in values]), learnt
+            violation = min(0.0, violation)
+        return _FeasibilityCut(
+            inequality, violation, [value / dual_scale for value in duals]
+        ), found_column
 
 
-def _midpoint(some: Sequence[float], others: Sequence[float]) -> list[float]:
-    return [(one + other) / 2 for one, other in zip(some, others, strict=True)]
+def _midpoint(first: Sequence[float], second: Sequence[float]) -> list[float]:
+    return [(a + b) / 2 for a, b in zip(first, second, strict=True)]

@@ -76,13 +76,13 @@ def reduction_objective(evaluator: PatternEvaluator, plan: Plan) -> ReductionObj
     """Return how tidy a plan is, smaller first."""
     unmet_area, net_cost, _ = evaluator.objective(plan)
     cut_patterns = [(evaluator.cut_pattern(pattern), copies) for pattern, copies in plan]
-    cuts = sum(len(one.cuts) * copies for one, copies in cut_patterns)
+    cuts = sum(len(cut_pattern.cuts) * copies for cut_pattern, copies in cut_patterns)
     return (
         unmet_area,
         net_cost,
         len(plan),
         cuts,
-        -sum(one.offcut_concentration * copies for one, copies in cut_patterns),
+        -sum(cut_pattern.offcut_concentration * copies for cut_pattern, copies in cut_patterns),
     )
 
 
@@ -292,32 +292,33 @@ class _PatternReducer:
         fixed_keys = {pattern_key(pattern) for pattern, _ in fixed}
         candidates = self._candidates(chosen, fixed, pool_patterns, wanted, stock)
         model = cp_model.CpModel()
-        copies_of = [model.new_int_var(0, one.most, "") for one in candidates]
+        copies_of = [model.new_int_var(0, candidate.most, "") for candidate in candidates]
         objective_terms: list[LinearExpr] = []
-        for one, variable in zip(candidates, copies_of, strict=True):
-            number = start_copies.get(pattern_key(one.pattern), 0)
+        for candidate, variable in zip(candidates, copies_of, strict=True):
+            number = start_copies.get(pattern_key(candidate.pattern), 0)
             model.add_hint(variable, number)
-            if pattern_key(one.pattern) not in fixed_keys:
+            if pattern_key(candidate.pattern) not in fixed_keys:
                 is_used = model.new_bool_var("")
-                model.add(variable <= one.most * is_used)
+                model.add(variable <= candidate.most * is_used)
                 model.add_hint(is_used, bool(number))
                 objective_terms.append(_PATTERN_WEIGHT * is_used)
         for item_type, least in wanted.items():
             made = cp_model.LinearExpr.weighted_sum(
-                copies_of, [one.counts.get(item_type, 0) for one in candidates]
+                copies_of, [candidate.counts.get(item_type, 0) for candidate in candidates]
             )
             model.add(made >= least)
             objective_terms.append(made - least)
         for bin_type, sheets in enumerate(stock):
             of_type = [
                 variable
-                for one, variable in zip(candidates, copies_of, strict=True)
-                if one.pattern.bin_type == bin_type
+                for candidate, variable in zip(candidates, copies_of, strict=True)
+                if candidate.pattern.bin_type == bin_type
             ]
             model.add(cp_model.LinearExpr.sum(of_type) <= sheets)
-        prices = self._evaluator.net_prices([one.pattern for one in candidates])
+        prices = self._evaluator.net_prices([candidate.pattern for candidate in candidates])
         price_of = {
-            pattern_key(one.pattern): price for one, price in zip(candidates, prices, strict=True)
+            pattern_key(candidate.pattern): price
+            for candidate, price in zip(candidates, prices, strict=True)
         }
         max_cost = sum(price_of[content] * number for content, number in start_copies.items())
         model.add(cp_model.LinearExpr.weighted_sum(copies_of, prices) <= max_cost)
@@ -332,8 +333,8 @@ class _PatternReducer:
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             return chosen, deterministic_time
         new_patterns = tuple(
-            (one.pattern, number)
-            for one, variable in zip(candidates, copies_of, strict=True)
+            (candidate.pattern, number)
+            for candidate, variable in zip(candidates, copies_of, strict=True)
             if (number := solver.value(variable))
         )
         demand = [wanted[item_type] for item_type in range(len(task.item_types))]

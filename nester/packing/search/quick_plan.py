@@ -187,7 +187,15 @@ def _plan_papers(
 
 
 class _QuickSearch:
-    """The search on one paper; `incumbent` is its plan, and no plan for all costs less than `cost_bound`."""
+    """The search on one paper.
+
+    Attributes
+    ----------
+    incumbent
+        The best plan so far.
+    unmet_area_bound, cost_bound
+        No plan leaves less area unmade; none that makes everything costs less.
+    """
 
     def __init__(
         self,

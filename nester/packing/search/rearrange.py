@@ -132,17 +132,17 @@ def _slice_blocks(blocks: Sequence[_Block], axis: int, *, is_whole: bool = False
         return None
     slices = []
     for group in groups:
-        one: _Block | None = group[0]
+        slice_block: _Block | None = group[0]
         if len(group) > 1:
-            one = _slice_blocks(group, 1 - axis, is_whole=len(groups) == 1)
-        if one is None:
+            slice_block = _slice_blocks(group, 1 - axis, is_whole=len(groups) == 1)
+        if slice_block is None:
             return None
-        slices.append(one)
+        slices.append(slice_block)
     slices.sort(key=lambda block: (-block.sides[1 - axis], -block.sides[axis]))
     placements: list[Placement] = []
     length = 0
-    for one in slices:
-        placements += one.moved_to((length, 0) if axis == 0 else (0, length)).placements
-        length += one.sides[axis]
+    for slice_block in slices:
+        placements += slice_block.moved_to((length, 0) if axis == 0 else (0, length)).placements
+        length += slice_block.sides[axis]
     across = max(block.sides[1 - axis] for block in slices)
     return _Block(tuple(placements), (0, 0), (length, across) if axis == 0 else (across, length))

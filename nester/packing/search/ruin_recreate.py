@@ -278,25 +278,25 @@ class _Subproblem:
         return Pattern(sheet.bin_type, tuple(placements))
 
     def _collect_placements(self, node: Node, x: int, y: int, placements: list[Placement]) -> None:
-        for one in node.slices:
-            if isinstance(one, Node):
-                self._collect_placements(one, x, y, placements)
+        for part in node.slices:
+            if isinstance(part, Node):
+                self._collect_placements(part, x, y, placements)
             else:
-                code = one if isinstance(one, int) else one.code
+                code = part if isinstance(part, int) else part.code
                 placements.append(Placement(code >> 1, x, y, bool(code & 1)))
-            if isinstance(one, Host):
-                for void, root in zip(self._voids[one.code], one.roots, strict=True):
+            if isinstance(part, Host):
+                for void, root in zip(self._voids[part.code], part.roots, strict=True):
                     self._collect_placements(root, x + void.x, y + void.y, placements)
             if node.axis:
-                y += self._extent(one, 1)
+                y += self._extent(part, 1)
             else:
-                x += self._extent(one, 0)
+                x += self._extent(part, 0)
 
-    def _extent(self, one: Slice, axis: int) -> int:
+    def _extent(self, part: Slice, axis: int) -> int:
         """Return the length of a slice along the axis of its node."""
-        if isinstance(one, Node):
-            return one.cross
-        return self._lengths[axis][one if isinstance(one, int) else one.code]
+        if isinstance(part, Node):
+            return part.cross
+        return self._lengths[axis][part if isinstance(part, int) else part.code]
 
     def _area_of(self, unplaced: Sequence[int]) -> int:
         return sum(self._areas[index] for index in unplaced)
@@ -374,7 +374,10 @@ class _Subproblem:
         # Of two sheets the more wasteful one: it has more to gain.
         pairs = ((int(random() * len(sheets)), int(random() * len(sheets))) for _ in range(number))
         chosen = sorted(
-            {one if sheets[one].waste > sheets[two].waste else two for one, two in pairs}
+            {
+                first if sheets[first].waste > sheets[second].waste else second
+                for first, second in pairs
+            }
         )
         if random() < _CLEAR_PROBABILITY:
             self._remove_sheets(chosen)
@@ -396,23 +399,23 @@ class _Subproblem:
         random = self._random
         kept: list[Slice] = []
         rest = node.rest
-        for one in node.slices:
+        for part in node.slices:
             if random() < probability:
-                rest += self._extent(one, node.axis)
-                collect_codes((one,), codes)
+                rest += self._extent(part, node.axis)
+                collect_codes((part,), codes)
                 continue
-            if not isinstance(one, Node):
-                kept.append(one)
-                if isinstance(one, Host):
-                    for root in one.roots:
+            if not isinstance(part, Node):
+                kept.append(part)
+                if isinstance(part, Host):
+                    for root in part.roots:
                         self._prune(root, probability, codes, changes)
                 continue
-            self._prune(one, probability, codes, changes)
-            slices = one.slices
+            self._prune(part, probability, codes, changes)
+            slices = part.slices
             if not slices:
-                rest += one.cross
-            elif len(slices) > 1 or one.rest:
-                kept.append(one)
+                rest += part.cross
+            elif len(slices) > 1 or part.rest:
+                kept.append(part)
             elif isinstance(slices[0], Node):
                 # It fills its node, and its slices lie along our axis.
                 kept += slices[0].slices
@@ -513,7 +516,11 @@ class _Subproblem:
             if sheet in touched:
                 rectangles = []
                 collect_free(sheet.root, sheet, rectangles)
-            free += [one for one in rectangles if one[0] >= min_width and one[1] >= min_height]
+            free += [
+                rectangle
+                for rectangle in rectangles
+                if rectangle[0] >= min_width and rectangle[1] >= min_height
+            ]
         return free
 
     def _best_fit(
@@ -527,17 +534,17 @@ class _Subproblem:
         turned = 0
         self.steps += len(free)
         # Most of the search's time is spent here: no unpacking, no calls before a piece fits.
-        for one in free:
-            if width <= one[0] and height <= one[1]:
-                short_side = min(one[0] - width, one[1] - height)
+        for rectangle in free:
+            if width <= rectangle[0] and height <= rectangle[1]:
+                short_side = min(rectangle[0] - width, rectangle[1] - height)
                 if short_side < shortest and random() >= _BLINK_RATE:
-                    shortest, best = short_side, one
+                    shortest, best = short_side, rectangle
         if rotatable:
-            for one in free:
-                if height <= one[0] and width <= one[1]:
-                    short_side = min(one[0] - height, one[1] - width)
+            for rectangle in free:
+                if height <= rectangle[0] and width <= rectangle[1]:
+                    short_side = min(rectangle[0] - height, rectangle[1] - width)
                     if short_side < shortest and random() >= _BLINK_RATE:
-                        shortest, best, turned = short_side, one, 1
+                        shortest, best, turned = short_side, rectangle, 1
         return best, turned
 
     def _place(

@@ -178,7 +178,7 @@ def _offcut_candidates(
     for pattern, counts in pool.added_since(0):
         if pattern_key(pattern) not in known and evaluator.estimated_offcut_value(pattern):
             rated.append((evaluator.net_cost_rate(pattern), len(rated), pattern, counts))
-    rated.sort(key=lambda one: one[:2])
+    rated.sort(key=lambda entry: entry[:2])
     return [(pattern, counts) for _, _, pattern, counts in rated[:_MAX_OFFCUT_PATTERNS]]
 
 

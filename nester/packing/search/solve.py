@@ -201,7 +201,7 @@ def solve(
         Unplaced(w.name, n, NO_SHEET_LEFT) for result in results for w, n in result.missing
     ]
     position = {want.name: place for place, want in enumerate(problem.demands)}
-    unplaced.sort(key=lambda one: position[one.name])
+    unplaced.sort(key=lambda item: position[item.name])
     return CuttingPlan(
         tuple(layout for result in results for layout in result.layouts),
         tuple(unplaced),

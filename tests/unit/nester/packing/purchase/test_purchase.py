@@ -78,10 +78,10 @@ def test_more_is_bought_to_be_sent_for_nothing() -> None:
 
 def test_sheets_beside_those_that_are_cut() -> None:
     offers = (offer("sheet", 50, 70, "4", 2),)
-    bought = purchase(squares(2), offers, (), Effort.QUICK, also={"sheet": 2})
+    bought = purchase(squares(2), offers, (), Effort.QUICK, extra_sheets={"sheet": 2})
     assert bought.cost == bought.lower_bound == Fraction(8)
     assert bought.unused_sheets() == {"sheet": 3}
-    alone = purchase(squares(0), offers, (), Effort.QUICK, also={"sheet": 3})
+    alone = purchase(squares(0), offers, (), Effort.QUICK, extra_sheets={"sheet": 3})
     assert (alone.cost, alone.unused_sheets()) == (Fraction(8), {"sheet": 4})
 
 
@@ -369,9 +369,9 @@ def test_names_and_numbers_without_meaning_are_refused() -> None:
     with pytest.raises(Refusal, match="'sheet' is the name of an offer"):
         purchase(lying, (one,))
     with pytest.raises(Refusal, match="offer 'other' are asked for, which there is not"):
-        purchase(squares(1), (one,), also={"other": 1})
+        purchase(squares(1), (one,), extra_sheets={"other": 1})
     with pytest.raises(Refusal, match="-1 sheets"):
-        purchase(squares(1), (one,), also={"sheet": -1})
+        purchase(squares(1), (one,), extra_sheets={"sheet": -1})
 
 
 @pytest.mark.parametrize(
