@@ -25,7 +25,7 @@ from nester.packing.task.task import Task
 __all__ = ["CapacityOracle", "CapacityResult", "ItemCounts"]
 
 ItemCounts = tuple[int, ...]
-"""Numbers of pieces, one for each shape of a task."""
+"""Numbers of pieces, one for each item type of a task."""
 
 _SEPARATION_STEPS = 200_000
 """Steps spent on refuting one choice of pieces."""
@@ -88,7 +88,7 @@ class CapacityOracle:
         )
 
     def counts(self, pieces: Mapping[str, int]) -> ItemCounts:
-        """Return the numbers of pieces by shape; names of other papers are passed over."""
+        """Return the numbers of pieces by item type; names of other papers are passed over."""
         counts = [0] * len(self.task.item_types)
         for name, number in pieces.items():
             if name in self._item_type_of:

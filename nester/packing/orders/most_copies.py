@@ -62,7 +62,7 @@ def most_copies(
     Refusal
         If the problem has no meaning: see `nester.packing.task.validate`.
     ValueError
-        If there is no end to a kind of stock.
+        If there is no end to a bin type of stock.
     """
     validate(problem)
     if any(item.quantity is None for item in problem.stock):

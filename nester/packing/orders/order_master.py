@@ -76,7 +76,7 @@ class OrderMaster:
         self._last_solution: frozenset[int] = frozenset()
 
     def counts(self, paper: int, orders: frozenset[int]) -> ItemCounts:
-        """Return what some orders want of a paper, by shape."""
+        """Return what some orders want of a paper, by item type."""
         rows = [self._counts[paper][order] for order in sorted(orders)]
         if not rows:
             return (0,) * len(self._oracles[paper].task.item_types)
@@ -93,7 +93,7 @@ class OrderMaster:
         self._inequalities[paper].append(inequality)
 
     def forbid_counts(self, paper: int, counts: ItemCounts) -> None:
-        """Learn that a paper's sheets don't hold so many pieces of each shape together."""
+        """Learn that a paper's sheets don't hold so many pieces of each item type together."""
         self._infeasible_counts[paper].add(counts)
 
     def limit_area(self, paper: int, area: int) -> None:

@@ -1,8 +1,8 @@
 """What sheets are likely to hold: the best contents known, where bounds say what they hold at most.
 
-The same programme that refutes sheets by bounds (`feasibility_cuts.py`) says of other sheets that
+The same program that refutes sheets by bounds (`feasibility_cuts.py`) says of other sheets that
 they are not likely to do: that even cut in fractions, by the best layouts that a search finds at
-the worths the programme asks about, they lack something.  Nothing is proven by that; it tells where
+the worths the program asks about, they lack something.  Nothing is proven by that; it tells where
 plans are worth seeking.
 """
 
@@ -30,9 +30,9 @@ if TYPE_CHECKING:
 __all__ = ["EstimatedInequalities"]
 
 _FILLINGS_PER_PRICING = 2
-"""Fillings of each kind of sheet that can be bought, for each question."""
+"""Fillings of each bin type that can be bought, for each question."""
 _PATTERNS_PER_TABLE = 2
-"""Layouts of each kind of sheet that can be bought, by one table."""
+"""Layouts of each bin type that can be bought, by one table."""
 _RASTER = 500
 """Units into which sheets are divided for slicing: fewer than where plans are sought."""
 _ENTRIES_PER_STEP = 40
@@ -126,7 +126,7 @@ class _PoolPricing:
         return self._entries_scanned // _ENTRIES_PER_STEP + dp_steps + filler_steps
 
     def solve(self, item_duals: Sequence[int], stop: Stop) -> list[tuple[int, Mapping[int, float]]]:
-        """Return, for each kind, the worth of the best content known, and that content."""
+        """Return, for each bin type, the worth of the best content known, and that content."""
         items = self._task.item_types
         demanded = [i for i, item in enumerate(items) if item.demand and item_duals[i]]
         if self._slicing and demanded and not stop():
@@ -144,14 +144,14 @@ class _PoolPricing:
         return best
 
     def best_values(self, item_duals: Sequence[int]) -> list[int]:
-        """Return, for each kind, the worth of the best content known."""
+        """Return, for each bin type, the worth of the best content known."""
         return [
             sum(n * dual for n, dual in zip(content, item_duals, strict=True))
             for content in self._best_contents(item_duals)
         ]
 
     def _best_contents(self, item_duals: Sequence[int]) -> list[tuple[int, ...]]:
-        """Return the best content known for each kind; nothing where none is."""
+        """Return the best content known for each bin type; nothing where none is."""
         import numpy as np
 
         self._read_pool()

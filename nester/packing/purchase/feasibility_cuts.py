@@ -1,12 +1,12 @@
 """What is lacking: the least price of further sheets, so that sheets bought hold all pieces.
 
-A linear programme cuts the sheets that there are, and further ones at their prices, in fractions by
-known contents.  Its dual values give each piece a worth; how much of that a sheet of each kind can
+A linear program cuts the sheets that there are, and further ones at their prices, in fractions by
+known contents.  Its dual values give each piece a worth; how much of that a sheet of each bin type can
 hold at most (`PricingBound`) makes an inequality that every plan keeps, and shows contents that the
-programme does not know yet.  Inequalities found by what is lacking rule out many purchases at once,
+program does not know yet.  Inequalities found by what is lacking rule out many purchases at once,
 for the prices of further sheets are about those at which they would be bought.
 
-Worths are not taken as the programme says, but half way to those by which most was proven before:
+Worths are not taken as the program says, but half way to those by which most was proven before:
 they swing less, and fewer contents have to be found (Wentges, International Transactions in
 Operational Research 4, 1997).
 """
@@ -29,7 +29,7 @@ _DUAL_SCALE = 2**24
 _TOLERANCE = 1e-6
 """So little of the dearest sheet's price is not lacking."""
 _SUFFICIENT_DEPTH = 0.5
-"""An inequality will do that proves such a part of what the programme says is lacking."""
+"""An inequality will do that proves such a part of what the program says is lacking."""
 
 
 class _FeasibilityCut(NamedTuple):
@@ -46,7 +46,7 @@ class FeasibilityCutSeparator:
     Parameters
     ----------
     prices
-        Of a further sheet of each kind; None if there are none.
+        Of a further sheet of each bin type; None if there are none.
     """
 
     def __init__(self, task: Task, pricing: PricingBound, prices: Sequence[int | None]) -> None:
@@ -63,15 +63,15 @@ class FeasibilityCutSeparator:
 
     @property
     def steps(self) -> int:
-        """Steps spent on programmes, in the measure of filling; not those of bounding worths."""
+        """Steps spent on programs, in the measure of filling; not those of bounding worths."""
         return self._pattern_lp.steps
 
     def add_column(self, bin_type: int, content: Mapping[int, float]) -> bool:
-        """Let the programme know a content; say whether it is new."""
+        """Let the program know a content; say whether it is new."""
         return self._pattern_lp.add_column(bin_type, content)
 
     def separate(self, stock: Sequence[int], max_steps: int, stop: Stop) -> ValidInequality | None:
-        """Return an inequality that so many sheets of each kind break if they make everything.
+        """Return an inequality that so many sheets of each bin type break if they make everything.
 
         None if they don't lack anything when cut in fractions, or if so many steps don't suffice.
         """

@@ -1,7 +1,7 @@
-"""Suppliers and their packs, as the part of a programme in whole numbers that all choices share.
+"""Suppliers and their packs, as the part of a mixed-integer program that all choices share.
 
 Sheets that are alike (paper, size, margins, grain) are one `OfferedSize`, whoever sells them.  What
-is bought of a size is at least so many sheets; the programme decides in which packs, from whom, and
+is bought of a size is at least so many sheets; the program decides in which packs, from whom, and
 what that costs: whole packs, least numbers of packs, least orders, shipping for each supplier from
 whom anything is bought, and none from a value of goods on.
 """
@@ -204,7 +204,7 @@ class Market:
 
 
 class PurchaseVariables:
-    """What is bought and paid, in a programme.
+    """What is bought and paid, in a program.
 
     Attributes
     ----------
@@ -314,13 +314,13 @@ class PurchaseVariables:
                 self.cost.append((-market.to_price_units(terms.shipping), ships_free))
 
     def bought(self, value: Mapping[Variable, Fraction]) -> tuple[PurchaseLine, ...]:
-        """Return the packs by the values of a programme's numbers."""
+        """Return the packs by the values of a program's numbers."""
         return self._market.packs(
             {i: int(value[packs]) for i, packs in self._pack_variables.items()}
         )
 
     def sheets_by_size(self, value: Mapping[Variable, Fraction]) -> dict[int, int]:
-        """Return the sheets bought of each size, by the values of a programme's numbers.
+        """Return the sheets bought of each size, by the values of a program's numbers.
 
         Parts of a sheet count as a whole one.
         """

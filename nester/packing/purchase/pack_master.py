@@ -1,9 +1,9 @@
-"""Which packs to buy, by what is known of each paper: a programme in whole numbers.
+"""Which packs to buy, by what is known of each paper: a mixed-integer program.
 
 Sheets are enough if a known plan does with them, or if they break no known inequality; or, where
 every content of a sheet is known, if contents can be chosen that make everything.
 
-What one paper costs from some suppliers alone is told to the programme of all papers: what a paper
+What one paper costs from some suppliers alone is told to the program of all papers: what a paper
 costs at least is its least cost from these, less what others, if anything is bought of them, could
 spare.  By parts of packs alone that would not be seen; with it little is left to search.
 """
@@ -36,11 +36,11 @@ class PaperKnowledge(NamedTuple):
     Attributes
     ----------
     size_of
-        For each kind of sheet its size on the market; None for what is on hand.
+        For each bin type its size on the market; None for what is on hand.
     columns
         For few pieces: all largest contents, surely held or perhaps; None for more.
     sufficient_sheets
-        Sheets of each kind that are enough.
+        Sheets of each bin type that are enough.
     inequalities
         What every plan keeps to.
     estimated_inequalities
@@ -129,7 +129,7 @@ class PackMaster:
                 self._add_cost_bounds(paper, cost_bounds, frozenset(market.terms))
 
     def _max_sheets(self, paper: PaperKnowledge, bin_type: int) -> int:
-        """Return how many sheets of a kind can serve at most."""
+        """Return how many sheets of a bin type can serve at most."""
         if paper.columns:
             return paper.task.max_sheets(bin_type)
         planned = self._rule is SufficiencyRule.PLANNED

@@ -1,6 +1,6 @@
 """The purchase of one paper from given suppliers: what it costs at least, and what is enough.
 
-From given suppliers papers share nothing, so each is bought by itself: small programmes, solved to
+From given suppliers papers share nothing, so each is bought by itself: small programs, solved to
 the end in a moment.  One buys what breaks no known inequality; if a further inequality refutes
 that, it is asked again (logic-based Benders decomposition: Hooker and Ottosson, Mathematical
 Programming 96, 2003).  So what the paper costs at least is raised until nothing is refuted.  The
@@ -322,7 +322,7 @@ class PaperPurchase:
                 )
 
     def _sheets_to_cut(self, by_size: Mapping[int, int]) -> SheetCounts:
-        """Return how many sheets of each kind are there to be cut of those bought."""
+        """Return how many sheets of each bin type are there to be cut of those bought."""
         return tuple(
             0 if size is None else by_size.get(size, 0) - self._extra_sheets.get(size, 0)
             for size in self.sufficiency.size_of
@@ -362,7 +362,7 @@ class PaperPurchase:
 
 
 def _made_counts(task: Task, plan: Plan) -> list[int]:
-    """Return how many of each shape a plan makes."""
+    """Return how many of each item type a plan makes."""
     produced = [0] * len(task.item_types)
     for pattern, copies in plan:
         for item_type, number in item_counts(pattern.placements).items():

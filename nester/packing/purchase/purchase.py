@@ -7,7 +7,7 @@ stays in the stash and in the packs is worth most.  Only sheets that hold some p
 bought, also where more are bought than are used, to reach a sum from which shipping is free.
 
 Papers share nothing but suppliers and their shipping.  So for given suppliers each paper is bought
-by itself (`paper_purchase.py`), in several processes, and programmes of all papers
+by itself (`paper_purchase.py`), in several processes, and programs of all papers
 (`pack_master.py`) choose the suppliers.  One of these buys what breaks no known inequality, so that
 no purchase costs less; one what is likely to be enough; and one what is enough for known plans.
 """
@@ -374,7 +374,7 @@ class _PurchaseSearch:
         if self._market.meets_least_orders(self._packs):
             self._best_cost = self._market.cost(self._packs)
 
-    # --- programmes ---------------------------------------------------------------------------
+    # --- programs ---------------------------------------------------------------------------
 
     def _raise_bound(self, nodes: int, stop: Stop, *, exact_bound: bool = False) -> Suppliers:
         """Raise the bound; return the suppliers of a purchase that keeps to all that is known."""

@@ -54,11 +54,11 @@ _MAX_DIVE_STEPS = 100_000
 """Steps of one dive at most."""
 
 SheetCounts = tuple[int, ...]
-"""So many of each kind; of kinds on hand, those that there are."""
+"""So many of each bin type; of bin types on hand, those that there are."""
 
 
 class Column(NamedTuple):
-    """What a sheet of a kind holds, and how that lies on it."""
+    """What a sheet of a bin type holds, and how that lies on it."""
 
     bin_type: int
     content: ItemCounts
@@ -174,7 +174,7 @@ class Sufficiency:
             return
         for plan in ruin_recreate.plans(steps * RUIN_RECREATE_STEP_RATIO // 4, best, stop):
             self.add_plan(plan)
-        # The layouts that it finds serve whatever sheets are bought.
+        # The patterns that it finds serve whatever sheets are bought.
         DivingHeuristic(self.task, self._cuts, self._rng, self.pool).generate_columns(
             3 * steps // 4, stop
         )

@@ -1,15 +1,19 @@
-"""Whole plans by diving: price, choose the layout the prices like best, cut by it, price again.
+"""Whole plans by column generation and diving.
 
-Column generation (Gilmore and Gomory) with a rounding heuristic (Sadykov and others, "Primal
-heuristics for branch and price", INFORMS Journal on Computing 31, 2019): the linear programme over
-known layouts prices the pieces still to be made; layouts worth more than their sheet costs are
-sought by strips (`strip_knapsack.py`) and by greedy fillings in the order of worth for area, for
-all pieces and where a dive is to be a thorough one by slicing as well (`guillotine_dp.py`); then
-the layout used most is cut, and what is left is priced anew.
+Column generation (Gilmore and Gomory, Operations Research 9, 1961, and 11, 1963): the linear
+program over known patterns (`restricted_master.py`) gives each item type a dual value, and patterns
+whose pieces are worth more than their sheet costs are looked for.  The pricing problem is solved
+heuristically: by strips (`strip_knapsack.py`), by greedy fillings in the order of dual value per
+area, and for all pieces and thorough dives by dynamic programming (`guillotine_dp.py`).
 
-The last sheets of a dive are poor ones: few pieces are left to choose from.  So a dive may also
-end early, as a good start that another method completes.  What the programme pays only rises as
-sheets are cut, so a dive that would end no cheaper than the best plan is given up.
+Diving rounds the linear program to a plan (Sadykov and others, "Primal heuristics for branch and
+price", INFORMS Journal on Computing 31, 2019): fix the columns it uses most, update the demand, and
+price again for what is left.
+
+The last sheets of a dive are poor, as few pieces are left to choose from.  So a dive may also end
+early and leave a start that ruin and recreate completes.  The cost of the fixed columns and the
+linear program together only rises during a dive, so a dive that would end no cheaper than the best
+plan is given up.
 """
 
 from __future__ import annotations
@@ -30,28 +34,28 @@ from nester.packing.task.task import Pattern, Placement, Task, item_counts
 __all__ = ["DivingHeuristic"]
 
 _FILLINGS_PER_PRICING = 20
-"""Fillings of each kind of sheet whenever the prices are new."""
+"""Greedy fillings of each bin type for one set of dual values."""
 _FIRST_ROUNDS = 30
 _ROUNDS = 3
-"""New prices at the start of the first dive, and after each layout cut."""
+"""Rounds of pricing at the start of the first dive, and after columns are fixed."""
 _NEAR_MAXIMUM = 0.8
-"""Of the layouts used nearly as much as the first, one is drawn."""
+"""A column is drawn among those with at least this part of the largest value."""
 _START_TRIES, _START_ROUNDS = 5, 1
-"""The same where a dive is a start only: many starts are better than a few good ones."""
+"""Fillings and rounds of a dive that only makes a start: many starts beat a few good ones."""
 _MAX_START_STEPS = 3_000_000
-"""Steps after which a start is taken as it is."""
+"""A start is taken as it is after this many steps."""
 _PATTERNS_PER_TABLE = 20
-"""Layouts of each kind of sheet by one table."""
+"""Patterns sampled for each bin type from one table of the dynamic program."""
 _DUAL_DISCOUNT = 0.98
-"""What counts a little less counts such a part of what it did."""
+"""Factor by which the dual value of an overused item type is reduced."""
 _MAX_FAILED_PRICINGS = 5
-"""Prices in turn by which nothing is found, after which the programme is as good as solved."""
+"""Rounds without an improving pattern after which the linear program counts as solved."""
 _MAX_OVERRUN = 400_000
-"""A dive so many steps beyond its share is given up; its layouts are kept."""
+"""A dive that exceeds its budget by this many steps is given up; its patterns are kept."""
 
 
 class DivingHeuristic:
-    """Dives again and again, knowing what earlier dives found."""
+    """Dives repeatedly; each dive starts from the columns of earlier ones."""
 
     def __init__(self, task: Task, cuts: Cuts, rng: Random, pool: PatternPool) -> None:
         self._task = task
@@ -69,13 +73,13 @@ class DivingHeuristic:
 
     @property
     def steps(self) -> int:
-        """Steps spent so far: of filling, and of solving in the same measure."""
-        of_filling = sum(filler.steps for filler in self._fillers)
-        of_slicing = self._slicing.steps if self._slicing else 0
-        return self._master.steps + self._strips.steps + of_slicing + of_filling
+        """Steps spent so far by pricing and by the linear program, in steps of filling."""
+        filler_steps = sum(filler.steps for filler in self._fillers)
+        dp_steps = self._slicing.steps if self._slicing else 0
+        return self._master.steps + self._strips.steps + dp_steps + filler_steps
 
     def plans(self, steps: int, stop: Stop) -> Iterator[Plan]:
-        """Yield plans until so many further steps are spent (at least one plan, whole or not)."""
+        """Yield plans until `steps` more are spent; at least one, perhaps incomplete."""
         self._tries, self._rounds = _FILLINGS_PER_PRICING, _ROUNDS
         end = self.steps + steps
         while True:
@@ -84,7 +88,7 @@ class DivingHeuristic:
                 return
 
     def generate_columns(self, steps: int, stop: Stop) -> None:
-        """Seek layouts by which the programme pays less for all pieces, while steps last."""
+        """Improve the linear program for all pieces by column generation, while steps last."""
         remaining, stock = self._full_demand()
         self._tries = _START_TRIES
         discounts = [1.0] * len(remaining)
@@ -99,12 +103,12 @@ class DivingHeuristic:
             failures = 0 if found else failures + 1
 
     def _full_demand(self) -> tuple[list[int], list[int]]:
-        """Return how many of each shape are wanted in all, and how many sheets there are."""
+        """Return the demand for each item type, and the number of sheets of each bin type."""
         bin_types = range(len(self._task.bin_types))
         return list(self._task.demand), [self._task.max_sheets(bin_type) for bin_type in bin_types]
 
     def least_reduced_cost(self, number: int) -> list[tuple[Pattern, dict[int, int]]]:
-        """Return the layouts of least reduced cost when all pieces are wanted, and their pieces."""
+        """Return the patterns of least reduced cost for the full demand, and their pieces."""
         self._master.set_demand(*self._full_demand())
         self._add_new_columns()
         return self._master.least_reduced_cost(number)
@@ -112,20 +116,21 @@ class DivingHeuristic:
     def _price_by_slicing(
         self, duals: DualValues, remaining: list[int], stock: list[int], discounts: list[float]
     ) -> bool:
-        """Slice sheets; say whether a layout worth its sheet was new.
+        """Price by dynamic programming; return whether a new improving pattern was found.
 
-        What the best layouts want more of than there is makes them useless.  So where none is
-        found such pieces count a little less the next time.
+        The dynamic program knows no limit on copies, so its table may overrate patterns that hold
+        more of an item type than is left; the sampled patterns then fall short of it.  The dual
+        values of item types that run out are therefore reduced until an improving pattern is found.
 
         Parameters
         ----------
         discounts
-            The part of its price that each shape counts; changed.
+            Factors of the dual values, one per item type; changed.
         """
         guillotine_dp = self._slicing = self._slicing or GuillotineDP(self._task, self._rng)
         guillotine_dp.build_table(
             remaining,
-            [w * discount for w, discount in zip(duals.item_duals, discounts, strict=True)],
+            [dual * discount for dual, discount in zip(duals.item_duals, discounts, strict=True)],
         )
         found = False
         exhausted: set[int] = set()
@@ -150,26 +155,26 @@ class DivingHeuristic:
 
     def partial_plan(
         self,
-        min_sheets_left: int,
+        sheets_left: int,
         steps: int,
         stop: Stop,
         cost_limit: int | None,
         *,
         by_slicing: bool = False,
     ) -> Plan | None:
-        """Cut sheets until the programme wants about so few more, or the steps are spent.
+        """Dive until the linear program needs at most `sheets_left` more sheets, or steps run out.
 
         Parameters
         ----------
         cost_limit
-            What a whole plan may not cost: None is returned once what is cut, and the programme
-            for the rest, cost as much.
+            None is returned once the fixed columns and the linear program for the rest cost this
+            much.
         by_slicing
-            Whether layouts are sought by slicing too, each time that prices are new.
+            Whether each round of pricing uses the dynamic program too.
         """
         self._tries, self._rounds = _START_TRIES, _START_ROUNDS
         max_steps = self.steps + min(steps, _MAX_START_STEPS)
-        cut = self._dive(max_steps, stop, min_sheets_left, cost_limit, by_slicing=by_slicing)
+        cut = self._dive(max_steps, stop, sheets_left, cost_limit, by_slicing=by_slicing)
         return None if cost_limit is not None and self._estimated_cost >= cost_limit else cut
 
     def _cost(self, cut: Plan) -> int:
@@ -179,11 +184,12 @@ class DivingHeuristic:
         self,
         max_steps: int,
         stop: Stop,
-        min_sheets_left: int = 0,
+        sheets_left: int = 0,
         cost_limit: int | None = None,
         *,
         by_slicing: bool = False,
     ) -> Plan:
+        """Alternate between column generation and fixing columns; return the fixed ones."""
         remaining, stock = self._full_demand()
         cut: dict[Pattern, int] = {}
         self._estimated_cost = 0.0
@@ -204,12 +210,13 @@ class DivingHeuristic:
             rounds = self._rounds
             columns = self._master.primal_solution()
             remaining_cost = sum(
-                use.value * self._task.bin_types[use.pattern.bin_type].price for use in columns
+                column.value * self._task.bin_types[column.pattern.bin_type].price
+                for column in columns
             )
             self._estimated_cost = self._cost(tuple(cut.items())) + remaining_cost
             if cost_limit is not None and self._estimated_cost >= cost_limit:
                 break
-            if sum(use.value for use in columns) <= min_sheets_left:
+            if sum(column.value for column in columns) <= sheets_left:
                 break
             chosen = self._fix_columns(columns, remaining, stock)
             if not chosen:
@@ -219,13 +226,13 @@ class DivingHeuristic:
         return tuple(cut.items())
 
     def _add_new_columns(self) -> None:
-        """Tell the programme of layouts that came into the pool since it last looked."""
+        """Add the patterns that were added to the pool since the last time as columns."""
         for pattern, counts in self._pool.added_since(self._columns_read):
             self._master.add_column(pattern, counts)
         self._columns_read = len(self._pool)
 
     def _price_by_filling(self, duals: DualValues, remaining: list[int], stock: list[int]) -> bool:
-        """Fill sheets in the order of worth; say whether a layout worth its sheet was new."""
+        """Price greedily and by strips; return whether a new improving pattern was found."""
         item_duals, item_types = duals.item_duals, self._task.item_types
         candidates = [i for i, number in enumerate(remaining) if number and item_duals[i] > 1e-9]
         if not candidates:
@@ -242,8 +249,8 @@ class DivingHeuristic:
             ]
             tries = max(1, self._tries // len(self._task.bin_types))
             fillings += (
-                self._fill(bin_type, remaining, candidates, item_duals, number)
-                for number in range(tries)
+                self._fill(bin_type, remaining, candidates, item_duals, attempt)
+                for attempt in range(tries)
             )
             for placements in fillings:
                 if sum(item_duals[placement.item_type] for placement in placements) > min_value:
@@ -257,17 +264,20 @@ class DivingHeuristic:
         remaining: list[int],
         candidates: list[int],
         item_duals: tuple[float, ...],
-        number: int,
+        attempt: int,
     ) -> tuple[Placement, ...]:
         order = randomized_order(self._task.item_types, candidates, item_duals, self._rng)
         size = self._task.bin_types[bin_type]
-        filler = self._fillers[number % len(self._fillers)]
+        filler = self._fillers[attempt % len(self._fillers)]
         return filler.fill(size.width, size.height, remaining, order, spoiled=size.defects)
 
     def _fix_columns(
         self, columns: list[ColumnValue], remaining: list[int], stock: list[int]
     ) -> list[tuple[Pattern, int]]:
-        """Take what the programme cuts in whole sheets, else one sheet; keep the books of it."""
+        """Round down the values of all columns; if that gives no sheet, fix one of a large column.
+
+        The demand and the stock are reduced by what is fixed.
+        """
         chosen = []
         for pattern, counts, sheets in columns:
             copies = min(
@@ -280,11 +290,11 @@ class DivingHeuristic:
                 _subtract_counts(counts, copies, pattern.bin_type, remaining, stock)
         if chosen:
             return chosen
-        open_to = [use for use in columns if stock[use.pattern.bin_type]]
-        if not open_to:
+        available = [column for column in columns if stock[column.pattern.bin_type]]
+        if not available:
             return []
-        largest = max(use.value for use in open_to)
-        near_largest = [use for use in open_to if use.value >= _NEAR_MAXIMUM * largest]
+        largest = max(column.value for column in available)
+        near_largest = [column for column in available if column.value >= _NEAR_MAXIMUM * largest]
         pattern = _without_surplus(self._rng.choice(near_largest).pattern, remaining)
         _subtract_counts(item_counts(pattern.placements), 1, pattern.bin_type, remaining, stock)
         return [(pattern, 1)] if pattern.placements else []
@@ -299,7 +309,7 @@ def _subtract_counts(
 
 
 def _without_surplus(pattern: Pattern, remaining: list[int]) -> Pattern:
-    """Return a layout without the pieces that are made already."""
+    """Return a pattern without the pieces beyond the remaining demand."""
     remaining_of = dict(enumerate(remaining))
     placements = []
     for placement in pattern.placements:

@@ -1,4 +1,4 @@
-"""The search on one paper: its methods in turn, the best plan so far, and what is proven of it."""
+"""The search on one paper: its methods in turn, the best plan so far, and its lower bound."""
 
 from __future__ import annotations
 
@@ -37,34 +37,44 @@ __all__ = [
 
 SEED = 1
 _MAX_BOUND_PATTERNS = 200
-"""Layouts of the pool whose contents the bound is told."""
+"""Patterns of the pool that are given to the bound as columns."""
 _MAX_SHEETS_LEFT = 8
-"""Most sheets that a dive leaves to recreation; and never more than a third of them."""
+"""Most sheets that a dive leaves to ruin and recreate; never more than a third of all."""
 _MAX_STALLED_STEPS = 3_000_000
-"""Steps of recreation without a better plan after which a dive's start is given up."""
+"""Steps of ruin and recreate without a better plan before a start is given up."""
 _FULL_DEMAND_SHARE = 0.6
-"""The part of slicing that is for all pieces; the rest is for the first dives."""
+"""Share of pricing spent on the full demand; the rest is for the first dives."""
 _MAX_MIP_PATTERNS = 600
-"""Layouts of least reduced cost among which a plan is chosen."""
+"""Patterns of least reduced cost that the integer program chooses from."""
 _MIN_STEPS = 1_000
-"""What a start and its completion count at least."""
+"""A start and its completion count as this many steps at least, so that the loop ends."""
 
 
 _FIRST_EXACT_STEPS = {Cuts.STRAIGHT: 150_000, Cuts.FREE: 50_000}
-"""Steps in which a paper of few pieces is settled at any effort, before the first round."""
+"""Steps for an exact solution of a small paper before the first round, at any effort."""
 _STEPS_PER_EVALUATED_PIECE = 40
-"""For each so many steps one piece on sheets may be taken apart, to see what offcuts count."""
+"""Steps of value correction per piece whose exact offcuts may be evaluated."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Budget:
-    """A share of effort: what each method may spend, in the order in which they work.
+    """What each method may spend in one round, in the order in which they run.
 
-    `exact` is for each paper of few pieces; those that take more are not settled.  `pricing`
-    and `completions` are for papers on which recreation has something to seek, `diving` for others.
+    `exact` is for papers with few pieces; those that need more steps are not solved exactly.
+    `pricing` and `completions` are for papers that ruin and recreate may still improve, `diving`
+    for the others.
 
-    The last round of each effort ends with tidying, so that more effort starts from the very plan
-    that less effort ends with.
+    The last round of each effort ends with pattern reduction, so that more effort starts from the
+    very plan that less effort ends with.
+
+    Attributes
+    ----------
+    value_correction, exact, bounding, ruin_recreate, diving, pricing, completions
+        Steps.
+    covering_time, reduction_time
+        CP-SAT's deterministic time.
+    mip_nodes
+        Nodes of SCIP's search tree.
     """
 
     value_correction: int
@@ -80,18 +90,18 @@ class Budget:
 
 
 class SearchState(NamedTuple):
-    """Where a search stands.
+    """The state of a search.
 
     Attributes
     ----------
     net_cost, lower_bound
-        What the best plan costs net, and what no plan can be below, in money.
+        The net cost of the best plan, and a bound on that of any plan, in money.
     cost
         Of the sheets of the best plan, in money.
     sheet_count
         Their number.
     is_done
-        Whether there is nothing to be found.
+        Whether nothing better can be found.
     """
 
     net_cost: Fraction
@@ -102,14 +112,14 @@ class SearchState(NamedTuple):
 
 
 class SearchResult(NamedTuple):
-    """What came of a search: its share of an answer.
+    """The result of a search: its part of a cutting plan.
 
     Attributes
     ----------
     lower_bound
-        On the net cost, in money, of making the same pieces as are made.
+        On the net cost, in money, of making the same pieces.
     statistics
-        Plans, by the methods they came from.
+        Numbers of plans by the methods that made them.
     """
 
     layouts: tuple[Layout, ...]
@@ -121,20 +131,20 @@ class SearchResult(NamedTuple):
 
 
 class Command(Enum):
-    """What a search can be asked to do beside spending a share of effort."""
+    """What a search can do besides a round and pattern reduction."""
 
     START = auto()
     END = auto()
 
 
 class ReductionCommand(NamedTuple):
-    """The deed of making the best plan tidier, with so much of CP-SAT's deterministic time."""
+    """Reduce the patterns of the best plan, within this deterministic time of CP-SAT."""
 
     deterministic_time: float
 
 
 def start_search(problem: Problem, task: Task) -> PaperSearch:
-    """Return a search that has a first plan, whoever wants to stop."""
+    """Return a search with a first plan; it is not stopped before it has one."""
     search = PaperSearch(problem, task)
     search.first_plan(never)
     return search
@@ -161,14 +171,14 @@ class PaperSearch:
         self.unmet_area_bound = self.cost_bound = 0
 
     def first_plan(self, stop: Stop) -> None:
-        """Find one whole plan, quickly; more quickly yet once it is to stop."""
+        """Find one plan quickly; even more quickly once asked to stop."""
         for plan in sequential_plans(self.task, self._cuts, self._rng, 1, self._pool, stop):
             self._consider(plan, "sequential")
 
     def do(
         self, command: Command | Budget | ReductionCommand, stop: Stop
     ) -> SearchState | SearchResult:
-        """Do a deed, and say where the search stands, or what came of it."""
+        """Run a command; return the state of the search, or its result at the end."""
         if command is Command.END:
             return self.result()
         if command is Command.START:
@@ -180,7 +190,7 @@ class PaperSearch:
         return self.state
 
     def start(self, stop: Stop) -> None:
-        """Bound the cost, and try rectpack."""
+        """Compute a first bound, and try rectpack, exact solution and interlocking patterns."""
         self._lower_bound = LowerBound(self._bounding_task)
         self._update_bound()
         if self.is_optimal:
@@ -215,7 +225,11 @@ class PaperSearch:
         )
 
     def run_round(self, budget: Budget, stop: Stop) -> None:
-        """Search with a share of effort."""
+        """Run one round: each method in turn, until the plan is proven to be optimal.
+
+        Value correction fills the pool; the lower bound is strengthened; ruin and recreate, and
+        dives with completions, improve the plan; set covering recombines the patterns of the pool.
+        """
         if budget.exact > _FIRST_EXACT_STEPS[self._cuts]:
             self._solve_exactly(budget.exact, stop)
             if self.is_optimal or stop():
@@ -240,7 +254,7 @@ class PaperSearch:
         self._update_bound()
         if self.is_optimal or has_too_many_pieces(self.incumbent) or stop():
             return
-        # Cheaper sheets are not to be found any more where they are known to be the cheapest.
+        # If the sheets are known to be the cheapest, only other offcuts can still save money.
         skip_improvement = self._is_cheapest or not self.task.is_unrestricted
         ruin_recreate_steps = 0 if skip_improvement else budget.ruin_recreate
         for plan in self._ruin_recreate.plans(ruin_recreate_steps, self.incumbent, stop):
@@ -269,9 +283,9 @@ class PaperSearch:
             self._consider(plan, "near choice")
 
     def _dive_and_complete(self, pricing_steps: int, steps: int, stop: Stop) -> None:
-        """Start plans by diving, and complete them by recreation, while steps last.
+        """Start plans by diving and complete them by ruin and recreate, while steps last.
 
-        The first dives slice sheets, while steps for that last.
+        Dives use the dynamic program for pricing as long as `pricing_steps` last.
         """
         ruin_recreate, diver = self._ruin_recreate, self._diver
         before = diver.steps
@@ -280,15 +294,15 @@ class PaperSearch:
         while steps > 0 and not (self.is_optimal or stop()):
             unmet_area, cost, sheets = objective(self.task, self.incumbent)
             cost_limit = None if unmet_area else cost
-            min_sheets_left = self._rng.randint(1, min(_MAX_SHEETS_LEFT, max(2, sheets // 3)))
+            sheets_left = self._rng.randint(1, min(_MAX_SHEETS_LEFT, max(2, sheets // 3)))
             before = diver.steps
             start = diver.partial_plan(
-                min_sheets_left, steps, stop, cost_limit, by_slicing=pricing_steps > 0
+                sheets_left, steps, stop, cost_limit, by_slicing=pricing_steps > 0
             )
-            spent = diver.steps - before
+            steps_spent = diver.steps - before
             if pricing_steps > 0:
-                pricing_steps -= spent
-                spent = 0
+                pricing_steps -= steps_spent
+                steps_spent = 0
             if start is not None:
                 before = ruin_recreate.steps
                 max_completion_steps = min(steps * RUIN_RECREATE_STEP_RATIO, _MAX_STALLED_STEPS)
@@ -296,11 +310,11 @@ class PaperSearch:
                     start, self.incumbent, max_completion_steps, stop
                 ):
                     self._consider(plan, "completion")
-                spent += (ruin_recreate.steps - before) // RUIN_RECREATE_STEP_RATIO
-            steps -= max(_MIN_STEPS, spent)
+                steps_spent += (ruin_recreate.steps - before) // RUIN_RECREATE_STEP_RATIO
+            steps -= max(_MIN_STEPS, steps_spent)
 
     def reduce_patterns(self, deterministic_time: float, stop: Stop) -> None:
-        """Make the best plan tidier, unless it is the one that has been tidied last."""
+        """Reduce the patterns of the best plan, unless that was done for this plan already."""
         if self.incumbent != self._last_reduced and not has_too_many_pieces(self.incumbent):
             self._set_incumbent(
                 reduce_patterns(
@@ -316,6 +330,7 @@ class PaperSearch:
             self._last_reduced = self.incumbent
 
     def _consider(self, plan: Plan, method: str) -> None:
+        """Keep a plan if it is the best so far; its patterns go into the pool in any case."""
         self._statistics[method] = self._statistics.get(method, 0) + 1
         self._pool.add_plan(plan)
         if not all(self.task.allows(pattern) for pattern, _ in plan):
@@ -339,9 +354,9 @@ class PaperSearch:
 
     @property
     def is_done(self) -> bool:
-        """Whether there is nothing to be found, or only other offcuts of the cheapest sheets.
+        """Whether nothing better can be found, or only other offcuts of the cheapest sheets.
 
-        For the sake of these the pool is looked through once.
+        For these, set covering runs once.
         """
         return self.is_optimal or (self._has_covered and self._is_cheapest)
 
@@ -358,7 +373,7 @@ class PaperSearch:
 
     @property
     def state(self) -> SearchState:
-        """Where the search stands."""
+        """The state of the search."""
         unit = self.task.price_unit
         _, price, sheets = objective(self.task, self.incumbent)
         return SearchState(
@@ -366,7 +381,7 @@ class PaperSearch:
         )
 
     def result(self) -> SearchResult:
-        """Take the sheets of the best plan apart, and say which pieces lie on them."""
+        """Return the best plan with its cuts and offcuts, and the demands that its pieces serve."""
         task = self.task
         made, missing = assign_demands(task, self.incumbent)
         layouts = []
@@ -403,15 +418,21 @@ class PaperSearch:
 
 
 _AssignedPattern = tuple[Pattern, tuple[Blank, ...], int]
-"""A pattern, the blank that each of its spots makes, and copies."""
+"""A pattern, the blank that each of its placements makes, and copies."""
 
 
 def assign_demands(
     task: Task, plan: Plan
 ) -> tuple[list[_AssignedPattern], list[tuple[Demand, int]]]:
-    """Say which want each piece is for: equal rectangles may have been wanted by several names.
+    """Assign each piece of a plan to a demand: equal rectangles may serve several demands.
 
-    Copies of a pattern stay together as long as the wants last.
+    Copies of a pattern serve the same demands as long as these last.
+
+    Returns
+    -------
+    tuple of list
+        Patterns with the blanks they make, and the demands that are not met, each with how many
+        pieces are missing.
     """
     remaining = [
         [blank.demand.quantity for blank in blanks_of_type] for blanks_of_type in task.blanks

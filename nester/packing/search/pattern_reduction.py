@@ -1,17 +1,15 @@
-"""Tidy a plan that is good: fewest different layouts, fewest cuts, then few large offcuts.
+"""Fewer patterns, fewer cuts and larger offcuts, for a plan that is already cheap.
 
-What is made stays as it is, and the net cost and the number of sheets never grow.
+The plan keeps making the same pieces; its net cost and its number of sheets never grow.
 
-Fewer layouts: some of a plan's layouts at a time are chosen anew by CP-SAT, with an indicator for
-each layout that is not used anyway, among what the pool knows and sheets filled so that they can be
-cut several times.  Large plans are so improved neighbourhood by neighbourhood (Shaw, "Using
-constraint programming and local search methods to solve vehicle routing problems", 1998); taking a
-few patterns for fewer is the idea of Foerster and Wäscher, "Pattern reduction in one-dimensional
-cutting stock problems", International Journal of Production Research 38 (2000).
+Fewer patterns (the pattern minimization problem): large neighbourhood search (Shaw, "Using
+constraint programming and local search methods to solve vehicle routing problems", CP 1998).  A few
+patterns of the plan are replaced by as few as possible, chosen by CP-SAT among the plan's own
+patterns, the pool, and new fillings that can be cut several times.  Replacing a few patterns by
+fewer is the idea of Foerster and Wäscher, "Pattern reduction in one-dimensional cutting stock
+problems", International Journal of Production Research 38 (2000).
 
-Fewer cuts, larger offcuts: the pieces of a layout are laid in other ways, and the best is kept.
-Slices of a straight-cut layout may change places; the widest come first, so that what is free
-gathers at one edge.
+Fewer cuts, larger offcuts: see `rearrange.py`.
 """
 
 from __future__ import annotations
@@ -45,35 +43,35 @@ __all__ = ["reduce_patterns", "reduction_objective"]
 
 _SEED = 1
 _NEIGHBOURHOOD_SIZE = 10
-"""Layouts of a plan that are chosen anew together."""
+"""Patterns of a plan that are replaced together."""
 _MAX_POOL_PATTERNS = 1500
 _MAX_CANDIDATES = 250
-"""Layouts of the pool that are looked at, and those in one choice."""
+"""Patterns of the pool that are considered in all, and in one neighbourhood."""
 _FILLINGS = 160
 _MAX_NEW_PATTERNS = 40
-"""Sheets filled anew for one choice, and those of them that are looked at."""
+"""New fillings for one neighbourhood, and those of them that are kept."""
 _MAX_COPIES = 6
-"""So often each of those can be cut at most, beside the fewest times: twice."""
+"""New fillings are made to be cut between twice and this many times."""
 _DETERMINISTIC_TIME = 0.04
 _TIME_OVERHEAD = 0.02
-"""CP-SAT's deterministic time for one choice, and what all else about it takes in that measure."""
+"""CP-SAT's deterministic time for one neighbourhood, and the overhead in the same measure."""
 _STEPS_PER_TIME = 500_000
-"""Steps of filling in CP-SAT's deterministic time (measured)."""
+"""Steps of filling in one unit of CP-SAT's deterministic time (measured)."""
 _PACKING_TRIES = 4
-"""Tries to lay the pieces of one sheet."""
+"""Attempts to pack the pieces of one sheet."""
 _MAX_FAILURES = 4
-"""So many choices one after the other that find nothing are enough."""
+"""Neighbourhoods in a row without an improvement before the search ends."""
 _PATTERN_WEIGHT = 4
-"""One layout is saved rather than so few pieces too many, each of which may spoil a sheet."""
+"""One pattern fewer outweighs this many surplus pieces, each of which may spoil a pattern."""
 
 ReductionObjective = tuple[int, Fraction, int, int, int]
-"""Area not made, net cost, layouts, cuts, and how small the offcuts are; smaller is better."""
+"""Area not made, net cost, patterns, cuts, and how small the offcuts are; smaller is better."""
 _PatternUse = tuple[Pattern, Counter[int], int]
-"""A layout of a plan, what lies on it, and how often it is cut."""
+"""A pattern of a plan, its pieces, and how often it is cut."""
 
 
 def reduction_objective(evaluator: PatternEvaluator, plan: Plan) -> ReductionObjective:
-    """Return how tidy a plan is, smaller first."""
+    """Return what is minimized, lexicographically."""
     unmet_area, net_cost, _ = evaluator.objective(plan)
     cut_patterns = [(evaluator.cut_pattern(pattern), copies) for pattern, copies in plan]
     cuts = sum(len(cut_pattern.cuts) * copies for cut_pattern, copies in cut_patterns)
@@ -95,14 +93,14 @@ def reduce_patterns(
     deterministic_time: float,
     stop: Stop = never,
 ) -> Plan:
-    """Return a plan that makes the same, costs no more net, and is at least as tidy.
+    """Return a plan that makes the same, costs no more net, and is no worse by the objective.
 
     Parameters
     ----------
     pool
-        Layouts that are known.
+        Patterns that are known.
     deterministic_time
-        How much to do, in CP-SAT's deterministic time, for either half of it.
+        For each of both halves, in CP-SAT's deterministic time.
     stop
         Ends it early.
     """
@@ -112,7 +110,7 @@ def reduce_patterns(
 
 
 def _merge_by_content(*parts: Sequence[tuple[Pattern, int]]) -> Plan:
-    """Return plans as one; of layouts with the same pieces on the same kind the first is kept."""
+    """Merge plans; the first of several patterns with equal pieces and bin type is kept."""
     first: dict[PatternKey, Pattern] = {}
     copies: dict[Pattern, int] = {}
     for plan in parts:
@@ -123,15 +121,15 @@ def _merge_by_content(*parts: Sequence[tuple[Pattern, int]]) -> Plan:
 
 
 class _Candidate(NamedTuple):
-    """A layout, what lies on it, and how often it may be cut."""
+    """A pattern, its pieces, and how often it may be cut."""
 
     pattern: Pattern
     counts: dict[int, int]
-    most: int
+    max_copies: int
 
 
 class _PatternReducer:
-    """Makes do with fewer layouts."""
+    """Replaces patterns of a plan by fewer."""
 
     def __init__(
         self, task: Task, cuts: Cuts, pool: PatternPool, evaluator: PatternEvaluator, rng: Random
@@ -144,10 +142,10 @@ class _PatternReducer:
         self._fillers = [make_filler(task, cut_mode, rng) for cut_mode in cut_modes]
 
     def improve(self, plan: Plan, deterministic_time: float, stop: Stop) -> Plan:
-        """Return a plan with fewer layouts, if one is found."""
-        # Offcuts may differ where only the pieces are the same.
-        by_kept = sorted(plan, key=lambda use: -self._evaluator.offcut_value(use[0]))
-        plan = self._better_of(plan, _merge_by_content(by_kept))
+        """Return a plan with fewer patterns, if one is found."""
+        # Of patterns with equal pieces the one with the most valuable offcuts is kept.
+        by_offcut_value = sorted(plan, key=lambda use: -self._evaluator.offcut_value(use[0]))
+        plan = self._better_of(plan, _merge_by_content(by_offcut_value))
         plan = self._exchange_items(plan, deterministic_time, stop)
         pool_patterns = list(self._pool.least_waste(_MAX_POOL_PATTERNS, plan))
         failures = 0
@@ -163,9 +161,10 @@ class _PatternReducer:
         return plan
 
     def _exchange_items(self, plan: Plan, deterministic_time: float, stop: Stop) -> Plan:
-        """Cut a sheet like another one; what it lacks for that changes places with what it has.
+        """Exchange pieces between sheets until one can be cut like another, which saves a pattern.
 
-        A third sheet gives the one and takes the other.
+        A sheet that is cut once gets the pattern of a similar sheet.  A third sheet, the donor,
+        gives the pieces missing for that and takes the surplus ones; it is packed again.
         """
         max_steps = self._steps + int(deterministic_time * _STEPS_PER_TIME)
         found = True
@@ -176,10 +175,8 @@ class _PatternReducer:
                 for pattern, copies in plan
             ]
             for changed, model in self._similar_pairs(sheets):
-                missing, surplus = (
-                    sheets[model][1] - sheets[changed][1],
-                    sheets[changed][1] - sheets[model][1],
-                )
+                missing = sheets[model][1] - sheets[changed][1]
+                surplus = sheets[changed][1] - sheets[model][1]
                 for donor in self._donors(sheets, changed, model, missing):
                     if self._steps >= max_steps:
                         return plan
@@ -202,7 +199,7 @@ class _PatternReducer:
         return plan
 
     def _similar_pairs(self, sheets: Sequence[_PatternUse]) -> list[tuple[int, int]]:
-        """Return sheets that are cut once, each with one like it, those most alike first."""
+        """Return pairs of a sheet that is cut once and a similar one, most similar first."""
         areas = [item.area for item in self._task.item_types]
         ranked = []
         for changed, (pattern, counts, copies) in enumerate(sheets):
@@ -222,13 +219,13 @@ class _PatternReducer:
     def _donors(
         self, sheets: Sequence[_PatternUse], changed: int, model: int, missing: Counter[int]
     ) -> Iterator[int]:
-        """Yield the sheets cut once that have what is lacking."""
+        """Yield the sheets that are cut once and have the missing pieces."""
         for donor, (_, counts, copies) in enumerate(sheets):
             if copies == 1 and donor not in (changed, model) and missing <= counts:
                 yield donor
 
     def _pack(self, bin_type: int, counts: Counter[int]) -> tuple[Placement, ...] | None:
-        """Return how pieces lie on a kind of sheet, if a few tries tell."""
+        """Pack pieces on one sheet; None if a few attempts fail."""
         size, item_types = self._task.bin_types[bin_type], self._task.item_types
         if sum(item_types[item_type].solid_area * n for item_type, n in counts.items()) > size.area:
             return None
@@ -252,7 +249,7 @@ class _PatternReducer:
         return sum(filler.steps for filler in self._fillers)
 
     def _better_of(self, plan: Plan, other: Plan) -> Plan:
-        """Return the other plan if it has fewer layouts and is as good."""
+        """Return the other plan if it has fewer patterns and is as good."""
         if len(other) >= len(plan):
             return plan
         unmet_area, net_cost, sheets = self._evaluator.objective(plan)
@@ -266,7 +263,7 @@ class _PatternReducer:
         )
 
     def _split_neighbourhood(self, plan: Plan) -> tuple[Plan, Plan]:
-        """Return some layouts, those cut least often rather, and the others."""
+        """Split a plan into a neighbourhood, preferring patterns cut rarely, and the others."""
         drawn = sorted(range(len(plan)), key=lambda i: self._rng.random() * plan[i][1])
         chosen = set(drawn[:_NEIGHBOURHOOD_SIZE])
         return (
@@ -277,7 +274,17 @@ class _PatternReducer:
     def _reoptimize(
         self, chosen: Plan, fixed: Plan, pool_patterns: Sequence[tuple[Pattern, dict[int, int]]]
     ) -> tuple[Plan, float]:
-        """Return layouts for the same pieces, and the work that it took."""
+        """Replace the patterns of a neighbourhood by as few as possible.
+
+        An integer program, solved by CP-SAT from the present patterns: copies of candidate patterns
+        cover the same pieces at no higher net cost and with no more sheets.  Minimized are the
+        patterns that the fixed part of the plan doesn't use anyway, and the surplus.
+
+        Returns
+        -------
+        tuple of Plan and float
+            The new patterns, and the deterministic time spent.
+        """
         from ortools.sat.python import cp_model
 
         task = self._task
@@ -292,22 +299,22 @@ class _PatternReducer:
         fixed_keys = {pattern_key(pattern) for pattern, _ in fixed}
         candidates = self._candidates(chosen, fixed, pool_patterns, wanted, stock)
         model = cp_model.CpModel()
-        copies_of = [model.new_int_var(0, candidate.most, "") for candidate in candidates]
+        copies_of = [model.new_int_var(0, candidate.max_copies, "") for candidate in candidates]
         objective_terms: list[LinearExpr] = []
         for candidate, variable in zip(candidates, copies_of, strict=True):
             number = start_copies.get(pattern_key(candidate.pattern), 0)
             model.add_hint(variable, number)
             if pattern_key(candidate.pattern) not in fixed_keys:
                 is_used = model.new_bool_var("")
-                model.add(variable <= candidate.most * is_used)
+                model.add(variable <= candidate.max_copies * is_used)
                 model.add_hint(is_used, bool(number))
                 objective_terms.append(_PATTERN_WEIGHT * is_used)
-        for item_type, least in wanted.items():
+        for item_type, number in wanted.items():
             made = cp_model.LinearExpr.weighted_sum(
                 copies_of, [candidate.counts.get(item_type, 0) for candidate in candidates]
             )
-            model.add(made >= least)
-            objective_terms.append(made - least)
+            model.add(made >= number)
+            objective_terms.append(made - number)
         for bin_type, sheets in enumerate(stock):
             of_type = [
                 variable
@@ -348,7 +355,7 @@ class _PatternReducer:
         wanted: Counter[int],
         stock: Sequence[int],
     ) -> list[_Candidate]:
-        """Return what may be chosen: the plan's own layouts, new ones, those of the pool."""
+        """Return the candidate patterns: the plan's own, new fillings, and some of the pool."""
         found: dict[PatternKey, _Candidate] = {}
 
         def add(pattern: Pattern, counts: dict[int, int]) -> None:
@@ -357,7 +364,7 @@ class _PatternReducer:
                     wanted[item_type] // number for item_type, number in counts.items()
                 )
                 candidate = _Candidate(pattern, counts, min(max_copies, stock[pattern.bin_type]))
-                if candidate.most:
+                if candidate.max_copies:
                     found.setdefault(pattern_key(pattern), candidate)
 
         for pattern, _ in (*chosen, *fixed):
@@ -368,12 +375,16 @@ class _PatternReducer:
         for pattern, counts in pool_patterns:
             add(pattern, counts)
         ranked = list(found.values())
-        # Those that can be cut often come first, then those with less waste.
-        pooled = sorted(ranked[own:], key=attrgetter("most"), reverse=True)
+        # The pool is sorted by waste, and sorting is stable: most copies first, then least waste.
+        pooled = sorted(ranked[own:], key=attrgetter("max_copies"), reverse=True)
         return ranked[:own] + pooled[:_MAX_CANDIDATES]
 
     def _repeatable_patterns(self, bin_types: Sequence[int], wanted: Counter[int]) -> list[Pattern]:
-        """Return sheets filled so that each can be cut twice or more often, the fullest first."""
+        """Return new patterns that can be cut at least twice, the fullest first.
+
+        Each is filled with pieces of which a fraction of the demand is allowed, so that it can be
+        repeated.
+        """
         item_types = self._task.item_types
         repetitions = [n for n in range(2, _MAX_COPIES + 1) if n <= max(wanted.values())]
         found: dict[Pattern, float] = {}

@@ -1,7 +1,7 @@
-"""A plan in a hurry, for comparing many like problems: sizes of a design, sheets to cut it from.
+"""A plan at little effort, for comparing many similar problems: sizes of a design, or sheets.
 
-It takes a small part of the effort of `solve`, and starts from layouts of like problems, laid anew
-with this one's pieces (`relayout.py`).  Equal input gives an equal plan.
+It takes a small part of the effort of `solve`, and starts from the layouts of similar problems,
+filled with this problem's pieces (`relayout.py`).  Equal input gives an equal plan.
 """
 
 from __future__ import annotations
@@ -31,20 +31,20 @@ __all__ = ["QuickBudget", "SolvedProblem", "fits_on_one_sheet", "quick_plan", "r
 
 _SEED = 1
 _EXACT_STEPS = 20_000
-"""Steps in which it is settled whether a sheet holds a few pieces."""
+"""Steps for deciding exactly whether a sheet holds a few pieces."""
 _MAX_BOUND_PATTERNS = 200
-"""Layouts of the pool whose contents the bound is told."""
+"""Patterns of the pool that are given to the bound as columns."""
 
 
 class SolvedProblem(NamedTuple):
-    """A like problem and an answer to it; its wants are called as those of the problem are."""
+    """A similar problem and its plan; its demands have the same names as the problem's."""
 
     problem: Problem
     cutting_plan: CuttingPlan
 
 
 class QuickBudget(NamedTuple):
-    """Effort on each paper: steps of filling, bounding and recreation, and work of choosing."""
+    """Effort for each paper: steps of three methods, and deterministic time of set covering."""
 
     value_correction: int = 3_000
     bounding: int = 40_000
@@ -52,7 +52,7 @@ class QuickBudget(NamedTuple):
     covering_time: float = 0.02
 
     def scaled(self, factor: int) -> QuickBudget:
-        """Return so many times the effort."""
+        """Return a multiple of the effort."""
         value_correction, bounding, ruin_recreate, covering_time = self
         return QuickBudget(
             value_correction * factor,
@@ -74,28 +74,28 @@ def quick_plan(
     target_cost: Fraction = Fraction(0),
     stop: Stop = never,
 ) -> CuttingPlan:
-    """Place a problem's pieces for little cost, in a hurry.
+    """Place a problem's pieces at low cost, with little effort.
 
-    Offcuts kept count nothing, whatever `Problem.offcut_worth` says.  The answer has been through
-    no judge: give it to `nester.verify`.
+    Offcuts have no value, whatever `Problem.offcut_value_share` says.  The plan is not verified
+    here: give it to `nester.verify`.
 
     Parameters
     ----------
     similar
-        Like problems with their answers; what of them can be laid anew is where it starts from.
+        Solved problems; their layouts, filled with this problem's pieces, are the start.
     budget
-        How hard to look at most: it ends as soon as a plan is proven to be the cheapest.
+        The most effort: the search ends once a plan is proven to be the cheapest.
     cost_bound
-        A bound on the cost that is known already; of use for a problem of one paper only.
+        A known lower bound on the cost; used for problems of one paper only.
     target_cost
-        No plan is sought that costs less than this on a paper.
+        The search on a paper ends at a plan of this cost.
     stop
         Ends the search early.
 
     Raises
     ------
     Refusal
-        If the problem has no meaning: see `nester.packing.task.validate`.
+        If the problem is invalid: see `nester.packing.task.validate`.
     """
     validate(problem)
     tasks, unplaceable = tasks_by_paper(problem)
@@ -104,9 +104,9 @@ def quick_plan(
 
 
 def relayout_plan(problem: Problem, similar: SolvedProblem) -> CuttingPlan | None:
-    """Return a like problem's answer with this one's pieces; None if they don't all find room so.
+    """Return a similar problem's plan with this problem's pieces; None if they don't all fit.
 
-    Its bound is 0.
+    Its lower bound is 0.
     """
     tasks, unplaceable = tasks_by_paper(problem)
     if unplaceable or not all(_meets_demand(t, next(_relayout_plans(t, [similar]))) for t in tasks):
@@ -115,19 +115,19 @@ def relayout_plan(problem: Problem, similar: SolvedProblem) -> CuttingPlan | Non
 
 
 def fits_on_one_sheet(problem: Problem, stock: str, pieces: Mapping[str, int]) -> tuple[bool, bool]:
-    """Say whether one sheet holds some pieces together.
+    """Return whether one sheet holds some pieces together.
 
     Parameters
     ----------
     stock
         The name of the sheet.
     pieces
-        Numbers of pieces by the names of wants.
+        Numbers of pieces by the names of demands.
 
     Returns
     -------
     tuple of bool
-        Whether a layout was found; and, if none was, whether it is proven that there is none.
+        Whether a pattern was found; and, if not, whether it is proven that there is none.
     """
     sheets = (replace(s, quantity=1, price=Fraction(1)) for s in problem.stock if s.name == stock)
     demands = (replace(w, quantity=pieces[w.name]) for w in problem.demands if pieces.get(w.name))
@@ -217,7 +217,7 @@ class _QuickSearch:
         self._target_cost = target_cost // task.price_unit
 
     def search(self, similar: Sequence[SolvedProblem]) -> None:
-        """Seek a plan, with one method after the other until one is proven."""
+        """Look for a plan, with one method after the other until it is proven to be optimal."""
         task, budget, stop = self._task, self._budget, self._stop
         for plan in _relayout_plans(task, similar):
             self._consider(self._complete_plan(plan), "laid anew")
@@ -256,7 +256,7 @@ class _QuickSearch:
         self._consider(chosen, "choice")
 
     def _complete_plan(self, start: Plan) -> Plan:
-        """Return a plan that keeps the sheets of a start, and makes what it leaves out."""
+        """Return a plan that keeps the sheets of a start, and makes the rest of the demand."""
         remaining, bin_types = list(self._task.demand), list(self._task.bin_types)
         for pattern, copies in start:
             sheet_type = bin_types[pattern.bin_type]
@@ -297,7 +297,7 @@ class _QuickSearch:
 
 
 def _relayout_plans(task: Task, similar: Sequence[SolvedProblem]) -> Iterator[Plan]:
-    """Yield plans of like problems for a task; what finds no room there is left out of them."""
+    """Yield plans of similar problems with this task's pieces, without layouts that don't fit."""
     relayout = Relayout(task)
     for solved in similar:
         demands = {demand.name: demand for demand in solved.problem.demands}

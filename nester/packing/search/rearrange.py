@@ -1,11 +1,15 @@
-"""Cut trees arranged again for fewer cuts and larger offcuts."""
+"""The pieces of a pattern placed in other ways, for fewer cuts and larger offcuts.
+
+The slices of a guillotine pattern may be reordered; with the widest first, the free area gathers at
+one edge.  Besides, the pieces are packed again in a few other orders.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from random import Random
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from nester.core.problem import Cuts
 from nester.packing.patterns.staged_greedy import make_filler
@@ -14,18 +18,16 @@ from nester.packing.task.pattern_pool import Plan
 from nester.packing.task.pattern_value import PatternEvaluator
 from nester.packing.task.task import ItemType, Pattern, Placement, Task, item_counts
 
-if TYPE_CHECKING:
-    pass
+__all__ = ["PatternRearranger"]
 
-__all__ = []
 _PIECES_PER_TIME = 8_000
-"""Pieces on sheets taken apart in CP-SAT's deterministic time (measured)."""
+"""Pieces on sheets evaluated in one unit of CP-SAT's deterministic time (measured)."""
 _REFILLS = 4
-"""Ways of laying the pieces of one layout that are tried beside those of its slices."""
+"""Fillings tried for each pattern, besides reordering its slices."""
 
 
 class PatternRearranger:
-    """Lays the pieces of a layout in other ways."""
+    """Places the pieces of patterns in other ways and keeps the best."""
 
     def __init__(self, task: Task, cuts: Cuts, evaluator: PatternEvaluator, rng: Random) -> None:
         self._task = task
@@ -34,7 +36,7 @@ class PatternRearranger:
         self._filler = make_filler(task, cuts, rng)
 
     def improve(self, plan: Plan, deterministic_time: float, stop: Stop) -> Plan:
-        """Return the plan with its layouts arranged better, those cut most often first."""
+        """Return the plan with its patterns rearranged, those cut most often first."""
         end = self._evaluator.pieces_evaluated + int(deterministic_time * _PIECES_PER_TIME)
         best = {pattern: pattern for pattern, _ in plan}
         for pattern, _ in sorted(plan, key=lambda use: -use[1]):
@@ -61,6 +63,7 @@ class PatternRearranger:
                 yield other
 
     def _sort_slices(self, pattern: Pattern) -> Iterator[tuple[Placement, ...]]:
+        """Yield a guillotine pattern with sorted slices; nothing for pieces with voids."""
         item_types = self._task.item_types
         if any(item_types[placement.item_type].voids for placement in pattern.placements):
             return
@@ -77,13 +80,14 @@ class PatternRearranger:
             yield block.placements
 
     def _refill(self, pattern: Pattern) -> Iterator[tuple[Placement, ...]]:
+        """Yield fillings with all pieces of a pattern, ordered by area or length, with noise."""
         size, item_types = self._task.bin_types[pattern.bin_type], self._task.item_types
         content = item_counts(pattern.placements)
         counts = [content.get(item_type, 0) for item_type in range(len(item_types))]
-        for number in range(_REFILLS):
+        for attempt in range(_REFILLS):
             keys = {
-                item_type: (item_types[item_type].area, max(item_types[item_type][:2]))[number % 2]
-                * (1 + (number > 1) * self._rng.random())
+                item_type: (item_types[item_type].area, max(item_types[item_type][:2]))[attempt % 2]
+                * (1 + (attempt > 1) * self._rng.random())
                 for item_type in content
             }
             order = sorted(content, key=lambda item_type: (-keys[item_type], item_type))
@@ -95,14 +99,14 @@ class PatternRearranger:
 
 
 class _Block(NamedTuple):
-    """Pieces, each where it lies, and the sides of the rectangle that they need."""
+    """Placed pieces and their bounding box: its corner nearest to the origin, and its sides."""
 
     placements: tuple[Placement, ...]
     origin: tuple[int, int]
     sides: tuple[int, int]
 
     def moved_to(self, corner: tuple[int, int]) -> _Block:
-        """Return it with its near corner elsewhere."""
+        """Return the block with its near corner elsewhere."""
         x, y = corner[0] - self.origin[0], corner[1] - self.origin[1]
         placements = tuple(
             placement._replace(x=placement.x + x, y=placement.y + y)
@@ -117,9 +121,17 @@ def _single_block(placement: Placement, item: ItemType) -> _Block:
 
 
 def _slice_blocks(blocks: Sequence[_Block], axis: int, *, is_whole: bool = False) -> _Block | None:
-    """Return blocks cut into slices along an axis, without gaps, the widest slice first.
+    """Return blocks packed slice by slice along an axis without gaps, the widest slice first.
 
-    None if edge-to-edge cuts don't part them; `is_whole` says that cuts along the other axis don't.
+    Parameters
+    ----------
+    is_whole
+        That cuts along the other axis don't separate the blocks.
+
+    Returns
+    -------
+    _Block or None
+        None if edge-to-edge cuts can't separate the blocks.
     """
     groups: list[list[_Block]] = []
     end = -1

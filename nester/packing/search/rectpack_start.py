@@ -17,24 +17,24 @@ from nester.packing.task.task import BinType, Pattern, Placement, Task
 __all__ = ["all_rectpack_plans", "rectpack_plans"]
 
 _MAX_PIECES = 400
-"""With more pieces than this rectpack is too slow to be worth waiting for."""
+"""With more pieces rectpack is too slow."""
 
 
 def rectpack_plans(task: Task, cuts: Cuts) -> Iterator[Plan]:
-    """Yield a plan for each of rectpack's settings, if it keeps to the way of cutting.
+    """Yield a plan for each of rectpack's settings whose patterns can be cut as required.
 
-    rectpack turns either all pieces or none, so that where some may not be turned, none is; and
-    it knows no prices, so that sheets are offered to it cheapest for their area first.
+    rectpack turns all pieces or none, so if any piece may not be turned, none is.  It knows no
+    prices, so sheets are given to it in the order of their price per area.
     """
     for plan in all_rectpack_plans(task, cuts):
         # Its guillotine packers join free rectangles of different parts, and then a piece may lie
-        # across a cut: some of their layouts do not come apart.
+        # across a cut: some of their patterns are not guillotine patterns.
         if cuts is Cuts.FREE or all(_is_guillotine(task, pattern) for pattern, _ in plan):
             yield plan
 
 
 def all_rectpack_plans(task: Task, cuts: Cuts, max_pieces: int = _MAX_PIECES) -> Iterator[Plan]:
-    """Yield a plan for each setting, even if straight cuts can't take its layouts apart."""
+    """Yield a plan for each setting, even if straight cuts can't take its patterns apart."""
     pieces = [index for index, item in enumerate(task.item_types) for _ in range(item.demand)]
     if not pieces or len(pieces) > max_pieces:
         return

@@ -1,8 +1,8 @@
-"""What each piece is worth at the margin: the linear programme over known layouts.
+"""What each piece is worth at the margin: the linear program over known patterns.
 
-Least cost of sheets, cut in fractions by the layouts so far, such that every piece is made and
-no more sheets of a kind are used than there are.  Its dual values are the prices by which new
-layouts are sought (Gilmore and Gomory, Operations Research 9, 1961, and 13, 1965).
+Least cost of sheets, cut in fractions by the patterns so far, such that every piece is made and
+no more sheets of a bin type are used than there are.  Its dual values are the prices by which new
+patterns are sought (Gilmore and Gomory, Operations Research 9, 1961, and 13, 1965).
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ __all__ = ["ColumnValue", "DualValues", "RestrictedMaster"]
 _MAX_COLUMNS = 1500
 _KEPT_COLUMNS = 600
 _STEPS_PER_COLUMN = 3
-"""What solving costs beside filling, in steps of filling (measured), with few shapes."""
+"""What solving costs beside filling, in steps of filling (measured), with few item types."""
 _FEW_ITEM_TYPES = 50
 
 
 class DualValues(NamedTuple):
-    """Dual values: worth of one piece of each shape, and what one sheet of a kind costs.
+    """Dual values: worth of one piece of each item type, and what one sheet of a bin type costs.
 
     The cost is the sheet's price and what it is worth that there are no more of them.
     """
@@ -32,7 +32,7 @@ class DualValues(NamedTuple):
 
 
 class ColumnValue(NamedTuple):
-    """A layout, the shapes it makes, and how many sheets the programme cuts by it."""
+    """A pattern, the item types it makes, and how many sheets the program cuts by it."""
 
     pattern: Pattern
     counts: dict[int, int]
@@ -40,7 +40,7 @@ class ColumnValue(NamedTuple):
 
 
 class RestrictedMaster:
-    """The linear programme, solved by GLOP; layouts are added as they are found."""
+    """The linear program, solved by GLOP; patterns are added as they are found."""
 
     def __init__(self, task: Task) -> None:
         self._task = task
@@ -84,12 +84,12 @@ class RestrictedMaster:
         return column
 
     def add_column(self, pattern: Pattern, counts: dict[int, int]) -> None:
-        """Let the programme cut sheets by one more layout."""
+        """Let the program cut sheets by one more pattern."""
         self._columns.append((pattern, counts))
         self._variables.append(self._create_column(pattern, counts))
 
     def set_demand(self, demand: Sequence[int], stock: Sequence[int]) -> None:
-        """Set how many of each shape are still to be made, and how many sheets there are."""
+        """Set how many of each item type are still to be made, and how many sheets there are."""
         self._demand, self._stock = list(demand), list(stock)
         for row, number in zip(self._demand_rows, demand, strict=True):
             row.SetLb(float(number))
@@ -111,7 +111,7 @@ class RestrictedMaster:
         return duals
 
     def _duals_by_area(self) -> DualValues:
-        """Price pieces by their area alone, where the programme can't be solved."""
+        """Price pieces by their area alone, where the program can't be solved."""
         bin_types = self._task.bin_types
         bin_costs = tuple(sheet_type.price / self._price_scale for sheet_type in bin_types)
         rate = min(
@@ -120,7 +120,7 @@ class RestrictedMaster:
         return DualValues(tuple(rate * item.area for item in self._task.item_types), bin_costs)
 
     def primal_solution(self) -> list[ColumnValue]:
-        """Solve, and return the layouts that are used, in the order in which they were added."""
+        """Solve, and return the patterns that are used, in the order in which they were added."""
         if not self._solve():
             return []
         return [
@@ -155,7 +155,7 @@ class RestrictedMaster:
         return sorted(range(len(self._columns)), key=reduced_cost)
 
     def least_reduced_cost(self, number: int) -> list[tuple[Pattern, dict[int, int]]]:
-        """Solve, and return so many layouts of least reduced cost with the shapes they make."""
+        """Solve, and return the patterns of least reduced cost, each with its pieces."""
         return [
             self._columns[index] for index in self._by_reduced_cost(self.dual_values())[:number]
         ]

@@ -1,16 +1,22 @@
-"""Better plans by ruin and recreate: cut the trees of some sheets back, lay the pieces again.
+"""Better plans by ruin and recreate: take pieces off some sheets and place them again.
 
-A whole plan is kept as one cut tree a sheet, with a goal: a limit on what the sheets may cost,
-just below the best plan.  Pieces that find no place wait.  Each move takes some branches off a
-few trees, now and then whole sheets, and lays all that waits, one piece after the other, into the
-free rectangle that it suits best, now and then passing a good one by.  A move that leaves more
-waiting is still taken if that is no more than waited a hundred moves ago (late acceptance).  When
-nothing waits, the plan is better than the best, and the goal falls.  After Gardeyn and Wauters,
-"A goal-driven ruin and recreate heuristic for the 2D variable-sized bin packing problem with
-guillotine constraints", European Journal of Operational Research 301 (2022).
+Ruin and recreate is due to Schrimpf and others, "Record breaking optimization results using the
+ruin and recreate principle", Journal of Computational Physics 159 (2000).  This search follows
+Gardeyn and Wauters, "A goal-driven ruin and recreate heuristic for the 2D variable-sized bin
+packing problem with guillotine constraints", European Journal of Operational Research 301 (2022):
 
-Each void of a laid piece that could hold another is a small sheet of its own.  What lies in it goes
-when its host goes.
+- A plan is one cut tree per sheet (`cut_tree.py`), and a list of unplaced pieces.  A cost goal just
+  below the best plan limits which sheets may be used.
+- A move removes branches of a few trees, or clears whole sheets, and then inserts unplaced pieces
+  one by one where they fit best.  Now and then it skips a good place ("blinks": Christiaens and
+  Vanden Berghe, "Slack induction by string removals", Transportation Science 54, 2020).
+- A move that leaves more area unplaced is accepted if that is no more than a hundred moves ago
+  (late acceptance: Burke and Bykov, "The late acceptance hill-climbing heuristic", European Journal
+  of Operational Research 258, 2017).
+- Once everything is placed, the plan is better than the best, and the goal is lowered below it.
+
+Each void of a piece that could hold another piece is treated as a small sheet of its own; what lies
+in it is removed with its host.
 """
 
 from __future__ import annotations
@@ -42,33 +48,33 @@ from nester.packing.task.task import ItemType, Pattern, Placement, Task, item_co
 __all__ = ["RUIN_RECREATE_STEP_RATIO", "RuinAndRecreate"]
 
 RUIN_RECREATE_STEP_RATIO = 5
-"""So many steps of recreation take as long as one of other methods (measured)."""
+"""Steps of this search that take as long as one step of the other methods (measured)."""
 
 _MAX_SHEETS = 40
-"""Of a plan with more sheets, only so many are taken in hand at a time."""
+"""A plan with more sheets is improved in parts of this many sheets."""
 _STEPS_PER_SUBPROBLEM = 1_000_000
-"""Then, after so many steps, others are."""
+"""Steps spent on one part."""
 _STEPS_PER_MOVE = 100
-"""What a move costs beside trying pieces, in steps (measured)."""
+"""Overhead of a move, in steps (measured)."""
 _LATE_ACCEPTANCE_LENGTH = 100
-"""How many moves ago acceptance looks."""
+"""A move is compared with the result of this many moves ago."""
 _MAX_STALLED_MOVES = 30_000
-"""After so many moves without a new low, some sheets are cleared to start afresh."""
+"""Moves without a new lowest unplaced area before a third of the sheets is cleared."""
 _MAX_RUINED_SHEETS = 3
 _MAX_OPENED_SHEETS = 8
-"""Sheets cut back, and sheets laid open, in one move."""
+"""Most sheets ruined, and most new sheets opened, in one move."""
 _CLEAR_PROBABILITY = 0.1
-"""How often the sheets to be ruined are cleared and put back into the stock."""
+"""How often the sheets to be ruined are cleared and returned to stock."""
 _PRUNE_PROBABILITIES = (0.05, 0.3)
-"""Least and greatest chance that a branch of a ruined sheet is taken off."""
+"""Range of the probability that a branch of a ruined sheet is removed."""
 _BLINK_RATE = 0.02
-"""How often a rectangle in which a piece fits is passed by."""
+"""How often a rectangle in which a piece fits is skipped."""
 _CROSS_CUT_PROBABILITY = 0.2
-"""How often the first cut beside a piece does not leave the larger rest."""
+"""How often the first cut beside a piece does not keep the larger rest whole."""
 
 
 class _State(NamedTuple):
-    """What a move replaces; it never changes these lists in place."""
+    """What a move replaces.  Moves build new lists, so that a rejected one is undone at no cost."""
 
     sheets: list[Sheet]
     stock: list[int]
@@ -77,7 +83,7 @@ class _State(NamedTuple):
 
 
 class RuinAndRecreate:
-    """Makes plans better, one part after the other if they are large."""
+    """Improves plans, in parts if they are large."""
 
     def __init__(self, task: Task, rng: Random, pool: PatternPool) -> None:
         self._task = task
@@ -93,25 +99,25 @@ class RuinAndRecreate:
             steps -= step_share
             end = subproblem.steps + step_share
             while subproblem.run(end, stop):
-                best = merge_plans(fixed, subproblem.uses())
+                best = merge_plans(fixed, subproblem.plan())
                 yield best
                 subproblem.lower_goal()
 
     def complete(self, start: Plan, best: Plan, steps: int, stop: Stop) -> Iterator[Plan]:
-        """Yield plans better than `best` that keep the sheets of a start as they are.
+        """Yield plans better than `best` that keep the sheets of `start` as they are.
 
-        It ends after so many steps without one.
+        It ends once `steps` have been spent without a better plan.
         """
         subproblem = _Subproblem(self._task, (), start, self._rng, self._pool)
         unmet_area, cost, _ = objective(self._task, best)
         subproblem.aim_below(unmet_area, cost - objective(self._task, start)[1])
         while subproblem.run(subproblem.steps + steps, stop):
-            yield merge_plans(start, subproblem.uses())
+            yield merge_plans(start, subproblem.plan())
             subproblem.lower_goal()
         self.steps += subproblem.steps
 
     def _next_subproblem(self, best: Plan, steps: int) -> tuple[_Subproblem, Plan, int]:
-        """Return what to take in hand, the rest of the plan, and how many steps to spend."""
+        """Return what to improve, the rest of the plan, and how many steps to spend."""
         unmet_area, cost, sheets = objective(self._task, best)
         if sheets <= _MAX_SHEETS:
             if self._whole_plan is None:
@@ -132,15 +138,13 @@ def _subtract(plan: Plan, wanted: list[int], stock: list[int]) -> None:
 
 
 def _draw_wasteful_sheets(task: Task, plan: Plan, rng: Random) -> tuple[Plan, Plan]:
-    """Draw `_MAX_SHEETS` sheets of a plan, wasteful ones rather; return them and the others."""
+    """Draw `_MAX_SHEETS` sheets of a plan, preferring wasteful ones; return them and the others."""
     ranked: list[tuple[float, int]] = []
     for index, (pattern, copies) in enumerate(plan):
-        size = task.bin_types[pattern.bin_type].area
-        waste = (
-            1
-            - sum(task.item_types[placement.item_type].area for placement in pattern.placements)
-            / size
+        used_area = sum(
+            task.item_types[placement.item_type].area for placement in pattern.placements
         )
+        waste = 1 - used_area / task.bin_types[pattern.bin_type].area
         drawn = range(min(copies, _MAX_SHEETS))
         ranked += ((-(waste + 0.01) * rng.random(), index) for _ in drawn)
     ranked.sort()
@@ -155,7 +159,7 @@ def _draw_wasteful_sheets(task: Task, plan: Plan, rng: Random) -> tuple[Plan, Pl
 
 
 class _Subproblem:
-    """The search on some sheets of a plan, with all pieces and sheets that the others leave."""
+    """The search on some sheets of a plan, with all pieces and sheets not used by the others."""
 
     def __init__(
         self, task: Task, chosen: Plan, fixed: Plan, rng: Random, pool: PatternPool
@@ -202,7 +206,7 @@ class _Subproblem:
         self.steps = 0
 
     def aim_below(self, unmet_area: int, cost: int) -> None:
-        """Seek a plan that leaves less area unmade or, if that is none, costs less."""
+        """Look for a plan that leaves less area unmade or, if that is none, costs less."""
         self._unplaced_target = max(0, unmet_area - 1)
         goal = self._stock_cost if unmet_area else cost - 1
         if goal < self._cost_goal:
@@ -210,11 +214,11 @@ class _Subproblem:
             self._enforce_goal()
 
     def lower_goal(self) -> None:
-        """Seek a plan better than the one at hand."""
+        """Look for a plan better than the current one."""
         self.aim_below(self._unplaced_area, self._state.cost)
 
     def run(self, end: int, stop: Stop) -> bool:
-        """Make moves until the goal is met or the steps have come to `end`; say which."""
+        """Make moves until the goal is met or `end` steps are spent; return whether it was met."""
         while self.steps < end and (self._moves % 256 or not stop()):
             if self._cost_goal < 0:
                 return False
@@ -225,8 +229,8 @@ class _Subproblem:
                 self._restart()
         return False
 
-    def uses(self) -> Plan:
-        """Return the plan at hand."""
+    def plan(self) -> Plan:
+        """Return the current plan."""
         copies: dict[Pattern, int] = {}
         for sheet in self._state.sheets:
             pattern = self._pattern_of(sheet)
@@ -234,7 +238,10 @@ class _Subproblem:
         return tuple(copies.items())
 
     def _sheet_from_pattern(self, pattern: Pattern) -> Sheet | None:
-        """Return a sheet cut as the pattern says, or None if it does not come apart."""
+        """Return the sheet of a pattern, or None if it is not a guillotine pattern.
+
+        A piece is assigned to the smallest void that contains it, else to the sheet.
+        """
         sheet_type = self._bin_types[pattern.bin_type]
         whole = Rect(0, 0, sheet_type.width, sheet_type.height)
         contents: dict[Rect, list[Placement]] = {whole: []}
@@ -250,7 +257,7 @@ class _Subproblem:
         return None if root is None else Sheet(pattern.bin_type, root)
 
     def _build_tree(self, region: Rect, contents: dict[Rect, list[Placement]]) -> Node | None:
-        """Return the tree of a sheet or void, or None if cuts can't part what lies in it."""
+        """Return the tree of a sheet or void, or None if cuts can't separate its pieces."""
         boxes = []
         for placement in contents[region]:
             x, y, width, height = self._bounding_box(placement)
@@ -302,7 +309,7 @@ class _Subproblem:
         return sum(self._areas[index] for index in unplaced)
 
     def _enforce_goal(self) -> None:
-        """Put sheets back, emptiest first, until the others cost no more than the goal."""
+        """Return sheets to stock, emptiest first, until the others cost no more than the goal."""
         while self._state.cost > self._cost_goal and self._state.sheets:
             sheets = self._state.sheets
             self._remove_sheets(
@@ -324,7 +331,7 @@ class _Subproblem:
         self._moves_at_lowest = self._moves
 
     def _remove_sheets(self, indices: Sequence[int]) -> None:
-        """Put sheets back into the stock; their pieces wait."""
+        """Return sheets to stock; their pieces become unplaced."""
         sheets, stock, cost, unplaced = self._state
         stock = stock.copy()
         codes: list[int] = []
@@ -338,7 +345,12 @@ class _Subproblem:
         self._state = _State(sheets, stock, cost, unplaced + [code >> 1 for code in codes])
 
     def _move(self) -> None:
-        """Ruin, recreate, and take it or leave it."""
+        """Ruin, recreate, and accept the result or undo it.
+
+        Late acceptance: a result is compared with the current one and with that of
+        `_LATE_ACCEPTANCE_LENGTH` moves ago, which lets the search leave local optima without a
+        temperature to tune.
+        """
         before = self._state
         changes: list[NodeChange] = []
         touched: list[Sheet] = []
@@ -369,9 +381,10 @@ class _Subproblem:
         self._moves += 1
 
     def _ruin(self, changes: list[NodeChange], touched: list[Sheet]) -> None:
+        """Clear a few sheets, or remove random branches of their trees."""
         random, sheets = self._random, self._state.sheets
         number = 1 + int(random() * _MAX_RUINED_SHEETS)
-        # Of two sheets the more wasteful one: it has more to gain.
+        # A tournament of two: the more wasteful sheet has more to gain.
         pairs = ((int(random() * len(sheets)), int(random() * len(sheets))) for _ in range(number))
         chosen = sorted(
             {
@@ -395,7 +408,7 @@ class _Subproblem:
     def _prune(
         self, node: Node, probability: float, codes: list[int], changes: list[NodeChange]
     ) -> None:
-        """Take branches off, each by chance, and nodes that then part nothing any more."""
+        """Remove branches at random, and nodes that then have nothing left to cut."""
         random = self._random
         kept: list[Slice] = []
         rest = node.rest
@@ -417,7 +430,7 @@ class _Subproblem:
             elif len(slices) > 1 or part.rest:
                 kept.append(part)
             elif isinstance(slices[0], Node):
-                # It fills its node, and its slices lie along our axis.
+                # The only slice fills its node, and its own slices lie along this axis again.
                 kept += slices[0].slices
                 rest += slices[0].rest
             else:
@@ -427,29 +440,30 @@ class _Subproblem:
             node.rest, node.slices = rest, kept
 
     def _open_sheets(self) -> list[Sheet]:
-        """Lay sheets open, any that the goal still allows."""
+        """Open new sheets, drawn from the bin types that the cost goal still allows."""
         sheets, stock, cost, unplaced = self._state
         opened_sheets: list[Sheet] = []
         while unplaced and len(opened_sheets) < _MAX_OPENED_SHEETS:
             allowed = [
                 bin_type
-                for bin_type, size in enumerate(self._bin_types)
-                if stock[bin_type] and cost + size.price <= self._cost_goal
+                for bin_type, sheet_type in enumerate(self._bin_types)
+                if stock[bin_type] and cost + sheet_type.price <= self._cost_goal
             ]
             if not allowed:
                 break
             if not opened_sheets:
                 stock = stock.copy()
             bin_type = allowed[int(self._random() * len(allowed))]
-            size = self._bin_types[bin_type]
-            opened_sheets.append(Sheet(bin_type, Node(0, size.width, size.height, [])))
+            sheet_type = self._bin_types[bin_type]
+            opened_sheets.append(Sheet(bin_type, Node(0, sheet_type.width, sheet_type.height, [])))
             stock[bin_type] -= 1
-            cost += size.price
+            cost += sheet_type.price
         if opened_sheets:
             self._state = _State(sheets + opened_sheets, stock, cost, unplaced)
         return opened_sheets
 
     def _close_empty(self) -> None:
+        """Return sheets without pieces to stock."""
         sheets, stock, cost, unplaced = self._state
         if all(sheet.root.slices for sheet in sheets):
             return
@@ -463,7 +477,11 @@ class _Subproblem:
     def _recreate(
         self, opened_sheets: list[Sheet], changes: list[NodeChange], touched: list[Sheet]
     ) -> int:
-        """Lay what waits where it fits; return the area of what still waits."""
+        """Insert unplaced pieces where they fit best; return the area that stays unplaced.
+
+        Greedy insertion by best short side fit, in a randomized order, into the free rectangles of
+        all sheets in use and of those just opened.
+        """
         touched += opened_sheets
         order = self._sorted_items(self._state.unplaced)
         free = self._usable_free_rectangles(order, touched)
@@ -487,7 +505,7 @@ class _Subproblem:
         return unplaced_area
 
     def _sorted_items(self, unplaced: list[int]) -> list[int]:
-        """Sort pieces, large ones first or long ones first, more or less; or by chance."""
+        """Sort pieces by area or by length, largest first with some noise; or at random."""
         random, rule = self._random, self._random()
         if rule < 0.6:
             key = {i: self._areas[i] * (1 + 0.3 * random()) for i in dict.fromkeys(unplaced)}
@@ -503,7 +521,7 @@ class _Subproblem:
     def _usable_free_rectangles(
         self, order: list[int], touched: list[Sheet]
     ) -> list[FreeRectangle]:
-        """Return the free rectangles that are not too short for all the pieces."""
+        """Return the free rectangles in which some piece might fit."""
         min_width = min_height = INFINITE_LENGTH
         for index in dict.fromkeys(order):
             width, height, _, rotatable, _ = self._item_types[index]
@@ -526,7 +544,7 @@ class _Subproblem:
     def _best_fit(
         self, free: list[FreeRectangle], item: ItemType
     ) -> tuple[FreeRectangle | None, int]:
-        """Return the rectangle, and whether turned, that leaves the shortest strip."""
+        """Return the rectangle that leaves the shortest strip, and 1 if the piece is turned."""
         width, height, _, rotatable, _ = item
         random = self._random
         shortest = INFINITE_LENGTH
@@ -554,7 +572,22 @@ class _Subproblem:
         rectangle: FreeRectangle,
         changes: list[NodeChange],
     ) -> Sheet:
-        """Lay a piece into the corner of a free rectangle; return the sheet."""
+        """Place a piece in the corner of a free rectangle; return the sheet.
+
+        The L-shaped rest is divided by a guillotine cut into two rectangles.  The first cut usually
+        keeps the larger one whole.
+
+        Parameters
+        ----------
+        code
+            The piece and its orientation.
+        free
+            The free rectangles; changed.
+        rectangle
+            One of them, in which the piece fits.
+        changes
+            What must be undone if the move is rejected; changed.
+        """
         _, _, node, sheet = rectangle
         free.remove(rectangle)
         changes.append((node, node.rest, None))

@@ -1,8 +1,9 @@
-"""Choose among all known layouts those that make every piece for the least.
+"""The cheapest plan made of known patterns: a set-covering problem.
 
-A set-covering choice in whole numbers (Monaci and Toth, INFORMS Journal on Computing 18, 2006),
-solved by CP-SAT: how many sheets are cut by each layout, within the stock, so that every piece
-is made at least as often as wanted.  What is then made too often is taken off its sheets again.
+How many sheets are cut by each pattern, within the stock, so that every piece is made at least as
+often as wanted (Monaci and Toth, "A set-covering-based heuristic approach for bin-packing
+problems", INFORMS Journal on Computing 18, 2006).  Covering rather than partitioning, as a pool
+seldom holds a pattern also without some of its pieces; the surplus is removed afterwards.
 """
 
 from __future__ import annotations
@@ -27,12 +28,12 @@ __all__ = ["choose_patterns"]
 
 _MAX_PATTERNS = 3000
 _MAX_OFFCUT_PATTERNS = 300
-"""Layouts that are looked at only for the sake of their offcuts."""
+"""Patterns that are candidates only because of their offcuts."""
 _MAX_MIP_ENTRIES = 60_000
-"""Layouts times shapes, for branch and bound on linear programmes; with more it is too slow."""
+"""Patterns times item types; larger programs are too slow for branch and bound."""
 _LARGEST_OBJECTIVE = 2**50
 _LARGEST_SUM = 2**60
-"""What all layouts together could cost stays below this, so that it fits the solver's 64 bits."""
+"""Bound on the objective, and on the sum of all its terms, which must fit 64 bits."""
 
 
 def choose_patterns(
@@ -43,16 +44,18 @@ def choose_patterns(
     evaluator: PatternEvaluator,
     stop: Stop = never,
 ) -> Plan:
-    """Return the best plan made of the pool's layouts, never worse than `best`.
+    """Return the best plan made of the pool's patterns, never worse than `best`; by CP-SAT.
+
+    Pieces may be left out only if `best` leaves some out.
 
     Parameters
     ----------
     evaluator
-        Knows what sheets cost less their offcuts.
+        Of net costs: what sheets cost less the value of their offcuts.
     best
-        The best plan so far; the search starts from it.
+        The best plan so far; the solver starts from it.
     deterministic_time
-        CP-SAT's deterministic time, its count of work done: the same on every machine.
+        CP-SAT's count of its work, which is the same on every machine.
     stop
         Ends the search early.
     """
@@ -75,11 +78,11 @@ def choose_patterns(
     copies_of = [model.new_int_var(0, copies, "") for copies in max_copies]
     unmet = _unmet_demand(task, best)
     shortfall = [model.new_int_var(0, item.demand if unmet else 0, "") for item in task.item_types]
-    made: list[list[tuple[int, int]]] = [[] for _ in task.item_types]
+    columns_of_item: list[list[tuple[int, int]]] = [[] for _ in task.item_types]
     for column, (_, counts) in enumerate(candidates):
         for item_type, number in counts.items():
-            made[item_type].append((column, number))
-    for index, columns in enumerate(made):
+            columns_of_item[item_type].append((column, number))
+    for index, columns in enumerate(columns_of_item):
         model.add(
             cp_model.LinearExpr.weighted_sum(
                 [copies_of[column] for column, _ in columns] + [shortfall[index]],
@@ -90,7 +93,9 @@ def choose_patterns(
     for bin_type, size in enumerate(task.bin_types):
         if size.on_hand is not None:
             of_type = [
-                v for v, (p, _) in zip(copies_of, candidates, strict=True) if p.bin_type == bin_type
+                variable
+                for variable, (p, _) in zip(copies_of, candidates, strict=True)
+                if p.bin_type == bin_type
             ]
             model.add(cp_model.LinearExpr.sum(of_type) <= size.on_hand)
     net_costs = evaluator.net_prices([pattern for pattern, _ in candidates])
@@ -124,17 +129,17 @@ def choose_by_mip(
     evaluator: PatternEvaluator,
     stop: Stop = never,
 ) -> Plan:
-    """Return the best plan made of few layouts, or nothing.
+    """Return the best plan made of few patterns, or an empty plan; by SCIP.
 
-    The same choice, solved by SCIP: among layouts that a linear programme likes branch and bound
-    finds good plans more quickly.
+    Among patterns of low reduced cost, branch and bound on the linear relaxation finds good plans
+    more quickly than CP-SAT.
 
     Parameters
     ----------
     patterns
-        The layouts, each with how many of each shape lie on it.
+        Each with how many of each item type it holds.
     max_nodes
-        Of the search, at most.
+        Limit on the nodes of the search tree.
     """
     if len(patterns) * len(task.item_types) > _MAX_MIP_ENTRIES:
         return ()
@@ -171,7 +176,7 @@ def choose_by_mip(
 def _offcut_candidates(
     pool: PatternPool, evaluator: PatternEvaluator, known: set[PatternKey]
 ) -> list[tuple[Pattern, dict[int, int]]]:
-    """Return further layouts that are cheapest for their pieces once their offcuts are counted."""
+    """Return more patterns: the cheapest for their pieces once offcuts are subtracted."""
     if not evaluator.values_offcuts or len(known) == len(pool):
         return []
     rated: list[tuple[float, int, Pattern, dict[int, int]]] = []
@@ -183,7 +188,7 @@ def _offcut_candidates(
 
 
 def _max_copies(task: Task, pattern: Pattern, counts: dict[int, int]) -> int:
-    """Return how many copies a plan may want: further ones would make nothing that is wanted."""
+    """Return how many copies of a pattern a plan can use: more would only make surplus."""
     wanted = (
         -(-task.item_types[item_type].demand // number) for item_type, number in counts.items()
     )
@@ -201,9 +206,11 @@ def _unmet_demand(task: Task, plan: Plan) -> dict[int, int]:
 def _objective_coefficients(
     task: Task, costs: Sequence[int], max_copies: Sequence[int], may_fall_short: bool
 ) -> list[int]:
-    """Weigh, each before the next: area not made, price of each layout, number of sheets.
+    """Return weights of patterns and of missing pieces for a lexicographic objective.
 
-    Where exact weights would outgrow the solver's numbers the lesser aims give way.
+    Missing area comes first, then cost, then the number of sheets.  Weights that keep this order
+    exactly may exceed the solver's 64 bits; then the number of sheets is left out, and costs and
+    areas are rounded.
     """
     areas = [item.area for item in task.item_types]
     pieces = sum(task.demand)
@@ -212,12 +219,12 @@ def _objective_coefficients(
     costs_and_sheets = [cost * (pieces + 1) + 1 for cost in costs]
     if (
         max(costs_and_sheets) * pieces < _LARGEST_OBJECTIVE
-        and _sum(costs_and_sheets, max_copies) < _LARGEST_SUM
+        and _largest_total(costs_and_sheets, max_copies) < _LARGEST_SUM
     ):
         costs = costs_and_sheets
-    divisor_up = -(-_sum(costs, max_copies) // _LARGEST_SUM)
-    if divisor_up > 1:
-        costs = [cost // divisor_up for cost in costs]
+    scale = -(-_largest_total(costs, max_copies) // _LARGEST_SUM)
+    if scale > 1:
+        costs = [cost // scale for cost in costs]
     if not may_fall_short:
         return costs + [0] * len(areas)
     unit = gcd(*areas)
@@ -229,11 +236,11 @@ def _objective_coefficients(
         weight * item.demand for weight, item in zip(weights, task.item_types, strict=True)
     )
     if total_weight >= _LARGEST_OBJECTIVE:
-        divisor_up = -(-total_weight // _LARGEST_OBJECTIVE)
-        weights = [max(1, weight // divisor_up) for weight in weights]
-        costs = [cost // divisor_up for cost in costs]
+        scale = -(-total_weight // _LARGEST_OBJECTIVE)
+        weights = [max(1, weight // scale) for weight in weights]
+        costs = [cost // scale for cost in costs]
     return costs + weights
 
 
-def _sum(costs: Sequence[int], max_copies: Sequence[int]) -> int:
+def _largest_total(costs: Sequence[int], max_copies: Sequence[int]) -> int:
     return sum(cost * copies for cost, copies in zip(costs, max_copies, strict=True))

@@ -1,9 +1,11 @@
-"""Whole plans, sheet after sheet, each time with piece values mended by what went badly.
+"""Whole plans by sequential value correction.
 
-Sequential value correction (Mukhacheva, Belov and Mosquera; see Belov and Scheithauer, European
-Journal of Operational Research 171, 2006): pieces that end on wasteful sheets are worth more in
-the next plan, so that they are laid earlier, while there is still choice.  Every sheet laid out
-on the way goes into the pool.
+Plans are built sheet after sheet; each sheet gets the filling with the highest value for its cost,
+and each filling takes pieces in the order of their values.  Pieces that end up on wasteful sheets
+are then given a higher value, so that the next plan places them earlier, while there is still
+choice (Mukhacheva and others, Pesquisa Operacional 20, 2000; Belov and Scheithauer, "Setup and
+open-stacks minimization in one-dimensional stock cutting", INFORMS Journal on Computing 19, 2007).
+Every pattern built on the way goes into the pool.
 """
 
 from __future__ import annotations
@@ -21,20 +23,20 @@ from nester.packing.task.task import Pattern, Placement, Task, item_counts
 __all__ = ["sequential_plans"]
 
 _FILLINGS_PER_SHEET = 5
-"""Fillings tried for each sheet, the best of which is kept."""
+"""Fillings tried for each sheet; the best is kept."""
 _MAX_STEPS_PER_SHEET = 200_000
-"""After so many steps, or once it is to stop, one filling of each kind must do for a sheet."""
+"""After this many steps, or once asked to stop, each bin type gets a single filling."""
 _MAX_BIN_TYPES_PER_SHEET = 4
-"""Kinds of sheet looked at for each sheet, when there are more."""
+"""Bin types tried for each sheet, if there are more."""
 
 
 def sequential_plans(
     task: Task, cuts: Cuts, rng: Random, steps: int, pool: PatternPool, stop: Stop
 ) -> Iterator[Plan]:
-    """Yield plans until so many steps are spent (at least one plan) or `stop` says so.
+    """Yield plans until `steps` are spent or `stop` says so; at least one plan.
 
-    A layout that comes apart by straight cuts does so by free cuts too, and is often the better
-    one for many equal pieces; so free cuts take turns with both ways of filling.
+    A guillotine pattern can also be cut freely, and is often better for many equal pieces; so free
+    cuts alternate between both ways of filling.
     """
     cut_modes = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
     builder = _SequentialBuilder(
@@ -43,7 +45,7 @@ def sequential_plans(
     while True:
         before = builder.steps
         yield builder.plan()
-        # Where nothing can be laid nothing is spent either.
+        # If no piece fits any sheet, no step is ever spent.
         if builder.steps >= steps or builder.steps == before or stop():
             return
 
@@ -59,7 +61,7 @@ class _SequentialBuilder:
         self._rng = rng
         self._pool = pool
         self._item_values = [float(item.area) for item in task.item_types]
-        # A little of the area beside the price lets sheets that cost nothing be compared.
+        # A small cost for area makes sheets comparable that cost nothing.
         highest_rate = (
             max((sheet_type.price / sheet_type.area for sheet_type in task.bin_types), default=0.0)
             or 1.0
@@ -75,7 +77,7 @@ class _SequentialBuilder:
         return sum(filler.steps for filler in self._fillers)
 
     def plan(self) -> Plan:
-        """Build one plan; what finds no sheet any more is left out of it."""
+        """Build one plan; pieces for which no sheet is left are left out."""
         self._plan_count += 1
         remaining = list(self._task.demand)
         stock = [self._task.max_sheets(bin_type) for bin_type in range(len(self._task.bin_types))]
@@ -115,7 +117,7 @@ class _SequentialBuilder:
             others = [bin_type for bin_type in bin_types if bin_type not in drawn]
             bin_types = drawn
         best = self._best_pattern_on(bin_types, remaining, noise_level)
-        # By the rules there may be no room on any of these.
+        # The trimmer's rules may allow no pattern on any of these.
         while best is None and others:
             best = self._best_pattern_on([others.pop(0)], remaining, noise_level)
         return best
@@ -153,7 +155,11 @@ class _SequentialBuilder:
         return sum(self._item_values[placement.item_type] for placement in placements)
 
     def _correct_values(self, pattern: Pattern) -> None:
-        """Move the values of a sheet's pieces towards what they cost on this sheet."""
+        """Move the values of a pattern's pieces towards what they cost on this sheet.
+
+        The target is the piece's area times a factor that grows with the waste of the sheet;
+        exponential smoothing keeps what earlier sheets taught.
+        """
         item_types = self._task.item_types
         used_area = sum(item_types[placement.item_type].area for placement in pattern.placements)
         cost_factor = self._task.bin_types[pattern.bin_type].area / used_area
