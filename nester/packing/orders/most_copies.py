@@ -1,7 +1,7 @@
-"""How many equal objects can be made of what is at hand: exactly, or between two proven numbers.
+"""How many equal objects can be made of the stock: exactly, or between two proven bounds.
 
-Papers are looked at one by one.  That so many can be made is shown by a plan; that no more can is
-proven by an inequality which sheets and pieces would break, or by trying all there is.
+Each paper is searched by bisection.  That a number can be made is shown by a plan; that it can't is
+proven by a violated valid inequality, or by an exact solution for few pieces.
 """
 
 from __future__ import annotations
@@ -26,12 +26,12 @@ class CopiesRange:
     Attributes
     ----------
     lower_bound, upper_bound
-        So many can be made, and no more can; both are proven, and equal unless the search ended
-        before.
+        This many can be made, and no more; both are proven, and equal unless the search ended
+        early.
     limiting_papers
-        The papers of which no plan for one more was found; or what fits no sheet.
+        The papers that allow no more by the plans found; or the pieces that fit no sheet.
     plans
-        For each paper a problem and its answer, in which pieces for so many are placed at least.
+        For each paper a problem and its plan, which holds the pieces for at least that many.
     """
 
     lower_bound: int
@@ -53,14 +53,14 @@ def most_copies(
     Parameters
     ----------
     problem
-        Its wants are the pieces of one object; there must be an end to its stock.
+        Its demands are the pieces of one object; its stock must be limited.
     effort
-        How hard to look for a plan for one more where it is not proven that there is none.
+        How hard to look for a plan for one more object while that is not proven impossible.
 
     Raises
     ------
     Refusal
-        If the problem has no meaning: see `nester.packing.task.validate`.
+        If the problem is invalid: see `nester.packing.task.validate`.
     ValueError
         If there is no end to a bin type of stock.
     """
@@ -119,7 +119,7 @@ class _PaperCopies:
         return {name: per_copy * copies for name, per_copy in self._pieces_per_copy.items()}
 
     def _tighten_quickly(self) -> None:
-        """Lower what can be made at most by inequalities that are found at once."""
+        """Lower the upper bound by bisection with dual feasible functions."""
         low, high = 0, self.upper_bound
         while low < high:
             middle = (low + high + 1) // 2
@@ -127,13 +127,16 @@ class _PaperCopies:
                 low = middle
             else:
                 high = middle - 1
-        # What breaks an inequality can't be made, nor can more.
+        # A violated inequality stays violated with more copies, so bisection is sound.
         self.upper_bound = high
 
     def search(self, max_useful: int) -> None:
-        """Find how many can be made, as far as the ceiling: more than that is of no use.
+        """Raise the lower bound by bisection, first with a quick plan, then with more effort.
 
-        At a glance first, then with more and more effort; each time by halves.
+        Parameters
+        ----------
+        max_useful
+            More copies than this are of no use, as another paper allows no more.
         """
         for effort in (None, *list(Effort)[: list(Effort).index(self._effort) + 1]):
             low = self.lower_bound
@@ -154,7 +157,7 @@ class _PaperCopies:
         result = self._oracle.check(self._pieces(copies), effort, self._stop)
         if result.is_proven:
             self.upper_bound = min(self.upper_bound, copies - 1)
-        # Of what does not hold all, some may be made whole nevertheless.
+        # A plan that leaves pieces out may still hold all pieces of fewer copies.
         unplaced = {piece.name: piece.quantity for piece in result.cutting_plan.unplaced}
         complete_copies = min(
             (per_copy * copies - unplaced.get(name, 0)) // per_copy
@@ -177,7 +180,7 @@ class _PaperCopies:
         return self._oracle.separate_by_dual_bound(counts, self._stop) is not None
 
     def _tighten_by_dual_bound(self) -> None:
-        """Refute more and more that could perhaps be made, by halves."""
+        """Lower the upper bound by bisection with the dual bound of column generation."""
         low, high = self.lower_bound, self.upper_bound
         while low < high and not self._stop():
             middle = (low + high + 1) // 2

@@ -1,12 +1,12 @@
-"""Which orders to make: a choice in whole numbers, within what is known of each paper's sheets.
+"""Which orders to make: the master problem of the decomposition in `whole_orders.py`.
 
-Every order is made or not.  All that is made of a paper keeps to the inequalities known of its
-sheets (`valid_inequalities.py`) and has not all the pieces that are known not to be held together.
-Most orders are chosen; of as many the most urgent; of equally urgent ones the cheapest, as far as
-the inequalities tell; then those that came first.
+An integer program, solved by CP-SAT: each order is selected or not.  For every paper the selection
+satisfies the known valid inequalities (`valid_inequalities.py`) and avoids the sets of pieces known
+to be infeasible together.  The objectives are lexicographic: most orders; then the most urgent
+ones; then the least cost, as far as the inequalities tell; then those that came first.
 
-What is only doubted, because a search found no place for it, is kept apart from what is proven:
-without the doubts the same choice says how many orders could be made at most.
+Limits that are not proven, because a search merely failed to place pieces, are kept apart: without
+them the same program gives an upper bound on the number of orders.
 """
 
 from __future__ import annotations
@@ -27,29 +27,29 @@ if TYPE_CHECKING:
 __all__ = ["Candidate", "MasterSolution", "OrderMaster"]
 
 _DETERMINISTIC_TIME = 0.5
-"""CP-SAT's deterministic time for each aim."""
+"""CP-SAT's deterministic time for each objective."""
 _LARGEST_WEIGHT = 2**30
 _LARGEST_SUM = 2**40
 
 
 class Candidate(NamedTuple):
-    """An order that could be made: how urgent it is (0 most), and what it wants by name."""
+    """An order that could be made: its rank (0 is most urgent), and its pieces by name."""
 
     rank: int
     pieces: Mapping[str, int]
 
 
 class MasterSolution(NamedTuple):
-    """A choice.
+    """A selection of orders.
 
     Attributes
     ----------
     orders
-        Places of the chosen among the applicants.
+        Indices of the selected candidates.
     order_bound
-        No choice that keeps to the same has more orders.
+        No selection that satisfies the same constraints has more orders.
     cost_bound
-        What it costs at least, in money.
+        A lower bound on its cost, in money.
     """
 
     orders: frozenset[int]
@@ -58,7 +58,7 @@ class MasterSolution(NamedTuple):
 
 
 class OrderMaster:
-    """All that is known, and the best choice that keeps to it."""
+    """The constraints learned so far, and the best selection that satisfies them."""
 
     def __init__(
         self, oracles: Sequence[CapacityOracle], candidates: Sequence[Candidate], stop: Stop
@@ -76,50 +76,52 @@ class OrderMaster:
         self._last_solution: frozenset[int] = frozenset()
 
     def counts(self, paper: int, orders: frozenset[int]) -> ItemCounts:
-        """Return what some orders want of a paper, by item type."""
+        """Return the pieces that some orders want of a paper, by item type."""
         rows = [self._counts[paper][order] for order in sorted(orders)]
         if not rows:
             return (0,) * len(self._oracles[paper].task.item_types)
         return tuple(map(sum, zip(*rows, strict=True)))
 
     def has_ties(self, orders: frozenset[int]) -> bool:
-        """Say whether orders may be exchanged for others that are as urgent."""
+        """Return whether orders may be exchanged for others of the same rank."""
         ranks = [candidate.rank for candidate in self._candidates]
         others = {rank for order, rank in enumerate(ranks) if order not in orders}
         return any(ranks[order] in others for order in orders)
 
     def add_inequality(self, paper: int, inequality: ValidInequality) -> None:
-        """Learn an inequality of a paper's sheets."""
+        """Add a valid inequality of a paper's sheets."""
         self._inequalities[paper].append(inequality)
 
     def forbid_counts(self, paper: int, counts: ItemCounts) -> None:
-        """Learn that a paper's sheets don't hold so many pieces of each item type together."""
+        """Exclude every selection that needs at least this many pieces of each item type."""
         self._infeasible_counts[paper].add(counts)
 
     def limit_area(self, paper: int, area: int) -> None:
-        """Choose no more than some area of a paper, though that is not proven."""
+        """Limit the area of the pieces on a paper, though that is not proven."""
         self._area_limits[paper] = min(area, self._area_limits.get(paper, area))
 
     def exclude(self, orders: frozenset[int]) -> None:
-        """Choose anything but just these orders."""
+        """Exclude this very selection."""
         self._excluded.add(orders)
 
     def solve(self, *, like: frozenset[int] | None = None) -> MasterSolution | None:
-        """Return the best choice; None if the solver found none.
+        """Return the best selection; None if the solver found none.
 
         Parameters
         ----------
         like
-            Choose as many and as urgent orders as these are.
+            Select as many orders of each rank as there are among these.
         """
         return _MasterModel(self, use_estimates=True).solve(like)
 
     def order_bound(self) -> int:
-        """Return a number of orders that no choice can surpass; proven."""
+        """Return a proven upper bound on the number of orders."""
         return _MasterModel(self, use_estimates=False).order_bound()
 
 
 class _MasterModel:
+    """The integer program in CP-SAT's form; `use_estimates` includes what is not proven."""
+
     def __init__(self, master: OrderMaster, *, use_estimates: bool) -> None:
         from ortools.sat.python import cp_model
 
@@ -150,6 +152,11 @@ class _MasterModel:
         return cp_model.LinearExpr.weighted_sum(self._order_variables, weights)
 
     def _add_paper(self, paper: int, oracle: CapacityOracle, area_limit: int | None) -> None:
+        """Add the constraints of one paper's sheets.
+
+        An infeasible set of pieces is excluded by a clause: the selection needs fewer pieces of at
+        least one of its item types.
+        """
         from ortools.sat.python import cp_model
 
         model, counts = self._model, self._master._counts[paper]
@@ -162,20 +169,20 @@ class _MasterModel:
             model.add(cp_model.LinearExpr.weighted_sum(sheets, inequality.capacities) >= required)
         if area_limit is not None:
             model.add(self._order_sum([oracle.area(row) for row in counts]) <= area_limit)
-        reached: dict[tuple[int, int], IntVar] = {}
+        is_below_count: dict[tuple[int, int], IntVar] = {}
         for infeasible_counts in sorted(self._master._infeasible_counts[paper]):
             below_any = []
             for item_type, count in enumerate(infeasible_counts):
-                if count and (item_type, count) not in reached:
-                    is_below = reached[item_type, count] = model.new_bool_var("")
+                if count and (item_type, count) not in is_below_count:
+                    is_below = is_below_count[item_type, count] = model.new_bool_var("")
                     produced = self._order_sum([row[item_type] for row in counts])
                     model.add(produced < count).only_enforce_if(is_below)
                 if count:
-                    below_any.append(reached[item_type, count])
+                    below_any.append(is_below_count[item_type, count])
             model.add_bool_or(below_any)
 
     def _break_symmetry(self) -> None:
-        """Of orders equal in all let the first come first: else there are too many ways."""
+        """Of orders with equal rank and pieces, select earlier ones first."""
         previous: dict[tuple[int, tuple[ItemCounts, ...]], int] = {}
         for order, candidate in enumerate(self._master._candidates):
             key = candidate.rank, tuple(rows[order] for rows in self._master._counts)
@@ -186,11 +193,11 @@ class _MasterModel:
             previous[key] = order
 
     def order_bound(self) -> int:
-        """Return a bound on the number of orders made."""
+        """Return an upper bound on the number of orders."""
         return self._maximize(self._model, [1] * len(self._order_variables))[1]
 
     def solve(self, like: frozenset[int] | None) -> MasterSolution | None:
-        """Return the best choice, one aim after the other."""
+        """Return the best selection, optimizing one objective after the other."""
         model, ranks = self._model, [candidate.rank for candidate in self._master._candidates]
         if like is None:
             best, order_bound = self._maximize(model, [1] * len(self._order_variables))
@@ -212,9 +219,10 @@ class _MasterModel:
         return MasterSolution(best, order_bound, cost)
 
     def _rank_weight_groups(self) -> list[dict[int, int]]:
-        """Return weights of ranks, in groups.
+        """Return weights of ranks, in groups; each group is one objective.
 
-        By these one order of a rank counts more than all of later ranks of its group.
+        Within a group, one order of a rank outweighs all orders of later ranks.  The weights grow
+        with the number of orders, so ranks are grouped to keep them within the solver's range.
         """
         numbers: dict[int, int] = defaultdict(int)
         for candidate in self._master._candidates:
@@ -231,6 +239,7 @@ class _MasterModel:
         return [*groups, group] if group else groups
 
     def _fix_rank_counts(self, ranks: set[int], best: frozenset[int]) -> None:
+        """Fix the number of orders of each rank to that of a selection."""
         of_rank: dict[int, list[int]] = defaultdict(list)
         for order, candidate in enumerate(self._master._candidates):
             if candidate.rank in ranks:
@@ -242,7 +251,7 @@ class _MasterModel:
             self._model.add(self._order_sum(weights) == len(best.intersection(orders)))
 
     def _minimize_cost(self, best: frozenset[int]) -> tuple[frozenset[int] | None, float]:
-        """Return the cheapest choice as far as is known, and of these that which came first."""
+        """Return the cheapest selection by the inequalities; of equal ones the earliest orders."""
         from ortools.sat.python import cp_model
 
         largest_cost = sum(
@@ -267,16 +276,16 @@ class _MasterModel:
             i for i, variable in enumerate(self._order_variables) if solver.value(variable)
         )
         self._model.add(cost <= min_cost)
-        # Later orders weigh more: leave them out rather.
+        # Later orders have a larger penalty.
         earlier, _ = self._maximize(
-            self._model, [-place for place in range(len(self._order_variables))]
+            self._model, [-order for order in range(len(self._order_variables))]
         )
         return (best if earlier is None else earlier), min_cost / scale if scale else 0.0
 
     def _maximize(
         self, model: CpModel, weights: Sequence[int], incumbent: frozenset[int] | None = None
     ) -> tuple[frozenset[int] | None, int]:
-        """Make a sum as great as can be; return a choice, and a bound on the sum."""
+        """Maximize a weighted number of orders; return a selection and an upper bound."""
         from ortools.sat.python import cp_model
 
         model.maximize(self._order_sum(weights))

@@ -1,14 +1,15 @@
-"""When paper is short: which orders are made whole, and what the others lack.
+"""When paper is short: which orders are made completely, and what the others are short of.
 
-An order is made whole or not at all, so that one that can't be finished takes no paper from one
-that can.  The aim, strictly in this order: as many orders as possible; of as many, the most urgent
-(their places in the order of due dates, sorted, are compared one by one); then the least cost.
+An order is made completely or not at all, so that an order that can't be finished takes no paper
+from one that can.  The objectives are lexicographic: as many orders as possible; of as many, the
+most urgent (their ranks by due date, sorted, are compared one by one); then the least cost.
 
-A choice in whole numbers (`order_master.py`) proposes orders by what is known of each paper's
-sheets; a search on each paper then finds room for them, or teaches the choice better
-(`capacity.py`; logic-based Benders decomposition: Hooker and Ottosson, Mathematical Programming 96,
-2003).  What is not proven but only not found is doubted by and by, until all that is chosen is
-placed; then further orders are let in as long as there is room.
+Logic-based Benders decomposition (Hooker and Ottosson, Mathematical Programming 96, 2003): the
+master problem (`order_master.py`) selects orders by what is known of each paper's sheets; the
+subproblem of each paper (`capacity.py`) looks for a plan for them.  If there is provably none, a
+valid inequality or an infeasible set of pieces is added to the master.  If a search merely fails,
+the master gets an area limit, which is tightened until the selection fits; then more orders are
+added greedily while they fit.
 """
 
 from __future__ import annotations
@@ -39,21 +40,21 @@ __all__ = [
 ]
 
 _TRUST_SCHEDULE: tuple[tuple[float, int], ...] = ((1.0, 3), (0.5, 2))
-"""How far what is not proven is trusted, and for how many choices: between what a search placed
-(0) and all that it was asked for (1)."""
+"""Where the area limit is set after a failed search, and for how many iterations: between the area
+that was placed (0) and all that was wanted (1)."""
 _MAX_ITERATIONS = 200
-"""Choices looked at in all; doubts then shrink by halves."""
+"""Selections tried in all; after the schedule the area limits shrink faster and faster."""
 _MAX_GREEDY_TRIES = 40
 """Orders tried one by one in the end."""
 _MAX_COMPARED_PIECES = 2000
-"""Equally good choices are compared by their cost until so many pieces have been placed for it."""
+"""Pieces that may be placed to compare equally good selections by cost."""
 
 
 class OrderDemand(NamedTuple):
-    """What one order wants: numbers of pieces by the names of a problem's wants.
+    """The pieces of one order: numbers by the names of a problem's demands.
 
-    Claims come most urgent first.  Those that follow each other and are due on the same day are
-    equals; without a day, each is less urgent than those before it.
+    Order demands come most urgent first.  Neighbours that are due on the same day have equal rank;
+    an order without a due day is less urgent than those before it.
     """
 
     order: int
@@ -72,18 +73,18 @@ class Shortfall(NamedTuple):
 
 @dataclass(frozen=True)
 class OrderSelection:
-    """What becomes of a batch of orders.
+    """Which orders of a batch are made, and which wait.
 
     Attributes
     ----------
     problem, cutting_plan
-        The problem cut down to the orders that are made, and its answer; nothing is unplaced.
+        The problem with only the orders that are made, and its plan; nothing is unplaced.
     made, waiting
         Orders, most urgent first.
     shortfalls
-        What the waiting orders lack beside what is left over when the others are made.
+        The pieces of the waiting orders for which the remaining stock has no paper.
     max_orders
-        No choice of orders completes more; proven.
+        A proven upper bound on the number of orders that can be made.
     """
 
     problem: Problem
@@ -95,7 +96,7 @@ class OrderSelection:
 
     @property
     def is_optimal(self) -> bool:
-        """Whether it is proven that no choice of orders completes more."""
+        """Whether it is proven that no selection has more orders."""
         return len(self.made) == self.max_orders
 
 
@@ -108,12 +109,12 @@ def solve_orders(
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> OrderSelection:
-    """Plan the orders that can be made whole.
+    """Select the orders that can be made completely, and plan them.
 
     Parameters
     ----------
     problem
-        Its wants name every kind of piece; their quantities are taken from the claims.
+        Its demands describe every piece; their quantities are taken from the order demands.
     order_demands
         What each order wants, most urgent first.
     effort, processes, stop, on_progress
@@ -122,8 +123,8 @@ def solve_orders(
     Raises
     ------
     Refusal
-        If the problem has no meaning (see `nester.packing.task.validate`), or a claim wants what is
-        not among the problem's wants or less than none of it.
+        If the problem is invalid (see `nester.packing.task.validate`), or an order wants a piece
+        that the problem doesn't describe, or a negative number of it.
     """
     validate(problem)
     _validate_order_demands(problem, order_demands)
@@ -162,7 +163,11 @@ def _validate_order_demands(problem: Problem, order_demands: Sequence[OrderDeman
 
 
 class _OrderSearch:
-    """The search for the best orders to make; orders are known by their places in the claims."""
+    """The decomposition; orders are indices of candidates.
+
+    Candidates are the order demands whose pieces all fit some sheet; `_places` maps them back to
+    indices of order demands.
+    """
 
     def __init__(
         self,
@@ -207,7 +212,7 @@ class _OrderSearch:
         self._master = OrderMaster(self._oracles, candidates, stop)
 
     def solve(self) -> tuple[frozenset[int], CuttingPlan, int]:
-        """Return the orders to make, their answer, and the most that could be made."""
+        """Return the orders to make, their plan, and an upper bound on their number."""
         all_orders = frozenset(range(len(self._candidates)))
         if not self._separate(all_orders, quick_only=True):
             plan = self._solve(all_orders)
@@ -225,7 +230,7 @@ class _OrderSearch:
         return _totals([self._demands[place] for place in sorted(self._places(orders))])
 
     def _search(self) -> frozenset[int]:
-        """Return a choice of orders for all of which there is room."""
+        """Iterate between master and subproblems until a selection fits; return it."""
         trust_levels = [trust for trust, times in _TRUST_SCHEDULE for _ in range(times)]
         halvings = 0
         for _ in range(_MAX_ITERATIONS):
@@ -235,7 +240,7 @@ class _OrderSearch:
             if self._separate(chosen.orders):
                 continue
             trust = trust_levels[0] if trust_levels else -(2.0**halvings - 1)
-            # A hard look is dear: only the first choices get one.
+            # A thorough search is expensive: only the first selections get it.
             thorough = self._effort is not Effort.QUICK and len(trust_levels) > 3
             proven, is_feasible = self._check_capacity(chosen.orders, trust, thorough=thorough)
             if is_feasible:
@@ -247,10 +252,10 @@ class _OrderSearch:
         return self._greedy_selection()
 
     def _greedy_selection(self) -> frozenset[int]:
-        """Return orders for which there is room, found quickly: most urgent first.
+        """Return a selection that fits, found quickly: most urgent first.
 
-        Of what a first plan places only whole orders are kept, and planned again, until all is
-        placed.
+        Of a first plan, only the orders with all pieces placed are kept; these are planned again
+        until everything is placed.
         """
         orders = sorted(range(len(self._candidates)))
         while True:
@@ -272,7 +277,7 @@ class _OrderSearch:
             orders = complete
 
     def _separate(self, orders: frozenset[int], *, quick_only: bool = False) -> bool:
-        """Look for inequalities that some orders break; say whether there are any."""
+        """Add inequalities that a selection violates; return whether any were found."""
         learned = False
         for paper, oracle in self._limited_oracles:
             counts = self._master.counts(paper, orders)
@@ -296,12 +301,12 @@ class _OrderSearch:
     def _check_capacity(
         self, orders: frozenset[int], trust: float, *, thorough: bool
     ) -> tuple[bool, bool]:
-        """Look for room for some orders, paper by paper, and learn from what finds none.
+        """Look for plans of a selection paper by paper, and tighten the master where that fails.
 
         Returns
         -------
         tuple of bool
-            Whether all that was learnt is proven, and whether there is room for all.
+            Whether all added constraints are proven, and whether the selection fits.
         """
         all_proven = is_feasible = True
         pieces = self._pieces(orders)
@@ -328,7 +333,7 @@ class _OrderSearch:
         return all_proven, is_feasible
 
     def _add_orders(self, selected: frozenset[int]) -> frozenset[int]:
-        """Let further orders in as long as there is room, the smallest first."""
+        """Add more orders while they fit, the smallest first."""
         tries = 0
         waiting = frozenset(range(len(self._candidates))) - selected
         for order in sorted(waiting, key=self._largest_area_share):
@@ -343,7 +348,7 @@ class _OrderSearch:
         return selected
 
     def _largest_area_share(self, order: int) -> tuple[Fraction, int]:
-        """Return the largest share that an order takes of any paper."""
+        """Return the largest share of any paper that an order takes; ties go to earlier orders."""
         shares = [Fraction(0)]
         for paper, oracle in self._limited_oracles:
             area = oracle.area(self._master.counts(paper, frozenset({order})))
@@ -361,7 +366,7 @@ class _OrderSearch:
         )
 
     def _cheapest_selection(self, selected: frozenset[int]) -> frozenset[int]:
-        """Compare choices of as many and as urgent orders by what they cost."""
+        """Return the cheapest selection found with as many orders of each rank."""
         if not self._master.has_ties(selected):
             return selected
         best, cost = selected, self._quick_plan(selected).cost
@@ -399,12 +404,12 @@ class _OrderSearch:
         )
 
     def _final_plan(self, orders: frozenset[int]) -> CuttingPlan:
-        """Return a plan for orders for which there is room."""
+        """Return a plan for a selection that fits."""
         plan = self._solve(orders)
         if not plan.unplaced:
             return plan
-        # The papers shared their effort.  Where that was too little, what was found before serves.
-        # Its bound is on fewer pieces, which cost no more than all.
+        # The papers shared their effort.  Where that was too little, the earlier plan is used.  The
+        # bound stays valid: it is for fewer pieces, which cost no more than all.
         paper_of = {demand.name: demand.paper for demand in self._problem.demands}
         short_papers = {paper_of[piece.name] for piece in plan.unplaced}
         paper_of_stock = {item.name: item.paper for item in self._problem.stock}
@@ -421,7 +426,7 @@ class _OrderSearch:
 
 
 def _ranks(order_demands: Sequence[OrderDemand]) -> list[int]:
-    """Return for each claim how many days, or claims without a day, come before it."""
+    """Return the rank of each order: how many due days, or orders without one, come before it."""
     ranks: list[int] = []
     for place, order_demand in enumerate(order_demands):
         is_tied = (
@@ -434,7 +439,7 @@ def _ranks(order_demands: Sequence[OrderDemand]) -> list[int]:
 
 
 def unused_stock(stock: Sequence[StockItem], plan: CuttingPlan) -> tuple[StockItem, ...]:
-    """Return the stock that an answer leaves untouched."""
+    """Return the stock that a plan doesn't use."""
     used: Counter[str] = Counter()
     for layout in plan.layouts:
         used[layout.stock] += layout.copies
@@ -445,7 +450,7 @@ def unused_stock(stock: Sequence[StockItem], plan: CuttingPlan) -> tuple[StockIt
 
 
 def problem_for_orders(problem: Problem, order_demands: Sequence[OrderDemand]) -> Problem:
-    """Return a problem with just the pieces that the claims want."""
+    """Return a problem with just the pieces of some orders."""
     totals = _totals(order_demands)
     return replace(
         problem,
@@ -467,11 +472,12 @@ def _totals(order_demands: Sequence[OrderDemand]) -> Counter[str]:
 def _shortfalls(
     problem: Problem, unused: tuple[StockItem, ...], waiting: Sequence[OrderDemand]
 ) -> tuple[Shortfall, ...]:
-    """Lay the waiting orders on what is left; what finds no place is lacked by the last of them."""
+    """Plan the waiting orders on unused stock; unplaced pieces are assigned to the last orders."""
     if not waiting:
         return ()
     waiting_problem = problem_for_orders(problem, waiting)
-    # What fits some sheet, though none that is left, lacks no other size but one more sheet.
+    # Fitness is checked against the whole stock: a piece that fits a used sheet is short of one
+    # more sheet, not of a larger size.
     unplaceable = {demand.name: reason for demand, reason in tasks_by_paper(waiting_problem)[1]}
     shortfalls = []
     for piece in solve(replace(waiting_problem, stock=unused), Effort.QUICK).unplaced:

@@ -1,9 +1,8 @@
-"""What sheets are likely to hold: the best contents known, where bounds say what they hold at most.
+"""Estimates of what sheets hold: the best patterns known in place of proven bounds.
 
-The same program that refutes sheets by bounds (`feasibility_cuts.py`) says of other sheets that
-they are not likely to do: that even cut in fractions, by the best layouts that a search finds at
-the worths the program asks about, they lack something.  Nothing is proven by that; it tells where
-plans are worth seeking.
+The linear program of `feasibility_cuts.py`, priced by heuristics instead of bounds, shows that sheets
+are unlikely to suffice: even cut in fractions by the best patterns found, they don't cover the
+pieces.  That proves nothing, but tells for which purchases a plan is worth looking for.
 """
 
 from __future__ import annotations
@@ -30,17 +29,17 @@ if TYPE_CHECKING:
 __all__ = ["EstimatedInequalities"]
 
 _FILLINGS_PER_PRICING = 2
-"""Fillings of each bin type that can be bought, for each question."""
+"""Greedy fillings of each bin type that can be bought, for one pricing."""
 _PATTERNS_PER_TABLE = 2
 """Layouts of each bin type that can be bought, by one table."""
 _RASTER = 500
-"""Units into which sheets are divided for slicing: fewer than where plans are sought."""
+"""Raster of the dynamic program: coarser than in the search for plans."""
 _ENTRIES_PER_STEP = 40
-"""Numbers in the table of contents that cost as much to look at as one step of filling."""
+"""Entries of the count matrices that take as long as one step of filling."""
 
 
 class EstimatedInequalities:
-    """Inequalities between sheets and pieces that plans are likely to keep to."""
+    """Inequalities between sheets and pieces that plans probably satisfy."""
 
     def __init__(
         self,
@@ -64,13 +63,13 @@ class EstimatedInequalities:
         return self._pricing.steps + self._separator.steps
 
     def separate(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
-        """Say whether such sheets are not likely to do; if so, keep an inequality that says why."""
+        """Return whether a new estimated inequality rules out these sheets; it is kept."""
         self.refresh()
         if any(
             inequality.total_capacity(sheets) < inequality.total_weight(self._demand)
             for inequality in self.inequalities
         ):
-            return False  # it is known; the solver counts what is almost held as held
+            return False  # known already; the solver chose these sheets within its tolerance
         cut = self._separator.separate(sheets, steps, stop)
         if cut is not None:
             self.inequalities.append(cut)
@@ -95,7 +94,7 @@ class EstimatedInequalities:
 
 
 class _PoolPricing:
-    """Worths of sheets by the contents in a pool, to which it adds."""
+    """Heuristic pricing by the patterns of a pool, to which it adds new ones."""
 
     def __init__(
         self,
@@ -111,7 +110,7 @@ class _PoolPricing:
         self._priced_bin_types = set(priced_bin_types)
         cut_modes = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
         self._fillers = [make_filler(task, cut_mode, rng) for cut_mode in cut_modes]
-        # Slicing finds the best of all straight cuts; the rules of some tasks are unknown to it.
+        # The dynamic program doesn't know the trimmer's rules.
         can_slice = task.is_unrestricted and any(task.demand)
         self._slicing = GuillotineDP(task, rng, _RASTER) if can_slice else None
         self._entries_scanned = 0
@@ -126,7 +125,7 @@ class _PoolPricing:
         return self._entries_scanned // _ENTRIES_PER_STEP + dp_steps + filler_steps
 
     def solve(self, item_duals: Sequence[int], stop: Stop) -> list[tuple[int, Mapping[int, float]]]:
-        """Return, for each bin type, the worth of the best content known, and that content."""
+        """Return the value of the best pattern known for each bin type, and its content."""
         items = self._task.item_types
         demanded = [i for i, item in enumerate(items) if item.demand and item_duals[i]]
         if self._slicing and demanded and not stop():
@@ -144,14 +143,14 @@ class _PoolPricing:
         return best
 
     def best_values(self, item_duals: Sequence[int]) -> list[int]:
-        """Return, for each bin type, the worth of the best content known."""
+        """Return the value of the best pattern known for each bin type."""
         return [
             sum(n * dual for n, dual in zip(content, item_duals, strict=True))
             for content in self._best_contents(item_duals)
         ]
 
     def _best_contents(self, item_duals: Sequence[int]) -> list[tuple[int, ...]]:
-        """Return the best content known for each bin type; nothing where none is."""
+        """Return the best content known for each bin type; an empty one if there is none."""
         import numpy as np
 
         self._read_pool()

@@ -1,14 +1,15 @@
-"""What is lacking: the least price of further sheets, so that sheets bought hold all pieces.
+"""Feasibility cuts: inequalities that rule out sheets which don't hold all pieces.
 
-A linear program cuts the sheets that there are, and further ones at their prices, in fractions by
-known contents.  Its dual values give each piece a worth; how much of that a sheet of each bin type can
-hold at most (`PricingBound`) makes an inequality that every plan keeps, and shows contents that the
-program does not know yet.  Inequalities found by what is lacking rule out many purchases at once,
-for the prices of further sheets are about those at which they would be bought.
+A linear program covers all pieces by known patterns, cut in fractions from given sheets, and from
+further ones at their prices.  If its cost is positive, the given sheets don't suffice by these
+patterns.  Its dual values make a valid inequality: the value of all pieces is at most what the
+sheets hold, where a bound for each bin type (`PricingBound`) makes it hold for all patterns; the
+pricing problem also yields patterns that the linear program doesn't know yet.  The cost of further
+sheets is close to what they would cost in a purchase, so that one cut rules out many purchases.
 
-Worths are not taken as the program says, but half way to those by which most was proven before:
-they swing less, and fewer contents have to be found (Wentges, International Transactions in
-Operational Research 4, 1997).
+Dual values are smoothed: pricing uses the midpoint of the present ones and those of the best cut so
+far, which takes fewer iterations (Wentges, "Weighted Dantzig-Wolfe decomposition for linear
+mixed-integer programming", International Transactions in Operational Research 4, 1997).
 """
 
 from __future__ import annotations
@@ -25,15 +26,15 @@ from nester.packing.task.task import Task
 __all__ = ["FeasibilityCutSeparator"]
 
 _DUAL_SCALE = 2**24
-"""Worths are whole parts of a price; the dearest sheet's is so many."""
+"""Dual values are integers; the price of the most expensive sheet is this many units."""
 _TOLERANCE = 1e-6
-"""So little of the dearest sheet's price is not lacking."""
+"""A cost below this part of the most expensive sheet's price counts as zero."""
 _SUFFICIENT_DEPTH = 0.5
-"""An inequality will do that proves such a part of what the program says is lacking."""
+"""A cut is good enough that proves this part of the linear program's cost."""
 
 
 class _FeasibilityCut(NamedTuple):
-    """An inequality, what it proves to be lacking, and the worths that prove it, scaled."""
+    """An inequality, the cost of further sheets that it proves, and its dual values."""
 
     inequality: ValidInequality
     violation: float
@@ -41,12 +42,12 @@ class _FeasibilityCut(NamedTuple):
 
 
 class FeasibilityCutSeparator:
-    """Finds what sheets lack; the contents that it learns serve all later questions.
+    """Separates sheets that don't suffice; the columns it generates serve all later calls.
 
     Parameters
     ----------
     prices
-        Of a further sheet of each bin type; None if there are none.
+        Of a further sheet of each bin type; None if none can be bought.
     """
 
     def __init__(self, task: Task, pricing: PricingBound, prices: Sequence[int | None]) -> None:
@@ -63,17 +64,17 @@ class FeasibilityCutSeparator:
 
     @property
     def steps(self) -> int:
-        """Steps spent on programs, in the measure of filling; not those of bounding worths."""
+        """Steps spent on linear programs, in steps of filling; without those of pricing."""
         return self._pattern_lp.steps
 
     def add_column(self, bin_type: int, content: Mapping[int, float]) -> bool:
-        """Let the program know a content; say whether it is new."""
+        """Add a pattern's content as a column; return whether it is new."""
         return self._pattern_lp.add_column(bin_type, content)
 
     def separate(self, stock: Sequence[int], max_steps: int, stop: Stop) -> ValidInequality | None:
-        """Return an inequality that so many sheets of each bin type break if they make everything.
+        """Return an inequality that these sheets violate, by column generation.
 
-        None if they don't lack anything when cut in fractions, or if so many steps don't suffice.
+        None if they suffice when cut in fractions, or if none is found within the steps.
         """
         best: _FeasibilityCut | None = None
         end = self.steps + self._pricing.steps + max_steps
@@ -99,7 +100,13 @@ class FeasibilityCutSeparator:
     def _cut_from_duals(
         self, stock: Sequence[int], duals: Sequence[float], stop: Stop
     ) -> tuple[_FeasibilityCut, bool]:
-        """Bound what is lacking by worths, and say whether a content was new."""
+        """Make a cut of dual values; return it, and whether pricing found a new column.
+
+        If a bin type holds more value than its sheet costs, the dual values are infeasible for the
+        linear program over all patterns; dividing by the largest such ratio makes them feasible
+        (Farley, "A note on bounding a class of linear programming problems", Operations Research
+        38, 1990), so that the violation is a proven cost.
+        """
         item_duals = [int(value * _DUAL_SCALE) for value in duals]
         best = self._pricing.solve(item_duals, stop)
         found_column = False

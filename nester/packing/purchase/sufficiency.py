@@ -1,10 +1,9 @@
-"""Which sheets are enough for one paper's pieces: what is shown by plans, and what is refuted.
+"""Which sheets suffice for one paper's pieces: shown by plans, or refuted by inequalities.
 
-Sheets that can be bought have no end in the task; those on hand are there anyway and cost nothing
-more.  What is *shown* are plans, each with the sheets that it takes of what can be bought: as many
-or more are enough.  What is *refuted* are sheets that break an inequality that every plan keeps to
-(`feasibility_cuts.py`).  For few pieces every content of every sheet is known
-(`feasible_contents.py`), and nothing is left between the two.
+Sheets that can be bought are unlimited in the task; sheets on hand are free.  That sheets suffice is
+shown by a plan that uses no more of those that can be bought.  That they don't is proven by an
+inequality that they violate (`feasibility_cuts.py`).  For few pieces all maximal patterns are
+enumerated (`feasible_contents.py`), and every question has an answer.
 """
 
 from __future__ import annotations
@@ -41,24 +40,24 @@ __all__ = ["Column", "SheetCounts", "Sufficiency"]
 
 _SEED = 1
 _MAX_PLANS = 40
-"""Plans that a choice looks at; of more, those with least paper."""
+"""Plans given to the pack master; of more, those with the least paper."""
 _SHEETS_LEFT_RANGE = (4, 12)
-"""Least and most sheets that a dive leaves to recreation."""
+"""Range of the number of sheets that a dive leaves to ruin and recreate."""
 _MAX_STALLED_STEPS = 500_000
-"""Steps of recreation without a better plan after which a dive's start is given up."""
+"""Steps of ruin and recreate without a better plan before a start is given up."""
 _MAX_PRICE_RATIO = 10_000
-"""No further sheet is taken to cost less than such a part of the dearest."""
+"""A sheet is assumed to cost at least the highest price divided by this."""
 _STEPS_PER_SEPARATION = 5_000
-"""What it costs to choose sheets, and to ask whether they break a known inequality."""
+"""Overhead of choosing sheets and checking the known inequalities."""
 _MAX_DIVE_STEPS = 100_000
-"""Steps of one dive at most."""
+"""Limit on the steps of one dive."""
 
 SheetCounts = tuple[int, ...]
-"""So many of each bin type; of bin types on hand, those that there are."""
+"""Numbers of sheets by bin type; of bin types on hand, all that there are."""
 
 
 class Column(NamedTuple):
-    """What a sheet of a bin type holds, and how that lies on it."""
+    """A maximal content of a bin type, and its pattern."""
 
     bin_type: int
     content: ItemCounts
@@ -66,16 +65,17 @@ class Column(NamedTuple):
 
 
 class Sufficiency:
-    """One paper's pieces.
+    """What is known about the sheets that one paper's pieces need.
 
     Attributes
     ----------
     plans
-        Plans that make everything, by the sheets that they take of what can be bought.
+        Complete plans, by the sheets that they use of what can be bought.
     columns
-        For few pieces: all largest contents, surely held or perhaps; None for more.
+        For few pieces: all maximal contents, first the proven ones, then those that may be
+        feasible; else None.
     inequalities
-        What every plan keeps to, as far as it is known.
+        Valid inequalities found so far.
     """
 
     def __init__(self, task: Task, cuts: Cuts, size_of: Sequence[int | None]) -> None:
@@ -92,7 +92,7 @@ class Sufficiency:
         self._query_steps = 0
         self._patterns_read = 0
         self.inequalities = [self._dual_feasible_functions.area_inequality()]
-        # What is lacking has to count, also where a sheet costs next to nothing.
+        # The linear program needs positive prices, also where a sheet costs next to nothing.
         min_price = max(1, *(sheet_type.price // _MAX_PRICE_RATIO for sheet_type in task.bin_types))
         self._prices = [
             None if size is None else max(min_price, sheet_type.price)
@@ -101,10 +101,10 @@ class Sufficiency:
         self.estimated = EstimatedInequalities(task, cuts, self._rng, self.pool, self._prices)
         self._failed_searches: dict[SheetCounts, tuple[int, Fraction]] = {}
 
-    # --- what is shown ----------------------------------------------------------------------
+    # --- plans ------------------------------------------------------------------------------
 
     def first_plan(self, start: Plan, stop: Stop) -> None:
-        """Find one plan, quickly; some pieces may be made by a start already."""
+        """Find one complete plan quickly, which includes the sheets of a start."""
         remaining, stock = list(self.task.demand), self._stock(None)
         for pattern, copies in start:
             stock[pattern.bin_type] -= copies
@@ -124,7 +124,7 @@ class Sufficiency:
             raise AssertionError("sheets without end do not suffice")
 
     def add_plan(self, plan: Plan) -> bool:
-        """Keep a plan if it makes everything with sheets of which less was not known to do."""
+        """Keep a plan if it is complete and no known plan needs as few sheets or fewer."""
         if objective(self.task, plan)[0] or not all(self.task.allows(p) for p, _ in plan):
             return False
         used = [0] * len(self.task.bin_types)
@@ -141,13 +141,13 @@ class Sufficiency:
         return True
 
     def plan_for(self, sheets: Sequence[int]) -> Plan | None:
-        """Return a known plan for which such sheets are enough."""
+        """Return a known plan for which these sheets suffice."""
         return next(
             (plan for sufficient, plan in self.plans.items() if _covers(sheets, sufficient)), None
         )
 
     def smallest_sufficient_sheets(self) -> list[SheetCounts]:
-        """Return the sheets of known plans, those with least paper first, but not too many."""
+        """Return the sheets of known plans, least paper first, at most `_MAX_PLANS`."""
         areas = [sheet_type.area for sheet_type in self.task.bin_types]
 
         def area(sheets: SheetCounts) -> int:
@@ -156,7 +156,7 @@ class Sufficiency:
         return sorted(self.plans, key=area)[:_MAX_PLANS]
 
     def max_output_plan(self, steps: int, stop: Stop) -> Plan:
-        """Return a plan that makes as much as can be found, where not everything can be made."""
+        """Return a plan that makes as much area as possible, where sheets are limited."""
         plans = sequential_plans(self.task, self._cuts, self._rng, 1, self.pool, stop)
         best = min(plans, key=lambda candidate: objective(self.task, candidate))
         if not objective(self.task, best)[0] or not self._can_improve(best):
@@ -167,26 +167,26 @@ class Sufficiency:
         return best
 
     def search_patterns(self, steps: int, stop: Stop) -> None:
-        """Seek cheap plans at the task's prices, sheets being had without end."""
+        """Look for cheap plans at the task's prices with unlimited sheets."""
         ruin_recreate = RuinAndRecreate(self.task, self._rng, self.pool)
         best = min(self.plans.values(), key=lambda known_plan: objective(self.task, known_plan))
         if not self._can_improve(best):
             return
         for plan in ruin_recreate.plans(steps * RUIN_RECREATE_STEP_RATIO // 4, best, stop):
             self.add_plan(plan)
-        # The patterns that it finds serve whatever sheets are bought.
+        # Its patterns serve whatever sheets are bought.
         DivingHeuristic(self.task, self._cuts, self._rng, self.pool).generate_columns(
             3 * steps // 4, stop
         )
 
     def _can_improve(self, plan: Plan) -> bool:
-        """Whether the methods that work plans over know the rules of this task, and have time."""
+        """Whether ruin and recreate knows the rules of this task, and the plan is not too large."""
         return self.task.is_unrestricted and not has_too_many_pieces(plan)
 
     def search_plan(self, sheets: Sequence[int], steps: int, stop: Stop) -> Fraction:
-        """Seek a plan for which such sheets are enough; return the share that is left unmade.
+        """Look for a complete plan from these sheets; return the share of area left unmade.
 
-        If so many steps have been spent on them in vain they aren't spent again.
+        If as many steps were spent on these sheets before, that result is returned.
         """
         if self.plan_for(sheets) is not None:
             return Fraction(0)
@@ -209,7 +209,10 @@ class Sufficiency:
         return unmade_share
 
     def _improved_plans(self, limited: Task, best: Plan, steps: int, stop: Stop) -> Iterator[Plan]:
-        """Yield better and better plans from limited sheets, while steps last."""
+        """Yield better and better plans from limited sheets while steps last.
+
+        Half of the steps goes to ruin and recreate, half to dives that it completes.
+        """
         if not objective(limited, best)[0] or not self._can_improve(best):
             return
         ruin_recreate = RuinAndRecreate(limited, self._rng, self.pool)
@@ -235,7 +238,7 @@ class Sufficiency:
             )
 
     def _start_plans(self, limited: Task, stop: Stop) -> Iterator[Plan]:
-        """Yield plans from limited sheets: a new one, and the nearest known one without others."""
+        """Yield plans from limited sheets: a new one, and the best known one cut down to them."""
         yield from sequential_plans(limited, self._cuts, self._rng, 1, self.pool, stop)
         areas = [item.area for item in self.task.item_types]
         trimmed = []
@@ -256,7 +259,7 @@ class Sufficiency:
             yield min(trimmed, key=lambda plan: objective(limited, plan))
 
     def limited_task(self, sheets: Sequence[int]) -> Task:
-        """Return the task with no more than such sheets."""
+        """Return the task with just these sheets."""
         bin_types = tuple(
             sheet_type._replace(on_hand=number)
             for sheet_type, number in zip(self.task.bin_types, self._stock(sheets), strict=True)
@@ -269,10 +272,10 @@ class Sufficiency:
             for bin_type, size in enumerate(self.size_of)
         ]
 
-    # --- what is refuted --------------------------------------------------------------------
+    # --- inequalities -----------------------------------------------------------------------
 
     def enumerate_patterns(self, max_steps: int, stop: Stop) -> None:
-        """Find every content of every sheet, if so many steps suffice."""
+        """Enumerate the maximal contents of every bin type, if the steps suffice."""
         task = self.task
         if not task.is_unrestricted or count_splits(task.demand) > 2 * max_steps:
             return
@@ -296,12 +299,12 @@ class Sufficiency:
 
     @property
     def separation_steps(self) -> int:
-        """Steps spent on refuting so far."""
+        """Steps spent on separation so far."""
         solvers = (self._pricing, self._separator)
         return self._query_steps + sum(part.steps for part in solvers if part is not None)
 
     def separate(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
-        """Seek an inequality that such sheets break, in so many steps; say if one was found."""
+        """Look for a valid inequality that these sheets violate; return whether one was found."""
         self._query_steps += _STEPS_PER_SEPARATION
         if steps <= 0 or self.plan_for(sheets) is not None:
             return False
@@ -310,7 +313,7 @@ class Sufficiency:
             inequality.total_capacity(stock) < inequality.total_weight(demand)
             for inequality in self.inequalities
         ):
-            return False  # it is known; the solver counts what is almost held as held
+            return False  # known already; the solver chose these sheets within its tolerance
         inequality = self._dual_feasible_functions.most_violated(stock, demand)
         if inequality is None:
             inequality = self._feasibility_cut(stock, steps, stop)
@@ -337,11 +340,11 @@ class Sufficiency:
         return self._separator.separate(stock, steps, stop)
 
     def separate_estimated(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
-        """Say whether such sheets are not likely to be enough, by `estimated`."""
+        """Return whether a new estimated inequality rules out these sheets."""
         return self.estimated.separate(self._stock(sheets), steps, stop)
 
     def surplus(self, sheets: Sequence[int]) -> Fraction:
-        """Return by what share such sheets surpass what is likely to be needed."""
+        """Return by what share these sheets exceed what the inequalities need."""
         stock = self._stock(sheets)
         demand = self.task.demand
         return min(
