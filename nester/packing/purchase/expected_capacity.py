@@ -1,8 +1,8 @@
 """Estimates of what sheets hold: the best patterns known in place of proven bounds.
 
-The linear program of `feasibility_cuts.py`, priced by heuristics instead of bounds, shows that sheets
-are unlikely to suffice: even cut in fractions by the best patterns found, they don't cover the
-pieces.  That proves nothing, but tells for which purchases a plan is worth looking for.
+The linear program of `feasibility_cuts.py`, priced by heuristics instead of bounds, shows that
+sheets are unlikely to suffice: even cut in fractions by the best patterns found, they don't cover
+the pieces.  That proves nothing, but tells for which purchases to look for a plan.
 """
 
 from __future__ import annotations
@@ -76,7 +76,7 @@ class EstimatedInequalities:
         return cut is not None
 
     def refresh(self) -> None:
-        """Expect as much of sheets as the layouts hold that came into the pool meanwhile."""
+        """Weaken the inequalities so that patterns added to the pool since then satisfy them."""
         new_patterns = list(self._pool.added_since(self._patterns_read))
         if not new_patterns:
             return

@@ -1,10 +1,13 @@
-"""The purchase of one paper from given suppliers: what it costs at least, and what is enough.
+"""The purchase of one paper from given suppliers: a bound on its cost, estimates and plans.
 
-From given suppliers papers share nothing, so each is bought by itself: small programs, solved to
-the end in a moment.  One buys what breaks no known inequality; if a further inequality refutes
-that, it is asked again (logic-based Benders decomposition: Hooker and Ottosson, Mathematical
-Programming 96, 2003).  So what the paper costs at least is raised until nothing is refuted.  The
-other buys what is enough for a known plan, or what is likely to be; for that a plan is sought.
+For given suppliers papers are independent, so each has small programs of its own, which are solved
+in a moment.
+
+- The bound: logic-based Benders decomposition (Hooker and Ottosson, Mathematical Programming 96,
+  2003).  The master buys the cheapest packs that violate no known inequality; if a new inequality
+  refutes their sheets, it is added and the master is solved again.
+- The plans: the master proposes packs that are cheaper than those for known plans and likely to
+  suffice by the estimated inequalities; a plan is searched for their sheets.
 """
 
 from __future__ import annotations
@@ -31,31 +34,31 @@ from nester.packing.task.task import Task, integer_prices, item_counts
 __all__ = ["CutCommand", "CutResult", "PaperPurchase", "PaperStart", "StepBudget", "start_paper"]
 
 _MIP_NODES = 1_000
-"""Of SCIP's search for one paper's packs."""
+"""Limit on the nodes of SCIP's search for one paper's packs."""
 _MIP_GAP = 0.003
-"""So near to the cheapest is near enough for what is only supposed."""
+"""Optimality gap for estimates."""
 _STEPS_ON_HAND = 100_000
-"""Steps of making what fits only sheets on hand."""
+"""Steps for a plan of pieces that fit only sheets on hand."""
 _FIRST_SURPLUS, _MIN_SURPLUS = Fraction(1, 50), Fraction(1, 1000)
-"""So much more of sheets is expected than what is likely to be needed: at first, and at least."""
+"""Share by which proposed sheets exceed the estimated need: at first, and at least."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class StepBudget:
-    """A share of effort for one paper.
+    """What one paper may spend.
 
     Attributes
     ----------
     suppliers
-        From whom it is bought.
+        From whom the paper is bought.
     bounding
-        Steps of proving.
+        Steps of raising the lower bound.
     pattern_search
-        Steps of seeking layouts at about the prices of single sheets.
+        Steps of looking for patterns at about the prices of single sheets.
     estimating
-        Steps of learning what sheets are likely to hold.
+        Steps of estimating what sheets hold.
     plan_search, per_proposal
-        Steps of seeking plans for purchases proposed, and in how many one is sought at first.
+        Steps of looking for plans for proposed purchases: in all, and for one at first.
     """
 
     suppliers: Suppliers
@@ -66,7 +69,7 @@ class StepBudget:
     per_proposal: int = 0
 
     def divided(self, papers: int) -> StepBudget:
-        """Return each paper's share of effort for so many."""
+        """Return the share of one of several papers."""
         return replace(
             self,
             bounding=self.bounding // papers,
@@ -77,14 +80,14 @@ class StepBudget:
 
 
 class CutCommand(NamedTuple):
-    """The deed of cutting what is bought, with so much of CP-SAT's deterministic time.
+    """Plan the cutting of what is bought, within a deterministic time of CP-SAT.
 
     Attributes
     ----------
     problem
         The problem with the sheets bought.
     sheets
-        Bought of each size.
+        Numbers bought, by size.
     """
 
     problem: Problem
@@ -93,9 +96,9 @@ class CutCommand(NamedTuple):
 
 
 class CutResult(NamedTuple):
-    """How a paper is cut: each layout with the size of its sheets, if bought; and what is not made.
+    """How a paper is cut: layouts, each with its size if bought, and the demands not met.
 
-    Which offer sheets that are bought came by is not said.
+    Sheets of one size are equal, whichever offer they come from.
     """
 
     layouts: tuple[tuple[int | None, Layout], ...]
@@ -103,7 +106,7 @@ class CutResult(NamedTuple):
 
 
 class PaperStart(NamedTuple):
-    """What is asked of a paper, and the part of a plan that is to be kept to."""
+    """The task of a paper with what can be made, and a part of a plan that is kept."""
 
     task: Task
     size_of: tuple[int | None, ...]
@@ -111,7 +114,11 @@ class PaperStart(NamedTuple):
 
 
 def start_paper(task: Task, market: Market, cuts: Cuts, stop: Stop) -> PaperStart:
-    """Begin with a paper; of what fits only sheets on hand, ask for what finds room there."""
+    """Reduce the demand of a paper to what can be made.
+
+    Of pieces that fit only sheets on hand, as many are kept as a plan on these sheets makes; that
+    plan is the start.
+    """
     size_of = tuple(market.size_of.get(sheet.stock.name) for sheet in task.sheets)
     offered = [k for k, size in zip(task.bin_types, size_of, strict=True) if size is not None]
     unlimited = [
@@ -138,7 +145,7 @@ def start_paper(task: Task, market: Market, cuts: Cuts, stop: Stop) -> PaperStar
             ]
         )
     if not task.is_unrestricted:
-        # By the rules some pieces may find no room on any sheet.
+        # The trimmer's rules may leave no pattern for some pieces.
         max_output = Sufficiency(task, cuts, size_of).max_output_plan(0, stop)
         start = tuple(use for use in max_output if task.allows(use[0]))
         task = task.with_demand(_made_counts(task, start))
@@ -146,17 +153,17 @@ def start_paper(task: Task, market: Market, cuts: Cuts, stop: Stop) -> PaperStar
 
 
 class PaperPurchase:
-    """One paper's part in a purchase; there is a first plan, quickly found.
+    """The search for one paper; it has a quick first plan.
 
     Attributes
     ----------
     factory
-        Makes it anew, as it was first; where work is shared, other processes ask for it.
+        Makes the same object again, in another process.
 
     Parameters
     ----------
     extra_sheets
-        By sizes: so many sheets are bought beside those that are cut.
+        Sheets by size that are bought besides those that are cut.
     """
 
     def __init__(
@@ -181,12 +188,12 @@ class PaperPurchase:
 
     @property
     def task(self) -> Task:
-        """What is asked of it."""
+        """The pieces and sheets of the paper."""
         return self.sufficiency.task
 
     @property
     def needed_sheets(self) -> dict[int, int]:
-        """Sheets by size for its first plan."""
+        """The sheets of the first plan, by size."""
         sheets = next(iter(self.sufficiency.plans))
         return {
             size: number
@@ -195,7 +202,7 @@ class PaperPurchase:
         }
 
     def enumerate_patterns(self, max_steps: int, stop: Stop) -> None:
-        """Find every content of every sheet, if so many steps suffice."""
+        """Enumerate the maximal contents of every bin type, if the steps suffice."""
         self.sufficiency.enumerate_patterns(max_steps, stop)
 
     def add_plan(self, plan: Plan) -> None:
@@ -204,7 +211,7 @@ class PaperPurchase:
 
     @property
     def knowledge(self) -> PaperKnowledge:
-        """What is known of the paper."""
+        """What the pack master needs to know about the paper."""
         sufficiency = self.sufficiency
         sufficiency.estimated.refresh()
         return PaperKnowledge(
@@ -220,7 +227,7 @@ class PaperPurchase:
         )
 
     def do(self, command: StepBudget | CutCommand, stop: Stop) -> PaperKnowledge | CutResult:
-        """Spend a share of effort, and say what is known; or cut what is bought."""
+        """Spend a budget and return what is known; or plan the cutting of what is bought."""
         if isinstance(command, CutCommand):
             return self._cut(command, stop)
         is_enumerated = self.sufficiency.columns is not None
@@ -247,7 +254,7 @@ class PaperPurchase:
         )
 
     def _raise_cost_bound(self, suppliers: Suppliers, steps: int, stop: Stop) -> None:
-        """Raise what the paper's packs cost at least, while steps last."""
+        """Raise the lower bound on the cost of the paper's packs, while steps last."""
         sufficiency = self.sufficiency
         end = sufficiency.separation_steps + steps
         while True:
@@ -264,7 +271,7 @@ class PaperPurchase:
                 return
 
     def _estimate_cost(self, suppliers: Suppliers, steps: int, stop: Stop) -> None:
-        """Learn what sheets are likely to hold, until the cheapest packs are likely to do."""
+        """Add estimated inequalities until the cheapest packs violate none."""
         sufficiency = self.sufficiency
         end = sufficiency.estimated.steps + steps
         while True:
@@ -283,7 +290,11 @@ class PaperPurchase:
     def _search_plans(
         self, suppliers: Suppliers, steps: int, steps_per_proposal: int, stop: Stop
     ) -> None:
-        """Seek plans for purchases that are cheaper than what is known to be enough."""
+        """Look for plans for purchases cheaper than those of known plans.
+
+        The surplus over the estimated need adapts: it shrinks while nothing cheaper is proposed,
+        and grows when no plan is found for a proposal.
+        """
         sufficiency = self.sufficiency
         surplus_share = _FIRST_SURPLUS
         steps_left = steps
@@ -297,7 +308,7 @@ class PaperPurchase:
             if cheapest.values is not None and estimate_master.cost(
                 solution
             ) >= cheapest_master.cost(cheapest):
-                # Nothing cheaper is likely: expect more of the sheets, and look longer.
+                # Nothing cheaper is proposed: demand less surplus, and search longer.
                 surplus_share /= 2
                 steps_per_proposal *= 2
                 if surplus_share < _MIN_SURPLUS:
@@ -322,14 +333,14 @@ class PaperPurchase:
                 )
 
     def _sheets_to_cut(self, by_size: Mapping[int, int]) -> SheetCounts:
-        """Return how many sheets of each bin type are there to be cut of those bought."""
+        """Return how many of the sheets bought may be cut, by bin type."""
         return tuple(
             0 if size is None else by_size.get(size, 0) - self._extra_sheets.get(size, 0)
             for size in self.sufficiency.size_of
         )
 
     def _cut(self, command: CutCommand, stop: Stop) -> CutResult:
-        """Cut what is bought so that what is used is worth least."""
+        """Plan the cutting of what is bought, using paper of the least net value."""
         sufficiency, problem = self.sufficiency, command.problem
         sheets = self._sheets_to_cut(command.sheets)
         plan = sufficiency.plan_for(sheets)
@@ -371,7 +382,7 @@ def _made_counts(task: Task, plan: Plan) -> list[int]:
 
 
 def _task_at_stock_prices(sufficiency: Sufficiency, sheets: SheetCounts, problem: Problem) -> Task:
-    """Return a paper's task with what was bought, each sheet at what it is worth."""
+    """Return a paper's task with what was bought, each sheet at its value in stock."""
     task = sufficiency.limited_task(sheets)
     stock_by_name = {item.name: item for item in problem.stock}
     stocks = [

@@ -1,15 +1,14 @@
 """The cheapest purchase, solved together with the cutting.
 
-What is sought is the least money paid: packs and shipping.  Sheets and offcuts on hand cost
-nothing more, so they are used wherever that saves money; among equally cheap ways to cut what is
-bought then, that is kept in which the paper used is worth least, offcuts kept counted: so what
-stays in the stash and in the packs is worth most.  Only sheets that hold some piece are
-bought, also where more are bought than are used, to reach a sum from which shipping is free.
+Minimized is the money paid: packs and shipping.  Sheets and offcuts on hand are free, so they are
+used wherever that saves money.  What is bought is then cut so that the paper used, less the offcuts
+kept, has the least value; so what stays in stock is worth most.  Only sheets that hold some piece
+are bought, even where more are bought than are used to get free shipping.
 
-Papers share nothing but suppliers and their shipping.  So for given suppliers each paper is bought
-by itself (`paper_purchase.py`), in several processes, and programs of all papers
-(`pack_master.py`) choose the suppliers.  One of these buys what breaks no known inequality, so that
-no purchase costs less; one what is likely to be enough; and one what is enough for known plans.
+Papers share nothing but suppliers and their shipping.  So for given suppliers each paper is
+searched by itself (`paper_purchase.py`), in several processes, and programs of all papers
+(`pack_master.py`) choose the suppliers: one buys what violates no valid inequality, which bounds the cost from below;
+one what is likely to suffice; and one what suffices for known plans.
 """
 
 from __future__ import annotations
@@ -42,24 +41,24 @@ __all__ = ["purchase"]
 
 @dataclass(frozen=True, kw_only=True)
 class _Round:
-    """How much is done in one round; steps are for all papers together.
+    """The effort of one round; steps are for all papers together.
 
     Attributes
     ----------
     pattern_search
-        Steps of seeking layouts at about the prices of single sheets.
+        Steps of looking for patterns at about the prices of single sheets.
     estimating
-        Steps of learning what sheets are likely to hold, for each set of suppliers.
+        Steps of estimating what sheets hold, for each set of suppliers.
     supplier_sets
-        For so many sets of suppliers plans are sought at most.
+        Most sets of suppliers for which plans are looked for.
     plan_search
-        Steps of that, for each set.
+        Steps of looking for plans, for each set.
     per_proposal
-        Steps in which a plan for one purchase is sought at first.
+        Steps for the first search of a plan for one proposed purchase.
     bounding
-        Steps of proving what is bought from all suppliers.
+        Steps of raising the lower bound for all suppliers.
     bounded_sets
-        For so many sets of suppliers it is proven what is bought of them, in fewer steps each.
+        Most sets of suppliers whose bound is raised, in fewer steps each.
     """
 
     pattern_search: int = 0
@@ -73,18 +72,18 @@ class _Round:
 
 @dataclass(frozen=True, kw_only=True)
 class _EffortBudget:
-    """How much is done.
+    """The effort of a purchase.
 
     Attributes
     ----------
     enumeration
-        Steps in which a paper of few pieces is settled; more papers, more steps.
+        Steps for enumerating the patterns of a paper with few pieces, for each paper.
     min_parallel_pieces
-        From so many pieces on it is worth while to start other processes.
+        With fewer pieces a single process is used.
     mip_nodes
-        Nodes of SCIP's search for one choice of packs of all papers.
+        Nodes of SCIP's search for the packs of all papers.
     cutting_time
-        CP-SAT's deterministic time for choosing layouts in the end, and the same for tidying them.
+        CP-SAT's deterministic time for choosing patterns at the end, and for reducing them.
     """
 
     enumeration: int
@@ -154,11 +153,11 @@ _BUDGETS = {
     ),
 }
 _MAX_ESTIMATED_SETS = 2
-"""For so many new sets of suppliers it is supposed what sheets hold before plans are sought."""
+"""New sets of suppliers whose costs are estimated before plans are looked for."""
 _SCREENING_NODES, _SCREENING_GAP = 200, 0.01
-"""Of SCIP's search for suppliers to look at; so near to the cheapest is near enough then."""
+"""Nodes and optimality gap of SCIP's search for suppliers to look at."""
 _BOUNDING_DIVISOR = 8
-"""One part in so many of the steps of proving is for each set of suppliers."""
+"""Each further set of suppliers gets the steps for bounding divided by this."""
 
 
 def purchase(
@@ -179,11 +178,11 @@ def purchase(
     problem
         What is to be made, and the stock on hand (None as a quantity: paper that costs nothing).
     offers
-        What can be bought; their names are unique and no stock's.
+        What can be bought; their names are unique among offers and stock.
     terms
-        At most one for each supplier; one without asks for no shipping.
+        At most one for each supplier; a supplier without terms ships for free.
     extra_sheets
-        By names of offers: so many sheets alike are bought beside those that are cut.
+        By names of offers: sheets like these that are bought besides those that are cut.
     effort
         How hard to look; counted, so that equal input gives an equal purchase, unless `stop` ends
         the search early.
@@ -191,21 +190,21 @@ def purchase(
         How many may work at once, where there are several papers and enough pieces; the purchase
         does not depend on it.  A script that asks for more than one must be guarded: see `solve`.
     stop
-        Asked all the time; once it says yes, the best purchase so far is returned.  There is
-        always one: the first is made in any case.
+        Called often; once it returns true, the best purchase so far is returned.  There is always
+        a purchase: the first one is made in any case.
     on_progress
-        Told after each stretch of the search: what is paid, and its bound.
+        Called after each part of the search, with what is paid and its bound.
 
     Returns
     -------
-    Bought
-        Its answer has been through no judge: give it to `nester.verify`.  What fits
-        neither a sheet on offer nor what is on hand is unplaced.
+    PaperPurchasePlan
+        Not verified here: give it to `nester.verify`.  Pieces that fit no sheet on offer and find
+        no place on hand are unplaced.
 
     Raises
     ------
     Refusal
-        If the problem, an offer or a supplier's terms have no meaning.
+        If the problem, an offer or a supplier's terms are invalid.
     """
     _validate_offers(problem, offers, terms, extra_sheets or {})
     market = Market(offers, terms)
@@ -226,6 +225,8 @@ def purchase(
 
 
 class _PurchaseSearch:
+    """The search for packs and layouts of all papers."""
+
     def __init__(
         self,
         problem: Problem,
@@ -262,7 +263,7 @@ class _PurchaseSearch:
     # --- stages -------------------------------------------------------------------------------
 
     def _run(self, processes: int) -> list[CutResult]:
-        """Search until the purchase is proven, or the work is done; then cut what is bought."""
+        """Search until the purchase is proven or the effort spent; then plan the cutting."""
         self._buy_greedily()
         self._report(0)
         for paper in self._papers:
@@ -287,13 +288,17 @@ class _PurchaseSearch:
                 if not self._is_done:
                     self._run_round(round_budget)
             if self._stop():
-                # What was found and proven meanwhile is not to be lost.
+                # Use what was found and proven before the stop.
                 self._buy_for_known_plans(never)
                 self._raise_bound(_SCREENING_NODES, never)
             return self._cut_sheets()
 
     def _run_round(self, round_budget: _Round) -> None:
-        """Seek plans for the most promising suppliers; then prove what is bought at least."""
+        """Look for plans for the most promising suppliers, then raise the lower bound.
+
+        The bound is raised for the suppliers that the relaxed purchase uses, until that purchase
+        uses a set of suppliers that has had its turn.
+        """
         if self._open_papers:
             self._search_plans(round_budget)
         bounding, suppliers = round_budget.bounding, self._all_suppliers
@@ -312,6 +317,7 @@ class _PurchaseSearch:
         self._report(1)
 
     def _search_plans(self, round_budget: _Round) -> None:
+        """Look for plans for the most promising sets of suppliers, one after the other."""
         pattern_search, estimating = round_budget.pattern_search, round_budget.estimating
         self._spend(
             StepBudget(
@@ -335,7 +341,7 @@ class _PurchaseSearch:
             self._report(1)
 
     def _spend(self, budget: StepBudget) -> None:
-        """Share work out among the papers."""
+        """Divide a budget among the papers, and collect what they know."""
         for paper, response in self._responses(budget.divided(max(1, len(self._open_papers)))):
             if isinstance(response, PaperKnowledge):
                 self._knowledge[paper] = response
@@ -343,13 +349,13 @@ class _PurchaseSearch:
     def _responses(
         self, command: StepBudget | CutCommand
     ) -> Iterator[tuple[int, PaperKnowledge | CutResult]]:
-        """Yield what papers answer, and their places; first those that are settled, in a moment."""
+        """Yield the responses of papers with their indices, enumerated papers first."""
         for paper, knowledge in enumerate(self._knowledge):
             if knowledge.columns:
                 yield paper, self._papers[paper].do(command, self._stop)
         commands = dict.fromkeys(range(len(self._open_papers)), command)
-        for number, response in self._workers.do(commands, self._stop):
-            yield self._open_papers[number], response
+        for index, response in self._workers.do(commands, self._stop):
+            yield self._open_papers[index], response
 
     @property
     def _is_done(self) -> bool:
@@ -366,7 +372,7 @@ class _PurchaseSearch:
         self._on_progress(Progress(cost, min(cost, bound), sheets, done * papers, papers))
 
     def _buy_greedily(self) -> None:
-        """Have a purchase, without any search."""
+        """Make a first purchase without a search."""
         needed = Counter(self._extra_sheets)
         for paper in self._papers:
             needed.update(paper.needed_sheets)
@@ -377,7 +383,7 @@ class _PurchaseSearch:
     # --- programs ---------------------------------------------------------------------------
 
     def _raise_bound(self, nodes: int, stop: Stop, *, exact_bound: bool = False) -> Suppliers:
-        """Raise the bound; return the suppliers of a purchase that keeps to all that is known."""
+        """Raise the lower bound; return the suppliers of the purchase that attains it."""
         master = self._pack_master(SufficiencyRule.POSSIBLE)
         solution = master.solve(nodes, stop, sharp=exact_bound)
         self._statistics["bounded"] += 1
@@ -385,10 +391,10 @@ class _PurchaseSearch:
         return self._all_suppliers if solution.values is None else master.suppliers(solution)
 
     def _most_promising(self, searched: Collection[Suppliers], estimating: int) -> Suppliers | None:
-        """Return other suppliers, by what is likely those from whom everything costs least.
+        """Return the suppliers with the least estimated cost, other than those searched.
 
-        None if that would be no cheaper than what is known.  What is likely to be enough is
-        supposed for some sets of suppliers, for it is too little for those it is not asked about.
+        None if that is no less than the best cost.  Sets of suppliers are estimated in turn, as the
+        estimate of a set that was not looked at is too low.
         """
         excluded = set(searched)
         for _ in range(_MAX_ESTIMATED_SETS):
@@ -418,12 +424,12 @@ class _PurchaseSearch:
         return best if estimated_costs[best] * self._market.unit < self._best_cost else None
 
     def _estimated_cost(self, suppliers: Suppliers) -> int:
-        """Return what everything is likely to cost from suppliers, with about their shipping."""
+        """Return the estimated cost of all papers from some suppliers, with shipping."""
         goods = sum(knowledge.estimated_costs[suppliers] for knowledge in self._knowledge)
         return goods + self._market.estimate_shipping(suppliers, goods)
 
     def _buy_for_known_plans(self, stop: Stop) -> None:
-        """Buy what is enough for known plans, for the least money."""
+        """Buy the cheapest packs that suffice for known plans."""
         master = self._pack_master(SufficiencyRule.PLANNED)
         solution = master.solve(self._budget.mip_nodes, stop)
         self._statistics["chosen"] += 1
@@ -454,7 +460,7 @@ class _PurchaseSearch:
             )
         allocator = _SheetAllocator(self._market, self._packs)
         layouts: list[Layout] = []
-        for size, layout in (sized_layout for each in results for sized_layout in each.layouts):
+        for size, layout in (sized_layout for result in results for sized_layout in result.layouts):
             if size is None:
                 layouts.append(layout)
                 continue
@@ -464,9 +470,11 @@ class _PurchaseSearch:
             Unplaced(demand.name, demand.quantity, reason) for demand, reason in self._unplaceable
         ]
         unplaced += [
-            Unplaced(w.name, n, NO_SHEET_LEFT) for each in results for w, n in each.missing
+            Unplaced(demand.name, n, NO_SHEET_LEFT)
+            for result in results
+            for demand, n in result.missing
         ]
-        position = {demand.name: place for place, demand in enumerate(self._problem.demands)}
+        position = {demand.name: index for index, demand in enumerate(self._problem.demands)}
         unplaced.sort(key=lambda item: position[item.name])
         final = self._final_problem
         stock = {item.name: item for item in final.stock}
@@ -474,7 +482,7 @@ class _PurchaseSearch:
         offcut_value = sum(
             (_offcut_value(final, stock[layout.stock], layout) for layout in layouts), Fraction(0)
         )
-        # Nothing is claimed of what the paper used is worth; money paid is what is proven.
+        # The bound proves the money paid, not the value of the paper used.
         plan = CuttingPlan(
             tuple(layouts),
             tuple(unplaced),
@@ -501,7 +509,7 @@ class _PurchaseSearch:
         return replace(self._problem, stock=self._problem.stock + bought)
 
     def _cut_sheets(self) -> list[CutResult]:
-        """Let the papers be cut as well as can be, for what the paper used is worth."""
+        """Plan the cutting of each paper, at the value of the paper used."""
         sheets: Counter[int] = Counter()
         for line in self._packs:
             sheets[self._market.size_of[line.offer.name]] += line.sheets
@@ -513,7 +521,7 @@ class _PurchaseSearch:
 
 
 def _offered_stock(problem: Problem, market: Market) -> tuple[StockItem, ...]:
-    """Return what is offered as stock without end, at about what it would cost."""
+    """Return what is offered as unlimited stock, at about what it would cost."""
     areas: Counter[str] = Counter()
     for demand in problem.demands:
         areas[demand.paper] += demand.width * demand.height * demand.quantity
@@ -524,30 +532,30 @@ def _offered_stock(problem: Problem, market: Market) -> tuple[StockItem, ...]:
 
 
 class _SheetAllocator:
-    """What is bought, taken size by size, the cheapest sheets first."""
+    """Assigns the sheets bought to layouts, the cheapest sheets of a size first."""
 
     def __init__(self, market: Market, packs: Iterable[PurchaseLine]) -> None:
         self._market = market
-        self._left = {line.offer.name: line.sheets for line in packs}
+        self._remaining = {line.offer.name: line.sheets for line in packs}
 
     def take(self, size: int, copies: int) -> list[tuple[str, int]]:
-        """Take so many sheets of a size; return how many of which offer."""
+        """Take sheets of a size; return how many of which offer."""
         taken = []
         for index in self._market.sizes[size].offers:
             name = self._market.offers[index].name
-            taken_here = min(copies, self._left.get(name, 0))
+            taken_here = min(copies, self._remaining.get(name, 0))
             if taken_here:
-                self._left[name] -= taken_here
+                self._remaining[name] -= taken_here
                 copies -= taken_here
                 taken.append((name, taken_here))
         return taken
 
 
 def _offcut_value(problem: Problem, stock: StockItem, layout: Layout) -> Fraction:
-    """Return what the offcuts of all copies of a layout count."""
-    budget = 1 if stock.is_offcut and problem.offcut_value_share else problem.offcut_value_share
+    """Return the value of the offcuts of all copies of a layout."""
+    share = 1 if stock.is_offcut and problem.offcut_value_share else problem.offcut_value_share
     area = sum(rect.area for rect in layout.offcuts)
-    return stock.price * budget * layout.copies * Fraction(area, stock.width * stock.height)
+    return stock.price * share * layout.copies * Fraction(area, stock.width * stock.height)
 
 
 def _validate_offers(

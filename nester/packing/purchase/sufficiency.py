@@ -1,7 +1,7 @@
 """Which sheets suffice for one paper's pieces: shown by plans, or refuted by inequalities.
 
-Sheets that can be bought are unlimited in the task; sheets on hand are free.  That sheets suffice is
-shown by a plan that uses no more of those that can be bought.  That they don't is proven by an
+Sheets that can be bought are unlimited in the task; sheets on hand are free.  That sheets suffice
+is shown by a plan that uses no more of those that can be bought.  That they don't is proven by an
 inequality that they violate (`feasibility_cuts.py`).  For few pieces all maximal patterns are
 enumerated (`feasible_contents.py`), and every question has an answer.
 """
