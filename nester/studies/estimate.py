@@ -1,4 +1,4 @@
-"""What must be bought for so many boxes if nothing is on hand, and what each costs in paper."""
+"""What must be bought for a number of boxes if nothing is on hand, and what each costs in paper."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ __all__ = ["Estimate", "estimate"]
 
 @dataclass(frozen=True)
 class Estimate:
-    """The purchase for so many boxes, with nothing on hand."""
+    """The purchase for a number of boxes, with nothing on hand."""
 
     quantity: int
     purchase_plan: PaperPurchasePlan
@@ -47,24 +47,24 @@ def estimate(
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> list[Estimate]:
-    """Return the cheapest purchase found for each number of boxes; each has been judged.
+    """Return the cheapest purchase found for each number of boxes; each has been verified.
 
     Parameters
     ----------
     demands
-        Of one box.
+        The pieces of one box.
     quantities
         Numbers of boxes, each one or more.
     rules
-        By which they are cut.  A wish for a grain is dropped where fibres lie otherwise in some
-        offers of a paper that also has pieces which must stand upright.
+        How they are cut.  A wanted grain direction is dropped where the grain runs otherwise in
+        some offers of a paper that also has pieces which must stand upright.
     effort, processes, stop, on_progress
         As of `nester.packing.purchase.purchase`.
 
     Raises
     ------
     Refusal
-        If an offer or a supplier's terms have no meaning.
+        If an offer or a supplier's terms are invalid.
     """
     estimates = []
     offered_stock = [offer.as_stock_item(None) for offer in offers]

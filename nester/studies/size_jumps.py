@@ -1,7 +1,7 @@
 """Why paper per object jumps from one size to the next, and which nearby sizes save most.
 
-What is said of a step is true of the plans found: which pieces share a sheet at one size, and that
-they can't at the other where that is proven, or that no plan was found in which they do.
+An explanation describes the plans found: which pieces share a sheet at one size and don't at the
+other, where either that is proven, or no plan was found in which they do.
 """
 
 from __future__ import annotations
@@ -35,22 +35,23 @@ __all__ = [
 _NEARBY_PERCENT = 10
 """Percent by which a nearby size may differ."""
 _MAX_CHECKS = 60
-"""How often at most it is asked whether a sheet holds some pieces, to explain a step."""
+"""Limit on the packing checks that explain one jump."""
 
 
 class SizeJump(NamedTuple):
-    """Two neighbouring sizes whose paper differs, and why.
+    """Two neighbouring sizes with different cost of paper, and why.
 
     Attributes
     ----------
     paper
-        The paper of which one takes more.
+        The paper that costs more at one of them.
     stock
-        A sheet that some pieces share at the size that takes less; None if no reason was found.
+        A sheet that some pieces share at the cheaper size; None if no reason was found.
     pieces
-        Those pieces, by name, largest first; leave one out, and they share it at both sizes.
+        Those pieces, by name, largest first; without any one of them, the others share the sheet at
+        both sizes.
     is_proven
-        That they can't at the other size is proven; else no such plan was found.
+        Whether it is proven that they can't share it at the other size; else no plan was found.
     """
 
     below: SizeResult
@@ -62,12 +63,12 @@ class SizeJump(NamedTuple):
 
     @property
     def cost_increase(self) -> Fraction:
-        """How much more the larger size takes an object; negative if it takes less."""
+        """How much more paper per object costs at the larger size; negative if less."""
         return self.above.cost - self.below.cost
 
 
 def find_jumps(results: Sequence[SizeResult], max_jumps: int) -> list[SizeJump]:
-    """Return the largest steps, explained, in the order of sizes.
+    """Return the largest jumps in cost, explained, in the order of sizes.
 
     Parameters
     ----------
@@ -96,7 +97,7 @@ def _explain(below: SizeResult, above: SizeResult) -> SizeJump:
     oracle = _SheetOracle(expensive.papers[paper])
     names = {demand.name for demand in expensive.papers[paper].problem.demands}
     for stock, content in _sheet_contents(cheap.papers[paper]):
-        # A piece that only one of the sizes has can't be asked of the other.
+        # A piece that only one of the sizes has can't be checked at the other.
         if not names.issuperset(content) or oracle.fits(stock, content)[0]:
             continue
         pieces = _minimal_infeasible(oracle, stock, content)
@@ -106,7 +107,7 @@ def _explain(below: SizeResult, above: SizeResult) -> SizeJump:
 
 
 def _sheet_contents(solved: SolvedProblem) -> Iterator[tuple[StockItem, Counter[str]]]:
-    """Yield what the sheets of a plan hold, largest pieces first; what most sheets hold first."""
+    """Yield the contents of a plan's sheets, most copies first; largest pieces first in each."""
     stock = {item.name: item for item in solved.problem.stock}
     area = {demand.name: demand.width * demand.height for demand in solved.problem.demands}
     for layout in sorted(solved.cutting_plan.layouts, key=lambda layout: -layout.copies):
@@ -117,10 +118,7 @@ def _sheet_contents(solved: SolvedProblem) -> Iterator[tuple[StockItem, Counter[
 
 
 class _SheetOracle:
-    """Tells whether a sheet holds some pieces at one size: true, or not; and whether not is proven.
-
-    With too many questions it says no more than that it does not know.
-    """
+    """Decides whether a sheet holds some pieces at one size; results are cached."""
 
     def __init__(self, solved: SolvedProblem) -> None:
         self._problem: Problem = solved.problem
@@ -128,6 +126,7 @@ class _SheetOracle:
         self._results: dict[tuple[str, tuple[tuple[str, int], ...]], tuple[bool, bool]] = {}
 
     def fits(self, stock: StockItem, pieces: Counter[str]) -> tuple[bool, bool]:
+        """Return whether the pieces fit; and, if no pattern was found, whether that is proven."""
         key = stock.name, tuple(sorted(pieces.items()))
         if key not in self._results:
             self._results[key] = self._check(stock, pieces)
@@ -135,6 +134,7 @@ class _SheetOracle:
 
     @property
     def is_exhausted(self) -> bool:
+        """Whether the limit on checks is reached."""
         return len(self._results) >= _MAX_CHECKS
 
     def _check(self, stock: StockItem, pieces: Counter[str]) -> tuple[bool, bool]:
@@ -149,7 +149,11 @@ class _SheetOracle:
 def _minimal_infeasible(
     oracle: _SheetOracle, stock: StockItem, content: Counter[str]
 ) -> Counter[str]:
-    """Leave pieces out of what a sheet does not hold, as long as it does not hold the rest."""
+    """Shrink a content that does not fit a sheet, as long as it does not fit.
+
+    Largest pieces first, a prefix that does not fit is found; then each of its pieces but the last
+    is left out if the rest still does not fit.
+    """
     names = list(content.elements())
     kept: list[str] = []
     for name in names:
@@ -169,7 +173,7 @@ def _minimal_infeasible(
 
 
 def describe_jump(jump: SizeJump, unit: Unit, *, several_papers: bool) -> str:
-    """Say in a sentence why paper jumps at a step."""
+    """Explain a jump in a sentence."""
     below, above = (
         format_length(size_result.size, unit) for size_result in (jump.below, jump.above)
     )
@@ -206,7 +210,7 @@ def _piece_list(pieces: Sequence[tuple[str, int]]) -> str:
 
 
 class LengthChange(NamedTuple):
-    """What becomes of another length of the design."""
+    """How another length of the design changes."""
 
     name: str
     before: Length
@@ -216,7 +220,7 @@ class LengthChange(NamedTuple):
 class Suggestion(NamedTuple):
     """A nearby size that takes less paper, and what else changes with it."""
 
-    point: SizeResult
+    result: SizeResult
     saving: Fraction
     changes: tuple[LengthChange, ...]
 
@@ -228,20 +232,20 @@ def suggest_sizes(
     setting: str,
     max_suggestions: int = 3,
 ) -> tuple[SizeResult | None, list[Suggestion]]:
-    """Return the nearby sizes at which a little change of size saves most.
+    """Return the nearby sizes that save most for a small change of size.
 
-    Of sizes as near as one another or nearer, each saves the most; of those, the ones that save
-    most beyond the one before.
+    These are on the Pareto front of distance and saving: no size as near or nearer saves as much.
+    Of the front, the sizes that add most to the saving of the next nearer one are returned.
 
     Parameters
     ----------
     current
-        The size that they are compared with; if it can't be had, the nearest that can.
+        The size to compare with; if it is infeasible, the nearest feasible one.
 
     Returns
     -------
-    Point or None
-        What they are compared with; None if no size can be had.
+    SizeResult or None
+        The size compared with; None if no size is feasible.
     list of Suggestion
         The nearest first.
     """
@@ -270,8 +274,8 @@ def changed_lengths(
 ) -> tuple[LengthChange, ...]:
     """Return which other lengths differ between two sizes: settings, then lids as they are made.
 
-    Settings that are as large as the one that is swept, such as walls as high as the base is wide,
-    are left out, and so are those by which nothing that is made changes.
+    Settings equal to the one that is swept, such as walls as high as the base is wide, are left
+    out, and so are those that change nothing that is made.
     """
     changes = []
     for design_setting in design.settings:
@@ -296,7 +300,7 @@ def changed_lengths(
 
 
 def _affects_product(design: Design, result: SizeResult, name: str, value: Length) -> bool:
-    """Tell whether anything that is made changes if one setting alone has another value."""
+    """Return whether anything that is made changes with the value of a single setting."""
     changed = {**result.settings, name: value}
     try:
         if design.pieces(changed) != result.pieces:

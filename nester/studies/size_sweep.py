@@ -1,9 +1,9 @@
 """How much paper a design takes, size by size.
 
-Every size is a batch of its own on sheets of which there are as many as needed.  Neighbouring sizes
-are like problems: a plan for one is laid anew with the pieces of the other, equal problems are
-solved once, and what is proven of smaller pieces holds for larger ones.  The sizes are solved in
-runs of a fixed length, in several processes if there are; the result does not depend on how many.
+Every size is a batch of its own, on unlimited sheets.  Neighbouring sizes are similar problems: a
+plan for one size is filled with the pieces of another, equal problems are solved once, and a lower
+bound for smaller pieces holds for larger ones.  The sizes are solved in runs of fixed length, in
+several processes if there are; the result does not depend on how many.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ from nester.verify import (
 )
 
 __all__ = [
-    "MOST_SIZES",
+    "MAX_SIZES",
     "PricedSheet",
     "SizeResult",
     "SweepSetup",
@@ -54,13 +54,13 @@ __all__ = [
     "unfit_reason",
 ]
 
-MOST_SIZES = 500
+MAX_SIZES = 500
 _RUN_LENGTH = 16
-"""Sizes that are solved one after the other, each from its neighbours."""
+"""Sizes that are solved in one process, each starting from its neighbours."""
 
 
 class PricedSheet(NamedTuple):
-    """A sheet that could be cut from; its price is 1 a square metre if nobody says another."""
+    """A sheet to cut from; without a price it costs 1 per square metre."""
 
     width: Length
     height: Length
@@ -68,18 +68,18 @@ class PricedSheet(NamedTuple):
 
     @property
     def unit_cost(self) -> Fraction:
-        """What using one counts."""
+        """What one sheet costs."""
         return area_m2(self.width * self.height) if self.price is None else self.price
 
 
 @dataclass(frozen=True)
 class SweepSetup:
-    """What is cut at every size: so many objects, in which papers, from which sheets.
+    """What is cut at every size: how many objects, of which papers, from which sheets.
 
     Attributes
     ----------
     papers
-        The name of a paper by role; a role with a point also answers to the part before it.
+        The name of a paper by role; a role with a dot also stands for the part before it.
     sheets
         What each paper is cut from, by its name.
     thickness
@@ -98,12 +98,12 @@ class SweepSetup:
 
 @dataclass(frozen=True)
 class SizeResult:
-    """One size: what it takes, or why it can't be had.
+    """One size: the paper it takes, or why it is infeasible.
 
     Attributes
     ----------
     papers
-        The batch's problem and answer on each paper; every answer has passed `nester.verify`.
+        The batch's problem and plan by paper; every plan has passed `nester.verify`.
     refusal
         Why there is no plan: what the design says, or which piece fits no sheet.
     """
@@ -117,12 +117,12 @@ class SizeResult:
 
     @property
     def cost(self) -> Fraction:
-        """What the paper of one object counts."""
+        """What the paper of one object costs."""
         return sum((p.cutting_plan.cost for p in self.papers.values()), Fraction(0)) / self.quantity
 
     @property
     def lower_bound(self) -> Fraction:
-        """No plan for this batch counts less an object; proven."""
+        """A proven lower bound on the cost per object of a plan for this batch."""
         return (
             sum((p.cutting_plan.lower_bound for p in self.papers.values()), Fraction(0))
             / self.quantity
@@ -135,7 +135,7 @@ class SizeResult:
 
     @property
     def utilization(self) -> Fraction:
-        """Which part of the sheets becomes pieces, within their outlines."""
+        """The share of the area of the sheets that becomes pieces, within their outlines."""
         area = {s.name: s.width * s.height for p in self.papers.values() for s in p.problem.stock}
         used = sum(
             area[layout.stock] * layout.copies
@@ -166,12 +166,12 @@ def swept_setting(design: Design, name: str | None = None) -> str:
 
 
 def sizes_between(first: Length, last: Length, step: Length, unit: Unit) -> list[Length]:
-    """Return the sizes from one to another.
+    """Return the sizes from the first to the last.
 
     Raises
     ------
     Refusal
-        If the range is upside down, the step is nothing, or there are more than `MOST_SIZES`.
+        If the range is upside down, the step is not positive, or there are more than `MAX_SIZES`.
     """
     if step <= 0:
         raise Refusal("the step between sizes must be more than zero")
@@ -181,8 +181,8 @@ def sizes_between(first: Length, last: Length, step: Length, unit: Unit) -> list
             " is upside down; give the smaller one first"
         )
     number = (last - first) // step + 1
-    if number > MOST_SIZES:
-        raise Refusal(f"that is {number:,} sizes, and {MOST_SIZES} at most are compared; take a"
+    if number > MAX_SIZES:
+        raise Refusal(f"that is {number:,} sizes, and {MAX_SIZES} at most are compared; take a"
                       " larger step or a shorter range")  # fmt: skip
     return [first + step * place for place in range(number)]
 
@@ -194,7 +194,7 @@ def paper_problems(
     sheets: Mapping[str, Sequence[PricedSheet]],
     rules: CuttingRules,
 ) -> dict[str, Problem]:
-    """Return the cutting problem of so many objects on each of their papers.
+    """Return the cutting problem of a number of objects on each of their papers.
 
     Raises
     ------
@@ -225,7 +225,7 @@ def sweep(
     budget: QuickBudget | None = None,
     processes: int | None = None,
     stop: Stop = never,
-    on_progress: Callable[[int, int], None] = lambda done, whole: None,
+    on_progress: Callable[[int, int], None] = lambda done, total: None,
 ) -> list[SizeResult]:
     """Plan the batch at every size.
 
@@ -234,20 +234,20 @@ def sweep(
     setting
         The design's length that takes these sizes.
     budget
-        How hard to look at most for each size and paper.
+        The most effort for each size and paper.
     processes
-        How many to share the work among; as many as there are cores, unless given.
+        How many to share the work among; by default as many as there are cores.
     stop
-        Asked after each run of neighbouring sizes; once it says yes, sizes that are not planned
-        yet are left out.
+        Called after each run of neighbouring sizes; once it returns true, sizes that are not
+        planned yet are left out.
     on_progress
-        Told how many runs are done, and of how many.
+        Called with the number of runs that are done, and of all runs.
 
     Raises
     ------
     Refusal
         If a piece has no paper, or its paper no sheets.  Sizes that the design refuses, or that
-        fit no sheet, are no refusal: their points say why.
+        fit no sheet, raise nothing: their results say why.
     """
     results, problems = [], []
     for size in sizes:
@@ -270,7 +270,7 @@ def sweep(
 def _prepare_size(
     setup: SweepSetup, setting: str, size: Length
 ) -> tuple[SizeResult, dict[str, Problem]]:
-    """Return what is to be planned at one size."""
+    """Return a result without plans, and the problems to solve, at one size."""
     texts = {**setup.texts, setting: f"{Fraction(size, UNITS_PER_MM)} mm"}
     try:
         settings = read_settings(setup.design, texts, setup.unit, setup.thickness)
@@ -285,7 +285,7 @@ def _prepare_size(
 
 
 def unfit_reason(problems: Iterable[Problem]) -> str:
-    """Say which piece fits no sheet of its paper, if any does; its paper must have sheets."""
+    """Return which piece fits no sheet of its paper; empty if all fit."""
     for problem in problems:
         for demand, refusal in tasks_by_paper(problem)[1]:
             return f"{demand.name} of {demand.paper}: {refusal}"
@@ -294,7 +294,7 @@ def unfit_reason(problems: Iterable[Problem]) -> str:
 
 _ProblemKey = tuple[object, ...]
 _Chain = dict[_ProblemKey, Problem]
-"""Unequal problems of one paper, in the order of sizes."""
+"""The different problems of one paper, in the order of sizes."""
 
 
 def _problem_key(problem: Problem) -> _ProblemKey:
@@ -310,7 +310,7 @@ def _chains(problems: Iterable[Mapping[str, Problem]]) -> dict[str, _Chain]:
 
 
 class _Run(NamedTuple):
-    """Neighbours to be solved one after the other."""
+    """Neighbouring problems that one process solves."""
 
     problems: tuple[Problem, ...]
     budget: QuickBudget
@@ -327,14 +327,14 @@ def _solve(
     stop: Stop,
     on_progress: Callable[[int, int], None],
 ) -> dict[str, dict[_ProblemKey, SolvedProblem]]:
-    """Return what is found, up to a stop; of each chain what is known is its beginning."""
+    """Return the plans found up to a stop, by paper: those of the first problems of each chain."""
     starts = [
         (Fraction(start, len(chain)), -_demand_count(chain), paper, start)
         for paper, chain in chains.items()
         for start in range(0, len(chain), _RUN_LENGTH)
     ]
-    # Small sizes of all papers first, so that a stop leaves whole sizes; of those what takes
-    # longest, so that no process is left with it in the end.
+    # The first sizes of all papers come first, so that a stop leaves complete sizes; of equal ones
+    # the longest run, so that no process is left with it at the end.
     starts.sort()
     problems_of = {paper: tuple(chain.values()) for paper, chain in chains.items()}
     runs = [
@@ -350,7 +350,7 @@ def _solve(
             if stop():
                 break
     except BrokenProcessPool:
-        # At Ctrl-C in a terminal the processes end; what they have told is kept.
+        # At Ctrl-C in a terminal the processes end; the plans they have returned are kept.
         if not stop():
             raise
     return {
@@ -366,7 +366,7 @@ def _demand_count(chain: _Chain) -> int:
 
 
 def _solve_run(run: _Run) -> list[CuttingPlan]:
-    """Solve neighbours: the last, the first, and then what lies between, half by half."""
+    """Solve neighbours by bisection: the last, the first, then the middle of each interval."""
     problems, budget = run
     last = len(problems) - 1
     plans: dict[int, CuttingPlan] = {}
@@ -382,7 +382,7 @@ def _solve_run(run: _Run) -> list[CuttingPlan]:
             similar,
             budget,
             cost_bound=max(lower_bounds, default=Fraction(0)),
-            # Where both neighbours cost the same, so will what lies between.
+            # A size seldom costs less than its smaller neighbour, so the search ends at that cost.
             target_cost=min((plans[n].cost for n in neighbours if n < place), default=Fraction(0)),
         )
         require_valid(problem, plans[place])
@@ -402,14 +402,17 @@ def _solve_run(run: _Run) -> list[CuttingPlan]:
 
 
 def _is_no_larger(smaller: Problem, larger: Problem) -> bool:
-    """Tell whether every plan for the other serves for the one too: rectangles, none larger."""
-    of_other = {demand.name: demand for demand in larger.demands}
-    if smaller.stock != larger.stock or of_other.keys() != {
+    """Return whether every plan for the larger problem also serves the smaller one.
+
+    That is so if all pieces are rectangles, none of them larger than its counterpart.
+    """
+    larger_demands = {demand.name: demand for demand in larger.demands}
+    if smaller.stock != larger.stock or larger_demands.keys() != {
         demand.name for demand in smaller.demands
     }:
         return False
     for demand in smaller.demands:
-        larger_demand = of_other[demand.name]
+        larger_demand = larger_demands[demand.name]
         if (
             demand.voids
             or replace(larger_demand, width=demand.width, height=demand.height) != demand
@@ -423,9 +426,9 @@ def _is_no_larger(smaller: Problem, larger: Problem) -> bool:
 def _improve_from_neighbours(
     problems: Sequence[Problem], plans: Sequence[CuttingPlan]
 ) -> list[SolvedProblem]:
-    """Let each size take over a neighbour's better plan, and what is proven of smaller pieces.
+    """Let each size take over a neighbour's better plan, and the bound for smaller pieces.
 
-    The last problems may have no answers.
+    The last problems may have no plans.
     """
     solved = [SolvedProblem(*both) for both in zip(problems, plans, strict=False)]
     places = range(len(solved))
@@ -461,7 +464,7 @@ def _process_map(processes: int | None, jobs: int) -> Iterator[_Map]:
     processes
         How many; as many as there are cores, at most eight, unless given.
     jobs
-        How many things there are to do in all.
+        The number of problems in all.
     """
     number = min(8, os.cpu_count() or 1) if processes is None else processes
     if number < 2 or jobs < 2 * _RUN_LENGTH:
@@ -472,7 +475,7 @@ def _process_map(processes: int | None, jobs: int) -> Iterator[_Map]:
         yield pool.map
         pool.shutdown(wait=True, cancel_futures=True)
     except KeyboardInterrupt:
-        # Nobody waits for what they still do.
+        # Their results are not needed any more.
         for process in active_children():
             process.terminate()
         raise
@@ -481,5 +484,5 @@ def _process_map(processes: int | None, jobs: int) -> Iterator[_Map]:
 
 
 def _reset_interrupt() -> None:
-    """End at Ctrl-C without a word; the command has one."""
+    """End at Ctrl-C without a message; the command prints one."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)

@@ -476,8 +476,8 @@ def _shortfalls(
     if not waiting:
         return ()
     waiting_problem = problem_for_orders(problem, waiting)
-    # Fitness is checked against the whole stock: a piece that fits a used sheet is short of one
-    # more sheet, not of a larger size.
+    # A piece that fits a sheet that is used up needs one more sheet, not a larger size; so
+    # what fits nothing is decided by the whole stock.
     unplaceable = {demand.name: reason for demand, reason in tasks_by_paper(waiting_problem)[1]}
     shortfalls = []
     for piece in solve(replace(waiting_problem, stock=unused), Effort.QUICK).unplaced:
@@ -489,4 +489,4 @@ def _shortfalls(
                 shortfalls.append(Shortfall(order_demand.order, piece.name, number, reason))
                 missing -= number
     position = {order_demand.order: place for place, order_demand in enumerate(waiting)}
-    return tuple(sorted(shortfalls, key=lambda lack: position[lack.order]))
+    return tuple(sorted(shortfalls, key=lambda shortfall: position[shortfall.order]))

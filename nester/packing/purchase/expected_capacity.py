@@ -31,7 +31,7 @@ __all__ = ["EstimatedInequalities"]
 _FILLINGS_PER_PRICING = 2
 """Greedy fillings of each bin type that can be bought, for one pricing."""
 _PATTERNS_PER_TABLE = 2
-"""Layouts of each bin type that can be bought, by one table."""
+"""Patterns sampled for each bin type that can be bought, from one dynamic program."""
 _RASTER = 500
 """Raster of the dynamic program: coarser than in the search for plans."""
 _ENTRIES_PER_STEP = 40

@@ -7,8 +7,8 @@ are bought, even where more are bought than are used to get free shipping.
 
 Papers share nothing but suppliers and their shipping.  So for given suppliers each paper is
 searched by itself (`paper_purchase.py`), in several processes, and programs of all papers
-(`pack_master.py`) choose the suppliers: one buys what violates no valid inequality, which bounds the cost from below;
-one what is likely to suffice; and one what suffices for known plans.
+(`pack_master.py`) choose the suppliers: one buys what violates no valid inequality, which bounds
+the cost from below; one what is likely to suffice; and one what suffices for known plans.
 """
 
 from __future__ import annotations
