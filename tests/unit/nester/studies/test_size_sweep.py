@@ -234,17 +234,17 @@ def test_nearby_sizes_that_save_and_what_changes(boxes: list[SizeResult]) -> Non
     savings = [one.saving for one in found]
     assert savings == sorted(savings)
     for one in found:
-        assert one.saving == base.cost - one.point.cost > 0
-        assert abs(one.point.size - base.size) * 10 <= base.size
+        assert one.saving == base.cost - one.result.cost > 0
+        assert abs(one.result.size - base.size) * 10 <= base.size
         nearer = [
             p for p in boxes
-            if not p.refusal and abs(p.size - base.size) < abs(one.point.size - base.size)
+            if not p.refusal and abs(p.size - base.size) < abs(one.result.size - base.size)
         ]  # fmt: skip
-        assert all(p.cost > one.point.cost for p in nearer)
+        assert all(p.cost > one.result.cost for p in nearer)
         for change in one.changes:
             if change.name in base.settings:
                 assert base.settings[change.name] == change.before
-                assert one.point.settings[change.name] == change.after
+                assert one.result.settings[change.name] == change.after
     names = {change.name for one in found for change in one.changes}
     assert {"outer lid", "inner lid", "step"} <= names
     assert "wall" not in names
