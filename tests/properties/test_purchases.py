@@ -230,7 +230,7 @@ SHORT = PURCHASE._EffortBudget(
 @pytest.mark.parametrize("cuts", list(Cuts))
 @pytest.mark.parametrize("seed", range(30))
 def test_what_is_only_bounded_is_bounded_soundly(seed, cuts, monkeypatch):
-    monkeypatch.setattr(PURCHASE, "_WORK", {Effort.NORMAL: SHORT})
+    monkeypatch.setattr(PURCHASE, "_BUDGETS", {Effort.NORMAL: SHORT})
     problem, offers, terms = small_case(seed, cuts)
     bought = purchase(problem, offers, terms)
     require_valid_purchase(problem, offers, terms, bought)

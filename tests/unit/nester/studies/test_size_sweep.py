@@ -16,7 +16,7 @@ from nester.packing.search.quick_plan import SolvedProblem, quick_plan
 from nester.studies import size_sweep
 from nester.studies.size_jumps import changed_lengths, describe_jump, find_jumps, suggest_sizes
 from nester.studies.size_sweep import (
-    MOST_SIZES,
+    MAX_SIZES,
     PricedSheet,
     SizeResult,
     SweepSetup,
@@ -279,7 +279,7 @@ def test_ranges_that_make_no_sense(sizes: tuple[int, int, int], said: str) -> No
 def test_ranges() -> None:
     assert sizes_between(cm(2), cm(2), mm(1), Unit.CM) == [cm(2)]
     assert sizes_between(cm(2), mm(25), mm(2), Unit.CM) == [mm(20), mm(22), mm(24)]
-    assert len(sizes_between(mm(1), mm(MOST_SIZES), mm(1), Unit.MM)) == MOST_SIZES
+    assert len(sizes_between(mm(1), mm(MAX_SIZES), mm(1), Unit.MM)) == MAX_SIZES
 
 
 def test_the_setting_that_is_swept() -> None:
