@@ -22,6 +22,7 @@ __all__ = [
     "clean_note",
     "did_you_mean",
     "fold",
+    "format_count",
     "shorten",
     "whole_number",
 ]
@@ -48,6 +49,11 @@ def fold(text: str) -> str:
     """
     plain = _UNSTORABLE.sub("\ufffd", text)
     return " ".join(unicodedata.normalize("NFKC", plain).casefold().split())
+
+
+def format_count(number: int, what: str) -> str:
+    """Write a number of things: ``1 sheet``, ``2 sheets``, ``2,500 sheets``."""
+    return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
 
 
 def shorten(text: str, at_most: int = 40) -> str:

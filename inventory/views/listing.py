@@ -31,6 +31,8 @@ class Column(Generic[Row]):
         Whether it is set flush right, as numbers are.
     optional
         Whether the table leaves it out where no row has anything in it.
+    no_wrap
+        Whether a table keeps it whole where lines are short, as it does days.
     """
 
     title: str = ""
@@ -39,6 +41,7 @@ class Column(Generic[Row]):
     cell: Callable[[Row], str] | None = None
     right: bool = False
     optional: bool = False
+    no_wrap: bool = False
 
     def text(self, row: Row) -> str:
         """Return what a person reads of a row."""

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 import typer.core
 
+from inventory.core.text import format_count
 from nester.core.problem import Cuts, Effort
 
 if TYPE_CHECKING:
@@ -239,11 +240,6 @@ def stopping(seconds: float | None) -> Iterator[Stop]:
         yield lambda: asked.is_set() or too_late()
     finally:
         signal.signal(signal.SIGINT, before)
-
-
-def format_count(number: int, what: str) -> str:
-    """Write a number of things: ``1 sheet``, ``2 sheets``."""
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def pairs(texts: list[str], option: str) -> dict[str, str]:

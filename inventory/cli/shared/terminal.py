@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.table import Table
 
     from inventory.database.tables.base import Transaction
     from inventory.views.listing import Listing
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 __all__ = [
     "console",
     "counting",
+    "listing_table",
     "print_json",
     "refusal_text",
     "refuse",
@@ -123,14 +125,21 @@ def show_list(listing: Listing[Row], rows: Sequence[Row], as_json: bool = False)
     if as_json:
         print_json(listing.records(rows))
         return
+    console().print(listing_table(listing, rows) if rows else listing.empty)
+
+
+def listing_table(listing: Listing[Row], rows: Sequence[Row]) -> Table:
+    """Return a list as a table, for what shows several of them."""
     from inventory.documents.format.terminal_tables import table
 
     columns, lines = listing.table(rows)
     right = frozenset(column.title for column in columns if column.right)
-    shown = table(listing.title, *(column.title for column in columns), right=right)
+    made = table(listing.title, *(column.title for column in columns), right=right)
+    for shown, column in zip(made.columns, columns, strict=True):
+        shown.no_wrap = column.no_wrap
     for line in lines:
-        shown.add_row(*line)
-    console().print(shown if rows else listing.empty)
+        made.add_row(*line)
+    return made
 
 
 @contextmanager
