@@ -27,6 +27,7 @@ __all__ = [
     "counting",
     "listing_table",
     "print_json",
+    "print_sentences",
     "refusal_text",
     "refuse",
     "replace_unprintable",
@@ -140,6 +141,14 @@ def listing_table(listing: Listing[Row], rows: Sequence[Row]) -> Table:
     for line in lines:
         made.add_row(*line)
     return made
+
+
+def print_sentences(sentences: Sequence[str]) -> None:
+    """Print sentences, each on lines of its own, no wider than the terminal."""
+    from rich.text import Text
+
+    for sentence in sentences:
+        console().print(Text(sentence))
 
 
 @contextmanager

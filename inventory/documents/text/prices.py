@@ -30,7 +30,7 @@ def change_kind_words(change: PriceChange) -> str:
 
 
 def pack_words(sheets: int, least: int) -> str:
-    """Say how many sheets a pack has, and from how many packs on it is sold: ``25, from 4 packs``."""
+    """Say how many sheets a pack has, and how many packs it takes: ``25, from 4 packs``."""
     return f"{sheets:,}" if least == 1 else f"{sheets:,}, from {format_count(least, 'pack')}"
 
 

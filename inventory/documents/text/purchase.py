@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from inventory.core.money import format_money
+from inventory.core.money import floor_to_coin, format_money, round_to_coin, smallest_coin
 from inventory.core.text import format_count
 from inventory.purchasing.purchases import PurchaseStatus
 from nester.core.lengths import Unit, format_size
@@ -13,13 +14,18 @@ if TYPE_CHECKING:
     from datetime import date
 
     from inventory.purchasing.purchases import InvoiceDifference, PurchaseRow
+    from inventory.restocking.purchase_plan import RestockPlan
 
 __all__ = [
     "difference_words",
+    "late_orders",
     "least_order_words",
+    "order_words",
     "outstanding_words",
+    "plan_words",
     "purchase_words",
     "receipt_words",
+    "savings_words",
     "status_words",
 ]
 
@@ -87,3 +93,53 @@ def receipt_words(before: PurchaseRow, after: PurchaseRow, labels: str) -> list[
     rest = after.outstanding_sheets
     still = f"{format_count(rest, 'sheet')} still to come." if rest else "All of it is here."
     return [f"Added {sheets} to {labels}.", still]
+
+
+# --- planned purchases -------------------------------------------------------------------------
+
+_WORTH_A_SHARE = 100
+"""Smallest coins from which on a share says more than the money alone: one euro, 100 yen."""
+_MOST_ORDERS = 4
+
+
+def plan_words(plan: RestockPlan, today: date) -> list[str]:
+    """Say what a planned purchase costs, how good it is, and for which orders it is late."""
+    if not plan.lines:
+        return ["Nothing to buy: what you have, or what is on its way, is enough."]
+    bought = plan.bought
+    total = format_money(bought.cost, plan.currency)
+    sentences = [f"{total} in all; {savings_words(bought.cost, bought.lower_bound, plan.currency)}"]
+    late = late_orders(plan, today)
+    if late:
+        sentences.append(f"Some of it arrives too late for {order_words(late)}.")
+    if bought.interrupted:
+        sentences.append("The search was stopped early; this is the best plan found by then.")
+    return sentences
+
+
+def savings_words(cost: Fraction, lower_bound: Fraction, currency: str) -> str:
+    """Say how much less a purchase could cost: money first, a share only of what is worth one."""
+    if lower_bound == cost:
+        return "proven: no purchase that is enough costs less."
+    coin = smallest_coin(currency)
+    saving = round_to_coin(cost, currency) - floor_to_coin(lower_bound, currency)
+    if saving < coin:
+        return f"less than {format_money(coin, currency)} could still be saved."
+    share = ""
+    if saving >= _WORTH_A_SHARE * coin:
+        share = f" ({max(1, round(100 * Fraction(saving) / cost))} %)"
+    return f"up to {format_money(saving, currency)}{share} could still be saved."
+
+
+def late_orders(plan: RestockPlan, today: date) -> tuple[int, ...]:
+    """Return the numbers of the orders for which some of a planned purchase arrives too late."""
+    late = [line for line in plan.lines if line.order_by is not None and line.order_by < today]
+    return tuple(sorted({number for line in late for number in line.orders}))
+
+
+def order_words(numbers: tuple[int, ...]) -> str:
+    """Name some orders: ``order 3``, ``orders 3, 5``, ``orders 1, 2, 3, 4 and 2 more``."""
+    shown = ", ".join(map(str, numbers[:_MOST_ORDERS]))
+    if len(numbers) > _MOST_ORDERS:
+        shown += f" and {len(numbers) - _MOST_ORDERS} more"
+    return f"{'order' if len(numbers) == 1 else 'orders'} {shown}"
