@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 import typer.core
 
-from inventory.core.text import format_count
+from inventory.core.text import format_count, pairs
 from nester.core.problem import Cuts, Effort
 
 if TYPE_CHECKING:
@@ -121,32 +121,9 @@ def changed_trimmer(
     known: Trimmer, unit: Unit, longest: str | None, strip: str | None, stages: str | None
 ) -> Trimmer:
     """Return a trimmer with what was said of it changed, the rest as it was."""
-    from dataclasses import replace
+    from inventory.shop import settings
 
-    from inventory.core.table_files import check_count
-    from inventory.shop.settings import check_trimmer
-    from inventory.stock.condition import read_distance
-    from nester.core.errors import Refusal
-
-    if longest is not None:
-        cut = None
-        if longest.strip().casefold() != "any":
-            cut = read_distance(longest, unit, "the trimmer's longest cut")
-        known = replace(known, longest_cut=cut)
-    if strip is not None:
-        known = replace(
-            known, smallest_strip=read_distance(strip, unit, "the smallest strip it can hold")
-        )
-    if stages is not None:
-        number = None
-        if stages.strip().casefold() != "any":
-            try:
-                number = check_count(stages)
-            except Refusal as why:
-                raise Refusal(f"the stages of cutting: {why}; or write 'any'") from None
-        known = replace(known, stages=number)
-    check_trimmer(known)
-    return known
+    return settings.changed_trimmer(known, unit, longest, strip, stages)
 
 
 def ask(question: str) -> None:
@@ -240,13 +217,6 @@ def stopping(seconds: float | None) -> Iterator[Stop]:
         yield lambda: asked.is_set() or too_late()
     finally:
         signal.signal(signal.SIGINT, before)
-
-
-def pairs(texts: list[str], option: str) -> dict[str, str]:
-    """Read what was given as ``NAME=VALUE``, perhaps several times."""
-    from inventory.core.text import read_pairs
-
-    return read_pairs(texts, before=f"{option} ", unclear=": write it as NAME=VALUE")
 
 
 def command_words(context: typer.Context, words: str) -> str:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 __all__ = [
     "console",
     "counting",
-    "listing_table",
+    "list_table",
     "print_json",
     "print_sentences",
     "refusal_text",
@@ -126,10 +126,10 @@ def show_list(listing: Listing[Row], rows: Sequence[Row], as_json: bool = False)
     if as_json:
         print_json(listing.records(rows))
         return
-    console().print(listing_table(listing, rows) if rows else listing.empty)
+    console().print(list_table(listing, rows) if rows else listing.empty)
 
 
-def listing_table(listing: Listing[Row], rows: Sequence[Row]) -> Table:
+def list_table(listing: Listing[Row], rows: Sequence[Row]) -> Table:
     """Return a list as a table, for what shows several of them."""
     from inventory.documents.format.terminal_tables import table
 
