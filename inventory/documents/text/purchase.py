@@ -13,16 +13,22 @@ from nester.core.lengths import Unit, format_size
 if TYPE_CHECKING:
     from datetime import date
 
+    from inventory.advice.estimate import DesignEstimate
     from inventory.purchasing.purchases import InvoiceDifference, PurchaseRow
     from inventory.restocking.purchase_plan import RestockPlan
+    from nester.core.purchase import Offer
 
 __all__ = [
+    "amount_words",
     "difference_words",
+    "estimate_words",
     "late_orders",
     "least_order_words",
+    "offer_words",
     "order_words",
     "outstanding_words",
     "plan_words",
+    "possible_saving_words",
     "purchase_words",
     "receipt_words",
     "savings_words",
@@ -100,6 +106,7 @@ def receipt_words(before: PurchaseRow, after: PurchaseRow, labels: str) -> list[
 _WORTH_A_SHARE = 100
 """Smallest coins from which on a share says more than the money alone: one euro, 100 yen."""
 _MOST_ORDERS = 4
+STOPPED = "The search was stopped early; this is the best plan found by then."
 
 
 def plan_words(plan: RestockPlan, today: date) -> list[str]:
@@ -113,22 +120,59 @@ def plan_words(plan: RestockPlan, today: date) -> list[str]:
     if late:
         sentences.append(f"Some of it arrives too late for {order_words(late)}.")
     if bought.interrupted:
-        sentences.append("The search was stopped early; this is the best plan found by then.")
+        sentences.append(STOPPED)
     return sentences
 
 
 def savings_words(cost: Fraction, lower_bound: Fraction, currency: str) -> str:
-    """Say how much less a purchase could cost: money first, a share only of what is worth one."""
+    """Say how much less a purchase could cost: ``up to 0.40 EUR could still be saved``."""
     if lower_bound == cost:
         return "proven: no purchase that is enough costs less."
+    return f"{_saving(cost, lower_bound, currency)} could still be saved."
+
+
+def possible_saving_words(cost: Fraction, lower_bound: Fraction, currency: str) -> str:
+    """Say how much less a purchase could cost, for a table: ``no``, ``by up to 0.40 EUR``."""
+    return "no" if lower_bound == cost else f"by {_saving(cost, lower_bound, currency)}"
+
+
+def _saving(cost: Fraction, lower_bound: Fraction, currency: str) -> str:
+    """Write what could be saved: money first, a share only where the money is worth one."""
     coin = smallest_coin(currency)
     saving = round_to_coin(cost, currency) - floor_to_coin(lower_bound, currency)
     if saving < coin:
-        return f"less than {format_money(coin, currency)} could still be saved."
+        return f"less than {amount_words(Fraction(coin), currency)}"
     share = ""
     if saving >= _WORTH_A_SHARE * coin:
         share = f" ({max(1, round(100 * Fraction(saving) / cost))} %)"
-    return f"up to {format_money(saving, currency)}{share} could still be saved."
+    return f"up to {amount_words(Fraction(saving), currency)}{share}"
+
+
+def amount_words(value: Fraction, currency: str) -> str:
+    """Write an amount of money, without a currency where there is no shop to give one."""
+    return format_money(value, currency) if currency else f"{float(value):,.2f}"
+
+
+def offer_words(offer: Offer, unit: Unit) -> str:
+    """Say what a sheet on offer is: ``Coal card 50 × 70 cm, 25 a pack, Paper mill``."""
+    words = [f"{offer.paper} {format_size(offer.width, offer.height, unit)}"]
+    if offer.pack_size > 1:
+        words.append(f"{offer.pack_size:,} a pack")
+    if offer.supplier:
+        words.append(offer.supplier)
+    return ", ".join(words)
+
+
+def estimate_words(found: DesignEstimate) -> list[str]:
+    """Say what an estimate leaves out, and that its search was stopped."""
+    sentences = []
+    if found.estimates[0].purchase_plan.cutting_plan.unplaced:
+        sentences.append("The costs are without the pieces that are not placed.")
+    if any(one.purchase_plan.interrupted for one in found.estimates):
+        sentences.append(STOPPED)
+    if not found.task.terms:
+        sentences.append("With the prices you gave; shipping is not counted.")
+    return sentences
 
 
 def late_orders(plan: RestockPlan, today: date) -> tuple[int, ...]:
