@@ -44,7 +44,7 @@ def estimate(
             metavar="N",
             min=1,
             max=1000,
-            help="Estimate this number too, besides 1, 10 and 50.",
+            help="Estimate this number too, as well as 1, 10 and 50.",
         ),
     ] = None,
     paper: Annotated[
