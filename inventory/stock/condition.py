@@ -55,6 +55,7 @@ __all__ = [
     "grain_of_stock",
     "margins_of",
     "price_of",
+    "read_damaged_area",
     "read_distance",
     "read_margins",
     "size_of",
@@ -243,6 +244,40 @@ def damage_in_corner(
         width,
         height,
     )
+
+
+def read_damaged_area(
+    session: Session,
+    label: str,
+    size: str,
+    *,
+    corner: str | None = None,
+    left: str | None = None,
+    top: str | None = None,
+) -> Rect:
+    """Read where a damaged area is: in a corner, or how far from the left and the top edge.
+
+    Parameters
+    ----------
+    size
+        Its width × height; bare numbers are in the shop's unit, as those of `left` and `top`.
+    corner
+        One of `CORNERS`.
+
+    Raises
+    ------
+    Refusal
+        If one of them can't be read, or not just one way of saying where it is was chosen.
+    """
+    if (corner is None) == (left is None or top is None):
+        raise Refusal("say where the damage is: --corner, or both --left and --top")
+    wide, high = size_of(session, size)
+    if corner is not None:
+        return damage_in_corner(session, label, (wide, high), corner)
+    unit = session.get_one(Shop, 1).unit
+    across = read_distance(left or "", unit, "the distance from the left edge")
+    down = read_distance(top or "", unit, "the distance from the top edge")
+    return Rect(across, down, wide, high)
 
 
 def _check_within_stock(session: Session, stock: Stock, at: Rect, unit: Unit) -> None:

@@ -33,13 +33,13 @@ __all__ = [
 NameArgument = Annotated[str, typer.Argument(help="The name of a design.")]
 SizesArgument = Annotated[
     list[str] | None,
-    typer.Argument(metavar="SETTING=VALUE", help="As 'quirebox design settings' lists."),
+    typer.Argument(metavar="SETTING=VALUE", help="Settings that 'quirebox design settings' lists."),
 ]
 UnitOption = Annotated[
     Unit | None,
     typer.Option(
         "--unit",
-        help="The unit of bare numbers and of what is shown.  [default: the shop's, else cm]",
+        help="The unit of bare numbers, and of what is shown.  [default: the shop's, else cm]",
         show_default=False,
     ),
 ]
@@ -48,14 +48,14 @@ PaperOption = Annotated[
     typer.Option(
         "--paper",
         metavar="PART=PAPER",
-        help="A paper of the shop's, or a weight in g/m², for a part or for 'all'; again for each.",
+        help="One of your papers, or a weight in g/m², for a part or for 'all'; again for each.",
     ),
 ]
 
 
 @contextmanager
 def session_if_any(context: typer.Context) -> Iterator[Session | None]:
-    """Give a session for reading, or None where no shop has been begun and none is named."""
+    """Give a session for reading, or None if there is no shop and none is named."""
     import os
 
     from inventory.database.open import PATH_VARIABLE, shop_exists
