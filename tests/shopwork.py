@@ -11,16 +11,12 @@ from sqlalchemy.types import DateTime
 
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.all import METADATA
-from inventory.database.tables.base import (
-    Batch,
-    BatchStatus,
-    Order,
-    SpoiledPieces,
-    Stock,
-    StockKind,
-    Transaction,
-    UtcDateTime,
-)
+from inventory.database.tables.base import UtcDateTime
+from inventory.database.tables.enums import BatchStatus, StockKind
+from inventory.database.tables.ledger import Transaction
+from inventory.database.tables.orders import Batch, Order
+from inventory.database.tables.production import SpoiledPieces
+from inventory.database.tables.stock import Stock
 from inventory.orders.orders import add_order
 from inventory.production import cutting, order_status, progress, spoiling, undo
 from inventory.production.mending import mend_batch

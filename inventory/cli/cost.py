@@ -314,7 +314,7 @@ def supply(
     """
     from inventory.core.text import choice
     from inventory.costs.rates import forget_consumable, read_amount, read_grams, set_consumable
-    from inventory.database.tables.base import ConsumableUnit
+    from inventory.database.tables.enums import ConsumableUnit
     from inventory.shop.settings import get_shop
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:

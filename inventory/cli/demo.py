@@ -76,7 +76,7 @@ def demo() -> None:
 
 def _fill(shop_file: ShopFile) -> None:
     from inventory.core.resources import demo_folder
-    from inventory.database.tables.base import Reason
+    from inventory.database.tables.enums import Reason
     from inventory.orders.import_orders import import_orders
     from inventory.purchasing.prices import read_prices, store_prices
     from inventory.purchasing.suppliers import set_rate
@@ -105,7 +105,7 @@ def fill_costs(session: Session, folder: Path) -> None:
     from inventory.core.durations import read_minutes
     from inventory.core.money import parse_money
     from inventory.costs import rates
-    from inventory.database.tables.base import Reason
+    from inventory.database.tables.enums import Reason
     from inventory.shop.settings import get_shop
     from inventory.stock import supplies
     from nester.core.sheet_sizes import parse_size

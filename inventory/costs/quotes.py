@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from inventory.core.text import clean_note
 from inventory.costs.order_costs import order_cost
 from inventory.costs.rates import quote_days
-from inventory.database.tables.base import OrderStatus
+from inventory.database.tables.enums import OrderStatus
 from inventory.orders.orders import design_of, get_order, thickness_of_papers
 from inventory.shop.settings import get_shop
 from inventory.stock.papers import find_paper

@@ -18,10 +18,10 @@ from inventory.core.table_files import read_list
 from inventory.core.text import clean_name, did_you_mean, fold, shorten, whole_number
 from inventory.costs.costing import MAX_PRICE_SHARE, ConsumableCost, PostageBand, PrintCost, Rates
 from inventory.costs.costing import read_ending as ending_of
-from inventory.database.tables.base import QUOTE_DAYS, ConsumableUnit, Measure
-from inventory.database.tables.costs import AssemblyTime, ConsumableRate, CostRates
+from inventory.database.tables.costs import QUOTE_DAYS, AssemblyTime, ConsumableRate, CostRates
 from inventory.database.tables.costs import PostageStep as PostageRow
 from inventory.database.tables.costs import PrintPrice as PrintRow
+from inventory.database.tables.enums import ConsumableUnit, Measure
 from inventory.database.tables.supplies import Supply, SupplyItem, SupplyMovement
 from inventory.orders.custom_designs import find_design
 from inventory.production.pace import shop_pace
@@ -162,7 +162,7 @@ def read_endings(texts: Sequence[str], currency: str) -> str:
 
 
 class RateChanges(TypedDict, total=False):
-    """What may be changed at once; see `inventory.database.tables.base.CostRates`."""
+    """What may be changed at once; see `inventory.database.tables.costs.CostRates`."""
 
     hour: Decimal
     piece_minutes: Decimal

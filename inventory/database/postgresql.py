@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
     from sqlalchemy.engine import URL
 
-    from inventory.database.tables.base import Shop
+    from inventory.database.tables.shop import Shop
 
 __all__ = ["new_server_database", "open_on_server", "reset_sequences"]
 

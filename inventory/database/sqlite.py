@@ -24,7 +24,7 @@ from sqlalchemy.pool import QueuePool
 from inventory.core.files import link_into_place
 from inventory.database import migrate, shop_file
 from inventory.database.shop_file import ShopFile, wait_for_lock
-from inventory.database.tables.base import Shop
+from inventory.database.tables.shop import Shop
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 from sqlalchemy import select
 
 from inventory.core.text import did_you_mean, fold, shorten
-from inventory.database.tables.base import CustomDesign, Order, OrderStatus
+from inventory.database.tables.enums import OrderStatus
+from inventory.database.tables.orders import CustomDesign, Order
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.core.table_files import TableRow
-    from inventory.database.tables.base import Order
+    from inventory.database.tables.orders import Order
     from nester.core.lengths import Unit
     from nester.designs.base.clearance import Thickness
     from nester.designs.base.design import Design

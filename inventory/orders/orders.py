@@ -9,15 +9,9 @@ from typing import TYPE_CHECKING, NamedTuple
 from sqlalchemy import func, select
 
 from inventory.core.text import choice, clean_name, shorten, whole_number
-from inventory.database.tables.base import (
-    Batch,
-    BatchOrder,
-    BatchStatus,
-    Order,
-    OrderStatus,
-    OrderStatusChange,
-    SpoiledPieces,
-)
+from inventory.database.tables.enums import BatchStatus, OrderStatus
+from inventory.database.tables.orders import Batch, BatchOrder, Order, OrderStatusChange
+from inventory.database.tables.production import SpoiledPieces
 from inventory.orders.custom_designs import find_design, text_of_design
 from inventory.shop.settings import get_shop
 from inventory.stock.ledger import reversed_transactions

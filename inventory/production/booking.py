@@ -12,7 +12,8 @@ from inventory.core.plan import (
     Plan,
     plan_to_json,
 )
-from inventory.database.tables.base import Batch, BatchStatus, OrderStatus
+from inventory.database.tables.enums import BatchStatus, OrderStatus
+from inventory.database.tables.orders import Batch
 from inventory.orders.orders import get_order, set_status
 from inventory.stock import ledger
 from inventory.stock.lookup import find_stock

@@ -7,12 +7,8 @@ from fractions import Fraction
 
 from sqlalchemy.orm import Session
 
-from inventory.database.tables.base import (
-    BatchStatus,
-    OrderStatus,
-    Reason,
-    Transaction,
-)
+from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
+from inventory.database.tables.ledger import Transaction
 from inventory.orders.orders import set_status
 from inventory.production.pace import report_times
 from inventory.production.progress import (

@@ -13,7 +13,7 @@ from inventory.core.plan import (
     Plan,
 )
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import BatchStatus
+from inventory.database.tables.enums import BatchStatus
 from inventory.production.booking import _check_available, book_plan
 from inventory.production.planning_data import PlanningData
 from inventory.production.spoiling import spoiled_pieces

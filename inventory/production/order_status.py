@@ -4,11 +4,8 @@ from __future__ import annotations
 
 from sqlalchemy.orm import Session
 
-from inventory.database.tables.base import (
-    BatchStatus,
-    Order,
-    OrderStatus,
-)
+from inventory.database.tables.enums import BatchStatus, OrderStatus
+from inventory.database.tables.orders import Order
 from inventory.orders.orders import get_order, missing_pieces, set_status
 from inventory.production.progress import update_batch_status
 from inventory.stock.lookup import plan_of

@@ -20,7 +20,8 @@ from inventory.core.plan import (
     Plan,
 )
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Batch, BatchStatus, Order, OrderStatus
+from inventory.database.tables.enums import BatchStatus, OrderStatus
+from inventory.database.tables.orders import Batch, Order
 from inventory.orders.orders import get_order, list_orders
 from inventory.production.booking import book_plan, check_unchanged, set_planned
 from inventory.production.cutting import PutAway, cut_batch, drop_batch

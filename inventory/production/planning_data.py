@@ -22,7 +22,9 @@ from inventory.core.plan import (
     PlannedSheet,
     ShoppingLine,
 )
-from inventory.database.tables.base import Order, Pattern, Shop, StockKind
+from inventory.database.tables.enums import Pattern, StockKind
+from inventory.database.tables.orders import Order
+from inventory.database.tables.shop import Shop
 from inventory.orders.orders import order_pieces
 from inventory.production.shopping_list import list_purchasable_sheets, plan_shopping
 from inventory.purchasing.prices import current_offers

@@ -10,12 +10,9 @@ from sqlalchemy.orm import Session
 
 from inventory.core.plan import Plan, PlannedLayout
 from inventory.core.text import whole_number
-from inventory.database.tables.base import (
-    Batch,
-    BatchStatus,
-    OrderStatus,
-    SpoiledPieces,
-)
+from inventory.database.tables.enums import BatchStatus, OrderStatus
+from inventory.database.tables.orders import Batch
+from inventory.database.tables.production import SpoiledPieces
 from inventory.orders.orders import set_status
 from inventory.stock.lookup import get_batch, plan_of
 from inventory.stock.reservations import cancelled_orders, copies_done, copies_left

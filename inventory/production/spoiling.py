@@ -9,15 +9,10 @@ from sqlalchemy.orm import Session
 
 from inventory.core.plan import Plan
 from inventory.core.text import fold, shorten, whole_number
-from inventory.database.tables.base import (
-    Batch,
-    BatchStatus,
-    Order,
-    OrderStatus,
-    Reason,
-    SpoiledPieces,
-    Transaction,
-)
+from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
+from inventory.database.tables.ledger import Transaction
+from inventory.database.tables.orders import Batch, Order
+from inventory.database.tables.production import SpoiledPieces
 from inventory.production.progress import (
     get_open_batch,
     list_remaining,

@@ -5,14 +5,10 @@ from __future__ import annotations
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from inventory.database.tables.base import (
-    Movement,
-    OrderStatus,
-    Reason,
-    SpoiledPieces,
-    Stock,
-    Transaction,
-)
+from inventory.database.tables.enums import OrderStatus, Reason
+from inventory.database.tables.ledger import Movement, Transaction
+from inventory.database.tables.production import SpoiledPieces
+from inventory.database.tables.stock import Stock
 from inventory.production.progress import update_batch_status
 from inventory.stock import ledger
 from inventory.stock.lookup import get_batch, plan_of

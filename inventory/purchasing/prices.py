@@ -21,8 +21,10 @@ from sqlalchemy.orm import aliased
 from inventory.core.money import check_amount, check_currency, parse_money
 from inventory.core.table_files import check_count, read_list
 from inventory.core.text import clean_name, fold, shorten, whole_number
-from inventory.database.tables.base import GrainAxis, Money, Paper, Pattern, Stock, StockKind
+from inventory.database.tables.base import Money
+from inventory.database.tables.enums import GrainAxis, Pattern, StockKind
 from inventory.database.tables.purchasing import Price, PriceList, Supplier
+from inventory.database.tables.stock import Paper, Stock
 from inventory.purchasing.suppliers import (
     MAX_LEAD_DAYS,
     ExchangeRates,

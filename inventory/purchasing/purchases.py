@@ -18,7 +18,8 @@ from sqlalchemy import func, select
 
 from inventory.core.money import MOST_DECIMALS, check_amount, round_to_decimals
 from inventory.core.text import clean_name, whole_number
-from inventory.database.tables.base import GrainAxis, Reason, StockKind, Transaction
+from inventory.database.tables.enums import GrainAxis, Reason, StockKind
+from inventory.database.tables.ledger import Transaction
 from inventory.database.tables.purchasing import (
     Purchase,
     PurchaseClosure,
@@ -43,8 +44,8 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.base import Paper, Stock
     from inventory.database.tables.purchasing import Supplier
+    from inventory.database.tables.stock import Paper, Stock
     from inventory.purchasing.prices import ListedPack
 
 __all__ = [

@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING
 from sqlalchemy import delete, func, select
 
 from inventory.core.text import shorten, whole_number
-from inventory.database.tables.base import Movement, Paper, Reason, Stock, StockKind
+from inventory.database.tables.enums import Reason, StockKind
+from inventory.database.tables.ledger import Movement
 from inventory.database.tables.purchasing import ReorderLevel
+from inventory.database.tables.stock import Paper, Stock
 from inventory.purchasing.prices import ListedPack, SizeKey, current_offers, size_key
 from inventory.purchasing.suppliers import DEFAULT_LEAD_DAYS
 from inventory.stock.ledger import reversed_movements

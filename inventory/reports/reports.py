@@ -17,16 +17,11 @@ from typing import TYPE_CHECKING, NamedTuple
 from sqlalchemy import func, select
 
 from inventory.advice.capacity import DesignRequest, available_rows, problem_from_stash
-from inventory.database.tables.base import (
-    Delivery,
-    Movement,
-    Order,
-    Paper,
-    Reason,
-    SpoiledPieces,
-    Stock,
-    Transaction,
-)
+from inventory.database.tables.enums import Reason
+from inventory.database.tables.ledger import Delivery, Movement, Transaction
+from inventory.database.tables.orders import Order
+from inventory.database.tables.production import SpoiledPieces
+from inventory.database.tables.stock import Paper, Stock
 from inventory.reports.kinds import ReportGrouping
 from inventory.reports.paper_history import (
     PlanCache,

@@ -13,7 +13,7 @@ from datetime import date, timedelta
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from inventory.database.tables.base import OrderStatus, StockKind
+from inventory.database.tables.enums import OrderStatus, StockKind
 from inventory.orders.orders import list_orders
 from inventory.production.planning import CuttingDemand, cutting_demand
 from inventory.purchasing.optimizer_offers import listed_offers, supplier_terms_for
@@ -43,8 +43,9 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.database.shop_file import ShopFile
-    from inventory.database.tables.base import Order, Paper
+    from inventory.database.tables.orders import Order
     from inventory.database.tables.purchasing import Purchase
+    from inventory.database.tables.stock import Paper
     from inventory.purchasing.prices import ListedPack
     from nester.packing import (
         Progress,

@@ -13,16 +13,11 @@ from typing import TYPE_CHECKING
 from sqlalchemy import select
 
 from inventory.core.text import choice, shorten, whole_number
-from inventory.database.tables.base import (
-    DamagedArea,
-    GrainAxis,
-    GrainFinding,
-    Reason,
-    Shop,
-    Stock,
-    StockKind,
-)
-from inventory.database.tables.base import Grain as PaperGrain
+from inventory.database.tables.enums import Grain as PaperGrain
+from inventory.database.tables.enums import GrainAxis, Reason, StockKind
+from inventory.database.tables.ledger import DamagedArea, GrainFinding
+from inventory.database.tables.shop import Shop
+from inventory.database.tables.stock import Stock
 from inventory.stock import ledger
 from inventory.stock.lookup import find_stock
 from inventory.stock.places import PlaceTree

@@ -18,7 +18,7 @@ from inventory.core.text import (
     shorten,
     whole_number,
 )
-from inventory.database.tables.base import Grain, GrainAxis, Pattern, Reason
+from inventory.database.tables.enums import Grain, GrainAxis, Pattern, Reason
 from inventory.stock.condition import read_margins
 from inventory.stock.ledger import book_transaction
 from inventory.stock.papers import (
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.core.table_files import TableRow
-    from inventory.database.tables.base import Paper
+    from inventory.database.tables.stock import Paper
     from nester.core.lengths import Unit
 
 __all__ = [

@@ -18,20 +18,16 @@ from sqlalchemy.orm import aliased
 
 from inventory.core.money import ratio_to_coin
 from inventory.core.text import choice, fold, whole_number
-from inventory.database.tables.base import (
+from inventory.database.tables.enums import GrainAxis, Pattern, Reason, StockKind
+from inventory.database.tables.ledger import (
     DamagedArea,
-    GrainAxis,
     GrainFinding,
     Movement,
-    Paper,
-    Pattern,
-    Reason,
-    Shop,
-    Stock,
     StockCount,
-    StockKind,
     Transaction,
 )
+from inventory.database.tables.shop import Shop
+from inventory.database.tables.stock import Paper, Stock
 from inventory.stock import ledger
 from inventory.stock.condition import damaged_areas_by_stock, fits_on, grain_axis, grain_findings
 from inventory.stock.lookup import find_stock

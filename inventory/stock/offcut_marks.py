@@ -12,7 +12,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from sqlalchemy import select
 
-from inventory.database.tables.base import Batch, Movement, Reason, Stock, Transaction
+from inventory.database.tables.enums import Reason
+from inventory.database.tables.ledger import Movement, Transaction
+from inventory.database.tables.orders import Batch
+from inventory.database.tables.stock import Stock
 from inventory.stock.ledger import reversed_transactions
 from nester.core.errors import Refusal
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy import select
 
 from inventory.core.text import clean_name, did_you_mean, fold, shorten
-from inventory.database.tables.base import Place
+from inventory.database.tables.stock import Place
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:

@@ -10,14 +10,9 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from inventory.database.tables.base import (
-    Batch,
-    BatchOrder,
-    BatchStatus,
-    Order,
-    OrderStatus,
-    Transaction,
-)
+from inventory.database.tables.enums import BatchStatus, OrderStatus
+from inventory.database.tables.ledger import Transaction
+from inventory.database.tables.orders import Batch, BatchOrder, Order
 from inventory.stock.ledger import reversed_transactions
 
 __all__ = ["cancelled_orders", "copies_done", "copies_left", "mended_pieces", "reserved_quantities"]

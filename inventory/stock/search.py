@@ -12,7 +12,9 @@ from typing import TYPE_CHECKING, Required, TypedDict, Unpack
 from sqlalchemy import case, exists, func, select
 
 from inventory.core.text import fold, shorten
-from inventory.database.tables.base import Movement, Paper, Pattern, Stock, StockKind
+from inventory.database.tables.enums import Pattern, StockKind
+from inventory.database.tables.ledger import Movement
+from inventory.database.tables.stock import Paper, Stock
 from inventory.stock.condition import fits_on
 from inventory.stock.listing import (
     StashRow,

@@ -11,15 +11,9 @@ from sqlalchemy import func, select
 
 from inventory.core.table_files import check_count, read_list
 from inventory.core.text import whole_number
-from inventory.database.tables.base import (
-    Movement,
-    Paper,
-    Reason,
-    Stock,
-    StockCount,
-    StockKind,
-    Transaction,
-)
+from inventory.database.tables.enums import Reason, StockKind
+from inventory.database.tables.ledger import Movement, StockCount, Transaction
+from inventory.database.tables.stock import Paper, Stock
 from inventory.stock import ledger
 from inventory.stock.listing import StashRow, list_stash
 from inventory.stock.lookup import find_stock

@@ -24,7 +24,10 @@ from sqlalchemy import func, select
 
 from inventory.database.open import open_shop
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Batch, BatchStatus, Movement, Order, Reason, Stock
+from inventory.database.tables.enums import BatchStatus, Reason
+from inventory.database.tables.ledger import Movement
+from inventory.database.tables.orders import Batch, Order
+from inventory.database.tables.stock import Stock
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import add_order
 from inventory.production.cutting import cut_batch

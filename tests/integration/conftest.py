@@ -19,7 +19,7 @@ from inventory.database.open import PATH_VARIABLE, open_shop
 from inventory.database.postgresql import reset_sequences
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.all import METADATA
-from inventory.database.tables.base import Shop
+from inventory.database.tables.shop import Shop
 from inventory.orders.orders import add_order, get_order
 from inventory.production.cutting import cut_batch
 from inventory.production.planning import plan_batch
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from inventory.core.plan import Plan
-    from inventory.database.tables.base import BatchStatus, OrderStatus
+    from inventory.database.tables.enums import BatchStatus, OrderStatus
 
 SERVER = "QUIREBOX_TEST_POSTGRESQL"
 """Names the URL of a PostgreSQL server on which tests may make databases (`.ci/postgresql`)."""

@@ -19,8 +19,8 @@ import pytest
 from inventory.core.plan import Plan, plan_to_json
 from inventory.database.open import open_shop
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables import base
 from inventory.database.tables.all import METADATA
+from inventory.database.tables.enums import Reason
 from inventory.maintenance import archive as archive_module
 from inventory.maintenance.archive import export_shop, import_shop
 from inventory.maintenance.check import check_shop
@@ -72,9 +72,7 @@ def test_out_and_in_and_out_again_is_the_same_to_the_byte(filled: ShopFile, tmp_
         assert check_shop(again).findings == ()
         export_shop(again, tmp_path / "second.zip")
         with again.begin() as session:  # and it goes on from there
-            ledger.book_movement(
-                session, lookup.find_stock(session, "S-1"), 1, base.Reason.RECEIVED
-            )
+            ledger.book_movement(session, lookup.find_stock(session, "S-1"), 1, Reason.RECEIVED)
             assert (
                 receiving.add_sheets(session, "plain", (cm(9), cm(9)), 1).label
                 == f"S-{len(ODD) + 2}"

@@ -14,7 +14,10 @@ import pytest
 from sqlalchemy import func, select
 
 from inventory.core.plan import plan_from_json, plan_to_json
-from inventory.database.tables.base import Batch, BatchStatus, Movement, OrderStatus, Reason, Stock
+from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
+from inventory.database.tables.ledger import Movement
+from inventory.database.tables.orders import Batch
+from inventory.database.tables.stock import Stock
 from inventory.orders.orders import add_order, get_order, list_orders, order_pieces, set_status
 from inventory.production.cutting import cut_batch, drop_batch
 from inventory.production.progress import list_batches

@@ -12,7 +12,7 @@ from jsonschema import Draft202012Validator
 
 from inventory.core.plan import plan_from_json, plan_to_json
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import GrainAxis, Pattern
+from inventory.database.tables.enums import GrainAxis, Pattern
 from inventory.maintenance.check import check_shop
 from inventory.production.cutting import cut_batch
 from inventory.production.undo import last_transaction, undo_transaction

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.database.tables.base import Reason
+from inventory.database.tables.enums import Reason
 from inventory.production.undo import last_transaction, undo_transaction
 from inventory.stock import listing, papers, receiving
 from inventory.stock.stocktake import (

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import pytest
 from sqlalchemy import select
 
-from inventory.database.tables.base import BatchStatus, CuttingTime, OrderStatus, Reason
+from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
+from inventory.database.tables.production import CuttingTime
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import get_order, order_board, status_changes
 from inventory.production.booking import StashChanged

@@ -8,7 +8,9 @@ from sqlalchemy.exc import IntegrityError, StatementError
 from sqlalchemy.orm import Session
 
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Movement, Reason, Stock, Transaction
+from inventory.database.tables.enums import Reason
+from inventory.database.tables.ledger import Movement, Transaction
+from inventory.database.tables.stock import Stock
 from inventory.stock import ledger, listing, lookup, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm

@@ -7,7 +7,8 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Order, OrderStatus
+from inventory.database.tables.enums import OrderStatus
+from inventory.database.tables.orders import Order
 from inventory.orders import orders
 from inventory.shop.settings import change_shop
 from inventory.stock import listing, papers, receiving

@@ -10,7 +10,8 @@ import pytest
 from sqlalchemy import select, text
 from sqlalchemy.exc import DBAPIError
 
-from inventory.database.tables.base import Reason, Transaction
+from inventory.database.tables.enums import Reason
+from inventory.database.tables.ledger import Transaction
 from inventory.maintenance.check import check_shop
 from inventory.production import undo
 from inventory.purchasing import prices, purchases, suppliers

@@ -10,7 +10,8 @@ import pytest
 from openpyxl import Workbook
 from sqlalchemy import event, func, select
 
-from inventory.database.tables.base import Delivery, Movement, Reason, Transaction
+from inventory.database.tables.enums import Reason
+from inventory.database.tables.ledger import Delivery, Movement, Transaction
 from inventory.stock import ledger, listing, papers, receiving
 from inventory.stock.import_lists import import_sheets, read_sheets
 from inventory.stock.places import PlaceTree

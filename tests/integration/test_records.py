@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.database.tables.base import Reason
+from inventory.database.tables.enums import Reason
 from inventory.production.cutting import cut_batch
 from inventory.production.spoiling import spoil_layout, spoil_piece
 from inventory.production.undo import last_transaction, undo_transaction

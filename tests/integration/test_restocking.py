@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.database.tables.base import Reason
+from inventory.database.tables.enums import Reason
 from inventory.production import undo
 from inventory.purchasing import prices, purchases, reorder_levels, suppliers
 from inventory.purchasing.purchases import PurchaseLineRequest

@@ -15,7 +15,7 @@ from sqlalchemy import text
 from inventory.database import sqlite as shop_module
 from inventory.database.open import PATH_VARIABLE, open_shop, shop_location
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Shop
+from inventory.database.tables.shop import Shop
 from inventory.shop.settings import change_shop, get_shop
 from inventory.stock import listing, papers, receiving
 from nester.core.errors import Refusal

@@ -10,7 +10,9 @@ from sqlalchemy.exc import StatementError
 from sqlalchemy.orm import Session
 
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Movement, Paper, Place, Reason, Stock, StockKind
+from inventory.database.tables.enums import Reason, StockKind
+from inventory.database.tables.ledger import Movement
+from inventory.database.tables.stock import Paper, Place, Stock
 from inventory.shop.settings import change_shop, get_shop, record_counts
 from inventory.stock import ledger, listing, lookup, papers, receiving
 from inventory.stock.places import PlaceTree, add_place, find_place

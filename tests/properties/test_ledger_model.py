@@ -20,7 +20,8 @@ from hypothesis.stateful import (
 from sqlalchemy import select
 
 from inventory.database.open import open_shop
-from inventory.database.tables.base import Movement, Reason
+from inventory.database.tables.enums import Reason
+from inventory.database.tables.ledger import Movement
 from inventory.stock import ledger, listing, lookup, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm

@@ -24,10 +24,10 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 from sqlalchemy import func, select
 
 from inventory.database.open import open_shop
-from inventory.database.tables.base import Batch as BookedBatch
-from inventory.database.tables.base import BatchStatus, OrderStatus, Reason
-from inventory.database.tables.base import Order as BookedOrder
-from inventory.database.tables.base import Transaction as BookedDeed
+from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
+from inventory.database.tables.ledger import Transaction as BookedDeed
+from inventory.database.tables.orders import Batch as BookedBatch
+from inventory.database.tables.orders import Order as BookedOrder
 from inventory.maintenance.archive import export_shop, import_shop
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import add_order, missing_pieces

@@ -21,7 +21,7 @@ from inventory.cli.shared.options import (
 from nester.core.problem import Effort
 
 if TYPE_CHECKING:
-    from inventory.database.tables.base import Shop
+    from inventory.database.tables.shop import Shop
     from inventory.restocking.restock_list import OrderDeadline, RestockLine
 
 app = group("Buying: what to restock, from whom, at what price, and what is on its way.")

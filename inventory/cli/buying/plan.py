@@ -23,8 +23,8 @@ from nester.core.problem import Cuts, Effort
 if TYPE_CHECKING:
     from fractions import Fraction
 
-    from inventory.database.tables.base import Shop
     from inventory.database.tables.purchasing import Purchase
+    from inventory.database.tables.shop import Shop
     from inventory.restocking.purchase_plan import PlanLine, RestockPlan
 
 __all__ = ["plan"]

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from decimal import Decimal
 
-    from inventory.database.tables.base import Shop
+    from inventory.database.tables.shop import Shop
     from inventory.purchasing.prices import ListedPack, ParsedPriceList, PriceChange, PriceRow
 
 suppliers = group("Suppliers: who sells paper, and on what terms.")

@@ -86,7 +86,7 @@ def design_named(session: Session | None, name: str) -> Design:
 
 def sheetstock(session: Session | None, texts: dict[str, str]) -> dict[str, PaperSpec]:
     """Read papers by part: names of the shop's papers, or weights."""
-    from inventory.database.tables.base import Grain
+    from inventory.database.tables.enums import Grain
     from inventory.stock.papers import find_paper
     from nester.core.errors import Refusal
     from nester.designs.base.thickness import PaperSpec

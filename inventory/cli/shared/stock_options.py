@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.base import Shop
+    from inventory.database.tables.shop import Shop
     from inventory.stock.receiving import ReceiptLine
     from nester.core.problem import Margins
     from nester.core.sheet_sizes import Size

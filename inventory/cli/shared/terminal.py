@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from inventory.database.tables.base import Transaction
+    from inventory.database.tables.ledger import Transaction
     from inventory.views.listing import Listing
     from nester.core.errors import Refusal
     from nester.packing import (

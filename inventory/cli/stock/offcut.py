@@ -48,7 +48,7 @@ def add_one_offcut(
       quirebox offcut add "Coal card" 23x56cm --grain height --margin left=1cm
     """
     from inventory.core.text import choice
-    from inventory.database.tables.base import GrainAxis
+    from inventory.database.tables.enums import GrainAxis
     from inventory.stock.receiving import add_offcut
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -106,7 +106,7 @@ def import_offcut_list(
     Example:
       quirebox offcut import offcuts.csv --yes
     """
-    from inventory.database.tables.base import Reason
+    from inventory.database.tables.enums import Reason
     from inventory.shop.settings import get_shop
     from inventory.stock.import_lists import read_offcuts
     from inventory.stock.ledger import book_transaction

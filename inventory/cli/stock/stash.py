@@ -378,7 +378,7 @@ def undo(
       quirebox stash undo 12 --why "the wrong paper"
     """
     from inventory.cli.shared.terminal import transaction_words
-    from inventory.database.tables.base import Transaction
+    from inventory.database.tables.ledger import Transaction
     from inventory.production.undo import last_transaction, undo_transaction
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from sqlalchemy.orm import Session
 
 from inventory.core.plan import Plan
-from inventory.database.tables.base import Batch
+from inventory.database.tables.orders import Batch
 from inventory.documents.format.languages import ShopTranslator
 from inventory.documents.plan.document_set import DocumentOptions
 from inventory.documents.plan.translation import piece_name
