@@ -78,7 +78,8 @@ def _fill(shop_file: ShopFile) -> None:
     from inventory.core.resources import demo_folder
     from inventory.database.tables.enums import Reason
     from inventory.orders.import_orders import import_orders
-    from inventory.purchasing.prices import read_prices, store_prices
+    from inventory.purchasing.price_list_reader import read_prices
+    from inventory.purchasing.prices import store_prices
     from inventory.purchasing.suppliers import set_rate
     from inventory.shop.settings import get_shop
     from inventory.stock.import_lists import import_offcuts, import_papers, import_sheets

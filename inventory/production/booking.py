@@ -15,9 +15,8 @@ from inventory.core.plan import (
 from inventory.database.tables.enums import BatchStatus, OrderStatus
 from inventory.database.tables.orders import Batch
 from inventory.orders.orders import get_order, set_status
-from inventory.stock import ledger
 from inventory.stock.lookup import find_stock
-from inventory.stock.reservations import reserved_quantities
+from inventory.stock.reservations import available
 from nester.core.errors import Refusal
 
 __all__ = ["StashChanged"]
@@ -64,12 +63,13 @@ def check_unchanged(session: Session, plan: Plan, what: str) -> None:
 
 
 def _check_available(session: Session, plan: Plan, what: str) -> None:
-    taken = reserved_quantities(session)
-    changes = []
-    for label, number in _usage_by_label(plan).items():
-        free = max(0, ledger.on_hand(session, find_stock(session, label)) - taken[label])
-        if free < number:
-            changes.append(f"it takes {number} of {label}, and {free} are free now")
+    used = _usage_by_label(plan)
+    free = available(session, *(find_stock(session, label) for label in used))
+    changes = [
+        f"it takes {number} of {label}, and {free[label]} are free now"
+        for label, number in used.items()
+        if free[label] < number
+    ]
     if changes:
         raise StashChanged(f"{what}: {'; '.join(changes)}; plan again")
 

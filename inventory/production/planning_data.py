@@ -32,7 +32,7 @@ from inventory.purchasing.purchases import scheduled_receipts
 from inventory.shop.settings import get_shop
 from inventory.stock.listing import StashRow, list_stash, planning_cost
 from inventory.stock.papers import list_papers
-from inventory.stock.reservations import reserved_quantities
+from inventory.stock.reservations import available_rows
 from nester.core.errors import Refusal
 from nester.core.geometry import voids
 from nester.core.lengths import area_m2, format_size
@@ -99,12 +99,7 @@ class PlanningData:
         self._scheduled_receipts = [
             one for one in scheduled_receipts(session) if one.paper in papers
         ]
-        taken = reserved_quantities(session)
-        self.rows = {
-            row.label: row._replace(quantity=row.quantity - booked) if booked else row
-            for row in rows
-            if row.quantity > (booked := taken.get(row.label, 0))
-        }
+        self.rows = {row.label: row for row in available_rows(session, rows)}
         self.prices = {label: _planning_price(self.shop, row) for label, row in self.rows.items()}
 
     def _order_demands(

@@ -24,7 +24,7 @@ from inventory.restocking.restock_list import latest_order_date, paper_needed_by
 from inventory.shop.settings import get_shop
 from inventory.stock.listing import list_stash
 from inventory.stock.papers import list_papers
-from inventory.stock.reservations import reserved_quantities
+from inventory.stock.reservations import available_rows
 from nester.core.errors import Refusal
 from nester.core.lengths import Length, format_size
 from nester.core.problem import Cuts, Effort, Problem, StockItem
@@ -335,11 +335,9 @@ def _on_hand_sheets(
     coming: Mapping[str, int],
     papers: Mapping[str, Paper],
 ) -> Counter[_Key]:
-    taken = reserved_quantities(session)
     there: Counter[_Key] = Counter()
-    for row in list_stash(session, kind=StockKind.SHEET):
-        key = row.paper, size_key(papers[row.paper], (row.width, row.height))
-        there[key] += max(0, row.quantity - taken[row.label])
+    for row in available_rows(session, list_stash(session, kind=StockKind.SHEET)):
+        there[row.paper, size_key(papers[row.paper], (row.width, row.height))] += row.quantity
     for one in stock:
         if one.name in coming and one.quantity:
             there[_key(papers, one)] += one.quantity

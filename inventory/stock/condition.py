@@ -22,7 +22,7 @@ from inventory.stock import ledger
 from inventory.stock.lookup import find_stock
 from inventory.stock.places import PlaceTree
 from inventory.stock.receiving import ReceiptLine, matching_stock, put_away_offcuts
-from inventory.stock.reservations import reserved_quantities
+from inventory.stock.reservations import available
 from nester.core.errors import Refusal
 from nester.core.geometry import maximal_free_rectangles
 from nester.core.lengths import Length, Unit, format_size, parse_length
@@ -267,7 +267,7 @@ def _check_usable_area_left(stock: Stock, bruised: tuple[Rect, ...]) -> None:
 def _check_unreserved(session: Session, stock: Stock) -> None:
     there = ledger.on_hand(session, stock)
     ledger.check_quantity(stock, there, -1)
-    if reserved_quantities(session)[stock.label] >= there:
+    if not available(session, stock)[stock.label]:
         which = "it" if stock.kind is StockKind.OFFCUT else "all of it"
         raise Refusal(
             f"{stock.label} has a plan: a batch has reserved {which}; drop that batch first, book"
@@ -331,8 +331,8 @@ def change_margins(
 
 
 def _check_others_unreserved(session: Session, stock: Stock, there: int, number: int) -> None:
-    taken = reserved_quantities(session)[stock.label]
-    if taken <= there - number:
+    free = available(session, stock)[stock.label]
+    if number <= free:
         return
     if stock.kind is StockKind.OFFCUT:
         raise Refusal(
@@ -340,8 +340,8 @@ def _check_others_unreserved(session: Session, stock: Stock, there: int, number:
             " margins and plan again"
         )
     raise Refusal(
-        f"batches have reserved {taken} of the {there} {stock.label}; change at most"
-        f" {max(0, there - taken)} with --quantity, or drop a batch first"
+        f"batches have reserved {there - free} of the {there} {stock.label}; change at most"
+        f" {free} with --quantity, or drop a batch first"
     )
 
 

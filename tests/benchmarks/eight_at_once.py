@@ -35,7 +35,7 @@ from inventory.production.planning import plan_batch
 from inventory.production.progress import list_remaining
 from inventory.production.spoiling import spoil_layout
 from inventory.production.undo import last_transaction, undo_transaction
-from inventory.stock import ledger, listing
+from inventory.stock import adjust, ledger
 from inventory.stock.lookup import get_batch
 from inventory.stock.receiving import add_offcut, add_sheets
 from inventory.stock.reservations import copies_done
@@ -81,7 +81,7 @@ def keep(shop: ShopFile, account: Account, rng: random.Random) -> None:
 def spoil(shop: ShopFile, account: Account, rng: random.Random) -> None:
     with shop.begin() as session:
         label = rng.choice(session.scalars(select(Stock.label)).all())
-        listing.spoil_stock(session, label)
+        adjust.spoil_stock(session, label)
     account.sheets[label] -= 1
     account.movements += 1
 

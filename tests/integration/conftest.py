@@ -25,7 +25,8 @@ from inventory.production.cutting import cut_batch
 from inventory.production.planning import plan_batch
 from inventory.production.progress import list_batches
 from inventory.stock import ledger
-from inventory.stock.listing import count_stock, list_stash, spoil_stock
+from inventory.stock.adjust import count_stock, spoil_stock
+from inventory.stock.listing import list_stash
 from inventory.stock.lookup import get_batch
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_offcut, add_sheets

@@ -22,7 +22,8 @@ from inventory.orders.orders import add_order, get_order, list_orders, order_pie
 from inventory.production.cutting import cut_batch, drop_batch
 from inventory.production.progress import list_batches
 from inventory.shop.settings import change_shop
-from inventory.stock.listing import count_stock, list_stash, spoil_stock, stock_history
+from inventory.stock.adjust import count_stock, spoil_stock
+from inventory.stock.listing import list_stash, stock_history
 from inventory.stock.lookup import find_stock, get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.geometry import voids

@@ -13,7 +13,7 @@ from inventory.database.tables.enums import Reason
 from inventory.database.tables.ledger import Movement
 from inventory.maintenance.check import CHECKS, check_shop
 from inventory.stock import ledger
-from inventory.stock.listing import count_stock
+from inventory.stock.adjust import count_stock
 from inventory.stock.lookup import find_stock
 
 if TYPE_CHECKING:

@@ -23,13 +23,8 @@ from inventory.production.planning import confirm_batch
 from inventory.production.progress import list_remaining
 from inventory.production.spoiling import spoil_layout, spoil_piece, spoiled_pieces
 from inventory.production.undo import last_transaction, list_transactions, undo_transaction
-from inventory.stock.listing import (
-    count_stock,
-    list_stash,
-    set_stock_place,
-    spoil_stock,
-    stock_history,
-)
+from inventory.stock.adjust import count_stock, set_stock_place, spoil_stock
+from inventory.stock.listing import list_stash, stock_history
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.lengths import cm

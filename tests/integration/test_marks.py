@@ -8,7 +8,7 @@ import pytest
 
 from inventory.production.cutting import cut_batch
 from inventory.production.undo import last_transaction, undo_transaction
-from inventory.stock.listing import set_stock_place
+from inventory.stock.adjust import set_stock_place
 from inventory.stock.lookup import find_stock
 from nester.core.errors import Refusal
 from nester.core.lengths import cm

@@ -253,7 +253,8 @@ def import_prices(
       quirebox buy prices import mill.csv --supplier "Paper mill"
       quirebox buy prices import all.xlsx --from 2027-04-01 --whole --yes
     """
-    from inventory.purchasing.prices import price_changes, read_prices, store_prices
+    from inventory.purchasing.price_list_reader import read_prices
+    from inventory.purchasing.prices import price_changes, store_prices
     from inventory.shop.settings import get_shop
 
     since = _day(day)

@@ -162,7 +162,7 @@ def count(
     Example:
       quirebox stash count S-3 11 --why "counted on Sunday"
     """
-    from inventory.stock.listing import count_stock
+    from inventory.stock.adjust import count_stock
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         movement = count_stock(session, label, quantity, why)
@@ -182,7 +182,7 @@ def spoil_some(
     Example:
       quirebox stash spoil S-3 --quantity 2 --why "a corner bent"
     """
-    from inventory.stock.listing import spoil_stock
+    from inventory.stock.adjust import spoil_stock
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         spoil_stock(session, label, quantity, why)
@@ -306,7 +306,7 @@ def put(
       quirebox stash put K-12 "Shelf A / Drawer 2"
       quirebox stash put S-3 "Workbench" --quantity 4
     """
-    from inventory.stock.listing import set_stock_place
+    from inventory.stock.adjust import set_stock_place
     from inventory.stock.places import PlaceTree
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
