@@ -298,7 +298,8 @@ def _per_of(row: ConsumableRate, said: ConsumableUnit | None) -> ConsumableUnit:
     known = said or row.per
     if known is None:
         raise Refusal(
-            f"say what that is for with --per: {', '.join(ConsumableUnit)} (a metre, a square metre, or one)"
+            f"say what the price is for: {', '.join(ConsumableUnit)} (a metre, a square metre, or"
+            " one)"
         )
     return known
 
@@ -312,12 +313,12 @@ def _link_supply(
     its = ConsumableUnit.AREA if spread is not None else per or own
     if its is None or (its is ConsumableUnit.AREA and spread is None):
         raise Refusal(
-            f"say how much of {supply.name} a square metre takes, with --spread: 150 {supply.unit}"
+            f"say how much of {supply.name} a square metre takes, such as 150 {supply.unit}"
         )
     if its is not ConsumableUnit.AREA and its is not own:
         raise Refusal(
-            f"{supply.name} is kept by {supply.measure}, which gives no price by {its}; give one"
-            " with --price instead"
+            f"{supply.name} is kept by {supply.measure}, which gives no price by {its}; give a"
+            " price instead"
         )
     row.supply, row.per, row.spread, row.price = supply, its, spread, None
 

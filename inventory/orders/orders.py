@@ -145,8 +145,8 @@ def _check_fit(design: Design, settings: Settings, thickness: Thickness, unit: U
 
     try:
         fit = require_clearances(design.joints(settings), thickness, unit)
-    except Refusal as error:
-        raise Refusal(f"{design.name}: {error}") from None
+    except Refusal as refusal:
+        raise refusal.at(design.name) from None
     return [line.message for line in fit if line.verdict is Verdict.TIGHT]
 
 

@@ -19,12 +19,13 @@ from inventory.stock.lookup import find_stock
 from inventory.stock.reservations import available
 from nester.core.errors import Refusal
 
-__all__ = ["StashChanged"]
+__all__ = ["StashChanged", "book_plan", "check_available", "check_unchanged"]
 
 
 def book_plan(
     session: Session, plan: Plan, status: BatchStatus, mends: Batch | None = None
 ) -> tuple[Batch, Plan]:
+    """Store a plan as a new batch, and return both."""
     batch = Batch(
         made_at=datetime.now(UTC),
         cuts=plan.cuts,
@@ -59,10 +60,11 @@ def check_unchanged(session: Session, plan: Plan, what: str) -> None:
             raise StashChanged(
                 f"order {planned.number} was changed since and is {now} now; plan again"
             )
-    _check_available(session, plan, what)
+    check_available(session, plan, what)
 
 
-def _check_available(session: Session, plan: Plan, what: str) -> None:
+def check_available(session: Session, plan: Plan, what: str) -> None:
+    """Refuse if the stash no longer has what the plan takes."""
     used = _usage_by_label(plan)
     free = available(session, *(find_stock(session, label) for label in used))
     changes = [

@@ -31,7 +31,7 @@ from inventory.production.shopping_list import PurchasableSheet
 from inventory.shop.settings import get_shop
 from inventory.stock import papers
 from inventory.stock.lookup import get_batch, plan_of
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 from nester.core.problem import Cuts, Effort, Problem, StockItem
 from nester.packing import (
     OrderDemand,
@@ -320,7 +320,7 @@ def _orders_to_plan(session: Session, numbers: Sequence[int]) -> list[Order]:
     if not numbers:
         orders = list_orders(session, status=OrderStatus.CONFIRMED)
         if not orders:
-            raise Refusal("there is no confirmed order to plan; take one with 'quirebox order add'")
+            raise Refusal("there is no confirmed order to plan", Hint("add one", "order add"))
         return orders
     orders = [get_order(session, number) for number in dict.fromkeys(numbers)]
     for order in orders:

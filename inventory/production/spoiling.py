@@ -105,7 +105,7 @@ def spoil_piece(
         raise Refusal(f"batch {number} has cut no piece '{shorten(piece)}'{of}{has}")
     if len({its for its, _ in named}) > 1:
         orders = ", ".join(str(its) for its in sorted({its for its, _ in named}))
-        raise Refusal(f"orders {orders} each have a '{piece}'; say for which it was with --order")
+        raise Refusal(f"orders {orders} each have a '{piece}'; say for which order it was")
     (its, part), there = max(named.items(), key=lambda item: (item[1], -item[0][1]))
     if quantity > there:
         raise Refusal(

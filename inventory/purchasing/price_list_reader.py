@@ -20,7 +20,7 @@ from inventory.purchasing.prices import (
 )
 from inventory.purchasing.suppliers import MAX_LEAD_DAYS, ExchangeRates, supplier_named
 from inventory.stock.papers import find_paper, list_papers
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 from nester.core.lengths import Unit
 from nester.core.sheet_sizes import parse_size
 
@@ -80,8 +80,8 @@ def read_prices(
             reader.read(row)
     if not reader.lines:
         raise Refusal(
-            f"{path}: none of its {len(rows):,} lines is of a paper in the book;"
-            " 'quirebox paper list' lists those"
+            f"{path}: none of its {len(rows):,} lines is of a paper the shop knows",
+            Hint("list those", "paper list"),
         )
     return ParsedPriceList(path.name, dict(reader.lines), reader.terms, passed_over)
 

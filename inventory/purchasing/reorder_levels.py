@@ -20,7 +20,7 @@ from inventory.purchasing.prices import ListedPack, SizeKey, current_offers, siz
 from inventory.purchasing.suppliers import DEFAULT_LEAD_DAYS
 from inventory.stock.ledger import reversed_movements
 from inventory.stock.papers import find_paper
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 from nester.core.lengths import MAX_LENGTH, Length
 from nester.core.sheet_sizes import Size
 
@@ -128,8 +128,8 @@ def drop_level(
     level = find_level(session, find_paper(session, paper), size)
     if level is None:
         raise Refusal(
-            f"no such level of '{shorten(paper)}' is set; 'quirebox buy level list' lists those"
-            " that are"
+            f"no such level of '{shorten(paper)}' is set",
+            Hint("list those that are", "buy level list"),
         )
     session.execute(delete(ReorderLevel).where(ReorderLevel.id == level.id))
 

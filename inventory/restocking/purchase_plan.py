@@ -25,7 +25,7 @@ from inventory.shop.settings import get_shop
 from inventory.stock.listing import list_stash
 from inventory.stock.papers import list_papers
 from inventory.stock.reservations import available_rows
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 from nester.core.lengths import Length, format_size
 from nester.core.problem import Cuts, Effort, Problem, StockItem
 from nester.core.purchase import Offer, PaperPurchasePlan, SupplierTerms
@@ -297,8 +297,8 @@ def _read(
     if not listed:
         words = " in time" if in_time else ""
         raise Refusal(
-            f"nobody offers any of these papers{words}; 'quirebox buy prices import' reads a"
-            " supplier's list"
+            f"nobody offers any of these papers{words}",
+            Hint("read a supplier's list", "buy prices import"),
         )
     named = listed_offers(listed, shop.unit)
     problem = to_cut.problem if to_cut else Problem((), (), cuts, shop.smallest_offcut)

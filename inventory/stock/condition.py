@@ -23,7 +23,7 @@ from inventory.stock.lookup import find_stock
 from inventory.stock.places import PlaceTree
 from inventory.stock.receiving import ReceiptLine, matching_stock, put_away_offcuts
 from inventory.stock.reservations import available
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 from nester.core.geometry import maximal_free_rectangles
 from nester.core.lengths import Length, Unit, format_size, parse_length
 from nester.core.piece import Grain
@@ -78,7 +78,7 @@ def read_distance(text: str, unit: Unit, what: str) -> Length:
     try:
         return parse_length(written, unit)
     except Refusal as why:
-        raise Refusal(f"{what}: {why}") from None
+        raise why.at(what) from None
 
 
 def read_margins(text: str, unit: Unit) -> Margins:
@@ -259,8 +259,8 @@ def _check_usable_area_left(stock: Stock, bruised: tuple[Rect, ...]) -> None:
     sheet = Sheet("", stock.width, stock.height, None, Fraction(0), margins=stock.margins)
     if not maximal_free_rectangles(sheet.usable, bruised):
         raise Refusal(
-            f"nothing of {stock.label} would be left; book it as spoiled with 'quirebox stash"
-            f" spoil {stock.label}'"
+            f"nothing of {stock.label} would be left",
+            Hint("record it as spoiled", "stash spoil", (stock.label,)),
         )
 
 
@@ -341,7 +341,7 @@ def _check_others_unreserved(session: Session, stock: Stock, there: int, number:
         )
     raise Refusal(
         f"batches have reserved {there - free} of the {there} {stock.label}; change at most"
-        f" {free} with --quantity, or drop a batch first"
+        f" {free}, or drop a batch first"
     )
 
 
@@ -357,8 +357,8 @@ def book_grain(session: Session, label: str, grain: GrainAxis | str, why: str = 
     fibres = choice(GrainAxis, grain, "the grain")
     if stock.kind is not StockKind.OFFCUT:
         raise Refusal(
-            f"{stock.label} is of sheets, and how their fibres lie is said of the paper: 'quirebox"
-            f' paper set "{shorten(stock.paper.name)}" --grain long\''
+            f"{stock.label} is of sheets, and the grain of sheets is set for their paper",
+            Hint("set it", "paper set", (stock.paper.name, "--grain", "long")),
         )
     deed = ledger.book_transaction(session, Reason.GRAIN, note=why)
     session.add(GrainFinding(deed_id=deed.id, stock_id=stock.id, grain=fibres))

@@ -45,6 +45,7 @@ __all__ = [
     "import_offcuts",
     "import_papers",
     "import_sheets",
+    "paper_named",
     "read_offcuts",
     "read_sheets",
 ]
@@ -226,7 +227,7 @@ class _LineReader:
     """Reads what a line says of sheets and offcuts alike; the same word is looked up once."""
 
     def __init__(self, session: Session, unit: Unit) -> None:
-        self._paper = cache(partial(_paper_named, session))
+        self._paper = cache(partial(paper_named, session))
         self._size = cache(partial(parse_size, unit=unit))
         self._margins = cache(partial(read_margins, unit=unit))
 
@@ -252,7 +253,8 @@ class _LineReader:
 # --- for all of them ---------------------------------------------------------------------------
 
 
-def _paper_named(session: Session, name: str) -> str:
+def paper_named(session: Session, name: str) -> str:
+    """Return the name of a paper as the shop writes it."""
     return find_paper(session, clean_name(name, "the paper")).name
 
 

@@ -112,7 +112,7 @@ class PlaceTree:
         if _SEPARATOR in clean:
             raise Refusal(
                 f"the place's name '{shorten(clean)}' has a '{_SEPARATOR}', which stands between"
-                " places; name the outer place with --inside"
+                " places; give the outer place by itself"
             )
         place = Place(name=clean, parent=parent)
         if parent is not None and len(self._ancestors(parent)) >= _MAX_DEPTH:

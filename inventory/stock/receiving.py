@@ -421,7 +421,7 @@ class _error_location:  # noqa: N801 - used like a function
 
     def __exit__(self, kind: object, why: BaseException | None, trace: object) -> None:
         if isinstance(why, Refusal) and self._line.source:
-            raise Refusal(f"{self._line.source}{why}") from None
+            raise Refusal(f"{self._line.source}{why}", why.hint) from None
 
 
 def _size(size: Size | tuple[Length, Length]) -> Size:
@@ -512,8 +512,8 @@ def _refuse_duplicate_receipt(
             raise Refusal(
                 f"{line.source}delivery note {shorten(delivery.number)} of"
                 f" {shorten(delivery.supplier)} brought {number:,} sheets of {what} on"
-                f" {at.astimezone().date().isoformat()} already; if more of them came, say so"
-                " with --again"
+                f" {at.astimezone().date().isoformat()} already; if more of them came, enter"
+                " them as come again"
             )
 
 

@@ -157,7 +157,7 @@ def book_counts(session: Session, counts: Sequence[CountLine], why: str) -> list
     differences = compare_counts(session, counts)
     if differences and not why.strip():
         labels = ", ".join(one.label for one in differences[:5])
-        raise Refusal(f"the count differs from the book for {labels}; say why with --why")
+        raise Refusal(f"the count differs from the records for {labels}; say why")
     deed = ledger.book_transaction(session, Reason.COUNTED, note=why)
     session.add_all(
         StockCount(deed_id=deed.id, stock_id=stock.id, found=one.counted, booked=booked)
@@ -185,7 +185,7 @@ def _match_counts(
             booked = there.get(stock.id, 0)
             _check(stock, one, booked, seen)
         except Refusal as refusal:
-            raise Refusal(f"{one.source}{refusal}") from None
+            raise Refusal(f"{one.source}{refusal}", refusal.hint) from None
         compared.append((stock, one, booked))
     return compared
 

@@ -223,11 +223,11 @@ SPOILT = [
     (cut_line, "paper.csv: 0 rows, and manifest.json tells of 1"),
     (no_utf8, "paper.csv, line 2: this is not UTF-8 text"),
     (lambda files: files.pop("paper.csv"), "paper.csv: this file is missing in the archive"),
-    (lambda files: files.pop("manifest.json"), "manifest.json: this is no shop's archive"),
+    (lambda files: files.pop("manifest.json"), "manifest.json: this is not a shop's archive"),
     (lambda files: files.update({"paper.csv": b'id,"name\r\n'}), "its quotes don't match"),
     (lambda files: files.update({"paper.csv": b"id\r\n1,2\r\n"}), "line 2: 2 fields for 1 columns"),
     (manifest(version=2), "reads version 1; update Quirebox"),
-    (manifest(format="x"), "this is no shop's archive"),
+    (manifest(format="x"), "this is not a shop's archive"),
     (manifest(tables=[]), "manifest.json does not tell of this table"),
     (manifest(revision="9999"), "was written by a newer version of Quirebox"),
 ]  # fmt: skip
@@ -263,8 +263,8 @@ def test_what_is_no_archive_is_refused(archive: Path, tmp_path: Path) -> None:
     (tmp_path / "text").write_text("dear diary")
     (tmp_path / "torn").write_bytes(archive.read_bytes()[:-100])
     for name, said in (
-        ("text", "this is no ZIP archive, or it is damaged"),
-        ("torn", "this is no ZIP archive, or it is damaged"),
+        ("text", "this is not a ZIP archive, or it is damaged"),
+        ("torn", "this is not a ZIP archive, or it is damaged"),
         ("none", "there is no such file"),
         ("", "this is a folder"),
     ):
