@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, format_count, group, shop_file_of
+from inventory.cli.shared.options import (
+    JsonFlag,
+    group,
+    shop_file_of,
+)
+from inventory.core.text import (
+    format_count,
+)
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
@@ -196,7 +203,9 @@ def supply(
         read_spread,
         set_consumable,
     )
-    from inventory.database.tables.base import ConsumableUnit
+    from inventory.database.tables.enums import (
+        ConsumableUnit,
+    )
     from inventory.shop.settings import get_shop
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:

@@ -19,7 +19,14 @@ from inventory.cli.shared.design_options import (
     sheetstock,
     unit_of,
 )
-from inventory.cli.shared.options import CutsOption, EffortOption, JsonFlag, pairs
+from inventory.cli.shared.options import (
+    CutsOption,
+    EffortOption,
+    JsonFlag,
+)
+from inventory.core.text import (
+    pairs,
+)
 from nester.core.errors import Refusal
 from nester.core.problem import Cuts, Effort
 

@@ -19,10 +19,10 @@ from inventory.core.table_files import check_count, read_list
 from inventory.core.text import clean_name, did_you_mean, fold, shorten, whole_number
 from inventory.costs.costing import MAX_PRICE_SHARE, ConsumableCost, PostageBand, PrintCost, Rates
 from inventory.costs.costing import read_ending as ending_of
-from inventory.database.tables.base import QUOTE_DAYS, ConsumableUnit, Measure
-from inventory.database.tables.costs import AssemblyTime, ConsumableRate, CostRates
+from inventory.database.tables.costs import QUOTE_DAYS, AssemblyTime, ConsumableRate, CostRates
 from inventory.database.tables.costs import PostageStep as PostageRow
 from inventory.database.tables.costs import PrintPrice as PrintRow
+from inventory.database.tables.enums import ConsumableUnit, Measure
 from inventory.database.tables.supplies import Supply, SupplyItem, SupplyMovement
 from inventory.orders.custom_designs import find_design
 from inventory.production.pace import shop_pace
@@ -166,7 +166,7 @@ def read_endings(texts: Sequence[str], currency: str) -> str:
 
 
 class RateChanges(TypedDict, total=False):
-    """What may be changed at once; see `inventory.database.tables.base.CostRates`."""
+    """What may be changed at once; see `inventory.database.tables.costs.CostRates`."""
 
     hour: Decimal
     piece_minutes: Decimal
@@ -371,7 +371,8 @@ def _per_of(row: ConsumableRate, said: ConsumableUnit | None) -> ConsumableUnit:
     known = said or row.per
     if known is None:
         raise Refusal(
-            f"say what that is for with --per: {', '.join(ConsumableUnit)} (a metre, a square metre, or one)"
+            f"say what the price is for: {', '.join(ConsumableUnit)} (a metre, a square metre, or"
+            " one)"
         )
     return known
 
@@ -385,12 +386,12 @@ def _link_supply(
     its = ConsumableUnit.AREA if spread is not None else per or own
     if its is None or (its is ConsumableUnit.AREA and spread is None):
         raise Refusal(
-            f"say how much of {supply.name} a square metre takes, with --spread: 150 {supply.unit}"
+            f"say how much of {supply.name} a square metre takes, such as 150 {supply.unit}"
         )
     if its is not ConsumableUnit.AREA and its is not own:
         raise Refusal(
-            f"{supply.name} is kept by {supply.measure}, which gives no price by {its}; give one"
-            " with --price instead"
+            f"{supply.name} is kept by {supply.measure}, which gives no price by {its}; give a"
+            " price instead"
         )
     row.supply, row.per, row.spread, row.price = supply, its, spread, None
 

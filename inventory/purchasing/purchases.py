@@ -19,7 +19,14 @@ from sqlalchemy import func, select
 from inventory.core.money import MOST_DECIMALS, check_amount, parse_money, round_to_decimals
 from inventory.core.table_files import check_count
 from inventory.core.text import clean_name, shorten, whole_number
-from inventory.database.tables.base import GrainAxis, Reason, StockKind, Transaction
+from inventory.database.tables.enums import (
+    GrainAxis,
+    Reason,
+    StockKind,
+)
+from inventory.database.tables.ledger import (
+    Transaction,
+)
 from inventory.database.tables.purchasing import (
     Purchase,
     PurchaseClosure,
@@ -33,7 +40,7 @@ from inventory.stock import ledger
 from inventory.stock.condition import grain_axis
 from inventory.stock.papers import find_paper
 from inventory.stock.receiving import ReceiptLine, book_receipt, receipt_time
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 from nester.core.lengths import MAX_LENGTH, Length, Unit, format_size
 from nester.core.piece import Grain
 from nester.core.problem import NO_MARGINS, Margins
@@ -44,8 +51,8 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.base import Paper, Stock
     from inventory.database.tables.purchasing import Supplier
+    from inventory.database.tables.stock import Paper, Stock
     from inventory.purchasing.prices import ListedPack
 
 __all__ = [
@@ -327,7 +334,7 @@ def _line(
         pack, amount = wish.pack, check_amount(wish.amount, "the price")
     else:
         if not alike:
-            raise Refusal(_not_sold_message(session, by, paper, shown, wish.pack, sold))
+            raise _not_sold(session, by, paper, shown, wish.pack, sold)
         packed = sorted({one.pack for one in alike})
         if len(packed) > 1:
             of = " or ".join(f"{one:,}" for one in packed)
@@ -350,27 +357,31 @@ def _line(
     return line, days
 
 
-def _not_sold_message(
+def _not_sold(
     session: Session,
     by: Supplier,
     paper: Paper,
     shown: str,
     pack: int | None,
     sold: Sequence[ListedPack],
-) -> str:
-    """Say that a supplier doesn't sell something, and what near it is on its list."""
+) -> Refusal:
+    """Return the refusal of what a supplier doesn't sell, with what is near it on its list."""
     unit = get_shop(session).unit
     of = "" if pack is None else f" in packs of {pack:,}"
     other = [one for one in sold if one.paper == paper.name]
     if not other:
-        also = "" if sold else "; its price list is empty, 'quirebox buy prices import' reads one"
-        return f"{by.name} sells no {paper.name}{also}"
+        if sold:
+            return Refusal(f"{by.name} sells no {paper.name}")
+        return Refusal(
+            f"{by.name} sells no {paper.name}, as its price list is empty",
+            Hint("read one", "buy prices import"),
+        )
     near = ", ".join(
         dict.fromkeys(
             f"{format_size(one.width, one.height, unit)} in packs of {one.pack:,}" for one in other
         )
     )
-    return f"{by.name} sells no {shown}{of}; it has {near}"
+    return Refusal(f"{by.name} sells no {shown}{of}; it has {near}")
 
 
 # --- looking -----------------------------------------------------------------------------------
@@ -387,8 +398,8 @@ def get_purchase(session: Session, number: int) -> Purchase:
     purchase = session.get(Purchase, number) if 0 < number < 2**31 else None
     if purchase is None:
         raise Refusal(
-            f"there is no purchase {number}; 'quirebox buy purchase list --all' lists those"
-            " there are"
+            f"there is no purchase {number}",
+            Hint("list all there are", "buy purchase list", ("--all",)),
         )
     if (
         session.scalar(select(Transaction.id).where(Transaction.undoes_id == purchase.deed_id))
@@ -670,8 +681,8 @@ def _received_lines(
         if not one.outstanding_packs or (what.packs or 0) > one.outstanding_packs:
             raise Refusal(
                 f"of line {number} of purchase {row.purchase.id}, {one.line.paper.name},"
-                f" {one.outstanding_packs:,} of {one.line.packs:,} packs are to come; what came beyond that is"
-                " put into the stash with 'quirebox sheet add'"
+                f" {one.outstanding_packs:,} of {one.line.packs:,} packs are to come",
+                Hint("add what came beyond that to the stash", "sheet add"),
             )
         chosen.append((one, what))
     if not chosen:

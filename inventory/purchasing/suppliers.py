@@ -27,7 +27,7 @@ from inventory.core.text import (
 )
 from inventory.database.tables.purchasing import ExchangeRate, Supplier
 from inventory.shop.settings import get_shop
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -181,8 +181,8 @@ def find_supplier(session: Session, name: str) -> Supplier:
     if supplier is None:
         near = did_you_mean(name, session.scalars(select(Supplier.name)))
         raise Refusal(
-            f"there is no supplier '{shorten(name)}'"
-            + (near or "; add it with 'quirebox buy supplier set'")
+            f"there is no supplier '{shorten(name)}'{near}",
+            None if near else Hint("add it", "buy supplier set", (name,)),
         )
     return supplier
 
@@ -276,8 +276,12 @@ class ExchangeRates:
         """
         if currency not in self._known:
             raise Refusal(
-                f"there is no rate for {currency}; say what 1 {currency} is in {self.shop_currency}, as in"
-                f" 'quirebox buy rate set {currency} 1.17'"
+                f"there is no rate for {currency}",
+                Hint(
+                    f"say what 1 {currency} is in {self.shop_currency}",
+                    "buy rate set",
+                    (currency, "1.17"),
+                ),
             )
         return self._known[currency]
 

@@ -14,7 +14,9 @@ from inventory.costs.rates import (
     rates_of,
     written_endings,
 )
-from inventory.database.tables.base import ConsumableUnit
+from inventory.database.tables.enums import (
+    ConsumableUnit,
+)
 from inventory.shop.settings import get_shop
 from inventory.views.listing import Column, Listing
 from nester.core.lengths import Unit, format_size, to_mm_number

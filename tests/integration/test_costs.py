@@ -16,7 +16,7 @@ from inventory.costs.costing import CostCategory
 from inventory.costs.order_costs import batch_cost, design_cost, order_cost, plan_shares
 from inventory.database.open import open_shop
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import ConsumableUnit
+from inventory.database.tables.enums import ConsumableUnit
 from inventory.maintenance.archive import export_shop, import_shop
 from inventory.maintenance.check import check_shop
 from inventory.production.cutting import cut_batch

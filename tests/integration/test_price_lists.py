@@ -13,12 +13,12 @@ from sqlalchemy import func, select
 from inventory.database.tables.purchasing import Price, PriceList, Supplier
 from inventory.purchasing import prices as price_lists
 from inventory.purchasing import suppliers
+from inventory.purchasing.price_list_reader import read_prices
 from inventory.purchasing.prices import (
     PriceChangeKind,
     current_offers,
     price_changes,
     price_history,
-    read_prices,
 )
 from inventory.stock import papers
 from nester.core.errors import Refusal

@@ -10,12 +10,13 @@ import pytest
 from sqlalchemy import select, text
 from sqlalchemy.exc import DBAPIError
 
-from inventory.database.tables.base import Reason, Transaction
+from inventory.database.tables.enums import Reason
+from inventory.database.tables.ledger import Transaction
 from inventory.maintenance.check import check_shop
 from inventory.production import undo
 from inventory.purchasing import prices, purchases, suppliers
 from inventory.purchasing.purchases import PurchaseLineRequest, PurchaseStatus, ReceivedPacks
-from inventory.stock import listing, papers, receiving
+from inventory.stock import adjust, listing, papers, receiving
 from inventory.stock.receiving import list_deliveries
 from nester.core.errors import Refusal
 from nester.core.lengths import cm, mm
@@ -297,7 +298,7 @@ def test_a_receipt_whose_sheets_are_gone_stays(session: Session) -> None:
     order(session)
     purchases.receive_purchase(session, 1, today=TODAY)
     deed = undo.last_transaction(session)
-    listing.spoil_stock(session, "S-1", 1)
+    adjust.spoil_stock(session, "S-1", 1)
     with pytest.raises(Refusal, match="S-1 has 74 on hand"):
         undo.undo_transaction(session, deed.id)
     assert row(session).status is PurchaseStatus.RECEIVED

@@ -100,7 +100,9 @@ def plan(
             with shop_file.begin() as session:
                 recorded = [made.id for made in book_purchases(session, found, today=today)]
     if drawings is not None:
-        from inventory.cli.fit import draw_answer
+        from inventory.documents.plan.pictures import (
+            draw_answer,
+        )
 
         draw_answer(found.bought.problem, found.bought.cutting_plan, shop.unit, drawings)
     if as_json:

@@ -8,7 +8,16 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, YesFlag, ask, format_count, group, shop_file_of
+from inventory.cli.shared.options import (
+    JsonFlag,
+    YesFlag,
+    ask,
+    group,
+    shop_file_of,
+)
+from inventory.core.text import (
+    format_count,
+)
 
 suppliers = group("Suppliers: who sells paper, and on what terms.")
 rates = group("Exchange rates: what foreign money is worth.")
@@ -189,10 +198,12 @@ def import_prices(
     """
     from inventory.cli.shared.terminal import show_list
     from inventory.documents.text.prices import price_list_words
+    from inventory.purchasing.price_list_reader import (
+        read_prices,
+    )
     from inventory.purchasing.prices import (
         new_suppliers,
         price_changes,
-        read_prices,
         store_prices,
     )
     from inventory.shop.settings import get_shop
