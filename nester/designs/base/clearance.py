@@ -166,7 +166,8 @@ def require_clearances(
 def _remedy(joint: Joint, thickness: Thickness, unit: Unit) -> str:
     """Say what room would do, and which paper takes up the most."""
     room = smallest_clearance(joint.layers, joint.required_play, thickness, unit)
-    said = f"; its room of {_format_play(max(joint.nominal_clearance, 0), unit)} should be {_format_play(room, unit)}"
+    given = _format_play(max(joint.nominal_clearance, 0), unit)
+    said = f"; its room of {given} should be {_format_play(room, unit)}"
     most = max(
         joint.layers, key=lambda layer: layer.half_thicknesses * thickness(layer.role), default=None
     )

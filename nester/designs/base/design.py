@@ -259,7 +259,7 @@ class Design:
     roles: tuple[str, ...]
     sub_roles: tuple[str, ...]
     check_rules: Callable[[Settings, Unit], None]
-    make_pieces: Callable[[Settings], tuple[Piece, ...]]
+    make_pieces: Callable[[Settings], Iterable[Piece]]
     joints: Callable[[Settings], tuple[Joint, ...]] = _nothing
     consumables: Callable[[Settings], tuple[Consumable, ...]] = _nothing
     section: Callable[[Settings], tuple[SectionPart, ...]] = _nothing
@@ -282,7 +282,7 @@ class Design:
             fit together; it names the rule.
         """
         self.check(settings, unit)
-        return self.make_pieces(settings)
+        return tuple(self.make_pieces(settings))
 
     def check(self, settings: Settings, unit: Unit = Unit.MM) -> None:
         """Refuse settings that `pieces` would refuse."""

@@ -653,12 +653,14 @@ def fold_faults(
     if apart > allowed:
         faults.append(f"{piece.name}: its walls stand {_format_mm(apart, unit)} apart at a corner")
     faults += [
-        f"{piece.name}: the part at {_facet_location(folded, one.first, unit)} passes"
-        f" {_format_mm(one.depth, unit)} through the part at {_facet_location(folded, one.second, unit)}"
-        for one in crossings(folded.polygons, allowed)
+        f"{piece.name}: the part at {_facet_location(folded, crossing.first, unit)} passes"
+        f" {_format_mm(crossing.depth, unit)} through the part at"
+        f" {_facet_location(folded, crossing.second, unit)}"
+        for crossing in crossings(folded.polygons, allowed)
     ]
     faults += [
-        f"{piece.name}: the tab at {_facet_location(folded, at, unit)} reaches over what it is glued to"
+        f"{piece.name}: the tab at {_facet_location(folded, at, unit)} reaches over what it is"
+        " glued to"
         for at in _overhanging_tabs(folded, allowed)
     ]
     return tuple(faults)

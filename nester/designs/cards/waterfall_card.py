@@ -18,22 +18,30 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from nester.core.lengths import Length, Unit, cm, format_length, inch, mm
+from nester.core.lengths import Length, Unit, cm, inch, mm
 from nester.core.piece import Fold, Grain, Line, Piece, Point, Score
 from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_clearance
 from nester.designs.base.design import (
     Design,
-    Setting,
-    SettingKind,
     Settings,
     by_unit,
     choice_in,
     floor_to_ruler,
     number_in,
 )
-from nester.designs.base.errors import DesignRefusal
+from nester.designs.base.limits import check_at_least, check_at_most
+from nester.designs.base.settings import (
+    capped_default,
+    choice_setting,
+    count_setting,
+    length_setting,
+    play_setting,
+    round_default,
+    same_as,
+    smallest_of,
+)
 from nester.designs.parts.card_blanks import Opening, single_fold
-from nester.designs.parts.mat import mat
+from nester.designs.parts.mat import check_reveal, mat
 
 __all__ = ["WATERFALL_CARD"]
 
@@ -100,175 +108,116 @@ def _default_band_room(before: Settings, unit: Unit) -> Length:
 
 
 SETTINGS = (
-    Setting("flaps", SettingKind.COUNT, "how many flaps", 4, minimum=2, maximum=MOST_FLAPS),
-    Setting(
-        "flap-width",
-        SettingKind.LENGTH,
-        "width of a flap",
-        lambda _, unit: by_unit(unit, cm(7), inch("2.75")),
-        minimum=cm(2),
-        maximum=LARGEST_FLAP,
+    count_setting("flaps", "how many flaps", 4, 2, MOST_FLAPS),
+    length_setting(
+        "flap-width", "width of a flap", round_default(cm(7), inch("2.75")), cm(2), LARGEST_FLAP
     ),
-    Setting(
+    length_setting(
         "flap-height",
-        SettingKind.LENGTH,
         "height of a flap; its width unless given",
-        lambda before, _: number_in(before, "flap-width"),
-        minimum=cm(2),
-        maximum=LARGEST_FLAP,
+        same_as("flap-width"),
+        cm(2),
+        LARGEST_FLAP,
     ),
-    Setting(
+    length_setting(
         "pitch",
-        SettingKind.LENGTH,
         "how much of each flap shows below the one before",
-        lambda before, unit: floor_to_ruler(
-            min(by_unit(unit, mm(15), inch("0.5")), number_in(before, "flap-height") // 3), unit
-        ),
-        minimum=mm(5),
-        maximum=LARGEST_FLAP,
+        capped_default(mm(15), inch("0.5"), smallest_of("flap-height"), 3),
+        mm(5),
+        LARGEST_FLAP,
     ),
-    Setting(
+    length_setting(
         "strip",
-        SettingKind.LENGTH,
         "width of the base strip; that of the flaps unless given",
-        lambda before, _: number_in(before, "flap-width"),
-        minimum=cm(1),
-        maximum=LARGEST_FLAP,
+        same_as("flap-width"),
+        cm(1),
+        LARGEST_FLAP,
     ),
-    Setting(
+    length_setting(
         "grip",
-        SettingKind.LENGTH,
         "how far the pull tab stands out below the flaps",
-        lambda _, unit: by_unit(unit, cm(2), inch("0.75")),
-        minimum=mm(5),
-        maximum=cm(10),
+        round_default(cm(2), inch("0.75")),
+        mm(5),
+        cm(10),
     ),
-    Setting(
+    length_setting(
         "tab",
-        SettingKind.LENGTH,
         "width of the pull tab",
         lambda before, unit: floor_to_ruler(number_in(before, "strip") // 2, unit),
-        minimum=mm(5),
-        maximum=LARGEST_FLAP,
+        mm(5),
+        LARGEST_FLAP,
     ),
-    Setting(
+    length_setting(
         "band",
-        SettingKind.LENGTH,
         "height of the belly band",
-        lambda before, unit: floor_to_ruler(
-            min(by_unit(unit, mm(25), inch(1)), number_in(before, "flap-height") // 2), unit
-        ),
-        minimum=mm(5),
-        maximum=LARGEST_FLAP,
+        capped_default(mm(25), inch(1), smallest_of("flap-height"), 2),
+        mm(5),
+        LARGEST_FLAP,
     ),
-    Setting(
+    length_setting(
         "band-end",
-        SettingKind.LENGTH,
         "length of the band's two ends, which are glued to the card",
-        lambda _, unit: by_unit(unit, mm(15), inch("0.5")),
-        minimum=mm(5),
-        maximum=cm(10),
+        round_default(mm(15), inch("0.5")),
+        mm(5),
+        cm(10),
     ),
-    Setting("mats", SettingKind.CHOICE, "mats on the flaps", "none", choices=tuple(FACES)),
-    Setting(
-        "play",
-        SettingKind.LENGTH,
-        "the play the flaps should have in the band, both sides together",
-        lambda _, unit: by_unit(unit, mm(1), inch("1/32")),
-        minimum=0,
-        maximum=cm(2),
-    ),
-    Setting(
+    choice_setting("mats", "mats on the flaps", "none", tuple(FACES)),
+    play_setting("the play the flaps should have in the band, both sides together"),
+    length_setting(
         "band-room",
-        SettingKind.LENGTH,
         "how much longer the band is than the flaps are wide, between its ends",
         _default_band_room,
-        minimum=mm("0.1"),
-        maximum=cm(5),
-        fitted_length=_fitted_band_room,
+        mm("0.1"),
+        cm(5),
+        _fitted_band_room,
     ),
-    Setting(
+    length_setting(
         "card-width",
-        SettingKind.LENGTH,
         "width of the folded card",
         lambda before, unit: floor_to_ruler(_least_card_width(before) + _margins(unit), unit),
-        minimum=cm(2),
-        maximum=WIDEST_CARD,
+        cm(2),
+        WIDEST_CARD,
     ),
-    Setting(
+    length_setting(
         "card-height",
-        SettingKind.LENGTH,
         "height of the folded card",
         lambda before, unit: floor_to_ruler(
             _least_card_height(before) + number_in(before, "grip") + _margins(unit), unit
         ),
-        minimum=cm(2),
-        maximum=TALLEST_CARD,
+        cm(2),
+        TALLEST_CARD,
     ),
-    Setting(
+    length_setting(
         "reveal",
-        SettingKind.LENGTH,
         "how much smaller a mat is than its flap; 0 for none",
-        lambda before, unit: floor_to_ruler(
-            min(
-                by_unit(unit, mm(4), inch("1/8")),
-                min(number_in(before, "flap-width"), number_in(before, "flap-height")) // 4,
-            ),
-            unit,
-        ),
-        minimum=0,
-        maximum=LARGEST_FLAP,
+        capped_default(mm(4), inch("1/8"), smallest_of("flap-width", "flap-height"), 4),
+        0,
+        LARGEST_FLAP,
     ),
 )
 
 
+_flap_side = smallest_of("flap-width", "flap-height")
+
+
 def _check_rules(settings: Settings, unit: Unit) -> None:
-    high, wide = number_in(settings, "flap-height"), number_in(settings, "flap-width")
-    strip = number_in(settings, "strip")
-    _check_at_most(
-        settings, "pitch", high - MIN_SIDE, "leaves a flap nothing that hangs free", unit
-    )
-    _check_at_most(settings, "strip", wide, "stands out beside the flaps", unit)
-    _check_at_most(settings, "tab", strip, "is wider than the strip it is glued to", unit)
-    _check_at_most(settings, "band", high, "stands out below the last flap when pulled", unit)
+    height, strip = number_in(settings, "flap-height"), number_in(settings, "strip")
+    for name, limit, fault in (
+        ("pitch", height - MIN_SIDE, "leaves a flap nothing that hangs free"),
+        ("strip", number_in(settings, "flap-width"), "stands out beside the flaps"),
+        ("tab", strip, "is wider than the strip it is glued to"),
+        ("band", height, "stands out below the last flap when pulled"),
+    ):
+        check_at_most(settings, name, limit, fault, unit)
     if FACES[choice_in(settings, "mats")]:
-        most = min(wide, high) - MIN_SIDE
-        _check_at_most(settings, "reveal", most, "leaves no mat on a flap", unit)
-    _check_at_least(
-        settings, "card-width", _least_card_width(settings), "for the flaps and the band", unit
-    )
-    _check_at_least(
-        settings,
-        "card-height",
-        _least_card_height(settings),
-        "for the flaps and those turned up above them",
-        unit,
-    )
+        check_reveal(settings, _flap_side(settings), "leaves no mat on a flap", unit)
+    fault = "is too small for the flaps and the band"
+    check_at_least(settings, "card-width", _least_card_width(settings), fault, unit)
+    fault = "is too small for the flaps and those turned up above them"
+    check_at_least(settings, "card-height", _least_card_height(settings), fault, unit)
 
 
-def _check_at_most(settings: Settings, name: str, most: Length, fault: str, unit: Unit) -> None:
-    length = number_in(settings, name)
-    if length > most:
-        raise DesignRefusal(
-            f"{name} {format_length(length, unit)} {fault};"
-            f" it may be at most {format_length(most, unit)}"
-        )
-
-
-def _check_at_least(settings: Settings, name: str, least: Length, what: str, unit: Unit) -> None:
-    length = number_in(settings, name)
-    if length < least:
-        raise DesignRefusal(
-            f"{name} {format_length(length, unit)} is too small {what};"
-            f" it must be at least {format_length(least, unit)}"
-        )
-
-
-def _make_pieces(settings: Settings) -> tuple[Piece, ...]:
-    return tuple(_pieces(settings))
-
-
-def _pieces(settings: Settings) -> Iterable[Piece]:
+def _make_pieces(settings: Settings) -> Iterable[Piece]:
     wide, high = number_in(settings, "flap-width"), number_in(settings, "flap-height")
     flaps = number_in(settings, "flaps")
     yield _base_card(settings)

@@ -444,7 +444,8 @@ class _Evaluator:
             raise EvaluationError(
                 worth.path,
                 f"'{worth.expression.text}' is no angle to fold by; write whole degrees from 0 to"
-                f" {FLAT_FOLD_DEGREES}: 90 stands a wall up, {FLAT_FOLD_DEGREES} lays the paper back on itself",
+                f" {FLAT_FOLD_DEGREES}: 90 stands a wall up, {FLAT_FOLD_DEGREES} lays the paper"
+                " back on itself",
             )
         return found.numerator
 

@@ -246,8 +246,8 @@ class _Parser:
     def __init__(self, text: str) -> None:
         if len(text) > _MAX_TEXT_LENGTH:
             raise ExpressionError(
-                f"{quoted(text, 20)} is {len(text):,} characters long, and {_MAX_TEXT_LENGTH} are enough;"
-                " give its parts names of their own"
+                f"{quoted(text, 20)} is {len(text):,} characters long, and {_MAX_TEXT_LENGTH} are"
+                " enough; give its parts names of their own"
             )
         self.text = text
         self.position = 0
@@ -329,9 +329,8 @@ class _Parser:
         if sum(c.isdigit() for c in text) > _MAX_DIGITS:
             raise ExpressionError(f"{quoted(text, 15)} has more digits than any size needs")
         if match["num2"] and self.text[: match.start()].rstrip()[-1:] in ("/", "÷"):
-            raise ExpressionError(
-                f"'/ {printable(text)}' can be read two ways; put ({printable(text)}) in parentheses"
-            )
+            shown = printable(text)
+            raise ExpressionError(f"'/ {shown}' can be read two ways; put ({shown}) in parentheses")
         value = _number(match)
         if match["unit"] is None:
             return _Literal(text, value, Dimension.NUMBER)
@@ -368,8 +367,8 @@ class _Parser:
     def nested(self, read: Callable[[], _Node]) -> _Node:
         if self.depth == _MAX_DEPTH:
             raise ExpressionError(
-                f"{quoted(self.text, 20)} has more than {_MAX_DEPTH} parentheses within one another;"
-                " give its parts names of their own"
+                f"{quoted(self.text, 20)} has more than {_MAX_DEPTH} parentheses within one"
+                " another; give its parts names of their own"
             )
         self.depth += 1
         node = read()

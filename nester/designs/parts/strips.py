@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
-from nester.core.lengths import Length
+from nester.core.lengths import Length, Unit, format_length, mm
 from nester.core.piece import Piece
+from nester.designs.base.design import Settings
+from nester.designs.base.limits import check_at_most
 from nester.designs.parts.walled import WalledBase
 
-__all__ = ["lid_strips"]
+__all__ = ["check_lid_strips", "lid_strips"]
+
+SMALLEST_STRIP: Length = mm(2)
+
+
+def check_lid_strips(settings: Settings, wall: Length, unit: Unit) -> None:
+    """Refuse a reveal that leaves no strip on a lid's wall of height `wall`."""
+    fault = f"leaves no strip on a lid's wall of {format_length(wall, unit)}"
+    check_at_most(settings, "reveal", wall - SMALLEST_STRIP, fault, unit)
 
 
 def lid_strips(called: str, role: str, shape: WalledBase, reveal: Length) -> tuple[Piece, ...]:
