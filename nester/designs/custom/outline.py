@@ -50,7 +50,7 @@ def outline(width: Length, height: Length, cut: Mapping[str, CutCorner]) -> tupl
 
     Raises
     ------
-    OutlineFault
+    OutlineError
         If the cuts meet or leave nothing of a side.
     """
     _check_sides(width, height, cut)

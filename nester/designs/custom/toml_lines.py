@@ -52,7 +52,7 @@ def lines_of(text: str) -> dict[Path, int]:
 
     Raises
     ------
-    NestedTooDeeply
+    NestingError
         If arrays and tables stand in one another more than a dozen deep.
     """
     return _Scanner(text.replace("\r\n", "\n")).scan()

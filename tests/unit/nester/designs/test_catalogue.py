@@ -7,7 +7,6 @@ from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.piece import Fold, Line, Point
 from nester.designs import (
     DESIGNS,
-    LAYERED_BOX,
     check_roles,
     paper_for,
     read_settings,
@@ -287,8 +286,8 @@ def test_every_piece_has_a_role_its_design_knows() -> None:
 
 
 def test_an_unknown_role_is_refused() -> None:
-    check_roles(LAYERED_BOX, {"all": "white", "tier.8": "black", "mat": "rose"})
+    check_roles(LAYERED, {"all": "white", "tier.8": "black", "mat": "rose"})
     with pytest.raises(DesignRefusal, match="did you mean tier"):
-        check_roles(LAYERED_BOX, {"tierr": "black"})
+        check_roles(LAYERED, {"tierr": "black"})
     with pytest.raises(DesignRefusal, match="it has tray, lid, mat and all"):
         check_roles(DESIGNS["tray-box"], {"photo": "gloss"})
