@@ -14,7 +14,6 @@ from nester.designs.base.folding import (
     Polygon3D,
     corner_gaps,
     crossings,
-    encloses,
     extents,
     fold,
     fold_faults,
@@ -32,6 +31,7 @@ from nester.designs.boxes.layered_box.tier import (
 )
 from nester.designs.parts.lid import lid
 from nester.designs.parts.tray import tray
+from tests.enclosure import encloses
 
 ROUNDING = 1e-6
 """What floats may be off by, in mm."""

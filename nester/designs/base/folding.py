@@ -32,7 +32,6 @@ __all__ = [
     "RationalPoint",
     "corner_gaps",
     "crossings",
-    "encloses",
     "extents",
     "facets",
     "fold",
@@ -486,66 +485,6 @@ def lies_on(upper: Polygon3D, lower: Polygon3D, tolerance: float) -> bool:
     flat = upper - heights[:, None] * normal
     allowed = max(tolerance, _TOLERANCE)
     return bool(np.abs(heights).max() <= allowed and _depths(lower, flat).min() >= -allowed)
-
-
-class _AngularSpan(NamedTuple):
-    """What a shape hides from a place, looking level: two angles, and the distance at each."""
-
-    start: float
-    end: float
-    start_far: float
-    end_far: float
-
-
-def encloses(
-    shapes: Iterable[Polygon3D], spot: tuple[float, float, float], tolerance: float
-) -> bool:
-    """Tell whether shapes stand all round a place, so that every level look from it meets one.
-
-    Parameters
-    ----------
-    spot
-        x, y and z of the place, in mm.
-    tolerance
-        The widest gap that doesn't count, in mm: the thickness of the paper.
-    """
-    spans = sorted(span for shape in shapes for span in _hidden_spans(shape - np.array(spot)))
-    if not spans:
-        return False
-    first, *others = spans
-    turn = 2 * np.pi
-    again = first._replace(start=first.start + turn, end=first.end + turn)
-    until, far = first.end, first.end_far
-    for span in (*others, again):
-        gap = (span.start - until) * min(far, span.start_far)
-        if gap > max(tolerance, _TOLERANCE):
-            return False
-        if span.end > until:
-            until, far = span.end, span.end_far
-    return True
-
-
-def _hidden_spans(shape: Polygon3D) -> Iterable[_AngularSpan]:
-    """Give what a shape hides from the origin, where it comes through the level of that."""
-    heights = shape[:, 2]
-    ends, end_heights = np.roll(shape, -1, axis=0), np.roll(heights, -1)
-    through = (heights >= 0) != (end_heights >= 0)
-    if not through.any():
-        return
-    part = heights[through] / (heights[through] - end_heights[through])
-    spots = shape[through] + part[:, None] * (ends[through] - shape[through])
-    normal = _normal(shape)
-    along = np.argsort(spots @ np.array([-normal[1], normal[0], 0.0]))
-    level = spots[along][:, :2]
-    angles, distances = np.arctan2(level[:, 1], level[:, 0]), np.linalg.norm(level, axis=1)
-    for one in range(0, len(level), 2):
-        start, end = float(angles[one]), float(angles[one + 1])
-        far = float(distances[one]), float(distances[one + 1])
-        wide = (end - start) % (2 * np.pi)
-        if wide <= np.pi:
-            yield _AngularSpan(start, start + wide, *far)
-        else:
-            yield _AngularSpan(end, end + 2 * np.pi - wide, *far[::-1])
 
 
 def crossings(shapes: Sequence[Polygon3D], tolerance: float) -> tuple[Crossing, ...]:

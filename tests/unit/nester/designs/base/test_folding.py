@@ -13,7 +13,6 @@ from nester.designs.base.folding import (
     Polygon3D,
     corner_gaps,
     crossings,
-    encloses,
     extents,
     facets,
     fold,
@@ -25,6 +24,7 @@ from nester.designs.parts.card_blanks import Opening, single_fold
 from nester.designs.parts.lid import lid
 from nester.designs.parts.tray import tray
 from nester.designs.parts.walled import WalledBase
+from tests.enclosure import encloses
 
 NEAR = pytest.approx
 SHAPE = WalledBase(cm(6), cm(4), cm(2))
