@@ -32,12 +32,10 @@ __all__ = [
     "RationalPoint",
     "corner_gaps",
     "crossings",
-    "extents",
     "facets",
     "fold",
     "fold_faults",
     "lies_on",
-    "transformed",
 ]
 
 RationalPoint: TypeAlias = tuple[int | Fraction, int | Fraction]
@@ -373,30 +371,6 @@ def _rotation_about(a: RationalPoint, b: RationalPoint, degrees: float, way: Fol
     cross = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
     turn = np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * (cross @ cross)
     return _RigidMotion(turn, start - turn @ start)
-
-
-def transformed(
-    shapes: Iterable[Polygon3D],
-    by: tuple[float, float, float] = (0.0, 0.0, 0.0),
-    *,
-    upside_down: bool = False,
-) -> tuple[Polygon3D, ...]:
-    """Put a folded part elsewhere, if asked for turned over about the x axis first.
-
-    Parameters
-    ----------
-    by
-        How far to shift it along x, y and z, in mm.
-    """
-    over = np.array([1.0, -1.0, -1.0]) if upside_down else np.ones(3)
-    return tuple(shape * over + np.array(by) for shape in shapes)
-
-
-def extents(shapes: Iterable[Polygon3D]) -> tuple[float, float, float]:
-    """Return how far shapes reach along x, y and z, in mm, on paper of no thickness."""
-    points = np.concatenate(list(shapes))
-    x, y, z = points.max(axis=0) - points.min(axis=0)
-    return float(x), float(y), float(z)
 
 
 def corner_gaps(folded: FoldedState) -> tuple[float, ...]:

@@ -1,4 +1,4 @@
-"""Whether folded walls stand all round a place: a check of folded parts that tests share."""
+"""Folded shapes in the tests: move them, measure them, and see whether they stand all round."""
 
 from __future__ import annotations
 
@@ -11,6 +11,30 @@ from nester.designs.base.folding import Polygon3D
 
 _ROUNDING = 1e-7
 """What floats may be off by, in mm."""
+
+
+def transformed(
+    shapes: Iterable[Polygon3D],
+    shift: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    *,
+    upside_down: bool = False,
+) -> tuple[Polygon3D, ...]:
+    """Move a folded part, if asked for turned over about the x axis first.
+
+    Parameters
+    ----------
+    shift
+        How far it goes along x, y and z, in mm.
+    """
+    turned = np.array([1.0, -1.0, -1.0]) if upside_down else np.ones(3)
+    return tuple(shape * turned + np.array(shift) for shape in shapes)
+
+
+def extents(shapes: Iterable[Polygon3D]) -> tuple[float, float, float]:
+    """Return how far shapes reach along x, y and z, in mm, on paper of no thickness."""
+    points = np.concatenate(list(shapes))
+    x, y, z = points.max(axis=0) - points.min(axis=0)
+    return float(x), float(y), float(z)
 
 
 class _AngularSpan(NamedTuple):
