@@ -79,10 +79,8 @@ _LAYERS_IN_SLEEVE = {
 
 
 def _room(before: Settings, thickness: Thickness) -> Length:
-    wished = number_in(before, "play")
-    return max(
-        smallest_clearance(layers, wished, thickness) for layers in _LAYERS_IN_SLEEVE.values()
-    )
+    play = number_in(before, "play")
+    return max(smallest_clearance(layers, play, thickness) for layers in _LAYERS_IN_SLEEVE.values())
 
 
 SETTINGS = (
@@ -156,8 +154,8 @@ SETTINGS = (
 
 def _sleeve_size(settings: Settings) -> Size:
     """Return the sleeve's width and height between its folds."""
-    room = number_in(settings, "room")
-    return Size(number_in(settings, "width") + room, number_in(settings, "depth") + room)
+    clearance = number_in(settings, "room")
+    return Size(number_in(settings, "width") + clearance, number_in(settings, "depth") + clearance)
 
 
 def _face(settings: Settings, face: str) -> Size:
@@ -182,12 +180,12 @@ def _check_hole(settings: Settings, unit: Unit) -> None:
     """Refuse a hole that tears out of the front, or hits the tab glued behind it."""
     hole, tab = number_in(settings, "hole"), number_in(settings, "tab")
     beside_the_tab = number_in(settings, "width") - 2 * max(tab, MIN_EDGE_DISTANCE)
-    most = min(beside_the_tab, number_in(settings, "depth") - 2 * MIN_EDGE_DISTANCE)
-    if hole > most:
+    largest = min(beside_the_tab, number_in(settings, "depth") - 2 * MIN_EDGE_DISTANCE)
+    if hole > largest:
         raise DesignRefusal(
             f"hole {format_length(hole, unit)} has no room in the drawer's front beside the tab"
             f" of {format_length(tab, unit)}; it may be at most"
-            f" {format_length(max(most, 0), unit)}, or use pull=none"
+            f" {format_length(max(largest, 0), unit)}, or use pull=none"
         )
 
 
@@ -220,9 +218,9 @@ def _drawer(settings: Settings) -> Piece:
 
 
 def _joints(settings: Settings) -> tuple[Joint, ...]:
-    room, wished = number_in(settings, "room"), number_in(settings, "play")
+    clearance, play = number_in(settings, "room"), number_in(settings, "play")
     return tuple(
-        Joint(f"drawer in sleeve, {way}", room, layers, wished, one_sided=way == "upwards")
+        Joint(f"drawer in sleeve, {way}", clearance, layers, play, one_sided=way == "upwards")
         for way, layers in _LAYERS_IN_SLEEVE.items()
     )
 

@@ -131,8 +131,8 @@ _LAYERS_IN_LID = {
 
 
 def _clearance(before: Settings, thickness: Thickness) -> Length:
-    wished = number_in(before, "play")
-    return max(smallest_clearance(layers, wished, thickness) for layers in _LAYERS_IN_LID.values())
+    play = number_in(before, "play")
+    return max(smallest_clearance(layers, play, thickness) for layers in _LAYERS_IN_LID.values())
 
 
 SETTINGS = (
@@ -212,10 +212,11 @@ def _joints(settings: Settings) -> tuple[Joint, ...]:
     if not is_yes(settings, "lid"):
         return ()
     # The base grows with the square, so the room is the base of what the lid's has more.
-    room = folded_base(_lid_square(settings) - _box_square(settings))
-    wished = number_in(settings, "play")
+    clearance = folded_base(_lid_square(settings) - _box_square(settings))
+    play = number_in(settings, "play")
     return tuple(
-        Joint(f"box in lid, {way}", room, layers, wished) for way, layers in _LAYERS_IN_LID.items()
+        Joint(f"box in lid, {way}", clearance, layers, play)
+        for way, layers in _LAYERS_IN_LID.items()
     )
 
 

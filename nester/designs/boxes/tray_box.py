@@ -59,10 +59,12 @@ def _clearance(before: Settings, thickness: Thickness) -> Length:
 
 
 def _reveal(before: Settings, unit: Unit) -> Length:
-    usual = min(by_unit(unit, mm(5), inch("0.25")), _shorter_side(before) // (4 * _layers(before)))
+    default = min(
+        by_unit(unit, mm(5), inch("0.25")), _shorter_side(before) // (4 * _layers(before))
+    )
     if is_yes(before, "lid-strips"):
-        usual = min(usual, number_in(before, "lid-wall") // 4)
-    return floor_to_ruler(usual, unit)
+        default = min(default, number_in(before, "lid-wall") // 4)
+    return floor_to_ruler(default, unit)
 
 
 def _ribbon(before: Settings, unit: Unit) -> Length:

@@ -149,12 +149,12 @@ def format_setting() -> Setting:
 def card_side(name: str, metric: Length, inches: Length) -> Setting:
     """Return a setting of a folded card's width or height; a format gives it its default."""
 
-    def unsaid(before: Settings, unit: Unit) -> Length:
+    def default(before: Settings, unit: Unit) -> Length:
         pair = CARD_FORMATS.get(choice_in(before, "format"))
         size: Length = getattr(pair.card, name) if pair else by_unit(unit, metric, inches)
         return size
 
-    return length_setting(name, f"{name} of the folded card", unsaid, cm(1), LARGEST_CARD)
+    return length_setting(name, f"{name} of the folded card", default, cm(1), LARGEST_CARD)
 
 
 def check_card_format(settings: Settings, unit: Unit) -> None:
@@ -177,13 +177,13 @@ def _card(settings: Settings) -> Size:
 def _envelope_side(pick: Callable[[Size], Length]) -> Callable[[Settings, Unit], Length]:
     """Return the default of a side: of the format's envelope, or a little more than the card."""
 
-    def unsaid(before: Settings, unit: Unit) -> Length:
+    def default(before: Settings, unit: Unit) -> Length:
         pair = CARD_FORMATS.get(choice_in(before, "format"))
         if pair:
             return pick(ENVELOPE_FORMATS[pair.envelope])
         return pick(_card(before)) + by_unit(unit, mm(8), inch("1/4"))
 
-    return unsaid
+    return default
 
 
 def envelope_settings(contents: Contents) -> tuple[Setting, ...]:
@@ -191,11 +191,11 @@ def envelope_settings(contents: Contents) -> tuple[Setting, ...]:
 
     def fitting(pick: Callable[[Size], Length]) -> Callable[[Settings, Thickness], Length]:
         def side(before: Settings, thickness: Thickness) -> Length:
-            layers, wished = (
+            layers, play = (
                 _layers_in_envelope(before, contents),
                 number_in(before, "envelope-play"),
             )
-            return pick(_card(before)) + smallest_clearance(layers, wished, thickness)
+            return pick(_card(before)) + smallest_clearance(layers, play, thickness)
 
         return side
 
@@ -272,10 +272,10 @@ def envelope_joints(settings: Settings, contents: Contents) -> tuple[Joint, ...]
     if not is_yes(settings, "envelope"):
         return ()
     sides, card = _sides(settings, "envelope-"), _card(settings)
-    layers, wished = _layers_in_envelope(settings, contents), number_in(settings, "envelope-play")
+    layers, play = _layers_in_envelope(settings, contents), number_in(settings, "envelope-play")
     return (
-        Joint("card in envelope, along", max(sides) - max(card), layers, wished),
-        Joint("card in envelope, across", min(sides) - min(card), layers, wished),
+        Joint("card in envelope, along", max(sides) - max(card), layers, play),
+        Joint("card in envelope, across", min(sides) - min(card), layers, play),
     )
 
 
@@ -309,12 +309,12 @@ def _check_folds(settings: Settings, prefix: str, unit: Unit) -> None:
 
 
 def _side_setting(name: str, metric: Length, inches: Length, help_line: str) -> Setting:
-    def unsaid(before: Settings, unit: Unit) -> Length:
+    def default(before: Settings, unit: Unit) -> Length:
         size = ENVELOPE_FORMATS.get(choice_in(before, "format"))
         side: Length = getattr(size, name) if size else by_unit(unit, metric, inches)
         return side
 
-    return length_setting(name, help_line, unsaid, cm(2), LARGEST_SIDE)
+    return length_setting(name, help_line, default, cm(2), LARGEST_SIDE)
 
 
 def _check_rules(settings: Settings, unit: Unit) -> None:

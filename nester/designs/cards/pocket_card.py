@@ -166,8 +166,8 @@ def _make_pieces(settings: Settings) -> Iterable[Piece]:
 
 
 def _joints(settings: Settings) -> tuple[Joint, ...]:
-    room, wished = number_in(settings, "room"), number_in(settings, "play")
-    return (Joint("card in pocket, across", room, _layers_in_pocket(settings), wished),)
+    clearance, play = number_in(settings, "room"), number_in(settings, "play")
+    return (Joint("card in pocket, across", clearance, _layers_in_pocket(settings), play),)
 
 
 POCKET_CARD = Design(

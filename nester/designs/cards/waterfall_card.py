@@ -321,8 +321,8 @@ def _rectangle(x: Length, y: Length, width: Length, height: Length) -> tuple[Poi
 
 
 def _joints(settings: Settings) -> tuple[Joint, ...]:
-    room, wished = number_in(settings, "band-room"), number_in(settings, "play")
-    return (Joint("flaps in belly band, across", room, _layers_in_band(settings), wished),)
+    clearance, play = number_in(settings, "band-room"), number_in(settings, "play")
+    return (Joint("flaps in belly band, across", clearance, _layers_in_band(settings), play),)
 
 
 WATERFALL_CARD = Design(

@@ -1,8 +1,8 @@
 """A design of a maker's own, in a plain TOML file (TOML 1.0).
 
-She names her sizes, what is worked out from them, and the pieces; the file becomes a
-`nester.designs.Design` like any built-in one.  `starter_text` shows all that may stand in it.
-Reading collects every fault it can find, each with its line.
+The file names sizes, what is calculated from them, and pieces; it becomes a
+`nester.designs.Design` like any built-in design.  `starter_text` shows everything that a file may
+contain.  Reading collects every fault it can find, each with its line.
 """
 
 from __future__ import annotations
@@ -81,7 +81,7 @@ class CustomDesignRefusal(DesignRefusal):
 
 
 def starter_text() -> str:
-    """Return a design's file with a remark on everything that may stand in one."""
+    """Return a design's file with a remark on everything that it may contain."""
     return STARTER_TEXT
 
 
@@ -93,7 +93,7 @@ def read_custom_design(text: str, file: str) -> Design:
     text
         TOML, at most 100,000 characters.
     file
-        What to call it in a refusal.
+        Its name in a refusal.
 
     Raises
     ------
@@ -349,7 +349,7 @@ class _DefinitionReader:
             return None
         return value.numerator if value.denominator == 1 else None
 
-    # --- what is worked out
+    # --- derived sizes
 
     def _derived_sizes(self, table: TomlTable | None) -> tuple[tuple[str, BoundExpression], ...]:
         texts = dict(table.data) if table else {}
@@ -487,7 +487,7 @@ class _DefinitionReader:
         )  # fmt: skip
 
     def _corners(self, piece: TomlTable) -> dict[str, CornerDefinition]:
-        """Read one size for squares at all four corners, or a table for each."""
+        """Read a size for squares at all four corners, or a table for each corner."""
         value = piece.raw("corners")
         if value is None:
             return {}

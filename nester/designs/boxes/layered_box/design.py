@@ -112,9 +112,9 @@ def _cards(box: LayeredBox) -> Iterable[Piece]:
     if not count:
         return
     reveal = box.length_of("reveal")
-    for one in mats("pull-out card mat", "card-mat", side, side, reveal, count, box.layers):
+    for card_mat in mats("pull-out card mat", "card-mat", side, side, reveal, count, box.layers):
         # One eyelet goes through card and mats together, and is counted on the card.
-        yield with_hole(one, side, punch._replace(eyelet=False)) if punch else one
+        yield with_hole(card_mat, side, punch._replace(eyelet=False)) if punch else card_mat
 
 
 def _consumables(settings: Settings) -> tuple[Consumable, ...]:
@@ -151,7 +151,9 @@ _UPPER_MAT_LAYERS = range(2, MOST_LAYERS + 1)
 
 def _with_layers(*roles: str) -> tuple[str, ...]:
     return tuple(
-        one for role in roles for one in (role, *(f"{role}.{n}" for n in _UPPER_MAT_LAYERS))
+        layer_role
+        for role in roles
+        for layer_role in (role, *(f"{role}.{layer}" for layer in _UPPER_MAT_LAYERS))
     )
 
 

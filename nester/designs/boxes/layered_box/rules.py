@@ -68,11 +68,11 @@ def _check_nesting(box: LayeredBox, unit: Unit) -> None:
     ):
         if inmost < MIN_SIDE:
             what = "a base" if name == "step" else "walls"
-            most = _floor_to_shown((outer - MIN_SIDE) // (box.tiers - 1), unit)
+            largest = _floor_to_shown((outer - MIN_SIDE) // (box.tiers - 1), unit)
             raise DesignRefusal(
                 f"{_tiers(box)} from {what} of {format_length(outer, unit)} with a {name} of"
                 f" {format_length(box.length_of(name), unit)} leave nothing for the innermost;"
-                f" the {name} may be at most {format_length(most, unit)}"
+                f" the {name} may be at most {format_length(largest, unit)}"
             )
 
 
@@ -233,11 +233,11 @@ def _check_photos(box: LayeredBox, unit: Unit) -> None:
     if not number_in(box.settings, "photos"):
         return
     place, side = number_in(box.settings, "photo-tier"), box.length_of("photo-size")
-    room = box.smallest_wall_side(place)
-    if side > room:
+    shortest = box.smallest_wall_side(place)
+    if side > shortest:
         raise DesignRefusal(
             f"photo-size {format_length(side, unit)} is larger than the walls of tier {place},"
-            f" {format_length(room, unit)}"
+            f" {format_length(shortest, unit)}"
         )
 
 

@@ -1,4 +1,4 @@
-"""What a maker may say about a layered box, and what it is if she says nothing."""
+"""The settings of a layered box, and their defaults."""
 
 from __future__ import annotations
 
@@ -71,8 +71,8 @@ def _wall_step(before: Settings, unit: Unit) -> Length:
     box = LayeredBox(before)
     if box.length_of("wall") == box.shorter_side or box.tiers == 1:
         return box.length_of("step")
-    usual = by_unit(unit, mm(2), inch("1/16"))
-    return floor_to_ruler(min(usual, (box.length_of("wall") - MIN_SIDE) // (box.tiers - 1)), unit)
+    default = by_unit(unit, mm(2), inch("1/16"))
+    return floor_to_ruler(min(default, (box.length_of("wall") - MIN_SIDE) // (box.tiers - 1)), unit)
 
 
 def _smallest_covered(before: Settings) -> Length:
@@ -94,44 +94,44 @@ def _smallest_wall(before: Settings) -> Length:
 def _clearance(before: Settings, unit: Unit) -> Length:
     """Take 5 mm, or 1/16 in and 1/32 in for each layer on the walls it covers.
 
-    An inner lid takes up to two thirds of the step: a lid with its tabs needs twice the room over
-    what it covers that it needs in the tier around it.
+    An inner lid takes up to two thirds of the step: a lid with its tabs needs twice the clearance
+    over what it covers that it needs in the tier around it.
     """
     box = LayeredBox(before)
     facings = max((layers_outside(box, place) for place in box.covered_tiers.values()), default=0)
-    usual = by_unit(unit, mm(5), inch("1/16") + facings * inch("1/32"))
+    default = by_unit(unit, mm(5), inch("1/16") + facings * inch("1/32"))
     step = before["step"] if "step" in before else _default_step(before, unit)
     if not (box.is_yes("inner-lid") and isinstance(step, int)):
-        return usual
-    most = step * 2 // 3
-    in_32nds = by_unit(unit, 0, most // inch("1/32") * inch("1/32"))
-    return min(usual, in_32nds or floor_to_ruler(most, unit))
+        return default
+    limit = step * 2 // 3
+    in_32nds = by_unit(unit, 0, limit // inch("1/32") * inch("1/32"))
+    return min(default, in_32nds or floor_to_ruler(limit, unit))
 
 
 def _reveal(before: Settings, unit: Unit) -> Length:
     """Take 5 mm, or what leaves a mat on the smallest wall and card, and a strip on each lid."""
     box = LayeredBox(before)
     wall = _smallest_wall(before)
-    most = [wall // 4 // box.layers, (wall - MIN_SIDE) // 2 // box.layers]
+    limits = [wall // 4 // box.layers, (wall - MIN_SIDE) // 2 // box.layers]
     if box.cards and box.card_faces:
-        most.append((box.length_of("card-size") - MIN_SIDE) // box.layers)
+        limits.append((box.length_of("card-size") - MIN_SIDE) // box.layers)
     if box.is_yes("lid-strips"):
-        most += [box.length_of(f"{lid}-wall") // 2 for lid in box.covered_tiers]
-    return floor_to_ruler(min(by_unit(unit, mm(5), inch("0.25")), *most), unit)
+        limits += [box.length_of(f"{lid}-wall") // 2 for lid in box.covered_tiers]
+    return floor_to_ruler(min(by_unit(unit, mm(5), inch("0.25")), *limits), unit)
 
 
 def _card_side(before: Settings, unit: Unit) -> Length:
     """Take the panel less a little, and leave twice the play in the pocket: 13.5 cm for 14."""
     box = LayeredBox(before)
-    side, room = box.side_of(number_in(before, "card-tier")), min(box.card_room)
-    usual = side - min(by_unit(unit, mm(5), inch("0.125")), side // 8)
-    return floor_to_ruler(min(usual, room - min(2 * box.length_of("play"), room // 8)), unit)
+    side, space = box.side_of(number_in(before, "card-tier")), min(box.card_room)
+    default = side - min(by_unit(unit, mm(5), inch("0.125")), side // 8)
+    return floor_to_ruler(min(default, space - min(2 * box.length_of("play"), space // 8)), unit)
 
 
 def _hole(before: Settings, unit: Unit) -> Length:
     box = LayeredBox(before)
-    room = box.length_of("card-size") - (box.mat_margin if box.card_faces else 0)
-    return by_unit(unit, mm(5), inch("3/16")) if room >= _MIN_SIDE_WITH_HOLE else 0
+    space = box.length_of("card-size") - (box.mat_margin if box.card_faces else 0)
+    return by_unit(unit, mm(5), inch("3/16")) if space >= _MIN_SIDE_WITH_HOLE else 0
 
 
 def _hole_edge(before: Settings, unit: Unit) -> Length:
