@@ -1,7 +1,7 @@
 """The drawer box: a tray that slides in a sleeve open at both ends.
 
 The sleeve's blank is, from the left: its bottom, a side, its top, the other side, and a glue tab
-that lies inside on the bottom.  It is as long as the drawer.
+that is glued inside, onto the bottom.  It is as long as the drawer.
 """
 
 from __future__ import annotations

@@ -1,20 +1,20 @@
 """The folded box: a box folded from a square without cut or glue, and its lid from another.
 
-The square lies with its corners up, down, left and right.  Let q be an eighth of its diagonal,
-and u, v the distances of a place from the middle along the two diagonals, in q: the square is
+Seen with the square's corners up, down, left and right, let q be an eighth of its diagonal, and
+u, v the distances of a point from the middle along the two diagonals, in q: the square is
 |u| + |v| ≤ 4.  Its corners are folded to the middle, then the sides of the square that this
-makes, so from the middle outwards along each diagonal there are: half the base, 1; the wall, 1;
-the wall again, folded over to the inside, 1; and the corner, 1, which lies on the base and ends
-in its middle.  So the base is 2 q wide: a square of side s has the diagonal s·√2, and the base
+makes.  So from the middle outwards along each diagonal come: half the base, 1; the wall, 1; the
+wall again, folded over to the inside, 1; and the corner, 1, which is folded onto the base and
+ends in its middle.  So the base is 2 q wide: a square of side s has the diagonal s·√2, and the base
 
     b = 2·(s·√2 / 8) = s·√2 / 4,
 
-and the walls are half as high.  Where |u| and |v| are both more than 1 paper is left over: it
-goes round the corner from the walls at v = ±1 and is caught between the two layers of the walls
-at u = ±1, once more folded from (1, 1) to (2, 2).
+and the walls are half as high.  Where |u| and |v| are both more than 1, paper is left
+over: it goes round the corner from the walls at v = ±1 and is held between the two layers of the
+walls at u = ±1, with another fold from (1, 1) to (2, 2).
 
-√2 is irrational, and lengths are whole numbers: the base is the least that is wished for, and
-the square is rounded up to a step that can be measured.  A place (u, v) is on the paper at
+√2 is irrational, and lengths are whole numbers: the base asked for is a minimum, and the square
+is rounded up to a step that can be measured.  A point (u, v) is on the paper at
 x = s/2 + (u - v) s/8 and y = s/2 + (u + v) s/8, so every fold ends on a whole number when the
 step divides by eight.
 """
@@ -179,9 +179,9 @@ def _box_square(settings: Settings) -> Length:
 
 
 def _lid_square(settings: Settings) -> Length:
-    """Return a square so much larger that the base is wider by at least the clearance."""
-    more = square_for(number_in(settings, "lid-clearance"), number_in(settings, "round-to"))
-    return _box_square(settings) + more
+    """Return the lid's square: its base is wider by at least the clearance."""
+    difference = square_for(number_in(settings, "lid-clearance"), number_in(settings, "round-to"))
+    return _box_square(settings) + difference
 
 
 def _check_rules(settings: Settings, unit: Unit) -> None:
@@ -211,7 +211,7 @@ def _make_pieces(settings: Settings) -> Iterable[Piece]:
 def _joints(settings: Settings) -> tuple[Joint, ...]:
     if not is_yes(settings, "lid"):
         return ()
-    # The base grows with the square, so the room is the base of what the lid's has more.
+    # The base is proportional to the square, so the clearance is the base of the difference.
     clearance = folded_base(_lid_square(settings) - _box_square(settings))
     play = number_in(settings, "play")
     return tuple(

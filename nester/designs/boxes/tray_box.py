@@ -40,7 +40,7 @@ __all__ = ["TRAY_BOX"]
 LARGEST_SIDE: Length = cm(100)
 MOST_LAYERS = 4
 _LAYERS_UNDER_LID = (Layer("tray", 2), Layer("lid", 6))
-"""Half sheets between two walls of the tray and two of the lid, in each of which lies a tab.
+"""Half sheets between two walls of the tray and two of the lid, each with a tab inside.
 
 A wall that stands on a score line reaches half its thickness to either side of the line.
 """
@@ -68,7 +68,7 @@ def _reveal(before: Settings, unit: Unit) -> Length:
 
 
 def _ribbon(before: Settings, unit: Unit) -> Length:
-    """Take both ways round the box, and half a metre for the bow."""
+    """Return the length of both ways round the box, and half a metre for the bow."""
     round_box = 2 * (number_in(before, "width") + number_in(before, "length"))
     whole = round_box + 4 * number_in(before, "depth") + by_unit(unit, cm(50), inch(20))
     round_to = by_unit(unit, cm(1), inch("1/2"))

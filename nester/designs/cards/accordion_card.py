@@ -1,8 +1,8 @@
 """The accordion card: panels folded to and fro, between two covers.
 
 Its panels lie side by side in strips, numbered from the left; the face shows when the front
-cover is opened.  The folds alternate, the first one a valley.  A strip that the next one is
-joined to has a hinge tab beyond its last panel: the fold between the panels is the tab's fold,
+cover is opened.  The folds alternate, the first one a valley.  A strip that is joined
+to the next has a hinge tab beyond its last panel: the fold between the panels is the tab's fold,
 and the tab is glued by its face behind the next strip's first panel, edge on fold.
 
 The front cover is glued behind panel 1.  Folded flat, the last panel has its back outside when
@@ -50,15 +50,15 @@ _shorter_side = smallest_of("width", "height")
 
 
 def _default_strip_length(before: Settings, unit: Unit) -> Length:
-    """Take a strip from a sheet in common sale, or two panels when these are very wide."""
+    """Return the side of a common sheet, or two panels if these are very wide."""
     hinged = 2 * number_in(before, "width") + number_in(before, "hinge")
     return max(by_unit(unit, cm(48), inch(12)), hinged)
 
 
 def _default_ribbon_length(before: Settings, unit: Unit) -> Length:
-    """Return once round the closed card, and a bow."""
-    round_it = 2 * number_in(before, "width")
-    return floor_to_ruler(round_it + by_unit(unit, cm(40), inch(16)), unit)
+    """Return the length once round the closed card, and for a bow."""
+    circumference = 2 * number_in(before, "width")
+    return floor_to_ruler(circumference + by_unit(unit, cm(40), inch(16)), unit)
 
 
 SETTINGS = (
@@ -105,9 +105,9 @@ SETTINGS = (
 
 
 def _panels_of_strips(settings: Settings) -> tuple[int, ...]:
-    """Share the panels among as few strips as their length allows, evenly.
+    """Spread the panels evenly over as few strips as their length allows.
 
-    All strips but the last must have room for a hinge tab.
+    All strips but the last have a hinge tab, which takes part of their length.
     """
     width, longest = number_in(settings, "width"), number_in(settings, "longest")
     panels = number_in(settings, "panels")

@@ -4,7 +4,7 @@ The blank is a rectangle of (width + 2 tabs) × (2 heights + ¾ flap), out of wh
 from its top down: the flap; the front, with a glue tab at either side; the back.  The face is
 the outside, so everything folds away from it, behind the front: first the tabs, then the back,
 which is glued onto the faces of the tabs, last the flap.  The back ends a quarter of the flap
-below the upper fold, so that three quarters of the flap lie on it.
+below the upper fold, so that three quarters of the flap are glued to it.
 """
 
 from __future__ import annotations
@@ -87,7 +87,7 @@ CARD_FORMATS: dict[str, CardFormat] = {
 memory)."""
 
 Contents: TypeAlias = Callable[[Settings], tuple[Layer, ...]]
-"""What lies in an envelope, layer on layer, from the settings of a design."""
+"""The layers of what goes into an envelope, from the settings of a design."""
 
 
 def envelope(width: Length, height: Length, flap: Length, tab: Length) -> Piece:
@@ -175,7 +175,7 @@ def _card(settings: Settings) -> Size:
 
 
 def _envelope_side(pick: Callable[[Size], Length]) -> Callable[[Settings, Unit], Length]:
-    """Return the default of a side: of the format's envelope, or a little more than the card."""
+    """Return the default of a side: from the format's envelope, or a little more than the card."""
 
     def default(before: Settings, unit: Unit) -> Length:
         pair = CARD_FORMATS.get(choice_in(before, "format"))
@@ -250,7 +250,7 @@ def _tab_setting(prefix: str) -> Setting:
 
 
 def check_envelope(settings: Settings, unit: Unit) -> None:
-    """Refuse a card's envelope, if it is wanted, that can't hold it or close."""
+    """Refuse an envelope that can't hold its card or close."""
     if not is_yes(settings, "envelope"):
         return
     sides, card = _sides(settings, "envelope-"), _card(settings)
@@ -263,12 +263,12 @@ def check_envelope(settings: Settings, unit: Unit) -> None:
 
 
 def envelope_pieces(settings: Settings) -> tuple[Piece, ...]:
-    """Return a card's envelope, if it is wanted."""
+    """Return a card's envelope, if it has one."""
     return (_envelope_from(settings, "envelope-"),) if is_yes(settings, "envelope") else ()
 
 
 def envelope_joints(settings: Settings, contents: Contents) -> tuple[Joint, ...]:
-    """Return how a card goes into its envelope, if one is wanted."""
+    """Return how a card goes into its envelope, if it has one."""
     if not is_yes(settings, "envelope"):
         return ()
     sides, card = _sides(settings, "envelope-"), _card(settings)
@@ -280,10 +280,10 @@ def envelope_joints(settings: Settings, contents: Contents) -> tuple[Joint, ...]
 
 
 def _layers_in_envelope(settings: Settings, contents: Contents) -> tuple[Layer, ...]:
-    """Return what takes up room across an envelope.
+    """Return the layers that take up clearance across an envelope.
 
-    Its own two folds, half a sheet each; and what lies in it, as thick as it is: front and back
-    must go round it, and together they are no longer than two widths.
+    Its own two folds count, half a sheet each, and the whole thickness of its contents: front and
+    back go round them, and are together no longer than two widths.
     """
     return (Layer("envelope", 2), *contents(settings))
 
@@ -308,13 +308,13 @@ def _check_folds(settings: Settings, prefix: str, unit: Unit) -> None:
     check_at_most(settings, f"{prefix}tab", sides.width // 2, tab_fault, unit)
 
 
-def _side_setting(name: str, metric: Length, inches: Length, help_line: str) -> Setting:
+def _side_setting(name: str, metric: Length, inches: Length, help_text: str) -> Setting:
     def default(before: Settings, unit: Unit) -> Length:
         size = ENVELOPE_FORMATS.get(choice_in(before, "format"))
         side: Length = getattr(size, name) if size else by_unit(unit, metric, inches)
         return side
 
-    return length_setting(name, help_line, default, cm(2), LARGEST_SIDE)
+    return length_setting(name, help_text, default, cm(2), LARGEST_SIDE)
 
 
 def _check_rules(settings: Settings, unit: Unit) -> None:

@@ -48,7 +48,7 @@ def _layers(settings: Settings, face: str) -> int:
 
 
 def _layers_of_card(settings: Settings) -> tuple[Layer, ...]:
-    """Return what lies in the envelope: both halves of the card, and its mats."""
+    """Return the layers in the envelope: both halves of the card, and its mats."""
     mats = (
         Layer(f"mat.{face}.{layer + 1}", 2)
         for face in FACES[choice_in(settings, "mats")]
@@ -102,12 +102,12 @@ def _make_pieces(settings: Settings) -> Iterable[Piece]:
     yield single_fold(width, height, Opening(choice_in(settings, "opens")))
     for face in FACES[choice_in(settings, "mats")]:
         for layer in range(_layers(settings, face)):
-            cut = layer * reveal
+            reduction = layer * reveal
             yield mat(
                 f"mat {face} {layer + 1}",
                 f"mat.{face}.{layer + 1}",
-                width - cut,
-                height - cut,
+                width - reduction,
+                height - reduction,
                 reveal,
             )
     yield from envelope_pieces(settings)

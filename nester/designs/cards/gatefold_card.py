@@ -66,7 +66,7 @@ def _smaller_side_of_a_gate(settings: Settings) -> Length:
 
 
 def _layers_of_card(settings: Settings) -> tuple[Layer, ...]:
-    """Return what lies in the envelope: the back and the gates upon it, and their mats."""
+    """Return the layers in the envelope: the back, the gates on it, and their mats."""
     mats = (Layer(f"mat.{face}", 2) for face in FACES[choice_in(settings, "mats")])
     return (Layer("card", 4), *mats)
 

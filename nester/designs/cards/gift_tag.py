@@ -78,7 +78,7 @@ def _hole_centre(settings: Settings) -> Point:
 
 
 def _margin(settings: Settings) -> Length:
-    """Return how far within the tag its mats end; 0 without mats."""
+    """Return how far inside the tag's edge its mats end; 0 without mats."""
     return number_in(settings, "reveal") // 2 if FACES[choice_in(settings, "mats")] else 0
 
 
@@ -109,13 +109,16 @@ def _check_mats(settings: Settings, unit: Unit) -> None:
 
 
 def _check_hole_corner_distance(settings: Settings, unit: Unit) -> None:
-    """Refuse a hole near a slanted edge, the line x + y = clip or that of the mat within it."""
+    """Refuse a hole too close to a slanted edge of the tag or its mat.
+
+    The tag's edge is the line x + y = clip, at a distance of (x + y - clip) / √2 from a point.
+    """
     if number_in(settings, "clip") == 0:
         return
     centre, clip = _hole_centre(settings), number_in(settings, "clip")
-    away = centre.x + centre.y - clip
-    wanted = (number_in(settings, "hole") + 1) // 2 + MIN_EDGE_DISTANCE + _margin(settings)
-    if away < 0 or away * away < 2 * wanted * wanted:
+    distance = centre.x + centre.y - clip  # times √2
+    needed = (number_in(settings, "hole") + 1) // 2 + MIN_EDGE_DISTANCE + _margin(settings)
+    if distance < 0 or distance * distance < 2 * needed * needed:
         raise DesignRefusal(
             f"the hole comes too near to the slanted corners of clip {format_length(clip, unit)};"
             " make clip smaller or hole-edge larger"
@@ -130,10 +133,10 @@ def _outline(width: Length, length: Length, clip: Length) -> tuple[Point, ...]:
 
 
 def _mat_clip(clip: Length, margin: Length) -> Length:
-    """Return the slanted corners of a mat whose margin is as wide there as along the sides.
+    """Return the clip of a mat whose margin is as wide at the slants as along the sides.
 
-    The mat's slanted edge, clip - 2 margin + √2 margin on its own sides, lies `margin` within
-    the tag's; √2 is rounded up, so never nearer.
+    With a clip of clip - 2 margin + √2 margin on the mat's own sides, its slanted edge is
+    `margin` inside the tag's.  √2 margin is rounded up, so the mat never comes closer.
     """
     diagonal = isqrt(2 * margin * margin - 1) + 1 if margin else 0
     return max(0, clip - 2 * margin + diagonal)

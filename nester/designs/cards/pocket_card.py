@@ -47,26 +47,26 @@ FACES = {"none": 0, "one": 1, "both": 2}
 def pocket(width: Length, height: Length, tab: Length) -> Piece:
     """Make a pocket of `width` × `height` with three glue tabs.
 
-    They are mitred at 45°, so that they lie beside each other when folded behind.
+    They are mitred at 45°, so that they don't overlap when folded behind.
 
     Parameters
     ----------
     tab
         Width of the tabs; at most a third of either side.
     """
-    left, right, floor = tab, tab + width, height
+    left, right, bottom = tab, tab + width, height
     on_right = right_tab(right, 0, height, tab, tab)
     on_left = tuple(Point(right + tab - p.x, p.y) for p in reversed(on_right))
     lower_tab = (
-        Point(right, floor),
-        Point(right - tab, floor + tab),
-        Point(left + tab, floor + tab),
-        Point(left, floor),
+        Point(right, bottom),
+        Point(right - tab, bottom + tab),
+        Point(left + tab, bottom + tab),
+        Point(left, bottom),
     )
     folds = (
-        Line(Point(right, 0), Point(right, floor)),
-        Line(Point(right, floor), Point(left, floor)),
-        Line(Point(left, floor), Point(left, 0)),
+        Line(Point(right, 0), Point(right, bottom)),
+        Line(Point(right, bottom), Point(left, bottom)),
+        Line(Point(left, bottom), Point(left, 0)),
     )
     return Piece(
         name="pocket",
@@ -82,7 +82,7 @@ _shorter_side = smallest_of("width", "height")
 
 
 def _layers_in_pocket(settings: Settings) -> tuple[Layer, ...]:
-    """Return what takes up room: the pocket's two folds, and the card it must go round."""
+    """Return the layers that take up clearance: two folds of the pocket, and what they go round."""
     faces = FACES[choice_in(settings, "mats")]
     mats = (Layer("mat", 2 * faces),) if faces else ()
     return (Layer("pocket", 2), Layer("card", 2), *mats)

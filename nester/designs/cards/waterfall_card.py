@@ -1,15 +1,16 @@
 """The waterfall card: a pull at its strip turns one flap after the other over.
 
-The base strip, face up and its tail on top: the tail; one section of the pitch for each flap but
-the last; an end section as high as a flap.  Each flap is glued by its upper edge onto its section
-(the last one by its whole back onto the end section), so each shows below the one before it by
-the pitch.  The tail is folded behind, over the upper edge of the belly band, which is glued to
-the card at its two ends; the tail slides between band and card.  Pulled by the pitch, the strip
-goes over the band by one section, and turns that section's flap up.  The flap's glued edge goes
-behind the band with its section, so the band must go round flaps as well as the strip.
+The base strip consists, face up from the top, of its tail, a section as high as the pitch for
+each flap but the last, and an end section as high as a flap.  Each flap is glued by its upper
+edge onto its section (the last one by its whole back onto the end section), so each shows below
+the one before it by the pitch.  The tail is folded behind, over the upper edge of the belly band,
+which is glued to the card at its two ends; the tail slides between band and card.  Pulled by the
+pitch, the strip goes over the band by one section, and turns that section's flap up.  The flap's
+glued edge goes behind the band with its section, so the band must go round flaps as well as the
+strip.
 
-For n flaps of height h at pitch p, what shows is s = h + (n - 1) p high.  The tail lies behind
-it and stands out below by the grip: the strip is 2 s + grip long, and has n folds.  The pull is
+For n flaps of height h at pitch p, what shows is s = h + (n - 1) p high.  The tail is behind it
+and stands out below by the grip: the strip is 2 s + grip long, and has n folds.  The pull is
 (n - 1) p long, and turned flaps stand h - p above the band.
 """
 
@@ -54,7 +55,7 @@ FACES = {"none": 0, "front": 1, "both": 2}
 
 
 def _shown_height(settings: Settings) -> Length:
-    """Return how high the flaps are together."""
+    """Return the height of all flaps together, as they hang."""
     steps = number_in(settings, "flaps") - 1
     return number_in(settings, "flap-height") + steps * number_in(settings, "pitch")
 
@@ -69,7 +70,7 @@ def _band_opening(settings: Settings) -> Length:
 
 
 def _flaps_behind_band(settings: Settings) -> int:
-    """Return how many flaps lie on one another behind the band's upper edge at most."""
+    """Return the largest number of flaps that are turned behind the band's upper edge."""
     high, pitch = number_in(settings, "flap-height"), number_in(settings, "pitch")
     return min(number_in(settings, "flaps") - 1, -(-high // pitch))
 
@@ -87,22 +88,22 @@ def _margins(unit: Unit) -> Length:
 
 
 def _layers_in_band(settings: Settings) -> tuple[Layer, ...]:
-    """Return what takes up room in the band.
+    """Return the layers that take up clearance in the band.
 
-    Its own folds, half a sheet each; and on either side it rises by the strip and by the flaps
-    that are turned behind it.
+    Its own folds count, half a sheet each; and on either side it rises by the strip and by the
+    flaps that are turned behind it.
     """
     flaps, faces = _flaps_behind_band(settings), FACES[choice_in(settings, "mats")]
     mats = (Layer("mat", 4 * flaps * faces),) if faces else ()
     return (Layer("band", 2), Layer("strip", 4), Layer("flap", 4 * flaps), *mats)
 
 
-def _fitted_band_room(before: Settings, thickness: Thickness) -> Length:
+def _fitted_band_clearance(before: Settings, thickness: Thickness) -> Length:
     return smallest_clearance(_layers_in_band(before), number_in(before, "play"), thickness)
 
 
-def _default_band_room(before: Settings, unit: Unit) -> Length:
-    """Take a little, and for each flap and its mats what card and lighter paper need."""
+def _default_band_clearance(before: Settings, unit: Unit) -> Length:
+    """Return 2 mm, and 0.5 mm more for each flap behind the band and for each of its mats."""
     papers = _flaps_behind_band(before) * (2 + FACES[choice_in(before, "mats")])
     return by_unit(unit, mm(2) + papers * mm("0.5"), inch("3/32") + papers * inch("1/64"))
 
@@ -166,10 +167,10 @@ SETTINGS = (
     length_setting(
         "band-room",
         "how much longer the band is than the flaps are wide, between its ends",
-        _default_band_room,
+        _default_band_clearance,
         mm("0.1"),
         cm(5),
-        _fitted_band_room,
+        _fitted_band_clearance,
     ),
     length_setting(
         "card-width",
@@ -241,11 +242,11 @@ def _make_pieces(settings: Settings) -> Iterable[Piece]:
 def _base_card(settings: Settings) -> Piece:
     """Make the card, with the places of the band's ends marked on its front."""
     width, height = number_in(settings, "card-width"), number_in(settings, "card-height")
-    passage, end = _band_opening(settings), number_in(settings, "band-end")
+    opening, end = _band_opening(settings), number_in(settings, "band-end")
     tail = min(number_in(settings, "grip"), height - _least_card_height(settings))
     top = (height - _least_card_height(settings) - tail) // 2 + _height_above_band(settings)
-    # The band needs what it is longer to rise over what lies in it: its ends stand closer.
-    apart = min(passage, number_in(settings, "flap-width") + number_in(settings, "play"))
+    # The extra length of the band rises over the flaps in it, so its ends are closer together.
+    apart = min(opening, number_in(settings, "flap-width") + number_in(settings, "play"))
     left = width + (width - apart) // 2 - end
     band = number_in(settings, "band")
     places = (_rectangle(at, top, end, band) for at in (left, left + end + apart))
@@ -278,7 +279,7 @@ def _base_strip(settings: Settings) -> Piece:
 
 
 def _band(settings: Settings) -> Piece:
-    high, end, passage = (
+    height, end, opening = (
         number_in(settings, "band"),
         number_in(settings, "band-end"),
         _band_opening(settings),
@@ -286,12 +287,12 @@ def _band(settings: Settings) -> Piece:
     return Piece.rectangle(
         "belly band",
         "band",
-        passage + 2 * end,
-        high,
+        opening + 2 * end,
+        height,
         grain=Grain.HEIGHT,
         scores=tuple(
-            Score(Line(Point(at, 0), Point(at, high)), Fold.VALLEY, 0)
-            for at in (end, end + passage)
+            Score(Line(Point(at, 0), Point(at, height)), Fold.VALLEY, 0)
+            for at in (end, end + opening)
         ),
         note="Glue the backs of its ends to the card; the strip and its flaps slide behind it.",
     )

@@ -50,7 +50,7 @@ def lid(
         How much wider and longer the lid is inside than what it covers, both sides together.
     wall
         Height of its walls; at most the lid's shorter inner side if the corners stay whole, or
-        tabs would meet.
+        the tabs meet.
     tab
         How far mitred tabs reach along the next wall; 0 keeps the corners whole.
     """

@@ -62,14 +62,21 @@ def mats(
     quantity: int = 1,
     layers: int = 1,
 ) -> tuple[Piece, ...]:
-    """Make mats on mats, each smaller than what it lies on by the reveal.
+    """Make mats on mats, each smaller than the one under it by the reveal.
 
     The lowest has the name and role given; those on it have their number behind both.
     """
     made = [mat(name, role, width, length, reveal, quantity)]
     for layer in range(2, layers + 1):
-        cut = (layer - 1) * reveal
+        reduction = (layer - 1) * reveal
         made.append(
-            mat(f"{name} {layer}", f"{role}.{layer}", width - cut, length - cut, reveal, quantity)
+            mat(
+                f"{name} {layer}",
+                f"{role}.{layer}",
+                width - reduction,
+                length - reduction,
+                reveal,
+                quantity,
+            )
         )
     return tuple(made)

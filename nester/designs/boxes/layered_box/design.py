@@ -1,6 +1,6 @@
 """The layered box: tiers nested in one another, which fall open when the lid is lifted.
 
-Tier 1 is the outermost.  Each next tier stands inside the one before, its base smaller by the
+Tier 1 is the outermost.  Each next tier stands inside the one before it, its base smaller by the
 step.  With a square base and walls as high as it is wide, a tier's blank is 3 × 3 panels.  The
 innermost may be a tray: the same base and, unless another depth is asked for, walls as high as
 that tier's would be; but they are held up by glue tabs instead of falling open.  (A box of 18 cm
@@ -71,7 +71,7 @@ def _lids(box: LayeredBox) -> Iterable[Piece]:
 
 
 def _mats(box: LayeredBox) -> Iterable[Piece]:
-    """Mats on four walls a tier and side; outside on each lid, inside on the innermost base."""
+    """Make mats on four walls of each tier and side, on the lids and on the innermost base."""
 
     def on(name: str, role: str, width: Length, length: Length, count: int = 1) -> Iterable[Piece]:
         return mats(name, role, width, length, box.length_of("reveal"), count, box.layers)

@@ -1,4 +1,4 @@
-"""What a layered box can't be, said in one sentence each."""
+"""The rules of a layered box: each refuses what can't be made, in one sentence."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ SMALLEST_HOLE: Length = mm(1)
 
 
 def check_rules(settings: Settings, unit: Unit) -> None:
-    """Refuse settings that can't be made; paper is taken as having no thickness here."""
+    """Refuse settings that can't be made even of paper without thickness."""
     box = LayeredBox(settings)
     _check_tier_numbers(box)
     _check_nesting(box, unit)
@@ -62,11 +62,11 @@ def _tiers(box: LayeredBox) -> str:
 
 
 def _check_nesting(box: LayeredBox, unit: Unit) -> None:
-    for name, outer, inmost in (
+    for name, outer, innermost in (
         ("step", box.shorter_side, box.side_of(box.tiers)),
         ("wall-step", box.length_of("wall"), box.wall_of(box.tiers)),
     ):
-        if inmost < MIN_SIDE:
+        if innermost < MIN_SIDE:
             what = "a base" if name == "step" else "walls"
             largest = _floor_to_shown((outer - MIN_SIDE) // (box.tiers - 1), unit)
             raise DesignRefusal(
@@ -154,7 +154,7 @@ def _check_lid_tabs(box: LayeredBox, lid: str, unit: Unit) -> None:
 
 
 def _own_or_shared(box: LayeredBox, lid: str, what: str) -> str:
-    """Return the setting that a maker would change: the lid's own where it differs."""
+    """Return the setting to change: the lid's own if it differs from that of both lids."""
     own, shared = f"{lid}-{what}", f"lid-{what}"
     return shared if box.length_of(own) == box.length_of(shared) else own
 
@@ -170,11 +170,11 @@ def _check_mats(box: LayeredBox, unit: Unit) -> None:
         check_lid_strips(box.settings, lowest, unit)
 
 
-def _check_reveal(box: LayeredBox, side: Length, of_what: str, unit: Unit) -> None:
+def _check_reveal(box: LayeredBox, side: Length, face: str, unit: Unit) -> None:
     mats = "mat" if box.layers == 1 else f"mat {box.layers}"
     largest = _floor_to_shown(max(0, side - MIN_SIDE) // box.layers, unit)
     if side - box.mat_margin < MIN_SIDE:
-        check_at_most(box.settings, "reveal", largest, f"leaves no {mats} on {of_what}", unit)
+        check_at_most(box.settings, "reveal", largest, f"leaves no {mats} on {face}", unit)
 
 
 def _check_cards(box: LayeredBox, unit: Unit) -> None:
@@ -242,6 +242,6 @@ def _check_photos(box: LayeredBox, unit: Unit) -> None:
 
 
 def _floor_to_shown(length: Length, unit: Unit) -> Length:
-    """Round a limit down to what can be written exactly, so that it is taken if it is given."""
+    """Round a limit down to a length that is shown exactly, and so is accepted if given."""
     step = inch("1/64") if unit is Unit.IN else mm("0.01")
     return length // step * step
