@@ -49,7 +49,7 @@ def piece_advice(piece: Piece, grammage: int, grain_known: bool) -> tuple[str, .
 
 def _scoring_advice(piece: Piece, grammage: int) -> Iterable[str]:
     if piece.scores and grammage >= MIN_CARD_GRAMMAGE:
-        yield f"Score before folding: card of {grammage} g/m² folds crooked or cracks without."
+        yield f"Score before folding: card of {grammage} g/m² folds crooked or cracks otherwise."
 
 
 def _grain_advice(piece: Piece, grammage: int, grain_known: bool) -> Iterable[str]:
@@ -91,7 +91,10 @@ def _shape_advice(piece: Piece) -> Iterable[str]:
 
 def _glue_advice(piece: Piece) -> Iterable[str]:
     if piece.glue:
-        yield "Fold it dry once to see that it closes; then glue thinly: wet glue warps paper."
+        yield (
+            "Fold it once without glue to see that it closes; then glue thinly: wet glue warps"
+            " paper."
+        )
 
 
 def _sides(ring: tuple[Point, ...]) -> Iterable[Line]:
@@ -114,8 +117,8 @@ def safety_notes(pieces: Iterable[Piece]) -> tuple[str, ...]:
     ]
     if any(piece.glue or piece.mounted for piece in pieces):
         notes.append(
-            "Glue: follow its maker's instructions, air the room, and beware of burns from hot"
-            " glue."
+            "Glue: follow its maker's instructions, air the room, and take care not to burn"
+            " yourself on hot glue."
         )
     if any(hole.eyelet for piece in pieces for hole in piece.holes):
         notes.append("Eyelets are small parts: keep them away from small children.")

@@ -167,7 +167,7 @@ def _remedy(joint: Joint, thickness: Thickness, unit: Unit) -> str:
     """Say which clearance would do, and which paper takes up most of it."""
     clearance = smallest_clearance(joint.layers, joint.required_play, thickness, unit)
     given = _format_play(max(joint.nominal_clearance, 0), unit)
-    message = f"; its room of {given} should be {_format_play(clearance, unit)}"
+    message = f"; its clearance of {given} should be {_format_play(clearance, unit)}"
     thickest = max(
         joint.layers, key=lambda layer: layer.half_thicknesses * thickness(layer.role), default=None
     )

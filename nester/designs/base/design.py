@@ -374,7 +374,7 @@ def _fitted_length(
 
     if setting.fitted_length is None or thickness is None:
         raise DesignRefusal(
-            f"{design.name}, {setting.name}: {FIT} is worked out from how thick the papers are;"
+            f"{design.name}, {setting.name}: {FIT} is calculated from the thickness of the papers;"
             " choose the papers too, or give a length"
         )
     return max(

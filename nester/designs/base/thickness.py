@@ -62,8 +62,8 @@ class PaperSpec:
     grain_known: bool = False
 
     def __post_init__(self) -> None:
-        for name in ("grammage", "caliper", "bulk"):
-            value = getattr(self, name)
+        values = {"g/m²": self.grammage, "thickness": self.caliper, "bulk": self.bulk}
+        for name, value in values.items():
             if value is not None and value <= 0:
                 raise DesignRefusal(f"the {name} of a paper must be more than zero")
 
@@ -81,7 +81,7 @@ def thickness_of(paper: PaperSpec) -> EstimatedThickness:
         return EstimatedThickness(paper.caliper, "")
     micrometres = paper.grammage * paper.bulk
     assumption = (
-        f"paper of {paper.grammage} g/m² without a caliper is taken as"
+        f"paper of {paper.grammage} g/m² with no thickness given is taken as"
         f" {_rounded(micrometres / 1000)} mm thick, at a bulk of {_rounded(paper.bulk)} cm³/g"
     )
     return EstimatedThickness(ceil(micrometres * _UNITS_PER_MICROMETRE), assumption)

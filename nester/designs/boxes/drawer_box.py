@@ -93,7 +93,7 @@ SETTINGS = (
     ),
     length_setting(
         "length",
-        "outer length of the drawer, the way it slides; its width unless given",
+        "outer length of the drawer, the way it slides; default: its width",
         same_as("width"),
         cm(2),
         LARGEST_SIDE,
@@ -130,7 +130,7 @@ SETTINGS = (
     ),
     choice_setting(
         "pull",
-        "a hole in the drawer's front with a ribbon to pull at",
+        "a hole in the drawer's front with a ribbon to pull",
         "ribbon",
         ("ribbon", "none"),
     ),

@@ -53,8 +53,8 @@ GRID_DIVISIONS = 8
 
 
 NOTE = (
-    "Without glue: stand two opposite walls up, their corners folded in to the middle; bring the"
-    " paper left at their ends round; fold the other two walls over it."
+    "Without glue: stand two opposite walls up, their corners folded to the middle; bring the"
+    " paper at their ends round the corners; fold the other two walls over it."
 )
 
 
@@ -138,14 +138,14 @@ def _clearance(before: Settings, thickness: Thickness) -> Length:
 SETTINGS = (
     length_setting(
         "base",
-        "side of the box's base, at least; the walls are half as high",
+        "smallest side for the box's base; the walls are half as high",
         round_default(cm(7), inch("2.5")),
         SMALLEST_BASE,
         LARGEST_BASE,
     ),
     length_setting(
         "round-to",
-        "the squares are cut in whole numbers of this",
+        "the squares are rounded up to multiples of this",
         round_default(mm(1), inch("1/8")),
         mm("0.1"),
         cm(2),
@@ -157,7 +157,7 @@ SETTINGS = (
     ),
     length_setting(
         "lid-clearance",
-        "how much wider the lid is than the box, at least",
+        "how much wider the lid must be than the box",
         round_default(mm(4), inch("3/16")),
         mm("0.05"),
         cm(5),

@@ -81,7 +81,7 @@ SETTINGS = (
     ),
     length_setting(
         "length",
-        "outer length of the tray; its width unless given",
+        "outer length of the tray; default: its width",
         same_as("width"),
         cm(1),
         LARGEST_SIDE,
@@ -109,12 +109,12 @@ SETTINGS = (
     ),
     yes_no_setting("lid", "a lid over the tray", "yes"),
     play_setting(
-        "play wished for between tray and lid, both sides together",
+        "play wanted between tray and lid, both sides together",
         round_default(mm("0.5"), inch("1/64")),
     ),
     length_setting(
         "lid-clearance",
-        "how much wider the lid is inside than the tray; fit: as the papers need",
+        "how much wider the lid is inside than the tray; fit: from the papers' thickness",
         round_default(mm(3), inch("1/8")),
         mm("0.05"),
         cm(5),
@@ -130,13 +130,13 @@ SETTINGS = (
     length_setting(
         "lid-tab", "width of the lid's glue tabs; 0 keeps the corners whole", 0, 0, LARGEST_SIDE
     ),
-    yes_no_setting("lid-strips", "facing strips round the lid's walls"),
+    yes_no_setting("lid-strips", "strips of paper round the lid's walls"),
     yes_no_setting("lid-mat", "a mat on top of the lid"),
     yes_no_setting("base-mat", "a mat on the bottom of the tray"),
-    count_setting("layers", "how many mats lie on one another", 1, 1, MOST_LAYERS),
+    count_setting("layers", "how many mats on top of one another", 1, 1, MOST_LAYERS),
     length_setting(
         "reveal",
-        "how much smaller each mat is than what it lies on; 0 for none",
+        "how much smaller each mat is than what it is glued to; 0 for none",
         _reveal,
         0,
         LARGEST_SIDE,

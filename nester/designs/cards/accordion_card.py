@@ -65,7 +65,7 @@ SETTINGS = (
     count_setting("panels", "how many panels", 6, 2, MOST_PANELS),
     length_setting("width", "width of a panel", round_default(cm(10), inch("3.5")), cm(1), cm(90)),
     length_setting(
-        "height", "height of a panel; its width unless given", same_as("width"), cm(1), LARGEST_SIDE
+        "height", "height of a panel; default: its width", same_as("width"), cm(1), LARGEST_SIDE
     ),
     length_setting(
         "hinge",
@@ -75,7 +75,11 @@ SETTINGS = (
         cm(10),
     ),
     length_setting(
-        "longest", "the longest strip your sheets give", _default_strip_length, cm(1), LONGEST_STRIP
+        "longest",
+        "longest strip you can cut from your sheets",
+        _default_strip_length,
+        cm(1),
+        LONGEST_STRIP,
     ),
     yes_no_setting("covers", "two covers", "yes"),
     length_setting(
@@ -99,7 +103,11 @@ SETTINGS = (
         LARGEST_SIDE,
     ),
     length_setting(
-        "ribbon", "length of the ribbon round it; 0 for none", _default_ribbon_length, 0, cm(500)
+        "ribbon",
+        "length of the ribbon round the card; 0 for none",
+        _default_ribbon_length,
+        0,
+        cm(500),
     ),
 )
 
@@ -165,9 +173,9 @@ def _strip(
         ),
         glue=(tab,) if hinge else (),
         note=(
-            "Fold to and fro; glue the hinge behind the next strip, its edge on the fold."
+            "Fold back and forth; glue the hinge behind the next strip, its edge on the fold."
             if hinge
-            else "Fold to and fro."
+            else "Fold back and forth."
         ),
     )
 
@@ -221,7 +229,7 @@ def _mats(settings: Settings) -> Iterable[Piece]:
 
 ACCORDION_CARD = Design(
     name="accordion-card",
-    title="panels folded to and fro between two covers",
+    title="panels folded back and forth between two covers",
     settings=SETTINGS,
     roles=("strip", "cover", "mat"),
     sub_roles=("mat.front", "mat.back"),

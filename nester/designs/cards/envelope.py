@@ -200,7 +200,7 @@ def envelope_settings(contents: Contents) -> tuple[Setting, ...]:
         return side
 
     return (
-        yes_no_setting("envelope", "an envelope for it"),
+        yes_no_setting("envelope", "an envelope for the card"),
         length_setting(
             "envelope-play",
             "the play the card should have in its envelope, each way",

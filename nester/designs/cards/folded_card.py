@@ -68,10 +68,10 @@ SETTINGS = (
         tuple(way.value for way in Opening),
     ),
     choice_setting("mats", "where mats go", "front", tuple(FACES)),
-    count_setting("layers", "how many mats lie on one another on the front", 1, 1, MOST_LAYERS),
+    count_setting("layers", "how many mats on top of one another on the front", 1, 1, MOST_LAYERS),
     length_setting(
         "reveal",
-        "how much smaller each mat is than what it lies on; 0 for none",
+        "how much smaller each mat is than what it is glued to; 0 for none",
         _default_reveal,
         0,
         LARGEST_CARD,

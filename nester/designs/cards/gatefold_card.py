@@ -83,7 +83,7 @@ SETTINGS = (
     ),
     length_setting(
         "gap",
-        "what stays open between the gates, so that they don't push at each other",
+        "gap between the gates, so that they don't push against each other",
         lambda before, unit: min(by_unit(unit, mm(1), inch("1/32")), _shared_side(before) // 8),
         0,
         LARGEST_CARD,
@@ -93,7 +93,7 @@ SETTINGS = (
     choice_setting("mats", "where mats go", "none", tuple(FACES)),
     length_setting(
         "reveal",
-        "how much smaller a mat is than what it lies on; 0 for none",
+        "how much smaller a mat is than what it is glued to; 0 for none",
         capped_default(mm(5), inch("0.25"), _smaller_side_of_a_gate, 4),
         0,
         LARGEST_CARD,

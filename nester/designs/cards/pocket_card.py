@@ -98,7 +98,7 @@ SETTINGS = (
     ),
     length_setting(
         "height",
-        "height of the card; its width unless given",
+        "height of the card; default: its width",
         same_as("width"),
         cm(2),
         LARGEST_SIDE,
@@ -114,7 +114,7 @@ SETTINGS = (
     *hole_settings(_shorter_side, cm(20)),
     length_setting(
         "deep",
-        "how deep the pocket is; what is left of the card shows above it",
+        "depth of the pocket; the rest of the card shows above it",
         lambda before, unit: floor_to_ruler(number_in(before, "height") * 2 // 3, unit),
         cm(1),
         LARGEST_SIDE,

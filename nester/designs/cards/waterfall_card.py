@@ -115,7 +115,7 @@ SETTINGS = (
     ),
     length_setting(
         "flap-height",
-        "height of a flap; its width unless given",
+        "height of a flap; default: its width",
         same_as("flap-width"),
         cm(2),
         LARGEST_FLAP,
@@ -129,7 +129,7 @@ SETTINGS = (
     ),
     length_setting(
         "strip",
-        "width of the base strip; that of the flaps unless given",
+        "width of the base strip; default: that of the flaps",
         same_as("flap-width"),
         cm(1),
         LARGEST_FLAP,
@@ -230,7 +230,7 @@ def _make_pieces(settings: Settings) -> Iterable[Piece]:
         high,
         quantity=flaps,
         upright=True,
-        note="Glue by its upper edge only; the last one by its whole back.",
+        note="Glue only its upper edge; glue the last flap by its whole back.",
     )
     yield _band(settings)
     yield _pull_tab(settings)
@@ -328,7 +328,7 @@ def _joints(settings: Settings) -> tuple[Joint, ...]:
 
 WATERFALL_CARD = Design(
     name="waterfall-card",
-    title="a card whose flaps turn over one after the other at a pull",
+    title="a card whose flaps turn over one after another when pulled",
     settings=SETTINGS,
     roles=("card", "strip", "flap", "band", "pull", "mat"),
     sub_roles=(),

@@ -257,7 +257,8 @@ class DesignDefinition:
                 no_piece = False
                 yield error
         if no_piece:
-            yield EvaluationError(("pieces",), "no piece is left; give one a quantity of 1 or more")
+            message = "no piece is left; give a piece a quantity of 1 or more"
+            yield EvaluationError(("pieces",), message)
 
     def _evaluator(self, settings: Settings, unit: Unit) -> _Evaluator:
         evaluator = _Evaluator(
@@ -270,7 +271,7 @@ class DesignDefinition:
     def _pieces(self, settings: Settings, unit: Unit = Unit.MM) -> tuple[Piece, ...]:
         made = tuple(filter(None, map(self._evaluator(settings, unit).piece, self.pieces)))
         if not made:
-            raise EvaluationError(("pieces",), "no piece is left in these sizes")
+            raise EvaluationError(("pieces",), "these sizes leave no piece")
         return made
 
     def _joints(self, settings: Settings, unit: Unit = Unit.MM) -> tuple[Joint, ...]:
@@ -333,7 +334,7 @@ class _Evaluator:
             return amount.numerator
         raise EvaluationError(
             bound.path,
-            f"'{bound.expression.text}' does not come out even; round it, as in round_to(…, 1)"
+            f"'{bound.expression.text}' does not come out exactly; round it, as in round_to(…, 1)"
             " for a count or round_to(…, 0.1mm) for a length",
         )
 
@@ -448,7 +449,7 @@ class _Evaluator:
         if found.denominator != 1 or not 0 <= found <= FLAT_FOLD_DEGREES:
             raise EvaluationError(
                 bound.path,
-                f"'{bound.expression.text}' is no angle to fold by; write whole degrees from 0 to"
+                f"'{bound.expression.text}' is not a fold angle; write whole degrees from 0 to"
                 f" {FLAT_FOLD_DEGREES}: 90 stands a wall up, {FLAT_FOLD_DEGREES} lays the paper"
                 " back on itself",
             )
@@ -503,8 +504,8 @@ class _Evaluator:
         if twice.denominator != 1 or not 0 <= twice <= 2 * MAX_COPIES:
             raise EvaluationError(
                 bound.path,
-                f"'{bound.expression.text}' is no number of sheets; write whole or half ones,"
-                f" 0 to {MAX_COPIES}",
+                f"'{bound.expression.text}' is not a number of sheets; write a whole or half"
+                f" number, 0 to {MAX_COPIES}",
             )
         return twice.numerator
 

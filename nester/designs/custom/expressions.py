@@ -359,10 +359,9 @@ class _Parser:
         while self.match(re.compile(",")):
             arguments.append(self.nested(self.sum))
         self.close_bracket()
+        count = "1 value" if len(arguments) == 1 else f"{len(arguments)} values"
         if len(arguments) < 2 or (function in _ROUNDINGS and len(arguments) > 2):
-            raise ExpressionError(
-                f"'{function}' is given {len(arguments)} values; write {_usage(function)}"
-            )
+            raise ExpressionError(f"'{function}' is given {count}; write {_usage(function)}")
         return _Call(self.text[start : self.position], function, tuple(arguments))
 
     def nested(self, read: Callable[[], _Node]) -> _Node:

@@ -123,7 +123,7 @@ def decode_custom_design(data: bytes, file: str) -> str:
         If it is too large or no UTF-8.
     """
     if len(data) > MAX_FILE_SIZE:
-        _refuse(file, 1, f"more than {MAX_FILE_SIZE // 1000} kB is no design")
+        _refuse(file, 1, f"more than {MAX_FILE_SIZE // 1000} kB is too large for a design")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -182,7 +182,7 @@ class _DefinitionReader:
     def _check_name(self, name: str) -> None:
         if name in DESIGNS:
             self.findings.add(
-                ("name",), f"'{name}' is a design that comes with Quirebox; choose another"
+                ("name",), f"'{name}' is a design that comes with Quirebox; choose another name"
             )
 
     def _check_unique_names(self, pieces: Sequence[PieceDefinition]) -> None:
@@ -209,9 +209,7 @@ class _DefinitionReader:
             return None
         later = sorted(expression.names & self.later_names)
         if later:
-            self.findings.add(
-                path, f"'{later[0]}' stands further down; put its line before this one"
-            )
+            self.findings.add(path, f"'{later[0]}' is further down; put its line above this one")
             return None
         found = self._dimension(path, expression)
         if found is None or dimension in (None, found):
@@ -238,8 +236,9 @@ class _DefinitionReader:
             return str(value)
         if isinstance(value, str):
             return value
-        what = f"{type_name(value)} stands where arithmetic in quotes should"
-        self.findings.add(path, f'{what}, such as "10.5cm" or "width / 2"')
+        example = 'such as "10.5cm" or "width / 2"'
+        message = f"it should be arithmetic in quotes, {example}, not {type_name(value)}"
+        self.findings.add(path, message)
         return None
 
     def _parsed(self, path: Path, text: str, parse: Callable[[str], _T]) -> _T | None:
@@ -262,7 +261,7 @@ class _DefinitionReader:
 
     def _check_size_name(self, path: Path, name: str) -> bool:
         if not _SIZE_NAME.fullmatch(name) or len(name) > MAX_NAME_LENGTH:
-            what = f"{quoted(name)} is no name for a size; write one like lid_wall"
+            what = f"{quoted(name)} can't be the name of a size; write one like lid_wall"
         elif name in RESERVED_NAMES or name in PIECE_SIZE_NAMES:
             what = f"'{name}' has a meaning of its own in arithmetic; choose another name"
         elif name in self.dimensions or name in self.invalid_names:
@@ -312,7 +311,7 @@ class _DefinitionReader:
             not default.expression.names
             and not minimum <= default.expression.evaluate({}) <= maximum
         ):
-            self.findings.add(where, "what is usual is out of its own range, least to most")
+            self.findings.add(where, "usual is outside its own range, least to most")
         return SizeDefinition(name, dimension, default, minimum, maximum, help_text)
 
     def _check_unit(self, path: Path, given: object, default: BoundExpression) -> bool:
@@ -336,8 +335,8 @@ class _DefinitionReader:
         is_length = dimension is Dimension.LENGTH
         limit = MAX_LENGTH if is_length else _MAX_COUNT
         if amount is None or not 0 <= amount <= limit:
-            shown = "10 m" if is_length else f"{_MAX_COUNT:,}"
-            self.findings.add(path, f"it may be from 0 to {shown}, and whole")
+            allowed = "length up to 10 m" if is_length else f"whole number from 0 to {_MAX_COUNT:,}"
+            self.findings.add(path, f"it should be a {allowed}")
             return default
         return amount
 
@@ -388,7 +387,7 @@ class _DefinitionReader:
                 first = min(cycle, key=list(parsed).index)
                 shown = cycle if len(cycle) <= 9 else [*cycle[:7], "…", cycle[-1]]
                 way = " → ".join(quoted(name)[1:-1] for name in shown)
-                self.findings.add(("worked_out", first), f"it goes in a circle: {way}")
+                self.findings.add(("worked_out", first), f"it depends on itself: {way}")
                 self.invalid_names.update(cycle)
                 for name in set(cycle):
                     del waiting[name]
@@ -462,7 +461,7 @@ class _DefinitionReader:
         role = table.name("role", _ROLE, "wall or wall.front")
         if role == ALL_ROLES:
             table.report(
-                "role", f"'{ALL_ROLES}' stands for every piece; give this one a role of its own"
+                "role", f"'{ALL_ROLES}' stands for every piece; give this piece a role of its own"
             )
         width, height = (
             table.expression("width", Dimension.LENGTH),

@@ -53,11 +53,11 @@ def load_toml(text: str, findings: Findings) -> dict[str, Any] | None:
     The bounds on text and lines keep both readers quick.  None if the text is no TOML.
     """
     if len(text) > MAX_FILE_SIZE:
-        findings.add_at(1, f"more than {MAX_FILE_SIZE // 1000} kB is no design")
+        findings.add_at(1, f"more than {MAX_FILE_SIZE // 1000} kB is too large for a design")
         return None
     for number, line in enumerate(text.split("\n"), 1):
         if any("\ud800" <= character <= "\udfff" for character in line):
-            findings.add_at(number, "half a character stands here, which can't be written")
+            findings.add_at(number, "there is half a character here, which can't be saved")
             return None
         if len(line) > _MAX_LINE_LENGTH:
             findings.add_at(number, f"the line has more than {_MAX_LINE_LENGTH:,} characters")
@@ -66,10 +66,10 @@ def load_toml(text: str, findings: Findings) -> dict[str, Any] | None:
         data = tomllib.loads(text)
         findings.lines = lines_of(text)
     except NestingError as error:
-        findings.add_at(error.line, "brackets stand in one another too deeply")
+        findings.add_at(error.line, "brackets are nested too deeply")
         return None
     except RecursionError:
-        findings.add_at(1, "brackets stand in one another too deeply")
+        findings.add_at(1, "brackets are nested too deeply")
         return None
     except ValueError as error:  # TOMLDecodeError, or a date or number that can't be
         findings.add_at(*_position_and_message(str(error), text))
@@ -79,22 +79,22 @@ def load_toml(text: str, findings: Findings) -> dict[str, Any] | None:
 
 _POSITION = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 _TOML_MESSAGES = {
-    "Invalid value": 'words and arithmetic must stand in quotes, like "2cm + flap"',
-    "Invalid statement": "a line begins with a name and =, or with a name in [ ]",
+    "Invalid value": 'words and arithmetic must be in quotes, like "2cm + flap"',
+    "Invalid statement": "a line starts with a name and =, or with a name in [ ]",
     "Invalid initial character for a key part": "a name is missing or not in small letters",
     "Expected '=' after a key": "there is no = after a name",
     "Cannot overwrite a value": "this name is given twice; keep one",
     "Cannot declare": "this name in [ ] is given twice; keep one",
     "Cannot mutate immutable": "this name is given twice; keep one",
     "Illegal character '\\n'": "a closing quote is missing at the end of the line",
-    "Expected newline or end of document": "something stands after the value; begin a new line",
+    "Expected newline or end of document": "there is something after the value; start a new line",
 }
 """The beginnings of what `tomllib` says, and the same in a maker's words."""
 
 
 def _position_and_message(error: str, text: str) -> tuple[int, str]:
     match = _POSITION.search(error)
-    fault = error[: match.start()] if match else "a date or number can't be so"
+    fault = error[: match.start()] if match else "there is no such date or number"
     plain = [words for start, words in _TOML_MESSAGES.items() if fault.startswith(start)]
     fault = plain[0] if plain else quoted(fault, 120)[1:-1]
     if match and match[1]:
@@ -138,13 +138,13 @@ class TomlTable:
         if value is None:
             return ""
         if not isinstance(value, str):
-            self.report(key, f"{type_name(value)} stands where words in quotes should")
+            self.report(key, f"it should be words in quotes, not {type_name(value)}")
             return ""
         words = " ".join(value.split())
         if not words.isprintable():
             self.report(key, "it holds characters that can't be printed")
         elif len(words) > at_most:
-            self.report(key, f"it has {len(words):,} characters; at most {at_most} fit")
+            self.report(key, f"it has {len(words):,} characters; {at_most} are allowed")
         elif needed and not words:
             self.report(key, "it is empty")
         else:
@@ -155,7 +155,7 @@ class TomlTable:
         """Return a name that matches a pattern; an empty string and a finding if it doesn't."""
         value = self.text(key, needed=True, at_most=MAX_NAME_LENGTH)
         if value and not pattern.fullmatch(value):
-            self.report(key, f"{quoted(value)} is no name for it; write one like {example}")
+            self.report(key, f"{quoted(value)} can't be its name; write one like {example}")
             return ""
         return value
 
@@ -183,10 +183,10 @@ class TomlTable:
         if value is None:
             return ()
         if not isinstance(value, list):
-            self.report(key, f"{type_name(value)} stands where a list of tables should")
+            self.report(key, f"it should be a list of tables, not {type_name(value)}")
             return ()
         if len(value) > _MAX_ENTRIES:
-            self.report(key, f"there are {len(value):,} of them; at most {_MAX_ENTRIES} fit")
+            self.report(key, f"there are {len(value):,} of them; {_MAX_ENTRIES} are allowed")
             return ()
         made = []
         for index, entry in enumerate(value):
@@ -196,7 +196,7 @@ class TomlTable:
                 made.append(read(table))
                 table.report_unknown_keys()
             else:
-                self.reader.findings.add(path, f"{type_name(entry)} stands where a table should")
+                self.reader.findings.add(path, f"it should be a table, not {type_name(entry)}")
         return tuple(entry for entry in made if entry is not None)
 
     def table(self, key: str) -> TomlTable | None:
@@ -205,10 +205,10 @@ class TomlTable:
         if value is None:
             return None
         if not isinstance(value, dict):
-            self.report(key, f"{type_name(value)} stands where a table should")
+            self.report(key, f"it should be a table, not {type_name(value)}")
             return None
         if len(value) > _MAX_ENTRIES:
-            self.report(key, f"there are {len(value):,} of them; at most {_MAX_ENTRIES} fit")
+            self.report(key, f"there are {len(value):,} of them; {_MAX_ENTRIES} are allowed")
             return None
         return TomlTable(self.reader, (*self.path, key), value)
 

@@ -175,7 +175,7 @@ _OUTER_TIER = (
     Setting(
         "blank",
         SettingKind.LENGTH,
-        "instead of panel: side of the outer tier's blank, three panels; for a square base",
+        "instead of panel: cut size of the outer tier, three panels; for a square base",
         minimum=cm(3),
         maximum=3 * LARGEST_PANEL,
         alternative_to="panel",
@@ -184,21 +184,21 @@ _OUTER_TIER = (
     ),
     count_setting(
         "tiers",
-        "how many tiers, the tray counted",
+        "how many tiers, with the tray",
         round_default(4, 3),
         1,
         MOST_TIERS,
     ),
     length_setting(
         "length",
-        "length of its base; the panel unless given",
+        "length of the outer tier's base; default: the panel",
         same_as("panel"),
         cm(1),
         LARGEST_PANEL,
     ),
     length_setting(
         "wall",
-        "height of its walls; the base's shorter side unless given",
+        "height of the outer tier's walls; default: the base's shorter side",
         lambda before, _: LayeredBox(before).shorter_side,
         MIN_SIDE,
         LARGEST_PANEL,
@@ -216,7 +216,7 @@ _CONSTRUCTION = (
     *(
         choice_setting(
             f"corners-{place}",
-            f"corners of tier {place}; the same as all, or pockets if the cards go there",
+            f"corners of tier {place}; same: as the others, or pockets if the cards go there",
             SAME,
             (SAME, *CORNERS),
         )
@@ -236,12 +236,12 @@ _CONSTRUCTION = (
     yes_no_setting("outer-lid", "a lid over the whole box", "yes"),
     choice_setting(
         "mats",
-        "facings on the walls; outside ones also on the lids, inside ones on the inmost base",
+        "mats on the walls: outside (and on the lids), inside (and on the innermost base)",
         "none",
         ("none", OUTSIDE, INSIDE, BOTH),
     ),
-    count_setting("layers", "how many mats lie on one another", 1, 1, MOST_LAYERS),
-    yes_no_setting("lid-strips", "facing strips round the walls of the lids"),
+    count_setting("layers", "how many mats on top of one another", 1, 1, MOST_LAYERS),
+    yes_no_setting("lid-strips", "strips of paper round the walls of the lids"),
     count_setting("cards", "how many pull-out cards", 0, 0, 100),
     count_setting(
         "card-tier",
@@ -258,7 +258,7 @@ _CONSTRUCTION = (
     ),
     count_setting(
         "photos",
-        "how many photo prints: inside its four walls, then outside them, the rest loose",
+        "how many photo prints: four inside the walls of a tier, four outside, the rest loose",
         0,
         0,
         100,
@@ -273,10 +273,10 @@ _CONSTRUCTION = (
 )
 
 _NESTING = (
-    play_setting("play wished for between parts that go into each other, both sides together"),
+    play_setting("play wanted between parts that go into each other, both sides together"),
     length_setting(
         "lid-clearance",
-        "how much wider a lid is inside than what it covers; fit: as the papers need",
+        "how much wider a lid is inside than what it covers; fit: from the papers' thickness",
         _clearance,
         mm("0.05"),
         cm(5),
@@ -285,7 +285,7 @@ _NESTING = (
     *(
         length_setting(
             f"{lid}-clearance",
-            f"the clearance of the {plain_name(lid)}, if it has its own",
+            f"the clearance of the {plain_name(lid)}; default: lid-clearance",
             same_as("lid-clearance"),
             mm("0.05"),
             cm(5),
@@ -295,7 +295,7 @@ _NESTING = (
     ),
     length_setting(
         "step",
-        "how much smaller each tier's base is than the one outside it; fit: as the papers need",
+        "how much smaller each tier's base is than the last; fit: from the papers' thickness",
         _default_step,
         mm("0.1"),
         LARGEST_PANEL,
@@ -304,7 +304,7 @@ _NESTING = (
     Setting(
         "blank-step",
         SettingKind.LENGTH,
-        "instead of step: how much smaller each blank is, three steps",
+        "instead of step: how much smaller each tier's cut size is, three steps",
         minimum=mm("0.3"),
         maximum=3 * LARGEST_PANEL,
         alternative_to="step",
@@ -323,7 +323,7 @@ _NESTING = (
 _TRAY_AND_LIDS = (
     length_setting(
         "tray-depth",
-        "height of the tray's walls; as another tier's unless given",
+        "height of the tray's walls; default: as for any tier in its place",
         lambda before, _: LayeredBox(before).wall_of(number_in(before, "tiers")),
         MIN_SIDE,
         LARGEST_PANEL,
@@ -352,7 +352,7 @@ _TRAY_AND_LIDS = (
     *(
         length_setting(
             f"{lid}-wall",
-            f"height of the {plain_name(lid)}'s walls, if it has its own",
+            f"height of the {plain_name(lid)}'s walls; default: lid-wall",
             same_as("lid-wall"),
             mm(2),
             LARGEST_PANEL,
@@ -365,7 +365,7 @@ _TRAY_AND_LIDS = (
     *(
         length_setting(
             f"{lid}-tab",
-            f"width of the {plain_name(lid)}'s glue tabs, if it has its own",
+            f"width of the {plain_name(lid)}'s glue tabs; default: lid-tab",
             same_as("lid-tab"),
             0,
             LARGEST_PANEL,
@@ -392,7 +392,7 @@ _FACINGS_AND_INSERTS = (
     length_setting("card-size", "side of a pull-out card", _card_side, MIN_SIDE, LARGEST_PANEL),
     length_setting(
         "reveal",
-        "how much smaller each mat is than what it lies on; 0 for none",
+        "how much smaller each mat is than what it is glued to; 0 for none",
         _reveal,
         0,
         LARGEST_PANEL,
@@ -406,7 +406,7 @@ _FACINGS_AND_INSERTS = (
     ),
     length_setting(
         "hole-edge",
-        "from the edge of the card to the centre of its hole",
+        "paper between the hole and the edge of the card",
         _hole_edge,
         mm(1),
         LARGEST_PANEL,
