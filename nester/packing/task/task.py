@@ -161,6 +161,12 @@ class Task:
         the prices span more than 2⁴⁰.
     max_stages
         How often at most the way of cutting may change until a piece is free; None: any number.
+
+    Raises
+    ------
+    ValueError
+        If a shape's voids cover it wholly: `validate` refuses such a piece, and methods divide by
+        solid area.
     """
 
     paper: str
@@ -171,6 +177,11 @@ class Task:
     length_unit: int
     price_unit: Fraction
     max_stages: int | None = None
+
+    def __post_init__(self) -> None:
+        for shape in self.item_types:
+            if shape.solid_area <= 0:
+                raise ValueError(f"a {shape.width} × {shape.height} shape is all void")
 
     @property
     def demand(self) -> tuple[int, ...]:
