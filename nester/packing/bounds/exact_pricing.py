@@ -27,7 +27,7 @@ from nester.packing.exact.orthogonal_feasibility import (
     STEPS_PER_TIME,
     solve_orthogonal_packing,
 )
-from nester.packing.runtime.cp_sat import solve
+from nester.packing.runtime.cp_sat import cp_solver, solve
 from nester.packing.runtime.stop import Stop
 from nester.packing.task.task import Task
 
@@ -192,10 +192,7 @@ class _PricingMaster:
 
         total = cp_model.LinearExpr.weighted_sum(self._quantities, worths)
         self._model.maximize(total)
-        solver = cp_model.CpSolver()
-        solver.parameters.num_workers = 1
-        solver.parameters.random_seed = 1
-        solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
+        solver = cp_solver(_DETERMINISTIC_TIME)
         status = solve(solver, self._model)
         work = solver.response_proto.deterministic_time
         self.steps += (

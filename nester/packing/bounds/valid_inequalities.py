@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from math import ceil, gcd
 from typing import TYPE_CHECKING, NamedTuple
 
-from nester.packing.runtime.cp_sat import solve
+from nester.packing.runtime.cp_sat import cp_solver, solve
 from nester.packing.task.task import Task
 
 if TYPE_CHECKING:
@@ -150,11 +150,7 @@ class _RelaxationModel:
         unit *= max(1, -(-largest // _LARGEST_SUM))
         total = cp_model.LinearExpr.weighted_sum(variables, [weight // unit for weight in weights])
         self._model.minimize(total)
-        solver = cp_model.CpSolver()
-        solver.parameters.num_workers = 1
-        solver.parameters.random_seed = 1
-        solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
-        solver.parameters.max_time_in_seconds = max(0.1, seconds)
+        solver = cp_solver(_DETERMINISTIC_TIME, seconds)
         status = solve(solver, self._model)
         self._work += solver.response_proto.deterministic_time
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):

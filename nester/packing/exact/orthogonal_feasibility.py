@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from nester.core.geometry import solid_rows
 from nester.core.problem import Rect
 from nester.packing.exact.guillotine_fronts import ItemCounts
-from nester.packing.runtime.cp_sat import solve
+from nester.packing.runtime.cp_sat import cp_solver, solve
 from nester.packing.task.task import BinType, ItemType, Placement, orientations
 
 if TYPE_CHECKING:
@@ -138,11 +138,7 @@ def solve_orthogonal_packing(
     model.add_no_overlap_2d(x_spans, y_spans)
     model.add_cumulative(x_spans, highs, sheet.height)
     model.add_cumulative(y_spans, wides, sheet.width)
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = 1
-    solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
-    solver.parameters.max_time_in_seconds = max(0.1, seconds)
+    solver = cp_solver(_DETERMINISTIC_TIME, seconds)
     status = solve(solver, model)
     work = solver.response_proto.deterministic_time
     if status == cp_model.INFEASIBLE:

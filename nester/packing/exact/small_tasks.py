@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from nester.core.problem import Cuts
 from nester.packing.exact.feasible_contents import FeasiblePatterns, TooManyPatterns
 from nester.packing.exact.guillotine_fronts import ItemCounts, count_splits
-from nester.packing.runtime.cp_sat import solve
+from nester.packing.runtime.cp_sat import cp_solver, solve
 from nester.packing.runtime.stop import Stop, never
 from nester.packing.task.pattern_pool import Plan, trim_overproduction
 from nester.packing.task.task import Pattern, Task
@@ -133,11 +133,7 @@ class _SetCovering:
 
         total = cp_model.LinearExpr.weighted_sum(variables, weights)
         self._model.minimize(total)
-        solver = cp_model.CpSolver()
-        solver.parameters.num_workers = 1
-        solver.parameters.random_seed = 1
-        solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
-        solver.parameters.max_time_in_seconds = max(0.1, self._seconds)
+        solver = cp_solver(_DETERMINISTIC_TIME, self._seconds)
         status = solve(solver, self._model)
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             return 0

@@ -28,7 +28,7 @@ from typing import NamedTuple
 from nester.core.geometry import solid_columns, solid_rows
 from nester.core.problem import Cuts, Rect
 from nester.packing.patterns.greedy import GreedyFiller
-from nester.packing.runtime.cp_sat import solve
+from nester.packing.runtime.cp_sat import cp_solver, solve
 from nester.packing.runtime.stop import Stop
 from nester.packing.task.task import BinType, ItemType, Pattern, Placement, Task, item_counts
 
@@ -311,10 +311,7 @@ def _set_packing(
     for several in _conflicts(grid, places):
         model.add_at_most_one(taken[one] for one in several)
     model.maximize(cp_model.LinearExpr.sum(taken))
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = 1
-    solver.parameters.max_deterministic_time = min(at_most, work.remaining)
+    solver = cp_solver(min(at_most, work.remaining))
     status = solve(solver, model)
     work.remaining -= solver.response_proto.deterministic_time
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
