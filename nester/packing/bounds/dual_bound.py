@@ -18,7 +18,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple, Protocol
 
-from nester.packing.bounds.pattern_lp import SHORTAGE_PENALTY, PatternLP
+from nester.packing.bounds.pattern_lp import PatternLP
 from nester.packing.bounds.valid_inequalities import ValidInequality, scaled_inequality
 from nester.packing.runtime.stop import Stop
 from nester.packing.task.task import Task
@@ -73,11 +73,10 @@ class DualBound:
         self._pricing = worth
         self._converged: set[tuple[str, tuple[int, ...], tuple[int, ...]]] = set()
         areas = [shape.area for shape in task.item_types]
-        dearest = max(1, *(kind.price for kind in task.bin_types))
-        rate = SHORTAGE_PENALTY * max(kind.price / kind.area for kind in task.bin_types) / dearest
-        prices = [kind.price / dearest for kind in task.bin_types]
-        self._cost_lp = PatternLP(prices, [rate * area for area in areas])
-        self._area_lp = PatternLP([0.0] * len(prices), [area / max(areas) for area in areas])
+        self._cost_lp = PatternLP.minimal_cost(task)
+        self._area_lp = PatternLP(
+            [0.0] * len(task.bin_types), [area / max(areas) for area in areas]
+        )
 
     @property
     def steps(self) -> int:
