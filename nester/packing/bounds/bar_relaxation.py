@@ -9,8 +9,8 @@ all layouts, also those that straight cuts can't free.
 
 The LP's dual values give a unit of height of each piece a value for horizontal bars, and a unit of
 width one for vertical bars.  If no horizontal bar is worth more than A, and no vertical one more
-than D, a W × H sheet is worth no more than A·H + D·W, whatever the dual values are.  That is computed
-in integers, so that no float decides.
+than D, a W × H sheet is worth no more than A·H + D·W, whatever the dual values are.  That is
+computed in integers, so that no float decides.
 
 Only the solid part of a piece with voids counts, divided into rows for horizontal bars and into
 columns for vertical ones.

@@ -42,8 +42,7 @@ _Function = Callable[[int], int]
 class _AxisFunctions:
     """Superadditive functions for one direction of the sheets.
 
-    They need to be superadditive only up to the longest sheet in that direction.  Their parameters
-    are piece sides: between two of these the values for the pieces don't change.
+    They need to be superadditive only up to the longest sheet in that direction.
     """
 
     def __init__(self, sheet_sides: Sequence[int], piece_sides: Sequence[int]) -> None:
@@ -137,7 +136,10 @@ class DualFeasibleFunctions:
     def most_violated(
         self, sheets: Sequence[int], production: Sequence[int]
     ) -> ValidInequality | None:
-        """Return the inequality violated most if these sheets make so many of each item type, or None."""
+        """Return the inequality violated most if these sheets make so many of each item type.
+
+        None if no pair of functions yields one.
+        """
         import numpy as np
 
         _, across, down = self._function_values()

@@ -2,7 +2,7 @@
 
 A cutting-plane method.  Every plan satisfies certain valid inequalities between the sheets it uses
 and the pieces it makes (`valid_inequalities.py`); the best integer numbers of sheets that satisfy
-them are a bound.  Only the inequalities that matter are added: solve with those so far, add one that
+them are a bound.  Only inequalities that matter are added: solve with those so far, add one that
 the solution violates, solve again.
 
 They come from two sources, the cheap one first.  Pairs of dual feasible functions

@@ -30,7 +30,7 @@ _DETERMINISTIC_TIME = 1.0
 
 
 class ValidInequality(NamedTuple):
-    """Σ capacities[b] · sheets[b] ≥ Σ weights[i] · made[i] over bin and item types, in every plan."""
+    """Σ capacities[b] · sheets[b] ≥ Σ weights[i] · made[i] in every plan, for all b and i."""
 
     capacities: tuple[int, ...]
     weights: tuple[int, ...]
