@@ -18,11 +18,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from nester.packing.bounds.valid_inequalities import ValidInequality
 from nester.packing.orders.capacity import CapacityOracle, ItemCounts
-from nester.packing.runtime.cp_sat import solve
+from nester.packing.runtime.cp_sat import cp_solver, solve
 from nester.packing.runtime.stop import Stop
 
 if TYPE_CHECKING:
-    from ortools.sat.python.cp_model import CpModel, CpSolver, IntVar, LinearExpr
+    from ortools.sat.python.cp_model import CpModel, IntVar, LinearExpr
 
 __all__ = ["Candidate", "MasterSolution", "OrderMaster"]
 
@@ -267,7 +267,7 @@ class _MasterModel:
             self._sheet_variables, [floor(price * scale) for price in self._prices]
         )
         self._model.minimize(cost)
-        solver = self._new_solver()
+        solver = cp_solver(_DETERMINISTIC_TIME)
         status = solve(solver, self._model, self._master._stop)
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             return (None if status == cp_model.INFEASIBLE else best), 0.0
@@ -289,7 +289,7 @@ class _MasterModel:
         from ortools.sat.python import cp_model
 
         model.maximize(self._order_sum(weights))
-        solver = self._new_solver()
+        solver = cp_solver(_DETERMINISTIC_TIME)
         status = solve(solver, model, self._master._stop)
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             return incumbent, sum(weight for weight in weights if weight > 0)
@@ -300,13 +300,3 @@ class _MasterModel:
             return selection, sum(weights[order] for order in selection)
         bound = floor(solver.best_objective_bound * (1 + 1e-12) + 1e-6)
         return selection, bound
-
-    @staticmethod
-    def _new_solver() -> CpSolver:
-        from ortools.sat.python import cp_model
-
-        solver = cp_model.CpSolver()
-        solver.parameters.num_workers = 1
-        solver.parameters.random_seed = 1
-        solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
-        return solver

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from nester.core.problem import Cuts
 from nester.packing.patterns.staged_greedy import make_filler
-from nester.packing.runtime.cp_sat import solve
+from nester.packing.runtime.cp_sat import cp_solver, solve
 from nester.packing.runtime.stop import Stop, never
 from nester.packing.search.rearrange import PatternRearranger
 from nester.packing.task.pattern_pool import (
@@ -331,10 +331,7 @@ class _PatternReducer:
         model.add(cp_model.LinearExpr.weighted_sum(copies_of, prices) <= max_cost)
         model.add(cp_model.LinearExpr.sum(copies_of) <= sum(start_copies.values()))
         model.minimize(cp_model.LinearExpr.sum(objective_terms))
-        solver = cp_model.CpSolver()
-        solver.parameters.num_workers = 1
-        solver.parameters.random_seed = 1
-        solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
+        solver = cp_solver(_DETERMINISTIC_TIME)
         status = solve(solver, model)
         deterministic_time = solver.response_proto.deterministic_time
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):

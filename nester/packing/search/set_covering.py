@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import gcd
 
-from nester.packing.runtime.cp_sat import solve
+from nester.packing.runtime.cp_sat import cp_solver, solve
 from nester.packing.runtime.mip import MixedIntegerProgram
 from nester.packing.runtime.stop import Stop, never
 from nester.packing.task.pattern_pool import (
@@ -106,10 +106,7 @@ def choose_patterns(
     for index, variable in enumerate(shortfall):
         model.add_hint(variable, unmet.get(index, 0))
 
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = 1
-    solver.parameters.max_deterministic_time = deterministic_time
+    solver = cp_solver(deterministic_time)
     status = solve(solver, model, stop)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return best
