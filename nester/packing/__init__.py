@@ -1,6 +1,7 @@
 """The optimizer.
 
-Its doors are `solve`, `solve_orders` for orders made whole or not at all, and `purchase`.
+Call `solve` for a plan, `solve_orders` for orders made whole or not at all, and `purchase` for what
+to buy.
 """
 
 from nester.packing.orders.whole_orders import (

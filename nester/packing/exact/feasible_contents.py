@@ -39,7 +39,7 @@ class FeasiblePatterns:
 
     Raises
     ------
-    TooMany
+    TooManyPatterns
         If they don't suffice, or `stop` says so.
     """
 

@@ -1,4 +1,4 @@
-"""Lay given pieces on one sheet by free cuts, or prove that it does not hold them."""
+"""The orthogonal packing problem by CP-SAT: place pieces on a sheet, or prove it impossible."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def solve_orthogonal_packing(
 
     Returns
     -------
-    tuple of Spot, or None
+    tuple of Placement, or None
         Where the pieces lie; empty if the sheet does not hold them; None if it could not be told.
     float
         The work it took, in CP-SAT's deterministic time.

@@ -70,7 +70,7 @@ def solve_small_task(
 
     Returns
     -------
-    Settled or None
+    ExactResult or None
         None if there are too many contents to look at.
     """
     area = sum(item.area * item.demand for item in task.item_types)

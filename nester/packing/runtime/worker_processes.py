@@ -58,12 +58,12 @@ def worker_pool(
     weights: Sequence[float],
     processes: int,
 ) -> Iterator[WorkerPool[_Command, _Result]]:
-    """Give a crew of members that have done nothing yet.
+    """Yield a pool of workers that have done nothing yet.
 
     Parameters
     ----------
     makers
-        Make each member anew, in another process: functions that can be pickled.
+        Make each worker again, in another process: functions that can be pickled.
     weights
         How much of the work each is expected to do.
     processes

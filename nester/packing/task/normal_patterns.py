@@ -1,11 +1,10 @@
-"""The places along one direction at which something may begin: sums of the sides of pieces.
+"""Normal patterns: the positions in one direction at which an edge may lie, sums of piece sides.
 
-Whatever lies on a sheet can be pushed left and up until everything touches; then each edge is a
-sum of sides away from the sheet's (normal patterns: Herz, IBM Journal of Research and Development
-16, 1972).
+Every piece on a sheet can be pushed left and up until it touches another or the sheet's edge; then
+each position is a sum of sides (Herz, IBM Journal of Research and Development 16, 1972).
 
 Where there are too many such sums, lengths are first divided by a number and rounded down.  What
-fits side by side fits after that too, since ⌊a/g⌋ + ⌊b/g⌋ ≤ ⌊(a + b)/g⌋.
+fits side by side still fits then, since ⌊a/g⌋ + ⌊b/g⌋ ≤ ⌊(a + b)/g⌋.
 """
 
 from __future__ import annotations
