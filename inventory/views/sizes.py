@@ -168,7 +168,7 @@ def sheet_listing(
     def more(row: SheetComparison) -> str:
         if row.refused:
             return "not possible"
-        return more_than_best_words(row.cost - least[row.paper], least[row.paper])
+        return more_than_best_words(row.cost - least[row.paper], least[row.paper], batch.currency)
 
     def sheet(row: SheetComparison) -> str:
         if row.offer is None:

@@ -129,12 +129,19 @@ def _sentence(text: str) -> str:
 # --- sheets ------------------------------------------------------------------------------------
 
 
-def more_than_best_words(more: Fraction, least: Fraction) -> str:
-    """Say how much more than the best a sheet takes: ``0.12 (9 %)``, without a share below 1 %."""
+def more_than_best_words(more: Fraction, least: Fraction, currency: str | None) -> str:
+    """Say how much more than the best a sheet takes: ``0.12 (9 %)``; coins get no share.
+
+    Parameters
+    ----------
+    currency
+        None if paper counts by its area.
+    """
     if not more:
         return ""
     share = round(100 * more / least)
-    return f"{format_amount(more)} ({share} %)" if share else format_amount(more)
+    is_worth_it = share and (currency is None or more >= 1)
+    return f"{format_amount(more)} ({share} %)" if is_worth_it else format_amount(more)
 
 
 def sheet_fault_words(rows: Sequence[SheetComparison], unit: Unit) -> list[str]:
