@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from inventory.core.money import parse_money
+from inventory.orders.custom_designs import design_named, read_paper_specs, unit_of
 from inventory.production.cutting_rules import shop_rules
+from inventory.shop.settings import get_shop
 from nester.core.errors import Refusal
-from nester.core.lengths import Length, LengthError, Unit, format_size, mm
+from nester.core.lengths import Length, LengthError, Unit, format_size, mm, parse_length
 from nester.core.problem import Cuts, Effort
 from nester.core.sheet_sizes import Size, parse_size
 from nester.designs import (
@@ -28,7 +30,18 @@ from nester.packing import (
     never,
     solve,
 )
-from nester.studies.size_sweep import PricedSheet, SweepSetup, paper_problems, unfit_reason
+from nester.packing.search.quick_plan import QuickBudget
+from nester.studies.size_jumps import SizeJump, Suggestion, find_jumps, suggest_sizes
+from nester.studies.size_sweep import (
+    PricedSheet,
+    SizeResult,
+    SweepSetup,
+    paper_problems,
+    sizes_between,
+    sweep,
+    swept_setting,
+    unfit_reason,
+)
 from nester.verify import (
     require_valid,
 )
@@ -42,7 +55,9 @@ __all__ = [
     "MAX_COPIES",
     "BatchRequest",
     "SheetComparison",
+    "SizeComparison",
     "compare_sheets",
+    "compare_sizes",
     "read_batch_request",
     "usual_range",
 ]
@@ -60,18 +75,19 @@ class BatchRequest:
     ----------
     batch
         With every sheet that may be cut from.
-    has_prices
-        Whether sheets have prices; else they count by their area.
     pieces
         Of one object, in the settings as they were written.
     current_sizes
         Those settings.
+    currency
+        In which its sheets have prices, empty where there is no shop to have one; None if paper
+        counts by its area.
     """
 
     batch: SweepSetup
-    has_prices: bool
     pieces: tuple[Piece, ...]
     current_sizes: Mapping[str, int | str]
+    currency: str | None = None
 
     @property
     def papers(self) -> list[str]:
@@ -82,32 +98,33 @@ class BatchRequest:
 
 def read_batch_request(
     session: Session | None,
-    design: Design,
+    name: str,
     texts: Mapping[str, str],
     papers: Mapping[str, str],
-    stock: Mapping[str, PaperSpec],
     on: Sequence[str],
     prices: Mapping[str, str],
     quantity: int,
     cuts: Cuts,
-    unit: Unit,
+    asked_unit: Unit | None,
 ) -> BatchRequest:
     """Read what a design is to be cut from.
 
     Parameters
     ----------
     session
-        The shop's book, whose rules of cutting hold; None if there is none.
+        The shop's, whose rules of cutting hold; None if there is no shop.
+    name, texts
+        Of the design, and its settings as they were written.
     papers
         As they were named, by part: papers of the shop's, or weights.
-    stock
-        What these are like.
     on
         Sheet sizes, each for all papers, or behind ``PART=`` for the paper of a part.
     prices
         Of a sheet, by its size; for all of them or none.
     quantity
         How many objects are cut together, 1 to `MAX_COPIES`.
+    asked_unit
+        The unit of bare numbers; the shop's, unless given.
 
     Raises
     ------
@@ -116,6 +133,10 @@ def read_batch_request(
     """
     if not 1 <= quantity <= MAX_COPIES:
         raise Refusal(f"--quantity must be 1 to {MAX_COPIES:,}, not {quantity:,}")
+    design = design_named(session, name)
+    check_roles(design, papers)
+    unit = unit_of(session, asked_unit)
+    stock = read_paper_specs(session, papers)
     usual = {**DEFAULT_PAPERS, **{role: PaperSpec(g) for role, g in design.default_grammages}}
     given = {**({} if "all" in papers else usual), **stock}
     names = {part: _CARD if part == "all" else part for part in given}
@@ -127,7 +148,10 @@ def read_batch_request(
     offers = _offers(design, on, names, used, prices, unit)
     rules = CuttingRules(cuts) if session is None else shop_rules(session, cuts)
     batch = SweepSetup(design, dict(texts), unit, names, offers, quantity, rules, thickness)
-    return BatchRequest(batch, bool(prices), pieces, now)
+    currency = None
+    if prices:
+        currency = "" if session is None else get_shop(session).currency
+    return BatchRequest(batch, pieces, now, currency)
 
 
 def _called(session: Session | None, text: str) -> str:
@@ -202,6 +226,122 @@ def usual_range(now: Length, unit: Unit) -> tuple[Length, Length, Length]:
     step = unit.fine_units // 16 if unit is Unit.IN else mm(1)
     span = max(1, now // 6 // step)
     return max(step, now - span * step), now + span * step, step
+
+
+# --- sizes compared ------------------------------------------------------------------------------
+
+_STEP_FACTORS = {Effort.QUICK: 1, Effort.NORMAL: 4, Effort.THOROUGH: 16}
+MOST_JUMPS = 6
+"""Jumps that are explained."""
+
+
+@dataclass(frozen=True)
+class SizeComparison:
+    """A batch in several sizes.
+
+    Attributes
+    ----------
+    setting
+        The length whose sizes are compared.
+    points
+        Each size and what it takes, smallest first; fewer than `wanted` if it was stopped.
+    jumps
+        Where the paper jumps between two sizes.
+    base, suggestions
+        The size nearest to the one asked for, and sizes near it that save most; None if no size
+        is possible.
+    wanted
+        How many sizes were to be compared.
+    """
+
+    batch: BatchRequest
+    setting: str
+    points: Sequence[SizeResult]
+    jumps: Sequence[SizeJump]
+    base: SizeResult | None
+    suggestions: Sequence[Suggestion]
+    wanted: int
+
+    @property
+    def was_stopped(self) -> bool:
+        """Whether not all sizes were compared."""
+        return len(self.points) < self.wanted
+
+    @property
+    def unit(self) -> Unit:
+        """The unit in which it is shown."""
+        return self.batch.batch.unit
+
+
+def compare_sizes(
+    batch: BatchRequest,
+    setting: str | None = None,
+    first: str | None = None,
+    last: str | None = None,
+    step: str | None = None,
+    effort: Effort = Effort.QUICK,
+    *,
+    processes: int | None = None,
+    stop: Stop = never,
+    on_progress: Callable[[int, int], None] = lambda done, whole: None,
+) -> SizeComparison:
+    """Plan a batch in several sizes; every plan is verified.
+
+    Parameters
+    ----------
+    setting
+        The length whose sizes are compared; the design's first, unless given.
+    first, last, step
+        From which size to which, by which steps, as written; as by `usual_range`, unless given.
+    processes, stop, on_progress
+        As for `nester.studies.size_sweep.sweep`.
+
+    Raises
+    ------
+    Refusal
+        If the design has no such length, or one of the sizes can't be read or used.
+    """
+    design, unit = batch.batch.design, batch.batch.unit
+    chosen = swept_setting(design, setting)
+    now = _current_size(batch, chosen)
+    low, high, each = usual_range(now, unit)
+    wanted = sizes_between(
+        low if first is None else _read_length(first, unit, "--from"),
+        high if last is None else _read_length(last, unit, "--to"),
+        each if step is None else _read_length(step, unit, "--step"),
+        unit,
+    )
+    points = sweep(
+        batch.batch,
+        chosen,
+        wanted,
+        pains=QuickBudget().scaled(_STEP_FACTORS[effort]),
+        processes=processes,
+        stop=stop,
+        on_progress=on_progress,
+    )
+    if all(point.refusal for point in points):
+        return SizeComparison(batch, chosen, points, (), None, (), len(wanted))
+    jumps = find_jumps(points, MOST_JUMPS)
+    base, suggestions = suggest_sizes(points, now, design, chosen)
+    return SizeComparison(batch, chosen, points, jumps, base, suggestions, len(wanted))
+
+
+def _current_size(asked: BatchRequest, setting: str) -> Length:
+    value = asked.current_sizes.get(setting)
+    if isinstance(value, int):
+        return value
+    # Another way to say a setting, such as the blank of three panels.
+    other = next(one for one in asked.batch.design.settings if one.name == setting)
+    value = asked.current_sizes[other.alternative_to]
+    return value * other.divisor if isinstance(value, int) else 0
+
+
+def _read_length(text: str, unit: Unit, option: str) -> Length:
+    try:
+        return parse_length(text, unit)
+    except LengthError as why:
+        raise Refusal(f"{option}: {why}") from None
 
 
 # --- sheets compared -----------------------------------------------------------------------------

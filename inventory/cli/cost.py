@@ -285,9 +285,9 @@ def time(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         name = set_assembly(session, design, took)
     if took is None:
-        typer.echo(f"The time to assemble a {name} is calculated from its pieces again.")
+        typer.echo(f"The time to assemble {name} is calculated from its pieces again.")
     else:
-        typer.echo(f"Assembling a {name} takes {took.normalize():f} min.")
+        typer.echo(f"Assembling {name} takes {took.normalize():f} min.")
 
 
 @app.command("postage")

@@ -65,7 +65,12 @@ def read_design_file(path: Path) -> str:
     Refusal
         If it can't be read, is too large or no UTF-8.
     """
-    from nester.designs.custom.reader import MAX_FILE_SIZE, decode_custom_design
+    from nester.designs.custom.reader import (
+        decode_custom_design,
+    )
+    from nester.designs.custom.toml_table import (
+        MAX_FILE_SIZE,
+    )
 
     try:
         with path.open("rb") as file:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from inventory.core.money import round_to_decimals
 from inventory.core.text import format_count
 from inventory.views.listing import Column, Listing
+from nester.core.errors import Hint
 from nester.core.lengths import format_size, to_mm_number
 
 if TYPE_CHECKING:
@@ -42,7 +43,8 @@ def level_listing(unit: Unit) -> Listing[ReorderLevel]:
                 no_wrap=True,
             ),
         ),
-        empty="No levels yet; 'buy level set' sets one.",
+        empty="No levels yet.",
+        hint=Hint("set one", "buy level set"),
     )
 
 

@@ -102,7 +102,7 @@ def rate_rows(known: ShopRates) -> list[RateRow]:
         yield "An hour of work", money(rates.hour)
         yield "Assembling a piece", _number(rates.piece_minutes, "min")
         for name, minutes in known.assembly_minutes.items():
-            yield f"Assembling a {name}", _number(minutes, "min")
+            yield f"Assembling {name}", _number(minutes, "min")
         yield "Packaging of a parcel", money(rates.packaging)
         yield "  its weight", _number(rates.packaging_grams, "g")
         yield "Wrapping of each box", money(rates.wrapping)
@@ -118,7 +118,7 @@ def rate_rows(known: ShopRates) -> list[RateRow]:
             )
         yield "Other prints, per square metre", money(rates.print_area)
         for step in rates.postage:
-            yield f"A parcel up to {_number(step.grams, 'g')}", money(step.price)
+            yield f"A parcel up to {_weight(step.grams)}", money(step.price)
         yield "Selling fee, of the price", _number(rates.fee, "%")
         yield "Selling fee, per sale", money(rates.fee_fixed)
         yield "Margin wanted, of the price", _number(rates.margin, "%")
@@ -126,6 +126,10 @@ def rate_rows(known: ShopRates) -> list[RateRow]:
         yield "An offer is valid for", format_count(known.quote_days, "day")
 
     return [RateRow(*row) for row in rows()]
+
+
+def _weight(grams: Decimal) -> str:
+    return _number(grams / 1000, "kg") if grams >= 1000 else _number(grams, "g")
 
 
 def _number(value: Decimal | None, unit: str) -> str:

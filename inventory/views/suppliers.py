@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from inventory.core.money import format_money
 from inventory.views.listing import Column, Listing
+from nester.core.errors import Hint
 
 if TYPE_CHECKING:
     from inventory.database.tables.purchasing import ExchangeRate, Supplier
@@ -56,7 +57,8 @@ SUPPLIERS: Listing[Supplier] = Listing(
         Column("Days", "days", lambda row: row.days, cell=lambda row: str(row.days), right=True),
         Column("Note", "note", lambda row: row.note),
     ),
-    empty="No suppliers yet; 'buy supplier set' adds one.",
+    empty="No suppliers yet.",
+    hint=Hint("add one", "buy supplier set"),
 )
 
 
@@ -77,5 +79,6 @@ def exchange_rate_listing(currency: str) -> Listing[ExchangeRate]:
             Column(key="from", value=lambda row: row.day.isoformat()),
             Column(key="set_at", value=lambda row: row.set_at.isoformat(timespec="seconds")),
         ),
-        empty="No exchange rates yet; 'buy rate set' sets one.",
+        empty="No exchange rates yet.",
+        hint=Hint("set one", "buy rate set"),
     )

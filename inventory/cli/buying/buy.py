@@ -38,7 +38,7 @@ def list_(
       quirebox buy list
       quirebox buy list --effort normal --json
     """
-    from inventory.cli.shared.terminal import show_list
+    from inventory.cli.shared.terminal import print_sentences, show_list
     from inventory.documents.text.restock import overdue_words, restock_sum_words
     from inventory.purchasing.purchases import list_purchases
     from inventory.restocking.restock_list import restock_list
@@ -55,8 +55,10 @@ def list_(
             overdue = [overdue_words(row, today) for row in coming if row.days_late(today)]
     show_list(restock_listing(shop.unit, shop.currency, today), lines, as_json)
     if not as_json:
-        for sentence in [*restock_sum_words(lines, shop.currency), *overdue]:
-            typer.echo(sentence)
+        sentences = restock_sum_words(lines, shop.currency)
+        if any(line.choice is None for line in lines):
+            sentences.append("'quirebox buy prices import' reads a price list.")
+        print_sentences(sentences + overdue)
 
 
 @app.command("dates")

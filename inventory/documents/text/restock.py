@@ -58,18 +58,16 @@ def restock_sum_words(lines: Sequence[RestockLine], currency: str) -> list[str]:
     sentences = []
     if chosen:
         goods = sum((Fraction(choice.price) for choice in chosen), Fraction(0))
-        sentences.append(f"Together {format_money(goods, currency)}, shipping not counted")
+        sentences.append(f"Together {format_money(goods, currency)}, shipping not counted.")
     if len(chosen) < len(lines):
-        sentences.append(
-            "What nobody sells is on none of today's price lists; 'buy prices import' reads a list."
-        )
+        sentences.append("What nobody sells is on none of today's price lists.")
     return sentences
 
 
 def overdue_words(row: PurchaseRow, today: date) -> str:
     """Say for how long a purchase has been overdue: ``Purchase 2 from Mill is 3 days overdue``."""
     late = format_count(row.days_late(today), "day")
-    return f"Purchase {row.purchase.id} from {row.purchase.supplier.name} is {late} overdue"
+    return f"Purchase {row.purchase.id} from {row.purchase.supplier.name} is {late} overdue."
 
 
 def deadline_words(deadline: OrderDeadline, today: date) -> str:
