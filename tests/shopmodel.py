@@ -6,7 +6,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from inventory.database.tables.base import BatchStatus, OrderStatus, Reason
+from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

@@ -11,21 +11,17 @@ from sqlalchemy.types import DateTime
 
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.all import METADATA
-from inventory.database.tables.base import (
-    Batch,
-    BatchStatus,
-    Order,
-    SpoiledPieces,
-    Stock,
-    StockKind,
-    Transaction,
-    UtcDateTime,
-)
+from inventory.database.tables.base import UtcDateTime
+from inventory.database.tables.enums import BatchStatus, StockKind
+from inventory.database.tables.ledger import Transaction
+from inventory.database.tables.orders import Batch, Order
+from inventory.database.tables.production import SpoiledPieces
+from inventory.database.tables.stock import Stock
 from inventory.orders.orders import add_order
 from inventory.production import cutting, order_status, progress, spoiling, undo
 from inventory.production.mending import mend_batch
 from inventory.production.planning import confirm_batch, plan_batch
-from inventory.stock import ledger, listing, lookup, supplies
+from inventory.stock import adjust, ledger, lookup, supplies
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_offcut, add_sheets
 from inventory.stock.stocktake import CountLine, book_counts
@@ -81,7 +77,7 @@ def _any_label(session, rng: random.Random) -> str:
 
 def _spoil(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
-        listing.spoil_stock(session, _any_label(session, rng), 1, "torn")
+        adjust.spoil_stock(session, _any_label(session, rng), 1, "torn")
 
 
 def _count(shop: ShopFile, rng: random.Random) -> None:
@@ -94,7 +90,7 @@ def _count(shop: ShopFile, rng: random.Random) -> None:
             if stock.kind is StockKind.OFFCUT
             else max(0, there + rng.randint(-2, 3))
         )
-        listing.count_stock(session, label, found)
+        adjust.count_stock(session, label, found)
 
 
 def _take_stock(shop: ShopFile, rng: random.Random) -> None:
@@ -110,7 +106,7 @@ def _take_stock(shop: ShopFile, rng: random.Random) -> None:
 def _put(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
         quantity = rng.choice([None, 1, 2])
-        listing.set_stock_place(session, _any_label(session, rng), rng.choice(PLACES), quantity)
+        adjust.set_stock_place(session, _any_label(session, rng), rng.choice(PLACES), quantity)
 
 
 def _ribbon(shop: ShopFile, rng: random.Random) -> None:

@@ -13,7 +13,7 @@ from inventory.production.cutting_rules import shop_rules
 from inventory.shop.settings import get_shop
 from inventory.stock.listing import StashRow, list_stash
 from inventory.stock.papers import find_paper
-from inventory.stock.reservations import reserved_quantities
+from inventory.stock.reservations import available_rows
 from nester.core.errors import Refusal
 from nester.core.problem import Cuts, Effort, Problem, StockItem
 from nester.designs import (
@@ -39,7 +39,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "DesignRequest",
-    "available_rows",
     "max_copies",
     "problem_from_stash",
     "problems_of_requests",
@@ -83,16 +82,6 @@ def read_requests(words: Sequence[str]) -> list[DesignRequest]:
         else:
             wishes[-1][1][name] = size
     return [DesignRequest(*one) for one in wishes]
-
-
-def available_rows(session: Session) -> list[StashRow]:
-    """Return the stash without what open batches have reserved."""
-    taken = reserved_quantities(session)
-    return [
-        row._replace(quantity=row.quantity - taken[row.label])
-        for row in list_stash(session)
-        if row.quantity > taken[row.label]
-    ]
 
 
 @dataclass(frozen=True)
@@ -181,7 +170,7 @@ def problems_of_requests(
                 its[part] = name
         if found is not None and not any(part in its for its in fitting):
             raise found
-    rows = available_rows(session)
+    rows = available_rows(session, list_stash(session))
     return [
         problem_from_stash(session, wish, its, rows, cuts)
         for wish, its in zip(wishes, fitting, strict=True)

@@ -17,10 +17,12 @@ from inventory.cli.shared.options import (
     PageOption,
     SecondsOption,
     command_words,
-    format_count,
     group,
     searching_in,
     shop_file_of,
+)
+from inventory.core.text import (
+    format_count,
 )
 from nester.core.problem import Cuts, Effort
 

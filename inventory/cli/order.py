@@ -13,10 +13,12 @@ from inventory.cli.shared.options import (
     JsonFlag,
     Page,
     PageOption,
-    format_count,
     group,
-    pairs,
     shop_file_of,
+)
+from inventory.core.text import (
+    format_count,
+    pairs,
 )
 
 app = group("Orders: what customers want, by when, in which papers.")

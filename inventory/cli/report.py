@@ -221,8 +221,10 @@ def unused(
     from datetime import date
 
     from inventory.advice.capacity import DesignRequest, max_copies
-    from inventory.cli.shared.options import pairs
     from inventory.cli.shared.terminal import console, print_json
+    from inventory.core.text import (
+        pairs,
+    )
     from inventory.reports.reports import dead_stock
     from inventory.shop.settings import get_shop
 
@@ -254,8 +256,10 @@ def unused(
         return
     from rich.text import Text
 
-    from inventory.cli.stock.stash_makes import number_words
     from inventory.documents.format.terminal_tables import table
+    from inventory.documents.text.capacity import (
+        number_words,
+    )
     from nester.core.lengths import format_area
 
     title = f"Not cut for {days} days"

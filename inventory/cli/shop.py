@@ -14,10 +14,12 @@ from inventory.cli.shared.options import (
     StagesOption,
     StripOption,
     TrimmerOption,
-    format_count,
     group,
     shop_file_of,
     shop_option,
+)
+from inventory.core.text import (
+    format_count,
 )
 from nester.core.lengths import Unit
 

@@ -72,8 +72,8 @@ class TableRow:
         """Return a field through a reader, whose refusal gets file, line and field put before."""
         try:
             return reader(self.text(field))
-        except Refusal as why:
-            self.refuse(field, str(why))
+        except Refusal as refusal:
+            raise refusal.at(f"{self.file}, line {self.line}, {field}") from None
 
     def text(self, field: str) -> str:
         """Return a field without outer blanks; empty if the list has no such column."""

@@ -27,7 +27,8 @@ from inventory.costs.costing import (
     cost_shares,
 )
 from inventory.costs.rates import rates_of
-from inventory.database.tables.base import BatchStatus, Order
+from inventory.database.tables.enums import BatchStatus
+from inventory.database.tables.orders import Order
 from inventory.orders.custom_designs import find_design, text_of_design
 from inventory.orders.orders import get_order, order_consumables, order_pieces
 from inventory.shop.settings import get_shop

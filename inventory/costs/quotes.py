@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, NamedTuple
 from inventory.core.text import clean_note
 from inventory.costs.order_costs import order_cost
 from inventory.costs.rates import quote_days
-from inventory.database.tables.base import OrderStatus
+from inventory.database.tables.enums import OrderStatus
 from inventory.orders.orders import design_of, get_order, thickness_of_papers
 from inventory.shop.settings import get_shop
 from inventory.stock.papers import find_paper
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 from nester.core.lengths import Unit
 from nester.designs import (
     Design,
@@ -81,8 +81,9 @@ def quote_order(
     told = order_cost(shop_file, number, today=today, posted=posted, each=each, stop=stop)
     if told.cost.unknown and each is None:
         raise Refusal(
-            f"order {number} can't be offered at a price worked out, as its cost leaves something"
-            f" out: {'; '.join(told.cost.unknown)}; set that with 'quirebox cost', or give --price"
+            f"order {number} can't be offered at a calculated price, as its cost leaves something"
+            f" out: {'; '.join(told.cost.unknown)}; set that, or give the price yourself",
+            Hint("see what is set", "cost show"),
         )
     with shop_file.read() as session:
         order = get_order(session, number)

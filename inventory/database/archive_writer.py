@@ -22,7 +22,17 @@ if TYPE_CHECKING:
     from sqlalchemy import Column, Connection
 
 
-__all__ = ["FORMAT", "FORMAT_VERSION", "write_archive"]
+__all__ = [
+    "FORMAT",
+    "FORMAT_VERSION",
+    "MANIFEST",
+    "ColumnKind",
+    "archived_tables",
+    "column_kind",
+    "parents_first",
+    "write_archive",
+]
+
 FORMAT = "quirebox shop"
 FORMAT_VERSION = 1
 """Of the archive's form; that of the tables in it is their revision."""
@@ -108,6 +118,7 @@ class ColumnKind:
 
     @property
     def is_text(self) -> bool:
+        """Whether its values are text."""
         return self.name == "text"
 
 
@@ -149,6 +160,7 @@ _KINDS: tuple[tuple[type[sql.TypeEngine[Any]], ColumnKind], ...] = (
 
 
 def column_kind(column: Column[Any]) -> ColumnKind:
+    """Return how a column's values are written and read."""
     for known, kind in _KINDS:
         if isinstance(column.type, known):
             return kind
@@ -172,7 +184,7 @@ def _own_parents(table: Table) -> list[str]:
     return [key.parent.name for key in table.foreign_keys if key.column.table is table]
 
 
-def _parents_first(table: Table, rows: list[dict[str, Any]]) -> Iterator[dict[str, Any]]:
+def parents_first(table: Table, rows: list[dict[str, Any]]) -> Iterator[dict[str, Any]]:
     """Yield rows so that none comes before one of the same table that it points to.
 
     Rows that point around in a circle come last; the database refuses them.

@@ -11,7 +11,7 @@ from sqlalchemy.exc import ArgumentError
 
 from inventory.core.money import check_currency
 from inventory.core.text import choice, clean_name
-from inventory.database.tables.base import Shop
+from inventory.database.tables.shop import Shop
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit
 

@@ -19,7 +19,7 @@ from sqlalchemy.orm import Session
 
 from inventory.database import migrate, shop_file
 from inventory.database.tables.all import METADATA
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
     from sqlalchemy.engine import URL
 
-    from inventory.database.tables.base import Shop
+    from inventory.database.tables.shop import Shop
 
 __all__ = ["new_server_database", "open_on_server", "reset_sequences"]
 
@@ -153,7 +153,7 @@ def _stored_revision(engine: Engine, name: str) -> str:
     with engine.connect() as connection:
         if not connection.scalar(text("SELECT to_regclass('alembic_version') IS NOT NULL")):
             raise Refusal(
-                f"there is no shop in {name}; make one with 'quirebox --shop URL shop new'"
+                f"there is no shop in {name}", Hint("make one at this address", "shop new")
             )
         return _revision(connection)
 

@@ -24,8 +24,8 @@ from sqlalchemy.pool import QueuePool
 from inventory.core.files import link_into_place
 from inventory.database import migrate, shop_file
 from inventory.database.shop_file import ShopFile, wait_for_lock
-from inventory.database.tables.base import Shop
-from nester.core.errors import Refusal
+from inventory.database.tables.shop import Shop
+from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -43,6 +43,8 @@ __all__ = [
 ]
 _APPLICATION_ID = 0x51626F78
 """Marks an SQLite file as a shop of ours (https://sqlite.org/pragma.html#pragma_application_id)."""
+
+_NEW_SHOP = Hint("make one", "shop new")
 
 
 # --- reaching the file -------------------------------------------------------------------------
@@ -136,7 +138,7 @@ def _check_is_there(path: Path) -> None:
     if is_folder:
         raise Refusal(f"{path} is a folder, not a shop's file; give the file itself")
     if not is_file:
-        raise Refusal(f"there is no shop at {path}; make one with 'quirebox shop new'")
+        raise Refusal(f"there is no shop at {path}", _NEW_SHOP)
 
 
 def _stored_revision(engine: Engine, path: Path) -> str:
@@ -153,7 +155,7 @@ def stored_revision(connection: sqlite3.Connection, path: Path) -> str:
         If it is no shop's file.
     """
     if connection.execute("PRAGMA application_id").fetchone() != (_APPLICATION_ID,):
-        raise Refusal(f"{path} is no shop's file; make a shop with 'quirebox shop new'")
+        raise Refusal(f"{path} is no shop's file", _NEW_SHOP)
     rows = connection.execute("SELECT version_num FROM alembic_version").fetchall()
     if len(rows) != 1 or not isinstance(rows[0][0], str):
         raise Refusal(f"{path} {_INCOMPLETE}")
@@ -322,7 +324,7 @@ _ERROR_MESSAGES = {
     f" {shop_file.WAIT_SECONDS} seconds; nothing was changed, so do it again when it has finished",
     sqlite3.SQLITE_LOCKED: "is in use by this program already; nothing was changed",
     sqlite3.SQLITE_READONLY: "is read-only, so nothing was changed; allow writing to it and to"
-    " its folder, or choose another file with --shop",
+    " its folder, or choose another file",
     sqlite3.SQLITE_PERM: "may not be used; ask for the right to read and write it",
     sqlite3.SQLITE_IOERR: "could not be read or written, so nothing was changed; look after the"
     " disk and its free space",
@@ -331,7 +333,7 @@ _ERROR_MESSAGES = {
     " make room and do it again",
     sqlite3.SQLITE_CANTOPEN: "can't be opened; see that it and its folder are there and"
     " may be read and written",
-    sqlite3.SQLITE_NOTADB: "is no shop's file; make a shop with 'quirebox shop new'",
+    sqlite3.SQLITE_NOTADB: "is no shop's file",
 }
 """By primary result code (https://sqlite.org/rescode.html), what to say of the file."""
 _INCOMPLETE = "lacks a part of a shop's tables; put back a backup of it"
@@ -344,17 +346,19 @@ def explain_errors(path: Path | str) -> Iterator[None]:
         yield
     except (DBAPIError, sqlite3.Error) as error:
         cause = error.orig if isinstance(error, DBAPIError) else error
-        said = _ERROR_MESSAGES.get(getattr(cause, "sqlite_errorcode", 0) & 0xFF)
+        code = getattr(cause, "sqlite_errorcode", 0) & 0xFF
+        said = _ERROR_MESSAGES.get(code)
         if said is None and str(cause).startswith(("no such table", "no such column")):
             said = _INCOMPLETE
         if said is None:
             raise
-        raise Refusal(f"{path} {said}") from error
+        hint = _NEW_SHOP if code == sqlite3.SQLITE_NOTADB else None
+        raise Refusal(f"{path} {said}", hint) from error
 
 
 def _no_access(path: Path, error: OSError) -> Refusal:
     why = error.strerror or str(error)
     return Refusal(
         f"{path} can't be reached or made ({why}); see to the folder {path.parent},"
-        " or choose another file with --shop"
+        " or choose another file"
     )

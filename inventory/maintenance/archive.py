@@ -51,12 +51,12 @@ from inventory.database.archive_writer import (
     FORMAT_VERSION,
     MANIFEST,
     ColumnKind,
-    _parents_first,
     archived_tables,
     column_kind,
+    parents_first,
     write_archive,
 )
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
     from sqlalchemy import Column, Connection
@@ -69,6 +69,7 @@ __all__ = ["export_shop", "import_shop"]
 _LARGEST_TABLE = 500_000_000
 """Bytes; more is none of a paper shop's tables, and would not fit into memory well."""
 _LARGEST_ARCHIVE = 1_000_000_000
+_NEW_ARCHIVE = Hint("write one", "shop export")
 _ZIP_ERRORS = (
     zipfile.BadZipFile,
     NotImplementedError,
@@ -187,15 +188,13 @@ def _read_archive(path: Path) -> _Archive:
         raise Refusal(f"{path}: it can't be read ({why.strerror or why})") from None
     except _ZIP_ERRORS:
         raise Refusal(
-            f"{path}: this is no ZIP archive, or it is damaged; give one that"
-            " 'quirebox shop export' wrote"
+            f"{path}: this is not a ZIP archive, or it is damaged",
+            _NEW_ARCHIVE,
         ) from None
 
 
 def _read_manifest(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
-    no_archive = Refusal(
-        f"{path}, {MANIFEST}: this is no shop's archive; give one that 'quirebox shop export' wrote"
-    )
+    no_archive = Refusal(f"{path}, {MANIFEST}: this is not a shop's archive", _NEW_ARCHIVE)
     try:
         manifest = json.loads(_bytes_of(archive, MANIFEST, path))
     except (KeyError, ValueError, RecursionError):
@@ -390,7 +389,7 @@ def _check_pointers(
 def _insert(
     archive: _Archive, connection: Connection, table: Table, rows: list[dict[str, Any]]
 ) -> None:
-    prepared = [_for_dialect(connection, row) for row in _parents_first(table, rows)]
+    prepared = [_for_dialect(connection, row) for row in parents_first(table, rows)]
     try:
         with connection.begin_nested():
             _insert_all(connection, table, prepared)
@@ -403,7 +402,7 @@ def _refuse_the_first_bad(
 ) -> NoReturn:
     """Insert row by row, to tell which of them breaks a rule of the table."""
     lines = {id(row): line for row, (line, _) in zip(rows, archive.rows[table.name], strict=True)}
-    for row in _parents_first(table, rows):
+    for row in parents_first(table, rows):
         try:
             connection.execute(insert(table), [_for_dialect(connection, row)])
         except IntegrityError as broken:
@@ -454,7 +453,7 @@ def _move_to_server(path: Path, url: URL) -> None:
         theirs = archived_tables(target)
         for name, table in archived_tables(source).items():
             rows = [dict(row) for row in source.execute(select(table)).mappings()]
-            _insert_all(target, theirs[name], [_aware(row) for row in _parents_first(table, rows)])
+            _insert_all(target, theirs[name], [_aware(row) for row in parents_first(table, rows)])
 
 
 def _aware(row: dict[str, Any]) -> dict[str, Any]:

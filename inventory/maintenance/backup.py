@@ -21,7 +21,7 @@ from inventory.database.sqlite import (
     stored_revision,
 )
 from inventory.database.tables.all import METADATA
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
     from inventory.database.shop_file import ShopFile
@@ -51,8 +51,8 @@ def back_up(shop: ShopFile, target: Path | None = None) -> Path:
     """
     if shop.path is None:
         raise Refusal(
-            f"{shop.place} is no file; keep an archive of it with 'quirebox shop export', or a"
-            " copy by the server's own means"
+            f"{shop.place} is not a file; back up the server's database by its own means",
+            Hint("keep an archive of it", "shop export"),
         )
     copy = (target or backup_path(shop.path, "backup")).absolute()
     with explain_errors(shop.path), closing(_connect(shop.path)) as source:
@@ -85,7 +85,7 @@ def restore(copy: Path, place: Path | str | None = None, *, replace: bool = Fals
     """
     target = shop_location(place)
     if not isinstance(target, Path):
-        raise Refusal("a copy can be put back into a file only; give one with --shop")
+        raise Refusal("a copy can be restored to a file only; name the shop's file")
     copy = copy.absolute()
     _check(copy)
     if not (target.exists() or target.is_symlink()):
@@ -94,8 +94,12 @@ def restore(copy: Path, place: Path | str | None = None, *, replace: bool = Fals
         return None
     if not replace:
         raise Refusal(
-            f"{target} exists already and is left as it is; restore with --replace to put the copy"
-            " in its place, which keeps the old file beside it"
+            f"{target} exists already and is left as it is",
+            Hint(
+                "put the copy in its place and keep the old file beside it",
+                "shop restore",
+                (str(copy), "--replace"),
+            ),
         )
     if not target.is_file():
         raise Refusal(f"{target} is no file, so nothing can be put in its place")

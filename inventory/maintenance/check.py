@@ -18,21 +18,9 @@ from sqlalchemy.orm import Session, aliased
 
 from inventory.core.text import LARGEST_NUMBER, fold, shorten
 from inventory.database.tables.all import METADATA
-from inventory.database.tables.base import (
-    Batch,
-    BatchOrder,
-    BatchStatus,
-    DamagedArea,
-    Movement,
-    Order,
-    OrderStatus,
-    OrderStatusChange,
-    Reason,
-    Shop,
-    Stock,
-    StockKind,
-    Transaction,
-)
+from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason, StockKind
+from inventory.database.tables.ledger import DamagedArea, Movement, Transaction
+from inventory.database.tables.orders import Batch, BatchOrder, Order, OrderStatusChange
 from inventory.database.tables.purchasing import (
     ExchangeRate,
     Price,
@@ -42,6 +30,8 @@ from inventory.database.tables.purchasing import (
     PurchaseReceipt,
     Supplier,
 )
+from inventory.database.tables.shop import Shop
+from inventory.database.tables.stock import Stock
 from inventory.database.tables.supplies import SupplyItem, SupplyMovement
 from inventory.stock import ledger
 from inventory.stock.lookup import label_of

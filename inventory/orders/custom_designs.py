@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING
 from sqlalchemy import select
 
 from inventory.core.text import did_you_mean, fold, shorten
-from inventory.database.tables.base import CustomDesign, Grain, Order, OrderStatus, Shop
+from inventory.database.tables.enums import (
+    Grain,
+    OrderStatus,
+)
+from inventory.database.tables.orders import (
+    CustomDesign,
+    Order,
+)
+from inventory.database.tables.shop import (
+    Shop,
+)
 from inventory.stock.papers import find_paper
 from nester.core.errors import Refusal
 

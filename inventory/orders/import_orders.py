@@ -22,12 +22,12 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.core.table_files import TableRow
-    from inventory.database.tables.base import Order
+    from inventory.database.tables.orders import Order
     from nester.core.lengths import Unit
     from nester.designs.base.clearance import Thickness
     from nester.designs.base.design import Design
 from inventory.core.table_files import CheckedLine, apply_lines, read_due
-from inventory.stock.import_lists import _paper_named
+from inventory.stock.import_lists import paper_named
 
 __all__ = ["import_orders"]
 
@@ -96,7 +96,7 @@ def _sizes(text: str, design: Design, unit: Unit, thickness: Thickness) -> dict[
 def _papers(text: str, design: Design, session: Session) -> dict[str, str]:
     papers = _pairs(text, "a paper", "tier=Coal card; mat=Moss linen")
     check_roles(design, papers)
-    return {role: _paper_named(session, name) for role, name in papers.items()}
+    return {role: paper_named(session, name) for role, name in papers.items()}
 
 
 def _pairs(text: str, what: str, example: str) -> dict[str, str]:

@@ -9,15 +9,9 @@ from typing import TYPE_CHECKING, NamedTuple
 from sqlalchemy import func, select
 
 from inventory.core.text import choice, clean_name, shorten, whole_number
-from inventory.database.tables.base import (
-    Batch,
-    BatchOrder,
-    BatchStatus,
-    Order,
-    OrderStatus,
-    OrderStatusChange,
-    SpoiledPieces,
-)
+from inventory.database.tables.enums import BatchStatus, OrderStatus
+from inventory.database.tables.orders import Batch, BatchOrder, Order, OrderStatusChange
+from inventory.database.tables.production import SpoiledPieces
 from inventory.orders.custom_designs import find_design, text_of_design
 from inventory.shop.settings import get_shop
 from inventory.stock.ledger import reversed_transactions
@@ -151,8 +145,8 @@ def _check_fit(design: Design, settings: Settings, thickness: Thickness, unit: U
 
     try:
         fit = require_clearances(design.joints(settings), thickness, unit)
-    except Refusal as error:
-        raise Refusal(f"{design.name}: {error}") from None
+    except Refusal as refusal:
+        raise refusal.at(design.name) from None
     return [line.message for line in fit if line.verdict is Verdict.TIGHT]
 
 

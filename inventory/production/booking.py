@@ -12,19 +12,20 @@ from inventory.core.plan import (
     Plan,
     plan_to_json,
 )
-from inventory.database.tables.base import Batch, BatchStatus, OrderStatus
+from inventory.database.tables.enums import BatchStatus, OrderStatus
+from inventory.database.tables.orders import Batch
 from inventory.orders.orders import get_order, set_status
-from inventory.stock import ledger
 from inventory.stock.lookup import find_stock
-from inventory.stock.reservations import reserved_quantities
+from inventory.stock.reservations import available
 from nester.core.errors import Refusal
 
-__all__ = ["StashChanged"]
+__all__ = ["StashChanged", "book_plan", "check_available", "check_unchanged"]
 
 
 def book_plan(
     session: Session, plan: Plan, status: BatchStatus, mends: Batch | None = None
 ) -> tuple[Batch, Plan]:
+    """Store a plan as a new batch, and return both."""
     batch = Batch(
         made_at=datetime.now(UTC),
         cuts=plan.cuts,
@@ -59,16 +60,18 @@ def check_unchanged(session: Session, plan: Plan, what: str) -> None:
             raise StashChanged(
                 f"order {planned.number} was changed since and is {now} now; plan again"
             )
-    _check_available(session, plan, what)
+    check_available(session, plan, what)
 
 
-def _check_available(session: Session, plan: Plan, what: str) -> None:
-    taken = reserved_quantities(session)
-    changes = []
-    for label, number in _usage_by_label(plan).items():
-        free = max(0, ledger.on_hand(session, find_stock(session, label)) - taken[label])
-        if free < number:
-            changes.append(f"it takes {number} of {label}, and {free} are free now")
+def check_available(session: Session, plan: Plan, what: str) -> None:
+    """Refuse if the stash no longer has what the plan takes."""
+    used = _usage_by_label(plan)
+    free = available(session, *(find_stock(session, label) for label in used))
+    changes = [
+        f"it takes {number} of {label}, and {free[label]} are free now"
+        for label, number in used.items()
+        if free[label] < number
+    ]
     if changes:
         raise StashChanged(f"{what}: {'; '.join(changes)}; plan again")
 

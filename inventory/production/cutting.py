@@ -7,12 +7,8 @@ from fractions import Fraction
 
 from sqlalchemy.orm import Session
 
-from inventory.database.tables.base import (
-    BatchStatus,
-    OrderStatus,
-    Reason,
-    Transaction,
-)
+from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
+from inventory.database.tables.ledger import Transaction
 from inventory.orders.orders import set_status
 from inventory.production.pace import report_times
 from inventory.production.progress import (
@@ -28,7 +24,7 @@ from inventory.stock.lookup import find_stock, get_batch, plan_of
 from inventory.stock.places import PlaceTree
 from inventory.stock.receiving import ReceiptLine, put_away_offcuts
 from inventory.stock.reservations import copies_done
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 from nester.cutting import (
     cutting_minutes,
 )
@@ -141,8 +137,8 @@ def drop_batch(session: Session, number: int) -> None:
         batch = get_open_batch(session, number)
     if any(copies_done(session, [number]).values()):
         raise Refusal(
-            f"a part of batch {number} is cut already; cut the rest, or take back what was booked"
-            f" by mistake with 'quirebox batch undo {number}'"
+            f"a part of batch {number} is cut already; cut the rest",
+            Hint("undo what was recorded by mistake", "batch undo", (str(number),)),
         )
     # The orders of a draft may be planned in another batch meanwhile, which keeps them.
     holds_orders = batch.status is BatchStatus.OPEN and batch.mends_id is None

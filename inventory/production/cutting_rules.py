@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from inventory.database.tables.base import Pattern
+from inventory.database.tables.enums import Pattern
 from inventory.shop.settings import get_shop
 from inventory.stock.papers import list_papers
 from nester.core.problem import Cuts

@@ -13,8 +13,8 @@ from inventory.core.plan import (
     Plan,
 )
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import BatchStatus
-from inventory.production.booking import _check_available, book_plan
+from inventory.database.tables.enums import BatchStatus
+from inventory.production.booking import book_plan, check_available
 from inventory.production.planning_data import PlanningData
 from inventory.production.spoiling import spoiled_pieces
 from inventory.stock.lookup import get_batch, plan_of
@@ -95,7 +95,7 @@ def mend_batch(
     if not verdict.made:
         return plan
     with shop_file.begin() as session:
-        _check_available(session, plan, "the stash changed while the plan was made")
+        check_available(session, plan, "the stash changed while the plan was made")
         mended = {one.id for one in lost if one.order_id in verdict.made}
         still = {one.id: one for one in spoiled_pieces(session, batch=number)}
         if not mended <= still.keys():

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from sqlalchemy.orm import Session
 
-from inventory.database.tables.base import (
-    BatchStatus,
-    Order,
-    OrderStatus,
-)
+from inventory.database.tables.enums import BatchStatus, OrderStatus
+from inventory.database.tables.orders import Order
 from inventory.orders.orders import get_order, missing_pieces, set_status
 from inventory.production.progress import update_batch_status
 from inventory.stock.lookup import plan_of
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 
 __all__ = ["move_order"]
 
@@ -33,15 +30,17 @@ def move_order(session: Session, number: int, status: OrderStatus | str) -> Orde
     )
     if by_batch or wants_back:
         raise Refusal(
-            f"order {number} is {order.status}; use 'quirebox batch plan', 'batch cut' or"
-            " 'batch drop', which also keep the stash right"
+            f"order {number} is {order.status}; only its batch changes that, by being planned, cut"
+            " or dropped, which also keeps the stash right",
+            Hint("see the batches", "batch list"),
         )
     if str(status).strip().casefold() == OrderStatus.ASSEMBLED:
         missing = missing_pieces(session)[number]
         if missing:
             raise Refusal(
                 f"order {number} lacks {missing} spoiled piece{'s' * (missing > 1)} that"
-                f" {'are' if missing > 1 else 'is'} not cut again yet; see 'quirebox batch mend'"
+                f" {'are' if missing > 1 else 'is'} not cut again yet",
+                Hint("plan missing pieces again", "batch mend"),
             )
     set_status(session, order, status)
     if order.status is OrderStatus.CANCELLED:

@@ -16,7 +16,8 @@ from fractions import Fraction
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from inventory.database.tables.base import CuttingTime, Transaction
+from inventory.database.tables.ledger import Transaction
+from inventory.database.tables.production import CuttingTime
 from inventory.stock.ledger import reversed_transactions
 from nester.core.errors import Refusal
 from nester.cutting import (

@@ -20,7 +20,8 @@ from inventory.core.plan import (
     Plan,
 )
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Batch, BatchStatus, Order, OrderStatus
+from inventory.database.tables.enums import BatchStatus, OrderStatus
+from inventory.database.tables.orders import Batch, Order
 from inventory.orders.orders import get_order, list_orders
 from inventory.production.booking import book_plan, check_unchanged, set_planned
 from inventory.production.cutting import PutAway, cut_batch, drop_batch
@@ -30,7 +31,7 @@ from inventory.production.shopping_list import PurchasableSheet
 from inventory.shop.settings import get_shop
 from inventory.stock import papers
 from inventory.stock.lookup import get_batch, plan_of
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 from nester.core.problem import Cuts, Effort, Problem, StockItem
 from nester.packing import (
     OrderDemand,
@@ -319,7 +320,7 @@ def _orders_to_plan(session: Session, numbers: Sequence[int]) -> list[Order]:
     if not numbers:
         orders = list_orders(session, status=OrderStatus.CONFIRMED)
         if not orders:
-            raise Refusal("there is no confirmed order to plan; take one with 'quirebox order add'")
+            raise Refusal("there is no confirmed order to plan", Hint("add one", "order add"))
         return orders
     orders = [get_order(session, number) for number in dict.fromkeys(numbers)]
     for order in orders:

@@ -22,7 +22,9 @@ from inventory.core.plan import (
     PlannedSheet,
     ShoppingLine,
 )
-from inventory.database.tables.base import Order, Pattern, Shop, StockKind
+from inventory.database.tables.enums import Pattern, StockKind
+from inventory.database.tables.orders import Order
+from inventory.database.tables.shop import Shop
 from inventory.orders.orders import order_pieces
 from inventory.production.shopping_list import list_purchasable_sheets, plan_shopping
 from inventory.purchasing.prices import current_offers
@@ -30,7 +32,7 @@ from inventory.purchasing.purchases import scheduled_receipts
 from inventory.shop.settings import get_shop
 from inventory.stock.listing import StashRow, list_stash, planning_cost
 from inventory.stock.papers import list_papers
-from inventory.stock.reservations import reserved_quantities
+from inventory.stock.reservations import available_rows
 from nester.core.errors import Refusal
 from nester.core.geometry import voids
 from nester.core.lengths import area_m2, format_size
@@ -97,12 +99,7 @@ class PlanningData:
         self._scheduled_receipts = [
             one for one in scheduled_receipts(session) if one.paper in papers
         ]
-        taken = reserved_quantities(session)
-        self.rows = {
-            row.label: row._replace(quantity=row.quantity - booked) if booked else row
-            for row in rows
-            if row.quantity > (booked := taken.get(row.label, 0))
-        }
+        self.rows = {row.label: row for row in available_rows(session, rows)}
         self.prices = {label: _planning_price(self.shop, row) for label, row in self.rows.items()}
 
     def _order_demands(

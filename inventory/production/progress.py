@@ -10,16 +10,13 @@ from sqlalchemy.orm import Session
 
 from inventory.core.plan import Plan, PlannedLayout
 from inventory.core.text import whole_number
-from inventory.database.tables.base import (
-    Batch,
-    BatchStatus,
-    OrderStatus,
-    SpoiledPieces,
-)
+from inventory.database.tables.enums import BatchStatus, OrderStatus
+from inventory.database.tables.orders import Batch
+from inventory.database.tables.production import SpoiledPieces
 from inventory.orders.orders import set_status
 from inventory.stock.lookup import get_batch, plan_of
 from inventory.stock.reservations import cancelled_orders, copies_done, copies_left
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 
 __all__ = ["RemainingCopies", "list_batches", "list_remaining"]
 
@@ -34,7 +31,8 @@ def get_open_batch(session: Session, number: int) -> Batch:
     if batch.status is BatchStatus.DRAFT:
         raise Refusal(
             f"batch {number} is a draft and reserves nothing yet; only an open batch can be"
-            f" changed: confirm it with 'quirebox batch confirm {number}'"
+            " changed",
+            Hint("confirm it", "batch confirm", (str(number),)),
         )
     if batch.status is not BatchStatus.OPEN:
         raise Refusal(f"batch {number} is {batch.status}; only an open batch can be changed")

@@ -9,15 +9,10 @@ from sqlalchemy.orm import Session
 
 from inventory.core.plan import Plan
 from inventory.core.text import fold, shorten, whole_number
-from inventory.database.tables.base import (
-    Batch,
-    BatchStatus,
-    Order,
-    OrderStatus,
-    Reason,
-    SpoiledPieces,
-    Transaction,
-)
+from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
+from inventory.database.tables.ledger import Transaction
+from inventory.database.tables.orders import Batch, Order
+from inventory.database.tables.production import SpoiledPieces
 from inventory.production.progress import (
     get_open_batch,
     list_remaining,
@@ -110,7 +105,7 @@ def spoil_piece(
         raise Refusal(f"batch {number} has cut no piece '{shorten(piece)}'{of}{has}")
     if len({its for its, _ in named}) > 1:
         orders = ", ".join(str(its) for its in sorted({its for its, _ in named}))
-        raise Refusal(f"orders {orders} each have a '{piece}'; say for which it was with --order")
+        raise Refusal(f"orders {orders} each have a '{piece}'; say for which order it was")
     (its, part), there = max(named.items(), key=lambda item: (item[1], -item[0][1]))
     if quantity > there:
         raise Refusal(

@@ -5,19 +5,15 @@ from __future__ import annotations
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from inventory.database.tables.base import (
-    Movement,
-    OrderStatus,
-    Reason,
-    SpoiledPieces,
-    Stock,
-    Transaction,
-)
+from inventory.database.tables.enums import OrderStatus, Reason
+from inventory.database.tables.ledger import Movement, Transaction
+from inventory.database.tables.production import SpoiledPieces
+from inventory.database.tables.stock import Stock
 from inventory.production.progress import update_batch_status
 from inventory.stock import ledger
 from inventory.stock.lookup import get_batch, plan_of
 from inventory.stock.reservations import reserved_quantities
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 
 __all__ = ["last_transaction", "list_transactions", "undo_transaction"]
 
@@ -80,7 +76,7 @@ def undo_transaction(session: Session, number: int, why: str = "") -> Transactio
 
     deed = session.get(Transaction, number) if 0 < number < 2**31 else None
     if deed is None:
-        raise Refusal(f"there is no deed {number}; 'quirebox stash deeds' lists the last ones")
+        raise Refusal(f"there is no entry {number}", Hint("list the latest", "stash log"))
     _check_no_later_changes(session, deed)
     check_reversible(session, deed)
     _check_unreserved(session, deed)

@@ -49,24 +49,24 @@ def read_offers(texts: Sequence[str], papers: Sequence[str], unit: Unit) -> tupl
         read = _OFFER.fullmatch(text.strip())
         if read is None:
             raise Refusal(
-                f"--on '{shorten(text)}': write a sheet and its price, such as 50x70cm=1.20"
+                f"the sheet '{shorten(text)}': write a sheet and its price, such as 50x70cm=1.20"
             )
         size = parse_size(read["size"], unit)
         if min(size) <= 0:
-            raise Refusal(f"--on '{shorten(text)}': a sheet's sides must be more than zero")
-        price = parse_money(read["price"], f"--on '{shorten(text)}': the price")
+            raise Refusal(f"the sheet '{shorten(text)}': a sheet's sides must be more than zero")
+        price = parse_money(read["price"], f"the sheet '{shorten(text)}': the price")
         pack = _pack(read["pack"], text)
         named = (read["paper"] or "").strip()
         if named and named not in papers:
             raise Refusal(
-                f"--on '{shorten(text)}': nothing is cut from '{shorten(named)}'; it is cut from"
-                f" {', '.join(papers)}"
+                f"the sheet '{shorten(text)}': nothing is cut from '{shorten(named)}'; it is"
+                f" cut from {', '.join(papers)}"
             )
         for paper in [named] if named else papers:
             packs = f", {pack} a pack" if pack > 1 else ""
             name = f"{paper} {format_size(*size, unit)}{packs}"
             if name in offers:
-                raise Refusal(f"--on names {name} twice")
+                raise Refusal(f"{name} is offered twice")
             offers[name] = Offer(name, "", paper, *size, pack, Fraction(price))
     return tuple(offers.values())
 
@@ -75,8 +75,10 @@ def _pack(text: str | None, told: str) -> int:
     if text is None:
         return 1
     if not re.fullmatch(r"\s*[0-9]{1,7}\s*", text):
-        raise Refusal(f"--on '{shorten(told)}': '{shorten(text)}' is no number of sheets in a pack")
-    return whole_number(int(text), f"--on '{shorten(told)}': the sheets in a pack", least=1)
+        raise Refusal(
+            f"the sheet '{shorten(told)}': '{shorten(text)}' is no number of sheets in a pack"
+        )
+    return whole_number(int(text), f"the sheet '{shorten(told)}': the sheets in a pack", least=1)
 
 
 def listed_offers(listed: Iterable[ListedPack], unit: Unit) -> dict[str, tuple[Offer, ListedPack]]:

@@ -1,4 +1,4 @@
-"""What suppliers ask for their paper: lists read and kept, prices of today and of before.
+"""What suppliers ask for their paper: lists that are kept, prices of today and of before.
 
 Nothing of a list is ever overwritten.  Of a paper in a size the newest list counts that names it
 and whose day has come, with all its lines of that paper and size; a list is stored where it says
@@ -8,21 +8,21 @@ something new.  A paper that has no top may be listed as 50 × 70 or as 70 × 50
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from enum import StrEnum
 from fractions import Fraction
-from functools import cache, partial
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from sqlalchemy import case, exists, func, insert, select, type_coerce
 from sqlalchemy.orm import aliased
 
-from inventory.core.money import check_amount, check_currency, parse_money
-from inventory.core.table_files import check_count, read_list
-from inventory.core.text import clean_name, fold, shorten, whole_number
-from inventory.database.tables.base import GrainAxis, Money, Paper, Pattern, Stock, StockKind
+from inventory.core.money import check_amount, check_currency
+from inventory.core.text import whole_number
+from inventory.database.tables.base import Money
+from inventory.database.tables.enums import GrainAxis, Pattern, StockKind
 from inventory.database.tables.purchasing import Price, PriceList, Supplier
+from inventory.database.tables.stock import Paper, Stock
 from inventory.purchasing.suppliers import (
     MAX_LEAD_DAYS,
     ExchangeRates,
@@ -34,21 +34,19 @@ from inventory.shop.settings import get_shop
 from inventory.stock.condition import grain_axis
 from inventory.stock.papers import find_paper, list_papers
 from nester.core.errors import Refusal
-from nester.core.lengths import MAX_LENGTH, Length, Unit, format_size
+from nester.core.lengths import MAX_LENGTH, Length, format_size
 from nester.core.piece import Grain
 from nester.core.problem import NO_MARGINS, Margins
-from nester.core.sheet_sizes import Size, parse_size
+from nester.core.sheet_sizes import Size
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
     from datetime import date
     from decimal import Decimal
-    from pathlib import Path
 
     from sqlalchemy import ColumnElement, Select
     from sqlalchemy.orm import Session
 
-    from inventory.core.table_files import TableRow
 
 __all__ = [
     "ListedPack",
@@ -59,12 +57,13 @@ __all__ = [
     "PriceLine",
     "PriceRow",
     "SizeKey",
+    "check_positive",
     "current_offers",
     "end_price",
     "last_margins",
+    "new_suppliers",
     "price_changes",
     "price_history",
-    "read_prices",
     "set_price",
     "size_key",
     "store_prices",
@@ -140,163 +139,16 @@ class ParsedPriceList:
     skipped_lines: int = 0
 
 
-# --- reading a list ----------------------------------------------------------------------------
-
-
-def read_prices(
-    session: Session,
-    path: Path,
-    unit: Unit,
-    *,
-    today: date,
-    supplier: str | None = None,
-    only_known: bool = False,
-) -> ParsedPriceList:
-    """Return the prices of a list, checked, to be shown before they are stored.
-
-    Parameters
-    ----------
-    path
-        Columns paper, size (see `nester.core.sheet_sizes.parse_size`), pack (sheets in it), price
-        (of a pack); optional supplier, currency, least (packs), days, shipping, free from.
-    unit
-        The unit of bare numbers.
-    today
-        The day on which there must be a rate for each foreign currency.
-    supplier
-        Whose prices they are, where a line does not say it.
-    only_known
-        Pass over papers that the book doesn't know, in place of refusing the list.
-
-    Raises
-    ------
-    Refusal
-        One sentence with file, line and field.
-    """
-    rows = read_list(
-        path,
-        ("paper", "size", "pack", "price"),
-        ("supplier", "currency", "least", "days", "shipping", "free from"),
-    )
-    reader = _PriceListReader(session, unit, today, supplier)
-    passed_over = 0
-    for row in rows:
-        if only_known and not reader.knows(row):
-            passed_over += 1
-        else:
-            reader.read(row)
-    if not reader.lines:
-        raise Refusal(
-            f"{path}: none of its {len(rows):,} lines is of a paper in the book;"
-            " 'quirebox paper list' lists those"
-        )
-    return ParsedPriceList(path.name, dict(reader.lines), reader.terms, passed_over)
-
-
-class _PriceListReader:
-    """Reads line after line; the same word is looked up once."""
-
-    def __init__(self, session: Session, unit: Unit, today: date, supplier: str | None) -> None:
-        self._session = session
-        self._papers = {paper.name_key: paper for paper in list_papers(session)}
-        self._size = cache(partial(parse_size, unit=unit))
-        self._rates = ExchangeRates(session, today)
-        self._supplier = supplier
-        self._known: dict[str, Supplier | None] = {}
-        self._names: dict[str, str] = {}
-        self._first: dict[tuple[object, ...], int] = {}
-        self.lines: dict[str, list[PriceLine]] = defaultdict(list)
-        self.terms: dict[str, ListedTerms] = {}
-
-    def knows(self, row: TableRow) -> bool:
-        return fold(row.text("paper")) in self._papers
-
-    def read(self, row: TableRow) -> None:
-        by = self._supplier_name(row)
-        paper = self._papers[fold(row.read("paper", self._paper))]
-        size = row.read("size", self._size)
-        currency = self._currency(row, by)
-        line = PriceLine(
-            paper.name,
-            size,
-            row.count("pack"),
-            row.read("price", _price),
-            currency,
-            row.count("least") if row.text("least") else 1,
-            row.read("days", _days) if row.text("days") else None,
-        )
-        key = (by, paper.id, size_key(paper, size), line.pack, line.least)
-        first = self._first.setdefault(key, row.line)
-        if first != row.line:
-            row.refuse("pack", f"the same pack of this paper and size stands in line {first} too")
-        self.lines[by].append(line)
-
-    def _paper(self, name: str) -> str:
-        if fold(name) in self._papers:
-            return name
-        return find_paper(self._session, clean_name(name, "the paper")).name
-
-    def _supplier_name(self, row: TableRow) -> str:
-        """Return the name of a line's supplier."""
-        if row.text("supplier"):
-            name = row.name("supplier")
-        elif self._supplier is not None:
-            name = self._supplier
-        else:
-            row.refuse("supplier", "whose price this is is missing; name it here, or once for all")
-        by = self._names.get(fold(name))
-        if by is None:
-            known = supplier_named(self._session, name)
-            by = self._names[fold(name)] = known.name if known else name
-            self._known[by] = known
-            self.terms[by] = ListedTerms()
-        return by
-
-    def _currency(self, row: TableRow, by: str) -> str:
-        """Return a line's currency; the first of a new supplier is the supplier's own."""
-        told, known = self.terms[by], self._known[by]
-        own = known.currency if known else told.currency
-        code = row.read("currency", check_currency) if row.text("currency") else own
-        if code is None:
-            code = self._rates.shop_currency
-        if code not in self._rates:
-            row.read("currency", lambda _: str(self._rates.rate(code)))
-        told = replace(told, currency=told.currency or code)
-        shipping = self._term(row, "shipping", "the shipping", by, told.shipping)
-        free_from = self._term(
-            row, "free from", "the sum from which shipping is free", by, told.free_from
-        )
-        said = bool(row.text("shipping") or row.text("free from"))
-        if said and code != (own or code):
-            row.refuse("currency", f"the shipping of {shorten(by)} is in {own}, not in {code}")
-        self.terms[by] = replace(told, shipping=shipping, free_from=free_from)
-        return code
-
-    @staticmethod
-    def _term(
-        row: TableRow, column: str, what: str, by: str, before: Decimal | None
-    ) -> Decimal | None:
-        """Return what a line says of its supplier's terms; all lines must say the same."""
-        if not row.text(column):
-            return before
-        amount = row.read(column, partial(parse_money, what=what))
-        if before is not None and before != amount:
-            row.refuse(column, f"of {shorten(by)} a line above says {before}, and this {amount}")
-        return amount
-
-
-def _price(text: str) -> Decimal:
-    return _check_positive(parse_money(text, "the price"))
-
-
-def _check_positive(amount: Decimal) -> Decimal:
+def check_positive(amount: Decimal) -> Decimal:
+    """Return the price of a pack, which is more than nothing."""
     if not amount:
         raise Refusal("the price of a pack must be more than 0; leave out what is not sold")
     return amount
 
 
-def _days(text: str) -> int:
-    return whole_number(check_count(text, 0), "the days to a delivery", most=MAX_LEAD_DAYS)
+def new_suppliers(session: Session, prices: ParsedPriceList) -> list[str]:
+    """Return the suppliers of a list that the shop does not have yet."""
+    return [name for name in prices.lines if supplier_named(session, name) is None]
 
 
 # --- storing it --------------------------------------------------------------------------------
@@ -521,7 +373,7 @@ def set_price(
         whole_number(least, "the packs to order at least", least=1),
     )
     said = _ListedPrice(
-        Size(*size), _check_positive(check_amount(amount, "the price")), code,
+        Size(*size), check_positive(check_amount(amount, "the price")), code,
         None if days is None else whole_number(days, "the days to a delivery", most=MAX_LEAD_DAYS),
     )  # fmt: skip
     return _store(session, by, day, "", {key: {**before.get(key, {}), tier: said}}, before)

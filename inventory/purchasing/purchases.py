@@ -16,9 +16,17 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from sqlalchemy import func, select
 
-from inventory.core.money import MOST_DECIMALS, check_amount, round_to_decimals
-from inventory.core.text import clean_name, whole_number
-from inventory.database.tables.base import GrainAxis, Reason, StockKind, Transaction
+from inventory.core.money import MOST_DECIMALS, check_amount, parse_money, round_to_decimals
+from inventory.core.table_files import check_count
+from inventory.core.text import clean_name, shorten, whole_number
+from inventory.database.tables.enums import (
+    GrainAxis,
+    Reason,
+    StockKind,
+)
+from inventory.database.tables.ledger import (
+    Transaction,
+)
 from inventory.database.tables.purchasing import (
     Purchase,
     PurchaseClosure,
@@ -32,19 +40,19 @@ from inventory.stock import ledger
 from inventory.stock.condition import grain_axis
 from inventory.stock.papers import find_paper
 from inventory.stock.receiving import ReceiptLine, book_receipt, receipt_time
-from nester.core.errors import Refusal
-from nester.core.lengths import MAX_LENGTH, Length, format_size
+from nester.core.errors import Hint, Refusal
+from nester.core.lengths import MAX_LENGTH, Length, Unit, format_size
 from nester.core.piece import Grain
 from nester.core.problem import NO_MARGINS, Margins
-from nester.core.sheet_sizes import Size
+from nester.core.sheet_sizes import Size, parse_size
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.base import Paper, Stock
     from inventory.database.tables.purchasing import Supplier
+    from inventory.database.tables.stock import Paper, Stock
     from inventory.purchasing.prices import ListedPack
 
 __all__ = [
@@ -61,6 +69,8 @@ __all__ = [
     "get_purchase",
     "list_purchases",
     "purchase_row",
+    "read_order_line",
+    "read_receipt",
     "receive_purchase",
     "scheduled_receipts",
 ]
@@ -191,6 +201,39 @@ def _difference(
 # --- ordering ----------------------------------------------------------------------------------
 
 
+def read_order_line(text: str, unit: Unit) -> PurchaseLineRequest:
+    """Read what is ordered: ``Coal card; 50x70cm; 2``, perhaps ``; 25; 31.25`` behind it.
+
+    Parameters
+    ----------
+    text
+        Paper, size and packs, then perhaps the sheets in a pack, and the price of a pack.
+    unit
+        The unit of bare numbers.
+
+    Raises
+    ------
+    Refusal
+        If it says less or more than that, or one of the parts can't be read.
+    """
+    parts = [part.strip() for part in text.split(";")]
+    if not 3 <= len(parts) <= 5:
+        raise Refusal(
+            f"the line '{shorten(text)}' must give paper, size and packs; write it like"
+            " 'Coal card; 50x70cm; 2'"
+        )
+    try:
+        return PurchaseLineRequest(
+            parts[0],
+            parse_size(parts[1], unit),
+            check_count(parts[2]),
+            check_count(parts[3]) if len(parts) > 3 else None,
+            parse_money(parts[4], "the price") if len(parts) > 4 else None,
+        )
+    except Refusal as why:
+        raise Refusal(f"the line '{shorten(text)}': {why}", why.hint) from None
+
+
 def add_purchase(
     session: Session,
     supplier: str,
@@ -291,7 +334,7 @@ def _line(
         pack, amount = wish.pack, check_amount(wish.amount, "the price")
     else:
         if not alike:
-            raise Refusal(_not_sold_message(session, by, paper, shown, wish.pack, sold))
+            raise _not_sold(session, by, paper, shown, wish.pack, sold)
         packed = sorted({one.pack for one in alike})
         if len(packed) > 1:
             of = " or ".join(f"{one:,}" for one in packed)
@@ -314,27 +357,31 @@ def _line(
     return line, days
 
 
-def _not_sold_message(
+def _not_sold(
     session: Session,
     by: Supplier,
     paper: Paper,
     shown: str,
     pack: int | None,
     sold: Sequence[ListedPack],
-) -> str:
-    """Say that a supplier doesn't sell something, and what near it is on its list."""
+) -> Refusal:
+    """Return the refusal of what a supplier doesn't sell, with what is near it on its list."""
     unit = get_shop(session).unit
     of = "" if pack is None else f" in packs of {pack:,}"
     other = [one for one in sold if one.paper == paper.name]
     if not other:
-        also = "" if sold else "; its price list is empty, 'quirebox buy prices import' reads one"
-        return f"{by.name} sells no {paper.name}{also}"
+        if sold:
+            return Refusal(f"{by.name} sells no {paper.name}")
+        return Refusal(
+            f"{by.name} sells no {paper.name}, as its price list is empty",
+            Hint("read one", "buy prices import"),
+        )
     near = ", ".join(
         dict.fromkeys(
             f"{format_size(one.width, one.height, unit)} in packs of {one.pack:,}" for one in other
         )
     )
-    return f"{by.name} sells no {shown}{of}; it has {near}"
+    return Refusal(f"{by.name} sells no {shown}{of}; it has {near}")
 
 
 # --- looking -----------------------------------------------------------------------------------
@@ -351,8 +398,8 @@ def get_purchase(session: Session, number: int) -> Purchase:
     purchase = session.get(Purchase, number) if 0 < number < 2**31 else None
     if purchase is None:
         raise Refusal(
-            f"there is no purchase {number}; 'quirebox buy purchase list --all' lists those"
-            " there are"
+            f"there is no purchase {number}",
+            Hint("list all there are", "buy purchase list", ("--all",)),
         )
     if (
         session.scalar(select(Transaction.id).where(Transaction.undoes_id == purchase.deed_id))
@@ -475,6 +522,59 @@ class ReceivedPacks:
     lot: str = ""
 
 
+def read_receipt(
+    row: PurchaseRow,
+    packs: Mapping[str, str],
+    prices: Mapping[str, str],
+    lots: Mapping[str, str],
+) -> dict[int, ReceivedPacks] | None:
+    """Read what came of a purchase, for `receive_purchase`.
+
+    Parameters
+    ----------
+    packs
+        How many came, by the number of a line; all that has not come of every line, unless given.
+    prices
+        What was billed for a pack of a line, in the purchase's currency.
+    lots
+        What is printed on the packs of a line.
+
+    Returns
+    -------
+    dict or None
+        By line; None if nothing is given, and so all of it came as it was ordered.
+
+    Raises
+    ------
+    Refusal
+        If one of them can't be read, or a price or lot is for a line that did not come.
+    """
+    if not (packs or prices or lots):
+        return None
+    came: dict[int, int | None] = {
+        _read_line_number(line): check_count(number) for line, number in packs.items()
+    } or {one.number: None for one in row.lines if one.outstanding_packs}
+    billed = {
+        _read_line_number(line): parse_money(price, "the price billed")
+        for line, price in prices.items()
+    }
+    printed = {_read_line_number(line): lot for line, lot in lots.items()}
+    stray = sorted((billed.keys() | printed.keys()) - came.keys())
+    if stray:
+        raise Refusal(f"line {stray[0]} is not among those that came")
+    return {
+        line: ReceivedPacks(number, billed.get(line), printed.get(line, ""))
+        for line, number in came.items()
+    }
+
+
+def _read_line_number(text: str) -> int:
+    try:
+        return check_count(text)
+    except Refusal as why:
+        raise Refusal(f"the number of a line: {why}") from None
+
+
 def receive_purchase(
     session: Session,
     number: int,
@@ -581,8 +681,8 @@ def _received_lines(
         if not one.outstanding_packs or (what.packs or 0) > one.outstanding_packs:
             raise Refusal(
                 f"of line {number} of purchase {row.purchase.id}, {one.line.paper.name},"
-                f" {one.outstanding_packs:,} of {one.line.packs:,} packs are to come; what came beyond that is"
-                " put into the stash with 'quirebox sheet add'"
+                f" {one.outstanding_packs:,} of {one.line.packs:,} packs are to come",
+                Hint("add what came beyond that to the stash", "sheet add"),
             )
         chosen.append((one, what))
     if not chosen:

@@ -12,13 +12,15 @@ from typing import TYPE_CHECKING
 from sqlalchemy import delete, func, select
 
 from inventory.core.text import shorten, whole_number
-from inventory.database.tables.base import Movement, Paper, Reason, Stock, StockKind
+from inventory.database.tables.enums import Reason, StockKind
+from inventory.database.tables.ledger import Movement
 from inventory.database.tables.purchasing import ReorderLevel
+from inventory.database.tables.stock import Paper, Stock
 from inventory.purchasing.prices import ListedPack, SizeKey, current_offers, size_key
 from inventory.purchasing.suppliers import DEFAULT_LEAD_DAYS
 from inventory.stock.ledger import reversed_movements
 from inventory.stock.papers import find_paper
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 from nester.core.lengths import MAX_LENGTH, Length
 from nester.core.sheet_sizes import Size
 
@@ -126,8 +128,8 @@ def drop_level(
     level = find_level(session, find_paper(session, paper), size)
     if level is None:
         raise Refusal(
-            f"no such level of '{shorten(paper)}' is set; 'quirebox buy level list' lists those"
-            " that are"
+            f"no such level of '{shorten(paper)}' is set",
+            Hint("list those that are", "buy level list"),
         )
     session.execute(delete(ReorderLevel).where(ReorderLevel.id == level.id))
 

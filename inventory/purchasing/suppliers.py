@@ -11,7 +11,12 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 
-from inventory.core.money import check_amount, check_currency, round_to_coin
+from inventory.core.money import (
+    check_amount,
+    check_currency,
+    parse_optional_money,
+    round_to_coin,
+)
 from inventory.core.text import (
     clean_name,
     clean_note,
@@ -22,7 +27,7 @@ from inventory.core.text import (
 )
 from inventory.database.tables.purchasing import ExchangeRate, Supplier
 from inventory.shop.settings import get_shop
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -41,6 +46,7 @@ __all__ = [
     "find_supplier",
     "list_rates",
     "list_suppliers",
+    "read_free_from",
     "read_rate",
     "set_rate",
     "set_supplier",
@@ -138,6 +144,26 @@ def set_supplier(
     return supplier, is_new
 
 
+def read_free_from(text: str | None) -> tuple[Decimal | None, bool]:
+    """Read from which sum of goods shipping is free: an amount, ``never``, or nothing.
+
+    Returns
+    -------
+    Decimal or None
+        The sum; None if none is given.
+    bool
+        Whether shipping is never free.
+
+    Raises
+    ------
+    Refusal
+        If it is neither.
+    """
+    if text is not None and text.strip().casefold() == "never":
+        return None, True
+    return parse_optional_money(text, "the sum from which shipping is free"), False
+
+
 def supplier_named(session: Session, name: str) -> Supplier | None:
     """Return the supplier of that name, however it is spelt, if it is in the book."""
     return session.scalar(select(Supplier).where(Supplier.name_key == fold(name)))
@@ -155,8 +181,8 @@ def find_supplier(session: Session, name: str) -> Supplier:
     if supplier is None:
         near = did_you_mean(name, session.scalars(select(Supplier.name)))
         raise Refusal(
-            f"there is no supplier '{shorten(name)}'"
-            + (near or "; add it with 'quirebox buy supplier set'")
+            f"there is no supplier '{shorten(name)}'{near}",
+            None if near else Hint("add it", "buy supplier set", (name,)),
         )
     return supplier
 
@@ -250,8 +276,12 @@ class ExchangeRates:
         """
         if currency not in self._known:
             raise Refusal(
-                f"there is no rate for {currency}; say what 1 {currency} is in {self.shop_currency}, as in"
-                f" 'quirebox buy rate set {currency} 1.17'"
+                f"there is no rate for {currency}",
+                Hint(
+                    f"say what 1 {currency} is in {self.shop_currency}",
+                    "buy rate set",
+                    (currency, "1.17"),
+                ),
             )
         return self._known[currency]
 

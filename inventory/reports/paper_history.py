@@ -12,16 +12,11 @@ from typing import TYPE_CHECKING
 from sqlalchemy import or_, select
 
 from inventory.core.plan import Plan, plan_from_json
-from inventory.database.tables.base import (
-    Batch,
-    DamagedArea,
-    Movement,
-    Paper,
-    Reason,
-    SpoiledPieces,
-    Stock,
-    Transaction,
-)
+from inventory.database.tables.enums import Reason
+from inventory.database.tables.ledger import DamagedArea, Movement, Transaction
+from inventory.database.tables.orders import Batch
+from inventory.database.tables.production import SpoiledPieces
+from inventory.database.tables.stock import Paper, Stock
 from inventory.stock.condition import damaged_areas_by_stock
 from inventory.stock.ledger import reversed_movements, reversed_transactions
 from inventory.stock.listing import HistoryRow, history_rows

@@ -16,17 +16,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from sqlalchemy import func, select
 
-from inventory.advice.capacity import DesignRequest, available_rows, problem_from_stash
-from inventory.database.tables.base import (
-    Delivery,
-    Movement,
-    Order,
-    Paper,
-    Reason,
-    SpoiledPieces,
-    Stock,
-    Transaction,
-)
+from inventory.advice.capacity import DesignRequest, problem_from_stash
+from inventory.database.tables.enums import Reason
+from inventory.database.tables.ledger import Delivery, Movement, Transaction
+from inventory.database.tables.orders import Order
+from inventory.database.tables.production import SpoiledPieces
+from inventory.database.tables.stock import Paper, Stock
 from inventory.reports.kinds import ReportGrouping
 from inventory.reports.paper_history import (
     PlanCache,
@@ -37,6 +32,7 @@ from inventory.reports.paper_history import (
 )
 from inventory.stock.ledger import reversed_movements, reversed_transactions
 from inventory.stock.listing import list_stash
+from inventory.stock.reservations import available_rows
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
@@ -470,7 +466,7 @@ def dead_stock(
         .group_by(Stock.label)
     )
     came: dict[str, datetime] = {label: at for label, at in labels if at is not None}
-    free = available_rows(session)
+    free = available_rows(session, list_stash(session))
     told = []
     for paper in dict.fromkeys(row.paper for row in rows):
         its = _of_paper(rows, paper)

@@ -13,7 +13,7 @@ from datetime import date, timedelta
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from inventory.database.tables.base import OrderStatus, StockKind
+from inventory.database.tables.enums import OrderStatus, StockKind
 from inventory.orders.orders import list_orders
 from inventory.production.planning import CuttingDemand, cutting_demand
 from inventory.purchasing.optimizer_offers import listed_offers, supplier_terms_for
@@ -24,8 +24,8 @@ from inventory.restocking.restock_list import latest_order_date, paper_needed_by
 from inventory.shop.settings import get_shop
 from inventory.stock.listing import list_stash
 from inventory.stock.papers import list_papers
-from inventory.stock.reservations import reserved_quantities
-from nester.core.errors import Refusal
+from inventory.stock.reservations import available_rows
+from nester.core.errors import Hint, Refusal
 from nester.core.lengths import Length, format_size
 from nester.core.problem import Cuts, Effort, Problem, StockItem
 from nester.core.purchase import Offer, PaperPurchasePlan, SupplierTerms
@@ -43,8 +43,9 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.database.shop_file import ShopFile
-    from inventory.database.tables.base import Order, Paper
+    from inventory.database.tables.orders import Order
     from inventory.database.tables.purchasing import Purchase
+    from inventory.database.tables.stock import Paper
     from inventory.purchasing.prices import ListedPack
     from nester.packing import (
         Progress,
@@ -251,7 +252,7 @@ def plan_purchase(
             offered,
             book.terms,
             effort,
-            also=also,
+            extra_sheets=also,
             processes=processes,
             stop=stop,
             on_progress=on_progress,
@@ -296,8 +297,8 @@ def _read(
     if not listed:
         words = " in time" if in_time else ""
         raise Refusal(
-            f"nobody offers any of these papers{words}; 'quirebox buy prices import' reads a"
-            " supplier's list"
+            f"nobody offers any of these papers{words}",
+            Hint("read a supplier's list", "buy prices import"),
         )
     named = listed_offers(listed, shop.unit)
     problem = to_cut.problem if to_cut else Problem((), (), cuts, shop.smallest_offcut)
@@ -334,11 +335,9 @@ def _on_hand_sheets(
     coming: Mapping[str, int],
     papers: Mapping[str, Paper],
 ) -> Counter[_Key]:
-    taken = reserved_quantities(session)
     there: Counter[_Key] = Counter()
-    for row in list_stash(session, kind=StockKind.SHEET):
-        key = row.paper, size_key(papers[row.paper], (row.width, row.height))
-        there[key] += max(0, row.quantity - taken[row.label])
+    for row in available_rows(session, list_stash(session, kind=StockKind.SHEET)):
+        there[row.paper, size_key(papers[row.paper], (row.width, row.height))] += row.quantity
     for one in stock:
         if one.name in coming and one.quantity:
             there[_key(papers, one)] += one.quantity

@@ -15,7 +15,8 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from inventory.database.tables.base import OrderStatus, Paper, StockKind
+from inventory.database.tables.enums import OrderStatus, StockKind
+from inventory.database.tables.stock import Paper
 from inventory.orders.orders import list_orders
 from inventory.purchasing.prices import ListedPack, SizeKey, current_offers, size_key
 from inventory.purchasing.purchases import ScheduledReceipt, scheduled_receipts
@@ -61,7 +62,7 @@ def paper_needed_by(due: date, making_days: int) -> date:
     Parameters
     ----------
     making_days
-        How long it takes to make, in days (`inventory.database.tables.base.Shop.making_days`).
+        How long it takes to make, in days (`inventory.database.tables.shop.Shop.making_days`).
     """
     return _days_before(due, making_days)
 

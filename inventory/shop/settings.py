@@ -10,7 +10,10 @@ from sqlalchemy.orm import Session
 
 from inventory.core.measures import read_distance
 from inventory.core.text import choice, clean_name, whole_number
-from inventory.database.tables.base import Movement, Order, Paper, Shop
+from inventory.database.tables.ledger import Movement
+from inventory.database.tables.orders import Order
+from inventory.database.tables.shop import Shop
+from inventory.database.tables.stock import Paper
 from nester.core.errors import Refusal
 from nester.core.lengths import MAX_LENGTH, Length, Unit
 

@@ -14,22 +14,17 @@ from sqlalchemy import select
 from inventory.core.measures import read_distance
 from inventory.core.money import parse_money
 from inventory.core.text import choice, shorten, whole_number
-from inventory.database.tables.base import (
-    DamagedArea,
-    GrainAxis,
-    GrainFinding,
-    Reason,
-    Shop,
-    Stock,
-    StockKind,
-)
-from inventory.database.tables.base import Grain as PaperGrain
+from inventory.database.tables.enums import Grain as PaperGrain
+from inventory.database.tables.enums import GrainAxis, Reason, StockKind
+from inventory.database.tables.ledger import DamagedArea, GrainFinding
+from inventory.database.tables.shop import Shop
+from inventory.database.tables.stock import Stock
 from inventory.stock import ledger
 from inventory.stock.lookup import find_stock
 from inventory.stock.places import PlaceTree
 from inventory.stock.receiving import ReceiptLine, matching_stock, put_away_offcuts
-from inventory.stock.reservations import reserved_quantities
-from nester.core.errors import Refusal
+from inventory.stock.reservations import available
+from nester.core.errors import Hint, Refusal
 from nester.core.geometry import maximal_free_rectangles
 from nester.core.lengths import Length, Unit, format_size
 from nester.core.piece import Grain
@@ -294,15 +289,15 @@ def _check_usable_area_left(stock: Stock, bruised: tuple[Rect, ...]) -> None:
     sheet = Sheet("", stock.width, stock.height, None, Fraction(0), margins=stock.margins)
     if not maximal_free_rectangles(sheet.usable, bruised):
         raise Refusal(
-            f"nothing of {stock.label} would be left; book it as spoiled with 'quirebox stash"
-            f" spoil {stock.label}'"
+            f"nothing of {stock.label} would be left",
+            Hint("record it as spoiled", "stash spoil", (stock.label,)),
         )
 
 
 def _check_unreserved(session: Session, stock: Stock) -> None:
     there = ledger.on_hand(session, stock)
     ledger.check_quantity(stock, there, -1)
-    if reserved_quantities(session)[stock.label] >= there:
+    if not available(session, stock)[stock.label]:
         which = "it" if stock.kind is StockKind.OFFCUT else "all of it"
         raise Refusal(
             f"{stock.label} has a plan: a batch has reserved {which}; drop that batch first, book"
@@ -366,8 +361,8 @@ def change_margins(
 
 
 def _check_others_unreserved(session: Session, stock: Stock, there: int, number: int) -> None:
-    taken = reserved_quantities(session)[stock.label]
-    if taken <= there - number:
+    free = available(session, stock)[stock.label]
+    if number <= free:
         return
     if stock.kind is StockKind.OFFCUT:
         raise Refusal(
@@ -375,8 +370,8 @@ def _check_others_unreserved(session: Session, stock: Stock, there: int, number:
             " margins and plan again"
         )
     raise Refusal(
-        f"batches have reserved {taken} of the {there} {stock.label}; change at most"
-        f" {max(0, there - taken)} with --quantity, or drop a batch first"
+        f"batches have reserved {there - free} of the {there} {stock.label}; change at most"
+        f" {free}, or drop a batch first"
     )
 
 
@@ -392,8 +387,8 @@ def book_grain(session: Session, label: str, grain: GrainAxis | str, why: str = 
     fibres = choice(GrainAxis, grain, "the grain")
     if stock.kind is not StockKind.OFFCUT:
         raise Refusal(
-            f"{stock.label} is of sheets, and how their fibres lie is said of the paper: 'quirebox"
-            f' paper set "{shorten(stock.paper.name)}" --grain long\''
+            f"{stock.label} is of sheets, and the grain of sheets is set for their paper",
+            Hint("set it", "paper set", (stock.paper.name, "--grain", "long")),
         )
     deed = ledger.book_transaction(session, Reason.GRAIN, note=why)
     session.add(GrainFinding(deed_id=deed.id, stock_id=stock.id, grain=fibres))

@@ -18,7 +18,7 @@ from inventory.core.text import (
     shorten,
     whole_number,
 )
-from inventory.database.tables.base import Grain, GrainAxis, Pattern, Reason
+from inventory.database.tables.enums import Grain, GrainAxis, Pattern, Reason
 from inventory.stock.condition import read_margins
 from inventory.stock.ledger import book_transaction
 from inventory.stock.papers import (
@@ -38,13 +38,14 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.core.table_files import TableRow
-    from inventory.database.tables.base import Paper
+    from inventory.database.tables.stock import Paper
     from nester.core.lengths import Unit
 
 __all__ = [
     "import_offcuts",
     "import_papers",
     "import_sheets",
+    "paper_named",
     "read_offcuts",
     "read_sheets",
 ]
@@ -226,7 +227,7 @@ class _LineReader:
     """Reads what a line says of sheets and offcuts alike; the same word is looked up once."""
 
     def __init__(self, session: Session, unit: Unit) -> None:
-        self._paper = cache(partial(_paper_named, session))
+        self._paper = cache(partial(paper_named, session))
         self._size = cache(partial(parse_size, unit=unit))
         self._margins = cache(partial(read_margins, unit=unit))
 
@@ -252,7 +253,8 @@ class _LineReader:
 # --- for all of them ---------------------------------------------------------------------------
 
 
-def _paper_named(session: Session, name: str) -> str:
+def paper_named(session: Session, name: str) -> str:
+    """Return the name of a paper as the shop writes it."""
     return find_paper(session, clean_name(name, "the paper")).name
 
 

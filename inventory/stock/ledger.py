@@ -14,7 +14,8 @@ from sqlalchemy import func, insert, select
 from sqlalchemy.orm import joinedload
 
 from inventory.core.text import LARGEST_NUMBER, clean_note
-from inventory.database.tables.base import Movement, Reason, StockKind, Transaction
+from inventory.database.tables.enums import Reason, StockKind
+from inventory.database.tables.ledger import Movement, Transaction
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
@@ -23,7 +24,9 @@ if TYPE_CHECKING:
     from sqlalchemy import Select, Subquery
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.base import Batch, Delivery, Stock
+    from inventory.database.tables.ledger import Delivery
+    from inventory.database.tables.orders import Batch
+    from inventory.database.tables.stock import Stock
     from inventory.database.tables.supplies import SupplyItem, SupplyMovement
 
 __all__ = [
@@ -177,7 +180,7 @@ def book_supply_movement(
     Parameters
     ----------
     change
-        In the smallest parts of the supply's measure (`inventory.database.tables.base.Measure`).
+        In the smallest parts of the supply's measure (`inventory.database.tables.enums.Measure`).
     deed
         What it is a part of; its reason says why.
 

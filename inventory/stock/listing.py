@@ -1,8 +1,6 @@
-"""The stash: papers, sheets and offcuts, and what a maker does with them; one function a deed.
+"""What is in the stash, and the history of a label.
 
-Every function takes the session first (`inventory.database.sqlite.ShopFile.begin` for the deeds
-that change something, `read` for the rest) and plain values after it.  A deed that is refused has
-changed nothing.
+Every function takes the session first and plain values after it, and changes nothing.
 """
 
 from __future__ import annotations
@@ -17,44 +15,27 @@ from sqlalchemy import and_, func, or_, select
 from sqlalchemy.orm import aliased
 
 from inventory.core.money import ratio_to_coin
-from inventory.core.text import choice, fold, whole_number
-from inventory.database.tables.base import (
+from inventory.core.text import choice, fold
+from inventory.database.tables.enums import GrainAxis, Pattern, Reason, StockKind
+from inventory.database.tables.ledger import (
     DamagedArea,
-    GrainAxis,
     GrainFinding,
     Movement,
-    Paper,
-    Pattern,
-    Reason,
-    Shop,
-    Stock,
-    StockCount,
-    StockKind,
     Transaction,
 )
+from inventory.database.tables.shop import Shop
+from inventory.database.tables.stock import Paper, Stock
 from inventory.stock import ledger
 from inventory.stock.condition import damaged_areas_by_stock, fits_on, grain_axis, grain_findings
 from inventory.stock.lookup import find_stock
 from inventory.stock.papers import (
-    MAX_CALIPER,
-    MAX_GRAMMAGE,
-    MIN_CALIPER,
-    add_paper,
     find_paper,
-    list_papers,
-    read_caliper,
-    read_swatch,
 )
 from inventory.stock.places import (
     PlaceTree,
-    add_place,
     find_place,
-    get_or_add_place,
     place_ids_within,
 )
-from inventory.stock.receiving import ReceiptLine, add_offcut, add_sheets, matching_stock
-from inventory.stock.reservations import reserved_quantities
-from nester.core.errors import Refusal
 from nester.core.lengths import Length
 from nester.core.piece import Grain
 from nester.core.problem import NO_MARGINS, Margins, Rect
@@ -68,34 +49,18 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
 __all__ = [
-    "MAX_CALIPER",
-    "MAX_GRAMMAGE",
-    "MIN_CALIPER",
     "HistoryRow",
     "StashFilter",
     "StashRow",
-    "add_offcut",
-    "add_paper",
-    "add_place",
-    "add_sheets",
-    "count_stock",
     "damaged_sheets",
-    "find_paper",
-    "find_place",
-    "find_stock",
     "fits_between_margins",
     "history_rows",
-    "list_papers",
     "list_stash",
     "on_hand_areas",
     "on_hand_by_place",
     "planning_cost",
     "query_page",
     "query_rows",
-    "read_caliper",
-    "read_swatch",
-    "set_stock_place",
-    "spoil_stock",
     "stash_page",
     "stash_query",
     "stock_history",
@@ -173,103 +138,6 @@ class HistoryRow(NamedTuple):
     transaction: int | None
     damaged_area: Rect | None = None
     grain: GrainAxis | None = None
-
-
-# --- what is counted or lost -------------------------------------------------------------------
-
-
-def count_stock(session: Session, label: str, quantity: int, why: str = "") -> Movement | None:
-    """Book what was counted: the difference to the book, if there is one.
-
-    Parameters
-    ----------
-    quantity
-        How many are there, 0 to 1,000,000; of an offcut 0 or 1.
-
-    Returns
-    -------
-    Movement or None
-        None if the book was right.
-
-    Raises
-    ------
-    Refusal
-        If there is no such label, or it can't be that many.
-    """
-    stock = find_stock(session, label)
-    most = {"most": 1} if stock.kind is StockKind.OFFCUT else {}
-    whole_number(quantity, f"the number of {stock.label}", **most)
-    booked = ledger.on_hand(session, stock)
-    deed = ledger.book_transaction(session, Reason.COUNTED, note=why)
-    session.add(StockCount(deed_id=deed.id, stock_id=stock.id, found=quantity, booked=booked))
-    session.flush()
-    if quantity == booked:
-        return None
-    return ledger.book_movement(session, stock, quantity - booked, Reason.COUNTED, deed=deed)
-
-
-def spoil_stock(session: Session, label: str, quantity: int = 1, why: str = "") -> Movement:
-    """Take spoiled sheets or a spoiled offcut out of the stash.
-
-    Raises
-    ------
-    Refusal
-        If there is no such label, or not as many are there.
-    """
-    stock = find_stock(session, label)
-    whole_number(quantity, f"the number of {stock.label}", least=1)
-    return ledger.book_movement(session, stock, -quantity, Reason.SPOILED, note=why)
-
-
-def set_stock_place(session: Session, label: str, place: str, quantity: int | None = None) -> Stock:
-    """Put sheets, or an offcut, into a place.
-
-    Parameters
-    ----------
-    place
-        A new name makes a new place; an empty one says that nobody knows where it is.
-    quantity
-        How many of the sheets; all of them, unless given.
-
-    Returns
-    -------
-    Stock
-        What lies there now: under a label of its own if other sheets stay where they were.
-
-    Raises
-    ------
-    Refusal
-        If there is no such label, not as many are there, or a batch would not find what it has
-        reserved under its label.
-    """
-    stock = find_stock(session, label)
-    there = ledger.on_hand(session, stock)
-    if quantity is not None:
-        whole_number(quantity, f"the number of {stock.label}", least=1)
-        ledger.check_quantity(stock, there, -quantity)
-    where = get_or_add_place(session, place)
-    if quantity is None or quantity == there:
-        stock.place = where
-        session.flush()
-        return stock
-    kept = reserved_quantities(session)[stock.label]
-    if kept > there - quantity:
-        raise Refusal(
-            f"batches have reserved {kept} of the {there} {stock.label}; put all of them there,"
-            f" or at most {max(0, there - kept)}"
-        )
-    deed = ledger.book_transaction(session, Reason.MOVED)
-    line = ReceiptLine(stock.paper.name, (stock.width, stock.height), quantity, stock.price, place,
-                stock.note, stock.lot, margins=stock.margins)  # fmt: skip
-    (target,) = matching_stock(session, [line])
-    if target.id == stock.id:
-        raise Refusal(f"{stock.label} lies there already")
-    changes = [(stock, -quantity, Reason.MOVED), (target, quantity, Reason.MOVED)]
-    ledger.book_movements(session, deed, changes)
-    return target
-
-
-# --- looking -----------------------------------------------------------------------------------
 
 
 class StashFilter(TypedDict, total=False):

@@ -8,18 +8,16 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from inventory.core.text import did_you_mean, fold, shorten
-from inventory.database.tables.base import (
-    Batch,
-    Paper,
-    Stock,
-    StockKind,
-)
+from inventory.database.tables.enums import StockKind
+from inventory.database.tables.orders import Batch
+from inventory.database.tables.stock import Paper, Stock
 from inventory.stock.offcut_marks import read_mark, stock_of_mark
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
+    from inventory.core.plan import Plan
     from inventory.database.tables.supplies import Supply
 
 __all__ = [

@@ -12,9 +12,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from sqlalchemy import select
 
-from inventory.database.tables.base import Batch, Movement, Reason, Stock, Transaction
+from inventory.database.tables.enums import Reason
+from inventory.database.tables.ledger import Movement, Transaction
+from inventory.database.tables.orders import Batch
+from inventory.database.tables.stock import Stock
 from inventory.stock.ledger import reversed_transactions
-from nester.core.errors import Refusal
+from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -103,8 +106,8 @@ def stock_of_mark(session: Session, mark: OffcutMark) -> Stock:
     }
     if not found:
         raise Refusal(
-            f"the offcut marked '{written}' has no label yet: its layout is not booked as cut"
-            f" ('quirebox batch cut {number} --layout {layout}')"
+            f"the offcut marked '{written}' has no label yet, as its layout is not recorded as cut",
+            Hint("record it", "batch cut", (str(number), "--layout", str(layout))),
         )
     if len(found) > 1:
         which = ", ".join(f"{written}.{copy} is {one.label}" for copy, one in found.items())

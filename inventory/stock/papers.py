@@ -11,7 +11,8 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import aliased
 
 from inventory.core.text import choice, clean_name, clean_note, shorten, whole_number
-from inventory.database.tables.base import Grain, Paper, Pattern, Substitute
+from inventory.database.tables.enums import Grain, Pattern
+from inventory.database.tables.stock import Paper, Substitute
 from inventory.stock.lookup import find_named
 from nester.core.errors import Refusal
 from nester.core.lengths import (

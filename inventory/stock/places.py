@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy import select
 
 from inventory.core.text import clean_name, did_you_mean, fold, shorten
-from inventory.database.tables.base import Place
+from inventory.database.tables.stock import Place
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
@@ -112,7 +112,7 @@ class PlaceTree:
         if _SEPARATOR in clean:
             raise Refusal(
                 f"the place's name '{shorten(clean)}' has a '{_SEPARATOR}', which stands between"
-                " places; name the outer place with --inside"
+                " places; give the outer place by itself"
             )
         place = Place(name=clean, parent=parent)
         if parent is not None and len(self._ancestors(parent)) >= _MAX_DEPTH:

@@ -15,16 +15,9 @@ from sqlalchemy import insert, select
 
 from inventory.core.money import MOST_DECIMALS, check_amount, round_to_decimals
 from inventory.core.text import clean_name, clean_note, fold, shorten, whole_number
-from inventory.database.tables.base import (
-    Delivery,
-    GrainAxis,
-    Movement,
-    Paper,
-    Reason,
-    Stock,
-    StockKind,
-    Transaction,
-)
+from inventory.database.tables.enums import GrainAxis, Reason, StockKind
+from inventory.database.tables.ledger import Delivery, Movement, Transaction
+from inventory.database.tables.stock import Paper, Stock
 from inventory.stock import ledger
 from inventory.stock.ledger import reversed_movements
 from inventory.stock.lookup import find_stock, label_of, next_number
@@ -41,7 +34,8 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.base import Batch, Place
+    from inventory.database.tables.orders import Batch
+    from inventory.database.tables.stock import Place
 
 __all__ = [
     "DeliveryRow",
@@ -427,7 +421,7 @@ class _error_location:  # noqa: N801 - used like a function
 
     def __exit__(self, kind: object, why: BaseException | None, trace: object) -> None:
         if isinstance(why, Refusal) and self._line.source:
-            raise Refusal(f"{self._line.source}{why}") from None
+            raise Refusal(f"{self._line.source}{why}", why.hint) from None
 
 
 def _size(size: Size | tuple[Length, Length]) -> Size:
@@ -518,8 +512,8 @@ def _refuse_duplicate_receipt(
             raise Refusal(
                 f"{line.source}delivery note {shorten(delivery.number)} of"
                 f" {shorten(delivery.supplier)} brought {number:,} sheets of {what} on"
-                f" {at.astimezone().date().isoformat()} already; if more of them came, say so"
-                " with --again"
+                f" {at.astimezone().date().isoformat()} already; if more of them came, enter"
+                " them as come again"
             )
 
 

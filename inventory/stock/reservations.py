@@ -5,22 +5,29 @@ from __future__ import annotations
 import json
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from inventory.database.tables.base import (
-    Batch,
-    BatchOrder,
-    BatchStatus,
-    Order,
-    OrderStatus,
-    Transaction,
-)
-from inventory.stock.ledger import reversed_transactions
+from inventory.database.tables.enums import BatchStatus, OrderStatus
+from inventory.database.tables.ledger import Transaction
+from inventory.database.tables.orders import Batch, BatchOrder, Order
+from inventory.stock.ledger import on_hand, reversed_transactions
 
-__all__ = ["cancelled_orders", "copies_done", "copies_left", "mended_pieces", "reserved_quantities"]
+if TYPE_CHECKING:
+    from inventory.database.tables.stock import Stock
+    from inventory.stock.listing import StashRow
+
+__all__ = [
+    "available",
+    "available_rows",
+    "cancelled_orders",
+    "copies_done",
+    "copies_left",
+    "mended_pieces",
+    "reserved_quantities",
+]
 
 
 def reserved_quantities(session: Session) -> Counter[str]:
@@ -35,6 +42,22 @@ def reserved_quantities(session: Session) -> Counter[str]:
             left = _copies_left(layout, done[number, layout["number"]], cancelled)
             taken[layout["sheet"]["label"]] += len(left)
     return +taken
+
+
+def available(session: Session, *stock: Stock) -> dict[str, int]:
+    """Return how many of each label are on hand and not reserved, by label."""
+    reserved = reserved_quantities(session)
+    return {item.label: max(0, on_hand(session, item) - reserved[item.label]) for item in stock}
+
+
+def available_rows(session: Session, rows: Iterable[StashRow]) -> list[StashRow]:
+    """Return rows of the stash less what is reserved, without those of which nothing is left."""
+    reserved = reserved_quantities(session)
+    return [
+        row._replace(quantity=row.quantity - reserved[row.label])
+        for row in rows
+        if row.quantity > reserved[row.label]
+    ]
 
 
 def mended_pieces(session: Session) -> Counter[int]:

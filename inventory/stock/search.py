@@ -12,7 +12,9 @@ from typing import TYPE_CHECKING, Required, TypedDict, Unpack
 from sqlalchemy import case, exists, func, select
 
 from inventory.core.text import fold, shorten
-from inventory.database.tables.base import Movement, Paper, Pattern, Stock, StockKind
+from inventory.database.tables.enums import Pattern, StockKind
+from inventory.database.tables.ledger import Movement
+from inventory.database.tables.stock import Paper, Stock
 from inventory.stock.condition import fits_on
 from inventory.stock.listing import (
     StashRow,
@@ -39,7 +41,6 @@ __all__ = [
     "FoundRow",
     "OffcutForPiece",
     "find_page",
-    "find_stash",
     "nearest_papers",
     "offcuts_for",
     "read_colour",
@@ -164,36 +165,25 @@ class StashSearch(TypedDict, total=False):
     older_than: timedelta | None
 
 
-def find_stash(session: Session, **sought: Unpack[StashSearch]) -> list[FoundRow]:
-    """Return what is in the stash and fits all that is sought, what suits best first.
-
-    Returns
-    -------
-    list of FoundRow
-        By nearness of colour if that was compared; of each paper the smallest that serves first.
-
-    Raises
-    ------
-    Refusal
-        If there is no such place, or the colour can't be understood.
-    """
-    return find_page(session, None, **sought)[0]
-
-
 def find_page(
     session: Session, most: int | None, **sought: Unpack[StashSearch]
 ) -> tuple[list[FoundRow], int]:
-    """Return the first rows that `find_stash` would, and how many there are.
+    """Return the first rows of the stash that fit all that is asked, and how many there are.
 
     Parameters
     ----------
     most
         How many rows; None for all.
 
+    Returns
+    -------
+    list of FoundRow, int
+        By nearness of colour if that was compared; of each paper the smallest that fits first.
+
     Raises
     ------
     Refusal
-        As of `find_stash`.
+        If there is no such place, or the colour can't be understood.
     """
     weight, older_than = sought.get("weight"), sought.get("older_than")
     papers = {paper.name: paper for paper in list_papers(session)}

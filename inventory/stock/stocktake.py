@@ -11,15 +11,9 @@ from sqlalchemy import func, select
 
 from inventory.core.table_files import check_count, read_list
 from inventory.core.text import whole_number
-from inventory.database.tables.base import (
-    Movement,
-    Paper,
-    Reason,
-    Stock,
-    StockCount,
-    StockKind,
-    Transaction,
-)
+from inventory.database.tables.enums import Reason, StockKind
+from inventory.database.tables.ledger import Movement, StockCount, Transaction
+from inventory.database.tables.stock import Paper, Stock
 from inventory.stock import ledger
 from inventory.stock.listing import StashRow, list_stash
 from inventory.stock.lookup import find_stock
@@ -163,7 +157,7 @@ def book_counts(session: Session, counts: Sequence[CountLine], why: str) -> list
     differences = compare_counts(session, counts)
     if differences and not why.strip():
         labels = ", ".join(one.label for one in differences[:5])
-        raise Refusal(f"the count differs from the book for {labels}; say why with --why")
+        raise Refusal(f"the count differs from the records for {labels}; say why")
     deed = ledger.book_transaction(session, Reason.COUNTED, note=why)
     session.add_all(
         StockCount(deed_id=deed.id, stock_id=stock.id, found=one.counted, booked=booked)
@@ -191,7 +185,7 @@ def _match_counts(
             booked = there.get(stock.id, 0)
             _check(stock, one, booked, seen)
         except Refusal as refusal:
-            raise Refusal(f"{one.source}{refusal}") from None
+            raise Refusal(f"{one.source}{refusal}", refusal.hint) from None
         compared.append((stock, one, booked))
     return compared
 

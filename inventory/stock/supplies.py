@@ -24,7 +24,8 @@ from inventory.core.text import (
     shorten,
     whole_number,
 )
-from inventory.database.tables.base import Measure, Reason, Transaction
+from inventory.database.tables.enums import Measure, Reason
+from inventory.database.tables.ledger import Transaction
 from inventory.database.tables.supplies import Supply, SupplyItem, SupplyMovement
 from inventory.stock import ledger
 from inventory.stock.lookup import find_named, get_batch

@@ -34,6 +34,8 @@ class Column(Generic[Row]):
         Whether it is set flush right, as numbers are.
     optional
         Whether the table leaves it out where no row has anything in it.
+    no_wrap
+        Whether a table keeps it whole where lines are short, as it does days.
     strong
         Says whether a cell is set in bold.
     """
@@ -44,6 +46,7 @@ class Column(Generic[Row]):
     cell: Callable[[Row], str] | None = None
     right: bool = False
     optional: bool = False
+    no_wrap: bool = False
     strong: Callable[[Row], bool] = lambda _: False
 
     def text(self, row: Row) -> str:

@@ -24,7 +24,10 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.base import Order, OrderStatusChange
+    from inventory.database.tables.orders import (
+        Order,
+        OrderStatusChange,
+    )
     from inventory.orders.orders import BoardRow
     from nester.core.lengths import Unit
     from nester.core.piece import Piece

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from inventory.database.tables.base import StockKind
+from inventory.database.tables.enums import StockKind
 from inventory.stock.listing import on_hand_by_place
 from inventory.stock.places import PlaceTree
 from inventory.views.listing import Column, Listing

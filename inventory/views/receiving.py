@@ -18,7 +18,9 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.base import Shop
+    from inventory.database.tables.shop import (
+        Shop,
+    )
     from inventory.stock.receiving import DeliveryRow, ReceiptLine
 
 __all__ = ["delivery_list", "receipt_listing", "receipt_sum"]

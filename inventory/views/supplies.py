@@ -20,7 +20,9 @@ from nester.core.lengths import format_length, to_mm_number
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.base import Measure
+    from inventory.database.tables.enums import (
+        Measure,
+    )
     from inventory.stock.supplies import SupplyHistoryRow, SupplyRow
     from nester.core.lengths import Unit
     from nester.packing.one_dimensional import ReelPattern, ReelPlan

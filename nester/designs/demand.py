@@ -1,4 +1,4 @@
-"""What objects want of their papers, by the rules of whoever cuts them, as a cutting problem."""
+"""The demand of a design's pieces for each paper, as a cutting problem."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class CuttingRules:
     directional
         Papers whose pattern has a top: pieces that must stand upright are not turned on them.
     follow_grain
-        Whether pieces that wish for a grain follow it, where a sheet's is known.
+        Whether pieces with a grain are cut along the grain of sheets on which it is known.
     """
 
     cuts: Cuts = Cuts.STRAIGHT
@@ -43,35 +43,47 @@ class CuttingRules:
     directional: frozenset[str] = frozenset()
     follow_grain: bool = False
 
-    def problem(self, wants: tuple[Demand, ...], stock: tuple[StockItem, ...]) -> Problem:
-        """Return the problem of cutting wants from stock by these rules."""
-        return Problem(wants, stock, self.cuts, self.smallest_offcut, self.gap, self.trimmer)
+    def problem(self, demands: tuple[Demand, ...], stock: tuple[StockItem, ...]) -> Problem:
+        """Return the problem of cutting these demands from stock by these rules."""
+        return Problem(demands, stock, self.cuts, self.smallest_offcut, self.gap, self.trimmer)
 
 
 def demands_by_paper(
     pieces: Iterable[Piece], quantity: int, papers: Mapping[str, str], rules: CuttingRules
 ) -> dict[str, tuple[Demand, ...]]:
-    """Return what so many objects want of each of their papers; wants are called as pieces are.
+    """Return the demand of some copies of an object for each of its papers.
+
+    Each piece becomes a demand of the same name.
+
+    Parameters
+    ----------
+    pieces
+        The pieces of one object.
+    quantity
+        How many copies of the object.
+    papers
+        The chosen papers by role (see `paper_for`).
 
     Raises
     ------
     Refusal
         If a piece has no paper.
     """
-    of_paper: dict[str, list[Piece]] = {}
+    pieces_by_paper: dict[str, list[Piece]] = {}
     for piece in pieces:
         paper = paper_for(piece.role, papers)
         if paper is None:
             raise Refusal(f"no paper is named for {piece.role}; name one for it, or one for all")
-        of_paper.setdefault(paper, []).append(piece)
-    wants = {}
-    for paper, its in of_paper.items():
-        least = min(min(piece.width, piece.height) for piece in its)
-        least = min(least, rules.smallest_offcut)
+        pieces_by_paper.setdefault(paper, []).append(piece)
+    demands = {}
+    for paper, paper_pieces in pieces_by_paper.items():
+        smallest_void = min(min(piece.width, piece.height) for piece in paper_pieces)
+        smallest_void = min(smallest_void, rules.smallest_offcut)
         turns = [
-            Turn.NONE if piece.upright and paper in rules.directional else Turn.ANY for piece in its
+            Turn.NONE if piece.upright and paper in rules.directional else Turn.ANY
+            for piece in paper_pieces
         ]
-        wants[paper] = tuple(
+        demands[paper] = tuple(
             Demand(
                 piece.name,
                 piece.width,
@@ -79,43 +91,43 @@ def demands_by_paper(
                 piece.quantity * quantity,
                 paper,
                 turn,
-                () if piece.is_rectangle else voids(piece, least),
+                () if piece.is_rectangle else voids(piece, smallest_void),
                 piece.grain if rules.follow_grain and turn is Turn.ANY else Grain.ANY,
             )
-            for piece, turn in zip(its, turns, strict=True)
+            for piece, turn in zip(paper_pieces, turns, strict=True)
         )
-    return wants
+    return demands
 
 
 def drop_conflicting_grain(
     problem: Problem, on_sale: Iterable[StockItem] = ()
 ) -> tuple[Problem, list[str]]:
-    """Drop the grain wishes of papers on which wishes and upright pieces can't both be had.
+    """Drop the grain of demands that can't be met together with upright pieces.
 
-    That is where fibres lie one way in some sheets and another way in others: pieces that follow
-    the grain would have to be turned from one sheet to the next, and upright ones must not be.
+    That happens to a paper whose grain runs one way in some sheets and the other way in others:
+    pieces that follow the grain would turn from sheet to sheet, and upright pieces must not.
 
     Parameters
     ----------
     on_sale
-        Sheets that may be bought beside what the problem has; they don't come into it.
+        Sheets that may be bought; their grain counts too, but they are not added to the problem.
 
     Returns
     -------
     Problem
-        One that the optimizer takes.
+        A problem that the optimizer takes.
     list of str
-        The papers whose wishes were dropped.
+        The papers whose grain was dropped.
     """
     grains: dict[str, set[Grain]] = defaultdict(set)
-    for one in (*problem.stock, *on_sale):
-        if min(one.usable[2:]) > 0:
-            grains[one.paper].add(one.grain)
-    wished = {want.paper for want in problem.demands if want.grain is not Grain.ANY}
-    upright = {want.paper for want in problem.demands if want.turn is not Turn.ANY}
-    clashing = {paper for paper in wished & upright if len(grains[paper] - {Grain.ANY}) > 1}
-    wants = tuple(
-        replace(want, grain=Grain.ANY) if want.paper in clashing else want
-        for want in problem.demands
+    for item in (*problem.stock, *on_sale):
+        if min(item.usable[2:]) > 0:
+            grains[item.paper].add(item.grain)
+    with_grain = {demand.paper for demand in problem.demands if demand.grain is not Grain.ANY}
+    upright = {demand.paper for demand in problem.demands if demand.turn is not Turn.ANY}
+    clashing = {paper for paper in with_grain & upright if len(grains[paper] - {Grain.ANY}) > 1}
+    demands = tuple(
+        replace(demand, grain=Grain.ANY) if demand.paper in clashing else demand
+        for demand in problem.demands
     )
-    return replace(problem, demands=wants), sorted(clashing, key=str.casefold)
+    return replace(problem, demands=demands), sorted(clashing, key=str.casefold)

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from nester.core.errors import Refusal
 from nester.core.lengths import Length
+from nester.packing.runtime.cp_sat import cp_solver, solve
 
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import CpModel, CpSolver, IntVar
@@ -24,7 +25,6 @@ __all__ = ["Reel", "ReelPattern", "ReelPlan", "cut_from_reels"]
 
 _DETERMINISTIC_TIME = 10.0
 """CP-SAT's deterministic time a stage: no clock, so that plans repeat."""
-_SEED = 1
 _MAX_REELS = 60
 """More reels than this are not looked at: of equal ones the first, of all the shortest."""
 
@@ -175,11 +175,8 @@ class _AssignmentModel:
             for counts in self._counts:
                 for variable in counts.values():
                     self._model.add_hint(variable, hints.value(variable))
-        solver: CpSolver = self._cp.CpSolver()
-        solver.parameters.num_workers = 1
-        solver.parameters.random_seed = _SEED
-        solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
-        status = solver.solve(self._model)
+        solver = cp_solver(_DETERMINISTIC_TIME)
+        status = solve(solver, self._model)
         if status in (self._cp.OPTIMAL, self._cp.FEASIBLE):
             return solver
         if status == self._cp.INFEASIBLE:

@@ -24,7 +24,10 @@ from sqlalchemy import func, select
 
 from inventory.database.open import open_shop
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Batch, BatchStatus, Movement, Order, Reason, Stock
+from inventory.database.tables.enums import BatchStatus, Reason
+from inventory.database.tables.ledger import Movement
+from inventory.database.tables.orders import Batch, Order
+from inventory.database.tables.stock import Stock
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import add_order
 from inventory.production.cutting import cut_batch
@@ -32,7 +35,7 @@ from inventory.production.planning import plan_batch
 from inventory.production.progress import list_remaining
 from inventory.production.spoiling import spoil_layout
 from inventory.production.undo import last_transaction, undo_transaction
-from inventory.stock import ledger, listing
+from inventory.stock import adjust, ledger
 from inventory.stock.lookup import get_batch
 from inventory.stock.receiving import add_offcut, add_sheets
 from inventory.stock.reservations import copies_done
@@ -78,7 +81,7 @@ def keep(shop: ShopFile, account: Account, rng: random.Random) -> None:
 def spoil(shop: ShopFile, account: Account, rng: random.Random) -> None:
     with shop.begin() as session:
         label = rng.choice(session.scalars(select(Stock.label)).all())
-        listing.spoil_stock(session, label)
+        adjust.spoil_stock(session, label)
     account.sheets[label] -= 1
     account.movements += 1
 

@@ -14,7 +14,8 @@ from openpyxl import Workbook
 
 from inventory.database.open import open_shop
 from inventory.database.shop_file import ShopFile
-from inventory.purchasing.prices import current_offers, price_changes, read_prices, store_prices
+from inventory.purchasing.price_list_reader import read_prices
+from inventory.purchasing.prices import current_offers, price_changes, store_prices
 from inventory.stock.papers import add_paper
 from nester.core.lengths import Unit
 from tests.benchmarks.stash import measure

@@ -28,7 +28,7 @@ from inventory.production.undo import last_transaction, undo_transaction
 from inventory.stock import listing
 from inventory.stock.import_lists import import_offcuts, import_sheets
 from inventory.stock.papers import add_paper
-from inventory.stock.search import find_stash, offcuts_for
+from inventory.stock.search import find_page, offcuts_for
 from nester.core.lengths import Unit, mm
 from tests.benchmarks.start_up import command
 
@@ -122,7 +122,7 @@ def main() -> None:
                 measure("offcuts for a piece of 80 mm", lambda: offcuts_for(session, small))
                 measure(
                     "find by nearest colour",
-                    lambda: find_stash(session, colour="darkgreen", near=30, now=now),
+                    lambda: find_page(session, None, colour="darkgreen", near=30, now=now),
                 )
                 measure("list the whole stash", lambda: listing.list_stash(session))
             with shop.begin() as session:

@@ -23,7 +23,7 @@ from jsonschema import Draft202012Validator
 from inventory.cli.main import main
 from inventory.core.resources import demo_folder
 from inventory.database.open import open_shop
-from inventory.database.tables.base import Reason
+from inventory.database.tables.enums import Reason
 from inventory.orders.import_orders import import_orders
 from inventory.shop.settings import get_shop
 from inventory.stock.import_lists import import_offcuts, import_papers, import_sheets

@@ -19,13 +19,14 @@ from inventory.database.open import PATH_VARIABLE, open_shop
 from inventory.database.postgresql import reset_sequences
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.all import METADATA
-from inventory.database.tables.base import Shop
+from inventory.database.tables.shop import Shop
 from inventory.orders.orders import add_order, get_order
 from inventory.production.cutting import cut_batch
 from inventory.production.planning import plan_batch
 from inventory.production.progress import list_batches
 from inventory.stock import ledger
-from inventory.stock.listing import count_stock, list_stash, spoil_stock
+from inventory.stock.adjust import count_stock, spoil_stock
+from inventory.stock.listing import list_stash
 from inventory.stock.lookup import get_batch
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_offcut, add_sheets
@@ -39,7 +40,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from inventory.core.plan import Plan
-    from inventory.database.tables.base import BatchStatus, OrderStatus
+    from inventory.database.tables.enums import BatchStatus, OrderStatus
 
 SERVER = "QUIREBOX_TEST_POSTGRESQL"
 """Names the URL of a PostgreSQL server on which tests may make databases (`.ci/postgresql`)."""

@@ -19,8 +19,8 @@ import pytest
 from inventory.core.plan import Plan, plan_to_json
 from inventory.database.open import open_shop
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables import base
 from inventory.database.tables.all import METADATA
+from inventory.database.tables.enums import Reason
 from inventory.maintenance import archive as archive_module
 from inventory.maintenance.archive import export_shop, import_shop
 from inventory.maintenance.check import check_shop
@@ -72,9 +72,7 @@ def test_out_and_in_and_out_again_is_the_same_to_the_byte(filled: ShopFile, tmp_
         assert check_shop(again).findings == ()
         export_shop(again, tmp_path / "second.zip")
         with again.begin() as session:  # and it goes on from there
-            ledger.book_movement(
-                session, lookup.find_stock(session, "S-1"), 1, base.Reason.RECEIVED
-            )
+            ledger.book_movement(session, lookup.find_stock(session, "S-1"), 1, Reason.RECEIVED)
             assert (
                 receiving.add_sheets(session, "plain", (cm(9), cm(9)), 1).label
                 == f"S-{len(ODD) + 2}"
@@ -225,11 +223,11 @@ SPOILT = [
     (cut_line, "paper.csv: 0 rows, and manifest.json tells of 1"),
     (no_utf8, "paper.csv, line 2: this is not UTF-8 text"),
     (lambda files: files.pop("paper.csv"), "paper.csv: this file is missing in the archive"),
-    (lambda files: files.pop("manifest.json"), "manifest.json: this is no shop's archive"),
+    (lambda files: files.pop("manifest.json"), "manifest.json: this is not a shop's archive"),
     (lambda files: files.update({"paper.csv": b'id,"name\r\n'}), "its quotes don't match"),
     (lambda files: files.update({"paper.csv": b"id\r\n1,2\r\n"}), "line 2: 2 fields for 1 columns"),
     (manifest(version=2), "reads version 1; update Quirebox"),
-    (manifest(format="x"), "this is no shop's archive"),
+    (manifest(format="x"), "this is not a shop's archive"),
     (manifest(tables=[]), "manifest.json does not tell of this table"),
     (manifest(revision="9999"), "was written by a newer version of Quirebox"),
 ]  # fmt: skip
@@ -265,8 +263,8 @@ def test_what_is_no_archive_is_refused(archive: Path, tmp_path: Path) -> None:
     (tmp_path / "text").write_text("dear diary")
     (tmp_path / "torn").write_bytes(archive.read_bytes()[:-100])
     for name, said in (
-        ("text", "this is no ZIP archive, or it is damaged"),
-        ("torn", "this is no ZIP archive, or it is damaged"),
+        ("text", "this is not a ZIP archive, or it is damaged"),
+        ("torn", "this is not a ZIP archive, or it is damaged"),
         ("none", "there is no such file"),
         ("", "this is a folder"),
     ):

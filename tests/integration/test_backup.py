@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from inventory.cli.shared.terminal import refusal_text
 from inventory.database.migrate import HEAD_REVISION
 from inventory.database.open import open_shop
 from inventory.database.shop_file import ShopFile
@@ -77,9 +78,10 @@ def test_a_copy_overwrites_nothing(filled: Path, tmp_path: Path) -> None:
 
 
 def test_a_server_is_copied_otherwise(database: str) -> None:
-    with open_shop(database) as shop, pytest.raises(Refusal, match="'quirebox shop export'"):
+    with open_shop(database) as shop, pytest.raises(Refusal, match="is not a file") as refused:
         back_up(shop)
-    with pytest.raises(Refusal, match="into a file only"):
+    assert "with 'quirebox shop export'" in refusal_text(refused.value)
+    with pytest.raises(Refusal, match="to a file only"):
         restore(Path("copy.sqlite"), database)
 
 
@@ -94,8 +96,10 @@ def test_a_file_is_replaced_only_when_asked_and_kept(filled: Path) -> None:
     with open_shop(filled) as shop:
         copy = back_up(shop)
         add_paper(shop, "Later")
-    with pytest.raises(Refusal, match=r"exists already .* --replace"):
+    with pytest.raises(Refusal, match="exists already and is left") as refused:
         restore(copy, filled)
+    assert refused.value.hint is not None
+    assert refused.value.hint.arguments == (str(copy), "--replace")
     assert names_of_papers(filled) == ["Later", "Night card"]
     kept = restore(copy, filled, replace=True)
     assert kept is not None

@@ -14,12 +14,16 @@ import pytest
 from sqlalchemy import func, select
 
 from inventory.core.plan import plan_from_json, plan_to_json
-from inventory.database.tables.base import Batch, BatchStatus, Movement, OrderStatus, Reason, Stock
+from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
+from inventory.database.tables.ledger import Movement
+from inventory.database.tables.orders import Batch
+from inventory.database.tables.stock import Stock
 from inventory.orders.orders import add_order, get_order, list_orders, order_pieces, set_status
 from inventory.production.cutting import cut_batch, drop_batch
 from inventory.production.progress import list_batches
 from inventory.shop.settings import change_shop
-from inventory.stock.listing import count_stock, list_stash, spoil_stock, stock_history
+from inventory.stock.adjust import count_stock, spoil_stock
+from inventory.stock.listing import list_stash, stock_history
 from inventory.stock.lookup import find_stock, get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.geometry import voids

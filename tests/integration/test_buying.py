@@ -19,7 +19,8 @@ from inventory.production.shopping_list import (
     list_purchasable_sheets,
     plan_shopping,
 )
-from inventory.stock.listing import count_stock, list_stash
+from inventory.stock.adjust import count_stock
+from inventory.stock.listing import list_stash
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_offcut, add_sheets
 from nester.core.lengths import cm, inch

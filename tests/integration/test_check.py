@@ -9,10 +9,11 @@ from sqlalchemy import text
 
 from inventory.database.open import open_shop
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Movement, Reason
+from inventory.database.tables.enums import Reason
+from inventory.database.tables.ledger import Movement
 from inventory.maintenance.check import CHECKS, check_shop
 from inventory.stock import ledger
-from inventory.stock.listing import count_stock
+from inventory.stock.adjust import count_stock
 from inventory.stock.lookup import find_stock
 
 if TYPE_CHECKING:

@@ -10,9 +10,12 @@ from typing import TYPE_CHECKING
 import pytest
 from jsonschema import Draft202012Validator
 
+from inventory.core.measures import (
+    read_distance,
+)
 from inventory.core.plan import plan_from_json, plan_to_json
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import GrainAxis, Pattern
+from inventory.database.tables.enums import GrainAxis, Pattern
 from inventory.maintenance.check import check_shop
 from inventory.production.cutting import cut_batch
 from inventory.production.undo import last_transaction, undo_transaction
@@ -23,7 +26,6 @@ from inventory.stock.condition import (
     book_grain,
     change_margins,
     damaged_areas_by_stock,
-    read_distance,
     read_margins,
 )
 from inventory.stock.import_lists import import_offcuts, import_sheets

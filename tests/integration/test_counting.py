@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.database.tables.base import Reason
+from inventory.database.tables.enums import Reason
 from inventory.production.undo import last_transaction, undo_transaction
-from inventory.stock import listing, papers, receiving
+from inventory.stock import adjust, listing, papers, receiving
 from inventory.stock.stocktake import (
     CountLine,
     book_counts,
@@ -103,11 +103,11 @@ def test_what_was_never_counted_is_said(session: Session) -> None:
     assert told() == [("Coal card", True, 2, 2), ("Moss linen", True, 1, 1)]
     book_counts(session, [CountLine("S-1", 12)], "")
     assert told() == [("Moss linen", True, 1, 1), ("Coal card", False, 2, 1)]
-    listing.count_stock(session, "S-2", 5)
+    adjust.count_stock(session, "S-2", 5)
     assert told() == [("Coal card", False, 2, 1), ("Moss linen", False, 1, 0)]
     undo_transaction(session, last_transaction(session).id)
     assert told()[0] == ("Moss linen", True, 1, 1)
-    listing.spoil_stock(session, "S-2", 5)
+    adjust.spoil_stock(session, "S-2", 5)
     assert [one.paper for one in last_counts(session)] == ["Coal card"]
 
 

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import pytest
 from sqlalchemy import select
 
-from inventory.database.tables.base import BatchStatus, CuttingTime, OrderStatus, Reason
+from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
+from inventory.database.tables.production import CuttingTime
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import get_order, order_board, status_changes
 from inventory.production.booking import StashChanged
@@ -22,13 +23,8 @@ from inventory.production.planning import confirm_batch
 from inventory.production.progress import list_remaining
 from inventory.production.spoiling import spoil_layout, spoil_piece, spoiled_pieces
 from inventory.production.undo import last_transaction, list_transactions, undo_transaction
-from inventory.stock.listing import (
-    count_stock,
-    list_stash,
-    set_stock_place,
-    spoil_stock,
-    stock_history,
-)
+from inventory.stock.adjust import count_stock, set_stock_place, spoil_stock
+from inventory.stock.listing import list_stash, stock_history
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
@@ -400,7 +396,7 @@ def test_a_batch_of_which_the_rest_is_cancelled_is_cut(table: Table) -> None:
 
 def test_batches_alone_move_orders_to_planned_and_cut(table: Table) -> None:
     for number, status in ((1, "cut"), (1, "planned"), (1, "confirmed")):
-        with pytest.raises(Refusal, match="use 'quirebox batch plan', 'batch cut' or"):
+        with pytest.raises(Refusal, match="only its batch changes that"):
             do(table, move_order, number, status)
 
 

@@ -16,11 +16,22 @@ from inventory.core.resources import demo_folder
 from inventory.costs.order_costs import order_cost
 from inventory.costs.rates import rates_of
 from inventory.database.open import open_shop
-from inventory.database.tables.base import Order, Paper, Pattern, Reason, StockKind
+from inventory.database.tables.enums import (
+    Pattern,
+    Reason,
+    StockKind,
+)
+from inventory.database.tables.orders import (
+    Order,
+)
+from inventory.database.tables.stock import (
+    Paper,
+)
 from inventory.demo import fill_costs
 from inventory.orders.import_orders import import_orders
 from inventory.orders.orders import list_orders, order_pieces
-from inventory.purchasing.prices import current_offers, read_prices, store_prices
+from inventory.purchasing.price_list_reader import read_prices
+from inventory.purchasing.prices import current_offers, store_prices
 from inventory.purchasing.suppliers import set_rate, supplier_terms
 from inventory.stock.import_lists import import_offcuts, import_papers, import_sheets
 from inventory.stock.listing import StashRow, list_stash

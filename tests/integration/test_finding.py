@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inventory.stock import listing, papers, receiving
-from inventory.stock.search import find_stash, nearest_papers, offcuts_for, read_colour
+from inventory.stock import adjust, papers, receiving
+from inventory.stock.search import find_page, nearest_papers, offcuts_for, read_colour
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 from nester.core.piece import Turn
@@ -51,7 +51,7 @@ def session(shop: ShopFile) -> Iterator[Session]:
 
 
 def found(session: Session, **asked) -> list[str]:
-    return [one.row.label for one in find_stash(session, now=NOW, **asked)]
+    return [one.row.label for one in find_page(session, None, now=NOW, **asked)[0]]
 
 
 def test_colours_are_read_by_hex_and_by_name() -> None:
@@ -66,16 +66,16 @@ def test_the_nearest_colour_comes_first(session: Session) -> None:
     ]  # fmt: skip
     assert found(session, colour="#1f4e2c") == ["K-2", "S-2"]
     assert found(session, colour="1f4e2c", near=25) == ["K-2", "S-2", "K-1", "S-1"]
-    (first, *_) = find_stash(session, colour="#1e4d2b", now=NOW)
+    (first, *_) = find_page(session, None, colour="#1e4d2b", now=NOW)[0]
     assert first.distance == pytest.approx(0)
     with pytest.raises(Refusal, match="'mossy' is no colour of a paper here"):
-        find_stash(session, colour="mossy", now=NOW)
+        find_page(session, None, colour="mossy", now=NOW)
 
 
 def test_words_are_found_before_colours_are_compared(session: Session) -> None:
     assert found(session, colour="GREEN") == ["K-1", "S-1", "K-2", "S-2"]
     assert found(session, colour="brick") == ["K-3", "S-3"]
-    assert find_stash(session, colour="green", now=NOW)[0].distance is None
+    assert find_page(session, None, colour="green", now=NOW)[0][0].distance is None
 
 
 def test_the_rest_that_can_be_asked(session: Session) -> None:
@@ -98,7 +98,7 @@ def test_offcuts_for_a_piece_the_smallest_first(session: Session) -> None:
     ]  # fmt: skip
     with pytest.raises(Refusal, match="there is no paper 'Fren'"):
         offcuts_for(session, (cm(24), cm(17)), ["Fren"])
-    listing.spoil_stock(session, "K-6")
+    adjust.spoil_stock(session, "K-6")
     assert "K-6" not in [one.label for one in offcuts_for(session, (cm(24), cm(17)))]
 
 
@@ -119,7 +119,7 @@ def test_reserved_offcuts_are_not_offered(shop: ShopFile) -> None:
     table.plan(effort=Effort.QUICK)
     with shop.read() as session:
         assert offcuts_for(session, (cm(5), cm(5))) == []
-        (one,) = find_stash(session, now=datetime.now(UTC))
+        (one,) = find_page(session, None, now=datetime.now(UTC))[0]
         assert (one.row.label, one.reserved) == (label, 1)
 
 

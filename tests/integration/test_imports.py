@@ -10,17 +10,10 @@ import pytest
 from sqlalchemy import func, select
 
 from inventory.core.table_files import read_due
-from inventory.database.tables.base import (
-    Grain,
-    Movement,
-    Order,
-    Paper,
-    Pattern,
-    Place,
-    Reason,
-    Stock,
-    StockKind,
-)
+from inventory.database.tables.enums import Grain, Pattern, Reason, StockKind
+from inventory.database.tables.ledger import Movement
+from inventory.database.tables.orders import Order
+from inventory.database.tables.stock import Paper, Place, Stock
 from inventory.orders.import_orders import import_orders
 from inventory.orders.orders import list_orders
 from inventory.stock.import_lists import import_offcuts, import_papers, import_sheets

@@ -8,8 +8,10 @@ from sqlalchemy.exc import IntegrityError, StatementError
 from sqlalchemy.orm import Session
 
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Movement, Reason, Stock, Transaction
-from inventory.stock import ledger, listing, lookup, papers, receiving
+from inventory.database.tables.enums import Reason
+from inventory.database.tables.ledger import Movement, Transaction
+from inventory.database.tables.stock import Stock
+from inventory.stock import adjust, ledger, listing, lookup, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 
@@ -93,7 +95,7 @@ def deed_of(session: Session, movement: Movement) -> Transaction:
 
 def test_a_deed_is_taken_back_by_counter_movements(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        spoiled = listing.spoil_stock(session, sheets, 4, "coffee")
+        spoiled = adjust.spoil_stock(session, sheets, 4, "coffee")
         back = ledger.reverse_transaction(
             session, deed_of(session, spoiled), note="it was tea, and dry"
         )
@@ -111,7 +113,7 @@ def test_a_deed_is_taken_back_by_counter_movements(shop: ShopFile, sheets: str) 
 
 def test_a_deed_is_taken_back_once(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
-        deed = deed_of(session, listing.spoil_stock(session, sheets, 4))
+        deed = deed_of(session, adjust.spoil_stock(session, sheets, 4))
         back = ledger.reverse_transaction(session, deed)
         with pytest.raises(Refusal, match="has been taken back already"):
             ledger.reverse_transaction(session, deed)
@@ -166,7 +168,7 @@ CHANGES_BY_DIALECT = {
 def test_the_database_itself_keeps_the_ledger_append_only(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
         ledger.reverse_transaction(
-            session, deed_of(session, listing.spoil_stock(session, sheets, 4))
+            session, deed_of(session, adjust.spoil_stock(session, sheets, 4))
         )
         own = CHANGES_BY_DIALECT[session.get_bind().dialect.name]
     for statement in (CHANGES | own).values():

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from inventory.cli.shared.terminal import refusal_text
 from inventory.production.cutting import cut_batch
 from inventory.production.undo import last_transaction, undo_transaction
-from inventory.stock.listing import set_stock_place
+from inventory.stock.adjust import set_stock_place
 from inventory.stock.lookup import find_stock
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
@@ -40,8 +41,9 @@ def cut(table: Table, **which: int) -> list[str]:
 
 
 def test_a_mark_leads_to_its_label_once_its_layout_is_cut(table: Table) -> None:
-    with pytest.raises(Refusal, match=r"'1-1-1' has no label yet.*batch cut 1 --layout 1"):
+    with pytest.raises(Refusal, match="'1-1-1' has no label yet") as refused:
         found(table, "1-1-1")
+    assert "with 'quirebox batch cut 1 --layout 1'" in refusal_text(refused.value)
     first = cut(table, layout=1, copies=1)
     for place, label in enumerate(first, 1):
         assert found(table, f"1-1-{place}") == label

@@ -22,8 +22,8 @@ from inventory.database import migrate, sqlite
 from inventory.database.migrate import HEAD_REVISION
 from inventory.database.open import open_shop
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables import base
 from inventory.database.tables.all import METADATA
+from inventory.database.tables.enums import Reason
 from inventory.stock import ledger, listing, lookup, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
@@ -297,7 +297,7 @@ def test_every_step_keeps_what_is_there(tmp_path: Path, monkeypatch: pytest.Monk
         assert [(row.label, row.quantity) for row in listing.list_stash(session)] == [
             ("S-1", 10), ("K-2", 1), ("K-1", 1),
         ]  # fmt: skip
-        ledger.book_movement(session, lookup.find_stock(session, "S-1"), -1, base.Reason.CUT)
+        ledger.book_movement(session, lookup.find_stock(session, "S-1"), -1, Reason.CUT)
         assert session.execute(text("PRAGMA foreign_key_check")).all() == []
 
 

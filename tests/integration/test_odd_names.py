@@ -8,7 +8,7 @@ from inventory.database.shop_file import ShopFile
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import add_order, list_orders
 from inventory.shop.settings import change_shop, get_shop
-from inventory.stock import listing
+from inventory.stock import adjust, listing
 from inventory.stock.papers import add_paper, find_paper
 from inventory.stock.receiving import add_sheets
 from nester.core.errors import Refusal
@@ -48,7 +48,7 @@ def write_all(shop: ShopFile, text: str) -> None:
     with shop.begin() as session:
         add_paper(session, text, colour=text, finish=text, grammage=300)
         add_sheets(session, text, (cm(50), cm(70)), 5, place=text, note=text)
-        listing.spoil_stock(session, "S-1", 1, text)
+        adjust.spoil_stock(session, "S-1", 1, text)
         add_order(session, text, "folded-card", CARD, {"all": text}, 1, TODAY, TODAY)
         change_shop(session, name=text)
 
@@ -80,7 +80,7 @@ def test_what_is_not_kept_is_refused_and_nothing_is_stored(shop: ShopFile, text:
         lambda s: add_order(s, text, "folded-card", CARD, {"all": "Coal card"}, 1, TODAY, TODAY),
         lambda s: find_paper(s, text),
         lambda s: add_order(s, "Ines", text, CARD, {"all": "Coal card"}, 1, TODAY, TODAY),
-        lambda s: listing.spoil_stock(s, text),
+        lambda s: adjust.spoil_stock(s, text),
     ]
     if text.strip() and text not in (REFUSED["invisible"], REFUSED["201"]):
         deeds.append(lambda s: add_sheets(s, "Coal card", (cm(50), cm(70)), 5, note=text))

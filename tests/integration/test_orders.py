@@ -7,10 +7,11 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Order, OrderStatus
+from inventory.database.tables.enums import OrderStatus
+from inventory.database.tables.orders import Order
 from inventory.orders import orders
 from inventory.shop.settings import change_shop
-from inventory.stock import listing, papers, receiving
+from inventory.stock import adjust, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm, inch
 from nester.designs import (
@@ -60,11 +61,11 @@ def test_numbers_have_no_holes_after_what_was_refused(shop: ShopFile) -> None:
     for _ in range(3):
         with pytest.raises(Refusal, match="on hand"), shop.begin() as session:  # noqa: PT012
             assert take(session, papers={"all": "Night card"}).id == 2
-            listing.spoil_stock(session, "S-1", 1)
-            listing.spoil_stock(session, "S-1", 9)
+            adjust.spoil_stock(session, "S-1", 1)
+            adjust.spoil_stock(session, "S-1", 9)
     with shop.begin() as session:
         assert take(session, papers={"all": "Night card"}).id == 2
-        assert listing.spoil_stock(session, "S-1").deed_id == 2
+        assert adjust.spoil_stock(session, "S-1").deed_id == 2
 
 
 def test_every_built_in_design_can_be_ordered(session: Session) -> None:

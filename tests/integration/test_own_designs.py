@@ -8,7 +8,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import CustomDesign, Order
+from inventory.database.tables.orders import CustomDesign, Order
 from inventory.orders import custom_designs, orders
 from inventory.orders.import_orders import import_orders
 from inventory.stock import papers

@@ -78,7 +78,7 @@ def team_of(problem):
     tasks, _ = tasks_by_paper(problem)
     searches = [PaperSearch(problem, task) for task in tasks]
     makers = [partial(start_search, problem, task) for task in tasks]
-    return CREW.crew(searches, makers, [1.0] * len(tasks), 2)
+    return CREW.worker_pool(searches, makers, [1.0] * len(tasks), 2)
 
 
 def start_all(team):
@@ -98,7 +98,7 @@ def test_ctrl_c_does_not_end_processes_that_are_only_beginning():
     with team_of(some_problem()) as team:
         for worker in team._processes:
             os.kill(worker.pid, signal.SIGINT)
-        assert all(state.least for state in start_all(team).values())
+        assert all(state.lower_bound for state in start_all(team).values())
 
 
 def test_a_process_that_is_killed_is_told():

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.stock import listing, papers, places, receiving
+from inventory.stock import adjust, listing, papers, places, receiving
 from inventory.stock.papers import set_paper_note, set_substitutes, substitutes
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
@@ -80,19 +80,19 @@ def test_a_place_moves_with_all_that_is_in_it(session: Session) -> None:
 
 def test_sheets_are_put_elsewhere_all_or_some(session: Session) -> None:
     receiving.add_sheets(session, "Coal card", SIZE, 10, place="Shelf A")
-    assert listing.set_stock_place(session, "S-1", "Shelf B").label == "S-1"
-    some = listing.set_stock_place(session, "S-1", "Workbench", 4)
+    assert adjust.set_stock_place(session, "S-1", "Shelf B").label == "S-1"
+    some = adjust.set_stock_place(session, "S-1", "Workbench", 4)
     assert some.label == "S-2"
-    again = listing.set_stock_place(session, "S-1", "workbench", 1)
+    again = adjust.set_stock_place(session, "S-1", "workbench", 1)
     assert again.label == "S-2"
     assert [(row.label, row.quantity, row.place) for row in listing.list_stash(session)] == [
         ("S-1", 5, "Shelf B"), ("S-2", 5, "Workbench"),
     ]  # fmt: skip
     assert [row.change for row in listing.stock_history(session, "S-2")] == [4, 1]
     with pytest.raises(Refusal, match="S-1 has 5 on hand, so 6 can't be taken"):
-        listing.set_stock_place(session, "S-1", "Shelf C", 6)
+        adjust.set_stock_place(session, "S-1", "Shelf C", 6)
     assert "Shelf C" not in paths(session)
-    assert listing.set_stock_place(session, "S-1", "").place is None
+    assert adjust.set_stock_place(session, "S-1", "").place is None
 
 
 def test_papers_stand_in_for_others_in_order(session: Session) -> None:

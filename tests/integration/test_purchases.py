@@ -10,12 +10,13 @@ import pytest
 from sqlalchemy import select, text
 from sqlalchemy.exc import DBAPIError
 
-from inventory.database.tables.base import Reason, Transaction
+from inventory.database.tables.enums import Reason
+from inventory.database.tables.ledger import Transaction
 from inventory.maintenance.check import check_shop
 from inventory.production import undo
 from inventory.purchasing import prices, purchases, suppliers
 from inventory.purchasing.purchases import PurchaseLineRequest, PurchaseStatus, ReceivedPacks
-from inventory.stock import listing, papers, receiving
+from inventory.stock import adjust, listing, papers, receiving
 from inventory.stock.receiving import list_deliveries
 from nester.core.errors import Refusal
 from nester.core.lengths import cm, mm
@@ -297,7 +298,7 @@ def test_a_receipt_whose_sheets_are_gone_stays(session: Session) -> None:
     order(session)
     purchases.receive_purchase(session, 1, today=TODAY)
     deed = undo.last_transaction(session)
-    listing.spoil_stock(session, "S-1", 1)
+    adjust.spoil_stock(session, "S-1", 1)
     with pytest.raises(Refusal, match="S-1 has 74 on hand"):
         undo.undo_transaction(session, deed.id)
     assert row(session).status is PurchaseStatus.RECEIVED
@@ -378,12 +379,12 @@ def test_at_the_desk(hand: Hand) -> None:
     assert "the number of a line: 'x' is not" in hand.refused(*receive, "--line", "x=1")
     said = hand.does(*receive, "--line", "1=1", "--billed", "1=32.45", "--place", "Shelf")
     assert said == (
-        "25 sheets added to S-1\n"
-        "Billed 1.20 EUR more than ordered for Coal card, 50 × 70 cm\n"
-        "35 sheets still to come\n"
+        "Added 25 sheets to S-1.\n"
+        "Billed 1.20 EUR more than ordered for Coal card, 50 × 70 cm.\n"
+        "35 sheets still to come.\n"
     )
     said = hand.does(*receive, "--billed", "2=11")
-    assert "Billed 1.00 EUR less than ordered for Moss linen, 50 × 70 cm\nAll of it" in said
+    assert "Billed 1.00 EUR less than ordered for Moss linen, 50 × 70 cm.\nAll of it" in said
     shown = hand.data("purchase", "buy", "purchase", "show", "1")
     assert (shown["state"], shown["goods"], shown["days_late"]) == ("received", "74.50", 0)
     assert shown["lines"][0]["billed"] == [
@@ -403,6 +404,6 @@ def test_at_the_desk(hand: Hand) -> None:
     assert "Purchase 2 from Mill is" in hand.does("buy", "list")
     hand.does("buy", "supplier", "set", "Mill", "--least-order", "40")
     said = hand.does(*add, "--line", "Coal card; 50x70; 1")
-    assert "Mill sells no goods of less than 40.00 EUR together" in said
+    assert "Mill takes no orders below 40.00 EUR." in said
     (late,) = hand.data("purchases", "buy", "purchase", "list", "--overdue")
     assert (late["purchase"], late["expected"]) == (2, "2026-01-04")

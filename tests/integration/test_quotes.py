@@ -16,7 +16,7 @@ import pytest
 from inventory.core.resources import demo_folder
 from inventory.costs import rates
 from inventory.costs.quotes import Quote, quote_order
-from inventory.database.tables.base import ConsumableUnit
+from inventory.database.tables.enums import ConsumableUnit
 from inventory.documents.format.languages import translator_for
 from inventory.documents.quote import quote_html, quote_pdf
 from inventory.orders.custom_designs import add_custom_design

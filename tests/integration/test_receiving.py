@@ -10,8 +10,9 @@ import pytest
 from openpyxl import Workbook
 from sqlalchemy import event, func, select
 
-from inventory.database.tables.base import Delivery, Movement, Reason, Transaction
-from inventory.stock import ledger, listing, papers, receiving
+from inventory.database.tables.enums import Reason
+from inventory.database.tables.ledger import Delivery, Movement, Transaction
+from inventory.stock import adjust, ledger, listing, papers, receiving
 from inventory.stock.import_lists import import_sheets, read_sheets
 from inventory.stock.places import PlaceTree
 from inventory.stock.receiving import ReceiptLine, add_sheets, list_deliveries, receive_goods
@@ -95,7 +96,7 @@ def test_a_deed_is_taken_back_once_and_wholly(session: Session) -> None:
         session, [ReceiptLine("Coal card", SIZE, 50), ReceiptLine("Moss linen", SIZE, 20)]
     )
     deed = session.scalars(select(Transaction)).one()
-    listing.spoil_stock(session, "S-2", 1)
+    adjust.spoil_stock(session, "S-2", 1)
     with pytest.raises(Refusal, match="S-2 has 19 on hand, so 20 can't be taken"):
         ledger.reverse_transaction(session, deed)
     assert on_hand(session) == {"S-1": 50, "S-2": 19}

@@ -12,7 +12,6 @@ import pytest
 
 from inventory.advice.capacity import (
     DesignRequest,
-    available_rows,
     max_copies,
     problems_of_requests,
     read_requests,
@@ -32,9 +31,11 @@ from inventory.reports.reports import (
     read_months,
     spending,
 )
+from inventory.stock.adjust import spoil_stock
 from inventory.stock.condition import book_damage
-from inventory.stock.listing import spoil_stock
+from inventory.stock.listing import list_stash
 from inventory.stock.lookup import get_batch, plan_of
+from inventory.stock.reservations import available_rows
 from nester.core.errors import Refusal
 from nester.core.lengths import cm, mm
 from nester.core.problem import Effort, Rect
@@ -210,7 +211,7 @@ def test_what_is_left_of_a_paper_that_was_used_up_is_not_dead(table: Table) -> N
 
 def test_reserved_paper_is_left_out(table: Table) -> None:
     with table.shop.read() as session:
-        free = {row.label: row.quantity for row in available_rows(session)}
+        free = {row.label: row.quantity for row in available_rows(session, list_stash(session))}
         wishes = read_requests(
             ["folded-card", "width=20cm", "height=40cm", "mats=none", "gift-tag"]
         )

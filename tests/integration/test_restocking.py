@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.database.tables.base import Reason
+from inventory.database.tables.enums import Reason
 from inventory.production import undo
 from inventory.purchasing import prices, purchases, reorder_levels, suppliers
 from inventory.purchasing.purchases import PurchaseLineRequest
@@ -21,7 +21,7 @@ from inventory.restocking.restock_list import (
     restock_list,
 )
 from inventory.shop.settings import change_shop
-from inventory.stock import ledger, listing, lookup, receiving
+from inventory.stock import adjust, ledger, lookup, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 from tests.integration.conftest import TODAY
@@ -296,7 +296,7 @@ def in_use(table: Table) -> Table:
     used(table, "S-1", 8, days(-56))
     used(table, "S-1", 6, days(-1))
     with table.shop.begin() as session:
-        undo.undo_transaction(session, listing.spoil_stock(session, "S-1", 2).deed.id)
+        undo.undo_transaction(session, adjust.spoil_stock(session, "S-1", 2).deed.id)
     return table
 
 

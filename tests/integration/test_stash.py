@@ -10,9 +10,11 @@ from sqlalchemy.exc import StatementError
 from sqlalchemy.orm import Session
 
 from inventory.database.shop_file import ShopFile
-from inventory.database.tables.base import Movement, Paper, Place, Reason, Stock, StockKind
+from inventory.database.tables.enums import Reason, StockKind
+from inventory.database.tables.ledger import Movement
+from inventory.database.tables.stock import Paper, Place, Stock
 from inventory.shop.settings import change_shop, get_shop, record_counts
-from inventory.stock import ledger, listing, lookup, papers, receiving
+from inventory.stock import adjust, ledger, listing, lookup, papers, receiving
 from inventory.stock.places import PlaceTree, add_place, find_place
 from nester.core.errors import Refusal
 from nester.core.lengths import MAX_LENGTH, cm, inch, mm
@@ -157,7 +159,7 @@ def test_other_sheets_get_a_label_of_their_own(session: Session, other) -> None:
 def test_labels_are_not_used_again(session: Session) -> None:
     for _ in range(2):
         receiving.add_offcut(session, "Waves", SMALL)
-    listing.spoil_stock(session, "K-2")
+    adjust.spoil_stock(session, "K-2")
     assert receiving.add_offcut(session, "Waves", SMALL).label == "K-3"
     assert receiving.add_sheets(session, "Waves", BIG, 1).label == "S-1"
 
@@ -214,9 +216,9 @@ def test_wrong_sheets_are_refused(session: Session, wrong, said: str) -> None:
 
 def test_a_count_books_the_difference(session: Session) -> None:
     receiving.add_sheets(session, "Waves", BIG, 10)
-    assert listing.count_stock(session, "S-1", 10) is None
-    assert listing.count_stock(session, "s-1", 7, "Sunday").change == -3
-    assert listing.count_stock(session, "S-1", 9, "behind the shelf").change == 2
+    assert adjust.count_stock(session, "S-1", 10) is None
+    assert adjust.count_stock(session, "s-1", 7, "Sunday").change == -3
+    assert adjust.count_stock(session, "S-1", 9, "behind the shelf").change == 2
     rows = listing.stock_history(session, "S-1")
     assert [(row.change, row.balance, row.reason, row.note) for row in rows] == [
         (10, 10, Reason.RECEIVED, ""),
@@ -227,23 +229,23 @@ def test_a_count_books_the_difference(session: Session) -> None:
 
 def test_a_lost_offcut_may_turn_up_again(session: Session) -> None:
     receiving.add_offcut(session, "Waves", SMALL)
-    listing.count_stock(session, "K-1", 0)
+    adjust.count_stock(session, "K-1", 0)
     assert labels(session) == []
-    listing.count_stock(session, "K-1", 1)
+    adjust.count_stock(session, "K-1", 1)
     assert labels(session) == ["K-1"]
     with pytest.raises(Refusal, match="the number of K-1 must be 0 to 1, not 2"):
-        listing.count_stock(session, "K-1", 2)
+        adjust.count_stock(session, "K-1", 2)
 
 
 def test_more_than_there_is_can_not_be_spoiled(session: Session) -> None:
     receiving.add_sheets(session, "Waves", BIG, 2)
-    listing.spoil_stock(session, "S-1", 2, "glue")
+    adjust.spoil_stock(session, "S-1", 2, "glue")
     with pytest.raises(Refusal, match="S-1 has 0 on hand, so 1 can't be taken"):
-        listing.spoil_stock(session, "S-1")
+        adjust.spoil_stock(session, "S-1")
     with pytest.raises(Refusal, match="must be 1 to 1,000,000, not 0"):
-        listing.spoil_stock(session, "S-1", 0)
+        adjust.spoil_stock(session, "S-1", 0)
     with pytest.raises(Refusal, match="nothing in the stash has the label 'S-7'"):
-        listing.spoil_stock(session, "S-7")
+        adjust.spoil_stock(session, "S-7")
 
 
 # --- looking
@@ -259,7 +261,7 @@ def filled(session: Session) -> Session:
     receiving.add_sheets(session, "Waves", SMALL, 2)
     receiving.add_offcut(session, "Night card", (cm(20), cm(50)), place="Drawer")
     receiving.add_offcut(session, "Night card", (cm(30), cm(40)))
-    listing.spoil_stock(session, "S-4", 2)
+    adjust.spoil_stock(session, "S-4", 2)
     return session
 
 
@@ -330,7 +332,7 @@ def test_areas_and_numbers_are_exact_however_many_there_are(session: Session) ->
         size = (MAX_LENGTH - number, MAX_LENGTH - 7)
         receiving.add_sheets(session, "Waves", size, 999_999 - number, place="Shelf 1", lot=lot)
     gone = receiving.add_sheets(session, "Night card", BIG, 5, place="Shelf 2")
-    listing.spoil_stock(session, gone.label, 5)
+    adjust.spoil_stock(session, gone.label, 5)
     receiving.add_offcut(session, "Night card", (mm(100), mm(80)), place="Shelf 2")
     waves, night = (papers.find_paper(session, name).id for name in ("Waves", "Night card"))
     area = sum((MAX_LENGTH - n) * (MAX_LENGTH - 7) * (999_999 - n) for n in range(3))
@@ -347,7 +349,7 @@ def test_sheets_that_are_used_up_can_be_listed_without_such_offcuts(session: Ses
     sheets = receiving.add_sheets(session, "Waves", BIG, 1)
     offcut = receiving.add_offcut(session, "Waves", (mm(100), mm(80)))
     for one in (sheets, offcut):
-        listing.spoil_stock(session, one.label)
+        adjust.spoil_stock(session, one.label)
     assert labels(session) == []
     assert labels(session, empty_sheets=True) == [sheets.label]
     assert labels(session, include_empty=True) == [sheets.label, offcut.label]
@@ -377,7 +379,7 @@ def test_an_offcut_counts_at_its_share_of_the_cheapest_sheet(filled: Session) ->
     assert worth(filled, "K-1") == Decimal("0.20")
     assert worth(filled, "K-2") == Decimal("0.24")
     receiving.add_sheets(filled, "Night card", (cm(70), cm(100)), 1, price=Decimal("1.40"))
-    listing.spoil_stock(filled, "S-5", 1, "all gone, and yet it says what the paper costs")
+    adjust.spoil_stock(filled, "S-5", 1, "all gone, and yet it says what the paper costs")
     assert worth(filled, "K-1") == Decimal("0.10")
     change_shop(filled, offcut_worth=100)
     assert worth(filled, "K-1") == Decimal("0.20")
@@ -431,6 +433,6 @@ def test_what_a_batch_has_reserved_is_not_moved_under_another_label(table: Table
     table.plan()
     taken = table.reserved()[label]
     with pytest.raises(Refusal, match=f"reserved {taken} of the 3"), table.shop.begin() as session:
-        listing.set_stock_place(session, label, "Box", 4 - taken)
+        adjust.set_stock_place(session, label, "Box", 4 - taken)
     with table.shop.begin() as session:
-        assert listing.set_stock_place(session, label, "Box").label == label
+        assert adjust.set_stock_place(session, label, "Box").label == label

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.database.tables.base import OrderStatus
+from inventory.database.tables.enums import OrderStatus
 from inventory.orders.orders import add_order, get_order
 from inventory.stock.papers import add_paper, set_substitutes
 from nester.core.errors import Refusal

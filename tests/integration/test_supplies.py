@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
-from inventory.database.tables.base import Measure, Reason
+from inventory.database.tables.enums import Measure, Reason
 from inventory.production.undo import last_transaction, undo_transaction
 from inventory.stock import supplies
 from nester.core.errors import Refusal

@@ -21,8 +21,9 @@ from nester.designs.base.design import (
     number_in,
 )
 from nester.designs.base.errors import DesignRefusal
-from nester.designs.base.folding import Polygon3D, crossings, fold, fold_faults, transformed
+from nester.designs.base.folding import Polygon3D, crossings, fold, fold_faults
 from nester.designs.boxes.layered_box.tier import CORNERS, FLAPS, FLAPS_ANTICLOCKWISE, OPEN, POCKETS
+from tests.folded_shapes import transformed
 
 UNITS = st.sampled_from(list(Unit))
 WORDS = st.sampled_from

@@ -14,12 +14,9 @@ from nester.designs.base.folding import (
     Polygon3D,
     corner_gaps,
     crossings,
-    encloses,
-    extents,
     fold,
     fold_faults,
     lies_on,
-    transformed,
 )
 from nester.designs.boxes.folded_box import folded_square
 from nester.designs.boxes.layered_box.tier import (
@@ -32,6 +29,7 @@ from nester.designs.boxes.layered_box.tier import (
 )
 from nester.designs.parts.lid import lid
 from nester.designs.parts.tray import tray
+from tests.folded_shapes import encloses, extents, transformed
 
 ROUNDING = 1e-6
 """What floats may be off by, in mm."""

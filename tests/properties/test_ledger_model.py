@@ -20,8 +20,9 @@ from hypothesis.stateful import (
 from sqlalchemy import select
 
 from inventory.database.open import open_shop
-from inventory.database.tables.base import Movement, Reason
-from inventory.stock import ledger, listing, lookup, papers, receiving
+from inventory.database.tables.enums import Reason
+from inventory.database.tables.ledger import Movement
+from inventory.stock import adjust, ledger, listing, lookup, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 
@@ -128,7 +129,7 @@ class Ledger(RuleBasedStateMachine):
         change = found - self.amounts[label]
         try:
             with self.shop.begin() as session:
-                movement = listing.count_stock(session, label, found)
+                movement = adjust.count_stock(session, label, found)
         except Refusal:
             assert not self.fits(label, change)
         else:
@@ -159,7 +160,7 @@ class Ledger(RuleBasedStateMachine):
         label = data.draw(st.sampled_from(sorted(self.amounts)))
         with pytest.raises(KeyboardInterrupt), self.shop.begin() as session:  # noqa: PT012
             receiving.add_offcut(session, "Card", (cm(2), cm(2)))
-            listing.count_stock(session, label, 0)
+            adjust.count_stock(session, label, 0)
             raise KeyboardInterrupt
 
     @invariant()

@@ -22,9 +22,10 @@ from nester.designs import (
 )
 from nester.designs.base.clearance import round_up_to_cuttable
 from nester.designs.base.errors import DesignRefusal
-from nester.designs.base.folding import FoldedState, encloses, fold, fold_faults, lies_on
-from nester.designs.base.folding import extents as reach
+from nester.designs.base.folding import FoldedState, fold, fold_faults, lies_on
 from nester.designs.boxes.folded_box import folded_base, folded_wall
+from tests.folded_shapes import encloses
+from tests.folded_shapes import extents as reach
 
 Asked = tuple[dict[str, str], Unit]
 NAMES = [name for name in DESIGNS if name not in ("layered-box", "tray-box")]

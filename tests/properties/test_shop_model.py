@@ -24,10 +24,10 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 from sqlalchemy import func, select
 
 from inventory.database.open import open_shop
-from inventory.database.tables.base import Batch as BookedBatch
-from inventory.database.tables.base import BatchStatus, OrderStatus, Reason
-from inventory.database.tables.base import Order as BookedOrder
-from inventory.database.tables.base import Transaction as BookedDeed
+from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
+from inventory.database.tables.ledger import Transaction as BookedDeed
+from inventory.database.tables.orders import Batch as BookedBatch
+from inventory.database.tables.orders import Order as BookedOrder
 from inventory.maintenance.archive import export_shop, import_shop
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import add_order, missing_pieces
@@ -35,7 +35,7 @@ from inventory.production import cutting, order_status, spoiling, undo
 from inventory.production.mending import mend_batch
 from inventory.production.planning import confirm_batch, plan_batch
 from inventory.purchasing import prices, purchases, suppliers
-from inventory.stock import listing, lookup, supplies
+from inventory.stock import adjust, listing, lookup, supplies
 from inventory.stock.condition import change_margins
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_offcut, add_sheets
@@ -161,7 +161,7 @@ class Shop(RuleBasedStateMachine):
         changes = Counter({self.any_label(data): -quantity})
         possible = self.model.fits(changes)
         with self.deed(possible) as session:
-            listing.spoil_stock(session, *changes, quantity)
+            adjust.spoil_stock(session, *changes, quantity)
         if possible:
             self.model.book(Deed(Reason.SPOILED, changes))
 
@@ -171,7 +171,7 @@ class Shop(RuleBasedStateMachine):
         changes = Counter({label: found - self.model.stash[label].amount})
         possible = self.model.fits(changes)
         with self.deed(possible) as session:
-            movement = listing.count_stock(session, label, found)
+            movement = adjust.count_stock(session, label, found)
             assert (movement is None) == (changes[label] == 0)
         if possible:
             self.model.book(Deed(Reason.COUNTED, changes))
@@ -198,7 +198,7 @@ class Shop(RuleBasedStateMachine):
         target = self.model.equal(stack.size, place, stack.margin)
         possible = whole or self.model.can_split(label, quantity or 0, place)
         with self.deed(possible) as session:
-            to = listing.set_stock_place(session, label, place, quantity).label
+            to = adjust.set_stock_place(session, label, place, quantity).label
         if whole:
             stack.place = place
         elif possible:
@@ -230,7 +230,7 @@ class Shop(RuleBasedStateMachine):
         label = self.any_label(data)
         with pytest.raises(KeyboardInterrupt), self.shop.begin() as session:  # noqa: PT012
             add_offcut(session, "Card", (cm(20), cm(20)))
-            listing.count_stock(session, label, 0)
+            adjust.count_stock(session, label, 0)
             raise KeyboardInterrupt
 
     # --- supplies

@@ -197,28 +197,25 @@ def stopping(seconds: float | None) -> Iterator[Stop]:
 
     from inventory.cli.shared.terminal import warn
     from nester.core.errors import Refusal
-    from nester.packing import (
-        after_seconds,
-        never,
-    )
+    from nester.packing import StopSignal, after_seconds, never
 
     if seconds is not None and not math.isfinite(seconds):
         raise Refusal("--seconds must be a number of seconds")
-    too_late = never if seconds is None else after_seconds(seconds)
-    asked = threading.Event()
+    stop = StopSignal(never if seconds is None else after_seconds(seconds))
+    # Python lets only the main thread handle signals.
+    if threading.current_thread() is not threading.main_thread():
+        yield stop
+        return
 
-    def ask(*_: object) -> None:
-        if asked.is_set():
+    def interrupt(*_: object) -> None:
+        if stop.is_asked:
             raise KeyboardInterrupt
-        asked.set()
+        stop.ask()
         warn("stopping with the best plan so far; press Ctrl-C again to give up.")
 
-    if threading.current_thread() is not threading.main_thread():
-        yield too_late
-        return
-    before = signal.signal(signal.SIGINT, ask)
+    before = signal.signal(signal.SIGINT, interrupt)
     try:
-        yield lambda: asked.is_set() or too_late()
+        yield stop
     finally:
         signal.signal(signal.SIGINT, before)
 

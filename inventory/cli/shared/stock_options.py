@@ -11,7 +11,7 @@ from inventory.core.text import format_count
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from inventory.database.tables.base import Shop
+    from inventory.database.tables.shop import Shop
     from inventory.stock.receiving import ReceiptLine
 
 __all__ = [

@@ -28,6 +28,7 @@ __all__ = [
     "counting",
     "list_table",
     "print_json",
+    "print_sentences",
     "refusal_text",
     "refuse",
     "replace_unprintable",
@@ -129,6 +130,8 @@ def list_table(listing: Listing[Row], rows: Sequence[Row]) -> Table:
     columns, lines = listing.table(rows)
     right = frozenset(column.title for column in columns if column.right)
     shown = table(listing.title, *(column.title for column in columns), right=right)
+    for made, column in zip(shown.columns, columns, strict=True):
+        made.no_wrap = column.no_wrap
     for row, cells in zip(rows, lines, strict=True):
         shown.add_row(
             *(
@@ -137,6 +140,14 @@ def list_table(listing: Listing[Row], rows: Sequence[Row]) -> Table:
             )
         )
     return shown
+
+
+def print_sentences(sentences: Sequence[str]) -> None:
+    """Print sentences, each on lines of its own, no wider than the terminal."""
+    from rich.text import Text
+
+    for sentence in sentences:
+        console().print(Text(sentence))
 
 
 @contextmanager

@@ -7,7 +7,13 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, YesFlag, ask, format_count, group, shop_file_of
+from inventory.cli.shared.options import (
+    JsonFlag,
+    YesFlag,
+    ask,
+    group,
+    shop_file_of,
+)
 from inventory.cli.shared.stock_options import (
     LabelArgument,
     MarginOption,
@@ -18,6 +24,9 @@ from inventory.cli.shared.stock_options import (
     SizeArgument,
     WhyOption,
     show_lines,
+)
+from inventory.core.text import (
+    format_count,
 )
 
 app = group("Offcuts: rectangles left over and kept, each with a label of its own.")
@@ -45,7 +54,9 @@ def add_one_offcut(
       quirebox offcut add "Coal card" 23x56cm --grain height --margin left=1cm
     """
     from inventory.core.text import choice
-    from inventory.database.tables.base import GrainAxis
+    from inventory.database.tables.enums import (
+        GrainAxis,
+    )
     from inventory.stock.condition import margins_of, price_of, size_of
     from inventory.stock.receiving import add_offcut
 
@@ -110,7 +121,7 @@ def import_offcut_list(
     Example:
       quirebox offcut import offcuts.csv --yes
     """
-    from inventory.database.tables.base import Reason
+    from inventory.database.tables.enums import Reason
     from inventory.shop.settings import get_shop
     from inventory.stock.import_lists import read_offcuts
     from inventory.stock.ledger import book_transaction

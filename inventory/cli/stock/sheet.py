@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, YesFlag, ask, format_count, group, shop_file_of
+from inventory.cli.shared.options import (
+    JsonFlag,
+    YesFlag,
+    ask,
+    group,
+    shop_file_of,
+)
 from inventory.cli.shared.stock_options import (
     MarginOption,
     NoteOption,
@@ -18,6 +24,9 @@ from inventory.cli.shared.stock_options import (
     show_lines,
 )
 from inventory.core.money import parse_money
+from inventory.core.text import (
+    format_count,
+)
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:

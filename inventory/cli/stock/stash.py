@@ -6,9 +6,16 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, format_count, group, shop_file_of
+from inventory.cli.shared.options import (
+    JsonFlag,
+    group,
+    shop_file_of,
+)
 from inventory.cli.shared.stock_options import LabelArgument, WhyOption
 from inventory.cli.stock import stash_makes, stocktake
+from inventory.core.text import (
+    format_count,
+)
 
 app = group("The stash: all sheets and offcuts on hand.")
 
@@ -97,7 +104,7 @@ def count(
     Example:
       quirebox stash count S-3 11 --why "counted on Sunday"
     """
-    from inventory.stock.listing import count_stock
+    from inventory.stock.adjust import count_stock
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         movement = count_stock(session, label, quantity, why)
@@ -120,8 +127,10 @@ def spoil_some(
     Example:
       quirebox stash spoil S-3 --quantity 2 --why "a corner bent"
     """
+    from inventory.stock.adjust import (
+        spoil_stock,
+    )
     from inventory.stock.ledger import on_hand
-    from inventory.stock.listing import spoil_stock
     from inventory.stock.lookup import find_stock
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -239,7 +248,7 @@ def put(
       quirebox stash put K-12 "Shelf A / Drawer 2"
       quirebox stash put S-3 "Workbench" --quantity 4
     """
-    from inventory.stock.listing import set_stock_place
+    from inventory.stock.adjust import set_stock_place
     from inventory.stock.places import PlaceTree
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -281,7 +290,9 @@ def undo(
       quirebox stash undo
       quirebox stash undo 12 --why "the wrong paper"
     """
-    from inventory.database.tables.base import Transaction
+    from inventory.database.tables.ledger import (
+        Transaction,
+    )
     from inventory.documents.text.transactions import transaction_words
     from inventory.production.undo import last_transaction, undo_transaction
 

@@ -11,9 +11,11 @@ from inventory.cli.shared.options import (
     EffortOption,
     JsonFlag,
     SecondsOption,
-    pairs,
     shop_file_of,
     stopping,
+)
+from inventory.core.text import (
+    pairs,
 )
 from inventory.documents.text.capacity import number_words
 from nester.core.problem import Cuts, Effort

@@ -5,7 +5,16 @@ Each table takes a few milliseconds to make, so a plain command reads in only th
 
 from __future__ import annotations
 
-from inventory.database.tables import costs, purchasing, supplies  # noqa: F401 - they add theirs
+from inventory.database.tables import (  # noqa: F401 - each adds its own
+    costs,
+    ledger,
+    orders,
+    production,
+    purchasing,
+    shop,
+    stock,
+    supplies,
+)
 from inventory.database.tables.base import Base
 
 __all__ = ["METADATA"]

@@ -7,10 +7,21 @@ from decimal import Decimal
 from sqlalchemy import BigInteger, CheckConstraint, ForeignKey, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from inventory.database.tables.base import QUOTE_DAYS, Base, ConsumableUnit, Named
+from inventory.database.tables.base import Base, Named
+from inventory.database.tables.enums import ConsumableUnit
 from inventory.database.tables.supplies import Supply
 
-__all__ = ["AssemblyTime", "ConsumableRate", "CostRates", "PostageStep", "PrintPrice"]
+__all__ = [
+    "QUOTE_DAYS",
+    "AssemblyTime",
+    "ConsumableRate",
+    "CostRates",
+    "PostageStep",
+    "PrintPrice",
+]
+
+QUOTE_DAYS = 14
+"""How long an offer is valid unless the shop says otherwise (common practice, no source)."""
 
 
 class CostRates(Base):

@@ -18,7 +18,9 @@ from sqlalchemy import (
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from inventory.core.text import LONGEST_NAME
-from inventory.database.tables.base import Base, Named, Paper, Stock, Transaction
+from inventory.database.tables.base import Base, Named
+from inventory.database.tables.ledger import Transaction
+from inventory.database.tables.stock import Paper, Stock
 
 __all__ = [
     "ExchangeRate",

@@ -8,7 +8,10 @@ from sqlalchemy import BigInteger, CheckConstraint, ForeignKey, String, Text
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from inventory.core.text import LONGEST_NAME
-from inventory.database.tables.base import Base, Measure, Named, Place, Transaction
+from inventory.database.tables.base import Base, Named
+from inventory.database.tables.enums import Measure
+from inventory.database.tables.ledger import Transaction
+from inventory.database.tables.stock import Place
 
 __all__ = ["Supply", "SupplyItem", "SupplyMovement"]
 

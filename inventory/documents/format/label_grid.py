@@ -24,19 +24,19 @@ def read_grid(grid: str, margins: str, gaps: str) -> LabelGrid:
     match = re.fullmatch(r"\s*([0-9]{1,3})\s*[x×]\s*([0-9]{1,3})\s*", grid)
     if match is None or not all(1 <= int(part) <= _MOST for part in match.groups()):
         raise Refusal(
-            f"--labels '{printable(grid)[:30]}': write how many labels stand side by side and below"
-            f" one another, like 3x8; 1 to {_MOST} of each"
+            f"the labels '{printable(grid)[:30]}': write how many labels stand side by side and"
+            f" below one another, like 3x8; 1 to {_MOST} of each"
         )
-    side, top = _pair(margins, "--label-margins", "7mm,12mm")
-    across, down = _pair(gaps, "--label-gaps", "2.5mm,0mm")
+    side, top = _pair(margins, "the label margins", "7mm,12mm")
+    across, down = _pair(gaps, "the label gaps", "2.5mm,0mm")
     return LabelGrid(int(match[1]), int(match[2]), side, top, across, down)
 
 
-def _pair(text: str, option: str, example: str) -> tuple[float, float]:
+def _pair(text: str, what: str, example: str) -> tuple[float, float]:
     parts = [part.strip() for part in text.split(",")]
     if len(parts) != 2:
         shown = printable(text)[:30]
-        raise Refusal(f"{option} '{shown}': write two lengths with a comma, like {example}")
+        raise Refusal(f"{what} '{shown}': write two lengths with a comma, like {example}")
     return _mm(parts[0]), _mm(parts[1])
 
 

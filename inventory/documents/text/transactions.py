@@ -5,7 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from inventory.database.tables.base import Reason, Transaction
+    from inventory.database.tables.enums import (
+        Reason,
+    )
+    from inventory.database.tables.ledger import (
+        Transaction,
+    )
 
 __all__ = ["reason_words", "transaction_words"]
 

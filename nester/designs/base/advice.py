@@ -1,4 +1,4 @@
-"""What a good teacher says about a piece before it is cut and folded."""
+"""Advice on a piece before it is cut and folded, and notes on safety."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ __all__ = [
 ]
 
 MIN_CARD_GRAMMAGE = 160
-"""Paper of so many g/m² or more is scored before folding (common practice, no source)."""
+"""Paper of this many g/m² or more is scored before folding (common practice, no source)."""
 MIN_HEAVY_GRAMMAGE = 240
-"""Card of so many g/m² or more is apt to crack across the grain (common practice, no source)."""
+"""Card of this many g/m² or more may crack across the grain (common practice, no source)."""
 MIN_LONG_FOLD: Length = cm(15)
 """A fold of this length or more is long (common practice, no source)."""
 
@@ -33,7 +33,7 @@ def piece_advice(piece: Piece, grammage: int, grain_known: bool) -> tuple[str, .
     grammage
         Weight of its paper in g/m².
     grain_known
-        Whether it is known which way the fibres of its paper lie.
+        Whether it is known which way the grain of its paper runs.
     """
     return tuple(
         note
@@ -49,7 +49,7 @@ def piece_advice(piece: Piece, grammage: int, grain_known: bool) -> tuple[str, .
 
 def _scoring_advice(piece: Piece, grammage: int) -> Iterable[str]:
     if piece.scores and grammage >= MIN_CARD_GRAMMAGE:
-        yield f"Score before folding: card of {grammage} g/m² folds crooked or cracks without."
+        yield f"Score before folding: card of {grammage} g/m² folds crooked or cracks otherwise."
 
 
 def _grain_advice(piece: Piece, grammage: int, grain_known: bool) -> Iterable[str]:
@@ -68,9 +68,10 @@ def _grain_advice(piece: Piece, grammage: int, grain_known: bool) -> Iterable[st
 
 
 def _longest_fold_across_grain(piece: Piece) -> Length:
-    """Return the longest fold across the grain; without a wish, with the grain laid best.
+    """Return the longest fold across the grain, in fine units.
 
-    Only folds along the sides of the blank are counted: a slanted one is across either way.
+    A piece of any grain is taken to be cut the better way.  Only folds along the sides of the
+    blank count: a slanted fold is across the grain either way.
     """
     folds = [score.line for score in piece.scores]
     level = max((abs(a.x - b.x) for a, b in folds if a.y == b.y), default=0)
@@ -90,7 +91,10 @@ def _shape_advice(piece: Piece) -> Iterable[str]:
 
 def _glue_advice(piece: Piece) -> Iterable[str]:
     if piece.glue:
-        yield "Fold it dry once to see that it closes; then glue thinly: wet glue warps paper."
+        yield (
+            "Fold it once without glue to see that it closes; then glue thinly: wet glue warps"
+            " paper."
+        )
 
 
 def _sides(ring: tuple[Point, ...]) -> Iterable[Line]:
@@ -102,21 +106,20 @@ def _is_slanted(side: Line) -> bool:
 
 
 def safety_notes(pieces: Iterable[Piece]) -> tuple[str, ...]:
-    """Return the usual cautions for making some pieces, to be shown once with them.
+    """Return the notes on safety for making some pieces, to be shown once with them.
 
-    They are no substitute for the makers' instructions of tools and glues, nor for local rules,
-    and say so.
+    They refer to the instructions of tools and glues, and to local rules, and replace neither.
     """
-    made = list(pieces)
-    said = [
+    pieces = list(pieces)
+    notes = [
         "Knives and trimmers cut: keep fingers behind the rule, cut away from yourself on a mat,"
         " and follow the tool maker's instructions and the rules where you work."
     ]
-    if any(piece.glue or piece.mounted for piece in made):
-        said.append(
-            "Glue: follow its maker's instructions, air the room, and beware of burns from hot"
-            " glue."
+    if any(piece.glue or piece.mounted for piece in pieces):
+        notes.append(
+            "Glue: follow its maker's instructions, air the room, and take care not to burn"
+            " yourself on hot glue."
         )
-    if any(hole.eyelet for piece in made for hole in piece.holes):
-        said.append("Eyelets are small parts: keep them away from small children.")
-    return tuple(said)
+    if any(hole.eyelet for piece in pieces for hole in piece.holes):
+        notes.append("Eyelets are small parts: keep them away from small children.")
+    return tuple(notes)

@@ -1,7 +1,7 @@
 """Whether folded parts fit into each other, given how thick their papers are.
 
-A design says what goes into what as `Joint`s: the room there is on paper of no thickness, and
-the layers of paper that take it up.  What is left is the play.
+A design lists what goes into what as `Joint`s: the clearance if paper had no thickness, and the
+layers of paper that take it up.  What is left is the play.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class Layer:
     role
         The role of the piece it belongs to: `tier.1`.
     half_thicknesses
-        How many half thicknesses of it lie in the room, both sides together.  (A wall that
+        How many half thicknesses of it take up clearance, both sides together.  (A wall that
         stands on a score line reaches half its thickness to either side of the line.)
     """
 
@@ -58,7 +58,7 @@ class Joint:
     nominal_clearance
         Outer size less inner size, both sides together, on paper of no thickness.
     layers
-        What takes up room.
+        The paper that takes up clearance.
     required_play
         The play that makes it open and close easily, both sides together.
     one_sided
@@ -72,12 +72,12 @@ class Joint:
     one_sided: bool = False
 
     def play(self, thickness: Thickness) -> Length:
-        """Return the room that is left, both sides together; less than zero: it binds."""
+        """Return what is left of the clearance, both sides together; below 0 the part binds."""
         return self.nominal_clearance - _layers_thickness(self.layers, thickness)
 
 
 def _layers_thickness(layers: Iterable[Layer], thickness: Thickness) -> Length:
-    """Return the room that layers take up, rounded up to a whole fine unit."""
+    """Return how thick layers are together, rounded up to a whole fine unit."""
     halves = sum(layer.half_thicknesses * thickness(layer.role) for layer in layers)
     return (halves + 1) // 2
 
@@ -86,9 +86,9 @@ class Verdict(StrEnum):
     """How one part goes into another."""
 
     FITS = "fits"
-    """It has the wished-for play, or more."""
+    """It has the required play, or more."""
     TIGHT = "tight"
-    """It goes in, with less play than wished for."""
+    """It goes in, with less than the required play."""
     BINDS = "binds"
     """It does not go in."""
 
@@ -102,11 +102,11 @@ class ClearanceCheck:
     joint
         What goes into what.
     play
-        The room that is left, both sides together, in fine units; less than zero: it binds.
+        What is left of the clearance, both sides together, in fine units; below 0 it binds.
     verdict
         Whether that is enough.
     message
-        The same for a person, with the number.
+        The same in words, with the number.
     """
 
     joint: Joint
@@ -118,12 +118,12 @@ class ClearanceCheck:
 def check_clearances(
     joints: Iterable[Joint], thickness: Thickness, unit: Unit
 ) -> tuple[ClearanceCheck, ...]:
-    """Tell of every joint how much play the chosen papers leave it.
+    """Return how much play the chosen papers leave each joint.
 
     Parameters
     ----------
     joints
-        What goes into what, as `Design.joints` says.
+        What goes into what, as `Design.joints` gives it.
     thickness
         How thick the paper of each role is.
     unit
@@ -137,13 +137,13 @@ def _check_clearance(joint: Joint, play: Length, unit: Unit) -> ClearanceCheck:
         return ClearanceCheck(
             joint, play, Verdict.BINDS, f"{joint.name}: binds by {_format_play(-play, unit)}"
         )
-    said = f"{joint.name}: {_format_play(play, unit)} of play"
+    message = f"{joint.name}: {_format_play(play, unit)} of play"
     if not joint.one_sided:
-        said += f", {_format_play(play // 2, unit)} a side"
+        message += f", {_format_play(play // 2, unit)} a side"
     if play >= joint.required_play:
-        return ClearanceCheck(joint, play, Verdict.FITS, said)
-    said += f"; it opens and closes easily with {_format_play(joint.required_play, unit)}"
-    return ClearanceCheck(joint, play, Verdict.TIGHT, said)
+        return ClearanceCheck(joint, play, Verdict.FITS, message)
+    message += f"; it opens and closes easily with {_format_play(joint.required_play, unit)}"
+    return ClearanceCheck(joint, play, Verdict.TIGHT, message)
 
 
 def require_clearances(
@@ -154,53 +154,55 @@ def require_clearances(
     Raises
     ------
     DesignRefusal
-        It names the joint that binds most, by how much, and what would help.
+        For the joint that binds most: by how much, and what would help.
     """
-    lines = check_clearances(joints, thickness, unit)
-    worst = min(lines, key=lambda line: line.play, default=None)
+    checks = check_clearances(joints, thickness, unit)
+    worst = min(checks, key=lambda check: check.play, default=None)
     if worst is not None and worst.verdict is Verdict.BINDS:
         raise DesignRefusal(worst.message + _remedy(worst.joint, thickness, unit))
-    return lines
+    return checks
 
 
 def _remedy(joint: Joint, thickness: Thickness, unit: Unit) -> str:
-    """Say what room would do, and which paper takes up the most."""
-    room = smallest_clearance(joint.layers, joint.required_play, thickness, unit)
-    said = f"; its room of {_format_play(max(joint.nominal_clearance, 0), unit)} should be {_format_play(room, unit)}"
-    most = max(
+    """Say which clearance would do, and which paper takes up most of it."""
+    clearance = smallest_clearance(joint.layers, joint.required_play, thickness, unit)
+    given = _format_play(max(joint.nominal_clearance, 0), unit)
+    message = f"; its clearance of {given} should be {_format_play(clearance, unit)}"
+    thickest = max(
         joint.layers, key=lambda layer: layer.half_thicknesses * thickness(layer.role), default=None
     )
-    if most is None or thickness(most.role) == 0:
-        return said
+    if thickest is None or thickness(thickest.role) == 0:
+        return message
     return (
-        f"{said}, or the paper of {most.role} ({_format_play(thickness(most.role), unit)}) thinner"
+        f"{message}, or the paper of {thickest.role}"
+        f" ({_format_play(thickness(thickest.role), unit)}) thinner"
     )
 
 
 def smallest_clearance(
-    layers: Iterable[Layer], wished: Length, thickness: Thickness, unit: Unit | None = None
+    layers: Iterable[Layer], play: Length, thickness: Thickness, unit: Unit | None = None
 ) -> Length:
-    """Return the smallest room that leaves the wished-for play.
+    """Return the smallest clearance that leaves a play.
 
     Parameters
     ----------
     layers
-        The paper that takes up room.
-    wished
-        The play, both sides together.
+        The paper that takes up clearance.
+    play
+        The play to leave, both sides together, in fine units.
     thickness
         How thick the paper of each role is.
     unit
-        Rounds the room up to what a maker of this unit can cut; None leaves it exact.
+        Rounds the clearance up to what a maker of this unit can cut; None leaves it exact.
     """
-    room = _layers_thickness(layers, thickness) + wished
-    return room if unit is None else round_up_to_cuttable(room, unit)
+    clearance = _layers_thickness(layers, thickness) + play
+    return clearance if unit is None else round_up_to_cuttable(clearance, unit)
 
 
 def round_up_to_cuttable(length: Length, unit: Unit) -> Length:
-    """Round a length up to the next one that a maker can cut by eye.
+    """Round a length up to the next that a maker can cut by eye.
 
-    Half a mm, or 1/32 in: half of the finest line on a usual steel rule (common practice, no
+    Half a mm, or 1/32 in: half of the finest division of a common steel rule (common practice, no
     source).
     """
     step = inch("1/32") if unit is Unit.IN else mm("0.5")
@@ -208,7 +210,7 @@ def round_up_to_cuttable(length: Length, unit: Unit) -> Length:
 
 
 def _format_play(length: Length, unit: Unit) -> str:
-    """Write a small length; one too small for the unit is not shown as nothing."""
+    """Write a small length; what is too small for the unit is not shown as 0."""
     shown, finest = (Unit.IN, inch("1/64")) if unit is Unit.IN else (Unit.MM, mm("0.01"))
     if 0 < length < finest:
         return f"less than {format_length(finest, shown)}"

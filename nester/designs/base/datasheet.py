@@ -29,7 +29,7 @@ DEFAULT_PAPERS: Mapping[str, PaperSpec] = {
     "photo": PaperSpec(250),
     "envelope": PaperSpec(120),
 }
-"""Taken where nobody says which papers: card, and lighter paper upon it (common practice, no
+"""The papers of roles that are given none: card, and lighter paper on it (common practice, no
 source)."""
 
 
@@ -40,15 +40,15 @@ class Datasheet:
     Attributes
     ----------
     settings
-        All of them, those left unsaid with their usual values.
+        All of them, those left out with their defaults.
     clearances
         What goes into what, with the play that is left.
     fold_faults
-        A sentence for whatever keeps a piece from folding up; none when all of them close.
+        A sentence for each fault that keeps a piece from folding up.
     areas
         Paper by part.
     assumptions
-        What was taken for the thickness of the papers.
+        Sentences on the thicknesses that were not measured.
     advice
         By the name of a piece.
     """
@@ -71,22 +71,22 @@ class Datasheet:
 def make_datasheet(
     design: Design, texts: Mapping[str, str], papers: Mapping[str, PaperSpec], unit: Unit
 ) -> Datasheet:
-    """Work out a design for the settings and papers given.
+    """Make a design with the settings and papers given, and check it.
 
     Parameters
     ----------
     texts
-        Settings as they were written; bare lengths are in `unit`.
+        Settings as they were written; lengths without a unit are in `unit`.
     papers
         Weight and, if known, caliper by role; `DEFAULT_PAPERS` fill in.
 
     Raises
     ------
     DesignRefusal
-        If it can't be made so.  Parts that bind are no refusal here: `fit` says so.
+        If it can't be made.  Parts that bind are not refused: `clearances` shows them.
     """
-    usual = {**DEFAULT_PAPERS, **{role: PaperSpec(g) for role, g in design.default_grammages}}
-    given = {**({} if "all" in papers else usual), **papers}
+    defaults = {**DEFAULT_PAPERS, **{role: PaperSpec(g) for role, g in design.default_grammages}}
+    given = {**({} if "all" in papers else defaults), **papers}
     thickness = thickness_by_role(given)
     settings = read_settings(design, texts, unit, thickness)
     pieces = design.pieces(settings, unit)
@@ -116,9 +116,11 @@ def make_datasheet(
         thickness=thickness,
         assumptions=assumptions(used),
         advice=tuple(
-            (piece.name, said)
+            (piece.name, notes)
             for piece in pieces
-            if (said := piece_advice(piece, grammage(piece.role), paper_of(piece.role).grain_known))
+            if (
+                notes := piece_advice(piece, grammage(piece.role), paper_of(piece.role).grain_known)
+            )
         ),
         safety_notes=tuple(safety_notes(pieces)),
     )

@@ -1,8 +1,8 @@
 """What a design is: settings with sensible defaults, rules, and the pieces they make.
 
-A `Setting` is one size, count or choice a maker may give.  `read_settings` turns what she wrote
-into exact values and fills in the rest; `Design.pieces` makes the flat pieces, or refuses a
-combination that can't fold or fit, naming the rule it breaks.
+A `Setting` is a size, count or choice that a maker may give.  `read_settings` turns what she
+wrote into exact values and fills in the defaults.  `Design.pieces` makes the flat pieces, or
+refuses a combination that can't fold or fit, and names the rule it breaks.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ __all__ = [
 ]
 
 FIT = "fit"
-"""What a maker says instead of a length that is to be worked out."""
+"""What a maker writes instead of a length that is to be calculated from the papers."""
 
 SettingValue: TypeAlias = int | str
 """A length in fine units, a count, or the word of a choice."""
@@ -67,32 +67,32 @@ class SettingKind(StrEnum):
 
 @dataclass(frozen=True)
 class Setting:
-    """One thing a maker may say about a design.
+    """One thing a maker may choose about a design.
 
     Attributes
     ----------
     name
-        What she calls it: ``panel``.
+        What it is called: ``panel``.
     kind
         Whether it is a length, a count or a choice.
     help
         One line for a person.
     default
-        Its value when she says nothing, or a function of the settings before it (a design lists
-        its settings in that order) and the shop's unit.  A length or count that comes out of the
-        range `minimum` … `maximum` is brought into it.
+        Its value if it is not given, or a function of the settings before it (a design lists
+        its settings in that order) and the shop's unit.  A length or count outside of
+        `minimum` … `maximum` is brought into that range.
     choices
         The words a choice may be.
     minimum, maximum
         The smallest and largest length (fine units) or count it may be.
     alternative_to, divisor
         Another way to give the setting `alternative_to`, `divisor` times as large: the blank of a
-        tier instead of its panel, three times as wide.  It is never in the settings read.
+        tier instead of its panel, three times as wide.  It is never among the settings read.
     fitted_length
-        For a length that may be given as ``fit``: the smallest that leaves the wished-for play,
-        from the settings before it (and those said after it) and the thickness of the papers.
+        For a length that may be given as ``fit``: the smallest that leaves the play asked for,
+        from the settings before it (and those given after it) and the thickness of the papers.
     excludes
-        Settings that leave this other way of saying something without a meaning.
+        Settings that can't be given together with this alternative.
     """
 
     name: str
@@ -113,12 +113,12 @@ class Setting:
         return value if isinstance(value, str) else min(max(value, self.minimum), self.maximum)
 
     def read(self, text: str, unit: Unit) -> SettingValue:
-        """Read what a maker wrote; bare lengths are in `unit`.
+        """Read what a maker wrote; lengths without a unit are in `unit`.
 
         Raises
         ------
         DesignRefusal
-            If it is no value of this kind.
+            If it can't be read as this kind.
         """
         if self.kind is SettingKind.CHOICE:
             return text.strip().casefold()
@@ -178,7 +178,7 @@ class Measure(StrEnum):
 
 @dataclass(frozen=True)
 class Consumable:
-    """Something beside paper that one finished object takes.
+    """Something other than paper that one finished object needs.
 
     Attributes
     ----------
@@ -232,9 +232,9 @@ class Design:
     Attributes
     ----------
     name, title
-        What it is called, and one line for a person.
+        What it is called, and one line that describes it.
     settings
-        What a maker may say; those a default depends on come first.
+        What a maker may choose; a setting comes after those its default depends on.
     roles
         The papers it may use: ``tier``, ``mat``.
     sub_roles
@@ -244,13 +244,13 @@ class Design:
     make_pieces
         Makes the pieces of settings that have passed the rules.
     joints
-        What goes into what, for the fit.
+        What goes into what, to check the fit.
     consumables
-        Ribbon; adhesive and eyelets are worked out from the pieces.
+        Ribbon; adhesive and eyelets are counted from the pieces.
     section
         The folded parts seen from the side, for a picture.
     default_grammages
-        Roles and g/m² taken for them where nobody says which papers, if not the usual card.
+        Roles and the g/m² of their papers by default, where not `DEFAULT_PAPERS`.
     """
 
     name: str
@@ -259,7 +259,7 @@ class Design:
     roles: tuple[str, ...]
     sub_roles: tuple[str, ...]
     check_rules: Callable[[Settings, Unit], None]
-    make_pieces: Callable[[Settings], tuple[Piece, ...]]
+    make_pieces: Callable[[Settings], Iterable[Piece]]
     joints: Callable[[Settings], tuple[Joint, ...]] = _nothing
     consumables: Callable[[Settings], tuple[Consumable, ...]] = _nothing
     section: Callable[[Settings], tuple[SectionPart, ...]] = _nothing
@@ -273,7 +273,7 @@ class Design:
         settings
             Every setting of the design, as `read_settings` gives them.
         unit
-            The unit in which a refusal speaks.
+            The unit of lengths in a refusal.
 
         Raises
         ------
@@ -282,15 +282,17 @@ class Design:
             fit together; it names the rule.
         """
         self.check(settings, unit)
-        return self.make_pieces(settings)
+        return tuple(self.make_pieces(settings))
 
     def check(self, settings: Settings, unit: Unit = Unit.MM) -> None:
         """Refuse settings that `pieces` would refuse."""
-        wanted = {setting.name: setting for setting in self.settings if not setting.alternative_to}
+        expected = {
+            setting.name: setting for setting in self.settings if not setting.alternative_to
+        }
         for name in settings:
-            if name not in wanted:
-                raise DesignRefusal(_unknown_setting(self, str(name), wanted))
-        for name, setting in wanted.items():
+            if name not in expected:
+                raise DesignRefusal(_unknown_setting(self, str(name), expected))
+        for name, setting in expected.items():
             if name not in settings:
                 raise DesignRefusal(f"{self.name}: the setting '{name}' is missing")
             fault = setting.fault(settings[name], unit)
@@ -305,16 +307,16 @@ class Design:
 def read_settings(
     design: Design, texts: Mapping[str, str], unit: Unit, thickness: Thickness | None = None
 ) -> dict[str, SettingValue]:
-    """Read what a maker wrote about a design, and fill in what she left unsaid.
+    """Read what a maker wrote about a design, and fill in the defaults.
 
     Parameters
     ----------
     design
-        The design it is about.
+        The design.
     texts
         What she wrote, by name of setting: ``{"panel": "18cm", "tiers": "4"}``.
     unit
-        The shop's unit: that of bare lengths, and of the round defaults.
+        The shop's unit: of lengths without a unit, and of round defaults.
     thickness
         How thick the papers are; needed only for a length given as ``fit``, which is then
         rounded up to what can be cut.
@@ -339,7 +341,7 @@ def read_settings(
         if setting.alternative_to or setting.name in read:
             continue
         if setting.name in texts:
-            read[setting.name] = _work_out_fit(design, setting, read, unit, thickness)
+            read[setting.name] = _fitted_length(design, setting, read, unit, thickness)
         else:
             read[setting.name] = setting.default_value(read, unit)
     design.check(read, unit)
@@ -347,7 +349,7 @@ def read_settings(
 
 
 def _read_given(design: Design, texts: Mapping[str, str], unit: Unit) -> dict[str, SettingValue]:
-    """Read all that was said but lengths given as `fit`, which depend on the rest."""
+    """Read all that was given but lengths given as `fit`, which depend on the rest."""
     read: dict[str, SettingValue] = {}
     for setting in design.settings:
         if setting.name not in texts or _is_fit(setting, texts[setting.name]):
@@ -365,14 +367,14 @@ def _is_fit(setting: Setting, text: str) -> bool:
     return setting.fitted_length is not None and text.strip().casefold() == FIT
 
 
-def _work_out_fit(
+def _fitted_length(
     design: Design, setting: Setting, before: Settings, unit: Unit, thickness: Thickness | None
 ) -> Length:
     from nester.designs.base.clearance import round_up_to_cuttable  # it knows this module
 
     if setting.fitted_length is None or thickness is None:
         raise DesignRefusal(
-            f"{design.name}, {setting.name}: {FIT} is worked out from how thick the papers are;"
+            f"{design.name}, {setting.name}: {FIT} is calculated from the thickness of the papers;"
             " choose the papers too, or give a length"
         )
     return max(
@@ -403,10 +405,10 @@ def _unknown_setting(design: Design, name: str, known: Iterable[str]) -> str:
     return f"{design.name} has no setting '{_shortened(name)}'{hint}"
 
 
-def suggestion(wrong: str, right: Iterable[str]) -> str:
-    """Return ``; did you mean …?`` for a word that is nearly one of the right ones, or nothing."""
-    near = difflib.get_close_matches(wrong[:60].casefold(), list(right), n=1)
-    return f"; did you mean {near[0]}?" if near else ""
+def suggestion(word: str, known: Iterable[str]) -> str:
+    """Return ``; did you mean …?`` if a word is close to a right word, or nothing."""
+    close = difflib.get_close_matches(word[:60].casefold(), list(known), n=1)
+    return f"; did you mean {close[0]}?" if close else ""
 
 
 def number_in(settings: Settings, name: str) -> int:
@@ -428,7 +430,7 @@ def by_unit(unit: Unit, metric: Length, inches: Length) -> Length:
 
 
 def floor_to_ruler(length: Length, unit: Unit) -> Length:
-    """Round a default worked out from other sizes down to what a ruler of the shop shows.
+    """Round a default calculated from other sizes down to what a ruler of the shop shows.
 
     Whole mm or 16ths of an inch; tenths and 64ths when it is smaller than that.
     """

@@ -1,10 +1,10 @@
 """Pieces folded up in space, and whether the folded part is sound.
 
-A piece is cut along its score lines and slits into *facets*, exactly.  From one of them, the
-base, the others are turned about the score lines they hang by.  Folded shapes are in mm as
-floats: they show whether a design folds, and decide no cut.  Space has x to the right and y up
-the page, and z out of the face, towards the reader.  Paper has no thickness in it; thickness is
-a tolerance of the checks.
+A piece is cut along its score lines and slits into *facets*, exactly.  One of them,
+the base, stays; the others are turned about the score lines that join them to it.  Folded shapes
+are in mm as floats: they show whether a design folds, and decide no cut.  In space, x runs to the
+right and y up the page, and z out of the face, towards the reader.  Paper has no thickness here;
+the checks take its thickness as their tolerance.
 """
 
 from __future__ import annotations
@@ -32,17 +32,14 @@ __all__ = [
     "RationalPoint",
     "corner_gaps",
     "crossings",
-    "encloses",
-    "extents",
     "facets",
     "fold",
     "fold_faults",
     "lies_on",
-    "transformed",
 ]
 
 RationalPoint: TypeAlias = tuple[int | Fraction, int | Fraction]
-"""An exact place on a flat piece, in fine units."""
+"""An exact point on a flat piece, in fine units: crossing lines may meet between them."""
 
 Polygon3D: TypeAlias = NDArray[np.float64]
 """The corners of a folded facet, a row each: x, y and z in mm."""
@@ -70,14 +67,17 @@ class Facet:
         """Double its area, in square fine units."""
         return _twice_area(self.corners)
 
-    def contains(self, spot: RationalPoint) -> bool:
-        """Tell whether a place lies on it; its border belongs to it."""
+    def contains(self, point: RationalPoint) -> bool:
+        """Return whether a point is on it; its border belongs to it.
+
+        Even-odd rule: a ray to the right crosses the border an odd number of times.
+        """
         odd = False
         for a, b in _sides_of(self.corners):
-            turn = _orientation(a, b, spot)
-            if turn == 0 and _between(a, b, spot):
+            turn = _orientation(a, b, point)
+            if turn == 0 and _between(a, b, point):
                 return True
-            if (a[1] > spot[1]) != (b[1] > spot[1]):
+            if (a[1] > point[1]) != (b[1] > point[1]):
                 odd ^= (turn > 0) == (b[1] > a[1])
         return odd
 
@@ -93,11 +93,12 @@ class FoldedState:
     facets, polygons
         Its facets flat, and in space, in the same order.
     base
-        Which of them lies where it lay on the page.
+        The index of the facet that stays where it is on the page.
     parents
-        For each facet the one it hangs on by a score line; the base hangs on itself.
+        For each facet the index of the facet it is joined to by a score line; the base is its
+        own parent.
     closure_error
-        How far the two sides of a score line are apart at most, in mm: more than nothing where
+        The largest gap between the two sides of a score line, in mm: more than 0 where the
         facets round a point can't be folded by the given angles.
     """
 
@@ -110,14 +111,14 @@ class FoldedState:
 
     @property
     def walls(self) -> tuple[int, ...]:
-        """The facets that hang on the base itself."""
+        """The facets that are joined to the base itself."""
         return tuple(
             at for at, on in enumerate(self.parents) if on == self.base and at != self.base
         )
 
 
 class Crossing(NamedTuple):
-    """Two shapes of which one passes through the other, by their places, and how deep in mm."""
+    """The indices of two shapes that pass through each other, and how deep, in mm."""
 
     first: int
     second: int
@@ -127,7 +128,8 @@ class Crossing(NamedTuple):
 def facets(piece: Piece) -> tuple[Facet, ...]:
     """Cut a piece along its score lines and slits.
 
-    A slit that ends within a facet doesn't part it, and what slits alone cut out is left out.
+    A slit that ends within a facet doesn't divide it.  A window that slits alone cut out is no
+    facet.
 
     Raises
     ------
@@ -138,7 +140,10 @@ def facets(piece: Piece) -> tuple[Facet, ...]:
 
 
 def _planar_graph(piece: Piece) -> dict[_Edge, Score | None]:
-    """Return all lines cut at each other, each both ways; None: paper is cut there."""
+    """Return all lines, split where they meet, as edges in both directions.
+
+    The value is the score line along an edge, or None where the paper is cut.
+    """
     corners = piece.outline
     cuts = [Line(a, b) for a, b in zip(corners, corners[1:] + corners[:1], strict=True)]
     cuts += piece.slits
@@ -146,7 +151,7 @@ def _planar_graph(piece: Piece) -> dict[_Edge, Score | None]:
     marks += [(line, None) for line in cuts]
     lines = [line for line, _ in marks]
     edges: dict[_Edge, Score | None] = {}
-    for line, score in marks:  # cuts come last: a score that is cut through is no fold
+    for line, score in marks:  # cuts come last: a score that is cut is no fold
         for a, b in _split_segment(line, lines):
             edges[a, b] = edges[b, a] = score
     _prune_dangling(piece, edges)
@@ -154,21 +159,21 @@ def _planar_graph(piece: Piece) -> dict[_Edge, Score | None]:
 
 
 def _split_segment(line: Line, others: Iterable[Line]) -> Iterable[_Edge]:
-    """Cut a line wherever another meets it."""
-    spots: set[RationalPoint] = {line.start, line.end}
+    """Split a line wherever another meets it."""
+    points: set[RationalPoint] = {line.start, line.end}
     for other in others:
-        spots.update(_intersections(line, other))
-    along = sorted(spots, key=lambda spot: _along(line, spot))
+        points.update(_intersections(line, other))
+    along = sorted(points, key=lambda point: _along(line, point))
     return pairwise(along)
 
 
-def _along(line: Line, spot: RationalPoint) -> int | Fraction:
+def _along(line: Line, point: RationalPoint) -> int | Fraction:
     (ax, ay), (bx, by) = line
-    return (spot[0] - ax) * (bx - ax) + (spot[1] - ay) * (by - ay)
+    return (point[0] - ax) * (bx - ax) + (point[1] - ay) * (by - ay)
 
 
 def _intersections(line: Line, other: Line) -> Iterable[RationalPoint]:
-    """Give the inner or end places of a line at which another touches or crosses it."""
+    """Give the points of a line at which another touches or crosses it."""
     for end in other:
         if _orientation(*line, end) == 0 and _between(*line, end):
             yield end
@@ -181,7 +186,7 @@ def _intersections(line: Line, other: Line) -> Iterable[RationalPoint]:
 
 
 def _orientation(a: RationalPoint, b: RationalPoint, c: RationalPoint) -> int | Fraction:
-    """Return on which side of a → b a place lies: more than zero is clockwise on the page."""
+    """Return twice the area of the triangle a, b, c: above 0 if it turns clockwise on the page."""
     return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
@@ -199,10 +204,10 @@ def _twice_area(corners: Sequence[RationalPoint]) -> int | Fraction:
 
 
 def _prune_dangling(piece: Piece, edges: dict[_Edge, Score | None]) -> None:
-    """Take out what bounds no facet: loose ends, and loops with no way to the outline."""
+    """Remove edges that bound no facet: loose ends, and loops that don't reach the outline."""
     while True:
-        ways = Counter(start for start, _ in edges)
-        loose = {edge for edge in edges if 1 in (ways[edge[0]], ways[edge[1]])}
+        degrees = Counter(start for start, _ in edges)
+        loose = {edge for edge in edges if 1 in (degrees[edge[0]], degrees[edge[1]])}
         loose = loose or _unreachable(edges, piece.outline[0])
         if not loose:
             return
@@ -216,26 +221,32 @@ def _prune_dangling(piece: Piece, edges: dict[_Edge, Score | None]) -> None:
 
 
 def _unreachable(edges: Iterable[_Edge], start: RationalPoint) -> set[_Edge]:
-    """Return the edges that no way along edges leads to."""
-    onwards = _neighbours(edges)
+    """Return the edges that can't be reached along edges from a point."""
+    neighbours = _neighbours(edges)
     reached, waiting = {start}, [start]
     while waiting:
-        fresh = [spot for spot in onwards[waiting.pop()] if spot not in reached]
-        reached.update(fresh)
-        waiting += fresh
+        new = [point for point in neighbours[waiting.pop()] if point not in reached]
+        reached.update(new)
+        waiting += new
     return {edge for edge in edges if edge[0] not in reached}
 
 
 def _neighbours(edges: Iterable[_Edge]) -> dict[RationalPoint, list[RationalPoint]]:
-    onwards: dict[RationalPoint, list[RationalPoint]] = {}
+    neighbours: dict[RationalPoint, list[RationalPoint]] = {}
     for start, end in edges:
-        onwards.setdefault(start, []).append(end)
-    return onwards
+        neighbours.setdefault(start, []).append(end)
+    return neighbours
 
 
 def _trace_faces(edges: Iterable[_Edge]) -> list[tuple[RationalPoint, ...]]:
-    """Walk round every facet, turning off at each corner as sharply as can be."""
-    onwards = {spot: _sorted_by_angle(spot, ends) for spot, ends in _neighbours(edges).items()}
+    """Walk round every facet, at each corner along the next edge in order of direction.
+
+    This is how the faces of a planar graph are traced: each edge is walked once in each
+    direction, once for the facet on either side.
+    """
+    neighbours = {
+        point: _sorted_by_angle(point, ends) for point, ends in _neighbours(edges).items()
+    }
     rings, walked = [], set()
     for edge in edges:
         ring: list[RationalPoint] = []
@@ -243,19 +254,22 @@ def _trace_faces(edges: Iterable[_Edge]) -> list[tuple[RationalPoint, ...]]:
         while (here, there) not in walked:
             walked.add((here, there))
             ring.append(here)
-            ways = onwards[there]
-            here, there = there, ways[ways.index(here) - 1]
-        # The walk round the outside of the piece goes the other way about.
+            turns = neighbours[there]
+            here, there = there, turns[turns.index(here) - 1]
+        # The walk round the outside of the piece runs anticlockwise: its area is negative.
         if ring and _twice_area(ring) > 0:
             rings.append(tuple(ring))
     return rings
 
 
-def _sorted_by_angle(centre: RationalPoint, spots: Iterable[RationalPoint]) -> list[RationalPoint]:
-    """Sort places by their direction from a centre, clockwise on the page, exactly."""
+def _sorted_by_angle(centre: RationalPoint, points: Iterable[RationalPoint]) -> list[RationalPoint]:
+    """Sort points by their direction from a centre, clockwise on the page, exactly.
 
-    def half(spot: RationalPoint) -> bool:
-        return (spot[1], spot[0]) < (centre[1], centre[0])
+    No angle is calculated: first by half plane, then by the side on which each is of the other.
+    """
+
+    def half(point: RationalPoint) -> bool:
+        return (point[1], point[0]) < (centre[1], centre[0])
 
     def compare(a: RationalPoint, b: RationalPoint) -> int:
         if half(a) != half(b):
@@ -263,7 +277,7 @@ def _sorted_by_angle(centre: RationalPoint, spots: Iterable[RationalPoint]) -> l
         turn = _orientation(centre, a, b)
         return (turn < 0) - (turn > 0)
 
-    return sorted(spots, key=cmp_to_key(compare))
+    return sorted(points, key=cmp_to_key(compare))
 
 
 def fold(
@@ -278,17 +292,18 @@ def fold(
     piece
         The piece, flat.
     degrees
-        How far each score line is folded: 0 leaves it flat, 90 stands a wall up, 180 lays it
-        back on itself; for all of them, or told of each.  Each as far as it says itself unless
-        given.  Valley folds turn towards the face, mountain folds away from it.
+        How far score lines are folded: 0 leaves them flat, 90 stands a wall up, 180 lays the
+        paper back on itself.  One angle for all, or a function that gives it for each; by
+        default the angle of the score line itself.  Valley folds turn towards the face, mountain
+        folds away from it.
     base
-        A place on the facet that stays where it is; the middle of the blank unless given.  If
-        several hold it, or none does, the largest of them stays.
+        A point on the facet that stays where it is; by default the middle of the blank.  If it
+        is on several facets, or on none, the largest stays.
 
     Returns
     -------
-    Folded
-        Its shapes in mm.
+    FoldedState
+        Its facets flat and in space, in mm.
 
     Raises
     ------
@@ -299,9 +314,11 @@ def fold(
     parts = tuple(Facet(corners) for corners in _trace_faces(edges))
     start = _base_facet(parts, base or (Fraction(piece.width, 2), Fraction(piece.height, 2)))
     sides = {edge: at for at, part in enumerate(parts) for edge in _sides_of(part.corners)}
-    frames: dict[int, _RigidMotion] = {start: _RigidMotion(np.eye(3), np.zeros(3))}
-    hangs_on = {start: start}
-    tear = 0.0
+    # Breadth first from the base: each facet moves with its parent, after turning about the score
+    # line between them.  A facet reached twice must come out in the same place both times.
+    motions: dict[int, _RigidMotion] = {start: _RigidMotion(np.eye(3), np.zeros(3))}
+    parents = {start: start}
+    closure_error = 0.0
     waiting = deque([start])
     while waiting:
         here = waiting.popleft()
@@ -309,23 +326,23 @@ def fold(
             score, next_part = edges[a, b], sides.get((b, a))
             if score is None or next_part is None:
                 continue
-            turned = frames[here].compose(
+            motion = motions[here].compose(
                 _rotation_about(a, b, _fold_angle(score, degrees), score.fold)
             )
-            if next_part in frames:
-                there = frames[next_part].apply(_flat_mm(parts[next_part].corners))
-                gap = turned.apply(_flat_mm(parts[next_part].corners)) - there
-                tear = max(tear, float(np.linalg.norm(gap, axis=1).max()))
+            if next_part in motions:
+                flat = _flat_mm(parts[next_part].corners)
+                gaps = motion.apply(flat) - motions[next_part].apply(flat)
+                closure_error = max(closure_error, float(np.linalg.norm(gaps, axis=1).max()))
                 continue
-            frames[next_part], hangs_on[next_part] = turned, here
+            motions[next_part], parents[next_part] = motion, here
             waiting.append(next_part)
-    if len(frames) < len(parts):
+    if len(motions) < len(parts):
         raise DesignRefusal(
             f"the slits of '{piece.name}' cut it in two; a slit must leave a fold to hang by"
         )
-    shapes = tuple(frames[at].apply(_flat_mm(part.corners)) for at, part in enumerate(parts))
-    order = tuple(hangs_on[at] for at in range(len(parts)))
-    return FoldedState(piece, parts, shapes, start, order, tear)
+    shapes = tuple(motions[at].apply(_flat_mm(part.corners)) for at, part in enumerate(parts))
+    in_order = tuple(parents[at] for at in range(len(parts)))
+    return FoldedState(piece, parts, shapes, start, in_order, closure_error)
 
 
 def _fold_angle(score: Score, degrees: float | Callable[[Score], float] | None) -> float:
@@ -335,86 +352,64 @@ def _fold_angle(score: Score, degrees: float | Callable[[Score], float] | None) 
 
 
 class _RigidMotion(NamedTuple):
-    """A rigid movement: turn, then shift."""
+    """A movement in space: a rotation, then a translation in mm."""
 
     rotation: Polygon3D
     translation: Polygon3D
 
     def apply(self, points: Polygon3D) -> Polygon3D:
-        """Move points, a row each."""
+        """Move points, one in each row."""
         moved: Polygon3D = points @ self.rotation.T + self.translation
         return moved
 
     def compose(self, first: _RigidMotion) -> _RigidMotion:
-        """Return the movement that does `first` and then this."""
+        """Return the movement that makes `first` and then this."""
         return _RigidMotion(
             self.rotation @ first.rotation, self.rotation @ first.translation + self.translation
         )
 
 
 def _base_facet(parts: Sequence[Facet], middle: RationalPoint) -> int:
-    holding = [at for at, part in enumerate(parts) if part.contains(middle)]
-    return max(holding or range(len(parts)), key=lambda at: parts[at].twice_area)
+    candidates = [at for at, part in enumerate(parts) if part.contains(middle)]
+    return max(candidates or range(len(parts)), key=lambda at: parts[at].twice_area)
 
 
 def _flat_mm(corners: Iterable[RationalPoint]) -> Polygon3D:
-    """Lay corners of the page into space: y points up, the face towards +z."""
+    """Return points of the page in space, in mm: y points up, the face towards +z."""
     return np.array([(float(x) / UNITS_PER_MM, -float(y) / UNITS_PER_MM, 0.0) for x, y in corners])
 
 
-def _rotation_about(a: RationalPoint, b: RationalPoint, degrees: float, way: Fold) -> _RigidMotion:
-    """Turn what lies beyond a → b about it (Rodrigues' formula).
+def _rotation_about(
+    a: RationalPoint, b: RationalPoint, degrees: float, direction: Fold
+) -> _RigidMotion:
+    """Return the rotation about a → b of what is beyond it (Rodrigues' formula).
 
-    Facets run clockwise on the page, so what lies beyond is on the left of a → b, and a positive
-    turn lifts it towards the face.
+    Facets run clockwise on the page, so the neighbour is on the left of a → b, and a positive
+    angle lifts it towards the face.
     """
     start, end = _flat_mm([a, b])
     x, y, z = (end - start) / np.linalg.norm(end - start)
-    angle = np.radians(degrees if way is Fold.VALLEY else -degrees)
+    angle = np.radians(degrees if direction is Fold.VALLEY else -degrees)
     cross = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
-    turn = np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * (cross @ cross)
-    return _RigidMotion(turn, start - turn @ start)
-
-
-def transformed(
-    shapes: Iterable[Polygon3D],
-    by: tuple[float, float, float] = (0.0, 0.0, 0.0),
-    *,
-    upside_down: bool = False,
-) -> tuple[Polygon3D, ...]:
-    """Put a folded part elsewhere, if asked for turned over about the x axis first.
-
-    Parameters
-    ----------
-    by
-        How far to shift it along x, y and z, in mm.
-    """
-    over = np.array([1.0, -1.0, -1.0]) if upside_down else np.ones(3)
-    return tuple(shape * over + np.array(by) for shape in shapes)
-
-
-def extents(shapes: Iterable[Polygon3D]) -> tuple[float, float, float]:
-    """Return how far shapes reach along x, y and z, in mm, on paper of no thickness."""
-    points = np.concatenate(list(shapes))
-    x, y, z = points.max(axis=0) - points.min(axis=0)
-    return float(x), float(y), float(z)
+    rotation = np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * (cross @ cross)
+    return _RigidMotion(rotation, start - rotation @ start)
 
 
 def corner_gaps(folded: FoldedState) -> tuple[float, ...]:
-    """Return how far apart, in mm, neighbouring walls are at each corner of the base.
+    """Return the gap between neighbouring walls at each corner of the base, in mm.
 
-    It is the distance of the lower wall's end from the side of the other, so walls of unlike
-    height meet too.  Only corners at which two walls stand on the base are counted: what is
-    folded flat onto it needn't meet anything.
+    The gap is the distance of the lower wall's upper end from the side of the other, so walls of
+    different height meet too.  Only corners with two standing walls count: a wall folded flat
+    onto the base needn't meet anything.
     """
     base = folded.polygons[folded.base]
     walls = [at for at in folded.walls if not _coplanar(folded.polygons[at], base)]
-    hanging = {frozenset(edge): at for at in walls for edge in _sides_of(folded.facets[at].corners)}
+    wall_on = {frozenset(edge): at for at in walls for edge in _sides_of(folded.facets[at].corners)}
     gaps = []
     ring = folded.facets[folded.base].corners
     for before, corner, after in zip((ring[-1], *ring), ring, (*ring[1:], ring[0]), strict=False):
-        first = hanging.get(frozenset((before, corner)))
-        second = hanging.get(frozenset((corner, after)))
+        first = wall_on.get(frozenset((before, corner)))
+        second = wall_on.get(frozenset((corner, after)))
         if first is None or second is None or first == second:
             continue
         sides = [_side(folded, first, corner, before), _side(folded, second, corner, after)]
@@ -424,23 +419,27 @@ def corner_gaps(folded: FoldedState) -> tuple[float, ...]:
 
 
 def _side(folded: FoldedState, wall: int, corner: RationalPoint, along: RationalPoint) -> Polygon3D:
-    """Return the side of a wall that leaves a corner of the base, not along the base."""
+    """Return the upright side of a wall at a corner of the base, from the corner to its end.
+
+    `along` is the other end of the wall's fold.  Points on the way, where another line ends on
+    the side, are passed over.
+    """
     ring = folded.facets[wall].corners
     at, count = ring.index(corner), len(ring)
-    (way,) = [way for way in (-1, 1) if ring[(at + way) % count] != along]
-    far = (at + way) % count
-    while _orientation(corner, ring[far], ring[(far + way) % count]) == 0:
-        far = (far + way) % count
+    (step,) = [step for step in (-1, 1) if ring[(at + step) % count] != along]
+    far = (at + step) % count
+    while _orientation(corner, ring[far], ring[(far + step) % count]) == 0:
+        far = (far + step) % count
     return folded.polygons[wall][[at, far]]
 
 
 def _distances(points: Polygon3D, starts: Polygon3D, ends: Polygon3D) -> Polygon3D:
-    """Return the distances of points (rows) from line segments (columns)."""
+    """Return the distances in mm of points (rows) from line segments (columns)."""
     along = ends - starts
     squared = np.maximum((along**2).sum(axis=1), _TOLERANCE**2)
     offset = points[:, None, :] - starts[None, :, :]
-    part = np.clip((offset * along).sum(axis=2) / squared, 0.0, 1.0)
-    nearest = starts + part[:, :, None] * along
+    share = np.clip((offset * along).sum(axis=2) / squared, 0.0, 1.0)
+    nearest = starts + share[:, :, None] * along
     distances: Polygon3D = np.linalg.norm(points[:, None, :] - nearest, axis=2)
     return distances
 
@@ -453,33 +452,33 @@ def _normal(shape: Polygon3D) -> Polygon3D:
 
 
 def _coplanar(shape: Polygon3D, base: Polygon3D) -> bool:
-    """Tell whether a shape lies in the plane of another."""
+    """Return whether a shape is in the plane of another."""
     heights = (shape - base[0]) @ _normal(base)
     return bool(np.abs(heights).max() <= _TOLERANCE)
 
 
 def _depths(shape: Polygon3D, points: Polygon3D) -> Polygon3D:
-    """Return how far within the border of a shape points of its plane are; outside: negative."""
+    """Return how deep points of a shape's plane are within its border, in mm; below 0 outside."""
     ends = np.roll(shape, -1, axis=0)
     distances = _distances(points, shape, ends).min(axis=1)
-    # Even and odd crossings, seen along the axis in which the shape shows largest.
+    # Even-odd rule, in the projection along the axis in which the shape is largest.
     u, v = np.delete(np.arange(3), np.abs(_normal(shape)).argmax())
     start_v, end_v, v_of = shape[:, v], ends[:, v], points[:, v, None]
-    astride = (start_v > v_of) != (end_v > v_of)
+    crosses = (start_v > v_of) != (end_v > v_of)
     rise = np.where(end_v == start_v, 1.0, end_v - start_v)
-    meets = shape[:, u] + (v_of - start_v) / rise * (ends[:, u] - shape[:, u])
-    inside = (astride & (points[:, u, None] < meets)).sum(axis=1) % 2 == 1
+    crossing_u = shape[:, u] + (v_of - start_v) / rise * (ends[:, u] - shape[:, u])
+    inside = (crosses & (points[:, u, None] < crossing_u)).sum(axis=1) % 2 == 1
     depths: Polygon3D = np.where(inside, distances, -distances)
     return depths
 
 
 def lies_on(upper: Polygon3D, lower: Polygon3D, tolerance: float) -> bool:
-    """Tell whether one shape lies flat on another and nowhere over its border.
+    """Return whether a shape lies flat on another, nowhere over its border.
 
     Parameters
     ----------
     tolerance
-        How far it may be off, in mm: the thickness of the paper.
+        How far it may be off in any direction, in mm: the thickness of the paper.
     """
     normal = _normal(lower)
     heights = (upper - lower[0]) @ normal
@@ -488,72 +487,11 @@ def lies_on(upper: Polygon3D, lower: Polygon3D, tolerance: float) -> bool:
     return bool(np.abs(heights).max() <= allowed and _depths(lower, flat).min() >= -allowed)
 
 
-class _AngularSpan(NamedTuple):
-    """What a shape hides from a place, looking level: two angles, and the distance at each."""
-
-    start: float
-    end: float
-    start_far: float
-    end_far: float
-
-
-def encloses(
-    shapes: Iterable[Polygon3D], spot: tuple[float, float, float], tolerance: float
-) -> bool:
-    """Tell whether shapes stand all round a place, so that every level look from it meets one.
-
-    Parameters
-    ----------
-    spot
-        x, y and z of the place, in mm.
-    tolerance
-        The widest gap that doesn't count, in mm: the thickness of the paper.
-    """
-    spans = sorted(span for shape in shapes for span in _hidden_spans(shape - np.array(spot)))
-    if not spans:
-        return False
-    first, *others = spans
-    turn = 2 * np.pi
-    again = first._replace(start=first.start + turn, end=first.end + turn)
-    until, far = first.end, first.end_far
-    for span in (*others, again):
-        gap = (span.start - until) * min(far, span.start_far)
-        if gap > max(tolerance, _TOLERANCE):
-            return False
-        if span.end > until:
-            until, far = span.end, span.end_far
-    return True
-
-
-def _hidden_spans(shape: Polygon3D) -> Iterable[_AngularSpan]:
-    """Give what a shape hides from the origin, where it comes through the level of that."""
-    heights = shape[:, 2]
-    ends, end_heights = np.roll(shape, -1, axis=0), np.roll(heights, -1)
-    through = (heights >= 0) != (end_heights >= 0)
-    if not through.any():
-        return
-    part = heights[through] / (heights[through] - end_heights[through])
-    spots = shape[through] + part[:, None] * (ends[through] - shape[through])
-    normal = _normal(shape)
-    along = np.argsort(spots @ np.array([-normal[1], normal[0], 0.0]))
-    level = spots[along][:, :2]
-    angles, distances = np.arctan2(level[:, 1], level[:, 0]), np.linalg.norm(level, axis=1)
-    for one in range(0, len(level), 2):
-        start, end = float(angles[one]), float(angles[one + 1])
-        far = float(distances[one]), float(distances[one + 1])
-        wide = (end - start) % (2 * np.pi)
-        if wide <= np.pi:
-            yield _AngularSpan(start, start + wide, *far)
-        else:
-            yield _AngularSpan(end, end + 2 * np.pi - wide, *far[::-1])
-
-
 def crossings(shapes: Sequence[Polygon3D], tolerance: float) -> tuple[Crossing, ...]:
     """Find shapes that pass through each other.
 
-    Two shapes cross if they have a place in common that lies deeper than the tolerance within
-    both, while they lie in unlike planes.  Shapes that touch, stand on each other or lie flat on
-    each other don't cross.
+    Two shapes in different planes cross if they share a point that is deeper than the tolerance
+    within both.  Shapes that touch, stand on each other or lie flat on each other don't cross.
 
     Parameters
     ----------
@@ -573,39 +511,41 @@ def crossings(shapes: Sequence[Polygon3D], tolerance: float) -> tuple[Crossing, 
     return tuple(found)
 
 
-def _crossing_depth(one: Polygon3D, other: Polygon3D, allowed: float) -> float:
-    """Return how deep within both shapes the line in which their planes meet comes."""
-    if not (_straddles(one, other, allowed) and _straddles(other, one, allowed)):
+def _crossing_depth(first: Polygon3D, second: Polygon3D, allowed: float) -> float:
+    """Return how deep within both shapes the line comes in which their planes meet, in mm."""
+    if not (_straddles(first, second, allowed) and _straddles(second, first, allowed)):
         return 0.0
-    normals = _normal(one), _normal(other)
+    normals = _normal(first), _normal(second)
     along = np.cross(*normals)
     if np.linalg.norm(along) < _TOLERANCE:
         return 0.0
     along /= np.linalg.norm(along)
-    heights = [normals[0] @ one[0], normals[1] @ other[0], along @ one.mean(axis=0)]
+    # The point of that line closest to the middle of the first shape: in both planes, and level
+    # with the middle along the line.
+    heights = [normals[0] @ first[0], normals[1] @ second[0], along @ first.mean(axis=0)]
     start = np.linalg.solve(np.array([*normals, along]), np.array(heights))
-    points = start + _candidates((one, other), normals, start, along)[:, None] * along
-    depths = np.minimum(_depths(one, points), _depths(other, points))
+    points = start + _deepest_candidates((first, second), normals, start, along)[:, None] * along
+    depths = np.minimum(_depths(first, points), _depths(second, points))
     return float(depths.max())
 
 
 def _straddles(shape: Polygon3D, other: Polygon3D, allowed: float) -> bool:
-    """Tell whether a shape reaches beyond both sides of the plane of another."""
+    """Return whether a shape reaches beyond the plane of another on both sides."""
     heights = (shape - other[0]) @ _normal(other)
     return bool(heights.min() < -allowed and heights.max() > allowed)
 
 
-def _candidates(
+def _deepest_candidates(
     shapes: tuple[Polygon3D, Polygon3D],
     normals: tuple[Polygon3D, Polygon3D],
     start: Polygon3D,
     along: Polygon3D,
 ) -> Polygon3D:
-    """Return where on a line the depth within both shapes can be greatest.
+    """Return the positions along a line, in mm, where the depth within both can be greatest.
 
-    Within a convex shape the depth is the least of the distances from its sides, which are
-    linear along the line: the greatest is where two of them are equal.  Even steps are added for
-    shapes that are not convex.
+    Within a convex shape the depth is the smallest of the distances from its sides.  These are
+    linear along the line, so the smallest is greatest where two of them are equal.  Evenly spaced
+    positions are added for shapes that are not convex.
     """
     at_start, slopes = [], []
     for shape, normal in zip(shapes, normals, strict=True):
@@ -615,8 +555,8 @@ def _candidates(
         slopes.append(inwards @ along)
     values, slope = np.concatenate(at_start), np.concatenate(slopes)
     steeper = slope[:, None] - slope[None, :]
-    unlike = np.abs(steeper) > _TOLERANCE
-    equal = (values[None, :] - values[:, None])[unlike] / steeper[unlike]
+    not_parallel = np.abs(steeper) > _TOLERANCE
+    equal = (values[None, :] - values[:, None])[not_parallel] / steeper[not_parallel]
     spans = [(shape - start) @ along for shape in shapes]
     low, high = max(span.min() for span in spans), min(span.max() for span in spans)
     if low > high:
@@ -630,14 +570,14 @@ def fold_faults(
     unit: Unit,
     degrees: float | Callable[[Score], float] | None = None,
 ) -> tuple[str, ...]:
-    """Fold a piece and say what is wrong with it, a sentence each; nothing if it is sound.
+    """Fold a piece and return what is wrong with it, a sentence for each fault.
 
     Parameters
     ----------
     thickness
-        Of its paper, in fine units: by so much parts may miss or enter each other.
+        Of its paper, in fine units: parts may be apart or overlap by as much.
     degrees
-        How far its score lines are folded, as `fold` takes it.
+        How far its score lines are folded (see `fold`).
     """
     try:
         folded = fold(piece, degrees)
@@ -653,30 +593,32 @@ def fold_faults(
     if apart > allowed:
         faults.append(f"{piece.name}: its walls stand {_format_mm(apart, unit)} apart at a corner")
     faults += [
-        f"{piece.name}: the part at {_facet_location(folded, one.first, unit)} passes"
-        f" {_format_mm(one.depth, unit)} through the part at {_facet_location(folded, one.second, unit)}"
-        for one in crossings(folded.polygons, allowed)
+        f"{piece.name}: the part at {_facet_location(folded, crossing.first, unit)} passes"
+        f" {_format_mm(crossing.depth, unit)} through the part at"
+        f" {_facet_location(folded, crossing.second, unit)}"
+        for crossing in crossings(folded.polygons, allowed)
     ]
     faults += [
-        f"{piece.name}: the tab at {_facet_location(folded, at, unit)} reaches over what it is glued to"
+        f"{piece.name}: the tab at {_facet_location(folded, at, unit)} reaches over what it is"
+        " glued to"
         for at in _overhanging_tabs(folded, allowed)
     ]
     return tuple(faults)
 
 
 def _overhanging_tabs(folded: FoldedState, allowed: float) -> list[int]:
-    """Return the glue tabs that lie on a part of the piece, but not wholly."""
+    """Return the facets that are glue tabs and lie on a part of the piece, but not wholly."""
     tabs = [{(x, y) for x, y in area} for area in folded.piece.glue]
     found = []
     for at, facet in enumerate(folded.facets):
         if set(facet.corners) not in tabs:
             continue
         tab = folded.polygons[at]
-        heart = tab.mean(axis=0, keepdims=True)
+        middle = tab.mean(axis=0, keepdims=True)
         under = [
             other
             for place, other in enumerate(folded.polygons)
-            if place != at and lies_on(heart, other, allowed)
+            if place != at and lies_on(middle, other, allowed)
         ]
         if under and not any(lies_on(tab, other, allowed) for other in under):
             found.append(at)
@@ -689,7 +631,7 @@ def _format_mm(millimetres: float, unit: Unit) -> str:
 
 
 def _facet_location(folded: FoldedState, at: int, unit: Unit) -> str:
-    """Say where on the flat piece a facet is, from the left and from the top."""
+    """Return where a facet is on the flat piece, in words."""
     corners = folded.facets[at].corners
     x, y = (round(sum(Fraction(c[axis]) for c in corners) / len(corners)) for axis in (0, 1))
     return f"{format_length(x, unit)} from the left and {format_length(y, unit)} from the top"

@@ -1,7 +1,7 @@
 """Which paper a piece is cut from.
 
-A piece's role may be finer than the maker cares to say: ``mat.1.inside`` answers to
-``mat.1.inside``, then ``mat.1``, then ``mat``, then ``all``.
+A role has parts, and a paper may be chosen for any of them: ``mat.1.inside`` takes the paper of
+``mat.1.inside``, else of ``mat.1``, else of ``mat``, else of ``all``.
 """
 
 from __future__ import annotations
@@ -34,8 +34,8 @@ def paper_for(role: str, papers: Mapping[str, str]) -> str | None:
     role
         A piece's role: ``tier.1``.
     papers
-        The chosen papers by role; the nearest answers: the role itself, the part before its
-        last point, and so on, then ``all``.
+        The chosen papers by role; the closest counts: the role itself, the part before its last
+        point, and so on, then ``all``.
     """
     while role:
         if role in papers:
@@ -57,7 +57,7 @@ def check_roles(design: Design, papers: Iterable[str]) -> None:
     Raises
     ------
     DesignRefusal
-        For an unknown role, with what it may have meant.
+        For an unknown role, with the role it may stand for.
     """
     known = (*design.roles, *design.sub_roles, ALL_ROLES)
     for role in papers:

@@ -1,4 +1,4 @@
-"""How thick paper is: measured, or worked out from its weight.
+"""How thick paper is: measured, or estimated from its weight.
 
 ISO 534 measures thickness under a set pressure and derives bulk (apparent specific sheet volume)
 from it: bulk = thickness ÷ grammage, in cm³/g.  So a sheet of 1 g/m² and a bulk of 1 cm³/g is
@@ -37,7 +37,7 @@ _UNITS_PER_MICROMETRE = UNITS_PER_MM // 1000
 
 @dataclass(frozen=True)
 class PaperSpec:
-    """What the thickness of a paper is known by.
+    """The weight of a paper, and its thickness if known.
 
     Attributes
     ----------
@@ -48,7 +48,7 @@ class PaperSpec:
     bulk
         cm³/g, more than zero; used only when there is no caliper.
     grain_known
-        Whether the maker knows which way its fibres lie.
+        Whether the maker knows which way its grain runs.
 
     Raises
     ------
@@ -62,33 +62,33 @@ class PaperSpec:
     grain_known: bool = False
 
     def __post_init__(self) -> None:
-        for name in ("grammage", "caliper", "bulk"):
-            value = getattr(self, name)
+        values = {"g/m²": self.grammage, "thickness": self.caliper, "bulk": self.bulk}
+        for name, value in values.items():
             if value is not None and value <= 0:
                 raise DesignRefusal(f"the {name} of a paper must be more than zero")
 
 
 class EstimatedThickness(NamedTuple):
-    """A thickness in fine units, and in one sentence what was assumed, or nothing."""
+    """A thickness in fine units, and a sentence if it rests on an assumption."""
 
     thickness: Length
     assumption: str
 
 
 def thickness_of(paper: PaperSpec) -> EstimatedThickness:
-    """Return how thick a paper is: its caliper, or grammage × bulk rounded up to a fine unit."""
+    """Return the thickness of a paper: its caliper, or grammage × bulk rounded up."""
     if paper.caliper is not None:
         return EstimatedThickness(paper.caliper, "")
     micrometres = paper.grammage * paper.bulk
-    said = (
-        f"paper of {paper.grammage} g/m² without a caliper is taken as"
+    assumption = (
+        f"paper of {paper.grammage} g/m² with no thickness given is taken as"
         f" {_rounded(micrometres / 1000)} mm thick, at a bulk of {_rounded(paper.bulk)} cm³/g"
     )
-    return EstimatedThickness(ceil(micrometres * _UNITS_PER_MICROMETRE), said)
+    return EstimatedThickness(ceil(micrometres * _UNITS_PER_MICROMETRE), assumption)
 
 
 def thickness_by_role(papers: Mapping[str, PaperSpec]) -> Thickness:
-    """Return the function that tells the thickness of a role's paper.
+    """Return the function that gives the thickness of a role's paper.
 
     Parameters
     ----------
@@ -101,25 +101,25 @@ def thickness_by_role(papers: Mapping[str, PaperSpec]) -> Thickness:
     Thickness
         It raises `DesignRefusal` for a role that no paper is chosen for.
     """
-    thick = {role: thickness_of(paper).thickness for role, paper in papers.items()}
-    answering = {role: role for role in papers}
+    thicknesses = {role: thickness_of(paper).thickness for role, paper in papers.items()}
+    roles = {role: role for role in papers}
 
     def of(role: str) -> Length:
-        chosen = paper_for(role, answering)
+        chosen = paper_for(role, roles)
         if chosen is None:
             raise DesignRefusal(
                 f"no paper is chosen for '{role}', so its thickness isn't known;"
                 " choose one for it or for all"
             )
-        return thick[chosen]
+        return thicknesses[chosen]
 
     return of
 
 
 def assumptions(papers: Mapping[str, PaperSpec]) -> tuple[str, ...]:
     """Return what was assumed about some papers, each sentence once."""
-    said = (thickness_of(paper).assumption for paper in papers.values())
-    return tuple(dict.fromkeys(sentence for sentence in said if sentence))
+    sentences = (thickness_of(paper).assumption for paper in papers.values())
+    return tuple(dict.fromkeys(sentence for sentence in sentences if sentence))
 
 
 def _rounded(value: Fraction) -> str:

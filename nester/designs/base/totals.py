@@ -31,7 +31,7 @@ _UNITS_PER_METRE = 1000 * UNITS_PER_MM
 
 @dataclass(frozen=True)
 class PaperArea:
-    """How much of one paper, or for one role, an object takes.
+    """How much of a paper, or for a role, an object takes.
 
     Attributes
     ----------
@@ -56,7 +56,7 @@ def _identity(role: str) -> str:
 def paper_areas(
     pieces: Iterable[Piece], name_of: Callable[[str], str] = _identity
 ) -> tuple[PaperArea, ...]:
-    """Add up the areas of pieces by role, or by what a role is called.
+    """Add up the areas of pieces by role, or by the paper of their role.
 
     Parameters
     ----------
@@ -67,8 +67,8 @@ def paper_areas(
 
     Returns
     -------
-    tuple of Area
-        In the order in which the names first come up.
+    tuple of PaperArea
+        In the order in which the names first occur.
     """
     found: dict[str, PaperArea] = {}
     for piece in pieces:
@@ -86,16 +86,15 @@ def paper_areas(
 def consumables_of(
     design: Design, settings: Settings, pieces: Iterable[Piece]
 ) -> tuple[Consumable, ...]:
-    """Return what one finished object takes beside paper.
+    """Return what one finished object needs apart from paper.
 
     Parameters
     ----------
     design, settings
-        Tell the ribbons and whatever else the design knows of.
+        Give the ribbons.
     pieces
-        Tell the adhesive, by the area of their glue marks and of backs glued whole, and the
-        eyelets, by their holes.
-        Eyelets are counted here only, and not by `Design.consumables`.
+        Give the adhesive, by the area of their glue marks and of backs glued whole, and the
+        eyelets, by their holes; neither is among `Design.consumables`.
     """
     found = list(design.consumables(settings))
     for piece in pieces:
@@ -127,11 +126,11 @@ class ConsumableTotal:
 
 
 def total_consumables(consumables: Iterable[Consumable]) -> tuple[ConsumableTotal, ...]:
-    """Add up consumables of the same name and measure, in the order they first come up."""
+    """Add up consumables of the same name and measure, in the order they first occur."""
     amounts: dict[tuple[str, Measure], int] = {}
-    for one in consumables:
-        key = (one.name, one.measure)
-        amounts[key] = amounts.get(key, 0) + one.amount * one.quantity
+    for consumable in consumables:
+        key = (consumable.name, consumable.measure)
+        amounts[key] = amounts.get(key, 0) + consumable.amount * consumable.quantity
     return tuple(
         ConsumableTotal(name, measure, amount) for (name, measure), amount in amounts.items()
     )
@@ -148,7 +147,7 @@ class FinishedWeight:
     other_materials
         Its consumables, as far as their weights are known.
     unweighed
-        The consumables whose weights aren't known: they come on top.
+        The consumables whose weights aren't known; they are not in the total.
     """
 
     paper: Fraction
@@ -157,7 +156,7 @@ class FinishedWeight:
 
     @property
     def total(self) -> Fraction:
-        """All that is known."""
+        """The weight of everything whose weight is known."""
         return self.paper + self.other_materials
 
 
@@ -179,7 +178,7 @@ def finished_weight(
     grammage
         Weight of the paper of each role, in g/m².
     consumables
-        What it takes beside paper.
+        What it needs apart from paper.
     weights
         Grams of each consumable, by its name: per m, per m² or each, as it is measured.
     """

@@ -1,7 +1,7 @@
 """The drawer box: a tray that slides in a sleeve open at both ends.
 
 The sleeve's blank is, from the left: its bottom, a side, its top, the other side, and a glue tab
-that lies inside on the bottom.  It is as long as the drawer.
+that is glued inside, onto the bottom.  It is as long as the drawer.
 """
 
 from __future__ import annotations
@@ -17,23 +17,30 @@ from nester.designs.base.design import (
     Consumable,
     Design,
     SectionPart,
-    Setting,
-    SettingKind,
     Settings,
     by_unit,
     choice_in,
-    floor_to_ruler,
     number_in,
 )
 from nester.designs.base.errors import DesignRefusal
+from nester.designs.base.limits import check_at_most
+from nester.designs.base.settings import (
+    capped_default,
+    choice_setting,
+    length_setting,
+    play_setting,
+    round_default,
+    same_as,
+    smallest_of,
+)
 from nester.designs.parts.holes import MIN_EDGE_DISTANCE, hole_from_settings, hole_settings, ribbon
-from nester.designs.parts.mat import mat
-from nester.designs.parts.tray import tray
+from nester.designs.parts.mat import check_reveal, mat
+from nester.designs.parts.tabs import right_tab
+from nester.designs.parts.tray import check_tray_tab, tray
 
 __all__ = ["DRAWER_BOX", "sleeve"]
 
 LARGEST_SIDE: Length = cm(60)
-SMALLEST_MAT: Length = mm(5)
 FACES = {"none": (), "top": ("top",), "front": ("front",), "both": ("top", "front")}
 
 
@@ -47,12 +54,7 @@ def sleeve(width: Length, height: Length, length: Length, seam: Length) -> Piece
     """
     folds = (width, width + height, 2 * width + height, 2 * (width + height))
     end, slant = folds[-1], min(seam, length // 4)
-    tab = (
-        Point(end, 0),
-        Point(end + seam, slant),
-        Point(end + seam, length - slant),
-        Point(end, length),
-    )
+    tab = right_tab(end, 0, length, seam, slant)
     return Piece(
         name="sleeve",
         role="sleeve",
@@ -64,17 +66,9 @@ def sleeve(width: Length, height: Length, length: Length, seam: Length) -> Piece
     )
 
 
-def _shorter_side(before: Settings) -> Length:
-    return min(number_in(before, "width"), number_in(before, "length"))
-
-
-def _shortest_side(before: Settings) -> Length:
-    return min(_shorter_side(before), number_in(before, "depth"))
-
-
-def _front(before: Settings) -> Length:
-    return min(number_in(before, "width"), number_in(before, "depth"))
-
+_shorter_side = smallest_of("width", "length")
+_shortest_side = smallest_of("width", "length", "depth")
+_front_side = smallest_of("width", "depth")
 
 _LAYERS_IN_SLEEVE = {
     # A wall reaches half a sheet beyond its fold.  Upwards there are the tray's bottom below its
@@ -85,110 +79,83 @@ _LAYERS_IN_SLEEVE = {
 
 
 def _room(before: Settings, thickness: Thickness) -> Length:
-    wished = number_in(before, "play")
-    return max(
-        smallest_clearance(layers, wished, thickness) for layers in _LAYERS_IN_SLEEVE.values()
-    )
+    play = number_in(before, "play")
+    return max(smallest_clearance(layers, play, thickness) for layers in _LAYERS_IN_SLEEVE.values())
 
 
 SETTINGS = (
-    Setting(
+    length_setting(
         "width",
-        SettingKind.LENGTH,
         "outer width of the drawer, across the way it slides",
-        lambda _, unit: by_unit(unit, cm(8), inch(3)),
-        minimum=cm(2),
-        maximum=LARGEST_SIDE,
+        round_default(cm(8), inch(3)),
+        cm(2),
+        LARGEST_SIDE,
     ),
-    Setting(
+    length_setting(
         "length",
-        SettingKind.LENGTH,
-        "outer length of the drawer, the way it slides; its width unless given",
-        lambda before, _: number_in(before, "width"),
-        minimum=cm(2),
-        maximum=LARGEST_SIDE,
+        "outer length of the drawer, the way it slides; default: its width",
+        same_as("width"),
+        cm(2),
+        LARGEST_SIDE,
     ),
-    Setting(
+    length_setting(
         "depth",
-        SettingKind.LENGTH,
         "height of the drawer's walls",
         lambda before, unit: min(by_unit(unit, cm(3), inch("1.25")), _shorter_side(before)),
-        minimum=cm(1),
-        maximum=LARGEST_SIDE,
+        cm(1),
+        LARGEST_SIDE,
     ),
-    Setting(
+    length_setting(
         "tab",
-        SettingKind.LENGTH,
         "width of the drawer's glue tabs",
-        lambda before, unit: floor_to_ruler(
-            min(by_unit(unit, cm(1), inch("0.5")), _shortest_side(before) // 3), unit
-        ),
-        minimum=mm(1),
-        maximum=LARGEST_SIDE,
+        capped_default(cm(1), inch("0.5"), _shortest_side, 3),
+        mm(1),
+        LARGEST_SIDE,
     ),
-    Setting(
-        "play",
-        SettingKind.LENGTH,
-        "the play the drawer should have in its sleeve, both sides together",
-        lambda _, unit: by_unit(unit, mm(1), inch("1/32")),
-        minimum=0,
-        maximum=cm(2),
-    ),
-    Setting(
+    play_setting("the play the drawer should have in its sleeve, both sides together"),
+    length_setting(
         "room",
-        SettingKind.LENGTH,
         "how much larger the sleeve is than the drawer, across and upwards",
-        lambda _, unit: by_unit(unit, mm(2), inch("3/32")),
-        minimum=mm("0.05"),
-        maximum=cm(5),
-        fitted_length=_room,
+        round_default(mm(2), inch("3/32")),
+        mm("0.05"),
+        cm(5),
+        _room,
     ),
-    Setting(
+    length_setting(
         "seam",
-        SettingKind.LENGTH,
         "width of the sleeve's glue tab",
-        lambda before, unit: floor_to_ruler(
-            min(by_unit(unit, mm(15), inch("5/8")), number_in(before, "width") // 2), unit
-        ),
-        minimum=mm(3),
-        maximum=LARGEST_SIDE,
+        capped_default(mm(15), inch("5/8"), smallest_of("width"), 2),
+        mm(3),
+        LARGEST_SIDE,
     ),
-    Setting(
+    choice_setting(
         "pull",
-        SettingKind.CHOICE,
-        "a hole in the drawer's front with a ribbon to pull at",
+        "a hole in the drawer's front with a ribbon to pull",
         "ribbon",
-        choices=("ribbon", "none"),
+        ("ribbon", "none"),
     ),
     *(
         setting
-        for setting in hole_settings(_front, cm(15))
+        for setting in hole_settings(_front_side, cm(15))
         if setting.name != "hole-edge"  # It is in the middle of the front.
     ),
-    Setting(
-        "mats",
-        SettingKind.CHOICE,
-        "mats on the sleeve's top, on the drawer's front, on both",
-        "none",
-        choices=tuple(FACES),
+    choice_setting(
+        "mats", "mats on the sleeve's top, on the drawer's front, on both", "none", tuple(FACES)
     ),
-    Setting(
+    length_setting(
         "reveal",
-        SettingKind.LENGTH,
         "how much smaller a mat is than its face; 0 for none",
-        lambda before, unit: floor_to_ruler(
-            min(by_unit(unit, mm(4), inch("1/8")), _shortest_side(before) // 4), unit
-        ),
-        minimum=0,
-        maximum=LARGEST_SIDE,
+        capped_default(mm(4), inch("1/8"), _shortest_side, 4),
+        0,
+        LARGEST_SIDE,
     ),
 )
 
 
 def _sleeve_size(settings: Settings) -> Size:
     """Return the sleeve's width and height between its folds."""
-    room = number_in(settings, "room")
-    return Size(number_in(settings, "width") + room, number_in(settings, "depth") + room)
+    clearance = number_in(settings, "room")
+    return Size(number_in(settings, "width") + clearance, number_in(settings, "depth") + clearance)
 
 
 def _face(settings: Settings, face: str) -> Size:
@@ -198,52 +165,31 @@ def _face(settings: Settings, face: str) -> Size:
 
 
 def _check_rules(settings: Settings, unit: Unit) -> None:
-    _check_tabs(settings, unit)
+    check_tray_tab(settings, _shortest_side(settings), unit)
+    inside = _sleeve_size(settings).width
+    check_at_most(settings, "seam", inside, "is wider than the sleeve it is glued into", unit)
     if choice_in(settings, "pull") == "ribbon":
         _check_hole(settings, unit)
-    reveal = number_in(settings, "reveal")
     sides = [min(_face(settings, face)) for face in FACES[choice_in(settings, "mats")]]
-    if sides and min(sides) - reveal < SMALLEST_MAT:
-        raise DesignRefusal(
-            f"reveal {format_length(reveal, unit)} leaves no mat on a face of"
-            f" {format_length(min(sides), unit)}; it may be at most"
-            f" {format_length(min(sides) - SMALLEST_MAT, unit)}"
-        )
-
-
-def _check_tabs(settings: Settings, unit: Unit) -> None:
-    tab, seam = number_in(settings, "tab"), number_in(settings, "seam")
-    if tab > _shortest_side(settings):
-        raise DesignRefusal(
-            f"tab {format_length(tab, unit)} is longer than the wall it is glued to or folds"
-            f" from; it may be at most {format_length(_shortest_side(settings), unit)}"
-        )
-    inside = _sleeve_size(settings).width
-    if seam > inside:
-        raise DesignRefusal(
-            f"seam {format_length(seam, unit)} is wider than the sleeve it is glued into;"
-            f" it may be at most {format_length(inside, unit)}"
-        )
+    if sides:
+        fault = f"leaves no mat on a face of {format_length(min(sides), unit)}"
+        check_reveal(settings, min(sides), fault, unit)
 
 
 def _check_hole(settings: Settings, unit: Unit) -> None:
     """Refuse a hole that tears out of the front, or hits the tab glued behind it."""
     hole, tab = number_in(settings, "hole"), number_in(settings, "tab")
     beside_the_tab = number_in(settings, "width") - 2 * max(tab, MIN_EDGE_DISTANCE)
-    most = min(beside_the_tab, number_in(settings, "depth") - 2 * MIN_EDGE_DISTANCE)
-    if hole > most:
+    largest = min(beside_the_tab, number_in(settings, "depth") - 2 * MIN_EDGE_DISTANCE)
+    if hole > largest:
         raise DesignRefusal(
             f"hole {format_length(hole, unit)} has no room in the drawer's front beside the tab"
             f" of {format_length(tab, unit)}; it may be at most"
-            f" {format_length(max(most, 0), unit)}, or use pull=none"
+            f" {format_length(max(largest, 0), unit)}, or use pull=none"
         )
 
 
-def _make_pieces(settings: Settings) -> tuple[Piece, ...]:
-    return tuple(_pieces(settings))
-
-
-def _pieces(settings: Settings) -> Iterable[Piece]:
+def _make_pieces(settings: Settings) -> Iterable[Piece]:
     yield _drawer(settings)
     size = _sleeve_size(settings)
     yield sleeve(
@@ -272,9 +218,9 @@ def _drawer(settings: Settings) -> Piece:
 
 
 def _joints(settings: Settings) -> tuple[Joint, ...]:
-    room, wished = number_in(settings, "room"), number_in(settings, "play")
+    clearance, play = number_in(settings, "room"), number_in(settings, "play")
     return tuple(
-        Joint(f"drawer in sleeve, {way}", room, layers, wished, one_sided=way == "upwards")
+        Joint(f"drawer in sleeve, {way}", clearance, layers, play, one_sided=way == "upwards")
         for way, layers in _LAYERS_IN_SLEEVE.items()
     )
 

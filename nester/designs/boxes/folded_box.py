@@ -1,20 +1,20 @@
 """The folded box: a box folded from a square without cut or glue, and its lid from another.
 
-The square lies with its corners up, down, left and right.  Let q be an eighth of its diagonal,
-and u, v the distances of a place from the middle along the two diagonals, in q: the square is
+Seen with the square's corners up, down, left and right, let q be an eighth of its diagonal, and
+u, v the distances of a point from the middle along the two diagonals, in q: the square is
 |u| + |v| ≤ 4.  Its corners are folded to the middle, then the sides of the square that this
-makes, so from the middle outwards along each diagonal there are: half the base, 1; the wall, 1;
-the wall again, folded over to the inside, 1; and the corner, 1, which lies on the base and ends
-in its middle.  So the base is 2 q wide: a square of side s has the diagonal s·√2, and the base
+makes.  So from the middle outwards along each diagonal come: half the base, 1; the wall, 1; the
+wall again, folded over to the inside, 1; and the corner, 1, which is folded onto the base and
+ends in its middle.  So the base is 2 q wide: a square of side s has the diagonal s·√2, and the base
 
     b = 2·(s·√2 / 8) = s·√2 / 4,
 
-and the walls are half as high.  Where |u| and |v| are both more than 1 paper is left over: it
-goes round the corner from the walls at v = ±1 and is caught between the two layers of the walls
-at u = ±1, once more folded from (1, 1) to (2, 2).
+and the walls are half as high.  Where |u| and |v| are both more than 1, paper is left
+over: it goes round the corner from the walls at v = ±1 and is held between the two layers of the
+walls at u = ±1, with another fold from (1, 1) to (2, 2).
 
-√2 is irrational, and lengths are whole numbers: the base is the least that is wished for, and
-the square is rounded up to a step that can be measured.  A place (u, v) is on the paper at
+√2 is irrational, and lengths are whole numbers: the base asked for is a minimum, and the square
+is rounded up to a step that can be measured.  A point (u, v) is on the paper at
 x = s/2 + (u - v) s/8 and y = s/2 + (u + v) s/8, so every fold ends on a whole number when the
 step divides by eight.
 """
@@ -30,28 +30,31 @@ from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_clea
 from nester.designs.base.design import (
     Design,
     SectionPart,
-    Setting,
-    SettingKind,
     Settings,
-    by_unit,
-    choice_in,
-    floor_to_ruler,
     number_in,
 )
 from nester.designs.base.errors import DesignRefusal
-from nester.designs.parts.mat import mat
+from nester.designs.base.settings import (
+    capped_default,
+    is_yes,
+    length_setting,
+    play_setting,
+    round_default,
+    smallest_of,
+    yes_no_setting,
+)
+from nester.designs.parts.mat import check_reveal, mat
 
 __all__ = ["FOLDED_BOX", "folded_base", "folded_square", "square_for"]
 
 SMALLEST_BASE: Length = cm(2)
 LARGEST_BASE: Length = cm(50)
-SMALLEST_MAT: Length = mm(5)
 GRID_DIVISIONS = 8
 
 
 NOTE = (
-    "Without glue: stand two opposite walls up, their corners folded in to the middle; bring the"
-    " paper left at their ends round; fold the other two walls over it."
+    "Without glue: stand two opposite walls up, their corners folded to the middle; bring the"
+    " paper at their ends round the corners; fold the other two walls over it."
 )
 
 
@@ -128,55 +131,45 @@ _LAYERS_IN_LID = {
 
 
 def _clearance(before: Settings, thickness: Thickness) -> Length:
-    wished = number_in(before, "play")
-    return max(smallest_clearance(layers, wished, thickness) for layers in _LAYERS_IN_LID.values())
+    play = number_in(before, "play")
+    return max(smallest_clearance(layers, play, thickness) for layers in _LAYERS_IN_LID.values())
 
 
 SETTINGS = (
-    Setting(
+    length_setting(
         "base",
-        SettingKind.LENGTH,
-        "side of the box's base, at least; the walls are half as high",
-        lambda _, unit: by_unit(unit, cm(7), inch("2.5")),
-        minimum=SMALLEST_BASE,
-        maximum=LARGEST_BASE,
+        "smallest side for the box's base; the walls are half as high",
+        round_default(cm(7), inch("2.5")),
+        SMALLEST_BASE,
+        LARGEST_BASE,
     ),
-    Setting(
+    length_setting(
         "round-to",
-        SettingKind.LENGTH,
-        "the squares are cut in whole numbers of this",
-        lambda _, unit: by_unit(unit, mm(1), inch("1/8")),
-        minimum=mm("0.1"),
-        maximum=cm(2),
+        "the squares are rounded up to multiples of this",
+        round_default(mm(1), inch("1/8")),
+        mm("0.1"),
+        cm(2),
     ),
-    Setting("lid", SettingKind.CHOICE, "a lid from a larger square", "yes", choices=("yes", "no")),
-    Setting(
-        "play",
-        SettingKind.LENGTH,
+    yes_no_setting("lid", "a lid from a larger square", "yes"),
+    play_setting(
         "the play the box should have in its lid, both sides together",
-        lambda _, unit: by_unit(unit, mm("0.5"), inch("1/64")),
-        minimum=0,
-        maximum=cm(2),
+        round_default(mm("0.5"), inch("1/64")),
     ),
-    Setting(
+    length_setting(
         "lid-clearance",
-        SettingKind.LENGTH,
-        "how much wider the lid is than the box, at least",
-        lambda _, unit: by_unit(unit, mm(4), inch("3/16")),
-        minimum=mm("0.05"),
-        maximum=cm(5),
-        fitted_length=_clearance,
+        "how much wider the lid must be than the box",
+        round_default(mm(4), inch("3/16")),
+        mm("0.05"),
+        cm(5),
+        _clearance,
     ),
-    Setting("lid-mat", SettingKind.CHOICE, "a mat on top of the lid", "no", choices=("yes", "no")),
-    Setting(
+    yes_no_setting("lid-mat", "a mat on top of the lid"),
+    length_setting(
         "reveal",
-        SettingKind.LENGTH,
         "how much smaller the mat is than the lid's top; 0 for none",
-        lambda before, unit: floor_to_ruler(
-            min(by_unit(unit, mm(5), inch("0.25")), number_in(before, "base") // 4), unit
-        ),
-        minimum=0,
-        maximum=LARGEST_BASE,
+        capped_default(mm(5), inch("0.25"), smallest_of("base"), 4),
+        0,
+        LARGEST_BASE,
     ),
 )
 
@@ -186,13 +179,9 @@ def _box_square(settings: Settings) -> Length:
 
 
 def _lid_square(settings: Settings) -> Length:
-    """Return a square so much larger that the base is wider by at least the clearance."""
-    more = square_for(number_in(settings, "lid-clearance"), number_in(settings, "round-to"))
-    return _box_square(settings) + more
-
-
-def _has_lid(settings: Settings) -> bool:
-    return choice_in(settings, "lid") == "yes"
+    """Return the lid's square: its base is wider by at least the clearance."""
+    difference = square_for(number_in(settings, "lid-clearance"), number_in(settings, "round-to"))
+    return _box_square(settings) + difference
 
 
 def _check_rules(settings: Settings, unit: Unit) -> None:
@@ -202,46 +191,38 @@ def _check_rules(settings: Settings, unit: Unit) -> None:
             f"round-to {format_length(step, unit)} can't be divided exactly into {GRID_DIVISIONS};"
             " give it in 8ths of an inch or in tenths of a mm"
         )
-    if choice_in(settings, "lid-mat") == "no":
+    if not is_yes(settings, "lid-mat"):
         return
-    if not _has_lid(settings):
+    if not is_yes(settings, "lid"):
         raise DesignRefusal("lid-mat needs a lid; give lid=yes or leave the mat out")
-    reveal, top = number_in(settings, "reveal"), folded_base(_lid_square(settings))
-    if top - reveal < SMALLEST_MAT:
-        raise DesignRefusal(
-            f"reveal {format_length(reveal, unit)} leaves no mat on a lid of"
-            f" {format_length(top, unit)}; it may be at most"
-            f" {format_length(top - SMALLEST_MAT, unit)}"
-        )
+    top = folded_base(_lid_square(settings))
+    check_reveal(settings, top, f"leaves no mat on a lid of {format_length(top, unit)}", unit)
 
 
-def _make_pieces(settings: Settings) -> tuple[Piece, ...]:
-    return tuple(_pieces(settings))
-
-
-def _pieces(settings: Settings) -> Iterable[Piece]:
+def _make_pieces(settings: Settings) -> Iterable[Piece]:
     yield folded_square("box", "box", _box_square(settings))
-    if _has_lid(settings):
+    if is_yes(settings, "lid"):
         yield folded_square("lid", "lid", _lid_square(settings))
-    if choice_in(settings, "lid-mat") == "yes":
+    if is_yes(settings, "lid-mat"):
         top = folded_base(_lid_square(settings))
         yield mat("mat lid", "mat", top, top, number_in(settings, "reveal"))
 
 
 def _joints(settings: Settings) -> tuple[Joint, ...]:
-    if not _has_lid(settings):
+    if not is_yes(settings, "lid"):
         return ()
-    # The base grows with the square, so the room is the base of what the lid's has more.
-    room = folded_base(_lid_square(settings) - _box_square(settings))
-    wished = number_in(settings, "play")
+    # The base is proportional to the square, so the clearance is the base of the difference.
+    clearance = folded_base(_lid_square(settings) - _box_square(settings))
+    play = number_in(settings, "play")
     return tuple(
-        Joint(f"box in lid, {way}", room, layers, wished) for way, layers in _LAYERS_IN_LID.items()
+        Joint(f"box in lid, {way}", clearance, layers, play)
+        for way, layers in _LAYERS_IN_LID.items()
     )
 
 
 def _section(settings: Settings) -> tuple[SectionPart, ...]:
     box = _box_square(settings)
-    inside = int(_has_lid(settings))
+    inside = int(is_yes(settings, "lid"))
     parts = [SectionPart("box", "box", folded_base(box), folded_wall(box), nesting_depth=inside)]
     if inside:
         lid = _lid_square(settings)

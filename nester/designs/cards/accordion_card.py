@@ -1,8 +1,8 @@
 """The accordion card: panels folded to and fro, between two covers.
 
 Its panels lie side by side in strips, numbered from the left; the face shows when the front
-cover is opened.  The folds alternate, the first one a valley.  A strip that the next one is
-joined to has a hinge tab beyond its last panel: the fold between the panels is the tab's fold,
+cover is opened.  The folds alternate, the first one a valley.  A strip that is joined
+to the next has a hinge tab beyond its last panel: the fold between the panels is the tab's fold,
 and the tab is glued by its face behind the next strip's first panel, edge on fold.
 
 The front cover is glued behind panel 1.  Folded flat, the last panel has its back outside when
@@ -16,121 +16,106 @@ from collections.abc import Iterable
 from nester.core.lengths import Length, Unit, cm, format_length, inch, mm
 from nester.core.piece import Fold, Grain, Line, Piece, Point, Score
 from nester.designs.base.design import (
-    Consumable,
     Design,
-    Measure,
-    Setting,
-    SettingKind,
     Settings,
     by_unit,
     choice_in,
     floor_to_ruler,
     number_in,
 )
-from nester.designs.base.errors import DesignRefusal
-from nester.designs.parts.mat import mat
+from nester.designs.base.limits import check_at_least, check_at_most
+from nester.designs.base.settings import (
+    capped_default,
+    choice_setting,
+    count_setting,
+    is_yes,
+    length_setting,
+    round_default,
+    same_as,
+    smallest_of,
+    yes_no_setting,
+)
+from nester.designs.parts.holes import ribbon
+from nester.designs.parts.mat import check_reveal, mat
+from nester.designs.parts.tabs import right_tab
 
 __all__ = ["ACCORDION_CARD"]
 
 LARGEST_SIDE: Length = cm(100)
 LONGEST_STRIP: Length = cm(200)
 MOST_PANELS = 40
-SMALLEST_MAT: Length = mm(5)
 
 
-def _shorter_side(before: Settings) -> Length:
-    return min(number_in(before, "width"), number_in(before, "height"))
+_shorter_side = smallest_of("width", "height")
 
 
 def _default_strip_length(before: Settings, unit: Unit) -> Length:
-    """Take a strip from a sheet in common sale, or two panels when these are very wide."""
+    """Return the side of a common sheet, or two panels if these are very wide."""
     hinged = 2 * number_in(before, "width") + number_in(before, "hinge")
     return max(by_unit(unit, cm(48), inch(12)), hinged)
 
 
 def _default_ribbon_length(before: Settings, unit: Unit) -> Length:
-    """Return once round the closed card, and a bow."""
-    round_it = 2 * number_in(before, "width")
-    return floor_to_ruler(round_it + by_unit(unit, cm(40), inch(16)), unit)
+    """Return the length once round the closed card, and for a bow."""
+    circumference = 2 * number_in(before, "width")
+    return floor_to_ruler(circumference + by_unit(unit, cm(40), inch(16)), unit)
 
 
 SETTINGS = (
-    Setting("panels", SettingKind.COUNT, "how many panels", 6, minimum=2, maximum=MOST_PANELS),
-    Setting(
-        "width",
-        SettingKind.LENGTH,
-        "width of a panel",
-        lambda _, unit: by_unit(unit, cm(10), inch("3.5")),
-        minimum=cm(1),
-        maximum=cm(90),
+    count_setting("panels", "how many panels", 6, 2, MOST_PANELS),
+    length_setting("width", "width of a panel", round_default(cm(10), inch("3.5")), cm(1), cm(90)),
+    length_setting(
+        "height", "height of a panel; default: its width", same_as("width"), cm(1), LARGEST_SIDE
     ),
-    Setting(
-        "height",
-        SettingKind.LENGTH,
-        "height of a panel; its width unless given",
-        lambda before, _: number_in(before, "width"),
-        minimum=cm(1),
-        maximum=LARGEST_SIDE,
-    ),
-    Setting(
+    length_setting(
         "hinge",
-        SettingKind.LENGTH,
         "width of the tabs that join strips",
-        lambda before, unit: floor_to_ruler(
-            min(by_unit(unit, mm(15), inch("0.5")), number_in(before, "width") // 2), unit
-        ),
-        minimum=mm(3),
-        maximum=cm(10),
+        capped_default(mm(15), inch("0.5"), smallest_of("width"), 2),
+        mm(3),
+        cm(10),
     ),
-    Setting(
+    length_setting(
         "longest",
-        SettingKind.LENGTH,
-        "the longest strip your sheets give",
+        "longest strip you can cut from your sheets",
         _default_strip_length,
-        minimum=cm(1),
-        maximum=LONGEST_STRIP,
+        cm(1),
+        LONGEST_STRIP,
     ),
-    Setting("covers", SettingKind.CHOICE, "two covers", "yes", choices=("yes", "no")),
-    Setting(
+    yes_no_setting("covers", "two covers", "yes"),
+    length_setting(
         "overhang",
-        SettingKind.LENGTH,
         "how much larger a cover is than a panel, both sides together; 0 for none",
-        lambda _, unit: by_unit(unit, mm(6), inch("1/4")),
-        minimum=0,
-        maximum=cm(5),
+        round_default(mm(6), inch("1/4")),
+        0,
+        cm(5),
     ),
-    Setting(
+    choice_setting(
         "mats",
-        SettingKind.CHOICE,
         "mats on the panels' faces, on their backs, on both; not where a cover goes",
         "none",
-        choices=("none", "front", "back", "both"),
+        ("none", "front", "back", "both"),
     ),
-    Setting(
+    length_setting(
         "reveal",
-        SettingKind.LENGTH,
         "how much smaller a mat is than its panel; 0 for none",
-        lambda before, unit: floor_to_ruler(
-            min(by_unit(unit, mm(5), inch("0.25")), _shorter_side(before) // 4), unit
-        ),
-        minimum=0,
-        maximum=LARGEST_SIDE,
+        capped_default(mm(5), inch("0.25"), _shorter_side, 4),
+        0,
+        LARGEST_SIDE,
     ),
-    Setting(
+    length_setting(
         "ribbon",
-        SettingKind.LENGTH,
-        "length of the ribbon round it; 0 for none",
+        "length of the ribbon round the card; 0 for none",
         _default_ribbon_length,
-        minimum=0,
-        maximum=cm(500),
+        0,
+        cm(500),
     ),
 )
 
 
 def _panels_of_strips(settings: Settings) -> tuple[int, ...]:
-    """Share the panels among as few strips as their length allows, evenly.
+    """Spread the panels evenly over as few strips as their length allows.
 
-    All strips but the last must have room for a hinge tab.
+    All strips but the last have a hinge tab, which takes part of their length.
     """
     width, longest = number_in(settings, "width"), number_in(settings, "longest")
     panels = number_in(settings, "panels")
@@ -148,22 +133,14 @@ def _panels_of_strips(settings: Settings) -> tuple[int, ...]:
 def _check_rules(settings: Settings, unit: Unit) -> None:
     width, hinge = number_in(settings, "width"), number_in(settings, "hinge")
     longest = number_in(settings, "longest")
-    if hinge > width:
-        raise DesignRefusal(
-            f"hinge {format_length(hinge, unit)} is wider than the panel it is glued to;"
-            f" it may be at most {format_length(width, unit)}"
-        )
-    if longest < number_in(settings, "panels") * width and longest < width + hinge:
-        raise DesignRefusal(
-            f"longest {format_length(longest, unit)} gives no strip with a panel and its hinge;"
-            f" it must be at least {format_length(width + hinge, unit)}"
-        )
-    reveal, side = number_in(settings, "reveal"), _shorter_side(settings)
-    if choice_in(settings, "mats") != "none" and side - reveal < SMALLEST_MAT:
-        raise DesignRefusal(
-            f"reveal {format_length(reveal, unit)} leaves no mat on a panel of"
-            f" {format_length(side, unit)}; it may be at most"
-            f" {format_length(side - SMALLEST_MAT, unit)}"
+    check_at_most(settings, "hinge", width, "is wider than the panel it is glued to", unit)
+    if longest < number_in(settings, "panels") * width:
+        fault = "gives no strip with a panel and its hinge"
+        check_at_least(settings, "longest", width + hinge, fault, unit)
+    if choice_in(settings, "mats") != "none":
+        side = _shorter_side(settings)
+        check_reveal(
+            settings, side, f"leaves no mat on a panel of {format_length(side, unit)}", unit
         )
 
 
@@ -178,12 +155,7 @@ def _strip(
     """Make a strip whose first panel is number `first`, with a tab if `hinge` is more than 0."""
     end = panels * width
     slant = min(hinge, height // 4)
-    tab = (
-        Point(end, 0),
-        Point(end + hinge, slant),
-        Point(end + hinge, height - slant),
-        Point(end, height),
-    )
+    tab = right_tab(end, 0, height, hinge, slant)
     folds = range(1, panels + 1 if hinge else panels)
     return Piece(
         name=name,
@@ -201,9 +173,9 @@ def _strip(
         ),
         glue=(tab,) if hinge else (),
         note=(
-            "Fold to and fro; glue the hinge behind the next strip, its edge on the fold."
+            "Fold back and forth; glue the hinge behind the next strip, its edge on the fold."
             if hinge
-            else "Fold to and fro."
+            else "Fold back and forth."
         ),
     )
 
@@ -223,7 +195,7 @@ def _strips(settings: Settings) -> Iterable[Piece]:
 
 
 def _covers(settings: Settings) -> Iterable[Piece]:
-    if choice_in(settings, "covers") == "yes":
+    if is_yes(settings, "covers"):
         overhang = number_in(settings, "overhang")
         yield Piece.rectangle(
             "cover",
@@ -240,7 +212,7 @@ def _covers(settings: Settings) -> Iterable[Piece]:
 def _mats(settings: Settings) -> Iterable[Piece]:
     panels = number_in(settings, "panels")
     bare = {"front": 0, "back": 0}
-    if choice_in(settings, "covers") == "yes":
+    if is_yes(settings, "covers"):
         bare["back"] += 1
         bare["front" if panels % 2 else "back"] += 1
     for face, covered in bare.items():
@@ -255,18 +227,13 @@ def _mats(settings: Settings) -> Iterable[Piece]:
             )
 
 
-def _consumables(settings: Settings) -> tuple[Consumable, ...]:
-    length = number_in(settings, "ribbon")
-    return (Consumable("ribbon", "bow round it", Measure.LENGTH, length),) if length else ()
-
-
 ACCORDION_CARD = Design(
     name="accordion-card",
-    title="panels folded to and fro between two covers",
+    title="panels folded back and forth between two covers",
     settings=SETTINGS,
     roles=("strip", "cover", "mat"),
     sub_roles=("mat.front", "mat.back"),
     check_rules=_check_rules,
     make_pieces=_make_pieces,
-    consumables=_consumables,
+    consumables=lambda settings: ribbon(settings, "bow round it"),
 )

@@ -4,7 +4,7 @@ The blank is a rectangle of (width + 2 tabs) × (2 heights + ¾ flap), out of wh
 from its top down: the flap; the front, with a glue tab at either side; the back.  The face is
 the outside, so everything folds away from it, behind the front: first the tabs, then the back,
 which is glued onto the faces of the tabs, last the flap.  The back ends a quarter of the flap
-below the upper fold, so that three quarters of the flap lie on it.
+below the upper fold, so that three quarters of the flap are glued to it.
 """
 
 from __future__ import annotations
@@ -12,14 +12,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple, TypeAlias
 
-from nester.core.lengths import Length, Unit, cm, format_length, format_size, inch, mm
+from nester.core.lengths import Length, Unit, cm, format_size, inch, mm
 from nester.core.piece import Fold, Grain, Line, Piece, Point, Score
 from nester.core.sheet_sizes import SHEET_SIZES, Size
 from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_clearance
 from nester.designs.base.design import (
     Design,
     Setting,
-    SettingKind,
     Settings,
     by_unit,
     choice_in,
@@ -27,6 +26,17 @@ from nester.designs.base.design import (
     number_in,
 )
 from nester.designs.base.errors import DesignRefusal
+from nester.designs.base.limits import check_at_most
+from nester.designs.base.settings import (
+    capped_default,
+    choice_setting,
+    is_yes,
+    length_setting,
+    round_default,
+    smallest_of,
+    yes_no_setting,
+)
+from nester.designs.parts.tabs import right_tab
 
 __all__ = [
     "CARD_FORMATS",
@@ -77,7 +87,7 @@ CARD_FORMATS: dict[str, CardFormat] = {
 memory)."""
 
 Contents: TypeAlias = Callable[[Settings], tuple[Layer, ...]]
-"""What lies in an envelope, layer on layer, from the settings of a design."""
+"""The layers of what goes into an envelope, from the settings of a design."""
 
 
 def envelope(width: Length, height: Length, flap: Length, tab: Length) -> Piece:
@@ -95,31 +105,26 @@ def envelope(width: Length, height: Length, flap: Length, tab: Length) -> Piece:
     flap_slant, tab_slant = min(flap, width // 4), min(tab, height // 4)
     back_slant = min(mm(1), width // 20)
     edge = right + tab
-    right_tab = (
-        Point(right, top),
-        Point(edge, top + tab_slant),
-        Point(edge, bottom - tab_slant),
-        Point(right, bottom),
-    )
-    left_tab = tuple(Point(edge - p.x, p.y) for p in reversed(right_tab))
-    front = (right_tab[0], right_tab[3], left_tab[0], left_tab[3])
+    on_right = right_tab(right, top, bottom, tab, tab_slant)
+    on_left = tuple(Point(edge - p.x, p.y) for p in reversed(on_right))
+    front = (on_right[0], on_right[3], on_left[0], on_left[3])
     return Piece(
         name="envelope",
         role="envelope",
         outline=(
             Point(left + flap_slant, 0),
             Point(right - flap_slant, 0),
-            *right_tab,
+            *on_right,
             Point(right - back_slant, end),
             Point(left + back_slant, end),
-            *left_tab,
+            *on_left,
         ),
         grain=Grain.WIDTH,
         scores=tuple(
             Score(Line(start, turn), Fold.MOUNTAIN, 180)
             for start, turn in zip(front, front[1:] + front[:1], strict=True)
         ),
-        glue=(right_tab, left_tab),
+        glue=(on_right, on_left),
         note="Fold the tabs first; glue the back onto them.",
     )
 
@@ -133,31 +138,23 @@ def _back(height: Length, flap: Length) -> Length:
 
 def format_setting() -> Setting:
     """Return the setting by which a card takes its size from a format."""
-    return Setting(
+    return choice_setting(
         "format",
-        SettingKind.CHOICE,
         "a card format with its envelope; own: give width and height",
         CUSTOM_FORMAT,
-        choices=(CUSTOM_FORMAT, *CARD_FORMATS),
+        (CUSTOM_FORMAT, *CARD_FORMATS),
     )
 
 
 def card_side(name: str, metric: Length, inches: Length) -> Setting:
     """Return a setting of a folded card's width or height; a format gives it its default."""
 
-    def unsaid(before: Settings, unit: Unit) -> Length:
+    def default(before: Settings, unit: Unit) -> Length:
         pair = CARD_FORMATS.get(choice_in(before, "format"))
         size: Length = getattr(pair.card, name) if pair else by_unit(unit, metric, inches)
         return size
 
-    return Setting(
-        name,
-        SettingKind.LENGTH,
-        f"{name} of the folded card",
-        unsaid,
-        minimum=cm(1),
-        maximum=LARGEST_CARD,
-    )
+    return length_setting(name, f"{name} of the folded card", default, cm(1), LARGEST_CARD)
 
 
 def check_card_format(settings: Settings, unit: Unit) -> None:
@@ -178,15 +175,15 @@ def _card(settings: Settings) -> Size:
 
 
 def _envelope_side(pick: Callable[[Size], Length]) -> Callable[[Settings, Unit], Length]:
-    """Return the default of a side: of the format's envelope, or a little more than the card."""
+    """Return the default of a side: from the format's envelope, or a little more than the card."""
 
-    def unsaid(before: Settings, unit: Unit) -> Length:
+    def default(before: Settings, unit: Unit) -> Length:
         pair = CARD_FORMATS.get(choice_in(before, "format"))
         if pair:
             return pick(ENVELOPE_FORMATS[pair.envelope])
         return pick(_card(before)) + by_unit(unit, mm(8), inch("1/4"))
 
-    return unsaid
+    return default
 
 
 def envelope_settings(contents: Contents) -> tuple[Setting, ...]:
@@ -194,41 +191,38 @@ def envelope_settings(contents: Contents) -> tuple[Setting, ...]:
 
     def fitting(pick: Callable[[Size], Length]) -> Callable[[Settings, Thickness], Length]:
         def side(before: Settings, thickness: Thickness) -> Length:
-            layers, wished = (
+            layers, play = (
                 _layers_in_envelope(before, contents),
                 number_in(before, "envelope-play"),
             )
-            return pick(_card(before)) + smallest_clearance(layers, wished, thickness)
+            return pick(_card(before)) + smallest_clearance(layers, play, thickness)
 
         return side
 
     return (
-        Setting("envelope", SettingKind.CHOICE, "an envelope for it", "no", choices=("yes", "no")),
-        Setting(
+        yes_no_setting("envelope", "an envelope for the card"),
+        length_setting(
             "envelope-play",
-            SettingKind.LENGTH,
             "the play the card should have in its envelope, each way",
-            lambda _, unit: by_unit(unit, mm(3), inch("1/8")),
-            minimum=0,
-            maximum=cm(5),
+            round_default(mm(3), inch("1/8")),
+            0,
+            cm(5),
         ),
-        Setting(
+        length_setting(
             "envelope-width",
-            SettingKind.LENGTH,
             "side of the envelope that has the flap: along the longer side of the card",
             _envelope_side(max),
-            minimum=cm(1),
-            maximum=LARGEST_SIDE,
-            fitted_length=fitting(max),
+            cm(1),
+            LARGEST_SIDE,
+            fitting(max),
         ),
-        Setting(
+        length_setting(
             "envelope-height",
-            SettingKind.LENGTH,
             "other side of the envelope",
             _envelope_side(min),
-            minimum=cm(1),
-            maximum=LARGEST_SIDE,
-            fitted_length=fitting(min),
+            cm(1),
+            LARGEST_SIDE,
+            fitting(min),
         ),
         _flap_setting("envelope-"),
         _tab_setting("envelope-"),
@@ -236,32 +230,28 @@ def envelope_settings(contents: Contents) -> tuple[Setting, ...]:
 
 
 def _flap_setting(prefix: str) -> Setting:
-    return Setting(
+    return length_setting(
         f"{prefix}flap",
-        SettingKind.LENGTH,
         "how far the envelope's flap reaches over its back",
         lambda before, unit: 4 * floor_to_ruler(number_in(before, f"{prefix}height") // 10, unit),
-        minimum=mm(2),
-        maximum=LARGEST_SIDE,
+        mm(2),
+        LARGEST_SIDE,
     )
 
 
 def _tab_setting(prefix: str) -> Setting:
-    return Setting(
+    return length_setting(
         f"{prefix}tab",
-        SettingKind.LENGTH,
         "width of the envelope's two glue tabs",
-        lambda before, unit: floor_to_ruler(
-            min(by_unit(unit, mm(15), inch("5/8")), number_in(before, f"{prefix}width") // 4), unit
-        ),
-        minimum=mm(2),
-        maximum=LARGEST_SIDE,
+        capped_default(mm(15), inch("5/8"), smallest_of(f"{prefix}width"), 4),
+        mm(2),
+        LARGEST_SIDE,
     )
 
 
 def check_envelope(settings: Settings, unit: Unit) -> None:
-    """Refuse a card's envelope, if it is wanted, that can't hold it or close."""
-    if choice_in(settings, "envelope") == "no":
+    """Refuse an envelope that can't hold its card or close."""
+    if not is_yes(settings, "envelope"):
         return
     sides, card = _sides(settings, "envelope-"), _card(settings)
     if max(sides) <= max(card) or min(sides) <= min(card):
@@ -273,29 +263,27 @@ def check_envelope(settings: Settings, unit: Unit) -> None:
 
 
 def envelope_pieces(settings: Settings) -> tuple[Piece, ...]:
-    """Return a card's envelope, if it is wanted."""
-    return (
-        (_envelope_from(settings, "envelope-"),) if choice_in(settings, "envelope") == "yes" else ()
-    )
+    """Return a card's envelope, if it has one."""
+    return (_envelope_from(settings, "envelope-"),) if is_yes(settings, "envelope") else ()
 
 
 def envelope_joints(settings: Settings, contents: Contents) -> tuple[Joint, ...]:
-    """Return how a card goes into its envelope, if one is wanted."""
-    if choice_in(settings, "envelope") == "no":
+    """Return how a card goes into its envelope, if it has one."""
+    if not is_yes(settings, "envelope"):
         return ()
     sides, card = _sides(settings, "envelope-"), _card(settings)
-    layers, wished = _layers_in_envelope(settings, contents), number_in(settings, "envelope-play")
+    layers, play = _layers_in_envelope(settings, contents), number_in(settings, "envelope-play")
     return (
-        Joint("card in envelope, along", max(sides) - max(card), layers, wished),
-        Joint("card in envelope, across", min(sides) - min(card), layers, wished),
+        Joint("card in envelope, along", max(sides) - max(card), layers, play),
+        Joint("card in envelope, across", min(sides) - min(card), layers, play),
     )
 
 
 def _layers_in_envelope(settings: Settings, contents: Contents) -> tuple[Layer, ...]:
-    """Return what takes up room across an envelope.
+    """Return the layers that take up clearance across an envelope.
 
-    Its own two folds, half a sheet each; and what lies in it, as thick as it is: front and back
-    must go round it, and together they are no longer than two widths.
+    Its own two folds count, half a sheet each, and the whole thickness of its contents: front and
+    back go round them, and are together no longer than two widths.
     """
     return (Layer("envelope", 2), *contents(settings))
 
@@ -314,26 +302,19 @@ def _envelope_from(settings: Settings, prefix: str) -> Piece:
 
 def _check_folds(settings: Settings, prefix: str, unit: Unit) -> None:
     sides = _sides(settings, prefix)
-    limits = (
-        ("flap", sides.height, "reaches below the envelope's lower fold"),
-        ("tab", sides.width // 2, "meets the other tab behind the front"),
-    )
-    for name, most, fault in limits:
-        length = number_in(settings, f"{prefix}{name}")
-        if length > most:
-            raise DesignRefusal(
-                f"{prefix}{name} {format_length(length, unit)} {fault};"
-                f" it may be at most {format_length(most, unit)}"
-            )
+    flap_fault = "reaches below the envelope's lower fold"
+    check_at_most(settings, f"{prefix}flap", sides.height, flap_fault, unit)
+    tab_fault = "meets the other tab behind the front"
+    check_at_most(settings, f"{prefix}tab", sides.width // 2, tab_fault, unit)
 
 
-def _side_setting(name: str, metric: Length, inches: Length, help_line: str) -> Setting:
-    def unsaid(before: Settings, unit: Unit) -> Length:
+def _side_setting(name: str, metric: Length, inches: Length, help_text: str) -> Setting:
+    def default(before: Settings, unit: Unit) -> Length:
         size = ENVELOPE_FORMATS.get(choice_in(before, "format"))
         side: Length = getattr(size, name) if size else by_unit(unit, metric, inches)
         return side
 
-    return Setting(name, SettingKind.LENGTH, help_line, unsaid, minimum=cm(2), maximum=LARGEST_SIDE)
+    return length_setting(name, help_text, default, cm(2), LARGEST_SIDE)
 
 
 def _check_rules(settings: Settings, unit: Unit) -> None:
@@ -350,12 +331,11 @@ ENVELOPE = Design(
     name="envelope",
     title="an envelope by itself, in a format or in your own size",
     settings=(
-        Setting(
+        choice_setting(
             "format",
-            SettingKind.CHOICE,
             "an envelope format; own: give width and height",
             CUSTOM_FORMAT,
-            choices=(CUSTOM_FORMAT, *ENVELOPE_FORMATS),
+            (CUSTOM_FORMAT, *ENVELOPE_FORMATS),
         ),
         _side_setting("width", mm(162), inch("5.75"), "side of the envelope that has the flap"),
         _side_setting("height", mm(114), inch("4.5"), "other side of the envelope"),

@@ -12,15 +12,13 @@ from nester.designs.base.clearance import Layer
 from nester.designs.base.design import (
     Consumable,
     Design,
-    Setting,
-    SettingKind,
     Settings,
     by_unit,
     choice_in,
-    floor_to_ruler,
     number_in,
 )
-from nester.designs.base.errors import DesignRefusal
+from nester.designs.base.limits import check_at_most
+from nester.designs.base.settings import capped_default, choice_setting, length_setting
 from nester.designs.cards.envelope import (
     LARGEST_CARD,
     card_side,
@@ -38,7 +36,7 @@ from nester.designs.parts.holes import (
     hole_settings,
     ribbon,
 )
-from nester.designs.parts.mat import mat
+from nester.designs.parts.mat import check_reveal, mat
 
 __all__ = ["GATEFOLD_CARD"]
 
@@ -68,7 +66,7 @@ def _smaller_side_of_a_gate(settings: Settings) -> Length:
 
 
 def _layers_of_card(settings: Settings) -> tuple[Layer, ...]:
-    """Return what lies in the envelope: the back and the gates upon it, and their mats."""
+    """Return the layers in the envelope: the back, the gates on it, and their mats."""
     mats = (Layer(f"mat.{face}", 2) for face in FACES[choice_in(settings, "mats")])
     return (Layer("card", 4), *mats)
 
@@ -77,33 +75,28 @@ SETTINGS = (
     format_setting(),
     card_side("width", cm(14), inch("5.5")),
     card_side("height", cm(14), inch("5.5")),
-    Setting(
+    choice_setting(
         "opens",
-        SettingKind.CHOICE,
         "gates at the left and right (side), or at the top and bottom (up)",
         Opening.SIDE.value,
-        choices=tuple(way.value for way in Opening),
+        tuple(way.value for way in Opening),
     ),
-    Setting(
+    length_setting(
         "gap",
-        SettingKind.LENGTH,
-        "what stays open between the gates, so that they don't push at each other",
+        "gap between the gates, so that they don't push against each other",
         lambda before, unit: min(by_unit(unit, mm(1), inch("1/32")), _shared_side(before) // 8),
-        minimum=0,
-        maximum=LARGEST_CARD,
+        0,
+        LARGEST_CARD,
     ),
-    Setting("closing", SettingKind.CHOICE, "how it is closed", "none", choices=("none", "ribbon")),
+    choice_setting("closing", "how it is closed", "none", ("none", "ribbon")),
     *hole_settings(_smaller_side_of_a_gate, cm(40)),
-    Setting("mats", SettingKind.CHOICE, "where mats go", "none", choices=tuple(FACES)),
-    Setting(
+    choice_setting("mats", "where mats go", "none", tuple(FACES)),
+    length_setting(
         "reveal",
-        SettingKind.LENGTH,
-        "how much smaller a mat is than what it lies on; 0 for none",
-        lambda before, unit: floor_to_ruler(
-            min(by_unit(unit, mm(5), inch("0.25")), _smaller_side_of_a_gate(before) // 4), unit
-        ),
-        minimum=0,
-        maximum=LARGEST_CARD,
+        "how much smaller a mat is than what it is glued to; 0 for none",
+        capped_default(mm(5), inch("0.25"), _smaller_side_of_a_gate, 4),
+        0,
+        LARGEST_CARD,
     ),
     *envelope_settings(_layers_of_card),
 )
@@ -120,23 +113,16 @@ def _check_rules(settings: Settings, unit: Unit) -> None:
 
 def _check_gates(settings: Settings, unit: Unit) -> None:
     if _gate_width(settings) < MIN_SIDE // 2:
-        gap, most = number_in(settings, "gap"), _shared_side(settings) - MIN_SIDE
-        raise DesignRefusal(
-            f"gap {format_length(gap, unit)} leaves no gates on a card of"
-            f" {format_length(_shared_side(settings), unit)}; it may be at most"
-            f" {format_length(most, unit)}"
-        )
+        side = _shared_side(settings)
+        fault = f"leaves no gates on a card of {format_length(side, unit)}"
+        check_at_most(settings, "gap", side - MIN_SIDE, fault, unit)
 
 
 def _check_mats(settings: Settings, unit: Unit) -> None:
-    reveal = number_in(settings, "reveal")
-    sizes = [min(_face(settings, face)) for face in FACES[choice_in(settings, "mats")]]
-    if sizes and min(sizes) - reveal < MIN_SIDE:
-        raise DesignRefusal(
-            f"reveal {format_length(reveal, unit)} leaves no mat on a face of"
-            f" {format_length(min(sizes), unit)}; it may be at most"
-            f" {format_length(max(0, min(sizes) - MIN_SIDE), unit)}"
-        )
+    sides = [min(_face(settings, face)) for face in FACES[choice_in(settings, "mats")]]
+    if sides:
+        fault = f"leaves no mat on a face of {format_length(min(sides), unit)}"
+        check_reveal(settings, min(sides), fault, unit)
 
 
 def _face(settings: Settings, face: str) -> Size:
@@ -159,11 +145,7 @@ def _holes(settings: Settings) -> tuple[Hole, ...]:
     return tuple(hole_from_settings(settings, place) for place in places)
 
 
-def _make_pieces(settings: Settings) -> tuple[Piece, ...]:
-    return tuple(_pieces(settings))
-
-
-def _pieces(settings: Settings) -> Iterable[Piece]:
+def _make_pieces(settings: Settings) -> Iterable[Piece]:
     width, height = number_in(settings, "width"), number_in(settings, "height")
     card = gate_fold(width, height, _gate_width(settings), Opening(choice_in(settings, "opens")))
     holes = _holes(settings)

@@ -9,10 +9,7 @@ from math import isqrt
 from nester.core.lengths import Length, Unit, cm, format_length, inch, mm
 from nester.core.piece import Hole, Piece, Point
 from nester.designs.base.design import (
-    Consumable,
     Design,
-    Setting,
-    SettingKind,
     Settings,
     by_unit,
     choice_in,
@@ -20,6 +17,8 @@ from nester.designs.base.design import (
     number_in,
 )
 from nester.designs.base.errors import DesignRefusal
+from nester.designs.base.limits import check_at_most
+from nester.designs.base.settings import choice_setting, length_setting, round_default, smallest_of
 from nester.designs.parts.holes import (
     MIN_EDGE_DISTANCE,
     check_hole_edge_distance,
@@ -27,16 +26,15 @@ from nester.designs.parts.holes import (
     hole_settings,
     ribbon,
 )
+from nester.designs.parts.mat import SMALLEST_MAT
 
 __all__ = ["GIFT_TAG"]
 
 LARGEST_SIDE: Length = cm(50)
-SMALLEST_MAT: Length = mm(5)
 FACES = {"none": (), "front": ("front",), "both": ("front", "back")}
 
 
-def _shorter_side(before: Settings) -> Length:
-    return min(number_in(before, "width"), number_in(before, "length"))
+_shorter_side = smallest_of("width", "length")
 
 
 def _reveal(before: Settings, unit: Unit) -> Length:
@@ -47,41 +45,29 @@ def _reveal(before: Settings, unit: Unit) -> Length:
 
 
 SETTINGS = (
-    Setting(
-        "width",
-        SettingKind.LENGTH,
-        "width of the tag",
-        lambda _, unit: by_unit(unit, cm(5), inch(2)),
-        minimum=mm(15),
-        maximum=LARGEST_SIDE,
+    length_setting(
+        "width", "width of the tag", round_default(cm(5), inch(2)), mm(15), LARGEST_SIDE
     ),
-    Setting(
+    length_setting(
         "length",
-        SettingKind.LENGTH,
         "length of the tag, from the end with the hole to the other",
         lambda before, unit: max(
             number_in(before, "width"), floor_to_ruler(number_in(before, "width") * 9 // 5, unit)
         ),
-        minimum=mm(15),
-        maximum=LARGEST_SIDE,
+        mm(15),
+        LARGEST_SIDE,
     ),
-    Setting(
+    length_setting(
         "clip",
-        SettingKind.LENGTH,
         "how much of each side the slanted upper corners take; 0 for square corners",
         lambda before, unit: floor_to_ruler(_shorter_side(before) // 4, unit),
-        minimum=0,
-        maximum=LARGEST_SIDE,
+        0,
+        LARGEST_SIDE,
     ),
     *hole_settings(_shorter_side, cm(25)),
-    Setting("mats", SettingKind.CHOICE, "where mats go", "none", choices=tuple(FACES)),
-    Setting(
-        "reveal",
-        SettingKind.LENGTH,
-        "how much smaller a mat is than the tag; 0 for none",
-        _reveal,
-        minimum=0,
-        maximum=LARGEST_SIDE,
+    choice_setting("mats", "where mats go", "none", tuple(FACES)),
+    length_setting(
+        "reveal", "how much smaller a mat is than the tag; 0 for none", _reveal, 0, LARGEST_SIDE
     ),
 )
 
@@ -92,7 +78,7 @@ def _hole_centre(settings: Settings) -> Point:
 
 
 def _margin(settings: Settings) -> Length:
-    """Return how far within the tag its mats end; 0 without mats."""
+    """Return how far inside the tag's edge its mats end; 0 without mats."""
     return number_in(settings, "reveal") // 2 if FACES[choice_in(settings, "mats")] else 0
 
 
@@ -106,41 +92,33 @@ def _check_rules(settings: Settings, unit: Unit) -> None:
 
 
 def _check_corners(settings: Settings, unit: Unit) -> None:
-    clip = number_in(settings, "clip")
-    most = min(
+    largest = min(
         number_in(settings, "width") // 2 - MIN_EDGE_DISTANCE - _margin(settings),
         number_in(settings, "length") - MIN_EDGE_DISTANCE,
     )
-    if clip > max(most, 0):
-        raise DesignRefusal(
-            f"clip {format_length(clip, unit)} leaves nothing of the tag's upper end;"
-            f" it may be at most {format_length(max(most, 0), unit)}"
-        )
+    check_at_most(settings, "clip", max(0, largest), "leaves nothing of the tag's upper end", unit)
 
 
 def _check_mats(settings: Settings, unit: Unit) -> None:
     if not FACES[choice_in(settings, "mats")]:
         return
-    most = min(
-        _shorter_side(settings) - SMALLEST_MAT,
-        2 * (number_in(settings, "hole-edge") - MIN_EDGE_DISTANCE),
-    )
-    reveal = number_in(settings, "reveal")
-    if reveal > most:
-        raise DesignRefusal(
-            f"reveal {format_length(reveal, unit)} leaves too little of the mat round the hole;"
-            f" it may be at most {format_length(most, unit)}"
-        )
+    round_hole = 2 * (number_in(settings, "hole-edge") - MIN_EDGE_DISTANCE)
+    largest = min(_shorter_side(settings) - SMALLEST_MAT, round_hole)
+    fault = "leaves too little of the mat round the hole"
+    check_at_most(settings, "reveal", largest, fault, unit)
 
 
 def _check_hole_corner_distance(settings: Settings, unit: Unit) -> None:
-    """Refuse a hole near a slanted edge, the line x + y = clip or that of the mat within it."""
+    """Refuse a hole too close to a slanted edge of the tag or its mat.
+
+    The tag's edge is the line x + y = clip, at a distance of (x + y - clip) / √2 from a point.
+    """
     if number_in(settings, "clip") == 0:
         return
     centre, clip = _hole_centre(settings), number_in(settings, "clip")
-    away = centre.x + centre.y - clip
-    wanted = (number_in(settings, "hole") + 1) // 2 + MIN_EDGE_DISTANCE + _margin(settings)
-    if away < 0 or away * away < 2 * wanted * wanted:
+    distance = centre.x + centre.y - clip  # times √2
+    needed = (number_in(settings, "hole") + 1) // 2 + MIN_EDGE_DISTANCE + _margin(settings)
+    if distance < 0 or distance * distance < 2 * needed * needed:
         raise DesignRefusal(
             f"the hole comes too near to the slanted corners of clip {format_length(clip, unit)};"
             " make clip smaller or hole-edge larger"
@@ -155,20 +133,16 @@ def _outline(width: Length, length: Length, clip: Length) -> tuple[Point, ...]:
 
 
 def _mat_clip(clip: Length, margin: Length) -> Length:
-    """Return the slanted corners of a mat whose margin is as wide there as along the sides.
+    """Return the clip of a mat whose margin is as wide at the slants as along the sides.
 
-    The mat's slanted edge, clip - 2 margin + √2 margin on its own sides, lies `margin` within
-    the tag's; √2 is rounded up, so never nearer.
+    With a clip of clip - 2 margin + √2 margin on the mat's own sides, its slanted edge is
+    `margin` inside the tag's.  √2 margin is rounded up, so the mat never comes closer.
     """
     diagonal = isqrt(2 * margin * margin - 1) + 1 if margin else 0
     return max(0, clip - 2 * margin + diagonal)
 
 
-def _make_pieces(settings: Settings) -> tuple[Piece, ...]:
-    return tuple(_pieces(settings))
-
-
-def _pieces(settings: Settings) -> Iterable[Piece]:
+def _make_pieces(settings: Settings) -> Iterable[Piece]:
     width, length = number_in(settings, "width"), number_in(settings, "length")
     clip, reveal = number_in(settings, "clip"), number_in(settings, "reveal")
     hole = hole_from_settings(settings, _hole_centre(settings))
@@ -188,10 +162,6 @@ def _pieces(settings: Settings) -> Iterable[Piece]:
             yield replace(mat, name=f"mat {face}", role=f"mat.{face}")
 
 
-def _consumables(settings: Settings) -> tuple[Consumable, ...]:
-    return ribbon(settings, "tie of the tag")
-
-
 GIFT_TAG = Design(
     name="gift-tag",
     title="a tag with slanted corners, a hole and a ribbon",
@@ -200,5 +170,5 @@ GIFT_TAG = Design(
     sub_roles=("mat.front", "mat.back"),
     check_rules=_check_rules,
     make_pieces=_make_pieces,
-    consumables=_consumables,
+    consumables=lambda settings: ribbon(settings, "tie of the tag"),
 )

@@ -9,81 +9,80 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from nester.core.lengths import Length, Unit, cm, format_length, inch, mm
+from nester.core.lengths import Length, Unit, cm, inch, mm
 from nester.core.piece import Fold, Line, Piece, Point, Score
 from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_clearance
 from nester.designs.base.design import (
-    Consumable,
     Design,
-    Setting,
-    SettingKind,
     Settings,
-    by_unit,
     choice_in,
     floor_to_ruler,
     number_in,
 )
-from nester.designs.base.errors import DesignRefusal
+from nester.designs.base.limits import check_at_most
+from nester.designs.base.settings import (
+    capped_default,
+    choice_setting,
+    length_setting,
+    play_setting,
+    round_default,
+    same_as,
+    smallest_of,
+)
 from nester.designs.parts.holes import (
     check_hole_edge_distance,
     hole_from_settings,
     hole_settings,
     ribbon,
 )
-from nester.designs.parts.mat import mat
+from nester.designs.parts.mat import check_reveal, mat
+from nester.designs.parts.tabs import right_tab
 
 __all__ = ["POCKET_CARD", "pocket"]
 
 LARGEST_SIDE: Length = cm(60)
-SMALLEST_MAT: Length = mm(5)
 FACES = {"none": 0, "one": 1, "both": 2}
 
 
 def pocket(width: Length, height: Length, tab: Length) -> Piece:
     """Make a pocket of `width` × `height` with three glue tabs.
 
-    They are mitred at 45°, so that they lie beside each other when folded behind.
+    They are mitred at 45°, so that they don't overlap when folded behind.
 
     Parameters
     ----------
     tab
         Width of the tabs; at most a third of either side.
     """
-    left, right, floor = tab, tab + width, height
-    right_tab = (
-        Point(right, 0),
-        Point(right + tab, tab),
-        Point(right + tab, height - tab),
-        Point(right, floor),
-    )
-    left_tab = tuple(Point(right + tab - p.x, p.y) for p in reversed(right_tab))
+    left, right, bottom = tab, tab + width, height
+    on_right = right_tab(right, 0, height, tab, tab)
+    on_left = tuple(Point(right + tab - p.x, p.y) for p in reversed(on_right))
     lower_tab = (
-        Point(right, floor),
-        Point(right - tab, floor + tab),
-        Point(left + tab, floor + tab),
-        Point(left, floor),
+        Point(right, bottom),
+        Point(right - tab, bottom + tab),
+        Point(left + tab, bottom + tab),
+        Point(left, bottom),
     )
     folds = (
-        Line(Point(right, 0), Point(right, floor)),
-        Line(Point(right, floor), Point(left, floor)),
-        Line(Point(left, floor), Point(left, 0)),
+        Line(Point(right, 0), Point(right, bottom)),
+        Line(Point(right, bottom), Point(left, bottom)),
+        Line(Point(left, bottom), Point(left, 0)),
     )
     return Piece(
         name="pocket",
         role="pocket",
-        outline=(*right_tab, *lower_tab[1:], *left_tab[1:]),
+        outline=(*on_right, *lower_tab[1:], *on_left[1:]),
         scores=tuple(Score(line, Fold.MOUNTAIN, 180) for line in folds),
-        glue=(right_tab, lower_tab, left_tab),
+        glue=(on_right, lower_tab, on_left),
         note="Fold the tabs behind and glue them down.",
     )
 
 
-def _shorter_side(before: Settings) -> Length:
-    return min(number_in(before, "width"), number_in(before, "height"))
+_shorter_side = smallest_of("width", "height")
 
 
 def _layers_in_pocket(settings: Settings) -> tuple[Layer, ...]:
-    """Return what takes up room: the pocket's two folds, and the card it must go round."""
+    """Return the layers that take up clearance: two folds of the pocket, and what they go round."""
     faces = FACES[choice_in(settings, "mats")]
     mats = (Layer("mat", 2 * faces),) if faces else ()
     return (Layer("pocket", 2), Layer("card", 2), *mats)
@@ -94,78 +93,47 @@ def _fitted_clearance(before: Settings, thickness: Thickness) -> Length:
 
 
 SETTINGS = (
-    Setting(
-        "width",
-        SettingKind.LENGTH,
-        "width of the card",
-        lambda _, unit: by_unit(unit, cm(10), inch(4)),
-        minimum=cm(2),
-        maximum=LARGEST_SIDE,
+    length_setting(
+        "width", "width of the card", round_default(cm(10), inch(4)), cm(2), LARGEST_SIDE
     ),
-    Setting(
+    length_setting(
         "height",
-        SettingKind.LENGTH,
-        "height of the card; its width unless given",
-        lambda before, _: number_in(before, "width"),
-        minimum=cm(2),
-        maximum=LARGEST_SIDE,
+        "height of the card; default: its width",
+        same_as("width"),
+        cm(2),
+        LARGEST_SIDE,
     ),
-    Setting(
-        "mats",
-        SettingKind.CHOICE,
-        "mats on the card: none, on one side, on both",
-        "none",
-        choices=tuple(FACES),
-    ),
-    Setting(
+    choice_setting("mats", "mats on the card: none, on one side, on both", "none", tuple(FACES)),
+    length_setting(
         "reveal",
-        SettingKind.LENGTH,
         "how much smaller a mat is than the card; 0 for none",
-        lambda before, unit: floor_to_ruler(
-            min(by_unit(unit, mm(5), inch("0.25")), _shorter_side(before) // 4), unit
-        ),
-        minimum=0,
-        maximum=LARGEST_SIDE,
+        capped_default(mm(5), inch("0.25"), _shorter_side, 4),
+        0,
+        LARGEST_SIDE,
     ),
     *hole_settings(_shorter_side, cm(20)),
-    Setting(
+    length_setting(
         "deep",
-        SettingKind.LENGTH,
-        "how deep the pocket is; what is left of the card shows above it",
+        "depth of the pocket; the rest of the card shows above it",
         lambda before, unit: floor_to_ruler(number_in(before, "height") * 2 // 3, unit),
-        minimum=cm(1),
-        maximum=LARGEST_SIDE,
+        cm(1),
+        LARGEST_SIDE,
     ),
-    Setting(
-        "play",
-        SettingKind.LENGTH,
-        "the play the card should have in the pocket, both sides together",
-        lambda _, unit: by_unit(unit, mm(1), inch("1/32")),
-        minimum=0,
-        maximum=cm(2),
-    ),
-    Setting(
+    play_setting("the play the card should have in the pocket, both sides together"),
+    length_setting(
         "room",
-        SettingKind.LENGTH,
         "how much wider the pocket is than the card",
-        lambda _, unit: by_unit(unit, mm(3), inch("1/8")),
-        minimum=mm("0.05"),
-        maximum=cm(5),
-        fitted_length=_fitted_clearance,
+        round_default(mm(3), inch("1/8")),
+        mm("0.05"),
+        cm(5),
+        _fitted_clearance,
     ),
-    Setting(
+    length_setting(
         "tab",
-        SettingKind.LENGTH,
         "width of the pocket's glue tabs",
-        lambda before, unit: floor_to_ruler(
-            min(
-                by_unit(unit, cm(1), inch("0.5")),
-                min(_shorter_side(before), number_in(before, "deep")) // 4,
-            ),
-            unit,
-        ),
-        minimum=mm(2),
-        maximum=LARGEST_SIDE,
+        capped_default(cm(1), inch("0.5"), smallest_of("width", "height", "deep"), 4),
+        mm(2),
+        LARGEST_SIDE,
     ),
 )
 
@@ -177,32 +145,15 @@ def _pocket_width(settings: Settings) -> Length:
 def _check_rules(settings: Settings, unit: Unit) -> None:
     height = number_in(settings, "height")
     check_hole_edge_distance(settings, number_in(settings, "width"), height, unit)
-    limits = [
-        ("deep", height, "is more than the card is high"),
-        (
-            "tab",
-            min(_pocket_width(settings), number_in(settings, "deep")) // 3,
-            "leaves too little of the tabs beside their mitres",
-        ),
-    ]
+    check_at_most(settings, "deep", height, "is more than the card is high", unit)
+    widest_tab = min(_pocket_width(settings), number_in(settings, "deep")) // 3
+    fault = "leaves too little of the tabs beside their mitres"
+    check_at_most(settings, "tab", widest_tab, fault, unit)
     if FACES[choice_in(settings, "mats")]:
-        limits.append(
-            ("reveal", _shorter_side(settings) - SMALLEST_MAT, "leaves no mat on the card")
-        )
-    for name, most, fault in limits:
-        length = number_in(settings, name)
-        if length > most:
-            raise DesignRefusal(
-                f"{name} {format_length(length, unit)} {fault};"
-                f" it may be at most {format_length(most, unit)}"
-            )
+        check_reveal(settings, _shorter_side(settings), "leaves no mat on the card", unit)
 
 
-def _make_pieces(settings: Settings) -> tuple[Piece, ...]:
-    return tuple(_pieces(settings))
-
-
-def _pieces(settings: Settings) -> Iterable[Piece]:
+def _make_pieces(settings: Settings) -> Iterable[Piece]:
     width, height = number_in(settings, "width"), number_in(settings, "height")
     centre = Point(width // 2, number_in(settings, "hole-edge") + number_in(settings, "hole") // 2)
     faces = FACES[choice_in(settings, "mats")]
@@ -215,12 +166,8 @@ def _pieces(settings: Settings) -> Iterable[Piece]:
 
 
 def _joints(settings: Settings) -> tuple[Joint, ...]:
-    room, wished = number_in(settings, "room"), number_in(settings, "play")
-    return (Joint("card in pocket, across", room, _layers_in_pocket(settings), wished),)
-
-
-def _consumables(settings: Settings) -> tuple[Consumable, ...]:
-    return ribbon(settings, "loop of the card")
+    clearance, play = number_in(settings, "room"), number_in(settings, "play")
+    return (Joint("card in pocket, across", clearance, _layers_in_pocket(settings), play),)
 
 
 POCKET_CARD = Design(
@@ -232,5 +179,5 @@ POCKET_CARD = Design(
     check_rules=_check_rules,
     make_pieces=_make_pieces,
     joints=_joints,
-    consumables=_consumables,
+    consumables=lambda settings: ribbon(settings, "loop of the card"),
 )

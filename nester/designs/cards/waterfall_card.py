@@ -1,15 +1,16 @@
 """The waterfall card: a pull at its strip turns one flap after the other over.
 
-The base strip, face up and its tail on top: the tail; one section of the pitch for each flap but
-the last; an end section as high as a flap.  Each flap is glued by its upper edge onto its section
-(the last one by its whole back onto the end section), so each shows below the one before it by
-the pitch.  The tail is folded behind, over the upper edge of the belly band, which is glued to
-the card at its two ends; the tail slides between band and card.  Pulled by the pitch, the strip
-goes over the band by one section, and turns that section's flap up.  The flap's glued edge goes
-behind the band with its section, so the band must go round flaps as well as the strip.
+The base strip consists, face up from the top, of its tail, a section as high as the pitch for
+each flap but the last, and an end section as high as a flap.  Each flap is glued by its upper
+edge onto its section (the last one by its whole back onto the end section), so each shows below
+the one before it by the pitch.  The tail is folded behind, over the upper edge of the belly band,
+which is glued to the card at its two ends; the tail slides between band and card.  Pulled by the
+pitch, the strip goes over the band by one section, and turns that section's flap up.  The flap's
+glued edge goes behind the band with its section, so the band must go round flaps as well as the
+strip.
 
-For n flaps of height h at pitch p, what shows is s = h + (n - 1) p high.  The tail lies behind
-it and stands out below by the grip: the strip is 2 s + grip long, and has n folds.  The pull is
+For n flaps of height h at pitch p, what shows is s = h + (n - 1) p high.  The tail is behind it
+and stands out below by the grip: the strip is 2 s + grip long, and has n folds.  The pull is
 (n - 1) p long, and turned flaps stand h - p above the band.
 """
 
@@ -18,22 +19,30 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from nester.core.lengths import Length, Unit, cm, format_length, inch, mm
+from nester.core.lengths import Length, Unit, cm, inch, mm
 from nester.core.piece import Fold, Grain, Line, Piece, Point, Score
 from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_clearance
 from nester.designs.base.design import (
     Design,
-    Setting,
-    SettingKind,
     Settings,
     by_unit,
     choice_in,
     floor_to_ruler,
     number_in,
 )
-from nester.designs.base.errors import DesignRefusal
+from nester.designs.base.limits import check_at_least, check_at_most
+from nester.designs.base.settings import (
+    capped_default,
+    choice_setting,
+    count_setting,
+    length_setting,
+    play_setting,
+    round_default,
+    same_as,
+    smallest_of,
+)
 from nester.designs.parts.card_blanks import Opening, single_fold
-from nester.designs.parts.mat import mat
+from nester.designs.parts.mat import check_reveal, mat
 
 __all__ = ["WATERFALL_CARD"]
 
@@ -46,7 +55,7 @@ FACES = {"none": 0, "front": 1, "both": 2}
 
 
 def _shown_height(settings: Settings) -> Length:
-    """Return how high the flaps are together."""
+    """Return the height of all flaps together, as they hang."""
     steps = number_in(settings, "flaps") - 1
     return number_in(settings, "flap-height") + steps * number_in(settings, "pitch")
 
@@ -61,7 +70,7 @@ def _band_opening(settings: Settings) -> Length:
 
 
 def _flaps_behind_band(settings: Settings) -> int:
-    """Return how many flaps lie on one another behind the band's upper edge at most."""
+    """Return the largest number of flaps that are turned behind the band's upper edge."""
     high, pitch = number_in(settings, "flap-height"), number_in(settings, "pitch")
     return min(number_in(settings, "flaps") - 1, -(-high // pitch))
 
@@ -79,196 +88,137 @@ def _margins(unit: Unit) -> Length:
 
 
 def _layers_in_band(settings: Settings) -> tuple[Layer, ...]:
-    """Return what takes up room in the band.
+    """Return the layers that take up clearance in the band.
 
-    Its own folds, half a sheet each; and on either side it rises by the strip and by the flaps
-    that are turned behind it.
+    Its own folds count, half a sheet each; and on either side it rises by the strip and by the
+    flaps that are turned behind it.
     """
     flaps, faces = _flaps_behind_band(settings), FACES[choice_in(settings, "mats")]
     mats = (Layer("mat", 4 * flaps * faces),) if faces else ()
     return (Layer("band", 2), Layer("strip", 4), Layer("flap", 4 * flaps), *mats)
 
 
-def _fitted_band_room(before: Settings, thickness: Thickness) -> Length:
+def _fitted_band_clearance(before: Settings, thickness: Thickness) -> Length:
     return smallest_clearance(_layers_in_band(before), number_in(before, "play"), thickness)
 
 
-def _default_band_room(before: Settings, unit: Unit) -> Length:
-    """Take a little, and for each flap and its mats what card and lighter paper need."""
+def _default_band_clearance(before: Settings, unit: Unit) -> Length:
+    """Return 2 mm, and 0.5 mm more for each flap behind the band and for each of its mats."""
     papers = _flaps_behind_band(before) * (2 + FACES[choice_in(before, "mats")])
     return by_unit(unit, mm(2) + papers * mm("0.5"), inch("3/32") + papers * inch("1/64"))
 
 
 SETTINGS = (
-    Setting("flaps", SettingKind.COUNT, "how many flaps", 4, minimum=2, maximum=MOST_FLAPS),
-    Setting(
-        "flap-width",
-        SettingKind.LENGTH,
-        "width of a flap",
-        lambda _, unit: by_unit(unit, cm(7), inch("2.75")),
-        minimum=cm(2),
-        maximum=LARGEST_FLAP,
+    count_setting("flaps", "how many flaps", 4, 2, MOST_FLAPS),
+    length_setting(
+        "flap-width", "width of a flap", round_default(cm(7), inch("2.75")), cm(2), LARGEST_FLAP
     ),
-    Setting(
+    length_setting(
         "flap-height",
-        SettingKind.LENGTH,
-        "height of a flap; its width unless given",
-        lambda before, _: number_in(before, "flap-width"),
-        minimum=cm(2),
-        maximum=LARGEST_FLAP,
+        "height of a flap; default: its width",
+        same_as("flap-width"),
+        cm(2),
+        LARGEST_FLAP,
     ),
-    Setting(
+    length_setting(
         "pitch",
-        SettingKind.LENGTH,
         "how much of each flap shows below the one before",
-        lambda before, unit: floor_to_ruler(
-            min(by_unit(unit, mm(15), inch("0.5")), number_in(before, "flap-height") // 3), unit
-        ),
-        minimum=mm(5),
-        maximum=LARGEST_FLAP,
+        capped_default(mm(15), inch("0.5"), smallest_of("flap-height"), 3),
+        mm(5),
+        LARGEST_FLAP,
     ),
-    Setting(
+    length_setting(
         "strip",
-        SettingKind.LENGTH,
-        "width of the base strip; that of the flaps unless given",
-        lambda before, _: number_in(before, "flap-width"),
-        minimum=cm(1),
-        maximum=LARGEST_FLAP,
+        "width of the base strip; default: that of the flaps",
+        same_as("flap-width"),
+        cm(1),
+        LARGEST_FLAP,
     ),
-    Setting(
+    length_setting(
         "grip",
-        SettingKind.LENGTH,
         "how far the pull tab stands out below the flaps",
-        lambda _, unit: by_unit(unit, cm(2), inch("0.75")),
-        minimum=mm(5),
-        maximum=cm(10),
+        round_default(cm(2), inch("0.75")),
+        mm(5),
+        cm(10),
     ),
-    Setting(
+    length_setting(
         "tab",
-        SettingKind.LENGTH,
         "width of the pull tab",
         lambda before, unit: floor_to_ruler(number_in(before, "strip") // 2, unit),
-        minimum=mm(5),
-        maximum=LARGEST_FLAP,
+        mm(5),
+        LARGEST_FLAP,
     ),
-    Setting(
+    length_setting(
         "band",
-        SettingKind.LENGTH,
         "height of the belly band",
-        lambda before, unit: floor_to_ruler(
-            min(by_unit(unit, mm(25), inch(1)), number_in(before, "flap-height") // 2), unit
-        ),
-        minimum=mm(5),
-        maximum=LARGEST_FLAP,
+        capped_default(mm(25), inch(1), smallest_of("flap-height"), 2),
+        mm(5),
+        LARGEST_FLAP,
     ),
-    Setting(
+    length_setting(
         "band-end",
-        SettingKind.LENGTH,
         "length of the band's two ends, which are glued to the card",
-        lambda _, unit: by_unit(unit, mm(15), inch("0.5")),
-        minimum=mm(5),
-        maximum=cm(10),
+        round_default(mm(15), inch("0.5")),
+        mm(5),
+        cm(10),
     ),
-    Setting("mats", SettingKind.CHOICE, "mats on the flaps", "none", choices=tuple(FACES)),
-    Setting(
-        "play",
-        SettingKind.LENGTH,
-        "the play the flaps should have in the band, both sides together",
-        lambda _, unit: by_unit(unit, mm(1), inch("1/32")),
-        minimum=0,
-        maximum=cm(2),
-    ),
-    Setting(
+    choice_setting("mats", "mats on the flaps", "none", tuple(FACES)),
+    play_setting("the play the flaps should have in the band, both sides together"),
+    length_setting(
         "band-room",
-        SettingKind.LENGTH,
         "how much longer the band is than the flaps are wide, between its ends",
-        _default_band_room,
-        minimum=mm("0.1"),
-        maximum=cm(5),
-        fitted_length=_fitted_band_room,
+        _default_band_clearance,
+        mm("0.1"),
+        cm(5),
+        _fitted_band_clearance,
     ),
-    Setting(
+    length_setting(
         "card-width",
-        SettingKind.LENGTH,
         "width of the folded card",
         lambda before, unit: floor_to_ruler(_least_card_width(before) + _margins(unit), unit),
-        minimum=cm(2),
-        maximum=WIDEST_CARD,
+        cm(2),
+        WIDEST_CARD,
     ),
-    Setting(
+    length_setting(
         "card-height",
-        SettingKind.LENGTH,
         "height of the folded card",
         lambda before, unit: floor_to_ruler(
             _least_card_height(before) + number_in(before, "grip") + _margins(unit), unit
         ),
-        minimum=cm(2),
-        maximum=TALLEST_CARD,
+        cm(2),
+        TALLEST_CARD,
     ),
-    Setting(
+    length_setting(
         "reveal",
-        SettingKind.LENGTH,
         "how much smaller a mat is than its flap; 0 for none",
-        lambda before, unit: floor_to_ruler(
-            min(
-                by_unit(unit, mm(4), inch("1/8")),
-                min(number_in(before, "flap-width"), number_in(before, "flap-height")) // 4,
-            ),
-            unit,
-        ),
-        minimum=0,
-        maximum=LARGEST_FLAP,
+        capped_default(mm(4), inch("1/8"), smallest_of("flap-width", "flap-height"), 4),
+        0,
+        LARGEST_FLAP,
     ),
 )
 
 
+_flap_side = smallest_of("flap-width", "flap-height")
+
+
 def _check_rules(settings: Settings, unit: Unit) -> None:
-    high, wide = number_in(settings, "flap-height"), number_in(settings, "flap-width")
-    strip = number_in(settings, "strip")
-    _check_at_most(
-        settings, "pitch", high - MIN_SIDE, "leaves a flap nothing that hangs free", unit
-    )
-    _check_at_most(settings, "strip", wide, "stands out beside the flaps", unit)
-    _check_at_most(settings, "tab", strip, "is wider than the strip it is glued to", unit)
-    _check_at_most(settings, "band", high, "stands out below the last flap when pulled", unit)
+    height, strip = number_in(settings, "flap-height"), number_in(settings, "strip")
+    for name, limit, fault in (
+        ("pitch", height - MIN_SIDE, "leaves a flap nothing that hangs free"),
+        ("strip", number_in(settings, "flap-width"), "stands out beside the flaps"),
+        ("tab", strip, "is wider than the strip it is glued to"),
+        ("band", height, "stands out below the last flap when pulled"),
+    ):
+        check_at_most(settings, name, limit, fault, unit)
     if FACES[choice_in(settings, "mats")]:
-        most = min(wide, high) - MIN_SIDE
-        _check_at_most(settings, "reveal", most, "leaves no mat on a flap", unit)
-    _check_at_least(
-        settings, "card-width", _least_card_width(settings), "for the flaps and the band", unit
-    )
-    _check_at_least(
-        settings,
-        "card-height",
-        _least_card_height(settings),
-        "for the flaps and those turned up above them",
-        unit,
-    )
+        check_reveal(settings, _flap_side(settings), "leaves no mat on a flap", unit)
+    fault = "is too small for the flaps and the band"
+    check_at_least(settings, "card-width", _least_card_width(settings), fault, unit)
+    fault = "is too small for the flaps and those turned up above them"
+    check_at_least(settings, "card-height", _least_card_height(settings), fault, unit)
 
 
-def _check_at_most(settings: Settings, name: str, most: Length, fault: str, unit: Unit) -> None:
-    length = number_in(settings, name)
-    if length > most:
-        raise DesignRefusal(
-            f"{name} {format_length(length, unit)} {fault};"
-            f" it may be at most {format_length(most, unit)}"
-        )
-
-
-def _check_at_least(settings: Settings, name: str, least: Length, what: str, unit: Unit) -> None:
-    length = number_in(settings, name)
-    if length < least:
-        raise DesignRefusal(
-            f"{name} {format_length(length, unit)} is too small {what};"
-            f" it must be at least {format_length(least, unit)}"
-        )
-
-
-def _make_pieces(settings: Settings) -> tuple[Piece, ...]:
-    return tuple(_pieces(settings))
-
-
-def _pieces(settings: Settings) -> Iterable[Piece]:
+def _make_pieces(settings: Settings) -> Iterable[Piece]:
     wide, high = number_in(settings, "flap-width"), number_in(settings, "flap-height")
     flaps = number_in(settings, "flaps")
     yield _base_card(settings)
@@ -280,7 +230,7 @@ def _pieces(settings: Settings) -> Iterable[Piece]:
         high,
         quantity=flaps,
         upright=True,
-        note="Glue by its upper edge only; the last one by its whole back.",
+        note="Glue only its upper edge; glue the last flap by its whole back.",
     )
     yield _band(settings)
     yield _pull_tab(settings)
@@ -292,11 +242,11 @@ def _pieces(settings: Settings) -> Iterable[Piece]:
 def _base_card(settings: Settings) -> Piece:
     """Make the card, with the places of the band's ends marked on its front."""
     width, height = number_in(settings, "card-width"), number_in(settings, "card-height")
-    passage, end = _band_opening(settings), number_in(settings, "band-end")
+    opening, end = _band_opening(settings), number_in(settings, "band-end")
     tail = min(number_in(settings, "grip"), height - _least_card_height(settings))
     top = (height - _least_card_height(settings) - tail) // 2 + _height_above_band(settings)
-    # The band needs what it is longer to rise over what lies in it: its ends stand closer.
-    apart = min(passage, number_in(settings, "flap-width") + number_in(settings, "play"))
+    # The extra length of the band rises over the flaps in it, so its ends are closer together.
+    apart = min(opening, number_in(settings, "flap-width") + number_in(settings, "play"))
     left = width + (width - apart) // 2 - end
     band = number_in(settings, "band")
     places = (_rectangle(at, top, end, band) for at in (left, left + end + apart))
@@ -329,7 +279,7 @@ def _base_strip(settings: Settings) -> Piece:
 
 
 def _band(settings: Settings) -> Piece:
-    high, end, passage = (
+    height, end, opening = (
         number_in(settings, "band"),
         number_in(settings, "band-end"),
         _band_opening(settings),
@@ -337,12 +287,12 @@ def _band(settings: Settings) -> Piece:
     return Piece.rectangle(
         "belly band",
         "band",
-        passage + 2 * end,
-        high,
+        opening + 2 * end,
+        height,
         grain=Grain.HEIGHT,
         scores=tuple(
-            Score(Line(Point(at, 0), Point(at, high)), Fold.VALLEY, 0)
-            for at in (end, end + passage)
+            Score(Line(Point(at, 0), Point(at, height)), Fold.VALLEY, 0)
+            for at in (end, end + opening)
         ),
         note="Glue the backs of its ends to the card; the strip and its flaps slide behind it.",
     )
@@ -372,13 +322,13 @@ def _rectangle(x: Length, y: Length, width: Length, height: Length) -> tuple[Poi
 
 
 def _joints(settings: Settings) -> tuple[Joint, ...]:
-    room, wished = number_in(settings, "band-room"), number_in(settings, "play")
-    return (Joint("flaps in belly band, across", room, _layers_in_band(settings), wished),)
+    clearance, play = number_in(settings, "band-room"), number_in(settings, "play")
+    return (Joint("flaps in belly band, across", clearance, _layers_in_band(settings), play),)
 
 
 WATERFALL_CARD = Design(
     name="waterfall-card",
-    title="a card whose flaps turn over one after the other at a pull",
+    title="a card whose flaps turn over one after another when pulled",
     settings=SETTINGS,
     roles=("card", "strip", "flap", "band", "pull", "mat"),
     sub_roles=(),

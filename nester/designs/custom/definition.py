@@ -1,4 +1,4 @@
-"""A design of a maker's own after reading: expressions by name, and the working out of pieces."""
+"""A design of a maker's own after reading: its expressions, and how they become pieces."""
 
 from __future__ import annotations
 
@@ -61,16 +61,16 @@ PIECE_SIZE_NAMES = ("wide", "tall")
 
 
 class EvaluationError(Exception):
-    """Something that can't be worked out, and where it is written."""
+    """An expression that can't be calculated, and where it is written."""
 
-    def __init__(self, path: Path, what: str) -> None:
-        super().__init__(what)
+    def __init__(self, path: Path, message: str) -> None:
+        super().__init__(message)
         self.path = path
-        self.message = what
+        self.message = message
 
 
 def path_label(path: Path) -> str:
-    """Write the way to a value for a person: ``pieces 2, scores 1, x``."""
+    """Write the path of a value for a person: ``pieces 2, scores 1, x``."""
     parts: list[str] = []
     for part in path:
         if isinstance(part, int) and parts:
@@ -99,7 +99,7 @@ class SizeDefinition(NamedTuple):
 
 
 class RuleDefinition(NamedTuple):
-    """What must hold, and what to say if it doesn't."""
+    """A condition, and the message shown if it doesn't hold."""
 
     path: Path
     condition: Comparison
@@ -175,7 +175,7 @@ class FitDefinition(NamedTuple):
 
 
 class ConsumableDefinition(NamedTuple):
-    """Something beside paper."""
+    """Something other than paper that the object needs."""
 
     path: Path
     name: str
@@ -219,7 +219,7 @@ class DesignDefinition:
         )
 
     def default_sizes(self, unit: Unit) -> dict[str, int]:
-        """Return the sizes of an order that says nothing; `EvaluationError` if one can't be."""
+        """Return the size of everything an order leaves out; `EvaluationError` if that fails."""
         values: dict[str, int] = {}
         for size in self.sizes:
             values[size.name] = min(
@@ -228,69 +228,70 @@ class DesignDefinition:
         return values
 
     def _check(self, settings: Settings, unit: Unit) -> None:
-        """Work everything out, so that whoever asks for pieces later is never refused."""
+        """Calculate everything once, so that asking for pieces later is never refused."""
         with _as_refusals():
-            work = self._evaluator(settings, unit)
+            evaluator = self._evaluator(settings, unit)
             for rule in self.rules:
-                work.check(rule)
+                evaluator.check(rule)
             for work_out in (self._pieces, self._joints, self._consumables):
                 work_out(settings, unit)
 
     def errors(self, settings: Settings, unit: Unit) -> Iterator[EvaluationError]:
-        """Yield what can't be made with these settings, at most one trouble a part."""
+        """Yield what can't be made with these settings, at most one error for each part."""
         try:
-            work = self._evaluator(settings, unit)
-        except EvaluationError as trouble:
-            yield trouble
+            evaluator = self._evaluator(settings, unit)
+        except EvaluationError as error:
+            yield error
             return
-        bare = True
-        deeds: tuple[Callable[[], object], ...] = (
-            *(partial(work.piece, piece) for piece in self.pieces),
-            *(partial(work.check, rule) for rule in self.rules),
-            *(partial(work.joint, fit) for fit in self.fits),
-            *(partial(work.consumable, one) for one in self.consumables),
+        no_piece = True
+        steps: tuple[Callable[[], object], ...] = (
+            *(partial(evaluator.piece, piece) for piece in self.pieces),
+            *(partial(evaluator.check, rule) for rule in self.rules),
+            *(partial(evaluator.joint, fit) for fit in self.fits),
+            *(partial(evaluator.consumable, item) for item in self.consumables),
         )
-        for deed in deeds:
+        for step in steps:
             try:
-                bare = not isinstance(deed(), Piece) and bare
-            except EvaluationError as trouble:
-                bare = False
-                yield trouble
-        if bare:
-            yield EvaluationError(("pieces",), "no piece is left; give one a quantity of 1 or more")
+                no_piece = not isinstance(step(), Piece) and no_piece
+            except EvaluationError as error:
+                no_piece = False
+                yield error
+        if no_piece:
+            message = "no piece is left; give a piece a quantity of 1 or more"
+            yield EvaluationError(("pieces",), message)
 
     def _evaluator(self, settings: Settings, unit: Unit) -> _Evaluator:
-        work = _Evaluator(
+        evaluator = _Evaluator(
             {size.name: Fraction(number_in(settings, size.name)) for size in self.sizes}, unit
         )
-        for name, worth in self.derived_sizes:
-            work.values[name] = work.value(worth)
-        return work
+        for name, bound in self.derived_sizes:
+            evaluator.values[name] = evaluator.value(bound)
+        return evaluator
 
     def _pieces(self, settings: Settings, unit: Unit = Unit.MM) -> tuple[Piece, ...]:
         made = tuple(filter(None, map(self._evaluator(settings, unit).piece, self.pieces)))
         if not made:
-            raise EvaluationError(("pieces",), "no piece is left in these sizes")
+            raise EvaluationError(("pieces",), "these sizes leave no piece")
         return made
 
     def _joints(self, settings: Settings, unit: Unit = Unit.MM) -> tuple[Joint, ...]:
         """Return the fits of parts that are made in these sizes."""
-        work = self._evaluator(settings, unit)
-        made = {piece.role for piece in self.pieces if work.count(piece.quantity)}
-        wanted = (fit for fit in self.fits if made.issuperset(role for role, _ in fit.papers))
-        return tuple(map(work.joint, wanted))
+        evaluator = self._evaluator(settings, unit)
+        made = {piece.role for piece in self.pieces if evaluator.count(piece.quantity)}
+        possible = (fit for fit in self.fits if made.issuperset(role for role, _ in fit.papers))
+        return tuple(map(evaluator.joint, possible))
 
     def _consumables(self, settings: Settings, unit: Unit = Unit.MM) -> tuple[Consumable, ...]:
-        work = self._evaluator(settings, unit)
-        return tuple(filter(None, map(work.consumable, self.consumables)))
+        evaluator = self._evaluator(settings, unit)
+        return tuple(filter(None, map(evaluator.consumable, self.consumables)))
 
 
 @contextmanager
 def _as_refusals() -> Iterator[None]:
     try:
         yield
-    except EvaluationError as trouble:
-        raise DesignRefusal(f"{path_label(trouble.path)}: {trouble.message}") from None
+    except EvaluationError as error:
+        raise DesignRefusal(f"{path_label(error.path)}: {error.message}") from None
 
 
 def _refuse_errors(work_out: Callable[[Settings], _T], settings: Settings) -> _T:
@@ -301,11 +302,11 @@ def _refuse_errors(work_out: Callable[[Settings], _T], settings: Settings) -> _T
 def _setting(size: SizeDefinition) -> Setting:
     kind = SettingKind.LENGTH if size.dimension is Dimension.LENGTH else SettingKind.COUNT
 
-    def usual(before: Settings, unit: Unit) -> int:
+    def default(before: Settings, unit: Unit) -> int:
         with _as_refusals():
             return _default_size(size, before, unit)
 
-    return Setting(size.name, kind, size.help, usual, minimum=size.minimum, maximum=size.maximum)
+    return Setting(size.name, kind, size.help, default, minimum=size.minimum, maximum=size.maximum)
 
 
 def _default_size(size: SizeDefinition, before: Settings, unit: Unit) -> int:
@@ -315,46 +316,46 @@ def _default_size(size: SizeDefinition, before: Settings, unit: Unit) -> int:
 
 @dataclass
 class _Evaluator:
-    """The working out with one set of sizes; `unit` is for what is said of them."""
+    """Calculates a design with one set of sizes; messages show lengths in `unit`."""
 
     values: dict[str, Fraction]
     unit: Unit
 
-    def value(self, worth: BoundExpression) -> Fraction:
+    def value(self, bound: BoundExpression) -> Fraction:
         try:
-            return worth.expression.evaluate(self.values)
+            return bound.expression.evaluate(self.values)
         except ExpressionError as error:
-            raise EvaluationError(worth.path, str(error)) from None
+            raise EvaluationError(bound.path, str(error)) from None
 
-    def integer(self, worth: BoundExpression) -> int:
-        """Work out a count, or a length in fine units; nothing is rounded."""
-        amount = self.value(worth)
+    def integer(self, bound: BoundExpression) -> int:
+        """Calculate a count, or a length in fine units; nothing is rounded."""
+        amount = self.value(bound)
         if amount.denominator == 1:
             return amount.numerator
         raise EvaluationError(
-            worth.path,
-            f"'{worth.expression.text}' does not come out even; round it, as in round_to(…, 1)"
+            bound.path,
+            f"'{bound.expression.text}' does not come out exactly; round it, as in round_to(…, 1)"
             " for a count or round_to(…, 0.1mm) for a length",
         )
 
-    def count(self, worth: BoundExpression) -> int:
-        found = self.integer(worth)
+    def count(self, bound: BoundExpression) -> int:
+        found = self.integer(bound)
         if not 0 <= found <= MAX_COPIES:
-            text = worth.expression.text
+            text = bound.expression.text
             raise EvaluationError(
-                worth.path, f"'{text}' comes to {found:,}; it may be 0 to {MAX_COPIES}"
+                bound.path, f"'{text}' comes to {found:,}; it may be 0 to {MAX_COPIES}"
             )
         return found
 
-    def length(self, worth: BoundExpression, *, least: Length = 0) -> Length:
-        found = self.integer(worth)
-        if least <= found <= MAX_LENGTH:
+    def length(self, bound: BoundExpression, *, minimum: Length = 0) -> Length:
+        found = self.integer(bound)
+        if minimum <= found <= MAX_LENGTH:
             return found
-        text, shown = worth.expression.text, self.format_length(found)
-        wanted = "must be more than zero" if found <= 0 < least else "may be at most 10 m"
-        if found < 0 == least:
-            wanted = "can't be less than zero"
-        raise EvaluationError(worth.path, f"'{text}' comes to {shown} and {wanted}")
+        text, shown = bound.expression.text, self.format_length(found)
+        limit = "must be more than zero" if found <= 0 < minimum else "may be at most 10 m"
+        if found < 0 == minimum:
+            limit = "can't be less than zero"
+        raise EvaluationError(bound.path, f"'{text}' comes to {shown} and {limit}")
 
     def format_length(self, length: Length) -> str:
         if abs(length) > 1000 * MAX_LENGTH:
@@ -371,80 +372,86 @@ class _Evaluator:
 
     # --- pieces
 
-    def piece(self, plan: PieceDefinition) -> Piece | None:
-        """Make a piece, or None if none of it is wanted."""
-        quantity = self.count(plan.quantity)
+    def piece(self, definition: PieceDefinition) -> Piece | None:
+        """Make a piece; None if its quantity is 0."""
+        quantity = self.count(definition.quantity)
         if quantity == 0:
             return None
-        width, height = self.length(plan.width, least=1), self.length(plan.height, least=1)
-        on_piece = dict(zip(PIECE_SIZE_NAMES, map(Fraction, (width, height)), strict=True))
-        work = _Evaluator({**self.values, **on_piece}, self.unit)
-        shape = work.outline(plan, width, height)
+        width, height = (
+            self.length(definition.width, minimum=1),
+            self.length(definition.height, minimum=1),
+        )
+        own_sizes = dict(zip(PIECE_SIZE_NAMES, map(Fraction, (width, height)), strict=True))
+        evaluator = _Evaluator({**self.values, **own_sizes}, self.unit)
+        shape = evaluator.outline(definition, width, height)
         return Piece(
-            name=plan.name,
-            role=plan.role,
+            name=definition.name,
+            role=definition.role,
             outline=shape,
             quantity=quantity,
-            upright=plan.upright,
-            grain=plan.grain,
+            upright=definition.upright,
+            grain=definition.grain,
             scores=tuple(
-                Score(line, one.fold, work.degrees(one.degrees))
-                for one in plan.scores
-                if one.fold is not None and one.degrees is not None
-                for line in work.lines(one, shape)
+                Score(line, score.fold, evaluator.degrees(score.degrees))
+                for score in definition.scores
+                if score.fold is not None and score.degrees is not None
+                for line in evaluator.lines(score, shape)
             ),
-            slits=tuple(line for one in plan.slits for line in work.lines(one, shape)),
-            holes=tuple(work.hole(one, shape) for one in plan.holes),
-            glue=tuple(work.glue(one, shape) for one in plan.glue),
-            note=plan.note,
+            slits=tuple(line for slit in definition.slits for line in evaluator.lines(slit, shape)),
+            holes=tuple(evaluator.hole(hole, shape) for hole in definition.holes),
+            glue=tuple(evaluator.glue(area, shape) for area in definition.glue),
+            note=definition.note,
         )
 
-    def outline(self, plan: PieceDefinition, width: Length, height: Length) -> tuple[Point, ...]:
+    def outline(
+        self, definition: PieceDefinition, width: Length, height: Length
+    ) -> tuple[Point, ...]:
         cut = {
             name: CutCorner(
-                self.length(corner.width, least=1),
-                self.length(corner.height, least=1),
+                self.length(corner.width, minimum=1),
+                self.length(corner.height, minimum=1),
                 corner.slanted,
             )
-            for name, corner in plan.corners.items()
+            for name, corner in definition.corners.items()
         }
         try:
             return outline(width, height, cut)
         except OutlineError as fault:
-            raise EvaluationError((*plan.path, "corners"), str(fault)) from None
+            raise EvaluationError((*definition.path, "corners"), str(fault)) from None
 
     def point(self, at: tuple[BoundExpression, BoundExpression]) -> Point:
         return Point(self.length(at[0]), self.length(at[1]))
 
-    def lines(self, plan: LineDefinition, shape: tuple[Point, ...]) -> list[Line]:
-        if plan.across is None:
-            start, end = map(self.point, plan.ends)
+    def lines(self, definition: LineDefinition, shape: tuple[Point, ...]) -> list[Line]:
+        if definition.across is None:
+            start, end = map(self.point, definition.ends)
             if start == end:
-                raise EvaluationError(plan.path, "it begins and ends in the same place")
-            return self.require_on_piece(plan.path, shape, [Line(start, end)])
-        at = self.length(plan.across)
+                raise EvaluationError(definition.path, "it begins and ends in the same place")
+            return self.require_on_piece(definition.path, shape, [Line(start, end)])
+        at = self.length(definition.across)
         wide, tall = max(p.x for p in shape), max(p.y for p in shape)
         whole = (
             Line(Point(at, 0), Point(at, tall))
-            if plan.axis == "x"
+            if definition.axis == "x"
             else Line(Point(0, at), Point(wide, at))
         )
         found = clip_line(shape, whole)
         if not found:
             raise EvaluationError(
-                plan.path,
-                f"{plan.axis} = {self.format_length(at)} does not run across the piece,"
+                definition.path,
+                f"{definition.axis} = {self.format_length(at)} does not run across the piece,"
                 f" which is {self.format_length(wide)} wide and {self.format_length(tall)} tall",
             )
         return found
 
-    def degrees(self, worth: BoundExpression) -> int:
-        found = self.value(worth)
+    def degrees(self, bound: BoundExpression) -> int:
+        found = self.value(bound)
         if found.denominator != 1 or not 0 <= found <= FLAT_FOLD_DEGREES:
             raise EvaluationError(
-                worth.path,
-                f"'{worth.expression.text}' is no angle to fold by; write whole degrees from 0 to"
-                f" {FLAT_FOLD_DEGREES}: 90 stands a wall up, {FLAT_FOLD_DEGREES} lays the paper back on itself",
+                bound.path,
+                f"'{bound.expression.text}' is not a fold angle; write whole degrees from 0 to"
+                f" {FLAT_FOLD_DEGREES}: 90 stands a wall up, {FLAT_FOLD_DEGREES} lays the paper"
+                " back on itself",
             )
         return found.numerator
 
@@ -459,47 +466,54 @@ class _Evaluator:
                 raise EvaluationError(path, f"it leaves the piece between {ends}")
         return lines
 
-    def hole(self, plan: HoleDefinition, shape: tuple[Point, ...]) -> Hole:
-        centre, diameter = self.point(plan.centre), self.length(plan.diameter, least=1)
+    def hole(self, definition: HoleDefinition, shape: tuple[Point, ...]) -> Hole:
+        centre, diameter = (
+            self.point(definition.centre),
+            self.length(definition.diameter, minimum=1),
+        )
         if not disc_within(shape, centre, diameter):
             at = f"{self.format_length(centre.x)}, {self.format_length(centre.y)}"
             raise EvaluationError(
-                plan.path,
+                definition.path,
                 f"a hole of {self.format_length(diameter)} at {at} is not wholly within the piece",
             )
-        return Hole(centre, diameter, plan.eyelet)
+        return Hole(centre, diameter, definition.eyelet)
 
-    def glue(self, plan: GlueDefinition, shape: tuple[Point, ...]) -> tuple[Point, ...]:
-        x, y = self.point(plan.corner)
-        right = x + self.length(plan.width, least=1)
-        below = y + self.length(plan.height, least=1)
+    def glue(self, definition: GlueDefinition, shape: tuple[Point, ...]) -> tuple[Point, ...]:
+        x, y = self.point(definition.corner)
+        right = x + self.length(definition.width, minimum=1)
+        below = y + self.length(definition.height, minimum=1)
         corners = (Point(x, y), Point(right, y), Point(right, below), Point(x, below))
         sides = zip(corners, corners[1:] + corners[:1], strict=True)
-        self.require_on_piece(plan.path, shape, [Line(*side) for side in sides])
+        self.require_on_piece(definition.path, shape, [Line(*side) for side in sides])
         return corners
 
     # --- the rest
 
-    def joint(self, plan: FitDefinition) -> Joint:
-        room = self.length(plan.outer, least=1) - self.length(plan.inner, least=1)
-        layers = tuple(Layer(role, self.half_thicknesses(worth)) for role, worth in plan.papers)
-        return Joint(plan.name, room, layers, self.length(plan.play))
+    def joint(self, definition: FitDefinition) -> Joint:
+        clearance = self.length(definition.outer, minimum=1) - self.length(
+            definition.inner, minimum=1
+        )
+        layers = tuple(
+            Layer(role, self.half_thicknesses(bound)) for role, bound in definition.papers
+        )
+        return Joint(definition.name, clearance, layers, self.length(definition.play))
 
-    def half_thicknesses(self, worth: BoundExpression) -> int:
-        twice = 2 * self.value(worth)
+    def half_thicknesses(self, bound: BoundExpression) -> int:
+        twice = 2 * self.value(bound)
         if twice.denominator != 1 or not 0 <= twice <= 2 * MAX_COPIES:
             raise EvaluationError(
-                worth.path,
-                f"'{worth.expression.text}' is no number of sheets; write whole or half ones,"
-                f" 0 to {MAX_COPIES}",
+                bound.path,
+                f"'{bound.expression.text}' is not a number of sheets; write a whole or half"
+                f" number, 0 to {MAX_COPIES}",
             )
         return twice.numerator
 
-    def consumable(self, plan: ConsumableDefinition) -> Consumable | None:
-        quantity = self.count(plan.quantity)
+    def consumable(self, definition: ConsumableDefinition) -> Consumable | None:
+        quantity = self.count(definition.quantity)
         if quantity == 0:
             return None
-        if plan.length is None:
-            return Consumable(plan.name, plan.use, Measure.COUNT, 1, quantity)
-        length = self.length(plan.length, least=1)
-        return Consumable(plan.name, plan.use, Measure.LENGTH, length, quantity)
+        if definition.length is None:
+            return Consumable(definition.name, definition.use, Measure.COUNT, 1, quantity)
+        length = self.length(definition.length, minimum=1)
+        return Consumable(definition.name, definition.use, Measure.LENGTH, length, quantity)

@@ -5,9 +5,9 @@ signs; parentheses; ``min(a, b)`` and ``max(a, b)``; ``round_to(x, 5mm)``, ``rou
 ``round_down_to``.  A number with a unit is a length.  Everything is exact, and lengths and numbers
 are kept apart.
 
-The reader is our own rather than Python's: a length such as ``1 1/2in`` or ``½ × width`` is no
-Python, and text that nobody has checked never comes near a compiler.  How long, how deep and how
-large an expression may be is bounded, so that none takes long.
+A parser of our own, not Python's: a length such as ``1 1/2in`` or ``½ × width`` is no Python,
+and unchecked text never reaches a compiler.  Length, depth and size of an expression are
+bounded, so that none takes long.
 """
 
 from __future__ import annotations
@@ -39,11 +39,11 @@ _MAX_TEXT_LENGTH = 400
 _MAX_DEPTH = 20
 _MAX_DIGITS = 12
 _MAX_BITS = 160
-"""Ten metres in fine units take 28 bits; what needs far more was no size of a box."""
+"""Ten metres in fine units take 28 bits; far more is no size of a box."""
 
 
 class ExpressionError(Refusal):
-    """Arithmetic that can't be read or worked out."""
+    """Arithmetic that can't be read or calculated."""
 
 
 class Dimension(StrEnum):
@@ -93,11 +93,11 @@ _ROUNDINGS: dict[str, Callable[[Fraction], int]] = {
 _CHOICES: dict[str, Callable[[Sequence[Fraction]], Fraction]] = {"min": min, "max": max}
 _FUNCTIONS = (*_CHOICES, *_ROUNDINGS)
 RESERVED_NAMES = frozenset({*_FUNCTIONS, *(unit for unit in _UNITS if unit.isalpha()), "x"})
-"""Words that mean something in an expression already, so that no size can be called so."""
+"""Words with a meaning of their own in an expression; no size can have such a name."""
 
 
 def quoted(text: str, at_most: int = 40) -> str:
-    """Return what somebody wrote, short and printable and between quotes."""
+    """Return what somebody wrote in quotes, shortened and printable."""
     shown = printable(text)
     return f"'{shown}'" if len(shown) <= at_most else f"'{shown[:at_most]}…'"
 
@@ -116,7 +116,7 @@ class _Name:
 
 @dataclass(frozen=True)
 class _OperatorChain:
-    """Terms with their signs, or factors with theirs; the first one has + or ×."""
+    """Terms with their signs, or factors with theirs; the first has + or ×."""
 
     text: str
     operands: tuple[tuple[str, _Node], ...]
@@ -134,7 +134,7 @@ _Node: TypeAlias = _Literal | _Name | _OperatorChain | _Call
 
 @dataclass(frozen=True)
 class Expression:
-    """Arithmetic that has been read, but not worked out.
+    """Arithmetic that has been read, but not calculated.
 
     Attributes
     ----------
@@ -148,33 +148,33 @@ class Expression:
     names: frozenset[str]
     _root: _Node
 
-    def dimension(self, sorts: Mapping[str, Dimension]) -> Dimension:
+    def dimension(self, dimensions: Mapping[str, Dimension]) -> Dimension:
         """Return whether it comes to a length or a number.
 
         Parameters
         ----------
-        sorts
-            What each name it may use stands for.
+        dimensions
+            The dimension of each name it may use.
 
         Raises
         ------
         ExpressionError
             For an unknown name, or lengths and numbers mixed up.
         """
-        return _dimension(self._root, sorts)
+        return _dimension(self._root, dimensions)
 
     def evaluate(self, values: Mapping[str, Fraction]) -> Fraction:
-        """Work it out exactly; its `dimension` has been asked for before.
+        """Calculate it exactly; its `dimension` has been asked for before.
 
         Parameters
         ----------
         values
-            What each name in it is: a number, or fine units.
+            The value of each name in it: a number, or a length in fine units.
 
         Raises
         ------
         ExpressionError
-            If it divides by zero or gets out of hand.
+            If it divides by zero or grows too large.
         """
         return _evaluate(self._root, values)
 
@@ -193,9 +193,9 @@ class Comparison:
         """The names in it."""
         return self.left.names | self.right.names
 
-    def check(self, sorts: Mapping[str, Dimension]) -> None:
-        """Refuse unknown names, and lengths compared with numbers (see `Expression.sort`)."""
-        left, right = self.left.dimension(sorts), self.right.dimension(sorts)
+    def check(self, dimensions: Mapping[str, Dimension]) -> None:
+        """Refuse unknown names, and lengths compared with numbers (see `Expression.dimension`)."""
+        left, right = self.left.dimension(dimensions), self.right.dimension(dimensions)
         if left is not right:
             raise ExpressionError(
                 f"{quoted(self.left.text)} is a {left} and {quoted(self.right.text)} a {right},"
@@ -203,7 +203,7 @@ class Comparison:
             )
 
     def is_satisfied(self, values: Mapping[str, Fraction]) -> bool:
-        """Return whether it is so (see `Expression.value`)."""
+        """Return whether it is so (see `Expression.evaluate`)."""
         left, right = self.left.evaluate(values), self.right.evaluate(values)
         return {
             "<": left < right,
@@ -241,13 +241,13 @@ def parse_comparison(text: str) -> Comparison:
 
 
 class _Parser:
-    """Reads from left to right by recursive descent, one function a level of binding."""
+    """Reads by recursive descent, with a method for each level of precedence."""
 
     def __init__(self, text: str) -> None:
         if len(text) > _MAX_TEXT_LENGTH:
             raise ExpressionError(
-                f"{quoted(text, 20)} is {len(text):,} characters long, and {_MAX_TEXT_LENGTH} are enough;"
-                " give its parts names of their own"
+                f"{quoted(text, 20)} is {len(text):,} characters long, and {_MAX_TEXT_LENGTH} are"
+                " enough; give its parts names of their own"
             )
         self.text = text
         self.position = 0
@@ -277,7 +277,7 @@ class _Parser:
         return match
 
     def operator(self, *wanted: str) -> str | None:
-        """Take one of the signs, if it comes next."""
+        """Take an operator, if it comes next."""
         self.skip()
         found = _OPERATORS.get(self.text[self.position : self.position + 1])
         if found not in wanted:
@@ -293,15 +293,16 @@ class _Parser:
     def product(self) -> _Node:
         return self.chain(self.signed_operand, "×", "÷")
 
-    def chain(self, link: Callable[[], _Node], first: str, second: str) -> _Node:
+    def chain(self, operand: Callable[[], _Node], first: str, second: str) -> _Node:
+        """Read operands with either operator between them."""
         self.skip()
         start = self.position
-        links = [(first, link())]
+        operands = [(first, operand())]
         while sign := self.operator(first, second):
-            links.append((sign, link()))
-        if len(links) == 1:
-            return links[0][1]
-        return _OperatorChain(self.text[start : self.position].strip(), tuple(links))
+            operands.append((sign, operand()))
+        if len(operands) == 1:
+            return operands[0][1]
+        return _OperatorChain(self.text[start : self.position].strip(), tuple(operands))
 
     def signed_operand(self) -> _Node:
         self.skip()
@@ -329,9 +330,8 @@ class _Parser:
         if sum(c.isdigit() for c in text) > _MAX_DIGITS:
             raise ExpressionError(f"{quoted(text, 15)} has more digits than any size needs")
         if match["num2"] and self.text[: match.start()].rstrip()[-1:] in ("/", "÷"):
-            raise ExpressionError(
-                f"'/ {printable(text)}' can be read two ways; put ({printable(text)}) in parentheses"
-            )
+            shown = printable(text)
+            raise ExpressionError(f"'/ {shown}' can be read two ways; put ({shown}) in parentheses")
         value = _number(match)
         if match["unit"] is None:
             return _Literal(text, value, Dimension.NUMBER)
@@ -359,17 +359,16 @@ class _Parser:
         while self.match(re.compile(",")):
             arguments.append(self.nested(self.sum))
         self.close_bracket()
+        count = "1 value" if len(arguments) == 1 else f"{len(arguments)} values"
         if len(arguments) < 2 or (function in _ROUNDINGS and len(arguments) > 2):
-            raise ExpressionError(
-                f"'{function}' is given {len(arguments)} values; write {_usage(function)}"
-            )
+            raise ExpressionError(f"'{function}' is given {count}; write {_usage(function)}")
         return _Call(self.text[start : self.position], function, tuple(arguments))
 
     def nested(self, read: Callable[[], _Node]) -> _Node:
         if self.depth == _MAX_DEPTH:
             raise ExpressionError(
-                f"{quoted(self.text, 20)} has more than {_MAX_DEPTH} parentheses within one another;"
-                " give its parts names of their own"
+                f"{quoted(self.text, 20)} has more than {_MAX_DEPTH} parentheses within one"
+                " another; give its parts names of their own"
             )
         self.depth += 1
         node = read()
@@ -427,23 +426,25 @@ def _number(match: re.Match[str]) -> Fraction:
 # --- lengths and numbers -----------------------------------------------------------------------
 
 
-def _dimension(node: _Node, sorts: Mapping[str, Dimension]) -> Dimension:
+def _dimension(node: _Node, dimensions: Mapping[str, Dimension]) -> Dimension:
     if isinstance(node, _Literal):
         return node.dimension
     if isinstance(node, _Name):
-        return _dimension_of_name(node.text, sorts)
+        return _dimension_of_name(node.text, dimensions)
     if isinstance(node, _Call):
-        return _common_dimension(node.arguments, sorts)
+        return _common_dimension(node.arguments, dimensions)
     if node.operands[0][0] == "+":
-        return _common_dimension([term for _, term in node.operands], sorts)
-    return _dimension_of_product(node, sorts)
+        return _common_dimension([term for _, term in node.operands], dimensions)
+    return _dimension_of_product(node, dimensions)
 
 
-def _dimension_of_name(name: str, sorts: Mapping[str, Dimension]) -> Dimension:
-    if name not in sorts:
-        hint = suggestion(name, sorts) or (f"; there are {_listed(sorts)}" if sorts else "")
+def _dimension_of_name(name: str, dimensions: Mapping[str, Dimension]) -> Dimension:
+    if name not in dimensions:
+        hint = suggestion(name, dimensions) or (
+            f"; there are {_listed(dimensions)}" if dimensions else ""
+        )
         raise ExpressionError(f"nothing is called {quoted(name)} here{hint}")
-    return sorts[name]
+    return dimensions[name]
 
 
 def _listed(names: Mapping[str, Dimension]) -> str:
@@ -451,39 +452,39 @@ def _listed(names: Mapping[str, Dimension]) -> str:
     return ", ".join(shown) + (" …" if len(names) > len(shown) else "")
 
 
-def _common_dimension(nodes: Sequence[_Node], sorts: Mapping[str, Dimension]) -> Dimension:
+def _common_dimension(nodes: Sequence[_Node], dimensions: Mapping[str, Dimension]) -> Dimension:
     first, *others = nodes
-    sort = _dimension(first, sorts)
+    dimension = _dimension(first, dimensions)
     for other in others:
-        if _dimension(other, sorts) is not sort:
-            length, bare = (first, other) if sort is Dimension.LENGTH else (other, first)
+        if _dimension(other, dimensions) is not dimension:
+            length, bare = (first, other) if dimension is Dimension.LENGTH else (other, first)
             raise ExpressionError(
                 f"{quoted(length.text)} is a length and {quoted(bare.text)} a number without a"
                 " unit, so they can't be added or compared"
             )
-    return sort
+    return dimension
 
 
-def _dimension_of_product(node: _OperatorChain, sorts: Mapping[str, Dimension]) -> Dimension:
+def _dimension_of_product(node: _OperatorChain, dimensions: Mapping[str, Dimension]) -> Dimension:
     (_, first), *others = node.operands
-    sort = _dimension(first, sorts)
+    dimension = _dimension(first, dimensions)
     for sign, other in others:
-        if _dimension(other, sorts) is Dimension.NUMBER:
+        if _dimension(other, dimensions) is Dimension.NUMBER:
             continue
-        if sign == "÷" and sort is Dimension.NUMBER:
+        if sign == "÷" and dimension is Dimension.NUMBER:
             raise ExpressionError(
                 f"in {quoted(node.text)} a number is divided by {quoted(other.text)}, a length"
             )
-        if sign == "×" and sort is Dimension.LENGTH:
+        if sign == "×" and dimension is Dimension.LENGTH:
             raise ExpressionError(
                 f"in {quoted(node.text)} a length is multiplied by {quoted(other.text)}, a length;"
                 " that is an area"
             )
-        sort = Dimension.LENGTH if sign == "×" else Dimension.NUMBER
-    return sort
+        dimension = Dimension.LENGTH if sign == "×" else Dimension.NUMBER
+    return dimension
 
 
-# --- working it out ----------------------------------------------------------------------------
+# --- calculation -------------------------------------------------------------------------------
 
 
 def _evaluate(node: _Node, values: Mapping[str, Fraction]) -> Fraction:
@@ -494,8 +495,8 @@ def _evaluate(node: _Node, values: Mapping[str, Fraction]) -> Fraction:
     if isinstance(node, _Call):
         return _evaluate_call(node, [_evaluate(each, values) for each in node.arguments])
     total = Fraction(0) if node.operands[0][0] == "+" else Fraction(1)
-    for sign, link in node.operands:
-        total = _apply_operator(total, sign, _evaluate(link, values), node)
+    for sign, operand in node.operands:
+        total = _apply_operator(total, sign, _evaluate(operand, values), node)
     return total
 
 

@@ -1,4 +1,4 @@
-"""The outline of a piece with corners cut away, and whether a mark lies on it; all exact."""
+"""The outline of a piece with corners cut away, and whether a mark is on it; all exact."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _RationalPoint: TypeAlias = tuple[Fraction | int, Fraction | int]
 
 
 class OutlineError(ValueError):
-    """Corners that leave no piece; the text says why."""
+    """Corners cut away that leave no piece; the text names the reason."""
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ def outline(width: Length, height: Length, cut: Mapping[str, CutCorner]) -> tupl
 
     Raises
     ------
-    OutlineFault
+    OutlineError
         If the cuts meet or leave nothing of a side.
     """
     _check_sides(width, height, cut)
@@ -76,7 +76,7 @@ def _corner(name: str, width: Length, height: Length, cut: CutCorner) -> list[Po
 
 
 def _check_sides(width: Length, height: Length, cut: Mapping[str, CutCorner]) -> None:
-    """Refuse cuts that meet on a side, unless a slanted one makes it a point, as in a gable."""
+    """Refuse cuts that meet on a side, unless a slanted cut makes it a point, as in a gable."""
     for first, second, side in (
         ("top_left", "top_right", "top"),
         ("bottom_left", "bottom_right", "bottom"),
@@ -96,10 +96,12 @@ def _check_opposite(width: Length, height: Length, cut: Mapping[str, CutCorner])
     for first, second in (("top_left", "bottom_right"), ("top_right", "bottom_left")):
         if first not in cut or second not in cut:
             continue
-        one, other = cut[first], cut[second]
-        wide, high = one.width + other.width - width, one.height + other.height - height
-        both_square = not (one.slanted or other.slanted)
-        if (wide > 0 and high > 0) or (both_square and wide >= 0 and high >= 0):
+        here, there = cut[first], cut[second]
+        # How far the two cuts overlap; two squares may not even touch, or the piece falls apart.
+        across = here.width + there.width - width
+        down = here.height + there.height - height
+        both_square = not (here.slanted or there.slanted)
+        if (across > 0 and down > 0) or (both_square and across >= 0 and down >= 0):
             raise OutlineError("two corners cut away opposite each other meet in the middle")
 
 
@@ -107,7 +109,7 @@ def _check_opposite(width: Length, height: Length, cut: Mapping[str, CutCorner])
 
 
 def line_within(shape: Sequence[Point], line: Line) -> bool:
-    """Return whether the whole of a line lies within an outline or on it."""
+    """Return whether a whole line is within an outline or on it."""
     places = [_point_on_line(line, share) for share in _intersection_parameters(shape, line)]
     if not all(_on_edge(shape, end) or _inside(shape, end) for end in line):
         return False
@@ -135,7 +137,7 @@ def clip_line(shape: Sequence[Point], line: Line) -> list[Line]:
 
 
 def disc_within(shape: Sequence[Point], centre: Point, diameter: Length) -> bool:
-    """Return whether a hole lies within an outline; it may touch the edge nowhere."""
+    """Return whether a hole is within an outline, without touching its edge."""
     return _inside(shape, centre) and all(
         4 * _distance_squared(centre, edge) > diameter**2 for edge in _edges(shape)
     )

@@ -1,16 +1,14 @@
 """A design of a maker's own, in a plain TOML file (TOML 1.0).
 
-She names her sizes, what is worked out from them, and the pieces; the file becomes a
-`nester.designs.Design` like any built-in one.  `starter_text` shows all that may stand in it.
-Reading collects every fault it can find, each with its line.
+The file names sizes, what is calculated from them, and pieces; it becomes a
+`nester.designs.Design` like any built-in design.  `starter_text` shows everything that a file may
+contain.  Reading collects every fault it can find, each with its line.
 """
 
 from __future__ import annotations
 
 import re
-import tomllib
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
 from graphlib import CycleError, TopologicalSorter
 from typing import Any, NoReturn, TypeVar
 
@@ -19,6 +17,7 @@ from nester.core.piece import Fold, Grain
 from nester.designs.base.design import Design, suggestion
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.roles import ALL_ROLES
+from nester.designs.catalogue import DESIGNS
 from nester.designs.custom.definition import (
     PIECE_SIZE_NAMES,
     BoundExpression,
@@ -33,7 +32,6 @@ from nester.designs.custom.definition import (
     PieceDefinition,
     RuleDefinition,
     SizeDefinition,
-    path_label,
 )
 from nester.designs.custom.expressions import (
     RESERVED_NAMES,
@@ -45,9 +43,17 @@ from nester.designs.custom.expressions import (
     parse_expression,
     quoted,
 )
+from nester.designs.custom.findings import Finding, Findings
 from nester.designs.custom.outline import CORNERS
 from nester.designs.custom.starter_file import STARTER_TEXT
-from nester.designs.custom.toml_lines import NestingError, Path, lines_of
+from nester.designs.custom.toml_lines import Path
+from nester.designs.custom.toml_table import (
+    MAX_FILE_SIZE,
+    MAX_NAME_LENGTH,
+    TomlTable,
+    load_toml,
+    type_name,
+)
 
 __all__ = [
     "MAX_FILE_SIZE",
@@ -59,13 +65,6 @@ __all__ = [
     "starter_text",
 ]
 
-MAX_FILE_SIZE = 100_000
-"""Bytes; a design with a hundred pieces takes a fifth of that."""
-_MAX_LINE_LENGTH = 500
-_MAX_NAME_LENGTH = 60
-_MAX_TEXT_LENGTH = 500
-_MAX_ENTRIES = 100
-_MAX_FINDINGS = 30
 _MIN_LENGTH = mm("0.1")
 _MAX_COUNT = 1000
 
@@ -81,36 +80,8 @@ class CustomDesignRefusal(DesignRefusal):
     """A file that holds no design that can be made."""
 
 
-@dataclass(frozen=True)
-class Finding:
-    """One fault of a design's file.
-
-    Attributes
-    ----------
-    file
-        As the caller calls it.
-    line
-        From 1.
-    field
-        Where in the file: ``pieces 2, width``; empty if the text is no TOML.
-    message
-        What is wrong, and what would be right.
-    """
-
-    file: str
-    line: int
-    field: str
-    message: str
-
-    def __str__(self) -> str:
-        where = f"{self.file}, line {self.line}"
-        return (
-            f"{where}, {self.field}: {self.message}" if self.field else f"{where}: {self.message}"
-        )
-
-
 def starter_text() -> str:
-    """Return a design's file with a remark on everything that may stand in one."""
+    """Return a design's file with a remark on everything that it may contain."""
     return STARTER_TEXT
 
 
@@ -122,23 +93,23 @@ def read_custom_design(text: str, file: str) -> Design:
     text
         TOML, at most 100,000 characters.
     file
-        What to call it in a refusal.
+        Its name in a refusal.
 
     Raises
     ------
-    OwnDesignRefusal
+    CustomDesignRefusal
         The first fault, with its line, as ``FILE, line N, field: what is wrong``.
     """
-    plan, findings = _read(text, file)
-    if plan is None or findings:
+    definition, findings = _read(text, file)
+    if definition is None or findings:
         raise CustomDesignRefusal(str(findings[0]))
-    return plan.design()
+    return definition.design()
 
 
 def check_custom_design(text: str, file: str) -> list[Finding]:
     """Return all that is wrong with a design's file, by line; nothing if it can be made.
 
-    A design is tried with its usual sizes; others may still break one of its rules.
+    A design is tried in its default sizes; others may still break one of its rules.
     """
     return _read(text, file)[1]
 
@@ -148,11 +119,11 @@ def decode_custom_design(data: bytes, file: str) -> str:
 
     Raises
     ------
-    OwnDesignRefusal
+    CustomDesignRefusal
         If it is too large or no UTF-8.
     """
     if len(data) > MAX_FILE_SIZE:
-        _refuse(file, 1, f"more than {MAX_FILE_SIZE // 1000} kB is no design")
+        _refuse(file, 1, f"more than {MAX_FILE_SIZE // 1000} kB is too large for a design")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -160,273 +131,41 @@ def decode_custom_design(data: bytes, file: str) -> str:
         _refuse(file, line, "this is not UTF-8 text; save the file as UTF-8")
 
 
-def _refuse(file: str, line: int, what: str) -> NoReturn:
-    raise CustomDesignRefusal(str(Finding(file, line, "", what)))
+def _refuse(file: str, line: int, message: str) -> NoReturn:
+    raise CustomDesignRefusal(str(Finding(file, line, "", message)))
 
 
 def _read(text: str, file: str) -> tuple[DesignDefinition | None, list[Finding]]:
     text = text.removeprefix("\ufeff")
-    found = _Findings(file)
-    data = _load(text, found)
+    findings = Findings(file)
+    data = load_toml(text, findings)
     if data is None:
-        return None, found.sorted()
-    plan = _DefinitionReader(found).definition(data)
-    if plan is not None:
-        _check_defaults(plan, found)
-    return plan, found.sorted()
-
-
-class _Findings:
-    """Collects faults; at most one for each place."""
-
-    def __init__(self, file: str) -> None:
-        self.file = file
-        self.lines: dict[Path, int] = {}
-        self.by_path: dict[Path, Finding] = {}
-
-    def add(self, path: Path, what: str) -> None:
-        if not self.full:
-            field = " ".join(path_label(path).split())
-            shown = field if field.isprintable() else quoted(field, 100)
-            shown = shown if len(shown) <= 120 else f"{shown[:120]}…"
-            self.by_path.setdefault(path, Finding(self.file, self.line(path), shown, what))
-
-    def add_at(self, line: int, what: str) -> None:
-        self.by_path[()] = Finding(self.file, line, "", what)
-
-    def line(self, path: Path) -> int:
-        """Return the line of a value, or of the nearest table around it."""
-        while path and path not in self.lines:
-            path = path[:-1]
-        return self.lines.get(path, 1)
-
-    @property
-    def full(self) -> bool:
-        """Whether enough was found; what is wrong further on is looked at no more."""
-        return len(self.by_path) >= _MAX_FINDINGS
-
-    def sorted(self) -> list[Finding]:
-        return sorted(self.by_path.values(), key=lambda finding: finding.line)
-
-
-# --- TOML --------------------------------------------------------------------------------------
-
-
-def _load(text: str, found: _Findings) -> dict[str, Any] | None:
-    """Read TOML and note the line of each key, within bounds that keep both quick."""
-    if len(text) > MAX_FILE_SIZE:
-        found.add_at(1, f"more than {MAX_FILE_SIZE // 1000} kB is no design")
-        return None
-    for number, line in enumerate(text.split("\n"), 1):
-        if any("\ud800" <= character <= "\udfff" for character in line):
-            found.add_at(number, "half a character stands here, which can't be written")
-            return None
-        if len(line) > _MAX_LINE_LENGTH:
-            found.add_at(number, f"the line has more than {_MAX_LINE_LENGTH:,} characters")
-            return None
-    try:
-        data = tomllib.loads(text)
-        found.lines = lines_of(text)
-    except NestingError as error:
-        found.add_at(error.line, "brackets stand in one another too deeply")
-        return None
-    except RecursionError:
-        found.add_at(1, "brackets stand in one another too deeply")
-        return None
-    except ValueError as error:  # TOMLDecodeError, or a date or number that can't be
-        found.add_at(*_position_and_message(str(error), text))
-        return None
-    return data
-
-
-_POSITION = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
-_TOML_MESSAGES = {
-    "Invalid value": 'words and arithmetic must stand in quotes, like "2cm + flap"',
-    "Invalid statement": "a line begins with a name and =, or with a name in [ ]",
-    "Invalid initial character for a key part": "a name is missing or not in small letters",
-    "Expected '=' after a key": "there is no = after a name",
-    "Cannot overwrite a value": "this name is given twice; keep one",
-    "Cannot declare": "this name in [ ] is given twice; keep one",
-    "Cannot mutate immutable": "this name is given twice; keep one",
-    "Illegal character '\\n'": "a closing quote is missing at the end of the line",
-    "Expected newline or end of document": "something stands after the value; begin a new line",
-}
-"""What `tomllib` says, by its beginning, in a maker's words; the rest is said as it is."""
-
-
-def _position_and_message(said: str, text: str) -> tuple[int, str]:
-    match = _POSITION.search(said)
-    fault = said[: match.start()] if match else "a date or number can't be so"
-    plain = [words for begins, words in _TOML_MESSAGES.items() if fault.startswith(begins)]
-    fault = plain[0] if plain else quoted(fault, 120)[1:-1]
-    if match and match[1]:
-        return int(match[1]), f"this is not TOML at column {match[2]}: {fault}"
-    return len(text.splitlines()) or 1, f"this is not TOML: {fault}"
-
-
-# --- tables and their fields -------------------------------------------------------------------
-
-
-class _TomlTable:
-    """A table of the file; a field that is read is known, the rest are slips."""
-
-    def __init__(self, reader: _DefinitionReader, path: Path, data: Mapping[str, Any]) -> None:
-        self.reader = reader
-        self.path = path
-        self.data = data
-        self.known_keys: list[str] = []
-
-    def report(self, key: str, what: str) -> None:
-        self.reader.findings.add((*self.path, key), what)
-
-    def raw(self, key: str, *, needed: bool = False) -> Any:
-        self.known_keys.append(key)
-        if needed and key not in self.data:
-            self.report(key, "it is missing")
-        return self.data.get(key)
-
-    def text(self, key: str, *, needed: bool = False, at_most: int = _MAX_TEXT_LENGTH) -> str:
-        """Return words on one line, or nothing."""
-        value = self.raw(key, needed=needed)
-        if value is None:
-            return ""
-        if not isinstance(value, str):
-            self.report(key, f"{_type_name(value)} stands where words in quotes should")
-            return ""
-        words = " ".join(value.split())
-        if not words.isprintable():
-            self.report(key, "it holds characters that can't be printed")
-        elif len(words) > at_most:
-            self.report(key, f"it has {len(words):,} characters; at most {at_most} fit")
-        elif needed and not words:
-            self.report(key, "it is empty")
-        else:
-            return words
-        return ""
-
-    def name(self, key: str, pattern: re.Pattern[str], example: str) -> str:
-        value = self.text(key, needed=True, at_most=_MAX_NAME_LENGTH)
-        if value and not pattern.fullmatch(value):
-            self.report(key, f"{quoted(value)} is no name for it; write one like {example}")
-            return ""
-        return value
-
-    def flag(self, key: str) -> bool:
-        value = self.raw(key)
-        if value is not None and not isinstance(value, bool):
-            self.report(key, f"{_shown(value)} should be true or false, without quotes")
-        return value is True
-
-    def choice(self, key: str, words: Iterable[str], usual: str = "") -> str:
-        known = list(words)
-        value = self.raw(key, needed=not usual)
-        if value is None:
-            return usual
-        if not isinstance(value, str) or value not in known:
-            self.report(key, f"{_shown(value)} should be one of {', '.join(known)}")
-            return ""
-        return value
-
-    def tables(self, key: str, read: Callable[[_TomlTable], _T | None]) -> tuple[_T, ...]:
-        """Read each table of an array through `read`; what it can't make is left out."""
-        value = self.raw(key)
-        if value is None:
-            return ()
-        if not isinstance(value, list):
-            self.report(key, f"{_type_name(value)} stands where a list of tables should")
-            return ()
-        if len(value) > _MAX_ENTRIES:
-            self.report(key, f"there are {len(value):,} of them; at most {_MAX_ENTRIES} fit")
-            return ()
-        made = []
-        for index, entry in enumerate(value):
-            path = (*self.path, key, index)
-            if isinstance(entry, dict):
-                table = _TomlTable(self.reader, path, entry)
-                made.append(read(table))
-                table.report_unknown_keys()
-            else:
-                self.reader.findings.add(path, f"{_type_name(entry)} stands where a table should")
-        return tuple(one for one in made if one is not None)
-
-    def table(self, key: str) -> _TomlTable | None:
-        """Return a table within this one; its keys are names that the maker chose."""
-        value = self.raw(key)
-        if value is None:
-            return None
-        if not isinstance(value, dict):
-            self.report(key, f"{_type_name(value)} stands where a table should")
-            return None
-        if len(value) > _MAX_ENTRIES:
-            self.report(key, f"there are {len(value):,} of them; at most {_MAX_ENTRIES} fit")
-            return None
-        return _TomlTable(self.reader, (*self.path, key), value)
-
-    def expression(self, key: str, sort: Dimension, usual: str = "") -> BoundExpression | None:
-        """Return an expression of the sort wanted; `usual` if the field is not there."""
-        value = self.raw(key, needed=not usual)
-        if value is None and usual:
-            value = usual
-        return (
-            None if value is None else self.reader.bound_expression((*self.path, key), value, sort)
-        )
-
-    def point(self, key: str) -> tuple[BoundExpression, BoundExpression] | None:
-        """Return the two expressions of a place on a piece."""
-        value = self.raw(key, needed=True)
-        if value is None:
-            return None
-        if not isinstance(value, list) or len(value) != 2:
-            self.report(key, 'it should be a place such as ["2cm", "tall / 2"]')
-            return None
-        path = (*self.path, key)
-        x = self.reader.bound_expression((*path, 0), value[0], Dimension.LENGTH)
-        y = self.reader.bound_expression((*path, 1), value[1], Dimension.LENGTH)
-        return None if x is None or y is None else (x, y)
-
-    def report_unknown_keys(self) -> None:
-        """Find the keys that nothing knows."""
-        for key in self.data:
-            if key not in self.known_keys and not self.reader.findings.full:
-                hint = (
-                    suggestion(key, self.known_keys)
-                    or f"; there may be {', '.join(self.known_keys)}"
-                )
-                self.report(key, f"{quoted(key)} is not known here{hint}")
-
-
-def _type_name(value: object) -> str:
-    if isinstance(value, bool):
-        return "true or false"
-    kinds = ((str, "text"), (int, "a number"), (float, "a number"), (list, "a list"),
-             (dict, "a table"))  # fmt: skip
-    return next((name for kind, name in kinds if isinstance(value, kind)), "a date")
-
-
-def _shown(value: object) -> str:
-    return quoted(value) if isinstance(value, str) else _type_name(value)
-
-
-# --- the parts of a design ---------------------------------------------------------------------
+        return None, findings.sorted()
+    definition = _DefinitionReader(findings).definition(data)
+    if definition is not None:
+        _check_defaults(definition, findings)
+    return definition, findings.sorted()
 
 
 class _DefinitionReader:
-    def __init__(self, found: _Findings) -> None:
-        self.findings = found
+    """Reads the tables of one file, top to bottom, and knows the sizes named so far."""
+
+    def __init__(self, findings: Findings) -> None:
+        self.findings = findings
         self.dimensions: dict[str, Dimension] = {}
         self.invalid_names: set[str] = set()
-        """Names that stand for something that can't be read: a fault for each is enough."""
+        """Names whose own definition is faulty: expressions that use them get no finding more."""
         self.later_names: set[str] = set()
-        """Sizes that stand below the one being read."""
+        """Sizes further down than the one being read."""
         self.on_piece = False
 
     def definition(self, data: Mapping[str, Any]) -> DesignDefinition | None:
-        top = _TomlTable(self, (), data)
+        top = TomlTable(self, (), data)
         name = top.name("name", _DESIGN_NAME, "paper-house")
         self._check_name(name)
         title = top.text("title", needed=True, at_most=200)
         sizes = self._sizes(top.table("sizes"))
-        worked_out = self._derived_sizes(top.table("worked_out"))
+        derived_sizes = self._derived_sizes(top.table("worked_out"))
         rules = top.tables("rules", self._rule)
         pieces = top.tables("pieces", self._piece)
         roles = {piece.role for piece in pieces}
@@ -438,14 +177,12 @@ class _DefinitionReader:
         self._check_unique_names(pieces)
         if self.findings.by_path:
             return None
-        return DesignDefinition(name, title, sizes, worked_out, rules, pieces, fits, consumables)
+        return DesignDefinition(name, title, sizes, derived_sizes, rules, pieces, fits, consumables)
 
     def _check_name(self, name: str) -> None:
-        from nester.designs import DESIGNS
-
         if name in DESIGNS:
             self.findings.add(
-                ("name",), f"'{name}' is a design that comes with Quirebox; choose another"
+                ("name",), f"'{name}' is a design that comes with Quirebox; choose another name"
             )
 
     def _check_unique_names(self, pieces: Sequence[PieceDefinition]) -> None:
@@ -459,12 +196,12 @@ class _DefinitionReader:
     # --- expressions
 
     def bound_expression(
-        self, path: Path, value: object, sort: Dimension | None
+        self, path: Path, value: object, dimension: Dimension | None
     ) -> BoundExpression | None:
-        """Read an expression of a sort, or of any sort; None and a finding if it is none."""
+        """Read an expression of a dimension, or of any; None and a finding if it is none."""
         if self.findings.full:
             return None
-        text = self._expression_text(path, value, sort)
+        text = self._expression_text(path, value, dimension)
         if text is None:
             return None
         expression = self._parsed(path, text, parse_expression)
@@ -472,32 +209,36 @@ class _DefinitionReader:
             return None
         later = sorted(expression.names & self.later_names)
         if later:
-            self.findings.add(
-                path, f"'{later[0]}' stands further down; put its line before this one"
-            )
+            self.findings.add(path, f"'{later[0]}' is further down; put its line above this one")
             return None
         found = self._dimension(path, expression)
-        if found is None or sort in (None, found):
+        if found is None or dimension in (None, found):
             return BoundExpression(path, expression) if found else None
-        hint = "a length such as 2cm" if sort is Dimension.LENGTH else "a number without a unit"
+        hint = (
+            "a length such as 2cm" if dimension is Dimension.LENGTH else "a number without a unit"
+        )
         self.findings.add(path, f"{quoted(text)} is a {found}; it should be {hint}")
         return None
 
-    def _expression_text(self, path: Path, value: object, sort: Dimension | None) -> str | None:
+    def _expression_text(
+        self, path: Path, value: object, dimension: Dimension | None
+    ) -> str | None:
+        """Return the text of an expression; bare whole numbers are expressions too."""
         if isinstance(value, int) and not isinstance(value, bool):
-            if value == 0 and sort is Dimension.LENGTH:
+            if value == 0 and dimension is Dimension.LENGTH:
                 return "0mm"
             if abs(value) >= 10**9:
                 self.findings.add(path, "the number has more digits than any size needs")
                 return None
-            if sort is Dimension.LENGTH:
+            if dimension is Dimension.LENGTH:
                 self.findings.add(path, f'{value} has no unit; write it like "{value}cm"')
                 return None
             return str(value)
         if isinstance(value, str):
             return value
-        what = f"{_type_name(value)} stands where arithmetic in quotes should"
-        self.findings.add(path, f'{what}, such as "10.5cm" or "width / 2"')
+        example = 'such as "10.5cm" or "width / 2"'
+        message = f"it should be arithmetic in quotes, {example}, not {type_name(value)}"
+        self.findings.add(path, message)
         return None
 
     def _parsed(self, path: Path, text: str, parse: Callable[[str], _T]) -> _T | None:
@@ -519,8 +260,8 @@ class _DefinitionReader:
             return None
 
     def _check_size_name(self, path: Path, name: str) -> bool:
-        if not _SIZE_NAME.fullmatch(name) or len(name) > _MAX_NAME_LENGTH:
-            what = f"{quoted(name)} is no name for a size; write one like lid_wall"
+        if not _SIZE_NAME.fullmatch(name) or len(name) > MAX_NAME_LENGTH:
+            what = f"{quoted(name)} can't be the name of a size; write one like lid_wall"
         elif name in RESERVED_NAMES or name in PIECE_SIZE_NAMES:
             what = f"'{name}' has a meaning of its own in arithmetic; choose another name"
         elif name in self.dimensions or name in self.invalid_names:
@@ -532,7 +273,7 @@ class _DefinitionReader:
 
     # --- sizes
 
-    def _sizes(self, table: _TomlTable | None) -> tuple[SizeDefinition, ...]:
+    def _sizes(self, table: TomlTable | None) -> tuple[SizeDefinition, ...]:
         sizes: list[SizeDefinition] = []
         self.later_names = set(table.data) if table else set()
         for name, value in table.data.items() if table else ():
@@ -548,62 +289,68 @@ class _DefinitionReader:
 
     def _size(self, path: Path, name: str, value: object) -> SizeDefinition | None:
         fields = value if isinstance(value, dict) else {"usual": value}
-        table = _TomlTable(self, path, fields)
+        table = TomlTable(self, path, fields)
         given = table.raw("usual", needed=True)
         bounds = {key: table.raw(key) for key in ("least", "most")}
-        about = table.text("help", at_most=200) or name.replace("_", " ")
+        help_text = table.text("help", at_most=200) or name.replace("_", " ")
         table.report_unknown_keys()
         if given is None:
             return None
         where = (*path, "usual") if isinstance(value, dict) else path
-        usual = self.bound_expression(where, given, None)
-        if usual is None or not self._check_unit(where, given, usual):
+        default = self.bound_expression(where, given, None)
+        if default is None or not self._check_unit(where, given, default):
             return None
-        sort = usual.expression.dimension(self.dimensions)
-        least, most = (_MIN_LENGTH, MAX_LENGTH) if sort is Dimension.LENGTH else (0, _MAX_COUNT)
-        least = self._bound((*path, "least"), bounds["least"], sort, least)
-        most = self._bound((*path, "most"), bounds["most"], sort, most)
-        if least > most:
+        dimension = default.expression.dimension(self.dimensions)
+        is_length = dimension is Dimension.LENGTH
+        minimum, maximum = (_MIN_LENGTH, MAX_LENGTH) if is_length else (0, _MAX_COUNT)
+        minimum = self._bound((*path, "least"), bounds["least"], dimension, minimum)
+        maximum = self._bound((*path, "most"), bounds["most"], dimension, maximum)
+        if minimum > maximum:
             self.findings.add((*path, "least"), "the least is more than the most")
-        elif not usual.expression.names and not least <= usual.expression.evaluate({}) <= most:
-            self.findings.add(where, "what is usual is out of its own range, least to most")
-        return SizeDefinition(name, sort, usual, least, most, about)
+        elif (
+            not default.expression.names
+            and not minimum <= default.expression.evaluate({}) <= maximum
+        ):
+            self.findings.add(where, "usual is outside its own range, least to most")
+        return SizeDefinition(name, dimension, default, minimum, maximum, help_text)
 
-    def _check_unit(self, path: Path, given: object, usual: BoundExpression) -> bool:
+    def _check_unit(self, path: Path, given: object, default: BoundExpression) -> bool:
+        """Report a bare number in quotes, which may be meant as a length or as a count."""
         if isinstance(given, str) and re.fullmatch(r"[\s0-9./½¼¾⅓⅔⅛⅜⅝⅞]+", given):
-            text = usual.expression.text
+            text = default.expression.text
             what = f"write {text}cm for a length, or {text} without quotes for a whole number"
             self.findings.add(path, f"'{text}' has no unit; {what}")
             return False
         return True
 
-    def _bound(self, path: Path, value: object, sort: Dimension, usual: int) -> int:
-        """Read the least or most a size may be; names may not stand in it."""
-        worth = None if value is None else self.bound_expression(path, value, sort)
-        if worth is None:
-            return usual
-        if worth.expression.names:
+    def _bound(self, path: Path, value: object, dimension: Dimension, default: int) -> int:
+        """Read the least or most a size may be; it can use no other sizes."""
+        bound = None if value is None else self.bound_expression(path, value, dimension)
+        if bound is None:
+            return default
+        if bound.expression.names:
             self.findings.add(path, "it can't depend on other sizes; put that into [[rules]]")
-            return usual
-        bound = self._constant(worth)
-        limit = MAX_LENGTH if sort is Dimension.LENGTH else _MAX_COUNT
-        if bound is None or not 0 <= bound <= limit:
-            most = "10 m" if sort is Dimension.LENGTH else f"{_MAX_COUNT:,}"
-            self.findings.add(path, f"it may be from 0 to {most}, and whole")
-            return usual
-        return bound
+            return default
+        amount = self._constant(bound)
+        is_length = dimension is Dimension.LENGTH
+        limit = MAX_LENGTH if is_length else _MAX_COUNT
+        if amount is None or not 0 <= amount <= limit:
+            allowed = "length up to 10 m" if is_length else f"whole number from 0 to {_MAX_COUNT:,}"
+            self.findings.add(path, f"it should be a {allowed}")
+            return default
+        return amount
 
-    def _constant(self, worth: BoundExpression) -> int | None:
+    def _constant(self, bound: BoundExpression) -> int | None:
         try:
-            value = worth.expression.evaluate({})
+            value = bound.expression.evaluate({})
         except ExpressionError as error:
-            self.findings.add(worth.path, str(error))
+            self.findings.add(bound.path, str(error))
             return None
         return value.numerator if value.denominator == 1 else None
 
-    # --- what is worked out
+    # --- derived sizes
 
-    def _derived_sizes(self, table: _TomlTable | None) -> tuple[tuple[str, BoundExpression], ...]:
+    def _derived_sizes(self, table: TomlTable | None) -> tuple[tuple[str, BoundExpression], ...]:
         texts = dict(table.data) if table else {}
         parsed: dict[str, Expression] = {}
         for name, value in texts.items():
@@ -618,36 +365,36 @@ class _DefinitionReader:
                 parsed[name] = expression
         ordered = []
         for name in self._evaluation_order(parsed):
-            worth = self.bound_expression(("worked_out", name), texts[name], None)
-            if worth is None:
+            bound = self.bound_expression(("worked_out", name), texts[name], None)
+            if bound is None:
                 self.invalid_names.add(name)
             else:
-                self.dimensions[name] = worth.expression.dimension(self.dimensions)
-                ordered.append((name, worth))
+                self.dimensions[name] = bound.expression.dimension(self.dimensions)
+                ordered.append((name, bound))
         return tuple(ordered)
 
     def _evaluation_order(self, parsed: Mapping[str, Expression]) -> list[str]:
-        """Return names so that each comes after those it uses; drop those that go in a circle."""
+        """Sort names so that each comes after those it uses; names in a cycle are dropped."""
         waiting = dict(parsed)
         while True:
             sorter = TopologicalSorter(
-                {name: sorted(one.names & waiting.keys()) for name, one in waiting.items()}
+                {name: sorted(text.names & waiting.keys()) for name, text in waiting.items()}
             )
             try:
                 return list(sorter.static_order())
             except CycleError as error:
-                circle = error.args[1][::-1]
-                first = min(circle, key=list(parsed).index)
-                shown = circle if len(circle) <= 9 else [*circle[:7], "…", circle[-1]]
+                cycle = error.args[1][::-1]
+                first = min(cycle, key=list(parsed).index)
+                shown = cycle if len(cycle) <= 9 else [*cycle[:7], "…", cycle[-1]]
                 way = " → ".join(quoted(name)[1:-1] for name in shown)
-                self.findings.add(("worked_out", first), f"it goes in a circle: {way}")
-                self.invalid_names.update(circle)
-                for name in set(circle):
+                self.findings.add(("worked_out", first), f"it depends on itself: {way}")
+                self.invalid_names.update(cycle)
+                for name in set(cycle):
                     del waiting[name]
 
     # --- rules, fits, consumables
 
-    def _rule(self, table: _TomlTable) -> RuleDefinition | None:
+    def _rule(self, table: TomlTable) -> RuleDefinition | None:
         text = table.text("holds", needed=True)
         says = table.text("says", needed=True)
         path = (*table.path, "holds")
@@ -666,8 +413,8 @@ class _DefinitionReader:
             return False
         return True
 
-    def _fit(self, table: _TomlTable, roles: set[str]) -> FitDefinition | None:
-        name = table.text("name", needed=True, at_most=_MAX_NAME_LENGTH)
+    def _fit(self, table: TomlTable, roles: set[str]) -> FitDefinition | None:
+        name = table.text("name", needed=True, at_most=MAX_NAME_LENGTH)
         outer, inner = (
             table.expression("outer", Dimension.LENGTH),
             table.expression("inner", Dimension.LENGTH),
@@ -679,7 +426,7 @@ class _DefinitionReader:
         return FitDefinition(table.path, name, outer, inner, play, papers)
 
     def _papers_between(
-        self, table: _TomlTable, roles: set[str]
+        self, table: TomlTable, roles: set[str]
     ) -> tuple[tuple[str, BoundExpression], ...]:
         inside = table.table("papers")
         found = []
@@ -690,12 +437,12 @@ class _DefinitionReader:
                     role, f"no piece has the role {quoted(role)}{suggestion(role, roles)}"
                 )
                 continue
-            worth = inside.expression(role, Dimension.NUMBER)
-            if worth is not None:
-                found.append((role, worth))
+            sheets = inside.expression(role, Dimension.NUMBER)
+            if sheets is not None:
+                found.append((role, sheets))
         return tuple(found)
 
-    def _consumable(self, table: _TomlTable) -> ConsumableDefinition | None:
+    def _consumable(self, table: TomlTable) -> ConsumableDefinition | None:
         name = table.name("name", _PIECE_NAME, "ribbon")
         use = table.text("use")
         length = table.expression("length", Dimension.LENGTH) if "length" in table.data else None
@@ -709,12 +456,12 @@ class _DefinitionReader:
 
     # --- pieces
 
-    def _piece(self, table: _TomlTable) -> PieceDefinition | None:
+    def _piece(self, table: TomlTable) -> PieceDefinition | None:
         name = table.name("name", _PIECE_NAME, "front wall")
         role = table.name("role", _ROLE, "wall or wall.front")
         if role == ALL_ROLES:
             table.report(
-                "role", f"'{ALL_ROLES}' stands for every piece; give this one a role of its own"
+                "role", f"'{ALL_ROLES}' stands for every piece; give this piece a role of its own"
             )
         width, height = (
             table.expression("width", Dimension.LENGTH),
@@ -725,8 +472,8 @@ class _DefinitionReader:
         upright, note = table.flag("upright"), table.text("note")
         self.on_piece = True
         corners = self._corners(table)
-        scores = table.tables("scores", lambda one: self._line(one, folded=True))
-        slits = table.tables("slits", lambda one: self._line(one, folded=False))
+        scores = table.tables("scores", lambda line: self._line(line, folded=True))
+        slits = table.tables("slits", lambda line: self._line(line, folded=False))
         holes = table.tables("holes", self._hole)
         glue = table.tables("glue", self._glue)
         self.on_piece = False
@@ -738,8 +485,8 @@ class _DefinitionReader:
             slits=slits, holes=holes, glue=glue,
         )  # fmt: skip
 
-    def _corners(self, piece: _TomlTable) -> dict[str, CornerDefinition]:
-        """Read one size for squares at all four corners, or a table for each."""
+    def _corners(self, piece: TomlTable) -> dict[str, CornerDefinition]:
+        """Read a size for squares at all four corners, or a table for each corner."""
         value = piece.raw("corners")
         if value is None:
             return {}
@@ -749,7 +496,7 @@ class _DefinitionReader:
             return (
                 {} if side is None else dict.fromkeys(CORNERS, CornerDefinition(side, side, False))
             )
-        table = _TomlTable(self, path, value)
+        table = TomlTable(self, path, value)
         table.known_keys.extend(CORNERS)
         table.report_unknown_keys()
         found = {}
@@ -763,7 +510,7 @@ class _DefinitionReader:
         if not isinstance(value, dict):
             side = self.bound_expression(path, value, Dimension.LENGTH)
             return None if side is None else CornerDefinition(side, side, False)
-        table = _TomlTable(self, path, value)
+        table = TomlTable(self, path, value)
         width, height = (
             table.expression("width", Dimension.LENGTH),
             table.expression("height", Dimension.LENGTH),
@@ -772,7 +519,7 @@ class _DefinitionReader:
         table.report_unknown_keys()
         return None if width is None or height is None else CornerDefinition(width, height, slanted)
 
-    def _line(self, table: _TomlTable, *, folded: bool) -> LineDefinition | None:
+    def _line(self, table: TomlTable, *, folded: bool) -> LineDefinition | None:
         fold = table.choice("fold", list(Fold)) if folded else ""
         degrees = table.expression("degrees", Dimension.NUMBER, "90") if folded else None
         axes = [axis for axis in ("x", "y") if axis in table.data]
@@ -799,7 +546,7 @@ class _DefinitionReader:
             tuple(end for end in ends if end is not None),
         )
 
-    def _hole(self, table: _TomlTable) -> HoleDefinition | None:
+    def _hole(self, table: TomlTable) -> HoleDefinition | None:
         at, diameter = table.point("at"), table.expression("diameter", Dimension.LENGTH)
         eyelet = table.flag("eyelet")
         return (
@@ -808,7 +555,7 @@ class _DefinitionReader:
             else HoleDefinition(table.path, at, diameter, eyelet)
         )
 
-    def _glue(self, table: _TomlTable) -> GlueDefinition | None:
+    def _glue(self, table: TomlTable) -> GlueDefinition | None:
         at = table.point("at")
         width, height = (
             table.expression("width", Dimension.LENGTH),
@@ -819,14 +566,14 @@ class _DefinitionReader:
         return GlueDefinition(table.path, at, width, height)
 
 
-def _check_defaults(plan: DesignDefinition, found: _Findings) -> None:
-    """Make the design with its usual sizes."""
+def _check_defaults(definition: DesignDefinition, findings: Findings) -> None:
+    """Make the design in its default sizes, and note what can't be made."""
     try:
-        usual = plan.default_sizes(Unit.MM)
+        sizes = definition.default_sizes(Unit.MM)
     except EvaluationError as first:
-        found.add(first.path, first.message)
+        findings.add(first.path, first.message)
         return
-    for trouble in plan.errors(usual, Unit.MM):
-        found.add(trouble.path, trouble.message)
-        if found.full:
+    for error in definition.errors(sizes, Unit.MM):
+        findings.add(error.path, error.message)
+        if findings.full:
             return

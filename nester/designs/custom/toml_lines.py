@@ -1,8 +1,7 @@
-"""On which line of a TOML file each of its keys stands.
+"""The line of each key in a TOML file.
 
-`tomllib` gives values without their places, and no well-kept library of the Python world gives
-both.  This scanner reads text that `tomllib` has accepted already, so it needs to tell keys,
-brackets and strings apart and nothing more.
+`tomllib` gives values without their lines.  This scanner reads text that `tomllib` has accepted
+already, so it only has to distinguish keys, brackets and strings.
 """
 
 from __future__ import annotations
@@ -15,7 +14,7 @@ from typing import NamedTuple, TypeAlias
 __all__ = ["NestingError", "Path", "lines_of"]
 
 Path: TypeAlias = tuple[str | int, ...]
-"""The way to a value: ``("pieces", 0, "width")``."""
+"""The keys and indices that lead to a value: ``("pieces", 0, "width")``."""
 
 MAX_DEPTH = 12
 
@@ -29,7 +28,7 @@ _TOKEN = re.compile(
 
 
 class NestingError(ValueError):
-    """Brackets within brackets beyond any design's need; `line` says where."""
+    """Brackets nested too deeply, on line `line`."""
 
     def __init__(self, line: int) -> None:
         super().__init__(line)
@@ -52,8 +51,8 @@ def lines_of(text: str) -> dict[Path, int]:
 
     Raises
     ------
-    NestedTooDeeply
-        If arrays and tables stand in one another more than a dozen deep.
+    NestingError
+        If arrays and tables are nested more than a dozen deep.
     """
     return _Scanner(text.replace("\r\n", "\n")).scan()
 
@@ -69,6 +68,8 @@ def _tokens(text: str) -> Iterator[_Token]:
 
 
 class _Scanner:
+    """Walks through the tokens and records the line of each value."""
+
     def __init__(self, text: str) -> None:
         self.tokens = list(_tokens(text))
         self.position = 0

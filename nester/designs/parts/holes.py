@@ -10,14 +10,17 @@ from nester.designs.base.design import (
     Consumable,
     Measure,
     Setting,
-    SettingKind,
     Settings,
-    by_unit,
-    choice_in,
-    floor_to_ruler,
     number_in,
 )
 from nester.designs.base.errors import DesignRefusal
+from nester.designs.base.settings import (
+    capped_default,
+    is_yes,
+    length_setting,
+    round_default,
+    yes_no_setting,
+)
 
 __all__ = [
     "MIN_EDGE_DISTANCE",
@@ -44,41 +47,34 @@ def hole_settings(side: Callable[[Settings], Length], ribbon_length: Length) -> 
         5 cm in an inch shop.
     """
     return (
-        Setting(
+        length_setting(
             "hole",
-            SettingKind.LENGTH,
             "diameter of the punched hole",
-            lambda before, unit: floor_to_ruler(
-                min(by_unit(unit, mm(4), inch("3/16")), side(before) // 4), unit
-            ),
-            minimum=mm(1),
-            maximum=cm(3),
+            capped_default(mm(4), inch("3/16"), side, 4),
+            mm(1),
+            cm(3),
         ),
-        Setting(
+        length_setting(
             "hole-edge",
-            SettingKind.LENGTH,
             "paper between the hole and the edge",
-            lambda before, unit: floor_to_ruler(
-                min(by_unit(unit, mm(6), inch("1/4")), side(before) // 4), unit
-            ),
-            minimum=MIN_EDGE_DISTANCE,
-            maximum=cm(20),
+            capped_default(mm(6), inch("1/4"), side, 4),
+            MIN_EDGE_DISTANCE,
+            cm(20),
         ),
-        Setting("eyelet", SettingKind.CHOICE, "an eyelet in the hole", "no", choices=("yes", "no")),
-        Setting(
+        yes_no_setting("eyelet", "an eyelet in the hole"),
+        length_setting(
             "ribbon",
-            SettingKind.LENGTH,
             "length of the ribbon through the hole; 0 for none",
-            lambda _, unit: by_unit(unit, ribbon_length, ribbon_length // cm(5) * inch(2)),
-            minimum=0,
-            maximum=cm(300),
+            round_default(ribbon_length, ribbon_length // cm(5) * inch(2)),
+            0,
+            cm(300),
         ),
     )
 
 
 def hole_from_settings(settings: Settings, centre: Point) -> Hole:
     """Return the hole that the settings ask for."""
-    return Hole(centre, number_in(settings, "hole"), choice_in(settings, "eyelet") == "yes")
+    return Hole(centre, number_in(settings, "hole"), is_yes(settings, "eyelet"))
 
 
 def check_hole_edge_distance(settings: Settings, across: Length, along: Length, unit: Unit) -> None:
@@ -87,8 +83,8 @@ def check_hole_edge_distance(settings: Settings, across: Length, along: Length, 
     The hole is in the middle of `across`, `hole-edge` from one end of `along`.
     """
     hole, edge = number_in(settings, "hole"), number_in(settings, "hole-edge")
-    most = min(across - 2 * MIN_EDGE_DISTANCE, along - edge - MIN_EDGE_DISTANCE)
-    if hole > most:
+    largest = min(across - 2 * MIN_EDGE_DISTANCE, along - edge - MIN_EDGE_DISTANCE)
+    if hole > largest:
         raise DesignRefusal(
             f"hole {format_length(hole, unit)} at hole-edge {format_length(edge, unit)} leaves too"
             f" little paper on {format_length(across, unit)} × {format_length(along, unit)};"

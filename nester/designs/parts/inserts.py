@@ -40,7 +40,7 @@ def pull_out_cards(side: Length, quantity: int, punch: PunchedHole | None = None
 
 
 def with_hole(piece: Piece, side: Length, punch: PunchedHole) -> Piece:
-    """Punch a card, or a mat that lies in the middle of it, where the card has its hole.
+    """Punch a card, or a mat glued in the middle of it, where the card has its hole.
 
     Parameters
     ----------
@@ -49,10 +49,10 @@ def with_hole(piece: Piece, side: Length, punch: PunchedHole) -> Piece:
     side
         Side of the card.
     """
-    down = punch.edge_distance - (side - piece.height) // 2
-    if down < 0:
+    edge_distance = punch.edge_distance - (side - piece.height) // 2
+    if edge_distance < 0:
         return piece
-    centre = Point(piece.width // 2, down + punch.diameter // 2)
+    centre = Point(piece.width // 2, edge_distance + punch.diameter // 2)
     hole = Hole(centre, punch.diameter, eyelet=punch.eyelet)
     return replace(piece, holes=(hole,))
 

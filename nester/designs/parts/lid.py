@@ -2,11 +2,25 @@
 
 from __future__ import annotations
 
-from nester.core.lengths import Length
+from nester.core.lengths import Length, Unit, format_length, mm
 from nester.core.piece import Fold, Piece
+from nester.designs.base.design import Settings, number_in
+from nester.designs.base.errors import DesignRefusal
 from nester.designs.parts.walled import WalledBase
 
-__all__ = ["lid", "lid_inside"]
+__all__ = ["check_lid_tab_width", "lid", "lid_inside"]
+
+SMALLEST_TAB: Length = mm(1)
+
+
+def check_lid_tab_width(settings: Settings, name: str, unit: Unit) -> None:
+    """Refuse a lid's glue tab, the setting `name`, that is narrower than `SMALLEST_TAB`."""
+    tab = number_in(settings, name)
+    if 0 < tab < SMALLEST_TAB:
+        raise DesignRefusal(
+            f"{name} {format_length(tab, unit)} is too narrow to glue; it may be 0, which keeps"
+            f" the corners whole, or at least {format_length(SMALLEST_TAB, unit)}"
+        )
 
 
 def lid_inside(covered: Length, clearance: Length) -> Length:
@@ -36,7 +50,7 @@ def lid(
         How much wider and longer the lid is inside than what it covers, both sides together.
     wall
         Height of its walls; at most the lid's shorter inner side if the corners stay whole, or
-        tabs would meet.
+        the tabs meet.
     tab
         How far mitred tabs reach along the next wall; 0 keeps the corners whole.
     """

@@ -1,10 +1,9 @@
 """The shared shape: a base with a wall on each of its four sides, cut from one blank.
 
 The blank is (width + 2 walls) × (length + 2 walls).  Its four corner squares, one wall wide and
-high, are cut away, or kept so that they can join neighbouring walls.  Corners are dealt with in
-one way all round: each wall has its corner at its clockwise end, joined to that wall by a fold
-and parted from the next wall by a cut.  So all four corners are alike, and none is in another's
-way when the walls stand up.
+high, are cut away, or kept so that they can join neighbouring walls.  All corners are made
+alike: each wall keeps the corner at its clockwise end, joined to that wall by a fold and parted
+from the next wall by a cut.  So no corner is in another's way when the walls stand up.
 """
 
 from __future__ import annotations
@@ -19,12 +18,12 @@ __all__ = ["Corner", "WalledBase", "mirrored"]
 
 
 class Corner(NamedTuple):
-    """One corner of the base, with directions of its own.
+    """One corner of the base, with the two directions in which its square extends.
 
     Attributes
     ----------
     base
-        Where it lies on the base.
+        Its place on the piece.
     outward
         The unit step away from the base, along the end of the wall that keeps the corner.
     onward
@@ -36,7 +35,7 @@ class Corner(NamedTuple):
     onward: Point
 
     def point_at(self, up: Length, on: Length) -> Point:
-        """Return the point so far up and so far on from the base's corner."""
+        """Return the point `up` outward and `on` onward from the base's corner."""
         return Point(
             self.base.x + up * self.outward.x + on * self.onward.x,
             self.base.y + up * self.outward.y + on * self.onward.y,
@@ -62,7 +61,7 @@ class WalledBase(NamedTuple):
 
     @property
     def grain(self) -> Grain:
-        """The wish that the longest folds run along the fibres; none if the base is square."""
+        """The grain along the longest folds; any if the base is square."""
         if self.width == self.length:
             return Grain.ANY
         return Grain.WIDTH if self.width > self.length else Grain.HEIGHT
@@ -159,34 +158,33 @@ class WalledBase(NamedTuple):
         )
 
     def corner_scores(self, fold: Fold) -> tuple[Score, ...]:
-        """Return the folds by which the corners (flaps or tabs) hang on their walls."""
+        """Return the folds that join the corners (flaps or tabs) to their walls."""
         return tuple(
             Score(Line(c.base, c.point_at(self.wall_height, 0)), fold) for c in self.corners
         )
 
     def corner_slits(self) -> tuple[Line, ...]:
-        """Return the cuts that part kept corners from the next wall, from the edge inwards."""
+        """Return the slits that part kept corners from the next wall, from the edge inwards."""
         return tuple(Line(c.point_at(0, self.wall_height), c.base) for c in self.corners)
 
 
 def mirrored(piece: Piece) -> Piece:
-    """Return a piece with left and right exchanged, its folds the same way as before.
+    """Return a piece with left and right exchanged; its folds stay valleys and mountains.
 
-    What went on clockwise round the base then goes on anticlockwise.
+    What ran clockwise round the base then runs anticlockwise.
     """
-    wide = piece.width
 
-    def over(point: Point) -> Point:
-        return Point(wide - point.x, point.y)
+    def mirror(point: Point) -> Point:
+        return Point(piece.width - point.x, point.y)
 
-    def line(one: Line) -> Line:
-        return Line(over(one.start), over(one.end))
+    def mirror_line(line: Line) -> Line:
+        return Line(mirror(line.start), mirror(line.end))
 
     return replace(
         piece,
-        outline=tuple(over(point) for point in reversed(piece.outline)),
-        scores=tuple(replace(score, line=line(score.line)) for score in piece.scores),
-        slits=tuple(line(slit) for slit in piece.slits),
-        holes=tuple(replace(hole, centre=over(hole.centre)) for hole in piece.holes),
-        glue=tuple(tuple(over(point) for point in reversed(area)) for area in piece.glue),
+        outline=tuple(mirror(point) for point in reversed(piece.outline)),
+        scores=tuple(replace(score, line=mirror_line(score.line)) for score in piece.scores),
+        slits=tuple(mirror_line(slit) for slit in piece.slits),
+        holes=tuple(replace(hole, centre=mirror(hole.centre)) for hole in piece.holes),
+        glue=tuple(tuple(mirror(point) for point in reversed(area)) for area in piece.glue),
     )

@@ -1,16 +1,17 @@
-"""Show that some sheets cost too little, or can't hold the pieces, however they are laid.
+"""Valid inequalities from the dual values of covering LPs.
 
-Linear programmes over the contents of sheets give each piece a worth, by their dual values; a bound
-(`PricingBound`) says how much of that a sheet of each kind can hold at most, and finds contents
-that the programme does not know yet (column generation: Gilmore and Gomory, Operations Research 9,
-1961).  Worths and what sheets hold of them are an inequality that every plan keeps, whatever the
-dual values were (Farley, Operations Research 38, 1990, bounds a cost in this way), and no float
-decides: worths are rounded to whole numbers first.
+Column generation (Gilmore and Gomory, Operations Research 9, 1961): the covering LP over known
+patterns gives each item type a dual value; the pricing problem finds a pattern worth more than its
+sheet costs, which becomes a new column.  Here the pricing problem is only bounded (`PricingBound`).
+That suffices for a proof: the dual values as weights, and the bounds as capacities, are a valid
+inequality whatever the dual values were.  Farley (Operations Research 38, 1990) bounds the cost in
+this way before column generation has converged.  No float decides: the dual values are rounded to
+integers before they are bounded.
 
-Two things are asked.  What does making everything *cost* at least, from all sheets on hand, and
-from only as many of the scarce ones as were chosen?  The answer rules out all cheaper choices at
-once.  How much *area* do the chosen sheets leave out?  That rules out this choice even if parts of
-a sheet, were they to be had, would make it good.
+Two LPs are solved.  One asks what making everything *costs* at least, from all sheets on hand and
+then with only as many scarce ones as were chosen; its inequality rules out all cheaper choices at
+once.  The other asks how much *area* the chosen sheets leave unmade; it rules out a choice that the
+first would pass because fractions of a further sheet would make it good.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple, Protocol
 
-from nester.packing.bounds.pattern_lp import SHORTAGE_PENALTY, PatternLP
+from nester.packing.bounds.pattern_lp import PatternLP
 from nester.packing.bounds.valid_inequalities import ValidInequality, scaled_inequality
 from nester.packing.runtime.stop import Stop
 from nester.packing.task.task import Task
@@ -28,35 +29,40 @@ __all__ = ["DualBound", "PricingBound"]
 _SCALE = 2**24
 _ZERO_TOLERANCE = 1e-7
 _CONVERGENCE_RATIO = 1 - 1e-5
-"""So near to the least cost further contents hardly matter."""
+"""With the bound this close to the LP's value further columns hardly matter."""
 
 
 class PricingBound(Protocol):
-    """Says what each kind of sheet can be worth at most."""
+    """Bounds the pricing problem: what the pieces on one sheet can be worth at most."""
 
     @property
     def steps(self) -> int:
-        """What all calls of `solve` have cost, in steps of filling."""
+        """Effort of all calls of `solve`, in steps of filling."""
 
-    def solve(self, worths: Sequence[int], stop: Stop) -> Sequence[tuple[int, Mapping[int, float]]]:
-        """Return, for each kind, a bound on the worth of its contents, and a content near it.
+    def solve(self, values: Sequence[int], stop: Stop) -> Sequence[tuple[int, Mapping[int, float]]]:
+        """Return for each bin type an upper bound on its pieces' value, and counts near it.
 
-        The content may be a mixture, and more than any sheet holds.  Once `stop` says so, the
-        bound is good enough.
+        The counts may be fractional, and more than any sheet holds.  Once `stop` is true, a weaker
+        bound will do.
+
+        Parameters
+        ----------
+        values
+            Of one piece of each item type, integers of zero or more.
         """
 
 
 class _DualResult(NamedTuple):
-    """What a programme's dual values led to.
+    """What the dual values of an LP led to.
 
     Attributes
     ----------
     lp_value
-        What the programme says, with the contents known before.
+        Value of the LP with the columns known before.
     bound
-        What all plans pay at least, in the programme's units; a float, good for comparing.
+        Farley's bound on the LP with all columns, in its units; a float, only for comparing.
     found_column
-        Whether a content was new.
+        Whether the pricing found a new column.
     """
 
     inequality: ValidInequality
@@ -66,69 +72,74 @@ class _DualResult(NamedTuple):
 
 
 class DualBound:
-    """Refutes sheets by the worth of their contents; what it learns serves all later questions."""
+    """Separates inequalities from dual values; its columns serve all later questions."""
 
-    def __init__(self, task: Task, worth: PricingBound) -> None:
+    def __init__(self, task: Task, pricing: PricingBound) -> None:
         self._task = task
-        self._pricing = worth
+        self._pricing = pricing
         self._converged: set[tuple[str, tuple[int, ...], tuple[int, ...]]] = set()
-        areas = [shape.area for shape in task.item_types]
-        dearest = max(1, *(kind.price for kind in task.bin_types))
-        rate = SHORTAGE_PENALTY * max(kind.price / kind.area for kind in task.bin_types) / dearest
-        prices = [kind.price / dearest for kind in task.bin_types]
-        self._cost_lp = PatternLP(prices, [rate * area for area in areas])
-        self._area_lp = PatternLP([0.0] * len(prices), [area / max(areas) for area in areas])
+        areas = [item.area for item in task.item_types]
+        self._cost_lp = PatternLP.minimal_cost(task)
+        self._area_lp = PatternLP(
+            [0.0] * len(task.bin_types), [area / max(areas) for area in areas]
+        )
 
     @property
     def steps(self) -> int:
-        """Steps spent so far, in the measure of filling."""
+        """Effort so far, in steps of filling."""
         return self.lp_steps + self._pricing.steps
 
     @property
     def lp_steps(self) -> int:
-        """Those of them that went into programmes."""
+        """The part of `steps` spent on the LPs."""
         return self._cost_lp.steps + self._area_lp.steps
 
-    def add_column(self, kind: int, content: Mapping[int, float]) -> bool:
-        """Let the programmes know a content; say whether it is new."""
-        self._cost_lp.add_column(kind, content)
-        return self._area_lp.add_column(kind, content)
+    def add_column(self, bin_type: int, counts: Mapping[int, float]) -> bool:
+        """Add a column to both LPs; return whether it is new."""
+        self._cost_lp.add_column(bin_type, counts)
+        return self._area_lp.add_column(bin_type, counts)
 
     def separate(
-        self, sheets: Sequence[int], made: Sequence[int], most_steps: int, stop: Stop
+        self, sheets: Sequence[int], production: Sequence[int], max_steps: int, stop: Stop
     ) -> ValidInequality | None:
-        """Return an inequality that is broken if these sheets make so many pieces of each shape.
+        """Return an inequality violated by these sheets, if they make so many of each item type.
 
-        None if there is none of this kind, or if so many steps don't suffice.
+        None if neither LP yields any, or if the steps don't suffice.
         """
-        end = self.steps + most_steps
+        end = self.steps + max_steps
 
-        def enough() -> bool:
+        def is_done() -> bool:
             return self.steps >= end or stop()
 
-        chosen, pieces = tuple(sheets), tuple(made)
-        if pieces == self._task.demand and any(kind.price for kind in self._task.bin_types):
-            for limits in self._supply_limits(chosen):
-                found = self._cost_inequality(limits, enough)
-                if found is not None and found.total_capacity(sheets) < found.total_weight(made):
+        sheet_counts, demand = tuple(sheets), tuple(production)
+        if demand == self._task.demand and any(
+            sheet_type.price for sheet_type in self._task.bin_types
+        ):
+            for limits in self._supply_limits(sheet_counts):
+                found = self._cost_inequality(limits, is_done)
+                if found is not None and found.total_capacity(sheets) < found.total_weight(
+                    production
+                ):
                     return found
-        return self._area_inequality(chosen, pieces, enough)
+        return self._area_inequality(sheet_counts, demand, is_done)
 
     def _supply_limits(self, sheets: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
-        """Yield all sheets there are; then, of the scarce ones, only as many as chosen."""
-        most = [self._task.max_sheets(kind) for kind in range(len(sheets))]
-        yield tuple(most)
+        """Yield all sheets on hand; then, of scarce bin types, only as many as chosen."""
+        max_sheets = [self._task.max_sheets(bin_type) for bin_type in range(len(sheets))]
+        yield tuple(max_sheets)
         yield tuple(
-            many if kind.on_hand is None else n
-            for kind, many, n in zip(self._task.bin_types, most, sheets, strict=True)
+            max_count if sheet_type.on_hand is None else count
+            for sheet_type, max_count, count in zip(
+                self._task.bin_types, max_sheets, sheets, strict=True
+            )
         )
 
-    def _cost_inequality(self, limits: tuple[int, ...], enough: Stop) -> ValidInequality | None:
-        """Return what says most of the cost of making everything, unless it was said before."""
+    def _cost_inequality(self, limits: tuple[int, ...], stop: Stop) -> ValidInequality | None:
+        """Return the inequality that bounds the cost of everything best; None if it is known."""
         question = "cost", limits, self._task.demand
         best: _DualResult | None = None
-        while question not in self._converged and not enough():
-            answer = self._solve_and_price(self._cost_lp, limits, self._task.demand, enough)
+        while question not in self._converged and not stop():
+            answer = self._solve_and_price(self._cost_lp, limits, self._task.demand, stop)
             if best is None or answer.bound > best.bound:
                 best = answer
             if not answer.found_column or best.bound >= _CONVERGENCE_RATIO * answer.lp_value:
@@ -136,29 +147,33 @@ class DualBound:
         return best.inequality if best else None
 
     def _area_inequality(
-        self, sheets: tuple[int, ...], made: tuple[int, ...], enough: Stop
+        self, sheets: tuple[int, ...], demand: tuple[int, ...], stop: Stop
     ) -> ValidInequality | None:
-        """Return an inequality by which some pieces are left out, or None."""
-        question = "area", sheets, made
-        while question not in self._converged and not enough():
-            answer = self._solve_and_price(self._area_lp, sheets, made, enough)
-            if answer.inequality.total_capacity(sheets) < answer.inequality.total_weight(made):
+        """Return an inequality that proves some pieces unmade, or None."""
+        question = "area", sheets, demand
+        while question not in self._converged and not stop():
+            answer = self._solve_and_price(self._area_lp, sheets, demand, stop)
+            if answer.inequality.total_capacity(sheets) < answer.inequality.total_weight(demand):
                 return answer.inequality
-            if not answer.found_column or answer.lp_value < _ZERO_TOLERANCE * sum(made):
+            if not answer.found_column or answer.lp_value < _ZERO_TOLERANCE * sum(demand):
                 self._converged.add(question)
         return None
 
     def _solve_and_price(
-        self, programme: PatternLP, limits: Sequence[int], made: Sequence[int], stop: Stop
+        self, lp: PatternLP, supply: Sequence[int], demand: Sequence[int], stop: Stop
     ) -> _DualResult:
-        """Solve a programme, and learn how much sheets hold of the worths it gives pieces."""
-        least, values = programme.solve(limits, made)
-        worths = [int(value * _SCALE) for value in values]
-        best = self._pricing.solve(worths, stop)
-        bound = sum(worth * n for worth, n in zip(worths, made, strict=True)) / _SCALE
-        learnt = False
-        for kind, ((most, content), limit) in enumerate(zip(best, limits, strict=True)):
-            bound -= limit * max(0.0, most / _SCALE - programme.prices[kind])
-            learnt |= self.add_column(kind, content) and limit > 0
-        inequality = scaled_inequality([most for most, _ in best], worths, self._task.demand)
-        return _DualResult(inequality, least, bound, learnt)
+        """Solve an LP, bound the pricing problem at its dual values, and add the columns found."""
+        lp_value, duals = lp.solve(supply, demand)
+        item_values = [int(dual * _SCALE) for dual in duals]
+        priced = self._pricing.solve(item_values, stop)
+        bound = (
+            sum(value * count for value, count in zip(item_values, demand, strict=True)) / _SCALE
+        )
+        found_column = False
+        for bin_type, ((max_value, counts), limit) in enumerate(zip(priced, supply, strict=True)):
+            bound -= limit * max(0.0, max_value / _SCALE - lp.prices[bin_type])
+            found_column |= self.add_column(bin_type, counts) and limit > 0
+        inequality = scaled_inequality(
+            [max_value for max_value, _ in priced], item_values, self._task.demand
+        )
+        return _DualResult(inequality, lp_value, bound, found_column)

@@ -1,20 +1,20 @@
-"""Inequalities from pairs of superadditive functions.
+"""Valid inequalities from pairs of dual feasible functions.
 
-A function f is superadditive if f(x) + f(y) ≤ f(x + y).  If pieces of sizes w × h lie on a W × H
-sheet without overlap, then Σ f(w) · g(h) ≤ f(W) · g(H) (conservative scales: Fekete and Schepers,
-Mathematical Methods of Operations Research 60, 2004).  A piece that may be turned counts the
-smaller of its two products.
+If f and g are superadditive, f(x) + f(y) ≤ f(x + y), and pieces of sizes w × h lie on a W × H sheet
+without overlap, then Σ f(w) · g(h) ≤ f(W) · g(H) (conservative scales: Fekete and Schepers,
+Mathematical Methods of Operations Research 60, 2004).  So f(w) · g(h) is a weight of a piece, and
+f(W) · g(H) the capacity of a sheet.  A piece that may be turned counts the smaller of its two
+products.  Scaled to f(W) = 1 such functions are dual feasible; here they stay integers.
 
-Where other pieces can reach into a piece's voids, only what is solid of it counts.  Rectangles
-into which the solid part is divided lie on the sheet as if they were pieces, and none overlaps
-anything; so the sum of their products is a weight for the piece.  This holds for each way to divide
-it, so the largest sum may be taken: it is divided into rows or into columns.
+With f = g = x the weight is the area; with f = g = ⌊x/a⌋ it counts the a × a squares in a piece.
+The functions, with their sources, are in `_AxisFunctions`.
 
-With f = g = x this is the area; with f = g = ⌊x/a⌋ it counts pieces
-in which an a × a square lies.  The functions, with their sources, are in `_AxisFunctions`.
+Other pieces may reach into a piece's voids, so only its solid part counts.  The rectangles into
+which it is divided overlap nothing, so the sum of their products is a weight of the piece.  This
+holds for every division, so the larger of two sums is taken: by rows, or by columns.
 
-There are thousands of pairs.  Floats only point out the one that matters most; it is computed in
-whole numbers before it is used.
+There are thousands of pairs.  Floats only find the pairs that are violated most; those are computed
+again in integers before they are used.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ __all__ = ["DualFeasibleFunctions"]
 
 _MAX_SIDES = 60
 _MAX_CANDIDATES = 5
-"""So many of the inequalities that seem most broken are computed in whole numbers."""
+"""Pairs violated most, by floats, that are computed again in integers."""
 _Function = Callable[[int], int]
 
 
@@ -68,22 +68,22 @@ class _AxisFunctions:
 
     def _symmetric_rounding(self, side: int) -> _Function:
         """Return f₁ of Carlier, Clautiaux and Moukrim (Computers & OR 34, 2007), doubled."""
-        whole = self._longest
+        longest = self._longest
 
         def value(x: int) -> int:
-            if 2 * x > whole:
-                return 2 * (whole // side - (whole - x) // side)
-            return whole // side if 2 * x == whole else 2 * (x // side)
+            if 2 * x > longest:
+                return 2 * (longest // side - (longest - x) // side)
+            return longest // side if 2 * x == longest else 2 * (x // side)
 
         return value
 
     def _threshold_function(self, side: int) -> _Function:
         """Return U^ε of Fekete and Schepers (Mathematical Programming 91, 2001)."""
-        whole = self._longest
+        longest = self._longest
 
         def value(x: int) -> int:
-            if x > whole - side:
-                return whole
+            if x > longest - side:
+                return longest
             return x if x >= side else 0
 
         return value
@@ -94,33 +94,38 @@ class DualFeasibleFunctions:
 
     def __init__(self, task: Task) -> None:
         self._item_types = task.item_types
-        wanted = [shape for shape in task.item_types if shape.demand]
-        all_turn = all(shape.rotatable or shape.is_rotation_symmetric for shape in wanted)
-        # Where every piece may be turned, sheets may be looked at lying on their long side.
+        demanded = [item for item in task.item_types if item.demand]
+        all_rotatable = all(item.rotatable or item.is_rotation_symmetric for item in demanded)
+        # Where every piece may be turned, sheets may be turned too, to lie on their long side.
         self._bin_types = [
-            kind._replace(width=kind.height, height=kind.width)
-            if all_turn and kind.height > kind.width
-            else kind
-            for kind in task.bin_types
+            sheet_type._replace(width=sheet_type.height, height=sheet_type.width)
+            if all_rotatable and sheet_type.height > sheet_type.width
+            else sheet_type
+            for sheet_type in task.bin_types
         ]
-        self._decompositions = [_decompositions(shape) for shape in task.item_types]
-        numbered = count()
+        self._decompositions = [_decompositions(item) for item in task.item_types]
+        numbers = count()
         self._blocks = [
-            [next(numbered) for way in ways for _ in way] for ways in self._decompositions
+            [next(numbers) for decomposition in decompositions for _ in decomposition]
+            for decompositions in self._decompositions
         ]
         blocks = [
             block
-            for shape, ways in zip(task.item_types, self._decompositions, strict=True)
-            if shape.demand
-            for way in ways
-            for block in way
+            for item, decompositions in zip(task.item_types, self._decompositions, strict=True)
+            if item.demand
+            for decomposition in decompositions
+            for block in decomposition
         ]
-        wide = [width for width, _ in blocks]
-        high = [height for _, height in blocks]
-        if any(shape.rotatable for shape in wanted):
-            wide = high = wide + high
-        self._across = list(_AxisFunctions([k.width for k in self._bin_types], wide).functions())
-        self._down = list(_AxisFunctions([k.height for k in self._bin_types], high).functions())
+        widths = [width for width, _ in blocks]
+        heights = [height for _, height in blocks]
+        if any(item.rotatable for item in demanded):
+            widths = heights = widths + heights
+        self._across = list(
+            _AxisFunctions([size.width for size in self._bin_types], widths).functions()
+        )
+        self._down = list(
+            _AxisFunctions([size.height for size in self._bin_types], heights).functions()
+        )
         self._function_values_cache: tuple[tuple[Matrix, ...], Matrix, Matrix] | None = None
         self._total_weights_cache: dict[tuple[int, ...], Matrix] = {}
 
@@ -128,99 +133,130 @@ class DualFeasibleFunctions:
         """Return the inequality that compares areas."""
         return self._integer_inequality(self._across[0], self._down[0])
 
-    def most_violated(self, sheets: Sequence[int], made: Sequence[int]) -> ValidInequality | None:
-        """Return the inequality most broken if such sheets make so many of each shape, or None."""
+    def most_violated(
+        self, sheets: Sequence[int], production: Sequence[int]
+    ) -> ValidInequality | None:
+        """Return the inequality violated most if these sheets make so many of each item type.
+
+        None if no pair of functions yields one.
+        """
         import numpy as np
 
         _, across, down = self._function_values()
-        needed = self._total_weights(tuple(made))
-        held = (across * np.array(sheets, dtype=np.float64)) @ down.T
+        weights = self._total_weights(tuple(production))
+        capacities = (across * np.array(sheets, dtype=np.float64)) @ down.T
         with np.errstate(divide="ignore", invalid="ignore"):
-            lack = np.where(needed > 0, needed / held, 0.0)
+            violation = np.where(weights > 0, weights / capacities, 0.0)
         for _ in range(_MAX_CANDIDATES):
-            f, g = divmod(int(lack.argmax()), lack.shape[1])
-            if lack[f, g] <= 1 + 1e-9:
+            f, g = divmod(int(violation.argmax()), violation.shape[1])
+            if violation[f, g] <= 1 + 1e-9:
                 return None
-            lack[f, g] = 0.0
-            found = self._integer_inequality(self._across[f], self._down[g])
-            if found.total_capacity(sheets) < found.total_weight(made):
-                return found
+            violation[f, g] = 0.0
+            inequality = self._integer_inequality(self._across[f], self._down[g])
+            if inequality.total_capacity(sheets) < inequality.total_weight(production):
+                return inequality
         return None
 
-    def _total_weights(self, made: tuple[int, ...]) -> Matrix:
-        """Return, as floats, what each pair needs for so many pieces of each shape."""
+    def _total_weights(self, production: tuple[int, ...]) -> Matrix:
+        """Return, as floats, the total weight by each pair of so many of each item type."""
         import numpy as np
 
-        if made not in self._total_weights_cache:
+        if production not in self._total_weights_cache:
             (fw, fh, gw, gh), _, _ = self._function_values()
-            # Few shapes lie on a sheet, so only theirs are looked at.
-            shapes = [shape for shape, number in enumerate(made) if number]
-            numbers = np.array([made[shape] for shape in shapes], dtype=np.float64)
-            turns = np.array([self._item_types[shape].rotatable for shape in shapes], dtype=bool)
-            blocks = [block for shape in shapes for block in self._blocks[shape]]
+            # One sheet holds few item types, so only theirs are computed.
+            item_types = [item_type for item_type, count in enumerate(production) if count]
+            counts = np.array([production[item_type] for item_type in item_types], dtype=np.float64)
+            rotatable = np.array(
+                [self._item_types[item_type].rotatable for item_type in item_types], dtype=bool
+            )
+            blocks = [block for item_type in item_types for block in self._blocks[item_type]]
             fw, fh, gw, gh = (table[:, blocks] for table in (fw, fh, gw, gh))
-            ways = [way for shape in shapes for way in self._decompositions[shape]]
-            needed = np.zeros((len(fw), len(gw)))
-            first_block = np.cumsum([0, *(len(way) for way in ways[:-1])])
-            first_way = np.cumsum([0, *(len(self._decompositions[shape]) for shape in shapes[:-1])])
+            decompositions = [
+                decomposition
+                for item_type in item_types
+                for decomposition in self._decompositions[item_type]
+            ]
+            total = np.zeros((len(fw), len(gw)))
+            first_block = np.cumsum(
+                [0, *(len(decomposition) for decomposition in decompositions[:-1])]
+            )
+            first_decomposition = np.cumsum(
+                [0, *(len(self._decompositions[item_type]) for item_type in item_types[:-1])]
+            )
 
             def weights(products: Matrix) -> Matrix:
                 sums = np.add.reduceat(products, first_block, axis=1)
-                return np.asarray(np.maximum.reduceat(sums, first_way, axis=1))
+                return np.asarray(np.maximum.reduceat(sums, first_decomposition, axis=1))
 
-            for row in range(len(fw) if shapes else 0):
+            for row in range(len(fw) if item_types else 0):
                 upright, turned = weights(fw[row] * gh), weights(fh[row] * gw)
-                needed[row] = np.where(turns, np.minimum(upright, turned), upright) @ numbers
-            self._total_weights_cache = {made: needed}
-        return self._total_weights_cache[made]
+                total[row] = np.where(rotatable, np.minimum(upright, turned), upright) @ counts
+            self._total_weights_cache = {production: total}
+        return self._total_weights_cache[production]
 
     def _function_values(self) -> tuple[tuple[Matrix, ...], Matrix, Matrix]:
-        """Return, as floats, the functions at all solid sides, and f(W) and g(H) of kinds."""
+        """Return, as floats, the functions of all solid sides, and f(W) and g(H) of bin types."""
         if self._function_values_cache is None:
             import numpy as np
 
             def table(functions: Sequence[_Function], sides: Sequence[int]) -> Matrix:
                 return np.array([[f(x) for x in sides] for f in functions], dtype=np.float64)
 
-            blocks = [block for ways in self._decompositions for way in ways for block in way]
-            wide = [width for width, _ in blocks]
-            high = [height for _, height in blocks]
+            blocks = [
+                block
+                for decompositions in self._decompositions
+                for decomposition in decompositions
+                for block in decomposition
+            ]
+            widths = [width for width, _ in blocks]
+            heights = [height for _, height in blocks]
             sides = tuple(
-                table(functions, of_shapes)
+                table(functions, lengths)
                 for functions in (self._across, self._down)
-                for of_shapes in (wide, high)
+                for lengths in (widths, heights)
             )
-            across = table(self._across, [kind.width for kind in self._bin_types])
-            down = table(self._down, [kind.height for kind in self._bin_types])
+            across = table(self._across, [sheet_type.width for sheet_type in self._bin_types])
+            down = table(self._down, [sheet_type.height for sheet_type in self._bin_types])
             self._function_values_cache = sides, across, down
         return self._function_values_cache
 
     def _integer_inequality(self, f: _Function, g: _Function) -> ValidInequality:
         return scaled_inequality(
-            [f(kind.width) * g(kind.height) for kind in self._bin_types],
+            [f(sheet_type.width) * g(sheet_type.height) for sheet_type in self._bin_types],
             [
-                _weight(shape, ways, f, g)
-                for shape, ways in zip(self._item_types, self._decompositions, strict=True)
+                _weight(item, decompositions, f, g)
+                for item, decompositions in zip(self._item_types, self._decompositions, strict=True)
             ],
-            [shape.demand for shape in self._item_types],
+            [item.demand for item in self._item_types],
         )
 
 
 _Decomposition = tuple[tuple[int, int], ...]
-"""Sides of disjoint rectangles that lie within what is solid of a piece."""
+"""Sides of disjoint rectangles that cover the solid part of a piece."""
 
 
-def _decompositions(shape: ItemType) -> tuple[_Decomposition, ...]:
-    if not shape.voids:
-        return (((shape.width, shape.height),),)
+def _decompositions(item: ItemType) -> tuple[_Decomposition, ...]:
+    if not item.voids:
+        return (((item.width, item.height),),)
     return tuple(
         tuple((block.width, block.height) for block in blocks)
-        for blocks in (shape.rows(), shape.columns())
+        for blocks in (item.rows(), item.columns())
     )
 
 
-def _weight(shape: ItemType, ways: Sequence[_Decomposition], f: _Function, g: _Function) -> int:
-    upright = max(sum(f(width) * g(height) for width, height in way) for way in ways)
-    if not shape.rotatable:
+def _weight(
+    item: ItemType, decompositions: Sequence[_Decomposition], f: _Function, g: _Function
+) -> int:
+    upright = max(
+        sum(f(width) * g(height) for width, height in decomposition)
+        for decomposition in decompositions
+    )
+    if not item.rotatable:
         return upright
-    return min(upright, max(sum(f(high) * g(wide) for wide, high in way) for way in ways))
+    return min(
+        upright,
+        max(
+            sum(f(high) * g(wide) for wide, high in decomposition)
+            for decomposition in decompositions
+        ),
+    )

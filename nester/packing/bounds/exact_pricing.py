@@ -1,11 +1,12 @@
-"""The most that one sheet's pieces can be worth, by learning what it can't hold.
+"""The pricing problem by logic-based Benders decomposition.
 
-Whole numbers of pieces are chosen that are worth most and keep to all that is known of a sheet;
-then it is tried whether the sheet holds them.  If not, the fewest pieces of these that it does not
-hold are found, and from then on no choice may have them: what is learned so serves all later
-questions (logic-based Benders decomposition: Hooker and Ottosson, Mathematical Programming 96,
-2003).  Where it can't be told in reasonable time whether a sheet holds some pieces, they are taken
-to be held; the bound is then too high, never too low.
+The master problem chooses integer counts of pieces worth most, subject to all that is known of a
+sheet.  The subproblem decides whether the sheet holds them.  If it does not, a smallest infeasible
+part of the counts is found, and a cut forbids every choice that contains it (Hooker and Ottosson,
+Mathematical Programming 96, 2003).  Cuts don't depend on the values, so they serve all later calls.
+
+Where feasibility can't be decided with the effort allowed, the pieces count as feasible: the bound
+may then be too high, never too low.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from nester.packing.exact.orthogonal_feasibility import (
     STEPS_PER_TIME,
     solve_orthogonal_packing,
 )
-from nester.packing.runtime.cp_sat import solve
+from nester.packing.runtime.cp_sat import cp_solver, solve
 from nester.packing.runtime.stop import Stop
 from nester.packing.task.task import Task
 
@@ -39,62 +40,65 @@ if TYPE_CHECKING:
 __all__ = ["ExactPricing"]
 
 _MAX_ROUNDS = 60
-"""Choices made at most for one question."""
+"""Solutions of the master in one call, at most."""
 _MAX_ITEMS_BY_CP_SAT = 12
-"""With more pieces than this it is not tried by free cuts whether a sheet holds them."""
+"""With more pieces than this CP-SAT is not asked whether a sheet holds them."""
 _MAX_SPLITS = 20_000
-"""With more, fronts take too long."""
+"""With more ways to split the counts than this, their fronts take too long."""
 _DETERMINISTIC_TIME = 0.05
-"""CP-SAT's deterministic time for one choice."""
+"""CP-SAT's deterministic time for one solution of the master."""
 _STEPS_PER_SPLIT = 10
 _ITEM_TYPES_PER_SPLIT = 8
 _STEPS_PER_SOLVE = 5000
 _STEPS_PER_ITEM_TYPE = 200
 _STEPS_PER_TIME = 2_000_000
-"""What a way to part a content (so much again for so many shapes), and a choice, by the shapes to
-choose from and the work it takes, cost in steps of filling (measured)."""
+"""Steps of filling (measured): for a split, and again for each eight item types; for a solution of
+the master, by its item types and by CP-SAT's deterministic time."""
 
 
 class ExactPricing:
-    """Finds, for given worths of pieces, the best content of each kind of sheet.
+    """Finds the best counts of pieces on a sheet of each bin type, for given values.
 
     Parameters
     ----------
-    coarse
-        Another bound, known to be quick; contents must keep to it too.
+    relaxation
+        A quicker bound on the same problem; each call starts from it.
     """
 
     def __init__(
-        self, task: Task, cuts: Cuts, scales: DualFeasibleFunctions, coarse: PricingBound
+        self, task: Task, cuts: Cuts, functions: DualFeasibleFunctions, relaxation: PricingBound
     ) -> None:
         self._task = task
-        self._relaxation = coarse
+        self._relaxation = relaxation
         self._oracle = _FeasibilityOracle(task, cuts)
         self._masters = [
-            _PricingMaster(task, kind, scales, self._oracle) for kind in range(len(task.bin_types))
+            _PricingMaster(task, bin_type, functions, self._oracle)
+            for bin_type in range(len(task.bin_types))
         ]
 
     @property
     def steps(self) -> int:
-        """What all calls have cost, in steps of filling."""
-        chosen = sum(sheet.steps for sheet in self._masters)
-        a_parting = _STEPS_PER_SPLIT * (1 + len(self._task.item_types) // _ITEM_TYPES_PER_SPLIT)
-        return self._relaxation.steps + a_parting * self._oracle.steps + chosen
+        """Effort of all calls, in steps of filling."""
+        master_steps = sum(master.steps for master in self._masters)
+        steps_per_split = _STEPS_PER_SPLIT * (
+            1 + len(self._task.item_types) // _ITEM_TYPES_PER_SPLIT
+        )
+        return self._relaxation.steps + steps_per_split * self._oracle.steps + master_steps
 
-    def solve(self, worths: Sequence[int], stop: Stop) -> list[tuple[int, Mapping[int, float]]]:
-        """Return for each kind a bound on what its pieces are worth, and a content near it.
+    def solve(self, values: Sequence[int], stop: Stop) -> list[tuple[int, Mapping[int, float]]]:
+        """Return for each bin type an upper bound on its pieces' value, and counts near it.
 
-        Once `stop` says so nothing further is learned.
+        Once `stop` is true no further cuts are added.
         """
-        coarse = self._relaxation.solve(worths, stop)
+        bounds = self._relaxation.solve(values, stop)
         return [
-            sheet.solve(worths, at_most, stop)
-            for sheet, (at_most, _) in zip(self._masters, coarse, strict=True)
+            master.solve(values, bound, stop)
+            for master, (bound, _) in zip(self._masters, bounds, strict=True)
         ]
 
 
 class _FeasibilityOracle:
-    """Says whether a kind of sheet holds a content, and remembers."""
+    """The subproblem: whether a sheet holds some pieces; answers are kept."""
 
     def __init__(self, task: Task, cuts: Cuts) -> None:
         self._task = task
@@ -108,132 +112,143 @@ class _FeasibilityOracle:
         """Steps spent so far."""
         return self._fronts.steps + self._cp_sat_steps
 
-    def is_feasible(self, kind: int, content: ItemCounts) -> bool | None:
-        """Say whether a sheet holds a content; None if that can't be told."""
-        key = kind, content
+    def is_feasible(self, bin_type: int, counts: ItemCounts) -> bool | None:
+        """Return whether a sheet holds so many of each item type; None if it can't be decided."""
+        key = bin_type, counts
         if key not in self._answers:
-            self._answers[key] = self._decide(kind, content)
+            self._answers[key] = self._decide(bin_type, counts)
         return self._answers[key]
 
-    def _decide(self, kind: int, content: ItemCounts) -> bool | None:
-        sheet, shapes = self._task.bin_types[kind], self._task.item_types
-        solid = sum(n * shape.solid_area for n, shape in zip(content, shapes, strict=True))
-        if solid > sheet.area:
+    def _decide(self, bin_type: int, counts: ItemCounts) -> bool | None:
+        sheet, items = self._task.bin_types[bin_type], self._task.item_types
+        solid_area = sum(count * item.solid_area for count, item in zip(counts, items, strict=True))
+        if solid_area > sheet.area:
             return False
-        few = count_splits(content) <= _MAX_SPLITS
-        if few and self._fronts.is_feasible(content, sheet):
+        has_few_splits = count_splits(counts) <= _MAX_SPLITS
+        if has_few_splits and self._fronts.is_feasible(counts, sheet):
             return True
-        if few and self._cuts is Cuts.STRAIGHT:
+        if has_few_splits and self._cuts is Cuts.STRAIGHT:
             return False
-        # Three blanks or fewer always come apart by straight cuts; not if one reaches into another.
-        blanks = not any(n and shape.voids for n, shape in zip(content, shapes, strict=True))
-        if few and blanks and sum(content) <= 3:
+        # Three rectangles or fewer are always guillotine; not if one reaches into another.
+        has_no_voids = not any(
+            count and item.voids for count, item in zip(counts, items, strict=True)
+        )
+        if has_few_splits and has_no_voids and sum(counts) <= 3:
             return False
-        if sum(content) > _MAX_ITEMS_BY_CP_SAT:
+        if sum(counts) > _MAX_ITEMS_BY_CP_SAT:
             return None
-        spots, work = solve_orthogonal_packing(shapes, content, sheet, 60.0)
+        placements, work = solve_orthogonal_packing(items, counts, sheet, 60.0)
         self._cp_sat_steps += BASE_STEPS + int(work * STEPS_PER_TIME)
-        if spots == ():
+        if placements == ():
             return False
-        return True if spots and self._cuts is Cuts.FREE else None
+        return True if placements and self._cuts is Cuts.FREE else None
 
 
 class _PricingMaster:
-    """What is known of one kind of sheet, as a choice of whole numbers."""
+    """The master problem for one bin type: its cuts outlive the values."""
 
     def __init__(
-        self, task: Task, kind: int, scales: DualFeasibleFunctions, oracle: _FeasibilityOracle
+        self,
+        task: Task,
+        bin_type: int,
+        functions: DualFeasibleFunctions,
+        oracle: _FeasibilityOracle,
     ) -> None:
         from ortools.sat.python import cp_model
 
-        self._bin_type = kind
-        self._functions = scales
+        self._bin_type = bin_type
+        self._functions = functions
         self._oracle = oracle
-        self._one_sheet = [int(number == kind) for number in range(len(task.bin_types))]
-        sheet = task.bin_types[kind]
+        self._one_sheet = [int(other == bin_type) for other in range(len(task.bin_types))]
+        sheet = task.bin_types[bin_type]
         self._max_counts = [
-            min(shape.demand, sheet.area // shape.solid_area)
-            if shape.fits(sheet.width, sheet.height)
+            min(item.demand, sheet.area // item.solid_area)
+            if item.fits(sheet.width, sheet.height)
             else 0
-            for shape in task.item_types
+            for item in task.item_types
         ]
         self._model = cp_model.CpModel()
-        self._quantities = [self._model.new_int_var(0, most, "") for most in self._max_counts]
+        self._quantities = [
+            self._model.new_int_var(0, max_count, "") for max_count in self._max_counts
+        ]
         self._reach_literals: dict[tuple[int, int], IntVar] = {}
         self.steps = 0
 
     def solve(
-        self, worths: Sequence[int], at_most: int, stop: Stop
+        self, values: Sequence[int], bound: int, stop: Stop
     ) -> tuple[int, Mapping[int, float]]:
-        """Return a bound on the sheet's worth, and a content near it."""
+        """Return an upper bound on the sheet's value, and counts near it."""
         for _ in range(_MAX_ROUNDS):
-            most, content = self._solve_master(worths)
-            most = min(most, at_most)
-            if content is None or stop() or not self._separate(worths, at_most, content):
+            max_value, counts = self._solve_master(values)
+            max_value = min(max_value, bound)
+            if counts is None or stop() or not self._separate(values, bound, counts):
                 break
-        return most, {shape: float(n) for shape, n in enumerate(content or ()) if n}
+        return max_value, {
+            item_type: float(count) for item_type, count in enumerate(counts or ()) if count
+        }
 
-    def _separate(self, worths: Sequence[int], at_most: int, content: ItemCounts) -> bool:
-        """Look for what makes a content impossible; say whether there was anything to learn."""
-        if sum(worth * n for worth, n in zip(worths, content, strict=True)) > at_most:
-            self._add_inequality(worths, at_most)
+    def _separate(self, values: Sequence[int], bound: int, counts: ItemCounts) -> bool:
+        """Add a cut that forbids these counts, cheapest test first; return whether there is one."""
+        if sum(value * count for value, count in zip(values, counts, strict=True)) > bound:
+            self._add_inequality(values, bound)
             return True
-        broken = self._functions.most_violated(self._one_sheet, content)
-        if broken is not None:
-            self._add_inequality(broken.weights, broken.total_capacity(self._one_sheet))
+        violated = self._functions.most_violated(self._one_sheet, counts)
+        if violated is not None:
+            self._add_inequality(violated.weights, violated.total_capacity(self._one_sheet))
             return True
-        if self._oracle.is_feasible(self._bin_type, content) is False:
-            self._add_no_good_cut(self._minimal_infeasible(content))
+        if self._oracle.is_feasible(self._bin_type, counts) is False:
+            self._add_no_good_cut(self._minimal_infeasible(counts))
             return True
         return False
 
-    def _solve_master(self, worths: Sequence[int]) -> tuple[int, ItemCounts | None]:
+    def _solve_master(self, values: Sequence[int]) -> tuple[int, ItemCounts | None]:
         from ortools.sat.python import cp_model
 
-        total = cp_model.LinearExpr.weighted_sum(self._quantities, worths)
+        total = cp_model.LinearExpr.weighted_sum(self._quantities, values)
         self._model.maximize(total)
-        solver = cp_model.CpSolver()
-        solver.parameters.num_workers = 1
-        solver.parameters.random_seed = 1
-        solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
+        solver = cp_solver(_DETERMINISTIC_TIME)
         status = solve(solver, self._model)
         work = solver.response_proto.deterministic_time
         self.steps += (
-            _STEPS_PER_SOLVE + _STEPS_PER_ITEM_TYPE * len(worths) + int(work * _STEPS_PER_TIME)
+            _STEPS_PER_SOLVE + _STEPS_PER_ITEM_TYPE * len(values) + int(work * _STEPS_PER_TIME)
         )
         if status == cp_model.OPTIMAL:
-            return solver.value(total), tuple(solver.value(one) for one in self._quantities)
-        most = sum(worth * n for worth, n in zip(worths, self._max_counts, strict=True))
+            return solver.value(total), tuple(
+                solver.value(quantity) for quantity in self._quantities
+            )
+        max_value = sum(
+            value * count for value, count in zip(values, self._max_counts, strict=True)
+        )
         if status != cp_model.FEASIBLE:
-            return most, None
+            return max_value, None
         bound = ceil(solver.best_objective_bound * (1 + 1e-12) + 1e-6)
-        return min(most, bound), tuple(solver.value(one) for one in self._quantities)
+        return min(max_value, bound), tuple(solver.value(quantity) for quantity in self._quantities)
 
-    def _add_inequality(self, worths: Sequence[int], at_most: int) -> None:
+    def _add_inequality(self, weights: Sequence[int], capacity: int) -> None:
         from ortools.sat.python import cp_model
 
-        self._model.add(cp_model.LinearExpr.weighted_sum(self._quantities, worths) <= at_most)
+        self._model.add(cp_model.LinearExpr.weighted_sum(self._quantities, weights) <= capacity)
 
-    def _minimal_infeasible(self, content: ItemCounts) -> ItemCounts:
-        """Leave pieces out of a content that is not held, as long as the rest is not held."""
-        for shape in reversed(range(len(content))):
-            while content[shape]:
-                fewer = adjusted(content, shape, -1)
+    def _minimal_infeasible(self, counts: ItemCounts) -> ItemCounts:
+        """Leave out pieces one by one as long as the others remain infeasible."""
+        for item_type in reversed(range(len(counts))):
+            while counts[item_type]:
+                fewer = adjusted(counts, item_type, -1)
                 if self._oracle.is_feasible(self._bin_type, fewer) is not False:
                     break
-                content = fewer
-        return content
+                counts = fewer
+        return counts
 
-    def _add_no_good_cut(self, content: ItemCounts) -> None:
-        """Let no choice have all that is in a content."""
+    def _add_no_good_cut(self, counts: ItemCounts) -> None:
+        """Forbid every choice that contains these counts."""
         self._model.add_bool_or(
-            [~self._reaches(shape, number) for shape, number in enumerate(content) if number]
+            [~self._reaches(item_type, count) for item_type, count in enumerate(counts) if count]
         )
 
-    def _reaches(self, shape: int, number: int) -> IntVar:
-        if (shape, number) not in self._reach_literals:
+    def _reaches(self, item_type: int, count: int) -> IntVar:
+        if (item_type, count) not in self._reach_literals:
             reached = self._model.new_bool_var("")
-            self._model.add(self._quantities[shape] < number).only_enforce_if(~reached)
-            self._model.add(self._quantities[shape] >= number).only_enforce_if(reached)
-            self._reach_literals[shape, number] = reached
-        return self._reach_literals[shape, number]
+            self._model.add(self._quantities[item_type] < count).only_enforce_if(~reached)
+            self._model.add(self._quantities[item_type] >= count).only_enforce_if(reached)
+            self._reach_literals[item_type, count] = reached
+        return self._reach_literals[item_type, count]

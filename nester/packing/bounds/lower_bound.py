@@ -1,14 +1,15 @@
-"""What no plan can do better: the least area unmade, and the least cost.
+"""Lower bounds on every plan: the least area left unmade, and the least cost.
 
-Every plan keeps to certain inequalities between sheets and pieces (`valid_inequalities.py`); the
-best whole numbers of sheets that keep to them are a bound.  The few inequalities that matter are
-found one after the other: find the best sheets with the inequalities so far, add one that they
-break, and so on.  The first come from pairs of superadditive functions
-(`dual_feasible_functions.py`), thousands of which are compared in a moment.  When no pair helps any
-more, linear programmes over the contents of sheets, for the least cost and for the least left out,
-find further ones (`dual_bound.py`): first with a quick bound on what a sheet is worth
-(`guillotine_pricing.py`, or `bar_relaxation.py` for free cuts), then with a sharper one
-(`exact_pricing.py`).
+A cutting-plane method.  Every plan satisfies certain valid inequalities between the sheets it uses
+and the pieces it makes (`valid_inequalities.py`); the best integer numbers of sheets that satisfy
+them are a bound.  Only inequalities that matter are added: solve with those so far, add one that
+the solution violates, solve again.
+
+They come from two sources, the cheap one first.  Pairs of dual feasible functions
+(`dual_feasible_functions.py`) are compared by the thousand.  When none is violated any more, dual
+values of covering LPs yield further ones (`dual_bound.py`), with a quick bound on the pricing
+problem (`guillotine_pricing.py` for straight cuts, `bar_relaxation.py` for free cuts) and then with
+a sharp one (`exact_pricing.py`).
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ from nester.packing.task.task import Task
 __all__ = ["LowerBound", "lower_bound", "quick_pricing"]
 
 _MAX_ROUNDS = 40
-"""Inequalities from pairs added at a time; each takes a few milliseconds."""
+"""Inequalities from pairs of functions added at a time; each takes a few milliseconds."""
 _STEPS_PER_TIME = 2_000_000
 """Steps of filling in CP-SAT's deterministic time (measured)."""
 
@@ -40,7 +41,7 @@ _STEPS_PER_TIME = 2_000_000
 def lower_bound(
     task: Task, seconds: float = 10.0, most: Mapping[int, Sequence[int]] | None = None
 ) -> int:
-    """Return a proven lower bound on the whole price of making all of a task's pieces.
+    """Return a proven lower bound on the price of all of a task's pieces, in its unit of price.
 
     If it is proven that they can't all be made there is no plan to bound, and 0 is returned.
 
@@ -49,7 +50,7 @@ def lower_bound(
     seconds
         A safety stop for each time the solver runs; the bound holds also when it strikes.
     most
-        For some shapes, how many of them a sheet of each kind holds at most.
+        For some item types, how many of them a sheet of each bin type holds at most.
     """
     bound = LowerBound(task, seconds)
     bound.add_capacities(most or {})
@@ -57,14 +58,14 @@ def lower_bound(
 
 
 def quick_pricing(task: Task, cuts: Cuts) -> PricingBound | None:
-    """Return a quick bound on what sheets hold, or None where there is none."""
+    """Return a quick bound on the value of a sheet's pieces, or None where there is none."""
     if cuts is Cuts.STRAIGHT:
         return GuillotinePricing(task)
     return BarRelaxation(task) if len(task.bin_types) <= MAX_BIN_TYPES else None
 
 
 class LowerBound:
-    """What is proven of all plans for a task, and can be strengthened.
+    """What is proven of all plans for a task; it can be strengthened.
 
     Attributes
     ----------
@@ -86,49 +87,57 @@ class LowerBound:
         self._relaxation = self._solve_relaxation()
         self._add_function_inequalities()
 
-    def add_capacities(self, most: Mapping[int, Sequence[int]]) -> None:
-        """Reckon with it that a sheet of each kind holds at most so many of some shapes."""
-        for shape, holds in most.items():
-            wanted = self._task.item_types[shape].demand
-            worths = tuple(int(i == shape) for i in range(len(self._task.item_types)))
+    def add_capacities(self, capacities: Mapping[int, Sequence[int]]) -> None:
+        """Add that a sheet of each bin type holds at most so many of some item types.
+
+        Parameters
+        ----------
+        capacities
+            By item type: how many of it a sheet of each bin type holds.
+        """
+        for item_type, per_sheet in capacities.items():
+            demand = self._task.item_types[item_type].demand
+            weights = tuple(int(i == item_type) for i in range(len(self._task.item_types)))
             self._add_inequality(
-                ValidInequality(tuple(min(number, wanted) for number in holds), worths)
+                ValidInequality(tuple(min(capacity, demand) for capacity in per_sheet), weights)
             )
-        if most:
+        if capacities:
             self._add_function_inequalities()
 
     def strengthen(
         self,
         cuts: Cuts,
         target: tuple[int, int],
-        most_steps: int,
+        max_steps: int,
         stop: Stop = never,
-        contents: Iterable[tuple[int, Mapping[int, float]]] = (),
+        columns: Iterable[tuple[int, Mapping[int, float]]] = (),
     ) -> None:
-        """Refute sheets until the bound is as high as `target`, or so many steps are spent.
+        """Add inequalities until the bound reaches `target`, or the steps are spent.
 
         Parameters
         ----------
         cuts
             How paper is cut; always the same.
         target
-            Area unmade and cost of a plan that is known.
-        contents
-            Of sheets, by their kind: what good plans cut, so that it need not be found again.
+            Unmet area and cost of the best plan known; no bound can be higher.
+        columns
+            Bin types and item counts of good patterns, so that the LPs need not find them again.
         """
         if not self._dual_bounds:
             self._dual_bounds = self._make_dual_bounds(cuts)
-        for kind, content in contents:
-            for refuter in self._dual_bounds:
-                refuter.add_column(kind, content)
-        end = self.steps + most_steps
+        for bin_type, counts in columns:
+            for dual_bound in self._dual_bounds:
+                dual_bound.add_column(bin_type, counts)
+        end = self.steps + max_steps
         while (
             self.steps < end and (self.unmet_area, self.cost) < target and self._relaxation.sheets
         ):
             found = None
-            for refuter in self._dual_bounds:
-                left = end - self.steps
-                found = refuter.separate(self._relaxation.sheets, self._relaxation.made, left, stop)
+            for dual_bound in self._dual_bounds:
+                steps_left = end - self.steps
+                found = dual_bound.separate(
+                    self._relaxation.sheets, self._relaxation.made, steps_left, stop
+                )
                 if found is not None or self.steps >= end:
                     break
             if found is None:
@@ -146,11 +155,11 @@ class LowerBound:
     @property
     def steps(self) -> int:
         """Steps spent so far."""
-        of_worth = self._exact_pricing.steps if self._exact_pricing else 0
+        pricing_steps = self._exact_pricing.steps if self._exact_pricing else 0
         return (
             int(_STEPS_PER_TIME * self._work)
-            + of_worth
-            + sum(r.lp_steps for r in self._dual_bounds)
+            + pricing_steps
+            + sum(dual_bound.lp_steps for dual_bound in self._dual_bounds)
         )
 
     def _add_function_inequalities(self) -> None:
@@ -167,11 +176,11 @@ class LowerBound:
         self._relaxation = self._solve_relaxation()
 
     def _solve_relaxation(self) -> RelaxedSolution:
-        best = solve_relaxation(
-            self._task, self._inequalities, self._seconds, short=self.unmet_area > 0
+        solution = solve_relaxation(
+            self._task, self._inequalities, self._seconds, allows_unmet=self.unmet_area > 0
         )
-        self._work += best.work
+        self._work += solution.work
         # Where the solver runs out of work it may say less than before.
-        if (best.unmet_area, best.cost) > (self.unmet_area, self.cost):
-            self.unmet_area, self.cost = best.unmet_area, best.cost
-        return best
+        if (solution.unmet_area, solution.cost) > (self.unmet_area, self.cost):
+            self.unmet_area, self.cost = solution.unmet_area, solution.cost
+        return solution

@@ -34,7 +34,7 @@ class FeasiblePatterns:
 
     Parameters
     ----------
-    most_steps
+    max_steps
         Steps allowed; a step is one way to part a content, and asking CP-SAT takes some hundreds.
 
     Raises
@@ -43,19 +43,19 @@ class FeasiblePatterns:
         If they don't suffice, or `stop` says so.
     """
 
-    def __init__(self, task: Task, cuts: Cuts, most_steps: int, seconds: float, stop: Stop) -> None:
+    def __init__(self, task: Task, cuts: Cuts, max_steps: int, seconds: float, stop: Stop) -> None:
         self._item_types = task.item_types
         self._bin_types = task.bin_types
         self._fronts = GuillotineFronts(task)
         self._cuts = cuts
-        self._steps_left = most_steps
+        self._steps_left = max_steps
         self._seconds = seconds
         self._stop = stop
         self._cp_sat_placements: dict[tuple[ItemCounts, int], tuple[Placement, ...]] = {}
         self._feasible: list[dict[ItemCounts, bool]] = [{} for _ in task.bin_types]
         self._enumerate(task.demand)
 
-    def maximal(self, kind: int, *, surely: bool) -> Iterator[ItemCounts]:
+    def maximal(self, bin_type: int, *, surely: bool) -> Iterator[ItemCounts]:
         """Yield the largest contents of a kind of sheet: each is part of no other.
 
         Parameters
@@ -63,67 +63,81 @@ class FeasiblePatterns:
         surely
             Leave out those of which CP-SAT could not tell; else they count as held.
         """
-        known = {c for c, sure in self._feasible[kind].items() if sure or not surely}
-        for content in self._feasible[kind]:
-            if content in known and not any(
-                adjusted(content, shape, 1) in known for shape in range(len(content))
+        feasible = {
+            other
+            for other, is_proven in self._feasible[bin_type].items()
+            if is_proven or not surely
+        }
+        for counts in self._feasible[bin_type]:
+            if counts in feasible and not any(
+                adjusted(counts, item_type, 1) in feasible for item_type in range(len(counts))
             ):
-                yield content
+                yield counts
 
-    def placements(self, kind: int, content: ItemCounts) -> tuple[Placement, ...]:
+    def placements(self, bin_type: int, counts: ItemCounts) -> tuple[Placement, ...]:
         """Return how a content that is surely held lies on a sheet of a kind."""
-        arranged = self._cp_sat_placements.get((content, kind))
+        arranged = self._cp_sat_placements.get((counts, bin_type))
         if arranged is not None:
             return arranged
-        return self._fronts.placements(content, self._bin_types[kind])
+        return self._fronts.placements(counts, self._bin_types[bin_type])
 
     def _enumerate(self, demand: ItemCounts) -> None:
-        last = [tuple(0 for _ in demand)]
-        while last:
+        level = [tuple(0 for _ in demand)]
+        while level:
             grown = {
-                adjusted(content, shape, 1): None
-                for content in last
-                for shape, number in enumerate(content)
-                if number < demand[shape]
+                adjusted(counts, item_type, 1): None
+                for counts in level
+                for item_type, count in enumerate(counts)
+                if count < demand[item_type]
             }
-            last = [content for content in grown if self._is_feasible(content)]
+            level = [counts for counts in grown if self._is_feasible(counts)]
 
-    def _is_feasible(self, content: ItemCounts) -> bool:
-        parts = [adjusted(content, shape, -1) for shape, number in enumerate(content) if number]
-        single = sum(content) == 1
-        area = sum(n * shape.solid_area for n, shape in zip(content, self._item_types, strict=True))
-        kinds = [
-            number
-            for number, kind in enumerate(self._bin_types)
-            if area <= kind.area and (single or all(p in self._feasible[number] for p in parts))
+    def _is_feasible(self, counts: ItemCounts) -> bool:
+        parts = [adjusted(counts, item_type, -1) for item_type, index in enumerate(counts) if index]
+        is_single = sum(counts) == 1
+        solid_area = sum(
+            count * item_type.solid_area
+            for count, item_type in zip(counts, self._item_types, strict=True)
+        )
+        bin_types = [
+            index
+            for index, sheet_type in enumerate(self._bin_types)
+            if solid_area <= sheet_type.area
+            and (is_single or all(part in self._feasible[index] for part in parts))
         ]
-        if not kinds:
+        if not bin_types:
             return False
-        open_to = []
-        before = self._fronts.steps
-        for number in kinds:
-            if self._fronts.is_feasible(content, self._bin_types[number]):
-                self._feasible[number][content] = True
+        undecided = []
+        steps_before = self._fronts.steps
+        for index in bin_types:
+            if self._fronts.is_feasible(counts, self._bin_types[index]):
+                self._feasible[index][counts] = True
             else:
-                open_to.append(number)
-        self._spend(self._fronts.steps - before)
+                undecided.append(index)
+        self._spend(self._fronts.steps - steps_before)
         # Three blanks or fewer that don't reach into each other come apart by straight cuts.
-        few = 1 if any(self._item_types[i].voids for i, n in enumerate(content) if n) else 3
-        if self._cuts is Cuts.FREE and sum(content) > few:
-            for number in open_to:
-                self._decide_by_cp_sat(content, number)
-        return any(content in held for held in self._feasible)
+        max_guillotine = (
+            1
+            if any(
+                self._item_types[used_type].voids for used_type, count in enumerate(counts) if count
+            )
+            else 3
+        )
+        if self._cuts is Cuts.FREE and sum(counts) > max_guillotine:
+            for index in undecided:
+                self._decide_by_cp_sat(counts, index)
+        return any(counts in feasible for feasible in self._feasible)
 
-    def _decide_by_cp_sat(self, content: ItemCounts, number: int) -> None:
-        answer, work = solve_orthogonal_packing(
-            self._item_types, content, self._bin_types[number], self._seconds
+    def _decide_by_cp_sat(self, counts: ItemCounts, bin_type: int) -> None:
+        placements, work = solve_orthogonal_packing(
+            self._item_types, counts, self._bin_types[bin_type], self._seconds
         )
         self._spend(BASE_STEPS + int(work * STEPS_PER_TIME))
-        if answer == ():
+        if placements == ():
             return
-        self._feasible[number][content] = answer is not None
-        if answer is not None:
-            self._cp_sat_placements[content, number] = answer
+        self._feasible[bin_type][counts] = placements is not None
+        if placements is not None:
+            self._cp_sat_placements[counts, bin_type] = placements
 
     def _spend(self, steps: int) -> None:
         self._steps_left -= steps

@@ -26,14 +26,14 @@ _Front = list[_Size]
 """Sizes none of which is within another: widths rising, heights falling."""
 
 
-def adjusted(content: ItemCounts, shape: int, by: int) -> ItemCounts:
+def adjusted(counts: ItemCounts, item_type: int, change: int) -> ItemCounts:
     """Return a content with so many more of one shape."""
-    return (*content[:shape], content[shape] + by, *content[shape + 1 :])
+    return (*counts[:item_type], counts[item_type] + change, *counts[item_type + 1 :])
 
 
-def count_splits(content: ItemCounts) -> int:
+def count_splits(counts: ItemCounts) -> int:
     """Return in how many ways a content and all that is in it can be parted in two."""
-    return prod((n + 1) * (n + 2) // 2 for n in content)
+    return prod((count + 1) * (count + 2) // 2 for count in counts)
 
 
 class _HostPlacement(NamedTuple):
@@ -54,176 +54,180 @@ class GuillotineFronts:
     def __init__(self, task: Task) -> None:
         self._item_types = task.item_types
         self._bin_types = task.bin_types
-        self._max_width = max(kind.width for kind in task.bin_types)
-        self._max_height = max(kind.height for kind in task.bin_types)
+        self._max_width = max(sheet_type.width for sheet_type in task.bin_types)
+        self._max_height = max(sheet_type.height for sheet_type in task.bin_types)
         self._fronts: dict[ItemCounts, _Front] = {}
         self._in_voids: dict[tuple[ItemCounts, tuple[_Size, ...]], bool] = {}
         self.steps = 0
 
-    def is_feasible(self, content: ItemCounts, sheet: BinType) -> bool:
+    def is_feasible(self, counts: ItemCounts, sheet: BinType) -> bool:
         """Say whether straight cuts free a content from a sheet of a kind."""
-        return self._fits(content, (sheet.width, sheet.height))
+        return self._fits(counts, (sheet.width, sheet.height))
 
-    def placements(self, content: ItemCounts, sheet: BinType) -> tuple[Placement, ...]:
+    def placements(self, counts: ItemCounts, sheet: BinType) -> tuple[Placement, ...]:
         """Return how a content that a sheet holds lies on it."""
-        return tuple(self._place(content, (sheet.width, sheet.height), (0, 0)))
+        return tuple(self._place(counts, (sheet.width, sheet.height), (0, 0)))
 
-    def _fits(self, content: ItemCounts, room: _Size) -> bool:
-        return any(w <= room[0] and h <= room[1] for w, h in self._front(content))
+    def _fits(self, counts: ItemCounts, size: _Size) -> bool:
+        return any(w <= size[0] and h <= size[1] for w, h in self._front(counts))
 
-    def _front(self, content: ItemCounts) -> _Front:
-        known = self._fronts.get(content)
+    def _front(self, counts: ItemCounts) -> _Front:
+        known = self._fronts.get(counts)
         if known is None:
-            self._fronts[content] = known = self._pareto_front(self._bounding_boxes(content))
+            self._fronts[counts] = known = self._pareto_front(self._bounding_boxes(counts))
         return known
 
-    def _bounding_boxes(self, content: ItemCounts) -> Iterable[_Size]:
-        if sum(content) == 1:
-            return orientations(self._item_types[content.index(1)])
-        parts = (adjusted(content, shape, -1) for shape, number in enumerate(content) if number)
+    def _bounding_boxes(self, counts: ItemCounts) -> Iterable[_Size]:
+        if sum(counts) == 1:
+            return orientations(self._item_types[counts.index(1)])
+        parts = (adjusted(counts, item_type, -1) for item_type, count in enumerate(counts) if count)
         if not all(self._front(part) for part in parts):
             return ()
-        sizes = {laid.size for laid in self._host_placements(content)}
-        for one, other in _splits(content):
-            a, b = self._front(one), self._front(other)
+        sizes = {host.size for host in self._host_placements(counts)}
+        for first, second in _splits(counts):
+            first_front, second_front = self._front(first), self._front(second)
             self.steps += 1
-            if a and b:
-                self.steps += (len(a) + len(b)) // _SIZES_PER_STEP
-                sizes.update(_side_by_side(a, b, self._max_width))
+            if first_front and second_front:
+                self.steps += (len(first_front) + len(second_front)) // _SIZES_PER_STEP
+                sizes.update(_side_by_side(first_front, second_front, self._max_width))
                 sizes.update(
                     (w, h)
-                    for h, w in _side_by_side(_transposed(a), _transposed(b), self._max_height)
+                    for h, w in _side_by_side(
+                        _transposed(first_front), _transposed(second_front), self._max_height
+                    )
                 )
         return sizes
 
-    def _host_placements(self, content: ItemCounts) -> Iterator[_HostPlacement]:
+    def _host_placements(self, counts: ItemCounts) -> Iterator[_HostPlacement]:
         """Yield the ways to lay a blank of a content so that its voids hold all the rest."""
-        for index, number in enumerate(content):
-            shape = self._item_types[index]
-            if not number or not shape.voids:
+        for item_type, count in enumerate(counts):
+            item = self._item_types[item_type]
+            if not count or not item.voids:
                 continue
-            rest = adjusted(content, index, -1)
-            for turned, size in enumerate(orientations(shape)):
-                voids = shape.voids_at(0, 0, turned > 0)
+            rest = adjusted(counts, item_type, -1)
+            for turned, size in enumerate(orientations(item)):
+                voids = item.voids_at(0, 0, turned > 0)
                 if self._fits_voids(rest, tuple((void.width, void.height) for void in voids)):
-                    yield _HostPlacement(index, turned > 0, size, voids)
+                    yield _HostPlacement(item_type, turned > 0, size, voids)
 
-    def _fits_voids(self, content: ItemCounts, voids: tuple[_Size, ...]) -> bool:
-        if not any(content):
+    def _fits_voids(self, counts: ItemCounts, voids: tuple[_Size, ...]) -> bool:
+        if not any(counts):
             return True
-        key = content, voids
+        key = counts, voids
         if key not in self._in_voids:
-            self._in_voids[key] = self._share_of_first_void(content, voids) is not None
+            self._in_voids[key] = self._share_of_first_void(counts, voids) is not None
         return self._in_voids[key]
 
     def _share_of_first_void(
-        self, content: ItemCounts, voids: tuple[_Size, ...]
+        self, counts: ItemCounts, voids: tuple[_Size, ...]
     ) -> ItemCounts | None:
         """Return what lies in the first void, if voids hold a content; the others hold the rest."""
         self.steps += 1
-        if not voids or not self._may_fit(content, voids):
+        if not voids or not self._may_fit(counts, voids):
             return None
         first, others = voids[0], voids[1:]
         if not others:
-            return content if self._fits(content, first) else None
-        for part, rest in _subsets(content):
+            return counts if self._fits(counts, first) else None
+        for part, rest in _subsets(counts):
             self.steps += 1
             if self._fits_voids(rest, others) and (not any(part) or self._fits(part, first)):
                 return part
         return None
 
-    def _may_fit(self, content: ItemCounts, voids: tuple[_Size, ...]) -> bool:
+    def _may_fit(self, counts: ItemCounts, voids: tuple[_Size, ...]) -> bool:
         """Say whether voids are large enough for what is solid of a content, and for each piece."""
-        shapes = [shape for shape, n in zip(self._item_types, content, strict=True) if n]
-        solid = sum(n * s.solid_area for s, n in zip(self._item_types, content, strict=True))
-        return solid <= sum(w * h for w, h in voids) and all(
-            any(shape.fits(*void) for void in voids) for shape in shapes
+        items = [item for item, count in zip(self._item_types, counts, strict=True) if count]
+        solid_area = sum(
+            count * other_item.solid_area
+            for other_item, count in zip(self._item_types, counts, strict=True)
+        )
+        return solid_area <= sum(w * h for w, h in voids) and all(
+            any(item.fits(*void) for void in voids) for item in items
         )
 
     def _pareto_front(self, sizes: Iterable[_Size]) -> _Front:
         front: _Front = []
         for width, height in sorted(sizes):
             if (not front or height < front[-1][1]) and any(
-                width <= kind.width and height <= kind.height for kind in self._bin_types
+                width <= sheet_type.width and height <= sheet_type.height
+                for sheet_type in self._bin_types
             ):
                 front.append((width, height))
         return front
 
-    def _place(self, content: ItemCounts, room: _Size, at: tuple[int, int]) -> Iterator[Placement]:
+    def _place(self, counts: ItemCounts, size: _Size, at: tuple[int, int]) -> Iterator[Placement]:
         """Take a content apart again, in the room that it is known to need."""
         x, y = at
-        if sum(content) == 1:
-            index = content.index(1)
-            shape = self._item_types[index]
-            yield Placement(index, x, y, not (shape.width <= room[0] and shape.height <= room[1]))
+        if sum(counts) == 1:
+            item_type = counts.index(1)
+            item = self._item_types[item_type]
+            yield Placement(item_type, x, y, not (item.width <= size[0] and item.height <= size[1]))
             return
-        for one, other in _splits(content):
-            a, b = self._front(one), self._front(other)
-            if not a or not b:
+        for part, rest in _splits(counts):
+            part_front, rest_front = self._front(part), self._front(rest)
+            if not part_front or not rest_front:
                 continue
-            wide = _min_width(a, room[1])
-            if wide and _fits_beside(wide, b, room):
-                yield from self._place(one, (wide, room[1]), at)
-                yield from self._place(other, (room[0] - wide, room[1]), (x + wide, y))
+            width = _min_width(part_front, size[1])
+            if width and _fits_beside(width, rest_front, size):
+                yield from self._place(part, (width, size[1]), at)
+                yield from self._place(rest, (size[0] - width, size[1]), (x + width, y))
                 return
-            high = _min_width(_transposed(a), room[0])
-            if high and _fits_beside(high, _transposed(b), (room[1], room[0])):
-                yield from self._place(one, (room[0], high), at)
-                yield from self._place(other, (room[0], room[1] - high), (x, y + high))
+            height = _min_width(_transposed(part_front), size[0])
+            if height and _fits_beside(height, _transposed(rest_front), (size[1], size[0])):
+                yield from self._place(part, (size[0], height), at)
+                yield from self._place(rest, (size[0], size[1] - height), (x, y + height))
                 return
-        for laid in self._host_placements(content):
-            if laid.size[0] <= room[0] and laid.size[1] <= room[1]:
-                yield Placement(laid.item_type, x, y, laid.turned)
+        for host in self._host_placements(counts):
+            if host.size[0] <= size[0] and host.size[1] <= size[1]:
+                yield Placement(host.item_type, x, y, host.turned)
                 yield from self._place_in_voids(
-                    laid.voids, adjusted(content, laid.item_type, -1), at
+                    host.voids, adjusted(counts, host.item_type, -1), at
                 )
                 return
         raise AssertionError("a content that is held does not come apart")
 
     def _place_in_voids(
-        self, voids: tuple[Rect, ...], content: ItemCounts, at: tuple[int, int]
+        self, voids: tuple[Rect, ...], counts: ItemCounts, at: tuple[int, int]
     ) -> Iterator[Placement]:
         """Lay what voids are known to hold, one void after the other."""
-        if not any(content):
+        if not any(counts):
             return
-        part = self._share_of_first_void(
-            content, tuple((void.width, void.height) for void in voids)
-        )
+        part = self._share_of_first_void(counts, tuple((void.width, void.height) for void in voids))
         if part is None:
             raise AssertionError("voids that hold a content do not share it")
         first = voids[0]
         if any(part):
             place = at[0] + first.x, at[1] + first.y
             yield from self._place(part, (first.width, first.height), place)
-        rest = tuple(all_ - some for all_, some in zip(content, part, strict=True))
+        rest = tuple(all_ - some for all_, some in zip(counts, part, strict=True))
         yield from self._place_in_voids(voids[1:], rest, at)
 
 
-def _subsets(content: ItemCounts) -> Iterator[tuple[ItemCounts, ItemCounts]]:
+def _subsets(counts: ItemCounts) -> Iterator[tuple[ItemCounts, ItemCounts]]:
     """Yield each part of a content, none and all included, and what it leaves."""
-    for part in product(*(range(number + 1) for number in content)):
-        yield part, tuple(all_ - some for all_, some in zip(content, part, strict=True))
+    for part in product(*(range(count + 1) for count in counts)):
+        yield part, tuple(all_ - some for all_, some in zip(counts, part, strict=True))
 
 
-def _splits(content: ItemCounts) -> Iterator[tuple[ItemCounts, ItemCounts]]:
+def _splits(counts: ItemCounts) -> Iterator[tuple[ItemCounts, ItemCounts]]:
     """Yield all ways to part a content in two, each once."""
-    for one, other in _subsets(content):
-        if one > other:
+    for part, rest in _subsets(counts):
+        if part > rest:
             return  # from here on the same partings come back with their sides changed
-        if any(one):
-            yield one, other
+        if any(part):
+            yield part, rest
 
 
 def _transposed(front: _Front) -> _Front:
     return [(height, width) for width, height in reversed(front)]
 
 
-def _side_by_side(a: _Front, b: _Front, widest: int) -> Iterator[_Size]:
+def _side_by_side(a: _Front, b: _Front, max_width: int) -> Iterator[_Size]:
     """Yield the sizes of what two fronts make beside each other, at most so wide."""
     i = j = 0
     while i < len(a) and j < len(b):
         width = a[i][0] + b[j][0]
-        if width > widest:
+        if width > max_width:
             return
         below_a, below_b = a[i][1], b[j][1]
         yield width, max(below_a, below_b)
@@ -239,6 +243,6 @@ def _min_width(front: _Front, height: int) -> int:
     return next((w for w, h in front if h <= height), 0)
 
 
-def _fits_beside(wide: int, front: _Front, room: _Size) -> bool:
-    rest = _min_width(front, room[1])
-    return 0 < rest <= room[0] - wide
+def _fits_beside(width: int, front: _Front, size: _Size) -> bool:
+    min_width = _min_width(front, size[1])
+    return 0 < min_width <= size[0] - width

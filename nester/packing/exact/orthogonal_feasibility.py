@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from nester.core.geometry import solid_rows
 from nester.core.problem import Rect
 from nester.packing.exact.guillotine_fronts import ItemCounts
-from nester.packing.runtime.cp_sat import solve
+from nester.packing.runtime.cp_sat import cp_solver, solve
 from nester.packing.task.task import BinType, ItemType, Placement, orientations
 
 if TYPE_CHECKING:
@@ -26,8 +26,8 @@ STEPS_PER_TIME = 100_000
 """What asking costs at least, and by the work it takes, in ways to part a content (measured)."""
 
 
-def _normal_points(sides: Sequence[tuple[int, int]], most: int) -> list[int]:
-    """Return the places at which a piece's edge may lie, at most `most`, rising.
+def _normal_points(sides: Sequence[tuple[int, int]], limit: int) -> list[int]:
+    """Return the places at which a piece's edge may lie, at most `limit`, rising.
 
     Whatever lies on a sheet can be pushed left and up until everything touches; then each edge
     is a sum of sides away from the sheet's (normal patterns: Herz, IBM Journal of Research and
@@ -39,49 +39,51 @@ def _normal_points(sides: Sequence[tuple[int, int]], most: int) -> list[int]:
     sides
         Each with how often it may be used.
     """
-    places = {0}
-    for side, times in sides:
-        for _ in range(times):
-            places |= {place + side for place in places if place + side <= most}
-            if len(places) > _MAX_POINTS:
+    points = {0}
+    for side, count in sides:
+        for _ in range(count):
+            points |= {point + side for point in points if point + side <= limit}
+            if len(points) > _MAX_POINTS:
                 return []
-    return sorted(places)
+    return sorted(points)
 
 
-def _domain(sides: Sequence[tuple[int, int]], most: int) -> Domain:
+def _domain(sides: Sequence[tuple[int, int]], limit: int) -> Domain:
     from ortools.util.python.sorted_interval_list import Domain
 
-    places = _normal_points(sides, most)
-    return Domain.from_values(places) if places else Domain(0, most)
+    points = _normal_points(sides, limit)
+    return Domain.from_values(points) if points else Domain(0, limit)
 
 
 def _domains(
-    shapes: Sequence[ItemType], content: ItemCounts, sheet: BinType
+    items: Sequence[ItemType], counts: ItemCounts, sheet: BinType
 ) -> tuple[Domain, Domain]:
     """Return where left and upper edges may lie; anywhere, if pieces may reach into others."""
     from ortools.util.python.sorted_interval_list import Domain
 
-    if any(n and shape.voids for shape, n in zip(shapes, content, strict=True)):
+    if any(count and item.voids for item, count in zip(items, counts, strict=True)):
         return Domain(0, sheet.width), Domain(0, sheet.height)
     sizes = [
-        (way, n) for shape, n in zip(shapes, content, strict=True) for way in orientations(shape)
+        (size, count)
+        for item, count in zip(items, counts, strict=True)
+        for size in orientations(item)
     ]
-    across = _domain([(way[0], n) for way, n in sizes], sheet.width)
-    return across, _domain([(way[1], n) for way, n in sizes], sheet.height)
+    across = _domain([(size[0], count) for size, count in sizes], sheet.width)
+    return across, _domain([(size[1], count) for size, count in sizes], sheet.height)
 
 
-def _solid_parts(shape: ItemType, turned: IntVar | bool) -> Iterator[tuple[LiteralT, Rect]]:
+def _solid_parts(item: ItemType, turned: IntVar | bool) -> Iterator[tuple[LiteralT, Rect]]:
     """Yield what is solid of a shape upright, and turned if it may be, and when that counts."""
-    for number, size in enumerate(orientations(shape)):
+    for orientation, size in enumerate(orientations(item)):
         present: LiteralT = True
         if not isinstance(turned, bool):
-            present = turned if number else turned.negated()
-        for solid in solid_rows(Rect(0, 0, *size), shape.voids_at(0, 0, number > 0)):
+            present = turned if orientation else turned.negated()
+        for solid in solid_rows(Rect(0, 0, *size), item.voids_at(0, 0, orientation > 0)):
             yield present, solid
 
 
 def solve_orthogonal_packing(
-    shapes: Sequence[ItemType], content: ItemCounts, sheet: BinType, seconds: float
+    items: Sequence[ItemType], counts: ItemCounts, sheet: BinType, seconds: float
 ) -> tuple[tuple[Placement, ...] | None, float]:
     """Lay a content on a sheet by free cuts; pieces may reach into the voids of others.
 
@@ -95,23 +97,23 @@ def solve_orthogonal_packing(
     from ortools.sat.python import cp_model
 
     model = cp_model.CpModel()
-    across, down = _domains(shapes, content, sheet)
+    across, down = _domains(items, counts, sheet)
     x_spans, y_spans = [], []
-    wides: list[LinearExpr | int] = []
-    highs: list[LinearExpr | int] = []
-    laid = []
-    for index, shape in enumerate(shapes):
-        before = None
-        for _ in range(content[index]):
-            turned = model.new_bool_var("") if shape.rotatable else False
-            longer = shape.height - shape.width
-            wide, high = shape.width + longer * turned, shape.height - longer * turned
+    widths: list[LinearExpr | int] = []
+    heights: list[LinearExpr | int] = []
+    placed = []
+    for item_type, item in enumerate(items):
+        previous_x = None
+        for _ in range(counts[item_type]):
+            turned = model.new_bool_var("") if item.rotatable else False
+            difference = item.height - item.width
+            width, height = item.width + difference * turned, item.height - difference * turned
             x = model.new_int_var_from_domain(across, "")
             y = model.new_int_var_from_domain(down, "")
-            if shape.voids:
-                model.add(x + wide <= sheet.width)
-                model.add(y + high <= sheet.height)
-                for present, solid in _solid_parts(shape, turned):
+            if item.voids:
+                model.add(x + width <= sheet.width)
+                model.add(y + height <= sheet.height)
+                for present, solid in _solid_parts(item, turned):
                     x_spans.append(
                         model.new_optional_fixed_size_interval_var(
                             x + solid.x, solid.width, present, ""
@@ -122,35 +124,31 @@ def solve_orthogonal_packing(
                             y + solid.y, solid.height, present, ""
                         )
                     )
-                    wides.append(solid.width)
-                    highs.append(solid.height)
+                    widths.append(solid.width)
+                    heights.append(solid.height)
             else:
                 right = model.new_int_var(0, sheet.width, "")
                 bottom = model.new_int_var(0, sheet.height, "")
-                x_spans.append(model.new_interval_var(x, wide, right, ""))
-                y_spans.append(model.new_interval_var(y, high, bottom, ""))
-                wides.append(wide)
-                highs.append(high)
-            laid.append((index, x, y, turned))
-            if before is not None:
-                model.add(before <= x)  # equal pieces from left to right
-            before = x
+                x_spans.append(model.new_interval_var(x, width, right, ""))
+                y_spans.append(model.new_interval_var(y, height, bottom, ""))
+                widths.append(width)
+                heights.append(height)
+            placed.append((item_type, x, y, turned))
+            if previous_x is not None:
+                model.add(previous_x <= x)  # equal pieces from left to right
+            previous_x = x
     model.add_no_overlap_2d(x_spans, y_spans)
-    model.add_cumulative(x_spans, highs, sheet.height)
-    model.add_cumulative(y_spans, wides, sheet.width)
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = 1
-    solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
-    solver.parameters.max_time_in_seconds = max(0.1, seconds)
+    model.add_cumulative(x_spans, heights, sheet.height)
+    model.add_cumulative(y_spans, widths, sheet.width)
+    solver = cp_solver(_DETERMINISTIC_TIME, seconds)
     status = solve(solver, model)
     work = solver.response_proto.deterministic_time
     if status == cp_model.INFEASIBLE:
         return (), work
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return None, work
-    spots = tuple(
-        Placement(index, solver.value(x), solver.value(y), bool(solver.value(turned)))
-        for index, x, y, turned in laid
+    placements = tuple(
+        Placement(item_type, solver.value(x), solver.value(y), bool(solver.value(turned)))
+        for item_type, x, y, turned in placed
     )
-    return spots, work
+    return placements, work

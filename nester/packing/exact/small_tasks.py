@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from nester.core.problem import Cuts
 from nester.packing.exact.feasible_contents import FeasiblePatterns, TooManyPatterns
 from nester.packing.exact.guillotine_fronts import ItemCounts, count_splits
-from nester.packing.runtime.cp_sat import solve
+from nester.packing.runtime.cp_sat import cp_solver, solve
 from nester.packing.runtime.stop import Stop, never
 from nester.packing.task.pattern_pool import Plan, trim_overproduction
 from nester.packing.task.task import Pattern, Task
@@ -54,7 +54,7 @@ class ExactResult(NamedTuple):
 def solve_small_task(
     task: Task,
     cuts: Cuts,
-    most_steps: int = MAX_STEPS,
+    max_steps: int = MAX_STEPS,
     *,
     seconds: float = 60.0,
     stop: Stop = never,
@@ -63,7 +63,7 @@ def solve_small_task(
 
     Parameters
     ----------
-    most_steps
+    max_steps
         Steps allowed; one is a way to part some pieces in two.
     seconds
         A safety stop for each time the solver runs; what is said to be proven is so even then.
@@ -73,25 +73,31 @@ def solve_small_task(
     Settled or None
         None if there are too many contents to look at.
     """
-    area = sum(shape.area * shape.demand for shape in task.item_types)
-    if not task.bin_types or count_splits(task.demand) > 2 * most_steps or area > _LARGEST_SUM:
+    area = sum(item.area * item.demand for item in task.item_types)
+    if not task.bin_types or count_splits(task.demand) > 2 * max_steps or area > _LARGEST_SUM:
         return None
     try:
-        contents = FeasiblePatterns(task, cuts, most_steps, seconds, stop)
+        feasible = FeasiblePatterns(task, cuts, max_steps, seconds, stop)
     except TooManyPatterns:
         return None
-    kinds = range(len(task.bin_types))
-    perhaps = [
-        (kind, content) for kind in kinds for content in contents.maximal(kind, surely=False)
+    bin_types = range(len(task.bin_types))
+    possible = [
+        (bin_type, counts)
+        for bin_type in bin_types
+        for counts in feasible.maximal(bin_type, surely=False)
     ]
-    surely = [(kind, content) for kind in kinds for content in contents.maximal(kind, surely=True)]
-    proven = _SetCovering(task, perhaps, seconds)
-    chosen = proven if perhaps == surely else _SetCovering(task, surely, seconds)
-    uses = tuple(
-        (Pattern(kind, contents.placements(kind, content)), copies)
-        for (kind, content), copies in chosen.copies
+    proven = [
+        (bin_type, counts)
+        for bin_type in bin_types
+        for counts in feasible.maximal(bin_type, surely=True)
+    ]
+    bound = _SetCovering(task, possible, seconds)
+    best = bound if possible == proven else _SetCovering(task, proven, seconds)
+    plan = tuple(
+        (Pattern(bin_type, feasible.placements(bin_type, counts)), copies)
+        for (bin_type, counts), copies in best.copies
     )
-    return ExactResult(trim_overproduction(task, uses), proven.unmet_area, proven.cost)
+    return ExactResult(trim_overproduction(task, plan), bound.unmet_area, bound.cost)
 
 
 class _SetCovering:
@@ -104,26 +110,27 @@ class _SetCovering:
         self._seconds = seconds
         self._columns = columns
         self._copy_variables = [
-            model.new_int_var(0, _max_copies(task, kind, content), "") for kind, content in columns
+            model.new_int_var(0, _max_copies(task, bin_type, counts), "")
+            for bin_type, counts in columns
         ]
-        short = [model.new_int_var(0, shape.demand, "") for shape in task.item_types]
-        for index, shape in enumerate(task.item_types):
+        unmet = [model.new_int_var(0, item.demand, "") for item in task.item_types]
+        for item_type, item in enumerate(task.item_types):
             made = cp_model.LinearExpr.weighted_sum(
-                self._copy_variables, [c[index] for _, c in columns]
+                self._copy_variables, [c[item_type] for _, c in columns]
             )
-            model.add(made + short[index] >= shape.demand)
-        for number, kind in enumerate(task.bin_types):
-            if kind.on_hand is not None:
+            model.add(made + unmet[item_type] >= item.demand)
+        for bin_index, bin_type in enumerate(task.bin_types):
+            if bin_type.on_hand is not None:
                 of_kind = [
                     n
                     for n, (k, _) in zip(self._copy_variables, columns, strict=True)
-                    if k == number
+                    if k == bin_index
                 ]
-                model.add(cp_model.LinearExpr.sum(of_kind) <= kind.on_hand)
+                model.add(cp_model.LinearExpr.sum(of_kind) <= bin_type.on_hand)
         self.copies: list[tuple[_Column, int]] = []
-        self.unmet_area = self._minimize(short, [shape.area for shape in task.item_types])
+        self.unmet_area = self._minimize(unmet, [item.area for item in task.item_types])
         self.cost = self._minimize(
-            self._copy_variables, [task.bin_types[kind].price for kind, _ in columns]
+            self._copy_variables, [task.bin_types[bin_type].price for bin_type, _ in columns]
         )
         self._minimize(self._copy_variables, [1] * len(columns))
 
@@ -133,11 +140,7 @@ class _SetCovering:
 
         total = cp_model.LinearExpr.weighted_sum(variables, weights)
         self._model.minimize(total)
-        solver = cp_model.CpSolver()
-        solver.parameters.num_workers = 1
-        solver.parameters.random_seed = 1
-        solver.parameters.max_deterministic_time = _DETERMINISTIC_TIME
-        solver.parameters.max_time_in_seconds = max(0.1, self._seconds)
+        solver = cp_solver(_DETERMINISTIC_TIME, self._seconds)
         status = solve(solver, self._model)
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             return 0
@@ -153,7 +156,11 @@ class _SetCovering:
         return max(0, ceil(solver.best_objective_bound * (1 - 1e-12) - 1e-6))
 
 
-def _max_copies(task: Task, kind: int, content: ItemCounts) -> int:
+def _max_copies(task: Task, bin_type: int, counts: ItemCounts) -> int:
     """Return how many sheets may be cut so; further ones would make nothing that is wanted."""
-    wanted = (-(-n // made) for n, made in zip(task.demand, content, strict=True) if made)
-    return min(task.max_sheets(kind), max(wanted))
+    copies = (
+        -(-count // per_sheet)
+        for count, per_sheet in zip(task.demand, counts, strict=True)
+        if per_sheet
+    )
+    return min(task.max_sheets(bin_type), max(copies))

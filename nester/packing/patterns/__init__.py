@@ -1,1 +1,1 @@
-"""Pattern generation: methods that lay one sheet. Imports `task` and `runtime`."""
+"""Pattern generation: methods that fill one sheet with pieces. Imports `task` and `runtime`."""

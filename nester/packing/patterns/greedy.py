@@ -1,15 +1,15 @@
-"""Fill one sheet: pieces in a given order, each into the free rectangle that suits it best.
+"""Greedy filling of one sheet: pieces in a given order, each into the best free rectangle.
 
-For straight cuts a free rectangle is split in two by an edge-to-edge cut whenever a piece is laid
-into its corner, so that any result comes apart on a trimmer.  For free cuts all maximal free
-rectangles are kept.  Both are the greedy methods surveyed by Jylänki, "A thousand ways to pack
-the bin" (2010): guillotine and maximal rectangles, with best short side fit.
+Best means the shortest strip left beside the piece (best short side fit).  For straight cuts, the
+free rectangle is split in two by an edge-to-edge cut after each piece, so that every result is a
+guillotine pattern.  For free cuts, all maximal free rectangles are kept.  Jylänki, "A thousand ways
+to pack the bin" (2010), surveys both: guillotine, and maximal rectangles.
 
-What is cut away from a piece is free again: for straight cuts each of its voids, as a sheet of
-its own; for free cuts whatever its solid part leaves.
+The voids of a placed piece are free again: for straight cuts each void, like a sheet of its own;
+for free cuts whatever its solid part leaves.
 
-Where a free rectangle holds very many equal pieces they are laid in one block, rows by columns, so
-that a sheet of half a million takes no longer than one of a hundred.
+Where a free rectangle holds very many equal pieces they are placed as one block, rows by columns: a
+sheet of half a million pieces takes no longer than one of a hundred.
 """
 
 from __future__ import annotations
@@ -26,46 +26,55 @@ __all__ = ["GreedyFiller", "randomized_order"]
 _FreeRect = tuple[int, int, int, int]  # x, y, width, height
 
 _MIN_BLOCK = 400
-"""So many equal pieces for one free rectangle are laid as a block, and their voids left unused."""
+"""This many equal pieces or more are placed as a block, and their voids left unused."""
 
 
 class GreedyFiller:
-    """Fills sheets and counts the steps it takes; a step is one piece tried in one rectangle."""
+    """Fills sheets, and counts its steps: one for each piece tried in one rectangle.
 
-    def __init__(self, shapes: Sequence[ItemType], cuts: Cuts, rng: Random) -> None:
-        self._item_types = shapes
+    All effort in this package is measured in these steps.
+    """
+
+    def __init__(self, items: Sequence[ItemType], cuts: Cuts, rng: Random) -> None:
+        self._item_types = items
         self._rng = rng
-        self._min_side = min((min(shape[:2]) for shape in shapes), default=0)
+        self._min_side = min((min(item[:2]) for item in items), default=0)
         self._guillotine = cuts is Cuts.STRAIGHT
         self._split = self._guillotine_split if self._guillotine else self._maximal_rectangles
         self.steps = 0
 
     def fill_remainders(
-        self, rests: Sequence[Rect], left: list[int], worths: Sequence[float]
+        self, remainders: Sequence[Rect], remaining: list[int], values: Sequence[float]
     ) -> list[Placement]:
-        """Lay pieces into parts of a sheet, worth most for their area first.
+        """Place pieces on parts of a sheet, those of most value for their area first.
 
         Parameters
         ----------
-        left
-            How many of each shape may be laid; what is laid is taken off.
-        worths
-            Of one piece of each shape; what is worth nothing is left out.
+        remaining
+            How many of each item type may be placed; changed in place.
+        values
+            Of one piece of each item type; types without value are left out.
         """
-        shapes = self._item_types
+        items = self._item_types
         order = sorted(
-            (index for index, number in enumerate(left) if number and worths[index] > 0),
-            key=lambda index: -worths[index] / shapes[index].area,
+            (
+                item_type
+                for item_type, count in enumerate(remaining)
+                if count and values[item_type] > 0
+            ),
+            key=lambda item_type: -values[item_type] / items[item_type].area,
         )
-        least = min((min(shapes[index][:2]) for index in order), default=0)
-        laid = []
-        for rest in rests:
-            if not order or min(rest.width, rest.height) < least:
+        min_side = min((min(items[item_type][:2]) for item_type in order), default=0)
+        placements = []
+        for remainder in remainders:
+            if not order or min(remainder.width, remainder.height) < min_side:
                 continue
-            for index, x, y, turned in self.fill(rest.width, rest.height, left, order):
-                laid.append(Placement(index, rest.x + x, rest.y + y, turned))
-                left[index] -= 1
-        return laid
+            for item_type, x, y, turned in self.fill(
+                remainder.width, remainder.height, remaining, order
+            ):
+                placements.append(Placement(item_type, remainder.x + x, remainder.y + y, turned))
+                remaining[item_type] -= 1
+        return placements
 
     def fill(
         self,
@@ -73,233 +82,257 @@ class GreedyFiller:
         height: int,
         counts: Sequence[int],
         order: Sequence[int],
-        laid: Sequence[Placement] = (),
+        placed: Sequence[Placement] = (),
         spoiled: Sequence[Rect] = (),
     ) -> tuple[Placement, ...]:
-        """Lay pieces on a width × height sheet.
+        """Place pieces on a width × height sheet.
 
         Parameters
         ----------
         counts
-            How many of each shape may be laid.
+            How many of each item type may be placed.
         order
-            Indices of the shapes, in the order they are tried.
-        laid
-            What lies on the sheet already; for free cuts only.
+            Item types, in the order they are tried.
+        placed
+            Pieces already on the sheet; for free cuts only.
         spoiled
-            Rectangles of the sheet on which nothing may lie.
+            Damaged rectangles of the sheet.
 
         Returns
         -------
-        tuple of Spot
-            What has been laid now.
+        tuple of Placement
+            Only the new ones.
         """
         free: list[_FreeRect] = [(0, 0, width, height)]
         if not self._guillotine:
-            for bad in spoiled:
-                free = self._exclude(free, bad)
+            for defect in spoiled:
+                free = self._exclude(free, defect)
             spoiled = ()
-        for spot in laid:
-            free = self._subtract(free, self._item_types[spot.item_type], *spot[1:])
-        spots: list[Placement] = []
-        lie_along = self._rng.random()
-        left = list(counts)
-        # What came before a piece with voids may yet lie in those.
-        passes = 2 if any(self._item_types[index].voids for index in order) else 1
-        for index in (*order,) * passes:
-            shape = self._item_types[index]
-            while left[index]:
-                best = self._best_fit(free, shape, spoiled)
-                block = best and _block(free[best[0]], shape, best[1], left[index])
-                if spoiled and (best is None or block):
-                    # Cuts may go through what is spoiled; only now are they kept from it.
-                    for bad in spoiled:
-                        free = self._exclude(free, bad)
+        for placement in placed:
+            free = self._subtract(free, self._item_types[placement.item_type], *placement[1:])
+        placements: list[Placement] = []
+        split_bias = self._rng.random()
+        remaining = list(counts)
+        # A second pass, since pieces tried before one with voids may fit into those.
+        passes = 2 if any(self._item_types[item_type].voids for item_type in order) else 1
+        for item_type in (*order,) * passes:
+            item = self._item_types[item_type]
+            while remaining[item_type]:
+                fit = self._best_fit(free, item, spoiled)
+                block = fit and _block(free[fit[0]], item, fit[1], remaining[item_type])
+                if spoiled and (fit is None or block):
+                    # Pieces were kept off the damage while cuts could run through it.  Now that
+                    # none fits so, the damage is cut out, and what is around it is tried.
+                    for defect in spoiled:
+                        free = self._exclude(free, defect)
                     spoiled = ()
                     continue
-                if best is None:
+                if fit is None:
                     break
-                where, turned = best
-                x, y, _, _ = free[where]
+                free_index, turned = fit
+                x, y, _, _ = free[free_index]
                 if block:
-                    wide, high = shape.oriented_size(turned)
-                    across, down = range(block[0]), range(block[1])
-                    spots += [
-                        Placement(index, x + i * wide, y + j * high, turned)
-                        for j in down
-                        for i in across
+                    item_width, item_height = item.oriented_size(turned)
+                    columns, rows = range(block[0]), range(block[1])
+                    placements += [
+                        Placement(item_type, x + column * item_width, y + row * item_height, turned)
+                        for row in rows
+                        for column in columns
                     ]
-                    laid_now = len(across) * len(down)
-                    self.steps += laid_now
-                    free = self._split(free, where, len(across) * wide, len(down) * high, lie_along)
+                    count = len(columns) * len(rows)
+                    self.steps += count
+                    free = self._split(
+                        free,
+                        free_index,
+                        len(columns) * item_width,
+                        len(rows) * item_height,
+                        split_bias,
+                    )
                 else:
-                    laid_now = 1
-                    spots.append(Placement(index, x, y, turned))
-                    free = self._place(free, where, shape, turned, lie_along)
-                left[index] -= laid_now
+                    count = 1
+                    placements.append(Placement(item_type, x, y, turned))
+                    free = self._place(free, free_index, item, turned, split_bias)
+                remaining[item_type] -= count
                 if not free:
-                    return tuple(spots)
-        return tuple(spots)
+                    return tuple(placements)
+        return tuple(placements)
 
-    def _exclude(self, free: list[_FreeRect], bad: Rect) -> list[_FreeRect]:
-        """Return what is free without a place: for straight cuts, parted by cuts along its edges.
+    def _exclude(self, free: list[_FreeRect], defect: Rect) -> list[_FreeRect]:
+        """Return the free rectangles without a damaged one.
 
-        Which cut comes first is drawn by chance.
+        For straight cuts they are split by cuts along its edges, in random order.
         """
         if not self._guillotine:
-            free = self._maximal_rectangles([*free, bad], len(free), bad.width, bad.height, 0)
-            return [one for one in free if min(one[2:]) >= self._min_side]
-        rest: list[_FreeRect] = []
-        waiting = [Rect(*one) for one in free]
-        while waiting:
-            part = waiting.pop()
-            if not part.overlaps(bad):
-                rest.append(part)
+            free = self._maximal_rectangles(
+                [*free, defect], len(free), defect.width, defect.height, 0
+            )
+            return [rect for rect in free if min(rect[2:]) >= self._min_side]
+        clear: list[_FreeRect] = []
+        parts = [Rect(*rect) for rect in free]
+        while parts:
+            part = parts.pop()
+            if not part.overlaps(defect):
+                clear.append(part)
                 continue
-            across = [at for at in (bad.x, bad.right) if part.x < at < part.right]
-            down = [at for at in (bad.y, bad.bottom) if part.y < at < part.bottom]
-            if across and (not down or self._rng.random() < 0.5):
-                at = across[0] - part.x
-                waiting += [
-                    part._replace(width=at),
-                    part._replace(x=part.x + at, width=part.width - at),
+            vertical = [cut for cut in (defect.x, defect.right) if part.x < cut < part.right]
+            horizontal = [cut for cut in (defect.y, defect.bottom) if part.y < cut < part.bottom]
+            if vertical and (not horizontal or self._rng.random() < 0.5):
+                cut = vertical[0] - part.x
+                parts += [
+                    part._replace(width=cut),
+                    part._replace(x=part.x + cut, width=part.width - cut),
                 ]
-            elif down:
-                at = down[0] - part.y
-                waiting += [
-                    part._replace(height=at),
-                    part._replace(y=part.y + at, height=part.height - at),
+            elif horizontal:
+                cut = horizontal[0] - part.y
+                parts += [
+                    part._replace(height=cut),
+                    part._replace(y=part.y + cut, height=part.height - cut),
                 ]
-        return rest
+        return clear
 
     def _place(
-        self, free: list[_FreeRect], where: int, shape: ItemType, turned: bool, lie_along: float
+        self,
+        free: list[_FreeRect],
+        free_index: int,
+        item: ItemType,
+        turned: bool,
+        split_bias: float,
     ) -> list[_FreeRect]:
-        """Return what is free once a shape lies in the corner of a free rectangle."""
-        x, y, _, _ = free[where]
-        wide, high = shape.oriented_size(turned)
-        if not shape.voids:
-            return self._split(free, where, wide, high, lie_along)
+        """Return the free rectangles after a piece is placed in the corner of one of them."""
+        x, y, _, _ = free[free_index]
+        width, height = item.oriented_size(turned)
+        if not item.voids:
+            return self._split(free, free_index, width, height, split_bias)
         if self._guillotine:
-            voids = shape.voids_at(x, y, turned)
-            return [*self._guillotine_split(free, where, wide, high, lie_along), *voids]
-        return self._subtract(free, shape, x, y, turned)
+            voids = item.voids_at(x, y, turned)
+            return [*self._guillotine_split(free, free_index, width, height, split_bias), *voids]
+        return self._subtract(free, item, x, y, turned)
 
     def _subtract(
-        self, free: list[_FreeRect], shape: ItemType, x: int, y: int, turned: bool
+        self, free: list[_FreeRect], item: ItemType, x: int, y: int, turned: bool
     ) -> list[_FreeRect]:
-        """Take what is solid of a piece out of what is free."""
-        wide, high = shape.oriented_size(turned)
-        voids = shape.voids_at(x, y, turned)
-        for solid in solid_rows(Rect(x, y, wide, high), voids):
-            # Each row, offered as if it were free, is taken out of all that overlaps it.
+        """Return the free rectangles without the solid part of a piece."""
+        width, height = item.oriented_size(turned)
+        voids = item.voids_at(x, y, turned)
+        for solid in solid_rows(Rect(x, y, width, height), voids):
+            # Passed as one more free rectangle, each row is taken out of all that overlap it.
             free = self._maximal_rectangles([*free, solid], len(free), solid.width, solid.height, 0)
-        return [one for one in free if min(one[2:]) >= self._min_side]
+        return [rect for rect in free if min(rect[2:]) >= self._min_side]
 
     def _best_fit(
-        self, free: Sequence[_FreeRect], shape: ItemType, spoiled: Sequence[Rect] = ()
+        self, free: Sequence[_FreeRect], item: ItemType, defects: Sequence[Rect] = ()
     ) -> tuple[int, bool] | None:
-        """Return the free rectangle, and the turn, that leave the shortest strip."""
-        wide, high, _, turns, _ = shape
+        """Return the index of the best free rectangle, and whether to turn; None if none fits."""
+        item_width, item_height, _, rotatable, _ = item
         self.steps += len(free)
-        best_rest = -1
-        found = (-1, False)
-        for where, (x, y, width, height) in enumerate(free):
-            if wide <= width and high <= height:
-                rest = min(width - wide, height - high)
-                if (best_rest < 0 or rest < best_rest) and not (
-                    spoiled and _meets(spoiled, x, y, wide, high)
+        best_gap = -1
+        fit = (-1, False)
+        for free_index, (x, y, width, height) in enumerate(free):
+            if item_width <= width and item_height <= height:
+                gap = min(width - item_width, height - item_height)
+                if (best_gap < 0 or gap < best_gap) and not (
+                    defects and _meets(defects, x, y, item_width, item_height)
                 ):
-                    best_rest, found = rest, (where, False)
-            if turns and high <= width and wide <= height:
-                rest = min(width - high, height - wide)
-                if (best_rest < 0 or rest < best_rest) and not (
-                    spoiled and _meets(spoiled, x, y, high, wide)
+                    best_gap, fit = gap, (free_index, False)
+            if rotatable and item_height <= width and item_width <= height:
+                gap = min(width - item_height, height - item_width)
+                if (best_gap < 0 or gap < best_gap) and not (
+                    defects and _meets(defects, x, y, item_height, item_width)
                 ):
-                    best_rest, found = rest, (where, True)
-        return None if best_rest < 0 else found
+                    best_gap, fit = gap, (free_index, True)
+        return None if best_gap < 0 else fit
 
     def _guillotine_split(
-        self, free: list[_FreeRect], where: int, wide: int, high: int, lie_along: float
+        self,
+        free: list[_FreeRect],
+        free_index: int,
+        item_width: int,
+        item_height: int,
+        split_bias: float,
     ) -> list[_FreeRect]:
-        """Cut a free rectangle beside the piece in its corner, edge to edge one way or the other.
+        """Split a free rectangle beside the piece in its corner by an edge-to-edge cut.
 
-        Mostly the way that leaves the larger single rest; now and then the other, so that many
-        runs see many cut trees.
+        Mostly in the direction that leaves the larger single remainder; sometimes in the other,
+        so that repeated runs try different cut trees.
         """
-        x, y, width, height = free[where]
-        right, below = width - wide, height - high
-        upright_first = right * height > below * width
-        if self._rng.random() < 0.3 * lie_along:
-            upright_first = not upright_first
-        rest = free[:where] + free[where + 1 :]
-        if upright_first:
-            parts = ((x + wide, y, right, height), (x, y + high, wide, below))
+        x, y, width, height = free[free_index]
+        right, below = width - item_width, height - item_height
+        is_vertical_first = right * height > below * width
+        if self._rng.random() < 0.3 * split_bias:
+            is_vertical_first = not is_vertical_first
+        others = free[:free_index] + free[free_index + 1 :]
+        if is_vertical_first:
+            parts = ((x + item_width, y, right, height), (x, y + item_height, item_width, below))
         else:
-            parts = ((x + wide, y, right, high), (x, y + high, width, below))
-        rest.extend(part for part in parts if part[2] and part[3])
-        return rest
+            parts = ((x + item_width, y, right, item_height), (x, y + item_height, width, below))
+        others.extend(part for part in parts if part[2] and part[3])
+        return others
 
     def _maximal_rectangles(
-        self, free: list[_FreeRect], where: int, wide: int, high: int, _lie_along: float
+        self, free: list[_FreeRect], free_index: int, width: int, height: int, _split_bias: float
     ) -> list[_FreeRect]:
-        """Take the piece out of all free rectangles, keeping each maximal rest."""
-        x, y, _, _ = free[where]
-        right, bottom = x + wide, y + high
-        whole: list[_FreeRect] = []
-        fresh: list[_FreeRect] = []
+        """Take a piece out of all free rectangles; keep the maximal ones of what is left."""
+        x, y, _, _ = free[free_index]
+        right, bottom = x + width, y + height
+        kept: list[_FreeRect] = []
+        split: list[_FreeRect] = []
         for other in free:
             ox, oy, ow, oh = other
             if ox >= right or oy >= bottom or ox + ow <= x or oy + oh <= y:
-                whole.append(other)
+                kept.append(other)
                 continue
             if ox < x:
-                fresh.append((ox, oy, x - ox, oh))
+                split.append((ox, oy, x - ox, oh))
             if oy < y:
-                fresh.append((ox, oy, ow, y - oy))
+                split.append((ox, oy, ow, y - oy))
             if right < ox + ow:
-                fresh.append((right, oy, ox + ow - right, oh))
+                split.append((right, oy, ox + ow - right, oh))
             if bottom < oy + oh:
-                fresh.append((ox, bottom, ow, oy + oh - bottom))
-        fresh = list(dict.fromkeys(fresh))
-        for one in fresh:
-            x1, y1, w1, h1 = one
-            inside = any(
-                other is not one
+                split.append((ox, bottom, ow, oy + oh - bottom))
+        split = list(dict.fromkeys(split))
+        for rect in split:
+            x1, y1, w1, h1 = rect
+            is_covered = any(
+                other is not rect
                 and other[0] <= x1
                 and other[1] <= y1
                 and other[0] + other[2] >= x1 + w1
                 and other[1] + other[3] >= y1 + h1
-                for other in (*whole, *fresh)
+                for other in (*kept, *split)
             )
-            if not inside:
-                whole.append(one)
-        return whole
+            if not is_covered:
+                kept.append(rect)
+        return kept
 
 
-def _block(place: _FreeRect, shape: ItemType, turned: bool, left: int) -> tuple[int, int] | None:
-    """Return how many columns and rows of a shape to lay at once; None if not that many."""
-    wide, high = shape.oriented_size(turned)
-    columns, rows = place[2] // wide, place[3] // high
-    if min(left, columns * rows) < _MIN_BLOCK:
+def _block(
+    free_rect: _FreeRect, item: ItemType, turned: bool, remaining: int
+) -> tuple[int, int] | None:
+    """Return how many columns and rows to place at once; None if they are too few for a block."""
+    width, height = item.oriented_size(turned)
+    columns, rows = free_rect[2] // width, free_rect[3] // height
+    if min(remaining, columns * rows) < _MIN_BLOCK:
         return None
-    columns = min(columns, left)
-    return columns, min(rows, left // columns)
+    columns = min(columns, remaining)
+    return columns, min(rows, remaining // columns)
 
 
-def _meets(spoiled: Sequence[Rect], x: int, y: int, wide: int, high: int) -> bool:
-    place = Rect(x, y, wide, high)
-    return any(place.overlaps(bad) for bad in spoiled)
+def _meets(defects: Sequence[Rect], x: int, y: int, width: int, height: int) -> bool:
+    rect = Rect(x, y, width, height)
+    return any(rect.overlaps(defect) for defect in defects)
 
 
 def randomized_order(
-    shapes: Sequence[ItemType], wanted: Sequence[int], worths: Sequence[float], rng: Random
+    items: Sequence[ItemType], item_types: Sequence[int], values: Sequence[float], rng: Random
 ) -> list[int]:
-    """Return shapes by their worth for their area, more or less: an order in which to fill."""
-    bulk = rng.choice((0.6, 0.8, 1.0))
-    spread = rng.choice((0.05, 0.15, 0.4))
+    """Return item types by value for area with random noise: an order in which to fill."""
+    area_exponent = rng.choice((0.6, 0.8, 1.0))
+    noise = rng.choice((0.05, 0.15, 0.4))
     random = rng.random
-    key = {
-        i: worths[i] / shapes[i].area ** bulk * (1 + spread * (2 * random() - 1)) for i in wanted
+    keys = {
+        item_type: values[item_type]
+        / items[item_type].area ** area_exponent
+        * (1 + noise * (2 * random() - 1))
+        for item_type in item_types
     }
-    return sorted(wanted, key=lambda i: -key[i])
+    return sorted(item_types, key=lambda item_type: -keys[item_type])

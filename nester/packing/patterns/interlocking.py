@@ -1,19 +1,19 @@
-"""Pieces with corners cut away that reach into each other, for free cuts.
+"""Interlocking layouts, for free cuts: pieces with voids that reach into each other.
 
-Equal pieces first.  Push every piece of a layout to the left until something stops it, then up:
-each then lies where the distances between its edges add up from the sheet's edge, so only such
-places need be looked at (the normal patterns of Christofides and Whitlock, Operations Research
-25, 1977, for pieces with inner edges too).  Which of them are taken is a set packing: no cell of
-the grid is covered twice.  CP-SAT solves it, starting from the densest lattice: a plus of five
-panels tiles the plane by steps of (2, 1) and (-1, 2) panels or the mirror image of those, and
-lattices for other shapes are found by trying.  Where there are too many places, the lattice and
-what still fits beside it must do.
+First, layouts of equal pieces.  Every piece of a layout can be pushed left until something stops
+it, then up; its position is then a sum of distances between edges, counted from the sheet's edge.
+So only such positions need be tried (the normal patterns of Christofides and Whitlock, Operations
+Research 25, 1977, here also for inner edges).  Choosing among them is a set packing problem: no
+cell of the grid is covered twice.  CP-SAT solves it, starting from the densest lattice packing: a
+plus of five panels tiles the plane by steps of (2, 1) and (-1, 2) panels or their mirror image;
+lattices for other shapes are found by trial.  With too many positions, the lattice and what fits
+beside it must do.
 
-Where all normal places are looked at and the set packing is solved, no sheet of that size holds
-more such pieces, whatever else lies on it; `Interlocking.most` says so to the bounds.
+If all normal positions were tried and the set packing is solved to optimality, no sheet of that
+size holds more such pieces: `Interlocking.max_copies` passes this on to the bounds.
 
-Then the other pieces with voids are laid one by one, each as close to a corner as the others let
-it, arms in corners included; and what is left goes to all other pieces by maximal rectangles.
+Then the other pieces with voids are placed one by one, each as close to a corner as the others
+allow; and what is left is filled with all other pieces by maximal rectangles.
 """
 
 from __future__ import annotations
@@ -28,30 +28,30 @@ from typing import NamedTuple
 from nester.core.geometry import solid_columns, solid_rows
 from nester.core.problem import Cuts, Rect
 from nester.packing.patterns.greedy import GreedyFiller
-from nester.packing.runtime.cp_sat import solve
+from nester.packing.runtime.cp_sat import cp_solver, solve
 from nester.packing.runtime.stop import Stop
 from nester.packing.task.task import BinType, ItemType, Pattern, Placement, Task, item_counts
 
 __all__ = ["Interlocking"]
 
 _MAX_COORDINATES = 60
-"""With more normal places along one side than this, the shortest steps are left out."""
+"""With more normal positions along one side than this, the shortest steps are left out."""
 _MAX_POSITIONS = 900
-"""With more places than this only those of the densest lattice are looked at."""
+"""With more positions than this only those of the densest lattice are tried."""
 _MAX_POSITIONS_IN_STRIPS = 250
-"""With more than this, no parts of a sheet are searched for layouts of fewer pieces."""
+"""With more than this, parts of a sheet are not searched for layouts of fewer pieces."""
 _TIME_PER_SHEET, _TIME_PER_STRIP, _TOTAL_TIME = 0.6, 0.05, 3.0
 """CP-SAT's deterministic time for a whole sheet, for a part of it, and for a paper."""
 _MAX_SHEETS = 300
-"""How many sheets are filled for a paper, shared among its shapes and kinds of sheet."""
+"""Sheets filled for a paper, shared among its item types and bin types."""
 _MAX_ITEM_TYPES = 16
-"""Of so many shapes, those that take most paper, whole sheets of one shape are looked for."""
+"""Item types, those that take most paper, for which sheets of equal pieces are sought."""
 _MAX_MISSES = 8
-"""After so many shapes that find no place on a sheet, the others are not tried."""
+"""After this many item types that fit nowhere on a sheet, the others are not tried."""
 _SHUFFLES = 3
-"""Further orders in which pieces of several shapes are laid."""
+"""Random orders in which pieces of several item types are placed, beside the given one."""
 _MAX_LATTICES, _MAX_LATTICE_PAIRS = 4, 300
-"""Lattices used for each way to lie, and pairs of steps that are tried for them."""
+"""Lattices used for each orientation, and pairs of vectors that are tried for them."""
 
 
 class Interlocking:
@@ -60,137 +60,153 @@ class Interlocking:
     Attributes
     ----------
     max_copies
-        For some shapes, how many of them a sheet of each kind holds at most, proven; known once
-        `patterns` has been gone through.
+        For some item types, a proven bound on their number on a sheet of each bin type; known
+        once `patterns` is exhausted.
     """
 
     def __init__(self, task: Task, rng: Random) -> None:
         self.max_copies: dict[int, tuple[int, ...]] = {}
         self._task = task
         self._rng = rng
-        self._with_voids = [i for i, shape in enumerate(task.item_types) if shape.voids]
-        many = [i for i in self._with_voids if task.item_types[i].demand > 1]
-        many.sort(key=lambda i: -task.item_types[i].demand * task.item_types[i].solid_area)
-        self._item_types = many[:_MAX_ITEM_TYPES]
+        self._with_voids = [
+            item_type for item_type, item in enumerate(task.item_types) if item.voids
+        ]
+        repeated = [
+            item_type for item_type in self._with_voids if task.item_types[item_type].demand > 1
+        ]
+        repeated.sort(
+            key=lambda item_type: (
+                -task.item_types[item_type].demand * task.item_types[item_type].solid_area
+            )
+        )
+        self._item_types = repeated[:_MAX_ITEM_TYPES]
         self._packings: dict[tuple[int, _Coordinates, _Coordinates], _SingleItemPackings] = {}
         self._time = _TimeBudget(_TOTAL_TIME)
 
     def patterns(self, stop: Stop) -> Iterator[Pattern]:
-        """Yield layouts until all kinds of sheets are gone through or `stop` says so."""
+        """Yield patterns until all bin types have been tried or `stop` is true."""
         if not self._with_voids:
             return
-        layer = _Completer(self._task, self._rng)
-        kinds = self._task.bin_types
-        most = {
-            shape: [self._area_bound(shape, kind) for kind in kinds] for shape in self._item_types
+        completer = _Completer(self._task, self._rng)
+        sheet_types = self._task.bin_types
+        max_copies = {
+            item_type: [self._area_bound(item_type, sheet_type) for sheet_type in sheet_types]
+            for item_type in self._item_types
         }
-        share = max(1, _MAX_SHEETS // (len(kinds) * (len(self._item_types) + 1)))
-        left = _MAX_SHEETS
-        # Should they not all come up, those do whose paper is cheapest.
-        for number in sorted(range(len(kinds)), key=lambda i: (_price_per_area(kinds[i]), i)):
+        share = max(1, _MAX_SHEETS // (len(sheet_types) * (len(self._item_types) + 1)))
+        remaining = _MAX_SHEETS
+        # Cheapest paper first, in case effort runs out before all bin types have been tried.
+        for bin_type in sorted(
+            range(len(sheet_types)), key=lambda index: (_price_per_area(sheet_types[index]), index)
+        ):
             starts: list[tuple[list[list[Placement]], Sequence[Sequence[int]]]] = []
-            for shape in self._item_types:
+            for item_type in self._item_types:
                 if stop():
                     return
-                if self._area_bound(shape, kinds[number]) < 2:
+                if self._area_bound(item_type, sheet_types[bin_type]) < 2:
                     continue
-                found = self._single_item_packings(shape, kinds[number])
-                if found.max_copies is not None:
-                    most[shape][number] = min(most[shape][number], found.max_copies)
-                starts.append((found.layouts, [self._with_voids]))
+                packings = self._single_item_packings(item_type, sheet_types[bin_type])
+                if packings.max_copies is not None:
+                    max_copies[item_type][bin_type] = min(
+                        max_copies[item_type][bin_type], packings.max_copies
+                    )
+                starts.append((packings.layouts, [self._with_voids]))
             starts.append(([[]], self._orders()))
-            for begun, orders in starts:
-                some = (
-                    layer.complete(number, spots, order, way)
-                    for way in range(layer.strategy_count)
+            for layouts, orders in starts:
+                patterns = (
+                    completer.complete(bin_type, layout, order, strategy)
+                    for strategy in range(completer.strategy_count)
                     for order in orders
-                    for spots in begun
+                    for layout in layouts
                 )
-                for pattern in islice(some, min(share, left)):
-                    left -= 1
+                for pattern in islice(patterns, min(share, remaining)):
+                    remaining -= 1
                     if pattern.placements:
                         yield pattern
-        self.max_copies = {shape: tuple(numbers) for shape, numbers in most.items()}
+        self.max_copies = {item_type: tuple(numbers) for item_type, numbers in max_copies.items()}
 
-    def _area_bound(self, shape: int, kind: BinType) -> int:
-        return kind.area // self._task.item_types[shape].solid_area
+    def _area_bound(self, item_type: int, sheet_type: BinType) -> int:
+        return sheet_type.area // self._task.item_types[item_type].solid_area
 
-    def _single_item_packings(self, index: int, kind: BinType) -> _SingleItemPackings:
-        grid = _Grid(self._task.item_types[index], kind)
-        key = (index, grid.across, grid.down)
+    def _single_item_packings(self, item_type: int, sheet_type: BinType) -> _SingleItemPackings:
+        grid = _Grid(self._task.item_types[item_type], sheet_type)
+        key = (item_type, grid.across, grid.down)
         if key not in self._packings:
-            self._packings[key] = _single_item_packings(index, grid, self._time)
+            self._packings[key] = _single_item_packings(item_type, grid, self._time)
         return self._packings[key]
 
     def _orders(self) -> list[tuple[int, ...]]:
-        """Return orders of the shapes with voids: largest first, and some by chance."""
-        shapes = self._with_voids
-        orders = [shapes, *(self._rng.sample(shapes, len(shapes)) for _ in range(_SHUFFLES))]
+        """Return orders of the item types with voids: largest first, and random ones."""
+        item_types = self._with_voids
+        orders = [
+            item_types,
+            *(self._rng.sample(item_types, len(item_types)) for _ in range(_SHUFFLES)),
+        ]
         return list(dict.fromkeys(map(tuple, orders)))
 
 
-def _price_per_area(kind: BinType) -> float:
-    return kind.price / kind.area
+def _price_per_area(sheet_type: BinType) -> float:
+    return sheet_type.price / sheet_type.area
 
 
 class _TimeBudget:
-    """CP-SAT's deterministic time that is left."""
+    """The rest of a paper's CP-SAT deterministic time."""
 
-    def __init__(self, left: float) -> None:
-        self.remaining = left
+    def __init__(self, time: float) -> None:
+        self.remaining = time
 
 
 # ------------------------------------------------------------------------- equal pieces
 
 _Coordinates = tuple[tuple[int, ...], ...]
-"""For a shape upright, and turned if it may be: normal places along one side of a sheet."""
+"""Normal coordinates along one side of a sheet, for each orientation of an item type."""
 
 
-def _covered_rects(shape: ItemType, x: int, y: int, turned: bool) -> tuple[Rect, ...]:
-    """Return what a piece covers of its sheet."""
-    width, height = shape.oriented_size(turned)
-    return solid_rows(Rect(x, y, width, height), shape.voids_at(x, y, turned))
+def _covered_rects(item: ItemType, x: int, y: int, turned: bool) -> tuple[Rect, ...]:
+    """Return the rectangles of a sheet that a piece covers."""
+    width, height = item.oriented_size(turned)
+    return solid_rows(Rect(x, y, width, height), item.voids_at(x, y, turned))
 
 
 class _LatticeVector(NamedTuple):
-    """A step of a lattice."""
+    """A basis vector of a lattice."""
 
     x: int
     y: int
 
 
 class _SingleItemPackings(NamedTuple):
-    """Layouts of one shape, and how many of it a sheet holds at most, if that is proven."""
+    """Layouts of one item type, and the most copies a sheet holds, if that is proven."""
 
     layouts: list[list[Placement]]
     max_copies: int | None
 
 
 class _Grid:
-    """Where a shape may lie on a sheet."""
+    """The normal positions of an item type on a sheet."""
 
-    def __init__(self, shape: ItemType, kind: BinType) -> None:
-        self.item_type = shape
-        self.orientations = (False, True) if shape.rotatable else (False,)
-        self.solids = [_covered_rects(shape, 0, 0, turned) for turned in self.orientations]
+    def __init__(self, item: ItemType, sheet_type: BinType) -> None:
+        self.item_type = item
+        self.orientations = (False, True) if item.rotatable else (False,)
+        self.solids = [_covered_rects(item, 0, 0, turned) for turned in self.orientations]
         self.steps = tuple(
             tuple(sorted({b - a for a, b in product(self._edges(axis), repeat=2) if b > a}))
             for axis in (0, 1)
         )
-        (self.across, all_across), (self.down, all_down) = (
+        (self.across, is_across_complete), (self.down, is_down_complete) = (
             _normal_coordinates(steps, tuple(length - side for side in sides))
             for steps, length, sides in (
-                (self.steps[0], kind.width, self._sides(0)),
-                (self.steps[1], kind.height, self._sides(1)),
+                (self.steps[0], sheet_type.width, self._sides(0)),
+                (self.steps[1], sheet_type.height, self._sides(1)),
             )
         )
 
-        self.complete = all_across and all_down and self._pushes_forward()
+        self.complete = is_across_complete and is_down_complete and self._pushes_forward()
 
     def _pushes_forward(self) -> bool:
-        """Tell whether a piece stopped by another always lies further on than that.
+        """Return whether a piece stopped by another always lies further on than that one.
 
-        Only then do steps forward alone reach every place where a piece can be stopped.
+        Only then do forward steps alone reach every position where a piece can be stopped.
         """
         columns = [
             solid_columns(Rect(0, 0, *self.item_type.oriented_size(t)), self._voids(t))
@@ -213,7 +229,7 @@ class _Grid:
 
     @cached_property
     def positions(self) -> list[Placement]:
-        """All normal places, as spots of shape 0."""
+        """All normal positions, as placements of item type 0."""
         return [
             Placement(0, x, y, turned)
             for turned in self.orientations
@@ -223,13 +239,14 @@ class _Grid:
 
     @cached_property
     def lattices(self) -> tuple[tuple[tuple[_LatticeVector, _LatticeVector], ...], ...]:
-        """The densest lattices for each way to lie."""
+        """The densest lattices for each orientation."""
         return tuple(_lattices(solid, self.steps) for solid in self.solids)
 
-    def covered_rects(self, spot: Placement) -> list[Rect]:
-        """Return what a piece at a place covers."""
+    def covered_rects(self, placement: Placement) -> list[Rect]:
+        """Return the rectangles that a piece covers at a position."""
         return [
-            Rect(spot.x + r.x, spot.y + r.y, r.width, r.height) for r in self.solids[spot.turned]
+            Rect(placement.x + r.x, placement.y + r.y, r.width, r.height)
+            for r in self.solids[placement.turned]
         ]
 
 
@@ -237,100 +254,105 @@ def _span(rect: Rect, axis: int) -> tuple[int, int]:
     return (rect.x, rect.right) if axis == 0 else (rect.y, rect.bottom)
 
 
-def _normal_coordinates(
-    steps: Sequence[int], furthest: tuple[int, ...]
-) -> tuple[_Coordinates, bool]:
-    """Return the sums of steps up to the furthest place for each way to lie, and if that is all."""
+def _normal_coordinates(steps: Sequence[int], limits: tuple[int, ...]) -> tuple[_Coordinates, bool]:
+    """Return the sums of steps up to the limit of each orientation, and whether all are there."""
     used = list(steps)
-    while (reached := _reachable_sums(used, max(furthest))) is None:
+    while (reached := _reachable_sums(used, max(limits))) is None:
         del used[0]
-    lines = tuple(tuple(at for at in reached if at <= most) for most in furthest)
-    return lines, len(used) == len(steps)
+    coordinates = tuple(
+        tuple(coordinate for coordinate in reached if coordinate <= limit) for limit in limits
+    )
+    return coordinates, len(used) == len(steps)
 
 
-def _reachable_sums(steps: Sequence[int], most: int) -> list[int] | None:
+def _reachable_sums(steps: Sequence[int], limit: int) -> list[int] | None:
     """Return all sums of steps up to a limit, sorted; None if they are too many."""
-    reached, waiting = {0}, [0]
-    while waiting:
-        at = waiting.pop()
-        fresh = {at + step for step in steps if at + step <= most} - reached
-        reached |= fresh
-        waiting += fresh
-        if len(reached) > _MAX_COORDINATES:
+    reachable, queue = {0}, [0]
+    while queue:
+        reached_sum = queue.pop()
+        sums = {reached_sum + step for step in steps if reached_sum + step <= limit} - reachable
+        reachable |= sums
+        queue += sums
+        if len(reachable) > _MAX_COORDINATES:
             return None
-    return sorted(reached)
+    return sorted(reachable)
 
 
-def _single_item_packings(index: int, grid: _Grid, work: _TimeBudget) -> _SingleItemPackings:
-    """Return layouts of one shape: as many as a sheet holds, and fewer on a part of it."""
-    places = grid.positions
-    wanted = grid.item_type.demand
-    full, best = _set_packing(grid, places, work, _TIME_PER_SHEET)
-    found = _SingleItemPackings([], len(full) if best and grid.complete else None)
+def _single_item_packings(item_type: int, grid: _Grid, budget: _TimeBudget) -> _SingleItemPackings:
+    """Return layouts of one item type: the most a sheet holds, and fewer on part of it."""
+    positions = grid.positions
+    demand = grid.item_type.demand
+    full, is_optimal = _set_packing(grid, positions, budget, _TIME_PER_SHEET)
+    packings = _SingleItemPackings([], len(full) if is_optimal and grid.complete else None)
     if len(full) < 2:
-        return found
+        return packings
 
-    def add(spots: Iterable[Placement]) -> None:
-        found.layouts.append([spot._replace(item_type=index) for spot in spots][:wanted])
+    def add(placements: Iterable[Placement]) -> None:
+        packings.layouts.append(
+            [placement._replace(item_type=item_type) for placement in placements][:demand]
+        )
 
-    add(sorted(full, key=lambda spot: (spot.y, spot.x)))
-    if len(places) > _MAX_POSITIONS_IN_STRIPS:
-        return found
-    for axis in (1, 2):  # a spot's x, and its y
+    add(sorted(full, key=lambda placement: (placement.y, placement.x)))
+    if len(positions) > _MAX_POSITIONS_IN_STRIPS:
+        return packings
+    for axis in (1, 2):  # the x of a placement, and its y
         count = 1
-        for furthest in sorted({place[axis] for place in places}):
-            part = [place for place in places if place[axis] <= furthest]
-            some, _ = _set_packing(grid, part, work, _TIME_PER_STRIP)
-            if len(some) > count:
-                count = len(some)
-                add(sorted(some, key=lambda spot: spot[axis]))
-            if count >= min(wanted, len(full)):
+        for limit in sorted({position[axis] for position in positions}):
+            part = [position for position in positions if position[axis] <= limit]
+            fewer, _ = _set_packing(grid, part, budget, _TIME_PER_STRIP)
+            if len(fewer) > count:
+                count = len(fewer)
+                add(sorted(fewer, key=lambda placement: placement[axis]))
+            if count >= min(demand, len(full)):
                 break
-    return found
+    return packings
 
 
 def _set_packing(
-    grid: _Grid, places: Sequence[Placement], work: _TimeBudget, at_most: float
+    grid: _Grid, positions: Sequence[Placement], budget: _TimeBudget, max_time: float
 ) -> tuple[list[Placement], bool]:
-    """Return as many places as can be found of which no two overlap, and if they are the most."""
-    lattice = _densest_lattice(grid, places)
-    if len(places) > _MAX_POSITIONS:
+    """Return as many disjoint positions as are found, and whether that is proven optimal."""
+    lattice = _densest_lattice(grid, positions)
+    if len(positions) > _MAX_POSITIONS:
         return _without_overlaps(grid, lattice), False
-    start = _without_overlaps(grid, [*lattice, *places])
-    if len(places) == len(start):
+    start = _without_overlaps(grid, [*lattice, *positions])
+    if len(positions) == len(start):
         return start, True
-    if work.remaining <= 0:
+    if budget.remaining <= 0:
         return start, False
     from ortools.sat.python import cp_model
 
     model = cp_model.CpModel()
-    taken = [model.new_bool_var("") for _ in places]
-    lies_here = dict.fromkeys(start)
-    for place, variable in zip(places, taken, strict=True):
-        model.add_hint(variable, place in lies_here)
-    for several in _conflicts(grid, places):
-        model.add_at_most_one(taken[one] for one in several)
-    model.maximize(cp_model.LinearExpr.sum(taken))
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = 1
-    solver.parameters.max_deterministic_time = min(at_most, work.remaining)
+    variables = [model.new_bool_var("") for _ in positions]
+    starting = dict.fromkeys(start)
+    for position, variable in zip(positions, variables, strict=True):
+        model.add_hint(variable, position in starting)
+    for conflict in _conflicts(grid, positions):
+        model.add_at_most_one(variables[index] for index in conflict)
+    model.maximize(cp_model.LinearExpr.sum(variables))
+    solver = cp_solver(min(max_time, budget.remaining))
     status = solve(solver, model)
-    work.remaining -= solver.response_proto.deterministic_time
+    budget.remaining -= solver.response_proto.deterministic_time
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return start, False
-    found = [place for place, one in zip(places, taken, strict=True) if solver.value(one)]
-    return found if len(found) > len(start) else start, status == cp_model.OPTIMAL
+    chosen = [
+        position
+        for position, variable in zip(positions, variables, strict=True)
+        if solver.value(variable)
+    ]
+    return chosen if len(chosen) > len(start) else start, status == cp_model.OPTIMAL
 
 
-def _conflicts(grid: _Grid, places: Sequence[Placement]) -> list[tuple[int, ...]]:
-    """Return for each cell of the grid the places that cover it, each such group once."""
-    covers = [grid.covered_rects(place) for place in places]
+def _conflicts(grid: _Grid, positions: Sequence[Placement]) -> list[tuple[int, ...]]:
+    """Return for each cell of the grid the positions that cover it, equal groups once."""
+    covers = [grid.covered_rects(position) for position in positions]
     lines = [
-        sorted({at for rects in covers for rect in rects for at in _span(rect, axis)})
+        sorted(
+            {coordinate for rects in covers for rect in rects for coordinate in _span(rect, axis)}
+        )
         for axis in (0, 1)
     ]
-    rank = [{at: number for number, at in enumerate(some)} for some in lines]
+    rank = [{coordinate: number for number, coordinate in enumerate(line)} for line in lines]
     cells: dict[tuple[int, int], list[int]] = {}
     for number, rects in enumerate(covers):
         for rect in rects:
@@ -338,18 +360,18 @@ def _conflicts(grid: _Grid, places: Sequence[Placement]) -> list[tuple[int, ...]
             rows = range(rank[1][rect.y], rank[1][rect.bottom])
             for cell in product(columns, rows):
                 cells.setdefault(cell, []).append(number)
-    return list(dict.fromkeys(tuple(some) for some in cells.values() if len(some) > 1))
+    return list(dict.fromkeys(tuple(covering) for covering in cells.values() if len(covering) > 1))
 
 
 # ------------------------------------------------------------------------- lattices
 
 
-def _overlap(one: Sequence[Rect], other: Sequence[Rect], x: int, y: int) -> bool:
-    """Tell whether rectangles overlap others that are moved by x, y."""
+def _overlap(some: Sequence[Rect], others: Sequence[Rect], x: int, y: int) -> bool:
+    """Return whether rectangles overlap others that are moved by x, y."""
     return any(
         a.x < b.right + x and b.x + x < a.right and a.y < b.bottom + y and b.y + y < a.bottom
-        for a in one
-        for b in other
+        for a in some
+        for b in others
     )
 
 
@@ -357,63 +379,63 @@ def _overlap(one: Sequence[Rect], other: Sequence[Rect], x: int, y: int) -> bool
 def _lattices(
     solid: tuple[Rect, ...], steps: tuple[tuple[int, ...], ...]
 ) -> tuple[tuple[_LatticeVector, _LatticeVector], ...]:
-    """Return the densest lattices by whose steps a shape seems to repeat without overlap.
+    """Return the densest lattices on which copies of a solid don't seem to overlap.
 
-    Only two steps each way are looked at.
+    Only the copies up to two steps away are checked; the layout is checked again later.
     """
-    across, down = ([0, *some, *(-step for step in some)] for some in steps)
-    clear = [
+    across, down = ([0, *axis_steps, *(-step for step in axis_steps)] for axis_steps in steps)
+    vectors = [
         _LatticeVector(x, y)
         for x, y in product(across, down)
         if (y > 0 or (y == 0 and x > 0)) and not _overlap(solid, solid, x, y)
     ]
     pairs = (
-        (abs(one.x * other.y - one.y * other.x), one, other)
-        for number, one in enumerate(clear)
-        for other in clear[:number]
+        (abs(first.x * second.y - first.y * second.x), first, second)
+        for index, first in enumerate(vectors)
+        for second in vectors[:index]
     )
     solid_area = sum(rect.area for rect in solid)
-    close = nsmallest(_MAX_LATTICE_PAIRS, (pair for pair in pairs if pair[0] >= solid_area))
-    reach = [(i, j) for i, j in product(range(-2, 3), repeat=2) if (i, j) > (0, 0)]
-    apart = (
-        (one, other)
-        for _, one, other in close
+    densest = nsmallest(_MAX_LATTICE_PAIRS, (pair for pair in pairs if pair[0] >= solid_area))
+    multiples = [(i, j) for i, j in product(range(-2, 3), repeat=2) if (i, j) > (0, 0)]
+    disjoint = (
+        (first, second)
+        for _, first, second in densest
         if not any(
-            _overlap(solid, solid, i * one.x + j * other.x, i * one.y + j * other.y)
-            for i, j in reach
+            _overlap(solid, solid, i * first.x + j * second.x, i * first.y + j * second.y)
+            for i, j in multiples
         )
     )
-    return tuple(islice(apart, _MAX_LATTICES))
+    return tuple(islice(disjoint, _MAX_LATTICES))
 
 
-def _densest_lattice(grid: _Grid, places: Sequence[Placement]) -> list[Placement]:
-    """Return the most of some places that lie on one lattice."""
+def _densest_lattice(grid: _Grid, positions: Sequence[Placement]) -> list[Placement]:
+    """Return the largest set of positions that lie on one lattice."""
     best: list[Placement] = []
     for turned in grid.orientations:
-        mine = [place for place in places if place.turned is turned]
-        for one, other in grid.lattices[turned]:
-            area = abs(one.x * other.y - one.y * other.x)
-            # Places a whole number of both steps apart have equal remainders.
+        turned_positions = [position for position in positions if position.turned is turned]
+        for first, second in grid.lattices[turned]:
+            area = abs(first.x * second.y - first.y * second.x)
+            # Positions an integer number of both vectors apart have equal remainders.
             groups: dict[tuple[int, int], list[Placement]] = {}
-            for place in mine:
+            for position in turned_positions:
                 key = (
-                    (place.x * other.y - place.y * other.x) % area,
-                    (place.y * one.x - place.x * one.y) % area,
+                    (position.x * second.y - position.y * second.x) % area,
+                    (position.y * first.x - position.x * first.y) % area,
                 )
-                groups.setdefault(key, []).append(place)
+                groups.setdefault(key, []).append(position)
             best = max([best, *groups.values()], key=len)
     return best
 
 
-def _without_overlaps(grid: _Grid, places: Sequence[Placement]) -> list[Placement]:
-    """Return each of the places that is clear of those before it."""
+def _without_overlaps(grid: _Grid, positions: Sequence[Placement]) -> list[Placement]:
+    """Return the positions that overlap none of those chosen before them."""
     chosen: list[Placement] = []
-    taken: list[Rect] = []
-    for place in places:
-        rects = grid.covered_rects(place)
-        if not _overlap(rects, taken, 0, 0):
-            chosen.append(place)
-            taken += rects
+    covered: list[Rect] = []
+    for position in positions:
+        rects = grid.covered_rects(position)
+        if not _overlap(rects, covered, 0, 0):
+            chosen.append(position)
+            covered += rects
     return chosen
 
 
@@ -421,13 +443,15 @@ def _without_overlaps(grid: _Grid, places: Sequence[Placement]) -> list[Placemen
 
 
 class _Completer:
-    """Lays pieces of several shapes beside what lies on a sheet already."""
+    """Completes a sheet that already holds some pieces."""
 
     def __init__(self, task: Task, rng: Random) -> None:
         self._task = task
         self._filler = GreedyFiller(task.item_types, Cuts.FREE, rng)
-        by_area = sorted(range(len(task.item_types)), key=lambda i: -task.item_types[i].area)
-        by_side = sorted(by_area, key=lambda i: -max(task.item_types[i][:2]))
+        by_area = sorted(
+            range(len(task.item_types)), key=lambda item_type: -task.item_types[item_type].area
+        )
+        by_side = sorted(by_area, key=lambda item_type: -max(task.item_types[item_type][:2]))
         orders = dict.fromkeys((tuple(by_area), tuple(by_side)))
         # Towards a corner first, then row after row or column after column.
         self._strategies = [
@@ -436,81 +460,102 @@ class _Completer:
         self.strategy_count = len(self._strategies)
 
     def complete(
-        self, kind: int, start: Sequence[Placement], shapes: Sequence[int], way: int
+        self, bin_type: int, start: Sequence[Placement], item_types: Sequence[int], strategy: int
     ) -> Pattern:
-        """Return a sheet with some pieces on it, filled up in one of the ways."""
-        size = self._task.bin_types[kind]
-        nearest, order = self._strategies[way]
-        weights = {"corner": (1, 1), "row": (1, size.width), "column": (size.height, 1)}[nearest]
-        spots = [*start, *self._place_items(size, start, shapes, weights)]
-        counts = item_counts(spots)
-        left = [s.demand - counts.get(i, 0) for i, s in enumerate(self._task.item_types)]
-        rest = self._filler.fill(size.width, size.height, left, order, spots, size.defects)
-        return Pattern(kind, (*spots, *rest))
+        """Return a sheet that starts with some pieces, filled up by one of the strategies."""
+        sheet = self._task.bin_types[bin_type]
+        nearest, order = self._strategies[strategy]
+        weights = {"corner": (1, 1), "row": (1, sheet.width), "column": (sheet.height, 1)}[nearest]
+        placements = [*start, *self._place_items(sheet, start, item_types, weights)]
+        counts = item_counts(placements)
+        remaining = [
+            item.demand - counts.get(item_type, 0)
+            for item_type, item in enumerate(self._task.item_types)
+        ]
+        others = self._filler.fill(
+            sheet.width, sheet.height, remaining, order, placements, sheet.defects
+        )
+        return Pattern(bin_type, (*placements, *others))
 
     def _place_items(
         self,
-        size: BinType,
+        sheet: BinType,
         start: Sequence[Placement],
-        shapes: Sequence[int],
+        item_types: Sequence[int],
         weights: tuple[int, int],
     ) -> Iterator[Placement]:
-        """Yield where pieces with voids find a place, the first shape's first."""
+        """Yield placements of pieces with voids, item type by item type, each near the corner."""
         counts = item_counts(start)
-        taken = [
-            r
-            for spot in start
-            for r in _covered_rects(self._task.item_types[spot.item_type], *spot[1:])
+        covered = [
+            covered_rect
+            for placement in start
+            for covered_rect in _covered_rects(
+                self._task.item_types[placement.item_type], *placement[1:]
+            )
         ]
-        free = size.area - sum(rect.area for rect in taken)
+        free_area = sheet.area - sum(rect.area for rect in covered)
         misses = 0
-        for index in shapes:
-            shape = self._task.item_types[index]
-            for _ in range(shape.demand - counts.get(index, 0)):
-                if shape.solid_area > free:
+        for item_type in item_types:
+            item = self._task.item_types[item_type]
+            for _ in range(item.demand - counts.get(item_type, 0)):
+                if item.solid_area > free_area:
                     break
-                spot = _nearest_position(size, index, shape, taken, weights)
-                if spot is None:
+                placement = _nearest_position(sheet, item_type, item, covered, weights)
+                if placement is None:
                     misses += 1
                     break
-                yield spot
-                taken += _covered_rects(shape, *spot[1:])
-                free -= shape.solid_area
+                yield placement
+                covered += _covered_rects(item, *placement[1:])
+                free_area -= item.solid_area
             if misses == _MAX_MISSES:
                 return
 
 
 def _nearest_position(
-    size: BinType, index: int, shape: ItemType, taken: Sequence[Rect], weights: tuple[int, int]
+    sheet: BinType,
+    item_type: int,
+    item: ItemType,
+    covered: Sequence[Rect],
+    weights: tuple[int, int],
 ) -> Placement | None:
-    """Return the place of least weighted x and y where a piece touches others or the sheet's edge.
+    """Return the free position of least weighted x and y; None if there is none.
 
-    None if there is no place.
+    Only positions where an edge of the piece meets an edge of another, or of the sheet, are tried.
     """
     import numpy as np
 
     best: tuple[int, Placement] | None = None
-    for turned in (False, True) if shape.rotatable else (False,):
-        solid = _covered_rects(shape, 0, 0, turned)
-        width, height = shape.oriented_size(turned)
-        lines = []
-        for axis, most in ((0, size.width - width), (1, size.height - height)):
-            own = {at for rect in solid for at in _span(rect, axis)}
-            edges = {at for rect in taken for at in _span(rect, axis)}
-            places = {0, most} | {edge - at for edge in edges for at in own}
-            lines.append(np.array(sorted(at for at in places if 0 <= at <= most), dtype=np.int64))
-        xs, ys = lines
+    for turned in (False, True) if item.rotatable else (False,):
+        solid = _covered_rects(item, 0, 0, turned)
+        width, height = item.oriented_size(turned)
+        axes = []
+        for axis, limit in ((0, sheet.width - width), (1, sheet.height - height)):
+            own_edges = {coordinate for rect in solid for coordinate in _span(rect, axis)}
+            edges = {coordinate for rect in covered for coordinate in _span(rect, axis)}
+            coordinates = {0, limit} | {
+                edge - coordinate for edge in edges for coordinate in own_edges
+            }
+            axes.append(
+                np.array(
+                    sorted(coordinate for coordinate in coordinates if 0 <= coordinate <= limit),
+                    dtype=np.int64,
+                )
+            )
+        xs, ys = axes
         if not (len(xs) and len(ys)):
             continue
         blocked = np.zeros((len(xs), len(ys)), dtype=bool)
-        for one in taken:
+        for obstacle in covered:
             for rect in solid:
-                over_x = (xs + rect.x < one.right) & (one.x < xs + rect.right)
-                over_y = (ys + rect.y < one.bottom) & (one.y < ys + rect.bottom)
+                over_x = (xs + rect.x < obstacle.right) & (obstacle.x < xs + rect.right)
+                over_y = (ys + rect.y < obstacle.bottom) & (obstacle.y < ys + rect.bottom)
                 blocked |= over_x[:, None] & over_y[None, :]
-        far = weights[0] * xs[:, None] + weights[1] * ys[None, :]
-        far = np.where(blocked, np.iinfo(np.int64).max, far)
-        column, row = divmod(int(np.argmin(far)), len(ys))
-        if not blocked[column, row] and (best is None or far[column, row] < best[0]):
-            best = int(far[column, row]), Placement(index, int(xs[column]), int(ys[row]), turned)
+        distance = weights[0] * xs[:, None] + weights[1] * ys[None, :]
+        distance = np.where(blocked, np.iinfo(np.int64).max, distance)
+        column, row = divmod(int(np.argmin(distance)), len(ys))
+        if not blocked[column, row] and (best is None or distance[column, row] < best[0]):
+            best = (
+                int(distance[column, row]),
+                Placement(item_type, int(xs[column]), int(ys[row]), turned),
+            )
     return best and best[1]

@@ -1,8 +1,8 @@
-"""A layout of a like problem, laid anew with pieces of other sizes.
+"""A layout of a similar problem, used again for pieces of other sizes.
 
-Between two sizes of a design the pieces of a layout change, and what lies beside what may stay.  So
-the layout is read as a tree of slices, side by side along one way and then the other; with each
-piece as large as it is now, the tree is as wide and high as it must be, and fits or does not.
+Between two sizes of a design the pieces change, but their arrangement may stay.  So the layout is
+read as a slicing tree, side by side in one direction and then in the other; with the new sizes in
+its leaves the tree has a width and a height, and either fits the sheet or does not.
 """
 
 from __future__ import annotations
@@ -17,58 +17,60 @@ __all__ = ["Relayout"]
 
 
 class _Piece(NamedTuple):
-    """A piece of the old layout, and what lay in its voids: middles of voids, in parts of it."""
+    """A piece of the old layout, and the pieces in its voids.
+
+    A void is identified by its centre, relative to the sides of the piece (`_SUBDIVISIONS`).
+    """
 
     placed: PlacedPiece
     nested: tuple[tuple[tuple[int, int], list[_Piece]], ...]
 
 
 class Relayout:
-    """Lays the layouts of like problems anew with the pieces of a task.
-
-    Wants of both are the same by their names.
-    """
+    """Adapts layouts of similar problems to a task; demands correspond by name."""
 
     def __init__(self, task: Task) -> None:
         self._task = task
         self._item_of = {
-            blank.demand.name: (index, blank.demand)
-            for index, members in enumerate(task.blanks)
+            blank.demand.name: (item_type, blank.demand)
+            for item_type, members in enumerate(task.blanks)
             for blank in members
         }
         self._bin_type_of = {
-            sheet.stock.name: kind for kind, sheet in enumerate(task.sheets) if not sheet.turned
+            sheet.stock.name: bin_type
+            for bin_type, sheet in enumerate(task.sheets)
+            if not sheet.turned
         }
 
-    def pattern(self, layout: Layout, wants: Mapping[str, Demand]) -> Pattern | None:
-        """Return a layout with the pieces of the task; None if they don't find room so.
+    def pattern(self, layout: Layout, demands: Mapping[str, Demand]) -> Pattern | None:
+        """Return a layout with the pieces of the task; None if they don't fit in that arrangement.
 
         Parameters
         ----------
-        wants
-            Those that the layout was made for, by name.
+        demands
+            Those for which the layout was made, by name.
         """
-        kind = self._bin_type_of.get(layout.stock)
-        if kind is None or any(one.name not in self._item_of for one in layout.placed):
+        bin_type = self._bin_type_of.get(layout.stock)
+        if bin_type is None or any(piece.name not in self._item_of for piece in layout.placed):
             return None
-        size = self._task.bin_types[kind]
-        laid = self._place(_nesting_trees(layout.placed, wants), size.width, size.height)
-        if laid is None:
+        sheet = self._task.bin_types[bin_type]
+        placements = self._place(_nesting_trees(layout.placed, demands), sheet.width, sheet.height)
+        if placements is None:
             return None
-        pattern = Pattern(kind, tuple(laid))
+        pattern = Pattern(bin_type, tuple(placements))
         return pattern if self._task.allows(pattern) else None
 
     def _place(self, pieces: Sequence[_Piece], width: int, height: int) -> list[Placement] | None:
-        """Lay pieces into a sheet or void; None if they find no room or can't be parted."""
+        """Place pieces in a sheet or void; None if they don't fit or aren't a slicing tree."""
         if not pieces:
             return []
-        found = self._slices(pieces)
-        if found is None or found[0] > width or found[1] > height:
+        layout = self._slices(pieces)
+        if layout is None or layout[0] > width or layout[1] > height:
             return None
-        return found[2]
+        return layout[2]
 
     def _slices(self, pieces: Sequence[_Piece]) -> tuple[int, int, list[Placement]] | None:
-        """Return how wide and high some pieces are, and where each lies."""
+        """Return the width and height of a slicing tree, and its placements; None if it is none."""
         if len(pieces) == 1:
             return self._place_single(pieces[0])
         for axis in (0, 1):
@@ -76,48 +78,54 @@ class Relayout:
             if len(groups) == 1:
                 continue
             width = height = 0
-            spots: list[Placement] = []
+            placements: list[Placement] = []
             for group in groups:
-                found = self._slices(group)
-                if found is None:
+                layout = self._slices(group)
+                if layout is None:
                     return None
-                wide, high, its = found
+                group_width, group_height, group_placements = layout
                 x, y = (width, 0) if axis == 0 else (0, height)
-                spots += (s._replace(x=s.x + x, y=s.y + y) for s in its)
-                width = width + wide if axis == 0 else max(width, wide)
-                height = max(height, high) if axis == 0 else height + high
-            return width, height, spots
+                placements += (
+                    placement._replace(x=placement.x + x, y=placement.y + y)
+                    for placement in group_placements
+                )
+                width = width + group_width if axis == 0 else max(width, group_width)
+                height = max(height, group_height) if axis == 0 else height + group_height
+            return width, height, placements
         return None
 
     def _place_single(self, piece: _Piece) -> tuple[int, int, list[Placement]] | None:
-        index, _ = self._item_of[piece.placed.name]
-        shape = self._task.item_types[index]
-        turned = self._is_turned(piece.placed, shape)
-        wide, high = shape.oriented_size(turned)
-        spots = [Placement(index, 0, 0, turned)]
-        open_voids = shape.voids_at(0, 0, turned)
-        for (across, down), inside in piece.nested:
-            void = _void_at(open_voids, across * wide, down * high)
-            laid = None if void is None else self._place(inside, void.width, void.height)
-            if void is None or laid is None:
+        item_type, _ = self._item_of[piece.placed.name]
+        item = self._task.item_types[item_type]
+        turned = self._is_turned(piece.placed, item)
+        width, height = item.oriented_size(turned)
+        placements = [Placement(item_type, 0, 0, turned)]
+        open_voids = item.voids_at(0, 0, turned)
+        for (across, down), guests in piece.nested:
+            void = _void_at(open_voids, across * width, down * height)
+            nested = None if void is None else self._place(guests, void.width, void.height)
+            if void is None or nested is None:
                 return None
-            spots += (s._replace(x=s.x + void.x, y=s.y + void.y) for s in laid)
-        return wide, high, spots
+            placements += (
+                placement._replace(x=placement.x + void.x, y=placement.y + void.y)
+                for placement in nested
+            )
+        return width, height, placements
 
-    def _is_turned(self, placed: PlacedPiece, shape: ItemType) -> bool:
-        """Whether a piece lies as its shape does or a quarter turned, if that may be."""
-        if not shape.rotatable:
+    def _is_turned(self, placed: PlacedPiece, item: ItemType) -> bool:
+        """Return whether a piece is turned from its item type's orientation, if it may turn."""
+        if not item.rotatable:
             return False
-        _, want = self._item_of[placed.name]
-        if shape.voids:
+        _, demand = self._item_of[placed.name]
+        if item.voids:
             return placed.turned
-        # Plain rectangles lie lengthwise in a task, whichever way they were asked for.
-        lengthwise = want.width >= want.height
+        # A task stores rectangles that may turn lengthwise, however they were asked for.
+        lengthwise = demand.width >= demand.height
         return placed.turned == lengthwise
 
 
 _SUBDIVISIONS = 2**20
-"""Places in a piece are told in such parts of its sides."""
+"""Parts of a piece's sides in which the centres of voids are measured."""
 
 
 def _void_at(voids: Sequence[Rect], across: int, down: int) -> Rect | None:
@@ -130,39 +138,46 @@ def _void_at(voids: Sequence[Rect], across: int, down: int) -> Rect | None:
     return None
 
 
-def _nesting_trees(placed: Sequence[PlacedPiece], wants: Mapping[str, Demand]) -> list[_Piece]:
-    """Return the pieces that lie on the sheet itself, each with what lies in its voids."""
+def _nesting_trees(placed: Sequence[PlacedPiece], demands: Mapping[str, Demand]) -> list[_Piece]:
+    """Return the pieces outside all voids, each with the pieces in its voids."""
     holes = [
-        (void, place)
-        for place, one in enumerate(placed)
-        if wants[one.name].voids
-        for void in placed_voids(wants[one.name], one)
+        (void, index)
+        for index, piece in enumerate(placed)
+        if demands[piece.name].voids
+        for void in placed_voids(demands[piece.name], piece)
     ]
     holes.sort(key=lambda hole: hole[0].area)
-    inside: dict[tuple[Rect, int], list[int]] = {}
-    outmost = []
-    for place, one in enumerate(placed):
-        home = next((h for h in holes if h[1] != place and h[0].contains(one.rect)), None)
-        if home is None:
-            outmost.append(place)
+    guests: dict[tuple[Rect, int], list[int]] = {}
+    outer = []
+    for index, piece in enumerate(placed):
+        container = next(
+            (
+                candidate
+                for candidate in holes
+                if candidate[1] != index and candidate[0].contains(piece.rect)
+            ),
+            None,
+        )
+        if container is None:
+            outer.append(index)
         else:
-            inside.setdefault(home, []).append(place)
+            guests.setdefault(container, []).append(index)
 
-    def piece(place: int) -> _Piece:
-        one = placed[place]
-        held = []
-        for (void, host), places in inside.items():
-            if host == place:
-                across = (2 * (void.x - one.x) + void.width) * _SUBDIVISIONS // (2 * one.width)
-                down = (2 * (void.y - one.y) + void.height) * _SUBDIVISIONS // (2 * one.height)
-                held.append(((across, down), [piece(other) for other in places]))
-        return _Piece(one, tuple(held))
+    def tree(index: int) -> _Piece:
+        piece = placed[index]
+        nested = []
+        for (void, host), indices in guests.items():
+            if host == index:
+                across = (2 * (void.x - piece.x) + void.width) * _SUBDIVISIONS // (2 * piece.width)
+                down = (2 * (void.y - piece.y) + void.height) * _SUBDIVISIONS // (2 * piece.height)
+                nested.append(((across, down), [tree(guest) for guest in indices]))
+        return _Piece(piece, tuple(nested))
 
-    return [piece(place) for place in outmost]
+    return [tree(index) for index in outer]
 
 
 def _groups(pieces: Sequence[_Piece], axis: int) -> list[list[_Piece]]:
-    """Return pieces in groups that cuts across an axis part, along it."""
+    """Return pieces in the groups into which cuts across an axis divide them, in order."""
     ordered = sorted(pieces, key=lambda piece: piece.placed.rect[axis])
     groups: list[list[_Piece]] = []
     end = 0

@@ -1,7 +1,8 @@
-"""Fill one sheet for a trimmer on which the way of cutting may change only so often.
+"""Greedy filling of one sheet where the number of guillotine stages is limited.
 
-The greedy of `greedy.py`, but each free rectangle knows by which cuts it came about: a piece is
-laid into its corner only if the cuts that free it stay within the stages.
+The guillotine method of `greedy.py`, but each free rectangle knows the stage and direction of the
+cuts that made it: a piece is placed in its corner only if the cuts that free it stay within the
+stages allowed.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ __all__ = ["StagedGreedyFiller", "make_filler"]
 
 
 def make_filler(task: Task, cuts: Cuts, rng: Random) -> GreedyFiller:
-    """Return what fills a task's sheets."""
+    """Return the greedy method for a task: within its stages, if they are limited."""
     if cuts is Cuts.STRAIGHT and task.max_stages is not None:
         return StagedGreedyFiller(task.item_types, task.max_stages, rng)
     return GreedyFiller(task.item_types, cuts, rng)
@@ -30,9 +31,9 @@ class _FreePart(NamedTuple):
     Attributes
     ----------
     stage
-        The stage of the cuts that made it; 0 for a whole sheet.
+        Stage of the cuts that made it; 0 for a whole sheet.
     down
-        Whether they were cuts across its height; None for a whole sheet.
+        Whether those cuts divide the height; None for a whole sheet.
     """
 
     x: int
@@ -44,11 +45,11 @@ class _FreePart(NamedTuple):
 
 
 class StagedGreedyFiller(GreedyFiller):
-    """Fills sheets so that they come apart in so many stages."""
+    """Fills sheets so that a limited number of stages frees every piece."""
 
-    def __init__(self, shapes: Sequence[ItemType], stages: int, rng: Random) -> None:
-        super().__init__(shapes, Cuts.STRAIGHT, rng)
-        self._max_stages = stages
+    def __init__(self, items: Sequence[ItemType], max_stages: int, rng: Random) -> None:
+        super().__init__(items, Cuts.STRAIGHT, rng)
+        self._max_stages = max_stages
 
     def fill(
         self,
@@ -56,69 +57,79 @@ class StagedGreedyFiller(GreedyFiller):
         height: int,
         counts: Sequence[int],
         order: Sequence[int],
-        laid: Sequence[Placement] = (),
+        placed: Sequence[Placement] = (),
         spoiled: Sequence[Rect] = (),
     ) -> tuple[Placement, ...]:
-        """Lay pieces on a width × height sheet; see `GreedyFiller.fill`."""
+        """Place pieces on a width × height sheet; see `GreedyFiller.fill`."""
         parts = [_FreePart(0, 0, width, height)]
-        spots: list[Placement] = []
-        left = list(counts)
-        passes = 2 if any(self._item_types[index].voids for index in order) else 1
-        for index in (*order,) * passes:
-            while left[index]:
-                spot = self._place_item(parts, index, spoiled)
-                if spot is None:
+        placements: list[Placement] = []
+        remaining = list(counts)
+        passes = 2 if any(self._item_types[item_type].voids for item_type in order) else 1
+        for item_type in (*order,) * passes:
+            while remaining[item_type]:
+                placement = self._place_item(parts, item_type, spoiled)
+                if placement is None:
                     break
-                spots.append(spot)
-                left[index] -= 1
-        return tuple(spots)
+                placements.append(placement)
+                remaining[item_type] -= 1
+        return tuple(placements)
 
     def _place_item(
-        self, parts: list[_FreePart], index: int, spoiled: Sequence[Rect]
+        self, parts: list[_FreePart], item_type: int, defects: Sequence[Rect]
     ) -> Placement | None:
-        """Lay one piece where it leaves the shortest strip; change what is free to suit."""
-        shape = self._item_types[index]
+        """Place a piece where it leaves the shortest strip, and update the free parts."""
+        item = self._item_types[item_type]
         self.steps += len(parts)
-        found: tuple[int, float, int, bool, list[_FreePart]] | None = None
-        for where, part in enumerate(parts):
-            for turned in (False, True) if shape.rotatable else (False,):
-                wide, high = shape.oriented_size(turned)
-                rest = min(part.width - wide, part.height - high)
-                if rest < 0 or any(
-                    Rect(part.x, part.y, wide, high).overlaps(bad) for bad in spoiled
+        best: tuple[int, float, int, bool, list[_FreePart]] | None = None
+        for part_index, part in enumerate(parts):
+            for turned in (False, True) if item.rotatable else (False,):
+                width, height = item.oriented_size(turned)
+                gap = min(part.width - width, part.height - height)
+                if gap < 0 or any(
+                    Rect(part.x, part.y, width, height).overlaps(defect) for defect in defects
                 ):
                     continue
-                for down_first in (False, True):
-                    parted = self._staged_split(part, wide, high, down_first)
-                    if parted is None:
+                for is_horizontal_first in (False, True):
+                    remainders = self._staged_split(part, width, height, is_horizontal_first)
+                    if remainders is None:
                         continue
-                    # Rather the cut that leaves the larger rest; now and then the other.
-                    largest = max((one.width * one.height for one in parted), default=0)
-                    key = rest, -largest * (0.5 + self._rng.random())
-                    if found is None or key < found[:2]:
-                        found = *key, where, turned, parted
-        if found is None:
+                    # Mostly the cut that leaves the larger remainder; sometimes the other.
+                    largest = max(
+                        (remainder.width * remainder.height for remainder in remainders), default=0
+                    )
+                    key = gap, -largest * (0.5 + self._rng.random())
+                    if best is None or key < best[:2]:
+                        best = *key, part_index, turned, remainders
+        if best is None:
             return None
-        _, _, where, turned, parted = found
-        x, y = parts[where][:2]
-        parts[where : where + 1] = parted
-        parts += [_FreePart(*void) for void in shape.voids_at(x, y, turned)]
-        return Placement(index, x, y, turned)
+        _, _, part_index, turned, remainders = best
+        x, y = parts[part_index][:2]
+        parts[part_index : part_index + 1] = remainders
+        parts += [_FreePart(*void) for void in item.voids_at(x, y, turned)]
+        return Placement(item_type, x, y, turned)
 
     def _staged_split(
-        self, part: _FreePart, wide: int, high: int, down_first: bool
+        self, part: _FreePart, item_width: int, item_height: int, is_horizontal_first: bool
     ) -> list[_FreePart] | None:
-        """Return what is left beside a piece in a part's corner, or None: too many stages."""
-        x, y, width, height, stage, down = part
-        rest = []
-        for cuts_down in (down_first, not down_first):
-            if (height > high) if cuts_down else (width > wide):
-                stage += down is not cuts_down
-                down = cuts_down
-                if cuts_down:
-                    rest.append(_FreePart(x, y + high, width, height - high, stage, down))
-                    height = high
+        """Return what is left beside a piece in a part's corner; None if over the stages."""
+        x, y, width, height, stage, is_horizontal = part
+        remainders = []
+        for cuts_horizontally in (is_horizontal_first, not is_horizontal_first):
+            if (height > item_height) if cuts_horizontally else (width > item_width):
+                stage += is_horizontal is not cuts_horizontally
+                is_horizontal = cuts_horizontally
+                if cuts_horizontally:
+                    remainders.append(
+                        _FreePart(
+                            x, y + item_height, width, height - item_height, stage, is_horizontal
+                        )
+                    )
+                    height = item_height
                 else:
-                    rest.append(_FreePart(x + wide, y, width - wide, height, stage, down))
-                    width = wide
-        return rest if stage <= self._max_stages else None
+                    remainders.append(
+                        _FreePart(
+                            x + item_width, y, width - item_width, height, stage, is_horizontal
+                        )
+                    )
+                    width = item_width
+        return remainders if stage <= self._max_stages else None

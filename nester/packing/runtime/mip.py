@@ -57,16 +57,16 @@ class MixedIntegerProgram:
         self._solver = pywraplp.Solver.CreateSolver("SCIP")
         self._variables: list[Any] = []
 
-    def add_variable(self, most: int) -> Variable:
+    def add_variable(self, upper_bound: int) -> Variable:
         """Return a new number from none to so many."""
-        self._variables.append(self._solver.IntVar(0, most, ""))
+        self._variables.append(self._solver.IntVar(0, upper_bound, ""))
         return len(self._variables) - 1
 
-    def add_at_least(self, total: Sequence[tuple[int, Variable]], least: int) -> None:
+    def add_at_least(self, terms: Sequence[tuple[int, Variable]], lower_bound: int) -> None:
         """Ask that a sum be so large or larger; no number is in it twice."""
-        row = self._solver.Constraint(float(least), self._solver.infinity())
-        for factor, number in total:
-            row.SetCoefficient(self._variables[number], float(factor))
+        row = self._solver.Constraint(float(lower_bound), self._solver.infinity())
+        for factor, variable in terms:
+            row.SetCoefficient(self._variables[variable], float(factor))
 
     def minimize(
         self,
@@ -93,27 +93,30 @@ class MixedIntegerProgram:
         """
         solver = self._solver
         factors: dict[Variable, int] = {}
-        for factor, number in total:
-            factors[number] = factors.get(number, 0) + factor
-        aim = solver.Objective()
-        aim.SetMinimization()
-        for number, factor in factors.items():
-            aim.SetCoefficient(self._variables[number], float(factor))
+        for factor, variable in total:
+            factors[variable] = factors.get(variable, 0) + factor
+        objective = solver.Objective()
+        objective.SetMinimization()
+        for variable, factor in factors.items():
+            objective.SetCoefficient(self._variables[variable], float(factor))
         status = self._solve(nodes, near, stop, sharp)
         if status not in (solver.OPTIMAL, solver.FEASIBLE):
             return MipSolution(None, 0, status == solver.INFEASIBLE)
-        value = {i: Fraction(round(one.solution_value())) for i, one in enumerate(self._variables)}
-        found = int(sum(factor * value[number] for number, factor in factors.items()))
-        bound = float(aim.BestBound())
-        least = 0
+        values = {
+            i: Fraction(round(solver_variable.solution_value()))
+            for i, solver_variable in enumerate(self._variables)
+        }
+        found = int(sum(factor * values[variable] for variable, factor in factors.items()))
+        bound = float(objective.BestBound())
+        lower_bound = 0
         if abs(bound) < float("inf"):
-            least = max(0, ceil(bound - _BOUND_ERROR - abs(bound) * _RELATIVE_BOUND_ERROR))
-        return MipSolution(value, min(least, found), False)
+            lower_bound = max(0, ceil(bound - _BOUND_ERROR - abs(bound) * _RELATIVE_BOUND_ERROR))
+        return MipSolution(values, min(lower_bound, found), False)
 
     def _solve(self, nodes: int, near: float, stop: Stop, sharp: bool) -> int:
-        few = "separating/maxroundsroot = 3\nseparating/maxrounds = 0\n"
+        few_cuts = "separating/maxroundsroot = 3\nseparating/maxrounds = 0\n"
         self._solver.SetSolverSpecificParametersAsString(
             f"limits/nodes = {nodes}\nlimits/gap = {near}\nmisc/catchctrlc = FALSE\n"
-            + ("" if sharp else few)
+            + ("" if sharp else few_cuts)
         )
         return int(interruptible(self._solver.Solve, self._solver.InterruptSolve, stop))

@@ -40,14 +40,14 @@ def usable_cores() -> int:
 class Worker(Protocol[_Command, _Result]):
     """A search on one paper."""
 
-    def do(self, deed: _Command, stop: Stop) -> _Result:
+    def do(self, command: _Command, stop: Stop) -> _Result:
         """Do a deed, or little of it once it is to stop, and answer."""
 
 
 class WorkerPool(Protocol[_Command, _Result]):
     """Members by their numbers, in the order of the papers."""
 
-    def do(self, deeds: Mapping[int, _Command], stop: Stop) -> Iterator[tuple[int, _Result]]:
+    def do(self, commands: Mapping[int, _Command], stop: Stop) -> Iterator[tuple[int, _Result]]:
         """Let some members do deeds; yield each number with its answer, as they come."""
 
 
@@ -72,11 +72,11 @@ def worker_pool(
     if processes == 1:
         yield _SerialPool(members)
         return
-    team: _ProcessPool[_Command, _Result] = _ProcessPool(makers, weights, processes)
+    pool: _ProcessPool[_Command, _Result] = _ProcessPool(makers, weights, processes)
     try:
-        yield team
+        yield pool
     finally:
-        team.terminate()
+        pool.terminate()
 
 
 class _SerialPool(Generic[_Command, _Result]):
@@ -85,9 +85,9 @@ class _SerialPool(Generic[_Command, _Result]):
     def __init__(self, members: Sequence[Worker[_Command, _Result]]) -> None:
         self._workers = members
 
-    def do(self, deeds: Mapping[int, _Command], stop: Stop) -> Iterator[tuple[int, _Result]]:
-        for number, deed in deeds.items():
-            yield number, self._workers[number].do(deed, stop)
+    def do(self, commands: Mapping[int, _Command], stop: Stop) -> Iterator[tuple[int, _Result]]:
+        for number, command in commands.items():
+            yield number, self._workers[number].do(command, stop)
 
 
 # ------------------------------------------------------------------------- several processes
@@ -135,23 +135,23 @@ class _ProcessPool(Generic[_Command, _Result]):
             self._connections.append(here)
             self._processes.append(worker)
 
-    def do(self, deeds: Mapping[int, _Command], stop: Stop) -> Iterator[tuple[int, _Result]]:
+    def do(self, commands: Mapping[int, _Command], stop: Stop) -> Iterator[tuple[int, _Result]]:
         try:
-            for number, deed in deeds.items():
-                self._connections[self._process_of[number]].send(_Request(number, deed))
-            left = len(deeds)
-            while left:
+            for number, command in commands.items():
+                self._connections[self._process_of[number]].send(_Request(number, command))
+            pending = len(commands)
+            while pending:
                 ready = connection.wait(self._connections, _POLL_SECONDS)
                 if not self._stopped.value and stop():
                     self._stopped.value = True
-                answers: list[_Response] = [
+                responses: list[_Response] = [
                     link.recv() for link in self._connections if link in ready
                 ]
-                for done in answers:
-                    if done.error is not None:
-                        raise done.error
-                    left -= 1
-                    yield done.number, done.result
+                for response in responses:
+                    if response.error is not None:
+                        raise response.error
+                    pending -= 1
+                    yield response.number, response.result
         except (EOFError, ConnectionError) as error:
             raise ChildProcessError("a process of the search ended too early") from error
 

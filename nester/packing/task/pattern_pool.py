@@ -59,9 +59,9 @@ class PatternPool:
         key = (pattern.bin_type, frozenset(counts.items()))
         if key in self._entries:
             return False
-        shapes = self._task.item_types
-        made = sum(shapes[shape].area * n for shape, n in counts.items())
-        waste = self._task.bin_types[pattern.bin_type].area - made
+        items = self._task.item_types
+        piece_area = sum(items[item_type].area * count for item_type, count in counts.items())
+        waste = self._task.bin_types[pattern.bin_type].area - piece_area
         self._entries[key] = _Entry(pattern, counts, waste)
         return True
 
@@ -70,27 +70,29 @@ class PatternPool:
         for entry in list(islice(self._entries.values(), number, None)):
             yield entry.pattern, entry.counts
 
-    def add_plan(self, uses: Plan) -> None:
+    def add_plan(self, plan: Plan) -> None:
         """Keep every pattern of a plan."""
-        for pattern, _ in uses:
+        for pattern, _ in plan:
             self.add(pattern)
 
     def __len__(self) -> int:
         return len(self._entries)
 
-    def least_waste(self, most: int, always: Plan) -> Iterator[tuple[Pattern, dict[int, int]]]:
-        """Yield at most `most` patterns, least waste for their kind first, and all of `always`."""
-        kinds = self._task.bin_types
+    def least_waste(
+        self, max_patterns: int, always: Plan
+    ) -> Iterator[tuple[Pattern, dict[int, int]]]:
+        """Yield up to `max_patterns` patterns, least waste first; and all of `always`."""
+        sheet_types = self._task.bin_types
         by_kind: dict[int, list[_Entry]] = {}
         for entry in self._entries.values():
             by_kind.setdefault(entry.pattern.bin_type, []).append(entry)
-        share = max(1, most // max(1, len(by_kind)))
+        share = max(1, max_patterns // max(1, len(by_kind)))
         seen = set()
-        for kind, entries in by_kind.items():
+        for bin_type, entries in by_kind.items():
             # Stable sort: ties stay in the order found, so that equal input gives equal plans.
-            entries.sort(key=lambda entry: entry.waste * 1024 // kinds[kind].area)
+            entries.sort(key=lambda entry: entry.waste * 1024 // sheet_types[bin_type].area)
             for entry in entries[:share]:
-                seen.add((kind, frozenset(entry.counts.items())))
+                seen.add((bin_type, frozenset(entry.counts.items())))
                 yield entry.pattern, entry.counts
         for pattern, _ in always:
             counts = item_counts(pattern.placements)
@@ -105,56 +107,58 @@ def pattern_key(pattern: Pattern) -> PatternKey:
     return pattern.bin_type, frozenset(item_counts(pattern.placements).items())
 
 
-def merge_plans(some: Plan, others: Plan) -> Plan:
+def merge_plans(first: Plan, second: Plan) -> Plan:
     """Return two plans as one."""
     copies: dict[Pattern, int] = {}
-    for pattern, number in (*some, *others):
+    for pattern, number in (*first, *second):
         copies[pattern] = copies.get(pattern, 0) + number
     return tuple(copies.items())
 
 
-def has_too_many_pieces(uses: Plan) -> bool:
+def has_too_many_pieces(plan: Plan) -> bool:
     """Whether layouts hold so many pieces that to work them over would take for ever.
 
     So many pieces on a sheet fill it to the last strip anyway.
     """
-    return sum(len(pattern.placements) for pattern, _ in uses) > _MAX_PIECES
+    return sum(len(pattern.placements) for pattern, _ in plan) > _MAX_PIECES
 
 
-def objective(task: Task, uses: Plan) -> tuple[int, int, int]:
+def objective(task: Task, plan: Plan) -> tuple[int, int, int]:
     """Return how good a plan is, smaller first: area not made, cost, sheets."""
-    unmade = sum(shape.area * shape.demand for shape in task.item_types)
+    unmet_area = sum(item.area * item.demand for item in task.item_types)
     cost = sheets = 0
-    for pattern, copies in uses:
-        unmade -= copies * sum(task.item_types[spot.item_type].area for spot in pattern.placements)
+    for pattern, copies in plan:
+        unmet_area -= copies * sum(
+            task.item_types[placement.item_type].area for placement in pattern.placements
+        )
         cost += copies * task.bin_types[pattern.bin_type].price
         sheets += copies
-    return unmade, cost, sheets
+    return unmet_area, cost, sheets
 
 
-def trim_overproduction(task: Task, uses: Plan) -> Plan:
+def trim_overproduction(task: Task, plan: Plan) -> Plan:
     """Take off the sheets what is made more often than wanted, and sheets that end up empty."""
-    left = list(task.demand)
+    remaining = list(task.demand)
     kept: dict[Pattern, int] = {}
     # Fullest sheets first, so that the gaps gather on few sheets and leave large offcuts there.
-    areas = [shape.area for shape in task.item_types]
+    areas = [item.area for item in task.item_types]
     for pattern, copies in sorted(
-        uses, key=lambda use: -sum(areas[spot.item_type] for spot in use[0].placements)
+        plan, key=lambda use: -sum(areas[placement.item_type] for placement in use[0].placements)
     ):
         counts = item_counts(pattern.placements)
-        whole = min(copies, *(left[shape] // number for shape, number in counts.items()))
+        whole = min(copies, *(remaining[item] // number for item, number in counts.items()))
         if whole:
             kept[pattern] = kept.get(pattern, 0) + whole
-            for shape, number in counts.items():
-                left[shape] -= whole * number
+            for item, number in counts.items():
+                remaining[item] -= whole * number
         for _ in range(copies - whole):
-            spots = []
-            for spot in pattern.placements:
-                if left[spot.item_type]:
-                    left[spot.item_type] -= 1
-                    spots.append(spot)
-            if not spots:
+            placements = []
+            for placement in pattern.placements:
+                if remaining[placement.item_type]:
+                    remaining[placement.item_type] -= 1
+                    placements.append(placement)
+            if not placements:
                 break
-            partial = Pattern(pattern.bin_type, tuple(spots))
+            partial = Pattern(pattern.bin_type, tuple(placements))
             kept[partial] = kept.get(partial, 0) + 1
     return tuple(kept.items())

@@ -93,10 +93,10 @@ class ItemType(NamedTuple):
         )
 
 
-def orientations(shape: ItemType) -> tuple[tuple[int, int], ...]:
+def orientations(item: ItemType) -> tuple[tuple[int, int], ...]:
     """Return the sizes that a shape may take on a sheet: upright, and turned if it may be."""
     return tuple(
-        shape.oriented_size(turned) for turned in ((False, True) if shape.rotatable else (False,))
+        item.oriented_size(turned) for turned in ((False, True) if item.rotatable else (False,))
     )
 
 
@@ -134,11 +134,11 @@ class Pattern(NamedTuple):
     placements: tuple[Placement, ...]
 
 
-def item_counts(spots: Iterable[Placement]) -> dict[int, int]:
+def item_counts(placements: Iterable[Placement]) -> dict[int, int]:
     """Count the shapes among spots, by index."""
     counts: dict[int, int] = defaultdict(int)
-    for spot in spots:
-        counts[spot.item_type] += 1
+    for placement in placements:
+        counts[placement.item_type] += 1
     return dict(counts)
 
 
@@ -161,6 +161,12 @@ class Task:
         the prices span more than 2⁴⁰.
     max_stages
         How often at most the way of cutting may change until a piece is free; None: any number.
+
+    Raises
+    ------
+    ValueError
+        If a shape's voids cover it wholly: `validate` refuses such a piece, and methods divide by
+        solid area.
     """
 
     paper: str
@@ -172,20 +178,25 @@ class Task:
     price_unit: Fraction
     max_stages: int | None = None
 
+    def __post_init__(self) -> None:
+        for shape in self.item_types:
+            if shape.solid_area <= 0:
+                raise ValueError(f"a {shape.width} × {shape.height} shape is all void")
+
     @property
     def demand(self) -> tuple[int, ...]:
         """How many of each shape are wanted."""
-        return tuple(shape.demand for shape in self.item_types)
+        return tuple(item.demand for item in self.item_types)
 
     def with_demand(self, counts: Sequence[int]) -> Task:
         """Return the same task for other counts of its shapes, some perhaps none."""
         shapes = (s._replace(demand=n) for s, n in zip(self.item_types, counts, strict=True))
         return replace(self, item_types=tuple(shapes))
 
-    def max_sheets(self, kind: int) -> int:
+    def max_sheets(self, bin_type: int) -> int:
         """How many sheets of a kind a sensible plan uses at most: one a piece, if there are."""
         pieces = sum(self.demand)
-        on_hand = self.bin_types[kind].on_hand
+        on_hand = self.bin_types[bin_type].on_hand
         return pieces if on_hand is None else min(on_hand, pieces)
 
     def exact_cost(self, uses: dict[int, int]) -> Fraction:
@@ -196,33 +207,35 @@ class Task:
     @property
     def is_unrestricted(self) -> bool:
         """Whether pieces may lie anywhere, and cuts go any way that the kind of cuts allows."""
-        return self.max_stages is None and not any(kind.defects for kind in self.bin_types)
+        return self.max_stages is None and not any(
+            sheet_type.defects for sheet_type in self.bin_types
+        )
 
     def allows(self, pattern: Pattern) -> bool:
         """Whether nothing lies on what is spoiled, and it comes apart in as many stages as may be.
 
         Of other rules a pattern is taken to keep to them.
         """
-        kind = self.bin_types[pattern.bin_type]
-        if not kind.defects and self.max_stages is None:
+        sheet_type = self.bin_types[pattern.bin_type]
+        if not sheet_type.defects and self.max_stages is None:
             return True
         boxes, voids = [], []
-        for index, x, y, turned in pattern.placements:
-            shape = self.item_types[index]
-            boxes.append(Rect(x, y, *shape.oriented_size(turned)))
-            voids.append(shape.voids_at(x, y, turned))
+        for item_type, x, y, turned in pattern.placements:
+            item = self.item_types[item_type]
+            boxes.append(Rect(x, y, *item.oriented_size(turned)))
+            voids.append(item.voids_at(x, y, turned))
         if any(
-            solid.overlaps(bad)
-            for bad in kind.defects
-            for box, of_one in zip(boxes, voids, strict=True)
-            if box.overlaps(bad)
-            for solid in solid_rows(box, of_one)
+            solid.overlaps(defect)
+            for defect in sheet_type.defects
+            for box, piece_voids in zip(boxes, voids, strict=True)
+            if box.overlaps(defect)
+            for solid in solid_rows(box, piece_voids)
         ):
             return False
         if self.max_stages is None:
             return True
         left, top, right, bottom = self.sheets[pattern.bin_type].trim_edges
-        whole = Rect(-left, -top, left + kind.width + right, top + kind.height + bottom)
+        whole = Rect(-left, -top, left + sheet_type.width + right, top + sheet_type.height + bottom)
         return stages_needed(whole, boxes, voids) <= self.max_stages
 
 

@@ -19,7 +19,7 @@ def validate(problem: Problem) -> None:
     ------
     Refusal
         If a name stands for two things, a side is not positive, a quantity or a price is negative,
-        or voids leave their blank or overlap; the first fault found is named.
+        or voids leave their blank, overlap or cover it wholly; the first fault found is named.
     """
     _check_unique_names("piece", (want.name for want in problem.demands))
     _check_unique_names("sheet", (stock.name for stock in problem.stock))
@@ -64,7 +64,7 @@ def _check_voids(want: Demand) -> None:
     if any(_overlap(one, other) for one, other in combinations(want.voids, 2)):
         raise Refusal(f"two voids of piece '{want.name}' overlap")
     if sum(void.area for void in want.voids) == blank.area:
-        raise Refusal(f"piece '{want.name}' is all void")
+        raise Refusal(f"piece '{want.name}' is all void; its voids must leave part of it")
 
 
 def _overlap(one: Rect, other: Rect) -> bool:

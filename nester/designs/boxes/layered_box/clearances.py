@@ -1,7 +1,7 @@
-"""What lies between the tiers of a layered box, and so how far apart they must be.
+"""The paper between the tiers of a layered box, and the clearance it needs.
 
 A wall that stands on a score line reaches half its thickness to either side of the line;
-everything glued on it lies beside that with its whole thickness.  Layers are counted across the
+everything glued on it adds its whole thickness.  Layers are counted across the
 whole box, so a facing counts twice: four half sheets.
 """
 
@@ -42,12 +42,12 @@ def _mat_layers(box: LayeredBox, role: str, half_sheets: int) -> Iterable[Layer]
 
 
 def _count_on_opposite_walls(count: int) -> int:
-    """Return how many of some things spread evenly over four walls lie on two opposite ones."""
+    """Return how many things, spread evenly over four walls, are on two opposite walls."""
     return 2 * (count // 4) + min(2, count % 4)
 
 
 def _layers_on_side(box: LayeredBox, place: int, side: str) -> Iterable[Layer]:
-    """Give what lies on one side of two opposite walls of a tier, the walls with it."""
+    """Give the layers on one side of two opposite walls of a tier, the walls among them."""
     role = _role(box, place)
     yield Layer(role, _WALL_HALF_THICKNESSES)
     if box.mats_on(side):
@@ -77,7 +77,7 @@ def _layers_inside(box: LayeredBox, place: int) -> Iterable[Layer]:
 
 
 def _card_layers(box: LayeredBox, half_sheets: int) -> Iterable[Layer]:
-    """Give cards with all their mats; `half_sheets` is of the cards alone."""
+    """Give cards with all their mats; `half_sheets` counts the cards alone."""
     yield Layer("card", half_sheets)
     if box.card_faces:
         yield from _mat_layers(box, "card-mat", half_sheets * box.card_faces)
@@ -88,7 +88,7 @@ def _tier_layers(box: LayeredBox, place: int) -> tuple[Layer, ...]:
 
 
 def _layers_under_lid(box: LayeredBox, name: str) -> tuple[Layer, ...]:
-    """Give what lies between a lid and the walls it covers; a tab is glued inside each wall."""
+    """Give the layers between a lid and the walls it covers; a tab is glued inside each wall."""
     return (
         *_layers_outside_wall(box, box.covered_tiers[name]),
         Layer(name, _WALL_HALF_THICKNESSES + _FACING_HALF_THICKNESSES),
@@ -107,9 +107,9 @@ def _layers_round_inner_lid(box: LayeredBox) -> tuple[Layer, ...]:
 
 
 def fitting_clearance(*names: str) -> Callable[[Settings, Thickness], Length]:
-    """Return how a clearance is worked out: the largest that one of the named lids needs."""
+    """Return the function that gives the largest clearance any of the named lids needs."""
 
-    def worked_out(before: Settings, thickness: Thickness) -> Length:
+    def fitted(before: Settings, thickness: Thickness) -> Length:
         box = LayeredBox(before)
         play = box.length_of("play")
         lids = [name for name in names if name in box.covered_tiers]
@@ -118,21 +118,21 @@ def fitting_clearance(*names: str) -> Callable[[Settings, Thickness], Length]:
             default=play,
         )
 
-    return worked_out
+    return fitted
 
 
 def fitting_step(before: Settings, thickness: Thickness) -> Length:
-    """Return the smallest step that leaves the wished-for play between all tiers."""
+    """Return the smallest step that leaves the play asked for between all tiers."""
     box = LayeredBox(before)
     play = box.length_of("play")
-    rooms = [
+    clearances = [
         smallest_clearance(_tier_layers(box, place), play, thickness)
         for place in range(2, box.tiers + 1)
     ]
     if box.inner_lid_tier:
         between = smallest_clearance(_layers_round_inner_lid(box), play, thickness)
-        rooms.append(box.length_of("inner-lid-clearance") + between)
-    return max(rooms, default=play)
+        clearances.append(box.length_of("inner-lid-clearance") + between)
+    return max(clearances, default=play)
 
 
 def joints(settings: Settings) -> tuple[Joint, ...]:
@@ -142,11 +142,11 @@ def joints(settings: Settings) -> tuple[Joint, ...]:
 
 
 def _each_way(
-    box: LayeredBox, name: str, room: Length, layers: tuple[Layer, ...]
+    box: LayeredBox, name: str, clearance: Length, layers: tuple[Layer, ...]
 ) -> Iterable[Joint]:
     """Give the joint across, and along if that is another size."""
     ways = ("across",) if box.is_square else ("across", "along")
-    return (Joint(f"{name}, {way}", room, layers, box.length_of("play")) for way in ways)
+    return (Joint(f"{name}, {way}", clearance, layers, box.length_of("play")) for way in ways)
 
 
 def _tier_name(box: LayeredBox, place: int) -> str:
@@ -165,31 +165,31 @@ def _lid_joints(box: LayeredBox) -> Iterable[Joint]:
         called = f"{plain_name(name)} over {_tier_name(box, place)}"
         yield from _each_way(box, called, clearance, _layers_under_lid(box, name))
     if box.inner_lid_tier:
-        room = box.length_of("step") - box.length_of("inner-lid-clearance")
+        clearance = box.length_of("step") - box.length_of("inner-lid-clearance")
         called = f"inner lid in tier {box.inner_lid_tier}"
-        yield from _each_way(box, called, room, _layers_round_inner_lid(box))
+        yield from _each_way(box, called, clearance, _layers_round_inner_lid(box))
 
 
 def _rim_joints(box: LayeredBox) -> Iterable[Joint]:
     """Give how far inner walls and the inner lid stay below the rim around them.
 
-    A tier stands on the base around it: between the score lines of the two lies half the
-    thickness of each.
+    A tier stands on the base around it: half the thickness of each is between the score lines of
+    the two.
     """
     if box.tiers == 1:
         return
     base: tuple[Layer, ...] = ()
     for place in range(2, box.tiers + 1):
-        room = box.shape_of(place - 1).wall_height - box.shape_of(place).wall_height
+        clearance = box.shape_of(place - 1).wall_height - box.shape_of(place).wall_height
         step_up = (Layer(_role(box, place - 1), 1), Layer(_role(box, place), 1))
         base += step_up
         name = f"{_tier_name(box, place)} below the rim of tier {place - 1}, upwards"
-        yield Joint(name, room, step_up, 0, one_sided=True)
+        yield Joint(name, clearance, step_up, 0, one_sided=True)
     if box.inner_lid_tier:
-        room = box.shape_of(1).wall_height - box.shape_of(box.tiers).wall_height
+        clearance = box.shape_of(1).wall_height - box.shape_of(box.tiers).wall_height
         mats = tuple(_mat_layers(box, "mat.inner-lid", 2)) if box.mats_on(OUTSIDE) else ()
         name = "inner lid below the rim of tier 1, upwards"
-        yield Joint(name, room, (*base, Layer("inner-lid", 2), *mats), 0, one_sided=True)
+        yield Joint(name, clearance, (*base, Layer("inner-lid", 2), *mats), 0, one_sided=True)
 
 
 def _card_joints(box: LayeredBox) -> Iterable[Joint]:

@@ -1,6 +1,6 @@
 """The layered box: tiers nested in one another, which fall open when the lid is lifted.
 
-Tier 1 is the outermost.  Each next tier stands inside the one before, its base smaller by the
+Tier 1 is the outermost.  Each next tier stands inside the one before it, its base smaller by the
 step.  With a square base and walls as high as it is wide, a tier's blank is 3 × 3 panels.  The
 innermost may be a tray: the same base and, unless another depth is asked for, walls as high as
 that tier's would be; but they are held up by glue tabs instead of falling open.  (A box of 18 cm
@@ -71,7 +71,7 @@ def _lids(box: LayeredBox) -> Iterable[Piece]:
 
 
 def _mats(box: LayeredBox) -> Iterable[Piece]:
-    """Mats on four walls a tier and side; outside on each lid, inside on the innermost base."""
+    """Make mats on four walls of each tier and side, on the lids and on the innermost base."""
 
     def on(name: str, role: str, width: Length, length: Length, count: int = 1) -> Iterable[Piece]:
         return mats(name, role, width, length, box.length_of("reveal"), count, box.layers)
@@ -112,9 +112,9 @@ def _cards(box: LayeredBox) -> Iterable[Piece]:
     if not count:
         return
     reveal = box.length_of("reveal")
-    for one in mats("pull-out card mat", "card-mat", side, side, reveal, count, box.layers):
+    for card_mat in mats("pull-out card mat", "card-mat", side, side, reveal, count, box.layers):
         # One eyelet goes through card and mats together, and is counted on the card.
-        yield with_hole(one, side, punch._replace(eyelet=False)) if punch else one
+        yield with_hole(card_mat, side, punch._replace(eyelet=False)) if punch else card_mat
 
 
 def _consumables(settings: Settings) -> tuple[Consumable, ...]:
@@ -151,7 +151,9 @@ _UPPER_MAT_LAYERS = range(2, MOST_LAYERS + 1)
 
 def _with_layers(*roles: str) -> tuple[str, ...]:
     return tuple(
-        one for role in roles for one in (role, *(f"{role}.{n}" for n in _UPPER_MAT_LAYERS))
+        layer_role
+        for role in roles
+        for layer_role in (role, *(f"{role}.{layer}" for layer in _UPPER_MAT_LAYERS))
     )
 
 

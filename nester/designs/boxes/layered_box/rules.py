@@ -1,10 +1,11 @@
-"""What a layered box can't be, said in one sentence each."""
+"""The rules of a layered box: each refuses what can't be made, in one sentence."""
 
 from __future__ import annotations
 
 from nester.core.lengths import Length, Unit, format_length, inch, mm
 from nester.designs.base.design import Settings, choice_in, number_in
 from nester.designs.base.errors import DesignRefusal
+from nester.designs.base.limits import check_at_most
 from nester.designs.boxes.layered_box.sizes import (
     MIN_SIDE,
     MOST_TIERS,
@@ -13,16 +14,17 @@ from nester.designs.boxes.layered_box.sizes import (
     plain_name,
 )
 from nester.designs.parts.holes import MIN_EDGE_DISTANCE
+from nester.designs.parts.lid import check_lid_tab_width
+from nester.designs.parts.strips import check_lid_strips
+from nester.designs.parts.tray import check_tray_mitre, check_tray_tab
 
 __all__ = ["check_rules"]
 
-SMALLEST_TAB: Length = mm(1)
 SMALLEST_HOLE: Length = mm(1)
-_MIN_STRIP_WIDTH: Length = mm(2)
 
 
 def check_rules(settings: Settings, unit: Unit) -> None:
-    """Refuse settings that can't be made; paper is taken as having no thickness here."""
+    """Refuse settings that can't be made even of paper without thickness."""
     box = LayeredBox(settings)
     _check_tier_numbers(box)
     _check_nesting(box, unit)
@@ -60,17 +62,17 @@ def _tiers(box: LayeredBox) -> str:
 
 
 def _check_nesting(box: LayeredBox, unit: Unit) -> None:
-    for name, outer, inmost in (
+    for name, outer, innermost in (
         ("step", box.shorter_side, box.side_of(box.tiers)),
         ("wall-step", box.length_of("wall"), box.wall_of(box.tiers)),
     ):
-        if inmost < MIN_SIDE:
+        if innermost < MIN_SIDE:
             what = "a base" if name == "step" else "walls"
-            most = _floor_to_shown((outer - MIN_SIDE) // (box.tiers - 1), unit)
+            largest = _floor_to_shown((outer - MIN_SIDE) // (box.tiers - 1), unit)
             raise DesignRefusal(
-                f"{_tiers(box)} from {what} of {_format(outer, unit)} with a {name} of"
-                f" {_format(box.length_of(name), unit)} leave nothing for the innermost;"
-                f" the {name} may be at most {_format(most, unit)}"
+                f"{_tiers(box)} from {what} of {format_length(outer, unit)} with a {name} of"
+                f" {format_length(box.length_of(name), unit)} leave nothing for the innermost;"
+                f" the {name} may be at most {format_length(largest, unit)}"
             )
 
 
@@ -80,7 +82,8 @@ def _check_corners(box: LayeredBox, unit: Unit) -> None:
         if box.has_flaps(place) and wall > side:
             raise DesignRefusal(
                 f"tier {place} can't have flaps: they are as wide as its walls are high,"
-                f" {_format(wall, unit)}, and would reach past the next wall of {_format(side, unit)};"
+                f" {format_length(wall, unit)}, and would reach past the next wall of"
+                f" {format_length(side, unit)};"
                 f" make the walls lower, or give corners-{place}=open"
             )
         if not box.has_pockets(place):
@@ -89,9 +92,9 @@ def _check_corners(box: LayeredBox, unit: Unit) -> None:
         trim, glue = box.pocket
         if trim + glue > width - MIN_SIDE:
             raise DesignRefusal(
-                f"pocket-trim {_format(trim, unit)} and pocket-glue {_format(glue, unit)} leave no"
-                f" pocket in tier {place}; together they may be at most"
-                f" {_format(max(0, width - MIN_SIDE), unit)}"
+                f"pocket-trim {format_length(trim, unit)} and pocket-glue"
+                f" {format_length(glue, unit)} leave no pocket in tier {place}; together they"
+                f" may be at most {format_length(max(0, width - MIN_SIDE), unit)}"
             )
 
 
@@ -106,21 +109,11 @@ def _check_tray(box: LayeredBox, unit: Unit) -> None:
     depth, around = box.shape_of(box.tiers).wall_height, box.wall_of(box.tiers - 1)
     if depth >= around:
         raise DesignRefusal(
-            f"tray-depth {_format(depth, unit)} would stand out of the tier around it;"
-            f" it must be under {_format(around, unit)}"
+            f"tray-depth {format_length(depth, unit)} would stand out of the tier around it;"
+            f" it must be under {format_length(around, unit)}"
         )
-    tab, most = box.length_of("tab"), box.smallest_wall_side(box.tiers)
-    if tab > most:
-        raise DesignRefusal(
-            f"tab {_format(tab, unit)} is longer than the wall it is glued to or folds from;"
-            f" it may be at most {_format(most, unit)}"
-        )
-    mitre = box.length_of("mitre")
-    if 2 * mitre >= depth:
-        raise DesignRefusal(
-            f"mitre {_format(mitre, unit)} leaves nothing of a tab on a wall of {_format(depth, unit)};"
-            f" it must be under {_format(depth // 2, unit)}"
-        )
+    check_tray_tab(box.settings, box.smallest_wall_side(box.tiers), unit)
+    check_tray_mitre(box.settings, depth, unit)
 
 
 def _check_lids(box: LayeredBox, unit: Unit) -> None:
@@ -134,8 +127,8 @@ def _check_lids(box: LayeredBox, unit: Unit) -> None:
         if clearance >= step:
             name = _own_or_shared(box, "inner-lid", "clearance")
             raise DesignRefusal(
-                f"an inner lid with {name} {_format(clearance, unit)} doesn't fit into the tier"
-                f" around it; {name} must be under the step of {_format(step, unit)}"
+                f"an inner lid with {name} {format_length(clearance, unit)} doesn't fit into the"
+                f" tier around it; {name} must be under the step of {format_length(step, unit)}"
             )
     for lid in box.covered_tiers:
         _check_lid_tabs(box, lid, unit)
@@ -146,28 +139,22 @@ def _check_lids(box: LayeredBox, unit: Unit) -> None:
 def _check_lid_tabs(box: LayeredBox, lid: str, unit: Unit) -> None:
     shape, height = box.lid_shape(lid), box.shape_of(box.covered_tiers[lid]).wall_height
     inner = min(shape.width, shape.length)
-    tab, tab_name = box.length_of(f"{lid}-tab"), _own_or_shared(box, lid, "tab")
-    if 0 < tab < SMALLEST_TAB:
-        raise DesignRefusal(
-            f"{tab_name} {_format(tab, unit)} is too narrow to glue; it may be 0, which keeps the"
-            f" corners whole, or at least {_format(SMALLEST_TAB, unit)}"
-        )
-    if tab > min(shape.wall_height, inner):
-        raise DesignRefusal(
-            f"{tab_name} {_format(tab, unit)} is longer than the {plain_name(lid)}'s wall it folds"
-            f" from or is glued to; it may be at most {_format(min(shape.wall_height, inner), unit)}"
-        )
-    most = height if tab else min(height, inner)
-    if shape.wall_height > most:
-        raise DesignRefusal(
-            f"{_own_or_shared(box, lid, 'wall')} {_format(shape.wall_height, unit)} is too high for the"
-            f" {plain_name(lid)}: it covers walls of {_format(height, unit)} and its glue tabs meet"
-            f" beyond {_format(inner, unit)}; it may be at most {_format(most, unit)}"
-        )
+    tab_name = _own_or_shared(box, lid, "tab")
+    check_lid_tab_width(box.settings, tab_name, unit)
+    called = plain_name(lid)
+    fault = f"is longer than the {called}'s wall it folds from or is glued to"
+    check_at_most(box.settings, tab_name, min(shape.wall_height, inner), fault, unit)
+    # Corners kept whole are as long as the wall is high.
+    highest = height if box.length_of(tab_name) else min(height, inner)
+    fault = (
+        f"is too high for the {called}: it covers walls of {format_length(height, unit)} and its"
+        f" glue tabs meet beyond {format_length(inner, unit)}"
+    )
+    check_at_most(box.settings, _own_or_shared(box, lid, "wall"), highest, fault, unit)
 
 
 def _own_or_shared(box: LayeredBox, lid: str, what: str) -> str:
-    """Return the setting that a maker would change: the lid's own where it differs."""
+    """Return the setting to change: the lid's own if it differs from that of both lids."""
     own, shared = f"{lid}-{what}", f"lid-{what}"
     return shared if box.length_of(own) == box.length_of(shared) else own
 
@@ -175,28 +162,19 @@ def _own_or_shared(box: LayeredBox, lid: str, what: str) -> str:
 def _check_mats(box: LayeredBox, unit: Unit) -> None:
     if choice_in(box.settings, "mats") != "none":
         smallest = min(box.smallest_face(place) for place in range(1, box.tiers + 1))
-        _check_reveal(box, smallest, f"the smallest wall of {_format(smallest, unit)}", unit)
+        _check_reveal(box, smallest, f"the smallest wall of {format_length(smallest, unit)}", unit)
     if box.is_yes("lid-strips"):
         if not box.covered_tiers:
             raise DesignRefusal("lid-strips need a lid; give outer-lid=yes or leave them out")
         lowest = min(box.lid_shape(lid).wall_height for lid in box.covered_tiers)
-        reveal = box.length_of("reveal")
-        if lowest - reveal < _MIN_STRIP_WIDTH:
-            raise DesignRefusal(
-                f"reveal {_format(reveal, unit)} leaves no strip on a lid's wall of"
-                f" {_format(lowest, unit)}; it may be at most"
-                f" {_format(max(0, lowest - _MIN_STRIP_WIDTH), unit)}"
-            )
+        check_lid_strips(box.settings, lowest, unit)
 
 
-def _check_reveal(box: LayeredBox, side: Length, of_what: str, unit: Unit) -> None:
+def _check_reveal(box: LayeredBox, side: Length, face: str, unit: Unit) -> None:
+    mats = "mat" if box.layers == 1 else f"mat {box.layers}"
+    largest = _floor_to_shown(max(0, side - MIN_SIDE) // box.layers, unit)
     if side - box.mat_margin < MIN_SIDE:
-        mats = "mat" if box.layers == 1 else f"mat {box.layers}"
-        most = _floor_to_shown(max(0, side - MIN_SIDE) // box.layers, unit)
-        raise DesignRefusal(
-            f"reveal {_format(box.length_of('reveal'), unit)} leaves no {mats} on {of_what};"
-            f" it may be at most {_format(most, unit)}"
-        )
+        check_at_most(box.settings, "reveal", largest, f"leaves no {mats} on {face}", unit)
 
 
 def _check_cards(box: LayeredBox, unit: Unit) -> None:
@@ -213,11 +191,12 @@ def _check_cards(box: LayeredBox, unit: Unit) -> None:
     side, (across, down) = box.length_of("card-size"), box.card_room
     if side >= min(across, down):
         raise DesignRefusal(
-            f"card-size {_format(side, unit)} doesn't slide into a pocket, which is"
-            f" {_format(across, unit)} wide and {_format(down, unit)} deep inside; it must be smaller"
+            f"card-size {format_length(side, unit)} doesn't slide into a pocket, which is"
+            f" {format_length(across, unit)} wide and {format_length(down, unit)} deep inside;"
+            " it must be smaller"
         )
     if box.card_faces:
-        _check_reveal(box, side, f"a card of {_format(side, unit)}", unit)
+        _check_reveal(box, side, f"a card of {format_length(side, unit)}", unit)
     if box.length_of("hole"):
         _check_hole(box, side, unit)
     elif box.length_of("card-ribbon"):
@@ -230,21 +209,23 @@ def _check_hole(box: LayeredBox, side: Length, unit: Unit) -> None:
     hole, edge = box.length_of("hole"), box.length_of("hole-edge")
     if hole < SMALLEST_HOLE:
         raise DesignRefusal(
-            f"hole {_format(hole, unit)} is smaller than a punch makes; it may be 0 for none, or at"
-            f" least {_format(SMALLEST_HOLE, unit)}"
+            f"hole {format_length(hole, unit)} is smaller than a punch makes; it may be 0 for none,"
+            f" or at least {format_length(SMALLEST_HOLE, unit)}"
         )
     rims = {layer * box.length_of("reveal") // 2 for layer in range(1, box.layers + 1)}
     for rim in sorted(rims) if box.card_faces else ():
         if edge < rim < edge + hole:
             raise DesignRefusal(
-                f"hole-edge {_format(edge, unit)} puts the hole of {_format(hole, unit)} across the"
-                f" edge of a mat; it must be at least {_format(rim, unit)}"
+                f"hole-edge {format_length(edge, unit)} puts the hole of"
+                f" {format_length(hole, unit)} across the edge of a mat; it must be at least"
+                f" {format_length(rim, unit)}"
             )
     lowest = side - max(rims) if box.card_faces else side
     if edge + hole + MIN_EDGE_DISTANCE > lowest:
+        largest = max(0, lowest - hole - MIN_EDGE_DISTANCE)
         raise DesignRefusal(
-            f"hole {_format(hole, unit)} at hole-edge {_format(edge, unit)} leaves too little paper"
-            f" below it; hole-edge may be at most {_format(max(0, lowest - hole - MIN_EDGE_DISTANCE), unit)}"
+            f"hole {format_length(hole, unit)} at hole-edge {format_length(edge, unit)} leaves too"
+            f" little paper below it; hole-edge may be at most {format_length(largest, unit)}"
         )
 
 
@@ -252,19 +233,15 @@ def _check_photos(box: LayeredBox, unit: Unit) -> None:
     if not number_in(box.settings, "photos"):
         return
     place, side = number_in(box.settings, "photo-tier"), box.length_of("photo-size")
-    room = box.smallest_wall_side(place)
-    if side > room:
+    shortest = box.smallest_wall_side(place)
+    if side > shortest:
         raise DesignRefusal(
-            f"photo-size {_format(side, unit)} is larger than the walls of tier {place},"
-            f" {_format(room, unit)}"
+            f"photo-size {format_length(side, unit)} is larger than the walls of tier {place},"
+            f" {format_length(shortest, unit)}"
         )
 
 
 def _floor_to_shown(length: Length, unit: Unit) -> Length:
-    """Round a limit down to what can be written exactly, so that it is taken if it is given."""
+    """Round a limit down to a length that is shown exactly, and so is accepted if given."""
     step = inch("1/64") if unit is Unit.IN else mm("0.01")
     return length // step * step
-
-
-def _format(length: Length, unit: Unit) -> str:
-    return format_length(length, unit)

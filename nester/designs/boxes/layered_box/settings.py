@@ -1,20 +1,25 @@
-"""What a maker may say about a layered box, and what it is if she says nothing."""
+"""The settings of a layered box, and their defaults."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TypeAlias
-
 from nester.core.lengths import Length, Unit, cm, inch, mm
-from nester.designs.base.clearance import Thickness
 from nester.designs.base.design import (
     Setting,
     SettingKind,
     Settings,
-    SettingValue,
     by_unit,
     floor_to_ruler,
     number_in,
+)
+from nester.designs.base.settings import (
+    capped_default,
+    choice_setting,
+    count_setting,
+    length_setting,
+    play_setting,
+    round_default,
+    same_as,
+    yes_no_setting,
 )
 from nester.designs.boxes.layered_box.clearances import (
     fitting_clearance,
@@ -42,8 +47,6 @@ from nester.designs.parts.holes import MIN_EDGE_DISTANCE
 __all__ = ["SETTINGS"]
 
 LARGEST_PANEL: Length = cm(100)
-YES_NO = ("yes", "no")
-Default: TypeAlias = SettingValue | Callable[[Settings, Unit], SettingValue]
 _MIN_SIDE_WITH_HOLE: Length = cm(2)
 """A card or mat that is smaller gets no hole unless one is asked for."""
 
@@ -68,8 +71,8 @@ def _wall_step(before: Settings, unit: Unit) -> Length:
     box = LayeredBox(before)
     if box.length_of("wall") == box.shorter_side or box.tiers == 1:
         return box.length_of("step")
-    usual = by_unit(unit, mm(2), inch("1/16"))
-    return floor_to_ruler(min(usual, (box.length_of("wall") - MIN_SIDE) // (box.tiers - 1)), unit)
+    default = by_unit(unit, mm(2), inch("1/16"))
+    return floor_to_ruler(min(default, (box.length_of("wall") - MIN_SIDE) // (box.tiers - 1)), unit)
 
 
 def _smallest_covered(before: Settings) -> Length:
@@ -88,69 +91,47 @@ def _smallest_wall(before: Settings) -> Length:
     return min(box.smallest_wall_side(place) for place in range(1, box.tiers + 1))
 
 
-def _tab(before: Settings, unit: Unit) -> Length:
-    return floor_to_ruler(min(by_unit(unit, cm(1), inch("0.5")), _innermost(before) // 3), unit)
-
-
 def _clearance(before: Settings, unit: Unit) -> Length:
     """Take 5 mm, or 1/16 in and 1/32 in for each layer on the walls it covers.
 
-    An inner lid takes up to two thirds of the step: a lid with its tabs needs twice the room over
-    what it covers that it needs in the tier around it.
+    An inner lid takes up to two thirds of the step: a lid with its tabs needs twice the clearance
+    over what it covers that it needs in the tier around it.
     """
     box = LayeredBox(before)
     facings = max((layers_outside(box, place) for place in box.covered_tiers.values()), default=0)
-    usual = by_unit(unit, mm(5), inch("1/16") + facings * inch("1/32"))
+    default = by_unit(unit, mm(5), inch("1/16") + facings * inch("1/32"))
     step = before["step"] if "step" in before else _default_step(before, unit)
     if not (box.is_yes("inner-lid") and isinstance(step, int)):
-        return usual
-    most = step * 2 // 3
-    in_32nds = by_unit(unit, 0, most // inch("1/32") * inch("1/32"))
-    return min(usual, in_32nds or floor_to_ruler(most, unit))
-
-
-def _lid_wall(before: Settings, unit: Unit) -> Length:
-    return floor_to_ruler(
-        min(by_unit(unit, cm(3), inch("1.5")), _smallest_covered(before) // 2), unit
-    )
+        return default
+    limit = step * 2 // 3
+    in_32nds = by_unit(unit, 0, limit // inch("1/32") * inch("1/32"))
+    return min(default, in_32nds or floor_to_ruler(limit, unit))
 
 
 def _reveal(before: Settings, unit: Unit) -> Length:
     """Take 5 mm, or what leaves a mat on the smallest wall and card, and a strip on each lid."""
     box = LayeredBox(before)
     wall = _smallest_wall(before)
-    most = [wall // 4 // box.layers, (wall - MIN_SIDE) // 2 // box.layers]
+    limits = [wall // 4 // box.layers, (wall - MIN_SIDE) // 2 // box.layers]
     if box.cards and box.card_faces:
-        most.append((box.length_of("card-size") - MIN_SIDE) // box.layers)
+        limits.append((box.length_of("card-size") - MIN_SIDE) // box.layers)
     if box.is_yes("lid-strips"):
-        most += [box.length_of(f"{lid}-wall") // 2 for lid in box.covered_tiers]
-    return floor_to_ruler(min(by_unit(unit, mm(5), inch("0.25")), *most), unit)
-
-
-def _pocket_trim(before: Settings, unit: Unit) -> Length:
-    return floor_to_ruler(
-        min(by_unit(unit, mm(1), inch("1/32")), _smallest_wall(before) // 8), unit
-    )
-
-
-def _pocket_glue(before: Settings, unit: Unit) -> Length:
-    return floor_to_ruler(
-        min(by_unit(unit, mm(2), inch("1/16")), _smallest_wall(before) // 8), unit
-    )
+        limits += [box.length_of(f"{lid}-wall") // 2 for lid in box.covered_tiers]
+    return floor_to_ruler(min(by_unit(unit, mm(5), inch("0.25")), *limits), unit)
 
 
 def _card_side(before: Settings, unit: Unit) -> Length:
     """Take the panel less a little, and leave twice the play in the pocket: 13.5 cm for 14."""
     box = LayeredBox(before)
-    side, room = box.side_of(number_in(before, "card-tier")), min(box.card_room)
-    usual = side - min(by_unit(unit, mm(5), inch("0.125")), side // 8)
-    return floor_to_ruler(min(usual, room - min(2 * box.length_of("play"), room // 8)), unit)
+    side, space = box.side_of(number_in(before, "card-tier")), min(box.card_room)
+    default = side - min(by_unit(unit, mm(5), inch("0.125")), side // 8)
+    return floor_to_ruler(min(default, space - min(2 * box.length_of("play"), space // 8)), unit)
 
 
 def _hole(before: Settings, unit: Unit) -> Length:
     box = LayeredBox(before)
-    room = box.length_of("card-size") - (box.mat_margin if box.card_faces else 0)
-    return by_unit(unit, mm(5), inch("3/16")) if room >= _MIN_SIDE_WITH_HOLE else 0
+    space = box.length_of("card-size") - (box.mat_margin if box.card_faces else 0)
+    return by_unit(unit, mm(5), inch("3/16")) if space >= _MIN_SIDE_WITH_HOLE else 0
 
 
 def _hole_edge(before: Settings, unit: Unit) -> Length:
@@ -183,73 +164,49 @@ def _ribbon_length(before: Settings, unit: Unit) -> Length:
     return -(-(over + by_unit(unit, cm(50), inch(20))) // round_to) * round_to
 
 
-def _same_as(name: str) -> Default:
-    """Return the default that is another setting's value."""
-    return lambda before, _: before[name]
-
-
-def _length(
-    name: str,
-    says: str,
-    default: Default,
-    least: Length,
-    most: Length = LARGEST_PANEL,
-    worked_out: Callable[[Settings, Thickness], Length] | None = None,
-) -> Setting:
-    return Setting(
-        name,
-        SettingKind.LENGTH,
-        says,
-        default,
-        minimum=least,
-        maximum=most,
-        fitted_length=worked_out,
-    )
-
-
-def _count(name: str, says: str, default: Default, least: int, most: int) -> Setting:
-    return Setting(name, SettingKind.COUNT, says, default, minimum=least, maximum=most)
-
-
-def _choice(name: str, says: str, default: Default, choices: tuple[str, ...]) -> Setting:
-    return Setting(name, SettingKind.CHOICE, says, default, choices=choices)
-
-
 _OUTER_TIER = (
-    _length(
+    length_setting(
         "panel",
         "width of the outer tier's base",
-        lambda _, unit: by_unit(unit, cm(18), inch(4)),
+        round_default(cm(18), inch(4)),
         cm(1),
+        LARGEST_PANEL,
     ),
     Setting(
         "blank",
         SettingKind.LENGTH,
-        "instead of panel: side of the outer tier's blank, three panels; for a square base",
+        "instead of panel: cut size of the outer tier, three panels; for a square base",
         minimum=cm(3),
         maximum=3 * LARGEST_PANEL,
         alternative_to="panel",
         divisor=3,
         excludes=("length", "wall"),
     ),
-    _count(
+    count_setting(
         "tiers",
-        "how many tiers, the tray counted",
-        lambda _, unit: by_unit(unit, 4, 3),
+        "how many tiers, with the tray",
+        round_default(4, 3),
         1,
         MOST_TIERS,
     ),
-    _length("length", "length of its base; the panel unless given", _same_as("panel"), cm(1)),
-    _length(
+    length_setting(
+        "length",
+        "length of the outer tier's base; default: the panel",
+        same_as("panel"),
+        cm(1),
+        LARGEST_PANEL,
+    ),
+    length_setting(
         "wall",
-        "height of its walls; the base's shorter side unless given",
+        "height of the outer tier's walls; default: the base's shorter side",
         lambda before, _: LayeredBox(before).shorter_side,
         MIN_SIDE,
+        LARGEST_PANEL,
     ),
 )
 
 _CONSTRUCTION = (
-    _choice(
+    choice_setting(
         "corners",
         "corners of the tiers: cut away (open), flaps over the next wall clockwise or"
         " anticlockwise, or glued as pockets",
@@ -257,57 +214,56 @@ _CONSTRUCTION = (
         CORNERS,
     ),
     *(
-        _choice(
+        choice_setting(
             f"corners-{place}",
-            f"corners of tier {place}; the same as all, or pockets if the cards go there",
+            f"corners of tier {place}; same: as the others, or pockets if the cards go there",
             SAME,
             (SAME, *CORNERS),
         )
         for place in range(1, MOST_TIERS + 1)
     ),
-    _choice(
+    choice_setting(
         "centre",
         "the innermost tier: a tray with glue tabs, or a cross like the others",
         lambda before, _: TRAY if number_in(before, "tiers") > 1 else CROSS,
         (TRAY, CROSS),
     ),
-    _choice(
+    yes_no_setting(
         "inner-lid",
         "a lid over the innermost tier or tray",
         lambda before, _: "yes" if number_in(before, "tiers") > 1 else "no",
-        YES_NO,
     ),
-    _choice("outer-lid", "a lid over the whole box", "yes", YES_NO),
-    _choice(
+    yes_no_setting("outer-lid", "a lid over the whole box", "yes"),
+    choice_setting(
         "mats",
-        "facings on the walls; outside ones also on the lids, inside ones on the inmost base",
+        "mats on the walls: outside (and on the lids), inside (and on the innermost base)",
         "none",
         ("none", OUTSIDE, INSIDE, BOTH),
     ),
-    _count("layers", "how many mats lie on one another", 1, 1, MOST_LAYERS),
-    _choice("lid-strips", "facing strips round the walls of the lids", "no", YES_NO),
-    _count("cards", "how many pull-out cards", 0, 0, 100),
-    _count(
+    count_setting("layers", "how many mats on top of one another", 1, 1, MOST_LAYERS),
+    yes_no_setting("lid-strips", "strips of paper round the walls of the lids"),
+    count_setting("cards", "how many pull-out cards", 0, 0, 100),
+    count_setting(
         "card-tier",
         "the tier whose pockets take the cards",
         lambda before, _: max(1, number_in(before, "tiers") - 1),
         1,
         MOST_TIERS,
     ),
-    _choice(
+    choice_setting(
         "card-mats",
         "mats on the pull-out cards: none, on one side, on both",
         "none",
         ("none", ONE, BOTH),
     ),
-    _count(
+    count_setting(
         "photos",
-        "how many photo prints: inside its four walls, then outside them, the rest loose",
+        "how many photo prints: four inside the walls of a tier, four outside, the rest loose",
         0,
         0,
         100,
     ),
-    _count(
+    count_setting(
         "photo-tier",
         "the tier on whose walls the photos go",
         lambda before, _: min(2, number_in(before, "tiers")),
@@ -317,133 +273,154 @@ _CONSTRUCTION = (
 )
 
 _NESTING = (
-    _length(
-        "play",
-        "play wished for between parts that go into each other, both sides together",
-        lambda _, unit: by_unit(unit, mm(1), inch("1/32")),
-        0,
-        cm(2),
-    ),
-    _length(
+    play_setting("play wanted between parts that go into each other, both sides together"),
+    length_setting(
         "lid-clearance",
-        "how much wider a lid is inside than what it covers; fit: as the papers need",
+        "how much wider a lid is inside than what it covers; fit: from the papers' thickness",
         _clearance,
         mm("0.05"),
         cm(5),
         fitting_clearance(*LIDS),
     ),
     *(
-        _length(
+        length_setting(
             f"{lid}-clearance",
-            f"the clearance of the {plain_name(lid)}, if it has its own",
-            _same_as("lid-clearance"),
+            f"the clearance of the {plain_name(lid)}; default: lid-clearance",
+            same_as("lid-clearance"),
             mm("0.05"),
             cm(5),
             fitting_clearance(lid),
         )
         for lid in LIDS
     ),
-    _length(
+    length_setting(
         "step",
-        "how much smaller each tier's base is than the one outside it; fit: as the papers need",
+        "how much smaller each tier's base is than the last; fit: from the papers' thickness",
         _default_step,
         mm("0.1"),
-        worked_out=fitting_step,
+        LARGEST_PANEL,
+        fitted_length=fitting_step,
     ),
     Setting(
         "blank-step",
         SettingKind.LENGTH,
-        "instead of step: how much smaller each blank is, three steps",
+        "instead of step: how much smaller each tier's cut size is, three steps",
         minimum=mm("0.3"),
         maximum=3 * LARGEST_PANEL,
         alternative_to="step",
         divisor=3,
         excludes=("wall", "wall-step"),
     ),
-    _length(
+    length_setting(
         "wall-step",
         "how much lower each tier's walls are than those outside them",
         _wall_step,
         0,
+        LARGEST_PANEL,
     ),
 )
 
 _TRAY_AND_LIDS = (
-    _length(
+    length_setting(
         "tray-depth",
-        "height of the tray's walls; as another tier's unless given",
+        "height of the tray's walls; default: as for any tier in its place",
         lambda before, _: LayeredBox(before).wall_of(number_in(before, "tiers")),
         MIN_SIDE,
+        LARGEST_PANEL,
     ),
-    _length("tab", "width of the tray's glue tabs", _tab, mm(1)),
-    _length(
+    length_setting(
+        "tab",
+        "width of the tray's glue tabs",
+        capped_default(cm(1), inch("0.5"), _innermost, 3),
+        mm(1),
+        LARGEST_PANEL,
+    ),
+    length_setting(
         "mitre",
         "how much narrower a tray's glue tab is at each end of its free side",
         lambda before, _: min(number_in(before, "tab"), number_in(before, "tray-depth") // 4),
         mm("0.5"),
+        LARGEST_PANEL,
     ),
-    _length("lid-wall", "height of the lids' walls", _lid_wall, mm(2)),
+    length_setting(
+        "lid-wall",
+        "height of the lids' walls",
+        capped_default(cm(3), inch("1.5"), _smallest_covered, 2),
+        mm(2),
+        LARGEST_PANEL,
+    ),
     *(
-        _length(
+        length_setting(
             f"{lid}-wall",
-            f"height of the {plain_name(lid)}'s walls, if it has its own",
-            _same_as("lid-wall"),
+            f"height of the {plain_name(lid)}'s walls; default: lid-wall",
+            same_as("lid-wall"),
             mm(2),
+            LARGEST_PANEL,
         )
         for lid in LIDS
     ),
-    _length("lid-tab", "width of the lids' glue tabs; 0 keeps the corners whole", 0, 0),
+    length_setting(
+        "lid-tab", "width of the lids' glue tabs; 0 keeps the corners whole", 0, 0, LARGEST_PANEL
+    ),
     *(
-        _length(
+        length_setting(
             f"{lid}-tab",
-            f"width of the {plain_name(lid)}'s glue tabs, if it has its own",
-            _same_as("lid-tab"),
+            f"width of the {plain_name(lid)}'s glue tabs; default: lid-tab",
+            same_as("lid-tab"),
             0,
+            LARGEST_PANEL,
         )
         for lid in LIDS
     ),
 )
 
 _FACINGS_AND_INSERTS = (
-    _length(
+    length_setting(
         "pocket-trim",
         "how much a pocket is cut back beside the base and the next wall",
-        _pocket_trim,
+        capped_default(mm(1), inch("1/32"), _smallest_wall, 8),
         mm("0.1"),
         cm(5),
     ),
-    _length(
+    length_setting(
         "pocket-glue",
         "width of the glue along two edges of a pocket",
-        _pocket_glue,
+        capped_default(mm(2), inch("1/16"), _smallest_wall, 8),
         mm("0.1"),
         cm(5),
     ),
-    _length("card-size", "side of a pull-out card", _card_side, MIN_SIDE),
-    _length(
+    length_setting("card-size", "side of a pull-out card", _card_side, MIN_SIDE, LARGEST_PANEL),
+    length_setting(
         "reveal",
-        "how much smaller each mat is than what it lies on; 0 for none",
+        "how much smaller each mat is than what it is glued to; 0 for none",
         _reveal,
         0,
+        LARGEST_PANEL,
     ),
-    _length(
+    length_setting(
         "hole",
         "diameter of the hole for a ribbon in a pull-out card; 0 for none",
         _hole,
         0,
         cm(5),
     ),
-    _length("hole-edge", "from the edge of the card to the centre of its hole", _hole_edge, mm(1)),
-    _choice("eyelet", "an eyelet in the hole of each card", "no", YES_NO),
-    _length(
+    length_setting(
+        "hole-edge",
+        "paper between the hole and the edge of the card",
+        _hole_edge,
+        mm(1),
+        LARGEST_PANEL,
+    ),
+    yes_no_setting("eyelet", "an eyelet in the hole of each card"),
+    length_setting(
         "card-ribbon",
         "ribbon for the loop of a card; 0 for none",
         lambda before, unit: by_unit(unit, cm(12), inch(5)) if number_in(before, "hole") else 0,
         0,
         3 * LARGEST_PANEL,
     ),
-    _length("photo-size", "side of a photo print", _photo_side, MIN_SIDE),
-    _length(
+    length_setting("photo-size", "side of a photo print", _photo_side, MIN_SIDE, LARGEST_PANEL),
+    length_setting(
         "bow",
         "ribbon over the outer lid and for its bow; 0 for none",
         _ribbon_length,

@@ -1,4 +1,4 @@
-"""What a layered box's settings mean: the sizes and ways of its tiers, lids and inserts.
+"""What a layered box's settings mean: the sizes and shapes of its tiers, lids and inserts.
 
 Tier 1 is the outermost.  Each next tier stands inside the one before, its base smaller by the
 step each way, its walls lower by the wall step.
@@ -44,7 +44,7 @@ INSIDE = "inside"
 BOTH = "both"
 ONE = "one"
 SAME = "same"
-"""A tier's corners are as those of the others, or pockets where the cards are."""
+"""A tier has the same corners as the others, or pockets if the cards go there."""
 LIDS = ("inner-lid", "outer-lid")
 MOST_TIERS = 8
 MOST_LAYERS = 4
@@ -55,7 +55,7 @@ _WALL_COUNT = 4
 
 
 class Face(NamedTuple):
-    """Equal upright faces of a tier: what they are called beyond its name, and how many."""
+    """Equal upright faces of a tier, how many there are, and what their mats' names end in."""
 
     name_suffix: str
     width: Length
@@ -64,7 +64,7 @@ class Face(NamedTuple):
 
 
 class LayeredBox(NamedTuple):
-    """Settings, of which at least those asked about are known."""
+    """The settings of a box; while defaults are taken, only those read so far."""
 
     settings: Settings
 
@@ -80,7 +80,7 @@ class LayeredBox(NamedTuple):
 
     @property
     def tiers(self) -> int:
-        """How many tiers there are, the tray counted."""
+        """How many tiers there are, with the tray."""
         return number_in(self.settings, "tiers")
 
     @property
@@ -104,10 +104,10 @@ class LayeredBox(NamedTuple):
 
     def shape_of(self, place: int) -> WalledBase:
         """Return the base and walls of a tier or the tray; 1 is the outermost."""
-        less = (place - 1) * number_in(self.settings, "step")
+        reduction = (place - 1) * number_in(self.settings, "step")
         return WalledBase(
-            number_in(self.settings, "panel") - less,
-            number_in(self.settings, "length") - less,
+            number_in(self.settings, "panel") - reduction,
+            number_in(self.settings, "length") - reduction,
             number_in(self.settings, "tray-depth") if self.is_tray(place) else self.wall_of(place),
         )
 
@@ -151,7 +151,7 @@ class LayeredBox(NamedTuple):
         return min(self.shape_of(place))
 
     def corners_of(self, place: int) -> str:
-        """Return in which way a tier's corners are dealt with."""
+        """Return how a tier's corners are made, one of `CORNERS`."""
         own = choice_in(self.settings, f"corners-{place}")
         if own != SAME:
             return own
@@ -185,16 +185,16 @@ class LayeredBox(NamedTuple):
 
     @property
     def inner_lid_tier(self) -> int:
-        """The tier in which the inner lid stands over the innermost one; 0 for none."""
+        """The tier around the inner lid; 0 without an inner lid."""
         return self.tiers - 1 if self.is_yes("inner-lid") else 0
 
     def lid_shape(self, name: str) -> WalledBase:
         """Return the inner base and the walls of a lid."""
-        under = self.shape_of(self.covered_tiers[name])
+        covered = self.shape_of(self.covered_tiers[name])
         clearance = self.length_of(f"{name}-clearance")
         return WalledBase(
-            lid_inside(under.width, clearance),
-            lid_inside(under.length, clearance),
+            lid_inside(covered.width, clearance),
+            lid_inside(covered.length, clearance),
             self.length_of(f"{name}-wall"),
         )
 
@@ -202,12 +202,12 @@ class LayeredBox(NamedTuple):
 
     @property
     def layers(self) -> int:
-        """How many mats lie on one another."""
+        """How many mats are glued on one another."""
         return number_in(self.settings, "layers")
 
     @property
     def mat_margin(self) -> Length:
-        """By how much the topmost mats are smaller than what they are on."""
+        """How much smaller the topmost mats are than the face they are on, each way."""
         return self.layers * self.length_of("reveal")
 
     def mats_on(self, side: str) -> bool:
@@ -229,7 +229,7 @@ class LayeredBox(NamedTuple):
         return self.cards > 0 and place == number_in(self.settings, "card-tier")
 
     def photos_on(self, place: int, side: str) -> int:
-        """How many photos are glued on a side of a tier's walls: insides first, one a wall."""
+        """How many photos are glued on a side of a tier's walls, one to a wall: insides first."""
         if place != number_in(self.settings, "photo-tier"):
             return 0
         photos = number_in(self.settings, "photos")

@@ -25,7 +25,7 @@ OPEN = "open"
 FLAPS = "flaps"
 """The corners stay on as flaps; each folds over the next wall, clockwise."""
 FLAPS_ANTICLOCKWISE = "flaps-anticlockwise"
-"""The same, the other way round."""
+"""The same, anticlockwise."""
 POCKETS = "pockets"
 """The corners stay on, and are glued down as pockets."""
 CORNERS = (OPEN, FLAPS, FLAPS_ANTICLOCKWISE, POCKETS)
@@ -37,8 +37,8 @@ class Pocket(NamedTuple):
     Attributes
     ----------
     trim
-        How much a pocket is cut back where it lies beside the base and the next wall, so that
-        it does not jam in the folds.
+        How much a pocket is cut back beside the base and beside the next wall, so that it does
+        not jam in the folds.
     glue_width
         Width of the glue along two of its edges.
     """
@@ -67,7 +67,7 @@ def tier(
     seat_length: Length | None = None,
     pocket: Pocket | None = None,
 ) -> Piece:
-    """Make one tier from a blank of (width + 2 walls) × (length + 2 walls).
+    """Make a tier from a blank of (width + 2 walls) × (length + 2 walls).
 
     With a square base and walls as high as it is wide, the blank is 3 × 3 panels.  The face is
     the inside, which shows when the box lies open; the walls fold up towards it.
@@ -77,12 +77,12 @@ def tier(
     With `FLAPS` it is the whole blank.  Each corner square hangs by a fold on the wall before it
     (going clockwise) and is slit free of the wall after it.  To close: stand the four walls up,
     each with its flap sticking out past its end; then fold every flap round the corner, against
-    the outside of the next wall.  Each wall wears one flap and covers none of its own, so all
-    four can close in any order, and all fall open together.
+    the outside of the next wall.  Each wall is under one flap, and never under its own, so
+    all four close in any order and fall open together.
 
     With `POCKETS` each corner also hangs by a fold on the wall before it, but is folded flat
-    back onto the face of that very wall, and glued there along two edges: the one beside the
-    base, and the one opposite the fold.  Fold and glue close three sides; the fourth lies on the
+    back onto the face of the same wall, and glued there along two edges: the one beside the
+    base, and the one opposite the fold.  Fold and glue close three sides; the fourth is on the
     wall's rim and stays open, so that a card slides out away from the base.  A corner is as wide
     as the wall is high; what would reach past the wall's other end is cut off, and so is the
     trim beside the base and beside that other end, where the next wall will stand.
@@ -96,7 +96,7 @@ def tier(
     corners
         One of `CORNERS`.
     seat, seat_length
-        Width and length of the base that is glued onto this one; 0 for none, square by default.
+        Width and length of the base that is glued onto this tier; 0 for none, square by default.
     length, wall
         Length of the base and height of the walls; as the width by default.
     pocket

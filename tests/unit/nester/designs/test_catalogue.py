@@ -7,7 +7,6 @@ from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.piece import Fold, Line, Point
 from nester.designs import (
     DESIGNS,
-    LAYERED_BOX,
     check_roles,
     paper_for,
     read_settings,
@@ -181,7 +180,7 @@ def test_a_blank_stands_for_a_panel_and_is_not_kept() -> None:
         ({"blank": "54", "wall": "5"}, "give wall or blank, not both"),
         ({"blank": "54", "length": "20"}, "give length or blank, not both"),
         ({"blank-step": "6", "wall-step": "2"}, "give wall-step or blank-step, not both"),
-        ({"step": "fit"}, "fit is worked out from how thick the papers are"),
+        ({"step": "fit"}, "fit is calculated from the thickness of the papers"),
         ({"panel": "fit"}, "'fit' is not a size"),
         ({"wall": "20", "corners": "flaps"}, "make the walls lower, or give corners-1=open"),
         ({"wall": "6", "wall-step": "2"}, "the wall-step may be at most 1.833 cm"),
@@ -232,7 +231,7 @@ def test_what_cannot_be_made_is_refused_with_what_would_be_right(
         ("tray-box", {"lid-strips": "yes", "reveal": "1.9"}, "at most 1.8 cm"),
         ("tray-box", {"mitre": "2"}, "must be under 2 cm"),
         ("tray-box", {"lid-tab": "2.1"}, "at most 2 cm"),
-        ("tray-box", {"lid-clearance": "fit"}, "how thick the papers are"),
+        ("tray-box", {"lid-clearance": "fit"}, "the thickness of the papers"),
         ("folded-card", {"layers": "4", "reveal": "2.6"}, "nothing of mat 4"),
     ],
 )
@@ -287,8 +286,8 @@ def test_every_piece_has_a_role_its_design_knows() -> None:
 
 
 def test_an_unknown_role_is_refused() -> None:
-    check_roles(LAYERED_BOX, {"all": "white", "tier.8": "black", "mat": "rose"})
+    check_roles(LAYERED, {"all": "white", "tier.8": "black", "mat": "rose"})
     with pytest.raises(DesignRefusal, match="did you mean tier"):
-        check_roles(LAYERED_BOX, {"tierr": "black"})
+        check_roles(LAYERED, {"tierr": "black"})
     with pytest.raises(DesignRefusal, match="it has tray, lid, mat and all"):
         check_roles(DESIGNS["tray-box"], {"photo": "gloss"})

@@ -86,7 +86,7 @@ def test_shapes_get_their_own_notes() -> None:
     assert not said(mitred, "Cut a slit")
     assert said(mitred, "Cut the slanted ends")
     assert not said(slit, "Cut the slanted")
-    assert said(mitred, "Fold it dry once")
+    assert said(mitred, "Fold it once without glue")
     punched = replace(PLAIN, holes=(Hole(Point(cm(1), cm(1)), mm(5)),))
     assert said(punched, "Punch holes with a spare sheet underneath")
     card = single_fold(cm(10), cm(10), Opening.SIDE)

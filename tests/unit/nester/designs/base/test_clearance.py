@@ -93,7 +93,7 @@ def test_what_binds_most_is_refused_with_what_would_help() -> None:
     with pytest.raises(DesignRefusal) as refusal:
         require_clearances(joints, thick, Unit.CM)
     assert str(refusal.value) == (
-        "lid over box: binds by 0.4 mm; its room of 0.2 mm should be 2 mm,"
+        "lid over box: binds by 0.4 mm; its clearance of 0.2 mm should be 2 mm,"
         " or the paper of tier.1 (0.4 mm) thinner"
     )
 
@@ -101,7 +101,7 @@ def test_what_binds_most_is_refused_with_what_would_help() -> None:
 def test_what_binds_for_no_paper_says_only_the_room() -> None:
     with pytest.raises(DesignRefusal) as refusal:
         require_clearances([Joint("a in b", -mm(1), (Layer("nothing", 2),), 0)], thick, Unit.MM)
-    assert str(refusal.value) == "a in b: binds by 1 mm; its room of 0 mm should be 0 mm"
+    assert str(refusal.value) == "a in b: binds by 1 mm; its clearance of 0 mm should be 0 mm"
 
 
 def test_tight_joints_are_not_refused() -> None:
@@ -138,7 +138,8 @@ def test_without_a_caliper_the_assumption_is_said() -> None:
     thickness, said = thickness_of(PaperSpec(220))
     assert thickness == mm("0.286")
     assert said == (
-        "paper of 220 g/m² without a caliper is taken as 0.286 mm thick, at a bulk of 1.3 cm³/g"
+        "paper of 220 g/m² with no thickness given is taken as 0.286 mm thick, at a bulk of"
+        " 1.3 cm³/g"
     )
     assert (
         "≈0.073 mm thick, at a bulk of ≈0.333"
@@ -172,8 +173,8 @@ def test_a_role_without_a_paper_is_refused() -> None:
 @pytest.mark.parametrize(
     ("name", "make"),
     [
-        ("grammage", lambda: PaperSpec(0)),
-        ("caliper", lambda: PaperSpec(200, 0)),
+        ("g/m²", lambda: PaperSpec(0)),
+        ("thickness", lambda: PaperSpec(200, 0)),
         ("bulk", lambda: PaperSpec(200, None, Fraction(-1))),
     ],
 )

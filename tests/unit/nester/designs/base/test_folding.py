@@ -13,18 +13,16 @@ from nester.designs.base.folding import (
     Polygon3D,
     corner_gaps,
     crossings,
-    encloses,
-    extents,
     facets,
     fold,
     fold_faults,
     lies_on,
-    transformed,
 )
 from nester.designs.parts.card_blanks import Opening, single_fold
 from nester.designs.parts.lid import lid
 from nester.designs.parts.tray import tray
 from nester.designs.parts.walled import WalledBase
+from tests.folded_shapes import encloses, extents, transformed
 
 NEAR = pytest.approx
 SHAPE = WalledBase(cm(6), cm(4), cm(2))

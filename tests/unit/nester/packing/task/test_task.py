@@ -1,9 +1,18 @@
 from fractions import Fraction
 
+import pytest
+
 from nester.core.lengths import inch, mm
 from nester.core.piece import Turn
-from nester.core.problem import Demand, Problem, StockItem
-from nester.packing.task.task import BinType, ItemType, Placement, item_counts, tasks_by_paper
+from nester.core.problem import Cuts, Demand, Problem, Rect, StockItem
+from nester.packing.task.task import (
+    BinType,
+    ItemType,
+    Placement,
+    Task,
+    item_counts,
+    tasks_by_paper,
+)
 
 
 def want(name, width, height, quantity=1, paper="", turn=Turn.ANY):
@@ -142,3 +151,24 @@ def test_usage_counts_shapes():
     assert item_counts(
         [Placement(1, 0, 0, False), Placement(0, 5, 0, False), Placement(1, 9, 0, True)]
     ) == {1: 2, 0: 1}
+
+
+def test_no_shape_is_all_void():
+    quarters = tuple(Rect(x, y, 1, 4) for x in (0, 1) for y in (0, 4))
+    sheets = (BinType(12, 12, None, 1),)
+    with pytest.raises(ValueError, match=r"^a 2 × 8 shape is all void$"):
+        Task("", (ItemType(2, 8, 1, False, quarters),), sheets, (), (), 1, Fraction(1))
+    Task("", (ItemType(2, 8, 1, False, quarters[1:]),), sheets, (), (), 1, Fraction(1))
+
+
+@pytest.mark.parametrize("cuts", Cuts)
+@pytest.mark.parametrize("gap", [0, 1, 2, 50])
+def test_what_is_solid_of_a_piece_stays_so_with_a_gap(cuts, gap):
+    around = (Rect(0, 0, 9, 1), Rect(0, 1, 1, 7), Rect(2, 1, 7, 7), Rect(0, 8, 9, 1))
+    crumb = Demand("crumb", 9, 9, 1, voids=around)
+    problem = Problem((crumb, Demand("a", 1, 1, 1)), (stock("s", 9, 9),), cuts, gap=gap)
+    (task,), _ = tasks_by_paper(problem)
+    for members, shape in zip(task.blanks, task.item_types, strict=True):
+        (blank,) = members
+        if blank.demand is crumb:
+            assert 0 < shape.solid_area <= shape.area
