@@ -94,7 +94,7 @@ def test_a_full_disk(stocked: Desk) -> None:
     told = full.refuses("paper", "import", "papers.csv", run=partial(full.run, before=no_room))
     assert "disk" in told
     assert "nothing was changed" in told
-    assert stocked.do("paper", "import", "papers.csv") == "500 papers added\n"
+    assert stocked.do("paper", "import", "papers.csv") == "Added 500 papers\n"
 
 
 ORDER = ("order", "add", "Ewa", "folded-card", "--due")

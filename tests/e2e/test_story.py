@@ -98,7 +98,7 @@ READING = {
     "check": ("shop", "check"),
     "cost": ("order", "cost", "1"),
     "counted": ("stash", "counted"),
-    "deeds": ("stash", "deeds"),
+    "deeds": ("stash", "log"),
     "deliveries": ("sheet", "deliveries"),
     "designs": ("design", "list"),
     "estimate": ("estimate", "gift-tag", "--on", "A4=0.20"),
@@ -166,14 +166,15 @@ def test_lists_are_imported_and_planned(desk: Desk, tmp_path: Path) -> None:
     desk.do("--shop", "other.sqlite", "shop", "new", "Hazelmoth", "--unit", "cm")
     assert not desk.shop.exists()
     there = Desk(tmp_path, {"QUIREBOX_SHOP": str(tmp_path / "other.sqlite")})
-    assert there.do("paper", "import", str(demo_folder() / "papers.csv")) == "13 papers added\n"
-    assert there.do("sheet", "import", str(demo_folder() / "sheets.csv"), "--yes").endswith(
-        "added\n"
+    assert there.do("paper", "import", str(demo_folder() / "papers.csv")) == "Added 13 papers\n"
+    assert (
+        there.do("sheet", "import", str(demo_folder() / "sheets.csv"), "--yes")
+        .splitlines()[-1]
+        .startswith("Added ")
     )
-    assert "offcuts added" in there.do(
-        "offcut", "import", str(demo_folder() / "offcuts.csv"), "--yes"
-    )
-    assert there.do("order", "import", str(demo_folder() / "orders.csv")) == "12 orders taken\n"
+    kept = there.do("offcut", "import", str(demo_folder() / "offcuts.csv"), "--yes")
+    assert re.match(r"Added \d+ offcuts;", kept)
+    assert there.do("order", "import", str(demo_folder() / "orders.csv")) == "Took 12 orders\n"
     plan = there.data("batch", "batch", "plan", "3", "12", "--effort", "quick", "--json")
     assert {one["number"]: one["made"] for one in plan["orders"]} == {3: True, 12: False}
     assert {one["order"] for one in plan["lacking"]} == {12}

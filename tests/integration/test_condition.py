@@ -515,10 +515,10 @@ def test_a_maker_in_inches(hand: Hand) -> None:
     hand.does("paper", "add", "Coal card", "--colour", "black", "--grammage", "300")
     hand.does("paper", "set", "Coal card", "--grain", "long")
     hand.does("sheet", "add", "Coal card", "12x18", "--quantity", "3", "--margin", "1/8")
-    said = hand.does("stash", "bruise", "S-1", "1 x 1 1/2", "--corner", "top-right")
-    assert "K-1: bruised 1 × 1 1/2 in, 11 in from the left and 0 in from the top edge" in said
+    said = hand.does("stash", "damage", "S-1", "1 x 1 1/2", "--corner", "top-right")
+    assert "K-1: damaged 1 × 1 1/2 in, 11 in from the left and 0 in from the top edge" in said
     assert "Write K-1 on it: it no longer counts to S-1" in said
-    said = hand.does("stash", "bruise", "K-1", "1x1", "--left", "0", "--top", "2")
+    said = hand.does("stash", "damage", "K-1", "1x1", "--left", "0", "--top", "2")
     assert "Write" not in said
     hand.does("offcut", "add", "Coal card", "6x8", "--grain", "width", "--margin", "top=1/4")
     hand.does("offcut", "grain", "K-2", "height")
@@ -533,7 +533,7 @@ def test_a_maker_in_inches(hand: Hand) -> None:
         "kept", "grain",
     ]  # fmt: skip
     assert "along its height" in " ".join(hand.does("stash", "history", "K-2").split())
-    assert hand.data("deeds", "stash", "deeds")[0]["reason"] == "grain"
+    assert hand.data("deeds", "stash", "log")[0]["reason"] == "grain"
     hand.does("stash", "undo")
     assert hand.data("stash", "stash", "list", "--kind", "offcut")[1]["grain"] == "width"
 
@@ -548,9 +548,9 @@ def test_a_maker_in_inches(hand: Hand) -> None:
         (("shop", "set", "--stages", "few"), "'few' is not a whole number; or write 'any'"),
         (("sheet", "add", "Coal card", "50x70cm", "--margin", "25cm"), "margins leave nothing"),
         (("sheet", "add", "Coal card", "50x70cm", "--margin", "-1"), "must be zero or more"),
-        (("stash", "bruise", "K-1", "1x1cm"), "say where the bruise is"),
-        (("stash", "bruise", "K-1", "1x1cm", "--corner", "middle"), "there is no corner"),
-        (("stash", "bruise", "K-1", "30x1cm", "--corner", "top-left"), "does not lie on K-1"),
+        (("stash", "damage", "K-1", "1x1cm"), "say where the damage is"),
+        (("stash", "damage", "K-1", "1x1cm", "--corner", "middle"), "there is no corner"),
+        (("stash", "damage", "K-1", "30x1cm", "--corner", "top-left"), "does not lie on K-1"),
         (("offcut", "grain", "K-1", "long"), "the grain can't be 'long'"),
     ],
 )

@@ -126,7 +126,7 @@ def test_a_sunday_at_the_desk(shop: ShopFile, hand: Hand, tmp_path: Path) -> Non
         fill(session)
     path = tmp_path / "count.csv"
     told = hand.does("stash", "sheet", "--into", str(path))
-    assert told.startswith("3 lines written")
+    assert told.startswith("Wrote 3 lines to ")
     assert told.endswith("Never counted: Coal card, Moss linen\n")
     assert "____" in hand.does("stash", "sheet", "--place", "Shelf A")
     with path.open(encoding="utf-8", newline="") as file:
@@ -138,9 +138,9 @@ def test_a_sunday_at_the_desk(shop: ShopFile, hand: Hand, tmp_path: Path) -> Non
         writer.writeheader()
         writer.writerows(rows)
     assert "say why" in hand.refused("stash", "enter", str(path), "--yes")
-    assert "nobody is there" in hand.refused("stash", "enter", str(path), "--why", "Sunday")
+    assert "this needs an answer" in hand.refused("stash", "enter", str(path), "--why", "Sunday")
     told = hand.does("stash", "enter", str(path), "--why", "Sunday", "--yes")
-    assert told.endswith("3 labels counted, 1 difference booked\n")
+    assert told.endswith("Counted 3 labels; recorded 1 difference\n")
     assert "the sheet was printed" in hand.refused("stash", "enter", str(path), "--yes")
     rows = hand.data("counted", "stash", "counted")
     assert [(row["paper"], row["never"]) for row in rows] == [("Coal card", 0), ("Moss linen", 0)]

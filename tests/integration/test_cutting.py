@@ -469,26 +469,26 @@ def test_the_week_at_the_desk(table: Table, hand: Hand) -> None:
     assert shown["status"] == "open"
     assert sum(one["copies"] for one in shown["left"]) == 4
     assert "Left to cut" in hand.does("batch", "show", "1")
-    assert hand.does("batch", "undo", "1").startswith("Taken back: deed 2, cut, batch 1, layout")
+    assert hand.does("batch", "undo", "1").startswith("Undone: entry 2, cut, batch 1, layout")
     assert "Batch 1 is cut" in hand.does("batch", "cut", "1")
     told = hand.does("batch", "spoil", "1", "--piece", "card", "--order", "2", "--why", "coffee")
-    assert "Booked as spoiled: 1 × card" in told
+    assert "Recorded as spoiled: 1 × card" in told
     assert "Next: quirebox batch cut 2" in told
     assert [row["missing"] for row in hand.data("board", "order", "board")] == [1, 0]
     hand.does("batch", "drop", "2")
     assert hand.data("batch", "batch", "show", "1")["missing"] == [
         {"order": 2, "piece": "card", "quantity": 1}
     ]
-    assert "Order 2 lacks 1 × card, spoiled" in hand.does("batch", "show", "1")
+    assert "Order 2 is missing 1 × card, spoiled" in hand.does("batch", "show", "1")
     hand.does("batch", "mend", "1")
     hand.does("batch", "cut", "3")
     hand.does("order", "move", "2", "assembled")
     steps = hand.data("order", "order", "show", "2")["steps"]
     assert [step["status"] for step in steps] == ["confirmed", "planned", "cut", "assembled"]
     assert "assembled" in hand.does("order", "board")
-    (last, *_) = hand.data("deeds", "stash", "deeds")
+    (last, *_) = hand.data("deeds", "stash", "log")
     assert (last["reason"], last["batch"], last["layout"], last["copies"]) == ("cut", 3, 1, [1])
-    assert "Done last" in hand.does("stash", "deeds")
+    assert "Entry" in hand.does("stash", "log")
     assert "say what was spoiled" in hand.refused("batch", "spoil", "1")
 
 

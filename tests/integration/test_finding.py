@@ -156,5 +156,5 @@ def test_finding_at_the_desk(shop: ShopFile, hand: Hand) -> None:
     assert "Pine" in hand.does("stash", "find", "--colour", "pine")
     assert len(hand.data("holders", "offcut", "for", "12x18cm", "--paper", "Fern")) == 1
     assert "K-1" in hand.does("offcut", "for", "12x18cm")
-    assert "No offcut" in hand.does("offcut", "for", "90x90cm")
+    assert "No free offcut" in hand.does("offcut", "for", "90x90cm")
     hand.refused("stash", "find", "--weight", "heavy")

@@ -48,7 +48,7 @@ def test_check_ends_with_1_if_the_book_is_not_sound(
 
 def test_backup_and_restore(paper: Hand, shop_path: Path, tmp_path: Path) -> None:
     copy = str(tmp_path / "sunday.sqlite")
-    assert paper.does("shop", "backup", copy) == f"A copy is in {copy}\n"
+    assert paper.does("shop", "backup", copy) == f"Copied the shop to {copy}\n"
     assert "shop.backup-" in paper.does("shop", "backup")
     paper.does("sheet", "add", "Coal card", "50x70cm", "--quantity", "3")
     assert "--replace" in paper.refused("shop", "restore", copy)
@@ -76,6 +76,6 @@ def test_a_shop_on_a_server_is_used_by_its_url(
     assert "The book of 'Nook' begins in postgresql://" in said
     monkeypatch.setenv(PATH_VARIABLE, empty_database)
     hand.does("paper", "add", "Coal card", "--colour", "black", "--grammage", "300")
-    assert "1 papers" in hand.does("shop", "show")
+    assert "1 paper, " in hand.does("shop", "show")
     assert hand.does("shop", "check").endswith("It is sound\n")
     assert "'quirebox shop export'" in hand.refused("shop", "backup")

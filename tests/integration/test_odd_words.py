@@ -1,4 +1,4 @@
-"""Every word of every command may be odd: the desk does it, or refuses it in one sentence."""
+"""Every word of every command may be odd: the program does it, or refuses it in one sentence."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def book(path: Path) -> object:
     [leaf for leaf in list_commands() if leaf.words not in SEARCHES],
     ids=[" ".join(leaf.words) for leaf in list_commands() if leaf.words not in SEARCHES],
 )
-def test_odd_words_at_the_desk(
+def test_odd_words_in_commands(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],

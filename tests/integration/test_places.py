@@ -116,11 +116,13 @@ def test_places_at_the_desk(hand: Hand) -> None:
     hand.does("paper", "set", "Coal card", "--note", "cracks", "--instead", "Night card")
     (coal, _) = hand.data("papers", "paper", "list")
     assert (coal["note"], coal["instead"]) == ("cracks", ["Night card"])
-    assert hand.does("place", "add", "Shelf A") == "Place 'Shelf A' added\n"
+    assert hand.does("place", "add", "Shelf A") == "Added the place 'Shelf A'\n"
     hand.does("place", "add", "Drawer 2", "--inside", "Shelf A")
     hand.does("offcut", "add", "Coal card", "20x30cm")
-    assert hand.does("stash", "put", "k-1", "drawer 2") == "K-1 lies in 'Shelf A / Drawer 2'\n"
-    assert hand.does("place", "move", "Drawer 2", "--call", "Box") == "It is 'Shelf A / Box' now\n"
+    assert hand.does("stash", "put", "k-1", "drawer 2") == ("K-1 is in 'Shelf A / Drawer 2' now\n")
+    assert hand.does("place", "move", "Drawer 2", "--call", "Box") == (
+        "The place is 'Shelf A / Box' now\n"
+    )
     assert hand.data("places", "place", "list") == [
         {"place": "Shelf A", "name": "Shelf A", "sheets": 0, "offcuts": 0},
         {"place": "Shelf A / Box", "name": "Box", "sheets": 0, "offcuts": 1},

@@ -208,7 +208,7 @@ def test_receiving_at_the_desk(hand: Hand, tmp_path: Path, monkeypatch: pytest.M
         "sheet", "add", "Coal card", "A4", "--packs", "2", "--pack", "25", "--pack-price", "9.50",
         "--supplier", "Paper mill", "--note-number", "4711", "--lot", "B7", "--date", "2026-01-05",
     )  # fmt: skip
-    assert told == "50 sheets added to S-1\n"
+    assert told == "Added 50 sheets of Coal card, 210 × 297 mm, to S-1; 50 on hand now\n"
     (row,) = hand.data("stash", "stash", "list")
     assert (row["quantity"], row["price"]) == (50, "0.38")
     (row,) = hand.data("history", "stash", "history", "S-1")
@@ -217,8 +217,8 @@ def test_receiving_at_the_desk(hand: Hand, tmp_path: Path, monkeypatch: pytest.M
     path.write_text("paper,size,quantity,price,lot\nCoal card,A4,10,0.38,B7\n", encoding="utf-8")
     came = ("sheet", "import", str(path), "--supplier", "Paper mill", "--note-number", "4711")
     assert "more.csv, line 2, quantity: delivery note 4711" in hand.refused(*came, "--yes")
-    assert "nobody is there to be asked" in hand.refused(*came, "--again")
-    assert hand.does(*came, "--again", "--yes") == "10 sheets added\n"
+    assert "this needs an answer" in hand.refused(*came, "--again")
+    assert hand.does(*came, "--again", "--yes") == "Added 10 sheets\n"
     monkeypatch.setattr("sys.stdin.isatty", lambda: True)
     monkeypatch.setattr("typer.confirm", lambda _: False)
     assert "nothing was stored" in hand.refused(*came, "--again")

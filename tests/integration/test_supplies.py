@@ -158,15 +158,15 @@ def test_supplies_at_the_desk(hand: Hand) -> None:
     use = ("supply", "use", "Satin", "--cut", "4x60cm", "--cut", "35cm")
     assert "nothing is wasted; no choice wastes less" in hand.does(*use, "--try")
     assert "R-1" in hand.does(*use)
-    assert hand.does("supply", "use", "Paste", "2.5") == "Booked, from P-3\n"
+    assert hand.does("supply", "use", "Paste", "2.5") == "Recorded the use from P-3\n"
     rows = {row["label"]: row["left"] for row in hand.data("supplies", "supply", "list")}
     assert sorted(rows.values()) == [247.5, 22_250, 25_000]
-    assert hand.does("supply", "count", "P-3", "240") == "-7.5 ml booked\n"
-    assert hand.does("supply", "count", "P-3", "240").startswith("As in the book")
+    assert hand.does("supply", "count", "P-3", "240") == "P-3 corrected by -7.5 ml\n"
+    assert hand.does("supply", "count", "P-3", "240").startswith("P-3 was right")
     changes = [row["change"] for row in hand.data("supply_history", "supply", "history", "Paste")]
     assert changes == [250, -2.5, -7.5]
     assert "Paste" in hand.does("supply", "list")
     assert "counted" in hand.does("supply", "history", "Paste")
     hand.refused("supply", "use", "Paste")
     hand.refused("supply", "use", "Satin", "5", "--cut", "5cm")
-    assert hand.does("stash", "undo").startswith("Taken back: deed")
+    assert hand.does("stash", "undo").startswith("Undone: entry")

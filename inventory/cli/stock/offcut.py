@@ -71,7 +71,8 @@ def add_one_offcut(
             margins=margins_of(session, margin),
             grain=choice(GrainAxis, grain, "the grain"),
         )
-    typer.echo(f"Added an offcut of {stock.paper.name}; write {stock.label} on it")
+        name = stock.paper.name
+    typer.echo(f"Added an offcut of {name}; write {stock.label} on it")
 
 
 @app.command("grain")

@@ -121,10 +121,10 @@ def add_sheet(
             again=again,
             at=_when(day),
         )
-        there = on_hand(session, stock)
+        there, name = on_hand(session, stock), stock.paper.name
         size_words = format_size(stock.width, stock.height, get_shop(session).unit)
     typer.echo(
-        f"Added {format_count(number, 'sheet')} of {stock.paper.name}, {size_words}, to"
+        f"Added {format_count(number, 'sheet')} of {name}, {size_words}, to"
         f" {stock.label}; {there:,} on hand now"
     )
 

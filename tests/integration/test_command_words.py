@@ -1,4 +1,4 @@
-"""What the desk says to a slip of the hand, and to whoever works on several shops."""
+"""What commands say to a slip of the hand, and to whoever works on several shops."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ if TYPE_CHECKING:
     [
         ("batch plan --seconds 0", "--seconds must be at least 1."),
         ("batch plan --seconds inf", "--seconds must be at most 86400."),
-        ("stash deeds --most x", "--most must be a whole number."),
+        ("stash log --most x", "--most must be a whole number."),
         ("stash list --most 0", "--most must be at least 1."),
         ("batch plan --cuts odd", "--cuts: 'odd' is not one of 'straight', 'free'."),
-        ("place add Shelf A", "'A' is too much; put a name of several words in quotes."),
-        ("order board --nope", "there is no option --nope; --help lists those there are."),
-        ("stash tidy", "there is no command 'tidy'; --help lists those there are."),
-        ("batch cut", "number is missing; --help shows how the command is written."),
+        ("place add Shelf A", "'A' is one word too many; put a name of several words in quotes."),
+        ("order board --nope", "there is no option --nope; --help lists them all."),
+        ("stash tidy", "there is no command 'tidy'; --help lists them all."),
+        ("batch cut", "number is missing; --help shows how to write the command."),
     ],
 )
 def test_a_slip_is_told_in_plain_words(hand: Hand, words: str, said: str) -> None:
