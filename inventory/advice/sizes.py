@@ -315,7 +315,7 @@ def compare_sizes(
         batch.batch,
         chosen,
         wanted,
-        pains=QuickBudget().scaled(_STEP_FACTORS[effort]),
+        budget=QuickBudget().scaled(_STEP_FACTORS[effort]),
         processes=processes,
         stop=stop,
         on_progress=on_progress,
