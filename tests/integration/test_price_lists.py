@@ -310,7 +310,7 @@ def test_at_the_desk(hand: Hand, tmp_path: Path) -> None:
     file = tmp_path / "mill.xlsx"
     book.save(file)
     words = ("buy", "prices", "import", str(file), "--supplier", "Paper mill")
-    assert "nobody is there to be asked" in hand.refused(*words)
+    assert "this needs an answer" in hand.refused(*words)
     assert hand.data("prices", "buy", "prices", "list") == []
     said = hand.does(*words, "--yes")
     assert said == (

@@ -393,9 +393,9 @@ def test_at_the_desk(hand: Hand) -> None:
     assert hand.data("purchases", "buy", "purchase", "list") == []
     (all_,) = hand.data("purchases", "buy", "purchase", "list", "--all")
     assert all_ == shown
-    assert "Taken back" in hand.does("stash", "undo")
+    assert "Undone" in hand.does("stash", "undo")
     hand.does("buy", "purchase", "close", "1", "--why", "sold out")
-    assert [one["reason"] for one in hand.data("deeds", "stash", "deeds")] == [
+    assert [one["reason"] for one in hand.data("deeds", "stash", "log")] == [
         Reason.CLOSED, Reason.RECEIVED, Reason.ORDERED,
     ]  # fmt: skip
     hand.does(*add, "--line", "Coal card; 50x70; 1", "--date", "2026-01-01")
