@@ -37,6 +37,7 @@ from inventory.stock.papers import find_paper, list_papers
 from nester.core.lengths import grams
 from nester.core.piece import Piece
 from nester.core.problem import Effort, Layout
+from nester.core.purchase import Offer
 from nester.designs import (
     check_roles,
 )
@@ -47,7 +48,7 @@ if TYPE_CHECKING:
 
     from inventory.core.plan import Plan
     from inventory.database.shop_file import ShopFile
-    from inventory.production.shopping_list import PurchasableSheet
+    from inventory.production.sheets_to_buy import BuyableSheet
     from nester.core.lengths import Unit
     from nester.core.problem import Trimmer
     from nester.core.sheet_sizes import Size
@@ -242,7 +243,7 @@ def design_cost(
     Refusal
         If there is no such design or paper, or it can't be made so.
     """
-    from inventory.production.shopping_list import PurchasableSheet
+    from inventory.production.sheets_to_buy import BuyableSheet
 
     with shop_file.read() as session:
         chosen = find_design(session, design)
@@ -259,8 +260,10 @@ def design_cost(
             design_text=text_of_design(session, chosen.name),
         )
         offered = [
-            PurchasableSheet(paper, size.width, size.height, price)
-            for size, price in on(unit)
+            BuyableSheet(
+                Offer(f"{paper} {number}", "", paper, size.width, size.height, 1, Fraction(price))
+            )
+            for number, (size, price) in enumerate(on(unit), 1)
             for paper in sorted(set(order.papers.values()))
         ]
         estimate = _Estimate(session, order, rates_of(session), offered or None, today)
@@ -349,7 +352,7 @@ class _Estimate:
         session: Session,
         order: Order,
         rates: Rates,
-        sizes: Sequence[PurchasableSheet] | None,
+        sizes: Sequence[BuyableSheet] | None,
         today: date,
     ) -> None:
         from inventory.production.planning import from_new_sheets
@@ -382,8 +385,11 @@ class _Estimate:
         share = cost_shares(sheets).get(0, CostShare({}, {}, Fraction(0)))
         cost = cost_of(self.box, share, self.rates, posted=posted, each=each)
         used = {layout.stock for layout in answer.layouts}
-        unpriced = {size.paper for name, size in self.sizes.items() if name in used and
-                    size.price is None}  # fmt: skip
+        unpriced = {
+            sheet.offer.paper
+            for name, sheet in self.sizes.items()
+            if name in used and not sheet.is_priced
+        }
         lacking = sorted({self.parts[int(one.name)].paper for one in answer.unplaced})
         unknown = [
             *_unpriced(sorted(unpriced), self.rates),
@@ -395,12 +401,12 @@ class _Estimate:
         return OrderCost(number, customer, design, (), cost, ())
 
     def _sheet(self, layout: Layout) -> CutSheet[int]:
-        size = self.sizes[layout.stock]
-        back = Fraction(sum(rect.area for rect in layout.offcuts), size.width * size.height)
-        price = size.comparison_price
+        offer = self.sizes[layout.stock].offer
+        back = Fraction(sum(rect.area for rect in layout.offcuts), offer.width * offer.height)
+        price = offer.sheet_price
         pieces = (self.parts[int(one.name)].piece for one in layout.placed)
         return CutSheet(
-            size.paper,
+            offer.paper,
             price,
             price * back * self.problem.offcut_value_share,
             _minutes(layout, self.problem.trimmer, self.rates),

@@ -20,10 +20,8 @@ from inventory.production.spoiling import spoiled_pieces
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.problem import Effort, Problem
-from nester.packing.orders.whole_orders import OrderSelection, solve_orders
-from nester.packing.runtime.stop import Stop, never
-from nester.packing.search.solve import Progress, solve
-from nester.verify.layouts import require_valid
+from nester.packing import OrderSelection, Progress, Stop, never, purchase, solve, solve_orders
+from nester.verify import require_valid
 
 __all__ = ["mend_batch"]
 
@@ -79,7 +77,7 @@ def mend_batch(
             today=today,
         )
     problem = desk.problem(batch.cuts)
-    search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
+    buy = partial(purchase, effort=effort, processes=processes, stop=stop, on_progress=on_progress)
     verdict = solve_orders(
         _offcuts_first(problem),
         desk.order_demands,
@@ -91,7 +89,7 @@ def mend_batch(
     require_valid(verdict.problem, verdict.cutting_plan)
     verdict = _restore_prices(verdict, problem)
     require_valid(verdict.problem, verdict.cutting_plan)
-    plan = desk.plan(verdict, effort, today, search)
+    plan = desk.plan(verdict, effort, today, buy)
     if not verdict.made:
         return plan
     with shop_file.begin() as session:

@@ -26,19 +26,19 @@ from inventory.production.booking import book_plan, check_unchanged, set_planned
 from inventory.production.cutting import PutAway, cut_batch, drop_batch
 from inventory.production.planning_data import PlanningData, Substitutes, wanted_papers
 from inventory.production.progress import list_batches
-from inventory.production.shopping_list import PurchasableSheet
+from inventory.production.sheets_to_buy import BuyableSheet, cheapest_by_size
 from inventory.shop.settings import get_shop
 from inventory.stock import papers
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Refusal
-from nester.core.problem import Cuts, Effort, Problem, StockItem
+from nester.core.problem import Cuts, Effort, Problem
 from nester.packing import (
     OrderDemand,
     OrderSelection,
     Progress,
     Stop,
     never,
-    solve,
+    purchase,
     solve_orders,
 )
 from nester.verify import (
@@ -217,8 +217,8 @@ def preview_batch(
         with shop_file.read() as session:
             known = papers.substitutes(session)
         desk, verdict, instead = _with_substitutes(known, attempt, desk, verdict)
-    search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
-    plan = desk.plan(verdict, effort, today, search)
+    buy = partial(purchase, effort=effort, processes=processes, stop=stop, on_progress=on_progress)
+    plan = desk.plan(verdict, effort, today, buy)
     return replace(plan, notes=(*plan.notes, *_substitution_notes(instead)))
 
 
@@ -242,8 +242,8 @@ def confirm_batch(session: Session, number: int) -> Batch:
 
 
 def from_new_sheets(
-    session: Session, order: Order, sizes: Sequence[PurchasableSheet] | None = None, *, today: date
-) -> tuple[Problem, list[PartType], dict[str, PurchasableSheet]]:
+    session: Session, order: Order, sizes: Sequence[BuyableSheet] | None = None, *, today: date
+) -> tuple[Problem, list[PartType], dict[str, BuyableSheet]]:
     """Return the problem of cutting an order from new sheets, as if nothing were in the stash.
 
     Parameters
@@ -268,13 +268,15 @@ def from_new_sheets(
     )
     papers = {part.paper for part in desk.parts}
     if sizes is None:
-        sizes = desk.purchasable_sheets
-    named = {f"new {at}": one for at, one in enumerate(sizes, 1) if one.paper in papers}
+        sizes = cheapest_by_size(desk.buyable_sheets)
+    named = {
+        f"new {number}": sheet
+        for number, sheet in enumerate(sizes, 1)
+        if sheet.offer.paper in papers
+    }
     stock = tuple(
-        StockItem(name, one.width, one.height, None, one.comparison_price, one.paper, one.margins,
-              grain=one.grain)
-        for name, one in named.items()
-    )  # fmt: skip
+        replace(sheet.offer.as_stock_item(None), name=name) for name, sheet in named.items()
+    )
     return desk.problem(Cuts.STRAIGHT, stock), desk.parts, named
 
 

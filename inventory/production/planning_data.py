@@ -24,7 +24,7 @@ from inventory.core.plan import (
 )
 from inventory.database.tables.base import Order, Pattern, Shop, StockKind
 from inventory.orders.orders import order_pieces
-from inventory.production.shopping_list import list_purchasable_sheets, plan_shopping
+from inventory.production.sheets_to_buy import list_buyable_sheets, shopping_lines
 from inventory.purchasing.prices import current_offers
 from inventory.purchasing.purchases import scheduled_receipts
 from inventory.shop.settings import get_shop
@@ -35,7 +35,8 @@ from nester.core.errors import Refusal
 from nester.core.geometry import voids
 from nester.core.lengths import area_m2, format_size
 from nester.core.piece import Grain, Piece, Turn
-from nester.core.problem import Cuts, CuttingPlan, Demand, Effort, Layout, Problem, Rect, StockItem
+from nester.core.problem import Cuts, Demand, Effort, Layout, Problem, Rect, StockItem
+from nester.core.purchase import Offer, PaperPurchasePlan
 from nester.designs.demand import drop_conflicting_grain
 from nester.packing.orders.whole_orders import OrderDemand, OrderSelection, unused_stock
 
@@ -91,7 +92,7 @@ class PlanningData:
             paper: [(p.piece.width, p.piece.height) for p in self.parts if p.paper == paper]
             for paper in papers
         }
-        self.purchasable_sheets = list_purchasable_sheets(
+        self.buyable_sheets = list_buyable_sheets(
             rows, current_offers(session, papers, today=today), sizes
         )
         self._scheduled_receipts = [
@@ -194,9 +195,15 @@ class PlanningData:
         verdict: OrderSelection,
         effort: Effort,
         today: date,
-        search: Callable[[Problem], CuttingPlan],
+        buy: Callable[[Problem, Sequence[Offer]], PaperPurchasePlan],
     ) -> Plan:
-        """Put the verdict into the words of the shop, and search for what to buy."""
+        """Return the selected orders as a plan of the shop, with what to buy for the rest.
+
+        Parameters
+        ----------
+        buy
+            As for `inventory.production.sheets_to_buy.shopping_lines`.
+        """
         made = set(verdict.made)
         answer = verdict.cutting_plan
         cost, kept = _exact_decimal(answer.cost), _rounded_down(answer.offcut_value)
@@ -227,7 +234,7 @@ class PlanningData:
                 for lack in verdict.shortfalls
                 for part in [self.parts[int(lack.name)]]
             ),
-            restock=self._shopping_lines(verdict, search),
+            restock=self._shopping_lines(verdict, buy),
             cost=cost,
             # What is proven best must not look otherwise for the sake of the last decimal.
             bound=cost - kept
@@ -288,7 +295,9 @@ class PlanningData:
         return row.paper.casefold(), -row.width * row.height, int(row.label.partition("-")[2])
 
     def _shopping_lines(
-        self, verdict: OrderSelection, search: Callable[[Problem], CuttingPlan]
+        self,
+        verdict: OrderSelection,
+        buy: Callable[[Problem, Sequence[Offer]], PaperPurchasePlan],
     ) -> tuple[ShoppingLine, ...]:
         lacking = {self.parts[int(lack.name)].paper for lack in verdict.shortfalls}
         if not lacking:
@@ -306,13 +315,12 @@ class PlanningData:
                 if want.paper in lacking and totals[want.name]
             ),
             stock=unused_stock(whole.stock, verdict.cutting_plan) + self._on_order_stock(),
-            offcut_value_share=Fraction(0),  # what is bought is paid for whole
         )
         orders_of = {
             want.name: tuple(c.order for c in waiting if c.pieces.get(want.name))
             for want in problem.demands
         }
-        return plan_shopping(problem, self.purchasable_sheets, orders_of, search)
+        return shopping_lines(problem, self.buyable_sheets, orders_of, buy)
 
     def _on_order_stock(self) -> tuple[StockItem, ...]:
         """Return what is ordered and has not come yet: it need not be bought again."""
