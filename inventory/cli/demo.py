@@ -12,7 +12,7 @@ import typer
 
 from inventory.core.files import make_folder, write_file
 from nester.core.errors import Refusal
-from nester.core.problem import Cuts, Effort
+from nester.core.problem import Effort
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -37,13 +37,14 @@ def demo() -> None:
     Example:
       quirebox demo
     """
-    from inventory.cli.batch import search_plan
+    from inventory.cli.shared.options import searching_in
     from inventory.cli.shared.terminal import console
     from inventory.database.open import open_shop
     from inventory.documents.plan.document_set import DocumentOptions
     from inventory.documents.plan.facts_from_book import with_shop_data
     from inventory.documents.plan.files import write_documents
     from inventory.documents.plan.text import plan_summary
+    from inventory.production.planning import plan_batch
     from inventory.stock.lookup import get_batch
     from nester.core.lengths import Unit
 
@@ -53,7 +54,8 @@ def demo() -> None:
         typer.echo(f"A shop is made in {shop}")
         _fill(shop_file)
         typer.echo("Its orders are planned …")
-        plan = search_plan(shop_file, [], Cuts.STRAIGHT, Effort.QUICK, None)
+        with searching_in(shop_file, None) as search:
+            plan = plan_batch(shop_file, effort=Effort.QUICK, today=date.today(), **search)
         if plan.batch is None:
             raise Refusal("the demo's stash is too small for any of its orders")
         with shop_file.read() as session:

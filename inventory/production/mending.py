@@ -20,7 +20,16 @@ from inventory.production.spoiling import spoiled_pieces
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.problem import Effort, Problem
-from nester.packing import OrderSelection, Progress, Stop, never, purchase, solve, solve_orders
+from nester.packing import (
+    OrderSelection,
+    Progress,
+    Stop,
+    never,
+    purchase,
+    solve,
+    solve_orders,
+    usable_cores,
+)
 from nester.verify import require_valid
 
 __all__ = ["mend_batch"]
@@ -32,7 +41,7 @@ def mend_batch(
     *,
     effort: Effort = Effort.NORMAL,
     today: date,
-    processes: int = 1,
+    processes: int | None = None,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Plan:
@@ -76,6 +85,7 @@ def mend_batch(
             follow_grain=before.follow_grain,
             today=today,
         )
+    processes = usable_cores() if processes is None else processes
     problem = desk.problem(batch.cuts)
     buy = partial(purchase, effort=effort, processes=processes, stop=stop, on_progress=on_progress)
     verdict = solve_orders(

@@ -40,6 +40,7 @@ from nester.packing import (
     never,
     purchase,
     solve_orders,
+    usable_cores,
 )
 from nester.verify import (
     require_valid,
@@ -57,6 +58,7 @@ __all__ = [
     "plan_batch",
     "plan_of",
     "preview_batch",
+    "replan_draft",
 ]
 
 
@@ -120,7 +122,7 @@ def plan_batch(
     substitutes: bool = False,
     ignore_grain: bool = False,
     today: date,
-    processes: int = 1,
+    processes: int | None = None,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Plan:
@@ -140,7 +142,9 @@ def plan_batch(
         the best first; the plan tells in its notes where they do.
     ignore_grain
         Whether pieces lie as they may although the shop follows the grain.
-    effort, processes, stop, on_progress
+    processes
+        How many may work at once; one a core, unless given. The plan does not depend on it.
+    effort, stop, on_progress
         As for `nester.packing.search.solve`.
 
     Returns
@@ -179,7 +183,7 @@ def preview_batch(
     substitutes: bool = False,
     ignore_grain: bool = False,
     today: date,
-    processes: int = 1,
+    processes: int | None = None,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Plan:
@@ -190,6 +194,8 @@ def preview_batch(
     Refusal
         If there is nothing to plan.
     """
+
+    processes = usable_cores() if processes is None else processes
 
     def attempt(instead: Substitutes) -> tuple[PlanningData, OrderSelection]:
         with shop_file.read() as session:
@@ -232,12 +238,73 @@ def confirm_batch(session: Session, number: int) -> Batch:
     Refusal
         If there is no such draft.
     """
-    batch = get_batch(session, number)
-    if batch.status is not BatchStatus.DRAFT:
-        raise Refusal(f"batch {number} is {batch.status}; only a draft can be confirmed")
+    batch = _get_draft(session, number)
     check_unchanged(session, plan_of(batch), f"the stash changed since batch {number} was planned")
     batch.status = BatchStatus.OPEN
     set_planned(session, batch)
+    return batch
+
+
+def replan_draft(
+    shop_file: ShopFile,
+    number: int,
+    *,
+    today: date,
+    processes: int | None = None,
+    stop: Stop = never,
+    on_progress: Callable[[Progress], None] = lambda _: None,
+) -> Plan:
+    """Plan the orders of a draft again, and book that as an open batch in place of the draft.
+
+    Both happen or neither does. Orders that are no longer confirmed are left out.
+
+    Parameters
+    ----------
+    processes, stop, on_progress
+        As for `plan_batch`.
+
+    Returns
+    -------
+    Plan
+        Its batch is None if no order can be made any more; the draft is dropped then too.
+
+    Raises
+    ------
+    StashChanged
+        If no order of the draft is confirmed any more, or the stash changed meanwhile.
+    Refusal
+        If there is no such draft.
+    """
+    with shop_file.read() as session:
+        draft = _get_draft(session, number)
+        old = plan_of(draft)
+        numbers = [order.number for order in old.orders]
+        orders = [
+            order.id
+            for order in (get_order(session, number) for number in numbers)
+            if order.status is OrderStatus.CONFIRMED
+        ]
+        if not orders:
+            check_unchanged(session, old, f"the stash changed since batch {number} was planned")
+    plan = preview_batch(
+        shop_file, orders, cuts=old.cuts, effort=old.effort, ignore_grain=not old.follow_grain,
+        today=today, processes=processes, stop=stop, on_progress=on_progress,
+    )  # fmt: skip
+    with shop_file.begin() as session:
+        # Somebody may have confirmed or dropped the draft during the search.
+        _get_draft(session, number)
+        drop_batch(session, number)
+        if any(order.made for order in plan.orders):
+            check_unchanged(session, plan, "the stash changed while the plan was made")
+            batch, plan = book_plan(session, plan, BatchStatus.OPEN)
+            set_planned(session, batch)
+    return plan
+
+
+def _get_draft(session: Session, number: int) -> Batch:
+    batch = get_batch(session, number)
+    if batch.status is not BatchStatus.DRAFT:
+        raise Refusal(f"batch {number} is {batch.status}; only a draft can be confirmed")
     return batch
 
 

@@ -18,7 +18,7 @@ from inventory.production.cutting import cut_batch, drop_batch
 from inventory.production.mending import mend_batch
 from inventory.production.order_status import move_order
 from inventory.production.pace import shop_pace
-from inventory.production.planning import confirm_batch
+from inventory.production.planning import confirm_batch, replan_draft
 from inventory.production.progress import list_remaining
 from inventory.production.spoiling import spoil_layout, spoil_piece, spoiled_pieces
 from inventory.production.undo import last_transaction, list_transactions, undo_transaction
@@ -460,6 +460,33 @@ def test_two_drafts_cannot_reserve_the_same_sheet(draft: Table) -> None:
     do(draft, confirm_batch, 2)
     with pytest.raises(StashChanged, match="it takes 5 of S-1, and 4 are free"):
         do(draft, confirm_batch, 1)
+
+
+def test_a_draft_planned_again_is_replaced_or_stays(
+    draft: Table, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    do(draft, spoil_stock, "S-1", 6)
+
+    def crash(*_: object) -> None:
+        raise RuntimeError("the power failed")
+
+    # The last step of booking: the old draft is dropped and the new batch is added by then.
+    with monkeypatch.context() as patch:
+        patch.setattr("inventory.production.planning.set_planned", crash)
+        with pytest.raises(RuntimeError, match="the power failed"):
+            replan_draft(draft.shop, 1, today=TODAY)
+    assert draft.batches() == 1
+    assert draft.batch_status(1) is BatchStatus.DRAFT
+    assert draft.reserved() == {}
+    assert [draft.status(number) for number in (1, 2)] == [OrderStatus.CONFIRMED] * 2
+    assert replan_draft(draft.shop, 1, today=TODAY).batch == 2
+    assert [draft.batch_status(number) for number in (1, 2)] == [
+        BatchStatus.DROPPED,
+        BatchStatus.OPEN,
+    ]
+    assert draft.reserved() == {"S-1": 2}
+    with pytest.raises(Refusal, match="batch 1 is dropped; only a draft can be confirmed"):
+        replan_draft(draft.shop, 1, today=TODAY)
 
 
 # --- at the desk -------------------------------------------------------------------------------
