@@ -1,4 +1,4 @@
-"""Batches: orders planned together against the stash, confirmed, mended; one function a deed.
+"""Planning batches: orders planned together against the stash, as drafts or confirmed.
 
 How a batch is cut is in `inventory.production.cutting`.  The search for a plan takes seconds, so it
 runs between two short transactions: one reads the stash, the other books the batch if the stash
@@ -66,14 +66,14 @@ __all__ = [
 
 
 class CuttingDemand(NamedTuple):
-    """What orders want, as a cutting problem against what is free of the stash.
+    """What orders need, as a cutting problem against the part of the stash that nothing reserves.
 
     Attributes
     ----------
     order_demands
-        What each order wants, by the names of the problem's wants.
+        What each order needs, by the names of the problem's demands.
     parts
-        What each want is; their names are places in it.
+        What each demand is; its name is its index here.
     """
 
     problem: Problem
@@ -90,7 +90,7 @@ def cutting_demand(
     ignore_grain: bool = False,
     today: date,
 ) -> CuttingDemand:
-    """Return what confirmed orders want: all of them, unless some are given.
+    """Return what confirmed orders need: all of them, unless some are given.
 
     Parameters
     ----------
@@ -100,16 +100,16 @@ def cutting_demand(
     Raises
     ------
     Refusal
-        If there is none, or one is not confirmed.
+        If there is no confirmed order, or an order given is not confirmed.
     """
-    desk = PlanningData(
+    data = PlanningData(
         session,
         _orders_to_plan(session, orders),
         partial(wanted_papers, {}),
         follow_grain=get_shop(session).follow_grain and not ignore_grain,
         today=today,
     )
-    return CuttingDemand(desk.problem(cuts), desk.order_demands, desk.orders, desk.parts)
+    return CuttingDemand(data.problem(cuts), data.order_demands, data.orders, data.parts)
 
 
 def plan_batch(
@@ -128,8 +128,8 @@ def plan_batch(
 ) -> Plan:
     """Plan orders against the stash and book them as a batch, which reserves what it takes.
 
-    What open batches take is not planned with again.  Orders that can't be made whole stay
-    confirmed and take nothing; the plan says what they lack and what to buy.
+    What open batches reserve is left alone.  Orders that can't be made whole stay confirmed and
+    take nothing; the plan says what is missing for them and what to buy.
 
     Parameters
     ----------
@@ -138,10 +138,10 @@ def plan_batch(
     draft
         Only keep the plan: it reserves nothing until `confirm_batch`.
     substitutes
-        Whether an order that can't be made may be made of the papers that stand in for its own,
-        the best first; the plan tells in its notes where they do.
+        Whether an order that can't be made may be made of the substitutes of its papers, the best
+        first; the plan's notes say where.
     ignore_grain
-        Whether pieces lie as they may although the shop follows the grain.
+        Whether pieces may be turned against the grain although the shop follows it.
     processes
         How many may work at once; one a core, unless given. The plan does not depend on it.
     effort, stop, on_progress
@@ -197,35 +197,35 @@ def preview_batch(
 
     processes = usable_cores() if processes is None else processes
 
-    def attempt(instead: Substitutes) -> tuple[PlanningData, OrderSelection]:
+    def attempt(substituted: Substitutes) -> tuple[PlanningData, OrderSelection]:
         with shop_file.read() as session:
-            desk = PlanningData(
+            data = PlanningData(
                 session,
                 _orders_to_plan(session, orders),
-                partial(wanted_papers, instead),
+                partial(wanted_papers, substituted),
                 follow_grain=get_shop(session).follow_grain and not ignore_grain,
                 today=today,
             )
-        verdict = solve_orders(
-            desk.problem(cuts),
-            desk.order_demands,
+        selection = solve_orders(
+            data.problem(cuts),
+            data.order_demands,
             effort,
             processes=processes,
             stop=stop,
             on_progress=on_progress,
         )
-        require_valid(verdict.problem, verdict.cutting_plan)
-        return desk, verdict
+        require_valid(selection.problem, selection.cutting_plan)
+        return data, selection
 
-    desk, verdict = attempt({})
-    instead: Substitutes = {}
-    if substitutes and verdict.waiting:
+    data, selection = attempt({})
+    chosen: Substitutes = {}
+    if substitutes and selection.waiting:
         with shop_file.read() as session:
             known = papers.substitutes(session)
-        desk, verdict, instead = _with_substitutes(known, attempt, desk, verdict)
+        data, selection, chosen = _with_substitutes(known, attempt, data, selection)
     buy = partial(purchase, effort=effort, processes=processes, stop=stop, on_progress=on_progress)
-    plan = desk.plan(verdict, effort, today, buy)
-    return replace(plan, notes=(*plan.notes, *_substitution_notes(instead)))
+    plan = data.plan(selection, effort, today, buy)
+    return replace(plan, notes=(*plan.notes, *_substitution_notes(chosen)))
 
 
 def confirm_batch(session: Session, number: int) -> Batch:
@@ -311,31 +311,31 @@ def _get_draft(session: Session, number: int) -> Batch:
 def from_new_sheets(
     session: Session, order: Order, sizes: Sequence[BuyableSheet] | None = None, *, today: date
 ) -> tuple[Problem, list[PartType], dict[str, BuyableSheet]]:
-    """Return the problem of cutting an order from new sheets, as if nothing were in the stash.
+    """Return the problem of cutting an order from new sheets, as if the stash were empty.
 
     Parameters
     ----------
     sizes
-        The sheets there are, as many of each as needed; unless given, those that can be bought.
+        The sheets to cut from, as many of each as needed; unless given, those that can be bought.
     today
-        Whose prices count.
+        The day whose prices count.
 
     Returns
     -------
     Problem
-        Its wants are named by the number of their part.
-    list of Part
+        Its demands are named by the index of their part.
+    list of PartType
         The pieces, each in its paper.
     dict
         The sheets, by the name of their stock in the problem.
     """
     follow_grain = get_shop(session).follow_grain
-    desk = PlanningData(
+    data = PlanningData(
         session, [order], partial(wanted_papers, {}), follow_grain=follow_grain, today=today
     )
-    papers = {part.paper for part in desk.parts}
+    papers = {part.paper for part in data.parts}
     if sizes is None:
-        sizes = cheapest_by_size(desk.buyable_sheets)
+        sizes = cheapest_by_size(data.buyable_sheets)
     named = {
         f"new {number}": sheet
         for number, sheet in enumerate(sizes, 1)
@@ -344,43 +344,52 @@ def from_new_sheets(
     stock = tuple(
         replace(sheet.offer.as_stock_item(None), name=name) for name, sheet in named.items()
     )
-    return desk.problem(Cuts.STRAIGHT, stock), desk.parts, named
+    return data.problem(Cuts.STRAIGHT, stock), data.parts, named
 
 
 def _with_substitutes(
     known: Mapping[str, Sequence[str]],
     attempt: Callable[[Substitutes], tuple[PlanningData, OrderSelection]],
-    desk: PlanningData,
-    verdict: OrderSelection,
+    data: PlanningData,
+    selection: OrderSelection,
 ) -> tuple[PlanningData, OrderSelection, Substitutes]:
-    """Let papers stand in for what waiting orders lack, where that completes more of them.
+    """Substitute papers that waiting orders are short of, where that completes more orders.
 
     Parameters
     ----------
     known
-        The papers that may stand in for each, the best first.
+        The substitutes of each paper, the best first.
+
+    Returns
+    -------
+    PlanningData, OrderSelection
+        Of the last attempt that completed more orders.
+    Substitutes
+        Those of the orders that are made.
     """
     chosen: Substitutes = {}
     for rank in range(max(map(len, known.values()), default=0)):
-        trial = {order: dict(its) for order, its in chosen.items()}
-        for lack in verdict.shortfalls:
-            paper = desk.parts[int(lack.name)].paper
+        trial = {order: dict(papers) for order, papers in chosen.items()}
+        for shortfall in selection.shortfalls:
+            paper = data.parts[int(shortfall.name)].paper
             if rank < len(known.get(paper, ())):
-                trial.setdefault(lack.order, {})[paper] = known[paper][rank]
+                trial.setdefault(shortfall.order, {})[paper] = known[paper][rank]
         if trial == chosen:
             continue
-        other, tried = attempt(trial)
-        if len(tried.made) <= len(verdict.made):
+        other_data, other = attempt(trial)
+        if len(other.made) <= len(selection.made):
             continue
-        chosen = {order: its for order, its in trial.items() if order in tried.made}
-        # What still waits is told in its own papers.
-        desk, verdict = (other, tried) if chosen == trial else attempt(chosen)
-    return desk, verdict, {order: its for order, its in chosen.items() if order in verdict.made}
+        chosen = {order: papers for order, papers in trial.items() if order in other.made}
+        # What to buy for the orders that still wait must be in their own papers, so they are
+        # planned once more without substitutes.
+        data, selection = (other_data, other) if chosen == trial else attempt(chosen)
+    made = {order: papers for order, papers in chosen.items() if order in selection.made}
+    return data, selection, made
 
 
-def _substitution_notes(instead: Substitutes) -> Iterable[str]:
-    for order, its in sorted(instead.items()):
-        for paper, other in sorted(its.items()):
+def _substitution_notes(substituted: Substitutes) -> Iterable[str]:
+    for order, papers_of_order in sorted(substituted.items()):
+        for paper, other in sorted(papers_of_order.items()):
             yield f"Order {order} is planned in {other} in place of {paper}."
 
 
