@@ -181,7 +181,7 @@ def test_cuts_are_taken_back_to_the_start(table: Table) -> None:
             undo_transaction(session, last_transaction(session, batch=1).id)
         on_hand, *others = book(table)
         assert (on_hand, *others) == before
-    with pytest.raises(Refusal, match="there is nothing of batch 1 to take back"):
+    with pytest.raises(Refusal, match="there is nothing of batch 1 to undo"):
         do(table, last_transaction, batch=1)
     with table.shop.read() as session:
         changes = [row.change for row in stock_history(session, "S-1")]
@@ -237,7 +237,7 @@ def test_the_last_deed_of_a_batch_is_taken_back_first(table: Table) -> None:
         do(table, list_transactions, batch=1)[0],
     )
     assert first.id < last.id
-    with pytest.raises(Refusal, match=f"deed {last.id} of batch 1 was done after it"):
+    with pytest.raises(Refusal, match=f"entry {last.id} of batch 1 was made after it"):
         do(table, undo_transaction, first.id)
     with pytest.raises(Refusal, match="there is no deed 99"):
         do(table, undo_transaction, 99)
@@ -263,7 +263,7 @@ def test_a_spoiled_piece_is_made_again_from_an_offcut(table: Table) -> None:
     assert 0 < again.bound < 3  # a sheet would be cheaper, and the plan says so
     assert [one.number for one in again.orders if one.made] == [1]
     assert table.reserved() == {big: 1}
-    with pytest.raises(Refusal, match="batch 1 lacks no piece for which nothing is planned"):
+    with pytest.raises(Refusal, match="batch 1 has no missing piece for which nothing is planned"):
         mend(table)
     with pytest.raises(Refusal, match="its pieces are made again in batch 2; drop that"):
         do(table, undo_transaction, do(table, last_transaction, batch=1).id)
