@@ -1,4 +1,4 @@
-"""What size to make, and on which sheets: what a maker asks, for the sweep of sizes."""
+"""What size to make, and on which sheets: a maker's question, read for the sweep of sizes."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ __all__ = [
 
 MAX_COPIES = 1_000
 _CARD = "card"
-"""What the paper is called of which everything is made that no other is named for."""
+"""The name of the paper for all parts for which no other is named."""
 
 
 @dataclass(frozen=True)
@@ -59,13 +59,13 @@ class BatchRequest:
     Attributes
     ----------
     batch
-        With every sheet that may be cut from.
+        With every sheet from which pieces may be cut.
     has_prices
         Whether sheets have prices; else they count by their area.
     pieces
-        Of one object, in the settings as they were written.
+        Of one object, in the sizes as they were written.
     current_sizes
-        Those settings.
+        Those sizes.
     """
 
     batch: SweepSetup
@@ -97,11 +97,11 @@ def read_batch_request(
     Parameters
     ----------
     session
-        The shop's book, whose rules of cutting hold; None if there is none.
+        Of the shop, whose cutting rules count; None if there is none.
     papers
-        As they were named, by part: papers of the shop's, or weights.
+        As they were named, by part: papers of the shop, or weights.
     stock
-        What these are like.
+        The weight and thickness of these, by part.
     on
         Sheet sizes, each for all papers, or behind ``PART=`` for the paper of a part.
     prices
@@ -112,25 +112,26 @@ def read_batch_request(
     Raises
     ------
     Refusal
-        If any of it can't be read, the design can't be made so, or a paper has no sheet.
+        If any of it can't be read, the design can't be made in these sizes, or a paper has no
+        sheet.
     """
     if not 1 <= quantity <= MAX_COPIES:
         raise Refusal(f"--quantity must be 1 to {MAX_COPIES:,}, not {quantity:,}")
-    usual = {**DEFAULT_PAPERS, **{role: PaperSpec(g) for role, g in design.default_grammages}}
-    given = {**({} if "all" in papers else usual), **stock}
+    defaults = {**DEFAULT_PAPERS, **{role: PaperSpec(g) for role, g in design.default_grammages}}
+    given = {**({} if "all" in papers else defaults), **stock}
     names = {part: _CARD if part == "all" else part for part in given}
-    names.update({part: _called(session, text) for part, text in papers.items()})
+    names.update({part: _paper_name(session, text) for part, text in papers.items()})
     thickness = thickness_by_role(given)
-    now = read_settings(design, texts, unit, thickness)
-    pieces = design.pieces(now, unit)
+    settings = read_settings(design, texts, unit, thickness)
+    pieces = design.pieces(settings, unit)
     used = list(dict.fromkeys(paper_for(piece.role, names) or _CARD for piece in pieces))
     offers = _offers(design, on, names, used, prices, unit)
     rules = CuttingRules(cuts) if session is None else shop_rules(session, cuts)
     batch = SweepSetup(design, dict(texts), unit, names, offers, quantity, rules, thickness)
-    return BatchRequest(batch, bool(prices), pieces, now)
+    return BatchRequest(batch, bool(prices), pieces, settings)
 
 
-def _called(session: Session | None, text: str) -> str:
+def _paper_name(session: Session | None, text: str) -> str:
     from inventory.stock.papers import find_paper
 
     if session is None or (text.isascii() and text.isdigit()):
@@ -158,25 +159,26 @@ def _offers(
         check_roles(design, [part])
         of_paper.setdefault(paper_for(part, names) or _CARD, []).append(size)
     costs = {_either_way(_size(text, unit, "--price")): amount for text, amount in prices.items()}
-    read = {
+    price_of = {
         size: parse_money(amount, f"the price of {format_size(*size, unit)}")
         for size, amount in costs.items()
     }
     chosen = {paper: of_paper.get(paper, for_all) for paper in used}
-    bare = next((paper for paper, sizes in chosen.items() if not sizes), None)
-    if bare is not None:
-        part = next(part for part, name in names.items() if name == bare)
-        raise Refusal(f"no sheet is named for {bare}; say --on SIZE, or --on {part}=SIZE")
+    without_sheet = next((paper for paper, sizes in chosen.items() if not sizes), None)
+    if without_sheet is not None:
+        part = next(part for part, name in names.items() if name == without_sheet)
+        raise Refusal(f"no sheet is named for {without_sheet}; say --on SIZE, or --on {part}=SIZE")
     offered = {_either_way(size) for sizes in (for_all, *of_paper.values()) for size in sizes}
-    for size in read:
+    for size in price_of:
         if size not in offered:
             raise Refusal(f"--price names a {format_size(*size, unit)} sheet, and --on does not")
     for size in sorted(offered):
-        if read and size not in read:
+        if price_of and size not in price_of:
             raise Refusal(f"a {format_size(*size, unit)} sheet has no price; give all sheets one")
     return {
         paper: tuple(
-            PricedSheet(*size, _exact(read.get(_either_way(size)))) for size in dict.fromkeys(sizes)
+            PricedSheet(*size, _exact(price_of.get(_either_way(size))))
+            for size in dict.fromkeys(sizes)
         )
         for paper, sizes in chosen.items()
     }
@@ -197,11 +199,11 @@ def _exact(price: Decimal | None) -> Fraction | None:
     return None if price is None else Fraction(price)
 
 
-def usual_range(now: Length, unit: Unit) -> tuple[Length, Length, Length]:
-    """Return sizes around one to compare it with: from, to and step; a sixth either way."""
+def usual_range(current: Length, unit: Unit) -> tuple[Length, Length, Length]:
+    """Return sizes to compare with the current one: from, to and step; a sixth either way."""
     step = unit.fine_units // 16 if unit is Unit.IN else mm(1)
-    span = max(1, now // 6 // step)
-    return max(step, now - span * step), now + span * step, step
+    span = max(1, current // 6 // step)
+    return max(step, current - span * step), current + span * step, step
 
 
 # --- sheets compared -----------------------------------------------------------------------------
@@ -219,9 +221,9 @@ class SheetComparison(NamedTuple):
     sheets
         How many the batch takes.
     cost, bound
-        What the paper of one object counts, and what no plan counts less than; proven.
+        What the paper of one object costs, and a proven lower bound of that.
     refused
-        Why it can't be cut so.
+        Why it can't be cut that way; empty if it can.
     """
 
     paper: str | None
@@ -233,43 +235,43 @@ class SheetComparison(NamedTuple):
 
 
 def compare_sheets(
-    asked: BatchRequest, effort: Effort = Effort.QUICK, *, stop: Stop = never
+    request: BatchRequest, effort: Effort = Effort.QUICK, *, stop: Stop = never
 ) -> list[SheetComparison]:
     """Plan the batch on each of its sheets alone, and on all of them; every plan is verified.
 
     Returns
     -------
-    list of SheetRow
+    list of SheetComparison
         All papers together first, if there are several; each with the cheapest first, and what
         can't be cut last.
     """
-    batch = asked.batch
+    batch = request.batch
     alone: dict[str, dict[PricedSheet | None, SheetComparison]] = {
-        paper: {} for paper in asked.papers
+        paper: {} for paper in request.papers
     }
     for paper, rows in alone.items():
         offers = batch.sheets[paper]
         choices: list[PricedSheet | None] = [*offers, *([None] if len(offers) > 1 else [])]
         for offer in choices:
-            rows[offer] = _row(asked, paper, offer, effort, stop)
-    told: list[SheetComparison] = []
+            rows[offer] = _row(request, paper, offer, effort, stop)
+    comparisons: list[SheetComparison] = []
     if len(alone) > 1:
-        told += _ranked(_combined_rows(alone))
+        comparisons += _ranked(_combined_rows(alone))
     for rows in alone.values():
-        told += _ranked(list(rows.values()))
-    return told
+        comparisons += _ranked(list(rows.values()))
+    return comparisons
 
 
 def _row(
-    asked: BatchRequest, paper: str, offer: PricedSheet | None, effort: Effort, stop: Stop
+    request: BatchRequest, paper: str, offer: PricedSheet | None, effort: Effort, stop: Stop
 ) -> SheetComparison:
-    batch = asked.batch
-    its = [one for one in asked.pieces if paper_for(one.role, batch.papers) == paper]
+    batch = request.batch
+    pieces = [piece for piece in request.pieces if paper_for(piece.role, batch.papers) == paper]
     sheets = {paper: batch.sheets[paper] if offer is None else (offer,)}
-    problem = paper_problems(its, batch.quantity, batch.papers, sheets, batch.rules)[paper]
-    lacking = unfit_reason([problem])
-    if lacking:
-        return SheetComparison(paper, offer, refused=lacking)
+    problem = paper_problems(pieces, batch.quantity, batch.papers, sheets, batch.rules)[paper]
+    reason = unfit_reason([problem])
+    if reason:
+        return SheetComparison(paper, offer, refused=reason)
     answer = solve(problem, effort, stop=stop)
     require_valid(problem, answer)
     cost, bound = answer.cost / batch.quantity, answer.lower_bound / batch.quantity
@@ -280,11 +282,19 @@ def _combined_rows(
     alone: Mapping[str, Mapping[PricedSheet | None, SheetComparison]],
 ) -> list[SheetComparison]:
     """Add up what all papers take, on each sheet that all may be cut from, and on all sheets."""
-    shared = [one for one in next(iter(alone.values())) if all(one in r for r in alone.values())]
+    shared = [
+        offer
+        for offer in next(iter(alone.values()))
+        if all(offer in rows for rows in alone.values())
+    ]
     mixed = any(len(rows) > 1 for rows in alone.values())
-    told = []
-    for offer in [*(one for one in shared if one is not None), *([None] if mixed else [])]:
-        rows = [its[offer] if offer in its else next(iter(its.values())) for its in alone.values()]
+    combined = []
+    for offer in [*(offer for offer in shared if offer is not None), *([None] if mixed else [])]:
+        # A paper that has one sheet only is cut from that also where others are mixed.
+        rows = [
+            rows_of_paper.get(offer) or next(iter(rows_of_paper.values()))
+            for rows_of_paper in alone.values()
+        ]
         whole = SheetComparison(None, offer)
         for row in rows:
             whole = whole._replace(
@@ -293,8 +303,8 @@ def _combined_rows(
                 bound=whole.bound + row.bound,
                 refused=whole.refused or row.refused,
             )
-        told.append(whole)
-    return told
+        combined.append(whole)
+    return combined
 
 
 def _ranked(rows: Sequence[SheetComparison]) -> list[SheetComparison]:

@@ -81,7 +81,7 @@ class PlanLine:
     sheets, used
         How many sheets are in them, and how many of these the orders take.
     orders
-        Numbers of the orders that are cut from it, what is due first first.
+        Numbers of the orders that are cut from it, earliest due first.
     needed, order_by
         The day on which it must be there for the first of them, and the last on which it may be
         ordered for that; None if no order needs it.
@@ -114,7 +114,7 @@ class StockUse(NamedTuple):
 
 
 class FilledLevel(NamedTuple):
-    """A level that is to be held: how many of the sheets are there, and how many are bought."""
+    """A level to hold: how many sheets of it are there, and how many are bought."""
 
     paper: str
     width: Length
@@ -138,18 +138,18 @@ class UnmadePieces(NamedTuple):
 
 @dataclass(frozen=True)
 class RestockPlan:
-    """The cheapest purchase found.
+    """The cheapest purchase found, and what it is for.
 
     Attributes
     ----------
     shipping
-        What each supplier takes for the delivery, in the shop's currency.
+        What each supplier asks for the delivery, in the shop's currency.
     stock_use
-        What is used of what is there, or on its way.
+        What is used of the stash, or of what is on its way.
     filled_levels
         Levels for which sheets are set aside or bought.
     bought
-        The purchase with its layouts, as it was judged.
+        The purchase with its layouts, as it was verified.
     """
 
     orders: tuple[Order, ...]
@@ -211,9 +211,9 @@ def plan_purchase(
     levels
         Also hold the levels set: what would be low (see
         `inventory.purchasing.reorder_levels.is_low`) once the orders are made is filled up to its
-        target.  What lies there or is on its way counts, and is left alone up to that.
+        target.  What is on hand or on its way counts, and is left alone up to that.
     in_time
-        Only from offers that come in time for every order given.
+        Only from offers that come in time for every order.
     effort, processes, stop, on_progress
         As for `nester.packing.purchase.purchase`.
 
@@ -461,7 +461,7 @@ def _orders_of(data: _PurchaseData) -> tuple[dict[str, tuple[int, ...]], dict[in
 
 
 def book_purchases(session: Session, plan: RestockPlan, *, today: date) -> list[Purchase]:
-    """Book what is to be bought, one purchase a supplier; each can be taken back.
+    """Book what is to be bought, one purchase a supplier; each can be undone.
 
     Raises
     ------
@@ -470,26 +470,28 @@ def book_purchases(session: Session, plan: RestockPlan, *, today: date) -> list[
     """
     if not plan.lines:
         raise Refusal("there is nothing to buy, so nothing was recorded")
-    known = current_offers(session, sorted({one.offer.paper for one in plan.lines}), today=today)
-    for one in plan.lines:
-        if one.offer not in known:
+    papers = sorted({line.offer.paper for line in plan.lines})
+    known = current_offers(session, papers, today=today)
+    for line in plan.lines:
+        if line.offer not in known:
             raise Refusal(
-                f"what {one.offer.supplier} asks for {one.offer.paper} has changed; plan again"
+                f"the price of {line.offer.paper} from {line.offer.supplier} has changed;"
+                " plan again"
             )
-    wishes: dict[str, dict[tuple[str, Size, int], int]] = defaultdict(lambda: defaultdict(int))
-    for one in plan.lines:
-        offer = one.offer
+    packs_of: dict[str, dict[tuple[str, Size, int], int]] = defaultdict(lambda: defaultdict(int))
+    for line in plan.lines:
+        offer = line.offer
         key = offer.paper, Size(offer.width, offer.height), offer.pack
-        wishes[offer.supplier][key] += one.packs
+        packs_of[offer.supplier][key] += line.packs
     return [
         add_purchase(
             session,
             supplier,
             [
                 PurchaseLineRequest(paper, size, packs, pack)
-                for (paper, size, pack), packs in its.items()
+                for (paper, size, pack), packs in wanted.items()
             ],
             today=today,
         )
-        for supplier, its in wishes.items()
+        for supplier, wanted in packs_of.items()
     ]

@@ -1,8 +1,8 @@
 """The restock list: what to buy and why, and by when it must be ordered.
 
-What orders need is answered by the optimizer, as for a batch: what the stash and what is on its
-way do not suffice for.  What levels need is counted: what will be left once the orders that can be
-made are made, and what is on its way, against the level the maker set.
+What orders need is answered by the optimizer, as for a batch: what is missing beside the stash and
+what is on its way.  What levels need is counted: what will be left once the orders that can be made
+are made, and what is on its way, against the level that is set.
 """
 
 from __future__ import annotations
@@ -88,7 +88,7 @@ def _days_before(day: date, days: int) -> date:
 
 @dataclass(frozen=True)
 class OfferChoice:
-    """An offer, and how many packs of it hold what is wanted."""
+    """An offer, and how many packs of it hold what is needed."""
 
     offer: ListedPack
     packs: int
@@ -102,7 +102,7 @@ class OfferChoice:
 def best_offer(
     offered: Iterable[ListedPack], sheets: int, *, today: date, needed: date | None = None
 ) -> OfferChoice | None:
-    """Return the cheapest packs that hold so many sheets and come in time, shipping left out.
+    """Return the cheapest packs that hold some sheets and come in time, shipping left out.
 
     If none comes in time, it is the one that comes first.
 
@@ -115,18 +115,23 @@ def best_offer(
 
     Returns
     -------
-    Choice or None
+    OfferChoice or None
         None if there is no offer.
     """
-    choices = [OfferChoice(one, max(one.least, -(-sheets // one.pack))) for one in offered]
+    choices = [OfferChoice(pack, max(pack.least, -(-sheets // pack.pack))) for pack in offered]
     in_time = [
-        one for one in choices if needed is None or today + timedelta(one.offer.lead_days) <= needed
+        choice
+        for choice in choices
+        if needed is None or today + timedelta(choice.offer.lead_days) <= needed
     ]
     if in_time:
-        return min(in_time, key=lambda one: (one.price, one.offer.lead_days, one.offer.supplier))
+        return min(
+            in_time,
+            key=lambda choice: (choice.price, choice.offer.lead_days, choice.offer.supplier),
+        )
     return min(
         choices,
-        key=lambda one: (one.offer.lead_days, one.price, one.offer.supplier),
+        key=lambda choice: (choice.offer.lead_days, choice.price, choice.offer.supplier),
         default=None,
     )
 
@@ -152,16 +157,16 @@ class LowLevel:
 
 @dataclass(frozen=True)
 class RestockLine:
-    """A paper in a size that is to be bought, and why.
+    """A paper in a size to buy, and why.
 
     Attributes
     ----------
     sheets
         0 if no sheet of the paper is known that is large enough.
     orders
-        Numbers of the orders that wait for it, what is due first first.
+        Numbers of the orders that wait for it, earliest due first.
     low
-        The level it is bought for; both reasons may be there.
+        The level it is bought for, beside the orders or alone.
     needed
         The day on which it must be there for the first of its orders.
     order_by
@@ -207,7 +212,7 @@ class RestockLine:
 
 @dataclass
 class _RestockDemand:
-    """What is wanted of a paper in a size, while it is gathered."""
+    """What is needed of a paper in a size, while it is added up."""
 
     size: tuple[Length, Length]
     sheets: int = 0
@@ -261,7 +266,7 @@ def restock_list(
     Returns
     -------
     list of RestockLine
-        What must be ordered first first; then by paper.
+        What must be ordered first comes first; then by paper.
     """
     lines, _, _ = _compute_restock(shop_file, today, effort, stop, on_progress)
     return lines
@@ -300,7 +305,7 @@ def _compute_restock(
     with shop_file.read() as session:
         _add_levels(session, data, plan, wanted)
     lines = [_line(data, key, demand, today) for key, demand in wanted.items()]
-    lines.sort(key=lambda one: (one.order_by or date.max, one.paper.casefold(), -one.width))
+    lines.sort(key=lambda line: (line.order_by or date.max, line.paper.casefold(), -line.width))
     return lines, plan, data
 
 
@@ -368,7 +373,7 @@ class OrderDeadline:
     supplier
         From whom; None if nobody offers it.
     purchase, expected
-        Of what is on its way already.
+        The number of the purchase that is on its way already, and the day it is expected.
     """
 
     order: int
@@ -384,7 +389,7 @@ class OrderDeadline:
     expected: date | None = None
 
     def is_late(self, today: date) -> bool:
-        """Tell whether the paper will come too late, whatever is done today."""
+        """Tell whether the paper will come too late even if it is ordered today."""
         if self.expected is not None:
             return max(self.expected, today) > self.needed
         last = self.order_by if self.order_by is not None else self.needed
@@ -408,8 +413,9 @@ def order_dates(
 
     Returns
     -------
-    list of NeededBy
-        What must be ordered first first; what is on its way by the day it must be there.
+    list of OrderDeadline
+        What must be ordered first comes first; what is on its way stands by the day it must be
+        there.
     """
     lines, plan, data = _compute_restock(shop_file, today, effort, stop, on_progress)
     dates = []
@@ -427,11 +433,12 @@ def order_dates(
                     None if choice is None else choice.offer.supplier,
                 )
             )  # fmt: skip
-    lacking = dict.fromkeys((one.order, one.paper) for one in (plan.lacking if plan else ()))
-    for number, paper in lacking:
-        coming = [one for one in data.scheduled_receipts if one.paper == paper]
+    shortages = plan.lacking if plan else ()
+    for number, paper in dict.fromkeys((short.order, short.paper) for short in shortages):
+        coming = [receipt for receipt in data.scheduled_receipts if receipt.paper == paper]
         if coming and (number, paper) not in bought:
-            last = max(coming, key=lambda one: (one.expected, one.purchase))
+            # Of which receipt it will be cut is not known, so the last one counts.
+            last = max(coming, key=lambda receipt: (receipt.expected, receipt.purchase))
             due = data.due[number]
             dates.append(
                 OrderDeadline(
@@ -440,4 +447,9 @@ def order_dates(
                     last.expected,
                 )
             )  # fmt: skip
-    return sorted(dates, key=lambda one: (one.order_by or one.needed, one.due, one.order))
+    return sorted(
+        dates,
+        key=lambda deadline: (
+            deadline.order_by or deadline.needed, deadline.due, deadline.order,
+        ),
+    )  # fmt: skip

@@ -167,7 +167,7 @@ def test_what_is_not_asked_well_is_refused(table: Table) -> None:
         paper_use(session, ReportGrouping.SUPPLIER)
     with pytest.raises(Refusal, match="--from: '2027-13' is not a month"):
         read_months("2027-13", None)
-    with pytest.raises(Refusal, match="upside down"):
+    with pytest.raises(Refusal, match="which is backwards"):
         read_months("2027-03", "2027-02")
     with table.shop.read() as session, pytest.raises(Refusal, match="--days must be 1 or more"):
         dead_stock(session, TODAY, 0, DesignRequest("gift-tag", {}))
@@ -312,7 +312,7 @@ def test_reports_at_the_desk(table: Table, hand: Hand, tmp_path: Path) -> None:
     assert "18.90 EUR" in hand.does("report", "spending")
     assert "within 365 days" in hand.does("report", "unused")
     assert hand.data("unused", "report", "unused", "--days", "365")["rows"] == []
-    assert "upside down" in hand.refused("report", "use", "--from", "2027-03", "--to", "2027-01")
+    assert "which is backwards" in hand.refused("report", "use", "--from", "2027-03", "--to", "2027-01")
     assert "Nothing was cut" in hand.does("report", "use", "--to", "2001-01")
     assert "nothing to draw" in hand.refused(
         "report", "use", "--to", "2001-01", "--svg", str(tmp_path / "none.svg")
