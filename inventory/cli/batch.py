@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
@@ -39,7 +38,9 @@ def plan(
     context: typer.Context,
     orders: Annotated[
         list[int] | None,
-        typer.Argument(metavar="ORDER", help="Numbers of orders; all confirmed ones if none."),
+        typer.Argument(
+            metavar="ORDER", help="Numbers of orders; by default all that are confirmed."
+        ),
     ] = None,
     cuts: CutsOption = Cuts.STRAIGHT,
     effort: EffortOption = Effort.NORMAL,
@@ -52,18 +53,18 @@ def plan(
         bool,
         typer.Option(
             "--substitutes",
-            help="Orders that can't be made may be made of papers that stand in for theirs.",
+            help="Orders that can't be made may use papers that can replace theirs.",
         ),
     ] = False,
     ignore_grain: Annotated[
-        bool, typer.Option("--ignore-grain", help="Let pieces lie as they may, this time.")
+        bool, typer.Option("--ignore-grain", help="Ignore the grain of pieces, this time.")
     ] = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Plan orders against the stash, and reserve what the plan takes.
 
-    Orders that the stash can't make whole take nothing; the plan says what they lack and what to
-    buy. 'quirebox batch drop' gives a plan up again.
+    Orders that the stash can't make completely take nothing; the plan lists what is missing and
+    what to buy. 'quirebox batch drop' drops a plan.
 
     \b
     Examples:
@@ -113,9 +114,9 @@ def confirm(
         typer.Option("--again", help="If the stash has changed, plan the same orders again."),
     ] = False,
 ) -> None:
-    """Confirm a draft: what its plan takes is reserved, its orders are planned.
+    """Confirm a draft: what its plan takes is reserved, and its orders are planned.
 
-    If the stash no longer has it, what changed is said, and nothing is reserved.
+    If the stash no longer has it, you see what changed, and nothing is reserved.
 
     \b
     Example:
@@ -144,110 +145,36 @@ def confirm(
 @app.command("list")
 def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all batches, the newest first."""
-    from inventory.cli.shared.terminal import console, print_json
-    from inventory.core.money import format_money
-    from inventory.production.progress import list_batches
-    from inventory.stock.lookup import plan_of
+    from inventory.cli.shared.terminal import show_list
+    from inventory.views.batches import batch_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        batches = [(one, plan_of(one)) for one in list_batches(session)]
-    if as_json:
-        print_json(
-            [
-                {
-                    "number": one.id,
-                    "made_at": one.made_at.isoformat(timespec="seconds"),
-                    "status": str(one.status),
-                    "cuts": str(one.cuts),
-                    "orders": [order.number for order in its_plan.orders if order.made],
-                    "layouts": len(its_plan.layouts),
-                    "cost": str(its_plan.cost),
-                }
-                for one, its_plan in batches
-            ]
-        )
-        return
-    from inventory.documents.format.terminal_tables import table
-
-    numbers = frozenset({"Batch", "Layouts", "Paper"})
-    shown = table(
-        "Batches", "Batch", "Planned", "Status", "Cuts", "Orders", "Layouts", "Paper", right=numbers
-    )
-    for one, its_plan in batches:
-        orders = ", ".join(str(order.number) for order in its_plan.orders if order.made)
-        shown.add_row(
-            str(one.id),
-            one.made_at.astimezone().strftime("%Y-%m-%d %H:%M"),
-            one.status,
-            one.cuts,
-            orders,
-            str(len(its_plan.layouts)),
-            format_money(its_plan.cost, its_plan.currency),
-        )
-    console().print(shown if batches else "No batches; plan one with 'quirebox batch plan'.")
-
-
-def _plan_of(context: typer.Context, number: int) -> Plan:
-    from inventory.stock.lookup import get_batch, plan_of
-
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        return plan_of(get_batch(session, number))
+        shown = batch_list(session)
+    show_list(*shown, as_json)
 
 
 @app.command("show")
 def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = False) -> None:
-    """Show a batch's plan: what to take out, what comes of it, what waits, what to buy.
+    """Show a batch's plan: what to take out, what to cut, which orders wait, what to buy.
 
     \b
     Example:
       quirebox batch show 1
     """
-    from inventory.cli.shared.terminal import console, print_json
-    from inventory.documents.format.terminal_tables import table
-    from inventory.documents.plan.text import plan_summary, tally
-    from inventory.production.pace import shop_pace
-    from inventory.production.progress import list_remaining
-    from inventory.production.spoiling import spoiled_pieces
-    from inventory.stock.lookup import get_batch, plan_of
-    from inventory.views.plan import plan_as_json
+    from inventory.cli.shared.terminal import console, print_json, show_list
+    from inventory.documents.plan.text import plan_summary
+    from inventory.views.batches import batch_as_json, batch_view
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        batch = get_batch(session, number)
-        made = plan_of(batch)
-        left = list_remaining(session, batch, made)
-        lost = spoiled_pieces(session, batch=number)
-        pace = shop_pace(session)
-    missing: Counter[tuple[int, str]] = Counter()
-    for one in lost:
-        missing[one.order_id, made.parts[one.part].piece.name] += one.quantity
-    if as_json:
-        print_json(
-            {
-                **plan_as_json(made),
-                "status": str(batch.status),
-                "mends": batch.mends_id,
-                "left": [
-                    {"layout": each.layout.number, "copies": len(each.copies)} for each in left
-                ],
-                "missing": [
-                    {"order": order, "piece": piece, "quantity": quantity}
-                    for (order, piece), quantity in sorted(missing.items())
-                ],
-            }
-        )
-        return
-    console().print(plan_summary(made, pace))
-    if batch.status == "open":
-        right = frozenset({"Layout", "Copies"})
-        shown = table("Left to cut", "Layout", "Copies", "From", "Pieces", right=right)
-        for each in left:
-            pieces = tally(made.part_of(spot).piece.name for spot in each.layout.spots)
-            sheet = each.layout.sheet.label
-            shown.add_row(str(each.layout.number), str(len(each.copies)), sheet, pieces)
-        console().print(shown)
-    for (order, piece), quantity in sorted(missing.items()):
-        typer.echo(f"Order {order} lacks {quantity} × {piece}, spoiled")
-    if missing:
+        view = batch_view(session, number)
+        if as_json:
+            print_json(batch_as_json(view))
+            return
+    console().print(plan_summary(view.plan, view.pace))
+    if view.is_open:
+        show_list(view.remaining_listing, view.remaining)
+    if view.missing:
+        typer.echo("\n".join(view.missing_words))
         typer.echo(f"Next: {command_words(context, f'batch mend {number}')}")
 
 
@@ -256,13 +183,13 @@ def steps(
     context: typer.Context,
     number: NumberArgument,
     layout: Annotated[
-        int | None, typer.Option("--layout", help="Only the layout of this number.")
+        int | None, typer.Option("--layout", help="Only the layout with this number.")
     ] = None,
     picture: Annotated[
         bool, typer.Option("--picture", help="Draw each layout before its cuts.")
     ] = False,
 ) -> None:
-    """Print the cut list: layout by layout, the cuts in the order they are made.
+    """Print the cut list: each layout with its cuts in the order you make them.
 
     \b
     Example:
@@ -270,9 +197,11 @@ def steps(
     """
     from inventory.cli.shared.terminal import console
     from inventory.documents.plan.text import cut_list
+    from inventory.stock.lookup import get_batch, plan_of
     from nester.core.errors import Refusal
 
-    made = _plan_of(context, number)
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        made = plan_of(get_batch(session, number))
     if layout is not None and not 1 <= layout <= len(made.layouts):
         raise Refusal(
             f"batch {number} has no layout {layout}; they are numbered from 1 to"
@@ -307,7 +236,9 @@ def papers(
     number: NumberArgument,
     into: Annotated[
         Path | None,
-        typer.Option("--into", metavar="FOLDER", help="Where to.  [default: batch-NUMBER]"),
+        typer.Option(
+            "--into", metavar="FOLDER", help="The folder to write to.  [default: batch-NUMBER]"
+        ),
     ] = None,
     page: PageOption = Page.A4,
     formats: Annotated[
@@ -321,10 +252,14 @@ def papers(
     ] = None,
     only: Annotated[
         list[_DocumentChoice] | None,
-        typer.Option("--only", help="Only this part of the set.", show_default="the whole set"),
+        typer.Option(
+            "--only",
+            help="Only this part of the set; again for several.",
+            show_default="the whole set",
+        ),
     ] = None,
     each: Annotated[
-        bool, typer.Option("--each", help="Each part of the set as a PDF of its own.")
+        bool, typer.Option("--each", help="A PDF for each part of the set, not one for all.")
     ] = False,
     left: Annotated[
         bool, typer.Option("--left", help="Take out and cut only what is left to cut.")
@@ -334,30 +269,32 @@ def papers(
     ] = "en",
     labels: Annotated[
         str,
-        typer.Option("--labels", metavar="COLUMNSxROWS", help="Labels on a sheet of labels."),
+        typer.Option(
+            "--labels", metavar="COLUMNSxROWS", help="How many labels are on a sheet of labels."
+        ),
     ] = "3x8",
     label_margins: Annotated[
         str,
         typer.Option(
             "--label-margins",
             metavar="SIDE,TOP",
-            help="Left free of labels at the sides, and above and below.",
+            help="The free margins of a sheet of labels: at the sides, and at top and bottom.",
         ),
     ] = "7mm,12mm",
     label_gaps: Annotated[
         str,
-        typer.Option(
-            "--label-gaps", metavar="ACROSS,DOWN", help="Between labels, across and down."
-        ),
+        typer.Option("--label-gaps", metavar="ACROSS,DOWN", help="The gaps between labels."),
     ] = "2.5mm,0mm",
     fonts: Annotated[
         list[Path] | None,
-        typer.Option("--font", metavar="FILE", help="A font for signs that ours have not."),
+        typer.Option(
+            "--font", metavar="FILE", help="A font for characters these fonts don't have."
+        ),
     ] = None,
 ) -> None:
-    """Write a plan's papers: the set to print or to read on a phone, lists, pictures of layouts.
+    """Write a plan's documents: the set to print or to read on a phone, lists, pictures of layouts.
 
-    The set has a summary with what to heed, the list of what to take out, a cut sheet for each
+    The set has a summary with safety notes, the list of what to take out, a cut sheet for each
     layout, score and fold sheets, a kit list for each order, and labels.
 
     \b
@@ -366,30 +303,24 @@ def papers(
       quirebox batch papers 1 --page Letter --format pdf --each
       quirebox batch papers 1 --only labels --labels 3x7 --label-margins 7mm,15mm
     """
-    from inventory.documents.format.label_grid import read_grid
-    from inventory.documents.format.languages import translator_for
-    from inventory.documents.plan.document_set import DOCUMENT_KINDS, DocumentOptions
-    from inventory.documents.plan.facts_from_book import with_shop_data
-    from inventory.documents.plan.files import FORMATS, write_documents
-    from inventory.stock.lookup import get_batch, plan_of
+    from inventory.documents.plan.facts_from_book import DocumentRequest, write_batch_documents
 
-    kinds = tuple(kind for kind in DOCUMENT_KINDS if not only or kind in only)
-    options = DocumentOptions(
-        kinds=kinds,
-        translator=translator_for(language),
-        grid=read_grid(labels, label_margins, label_gaps),
+    request = DocumentRequest(
+        language=language,
+        labels=labels,
+        label_margins=label_margins,
+        label_gaps=label_gaps,
+        only=[str(kind) for kind in only or ()],
+        formats=[str(kind) for kind in formats or ()],
+        page=str(page),
+        fonts=fonts or (),
+        each=each,
+        left=left,
     )
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        batch = get_batch(session, number)
-        made = plan_of(batch)
-        options = with_shop_data(options, session, batch, made, left=left)
     folder = into or Path(f"batch-{number}")
-    # A part of the set is documents; lists, text and pictures are of the whole plan.
-    wanted = [str(one) for one in formats or (("pdf", "html") if only else FORMATS)]
-    paths = write_documents(
-        made, folder, options, page=str(page), fonts=fonts or (), formats=wanted, each=each
-    )
-    typer.echo(f"{format_count(len(paths), 'file')} written into {folder}")
+    with shop_file_of(context) as shop_file:
+        paths = write_batch_documents(shop_file, number, folder, request)
+    typer.echo(f"Wrote {format_count(len(paths), 'file')} to {folder}")
 
 
 @app.command("cut")
@@ -405,7 +336,7 @@ def cut(
         typer.Option(
             "--copies",
             min=1,
-            help="So many copies of the layout.",
+            help="How many copies of the layout.",
             show_default="all that are left",
         ),
     ] = None,
@@ -413,16 +344,16 @@ def cut(
         str | None,
         typer.Option(
             "--place",
-            help="Where the new offcuts are put; '' for nowhere.",
+            help="Where you put the new offcuts; '' for nowhere.",
             show_default="where the sheet lay",
         ),
     ] = None,
     minutes: Annotated[
         str | None,
-        typer.Option("--minutes", help="How long all this took to cut; estimates learn from it."),
+        typer.Option("--minutes", help="How long this took to cut; later estimates use it."),
     ] = None,
 ) -> None:
-    """Book layouts as cut: their sheets leave the stash, offcuts worth keeping enter it.
+    """Record layouts as cut: their sheets leave the stash, offcuts worth keeping are added.
 
     \b
     Examples:
@@ -430,15 +361,14 @@ def cut(
       quirebox batch cut 1 --layout 3 --copies 2
       quirebox batch cut 1 --layout 3 --minutes 25
     """
-    from inventory.cli.shared.terminal import console
+    from inventory.cli.shared.terminal import show_list
     from inventory.core.durations import read_time_taken
-    from inventory.documents.format.terminal_tables import table
     from inventory.production.cutting import cut_batch
     from inventory.production.pace import pace_words, shop_pace
     from inventory.production.progress import list_remaining
     from inventory.shop.settings import get_shop
     from inventory.stock.lookup import get_batch
-    from nester.core.lengths import format_size
+    from inventory.views.batches import kept_listing
 
     seconds = None if minutes is None else read_time_taken(minutes)
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -447,26 +377,17 @@ def cut(
             session, number, layout=layout, copies=copies, place=place, seconds=seconds
         )
         pace = None if seconds is None else pace_words(shop_pace(session))
-        left = sum(len(one.copies) for one in list_remaining(session, get_batch(session, number)))
+        remaining = list_remaining(session, get_batch(session, number))
     if kept:
-        from rich.text import Text
-
-        shown = table(
-            "Write these labels on the offcuts",
-            "Label",
-            "Layout",
-            "Paper",
-            "Size",
-            right=frozenset({"Layout"}),
-        )
-        for one in kept:
-            size = format_size(one.width, one.height, unit)
-            shown.add_row(one.label, str(one.layout), Text(one.paper), size)
-        console().print(shown)
+        show_list(kept_listing(unit), kept)
     if pace is not None:
         typer.echo(pace)
-    sheets = format_count(left, "sheet")
-    typer.echo(f"{sheets} of batch {number} left to cut" if left else f"Batch {number} is cut")
+    left = sum(len(row.copies) for row in remaining)
+    typer.echo(
+        f"Recorded as cut; {format_count(left, 'sheet')} of batch {number} left to cut"
+        if left
+        else f"Batch {number} is cut"
+    )
 
 
 @app.command("spoil")
@@ -478,21 +399,22 @@ def spoil(
     ] = None,
     quantity: Annotated[int, typer.Option("--quantity", min=1, help="How many pieces.")] = 1,
     order: Annotated[
-        int | None, typer.Option("--order", help="For which order the piece was.")
+        int | None, typer.Option("--order", help="The order that the piece was for.")
     ] = None,
     layout: Annotated[
         int | None,
-        typer.Option("--layout", min=1, help="The layout whose sheet was spoiled in cutting."),
+        typer.Option("--layout", min=1, help="The layout whose sheet was spoiled while cutting."),
     ] = None,
     why: Annotated[str, typer.Option("--why", help="The reason, for the history.")] = "",
-    plan_anew: Annotated[
-        bool, typer.Option("--plan/--no-plan", help="Plan the missing pieces at once.")
+    plan_again: Annotated[
+        bool,
+        typer.Option("--plan/--no-plan", help="Plan the missing pieces again at once, or not."),
     ] = True,
     effort: EffortOption = Effort.NORMAL,
 ) -> None:
-    """Book a piece or a whole sheet as spoiled, and plan the missing pieces from what is left.
+    """Record a piece or a whole sheet as spoiled, and plan the missing pieces from what is left.
 
-    Offcuts are taken first; a sheet only for what they can't hold.
+    Offcuts are used first, and sheets only for what doesn't fit on them.
 
     \b
     Examples:
@@ -503,7 +425,7 @@ def spoil(
     from nester.core.errors import Refusal
 
     if (piece is None) == (layout is None):
-        raise Refusal("say what was spoiled: --piece for a piece, --layout for a sheet being cut")
+        raise Refusal("say what was spoiled: --piece for a piece, --layout for a whole sheet")
     with shop_file_of(context) as shop_file:
         with shop_file.begin() as session:
             if piece is not None:
@@ -512,8 +434,8 @@ def spoil(
             else:
                 names = spoil_layout(session, number, layout or 0, why)
                 lost = f"a sheet with {', '.join(f'{n} × {name}' for name, n in names.items())}"
-        typer.echo(f"Booked as spoiled: {lost}")
-        if plan_anew:
+        typer.echo(f"Recorded as spoiled: {lost}")
+        if plan_again:
             _mend(context, shop_file, number, effort)
 
 
@@ -521,7 +443,7 @@ def spoil(
 def mend(
     context: typer.Context, number: NumberArgument, effort: EffortOption = Effort.NORMAL
 ) -> None:
-    """Plan the spoiled pieces of a batch anew, and just these, offcuts first.
+    """Plan the missing pieces of a batch again, and only these, offcuts first.
 
     \b
     Example:
@@ -552,24 +474,24 @@ def undo(
     number: NumberArgument,
     why: Annotated[str, typer.Option("--why", help="The reason, for the history.")] = "",
 ) -> None:
-    """Take back what was booked last of a batch: a layout as cut, or something as spoiled.
+    """Undo the last entry of a batch: a layout that was cut, or what was spoiled.
 
     \b
     Example:
       quirebox batch undo 1 --why "that was batch 2"
     """
-    from inventory.cli.shared.terminal import transaction_words
+    from inventory.documents.text.transactions import transaction_words
     from inventory.production.undo import last_transaction, undo_transaction
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        deed = last_transaction(session, batch=number)
-        undo_transaction(session, deed.id, why)
-    typer.echo(f"Taken back: {transaction_words(deed)}")
+        transaction = last_transaction(session, batch=number)
+        undo_transaction(session, transaction.id, why)
+    typer.echo(f"Undone: {transaction_words(transaction)}")
 
 
 @app.command("cost")
 def cost(context: typer.Context, number: NumberArgument, as_json: JsonFlag = False) -> None:
-    """Show what a batch costs in paper and cutting, and which of its orders bears how much.
+    """Show what a batch costs in paper and cutting, and how much of it each order bears.
 
     \b
     Example:
@@ -581,16 +503,16 @@ def cost(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     from inventory.views.costs import batch_cost_as_json
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        told = batch_cost(session, number)
+        cost_of_batch = batch_cost(session, number)
     if as_json:
-        print_json(batch_cost_as_json(told))
+        print_json(batch_cost_as_json(cost_of_batch))
     else:
-        console().print(batch_cost_text(told))
+        console().print(batch_cost_text(cost_of_batch))
 
 
 @app.command("drop")
 def drop(context: typer.Context, number: NumberArgument) -> None:
-    """Give a plan up: what it reserved is free, its orders are confirmed again.
+    """Drop a plan: what it reserved is free again, and its orders are confirmed again.
 
     \b
     Example:
@@ -600,4 +522,4 @@ def drop(context: typer.Context, number: NumberArgument) -> None:
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         drop_batch(session, number)
-    typer.echo(f"Batch {number} is dropped")
+    typer.echo(f"Dropped batch {number}; nothing is reserved for it any more")

@@ -1,9 +1,9 @@
-"""`quirebox cost`: what the shop reckons with; and what `order cost` and its like share."""
+"""`quirebox cost`: what the shop calculates costs with; and what `order cost` and others share."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -13,23 +13,21 @@ from nester.core.errors import Refusal
 if TYPE_CHECKING:
     from decimal import Decimal
 
-    from sqlalchemy.orm import Session
-
     from inventory.costs.order_costs import OrderCost
     from inventory.database.shop_file import ShopFile
 
 __all__ = ["CollectedFlag", "EachOption", "app", "read_unit_price", "show_cost"]
 
-app = group("Costs: the shop's rates, fees, postage and margin, and what consumables cost.")
+app = group("Costs: the shop's rates, fees, postage and margin, and what supplies cost.")
 
 CollectedFlag = Annotated[
-    bool, typer.Option("--collected", help="It is collected: there is no postage.")
+    bool, typer.Option("--collected", help="The customer collects it: no postage.")
 ]
 EachOption = Annotated[
     str | None,
-    typer.Option("--price", metavar="AMOUNT", help="What one is sold for, instead."),
+    typer.Option("--price", metavar="AMOUNT", help="Sell each for this price instead."),
 ]
-ForgetFlag = Annotated[bool, typer.Option("--forget", help="Forget what was set.")]
+ForgetFlag = Annotated[bool, typer.Option("--forget", help="Remove what you set.")]
 
 
 def show_cost(told: OrderCost, *, as_json: bool) -> None:
@@ -45,131 +43,27 @@ def show_cost(told: OrderCost, *, as_json: bool) -> None:
 
 
 def read_unit_price(shop_file: ShopFile, text: str | None) -> Decimal | None:
-    """Read the price of one box, in whole coins."""
-    from inventory.core.money import round_to_coin
-    from inventory.costs.rates import read_amount
-    from inventory.shop.settings import get_shop
+    """Read the price of one copy, in whole coins."""
+    from inventory.costs.rates import read_price
 
-    if text is None:
-        return None
     with shop_file.read() as session:
-        currency = get_shop(session).currency
-    price = read_amount(text, "the price", currency)
-    if round_to_coin(price, currency) != price:
-        raise Refusal(f"the price '{text.strip()}' can't be paid in whole coins of {currency}")
-    return price
+        return read_price(session, text)
 
 
 @app.command("show")
 def show(context: typer.Context, as_json: JsonFlag = False) -> None:
-    """Show what the shop reckons with: rates, margin, consumables, prints, minutes, postage."""
-    from inventory.cli.shared.terminal import console, print_json
-    from inventory.costs.rates import (
-        assembly_times,
-        consumables,
-        quote_days,
-        rates_of,
-        written_endings,
-    )
-    from inventory.shop.settings import get_shop
+    """Show what the shop calculates with: rates, margin, supplies, prints, times, postage."""
+    from inventory.cli.shared.terminal import print_json, show_list
+    from inventory.views.rates import RATES, rate_rows, rates_as_json, shop_rates
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        unit = get_shop(session).unit
-        rates = rates_of(session)
-        known = consumables(session)
-        times = assembly_times(session)
-        days, ends = quote_days(session), written_endings(session)
+        known = shop_rates(session)
     if as_json:
-        print_json(_as_json(rates, known, times, days, ends))
+        print_json(rates_as_json(known))
         return
-    from rich.text import Text
-
-    from inventory.core.money import format_money
-    from inventory.documents.format.terminal_tables import table
-    from nester.core.lengths import format_size
-
-    def money(amount: Any) -> str:
-        return "not set" if amount is None else format_money(amount, rates.currency)
-
-    def number(value: Any, unit: str) -> str:
-        return "not set" if value is None else f"{value.normalize():f} {unit}"
-
-    shown = table("Costs", "What", "How much", right=frozenset({"How much"}))
-    for what, much in (
-        ("An hour of work", money(rates.hour)),
-        ("Assembling a piece", number(rates.piece_minutes, "min")),
-        *((f"Assembling a {name}", number(minutes, "min")) for name, minutes in times.items()),
-        ("Packaging of a parcel", money(rates.packaging)),
-        ("  its weight", number(rates.packaging_grams, "g")),
-        ("Wrapping of each box", money(rates.wrapping)),
-        ("  its weight", number(rates.wrapping_grams, "g")),
-        *(
-            (f"{one.name}, {_PER[one.per]}" + (f", of {one.supply}" if one.supply else ""),
-             money(one.price) + (f", {number(one.grams, 'g')}" if one.grams is not None else ""))
-            for one in known
-        ),
-        *(
-            (f"A print up to {format_size(one.width, one.height, unit)}", money(one.price))
-            for one in rates.prints
-        ),
-        ("Other prints, a square metre", money(rates.print_area)),
-        *((f"A parcel up to {number(one.grams, 'g')}", money(one.price)) for one in rates.postage),
-        ("Fees of the price", number(rates.fee, "%")),
-        ("Fees of a sale", money(rates.fee_fixed)),
-        ("Margin wished for, of the price", number(rates.margin, "%")),
-        ("Prices end in", " or ".join(ends) or "any coin"),
-        ("An offer is valid", format_count(days, "day")),
-    ):  # fmt: skip
-        shown.add_row(Text(what), much)
-    console().print(shown)
-    if not rates.postage:
-        typer.echo("There is no table of postage; 'quirebox cost postage FILE.csv' reads one.")
-
-
-_PER = {"length": "a metre", "area": "a square metre", "count": "each"}
-
-
-def _as_json(rates: Any, known: Any, times: Any, days: int, ends: Any) -> dict[str, Any]:
-    from nester.core.lengths import to_mm_number
-
-    def text(amount: Any) -> str | None:
-        return None if amount is None else str(amount)
-
-    return {
-        "currency": rates.currency,
-        "hour": text(rates.hour),
-        "piece_minutes": text(rates.piece_minutes),
-        "design_minutes": {name: str(minutes) for name, minutes in times.items()},
-        "packaging": str(rates.packaging),
-        "packaging_grams": str(rates.packaging_grams),
-        "wrapping": str(rates.wrapping),
-        "wrapping_grams": str(rates.wrapping_grams),
-        "fee_percent": str(rates.fee),
-        "fee_fixed": str(rates.fee_fixed),
-        "margin_percent": str(rates.margin),
-        "endings": list(ends),
-        "quote_days": days,
-        "consumables": [
-            {
-                "name": one.name,
-                "per": str(one.per),
-                "supply": one.supply,
-                "price": None if one.price is None else round(float(one.price), 6),
-                "grams": text(one.grams),
-            }
-            for one in known
-        ],
-        "prints": [
-            {
-                "width": to_mm_number(one.width),
-                "height": to_mm_number(one.height),
-                "price": str(one.price),
-            }
-            for one in rates.prints
-        ],
-        "print_area": text(rates.print_area),
-        "postage": [{"grams": str(one.grams), "price": str(one.price)} for one in rates.postage],
-    }
+    show_list(RATES, rate_rows(known))
+    if not known.rates.postage:
+        typer.echo("There are no postage prices yet; 'quirebox cost postage FILE.csv' reads them.")
 
 
 @app.command("set")
@@ -182,52 +76,52 @@ def change(
         str | None,
         typer.Option(
             "--piece-minutes",
-            help="To assemble, for each piece of a box, where 'cost time' says nothing.",
+            help="Minutes to assemble each piece, for designs without a 'cost time'.",
         ),
     ] = None,
     packaging: Annotated[
         str | None, typer.Option("--packaging", help="What the packaging of a parcel costs.")
     ] = None,
     packaging_weight: Annotated[
-        str | None, typer.Option("--packaging-weight", help="What it weighs: 80g.")
+        str | None, typer.Option("--packaging-weight", help="What the packaging weighs: 80g.")
     ] = None,
     wrapping: Annotated[
         str | None, typer.Option("--wrapping", help="What the wrapping of each box costs.")
     ] = None,
     wrapping_weight: Annotated[
-        str | None, typer.Option("--wrapping-weight", help="What it weighs: 15g.")
+        str | None, typer.Option("--wrapping-weight", help="What the wrapping weighs: 15g.")
     ] = None,
     fee: Annotated[
         str | None,
-        typer.Option("--fee", help="What selling takes of the whole price in percent: 6.5%."),
+        typer.Option("--fee", help="Selling fee in percent of the whole price: 6.5%."),
     ] = None,
     fee_fixed: Annotated[
-        str | None, typer.Option("--fee-fixed", help="What each sale costs beside that: 0.30.")
+        str | None, typer.Option("--fee-fixed", help="Selling fee for each sale, on top: 0.30.")
     ] = None,
     margin: Annotated[
         str | None,
-        typer.Option("--margin", help="What is to be left of the price in percent: 25%."),
+        typer.Option("--margin", help="The margin you want, in percent of the price: 25%."),
     ] = None,
     ends: Annotated[
         list[str] | None,
         typer.Option(
             "--ends",
             metavar="DIGITS",
-            help="How the price of one ends: .00, .50, .95, 9.95; again for several; 'any' for"
-            " any way.",
+            help="What prices end in: .00, .50, .95, 9.95; repeat for several; 'any' for any"
+            " ending.",
         ),
     ] = None,
     print_area: Annotated[
         str | None,
         typer.Option(
-            "--print-area", help="A square metre of prints, where 'cost print' has no size."
+            "--print-area", help="A square metre of prints larger than every 'cost print' size."
         ),
     ] = None,
     quote_days: Annotated[
         int | None, typer.Option("--quote-days", help="How many days an offer is valid.")
     ] = None,
 ) -> None:
-    """Change what the shop reckons with; 'quirebox cost show' shows it.
+    """Change what the shop calculates costs with; 'quirebox cost show' shows it.
 
     \b
     Examples:
@@ -235,76 +129,58 @@ def change(
       quirebox cost set --margin 25% --ends .50 --ends .95
       quirebox cost set --packaging 0.90 --packaging-weight 80g
     """
-    from inventory.core.durations import read_minutes
-    from inventory.costs.rates import (
-        RateChanges,
-        read_amount,
-        read_endings,
-        read_grams,
-        read_percent,
-        set_rates,
-    )
+    from inventory.costs.rates import read_changes, set_rates
     from inventory.shop.settings import get_shop
 
+    given = {
+        "hour": hour,
+        "piece_minutes": piece_minutes,
+        "packaging": packaging,
+        "packaging_grams": packaging_weight,
+        "wrapping": wrapping,
+        "wrapping_grams": wrapping_weight,
+        "fee": fee,
+        "fee_fixed": fee_fixed,
+        "margin": margin,
+        "print_area": print_area,
+        "endings": " ".join(ends) if ends else None,
+        "quote_days": None if quote_days is None else str(quote_days),
+    }
+    texts = {name: text for name, text in given.items() if text is not None}
+    if not texts:
+        raise Refusal("say what to change; --help lists the options")
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        currency = get_shop(session).currency
-        changes = RateChanges()
-        if hour is not None:
-            changes["hour"] = read_amount(hour, "the rate an hour", currency)
-        if piece_minutes is not None:
-            changes["piece_minutes"] = read_minutes(piece_minutes, "the time a piece takes")
-        if packaging is not None:
-            changes["packaging"] = read_amount(packaging, "the packaging", currency)
-        if packaging_weight is not None:
-            changes["packaging_grams"] = read_grams(packaging_weight, "the packaging's weight")
-        if wrapping is not None:
-            changes["wrapping"] = read_amount(wrapping, "the wrapping", currency)
-        if wrapping_weight is not None:
-            changes["wrapping_grams"] = read_grams(wrapping_weight, "the wrapping's weight")
-        if fee is not None:
-            changes["fee"] = read_percent(fee, "a fee")
-        if fee_fixed is not None:
-            changes["fee_fixed"] = read_amount(fee_fixed, "the fee of a sale", currency)
-        if margin is not None:
-            changes["margin"] = read_percent(margin, "a margin")
-        if ends:
-            changes["endings"] = read_endings(ends, currency)
-        if print_area is not None:
-            changes["print_area"] = read_amount(print_area, "a square metre of prints", currency)
-        if quote_days is not None:
-            changes["quote_days"] = quote_days
-        if not changes:
-            raise Refusal("say what is to change; --help lists what can")
-        set_rates(session, **changes)
-    typer.echo("Done")
+        set_rates(session, **read_changes(texts, get_shop(session).currency))
+    typer.echo("Changed; new costs and quotes are calculated with it.")
 
 
 @app.command("supply")
 def supply(
     context: typer.Context,
     name: Annotated[
-        str, typer.Argument(help="As designs call it: ribbon, adhesive, eyelet; or your own.")
+        str, typer.Argument(help="As designs call it: ribbon, adhesive, eyelet; or your own name.")
     ],
     taken_from: Annotated[
         str | None,
-        typer.Option("--from", metavar="SUPPLY", help="The supply whose last price counts."),
+        typer.Option("--from", metavar="SUPPLY", help="Use the last price of this supply."),
     ] = None,
     spread: Annotated[
         str | None,
         typer.Option("--spread", help="How much of that supply a square metre takes: 150."),
     ] = None,
     price: Annotated[
-        str | None, typer.Option("--price", help="Instead: of a metre, a square metre, or one.")
+        str | None,
+        typer.Option("--price", help="Or its price: per metre, per square metre, or each."),
     ] = None,
     per: Annotated[
-        str | None, typer.Option("--per", help="For which of these: length, area or count.")
+        str | None, typer.Option("--per", help="What the price is for: length, area or count.")
     ] = None,
     weight: Annotated[
-        str | None, typer.Option("--weight", help="Of a metre, a square metre or one: 3g.")
+        str | None, typer.Option("--weight", help="Per metre, per square metre, or each: 3g.")
     ] = None,
     forget: ForgetFlag = False,
 ) -> None:
-    """Say what a consumable costs and weighs: ribbon, adhesive, eyelets.
+    """Set what ribbon, adhesive, eyelets and the like cost and weigh.
 
     \b
     Examples:
@@ -313,7 +189,13 @@ def supply(
       quirebox cost supply eyelet --price 0.04 --per count --weight 0.3g
     """
     from inventory.core.text import choice
-    from inventory.costs.rates import forget_consumable, read_amount, read_grams, set_consumable
+    from inventory.costs.rates import (
+        forget_consumable,
+        read_amount,
+        read_grams,
+        read_spread,
+        set_consumable,
+    )
     from inventory.database.tables.base import ConsumableUnit
     from inventory.shop.settings import get_shop
 
@@ -323,38 +205,27 @@ def supply(
         else:
             currency = get_shop(session).currency
             if (taken_from, price, per, weight, spread) == (None,) * 5:
-                raise Refusal(f"say what {name} costs or weighs; --help lists how")
+                raise Refusal(f"say what {name} costs or weighs; --help lists the options")
             set_consumable(
                 session,
                 name,
                 supply=taken_from,
-                spread=_spread(session, taken_from, spread),
+                spread=read_spread(session, taken_from, spread),
                 price=None if price is None else read_amount(price, "the price", currency),
                 per=None if per is None else choice(ConsumableUnit, per, "what the price is for"),
                 grams=None if weight is None else read_grams(weight, "the weight"),
             )
-    typer.echo("Done")
-
-
-def _spread(session: Session, supply: str | None, text: str | None) -> int | None:
-    from inventory.shop.settings import get_shop
-    from inventory.stock.supplies import find_supply, read_measure
-
-    if text is None:
-        return None
-    if supply is None:
-        raise Refusal("--spread says how much of a supply is taken; name that with --from")
-    return read_measure(find_supply(session, supply), text, get_shop(session).unit)
+    typer.echo(f"{'Removed' if forget else 'Set'} the cost and weight of {name}.")
 
 
 @app.command("print")
 def print_(
     context: typer.Context,
-    size: Annotated[str, typer.Argument(help="The largest print that goes for it: 10x15cm.")],
+    size: Annotated[str, typer.Argument(help="The largest print at this price: 10x15cm.")],
     price: Annotated[str | None, typer.Argument(help="What one print costs.")] = None,
     forget: ForgetFlag = False,
 ) -> None:
-    """Say what a print costs; each photo goes into the cheapest size that holds it.
+    """Set what a print costs; each photo is printed in the cheapest size that holds it.
 
     \b
     Example:
@@ -362,6 +233,7 @@ def print_(
     """
     from inventory.costs.rates import forget_print, read_amount, set_print
     from inventory.shop.settings import get_shop
+    from nester.core.lengths import format_size
     from nester.core.sheet_sizes import parse_size
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -371,10 +243,11 @@ def print_(
         if forget:
             forget_print(session, sides, shop.unit)
         elif price is None:
-            raise Refusal("the price of such a print is missing")
+            raise Refusal("say what such a print costs")
         else:
             set_print(session, sides, read_amount(price, "the price", shop.currency))
-    typer.echo("Done")
+        words = format_size(*sides, shop.unit)
+    typer.echo(f"{'Removed' if forget else 'Set'} the price of prints up to {words}.")
 
 
 @app.command("time")
@@ -385,10 +258,10 @@ def time(
         str | None, typer.Argument(help="To assemble one: 90, or 1.5h.", show_default=False)
     ] = None,
     forget: Annotated[
-        bool, typer.Option("--forget", help="Reckon by its pieces again, as of the others.")
+        bool, typer.Option("--forget", help="Calculate it from its pieces again.")
     ] = False,
 ) -> None:
-    """Say how long one box of a design takes to assemble.
+    """Set how long one copy of a design takes to assemble.
 
     \b
     Example:
@@ -401,8 +274,11 @@ def time(
         raise Refusal("say how many minutes it takes, or --forget")
     took = None if minutes is None else read_minutes(minutes, "the time")
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        set_assembly(session, design, took)
-    typer.echo("Done")
+        name = set_assembly(session, design, took)
+    if took is None:
+        typer.echo(f"The time to assemble a {name} is calculated from its pieces again.")
+    else:
+        typer.echo(f"Assembling a {name} takes {took.normalize():f} min.")
 
 
 @app.command("postage")
@@ -412,11 +288,11 @@ def postage(
         Path,
         typer.Argument(
             metavar="FILE.csv",
-            help="Columns weight (of the heaviest parcel that goes for it: 500g, 2kg) and price.",
+            help="Columns weight (the heaviest parcel at this price: 500g, 2kg) and price.",
         ),
     ],
 ) -> None:
-    """Read what parcels cost to send, by weight, in place of the table there was.
+    """Read what parcels cost to send, by weight; it replaces the prices before.
 
     \b
     Example:
@@ -426,4 +302,4 @@ def postage(
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         number = import_postage(session, file)
-    typer.echo(f"{format_count(number, 'weight')} of parcels are known")
+    typer.echo(f"Read postage for {format_count(number, 'weight')} of parcels.")

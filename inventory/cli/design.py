@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -16,19 +15,12 @@ from inventory.cli.shared.design_options import (
     PaperOption,
     SizesArgument,
     UnitOption,
-    design_named,
     session_if_any,
-    sheetstock,
-    unit_of,
 )
-from inventory.cli.shared.options import JsonFlag, group, pairs, shop_file_of
+from inventory.cli.shared.options import JsonFlag, format_count, group, pairs, shop_file_of
 from nester.core.lengths import Unit
 
 if TYPE_CHECKING:
-    from decimal import Decimal
-
-    from nester.core.piece import Piece
-    from nester.core.sheet_sizes import Size
     from nester.designs.base.datasheet import Datasheet
 
 app = group("Designs: boxes and cards, from a few sizes to exact pieces.")
@@ -38,36 +30,13 @@ FileArgument = Annotated[Path, typer.Argument(metavar="FILE.toml", help="A desig
 
 @app.command("list")
 def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
-    """List the designs that come with Quirebox, and those of the shop's own."""
-    from inventory.cli.shared.terminal import console, print_json
-    from inventory.orders.custom_designs import list_custom_designs
-    from nester.designs import DESIGNS
+    """List the built-in designs and those of your own."""
+    from inventory.cli.shared.terminal import show_list
+    from inventory.views.design import design_list
 
     with session_if_any(context) as session:
-        own = [] if session is None else [one.name for one in list_custom_designs(session)]
-        designs = [*DESIGNS.values(), *(design_named(session, name) for name in own)]
-    if as_json:
-        print_json(
-            [
-                {
-                    "name": one.name,
-                    "title": one.title,
-                    "roles": [*one.roles, *one.sub_roles],
-                    "own": one.name in own,
-                }
-                for one in designs
-            ]
-        )
-        return
-    from rich.text import Text
-
-    from inventory.documents.format.terminal_tables import table
-
-    shown = table("Designs", "Design", "What it is", "Parts to give a paper")
-    for one in designs:
-        mark = " (own)" if one.name in own else ""
-        shown.add_row(Text(one.name + mark), Text(one.title), Text(", ".join(one.roles)))
-    console().print(shown)
+        shown = design_list(session)
+    show_list(*shown, as_json)
 
 
 @app.command("settings")
@@ -77,74 +46,34 @@ def settings(
     unit: UnitOption = None,
     as_json: JsonFlag = False,
 ) -> None:
-    """Show what can be said about a design, and what it is if nothing is said.
+    """Show the settings of a design and their defaults.
 
     \b
     Example:
       quirebox design settings layered-box --unit in
     """
-    from inventory.cli.shared.terminal import console, print_json
-    from nester.designs import (
-        read_settings,
-    )
+    from inventory.cli.shared.terminal import show_list
+    from inventory.views.design import setting_list
 
     with session_if_any(context) as session:
-        design = design_named(session, name)
-        unit = unit_of(session, unit)
-    usual = read_settings(design, {}, unit)
-    rows = [
-        (one.name, one.show(usual[one.name], unit) if one.name in usual else "", one)
-        for one in design.settings
-    ]
-    if as_json:
-        print_json(
-            [
-                {
-                    "name": setting,
-                    "kind": str(one.kind),
-                    "usual": shown,
-                    "choices": list(one.choices),
-                    "fit": one.fitted_length is not None,
-                    "help": one.help,
-                }
-                for setting, shown, one in rows
-            ]
-        )
-        return
-    from rich.text import Text
-
-    from inventory.documents.format.terminal_tables import table
-
-    shown_table = table(design.title, "Setting", "Usual", "What it is")
-    for setting, shown, one in rows:
-        words = one.help + (f" ({', '.join(one.choices)})" if one.choices else "")
-        words += "; or fit" if one.fitted_length is not None else ""
-        shown_table.add_row(Text(setting), shown, Text(words))
-    console().print(shown_table)
-    if any(one.fitted_length is not None for _, _, one in rows):
-        typer.echo("fit: the smallest that leaves the play wished for in the papers chosen.")
+        listing, rows = setting_list(session, name, unit)
+    show_list(listing, rows, as_json)
+    if not as_json and any(row.can_fit for row in rows):
+        typer.echo("fit: the smallest value that leaves enough play in the papers chosen.")
 
 
-def _sheet(
+def _datasheet(
     context: typer.Context,
     name: str,
     sizes: list[str] | None,
     paper: list[str] | None,
-    asked: Unit | None,
+    unit: Unit | None,
 ) -> tuple[Datasheet, Unit]:
-    """Work a design out, and say in which unit."""
-    from nester.designs import (
-        check_roles,
-    )
-    from nester.designs.base.datasheet import make_datasheet
+    from inventory.orders.custom_designs import datasheet_of
 
+    papers = pairs(paper or [], "--paper")
     with session_if_any(context) as session:
-        design = design_named(session, name)
-        papers = pairs(paper or [], "--paper")
-        check_roles(design, papers)
-        stock = sheetstock(session, papers)
-        unit = unit_of(session, asked)
-    return make_datasheet(design, pairs(sizes or [], "setting"), stock, unit), unit
+        return datasheet_of(session, name, pairs(sizes or [], "setting"), papers, unit)
 
 
 @app.command("show")
@@ -156,7 +85,9 @@ def show(
     unit: UnitOption = None,
     svg: Annotated[
         Path | None,
-        typer.Option("--svg", metavar="FOLDER", help="Draw each piece, and the whole, into it."),
+        typer.Option(
+            "--svg", metavar="FOLDER", help="Draw each piece, and the whole, into this folder."
+        ),
     ] = None,
     pdf: Annotated[
         Path | None,
@@ -175,45 +106,15 @@ def show(
     from inventory.documents.text.design import design_text
     from inventory.views.design import design_as_json
 
-    sheet, used = _sheet(context, name, sizes, paper, unit)
+    sheet, used = _datasheet(context, name, sizes, paper, unit)
     if svg is not None or pdf is not None:
-        _draw(sheet, used, svg, pdf)
+        from inventory.documents.design_files import write_pictures
+
+        write_pictures(sheet, used, svg, pdf)
     if as_json:
         print_json(design_as_json(sheet))
     else:
         console().print(design_text(sheet, used))
-
-
-def _draw(sheet: Datasheet, unit: Unit, folder: Path | None, pdf: Path | None) -> None:
-    from inventory.core.files import make_folder, write_bytes, write_file
-    from nester.drawing.pictures.assembly import draw_assembly
-    from nester.drawing.pictures.piece import draw_piece
-
-    names = ["whole"] if sheet.section else []
-    names += _file_names(sheet.pieces)
-    pictures = []
-    if sheet.section:
-        pictures.append(draw_assembly(sheet.section, unit, thickness=sheet.thickness))
-    pictures += [draw_piece(piece, unit) for piece in sheet.pieces]
-    if folder is not None:
-        make_folder(folder)
-        for name, picture in zip(names, pictures, strict=True):
-            write_file(folder / f"{name}.svg", picture)
-    if pdf is not None:
-        from nester.drawing.canvas.pdf_pictures import pictures_pdf
-
-        write_bytes(pdf, pictures_pdf(pictures, sheet.design.title))
-
-
-def _file_names(pieces: Sequence[Piece]) -> list[str]:
-    """Return a name for each piece's file; no two are alike, also where case doesn't count."""
-    import re
-
-    names: list[str] = []
-    for number, piece in enumerate(pieces, start=1):
-        plain = re.sub(r"[^\w.-]+", "-", piece.name).strip("-.")[:60]
-        names.append(f"{number:02}-{plain}" if plain else f"{number:02}")
-    return names
 
 
 @app.command("cost")
@@ -226,7 +127,7 @@ def cost(
         typer.Option(
             "--paper",
             metavar="PART=PAPER",
-            help="A paper of the shop's for a part, or for 'all'; again for each.",
+            help="One of your papers for a part, or for 'all'; again for each.",
         ),
     ] = None,
     copies: Annotated[int, typer.Option("--copies", min=1, help="How many.")] = 1,
@@ -235,8 +136,8 @@ def cost(
         typer.Option(
             "--on",
             metavar="SIZE=PRICE",
-            help="New sheets, whatever the paper; again for each.  [default: those that the book"
-            " knows of each paper]",
+            help="New sheets, for any paper; again for each.  [default: the sizes you have had of"
+            " each paper]",
         ),
     ] = None,
     price: EachOption = None,
@@ -245,7 +146,7 @@ def cost(
 ) -> None:
     """Estimate what a box or card costs, part by part, and the price that leaves the margin.
 
-    It is cut from new sheets, as if nothing else were cut with it and nothing lay in the stash.
+    It is cut from new sheets, as if nothing else were cut with it and the stash were empty.
 
     \b
     Examples:
@@ -256,30 +157,21 @@ def cost(
     from datetime import date
 
     from inventory.costs.order_costs import design_cost
+    from inventory.orders.custom_designs import read_sheet_prices
 
     with shop_file_of(context) as shop_file:
-        told = design_cost(
+        found = design_cost(
             shop_file,
             name,
             pairs(sizes or [], "setting"),
             pairs(paper or [], "--paper"),
             copies,
             today=date.today(),
-            on=partial(_sheets_on, pairs(on or [], "--on")),
+            on=partial(read_sheet_prices, pairs(on or [], "--on")),
             posted=not collected,
             each=read_unit_price(shop_file, price),
         )
-    show_cost(told, as_json=as_json)
-
-
-def _sheets_on(texts: dict[str, str], unit: Unit) -> list[tuple[Size, Decimal]]:
-    from inventory.core.money import parse_money
-    from nester.core.sheet_sizes import parse_size
-
-    return [
-        (parse_size(size, unit), parse_money(price, f"the price of a sheet of {size}"))
-        for size, price in texts.items()
-    ]
+    show_cost(found, as_json=as_json)
 
 
 @app.command("template")
@@ -294,10 +186,12 @@ def template(
     ] = "A4",
     into: Annotated[
         Path | None,
-        typer.Option("--into", metavar="FOLDER", help="Where to.  [default: NAME-templates]"),
+        typer.Option(
+            "--into", metavar="FOLDER", help="The folder to write to.  [default: NAME-templates]"
+        ),
     ] = None,
 ) -> None:
-    """Write drawings at full size: PDF for a desk printer, SVG and DXF for machines that read them.
+    """Write drawings at full size: PDF for a printer, SVG and DXF for cutting machines.
 
     Print the PDF at 100 % and measure the square on its first page before cutting.
 
@@ -305,31 +199,22 @@ def template(
     Example:
       quirebox design template gift-tag length=10cm --page Letter --into tag
     """
-    from inventory.core.files import make_folder, write_bytes, write_file
-    from nester.drawing.templates.dxf import template_dxf
-    from nester.drawing.templates.pdf import PAGES, template_pdf
-    from nester.drawing.templates.svg import template_svg
+    from inventory.documents.design_files import write_templates
 
-    page_name = next((one for one in PAGES if one.casefold() == page.casefold()), page)
-    sheet, used = _sheet(context, name, sizes, paper, unit)
-    document = template_pdf(sheet.pieces, page_name, used, sheet.design.title)
+    sheet, used = _datasheet(context, name, sizes, paper, unit)
     folder = into or Path(f"{sheet.design.name}-templates")
-    make_folder(folder)
-    write_bytes(folder / "templates.pdf", document)
-    write_file(folder / "templates.dxf", template_dxf(sheet.pieces, used))
-    for file_name, piece in zip(_file_names(sheet.pieces), sheet.pieces, strict=True):
-        write_file(folder / f"{file_name}.svg", template_svg(piece, used))
-    typer.echo(f"{len(sheet.pieces) + 2} files written into {folder}")
+    paths = write_templates(sheet, used, folder, page)
+    typer.echo(f"Wrote {format_count(len(paths), 'file')} to {folder}")
 
 
 @app.command("new")
 def new(
     into: Annotated[
         Path | None,
-        typer.Argument(metavar="FILE.toml", help="Where to; printed if none is given."),
+        typer.Argument(metavar="FILE.toml", help="The file to write; printed if none is given."),
     ] = None,
 ) -> None:
-    """Write a commented starting point for a design of your own.
+    """Write a file with comments to start a design of your own from.
 
     \b
     Example:
@@ -342,38 +227,32 @@ def new(
         typer.echo(starter_text().rstrip())
         return
     write_new_file(into, starter_text().encode())
-    typer.echo(f"{into} written; change it, then: quirebox design check {into}")
+    typer.echo(f"Wrote {into}; change it, then: quirebox design check {into}")
 
 
 @app.command("check")
 def check(file: FileArgument) -> None:
-    """Say what is wrong with a design of your own, by line; and whether its folds close.
+    """Check a design of your own: what is wrong, by line, and whether its folds close.
 
     \b
     Example:
       quirebox design check my-box.toml
     """
-    from inventory.orders.custom_designs import read_design_file
+    from inventory.orders.custom_designs import check_design_file
     from nester.core.errors import Refusal
-    from nester.designs.base.datasheet import make_datasheet
-    from nester.designs.custom.reader import check_custom_design, read_custom_design
 
-    text = read_design_file(file)
-    findings = [str(one) for one in check_custom_design(text, str(file))]
-    if not findings:
-        usual = make_datasheet(read_custom_design(text, str(file)), {}, {}, Unit.CM)
-        findings = [f"{file}: it does not fold: {fault}" for fault in usual.fold_faults]
+    findings = check_design_file(file)
     if len(findings) > 1:
         typer.echo("\n".join(findings))
         raise Refusal(f"{file} has {len(findings)} faults; they are listed above")
     if findings:
         raise Refusal(findings[0])
-    typer.echo(f"{file} is in order")
+    typer.echo(f"{file} is fine")
 
 
 @app.command("add")
 def add(context: typer.Context, file: FileArgument) -> None:
-    """Keep a design of your own in the shop's book, so that orders can be of it.
+    """Add a design of your own to the shop, so that you can take orders for it.
 
     \b
     Example:
@@ -384,12 +263,12 @@ def add(context: typer.Context, file: FileArgument) -> None:
     text = read_design_file(file)
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         kept = add_custom_design(session, text, str(file))
-    typer.echo(f"Design '{kept.name}' added")
+    typer.echo(f"Added the design '{kept.name}'")
 
 
 @app.command("remove")
 def remove(context: typer.Context, name: NameArgument) -> None:
-    """Forget a design of the shop's own; refused while an order still needs it.
+    """Remove a design of your own; refused while an order still needs it.
 
     \b
     Example:
@@ -399,7 +278,7 @@ def remove(context: typer.Context, name: NameArgument) -> None:
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         remove_custom_design(session, name)
-    typer.echo(f"Design '{name}' removed")
+    typer.echo(f"Removed the design '{name}'")
 
 
 app.command("sizes")(design_sizes.sizes)

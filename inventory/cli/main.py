@@ -37,11 +37,11 @@ _COMMANDS = {
     "report": "inventory.cli.report:app",
     "schema": "inventory.cli.schema:schema",
 }
-"""Where each first word of a command is at home: a group of verbs, or a function."""
+"""Where each command is: a group of verbs, or a function."""
 
 
 class _LazyCommands(Group):
-    """The first words of commands, each read in only when it is used: that starts faster."""
+    """Commands that are imported only when they are used, to start faster."""
 
     def list_commands(self, ctx: Any) -> list[str]:
         return list(_COMMANDS)
@@ -101,7 +101,7 @@ def main(arguments: Sequence[str]) -> int:
     Returns
     -------
     int
-        0: done.  1: a fault of the program.  2: a mistake of the user, told in one sentence.
+        0: done.  1: a fault of the program.  2: a mistake of the user, shown in one sentence.
         3: pieces fit no sheet.  130: stopped by Ctrl-C.
     """
     from inventory.cli.shared.terminal import refusal_text, refuse, replace_unprintable, warn
@@ -125,7 +125,7 @@ def main(arguments: Sequence[str]) -> int:
     except Exception as fault:
         if isinstance(fault, OSError) and fault.errno in _DISK_FULL:
             _discard_output()
-            refuse(f"what was to be printed can't be written ({fault.strerror})")
+            refuse(f"the output can't be written ({fault.strerror})")
             return 2
         if os.environ.get("QUIREBOX_TRACEBACK"):
             raise
@@ -149,17 +149,17 @@ _PLAIN_WORDS = (
     (r"a valid number.*", "a number"),
     (r"a valid string.*", "text"),
     (r"Got unexpected extra arguments?(?:\(s\))? \((.*)\)\.?",
-     r"'\1' is too much; put a name of several words in quotes"),
+     r"'\1' is one word too many; put a name of several words in quotes"),
     (r"No such option: ([^ .]*)\.? Did you mean (.*)\?",
      r"there is no option \1; did you mean \2?"),
-    (r"No such option: ([^ .]*)\.?", r"there is no option \1; --help lists those there are"),
+    (r"No such option: ([^ .]*)\.?", r"there is no option \1; --help lists them all"),
     (r"No such command '([^']*)'\. Did you mean (.*)\?",
      r"there is no command '\1'; did you mean \2?"),
-    (r"No such command '(.*)'\.?", r"there is no command '\1'; --help lists those there are"),
+    (r"No such command '(.*)'\.?", r"there is no command '\1'; --help lists them all"),
     (r"Missing (?:argument|option) '([^']*)'\.?",
-     r"\1 is missing; --help shows how the command is written"),
+     r"\1 is missing; --help shows how to write the command"),
 )  # fmt: skip
-"""What the framework says of a slip, and what a maker is told."""
+"""What the framework says about a mistake, and what a maker reads instead."""
 
 
 def _in_plain_words(said: str) -> str:

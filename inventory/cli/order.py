@@ -1,4 +1,4 @@
-"""`quirebox order`: what people want, by when, in which papers."""
+"""`quirebox order`: what customers want, by when, in which papers."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from inventory.cli.shared.options import (
     shop_file_of,
 )
 
-app = group("Orders: what somebody wants, by when, in which papers.")
+app = group("Orders: what customers want, by when, in which papers.")
 
 NumberArgument = Annotated[int, typer.Argument(help="The number of an order.")]
 
@@ -35,7 +35,7 @@ def add(
         typer.Option(
             "--size",
             metavar="SETTING=VALUE",
-            help="As 'quirebox design settings' lists; again for each.",
+            help="A setting that 'quirebox design settings' lists; again for each.",
         ),
     ] = None,
     paper: Annotated[
@@ -43,12 +43,12 @@ def add(
         typer.Option(
             "--paper",
             metavar="PART=PAPER",
-            help="Which paper a part is of, or 'all'; again for each.",
+            help="A paper for a part, or for 'all'; again for each.",
         ),
     ] = None,
     copies: Annotated[int, typer.Option("--copies", min=1, help="How many.")] = 1,
     draft: Annotated[
-        bool, typer.Option("--draft", help="Not sure yet: it is not planned until confirmed.")
+        bool, typer.Option("--draft", help="Not sure yet: it is planned only once it is confirmed.")
     ] = False,
 ) -> None:
     """Take an order.
@@ -78,7 +78,10 @@ def add(
         )
     for warning in warnings:
         warn(warning)
-    typer.echo(f"Order {order.id} taken, due {order.due.isoformat()}")
+    typer.echo(
+        f"Took order {order.id}: {order.copies} × {order.design} for {order.customer}, due"
+        f" {order.due.isoformat()}"
+    )
 
 
 @app.command("import")
@@ -93,7 +96,7 @@ def import_(
         ),
     ],
 ) -> None:
-    """Take the orders of a list; if a line of it is wrong, none is taken.
+    """Take the orders of a list; if a line is wrong, none is taken.
 
     \b
     Example:
@@ -106,7 +109,7 @@ def import_(
         count, warnings = import_orders(session, file, date.today())
     for warning in warnings:
         warn(warning)
-    typer.echo(f"{format_count(count, 'order')} taken")
+    typer.echo(f"Took {format_count(count, 'order')}")
 
 
 @app.command("list")
@@ -114,120 +117,33 @@ def list_(
     context: typer.Context,
     status: Annotated[
         list[str] | None,
-        typer.Option("--status", help="Only those so far; again for several."),
+        typer.Option("--status", help="Only orders with this status; again for several."),
     ] = None,
     as_json: JsonFlag = False,
 ) -> None:
-    """List orders, what is due first first.
+    """List orders, earliest due first.
 
     \b
     Example:
       quirebox order list --status confirmed --status planned
     """
-    from inventory.cli.shared.terminal import console, print_json
-    from inventory.orders.orders import list_orders
+    from inventory.cli.shared.terminal import show_list
+    from inventory.views.orders import order_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        orders = list_orders(session, status=status)
-    if as_json:
-        print_json(
-            [
-                {
-                    "number": one.id,
-                    "customer": one.customer,
-                    "design": one.design,
-                    "sizes": one.sizes,
-                    "papers": one.papers,
-                    "copies": one.copies,
-                    "due": one.due.isoformat(),
-                    "status": str(one.status),
-                }
-                for one in orders
-            ]
-        )
-        return
-    from rich.text import Text
-
-    from inventory.documents.format.terminal_tables import table
-
-    today = date.today()
-    shown = table(
-        "Orders",
-        "Order",
-        "Due",
-        "For",
-        "Copies",
-        "Design",
-        "Sizes",
-        "Status",
-        right=frozenset({"Order", "Copies"}),
-    )
-    for one in orders:
-        open_still = one.status not in ("delivered", "cancelled")
-        late = " late" if one.due < today and open_still else ""
-        shown.add_row(
-            str(one.id),
-            one.due.isoformat() + late,
-            Text(one.customer),
-            str(one.copies),
-            one.design,
-            Text(", ".join(f"{k}={v}" for k, v in one.sizes.items())),
-            one.status,
-        )
-    console().print(shown if orders else "No orders; take one with 'quirebox order add'.")
+        shown = order_list(session, date.today(), status=status)
+    show_list(*shown, as_json)
 
 
 @app.command("board")
 def board(context: typer.Context, as_json: JsonFlag = False) -> None:
-    """Show the orders that are not delivered, what is due first first, and what is late."""
-    from inventory.cli.shared.terminal import console, print_json
-    from inventory.orders.orders import order_board
+    """Show the orders that are not delivered, earliest due first, and which are late."""
+    from inventory.cli.shared.terminal import show_list
+    from inventory.views.orders import board_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        rows = order_board(session, date.today())
-    if as_json:
-        print_json(
-            [
-                {
-                    "number": row.order.id,
-                    "customer": row.order.customer,
-                    "design": row.order.design,
-                    "copies": row.order.copies,
-                    "due": row.order.due.isoformat(),
-                    "days": row.days_left,
-                    "late": row.days_left < 0,
-                    "status": str(row.order.status),
-                    "batch": row.batch,
-                    "missing": row.missing,
-                }
-                for row in rows
-            ]
-        )
-        return
-    from rich.text import Text
-
-    from inventory.documents.format.terminal_tables import table
-
-    right = frozenset({"Order", "Batch", "Missing"})
-    shown = table("Board", "Due", "Order", "For", "What", "Status", "Batch", "Missing", right=right)
-    for row in rows:
-        when = (
-            f"late {-row.days_left} d"
-            if row.days_left < 0
-            else f"in {row.days_left} d"
-            if row.days_left
-            else "today"
-        )
-        shown.add_row(
-            Text(f"{row.order.due.isoformat()} {when}", style="bold" if row.days_left < 0 else ""),
-            str(row.order.id),
-            Text(row.order.customer),
-            Text(f"{row.order.copies} × {row.order.design}"),
-            row.order.status,
-            str(row.batch or ""),
-            str(row.missing or ""),
-        )
-    console().print(shown if rows else "Nothing is to be done; take an order with 'order add'.")
+        shown = board_list(session, date.today())
+    show_list(*shown, as_json)
 
 
 @app.command("show")
@@ -238,57 +154,19 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     Example:
       quirebox order show 3
     """
-    from inventory.cli.shared.terminal import console, print_json
-    from inventory.orders.orders import get_order, order_pieces, status_changes
-    from inventory.shop.settings import get_shop
-    from nester.core.lengths import format_size, to_mm_number
+    from inventory.cli.shared.terminal import console, print_json, show_list
+    from inventory.views.orders import order_as_json, order_view
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        order = get_order(session, number)
-        pieces = order_pieces(session, order)
-        steps = status_changes(session, order)
-        unit = get_shop(session).unit
+        view = order_view(session, number)
     if as_json:
-        print_json(
-            {
-                "number": order.id,
-                "customer": order.customer,
-                "design": order.design,
-                "copies": order.copies,
-                "due": order.due.isoformat(),
-                "status": str(order.status),
-                "steps": [
-                    {"status": str(step.status), "at": step.at.isoformat(timespec="seconds")}
-                    for step in steps
-                ],
-                "pieces": [
-                    {
-                        "name": piece.name,
-                        "paper": paper,
-                        "width": to_mm_number(piece.width),
-                        "height": to_mm_number(piece.height),
-                        "quantity": piece.quantity * order.copies,
-                    }
-                    for piece, paper in pieces
-                ],
-            }
-        )
+        print_json(order_as_json(view))
         return
     from rich.text import Text
 
-    from inventory.documents.format.terminal_tables import table
-
-    title = (
-        f"Order {order.id} for {order.customer}: {order.copies} × {order.design},"
-        f" due {order.due.isoformat()}, {order.status}"
-    )
-    shown = table("", "Quantity", "Piece", "Blank", "Paper", right=frozenset({"Quantity"}))
-    for piece, paper in pieces:
-        size = format_size(piece.width, piece.height, unit)
-        shown.add_row(str(piece.quantity * order.copies), piece.name, size, Text(paper))
-    console().print(Text(title, style="bold"))
-    console().print(", ".join(f"{step.status} {step.at.astimezone():%Y-%m-%d}" for step in steps))
-    console().print(shown)
+    console().print(Text(view.title, style="bold"))
+    console().print(Text(view.change_words))
+    show_list(view.piece_listing, view.pieces)
 
 
 @app.command("cost")
@@ -301,7 +179,7 @@ def cost(
 ) -> None:
     """Show what an order costs, part by part, and the price that leaves the margin.
 
-    Paper is what it really uses by the plan of its batch; before that it is estimated.
+    Paper counts as the plan of its batch uses it; before it is planned, it is estimated.
 
     \b
     Examples:
@@ -312,8 +190,8 @@ def cost(
 
     with shop_file_of(context) as shop_file:
         each = read_unit_price(shop_file, price)
-        told = order_cost(shop_file, number, today=date.today(), posted=not collected, each=each)
-    show_cost(told, as_json=as_json)
+        found = order_cost(shop_file, number, today=date.today(), posted=not collected, each=each)
+    show_cost(found, as_json=as_json)
 
 
 @app.command("quote")
@@ -321,7 +199,10 @@ def quote(
     context: typer.Context,
     number: NumberArgument,
     file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="Where to: a .pdf to print, or an .html page.")
+        Path,
+        typer.Argument(
+            metavar="FILE", help="The file to write: a .pdf to print, or an .html page."
+        ),
     ],
     price: EachOption = None,
     collected: CollectedFlag = False,
@@ -330,22 +211,22 @@ def quote(
         typer.Option(
             "--valid",
             metavar="DAY",
-            help="Until when: 2027-03-14, or 'in 10 days'.  [default: as 'cost set' says]",
+            help="Until when it holds: 2027-03-14, 'in 10 days'.  [default: as 'cost set' says]",
         ),
     ] = None,
-    note: Annotated[str, typer.Option("--note", help="Words of your own below it.")] = "",
-    language: Annotated[
-        str, typer.Option("--language", help="The language it is in: en or de.")
-    ] = "en",
+    note: Annotated[str, typer.Option("--note", help="Your own words below it.")] = "",
+    language: Annotated[str, typer.Option("--language", help="Its language: en or de.")] = "en",
     page: PageOption = Page.A4,
     fonts: Annotated[
         list[Path] | None,
-        typer.Option("--font", metavar="FILE", help="A font for signs that ours have not."),
+        typer.Option(
+            "--font", metavar="FILE", help="A font for characters these fonts don't have."
+        ),
     ] = None,
 ) -> None:
-    """Write an offer to the customer: what she gets, for how much, until when.
+    """Write an offer to the customer: what it is, for how much, until when.
 
-    It says nothing of what the order costs you.
+    It does not show what the order costs you.
 
     \b
     Examples:
@@ -362,7 +243,7 @@ def quote(
 
     kind = file.suffix.casefold()
     if kind not in (".pdf", ".html"):
-        raise Refusal(f"{file}: an offer is a .pdf or an .html file; end its name so")
+        raise Refusal(f"{file}: an offer is a .pdf or an .html file; give its name that ending")
     voice = translator_for(language)
     today = date.today()
     with shop_file_of(context) as shop_file:
@@ -380,7 +261,7 @@ def quote(
     else:
         write_file(file, quote_html(made, voice))
     amount = format_money(made.price, made.currency)
-    typer.echo(f"Order {number} is offered for {amount} in {file}")
+    typer.echo(f"Wrote the offer for order {number} to {file}: {amount}")
 
 
 @app.command("move")
@@ -389,7 +270,7 @@ def move(
     number: NumberArgument,
     status: Annotated[str, typer.Argument(help="confirmed, assembled, delivered or cancelled.")],
 ) -> None:
-    """Say how far an order is; batches move it to planned and cut.
+    """Change the status of an order; batches set planned and cut.
 
     \b
     Example:

@@ -24,14 +24,14 @@ END = "<!-- commands:end -->"
 
 
 class CommandEntry(NamedTuple):
-    """A command that does something: its words, and what the parser knows of it."""
+    """A command, and what the parser knows about it."""
 
     words: tuple[str, ...]
     command: typer.core.TyperCommand
 
 
 def list_commands() -> Iterator[CommandEntry]:
-    """Yield every command that does something, in the order in which help lists them."""
+    """Yield every command, in the order of the help."""
     from inventory.cli.main import app
 
     yield from _list_commands((), typer.main.get_command(app))
@@ -57,7 +57,7 @@ def reference() -> str:
 
 
 def _needed(command: typer.core.TyperCommand) -> Iterator[str]:
-    """Yield a command's arguments, and the options that it can't do without."""
+    """Yield a command's arguments, and its required options."""
     for parameter in command.params:
         word = parameter.metavar or str(parameter.name).upper()
         if parameter.param_type_name == "argument":
@@ -77,7 +77,7 @@ def with_reference(text: str) -> str:
     Raises
     ------
     Refusal
-        If the text has not one pair of marks.
+        If the text does not have one pair of marks.
     """
     before, begin, rest = text.partition(BEGIN)
     _, end, after = rest.partition(END)

@@ -14,7 +14,7 @@ __all__ = ["schema"]
 def schema(
     name: Annotated[str | None, typer.Argument(help="The name of a schema.")] = None,
 ) -> None:
-    """Print the JSON Schema of what a command's --json prints; list their names if none is given.
+    """Print the JSON Schema of what a command prints with --json; without a name, list them.
 
     \b
     Example:

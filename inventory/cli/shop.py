@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -13,7 +14,6 @@ from inventory.cli.shared.options import (
     StagesOption,
     StripOption,
     TrimmerOption,
-    changed_trimmer,
     format_count,
     group,
     shop_file_of,
@@ -21,24 +21,21 @@ from inventory.cli.shared.options import (
 )
 from nester.core.lengths import Unit
 
-if TYPE_CHECKING:
-    from inventory.maintenance.check import CheckReport
-
 app = group("The shop itself: its file, unit, currency and rules.")
 
 
 @app.command("new")
 def new(
     context: typer.Context,
-    name: Annotated[str, typer.Argument(help="What the shop is called.")],
+    name: Annotated[str, typer.Argument(help="The name of the shop.")],
     unit: Annotated[
-        Unit, typer.Option("--unit", help="The unit of bare numbers and of what is shown.")
+        Unit, typer.Option("--unit", help="The unit of bare numbers, and of what is shown.")
     ] = Unit.CM,
     currency: Annotated[
-        str, typer.Option("--currency", help="Three letters, as in ISO 4217.")
+        str, typer.Option("--currency", help="Three letters, as in ISO 4217: EUR.")
     ] = "EUR",
 ) -> None:
-    """Begin the book of a new shop; an existing one is never overwritten.
+    """Make a new shop; an existing one is never overwritten.
 
     \b
     Examples:
@@ -50,73 +47,45 @@ def new(
 
     with open_shop(
         shop_option(context), create=True, name=name, unit=unit, currency=currency
-    ) as book:
-        typer.echo(f"The book of '{name}' begins in {book.place}")
+    ) as shop_file:
+        typer.echo(f"Made the shop '{name}' in {shop_file.place}")
 
 
 @app.command("show")
 def show(context: typer.Context, as_json: JsonFlag = False) -> None:
-    """Show the shop's rules and what its book holds."""
+    """Show the shop's rules and how much is in it."""
     from inventory.cli.shared.terminal import print_json
-    from inventory.documents.text.rules import rules_words
+    from inventory.documents.text.shop import shop_words
     from inventory.shop.settings import get_shop, record_counts
-    from nester.core.lengths import format_length, to_mm_number
+    from inventory.views.shop import shop_as_json
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shop = get_shop(session)
-        papers, stock, orders = record_counts(session)
-    if as_json:
-        from inventory.views.cutting import trimmer_as_json
-
-        print_json(
-            {
-                "name": shop.name,
-                "file": shop_file.place,
-                "unit": str(shop.unit),
-                "currency": shop.currency,
-                "smallest_offcut": to_mm_number(shop.smallest_offcut),
-                "offcut_worth": shop.offcut_worth,
-                "gap": to_mm_number(shop.gap),
-                "trimmer": trimmer_as_json(shop.trimmer),
-                "follow_grain": shop.follow_grain,
-                "making_days": shop.making_days,
-                "papers": papers,
-                "stash": stock,
-                "orders": orders,
-            }
-        )
-        return
-    typer.echo(shop.name)
-    typer.echo(str(shop_file.place))
-    typer.echo(f"Unit {shop.unit}, currency {shop.currency}")
-    smallest = format_length(shop.smallest_offcut, shop.unit)
-    typer.echo(f"Offcuts are kept from {smallest} on the short side")
-    typer.echo(f"An offcut counts at {shop.offcut_worth} % of its share of a sheet's price")
-    for rule in rules_words(shop.gap, shop.trimmer, shop.unit):
-        typer.echo(rule)
-    follow = "follow" if shop.follow_grain else "need not follow"
-    typer.echo(f"Pieces that wish for a grain {follow} it where it is known")
-    days = format_count(shop.making_days, "day")
-    typer.echo(f"The paper of an order must be there {days} before it is due")
-    typer.echo(f"{papers} papers, {stock} sheets and offcuts, {orders} orders")
+        place = str(shop_file.place)
+        if as_json:
+            print_json(shop_as_json(session, place))
+        else:
+            words = shop_words(get_shop(session), place, *record_counts(session))
+            typer.echo("\n".join(words))
 
 
 @app.command("set")
 def change(
     context: typer.Context,
-    name: Annotated[str | None, typer.Option("--name", help="What the shop is called.")] = None,
+    name: Annotated[str | None, typer.Option("--name", help="The name of the shop.")] = None,
     unit: Annotated[
-        Unit | None, typer.Option("--unit", help="The unit of bare numbers and of what is shown.")
+        Unit | None, typer.Option("--unit", help="The unit of bare numbers, and of what is shown.")
     ] = None,
     smallest_offcut: Annotated[
         str | None,
-        typer.Option("--smallest-offcut", help="Short side of the smallest offcut worth keeping."),
+        typer.Option(
+            "--smallest-offcut", help="The short side of the smallest offcut worth keeping."
+        ),
     ] = None,
     offcut_worth: Annotated[
         int | None,
         typer.Option(
             "--offcut-worth",
-            help="Percent of its share of a sheet's price at which an offcut counts.",
+            help="What an offcut counts, in percent of its share of a sheet's price.",
         ),
     ] = None,
     gap: GapOption = None,
@@ -127,7 +96,7 @@ def change(
         bool | None,
         typer.Option(
             "--follow-grain/--ignore-grain",
-            help="Whether pieces that wish for a grain follow it where it is known.",
+            help="Whether pieces that need a grain follow it where it is known.",
             show_default=False,
         ),
     ] = None,
@@ -149,8 +118,8 @@ def change(
       quirebox shop set --trimmer any --stages 3 --ignore-grain
       quirebox shop set --making-days 3
     """
-    from inventory.shop.settings import change_shop, get_shop
-    from inventory.stock.condition import read_distance
+    from inventory.core.measures import read_distance
+    from inventory.shop.settings import change_shop, changed_trimmer, get_shop
     from nester.core.lengths import parse_length
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -168,64 +137,34 @@ def change(
             follow_grain=grain,
             making_days=making_days,
         )
-    typer.echo("Done")
+    typer.echo("Changed the shop's rules; 'quirebox shop show' shows them")
 
 
 @app.command("check")
 def check(context: typer.Context, as_json: JsonFlag = False) -> None:
-    """Prove that the book is sound: sums, reservations, tables, the file itself.
+    """Check that the shop's records are sound: sums, reservations, tables, the file itself.
 
-    It ends with 1 if the book contradicts itself, which would be a fault of the program or of the
-    disk; put back a backup then.
+    It ends with exit code 1 if they contradict each other. That would be a fault of the program or
+    of the disk; restore a backup then.
 
     \b
     Example:
       quirebox shop check
     """
     from inventory.cli.shared.terminal import print_json
-    from inventory.maintenance.check import CHECKS, check_shop
+    from inventory.documents.text.shop import check_words
+    from inventory.maintenance.check import check_shop
+    from inventory.views.shop import check_as_json
 
     with shop_file_of(context) as shop_file:
         report = check_shop(shop_file)
         place = shop_file.place
     if as_json:
-        findings = [
-            {"check": one.check, "fault": one.fault, "where": one.where, "says": one.message}
-            for one in report.findings
-        ]
-        print_json(
-            {
-                "shop": place,
-                "sound": not report.faults,
-                "checks": [
-                    {"check": name, "proves": proves, "made": name in report.checks}
-                    for name, (proves, _) in CHECKS.items()
-                ],
-                "findings": findings,
-            }
-        )
+        print_json(check_as_json(place, report))
     else:
-        _show_report(place, report)
+        typer.echo("\n".join(check_words(place, report)))
     if report.faults:
         raise typer.Exit(1)
-
-
-def _show_report(place: str, report: CheckReport) -> None:
-    from inventory.maintenance.check import CHECKS
-
-    typer.echo(f"The book in {place}:")
-    faulty = {one.check for one in report.faults}
-    for name, (proves, _) in CHECKS.items():
-        if name in faulty:
-            typer.echo(f"  WRONG    {proves}")
-        elif name in report.checks:
-            typer.echo(f"  right    {proves}")
-        else:
-            typer.echo(f"  not seen {proves}")
-        for one in report.findings:
-            if one.check == name:
-                typer.echo(f"           {one.where}: {one.message}")
-    typer.echo("It is not sound; put back a backup" if faulty else "It is sound")
 
 
 @app.command("backup")
@@ -234,11 +173,11 @@ def backup(
     file: Annotated[
         Path | None,
         typer.Argument(
-            help="The copy; beside the shop's file, with the time in its name, unless given."
+            help="The copy.  [default: next to the shop's file, with the time in its name]"
         ),
     ] = None,
 ) -> None:
-    """Copy the shop's file, also while others work on it.
+    """Copy the shop's file; others can go on working with it.
 
     \b
     Examples:
@@ -249,19 +188,19 @@ def backup(
 
     with shop_file_of(context) as shop_file:
         copy = back_up(shop_file, file)
-    typer.echo(f"A copy is in {copy}")
+    typer.echo(f"Copied the shop to {copy}")
 
 
 @app.command("restore")
 def restore_copy(
     context: typer.Context,
-    file: Annotated[Path, typer.Argument(help="A copy that 'shop backup' made.")],
+    file: Annotated[Path, typer.Argument(help="A copy made by 'shop backup'.")],
     replace: Annotated[
         bool,
-        typer.Option("--replace", help="Put it in place of a file that is there; that is kept."),
+        typer.Option("--replace", help="Replace a file that is there; it is kept."),
     ] = False,
 ) -> None:
-    """Put a copy back as the shop's file; what was there is kept beside it.
+    """Restore the shop from a copy; the file that was there is kept next to it.
 
     \b
     Example:
@@ -270,9 +209,9 @@ def restore_copy(
     from inventory.maintenance.backup import restore
 
     kept = restore(file, shop_option(context), replace=replace)
-    typer.echo(f"{file} is the shop's book now")
+    typer.echo(f"Restored the shop from {file}")
     if kept is not None:
-        typer.echo(f"The one before is in {kept}")
+        typer.echo(f"The file before is kept as {kept}")
 
 
 @app.command("export")
@@ -280,7 +219,7 @@ def export(
     context: typer.Context,
     file: Annotated[Path, typer.Argument(metavar="FILE.zip", help="The archive to write.")],
 ) -> None:
-    """Write the whole shop into a ZIP archive of CSV tables, for good keeping or to move it.
+    """Write the whole shop to a ZIP archive of CSV tables, to keep or to move it.
 
     \b
     Example:
@@ -290,15 +229,17 @@ def export(
 
     with shop_file_of(context) as shop_file:
         rows = export_shop(shop_file, file)
-    typer.echo(f"{sum(rows.values())} rows of {len(rows)} tables are in {file}")
+    typer.echo(f"Wrote {_count_words(rows)} to {file}")
 
 
 @app.command("import")
 def import_archive(
     context: typer.Context,
-    file: Annotated[Path, typer.Argument(metavar="FILE.zip", help="What 'shop export' wrote.")],
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE.zip", help="An archive written by 'shop export'.")
+    ],
 ) -> None:
-    """Begin a shop with all that is in an archive; an existing one is never overwritten.
+    """Make a shop with all that is in an archive; an existing one is never overwritten.
 
     \b
     Examples:
@@ -309,4 +250,9 @@ def import_archive(
     from inventory.maintenance.archive import import_shop
 
     rows = import_shop(file, shop_option(context))
-    typer.echo(f"{sum(rows.values())} rows of {len(rows)} tables are in the new shop")
+    typer.echo(f"Read {_count_words(rows)} into the new shop")
+
+
+def _count_words(rows: Mapping[str, int]) -> str:
+    number = format_count(sum(rows.values()), "row")
+    return f"{number} of {format_count(len(rows), 'table')}"

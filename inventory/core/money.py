@@ -20,6 +20,7 @@ __all__ = [
     "floor_to_coin",
     "format_money",
     "parse_money",
+    "parse_optional_money",
     "ratio_to_coin",
     "round_to_coin",
     "round_to_decimals",
@@ -130,6 +131,11 @@ def parse_money(text: str, what: str) -> Decimal:
     if amount > LARGEST_AMOUNT:
         raise Refusal(f"{what} '{written}' is more than {LARGEST_AMOUNT:,}")
     return check_amount(amount, what)
+
+
+def parse_optional_money(text: str | None, what: str) -> Decimal | None:
+    """Read an amount as `parse_money` does; None stays None."""
+    return None if text is None else parse_money(text, what)
 
 
 def check_amount(amount: Decimal, what: str) -> Decimal:

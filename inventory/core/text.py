@@ -22,6 +22,9 @@ __all__ = [
     "clean_note",
     "did_you_mean",
     "fold",
+    "format_count",
+    "pairs",
+    "read_pairs",
     "shorten",
     "whole_number",
 ]
@@ -126,6 +129,27 @@ def read_pairs(texts: Iterable[str], *, before: str = "", unclear: str) -> dict[
             raise Refusal(f"{before}'{shorten(name)}' is given twice; keep one")
         read[name] = value
     return read
+
+
+def pairs(texts: Iterable[str], option: str) -> dict[str, str]:
+    """Read what was given as ``NAME=VALUE``, perhaps several times.
+
+    Parameters
+    ----------
+    option
+        What it was given as, for a refusal: ``--size``.
+
+    Raises
+    ------
+    Refusal
+        As `read_pairs`.
+    """
+    return read_pairs(texts, before=f"{option} ", unclear=": write it as NAME=VALUE")
+
+
+def format_count(number: int, what: str) -> str:
+    """Write a number of things: ``1 sheet``, ``2,000 sheets``."""
+    return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
 
 
 def whole_number(value: int, what: str, *, least: int = 0, most: int = LARGEST_NUMBER) -> int:

@@ -9,12 +9,13 @@ import re
 from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
-from typing import TYPE_CHECKING, NamedTuple, TypedDict, Unpack
+from typing import TYPE_CHECKING, NamedTuple, TypedDict, Unpack, cast
 
 from sqlalchemy import delete, func, select
 
-from inventory.core.money import parse_money
-from inventory.core.table_files import read_list
+from inventory.core.durations import read_minutes
+from inventory.core.money import parse_money, round_to_coin
+from inventory.core.table_files import check_count, read_list
 from inventory.core.text import clean_name, did_you_mean, fold, shorten, whole_number
 from inventory.costs.costing import MAX_PRICE_SHARE, ConsumableCost, PostageBand, PrintCost, Rates
 from inventory.costs.costing import read_ending as ending_of
@@ -27,13 +28,13 @@ from inventory.orders.custom_designs import find_design
 from inventory.production.pace import shop_pace
 from inventory.shop.settings import get_shop
 from inventory.stock import ledger
-from inventory.stock.supplies import find_supply
+from inventory.stock.supplies import find_supply, read_measure
 from nester.core.errors import Refusal
 from nester.core.lengths import UNITS_PER_MM, format_size, mm
 from nester.designs.base.design import Measure as Counted
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
     from sqlalchemy.orm import Session
@@ -52,9 +53,12 @@ __all__ = [
     "quote_days",
     "rates_of",
     "read_amount",
+    "read_changes",
     "read_endings",
     "read_grams",
     "read_percent",
+    "read_price",
+    "read_spread",
     "set_assembly",
     "set_consumable",
     "set_print",
@@ -176,6 +180,75 @@ class RateChanges(TypedDict, total=False):
     print_area: Decimal
     endings: str
     quote_days: int
+
+
+def read_changes(texts: Mapping[str, str], currency: str) -> RateChanges:
+    """Read what is to be changed, for `set_rates`.
+
+    Parameters
+    ----------
+    texts
+        By the names of `RateChanges`; several endings of a price stand with blanks between them.
+    currency
+        The shop's.
+
+    Raises
+    ------
+    Refusal
+        If one of them can't be read.
+    """
+
+    def amount(what: str) -> Callable[[str], object]:
+        return lambda text: read_amount(text, what, currency)
+
+    readers: dict[str, Callable[[str], object]] = {
+        "hour": amount("the rate an hour"),
+        "piece_minutes": lambda text: read_minutes(text, "the time a piece takes"),
+        "packaging": amount("the packaging"),
+        "packaging_grams": lambda text: read_grams(text, "the packaging's weight"),
+        "wrapping": amount("the wrapping"),
+        "wrapping_grams": lambda text: read_grams(text, "the wrapping's weight"),
+        "fee": lambda text: read_percent(text, "a fee"),
+        "fee_fixed": amount("the fee of a sale"),
+        "margin": lambda text: read_percent(text, "a margin"),
+        "print_area": amount("a square metre of prints"),
+        "endings": lambda text: read_endings(text.split(), currency),
+        "quote_days": lambda text: check_count(text, 0),
+    }
+    changes = {name: readers[name](text) for name, text in texts.items()}
+    return cast("RateChanges", changes)
+
+
+def read_price(session: Session, text: str | None) -> Decimal | None:
+    """Read what one copy is sold for, in whole coins of the shop's currency; None stays None.
+
+    Raises
+    ------
+    Refusal
+        If it can't be read, or paid in coins.
+    """
+    if text is None:
+        return None
+    currency = get_shop(session).currency
+    price = read_amount(text, "the price", currency)
+    if round_to_coin(price, currency) != price:
+        raise Refusal(f"the price '{text.strip()}' can't be paid in whole coins of {currency}")
+    return price
+
+
+def read_spread(session: Session, supply: str | None, text: str | None) -> int | None:
+    """Read how much of a supply a square metre takes; None stays None.
+
+    Raises
+    ------
+    Refusal
+        If it can't be read, or the supply is not named.
+    """
+    if text is None:
+        return None
+    if supply is None:
+        raise Refusal("name the supply of which a square metre takes that much")
+    return read_measure(find_supply(session, supply), text, get_shop(session).unit)
 
 
 def set_rates(session: Session, **changes: Unpack[RateChanges]) -> None:

@@ -8,28 +8,40 @@ from typing import TYPE_CHECKING
 from sqlalchemy import select
 
 from inventory.core.text import did_you_mean, fold, shorten
-from inventory.database.tables.base import CustomDesign, Order, OrderStatus
+from inventory.database.tables.base import CustomDesign, Grain, Order, OrderStatus, Shop
+from inventory.stock.papers import find_paper
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
+    from decimal import Decimal
     from pathlib import Path
 
     from sqlalchemy.orm import Session
 
+    from nester.core.lengths import Unit
+    from nester.core.sheet_sizes import Size
     from nester.designs import (
         Design,
     )
+    from nester.designs.base.datasheet import Datasheet
+    from nester.designs.base.thickness import PaperSpec
 
 __all__ = [
     "add_custom_design",
     "built_in_design",
+    "check_design_file",
+    "datasheet_of",
+    "design_named",
     "find_design",
     "get_custom_design",
     "list_custom_designs",
     "read_design_file",
+    "read_paper_specs",
+    "read_sheet_prices",
     "remove_custom_design",
     "text_of_design",
+    "unit_of",
 ]
 
 _FINISHED_STATUSES = (OrderStatus.DELIVERED, OrderStatus.CANCELLED)
@@ -173,6 +185,124 @@ def built_in_design(name: str) -> Design:
     if design is None:
         raise _unknown(name, list(DESIGNS))
     return design
+
+
+def design_named(session: Session | None, name: str) -> Design:
+    """Return a design of the shop's own or a built-in one; only these where there is no shop."""
+    return built_in_design(name) if session is None else find_design(session, name)
+
+
+def unit_of(session: Session | None, asked: Unit | None) -> Unit:
+    """Return the unit asked for, else the shop's, in which its orders are taken."""
+    from nester.core.lengths import Unit
+
+    if asked is not None:
+        return asked
+    return Unit.CM if session is None else session.get_one(Shop, 1).unit
+
+
+def read_paper_specs(session: Session | None, texts: Mapping[str, str]) -> dict[str, PaperSpec]:
+    """Read what each part is made of.
+
+    Parameters
+    ----------
+    texts
+        By part, the name of one of the shop's papers, or a weight in g/m².
+
+    Raises
+    ------
+    Refusal
+        If there is no such paper, or no shop to look in.
+    """
+    from nester.designs.base.thickness import PaperSpec
+
+    read = {}
+    for role, text in texts.items():
+        if text.isascii() and text.isdigit() and 0 < int(text) <= 2000:
+            read[role] = PaperSpec(int(text))
+        elif session is None:
+            raise Refusal(
+                f"--paper {role}: there is no shop to look for papers in; give a weight"
+                " in g/m², such as 300"
+            )
+        else:
+            paper = find_paper(session, text)
+            known = paper.grain is not Grain.UNKNOWN
+            read[role] = PaperSpec(paper.grammage, paper.caliper, grain_known=known)
+    return read
+
+
+def read_sheet_prices(texts: Mapping[str, str], unit: Unit) -> list[tuple[Size, Decimal]]:
+    """Read what sheets cost.
+
+    Parameters
+    ----------
+    texts
+        Prices by size: ``{"50x70cm": "1.55"}``.
+
+    Raises
+    ------
+    Refusal
+        If a size or a price can't be read.
+    """
+    from inventory.core.money import parse_money
+    from nester.core.sheet_sizes import parse_size
+
+    return [
+        (parse_size(size, unit), parse_money(price, f"the price of a sheet of {size}"))
+        for size, price in texts.items()
+    ]
+
+
+def datasheet_of(
+    session: Session | None,
+    name: str,
+    sizes: Mapping[str, str],
+    papers: Mapping[str, str],
+    unit: Unit | None = None,
+) -> tuple[Datasheet, Unit]:
+    """Work a design out, and say in which unit.
+
+    Parameters
+    ----------
+    papers
+        By part, as `read_paper_specs` reads them.
+    unit
+        The unit of bare numbers; the shop's, unless given.
+
+    Raises
+    ------
+    Refusal
+        If there is no such design, or it can't be made so.
+    """
+    from nester.designs import check_roles
+    from nester.designs.base.datasheet import make_datasheet
+
+    design = design_named(session, name)
+    check_roles(design, papers)
+    specs = read_paper_specs(session, papers)
+    used = unit_of(session, unit)
+    return make_datasheet(design, sizes, specs, used), used
+
+
+def check_design_file(path: Path) -> list[str]:
+    """Return what is wrong with a design of the maker's own, by line; and whether its folds close.
+
+    Raises
+    ------
+    Refusal
+        If the file can't be read.
+    """
+    from nester.core.lengths import Unit
+    from nester.designs.base.datasheet import make_datasheet
+    from nester.designs.custom.reader import check_custom_design, read_custom_design
+
+    text = read_design_file(path)
+    findings = [str(finding) for finding in check_custom_design(text, str(path))]
+    if findings:
+        return findings
+    sheet = make_datasheet(read_custom_design(text, str(path)), {}, {}, Unit.CM)
+    return [f"{path}: it does not fold: {fault}" for fault in sheet.fold_faults]
 
 
 def _find_custom_design(session: Session, name: str) -> CustomDesign | None:

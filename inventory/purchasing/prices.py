@@ -62,6 +62,7 @@ __all__ = [
     "current_offers",
     "end_price",
     "last_margins",
+    "new_suppliers",
     "price_changes",
     "price_history",
     "read_prices",
@@ -297,6 +298,11 @@ def _check_positive(amount: Decimal) -> Decimal:
 
 def _days(text: str) -> int:
     return whole_number(check_count(text, 0), "the days to a delivery", most=MAX_LEAD_DAYS)
+
+
+def new_suppliers(session: Session, prices: ParsedPriceList) -> list[str]:
+    """Return the suppliers of a list that the shop does not have yet."""
+    return [name for name in prices.lines if supplier_named(session, name) is None]
 
 
 # --- storing it --------------------------------------------------------------------------------

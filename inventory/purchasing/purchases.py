@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from sqlalchemy import func, select
 
-from inventory.core.money import MOST_DECIMALS, check_amount, round_to_decimals
-from inventory.core.text import clean_name, whole_number
+from inventory.core.money import MOST_DECIMALS, check_amount, parse_money, round_to_decimals
+from inventory.core.table_files import check_count
+from inventory.core.text import clean_name, shorten, whole_number
 from inventory.database.tables.base import GrainAxis, Reason, StockKind, Transaction
 from inventory.database.tables.purchasing import (
     Purchase,
@@ -33,10 +34,10 @@ from inventory.stock.condition import grain_axis
 from inventory.stock.papers import find_paper
 from inventory.stock.receiving import ReceiptLine, book_receipt, receipt_time
 from nester.core.errors import Refusal
-from nester.core.lengths import MAX_LENGTH, Length, format_size
+from nester.core.lengths import MAX_LENGTH, Length, Unit, format_size
 from nester.core.piece import Grain
 from nester.core.problem import NO_MARGINS, Margins
-from nester.core.sheet_sizes import Size
+from nester.core.sheet_sizes import Size, parse_size
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -61,6 +62,8 @@ __all__ = [
     "get_purchase",
     "list_purchases",
     "purchase_row",
+    "read_order_line",
+    "read_receipt",
     "receive_purchase",
     "scheduled_receipts",
 ]
@@ -189,6 +192,39 @@ def _difference(
 
 
 # --- ordering ----------------------------------------------------------------------------------
+
+
+def read_order_line(text: str, unit: Unit) -> PurchaseLineRequest:
+    """Read what is ordered: ``Coal card; 50x70cm; 2``, perhaps ``; 25; 31.25`` behind it.
+
+    Parameters
+    ----------
+    text
+        Paper, size and packs, then perhaps the sheets in a pack, and the price of a pack.
+    unit
+        The unit of bare numbers.
+
+    Raises
+    ------
+    Refusal
+        If it says less or more than that, or one of the parts can't be read.
+    """
+    parts = [part.strip() for part in text.split(";")]
+    if not 3 <= len(parts) <= 5:
+        raise Refusal(
+            f"the line '{shorten(text)}' must give paper, size and packs; write it like"
+            " 'Coal card; 50x70cm; 2'"
+        )
+    try:
+        return PurchaseLineRequest(
+            parts[0],
+            parse_size(parts[1], unit),
+            check_count(parts[2]),
+            check_count(parts[3]) if len(parts) > 3 else None,
+            parse_money(parts[4], "the price") if len(parts) > 4 else None,
+        )
+    except Refusal as why:
+        raise Refusal(f"the line '{shorten(text)}': {why}", why.hint) from None
 
 
 def add_purchase(
@@ -473,6 +509,59 @@ class ReceivedPacks:
     packs: int | None = None
     billed: Decimal | None = None
     lot: str = ""
+
+
+def read_receipt(
+    row: PurchaseRow,
+    packs: Mapping[str, str],
+    prices: Mapping[str, str],
+    lots: Mapping[str, str],
+) -> dict[int, ReceivedPacks] | None:
+    """Read what came of a purchase, for `receive_purchase`.
+
+    Parameters
+    ----------
+    packs
+        How many came, by the number of a line; all that has not come of every line, unless given.
+    prices
+        What was billed for a pack of a line, in the purchase's currency.
+    lots
+        What is printed on the packs of a line.
+
+    Returns
+    -------
+    dict or None
+        By line; None if nothing is given, and so all of it came as it was ordered.
+
+    Raises
+    ------
+    Refusal
+        If one of them can't be read, or a price or lot is for a line that did not come.
+    """
+    if not (packs or prices or lots):
+        return None
+    came: dict[int, int | None] = {
+        _read_line_number(line): check_count(number) for line, number in packs.items()
+    } or {one.number: None for one in row.lines if one.outstanding_packs}
+    billed = {
+        _read_line_number(line): parse_money(price, "the price billed")
+        for line, price in prices.items()
+    }
+    printed = {_read_line_number(line): lot for line, lot in lots.items()}
+    stray = sorted((billed.keys() | printed.keys()) - came.keys())
+    if stray:
+        raise Refusal(f"line {stray[0]} is not among those that came")
+    return {
+        line: ReceivedPacks(number, billed.get(line), printed.get(line, ""))
+        for line, number in came.items()
+    }
+
+
+def _read_line_number(text: str) -> int:
+    try:
+        return check_count(text)
+    except Refusal as why:
+        raise Refusal(f"the number of a line: {why}") from None
 
 
 def receive_purchase(

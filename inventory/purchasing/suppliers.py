@@ -11,7 +11,12 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 
-from inventory.core.money import check_amount, check_currency, round_to_coin
+from inventory.core.money import (
+    check_amount,
+    check_currency,
+    parse_optional_money,
+    round_to_coin,
+)
 from inventory.core.text import (
     clean_name,
     clean_note,
@@ -41,6 +46,7 @@ __all__ = [
     "find_supplier",
     "list_rates",
     "list_suppliers",
+    "read_free_from",
     "read_rate",
     "set_rate",
     "set_supplier",
@@ -136,6 +142,26 @@ def set_supplier(
     session.add(supplier)
     session.flush()
     return supplier, is_new
+
+
+def read_free_from(text: str | None) -> tuple[Decimal | None, bool]:
+    """Read from which sum of goods shipping is free: an amount, ``never``, or nothing.
+
+    Returns
+    -------
+    Decimal or None
+        The sum; None if none is given.
+    bool
+        Whether shipping is never free.
+
+    Raises
+    ------
+    Refusal
+        If it is neither.
+    """
+    if text is not None and text.strip().casefold() == "never":
+        return None, True
+    return parse_optional_money(text, "the sum from which shipping is free"), False
 
 
 def supplier_named(session: Session, name: str) -> Supplier | None:

@@ -237,7 +237,7 @@ def plan_purchase(
             offers,
             data.terms,
             effort,
-            also=also,
+            extra_sheets=also,
             processes=processes,
             stop=stop,
             on_progress=on_progress,

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from inventory.core.measures import read_distance
 from inventory.core.text import choice, clean_name, whole_number
 from inventory.database.tables.base import Movement, Order, Paper, Shop
 from nester.core.errors import Refusal
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = [
     "MOST_STAGES",
     "change_shop",
+    "changed_trimmer",
     "check_trimmer",
     "get_shop",
     "record_counts",
@@ -121,3 +123,45 @@ def check_trimmer(trimmer: Trimmer) -> None:
     _check_distance(trimmer.smallest_strip, "the smallest strip it can hold")
     if trimmer.stages is not None:
         whole_number(trimmer.stages, "the stages of cutting", least=1, most=MOST_STAGES)
+
+
+def changed_trimmer(
+    known: Trimmer, unit: Unit, longest: str | None, strip: str | None, stages: str | None
+) -> Trimmer:
+    """Return a trimmer with what was said of it changed, the rest as it was.
+
+    Parameters
+    ----------
+    unit
+        The unit of bare numbers.
+    longest, strip
+        Lengths; ``any`` if no cut is too long.
+    stages
+        A whole number, or ``any``.
+
+    Raises
+    ------
+    Refusal
+        If one of them can't be read, or no trimmer can do so.
+    """
+    from inventory.core.table_files import check_count
+
+    if longest is not None:
+        cut = None
+        if longest.strip().casefold() != "any":
+            cut = read_distance(longest, unit, "the trimmer's longest cut")
+        known = replace(known, longest_cut=cut)
+    if strip is not None:
+        known = replace(
+            known, smallest_strip=read_distance(strip, unit, "the smallest strip it can hold")
+        )
+    if stages is not None:
+        number = None
+        if stages.strip().casefold() != "any":
+            try:
+                number = check_count(stages)
+            except Refusal as why:
+                raise Refusal(f"the stages of cutting: {why}; or write 'any'") from None
+        known = replace(known, stages=number)
+    check_trimmer(known)
+    return known

@@ -5,13 +5,14 @@ Left and top, width and height are those of a piece of paper as its size is ente
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 
+from inventory.core.measures import read_distance
+from inventory.core.money import parse_money
 from inventory.core.text import choice, shorten, whole_number
 from inventory.database.tables.base import (
     DamagedArea,
@@ -30,12 +31,15 @@ from inventory.stock.receiving import ReceiptLine, matching_stock, put_away_offc
 from inventory.stock.reservations import reserved_quantities
 from nester.core.errors import Refusal
 from nester.core.geometry import maximal_free_rectangles
-from nester.core.lengths import Length, Unit, format_size, parse_length
+from nester.core.lengths import Length, Unit, format_size
 from nester.core.piece import Grain
 from nester.core.problem import NO_MARGINS, Margins, Rect
 from nester.core.problem import StockItem as Sheet
+from nester.core.sheet_sizes import Size, parse_size
 
 if TYPE_CHECKING:
+    from decimal import Decimal
+
     from sqlalchemy.orm import Session
 
 __all__ = [
@@ -49,41 +53,18 @@ __all__ = [
     "grain_axis",
     "grain_findings",
     "grain_of_stock",
+    "margins_of",
+    "price_of",
+    "read_damaged_area",
     "read_distance",
     "read_margins",
+    "size_of",
 ]
 
 CORNERS = ("top-left", "top-right", "bottom-left", "bottom-right")
-_ZERO = re.compile(r"0+([.,]0*)?\s*(mm|cm|in|inch|inches|\")?", re.IGNORECASE)
 
 
 # --- reading -----------------------------------------------------------------------------------
-
-
-def read_distance(text: str, unit: Unit, what: str) -> Length:
-    """Read a length that may also be nothing: ``2mm``, ``1/16 in``, ``0``.
-
-    Parameters
-    ----------
-    unit
-        The unit of a bare number.
-    what
-        What it is, for the refusal: ``the gap``.
-
-    Raises
-    ------
-    Refusal
-        If it is less than nothing, or no length.
-    """
-    written = text.strip()
-    if _ZERO.fullmatch(written):
-        return 0
-    if written.startswith(("-", "−")):
-        raise Refusal(f"{what} can't be '{shorten(written)}'; it must be zero or more")
-    try:
-        return parse_length(written, unit)
-    except Refusal as why:
-        raise Refusal(f"{what}: {why}") from None
 
 
 def read_margins(text: str, unit: Unit) -> Margins:
@@ -111,6 +92,21 @@ def read_margins(text: str, unit: Unit) -> Margins:
             raise Refusal(f"the margin '{edge}' is given twice; keep one")
         edges[edge] = read_distance(width, unit, f"the {edge} margin")
     return Margins(**edges)
+
+
+def size_of(session: Session, text: str) -> Size:
+    """Read a size; bare numbers are in the shop's unit."""
+    return parse_size(text, session.get_one(Shop, 1).unit)
+
+
+def margins_of(session: Session, text: str) -> Margins:
+    """Read margins; bare numbers are in the shop's unit."""
+    return read_margins(text, session.get_one(Shop, 1).unit)
+
+
+def price_of(text: str | None) -> Decimal | None:
+    """Read a price, if one was given."""
+    return None if text is None else parse_money(text, "the price")
 
 
 # --- how it is ---------------------------------------------------------------------------------
@@ -248,6 +244,40 @@ def damage_in_corner(
         width,
         height,
     )
+
+
+def read_damaged_area(
+    session: Session,
+    label: str,
+    size: str,
+    *,
+    corner: str | None = None,
+    left: str | None = None,
+    top: str | None = None,
+) -> Rect:
+    """Read where a damaged area is: in a corner, or how far from the left and the top edge.
+
+    Parameters
+    ----------
+    size
+        Its width × height; bare numbers are in the shop's unit, as those of `left` and `top`.
+    corner
+        One of `CORNERS`.
+
+    Raises
+    ------
+    Refusal
+        If one of them can't be read, or not just one way of saying where it is was chosen.
+    """
+    if (corner is None) == (left is None or top is None):
+        raise Refusal("say where the damage is: --corner, or both --left and --top")
+    wide, high = size_of(session, size)
+    if corner is not None:
+        return damage_in_corner(session, label, (wide, high), corner)
+    unit = session.get_one(Shop, 1).unit
+    across = read_distance(left or "", unit, "the distance from the left edge")
+    down = read_distance(top or "", unit, "the distance from the top edge")
+    return Rect(across, down, wide, high)
 
 
 def _check_within_stock(session: Session, stock: Stock, at: Rect, unit: Unit) -> None:

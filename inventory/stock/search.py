@@ -43,6 +43,7 @@ __all__ = [
     "nearest_papers",
     "offcuts_for",
     "read_colour",
+    "read_weight",
 ]
 
 SIMILAR_COLOUR_DISTANCE = 10.0
@@ -69,6 +70,22 @@ class FoundRow:
     distance: float | None
     in_stock_since: datetime
     reserved: int
+
+
+def read_weight(text: str | None) -> tuple[int, int] | None:
+    """Read a weight in g/m², or from which to which: ``300``, ``250-320``; None if none is given.
+
+    Raises
+    ------
+    Refusal
+        If it is no whole number.
+    """
+    if text is None:
+        return None
+    from inventory.core.table_files import check_count
+
+    least, dash, most = text.partition("-")
+    return check_count(least), check_count(most if dash else least)
 
 
 def read_colour(text: str) -> str | None:

@@ -59,6 +59,7 @@ __all__ = [
     "format_measure",
     "list_supplies",
     "plan_lengths",
+    "read_lengths",
     "read_measure",
     "receive_supply",
     "supply_history",
@@ -203,6 +204,22 @@ def read_measure(supply: Supply, text: str, unit: Unit, least: int = 1) -> int:
         raise Refusal(f"{what} must be an amount like 2.5 {supply.unit}, not '{shorten(text)}'")
     parts = int(match[1]) * _PARTS + int((match[2] or "").ljust(3, "0"))
     return _check_parts(parts, what, least, LARGEST_NUMBER * _PARTS)
+
+
+def read_lengths(text: str, unit: Unit) -> tuple[Length, int]:
+    """Read a length of ribbon and how many of it are cut: ``4x60cm``, ``35cm``.
+
+    Raises
+    ------
+    Refusal
+        If it can't be read.
+    """
+    from inventory.core.table_files import check_count
+
+    number, times, length = text.casefold().replace("×", "x").partition("x")
+    if not times:
+        number, length = "1", text
+    return parse_length(length, unit), check_count(number)
 
 
 def _ribbon_length(text: str, unit: Unit) -> Length:

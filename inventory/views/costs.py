@@ -6,9 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from inventory.costs.order_costs import BatchCost, OrderCost
-from inventory.documents.text.costs import _UNITS
 
 __all__ = ["batch_cost_as_json", "cost_as_json"]
+
+_UNITS = {"m²": "m2", "×": "each"}
+"""Units as programs know them, where that is not how people write them."""
 
 
 def cost_as_json(told: OrderCost) -> dict[str, Any]:

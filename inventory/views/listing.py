@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from inventory.core.files import csv_text
+
+if TYPE_CHECKING:
+    from nester.core.errors import Hint
 
 __all__ = ["Column", "Listing"]
 
@@ -31,6 +34,10 @@ class Column(Generic[Row]):
         Whether it is set flush right, as numbers are.
     optional
         Whether the table leaves it out where no row has anything in it.
+    no_wrap
+        Whether a table keeps it whole where lines are short, as it does days.
+    strong
+        Says whether a cell is set in bold.
     csv_heading
         Its heading in CSV, where that is not the key: with the unit of its numbers, for instance.
     """
@@ -41,6 +48,8 @@ class Column(Generic[Row]):
     cell: Callable[[Row], str] | None = None
     right: bool = False
     optional: bool = False
+    no_wrap: bool = False
+    strong: Callable[[Row], bool] = lambda _: False
     csv_heading: str = ""
 
     def text(self, row: Row) -> str:
@@ -53,11 +62,18 @@ class Column(Generic[Row]):
 
 @dataclass(frozen=True)
 class Listing(Generic[Row]):
-    """A kind of list: its title, its columns, and what is said when it is empty."""
+    """A kind of list: its title, its columns, and what is said when it is empty.
+
+    Attributes
+    ----------
+    hint
+        What to do about an empty list, for a face to show its own way.
+    """
 
     title: str
     columns: tuple[Column[Row], ...]
     empty: str
+    hint: Hint | None = None
 
     def table(self, rows: Sequence[Row]) -> tuple[list[Column[Row]], list[list[str]]]:
         """Return the columns that a table shows, and the cells of each row."""

@@ -9,6 +9,7 @@ from inventory.database.tables.base import StockKind
 from inventory.stock.listing import on_hand_by_place
 from inventory.stock.places import PlaceTree
 from inventory.views.listing import Column, Listing
+from nester.core.errors import Hint
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -36,7 +37,8 @@ PLACES: Listing[PlaceRow] = Listing(
         Column("Sheets", "sheets", lambda row: row.sheets, right=True),
         Column("Offcuts", "offcuts", lambda row: row.offcuts, right=True),
     ),
-    empty="No places yet; 'place add' makes one.",
+    empty="No places yet.",
+    hint=Hint("add one", "place add"),
 )
 
 

@@ -93,7 +93,7 @@ def test_the_shops_trimmer_holds_unless_told(shop: Desk) -> None:
 @pytest.mark.parametrize(
     ("options", "why"),
     [
-        ((), "tell what a sheet costs"),
+        ((), "say what a sheet costs"),
         (("--on", "50x70cm"), "write a sheet and its price"),
         (("--on", "50x70cm=-1"), "must not be less than zero"),
         (("--on", "50x70cm=3/0"), "the sheets in a pack must be 1 to"),

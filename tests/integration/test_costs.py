@@ -485,7 +485,7 @@ def test_costs_at_the_desk(busy: Hand, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "why"),
     [
-        (("cost", "set"), "say what is to change"),
+        (("cost", "set"), "say what to change"),
         (("cost", "set", "--hour", "18 USD"), "is in USD, but the shop counts in EUR"),
         (("cost", "set", "--hour", "-1"), "must not be less than zero"),
         (("cost", "set", "--fee", "99%"), "must be below 99 %"),
@@ -495,8 +495,8 @@ def test_costs_at_the_desk(busy: Hand, tmp_path: Path) -> None:
         (("cost", "supply", "ribbon", "--forget"), "nothing is set for 'ribbon'"),
         (("cost", "supply", "ribbon", "--price", "abc", "--per", "length"), "not an amount"),
         (("cost", "supply", "ribbon", "--price", "1", "--per", "mile"), "it is one of length"),
-        (("cost", "supply", "ribbon", "--spread", "5"), "name that with --from"),
-        (("cost", "print", "10x15cm"), "the price of such a print is missing"),
+        (("cost", "supply", "ribbon", "--spread", "5"), "name the supply of which"),
+        (("cost", "print", "10x15cm"), "say what such a print costs"),
         (("cost", "time", "gift-tag"), "say how many minutes it takes, or --forget"),
         (("cost", "time", "gift-teg", "3"), "did you mean 'gift-tag'"),
         (("cost", "postage", "no-such.csv"), "there is no such file"),

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING
 import pytest
 
 from inventory.advice.fit_lists import read_problem
-from inventory.cli.demo import fill_costs
 from inventory.core.resources import demo_folder
 from inventory.costs.order_costs import order_cost
 from inventory.costs.rates import rates_of
 from inventory.database.open import open_shop
 from inventory.database.tables.base import Order, Paper, Pattern, Reason, StockKind
+from inventory.demo import fill_costs
 from inventory.orders.import_orders import import_orders
 from inventory.orders.orders import list_orders, order_pieces
 from inventory.purchasing.prices import current_offers, read_prices, store_prices

@@ -313,7 +313,9 @@ def test_at_the_desk(hand: Hand, tmp_path: Path) -> None:
     assert "nobody is there to be asked" in hand.refused(*words)
     assert hand.data("prices", "buy", "prices", "list") == []
     said = hand.does(*words, "--yes")
-    assert said == "1 line read: 1 new\n'Paper mill' is a new supplier\n1 change kept\n"
+    assert said == (
+        "Read 1 line: 1 new.\n'Paper mill' is a new supplier.\nStored 1 price change.\n"
+    )
     (offer,) = hand.data("prices", "buy", "prices", "list")
     assert (offer["price"], offer["pack"], offer["width"], offer["in"]) == ("31.25", 25, 500, "EUR")
     hand.does("buy", "prices", "set", "Paper mill", "Coal card", "50x70cm", "30", "--pack", "25")
@@ -321,7 +323,7 @@ def test_at_the_desk(hand: Hand, tmp_path: Path) -> None:
     history = hand.data("price_history", "buy", "prices", "list", "--history")
     assert [one["asked"] for one in history] == [None, "30", "31.25"]
     assert "ended" in hand.does("buy", "prices", "list", "--history")
-    assert "No prices of today." in hand.does("buy", "prices", "list")
+    assert "No prices today." in hand.does("buy", "prices", "list")
 
     hand.does("buy", "rate", "set", "GBP", "1,17")
     (rate,) = hand.data("rates", "buy", "rate", "list")

@@ -238,6 +238,6 @@ def test_the_command(priced: ShopFile, hand: Hand) -> None:
     assert data["shipping"] == {"Corner": "0.00"}
     text = hand.does("buy", "plan", "--effort", "quick", "--record")
     assert "proven: no purchase that is enough costs less" in text
-    assert "Purchase 1 booked" in text
+    assert "Recorded purchase 1;" in text
     assert max(map(len, text.splitlines())) <= 80
     assert "Nothing to buy" in hand.does("buy", "plan")

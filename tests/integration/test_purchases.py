@@ -378,12 +378,12 @@ def test_at_the_desk(hand: Hand) -> None:
     assert "the number of a line: 'x' is not" in hand.refused(*receive, "--line", "x=1")
     said = hand.does(*receive, "--line", "1=1", "--billed", "1=32.45", "--place", "Shelf")
     assert said == (
-        "25 sheets added to S-1\n"
-        "Billed 1.20 EUR more than ordered for Coal card, 50 × 70 cm\n"
-        "35 sheets still to come\n"
+        "Added 25 sheets to S-1.\n"
+        "Billed 1.20 EUR more than ordered for Coal card, 50 × 70 cm.\n"
+        "35 sheets still to come.\n"
     )
     said = hand.does(*receive, "--billed", "2=11")
-    assert "Billed 1.00 EUR less than ordered for Moss linen, 50 × 70 cm\nAll of it" in said
+    assert "Billed 1.00 EUR less than ordered for Moss linen, 50 × 70 cm.\nAll of it" in said
     shown = hand.data("purchase", "buy", "purchase", "show", "1")
     assert (shown["state"], shown["goods"], shown["days_late"]) == ("received", "74.50", 0)
     assert shown["lines"][0]["billed"] == [
@@ -403,6 +403,6 @@ def test_at_the_desk(hand: Hand) -> None:
     assert "Purchase 2 from Mill is" in hand.does("buy", "list")
     hand.does("buy", "supplier", "set", "Mill", "--least-order", "40")
     said = hand.does(*add, "--line", "Coal card; 50x70; 1")
-    assert "Mill sells no goods of less than 40.00 EUR together" in said
+    assert "Mill takes no orders below 40.00 EUR." in said
     (late,) = hand.data("purchases", "buy", "purchase", "list", "--overdue")
     assert (late["purchase"], late["expected"]) == (2, "2026-01-04")

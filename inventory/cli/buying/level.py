@@ -1,9 +1,9 @@
-"""`quirebox buy level`: how much of a paper is to be held."""
+"""`quirebox buy level`: how much of a paper to keep."""
 
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -12,16 +12,14 @@ from inventory.cli.shared.options import JsonFlag, format_count, group, shop_fil
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from inventory.purchasing.reorder_levels import LevelSuggestion
-    from nester.core.lengths import Length, Unit
     from nester.core.sheet_sizes import Size
 
-app = group("Restock levels: when to buy a paper, and how much; only you set them.")
+app = group("Restock levels: when to buy a paper, and how much. Only you set them.")
 
-PaperArgument = Annotated[str, typer.Argument(help="The name of a paper in the book.")]
+PaperArgument = Annotated[str, typer.Argument(help="The name of one of your papers.")]
 SizeOption = Annotated[
     str | None,
-    typer.Option("--size", help="Only of sheets of this size: 50x70cm.", show_default="any size"),
+    typer.Option("--size", help="Only sheets of this size: 50x70cm.", show_default="any size"),
 ]
 
 
@@ -32,27 +30,20 @@ def _size(session: Session, text: str | None) -> Size | None:
     return None if text is None else parse_size(text, get_shop(session).unit)
 
 
-def _size_words(size: tuple[Length | None, Length | None], unit: Unit) -> str:
-    from nester.core.lengths import format_size
-
-    width, height = size
-    return "any" if width is None or height is None else format_size(width, height, unit)
-
-
 @app.command("set")
 def set_one_level(
     context: typer.Context,
     paper: PaperArgument,
     reorder: Annotated[
         int,
-        typer.Argument(metavar="REORDER", help="With so many sheets or fewer it is time to buy."),
+        typer.Argument(metavar="REORDER", help="Buy when this many sheets or fewer are left."),
     ],
     target: Annotated[
-        int, typer.Argument(metavar="TARGET", help="Up to so many sheets are bought then.")
+        int, typer.Argument(metavar="TARGET", help="Then buy up to this many sheets.")
     ],
     size: SizeOption = None,
 ) -> None:
-    """Say how much of a paper is to be held; 'quirebox buy list' tells when to buy.
+    """Set how much of a paper to keep; 'quirebox buy list' says when to buy.
 
     \b
     Examples:
@@ -64,71 +55,36 @@ def set_one_level(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         level = set_level(session, paper, reorder, target, size=_size(session, size))
         name = level.paper.name
-    typer.echo(f"With {format_count(reorder, 'sheet')} of {name} or fewer, buy up to {target}")
+    typer.echo(f"With {format_count(reorder, 'sheet')} of {name} or fewer, buy up to {target:,}.")
 
 
 @app.command("drop")
 def drop_one_level(context: typer.Context, paper: PaperArgument, size: SizeOption = None) -> None:
-    """Give up a level: nothing of that paper is held for itself any more.
+    """Remove a level: the paper is then bought for orders only.
 
     \b
     Example:
       quirebox buy level drop "Coal card" --size 50x70cm
     """
     from inventory.purchasing.reorder_levels import drop_level
+    from inventory.stock.papers import find_paper
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         drop_level(session, paper, _size(session, size))
-    typer.echo("Given up")
+        name = find_paper(session, paper).name
+    typer.echo(f"Removed the level of {name}.")
 
 
 @app.command("list")
 def list_all_levels(context: typer.Context, as_json: JsonFlag = False) -> None:
-    """List all levels that are set."""
-    from inventory.cli.shared.terminal import console, print_json
+    """List all levels you set."""
+    from inventory.cli.shared.terminal import show_list
     from inventory.purchasing.reorder_levels import list_levels
     from inventory.shop.settings import get_shop
+    from inventory.views.levels import level_listing
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        unit = get_shop(session).unit
-        rows = [
-            (one.paper.name, one.width, one.height, one.reorder, one.target, one.set_at)
-            for one in list_levels(session)
-        ]
-    if as_json:
-        print_json(
-            [
-                {
-                    "paper": paper,
-                    **_size_as_json(width, height),
-                    "reorder": reorder,
-                    "target": target,
-                    "set_at": at.isoformat(timespec="seconds"),
-                }
-                for paper, width, height, reorder, target, at in rows
-            ]
-        )
-        return
-    from rich.text import Text
-
-    from inventory.documents.format.terminal_tables import table
-
-    right = frozenset({"Down to", "Up to"})
-    shown = table("Restock levels", "Paper", "Size", "Down to", "Up to", "Set on", right=right)
-    for paper, width, height, reorder, target, at in rows:
-        day = at.astimezone().date().isoformat()
-        size = _size_words((width, height), unit)
-        shown.add_row(Text(paper), size, str(reorder), str(target), day)
-    console().print(shown if rows else "No levels yet; set one with 'quirebox buy level set'.")
-
-
-def _size_as_json(width: Length | None, height: Length | None) -> dict[str, Any]:
-    from nester.core.lengths import to_mm_number
-
-    return {
-        "width": None if width is None else to_mm_number(width),
-        "height": None if height is None else to_mm_number(height),
-    }
+        show_list(level_listing(get_shop(session).unit), list_levels(session), as_json)
 
 
 @app.command("suggest")
@@ -136,10 +92,10 @@ def suggest(
     context: typer.Context,
     papers: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[PAPER]...", help="Papers in the book.", show_default="all"),
+        typer.Argument(metavar="[PAPER]...", help="Some of your papers.", show_default="all"),
     ] = None,
     weeks: Annotated[
-        int, typer.Option("--weeks", min=1, max=520, help="The weeks whose use counts.")
+        int, typer.Option("--weeks", min=1, max=520, help="How many past weeks to look at.")
     ] = 8,
     safety: Annotated[
         int,
@@ -148,30 +104,32 @@ def suggest(
             metavar="DAYS",
             min=0,
             max=365,
-            help="Days of use to hold for a delivery that is late.",
+            help="Keep enough for this many days more, in case a delivery is late.",
         ),
     ] = 7,
     cover: Annotated[
         int,
         typer.Option(
-            "--cover", metavar="DAYS", min=0, max=365, help="Days of use to buy for at once."
+            "--cover", metavar="DAYS", min=0, max=365, help="Buy enough for this many days at once."
         ),
     ] = 28,
     accept: Annotated[bool, typer.Option("--accept", help="Set these levels.")] = False,
     as_json: JsonFlag = False,
 ) -> None:
-    """Suggest levels by what was used lately; nothing is set without --accept.
+    """Suggest levels from what you used lately; only --accept sets them.
 
-    It is time to buy when what is left lasts for a delivery and the days of safety.
+    It is time to buy when what is left lasts only until a delivery, plus the days of
+    safety.
 
     \b
     Examples:
       quirebox buy level suggest
       quirebox buy level suggest "Coal card" --weeks 12 --accept
     """
-    from inventory.cli.shared.terminal import console, print_json
+    from inventory.cli.shared.terminal import show_list
     from inventory.purchasing.reorder_levels import accept_suggestions, suggest_levels
     from inventory.shop.settings import get_shop
+    from inventory.views.levels import suggestion_listing
 
     with (
         shop_file_of(context) as shop_file,
@@ -183,53 +141,6 @@ def suggest(
         )
         if accept:
             accept_suggestions(session, rows)
-    if as_json:
-        print_json([_suggestion_as_json(one) for one in rows])
-        return
-    from rich.text import Text
-
-    from inventory.documents.format.terminal_tables import table
-
-    right = frozenset({"Used", "A week", "Delivery", "Down to", "Up to", "Now"})
-    shown = table(
-        "Suggested levels", "Paper", "Size", "Used", "A week", "Delivery", "Down to", "Up to",
-        "Now", right=right,
-    )  # fmt: skip
-    for one in rows:
-        shown.add_row(
-            Text(one.paper),
-            _size_words(one.size or (None, None), unit),
-            f"{one.used} in {one.days} days",
-            _tenths(one),
-            format_count(one.lead_days, "day"),
-            str(one.reorder_point),
-            str(one.target),
-            "" if one.current_level is None else f"{one.current_level[0]} / {one.current_level[1]}",
-        )
-    console().print(
-        shown if rows else f"No sheets were used in the last {format_count(weeks, 'week')}."
-    )
-    if rows:
-        typer.echo("Set" if accept else "Nothing is set yet; --accept sets these levels")
-
-
-def _tenths(one: LevelSuggestion) -> str:
-    from inventory.core.money import round_to_decimals
-
-    return str(round_to_decimals(one.weekly_use, 1))
-
-
-def _suggestion_as_json(one: LevelSuggestion) -> dict[str, Any]:
-    width, height = one.size or (None, None)
-    return {
-        "paper": one.paper,
-        **_size_as_json(width, height),
-        "used": one.used,
-        "days": one.days,
-        "delivery_days": one.lead_days,
-        "reorder": one.reorder_point,
-        "target": one.target,
-        "now": None
-        if one.current_level is None
-        else {"reorder": one.current_level[0], "target": one.current_level[1]},
-    }
+    show_list(suggestion_listing(unit, weeks), rows, as_json)
+    if rows and not as_json:
+        typer.echo("These levels are set." if accept else "Nothing is set yet; add --accept.")

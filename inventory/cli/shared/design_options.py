@@ -33,13 +33,13 @@ __all__ = [
 NameArgument = Annotated[str, typer.Argument(help="The name of a design.")]
 SizesArgument = Annotated[
     list[str] | None,
-    typer.Argument(metavar="SETTING=VALUE", help="As 'quirebox design settings' lists."),
+    typer.Argument(metavar="SETTING=VALUE", help="Settings that 'quirebox design settings' lists."),
 ]
 UnitOption = Annotated[
     Unit | None,
     typer.Option(
         "--unit",
-        help="The unit of bare numbers and of what is shown.  [default: the shop's, else cm]",
+        help="The unit of bare numbers, and of what is shown.  [default: the shop's, else cm]",
         show_default=False,
     ),
 ]
@@ -48,14 +48,14 @@ PaperOption = Annotated[
     typer.Option(
         "--paper",
         metavar="PART=PAPER",
-        help="A paper of the shop's, or a weight in g/m², for a part or for 'all'; again for each.",
+        help="One of your papers, or a weight in g/m², for a part or for 'all'; again for each.",
     ),
 ]
 
 
 @contextmanager
 def session_if_any(context: typer.Context) -> Iterator[Session | None]:
-    """Give a session for reading, or None where no shop has been begun and none is named."""
+    """Give a session for reading, or None if there is no shop and none is named."""
     import os
 
     from inventory.database.open import PATH_VARIABLE, shop_exists
@@ -69,39 +69,21 @@ def session_if_any(context: typer.Context) -> Iterator[Session | None]:
 
 
 def unit_of(session: Session | None, asked: Unit | None) -> Unit:
-    """Return the unit asked for, else the shop's, in which its orders are taken."""
-    from inventory.shop.settings import get_shop
+    """Return the unit asked for, else the shop's; see `inventory.orders.custom_designs`."""
+    from inventory.orders import custom_designs
 
-    if asked is not None:
-        return asked
-    return Unit.CM if session is None else get_shop(session).unit
+    return custom_designs.unit_of(session, asked)
 
 
 def design_named(session: Session | None, name: str) -> Design:
     """Return a design of the shop's own or a built-in one."""
-    from inventory.orders.custom_designs import built_in_design, find_design
+    from inventory.orders import custom_designs
 
-    return built_in_design(name) if session is None else find_design(session, name)
+    return custom_designs.design_named(session, name)
 
 
 def sheetstock(session: Session | None, texts: dict[str, str]) -> dict[str, PaperSpec]:
     """Read papers by part: names of the shop's papers, or weights."""
-    from inventory.database.tables.base import Grain
-    from inventory.stock.papers import find_paper
-    from nester.core.errors import Refusal
-    from nester.designs.base.thickness import PaperSpec
+    from inventory.orders import custom_designs
 
-    read = {}
-    for role, text in texts.items():
-        if text.isascii() and text.isdigit() and 0 < int(text) <= 2000:
-            read[role] = PaperSpec(int(text))
-        elif session is None:
-            raise Refusal(
-                f"--paper {role}: there is no shop whose papers could be meant; give a weight"
-                " in g/m², such as 300"
-            )
-        else:
-            paper = find_paper(session, text)
-            known = paper.grain is not Grain.UNKNOWN
-            read[role] = PaperSpec(paper.grammage, paper.caliper, grain_known=known)
-    return read
+    return custom_designs.read_paper_specs(session, texts)

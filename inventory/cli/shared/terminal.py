@@ -11,12 +11,14 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
+import typer
+
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.table import Table
 
-    from inventory.database.tables.base import Transaction
     from inventory.views.listing import Listing
-    from nester.core.errors import Refusal
+    from nester.core.errors import Hint, Refusal
     from nester.packing import (
         Progress,
     )
@@ -24,13 +26,14 @@ if TYPE_CHECKING:
 __all__ = [
     "console",
     "counting",
+    "list_table",
     "print_json",
+    "print_sentences",
     "refusal_text",
     "refuse",
     "replace_unprintable",
     "searching",
     "show_list",
-    "transaction_words",
     "warn",
 ]
 
@@ -41,7 +44,7 @@ _LONGEST_WORD, _LONGEST = 300, 2000
 
 
 def console(*, stderr: bool = False) -> Console:
-    """Return the terminal; it is 80 columns wide where nobody says otherwise."""
+    """Return the terminal: 80 columns wide by default, and 100 at most."""
     from rich.console import Console
 
     made = Console(stderr=stderr, highlight=False, soft_wrap=False)
@@ -64,9 +67,9 @@ def print_json(data: Any, target: Path | None = None) -> None:
 
 
 def replace_unprintable() -> None:
-    """Let an output that doesn't know a sign, such as × or ², show ? instead of failing.
+    """Let an output that doesn't know a character, such as × or ², show ? instead of failing.
 
-    An output that is closed swallows what is said, as the shell's own commands do.
+    What is written to a closed output is lost, as with the shell's own commands.
     """
     if sys.stdout is None:
         sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
@@ -78,33 +81,23 @@ def _is_unicode(stream: TextIO) -> bool:
     return (stream.encoding or "utf-8").casefold().startswith("utf")
 
 
-def transaction_words(deed: Transaction) -> str:
-    """Say what a deed was: ``deed 12, cut, batch 1, layout 3``."""
-    words = [f"deed {deed.id}", str(deed.reason)]
-    if deed.batch_id is not None:
-        words.append(f"batch {deed.batch_id}")
-    if deed.layout is not None:
-        words.append(f"layout {deed.layout}, {len(deed.copies or ())} of it")
-    if deed.note:
-        words.append(deed.note)
-    return ", ".join(words)
-
-
 def warn(text: str) -> None:
-    """Say something beside the matter."""
+    """Print a message that is no result, on standard error."""
     print(f"quirebox: {text}", file=sys.stderr)  # noqa: T201
 
 
 def refusal_text(refusal: Refusal) -> str:
     """Return the sentence of a refusal, its hint written as a command."""
+    return _with_hint(str(refusal), refusal.hint)
+
+
+def _with_hint(sentence: str, hint: Hint | None) -> str:
     import shlex
 
-    if refusal.hint is None:
-        return str(refusal)
-    words = " ".join(
-        ["quirebox", refusal.hint.action, *(shlex.quote(word) for word in refusal.hint.arguments)]
-    )
-    return f"{refusal}; {refusal.hint.purpose} with '{words}'"
+    if hint is None:
+        return sentence
+    words = " ".join(["quirebox", hint.action, *(shlex.quote(word) for word in hint.arguments)])
+    return f"{sentence.removesuffix('.')}; {hint.purpose} with '{words}'"
 
 
 def refuse(text: str) -> None:
@@ -122,20 +115,44 @@ def show_list(listing: Listing[Row], rows: Sequence[Row], as_json: bool = False)
     """Print a list: as JSON for programs, else as a table, or what is said when it is empty."""
     if as_json:
         print_json(listing.records(rows))
-        return
+    elif rows:
+        console().print(list_table(listing, rows))
+    else:
+        typer.echo(_with_hint(listing.empty, listing.hint))
+
+
+def list_table(listing: Listing[Row], rows: Sequence[Row]) -> Table:
+    """Return a list as a table for the terminal."""
+    from rich.text import Text
+
     from inventory.documents.format.terminal_tables import table
 
     columns, lines = listing.table(rows)
     right = frozenset(column.title for column in columns if column.right)
     shown = table(listing.title, *(column.title for column in columns), right=right)
-    for line in lines:
-        shown.add_row(*line)
-    console().print(shown if rows else listing.empty)
+    for made, column in zip(shown.columns, columns, strict=True):
+        made.no_wrap = column.no_wrap
+    for row, cells in zip(rows, lines, strict=True):
+        shown.add_row(
+            *(
+                Text(cell, style="bold") if column.strong(row) else cell
+                for column, cell in zip(columns, cells, strict=True)
+            )
+        )
+    return shown
+
+
+def print_sentences(sentences: Sequence[str]) -> None:
+    """Print sentences, each on lines of its own, no wider than the terminal."""
+    from rich.text import Text
+
+    for sentence in sentences:
+        console().print(Text(sentence))
 
 
 @contextmanager
 def searching(what: str, money: Callable[[Any], str]) -> Iterator[Callable[[Progress], None]]:
-    """Show how a search goes on, on a terminal's standard error; say nothing elsewhere.
+    """Show how a search goes on, on a terminal's standard error; nothing elsewhere.
 
     Parameters
     ----------
@@ -144,6 +161,8 @@ def searching(what: str, money: Callable[[Any], str]) -> Iterator[Callable[[Prog
     money
         Writes an amount for a person.
     """
+    from inventory.core.text import format_count
+
     if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
         yield lambda _: None
         return
@@ -151,8 +170,9 @@ def searching(what: str, money: Callable[[Any], str]) -> Iterator[Callable[[Prog
 
         def tell(progress: Progress) -> None:
             status.update(
-                f"{what}: {progress.sheet_count} sheets for {money(progress.net_cost)}, none for less than"
-                f" {money(progress.lower_bound)}, gap {float(100 * progress.optimality_gap):.1f} %"
+                f"{what}: {format_count(progress.sheet_count, 'sheet')} for"
+                f" {money(progress.net_cost)}; at best {money(progress.lower_bound)}, gap"
+                f" {float(100 * progress.optimality_gap):.1f} %"
             )
 
         yield tell

@@ -17,10 +17,7 @@ from inventory.cli.shared.stock_options import (
     PriceOption,
     SizeArgument,
     WhyOption,
-    margins_of,
-    price_of,
     show_lines,
-    size_of,
 )
 
 app = group("Offcuts: rectangles left over and kept, each with a label of its own.")
@@ -36,11 +33,11 @@ def add_one_offcut(
     margin: MarginOption = "",
     grain: Annotated[
         str,
-        typer.Option("--grain", help="Along its width or its height, if you know it."),
+        typer.Option("--grain", help="What its grain runs along: width, height or unknown."),
     ] = "unknown",
     note: NoteOption = "",
 ) -> None:
-    """Put an offcut into the stash; it gets a label to write on it.
+    """Add an offcut to the stash; it gets a label to write on it.
 
     \b
     Examples:
@@ -49,6 +46,7 @@ def add_one_offcut(
     """
     from inventory.core.text import choice
     from inventory.database.tables.base import GrainAxis
+    from inventory.stock.condition import margins_of, price_of, size_of
     from inventory.stock.receiving import add_offcut
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
@@ -62,7 +60,7 @@ def add_one_offcut(
             margins=margins_of(session, margin),
             grain=choice(GrainAxis, grain, "the grain"),
         )
-    typer.echo(f"Write {stock.label} on it")
+    typer.echo(f"Added an offcut of {stock.paper.name}; write {stock.label} on it")
 
 
 @app.command("grain")
@@ -70,11 +68,11 @@ def offcut_grain(
     context: typer.Context,
     label: LabelArgument,
     along: Annotated[
-        str, typer.Argument(help="width or height, as its size is entered; or unknown.")
+        str, typer.Argument(help="width or height of its size as you entered it; or unknown.")
     ],
     why: WhyOption = "",
 ) -> None:
-    """Say along which side of an offcut its fibres lie; 'quirebox stash undo' takes it back.
+    """Set which way an offcut's grain runs; 'quirebox stash undo' undoes it.
 
     \b
     Example:
@@ -84,7 +82,12 @@ def offcut_grain(
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         stock = book_grain(session, label, along, why)
-    typer.echo(f"The grain of {stock.label}: {along.strip().casefold()}")
+    axis = along.strip().casefold()
+    typer.echo(
+        f"The grain of {stock.label} is unknown now"
+        if axis == "unknown"
+        else f"The grain of {stock.label} runs along its {axis}"
+    )
 
 
 @app.command("import")
@@ -100,7 +103,7 @@ def import_offcut_list(
     ],
     yes: YesFlag = False,
 ) -> None:
-    """Show the offcuts of a list, then put them into the stash; if a line is wrong, none is.
+    """Show the offcuts of a list, then add them all; if a line is wrong, none is added.
 
     \b
     Example:
@@ -117,13 +120,14 @@ def import_offcut_list(
             shop = get_shop(session)
             lines = read_offcuts(session, file, shop.unit)
         if not yes:
-            show_lines(lines, shop)
-            ask("Put them into the stash?")
+            show_lines(lines, shop, "offcut")
+            ask("Add them to the stash?")
         with shop_file.begin() as session:
             put_away_offcuts(session, book_transaction(session, Reason.KEPT), lines)
     count = sum(line.quantity for line in lines)
     typer.echo(
-        f"{format_count(count, 'offcut')} added; 'quirebox stash list --kind offcut' shows the labels"
+        f"Added {format_count(count, 'offcut')}; 'quirebox stash list --kind offcut' shows their"
+        " labels"
     )
 
 
@@ -132,55 +136,23 @@ def offcuts_for_piece(
     context: typer.Context,
     size: SizeArgument,
     paper: Annotated[
-        list[str] | None, typer.Option("--paper", help="Only of this paper; again for several.")
+        list[str] | None,
+        typer.Option("--paper", help="Only this paper; again for several."),
     ] = None,
     upright: Annotated[
-        bool, typer.Option("--upright", help="It may not be turned on a pattern with a top.")
+        bool, typer.Option("--upright", help="It may not be turned if the pattern has a top.")
     ] = False,
     as_json: JsonFlag = False,
 ) -> None:
-    """Show which offcuts could make a piece and are not reserved, the smallest first.
+    """Show free offcuts that a piece can be cut from, the smallest first.
 
     \b
     Example:
       quirebox offcut for 12x18cm --paper "Coal card"
     """
-    from inventory.cli.shared.terminal import console, print_json
-    from inventory.shop.settings import get_shop
-    from inventory.stock.search import offcuts_for
-    from nester.core.lengths import format_size, to_mm_number
-    from nester.core.piece import Turn
+    from inventory.cli.shared.terminal import show_list
+    from inventory.views.stock import offcuts_for_list
 
-    turn = Turn.NONE if upright else Turn.ANY
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        unit = get_shop(session).unit
-        found = offcuts_for(session, size_of(session, size), paper or (), turn=turn)
-    if as_json:
-        print_json(
-            [
-                {
-                    "label": one.label,
-                    "paper": one.paper,
-                    "width": to_mm_number(one.width),
-                    "height": to_mm_number(one.height),
-                    "place": one.place,
-                    "turned": one.turned,
-                }
-                for one in found
-            ]
-        )
-        return
-    from rich.text import Text
-
-    from inventory.documents.format.terminal_tables import table
-
-    shown = table("Offcuts that hold it", "Label", "Paper", "Size", "Laid", "Place")
-    for one in found:
-        shown.add_row(
-            one.label,
-            Text(one.paper),
-            format_size(one.width, one.height, unit),
-            "turned" if one.turned else "",
-            Text(one.place or ""),
-        )
-    console().print(shown if found else "No offcut that is free holds it.")
+        shown = offcuts_for_list(session, size, paper or (), upright=upright)
+    show_list(*shown, as_json)

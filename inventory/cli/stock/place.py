@@ -11,7 +11,7 @@ from inventory.cli.shared.options import JsonFlag, group, shop_file_of
 app = group("Places: shelves, drawers and boxes, one within another.")
 
 NameArgument = Annotated[
-    str, typer.Argument(help="Its name; 'Shelf A / Drawer 2' where the name alone is not enough.")
+    str, typer.Argument(help="Its name; with the places it is in if need be: 'Shelf A / Drawer 2'.")
 ]
 
 
@@ -19,11 +19,9 @@ NameArgument = Annotated[
 def add(
     context: typer.Context,
     name: Annotated[str, typer.Argument(help="What you call it.")],
-    inside: Annotated[
-        str | None, typer.Option("--inside", help="The place in which it stands.")
-    ] = None,
+    inside: Annotated[str | None, typer.Option("--inside", help="The place it is in.")] = None,
 ) -> None:
-    """Add a place; it may stand in another.
+    """Add a place; it can be inside another.
 
     \b
     Examples:
@@ -35,7 +33,7 @@ def add(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         place = add_place(session, name, inside=inside)
         path = PlaceTree(session).path(place.id)
-    typer.echo(f"Place '{path}' added")
+    typer.echo(f"Added the place '{path}'")
 
 
 @app.command("move")
@@ -44,11 +42,11 @@ def move(
     name: NameArgument,
     inside: Annotated[
         str | None,
-        typer.Option("--inside", help="The place in which it stands from now on; '' for none."),
+        typer.Option("--inside", help="The place it is in from now on; '' for none."),
     ] = None,
-    call: Annotated[str | None, typer.Option("--call", help="What it is called now.")] = None,
+    call: Annotated[str | None, typer.Option("--call", help="Its new name.")] = None,
 ) -> None:
-    """Put a place, with all that is in it, into another; or call it otherwise.
+    """Move a place, with all that is in it, into another; or rename it.
 
     \b
     Examples:
@@ -60,12 +58,12 @@ def move(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         place = move_place(session, name, inside=inside, call=call)
         path = PlaceTree(session).path(place.id)
-    typer.echo(f"It is '{path}' now")
+    typer.echo(f"The place is '{path}' now")
 
 
 @app.command("list")
 def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
-    """List all places, with how many sheets and offcuts lie in each."""
+    """List all places, with how many sheets and offcuts are in each."""
     from inventory.cli.shared.terminal import show_list
     from inventory.views.places import PLACES, place_rows
 

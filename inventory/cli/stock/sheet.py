@@ -15,10 +15,7 @@ from inventory.cli.shared.stock_options import (
     PlaceOption,
     PriceOption,
     SizeArgument,
-    margins_of,
-    price_of,
     show_lines,
-    size_of,
 )
 from inventory.core.money import parse_money
 from nester.core.errors import Refusal
@@ -34,10 +31,10 @@ NoteNumberOption = Annotated[
 ]
 DayOption = Annotated[
     str | None,
-    typer.Option("--date", help="The day they came, as 2027-03-14.", show_default="today"),
+    typer.Option("--date", help="The day they came: 2027-03-14.", show_default="today"),
 ]
 AgainFlag = Annotated[
-    bool, typer.Option("--again", help="More came under a delivery note that is booked already.")
+    bool, typer.Option("--again", help="More came with a delivery note that is already recorded.")
 ]
 
 
@@ -67,12 +64,10 @@ def add_sheet(
     ] = None,
     price: PriceOption = None,
     pack_price: Annotated[
-        str | None, typer.Option("--pack-price", help="Of one pack, in place of --price.")
+        str | None, typer.Option("--pack-price", help="The price of a pack, in place of --price.")
     ] = None,
     place: PlaceOption = None,
-    lot: Annotated[
-        str, typer.Option("--lot", help="What its maker printed on the pack to tell it apart.")
-    ] = "",
+    lot: Annotated[str, typer.Option("--lot", help="The lot number printed on the pack.")] = "",
     margin: MarginOption = "",
     supplier: SupplierOption = "",
     note_number: NoteNumberOption = "",
@@ -80,7 +75,7 @@ def add_sheet(
     again: AgainFlag = False,
     note: NoteOption = "",
 ) -> None:
-    """Put sheets into the stash, by the piece or by the pack.
+    """Add sheets to the stash, by the sheet or by the pack.
 
     \b
     Examples:
@@ -89,13 +84,17 @@ def add_sheet(
       quirebox sheet add "Coal card" A4 --packs 2 --pack 25 --pack-price 9.50 \\
         --supplier "Paper mill" --note-number 4711 --lot B7
     """
+    from inventory.shop.settings import get_shop
+    from inventory.stock.condition import margins_of, price_of, size_of
+    from inventory.stock.ledger import on_hand
     from inventory.stock.receiving import add_sheets, sheet_price
+    from nester.core.lengths import format_size
 
     number = _number(quantity, packs, pack)
     each = price_of(price)
     if pack_price is not None:
         if pack is None or price is not None:
-            raise Refusal("--pack-price needs --pack, and no --price beside it")
+            raise Refusal("--pack-price needs --pack, and no --price with it")
         each = sheet_price(parse_money(pack_price, "the pack's price"), pack)
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         stock = add_sheets(
@@ -113,7 +112,12 @@ def add_sheet(
             again=again,
             at=_when(day),
         )
-    typer.echo(f"{format_count(number, 'sheet')} added to {stock.label}")
+        there = on_hand(session, stock)
+        size_words = format_size(stock.width, stock.height, get_shop(session).unit)
+    typer.echo(
+        f"Added {format_count(number, 'sheet')} of {stock.paper.name}, {size_words}, to"
+        f" {stock.label}; {there:,} on hand now"
+    )
 
 
 def _number(quantity: int | None, packs: int | None, pack: int | None) -> int:
@@ -141,7 +145,7 @@ def import_sheet_list(
     again: AgainFlag = False,
     yes: YesFlag = False,
 ) -> None:
-    """Show the sheets of a list, then put them into the stash; if a line is wrong, none is.
+    """Show the sheets of a list, then add them all; if a line is wrong, none is added.
 
     \b
     Examples:
@@ -158,54 +162,22 @@ def import_sheet_list(
             shop = get_shop(session)
             lines = read_sheets(session, file, shop.unit)
         if not yes:
-            show_lines(lines, shop)
-            ask("Put them into the stash?")
+            show_lines(lines, shop, "sheet")
+            ask("Add them to the stash?")
         with shop_file.begin() as session:
             receive_goods(
                 session, lines, supplier=supplier, number=note_number, again=again,
                 at=_when(day),
             )  # fmt: skip
-    typer.echo(f"{format_count(sum(line.quantity for line in lines), 'sheet')} added")
+    typer.echo(f"Added {format_count(sum(line.quantity for line in lines), 'sheet')}")
 
 
 @app.command("deliveries")
 def deliveries(context: typer.Context, as_json: JsonFlag = False) -> None:
-    """List what suppliers brought, delivery note by delivery note, the newest first."""
-    from inventory.cli.shared.terminal import console, print_json
-    from inventory.core.money import format_money
-    from inventory.shop.settings import get_shop
-    from inventory.stock.receiving import list_deliveries
+    """List deliveries by supplier and delivery note, the newest first."""
+    from inventory.cli.shared.terminal import show_list
+    from inventory.views.receiving import delivery_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        currency = get_shop(session).currency
-        rows = list_deliveries(session)
-    if as_json:
-        print_json(
-            [
-                {
-                    "supplier": row.supplier,
-                    "note_number": row.number,
-                    "first": row.first_received.isoformat(timespec="seconds"),
-                    "last": row.last_received.isoformat(timespec="seconds"),
-                    "sheets": row.sheets,
-                    "paid": str(row.paid),
-                }
-                for row in rows
-            ]
-        )
-        return
-    from rich.text import Text
-
-    from inventory.documents.format.terminal_tables import table
-
-    right = frozenset({"Sheets", "Paid"})
-    shown = table("Deliveries", "Last", "Supplier", "Note", "Sheets", "Paid", right=right)
-    for row in rows:
-        shown.add_row(
-            row.last_received.astimezone().date().isoformat(),
-            Text(row.supplier),
-            Text(row.number),
-            str(row.sheets),
-            format_money(row.paid, currency),
-        )
-    console().print(shown if rows else "No deliveries with a supplier's name yet.")
+        shown = delivery_list(session)
+    show_list(*shown, as_json)

@@ -3,26 +3,101 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from sqlalchemy.orm import Session
 
 from inventory.core.plan import Plan
 from inventory.database.tables.base import Batch
-from inventory.documents.format.languages import ShopTranslator
-from inventory.documents.plan.document_set import DocumentOptions
+from inventory.documents.format.label_grid import read_grid
+from inventory.documents.format.languages import ShopTranslator, translator_for
+from inventory.documents.plan.document_set import DOCUMENT_KINDS, DocumentOptions
 from inventory.documents.plan.translation import piece_name
 from inventory.orders.orders import get_order, order_consumables
 from inventory.production.pace import shop_pace
 from inventory.production.progress import list_remaining
 from inventory.production.spoiling import spoiled_pieces
+from inventory.stock.lookup import get_batch, plan_of
 from inventory.stock.offcut_marks import kept_offcuts
 from nester.core.errors import Refusal
 from nester.core.lengths import format_area
 from nester.designs.base.design import Measure
 from nester.designs.base.totals import total_consumables
 
-__all__ = ["with_shop_data"]
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from inventory.database.shop_file import ShopFile
+
+__all__ = ["DocumentRequest", "with_shop_data", "write_batch_documents"]
+
+
+@dataclass(frozen=True)
+class DocumentRequest:
+    """Which documents of a batch are wanted, in texts as a face reads them.
+
+    Attributes
+    ----------
+    language
+        As `inventory.documents.format.languages.translator_for` reads it.
+    labels, label_margins, label_gaps
+        The sheet of labels; as `inventory.documents.format.label_grid.read_grid` reads them.
+    only
+        Kinds of documents; all, if it is empty.
+    formats
+        Of `inventory.documents.plan.files.FORMATS`; if it is empty, all of them, or those of
+        documents if only some kinds are wanted, as lists, text and pictures are of the whole plan.
+    page, fonts, each
+        As `inventory.documents.plan.files.write_documents` takes them.
+    left
+        Take out and cut only what is still to be cut.
+    """
+
+    language: str = "en"
+    labels: str = "3x8"
+    label_margins: str = "7mm,12mm"
+    label_gaps: str = "2.5mm,0mm"
+    only: Sequence[str] = ()
+    formats: Sequence[str] = ()
+    page: str = "A4"
+    fonts: Sequence[Path] = ()
+    each: bool = False
+    left: bool = False
+
+
+def write_batch_documents(
+    shop_file: ShopFile, number: int, folder: Path, request: DocumentRequest
+) -> list[Path]:
+    """Write the documents of a batch into a folder and return their paths.
+
+    Raises
+    ------
+    Refusal
+        If there is no such batch, a text can't be read, or a file can't be written.
+    """
+    from inventory.documents.plan.files import FORMATS, write_documents
+
+    options = DocumentOptions(
+        kinds=tuple(kind for kind in DOCUMENT_KINDS if not request.only or kind in request.only),
+        translator=translator_for(request.language),
+        grid=read_grid(request.labels, request.label_margins, request.label_gaps),
+    )
+    with shop_file.read() as session:
+        batch = get_batch(session, number)
+        plan = plan_of(batch)
+        options = with_shop_data(options, session, batch, plan, left=request.left)
+    formats = request.formats or (("pdf", "html") if request.only else FORMATS)
+    return write_documents(
+        plan,
+        folder,
+        options,
+        page=request.page,
+        fonts=request.fonts,
+        formats=formats,
+        each=request.each,
+    )
 
 
 def with_shop_data(

@@ -89,9 +89,6 @@ def _quantity(part: CostLine) -> str:
     return f"{_rounded(part.quantity, 3 if part.unit == 'm²' else 2)} {part.unit}"
 
 
-_UNITS = {"m²": "m2", "×": "each"}
-
-
 def batch_cost_text(told: BatchCost) -> Group:
     """Return what a batch costs, shared among its orders."""
 

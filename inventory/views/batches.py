@@ -1,0 +1,180 @@
+"""Batches as lists for people and programs."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from inventory.core.money import format_money
+from inventory.documents.plan.text import tally
+from inventory.documents.text.times import local_time
+from inventory.production.pace import shop_pace
+from inventory.production.progress import list_batches, list_remaining
+from inventory.production.spoiling import spoiled_pieces
+from inventory.stock.lookup import get_batch, plan_of
+from inventory.views.listing import Column, Listing
+from inventory.views.plan import plan_as_json
+from nester.core.errors import Hint
+from nester.core.lengths import format_size
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+    from inventory.core.plan import Plan
+    from inventory.database.tables.base import Batch
+    from inventory.production.cutting import PutAway
+    from inventory.production.progress import RemainingCopies
+    from nester.core.lengths import Unit
+    from nester.cutting import Pace
+
+__all__ = ["BatchView", "batch_as_json", "batch_list", "batch_view", "kept_listing"]
+
+BatchRow = tuple["Batch", "Plan"]
+
+_BATCHES: Listing[BatchRow] = Listing(
+    title="Batches",
+    columns=(
+        Column("Batch", "number", lambda row: row[0].id, right=True),
+        Column(
+            "Planned",
+            "made_at",
+            lambda row: row[0].made_at.isoformat(timespec="seconds"),
+            lambda row: local_time(row[0].made_at),
+        ),
+        Column("Status", "status", lambda row: str(row[0].status)),
+        Column("Cuts", "cuts", lambda row: str(row[0].cuts)),
+        Column(
+            "Orders",
+            "orders",
+            lambda row: _orders(row[1]),
+            lambda row: ", ".join(map(str, _orders(row[1]))),
+        ),
+        Column(
+            "Layouts",
+            "layouts",
+            lambda row: len(row[1].layouts),
+            lambda row: str(len(row[1].layouts)),
+            right=True,
+        ),
+        Column(
+            "Paper",
+            "cost",
+            lambda row: str(row[1].cost),
+            lambda row: format_money(row[1].cost, row[1].currency),
+            right=True,
+        ),
+    ),
+    empty="No batches.",
+    hint=Hint("plan one", "batch plan"),
+)
+
+
+def _orders(plan: Plan) -> list[int]:
+    return [order.number for order in plan.orders if order.made]
+
+
+def batch_list(session: Session) -> tuple[Listing[BatchRow], list[BatchRow]]:
+    """Return all batches with their plans, the newest first."""
+    return _BATCHES, [(batch, plan_of(batch)) for batch in list_batches(session)]
+
+
+@dataclass(frozen=True)
+class BatchView:
+    """A batch, its plan, and how far it is.
+
+    Attributes
+    ----------
+    remaining
+        What is left to cut.
+    missing
+        Spoiled pieces that are not planned again, by order and name.
+    pace
+        At which the shop cuts.
+    """
+
+    batch: Batch
+    plan: Plan
+    remaining: list[RemainingCopies]
+    missing: Counter[tuple[int, str]]
+    pace: Pace
+
+    @property
+    def is_open(self) -> bool:
+        """Whether something of it may be left to cut."""
+        return self.batch.status == "open"
+
+    @property
+    def missing_words(self) -> list[str]:
+        """A sentence for each kind of piece that is missing."""
+        return [
+            f"Order {order} is missing {quantity} × {piece}, spoiled"
+            for (order, piece), quantity in sorted(self.missing.items())
+        ]
+
+    @property
+    def remaining_listing(self) -> Listing[RemainingCopies]:
+        """Describes what is left to cut."""
+        plan = self.plan
+        return Listing(
+            title="Left to cut",
+            columns=(
+                Column("Layout", cell=lambda row: str(row.layout.number), right=True),
+                Column("Copies", cell=lambda row: str(len(row.copies)), right=True),
+                Column("From", cell=lambda row: row.layout.sheet.label),
+                Column(
+                    "Pieces",
+                    cell=lambda row: tally(
+                        plan.part_of(spot).piece.name for spot in row.layout.spots
+                    ),
+                ),
+            ),
+            empty="Nothing is left to cut.",
+        )
+
+
+def batch_view(session: Session, number: int) -> BatchView:
+    """Return a batch as it is shown.
+
+    Raises
+    ------
+    Refusal
+        If there is no such batch.
+    """
+    batch = get_batch(session, number)
+    plan = plan_of(batch)
+    missing: Counter[tuple[int, str]] = Counter()
+    for lost in spoiled_pieces(session, batch=number):
+        missing[lost.order_id, plan.parts[lost.part].piece.name] += lost.quantity
+    remaining = list_remaining(session, batch, plan)
+    return BatchView(batch, plan, remaining, missing, shop_pace(session))
+
+
+def batch_as_json(view: BatchView) -> dict[str, Any]:
+    """Return a batch as plain data: its plan, and how far it is."""
+    return {
+        **plan_as_json(view.plan),
+        "status": str(view.batch.status),
+        "mends": view.batch.mends_id,
+        "left": [
+            {"layout": row.layout.number, "copies": len(row.copies)} for row in view.remaining
+        ],
+        "missing": [
+            {"order": order, "piece": piece, "quantity": quantity}
+            for (order, piece), quantity in sorted(view.missing.items())
+        ],
+    }
+
+
+def kept_listing(unit: Unit) -> Listing[PutAway]:
+    """Describe the offcuts that cutting brought into the stash."""
+    return Listing(
+        title="Write these labels on the offcuts",
+        columns=(
+            Column("Label", value=lambda row: row.label),
+            Column("Layout", value=lambda row: row.layout, right=True),
+            Column("Paper", value=lambda row: row.paper),
+            Column("Size", cell=lambda row: format_size(row.width, row.height, unit)),
+        ),
+        empty="No offcut is kept.",
+    )

@@ -1,0 +1,144 @@
+"""What paper for a design costs, as lists for people and plain data for programs."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from inventory.advice.estimate import DesignEstimate
+from inventory.documents.text.purchase import amount_words, offer_words, possible_saving_words
+from inventory.views.cutting import answer_as_json
+from inventory.views.listing import Column, Listing
+from nester.core.lengths import Unit, to_mm_number
+from nester.core.problem import Unplaced
+from nester.core.purchase import Offer
+from nester.studies.estimate import Estimate
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from fractions import Fraction
+
+__all__ = [
+    "UNPLACED",
+    "EstimateLine",
+    "estimate_as_json",
+    "estimate_line_listing",
+    "estimate_lines",
+    "estimate_listing",
+    "estimate_listings",
+]
+
+
+def estimate_listings(found: DesignEstimate) -> list[tuple[Listing[Any], Sequence[Any]]]:
+    """Return all lists of an estimate that have any rows, in the order they are read."""
+    lines = [line for one in found.estimates for line in estimate_lines(one)]
+    lists: list[tuple[Listing[Any], Sequence[Any]]] = [
+        (estimate_listing(found.task.currency), found.estimates),
+        (estimate_line_listing(found.task.unit), lines),
+        (UNPLACED, found.estimates[0].purchase_plan.cutting_plan.unplaced),
+    ]
+    return [(listing, rows) for listing, rows in lists if rows]
+
+
+def estimate_as_json(found: DesignEstimate) -> dict[str, Any]:
+    """Return estimates as plain data; amounts are numbers, as exact prices need no coins."""
+    return {
+        "design": found.task.design,
+        "currency": found.task.currency or None,
+        "estimates": [_one_as_json(one, found.task.unit) for one in found.estimates],
+    }
+
+
+def _one_as_json(one: Estimate, unit: Unit) -> dict[str, Any]:
+    bought = one.purchase_plan
+    return {
+        "quantity": one.quantity,
+        "each": float(one.cost_per_box),
+        "cost": float(bought.cost),
+        "bound": float(bought.lower_bound),
+        "gap": float(bought.optimality_gap),
+        "shipping": float(bought.cost - bought.goods_cost),
+        "buy": estimate_line_listing(unit).records(estimate_lines(one)),
+        "cutting": answer_as_json(bought.problem, bought.cutting_plan),
+    }
+
+
+def estimate_listing(currency: str) -> Listing[Estimate]:
+    """Return the list of what each number of copies costs."""
+
+    def money(value: Fraction) -> str:
+        return amount_words(value, currency)
+
+    def shipping(row: Estimate) -> str:
+        bought = row.purchase_plan
+        return money(bought.cost - bought.goods_cost) if bought.cost > bought.goods_cost else ""
+
+    def saving(row: Estimate) -> str:
+        bought = row.purchase_plan
+        return possible_saving_words(bought.cost, bought.lower_bound, currency)
+
+    return Listing(
+        title="What it costs",
+        columns=(
+            Column("Copies", cell=lambda row: str(row.quantity), right=True),
+            Column("Paid", cell=lambda row: money(row.purchase_plan.cost), right=True),
+            Column("Shipping", cell=shipping, right=True),
+            Column("Each", cell=lambda row: money(row.cost_per_box), right=True),
+            Column("Could be less", cell=saving),
+        ),
+        empty="Nothing was estimated.",
+    )
+
+
+class EstimateLine(NamedTuple):
+    """Packs to buy for a number of copies, and how many of their sheets are used."""
+
+    copies: int
+    offer: Offer
+    packs: int
+    used: int
+
+
+def estimate_lines(one: Estimate) -> list[EstimateLine]:
+    """Return what to buy for a number of copies."""
+    used: Counter[str] = Counter()
+    for layout in one.purchase_plan.cutting_plan.layouts:
+        used[layout.stock] += layout.copies
+    return [
+        EstimateLine(one.quantity, offer, packs, used[offer.name])
+        for offer, packs in one.purchase_plan.lines
+    ]
+
+
+def estimate_line_listing(unit: Unit) -> Listing[EstimateLine]:
+    """Return the list of what to buy."""
+    return Listing(
+        title="What to buy",
+        columns=(
+            Column("Copies", cell=lambda line: str(line.copies), right=True),
+            Column("Packs", cell=lambda line: str(line.packs), right=True),
+            Column("Sheets", cell=lambda line: str(line.packs * line.offer.pack_size), right=True),
+            Column("Used", cell=lambda line: str(line.used), right=True),
+            Column("Sheet", cell=lambda line: offer_words(line.offer, unit)),
+            Column(key="supplier", value=lambda line: line.offer.supplier or None),
+            Column(key="paper", value=lambda line: line.offer.paper),
+            Column(key="width", value=lambda line: to_mm_number(line.offer.width)),
+            Column(key="height", value=lambda line: to_mm_number(line.offer.height)),
+            Column(key="pack", value=lambda line: line.offer.pack_size),
+            Column(key="packs", value=lambda line: line.packs),
+            Column(key="price", value=lambda line: float(line.offer.pack_price)),
+            Column(key="sheets", value=lambda line: line.packs * line.offer.pack_size),
+            Column(key="used", value=lambda line: line.used),
+        ),
+        empty="Nothing to buy.",
+    )
+
+
+UNPLACED: Listing[Unplaced] = Listing(
+    title="Not placed",
+    columns=(
+        Column("Piece", cell=lambda row: row.name),
+        Column("Why", cell=lambda row: row.why),
+    ),
+    empty="All pieces are placed.",
+)
