@@ -25,7 +25,6 @@ from inventory.cli.shared.options import (
 from nester.core.problem import Cuts, Effort
 
 if TYPE_CHECKING:
-    from inventory.core.plan import Plan
     from inventory.database.shop_file import ShopFile
 
 app = group("Batches: orders cut together, from the plan to the last offcut.")
