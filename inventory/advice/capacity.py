@@ -1,4 +1,4 @@
-"""What could be made from the stash today: how many of a design, exactly or between two numbers."""
+"""How many of a design the stash would make today: exactly, or at least and at most so many."""
 
 from __future__ import annotations
 
@@ -47,46 +47,46 @@ __all__ = [
 
 
 class DesignRequest(NamedTuple):
-    """A design in some sizes, as it was written."""
+    """A design and its sizes, as they were written."""
 
     design: str
     sizes: Mapping[str, str]
 
     @property
     def text(self) -> str:
-        """How it was asked for: ``layered-box panel=18cm``."""
+        """Both in words: ``layered-box panel=18cm``."""
         return " ".join([self.design, *(f"{name}={size}" for name, size in self.sizes.items())])
 
 
 def read_requests(words: Sequence[str]) -> list[DesignRequest]:
-    """Read designs, each with its sizes behind it: ``layered-box panel=18cm gift-tag``.
+    """Read designs, each followed by its sizes: ``layered-box panel=18cm gift-tag``.
 
     Raises
     ------
     Refusal
-        If a size stands before any design, or is given twice.
+        If a size comes before any design, or is given twice.
     """
-    wishes: list[tuple[str, dict[str, str]]] = []
+    requests: list[tuple[str, dict[str, str]]] = []
     for word in words:
         name, equals, size = (part.strip() for part in word.partition("="))
         if not equals:
-            wishes.append((word, {}))
-        elif not wishes:
+            requests.append((word, {}))
+        elif not requests:
             raise Refusal(
                 f"'{word}' stands before any design; write a design first, then its sizes"
             )
         elif not name:
-            raise Refusal(f"'{word}' does not say which setting of {wishes[-1][0]} it is for")
-        elif name in wishes[-1][1]:
-            raise Refusal(f"{wishes[-1][0]}: {name} is given twice")
+            raise Refusal(f"'{word}' does not say which setting of {requests[-1][0]} it is for")
+        elif name in requests[-1][1]:
+            raise Refusal(f"{requests[-1][0]}: {name} is given twice")
         else:
-            wishes[-1][1][name] = size
-    return [DesignRequest(*one) for one in wishes]
+            requests[-1][1][name] = size
+    return [DesignRequest(design, sizes) for design, sizes in requests]
 
 
 @dataclass(frozen=True)
 class _RequestPieces:
-    """The pieces of a wish, and the paper of each role that it has."""
+    """The pieces of a request, and the paper of each of its parts."""
 
     pieces: tuple[Piece, ...]
     papers: Mapping[str, str]
@@ -94,44 +94,46 @@ class _RequestPieces:
 
 def problem_from_stash(
     session: Session,
-    wish: DesignRequest,
+    request: DesignRequest,
     papers: Mapping[str, str],
     rows: Sequence[StashRow],
     cuts: Cuts = Cuts.STRAIGHT,
 ) -> Problem:
-    """Return the problem of making one of a wish from some of the stash.
+    """Return the problem of making one object from some of the stash.
 
     Parameters
     ----------
     papers
-        The name of a paper by part, of which the design has at least those that it needs.
+        The name of a paper by part, for all parts that the design needs.
 
     Raises
     ------
     Refusal
-        If there is no such design or paper, or it can't be made so.
+        If there is no such design or paper, or it can't be made in these sizes.
     """
-    made = _request_pieces(session, wish, papers)
+    request_pieces = _request_pieces(session, request, papers)
     rules = shop_rules(session, cuts)
-    wants = demands_by_paper(made.pieces, 1, made.papers, rules)
+    demands = demands_by_paper(request_pieces.pieces, 1, request_pieces.papers, rules)
     stock: tuple[StockItem, ...] = tuple(
-        replace(row.as_sheet, price=Fraction(0)) for row in rows if row.paper in wants
+        replace(row.as_sheet, price=Fraction(0)) for row in rows if row.paper in demands
     )
-    whole = rules.problem(tuple(want for its in wants.values() for want in its), stock)
+    whole = rules.problem(
+        tuple(demand for of_paper in demands.values() for demand in of_paper), stock
+    )
     return drop_conflicting_grain(whole)[0]
 
 
 def _request_pieces(
-    session: Session, wish: DesignRequest, papers: Mapping[str, str]
+    session: Session, request: DesignRequest, papers: Mapping[str, str]
 ) -> _RequestPieces:
-    design = find_design(session, wish.design)
+    design = find_design(session, request.design)
     named = {part: find_paper(session, name).name for part, name in papers.items()}
     thickness = thickness_of_papers(session, named)
     unit = get_shop(session).unit
-    pieces = design.pieces(read_settings(design, wish.sizes, unit, thickness), unit)
-    bare = [role for role in roles_of(pieces) if paper_for(role, named) is None]
-    if bare:
-        parts = ", ".join(dict.fromkeys(role.partition(".")[0] for role in bare))
+    pieces = design.pieces(read_settings(design, request.sizes, unit, thickness), unit)
+    unnamed = [role for role in roles_of(pieces) if paper_for(role, named) is None]
+    if unnamed:
+        parts = ", ".join(dict.fromkeys(role.partition(".")[0] for role in unnamed))
         raise Refusal(
             f"{design.name} needs a paper for {parts}; name one with --paper PART=PAPER, or one"
             " for all"
@@ -141,47 +143,47 @@ def _request_pieces(
 
 def problems_of_requests(
     session: Session,
-    wishes: Sequence[DesignRequest],
+    requests: Sequence[DesignRequest],
     papers: Mapping[str, str],
     cuts: Cuts = Cuts.STRAIGHT,
 ) -> list[Problem]:
-    """Return for each wish the problem of making one of it from what is not reserved.
+    """Return for each request the problem of making one object from what is not reserved.
 
     Parameters
     ----------
     papers
-        The name of a paper by part; a part that only some of the designs have is of use to those.
+        The name of a paper by part; a part that only some designs have counts for those.
 
     Raises
     ------
     Refusal
-        If there is no such design, part or paper, or one of them can't be made so.
+        If there is no such design, part or paper, or one can't be made in these sizes.
     """
-    designs = [find_design(session, wish.design) for wish in wishes]
-    fitting: list[dict[str, str]] = [{} for _ in wishes]
+    designs = [find_design(session, request.design) for request in requests]
+    papers_of: list[dict[str, str]] = [{} for _ in requests]
     for part, name in papers.items():
-        found = None
-        for design, its in zip(designs, fitting, strict=True):
+        refusal = None
+        for design, own_papers in zip(designs, papers_of, strict=True):
             try:
                 check_roles(design, [part])
             except Refusal as why:
-                found = found or why
+                refusal = refusal or why
             else:
-                its[part] = name
-        if found is not None and not any(part in its for its in fitting):
-            raise found
+                own_papers[part] = name
+        if refusal is not None and not any(part in own_papers for own_papers in papers_of):
+            raise refusal
     rows = available_rows(session, list_stash(session))
     return [
-        problem_from_stash(session, wish, its, rows, cuts)
-        for wish, its in zip(wishes, fitting, strict=True)
+        problem_from_stash(session, request, own_papers, rows, cuts)
+        for request, own_papers in zip(requests, papers_of, strict=True)
     ]
 
 
 def max_copies(
     problem: Problem, effort: Effort = Effort.NORMAL, *, stop: Stop = never
 ) -> CopiesRange:
-    """Say how many objects a problem's stock suffices for; its plans are verified."""
+    """Return how many times a problem's pieces can be made from its stock; plans are verified."""
     most = most_copies(problem, effort, stop=stop)
-    for one, answer in most.plans:
-        require_valid(one, answer)
+    for copies_problem, plan in most.plans:
+        require_valid(copies_problem, plan)
     return most

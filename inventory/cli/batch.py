@@ -27,7 +27,6 @@ from inventory.core.text import (
 from nester.core.problem import Cuts, Effort
 
 if TYPE_CHECKING:
-    from inventory.core.plan import Plan
     from inventory.database.shop_file import ShopFile
 
 app = group("Batches: orders cut together, from the plan to the last offcut.")
@@ -77,19 +76,22 @@ def plan(
     from inventory.cli.shared.terminal import console, print_json
     from inventory.documents.plan.text import plan_summary
     from inventory.production.pace import shop_pace
+    from inventory.production.planning import plan_batch
     from inventory.views.plan import plan_as_json
 
     with shop_file_of(context) as shop_file:
-        made = search_plan(
-            shop_file,
-            orders or [],
-            cuts,
-            effort,
-            seconds,
-            draft=draft,
-            substitutes=substitutes,
-            ignore_grain=ignore_grain,
-        )
+        with searching_in(shop_file, seconds) as search:
+            made = plan_batch(
+                shop_file,
+                orders or [],
+                cuts=cuts,
+                effort=effort,
+                draft=draft,
+                substitutes=substitutes,
+                ignore_grain=ignore_grain,
+                today=date.today(),
+                **search,
+            )
         with shop_file.read() as session:
             pace = shop_pace(session)
     if as_json:
@@ -102,38 +104,6 @@ def plan(
     elif made.batch:
         then = command_words(context, f"batch steps {made.batch}")
         typer.echo(f"Next: {then}, or batch papers {made.batch}")
-
-
-def search_plan(
-    shop_file: ShopFile,
-    orders: list[int],
-    cuts: Cuts,
-    effort: Effort,
-    seconds: float | None,
-    *,
-    draft: bool = False,
-    substitutes: bool = False,
-    ignore_grain: bool = False,
-) -> Plan:
-    """Plan a batch while showing how the search goes on."""
-    from inventory.production.planning import plan_batch
-    from nester.packing import (
-        usable_cores,
-    )
-
-    with searching_in(shop_file, seconds) as search:
-        return plan_batch(
-            shop_file,
-            orders,
-            cuts=cuts,
-            effort=effort,
-            draft=draft,
-            substitutes=substitutes,
-            ignore_grain=ignore_grain,
-            today=date.today(),
-            processes=usable_cores(),
-            **search,
-        )
 
 
 @app.command("confirm")
@@ -154,11 +124,8 @@ def confirm(
       quirebox batch confirm 2
     """
     from inventory.cli.shared.terminal import warn
-    from inventory.orders.orders import get_order
     from inventory.production.booking import StashChanged
-    from inventory.production.cutting import drop_batch
-    from inventory.production.planning import confirm_batch
-    from inventory.stock.lookup import get_batch, plan_of
+    from inventory.production.planning import confirm_batch, replan_draft
     from nester.core.errors import Refusal
 
     with shop_file_of(context) as shop_file:
@@ -166,19 +133,12 @@ def confirm(
             with shop_file.begin() as session:
                 confirm_batch(session, number)
         except StashChanged as changed:
-            with shop_file.read() as session:
-                old = plan_of(get_batch(session, number))
-                still = (get_order(session, order.number) for order in old.orders)
-                orders = [order.id for order in still if order.status == "confirmed"]
-            if not again or not orders:
+            if not again:
                 words = f"quirebox batch confirm {number} --again"
                 raise Refusal(f"{changed} with '{words}'") from None
+            with searching_in(shop_file, None) as search:
+                made = replan_draft(shop_file, number, today=date.today(), **search)
             warn(f"{changed}: that is done now")
-            made = search_plan(
-                shop_file, orders, old.cuts, old.effort, None, ignore_grain=not old.follow_grain
-            )
-            with shop_file.begin() as session:
-                drop_batch(session, number)
             number = made.batch or 0
     typer.echo(f"Batch {number} is confirmed" if number else "No order can be made any more")
 
@@ -499,14 +459,9 @@ def _mend(context: typer.Context, shop_file: ShopFile, number: int, effort: Effo
     from inventory.documents.plan.text import plan_summary
     from inventory.production.mending import mend_batch
     from inventory.production.pace import shop_pace
-    from nester.packing import (
-        usable_cores,
-    )
 
     with searching_in(shop_file, None) as search:
-        made = mend_batch(
-            shop_file, number, effort=effort, today=date.today(), processes=usable_cores(), **search
-        )
+        made = mend_batch(shop_file, number, effort=effort, today=date.today(), **search)
     with shop_file.read() as session:
         pace = shop_pace(session)
     console().print(plan_summary(made, pace))

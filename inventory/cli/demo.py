@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 
-from nester.core.problem import Cuts, Effort
+from nester.core.problem import Effort
+
+if TYPE_CHECKING:
+    from inventory.core.plan import Plan
+    from inventory.database.shop_file import ShopFile
 
 __all__ = ["demo"]
 
@@ -22,17 +28,18 @@ def demo() -> None:
     Example:
       quirebox demo
     """
-    from inventory.cli.batch import search_plan
+    from inventory.cli.shared.options import searching_in
     from inventory.cli.shared.terminal import console
     from inventory.core.text import format_count
     from inventory.demo import make_demo
     from inventory.documents.plan.text import plan_summary
+    from inventory.production.planning import plan_batch
 
-    made = make_demo(
-        _FOLDER,
-        lambda shop_file: search_plan(shop_file, [], Cuts.STRAIGHT, Effort.QUICK, None),
-        typer.echo,
-    )
+    def plan(shop_file: ShopFile) -> Plan:
+        with searching_in(shop_file, None) as search:
+            return plan_batch(shop_file, effort=Effort.QUICK, today=date.today(), **search)
+
+    made = make_demo(_FOLDER, plan, typer.echo)
     number = made.plan.batch
     console().print(plan_summary(made.plan, made.pace))
     typer.echo(f"Wrote {format_count(len(made.files), 'file')} to {made.folder}:")

@@ -1,6 +1,6 @@
 """What a box costs and what it is sold for: exact sums, shared out to the smallest coin.
 
-Nothing here knows the book (`inventory.costs.order_costs` does).  Amounts are exact fractions until
+Nothing here reads the shop (`inventory.costs.order_costs` does).  Amounts are exact fractions until
 they are rounded together, so that the parts always sum to the whole.
 
 Amounts are rounded together by largest remainders: each is rounded down to the smallest coin, and
@@ -74,7 +74,7 @@ def round_to_sum(amounts: Sequence[Fraction | Decimal], currency: str) -> list[D
     Parameters
     ----------
     amounts
-        None is less than zero.
+        Zero or more each.
     """
     coin = Fraction(smallest_coin(currency))
     exact = [Fraction(amount) / coin for amount in amounts]
@@ -82,9 +82,10 @@ def round_to_sum(amounts: Sequence[Fraction | Decimal], currency: str) -> list[D
         raise ValueError("only amounts of zero or more are rounded together")
     whole = int(Fraction(round_to_coin(sum(exact, Fraction(0)) * coin, currency)) / coin)
     coins = [int(amount) for amount in exact]
-    by_loss = sorted(range(len(exact)), key=lambda at: coins[at] - exact[at])
-    for at in by_loss[: whole - sum(coins)]:
-        coins[at] += 1
+    # The coins still to be given go to the amounts that lost most by rounding down.
+    by_loss = sorted(range(len(exact)), key=lambda index: coins[index] - exact[index])
+    for index in by_loss[: whole - sum(coins)]:
+        coins[index] += 1
     return [smallest_coin(currency) * number for number in coins]
 
 
@@ -101,11 +102,11 @@ def allocate_amount(
         Zero or more each; if all are zero, all shares are equal.
     """
     if not weights:
-        raise ValueError("there is nobody to share with")
+        raise ValueError("there are no weights to share by")
     total = sum(weights, Fraction(0))
     exact = [
-        Fraction(whole) * (Fraction(one) / total if total else Fraction(1, len(weights)))
-        for one in weights
+        Fraction(whole) * (Fraction(weight) / total if total else Fraction(1, len(weights)))
+        for weight in weights
     ]
     return round_to_sum(exact, currency)
 
@@ -115,7 +116,7 @@ def allocate_amount(
 
 @dataclass(frozen=True)
 class CutPiece(Generic[_Owner]):
-    """One piece on a sheet: whose it is, its area, and the length around its blank."""
+    """One piece on a sheet: whose it is, its area, and the length around its cut size."""
 
     owner: _Owner
     area: int
@@ -124,16 +125,16 @@ class CutPiece(Generic[_Owner]):
 
 @dataclass(frozen=True)
 class CutSheet(Generic[_Owner]):
-    """A sheet or offcut with what is cut from it; or several that are cut alike.
+    """A sheet or offcut with what is cut from it, or several that are cut the same way.
 
     Attributes
     ----------
     price
-        What using one costs.
+        What using one sheet costs.
     kept
-        What the offcuts that are kept of one are worth.
+        What the offcuts kept of one sheet count.
     minutes
-        To cut one.
+        To cut one sheet.
     """
 
     paper: str
@@ -156,10 +157,9 @@ class CostShare:
 def cost_shares(sheets: Iterable[CutSheet[_Owner]]) -> dict[_Owner, CostShare]:
     """Share sheets, and the time to cut them, among those whose pieces are on them.
 
-    A piece bears its own area and, of the waste, the part that its area is of all pieces on the
-    sheet, less the same part of what the kept offcuts are worth.  So it bears that part of the
-    sheet's price less its offcuts.  The time to cut a sheet is shared by the length around the
-    pieces, as a cut runs along their edges (common practice, no source).
+    What a sheet costs, less what its kept offcuts count, is shared by the area of the pieces on
+    it: so each bears its own area and a fair part of the waste.  The time to cut a sheet is shared
+    by the length around the pieces, as cuts run along their edges (common practice, no source).
 
     Returns
     -------
@@ -176,10 +176,10 @@ def cost_shares(sheets: Iterable[CutSheet[_Owner]]) -> dict[_Owner, CostShare]:
             area_of[piece.owner] += piece.area
             edge_of[piece.owner] += piece.edge
         area, edge = sum(area_of.values()), sum(edge_of.values())
-        for owner, its in area_of.items():
-            areas[owner][sheet.paper] += sheet.copies * its
-            borne = sheet.copies * (sheet.price - sheet.kept)
-            costs[owner][sheet.paper] += borne * Fraction(its, area)
+        for owner, own_area in area_of.items():
+            areas[owner][sheet.paper] += sheet.copies * own_area
+            net_price = sheet.copies * (sheet.price - sheet.kept)
+            costs[owner][sheet.paper] += net_price * Fraction(own_area, area)
             minutes[owner] += sheet.copies * sheet.minutes * Fraction(edge_of[owner], edge)
     return {
         owner: CostShare(dict(areas[owner]), dict(costs[owner]), minutes[owner]) for owner in areas
@@ -190,14 +190,14 @@ def cost_shares(sheets: Iterable[CutSheet[_Owner]]) -> dict[_Owner, CostShare]:
 
 
 class ConsumableCost(NamedTuple):
-    """What a consumable costs, and weighs in grams: a metre, a square metre, or each."""
+    """What a metre, a square metre or one of a consumable costs, and what it weighs in grams."""
 
     price: Fraction | None
     grams: Fraction | None = None
 
 
 class PrintCost(NamedTuple):
-    """What a print costs that fits into a size, this way or turned; fine units."""
+    """What a print costs that fits into a size, turned or not; fine units."""
 
     width: Length
     height: Length
@@ -220,16 +220,16 @@ class PriceEnding(NamedTuple):
 
 @dataclass(frozen=True)
 class Rates:
-    """What the shop reckons with; None is what nobody has said yet.
+    """What the shop calculates with; None is what is not set yet.
 
     Attributes
     ----------
     hour
         For an hour of work.
     pace
-        At which the shop cuts.
+        How fast the shop cuts.
     piece_minutes, design_minutes
-        To assemble: minutes a piece, or a box of a design, where it is known.
+        Minutes to assemble a piece, or a box of a design where that is set.
     packaging, packaging_grams
         Of a parcel.
     wrapping, wrapping_grams
@@ -241,11 +241,11 @@ class Rates:
     endings
         How the price of one box may end; any way if there are none.
     supplies
-        By name of the consumable, in small letters, and how it is measured.
+        By the folded name of the consumable, and how it is measured.
     prints, print_area
         What a print costs by size, and a square metre of those that fit into no size.
     postage
-        The lightest step first.
+        The lightest band first.
     """
 
     currency: str
@@ -275,7 +275,7 @@ _ENDING = re.compile(r"([0-9]{0,4})(?:[.,]([0-9]{1,4}))?")
 def read_ending(text: str, currency: str) -> PriceEnding:
     """Read the last digits of a price: ``.95``, ``.00``, ``9.50``, ``80``.
 
-    What has no decimals stands for whole amounts: ``5`` is 5.00, 15.00 and so on in euros.
+    An ending without decimals stands for whole amounts: ``5`` is 5.00, 15.00 and so on in euros.
 
     Raises
     ------
@@ -313,7 +313,7 @@ class SalePrice:
     fees
         What selling takes of the price.
     margin
-        What is left; less than zero if the price does not pay for the box.
+        What is left; less than zero if the price does not cover the cost.
     """
 
     unit_price: Decimal
@@ -328,7 +328,7 @@ class SalePrice:
 
 
 def sale_price(cost: Decimal, copies: int, rates: Rates, each: Decimal | None = None) -> SalePrice:
-    """Return the lowest price of a box at which the margin wished for is left, or more.
+    """Return the lowest price of a box at which the margin that is set is left, or more.
 
     Parameters
     ----------
@@ -341,7 +341,7 @@ def sale_price(cost: Decimal, copies: int, rates: Rates, each: Decimal | None = 
         return _sale(each, cost, copies, rates)
     coin = smallest_coin(rates.currency)
     left = 1 - Fraction(rates.fee + rates.margin) / 100
-    # Fees are rounded to the coin, so that half a coin below the exact price may do already.
+    # Fees are rounded to the coin, so half a coin below the exact price may be enough already.
     least = (Fraction(cost) + Fraction(rates.fee_fixed) - Fraction(coin) / 2) / left / copies
     coins = max(0, -int(-least // Fraction(coin)))
     while True:
@@ -353,7 +353,7 @@ def sale_price(cost: Decimal, copies: int, rates: Rates, each: Decimal | None = 
 
 
 def _next_ending(coins: int, endings: Sequence[PriceEnding]) -> int:
-    """Return the lowest price from so many coins on that ends as it may."""
+    """Return the lowest price, in coins, of `coins` or more that has an allowed ending."""
     return min((coins + (end.coins - coins) % end.every for end in endings), default=coins)
 
 
@@ -385,7 +385,7 @@ class CostLine(NamedTuple):
     Attributes
     ----------
     name
-        Which paper, which supply; empty where the item says it all.
+        Which paper, which consumable; empty where the category says it all.
     quantity, unit
         How much of it: ``m²``, ``m``, ``min``, ``g``, or ``×`` for a number.
     amount
@@ -406,11 +406,11 @@ class Cost:
     Attributes
     ----------
     grams
-        What all of them weigh, packed, as far as it is known.
+        What all of them weigh, packed, as far as that is known.
     minutes
         Of work.
     unknown
-        A sentence for whatever the cost leaves out.
+        A sentence for each thing that the cost leaves out.
     unweighed
         The consumables whose weight is not known and not counted.
     """
@@ -426,24 +426,25 @@ class Cost:
 
     @property
     def cost(self) -> Decimal:
-        """All parts together."""
-        return sum((part.amount for part in self.lines), Decimal(0))
+        """All lines together."""
+        return sum((line.amount for line in self.lines), Decimal(0))
 
 
 @dataclass(frozen=True)
 class CostObject:
-    """Some equal boxes, as far as their cost depends on it.
+    """Some equal boxes, as far as their cost depends on them.
 
     Attributes
     ----------
     pieces
-        Of one.
+        How many pieces one box has.
     prints
-        Of one: width and height in fine units, and how many.
+        Of one box: width and height in fine units, and how many.
     consumables
-        Of one: name, how it is measured, and how much: fine units, square fine units or a number.
+        Of one box: name, how it is measured, and how much: fine units, square fine units or a
+        number.
     paper_grams
-        Of one.
+        What the paper of one box weighs.
     """
 
     design: str
@@ -480,8 +481,8 @@ def cost_of(
     share
         The paper and the cutting time of all of them (see `cost_shares`).
     paper, cutting
-        What paper and cutting cost in whole coins, where they were rounded together with others'
-        shares of a batch; worked out from `share` otherwise.
+        What paper and cutting cost in whole coins, where they were rounded together with other
+        orders' shares of a batch; calculated from `share` otherwise.
     posted
         False: they are collected, so that there is no postage.
     each
@@ -490,35 +491,37 @@ def cost_of(
     Returns
     -------
     Cost
-        Its parts are whole coins; they sum to the exact cost, rounded to the nearest coin.
+        Its lines are whole coins; they sum to the exact cost, rounded to the nearest coin.
     """
-    teller = _CostCalculator(box, rates)
-    teller.papers(share, paper)
-    teller.supplies()
-    teller.prints()
-    teller.work(share.minutes, cutting)
-    teller.parcel(posted=posted)
-    exact = [one for one in teller.exact if one.amount or one.category is CostCategory.PAPER]
-    coins = round_to_sum([one.amount for one in exact], rates.currency)
-    parts = tuple(
-        CostLine(one.category, one.name, one.quantity, one.unit, amount)
-        for one, amount in zip(exact, coins, strict=True)
+    calculator = _CostCalculator(box, rates)
+    calculator.papers(share, paper)
+    calculator.supplies()
+    calculator.prints()
+    calculator.work(share.minutes, cutting)
+    calculator.parcel(posted=posted)
+    exact = [
+        line for line in calculator.exact if line.amount or line.category is CostCategory.PAPER
+    ]
+    coins = round_to_sum([line.amount for line in exact], rates.currency)
+    lines = tuple(
+        CostLine(line.category, line.name, line.quantity, line.unit, amount)
+        for line, amount in zip(exact, coins, strict=True)
     )
     whole = sum(coins, Decimal(0))
     return Cost(
         rates.currency,
         box.copies,
-        parts,
+        lines,
         sale_price(whole, box.copies, rates, each),
-        teller.grams,
-        teller.minutes,
-        tuple(dict.fromkeys(teller.unknown)),
-        tuple(dict.fromkeys(teller.unweighed)),
+        calculator.grams,
+        calculator.minutes,
+        tuple(dict.fromkeys(calculator.unknown)),
+        tuple(dict.fromkeys(calculator.unweighed)),
     )
 
 
 class _CostCalculator:
-    """Adds up the exact parts of a cost, and what can't be known."""
+    """Adds up the exact lines of a cost, and what is not known."""
 
     def __init__(self, box: CostObject, rates: Rates) -> None:
         self.box, self.rates = box, rates
@@ -535,33 +538,33 @@ class _CostCalculator:
 
     def supplies(self) -> None:
         for name, measure, amount in self.box.consumables:
-            much = _in_display_units(measure, amount)
-            tariff = self.rates.supplies.get((fold(name), measure), ConsumableCost(None))
-            if tariff.grams is None:
+            quantity = _in_display_units(measure, amount)
+            rate = self.rates.supplies.get((fold(name), measure), ConsumableCost(None))
+            if rate.grams is None:
                 self.unweighed.append(name)
             else:
-                self.box_grams += much * tariff.grams
-            if tariff.price is None:
+                self.box_grams += quantity * rate.grams
+            if rate.price is None:
                 self.unknown.append(f"no price is known for {name}")
             else:
-                all_of_it = much * self.box.copies
+                total = quantity * self.box.copies
                 unit = {Measure.LENGTH: "m", Measure.AREA: "m²", Measure.COUNT: "×"}[measure]
-                self._add(CostCategory.SUPPLIES, name, all_of_it, unit, all_of_it * tariff.price)
+                self._add(CostCategory.SUPPLIES, name, total, unit, total * rate.price)
 
     def prints(self) -> None:
-        prints = sorted(self.rates.prints, key=lambda one: one.price)
+        # The cheapest first, so that the first size a print fits into is its price.
+        prints = sorted(self.rates.prints, key=lambda rate: rate.price)
         number, amount = 0, Fraction(0)
         for width, height, quantity in self.box.prints:
-            sizes = [sorted((one.width, one.height)) for one in prints]
             short, long = sorted((width, height))
             fits = (
-                Fraction(one.price)
-                for one, (its_short, its_long) in zip(prints, sizes, strict=True)
-                if short <= its_short and long <= its_long
+                Fraction(rate.price)
+                for rate in prints
+                if short <= min(rate.width, rate.height) and long <= max(rate.width, rate.height)
             )
-            by_area = self.rates.print_area
-            unless = None if by_area is None else Fraction(by_area) * area_m2(width * height)
-            price = next(fits, unless)
+            area_rate = self.rates.print_area
+            by_area = None if area_rate is None else Fraction(area_rate) * area_m2(width * height)
+            price = next(fits, by_area)
             if price is None:
                 self.unknown.append("no price is known for some of the prints")
                 continue
@@ -572,10 +575,10 @@ class _CostCalculator:
 
     def work(self, cutting: Fraction, coins: Decimal | None) -> None:
         box, rates = self.box, self.rates
-        a_minute = Fraction(rates.hour or 0) / 60
+        minute_rate = Fraction(rates.hour or 0) / 60
         if rates.hour is None:
             self.unknown.append("no rate for an hour of work is set")
-        amount = cutting * a_minute if coins is None else Fraction(coins)
+        amount = cutting * minute_rate if coins is None else Fraction(coins)
         self._add(CostCategory.CUTTING, "", cutting, "min", amount)
         minutes = rates.design_minutes.get(box.design)
         if minutes is None and rates.piece_minutes is not None:
@@ -584,7 +587,7 @@ class _CostCalculator:
             self.unknown.append(f"how long a {box.design} takes to assemble is not set")
             minutes = Decimal(0)
         assembling = Fraction(minutes) * box.copies
-        self._add(CostCategory.ASSEMBLING, "", assembling, "min", assembling * a_minute)
+        self._add(CostCategory.ASSEMBLING, "", assembling, "min", assembling * minute_rate)
         self.minutes = cutting + assembling
 
     def parcel(self, *, posted: bool) -> None:
@@ -607,9 +610,9 @@ class _CostCalculator:
             self._add(CostCategory.POSTAGE, "", self.grams, "g", Fraction(parcels.price))
 
     def _add(
-        self, item: CostCategory, name: str, much: Fraction, unit: str, amount: Fraction
+        self, category: CostCategory, name: str, quantity: Fraction, unit: str, amount: Fraction
     ) -> None:
-        self.exact.append(_ExactCostLine(item, name, much, unit, amount))
+        self.exact.append(_ExactCostLine(category, name, quantity, unit, amount))
 
 
 def _in_display_units(measure: Measure, amount: int) -> Fraction:
@@ -620,22 +623,22 @@ def _in_display_units(measure: Measure, amount: int) -> Fraction:
 
 
 class Parcels(NamedTuple):
-    """In how many parcels boxes go, and the postage of all of them."""
+    """How many parcels boxes are sent in, and the postage of all of them."""
 
     number: int
     price: Decimal
 
 
 def parcels_for(
-    copies: int, box: Fraction, packaging: Fraction, steps: Sequence[PostageBand]
+    copies: int, box: Fraction, packaging: Fraction, bands: Sequence[PostageBand]
 ) -> Parcels | None:
-    """Put boxes into as few parcels as may be sent, each filled before the next is begun.
+    """Put boxes into as few parcels as may be sent, each filled before the next is started.
 
     Parameters
     ----------
     box, packaging
         Grams of one box, and of what a parcel weighs empty.
-    steps
+    bands
         The lightest first.
 
     Returns
@@ -646,9 +649,9 @@ def parcels_for(
 
     def postage(boxes: int) -> Decimal:
         grams = packaging + box * boxes
-        return next(step.price for step in steps if grams <= step.grams)
+        return next(band.price for band in bands if grams <= band.grams)
 
-    room = Fraction(steps[-1].grams) - packaging
+    room = Fraction(bands[-1].grams) - packaging
     if room < box:
         return None
     most = int(room // box) if box else copies

@@ -1,6 +1,6 @@
-"""What orders, batches and designs cost, by the shop's book: from their plans, or estimated.
+"""What orders, batches and designs cost: from their plans, or estimated.
 
-The sums are made in `inventory.costs.costing`.
+The sums are calculated in `inventory.costs.costing`.
 """
 
 from __future__ import annotations
@@ -38,6 +38,7 @@ from inventory.stock.papers import find_paper, list_papers
 from nester.core.lengths import grams
 from nester.core.piece import Piece
 from nester.core.problem import Effort, Layout
+from nester.core.purchase import Offer
 from nester.designs import (
     check_roles,
 )
@@ -48,7 +49,7 @@ if TYPE_CHECKING:
 
     from inventory.core.plan import Plan
     from inventory.database.shop_file import ShopFile
-    from inventory.production.shopping_list import PurchasableSheet
+    from inventory.production.sheets_to_buy import BuyableSheet
     from nester.core.lengths import Unit
     from nester.core.problem import Trimmer
     from nester.core.sheet_sizes import Size
@@ -92,6 +93,7 @@ def plan_shares(plan: Plan, rates: Rates) -> dict[int, PlanShare]:
         the cutting costs, both rounded to the smallest coin.
     """
     shares = cost_shares(_sheets_of(plan, rates))
+    # The paper is rounded once over all orders and papers, so that every sum of it is exact.
     cells = [(order, paper) for order in sorted(shares) for paper in sorted(shares[order].costs)]
     if not cells:
         return {}
@@ -107,22 +109,25 @@ def plan_shares(plan: Plan, rates: Rates) -> dict[int, PlanShare]:
     work = round_to_coin(sum(minutes, Fraction(0)) * Fraction(rates.hour or 0) / 60, plan.currency)
     cutting = allocate_amount(work, minutes, plan.currency)
     return {
-        order: PlanShare(shares[order], papers[order], its)
-        for order, its in zip(papers, cutting, strict=True)
+        order: PlanShare(shares[order], papers[order], amount)
+        for order, amount in zip(papers, cutting, strict=True)
     }
 
 
 def _sheets_of(plan: Plan, rates: Rates) -> Iterator[CutSheet[int]]:
+    """Yield the sheets of a plan, those together whose pieces are for the same orders."""
     of_sheets, of_offcuts = plan.offcut_value_shares()
     for planned in plan.layouts:
         sheet = planned.sheet
         minutes = _minutes(plan.as_layout(planned)[0], plan.trimmer, rates)
-        back = Fraction(sum(rect.area for rect in planned.offcuts), sheet.width * sheet.height)
+        kept_share = Fraction(
+            sum(rect.area for rect in planned.offcuts), sheet.width * sheet.height
+        )
         price = Fraction(sheet.price)
-        kept = price * back * (of_offcuts if sheet.kind == "offcut" else of_sheets)
+        kept = price * kept_share * (of_offcuts if sheet.kind == "offcut" else of_sheets)
         pieces = plan.pieces_of(planned)
-        alike = Counter(zip(*(spot.orders for spot in planned.spots), strict=True))
-        for owners, copies in alike.items():
+        copies_of = Counter(zip(*(spot.orders for spot in planned.spots), strict=True))
+        for owners, copies in copies_of.items():
             cut = tuple(
                 CutPiece(owner, piece.area, _edge(piece))
                 for owner, piece in zip(owners, pieces, strict=True)
@@ -149,11 +154,11 @@ class OrderCost:
     Attributes
     ----------
     order
-        Its number; None if a design is asked for that nobody has ordered.
+        Its number; None for a design that nobody has ordered.
     batches
-        Those whose plans it is reckoned from; none if it is an estimate.
+        The batches from whose plans it is calculated; none if it is an estimate.
     notes
-        What the maker should know of how it was reckoned.
+        What the maker should know about how it was calculated.
     """
 
     order: int | None
@@ -180,7 +185,7 @@ def order_cost(
 ) -> OrderCost:
     """Return what an order costs: by the plans it is cut by, or else estimated.
 
-    The estimate cuts the order alone from new sheets of the sizes the book knows.
+    The estimate cuts the order alone from new sheets that can be bought.
 
     Parameters
     ----------
@@ -189,7 +194,7 @@ def order_cost(
     posted
         False: it is collected, so that there is no postage.
     each
-        What one is sold for, if the maker has set that herself.
+        What one box is sold for, if the maker has set that herself.
 
     Raises
     ------
@@ -199,11 +204,11 @@ def order_cost(
     with shop_file.read() as session:
         order = get_order(session, number)
         rates = rates_of(session)
-        batches = [one for one in order.batches if one.status in _COSTED_STATUSES]
+        batches = [batch for batch in order.batches if batch.status in _COSTED_STATUSES]
         if batches:
             plans = [plan_of(batch) for batch in batches]
             notes = []
-            if mending := [str(one.id) for one in batches if one.mends_id is not None]:
+            if mending := [str(batch.id) for batch in batches if batch.mends_id is not None]:
                 notes.append(f"Pieces that were cut again in batch {', '.join(mending)} are in it.")
             return _planned(session, order, plans, rates, notes, posted=posted, each=each)
         estimate = _Estimate(session, order, rates, None, today)
@@ -235,15 +240,15 @@ def design_cost(
     today
         The day whose prices of new sheets count.
     on
-        Sheets and their prices, whatever the paper, read with the shop's unit; none: those of
-        each paper that the book knows.
+        Sheets and their prices, for every paper, read with the shop's unit; if none, those of each
+        paper that can be bought.
 
     Raises
     ------
     Refusal
-        If there is no such design or paper, or it can't be made so.
+        If there is no such design or paper, or it can't be made in these sizes.
     """
-    from inventory.production.shopping_list import PurchasableSheet
+    from inventory.production.sheets_to_buy import BuyableSheet
 
     with shop_file.read() as session:
         chosen = find_design(session, design)
@@ -260,8 +265,10 @@ def design_cost(
             design_text=text_of_design(session, chosen.name),
         )
         offered = [
-            PurchasableSheet(paper, size.width, size.height, price)
-            for size, price in on(unit)
+            BuyableSheet(
+                Offer(f"{paper} {number}", "", paper, size.width, size.height, 1, Fraction(price))
+            )
+            for number, (size, price) in enumerate(on(unit), 1)
             for paper in sorted(set(order.papers.values()))
         ]
         estimate = _Estimate(session, order, rates_of(session), offered or None, today)
@@ -299,26 +306,32 @@ def _planned(
     posted: bool,
     each: Decimal | None,
 ) -> OrderCost:
-    """Add up what an order bears of each of its plans; the first one makes all of its pieces."""
+    """Add up what an order bears of each of its plans.
+
+    Parameters
+    ----------
+    plans
+        The first makes all pieces of the order; others make spoiled ones again.
+    """
     grammages = _grammages(session)
     areas: dict[str, int] = defaultdict(int)
     costs: dict[str, Fraction] = defaultdict(Fraction)
     papers: dict[str, Decimal] = defaultdict(Decimal)
     minutes, cutting = Fraction(0), Decimal(0)
     shares = [plan_shares(plan, rates)[order.id] for plan in plans]
-    for its in shares:
-        for name, area in its.share.areas.items():
+    for plan_share in shares:
+        for name, area in plan_share.share.areas.items():
             areas[name] += area
-            costs[name] += its.share.costs[name]
-            papers[name] += its.paper[name]
-        minutes += its.share.minutes
-        cutting += its.cutting
-    made = sum(
+            costs[name] += plan_share.share.costs[name]
+            papers[name] += plan_share.paper[name]
+        minutes += plan_share.share.minutes
+        cutting += plan_share.cutting
+    paper_grams = sum(
         (grams(area, grammages.get(name, 0)) for name, area in shares[0].share.areas.items()),
         Fraction(0),
     )
     cost = cost_of(
-        _box(session, order, made / order.copies),
+        _box(session, order, paper_grams / order.copies),
         CostShare(areas, costs, minutes),
         rates,
         paper=papers,
@@ -326,7 +339,7 @@ def _planned(
         posted=posted,
         each=each,
     )
-    used = {one.sheet.label for plan in plans for one in plan.layouts}
+    used = {layout.sheet.label for plan in plans for layout in plan.layouts}
     unpriced = {
         row.paper
         for row in list_stash(session, include_empty=True)
@@ -343,14 +356,14 @@ def _unpriced(papers: Sequence[str], rates: Rates) -> Iterator[str]:
 
 
 class _Estimate:
-    """What is read from the book to estimate an order: the search comes after it."""
+    """What is read from the shop to estimate an order; the search comes after it."""
 
     def __init__(
         self,
         session: Session,
         order: Order,
         rates: Rates,
-        sizes: Sequence[PurchasableSheet] | None,
+        sizes: Sequence[BuyableSheet] | None,
         today: date,
     ) -> None:
         from inventory.production.planning import from_new_sheets
@@ -383,12 +396,15 @@ class _Estimate:
         share = cost_shares(sheets).get(0, CostShare({}, {}, Fraction(0)))
         cost = cost_of(self.box, share, self.rates, posted=posted, each=each)
         used = {layout.stock for layout in answer.layouts}
-        unpriced = {size.paper for name, size in self.sizes.items() if name in used and
-                    size.price is None}  # fmt: skip
-        lacking = sorted({self.parts[int(one.name)].paper for one in answer.unplaced})
+        unpriced = {
+            sheet.offer.paper
+            for name, sheet in self.sizes.items()
+            if name in used and not sheet.is_priced
+        }
+        too_small = sorted({self.parts[int(piece.name)].paper for piece in answer.unplaced})
         unknown = [
             *_unpriced(sorted(unpriced), self.rates),
-            *(f"no sheet of {paper} is known that is large enough" for paper in lacking),
+            *(f"no sheet of {paper} is known that is large enough" for paper in too_small),
             *cost.unknown,
         ]
         number, customer, design = self.names
@@ -396,14 +412,14 @@ class _Estimate:
         return OrderCost(number, customer, design, (), cost, ())
 
     def _sheet(self, layout: Layout) -> CutSheet[int]:
-        size = self.sizes[layout.stock]
-        back = Fraction(sum(rect.area for rect in layout.offcuts), size.width * size.height)
-        price = size.comparison_price
-        pieces = (self.parts[int(one.name)].piece for one in layout.placed)
+        offer = self.sizes[layout.stock].offer
+        kept_share = Fraction(sum(rect.area for rect in layout.offcuts), offer.width * offer.height)
+        price = offer.sheet_price
+        pieces = (self.parts[int(placed.name)].piece for placed in layout.placed)
         return CutSheet(
-            size.paper,
+            offer.paper,
             price,
-            price * back * self.problem.offcut_value_share,
+            price * kept_share * self.problem.offcut_value_share,
             _minutes(layout, self.problem.trimmer, self.rates),
             tuple(CutPiece(0, piece.area, _edge(piece)) for piece in pieces),
             layout.copies,
@@ -424,12 +440,12 @@ class BatchCostRow(NamedTuple):
 
 @dataclass(frozen=True)
 class BatchCost:
-    """What a batch costs, and who bears it; the rows sum to it exactly.
+    """What a batch costs, and which order bears how much; the rows sum to it exactly.
 
     Attributes
     ----------
     paper
-        What its sheets cost, less what the offcuts kept are worth.
+        What its sheets cost, less what the offcuts kept count.
     """
 
     batch: int
@@ -450,16 +466,16 @@ def batch_cost(session: Session, number: int) -> BatchCost:
     """
     plan = plan_of(get_batch(session, number))
     shares = plan_shares(plan, rates_of(session))
-    customers = {one.number: one.customer for one in plan.orders}
+    customers = {order.number: order.customer for order in plan.orders}
     rows = tuple(
-        BatchCostRow(order, customers[order], sum(its.paper.values(), Decimal(0)), its.cutting)
-        for order, its in shares.items()
+        BatchCostRow(order, customers[order], sum(share.paper.values(), Decimal(0)), share.cutting)
+        for order, share in shares.items()
     )
     return BatchCost(
         number,
         plan.currency,
         round_to_coin(plan.net_cost, plan.currency),
         sum((row.cutting for row in rows), Decimal(0)),
-        sum((its.share.minutes for its in shares.values()), Fraction(0)),
+        sum((share.share.minutes for share in shares.values()), Fraction(0)),
         rows,
     )

@@ -1,4 +1,4 @@
-"""Offers: what an order is offered for, and all that the customer is told of it."""
+"""Offers: what an order is offered for, and all that the customer is shown of it."""
 
 from __future__ import annotations
 
@@ -54,13 +54,13 @@ def quote_order(
     Parameters
     ----------
     today
-        The day it is made; its prices of paper count.
+        The day it is made; the paper's prices of that day count.
     valid_until
-        So many days later as the shop has set, unless given.
+        Unless given, as many days later as the shop has set.
     posted
         False: it is collected, so that there is no postage.
     each
-        What one is sold for, if the maker has set that herself.
+        What one box is sold for, if the maker has set that herself.
     note
         The maker's own words below it.
 
@@ -78,11 +78,11 @@ def quote_order(
         until = valid_until or today + timedelta(quote_days(session))
         if until < today:
             raise Refusal(f"the offer would have ended on {until.isoformat()}, before it begins")
-    told = order_cost(shop_file, number, today=today, posted=posted, each=each, stop=stop)
-    if told.cost.unknown and each is None:
+    cost = order_cost(shop_file, number, today=today, posted=posted, each=each, stop=stop).cost
+    if cost.unknown and each is None:
         raise Refusal(
             f"order {number} can't be offered at a calculated price, as its cost leaves something"
-            f" out: {'; '.join(told.cost.unknown)}; set that, or give the price yourself",
+            f" out: {'; '.join(cost.unknown)}; set that, or give the price yourself",
             Hint("see what is set", "cost show"),
         )
     with shop_file.read() as session:
@@ -106,8 +106,8 @@ def quote_order(
                 )
                 for role, paper in papers.items()
             ),
-            unit_price=told.cost.sale.unit_price,
-            price=told.cost.sale.price,
+            unit_price=cost.sale.unit_price,
+            price=cost.sale.price,
             currency=shop.currency,
             made_on=today,
             valid_until=until,
@@ -135,11 +135,11 @@ class Quote:
     Attributes
     ----------
     given_sizes
-        The settings that the order gives, as they were written; only these are told.
+        The settings that the order gives, as they were written; only these are shown.
     settings
         All of the design, as they were read.
     unit_price, price
-        Of one, and of all copies.
+        Of one box, and of all copies.
     ready_on
         The day by which it is sent, or ready to be collected.
     is_posted

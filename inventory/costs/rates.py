@@ -1,6 +1,6 @@
-"""What the shop reckons with: its rates, prices of consumables and prints, minutes, postage.
+"""What the shop calculates with: rates, prices of consumables and prints, minutes, postage.
 
-One function a deed; `rates_of` gives all of it to `inventory.costs.costing`.
+`rates_of` gives all of it to `inventory.costs.costing`.
 """
 
 from __future__ import annotations
@@ -115,7 +115,7 @@ def read_percent(text: str, what: str) -> Decimal:
     Raises
     ------
     Refusal
-        If it can't be read, or all or more than all would be left of nothing.
+        If it can't be read, or would leave nothing of the price.
     """
     match = _PERCENT.fullmatch(text.strip())
     if match is None:
@@ -152,7 +152,7 @@ def read_endings(texts: Sequence[str], currency: str) -> str:
     Raises
     ------
     Refusal
-        If a price can't end so.
+        If no price can end that way.
     """
     written = [text.strip().replace(",", ".") for text in texts]
     if [text.casefold() for text in written] == ["any"]:
@@ -252,7 +252,7 @@ def read_spread(session: Session, supply: str | None, text: str | None) -> int |
 
 
 def set_rates(session: Session, **changes: Unpack[RateChanges]) -> None:
-    """Change some of what the shop reckons with; the rest stays.
+    """Change some of what the shop calculates with; the rest stays.
 
     Raises
     ------
@@ -318,7 +318,7 @@ def set_consumable(
     per: ConsumableUnit | None = None,
     grams: Decimal | None = None,
 ) -> ConsumableRate:
-    """Say what a consumable costs, what it weighs, or both; what is not said stays.
+    """Set what a consumable costs, what it weighs, or both; the rest stays.
 
     Parameters
     ----------
@@ -331,7 +331,7 @@ def set_consumable(
     price
         Instead of a supply: of a metre, a square metre or one.
     per
-        For which of these; needed unless a supply tells it, or it is known already.
+        For which of these; needed unless the supply settles it, or it is known already.
 
     Raises
     ------
@@ -346,7 +346,7 @@ def set_consumable(
     if supply is not None and price is not None:
         raise Refusal("give a price or the supply it is taken from, not both")
     if supply is None and spread is not None:
-        raise Refusal("how much a square metre takes is said with the supply it is taken from")
+        raise Refusal("to say how much a square metre takes, name the supply it is taken from too")
     if supply is not None:
         found = find_supply(session, supply)
         _link_supply(row, found, spread, per)
@@ -355,20 +355,20 @@ def set_consumable(
         row.per = _per_of(row, per)
     elif per is not None and per is not row.per:
         if row.supply is not None or row.price is not None:
-            raise Refusal(f"the price of {called} is for another measure; give it anew too")
+            raise Refusal(f"the price of {called} is for another measure; give it again too")
         row.per = per
     if grams is not None:
         row.grams = grams
         row.per = _per_of(row, None)
     elif row.grams is not None and row.per is not before:
-        raise Refusal(f"the weight of {called} is for another measure; give it anew too")
+        raise Refusal(f"the weight of {called} is for another measure; give it again too")
     session.add(row)
     session.flush()
     return row
 
 
-def _per_of(row: ConsumableRate, said: ConsumableUnit | None) -> ConsumableUnit:
-    known = said or row.per
+def _per_of(row: ConsumableRate, given: ConsumableUnit | None) -> ConsumableUnit:
+    known = given or row.per
     if known is None:
         raise Refusal(
             f"say what the price is for: {', '.join(ConsumableUnit)} (a metre, a square metre, or"
@@ -380,20 +380,21 @@ def _per_of(row: ConsumableRate, said: ConsumableUnit | None) -> ConsumableUnit:
 def _link_supply(
     row: ConsumableRate, supply: Supply, spread: int | None, per: ConsumableUnit | None
 ) -> None:
+    """Take a consumable's price from a supply, by the measure that the two have in common."""
     own = {Measure.REEL: ConsumableUnit.LENGTH, Measure.COUNT: ConsumableUnit.COUNT}.get(
         supply.measure
     )
-    its = ConsumableUnit.AREA if spread is not None else per or own
-    if its is None or (its is ConsumableUnit.AREA and spread is None):
+    chosen = ConsumableUnit.AREA if spread is not None else per or own
+    if chosen is None or (chosen is ConsumableUnit.AREA and spread is None):
         raise Refusal(
             f"say how much of {supply.name} a square metre takes, such as 150 {supply.unit}"
         )
-    if its is not ConsumableUnit.AREA and its is not own:
+    if chosen is not ConsumableUnit.AREA and chosen is not own:
         raise Refusal(
-            f"{supply.name} is kept by {supply.measure}, which gives no price by {its}; give a"
+            f"{supply.name} is kept by {supply.measure}, which gives no price by {chosen}; give a"
             " price instead"
         )
-    row.supply, row.per, row.spread, row.price = supply, its, spread, None
+    row.supply, row.per, row.spread, row.price = supply, chosen, spread, None
 
 
 def forget_consumable(session: Session, name: str) -> None:
@@ -428,6 +429,7 @@ def consumables(session: Session) -> list[ConsumableRow]:
 
 
 def _price_of(session: Session, row: ConsumableRate) -> Fraction | None:
+    """Return what a metre, a square metre or one costs, as the row says which."""
     if row.supply is None:
         return None if row.price is None else Fraction(row.price)
     part = _last_purchase_price(session, row.supply)
@@ -460,7 +462,7 @@ def _last_purchase_price(session: Session, supply: Supply) -> Fraction | None:
 
 
 def set_print(session: Session, size: tuple[Length, Length], price: Decimal) -> None:
-    """Say what a print costs that fits into a size, this way or turned.
+    """Set what a print costs that fits into a size, turned or not.
 
     Raises
     ------
@@ -499,7 +501,7 @@ def _print_of(session: Session, size: tuple[Length, Length]) -> PrintRow | None:
 
 
 def set_assembly(session: Session, design: str, minutes: Decimal | None) -> str:
-    """Say how long one box of a design takes to assemble; None: by its pieces, as others do.
+    """Set how long one box of a design takes to assemble; None: by the number of its pieces.
 
     Returns
     -------
@@ -531,17 +533,17 @@ def assembly_times(session: Session) -> dict[str, Decimal]:
 
 
 def import_postage(session: Session, path: Path) -> int:
-    """Take the table of postage from a list, in place of the one there was.
+    """Read the table of postage from a list, in place of the one before.
 
     Parameters
     ----------
     path
-        Columns weight (of the heaviest parcel that goes for the price) and price.
+        Columns weight (of the heaviest parcel sent at the price) and price.
 
     Returns
     -------
     int
-        How many steps it has.
+        How many weights it has.
 
     Raises
     ------
@@ -570,23 +572,23 @@ def import_postage(session: Session, path: Path) -> int:
 
 
 def rates_of(session: Session) -> Rates:
-    """Return all that the shop reckons with."""
+    """Return all that the shop calculates with."""
     row = session.get(CostRates, 1)
     currency = get_shop(session).currency
     prints = session.scalars(select(PrintRow).order_by(PrintRow.id))
-    steps = [PostageBand(one.grams, one.price) for one in session.scalars(select(PostageRow))]
+    bands = [PostageBand(step.grams, step.price) for step in session.scalars(select(PostageRow))]
     rates = Rates(
         currency,
         pace=shop_pace(session),
         design_minutes=assembly_times(session),
         supplies={
-            (fold(one.name), Counted(one.per)): ConsumableCost(
-                one.price, None if one.grams is None else Fraction(one.grams)
+            (fold(rate.name), Counted(rate.per)): ConsumableCost(
+                rate.price, None if rate.grams is None else Fraction(rate.grams)
             )
-            for one in consumables(session)
+            for rate in consumables(session)
         },
-        prints=tuple(PrintCost(one.width, one.height, one.price) for one in prints),
-        postage=tuple(sorted(steps)),
+        prints=tuple(PrintCost(size.width, size.height, size.price) for size in prints),
+        postage=tuple(sorted(bands)),
     )
     if row is None:
         return rates

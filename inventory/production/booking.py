@@ -1,4 +1,4 @@
-"""Booking a plan: its batch and reservations, if the stash is still the same."""
+"""Booking a plan: its batch and reservations, if the stash still has what it takes."""
 
 from __future__ import annotations
 
@@ -25,7 +25,13 @@ __all__ = ["StashChanged", "book_plan", "check_available", "check_unchanged"]
 def book_plan(
     session: Session, plan: Plan, status: BatchStatus, mends: Batch | None = None
 ) -> tuple[Batch, Plan]:
-    """Store a plan as a new batch, and return both."""
+    """Add a batch for a plan; return it and the plan with its number.
+
+    Parameters
+    ----------
+    mends
+        The batch whose spoiled pieces it makes again.
+    """
     batch = Batch(
         made_at=datetime.now(UTC),
         cuts=plan.cuts,
@@ -35,7 +41,7 @@ def book_plan(
         mends_id=mends.id if mends else None,
     )
     session.add(batch)
-    batch.orders += [get_order(session, one.number) for one in plan.orders if one.made]
+    batch.orders += [get_order(session, order.number) for order in plan.orders if order.made]
     session.flush()
     plan = replace(plan, batch=batch.id)
     batch.plan = plan_to_json(plan)
@@ -44,6 +50,7 @@ def book_plan(
 
 
 def set_planned(session: Session, batch: Batch) -> None:
+    """Move the orders of a batch on to planned."""
     for order in batch.orders:
         set_status(session, order, OrderStatus.PLANNED)
 
@@ -53,7 +60,13 @@ class StashChanged(Refusal):
 
 
 def check_unchanged(session: Session, plan: Plan, what: str) -> None:
-    """Refuse if the stash no longer has what the plan takes, or an order is no longer to plan."""
+    """Refuse if the stash no longer has what a plan takes, or an order is no longer confirmed.
+
+    Parameters
+    ----------
+    what
+        The first words of the refusal: what changed since when.
+    """
     for planned in plan.orders:
         if planned.made and get_order(session, planned.number).status is not OrderStatus.CONFIRMED:
             now = get_order(session, planned.number).status

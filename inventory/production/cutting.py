@@ -1,4 +1,4 @@
-"""Cutting a batch, layout by layout; what is spoiled on the way, and what was booked by mistake."""
+"""Cutting a batch, layout by layout, and dropping one of which nothing is cut."""
 
 from __future__ import annotations
 
@@ -32,12 +32,6 @@ from nester.cutting import (
 __all__ = ["PutAway", "cut_batch", "drop_batch"]
 
 
-# --- how far a batch is ------------------------------------------------------------------------
-
-
-# --- cutting -----------------------------------------------------------------------------------
-
-
 @dataclass(frozen=True)
 class PutAway:
     """An offcut that cutting a batch brought into the stash."""
@@ -60,7 +54,8 @@ def cut_batch(
 ) -> list[PutAway]:
     """Book layouts of a batch as cut: sheets leave the stash, offcuts worth keeping enter it.
 
-    Each layout is a deed that `undo_deed` can take back.  An order whose last piece is cut is cut.
+    Each layout is a transaction that `inventory.production.undo.undo_transaction` can undo.  An
+    order whose last piece is cut is cut.
 
     Parameters
     ----------
@@ -69,10 +64,10 @@ def cut_batch(
     copies
         How many copies of that layout; all that are left, unless given.
     place
-        Where the new offcuts are put: where the sheet lay that they are cut from, unless given;
-        nowhere, if it is ``""``.
+        Where the new offcuts are put: unless given, where the sheet was from which they are cut;
+        nowhere if it is ``""``.
     seconds
-        How long it took to cut all these, if it is reported; see `inventory.production.pace`.
+        How long it took to cut all these, if that is reported; see `inventory.production.pace`.
 
     Returns
     -------
@@ -82,44 +77,49 @@ def cut_batch(
     Raises
     ------
     Refusal
-        If there is no such open batch, not as much of it is left to cut, or the stash no longer
-        has a sheet that it takes; or time is reported for what needs no cut.
+        If there is no such open batch, less of it is left to cut, or the stash no longer has a
+        sheet that it takes; or time is reported for what needs no cut.
     """
     batch = get_open_batch(session, number)
     plan = plan_of(batch)
-    deeds: list[tuple[Transaction, Fraction]] = []
+    transactions: list[tuple[Transaction, Fraction]] = []
     left = list_remaining(session, batch, plan)
     if layout is not None:
         left = [next_copies(number, plan, left, layout, copies)]
     elif copies is not None:
-        raise Refusal("say of which layout so many copies are cut")
+        raise Refusal("say of which layout that many copies are cut")
     put_away = []
     places = PlaceTree(session)
-    for one in left:
-        sheet = one.layout.sheet
+    for remaining in left:
+        sheet = remaining.layout.sheet
         stock = find_stock(session, sheet.label)
-        deed = ledger.book_transaction(
-            session, Reason.CUT, batch=batch, layout=one.layout.number, copies=list(one.copies)
+        number_cut = len(remaining.copies)
+        transaction = ledger.book_transaction(
+            session,
+            Reason.CUT,
+            batch=batch,
+            layout=remaining.layout.number,
+            copies=list(remaining.copies),
         )
-        ledger.book_movement(session, stock, -len(one.copies), Reason.CUT, deed=deed)
-        drawn = replace(plan.as_layout(one.layout)[0], copies=len(one.copies))
-        deeds.append((deed, cutting_minutes(drawn, trimmer=plan.trimmer)))
+        ledger.book_movement(session, stock, -number_cut, Reason.CUT, deed=transaction)
+        cut = replace(plan.as_layout(remaining.layout)[0], copies=number_cut)
+        transactions.append((transaction, cutting_minutes(cut, trimmer=plan.trimmer)))
         grain = grain_of_stock(session, stock)
         where = places.path(stock.place_id) if place is None else place
         lines = [
             ReceiptLine(
                 sheet.paper, (rect.width, rect.height), 1, place=where, lot=stock.lot, grain=grain
             )
-            for _ in one.copies
-            for rect in one.layout.offcuts
+            for _ in remaining.copies
+            for rect in remaining.layout.offcuts
         ]
-        kept = put_away_offcuts(session, deed, lines, parents=[stock] * len(lines))
+        kept = put_away_offcuts(session, transaction, lines, parents=[stock] * len(lines))
         put_away += [
-            PutAway(new.label, one.layout.number, sheet.paper, new.width, new.height)
+            PutAway(new.label, remaining.layout.number, sheet.paper, new.width, new.height)
             for new in kept
         ]
     if seconds is not None:
-        report_times(session, seconds, deeds)
+        report_times(session, seconds, transactions)
     update_batch_status(session, batch, plan)
     return put_away
 
@@ -148,12 +148,3 @@ def drop_batch(session: Session, number: int) -> None:
         if order.status is OrderStatus.PLANNED and holds_orders:
             set_status(session, order, OrderStatus.CONFIRMED)
     session.flush()
-
-
-# --- spoiling ----------------------------------------------------------------------------------
-
-
-# --- orders ------------------------------------------------------------------------------------
-
-
-# --- taking back -------------------------------------------------------------------------------

@@ -1,4 +1,4 @@
-"""How the shop cuts paper, as whoever plans takes it."""
+"""How the shop cuts paper, as rules for whatever plans cuts."""
 
 from __future__ import annotations
 
@@ -19,7 +19,14 @@ __all__ = ["shop_rules"]
 def shop_rules(session: Session, cuts: Cuts = Cuts.STRAIGHT) -> CuttingRules:
     """Return how the shop cuts paper."""
     shop = get_shop(session)
-    upright = (one.name for one in list_papers(session) if one.pattern is Pattern.DIRECTIONAL)
+    directional = (
+        paper.name for paper in list_papers(session) if paper.pattern is Pattern.DIRECTIONAL
+    )
     return CuttingRules(
-        cuts, shop.gap, shop.trimmer, shop.smallest_offcut, frozenset(upright), shop.follow_grain
+        cuts,
+        shop.gap,
+        shop.trimmer,
+        shop.smallest_offcut,
+        frozenset(directional),
+        shop.follow_grain,
     )

@@ -1,4 +1,8 @@
-"""Planning spoiled and missing pieces of a batch again."""
+"""Planning the spoiled pieces of a batch again.
+
+Such a plan is meant to cost as few sheets as can be: pieces come from offcuts as far as these go,
+even where cutting a new sheet would count less.
+"""
 
 from __future__ import annotations
 
@@ -14,16 +18,23 @@ from inventory.core.plan import (
 )
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.enums import BatchStatus
-from inventory.production.booking import book_plan, check_available
+from inventory.production.booking import book_plan
 from inventory.production.planning_data import PlanningData
 from inventory.production.spoiling import spoiled_pieces
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.problem import Effort, Problem
-from nester.packing.orders.whole_orders import OrderSelection, solve_orders
-from nester.packing.runtime.stop import Stop, never
-from nester.packing.search.solve import Progress, solve
-from nester.verify.layouts import require_valid
+from nester.packing import (
+    OrderSelection,
+    Progress,
+    Stop,
+    never,
+    purchase,
+    solve,
+    solve_orders,
+    usable_cores,
+)
+from nester.verify import require_valid
 
 __all__ = ["mend_batch"]
 
@@ -34,14 +45,19 @@ def mend_batch(
     *,
     effort: Effort = Effort.NORMAL,
     today: date,
-    processes: int = 1,
+    processes: int | None = None,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Plan:
-    """Plan the spoiled pieces of a batch anew, and just these, from offcuts as far as they go.
+    """Plan the spoiled pieces of a batch again, and only these, from offcuts as far as they go.
 
-    Sheets are taken only for what no choice of offcuts holds; so the plan may cost more than the
-    cheapest one, whose proven bound it tells all the same.
+    Sheets are taken only for what no choice of offcuts holds, so the plan may cost more than the
+    cheapest one.  Its bound is that of the cheapest one.
+
+    Parameters
+    ----------
+    effort, processes, stop, on_progress
+        As for `inventory.production.planning.plan_batch`.
 
     Returns
     -------
@@ -52,92 +68,99 @@ def mend_batch(
     Raises
     ------
     Refusal
-        If there is no such batch, it lacks no piece, or the stash changed meanwhile.
+        If there is no such batch, no piece of it is missing, or the stash changed meanwhile.
     """
     with shop_file.read() as session:
         batch = get_batch(session, number)
         lost = spoiled_pieces(session, batch=number)
         if not lost:
-            raise Refusal(f"batch {number} lacks no piece for which nothing is planned")
+            raise Refusal(f"batch {number} has no missing piece for which nothing is planned")
         before = plan_of(batch)
         parts = before.parts
-        orders = {one.order_id: one.order for one in lost}
+        orders = {pieces.order_id: pieces.order for pieces in lost}
         wanted = {
             order: [
-                (parts[one.part].piece, parts[one.part].paper, one.quantity)
-                for one in lost
-                if one.order_id == order
+                (parts[pieces.part].piece, parts[pieces.part].paper, pieces.quantity)
+                for pieces in lost
+                if pieces.order_id == order
             ]
             for order in orders
         }
         urgent = sorted(orders.values(), key=lambda order: (order.due, order.id))
-        desk = PlanningData(
+        data = PlanningData(
             session,
             urgent,
             lambda _, order: wanted[order.id],
             follow_grain=before.follow_grain,
             today=today,
         )
-    problem = desk.problem(batch.cuts)
-    search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
-    verdict = solve_orders(
+    processes = usable_cores() if processes is None else processes
+    problem = data.problem(batch.cuts)
+    buy = partial(purchase, effort=effort, processes=processes, stop=stop, on_progress=on_progress)
+    selection = solve_orders(
         _offcuts_first(problem),
-        desk.order_demands,
+        data.order_demands,
         effort,
         processes=processes,
         stop=stop,
         on_progress=on_progress,
     )
-    require_valid(verdict.problem, verdict.cutting_plan)
-    verdict = _restore_prices(verdict, problem)
-    require_valid(verdict.problem, verdict.cutting_plan)
-    plan = desk.plan(verdict, effort, today, search)
-    if not verdict.made:
+    require_valid(selection.problem, selection.cutting_plan)
+    selection = _restore_prices(selection, problem)
+    require_valid(selection.problem, selection.cutting_plan)
+    plan = data.plan(selection, effort, today, buy)
+    if not selection.made:
         return plan
     with shop_file.begin() as session:
         check_available(session, plan, "the stash changed while the plan was made")
-        mended = {one.id for one in lost if one.order_id in verdict.made}
-        still = {one.id: one for one in spoiled_pieces(session, batch=number)}
-        if not mended <= still.keys():
-            raise Refusal(f"the lost pieces of batch {number} changed meanwhile; plan again")
+        mended = {pieces.id for pieces in lost if pieces.order_id in selection.made}
+        still_lost = {pieces.id: pieces for pieces in spoiled_pieces(session, batch=number)}
+        if not mended <= still_lost.keys():
+            raise Refusal(f"the missing pieces of batch {number} changed meanwhile; plan again")
         mending, plan = book_plan(session, plan, BatchStatus.OPEN, get_batch(session, number))
-        for one in mended:
-            still[one].mended_id = mending.id
+        for pieces_id in mended:
+            still_lost[pieces_id].mended_id = mending.id
     return plan
 
 
 def _offcuts_first(problem: Problem) -> Problem:
-    """Return the problem with sheets so dear that offcuts are taken wherever they serve."""
-    offcuts: dict[str, Fraction] = defaultdict(Fraction)
-    for one in problem.stock:
-        if one.is_offcut:
-            offcuts[one.paper] += one.price
+    """Return the problem with sheets so expensive that offcuts are taken wherever they serve.
+
+    Each sheet costs as much more as all offcuts of its paper together, so that no saving on
+    offcuts can pay for one sheet more.  Offcuts kept count nothing here, or they would lower the
+    price of a sheet again.
+    """
+    offcut_prices: dict[str, Fraction] = defaultdict(Fraction)
+    for item in problem.stock:
+        if item.is_offcut:
+            offcut_prices[item.paper] += item.price
     return replace(
         problem,
         stock=tuple(
-            one if one.is_offcut else replace(one, price=one.price + offcuts[one.paper])
-            for one in problem.stock
+            item if item.is_offcut else replace(item, price=item.price + offcut_prices[item.paper])
+            for item in problem.stock
         ),
         offcut_value_share=Fraction(0),
     )
 
 
-def _restore_prices(verdict: OrderSelection, problem: Problem) -> OrderSelection:
-    """Return the verdict with what its sheets really cost, and a bound for that."""
-    honest = replace(
-        verdict.problem, stock=problem.stock, offcut_value_share=problem.offcut_value_share
+def _restore_prices(selection: OrderSelection, problem: Problem) -> OrderSelection:
+    """Return the selection with what its sheets really cost, and a bound for that."""
+    priced = replace(
+        selection.problem, stock=problem.stock, offcut_value_share=problem.offcut_value_share
     )
-    stock = {one.name: one for one in problem.stock}
+    stock = {item.name: item for item in problem.stock}
     cost = kept = Fraction(0)
-    for layout in verdict.cutting_plan.layouts:
+    for layout in selection.cutting_plan.layouts:
         sheet = stock[layout.stock]
-        each = sheet.price * layout.copies
-        back = Fraction(sum(rect.area for rect in layout.offcuts), sheet.width * sheet.height)
-        cost += each
+        price = sheet.price * layout.copies
+        kept_share = Fraction(sum(rect.area for rect in layout.offcuts), sheet.width * sheet.height)
+        cost += price
         if problem.offcut_value_share:
-            kept += each * back * (1 if sheet.is_offcut else problem.offcut_value_share)
+            # What is kept of an offcut is an offcut as before, and so counts whole.
+            kept += price * kept_share * (1 if sheet.is_offcut else problem.offcut_value_share)
     bound = (
-        min(cost - kept, solve(honest, Effort.QUICK).lower_bound) if verdict.made else Fraction(0)
+        min(cost - kept, solve(priced, Effort.QUICK).lower_bound) if selection.made else Fraction(0)
     )
-    answer = replace(verdict.cutting_plan, cost=cost, offcut_value=kept, lower_bound=bound)
-    return replace(verdict, problem=honest, cutting_plan=answer)
+    answer = replace(selection.cutting_plan, cost=cost, offcut_value=kept, lower_bound=bound)
+    return replace(selection, problem=priced, cutting_plan=answer)

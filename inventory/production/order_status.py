@@ -1,4 +1,4 @@
-"""The steps of an order, and what they ask of its batch."""
+"""The status of an order, moved by hand, and what that changes in its batches."""
 
 from __future__ import annotations
 

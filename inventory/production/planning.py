@@ -1,4 +1,4 @@
-"""Batches: orders planned together against the stash, confirmed, mended; one function a deed.
+"""Planning batches: orders planned together against the stash, as drafts or confirmed.
 
 How a batch is cut is in `inventory.production.cutting`.  The search for a plan takes seconds, so it
 runs between two short transactions: one reads the stash, the other books the batch if the stash
@@ -27,20 +27,21 @@ from inventory.production.booking import book_plan, check_unchanged, set_planned
 from inventory.production.cutting import PutAway, cut_batch, drop_batch
 from inventory.production.planning_data import PlanningData, Substitutes, wanted_papers
 from inventory.production.progress import list_batches
-from inventory.production.shopping_list import PurchasableSheet
+from inventory.production.sheets_to_buy import BuyableSheet, cheapest_by_size
 from inventory.shop.settings import get_shop
 from inventory.stock import papers
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Hint, Refusal
-from nester.core.problem import Cuts, Effort, Problem, StockItem
+from nester.core.problem import Cuts, Effort, Problem
 from nester.packing import (
     OrderDemand,
     OrderSelection,
     Progress,
     Stop,
     never,
-    solve,
+    purchase,
     solve_orders,
+    usable_cores,
 )
 from nester.verify import (
     require_valid,
@@ -58,6 +59,7 @@ __all__ = [
     "plan_batch",
     "plan_of",
     "preview_batch",
+    "replan_draft",
 ]
 
 
@@ -65,14 +67,14 @@ __all__ = [
 
 
 class CuttingDemand(NamedTuple):
-    """What orders want, as a cutting problem against what is free of the stash.
+    """What orders need, as a cutting problem against the part of the stash that nothing reserves.
 
     Attributes
     ----------
     order_demands
-        What each order wants, by the names of the problem's wants.
+        What each order needs, by the names of the problem's demands.
     parts
-        What each want is; their names are places in it.
+        What each demand is; its name is its index here.
     """
 
     problem: Problem
@@ -89,7 +91,7 @@ def cutting_demand(
     ignore_grain: bool = False,
     today: date,
 ) -> CuttingDemand:
-    """Return what confirmed orders want: all of them, unless some are given.
+    """Return what confirmed orders need: all of them, unless some are given.
 
     Parameters
     ----------
@@ -99,16 +101,16 @@ def cutting_demand(
     Raises
     ------
     Refusal
-        If there is none, or one is not confirmed.
+        If there is no confirmed order, or an order given is not confirmed.
     """
-    desk = PlanningData(
+    data = PlanningData(
         session,
         _orders_to_plan(session, orders),
         partial(wanted_papers, {}),
         follow_grain=get_shop(session).follow_grain and not ignore_grain,
         today=today,
     )
-    return CuttingDemand(desk.problem(cuts), desk.order_demands, desk.orders, desk.parts)
+    return CuttingDemand(data.problem(cuts), data.order_demands, data.orders, data.parts)
 
 
 def plan_batch(
@@ -121,14 +123,14 @@ def plan_batch(
     substitutes: bool = False,
     ignore_grain: bool = False,
     today: date,
-    processes: int = 1,
+    processes: int | None = None,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Plan:
     """Plan orders against the stash and book them as a batch, which reserves what it takes.
 
-    What open batches take is not planned with again.  Orders that can't be made whole stay
-    confirmed and take nothing; the plan says what they lack and what to buy.
+    What open batches reserve is left alone.  Orders that can't be made whole stay confirmed and
+    take nothing; the plan says what is missing for them and what to buy.
 
     Parameters
     ----------
@@ -137,11 +139,13 @@ def plan_batch(
     draft
         Only keep the plan: it reserves nothing until `confirm_batch`.
     substitutes
-        Whether an order that can't be made may be made of the papers that stand in for its own,
-        the best first; the plan tells in its notes where they do.
+        Whether an order that can't be made may be made of the substitutes of its papers, the best
+        first; the plan's notes say where.
     ignore_grain
-        Whether pieces lie as they may although the shop follows the grain.
-    effort, processes, stop, on_progress
+        Whether pieces may be turned against the grain although the shop follows it.
+    processes
+        How many may work at once; one a core, unless given. The plan does not depend on it.
+    effort, stop, on_progress
         As for `nester.packing.search.solve`.
 
     Returns
@@ -180,7 +184,7 @@ def preview_batch(
     substitutes: bool = False,
     ignore_grain: bool = False,
     today: date,
-    processes: int = 1,
+    processes: int | None = None,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> Plan:
@@ -191,36 +195,37 @@ def preview_batch(
     Refusal
         If there is nothing to plan.
     """
+    processes = usable_cores() if processes is None else processes
 
-    def attempt(instead: Substitutes) -> tuple[PlanningData, OrderSelection]:
+    def attempt(substituted: Substitutes) -> tuple[PlanningData, OrderSelection]:
         with shop_file.read() as session:
-            desk = PlanningData(
+            data = PlanningData(
                 session,
                 _orders_to_plan(session, orders),
-                partial(wanted_papers, instead),
+                partial(wanted_papers, substituted),
                 follow_grain=get_shop(session).follow_grain and not ignore_grain,
                 today=today,
             )
-        verdict = solve_orders(
-            desk.problem(cuts),
-            desk.order_demands,
+        selection = solve_orders(
+            data.problem(cuts),
+            data.order_demands,
             effort,
             processes=processes,
             stop=stop,
             on_progress=on_progress,
         )
-        require_valid(verdict.problem, verdict.cutting_plan)
-        return desk, verdict
+        require_valid(selection.problem, selection.cutting_plan)
+        return data, selection
 
-    desk, verdict = attempt({})
-    instead: Substitutes = {}
-    if substitutes and verdict.waiting:
+    data, selection = attempt({})
+    chosen: Substitutes = {}
+    if substitutes and selection.waiting:
         with shop_file.read() as session:
             known = papers.substitutes(session)
-        desk, verdict, instead = _with_substitutes(known, attempt, desk, verdict)
-    search = partial(solve, effort=effort, stop=stop, on_progress=on_progress)
-    plan = desk.plan(verdict, effort, today, search)
-    return replace(plan, notes=(*plan.notes, *_substitution_notes(instead)))
+        data, selection, chosen = _with_substitutes(known, attempt, data, selection)
+    buy = partial(purchase, effort=effort, processes=processes, stop=stop, on_progress=on_progress)
+    plan = data.plan(selection, effort, today, buy)
+    return replace(plan, notes=(*plan.notes, *_substitution_notes(chosen)))
 
 
 def confirm_batch(session: Session, number: int) -> Batch:
@@ -233,86 +238,158 @@ def confirm_batch(session: Session, number: int) -> Batch:
     Refusal
         If there is no such draft.
     """
-    batch = get_batch(session, number)
-    if batch.status is not BatchStatus.DRAFT:
-        raise Refusal(f"batch {number} is {batch.status}; only a draft can be confirmed")
+    batch = _get_draft(session, number)
     check_unchanged(session, plan_of(batch), f"the stash changed since batch {number} was planned")
     batch.status = BatchStatus.OPEN
     set_planned(session, batch)
     return batch
 
 
+def replan_draft(
+    shop_file: ShopFile,
+    number: int,
+    *,
+    today: date,
+    processes: int | None = None,
+    stop: Stop = never,
+    on_progress: Callable[[Progress], None] = lambda _: None,
+) -> Plan:
+    """Plan the orders of a draft again, and book that as an open batch in place of the draft.
+
+    Both happen or neither does. Orders that are no longer confirmed are left out.
+
+    Parameters
+    ----------
+    processes, stop, on_progress
+        As for `plan_batch`.
+
+    Returns
+    -------
+    Plan
+        Its batch is None if no order can be made any more; the draft is dropped then too.
+
+    Raises
+    ------
+    StashChanged
+        If no order of the draft is confirmed any more, or the stash changed meanwhile.
+    Refusal
+        If there is no such draft.
+    """
+    with shop_file.read() as session:
+        draft = _get_draft(session, number)
+        old = plan_of(draft)
+        numbers = [order.number for order in old.orders]
+        orders = [
+            order.id
+            for order in (get_order(session, number) for number in numbers)
+            if order.status is OrderStatus.CONFIRMED
+        ]
+        if not orders:
+            check_unchanged(session, old, f"the stash changed since batch {number} was planned")
+    plan = preview_batch(
+        shop_file, orders, cuts=old.cuts, effort=old.effort, ignore_grain=not old.follow_grain,
+        today=today, processes=processes, stop=stop, on_progress=on_progress,
+    )  # fmt: skip
+    with shop_file.begin() as session:
+        # Somebody may have confirmed or dropped the draft during the search.
+        _get_draft(session, number)
+        drop_batch(session, number)
+        if any(order.made for order in plan.orders):
+            check_unchanged(session, plan, "the stash changed while the plan was made")
+            batch, plan = book_plan(session, plan, BatchStatus.OPEN)
+            set_planned(session, batch)
+    return plan
+
+
+def _get_draft(session: Session, number: int) -> Batch:
+    batch = get_batch(session, number)
+    if batch.status is not BatchStatus.DRAFT:
+        raise Refusal(f"batch {number} is {batch.status}; only a draft can be confirmed")
+    return batch
+
+
 def from_new_sheets(
-    session: Session, order: Order, sizes: Sequence[PurchasableSheet] | None = None, *, today: date
-) -> tuple[Problem, list[PartType], dict[str, PurchasableSheet]]:
-    """Return the problem of cutting an order from new sheets, as if nothing were in the stash.
+    session: Session, order: Order, sizes: Sequence[BuyableSheet] | None = None, *, today: date
+) -> tuple[Problem, list[PartType], dict[str, BuyableSheet]]:
+    """Return the problem of cutting an order from new sheets, as if the stash were empty.
 
     Parameters
     ----------
     sizes
-        The sheets there are, as many of each as needed; unless given, those that can be bought.
+        The sheets to cut from, as many of each as needed; unless given, those that can be bought.
     today
-        Whose prices count.
+        The day whose prices count.
 
     Returns
     -------
     Problem
-        Its wants are named by the number of their part.
-    list of Part
+        Its demands are named by the index of their part.
+    list of PartType
         The pieces, each in its paper.
     dict
         The sheets, by the name of their stock in the problem.
     """
     follow_grain = get_shop(session).follow_grain
-    desk = PlanningData(
+    data = PlanningData(
         session, [order], partial(wanted_papers, {}), follow_grain=follow_grain, today=today
     )
-    papers = {part.paper for part in desk.parts}
+    papers = {part.paper for part in data.parts}
     if sizes is None:
-        sizes = desk.purchasable_sheets
-    named = {f"new {at}": one for at, one in enumerate(sizes, 1) if one.paper in papers}
+        sizes = cheapest_by_size(data.buyable_sheets)
+    named = {
+        f"new {number}": sheet
+        for number, sheet in enumerate(sizes, 1)
+        if sheet.offer.paper in papers
+    }
     stock = tuple(
-        StockItem(name, one.width, one.height, None, one.comparison_price, one.paper, one.margins,
-              grain=one.grain)
-        for name, one in named.items()
-    )  # fmt: skip
-    return desk.problem(Cuts.STRAIGHT, stock), desk.parts, named
+        replace(sheet.offer.as_stock_item(None), name=name) for name, sheet in named.items()
+    )
+    return data.problem(Cuts.STRAIGHT, stock), data.parts, named
 
 
 def _with_substitutes(
     known: Mapping[str, Sequence[str]],
     attempt: Callable[[Substitutes], tuple[PlanningData, OrderSelection]],
-    desk: PlanningData,
-    verdict: OrderSelection,
+    data: PlanningData,
+    selection: OrderSelection,
 ) -> tuple[PlanningData, OrderSelection, Substitutes]:
-    """Let papers stand in for what waiting orders lack, where that completes more of them.
+    """Substitute papers that waiting orders are short of, where that completes more orders.
 
     Parameters
     ----------
     known
-        The papers that may stand in for each, the best first.
+        The substitutes of each paper, the best first.
+
+    Returns
+    -------
+    PlanningData, OrderSelection
+        Of the last attempt that completed more orders.
+    Substitutes
+        Those of the orders that are made.
     """
     chosen: Substitutes = {}
     for rank in range(max(map(len, known.values()), default=0)):
-        trial = {order: dict(its) for order, its in chosen.items()}
-        for lack in verdict.shortfalls:
-            paper = desk.parts[int(lack.name)].paper
+        trial = {order: dict(papers) for order, papers in chosen.items()}
+        for shortfall in selection.shortfalls:
+            paper = data.parts[int(shortfall.name)].paper
             if rank < len(known.get(paper, ())):
-                trial.setdefault(lack.order, {})[paper] = known[paper][rank]
+                trial.setdefault(shortfall.order, {})[paper] = known[paper][rank]
         if trial == chosen:
             continue
-        other, tried = attempt(trial)
-        if len(tried.made) <= len(verdict.made):
+        other_data, other = attempt(trial)
+        if len(other.made) <= len(selection.made):
             continue
-        chosen = {order: its for order, its in trial.items() if order in tried.made}
-        # What still waits is told in its own papers.
-        desk, verdict = (other, tried) if chosen == trial else attempt(chosen)
-    return desk, verdict, {order: its for order, its in chosen.items() if order in verdict.made}
+        chosen = {order: papers for order, papers in trial.items() if order in other.made}
+        # What to buy for the orders that still wait must be in their own papers, so they are
+        # planned once more without substitutes.
+        data, selection = (other_data, other) if chosen == trial else attempt(chosen)
+    made = {order: papers for order, papers in chosen.items() if order in selection.made}
+    return data, selection, made
 
 
-def _substitution_notes(instead: Substitutes) -> Iterable[str]:
-    for order, its in sorted(instead.items()):
-        for paper, other in sorted(its.items()):
+def _substitution_notes(substituted: Substitutes) -> Iterable[str]:
+    for order, papers_of_order in sorted(substituted.items()):
+        for paper, other in sorted(papers_of_order.items()):
             yield f"Order {order} is planned in {other} in place of {paper}."
 
 

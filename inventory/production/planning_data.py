@@ -1,4 +1,4 @@
-"""What planning reads of the book: stock, pieces, prices."""
+"""What planning reads of the shop: stock, pieces, prices."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from inventory.database.tables.enums import Pattern, StockKind
 from inventory.database.tables.orders import Order
 from inventory.database.tables.shop import Shop
 from inventory.orders.orders import order_pieces
-from inventory.production.shopping_list import list_purchasable_sheets, plan_shopping
+from inventory.production.sheets_to_buy import list_buyable_sheets, shopping_lines
 from inventory.purchasing.prices import current_offers
 from inventory.purchasing.purchases import scheduled_receipts
 from inventory.shop.settings import get_shop
@@ -37,7 +37,8 @@ from nester.core.errors import Refusal
 from nester.core.geometry import voids
 from nester.core.lengths import area_m2, format_size
 from nester.core.piece import Grain, Piece, Turn
-from nester.core.problem import Cuts, CuttingPlan, Demand, Effort, Layout, Problem, Rect, StockItem
+from nester.core.problem import Cuts, Demand, Effort, Layout, Problem, Rect, StockItem
+from nester.core.purchase import Offer, PaperPurchasePlan
 from nester.designs.demand import drop_conflicting_grain
 from nester.packing.orders.whole_orders import OrderDemand, OrderSelection, unused_stock
 
@@ -45,18 +46,19 @@ __all__ = []
 
 
 Substitutes = dict[int, dict[str, str]]
-"""By order, which paper stands in for which."""
+"""By order, the substitute of each paper that has one."""
 
 
 def wanted_papers(
-    instead: Substitutes, session: Session, order: Order
+    substituted: Substitutes, session: Session, order: Order
 ) -> list[tuple[Piece, str, int]]:
+    """Return the pieces of an order, each alone, with its paper and how many are needed."""
     try:
-        pieces = order_pieces(session, order, instead.get(order.id))
+        pieces = order_pieces(session, order, substituted.get(order.id))
     except Refusal:
-        if order.id not in instead:
+        if order.id not in substituted:
             raise
-        # It can't be made of what stands in: it binds there, for instance.
+        # It can't be made of the substitute, which may be too thick for it, for instance.
         pieces = order_pieces(session, order)
     return [
         (replace(piece, quantity=1), paper, piece.quantity * order.copies)
@@ -65,7 +67,19 @@ def wanted_papers(
 
 
 class PlanningData:
-    """Everything that planning reads from the book, laid out beside each other."""
+    """Everything that planning reads from the shop, at one moment.
+
+    Parameters
+    ----------
+    orders
+        The most urgent first.
+    wanted
+        Gives the pieces of an order, their papers and how many of each are needed.
+    follow_grain
+        Whether pieces that need a grain direction get it.
+    today
+        The day whose prices count.
+    """
 
     def __init__(
         self,
@@ -87,17 +101,17 @@ class PlanningData:
             {order.id: wanted(session, order) for order in orders}
         )
         papers = sorted({part.paper for part in self.parts})
-        # Sheets that are used up tell what sizes there are, and what they cost.
+        # Sheets that are used up show in which sizes a paper comes, and what they cost.
         rows = list_stash(session, papers=papers, empty_sheets=True)
         sizes = {
             paper: [(p.piece.width, p.piece.height) for p in self.parts if p.paper == paper]
             for paper in papers
         }
-        self.purchasable_sheets = list_purchasable_sheets(
+        self.buyable_sheets = list_buyable_sheets(
             rows, current_offers(session, papers, today=today), sizes
         )
         self._scheduled_receipts = [
-            one for one in scheduled_receipts(session) if one.paper in papers
+            receipt for receipt in scheduled_receipts(session) if receipt.paper in papers
         ]
         self.rows = {row.label: row for row in available_rows(session, rows)}
         self.prices = {label: _planning_price(self.shop, row) for label, row in self.rows.items()}
@@ -106,39 +120,41 @@ class PlanningData:
         self, wanted: Mapping[int, Iterable[tuple[Piece, str, int]]]
     ) -> list[OrderDemand]:
         index: dict[tuple[Piece, str], int] = {}
-        claims = []
+        order_demands = []
         due = {order.id: order.due for order in self.orders}
         for order, pieces in wanted.items():
             numbers: Counter[str] = Counter()
             for piece, paper, quantity in pieces:
                 number = index.setdefault((piece, paper), len(index))
                 numbers[str(number)] += quantity
-            claims.append(OrderDemand(order, numbers, due[order]))
+            order_demands.append(OrderDemand(order, numbers, due[order]))
         self.parts = [PartType(paper, piece) for piece, paper in index]
-        # No piece of its paper lies in a void with a shorter side than this.
+        # No piece of the paper fits into a void with a shorter side than this.
         self._shortest_side_by_paper: dict[str, int] = {}
         for part in self.parts:
             short = min(part.piece.width, part.piece.height)
             self._shortest_side_by_paper[part.paper] = min(
                 short, self._shortest_side_by_paper.get(part.paper, short)
             )
-        return claims
+        return order_demands
 
     def problem(self, cuts: Cuts, stock: tuple[StockItem, ...] | None = None) -> Problem:
-        """Return the whole cutting problem; wants are named by the number of their part.
+        """Return the whole cutting problem; demands are named by the index of their part.
 
         Parameters
         ----------
         stock
-            What there is instead of the stash.
+            What to cut from instead of the stash.
         """
-        wished = self._unrelaxed_problem(cuts)
-        return drop_conflicting_grain(wished if stock is None else replace(wished, stock=stock))[0]
+        problem = self._unrelaxed_problem(cuts)
+        if stock is not None:
+            problem = replace(problem, stock=stock)
+        return drop_conflicting_grain(problem)[0]
 
     def _unrelaxed_problem(self, cuts: Cuts) -> Problem:
         totals: Counter[str] = Counter()
-        for claim in self.order_demands:
-            totals.update(claim.pieces)
+        for order_demand in self.order_demands:
+            totals.update(order_demand.pieces)
         return Problem(
             demands=tuple(
                 Demand(
@@ -174,7 +190,7 @@ class PlanningData:
         return part.piece.grain
 
     def _is_grain_bound(self, part: PartType) -> bool:
-        """Tell whether a piece may lie one way only on some paper that is at hand."""
+        """Tell whether the grain binds a piece to one way on some sheet on hand."""
         return self._required_grain(part) is not Grain.ANY and any(
             row.paper == part.paper and row.grain is not Grain.ANY for row in self.rows.values()
         )
@@ -188,14 +204,20 @@ class PlanningData:
 
     def plan(
         self,
-        verdict: OrderSelection,
+        selection: OrderSelection,
         effort: Effort,
         today: date,
-        search: Callable[[Problem], CuttingPlan],
+        buy: Callable[[Problem, Sequence[Offer]], PaperPurchasePlan],
     ) -> Plan:
-        """Put the verdict into the words of the shop, and search for what to buy."""
-        made = set(verdict.made)
-        answer = verdict.cutting_plan
+        """Return the selected orders as a plan of the shop, with what to buy for the rest.
+
+        Parameters
+        ----------
+        buy
+            As for `inventory.production.sheets_to_buy.shopping_lines`.
+        """
+        made = set(selection.made)
+        answer = selection.cutting_plan
         cost, kept = _exact_decimal(answer.cost), _rounded_down(answer.offcut_value)
         return Plan(
             batch=None,
@@ -203,34 +225,41 @@ class PlanningData:
             shop=self.shop.name,
             unit=self.shop.unit,
             currency=self.shop.currency,
-            cuts=verdict.problem.cuts,
+            cuts=selection.problem.cuts,
             effort=effort,
             orders=tuple(
-                PlannedOrder(o.id, o.customer, o.design, o.copies, o.due, o.id in made)
-                for o in self.orders
+                PlannedOrder(
+                    order.id,
+                    order.customer,
+                    order.design,
+                    order.copies,
+                    order.due,
+                    order.id in made,
+                )
+                for order in self.orders
             ),
             parts=tuple(self.parts),
-            layouts=self._layouts(answer.layouts, verdict.made),
+            layouts=self._layouts(answer.layouts, selection.made),
             lacking=tuple(
                 PieceShortage(
-                    lack.order,
+                    shortfall.order,
                     part.paper,
                     part.piece.name,
                     part.piece.width,
                     part.piece.height,
-                    lack.quantity,
-                    lack.why,
+                    shortfall.quantity,
+                    shortfall.why,
                 )
-                for lack in verdict.shortfalls
-                for part in [self.parts[int(lack.name)]]
+                for shortfall in selection.shortfalls
+                for part in [self.parts[int(shortfall.name)]]
             ),
-            restock=self._shopping_lines(verdict, search),
+            restock=self._shopping_lines(selection, buy),
             cost=cost,
-            # What is proven best must not look otherwise for the sake of the last decimal.
+            # A plan proven best must not show a gap that only rounding made.
             bound=cost - kept
             if answer.lower_bound == answer.net_cost
             else _rounded_down(answer.lower_bound),
-            notes=tuple(self._notes(verdict, today)),
+            notes=tuple(self._notes(selection, today)),
             kept=kept,
             apart=self.shop.gap,
             trimmer=self.shop.trimmer,
@@ -238,28 +267,31 @@ class PlanningData:
         )
 
     def _layouts(self, layouts: Iterable[Layout], made: Sequence[int]) -> tuple[PlannedLayout, ...]:
-        """Put the layouts in order, paper by paper, and say which order each piece is for."""
-        claims = {claim.order: Counter(claim.pieces) for claim in self.order_demands}
+        """Put the layouts in order, paper by paper, and say which order each piece is for.
+
+        Equal pieces go to the most urgent orders first, in the order in which they are cut.
+        """
+        pieces_of = {demand.order: Counter(demand.pieces) for demand in self.order_demands}
         queues: dict[str, list[int]] = defaultdict(list)
         for order in made:
-            for name, quantity in claims[order].items():
+            for name, quantity in pieces_of[order].items():
                 queues[name].extend([order] * quantity)
         for queue in queues.values():
-            queue.reverse()
+            queue.reverse()  # popped from its end
         planned = []
         for number, layout in enumerate(sorted(layouts, key=self._layout_sort_key), start=1):
             row = self.rows[layout.stock]
             spots = tuple(
                 PlannedPlacement(
-                    int(one.name),
-                    one.x,
-                    one.y,
-                    one.width,
-                    one.height,
-                    one.turned,
-                    tuple(queues[one.name].pop() for _ in range(layout.copies)),
+                    int(piece.name),
+                    piece.x,
+                    piece.y,
+                    piece.width,
+                    piece.height,
+                    piece.turned,
+                    tuple(queues[piece.name].pop() for _ in range(layout.copies)),
                 )
-                for one in layout.placed
+                for piece in layout.placed
             )
             sheet = PlannedSheet(
                 row.label,
@@ -285,75 +317,79 @@ class PlanningData:
         return row.paper.casefold(), -row.width * row.height, int(row.label.partition("-")[2])
 
     def _shopping_lines(
-        self, verdict: OrderSelection, search: Callable[[Problem], CuttingPlan]
+        self,
+        selection: OrderSelection,
+        buy: Callable[[Problem, Sequence[Offer]], PaperPurchasePlan],
     ) -> tuple[ShoppingLine, ...]:
-        lacking = {self.parts[int(lack.name)].paper for lack in verdict.shortfalls}
-        if not lacking:
+        """Return what to buy so that the waiting orders can be made, beside what is on its way."""
+        missing = {self.parts[int(shortfall.name)].paper for shortfall in selection.shortfalls}
+        if not missing:
             return ()
-        waiting = [claim for claim in self.order_demands if claim.order in set(verdict.waiting)]
+        waiting = [
+            demand for demand in self.order_demands if demand.order in set(selection.waiting)
+        ]
         totals: Counter[str] = Counter()
-        for claim in waiting:
-            totals.update(claim.pieces)
-        whole = self.problem(verdict.problem.cuts)
+        for order_demand in waiting:
+            totals.update(order_demand.pieces)
+        whole = self.problem(selection.problem.cuts)
         problem = replace(
             whole,
             demands=tuple(
-                replace(want, quantity=totals[want.name])
-                for want in whole.demands
-                if want.paper in lacking and totals[want.name]
+                replace(demand, quantity=totals[demand.name])
+                for demand in whole.demands
+                if demand.paper in missing and totals[demand.name]
             ),
-            stock=unused_stock(whole.stock, verdict.cutting_plan) + self._on_order_stock(),
-            offcut_value_share=Fraction(0),  # what is bought is paid for whole
+            stock=unused_stock(whole.stock, selection.cutting_plan) + self._on_order_stock(),
         )
         orders_of = {
-            want.name: tuple(c.order for c in waiting if c.pieces.get(want.name))
-            for want in problem.demands
+            demand.name: tuple(one.order for one in waiting if one.pieces.get(demand.name))
+            for demand in problem.demands
         }
-        return plan_shopping(problem, self.purchasable_sheets, orders_of, search)
+        return shopping_lines(problem, self.buyable_sheets, orders_of, buy)
 
     def _on_order_stock(self) -> tuple[StockItem, ...]:
         """Return what is ordered and has not come yet: it need not be bought again."""
         return tuple(
             StockItem(
-                f"on its way {number}", one.width, one.height, one.sheets, Fraction(0), one.paper,
-                one.margins, grain=one.grain,
+                f"on its way {number}", receipt.width, receipt.height, receipt.sheets, Fraction(0),
+                receipt.paper, receipt.margins, grain=receipt.grain,
             )
-            for number, one in enumerate(self._scheduled_receipts)
+            for number, receipt in enumerate(self._scheduled_receipts)
         )  # fmt: skip
 
-    def _notes(self, verdict: OrderSelection, today: date) -> Iterable[str]:
-        answer = verdict.cutting_plan
-        if verdict.waiting and verdict.is_optimal:
+    def _notes(self, selection: OrderSelection, today: date) -> Iterable[str]:
+        answer = selection.cutting_plan
+        if selection.waiting and selection.is_optimal:
             yield "No choice of orders completes more of them."
         if answer.interrupted:
             yield "The search was stopped early; this is the best plan it had found."
         for order in self.orders:
             if order.due < today:
                 yield f"Order {order.id} was due on {order.due.isoformat()}."
-        for paper in drop_conflicting_grain(self._unrelaxed_problem(verdict.problem.cuts))[1]:
+        for paper in drop_conflicting_grain(self._unrelaxed_problem(selection.problem.cuts))[1]:
             yield (
                 f"The grain of {paper} is not followed: some pieces must stand upright on it, and"
                 " its fibres lie one way in some sheets and another way in others."
             )
-        lacking = {lack.name for lack in verdict.shortfalls}
-        lacked = {self.parts[int(name)].paper for name in lacking}
-        for one in self._scheduled_receipts:
-            if one.paper in lacked:
-                size = format_size(one.width, one.height, self.shop.unit)
+        missing = [self.parts[int(shortfall.name)] for shortfall in selection.shortfalls]
+        missing_papers = {part.paper for part in missing}
+        for receipt in self._scheduled_receipts:
+            if receipt.paper in missing_papers:
+                size = format_size(receipt.width, receipt.height, self.shop.unit)
                 yield (
-                    f"On its way: {one.sheets} × {one.paper}, {size}, expected on"
-                    f" {one.expected.isoformat()} (purchase {one.purchase})."
+                    f"On its way: {receipt.sheets} × {receipt.paper}, {size}, expected on"
+                    f" {receipt.expected.isoformat()} (purchase {receipt.purchase})."
                 )
-        if any(self._is_grain_bound(self.parts[int(name)]) for name in lacking):
+        if any(self._is_grain_bound(part) for part in missing):
             yield (
                 "Some of the pieces that are lacking must follow the grain; 'quirebox batch plan"
                 " --ignore-grain' lets them lie as they may."
             )
         unpriced = sorted(
             {
-                self.rows[one.stock].paper
-                for one in answer.layouts
-                if self.rows[one.stock].price is None and self.rows[one.stock].area_price is None
+                row.paper
+                for row in (self.rows[layout.stock] for layout in answer.layouts)
+                if row.price is None and row.area_price is None
             }
         )
         if unpriced:
@@ -364,7 +400,7 @@ class PlanningData:
 
 
 def _planning_price(shop: Shop, row: StashRow) -> Decimal:
-    """Return what a sheet counts; by its area, if nobody gave it a price."""
+    """Return what using a sheet costs a plan; by its area, if its price is not known."""
     area = row.width * row.height
     if row.price is None and row.area_price is None:
         return _rounded_down(area_m2(area))

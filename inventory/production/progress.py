@@ -27,6 +27,7 @@ def list_batches(session: Session) -> list[Batch]:
 
 
 def get_open_batch(session: Session, number: int) -> Batch:
+    """Return a batch that is being cut; refuse any other."""
     batch = get_batch(session, number)
     if batch.status is BatchStatus.DRAFT:
         raise Refusal(
@@ -52,7 +53,7 @@ def list_remaining(
 ) -> list[RemainingCopies]:
     """Return the layouts of a batch that are still to be cut, in their order.
 
-    Copies that serve nothing but cancelled orders are not.
+    Copies that serve only cancelled orders are left out.
     """
     if batch.status in (BatchStatus.CUT, BatchStatus.DROPPED):
         return []
@@ -60,9 +61,10 @@ def list_remaining(
 
 
 def remaining_layouts(session: Session, batch: Batch, plan: Plan) -> list[RemainingCopies]:
+    """Return the layouts of which not all copies are cut, whatever the status of the batch."""
     done = copies_done(session, [batch.id])
     cancelled = cancelled_orders(session, [batch.id])
-    lefts = (
+    remaining = (
         RemainingCopies(
             layout,
             tuple(
@@ -76,11 +78,11 @@ def remaining_layouts(session: Session, batch: Batch, plan: Plan) -> list[Remain
         )
         for layout in plan.layouts
     )
-    return [one for one in lefts if one.copies]
+    return [layout for layout in remaining if layout.copies]
 
 
 def update_batch_status(session: Session, batch: Batch, plan: Plan) -> None:
-    """Let a batch and its orders follow what is cut of it."""
+    """Set the status of a batch, and of its orders, by what is cut of it."""
     left = remaining_layouts(session, batch, plan)
     if left:
         batch.status = BatchStatus.OPEN
@@ -92,9 +94,9 @@ def update_batch_status(session: Session, batch: Batch, plan: Plan) -> None:
     if batch.mends_id is None:
         waiting = {
             spot.orders[copy - 1]
-            for one in left
-            for copy in one.copies
-            for spot in one.layout.spots
+            for remaining in left
+            for copy in remaining.copies
+            for spot in remaining.layout.spots
         }
         for order in batch.orders:
             if order.status is OrderStatus.PLANNED and order.id not in waiting:
@@ -107,25 +109,27 @@ def update_batch_status(session: Session, batch: Batch, plan: Plan) -> None:
 def next_copies(
     number: int, plan: Plan, left: Iterable[RemainingCopies], layout: int, copies: int | None
 ) -> RemainingCopies:
-    """Return the next copies of a layout that are to be cut."""
+    """Return the next copies of a layout to cut: so many, or all that are left if None."""
     if not 1 <= layout <= len(plan.layouts):
         raise Refusal(
             f"batch {number} has no layout {layout}; they are numbered from 1 to"
             f" {len(plan.layouts)}"
         )
-    one = next((one for one in left if one.layout.number == layout), None)
-    if one is None:
+    remaining = next((each for each in left if each.layout.number == layout), None)
+    if remaining is None:
         raise Refusal(f"layout {layout} of batch {number} has no copy left to cut")
     if copies is None:
-        return one
+        return remaining
     whole_number(copies, "the number of copies", least=1)
-    if copies > len(one.copies):
+    if copies > len(remaining.copies):
         raise Refusal(
-            f"layout {layout} of batch {number} has {len(one.copies)} left to cut, not {copies}"
+            f"layout {layout} of batch {number} has {len(remaining.copies)} left to cut,"
+            f" not {copies}"
         )
-    return RemainingCopies(one.layout, one.copies[:copies])
+    return RemainingCopies(remaining.layout, remaining.copies[:copies])
 
 
 def detach_mended_pieces(session: Session, number: int) -> None:
-    for lost in session.scalars(select(SpoiledPieces).where(SpoiledPieces.mended_id == number)):
-        lost.mended_id = None
+    """Say that the spoiled pieces which a batch was to make again are missing as before."""
+    for pieces in session.scalars(select(SpoiledPieces).where(SpoiledPieces.mended_id == number)):
+        pieces.mended_id = None

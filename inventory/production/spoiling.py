@@ -1,4 +1,4 @@
-"""Spoiled layouts and pieces."""
+"""Spoiled sheets and pieces: booked, and counted as missing until they are cut again."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ __all__ = ["spoil_layout", "spoil_piece", "spoiled_pieces"]
 
 
 def spoil_layout(session: Session, number: int, layout: int, why: str = "") -> Counter[str]:
-    """Book that a sheet was spoiled while a layout was cut: all its pieces must be made anew.
+    """Book that a sheet was spoiled while a layout was cut: all its pieces must be made again.
 
     Returns
     -------
@@ -43,21 +43,21 @@ def spoil_layout(session: Session, number: int, layout: int, why: str = "") -> C
     """
     batch = get_open_batch(session, number)
     plan = plan_of(batch)
-    one = next_copies(number, plan, list_remaining(session, batch, plan), layout, 1)
-    deed = ledger.book_transaction(
-        session, Reason.SPOILED, note=why, batch=batch, layout=layout, copies=list(one.copies)
+    spoiled = next_copies(number, plan, list_remaining(session, batch, plan), layout, 1)
+    transaction = ledger.book_transaction(
+        session, Reason.SPOILED, note=why, batch=batch, layout=layout, copies=list(spoiled.copies)
     )
-    stock = find_stock(session, one.layout.sheet.label)
-    ledger.book_movement(session, stock, -1, Reason.SPOILED, deed=deed)
-    (copy,) = one.copies
+    stock = find_stock(session, spoiled.layout.sheet.label)
+    ledger.book_movement(session, stock, -1, Reason.SPOILED, deed=transaction)
+    (copy,) = spoiled.copies
     cancelled = cancelled_orders(session, [number])
     lost = Counter(
         (spot.orders[copy - 1], spot.part)
-        for spot in one.layout.spots
+        for spot in spoiled.layout.spots
         if spot.orders[copy - 1] not in cancelled
     )
     for (order, part), quantity in lost.items():
-        _add_spoiled_pieces(session, deed, order, part, quantity)
+        _add_spoiled_pieces(session, transaction, order, part, quantity)
     update_batch_status(session, batch, plan)
     names: Counter[str] = Counter()
     for (_, part), quantity in lost.items():
@@ -74,7 +74,7 @@ def spoil_piece(
     order: int | None = None,
     why: str = "",
 ) -> SpoiledPieces:
-    """Book that pieces which were cut already are spoiled and must be made anew.
+    """Book that pieces which were cut already are spoiled and must be made again.
 
     Parameters
     ----------
@@ -86,41 +86,43 @@ def spoil_piece(
     Raises
     ------
     Refusal
-        If there is no such batch, not as many such pieces have been cut, or several orders have
-        one.
+        If there is no such batch, fewer of these pieces have been cut, or several orders have a
+        piece of that name.
     """
     batch = get_batch(session, number)
     plan = plan_of(batch)
     whole_number(quantity, "the number of pieces", least=1)
     cut = _count_cut_pieces(session, batch, plan)
     named = {
-        (its, part): count
-        for (its, part), count in cut.items()
-        if fold(plan.parts[part].piece.name) == fold(piece) and order in (None, its) and count > 0
+        (owner, part): count
+        for (owner, part), count in cut.items()
+        if fold(plan.parts[part].piece.name) == fold(piece) and order in (None, owner) and count > 0
     }
     if not named:
         known = sorted({plan.parts[part].piece.name for (_, part), n in cut.items() if n > 0})
         of = f" for order {order}" if order is not None else ""
         has = f"; cut are {', '.join(known)}" if known else "; nothing of it is cut yet"
         raise Refusal(f"batch {number} has cut no piece '{shorten(piece)}'{of}{has}")
-    if len({its for its, _ in named}) > 1:
-        orders = ", ".join(str(its) for its in sorted({its for its, _ in named}))
+    owners = sorted({owner for owner, _ in named})
+    if len(owners) > 1:
+        orders = ", ".join(map(str, owners))
         raise Refusal(f"orders {orders} each have a '{piece}'; say for which order it was")
-    (its, part), there = max(named.items(), key=lambda item: (item[1], -item[0][1]))
-    if quantity > there:
+    (owner, part), number_cut = max(named.items(), key=lambda item: (item[1], -item[0][1]))
+    if quantity > number_cut:
         raise Refusal(
-            f"batch {number} has cut {there} of '{piece}' for order {its}, not {quantity}"
+            f"batch {number} has cut {number_cut} of '{piece}' for order {owner}, not {quantity}"
         )
-    deed = ledger.book_transaction(session, Reason.SPOILED, note=why, batch=batch)
-    return _add_spoiled_pieces(session, deed, its, part, quantity)
+    transaction = ledger.book_transaction(session, Reason.SPOILED, note=why, batch=batch)
+    return _add_spoiled_pieces(session, transaction, owner, part, quantity)
 
 
 def _count_cut_pieces(session: Session, batch: Batch, plan: Plan) -> Counter[tuple[int, int]]:
-    """Count the sound pieces that were cut, by order and part, but for cancelled orders."""
+    """Count the good pieces that were cut, by order and part, without cancelled orders."""
     cut: Counter[tuple[int, int]] = Counter()
     cancelled = cancelled_orders(session, [batch.id])
     done = copies_done(session, [batch.id])
-    whole = batch.status is BatchStatus.CUT and not any(done.values())  # before deeds were booked
+    # Batches cut before each layout was booked by itself were cut whole.
+    whole = batch.status is BatchStatus.CUT and not any(done.values())
     for layout in plan.layouts:
         copies = set(range(1, layout.copies + 1)) if whole else done[batch.id, layout.number]
         for spot in layout.spots:
@@ -129,34 +131,38 @@ def _count_cut_pieces(session: Session, batch: Batch, plan: Plan) -> Counter[tup
                 for copy in copies
                 if spot.orders[copy - 1] not in cancelled
             )
-    for lost in spoiled_pieces(session, batch=batch.id, mended=True):
-        cut[lost.order_id, lost.part] -= lost.quantity
+    for spoiled in spoiled_pieces(session, batch=batch.id, mended=True):
+        cut[spoiled.order_id, spoiled.part] -= spoiled.quantity
     return cut
 
 
 def _add_spoiled_pieces(
-    session: Session, deed: Transaction, order: int, part: int, quantity: int
+    session: Session, transaction: Transaction, order: int, part: int, quantity: int
 ) -> SpoiledPieces:
-    lost = SpoiledPieces(
-        deed_id=deed.id, batch_id=deed.batch_id, order_id=order, part=part, quantity=quantity
+    spoiled = SpoiledPieces(
+        deed_id=transaction.id,
+        batch_id=transaction.batch_id,
+        order_id=order,
+        part=part,
+        quantity=quantity,
     )
-    session.add(lost)
+    session.add(spoiled)
     session.flush()
-    return lost
+    return spoiled
 
 
 def spoiled_pieces(
     session: Session, *, batch: int | None = None, mended: bool = False
 ) -> list[SpoiledPieces]:
-    """Return the pieces that were spoiled, less what was taken back or cancelled.
+    """Return the pieces that were spoiled, without what was undone or cancelled.
 
     Parameters
     ----------
     batch
         Only those of that batch.
     mended
-        Also those that have been cut anew, or are planned to be; else those for which nothing is
-        planned.
+        Also those that have been cut again, or are planned to be; else only those for which
+        nothing is planned.
     """
     query = (
         select(SpoiledPieces)

@@ -21,7 +21,7 @@ __all__ = ["last_transaction", "list_transactions", "undo_transaction"]
 def list_transactions(
     session: Session, *, most: int = 20, batch: int | None = None
 ) -> list[Transaction]:
-    """Return what was done last, the newest first, without what was taken back.
+    """Return what was done last, the newest first, without what was undone.
 
     Parameters
     ----------
@@ -37,88 +37,90 @@ def list_transactions(
 
 
 def last_transaction(session: Session, *, batch: int | None = None) -> Transaction:
-    """Return what was done last and not taken back.
+    """Return what was done last and not undone.
 
     Raises
     ------
     Refusal
-        If there is nothing, or no such batch.
+        If there is nothing to undo, or no such batch.
     """
     if batch is not None:
         get_batch(session, batch)
-    deeds = list_transactions(session, most=1, batch=batch)
-    if not deeds:
+    transactions = list_transactions(session, most=1, batch=batch)
+    if not transactions:
         of = f" of batch {batch}" if batch is not None else ""
-        raise Refusal(f"there is nothing{of} to take back")
-    return deeds[0]
+        raise Refusal(f"there is nothing{of} to undo")
+    return transactions[0]
 
 
 def undo_transaction(session: Session, number: int, why: str = "") -> Transaction:
-    """Take back a deed with all that it booked; batch and orders go back with it.
+    """Undo a transaction with all that it booked; batch and orders go back with it.
 
     Parameters
     ----------
     number
-        As `list_transactions` tells it.
+        Its `Transaction.id`.
 
     Returns
     -------
-    Deed
-        The counter-deed.
+    Transaction
+        The reversal.
 
     Raises
     ------
     Refusal
-        If there is no such deed, it has been taken back, what it brought has gone or is reserved,
-        something was done on top of it, or its order is assembled already.
+        If there is no such transaction, it has been undone, what it brought has gone or is
+        reserved, something was done on top of it, or its order is assembled already.
     """
     from inventory.purchasing.purchases import check_reversible
 
-    deed = session.get(Transaction, number) if 0 < number < 2**31 else None
-    if deed is None:
+    transaction = session.get(Transaction, number) if 0 < number < 2**31 else None
+    if transaction is None:
         raise Refusal(f"there is no entry {number}", Hint("list the latest", "stash log"))
-    _check_no_later_changes(session, deed)
-    check_reversible(session, deed)
-    _check_unreserved(session, deed)
-    back = ledger.reverse_transaction(session, deed, note=why)
-    if deed.batch is not None and deed.layout is not None:
-        update_batch_status(session, deed.batch, plan_of(deed.batch))
-    return back
+    _check_no_later_changes(session, transaction)
+    check_reversible(session, transaction)
+    _check_unreserved(session, transaction)
+    reversal = ledger.reverse_transaction(session, transaction, note=why)
+    if transaction.batch is not None and transaction.layout is not None:
+        update_batch_status(session, transaction.batch, plan_of(transaction.batch))
+    return reversal
 
 
-def _check_no_later_changes(session: Session, deed: Transaction) -> None:
-    if deed.batch_id is None or deed.reason is Reason.UNDONE:
+def _check_no_later_changes(session: Session, transaction: Transaction) -> None:
+    if transaction.batch_id is None or transaction.reason is Reason.UNDONE:
         return
-    newest = list_transactions(session, most=1, batch=deed.batch_id)
-    if newest and newest[0].id > deed.id:
+    newest = list_transactions(session, most=1, batch=transaction.batch_id)
+    if newest and newest[0].id > transaction.id:
         raise Refusal(
-            f"deed {newest[0].id} of batch {deed.batch_id} was done after it; take that back first"
+            f"entry {newest[0].id} of batch {transaction.batch_id} was made after it; undo that"
+            " first"
         )
-    for lost in session.scalars(select(SpoiledPieces).where(SpoiledPieces.deed_id == deed.id)):
-        if lost.mended_id is not None:
+    spoiled = select(SpoiledPieces).where(SpoiledPieces.deed_id == transaction.id)
+    for pieces in session.scalars(spoiled):
+        if pieces.mended_id is not None:
             raise Refusal(
-                f"its pieces are made again in batch {lost.mended_id}; drop that batch first"
+                f"its pieces are made again in batch {pieces.mended_id}; drop that batch first"
             )
-    if deed.layout is None or deed.batch is None:
+    if transaction.layout is None or transaction.batch is None:
         return
-    orders = {order.id: order for order in deed.batch.orders}
-    layout = plan_of(deed.batch).layouts[deed.layout - 1]
+    orders = {order.id: order for order in transaction.batch.orders}
+    layout = plan_of(transaction.batch).layouts[transaction.layout - 1]
     for order in sorted({spot.orders[copy - 1] for spot in layout.spots
-                         for copy in deed.copies or ()}):  # fmt: skip
+                         for copy in transaction.copies or ()}):  # fmt: skip
         if orders[order].status in (OrderStatus.ASSEMBLED, OrderStatus.DELIVERED):
             raise Refusal(f"order {order} is {orders[order].status} from it already")
 
 
-def _check_unreserved(session: Session, deed: Transaction) -> None:
-    """Refuse to take back what has been reserved since."""
+def _check_unreserved(session: Session, transaction: Transaction) -> None:
+    """Refuse to undo what brought sheets that have been reserved since."""
     changes = session.execute(
         select(Stock, func.sum(Movement.change))
         .join(Movement, Movement.stock_id == Stock.id)
-        .where(Movement.deed_id == deed.id)
+        .where(Movement.deed_id == transaction.id)
         .group_by(Stock.id)
     ).all()
     taken = reserved_quantities(session)
     for stock, change in changes:
-        booked = taken[stock.label]
-        if change > 0 and booked and booked > ledger.on_hand(session, stock) - change:
+        reserved = taken[stock.label]
+        if change > 0 and reserved and reserved > ledger.on_hand(session, stock) - change:
             raise Refusal(f"{stock.label} is reserved by a batch; drop that batch first")

@@ -64,13 +64,13 @@ class YieldRow:
     month
         ``2027-03``, by the clock of this machine.
     cut
-        Of the sheets and offcuts that were cut, without their bruises.
+        Of the sheets and offcuts that were cut, without their damaged areas.
     pieces
-        Of the pieces that came of them, within their outlines, without those spoiled later.
+        Of the pieces cut from them, within their outlines, without those spoiled later.
     kept
         Of the offcuts that were put away.
     spoiled
-        Of sheets, offcuts and pieces that were spoiled, and of bruises.
+        Of sheets, offcuts and pieces that were spoiled, and of damaged areas.
     spoiled_pieces
         Of the pieces among them, which had been cut before.
     """
@@ -85,14 +85,14 @@ class YieldRow:
 
     @property
     def waste(self) -> int:
-        """What was cut and is neither a piece nor kept nor told as spoiled: trimmings."""
+        """What was cut and is neither a piece nor kept nor booked as spoiled: trimmings."""
         return self.cut - self.pieces - self.kept - self.spoiled_pieces
 
     @property
     def yield_rate(self) -> Fraction | None:
-        """Which part of what was used up became pieces; None if nothing was used up.
+        """Which share of what was used up became pieces; None if nothing was used up.
 
-        What is kept is not used up, what was spoiled is.
+        Kept offcuts are not used up; what was spoiled is.
         """
         used = self.cut - self.kept + self.spoiled - self.spoiled_pieces
         return Fraction(self.pieces, used) if used > 0 else None
@@ -101,7 +101,7 @@ class YieldRow:
 def paper_yields(session: Session) -> list[YieldRow]:
     """Return what became of each paper in each month, the newest month first.
 
-    What was taken back is not in it.
+    What was undone is not in it.
     """
     rows: dict[tuple[str, str], YieldRow] = {}
 
@@ -115,7 +115,7 @@ def paper_yields(session: Session) -> list[YieldRow]:
     for at, paper, area in damage_events(session):
         row(at, paper).spoiled += area
     return sorted(
-        rows.values(), key=lambda one: (-int(one.month.replace("-", "")), one.paper.casefold())
+        rows.values(), key=lambda each: (-int(each.month.replace("-", "")), each.paper.casefold())
     )
 
 
@@ -137,13 +137,14 @@ class PlanCache:
         return self._known[batch]
 
     def piece_area(self, batch: int, layout: int, copies: int) -> int:
-        """Return the area of the pieces on so many copies of a layout."""
+        """Return the area of the pieces on some copies of a layout."""
         plan = self[batch]
-        one = plan.layouts[layout - 1]
-        return copies * sum(plan.part_of(spot).piece.area for spot in one.spots)
+        spots = plan.layouts[layout - 1].spots
+        return copies * sum(plan.part_of(spot).piece.area for spot in spots)
 
 
 def _add_movements(session: Session, row: _RowOf, plans: PlanCache) -> None:
+    """Add what was cut, what of it became pieces, what was kept and what was spoiled."""
     lines = session.execute(
         select(Movement, Stock.label, Stock.width, Stock.height, Paper.name, Transaction.layout)
         .join(Stock, Movement.stock_id == Stock.id)
@@ -157,33 +158,34 @@ def _add_movements(session: Session, row: _RowOf, plans: PlanCache) -> None:
         )
         .order_by(Movement.id)
     )
-    # Before deeds were booked a batch was cut whole: its layouts of a label, one after another.
+    # Batches cut before each layout was booked by itself were cut whole: their movements of a
+    # label stand in the order of its layouts.
     older: dict[tuple[int, str], list[int]] = defaultdict(list)
-    spoilt = damaged_area_by_stock(session)
+    damaged = damaged_area_by_stock(session)
     for move, label, width, height, paper, layout in lines:
-        area = abs(move.change) * (width * height - spoilt.get(move.stock_id, 0))
-        its = row(move.at, paper)
+        area = abs(move.change) * (width * height - damaged.get(move.stock_id, 0))
+        month = row(move.at, paper)
         if move.reason is Reason.SPOILED:
-            its.spoiled += area
+            month.spoiled += area
         elif move.reason is Reason.KEPT:
-            its.kept += area
+            month.kept += area
         elif move.batch_id is not None:
-            its.cut += area
+            month.cut += area
             number = layout
             if number is None:
                 key = move.batch_id, label
                 if key not in older:
                     older[key] = [
-                        one.number
-                        for one in plans[move.batch_id].layouts
-                        if one.sheet.label == label
+                        planned.number
+                        for planned in plans[move.batch_id].layouts
+                        if planned.sheet.label == label
                     ]
                 number = older[key].pop(0)
-            its.pieces += plans.piece_area(move.batch_id, number, -move.change)
+            month.pieces += plans.piece_area(move.batch_id, number, -move.change)
 
 
 def damage_events(session: Session) -> Iterator[tuple[datetime, str, int]]:
-    """Yield when how much of a paper was bruised, each part of it once: moment, paper, area."""
+    """Yield when how much of a paper was damaged, each part of it once: moment, paper, area."""
     lines = session.execute(
         select(DamagedArea, Transaction.at, Transaction.reason, Paper.name)
         .join(Transaction, DamagedArea.deed_id == Transaction.id)
@@ -193,21 +195,21 @@ def damage_events(session: Session) -> Iterator[tuple[datetime, str, int]]:
         .order_by(DamagedArea.id)
     )
     before: dict[int, list[Rect]] = defaultdict(list)
-    for bruise, at, reason, paper in lines:
-        its = before[bruise.stock_id]
-        known = union_area(its)
-        its.append(bruise.rect)
-        if reason is Reason.BRUISED:  # else it was taken along from another label
-            yield at, paper, union_area(its) - known
+    for damage, at, reason, paper in lines:
+        rects = before[damage.stock_id]
+        known = union_area(rects)
+        rects.append(damage.rect)
+        if reason is Reason.BRUISED:  # else it came with the sheet from another label
+            yield at, paper, union_area(rects) - known
 
 
 def damaged_area_by_stock(session: Session) -> dict[int, int]:
-    """Return how much of each sheet or offcut is bruised, by its number."""
+    """Return how much of each sheet or offcut is damaged, by `Stock.id`."""
     return {stock: union_area(rects) for stock, rects in damaged_areas_by_stock(session).items()}
 
 
 def union_area(rects: Iterable[Rect]) -> int:
-    """Return the area that rectangles cover together: each column between their edges by itself."""
+    """Return the area that rectangles cover together, column by column between their edges."""
     rects = list(rects)
     edges = sorted({x for rect in rects for x in (rect.x, rect.right)})
     area = 0
@@ -221,16 +223,16 @@ def union_area(rects: Iterable[Rect]) -> int:
 
 
 def _subtract_spoiled_pieces(session: Session, row: _RowOf, plans: PlanCache) -> None:
-    """Take pieces that were spoiled after they had been cut out of what came of the paper."""
+    """Count pieces that were spoiled after they had been cut as spoiled, not as pieces."""
     lines = session.execute(
         select(SpoiledPieces, Transaction.at)
         .join(Transaction, SpoiledPieces.deed_id == Transaction.id)
         .where(Transaction.id.not_in(reversed_transactions()), Transaction.layout.is_(None))
     )
-    for lost, at in lines:
-        part = plans[lost.batch_id].parts[lost.part]
-        area = lost.quantity * part.piece.area
-        its = row(at, part.paper)
-        its.pieces -= area
-        its.spoiled += area
-        its.spoiled_pieces += area
+    for spoiled, at in lines:
+        part = plans[spoiled.batch_id].parts[spoiled.part]
+        area = spoiled.quantity * part.piece.area
+        month = row(at, part.paper)
+        month.pieces -= area
+        month.spoiled += area
+        month.spoiled_pieces += area

@@ -1,7 +1,7 @@
 """Looking back: use, yield, waste, spoilage and spending by paper, design and month; dead stock.
 
 Areas are shared out among designs exactly: what is cut of a sheet, its waste and the offcuts kept
-included, belongs to the designs whose pieces lie on it, in parts of the area of those pieces.
+included, belongs to the designs whose pieces are on it, in proportion to the area of these pieces.
 """
 
 from __future__ import annotations
@@ -58,14 +58,14 @@ __all__ = [
 ]  # fmt: skip
 
 NO_DESIGN = "(for no order)"
-"""Paper that was spoiled while it lay in the stash."""
+"""Paper that was spoiled in the stash."""
 NO_SUPPLIER = "(no supplier named)"
 _MOST_DAYS = 36_500
-"""A hundred years: for longer nobody keeps paper."""
+"""A hundred years: nobody keeps paper longer."""
 
 
 class MonthRange(NamedTuple):
-    """The first and the last month that count, as ``2027-03``; None: no end that way."""
+    """The first and the last month that count, as ``2027-03``; None: no limit on that side."""
 
     first: str | None = None
     last: str | None = None
@@ -86,13 +86,13 @@ def read_months(first: str | None, last: str | None) -> MonthRange:
     Raises
     ------
     Refusal
-        If one is no month, or the last comes before the first.
+        If a text is no month, or the last comes before the first.
     """
     for text, option in ((first, "--from"), (last, "--to")):
         if text is not None and not re.fullmatch(r"[0-9]{4}-(0[1-9]|1[0-2])", text):
             raise Refusal(f"{option}: '{text[:20]}' is not a month; write it like 2027-03")
     if first is not None and last is not None and first > last:
-        raise Refusal(f"the months run from {first} to {last}, which is upside down")
+        raise Refusal(f"the months run from {first} to {last}, which is backwards")
     return MonthRange(first, last)
 
 
@@ -120,17 +120,17 @@ class UseRow:
 
     @property
     def waste(self) -> Fraction:
-        """What was cut and is neither a piece nor kept nor told as spoiled: trimmings."""
+        """What was cut and is neither a piece nor kept nor booked as spoiled: trimmings."""
         return self.cut - self.pieces - self.kept - self.spoiled_pieces
 
     @property
     def used(self) -> Fraction:
-        """What was used up: what is kept is not, what was spoiled is."""
+        """What was used up: kept offcuts are not, what was spoiled is."""
         return self.cut - self.kept + self.spoiled - self.spoiled_pieces
 
     @property
     def yield_rate(self) -> Fraction | None:
-        """Which part of what was used up became pieces; None if nothing was used up."""
+        """Which share of what was used up became pieces; None if nothing was used up."""
         return self.pieces / self.used if self.used > 0 else None
 
 
@@ -139,49 +139,49 @@ def paper_use(
 ) -> list[UseRow]:
     """Return what became of the paper, by paper, design or month.
 
-    What was taken back is not in it.
+    What was undone is not in it.
 
     Returns
     -------
     list of UseRow
-        Months in their order; papers and designs of which most was used first.
+        Months in their order; else what most was used of first.
 
     Raises
     ------
     Refusal
-        For what use is not told by.
+        If use is asked for by supplier.
     """
     if by is ReportGrouping.SUPPLIER:
-        raise Refusal("use is told by paper, design or month; only spending by supplier")
+        raise Refusal("use is shown by paper, design or month; only spending by supplier")
     if by is ReportGrouping.DESIGN:
         return sorted(_by_design(session, months), key=lambda row: (-row.used, row.name))
     rows: dict[str, UseRow] = {}
-    for one in paper_yields(session):
-        if not months.includes(one.month):
+    for of_month in paper_yields(session):
+        if not months.includes(of_month.month):
             continue
-        name = one.paper if by is ReportGrouping.PAPER else one.month
+        name = of_month.paper if by is ReportGrouping.PAPER else of_month.month
         row = rows.setdefault(name, UseRow(name))
-        row.cut += one.cut
-        row.pieces += one.pieces
-        row.kept += one.kept
-        row.spoiled += one.spoiled
-        row.spoiled_pieces += one.spoiled_pieces
+        row.cut += of_month.cut
+        row.pieces += of_month.pieces
+        row.kept += of_month.kept
+        row.spoiled += of_month.spoiled
+        row.spoiled_pieces += of_month.spoiled_pieces
     if by is ReportGrouping.MONTH:
         return [rows[month] for month in sorted(rows)]
     return sorted(rows.values(), key=lambda row: (-row.used, row.name.casefold()))
 
 
 class _UseEntry(NamedTuple):
-    """Paper that left or entered the stash at the table.
+    """Paper that left or entered the stash when it was cut, kept or spoiled.
 
     Attributes
     ----------
     area
         In square fine units.
     pieces
-        Of it, or of the sheets it came from: the area of pieces by design.
+        The area of the pieces on it, or on the sheets it came from, by design.
     price
-        Of so much of such a sheet, as the plan counted it, or of what was spoiled in the stash.
+        Of that area, as the plan counted it, or of what was spoiled in the stash.
     """
 
     reason: Reason
@@ -192,7 +192,7 @@ class _UseEntry(NamedTuple):
 
 
 def _use_entries(session: Session) -> list[_UseEntry]:
-    """Return what was cut, kept and spoiled, each with the designs that it was for."""
+    """Return what was cut, kept and spoiled, each with the designs it was for."""
     lines = session.execute(
         select(
             Movement,
@@ -213,42 +213,45 @@ def _use_entries(session: Session) -> list[_UseEntry]:
         .order_by(Movement.id)
     )
     plans = PlanCache(session)
-    spoilt = damaged_area_by_stock(session)
+    damaged = damaged_area_by_stock(session)
     older: dict[tuple[int, str], list[PlannedLayout]] = {}
-    told = []
+    entries = []
     for move, label, width, height, paid, number, copies in lines:
-        area = abs(move.change) * (width * height - spoilt.get(move.stock_id, 0))
+        area = abs(move.change) * (width * height - damaged.get(move.stock_id, 0))
         if move.batch_id is None:
             price = None if paid is None else Fraction(paid) * abs(move.change)
-            told.append(_UseEntry(move.reason, month_of(move.at), area, {}, price))
+            entries.append(_UseEntry(move.reason, month_of(move.at), area, {}, price))
             continue
         plan = plans[move.batch_id]
         layout = None
         if number is not None:
             layout = plan.layouts[number - 1]
         elif move.reason is Reason.CUT:
-            # Before deeds were booked a batch was cut whole, its layouts one after another.
+            # Batches cut before each layout was booked by itself were cut whole, so that their
+            # movements of a label stand in the order of its layouts.
             queue = older.setdefault(
-                (move.batch_id, label), [one for one in plan.layouts if one.sheet.label == label]
+                (move.batch_id, label),
+                [planned for planned in plan.layouts if planned.sheet.label == label],
             )
             layout = queue.pop(0)
         shares = _designs_on(plan, plan.layouts if layout is None else [layout], copies)
         price = None
         if layout is not None:
             sheet = layout.sheet
-            whole = Fraction(width * height, sheet.width * sheet.height)
-            price = Fraction(sheet.price) * abs(move.change) * whole
+            # An offcut bears the part of its sheet's price that its area is of the sheet.
+            area_share = Fraction(width * height, sheet.width * sheet.height)
+            price = Fraction(sheet.price) * abs(move.change) * area_share
             if move.reason is Reason.KEPT:
                 of_sheets, of_offcuts = plan.offcut_value_shares()
                 price *= of_offcuts if sheet.kind == "offcut" else of_sheets
-        told.append(_UseEntry(move.reason, month_of(move.at), area, shares, price))
-    return told
+        entries.append(_UseEntry(move.reason, month_of(move.at), area, shares, price))
+    return entries
 
 
 def _designs_on(
     plan: Plan, layouts: Iterable[PlannedLayout], copies: Sequence[int] | None
 ) -> dict[str, int]:
-    """Return the area of pieces by design on some copies of layouts; all, unless given."""
+    """Return the area of pieces by design on some copies of layouts; on all, unless given."""
     design = {order.number: order.design for order in plan.orders}
     areas: dict[str, int] = defaultdict(int)
     for layout in layouts:
@@ -260,6 +263,7 @@ def _designs_on(
 
 
 def _allocate(amount: Fraction, pieces: Mapping[str, int]) -> dict[str, Fraction]:
+    """Share an amount out among designs by the area of their pieces."""
     whole = sum(pieces.values())
     if not whole:
         return {NO_DESIGN: amount}
@@ -272,28 +276,28 @@ def _by_design(session: Session, months: MonthRange) -> list[UseRow]:
     def row(name: str) -> UseRow:
         return rows.setdefault(name, UseRow(name))
 
-    for cut in _use_entries(session):
-        if not months.includes(cut.month):
+    for entry in _use_entries(session):
+        if not months.includes(entry.month):
             continue
-        for design, part in _allocate(Fraction(cut.area), cut.pieces).items():
-            if cut.reason is Reason.CUT:
-                row(design).cut += part
-                row(design).pieces += cut.pieces[design]
-            elif cut.reason is Reason.KEPT:
-                row(design).kept += part
+        for design, share in _allocate(Fraction(entry.area), entry.pieces).items():
+            if entry.reason is Reason.CUT:
+                row(design).cut += share
+                row(design).pieces += entry.pieces[design]
+            elif entry.reason is Reason.KEPT:
+                row(design).kept += share
             else:
-                row(design).spoiled += part
+                row(design).spoiled += share
     for at, _, area in damage_events(session):
         if months.includes(month_of(at)):
             row(NO_DESIGN).spoiled += area
     plans = PlanCache(session)
-    for lost, at, design in _spoiled_pieces(session):
+    for spoiled, at, design in _spoiled_pieces(session):
         if months.includes(month_of(at)):
-            area = lost.quantity * plans[lost.batch_id].parts[lost.part].piece.area
-            its = row(design)
-            its.pieces -= area
-            its.spoiled += area
-            its.spoiled_pieces += area
+            piece = plans[spoiled.batch_id].parts[spoiled.part].piece
+            spoiled_area = spoiled.quantity * piece.area
+            row(design).pieces -= spoiled_area
+            row(design).spoiled += spoiled_area
+            row(design).spoiled_pieces += spoiled_area
     return list(rows.values())
 
 
@@ -306,7 +310,7 @@ def _spoiled_pieces(session: Session) -> list[tuple[SpoiledPieces, datetime, str
         .where(Transaction.id.not_in(reversed_transactions()), Transaction.layout.is_(None))
         .order_by(SpoiledPieces.id)
     )
-    return [(lost, at, design) for lost, at, design in lines]
+    return [(spoiled, at, design) for spoiled, at, design in lines]
 
 
 # --- spending ------------------------------------------------------------------------------------
@@ -321,7 +325,7 @@ class SpendingRow:
     amount
         In the shop's currency, exact.
     unpriced
-        Sheets, or movements, without a price: they are not in it.
+        Sheets, or movements, without a price: the amount leaves them out.
     """
 
     name: str
@@ -335,13 +339,12 @@ def spending(
     """Return what was spent on paper.
 
     By paper, month or supplier it is what was received, at the price of each sheet.  By design it
-    is the paper that was cut or spoiled for it, less the offcuts kept, at the prices that the plans
-    counted.
+    is the paper that was cut or spoiled for it, less the offcuts kept, at the prices in the plans.
 
     Returns
     -------
     list of SpendingRow
-        Months in their order; of the rest what most was spent on first.
+        Months in their order; else what most was spent on first.
     """
     rows: dict[str, SpendingRow] = {}
     found = _of_designs(session) if by is ReportGrouping.DESIGN else _received(session, by)
@@ -358,7 +361,7 @@ def spending(
 
 
 _SpendingEntry = tuple[str, str, Fraction | None, int]
-"""A month, what it is counted under, the amount if a price is known, and of how many."""
+"""A month, the name of the row, the amount if a price is known, and for how many sheets."""
 
 
 def _received(session: Session, by: ReportGrouping) -> Iterable[_SpendingEntry]:
@@ -383,13 +386,13 @@ def _received(session: Session, by: ReportGrouping) -> Iterable[_SpendingEntry]:
 
 
 def _of_designs(session: Session) -> Iterable[_SpendingEntry]:
-    for one in _use_entries(session):
-        sign = -1 if one.reason is Reason.KEPT else 1
-        if one.price is None:
-            yield one.month, NO_DESIGN, None, 1
+    for entry in _use_entries(session):
+        sign = -1 if entry.reason is Reason.KEPT else 1
+        if entry.price is None:
+            yield entry.month, NO_DESIGN, None, 1
             continue
-        for design, part in _allocate(one.price, one.pieces).items():
-            yield one.month, design, sign * part, 1
+        for design, amount in _allocate(entry.price, entry.pieces).items():
+            yield entry.month, design, sign * amount, 1
 
 
 # --- dead stock ----------------------------------------------------------------------------------
@@ -397,20 +400,20 @@ def _of_designs(session: Session) -> Iterable[_SpendingEntry]:
 
 @dataclass(frozen=True)
 class DeadStock:
-    """Paper that nobody has cut for long.
+    """Paper that nobody has cut for a long time.
 
     Attributes
     ----------
     area
         On hand, in square fine units.
     labels
-        Of what lies here.
+        Of its sheets and offcuts on hand.
     last_used
         The day it was last cut; None if it never was.
     in_stock_since
-        The day the first of what lies here came.
+        The day the first of these came.
     problem
-        Of making one of a design of what is not reserved (see
+        Of making one of a design from what is not reserved (see
         `inventory.advice.capacity.max_copies`).
     """
 
@@ -426,30 +429,30 @@ def dead_stock(
     session: Session,
     today: date,
     days: int,
-    wish: DesignRequest,
+    request: DesignRequest,
 ) -> list[DeadStock]:
-    """Return the papers that lie here, came that long ago and were not cut since.
+    """Return the papers on hand that came that long ago and were not cut since.
 
     Parameters
     ----------
     days
         How long.
-    wish
-        Of which design it is asked how many could be made, all of one paper.
+    request
+        The design to make of what lies unused, all of one paper.
 
     Returns
     -------
-    list of Dead
+    list of DeadStock
         The largest area first.
 
     Raises
     ------
     Refusal
-        If the design can't be made so, or the days are none.
+        If the design can't be made in these sizes, or the number of days makes no sense.
     """
     if not 1 <= days <= _MOST_DAYS:
         raise Refusal(f"--days must be 1 or more, up to {_MOST_DAYS}, not {days}")
-    # The night after that day, by the clock of this machine.
+    # Midnight at the end of that day, by the clock of this machine.
     limit = datetime.combine(today - timedelta(days=days - 1), time()).astimezone(UTC)
     lines = session.execute(
         select(Paper.name, func.max(Movement.at))
@@ -467,24 +470,24 @@ def dead_stock(
     )
     came: dict[str, datetime] = {label: at for label, at in labels if at is not None}
     free = available_rows(session, list_stash(session))
-    told = []
+    found = []
     for paper in dict.fromkeys(row.paper for row in rows):
-        its = _of_paper(rows, paper)
-        since = min(came[row.label] for row in its)
+        own_rows = _of_paper(rows, paper)
+        since = min(came[row.label] for row in own_rows)
         last = last_cut.get(paper)
         if max(since, last or since) >= limit:
             continue
-        told.append(
+        found.append(
             DeadStock(
                 paper,
-                sum(row.width * row.height * row.quantity for row in its),
-                tuple(row.label for row in its),
+                sum(row.width * row.height * row.quantity for row in own_rows),
+                tuple(row.label for row in own_rows),
                 None if last is None else last.astimezone().date(),
                 since.astimezone().date(),
-                problem_from_stash(session, wish, {"all": paper}, _of_paper(free, paper)),
+                problem_from_stash(session, request, {"all": paper}, _of_paper(free, paper)),
             )
         )
-    return sorted(told, key=lambda one: (-one.area, one.paper.casefold()))
+    return sorted(found, key=lambda stock: (-stock.area, stock.paper.casefold()))
 
 
 def _of_paper(rows: Sequence[StashRow], paper: str) -> list[StashRow]:

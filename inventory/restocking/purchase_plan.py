@@ -7,7 +7,7 @@ the stash and what is on its way.  Nothing is booked; `book_purchases` books it 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from fractions import Fraction
@@ -17,14 +17,23 @@ from inventory.database.tables.enums import OrderStatus, StockKind
 from inventory.orders.orders import list_orders
 from inventory.production.planning import CuttingDemand, cutting_demand
 from inventory.purchasing.optimizer_offers import listed_offers, supplier_terms_for
-from inventory.purchasing.prices import SizeKey, current_offers, size_key
+from inventory.purchasing.prices import current_offers
 from inventory.purchasing.purchases import PurchaseLineRequest, add_purchase, scheduled_receipts
-from inventory.purchasing.reorder_levels import is_low, level_key, list_levels
+from inventory.purchasing.reorder_levels import list_levels
+from inventory.restocking.levels import (
+    Level,
+    LevelToFill,
+    PaperSize,
+    levels_to_fill,
+    paper_size,
+    read_levels,
+    sheets_available,
+)
 from inventory.restocking.restock_list import latest_order_date, paper_needed_by
 from inventory.shop.settings import get_shop
 from inventory.stock.listing import list_stash
 from inventory.stock.papers import list_papers
-from inventory.stock.reservations import available_rows
+from inventory.stock.reservations import reserved_quantities
 from nester.core.errors import Hint, Refusal
 from nester.core.lengths import Length, format_size
 from nester.core.problem import Cuts, Effort, Problem, StockItem
@@ -46,7 +55,8 @@ if TYPE_CHECKING:
     from inventory.database.tables.orders import Order
     from inventory.database.tables.purchasing import Purchase
     from inventory.database.tables.stock import Paper
-    from inventory.purchasing.prices import ListedPack
+    from inventory.purchasing.prices import ListedPack, SizeKey
+    from inventory.purchasing.purchases import ScheduledReceipt
     from nester.packing import (
         Progress,
         Stop,
@@ -72,7 +82,7 @@ class PlanLine:
     sheets, used
         How many sheets are in them, and how many of these the orders take.
     orders
-        Numbers of the orders that are cut from it, what is due first first.
+        Numbers of the orders that are cut from it, earliest due first.
     needed, order_by
         The day on which it must be there for the first of them, and the last on which it may be
         ordered for that; None if no order needs it.
@@ -105,7 +115,7 @@ class StockUse(NamedTuple):
 
 
 class FilledLevel(NamedTuple):
-    """A level that is to be held: how many of the sheets are there, and how many are bought."""
+    """A level to hold: how many sheets of it are there, and how many are bought."""
 
     paper: str
     width: Length
@@ -129,18 +139,18 @@ class UnmadePieces(NamedTuple):
 
 @dataclass(frozen=True)
 class RestockPlan:
-    """The cheapest purchase found.
+    """The cheapest purchase found, and what it is for.
 
     Attributes
     ----------
     shipping
-        What each supplier takes for the delivery, in the shop's currency.
+        What each supplier asks for the delivery, in the shop's currency.
     stock_use
-        What is used of what is there, or on its way.
+        What is used of the stash, or of what is on its way.
     filled_levels
         Levels for which sheets are set aside or bought.
     bought
-        The purchase with its layouts, as it was judged.
+        The purchase with its layouts, as it was verified.
     """
 
     orders: tuple[Order, ...]
@@ -153,50 +163,26 @@ class RestockPlan:
     currency: str
 
 
-_Key = tuple[str, SizeKey]
-"""A paper, and what is equal for equal sizes of it."""
-
-
-class _Level(NamedTuple):
-    """A level that is set, and the name of the offer by which it would be filled."""
-
-    paper: str
-    key: SizeKey
-    reorder_point: int
-    target: int
-    any_size: bool
-    offer: str | None
-
-    def counts(self, sheets: Mapping[_Key, int]) -> int:
-        """Return how many of some sheets count to it."""
-        if self.any_size:
-            return sum(number for (paper, _), number in sheets.items() if paper == self.paper)
-        return sheets.get((self.paper, self.key), 0)
-
-
-class _LevelToFill(NamedTuple):
-    """A level that is filled: how many sheets are set aside for it, and how many are lacking."""
-
-    level: _Level
-    on_hand: int
-    shortfall: int
-
-
 class _PurchaseData(NamedTuple):
-    """All that is read of the book, at one moment.
+    """All that is read of the shop, at one moment.
 
     Attributes
     ----------
-    on_hand
-        How many sheets lie there and are not reserved, or are on their way.
+    offer_to_fill
+        By paper and size, the name of the offer by which a level is filled.
+    available
+        How many sheets are on hand and not reserved, or are on their way.
+    purchase_of
+        The number of the purchase, by the names of the stock that is on its way.
     """
 
     cutting_demand: CuttingDemand | None
     problem: Problem
     offers_by_name: dict[str, tuple[Offer, ListedPack]]
     terms: tuple[SupplierTerms, ...]
-    levels: list[_Level]
-    on_hand: Mapping[_Key, int]
+    levels: list[Level]
+    offer_to_fill: Mapping[PaperSize, str]
+    available: Mapping[PaperSize, int]
     papers: Mapping[str, Paper]
     purchase_of: dict[str, int]
     making_days: int
@@ -226,9 +212,9 @@ def plan_purchase(
     levels
         Also hold the levels set: what would be low (see
         `inventory.purchasing.reorder_levels.is_low`) once the orders are made is filled up to its
-        target.  What lies there or is on its way counts, and is left alone up to that.
+        target.  What is on hand or on its way counts, and is left alone up to that.
     in_time
-        Only from offers that come in time for every order given.
+        Only from offers that come in time for every order.
     effort, processes, stop, on_progress
         As for `nester.packing.purchase.purchase`.
 
@@ -238,38 +224,41 @@ def plan_purchase(
         If there is nothing to buy for, nobody offers anything, or an order is not confirmed.
     """
     with shop_file.read() as session:
-        book = _read(session, orders, levels, in_time, cuts, ignore_grain, today)
-    offered = tuple(offer for offer, _ in book.offers_by_name.values())
+        data = _read(session, orders, levels, in_time, cuts, ignore_grain, today)
+    offers = tuple(offer for offer, _ in data.offers_by_name.values())
 
-    def buy(held: Sequence[_LevelToFill], effort: Effort) -> PaperPurchasePlan:
+    def buy(to_fill: Sequence[LevelToFill], effort: Effort) -> PaperPurchasePlan:
         also: Counter[str] = Counter()
-        for one in held:
-            if one.level.offer is not None:
-                also[one.level.offer] += one.shortfall
-        problem = replace(book.problem, stock=_unallocated_stock(book, held))
+        for level, _, shortfall in to_fill:
+            if level.fill_size is not None:
+                also[data.offer_to_fill[level.paper, level.fill_size]] += shortfall
+        problem = replace(data.problem, stock=_unallocated_stock(data, to_fill))
         found = purchase(
             problem,
-            offered,
-            book.terms,
+            offers,
+            data.terms,
             effort,
             extra_sheets=also,
             processes=processes,
             stop=stop,
             on_progress=on_progress,
         )
-        require_valid_purchase(problem, offered, book.terms, found)
+        require_valid_purchase(problem, offers, data.terms, found)
         return found
 
-    held = _levels_to_fill(book, frozenset())
-    if _may_get_low(book, held):
+    to_fill = levels_to_fill(data.levels, data.available)
+    if _may_get_low(data, to_fill):
         # Which levels the orders bring down is seen well enough from a purchase found quickly.
-        held = _levels_to_fill(book, _levels_low_after(book, held, buy(held, Effort.QUICK)))
+        low = _levels_low_after(data, to_fill, buy(to_fill, Effort.QUICK))
+        to_fill = levels_to_fill(data.levels, data.available, low)
     while True:
-        bought = buy(held, effort)
-        low = _levels_low_after(book, held, bought)
+        bought = buy(to_fill, effort)
+        low = _levels_low_after(data, to_fill, bought)
         if not low:
-            return _build_plan(book, held, bought)
-        held = _levels_to_fill(book, low.union(one.level for one in held))
+            return _build_plan(data, to_fill, bought)
+        # Each round fills one more level at least, so there are no more rounds than levels.
+        low = low.union(filled.level for filled in to_fill)
+        to_fill = levels_to_fill(data.levels, data.available, low)
 
 
 def _read(
@@ -281,161 +270,132 @@ def _read(
     ignore_grain: bool,
     today: date,
 ) -> _PurchaseData:
+    """Read what is wanted, on hand, on its way and on offer; see `plan_purchase`."""
     shop = get_shop(session)
-    to_cut = None
+    demand = None
     if orders or not levels or list_orders(session, status=OrderStatus.CONFIRMED):
-        to_cut = cutting_demand(session, orders, cuts=cuts, ignore_grain=ignore_grain, today=today)
+        demand = cutting_demand(session, orders, cuts=cuts, ignore_grain=ignore_grain, today=today)
     papers = {paper.name: paper for paper in list_papers(session)}
-    wanted = {want.paper for want in to_cut.problem.demands} if to_cut else set()
+    wanted = {want.paper for want in demand.problem.demands} if demand else set()
     if levels:
         wanted |= {level.paper.name for level in list_levels(session)}
     listed = current_offers(session, sorted(wanted), today=today) if wanted else []
-    first = None
-    if to_cut and in_time:
-        first = paper_needed_by(min(order.due for order in to_cut.orders), shop.making_days)
-        listed = [one for one in listed if today + timedelta(one.lead_days) <= first]
+    receipts = scheduled_receipts(session)
+    if demand and in_time:
+        needed = paper_needed_by(min(order.due for order in demand.orders), shop.making_days)
+        listed = [pack for pack in listed if today + timedelta(pack.lead_days) <= needed]
+        receipts = [receipt for receipt in receipts if receipt.expected <= needed]
     if not listed:
         words = " in time" if in_time else ""
         raise Refusal(
             f"nobody offers any of these papers{words}",
             Hint("read a supplier's list", "buy prices import"),
         )
+    problem = demand.problem if demand else Problem((), (), cuts, shop.smallest_offcut)
+    coming = {
+        f"purchase {receipt.purchase}: {receipt.paper}"
+        f" {format_size(receipt.width, receipt.height, shop.unit)} ({number})": receipt
+        for number, receipt in enumerate(receipts, 1)
+    }
+    problem = replace(
+        problem, stock=(*problem.stock, *(_as_stock_item(*named) for named in coming.items()))
+    )
     named = listed_offers(listed, shop.unit)
-    problem = to_cut.problem if to_cut else Problem((), (), cuts, shop.smallest_offcut)
-    coming: dict[str, int] = {}
-    stock = list(problem.stock)
-    for one in scheduled_receipts(session):
-        if first is not None and one.expected > first:
-            continue
-        name = (
-            f"purchase {one.purchase}: {one.paper} {format_size(one.width, one.height, shop.unit)}"
-            f" ({len(coming) + 1})"
-        )
-        coming[name] = one.purchase
-        stock.append(
-            StockItem(
-                name, one.width, one.height, one.sheets, Fraction(0), one.paper, one.margins,
-                grain=one.grain,
-            )
-        )  # fmt: skip
-    problem = replace(problem, stock=tuple(stock))
     on_sale = [offer.as_stock_item(None) for offer, _ in named.values()]
     problem, _ = drop_conflicting_grain(problem, on_sale)
-    suppliers = [one.supplier for one in listed]
+    offer_to_fill: dict[PaperSize, str] = {}
+    for offer, _ in sorted(named.values(), key=lambda offered: offered[0].sheet_price):
+        offer_to_fill.setdefault(paper_size(papers, offer), offer.name)
+    sheets = list_stash(session, kind=StockKind.SHEET)
     return _PurchaseData(
-        to_cut, problem, named, supplier_terms_for(session, suppliers, today),
-        _levels(session, papers, named) if levels else [],
-        _on_hand_sheets(session, stock, coming, papers), papers, coming, shop.making_days, shop.currency,
-    )  # fmt: skip
-
-
-def _on_hand_sheets(
-    session: Session,
-    stock: Iterable[StockItem],
-    coming: Mapping[str, int],
-    papers: Mapping[str, Paper],
-) -> Counter[_Key]:
-    there: Counter[_Key] = Counter()
-    for row in available_rows(session, list_stash(session, kind=StockKind.SHEET)):
-        there[row.paper, size_key(papers[row.paper], (row.width, row.height))] += row.quantity
-    for one in stock:
-        if one.name in coming and one.quantity:
-            there[_key(papers, one)] += one.quantity
-    return there
-
-
-def _key(papers: Mapping[str, Paper], one: StockItem | Offer) -> _Key:
-    return one.paper, size_key(papers[one.paper], (one.width, one.height))
-
-
-def _levels(
-    session: Session, papers: Mapping[str, Paper], named: Mapping[str, tuple[Offer, ListedPack]]
-) -> list[_Level]:
-    """Return the levels set, those of one size first."""
-    found = []
-    for level in sorted(list_levels(session), key=lambda one: level_key(one) is None):
-        paper = level.paper.name
-        offered = [offer for offer, _ in named.values() if offer.paper == paper]
-        key = level_key(level)
-        any_size = key is None
-        if key is None:
-            # It is filled in the size that is cheapest by its area.
-            cheapest = min(
-                offered, key=lambda one: one.sheet_price / (one.width * one.height), default=None
-            )
-            key = (0, 0) if cheapest is None else _key(papers, cheapest)[1]
-        fitting = (one for one in offered if _key(papers, one) == (paper, key))
-        best = min(fitting, key=lambda one: one.sheet_price, default=None)
-        name = None if best is None else best.name
-        found.append(_Level(paper, key, level.reorder, level.target, any_size, name))
-    return found
-
-
-def _levels_to_fill(book: _PurchaseData, low: frozenset[_Level]) -> list[_LevelToFill]:
-    """Return the levels that are filled: those known to get low, and those that are."""
-    there = Counter(book.on_hand)
-    found = []
-    for one in book.levels:
-        have = one.counts(there)
-        if one not in low and not is_low(have, one.reorder_point, one.target):
-            continue
-        lacking = max(0, one.target - have)
-        found.append(_LevelToFill(one, min(have, one.target), lacking))
-        if one.offer is not None:
-            # What is bought for a level of one size counts for that of any size.
-            there[one.paper, one.key] += lacking
-    return found
-
-
-def _may_get_low(book: _PurchaseData, held: Sequence[_LevelToFill]) -> bool:
-    """Tell whether orders want a paper that has a level which is not filled."""
-    filled = {one.level for one in held}
-    wanted = {want.paper for want in book.problem.demands if want.quantity}
-    return any(one.paper in wanted for one in book.levels if one not in filled)
-
-
-def _levels_low_after(
-    book: _PurchaseData, held: Sequence[_LevelToFill], bought: PaperPurchasePlan
-) -> frozenset[_Level]:
-    """Return the levels, of those not filled, that are low once everything is bought and cut."""
-    left = Counter(book.on_hand)
-    for packs in bought.lines:
-        left[_key(book.papers, packs.offer)] += packs.sheets
-    stock = {one.name: one for one in bought.problem.stock}
-    for layout in bought.cutting_plan.layouts:
-        if not stock[layout.stock].is_offcut:
-            left[_key(book.papers, stock[layout.stock])] -= layout.copies
-    filled = {one.level for one in held}
-    return frozenset(
-        one
-        for one in book.levels
-        if one not in filled and is_low(one.counts(left), one.reorder_point, one.target)
+        demand,
+        problem,
+        named,
+        supplier_terms_for(session, [pack.supplier for pack in listed], today),
+        _levels(session, papers, listed) if levels else [],
+        offer_to_fill,
+        sheets_available(papers, sheets, reserved_quantities(session), receipts),
+        papers,
+        {name: receipt.purchase for name, receipt in coming.items()},
+        shop.making_days,
+        shop.currency,
     )
 
 
-def _unallocated_stock(book: _PurchaseData, held: Sequence[_LevelToFill]) -> tuple[StockItem, ...]:
-    """Take away what is held: of its size first, of any other size for the rest."""
-    left = [one.on_hand for one in held]
-    kept = list(book.problem.stock)
+def _as_stock_item(name: str, receipt: ScheduledReceipt) -> StockItem:
+    """Return sheets on their way as stock that is paid for."""
+    return StockItem(
+        name, receipt.width, receipt.height, receipt.sheets, Fraction(0), receipt.paper,
+        receipt.margins, grain=receipt.grain,
+    )  # fmt: skip
+
+
+def _levels(
+    session: Session, papers: Mapping[str, Paper], listed: Sequence[ListedPack]
+) -> list[Level]:
+    """Return the levels set; those of a size that nobody offers can't be filled."""
+    offered = {paper_size(papers, pack) for pack in listed}
+    return [
+        level
+        if level.fill_size is None or (level.paper, level.fill_size) in offered
+        else level._replace(fill_size=None)
+        for level in read_levels(session, papers, listed)
+    ]
+
+
+def _may_get_low(data: _PurchaseData, to_fill: Sequence[LevelToFill]) -> bool:
+    """Tell whether orders want a paper that has a level which is not filled."""
+    filled = {level for level, _, _ in to_fill}
+    wanted = {want.paper for want in data.problem.demands if want.quantity}
+    return any(level.paper in wanted for level in data.levels if level not in filled)
+
+
+def _levels_low_after(
+    data: _PurchaseData, to_fill: Sequence[LevelToFill], bought: PaperPurchasePlan
+) -> frozenset[Level]:
+    """Return the levels, of those not filled, that are low once everything is bought and cut."""
+    left = Counter(data.available)
+    for packs in bought.lines:
+        left[paper_size(data.papers, packs.offer)] += packs.sheets
+    stock = {item.name: item for item in bought.problem.stock}
+    for layout in bought.cutting_plan.layouts:
+        if not stock[layout.stock].is_offcut:
+            left[paper_size(data.papers, stock[layout.stock])] -= layout.copies
+    filled = {level for level, _, _ in to_fill}
+    return frozenset(level for level in data.levels if level not in filled and level.is_low(left))
+
+
+def _unallocated_stock(
+    data: _PurchaseData, to_fill: Sequence[LevelToFill]
+) -> tuple[StockItem, ...]:
+    """Take away what is set aside: of the level's size first, of any other size for the rest."""
+    left = [on_hand for _, on_hand, _ in to_fill]
+    kept = list(data.problem.stock)
     for of_size in (True, False):
-        for place, one in enumerate(kept):
-            if one.is_offcut or one.quantity is None:
+        for place, item in enumerate(kept):
+            if item.is_offcut or item.quantity is None:
                 continue
-            paper, key = _key(book.papers, one)
-            quantity = one.quantity
-            for index, (level, _, _) in enumerate(held):
-                if level.paper == paper and (key == level.key) is of_size:
+            paper, size = paper_size(data.papers, item)
+            quantity = item.quantity
+            for index, (level, _, _) in enumerate(to_fill):
+                if level.paper == paper and (size == _size_of(level)) is of_size:
                     aside = min(left[index], quantity)
                     left[index] -= aside
                     quantity -= aside
-            kept[place] = replace(one, quantity=quantity)
-    return tuple(one for one in kept if one.quantity is None or one.quantity)
+            kept[place] = replace(item, quantity=quantity)
+    return tuple(item for item in kept if item.quantity is None or item.quantity)
+
+
+def _size_of(level: Level) -> SizeKey:
+    """Return the size under which a level is shown: its own, or that which fills it."""
+    return level.size or level.fill_size or (0, 0)
 
 
 def _build_plan(
-    book: _PurchaseData, holds: Sequence[_LevelToFill], bought: PaperPurchasePlan
+    data: _PurchaseData, to_fill: Sequence[LevelToFill], bought: PaperPurchasePlan
 ) -> RestockPlan:
-    orders_of, due = _orders_of(book)
+    """Say for which orders each pack is bought and by when, and what is used of the stash."""
+    orders_of, due = _orders_of(data)
     used: dict[str, int] = defaultdict(int)
     waiting: dict[str, set[int]] = defaultdict(set)
     for layout in bought.cutting_plan.layouts:
@@ -444,65 +404,65 @@ def _build_plan(
             waiting[layout.stock].update(orders_of.get(piece.name, ()))
     lines = []
     for offer, packs in bought.lines:
-        listed = book.offers_by_name[offer.name][1]
+        listed = data.offers_by_name[offer.name][1]
         orders = tuple(sorted(waiting[offer.name], key=lambda number: (due[number], number)))
-        needed = last = None
+        needed = order_by = None
         if orders:
-            needed = paper_needed_by(due[orders[0]], book.making_days)
-            last = latest_order_date(due[orders[0]], book.making_days, listed.lead_days)
-        lines.append(
-            PlanLine(listed, packs, packs * offer.pack_size, used[offer.name], orders, needed, last)
-        )
-    lines.sort(key=lambda one: (one.order_by or date.max, one.offer.supplier, one.offer.paper))
-    stash = tuple(
+            needed = paper_needed_by(due[orders[0]], data.making_days)
+            order_by = latest_order_date(due[orders[0]], data.making_days, listed.lead_days)
+        sheets = packs * offer.pack_size
+        lines.append(PlanLine(listed, packs, sheets, used[offer.name], orders, needed, order_by))
+    lines.sort(key=lambda line: (line.order_by or date.max, line.offer.supplier, line.offer.paper))
+    stock_use = tuple(
         StockUse(
-            one.name, one.paper, one.width, one.height, used[one.name],
-            (one.quantity or 0) - used[one.name], book.purchase_of.get(one.name),
+            item.name, item.paper, item.width, item.height, used[item.name],
+            (item.quantity or 0) - used[item.name], data.purchase_of.get(item.name),
         )
-        for one in bought.problem.stock
-        if used[one.name] and one.name not in book.offers_by_name
+        for item in bought.problem.stock
+        if used[item.name] and item.name not in data.offers_by_name
     )  # fmt: skip
-    held = tuple(
+    filled_levels = tuple(
         FilledLevel(
-            level.paper, *level.key, level.target, there, 0 if level.offer is None else lacking
+            level.paper, *_size_of(level), level.target, on_hand,
+            0 if level.fill_size is None else shortfall,
         )
-        for level, there, lacking in holds
-    )
-    parts = book.cutting_demand.parts if book.cutting_demand else []
+        for level, on_hand, shortfall in to_fill
+    )  # fmt: skip
+    parts = data.cutting_demand.parts if data.cutting_demand else []
     unmade = tuple(
         UnmadePieces(
-            part.paper, part.piece.name, part.piece.width, part.piece.height, left.quantity,
-            left.why, orders_of[left.name],
+            part.paper, part.piece.name, part.piece.width, part.piece.height, unplaced.quantity,
+            unplaced.why, orders_of[unplaced.name],
         )
-        for left in bought.cutting_plan.unplaced
-        for part in [parts[int(left.name)]]
+        for unplaced in bought.cutting_plan.unplaced
+        for part in [parts[int(unplaced.name)]]
     )  # fmt: skip
     return RestockPlan(
-        tuple(book.cutting_demand.orders) if book.cutting_demand else (),
+        tuple(data.cutting_demand.orders) if data.cutting_demand else (),
         tuple(lines),
         bought.shipping,
-        stash,
-        held,
+        stock_use,
+        filled_levels,
         unmade,
         bought,
-        book.currency,
+        data.currency,
     )
 
 
-def _orders_of(book: _PurchaseData) -> tuple[dict[str, tuple[int, ...]], dict[int, date]]:
-    if book.cutting_demand is None:
+def _orders_of(data: _PurchaseData) -> tuple[dict[str, tuple[int, ...]], dict[int, date]]:
+    if data.cutting_demand is None:
         return {}, {}
     found: dict[str, list[int]] = defaultdict(list)
-    for claim in book.cutting_demand.order_demands:
-        for name, number in claim.pieces.items():
+    for order_demand in data.cutting_demand.order_demands:
+        for name, number in order_demand.pieces.items():
             if number:
-                found[name].append(claim.order)
-    due = {order.id: order.due for order in book.cutting_demand.orders}
+                found[name].append(order_demand.order)
+    due = {order.id: order.due for order in data.cutting_demand.orders}
     return {name: tuple(numbers) for name, numbers in found.items()}, due
 
 
 def book_purchases(session: Session, plan: RestockPlan, *, today: date) -> list[Purchase]:
-    """Book what is to be bought, one purchase a supplier; each can be taken back.
+    """Book what is to be bought, one purchase a supplier; each can be undone.
 
     Raises
     ------
@@ -511,26 +471,28 @@ def book_purchases(session: Session, plan: RestockPlan, *, today: date) -> list[
     """
     if not plan.lines:
         raise Refusal("there is nothing to buy, so nothing was recorded")
-    known = current_offers(session, sorted({one.offer.paper for one in plan.lines}), today=today)
-    for one in plan.lines:
-        if one.offer not in known:
+    papers = sorted({line.offer.paper for line in plan.lines})
+    known = current_offers(session, papers, today=today)
+    for line in plan.lines:
+        if line.offer not in known:
             raise Refusal(
-                f"what {one.offer.supplier} asks for {one.offer.paper} has changed; plan again"
+                f"the price of {line.offer.paper} from {line.offer.supplier} has changed;"
+                " plan again"
             )
-    wishes: dict[str, dict[tuple[str, Size, int], int]] = defaultdict(lambda: defaultdict(int))
-    for one in plan.lines:
-        offer = one.offer
+    packs_of: dict[str, dict[tuple[str, Size, int], int]] = defaultdict(lambda: defaultdict(int))
+    for line in plan.lines:
+        offer = line.offer
         key = offer.paper, Size(offer.width, offer.height), offer.pack
-        wishes[offer.supplier][key] += one.packs
+        packs_of[offer.supplier][key] += line.packs
     return [
         add_purchase(
             session,
             supplier,
             [
                 PurchaseLineRequest(paper, size, packs, pack)
-                for (paper, size, pack), packs in its.items()
+                for (paper, size, pack), packs in wanted.items()
             ],
             today=today,
         )
-        for supplier, its in wishes.items()
+        for supplier, wanted in packs_of.items()
     ]

@@ -1,26 +1,31 @@
 """The restock list: what to buy and why, and by when it must be ordered.
 
-What orders need is answered by the optimizer, as for a batch: what the stash and what is on its
-way do not suffice for.  What levels need is counted: what will be left once the orders that can be
-made are made, and what is on its way, against the level the maker set.
+What orders need is answered by the optimizer, as for a batch: what is missing beside the stash and
+what is on its way.  What levels need is counted: what will be left once the orders that can be made
+are made, and what is on its way, against the level that is set.
 """
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
-from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from inventory.database.tables.enums import OrderStatus, StockKind
 from inventory.database.tables.stock import Paper
 from inventory.orders.orders import list_orders
-from inventory.purchasing.prices import ListedPack, SizeKey, current_offers, size_key
+from inventory.purchasing.prices import ListedPack, current_offers
 from inventory.purchasing.purchases import ScheduledReceipt, scheduled_receipts
-from inventory.purchasing.reorder_levels import is_low, level_key, list_levels
+from inventory.restocking.levels import (
+    PaperSize,
+    levels_to_fill,
+    paper_size,
+    read_levels,
+    sheets_available,
+)
 from inventory.shop.settings import get_shop
 from inventory.stock.listing import list_stash
 from inventory.stock.papers import list_papers
@@ -84,7 +89,7 @@ def _days_before(day: date, days: int) -> date:
 
 @dataclass(frozen=True)
 class OfferChoice:
-    """An offer, and how many packs of it hold what is wanted."""
+    """An offer, and how many packs of it hold what is needed."""
 
     offer: ListedPack
     packs: int
@@ -98,7 +103,7 @@ class OfferChoice:
 def best_offer(
     offered: Iterable[ListedPack], sheets: int, *, today: date, needed: date | None = None
 ) -> OfferChoice | None:
-    """Return the cheapest packs that hold so many sheets and come in time, shipping left out.
+    """Return the cheapest packs that hold some sheets and come in time, shipping left out.
 
     If none comes in time, it is the one that comes first.
 
@@ -111,18 +116,23 @@ def best_offer(
 
     Returns
     -------
-    Choice or None
+    OfferChoice or None
         None if there is no offer.
     """
-    choices = [OfferChoice(one, max(one.least, -(-sheets // one.pack))) for one in offered]
+    choices = [OfferChoice(pack, max(pack.least, -(-sheets // pack.pack))) for pack in offered]
     in_time = [
-        one for one in choices if needed is None or today + timedelta(one.offer.lead_days) <= needed
+        choice
+        for choice in choices
+        if needed is None or today + timedelta(choice.offer.lead_days) <= needed
     ]
     if in_time:
-        return min(in_time, key=lambda one: (one.price, one.offer.lead_days, one.offer.supplier))
+        return min(
+            in_time,
+            key=lambda choice: (choice.price, choice.offer.lead_days, choice.offer.supplier),
+        )
     return min(
         choices,
-        key=lambda one: (one.offer.lead_days, one.price, one.offer.supplier),
+        key=lambda choice: (choice.offer.lead_days, choice.price, choice.offer.supplier),
         default=None,
     )
 
@@ -148,16 +158,16 @@ class LowLevel:
 
 @dataclass(frozen=True)
 class RestockLine:
-    """A paper in a size that is to be bought, and why.
+    """A paper in a size to buy, and why.
 
     Attributes
     ----------
     sheets
         0 if no sheet of the paper is known that is large enough.
     orders
-        Numbers of the orders that wait for it, what is due first first.
+        Numbers of the orders that wait for it, earliest due first.
     low
-        The level it is bought for; both reasons may be there.
+        The level it is bought for, beside the orders or alone.
     needed
         The day on which it must be there for the first of its orders.
     order_by
@@ -203,7 +213,7 @@ class RestockLine:
 
 @dataclass
 class _RestockDemand:
-    """What is wanted of a paper in a size, while it is gathered."""
+    """What is needed of a paper in a size, while it is added up."""
 
     size: tuple[Length, Length]
     sheets: int = 0
@@ -213,24 +223,21 @@ class _RestockDemand:
 
 @dataclass(frozen=True)
 class _RestockData:
-    """What the list needs of the book, read at one moment."""
+    """What the list needs of the shop, read at one moment."""
 
     papers: Mapping[str, Paper]
-    offered: Mapping[tuple[str, SizeKey], Sequence[ListedPack]]
+    offered: Mapping[PaperSize, Sequence[ListedPack]]
     scheduled_receipts: Sequence[ScheduledReceipt]
     due: Mapping[int, date]
     customers: Mapping[int, str]
     making_days: int
 
-    def key(self, paper: str, size: tuple[Length, Length]) -> tuple[str, SizeKey]:
-        return paper, size_key(self.papers[paper], size)
-
 
 def _read(session: Session, today: date) -> _RestockData:
     papers = {paper.name: paper for paper in list_papers(session)}
-    offered: dict[tuple[str, SizeKey], list[ListedPack]] = defaultdict(list)
-    for one in current_offers(session, today=today):
-        offered[one.paper, size_key(papers[one.paper], (one.width, one.height))].append(one)
+    offered: dict[PaperSize, list[ListedPack]] = defaultdict(list)
+    for pack in current_offers(session, today=today):
+        offered[paper_size(papers, pack)].append(pack)
     orders = list_orders(session, status=OrderStatus.CONFIRMED)
     return _RestockData(
         papers,
@@ -260,7 +267,7 @@ def restock_list(
     Returns
     -------
     list of RestockLine
-        What must be ordered first first; then by paper.
+        What must be ordered first comes first; then by paper.
     """
     lines, _, _ = _compute_restock(shop_file, today, effort, stop, on_progress)
     return lines
@@ -279,92 +286,76 @@ def _compute_restock(
     )
 
     with shop_file.read() as session:
-        book = _read(session, today)
+        data = _read(session, today)
     plan = None
-    if book.due:
+    if data.due:
         plan = preview_batch(
-            shop_file, effort=effort, today=today, stop=stop or never, on_progress=on_progress
+            shop_file,
+            effort=effort,
+            today=today,
+            processes=1,
+            stop=stop or never,
+            on_progress=on_progress,
         )
-    wanted: dict[tuple[str, SizeKey], _RestockDemand] = {}
+    wanted: dict[PaperSize, _RestockDemand] = {}
     for line in plan.restock if plan is not None else ():
-        size = (line.width, line.height)
-        its = wanted.setdefault(book.key(line.paper, size), _RestockDemand(size))
-        its.sheets += line.quantity
-        its.orders.update(line.orders)
+        key = paper_size(data.papers, line)
+        demand = wanted.setdefault(key, _RestockDemand((line.width, line.height)))
+        demand.sheets += line.quantity
+        demand.orders.update(line.orders)
     with shop_file.read() as session:
-        _add_levels(session, book, plan, wanted)
-    lines = [_line(book, paper, its, today) for (paper, _), its in wanted.items()]
-    lines.sort(key=lambda one: (one.order_by or date.max, one.paper.casefold(), -one.width))
-    return lines, plan, book
+        _add_levels(session, data, plan, wanted)
+    lines = [_line(data, key, demand, today) for key, demand in wanted.items()]
+    lines.sort(key=lambda line: (line.order_by or date.max, line.paper.casefold(), -line.width))
+    return lines, plan, data
 
 
 def _add_levels(
     session: Session,
-    book: _RestockData,
+    data: _RestockData,
     plan: Plan | None,
-    wanted: dict[tuple[str, SizeKey], _RestockDemand],
+    wanted: dict[PaperSize, _RestockDemand],
 ) -> None:
     """Add what it takes to come up to a level's target, where it is low."""
-    levels = list_levels(session)
-    if not levels:
-        return
     taken = reserved_quantities(session)
     for layout in plan.layouts if plan is not None else ():
         taken[layout.sheet.label] += layout.copies
-    left: Counter[tuple[str, SizeKey]] = Counter()
-    sizes: dict[tuple[str, SizeKey], tuple[Length, Length]] = {}
-    for row in list_stash(session, kind=StockKind.SHEET, include_empty=True):
-        key = book.key(row.paper, (row.width, row.height))
-        sizes.setdefault(key, (row.width, row.height))
-        left[key] += max(0, row.quantity - taken[row.label])
-    # How much of it the orders that wait will take is not known before they are planned with it.
-    for coming in book.scheduled_receipts:
-        left[book.key(coming.paper, (coming.width, coming.height))] += coming.sheets
-    # What is bought for a level of one size counts for that of any size.
-    for level in sorted(levels, key=lambda one: level_key(one) is None):
-        paper, of_size = level.paper.name, level_key(level)
-        if of_size is None:
-            have = sum(number for (name, _), number in left.items() if name == paper)
-            bought = _usual_size(book, paper, sizes)
-        else:
-            have, bought = left[paper, of_size], (paper, of_size)
-        if bought is None or not is_low(have, level.reorder, level.target):
+    rows = list_stash(session, kind=StockKind.SHEET, include_empty=True)
+    sizes: dict[PaperSize, tuple[Length, Length]] = {}
+    for row in rows:
+        sizes.setdefault(paper_size(data.papers, row), (row.width, row.height))
+    listed = [pack for packs in data.offered.values() for pack in packs]
+    levels = read_levels(session, data.papers, listed, list(sizes))
+    # How much of what is on its way the waiting orders will take is not known before they are
+    # planned with it, so all of it counts.
+    available = sheets_available(data.papers, rows, taken, data.scheduled_receipts)
+    for level, on_hand, shortfall in levels_to_fill(levels, available):
+        if level.fill_size is None:
             continue
-        its = wanted.setdefault(bought, _RestockDemand(sizes.get(bought) or bought[1]))
-        its.sheets += level.target - have
-        left[bought] += level.target - have
-        its.low = LowLevel(have, level.reorder, level.target, of_size is None)
+        key = level.paper, level.fill_size
+        demand = wanted.setdefault(key, _RestockDemand(sizes.get(key, level.fill_size)))
+        demand.sheets += shortfall
+        demand.low = LowLevel(on_hand, level.reorder_point, level.target, level.size is None)
 
 
-def _usual_size(
-    book: _RestockData, paper: str, sizes: Mapping[tuple[str, SizeKey], tuple[Length, Length]]
-) -> tuple[str, SizeKey] | None:
-    """Return the size in which a paper is cheapest by its area; else one the book knows."""
-    each: dict[tuple[str, SizeKey], Fraction] = {}
-    for key, offered in book.offered.items():
-        if key[0] == paper:
-            each[key] = min(one.sheet_price / (one.width * one.height) for one in offered)
-    if each:
-        return min(each, key=lambda key: (each[key], key))
-    return next((key for key in sizes if key[0] == paper), None)
-
-
-def _line(book: _RestockData, paper: str, its: _RestockDemand, today: date) -> RestockLine:
-    key = book.key(paper, its.size)
-    orders = tuple(sorted(its.orders, key=lambda number: (book.due[number], number)))
-    needed = paper_needed_by(book.due[orders[0]], book.making_days) if orders else None
+def _line(data: _RestockData, key: PaperSize, demand: _RestockDemand, today: date) -> RestockLine:
+    orders = tuple(sorted(demand.orders, key=lambda number: (data.due[number], number)))
+    needed = paper_needed_by(data.due[orders[0]], data.making_days) if orders else None
     choice = None
-    if its.sheets:
-        choice = best_offer(book.offered.get(key, ()), its.sheets, today=today, needed=needed)
-    last = None
+    if demand.sheets:
+        choice = best_offer(data.offered.get(key, ()), demand.sheets, today=today, needed=needed)
+    order_by = None
     if orders and choice is not None:
-        last = latest_order_date(book.due[orders[0]], book.making_days, choice.offer.lead_days)
-    coming = sum(
-        one.sheets
-        for one in book.scheduled_receipts
-        if book.key(one.paper, (one.width, one.height)) == key
+        order_by = latest_order_date(data.due[orders[0]], data.making_days, choice.offer.lead_days)
+    on_order = sum(
+        receipt.sheets
+        for receipt in data.scheduled_receipts
+        if paper_size(data.papers, receipt) == key
     )
-    return RestockLine(paper, *its.size, its.sheets, orders, its.low, needed, last, choice, coming)
+    paper, _ = key
+    return RestockLine(
+        paper, *demand.size, demand.sheets, orders, demand.low, needed, order_by, choice, on_order
+    )
 
 
 # --- which order hangs on what -----------------------------------------------------------------
@@ -383,7 +374,7 @@ class OrderDeadline:
     supplier
         From whom; None if nobody offers it.
     purchase, expected
-        Of what is on its way already.
+        The number of the purchase that is on its way already, and the day it is expected.
     """
 
     order: int
@@ -399,7 +390,7 @@ class OrderDeadline:
     expected: date | None = None
 
     def is_late(self, today: date) -> bool:
-        """Tell whether the paper will come too late, whatever is done today."""
+        """Tell whether the paper will come too late even if it is ordered today."""
         if self.expected is not None:
             return max(self.expected, today) > self.needed
         last = self.order_by if self.order_by is not None else self.needed
@@ -423,36 +414,43 @@ def order_dates(
 
     Returns
     -------
-    list of NeededBy
-        What must be ordered first first; what is on its way by the day it must be there.
+    list of OrderDeadline
+        What must be ordered first comes first; what is on its way stands by the day it must be
+        there.
     """
-    lines, plan, book = _compute_restock(shop_file, today, effort, stop, on_progress)
+    lines, plan, data = _compute_restock(shop_file, today, effort, stop, on_progress)
     dates = []
     bought: set[tuple[int, str]] = set()
     for line in lines:
         for number in line.orders:
             bought.add((number, line.paper))
-            due, choice = book.due[number], line.choice
+            due, choice = data.due[number], line.choice
             dates.append(
                 OrderDeadline(
-                    number, book.customers[number], due, line.paper, line.width, line.height,
-                    paper_needed_by(due, book.making_days),
+                    number, data.customers[number], due, line.paper, line.width, line.height,
+                    paper_needed_by(due, data.making_days),
                     None if choice is None
-                    else latest_order_date(due, book.making_days, choice.offer.lead_days),
+                    else latest_order_date(due, data.making_days, choice.offer.lead_days),
                     None if choice is None else choice.offer.supplier,
                 )
             )  # fmt: skip
-    lacking = dict.fromkeys((one.order, one.paper) for one in (plan.lacking if plan else ()))
-    for number, paper in lacking:
-        coming = [one for one in book.scheduled_receipts if one.paper == paper]
+    shortages = plan.lacking if plan else ()
+    for number, paper in dict.fromkeys((short.order, short.paper) for short in shortages):
+        coming = [receipt for receipt in data.scheduled_receipts if receipt.paper == paper]
         if coming and (number, paper) not in bought:
-            last = max(coming, key=lambda one: (one.expected, one.purchase))
-            due = book.due[number]
+            # Of which receipt it will be cut is not known, so the last one counts.
+            last = max(coming, key=lambda receipt: (receipt.expected, receipt.purchase))
+            due = data.due[number]
             dates.append(
                 OrderDeadline(
-                    number, book.customers[number], due, paper, None, None,
-                    paper_needed_by(due, book.making_days), None, last.supplier, last.purchase,
+                    number, data.customers[number], due, paper, None, None,
+                    paper_needed_by(due, data.making_days), None, last.supplier, last.purchase,
                     last.expected,
                 )
             )  # fmt: skip
-    return sorted(dates, key=lambda one: (one.order_by or one.needed, one.due, one.order))
+    return sorted(
+        dates,
+        key=lambda deadline: (
+            deadline.order_by or deadline.needed, deadline.due, deadline.order,
+        ),
+    )  # fmt: skip

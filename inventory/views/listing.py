@@ -25,7 +25,7 @@ class Column(Generic[Row]):
     title
         The heading that a person reads; empty if the column is for programs only.
     key
-        Its key in JSON and heading in CSV; empty if the column is for people only.
+        Its key in JSON and heading in CSV; empty if neither has it.
     value
         Gives what JSON holds: text, a number, None, or lists and objects of these.
     cell
@@ -38,6 +38,8 @@ class Column(Generic[Row]):
         Whether a table keeps it whole where lines are short, as it does days.
     strong
         Says whether a cell is set in bold.
+    csv_heading
+        Its heading in CSV, where that is not the key: with the unit of its numbers, for instance.
     """
 
     title: str = ""
@@ -48,6 +50,7 @@ class Column(Generic[Row]):
     optional: bool = False
     no_wrap: bool = False
     strong: Callable[[Row], bool] = lambda _: False
+    csv_heading: str = ""
 
     def text(self, row: Row) -> str:
         """Return what a person reads of a row."""
@@ -89,9 +92,13 @@ class Listing(Generic[Row]):
         return [{column.key: column.value(row) for column in keyed} for row in rows]
 
     def csv(self, rows: Sequence[Row]) -> str:
-        """Return the rows as CSV (RFC 4180), headed by the JSON keys."""
-        keyed = [column for column in self.columns if column.key]
+        """Return the rows as CSV (RFC 4180); the items of a list stand in one cell, spaced."""
+        headed = [column for column in self.columns if column.csv_heading or column.key]
         return csv_text(
-            [column.key for column in keyed],
-            [[column.value(row) for column in keyed] for row in rows],
+            [column.csv_heading or column.key for column in headed],
+            [[_csv_cell(column.value(row)) for column in headed] for row in rows],
         )
+
+
+def _csv_cell(value: Any) -> Any:
+    return " ".join(map(str, value)) if isinstance(value, list) else value

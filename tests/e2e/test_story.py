@@ -17,7 +17,6 @@ from inventory.core.resources import demo_folder
 from inventory.views.schemas import schema_names
 from tests.e2e.conftest import README, Desk, conforms, one_sentence
 
-
 APART = ("Designs", "What size to make, and on which sheets", "An estimate before buying")
 """Sections of the README that the week does not need: they are run beside it."""
 SEARCHES = ("batch plan", "buy plan", "estimate", "fit")

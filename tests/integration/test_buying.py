@@ -14,11 +14,7 @@ from inventory.core.plan import ShoppingLine
 from inventory.orders.orders import add_order
 from inventory.production.cutting import drop_batch
 from inventory.production.planning import plan_batch
-from inventory.production.shopping_list import (
-    PurchasableSheet,
-    list_purchasable_sheets,
-    plan_shopping,
-)
+from inventory.production.sheets_to_buy import BuyableSheet, list_buyable_sheets, shopping_lines
 from inventory.stock.adjust import count_stock
 from inventory.stock.listing import list_stash
 from inventory.stock.papers import add_paper
@@ -26,13 +22,15 @@ from inventory.stock.receiving import add_offcut, add_sheets
 from nester.core.lengths import cm, inch
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
-from nester.packing import (
-    solve,
-)
+from nester.core.purchase import Offer
+from nester.packing import purchase
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from inventory.core.plan import Plan
     from inventory.database.shop_file import ShopFile
+    from nester.core.purchase import PaperPurchasePlan
 
 TODAY = date(2027, 3, 1)
 
@@ -153,18 +151,22 @@ def test_sizes_on_sale_are_those_in_the_book_at_the_last_price(shop: ShopFile) -
         add_offcut(session, "Coal card", (cm(20), cm(20)), price=Decimal("0.1"))
         count_stock(session, gone.label, 0)
         rows = list_stash(session, include_empty=True)
-    assert {(one.width, one.height, one.price) for one in list_purchasable_sheets(rows)} == {
+    sheets = list_buyable_sheets(rows)
+    assert {(one.offer.width, one.offer.height, one.price) for one in sheets} == {
         (cm(50), cm(70), Decimal("1.95")),
         (cm(70), cm(100), Decimal(3)),
         (inch(12), inch(12), None),
     }
 
 
-def test_a_size_without_a_price_is_compared_by_its_area() -> None:
-    assert PurchasableSheet("Coal card", cm(50), cm(50), None).comparison_price == Fraction(1, 4)
-    assert PurchasableSheet(
-        "Coal card", cm(50), cm(50), Decimal("1.2")
-    ).comparison_price == Fraction(6, 5)
+def test_a_size_without_a_price_is_compared_by_its_area(shop: ShopFile) -> None:
+    with shop.begin() as session:
+        add_paper(session, "Coal card", colour="black", grammage=300)
+        add_sheets(session, "Coal card", (cm(50), cm(50)), 1)
+        add_sheets(session, "Coal card", (cm(50), cm(70)), 1, price=Decimal("1.2"))
+        sheets = list_buyable_sheets(list_stash(session))
+    assert [sheet.offer.sheet_price for sheet in sheets] == [Fraction(1, 4), Fraction(6, 5)]
+    assert [sheet.price for sheet in sheets] == [None, Decimal("1.2")]
 
 
 def test_what_is_left_is_used_before_anything_is_bought() -> None:
@@ -175,11 +177,12 @@ def test_what_is_left_is_used_before_anything_is_bought() -> None:
     )
     stock = (StockItem("S-1", cm(40), cm(40), 2, Fraction(9), "card"),)
     sizes = (
-        PurchasableSheet("card", cm(50), cm(50), Decimal(10)),
-        PurchasableSheet("print", cm(50), cm(70), Decimal(2)),
+        BuyableSheet(Offer("large", "", "card", cm(50), cm(50), 1, Fraction(10))),
+        BuyableSheet(Offer("print", "", "print", cm(50), cm(70), 1, Fraction(2))),
     )
     orders = {"a": (1, 4), "b": (4,), "c": (7,)}
-    lines = plan_shopping(Problem(wants, stock), sizes, orders, partial(solve, effort=Effort.QUICK))
+    buy = partial(purchase, effort=Effort.QUICK)
+    lines = shopping_lines(Problem(wants, stock), sizes, orders, buy)
     assert lines == (
         ShoppingLine("card", cm(99), cm(99), 0, None, (7,)),
         ShoppingLine("card", cm(50), cm(50), 1, Decimal(10), (1, 4)),
@@ -193,14 +196,14 @@ def test_the_safety_stop_also_ends_the_search_for_what_to_buy(
     order_boxes(stocked, copies=30, days=1)
     given: list[dict[str, object]] = []
 
-    def watched(problem: Problem, **how: object):
+    def watched(problem: Problem, offers: Sequence[Offer], **how: object) -> PaperPurchasePlan:
         given.append(how)
-        return solve(problem, Effort.QUICK)
+        return purchase(problem, offers, effort=Effort.QUICK)
 
     def stop() -> bool:
         return True
 
-    monkeypatch.setattr("inventory.production.planning.solve", watched)
+    monkeypatch.setattr("inventory.production.planning.purchase", watched)
     lines = plan_batch(stocked, today=TODAY, stop=stop).restock
     assert lines
     (how,) = given

@@ -319,7 +319,7 @@ def test_a_weight_alone_and_a_price_alone(shop: ShopFile) -> None:
             "Paste is kept by amount, which gives no price by",
         ),
         ({"supply": "Satin", "per": ConsumableUnit.AREA}, "how much of Satin a square metre takes"),
-        ({"spread": 5}, "is said with the supply it is taken from"),
+        ({"spread": 5}, "name the supply it is taken from too"),
         ({"supply": "Sattin"}, "did you mean 'Satin'"),
     ],
 )

@@ -19,7 +19,7 @@ from inventory.production.cutting import cut_batch, drop_batch
 from inventory.production.mending import mend_batch
 from inventory.production.order_status import move_order
 from inventory.production.pace import shop_pace
-from inventory.production.planning import confirm_batch
+from inventory.production.planning import confirm_batch, replan_draft
 from inventory.production.progress import list_remaining
 from inventory.production.spoiling import spoil_layout, spoil_piece, spoiled_pieces
 from inventory.production.undo import last_transaction, list_transactions, undo_transaction
@@ -177,7 +177,7 @@ def test_cuts_are_taken_back_to_the_start(table: Table) -> None:
             undo_transaction(session, last_transaction(session, batch=1).id)
         on_hand, *others = book(table)
         assert (on_hand, *others) == before
-    with pytest.raises(Refusal, match="there is nothing of batch 1 to take back"):
+    with pytest.raises(Refusal, match="there is nothing of batch 1 to undo"):
         do(table, last_transaction, batch=1)
     with table.shop.read() as session:
         changes = [row.change for row in stock_history(session, "S-1")]
@@ -233,7 +233,7 @@ def test_the_last_deed_of_a_batch_is_taken_back_first(table: Table) -> None:
         do(table, list_transactions, batch=1)[0],
     )
     assert first.id < last.id
-    with pytest.raises(Refusal, match=f"deed {last.id} of batch 1 was done after it"):
+    with pytest.raises(Refusal, match=f"entry {last.id} of batch 1 was made after it"):
         do(table, undo_transaction, first.id)
     with pytest.raises(Refusal, match="there is no deed 99"):
         do(table, undo_transaction, 99)
@@ -259,7 +259,7 @@ def test_a_spoiled_piece_is_made_again_from_an_offcut(table: Table) -> None:
     assert 0 < again.bound < 3  # a sheet would be cheaper, and the plan says so
     assert [one.number for one in again.orders if one.made] == [1]
     assert table.reserved() == {big: 1}
-    with pytest.raises(Refusal, match="batch 1 lacks no piece for which nothing is planned"):
+    with pytest.raises(Refusal, match="batch 1 has no missing piece for which nothing is planned"):
         mend(table)
     with pytest.raises(Refusal, match="its pieces are made again in batch 2; drop that"):
         do(table, undo_transaction, do(table, last_transaction, batch=1).id)
@@ -456,6 +456,33 @@ def test_two_drafts_cannot_reserve_the_same_sheet(draft: Table) -> None:
     do(draft, confirm_batch, 2)
     with pytest.raises(StashChanged, match="it takes 5 of S-1, and 4 are free"):
         do(draft, confirm_batch, 1)
+
+
+def test_a_draft_planned_again_is_replaced_or_stays(
+    draft: Table, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    do(draft, spoil_stock, "S-1", 6)
+
+    def crash(*_: object) -> None:
+        raise RuntimeError("the power failed")
+
+    # The last step of booking: the old draft is dropped and the new batch is added by then.
+    with monkeypatch.context() as patch:
+        patch.setattr("inventory.production.planning.set_planned", crash)
+        with pytest.raises(RuntimeError, match="the power failed"):
+            replan_draft(draft.shop, 1, today=TODAY)
+    assert draft.batches() == 1
+    assert draft.batch_status(1) is BatchStatus.DRAFT
+    assert draft.reserved() == {}
+    assert [draft.status(number) for number in (1, 2)] == [OrderStatus.CONFIRMED] * 2
+    assert replan_draft(draft.shop, 1, today=TODAY).batch == 2
+    assert [draft.batch_status(number) for number in (1, 2)] == [
+        BatchStatus.DROPPED,
+        BatchStatus.OPEN,
+    ]
+    assert draft.reserved() == {"S-1": 2}
+    with pytest.raises(Refusal, match="batch 1 is dropped; only a draft can be confirmed"):
+        replan_draft(draft.shop, 1, today=TODAY)
 
 
 # --- at the desk -------------------------------------------------------------------------------

@@ -168,7 +168,7 @@ def test_what_is_not_asked_well_is_refused(table: Table) -> None:
         paper_use(session, ReportGrouping.SUPPLIER)
     with pytest.raises(Refusal, match="--from: '2027-13' is not a month"):
         read_months("2027-13", None)
-    with pytest.raises(Refusal, match="upside down"):
+    with pytest.raises(Refusal, match="which is backwards"):
         read_months("2027-03", "2027-02")
     with table.shop.read() as session, pytest.raises(Refusal, match="--days must be 1 or more"):
         dead_stock(session, TODAY, 0, DesignRequest("gift-tag", {}))
@@ -303,6 +303,9 @@ def test_reports_at_the_desk(table: Table, hand: Hand, tmp_path: Path) -> None:
     assert max(map(len, text.splitlines())) <= 80
     rows = list(csv.DictReader(files["csv"].read_text(encoding="utf-8").splitlines()))
     assert [row["design"] for row in rows] == ["folded-card", "gift-tag"]
+    assert list(rows[0]) == [
+        "design", "used_m2", "cut_m2", "pieces_m2", "kept_m2", "waste_m2", "spoiled_m2", "yield",
+    ]  # fmt: skip
     assert files["svg"].read_text(encoding="utf-8").startswith("<svg")
     assert files["pdf"].read_bytes().startswith(b"%PDF")
     data = hand.data("use", "report", "use", "--by", "design")
@@ -313,7 +316,9 @@ def test_reports_at_the_desk(table: Table, hand: Hand, tmp_path: Path) -> None:
     assert "18.90 EUR" in hand.does("report", "spending")
     assert "within 365 days" in hand.does("report", "unused")
     assert hand.data("unused", "report", "unused", "--days", "365")["rows"] == []
-    assert "upside down" in hand.refused("report", "use", "--from", "2027-03", "--to", "2027-01")
+    assert "which is backwards" in hand.refused(
+        "report", "use", "--from", "2027-03", "--to", "2027-01"
+    )
     assert "Nothing was cut" in hand.does("report", "use", "--to", "2001-01")
     assert "nothing to draw" in hand.refused(
         "report", "use", "--to", "2001-01", "--svg", str(tmp_path / "none.svg")

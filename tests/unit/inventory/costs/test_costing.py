@@ -78,7 +78,7 @@ def test_whole_coins_stay_as_they_are_beside_parts_of_coins() -> None:
 
 def test_nothing_is_shared_in_equal_parts() -> None:
     assert allocate_amount(D("0.03"), [0, 0], "EUR") == [D("0.02"), D("0.01")]
-    with pytest.raises(ValueError, match="nobody"):
+    with pytest.raises(ValueError, match="no weights"):
         allocate_amount(D(1), [], "EUR")
     with pytest.raises(ValueError, match="zero or more"):
         round_to_sum([D(-1)], "EUR")
