@@ -24,7 +24,7 @@ from nester.core.lengths import (
     printable,
 )
 from nester.drawing.canvas.svg import SVG, svg_document, svg_element, svg_number
-from nester.drawing.pictures.layout import text_width
+from nester.drawing.canvas.text_metrics import text_width
 
 if TYPE_CHECKING:
     from nester.designs.base.clearance import Thickness

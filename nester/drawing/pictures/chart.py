@@ -15,7 +15,7 @@ from itertools import pairwise
 
 from nester.core.lengths import Length, Unit, format_length
 from nester.drawing.canvas.svg import SVG, svg_element
-from nester.drawing.pictures.layout_text import text_width
+from nester.drawing.canvas.text_metrics import terminal_width
 
 __all__ = [
     "BarChart",
@@ -122,7 +122,7 @@ def steps_svg(chart: StepChart, size: tuple[float, float] = (720, 360)) -> ET.El
     known = [value for value in (*chart.values, *chart.lower_bounds) if value is not None]
     ticks = number_ticks(min(known, default=Fraction(0)), max(known, default=Fraction(1)), 6)
     labels = [chart.format_value(tick) for tick in ticks]
-    left = 16 + _LETTER_WIDTH * max(map(text_width, labels))
+    left = 16 + _LETTER_WIDTH * max(map(terminal_width, labels))
     top, right, bottom = 58.0, 24.0, 50.0
     root = _picture(width, height, chart.title)
     first, last = chart.positions[0], chart.positions[-1]
@@ -208,8 +208,8 @@ def bars_svg(chart: BarChart, width: float = 720) -> ET.Element:
     row = 24
     names = [_shortened(name, 34) for name, _ in chart.rows]
     values = [chart.format_value(value) for _, value in chart.rows]
-    left = 20 + _LETTER_WIDTH * max(map(text_width, names), default=0)
-    right = 16 + _LETTER_WIDTH * max(map(text_width, values), default=0)
+    left = 20 + _LETTER_WIDTH * max(map(terminal_width, names), default=0)
+    right = 16 + _LETTER_WIDTH * max(map(terminal_width, values), default=0)
     height = 48 + row * len(chart.rows) + 12
     root = _picture(width, height, chart.title)
     largest = max((value for _, value in chart.rows), default=Fraction(0)) or Fraction(1)
@@ -284,7 +284,7 @@ def steps_text(chart: StepChart, width: int = 78, height: int = 12) -> str:
         return f"{chart.title}\nno size can be had\n"
     ticks = number_ticks(min(known), max(known), 5)
     labels = [chart.format_value(tick) for tick in ticks]
-    margin = max(map(text_width, labels)) + 1
+    margin = max(map(terminal_width, labels)) + 1
     columns = _columns(len(chart.positions), width - margin - 1)
     low, high = ticks[0], ticks[-1]
     rows = [""] * height
@@ -303,7 +303,7 @@ def steps_text(chart: StepChart, width: int = 78, height: int = 12) -> str:
     lines = [chart.title, chart.y_label]
     for row, blocks in enumerate(rows):
         label = at_row.get(row, "")
-        lines.append(f"{' ' * (margin - 1 - text_width(label))}{label} │{blocks}".rstrip())
+        lines.append(f"{' ' * (margin - 1 - terminal_width(label))}{label} │{blocks}".rstrip())
     ruler = ""
     for number, (start, end) in enumerate(columns):
         is_first = number == 0 or columns[number - 1] != (start, end)
@@ -330,7 +330,7 @@ def _length_labels(chart: StepChart, columns: Sequence[tuple[int, int]]) -> str:
     for tick in wanted:
         at = next((c for c, (_, end) in enumerate(columns) if chart.positions[end - 1] >= tick), 0)
         label = format_length(tick, chart.unit, with_unit=False)
-        at = max(0, at - text_width(label) // 2)
+        at = max(0, at - terminal_width(label) // 2)
         if at > len(line) or not line:
             line = line.ljust(at) + label
     return line
@@ -340,8 +340,8 @@ def bars_text(chart: BarChart, width: int = 78) -> str:
     """Write bars with block characters, each with its name before it and its value behind it."""
     names = [_shortened(name, 30) for name, _ in chart.rows]
     values = [chart.format_value(value) for _, value in chart.rows]
-    before = max(map(text_width, names), default=0)
-    behind = max(map(text_width, values), default=0)
+    before = max(map(terminal_width, names), default=0)
+    behind = max(map(terminal_width, values), default=0)
     room = max(8, width - before - behind - 3)
     largest = max((value for _, value in chart.rows), default=Fraction(0)) or Fraction(1)
     lines = [chart.title]
@@ -350,13 +350,13 @@ def bars_text(chart: BarChart, width: int = 78) -> str:
         if value > 0:
             eighths = max(1, eighths)
         bar = "█" * (eighths // 8) + _PARTS[eighths % 8].strip()
-        lines.append(f"{name}{' ' * (before - text_width(name))} │{bar} {words}")
+        lines.append(f"{name}{' ' * (before - terminal_width(name))} │{bar} {words}")
     return "\n".join(lines) + "\n"
 
 
 def _shortened(name: str, most: int) -> str:
-    if text_width(name) <= most:
+    if terminal_width(name) <= most:
         return name
-    while text_width(name) >= most:
+    while terminal_width(name) >= most:
         name = name[:-1]
     return f"{name.rstrip()}…"

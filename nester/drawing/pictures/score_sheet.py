@@ -15,7 +15,7 @@ from nester.core.lengths import UNITS_PER_MM, Unit
 from nester.core.piece import Fold, Hole, Line, Piece, Point
 from nester.core.translation import ENGLISH, Translator
 from nester.drawing.canvas.svg import SVG, svg_element, svg_number
-from nester.drawing.pictures.layout import Box, text_width
+from nester.drawing.canvas.text_metrics import Box, text_width
 from nester.drawing.pictures.piece import FOLD_WORDS, edge_distance, piece_marks
 
 __all__ = ["ScoreRow", "draw_scores", "has_scores", "score_rows"]

@@ -16,7 +16,8 @@ from nester.core.problem import Cuts, Demand, Layout, PlacedPiece, StockItem, pl
 from nester.cutting import (
     plan_cuts,
 )
-from nester.drawing.pictures.layout import Box, draw_layout, text_box, text_width
+from nester.drawing.canvas.text_metrics import Box, text_box, text_width
+from nester.drawing.pictures.layout import draw_layout
 
 SVG = "{http://www.w3.org/2000/svg}"
 HAIR = 0.05
