@@ -333,11 +333,11 @@ BOTH_GRAINS = replace(rewanted(1, grain=Grain.HEIGHT), stock=restocked(0, grain=
         (FaultKind.NOT_EXACT, restocked(0, quantity=2.0)),
         (FaultKind.NOT_EXACT, restocked(0, price=1.5)),
         (FaultKind.NOT_EXACT, restocked(0, margins=Margins(left=0.5))),
-        (FaultKind.NOT_EXACT, restocked(0, spoiled=(Rect(0, 0, 1.0, 1),))),
+        (FaultKind.NOT_EXACT, restocked(0, damaged=(Rect(0, 0, 1.0, 1),))),
         (FaultKind.TOO_CLOSE, replace(STRAIGHT_PROBLEM, gap=1)),
         (FaultKind.UNUSABLE, restocked(0, margins=Margins(top=1))),
         (FaultKind.UNUSABLE, restocked(0, margins=Margins(right=1))),
-        (FaultKind.UNUSABLE, restocked(0, spoiled=(rect(45, 35, 2, 2),))),
+        (FaultKind.UNUSABLE, restocked(0, damaged=(rect(45, 35, 2, 2),))),
         (FaultKind.WRONG_GRAIN, BOTH_GRAINS),
         (FaultKind.TOO_MANY_STAGES, replace(STRAIGHT_PROBLEM, trimmer=Trimmer(stages=2))),
     ],
@@ -348,7 +348,7 @@ def test_a_good_answer_to_another_problem_is_caught(kind: FaultKind, problem: Pr
 
 def test_rules_that_are_kept_are_no_fault() -> None:
     assert kinds(replace(STRAIGHT_PROBLEM, trimmer=Trimmer(stages=3)), GOOD) == set()
-    assert kinds(restocked(1, spoiled=(rect(20, 20, 1, 1),)), GOOD) == set()
+    assert kinds(restocked(1, damaged=(rect(20, 20, 1, 1),)), GOOD) == set()
 
 
 def test_straight_cuts_allow_no_knife() -> None:
