@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, TypeVar
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from inventory.core.plan import Plan, plan_from_json
 from inventory.core.text import did_you_mean, fold, shorten
 from inventory.database.tables.base import (
     Batch,
@@ -102,4 +101,6 @@ def get_batch(session: Session, number: int) -> Batch:
 
 def plan_of(batch: Batch) -> Plan:
     """Return the plan that a batch was booked with."""
+    from inventory.core.plan import plan_from_json  # plain commands start quicker without it
+
     return plan_from_json(batch.plan)

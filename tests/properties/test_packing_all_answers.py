@@ -154,7 +154,7 @@ def test_no_bound_is_above_the_best(problem):
         return
     never_made = {want.name for want, _ in hopeless}
     wants = tuple(want for want in problem.demands if want.name not in never_made)
-    unmade, cost = best(replace(problem, wants=wants))
+    unmade, cost = best(replace(problem, demands=wants))
     (task,) = tasks
     bound = LowerBound(task)
     for steps in (0, 10**5):

@@ -102,9 +102,9 @@ def test_rules_never_make_a_plan_better_than_its_bound_without_them(problem):
         return
     free = replace(
         problem,
-        wants=tuple(replace(want, grain=Grain.ANY) for want in problem.demands),
+        demands=tuple(replace(want, grain=Grain.ANY) for want in problem.demands),
         stock=tuple(
-            replace(one, margins=Margins(), spoiled=(), grain=Grain.ANY) for one in problem.stock
+            replace(one, margins=Margins(), damaged=(), grain=Grain.ANY) for one in problem.stock
         ),
         gap=0,
         trimmer=Trimmer(),

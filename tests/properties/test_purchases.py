@@ -134,7 +134,7 @@ def cheapest(problem, offers, terms, below):
                 sheets[size] = sheets.get(size, 0) + number * offer.pack_size
         key = paper, tuple(sorted(sheets.items()))
         if key not in asked:
-            of_it = replace(problem, wants=tuple(w for w in problem.demands if w.paper == paper))
+            of_it = replace(problem, demands=tuple(w for w in problem.demands if w.paper == paper))
             asked[key] = all_can_be_cut(of_it, sheets)
         return asked[key]
 
@@ -206,23 +206,23 @@ def test_the_purchase_is_the_cheapest_of_all_and_proven(seed, cuts):
     assert bought.lower_bound == bought.cost
 
 
-SHORT = PURCHASE._Work(
-    settling=0,
+SHORT = PURCHASE._EffortBudget(
+    enumeration=0,
     rounds=2
     * (
         PURCHASE._Round(
-            searching=2_000,
-            supposing=2_000,
-            sets=2,
-            seeking=4_000,
-            one=500,
-            proving=20_000,
-            proofs=3,
+            pattern_search=2_000,
+            estimating=2_000,
+            supplier_sets=2,
+            plan_search=4_000,
+            per_proposal=500,
+            bounding=20_000,
+            bounded_sets=3,
         ),
     ),
-    many=1_000,
-    programme=200,
-    cutting=0.02,
+    min_parallel_pieces=1_000,
+    mip_nodes=200,
+    cutting_time=0.02,
 )
 """Work on papers as if they were too large to be settled."""
 

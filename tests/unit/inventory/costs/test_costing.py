@@ -42,7 +42,7 @@ def box(**others) -> CostObject:
 
 
 def amounts(cost) -> dict[str, Decimal]:
-    return {f"{part.category} {part.name}".strip(): part.amount for part in cost.parts}
+    return {f"{part.category} {part.name}".strip(): part.amount for part in cost.lines}
 
 
 # --- coins

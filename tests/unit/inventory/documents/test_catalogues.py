@@ -16,7 +16,7 @@ import inventory
 import nester
 from inventory.documents.format.languages import LANGUAGES, translator_for
 from inventory.documents.plan.translation import NOTES, piece_name, plan_note
-from inventory.production import planning
+from inventory.production import planning, planning_data
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm
 from nester.core.problem import Cut, Layout, PlacedPiece, Rect, Trimmer
@@ -123,9 +123,13 @@ def test_a_cut_that_the_trimmer_cannot_make_says_so():
 
 def notes_of_planning():
     """Return the sentences that planning puts into its notes, their holes empty."""
-    tree = ast.parse(Path(planning.__file__).read_text(encoding="utf-8"))
-    functions = {one.name: one for one in ast.walk(tree) if isinstance(one, ast.FunctionDef)}
-    for name in ("_notes", "_told"):
+    functions = {
+        node.name: node
+        for module in (planning, planning_data)
+        for node in ast.walk(ast.parse(Path(module.__file__).read_text(encoding="utf-8")))
+        if isinstance(node, ast.FunctionDef)
+    }
+    for name in ("_notes", "_substitution_notes"):
         for one in ast.walk(functions[name]):
             if isinstance(one, ast.Yield):
                 parts = one.value.values if isinstance(one.value, ast.JoinedStr) else [one.value]

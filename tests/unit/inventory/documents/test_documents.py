@@ -174,7 +174,7 @@ def test_the_pieces_read_back_to_the_spots_of_the_plan(folder, unit):
     write_documents(made, folder, DocumentOptions(), formats=PLAIN)
     rows = iter(rows_of(folder / "pieces.csv"))
     for one in made.layouts:
-        for spot in one.placements:
+        for spot in one.spots:
             row = next(rows)
             piece = made.parts[spot.part].piece
             assert (int(row["layout"]), int(row["copies"])) == (one.number, one.copies)
@@ -190,7 +190,7 @@ def test_the_pieces_read_back_to_the_spots_of_the_plan(folder, unit):
 def test_what_to_take_out_adds_up(folder):
     made = plan()
     twice = replace(made.layouts[0], number=3, copies=1)
-    twice = replace(twice, spots=tuple(replace(s, orders=(1,)) for s in twice.placements))
+    twice = replace(twice, spots=tuple(replace(s, orders=(1,)) for s in twice.spots))
     write_documents(
         replace(made, layouts=(*made.layouts, twice)), folder, DocumentOptions(), formats=PLAIN
     )
@@ -373,7 +373,7 @@ def test_data_for_programs_reads_back_exactly(unit):
     assert data["gap"] == pytest.approx((4.6 - 4.0123) / 4.6)
     for written, one in zip(data["layouts"], made.layouts, strict=True):
         assert from_mm_number(written["width"]) == one.sheet.width
-        for piece, spot in zip(written["pieces"], one.placements, strict=True):
+        for piece, spot in zip(written["pieces"], one.spots, strict=True):
             sides = [from_mm_number(piece[side]) for side in ("x", "y", "width", "height")]
             assert sides == [spot.x, spot.y, spot.width, spot.height]
             assert piece["orders"] == list(spot.orders)

@@ -77,7 +77,7 @@ def test_a_million_pieces_on_few_sheets():
     few = [replace(one, quantity=500) for one in SHEETS]
     wants = want("a", 100, 70, 10**6), want("b", 53, 41, 10**6)
     answer = planned(wants, few)
-    assert answer.sheets == 1000
+    assert answer.sheet_count == 1000
     placed = Counter()
     for layout in answer.layouts:
         placed.update({p.name: 0 for p in layout.placed})
@@ -106,7 +106,7 @@ def test_small_pieces_on_ten_metres(cuts):
     answer = planned(
         [want("a", 3, 3, 3000), want("b", 3, 5, 100)], [stock("s", 10_000, 10_000, None, 50)], cuts
     )
-    assert (answer.sheets, answer.optimality_gap) == (1, 0)
+    assert (answer.sheet_count, answer.optimality_gap) == (1, 0)
 
 
 @both
@@ -159,7 +159,7 @@ def test_lengths_with_no_common_divisor(cuts):
     wants = Demand("a", 24_001, 24_007, 50), Demand("b", 100_003, 50_021, 20)
     sheet = StockItem("s", mm(700) + 1, mm(1000) + 7, None, Fraction(1, 3))
     answer = planned(wants, [sheet], cuts)
-    assert (answer.sheets, answer.cost) == (1, Fraction(1, 3))
+    assert (answer.sheet_count, answer.cost) == (1, Fraction(1, 3))
 
 
 @patch.object(SOLVE, "_ROUNDS", {Effort.QUICK: (LITTLE,)})

@@ -128,7 +128,7 @@ def test_equal_problems_are_solved_once(monkeypatch: pytest.MonkeyPatch) -> None
         return sketch(problem, *others, **named)
 
     sketch = size_sweep.quick_plan
-    monkeypatch.setattr(size_sweep, "sketch", count)
+    monkeypatch.setattr(size_sweep, "quick_plan", count)
     # The size of a photo stays the same over several panels, as it is rounded.
     batch = SweepSetup(
         BOX, {"photos": "4"}, Unit.CM, {"all": "card", "photo": "photo"},

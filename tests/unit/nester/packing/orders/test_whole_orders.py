@@ -292,7 +292,7 @@ def aims(task, claims, chosen):
     answer = solve(
         replace(
             task,
-            wants=tuple(
+            demands=tuple(
                 replace(w, quantity=wanted[w.name]) for w in task.demands if wanted[w.name]
             ),
         ),
@@ -391,7 +391,7 @@ def test_any_verdict(some_wants, some_stock, some_claims, cuts):
     whole = pieces_wanted(claims, verdict.waiting)
     rest = replace(
         task,
-        wants=tuple(replace(w, quantity=whole[w.name]) for w in wants if whole[w.name]),
+        demands=tuple(replace(w, quantity=whole[w.name]) for w in wants if whole[w.name]),
         stock=unused_stock(stock, verdict.cutting_plan),
     )
     unplaced = {one.name: one.quantity for one in solve(rest, Effort.QUICK).unplaced}

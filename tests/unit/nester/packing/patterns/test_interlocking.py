@@ -61,8 +61,8 @@ def test_a_search_ends_when_no_sheet_holds_more():
 
 def test_how_many_sheets_crosses_need_is_proven():
     answer = solved([cross(70, 21)], sheet(560, 710, None))
-    assert (answer.sheets, answer.optimality_gap) == (3, 0)
-    assert solved([cross(70, 20)], sheet(560, 710, None)).sheets == 2
+    assert (answer.sheet_count, answer.optimality_gap) == (3, 0)
+    assert solved([cross(70, 20)], sheet(560, 710, None)).sheet_count == 2
 
 
 def test_other_pieces_lie_between_crosses():
@@ -95,5 +95,5 @@ def test_a_stop_ends_it():
 
 def test_a_million_crosses_are_counted_and_not_multiplied():
     answer = solved([cross(80, 10**6)], sheet(560, 710, None))
-    assert answer.sheets == -(-(10**6) // 7)
+    assert answer.sheet_count == -(-(10**6) // 7)
     assert answer.optimality_gap == 0

@@ -88,7 +88,7 @@ def test_mats_lie_in_the_corners_of_a_tier_either_way_of_cutting():
     wants = [cross(80, quantity=2), Demand("mat", mm(75), mm(75), 8)]
     for cuts in Cuts:
         answer = solved(wants, sheet(240, 480), cuts)
-        assert answer.sheets == 1
+        assert answer.sheet_count == 1
         assert answer.optimality_gap == 0
         assert not answer.unplaced
 
@@ -96,7 +96,7 @@ def test_mats_lie_in_the_corners_of_a_tier_either_way_of_cutting():
 def test_a_small_tier_lies_in_the_corner_of_a_large_one_and_a_mat_in_its():
     wants = [cross(90), cross(30, "small", 4), Demand("mat", mm(28), mm(30), 16)]
     for cuts in Cuts:
-        assert solved(wants, sheet(270, 270), cuts).sheets == 1
+        assert solved(wants, sheet(270, 270), cuts).sheet_count == 1
 
 
 def test_a_turned_piece_takes_its_voids_along():
@@ -104,7 +104,7 @@ def test_a_turned_piece_takes_its_voids_along():
     mat = Demand("mat", mm(50), mm(60), 1)
     for cuts in Cuts:
         answer = solved([corner, mat], sheet(100, 200), cuts)
-        assert answer.sheets == 1
+        assert answer.sheet_count == 1
         assert {one.name: one.turned for one in answer.layouts[0].placed}["l"]
 
 

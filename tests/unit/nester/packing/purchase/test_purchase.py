@@ -103,23 +103,23 @@ def week_of_three() -> Problem:
     return on_hand(make_week(3, 3, Cuts.STRAIGHT).problem)
 
 
-SHORT = purchases._Work(
-    settling=100,
+SHORT = purchases._EffortBudget(
+    enumeration=100,
     rounds=2
     * (
         purchases._Round(
-            searching=40_000,
-            supposing=40_000,
-            sets=2,
-            seeking=100_000,
-            one=4_000,
-            proving=200_000,
-            proofs=3,
+            pattern_search=40_000,
+            estimating=40_000,
+            supplier_sets=2,
+            plan_search=100_000,
+            per_proposal=4_000,
+            bounding=200_000,
+            bounded_sets=3,
         ),
     ),
-    many=100,
-    programme=100,
-    cutting=0.05,
+    min_parallel_pieces=100,
+    mip_nodes=100,
+    cutting_time=0.05,
 )
 
 
@@ -165,7 +165,7 @@ def test_a_sheet_seems_dear_where_a_pack_holds_far_more_than_is_wanted() -> None
     offers = (
         offer("hundred", 50, 70, "100", 100),
         offer("one", 50, 70, "3"),
-        offer("pairs", 50, 70, "4.40", 2, least_packs=3),
+        offer("pairs", 50, 70, "4.40", 2, min_packs=3),
     )
     market = Market(offers, ())
     sheet = cm(50) * cm(70)
@@ -379,7 +379,7 @@ def test_names_and_numbers_without_meaning_are_refused() -> None:
     [
         (offer("a", 50, 70, "4", 0), "packs of 0 sheets"),
         (offer("a", 50, 70, "-4"), "the price of offer 'a'"),
-        (offer("a", 50, 70, "4", least_packs=0), "asks for 0 packs"),
+        (offer("a", 50, 70, "4", min_packs=0), "asks for 0 packs"),
         (offer("a", 0, 70, "4"), "a side that is not longer than nothing"),
     ],
 )

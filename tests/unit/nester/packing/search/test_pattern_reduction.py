@@ -54,7 +54,7 @@ LARGE_OR_SMALL = [("small", 140, 140, None, 3), ("large", 300, 140, None, 4)]
 def test_a_dearer_sheet_wins_because_of_its_offcut(cuts):
     problem = problem_of(ONE, LARGE_OR_SMALL, cuts)
     assert [one.stock for one in solved(problem).layouts] == ["small"]
-    answer = solved(replace(problem, offcut_worth=HALF))
+    answer = solved(replace(problem, offcut_value_share=HALF))
     assert [one.stock for one in answer.layouts] == ["large"]
     # 200 × 140 of 300 × 140 are left, at half their part of the price of 4.
     assert (answer.cost, answer.offcut_value) == (4, Fraction(4, 3))
@@ -66,7 +66,7 @@ def test_an_offcut_of_an_offcut_counts_at_its_whole_part_of_the_price():
     problem = problem_of(ONE, [("drawer", 300, 100, 1, 3)], worth=HALF)
     assert solved(problem).net_cost == 2
     (drawer,) = problem.stock
-    problem = replace(problem, stock=(replace(drawer, offcut=True),))
+    problem = replace(problem, stock=(replace(drawer, is_offcut=True),))
     answer = solved(problem)
     assert answer.cost == 3
     assert answer.net_cost == answer.lower_bound == 1
@@ -74,7 +74,7 @@ def test_an_offcut_of_an_offcut_counts_at_its_whole_part_of_the_price():
 
 def test_offcuts_that_count_nothing_change_nothing():
     problem = problem_of(ONE, [("drawer", 300, 100, 1, 3)])
-    answer = solved(replace(problem, stock=(replace(problem.stock[0], offcut=True),)))
+    answer = solved(replace(problem, stock=(replace(problem.stock[0], is_offcut=True),)))
     assert (answer.cost, answer.offcut_value, answer.lower_bound) == (3, 0, 3)
 
 

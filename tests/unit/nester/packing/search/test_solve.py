@@ -105,7 +105,7 @@ def test_each_piece_is_cut_from_its_own_paper(cuts):
 def test_where_sheets_run_short_the_rest_is_listed(cuts):
     wants = [want("large", 90, 90, 5), want("small", 40, 40, 9), want("huge", 900, 5)]
     answer = solved(wants, [stock("s", 100, 100, 3)], cuts)
-    assert answer.sheets == 3
+    assert answer.sheet_count == 3
     assert made(answer) + Counter(unplaced(answer)) == {"large": 5, "small": 9, "huge": 1}
     # By area three large ones are the best that three sheets can hold.
     assert made(answer) == {"large": 3}
@@ -186,7 +186,7 @@ def test_a_piece_of_exactly_the_sheet_and_one_hair_larger(cuts):
 def test_inches_and_millimetres_mix_exactly(cuts):
     thirds = Demand("third", inch(4), inch(12), 3)
     answer = solved([thirds], [StockItem("s", mm("304.8"), inch(12), None, Fraction(1))], cuts)
-    assert answer.sheets == 1
+    assert answer.sheet_count == 1
 
 
 @both_cuts
@@ -287,11 +287,11 @@ def test_progress_is_told_and_only_gets_better():
     told = []
     problem = random_problem(1, Cuts.STRAIGHT)
     many = tuple(replace(one, quantity=5) for one in problem.demands)
-    answer = solve(replace(problem, wants=many), Effort.QUICK, on_progress=told.append)
+    answer = solve(replace(problem, demands=many), Effort.QUICK, on_progress=told.append)
     assert len(told) > 1
     costs = [one.cost for one in told]
     assert costs == sorted(costs, reverse=True)
-    assert (told[-1].cost, told[-1].sheets) == (answer.cost, answer.sheet_count)
+    assert (told[-1].cost, told[-1].sheet_count) == (answer.cost, answer.sheet_count)
     assert all(0 <= one.papers_done <= one.papers for one in told)
 
 
