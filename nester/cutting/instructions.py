@@ -26,7 +26,6 @@ __all__ = [
     "cutting_steps",
     "offcut_name",
     "safety_notes",
-    "step_instruction",
 ]
 
 SAFETY_NOTE = translatable(
@@ -98,11 +97,6 @@ def cutting_steps(
     """
     teller = _InstructionWriter(layout, unit, voice, trimmer, offcuts)
     return [teller.step(number) for number in range(1, len(layout.cuts) + 1)]
-
-
-def step_instruction(layout: Layout, number: int, unit: Unit) -> str:
-    """Say one cut of a layout in words; see `cutting_instructions`."""
-    return _step_as_text(_InstructionWriter(layout, unit).step(number))
 
 
 def cutting_instructions(

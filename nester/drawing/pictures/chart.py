@@ -14,7 +14,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from nester.core.lengths import Length, Unit, format_length
-from nester.drawing.canvas.svg import SVG, svg_element
+from nester.drawing.canvas.svg import svg_element, svg_label, svg_line, svg_picture
 from nester.drawing.canvas.text_metrics import terminal_width
 
 __all__ = [
@@ -30,6 +30,7 @@ __all__ = [
 ]
 
 INK, FAINT, GRID = "#222222", "#777777", "#cccccc"
+_TEXT_LOOK = {"fill": INK}
 _FONT = 12
 _MARGIN = 15
 """Of a PDF's page, in millimetres."""
@@ -136,22 +137,24 @@ def steps_svg(chart: StepChart, size: tuple[float, float] = (720, 360)) -> ET.El
         return height - bottom - share * (height - top - bottom)
 
     for tick, label in zip(ticks, labels, strict=True):
-        _line(root, left, y(tick), width - right, y(tick), GRID, 0.8)
-        _text(root, label, left - 6, y(tick) + 4, "end")
+        svg_line(root, (left, y(tick)), (width - right, y(tick)), _line_look(GRID, 0.8))
+        svg_label(root, label, left - 6, y(tick) + 4, _TEXT_LOOK, anchor="end")
     most = max(2, int((width - left - right) / 64))
     for place in length_ticks(first, last, chart.unit, most):
-        _line(root, x(place), height - bottom, x(place), height - bottom + 5, INK, 1)
+        svg_line(
+            root, (x(place), height - bottom), (x(place), height - bottom + 5), _line_look(INK, 1)
+        )
         label = format_length(place, chart.unit, with_unit=False)
-        _text(root, label, x(place), height - bottom + 18, "middle")
-    _line(root, left, height - bottom, width - right, height - bottom, INK, 1)
-    _text(
-        root, f"{chart.x_label} ({chart.unit})", (left + width - right) / 2, height - 10, "middle"
-    )
-    _text(root, chart.y_label, left - 6, top - 14, "start")
+        svg_label(root, label, x(place), height - bottom + 18, _TEXT_LOOK, anchor="middle")
+    svg_line(root, (left, height - bottom), (width - right, height - bottom), _line_look(INK, 1))
+    middle = (left + width - right) / 2
+    x_label = f"{chart.x_label} ({chart.unit})"
+    svg_label(root, x_label, middle, height - 10, _TEXT_LOOK, anchor="middle")
+    svg_label(root, chart.y_label, left - 6, top - 14, _TEXT_LOOK, anchor="start")
     for start, end in _runs(chart.lower_bounds):
         points = _staircase(chart.positions, chart.lower_bounds, start, end, x, y)
         for (x1, y1), (x2, y2) in pairwise(points):
-            _line(root, x1, y1, x2, y2, FAINT, 1, "3 3")
+            svg_line(root, (x1, y1), (x2, y2), _line_look(FAINT, 1, "3 3"))
     for start, end in _runs(chart.values):
         points = _staircase(chart.positions, chart.values, start, end, x, y)
         if len(points) == 1:
@@ -166,8 +169,15 @@ def steps_svg(chart: StepChart, size: tuple[float, float] = (720, 360)) -> ET.El
             at = {"cx": f"{x(chart.positions[place]):.2f}", "cy": f"{y(value):.2f}", "r": "3.5"}
             svg_element(root, "circle", **at, fill="#ffffff", stroke=INK, **{"stroke-width": "1.5"})
     if any(value is not None for value in chart.lower_bounds):
-        _line(root, width - right - 196, top - 18, width - right - 168, top - 18, FAINT, 1, "3 3")
-        _text(root, "no plan can take less", width - right - 162, top - 14, "start")
+        svg_line(
+            root,
+            (width - right - 196, top - 18),
+            (width - right - 168, top - 18),
+            _line_look(FAINT, 1, "3 3"),
+        )
+        svg_label(
+            root, "no plan can take less", width - right - 162, top - 14, _TEXT_LOOK, anchor="start"
+        )
     return root
 
 
@@ -216,12 +226,12 @@ def bars_svg(chart: BarChart, width: float = 720) -> ET.Element:
     for number, (name, (_, value), words) in enumerate(zip(names, chart.rows, values, strict=True)):
         top = 48 + row * number
         long = max(0.0, float(value / largest)) * (width - left - right)
-        _text(root, name, left - 8, top + 14, "end")
+        svg_label(root, name, left - 8, top + 14, _TEXT_LOOK, anchor="end")
         if long:
             sides = {"x": f"{left:.2f}", "y": f"{top:.2f}", "width": f"{long:.2f}"}
             svg_element(root, "rect", **sides, height=f"{row - 6}", fill="#888888", stroke="none")
-        _text(root, words, left + long + 6, top + 14, "start")
-    _line(root, left, 44, left, height - 10, INK, 1)
+        svg_label(root, words, left + long + 6, top + 14, _TEXT_LOOK, anchor="start")
+    svg_line(root, (left, 44), (left, height - 10), _line_look(INK, 1))
     return root
 
 
@@ -242,29 +252,15 @@ def chart_pdf(root: ET.Element, title: str) -> bytes:
 
 
 def _picture(width: float, height: float, title: str) -> ET.Element:
-    sides = {"width": f"{width:g}", "height": f"{height:g}"}
     look = {"font-family": "sans-serif", "font-size": str(_FONT)}
-    root = ET.Element(f"{{{SVG}}}svg", {"viewBox": f"0 0 {width:g} {height:g}", **sides, **look})
-    svg_element(root, "title").text = title
-    svg_element(root, "rect", x="0", y="0", **sides, fill="#ffffff", stroke="none")
-    _text(root, title, 16, 24, "start", **{"font-size": "15", "font-weight": "bold"})
+    root = svg_picture(width, height, title, look)
+    svg_label(root, title, 16, 24, {"fill": INK, "font-size": "15", "font-weight": "bold"})
     return root
 
 
-def _text(root: ET.Element, words: str, x: float, y: float, anchor: str, **others: str) -> None:
-    at = {"x": f"{x:.2f}", "y": f"{y:.2f}", "text-anchor": anchor}
-    svg_element(root, "text", **at, fill=INK, **others).text = words
-
-
-def _line(
-    root: ET.Element, x1: float, y1: float, x2: float, y2: float, colour: str, width: float,
-    dash: str = "",
-) -> None:  # fmt: skip
-    ends = {"x1": f"{x1:.2f}", "y1": f"{y1:.2f}", "x2": f"{x2:.2f}", "y2": f"{y2:.2f}"}
+def _line_look(colour: str, width: float, dash: str = "") -> dict[str, str]:
     look = {"stroke": colour, "stroke-width": f"{width:g}"}
-    if dash:
-        look["stroke-dasharray"] = dash
-    svg_element(root, "line", **ends, **look)
+    return look | {"stroke-dasharray": dash} if dash else look
 
 
 # --- as text -------------------------------------------------------------------------------------

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from nester.core.lengths import UNITS_PER_MM, Unit
 from nester.core.piece import Fold, Hole, Line, Piece, Point
 from nester.core.translation import ENGLISH, Translator
-from nester.drawing.canvas.svg import SVG, svg_element, svg_number
+from nester.drawing.canvas.svg import SVG, svg_element, svg_label, svg_line, svg_number
 from nester.drawing.canvas.text_metrics import Box, text_width
 from nester.drawing.pictures.piece import FOLD_WORDS, edge_distance, piece_marks
 
@@ -195,14 +195,8 @@ def _draw_legend(root: ET.Element, signs: list[tuple[str, str]], said: str, y: f
             box = {"x": svg_number(x), "y": svg_number(at - 5), "width": "40", "height": "10"}
             svg_element(root, "rect", fill=_GLUE, **box)
         else:
-            ends = {
-                "x1": svg_number(x),
-                "y1": svg_number(at),
-                "x2": svg_number(x + 40),
-                "y2": svg_number(at),
-            }
             dash = {"stroke-dasharray": look} if look else {}
-            svg_element(root, "line", stroke=_INK, **ends, **dash)
+            svg_line(root, (x, at), (x + 40, at), {"stroke": _INK, **dash})
         _add_text(root, words, x + 46, at, _NUMBER_SIZE, anchor="start")
         x += 50 + text_width(words, _NUMBER_SIZE) + 14
     _add_text(root, said, x, at, _NUMBER_SIZE, anchor="start")
@@ -271,7 +265,5 @@ def _add_text(
 ) -> None:
     shift = size * 0.36
     at_x, base = (x + shift, y) if turned else (x, y + shift)
-    look = {"font-size": svg_number(size), "fill": _INK, "text-anchor": anchor}
-    if turned:
-        look["transform"] = f"rotate(-90 {svg_number(at_x)} {svg_number(base)})"
-    svg_element(root, "text", x=svg_number(at_x), y=svg_number(base), **look).text = words
+    look = {"font-size": svg_number(size), "fill": _INK}
+    svg_label(root, words, at_x, base, look, anchor=anchor, turned=turned)

@@ -11,7 +11,6 @@ from nester.cutting import (
     cutting_minutes,
     plan_cuts,
     safety_notes,
-    step_instruction,
 )
 from nester.cutting.instructions import (
     MIN_SCRAP_WIDTH,
@@ -50,17 +49,17 @@ WHEEL = layout(
 
 
 def test_straight_cuts_in_words() -> None:
-    assert step_instruction(BLACK, 1, Unit.CM) == (
+    assert cutting_instructions(BLACK, Unit.CM)[0] == (
         "1. Up and down, 54 cm from the left edge of the 56 × 71 cm sheet.\n"
         "   Left: go on with the 54 × 71 cm part, for cuts 2–6.\n"
         "   Right: scrap, 2 × 71 cm."
     )
-    assert step_instruction(BLACK, 2, Unit.CM) == (
+    assert cutting_instructions(BLACK, Unit.CM)[1] == (
         "2. Across, 54 cm from the top edge of the 54 × 71 cm part.\n"
         "   Top: tier 1, 54 × 54 cm.\n"
         "   Bottom: go on with the 54 × 17 cm part, for cuts 3–6."
     )
-    assert step_instruction(BLACK, 6, Unit.MM) == (
+    assert cutting_instructions(BLACK, Unit.MM)[5] == (
         "6. Up and down, 135 mm from the left edge of the 270 × 135 mm part.\n"
         "   Left: card 2, 135 × 135 mm.\n"
         "   Right: card 3, 135 × 135 mm."
