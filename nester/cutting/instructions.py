@@ -29,13 +29,13 @@ __all__ = [
 ]
 
 SAFETY_NOTE = translatable(
-    "Keep fingers clear of the blade and children away from the table; a trimmer's own"
-    " instructions and the rules of your place come first."
+    "Keep fingers clear of the blade and children away from the table. Your trimmer's"
+    " instructions and the rules of your workplace come first."
 )
 KNIFE_SAFETY_NOTE = translatable(
-    "With the knife: a sharp blade, a steel rule that does not slip, a cutting mat; cut in several"
-    " light passes, with the hand that holds the rule behind its edge and never in the blade's"
-    " way; cover or put away the blade at every pause."
+    "With the knife: use a sharp blade, a steel rule that does not slip and a cutting mat."
+    " Cut in several light passes. Keep the hand that holds the rule behind its edge, never in"
+    " the blade's way. Cover or put away the blade at every pause."
 )
 
 MIN_SCRAP_WIDTH: Length = mm("0.25")
@@ -48,9 +48,9 @@ _INDENT = "   "
 _NO_BREAK_SPACE = "\N{NO-BREAK SPACE}"
 
 
-def offcut_name(number: int, voice: Translator = ENGLISH) -> str:
+def offcut_name(number: int, translator: Translator = ENGLISH) -> str:
     """Return what a layout's offcut is called; they are numbered from 1 in its order."""
-    return voice.say("offcut {number}").format(number=number)
+    return translator.say("offcut {number}").format(number=number)
 
 
 def safety_notes(layout: Layout, *, trimmer: Trimmer = UNLIMITED_TRIMMER) -> tuple[str, ...]:
@@ -78,7 +78,7 @@ def cutting_steps(
     layout: Layout,
     unit: Unit,
     *,
-    voice: Translator = ENGLISH,
+    translator: Translator = ENGLISH,
     trimmer: Trimmer = UNLIMITED_TRIMMER,
     offcuts: Sequence[str] = (),
 ) -> list[CuttingStep]:
@@ -95,7 +95,7 @@ def cutting_steps(
     offcuts
         What the layout's offcuts are called, in its order; `offcut_name` if not given.
     """
-    teller = _InstructionWriter(layout, unit, voice, trimmer, offcuts)
+    teller = _InstructionWriter(layout, unit, translator, trimmer, offcuts)
     return [teller.step(number) for number in range(1, len(layout.cuts) + 1)]
 
 
@@ -103,7 +103,7 @@ def cutting_instructions(
     layout: Layout,
     unit: Unit,
     *,
-    voice: Translator = ENGLISH,
+    translator: Translator = ENGLISH,
     trimmer: Trimmer = UNLIMITED_TRIMMER,
     offcuts: Sequence[str] = (),
 ) -> tuple[str, ...]:
@@ -113,7 +113,7 @@ def cutting_instructions(
     what it frees.  Lines are at most 76 characters long where words allow; those after the first
     are indented.  The parameters are those of `cutting_steps`.
     """
-    told = cutting_steps(layout, unit, voice=voice, trimmer=trimmer, offcuts=offcuts)
+    told = cutting_steps(layout, unit, translator=translator, trimmer=trimmer, offcuts=offcuts)
     return tuple(map(_step_as_text, told))
 
 
@@ -157,17 +157,17 @@ class _InstructionWriter:
         self,
         layout: Layout,
         unit: Unit,
-        voice: Translator = ENGLISH,
+        translator: Translator = ENGLISH,
         trimmer: Trimmer = UNLIMITED_TRIMMER,
         offcuts: Sequence[str] = (),
     ) -> None:
         self.cuts = layout.cuts
         self.unit = unit
-        self.translator = voice
+        self.translator = translator
         self.trimmer = trimmer
         self.pieces = {piece.rect: _one_line(piece.name) for piece in layout.placed}
         self.named_rects = [(piece.rect, _one_line(piece.name)) for piece in layout.placed]
-        names = offcuts or [offcut_name(i, voice) for i in range(1, len(layout.offcuts) + 1)]
+        names = offcuts or [offcut_name(i, translator) for i in range(1, len(layout.offcuts) + 1)]
         self.named_rects += zip(layout.offcuts, names, strict=True)
         self.names = dict(self.named_rects)
         self.first_cut: dict[Rect, int] = {}

@@ -75,7 +75,7 @@ _MOST_LINES = 12
 
 
 def paginate(
-    documents: Iterable[Document], page: str, faces: FontSet, voice: Translator, footer: str
+    documents: Iterable[Document], page: str, faces: FontSet, translator: Translator, footer: str
 ) -> list[Page]:
     """Put documents on pages of A4 or Letter.
 
@@ -91,12 +91,12 @@ def paginate(
     pages: list[Page] = []
     root = Tag("Document")
     for document in documents:
-        flow = _Flow(sheet, faces, voice, document, Tag("Sect", root))
+        flow = _Flow(sheet, faces, translator, document, Tag("Sect", root))
         for number, block in enumerate(document.blocks):
             flow.add(block, document.blocks[number + 1 : number + 3])
         pages += flow.pages
     for number, made in enumerate(pages, 1):
-        _write_footer(made, faces, footer, voice.say("{page} of {pages}"), number, len(pages))
+        _write_footer(made, faces, footer, translator.say("{page} of {pages}"), number, len(pages))
     return pages
 
 

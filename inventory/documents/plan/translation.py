@@ -35,33 +35,33 @@ NOTES = (
 """The notes that planning makes."""
 
 
-def translated(plan: Plan, voice: Translator) -> Plan:
+def translated(plan: Plan, translator: Translator) -> Plan:
     """Return a plan with the names of its pieces, their advice and its notes in a language."""
 
     def part(one: PartType) -> PartType:
-        said = piece_name(one.piece.name, voice)
-        note = voice.say(one.piece.note) if one.piece.note else ""
+        said = piece_name(one.piece.name, translator)
+        note = translator.say(one.piece.note) if one.piece.note else ""
         return replace(one, piece=replace(one.piece, name=said, note=note))
 
     def lack(one: PieceShortage) -> PieceShortage:
-        return replace(one, piece=piece_name(one.piece, voice))
+        return replace(one, piece=piece_name(one.piece, translator))
 
     return replace(
         plan,
         parts=tuple(map(part, plan.parts)),
         lacking=tuple(map(lack, plan.lacking)),
-        notes=tuple(plan_note(note, voice) for note in plan.notes),
+        notes=tuple(plan_note(note, translator) for note in plan.notes),
     )
 
 
-def piece_name(name: str, voice: Translator) -> str:
+def piece_name(name: str, translator: Translator) -> str:
     """Say what a piece is called; the catalogues have names with ``{n}`` for each number."""
     numbers = iter(re.findall(r"[0-9]+", name))
-    said = voice.say(re.sub(r"[0-9]+", "{n}", name)) if name else ""
+    said = translator.say(re.sub(r"[0-9]+", "{n}", name)) if name else ""
     return re.sub(r"\{n\}", lambda hole: next(numbers, hole[0]), said)
 
 
-def plan_note(note: str, voice: Translator) -> str:
+def plan_note(note: str, translator: Translator) -> str:
     """Say a note of a plan; one that is none of `NOTES` stays as it is."""
     for told in NOTES:
         parts = re.split(r"\{(\w+)\}", told)
@@ -71,5 +71,5 @@ def plan_note(note: str, voice: Translator) -> str:
         )
         match = re.fullmatch(pattern, note, re.DOTALL)
         if match is not None:
-            return voice.say(told).format(**match.groupdict())
+            return translator.say(told).format(**match.groupdict())
     return note

@@ -12,14 +12,19 @@ __all__ = ["condition_words", "damage_words"]
 
 
 def condition_words(
-    margins: Margins, bruises: Iterable[Rect], grain: Grain, unit: Unit, *, briefly: bool = False
+    margins: Margins,
+    damaged_areas: Iterable[Rect],
+    grain: Grain,
+    unit: Unit,
+    *,
+    briefly: bool = False,
 ) -> str:
     """Say what a sheet or offcut is like: ``margins 5 mm; grain along its width``.
 
     Parameters
     ----------
     briefly
-        Only how many bruises there are, not where.
+        Only how many damaged areas there are, not where.
     """
     words = []
     if any(margins):
@@ -27,20 +32,20 @@ def condition_words(
         if len(set(margins)) == 1:
             words.append(f"margins {format_length(margins.left, unit)}")
         else:
-            told = (f"{edge} {format_length(wide, unit)}" for edge, wide in edges.items() if wide)
-            words.append(f"margins {', '.join(told)}")
-    bruised = list(bruises)
-    if briefly and bruised:
-        words.append("1 bruise" if len(bruised) == 1 else f"{len(bruised)} bruises")
+            named = (f"{edge} {format_length(wide, unit)}" for edge, wide in edges.items() if wide)
+            words.append(f"margins {', '.join(named)}")
+    areas = list(damaged_areas)
+    if briefly and areas:
+        words.append("1 damaged area" if len(areas) == 1 else f"{len(areas)} damaged areas")
     else:
-        words += [damage_words(one, unit) for one in bruised]
+        words += [damage_words(area, unit) for area in areas]
     if grain is not Grain.ANY:
         words.append(f"grain along its {grain}")
     return "; ".join(words)
 
 
-def damage_words(at: Rect, unit: Unit) -> str:
-    """Say where a bruise is."""
-    left, top = format_length(at.x, unit), format_length(at.y, unit)
-    size = format_size(at.width, at.height, unit)
-    return f"bruised {size}, {left} from the left and {top} from the top edge"
+def damage_words(area: Rect, unit: Unit) -> str:
+    """Say how large a damaged area is, and where."""
+    left, top = format_length(area.x, unit), format_length(area.y, unit)
+    size = format_size(area.width, area.height, unit)
+    return f"damaged {size}, {left} from the left and {top} from the top edge"

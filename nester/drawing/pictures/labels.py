@@ -160,11 +160,11 @@ class LabelWriter:
             y = self._key_row(entries[first : first + columns], room / columns, y)
         if self.unlettered:
             named = "; ".join(map(counted, self.unlettered))
-            text = translator.say("Too small for a letter: {named}.").format(named=named)
+            text = translator.say("Too small to label: {named}.").format(named=named)
             y = self._key_row([text], room, y)
         if self.unnumbered:
             numbers = ", ".join(map(str, sorted(self.unnumbered)))
-            text = translator.say("Cuts without room for their number: {numbers}.")
+            text = translator.say("Cuts with no room for a number: {numbers}.")
             y = self._key_row([text.format(numbers=numbers)], room, y)
         return y
 

@@ -106,7 +106,7 @@ def layout_picture(
     paper_colour: str | None,
     title: str,
     pieces: Sequence[Piece] = (),
-    voice: Translator = ENGLISH,
+    translator: Translator = ENGLISH,
     trimmer: Trimmer = UNLIMITED_TRIMMER,
     offcuts: Sequence[str] = (),
     room: tuple[float, float] | None = None,
@@ -128,7 +128,7 @@ def layout_picture(
         What the layout is called; the number of copies is added.
     pieces
         The piece at each place of `layout.placed`, to have outlines and folds drawn too; or none.
-    voice
+    translator
         The language of its words.
     trimmer
         What it can't cut is marked to be cut with a knife.
@@ -159,9 +159,9 @@ def layout_picture(
         colour,
         printable_line(title),
         pieces or [None] * len(layout.placed),
-        voice,
+        translator,
         trimmer,
-        offcuts or [offcut_name(i, voice) for i in range(1, len(layout.offcuts) + 1)],
+        offcuts or [offcut_name(i, translator) for i in range(1, len(layout.offcuts) + 1)],
         embedded=room is not None,
         pattern_up=pattern_up,
     )
@@ -351,7 +351,7 @@ def _overlapping(rects: Sequence[Rect]) -> set[int]:
     return shared
 
 
-def _scale_text(scale: Fraction, voice: Translator) -> str:
+def _scale_text(scale: Fraction, translator: Translator) -> str:
     if scale >= 1:
         return f"{scale} : 1" if scale > 1 else "1 : 1"
-    return f"1 : {float(1 / scale):g}".replace(".", voice.decimal_mark)
+    return f"1 : {float(1 / scale):g}".replace(".", translator.decimal_mark)

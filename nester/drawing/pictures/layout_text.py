@@ -34,7 +34,7 @@ def layout_text(
     unit: Unit,
     *,
     columns: int = 78,
-    voice: Translator = ENGLISH,
+    translator: Translator = ENGLISH,
     offcuts: Sequence[str] = (),
 ) -> str:
     """Draw a layout with box characters.
@@ -51,7 +51,7 @@ def layout_text(
     str
         Lines of at most so many signs (names of wide signs count double), the last one ended.
     """
-    names = offcuts or [offcut_name(i, voice) for i in range(1, len(layout.offcuts) + 1)]
+    names = offcuts or [offcut_name(i, translator) for i in range(1, len(layout.offcuts) + 1)]
     table = _CharacterGrid(stock, columns)
     things = [(piece.rect, _one_line(piece.name), " ") for piece in layout.placed]
     things += [
@@ -62,11 +62,11 @@ def layout_text(
         table.box(rect, fill)
     key: dict[tuple[str, str], str] = {}
     for rect, name, _ in things:
-        size = voice.size(rect.width, rect.height, unit)
+        size = translator.size(rect.width, rect.height, unit)
         if not table.write(rect, [name, size]):
             table.write(rect, [key.setdefault((name, size), letters(len(key)))])
     rows = list(table.rows())
-    width, height = voice.length(stock.width, unit), voice.length(stock.height, unit)
+    width, height = translator.length(stock.width, unit), translator.length(stock.height, unit)
     rows.append(f"{width} × {height}")
     rows += [
         line

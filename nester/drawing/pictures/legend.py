@@ -32,7 +32,7 @@ def draw_legend(scene: LayoutScene, y: float) -> float:
     knife = {scene.subject.by_knife(cut) for cut in layout.cuts}
     signs = [
         (False in knife, translatable("cut, numbered in order")),
-        (True in knife, translatable("knife cut, between its ticks")),
+        (True in knife, translatable("knife cut, from tick to tick")),
         (bool(layout.offcuts), translatable("offcut to keep")),
         (covered < scene.subject.stock.width * scene.subject.stock.height, translatable("scrap")),
     ]
@@ -41,7 +41,7 @@ def draw_legend(scene: LayoutScene, y: float) -> float:
     }
     signs += [(fold in folds, FOLD_WORDS[fold]) for fold in _FOLDS]
     signs += [
-        (scene.subject.stock.grain is not Grain.ANY, translatable("fibres of the paper")),
+        (scene.subject.stock.grain is not Grain.ANY, translatable("grain of the paper")),
         (scene.subject.pattern_up, translatable("top of the pattern")),
     ]
     x = MARGIN

@@ -47,8 +47,8 @@ FOLD_WORDS = {
     Fold.MOUNTAIN: translatable("mountain fold"),
 }
 GRAIN_WORDS = {
-    Grain.WIDTH: translatable("fibres along its width, if you can"),
-    Grain.HEIGHT: translatable("fibres along its height, if you can"),
+    Grain.WIDTH: translatable("grain along its width, if possible"),
+    Grain.HEIGHT: translatable("grain along its height, if possible"),
 }
 
 _LONG_SIDE = 600

@@ -56,12 +56,12 @@ def _marks(piece: Piece) -> list[tuple[Line | Hole, Fold | None, int]]:
     return [*folds, *slits, *holes]
 
 
-def score_rows(piece: Piece, unit: Unit, voice: Translator = ENGLISH) -> Iterator[ScoreRow]:
+def score_rows(piece: Piece, unit: Unit, translator: Translator = ENGLISH) -> Iterator[ScoreRow]:
     """Yield what is to be done to a piece, by the numbers of `draw_scores`."""
-    say = voice.say
+    say = translator.say
 
     def length(value: int) -> str:
-        return voice.length(value, unit)
+        return translator.length(value, unit)
 
     for number, (mark_, fold, degrees) in enumerate(_marks(piece), 1):
         if isinstance(mark_, Hole):
@@ -71,7 +71,9 @@ def score_rows(piece: Piece, unit: Unit, voice: Translator = ENGLISH) -> Iterato
             where = say("{left} from the left, {top} from the top").format(
                 left=length(mark_.centre.x), top=length(mark_.centre.y)
             )
-            near = say("nearest edge {away}").format(away=length(edge_distance(piece, mark_)))
+            near = say("{away} from the nearest edge").format(
+                away=length(edge_distance(piece, mark_))
+            )
             yield ScoreRow(number, hole, say("punch"), where, near)
             continue
         what = say("slit, cut through") if fold is None else say(FOLD_WORDS[fold])
@@ -90,8 +92,8 @@ def score_rows(piece: Piece, unit: Unit, voice: Translator = ENGLISH) -> Iterato
             extent = say("from {start} to {end}, measured from the left")
         else:
             way = say("slanted")
-            where = _place(start, unit, voice)
-            extent = say("to {place}").format(place=_place(end, unit, voice))
+            where = _place(start, unit, translator)
+            extent = say("to {place}").format(place=_place(end, unit, translator))
             yield ScoreRow(number, what, way, where, extent)
             continue
         full = piece.height if start.x == end.x else piece.width
@@ -102,14 +104,19 @@ def score_rows(piece: Piece, unit: Unit, voice: Translator = ENGLISH) -> Iterato
         )
 
 
-def _place(point: Point, unit: Unit, voice: Translator) -> str:
-    return voice.say("{left} from the left, {top} from the top").format(
-        left=voice.length(point.x, unit), top=voice.length(point.y, unit)
+def _place(point: Point, unit: Unit, translator: Translator) -> str:
+    return translator.say("{left} from the left, {top} from the top").format(
+        left=translator.length(point.x, unit), top=translator.length(point.y, unit)
     )
 
 
 def draw_scores(
-    piece: Piece, unit: Unit, *, room: tuple[float, float], fill: str, voice: Translator = ENGLISH
+    piece: Piece,
+    unit: Unit,
+    *,
+    room: tuple[float, float],
+    fill: str,
+    translator: Translator = ENGLISH,
 ) -> ET.Element:
     """Draw a piece as large as a room on the page allows, its folds, slits and holes numbered.
 
@@ -126,15 +133,15 @@ def draw_scores(
         An SVG element, a quarter of a millimetre to the unit.
     """
     wide, high = room[0] * _UNITS_PER_MM, room[1] * _UNITS_PER_MM
-    signs = _signs(piece, voice)
+    signs = _signs(piece, translator)
     left = _LEFT
     for scale in _SCALES:
         unit_size = scale * _UNITS_PER_MM / UNITS_PER_MM
         across, down = float(piece.width * unit_size), float(piece.height * unit_size)
         if left + across + _RIGHT <= wide and _TOP + down + _BELOW + _LEGEND <= high:
             break
-    said = voice.say("drawn at {scale}").format(scale=_scale_text(scale, voice))
-    sizes = (voice.length(piece.width, unit), voice.length(piece.height, unit))
+    said = translator.say("drawn at {scale}").format(scale=_scale_text(scale, translator))
+    sizes = (translator.length(piece.width, unit), translator.length(piece.height, unit))
     legend = sum(50 + text_width(words, _NUMBER_SIZE) + 14 for _, words in signs)
     legend += text_width(said, _NUMBER_SIZE)
     page_wide = max(left + across + _RIGHT, legend + 8, left + 2 * text_width(sizes[0], _TEXT_SIZE))
@@ -171,19 +178,19 @@ def draw_scores(
     return root
 
 
-def _scale_text(scale: Fraction, voice: Translator) -> str:
-    return f"1 : {float(1 / scale):g}".replace(".", voice.decimal_mark)
+def _scale_text(scale: Fraction, translator: Translator) -> str:
+    return f"1 : {float(1 / scale):g}".replace(".", translator.decimal_mark)
 
 
 _DASHES = {Fold.VALLEY: "7 4", Fold.MOUNTAIN: "11 3 2 3"}
 
 
-def _signs(piece: Piece, voice: Translator) -> list[tuple[str, str]]:
+def _signs(piece: Piece, translator: Translator) -> list[tuple[str, str]]:
     folds = {score.fold for score in piece.scores}
-    signs = [("", voice.say("cut"))]
-    signs += [(_DASHES[fold], voice.say(FOLD_WORDS[fold])) for fold in Fold if fold in folds]
+    signs = [("", translator.say("cut"))]
+    signs += [(_DASHES[fold], translator.say(FOLD_WORDS[fold])) for fold in Fold if fold in folds]
     if piece.glue:
-        signs.append(("glue", voice.say("glue here")))
+        signs.append(("glue", translator.say("glue here")))
     return signs
 
 

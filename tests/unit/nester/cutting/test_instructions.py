@@ -117,7 +117,7 @@ def test_lines_are_short_and_names_stay_on_them() -> None:
 def test_cautions_speak_of_the_tools_in_use() -> None:
     assert safety_notes(Layout("s", 1, ())) == ()
     assert len(safety_notes(BLACK)) == 1
-    assert "rules of your place" in safety_notes(BLACK)[0]
+    assert "rules of your workplace" in safety_notes(BLACK)[0]
     assert safety_notes(WHEEL)[0] == safety_notes(BLACK)[0]
     assert "knife" in safety_notes(WHEEL)[1]
 
