@@ -135,7 +135,7 @@ def sizes(
     pains = QuickBudget().scaled(_STEP_FACTORS[effort])
     with stopping(None) as stop, counting("Comparing sizes") as tell:
         points = sweep(
-            asked.batch, chosen, wanted, pains=pains, processes=processes, stop=stop,
+            asked.batch, chosen, wanted, budget=pains, processes=processes, stop=stop,
             on_progress=tell,
         )  # fmt: skip
     if len(points) < len(wanted) and all(point.refusal for point in points):
@@ -342,7 +342,7 @@ def _suggested(one: Suggestion, words: Callable[[Fraction], str], what: str, uni
     def to(before: Length, after: Length) -> str:
         return f"{format_length(before, unit, with_unit=False)} → {format_length(after, unit)}"
 
-    said = f"{format_length(one.point.size, unit)} saves {words(one.saving)} {what} each"
+    said = f"{format_length(one.result.size, unit)} saves {words(one.saving)} {what} each"
     changed = [f"{change.name} {to(change.before, change.after)}" for change in one.changes]
     return f"{said}; {', '.join(changed)}" if changed else said
 
@@ -411,7 +411,7 @@ def _as_json(
         "beside": None if base is None else to_mm_number(base.size),
         "suggestions": [
             {
-                "size": to_mm_number(one.point.size),
+                "size": to_mm_number(one.result.size),
                 "saves": _number(one.saving),
                 "changes": [
                     {

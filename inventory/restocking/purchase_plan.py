@@ -251,7 +251,7 @@ def plan_purchase(
             offered,
             book.terms,
             effort,
-            also=also,
+            extra_sheets=also,
             processes=processes,
             stop=stop,
             on_progress=on_progress,

@@ -11,7 +11,7 @@ from nester.packing.orders.whole_orders import (
     unused_stock,
 )
 from nester.packing.purchase.purchase import purchase
-from nester.packing.runtime.stop import Stop, after_seconds, never
+from nester.packing.runtime.stop import Stop, StopSignal, after_seconds, never
 from nester.packing.runtime.worker_processes import usable_cores
 from nester.packing.search.solve import Progress, solve
 
@@ -21,6 +21,7 @@ __all__ = [
     "Progress",
     "Shortfall",
     "Stop",
+    "StopSignal",
     "after_seconds",
     "never",
     "purchase",

@@ -1,4 +1,4 @@
-"""What must be bought for so many boxes if nothing is on hand, and what each costs in paper."""
+"""What must be bought for a number of boxes if nothing is on hand, and what each costs in paper."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ __all__ = ["Estimate", "estimate"]
 
 @dataclass(frozen=True)
 class Estimate:
-    """The purchase for so many boxes, with nothing on hand."""
+    """The purchase for a number of boxes, with nothing on hand."""
 
     quantity: int
     purchase_plan: PaperPurchasePlan
@@ -36,7 +36,7 @@ class Estimate:
 
 
 def estimate(
-    wants: Sequence[Demand],
+    demands: Sequence[Demand],
     quantities: Sequence[int],
     offers: Sequence[Offer],
     terms: Sequence[SupplierTerms],
@@ -47,31 +47,33 @@ def estimate(
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> list[Estimate]:
-    """Return the cheapest purchase found for each number of boxes; each has been judged.
+    """Return the cheapest purchase found for each number of boxes; each has been verified.
 
     Parameters
     ----------
-    wants
-        Of one box.
+    demands
+        The pieces of one box.
     quantities
         Numbers of boxes, each one or more.
     rules
-        By which they are cut.  A wish for a grain is dropped where fibres lie otherwise in some
-        offers of a paper that also has pieces which must stand upright.
+        How they are cut.  A wanted grain direction is dropped where the grain runs otherwise in
+        some offers of a paper that also has pieces which must stand upright.
     effort, processes, stop, on_progress
         As of `nester.packing.purchase.purchase`.
 
     Raises
     ------
     Refusal
-        If an offer or a supplier's terms have no meaning.
+        If an offer or a supplier's terms are invalid.
     """
-    found = []
-    on_sale = [one.as_stock_item(None) for one in offers]
+    estimates = []
+    offered_stock = [offer.as_stock_item(None) for offer in offers]
     for quantity in quantities:
-        many = tuple(replace(want, quantity=want.quantity * quantity) for want in wants)
-        problem, _ = drop_conflicting_grain(rules.problem(many, ()), on_sale)
-        bought = purchase(
+        total_demands = tuple(
+            replace(demand, quantity=demand.quantity * quantity) for demand in demands
+        )
+        problem, _ = drop_conflicting_grain(rules.problem(total_demands, ()), offered_stock)
+        purchase_plan = purchase(
             problem,
             offers,
             terms,
@@ -80,6 +82,6 @@ def estimate(
             stop=stop,
             on_progress=on_progress,
         )
-        require_valid_purchase(problem, offers, terms, bought)
-        found.append(Estimate(quantity, bought))
-    return found
+        require_valid_purchase(problem, offers, terms, purchase_plan)
+        estimates.append(Estimate(quantity, purchase_plan))
+    return estimates

@@ -1,7 +1,7 @@
 """Why paper per object jumps from one size to the next, and which nearby sizes save most.
 
-What is said of a step is true of the plans found: which pieces share a sheet at one size, and that
-they can't at the other where that is proven, or that no plan was found in which they do.
+An explanation describes the plans found: which pieces share a sheet at one size and don't at the
+other, where either that is proven, or no plan was found in which they do.
 """
 
 from __future__ import annotations
@@ -35,22 +35,23 @@ __all__ = [
 _NEARBY_PERCENT = 10
 """Percent by which a nearby size may differ."""
 _MAX_CHECKS = 60
-"""How often at most it is asked whether a sheet holds some pieces, to explain a step."""
+"""Limit on the packing checks that explain one jump."""
 
 
 class SizeJump(NamedTuple):
-    """Two neighbouring sizes whose paper differs, and why.
+    """Two neighbouring sizes with different cost of paper, and why.
 
     Attributes
     ----------
     paper
-        The paper of which one takes more.
+        The paper that costs more at one of them.
     stock
-        A sheet that some pieces share at the size that takes less; None if no reason was found.
+        A sheet that some pieces share at the cheaper size; None if no reason was found.
     pieces
-        Those pieces, by name, largest first; leave one out, and they share it at both sizes.
+        Those pieces, by name, largest first; without any one of them, the others share the sheet at
+        both sizes.
     is_proven
-        That they can't at the other size is proven; else no such plan was found.
+        Whether it is proven that they can't share it at the other size; else no plan was found.
     """
 
     below: SizeResult
@@ -62,70 +63,70 @@ class SizeJump(NamedTuple):
 
     @property
     def cost_increase(self) -> Fraction:
-        """How much more the larger size takes an object; negative if it takes less."""
+        """How much more paper per object costs at the larger size; negative if less."""
         return self.above.cost - self.below.cost
 
 
-def find_jumps(points: Sequence[SizeResult], most: int) -> list[SizeJump]:
-    """Return the largest steps, explained, in the order of sizes.
+def find_jumps(results: Sequence[SizeResult], max_jumps: int) -> list[SizeJump]:
+    """Return the largest jumps in cost, explained, in the order of sizes.
 
     Parameters
     ----------
-    most
+    max_jumps
         How many at most.
     """
-    able = [point for point in points if not point.refusal]
-    pairs = [(a, b) for a, b in pairwise(able) if a.cost != b.cost]
+    feasible = [result for result in results if not result.refusal]
+    pairs = [(a, b) for a, b in pairwise(feasible) if a.cost != b.cost]
     pairs.sort(key=lambda pair: (-abs(pair[1].cost - pair[0].cost), pair[0].size))
-    chosen = sorted(pairs[:most], key=lambda pair: pair[0].size)
+    chosen = sorted(pairs[:max_jumps], key=lambda pair: pair[0].size)
     return [_explain(below, above) for below, above in chosen]
 
 
 def _explain(below: SizeResult, above: SizeResult) -> SizeJump:
-    upwards = above.cost > below.cost
-    cheap, dear = (below, above) if upwards else (above, below)
+    is_increase = above.cost > below.cost
+    cheap, expensive = (below, above) if is_increase else (above, below)
 
-    def dearer(paper: str) -> Fraction:
-        its = cheap.papers.get(paper)
-        return dear.papers[paper].cutting_plan.cost - (its.cutting_plan.cost if its else 0)
+    def extra_cost(paper: str) -> Fraction:
+        other = cheap.papers.get(paper)
+        return expensive.papers[paper].cutting_plan.cost - (other.cutting_plan.cost if other else 0)
 
-    paper = max(dear.papers, key=dearer)
-    step = SizeJump(below, above, paper)
+    paper = max(expensive.papers, key=extra_cost)
+    jump = SizeJump(below, above, paper)
     if paper not in cheap.papers:
-        return step
-    asked = _SheetOracle(dear.papers[paper])
-    known = {want.name for want in dear.papers[paper].problem.demands}
+        return jump
+    oracle = _SheetOracle(expensive.papers[paper])
+    names = {demand.name for demand in expensive.papers[paper].problem.demands}
     for stock, content in _sheet_contents(cheap.papers[paper]):
-        # A piece that only one of the sizes has can't be asked of the other.
-        if not known.issuperset(content) or asked.fits(stock, content)[0]:
+        # A piece that only one of the sizes has can't be checked at the other.
+        if not names.issuperset(content) or oracle.fits(stock, content)[0]:
             continue
-        pieces = _minimal_infeasible(asked, stock, content)
-        proven = asked.fits(stock, pieces)[1]
-        return step._replace(stock=stock, pieces=tuple(pieces.items()), is_proven=proven)
-    return step
+        pieces = _minimal_infeasible(oracle, stock, content)
+        proven = oracle.fits(stock, pieces)[1]
+        return jump._replace(stock=stock, pieces=tuple(pieces.items()), is_proven=proven)
+    return jump
 
 
-def _sheet_contents(like: SolvedProblem) -> Iterator[tuple[StockItem, Counter[str]]]:
-    """Yield what the sheets of a plan hold, largest pieces first; what most sheets hold first."""
-    stock = {one.name: one for one in like.problem.stock}
-    area = {want.name: want.width * want.height for want in like.problem.demands}
-    for layout in sorted(like.cutting_plan.layouts, key=lambda one: -one.copies):
-        names = sorted((one.name for one in layout.placed), key=lambda name: (-area[name], name))
+def _sheet_contents(solved: SolvedProblem) -> Iterator[tuple[StockItem, Counter[str]]]:
+    """Yield the contents of a plan's sheets, most copies first; largest pieces first in each."""
+    stock = {item.name: item for item in solved.problem.stock}
+    area = {demand.name: demand.width * demand.height for demand in solved.problem.demands}
+    for layout in sorted(solved.cutting_plan.layouts, key=lambda layout: -layout.copies):
+        names = sorted(
+            (piece.name for piece in layout.placed), key=lambda name: (-area[name], name)
+        )
         yield stock[layout.stock], Counter(names)
 
 
 class _SheetOracle:
-    """Tells whether a sheet holds some pieces at one size: true, or not; and whether not is proven.
+    """Decides whether a sheet holds some pieces at one size; results are cached."""
 
-    With too many questions it says no more than that it does not know.
-    """
-
-    def __init__(self, like: SolvedProblem) -> None:
-        self._problem: Problem = like.problem
-        self._known_contents = list(_sheet_contents(like))
+    def __init__(self, solved: SolvedProblem) -> None:
+        self._problem: Problem = solved.problem
+        self._known_contents = list(_sheet_contents(solved))
         self._results: dict[tuple[str, tuple[tuple[str, int], ...]], tuple[bool, bool]] = {}
 
     def fits(self, stock: StockItem, pieces: Counter[str]) -> tuple[bool, bool]:
+        """Return whether the pieces fit; and, if no pattern was found, whether that is proven."""
         key = stock.name, tuple(sorted(pieces.items()))
         if key not in self._results:
             self._results[key] = self._check(stock, pieces)
@@ -133,60 +134,71 @@ class _SheetOracle:
 
     @property
     def is_exhausted(self) -> bool:
+        """Whether the limit on checks is reached."""
         return len(self._results) >= _MAX_CHECKS
 
     def _check(self, stock: StockItem, pieces: Counter[str]) -> tuple[bool, bool]:
         if any(
-            its.name == stock.name and pieces <= content for its, content in self._known_contents
+            other.name == stock.name and pieces <= content
+            for other, content in self._known_contents
         ):
             return True, False
         return fits_on_one_sheet(self._problem, stock.name, pieces)
 
 
 def _minimal_infeasible(
-    asked: _SheetOracle, stock: StockItem, content: Counter[str]
+    oracle: _SheetOracle, stock: StockItem, content: Counter[str]
 ) -> Counter[str]:
-    """Leave pieces out of what a sheet does not hold, as long as it does not hold the rest."""
+    """Shrink a content that does not fit a sheet, as long as it does not fit.
+
+    Largest pieces first, a prefix that does not fit is found; then each of its pieces but the last
+    is left out if the rest still does not fit.
+    """
     names = list(content.elements())
-    few: list[str] = []
+    kept: list[str] = []
     for name in names:
-        few.append(name)
-        if len(few) == len(names) or not asked.fits(stock, Counter(few))[0]:
+        kept.append(name)
+        if len(kept) == len(names) or not oracle.fits(stock, Counter(kept))[0]:
             break
-        if asked.is_exhausted:
+        if oracle.is_exhausted:
             return content
-    for name in reversed(few[:-1]):
-        rest = list(few)
+    for name in reversed(kept[:-1]):
+        rest = list(kept)
         rest.remove(name)
-        if asked.is_exhausted:
+        if oracle.is_exhausted:
             break
-        if not asked.fits(stock, Counter(rest))[0]:
-            few = rest
-    return Counter(few)
+        if not oracle.fits(stock, Counter(rest))[0]:
+            kept = rest
+    return Counter(kept)
 
 
-def describe_jump(step: SizeJump, unit: Unit, *, several_papers: bool) -> str:
-    """Say in a sentence why paper jumps at a step."""
-    below, above = (format_length(one.size, unit) for one in (step.below, step.above))
-    of = f" of {step.paper}" if several_papers else ""
-    if step.stock is None:
-        few, many = (_sheets_of(point, step.paper) for point in (step.below, step.above))
-        return f"{below}: {few} sheet{'' if few == 1 else 's'}{of}; {above}: {many}"
-    sheet = f"a {format_size(step.stock.width, step.stock.height, unit)} sheet{of}"
-    what = _piece_list(step.pieces)
-    alone = sum(number for _, number in step.pieces) == 1
-    yes = f"{what} fits {sheet}" if alone else f"{what} share {sheet}"
-    if alone:
-        no = "it doesn't" if step.is_proven else "no plan was found in which it does"
+def describe_jump(jump: SizeJump, unit: Unit, *, several_papers: bool) -> str:
+    """Explain a jump in a sentence."""
+    below, above = (
+        format_length(size_result.size, unit) for size_result in (jump.below, jump.above)
+    )
+    of_paper = f" of {jump.paper}" if several_papers else ""
+    if jump.stock is None:
+        sheets_below, sheets_above = (
+            _sheets_of(result, jump.paper) for result in (jump.below, jump.above)
+        )
+        sheets = "sheet" if sheets_below == 1 else "sheets"
+        return f"{below}: {sheets_below} {sheets}{of_paper}; {above}: {sheets_above}"
+    sheet = f"a {format_size(jump.stock.width, jump.stock.height, unit)} sheet{of_paper}"
+    what = _piece_list(jump.pieces)
+    is_single = sum(number for _, number in jump.pieces) == 1
+    shared = f"{what} fits {sheet}" if is_single else f"{what} share {sheet}"
+    if is_single:
+        not_shared = "it doesn't" if jump.is_proven else "no plan was found in which it does"
     else:
-        no = "they can't" if step.is_proven else "no plan was found in which they do"
-    if step.cost_increase > 0:
-        return f"{below}: {yes}; {above}: {no}"
-    return f"{above}: {yes}; {below}: {no}"
+        not_shared = "they can't" if jump.is_proven else "no plan was found in which they do"
+    if jump.cost_increase > 0:
+        return f"{below}: {shared}; {above}: {not_shared}"
+    return f"{above}: {shared}; {below}: {not_shared}"
 
 
-def _sheets_of(point: SizeResult, paper: str) -> int:
-    return point.papers[paper].cutting_plan.sheet_count if paper in point.papers else 0
+def _sheets_of(result: SizeResult, paper: str) -> int:
+    return result.papers[paper].cutting_plan.sheet_count if paper in result.papers else 0
 
 
 def _piece_list(pieces: Sequence[tuple[str, int]]) -> str:
@@ -198,7 +210,7 @@ def _piece_list(pieces: Sequence[tuple[str, int]]) -> str:
 
 
 class LengthChange(NamedTuple):
-    """What becomes of another length of the design."""
+    """How another length of the design changes."""
 
     name: str
     before: Length
@@ -208,48 +220,52 @@ class LengthChange(NamedTuple):
 class Suggestion(NamedTuple):
     """A nearby size that takes less paper, and what else changes with it."""
 
-    point: SizeResult
+    result: SizeResult
     saving: Fraction
     changes: tuple[LengthChange, ...]
 
 
 def suggest_sizes(
-    points: Sequence[SizeResult], now: Length, design: Design, setting: str, most: int = 3
+    results: Sequence[SizeResult],
+    current: Length,
+    design: Design,
+    setting: str,
+    max_suggestions: int = 3,
 ) -> tuple[SizeResult | None, list[Suggestion]]:
-    """Return the nearby sizes at which a little change of size saves most.
+    """Return the nearby sizes that save most for a small change of size.
 
-    Of sizes as near as one another or nearer, each saves the most; of those, the ones that save
-    most beyond the one before.
+    These are on the Pareto front of distance and saving: no size as near or nearer saves as much.
+    Of the front, the sizes that add most to the saving of the next nearer one are returned.
 
     Parameters
     ----------
-    now
-        The size that they are compared with; if it can't be had, the nearest that can.
+    current
+        The size to compare with; if it is infeasible, the nearest feasible one.
 
     Returns
     -------
-    Point or None
-        What they are compared with; None if no size can be had.
+    SizeResult or None
+        The size compared with; None if no size is feasible.
     list of Suggestion
         The nearest first.
     """
-    able = [point for point in points if not point.refusal]
-    if not able:
+    feasible = [result for result in results if not result.refusal]
+    if not feasible:
         return None, []
-    base = min(able, key=lambda point: (abs(point.size - now), point.size))
-    near = [p for p in able if abs(p.size - base.size) * 100 <= base.size * _NEARBY_PERCENT]
-    near.sort(key=lambda point: (abs(point.size - base.size), -point.size))
+    base = min(feasible, key=lambda result: (abs(result.size - current), result.size))
+    nearby = [p for p in feasible if abs(p.size - base.size) * 100 <= base.size * _NEARBY_PERCENT]
+    nearby.sort(key=lambda result: (abs(result.size - base.size), -result.size))
     frontier: list[tuple[Fraction, SizeResult]] = []
-    least = base.cost
-    for point in near:
-        if point.cost < least:
-            frontier.append((least - point.cost, point))
-            least = point.cost
-    frontier.sort(key=lambda one: -one[0])
-    best = sorted(frontier[:most], key=lambda one: abs(one[1].size - base.size))
+    lowest_cost = base.cost
+    for result in nearby:
+        if result.cost < lowest_cost:
+            frontier.append((lowest_cost - result.cost, result))
+            lowest_cost = result.cost
+    frontier.sort(key=lambda entry: -entry[0])
+    best = sorted(frontier[:max_suggestions], key=lambda entry: abs(entry[1].size - base.size))
     return base, [
-        Suggestion(point, base.cost - point.cost, changed_lengths(base, point, design, setting))
-        for _, point in best
+        Suggestion(result, base.cost - result.cost, changed_lengths(base, result, design, setting))
+        for _, result in best
     ]
 
 
@@ -258,37 +274,37 @@ def changed_lengths(
 ) -> tuple[LengthChange, ...]:
     """Return which other lengths differ between two sizes: settings, then lids as they are made.
 
-    Settings that are as large as the one that is swept, such as walls as high as the base is wide,
-    are left out, and so are those by which nothing that is made changes.
+    Settings equal to the one that is swept, such as walls as high as the base is wide, are left
+    out, and so are those that change nothing that is made.
     """
-    found = []
-    for one in design.settings:
-        old, new = before.settings.get(one.name), after.settings.get(one.name)
+    changes = []
+    for design_setting in design.settings:
+        old, new = before.settings.get(design_setting.name), after.settings.get(design_setting.name)
         follows = (old, new) == (before.size, after.size)
         if (
-            one.kind is SettingKind.LENGTH
-            and one.name != setting
+            design_setting.kind is SettingKind.LENGTH
+            and design_setting.name != setting
             and isinstance(old, int)
             and isinstance(new, int)
             and old != new
             and not follows
-            and _affects_product(design, before, one.name, new)
+            and _affects_product(design, before, design_setting.name, new)
         ):
-            found.append(LengthChange(one.name, old, new))
+            changes.append(LengthChange(design_setting.name, old, new))
     lids = [{part.name: part for part in design.section(p.settings)} for p in (before, after)]
     for name, part in lids[0].items():
         other = lids[1].get(name)
         if part.is_lid and other is not None and other.width != part.width:
-            found.append(LengthChange(name, part.width, other.width))
-    return tuple(found)
+            changes.append(LengthChange(name, part.width, other.width))
+    return tuple(changes)
 
 
-def _affects_product(design: Design, point: SizeResult, name: str, value: Length) -> bool:
-    """Tell whether anything that is made changes if one setting alone has another value."""
-    changed = {**point.settings, name: value}
+def _affects_product(design: Design, result: SizeResult, name: str, value: Length) -> bool:
+    """Return whether anything that is made changes with the value of a single setting."""
+    changed = {**result.settings, name: value}
     try:
-        if design.pieces(changed) != point.pieces:
+        if design.pieces(changed) != result.pieces:
             return True
     except DesignRefusal:
         return True
-    return design.consumables(changed) != design.consumables(point.settings)
+    return design.consumables(changed) != design.consumables(result.settings)

@@ -1,9 +1,9 @@
 """How much paper a design takes, size by size.
 
-Every size is a batch of its own on sheets of which there are as many as needed.  Neighbouring sizes
-are like problems: a plan for one is laid anew with the pieces of the other, equal problems are
-solved once, and what is proven of smaller pieces holds for larger ones.  The sizes are solved in
-runs of a fixed length, in several processes if there are; the result does not depend on how many.
+Every size is a batch of its own, on unlimited sheets.  Neighbouring sizes are similar problems: a
+plan for one size is filled with the pieces of another, equal problems are solved once, and a lower
+bound for smaller pieces holds for larger ones.  The sizes are solved in runs of fixed length, in
+several processes if there are; the result does not depend on how many.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ from nester.verify import (
 )
 
 __all__ = [
-    "MOST_SIZES",
+    "MAX_SIZES",
     "PricedSheet",
     "SizeResult",
     "SweepSetup",
@@ -54,13 +54,13 @@ __all__ = [
     "unfit_reason",
 ]
 
-MOST_SIZES = 500
+MAX_SIZES = 500
 _RUN_LENGTH = 16
-"""Sizes that are solved one after the other, each from its neighbours."""
+"""Sizes that are solved in one process, each starting from its neighbours."""
 
 
 class PricedSheet(NamedTuple):
-    """A sheet that could be cut from; its price is 1 a square metre if nobody says another."""
+    """A sheet to cut from; without a price it costs 1 per square metre."""
 
     width: Length
     height: Length
@@ -68,18 +68,18 @@ class PricedSheet(NamedTuple):
 
     @property
     def unit_cost(self) -> Fraction:
-        """What using one counts."""
+        """What one sheet costs."""
         return area_m2(self.width * self.height) if self.price is None else self.price
 
 
 @dataclass(frozen=True)
 class SweepSetup:
-    """What is cut at every size: so many objects, in which papers, from which sheets.
+    """What is cut at every size: how many objects, of which papers, from which sheets.
 
     Attributes
     ----------
     papers
-        The name of a paper by role; a role with a point also answers to the part before it.
+        The name of a paper by role; a role with a dot also stands for the part before it.
     sheets
         What each paper is cut from, by its name.
     thickness
@@ -98,12 +98,12 @@ class SweepSetup:
 
 @dataclass(frozen=True)
 class SizeResult:
-    """One size: what it takes, or why it can't be had.
+    """One size: the paper it takes, or why it is infeasible.
 
     Attributes
     ----------
     papers
-        The batch's problem and answer on each paper; every answer has passed `nester.verify`.
+        The batch's problem and plan by paper; every plan has passed `nester.verify`.
     refusal
         Why there is no plan: what the design says, or which piece fits no sheet.
     """
@@ -117,12 +117,12 @@ class SizeResult:
 
     @property
     def cost(self) -> Fraction:
-        """What the paper of one object counts."""
+        """What the paper of one object costs."""
         return sum((p.cutting_plan.cost for p in self.papers.values()), Fraction(0)) / self.quantity
 
     @property
     def lower_bound(self) -> Fraction:
-        """No plan for this batch counts less an object; proven."""
+        """A proven lower bound on the cost per object of a plan for this batch."""
         return (
             sum((p.cutting_plan.lower_bound for p in self.papers.values()), Fraction(0))
             / self.quantity
@@ -131,16 +131,16 @@ class SizeResult:
     @property
     def sheet_count(self) -> int:
         """How many sheets the batch takes."""
-        return sum(one.cutting_plan.sheet_count for one in self.papers.values())
+        return sum(solved.cutting_plan.sheet_count for solved in self.papers.values())
 
     @property
     def utilization(self) -> Fraction:
-        """Which part of the sheets becomes pieces, within their outlines."""
+        """The share of the area of the sheets that becomes pieces, within their outlines."""
         area = {s.name: s.width * s.height for p in self.papers.values() for s in p.problem.stock}
         used = sum(
             area[layout.stock] * layout.copies
-            for one in self.papers.values()
-            for layout in one.cutting_plan.layouts
+            for solved in self.papers.values()
+            for layout in solved.cutting_plan.layouts
         )
         made = self.quantity * sum(piece.area * piece.quantity for piece in self.pieces)
         return Fraction(made, used) if used else Fraction(0)
@@ -154,9 +154,11 @@ def swept_setting(design: Design, name: str | None = None) -> str:
     Refusal
         If the design has no such length.
     """
-    lengths = [one.name for one in design.settings if one.kind is SettingKind.LENGTH]
+    lengths = [
+        candidate.name for candidate in design.settings if candidate.kind is SettingKind.LENGTH
+    ]
     if name is None and lengths:
-        return next(one.name for one in design.settings if one.name in lengths)
+        return next(candidate.name for candidate in design.settings if candidate.name in lengths)
     if name not in lengths:
         known = ", ".join(lengths) or "none"
         raise Refusal(f"{design.name} has no length '{str(name)[:30]}'; its lengths are {known}")
@@ -164,12 +166,12 @@ def swept_setting(design: Design, name: str | None = None) -> str:
 
 
 def sizes_between(first: Length, last: Length, step: Length, unit: Unit) -> list[Length]:
-    """Return the sizes from one to another.
+    """Return the sizes from the first to the last.
 
     Raises
     ------
     Refusal
-        If the range is upside down, the step is nothing, or there are more than `MOST_SIZES`.
+        If the range is upside down, the step is not positive, or there are more than `MAX_SIZES`.
     """
     if step <= 0:
         raise Refusal("the step between sizes must be more than zero")
@@ -179,8 +181,8 @@ def sizes_between(first: Length, last: Length, step: Length, unit: Unit) -> list
             " is upside down; give the smaller one first"
         )
     number = (last - first) // step + 1
-    if number > MOST_SIZES:
-        raise Refusal(f"that is {number:,} sizes, and {MOST_SIZES} at most are compared; take a"
+    if number > MAX_SIZES:
+        raise Refusal(f"that is {number:,} sizes, and {MAX_SIZES} at most are compared; take a"
                       " larger step or a shorter range")  # fmt: skip
     return [first + step * place for place in range(number)]
 
@@ -192,7 +194,7 @@ def paper_problems(
     sheets: Mapping[str, Sequence[PricedSheet]],
     rules: CuttingRules,
 ) -> dict[str, Problem]:
-    """Return the cutting problem of so many objects on each of their papers.
+    """Return the cutting problem of a number of objects on each of their papers.
 
     Raises
     ------
@@ -200,15 +202,15 @@ def paper_problems(
         If a piece has no paper, or its paper no sheets.
     """
     problems = {}
-    for paper, wants in demands_by_paper(pieces, quantity, papers, rules).items():
+    for paper, demands in demands_by_paper(pieces, quantity, papers, rules).items():
         offers = sheets.get(paper, ())
         if not offers:
             raise Refusal(f"no sheet is named for {paper}; say one with --on")
         stock = (
-            StockItem(str(number), one.width, one.height, None, one.unit_cost, paper)
-            for number, one in enumerate(offers)
+            StockItem(str(number), sheet.width, sheet.height, None, sheet.unit_cost, paper)
+            for number, sheet in enumerate(offers)
         )
-        problems[paper] = rules.problem(wants, tuple(stock))
+        problems[paper] = rules.problem(demands, tuple(stock))
     return problems
 
 
@@ -216,14 +218,14 @@ def paper_problems(
 
 
 def sweep(
-    batch: SweepSetup,
+    setup: SweepSetup,
     setting: str,
     sizes: Sequence[Length],
     *,
-    pains: QuickBudget | None = None,
+    budget: QuickBudget | None = None,
     processes: int | None = None,
     stop: Stop = never,
-    on_progress: Callable[[int, int], None] = lambda done, whole: None,
+    on_progress: Callable[[int, int], None] = lambda done, total: None,
 ) -> list[SizeResult]:
     """Plan the batch at every size.
 
@@ -231,65 +233,68 @@ def sweep(
     ----------
     setting
         The design's length that takes these sizes.
-    pains
-        How hard to look at most for each size and paper.
+    budget
+        The most effort for each size and paper.
     processes
-        How many to share the work among; as many as there are cores, unless given.
+        How many to share the work among; by default as many as there are cores.
     stop
-        Asked after each run of neighbouring sizes; once it says yes, sizes that are not planned
-        yet are left out.
+        Called after each run of neighbouring sizes; once it returns true, sizes that are not
+        planned yet are left out.
     on_progress
-        Told how many runs are done, and of how many.
+        Called with the number of runs that are done, and of all runs.
 
     Raises
     ------
     Refusal
         If a piece has no paper, or its paper no sheets.  Sizes that the design refuses, or that
-        fit no sheet, are no refusal: their points say why.
+        fit no sheet, raise nothing: their results say why.
     """
-    points, problems = [], []
+    results, problems = [], []
     for size in sizes:
-        point, of_paper = _prepare_size(batch, setting, size)
-        points.append(point)
-        problems.append(of_paper)
+        result, by_paper = _prepare_size(setup, setting, size)
+        results.append(result)
+        problems.append(by_paper)
     chains = _chains(problems)
-    with _process_map(processes, sum(map(len, chains.values()))) as each:
-        answers = _solve(chains, pains or QuickBudget(), each, stop, on_progress)
+    with _process_map(processes, sum(map(len, chains.values()))) as process_map:
+        solved = _solve(chains, budget or QuickBudget(), process_map, stop, on_progress)
     return [
-        replace(point, papers={p: answers[p][_problem_key(one)] for p, one in of_paper.items()})
-        for point, of_paper in zip(points, problems, strict=True)
-        if all(_problem_key(one) in answers[p] for p, one in of_paper.items())
+        replace(
+            result,
+            papers={p: solved[p][_problem_key(problem)] for p, problem in by_paper.items()},
+        )
+        for result, by_paper in zip(results, problems, strict=True)
+        if all(_problem_key(problem) in solved[p] for p, problem in by_paper.items())
     ]
 
 
 def _prepare_size(
-    batch: SweepSetup, setting: str, size: Length
+    setup: SweepSetup, setting: str, size: Length
 ) -> tuple[SizeResult, dict[str, Problem]]:
-    """Return what is to be planned at one size."""
-    texts = {**batch.texts, setting: f"{Fraction(size, UNITS_PER_MM)} mm"}
+    """Return a result without plans, and the problems to solve, at one size."""
+    texts = {**setup.texts, setting: f"{Fraction(size, UNITS_PER_MM)} mm"}
     try:
-        settings = read_settings(batch.design, texts, batch.unit, batch.thickness)
-        pieces = batch.design.pieces(settings, batch.unit)
-    except DesignRefusal as why:
-        return SizeResult(size, batch.quantity, refusal=str(why)), {}
-    problems = paper_problems(pieces, batch.quantity, batch.papers, batch.sheets, batch.rules)
-    lacking = unfit_reason(problems.values())
-    if lacking:
-        return SizeResult(size, batch.quantity, settings, pieces, refusal=lacking), {}
-    return SizeResult(size, batch.quantity, settings, pieces), problems
+        settings = read_settings(setup.design, texts, setup.unit, setup.thickness)
+        pieces = setup.design.pieces(settings, setup.unit)
+    except DesignRefusal as refusal:
+        return SizeResult(size, setup.quantity, refusal=str(refusal)), {}
+    problems = paper_problems(pieces, setup.quantity, setup.papers, setup.sheets, setup.rules)
+    reason = unfit_reason(problems.values())
+    if reason:
+        return SizeResult(size, setup.quantity, settings, pieces, refusal=reason), {}
+    return SizeResult(size, setup.quantity, settings, pieces), problems
 
 
 def unfit_reason(problems: Iterable[Problem]) -> str:
-    """Say which piece fits no sheet of its paper, if any does; its paper must have sheets."""
+    """Return which piece fits no sheet of its paper; empty if all fit."""
     for problem in problems:
-        for want, why in tasks_by_paper(problem)[1]:
-            return f"{want.name} of {want.paper}: {why}"
+        for demand, refusal in tasks_by_paper(problem)[1]:
+            return f"{demand.name} of {demand.paper}: {refusal}"
     return ""
 
 
 _ProblemKey = tuple[object, ...]
 _Chain = dict[_ProblemKey, Problem]
-"""Unequal problems of one paper, in the order of sizes."""
+"""The different problems of one paper, in the order of sizes."""
 
 
 def _problem_key(problem: Problem) -> _ProblemKey:
@@ -298,14 +303,14 @@ def _problem_key(problem: Problem) -> _ProblemKey:
 
 def _chains(problems: Iterable[Mapping[str, Problem]]) -> dict[str, _Chain]:
     chains: dict[str, _Chain] = {}
-    for of_paper in problems:
-        for paper, one in of_paper.items():
-            chains.setdefault(paper, {}).setdefault(_problem_key(one), one)
+    for by_paper in problems:
+        for paper, problem in by_paper.items():
+            chains.setdefault(paper, {}).setdefault(_problem_key(problem), problem)
     return chains
 
 
 class _Run(NamedTuple):
-    """Neighbours to be solved one after the other."""
+    """Neighbouring problems that one process solves."""
 
     problems: tuple[Problem, ...]
     budget: QuickBudget
@@ -317,37 +322,41 @@ _Map = Callable[[Callable[[_Run], list[CuttingPlan]], Sequence[_Run]], Iterable[
 
 def _solve(
     chains: Mapping[str, _Chain],
-    pains: QuickBudget,
-    each: _Map,
+    budget: QuickBudget,
+    process_map: _Map,
     stop: Stop,
     on_progress: Callable[[int, int], None],
 ) -> dict[str, dict[_ProblemKey, SolvedProblem]]:
-    """Return what is found, up to a stop; of each chain what is known is its beginning."""
+    """Return the plans found up to a stop, by paper: those of the first problems of each chain."""
     starts = [
         (Fraction(start, len(chain)), -_demand_count(chain), paper, start)
         for paper, chain in chains.items()
         for start in range(0, len(chain), _RUN_LENGTH)
     ]
-    # Small sizes of all papers first, so that a stop leaves whole sizes; of those what takes
-    # longest, so that no process is left with it in the end.
+    # The first sizes of all papers come first, so that a stop leaves complete sizes; of equal ones
+    # the longest run, so that no process is left with it at the end.
     starts.sort()
-    wholes = {paper: tuple(chain.values()) for paper, chain in chains.items()}
-    runs = [_Run(wholes[paper][start : start + _RUN_LENGTH], pains) for *_, paper, start in starts]
-    found: dict[str, list[CuttingPlan]] = {paper: [] for paper in chains}
+    problems_of = {paper: tuple(chain.values()) for paper, chain in chains.items()}
+    runs = [
+        _Run(problems_of[paper][start : start + _RUN_LENGTH], budget) for *_, paper, start in starts
+    ]
+    plans: dict[str, list[CuttingPlan]] = {paper: [] for paper in chains}
     try:
-        for done, (start, answers) in enumerate(
-            zip(starts, each(_solve_run, runs), strict=True), 1
+        for done, (start, run_plans) in enumerate(
+            zip(starts, process_map(_solve_run, runs), strict=True), 1
         ):
-            found[start[2]] += answers
+            plans[start[2]] += run_plans
             on_progress(done, len(runs))
             if stop():
                 break
     except BrokenProcessPool:
-        # At Ctrl-C in a terminal the processes end; what they have told is kept.
+        # At Ctrl-C in a terminal the processes end; the plans they have returned are kept.
         if not stop():
             raise
     return {
-        paper: dict(zip(chain, _improve_from_neighbours(wholes[paper], found[paper]), strict=False))
+        paper: dict(
+            zip(chain, _improve_from_neighbours(problems_of[paper], plans[paper]), strict=False)
+        )
         for paper, chain in chains.items()
     }
 
@@ -357,24 +366,26 @@ def _demand_count(chain: _Chain) -> int:
 
 
 def _solve_run(run: _Run) -> list[CuttingPlan]:
-    """Solve neighbours: the last, the first, and then what lies between, half by half."""
-    problems, pains = run
+    """Solve neighbours by bisection: the last, the first, then the middle of each interval."""
+    problems, budget = run
     last = len(problems) - 1
-    answers: dict[int, CuttingPlan] = {}
+    plans: dict[int, CuttingPlan] = {}
 
     def solve_at(place: int, *neighbours: int) -> None:
         problem = problems[place]
-        known = [answers[n].lower_bound for n in neighbours if _is_no_larger(problems[n], problem)]
-        like = [SolvedProblem(problems[n], answers[n]) for n in sorted(neighbours, reverse=True)]
-        answers[place] = quick_plan(
+        lower_bounds = [
+            plans[n].lower_bound for n in neighbours if _is_no_larger(problems[n], problem)
+        ]
+        similar = [SolvedProblem(problems[n], plans[n]) for n in sorted(neighbours, reverse=True)]
+        plans[place] = quick_plan(
             problem,
-            like,
-            pains,
-            at_least=max(known, default=Fraction(0)),
-            # Where both neighbours cost the same, so will what lies between.
-            enough=min((answers[n].cost for n in neighbours if n < place), default=Fraction(0)),
+            similar,
+            budget,
+            cost_bound=max(lower_bounds, default=Fraction(0)),
+            # A size seldom costs less than its smaller neighbour, so the search ends at that cost.
+            target_cost=min((plans[n].cost for n in neighbours if n < place), default=Fraction(0)),
         )
-        require_valid(problem, answers[place])
+        require_valid(problem, plans[place])
 
     def between(low: int, high: int) -> None:
         middle = (low + high) // 2
@@ -387,50 +398,58 @@ def _solve_run(run: _Run) -> list[CuttingPlan]:
     if last:
         solve_at(0, last)
         between(0, last)
-    return [answers[place] for place in range(len(problems))]
+    return [plans[place] for place in range(len(problems))]
 
 
-def _is_no_larger(one: Problem, other: Problem) -> bool:
-    """Tell whether every plan for the other serves for the one too: rectangles, none larger."""
-    of_other = {want.name: want for want in other.demands}
-    if one.stock != other.stock or of_other.keys() != {want.name for want in one.demands}:
+def _is_no_larger(smaller: Problem, larger: Problem) -> bool:
+    """Return whether every plan for the larger problem also serves the smaller one.
+
+    That is so if all pieces are rectangles, none of them larger than its counterpart.
+    """
+    larger_demands = {demand.name: demand for demand in larger.demands}
+    if smaller.stock != larger.stock or larger_demands.keys() != {
+        demand.name for demand in smaller.demands
+    }:
         return False
-    for want in one.demands:
-        large = of_other[want.name]
-        if want.voids or replace(large, width=want.width, height=want.height) != want:
+    for demand in smaller.demands:
+        larger_demand = larger_demands[demand.name]
+        if (
+            demand.voids
+            or replace(larger_demand, width=demand.width, height=demand.height) != demand
+        ):
             return False
-        if want.width > large.width or want.height > large.height:
+        if demand.width > larger_demand.width or demand.height > larger_demand.height:
             return False
     return True
 
 
 def _improve_from_neighbours(
-    problems: Sequence[Problem], answers: Sequence[CuttingPlan]
+    problems: Sequence[Problem], plans: Sequence[CuttingPlan]
 ) -> list[SolvedProblem]:
-    """Let each size take over a neighbour's better plan, and what is proven of smaller pieces.
+    """Let each size take over a neighbour's better plan, and the bound for smaller pieces.
 
-    The last problems may have no answers.
+    The last problems may have no plans.
     """
-    told = [SolvedProblem(*both) for both in zip(problems, answers, strict=False)]
-    places = range(len(told))
-    for here, there in [
+    solved = [SolvedProblem(*both) for both in zip(problems, plans, strict=False)]
+    places = range(len(solved))
+    for place, neighbour in [
         *((place, place + 1) for place in reversed(places[:-1])),
         *((place, place - 1) for place in places[1:]),
     ]:
-        one, other = told[here], told[there]
-        if other.cutting_plan.cost >= one.cutting_plan.cost:
+        own, better = solved[place], solved[neighbour]
+        if better.cutting_plan.cost >= own.cutting_plan.cost:
             continue
-        anew = relayout_plan(one.problem, other)
-        if anew is not None and anew.cost < one.cutting_plan.cost:
-            anew = replace(anew, lower_bound=min(one.cutting_plan.lower_bound, anew.cost))
-            require_valid(one.problem, anew)
-            told[here] = SolvedProblem(one.problem, anew)
-    for here, there in zip(places[1:], places[:-1], strict=True):
-        one, smaller = told[here], told[there]
-        least = min(smaller.cutting_plan.lower_bound, one.cutting_plan.cost)
-        if least > one.cutting_plan.lower_bound and _is_no_larger(smaller.problem, one.problem):
-            told[here] = SolvedProblem(one.problem, replace(one.cutting_plan, lower_bound=least))
-    return told
+        relaid = relayout_plan(own.problem, better)
+        if relaid is not None and relaid.cost < own.cutting_plan.cost:
+            relaid = replace(relaid, lower_bound=min(own.cutting_plan.lower_bound, relaid.cost))
+            require_valid(own.problem, relaid)
+            solved[place] = SolvedProblem(own.problem, relaid)
+    for place, neighbour in zip(places[1:], places[:-1], strict=True):
+        own, smaller = solved[place], solved[neighbour]
+        bound = min(smaller.cutting_plan.lower_bound, own.cutting_plan.cost)
+        if bound > own.cutting_plan.lower_bound and _is_no_larger(smaller.problem, own.problem):
+            solved[place] = SolvedProblem(own.problem, replace(own.cutting_plan, lower_bound=bound))
+    return solved
 
 
 # --- several processes ---------------------------------------------------------------------------
@@ -445,7 +464,7 @@ def _process_map(processes: int | None, jobs: int) -> Iterator[_Map]:
     processes
         How many; as many as there are cores, at most eight, unless given.
     jobs
-        How many things there are to do in all.
+        The number of problems in all.
     """
     number = min(8, os.cpu_count() or 1) if processes is None else processes
     if number < 2 or jobs < 2 * _RUN_LENGTH:
@@ -456,7 +475,7 @@ def _process_map(processes: int | None, jobs: int) -> Iterator[_Map]:
         yield pool.map
         pool.shutdown(wait=True, cancel_futures=True)
     except KeyboardInterrupt:
-        # Nobody waits for what they still do.
+        # Their results are not needed any more.
         for process in active_children():
             process.terminate()
         raise
@@ -465,5 +484,5 @@ def _process_map(processes: int | None, jobs: int) -> Iterator[_Map]:
 
 
 def _reset_interrupt() -> None:
-    """End at Ctrl-C without a word; the command has one."""
+    """End at Ctrl-C without a message; the command prints one."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)

@@ -201,7 +201,7 @@ def rectpack_cost(problem: Problem, settings: int) -> Fraction | None:
     total = Fraction(0)
     for task in tasks:
         best = None
-        for number, plan in enumerate(all_rectpack_plans(task, problem.cuts, most=10**6)):
+        for number, plan in enumerate(all_rectpack_plans(task, problem.cuts, max_pieces=10**6)):
             unmade, cost, _ = objective(task, plan)
             if not unmade and (best is None or cost < best):
                 best = cost

@@ -99,7 +99,7 @@ def test_a_batch_is_shared_whole(sheets) -> None:
     shares = cost_shares(sheets)
     borne = sum((sum(share.costs.values()) for share in shares.values()), Fraction(0))
     assert borne == sum(
-        (sheet.copies * (sheet.price - sheet.offcut_value) for sheet in sheets), Fraction(0)
+        (sheet.copies * (sheet.price - sheet.kept) for sheet in sheets), Fraction(0)
     )
     assert sum(share.minutes for share in shares.values()) == sum(
         one.copies * one.minutes for one in sheets

@@ -25,7 +25,7 @@ FINEST_SHOWN = {Unit.MM: Fraction(1, 100), Unit.CM: Fraction(1, 1000), Unit.IN: 
 
 @st.composite
 def shown_exactly(draw, unit):
-    step = int(FINEST_SHOWN[unit] * unit.size)
+    step = int(FINEST_SHOWN[unit] * unit.fine_units)
     return step * draw(st.integers(1, MAX_LENGTH // step))
 
 
@@ -40,10 +40,10 @@ def test_what_is_written_is_read_back(data, unit, bare):
 @given(lengths, units)
 def test_no_length_is_rounded_silently(length, unit):
     text = format_length(length, unit)
-    step = FINEST_SHOWN[unit] * unit.size
+    step = FINEST_SHOWN[unit] * unit.fine_units
     assert text.startswith("≈") == (length % step != 0)
     shown = text.removeprefix("≈").removesuffix(f" {unit}")
-    read = sum(Fraction(part) for part in shown.split()) * unit.size
+    read = sum(Fraction(part) for part in shown.split()) * unit.fine_units
     assert abs(read - length) * 2 <= step
 
 
@@ -56,7 +56,7 @@ def test_less_than_zero_is_written_as_its_opposite_with_a_minus(length, unit):
 
 @given(st.integers(0, 400), st.integers(0, 99), st.integers(1, 64), units)
 def test_fractions_are_read_exactly_or_refused(whole, numerator, denominator, unit):
-    exact = (whole + Fraction(numerator, denominator)) * unit.size
+    exact = (whole + Fraction(numerator, denominator)) * unit.fine_units
     for text in (
         f"{whole} {numerator}/{denominator} {unit}",
         f"{whole}-{numerator}/{denominator}{unit}",
@@ -70,7 +70,7 @@ def test_fractions_are_read_exactly_or_refused(whole, numerator, denominator, un
 
 @given(st.integers(0, 9999), st.text("0123456789", max_size=8), units, st.sampled_from(".,"))
 def test_decimals_are_read_exactly_or_refused(whole, decimals, unit, point):
-    exact = Fraction(f"{whole}.{decimals}" if decimals else whole) * unit.size
+    exact = Fraction(f"{whole}.{decimals}" if decimals else whole) * unit.fine_units
     doubtful = point == "," and len(decimals) == 3 and 1 <= whole <= 999
     text = f"{whole}{point}{decimals}"
     if exact.denominator == 1 and 0 < exact <= MAX_LENGTH and not doubtful:

@@ -72,9 +72,9 @@ def test_a_filled_sheet(some, width, height, cuts, rng):
 @given(shapes, sheet_sides, sheet_sides, st.sampled_from(Cuts), chances, st.booleans())
 def test_many_equal_pieces_are_laid_in_blocks(some, width, height, cuts, rng, spoil):
     """As many as fit are laid, as they are one by one."""
-    some = [one._replace(wanted=9 * one.demand) for one in some]
+    some = [one._replace(demand=9 * one.demand) for one in some]
     spoiled = [Rect(width // 2, height // 3, 1, 1)] if spoil and height > 3 else []
-    with patch.object(greedy, "_MANY", 3):
+    with patch.object(greedy, "_MIN_BLOCK", 3):
         spots = GreedyFiller(some, cuts, Random(rng.random())).fill(
             width, height, [one.demand for one in some], range(len(some)), spoiled=spoiled
         )

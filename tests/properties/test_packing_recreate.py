@@ -28,7 +28,7 @@ def with_voids(draw):
 
 
 plain = st.builds(ItemType, sides, sides, st.integers(1, 6), st.booleans(), st.just(()))
-shape = plain | with_voids()
+shape = plain | with_voids().filter(lambda one: one.solid_area)
 shapes = st.lists(shape, min_size=1, max_size=8, unique_by=lambda one: (one[:2], one[3:]))
 kind = st.builds(
     BinType,
@@ -124,9 +124,9 @@ def test_plans_get_better_and_better(most_sheets, some, sheets, seed):
     task = Task("", tuple(some), tuple(sheets), (), (), 1, 1)
     start = next(sequential_plans(task, Cuts.STRAIGHT, Random(seed), 0, PatternPool(task), never))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(ruin_recreate, "_MOST_SHEETS", most_sheets)
-        patch.setattr(ruin_recreate, "_STEPS_A_PART", 2_000)
-        patch.setattr(ruin_recreate, "_PATIENCE", 20)
+        patch.setattr(ruin_recreate, "_MAX_SHEETS", most_sheets)
+        patch.setattr(ruin_recreate, "_STEPS_PER_SUBPROBLEM", 2_000)
+        patch.setattr(ruin_recreate, "_MAX_STALLED_MOVES", 20)
         plans, pool = improved(task, start, seed)
         assert improved(task, start, seed)[0] == plans
     best = objective(task, start)
@@ -228,7 +228,7 @@ def test_a_plan_with_pieces_in_voids_is_taken_in_hand_whole():
     )
     start = Pattern(0, (*host, Placement(3, 5, 8, False)))
     part = ruin_recreate._Subproblem(task, ((start, 1),), (), Random(1), PatternPool(task))
-    ((known, copies),) = part.uses()
+    ((known, copies),) = part.plan()
     check_pattern(task, known)
     assert (copies, item_counts(known.placements)) == (1, item_counts(start.placements))
 

@@ -167,8 +167,8 @@ def test_margins_and_spoiled_corners_stay_empty(cuts):
 
     assert sheets(4) == 1
     corner = (Rect(9 * U, 0, U, U),)
-    assert sheets(3, spoiled=corner) == 1
-    assert sheets(4, spoiled=corner) == 2
+    assert sheets(3, damaged=corner) == 1
+    assert sheets(4, damaged=corner) == 2
     assert sheets(2, margins=Margins(left=1)) == 1
     assert sheets(3, margins=Margins(left=1)) == 2
 
@@ -176,7 +176,7 @@ def test_margins_and_spoiled_corners_stay_empty(cuts):
 def test_an_offcut_has_nothing_spoiled():
     _, answer = simple(
         (Demand("a", 4 * U, 10 * U, 1),),
-        one_kind(spoiled=(Rect(8 * U, 8 * U, 2 * U, 2 * U),), margins=Margins(bottom=U)),
+        one_kind(damaged=(Rect(8 * U, 8 * U, 2 * U, 2 * U),), margins=Margins(bottom=U)),
     )
     (layout,) = answer.layouts
     # The piece lies across; beside the bruise 8 × 5 are left, or above it 10 × 4.

@@ -45,7 +45,7 @@ def test_it_is_worth_as_much_as_another_method_finds(some, width, height, values
 
     The exact price of Gilmore and Gomory is reckoned a second time by the code that bounds.
     """
-    endless = [one._replace(wanted=1000) for one in some]
+    endless = [one._replace(demand=1000) for one in some]
     most, layouts, _ = sliced(endless, width, height, values, 1)
     task = Task("", tuple(endless), (BinType(width, height, None, 1),), (), (), 1, 1)
     ((best, _),) = GuillotinePricing(task).solve(values[: len(some)], never)

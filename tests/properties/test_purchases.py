@@ -91,9 +91,9 @@ def affordable(offers, money):
         return
     offer, *others = offers
     number = 0
-    while number * offer.price < money:
+    while number * offer.pack_price < money:
         if number == 0 or number >= offer.min_packs:
-            for rest in affordable(others, money - number * offer.price):
+            for rest in affordable(others, money - number * offer.pack_price):
                 yield number, *rest
         number += 1
 
@@ -230,7 +230,7 @@ SHORT = PURCHASE._EffortBudget(
 @pytest.mark.parametrize("cuts", list(Cuts))
 @pytest.mark.parametrize("seed", range(30))
 def test_what_is_only_bounded_is_bounded_soundly(seed, cuts, monkeypatch):
-    monkeypatch.setattr(PURCHASE, "_WORK", {Effort.NORMAL: SHORT})
+    monkeypatch.setattr(PURCHASE, "_BUDGETS", {Effort.NORMAL: SHORT})
     problem, offers, terms = small_case(seed, cuts)
     bought = purchase(problem, offers, terms)
     require_valid_purchase(problem, offers, terms, bought)

@@ -55,11 +55,11 @@ def problems(draw: st.DrawFn, *, endless: bool = True) -> Problem:
 @given(problems())
 @settings(max_examples=25, deadline=None)
 def test_a_sketch_is_whole_judged_and_bounded(problem: Problem) -> None:
-    answer = quick_plan(problem, pains=HURRIED)
+    answer = quick_plan(problem, budget=HURRIED)
     assert verify(problem, answer) == []
     assert not answer.unplaced
     assert answer.lower_bound <= answer.cost
-    assert quick_plan(problem, pains=HURRIED) == answer
+    assert quick_plan(problem, budget=HURRIED) == answer
     assert answer.lower_bound <= solve(problem, Effort.QUICK).cost
 
 
@@ -77,7 +77,7 @@ def test_what_is_cut_straight_can_be_laid_anew_with_smaller_pieces(
             replace(w, width=w.width - less, height=w.height - less) for w in plain.demands
         ),
     )
-    answer = quick_plan(plain, pains=HURRIED)
+    answer = quick_plan(plain, budget=HURRIED)
     anew = relayout_plan(smaller, SolvedProblem(plain, answer))
     assert anew is not None
     assert anew.cost == answer.cost
@@ -91,7 +91,7 @@ def test_what_is_cut_straight_can_be_laid_anew_with_smaller_pieces(
 def test_what_is_laid_anew_is_right_or_not_at_all(one: Problem, other: Problem) -> None:
     names = {want.name for want in one.demands}
     like = replace(other, stock=one.stock, cuts=one.cuts)
-    answer = quick_plan(like, pains=HURRIED) if _fits(like) else None
+    answer = quick_plan(like, budget=HURRIED) if _fits(like) else None
     if answer is None:
         return
     anew = relayout_plan(one, SolvedProblem(like, answer)) if names else None
@@ -104,7 +104,7 @@ def test_what_is_laid_anew_is_right_or_not_at_all(one: Problem, other: Problem) 
 
 
 def _fits(problem: Problem) -> bool:
-    return not quick_plan(problem, pains=HURRIED).unplaced
+    return not quick_plan(problem, budget=HURRIED).unplaced
 
 
 @given(problems())

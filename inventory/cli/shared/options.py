@@ -205,7 +205,7 @@ def shop_file_of(context: typer.Context) -> Iterator[ShopFile]:
 
 @contextmanager
 def stopping(seconds: float | None) -> Iterator[Stop]:
-    """Give the rule that ends a search: after so many seconds, or at Ctrl-C.
+    """Give what ends a search: so many seconds, or Ctrl-C.
 
     The first Ctrl-C ends the search with the best it has found; the second ends the command.
     """
@@ -215,28 +215,25 @@ def stopping(seconds: float | None) -> Iterator[Stop]:
 
     from inventory.cli.shared.terminal import warn
     from nester.core.errors import Refusal
-    from nester.packing import (
-        after_seconds,
-        never,
-    )
+    from nester.packing import StopSignal, after_seconds, never
 
     if seconds is not None and not math.isfinite(seconds):
         raise Refusal("--seconds must be a number of seconds")
-    too_late = never if seconds is None else after_seconds(seconds)
-    asked = threading.Event()
+    stop = StopSignal(never if seconds is None else after_seconds(seconds))
+    # Python lets only the main thread handle signals.
+    if threading.current_thread() is not threading.main_thread():
+        yield stop
+        return
 
-    def ask(*_: object) -> None:
-        if asked.is_set():
+    def interrupt(*_: object) -> None:
+        if stop.is_asked:
             raise KeyboardInterrupt
-        asked.set()
+        stop.ask()
         warn("stopping with the best found so far; Ctrl-C again gives it up.")
 
-    if threading.current_thread() is not threading.main_thread():
-        yield too_late
-        return
-    before = signal.signal(signal.SIGINT, ask)
+    before = signal.signal(signal.SIGINT, interrupt)
     try:
-        yield lambda: asked.is_set() or too_late()
+        yield stop
     finally:
         signal.signal(signal.SIGINT, before)
 

@@ -1,7 +1,8 @@
-"""Room on one paper's sheets: which numbers of pieces they hold, all together.
+"""Which numbers of pieces the sheets of one paper hold together.
 
-What is proven not to be held is said as an inequality between sheets and pieces, so that it serves
-all later questions; what is held is shown by a plan.
+The subproblem of the decomposition in `whole_orders.py`.  A set of pieces that provably doesn't fit
+is cut off by a valid inequality between sheets and pieces, which serves all later questions; that
+pieces fit is shown by a plan.
 """
 
 from __future__ import annotations
@@ -25,21 +26,21 @@ from nester.packing.task.task import Task
 __all__ = ["CapacityOracle", "CapacityResult", "ItemCounts"]
 
 ItemCounts = tuple[int, ...]
-"""Numbers of pieces, one for each shape of a task."""
+"""Numbers of pieces, one for each item type of a task."""
 
 _SEPARATION_STEPS = 200_000
-"""Steps spent on refuting one choice of pieces."""
+"""Steps for a dual bound on one set of pieces."""
 
 
 class CapacityResult(NamedTuple):
-    """Whether pieces are held.
+    """Whether the sheets hold some pieces.
 
     Attributes
     ----------
     cutting_plan
-        A plan for them, priced at nothing; perhaps not for all of them.
+        A plan for them, at no cost; pieces may be unplaced.
     is_proven
-        That not all are placed is proven.
+        Whether it is proven that not all of them fit.
     """
 
     cutting_plan: CuttingPlan
@@ -52,27 +53,27 @@ class CapacityResult(NamedTuple):
 
 
 class CapacityOracle:
-    """The sheets of one paper.
+    """Decides which pieces the sheets of one paper hold.
 
     Parameters
     ----------
     problem
-        Of this paper alone, with all pieces that could be asked for; each fits some sheet.
+        Of this paper alone, with all pieces that could be wanted; each fits some sheet.
     task
-        The same, as methods see it.
+        The same problem, preprocessed.
     """
 
     def __init__(self, problem: Problem, task: Task) -> None:
         self.task = task
-        # Where paper costs nothing, a search is over as soon as all is placed.
+        # If paper costs nothing, a search ends as soon as everything is placed.
         self._problem = replace(
-            problem, stock=tuple(replace(one, price=Fraction(0)) for one in problem.stock)
+            problem, stock=tuple(replace(item, price=Fraction(0)) for item in problem.stock)
         )
-        self.sheets = tuple(task.max_sheets(kind) for kind in range(len(task.bin_types)))
+        self.sheets = tuple(task.max_sheets(bin_type) for bin_type in range(len(task.bin_types)))
         self._item_type_of = {
-            blank.demand.name: shape
-            for shape, members in enumerate(task.blanks)
-            for blank in members
+            blank.demand.name: item_type
+            for item_type, blanks in enumerate(task.blanks)
+            for blank in blanks
         }
         self._dual_feasible_functions = DualFeasibleFunctions(task)
         self._dual_bound: DualBound | None = None
@@ -81,14 +82,14 @@ class CapacityOracle:
 
     @property
     def is_unlimited(self) -> bool:
-        """Whether every piece fits a sheet of which there are as many as needed."""
+        """Whether every piece fits a sheet of unlimited stock."""
         return all(
-            any(k.on_hand is None and shape.fits(k.width, k.height) for k in self.task.bin_types)
-            for shape in self.task.item_types
+            any(k.on_hand is None and item.fits(k.width, k.height) for k in self.task.bin_types)
+            for item in self.task.item_types
         )
 
     def counts(self, pieces: Mapping[str, int]) -> ItemCounts:
-        """Return the numbers of pieces by shape; names of other papers are passed over."""
+        """Return the numbers of pieces by item type; pieces of other papers are ignored."""
         counts = [0] * len(self.task.item_types)
         for name, number in pieces.items():
             if name in self._item_type_of:
@@ -96,21 +97,21 @@ class CapacityOracle:
         return tuple(counts)
 
     def area(self, counts: Sequence[int]) -> int:
-        """Return the solid area of so many pieces."""
+        """Return the solid area of some pieces, voids excluded."""
         return sum(
-            n * shape.solid_area for n, shape in zip(counts, self.task.item_types, strict=True)
+            n * item.solid_area for n, item in zip(counts, self.task.item_types, strict=True)
         )
 
     def area_inequality(self) -> ValidInequality:
-        """Return the inequality that compares areas."""
+        """Return the inequality that compares the areas of sheets and pieces."""
         return self._dual_feasible_functions.area_inequality()
 
     def separate(self, counts: ItemCounts) -> ValidInequality | None:
-        """Return an inequality that the sheets break if they hold so many pieces, found quickly."""
+        """Return an inequality that refutes these pieces, found by dual feasible functions."""
         return self._dual_feasible_functions.most_violated(self.sheets, counts)
 
     def separate_by_dual_bound(self, counts: ItemCounts, stop: Stop) -> ValidInequality | None:
-        """Return an inequality that the sheets break if they hold so many pieces, with effort."""
+        """Return an inequality that refutes these pieces, found by column generation."""
         if self._dual_bound is None:
             if self._problem.cuts is Cuts.STRAIGHT:
                 self._dual_bound = DualBound(self.task, GuillotinePricing(self.task))
@@ -121,50 +122,57 @@ class CapacityOracle:
         return self._dual_bound.separate(self.sheets, counts, _SEPARATION_STEPS, stop)
 
     def check(self, pieces: Mapping[str, int], effort: Effort | None, stop: Stop) -> CapacityResult:
-        """Say whether the sheets hold some pieces.
+        """Return whether the sheets hold some pieces; results are cached.
 
         Parameters
         ----------
         effort
-            How hard to look; None for a glance.
+            How hard to look; None for a first plan only.
         """
         key = tuple(sorted((n, k) for n, k in pieces.items() if k and n in self._item_type_of))
-        known = self._results.get(key)
-        if known and (known[1].is_feasible or known[1].is_proven or _is_as_hard(known[0], effort)):
-            return known[1]
-        wanted = dict(key)
+        cached = self._results.get(key)
+        if cached and (
+            cached[1].is_feasible or cached[1].is_proven or _is_as_hard(cached[0], effort)
+        ):
+            return cached[1]
+        quantities = dict(key)
         problem = replace(
             self._problem,
             demands=tuple(
-                replace(want, quantity=wanted[want.name])
-                for want in self._problem.demands
-                if want.name in wanted
+                replace(demand, quantity=quantities[demand.name])
+                for demand in self._problem.demands
+                if demand.name in quantities
             ),
         )
-        answer = solve(problem, effort or Effort.QUICK, stop=stop if effort else lambda: True)
-        surely = bool(answer.unplaced) and not self._may_be_feasible(self.counts(pieces), stop)
-        held = CapacityResult(answer, surely)
-        self._results[key] = effort, held
-        return held
+        plan = solve(problem, effort or Effort.QUICK, stop=stop if effort else lambda: True)
+        is_proven = bool(plan.unplaced) and not self._may_be_feasible(self.counts(pieces), stop)
+        result = CapacityResult(plan, is_proven)
+        self._results[key] = effort, result
+        return result
 
     def minimal_infeasible(self, counts: ItemCounts, stop: Stop) -> ItemCounts:
-        """Leave pieces out of what is surely not held, as long as the rest is surely not held."""
-        for shape in reversed(range(len(counts))):
-            while counts[shape]:
-                fewer = (*counts[:shape], counts[shape] - 1, *counts[shape + 1 :])
+        """Shrink an infeasible set of pieces greedily while it is provably infeasible.
+
+        The smaller the set, the more selections of orders it rules out.
+        """
+        for item_type in reversed(range(len(counts))):
+            while counts[item_type]:
+                fewer = (*counts[:item_type], counts[item_type] - 1, *counts[item_type + 1 :])
                 if self._may_be_feasible(fewer, stop):
                     break
                 counts = fewer
         return counts
 
     def _may_be_feasible(self, counts: ItemCounts, stop: Stop) -> bool:
-        """Say whether it is open that the sheets hold so many pieces; for few pieces it is not."""
+        """Return False if the pieces provably don't fit, which can be decided for few pieces."""
         if counts not in self._feasibility:
-            settled = solve_small_task(self.task.with_demand(counts), self._problem.cuts, stop=stop)
-            self._feasibility[counts] = settled is None or settled.unmet_area == 0
+            solution = solve_small_task(
+                self.task.with_demand(counts), self._problem.cuts, stop=stop
+            )
+            self._feasibility[counts] = solution is None or solution.unmet_area == 0
         return self._feasibility[counts]
 
 
-def _is_as_hard(one: Effort | None, other: Effort | None) -> bool:
+def _is_as_hard(effort: Effort | None, least: Effort | None) -> bool:
     order = [None, *Effort]
-    return order.index(one) >= order.index(other)
+    return order.index(effort) >= order.index(least)

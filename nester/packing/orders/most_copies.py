@@ -1,7 +1,7 @@
-"""How many equal objects can be made of what is at hand: exactly, or between two proven numbers.
+"""How many equal objects can be made of the stock: exactly, or between two proven bounds.
 
-Papers are looked at one by one.  That so many can be made is shown by a plan; that no more can is
-proven by an inequality which sheets and pieces would break, or by trying all there is.
+Each paper is searched by bisection.  That a number can be made is shown by a plan; that it can't is
+proven by a violated valid inequality, or by an exact solution for few pieces.
 """
 
 from __future__ import annotations
@@ -26,12 +26,12 @@ class CopiesRange:
     Attributes
     ----------
     lower_bound, upper_bound
-        So many can be made, and no more can; both are proven, and equal unless the search ended
-        before.
+        This many can be made, and no more; both are proven, and equal unless the search ended
+        early.
     limiting_papers
-        The papers of which no plan for one more was found; or what fits no sheet.
+        The papers that allow no more by the plans found; or the pieces that fit no sheet.
     plans
-        For each paper a problem and its answer, in which pieces for so many are placed at least.
+        For each paper a problem and its plan, which holds the pieces for at least that many.
     """
 
     lower_bound: int
@@ -53,41 +53,41 @@ def most_copies(
     Parameters
     ----------
     problem
-        Its wants are the pieces of one object; there must be an end to its stock.
+        Its demands are the pieces of one object; its stock must be limited.
     effort
-        How hard to look for a plan for one more where it is not proven that there is none.
+        How hard to look for a plan for one more object while that is not proven impossible.
 
     Raises
     ------
     Refusal
-        If the problem has no meaning: see `nester.packing.task.validate`.
+        If the problem is invalid: see `nester.packing.task.validate`.
     ValueError
-        If there is no end to a kind of stock.
+        If there is no end to a bin type of stock.
     """
     validate(problem)
-    if any(one.quantity is None for one in problem.stock):
+    if any(item.quantity is None for item in problem.stock):
         raise ValueError("there is no end to what can be made of endless stock")
-    tasks, hopeless = tasks_by_paper(problem)
-    if hopeless:
+    tasks, unplaceable = tasks_by_paper(problem)
+    if unplaceable:
         return CopiesRange(
-            0, 0, tuple(dict.fromkeys(f"{want.name}: {why}" for want, why in hopeless))
+            0, 0, tuple(dict.fromkeys(f"{demand.name}: {reason}" for demand, reason in unplaceable))
         )
     searches = []
     for task in tasks:
-        wants = tuple(want for want in problem.demands if want.paper == task.paper)
-        stock = tuple(one for one in problem.stock if one.paper == task.paper)
-        searches.append(_PaperCopies(replace(problem, demands=wants, stock=stock), effort, stop))
-    at_most = min(one.upper_bound for one in searches)
-    for one in searches:
-        one.search(at_most + 1)  # one more, to see which papers would suffice for it
-        at_most = min(at_most, one.upper_bound)
-    at_least = min(one.lower_bound for one in searches)
-    short = (one.paper for one in searches if one.lower_bound == at_least)
+        demands = tuple(demand for demand in problem.demands if demand.paper == task.paper)
+        stock = tuple(item for item in problem.stock if item.paper == task.paper)
+        searches.append(_PaperCopies(replace(problem, demands=demands, stock=stock), effort, stop))
+    upper_bound = min(search.upper_bound for search in searches)
+    for search in searches:
+        search.search(upper_bound + 1)  # one more, to see which papers would suffice for it
+        upper_bound = min(upper_bound, search.upper_bound)
+    lower_bound = min(search.lower_bound for search in searches)
+    limiting = (search.paper for search in searches if search.lower_bound == lower_bound)
     return CopiesRange(
-        at_least,
-        max(at_least, at_most),
-        tuple(short),
-        tuple(one.plan for one in searches if one.plan is not None),
+        lower_bound,
+        max(lower_bound, upper_bound),
+        tuple(limiting),
+        tuple(search.plan for search in searches if search.plan is not None),
     )
 
 
@@ -96,29 +96,30 @@ class _PaperCopies:
 
     def __init__(self, problem: Problem, effort: Effort, stop: Stop) -> None:
         self._effort, self._stop = effort, stop
-        self._pieces_per_copy = {want.name: want.quantity for want in problem.demands}
+        self._pieces_per_copy = {demand.name: demand.quantity for demand in problem.demands}
         self.paper = problem.demands[0].paper
-        solid = sum(
-            want.quantity * (want.width * want.height - sum(void.area for void in want.voids))
-            for want in problem.demands
+        item_area = sum(
+            demand.quantity
+            * (demand.width * demand.height - sum(void.area for void in demand.voids))
+            for demand in problem.demands
         )
-        area = sum(one.width * one.height * (one.quantity or 0) for one in problem.stock)
-        self.lower_bound, self.upper_bound = 0, area // solid
+        stock_area = sum(item.width * item.height * (item.quantity or 0) for item in problem.stock)
+        self.lower_bound, self.upper_bound = 0, stock_area // item_area
         self._problem = self._scaled(problem, max(1, self.upper_bound))
         self._oracle = CapacityOracle(self._problem, tasks_by_paper(self._problem)[0][0])
         self.plan: tuple[Problem, CuttingPlan] | None = None
         self._tighten_quickly()
 
     @staticmethod
-    def _scaled(problem: Problem, number: int) -> Problem:
-        wants = (replace(want, quantity=want.quantity * number) for want in problem.demands)
-        return replace(problem, demands=tuple(wants))
+    def _scaled(problem: Problem, copies: int) -> Problem:
+        demands = (replace(demand, quantity=demand.quantity * copies) for demand in problem.demands)
+        return replace(problem, demands=tuple(demands))
 
-    def _pieces(self, number: int) -> Mapping[str, int]:
-        return {name: each * number for name, each in self._pieces_per_copy.items()}
+    def _pieces(self, copies: int) -> Mapping[str, int]:
+        return {name: per_copy * copies for name, per_copy in self._pieces_per_copy.items()}
 
     def _tighten_quickly(self) -> None:
-        """Lower what can be made at most by inequalities that are found at once."""
+        """Lower the upper bound by bisection with dual feasible functions."""
         low, high = 0, self.upper_bound
         while low < high:
             middle = (low + high + 1) // 2
@@ -126,17 +127,20 @@ class _PaperCopies:
                 low = middle
             else:
                 high = middle - 1
-        # What breaks an inequality can't be made, nor can more.
+        # A violated inequality stays violated with more copies, so bisection is sound.
         self.upper_bound = high
 
-    def search(self, ceiling: int) -> None:
-        """Find how many can be made, as far as the ceiling: more than that is of no use.
+    def search(self, max_useful: int) -> None:
+        """Raise the lower bound by bisection, first with a quick plan, then with more effort.
 
-        At a glance first, then with more and more effort; each time by halves.
+        Parameters
+        ----------
+        max_useful
+            More copies than this are of no use, as another paper allows no more.
         """
         for effort in (None, *list(Effort)[: list(Effort).index(self._effort) + 1]):
             low = self.lower_bound
-            high = min(self.upper_bound, ceiling)
+            high = min(self.upper_bound, max_useful)
             while low < high and not self._stop():
                 middle = (low + high + 1) // 2
                 if self._can_make(middle, effort):
@@ -144,36 +148,39 @@ class _PaperCopies:
                 else:
                     high = middle - 1
                 low, high = max(low, self.lower_bound), max(high, self.lower_bound)
-            if self.lower_bound < min(self.upper_bound, ceiling):
+            if self.lower_bound < min(self.upper_bound, max_useful):
                 self._tighten_by_dual_bound()
-            if self.lower_bound >= min(self.upper_bound, ceiling):
+            if self.lower_bound >= min(self.upper_bound, max_useful):
                 return
 
-    def _can_make(self, number: int, effort: Effort | None) -> bool:
-        held = self._oracle.check(self._pieces(number), effort, self._stop)
-        if held.is_proven:
-            self.upper_bound = min(self.upper_bound, number - 1)
-        # Of what does not hold all, some may be made whole nevertheless.
-        lacking = {one.name: one.quantity for one in held.cutting_plan.unplaced}
-        made = min(
-            (each * number - lacking.get(name, 0)) // each
-            for name, each in self._pieces_per_copy.items()
+    def _can_make(self, copies: int, effort: Effort | None) -> bool:
+        result = self._oracle.check(self._pieces(copies), effort, self._stop)
+        if result.is_proven:
+            self.upper_bound = min(self.upper_bound, copies - 1)
+        # A plan that leaves pieces out may still hold all pieces of fewer copies.
+        unplaced = {piece.name: piece.quantity for piece in result.cutting_plan.unplaced}
+        complete_copies = min(
+            (per_copy * copies - unplaced.get(name, 0)) // per_copy
+            for name, per_copy in self._pieces_per_copy.items()
         )
-        if made > self.lower_bound:
-            self.lower_bound = made
-            wanted = self._pieces(number)
-            wants = (replace(want, quantity=wanted[want.name]) for want in self._problem.demands)
-            stock = (replace(one, price=Fraction(0)) for one in self._problem.stock)
-            problem = replace(self._problem, demands=tuple(wants), stock=tuple(stock))
-            self.plan = problem, held.cutting_plan
-        return held.is_feasible
+        if complete_copies > self.lower_bound:
+            self.lower_bound = complete_copies
+            quantities = self._pieces(copies)
+            demands = (
+                replace(demand, quantity=quantities[demand.name])
+                for demand in self._problem.demands
+            )
+            stock = (replace(item, price=Fraction(0)) for item in self._problem.stock)
+            problem = replace(self._problem, demands=tuple(demands), stock=tuple(stock))
+            self.plan = problem, result.cutting_plan
+        return result.is_feasible
 
-    def _is_proven_infeasible(self, number: int) -> bool:
-        counts = self._oracle.counts(self._pieces(number))
+    def _is_proven_infeasible(self, copies: int) -> bool:
+        counts = self._oracle.counts(self._pieces(copies))
         return self._oracle.separate_by_dual_bound(counts, self._stop) is not None
 
     def _tighten_by_dual_bound(self) -> None:
-        """Refute more and more that could perhaps be made, by halves."""
+        """Lower the upper bound by bisection with the dual bound of column generation."""
         low, high = self.lower_bound, self.upper_bound
         while low < high and not self._stop():
             middle = (low + high + 1) // 2

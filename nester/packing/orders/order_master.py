@@ -1,12 +1,12 @@
-"""Which orders to make: a choice in whole numbers, within what is known of each paper's sheets.
+"""Which orders to make: the master problem of the decomposition in `whole_orders.py`.
 
-Every order is made or not.  All that is made of a paper keeps to the inequalities known of its
-sheets (`valid_inequalities.py`) and has not all the pieces that are known not to be held together.
-Most orders are chosen; of as many the most urgent; of equally urgent ones the cheapest, as far as
-the inequalities tell; then those that came first.
+An integer program, solved by CP-SAT: each order is selected or not.  For every paper the selection
+satisfies the known valid inequalities (`valid_inequalities.py`) and avoids the sets of pieces known
+to be infeasible together.  The objectives are lexicographic: most orders; then the most urgent
+ones; then the least cost, as far as the inequalities tell; then those that came first.
 
-What is only doubted, because a search found no place for it, is kept apart from what is proven:
-without the doubts the same choice says how many orders could be made at most.
+Limits that are not proven, because a search merely failed to place pieces, are kept apart: without
+them the same program gives an upper bound on the number of orders.
 """
 
 from __future__ import annotations
@@ -27,29 +27,29 @@ if TYPE_CHECKING:
 __all__ = ["Candidate", "MasterSolution", "OrderMaster"]
 
 _DETERMINISTIC_TIME = 0.5
-"""CP-SAT's deterministic time for each aim."""
+"""CP-SAT's deterministic time for each objective."""
 _LARGEST_WEIGHT = 2**30
 _LARGEST_SUM = 2**40
 
 
 class Candidate(NamedTuple):
-    """An order that could be made: how urgent it is (0 most), and what it wants by name."""
+    """An order that could be made: its rank (0 is most urgent), and its pieces by name."""
 
     rank: int
     pieces: Mapping[str, int]
 
 
 class MasterSolution(NamedTuple):
-    """A choice.
+    """A selection of orders.
 
     Attributes
     ----------
     orders
-        Places of the chosen among the applicants.
+        Indices of the selected candidates.
     order_bound
-        No choice that keeps to the same has more orders.
+        No selection that satisfies the same constraints has more orders.
     cost_bound
-        What it costs at least, in money.
+        A lower bound on its cost, in money.
     """
 
     orders: frozenset[int]
@@ -58,163 +58,175 @@ class MasterSolution(NamedTuple):
 
 
 class OrderMaster:
-    """All that is known, and the best choice that keeps to it."""
+    """The constraints learned so far, and the best selection that satisfies them."""
 
     def __init__(
-        self, rooms: Sequence[CapacityOracle], applicants: Sequence[Candidate], stop: Stop
+        self, oracles: Sequence[CapacityOracle], candidates: Sequence[Candidate], stop: Stop
     ) -> None:
-        self._oracles = rooms
-        self._candidates = applicants
+        self._oracles = oracles
+        self._candidates = candidates
         self._stop = stop
-        self._counts = [[room.counts(one.pieces) for one in applicants] for room in rooms]
-        self._inequalities = [[room.area_inequality()] for room in rooms]
-        self._infeasible_counts: list[set[ItemCounts]] = [set() for _ in rooms]
+        self._counts = [
+            [oracle.counts(candidate.pieces) for candidate in candidates] for oracle in oracles
+        ]
+        self._inequalities = [[oracle.area_inequality()] for oracle in oracles]
+        self._infeasible_counts: list[set[ItemCounts]] = [set() for _ in oracles]
         self._area_limits: dict[int, int] = {}
         self._excluded: set[frozenset[int]] = set()
         self._last_solution: frozenset[int] = frozenset()
 
-    def counts(self, room: int, orders: frozenset[int]) -> ItemCounts:
-        """Return what some orders want of a paper, by shape."""
-        rows = [self._counts[room][order] for order in sorted(orders)]
+    def counts(self, paper: int, orders: frozenset[int]) -> ItemCounts:
+        """Return the pieces that some orders want of a paper, by item type."""
+        rows = [self._counts[paper][order] for order in sorted(orders)]
         if not rows:
-            return (0,) * len(self._oracles[room].task.item_types)
+            return (0,) * len(self._oracles[paper].task.item_types)
         return tuple(map(sum, zip(*rows, strict=True)))
 
     def has_ties(self, orders: frozenset[int]) -> bool:
-        """Say whether orders may be exchanged for others that are as urgent."""
-        ranks = [one.rank for one in self._candidates]
+        """Return whether orders may be exchanged for others of the same rank."""
+        ranks = [candidate.rank for candidate in self._candidates]
         others = {rank for order, rank in enumerate(ranks) if order not in orders}
         return any(ranks[order] in others for order in orders)
 
-    def add_inequality(self, room: int, inequality: ValidInequality) -> None:
-        """Learn an inequality of a paper's sheets."""
-        self._inequalities[room].append(inequality)
+    def add_inequality(self, paper: int, inequality: ValidInequality) -> None:
+        """Add a valid inequality of a paper's sheets."""
+        self._inequalities[paper].append(inequality)
 
-    def forbid_counts(self, room: int, counts: ItemCounts) -> None:
-        """Learn that a paper's sheets don't hold so many pieces of each shape together."""
-        self._infeasible_counts[room].add(counts)
+    def forbid_counts(self, paper: int, counts: ItemCounts) -> None:
+        """Exclude every selection that needs at least this many pieces of each item type."""
+        self._infeasible_counts[paper].add(counts)
 
-    def limit_area(self, room: int, area: int) -> None:
-        """Choose no more than some area of a paper, though that is not proven."""
-        self._area_limits[room] = min(area, self._area_limits.get(room, area))
+    def limit_area(self, paper: int, area: int) -> None:
+        """Limit the area of the pieces on a paper, though that is not proven."""
+        self._area_limits[paper] = min(area, self._area_limits.get(paper, area))
 
     def exclude(self, orders: frozenset[int]) -> None:
-        """Choose anything but just these orders."""
+        """Exclude this very selection."""
         self._excluded.add(orders)
 
     def solve(self, *, like: frozenset[int] | None = None) -> MasterSolution | None:
-        """Return the best choice; None if the solver found none.
+        """Return the best selection; None if the solver found none.
 
         Parameters
         ----------
         like
-            Choose as many and as urgent orders as these are.
+            Select as many orders of each rank as there are among these.
         """
-        return _MasterModel(self, doubts=True).solve(like)
+        return _MasterModel(self, use_estimates=True).solve(like)
 
     def order_bound(self) -> int:
-        """Return a number of orders that no choice can surpass; proven."""
-        return _MasterModel(self, doubts=False).order_bound()
+        """Return a proven upper bound on the number of orders."""
+        return _MasterModel(self, use_estimates=False).order_bound()
 
 
 class _MasterModel:
-    def __init__(self, choice: OrderMaster, *, doubts: bool) -> None:
+    """The integer program in CP-SAT's form; `use_estimates` includes what is not proven."""
+
+    def __init__(self, master: OrderMaster, *, use_estimates: bool) -> None:
         from ortools.sat.python import cp_model
 
-        self._master = choice
+        self._master = master
         self._model = model = cp_model.CpModel()
-        self._order_variables = [model.new_bool_var("") for _ in choice._candidates]
+        self._order_variables = [model.new_bool_var("") for _ in master._candidates]
         self._sheet_variables: list[IntVar] = []
         self._prices: list[float] = []
-        for number, room in enumerate(choice._oracles):
-            self._add_paper(number, room, choice._area_limits.get(number) if doubts else None)
+        for paper, oracle in enumerate(master._oracles):
+            self._add_paper(
+                paper, oracle, master._area_limits.get(paper) if use_estimates else None
+            )
         self._break_symmetry()
-        if doubts:
-            for orders in choice._excluded:
+        if use_estimates:
+            for orders in master._excluded:
                 model.add_bool_or(
                     [
-                        one.negated() if i in orders else one
-                        for i, one in enumerate(self._order_variables)
+                        variable.negated() if i in orders else variable
+                        for i, variable in enumerate(self._order_variables)
                     ]
                 )
-        for order, one in enumerate(self._order_variables):
-            model.add_hint(one, order in choice._last_solution)
+        for order, variable in enumerate(self._order_variables):
+            model.add_hint(variable, order in master._last_solution)
 
     def _order_sum(self, weights: Sequence[int]) -> LinearExpr:
         from ortools.sat.python import cp_model
 
         return cp_model.LinearExpr.weighted_sum(self._order_variables, weights)
 
-    def _add_paper(self, number: int, room: CapacityOracle, at_most: int | None) -> None:
+    def _add_paper(self, paper: int, oracle: CapacityOracle, area_limit: int | None) -> None:
+        """Add the constraints of one paper's sheets.
+
+        An infeasible set of pieces is excluded by a clause: the selection needs fewer pieces of at
+        least one of its item types.
+        """
         from ortools.sat.python import cp_model
 
-        model, counts = self._model, self._master._counts[number]
-        sheets = [model.new_int_var(0, most, "") for most in room.sheets]
+        model, counts = self._model, self._master._counts[paper]
+        sheets = [model.new_int_var(0, max_sheets, "") for max_sheets in oracle.sheets]
         self._sheet_variables += sheets
-        unit = room.task.price_unit
-        self._prices += [float(kind.price * unit) for kind in room.task.bin_types]
-        for one in self._master._inequalities[number]:
-            needed = self._order_sum([one.total_weight(row) for row in counts])
-            model.add(cp_model.LinearExpr.weighted_sum(sheets, one.capacities) >= needed)
-        if at_most is not None:
-            model.add(self._order_sum([room.area(row) for row in counts]) <= at_most)
-        reached: dict[tuple[int, int], IntVar] = {}
-        for together in sorted(self._master._infeasible_counts[number]):
-            some = []
-            for shape, least in enumerate(together):
-                if least and (shape, least) not in reached:
-                    few = reached[shape, least] = model.new_bool_var("")
-                    made = self._order_sum([row[shape] for row in counts])
-                    model.add(made < least).only_enforce_if(few)
-                if least:
-                    some.append(reached[shape, least])
-            model.add_bool_or(some)
+        unit = oracle.task.price_unit
+        self._prices += [float(sheet_type.price * unit) for sheet_type in oracle.task.bin_types]
+        for inequality in self._master._inequalities[paper]:
+            required = self._order_sum([inequality.total_weight(row) for row in counts])
+            model.add(cp_model.LinearExpr.weighted_sum(sheets, inequality.capacities) >= required)
+        if area_limit is not None:
+            model.add(self._order_sum([oracle.area(row) for row in counts]) <= area_limit)
+        is_below_count: dict[tuple[int, int], IntVar] = {}
+        for infeasible_counts in sorted(self._master._infeasible_counts[paper]):
+            below_any = []
+            for item_type, count in enumerate(infeasible_counts):
+                if count and (item_type, count) not in is_below_count:
+                    is_below = is_below_count[item_type, count] = model.new_bool_var("")
+                    produced = self._order_sum([row[item_type] for row in counts])
+                    model.add(produced < count).only_enforce_if(is_below)
+                if count:
+                    below_any.append(is_below_count[item_type, count])
+            model.add_bool_or(below_any)
 
     def _break_symmetry(self) -> None:
-        """Of orders equal in all let the first come first: else there are too many ways."""
-        last: dict[tuple[int, tuple[ItemCounts, ...]], int] = {}
-        for order, applicant in enumerate(self._master._candidates):
-            key = applicant.rank, tuple(rows[order] for rows in self._master._counts)
-            if key in last:
+        """Of orders with equal rank and pieces, select earlier ones first."""
+        previous: dict[tuple[int, tuple[ItemCounts, ...]], int] = {}
+        for order, candidate in enumerate(self._master._candidates):
+            key = candidate.rank, tuple(rows[order] for rows in self._master._counts)
+            if key in previous:
                 self._model.add_implication(
-                    self._order_variables[order], self._order_variables[last[key]]
+                    self._order_variables[order], self._order_variables[previous[key]]
                 )
-            last[key] = order
+            previous[key] = order
 
     def order_bound(self) -> int:
-        """Return a bound on the number of orders made."""
+        """Return an upper bound on the number of orders."""
         return self._maximize(self._model, [1] * len(self._order_variables))[1]
 
     def solve(self, like: frozenset[int] | None) -> MasterSolution | None:
-        """Return the best choice, one aim after the other."""
-        model, ranks = self._model, [one.rank for one in self._master._candidates]
+        """Return the best selection, optimizing one objective after the other."""
+        model, ranks = self._model, [candidate.rank for candidate in self._master._candidates]
         if like is None:
-            found, most = self._maximize(model, [1] * len(self._order_variables))
-            if found is None:
+            best, order_bound = self._maximize(model, [1] * len(self._order_variables))
+            if best is None:
                 return None
-            model.add(self._order_sum([1] * len(self._order_variables)) >= len(found))
+            model.add(self._order_sum([1] * len(self._order_variables)) >= len(best))
             for group in self._rank_weight_groups():
                 weights = [group.get(rank, 0) for rank in ranks]
-                better, _ = self._maximize(model, weights, found)
-                found = found if better is None else better
-                self._fix_rank_counts(set(group), found)
+                improved, _ = self._maximize(model, weights, best)
+                best = best if improved is None else improved
+                self._fix_rank_counts(set(group), best)
         else:
-            found, most = like, len(like)
+            best, order_bound = like, len(like)
             self._fix_rank_counts(set(ranks), like)
-        found, outlay = self._minimize_cost(found)
-        if found is None:
+        best, cost = self._minimize_cost(best)
+        if best is None:
             return None
-        self._master._last_solution = found
-        return MasterSolution(found, most, outlay)
+        self._master._last_solution = best
+        return MasterSolution(best, order_bound, cost)
 
     def _rank_weight_groups(self) -> list[dict[int, int]]:
-        """Return weights of ranks, in groups.
+        """Return weights of ranks, in groups; each group is one objective.
 
-        By these one order of a rank counts more than all of later ranks of its group.
+        Within a group, one order of a rank outweighs all orders of later ranks.  The weights grow
+        with the number of orders, so ranks are grouped to keep them within the solver's range.
         """
         numbers: dict[int, int] = defaultdict(int)
-        for one in self._master._candidates:
-            numbers[one.rank] += 1
+        for candidate in self._master._candidates:
+            numbers[candidate.rank] += 1
         groups: list[dict[int, int]] = []
         group: dict[int, int] = {}
         product = 1
@@ -226,63 +238,68 @@ class _MasterModel:
             group = {r: weight * (numbers[rank] + 1) for r, weight in group.items()} | {rank: 1}
         return [*groups, group] if group else groups
 
-    def _fix_rank_counts(self, ranks: set[int], found: frozenset[int]) -> None:
+    def _fix_rank_counts(self, ranks: set[int], best: frozenset[int]) -> None:
+        """Fix the number of orders of each rank to that of a selection."""
         of_rank: dict[int, list[int]] = defaultdict(list)
-        for order, one in enumerate(self._master._candidates):
-            if one.rank in ranks:
-                of_rank[one.rank].append(order)
+        for order, candidate in enumerate(self._master._candidates):
+            if candidate.rank in ranks:
+                of_rank[candidate.rank].append(order)
         for orders in of_rank.values():
             weights = [0] * len(self._order_variables)
             for order in orders:
                 weights[order] = 1
-            self._model.add(self._order_sum(weights) == len(found.intersection(orders)))
+            self._model.add(self._order_sum(weights) == len(best.intersection(orders)))
 
-    def _minimize_cost(self, found: frozenset[int]) -> tuple[frozenset[int] | None, float]:
-        """Return the cheapest choice as far as is known, and of these that which came first."""
+    def _minimize_cost(self, best: frozenset[int]) -> tuple[frozenset[int] | None, float]:
+        """Return the cheapest selection by the inequalities; of equal ones the earliest orders."""
         from ortools.sat.python import cp_model
 
-        highest = sum(
-            price * most
-            for price, most in zip(
+        largest_cost = sum(
+            price * max_sheets
+            for price, max_sheets in zip(
                 self._prices,
-                (m for room in self._master._oracles for m in room.sheets),
+                (m for oracle in self._master._oracles for m in oracle.sheets),
                 strict=True,
             )
         )
-        scale = _LARGEST_SUM / highest if highest else 0.0
-        outlay = cp_model.LinearExpr.weighted_sum(
+        scale = _LARGEST_SUM / largest_cost if largest_cost else 0.0
+        cost = cp_model.LinearExpr.weighted_sum(
             self._sheet_variables, [floor(price * scale) for price in self._prices]
         )
-        self._model.minimize(outlay)
+        self._model.minimize(cost)
         solver = self._new_solver()
         status = solve(solver, self._model, self._master._stop)
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            return (None if status == cp_model.INFEASIBLE else found), 0.0
-        least = solver.value(outlay)
-        found = frozenset(i for i, one in enumerate(self._order_variables) if solver.value(one))
-        self._model.add(outlay <= least)
-        # Later orders weigh more: leave them out rather.
-        earlier, _ = self._maximize(
-            self._model, [-place for place in range(len(self._order_variables))]
+            return (None if status == cp_model.INFEASIBLE else best), 0.0
+        min_cost = solver.value(cost)
+        best = frozenset(
+            i for i, variable in enumerate(self._order_variables) if solver.value(variable)
         )
-        return (found if earlier is None else earlier), least / scale if scale else 0.0
+        self._model.add(cost <= min_cost)
+        # Later orders have a larger penalty.
+        earlier, _ = self._maximize(
+            self._model, [-order for order in range(len(self._order_variables))]
+        )
+        return (best if earlier is None else earlier), min_cost / scale if scale else 0.0
 
     def _maximize(
-        self, model: CpModel, weights: Sequence[int], known: frozenset[int] | None = None
+        self, model: CpModel, weights: Sequence[int], incumbent: frozenset[int] | None = None
     ) -> tuple[frozenset[int] | None, int]:
-        """Make a sum as great as can be; return a choice, and a bound on the sum."""
+        """Maximize a weighted number of orders; return a selection and an upper bound."""
         from ortools.sat.python import cp_model
 
         model.maximize(self._order_sum(weights))
         solver = self._new_solver()
         status = solve(solver, model, self._master._stop)
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            return known, sum(weight for weight in weights if weight > 0)
-        found = frozenset(i for i, one in enumerate(self._order_variables) if solver.value(one))
+            return incumbent, sum(weight for weight in weights if weight > 0)
+        selection = frozenset(
+            i for i, variable in enumerate(self._order_variables) if solver.value(variable)
+        )
         if status == cp_model.OPTIMAL:
-            return found, sum(weights[order] for order in found)
+            return selection, sum(weights[order] for order in selection)
         bound = floor(solver.best_objective_bound * (1 + 1e-12) + 1e-6)
-        return found, bound
+        return selection, bound
 
     @staticmethod
     def _new_solver() -> CpSolver:

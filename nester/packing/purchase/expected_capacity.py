@@ -1,9 +1,8 @@
-"""What sheets are likely to hold: the best contents known, where bounds say what they hold at most.
+"""Estimates of what sheets hold: the best patterns known in place of proven bounds.
 
-The same programme that refutes sheets by bounds (`feasibility_cuts.py`) says of other sheets that
-they are not likely to do: that even cut in fractions, by the best layouts that a search finds at
-the worths the programme asks about, they lack something.  Nothing is proven by that; it tells where
-plans are worth seeking.
+The linear program of `feasibility_cuts.py`, priced by heuristics instead of bounds, shows that
+sheets are unlikely to suffice: even cut in fractions by the best patterns found, they don't cover
+the pieces.  That proves nothing, but tells for which purchases to look for a plan.
 """
 
 from __future__ import annotations
@@ -30,17 +29,17 @@ if TYPE_CHECKING:
 __all__ = ["EstimatedInequalities"]
 
 _FILLINGS_PER_PRICING = 2
-"""Fillings of each kind of sheet that can be bought, for each question."""
+"""Greedy fillings of each bin type that can be bought, for one pricing."""
 _PATTERNS_PER_TABLE = 2
-"""Layouts of each kind of sheet that can be bought, by one table."""
+"""Patterns sampled for each bin type that can be bought, from one dynamic program."""
 _RASTER = 500
-"""Units into which sheets are divided for slicing: fewer than where plans are sought."""
+"""Raster of the dynamic program: coarser than in the search for plans."""
 _ENTRIES_PER_STEP = 40
-"""Numbers in the table of contents that cost as much to look at as one step of filling."""
+"""Entries of the count matrices that take as long as one step of filling."""
 
 
 class EstimatedInequalities:
-    """Inequalities between sheets and pieces that plans are likely to keep to."""
+    """Inequalities between sheets and pieces that plans probably satisfy."""
 
     def __init__(
         self,
@@ -50,8 +49,8 @@ class EstimatedInequalities:
         pool: PatternPool,
         prices: Sequence[int | None],
     ) -> None:
-        sought = [kind for kind, price in enumerate(prices) if price is not None]
-        self._pricing = _PoolPricing(task, cuts, rng, pool, sought)
+        priced_bin_types = [bin_type for bin_type, price in enumerate(prices) if price is not None]
+        self._pricing = _PoolPricing(task, cuts, rng, pool, priced_bin_types)
         self._separator = FeasibilityCutSeparator(task, self._pricing, prices)
         self._patterns_read = 0
         self._demand = task.demand
@@ -64,48 +63,56 @@ class EstimatedInequalities:
         return self._pricing.steps + self._separator.steps
 
     def separate(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
-        """Say whether such sheets are not likely to do; if so, keep an inequality that says why."""
+        """Return whether a new estimated inequality rules out these sheets; it is kept."""
         self.refresh()
         if any(
-            one.total_capacity(sheets) < one.total_weight(self._demand) for one in self.inequalities
+            inequality.total_capacity(sheets) < inequality.total_weight(self._demand)
+            for inequality in self.inequalities
         ):
-            return False  # it is known; the solver counts what is almost held as held
-        found = self._separator.separate(sheets, steps, stop)
-        if found is not None:
-            self.inequalities.append(found)
-        return found is not None
+            return False  # known already; the solver chose these sheets within its tolerance
+        cut = self._separator.separate(sheets, steps, stop)
+        if cut is not None:
+            self.inequalities.append(cut)
+        return cut is not None
 
     def refresh(self) -> None:
-        """Expect as much of sheets as the layouts hold that came into the pool meanwhile."""
-        new = list(self._pool.added_since(self._patterns_read))
-        if not new:
+        """Weaken the inequalities so that patterns added to the pool since then satisfy them."""
+        new_patterns = list(self._pool.added_since(self._patterns_read))
+        if not new_patterns:
             return
-        for pattern, counts in new:
+        for pattern, counts in new_patterns:
             self._separator.add_column(
-                pattern.bin_type, {shape: float(n) for shape, n in counts.items()}
+                pattern.bin_type, {item_type: float(n) for item_type, n in counts.items()}
             )
         self._patterns_read = len(self._pool)
         self.inequalities = [
-            scaled_inequality(self._pricing.best_values(one.weights), one.weights, self._demand)
-            for one in self.inequalities
+            scaled_inequality(
+                self._pricing.best_values(inequality.weights), inequality.weights, self._demand
+            )
+            for inequality in self.inequalities
         ]
 
 
 class _PoolPricing:
-    """Worths of sheets by the contents in a pool, to which it adds."""
+    """Heuristic pricing by the patterns of a pool, to which it adds new ones."""
 
     def __init__(
-        self, task: Task, cuts: Cuts, rng: Random, pool: PatternPool, sought: Sequence[int]
+        self,
+        task: Task,
+        cuts: Cuts,
+        rng: Random,
+        pool: PatternPool,
+        priced_bin_types: Sequence[int],
     ) -> None:
         self._task = task
         self._rng = rng
         self._pool = pool
-        self._priced_bin_types = set(sought)
-        ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
-        self._fillers = [make_filler(task, way, rng) for way in ways]
-        # Slicing finds the best of all straight cuts; the rules of some tasks are unknown to it.
-        sliced = task.is_unrestricted and any(task.demand)
-        self._slicing = GuillotineDP(task, rng, _RASTER) if sliced else None
+        self._priced_bin_types = set(priced_bin_types)
+        cut_modes = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
+        self._fillers = [make_filler(task, cut_mode, rng) for cut_mode in cut_modes]
+        # The dynamic program doesn't know the trimmer's rules.
+        can_slice = task.is_unrestricted and any(task.demand)
+        self._slicing = GuillotineDP(task, rng, _RASTER) if can_slice else None
         self._entries_scanned = 0
         self._rows: list[list[tuple[int, ...]]] = [[] for _ in task.bin_types]
         self._count_matrices: list[Matrix | None] = [None] * len(task.bin_types)
@@ -113,66 +120,66 @@ class _PoolPricing:
     @property
     def steps(self) -> int:
         """What all calls of `solve` have cost, in steps of filling."""
-        of_slicing = self._slicing.steps if self._slicing else 0
-        of_filling = sum(filler.steps for filler in self._fillers)
-        return self._entries_scanned // _ENTRIES_PER_STEP + of_slicing + of_filling
+        dp_steps = self._slicing.steps if self._slicing else 0
+        filler_steps = sum(filler.steps for filler in self._fillers)
+        return self._entries_scanned // _ENTRIES_PER_STEP + dp_steps + filler_steps
 
-    def solve(self, worths: Sequence[int], stop: Stop) -> list[tuple[int, Mapping[int, float]]]:
-        """Return, for each kind, the worth of the best content known, and that content."""
-        shapes = self._task.item_types
-        wanted = [i for i, shape in enumerate(shapes) if shape.demand and worths[i]]
-        if self._slicing and wanted and not stop():
-            self._slicing.build_table(self._task.demand, [float(worth) for worth in worths])
-        for kind in sorted(self._priced_bin_types):
+    def solve(self, item_duals: Sequence[int], stop: Stop) -> list[tuple[int, Mapping[int, float]]]:
+        """Return the value of the best pattern known for each bin type, and its content."""
+        items = self._task.item_types
+        demanded = [i for i, item in enumerate(items) if item.demand and item_duals[i]]
+        if self._slicing and demanded and not stop():
+            self._slicing.build_table(self._task.demand, [float(value) for value in item_duals])
+        for bin_type in sorted(self._priced_bin_types):
             for _ in range(0 if stop() else _FILLINGS_PER_PRICING):
-                self._fill(kind, wanted, worths)
-            if self._slicing and wanted and not stop():
-                for spots in self._slicing.sample_layouts(kind, _PATTERNS_PER_TABLE):
-                    self._pool.add(Pattern(kind, spots))
-        found: list[tuple[int, Mapping[int, float]]] = []
-        for content in self._best_contents(worths):
-            worth = sum(n * one for n, one in zip(content, worths, strict=True))
-            found.append((worth, {i: float(n) for i, n in enumerate(content) if n}))
-        return found
+                self._fill(bin_type, demanded, item_duals)
+            if self._slicing and demanded and not stop():
+                for placements in self._slicing.sample_layouts(bin_type, _PATTERNS_PER_TABLE):
+                    self._pool.add(Pattern(bin_type, placements))
+        best: list[tuple[int, Mapping[int, float]]] = []
+        for content in self._best_contents(item_duals):
+            value = sum(n * dual for n, dual in zip(content, item_duals, strict=True))
+            best.append((value, {i: float(n) for i, n in enumerate(content) if n}))
+        return best
 
-    def best_values(self, worths: Sequence[int]) -> list[int]:
-        """Return, for each kind, the worth of the best content known."""
+    def best_values(self, item_duals: Sequence[int]) -> list[int]:
+        """Return the value of the best pattern known for each bin type."""
         return [
-            sum(n * one for n, one in zip(content, worths, strict=True))
-            for content in self._best_contents(worths)
+            sum(n * dual for n, dual in zip(content, item_duals, strict=True))
+            for content in self._best_contents(item_duals)
         ]
 
-    def _best_contents(self, worths: Sequence[int]) -> list[tuple[int, ...]]:
-        """Return the best content known for each kind; nothing where none is."""
+    def _best_contents(self, item_duals: Sequence[int]) -> list[tuple[int, ...]]:
+        """Return the best content known for each bin type; an empty one if there is none."""
         import numpy as np
 
         self._read_pool()
-        nothing = (0,) * len(worths)
-        found = []
-        values = np.array(worths, dtype=np.float64)
-        for kind, rows in enumerate(self._rows):
+        empty = (0,) * len(item_duals)
+        best = []
+        values = np.array(item_duals, dtype=np.float64)
+        for bin_type, rows in enumerate(self._rows):
             if not rows:
-                found.append(nothing)
+                best.append(empty)
                 continue
-            table = self._count_matrices[kind]
-            if table is None or len(table) < len(rows):
-                self._count_matrices[kind] = table = np.array(rows, dtype=np.float64)
-            self._entries_scanned += table.size
-            found.append(rows[int((table @ values).argmax())])
-        return found
+            counts = self._count_matrices[bin_type]
+            if counts is None or len(counts) < len(rows):
+                self._count_matrices[bin_type] = counts = np.array(rows, dtype=np.float64)
+            self._entries_scanned += counts.size
+            best.append(rows[int((counts @ values).argmax())])
+        return best
 
-    def _fill(self, kind: int, wanted: Sequence[int], worths: Sequence[int]) -> None:
-        size = self._task.bin_types[kind]
-        order = randomized_order(self._task.item_types, wanted, worths, self._rng)
+    def _fill(self, bin_type: int, demanded: Sequence[int], item_duals: Sequence[int]) -> None:
+        size = self._task.bin_types[bin_type]
+        order = randomized_order(self._task.item_types, demanded, item_duals, self._rng)
         filler = self._rng.choice(self._fillers)
         demand = self._task.demand
-        spots = filler.fill(size.width, size.height, demand, order, spoiled=size.defects)
-        self._pool.add(Pattern(kind, spots))
+        placements = filler.fill(size.width, size.height, demand, order, spoiled=size.defects)
+        self._pool.add(Pattern(bin_type, placements))
 
     def _read_pool(self) -> None:
         known = sum(map(len, self._rows))
         for pattern, counts in list(self._pool.added_since(known)):
             row = [0] * len(self._task.item_types)
-            for shape, number in counts.items():
-                row[shape] = number
+            for item_type, number in counts.items():
+                row[item_type] = number
             self._rows[pattern.bin_type].append(tuple(row))

@@ -1,9 +1,9 @@
-"""Suppliers and their packs, as the part of a programme in whole numbers that all choices share.
+"""Suppliers and their packs: the part of a mixed-integer program that every purchase shares.
 
-Sheets that are alike (paper, size, margins, grain) are one `OfferedSize`, whoever sells them.  What
-is bought of a size is at least so many sheets; the programme decides in which packs, from whom, and
-what that costs: whole packs, least numbers of packs, least orders, shipping for each supplier from
-whom anything is bought, and none from a value of goods on.
+Equal sheets (paper, size, margins, grain) are one `OfferedSize`, whoever sells them.  The program
+buys at least a number of sheets of each size, and decides in which packs, from whom, and what that
+costs: whole packs, least numbers of packs, minimum orders, and shipping for each supplier used,
+which is free from a value of goods on.
 """
 
 from __future__ import annotations
@@ -26,16 +26,16 @@ Suppliers = frozenset[str]
 """Some suppliers, by name."""
 
 _LARGEST_PRICE = 2**32
-"""Whole prices stay below this, so that floats hold their sums exactly."""
+"""Integer prices stay below this, so that floats hold their sums exactly."""
 
 _MAX_PACKS = 2**31
-"""So many packs at most are bought only to reach a value of goods."""
+"""Limit on the packs bought only to reach a value of goods."""
 _TOLERANCE = Fraction(1, 10**6)
-"""So much of a sheet is none: a float's error."""
+"""Part of a sheet that counts as none: the solver's error."""
 
 
 class OfferedSize(NamedTuple):
-    """Sheets that are alike, and the offers of them by index, the cheapest for a sheet first."""
+    """Equal sheets, and the offers of them by index, the lowest price per sheet first."""
 
     stock: StockItem
     offers: tuple[int, ...]
@@ -47,26 +47,26 @@ class Market:
     Attributes
     ----------
     sizes
-        In the order in which the offers name them; each is stock without end at the least price
-        of a sheet, by the name of that offer.
+        In the order of the offers; each is unlimited stock at its lowest price per sheet, with the
+        name of that offer.
     size_of
         The number of the size that an offer is of, by its name.
     unit
-        Money in one unit of whole price.  Prices are rounded down to it, and exact unless they
+        Money in one unit of integer prices.  Prices are rounded down to it, and exact unless they
         span more than 2³².
     """
 
     def __init__(self, offers: Sequence[Offer], terms: Sequence[SupplierTerms]) -> None:
         self.offers = tuple(offers)
-        self.terms = {one.supplier: one for one in terms}
+        self.terms = {supplier_terms.supplier: supplier_terms for supplier_terms in terms}
         for offer in offers:
             self.terms.setdefault(offer.supplier, SupplierTerms(offer.supplier))
-        alike: dict[StockItem, list[int]] = {}
+        offers_by_size: dict[StockItem, list[int]] = {}
         for index, offer in enumerate(self.offers):
-            key = replace(offer.as_stock_item(None), name="", price=Fraction(0))
-            alike.setdefault(key, []).append(index)
+            sheet = replace(offer.as_stock_item(None), name="", price=Fraction(0))
+            offers_by_size.setdefault(sheet, []).append(index)
         self.sizes = []
-        for indices in alike.values():
+        for indices in offers_by_size.values():
             indices.sort(key=lambda index: self.offers[index].sheet_price)
             self.sizes.append(
                 OfferedSize(self.offers[indices[0]].as_stock_item(None), tuple(indices))
@@ -76,119 +76,135 @@ class Market:
             for number, size in enumerate(self.sizes)
             for index in size.offers
         }
-        money = [offer.pack_price for offer in offers]
-        for one in self.terms.values():
-            money += [one.shipping, one.free_shipping_from or Fraction(0), one.min_order_value]
-        unit = Fraction(1, lcm(*(value.denominator for value in money)))
-        self.unit = max(unit, max(money, default=Fraction(0)) / _LARGEST_PRICE)
+        amounts = [offer.pack_price for offer in offers]
+        for supplier_terms in self.terms.values():
+            amounts += [
+                supplier_terms.shipping,
+                supplier_terms.free_shipping_from or Fraction(0),
+                supplier_terms.min_order_value,
+            ]
+        unit = Fraction(1, lcm(*(value.denominator for value in amounts)))
+        self.unit = max(unit, max(amounts, default=Fraction(0)) / _LARGEST_PRICE)
 
-    def to_price_units(self, money: Fraction) -> int:
-        """Return an amount in units of whole price, rounded down."""
-        return int(money / self.unit)
+    def to_price_units(self, amount: Fraction) -> int:
+        """Return an amount in units of integer prices, rounded down."""
+        return int(amount / self.unit)
 
     def stock_at_estimated_price(self, size: int, area: int) -> StockItem:
-        """Return a size as stock, at about what a sheet costs where so much area is wanted of it.
+        """Return a size as stock, at about what a sheet costs if an area is cut from it alone.
 
-        It is bought in whole packs, and the more sheets are in a pack the cheaper it seems.
+        Whole packs are bought, so large packs are expensive where little area is wanted.
         """
         stock = self.sizes[size].stock
-        need = max(1, -(-area // (stock.width * stock.height)))
+        sheets = max(1, -(-area // (stock.width * stock.height)))
 
-        def a_sheet(offer: Offer) -> Fraction:
-            packs = max(offer.min_packs, -(-need // offer.pack_size))
-            return offer.pack_price * packs / need
+        def cost_per_sheet(offer: Offer) -> Fraction:
+            packs = max(offer.min_packs, -(-sheets // offer.pack_size))
+            return offer.pack_price * packs / sheets
 
         return replace(
-            stock, price=min(a_sheet(self.offers[index]) for index in self.sizes[size].offers)
+            stock,
+            price=min(cost_per_sheet(self.offers[index]) for index in self.sizes[size].offers),
         )
 
     def meets_least_orders(self, packs: Iterable[PurchaseLine]) -> bool:
-        """Say whether no supplier is asked for less than it delivers."""
-        goods = self._goods_values(packs)
-        return all(value >= self.terms[name].min_order_value for name, value in goods.items())
+        """Return whether the minimum order of every supplier is reached."""
+        goods_values = self._goods_values(packs)
+        return all(
+            value >= self.terms[name].min_order_value for name, value in goods_values.items()
+        )
 
     def shipping(self, packs: Iterable[PurchaseLine]) -> dict[str, Fraction]:
-        """Return what each supplier asks for delivering what is bought of it."""
-        goods = self._goods_values(packs)
-        return {name: self.terms[name].shipping_for(value) for name, value in goods.items()}
+        """Return what each supplier charges for delivery."""
+        goods_values = self._goods_values(packs)
+        return {name: self.terms[name].shipping_for(value) for name, value in goods_values.items()}
 
-    def estimate_shipping(self, suppliers: Suppliers, goods: int) -> int:
-        """Return about what suppliers ask for delivering goods of a whole price all together.
+    def estimate_shipping(self, suppliers: Suppliers, goods_value: int) -> int:
+        """Estimate what suppliers charge for delivery of goods of this value all together.
 
-        As many of them are taken to ask for nothing as goods of such a value allow.
+        As many of them as possible are assumed to reach the value from which shipping is free.
         """
-        paid = 0
-        for one in sorted(
+        shipping = 0
+        for supplier_terms in sorted(
             (self.terms[supplier] for supplier in suppliers),
-            key=lambda one: (-one.shipping / (one.free_shipping_from or 1), one.supplier),
+            key=lambda supplier_terms: (
+                -supplier_terms.shipping / (supplier_terms.free_shipping_from or 1),
+                supplier_terms.supplier,
+            ),
         ):
             if (
-                one.free_shipping_from is not None
-                and self.to_price_units(one.free_shipping_from) <= goods
+                supplier_terms.free_shipping_from is not None
+                and self.to_price_units(supplier_terms.free_shipping_from) <= goods_value
             ):
-                goods -= self.to_price_units(one.free_shipping_from)
+                goods_value -= self.to_price_units(supplier_terms.free_shipping_from)
             else:
-                paid += self.to_price_units(one.shipping)
-        return paid
+                shipping += self.to_price_units(supplier_terms.shipping)
+        return shipping
 
     def _goods_values(self, packs: Iterable[PurchaseLine]) -> dict[str, Fraction]:
-        goods: dict[str, Fraction] = {}
-        for one in packs:
-            supplier = one.offer.supplier
-            goods[supplier] = goods.get(supplier, Fraction(0)) + one.price
-        return goods
+        goods_values: dict[str, Fraction] = {}
+        for line in packs:
+            supplier = line.offer.supplier
+            goods_values[supplier] = goods_values.get(supplier, Fraction(0)) + line.price
+        return goods_values
 
     def cost(self, packs: Sequence[PurchaseLine]) -> Fraction:
         """Return what is paid for packs, shipping included."""
-        goods = sum((one.price for one in packs), Fraction(0))
-        return goods + sum(self.shipping(packs).values(), Fraction(0))
+        goods_value = sum((line.price for line in packs), Fraction(0))
+        return goods_value + sum(self.shipping(packs).values(), Fraction(0))
 
     def sheets_by_size(self, sheets: Mapping[str, int]) -> dict[int, int]:
-        """Return numbers of sheets by size, which are told by the name of an offer of it."""
-        found: dict[int, int] = {}
+        """Return numbers of sheets by size, from numbers by the names of offers."""
+        sheets_by_size: dict[int, int] = {}
         for name, number in sheets.items():
             if number:
                 size = self.size_of[name]
-                found[size] = found.get(size, 0) + number
-        return found
+                sheets_by_size[size] = sheets_by_size.get(size, 0) + number
+        return sheets_by_size
 
     def greedy_packs(self, needed: Mapping[int, int]) -> tuple[PurchaseLine, ...]:
-        """Return packs that hold so many sheets of each size, size by size, without a search."""
+        """Return packs with at least these sheets of each size, the cheapest size by size."""
         bought: dict[int, int] = {}
         for size, sheets in needed.items():
             if not sheets:
                 continue
 
-            def enough(index: int, sheets: int = sheets) -> int:
+            def packs_needed(index: int, sheets: int = sheets) -> int:
                 offer = self.offers[index]
                 return max(offer.min_packs, -(-sheets // offer.pack_size))
 
             chosen = min(
                 self.sizes[size].offers,
-                key=lambda index: self.cost([PurchaseLine(self.offers[index], enough(index))]),
+                key=lambda index: self.cost(
+                    [PurchaseLine(self.offers[index], packs_needed(index))]
+                ),
             )
-            bought[chosen] = enough(chosen)
+            bought[chosen] = packs_needed(chosen)
         return self._raise_to_least_orders(bought)
 
     def _raise_to_least_orders(self, bought: dict[int, int]) -> tuple[PurchaseLine, ...]:
-        """Buy more of what is bought where a supplier sells nothing of so little value."""
+        """Buy more from suppliers whose minimum order is not reached."""
         for supplier, terms in self.terms.items():
-            of_it = [index for index in bought if self.offers[index].supplier == supplier]
-            goods = sum((self.offers[i].pack_price * bought[i] for i in of_it), Fraction(0))
-            lacking = terms.min_order_value - goods
-            if of_it and lacking > 0:
-                dearest = max(of_it, key=lambda index: self.offers[index].pack_price)
-                if self.offers[dearest].pack_price:
-                    bought[dearest] += ceil(lacking / self.offers[dearest].pack_price)
+            from_supplier = [index for index in bought if self.offers[index].supplier == supplier]
+            goods_value = sum(
+                (self.offers[i].pack_price * bought[i] for i in from_supplier), Fraction(0)
+            )
+            missing_value = terms.min_order_value - goods_value
+            if from_supplier and missing_value > 0:
+                most_expensive = max(from_supplier, key=lambda index: self.offers[index].pack_price)
+                if self.offers[most_expensive].pack_price:
+                    bought[most_expensive] += ceil(
+                        missing_value / self.offers[most_expensive].pack_price
+                    )
         return self.packs(bought)
 
     def packs(self, bought: Mapping[int, int]) -> tuple[PurchaseLine, ...]:
-        """Return numbers of packs by index of their offer, as `PurchaseLine` in order."""
+        """Return purchase lines of numbers of packs by the index of their offer."""
         return tuple(PurchaseLine(self.offers[i], n) for i, n in sorted(bought.items()) if n)
 
 
 class PurchaseVariables:
-    """What is bought and paid, in a programme.
+    """Variables and constraints for what is bought and paid, in a mixed-integer program.
 
     Attributes
     ----------
@@ -197,21 +213,21 @@ class PurchaseVariables:
     cost
         What is paid, in the market's units.
     supplier_used
-        By suppliers on whose terms is bought: whether anything is.
+        By supplier: whether anything is bought from it; empty if terms are ignored.
 
     Parameters
     ----------
-    most
-        For each size that may be bought, how many of its sheets can serve at most.
+    max_sheets
+        For each size that may be bought, how many of its sheets can be of use.
     suppliers
-        Buy of these only, whatever their terms; None: of all, on their terms.
+        Buy from these only and ignore their terms; None: from all, on their terms.
     """
 
     def __init__(
         self,
         market: Market,
-        programme: MixedIntegerProgram,
-        most: Mapping[int, int],
+        mip: MixedIntegerProgram,
+        max_sheets: Mapping[int, int],
         suppliers: Suppliers | None = None,
     ) -> None:
         self._market = market
@@ -222,37 +238,37 @@ class PurchaseVariables:
                 for index in market.sizes[size].offers
                 if suppliers is None or market.offers[index].supplier in suppliers
             ]
-            for size in most
+            for size in max_sheets
         }
         self.supplier_used: dict[str, Variable] = {}
         self.sheets: dict[int, LinearExpression] = {}
-        reach: dict[int, int] = {}
+        max_packs: dict[int, int] = {}
         for size, indices in self._offers_of_size.items():
             for index in indices:
-                reach[index] = self._max_packs(index, most[size])
-                self._pack_variables[index] = programme.add_variable(reach[index])
+                max_packs[index] = self._max_packs(index, max_sheets[size])
+                self._pack_variables[index] = mip.add_variable(max_packs[index])
             self.sheets[size] = [
                 (market.offers[i].pack_size, self._pack_variables[i]) for i in indices
             ]
-        self._add_least_packs(programme, reach)
+        self._add_least_packs(mip, max_packs)
         self.cost = self.goods(self._offers_of_size)
         if suppliers is None:
             for supplier in {market.offers[index].supplier: None for index in self._pack_variables}:
-                self._add_supplier_terms(programme, supplier, reach)
+                self._add_supplier_terms(mip, supplier, max_packs)
 
     def _max_packs(self, index: int, sheets: int) -> int:
-        """Return how many packs of an offer are bought at most, where so many sheets can serve."""
+        """Return how many packs of an offer can be of use, given how many sheets can."""
         offer = self._market.offers[index]
         terms = self._market.terms[offer.supplier]
         packs = max(offer.min_packs, -(-sheets // offer.pack_size)) if sheets else 0
         if offer.pack_price:
-            # More than can serve may be bought to reach a value of goods.
-            value = max(terms.free_shipping_from or Fraction(0), terms.min_order_value)
-            packs += min(_MAX_PACKS, ceil(value / offer.pack_price))
+            # More may be bought to reach free shipping or the minimum order.
+            goods_value = max(terms.free_shipping_from or Fraction(0), terms.min_order_value)
+            packs += min(_MAX_PACKS, ceil(goods_value / offer.pack_price))
         return packs
 
     def goods(self, sizes: Iterable[int]) -> LinearExpression:
-        """Return what the packs of some sizes cost, without shipping."""
+        """Return the cost of the packs of some sizes, without shipping."""
         offers = self._market.offers
         return [
             (self._market.to_price_units(offers[index].pack_price), self._pack_variables[index])
@@ -260,60 +276,61 @@ class PurchaseVariables:
             for index in self._offers_of_size.get(size, ())
         ]
 
-    def _add_least_packs(self, programme: MixedIntegerProgram, reach: Mapping[int, int]) -> None:
-        """Buy no fewer packs of an offer than are sold, if any."""
+    def _add_least_packs(self, mip: MixedIntegerProgram, max_packs: Mapping[int, int]) -> None:
+        """Require the least number of packs of an offer, if any are bought."""
         for index, packs in self._pack_variables.items():
-            least = self._market.offers[index].min_packs
-            if least > 1:
-                some = programme.add_variable(1)
-                programme.add_at_least([(1, packs), (-least, some)], 0)
-                programme.add_at_least([(reach[index], some), (-1, packs)], 0)
+            min_packs = self._market.offers[index].min_packs
+            if min_packs > 1:
+                is_bought = mip.add_variable(1)
+                mip.add_at_least([(1, packs), (-min_packs, is_bought)], 0)
+                mip.add_at_least([(max_packs[index], is_bought), (-1, packs)], 0)
 
     def _add_supplier_terms(
-        self, programme: MixedIntegerProgram, supplier: str, reach: Mapping[int, int]
+        self, mip: MixedIntegerProgram, supplier: str, max_packs: Mapping[int, int]
     ) -> None:
-        """Buy on a supplier's terms, if anything."""
+        """Add a supplier's minimum order and shipping."""
         market, terms = self._market, self._market.terms[supplier]
         offers = {
             i: o for i in self._pack_variables if (o := market.offers[i]).supplier == supplier
         }
-        asked = self.supplier_used[supplier] = programme.add_variable(1)
+        is_used = self.supplier_used[supplier] = mip.add_variable(1)
         for index in offers:
-            programme.add_at_least([(reach[index], asked), (-1, self._pack_variables[index])], 0)
-        # Rounded up, so that what reaches a value of goods reaches it here.
-        value = [
+            mip.add_at_least([(max_packs[index], is_used), (-1, self._pack_variables[index])], 0)
+        # Rounded up, so that goods which reach a value also reach it in the program.
+        goods_value = [
             (ceil(offer.pack_price / market.unit), self._pack_variables[i])
             for i, offer in offers.items()
         ]
         if terms.min_order_value:
-            programme.add_at_least(
-                [*value, (-market.to_price_units(terms.min_order_value), asked)], 0
+            mip.add_at_least(
+                [*goods_value, (-market.to_price_units(terms.min_order_value), is_used)], 0
             )
         if terms.shipping:
-            self.cost.append((market.to_price_units(terms.shipping), asked))
+            self.cost.append((market.to_price_units(terms.shipping), is_used))
             if terms.free_shipping_from is not None:
-                free = programme.add_variable(1)
-                programme.add_at_least([(1, asked), (-1, free)], 0)
-                programme.add_at_least(
-                    [*value, (-market.to_price_units(terms.free_shipping_from), free)], 0
+                ships_free = mip.add_variable(1)
+                mip.add_at_least([(1, is_used), (-1, ships_free)], 0)
+                mip.add_at_least(
+                    [*goods_value, (-market.to_price_units(terms.free_shipping_from), ships_free)],
+                    0,
                 )
-                self.cost.append((-market.to_price_units(terms.shipping), free))
+                self.cost.append((-market.to_price_units(terms.shipping), ships_free))
 
-    def bought(self, value: Mapping[Variable, Fraction]) -> tuple[PurchaseLine, ...]:
-        """Return the packs by the values of a programme's numbers."""
+    def bought(self, values: Mapping[Variable, Fraction]) -> tuple[PurchaseLine, ...]:
+        """Return the packs of a solution."""
         return self._market.packs(
-            {i: int(value[packs]) for i, packs in self._pack_variables.items()}
+            {i: int(values[packs]) for i, packs in self._pack_variables.items()}
         )
 
-    def sheets_by_size(self, value: Mapping[Variable, Fraction]) -> dict[int, int]:
-        """Return the sheets bought of each size, by the values of a programme's numbers.
+    def sheets_by_size(self, values: Mapping[Variable, Fraction]) -> dict[int, int]:
+        """Return the sheets bought of each size in a solution, perhaps a fractional one.
 
-        Parts of a sheet count as a whole one.
+        Parts of a sheet are rounded up.
         """
         offers = self._market.offers
         return {
             size: ceil(
-                sum(value[self._pack_variables[i]] * offers[i].pack_size for i in indices)
+                sum(values[self._pack_variables[i]] * offers[i].pack_size for i in indices)
                 - _TOLERANCE
             )
             for size, indices in self._offers_of_size.items()

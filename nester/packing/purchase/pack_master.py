@@ -1,11 +1,12 @@
-"""Which packs to buy, by what is known of each paper: a programme in whole numbers.
+"""Which packs to buy: the master problem of a purchase, a mixed-integer program solved by SCIP.
 
-Sheets are enough if a known plan does with them, or if they break no known inequality; or, where
-every content of a sheet is known, if contents can be chosen that make everything.
+The packs are the cheapest whose sheets suffice for each paper by a `SufficiencyRule`.  For a paper
+whose maximal patterns are all known, the program chooses patterns itself.
 
-What one paper costs from some suppliers alone is told to the programme of all papers: what a paper
-costs at least is its least cost from these, less what others, if anything is bought of them, could
-spare.  By parts of packs alone that would not be seen; with it little is left to search.
+What a paper costs at least from some suppliers alone is added as a cost cut of logic-based Benders
+decomposition (Hooker and Ottosson, Mathematical Programming 96, 2003): its packs cost that much,
+less what other suppliers could save if they are used.  The linear relaxation, which buys parts of
+packs, doesn't see these costs; with the cuts little is left to branch on.
 """
 
 from __future__ import annotations
@@ -27,29 +28,30 @@ from nester.packing.task.task import Pattern, Task
 __all__ = ["PackMaster", "PaperKnowledge", "SufficiencyRule"]
 
 _MAX_COEFFICIENT = 2**24
-"""Inequalities are given to SCIP in numbers about so large at most."""
+"""Coefficients are scaled down to about this size."""
 
 
 class PaperKnowledge(NamedTuple):
-    """What is known of a paper, as far as the choice of packs asks.
+    """What the pack master knows about a paper.
 
     Attributes
     ----------
     size_of
-        For each kind of sheet its size on the market; None for what is on hand.
+        For each bin type its size on the market; None for stock on hand.
     columns
-        For few pieces: all largest contents, surely held or perhaps; None for more.
+        For few pieces: all maximal contents, first the proven ones, then those that may be
+        feasible; else None.
     sufficient_sheets
-        Sheets of each kind that are enough.
+        Numbers of sheets by bin type that suffice, as plans show.
     inequalities
-        What every plan keeps to.
+        Valid inequalities, which every plan satisfies.
     estimated_inequalities
-        What plans seem to keep to.
+        Inequalities that plans probably satisfy.
     cost_bounds, estimated_costs
-        By suppliers: what the paper's packs cost from these alone, at least, and where its sheets
-        have to do what is likely too.
+        By sets of suppliers: a lower bound on the cost of the paper's packs from these alone, and
+        an estimate.
     statistics
-        What was tried, for people and tests: counts by name.
+        How often each step was taken, by name.
     """
 
     task: Task
@@ -64,177 +66,191 @@ class PaperKnowledge(NamedTuple):
 
 
 class SufficiencyRule(Enum):
-    """When sheets are enough: if a plan is known, or if they break no inequality.
-
-    Inequalities are those that every plan keeps to, or also those that plans seem to keep to.
-    """
+    """When sheets count as sufficient."""
 
     PLANNED = auto()
+    """A known plan needs no more: an upper bound on the cost."""
     POSSIBLE = auto()
+    """No valid inequality is violated: a lower bound on the cost."""
     LIKELY = auto()
+    """No valid or estimated inequality is violated."""
 
 
 class PackMaster:
-    """A choice of packs that are enough, by what is known of each paper.
+    """Chooses packs whose sheets suffice for each paper.
 
     Parameters
     ----------
-    also
-        By size: so many sheets are bought beside those that are cut.
-    ways
-        What is enough.
+    extra_sheets
+        Sheets by size that are bought besides those that are cut.
+    rule
+        When sheets count as sufficient.
     suppliers
-        Buy of these only, and reckon without their terms; None: of all, on their terms.
-    more
-        Beside sheets that are enough for a known plan, let also those be bought that surpass what
-        is likely to be needed by such a share; None: don't.
+        Buy from these only and ignore their terms; None: from all, on their terms.
+    surplus_share
+        For `PLANNED`: also accept sheets that exceed what all inequalities need by this share;
+        None: don't.
     """
 
     def __init__(
         self,
         market: Market,
         papers: Sequence[PaperKnowledge],
-        also: Mapping[int, int],
-        ways: SufficiencyRule,
+        extra_sheets: Mapping[int, int],
+        rule: SufficiencyRule,
         *,
         suppliers: Suppliers | None = None,
-        more: Fraction | None = None,
+        surplus_share: Fraction | None = None,
     ) -> None:
         self._mip = MixedIntegerProgram()
-        self._rule = ways
-        self._surplus_share = more
+        self._rule = rule
+        self._surplus_share = surplus_share
         self._columns: list[tuple[int, Task, list[Column], list[Variable]]] = []
-        self._extra_sheets = also
-        most = dict(also)
+        self._extra_sheets = extra_sheets
+        max_sheets = dict(extra_sheets)
         for paper in papers:
-            for kind, size in enumerate(paper.size_of):
+            for bin_type, size in enumerate(paper.size_of):
                 if size is not None:
-                    most[size] = also.get(size, 0) + self._max_sheets(paper, kind)
-        self.variables = PurchaseVariables(market, self._mip, most, suppliers)
-        for size, number in also.items():
+                    max_sheets[size] = extra_sheets.get(size, 0) + self._max_sheets(paper, bin_type)
+        self.variables = PurchaseVariables(market, self._mip, max_sheets, suppliers)
+        for size, number in extra_sheets.items():
             self._mip.add_at_least(self.variables.sheets[size], number)
-        for place, paper in enumerate(papers):
+        for paper_index, paper in enumerate(papers):
             if paper.columns:
                 self._add_columns(
-                    place, paper, paper.columns[1 if ways is SufficiencyRule.POSSIBLE else 0]
+                    paper_index, paper, paper.columns[1 if rule is SufficiencyRule.POSSIBLE else 0]
                 )
-            elif ways is SufficiencyRule.PLANNED:
+            elif rule is SufficiencyRule.PLANNED:
                 self._add_plans(paper)
             else:
                 self._add_inequalities(paper, Fraction(0), None)
-            if suppliers is None and ways is not SufficiencyRule.PLANNED:
-                least = (
-                    paper.cost_bounds if ways is SufficiencyRule.POSSIBLE else paper.estimated_costs
+            if suppliers is None and rule is not SufficiencyRule.PLANNED:
+                cost_bounds = (
+                    paper.cost_bounds if rule is SufficiencyRule.POSSIBLE else paper.estimated_costs
                 )
-                self._add_cost_bounds(paper, least, frozenset(market.terms))
+                self._add_cost_bounds(paper, cost_bounds, frozenset(market.terms))
 
-    def _max_sheets(self, paper: PaperKnowledge, kind: int) -> int:
-        """Return how many sheets of a kind can serve at most."""
+    def _max_sheets(self, paper: PaperKnowledge, bin_type: int) -> int:
+        """Return how many sheets of a bin type can be of use."""
         if paper.columns:
-            return paper.task.max_sheets(kind)
+            return paper.task.max_sheets(bin_type)
         planned = self._rule is SufficiencyRule.PLANNED
         by_plans = (
-            max((sheets[kind] for sheets in paper.sufficient_sheets), default=0) if planned else 0
+            max((sheets[bin_type] for sheets in paper.sufficient_sheets), default=0)
+            if planned
+            else 0
         )
         if planned and self._surplus_share is None:
             return by_plans
-        more = self._surplus_share or 0
-        needs = (
-            -(-_ceil(one.total_weight(paper.task.demand) * (1 + more)) // one.capacities[kind])
-            for one in self._inequalities(paper)
-            if one.capacities[kind]
+        surplus_share = self._surplus_share or 0
+        by_inequalities = (
+            -(
+                -_ceil(inequality.total_weight(paper.task.demand) * (1 + surplus_share))
+                // inequality.capacities[bin_type]
+            )
+            for inequality in self._inequalities(paper)
+            if inequality.capacities[bin_type]
         )
-        return max(by_plans, min(max(needs, default=0), paper.task.max_sheets(kind)))
+        return max(by_plans, min(max(by_inequalities, default=0), paper.task.max_sheets(bin_type)))
 
     def _inequalities(self, paper: PaperKnowledge) -> list[ValidInequality]:
-        """Return the inequalities that sheets have to keep to."""
+        """Return the inequalities that sheets must satisfy by the rule."""
         return [
             *paper.inequalities,
             *(() if self._rule is SufficiencyRule.POSSIBLE else paper.estimated_inequalities),
         ]
 
-    def _add_columns(self, place: int, paper: PaperKnowledge, columns: list[Column]) -> None:
-        programme, task = self._mip, paper.task
-        copies = [programme.add_variable(task.max_sheets(column.bin_type)) for column in columns]
-        for shape, wanted in enumerate(task.demand):
-            made = [
-                (column.content[shape], number)
+    def _add_columns(self, paper_index: int, paper: PaperKnowledge, columns: list[Column]) -> None:
+        """Let the program choose the patterns of a paper: copies of columns cover the demand."""
+        mip, task = self._mip, paper.task
+        copies = [mip.add_variable(task.max_sheets(column.bin_type)) for column in columns]
+        for item_type, wanted in enumerate(task.demand):
+            produced = [
+                (column.content[item_type], number)
                 for column, number in zip(columns, copies, strict=True)
             ]
-            programme.add_at_least(made, wanted)
-        for kind, size in enumerate(paper.size_of):
+            mip.add_at_least(produced, wanted)
+        for bin_type, size in enumerate(paper.size_of):
             used = [
                 (-1, number)
                 for column, number in zip(columns, copies, strict=True)
-                if column.bin_type == kind
+                if column.bin_type == bin_type
             ]
             if size is None:
-                programme.add_at_least(used, -task.max_sheets(kind))
+                mip.add_at_least(used, -task.max_sheets(bin_type))
             else:
-                programme.add_at_least(
+                mip.add_at_least(
                     [*self.variables.sheets[size], *used], self._extra_sheets.get(size, 0)
                 )
-        self._columns.append((place, task, columns, copies))
+        self._columns.append((paper_index, task, columns, copies))
 
     def _add_plans(self, paper: PaperKnowledge) -> None:
-        programme = self._mip
-        known = paper.sufficient_sheets
-        taken = [programme.add_variable(1) for _ in known]
-        ways = [(1, way) for way in taken]
+        """Require the sheets of one of the known plans, or those of the estimate plus a surplus."""
+        mip = self._mip
+        known_sheets = paper.sufficient_sheets
+        plan_used = [mip.add_variable(1) for _ in known_sheets]
+        options = [(1, used) for used in plan_used]
         if self._surplus_share is not None:
-            hoped = programme.add_variable(1)
-            ways.append((1, hoped))
-            self._add_inequalities(paper, self._surplus_share, hoped)
-        programme.add_at_least(ways, 1)
-        for kind, size in enumerate(paper.size_of):
+            estimate_used = mip.add_variable(1)
+            options.append((1, estimate_used))
+            self._add_inequalities(paper, self._surplus_share, estimate_used)
+        mip.add_at_least(options, 1)
+        for bin_type, size in enumerate(paper.size_of):
             used = [
-                (-sheets[kind], way)
-                for sheets, way in zip(known, taken, strict=True)
-                if sheets[kind]
+                (-sheets[bin_type], used)
+                for sheets, used in zip(known_sheets, plan_used, strict=True)
+                if sheets[bin_type]
             ]
             if size is not None and used:
-                programme.add_at_least(
+                mip.add_at_least(
                     [*self.variables.sheets[size], *used], self._extra_sheets.get(size, 0)
                 )
 
     def _add_inequalities(
-        self, paper: PaperKnowledge, more: Fraction, only_if: Variable | None
+        self, paper: PaperKnowledge, surplus_share: Fraction, condition: Variable | None
     ) -> None:
-        for one in self._inequalities(paper):
-            needed = _ceil(one.total_weight(paper.task.demand) * (1 + more)) - _capacity_on_hand(
-                paper, one.capacities
-            )
-            if needed <= 0:
+        """Require the inequalities with a surplus; if `condition` is given, only where it is 1."""
+        for inequality in self._inequalities(paper):
+            required = _ceil(
+                inequality.total_weight(paper.task.demand) * (1 + surplus_share)
+            ) - _capacity_on_hand(paper, inequality.capacities)
+            if required <= 0:
                 continue
-            needed += sum(
-                one.capacities[kind] * self._extra_sheets.get(size, 0)
-                for kind, size in enumerate(paper.size_of)
+            required += sum(
+                inequality.capacities[bin_type] * self._extra_sheets.get(size, 0)
+                for bin_type, size in enumerate(paper.size_of)
                 if size is not None
             )
-            # In numbers that suit the solver, rounded so that the inequality only gets weaker.
-            scale = max(1, needed // _MAX_COEFFICIENT)
-            asked = needed // scale
-            held = [
-                (min(asked, -(-one.capacities[kind] * pack // scale)), packs)
-                for kind, size in enumerate(paper.size_of)
-                if size is not None and one.capacities[kind]
-                for pack, packs in self.variables.sheets[size]
+            # Scaled to numbers that suit the solver; rounding only weakens the inequality.
+            scale = max(1, required // _MAX_COEFFICIENT)
+            required_units = required // scale
+            supplied = [
+                (
+                    min(required_units, -(-inequality.capacities[bin_type] * pack_size // scale)),
+                    packs,
+                )
+                for bin_type, size in enumerate(paper.size_of)
+                if size is not None and inequality.capacities[bin_type]
+                for pack_size, packs in self.variables.sheets[size]
             ]
-            if only_if is None:
-                self._mip.add_at_least(held, asked)
+            if condition is None:
+                self._mip.add_at_least(supplied, required_units)
             else:
-                self._mip.add_at_least([*held, (-asked, only_if)], 0)
+                self._mip.add_at_least([*supplied, (-required_units, condition)], 0)
 
     def _add_cost_bounds(
-        self, paper: PaperKnowledge, least: Mapping[Suppliers, int], everyone: Suppliers
+        self, paper: PaperKnowledge, cost_bounds: Mapping[Suppliers, int], all_suppliers: Suppliers
     ) -> None:
-        """Let the paper cost what it does from some suppliers, unless others are asked too."""
-        everywhere = least.get(everyone, 0)
+        """Bound the paper's cost by that from some suppliers, unless others are used too.
+
+        Another supplier can lower the cost by no more than down to that from all suppliers.
+        """
+        everywhere = cost_bounds.get(all_suppliers, 0)
         goods = self.variables.goods([size for size in paper.size_of if size is not None])
-        for suppliers, cost in least.items():
+        for suppliers, cost in cost_bounds.items():
             others = [
-                (max(0, cost - everywhere), asked)
-                for supplier, asked in self.variables.supplier_used.items()
+                (max(0, cost - everywhere), is_used)
+                for supplier, is_used in self.variables.supplier_used.items()
                 if supplier not in suppliers
             ]
             self._mip.add_at_least([*goods, *others], cost)
@@ -242,53 +258,56 @@ class PackMaster:
     def solve(
         self, nodes: int, stop: Stop, *, near: float = 0.0, sharp: bool = False
     ) -> MipSolution:
-        """Return the cheapest choice that so many nodes suffice for, or one near it.
+        """Return the cheapest packs found within a number of nodes.
 
         Parameters
         ----------
         sharp
-            Whether the bound matters more than quickness.
+            Whether the bound matters more than speed.
         """
         return self._mip.minimize(self.variables.cost, nodes, stop, near=near, sharp=sharp)
 
-    def exclude_suppliers(self, asked: Iterable[Suppliers]) -> None:
-        """Ask other suppliers than each of some sets of them."""
-        for suppliers in sorted(asked, key=sorted):  # a set's order differs from run to run
+    def exclude_suppliers(self, excluded: Iterable[Suppliers]) -> None:
+        """Exclude the given sets of suppliers."""
+        # Sorted, as the order of a set differs from run to run.
+        for suppliers in sorted(excluded, key=sorted):
             others = [
                 (-1 if supplier in suppliers else 1, number)
                 for supplier, number in self.variables.supplier_used.items()
             ]
             self._mip.add_at_least(others, 1 - sum(factor < 0 for factor, _ in others))
 
-    def suppliers(self, chosen: MipSolution) -> Suppliers:
-        """Return from whom a choice buys."""
-        return frozenset(one.offer.supplier for one in self.variables.bought(chosen.values or {}))
+    def suppliers(self, solution: MipSolution) -> Suppliers:
+        """Return the suppliers of a solution."""
+        return frozenset(
+            line.offer.supplier for line in self.variables.bought(solution.values or {})
+        )
 
-    def cost(self, chosen: MipSolution) -> int:
-        """Return what a choice costs, in the market's units."""
-        value = chosen.values or {}
-        return int(sum(factor * value[number] for factor, number in self.variables.cost))
+    def cost(self, solution: MipSolution) -> int:
+        """Return the cost of a solution, in the market's units."""
+        values = solution.values or {}
+        return int(sum(factor * values[number] for factor, number in self.variables.cost))
 
-    def plans(self, value: Mapping[Variable, Fraction]) -> list[tuple[int, Plan]]:
-        """Return the plans by columns, with their papers' places."""
+    def plans(self, values: Mapping[Variable, Fraction]) -> list[tuple[int, Plan]]:
+        """Return the plans of papers whose patterns the program chose, with their indices."""
         plans = []
-        for place, task, columns, copies in self._columns:
-            uses: dict[Pattern, int] = {}
+        for paper_index, task, columns, copies in self._columns:
+            plan: dict[Pattern, int] = {}
             for column, number in zip(columns, copies, strict=True):
-                if column.pattern is not None and value[number]:
-                    uses[column.pattern] = uses.get(column.pattern, 0) + int(value[number])
-            plans.append((place, trim_overproduction(task, tuple(uses.items()))))
+                if column.pattern is not None and values[number]:
+                    plan[column.pattern] = plan.get(column.pattern, 0) + int(values[number])
+            plans.append((paper_index, trim_overproduction(task, tuple(plan.items()))))
         return plans
 
 
-def _ceil(value: Fraction | int) -> int:
-    return -int(-value // 1)
+def _ceil(values: Fraction | int) -> int:
+    return -int(-values // 1)
 
 
-def _capacity_on_hand(paper: PaperKnowledge, holds: Sequence[int]) -> int:
-    """Return what the sheets on hand hold."""
+def _capacity_on_hand(paper: PaperKnowledge, capacities: Sequence[int]) -> int:
+    """Return the capacity of the sheets on hand."""
     return sum(
-        hold * paper.task.max_sheets(kind)
-        for kind, hold in enumerate(holds)
-        if paper.size_of[kind] is None
+        capacity * paper.task.max_sheets(bin_type)
+        for bin_type, capacity in enumerate(capacities)
+        if paper.size_of[bin_type] is None
     )

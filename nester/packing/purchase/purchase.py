@@ -1,15 +1,14 @@
 """The cheapest purchase, solved together with the cutting.
 
-What is sought is the least money paid: packs and shipping.  Sheets and offcuts on hand cost
-nothing more, so they are used wherever that saves money; among equally cheap ways to cut what is
-bought then, that is kept in which the paper used is worth least, offcuts kept counted: so what
-stays in the stash and in the packs is worth most.  Only sheets that hold some piece are
-bought, also where more are bought than are used, to reach a sum from which shipping is free.
+Minimized is the money paid: packs and shipping.  Sheets and offcuts on hand are free, so they are
+used wherever that saves money.  What is bought is then cut so that the paper used, less the offcuts
+kept, has the least value; so what stays in stock is worth most.  Only sheets that hold some piece
+are bought, even where more are bought than are used to get free shipping.
 
-Papers share nothing but suppliers and their shipping.  So for given suppliers each paper is bought
-by itself (`paper_purchase.py`), in several processes, and programmes of all papers
-(`pack_master.py`) choose the suppliers.  One of these buys what breaks no known inequality, so that
-no purchase costs less; one what is likely to be enough; and one what is enough for known plans.
+Papers share nothing but suppliers and their shipping.  So for given suppliers each paper is
+searched by itself (`paper_purchase.py`), in several processes, and programs of all papers
+(`pack_master.py`) choose the suppliers: one buys what violates no valid inequality, which bounds
+the cost from below; one what is likely to suffice; and one what suffices for known plans.
 """
 
 from __future__ import annotations
@@ -42,24 +41,24 @@ __all__ = ["purchase"]
 
 @dataclass(frozen=True, kw_only=True)
 class _Round:
-    """How much is done in one round; steps are for all papers together.
+    """The effort of one round; steps are for all papers together.
 
     Attributes
     ----------
     pattern_search
-        Steps of seeking layouts at about the prices of single sheets.
+        Steps of looking for patterns at about the prices of single sheets.
     estimating
-        Steps of learning what sheets are likely to hold, for each set of suppliers.
+        Steps of estimating what sheets hold, for each set of suppliers.
     supplier_sets
-        For so many sets of suppliers plans are sought at most.
+        Most sets of suppliers for which plans are looked for.
     plan_search
-        Steps of that, for each set.
+        Steps of looking for plans, for each set.
     per_proposal
-        Steps in which a plan for one purchase is sought at first.
+        Steps for the first search of a plan for one proposed purchase.
     bounding
-        Steps of proving what is bought from all suppliers.
+        Steps of raising the lower bound for all suppliers.
     bounded_sets
-        For so many sets of suppliers it is proven what is bought of them, in fewer steps each.
+        Most sets of suppliers whose bound is raised, in fewer steps each.
     """
 
     pattern_search: int = 0
@@ -73,18 +72,18 @@ class _Round:
 
 @dataclass(frozen=True, kw_only=True)
 class _EffortBudget:
-    """How much is done.
+    """The effort of a purchase.
 
     Attributes
     ----------
     enumeration
-        Steps in which a paper of few pieces is settled; more papers, more steps.
+        Steps for enumerating the patterns of a paper with few pieces, for each paper.
     min_parallel_pieces
-        From so many pieces on it is worth while to start other processes.
+        With fewer pieces a single process is used.
     mip_nodes
-        Nodes of SCIP's search for one choice of packs of all papers.
+        Nodes of SCIP's search for the packs of all papers.
     cutting_time
-        CP-SAT's deterministic time for choosing layouts in the end, and the same for tidying them.
+        CP-SAT's deterministic time for choosing patterns at the end, and for reducing them.
     """
 
     enumeration: int
@@ -154,11 +153,11 @@ _BUDGETS = {
     ),
 }
 _MAX_ESTIMATED_SETS = 2
-"""For so many new sets of suppliers it is supposed what sheets hold before plans are sought."""
+"""New sets of suppliers whose costs are estimated before plans are looked for."""
 _SCREENING_NODES, _SCREENING_GAP = 200, 0.01
-"""Of SCIP's search for suppliers to look at; so near to the cheapest is near enough then."""
+"""Nodes and optimality gap of SCIP's search for suppliers to look at."""
 _BOUNDING_DIVISOR = 8
-"""One part in so many of the steps of proving is for each set of suppliers."""
+"""Each further set of suppliers gets the steps for bounding divided by this."""
 
 
 def purchase(
@@ -167,7 +166,7 @@ def purchase(
     terms: Sequence[SupplierTerms] = (),
     effort: Effort = Effort.NORMAL,
     *,
-    also: Mapping[str, int] | None = None,
+    extra_sheets: Mapping[str, int] | None = None,
     processes: int = 1,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
@@ -179,11 +178,11 @@ def purchase(
     problem
         What is to be made, and the stock on hand (None as a quantity: paper that costs nothing).
     offers
-        What can be bought; their names are unique and no stock's.
+        What can be bought; their names are unique among offers and stock.
     terms
-        At most one for each supplier; one without asks for no shipping.
-    also
-        By names of offers: so many sheets alike are bought beside those that are cut.
+        At most one for each supplier; a supplier without terms ships for free.
+    extra_sheets
+        By names of offers: sheets like these that are bought besides those that are cut.
     effort
         How hard to look; counted, so that equal input gives an equal purchase, unless `stop` ends
         the search early.
@@ -191,60 +190,68 @@ def purchase(
         How many may work at once, where there are several papers and enough pieces; the purchase
         does not depend on it.  A script that asks for more than one must be guarded: see `solve`.
     stop
-        Asked all the time; once it says yes, the best purchase so far is returned.  There is
-        always one: the first is made in any case.
+        Called often; once it returns true, the best purchase so far is returned.  There is always
+        a purchase: the first one is made in any case.
     on_progress
-        Told after each stretch of the search: what is paid, and its bound.
+        Called after each part of the search, with what is paid and its bound.
 
     Returns
     -------
-    Bought
-        Its answer has been through no judge: give it to `nester.verify`.  What fits
-        neither a sheet on offer nor what is on hand is unplaced.
+    PaperPurchasePlan
+        Not verified here: give it to `nester.verify`.  Pieces that fit no sheet on offer and find
+        no place on hand are unplaced.
 
     Raises
     ------
     Refusal
-        If the problem, an offer or a supplier's terms have no meaning.
+        If the problem, an offer or a supplier's terms are invalid.
     """
-    _validate_offers(problem, offers, terms, also or {})
+    _validate_offers(problem, offers, terms, extra_sheets or {})
     market = Market(offers, terms)
-    at_hand = tuple(replace(one, price=Fraction(0)) for one in problem.stock)
-    whole = replace(
+    on_hand = tuple(replace(item, price=Fraction(0)) for item in problem.stock)
+    full_problem = replace(
         problem,
-        demands=tuple(want for want in problem.demands if want.quantity),
-        stock=at_hand + tuple(size.stock for size in market.sizes),
+        demands=tuple(demand for demand in problem.demands if demand.quantity),
+        stock=on_hand + tuple(size.stock for size in market.sizes),
         offcut_value_share=Fraction(0),
     )
-    validate(whole)
-    whole = replace(whole, stock=at_hand + _offered_stock(whole, market))
-    beside = market.sheets_by_size(also or {})
-    search = _PurchaseSearch(problem, whole, market, _BUDGETS[effort], beside, stop, on_progress)
+    validate(full_problem)
+    full_problem = replace(full_problem, stock=on_hand + _offered_stock(full_problem, market))
+    extra_by_size = market.sheets_by_size(extra_sheets or {})
+    search = _PurchaseSearch(
+        problem, full_problem, market, _BUDGETS[effort], extra_by_size, stop, on_progress
+    )
     return search.solve(1 if stop() else processes)
 
 
 class _PurchaseSearch:
+    """The search for packs and layouts of all papers."""
+
     def __init__(
         self,
         problem: Problem,
-        whole: Problem,
+        full_problem: Problem,
         market: Market,
-        work: _EffortBudget,
-        also: Mapping[int, int],
+        budget: _EffortBudget,
+        extra_sheets: Mapping[int, int],
         stop: Stop,
         on_progress: Callable[[Progress], None],
     ) -> None:
         self._problem = problem
         self._market = market
         self._all_suppliers = frozenset(market.terms)
-        self._budget = work
-        self._extra_sheets = also
+        self._budget = budget
+        self._extra_sheets = extra_sheets
         self._stop = stop
         self._on_progress = on_progress
-        tasks, self._unplaceable = tasks_by_paper(whole)
+        tasks, self._unplaceable = tasks_by_paper(full_problem)
         self._papers = [
             PaperPurchase(
-                market, start_paper(task, market, problem.cuts, stop), problem.cuts, also, stop
+                market,
+                start_paper(task, market, problem.cuts, stop),
+                problem.cuts,
+                extra_sheets,
+                stop,
             )
             for task in tasks
         ]
@@ -256,7 +263,7 @@ class _PurchaseSearch:
     # --- stages -------------------------------------------------------------------------------
 
     def _run(self, processes: int) -> list[CutResult]:
-        """Search until the purchase is proven, or the work is done; then cut what is bought."""
+        """Search until the purchase is proven or the effort spent; then plan the cutting."""
         self._buy_greedily()
         self._report(0)
         for paper in self._papers:
@@ -266,78 +273,89 @@ class _PurchaseSearch:
         self._buy_for_known_plans(self._stop)
         self._report(1)
         self._open_papers = [
-            place for place, known in enumerate(self._knowledge) if not known.columns
+            paper for paper, knowledge in enumerate(self._knowledge) if not knowledge.columns
         ]
-        papers = [self._papers[place] for place in self._open_papers]
+        papers = [self._papers[paper] for paper in self._open_papers]
         pieces = [sum(paper.task.demand) for paper in papers]
-        alone = len(papers) < 2 or sum(pieces) < self._budget.min_parallel_pieces
-        makers = [paper.factory for paper in papers]
+        in_process = len(papers) < 2 or sum(pieces) < self._budget.min_parallel_pieces
+        factories = [paper.factory for paper in papers]
         if not papers:
-            self._raise_bound(self._budget.mip_nodes, self._stop, sharp=True)
-        with worker_pool(papers, makers, pieces, 1 if alone else processes) as self._workers:
-            for one in self._budget.rounds:
+            self._raise_bound(self._budget.mip_nodes, self._stop, exact_bound=True)
+        with worker_pool(
+            papers, factories, pieces, 1 if in_process else processes
+        ) as self._workers:
+            for round_budget in self._budget.rounds:
                 if not self._is_done:
-                    self._run_round(one)
+                    self._run_round(round_budget)
             if self._stop():
-                # What was found and proven meanwhile is not to be lost.
+                # Use what was found and proven before the stop.
                 self._buy_for_known_plans(never)
                 self._raise_bound(_SCREENING_NODES, never)
             return self._cut_sheets()
 
-    def _run_round(self, work: _Round) -> None:
-        """Seek plans for the most promising suppliers; then prove what is bought at least."""
+    def _run_round(self, round_budget: _Round) -> None:
+        """Look for plans for the most promising suppliers, then raise the lower bound.
+
+        The bound is raised for the suppliers that the relaxed purchase uses, until that purchase
+        uses a set of suppliers that has had its turn.
+        """
         if self._open_papers:
-            self._search_plans(work)
-        proving, suppliers = work.bounding, self._all_suppliers
-        proven: set[Suppliers] = set()
-        while suppliers not in proven and len(proven) < work.bounded_sets and not self._is_done:
-            proven.add(suppliers)
-            self._spend(StepBudget(suppliers=suppliers, bounding=proving))
-            proving = work.bounding // _BOUNDING_DIVISOR
+            self._search_plans(round_budget)
+        bounding, suppliers = round_budget.bounding, self._all_suppliers
+        bounded: set[Suppliers] = set()
+        while (
+            suppliers not in bounded
+            and len(bounded) < round_budget.bounded_sets
+            and not self._is_done
+        ):
+            bounded.add(suppliers)
+            self._spend(StepBudget(suppliers=suppliers, bounding=bounding))
+            bounding = round_budget.bounding // _BOUNDING_DIVISOR
             suppliers = self._raise_bound(_SCREENING_NODES, self._stop)
         if not self._is_done:
-            self._raise_bound(self._budget.mip_nodes, self._stop, sharp=True)
+            self._raise_bound(self._budget.mip_nodes, self._stop, exact_bound=True)
         self._report(1)
 
-    def _search_plans(self, work: _Round) -> None:
-        searching, supposing = work.pattern_search, work.estimating
+    def _search_plans(self, round_budget: _Round) -> None:
+        """Look for plans for the most promising sets of suppliers, one after the other."""
+        pattern_search, estimating = round_budget.pattern_search, round_budget.estimating
         self._spend(
             StepBudget(
-                suppliers=self._all_suppliers, pattern_search=searching, estimating=supposing
+                suppliers=self._all_suppliers, pattern_search=pattern_search, estimating=estimating
             )
         )
-        sought: set[Suppliers] = set()
-        while len(sought) < work.supplier_sets and not self._is_done:
-            suppliers = self._most_promising(sought, supposing)
+        searched: set[Suppliers] = set()
+        while len(searched) < round_budget.supplier_sets and not self._is_done:
+            suppliers = self._most_promising(searched, estimating)
             if suppliers is None:
                 return
-            sought.add(suppliers)
+            searched.add(suppliers)
             self._spend(
                 StepBudget(
                     suppliers=suppliers,
-                    plan_search=work.plan_search,
-                    per_proposal=work.per_proposal,
+                    plan_search=round_budget.plan_search,
+                    per_proposal=round_budget.per_proposal,
                 )
             )
             self._buy_for_known_plans(self._stop)
             self._report(1)
 
-    def _spend(self, share: StepBudget) -> None:
-        """Share work out among the papers."""
-        for place, answer in self._responses(share.divided(max(1, len(self._open_papers)))):
-            if isinstance(answer, PaperKnowledge):
-                self._knowledge[place] = answer
+    def _spend(self, budget: StepBudget) -> None:
+        """Divide a budget among the papers, and collect what they know."""
+        for paper, response in self._responses(budget.divided(max(1, len(self._open_papers)))):
+            if isinstance(response, PaperKnowledge):
+                self._knowledge[paper] = response
 
     def _responses(
-        self, deed: StepBudget | CutCommand
+        self, command: StepBudget | CutCommand
     ) -> Iterator[tuple[int, PaperKnowledge | CutResult]]:
-        """Yield what papers answer, and their places; first those that are settled, in a moment."""
-        for place, known in enumerate(self._knowledge):
-            if known.columns:
-                yield place, self._papers[place].do(deed, self._stop)
-        deeds = dict.fromkeys(range(len(self._open_papers)), deed)
-        for number, answer in self._workers.do(deeds, self._stop):
-            yield self._open_papers[number], answer
+        """Yield the responses of papers with their indices, enumerated papers first."""
+        for paper, knowledge in enumerate(self._knowledge):
+            if knowledge.columns:
+                yield paper, self._papers[paper].do(command, self._stop)
+        commands = dict.fromkeys(range(len(self._open_papers)), command)
+        for index, response in self._workers.do(commands, self._stop):
+            yield self._open_papers[index], response
 
     @property
     def _is_done(self) -> bool:
@@ -349,12 +367,12 @@ class _PurchaseSearch:
 
     def _report(self, done: int) -> None:
         cost, bound = self._market.cost(self._packs), self._lower_bound * self._market.unit
-        sheets = sum(one.sheets for one in self._packs)
+        sheets = sum(line.sheets for line in self._packs)
         papers = len(self._papers)
         self._on_progress(Progress(cost, min(cost, bound), sheets, done * papers, papers))
 
     def _buy_greedily(self) -> None:
-        """Have a purchase, without any search."""
+        """Make a first purchase without a search."""
         needed = Counter(self._extra_sheets)
         for paper in self._papers:
             needed.update(paper.needed_sheets)
@@ -362,134 +380,151 @@ class _PurchaseSearch:
         if self._market.meets_least_orders(self._packs):
             self._best_cost = self._market.cost(self._packs)
 
-    # --- programmes ---------------------------------------------------------------------------
+    # --- programs ---------------------------------------------------------------------------
 
-    def _raise_bound(self, nodes: int, stop: Stop, *, sharp: bool = False) -> Suppliers:
-        """Raise the bound; return the suppliers of a purchase that keeps to all that is known."""
-        choice = self._pack_master(SufficiencyRule.POSSIBLE)
-        chosen = choice.solve(nodes, stop, sharp=sharp)
+    def _raise_bound(self, nodes: int, stop: Stop, *, exact_bound: bool = False) -> Suppliers:
+        """Raise the lower bound; return the suppliers of the purchase that attains it."""
+        master = self._pack_master(SufficiencyRule.POSSIBLE)
+        solution = master.solve(nodes, stop, sharp=exact_bound)
         self._statistics["bounded"] += 1
-        self._lower_bound = max(self._lower_bound, chosen.bound)
-        return self._all_suppliers if chosen.values is None else choice.suppliers(chosen)
+        self._lower_bound = max(self._lower_bound, solution.bound)
+        return self._all_suppliers if solution.values is None else master.suppliers(solution)
 
-    def _most_promising(self, sought: Collection[Suppliers], supposing: int) -> Suppliers | None:
-        """Return other suppliers, by what is likely those from whom everything costs least.
+    def _most_promising(self, searched: Collection[Suppliers], estimating: int) -> Suppliers | None:
+        """Return the suppliers with the least estimated cost, other than those searched.
 
-        None if that would be no cheaper than what is known.  What is likely to be enough is
-        supposed for some sets of suppliers, for it is too little for those it is not asked about.
+        None if that is no less than the best cost.  Sets of suppliers are estimated in turn, as the
+        estimate of a set that was not looked at is too low.
         """
-        asked = set(sought)
+        excluded = set(searched)
         for _ in range(_MAX_ESTIMATED_SETS):
-            choice = self._pack_master(SufficiencyRule.LIKELY)
-            choice.exclude_suppliers(asked)
-            chosen = choice.solve(_SCREENING_NODES, self._stop, near=_SCREENING_GAP)
+            master = self._pack_master(SufficiencyRule.LIKELY)
+            master.exclude_suppliers(excluded)
+            solution = master.solve(_SCREENING_NODES, self._stop, near=_SCREENING_GAP)
             self._statistics["hoped"] += 1
-            if chosen.values is None or self._stop():
+            if solution.values is None or self._stop():
                 break
-            suppliers = choice.suppliers(chosen)
-            asked.add(suppliers)
-            self._spend(StepBudget(suppliers=suppliers, estimating=supposing))
-        supposed = set.intersection(*(set(known.estimated_costs) for known in self._knowledge))
-        hoped = {suppliers: self._estimated_cost(suppliers) for suppliers in supposed - set(sought)}
-        best = min(hoped, key=lambda one: (hoped[one], sorted(one)), default=None)
+            suppliers = master.suppliers(solution)
+            excluded.add(suppliers)
+            self._spend(StepBudget(suppliers=suppliers, estimating=estimating))
+        estimated_sets = set.intersection(
+            *(set(knowledge.estimated_costs) for knowledge in self._knowledge)
+        )
+        estimated_costs = {
+            suppliers: self._estimated_cost(suppliers)
+            for suppliers in estimated_sets - set(searched)
+        }
+        best = min(
+            estimated_costs,
+            key=lambda suppliers: (estimated_costs[suppliers], sorted(suppliers)),
+            default=None,
+        )
         if best is None or self._best_cost is None:
             return best
-        return best if hoped[best] * self._market.unit < self._best_cost else None
+        return best if estimated_costs[best] * self._market.unit < self._best_cost else None
 
     def _estimated_cost(self, suppliers: Suppliers) -> int:
-        """Return what everything is likely to cost from suppliers, with about their shipping."""
-        goods = sum(known.estimated_costs[suppliers] for known in self._knowledge)
+        """Return the estimated cost of all papers from some suppliers, with shipping."""
+        goods = sum(knowledge.estimated_costs[suppliers] for knowledge in self._knowledge)
         return goods + self._market.estimate_shipping(suppliers, goods)
 
     def _buy_for_known_plans(self, stop: Stop) -> None:
-        """Buy what is enough for known plans, for the least money."""
-        choice = self._pack_master(SufficiencyRule.PLANNED)
-        chosen = choice.solve(self._budget.mip_nodes, stop)
+        """Buy the cheapest packs that suffice for known plans."""
+        master = self._pack_master(SufficiencyRule.PLANNED)
+        solution = master.solve(self._budget.mip_nodes, stop)
         self._statistics["chosen"] += 1
-        if chosen.values is None:
+        if solution.values is None:
             return
-        for place, uses in choice.plans(chosen.values):
-            self._papers[place].add_plan(uses)
-            self._knowledge[place] = self._papers[place].knowledge
-        packs = choice.variables.bought(chosen.values)
-        paid = self._market.cost(packs)
+        for paper, plan in master.plans(solution.values):
+            self._papers[paper].add_plan(plan)
+            self._knowledge[paper] = self._papers[paper].knowledge
+        packs = master.variables.bought(solution.values)
+        cost = self._market.cost(packs)
         if self._market.meets_least_orders(packs) and (
-            self._best_cost is None or paid < self._best_cost
+            self._best_cost is None or cost < self._best_cost
         ):
-            self._best_cost, self._packs = paid, packs
+            self._best_cost, self._packs = cost, packs
 
-    def _pack_master(self, ways: SufficiencyRule) -> PackMaster:
-        return PackMaster(self._market, self._knowledge, self._extra_sheets, ways)
+    def _pack_master(self, rule: SufficiencyRule) -> PackMaster:
+        return PackMaster(self._market, self._knowledge, self._extra_sheets, rule)
 
     # --- the result ---------------------------------------------------------------------------
 
     def solve(self, processes: int) -> PaperPurchasePlan:
         """Search, and return the purchase with layouts."""
-        made = self._run(processes)
+        results = self._run(processes)
         if self._best_cost is None:
             raise Refusal(
                 "no purchase was found that reaches the least order of every supplier it asks;"
                 " other suppliers, or more from one of them, would do"
             )
-        shelf = _SheetAllocator(self._market, self._packs)
+        allocator = _SheetAllocator(self._market, self._packs)
         layouts: list[Layout] = []
-        for size, layout in (one for each in made for one in each.layouts):
+        for size, layout in (sized_layout for result in results for sized_layout in result.layouts):
             if size is None:
                 layouts.append(layout)
                 continue
-            for name, copies in shelf.take(size, layout.copies):
+            for name, copies in allocator.take(size, layout.copies):
                 layouts.append(replace(layout, stock=name, copies=copies))
-        unplaced = [Unplaced(want.name, want.quantity, why) for want, why in self._unplaceable]
-        unplaced += [Unplaced(w.name, n, NO_SHEET_LEFT) for each in made for w, n in each.missing]
-        position = {want.name: place for place, want in enumerate(self._problem.demands)}
-        unplaced.sort(key=lambda one: position[one.name])
+        unplaced = [
+            Unplaced(demand.name, demand.quantity, reason) for demand, reason in self._unplaceable
+        ]
+        unplaced += [
+            Unplaced(demand.name, n, NO_SHEET_LEFT)
+            for result in results
+            for demand, n in result.missing
+        ]
+        position = {demand.name: index for index, demand in enumerate(self._problem.demands)}
+        unplaced.sort(key=lambda item: position[item.name])
         final = self._final_problem
-        stock = {one.name: one for one in final.stock}
-        cost = sum((stock[one.stock].price * one.copies for one in layouts), Fraction(0))
-        kept = sum((_offcut_value(final, stock[one.stock], one) for one in layouts), Fraction(0))
-        # Nothing is claimed of what the paper used is worth; money paid is what is proven.
-        answer = CuttingPlan(
+        stock = {item.name: item for item in final.stock}
+        cost = sum((stock[layout.stock].price * layout.copies for layout in layouts), Fraction(0))
+        offcut_value = sum(
+            (_offcut_value(final, stock[layout.stock], layout) for layout in layouts), Fraction(0)
+        )
+        # The bound proves the money paid, not the value of the paper used.
+        plan = CuttingPlan(
             tuple(layouts),
             tuple(unplaced),
             cost,
             Fraction(0),
             interrupted=self._stop(),
-            offcut_value=kept,
+            offcut_value=offcut_value,
         )
-        paid = self._market.cost(self._packs)
+        total_paid = self._market.cost(self._packs)
         return PaperPurchasePlan(
             self._packs,
             self._market.shipping(self._packs),
             final,
-            answer,
-            min(paid, self._lower_bound * self._market.unit),
-            dict(sum((known.statistics for known in self._knowledge), self._statistics)),
+            plan,
+            min(total_paid, self._lower_bound * self._market.unit),
+            dict(sum((knowledge.statistics for knowledge in self._knowledge), self._statistics)),
             self._stop(),
         )
 
     @property
     def _final_problem(self) -> Problem:
         """The problem with the sheets bought."""
-        bought = tuple(one.offer.as_stock_item(one.sheets) for one in self._packs)
+        bought = tuple(line.offer.as_stock_item(line.sheets) for line in self._packs)
         return replace(self._problem, stock=self._problem.stock + bought)
 
     def _cut_sheets(self) -> list[CutResult]:
-        """Let the papers be cut as well as can be, for what the paper used is worth."""
+        """Plan the cutting of each paper, at the value of the paper used."""
         sheets: Counter[int] = Counter()
-        for one in self._packs:
-            sheets[self._market.size_of[one.offer.name]] += one.sheets
+        for line in self._packs:
+            sheets[self._market.size_of[line.offer.name]] += line.sheets
         cut = CutCommand(
             self._final_problem, sheets, self._budget.cutting_time / max(1, len(self._papers))
         )
-        made = dict(self._responses(cut))
-        return [one for _, one in sorted(made.items()) if isinstance(one, CutResult)]
+        results = dict(self._responses(cut))
+        return [result for _, result in sorted(results.items()) if isinstance(result, CutResult)]
 
 
 def _offered_stock(problem: Problem, market: Market) -> tuple[StockItem, ...]:
-    """Return what is offered as stock without end, at about what it would cost."""
+    """Return what is offered as unlimited stock, at about what it would cost."""
     areas: Counter[str] = Counter()
-    for want in problem.demands:
-        areas[want.paper] += want.width * want.height * want.quantity
+    for demand in problem.demands:
+        areas[demand.paper] += demand.width * demand.height * demand.quantity
     return tuple(
         market.stock_at_estimated_price(number, areas[size.stock.paper])
         for number, size in enumerate(market.sizes)
@@ -497,27 +532,27 @@ def _offered_stock(problem: Problem, market: Market) -> tuple[StockItem, ...]:
 
 
 class _SheetAllocator:
-    """What is bought, taken size by size, the cheapest sheets first."""
+    """Assigns the sheets bought to layouts, the cheapest sheets of a size first."""
 
     def __init__(self, market: Market, packs: Iterable[PurchaseLine]) -> None:
         self._market = market
-        self._left = {one.offer.name: one.sheets for one in packs}
+        self._remaining = {line.offer.name: line.sheets for line in packs}
 
     def take(self, size: int, copies: int) -> list[tuple[str, int]]:
-        """Take so many sheets of a size; return how many of which offer."""
+        """Take sheets of a size; return how many of which offer."""
         taken = []
         for index in self._market.sizes[size].offers:
             name = self._market.offers[index].name
-            some = min(copies, self._left.get(name, 0))
-            if some:
-                self._left[name] -= some
-                copies -= some
-                taken.append((name, some))
+            taken_here = min(copies, self._remaining.get(name, 0))
+            if taken_here:
+                self._remaining[name] -= taken_here
+                copies -= taken_here
+                taken.append((name, taken_here))
         return taken
 
 
 def _offcut_value(problem: Problem, stock: StockItem, layout: Layout) -> Fraction:
-    """Return what the offcuts of all copies of a layout count."""
+    """Return the value of the offcuts of all copies of a layout."""
     share = 1 if stock.is_offcut and problem.offcut_value_share else problem.offcut_value_share
     area = sum(rect.area for rect in layout.offcuts)
     return stock.price * share * layout.copies * Fraction(area, stock.width * stock.height)
@@ -527,29 +562,29 @@ def _validate_offers(
     problem: Problem,
     offers: Sequence[Offer],
     terms: Sequence[SupplierTerms],
-    also: Mapping[str, int],
+    extra_sheets: Mapping[str, int],
 ) -> None:
-    names = Counter([one.name for one in problem.stock] + [one.name for one in offers])
-    for one in offers:
-        if names[one.name] > 1:
-            raise Refusal(f"'{one.name}' is the name of an offer and of another, or of a stock")
-    for name, number in also.items():
-        if all(one.name != name for one in offers):
+    names = Counter([item.name for item in problem.stock] + [item.name for item in offers])
+    for offer in offers:
+        if names[offer.name] > 1:
+            raise Refusal(f"'{offer.name}' is the name of an offer and of another, or of a stock")
+    for name, number in extra_sheets.items():
+        if all(offer.name != name for offer in offers):
             raise Refusal(f"{number} sheets of offer '{name}' are asked for, which there is not")
         if number < 0:
             raise Refusal(f"{number} sheets of offer '{name}' are asked for; zero or more would do")
-    for one in offers:
-        if one.pack_size < 1:
+    for offer in offers:
+        if offer.pack_size < 1:
             raise Refusal(
-                f"offer '{one.name}' is of packs of {one.pack_size} sheets; one or more do"
+                f"offer '{offer.name}' is of packs of {offer.pack_size} sheets; one or more do"
             )
-        if one.min_packs < 1:
-            raise Refusal(f"offer '{one.name}' asks for {one.min_packs} packs; one or more do")
-        if one.pack_price < 0:
+        if offer.min_packs < 1:
+            raise Refusal(f"offer '{offer.name}' asks for {offer.min_packs} packs; one or more do")
+        if offer.pack_price < 0:
             raise Refusal(
-                f"the price of offer '{one.name}' is {one.pack_price}; zero or more would do"
+                f"the price of offer '{offer.name}' is {offer.pack_price}; zero or more would do"
             )
-    for supplier, times in Counter(one.supplier for one in terms).items():
+    for supplier, times in Counter(supplier_terms.supplier for supplier_terms in terms).items():
         if times > 1:
             raise Refusal(f"supplier '{supplier}' has {times} terms; one would do")
     for term in terms:

@@ -1,10 +1,9 @@
-"""Which sheets are enough for one paper's pieces: what is shown by plans, and what is refuted.
+"""Which sheets suffice for one paper's pieces: shown by plans, or refuted by inequalities.
 
-Sheets that can be bought have no end in the task; those on hand are there anyway and cost nothing
-more.  What is *shown* are plans, each with the sheets that it takes of what can be bought: as many
-or more are enough.  What is *refuted* are sheets that break an inequality that every plan keeps to
-(`feasibility_cuts.py`).  For few pieces every content of every sheet is known
-(`feasible_contents.py`), and nothing is left between the two.
+Sheets that can be bought are unlimited in the task; sheets on hand are free.  That sheets suffice
+is shown by a plan that uses no more of those that can be bought.  That they don't is proven by an
+inequality that they violate (`feasibility_cuts.py`).  For few pieces all maximal patterns are
+enumerated (`feasible_contents.py`), and every question has an answer.
 """
 
 from __future__ import annotations
@@ -41,24 +40,24 @@ __all__ = ["Column", "SheetCounts", "Sufficiency"]
 
 _SEED = 1
 _MAX_PLANS = 40
-"""Plans that a choice looks at; of more, those with least paper."""
+"""Plans given to the pack master; of more, those with the least paper."""
 _SHEETS_LEFT_RANGE = (4, 12)
-"""Least and most sheets that a dive leaves to recreation."""
+"""Range of the number of sheets that a dive leaves to ruin and recreate."""
 _MAX_STALLED_STEPS = 500_000
-"""Steps of recreation without a better plan after which a dive's start is given up."""
+"""Steps of ruin and recreate without a better plan before a start is given up."""
 _MAX_PRICE_RATIO = 10_000
-"""No further sheet is taken to cost less than such a part of the dearest."""
+"""A sheet is assumed to cost at least the highest price divided by this."""
 _STEPS_PER_SEPARATION = 5_000
-"""What it costs to choose sheets, and to ask whether they break a known inequality."""
+"""Overhead of choosing sheets and checking the known inequalities."""
 _MAX_DIVE_STEPS = 100_000
-"""Steps of one dive at most."""
+"""Limit on the steps of one dive."""
 
 SheetCounts = tuple[int, ...]
-"""So many of each kind; of kinds on hand, those that there are."""
+"""Numbers of sheets by bin type; of bin types on hand, all that there are."""
 
 
 class Column(NamedTuple):
-    """What a sheet of a kind holds, and how that lies on it."""
+    """A maximal content of a bin type, and its pattern."""
 
     bin_type: int
     content: ItemCounts
@@ -66,16 +65,17 @@ class Column(NamedTuple):
 
 
 class Sufficiency:
-    """One paper's pieces.
+    """What is known about the sheets that one paper's pieces need.
 
     Attributes
     ----------
     plans
-        Plans that make everything, by the sheets that they take of what can be bought.
+        Complete plans, by the sheets that they use of what can be bought.
     columns
-        For few pieces: all largest contents, surely held or perhaps; None for more.
+        For few pieces: all maximal contents, first the proven ones, then those that may be
+        feasible; else None.
     inequalities
-        What every plan keeps to, as far as it is known.
+        Valid inequalities found so far.
     """
 
     def __init__(self, task: Task, cuts: Cuts, size_of: Sequence[int | None]) -> None:
@@ -92,71 +92,73 @@ class Sufficiency:
         self._query_steps = 0
         self._patterns_read = 0
         self.inequalities = [self._dual_feasible_functions.area_inequality()]
-        # What is lacking has to count, also where a sheet costs next to nothing.
-        least = max(1, *(kind.price // _MAX_PRICE_RATIO for kind in task.bin_types))
+        # The linear program needs positive prices, also where a sheet costs next to nothing.
+        min_price = max(1, *(sheet_type.price // _MAX_PRICE_RATIO for sheet_type in task.bin_types))
         self._prices = [
-            None if size is None else max(least, kind.price)
-            for kind, size in zip(task.bin_types, size_of, strict=True)
+            None if size is None else max(min_price, sheet_type.price)
+            for sheet_type, size in zip(task.bin_types, size_of, strict=True)
         ]
         self.estimated = EstimatedInequalities(task, cuts, self._rng, self.pool, self._prices)
         self._failed_searches: dict[SheetCounts, tuple[int, Fraction]] = {}
 
-    # --- what is shown ----------------------------------------------------------------------
+    # --- plans ------------------------------------------------------------------------------
 
     def first_plan(self, start: Plan, stop: Stop) -> None:
-        """Find one plan, quickly; some pieces may be made by a start already."""
-        left, stock = list(self.task.demand), self._stock(None)
+        """Find one complete plan quickly, which includes the sheets of a start."""
+        remaining, stock = list(self.task.demand), self._stock(None)
         for pattern, copies in start:
             stock[pattern.bin_type] -= copies
-            for shape, number in item_counts(pattern.placements).items():
-                left[shape] -= number * copies
-        if not any(left):
+            for item_type, number in item_counts(pattern.placements).items():
+                remaining[item_type] -= number * copies
+        if not any(remaining):
             self.add_plan(start)
             return
-        kinds = tuple(
-            kind._replace(on_hand=number) if kind.on_hand is not None else kind
-            for kind, number in zip(self.task.bin_types, stock, strict=True)
+        bin_types = tuple(
+            sheet_type._replace(on_hand=number) if sheet_type.on_hand is not None else sheet_type
+            for sheet_type, number in zip(self.task.bin_types, stock, strict=True)
         )
-        rest = replace(self.task, bin_types=kinds).with_demand(left)
-        for plan in sequential_plans(rest, self._cuts, self._rng, 1, self.pool, stop):
+        remaining_task = replace(self.task, bin_types=bin_types).with_demand(remaining)
+        for plan in sequential_plans(remaining_task, self._cuts, self._rng, 1, self.pool, stop):
             self.add_plan(merge_plans(start, plan))
         if not self.plans:
             raise AssertionError("sheets without end do not suffice")
 
-    def add_plan(self, uses: Plan) -> bool:
-        """Keep a plan if it makes everything with sheets of which less was not known to do."""
-        if objective(self.task, uses)[0] or not all(self.task.allows(p) for p, _ in uses):
+    def add_plan(self, plan: Plan) -> bool:
+        """Keep a plan if it is complete and no known plan needs as few sheets or fewer."""
+        if objective(self.task, plan)[0] or not all(self.task.allows(p) for p, _ in plan):
             return False
-        taken = [0] * len(self.task.bin_types)
-        for pattern, copies in uses:
+        used = [0] * len(self.task.bin_types)
+        for pattern, copies in plan:
             if self.size_of[pattern.bin_type] is not None:
-                taken[pattern.bin_type] += copies
-        sheets = tuple(taken)
-        self.pool.add_plan(uses)
+                used[pattern.bin_type] += copies
+        sheets = tuple(used)
+        self.pool.add_plan(plan)
         if self.plan_for(sheets) is not None:
             return False
-        for known in [k for k in self.plans if _covers(k, sheets)]:
-            del self.plans[known]
-        self.plans[sheets] = uses
+        for sufficient in [k for k in self.plans if _covers(k, sheets)]:
+            del self.plans[sufficient]
+        self.plans[sheets] = plan
         return True
 
     def plan_for(self, sheets: Sequence[int]) -> Plan | None:
-        """Return a known plan for which such sheets are enough."""
-        return next((uses for known, uses in self.plans.items() if _covers(sheets, known)), None)
+        """Return a known plan for which these sheets suffice."""
+        return next(
+            (plan for sufficient, plan in self.plans.items() if _covers(sheets, sufficient)), None
+        )
 
     def smallest_sufficient_sheets(self) -> list[SheetCounts]:
-        """Return the sheets of known plans, those with least paper first, but not too many."""
-        areas = [kind.area for kind in self.task.bin_types]
+        """Return the sheets of known plans, least paper first, at most `_MAX_PLANS`."""
+        areas = [sheet_type.area for sheet_type in self.task.bin_types]
 
         def area(sheets: SheetCounts) -> int:
-            return sum(n * one for n, one in zip(sheets, areas, strict=True))
+            return sum(n * area for n, area in zip(sheets, areas, strict=True))
 
         return sorted(self.plans, key=area)[:_MAX_PLANS]
 
     def max_output_plan(self, steps: int, stop: Stop) -> Plan:
-        """Return a plan that makes as much as can be found, where not everything can be made."""
+        """Return a plan that makes as much area as possible, where sheets are limited."""
         plans = sequential_plans(self.task, self._cuts, self._rng, 1, self.pool, stop)
-        best = min(plans, key=lambda uses: objective(self.task, uses))
+        best = min(plans, key=lambda candidate: objective(self.task, candidate))
         if not objective(self.task, best)[0] or not self._can_improve(best):
             return best
         for plan in RuinAndRecreate(self.task, self._rng, self.pool).plans(steps, best, stop):
@@ -165,147 +167,159 @@ class Sufficiency:
         return best
 
     def search_patterns(self, steps: int, stop: Stop) -> None:
-        """Seek cheap plans at the task's prices, sheets being had without end."""
-        recreator = RuinAndRecreate(self.task, self._rng, self.pool)
-        best = min(self.plans.values(), key=lambda uses: objective(self.task, uses))
+        """Look for cheap plans at the task's prices with unlimited sheets."""
+        ruin_recreate = RuinAndRecreate(self.task, self._rng, self.pool)
+        best = min(self.plans.values(), key=lambda known_plan: objective(self.task, known_plan))
         if not self._can_improve(best):
             return
-        for plan in recreator.plans(steps * RUIN_RECREATE_STEP_RATIO // 4, best, stop):
+        for plan in ruin_recreate.plans(steps * RUIN_RECREATE_STEP_RATIO // 4, best, stop):
             self.add_plan(plan)
-        # The layouts that it finds serve whatever sheets are bought.
+        # Its patterns serve whatever sheets are bought.
         DivingHeuristic(self.task, self._cuts, self._rng, self.pool).generate_columns(
             3 * steps // 4, stop
         )
 
-    def _can_improve(self, uses: Plan) -> bool:
-        """Whether the methods that work plans over know the rules of this task, and have time."""
-        return self.task.is_unrestricted and not has_too_many_pieces(uses)
+    def _can_improve(self, plan: Plan) -> bool:
+        """Whether ruin and recreate knows the rules of this task, and the plan is not too large."""
+        return self.task.is_unrestricted and not has_too_many_pieces(plan)
 
     def search_plan(self, sheets: Sequence[int], steps: int, stop: Stop) -> Fraction:
-        """Seek a plan for which such sheets are enough; return the share that is left unmade.
+        """Look for a complete plan from these sheets; return the share of area left unmade.
 
-        If so many steps have been spent on them in vain they aren't spent again.
+        If as many steps were spent on these sheets before, that result is returned.
         """
         if self.plan_for(sheets) is not None:
             return Fraction(0)
-        asked = tuple(sheets)
-        spent, missed = self._failed_searches.get(asked, (0, Fraction(1)))
-        if spent >= steps:
-            return missed
+        key = tuple(sheets)
+        steps_spent, unmade_share = self._failed_searches.get(key, (0, Fraction(1)))
+        if steps_spent >= steps:
+            return unmade_share
         limited = self.limited_task(sheets)
         best: Plan = min(
-            self._start_plans(limited, stop), key=lambda uses: objective(limited, uses)
+            self._start_plans(limited, stop), key=lambda plan: objective(limited, plan)
         )
         for plan in self._improved_plans(limited, best, steps, stop):
             best = plan
             if not objective(limited, best)[0]:
                 break
         self.add_plan(best)
-        area = sum(shape.area * shape.demand for shape in self.task.item_types)
-        missed = Fraction(objective(limited, best)[0], max(1, area))
-        self._failed_searches[asked] = steps, missed
-        return missed
+        area = sum(item.area * item.demand for item in self.task.item_types)
+        unmade_share = Fraction(objective(limited, best)[0], max(1, area))
+        self._failed_searches[key] = steps, unmade_share
+        return unmade_share
 
     def _improved_plans(self, limited: Task, best: Plan, steps: int, stop: Stop) -> Iterator[Plan]:
-        """Yield better and better plans from limited sheets, while steps last."""
+        """Yield better and better plans from limited sheets while steps last.
+
+        Half of the steps goes to ruin and recreate, half to dives that it completes.
+        """
         if not objective(limited, best)[0] or not self._can_improve(best):
             return
-        recreator = RuinAndRecreate(limited, self._rng, self.pool)
-        for plan in recreator.plans(steps // 2 * RUIN_RECREATE_STEP_RATIO, best, stop):
+        ruin_recreate = RuinAndRecreate(limited, self._rng, self.pool)
+        for plan in ruin_recreate.plans(steps // 2 * RUIN_RECREATE_STEP_RATIO, best, stop):
             best = plan
             yield best
-        diver = DivingHeuristic(limited, self._cuts, self._rng, self.pool)
-        left = steps - steps // 2
-        while left > 0 and not stop():
-            dived, recreated = diver.steps, recreator.steps
-            fewest = self._rng.randint(*_SHEETS_LEFT_RANGE)
-            start = diver.partial_plan(fewest, min(left, _MAX_DIVE_STEPS), stop, None) or ()
-            each = min(left * RUIN_RECREATE_STEP_RATIO, _MAX_STALLED_STEPS)
-            for plan in recreator.complete(start, best, each, stop):
+        diving = DivingHeuristic(limited, self._cuts, self._rng, self.pool)
+        steps_left = steps - steps // 2
+        while steps_left > 0 and not stop():
+            diving_before, recreate_before = diving.steps, ruin_recreate.steps
+            min_sheets_left = self._rng.randint(*_SHEETS_LEFT_RANGE)
+            start = (
+                diving.partial_plan(min_sheets_left, min(steps_left, _MAX_DIVE_STEPS), stop, None)
+                or ()
+            )
+            max_completion_steps = min(steps_left * RUIN_RECREATE_STEP_RATIO, _MAX_STALLED_STEPS)
+            for plan in ruin_recreate.complete(start, best, max_completion_steps, stop):
                 best = plan
                 yield best
-            recreated = recreator.steps - recreated
-            left -= max(1000, diver.steps - dived + recreated // RUIN_RECREATE_STEP_RATIO)
+            recreate_before = ruin_recreate.steps - recreate_before
+            steps_left -= max(
+                1000, diving.steps - diving_before + recreate_before // RUIN_RECREATE_STEP_RATIO
+            )
 
     def _start_plans(self, limited: Task, stop: Stop) -> Iterator[Plan]:
-        """Yield plans from limited sheets: a new one, and the nearest known one without others."""
+        """Yield plans from limited sheets: a new one, and the best known one cut down to them."""
         yield from sequential_plans(limited, self._cuts, self._rng, 1, self.pool, stop)
-        areas = [shape.area for shape in self.task.item_types]
+        areas = [item.area for item in self.task.item_types]
         trimmed = []
-        for uses in list(self.plans.values())[-_MAX_PLANS:]:
-            stock = [limited.max_sheets(kind) for kind in range(len(limited.bin_types))]
+        for plan in list(self.plans.values())[-_MAX_PLANS:]:
+            stock = [limited.max_sheets(bin_type) for bin_type in range(len(limited.bin_types))]
             kept = []
             # Fullest sheets first.
             for pattern, copies in sorted(
-                uses, key=lambda use: -sum(areas[spot.item_type] for spot in use[0].placements)
+                plan,
+                key=lambda use: -sum(areas[placement.item_type] for placement in use[0].placements),
             ):
-                some = min(copies, stock[pattern.bin_type])
-                if some:
-                    stock[pattern.bin_type] -= some
-                    kept.append((pattern, some))
+                copies_left = min(copies, stock[pattern.bin_type])
+                if copies_left:
+                    stock[pattern.bin_type] -= copies_left
+                    kept.append((pattern, copies_left))
             trimmed.append(tuple(kept))
         if trimmed:
-            yield min(trimmed, key=lambda uses: objective(limited, uses))
+            yield min(trimmed, key=lambda plan: objective(limited, plan))
 
     def limited_task(self, sheets: Sequence[int]) -> Task:
-        """Return the task with no more than such sheets."""
-        kinds = tuple(
-            kind._replace(on_hand=number)
-            for kind, number in zip(self.task.bin_types, self._stock(sheets), strict=True)
+        """Return the task with just these sheets."""
+        bin_types = tuple(
+            sheet_type._replace(on_hand=number)
+            for sheet_type, number in zip(self.task.bin_types, self._stock(sheets), strict=True)
         )
-        return replace(self.task, bin_types=kinds)
+        return replace(self.task, bin_types=bin_types)
 
     def _stock(self, sheets: Sequence[int] | None) -> list[int]:
         return [
-            self.task.max_sheets(kind) if size is None or sheets is None else sheets[kind]
-            for kind, size in enumerate(self.size_of)
+            self.task.max_sheets(bin_type) if size is None or sheets is None else sheets[bin_type]
+            for bin_type, size in enumerate(self.size_of)
         ]
 
-    # --- what is refuted --------------------------------------------------------------------
+    # --- inequalities -----------------------------------------------------------------------
 
-    def enumerate_patterns(self, most_steps: int, stop: Stop) -> None:
-        """Find every content of every sheet, if so many steps suffice."""
+    def enumerate_patterns(self, max_steps: int, stop: Stop) -> None:
+        """Enumerate the maximal contents of every bin type, if the steps suffice."""
         task = self.task
-        if not task.is_unrestricted or count_splits(task.demand) > 2 * most_steps:
+        if not task.is_unrestricted or count_splits(task.demand) > 2 * max_steps:
             return
         try:
-            contents = FeasiblePatterns(task, self._cuts, most_steps, 60.0, stop)
+            feasible = FeasiblePatterns(task, self._cuts, max_steps, 60.0, stop)
         except TooManyPatterns:
             return
-        kinds = range(len(task.bin_types))
+        bin_types = range(len(task.bin_types))
         self.columns = (
             [
-                Column(kind, content, Pattern(kind, contents.placements(kind, content)))
-                for kind in kinds
-                for content in contents.maximal(kind, surely=True)
+                Column(bin_type, content, Pattern(bin_type, feasible.placements(bin_type, content)))
+                for bin_type in bin_types
+                for content in feasible.maximal(bin_type, surely=True)
             ],
             [
-                Column(kind, content, None)
-                for kind in kinds
-                for content in contents.maximal(kind, surely=False)
+                Column(bin_type, content, None)
+                for bin_type in bin_types
+                for content in feasible.maximal(bin_type, surely=False)
             ],
         )
 
     @property
     def separation_steps(self) -> int:
-        """Steps spent on refuting so far."""
-        parts = (self._pricing, self._separator)
-        return self._query_steps + sum(part.steps for part in parts if part is not None)
+        """Steps spent on separation so far."""
+        solvers = (self._pricing, self._separator)
+        return self._query_steps + sum(part.steps for part in solvers if part is not None)
 
     def separate(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
-        """Seek an inequality that such sheets break, in so many steps; say if one was found."""
+        """Look for a valid inequality that these sheets violate; return whether one was found."""
         self._query_steps += _STEPS_PER_SEPARATION
         if steps <= 0 or self.plan_for(sheets) is not None:
             return False
         stock, demand = self._stock(sheets), self.task.demand
-        if any(one.total_capacity(stock) < one.total_weight(demand) for one in self.inequalities):
-            return False  # it is known; the solver counts what is almost held as held
-        found = self._dual_feasible_functions.most_violated(stock, demand)
-        if found is None:
-            found = self._feasibility_cut(stock, steps, stop)
-        if found is None:
+        if any(
+            inequality.total_capacity(stock) < inequality.total_weight(demand)
+            for inequality in self.inequalities
+        ):
+            return False  # known already; the solver chose these sheets within its tolerance
+        inequality = self._dual_feasible_functions.most_violated(stock, demand)
+        if inequality is None:
+            inequality = self._feasibility_cut(stock, steps, stop)
+        if inequality is None:
             return False
-        self.inequalities.append(found)
+        self.inequalities.append(inequality)
         return True
 
     def _feasibility_cut(
@@ -320,28 +334,28 @@ class Sufficiency:
             return None
         for pattern, counts in self.pool.added_since(self._patterns_read):
             self._separator.add_column(
-                pattern.bin_type, {shape: float(n) for shape, n in counts.items()}
+                pattern.bin_type, {item_type: float(n) for item_type, n in counts.items()}
             )
         self._patterns_read = len(self.pool)
         return self._separator.separate(stock, steps, stop)
 
     def separate_estimated(self, sheets: Sequence[int], steps: int, stop: Stop) -> bool:
-        """Say whether such sheets are not likely to be enough, by `estimated`."""
+        """Return whether a new estimated inequality rules out these sheets."""
         return self.estimated.separate(self._stock(sheets), steps, stop)
 
     def surplus(self, sheets: Sequence[int]) -> Fraction:
-        """Return by what share such sheets surpass what is likely to be needed."""
+        """Return by what share these sheets exceed what the inequalities need."""
         stock = self._stock(sheets)
         demand = self.task.demand
         return min(
             (
-                Fraction(one.total_capacity(stock), one.total_weight(demand)) - 1
-                for one in (*self.inequalities, *self.estimated.inequalities)
-                if one.total_weight(demand)
+                Fraction(inequality.total_capacity(stock), inequality.total_weight(demand)) - 1
+                for inequality in (*self.inequalities, *self.estimated.inequalities)
+                if inequality.total_weight(demand)
             ),
             default=Fraction(0),
         )
 
 
-def _covers(some: Sequence[int], others: Sequence[int]) -> bool:
-    return all(one >= other for one, other in zip(some, others, strict=True))
+def _covers(sheets: Sequence[int], needed: Sequence[int]) -> bool:
+    return all(available >= required for available, required in zip(sheets, needed, strict=True))

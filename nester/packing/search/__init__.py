@@ -1,4 +1,4 @@
 """The search for one problem: column generation, diving, ruin and recreate, set covering.
 
-Imports all below it.
+May import task, runtime, exact, patterns and bounds.
 """

@@ -1,15 +1,19 @@
-"""Whole plans by diving: price, choose the layout the prices like best, cut by it, price again.
+"""Whole plans by column generation and diving.
 
-Column generation (Gilmore and Gomory) with a rounding heuristic (Sadykov and others, "Primal
-heuristics for branch and price", INFORMS Journal on Computing 31, 2019): the linear programme over
-known layouts prices the pieces still to be made; layouts worth more than their sheet costs are
-sought by strips (`strip_knapsack.py`) and by greedy fillings in the order of worth for area, for
-all pieces and where a dive is to be a thorough one by slicing as well (`guillotine_dp.py`); then
-the layout used most is cut, and what is left is priced anew.
+Column generation (Gilmore and Gomory, Operations Research 9, 1961, and 11, 1963): the linear
+program over known patterns (`restricted_master.py`) gives each item type a dual value, and patterns
+whose pieces are worth more than their sheet costs are looked for.  The pricing problem is solved
+heuristically: by strips (`strip_knapsack.py`), by greedy fillings in the order of dual value per
+area, and for all pieces and thorough dives by dynamic programming (`guillotine_dp.py`).
 
-The last sheets of a dive are poor ones: few pieces are left to choose from.  So a dive may also
-end early, as a good start that another method completes.  What the programme pays only rises as
-sheets are cut, so a dive that would end no cheaper than the best plan is given up.
+Diving rounds the linear program to a plan (Sadykov and others, "Primal heuristics for branch and
+price", INFORMS Journal on Computing 31, 2019): fix the columns it uses most, update the demand, and
+price again for what is left.
+
+The last sheets of a dive are poor, as few pieces are left to choose from.  So a dive may also end
+early and leave a start that ruin and recreate completes.  The cost of the fixed columns and the
+linear program together only rises during a dive, so a dive that would end no cheaper than the best
+plan is given up.
 """
 
 from __future__ import annotations
@@ -30,35 +34,35 @@ from nester.packing.task.task import Pattern, Placement, Task, item_counts
 __all__ = ["DivingHeuristic"]
 
 _FILLINGS_PER_PRICING = 20
-"""Fillings of each kind of sheet whenever the prices are new."""
+"""Greedy fillings of each bin type for one set of dual values."""
 _FIRST_ROUNDS = 30
 _ROUNDS = 3
-"""New prices at the start of the first dive, and after each layout cut."""
+"""Rounds of pricing at the start of the first dive, and after columns are fixed."""
 _NEAR_MAXIMUM = 0.8
-"""Of the layouts used nearly as much as the first, one is drawn."""
+"""A column is drawn among those with at least this part of the largest value."""
 _START_TRIES, _START_ROUNDS = 5, 1
-"""The same where a dive is a start only: many starts are better than a few good ones."""
+"""Fillings and rounds of a dive that only makes a start: many starts beat a few good ones."""
 _MAX_START_STEPS = 3_000_000
-"""Steps after which a start is taken as it is."""
+"""A start is taken as it is after this many steps."""
 _PATTERNS_PER_TABLE = 20
-"""Layouts of each kind of sheet by one table."""
+"""Patterns sampled for each bin type from one table of the dynamic program."""
 _DUAL_DISCOUNT = 0.98
-"""What counts a little less counts such a part of what it did."""
+"""Factor by which the dual value of an overused item type is reduced."""
 _MAX_FAILED_PRICINGS = 5
-"""Prices in turn by which nothing is found, after which the programme is as good as solved."""
+"""Rounds without an improving pattern after which the linear program counts as solved."""
 _MAX_OVERRUN = 400_000
-"""A dive so many steps beyond its share is given up; its layouts are kept."""
+"""A dive that exceeds its budget by this many steps is given up; its patterns are kept."""
 
 
 class DivingHeuristic:
-    """Dives again and again, knowing what earlier dives found."""
+    """Dives repeatedly; each dive starts from the columns of earlier ones."""
 
     def __init__(self, task: Task, cuts: Cuts, rng: Random, pool: PatternPool) -> None:
         self._task = task
         self._rng = rng
         self._pool = pool
-        ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
-        self._fillers = [make_filler(task, way, rng) for way in ways]
+        cut_modes = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
+        self._fillers = [make_filler(task, cut_mode, rng) for cut_mode in cut_modes]
         self._strips = StripKnapsack(task, rng)
         self._slicing: GuillotineDP | None = None
         self._master = RestrictedMaster(task)
@@ -69,13 +73,13 @@ class DivingHeuristic:
 
     @property
     def steps(self) -> int:
-        """Steps spent so far: of filling, and of solving in the same measure."""
-        of_filling = sum(filler.steps for filler in self._fillers)
-        of_slicing = self._slicing.steps if self._slicing else 0
-        return self._master.steps + self._strips.steps + of_slicing + of_filling
+        """Steps spent so far by pricing and by the linear program, in steps of filling."""
+        filler_steps = sum(filler.steps for filler in self._fillers)
+        dp_steps = self._slicing.steps if self._slicing else 0
+        return self._master.steps + self._strips.steps + dp_steps + filler_steps
 
     def plans(self, steps: int, stop: Stop) -> Iterator[Plan]:
-        """Yield plans until so many further steps are spent (at least one plan, whole or not)."""
+        """Yield plans until `steps` more are spent; at least one, perhaps incomplete."""
         self._tries, self._rounds = _FILLINGS_PER_PRICING, _ROUNDS
         end = self.steps + steps
         while True:
@@ -84,121 +88,137 @@ class DivingHeuristic:
                 return
 
     def generate_columns(self, steps: int, stop: Stop) -> None:
-        """Seek layouts by which the programme pays less for all pieces, while steps last."""
-        left, stock = self._full_demand()
+        """Improve the linear program for all pieces by column generation, while steps last."""
+        remaining, stock = self._full_demand()
         self._tries = _START_TRIES
-        dear = [1.0] * len(left)
-        misses = 0
+        discounts = [1.0] * len(remaining)
+        failures = 0
         end = self.steps + steps
-        self._master.set_demand(left, stock)
+        self._master.set_demand(remaining, stock)
         self._add_new_columns()
-        while self.steps < end and misses < _MAX_FAILED_PRICINGS and not stop():
-            prices = self._master.dual_values()
-            found = self._price_by_slicing(prices, left, stock, dear)
-            found |= self._price_by_filling(prices, left, stock)
-            misses = 0 if found else misses + 1
+        while self.steps < end and failures < _MAX_FAILED_PRICINGS and not stop():
+            duals = self._master.dual_values()
+            found = self._price_by_slicing(duals, remaining, stock, discounts)
+            found |= self._price_by_filling(duals, remaining, stock)
+            failures = 0 if found else failures + 1
 
     def _full_demand(self) -> tuple[list[int], list[int]]:
-        """Return how many of each shape are wanted in all, and how many sheets there are."""
-        kinds = range(len(self._task.bin_types))
-        return list(self._task.demand), [self._task.max_sheets(kind) for kind in kinds]
+        """Return the demand for each item type, and the number of sheets of each bin type."""
+        bin_types = range(len(self._task.bin_types))
+        return list(self._task.demand), [self._task.max_sheets(bin_type) for bin_type in bin_types]
 
     def least_reduced_cost(self, number: int) -> list[tuple[Pattern, dict[int, int]]]:
-        """Return the layouts of least reduced cost when all pieces are wanted, and their pieces."""
+        """Return the patterns of least reduced cost for the full demand, and their pieces."""
         self._master.set_demand(*self._full_demand())
         self._add_new_columns()
         return self._master.least_reduced_cost(number)
 
     def _price_by_slicing(
-        self, prices: DualValues, left: list[int], stock: list[int], dear: list[float]
+        self, duals: DualValues, remaining: list[int], stock: list[int], discounts: list[float]
     ) -> bool:
-        """Slice sheets; say whether a layout worth its sheet was new.
+        """Price by dynamic programming; return whether a new improving pattern was found.
 
-        What the best layouts want more of than there is makes them useless.  So where none is
-        found such pieces count a little less the next time.
+        The dynamic program knows no limit on copies, so its table may overrate patterns that hold
+        more of an item type than is left; the sampled patterns then fall short of it.  The dual
+        values of item types that run out are therefore reduced until an improving pattern is found.
 
         Parameters
         ----------
-        dear
-            The part of its price that each shape counts; changed.
+        discounts
+            Factors of the dual values, one per item type; changed.
         """
-        slicing = self._slicing = self._slicing or GuillotineDP(self._task, self._rng)
-        slicing.build_table(
-            left, [w * part for w, part in zip(prices.item_duals, dear, strict=True)]
+        guillotine_dp = self._slicing = self._slicing or GuillotineDP(self._task, self._rng)
+        guillotine_dp.build_table(
+            remaining,
+            [dual * discount for dual, discount in zip(duals.item_duals, discounts, strict=True)],
         )
         found = False
-        used_up: set[int] = set()
-        for kind in range(len(self._task.bin_types)):
-            enough = prices.bin_costs[kind] * (1 + 1e-6) + 1e-9
-            if not stock[kind] or slicing.max_value(kind) <= enough:
+        exhausted: set[int] = set()
+        for bin_type in range(len(self._task.bin_types)):
+            min_value = duals.bin_costs[bin_type] * (1 + 1e-6) + 1e-9
+            if not stock[bin_type] or guillotine_dp.max_value(bin_type) <= min_value:
                 continue
-            for spots in slicing.sample_layouts(kind, _PATTERNS_PER_TABLE):
-                counts = item_counts(spots)
-                used_up.update(index for index, number in counts.items() if number == left[index])
-                if sum(prices.item_duals[index] * n for index, n in counts.items()) > enough:
-                    found |= self._pool.add(Pattern(kind, spots))
+            for placements in guillotine_dp.sample_layouts(bin_type, _PATTERNS_PER_TABLE):
+                counts = item_counts(placements)
+                exhausted.update(
+                    index for index, number in counts.items() if number == remaining[index]
+                )
+                if sum(duals.item_duals[index] * n for index, n in counts.items()) > min_value:
+                    found |= self._pool.add(Pattern(bin_type, placements))
         self._add_new_columns()
-        for index, part in enumerate(dear):
+        for index, discount in enumerate(discounts):
             if found:
-                dear[index] = (1 + part) / 2
-            elif index in used_up:
-                dear[index] = part * _DUAL_DISCOUNT
+                discounts[index] = (1 + discount) / 2
+            elif index in exhausted:
+                discounts[index] = discount * _DUAL_DISCOUNT
         return found
 
     def partial_plan(
-        self, fewest: int, steps: int, stop: Stop, below: int | None, *, slicing: bool = False
+        self,
+        sheets_left: int,
+        steps: int,
+        stop: Stop,
+        cost_limit: int | None,
+        *,
+        by_slicing: bool = False,
     ) -> Plan | None:
-        """Cut sheets until the programme wants about so few more, or the steps are spent.
+        """Dive until the linear program needs at most `sheets_left` more sheets, or steps run out.
 
         Parameters
         ----------
-        below
-            What a whole plan may not cost: None is returned once what is cut, and the programme
-            for the rest, cost as much.
-        slicing
-            Whether layouts are sought by slicing too, each time that prices are new.
+        cost_limit
+            None is returned once the fixed columns and the linear program for the rest cost this
+            much.
+        by_slicing
+            Whether each round of pricing uses the dynamic program too.
         """
         self._tries, self._rounds = _START_TRIES, _START_ROUNDS
-        latest = self.steps + min(steps, _MAX_START_STEPS)
-        cut = self._dive(latest, stop, fewest, below, slicing=slicing)
-        return None if below is not None and self._estimated_cost >= below else cut
+        max_steps = self.steps + min(steps, _MAX_START_STEPS)
+        cut = self._dive(max_steps, stop, sheets_left, cost_limit, by_slicing=by_slicing)
+        return None if cost_limit is not None and self._estimated_cost >= cost_limit else cut
 
     def _cost(self, cut: Plan) -> int:
         return sum(copies * self._task.bin_types[pattern.bin_type].price for pattern, copies in cut)
 
     def _dive(
         self,
-        latest: int,
+        max_steps: int,
         stop: Stop,
-        fewest: int = 0,
-        below: int | None = None,
+        sheets_left: int = 0,
+        cost_limit: int | None = None,
         *,
-        slicing: bool = False,
+        by_slicing: bool = False,
     ) -> Plan:
-        left, stock = self._full_demand()
+        """Alternate between column generation and fixing columns; return the fixed ones."""
+        remaining, stock = self._full_demand()
         cut: dict[Pattern, int] = {}
         self._estimated_cost = 0.0
         rounds = _FIRST_ROUNDS if self._is_first_dive else self._rounds
         self._is_first_dive = False
-        while any(left) and self.steps < latest and not stop():
-            self._master.set_demand(left, stock)
+        while any(remaining) and self.steps < max_steps and not stop():
+            self._master.set_demand(remaining, stock)
             self._add_new_columns()
             for _ in range(rounds):
-                if self.steps >= latest:
+                if self.steps >= max_steps:
                     break
-                prices = self._master.dual_values()
-                found = slicing and self._price_by_slicing(prices, left, stock, [1.0] * len(left))
-                if not self._price_by_filling(prices, left, stock) and not found:
+                duals = self._master.dual_values()
+                found = by_slicing and self._price_by_slicing(
+                    duals, remaining, stock, [1.0] * len(remaining)
+                )
+                if not self._price_by_filling(duals, remaining, stock) and not found:
                     break
             rounds = self._rounds
-            uses = self._master.primal_solution()
-            rest = sum(use.value * self._task.bin_types[use.pattern.bin_type].price for use in uses)
-            self._estimated_cost = self._cost(tuple(cut.items())) + rest
-            if below is not None and self._estimated_cost >= below:
+            columns = self._master.primal_solution()
+            remaining_cost = sum(
+                column.value * self._task.bin_types[column.pattern.bin_type].price
+                for column in columns
+            )
+            self._estimated_cost = self._cost(tuple(cut.items())) + remaining_cost
+            if cost_limit is not None and self._estimated_cost >= cost_limit:
                 break
-            if sum(use.value for use in uses) <= fewest:
+            if sum(column.value for column in columns) <= sheets_left:
                 break
-            chosen = self._fix_columns(uses, left, stock)
+            chosen = self._fix_columns(columns, remaining, stock)
             if not chosen:
                 break
             for pattern, copies in chosen:
@@ -206,85 +226,94 @@ class DivingHeuristic:
         return tuple(cut.items())
 
     def _add_new_columns(self) -> None:
-        """Tell the programme of layouts that came into the pool since it last looked."""
+        """Add the patterns that were added to the pool since the last time as columns."""
         for pattern, counts in self._pool.added_since(self._columns_read):
             self._master.add_column(pattern, counts)
         self._columns_read = len(self._pool)
 
-    def _price_by_filling(self, prices: DualValues, left: list[int], stock: list[int]) -> bool:
-        """Fill sheets in the order of worth; say whether a layout worth its sheet was new."""
-        worth, shapes = prices.item_duals, self._task.item_types
-        wanted = [i for i, number in enumerate(left) if number and worth[i] > 1e-9]
-        if not wanted:
+    def _price_by_filling(self, duals: DualValues, remaining: list[int], stock: list[int]) -> bool:
+        """Price greedily and by strips; return whether a new improving pattern was found."""
+        item_duals, item_types = duals.item_duals, self._task.item_types
+        candidates = [i for i, number in enumerate(remaining) if number and item_duals[i] > 1e-9]
+        if not candidates:
             return False
-        densest = max(worth[i] / shapes[i].solid_area for i in wanted)
+        densest = max(item_duals[i] / item_types[i].solid_area for i in candidates)
         found = False
-        for kind, size in enumerate(self._task.bin_types):
-            enough = prices.bin_costs[kind] * (1 + 1e-6) + 1e-9
-            if not stock[kind] or densest * size.area <= enough:
+        for bin_type, size in enumerate(self._task.bin_types):
+            min_value = duals.bin_costs[bin_type] * (1 + 1e-6) + 1e-9
+            if not stock[bin_type] or densest * size.area <= min_value:
                 continue
-            filled = [self._strips.fill(kind, left, worth, down=down) for down in (False, True)]
+            fillings = [
+                self._strips.fill(bin_type, remaining, item_duals, down=down)
+                for down in (False, True)
+            ]
             tries = max(1, self._tries // len(self._task.bin_types))
-            filled += (self._fill(kind, left, wanted, worth, number) for number in range(tries))
-            for spots in filled:
-                if sum(worth[spot.item_type] for spot in spots) > enough:
-                    found |= self._pool.add(Pattern(kind, spots))
+            fillings += (
+                self._fill(bin_type, remaining, candidates, item_duals, attempt)
+                for attempt in range(tries)
+            )
+            for placements in fillings:
+                if sum(item_duals[placement.item_type] for placement in placements) > min_value:
+                    found |= self._pool.add(Pattern(bin_type, placements))
         self._add_new_columns()
         return found
 
     def _fill(
         self,
-        kind: int,
-        left: list[int],
-        wanted: list[int],
-        worth: tuple[float, ...],
-        number: int,
+        bin_type: int,
+        remaining: list[int],
+        candidates: list[int],
+        item_duals: tuple[float, ...],
+        attempt: int,
     ) -> tuple[Placement, ...]:
-        order = randomized_order(self._task.item_types, wanted, worth, self._rng)
-        size = self._task.bin_types[kind]
-        filler = self._fillers[number % len(self._fillers)]
-        return filler.fill(size.width, size.height, left, order, spoiled=size.defects)
+        order = randomized_order(self._task.item_types, candidates, item_duals, self._rng)
+        size = self._task.bin_types[bin_type]
+        filler = self._fillers[attempt % len(self._fillers)]
+        return filler.fill(size.width, size.height, remaining, order, spoiled=size.defects)
 
     def _fix_columns(
-        self, uses: list[ColumnValue], left: list[int], stock: list[int]
+        self, columns: list[ColumnValue], remaining: list[int], stock: list[int]
     ) -> list[tuple[Pattern, int]]:
-        """Take what the programme cuts in whole sheets, else one sheet; keep the books of it."""
+        """Round down the values of all columns; if that gives no sheet, fix one of a large column.
+
+        The demand and the stock are reduced by what is fixed.
+        """
         chosen = []
-        for pattern, counts, sheets in uses:
+        for pattern, counts, sheets in columns:
             copies = min(
                 int(sheets + 1e-6),
                 stock[pattern.bin_type],
-                *(left[shape] // number for shape, number in counts.items()),
+                *(remaining[item_type] // number for item_type, number in counts.items()),
             )
             if copies:
                 chosen.append((pattern, copies))
-                _subtract_counts(counts, copies, pattern.bin_type, left, stock)
+                _subtract_counts(counts, copies, pattern.bin_type, remaining, stock)
         if chosen:
             return chosen
-        open_to = [use for use in uses if stock[use.pattern.bin_type]]
-        if not open_to:
+        available = [column for column in columns if stock[column.pattern.bin_type]]
+        if not available:
             return []
-        most = max(use.value for use in open_to)
-        near = [use for use in open_to if use.value >= _NEAR_MAXIMUM * most]
-        pattern = _without_surplus(self._rng.choice(near).pattern, left)
-        _subtract_counts(item_counts(pattern.placements), 1, pattern.bin_type, left, stock)
+        largest = max(column.value for column in available)
+        near_largest = [column for column in available if column.value >= _NEAR_MAXIMUM * largest]
+        pattern = _without_surplus(self._rng.choice(near_largest).pattern, remaining)
+        _subtract_counts(item_counts(pattern.placements), 1, pattern.bin_type, remaining, stock)
         return [(pattern, 1)] if pattern.placements else []
 
 
 def _subtract_counts(
-    counts: dict[int, int], copies: int, kind: int, left: list[int], stock: list[int]
+    counts: dict[int, int], copies: int, bin_type: int, remaining: list[int], stock: list[int]
 ) -> None:
-    for shape, number in counts.items():
-        left[shape] -= number * copies
-    stock[kind] -= copies
+    for item_type, number in counts.items():
+        remaining[item_type] -= number * copies
+    stock[bin_type] -= copies
 
 
-def _without_surplus(pattern: Pattern, left: list[int]) -> Pattern:
-    """Return a layout without the pieces that are made already."""
-    rest = dict(enumerate(left))
-    spots = []
-    for spot in pattern.placements:
-        if rest[spot.item_type]:
-            rest[spot.item_type] -= 1
-            spots.append(spot)
-    return Pattern(pattern.bin_type, tuple(spots))
+def _without_surplus(pattern: Pattern, remaining: list[int]) -> Pattern:
+    """Return a pattern without the pieces beyond the remaining demand."""
+    remaining_of = dict(enumerate(remaining))
+    placements = []
+    for placement in pattern.placements:
+        if remaining_of[placement.item_type]:
+            remaining_of[placement.item_type] -= 1
+            placements.append(placement)
+    return Pattern(pattern.bin_type, tuple(placements))

@@ -1,4 +1,4 @@
-"""The search on one paper: its methods in turn, the best plan so far, and what is proven of it."""
+"""The search on one paper: its methods in turn, the best plan so far, and its lower bound."""
 
 from __future__ import annotations
 
@@ -37,34 +37,44 @@ __all__ = [
 
 SEED = 1
 _MAX_BOUND_PATTERNS = 200
-"""Layouts of the pool whose contents the bound is told."""
+"""Patterns of the pool that are given to the bound as columns."""
 _MAX_SHEETS_LEFT = 8
-"""Most sheets that a dive leaves to recreation; and never more than a third of them."""
+"""Most sheets that a dive leaves to ruin and recreate; never more than a third of all."""
 _MAX_STALLED_STEPS = 3_000_000
-"""Steps of recreation without a better plan after which a dive's start is given up."""
+"""Steps of ruin and recreate without a better plan before a start is given up."""
 _FULL_DEMAND_SHARE = 0.6
-"""The part of slicing that is for all pieces; the rest is for the first dives."""
+"""Share of pricing spent on the full demand; the rest is for the first dives."""
 _MAX_MIP_PATTERNS = 600
-"""Layouts of least reduced cost among which a plan is chosen."""
+"""Patterns of least reduced cost that the integer program chooses from."""
 _MIN_STEPS = 1_000
-"""What a start and its completion count at least."""
+"""A start and its completion count as this many steps at least, so that the loop ends."""
 
 
 _FIRST_EXACT_STEPS = {Cuts.STRAIGHT: 150_000, Cuts.FREE: 50_000}
-"""Steps in which a paper of few pieces is settled at any effort, before the first round."""
+"""Steps for an exact solution of a small paper before the first round, at any effort."""
 _STEPS_PER_EVALUATED_PIECE = 40
-"""For each so many steps one piece on sheets may be taken apart, to see what offcuts count."""
+"""Steps of value correction per piece whose exact offcuts may be evaluated."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Budget:
-    """A share of effort: what each method may spend, in the order in which they work.
+    """What each method may spend in one round, in the order in which they run.
 
-    `exact` is for each paper of few pieces; those that take more are not settled.  `pricing`
-    and `completions` are for papers on which recreation has something to seek, `diving` for others.
+    `exact` is for papers with few pieces; those that need more steps are not solved exactly.
+    `pricing` and `completions` are for papers that ruin and recreate may still improve, `diving`
+    for the others.
 
-    The last round of each effort ends with tidying, so that more effort starts from the very plan
-    that less effort ends with.
+    The last round of each effort ends with pattern reduction, so that more effort starts from the
+    very plan that less effort ends with.
+
+    Attributes
+    ----------
+    value_correction, exact, bounding, ruin_recreate, diving, pricing, completions
+        Steps.
+    covering_time, reduction_time
+        CP-SAT's deterministic time.
+    mip_nodes
+        Nodes of SCIP's search tree.
     """
 
     value_correction: int
@@ -80,18 +90,18 @@ class Budget:
 
 
 class SearchState(NamedTuple):
-    """Where a search stands.
+    """The state of a search.
 
     Attributes
     ----------
     net_cost, lower_bound
-        What the best plan costs net, and what no plan can be below, in money.
+        The net cost of the best plan, and a bound on that of any plan, in money.
     cost
         Of the sheets of the best plan, in money.
     sheet_count
         Their number.
     is_done
-        Whether there is nothing to be found.
+        Whether nothing better can be found.
     """
 
     net_cost: Fraction
@@ -102,14 +112,14 @@ class SearchState(NamedTuple):
 
 
 class SearchResult(NamedTuple):
-    """What came of a search: its share of an answer.
+    """The result of a search: its part of a cutting plan.
 
     Attributes
     ----------
     lower_bound
-        On the net cost, in money, of making the same pieces as are made.
+        On the net cost, in money, of making the same pieces.
     statistics
-        Plans, by the methods they came from.
+        Numbers of plans by the methods that made them.
     """
 
     layouts: tuple[Layout, ...]
@@ -121,20 +131,20 @@ class SearchResult(NamedTuple):
 
 
 class Command(Enum):
-    """What a search can be asked to do beside spending a share of effort."""
+    """What a search can do besides a round and pattern reduction."""
 
     START = auto()
     END = auto()
 
 
 class ReductionCommand(NamedTuple):
-    """The deed of making the best plan tidier, with so much of CP-SAT's deterministic time."""
+    """Reduce the patterns of the best plan, within this deterministic time of CP-SAT."""
 
     deterministic_time: float
 
 
 def start_search(problem: Problem, task: Task) -> PaperSearch:
-    """Return a search that has a first plan, whoever wants to stop."""
+    """Return a search with a first plan; it is not stopped before it has one."""
     search = PaperSearch(problem, task)
     search.first_plan(never)
     return search
@@ -161,26 +171,26 @@ class PaperSearch:
         self.unmet_area_bound = self.cost_bound = 0
 
     def first_plan(self, stop: Stop) -> None:
-        """Find one whole plan, quickly; more quickly yet once it is to stop."""
+        """Find one plan quickly; even more quickly once asked to stop."""
         for plan in sequential_plans(self.task, self._cuts, self._rng, 1, self._pool, stop):
             self._consider(plan, "sequential")
 
     def do(
-        self, deed: Command | Budget | ReductionCommand, stop: Stop
+        self, command: Command | Budget | ReductionCommand, stop: Stop
     ) -> SearchState | SearchResult:
-        """Do a deed, and say where the search stands, or what came of it."""
-        if deed is Command.END:
+        """Run a command; return the state of the search, or its result at the end."""
+        if command is Command.END:
             return self.result()
-        if deed is Command.START:
+        if command is Command.START:
             self.start(stop)
-        elif isinstance(deed, Budget) and not stop():
-            self.run_round(deed, stop)
-        elif isinstance(deed, ReductionCommand) and not stop():
-            self.reduce_patterns(deed.deterministic_time, stop)
+        elif isinstance(command, Budget) and not stop():
+            self.run_round(command, stop)
+        elif isinstance(command, ReductionCommand) and not stop():
+            self.reduce_patterns(command.deterministic_time, stop)
         return self.state
 
     def start(self, stop: Stop) -> None:
-        """Bound the cost, and try rectpack."""
+        """Compute a first bound, and try rectpack, exact solution and interlocking patterns."""
         self._lower_bound = LowerBound(self._bounding_task)
         self._update_bound()
         if self.is_optimal:
@@ -197,13 +207,13 @@ class PaperSearch:
             self._lower_bound.add_capacities(self._interlocking.max_copies)
             self._update_bound()
 
-    def _solve_exactly(self, most_steps: int, stop: Stop) -> None:
-        settled = None
+    def _solve_exactly(self, max_steps: int, stop: Stop) -> None:
+        solution = None
         if self.task.is_unrestricted:
-            settled = solve_small_task(self._bounding_task, self._cuts, most_steps, stop=stop)
-        if settled:
-            self._consider(settled.plan, "exact")
-            proven = settled.unmet_area, settled.cost
+            solution = solve_small_task(self._bounding_task, self._cuts, max_steps, stop=stop)
+        if solution:
+            self._consider(solution.plan, "exact")
+            proven = solution.unmet_area, solution.cost
             self.unmet_area_bound, self.cost_bound = max(
                 (self.unmet_area_bound, self.cost_bound), proven
             )
@@ -214,41 +224,47 @@ class PaperSearch:
             (self.unmet_area_bound, self.cost_bound), proven
         )
 
-    def run_round(self, effort: Budget, stop: Stop) -> None:
-        """Search with a share of effort."""
-        if effort.exact > _FIRST_EXACT_STEPS[self._cuts]:
-            self._solve_exactly(effort.exact, stop)
+    def run_round(self, budget: Budget, stop: Stop) -> None:
+        """Run one round: each method in turn, until the plan is proven to be optimal.
+
+        Value correction fills the pool; the lower bound is strengthened; ruin and recreate, and
+        dives with completions, improve the plan; set covering recombines the patterns of the pool.
+        """
+        if budget.exact > _FIRST_EXACT_STEPS[self._cuts]:
+            self._solve_exactly(budget.exact, stop)
             if self.is_optimal or stop():
                 return
         self._evaluation_limit = (
-            self.evaluator.pieces_evaluated + effort.value_correction // _STEPS_PER_EVALUATED_PIECE
+            self.evaluator.pieces_evaluated + budget.value_correction // _STEPS_PER_EVALUATED_PIECE
         )
         for plan in sequential_plans(
-            self.task, self._cuts, self._rng, effort.value_correction, self._pool, stop
+            self.task, self._cuts, self._rng, budget.value_correction, self._pool, stop
         ):
             self._consider(plan, "sequential")
             if self.is_optimal or stop():
                 return
-        known = objective(self._bounding_task, self.incumbent)[:2]
-        good = (
+        incumbent_objective = objective(self._bounding_task, self.incumbent)[:2]
+        known_patterns = (
             (p.bin_type, made)
             for p, made in self._pool.least_waste(_MAX_BOUND_PATTERNS, self.incumbent)
         )
-        self._lower_bound.strengthen(self._cuts, known, effort.bounding, stop, good)
+        self._lower_bound.strengthen(
+            self._cuts, incumbent_objective, budget.bounding, stop, known_patterns
+        )
         self._update_bound()
         if self.is_optimal or has_too_many_pieces(self.incumbent) or stop():
             return
-        # Cheaper sheets are not to be found any more where they are known to be the cheapest.
-        skipped = self._is_cheapest or not self.task.is_unrestricted
-        recreations = 0 if skipped else effort.ruin_recreate
-        for plan in self._ruin_recreate.plans(recreations, self.incumbent, stop):
+        # If the sheets are known to be the cheapest, only other offcuts can still save money.
+        skip_improvement = self._is_cheapest or not self.task.is_unrestricted
+        ruin_recreate_steps = 0 if skip_improvement else budget.ruin_recreate
+        for plan in self._ruin_recreate.plans(ruin_recreate_steps, self.incumbent, stop):
             self._consider(plan, "recreation")
             if self.is_optimal or stop():
                 return
-        if effort.completions and not skipped:
-            self._dive_and_complete(effort.pricing, effort.completions, stop)
+        if budget.completions and not skip_improvement:
+            self._dive_and_complete(budget.pricing, budget.completions, stop)
         else:
-            for plan in self._diver.plans(effort.diving, stop):
+            for plan in self._diver.plans(budget.diving, stop):
                 self._consider(plan, "dive")
                 if self.is_optimal or stop():
                     return
@@ -256,62 +272,73 @@ class PaperSearch:
             return
         self._set_incumbent(
             choose_patterns(
-                self.task, self._pool, self.incumbent, effort.covering_time, self.evaluator, stop
+                self.task, self._pool, self.incumbent, budget.covering_time, self.evaluator, stop
             )
         )
         self._statistics["choice"] = self._statistics.get("choice", 0) + 1
         self._has_covered = True
-        if effort.mip_nodes and not (skipped or self.is_optimal or stop()):
-            near = self._diver.least_reduced_cost(_MAX_MIP_PATTERNS)
-            plan = choose_by_mip(self.task, near, effort.mip_nodes, self.evaluator, stop)
+        if budget.mip_nodes and not (skip_improvement or self.is_optimal or stop()):
+            patterns = self._diver.least_reduced_cost(_MAX_MIP_PATTERNS)
+            plan = choose_by_mip(self.task, patterns, budget.mip_nodes, self.evaluator, stop)
             self._consider(plan, "near choice")
 
-    def _dive_and_complete(self, slicing: int, steps: int, stop: Stop) -> None:
-        """Start plans by diving, and complete them by recreation, while steps last.
+    def _dive_and_complete(self, pricing_steps: int, steps: int, stop: Stop) -> None:
+        """Start plans by diving and complete them by ruin and recreate, while steps last.
 
-        The first dives slice sheets, while steps for that last.
+        Dives use the dynamic program for pricing as long as `pricing_steps` last.
         """
-        recreator, diver = self._ruin_recreate, self._diver
+        ruin_recreate, diver = self._ruin_recreate, self._diver
         before = diver.steps
-        diver.generate_columns(int(slicing * _FULL_DEMAND_SHARE), stop)
-        slicing -= diver.steps - before
+        diver.generate_columns(int(pricing_steps * _FULL_DEMAND_SHARE), stop)
+        pricing_steps -= diver.steps - before
         while steps > 0 and not (self.is_optimal or stop()):
-            unmade, cost, sheets = objective(self.task, self.incumbent)
-            below = None if unmade else cost
-            fewest = self._rng.randint(1, min(_MAX_SHEETS_LEFT, max(2, sheets // 3)))
+            unmet_area, cost, sheets = objective(self.task, self.incumbent)
+            cost_limit = None if unmet_area else cost
+            sheets_left = self._rng.randint(1, min(_MAX_SHEETS_LEFT, max(2, sheets // 3)))
             before = diver.steps
-            start = diver.partial_plan(fewest, steps, stop, below, slicing=slicing > 0)
-            spent = diver.steps - before
-            if slicing > 0:
-                slicing -= spent
-                spent = 0
+            start = diver.partial_plan(
+                sheets_left, steps, stop, cost_limit, by_slicing=pricing_steps > 0
+            )
+            steps_spent = diver.steps - before
+            if pricing_steps > 0:
+                pricing_steps -= steps_spent
+                steps_spent = 0
             if start is not None:
-                before = recreator.steps
-                each = min(steps * RUIN_RECREATE_STEP_RATIO, _MAX_STALLED_STEPS)
-                for plan in recreator.complete(start, self.incumbent, each, stop):
+                before = ruin_recreate.steps
+                max_completion_steps = min(steps * RUIN_RECREATE_STEP_RATIO, _MAX_STALLED_STEPS)
+                for plan in ruin_recreate.complete(
+                    start, self.incumbent, max_completion_steps, stop
+                ):
                     self._consider(plan, "completion")
-                spent += (recreator.steps - before) // RUIN_RECREATE_STEP_RATIO
-            steps -= max(_MIN_STEPS, spent)
+                steps_spent += (ruin_recreate.steps - before) // RUIN_RECREATE_STEP_RATIO
+            steps -= max(_MIN_STEPS, steps_spent)
 
-    def reduce_patterns(self, work: float, stop: Stop) -> None:
-        """Make the best plan tidier, unless it is the one that has been tidied last."""
+    def reduce_patterns(self, deterministic_time: float, stop: Stop) -> None:
+        """Reduce the patterns of the best plan, unless that was done for this plan already."""
         if self.incumbent != self._last_reduced and not has_too_many_pieces(self.incumbent):
             self._set_incumbent(
                 reduce_patterns(
-                    self.task, self._cuts, self._pool, self.evaluator, self.incumbent, work, stop
+                    self.task,
+                    self._cuts,
+                    self._pool,
+                    self.evaluator,
+                    self.incumbent,
+                    deterministic_time,
+                    stop,
                 )
             )
             self._last_reduced = self.incumbent
 
     def _consider(self, plan: Plan, method: str) -> None:
+        """Keep a plan if it is the best so far; its patterns go into the pool in any case."""
         self._statistics[method] = self._statistics.get(method, 0) + 1
         self._pool.add_plan(plan)
         if not all(self.task.allows(pattern) for pattern, _ in plan):
             return
-        table = self.evaluator
+        evaluator = self.evaluator
         if (
-            table.optimistic_objective(plan) < self._objective
-            and table.objective(plan, self._evaluation_limit) < self._objective
+            evaluator.optimistic_objective(plan) < self._objective
+            and evaluator.objective(plan, self._evaluation_limit) < self._objective
         ):
             self._set_incumbent(plan)
 
@@ -322,31 +349,31 @@ class PaperSearch:
     @property
     def is_optimal(self) -> bool:
         """Whether no plan makes more, and none that makes as much costs less net."""
-        unmade, net, _ = self._objective
-        return unmade <= self.unmet_area_bound and net * self.task.price_unit <= self._net_bound
+        unmet_area, net, _ = self._objective
+        return unmet_area <= self.unmet_area_bound and net * self.task.price_unit <= self._net_bound
 
     @property
     def is_done(self) -> bool:
-        """Whether there is nothing to be found, or only other offcuts of the cheapest sheets.
+        """Whether nothing better can be found, or only other offcuts of the cheapest sheets.
 
-        For the sake of these the pool is looked through once.
+        For these, set covering runs once.
         """
         return self.is_optimal or (self._has_covered and self._is_cheapest)
 
     @property
     def _is_cheapest(self) -> bool:
         """Whether no plan makes more, and none that makes as much costs less before offcuts."""
-        known = objective(self._bounding_task, self.incumbent)[:2]
-        return known <= (self.unmet_area_bound, self.cost_bound)
+        incumbent_objective = objective(self._bounding_task, self.incumbent)[:2]
+        return incumbent_objective <= (self.unmet_area_bound, self.cost_bound)
 
     @property
     def _net_bound(self) -> Fraction:
-        beside = self.evaluator.min_item_cost(self.task.demand, self._objective[0])
-        return self.cost_bound * self._bounding_task.price_unit + beside
+        item_cost = self.evaluator.min_item_cost(self.task.demand, self._objective[0])
+        return self.cost_bound * self._bounding_task.price_unit + item_cost
 
     @property
     def state(self) -> SearchState:
-        """Where the search stands."""
+        """The state of the search."""
         unit = self.task.price_unit
         _, price, sheets = objective(self.task, self.incumbent)
         return SearchState(
@@ -354,24 +381,24 @@ class PaperSearch:
         )
 
     def result(self) -> SearchResult:
-        """Take the sheets of the best plan apart, and say which pieces lie on them."""
+        """Return the best plan with its cuts and offcuts, and the demands that its pieces serve."""
         task = self.task
         made, missing = assign_demands(task, self.incumbent)
         layouts = []
-        kept = Fraction(0)
-        uses: dict[int, int] = {}
+        offcut_value = Fraction(0)
+        sheet_counts: dict[int, int] = {}
         for pattern, blanks, copies in made:
             placed, cuts, offcuts = self.evaluator.cut_pattern(pattern, blanks)
             stock = task.sheets[pattern.bin_type].stock
             layouts.append(Layout(stock.name, copies, placed, cuts, offcuts))
-            kept += self.evaluator.value_of_offcuts(pattern.bin_type, offcuts) * copies
-            uses[pattern.bin_type] = uses.get(pattern.bin_type, 0) + copies
-        cost = task.exact_cost(uses)
+            offcut_value += self.evaluator.value_of_offcuts(pattern.bin_type, offcuts) * copies
+            sheet_counts[pattern.bin_type] = sheet_counts.get(pattern.bin_type, 0) + copies
+        cost = task.exact_cost(sheet_counts)
         return SearchResult(
             tuple(layouts),
             tuple(missing),
             cost,
-            kept,
+            offcut_value,
             self._bound_of_made_items(),
             self._statistics,
         )
@@ -380,49 +407,57 @@ class PaperSearch:
         """Bound the net cost, in money, of making the same pieces as the best plan does."""
         made = [0] * len(self.task.item_types)
         for pattern, copies in self.incumbent:
-            for shape, number in item_counts(pattern.placements).items():
-                made[shape] += number * copies
-        beside = self.evaluator.min_item_cost(made)
+            for item_type, number in item_counts(pattern.placements).items():
+                made[item_type] += number * copies
+        item_cost = self.evaluator.min_item_cost(made)
         unit = self._bounding_task.price_unit
         if tuple(made) == self.task.demand or self.is_optimal:
-            return self.cost_bound * unit + beside
-        reduced = self._bounding_task.with_demand(made)
-        return lower_bound(reduced, most=self._interlocking.max_copies) * unit + beside
+            return self.cost_bound * unit + item_cost
+        reduced_task = self._bounding_task.with_demand(made)
+        return lower_bound(reduced_task, most=self._interlocking.max_copies) * unit + item_cost
 
 
 _AssignedPattern = tuple[Pattern, tuple[Blank, ...], int]
-"""A pattern, the blank that each of its spots makes, and copies."""
+"""A pattern, the blank that each of its placements makes, and copies."""
 
 
 def assign_demands(
-    task: Task, uses: Plan
+    task: Task, plan: Plan
 ) -> tuple[list[_AssignedPattern], list[tuple[Demand, int]]]:
-    """Say which want each piece is for: equal rectangles may have been wanted by several names.
+    """Assign each piece of a plan to a demand: equal rectangles may serve several demands.
 
-    Copies of a pattern stay together as long as the wants last.
+    Copies of a pattern serve the same demands as long as these last.
+
+    Returns
+    -------
+    tuple of list
+        Patterns with the blanks they make, and the demands that are not met, each with how many
+        pieces are missing.
     """
-    left = [[blank.demand.quantity for blank in members] for members in task.blanks]
-    named: list[_AssignedPattern] = []
-    for pattern, copies in uses:
+    remaining = [
+        [blank.demand.quantity for blank in blanks_of_type] for blanks_of_type in task.blanks
+    ]
+    assigned: list[_AssignedPattern] = []
+    for pattern, copies in plan:
         while copies:
             taken: dict[tuple[int, int], int] = {}
             blanks: list[Blank] = []
-            for spot in pattern.placements:
-                queue = left[spot.item_type]
+            for placement in pattern.placements:
+                queue = remaining[placement.item_type]
                 member = next(
-                    i for i, n in enumerate(queue) if n > taken.get((spot.item_type, i), 0)
+                    i for i, n in enumerate(queue) if n > taken.get((placement.item_type, i), 0)
                 )
-                taken[spot.item_type, member] = taken.get((spot.item_type, member), 0) + 1
-                blanks.append(task.blanks[spot.item_type][member])
-            together = min(copies, *(left[s][m] // n for (s, m), n in taken.items()))
-            for (shape, member), number in taken.items():
-                left[shape][member] -= number * together
-            named.append((pattern, tuple(blanks), together))
-            copies -= together
+                taken[placement.item_type, member] = taken.get((placement.item_type, member), 0) + 1
+                blanks.append(task.blanks[placement.item_type][member])
+            same_copies = min(copies, *(remaining[s][m] // n for (s, m), n in taken.items()))
+            for (item_type, member), number in taken.items():
+                remaining[item_type][member] -= number * same_copies
+            assigned.append((pattern, tuple(blanks), same_copies))
+            copies -= same_copies
     missing = [
         (blank.demand, number)
-        for members, numbers in zip(task.blanks, left, strict=True)
-        for blank, number in zip(members, numbers, strict=True)
+        for blanks_of_type, numbers in zip(task.blanks, remaining, strict=True)
+        for blank, number in zip(blanks_of_type, numbers, strict=True)
         if number
     ]
-    return named, missing
+    return assigned, missing

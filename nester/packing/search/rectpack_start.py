@@ -17,26 +17,26 @@ from nester.packing.task.task import BinType, Pattern, Placement, Task
 __all__ = ["all_rectpack_plans", "rectpack_plans"]
 
 _MAX_PIECES = 400
-"""With more pieces than this rectpack is too slow to be worth waiting for."""
+"""With more pieces rectpack is too slow."""
 
 
 def rectpack_plans(task: Task, cuts: Cuts) -> Iterator[Plan]:
-    """Yield a plan for each of rectpack's settings, if it keeps to the way of cutting.
+    """Yield a plan for each of rectpack's settings whose patterns can be cut as required.
 
-    rectpack turns either all pieces or none, so that where some may not be turned, none is; and
-    it knows no prices, so that sheets are offered to it cheapest for their area first.
+    rectpack turns all pieces or none, so if any piece may not be turned, none is.  It knows no
+    prices, so sheets are given to it in the order of their price per area.
     """
     for plan in all_rectpack_plans(task, cuts):
         # Its guillotine packers join free rectangles of different parts, and then a piece may lie
-        # across a cut: some of their layouts do not come apart.
+        # across a cut: some of their patterns are not guillotine patterns.
         if cuts is Cuts.FREE or all(_is_guillotine(task, pattern) for pattern, _ in plan):
             yield plan
 
 
-def all_rectpack_plans(task: Task, cuts: Cuts, most: int = _MAX_PIECES) -> Iterator[Plan]:
-    """Yield a plan for each setting, even if straight cuts can't take its layouts apart."""
-    pieces = [index for index, shape in enumerate(task.item_types) for _ in range(shape.demand)]
-    if not pieces or len(pieces) > most:
+def all_rectpack_plans(task: Task, cuts: Cuts, max_pieces: int = _MAX_PIECES) -> Iterator[Plan]:
+    """Yield a plan for each setting, even if straight cuts can't take its patterns apart."""
+    pieces = [index for index, item in enumerate(task.item_types) for _ in range(item.demand)]
+    if not pieces or len(pieces) > max_pieces:
         return
     import rectpack
 
@@ -79,26 +79,28 @@ def _settings(rectpack: Any, cuts: Cuts) -> Iterator[tuple[Any, Any, Any]]:
 def _pack(
     rectpack: Any, task: Task, pieces: list[int], algorithm: Any, sort: Any, mode: Any
 ) -> Plan:
-    turns = all(s.rotatable or s.width == s.height for s in task.item_types)
-    packer = rectpack.newPacker(bin_algo=mode, pack_algo=algorithm, sort_algo=sort, rotation=turns)
+    rotation = all(s.rotatable or s.width == s.height for s in task.item_types)
+    packer = rectpack.newPacker(
+        bin_algo=mode, pack_algo=algorithm, sort_algo=sort, rotation=rotation
+    )
     for index in pieces:
         packer.add_rect(task.item_types[index].width, task.item_types[index].height, rid=index)
-    for kind in sorted(
+    for bin_type in sorted(
         range(len(task.bin_types)), key=lambda k: _price_per_area(task.bin_types[k])
     ):
-        size = task.bin_types[kind]
-        packer.add_bin(size.width, size.height, count=task.max_sheets(kind), bid=kind)
+        size = task.bin_types[bin_type]
+        packer.add_bin(size.width, size.height, count=task.max_sheets(bin_type), bid=bin_type)
     packer.pack()
-    uses: dict[Pattern, int] = {}
+    copies: dict[Pattern, int] = {}
     for sheet in packer:
-        spots = tuple(
+        placements = tuple(
             Placement(r.rid, r.x, r.y, r.width != task.item_types[r.rid].width) for r in sheet
         )
-        if spots:
-            pattern = Pattern(sheet.bid, spots)
-            uses[pattern] = uses.get(pattern, 0) + 1
-    return tuple(uses.items())
+        if placements:
+            pattern = Pattern(sheet.bid, placements)
+            copies[pattern] = copies.get(pattern, 0) + 1
+    return tuple(copies.items())
 
 
-def _price_per_area(kind: BinType) -> tuple[float, int]:
-    return kind.price / kind.area, -kind.area
+def _price_per_area(sheet_type: BinType) -> tuple[float, int]:
+    return sheet_type.price / sheet_type.area, -sheet_type.area

@@ -1,16 +1,22 @@
-"""Better plans by ruin and recreate: cut the trees of some sheets back, lay the pieces again.
+"""Better plans by ruin and recreate: take pieces off some sheets and place them again.
 
-A whole plan is kept as one cut tree a sheet, with a goal: a limit on what the sheets may cost,
-just below the best plan.  Pieces that find no place wait.  Each move takes some branches off a
-few trees, now and then whole sheets, and lays all that waits, one piece after the other, into the
-free rectangle that it suits best, now and then passing a good one by.  A move that leaves more
-waiting is still taken if that is no more than waited a hundred moves ago (late acceptance).  When
-nothing waits, the plan is better than the best, and the goal falls.  After Gardeyn and Wauters,
-"A goal-driven ruin and recreate heuristic for the 2D variable-sized bin packing problem with
-guillotine constraints", European Journal of Operational Research 301 (2022).
+Ruin and recreate is due to Schrimpf and others, "Record breaking optimization results using the
+ruin and recreate principle", Journal of Computational Physics 159 (2000).  This search follows
+Gardeyn and Wauters, "A goal-driven ruin and recreate heuristic for the 2D variable-sized bin
+packing problem with guillotine constraints", European Journal of Operational Research 301 (2022):
 
-Each void of a laid piece that could hold another is a small sheet of its own.  What lies in it goes
-when its host goes.
+- A plan is one cut tree per sheet (`cut_tree.py`), and a list of unplaced pieces.  A cost goal just
+  below the best plan limits which sheets may be used.
+- A move removes branches of a few trees, or clears whole sheets, and then inserts unplaced pieces
+  one by one where they fit best.  Now and then it skips a good place ("blinks": Christiaens and
+  Vanden Berghe, "Slack induction by string removals", Transportation Science 54, 2020).
+- A move that leaves more area unplaced is accepted if that is no more than a hundred moves ago
+  (late acceptance: Burke and Bykov, "The late acceptance hill-climbing heuristic", European Journal
+  of Operational Research 258, 2017).
+- Once everything is placed, the plan is better than the best, and the goal is lowered below it.
+
+Each void of a piece that could hold another piece is treated as a small sheet of its own; what lies
+in it is removed with its host.
 """
 
 from __future__ import annotations
@@ -21,114 +27,63 @@ from typing import NamedTuple
 
 from nester.core.problem import Rect
 from nester.packing.runtime.stop import Stop
+from nester.packing.search.cut_tree import (
+    INFINITE_LENGTH,
+    FreeRectangle,
+    Host,
+    Node,
+    NodeChange,
+    Piece,
+    PlacedBox,
+    Sheet,
+    Slice,
+    add_free,
+    build_cut_tree,
+    collect_codes,
+    collect_free,
+)
 from nester.packing.task.pattern_pool import PatternPool, Plan, merge_plans, objective
 from nester.packing.task.task import ItemType, Pattern, Placement, Task, item_counts
 
 __all__ = ["RUIN_RECREATE_STEP_RATIO", "RuinAndRecreate"]
 
 RUIN_RECREATE_STEP_RATIO = 5
-"""So many steps of recreation take as long as one of other methods (measured)."""
+"""Steps of this search that take as long as one step of the other methods (measured)."""
 
 _MAX_SHEETS = 40
-"""Of a plan with more sheets, only so many are taken in hand at a time."""
+"""A plan with more sheets is improved in parts of this many sheets."""
 _STEPS_PER_SUBPROBLEM = 1_000_000
-"""Then, after so many steps, others are."""
+"""Steps spent on one part."""
 _STEPS_PER_MOVE = 100
-"""What a move costs beside trying pieces, in steps (measured)."""
+"""Overhead of a move, in steps (measured)."""
 _LATE_ACCEPTANCE_LENGTH = 100
-"""How many moves ago acceptance looks."""
+"""A move is compared with the result of this many moves ago."""
 _MAX_STALLED_MOVES = 30_000
-"""After so many moves without a new low, some sheets are cleared to start afresh."""
+"""Moves without a new lowest unplaced area before a third of the sheets is cleared."""
 _MAX_RUINED_SHEETS = 3
 _MAX_OPENED_SHEETS = 8
-"""Sheets cut back, and sheets laid open, in one move."""
+"""Most sheets ruined, and most new sheets opened, in one move."""
 _CLEAR_PROBABILITY = 0.1
-"""How often the sheets to be ruined are cleared and put back into the stock."""
+"""How often the sheets to be ruined are cleared and returned to stock."""
 _PRUNE_PROBABILITIES = (0.05, 0.3)
-"""Least and greatest chance that a branch of a ruined sheet is taken off."""
+"""Range of the probability that a branch of a ruined sheet is removed."""
 _BLINK_RATE = 0.02
-"""How often a rectangle in which a piece fits is passed by."""
+"""How often a rectangle in which a piece fits is skipped."""
 _CROSS_CUT_PROBABILITY = 0.2
-"""How often the first cut beside a piece does not leave the larger rest."""
-
-
-class _Node:
-    """A part of a sheet cut into slices, side by side along one axis, with a free rest.
-
-    Slices are pieces, or nodes whose own slices lie along the other axis.  Slices may change
-    places, so that one rest a node is enough.
-
-    Attributes
-    ----------
-    axis
-        0: slices lie side by side across the width; 1: along the height.
-    rest
-        How much of its length along the axis is free.
-    cross
-        Its length along the other axis.
-    """
-
-    __slots__ = ("axis", "cross", "rest", "slices")
-
-    def __init__(self, axis: int, rest: int, cross: int, slices: list[_Slice]) -> None:
-        self.axis = axis
-        self.rest = rest
-        self.cross = cross
-        self.slices = slices
-
-
-class _Host:
-    """A piece with voids that could hold others: its code, and a root for each of them."""
-
-    __slots__ = ("code", "roots")
-
-    def __init__(self, code: int, roots: list[_Node]) -> None:
-        self.code = code
-        self.roots = roots
-
-
-_Piece = int | _Host
-"""A piece, if not a host, is its code: twice its shape's index, and one more if it is turned."""
-_Slice = _Piece | _Node
-
-
-class _Sheet:
-    """A sheet in use: its kind, its tree and, between moves, its free rectangles and their area."""
-
-    __slots__ = ("free", "kind", "root", "waste")
-
-    def __init__(self, kind: int, root: _Node) -> None:
-        self.kind = kind
-        self.root = root
-        self.update_free()
-
-    def update_free(self) -> None:
-        """See what is free now."""
-        self.free: list[_FreeRectangle] = []
-        _collect_free(self.root, self, self.free)
-        self.waste = sum(width * height for width, height, _, _ in self.free)
-
-
-_INFINITE_LENGTH = 2**62
-"""Longer than any sheet."""
-
-_FreeRectangle = tuple[int, int, _Node, _Sheet]
-"""Width and height of the rest of a node, the node, and its sheet."""
-_NodeChange = tuple[_Node, int, list[_Slice] | None]
-"""A node and its rest before; and its slices before, or None if one has only been added."""
+"""How often the first cut beside a piece does not keep the larger rest whole."""
 
 
 class _State(NamedTuple):
-    """What a move replaces; it never changes these lists in place."""
+    """What a move replaces.  Moves build new lists, so that a rejected one is undone at no cost."""
 
-    sheets: list[_Sheet]
+    sheets: list[Sheet]
     stock: list[int]
     cost: int
     unplaced: list[int]
 
 
 class RuinAndRecreate:
-    """Makes plans better, one part after the other if they are large."""
+    """Improves plans, in parts if they are large."""
 
     def __init__(self, task: Task, rng: Random, pool: PatternPool) -> None:
         self._task = task
@@ -140,69 +95,71 @@ class RuinAndRecreate:
     def plans(self, steps: int, best: Plan, stop: Stop) -> Iterator[Plan]:
         """Yield plans, each better than the one before and than `best`, while steps last."""
         while steps > 0 and not stop():
-            part, fixed, share = self._next_subproblem(best, steps)
-            steps -= share
-            end = part.steps + share
-            while part.run(end, stop):
-                best = merge_plans(fixed, part.uses())
+            subproblem, fixed, step_share = self._next_subproblem(best, steps)
+            steps -= step_share
+            end = subproblem.steps + step_share
+            while subproblem.run(end, stop):
+                best = merge_plans(fixed, subproblem.plan())
                 yield best
-                part.lower_goal()
+                subproblem.lower_goal()
 
     def complete(self, start: Plan, best: Plan, steps: int, stop: Stop) -> Iterator[Plan]:
-        """Yield plans better than `best` that keep the sheets of a start as they are.
+        """Yield plans better than `best` that keep the sheets of `start` as they are.
 
-        It ends after so many steps without one.
+        It ends once `steps` have been spent without a better plan.
         """
-        part = _Subproblem(self._task, (), start, self._rng, self._pool)
-        unmade, cost, _ = objective(self._task, best)
-        part.aim_below(unmade, cost - objective(self._task, start)[1])
-        while part.run(part.steps + steps, stop):
-            yield merge_plans(start, part.uses())
-            part.lower_goal()
-        self.steps += part.steps
+        subproblem = _Subproblem(self._task, (), start, self._rng, self._pool)
+        unmet_area, cost, _ = objective(self._task, best)
+        subproblem.aim_below(unmet_area, cost - objective(self._task, start)[1])
+        while subproblem.run(subproblem.steps + steps, stop):
+            yield merge_plans(start, subproblem.plan())
+            subproblem.lower_goal()
+        self.steps += subproblem.steps
 
     def _next_subproblem(self, best: Plan, steps: int) -> tuple[_Subproblem, Plan, int]:
-        """Return what to take in hand, the rest of the plan, and how many steps to spend."""
-        unmade, cost, sheets = objective(self._task, best)
+        """Return what to improve, the rest of the plan, and how many steps to spend."""
+        unmet_area, cost, sheets = objective(self._task, best)
         if sheets <= _MAX_SHEETS:
             if self._whole_plan is None:
                 self._whole_plan = _Subproblem(self._task, best, (), self._rng, self._pool)
-            self._whole_plan.aim_below(unmade, cost)
+            self._whole_plan.aim_below(unmet_area, cost)
             return self._whole_plan, (), steps
         chosen, fixed = _draw_wasteful_sheets(self._task, best, self._rng)
-        part = _Subproblem(self._task, chosen, fixed, self._rng, self._pool)
-        part.aim_below(unmade, objective(self._task, chosen)[1])
-        return part, fixed, min(steps, _STEPS_PER_SUBPROBLEM)
+        subproblem = _Subproblem(self._task, chosen, fixed, self._rng, self._pool)
+        subproblem.aim_below(unmet_area, objective(self._task, chosen)[1])
+        return subproblem, fixed, min(steps, _STEPS_PER_SUBPROBLEM)
 
 
-def _subtract(uses: Plan, wanted: list[int], stock: list[int]) -> None:
-    for pattern, copies in uses:
+def _subtract(plan: Plan, wanted: list[int], stock: list[int]) -> None:
+    for pattern, copies in plan:
         stock[pattern.bin_type] -= copies
-        for shape, number in item_counts(pattern.placements).items():
-            wanted[shape] -= number * copies
+        for item_type, number in item_counts(pattern.placements).items():
+            wanted[item_type] -= number * copies
 
 
-def _draw_wasteful_sheets(task: Task, uses: Plan, rng: Random) -> tuple[Plan, Plan]:
-    """Draw `_MAX_SHEETS` sheets of a plan, wasteful ones rather; return them and the others."""
+def _draw_wasteful_sheets(task: Task, plan: Plan, rng: Random) -> tuple[Plan, Plan]:
+    """Draw `_MAX_SHEETS` sheets of a plan, preferring wasteful ones; return them and the others."""
     ranked: list[tuple[float, int]] = []
-    for index, (pattern, copies) in enumerate(uses):
-        size = task.bin_types[pattern.bin_type].area
-        waste = 1 - sum(task.item_types[spot.item_type].area for spot in pattern.placements) / size
+    for index, (pattern, copies) in enumerate(plan):
+        used_area = sum(
+            task.item_types[placement.item_type].area for placement in pattern.placements
+        )
+        waste = 1 - used_area / task.bin_types[pattern.bin_type].area
         drawn = range(min(copies, _MAX_SHEETS))
         ranked += ((-(waste + 0.01) * rng.random(), index) for _ in drawn)
     ranked.sort()
-    taken = [0] * len(uses)
+    taken = [0] * len(plan)
     for _, index in ranked[:_MAX_SHEETS]:
         taken[index] += 1
-    parted = list(zip(uses, taken, strict=True))
+    counted = list(zip(plan, taken, strict=True))
     return (
-        tuple((pattern, number) for (pattern, _), number in parted if number),
-        tuple((pattern, copies - n) for (pattern, copies), n in parted if copies > n),
+        tuple((pattern, number) for (pattern, _), number in counted if number),
+        tuple((pattern, copies - n) for (pattern, copies), n in counted if copies > n),
     )
 
 
 class _Subproblem:
-    """The search on some sheets of a plan, with all pieces and sheets that the others leave."""
+    """The search on some sheets of a plan, with all pieces and sheets not used by the others."""
 
     def __init__(
         self, task: Task, chosen: Plan, fixed: Plan, rng: Random, pool: PatternPool
@@ -213,55 +170,55 @@ class _Subproblem:
         self._random = rng.random
         self._pool = pool
         self._lengths = (  # of a piece by its code, along each axis
-            [side for shape in task.item_types for side in shape[:2]],
-            [side for shape in task.item_types for side in (shape[1], shape[0])],
+            [side for item in task.item_types for side in item[:2]],
+            [side for item in task.item_types for side in (item[1], item[0])],
         )
-        self._areas = [shape.area for shape in task.item_types]
+        self._areas = [item.area for item in task.item_types]
         self._voids = [  # of a piece by its code, those that could hold some piece
             tuple(
                 void
-                for void in shape.voids_at(0, 0, turned)
+                for void in item.voids_at(0, 0, turned)
                 if any(other.fits(void.width, void.height) for other in task.item_types)
             )
-            for shape in task.item_types
+            for item in task.item_types
             for turned in (False, True)
         ]
         wanted = list(task.demand)
-        stock = [task.max_sheets(kind) for kind in range(len(task.bin_types))]
+        stock = [task.max_sheets(bin_type) for bin_type in range(len(task.bin_types))]
         _subtract(fixed, wanted, stock)
         self._stock_cost = sum(
-            kind.price * n for kind, n in zip(task.bin_types, stock, strict=True)
+            sheet_type.price * n for sheet_type, n in zip(task.bin_types, stock, strict=True)
         )
         self._cost_goal = self._stock_cost
-        started = [
+        kept = [
             self._sheet_from_pattern(pattern) for pattern, copies in chosen for _ in range(copies)
         ]
-        sheets = [sheet for sheet in started if sheet is not None]
+        sheets = [sheet for sheet in kept if sheet is not None]
         for sheet in sheets:
             _subtract(((self._pattern_of(sheet), 1),), wanted, stock)
-        loose = [index for index, number in enumerate(wanted) for _ in range(number)]
-        cost = sum(task.bin_types[sheet.kind].price for sheet in sheets)
-        self._state = _State(sheets, stock, cost, loose)
-        self._unplaced_area = self._lowest_unplaced_area = self._area_of(loose)
+        unplaced = [index for index, number in enumerate(wanted) for _ in range(number)]
+        cost = sum(task.bin_types[sheet.bin_type].price for sheet in sheets)
+        self._state = _State(sheets, stock, cost, unplaced)
+        self._unplaced_area = self._lowest_unplaced_area = self._area_of(unplaced)
         self._unplaced_target = 0
         self._history = [self._unplaced_area] * _LATE_ACCEPTANCE_LENGTH
         self._moves = self._moves_at_lowest = 0
         self.steps = 0
 
-    def aim_below(self, unmade: int, cost: int) -> None:
-        """Seek a plan that leaves less area unmade or, if that is none, costs less."""
-        self._unplaced_target = max(0, unmade - 1)
-        goal = self._stock_cost if unmade else cost - 1
+    def aim_below(self, unmet_area: int, cost: int) -> None:
+        """Look for a plan that leaves less area unmade or, if that is none, costs less."""
+        self._unplaced_target = max(0, unmet_area - 1)
+        goal = self._stock_cost if unmet_area else cost - 1
         if goal < self._cost_goal:
             self._cost_goal = goal
             self._enforce_goal()
 
     def lower_goal(self) -> None:
-        """Seek a plan better than the one at hand."""
+        """Look for a plan better than the current one."""
         self.aim_below(self._unplaced_area, self._state.cost)
 
     def run(self, end: int, stop: Stop) -> bool:
-        """Make moves until the goal is met or the steps have come to `end`; say which."""
+        """Make moves until the goal is met or `end` steps are spent; return whether it was met."""
         while self.steps < end and (self._moves % 256 or not stop()):
             if self._cost_goal < 0:
                 return False
@@ -272,82 +229,87 @@ class _Subproblem:
                 self._restart()
         return False
 
-    def uses(self) -> Plan:
-        """Return the plan at hand."""
+    def plan(self) -> Plan:
+        """Return the current plan."""
         copies: dict[Pattern, int] = {}
         for sheet in self._state.sheets:
             pattern = self._pattern_of(sheet)
             copies[pattern] = copies.get(pattern, 0) + 1
         return tuple(copies.items())
 
-    def _sheet_from_pattern(self, pattern: Pattern) -> _Sheet | None:
-        """Return a sheet cut as the pattern says, or None if it does not come apart."""
-        kind = self._bin_types[pattern.bin_type]
-        whole = Rect(0, 0, kind.width, kind.height)
-        places: dict[Rect, list[Placement]] = {whole: []}
-        for spot in pattern.placements:
-            places.update((void, []) for void in self._voids_of(spot))
-        inmost = sorted(places, key=lambda place: place.area)
-        for spot in pattern.placements:
-            blank = self._bounding_box(spot)
-            places[next(place for place in inmost if place.contains(blank))].append(spot)
-        root = self._build_tree(whole, places)
-        return None if root is None else _Sheet(pattern.bin_type, root)
+    def _sheet_from_pattern(self, pattern: Pattern) -> Sheet | None:
+        """Return the sheet of a pattern, or None if it is not a guillotine pattern.
 
-    def _build_tree(self, place: Rect, places: dict[Rect, list[Placement]]) -> _Node | None:
-        """Return the tree of a sheet or void, or None if cuts can't part what lies in it."""
+        A piece is assigned to the smallest void that contains it, else to the sheet.
+        """
+        sheet_type = self._bin_types[pattern.bin_type]
+        whole = Rect(0, 0, sheet_type.width, sheet_type.height)
+        contents: dict[Rect, list[Placement]] = {whole: []}
+        for placement in pattern.placements:
+            contents.update((void, []) for void in self._voids_of(placement))
+        smallest_first = sorted(contents, key=lambda region: region.area)
+        for placement in pattern.placements:
+            box = self._bounding_box(placement)
+            contents[next(region for region in smallest_first if region.contains(box))].append(
+                placement
+            )
+        root = self._build_tree(whole, contents)
+        return None if root is None else Sheet(pattern.bin_type, root)
+
+    def _build_tree(self, region: Rect, contents: dict[Rect, list[Placement]]) -> Node | None:
+        """Return the tree of a sheet or void, or None if cuts can't separate its pieces."""
         boxes = []
-        for spot in places[place]:
-            x, y, width, height = self._bounding_box(spot)
-            roots = [self._build_tree(void, places) for void in self._voids_of(spot)]
-            laid = [root for root in roots if root is not None]
-            if len(laid) < len(roots):
+        for placement in contents[region]:
+            x, y, width, height = self._bounding_box(placement)
+            roots = [self._build_tree(void, contents) for void in self._voids_of(placement)]
+            guests = [root for root in roots if root is not None]
+            if len(guests) < len(roots):
                 return None
-            piece = _Host(_oriented_code(spot), laid) if laid else _oriented_code(spot)
-            boxes.append(_Box((x, y), (x + width, y + height), piece))
-        return _build_cut_tree(boxes, 0, place.width, place.height)
+            piece = Host(_oriented_code(placement), guests) if guests else _oriented_code(placement)
+            boxes.append(PlacedBox((x, y), (x + width, y + height), piece))
+        return build_cut_tree(boxes, 0, region.width, region.height)
 
-    def _bounding_box(self, spot: Placement) -> Rect:
-        code = _oriented_code(spot)
-        return Rect(spot.x, spot.y, self._lengths[0][code], self._lengths[1][code])
+    def _bounding_box(self, placement: Placement) -> Rect:
+        code = _oriented_code(placement)
+        return Rect(placement.x, placement.y, self._lengths[0][code], self._lengths[1][code])
 
-    def _voids_of(self, spot: Placement) -> list[Rect]:
+    def _voids_of(self, placement: Placement) -> list[Rect]:
         return [
-            Rect(spot.x + x, spot.y + y, width, height)
-            for x, y, width, height in self._voids[_oriented_code(spot)]
+            Rect(placement.x + x, placement.y + y, width, height)
+            for x, y, width, height in self._voids[_oriented_code(placement)]
         ]
 
-    def _pattern_of(self, sheet: _Sheet) -> Pattern:
-        spots: list[Placement] = []
-        self._collect_placements(sheet.root, 0, 0, spots)
-        return Pattern(sheet.kind, tuple(spots))
+    def _pattern_of(self, sheet: Sheet) -> Pattern:
+        placements: list[Placement] = []
+        self._collect_placements(sheet.root, 0, 0, placements)
+        return Pattern(sheet.bin_type, tuple(placements))
 
-    def _collect_placements(self, node: _Node, x: int, y: int, spots: list[Placement]) -> None:
-        for one in node.slices:
-            if isinstance(one, _Node):
-                self._collect_placements(one, x, y, spots)
+    def _collect_placements(self, node: Node, x: int, y: int, placements: list[Placement]) -> None:
+        for part in node.slices:
+            if isinstance(part, Node):
+                self._collect_placements(part, x, y, placements)
             else:
-                code = one if isinstance(one, int) else one.code
-                spots.append(Placement(code >> 1, x, y, bool(code & 1)))
-            if isinstance(one, _Host):
-                for void, root in zip(self._voids[one.code], one.roots, strict=True):
-                    self._collect_placements(root, x + void.x, y + void.y, spots)
+                code = part if isinstance(part, int) else part.code
+                placements.append(Placement(code >> 1, x, y, bool(code & 1)))
+            if isinstance(part, Host):
+                for void, root in zip(self._voids[part.code], part.roots, strict=True):
+                    self._collect_placements(root, x + void.x, y + void.y, placements)
             if node.axis:
-                y += self._extent(one, 1)
+                y += self._extent(part, 1)
             else:
-                x += self._extent(one, 0)
+                x += self._extent(part, 0)
 
-    def _extent(self, one: _Slice, axis: int) -> int:
+    def _extent(self, part: Slice, axis: int) -> int:
         """Return the length of a slice along the axis of its node."""
-        if isinstance(one, _Node):
-            return one.cross
-        return self._lengths[axis][one if isinstance(one, int) else one.code]
+        if isinstance(part, Node):
+            return part.cross
+        return self._lengths[axis][part if isinstance(part, int) else part.code]
 
-    def _area_of(self, loose: Sequence[int]) -> int:
-        return sum(self._areas[index] for index in loose)
+    def _area_of(self, unplaced: Sequence[int]) -> int:
+        return sum(self._areas[index] for index in unplaced)
 
     def _enforce_goal(self) -> None:
-        """Put sheets back, emptiest first, until the others cost no more than the goal."""
+        """Return sheets to stock, emptiest first, until the others cost no more than the goal."""
         while self._state.cost > self._cost_goal and self._state.sheets:
             sheets = self._state.sheets
             self._remove_sheets(
@@ -355,8 +317,8 @@ class _Subproblem:
             )
         self._reset_history()
 
-    def _free_share(self, sheet: _Sheet) -> float:
-        return sheet.waste / self._bin_types[sheet.kind].area
+    def _free_share(self, sheet: Sheet) -> float:
+        return sheet.waste / self._bin_types[sheet.bin_type].area
 
     def _restart(self) -> None:
         number = len(self._state.sheets)
@@ -369,36 +331,41 @@ class _Subproblem:
         self._moves_at_lowest = self._moves
 
     def _remove_sheets(self, indices: Sequence[int]) -> None:
-        """Put sheets back into the stock; their pieces wait."""
-        sheets, stock, cost, loose = self._state
+        """Return sheets to stock; their pieces become unplaced."""
+        sheets, stock, cost, unplaced = self._state
         stock = stock.copy()
         codes: list[int] = []
         for index in indices:
-            kind = sheets[index].kind
-            stock[kind] += 1
-            cost -= self._bin_types[kind].price
-            _collect_codes(sheets[index].root.slices, codes)
-        gone = set(indices)
-        sheets = [sheet for index, sheet in enumerate(sheets) if index not in gone]
-        self._state = _State(sheets, stock, cost, loose + [code >> 1 for code in codes])
+            bin_type = sheets[index].bin_type
+            stock[bin_type] += 1
+            cost -= self._bin_types[bin_type].price
+            collect_codes(sheets[index].root.slices, codes)
+        removed = set(indices)
+        sheets = [sheet for index, sheet in enumerate(sheets) if index not in removed]
+        self._state = _State(sheets, stock, cost, unplaced + [code >> 1 for code in codes])
 
     def _move(self) -> None:
-        """Ruin, recreate, and take it or leave it."""
+        """Ruin, recreate, and accept the result or undo it.
+
+        Late acceptance: a result is compared with the current one and with that of
+        `_LATE_ACCEPTANCE_LENGTH` moves ago, which lets the search leave local optima without a
+        temperature to tune.
+        """
         before = self._state
-        changes: list[_NodeChange] = []
-        touched: list[_Sheet] = []
+        changes: list[NodeChange] = []
+        touched: list[Sheet] = []
         if before.sheets:
             self._ruin(changes, touched)
-        opened = self._open_sheets()
-        waiting = self._recreate(opened, changes, touched)
-        place = self._moves % _LATE_ACCEPTANCE_LENGTH
-        if waiting <= self._unplaced_area or waiting <= self._history[place]:
-            self._unplaced_area = waiting
+        opened_sheets = self._open_sheets()
+        unplaced_area = self._recreate(opened_sheets, changes, touched)
+        slot = self._moves % _LATE_ACCEPTANCE_LENGTH
+        if unplaced_area <= self._unplaced_area or unplaced_area <= self._history[slot]:
+            self._unplaced_area = unplaced_area
             self._close_empty()
             for sheet in touched:
                 sheet.update_free()
-            if waiting < self._lowest_unplaced_area:
-                self._lowest_unplaced_area = waiting
+            if unplaced_area < self._lowest_unplaced_area:
+                self._lowest_unplaced_area = unplaced_area
                 self._moves_at_lowest = self._moves
                 for sheet in self._state.sheets:
                     self._pool.add(self._pattern_of(sheet))
@@ -410,289 +377,249 @@ class _Subproblem:
                     node.slices.pop()
                 else:
                     node.slices = slices
-        self._history[place] = self._unplaced_area
+        self._history[slot] = self._unplaced_area
         self._moves += 1
 
-    def _ruin(self, changes: list[_NodeChange], touched: list[_Sheet]) -> None:
+    def _ruin(self, changes: list[NodeChange], touched: list[Sheet]) -> None:
+        """Clear a few sheets, or remove random branches of their trees."""
         random, sheets = self._random, self._state.sheets
         number = 1 + int(random() * _MAX_RUINED_SHEETS)
-        # Of two sheets the more wasteful one: it has more to gain.
+        # A tournament of two: the more wasteful sheet has more to gain.
         pairs = ((int(random() * len(sheets)), int(random() * len(sheets))) for _ in range(number))
         chosen = sorted(
-            {one if sheets[one].waste > sheets[two].waste else two for one, two in pairs}
+            {
+                first if sheets[first].waste > sheets[second].waste else second
+                for first, second in pairs
+            }
         )
         if random() < _CLEAR_PROBABILITY:
             self._remove_sheets(chosen)
             return
-        least, most = _PRUNE_PROBABILITIES
-        chance = least + random() * (most - least)
+        low, high = _PRUNE_PROBABILITIES
+        probability = low + random() * (high - low)
         codes: list[int] = []
         for index in chosen:
-            self._prune(sheets[index].root, chance, codes, changes)
+            self._prune(sheets[index].root, probability, codes, changes)
             touched.append(sheets[index])
         self._state = self._state._replace(
             unplaced=self._state.unplaced + [code >> 1 for code in codes]
         )
 
     def _prune(
-        self, node: _Node, chance: float, codes: list[int], changes: list[_NodeChange]
+        self, node: Node, probability: float, codes: list[int], changes: list[NodeChange]
     ) -> None:
-        """Take branches off, each by chance, and nodes that then part nothing any more."""
+        """Remove branches at random, and nodes that then have nothing left to cut."""
         random = self._random
-        kept: list[_Slice] = []
+        kept: list[Slice] = []
         rest = node.rest
-        for one in node.slices:
-            if random() < chance:
-                rest += self._extent(one, node.axis)
-                _collect_codes((one,), codes)
+        for part in node.slices:
+            if random() < probability:
+                rest += self._extent(part, node.axis)
+                collect_codes((part,), codes)
                 continue
-            if not isinstance(one, _Node):
-                kept.append(one)
-                if isinstance(one, _Host):
-                    for root in one.roots:
-                        self._prune(root, chance, codes, changes)
+            if not isinstance(part, Node):
+                kept.append(part)
+                if isinstance(part, Host):
+                    for root in part.roots:
+                        self._prune(root, probability, codes, changes)
                 continue
-            self._prune(one, chance, codes, changes)
-            below = one.slices
-            if not below:
-                rest += one.cross
-            elif len(below) > 1 or one.rest:
-                kept.append(one)
-            elif isinstance(below[0], _Node):
-                # It fills its node, and its slices lie along our axis.
-                kept += below[0].slices
-                rest += below[0].rest
+            self._prune(part, probability, codes, changes)
+            slices = part.slices
+            if not slices:
+                rest += part.cross
+            elif len(slices) > 1 or part.rest:
+                kept.append(part)
+            elif isinstance(slices[0], Node):
+                # The only slice fills its node, and its own slices lie along this axis again.
+                kept += slices[0].slices
+                rest += slices[0].rest
             else:
-                kept.append(below[0])
+                kept.append(slices[0])
         if kept != node.slices:
             changes.append((node, node.rest, node.slices))
             node.rest, node.slices = rest, kept
 
-    def _open_sheets(self) -> list[_Sheet]:
-        """Lay sheets open, any that the goal still allows."""
-        sheets, stock, cost, loose = self._state
-        opened: list[_Sheet] = []
-        while loose and len(opened) < _MAX_OPENED_SHEETS:
+    def _open_sheets(self) -> list[Sheet]:
+        """Open new sheets, drawn from the bin types that the cost goal still allows."""
+        sheets, stock, cost, unplaced = self._state
+        opened_sheets: list[Sheet] = []
+        while unplaced and len(opened_sheets) < _MAX_OPENED_SHEETS:
             allowed = [
-                kind
-                for kind, size in enumerate(self._bin_types)
-                if stock[kind] and cost + size.price <= self._cost_goal
+                bin_type
+                for bin_type, sheet_type in enumerate(self._bin_types)
+                if stock[bin_type] and cost + sheet_type.price <= self._cost_goal
             ]
             if not allowed:
                 break
-            if not opened:
+            if not opened_sheets:
                 stock = stock.copy()
-            kind = allowed[int(self._random() * len(allowed))]
-            size = self._bin_types[kind]
-            opened.append(_Sheet(kind, _Node(0, size.width, size.height, [])))
-            stock[kind] -= 1
-            cost += size.price
-        if opened:
-            self._state = _State(sheets + opened, stock, cost, loose)
-        return opened
+            bin_type = allowed[int(self._random() * len(allowed))]
+            sheet_type = self._bin_types[bin_type]
+            opened_sheets.append(Sheet(bin_type, Node(0, sheet_type.width, sheet_type.height, [])))
+            stock[bin_type] -= 1
+            cost += sheet_type.price
+        if opened_sheets:
+            self._state = _State(sheets + opened_sheets, stock, cost, unplaced)
+        return opened_sheets
 
     def _close_empty(self) -> None:
-        sheets, stock, cost, loose = self._state
+        """Return sheets without pieces to stock."""
+        sheets, stock, cost, unplaced = self._state
         if all(sheet.root.slices for sheet in sheets):
             return
         stock = stock.copy()
         for sheet in sheets:
             if not sheet.root.slices:
-                stock[sheet.kind] += 1
-                cost -= self._bin_types[sheet.kind].price
-        self._state = _State([s for s in sheets if s.root.slices], stock, cost, loose)
+                stock[sheet.bin_type] += 1
+                cost -= self._bin_types[sheet.bin_type].price
+        self._state = _State([s for s in sheets if s.root.slices], stock, cost, unplaced)
 
     def _recreate(
-        self, opened: list[_Sheet], changes: list[_NodeChange], touched: list[_Sheet]
+        self, opened_sheets: list[Sheet], changes: list[NodeChange], touched: list[Sheet]
     ) -> int:
-        """Lay what waits where it fits; return the area of what still waits."""
-        touched += opened
+        """Insert unplaced pieces where they fit best; return the area that stays unplaced.
+
+        Greedy insertion by best short side fit, in a randomized order, into the free rectangles of
+        all sheets in use and of those just opened.
+        """
+        touched += opened_sheets
         order = self._sorted_items(self._state.unplaced)
         free = self._usable_free_rectangles(order, touched)
-        shapes = self._item_types
+        item_types = self._item_types
         self.steps += _STEPS_PER_MOVE + len(order)
-        waiting = 0
-        loose: list[int] = []
-        without_place = -1
+        unplaced_area = 0
+        still_unplaced: list[int] = []
+        last_failed = -1
         for index in order:
-            if index != without_place:
-                place, turned = self._best_fit(free, shapes[index])
-                if place is not None:
-                    sheet = self._place(2 * index + turned, free, place, changes)
+            if index != last_failed:
+                rectangle, turned = self._best_fit(free, item_types[index])
+                if rectangle is not None:
+                    sheet = self._place(2 * index + turned, free, rectangle, changes)
                     if sheet not in touched:
                         touched.append(sheet)
                     continue
-            without_place = index
-            loose.append(index)
-            waiting += self._areas[index]
-        self._state = self._state._replace(unplaced=loose)
-        return waiting
+            last_failed = index
+            still_unplaced.append(index)
+            unplaced_area += self._areas[index]
+        self._state = self._state._replace(unplaced=still_unplaced)
+        return unplaced_area
 
-    def _sorted_items(self, loose: list[int]) -> list[int]:
-        """Sort pieces, large ones first or long ones first, more or less; or by chance."""
+    def _sorted_items(self, unplaced: list[int]) -> list[int]:
+        """Sort pieces by area or by length, largest first with some noise; or at random."""
         random, rule = self._random, self._random()
         if rule < 0.6:
-            key = {i: self._areas[i] * (1 + 0.3 * random()) for i in dict.fromkeys(loose)}
+            key = {i: self._areas[i] * (1 + 0.3 * random()) for i in dict.fromkeys(unplaced)}
         elif rule < 0.9:
             key = {
-                i: max(self._item_types[i][:2]) * (1 + 0.3 * random()) for i in dict.fromkeys(loose)
+                i: max(self._item_types[i][:2]) * (1 + 0.3 * random())
+                for i in dict.fromkeys(unplaced)
             }
         else:
-            key = {i: random() for i in dict.fromkeys(loose)}
-        return sorted(loose, key=lambda i: -key[i])
+            key = {i: random() for i in dict.fromkeys(unplaced)}
+        return sorted(unplaced, key=lambda i: -key[i])
 
     def _usable_free_rectangles(
-        self, order: list[int], touched: list[_Sheet]
-    ) -> list[_FreeRectangle]:
-        """Return the free rectangles that are not too short for all the pieces."""
-        wide = high = _INFINITE_LENGTH
+        self, order: list[int], touched: list[Sheet]
+    ) -> list[FreeRectangle]:
+        """Return the free rectangles in which some piece might fit."""
+        min_width = min_height = INFINITE_LENGTH
         for index in dict.fromkeys(order):
-            width, height, _, turns, _ = self._item_types[index]
-            if turns:
+            width, height, _, rotatable, _ = self._item_types[index]
+            if rotatable:
                 width = height = min(width, height)
-            wide, high = min(wide, width), min(high, height)
-        free: list[_FreeRectangle] = []
+            min_width, min_height = min(min_width, width), min(min_height, height)
+        free: list[FreeRectangle] = []
         for sheet in self._state.sheets:
-            rests = sheet.free
+            rectangles = sheet.free
             if sheet in touched:
-                rests = []
-                _collect_free(sheet.root, sheet, rests)
-            free += [one for one in rests if one[0] >= wide and one[1] >= high]
+                rectangles = []
+                collect_free(sheet.root, sheet, rectangles)
+            free += [
+                rectangle
+                for rectangle in rectangles
+                if rectangle[0] >= min_width and rectangle[1] >= min_height
+            ]
         return free
 
     def _best_fit(
-        self, free: list[_FreeRectangle], shape: ItemType
-    ) -> tuple[_FreeRectangle | None, int]:
-        """Return the rectangle, and whether turned, that leaves the shortest strip."""
-        wide, high, _, turns, _ = shape
+        self, free: list[FreeRectangle], item: ItemType
+    ) -> tuple[FreeRectangle | None, int]:
+        """Return the rectangle that leaves the shortest strip, and 1 if the piece is turned."""
+        width, height, _, rotatable, _ = item
         random = self._random
-        shortest = _INFINITE_LENGTH
-        best: _FreeRectangle | None = None
+        shortest = INFINITE_LENGTH
+        best: FreeRectangle | None = None
         turned = 0
         self.steps += len(free)
         # Most of the search's time is spent here: no unpacking, no calls before a piece fits.
-        for one in free:
-            if wide <= one[0] and high <= one[1]:
-                rest = min(one[0] - wide, one[1] - high)
-                if rest < shortest and random() >= _BLINK_RATE:
-                    shortest, best = rest, one
-        if turns:
-            for one in free:
-                if high <= one[0] and wide <= one[1]:
-                    rest = min(one[0] - high, one[1] - wide)
-                    if rest < shortest and random() >= _BLINK_RATE:
-                        shortest, best, turned = rest, one, 1
+        for rectangle in free:
+            if width <= rectangle[0] and height <= rectangle[1]:
+                short_side = min(rectangle[0] - width, rectangle[1] - height)
+                if short_side < shortest and random() >= _BLINK_RATE:
+                    shortest, best = short_side, rectangle
+        if rotatable:
+            for rectangle in free:
+                if height <= rectangle[0] and width <= rectangle[1]:
+                    short_side = min(rectangle[0] - height, rectangle[1] - width)
+                    if short_side < shortest and random() >= _BLINK_RATE:
+                        shortest, best, turned = short_side, rectangle, 1
         return best, turned
 
     def _place(
         self,
         code: int,
-        free: list[_FreeRectangle],
-        place: _FreeRectangle,
-        changes: list[_NodeChange],
-    ) -> _Sheet:
-        """Lay a piece into the corner of a free rectangle; return the sheet."""
-        _, _, node, sheet = place
-        free.remove(place)
+        free: list[FreeRectangle],
+        rectangle: FreeRectangle,
+        changes: list[NodeChange],
+    ) -> Sheet:
+        """Place a piece in the corner of a free rectangle; return the sheet.
+
+        The L-shaped rest is divided by a guillotine cut into two rectangles.  The first cut usually
+        keeps the larger one whole.
+
+        Parameters
+        ----------
+        code
+            The piece and its orientation.
+        free
+            The free rectangles; changed.
+        rectangle
+            One of them, in which the piece fits.
+        changes
+            What must be undone if the move is rejected; changed.
+        """
+        _, _, node, sheet = rectangle
+        free.remove(rectangle)
         changes.append((node, node.rest, None))
         axis = node.axis
         along, across = self._lengths[axis][code], self._lengths[1 - axis][code]
-        beside, below = node.rest - along, node.cross - across
-        piece: _Piece = code
+        rest_along, rest_across = node.rest - along, node.cross - across
+        piece: Piece = code
         if self._voids[code]:
-            piece = _Host(code, [_Node(0, v.width, v.height, []) for v in self._voids[code]])
+            piece = Host(code, [Node(0, v.width, v.height, []) for v in self._voids[code]])
             for root in piece.roots:
-                _add_free(free, root, sheet)
-        if not below:
+                add_free(free, root, sheet)
+        if not rest_across:
             node.slices.append(piece)
-            node.rest = beside
-            _add_free(free, node, sheet)
+            node.rest = rest_along
+            add_free(free, node, sheet)
             return sheet
-        slice_first = beside * node.cross >= below * node.rest
-        if beside and self._random() < _CROSS_CUT_PROBABILITY:
+        slice_first = rest_along * node.cross >= rest_across * node.rest
+        if rest_along and self._random() < _CROSS_CUT_PROBABILITY:
             slice_first = not slice_first
-        if slice_first or not beside:
-            part = _Node(1 - axis, below, along, [piece])
-            node.rest = beside
-            _add_free(free, node, sheet)
+        if slice_first or not rest_along:
+            rest_node = Node(1 - axis, rest_across, along, [piece])
+            node.rest = rest_along
+            add_free(free, node, sheet)
         else:
-            row = _Node(axis, beside, across, [piece])
-            part = _Node(1 - axis, below, node.rest, [row])
+            row = Node(axis, rest_along, across, [piece])
+            rest_node = Node(1 - axis, rest_across, node.rest, [row])
             node.rest = 0
-            _add_free(free, row, sheet)
-        node.slices.append(part)
-        _add_free(free, part, sheet)
+            add_free(free, row, sheet)
+        node.slices.append(rest_node)
+        add_free(free, rest_node, sheet)
         return sheet
 
 
-class _Box(NamedTuple):
-    """A piece's place: its near and far corners, each an x and a y."""
-
-    low_corner: tuple[int, int]
-    high_corner: tuple[int, int]
-    piece: _Piece
-
-
-def _build_cut_tree(
-    boxes: Sequence[_Box], axis: int, length: int, cross: int, *, whole: bool = False
-) -> _Node | None:
-    """Return the tree of a part with these pieces, or None if cuts can't part them.
-
-    `whole` says that cuts along the other axis don't.
-    """
-    groups: list[list[_Box]] = []
-    end = -1
-    for box in sorted(boxes, key=lambda one: one.low_corner[axis]):
-        if box.low_corner[axis] >= end:
-            groups.append([])
-        groups[-1].append(box)
-        end = max(end, box.high_corner[axis])
-    if whole and len(groups) == 1 and len(boxes) > 1:
-        return None
-    node = _Node(axis, length, cross, [])
-    for group in groups:
-        extent = max(box.high_corner[axis] for box in group) - group[0].low_corner[axis]
-        node.rest -= extent
-        over = 1 - axis
-        if len(group) == 1 and group[0].high_corner[over] - group[0].low_corner[over] == cross:
-            node.slices.append(group[0].piece)
-            continue
-        part = _build_cut_tree(group, over, cross, extent, whole=len(groups) == 1)
-        if part is None:
-            return None
-        node.slices.append(part)
-    return node
-
-
-def _oriented_code(spot: Placement) -> int:
-    return 2 * spot.item_type + spot.turned
-
-
-def _collect_codes(slices: Sequence[_Slice], codes: list[int]) -> None:
-    for one in slices:
-        if isinstance(one, int):
-            codes.append(one)
-        elif isinstance(one, _Node):
-            _collect_codes(one.slices, codes)
-        else:
-            codes.append(one.code)
-            for root in one.roots:
-                _collect_codes(root.slices, codes)
-
-
-def _collect_free(node: _Node, sheet: _Sheet, free: list[_FreeRectangle]) -> None:
-    _add_free(free, node, sheet)
-    for one in node.slices:
-        if isinstance(one, _Node):
-            _collect_free(one, sheet, free)
-        elif isinstance(one, _Host):
-            for root in one.roots:
-                _collect_free(root, sheet, free)
-
-
-def _add_free(free: list[_FreeRectangle], node: _Node, sheet: _Sheet) -> None:
-    if node.rest:
-        if node.axis:
-            free.append((node.cross, node.rest, node, sheet))
-        else:
-            free.append((node.rest, node.cross, node, sheet))
+def _oriented_code(placement: Placement) -> int:
+    return 2 * placement.item_type + placement.turned

@@ -1,8 +1,9 @@
-"""Choose among all known layouts those that make every piece for the least.
+"""The cheapest plan made of known patterns: a set-covering problem.
 
-A set-covering choice in whole numbers (Monaci and Toth, INFORMS Journal on Computing 18, 2006),
-solved by CP-SAT: how many sheets are cut by each layout, within the stock, so that every piece
-is made at least as often as wanted.  What is then made too often is taken off its sheets again.
+How many sheets are cut by each pattern, within the stock, so that every piece is made at least as
+often as wanted (Monaci and Toth, "A set-covering-based heuristic approach for bin-packing
+problems", INFORMS Journal on Computing 18, 2006).  Covering rather than partitioning, as a pool
+seldom holds a pattern also without some of its pieces; the surplus is removed afterwards.
 """
 
 from __future__ import annotations
@@ -27,32 +28,34 @@ __all__ = ["choose_patterns"]
 
 _MAX_PATTERNS = 3000
 _MAX_OFFCUT_PATTERNS = 300
-"""Layouts that are looked at only for the sake of their offcuts."""
+"""Patterns that are candidates only because of their offcuts."""
 _MAX_MIP_ENTRIES = 60_000
-"""Layouts times shapes, for branch and bound on linear programmes; with more it is too slow."""
+"""Patterns times item types; larger programs are too slow for branch and bound."""
 _LARGEST_OBJECTIVE = 2**50
 _LARGEST_SUM = 2**60
-"""What all layouts together could cost stays below this, so that it fits the solver's 64 bits."""
+"""Bound on the objective, and on the sum of all its terms, which must fit 64 bits."""
 
 
 def choose_patterns(
     task: Task,
     pool: PatternPool,
     best: Plan,
-    work: float,
-    table: PatternEvaluator,
+    deterministic_time: float,
+    evaluator: PatternEvaluator,
     stop: Stop = never,
 ) -> Plan:
-    """Return the best plan made of the pool's layouts, never worse than `best`.
+    """Return the best plan made of the pool's patterns, never worse than `best`; by CP-SAT.
+
+    Pieces may be left out only if `best` leaves some out.
 
     Parameters
     ----------
-    table
-        Knows what sheets cost less their offcuts.
+    evaluator
+        Of net costs: what sheets cost less the value of their offcuts.
     best
-        The best plan so far; the search starts from it.
-    work
-        CP-SAT's deterministic time, its count of work done: the same on every machine.
+        The best plan so far; the solver starts from it.
+    deterministic_time
+        CP-SAT's count of its work, which is the same on every machine.
     stop
         Ends the search early.
     """
@@ -60,51 +63,53 @@ def choose_patterns(
 
     candidates = [*pool.least_waste(_MAX_PATTERNS, best)]
     candidates += _offcut_candidates(
-        pool, table, {pattern_key(pattern) for pattern, _ in candidates}
+        pool, evaluator, {pattern_key(pattern) for pattern, _ in candidates}
     )
     if not candidates:
         return best
-    started: dict[Pattern, int] = {}
+    start_copies: dict[Pattern, int] = {}
     by_content = {pattern_key(pattern): pattern for pattern, _ in candidates}
     for pattern, copies in best:
-        known = by_content[pattern_key(pattern)]
-        started[known] = started.get(known, 0) + copies
+        start_pattern = by_content[pattern_key(pattern)]
+        start_copies[start_pattern] = start_copies.get(start_pattern, 0) + copies
 
     model = cp_model.CpModel()
-    most = [_max_copies(task, pattern, counts) for pattern, counts in candidates]
-    copies_of = [model.new_int_var(0, copies, "") for copies in most]
-    missing = _unmet_demand(task, best)
-    short = [model.new_int_var(0, shape.demand if missing else 0, "") for shape in task.item_types]
-    made: list[list[tuple[int, int]]] = [[] for _ in task.item_types]
+    max_copies = [_max_copies(task, pattern, counts) for pattern, counts in candidates]
+    copies_of = [model.new_int_var(0, copies, "") for copies in max_copies]
+    unmet = _unmet_demand(task, best)
+    shortfall = [model.new_int_var(0, item.demand if unmet else 0, "") for item in task.item_types]
+    columns_of_item: list[list[tuple[int, int]]] = [[] for _ in task.item_types]
     for column, (_, counts) in enumerate(candidates):
-        for shape, number in counts.items():
-            made[shape].append((column, number))
-    for index, columns in enumerate(made):
+        for item_type, number in counts.items():
+            columns_of_item[item_type].append((column, number))
+    for index, columns in enumerate(columns_of_item):
         model.add(
             cp_model.LinearExpr.weighted_sum(
-                [copies_of[column] for column, _ in columns] + [short[index]],
+                [copies_of[column] for column, _ in columns] + [shortfall[index]],
                 [number for _, number in columns] + [1],
             )
             >= task.item_types[index].demand
         )
-    for kind, size in enumerate(task.bin_types):
+    for bin_type, size in enumerate(task.bin_types):
         if size.on_hand is not None:
-            of_kind = [
-                v for v, (p, _) in zip(copies_of, candidates, strict=True) if p.bin_type == kind
+            of_type = [
+                variable
+                for variable, (p, _) in zip(copies_of, candidates, strict=True)
+                if p.bin_type == bin_type
             ]
-            model.add(cp_model.LinearExpr.sum(of_kind) <= size.on_hand)
-    prices = table.net_prices([pattern for pattern, _ in candidates])
-    costs = _objective_coefficients(task, prices, most, bool(missing))
-    model.minimize(cp_model.LinearExpr.weighted_sum(copies_of + short, costs))
+            model.add(cp_model.LinearExpr.sum(of_type) <= size.on_hand)
+    net_costs = evaluator.net_prices([pattern for pattern, _ in candidates])
+    costs = _objective_coefficients(task, net_costs, max_copies, bool(unmet))
+    model.minimize(cp_model.LinearExpr.weighted_sum(copies_of + shortfall, costs))
     for variable, (pattern, _) in zip(copies_of, candidates, strict=True):
-        model.add_hint(variable, started.get(pattern, 0))
-    for index, variable in enumerate(short):
-        model.add_hint(variable, missing.get(index, 0))
+        model.add_hint(variable, start_copies.get(pattern, 0))
+    for index, variable in enumerate(shortfall):
+        model.add_hint(variable, unmet.get(index, 0))
 
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1
-    solver.parameters.max_deterministic_time = work
+    solver.parameters.max_deterministic_time = deterministic_time
     status = solve(solver, model, stop)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return best
@@ -114,113 +119,128 @@ def choose_patterns(
         if (copies := solver.value(variable))
     )
     chosen = trim_overproduction(task, chosen)
-    return chosen if table.objective(chosen) < table.objective(best) else best
+    return chosen if evaluator.objective(chosen) < evaluator.objective(best) else best
 
 
 def choose_by_mip(
     task: Task,
-    known: Sequence[tuple[Pattern, dict[int, int]]],
-    nodes: int,
-    table: PatternEvaluator,
+    patterns: Sequence[tuple[Pattern, dict[int, int]]],
+    max_nodes: int,
+    evaluator: PatternEvaluator,
     stop: Stop = never,
 ) -> Plan:
-    """Return the best plan made of few layouts, or nothing.
+    """Return the best plan made of few patterns, or an empty plan; by SCIP.
 
-    The same choice, solved by SCIP: among layouts that a linear programme likes branch and bound
-    finds good plans more quickly.
+    Among patterns of low reduced cost, branch and bound on the linear relaxation finds good plans
+    more quickly than CP-SAT.
 
     Parameters
     ----------
-    known
-        The layouts, each with how many of each shape lie on it.
-    nodes
-        Of the search, at most.
+    patterns
+        Each with how many of each item type it holds.
+    max_nodes
+        Limit on the nodes of the search tree.
     """
-    if len(known) * len(task.item_types) > _MAX_MIP_ENTRIES:
+    if len(patterns) * len(task.item_types) > _MAX_MIP_ENTRIES:
         return ()
-    programme = MixedIntegerProgram()
-    most = [_max_copies(task, pattern, counts) for pattern, counts in known]
-    copies_of = [programme.add_variable(copies) for copies in most]
-    for index, shape in enumerate(task.item_types):
-        made = [(c[index], n) for (_, c), n in zip(known, copies_of, strict=True) if index in c]
-        programme.add_at_least(made, shape.demand)
-    for kind, size in enumerate(task.bin_types):
+    mip = MixedIntegerProgram()
+    max_copies = [_max_copies(task, pattern, counts) for pattern, counts in patterns]
+    copies_of = [mip.add_variable(copies) for copies in max_copies]
+    for index, item in enumerate(task.item_types):
+        produced = [
+            (c[index], n) for (_, c), n in zip(patterns, copies_of, strict=True) if index in c
+        ]
+        mip.add_at_least(produced, item.demand)
+    for bin_type, size in enumerate(task.bin_types):
         if size.on_hand is not None:
             used = [
-                (-1, n) for (p, _), n in zip(known, copies_of, strict=True) if p.bin_type == kind
+                (-1, n)
+                for (p, _), n in zip(patterns, copies_of, strict=True)
+                if p.bin_type == bin_type
             ]
-            programme.add_at_least(used, -size.on_hand)
-    prices = table.net_prices([pattern for pattern, _ in known])
-    total = list(zip(_objective_coefficients(task, prices, most, False), copies_of, strict=False))
-    chosen = programme.minimize(total, nodes, stop)
-    if chosen.values is None:
+            mip.add_at_least(used, -size.on_hand)
+    net_costs = evaluator.net_prices([pattern for pattern, _ in patterns])
+    cost = list(
+        zip(_objective_coefficients(task, net_costs, max_copies, False), copies_of, strict=False)
+    )
+    solution = mip.minimize(cost, max_nodes, stop)
+    if solution.values is None:
         return ()
-    value = chosen.values
-    uses = ((known[number][0], int(value[number])) for number in copies_of if value[number])
-    return trim_overproduction(task, tuple(uses))
+    values = solution.values
+    chosen_patterns = (
+        (patterns[number][0], int(values[number])) for number in copies_of if values[number]
+    )
+    return trim_overproduction(task, tuple(chosen_patterns))
 
 
 def _offcut_candidates(
-    pool: PatternPool, table: PatternEvaluator, known: set[PatternKey]
+    pool: PatternPool, evaluator: PatternEvaluator, known: set[PatternKey]
 ) -> list[tuple[Pattern, dict[int, int]]]:
-    """Return further layouts that are cheapest for their pieces once their offcuts are counted."""
-    if not table.values_offcuts or len(known) == len(pool):
+    """Return more patterns: the cheapest for their pieces once offcuts are subtracted."""
+    if not evaluator.values_offcuts or len(known) == len(pool):
         return []
     rated: list[tuple[float, int, Pattern, dict[int, int]]] = []
     for pattern, counts in pool.added_since(0):
-        if pattern_key(pattern) not in known and table.estimated_offcut_value(pattern):
-            rated.append((table.net_cost_rate(pattern), len(rated), pattern, counts))
-    rated.sort(key=lambda one: one[:2])
+        if pattern_key(pattern) not in known and evaluator.estimated_offcut_value(pattern):
+            rated.append((evaluator.net_cost_rate(pattern), len(rated), pattern, counts))
+    rated.sort(key=lambda entry: entry[:2])
     return [(pattern, counts) for _, _, pattern, counts in rated[:_MAX_OFFCUT_PATTERNS]]
 
 
 def _max_copies(task: Task, pattern: Pattern, counts: dict[int, int]) -> int:
-    """Return how many copies a plan may want: further ones would make nothing that is wanted."""
-    wanted = (-(-task.item_types[shape].demand // number) for shape, number in counts.items())
+    """Return how many copies of a pattern a plan can use: more would only make surplus."""
+    wanted = (
+        -(-task.item_types[item_type].demand // number) for item_type, number in counts.items()
+    )
     return min(task.max_sheets(pattern.bin_type), max(wanted))
 
 
-def _unmet_demand(task: Task, uses: Plan) -> dict[int, int]:
-    left = dict(enumerate(task.demand))
-    for pattern, copies in uses:
-        for shape, number in item_counts(pattern.placements).items():
-            left[shape] -= number * copies
-    return {shape: number for shape, number in left.items() if number > 0}
+def _unmet_demand(task: Task, plan: Plan) -> dict[int, int]:
+    remaining = dict(enumerate(task.demand))
+    for pattern, copies in plan:
+        for item_type, number in item_counts(pattern.placements).items():
+            remaining[item_type] -= number * copies
+    return {item_type: number for item_type, number in remaining.items() if number > 0}
 
 
 def _objective_coefficients(
-    task: Task, prices: Sequence[int], most: Sequence[int], may_miss: bool
+    task: Task, costs: Sequence[int], max_copies: Sequence[int], may_fall_short: bool
 ) -> list[int]:
-    """Weigh, each before the next: area not made, price of each layout, number of sheets.
+    """Return weights of patterns and of missing pieces for a lexicographic objective.
 
-    Where exact weights would outgrow the solver's numbers the lesser aims give way.
+    Missing area comes first, then cost, then the number of sheets.  Weights that keep this order
+    exactly may exceed the solver's 64 bits; then the number of sheets is left out, and costs and
+    areas are rounded.
     """
-    areas = [shape.area for shape in task.item_types]
+    areas = [item.area for item in task.item_types]
     pieces = sum(task.demand)
-    common = gcd(*prices) or 1
-    prices = [price // common for price in prices]
-    with_sheets = [price * (pieces + 1) + 1 for price in prices]
-    if max(with_sheets) * pieces < _LARGEST_OBJECTIVE and _sum(with_sheets, most) < _LARGEST_SUM:
-        prices = with_sheets
-    shrink = -(-_sum(prices, most) // _LARGEST_SUM)
-    if shrink > 1:
-        prices = [price // shrink for price in prices]
-    if not may_miss:
-        return prices + [0] * len(areas)
+    divisor = gcd(*costs) or 1
+    costs = [cost // divisor for cost in costs]
+    costs_and_sheets = [cost * (pieces + 1) + 1 for cost in costs]
+    if (
+        max(costs_and_sheets) * pieces < _LARGEST_OBJECTIVE
+        and _largest_total(costs_and_sheets, max_copies) < _LARGEST_SUM
+    ):
+        costs = costs_and_sheets
+    scale = -(-_largest_total(costs, max_copies) // _LARGEST_SUM)
+    if scale > 1:
+        costs = [cost // scale for cost in costs]
+    if not may_fall_short:
+        return costs + [0] * len(areas)
     unit = gcd(*areas)
-    dearer_than_all = (
-        sum(sorted(prices)[-pieces:]) + 1 if len(prices) >= pieces else (max(prices) * pieces + 1)
+    more_than_all = (
+        sum(sorted(costs)[-pieces:]) + 1 if len(costs) >= pieces else (max(costs) * pieces + 1)
     )
-    weights = [area // unit * dearer_than_all for area in areas]
-    total = sum(
-        weight * shape.demand for weight, shape in zip(weights, task.item_types, strict=True)
+    weights = [area // unit * more_than_all for area in areas]
+    total_weight = sum(
+        weight * item.demand for weight, item in zip(weights, task.item_types, strict=True)
     )
-    if total >= _LARGEST_OBJECTIVE:
-        shrink = -(-total // _LARGEST_OBJECTIVE)
-        weights = [max(1, weight // shrink) for weight in weights]
-        prices = [price // shrink for price in prices]
-    return prices + weights
+    if total_weight >= _LARGEST_OBJECTIVE:
+        scale = -(-total_weight // _LARGEST_OBJECTIVE)
+        weights = [max(1, weight // scale) for weight in weights]
+        costs = [cost // scale for cost in costs]
+    return costs + weights
 
 
-def _sum(costs: Sequence[int], most: Sequence[int]) -> int:
-    return sum(cost * copies for cost, copies in zip(costs, most, strict=True))
+def _largest_total(costs: Sequence[int], max_copies: Sequence[int]) -> int:
+    return sum(cost * copies for cost, copies in zip(costs, max_copies, strict=True))

@@ -1,4 +1,4 @@
-"""The one door to the optimizer."""
+"""The entry point of the optimizer: searches for all papers, and how effort is divided."""
 
 from __future__ import annotations
 
@@ -27,14 +27,14 @@ __all__ = ["NO_SHEET_LEFT", "Progress", "solve"]
 
 NO_SHEET_LEFT = "the sheets of its paper are used up"
 _MAX_PARTS = 8
-"""With more papers than this, effort grows with their number."""
+"""Effort is divided among this many papers at most; with more papers it grows."""
 _MAX_BOUNDING_SHARES = 2
-"""No paper gets more than so many equal shares of bounding."""
+"""No paper gets more than this multiple of an equal share of bounding."""
 
 _FULL_EFFORT_GAP, _MIN_EFFORT_PART = Fraction(3, 100), Fraction(3, 10)
-"""A gap for which a search is worth its whole share, and the part that is left for the smallest."""
+"""Optimality gap from which a paper gets its whole share, and the least part for smaller gaps."""
 _MIN_PARALLEL_PIECES = 100
-"""From so many pieces on several processes work at once."""
+"""With fewer pieces a single process is used."""
 
 _FIRST = Budget(
     value_correction=20_000,
@@ -89,7 +89,7 @@ _ROUNDS = {
 
 @dataclass(frozen=True)
 class Progress:
-    """Where a search stands: for all papers so far, in money, and how many are done."""
+    """The state of a search: all papers together, in money, and how many are done."""
 
     cost: Fraction
     lower_bound: Fraction
@@ -100,12 +100,12 @@ class Progress:
 
     @property
     def net_cost(self) -> Fraction:
-        """The paper used less the offcuts kept."""
+        """The cost of the sheets used less the value of the offcuts kept."""
         return self.cost - self.offcut_value
 
     @property
     def optimality_gap(self) -> Fraction:
-        """(net − bound) / net, as far as papers have plans."""
+        """(net cost − lower bound) / net cost."""
         return (
             (self.net_cost - self.lower_bound) / self.net_cost
             if self.net_cost > self.lower_bound
@@ -124,138 +124,151 @@ def solve(
     """Place a problem's pieces on its sheets for the least cost that can be found.
 
     As many pieces as possible are placed (by area, where sheets run short); then the cost of the
-    sheets used, less what the offcuts kept count, is made small.  The answer
-    has been through no judge: give it to `nester.verify`.
+    sheets used, less the value of the offcuts kept, is minimized.  The plan is not verified here:
+    give it to `nester.verify`.
+
+    Papers are independent of each other.  Each is searched in rounds (`PaperSearch.run_round`);
+    between rounds, effort goes where the most money may still be saved.
 
     Parameters
     ----------
     problem
-        Names must be unique among its wants and among its stock.
+        Names must be unique among its demands and among its stock.
     effort
-        How hard to look.  More effort never gives a dearer plan, and equal input gives an equal
-        plan, unless `stop` ends the search early.
+        How hard to look.  More effort never gives a more expensive plan, and equal input gives an
+        equal plan, unless `stop` ends the search early.
     processes
-        How many may work at once, where there are several papers and enough pieces; the answer
-        does not depend on it.  A script that asks for more than one must be guarded, as
+        How many may work at once, where there are several papers and enough pieces; the plan does
+        not depend on it.  A script that asks for more than one must be guarded, as
         `multiprocessing` says, by ``if __name__ == "__main__"``.
     stop
-        Asked all the time; once it says yes, the best plan so far is returned.  There is always
-        one: a first plan is made in any case, then with less care.
+        Called often; once it returns true, the best plan so far is returned.  There is always a
+        plan: the first one is made in any case, then with less care.
     on_progress
-        Told after each stretch of the search.
+        Called after each part of the search.
 
     Raises
     ------
     Refusal
-        If the problem has no meaning: see `nester.packing.task.validate`.
+        If the problem is invalid: see `nester.packing.task.validate`.
     """
     validate(problem)
-    tasks, hopeless = tasks_by_paper(problem)
+    tasks, unplaceable = tasks_by_paper(problem)
     searches = [PaperSearch(problem, task) for task in tasks]
 
-    def tell(states: Sequence[SearchState], done: int) -> None:
+    def report(states: Sequence[SearchState], done: int) -> None:
         on_progress(_progress(states, done))
 
     for search in searches:
         search.first_plan(stop)
     states = [search.state for search in searches]
-    numbers = range(len(searches))
-    tell(states, 0)
-    alone = stop() or effort is Effort.QUICK or not _is_large(searches)
-    makers = [partial(start_search, problem, task) for task in tasks]
-    with worker_pool(searches, makers, _expected_work(states), 1 if alone else processes) as team:
+    papers = range(len(searches))
+    report(states, 0)
+    in_process = stop() or effort is Effort.QUICK or not _is_large(searches)
+    factories = [partial(start_search, problem, task) for task in tasks]
+    with worker_pool(
+        searches, factories, _expected_work(states), 1 if in_process else processes
+    ) as workers:
 
-        def ask(deeds: Mapping[int, Command | Budget | ReductionCommand]) -> Iterator[None]:
-            for number, answer in team.do(deeds, stop):
+        def run(commands: Mapping[int, Command | Budget | ReductionCommand]) -> Iterator[None]:
+            for paper, answer in workers.do(commands, stop):
                 if isinstance(answer, SearchState):
-                    states[number] = answer
+                    states[paper] = answer
                 yield
 
-        for _ in ask(dict.fromkeys(numbers, Command.START)):
+        for _ in run(dict.fromkeys(papers, Command.START)):
             pass
-        for whole in _ROUNDS[effort]:
-            active = [number for number, state in enumerate(states) if not state.is_done]
-            shares = _allocate_budget(whole, [states[number] for number in active])
-            before = len(searches) - len(active)
-            finished = ask(dict(zip(active, shares, strict=True)))
-            for done, _ in enumerate(finished, start=before + 1):
-                tell(states, done)
-            if whole.reduction_time:
-                tidy = ReductionCommand(_divide_budget(whole, len(searches)).reduction_time)
-                for _ in ask(dict.fromkeys(numbers, tidy)):
+        for round_budget in _ROUNDS[effort]:
+            active = [paper for paper, state in enumerate(states) if not state.is_done]
+            shares = _allocate_budget(round_budget, [states[paper] for paper in active])
+            finished_before = len(searches) - len(active)
+            finished = run(dict(zip(active, shares, strict=True)))
+            for done, _ in enumerate(finished, start=finished_before + 1):
+                report(states, done)
+            if round_budget.reduction_time:
+                reduction = ReductionCommand(
+                    _divide_budget(round_budget, len(searches)).reduction_time
+                )
+                for _ in run(dict.fromkeys(papers, reduction)):
                     pass
         stopped = stop()
-        ended = dict(team.do(dict.fromkeys(numbers, Command.END), never))
-        ends = [end for number in numbers if isinstance(end := ended[number], SearchResult)]
-    tried: Counter[str] = Counter()
-    for end in ends:
-        tried.update(end.statistics)
-    unplaced = [Unplaced(want.name, want.quantity, why) for want, why in hopeless]
-    unplaced += [Unplaced(w.name, n, NO_SHEET_LEFT) for end in ends for w, n in end.missing]
-    position = {want.name: place for place, want in enumerate(problem.demands)}
-    unplaced.sort(key=lambda one: position[one.name])
+        answers = dict(workers.do(dict.fromkeys(papers, Command.END), never))
+        results = [result for paper in papers if isinstance(result := answers[paper], SearchResult)]
+    statistics: Counter[str] = Counter()
+    for result in results:
+        statistics.update(result.statistics)
+    unplaced = [Unplaced(demand.name, demand.quantity, reason) for demand, reason in unplaceable]
+    unplaced += [
+        Unplaced(demand.name, n, NO_SHEET_LEFT)
+        for result in results
+        for demand, n in result.missing
+    ]
+    position = {demand.name: index for index, demand in enumerate(problem.demands)}
+    unplaced.sort(key=lambda item: position[item.name])
     return CuttingPlan(
-        tuple(layout for end in ends for layout in end.layouts),
+        tuple(layout for result in results for layout in result.layouts),
         tuple(unplaced),
-        sum((end.cost for end in ends), Fraction(0)),
-        sum((end.lower_bound for end in ends), Fraction(0)),
-        dict(tried),
+        sum((result.cost for result in results), Fraction(0)),
+        sum((result.lower_bound for result in results), Fraction(0)),
+        dict(statistics),
         stopped,
-        sum((end.offcut_value for end in ends), Fraction(0)),
+        sum((result.offcut_value for result in results), Fraction(0)),
     )
 
 
 def _expected_work(states: Sequence[SearchState]) -> list[float]:
-    """Return how much work each is expected to be: equally much, and by what may yet be saved."""
-    stakes = [float(state.net_cost - state.lower_bound) for state in states]
-    total = sum(stakes) or 1.0
-    return [1 + len(stakes) * stake / total for stake in stakes]
+    """Return the expected work per paper: one equal part, and one by what may still be saved."""
+    possible_savings = [float(state.net_cost - state.lower_bound) for state in states]
+    total = sum(possible_savings) or 1.0
+    return [1 + len(possible_savings) * saving / total for saving in possible_savings]
 
 
 def _is_large(searches: Sequence[PaperSearch]) -> bool:
-    """Whether there is so much to do that it is worth while to start other processes."""
+    """Whether there is enough to do for other processes to pay off."""
     pieces = sum(sum(search.task.demand) for search in searches)
     return len(searches) > 1 and pieces >= _MIN_PARALLEL_PIECES
 
 
-def _divide_budget(whole: Budget, papers: int) -> Budget:
+def _divide_budget(round_budget: Budget, papers: int) -> Budget:
     parts = min(max(1, papers), _MAX_PARTS)
     return replace(
-        whole,
-        value_correction=whole.value_correction // parts,
-        bounding=whole.bounding // parts,
-        ruin_recreate=whole.ruin_recreate // parts,
-        diving=whole.diving // parts,
-        pricing=whole.pricing // parts,
-        completions=whole.completions // parts,
-        covering_time=whole.covering_time / parts,
-        mip_nodes=whole.mip_nodes // parts,
-        reduction_time=whole.reduction_time / parts,
+        round_budget,
+        value_correction=round_budget.value_correction // parts,
+        bounding=round_budget.bounding // parts,
+        ruin_recreate=round_budget.ruin_recreate // parts,
+        diving=round_budget.diving // parts,
+        pricing=round_budget.pricing // parts,
+        completions=round_budget.completions // parts,
+        covering_time=round_budget.covering_time / parts,
+        mip_nodes=round_budget.mip_nodes // parts,
+        reduction_time=round_budget.reduction_time / parts,
     )
 
 
-def _allocate_budget(whole: Budget, states: Sequence[SearchState]) -> list[Budget]:
-    """Share effort equally, but bounding and recreation by the money that might yet be saved.
+def _allocate_budget(round_budget: Budget, states: Sequence[SearchState]) -> list[Budget]:
+    """Divide effort equally, but bounding and improvement by the money that might still be saved.
 
-    Half of recreation is shared equally: a bound may be far too low, or a plan better than it
-    looks.  Dearer searches are cut down for plans that are close to their bounds already.
+    Half of the improvement is divided equally, as a bound may be far too low.  Column generation
+    and completions get less where a plan is close to its bound already.
     """
-    equal = _divide_budget(whole, len(states))
-    gaps = [max(Fraction(0), net - least) for net, least, *_ in states]
+    equal = _divide_budget(round_budget, len(states))
+    gaps = [max(Fraction(0), net_cost - bound) for net_cost, bound, *_ in states]
     total = sum(gaps, Fraction(0))
     if not total:
         return [equal] * len(states)
     shares = []
     for gap, state in zip(gaps, states, strict=True):
-        stake = gap * len(gaps) / total
-        open_to = min(Fraction(1), max(_MIN_EFFORT_PART, gap / state.net_cost / _FULL_EFFORT_GAP))
+        share = gap * len(gaps) / total
+        effort_part = min(
+            Fraction(1), max(_MIN_EFFORT_PART, gap / state.net_cost / _FULL_EFFORT_GAP)
+        )
         shares.append(
             replace(
                 equal,
-                bounding=int(equal.bounding * min(stake, Fraction(_MAX_BOUNDING_SHARES))),
-                ruin_recreate=int(equal.ruin_recreate * (1 + stake) / 2),
-                pricing=int(equal.pricing * open_to * (1 + stake) / 2),
-                completions=int(equal.completions * open_to * (1 + stake) / 2),
+                bounding=int(equal.bounding * min(share, Fraction(_MAX_BOUNDING_SHARES))),
+                ruin_recreate=int(equal.ruin_recreate * (1 + share) / 2),
+                pricing=int(equal.pricing * effort_part * (1 + share) / 2),
+                completions=int(equal.completions * effort_part * (1 + share) / 2),
             )
         )
     return shares

@@ -1,9 +1,11 @@
-"""Whole plans, sheet after sheet, each time with piece values mended by what went badly.
+"""Whole plans by sequential value correction.
 
-Sequential value correction (Mukhacheva, Belov and Mosquera; see Belov and Scheithauer, European
-Journal of Operational Research 171, 2006): pieces that end on wasteful sheets are worth more in
-the next plan, so that they are laid earlier, while there is still choice.  Every sheet laid out
-on the way goes into the pool.
+Plans are built sheet after sheet; each sheet gets the filling with the highest value for its cost,
+and each filling takes pieces in the order of their values.  Pieces that end up on wasteful sheets
+are then given a higher value, so that the next plan places them earlier, while there is still
+choice (Mukhacheva and others, Pesquisa Operacional 20, 2000; Belov and Scheithauer, "Setup and
+open-stacks minimization in one-dimensional stock cutting", INFORMS Journal on Computing 19, 2007).
+Every pattern built on the way goes into the pool.
 """
 
 from __future__ import annotations
@@ -21,29 +23,29 @@ from nester.packing.task.task import Pattern, Placement, Task, item_counts
 __all__ = ["sequential_plans"]
 
 _FILLINGS_PER_SHEET = 5
-"""Fillings tried for each sheet, the best of which is kept."""
+"""Fillings tried for each sheet; the best is kept."""
 _MAX_STEPS_PER_SHEET = 200_000
-"""After so many steps, or once it is to stop, one filling of each kind must do for a sheet."""
+"""After this many steps, or once asked to stop, each bin type gets a single filling."""
 _MAX_BIN_TYPES_PER_SHEET = 4
-"""Kinds of sheet looked at for each sheet, when there are more."""
+"""Bin types tried for each sheet, if there are more."""
 
 
 def sequential_plans(
     task: Task, cuts: Cuts, rng: Random, steps: int, pool: PatternPool, stop: Stop
 ) -> Iterator[Plan]:
-    """Yield plans until so many steps are spent (at least one plan) or `stop` says so.
+    """Yield plans until `steps` are spent or `stop` says so; at least one plan.
 
-    A layout that comes apart by straight cuts does so by free cuts too, and is often the better
-    one for many equal pieces; so free cuts take turns with both ways of filling.
+    A guillotine pattern can also be cut freely, and is often better for many equal pieces; so free
+    cuts alternate between both ways of filling.
     """
-    ways = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
+    cut_modes = (Cuts.STRAIGHT,) if cuts is Cuts.STRAIGHT else (Cuts.FREE, Cuts.STRAIGHT)
     builder = _SequentialBuilder(
-        task, [make_filler(task, way, rng) for way in ways], rng, pool, stop
+        task, [make_filler(task, cut_mode, rng) for cut_mode in cut_modes], rng, pool, stop
     )
     while True:
         before = builder.steps
         yield builder.plan()
-        # Where nothing can be laid nothing is spent either.
+        # If no piece fits any sheet, no step is ever spent.
         if builder.steps >= steps or builder.steps == before or stop():
             return
 
@@ -58,10 +60,16 @@ class _SequentialBuilder:
         self._plan_count = 0
         self._rng = rng
         self._pool = pool
-        self._item_values = [float(shape.area) for shape in task.item_types]
-        # A little of the area beside the price lets sheets that cost nothing be compared.
-        dearest = max((kind.price / kind.area for kind in task.bin_types), default=0.0) or 1.0
-        self._bin_costs = [kind.price + 0.01 * dearest * kind.area for kind in task.bin_types]
+        self._item_values = [float(item.area) for item in task.item_types]
+        # A small cost for area makes sheets comparable that cost nothing.
+        highest_rate = (
+            max((sheet_type.price / sheet_type.area for sheet_type in task.bin_types), default=0.0)
+            or 1.0
+        )
+        self._bin_costs = [
+            sheet_type.price + 0.01 * highest_rate * sheet_type.area
+            for sheet_type in task.bin_types
+        ]
 
     @property
     def steps(self) -> int:
@@ -69,82 +77,92 @@ class _SequentialBuilder:
         return sum(filler.steps for filler in self._fillers)
 
     def plan(self) -> Plan:
-        """Build one plan; what finds no sheet any more is left out of it."""
+        """Build one plan; pieces for which no sheet is left are left out."""
         self._plan_count += 1
-        left = list(self._task.demand)
-        stock = [self._task.max_sheets(kind) for kind in range(len(self._task.bin_types))]
-        spread = self._rng.choice((0.02, 0.1, 0.3, 0.8))
-        uses: list[tuple[Pattern, int]] = []
-        while any(left):
-            pattern = self._best_pattern(left, stock, spread)
+        remaining = list(self._task.demand)
+        stock = [self._task.max_sheets(bin_type) for bin_type in range(len(self._task.bin_types))]
+        noise_level = self._rng.choice((0.02, 0.1, 0.3, 0.8))
+        patterns: list[tuple[Pattern, int]] = []
+        while any(remaining):
+            pattern = self._best_pattern(remaining, stock, noise_level)
             if pattern is None:
                 break
             counts = item_counts(pattern.placements)
             copies = min(
                 stock[pattern.bin_type],
-                *(left[shape] // number for shape, number in counts.items()),
+                *(remaining[item_type] // number for item_type, number in counts.items()),
             )
-            for shape, number in counts.items():
-                left[shape] -= number * copies
+            for item_type, number in counts.items():
+                remaining[item_type] -= number * copies
             stock[pattern.bin_type] -= copies
-            uses.append((pattern, copies))
+            patterns.append((pattern, copies))
             self._correct_values(pattern)
-        return tuple(uses)
+        return tuple(patterns)
 
-    def _best_pattern(self, left: list[int], stock: list[int], spread: float) -> Pattern | None:
-        kinds = [
-            kind
-            for kind, size in enumerate(self._task.bin_types)
-            if stock[kind]
+    def _best_pattern(
+        self, remaining: list[int], stock: list[int], noise_level: float
+    ) -> Pattern | None:
+        bin_types = [
+            bin_type
+            for bin_type, size in enumerate(self._task.bin_types)
+            if stock[bin_type]
             and any(
-                number and shape.fits(size.width, size.height)
-                for number, shape in zip(left, self._task.item_types, strict=True)
+                number and item.fits(size.width, size.height)
+                for number, item in zip(remaining, self._task.item_types, strict=True)
             )
         ]
         others: list[int] = []
-        if len(kinds) > _MAX_BIN_TYPES_PER_SHEET:
-            drawn = sorted(self._rng.sample(kinds, _MAX_BIN_TYPES_PER_SHEET))
-            others = [kind for kind in kinds if kind not in drawn]
-            kinds = drawn
-        best = self._best_pattern_on(kinds, left, spread)
-        # By the rules there may be no room on any of these.
+        if len(bin_types) > _MAX_BIN_TYPES_PER_SHEET:
+            drawn = sorted(self._rng.sample(bin_types, _MAX_BIN_TYPES_PER_SHEET))
+            others = [bin_type for bin_type in bin_types if bin_type not in drawn]
+            bin_types = drawn
+        best = self._best_pattern_on(bin_types, remaining, noise_level)
+        # The trimmer's rules may allow no pattern on any of these.
         while best is None and others:
-            best = self._best_pattern_on([others.pop(0)], left, spread)
+            best = self._best_pattern_on([others.pop(0)], remaining, noise_level)
         return best
 
-    def _best_pattern_on(self, kinds: list[int], left: list[int], spread: float) -> Pattern | None:
+    def _best_pattern_on(
+        self, bin_types: list[int], remaining: list[int], noise_level: float
+    ) -> Pattern | None:
         best: Pattern | None = None
         best_rate = -1.0
         end = self.steps + _MAX_STEPS_PER_SHEET
-        for kind in kinds:
-            for number in range(_FILLINGS_PER_SHEET):
-                if number and (self.steps > end or self._stop()):
+        for bin_type in bin_types:
+            for attempt in range(_FILLINGS_PER_SHEET):
+                if attempt and (self.steps > end or self._stop()):
                     break
-                pattern = Pattern(kind, self._fill(kind, left, spread))
+                pattern = Pattern(bin_type, self._fill(bin_type, remaining, noise_level))
                 if not pattern.placements:
                     continue
                 self._pool.add(pattern)
-                rate = self._pattern_value(pattern.placements) / self._bin_costs[kind]
+                rate = self._pattern_value(pattern.placements) / self._bin_costs[bin_type]
                 if rate > best_rate:
                     best, best_rate = pattern, rate
         return best
 
-    def _fill(self, kind: int, left: list[int], spread: float) -> tuple[Placement, ...]:
-        size = self._task.bin_types[kind]
-        noise = self._rng.random
-        key = [value * (1 + spread * (2 * noise() - 1)) for value in self._item_values]
-        order = sorted((i for i, number in enumerate(left) if number), key=lambda i: -key[i])
+    def _fill(
+        self, bin_type: int, remaining: list[int], noise_level: float
+    ) -> tuple[Placement, ...]:
+        size = self._task.bin_types[bin_type]
+        random = self._rng.random
+        key = [value * (1 + noise_level * (2 * random() - 1)) for value in self._item_values]
+        order = sorted((i for i, number in enumerate(remaining) if number), key=lambda i: -key[i])
         filler = self._fillers[self._plan_count % len(self._fillers)]
-        return filler.fill(size.width, size.height, left, order, spoiled=size.defects)
+        return filler.fill(size.width, size.height, remaining, order, spoiled=size.defects)
 
-    def _pattern_value(self, spots: tuple[Placement, ...]) -> float:
-        return sum(self._item_values[spot.item_type] for spot in spots)
+    def _pattern_value(self, placements: tuple[Placement, ...]) -> float:
+        return sum(self._item_values[placement.item_type] for placement in placements)
 
     def _correct_values(self, pattern: Pattern) -> None:
-        """Move the values of a sheet's pieces towards what they cost on this sheet."""
-        shapes = self._task.item_types
-        made = sum(shapes[spot.item_type].area for spot in pattern.placements)
-        dearness = self._task.bin_types[pattern.bin_type].area / made
-        for shape in {spot.item_type for spot in pattern.placements}:
-            fair = shapes[shape].area * dearness**1.5
-            self._item_values[shape] = 0.7 * self._item_values[shape] + 0.3 * fair
+        """Move the values of a pattern's pieces towards what they cost on this sheet.
+
+        The target is the piece's area times a factor that grows with the waste of the sheet;
+        exponential smoothing keeps what earlier sheets taught.
+        """
+        item_types = self._task.item_types
+        used_area = sum(item_types[placement.item_type].area for placement in pattern.placements)
+        cost_factor = self._task.bin_types[pattern.bin_type].area / used_area
+        for item_type in {placement.item_type for placement in pattern.placements}:
+            observed_value = item_types[item_type].area * cost_factor**1.5
+            self._item_values[item_type] = 0.7 * self._item_values[item_type] + 0.3 * observed_value

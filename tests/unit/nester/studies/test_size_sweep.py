@@ -16,7 +16,7 @@ from nester.packing.search.quick_plan import SolvedProblem, quick_plan
 from nester.studies import size_sweep
 from nester.studies.size_jumps import changed_lengths, describe_jump, find_jumps, suggest_sizes
 from nester.studies.size_sweep import (
-    MOST_SIZES,
+    MAX_SIZES,
     PricedSheet,
     SizeResult,
     SweepSetup,
@@ -234,17 +234,17 @@ def test_nearby_sizes_that_save_and_what_changes(boxes: list[SizeResult]) -> Non
     savings = [one.saving for one in found]
     assert savings == sorted(savings)
     for one in found:
-        assert one.saving == base.cost - one.point.cost > 0
-        assert abs(one.point.size - base.size) * 10 <= base.size
+        assert one.saving == base.cost - one.result.cost > 0
+        assert abs(one.result.size - base.size) * 10 <= base.size
         nearer = [
             p for p in boxes
-            if not p.refusal and abs(p.size - base.size) < abs(one.point.size - base.size)
+            if not p.refusal and abs(p.size - base.size) < abs(one.result.size - base.size)
         ]  # fmt: skip
-        assert all(p.cost > one.point.cost for p in nearer)
+        assert all(p.cost > one.result.cost for p in nearer)
         for change in one.changes:
             if change.name in base.settings:
                 assert base.settings[change.name] == change.before
-                assert one.point.settings[change.name] == change.after
+                assert one.result.settings[change.name] == change.after
     names = {change.name for one in found for change in one.changes}
     assert {"outer lid", "inner lid", "step"} <= names
     assert "wall" not in names
@@ -279,7 +279,7 @@ def test_ranges_that_make_no_sense(sizes: tuple[int, int, int], said: str) -> No
 def test_ranges() -> None:
     assert sizes_between(cm(2), cm(2), mm(1), Unit.CM) == [cm(2)]
     assert sizes_between(cm(2), mm(25), mm(2), Unit.CM) == [mm(20), mm(22), mm(24)]
-    assert len(sizes_between(mm(1), mm(MOST_SIZES), mm(1), Unit.MM)) == MOST_SIZES
+    assert len(sizes_between(mm(1), mm(MAX_SIZES), mm(1), Unit.MM)) == MAX_SIZES
 
 
 def test_the_setting_that_is_swept() -> None:

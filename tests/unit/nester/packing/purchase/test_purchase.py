@@ -78,10 +78,10 @@ def test_more_is_bought_to_be_sent_for_nothing() -> None:
 
 def test_sheets_beside_those_that_are_cut() -> None:
     offers = (offer("sheet", 50, 70, "4", 2),)
-    bought = purchase(squares(2), offers, (), Effort.QUICK, also={"sheet": 2})
+    bought = purchase(squares(2), offers, (), Effort.QUICK, extra_sheets={"sheet": 2})
     assert bought.cost == bought.lower_bound == Fraction(8)
     assert bought.unused_sheets() == {"sheet": 3}
-    alone = purchase(squares(0), offers, (), Effort.QUICK, also={"sheet": 3})
+    alone = purchase(squares(0), offers, (), Effort.QUICK, extra_sheets={"sheet": 3})
     assert (alone.cost, alone.unused_sheets()) == (Fraction(8), {"sheet": 4})
 
 
@@ -126,7 +126,7 @@ SHORT = purchases._EffortBudget(
 def test_the_purchase_does_not_depend_on_how_many_processes_there_are(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(purchases, "_WORK", {Effort.NORMAL: SHORT})
+    monkeypatch.setattr(purchases, "_BUDGETS", {Effort.NORMAL: SHORT})
     problem = week_of_three()
     offers, terms = price_lists(3, suppliers=3)
     told: dict[int, list[Progress]] = {1: [], 2: []}
@@ -213,7 +213,7 @@ def no_recreation(monkeypatch: pytest.MonkeyPatch) -> None:
         def plans(self, *_: object) -> None:
             pytest.fail("a plan was worked over")
 
-    monkeypatch.setattr(sufficiency, "Recreator", Never)
+    monkeypatch.setattr(sufficiency, "RuinAndRecreate", Never)
 
 
 @pytest.mark.usefixtures("no_recreation")  # it does not know the rule
@@ -267,12 +267,12 @@ def test_what_is_bought_of_a_settled_paper_is_enough_for_a_known_plan() -> None:
     market = Market(offers, ())
     stock = tuple(size.stock for size in market.sizes)
     whole = replace(squares(3), stock=stock)
-    search = purchases._Search(
-        squares(3), whole, market, purchases._WORK[Effort.QUICK], {}, never, lambda _: None
+    search = purchases._PurchaseSearch(
+        squares(3), whole, market, purchases._BUDGETS[Effort.QUICK], {}, never, lambda _: None
     )
     (paper,) = search._papers
-    assert list(paper.paper.sufficient_sheets) == [(2, 0)]
-    bought = search.bought(1)
+    assert list(paper.knowledge.sufficient_sheets) == [(2, 0)]
+    bought = search.solve(1)
     require_valid_purchase(squares(3), offers, (), bought)
     assert [(one.offer.name, one.quantity) for one in bought.lines] == [("large", 1)]
 
@@ -290,7 +290,7 @@ def test_sheets_that_cost_nothing_but_shipping_are_weighed_against_others(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """The paper is worked on as if it were too large to be settled."""
-    monkeypatch.setattr(purchases, "_WORK", {Effort.NORMAL: replace(SHORT, settling=0)})
+    monkeypatch.setattr(purchases, "_BUDGETS", {Effort.NORMAL: replace(SHORT, enumeration=0)})
     wants = (Demand("a", 14, 19, 8, turn=Turn.NONE), Demand("b", 18, 5, 13))
     problem = Problem(wants, (StockItem("lying", 17, 15, 30, Fraction(4)),), smallest_offcut=1)
     offers = (
@@ -369,9 +369,9 @@ def test_names_and_numbers_without_meaning_are_refused() -> None:
     with pytest.raises(Refusal, match="'sheet' is the name of an offer"):
         purchase(lying, (one,))
     with pytest.raises(Refusal, match="offer 'other' are asked for, which there is not"):
-        purchase(squares(1), (one,), also={"other": 1})
+        purchase(squares(1), (one,), extra_sheets={"other": 1})
     with pytest.raises(Refusal, match="-1 sheets"):
-        purchase(squares(1), (one,), also={"sheet": -1})
+        purchase(squares(1), (one,), extra_sheets={"sheet": -1})
 
 
 @pytest.mark.parametrize(
