@@ -95,7 +95,7 @@ _SETTINGS = {
     "eyelet": translatable("Eyelet"),
 }
 """Settings of the built-in designs that a customer sees on the finished piece; the others are the
-workshop's.  Of a design of the maker's own all are told, by their own names."""
+workshop's.  Of a design of the maker's own all are shown, under their own names."""
 
 _CHOICES = {
     "yes": translatable("yes"),
@@ -188,25 +188,25 @@ def _sentence(words: str) -> str:
 def _sizes(quote: Quote, translator: ShopTranslator) -> Iterator[tuple[Cell, ...]]:
     built_in = quote.design.name in _NAMES
     known = {setting.name: setting for setting in quote.design.settings}
-    told = {
+    written = {
         setting.alternative_to or name: quote.given_sizes[name]
         for name, setting in known.items()
         if name in quote.given_sizes
     }
     for name, setting in known.items():
-        if name not in told or (built_in and name not in _SETTINGS):
+        if name not in written or (built_in and name not in _SETTINGS):
             continue
         label = translator.say(_SETTINGS[name]) if built_in else printable(name)
         value = quote.settings[name]
         if setting.kind is SettingKind.LENGTH and isinstance(value, int):
-            shown = translator.length(value, _unit_of(told[name]) or quote.unit)
+            shown = translator.length(value, _unit_of(written[name]) or quote.unit)
         else:
             shown = translator.say(_CHOICES.get(str(value), printable(str(value))))
         yield label, shown
 
 
 def _unit_of(written: str) -> Unit | None:
-    """Return the unit in which the customer thinks, if she said it."""
+    """Return the unit that the customer wrote, if there is one."""
     text = written.strip().casefold()
     if text.endswith(('"', "″", "”")):
         return Unit.IN
@@ -227,10 +227,10 @@ def _papers(quote: Quote, translator: ShopTranslator) -> Table:
         part = say(_PARTS[first]) if first in _PARTS else printable(first)
         if paper.role == "all" and len(quote.papers) == 1:
             part = say("All parts")
-        looks = [printable(one) for one in (paper.colour, paper.finish) if one]
+        looks = [printable(look) for look in (paper.colour, paper.finish) if look]
         rows.append(
             (
-                ", ".join([part, *(say(_CHOICES.get(one, printable(one))) for one in rest)]),
+                ", ".join([part, *(say(_CHOICES.get(word, printable(word))) for word in rest)]),
                 Swatch(paper.swatch),
                 printable(paper.name),
                 ", ".join([*looks, f"{paper.grammage} g/m²"]),

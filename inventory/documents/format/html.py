@@ -170,7 +170,7 @@ def _block(block: Block, translator: Translator) -> Iterator[str]:
 def _table(table: Table, translator: Translator) -> Iterator[str]:
     yield '<div class="scroll"><table>'
     yield f"<colgroup>{''.join(_widths(table.columns))}</colgroup>"
-    heads = (f"<th{_names(one)}>{escape(one.title)}</th>" for one in table.columns)
+    heads = (f"<th{_names(column)}>{escape(column.title)}</th>" for column in table.columns)
     yield f"<thead><tr>{''.join(heads)}</tr></thead><tbody>"
     for row in table.rows:
         cells = (
@@ -192,8 +192,8 @@ def _widths(columns: Sequence[Column]) -> Iterator[str]:
 
 def _cell_label(column: Column, cell: Cell) -> str:
     """Return what a narrow screen shows before a cell, as its column has no head there."""
-    told = column.title and isinstance(cell, str) and cell
-    return f' data-title="{escape(column.title)}"' if told else ""
+    has_label = column.title and isinstance(cell, str) and cell
+    return f' data-title="{escape(column.title)}"' if has_label else ""
 
 
 def _names(column: Column) -> str:

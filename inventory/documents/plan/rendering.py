@@ -31,7 +31,7 @@ def plan_pdf(
     page
         ``A4`` or ``Letter``.
     fonts
-        Font files for signs that ours have not.
+        Font files for characters the built-in fonts don't have.
     documents
         Those to print, if they are made already.
 
@@ -76,7 +76,7 @@ def plan_workbook(plan: Plan) -> bytes:
     """Return a plan's lists as a workbook."""
     from inventory.documents.format.workbook import workbook_bytes
 
-    lists = {one.title: (one.columns, one.rows) for one in plan_lists(plan)}
+    lists = {each.title: (each.columns, each.rows) for each in plan_lists(plan)}
     return workbook_bytes(lists, plan.made_on)
 
 

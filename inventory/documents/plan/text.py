@@ -69,8 +69,8 @@ def _value(plan: Plan, pace: Pace) -> str:
         return "No order can be made from the stash.\n"
     sheets = sum(part.copies for part in plan.layouts if part.sheet.kind == "sheet")
     offcuts = sum(part.copies for part in plan.layouts if part.sheet.kind == "offcut")
-    pieces = sum(one.copies * len(one.spots) for one in plan.layouts)
-    minutes = sum(pace.minutes(plan.as_layout(one)[0], plan.trimmer) for one in plan.layouts)
+    pieces = sum(layout.copies * len(layout.spots) for layout in plan.layouts)
+    minutes = sum(pace.minutes(plan.as_layout(layout)[0], plan.trimmer) for layout in plan.layouts)
     whose = f" at the shop's own pace, from {_number(pace.reports, 'report', 'reports')}"
     used = 100 * plan.piece_area / plan.paper_area
     kept = 100 * plan.kept_area / plan.paper_area

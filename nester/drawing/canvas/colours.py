@@ -24,9 +24,9 @@ def _luminance(colour: str) -> float:
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
-def contrast(one: str, other: str) -> float:
+def contrast(first: str, second: str) -> float:
     """Return the contrast ratio of two colours (WCAG 2.2, definition "contrast ratio")."""
-    lighter, darker = sorted((_luminance(one), _luminance(other)), reverse=True)
+    lighter, darker = sorted((_luminance(first), _luminance(second)), reverse=True)
     return (lighter + 0.05) / (darker + 0.05)
 
 

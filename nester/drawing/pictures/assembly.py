@@ -1,9 +1,9 @@
 """How folded parts go together, seen from the side and cut through the middle.
 
 Widths and heights are to scale; the paper is drawn thicker than it is, and where walls would
-then touch, the gap between them too, so that each part can be told from its neighbours.  Lids
-hang above what they cover.  Neighbouring parts are filled black and white in turn; nothing is
-told by colour.  A picture unit is a quarter of a millimetre on paper.
+then touch, the gap between them too, so that each part stands out from its neighbours.  Lids
+hang above what they cover.  Neighbouring parts are filled black and white in turn; colour
+alone means nothing.  A picture unit is a quarter of a millimetre on paper.
 """
 
 from __future__ import annotations

@@ -80,7 +80,7 @@ class BarChart:
 
 
 def number_ticks(low: Fraction, high: Fraction, most: int) -> list[Fraction]:
-    """Return round numbers, equally far apart, that enclose a range; at most so many and one."""
+    """Return evenly spaced round numbers that enclose a range; at most `most` + 1 of them."""
     if high <= low:
         low, high = (Fraction(0), 2 * high) if high > 0 else (low, low + 1)
     rough = (high - low) / max(1, most - 1)

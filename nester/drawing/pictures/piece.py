@@ -2,7 +2,7 @@
 
 Folds are drawn in the open folding notation: valley folds dashed, mountain folds dash-dot, cuts
 solid.  The picture shows the face of the piece.  An arrow lies along the fibres, where the piece
-has a wish about them.
+asks for a direction.
 """
 
 from __future__ import annotations
