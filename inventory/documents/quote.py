@@ -95,7 +95,7 @@ _SETTINGS = {
     "eyelet": translatable("Eyelet"),
 }
 """Settings of the built-in designs that a customer sees on the finished piece; the others are the
-workshop's.  Of a design of the maker's own all are told, by their own names."""
+workshop's.  Of a design of the maker's own all are shown, under their own names."""
 
 _CHOICES = {
     "yes": translatable("yes"),
@@ -139,82 +139,82 @@ _PARTS = {
 }
 
 
-def quote_document(quote: Quote, voice: ShopTranslator) -> Document:
+def quote_document(quote: Quote, translator: ShopTranslator) -> Document:
     """Return what an offer says."""
-    say = voice.say
-    name = _name(quote, voice)
-    together = voice.money(quote.price, quote.currency)
+    say = translator.say
+    name = _name(quote, translator)
+    together = translator.money(quote.price, quote.currency)
     blocks: list[Block] = [
         Paragraph(f"{quote.copies} × {name}: {together}", bold=True),
         Paragraph(_sentence(say(quote.design.title))),
     ]
-    if sizes := tuple(_sizes(quote, voice)):
+    if sizes := tuple(_sizes(quote, translator)):
         titles = (Column(say("What"), 2), Column(say("As ordered"), 3))
         blocks += [Heading(say("Sizes")), Table(titles, sizes)]
-    blocks += [Heading(say("Papers")), _papers(quote, voice), Heading(say("Price"))]
+    blocks += [Heading(say("Papers")), _papers(quote, translator), Heading(say("Price"))]
     columns = (
-        Column(say("Number"), 17, fixed=True, align_right=True),
+        Column(say("Amount"), 17, fixed=True, align_right=True),
         Column(say("What"), 4),
         Column(say("Price each"), 2, align_right=True),
         Column(say("Together"), 2, align_right=True, bold=True),
     )
-    row = (str(quote.copies), name, voice.money(quote.unit_price, quote.currency), together)
+    row = (str(quote.copies), name, translator.money(quote.unit_price, quote.currency), together)
     blocks.append(Table(columns, (row,)))
     sent = say("Sent by {date}; the price includes packing and postage.")
     ready = say("Ready to be collected by {date}.")
     blocks.append(
-        Paragraph((sent if quote.is_posted else ready).format(date=voice.date(quote.ready_on)))
+        Paragraph((sent if quote.is_posted else ready).format(date=translator.date(quote.ready_on)))
     )
     until = say("This offer is valid until {date}.")
-    blocks.append(Paragraph(until.format(date=voice.date(quote.valid_until)), bold=True))
+    blocks.append(Paragraph(until.format(date=translator.date(quote.valid_until)), bold=True))
     if quote.note:
         blocks.append(Paragraph(printable(quote.note)))
     about = say("For {customer}, {date}.").format(
-        customer=printable(quote.customer), date=voice.date(quote.made_on)
+        customer=printable(quote.customer), date=translator.date(quote.made_on)
     )
     offer = say("Offer")
     return Document("quote", f"{printable(quote.shop)} · {offer}", about, tuple(blocks))
 
 
-def _name(quote: Quote, voice: ShopTranslator) -> str:
+def _name(quote: Quote, translator: ShopTranslator) -> str:
     name = quote.design.name
-    return voice.say(_NAMES[name]) if name in _NAMES else printable(name)
+    return translator.say(_NAMES[name]) if name in _NAMES else printable(name)
 
 
 def _sentence(words: str) -> str:
     return f"{printable(words[:1].upper() + words[1:])}." if words else ""
 
 
-def _sizes(quote: Quote, voice: ShopTranslator) -> Iterator[tuple[Cell, ...]]:
+def _sizes(quote: Quote, translator: ShopTranslator) -> Iterator[tuple[Cell, ...]]:
     built_in = quote.design.name in _NAMES
     known = {setting.name: setting for setting in quote.design.settings}
-    told = {
+    written = {
         setting.alternative_to or name: quote.given_sizes[name]
         for name, setting in known.items()
         if name in quote.given_sizes
     }
     for name, setting in known.items():
-        if name not in told or (built_in and name not in _SETTINGS):
+        if name not in written or (built_in and name not in _SETTINGS):
             continue
-        label = voice.say(_SETTINGS[name]) if built_in else printable(name)
+        label = translator.say(_SETTINGS[name]) if built_in else printable(name)
         value = quote.settings[name]
         if setting.kind is SettingKind.LENGTH and isinstance(value, int):
-            shown = voice.length(value, _unit_of(told[name]) or quote.unit)
+            shown = translator.length(value, _unit_of(written[name]) or quote.unit)
         else:
-            shown = voice.say(_CHOICES.get(str(value), printable(str(value))))
+            shown = translator.say(_CHOICES.get(str(value), printable(str(value))))
         yield label, shown
 
 
 def _unit_of(written: str) -> Unit | None:
-    """Return the unit in which the customer thinks, if she said it."""
+    """Return the unit that the customer wrote, if there is one."""
     text = written.strip().casefold()
     if text.endswith(('"', "″", "”")):
         return Unit.IN
     return next((unit for unit in Unit if text.endswith(unit)), None)
 
 
-def _papers(quote: Quote, voice: ShopTranslator) -> Table:
-    say = voice.say
+def _papers(quote: Quote, translator: ShopTranslator) -> Table:
+    say = translator.say
     columns = (
         Column(say("Part"), 3),
         Column("", 13, fixed=True),
@@ -227,10 +227,10 @@ def _papers(quote: Quote, voice: ShopTranslator) -> Table:
         part = say(_PARTS[first]) if first in _PARTS else printable(first)
         if paper.role == "all" and len(quote.papers) == 1:
             part = say("All parts")
-        looks = [printable(one) for one in (paper.colour, paper.finish) if one]
+        looks = [printable(look) for look in (paper.colour, paper.finish) if look]
         rows.append(
             (
-                ", ".join([part, *(say(_CHOICES.get(one, printable(one))) for one in rest)]),
+                ", ".join([part, *(say(_CHOICES.get(word, printable(word))) for word in rest)]),
                 Swatch(paper.swatch),
                 printable(paper.name),
                 ", ".join([*looks, f"{paper.grammage} g/m²"]),
@@ -239,20 +239,20 @@ def _papers(quote: Quote, voice: ShopTranslator) -> Table:
     return Table(columns, tuple(rows))
 
 
-def _footer(quote: Quote, voice: ShopTranslator) -> str:
-    words = voice.say("{shop} · offer for order {order} · {date}")
+def _footer(quote: Quote, translator: ShopTranslator) -> str:
+    words = translator.say("{shop} · offer for order {order} · {date}")
     return words.format(
-        shop=printable(quote.shop), order=quote.order, date=voice.date(quote.made_on)
+        shop=printable(quote.shop), order=quote.order, date=translator.date(quote.made_on)
     )
 
 
-def _title(quote: Quote, voice: ShopTranslator) -> str:
-    offer = voice.say("Offer")
+def _title(quote: Quote, translator: ShopTranslator) -> str:
+    offer = translator.say("Offer")
     return f"{offer} {quote.order} · {printable(quote.shop)}"
 
 
 def quote_pdf(
-    quote: Quote, voice: ShopTranslator, *, page: str = "A4", fonts: Sequence[Path] = ()
+    quote: Quote, translator: ShopTranslator, *, page: str = "A4", fonts: Sequence[Path] = ()
 ) -> bytes:
     """Print an offer; the same offer always gives the same bytes.
 
@@ -265,24 +265,24 @@ def quote_pdf(
     from nester.drawing.canvas.pdf import pages_pdf
 
     faces = FontSet(fonts)
-    document = quote_document(quote, voice)
+    document = quote_document(quote, translator)
     return pages_pdf(
-        paginate([document], page, faces, voice, _footer(quote, voice)),
+        paginate([document], page, faces, translator, _footer(quote, translator)),
         faces,
-        title=_title(quote, voice),
-        language=voice.language,
+        title=_title(quote, translator),
+        language=translator.language,
         made_on=quote.made_on,
     )
 
 
-def quote_html(quote: Quote, voice: ShopTranslator) -> str:
+def quote_html(quote: Quote, translator: ShopTranslator) -> str:
     """Write an offer as one page of HTML that needs nothing else."""
     from inventory.documents.format.html import documents_html
 
     return documents_html(
-        [quote_document(quote, voice)],
-        title=_title(quote, voice),
-        language=voice.language,
-        footer=_footer(quote, voice),
-        voice=voice,
+        [quote_document(quote, translator)],
+        title=_title(quote, translator),
+        language=translator.language,
+        footer=_footer(quote, translator),
+        translator=translator,
     )

@@ -18,7 +18,7 @@ from inventory.core.plan import (
 )
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.enums import BatchStatus
-from inventory.production.booking import book_plan
+from inventory.production.booking import book_plan, check_available
 from inventory.production.planning_data import PlanningData
 from inventory.production.spoiling import spoiled_pieces
 from inventory.stock.lookup import get_batch, plan_of

@@ -61,7 +61,7 @@ def solid_rows(blank: Rect, gone: Sequence[Rect]) -> tuple[Rect, ...]:
 def solid_columns(blank: Rect, gone: Sequence[Rect]) -> tuple[Rect, ...]:
     """Return what a blank keeps without some rectangles of it, in columns as high as can be."""
     return tuple(
-        map(_transposed, solid_rows(_transposed(blank), [_transposed(one) for one in gone]))
+        map(_transposed, solid_rows(_transposed(blank), [_transposed(void) for void in gone]))
     )
 
 
@@ -69,19 +69,19 @@ def maximal_free_rectangles(area: Rect, gone: Iterable[Rect]) -> list[Rect]:
     """Return every rectangle of an area, as large as can be, that some rectangles leave clear."""
     clear = [area] if min(area.width, area.height) > 0 else []
     for bad in gone:
-        kept = [one for one in clear if not one.overlaps(bad)]
-        for one in clear:
-            if one.overlaps(bad):
+        kept = [rect for rect in clear if not rect.overlaps(bad)]
+        for rect in clear:
+            if rect.overlaps(bad):
                 sides = (
-                    Rect(one.x, one.y, bad.x - one.x, one.height),
-                    Rect(one.x, one.y, one.width, bad.y - one.y),
-                    Rect(bad.right, one.y, one.right - bad.right, one.height),
-                    Rect(one.x, bad.bottom, one.width, one.bottom - bad.bottom),
+                    Rect(rect.x, rect.y, bad.x - rect.x, rect.height),
+                    Rect(rect.x, rect.y, rect.width, bad.y - rect.y),
+                    Rect(bad.right, rect.y, rect.right - bad.right, rect.height),
+                    Rect(rect.x, bad.bottom, rect.width, rect.bottom - bad.bottom),
                 )
                 kept += [side for side in sides if min(side.width, side.height) > 0]
         clear = list(dict.fromkeys(kept))
     return [
-        one for one in clear if not any(other != one and other.contains(one) for other in clear)
+        rect for rect in clear if not any(other != rect and other.contains(rect) for other in clear)
     ]
 
 

@@ -7,7 +7,6 @@ from nester.cutting.instructions import (
     cutting_steps,
     offcut_name,
     safety_notes,
-    step_instruction,
 )
 from nester.cutting.sequence import CUT_COST, NotGuillotineError, is_guillotine, plan_cuts
 from nester.cutting.stages import stages_needed
@@ -26,5 +25,4 @@ __all__ = [
     "plan_cuts",
     "safety_notes",
     "stages_needed",
-    "step_instruction",
 ]

@@ -41,7 +41,7 @@ class Pace:
     per_trimmer_metre, per_knife_metre
         Minutes to cut one metre from edge to edge, and with a knife.
     reports
-        From how many reports of the shop's own it was learned; 0: it is the usual one.
+        From how many reports of the shop's own it was learned; 0: it is the default.
     """
 
     per_cut: Fraction = MINUTES_PER_CUT

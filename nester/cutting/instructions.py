@@ -26,36 +26,35 @@ __all__ = [
     "cutting_steps",
     "offcut_name",
     "safety_notes",
-    "step_instruction",
 ]
 
 SAFETY_NOTE = translatable(
-    "Keep fingers clear of the blade and children away from the table; a trimmer's own"
-    " instructions and the rules of your place come first."
+    "Keep fingers clear of the blade and children away from the table. Your trimmer's"
+    " instructions and the rules of your workplace come first."
 )
 KNIFE_SAFETY_NOTE = translatable(
-    "With the knife: a sharp blade, a steel rule that does not slip, a cutting mat; cut in several"
-    " light passes, with the hand that holds the rule behind its edge and never in the blade's"
-    " way; cover or put away the blade at every pause."
+    "With the knife: use a sharp blade, a steel rule that does not slip and a cutting mat."
+    " Cut in several light passes. Keep the hand that holds the rule behind its edge, never in"
+    " the blade's way. Cover or put away the blade at every pause."
 )
 
 MIN_SCRAP_WIDTH: Length = mm("0.25")
 """Scrap thinner than this is not worth a cut, and no trimmer takes it off cleanly (common practice,
 no source).  It comes of sheets in inches and pieces in centimetres.  The plan keeps its exact cuts;
-the words tell to leave it on: a piece then is larger by less than the width of a pencil's line."""
+the instructions say to leave it on: a piece is then larger by less than a pencil line."""
 
 _LINE_WIDTH = 76
 _INDENT = "   "
 _NO_BREAK_SPACE = "\N{NO-BREAK SPACE}"
 
 
-def offcut_name(number: int, voice: Translator = ENGLISH) -> str:
+def offcut_name(number: int, translator: Translator = ENGLISH) -> str:
     """Return what a layout's offcut is called; they are numbered from 1 in its order."""
-    return voice.say("offcut {number}").format(number=number)
+    return translator.say("offcut {number}").format(number=number)
 
 
 def safety_notes(layout: Layout, *, trimmer: Trimmer = UNLIMITED_TRIMMER) -> tuple[str, ...]:
-    """Return what a maker should heed before cutting.
+    """Return the safety notes for cutting a layout.
 
     Parameters
     ----------
@@ -79,7 +78,7 @@ def cutting_steps(
     layout: Layout,
     unit: Unit,
     *,
-    voice: Translator = ENGLISH,
+    translator: Translator = ENGLISH,
     trimmer: Trimmer = UNLIMITED_TRIMMER,
     offcuts: Sequence[str] = (),
 ) -> list[CuttingStep]:
@@ -96,20 +95,15 @@ def cutting_steps(
     offcuts
         What the layout's offcuts are called, in its order; `offcut_name` if not given.
     """
-    teller = _InstructionWriter(layout, unit, voice, trimmer, offcuts)
-    return [teller.step(number) for number in range(1, len(layout.cuts) + 1)]
-
-
-def step_instruction(layout: Layout, number: int, unit: Unit) -> str:
-    """Say one cut of a layout in words; see `cutting_instructions`."""
-    return _step_as_text(_InstructionWriter(layout, unit).step(number))
+    writer = _InstructionWriter(layout, unit, translator, trimmer, offcuts)
+    return [writer.step(number) for number in range(1, len(layout.cuts) + 1)]
 
 
 def cutting_instructions(
     layout: Layout,
     unit: Unit,
     *,
-    voice: Translator = ENGLISH,
+    translator: Translator = ENGLISH,
     trimmer: Trimmer = UNLIMITED_TRIMMER,
     offcuts: Sequence[str] = (),
 ) -> tuple[str, ...]:
@@ -119,15 +113,15 @@ def cutting_instructions(
     what it frees.  Lines are at most 76 characters long where words allow; those after the first
     are indented.  The parameters are those of `cutting_steps`.
     """
-    told = cutting_steps(layout, unit, voice=voice, trimmer=trimmer, offcuts=offcuts)
-    return tuple(map(_step_as_text, told))
+    steps = cutting_steps(layout, unit, translator=translator, trimmer=trimmer, offcuts=offcuts)
+    return tuple(map(_step_as_text, steps))
 
 
 def _step_as_text(step: CuttingStep) -> str:
     return "\n".join(
         row
-        for told in (step.cut, *(_INDENT + free for free in step.results))
-        for row in _wrap(told)
+        for text in (step.cut, *(_INDENT + free for free in step.results))
+        for row in _wrap(text)
     )
 
 
@@ -147,7 +141,7 @@ _CUT_TEXTS = {
         ),
     ),
 }
-"""By whether a cut runs up and down: how it is told from edge to edge, and with the knife."""
+"""By whether a cut runs up and down: its words from edge to edge, and with the knife."""
 _SIDE_TEXTS = {
     True: (translatable("Left: {fate}."), translatable("Right: {fate}.")),
     False: (translatable("Top: {fate}."), translatable("Bottom: {fate}.")),
@@ -163,17 +157,17 @@ class _InstructionWriter:
         self,
         layout: Layout,
         unit: Unit,
-        voice: Translator = ENGLISH,
+        translator: Translator = ENGLISH,
         trimmer: Trimmer = UNLIMITED_TRIMMER,
         offcuts: Sequence[str] = (),
     ) -> None:
         self.cuts = layout.cuts
         self.unit = unit
-        self.translator = voice
+        self.translator = translator
         self.trimmer = trimmer
         self.pieces = {piece.rect: _one_line(piece.name) for piece in layout.placed}
         self.named_rects = [(piece.rect, _one_line(piece.name)) for piece in layout.placed]
-        names = offcuts or [offcut_name(i, voice) for i in range(1, len(layout.offcuts) + 1)]
+        names = offcuts or [offcut_name(i, translator) for i in range(1, len(layout.offcuts) + 1)]
         self.named_rects += zip(layout.offcuts, names, strict=True)
         self.names = dict(self.named_rects)
         self.first_cut: dict[Rect, int] = {}
@@ -189,7 +183,7 @@ class _InstructionWriter:
         say = self.translator.say
         part = cut.part
         low = part.y if cut.vertical else part.x
-        told = say(_CUT_TEXTS[cut.vertical][cut.knife]).format(
+        text = say(_CUT_TEXTS[cut.vertical][cut.knife]).format(
             number=number,
             at=self._length(cut.at - (part.x if cut.vertical else part.y)),
             whole=self._part_text(cut),
@@ -198,15 +192,15 @@ class _InstructionWriter:
         )
         if not cut.knife and any(map(self._is_sliver, _split(cut))):
             leave = say("Only a sliver would come off: leave it on.")
-            return f"{told} {leave}"
+            return f"{text} {leave}"
         if cut.knife or self.trimmer.can_make(cut):
-            return told
+            return text
         longest = self.trimmer.longest_cut
         if longest is not None and cut.end - cut.start > longest:
             why = say("With knife and steel rule: it is too long for the trimmer.")
         else:
             why = say("With knife and steel rule: the trimmer cannot hold this strip.")
-        return f"{told} {why}"
+        return f"{text} {why}"
 
     def _part_text(self, cut: Cut) -> str:
         """Say of what a cut's edge is."""

@@ -32,7 +32,9 @@ def stages_needed(sheet: Rect, blanks: Sequence[Rect], voids: Sequence[Sequence[
     """
     inside: dict[Rect, list[Rect]] = {}
     top: list[Rect] = []
-    holes = sorted((void for of_one in voids for void in of_one), key=lambda void: void.area)
+    holes = sorted(
+        (void for piece_voids in voids for void in piece_voids), key=lambda void: void.area
+    )
     for blank in blanks:
         hole = next((void for void in holes if void.contains(blank)), None)
         (top if hole is None else inside.setdefault(hole, [])).append(blank)
@@ -74,7 +76,7 @@ def guillotine_strips(
 
     group: list[Rect] = []
     start = end = 0
-    for piece in sorted(pieces, key=lambda one: one.y if down else one.x):
+    for piece in sorted(pieces, key=lambda rect: rect.y if down else rect.x):
         low, high = (piece.y, piece.bottom) if down else (piece.x, piece.right)
         if group and low >= end:
             yield part(start, end), group

@@ -1,6 +1,7 @@
 """Judges any answer, and shares only the words of the problem with what it judges."""
 
-from nester.verify.layouts import Fault, FaultKind, InvalidPlanError, require_valid, verify
+from nester.verify.faults import Fault, FaultKind, InvalidPlanError
+from nester.verify.layouts import require_valid, verify
 from nester.verify.purchase import InvalidPurchaseError, require_valid_purchase, verify_purchase
 
 __all__ = [

@@ -1,4 +1,4 @@
-"""Judges a purchase: its layouts by `nester.verify.layouts`, and its money by counting again."""
+"""Verifies a purchase plan: its layouts by `nester.verify.layouts`, and its money by itself."""
 
 from __future__ import annotations
 
@@ -28,13 +28,13 @@ def require_valid_purchase(
     terms: Sequence[SupplierTerms],
     bought: PaperPurchasePlan,
 ) -> None:
-    """Raise unless a purchase is a right one for a problem, with what is offered.
+    """Raise unless a purchase is valid for a problem and the offers.
 
     Raises
     ------
-    PurchaseFault
+    InvalidPurchaseError
         If what is bought, or what is paid for it, is wrong.
-    PlanFault
+    InvalidPlanError
         If the layouts are.
     """
     faults = verify_purchase(problem, offers, terms, bought)
@@ -49,20 +49,20 @@ def verify_purchase(
     terms: Sequence[SupplierTerms],
     bought: PaperPurchasePlan,
 ) -> list[str]:
-    """Return what is wrong with what is bought and paid; an empty list means that it is right."""
+    """Return what is wrong with what is bought and paid; an empty list means that it is valid."""
     faults = []
     offered = set(offers)
     goods: dict[str, Fraction] = defaultdict(Fraction)
-    shelf: dict[str, StockItem] = {}
+    purchased: dict[str, StockItem] = {}
     for offer, packs in bought.lines:
         if offer not in offered:
             faults.append(f"'{offer.name}' is bought, but nobody offers it")
-        if offer.name in shelf:
+        if offer.name in purchased:
             faults.append(f"'{offer.name}' is listed twice")
         if packs < offer.min_packs:
             faults.append(f"'{offer.name}': {packs} packs, but {offer.min_packs} are sold at least")
         goods[offer.supplier] += packs * offer.pack_price
-        shelf[offer.name] = StockItem(
+        purchased[offer.name] = StockItem(
             offer.name,
             offer.width,
             offer.height,
@@ -72,27 +72,27 @@ def verify_purchase(
             offer.margins,
             grain=offer.grain,
         )
-    asked = {one.supplier: one for one in terms}
+    terms_of = {each.supplier: each for each in terms}
     shipping: dict[str, Fraction] = {}
     for supplier, value in goods.items():
-        its = asked.get(supplier)
-        shipping[supplier] = its.shipping if its else Fraction(0)
-        if its and its.free_shipping_from is not None and value >= its.free_shipping_from:
+        rule = terms_of.get(supplier)
+        shipping[supplier] = rule.shipping if rule else Fraction(0)
+        if rule and rule.free_shipping_from is not None and value >= rule.free_shipping_from:
             shipping[supplier] = Fraction(0)
-        if its and value < its.min_order_value:
+        if rule and value < rule.min_order_value:
             faults.append(
-                f"'{supplier}' sells nothing below {its.min_order_value}, but gets {value}"
+                f"'{supplier}' sells nothing below {rule.min_order_value}, but gets {value}"
             )
     if dict(bought.shipping) != shipping:
         faults.append(f"shipping is given as {dict(bought.shipping)}, but it is {shipping}")
     paid = sum(goods.values(), Fraction(0)) + sum(shipping.values(), Fraction(0))
     if bought.cost != paid:
-        faults.append(f"{bought.cost} is said to be paid, but packs and shipping are {paid}")
+        faults.append(f"the cost is given as {bought.cost}, but packs and shipping are {paid}")
     if not 0 <= bought.lower_bound <= paid:
-        faults.append(f"the bound {bought.lower_bound} is not between nothing and {paid}")
-    on_hand = {one.name: one for one in problem.stock}
-    given = {one.name: one for one in bought.problem.stock}
-    if given != on_hand | shelf or len(given) != len(bought.problem.stock):
+        faults.append(f"the bound {bought.lower_bound} is not between 0 and {paid}")
+    on_hand = {item.name: item for item in problem.stock}
+    available = {item.name: item for item in bought.problem.stock}
+    if available != on_hand | purchased or len(available) != len(bought.problem.stock):
         faults.append("the layouts are cut from other sheets than those on hand and those bought")
     if replace(bought.problem, stock=()) != replace(problem, stock=()):
         faults.append("the layouts are for another problem")

@@ -89,7 +89,7 @@ def test_what_is_left_and_what_is_missing(table: Table) -> None:
     (missing,) = options.missing.values()
     assert missing == {plan(table).parts[0].piece.name: 1}
     kit = next(one for one in plan_documents(plan(table), options) if one.kind == "kit")
-    assert any("spoiled and not made anew" in str(block) for block in kit.blocks)
+    assert any("spoiled and not cut again" in str(block) for block in kit.blocks)
 
 
 def test_kits_name_what_there_is_beside_paper(table: Table) -> None:
@@ -111,10 +111,10 @@ def test_plans_say_how_fibres_and_patterns_lie(shop: ShopFile, grain: str, lies:
     assert (sheet.grain, sheet.pattern_up) == (lies, True)
     (cut, *_) = plan_documents(plan(table), DocumentOptions(kinds=("cut",)))
     words = [text.text for text in cut.blocks[0].draw((180, 200)).iter(f"{{{SVG}}}text")]
-    assert {"fibres of the paper", "top of the pattern"} <= set(words)
+    assert {"grain of the paper", "top of the pattern"} <= set(words)
 
 
 def test_where_nothing_is_known_no_arrow_is_drawn(table: Table) -> None:
     (cut, *_) = plan_documents(plan(table), DocumentOptions(kinds=("cut",)))
     words = [text.text for text in cut.blocks[0].draw((180, 200)).iter(f"{{{SVG}}}text")]
-    assert not {"fibres of the paper", "top of the pattern"} & set(words)
+    assert not {"grain of the paper", "top of the pattern"} & set(words)

@@ -107,7 +107,7 @@ def _subtitle(about: str) -> str:
 
 
 def documents_html(
-    documents: Iterable[Document], *, title: str, language: str, footer: str, voice: Translator
+    documents: Iterable[Document], *, title: str, language: str, footer: str, translator: Translator
 ) -> str:
     """Write documents as one page of HTML, with its style and pictures inside."""
     made = list(documents)
@@ -121,7 +121,7 @@ def documents_html(
         f"<style>{_STYLE}</style>",
         "</head>",
         "<body>",
-        *(_contents(made, voice) if len(made) > 1 else ()),
+        *(_contents(made, translator) if len(made) > 1 else ()),
     ]
     for number, document in enumerate(made, 1):
         lines.append(f'<section id="d{number}" class="{document.kind}">')
@@ -129,14 +129,14 @@ def documents_html(
         if document.about:
             lines.append(f"<p>{escape(document.about)}</p>")
         for block in document.blocks:
-            lines += _block(block, voice)
+            lines += _block(block, translator)
         lines.append("</section>")
     lines += [f"<footer>{escape(footer)}</footer>", "</body>", "</html>", ""]
     return "\n".join(lines)
 
 
-def _contents(documents: Sequence[Document], voice: Translator) -> Iterator[str]:
-    contents = escape(voice.say("Contents"))
+def _contents(documents: Sequence[Document], translator: Translator) -> Iterator[str]:
+    contents = escape(translator.say("Contents"))
     # Folded up: on a phone a week's layouts would fill many screens with links.
     yield f'<nav aria-label="{contents}"><details><summary>{contents}</summary>'
     for number, document in enumerate(documents, 1):
@@ -144,7 +144,7 @@ def _contents(documents: Sequence[Document], voice: Translator) -> Iterator[str]
     yield "</details></nav>"
 
 
-def _block(block: Block, voice: Translator) -> Iterator[str]:
+def _block(block: Block, translator: Translator) -> Iterator[str]:
     match block:
         case Heading():
             yield f"<h2>{escape(block.text)}</h2>"
@@ -152,7 +152,7 @@ def _block(block: Block, voice: Translator) -> Iterator[str]:
             names = " ".join(["bold"] * block.bold + ["boxed"] * block.boxed)
             yield f'<p class="{names}">{escape(block.text)}</p>'
         case Table():
-            yield from _table(block, voice)
+            yield from _table(block, translator)
         case Picture():
             yield f"<figure>{_svg(block.draw(_ROOM), block.words)}</figure>"
         case StepList():
@@ -167,14 +167,14 @@ def _block(block: Block, voice: Translator) -> Iterator[str]:
             yield "</div>"
 
 
-def _table(table: Table, voice: Translator) -> Iterator[str]:
+def _table(table: Table, translator: Translator) -> Iterator[str]:
     yield '<div class="scroll"><table>'
     yield f"<colgroup>{''.join(_widths(table.columns))}</colgroup>"
-    heads = (f"<th{_names(one)}>{escape(one.title)}</th>" for one in table.columns)
+    heads = (f"<th{_names(column)}>{escape(column.title)}</th>" for column in table.columns)
     yield f"<thead><tr>{''.join(heads)}</tr></thead><tbody>"
     for row in table.rows:
         cells = (
-            f"<td{_names(column)}{_cell_label(column, cell)}>{_cell(cell, voice)}</td>"
+            f"<td{_names(column)}{_cell_label(column, cell)}>{_cell(cell, translator)}</td>"
             for column, cell in zip(table.columns, row, strict=True)
         )
         yield f"<tr>{''.join(cells)}</tr>"
@@ -192,8 +192,8 @@ def _widths(columns: Sequence[Column]) -> Iterator[str]:
 
 def _cell_label(column: Column, cell: Cell) -> str:
     """Return what a narrow screen shows before a cell, as its column has no head there."""
-    told = column.title and isinstance(cell, str) and cell
-    return f' data-title="{escape(column.title)}"' if told else ""
+    has_label = column.title and isinstance(cell, str) and cell
+    return f' data-title="{escape(column.title)}"' if has_label else ""
 
 
 def _names(column: Column) -> str:
@@ -201,9 +201,9 @@ def _names(column: Column) -> str:
     return f' class="{names}"' if names else ""
 
 
-def _cell(cell: Cell, voice: Translator) -> str:
+def _cell(cell: Cell, translator: Translator) -> str:
     if isinstance(cell, Checkbox):
-        done = escape(voice.say("done"))
+        done = escape(translator.say("done"))
         return f'<input type="checkbox" aria-label="{done}">'
     if isinstance(cell, Swatch):
         style = f' style="background:{escape(cell.colour)}"' if cell.colour else ""

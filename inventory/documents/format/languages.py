@@ -30,7 +30,7 @@ LANGUAGES = ("en", "de")
 
 @dataclass(frozen=True)
 class ShopTranslator(Translator):
-    """A voice that also writes dates and money; `language` is its code as in BCP 47."""
+    """A translator that also writes dates and money; `language` is its code as in BCP 47."""
 
     language: str = "en"
 
@@ -57,7 +57,7 @@ class ShopTranslator(Translator):
 
 @cache
 def translator_for(language: str = "en") -> ShopTranslator:
-    """Return the voice of a language.
+    """Return the translator of a language.
 
     Raises
     ------

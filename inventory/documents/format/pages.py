@@ -75,7 +75,7 @@ _MOST_LINES = 12
 
 
 def paginate(
-    documents: Iterable[Document], page: str, faces: FontSet, voice: Translator, footer: str
+    documents: Iterable[Document], page: str, faces: FontSet, translator: Translator, footer: str
 ) -> list[Page]:
     """Put documents on pages of A4 or Letter.
 
@@ -91,12 +91,12 @@ def paginate(
     pages: list[Page] = []
     root = Tag("Document")
     for document in documents:
-        flow = _Flow(sheet, faces, voice, document, Tag("Sect", root))
+        flow = _Flow(sheet, faces, translator, document, Tag("Sect", root))
         for number, block in enumerate(document.blocks):
             flow.add(block, document.blocks[number + 1 : number + 3])
         pages += flow.pages
     for number, made in enumerate(pages, 1):
-        _write_footer(made, faces, footer, voice.say("{page} of {pages}"), number, len(pages))
+        _write_footer(made, faces, footer, translator.say("{page} of {pages}"), number, len(pages))
     return pages
 
 
@@ -265,7 +265,7 @@ class _Flow:
             case Heading():
                 lines = self.wrap(block.text, _HEADING, bold=True)
                 self.y += 1.5 if self.y > self.begins else 0
-                pictures = [one.least for one in after if isinstance(one, Picture)]
+                pictures = [block.least for block in after if isinstance(block, Picture)]
                 below = 15 + pictures[0] * self.whole if pictures else 25.0
                 self.ensure_room(len(lines) * _line_height(_HEADING) + below)
                 self.put(TagChange(Tag("H2", self.section)))
@@ -415,7 +415,7 @@ class _Flow:
 
     def _wrap_steps(self, steps: Sequence[CuttingStep]) -> list[_WrappedStep]:
         wide = (self.width - _GUTTER) / 2
-        told = []
+        wrapped_steps = []
         for step in steps:
             lines = [
                 (0.0, line, True) for line in wrapped(self.faces, step.cut, wide, _ROWS, bold=True)
@@ -423,38 +423,40 @@ class _Flow:
             for free in step.results:
                 rows = wrapped(self.faces, free, wide - 4, _ROWS)
                 lines += [(4.0, line, False) for line in rows]
-            told.append(_WrappedStep(tuple(lines)))
-        return told
+            wrapped_steps.append(_WrappedStep(tuple(lines)))
+        return wrapped_steps
 
     def _steps(self, steps: Sequence[CuttingStep]) -> None:
-        told = self._wrap_steps(steps)
+        waiting = self._wrap_steps(steps)
         tag = Tag("L", self.section)
-        while told:
-            self.ensure_room(min(30.0, told[0].height))
+        while waiting:
+            self.ensure_room(min(30.0, waiting[0].height))
             room = self.bottom - self.y
             columns: list[list[_WrappedStep]] = []
-            height = min(room, _columns_height(told, 2))
+            height = min(room, _columns_height(waiting, 2))
             for _ in range(2):
                 column: list[_WrappedStep] = []
                 used = 0.0
-                while told and (used + told[0].height <= height + 1e-6 or not (column or columns)):
-                    used += told[0].height
-                    column.append(told.pop(0))
+                while waiting and (
+                    used + waiting[0].height <= height + 1e-6 or not (column or columns)
+                ):
+                    used += waiting[0].height
+                    column.append(waiting.pop(0))
                 columns.append(column)
             top = self.y
             lowest = top
             for number, column in enumerate(columns):
                 self.y = top
-                for one in column:
+                for step in column:
                     self.put(TagChange(Tag("LBody", Tag("LI", tag))))
-                    self._step(one, _SIDE + number * ((self.width - _GUTTER) / 2 + _GUTTER))
+                    self._step(step, _SIDE + number * ((self.width - _GUTTER) / 2 + _GUTTER))
                 lowest = max(lowest, self.y)
             self.y = lowest + _BETWEEN * 0.5
-            if told:
+            if waiting:
                 self.new_page()
 
-    def _step(self, told: _WrappedStep, x: float) -> None:
-        for inset, line, bold in told.lines:
+    def _step(self, step: _WrappedStep, x: float) -> None:
+        for inset, line, bold in step.lines:
             self.lines([line], _ROWS, x=x + inset, bold=bold)
         self.y += _STEP_GAP
 
@@ -521,9 +523,9 @@ class _WrappedStep(NamedTuple):
         return len(self.lines) * _line_height(_ROWS) + _STEP_GAP
 
 
-def _columns_height(told: Sequence[_WrappedStep], columns: int) -> float:
+def _columns_height(steps: Sequence[_WrappedStep], columns: int) -> float:
     """Return the least height at which steps, in their order, fit into so many columns."""
-    heights = [one.height for one in told]
+    heights = [step.height for step in steps]
     if not heights:
         return 0.0
     least, most = max(max(heights), sum(heights) / columns), sum(heights)

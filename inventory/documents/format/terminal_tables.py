@@ -22,7 +22,9 @@ class _PlainTable(Table):
 
     def add_row(self, *cells: RenderableType | None, **options: Any) -> None:
         """Add a row; cells may be words or anything that can be printed."""
-        super().add_row(*(Text(one) if isinstance(one, str) else one for one in cells), **options)
+        super().add_row(
+            *(Text(cell) if isinstance(cell, str) else cell for cell in cells), **options
+        )
 
 
 def table(title: str, *columns: str, right: frozenset[str] = frozenset()) -> Table:

@@ -76,7 +76,7 @@ def _without_clock(raw: io.BytesIO) -> bytes:
     made = io.BytesIO()
     with zipfile.ZipFile(raw) as old, zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as new:
         created = b""
-        for info in sorted(old.infolist(), key=lambda one: one.filename):
+        for info in sorted(old.infolist(), key=lambda entry: entry.filename):
             data = old.read(info)
             if info.filename == "docProps/core.xml":
                 found = re.search(rb"<dcterms:created[^>]*>([^<]*)<", data)

@@ -1,6 +1,6 @@
 """A plan's set of documents: what each of them says, in the words of the shop.
 
-The summary with its cautions, the take-out list, a cut sheet for each layout, score and fold
+The summary with its safety notes, the take-out list, a cut sheet for each layout, score and fold
 sheets, a kit list for each order, labels.
 """
 
@@ -17,7 +17,7 @@ from fractions import Fraction
 from functools import partial
 from typing import NamedTuple, get_args
 
-from inventory.core.money import round_to_coin
+from inventory.core.money import floor_to_coin, round_to_coin
 from inventory.core.plan import Plan, PlannedLayout, PlannedOrder, plan_to_json
 from inventory.documents.format.blocks import (
     Block,
@@ -54,34 +54,35 @@ __all__ = ["DOCUMENT_KINDS", "DocumentOptions", "footer_of", "plan_documents", "
 
 DOCUMENT_KINDS: tuple[DocumentKind, ...] = get_args(DocumentKind)
 
-_CAUTIONS = (
+_SAFETY_NOTES = (
     translatable(
         "Knife: fit a sharp blade and cut along a steel rule on a cutting mat, in several light"
         " passes. Keep the hand that holds the rule behind its edge and out of the blade's way."
-        " Cover or put away the blade at every pause; put snapped-off blades into a closed tin."
+        " Cover or put away the blade at every pause; collect snapped-off blades in a closed tin."
     ),
     translatable(
-        "Trimmer: keep fingers clear of the blade, lock its arm when you leave it, and never cut"
-        " a stack that is thicker than its maker allows."
+        "Trimmer: keep your fingers clear of the blade, lock the arm when you step away, and"
+        " never cut a stack thicker than the manufacturer allows."
     ),
     translatable(
-        "Adhesives and hot tools: air the room, keep hot glue and embossing tools off skin, and"
-        " put hot tools on their stand, away from paper. Wear eye protection when setting eyelets."
+        "Adhesives and hot tools: open a window, keep hot glue and embossing tools off your skin,"
+        " and put hot tools on their stand, away from paper. Wear eye protection when you set"
+        " eyelets."
     ),
     translatable(
         "Keep children away from the table. Eyelets, magnets, beads and ribbons on a finished box"
-        " are no toys: small parts can be swallowed, ribbons can wind around a neck."
+        " are not toys: small parts can be swallowed, and ribbons can wind around a neck."
     ),
     translatable(
-        "The instructions of the makers of your tools and adhesives, and the rules of your place,"
-        " come before anything printed here."
+        "The instructions for your tools and adhesives, and the rules of your workplace, come"
+        " before anything printed here."
     ),
 )
 
 
 @dataclass(frozen=True)
 class DocumentOptions:
-    """How a set of documents is made, and what the book knows beside the plan.
+    """How a set of documents is made, and what the shop's records add to the plan.
 
     Attributes
     ----------
@@ -89,11 +90,11 @@ class DocumentOptions:
         By layout, copy from 1 and place of an offcut in the layout: the labels of those that are
         in the stash already.
     extras
-        By order: what it takes beside paper, such as ribbon, in words.
+        By order: what else it needs, such as ribbon, in words.
     pace
         How long the shop takes to cut.
     missing
-        By order: pieces that were spoiled and not made anew, with their number.
+        By order: pieces that were spoiled and not cut again, with their number.
     left
         By layout, the copies that are still to be cut: only these are taken out, cut and
         labelled.  None: all are.
@@ -110,32 +111,32 @@ class DocumentOptions:
 
 
 def plan_fingerprint(plan: Plan) -> str:
-    """Return eight signs that tell this plan from any other: printed at the foot of each page."""
+    """Return eight characters that identify the plan, printed at the foot of each page."""
     digest = hashlib.sha256(plan_to_json(plan).encode()).hexdigest().upper()
     return f"{digest[:4]}-{digest[4:8]}"
 
 
-def footer_of(plan: Plan, voice: ShopTranslator) -> str:
+def footer_of(plan: Plan, translator: ShopTranslator) -> str:
     """Return what stands at the foot of each page."""
-    words = voice.say("{shop} · batch {batch} · {date} · plan {mark}")
+    words = translator.say("{shop} · batch {batch} · {date} · plan {mark}")
     return words.format(
         shop=printable(plan.shop),
         batch=plan.batch or "–",
-        date=voice.date(plan.made_on),
+        date=translator.date(plan.made_on),
         mark=plan_fingerprint(plan),
     )
 
 
 def plan_documents(plan: Plan, options: DocumentOptions) -> list[Document]:
     """Return the documents of a plan, in the order in which they are used."""
-    teller = _DocumentWriter(translated(plan, options.translator), options)
+    writer = _DocumentWriter(translated(plan, options.translator), options)
     makers = {
-        "summary": teller.summary,
-        "take-out": teller.take_out,
-        "cut": teller.cut_sheets,
-        "score": teller.score_sheets,
-        "kit": teller.kits,
-        "labels": teller.labels,
+        "summary": writer.summary,
+        "take-out": writer.take_out,
+        "cut": writer.cut_sheets,
+        "score": writer.score_sheets,
+        "kit": writer.kits,
+        "labels": writer.labels,
     }
     return [made for kind in DOCUMENT_KINDS if kind in options.kinds for made in makers[kind]()]
 
@@ -148,17 +149,17 @@ class _SheetsToFetch(NamedTuple):
 
 
 class _DocumentWriter:
-    """Says a plan in a voice."""
+    """Writes the documents of one plan in the language of a translator."""
 
     def __init__(self, plan: Plan, options: DocumentOptions) -> None:
         self.plan, self.options, self.translator = plan, options, options.translator
         self.say = options.translator.say
         self.count = options.translator.count
         self.swatches = {layout.sheet.paper: layout.sheet.swatch for layout in plan.layouts}
-        self.copies = {one.number: tuple(range(1, one.copies + 1)) for one in plan.layouts}
+        self.copies = {layout.number: tuple(range(1, layout.copies + 1)) for layout in plan.layouts}
         if options.left is not None:
             self.copies = {number: tuple(copies) for number, copies in options.left.items()}
-        self.to_cut = [one for one in plan.layouts if self.copies.get(one.number)]
+        self.to_cut = [layout for layout in plan.layouts if self.copies.get(layout.number)]
 
     def length(self, length: int) -> str:
         return self.translator.length(length, self.plan.unit)
@@ -174,20 +175,18 @@ class _DocumentWriter:
         blocks: list[Block] = []
         if plan.layouts:
             blocks.append(Paragraph(self._value(), bold=True))
-            blocks.append(
-                Table((Column(say("What"), 2), Column(say("How much"), 5)), self._facts())
-            )
+            blocks.append(Table((Column(say("What"), 2), Column(say("Amount"), 5)), self._facts()))
         else:
             blocks.append(Paragraph(say("No order can be made from the stash."), bold=True))
         blocks += [Paragraph(printable(note)) for note in plan.notes]
         blocks.append(Heading(say("Orders")))
         blocks.append(self._orders())
         if plan.lacking:
-            blocks += [Heading(say("What the waiting orders lack")), self._shortages()]
+            blocks += [Heading(say("Missing for the waiting orders")), self._shortages()]
         if plan.restock:
             blocks += [Heading(say("To buy")), self._to_buy()]
-        blocks.append(Heading(say("Before you begin")))
-        blocks += [Paragraph(say(text), boxed=True) for text in _CAUTIONS]
+        blocks.append(Heading(say("For your safety")))
+        blocks += [Paragraph(say(text), boxed=True) for text in _SAFETY_NOTES]
         title = say("Batch {batch}").format(batch=plan.batch) if plan.batch else say("No batch")
         about = say("{made} of {all} orders can be made; planned on {date}.").format(
             made=len(made), all=len(plan.orders), date=self.translator.date(plan.made_on)
@@ -206,31 +205,31 @@ class _DocumentWriter:
             text = say("No plan can use less than {bound} of paper; this one uses {cost}.")
         words = text.format(cost=cost, bound=bound)
         if round_to_coin(plan.kept, plan.currency):
-            kept = say("That is {spent} for the sheets, less {kept} for the offcuts that are kept.")
+            kept = say("That is {spent} for the sheets, less {kept} for the offcuts you keep.")
             words += " " + kept.format(spent=self._money(plan.cost), kept=self._money(plan.kept))
         return words
 
     def _facts(self) -> tuple[tuple[Cell, ...], ...]:
         plan, say, count = self.plan, self.say, self.count
-        sheets = sum(one.copies for one in plan.layouts if one.sheet.kind == "sheet")
-        taken = sum(one.copies for one in plan.layouts if one.sheet.kind == "offcut")
-        pieces = sum(one.copies * len(one.spots) for one in plan.layouts)
-        kept = sum(one.copies * len(one.offcuts) for one in plan.layouts)
+        sheets = sum(part.copies for part in plan.layouts if part.sheet.kind == "sheet")
+        taken = sum(part.copies for part in plan.layouts if part.sheet.kind == "offcut")
+        pieces = sum(part.copies * len(part.spots) for part in plan.layouts)
+        kept = sum(part.copies * len(part.offcuts) for part in plan.layouts)
         area = Fraction(plan.paper_area)
         spent, saved = Fraction(plan.piece_area), Fraction(plan.kept_area)
         paper = format_area(plan.paper_area, plan.unit).replace(".", self.translator.decimal_mark)
-        cuts = sum(len(one.cuts) * one.copies for one in plan.layouts)
-        time = sum((self._minutes(one) for one in plan.layouts), Fraction(0))
+        cuts = sum(len(part.cuts) * part.copies for part in plan.layouts)
+        time = sum((self._minutes(part) for part in plan.layouts), Fraction(0))
         papers: dict[str, Fraction] = defaultdict(Fraction)
-        for one in plan.layouts:
-            papers[one.sheet.paper] += Fraction(one.sheet.price) * one.copies
+        for layout in plan.layouts:
+            papers[layout.sheet.paper] += Fraction(layout.sheet.price) * layout.copies
         facts = [
             (say("Taken from the stash"), ", ".join([
                 count("{n} sheet", "{n} sheets", sheets),
                 count("{n} offcut", "{n} offcuts", taken),
                 paper,
             ])),
-            (say("Made of it"), ", ".join([
+            (say("Made from it"), ", ".join([
                 count("{n} piece", "{n} pieces", pieces),
                 count("{n} offcut to keep", "{n} offcuts to keep", kept),
             ])),
@@ -241,12 +240,12 @@ class _DocumentWriter:
                 kept=self.translator.percent(saved / area),
                 scrap=self.translator.percent((area - spent - saved) / area),
             )),
-            (say("Paper by kind"), "; ".join(
+            (say("Cost by paper"), "; ".join(
                 f"{printable(name)} {self.translator.money(cost, plan.currency)}"
                 for name, cost in sorted(papers.items())
             )),
-            (say("Could be saved at most"), self.translator.percent(plan.optimality_gap, 1)),
-            (say("Time to cut, about"), ", ".join([
+            (say("Could be saved"), self._possible_saving()),
+            (say("Cutting time, about"), ", ".join([
                 self._hours(time),
                 count("{n} cut", "{n} cuts", cuts),
                 self._pace_source(),
@@ -254,13 +253,21 @@ class _DocumentWriter:
         ]  # fmt: skip
         return tuple(facts)
 
+    def _possible_saving(self) -> str:
+        plan = self.plan
+        # Rounded up, so that it stays an upper bound.
+        gap = -floor_to_coin(Fraction(plan.bound) - Fraction(plan.net_cost), plan.currency)
+        if not gap:
+            return self.say("nothing")
+        return self.say("up to {amount}").format(amount=self._money(gap))
+
     def _minutes(self, layout: PlannedLayout) -> Fraction:
         return self.options.pace.minutes(self.plan.as_layout(layout)[0], self.plan.trimmer)
 
     def _pace_source(self) -> str:
         reports = self.options.pace.reports
         if not reports:
-            return self.say("at a usual pace")
+            return self.say("at a typical pace")
         return self.count(
             "at your own pace, from {n} report", "at your own pace, from {n} reports", reports
         )
@@ -278,7 +285,7 @@ class _DocumentWriter:
             Column(say("For"), 3),
             Column(say("What"), 3),
             Column(say("Due"), 28, fixed=True),
-            Column(say("Now"), 33, fixed=True),
+            Column(say("Status"), 33, fixed=True),
         )
         rows = tuple(
             (
@@ -286,7 +293,7 @@ class _DocumentWriter:
                 printable(order.customer),
                 f"{order.copies} × {printable(order.design)}",
                 self.translator.date(order.due),
-                say("will be cut") if order.made else say("waits"),
+                say("will be cut") if order.made else say("waiting"),
             )
             for order in self.plan.orders
         )
@@ -296,20 +303,20 @@ class _DocumentWriter:
         say = self.say
         columns = (
             Column(say("Order"), 14, fixed=True, align_right=True),
-            Column(say("Number"), 17, fixed=True, align_right=True),
+            Column(say("Amount"), 17, fixed=True, align_right=True),
             Column(say("Piece"), 3),
             Column(say("Paper"), 3),
             Column(say("Size"), 3),
         )
         rows = tuple(
             (
-                str(one.order),
-                str(one.quantity),
-                printable(one.piece),
-                printable(one.paper),
-                self.size(one.width, one.height),
+                str(shortage.order),
+                str(shortage.quantity),
+                printable(shortage.piece),
+                printable(shortage.paper),
+                self.size(shortage.width, shortage.height),
             )
-            for one in self.plan.lacking
+            for shortage in self.plan.lacking
         )
         return Table(columns, rows)
 
@@ -317,7 +324,7 @@ class _DocumentWriter:
         say = self.say
         columns = (
             Column("", 8, fixed=True),
-            Column(say("Number"), 17, fixed=True, align_right=True),
+            Column(say("Amount"), 17, fixed=True, align_right=True),
             Column(say("Paper"), 3),
             Column(say("Size"), 3),
             Column(say("Each"), 2, align_right=True),
@@ -326,13 +333,14 @@ class _DocumentWriter:
         rows = tuple(
             (
                 Checkbox(),
-                str(one.quantity) if one.quantity else "?",
-                printable(one.paper),
-                ("" if one.quantity else say("at least") + " ") + self.size(one.width, one.height),
-                "" if one.price is None else self._money(one.price),
-                numbers(one.orders),
+                str(line.quantity) if line.quantity else "?",
+                printable(line.paper),
+                ("" if line.quantity else say("at least") + " ")
+                + self.size(line.width, line.height),
+                "" if line.price is None else self._money(line.price),
+                numbers(line.orders),
             )
-            for one in self.plan.restock
+            for line in self.plan.restock
         )
         return Table(columns, rows)
 
@@ -355,7 +363,7 @@ class _DocumentWriter:
             places[printable(sheet.place or "")].append(label)
         columns = (
             Column("", 7, fixed=True),
-            Column(say("Number"), 17, fixed=True, align_right=True, bold=True),
+            Column(say("Amount"), 17, fixed=True, align_right=True, bold=True),
             Column(say("Label"), 19, fixed=True, bold=True),
             Column("", 13, fixed=True),
             Column(say("Paper"), 4),
@@ -364,9 +372,9 @@ class _DocumentWriter:
         )
         blocks: list[Block] = []
         for place in sorted(places, key=_natural_sort_key):
-            blocks.append(Heading(place or say("Place not written down")))
+            blocks.append(Heading(place or say("No place recorded")))
             in_order = sorted(
-                places[place], key=lambda one: (sheets[one].paper, _natural_sort_key(one))
+                places[place], key=lambda label: (sheets[label].paper, _natural_sort_key(label))
             )
             blocks.append(
                 Table(
@@ -387,7 +395,9 @@ class _DocumentWriter:
             )
         if not blocks:
             blocks.append(Paragraph(say("Nothing is taken from the stash.")))
-        about = say("Place by place, in the order of their names. Tick what lies on the table.")
+        about = say(
+            "Place by place, in the order of their names. Tick off each sheet as you take it out."
+        )
         yield Document("take-out", say("Take out of the stash"), about, tuple(blocks))
 
     # --- cut sheets ----------------------------------------------------------------------------
@@ -401,7 +411,7 @@ class _DocumentWriter:
         drawn, _ = plan.as_layout(layout)
         names = self._offcut_names(layout)
         steps = cutting_steps(
-            drawn, plan.unit, voice=self.translator, trimmer=self.plan.trimmer, offcuts=names
+            drawn, plan.unit, translator=self.translator, trimmer=self.plan.trimmer, offcuts=names
         )
         kind = "{label}, {paper}, {size}"
         what = kind.format(
@@ -424,7 +434,7 @@ class _DocumentWriter:
         if steps:
             blocks.append(StepList(tuple(steps)))
         else:
-            blocks.append(Paragraph(say("No cut: the sheet is the piece.")))
+            blocks.append(Paragraph(say("No cuts: the sheet is the piece.")))
         title = say("Layout {number}: {copies}").format(number=layout.number, copies=copies)
         return Document("cut", title, " · ".join(about), tuple(blocks))
 
@@ -439,7 +449,7 @@ class _DocumentWriter:
             paper_colour=layout.sheet.swatch,
             title="",
             pieces=self.plan.pieces_of(layout),
-            voice=self.translator,
+            translator=self.translator,
             trimmer=self.plan.trimmer,
             offcuts=names,
             room=room,
@@ -447,7 +457,7 @@ class _DocumentWriter:
         )
 
     def _offcut_names(self, layout: PlannedLayout) -> list[str]:
-        """Return an offcut's labels, if it has them; before it is cut, a mark of the plan's own."""
+        """Return the labels of offcuts; the plan's own marks for those not cut yet."""
         names = []
         for number in range(len(layout.offcuts)):
             spots = ((layout.number, copy, number) for copy in range(1, layout.copies + 1))
@@ -483,21 +493,23 @@ class _DocumentWriter:
         yield Heading(
             f"{printable(piece.name)} · {self.size(piece.width, piece.height)} · {pieces}"
         )
-        of = "; ".join(f"{number} × {printable(name)}" for name, number in sorted(papers.items()))
-        words = [of]
+        per_paper = "; ".join(
+            f"{number} × {printable(name)}" for name, number in sorted(papers.items())
+        )
+        words = [per_paper]
         if piece.grain is not Grain.ANY:
             words.append(say(GRAIN_WORDS[piece.grain]))
         if piece.upright:
-            words.append(say("a pattern stands upright on it"))
+            words.append(say("the pattern must stand upright"))
         if piece.glue:
-            words.append(self.count("{n} area takes glue", "{n} areas take glue", len(piece.glue)))
+            words.append(self.count("{n} glue area", "{n} glue areas", len(piece.glue)))
         if piece.note:
             words.append(printable(piece.note))
         yield Paragraph(" ".join(map(_sentence, words)))
 
         def draw(room: tuple[float, float]) -> ET.Element:
             return draw_scores(
-                piece, self.plan.unit, room=room, fill="#ffffff", voice=self.translator
+                piece, self.plan.unit, room=room, fill="#ffffff", translator=self.translator
             )
 
         yield Picture(draw, printable(piece.name), most=0.36, least=0.34)
@@ -510,14 +522,14 @@ class _DocumentWriter:
                 (
                     Column(say("No."), 10, fixed=True, align_right=True, bold=True),
                     Column(say("What"), 4),
-                    Column(say("Way"), 2.4),
+                    Column(say("Direction"), 2.4),
                     Column(say("Where"), 4, bold=True),
-                    Column(say("How far"), 5),
+                    Column(say("From – to"), 5),
                 ),
                 rows,
             )
         else:
-            yield Paragraph(say("No folds: only cut along the outline."))
+            yield Paragraph(say("No folds: just cut along the outline."))
 
     # --- kits ----------------------------------------------------------------------------------
 
@@ -538,7 +550,7 @@ class _DocumentWriter:
             by_part[part][layout] = quantity
         columns = (
             Column("", 7, fixed=True),
-            Column(say("Number"), 17, fixed=True, align_right=True, bold=True),
+            Column(say("Amount"), 17, fixed=True, align_right=True, bold=True),
             Column(say("Piece"), 4),
             Column("", 13, fixed=True),
             Column(say("Paper"), 3.4),
@@ -567,26 +579,26 @@ class _DocumentWriter:
         blocks: list[Block] = [Table(columns, tuple(rows))]
         extras = self.options.extras.get(number, ())
         if extras:
-            blocks.append(Heading(say("Beside paper")))
+            blocks.append(Heading(say("Also needed")))
             tick = (Column("", 7, fixed=True), Column(say("What"), 1))
             blocks.append(Table(tick, tuple((Checkbox(), printable(extra)) for extra in extras)))
         missing = self.options.missing.get(number, {})
-        missed = [
-            say("{quantity} × {piece}, spoiled and not made anew").format(
+        missing_lines = [
+            say("{quantity} × {piece}, spoiled and not cut again").format(
                 quantity=quantity, piece=printable(piece_name(name, self.translator))
             )
             for name, quantity in sorted(missing.items())
         ]
-        missed += [
-            say("{quantity} × {piece}: there is no paper for it").format(
-                quantity=one.quantity, piece=printable(one.piece)
+        missing_lines += [
+            say("{quantity} × {piece}: no paper for it").format(
+                quantity=shortage.quantity, piece=printable(shortage.piece)
             )
-            for one in plan.lacking
-            if one.order == number
+            for shortage in plan.lacking
+            if shortage.order == number
         ]
-        if missed:
+        if missing_lines:
             blocks.append(Heading(say("Still missing")))
-            blocks += [Paragraph(words, bold=True) for words in missed]
+            blocks += [Paragraph(words, bold=True) for words in missing_lines]
         title = say("Kit for order {number}: {customer}").format(
             number=number, customer=printable(order.customer)
         )
@@ -634,7 +646,7 @@ def _sentence(words: str) -> str:
 
 
 def _natural_sort_key(text: str) -> list[tuple[int, int, str]]:
-    """Return a key by which Drawer 2 stands before Drawer 10, and no place at all comes last."""
+    """Return a sort key that puts Drawer 2 before Drawer 10, and no place at all last."""
     if not text:
         return [(2, 0, "")]
     return [

@@ -1,4 +1,4 @@
-"""What the book knows beside a plan: labels of offcuts, ribbon and the like, what is missing."""
+"""What the records add to a plan: labels of offcuts, ribbon and the like, what is missing."""
 
 from __future__ import annotations
 
@@ -105,7 +105,7 @@ def write_batch_documents(
 def with_shop_data(
     options: DocumentOptions, session: Session, batch: Batch, plan: Plan, *, left: bool = False
 ) -> DocumentOptions:
-    """Return options to which the book's knowledge of a batch is added.
+    """Return options with what the shop's records hold of a batch.
 
     Parameters
     ----------
@@ -113,12 +113,15 @@ def with_shop_data(
         Take out and cut only what is still to be cut.
     """
     missing: dict[int, dict[str, int]] = defaultdict(dict)
-    for one in spoiled_pieces(session, batch=batch.id):
-        name = plan.parts[one.part].piece.name
-        missing[one.order_id][name] = missing[one.order_id].get(name, 0) + one.quantity
+    for loss in spoiled_pieces(session, batch=batch.id):
+        name = plan.parts[loss.part].piece.name
+        missing[loss.order_id][name] = missing[loss.order_id].get(name, 0) + loss.quantity
     copies = None
     if left:
-        copies = {one.layout.number: one.copies for one in list_remaining(session, batch, plan)}
+        copies = {
+            remaining.layout.number: remaining.copies
+            for remaining in list_remaining(session, batch, plan)
+        }
     return replace(
         options,
         pace=shop_pace(session),
@@ -129,30 +132,33 @@ def with_shop_data(
     )
 
 
-def _extras(session: Session, plan: Plan, voice: ShopTranslator) -> dict[int, list[str]]:
-    """Say what each order takes beside paper; nothing, if its design can't be made any more."""
+def _extras(session: Session, plan: Plan, translator: ShopTranslator) -> dict[int, list[str]]:
+    """Say what else each order needs; nothing if its design can't be made any more."""
     extras: dict[int, list[str]] = {}
-    for one in plan.orders:
-        if not one.made:
+    for order in plan.orders:
+        if not order.made:
             continue
         try:
-            found = order_consumables(session, get_order(session, one.number))
+            found = order_consumables(session, get_order(session, order.number))
         except Refusal:
             continue
-        pieces = [f for f in found if f.measure is Measure.LENGTH]
+        pieces = [item for item in found if item.measure is Measure.LENGTH]
         lines = [
-            f"{f.quantity * one.copies} × {voice.say(f.name)}, {voice.length(f.amount, plan.unit)}:"
-            f" {piece_name(f.use, voice)}"
-            for f in pieces
+            f"{piece.quantity * order.copies} × {translator.say(piece.name)},"
+            f" {translator.length(piece.amount, plan.unit)}:"
+            f" {piece_name(piece.use, translator)}"
+            for piece in pieces
         ]
-        for total in total_consumables(f for f in found if f.measure is not Measure.LENGTH):
-            amount = total.amount * one.copies
+        for total in total_consumables(
+            item for item in found if item.measure is not Measure.LENGTH
+        ):
+            amount = total.amount * order.copies
             area = total.measure is Measure.AREA
-            much = (
-                format_area(amount, plan.unit).replace(".", voice.decimal_mark)
+            quantity = (
+                format_area(amount, plan.unit).replace(".", translator.decimal_mark)
                 if area
                 else f"{amount} ×"
             )
-            lines.append(f"{much} {voice.say(total.name)}")
-        extras[one.number] = lines
+            lines.append(f"{quantity} {translator.say(total.name)}")
+        extras[order.number] = lines
     return extras

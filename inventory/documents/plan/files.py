@@ -64,8 +64,10 @@ def write_documents(
     if "xlsx" in wanted:
         made[folder / f"{name}.xlsx"] = plan_workbook(plan)
     if "csv" in wanted:
-        for one in plan_lists(plan):
-            made[folder / f"{one.name}.csv"] = csv_text(one.columns, one.rows).encode()
+        for plan_list in plan_lists(plan):
+            made[folder / f"{plan_list.name}.csv"] = csv_text(
+                plan_list.columns, plan_list.rows
+            ).encode()
     if "txt" in wanted:
         made[folder / "plan.txt"] = plain_text(plan_summary(plan, options.pace)).encode()
         made[folder / "cut-list.txt"] = plain_text(*cut_list(plan)).encode()

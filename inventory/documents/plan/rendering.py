@@ -31,7 +31,7 @@ def plan_pdf(
     page
         ``A4`` or ``Letter``.
     fonts
-        Font files for signs that ours have not.
+        Font files for characters the built-in fonts don't have.
     documents
         Those to print, if they are made already.
 
@@ -43,15 +43,15 @@ def plan_pdf(
     from nester.drawing.canvas.fonts import FontSet
     from nester.drawing.canvas.pdf import pages_pdf
 
-    voice = options.translator
+    translator = options.translator
     faces = FontSet(fonts)
     made = plan_documents(plan, options) if documents is None else documents
-    pages = paginate(made, page, faces, voice, footer_of(plan, voice))
+    pages = paginate(made, page, faces, translator, footer_of(plan, translator))
     return pages_pdf(
         pages,
         faces,
-        title=_title(plan, voice),
-        language=voice.language,
+        title=_title(plan, translator),
+        language=translator.language,
         made_on=plan.made_on,
     )
 
@@ -62,13 +62,13 @@ def plan_html(
     """Write a plan's documents as one page of HTML that needs nothing else."""
     from inventory.documents.format.html import documents_html
 
-    voice = options.translator
+    translator = options.translator
     return documents_html(
         plan_documents(plan, options) if documents is None else documents,
-        title=_title(plan, voice),
-        language=voice.language,
-        footer=footer_of(plan, voice),
-        voice=voice,
+        title=_title(plan, translator),
+        language=translator.language,
+        footer=footer_of(plan, translator),
+        translator=translator,
     )
 
 
@@ -76,10 +76,14 @@ def plan_workbook(plan: Plan) -> bytes:
     """Return a plan's lists as a workbook."""
     from inventory.documents.format.workbook import workbook_bytes
 
-    lists = {one.title: (one.columns, one.rows) for one in plan_lists(plan)}
+    lists = {each.title: (each.columns, each.rows) for each in plan_lists(plan)}
     return workbook_bytes(lists, plan.made_on)
 
 
-def _title(plan: Plan, voice: ShopTranslator) -> str:
-    batch = voice.say("Batch {batch}").format(batch=plan.batch) if plan.batch else voice.say("Plan")
+def _title(plan: Plan, translator: ShopTranslator) -> str:
+    batch = (
+        translator.say("Batch {batch}").format(batch=plan.batch)
+        if plan.batch
+        else translator.say("Plan")
+    )
     return f"{batch} · {printable(plan.shop)}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from fractions import Fraction
 
 from rich.console import Console, Group, RenderableType
 from rich.table import Table
@@ -66,10 +67,10 @@ def _heading(plan: Plan) -> str:
 def _value(plan: Plan, pace: Pace) -> str:
     if not plan.layouts:
         return "No order can be made from the stash.\n"
-    sheets = sum(one.copies for one in plan.layouts if one.sheet.kind == "sheet")
-    offcuts = sum(one.copies for one in plan.layouts if one.sheet.kind == "offcut")
-    pieces = sum(one.copies * len(one.spots) for one in plan.layouts)
-    minutes = sum(pace.minutes(plan.as_layout(one)[0], plan.trimmer) for one in plan.layouts)
+    sheets = sum(part.copies for part in plan.layouts if part.sheet.kind == "sheet")
+    offcuts = sum(part.copies for part in plan.layouts if part.sheet.kind == "offcut")
+    pieces = sum(layout.copies * len(layout.spots) for layout in plan.layouts)
+    minutes = sum(pace.minutes(plan.as_layout(layout)[0], plan.trimmer) for layout in plan.layouts)
     whose = f" at the shop's own pace, from {_number(pace.reports, 'report', 'reports')}"
     used = 100 * plan.piece_area / plan.paper_area
     kept = 100 * plan.kept_area / plan.paper_area
@@ -90,33 +91,37 @@ def _rules(plan: Plan) -> str:
 
 
 def _proof(plan: Plan) -> str:
-    said = f"Paper for {format_money(plan.cost, plan.currency)}"
+    text = f"Paper for {format_money(plan.cost, plan.currency)}"
     if round_to_coin(plan.kept, plan.currency):
-        kept, net = (round_to_coin(one, plan.currency) for one in (plan.kept, plan.net_cost))
-        said += (
-            f", less {format_money(kept, plan.currency)} for offcuts kept:"
+        amounts = (plan.kept, plan.net_cost)
+        kept, net = (round_to_coin(amount, plan.currency) for amount in amounts)
+        text += (
+            f", less {format_money(kept, plan.currency)} for the offcuts you keep:"
             f" {format_money(net, plan.currency)}"
         )
     if plan.net_cost == plan.bound:
-        return f"{said}; no plan comes to less."
-    # Rounded down it stays true.
+        return f"{text}; no plan comes to less."
+    # Rounded down, it stays a lower bound; and rounded up, the saving an upper one.
     bound = format_money(floor_to_coin(plan.bound, plan.currency), plan.currency)
-    gap = float(100 * plan.optimality_gap)
-    return f"{said}; no plan comes to less than {bound}, so at most {gap:.1f} % could be saved."
+    saving = -floor_to_coin(Fraction(plan.bound) - Fraction(plan.net_cost), plan.currency)
+    return (
+        f"{text}; no plan comes to less than {bound},"
+        f" so at most {format_money(saving, plan.currency)} could be saved."
+    )
 
 
-def _number(count: int, one: str, many: str) -> str:
-    return f"{count} {one if count == 1 else many}"
+def _number(count: int, singular: str, plural: str) -> str:
+    return f"{count} {singular if count == 1 else plural}"
 
 
 def _take_out(plan: Plan) -> Table:
-    shown = table("Take out", "Place", "Label", "Paper", "Size", "Number", right=_NUMBERS)
+    shown = table("Take out", "Place", "Label", "Paper", "Size", "Amount", right=_NUMBERS)
     for row in take_out_rows(plan):
         shown.add_row(Text(row.place or "-"), row.label, Text(row.paper), row.size, str(row.number))
     return shown
 
 
-_NUMBERS = frozenset({"Number", "Layout", "Copies", "Order", "Each", "Together", "Offcuts"})
+_NUMBERS = frozenset({"Amount", "Layout", "Copies", "Order", "Each", "Together", "Offcuts"})
 
 
 def _layouts(plan: Plan) -> Table:
@@ -144,7 +149,7 @@ def _waiting(plan: Plan) -> Text:
 
 
 def _shortages(plan: Plan) -> Table:
-    shown = table("What they lack", "Order", "Paper", "Piece", "Size", "Number", right=_NUMBERS)
+    shown = table("Missing paper", "Order", "Paper", "Piece", "Size", "Amount", right=_NUMBERS)
     for row in shortage_rows(plan):
         shown.add_row(str(row.order), Text(row.paper), Text(row.piece), row.size, str(row.number))
     return shown
@@ -155,7 +160,7 @@ def _shopping(plan: Plan) -> RenderableType:
     if not rows:
         return Text("")
     shown = table(
-        "Restock", "Paper", "Size", "Number", "Each", "Together", "For orders", right=_NUMBERS
+        "Restock", "Paper", "Size", "Amount", "Each", "Together", "For orders", right=_NUMBERS
     )
     for row in rows:
         shown.add_row(Text(row.paper), row.size, row.number, row.each, row.together, row.orders)
@@ -163,23 +168,23 @@ def _shopping(plan: Plan) -> RenderableType:
 
 
 def cut_list(plan: Plan, only: int | None = None, *, pictures: bool = False) -> Iterator[Text]:
-    """Yield the cut list, layout by layout, with what to heed before.
+    """Yield the cut list, layout by layout, after the safety notes.
 
     Parameters
     ----------
     only
-        The number of the one layout wanted; all, unless given.
+        The number of a single layout; None: all.
     pictures
         Draw each layout with box characters before its cuts.
     """
-    chosen = [one for one in plan.layouts if only in (None, one.number)]
-    heed = dict.fromkeys(
-        caution
-        for one in chosen
-        for caution in safety_notes(plan.as_layout(one)[0], trimmer=plan.trimmer)
+    chosen = [layout for layout in plan.layouts if only in (None, layout.number)]
+    notes = dict.fromkeys(
+        note
+        for layout in chosen
+        for note in safety_notes(plan.as_layout(layout)[0], trimmer=plan.trimmer)
     )
-    for caution in heed:
-        yield Text(caution)
+    for note in notes:
+        yield Text(note)
     for layout in chosen:
         yield Text("")
         yield Text(_layout_heading(plan, layout), style="bold")
@@ -189,7 +194,7 @@ def cut_list(plan: Plan, only: int | None = None, *, pictures: bool = False) -> 
         layout_steps = cutting_instructions(
             plan.as_layout(layout)[0], plan.unit, trimmer=plan.trimmer
         )
-        yield Text("\n".join(layout_steps) or "No cut: the sheet is the piece.")
+        yield Text("\n".join(layout_steps) or "No cuts: the sheet is the piece.")
 
 
 def _layout_heading(plan: Plan, layout: PlannedLayout) -> str:
@@ -203,7 +208,7 @@ def _layout_heading(plan: Plan, layout: PlannedLayout) -> str:
 def _gathered(plan: Plan, layout: PlannedLayout) -> str:
     orders = sorted({order for spot in layout.spots for order in spot.orders})
     word = "order" if len(orders) == 1 else "orders"
-    told = f"For {word} {', '.join(map(str, orders))}"
+    text = f"For {word} {', '.join(map(str, orders))}"
     sheet = layout.sheet
     remarks = condition_words(sheet.margins, sheet.bruises, sheet.grain, plan.unit)
-    return f"{told}\nThe {sheet.kind}: {remarks}" if remarks else told
+    return f"{text}\nThe {sheet.kind}: {remarks}" if remarks else text

@@ -1,4 +1,4 @@
-"""What plans keep in English, told in another language: names of pieces, advice, notes.
+"""What plans keep in English, in another language: names of pieces, advice, notes.
 
 A plan holds words of the designs and of planning as they were made.  Those that come with the
 program are in the catalogues; a maker's own stay as they are.
@@ -35,41 +35,41 @@ NOTES = (
 """The notes that planning makes."""
 
 
-def translated(plan: Plan, voice: Translator) -> Plan:
+def translated(plan: Plan, translator: Translator) -> Plan:
     """Return a plan with the names of its pieces, their advice and its notes in a language."""
 
-    def part(one: PartType) -> PartType:
-        said = piece_name(one.piece.name, voice)
-        note = voice.say(one.piece.note) if one.piece.note else ""
-        return replace(one, piece=replace(one.piece, name=said, note=note))
+    def translate_part(part: PartType) -> PartType:
+        name = piece_name(part.piece.name, translator)
+        note = translator.say(part.piece.note) if part.piece.note else ""
+        return replace(part, piece=replace(part.piece, name=name, note=note))
 
-    def lack(one: PieceShortage) -> PieceShortage:
-        return replace(one, piece=piece_name(one.piece, voice))
+    def translate_shortage(shortage: PieceShortage) -> PieceShortage:
+        return replace(shortage, piece=piece_name(shortage.piece, translator))
 
     return replace(
         plan,
-        parts=tuple(map(part, plan.parts)),
-        lacking=tuple(map(lack, plan.lacking)),
-        notes=tuple(plan_note(note, voice) for note in plan.notes),
+        parts=tuple(map(translate_part, plan.parts)),
+        lacking=tuple(map(translate_shortage, plan.lacking)),
+        notes=tuple(plan_note(note, translator) for note in plan.notes),
     )
 
 
-def piece_name(name: str, voice: Translator) -> str:
+def piece_name(name: str, translator: Translator) -> str:
     """Say what a piece is called; the catalogues have names with ``{n}`` for each number."""
     numbers = iter(re.findall(r"[0-9]+", name))
-    said = voice.say(re.sub(r"[0-9]+", "{n}", name)) if name else ""
-    return re.sub(r"\{n\}", lambda hole: next(numbers, hole[0]), said)
+    text = translator.say(re.sub(r"[0-9]+", "{n}", name)) if name else ""
+    return re.sub(r"\{n\}", lambda hole: next(numbers, hole[0]), text)
 
 
-def plan_note(note: str, voice: Translator) -> str:
+def plan_note(note: str, translator: Translator) -> str:
     """Say a note of a plan; one that is none of `NOTES` stays as it is."""
-    for told in NOTES:
-        parts = re.split(r"\{(\w+)\}", told)
+    for template in NOTES:
+        parts = re.split(r"\{(\w+)\}", template)
         pattern = "".join(
             f"(?P<{part}>.+?)" if number % 2 else re.escape(part)
             for number, part in enumerate(parts)
         )
         match = re.fullmatch(pattern, note, re.DOTALL)
         if match is not None:
-            return voice.say(told).format(**match.groupdict())
+            return translator.say(template).format(**match.groupdict())
     return note

@@ -13,7 +13,12 @@ __all__ = ["condition_words", "damage_words"]
 
 
 def condition_words(
-    margins: Margins, damaged: Iterable[Rect], grain: Grain, unit: Unit, *, briefly: bool = False
+    margins: Margins,
+    damaged_areas: Iterable[Rect],
+    grain: Grain,
+    unit: Unit,
+    *,
+    briefly: bool = False,
 ) -> str:
     """Say what a sheet or offcut is like: ``margins 5 mm; grain runs along its width``.
 
@@ -30,7 +35,7 @@ def condition_words(
         else:
             each = (f"{edge} {format_length(wide, unit)}" for edge, wide in edges.items() if wide)
             words.append(f"margins {', '.join(each)}")
-    areas = list(damaged)
+    areas = list(damaged_areas)
     if briefly and areas:
         words.append(format_count(len(areas), "damaged area"))
     else:
@@ -40,8 +45,8 @@ def condition_words(
     return "; ".join(words)
 
 
-def damage_words(at: Rect, unit: Unit) -> str:
-    """Say where a damaged area is."""
-    left, top = format_length(at.x, unit), format_length(at.y, unit)
-    size = format_size(at.width, at.height, unit)
+def damage_words(area: Rect, unit: Unit) -> str:
+    """Say how large a damaged area is, and where."""
+    left, top = format_length(area.x, unit), format_length(area.y, unit)
+    size = format_size(area.width, area.height, unit)
     return f"damaged {size}, {left} from the left and {top} from the top edge"

@@ -23,11 +23,13 @@ if TYPE_CHECKING:
 __all__ = ["batch_cost_text", "cost_text"]
 
 
-def cost_text(told: OrderCost) -> Group:
+def cost_text(order_cost: OrderCost) -> Group:
     """Return what an order costs and is sold for, as a table with a line for each part."""
-    cost = told.cost
-    number = "" if told.order is None else f"Order {told.order} for {told.customer}: "
-    shown = table("", "Part", "What", "How much", "Cost", right=frozenset({"How much", "Cost"}))
+    cost = order_cost.cost
+    number = (
+        "" if order_cost.order is None else f"Order {order_cost.order} for {order_cost.customer}: "
+    )
+    shown = table("", "Part", "What", "Amount", "Cost", right=frozenset({"Amount", "Cost"}))
     before: CostCategory | None = None
     for part in cost.lines:
         name = "" if part.category is before else str(part.category).capitalize()
@@ -43,25 +45,25 @@ def cost_text(told: OrderCost) -> Group:
     bold = Text(_money(cost, sale.price), style="bold")
     shown.add_row(Text("Price", style="bold"), "", unit_price, bold)
     lines: list[RenderableType] = [
-        Text(f"{number}{cost.copies} × {told.design}", style="bold"),
-        Text(_basis(told)),
+        Text(f"{number}{cost.copies} × {order_cost.design}", style="bold"),
+        Text(_basis(order_cost)),
         Text(f"{format_minutes(cost.minutes)} of work; {_weight(cost.grams)} packed"),
         shown,
-        *(Text(note) for note in told.notes),
+        *(Text(note) for note in order_cost.notes),
     ]
     if cost.unweighed:
-        lines.append(Text(f"Not weighed: {', '.join(cost.unweighed)}."))
+        lines.append(Text(f"Weight not known: {', '.join(cost.unweighed)}."))
     if cost.unknown:
-        lines.append(Text("What it leaves out:", style="bold"))
-        lines += [Text(f"· {one}") for one in cost.unknown]
+        lines.append(Text("Not included:", style="bold"))
+        lines += [Text(f"· {item}") for item in cost.unknown]
     return Group(*lines)
 
 
-def _basis(told: OrderCost) -> str:
-    if told.is_estimated:
-        planned = "" if told.order is None else "not planned yet, so "
-        return f"Estimated: {planned}it is cut alone from new sheets"
-    batches = ", ".join(map(str, told.batches))
+def _basis(order_cost: OrderCost) -> str:
+    if order_cost.is_estimated:
+        planned = "" if order_cost.order is None else "not planned yet, so "
+        return f"Estimated: {planned}as if cut alone from new sheets"
+    batches = ", ".join(map(str, order_cost.batches))
     return f"By the plan of batch {batches}"
 
 
@@ -89,15 +91,15 @@ def _quantity(part: CostLine) -> str:
     return f"{_rounded(part.quantity, 3 if part.unit == 'm²' else 2)} {part.unit}"
 
 
-def batch_cost_text(told: BatchCost) -> Group:
+def batch_cost_text(batch_cost: BatchCost) -> Group:
     """Return what a batch costs, shared among its orders."""
 
     def money(amount: Decimal) -> str:
-        return format_money(amount, told.currency)
+        return format_money(amount, batch_cost.currency)
 
     right = frozenset({"Order", "Paper", "Cutting", "Together"})
     shown = table("", "Order", "For", "Paper", "Cutting", "Together", right=right)
-    for row in told.rows:
+    for row in batch_cost.rows:
         shown.add_row(
             str(row.order),
             Text(row.customer),
@@ -106,11 +108,13 @@ def batch_cost_text(told: BatchCost) -> Group:
             money(row.paper + row.cutting),
         )
     shown.add_section()
-    whole = told.paper + told.cutting
-    shown.add_row("", "all", money(told.paper), money(told.cutting), money(whole))
+    whole = batch_cost.paper + batch_cost.cutting
+    shown.add_row("", "all", money(batch_cost.paper), money(batch_cost.cutting), money(whole))
     return Group(
-        Text(f"Batch {told.batch}: paper less the offcuts kept, and cutting", style="bold"),
-        Text(f"About {format_minutes(told.minutes)} of cutting."),
+        Text(
+            f"Batch {batch_cost.batch}: paper less the offcuts you keep, and cutting", style="bold"
+        ),
+        Text(f"About {format_minutes(batch_cost.minutes)} of cutting."),
         shown,
-        Text("What else an order costs: 'quirebox order cost NUMBER'."),
+        Text("All costs of an order: 'quirebox order cost NUMBER'."),
     )

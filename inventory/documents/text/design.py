@@ -1,4 +1,4 @@
-"""A design worked out, as text for the terminal and as data for programs."""
+"""A calculated design as text for the terminal."""
 
 from __future__ import annotations
 
@@ -21,27 +21,27 @@ from nester.designs.base.totals import total_consumables
 
 __all__ = ["design_text"]
 
-_NUMBERS = frozenset({"Quantity", "Blanks"})
+_NUMBERS = frozenset({"Quantity", "Area"})
 
 
 def design_text(sheet: Datasheet, unit: Unit) -> Group:
-    """Return all that there is to say about a finished object."""
+    """Return a design's pieces, fit, paper, weight, and advice."""
     return Group(*_parts(sheet, unit))
 
 
 def _parts(sheet: Datasheet, unit: Unit) -> Iterator[RenderableType]:
-    pieces = table(sheet.design.title, "Quantity", "Piece", "Part", "Blank", right=_NUMBERS)
+    pieces = table(sheet.design.title, "Quantity", "Piece", "Part", "Cut size", right=_NUMBERS)
     for piece in sheet.pieces:
         size = format_size(piece.width, piece.height, unit)
         pieces.add_row(str(piece.quantity), Text(piece.name), piece.role, size)
     yield pieces
     if sheet.clearances:
-        fit = table("How it fits", "", "Verdict")
+        fit = table("How it fits", "", "Result")
         for line in sheet.clearances:
             fit.add_row(Text(line.message), line.verdict)
         yield fit
     yield from (Text(f"It does not fold: {fault}", style="bold") for fault in sheet.fold_faults)
-    areas = table("Paper", "Part", "Quantity", "Blanks", right=_NUMBERS)
+    areas = table("Paper", "Part", "Quantity", "Area", right=_NUMBERS)
     for area in sheet.areas:
         areas.add_row(area.name, str(area.pieces), format_area(area.blank_area, unit))
     yield areas
@@ -61,7 +61,7 @@ def _amount(measure: Measure, amount: int, unit: Unit) -> str:
 
 
 def _weight(grams: Fraction) -> str:
-    """Write a weight: of a tag or a card, half a gram is a part worth telling."""
+    """Write a weight: of a tag or a card, half a gram matters."""
     return f"{float(grams):.{1 if grams < 10 else 0}f} g"
 
 
@@ -71,14 +71,14 @@ def _advice(sheet: Datasheet) -> Iterator[RenderableType]:
     for piece in sheet.pieces:
         if piece.note:
             notes.setdefault(piece.note, []).append(piece.name)
-    for name, said in sheet.advice:
-        for sentence in said:
+    for name, sentences in sheet.advice:
+        for sentence in sentences:
             notes.setdefault(sentence, []).append(name)
     if notes:
         yield Text("\nAdvice", style="bold")
     for sentence, names in notes.items():
         yield Text(f"{', '.join(names)}: {sentence}")
     if sheet.safety_notes:
-        yield Text("\nHeed", style="bold")
-    for caution in sheet.safety_notes:
-        yield Text(caution)
+        yield Text("\nSafety", style="bold")
+    for note in sheet.safety_notes:
+        yield Text(note)

@@ -1,4 +1,4 @@
-"""How a shop cuts, in words: apart from the plan's text, which takes longer to read in."""
+"""How a shop cuts, in words; a module of its own, as the plan's text takes longer to import."""
 
 from __future__ import annotations
 
@@ -22,6 +22,6 @@ def rules_words(apart: Length, trimmer: Trimmer, unit: Unit) -> list[str]:
     if trimmer.smallest_strip:
         words.append(f"It holds strips from {format_length(trimmer.smallest_strip, unit)}")
     if trimmer.stages is not None:
-        many = "one stage" if trimmer.stages == 1 else f"{trimmer.stages} stages"
-        words.append(f"At most {many} of cutting")
+        stages = "1 stage" if trimmer.stages == 1 else f"{trimmer.stages} stages"
+        words.append(f"Cut in at most {stages}")
     return words

@@ -295,7 +295,7 @@ class _PageWriter:
         return self.encoded[key]
 
     def _shaped_text(self, x: float, y: float, run: Run, mark: Text) -> None:
-        """Have fpdf2 set signs that change beside one another; it does so in cells only."""
+        """Have fpdf2 shape characters that change beside one another; it does so in cells only."""
         self._fill(mark.colour)
         self._flush()
         self._load(run.face)

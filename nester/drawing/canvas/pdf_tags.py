@@ -126,7 +126,7 @@ class _ParentTree(PDFObject):
         self.pages = pages
 
     def serialize(self, *_: object, **__: object) -> str:
-        rows = (f"{key}[{' '.join(one.ref for one in its)}]" for key, its in self.pages)
+        rows = (f"{key}[{' '.join(element.ref for element in its)}]" for key, its in self.pages)
         return f"{self.id} 0 obj<</Nums[{' '.join(rows)}]>>endobj"
 
 

@@ -1,9 +1,9 @@
 """How folded parts go together, seen from the side and cut through the middle.
 
 Widths and heights are to scale; the paper is drawn thicker than it is, and where walls would
-then touch, the gap between them too, so that each part can be told from its neighbours.  Lids
-hang above what they cover.  Neighbouring parts are filled black and white in turn; nothing is
-told by colour.  A picture unit is a quarter of a millimetre on paper.
+then touch, the gap between them too, so that each part stands out from its neighbours.  Lids
+hang above what they cover.  Neighbouring parts are filled black and white in turn; colour
+alone means nothing.  A picture unit is a quarter of a millimetre on paper.
 """
 
 from __future__ import annotations
@@ -23,8 +23,15 @@ from nester.core.lengths import (
     mm,
     printable,
 )
-from nester.drawing.canvas.svg import SVG, svg_document, svg_element, svg_number
-from nester.drawing.pictures.layout import text_width
+from nester.drawing.canvas.svg import (
+    svg_document,
+    svg_element,
+    svg_label,
+    svg_line,
+    svg_number,
+    svg_picture,
+)
+from nester.drawing.canvas.text_metrics import text_width
 
 if TYPE_CHECKING:
     from nester.designs.base.clearance import Thickness
@@ -185,20 +192,15 @@ def _picture(
     )
     notes_at = floor + bottom + 44
     high = notes_at + _LINE * len(notes) + _MARGIN
-    root = ET.Element(
-        f"{{{SVG}}}svg",
-        {
-            "viewBox": f"0 0 {svg_number(wide)} {svg_number(high)}",
-            "width": f"{svg_number(wide / _UNITS_PER_MM)}mm",
-            "height": f"{svg_number(high / _UNITS_PER_MM)}mm",
-            "font-family": "sans-serif",
-            "font-size": svg_number(Fraction(_WORDS)),
-            "fill": _INK,
-        },
-    )
-    svg_element(root, "title").text = title
-    svg_element(root, "rect", width="100%", height="100%", fill=_PLAIN)
-    _text(root, title, _MARGIN, Fraction(36), size=_TITLE)
+    look = {
+        "width": f"{svg_number(wide / _UNITS_PER_MM)}mm",
+        "height": f"{svg_number(high / _UNITS_PER_MM)}mm",
+        "font-family": "sans-serif",
+        "font-size": svg_number(_WORDS),
+        "fill": _INK,
+    }
+    root = svg_picture(wide, high, title, look)
+    svg_label(root, title, _MARGIN, 36, {"font-size": svg_number(_TITLE)})
     stage = svg_element(root, "g", transform=f"translate({svg_number(centre)} {svg_number(floor)})")
     for number, piece in enumerate(drawn):
         _draw_guides(stage, piece, drawn)
@@ -208,7 +210,7 @@ def _picture(
     _draw_width(stage, next((d for d in drawn if not d.part.is_lid), drawn[0]), unit)
     _draw_scale_bar(root, notes_at - 18, ratio, unit)
     for number, line in enumerate(notes):
-        _text(root, line, _MARGIN, notes_at + _LINE * (number + 1), fill=_FAINT)
+        svg_label(root, line, _MARGIN, notes_at + _LINE * (number + 1), {"fill": _FAINT})
     return svg_document(root)
 
 
@@ -283,7 +285,7 @@ def _draw_guides(stage: ET.Element, piece: _DrawnPart, drawn: Sequence[_DrawnPar
         return
     for x in (_WALL / 2 - piece.half_width, piece.half_width - _WALL / 2):
         look = {"stroke": _FAINT, "stroke-width": "1", "stroke-dasharray": "1 4"}
-        _line(stage, (x, piece.bottom), (x, covered.top), look)
+        svg_line(stage, (x, piece.bottom), (x, covered.top), look)
 
 
 def _draw_label(
@@ -302,16 +304,17 @@ def _draw_label(
         svg_element(stage, "polyline", points=points, fill="none", **look)
     spot = {"cx": svg_number(anchor[0]), "cy": svg_number(anchor[1]), "r": "2.6"}
     svg_element(stage, "circle", **spot, fill=_PLAIN, stroke=_INK)
-    _text(stage, name, words_at, y - 2, weight="bold")
-    _text(stage, sizes, words_at, y - 2 + _LINE)
+    svg_label(stage, name, words_at, y - 2, {"font-weight": "bold"})
+    svg_label(stage, sizes, words_at, y - 2 + _LINE, {})
 
 
 def _draw_width(stage: ET.Element, piece: _DrawnPart, unit: Unit) -> None:
     y, half = Fraction(14), piece.half_width
-    _line(stage, (-half, y), (half, y), {"stroke": _FAINT})
+    svg_line(stage, (-half, y), (half, y), {"stroke": _FAINT})
     for x in (-half, half):
-        _line(stage, (x, y - 4), (x, y + 4), {"stroke": _FAINT})
-    _text(stage, format_length(piece.part.width, unit), Fraction(0), y + 18, anchor="middle")
+        svg_line(stage, (x, y - 4), (x, y + 4), {"stroke": _FAINT})
+    width = format_length(piece.part.width, unit)
+    svg_label(stage, width, Fraction(0), y + 18, {}, anchor="middle")
 
 
 def _draw_scale_bar(root: ET.Element, y: Fraction, ratio: Fraction, unit: Unit) -> None:
@@ -319,34 +322,7 @@ def _draw_scale_bar(root: ET.Element, y: Fraction, ratio: Fraction, unit: Unit) 
     lengths = [length for length in _SCALE_BARS[unit] if length * scale <= _MAX_BAR_LENGTH]
     length: Length = lengths[-1] if lengths else _SCALE_BARS[unit][0]
     right = _MARGIN + length * scale
-    _line(root, (_MARGIN, y), (right, y), {"stroke": _INK, "stroke-width": "2"})
+    svg_line(root, (_MARGIN, y), (right, y), {"stroke": _INK, "stroke-width": "2"})
     for x in (_MARGIN, right):
-        _line(root, (x, y - 5), (x, y + 5), {"stroke": _INK, "stroke-width": "2"})
-    _text(root, format_length(length, unit), right + 10, y + 5)
-
-
-def _line(
-    parent: ET.Element,
-    start: tuple[Fraction, Fraction],
-    end: tuple[Fraction, Fraction],
-    look: dict[str, str],
-) -> None:
-    names = ("x1", "y1", "x2", "y2")
-    ends = dict(zip(names, map(svg_number, (*start, *end)), strict=True))
-    svg_element(parent, "line", **ends, **look)
-
-
-def _text(
-    parent: ET.Element,
-    words: str,
-    x: Fraction,
-    y: Fraction,
-    *,
-    size: float = _WORDS,
-    anchor: str = "start",
-    fill: str = _INK,
-    weight: str = "normal",
-) -> None:
-    where = {"x": svg_number(x), "y": svg_number(y), "text-anchor": anchor, "font-weight": weight}
-    where |= {"font-size": svg_number(Fraction(size)), "fill": fill}
-    svg_element(parent, "text", **where).text = words
+        svg_line(root, (x, y - 5), (x, y + 5), {"stroke": _INK, "stroke-width": "2"})
+    svg_label(root, format_length(length, unit), right + 10, y + 5, {})

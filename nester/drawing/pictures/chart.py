@@ -14,8 +14,8 @@ from fractions import Fraction
 from itertools import pairwise
 
 from nester.core.lengths import Length, Unit, format_length
-from nester.drawing.canvas.svg import SVG, svg_element
-from nester.drawing.pictures.layout_text import text_width
+from nester.drawing.canvas.svg import svg_element, svg_label, svg_line, svg_picture
+from nester.drawing.canvas.text_metrics import terminal_width
 
 __all__ = [
     "BarChart",
@@ -30,6 +30,7 @@ __all__ = [
 ]
 
 INK, FAINT, GRID = "#222222", "#777777", "#cccccc"
+_TEXT_LOOK = {"fill": INK}
 _FONT = 12
 _MARGIN = 15
 """Of a PDF's page, in millimetres."""
@@ -79,7 +80,7 @@ class BarChart:
 
 
 def number_ticks(low: Fraction, high: Fraction, most: int) -> list[Fraction]:
-    """Return round numbers, equally far apart, that enclose a range; at most so many and one."""
+    """Return evenly spaced round numbers that enclose a range; at most `most` + 1 of them."""
     if high <= low:
         low, high = (Fraction(0), 2 * high) if high > 0 else (low, low + 1)
     rough = (high - low) / max(1, most - 1)
@@ -122,7 +123,7 @@ def steps_svg(chart: StepChart, size: tuple[float, float] = (720, 360)) -> ET.El
     known = [value for value in (*chart.values, *chart.lower_bounds) if value is not None]
     ticks = number_ticks(min(known, default=Fraction(0)), max(known, default=Fraction(1)), 6)
     labels = [chart.format_value(tick) for tick in ticks]
-    left = 16 + _LETTER_WIDTH * max(map(text_width, labels))
+    left = 16 + _LETTER_WIDTH * max(map(terminal_width, labels))
     top, right, bottom = 58.0, 24.0, 50.0
     root = _picture(width, height, chart.title)
     first, last = chart.positions[0], chart.positions[-1]
@@ -136,22 +137,24 @@ def steps_svg(chart: StepChart, size: tuple[float, float] = (720, 360)) -> ET.El
         return height - bottom - share * (height - top - bottom)
 
     for tick, label in zip(ticks, labels, strict=True):
-        _line(root, left, y(tick), width - right, y(tick), GRID, 0.8)
-        _text(root, label, left - 6, y(tick) + 4, "end")
+        svg_line(root, (left, y(tick)), (width - right, y(tick)), _line_look(GRID, 0.8))
+        svg_label(root, label, left - 6, y(tick) + 4, _TEXT_LOOK, anchor="end")
     most = max(2, int((width - left - right) / 64))
     for place in length_ticks(first, last, chart.unit, most):
-        _line(root, x(place), height - bottom, x(place), height - bottom + 5, INK, 1)
+        svg_line(
+            root, (x(place), height - bottom), (x(place), height - bottom + 5), _line_look(INK, 1)
+        )
         label = format_length(place, chart.unit, with_unit=False)
-        _text(root, label, x(place), height - bottom + 18, "middle")
-    _line(root, left, height - bottom, width - right, height - bottom, INK, 1)
-    _text(
-        root, f"{chart.x_label} ({chart.unit})", (left + width - right) / 2, height - 10, "middle"
-    )
-    _text(root, chart.y_label, left - 6, top - 14, "start")
+        svg_label(root, label, x(place), height - bottom + 18, _TEXT_LOOK, anchor="middle")
+    svg_line(root, (left, height - bottom), (width - right, height - bottom), _line_look(INK, 1))
+    middle = (left + width - right) / 2
+    x_label = f"{chart.x_label} ({chart.unit})"
+    svg_label(root, x_label, middle, height - 10, _TEXT_LOOK, anchor="middle")
+    svg_label(root, chart.y_label, left - 6, top - 14, _TEXT_LOOK, anchor="start")
     for start, end in _runs(chart.lower_bounds):
         points = _staircase(chart.positions, chart.lower_bounds, start, end, x, y)
         for (x1, y1), (x2, y2) in pairwise(points):
-            _line(root, x1, y1, x2, y2, FAINT, 1, "3 3")
+            svg_line(root, (x1, y1), (x2, y2), _line_look(FAINT, 1, "3 3"))
     for start, end in _runs(chart.values):
         points = _staircase(chart.positions, chart.values, start, end, x, y)
         if len(points) == 1:
@@ -166,8 +169,15 @@ def steps_svg(chart: StepChart, size: tuple[float, float] = (720, 360)) -> ET.El
             at = {"cx": f"{x(chart.positions[place]):.2f}", "cy": f"{y(value):.2f}", "r": "3.5"}
             svg_element(root, "circle", **at, fill="#ffffff", stroke=INK, **{"stroke-width": "1.5"})
     if any(value is not None for value in chart.lower_bounds):
-        _line(root, width - right - 196, top - 18, width - right - 168, top - 18, FAINT, 1, "3 3")
-        _text(root, "no plan can take less", width - right - 162, top - 14, "start")
+        svg_line(
+            root,
+            (width - right - 196, top - 18),
+            (width - right - 168, top - 18),
+            _line_look(FAINT, 1, "3 3"),
+        )
+        svg_label(
+            root, "no plan can take less", width - right - 162, top - 14, _TEXT_LOOK, anchor="start"
+        )
     return root
 
 
@@ -208,20 +218,20 @@ def bars_svg(chart: BarChart, width: float = 720) -> ET.Element:
     row = 24
     names = [_shortened(name, 34) for name, _ in chart.rows]
     values = [chart.format_value(value) for _, value in chart.rows]
-    left = 20 + _LETTER_WIDTH * max(map(text_width, names), default=0)
-    right = 16 + _LETTER_WIDTH * max(map(text_width, values), default=0)
+    left = 20 + _LETTER_WIDTH * max(map(terminal_width, names), default=0)
+    right = 16 + _LETTER_WIDTH * max(map(terminal_width, values), default=0)
     height = 48 + row * len(chart.rows) + 12
     root = _picture(width, height, chart.title)
     largest = max((value for _, value in chart.rows), default=Fraction(0)) or Fraction(1)
     for number, (name, (_, value), words) in enumerate(zip(names, chart.rows, values, strict=True)):
         top = 48 + row * number
         long = max(0.0, float(value / largest)) * (width - left - right)
-        _text(root, name, left - 8, top + 14, "end")
+        svg_label(root, name, left - 8, top + 14, _TEXT_LOOK, anchor="end")
         if long:
             sides = {"x": f"{left:.2f}", "y": f"{top:.2f}", "width": f"{long:.2f}"}
             svg_element(root, "rect", **sides, height=f"{row - 6}", fill="#888888", stroke="none")
-        _text(root, words, left + long + 6, top + 14, "start")
-    _line(root, left, 44, left, height - 10, INK, 1)
+        svg_label(root, words, left + long + 6, top + 14, _TEXT_LOOK, anchor="start")
+    svg_line(root, (left, 44), (left, height - 10), _line_look(INK, 1))
     return root
 
 
@@ -242,29 +252,15 @@ def chart_pdf(root: ET.Element, title: str) -> bytes:
 
 
 def _picture(width: float, height: float, title: str) -> ET.Element:
-    sides = {"width": f"{width:g}", "height": f"{height:g}"}
     look = {"font-family": "sans-serif", "font-size": str(_FONT)}
-    root = ET.Element(f"{{{SVG}}}svg", {"viewBox": f"0 0 {width:g} {height:g}", **sides, **look})
-    svg_element(root, "title").text = title
-    svg_element(root, "rect", x="0", y="0", **sides, fill="#ffffff", stroke="none")
-    _text(root, title, 16, 24, "start", **{"font-size": "15", "font-weight": "bold"})
+    root = svg_picture(width, height, title, look)
+    svg_label(root, title, 16, 24, {"fill": INK, "font-size": "15", "font-weight": "bold"})
     return root
 
 
-def _text(root: ET.Element, words: str, x: float, y: float, anchor: str, **others: str) -> None:
-    at = {"x": f"{x:.2f}", "y": f"{y:.2f}", "text-anchor": anchor}
-    svg_element(root, "text", **at, fill=INK, **others).text = words
-
-
-def _line(
-    root: ET.Element, x1: float, y1: float, x2: float, y2: float, colour: str, width: float,
-    dash: str = "",
-) -> None:  # fmt: skip
-    ends = {"x1": f"{x1:.2f}", "y1": f"{y1:.2f}", "x2": f"{x2:.2f}", "y2": f"{y2:.2f}"}
+def _line_look(colour: str, width: float, dash: str = "") -> dict[str, str]:
     look = {"stroke": colour, "stroke-width": f"{width:g}"}
-    if dash:
-        look["stroke-dasharray"] = dash
-    svg_element(root, "line", **ends, **look)
+    return look | {"stroke-dasharray": dash} if dash else look
 
 
 # --- as text -------------------------------------------------------------------------------------
@@ -284,7 +280,7 @@ def steps_text(chart: StepChart, width: int = 78, height: int = 12) -> str:
         return f"{chart.title}\nno size can be had\n"
     ticks = number_ticks(min(known), max(known), 5)
     labels = [chart.format_value(tick) for tick in ticks]
-    margin = max(map(text_width, labels)) + 1
+    margin = max(map(terminal_width, labels)) + 1
     columns = _columns(len(chart.positions), width - margin - 1)
     low, high = ticks[0], ticks[-1]
     rows = [""] * height
@@ -303,7 +299,7 @@ def steps_text(chart: StepChart, width: int = 78, height: int = 12) -> str:
     lines = [chart.title, chart.y_label]
     for row, blocks in enumerate(rows):
         label = at_row.get(row, "")
-        lines.append(f"{' ' * (margin - 1 - text_width(label))}{label} │{blocks}".rstrip())
+        lines.append(f"{' ' * (margin - 1 - terminal_width(label))}{label} │{blocks}".rstrip())
     ruler = ""
     for number, (start, end) in enumerate(columns):
         is_first = number == 0 or columns[number - 1] != (start, end)
@@ -330,7 +326,7 @@ def _length_labels(chart: StepChart, columns: Sequence[tuple[int, int]]) -> str:
     for tick in wanted:
         at = next((c for c, (_, end) in enumerate(columns) if chart.positions[end - 1] >= tick), 0)
         label = format_length(tick, chart.unit, with_unit=False)
-        at = max(0, at - text_width(label) // 2)
+        at = max(0, at - terminal_width(label) // 2)
         if at > len(line) or not line:
             line = line.ljust(at) + label
     return line
@@ -340,8 +336,8 @@ def bars_text(chart: BarChart, width: int = 78) -> str:
     """Write bars with block characters, each with its name before it and its value behind it."""
     names = [_shortened(name, 30) for name, _ in chart.rows]
     values = [chart.format_value(value) for _, value in chart.rows]
-    before = max(map(text_width, names), default=0)
-    behind = max(map(text_width, values), default=0)
+    before = max(map(terminal_width, names), default=0)
+    behind = max(map(terminal_width, values), default=0)
     room = max(8, width - before - behind - 3)
     largest = max((value for _, value in chart.rows), default=Fraction(0)) or Fraction(1)
     lines = [chart.title]
@@ -350,13 +346,13 @@ def bars_text(chart: BarChart, width: int = 78) -> str:
         if value > 0:
             eighths = max(1, eighths)
         bar = "█" * (eighths // 8) + _PARTS[eighths % 8].strip()
-        lines.append(f"{name}{' ' * (before - text_width(name))} │{bar} {words}")
+        lines.append(f"{name}{' ' * (before - terminal_width(name))} │{bar} {words}")
     return "\n".join(lines) + "\n"
 
 
 def _shortened(name: str, most: int) -> str:
-    if text_width(name) <= most:
+    if terminal_width(name) <= most:
         return name
-    while text_width(name) >= most:
+    while terminal_width(name) >= most:
         name = name[:-1]
     return f"{name.rstrip()}…"

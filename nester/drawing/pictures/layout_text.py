@@ -12,15 +12,14 @@ from typing import TYPE_CHECKING
 
 from nester.core.problem import Layout, Rect, StockItem
 from nester.core.translation import ENGLISH
-from nester.cutting import (
-    offcut_name,
-)
+from nester.cutting.instructions import offcut_name
+from nester.drawing.canvas.text_metrics import terminal_width
 
 if TYPE_CHECKING:
     from nester.core.lengths import Unit
     from nester.core.translation import Translator
 
-__all__ = ["layout_text", "letters", "text_width"]
+__all__ = ["layout_text", "letters"]
 
 _LEFT, _RIGHT, _UP, _DOWN = 1, 2, 4, 8
 _LINE_CHARACTERS = " ╴╶─╵┘└┴╷┐┌┬│┤├┼"
@@ -35,7 +34,7 @@ def layout_text(
     unit: Unit,
     *,
     columns: int = 78,
-    voice: Translator = ENGLISH,
+    translator: Translator = ENGLISH,
     offcuts: Sequence[str] = (),
 ) -> str:
     """Draw a layout with box characters.
@@ -52,7 +51,7 @@ def layout_text(
     str
         Lines of at most so many signs (names of wide signs count double), the last one ended.
     """
-    names = offcuts or [offcut_name(i, voice) for i in range(1, len(layout.offcuts) + 1)]
+    names = offcuts or [offcut_name(i, translator) for i in range(1, len(layout.offcuts) + 1)]
     table = _CharacterGrid(stock, columns)
     things = [(piece.rect, _one_line(piece.name), " ") for piece in layout.placed]
     things += [
@@ -63,11 +62,11 @@ def layout_text(
         table.box(rect, fill)
     key: dict[tuple[str, str], str] = {}
     for rect, name, _ in things:
-        size = voice.size(rect.width, rect.height, unit)
+        size = translator.size(rect.width, rect.height, unit)
         if not table.write(rect, [name, size]):
             table.write(rect, [key.setdefault((name, size), letters(len(key)))])
     rows = list(table.rows())
-    width, height = voice.length(stock.width, unit), voice.length(stock.height, unit)
+    width, height = translator.length(stock.width, unit), translator.length(stock.height, unit)
     rows.append(f"{width} × {height}")
     rows += [
         line
@@ -121,15 +120,15 @@ class _CharacterGrid:
         """Write lines in the middle of a rectangle, if they fit there and nothing else stands."""
         left, top, right, bottom = self._ends(rect)
         room = right - left - 1
-        if any(text_width(line) > room for line in lines) or len(lines) > bottom - top - 1:
+        if any(terminal_width(line) > room for line in lines) or len(lines) > bottom - top - 1:
             return False
         first = (top + bottom - len(lines) + 1) // 2
         spots = [
-            ((left + right - text_width(line) + 1) // 2, first + number)
+            ((left + right - terminal_width(line) + 1) // 2, first + number)
             for number, line in enumerate(lines)
         ]
         for line, (x, y) in zip(lines, spots, strict=True):
-            cells = range(x, x + text_width(line))
+            cells = range(x, x + terminal_width(line))
             if any(self.written[y][at] or self.sides[y][at] for at in cells):
                 return False
         for line, (x, y) in zip(lines, spots, strict=True):
@@ -137,10 +136,10 @@ class _CharacterGrid:
             for sign in line:
                 self.characters[y][at] = sign
                 self.written[y][at] = True
-                for beside in range(1, text_width(sign)):
+                for beside in range(1, terminal_width(sign)):
                     self.characters[y][at + beside] = ""
                     self.written[y][at + beside] = True
-                at += text_width(sign)
+                at += terminal_width(sign)
         return True
 
     def rows(self) -> Iterator[str]:
@@ -159,20 +158,15 @@ def _one_line(name: str) -> str:
     return " ".join(kept.split())
 
 
-def text_width(text: str) -> int:
-    """Return how many columns of a terminal a text takes."""
-    return sum(2 if unicodedata.east_asian_width(sign) in "WF" else 1 for sign in text)
-
-
 def _cropped(text: str, columns: int) -> Iterator[str]:
     """Yield a text in lines that are not too long."""
     line, used = "", 0
     for sign in text:
-        if used + text_width(sign) > columns:
+        if used + terminal_width(sign) > columns:
             yield line
             line, used = "   ", 3
         line += sign
-        used += text_width(sign)
+        used += terminal_width(sign)
     yield line
 
 

@@ -2,7 +2,7 @@
 
 Folds are drawn in the open folding notation: valley folds dashed, mountain folds dash-dot, cuts
 solid.  The picture shows the face of the piece.  An arrow lies along the fibres, where the piece
-has a wish about them.
+asks for a direction.
 """
 
 from __future__ import annotations
@@ -18,7 +18,14 @@ from typing import NamedTuple
 from nester.core.lengths import Length, Unit, format_length, format_size
 from nester.core.piece import Fold, Grain, Hole, Line, Piece, Point
 from nester.core.translation import translatable
-from nester.drawing.canvas.svg import SVG, svg_document, svg_element, svg_number
+from nester.drawing.canvas.svg import (
+    svg_document,
+    svg_element,
+    svg_label,
+    svg_line,
+    svg_number,
+    svg_picture,
+)
 
 __all__ = [
     "FOLD_DASHES",
@@ -40,8 +47,8 @@ FOLD_WORDS = {
     Fold.MOUNTAIN: translatable("mountain fold"),
 }
 GRAIN_WORDS = {
-    Grain.WIDTH: translatable("fibres along its width, if you can"),
-    Grain.HEIGHT: translatable("fibres along its height, if you can"),
+    Grain.WIDTH: translatable("grain along its width, if possible"),
+    Grain.HEIGHT: translatable("grain along its height, if possible"),
 }
 
 _LONG_SIDE = 600
@@ -82,30 +89,18 @@ def draw_piece(piece: Piece, unit: Unit, *, fill: str = PAPER) -> str:
     top = _MARGIN + _LINE_HEIGHT * max(len(note) - 1, 0)
     foot = top + piece.height * scale + _MARGIN
     page = (wide + 2 * _MARGIN, foot + 30 + 22 * len(legend))
-    root = ET.Element(
-        f"{{{SVG}}}svg",
-        {
-            "viewBox": f"0 0 {svg_number(page[0])} {svg_number(page[1])}",
-            "width": svg_number(page[0]),
-            "height": svg_number(page[1]),
-            "font-family": "sans-serif",
-            "font-size": _FONT,
-        },
-    )
     title = f"{piece.name}, {format_size(piece.width, piece.height, unit)}"
     if piece.quantity > 1:
         title += f", {piece.quantity} pieces"
-    svg_element(root, "title").text = title
-    svg_element(root, "rect", width="100%", height="100%", fill="#ffffff")
-    _text(root, title, Fraction(20), Fraction(28), size="17", anchor="start")
+    root = svg_picture(*page, title, {"font-family": "sans-serif", "font-size": _FONT})
+    svg_label(root, title, 20, 28, {"font-size": "17", "fill": INK})
     drawing = svg_element(root, "g", transform=f"translate({_MARGIN} {top})")
     piece_marks(drawing, piece, 0, 0, scale, fill=fill, glue=True)
     _grain_arrow(drawing, piece, scale)
     _dimensions(drawing, piece, unit, scale)
     _legend(root, legend, Fraction(_MARGIN), foot + 12)
     for number, line in enumerate(note):
-        at = Fraction(48 + _LINE_HEIGHT * number)
-        _text(root, line, Fraction(20), at, anchor="start", fill=FAINT)
+        svg_label(root, line, 20, 48 + _LINE_HEIGHT * number, {"fill": FAINT})
     return svg_document(root)
 
 
@@ -151,9 +146,10 @@ def piece_marks(
             tint = {"fill": GLUE, "fill-opacity": "0.5", "stroke": "none"}
             svg_element(group, "polygon", points=_points(area, place), **tint)
     for score in piece.scores:
-        _line(group, score.line, place, {"stroke-dasharray": FOLD_DASHES[score.fold]})
+        ends = place(score.line.start), place(score.line.end)
+        svg_line(group, *ends, {"stroke-dasharray": FOLD_DASHES[score.fold]})
     for slit in piece.slits:
-        _line(group, slit, place, {"stroke-width": _SLIT_WIDTH})
+        svg_line(group, place(slit.start), place(slit.end), {"stroke-width": _SLIT_WIDTH})
     for hole in piece.holes:
         centre_x, centre_y = place(hole.centre)
         radius = svg_number(float(hole.diameter * Fraction(scale) / 2))
@@ -286,16 +282,10 @@ def _legend(root: ET.Element, entries: Sequence[_LegendEntry], x: Fraction, y: F
         elif entry.sample == "arrow":
             _arrow(root, (x + 22, y), Fraction(44), False, {"stroke": INK})
         else:
-            ends = {
-                "x1": svg_number(x),
-                "y1": svg_number(y),
-                "x2": svg_number(x + 44),
-                "y2": svg_number(y),
-            }
-            svg_element(root, "line", stroke=INK, **ends, **entry.look)
-        _text(root, entry.meaning, x + 54, y + 4, anchor="start")
+            svg_line(root, (x, y), (x + 44, y), {"stroke": INK, **entry.look})
+        svg_label(root, entry.meaning, x + 54, y + 4, {"fill": INK})
         y += 22
-    _text(root, "The face is towards you.", x, y + 4, anchor="start", fill=FAINT)
+    svg_label(root, "The face is towards you.", x, y + 4, {"fill": FAINT})
 
 
 def _dimensions(group: ET.Element, piece: Piece, unit: Unit, scale: Fraction) -> None:
@@ -337,15 +327,13 @@ def _dimension_line(
 ) -> None:
     """Draw a chain of measures `away` from the x axis, or from the y axis if `upright`."""
 
-    def ends(along: Fraction, along2: Fraction, off: Fraction, off2: Fraction) -> dict[str, str]:
-        names = ("y1", "y2", "x1", "x2") if upright else ("x1", "x2", "y1", "y2")
-        values = (along, along2, off, off2)
-        return dict(zip(names, map(svg_number, values), strict=True))
+    def point(along: Fraction, off: Fraction) -> tuple[Fraction, Fraction]:
+        return (off, along) if upright else (along, off)
 
     look = {"stroke": FAINT, "stroke-width": "0.7"}
-    svg_element(group, "line", **ends(marks[0] * scale, marks[-1] * scale, away, away), **look)
+    svg_line(group, point(marks[0] * scale, away), point(marks[-1] * scale, away), look)
     for mark in marks:
-        svg_element(group, "line", **ends(mark * scale, mark * scale, away - 4, away + 4), **look)
+        svg_line(group, point(mark * scale, away - 4), point(mark * scale, away + 4), look)
     outwards = -1 if away < 0 else 1
     raised = False
     for near, far in itertools.pairwise(marks):
@@ -354,39 +342,8 @@ def _dimension_line(
         raised = not raised and len(label) * _LETTER_WIDTH > (far - near) * scale
         off = away + outwards * (12 + (14 if raised else 0))
         middle = (near + far) * scale / 2
-        if upright:
-            _text(group, label, off + 4 * outwards, middle, turn=True)
-        else:
-            _text(group, label, middle, off + 4)
-
-
-def _text(
-    parent: ET.Element,
-    words: str,
-    x: Fraction,
-    y: Fraction,
-    *,
-    anchor: str = "middle",
-    size: str = _FONT,
-    fill: str = INK,
-    turn: bool = False,
-) -> None:
-    attributes = {
-        "x": svg_number(x),
-        "y": svg_number(y),
-        "text-anchor": anchor,
-        "font-size": size,
-        "fill": fill,
-    }
-    if turn:
-        attributes["transform"] = f"rotate(-90 {svg_number(x)} {svg_number(y)})"
-    svg_element(parent, "text", **attributes).text = words
-
-
-def _line(group: ET.Element, line: Line, place: _Projection, look: dict[str, str]) -> None:
-    (x1, y1), (x2, y2) = place(line.start), place(line.end)
-    ends = {"x1": svg_number(x1), "y1": svg_number(y1), "x2": svg_number(x2), "y2": svg_number(y2)}
-    svg_element(group, "line", **ends, **look)
+        x, y = (off + 4 * outwards, middle) if upright else (middle, off + 4)
+        svg_label(group, label, x, y, {"fill": INK}, anchor="middle", turned=upright)
 
 
 def _points(corners: Sequence[Point], place: _Projection) -> str:

@@ -14,8 +14,8 @@ from typing import NamedTuple
 from nester.core.lengths import UNITS_PER_MM, Unit
 from nester.core.piece import Fold, Hole, Line, Piece, Point
 from nester.core.translation import ENGLISH, Translator
-from nester.drawing.canvas.svg import SVG, svg_element, svg_number
-from nester.drawing.pictures.layout import Box, text_width
+from nester.drawing.canvas.svg import SVG, svg_element, svg_label, svg_line, svg_number
+from nester.drawing.canvas.text_metrics import Box, text_width
 from nester.drawing.pictures.piece import FOLD_WORDS, edge_distance, piece_marks
 
 __all__ = ["ScoreRow", "draw_scores", "has_scores", "score_rows"]
@@ -49,35 +49,37 @@ def _marks(piece: Piece) -> list[tuple[Line | Hole, Fold | None, int]]:
     """Return what is numbered: folds, upright ones first and from the left, then slits, holes."""
     folds = sorted(
         ((score.line, score.fold, score.degrees) for score in piece.scores),
-        key=lambda one: (one[0].start.x != one[0].end.x, min(one[0]), one[0]),
+        key=lambda fold: (fold[0].start.x != fold[0].end.x, min(fold[0]), fold[0]),
     )
     slits = [(slit, None, 0) for slit in sorted(piece.slits)]
     holes = [(hole, None, 0) for hole in sorted(piece.holes, key=lambda hole: hole.centre)]
     return [*folds, *slits, *holes]
 
 
-def score_rows(piece: Piece, unit: Unit, voice: Translator = ENGLISH) -> Iterator[ScoreRow]:
+def score_rows(piece: Piece, unit: Unit, translator: Translator = ENGLISH) -> Iterator[ScoreRow]:
     """Yield what is to be done to a piece, by the numbers of `draw_scores`."""
-    say = voice.say
+    say = translator.say
 
     def length(value: int) -> str:
-        return voice.length(value, unit)
+        return translator.length(value, unit)
 
-    for number, (mark_, fold, degrees) in enumerate(_marks(piece), 1):
-        if isinstance(mark_, Hole):
-            hole = say("hole, {size} across").format(size=length(mark_.diameter))
-            if mark_.eyelet:
+    for number, (mark, fold, degrees) in enumerate(_marks(piece), 1):
+        if isinstance(mark, Hole):
+            hole = say("hole, {size} across").format(size=length(mark.diameter))
+            if mark.eyelet:
                 hole = say("{hole}, for an eyelet").format(hole=hole)
             where = say("{left} from the left, {top} from the top").format(
-                left=length(mark_.centre.x), top=length(mark_.centre.y)
+                left=length(mark.centre.x), top=length(mark.centre.y)
             )
-            near = say("nearest edge {away}").format(away=length(edge_distance(piece, mark_)))
+            near = say("{away} from the nearest edge").format(
+                away=length(edge_distance(piece, mark))
+            )
             yield ScoreRow(number, hole, say("punch"), where, near)
             continue
         what = say("slit, cut through") if fold is None else say(FOLD_WORDS[fold])
         if fold is not None and degrees:
             what = f"{what}, {degrees}°"
-        start, end = sorted(mark_)
+        start, end = sorted(mark)
         if start.x == end.x:
             way = say("up and down")
             where = say("{at} from the left edge").format(at=length(start.x))
@@ -90,8 +92,8 @@ def score_rows(piece: Piece, unit: Unit, voice: Translator = ENGLISH) -> Iterato
             extent = say("from {start} to {end}, measured from the left")
         else:
             way = say("slanted")
-            where = _place(start, unit, voice)
-            extent = say("to {place}").format(place=_place(end, unit, voice))
+            where = _place(start, unit, translator)
+            extent = say("to {place}").format(place=_place(end, unit, translator))
             yield ScoreRow(number, what, way, where, extent)
             continue
         full = piece.height if start.x == end.x else piece.width
@@ -102,14 +104,19 @@ def score_rows(piece: Piece, unit: Unit, voice: Translator = ENGLISH) -> Iterato
         )
 
 
-def _place(point: Point, unit: Unit, voice: Translator) -> str:
-    return voice.say("{left} from the left, {top} from the top").format(
-        left=voice.length(point.x, unit), top=voice.length(point.y, unit)
+def _place(point: Point, unit: Unit, translator: Translator) -> str:
+    return translator.say("{left} from the left, {top} from the top").format(
+        left=translator.length(point.x, unit), top=translator.length(point.y, unit)
     )
 
 
 def draw_scores(
-    piece: Piece, unit: Unit, *, room: tuple[float, float], fill: str, voice: Translator = ENGLISH
+    piece: Piece,
+    unit: Unit,
+    *,
+    room: tuple[float, float],
+    fill: str,
+    translator: Translator = ENGLISH,
 ) -> ET.Element:
     """Draw a piece as large as a room on the page allows, its folds, slits and holes numbered.
 
@@ -126,17 +133,17 @@ def draw_scores(
         An SVG element, a quarter of a millimetre to the unit.
     """
     wide, high = room[0] * _UNITS_PER_MM, room[1] * _UNITS_PER_MM
-    signs = _signs(piece, voice)
+    signs = _signs(piece, translator)
     left = _LEFT
     for scale in _SCALES:
         unit_size = scale * _UNITS_PER_MM / UNITS_PER_MM
         across, down = float(piece.width * unit_size), float(piece.height * unit_size)
         if left + across + _RIGHT <= wide and _TOP + down + _BELOW + _LEGEND <= high:
             break
-    said = voice.say("drawn at {scale}").format(scale=_scale_text(scale, voice))
-    sizes = (voice.length(piece.width, unit), voice.length(piece.height, unit))
+    scale_note = translator.say("drawn at {scale}").format(scale=_scale_text(scale, translator))
+    sizes = (translator.length(piece.width, unit), translator.length(piece.height, unit))
     legend = sum(50 + text_width(words, _NUMBER_SIZE) + 14 for _, words in signs)
-    legend += text_width(said, _NUMBER_SIZE)
+    legend += text_width(scale_note, _NUMBER_SIZE)
     page_wide = max(left + across + _RIGHT, legend + 8, left + 2 * text_width(sizes[0], _TEXT_SIZE))
     root = ET.Element(f"{{{SVG}}}svg", {"font-family": "Helvetica, Arial, sans-serif"})
     x = left + (page_wide - left - _RIGHT - across) / 2
@@ -149,8 +156,8 @@ def draw_scores(
         svg_element(stage, "polygon", points=corners, fill=_GLUE, stroke="none")
     piece_marks(stage, piece, 0, 0, unit_size, fill="none")
     numbers = _NumberPlacer(Box(0, 0, page_wide, _TOP + down + _BELOW))
-    for number, (mark_, fold, _) in enumerate(_marks(piece), 1):
-        spots = _number_positions(mark_, x, _TOP, unit_size)
+    for number, (mark, fold, _) in enumerate(_marks(piece), 1):
+        spots = _number_positions(mark, x, _TOP, unit_size)
         numbers.place(root, number, spots, square=fold is None)
     _add_text(root, sizes[0], x + across / 2, _TOP + down + 18, _TEXT_SIZE)
     turned = text_width(sizes[1], _TEXT_SIZE) < down
@@ -166,28 +173,28 @@ def draw_scores(
             _TEXT_SIZE,
         )
     bottom = _TOP + down + _BELOW
-    _draw_legend(root, signs, said, bottom)
+    _draw_legend(root, signs, scale_note, bottom)
     root.set("viewBox", f"0 0 {svg_number(page_wide)} {svg_number(bottom + _LEGEND)}")
     return root
 
 
-def _scale_text(scale: Fraction, voice: Translator) -> str:
-    return f"1 : {float(1 / scale):g}".replace(".", voice.decimal_mark)
+def _scale_text(scale: Fraction, translator: Translator) -> str:
+    return f"1 : {float(1 / scale):g}".replace(".", translator.decimal_mark)
 
 
 _DASHES = {Fold.VALLEY: "7 4", Fold.MOUNTAIN: "11 3 2 3"}
 
 
-def _signs(piece: Piece, voice: Translator) -> list[tuple[str, str]]:
+def _signs(piece: Piece, translator: Translator) -> list[tuple[str, str]]:
     folds = {score.fold for score in piece.scores}
-    signs = [("", voice.say("cut"))]
-    signs += [(_DASHES[fold], voice.say(FOLD_WORDS[fold])) for fold in Fold if fold in folds]
+    signs = [("", translator.say("cut"))]
+    signs += [(_DASHES[fold], translator.say(FOLD_WORDS[fold])) for fold in Fold if fold in folds]
     if piece.glue:
-        signs.append(("glue", voice.say("glue here")))
+        signs.append(("glue", translator.say("glue here")))
     return signs
 
 
-def _draw_legend(root: ET.Element, signs: list[tuple[str, str]], said: str, y: float) -> None:
+def _draw_legend(root: ET.Element, signs: list[tuple[str, str]], scale_note: str, y: float) -> None:
     x = 4.0
     at = y + _LEGEND / 2
     for look, words in signs:
@@ -195,33 +202,27 @@ def _draw_legend(root: ET.Element, signs: list[tuple[str, str]], said: str, y: f
             box = {"x": svg_number(x), "y": svg_number(at - 5), "width": "40", "height": "10"}
             svg_element(root, "rect", fill=_GLUE, **box)
         else:
-            ends = {
-                "x1": svg_number(x),
-                "y1": svg_number(at),
-                "x2": svg_number(x + 40),
-                "y2": svg_number(at),
-            }
             dash = {"stroke-dasharray": look} if look else {}
-            svg_element(root, "line", stroke=_INK, **ends, **dash)
+            svg_line(root, (x, at), (x + 40, at), {"stroke": _INK, **dash})
         _add_text(root, words, x + 46, at, _NUMBER_SIZE, anchor="start")
         x += 50 + text_width(words, _NUMBER_SIZE) + 14
-    _add_text(root, said, x, at, _NUMBER_SIZE, anchor="start")
+    _add_text(root, scale_note, x, at, _NUMBER_SIZE, anchor="start")
 
 
 def _number_positions(
-    mark_: Line | Hole, x: float, y: float, unit_size: Fraction
+    mark: Line | Hole, x: float, y: float, unit_size: Fraction
 ) -> Iterator[tuple[float, float]]:
     """Yield places for a number on a line, its middle first, or around a hole."""
-    if isinstance(mark_, Hole):
-        across = x + float(mark_.centre.x * unit_size)
-        down = y + float(mark_.centre.y * unit_size)
-        reach = float(mark_.diameter * unit_size) / 2 + 8
+    if isinstance(mark, Hole):
+        across = x + float(mark.centre.x * unit_size)
+        down = y + float(mark.centre.y * unit_size)
+        reach = float(mark.diameter * unit_size) / 2 + 8
         for far in (1.0, 1.8, 2.6):
             for right, below in ((1, -1), (1, 1), (-1, -1), (-1, 1), (0, -1), (0, 1)):
                 yield across + right * reach * far, down + below * reach * far
         return
     (x1, y1), (x2, y2) = (
-        (x + float(end.x * unit_size), y + float(end.y * unit_size)) for end in mark_
+        (x + float(end.x * unit_size), y + float(end.y * unit_size)) for end in mark
     )
     count = 24
     for step in range(count):
@@ -271,7 +272,5 @@ def _add_text(
 ) -> None:
     shift = size * 0.36
     at_x, base = (x + shift, y) if turned else (x, y + shift)
-    look = {"font-size": svg_number(size), "fill": _INK, "text-anchor": anchor}
-    if turned:
-        look["transform"] = f"rotate(-90 {svg_number(at_x)} {svg_number(base)})"
-    svg_element(root, "text", x=svg_number(at_x), y=svg_number(base), **look).text = words
+    look = {"font-size": svg_number(size), "fill": _INK}
+    svg_label(root, words, at_x, base, look, anchor=anchor, turned=turned)

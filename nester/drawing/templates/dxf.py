@@ -1,6 +1,6 @@
 """Pieces at full size as DXF, for whatever machine reads it.
 
-Release R2010 (AC1024), units millimetres, y upwards.  What is to be done is told by the layer:
+Release R2010 (AC1024), units millimetres, y upwards.  The layer says what is to be done:
 ``CUT``, ``SCORE_VALLEY``, ``SCORE_MOUNTAIN``, ``DRAW`` for glue areas; ``LABEL`` holds words,
 below each piece, so that none is drawn on it.
 """

@@ -407,16 +407,16 @@ def _write_cover(
 def _write_intro(book: _PdfDocument, page: Size, unit: Unit) -> None:
     room = page.width - 2 * _SIDE
     book.text(_SIDE, mm(19), book.title, size=_TITLE, room=room)
-    side, said = (inch(2), "2 in") if unit is Unit.IN else (mm(50), "5 cm")
+    side, label = (inch(2), "2 in") if unit is Unit.IN else (mm(50), "5 cm")
     left, top = _SIDE, mm(26)
     book.lines(_ring(Rect(left, top, side, side)), width=_FINE)
-    book.text(left + side // 2 - mm(5), top + side // 2, said, size=_WORDS)
+    book.text(left + side // 2 - mm(5), top + side // 2, label, size=_WORDS)
     beside = left + side + mm(8)
     y = book.paragraph(
         beside,
         top,
         f"Print at 100 % (“actual size”), never “fit to page”. Then measure the square: each side"
-        f" must be exactly {said}. If it isn't, no piece will fit; change the printer's scale and"
+        f" must be exactly {label}. If it isn't, no piece will fit; change the printer's scale and"
         " print this page again before the rest.",
         room=page.width - _SIDE - beside,
         size=_WORDS + 1,
@@ -539,8 +539,8 @@ def _draw_joining_marks(book: _PdfDocument, tiling: _Tiling, row: int, column: i
         at = right - OVERLAP
         lines.append(Line(Point(at, top), Point(at, bottom)))
         crosses += [Point(right - half, top + high * part // 4) for part in (1, 3)]
-        said = f"column {column + 2} begins at the grey line"
-        book.text(right + mm(4), bottom - mm(5), said, size=_TINY, grey=_GREY, up=True)
+        text = f"column {column + 2} begins at the grey line"
+        book.text(right + mm(4), bottom - mm(5), text, size=_TINY, grey=_GREY, up=True)
     if row > 0:
         lines.append(Line(Point(left, top), Point(right, top)))
         crosses += [Point(left + wide * part // 4, top + half) for part in (1, 3)]
@@ -549,8 +549,8 @@ def _draw_joining_marks(book: _PdfDocument, tiling: _Tiling, row: int, column: i
         at = bottom - OVERLAP
         lines.append(Line(Point(left, at), Point(right, at)))
         crosses += [Point(left + wide * part // 4, bottom - half) for part in (1, 3)]
-        said = f"row {row + 2} begins at the grey line"
-        book.text(left + mm(5), bottom + mm(4), said, size=_TINY, grey=_GREY)
+        text = f"row {row + 2} begins at the grey line"
+        book.text(left + mm(5), bottom + mm(4), text, size=_TINY, grey=_GREY)
     arm = mm(3)
     for x, y in crosses:
         lines.append(Line(Point(x - arm, y), Point(x + arm, y)))

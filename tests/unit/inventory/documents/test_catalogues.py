@@ -104,7 +104,7 @@ CUT = Layout(
 
 
 def test_steps_in_german():
-    (step,) = cutting_instructions(CUT, Unit.CM, voice=translator_for("de"), offcuts=["K-7"])
+    (step,) = cutting_instructions(CUT, Unit.CM, translator=translator_for("de"), offcuts=["K-7"])
     assert step == (
         "1. Senkrecht, 30,5 cm vom linken Rand des Bogens 50 × 20 cm.\n"
         "   Links: tier 1, 30,5 × 20 cm.\n"

@@ -11,7 +11,6 @@ from nester.cutting import (
     cutting_minutes,
     plan_cuts,
     safety_notes,
-    step_instruction,
 )
 from nester.cutting.instructions import (
     MIN_SCRAP_WIDTH,
@@ -50,17 +49,17 @@ WHEEL = layout(
 
 
 def test_straight_cuts_in_words() -> None:
-    assert step_instruction(BLACK, 1, Unit.CM) == (
+    assert cutting_instructions(BLACK, Unit.CM)[0] == (
         "1. Up and down, 54 cm from the left edge of the 56 × 71 cm sheet.\n"
         "   Left: go on with the 54 × 71 cm part, for cuts 2–6.\n"
         "   Right: scrap, 2 × 71 cm."
     )
-    assert step_instruction(BLACK, 2, Unit.CM) == (
+    assert cutting_instructions(BLACK, Unit.CM)[1] == (
         "2. Across, 54 cm from the top edge of the 54 × 71 cm part.\n"
         "   Top: tier 1, 54 × 54 cm.\n"
         "   Bottom: go on with the 54 × 17 cm part, for cuts 3–6."
     )
-    assert step_instruction(BLACK, 6, Unit.MM) == (
+    assert cutting_instructions(BLACK, Unit.MM)[5] == (
         "6. Up and down, 135 mm from the left edge of the 270 × 135 mm part.\n"
         "   Left: card 2, 135 × 135 mm.\n"
         "   Right: card 3, 135 × 135 mm."
@@ -118,7 +117,7 @@ def test_lines_are_short_and_names_stay_on_them() -> None:
 def test_cautions_speak_of_the_tools_in_use() -> None:
     assert safety_notes(Layout("s", 1, ())) == ()
     assert len(safety_notes(BLACK)) == 1
-    assert "rules of your place" in safety_notes(BLACK)[0]
+    assert "rules of your workplace" in safety_notes(BLACK)[0]
     assert safety_notes(WHEEL)[0] == safety_notes(BLACK)[0]
     assert "knife" in safety_notes(WHEEL)[1]
 

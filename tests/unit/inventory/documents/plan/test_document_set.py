@@ -162,7 +162,7 @@ def test_a_short_trimmer_is_told_on_the_cut_sheet():
     assert ["it is too long for the trimmer." in step for step in steps] == [
         cut.end - cut.start > cm(31) for cut in a_plan().layouts[0].cuts
     ]
-    assert "knife cut, between its ticks" in text_of(data)
+    assert "knife cut, from tick to tick" in text_of(data)
 
 
 # --- labels ------------------------------------------------------------------------------------

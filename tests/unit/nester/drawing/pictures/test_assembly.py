@@ -9,8 +9,8 @@ import pytest
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.designs.base.design import SectionPart
 from nester.drawing.canvas.svg import SVG
+from nester.drawing.canvas.text_metrics import text_width
 from nester.drawing.pictures.assembly import draw_assembly
-from nester.drawing.pictures.layout import text_width
 
 NS = {"s": SVG}
 BOX = [

@@ -12,6 +12,7 @@ import pytest
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.drawing.canvas.marks import Line, LineBatch, Poly, Text, svg_marks
 from nester.drawing.canvas.svg import svg_document, svg_number
+from nester.drawing.canvas.text_metrics import terminal_width
 from nester.drawing.pictures.chart import (
     BarChart,
     StepChart,
@@ -23,7 +24,6 @@ from nester.drawing.pictures.chart import (
     steps_svg,
     steps_text,
 )
-from nester.drawing.pictures.layout_text import text_width
 
 SIZES = tuple(cm(15) + mm(number) for number in range(40))
 
@@ -122,7 +122,7 @@ def test_wide_letters_have_room_before_and_behind_bars() -> None:
         for mark in svg_marks(drawn, 0, 0, 1):
             if isinstance(mark, Text) and any(ord(sign) > 0x3000 for sign in mark.text):
                 high = mark.size * 25.4 / 72  # from points, where a unit is a millimetre
-                long = high * text_width(mark.text) / 2
+                long = high * terminal_width(mark.text) / 2
                 left = mark.x - long if mark.anchor == "end" else mark.x
                 assert 0 <= left < left + long <= wide
 
@@ -161,7 +161,7 @@ def test_a_chart_on_a_page_has_its_words() -> None:
 def test_steps_as_text_fit_the_terminal_and_rise() -> None:
     text = steps_text(stairs())
     lines = text.splitlines()
-    assert max(map(text_width, lines)) <= 80
+    assert max(map(terminal_width, lines)) <= 80
     blocks = [line.partition("│")[2] for line in lines if "│" in line]
     heights = [sum(row[column : column + 1] in "▁▂▃▄▅▆▇█" and row[column : column + 1] != ""
                    for row in blocks) for column in range(len(blocks[-1]))]  # fmt: skip
@@ -178,7 +178,7 @@ def test_many_sizes_share_columns() -> None:
     values = tuple(Fraction(1 + number // 100) for number in range(300))
     chart = StepChart("t", "a", "u", Unit.CM, places, values, values, frozenset({100}), words)
     lines = steps_text(chart).splitlines()
-    assert max(map(text_width, lines)) <= 80
+    assert max(map(terminal_width, lines)) <= 80
     assert sum(line.count("┬") for line in lines) == 1
 
 
@@ -195,6 +195,6 @@ def test_bars_as_text_are_as_long_as_their_values() -> None:
     assert long[0] > 40
     assert abs(long[0] - 4 * long[1]) <= 4
     assert long[2] == 0
-    assert max(map(text_width, lines)) <= 80
-    starts = {text_width(line.partition("│")[0]) for line in lines}
+    assert max(map(terminal_width, lines)) <= 80
+    starts = {terminal_width(line.partition("│")[0]) for line in lines}
     assert len(starts) == 1

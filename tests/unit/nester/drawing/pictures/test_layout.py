@@ -16,7 +16,8 @@ from nester.core.problem import Cuts, Demand, Layout, PlacedPiece, StockItem, pl
 from nester.cutting import (
     plan_cuts,
 )
-from nester.drawing.pictures.layout import Box, draw_layout, text_box, text_width
+from nester.drawing.canvas.text_metrics import Box, text_box, text_width
+from nester.drawing.pictures.layout import draw_layout
 
 SVG = "{http://www.w3.org/2000/svg}"
 HAIR = 0.05
@@ -239,7 +240,7 @@ def test_every_piece_cut_and_offcut_is_named() -> None:
     badges = Counter(words)
     assert all(badges[str(number)] >= 1 for number in range(1, 7))
     wheel = words_of(draw(WHEEL_SHEET, WHEEL, Unit.IN))
-    assert {"offcut 1", "offcut 2", "offcut 3", "knife cut, between its ticks"} <= set(wheel)
+    assert {"offcut 1", "offcut 2", "offcut 3", "knife cut, from tick to tick"} <= set(wheel)
     assert "≈19 11/16 × ≈14 61/64 in" in wheel
 
 
@@ -261,8 +262,8 @@ def test_pieces_without_room_are_lettered_and_explained_and_cuts_numbered() -> N
 def test_what_finds_no_room_at_all_is_said_below() -> None:
     stock, layout, unit, _ = CASES["specks"]
     said = " ".join(words_of(draw(stock, layout, unit)))
-    assert "Too small for a letter: tag 0, 3 × 4 mm, 18 pieces; tag 1, 3 × 4 mm" in said
-    numbered = set(re.findall(r"\d+", said.split("Cuts without room for their number:")[1]))
+    assert "Too small to label: tag 0, 3 × 4 mm, 18 pieces; tag 1, 3 × 4 mm" in said
+    numbered = set(re.findall(r"\d+", said.split("Cuts with no room for a number:")[1]))
     assert numbered
     assert numbered <= {str(number) for number in range(1, len(layout.cuts) + 1)}
 

@@ -136,7 +136,7 @@ def test_the_distance_to_a_slanted_edge_is_square_to_it() -> None:
 
 
 @pytest.mark.parametrize("grain", [Grain.WIDTH, Grain.HEIGHT])
-def test_an_arrow_lies_along_the_fibres_wished_for(grain: Grain) -> None:
+def test_an_arrow_lies_along_the_grain_asked_for(grain: Grain) -> None:
     piece = Piece.rectangle("card", "card", mm(60), mm(90), grain=grain)
     svg = draw_piece(piece, Unit.MM)
     drawing = ET.fromstring(svg).find("s:g", NS)  # noqa: S314
@@ -147,7 +147,7 @@ def test_an_arrow_lies_along_the_fibres_wished_for(grain: Grain) -> None:
     along = 0 if grain is Grain.WIDTH else 1
     assert abs(end[along] - start[along]) > 100
     assert start[1 - along] == end[1 - along]
-    assert f"fibres along its {grain}, if you can" in texts(svg)
+    assert f"grain along its {grain}, if possible" in texts(svg)
 
 
 def test_a_thin_strip_says_its_grain_only_in_the_legend() -> None:
@@ -156,7 +156,7 @@ def test_a_thin_strip_says_its_grain_only_in_the_legend() -> None:
     drawing = ET.fromstring(svg).find("s:g", NS)  # noqa: S314
     assert drawing is not None
     assert drawing.find("s:polyline", NS) is None
-    assert "fibres along its width, if you can" in texts(svg)
+    assert "grain along its width, if possible" in texts(svg)
 
 
 def test_a_long_note_is_broken_into_lines_above_the_drawing() -> None:

@@ -123,7 +123,7 @@ def test_folds_are_dashed_and_dash_dotted() -> None:
     (hole,) = page.curves
     assert (hole["x1"] - hole["x0"]) * MM == pytest.approx(5, abs=0.001)
     assert (hole["x0"] + hole["x1"]) / 2 * MM == pytest.approx(10 + 25, abs=0.001)
-    assert "fibres along its width" in words(cover)
+    assert "grain along its width" in words(cover)
 
 
 def test_a_hole_on_the_border_of_tiles_is_on_both() -> None:
