@@ -92,7 +92,7 @@ def _check_no_later_changes(session: Session, deed: Transaction) -> None:
     newest = list_transactions(session, most=1, batch=deed.batch_id)
     if newest and newest[0].id > deed.id:
         raise Refusal(
-            f"deed {newest[0].id} of batch {deed.batch_id} was done after it; take that back first"
+            f"entry {newest[0].id} of batch {deed.batch_id} was made after it; undo that first"
         )
     for lost in session.scalars(select(SpoiledPieces).where(SpoiledPieces.deed_id == deed.id)):
         if lost.mended_id is not None:

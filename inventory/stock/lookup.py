@@ -17,6 +17,7 @@ from nester.core.errors import Refusal
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
+    from inventory.core.plan import Plan
     from inventory.database.tables.supplies import Supply
 
 __all__ = [

@@ -269,7 +269,7 @@ def test_a_wrong_line_is_told_and_nothing_is_kept(
 
 
 def test_whose_prices_they_are_must_be_said(session: Session, keep: Keeper) -> None:
-    with pytest.raises(Refusal, match=r"line 2, supplier: whose price this is is missing"):
+    with pytest.raises(Refusal, match=r"line 2, supplier: the supplier is missing"):
         keep("Coal card,50x70,25,30", supplier=None)
     head = HEAD + ",shipping"
     with pytest.raises(Refusal, match="line 3, shipping: of Mill a line above says 4, and this 5"):
