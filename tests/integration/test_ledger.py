@@ -117,7 +117,7 @@ def test_a_deed_is_taken_back_once(shop: ShopFile, sheets: str) -> None:
         back = ledger.reverse_transaction(session, deed)
         with pytest.raises(Refusal, match="has been undone already"):
             ledger.reverse_transaction(session, deed)
-        with pytest.raises(Refusal, match="took another one back"):
+        with pytest.raises(Refusal, match="undid another entry"):
             ledger.reverse_transaction(session, back)
 
 
