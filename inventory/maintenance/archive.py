@@ -380,7 +380,7 @@ def _check_pointers(
             if row[column] is not None and row[column] not in known:
                 archive.refuse(
                     table.name, line, column,
-                    f"{row[column]} is not a {other.name} in {other.table.name}.csv",
+                    f"{row[column]} is no {other.name} in {other.table.name}.csv",
                 )  # fmt: skip
 
 

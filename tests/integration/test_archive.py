@@ -228,7 +228,7 @@ SPOILT = [
     (lambda files: files.update({"paper.csv": b"id\r\n1,2\r\n"}), "line 2: 2 fields for 1 columns"),
     (manifest(version=2), "reads version 1; update Quirebox"),
     (manifest(format="x"), "this is not a shop's archive"),
-    (manifest(tables=[]), "manifest.json does not tell of this table"),
+    (manifest(tables=[]), "manifest.json does not list this table"),
     (manifest(revision="9999"), "was written by a newer version of Quirebox"),
 ]  # fmt: skip
 

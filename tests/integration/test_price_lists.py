@@ -281,7 +281,7 @@ def test_whose_prices_they_are_must_be_said(session: Session, keep: Keeper) -> N
 
 def test_a_list_of_other_papers(session: Session, keep: Keeper) -> None:
     lines = ["Silk,50x70,25,30", "Felt,50x70,25,-1"]
-    with pytest.raises(Refusal, match="none of its 2 lines is of a paper in the book"):
+    with pytest.raises(Refusal, match="none of its 2 lines is of a paper the shop knows"):
         keep(*lines, only_known=True)
     (change,) = keep(*lines, "Coal card,A4,25,6", only_known=True)
     assert change.paper == "Coal card"
