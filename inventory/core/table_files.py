@@ -224,7 +224,7 @@ def _read_bytes(path: Path) -> bytes:
     except OSError as why:
         raise Refusal(f"{path}: it can't be read ({why.strerror or why})") from None
     if len(data) > _LARGEST_FILE:
-        raise Refusal(f"{path}: more than {_LARGEST_FILE // 10**6} MB is no list of this kind")
+        raise Refusal(f"{path}: more than {_LARGEST_FILE // 10**6} MB is too much for a list")
     return data
 
 
@@ -260,7 +260,7 @@ def _split(text: str, path: Path) -> Iterator[tuple[int, list[str]]]:
             if "field limit" in str(why):
                 raise Refusal(
                     f"{path}, line {line}: a field of more than {_LARGEST_FIELD:,} characters is"
-                    " none of a list; does a quote open there that is never closed?"
+                    " none of a list; is a quote opened there and never closed?"
                 ) from None
             raise Refusal(
                 f"{path}, line {line}: its quotes don't match;"

@@ -256,10 +256,10 @@ def _back_up(connection: Connection, revision: str) -> Path:
 
 _ERROR_MESSAGES = {
     "25006": "is read-only for this user, so nothing was changed",
-    "28000": "does not let this user in; look after the user's name and rights",
+    "28000": "does not let this user in; check the user's name and rights",
     "28P01": "does not let this user in; the password is wrong",
-    "3D000": "is no database of that server; make it with 'createdb'",
-    "42501": "does not let this user do that, so nothing was changed; look after the user's rights",
+    "3D000": "is not a database of that server; make it with 'createdb'",
+    "42501": "does not let this user do that, so nothing was changed; check the user's rights",
     "53100": "has no room to grow because the server's disk is full, so nothing was changed",
     "53300": "has too many users at once; nothing was changed, so do it again later",
     "57P01": "was shut down, so nothing was changed; do it again when it is there",

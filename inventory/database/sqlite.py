@@ -152,10 +152,10 @@ def stored_revision(connection: sqlite3.Connection, path: Path) -> str:
     Raises
     ------
     Refusal
-        If it is no shop's file.
+        If it is not a shop's file.
     """
     if connection.execute("PRAGMA application_id").fetchone() != (_APPLICATION_ID,):
-        raise Refusal(f"{path} is no shop's file", _NEW_SHOP)
+        raise Refusal(f"{path} is not a shop's file", _NEW_SHOP)
     rows = connection.execute("SELECT version_num FROM alembic_version").fetchall()
     if len(rows) != 1 or not isinstance(rows[0][0], str):
         raise Refusal(f"{path} {_INCOMPLETE}")
@@ -326,17 +326,17 @@ _ERROR_MESSAGES = {
     sqlite3.SQLITE_READONLY: "is read-only, so nothing was changed; allow writing to it and to"
     " its folder, or choose another file",
     sqlite3.SQLITE_PERM: "may not be used; ask for the right to read and write it",
-    sqlite3.SQLITE_IOERR: "could not be read or written, so nothing was changed; look after the"
+    sqlite3.SQLITE_IOERR: "could not be read or written, so nothing was changed; check the"
     " disk and its free space",
-    sqlite3.SQLITE_CORRUPT: "is damaged; put back a backup of it",
+    sqlite3.SQLITE_CORRUPT: "is damaged; restore a backup of it",
     sqlite3.SQLITE_FULL: "has no room to grow because the disk is full, so nothing was changed;"
     " make room and do it again",
-    sqlite3.SQLITE_CANTOPEN: "can't be opened; see that it and its folder are there and"
+    sqlite3.SQLITE_CANTOPEN: "can't be opened; check that it and its folder are there and"
     " may be read and written",
-    sqlite3.SQLITE_NOTADB: "is no shop's file",
+    sqlite3.SQLITE_NOTADB: "is not a shop's file",
 }
 """By primary result code (https://sqlite.org/rescode.html), what to say of the file."""
-_INCOMPLETE = "lacks a part of a shop's tables; put back a backup of it"
+_INCOMPLETE = "is missing a part of a shop's tables; restore a backup of it"
 
 
 @contextmanager
@@ -359,6 +359,6 @@ def explain_errors(path: Path | str) -> Iterator[None]:
 def _no_access(path: Path, error: OSError) -> Refusal:
     why = error.strerror or str(error)
     return Refusal(
-        f"{path} can't be reached or made ({why}); see to the folder {path.parent},"
+        f"{path} can't be reached or made ({why}); check the folder {path.parent},"
         " or choose another file"
     )

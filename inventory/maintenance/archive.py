@@ -261,11 +261,9 @@ def _read_table(archive: zipfile.ZipFile, described: dict[str, Any], read: _Arch
         if len(fields) != len(columns):
             read.refuse(name, line, None, f"{len(fields)} fields for {len(columns)} columns")
     if len(rows) != described["rows"]:
-        read.refuse(
-            name, None, None, f"{len(rows)} rows, and {MANIFEST} tells of {described['rows']}"
-        )
+        read.refuse(name, None, None, f"{len(rows)} rows, and {MANIFEST} says {described['rows']}")
     if name in read.rows:
-        read.refuse(name, None, None, f"{MANIFEST} tells of it twice")
+        read.refuse(name, None, None, f"{MANIFEST} lists it twice")
     read.columns[name], read.rows[name] = columns, rows
 
 
@@ -292,7 +290,7 @@ def _build(path: Path, archive: _Archive) -> None:
     if backup is not None:
         backup.unlink()  # of what was built a moment ago
     if report.faults:
-        raise Refusal(f"{archive.path}: this makes no sound book: {report.faults[0].message}")
+        raise Refusal(f"{archive.path}: the shop in it is not sound: {report.faults[0].message}")
 
 
 def _check_tables(archive: _Archive, tables: dict[str, Table]) -> None:
@@ -301,7 +299,7 @@ def _check_tables(archive: _Archive, tables: dict[str, Table]) -> None:
             archive.refuse(name, None, None, "there is no such table at this revision")
     for name, table in tables.items():
         if name not in archive.columns:
-            archive.refuse(name, None, None, f"{MANIFEST} does not tell of this table")
+            archive.refuse(name, None, None, f"{MANIFEST} does not list this table")
         named = archive.columns[name]
         for column in table.columns:
             if named.count(column.name) != 1:

@@ -102,7 +102,7 @@ def restore(copy: Path, place: Path | str | None = None, *, replace: bool = Fals
             ),
         )
     if not target.is_file():
-        raise Refusal(f"{target} is no file, so nothing can be put in its place")
+        raise Refusal(f"{target} is not a file, so it can't be replaced")
     if target.samefile(copy):
         raise Refusal(f"{copy} is the shop's file itself; give a copy of it")
     kept = backup_path(target, "before-restore")
@@ -124,7 +124,7 @@ def _check(copy: Path) -> None:
     with explain_errors(copy), closing(_reading(copy)) as connection:
         revision = stored_revision(connection, copy)
         if not _is_intact(connection) or (revision == HEAD_REVISION and _lacks_tables(connection)):
-            raise Refusal(f"{copy} is damaged and can't be put back; take another copy")
+            raise Refusal(f"{copy} is damaged and can't be restored; take another copy")
     check_is_known(revision, str(copy))
 
 

@@ -248,7 +248,7 @@ def _pointers(session: Session) -> _Findings:
 def _shop(session: Session) -> _Findings:
     number = session.scalar(select(func.count()).select_from(Shop))
     if number != 1:
-        yield "shop", f"there must be one shop in the book, and there are {number}"
+        yield "shop", f"there must be one shop, and there are {number}"
 
 
 def _names(session: Session) -> _Findings:
@@ -274,7 +274,7 @@ def _damaged_areas(session: Session) -> _Findings:
     )
     for bruise, stock in session.execute(lines):
         if bruise.rect.right > stock.width or bruise.rect.bottom > stock.height:
-            yield stock.label, f"its bruise {bruise.id} does not lie on it"
+            yield stock.label, f"its damaged area {bruise.id} does not lie on it"
 
 
 # --- the ledger --------------------------------------------------------------------------------
@@ -312,7 +312,7 @@ def _reversal_movements(session: Session) -> _Findings:
             or back.id <= taken.id
             or taken.reason is Reason.UNDONE
         ):
-            yield f"movement {back.id}", f"it does not take back movement {taken.id} as it was"
+            yield f"movement {back.id}", f"it does not reverse movement {taken.id} as it was"
 
 
 def _supplies(session: Session) -> _Findings:
@@ -348,7 +348,7 @@ def _reversals(session: Session) -> _Findings:
     )
     for back, undoes in session.execute(pairs):
         if taken[back] != booked[undoes]:
-            yield f"deed {back}", f"it does not take back all of deed {undoes}, and that alone"
+            yield f"entry {back}", f"it does not undo all of entry {undoes}, and nothing else"
 
 
 # --- buying ------------------------------------------------------------------------------------
@@ -381,7 +381,10 @@ def _purchases(session: Session) -> _Findings:
         )
         for number, its in session.execute(deeds.order_by(Transaction.id)):
             if its is not reason:
-                yield f"deed {number}", f"it is of a purchase and should be '{reason}', not '{its}'"
+                yield (
+                    f"entry {number}",
+                    f"it is of a purchase and should be '{reason}', not '{its}'",
+                )
     came = (
         select(PurchaseLine, func.sum(PurchaseReceipt.packs))
         .join(PurchaseReceipt, PurchaseReceipt.line_id == PurchaseLine.id)
@@ -408,7 +411,10 @@ def _purchases(session: Session) -> _Findings:
         moved[deed or 0, stock_id] += change
     for key, sheets in sorted(told.items()):
         if moved[key] != sheets:
-            yield f"deed {key[0]}", f"{sheets} sheets of a purchase came, and it books {moved[key]}"
+            yield (
+                f"entry {key[0]}",
+                f"{sheets} sheets of a purchase came, and it recorded {moved[key]}",
+            )
 
 
 # --- batches and orders ------------------------------------------------------------------------
@@ -531,7 +537,7 @@ def _shortages(session: Session) -> _Findings:
             stock.label,
             (
                 f"open batches take {wanted} of it, and only {there} are left after what was"
-                " spoiled, counted or taken back; drop such a batch and plan again"
+                " spoiled, counted or undone; drop such a batch and plan again"
             ),
         )
 
@@ -554,11 +560,11 @@ CHECKS: dict[str, tuple[str, Callable[[Session], _Findings]]] = {
     "shop": ("there is one shop", _shop),
     "names": ("every name is filed under its key", _names),
     "labels": ("every label is of its kind and number", _labels),
-    "bruises": ("every bruise lies on its sheet or offcut", _damaged_areas),
+    "bruises": ("every damaged area lies on its sheet or offcut", _damaged_areas),
     "sums": ("no sum of movements was ever below zero, or over one of an offcut", _sums),
     "supplies": ("no sum of a supply's movements was ever below zero", _supplies),
-    "deeds": ("every deed was taken back wholly or not at all", _reversals),
-    "undone": ("every counter-movement takes back one movement wholly", _reversal_movements),
+    "deeds": ("every entry was undone as a whole or not at all", _reversals),
+    "undone": ("every undo reverses one whole movement", _reversal_movements),
     "prices": ("no price, rate or term is less than it may be", _prices),
     "purchases": ("no more came of a purchase than was ordered, and all is booked", _purchases),
     "plans": ("every batch has its plan", _plans),

@@ -151,7 +151,7 @@ def remove_custom_design(session: Session, name: str) -> None:
     if orders:
         which = ", ".join(map(str, orders[:10])) + (" …" if len(orders) > 10 else "")
         raise Refusal(
-            f"the design '{row.name}' is wanted by order{'s' * (len(orders) > 1)} {which};"
+            f"the design '{row.name}' is used by order{'s' * (len(orders) > 1)} {which};"
             " deliver or cancel that first"
         )
     session.delete(row)
@@ -175,7 +175,7 @@ def find_design(session: Session, name: str) -> Design:
     row = _find_custom_design(session, name)
     if row is None:
         raise _unknown(name, [*DESIGNS, *(one.name for one in list_custom_designs(session))])
-    return read_custom_design(row.text, f"the design '{row.name}' in the shop's book")
+    return read_custom_design(row.text, f"the design '{row.name}' in the shop")
 
 
 def text_of_design(session: Session, name: str) -> str | None:

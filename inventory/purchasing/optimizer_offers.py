@@ -76,7 +76,7 @@ def _pack(text: str | None, told: str) -> int:
         return 1
     if not re.fullmatch(r"\s*[0-9]{1,7}\s*", text):
         raise Refusal(
-            f"the sheet '{shorten(told)}': '{shorten(text)}' is no number of sheets in a pack"
+            f"the sheet '{shorten(told)}': '{shorten(text)}' is not a number of sheets in a pack"
         )
     return whole_number(int(text), f"the sheet '{shorten(told)}': the sheets in a pack", least=1)
 

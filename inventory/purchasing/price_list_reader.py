@@ -136,7 +136,7 @@ class _PriceListReader:
         elif self._supplier is not None:
             name = self._supplier
         else:
-            row.refuse("supplier", "whose price this is is missing; name it here, or once for all")
+            row.refuse("supplier", "the supplier is missing; name it here, or once for all")
         by = self._names.get(fold(name))
         if by is None:
             known = supplier_named(self._session, name)

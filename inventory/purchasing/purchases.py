@@ -272,7 +272,7 @@ def add_purchase(
     if not wishes:
         raise Refusal("say what was ordered: a paper, its size, and how many packs")
     ordered = today if day is None else day
-    at = receipt_time(ordered, today, "book a purchase once it is ordered")
+    at = receipt_time(ordered, today, "record a purchase once it is ordered")
     by_hand = all(None not in (wish.pack, wish.amount) for wish in wishes)
     sold, rates = [], ExchangeRates(session, ordered)
     if not by_hand:
@@ -405,7 +405,7 @@ def get_purchase(session: Session, number: int) -> Purchase:
         session.scalar(select(Transaction.id).where(Transaction.undoes_id == purchase.deed_id))
         is not None
     ):
-        raise Refusal(f"purchase {number} was taken back")
+        raise Refusal(f"purchase {number} was undone")
     return purchase
 
 
@@ -740,4 +740,4 @@ def check_reversible(session: Session, deed: Transaction) -> None:
     )
     newest = session.scalar(standing)
     if newest is not None:
-        raise Refusal(f"deed {newest} was done after it; take that back first")
+        raise Refusal(f"entry {newest} was made after it; undo that first")

@@ -279,7 +279,7 @@ def _check_within_stock(session: Session, stock: Stock, at: Rect, unit: Unit) ->
     whole = Rect(0, 0, stock.width, stock.height)
     if min(at.width, at.height) <= 0 or not whole.contains(at):
         raise Refusal(
-            f"the bruise does not lie on {stock.label}, which is"
+            f"the damaged area does not lie on {stock.label}, which is"
             f" {format_size(stock.width, stock.height, unit)}"
         )
     _check_usable_area_left(stock, (*damaged_areas_by_stock(session).get(stock.id, ()), at))
@@ -300,8 +300,8 @@ def _check_unreserved(session: Session, stock: Stock) -> None:
     if not available(session, stock)[stock.label]:
         which = "it" if stock.kind is StockKind.OFFCUT else "all of it"
         raise Refusal(
-            f"{stock.label} has a plan: a batch has reserved {which}; drop that batch first, book"
-            " the bruise and plan again"
+            f"{stock.label} has a plan: a batch has reserved {which}; drop that batch first, record"
+            " the damage and plan again"
         )
 
 

@@ -82,7 +82,7 @@ def import_papers(session: Session, path: Path) -> int:
         ("name", "colour", "finish", "grammage"),
         ("swatch", "pattern", "grain", "caliper", "note"),
     )
-    taken = {paper.name_key: "is in the book already" for paper in list_papers(session)}
+    taken = {paper.name_key: "is in the shop already" for paper in list_papers(session)}
     deeds = []
     for row in rows:
         deeds.append(_paper(session, row))

@@ -163,7 +163,7 @@ def _movement_values(
 
 def _check_reason(reason: Reason, change: int) -> None:
     if reason is Reason.UNDONE:
-        raise ValueError("a movement is taken back by undo()")
+        raise ValueError("a movement is reversed by reverse_transaction() only")
     if (
         change == 0
         or (reason in _INBOUND_REASONS and change < 0)
@@ -226,9 +226,9 @@ def reverse_transaction(session: Session, deed: Transaction, *, note: str = "") 
     from inventory.database.tables.supplies import SupplyMovement
 
     if deed.reason is Reason.UNDONE:
-        raise Refusal(f"deed {deed.id} took another one back; do that one again instead")
+        raise Refusal(f"entry {deed.id} undid another entry; do that one again instead")
     if session.scalar(select(Transaction.id).where(Transaction.undoes_id == deed.id)) is not None:
-        raise Refusal(f"deed {deed.id} has been taken back already")
+        raise Refusal(f"entry {deed.id} has been undone already")
     movements = session.scalars(
         select(Movement).where(Movement.deed_id == deed.id).options(joinedload(Movement.stock))
     ).all()
@@ -238,7 +238,7 @@ def reverse_transaction(session: Session, deed: Transaction, *, note: str = "") 
     undone = reversed_movements()
     part = select(Movement.id).where(Movement.deed_id == deed.id, Movement.id.in_(undone))
     if session.scalar(part.limit(1)) is not None:
-        raise Refusal(f"a part of deed {deed.id} has been taken back already")
+        raise Refusal(f"a part of entry {deed.id} has been undone already")
     there = on_hand_by_stock(session, {one.stock_id: one.stock for one in movements}.values())
     for one in movements:
         check_quantity(one.stock, there[one.stock_id], -one.change)

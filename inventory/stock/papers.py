@@ -226,7 +226,7 @@ def read_caliper(text: str | None) -> Length | None:
     if match is None or unit is None:
         wrong = "has no unit" if match and not match[2] else "is no thickness"
         raise Refusal(
-            f"the caliper '{shorten(text)}' {wrong}; write it like 0.3mm, 300um, 12pt or 0.012in"
+            f"the thickness '{shorten(text)}' {wrong}; write it like 0.3mm, 300um, 12pt or 0.012in"
         )
     return _check_caliper(ceil(Fraction(match[1].replace(",", ".")) * unit))
 
@@ -234,7 +234,7 @@ def read_caliper(text: str | None) -> Length | None:
 def _check_caliper(caliper: Length | None) -> Length | None:
     if caliper is not None and not MIN_CALIPER <= caliper <= MAX_CALIPER:
         raise Refusal(
-            f"the paper's caliper must be {format_length(MIN_CALIPER, Unit.MM)} to"
+            f"the paper's thickness must be {format_length(MIN_CALIPER, Unit.MM)} to"
             f" {format_length(MAX_CALIPER, Unit.MM)}, not {format_length(caliper, Unit.MM)}"
         )
     return caliper

@@ -518,7 +518,7 @@ def _refuse_duplicate_receipt(
 
 
 def receipt_time(
-    day: date | None, today: date, rather: str = "book what comes when it is there"
+    day: date | None, today: date, rather: str = "record what comes when it is there"
 ) -> datetime | None:
     """Return the moment at which to book what came on a day: its noon; None for now.
 

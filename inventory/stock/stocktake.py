@@ -198,8 +198,8 @@ def _check(stock: Stock, one: CountLine, booked: int, seen: set[int]) -> None:
         whole_number(one.counted, f"the number of {stock.label}", most=1)
     if one.book_quantity is not None and one.book_quantity != booked:
         raise Refusal(
-            f"the book said {one.book_quantity} of {stock.label} when the sheet was printed and says"
-            f" {booked} now; count it again"
+            f"there were {one.book_quantity} of {stock.label} when the sheet was"
+            f" printed, and {booked} now; count it again"
         )
 
 

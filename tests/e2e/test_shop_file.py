@@ -52,7 +52,7 @@ def test_a_file_that_is_no_shop(desk: Desk) -> None:
     desk.shop.write_text("name,width\n")
     ran = desk.run("stash", "list")
     assert ran.code == 2
-    assert "is no shop's file" in one_sentence(ran.err)
+    assert "is not a shop's file" in one_sentence(ran.err)
     assert desk.shop.read_text() == "name,width\n"
 
 

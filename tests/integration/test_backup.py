@@ -150,7 +150,7 @@ def test_what_is_no_good_copy_is_refused(filled: Path, tmp_path: Path) -> None:
     for name, said in (
         ("torn.sqlite", "is damaged"),
         ("newer.sqlite", "newer version of Quirebox"),
-        ("text", "is no shop's file"),
+        ("text", "is not a shop's file"),
         ("none", "no such file"),
         ("shop.sqlite", "is the shop's file itself"),
     ):
@@ -185,7 +185,7 @@ except Refusal as refused:
     ran = subprocess.run(
         [sys.executable, "-B", "-c", script], capture_output=True, text=True, check=True
     )
-    assert "look after the disk and its free space" in ran.stdout
+    assert "check the disk and its free space" in ran.stdout
     assert ran.stderr == ""
     assert names_of_papers(filled) == ["Later", "Night card"]
     assert names(tmp_path) == {"shop.sqlite", "copy.sqlite"}

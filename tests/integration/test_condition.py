@@ -183,7 +183,12 @@ def test_an_offcut_with_other_margins_takes_bruises_and_grain_along(table: Table
         ("S-1", Margins(), None, "S-1 has these margins already"),
         ("S-1", EDGE, 6, "S-1 has 5 on hand"),
         ("S-1", EDGE, 0, "the number of S-1"),
-        ("S-1", EDGE, 5, "batches have reserved 1 of the 5 S-1; change at most 4 with --quantity"),
+        (
+            "S-1",
+            EDGE,
+            5,
+            "batches have reserved 1 of the 5 S-1; change at most 4, or drop a batch first",
+        ),
         ("S-1", Margins(cm(25), 0, cm(25), 0), 1, "leave nothing"),
         ("K-1", EDGE, 2, "offcut K-1 is not in the stash"),
         ("K-1", Margins(cm(4), 0, 0, 0), None, "nothing of K-2 would be left"),
@@ -315,7 +320,7 @@ def test_the_grain_of_an_offcut_is_told_and_taken_back(table: Table) -> None:
         undo_transaction(session, last_transaction(session).id)
     assert row(table.shop, label).grain is Grain.WIDTH
     table.sheets((cm(50), cm(70)), 1)
-    with pytest.raises(Refusal, match="said of the paper"), table.shop.begin() as session:
+    with pytest.raises(Refusal, match="is set for their paper"), table.shop.begin() as session:
         book_grain(session, "S-1", "width")
     with pytest.raises(Refusal, match="unknown, width, height"), table.shop.begin() as session:
         book_grain(session, label, "long")

@@ -235,7 +235,7 @@ def test_the_last_deed_of_a_batch_is_taken_back_first(table: Table) -> None:
     assert first.id < last.id
     with pytest.raises(Refusal, match=f"entry {last.id} of batch 1 was made after it"):
         do(table, undo_transaction, first.id)
-    with pytest.raises(Refusal, match="there is no deed 99"):
+    with pytest.raises(Refusal, match="there is no entry 99"):
         do(table, undo_transaction, 99)
 
 

@@ -68,7 +68,7 @@ def test_the_nearest_colour_comes_first(session: Session) -> None:
     assert found(session, colour="1f4e2c", near=25) == ["K-2", "S-2", "K-1", "S-1"]
     (first, *_) = find_page(session, None, colour="#1e4d2b", now=NOW)[0]
     assert first.distance == pytest.approx(0)
-    with pytest.raises(Refusal, match="'mossy' is no colour of a paper here"):
+    with pytest.raises(Refusal, match="'mossy' is not the colour of a paper here"):
         find_page(session, None, colour="mossy", now=NOW)
 
 

@@ -231,7 +231,7 @@ GOOD = {
         (papers, ",black,smooth,280,,,", "name", "missing"),
         (papers, f"{'x' * 201},black,smooth,280,,,", "name", "at most 200"),
         (papers, "OAT  CARD,cream,smooth,270,,,", "name", "stands in line 2 already"),
-        (papers, "coal Card,black,smooth,280,,,", "name", "is in the book already"),
+        (papers, "coal Card,black,smooth,280,,,", "name", "is in the shop already"),
         (papers, "Plum card,,smooth,280,,,", "colour", "missing"),
         (papers, f"Plum card,purple,{'x' * 201},280,,,", "finish", "at most 200"),
         (papers, "Plum card,purple,smooth,,,,", "grammage", "missing"),

@@ -115,9 +115,9 @@ def test_a_deed_is_taken_back_once(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
         deed = deed_of(session, adjust.spoil_stock(session, sheets, 4))
         back = ledger.reverse_transaction(session, deed)
-        with pytest.raises(Refusal, match="has been taken back already"):
+        with pytest.raises(Refusal, match="has been undone already"):
             ledger.reverse_transaction(session, deed)
-        with pytest.raises(Refusal, match="took another one back"):
+        with pytest.raises(Refusal, match="undid another entry"):
             ledger.reverse_transaction(session, back)
 
 

@@ -73,10 +73,11 @@ def test_opening_a_shop_needs_no_alembic(shop_path: Path) -> None:
     script = """
 import sys
 from pathlib import Path
-from inventory import orders, stash
-from inventory.database.sqlite import open_shop
+from inventory.database.open import open_shop
+from inventory.orders import orders
+from inventory.stock import papers
 with open_shop(Path(sys.argv[1])) as shop, shop.begin() as session:
-    stash.add_paper(session, "Night card", colour="black", grammage=300)
+    papers.add_paper(session, "Night card", colour="black", grammage=300)
 print([name for name in ("alembic", "numpy", "ortools") if name in sys.modules])
 """
     ran = subprocess.run(

@@ -181,10 +181,10 @@ def test_a_caliper_is_read_exactly(text: str | None, caliper: int | None) -> Non
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("0.3", "the caliper '0.3' has no unit; write it like 0.3mm, 300um, 12pt or 0.012in"),
-        ("300mm", "the paper's caliper must be 0.01 mm to 5 mm, not 300 mm"),
+        ("0.3", "the thickness '0.3' has no unit; write it like 0.3mm, 300um, 12pt or 0.012in"),
+        ("300mm", "the paper's thickness must be 0.01 mm to 5 mm, not 300 mm"),
         ("1um", "must be 0.01 mm to 5 mm"),
-        ("thin", "the caliper 'thin' is no thickness; write it"),
+        ("thin", "the thickness 'thin' is no thickness; write it"),
         ("-0.3mm", "is no thickness"),
         ("1/64in", "is no thickness"),
         ("3 ells", "'3 ells' is no thickness"),
@@ -197,7 +197,7 @@ def test_a_wrong_caliper_is_refused(text: str, said: str) -> None:
 
 def test_papers_keep_their_caliper(session: Session, tmp_path: Path) -> None:
     assert papers.find_paper(session, "Night card").caliper == mm("0.3")
-    with pytest.raises(Refusal, match="the paper's caliper must be"):
+    with pytest.raises(Refusal, match="the paper's thickness must be"):
         papers.add_paper(session, "Air", colour="none", grammage=1, caliper=0)
     path = tmp_path / "papers.csv"
     path.write_text(
@@ -207,5 +207,5 @@ def test_papers_keep_their_caliper(session: Session, tmp_path: Path) -> None:
     assert papers.find_paper(session, "oat card").caliper == mm("0.35")
     assert papers.find_paper(session, "chalk").caliper is None
     path.write_text("name,colour,finish,grammage,caliper\nMilk,white,,90,3\n")
-    with pytest.raises(Refusal, match=r"line 2, caliper: the caliper '3' has no unit"):
+    with pytest.raises(Refusal, match=r"line 2, caliper: the thickness '3' has no unit"):
         import_papers(session, path)

@@ -269,7 +269,7 @@ def test_a_wrong_line_is_told_and_nothing_is_kept(
 
 
 def test_whose_prices_they_are_must_be_said(session: Session, keep: Keeper) -> None:
-    with pytest.raises(Refusal, match=r"line 2, supplier: whose price this is is missing"):
+    with pytest.raises(Refusal, match=r"line 2, supplier: the supplier is missing"):
         keep("Coal card,50x70,25,30", supplier=None)
     head = HEAD + ",shipping"
     with pytest.raises(Refusal, match="line 3, shipping: of Mill a line above says 4, and this 5"):
@@ -281,7 +281,7 @@ def test_whose_prices_they_are_must_be_said(session: Session, keep: Keeper) -> N
 
 def test_a_list_of_other_papers(session: Session, keep: Keeper) -> None:
     lines = ["Silk,50x70,25,30", "Felt,50x70,25,-1"]
-    with pytest.raises(Refusal, match="none of its 2 lines is of a paper in the book"):
+    with pytest.raises(Refusal, match="none of its 2 lines is of a paper the shop knows"):
         keep(*lines, only_known=True)
     (change,) = keep(*lines, "Coal card,A4,25,6", only_known=True)
     assert change.paper == "Coal card"

@@ -145,14 +145,14 @@ def test_what_can_t_be_ordered(session: Session, wish: PurchaseLineRequest, said
 
 def test_a_supplier_that_sells_none_of_it(session: Session) -> None:
     suppliers.set_supplier(session, "Shed")
-    with pytest.raises(Refusal, match="Shed sells no Coal card; its price list is empty"):
+    with pytest.raises(Refusal, match="Shed sells no Coal card, as its price list is empty"):
         purchases.add_purchase(session, "Shed", [COAL], today=TODAY)
     prices.set_price(session, "Shed", "Moss linen", SIZE, Decimal(1), day=TODAY)
     with pytest.raises(Refusal, match=r"Shed sells no Coal card$"):
         purchases.add_purchase(session, "Shed", [COAL], today=TODAY)
     with pytest.raises(Refusal, match="say what was ordered"):
         purchases.add_purchase(session, "Shed", [], today=TODAY)
-    with pytest.raises(Refusal, match="has not come yet; book a purchase once it is ordered"):
+    with pytest.raises(Refusal, match="has not come yet; record a purchase once it is ordered"):
         order(session, day=TODAY + timedelta(1))
     with pytest.raises(Refusal, match="is before the day it was ordered"):
         order(session, expected=TODAY - timedelta(1))
@@ -199,7 +199,7 @@ def test_received_in_part_and_in_full(session: Session) -> None:
         ({3: ReceivedPacks(1)}, "purchase 1 has no line 3; its lines are 1 to 1"),
         (
             {1: ReceivedPacks(4)},
-            "of line 1 of purchase 1, Coal card, 3 of 3 packs are to come; what came be",
+            "of line 1 of purchase 1, Coal card, 3 of 3 packs are to come",
         ),
         ({1: ReceivedPacks(0)}, "the packs of line 1 must be 1 to"),
         ({}, "say which lines of the purchase came"),
@@ -279,7 +279,7 @@ def test_each_deed_is_taken_back_alone_and_in_order(session: Session) -> None:
     purchases.receive_purchase(session, 1, {1: ReceivedPacks(1)}, today=TODAY)
     ordered, first, second = session.scalars(select(Transaction.id).order_by(Transaction.id))
     for standing in (second, first):
-        with pytest.raises(Refusal, match=f"deed {standing} was done after it; take that back"):
+        with pytest.raises(Refusal, match=f"entry {standing} was made after it; undo that"):
             undo.undo_transaction(session, ordered)
         undo.undo_transaction(session, standing)
     assert on_hand(session) == {}
@@ -287,7 +287,7 @@ def test_each_deed_is_taken_back_alone_and_in_order(session: Session) -> None:
     assert coming(session) == [("Coal card", 75)]
     undo.undo_transaction(session, ordered)
     assert purchases.list_purchases(session) == []
-    with pytest.raises(Refusal, match="purchase 1 was taken back"):
+    with pytest.raises(Refusal, match="purchase 1 was undone"):
         purchases.get_purchase(session, 1)
     for number in (0, -1, 2, 2**40):
         with pytest.raises(Refusal, match="there is no purchase"):
@@ -334,8 +334,8 @@ def test_the_check_finds_what_can_t_be(shop: ShopFile) -> None:
         },
         "purchases": {
             "purchase 1: 7 packs came of 3 ordered",
-            "deed 2: 175 sheets of a purchase came, and it books 50",
-            "deed 1: it is of a purchase and should be 'closed', not 'ordered'",
+            "entry 2: 175 sheets of a purchase came, and it recorded 50",
+            "entry 1: it is of a purchase and should be 'closed', not 'ordered'",
         },
     }
 

@@ -104,7 +104,7 @@ def test_a_deed_is_taken_back_once_and_wholly(session: Session) -> None:
     back = ledger.reverse_transaction(session, deed)
     assert on_hand(session) == {}
     for again in (deed, back):
-        with pytest.raises(Refusal, match=f"deed {again.id} .*back"):
+        with pytest.raises(Refusal, match=f"entry {again.id} undid another entry"):
             ledger.reverse_transaction(session, again)
     assert [one.undoes.deed_id for one in session.scalars(
         select(Movement).where(Movement.deed_id == back.id)
@@ -120,7 +120,7 @@ def test_a_deed_that_is_partly_taken_back_stays(session: Session) -> None:
     session.add(Movement(stock=first.stock, change=-first.change, reason=Reason.UNDONE,
                          undoes=first, at=datetime.now(UTC)))  # fmt: skip
     session.flush()
-    with pytest.raises(Refusal, match="a part of deed 1 has been taken back already"):
+    with pytest.raises(Refusal, match="a part of entry 1 has been undone already"):
         ledger.reverse_transaction(session, session.get_one(Transaction, 1))
     assert on_hand(session) == {"S-2": 20}
 
@@ -147,7 +147,7 @@ def test_days_and_packs() -> None:
     came = receiving.receipt_time(date(2027, 3, 1), today)
     assert came is not None
     assert came.astimezone().date() == date(2027, 3, 1)
-    with pytest.raises(Refusal, match="2027-03-03 has not come yet; book what comes when it is"):
+    with pytest.raises(Refusal, match="2027-03-03 has not come yet; record what comes when it is"):
         receiving.receipt_time(date(2027, 3, 3), today)
     assert receiving.sheet_price(Decimal("9.50"), 25) == Decimal("0.38")
     assert receiving.sheet_price(Decimal(10), 3) == Decimal("3.3333")

@@ -175,7 +175,7 @@ def test_other_files_are_refused_and_left_alone(tmp_path: Path) -> None:
         other.execute("CREATE TABLE cats (name TEXT)")
     for name in ("text", "empty", "other"):
         before = (tmp_path / name).read_bytes()
-        with pytest.raises(Refusal, match=f"{name} is no shop's file"):
+        with pytest.raises(Refusal, match=f"{name} is not a shop's file"):
             open_shop(tmp_path / name)
         assert (tmp_path / name).read_bytes() == before
     with pytest.raises(Refusal, match="is a folder"):
@@ -312,7 +312,7 @@ except Refusal as refused:
         [sys.executable, "-B", "-c", script, tmp_path / "shop.sqlite"],
         capture_output=True, text=True, check=True,
     )  # fmt: skip
-    assert "look after the disk and its free space" in ran.stdout
+    assert "check the disk and its free space" in ran.stdout
     assert ran.stderr == ""
     assert list(tmp_path.iterdir()) == []
 
@@ -329,7 +329,7 @@ def test_a_read_only_file_is_refused(shop_path: Path, monkeypatch: pytest.Monkey
 
 @pytest.mark.skipif(not Path("/proc/self").exists(), reason="needs a folder nobody may write in")
 def test_a_read_only_folder_is_refused() -> None:
-    with pytest.raises(Refusal, match=r"can't be reached or made .*; see to the folder /proc"):
+    with pytest.raises(Refusal, match=r"can't be reached or made .*; check the folder /proc"):
         open_shop(Path("/proc/shop.sqlite"), create=True)
 
 
