@@ -554,7 +554,9 @@ def current_offers(
             rates.to_shop_currency(amount, price.currency), price.least,
             by.days if price.days is None else price.days, amount, price.currency, day,
             margins.get((paper.id, price.width, price.height), NO_MARGINS),
-            grain_axis(StockKind.SHEET, (price.width, price.height), GrainAxis.UNKNOWN, paper.grain),
+            grain_axis(
+                StockKind.SHEET, (price.width, price.height), GrainAxis.UNKNOWN, paper.grain
+            ),
         )
         for price, amount, paper, day, by in session.execute(_rank_by_date(today, *which))
     ]  # fmt: skip

@@ -126,7 +126,8 @@ def nearest_papers(session: Session, colour: str) -> list[tuple[float, Paper]]:
     if wanted is None:
         raise Refusal(
             f"'{shorten(colour)}' is not the colour of a paper here, nor one that can be compared;"
-            " write a part of a paper's colour, a name such as darkgreen, or six hex digits like #1a2b3c"
+            " write a part of a paper's colour, a name such as darkgreen, or six hex digits like"
+            " #1a2b3c"
         )
     found = [
         (_distance(wanted, paper.swatch), paper)

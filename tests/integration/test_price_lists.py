@@ -135,7 +135,8 @@ def test_less_a_pack_from_several_packs_on(session: Session, keep: Keeper) -> No
 def test_sides_count_where_a_pattern_has_a_top(session: Session, keep: Keeper) -> None:
     keep("Ferns,50x70,5,9", "Coal card,50x70,5,9")
     keep("Ferns,70x50,5,8", "Coal card,70x50,5,8", day=APRIL)
-    assert [(one.paper, one.width, str(one.list_price)) for one in current_offers(session, today=APRIL)] == [
+    offers = current_offers(session, today=APRIL)
+    assert [(offer.paper, offer.width, str(offer.list_price)) for offer in offers] == [
         ("Coal card", cm(70), "8"), ("Ferns", cm(50), "9"), ("Ferns", cm(70), "8"),
     ]  # fmt: skip
 

@@ -161,8 +161,8 @@ def test_a_supplier_that_sells_none_of_it(session: Session) -> None:
 def test_received_in_part_and_in_full(session: Session) -> None:
     order(session, COAL, PurchaseLineRequest("Moss linen", SIZE, 2, pack=10))
     stocks, differences = purchases.receive_purchase(
-        session, 1, {1: ReceivedPacks(2, Decimal("32.45"), "B7")}, note_number="4711", place="Shelf",
-        today=TODAY,
+        session, 1, {1: ReceivedPacks(2, Decimal("32.45"), "B7")},
+        note_number="4711", place="Shelf", today=TODAY,
     )  # fmt: skip
     (stock,) = stocks
     assert (stock.label, stock.price, stock.lot) == ("S-1", Decimal("1.298"), "B7")

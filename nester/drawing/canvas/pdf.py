@@ -213,7 +213,8 @@ class _PageWriter:
         self._stroke(lines.colour, lines.width, lines.dash)
         high = self.height
         self.operators += [
-            f"{x1 / MM_PER_POINT:.2f} {high - y1 / MM_PER_POINT:.2f} m {x2 / MM_PER_POINT:.2f} {high - y2 / MM_PER_POINT:.2f} l"
+            f"{x1 / MM_PER_POINT:.2f} {high - y1 / MM_PER_POINT:.2f} m"
+            f" {x2 / MM_PER_POINT:.2f} {high - y2 / MM_PER_POINT:.2f} l"
             for x1, y1, x2, y2 in zip(*_columns(lines.ends), strict=True)
         ]
         self.operators.append("S")
@@ -221,7 +222,8 @@ class _PageWriter:
     def _rectangles(self, sides: array[float]) -> None:
         high = self.height
         self.operators += [
-            f"{x / MM_PER_POINT:.2f} {high - y / MM_PER_POINT:.2f} {wide / MM_PER_POINT:.2f} {-tall / MM_PER_POINT:.2f} re"
+            f"{x / MM_PER_POINT:.2f} {high - y / MM_PER_POINT:.2f}"
+            f" {wide / MM_PER_POINT:.2f} {-tall / MM_PER_POINT:.2f} re"
             for x, y, wide, tall in zip(*_columns(sides), strict=True)
         ]
         self.operators.append("f")

@@ -191,8 +191,8 @@ def test_corners_that_are_cut_out_of_a_blank() -> None:
 
 
 def test_two_blanks_with_corners_one_of_which_waits() -> None:
-    placed = (PlacedPiece("a", 0, 0, 4, 4), PlacedPiece("b", 4, 0, 4, 4), PlacedPiece("c", 0, 0, 1, 1),
-              PlacedPiece("d", 6, 1, 1, 1))  # fmt: skip
+    placed = (PlacedPiece("a", 0, 0, 4, 4), PlacedPiece("b", 4, 0, 4, 4),
+              PlacedPiece("c", 0, 0, 1, 1), PlacedPiece("d", 6, 1, 1, 1))  # fmt: skip
     voids = ((Rect(0, 0, 1, 1),), (Rect(6, 1, 1, 1),), (), ())
     cuts, offcuts = plan_cuts(8, 4, placed, Cuts.STRAIGHT, mm(9), voids)
     told = cutting_instructions(Layout("sheet", 1, placed, cuts, offcuts), Unit.MM)

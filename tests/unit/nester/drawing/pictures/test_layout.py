@@ -157,8 +157,12 @@ CASES = {
         Unit.IN,
         None,
     ),
-    "small": (sheet(mm(9), mm(6)), laid(sheet(mm(9), mm(6)), [PlacedPiece("seal", 0, 0, mm(4), mm(6))]),
-              Unit.MM, None),
+    "small": (
+        sheet(mm(9), mm(6)),
+        laid(sheet(mm(9), mm(6)), [PlacedPiece("seal", 0, 0, mm(4), mm(6))]),
+        Unit.MM,
+        None,
+    ),
     "largest": (
         sheet(cm(1000), cm(1000)),
         laid(sheet(cm(1000), cm(1000)), [PlacedPiece("banner", 0, 0, cm(900), cm(40))]),
