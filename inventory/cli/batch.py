@@ -21,9 +21,7 @@ from inventory.cli.shared.options import (
     searching_in,
     shop_file_of,
 )
-from inventory.core.text import (
-    format_count,
-)
+from inventory.core.text import format_count
 from nester.core.problem import Cuts, Effort
 
 if TYPE_CHECKING:

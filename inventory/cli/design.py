@@ -17,15 +17,8 @@ from inventory.cli.shared.design_options import (
     UnitOption,
     session_if_any,
 )
-from inventory.cli.shared.options import (
-    JsonFlag,
-    group,
-    shop_file_of,
-)
-from inventory.core.text import (
-    format_count,
-    pairs,
-)
+from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.core.text import format_count, pairs
 from nester.core.lengths import Unit
 
 if TYPE_CHECKING:

@@ -93,13 +93,8 @@ def fit(
     from inventory.shop.settings import changed_trimmer
     from inventory.stock.condition import read_margins
     from inventory.views.cutting import answer_as_json
-    from nester.packing import (
-        solve,
-        usable_cores,
-    )
-    from nester.verify import (
-        require_valid,
-    )
+    from nester.packing import solve, usable_cores
+    from nester.verify import require_valid
 
     problem = read_problem(
         pieces,

@@ -9,17 +9,8 @@ from typing import Annotated
 import typer
 
 from inventory.cli.cost import CollectedFlag, EachOption, read_unit_price, show_cost
-from inventory.cli.shared.options import (
-    JsonFlag,
-    Page,
-    PageOption,
-    group,
-    shop_file_of,
-)
-from inventory.core.text import (
-    format_count,
-    pairs,
-)
+from inventory.cli.shared.options import JsonFlag, Page, PageOption, group, shop_file_of
+from inventory.core.text import format_count, pairs
 
 app = group("Orders: what customers want, by when, in which papers.")
 

@@ -22,9 +22,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.core.plan import Plan
-    from inventory.database.tables.orders import (
-        Batch,
-    )
+    from inventory.database.tables.orders import Batch
     from inventory.production.cutting import PutAway
     from inventory.production.progress import RemainingCopies
     from nester.core.lengths import Unit

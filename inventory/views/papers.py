@@ -15,9 +15,7 @@ from nester.core.lengths import area_m2, format_area, to_mm_number
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.stock import (
-        Paper,
-    )
+    from inventory.database.tables.stock import Paper
     from inventory.reports.paper_history import YieldRow
     from inventory.stock.listing import HistoryRow
 

@@ -25,9 +25,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.ledger import (
-        Transaction,
-    )
+    from inventory.database.tables.ledger import Transaction
     from inventory.stock.listing import HistoryRow, StashRow
     from inventory.stock.search import FoundRow, OffcutForPiece
     from nester.core.lengths import Unit

@@ -11,12 +11,8 @@ from nester.core.errors import Refusal
 from nester.core.lengths import Unit, from_mm_number, inch, mm
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Demand, Effort, StockItem
-from nester.packing import (
-    solve,
-)
-from nester.verify import (
-    verify,
-)
+from nester.packing import solve
+from nester.verify import verify
 
 PIECES = """\
 name,width,height,quantity,paper,turn

@@ -7,14 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    group,
-    shop_file_of,
-)
-from inventory.core.text import (
-    format_count,
-)
+from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.core.text import format_count
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session

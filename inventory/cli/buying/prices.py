@@ -8,16 +8,8 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    YesFlag,
-    ask,
-    group,
-    shop_file_of,
-)
-from inventory.core.text import (
-    format_count,
-)
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_file_of
+from inventory.core.text import format_count
 
 suppliers = group("Suppliers: who sells paper, and on what terms.")
 rates = group("Exchange rates: what foreign money is worth.")
@@ -198,14 +190,8 @@ def import_prices(
     """
     from inventory.cli.shared.terminal import show_list
     from inventory.documents.text.prices import price_list_words
-    from inventory.purchasing.price_list_reader import (
-        read_prices,
-    )
-    from inventory.purchasing.prices import (
-        new_suppliers,
-        price_changes,
-        store_prices,
-    )
+    from inventory.purchasing.price_list_reader import read_prices
+    from inventory.purchasing.prices import new_suppliers, price_changes, store_prices
     from inventory.shop.settings import get_shop
     from inventory.views.prices import price_change_listing
 

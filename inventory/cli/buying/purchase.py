@@ -7,15 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    command_words,
-    group,
-    shop_file_of,
-)
-from inventory.core.text import (
-    pairs,
-)
+from inventory.cli.shared.options import JsonFlag, command_words, group, shop_file_of
+from inventory.core.text import pairs
 
 if TYPE_CHECKING:
     from inventory.purchasing.purchases import PurchaseRow

@@ -7,14 +7,8 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    group,
-    shop_file_of,
-)
-from inventory.core.text import (
-    format_count,
-)
+from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.core.text import format_count
 
 app = group("Papers: colour, finish, weight, pattern and grain.")
 

@@ -7,13 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    YesFlag,
-    ask,
-    group,
-    shop_file_of,
-)
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_file_of
 from inventory.cli.shared.stock_options import (
     MarginOption,
     NoteOption,
@@ -24,9 +18,7 @@ from inventory.cli.shared.stock_options import (
     show_lines,
 )
 from inventory.core.money import parse_money
-from inventory.core.text import (
-    format_count,
-)
+from inventory.core.text import format_count
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:

@@ -6,16 +6,10 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    group,
-    shop_file_of,
-)
+from inventory.cli.shared.options import JsonFlag, group, shop_file_of
 from inventory.cli.shared.stock_options import LabelArgument, WhyOption
 from inventory.cli.stock import stash_makes, stocktake
-from inventory.core.text import (
-    format_count,
-)
+from inventory.core.text import format_count
 
 app = group("The stash: all sheets and offcuts on hand.")
 
@@ -127,9 +121,7 @@ def spoil_some(
     Example:
       quirebox stash spoil S-3 --quantity 2 --why "a corner bent"
     """
-    from inventory.stock.adjust import (
-        spoil_stock,
-    )
+    from inventory.stock.adjust import spoil_stock
     from inventory.stock.ledger import on_hand
     from inventory.stock.lookup import find_stock
 
@@ -290,9 +282,7 @@ def undo(
       quirebox stash undo
       quirebox stash undo 12 --why "the wrong paper"
     """
-    from inventory.database.tables.ledger import (
-        Transaction,
-    )
+    from inventory.database.tables.ledger import Transaction
     from inventory.documents.text.transactions import transaction_words
     from inventory.production.undo import last_transaction, undo_transaction
 

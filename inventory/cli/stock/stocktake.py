@@ -7,16 +7,9 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    YesFlag,
-    ask,
-    shop_file_of,
-)
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, shop_file_of
 from inventory.cli.shared.stock_options import WhyOption
-from inventory.core.text import (
-    format_count,
-)
+from inventory.core.text import format_count
 
 __all__ = ["counted_papers", "enter", "sheet"]
 

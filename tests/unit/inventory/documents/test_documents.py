@@ -37,9 +37,7 @@ from nester.core.lengths import Unit, cm, from_mm_number, inch, mm, parse_length
 from nester.core.piece import Piece
 from nester.core.problem import Cuts, Effort, PlacedPiece
 from nester.core.sheet_sizes import parse_size
-from nester.cutting import (
-    plan_cuts,
-)
+from nester.cutting import plan_cuts
 from nester.cutting.instructions import KNIFE_SAFETY_NOTE, SAFETY_NOTE
 
 LISTS = {
