@@ -6,7 +6,7 @@ from fractions import Fraction
 import pytest
 
 from inventory.advice.fit_lists import read_problem
-from inventory.views.cutting import answer_as_json
+from inventory.views.production.cutting import answer_as_json
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, from_mm_number, inch, mm
 from nester.core.piece import Turn

@@ -153,7 +153,7 @@ def offcuts_for_piece(
       quirebox offcut for 12x18cm --paper "Coal card"
     """
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.stock import offcuts_for_list
+    from inventory.views.stock.stash import offcuts_for_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = offcuts_for_list(session, size, paper or (), upright=upright)

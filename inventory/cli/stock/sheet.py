@@ -177,7 +177,7 @@ def import_sheet_list(
 def deliveries(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List deliveries by supplier and delivery note, the newest first."""
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.receiving import delivery_list
+    from inventory.views.stock.receiving import delivery_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = delivery_list(session)

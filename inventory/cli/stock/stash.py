@@ -66,7 +66,7 @@ def list_(
       quirebox stash list --kind offcut --finish linen
     """
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.stock import stash_list
+    from inventory.views.stock.stash import stash_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         listing, rows, number = stash_list(
@@ -259,7 +259,7 @@ def show_transactions(
 ) -> None:
     """List what was done last, newest first; 'quirebox stash undo' can undo an entry."""
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.stock import transaction_list
+    from inventory.views.stock.stash import transaction_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = transaction_list(session, most)
@@ -338,7 +338,7 @@ def find(
     from datetime import UTC, datetime
 
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.stock import find_list
+    from inventory.views.stock.stash import find_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         listing, rows, number = find_list(
@@ -375,7 +375,7 @@ def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag
       quirebox stash history 4-17-2
     """
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.stock import history_list
+    from inventory.views.stock.stash import history_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = history_list(session, label)

@@ -31,7 +31,7 @@ from inventory.core.plan import (
 from inventory.documents.plan.document_set import DocumentOptions
 from inventory.documents.plan.files import write_documents
 from inventory.documents.plan.text import cut_list, plain_text, plan_summary
-from inventory.views.plan import plan_as_json
+from inventory.views.production.plan import plan_as_json
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm, from_mm_number, inch, mm, parse_length
 from nester.core.piece import Piece

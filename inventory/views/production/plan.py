@@ -8,7 +8,12 @@ from __future__ import annotations
 from typing import Any
 
 from inventory.core.plan import Plan, PlannedLayout
-from inventory.views.cutting import margins_as_json, rect_as_json, steps_as_json, trimmer_as_json
+from inventory.views.production.cutting import (
+    margins_as_json,
+    rect_as_json,
+    steps_as_json,
+    trimmer_as_json,
+)
 from nester.core.lengths import to_mm_number
 from nester.core.piece import Grain
 from nester.core.problem import Rect
