@@ -133,7 +133,7 @@ def test_one_interrupt_shows_the_sizes_planned_so_far(desk: Desk, watch: Watch) 
     os.killpg(watched.process.pid, signal.SIGINT)
     code, out = watched.finish()
     assert code == 0, watched.seen
-    assert re.search(r"Stopped early: \d+ of 71 sizes were looked at\.", out.decode())
+    assert re.search(r"Stopped early: \d+ of 71 sizes were compared\.", out.decode())
     assert "Traceback" not in watched.seen
 
 
