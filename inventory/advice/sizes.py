@@ -332,7 +332,7 @@ def _current_size(asked: BatchRequest, setting: str) -> Length:
     if isinstance(value, int):
         return value
     # Another way to say a setting, such as the blank of three panels.
-    other = next(one for one in asked.batch.design.settings if one.name == setting)
+    other = next(known for known in asked.batch.design.settings if known.name == setting)
     value = asked.current_sizes[other.alternative_to]
     return value * other.divisor if isinstance(value, int) else 0
 
@@ -404,7 +404,7 @@ def _row(
     asked: BatchRequest, paper: str, offer: PricedSheet | None, effort: Effort, stop: Stop
 ) -> SheetComparison:
     batch = asked.batch
-    its = [one for one in asked.pieces if paper_for(one.role, batch.papers) == paper]
+    its = [piece for piece in asked.pieces if paper_for(piece.role, batch.papers) == paper]
     sheets = {paper: batch.sheets[paper] if offer is None else (offer,)}
     problem = paper_problems(its, batch.quantity, batch.papers, sheets, batch.rules)[paper]
     lacking = unfit_reason([problem])
@@ -420,10 +420,12 @@ def _combined_rows(
     alone: Mapping[str, Mapping[PricedSheet | None, SheetComparison]],
 ) -> list[SheetComparison]:
     """Add up what all papers take, on each sheet that all may be cut from, and on all sheets."""
-    shared = [one for one in next(iter(alone.values())) if all(one in r for r in alone.values())]
+    shared = [
+        sheet for sheet in next(iter(alone.values())) if all(sheet in r for r in alone.values())
+    ]
     mixed = any(len(rows) > 1 for rows in alone.values())
     told = []
-    for offer in [*(one for one in shared if one is not None), *([None] if mixed else [])]:
+    for offer in [*(sheet for sheet in shared if sheet is not None), *([None] if mixed else [])]:
         rows = [its[offer] if offer in its else next(iter(its.values())) for its in alone.values()]
         whole = SheetComparison(None, offer)
         for row in rows:

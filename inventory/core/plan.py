@@ -225,19 +225,23 @@ class Plan:
     @property
     def paper_area(self) -> int:
         """Area of the sheets used, in square fine units."""
-        return sum(one.copies * one.sheet.width * one.sheet.height for one in self.layouts)
+        return sum(
+            layout.copies * layout.sheet.width * layout.sheet.height for layout in self.layouts
+        )
 
     @property
     def piece_area(self) -> int:
         """Area of the pieces within their outlines, in square fine units."""
         return sum(
-            one.copies * self.part_of(spot).piece.area for one in self.layouts for spot in one.spots
+            layout.copies * self.part_of(spot).piece.area
+            for layout in self.layouts
+            for spot in layout.spots
         )
 
     @property
     def kept_area(self) -> int:
         """Area of the offcuts worth keeping, in square fine units."""
-        return sum(one.copies * rect.area for one in self.layouts for rect in one.offcuts)
+        return sum(layout.copies * rect.area for layout in self.layouts for rect in layout.offcuts)
 
     def offcut_value_shares(self) -> tuple[Fraction, Fraction]:
         """Return at which part of their share of the price the offcuts kept count.
@@ -246,10 +250,10 @@ class Plan:
         offcut counts whole, so the rest tells how much counts of sheets.
         """
         whole: dict[str, Fraction] = defaultdict(Fraction)
-        for one in self.layouts:
-            area = sum(rect.area for rect in one.offcuts)
-            back = Fraction(area, one.sheet.width * one.sheet.height)
-            whole[one.sheet.kind] += Fraction(one.sheet.price) * one.copies * back
+        for layout in self.layouts:
+            area = sum(rect.area for rect in layout.offcuts)
+            back = Fraction(area, layout.sheet.width * layout.sheet.height)
+            whole[layout.sheet.kind] += Fraction(layout.sheet.price) * layout.copies * back
         kept, offcuts, sheets = Fraction(self.kept), whole["offcut"], whole["sheet"]
         if kept < offcuts or not sheets:
             return Fraction(0), kept / offcuts if offcuts else Fraction(0)

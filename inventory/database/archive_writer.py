@@ -67,7 +67,7 @@ def write_archive(connection: Connection, target: Path) -> dict[str, int]:
     }
     text = json.dumps(manifest, indent=1, ensure_ascii=False) + "\n"
     write_new_file(target, _zip({MANIFEST: text.encode(), **files}))
-    return {one["table"]: one["rows"] for one in described}
+    return {entry["table"]: entry["rows"] for entry in described}
 
 
 def _zip(files: dict[str, bytes]) -> bytes:

@@ -78,12 +78,12 @@ class CheckReport:
     @property
     def faults(self) -> list[Finding]:
         """What contradicts itself in the book."""
-        return [one for one in self.findings if one.fault]
+        return [finding for finding in self.findings if finding.fault]
 
     @property
     def notices(self) -> list[Finding]:
         """What the maker should look after, in a book that is right."""
-        return [one for one in self.findings if not one.fault]
+        return [finding for finding in self.findings if not finding.fault]
 
 
 _Findings = Iterable[tuple[str, str]]
@@ -143,15 +143,15 @@ def _tables(session: Session) -> _Findings:
     for table in METADATA.sorted_tables:
         if not looked.has_table(table.name):
             continue
-        there = {one["name"] for one in looked.get_check_constraints(table.name)}
+        there = {rule["name"] for rule in looked.get_check_constraints(table.name)}
         for name in sorted(_rules_of(table) - there, key=str):
             yield table.name, f"its rule {name} is missing"
 
 
 def _shown(difference: Any) -> str:
-    deed, *things = difference[0] if isinstance(difference, list) else difference
-    names = (getattr(one, "name", one) for one in things if one is not None)
-    return " ".join([str(deed), *(str(name) for name in names if not isinstance(name, dict))])
+    operation, *things = difference[0] if isinstance(difference, list) else difference
+    names = (getattr(thing, "name", thing) for thing in things if thing is not None)
+    return " ".join([str(operation), *(str(name) for name in names if not isinstance(name, dict))])
 
 
 def _rules_of(table: Table) -> set[Any]:
@@ -232,7 +232,7 @@ def _row(table: Table, key: Iterable[Any]) -> str:
 
 def _pointers(session: Session) -> _Findings:
     for table in METADATA.sorted_tables:
-        for pointer in sorted(table.foreign_keys, key=lambda one: one.parent.name):
+        for pointer in sorted(table.foreign_keys, key=lambda key: key.parent.name):
             child, parent = table.alias(), pointer.column.table.alias()
             mine, theirs = child.c[pointer.parent.name], parent.c[pointer.column.name]
             lost = (
@@ -356,9 +356,9 @@ def _reversals(session: Session) -> _Findings:
 
 def _prices(session: Session) -> _Findings:
     """Check what the database can't, as it keeps money as text: none of it is less than it may."""
-    for one in session.scalars(select(Price).order_by(Price.id)):
-        if one.amount is not None and one.amount <= 0:
-            yield f"price {one.id}", f"a pack can't cost {one.amount}"
+    for price in session.scalars(select(Price).order_by(Price.id)):
+        if price.amount is not None and price.amount <= 0:
+            yield f"price {price.id}", f"a pack can't cost {price.amount}"
     for rate in session.scalars(select(ExchangeRate).order_by(ExchangeRate.id)):
         if rate.rate <= 0:
             yield f"exchange rate {rate.id}", f"1 {rate.currency} can't be worth {rate.rate}"
@@ -374,12 +374,12 @@ def _purchases(session: Session) -> _Findings:
         (PurchaseReceipt, Reason.RECEIVED),
         (PurchaseClosure, Reason.CLOSED),
     ):
-        deeds = (
+        cuts = (
             select(Transaction.id, Transaction.reason)
             .join(table, table.deed_id == Transaction.id)
             .distinct()
         )
-        for number, its in session.execute(deeds.order_by(Transaction.id)):
+        for number, its in session.execute(cuts.order_by(Transaction.id)):
             if its is not reason:
                 yield (
                     f"entry {number}",

@@ -57,13 +57,13 @@ def import_orders(session: Session, path: Path, today: date) -> tuple[int, list[
     """
     rows = read_list(path, ("customer", "design", "copies", "due", "sizes", "papers"))
     unit = get_shop(session).unit
-    deeds = [_order(session, row, unit, today) for row in rows]
+    lines = [_order(session, row, unit, today) for row in rows]
     warnings = [
-        f"{deed.row.file}, line {deed.row.line}: {warning}"
-        for deed, (_, of_order) in zip(deeds, apply_lines(deeds), strict=True)
+        f"{line.row.file}, line {line.row.line}: {warning}"
+        for line, (_, of_order) in zip(lines, apply_lines(lines), strict=True)
         for warning in of_order
     ]
-    return len(deeds), warnings
+    return len(lines), warnings
 
 
 def _order(

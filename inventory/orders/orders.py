@@ -202,7 +202,7 @@ def list_orders(
     if status is not None:
         wanted = [status] if isinstance(status, str) else status
         query = query.where(
-            Order.status.in_([choice(OrderStatus, one, "the status") for one in wanted])
+            Order.status.in_([choice(OrderStatus, status, "the status") for status in wanted])
         )
     return list(session.scalars(query))
 

@@ -84,25 +84,25 @@ def _pack(text: str | None, told: str) -> int:
 def listed_offers(listed: Iterable[ListedPack], unit: Unit) -> dict[str, tuple[Offer, ListedPack]]:
     """Return offers of the price book by the names under which the optimizer knows them."""
     named: dict[str, tuple[Offer, ListedPack]] = {}
-    for one in listed:
-        from_packs = f", from {one.least} packs" if one.least > 1 else ""
-        size = format_size(one.width, one.height, unit)
-        name = f"{one.supplier}: {one.paper} {size}, {one.pack} a pack{from_packs}"
+    for pack in listed:
+        from_packs = f", from {pack.least} packs" if pack.least > 1 else ""
+        size = format_size(pack.width, pack.height, unit)
+        name = f"{pack.supplier}: {pack.paper} {size}, {pack.pack} a pack{from_packs}"
         while name in named:  # as may be where names of suppliers and papers have colons
             name += " "
         offer = Offer(
             name,
-            one.supplier,
-            one.paper,
-            one.width,
-            one.height,
-            one.pack,
-            Fraction(one.price),
-            one.least,
-            one.margins,
-            one.grain,
+            pack.supplier,
+            pack.paper,
+            pack.width,
+            pack.height,
+            pack.pack,
+            Fraction(pack.price),
+            pack.least,
+            pack.margins,
+            pack.grain,
         )
-        named[name] = offer, one
+        named[name] = offer, pack
     return named
 
 
@@ -114,10 +114,10 @@ def supplier_terms_for(
 
     return tuple(
         SupplierTerms(
-            one.supplier,
-            Fraction(one.shipping),
-            None if one.free_from is None else Fraction(one.free_from),
-            Fraction(one.least_order),
+            supplier.supplier,
+            Fraction(supplier.shipping),
+            None if supplier.free_from is None else Fraction(supplier.free_from),
+            Fraction(supplier.least_order),
         )
-        for one in supplier_terms(session, list(dict.fromkeys(suppliers)), today=today)
+        for supplier in supplier_terms(session, list(dict.fromkeys(suppliers)), today=today)
     )

@@ -365,11 +365,11 @@ def supplier_terms(
 
     return [
         SupplierTerms(
-            one.name,
-            own(one.shipping, one),
-            None if one.free_from is None else own(one.free_from, one),
-            own(one.least_order, one),
-            one.days,
+            supplier.name,
+            own(supplier.shipping, supplier),
+            None if supplier.free_from is None else own(supplier.free_from, supplier),
+            own(supplier.least_order, supplier),
+            supplier.days,
         )
-        for one in chosen
+        for supplier in chosen
     ]

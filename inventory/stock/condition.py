@@ -115,8 +115,8 @@ def damaged_areas_by_stock(session: Session) -> dict[int, tuple[Rect, ...]]:
         .where(DamagedArea.deed_id.not_in(ledger.reversed_transactions()))
         .order_by(DamagedArea.id)
     )
-    for one in session.scalars(query):
-        found[one.stock_id].append(one.rect)
+    for area in session.scalars(query):
+        found[area.stock_id].append(area.rect)
     return {stock: tuple(rects) for stock, rects in found.items()}
 
 
@@ -127,7 +127,7 @@ def grain_findings(session: Session) -> dict[int, GrainAxis]:
         .where(GrainFinding.deed_id.not_in(ledger.reversed_transactions()))
         .order_by(GrainFinding.id)
     )
-    return {one.stock_id: one.grain for one in session.scalars(query)}
+    return {finding.stock_id: finding.grain for finding in session.scalars(query)}
 
 
 def grain_axis(
@@ -169,9 +169,9 @@ def fits_on(sheet: Sheet, size: tuple[Length, Length], *, turned: bool = True) -
     """
     width, height = size
     return any(
-        (one.width >= width and one.height >= height)
-        or (turned and one.width >= height and one.height >= width)
-        for one in maximal_free_rectangles(sheet.usable, sheet.damaged)
+        (free.width >= width and free.height >= height)
+        or (turned and free.width >= height and free.height >= width)
+        for free in maximal_free_rectangles(sheet.usable, sheet.damaged)
     )
 
 

@@ -83,14 +83,14 @@ def import_papers(session: Session, path: Path) -> int:
         ("swatch", "pattern", "grain", "caliper", "note"),
     )
     taken = {paper.name_key: "is in the shop already" for paper in list_papers(session)}
-    deeds = []
+    checked = []
     for row in rows:
-        deeds.append(_paper(session, row))
+        checked.append(_paper(session, row))
         key = fold(row.name("name"))
         if key in taken:
             row.refuse("name", f"'{shorten(row.text('name'))}' {taken[key]}; names must differ")
         taken[key] = f"stands in line {row.line} already"
-    return len(apply_lines(deeds))
+    return len(apply_lines(checked))
 
 
 def _paper(session: Session, row: TableRow) -> CheckedLine[Paper]:

@@ -239,10 +239,12 @@ def reverse_transaction(session: Session, deed: Transaction, *, note: str = "") 
     part = select(Movement.id).where(Movement.deed_id == deed.id, Movement.id.in_(undone))
     if session.scalar(part.limit(1)) is not None:
         raise Refusal(f"a part of entry {deed.id} has been undone already")
-    there = on_hand_by_stock(session, {one.stock_id: one.stock for one in movements}.values())
-    for one in movements:
-        check_quantity(one.stock, there[one.stock_id], -one.change)
-        there[one.stock_id] -= one.change
+    there = on_hand_by_stock(
+        session, {movement.stock_id: movement.stock for movement in movements}.values()
+    )
+    for movement in movements:
+        check_quantity(movement.stock, there[movement.stock_id], -movement.change)
+        there[movement.stock_id] -= movement.change
     back = Transaction(
         reason=Reason.UNDONE, note=clean_note(note), at=datetime.now(UTC), batch=deed.batch,
         undoes_id=deed.id,
@@ -250,7 +252,9 @@ def reverse_transaction(session: Session, deed: Transaction, *, note: str = "") 
     session.add(back)
     session.flush()
     if movements:
-        session.execute(insert(Movement), [_reversal_values(one, back) for one in movements])
+        session.execute(
+            insert(Movement), [_reversal_values(movement, back) for movement in movements]
+        )
     for supply in supplies:
         _add_supply_movement(session, supply.item, -supply.change, back)
     return back
@@ -321,7 +325,7 @@ def on_hand_by_stock(session: Session, stock: Iterable[Stock] | None = None) -> 
     counted = {row.stock_id: int(row.quantity) for row in session.execute(select(each))}
     if stock is None:
         return counted
-    return {one.id: counted.get(one.id, 0) for one in stock}
+    return {item.id: counted.get(item.id, 0) for item in stock}
 
 
 def on_hand_sums() -> Subquery:

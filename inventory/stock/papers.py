@@ -145,7 +145,7 @@ def set_substitutes(session: Session, name: str, instead: Sequence[str]) -> list
         If there is no such paper, one is named twice, or a paper is to stand in for itself.
     """
     paper = find_paper(session, name)
-    others = [find_paper(session, one) for one in instead]
+    others = [find_paper(session, name) for name in instead]
     for number, other in enumerate(others):
         if other.id == paper.id:
             raise Refusal(f"{paper.name} can't stand in for itself")

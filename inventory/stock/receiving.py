@@ -375,10 +375,10 @@ class _StockMatcher:
         )
         return {
             (
-                one.paper_id, one.width, one.height, one.margins, one.price, one.place_id,
-                fold(one.lot),
-            ): one
-            for one in rows
+                row.paper_id, row.width, row.height, row.margins, row.price, row.place_id,
+                fold(row.lot),
+            ): row
+            for row in rows
         }  # fmt: skip
 
     @staticmethod

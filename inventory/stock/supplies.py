@@ -448,8 +448,8 @@ def use_lengths(
     """
     ribbon = _plan_ribbon(session, name, lengths, shortest)
     deed = _book_use(session, batch, why)
-    for one in ribbon.plan.cuts:
-        ledger.book_supply_movement(session, ribbon.items[one.reel.name], -sum(one.lengths), deed)
+    for cut in ribbon.plan.cuts:
+        ledger.book_supply_movement(session, ribbon.items[cut.reel.name], -sum(cut.lengths), deed)
     return ribbon.plan.cuts
 
 

@@ -183,7 +183,7 @@ def _balanced_shares(weights: Sequence[float], processes: int) -> list[list[int]
     """Share members out among processes, so that each is expected to do about as much."""
     shared: list[list[int]] = [[] for _ in range(min(processes, len(weights)))]
     for number in sorted(range(len(weights)), key=lambda number: (-weights[number], number)):
-        least = min(shared, key=lambda mine: sum(weights[one] for one in mine))
+        least = min(shared, key=lambda mine: sum(weights[member] for member in mine))
         least.append(number)
     return [sorted(mine) for mine in shared]
 

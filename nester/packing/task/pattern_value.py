@@ -118,7 +118,7 @@ class PatternEvaluator:
         self.pieces_evaluated += len(pattern.placements)
         stock = self._stock[pattern.bin_type]
         pieces = self.placed_pieces(pattern, blanks)
-        ordered = sorted(zip(pieces, blanks, strict=True), key=lambda one: _reading_order(one[0]))
+        ordered = sorted(zip(pieces, blanks, strict=True), key=lambda pair: _reading_order(pair[0]))
         placed = tuple(piece for piece, _ in ordered)
         voids = [placed_voids(blank.demand, piece) for piece, blank in ordered]
         cuts, offcuts = plan_cuts(

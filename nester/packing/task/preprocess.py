@@ -108,8 +108,8 @@ class PreparedPaper:
         # Rounded up to a whole number of fine units on either side.
         self._half_gap = -(-problem.gap // 2)
         self._cuts = problem.cuts
-        usable = [one for one in stock if min(one.usable[2:]) > 0]
-        self._grains = {one.grain for one in usable} - {Grain.ANY}
+        usable = [item for item in stock if min(item.usable[2:]) > 0]
+        self._grains = {item.grain for item in usable} - {Grain.ANY}
         wishes = any(want.grain is not Grain.ANY for want in wants)
         self._mixed_grain = wishes and len(self._grains) > 1
         if self._mixed_grain and any(want.turn is not Turn.ANY for want in wants):
@@ -156,16 +156,16 @@ class PreparedPaper:
         x, y, width, height = stock.usable
         area = Rect(0, 0, width + gap, height + gap)
         spoiled = []
-        for one in stock.damaged:
+        for rect in stock.damaged:
             # To the edge, where it reaches the edge; and half a gap away from pieces.
-            left = max(0, one.x - x + self._half_gap) if one.x > x else 0
-            top = max(0, one.y - y + self._half_gap) if one.y > y else 0
-            right = one.right - x + self._half_gap if one.right < x + width else area.right
-            bottom = one.bottom - y + self._half_gap if one.bottom < y + height else area.bottom
+            left = max(0, rect.x - x + self._half_gap) if rect.x > x else 0
+            top = max(0, rect.y - y + self._half_gap) if rect.y > y else 0
+            right = rect.right - x + self._half_gap if rect.right < x + width else area.right
+            bottom = rect.bottom - y + self._half_gap if rect.bottom < y + height else area.bottom
             if left < right and top < bottom:
                 spoiled.append(Rect(left, top, right - left, bottom - top))
         if self._mixed_grain and stock.grain is Grain.HEIGHT:
-            turned = tuple(_turned_rect(one, area.height) for one in spoiled)
+            turned = tuple(_turned_rect(rect, area.height) for rect in spoiled)
             return Sheet(stock, area.height, area.width, True, turned)
         return Sheet(stock, area.width, area.height, False, tuple(spoiled))
 

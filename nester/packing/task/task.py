@@ -267,12 +267,12 @@ def tasks_by_paper(problem: Problem) -> tuple[list[Task], list[tuple[Demand, str
 def _why_unplaceable(want: Demand, stock: Sequence[StockItem], stages: int | None) -> str:
     if not stock:
         return f"there is no sheet of paper '{want.paper}'" if want.paper else "there is no sheet"
-    if any(_can_be_placed(want, one, stages) for one in stock):
+    if any(_can_be_placed(want, item, stages) for item in stock):
         return ""
-    if any(_can_be_placed(want, one, None) for one in stock):
+    if any(_can_be_placed(want, item, None) for item in stock):
         return "one stage of cuts frees it from no sheet: it is as long or as wide as none"
     if any(
-        _can_be_placed(replace(want, turn=Turn.ANY, grain=Grain.ANY), one, None) for one in stock
+        _can_be_placed(replace(want, turn=Turn.ANY, grain=Grain.ANY), item, None) for item in stock
     ):
         return "it fits no sheet without a turn that it may not make"
     return (
@@ -387,7 +387,7 @@ def _usable_voids(blank: Blank, blanks: Sequence[Blank], cuts: Cuts) -> tuple[Re
     """
     if cuts is Cuts.FREE:
         return blank.voids
-    shapes = [ItemType(one.width, one.height, 1, one.rotatable) for one in blanks]
+    shapes = [ItemType(blank.width, blank.height, 1, blank.rotatable) for blank in blanks]
     held = [v for v in blank.voids if any(shape.fits(v.width, v.height) for shape in shapes)]
     held.sort(key=lambda void: (-void.area, void))
     while not is_guillotine(PlacedPiece("", *void) for void in held):
