@@ -334,13 +334,13 @@ def _reversals(session: Session) -> _Findings:
     booked: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
     taken: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
     lines = select(Movement.deed_id, Movement.id, Movement.undoes_id, Movement.change)
-    for deed, number, undoes, change in session.execute(lines):
-        booked[deed]["movement", number, change] += 1
-        taken[deed]["movement", undoes, -change] += 1
+    for transaction, number, undoes, change in session.execute(lines):
+        booked[transaction]["movement", number, change] += 1
+        taken[transaction]["movement", undoes, -change] += 1
     supplies = select(SupplyMovement.deed_id, SupplyMovement.item_id, SupplyMovement.change)
-    for deed, item, change in session.execute(supplies):
-        booked[deed]["supply", item, change] += 1
-        taken[deed]["supply", item, -change] += 1
+    for transaction, item, change in session.execute(supplies):
+        booked[transaction]["supply", item, change] += 1
+        taken[transaction]["supply", item, -change] += 1
     pairs = (
         select(Transaction.id, Transaction.undoes_id)
         .where(Transaction.undoes_id.is_not(None))
@@ -374,12 +374,12 @@ def _purchases(session: Session) -> _Findings:
         (PurchaseReceipt, Reason.RECEIVED),
         (PurchaseClosure, Reason.CLOSED),
     ):
-        cuts = (
+        transactions = (
             select(Transaction.id, Transaction.reason)
             .join(table, table.deed_id == Transaction.id)
             .distinct()
         )
-        for number, its in session.execute(cuts.order_by(Transaction.id)):
+        for number, its in session.execute(transactions.order_by(Transaction.id)):
             if its is not reason:
                 yield (
                     f"entry {number}",
@@ -407,8 +407,8 @@ def _purchases(session: Session) -> _Findings:
         Movement.deed_id.in_(select(PurchaseReceipt.deed_id))
     )
     moved: Counter[tuple[int, int]] = Counter()
-    for deed, stock_id, change in session.execute(booked):
-        moved[deed or 0, stock_id] += change
+    for transaction, stock_id, change in session.execute(booked):
+        moved[transaction or 0, stock_id] += change
     for key, sheets in sorted(told.items()):
         if moved[key] != sheets:
             yield (

@@ -57,13 +57,13 @@ def import_orders(session: Session, path: Path, today: date) -> tuple[int, list[
     """
     rows = read_list(path, ("customer", "design", "copies", "due", "sizes", "papers"))
     unit = get_shop(session).unit
-    lines = [_order(session, row, unit, today) for row in rows]
+    checked = [_order(session, row, unit, today) for row in rows]
     warnings = [
-        f"{line.row.file}, line {line.row.line}: {warning}"
-        for line, (_, of_order) in zip(lines, apply_lines(lines), strict=True)
+        f"{order.row.file}, line {order.row.line}: {warning}"
+        for order, (_, of_order) in zip(checked, apply_lines(checked), strict=True)
         for warning in of_order
     ]
-    return len(lines), warnings
+    return len(checked), warnings
 
 
 def _order(

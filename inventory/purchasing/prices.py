@@ -625,8 +625,8 @@ def price_history(
         query = query.where(PriceList.supplier_id == find_supplier(session, supplier).id)
     return [
         PriceRow(
-            by, name, price.width, price.height, price.pack, price.least, price.amount, price.currency,
-            price.days, its.day, its.added_at, its.source,
+            by, name, price.width, price.height, price.pack, price.least, price.amount,
+            price.currency, price.days, its.day, its.added_at, its.source,
         )
         for price, its, by, name in session.execute(query)
     ]  # fmt: skip

@@ -297,7 +297,7 @@ def add_purchase(
             f"{expected.isoformat()} is before the day it was ordered, {ordered.isoformat()}"
         )
     purchase = Purchase(
-        deed=ledger.book_transaction(session, Reason.ORDERED, note=note, at=at),
+        transaction=ledger.book_transaction(session, Reason.ORDERED, note=note, at=at),
         supplier=by, ordered=ordered, expected=expected or ordered + timedelta(max(days)),
         number=clean_name(number, "the purchase's number") if number.strip() else "",
         currency=by.currency, shipping=check_amount(shipping, "the shipping"), lines=lines,
@@ -649,14 +649,18 @@ def receive_purchase(
         )  # fmt: skip
         booked.append((line, packs, billed))
         differences += _difference(line, [(packs, billed)], purchase.currency)
-    deed, stocks = book_receipt(
+    transaction, stocks = book_receipt(
         session, lines, supplier=purchase.supplier.name, number=note_number, again=again,
         note=note, at=receipt_time(day, today),
     )  # fmt: skip
     for (line, packs, billed), stock in zip(booked, stocks, strict=True):
         session.add(
             PurchaseReceipt(
-                deed_id=deed.id, line_id=line.id, stock_id=stock.id, packs=packs, amount=billed
+                deed_id=transaction.id,
+                line_id=line.id,
+                stock_id=stock.id,
+                packs=packs,
+                amount=billed,
             )
         )
     session.flush()
@@ -708,13 +712,13 @@ def close_purchase(session: Session, number: int, why: str = "") -> PurchaseRow:
     row = purchase_row(session, purchase)
     if not row.is_outstanding:
         raise Refusal(f"nothing of purchase {number} is to come: it is {row.status}")
-    deed = ledger.book_transaction(session, Reason.CLOSED, note=why)
-    session.add(PurchaseClosure(deed_id=deed.id, purchase_id=purchase.id))
+    transaction = ledger.book_transaction(session, Reason.CLOSED, note=why)
+    session.add(PurchaseClosure(deed_id=transaction.id, purchase_id=purchase.id))
     session.flush()
     return row
 
 
-def check_reversible(session: Session, deed: Transaction) -> None:
+def check_reversible(session: Session, transaction: Transaction) -> None:
     """Refuse to take back that something was ordered when something came of it, or it was closed.
 
     Raises
@@ -722,18 +726,18 @@ def check_reversible(session: Session, deed: Transaction) -> None:
     Refusal
         If so; it names what must be taken back first.
     """
-    if deed.reason is not Reason.ORDERED:
+    if transaction.reason is not Reason.ORDERED:
         return
     receipts = (
         select(PurchaseReceipt.deed_id)
         .join(PurchaseLine, PurchaseReceipt.line_id == PurchaseLine.id)
         .join(Purchase, PurchaseLine.purchase_id == Purchase.id)
-        .where(Purchase.deed_id == deed.id)
+        .where(Purchase.deed_id == transaction.id)
     )
     ends = (
         select(PurchaseClosure.deed_id)
         .join(Purchase, PurchaseClosure.purchase_id == Purchase.id)
-        .where(Purchase.deed_id == deed.id)
+        .where(Purchase.deed_id == transaction.id)
     )
     standing = select(func.max(Transaction.id)).where(
         Transaction.id.in_(receipts.union(ends)),

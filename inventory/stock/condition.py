@@ -203,17 +203,19 @@ def book_damage(session: Session, label: str, at: Rect, why: str = "") -> Stock:
     unit = session.get_one(Shop, 1).unit
     _check_within_stock(session, stock, at, unit)
     _check_unreserved(session, stock)
-    deed = ledger.book_transaction(session, Reason.BRUISED, note=why)
+    transaction = ledger.book_transaction(session, Reason.BRUISED, note=why)
     bruised = stock
     if stock.kind is StockKind.SHEET:
-        ledger.book_movement(session, stock, -1, Reason.BRUISED, deed=deed)
+        ledger.book_movement(session, stock, -1, Reason.BRUISED, transaction=transaction)
         line = ReceiptLine(
             stock.paper.name, (stock.width, stock.height), 1, note=stock.note, lot=stock.lot,
             margins=stock.margins, grain=grain_of_stock(session, stock),
         )  # fmt: skip
-        (bruised,) = put_away_offcuts(session, deed, [line], reason=Reason.BRUISED, parents=[stock])
+        (bruised,) = put_away_offcuts(
+            session, transaction, [line], reason=Reason.BRUISED, parents=[stock]
+        )
         bruised.place = stock.place
-    session.add(DamagedArea(deed_id=deed.id, stock_id=bruised.id, **at._asdict()))
+    session.add(DamagedArea(deed_id=transaction.id, stock_id=bruised.id, **at._asdict()))
     session.flush()
     return bruised
 
@@ -344,17 +346,18 @@ def change_margins(
         grain=grain_of_stock(session, stock),
     )  # fmt: skip
     bruised = damaged_areas_by_stock(session).get(stock.id, ())
-    deed = ledger.book_transaction(session, Reason.MOVED, note=why)
+    transaction = ledger.book_transaction(session, Reason.MOVED, note=why)
     if stock.kind is StockKind.SHEET:
         (target,) = matching_stock(session, [line])
         changes = [(stock, -number, Reason.MOVED), (target, number, Reason.MOVED)]
-        ledger.book_movements(session, deed, changes)
+        ledger.book_movements(session, transaction, changes)
         return target
-    ledger.book_movement(session, stock, -1, Reason.MOVED, deed=deed)
-    (target,) = put_away_offcuts(session, deed, [line], reason=Reason.MOVED, parents=[stock])
+    ledger.book_movement(session, stock, -1, Reason.MOVED, transaction=transaction)
+    (target,) = put_away_offcuts(session, transaction, [line], reason=Reason.MOVED, parents=[stock])
     _check_usable_area_left(target, bruised)
     session.add_all(
-        DamagedArea(deed_id=deed.id, stock_id=target.id, **rect._asdict()) for rect in bruised
+        DamagedArea(deed_id=transaction.id, stock_id=target.id, **rect._asdict())
+        for rect in bruised
     )
     session.flush()
     return target
@@ -390,7 +393,7 @@ def book_grain(session: Session, label: str, grain: GrainAxis | str, why: str = 
             f"{stock.label} is of sheets, and the grain of sheets is set for their paper",
             Hint("set it", "paper set", (stock.paper.name, "--grain", "long")),
         )
-    deed = ledger.book_transaction(session, Reason.GRAIN, note=why)
-    session.add(GrainFinding(deed_id=deed.id, stock_id=stock.id, grain=fibres))
+    transaction = ledger.book_transaction(session, Reason.GRAIN, note=why)
+    session.add(GrainFinding(deed_id=transaction.id, stock_id=stock.id, grain=fibres))
     session.flush()
     return stock

@@ -76,13 +76,13 @@ def book_transaction(
     Refusal
         If the note can't be so.
     """
-    deed = Transaction(
+    transaction = Transaction(
         reason=reason, note=clean_note(note), at=at or datetime.now(UTC), batch=batch,
         layout=layout, copies=copies, delivery=delivery,
     )  # fmt: skip
-    session.add(deed)
+    session.add(transaction)
     session.flush()
-    return deed
+    return transaction
 
 
 def book_movement(
@@ -94,7 +94,7 @@ def book_movement(
     batch: Batch | None = None,
     note: str = "",
     at: datetime | None = None,
-    deed: Transaction | None = None,
+    transaction: Transaction | None = None,
 ) -> Movement:
     """Book one change of a quantity.
 
@@ -124,16 +124,16 @@ def book_movement(
     """
     _check_reason(reason, change)
     check_quantity(stock, on_hand(session, stock), change)
-    if deed is None:
-        deed = book_transaction(session, reason, note=note, at=at, batch=batch)
-    movement = Movement(**_movement_values(stock, change, reason, deed))
+    if transaction is None:
+        transaction = book_transaction(session, reason, note=note, at=at, batch=batch)
+    movement = Movement(**_movement_values(stock, change, reason, transaction))
     session.add(movement)
     session.flush()
     return movement
 
 
 def book_movements(
-    session: Session, deed: Transaction, changes: Sequence[tuple[Stock, int, Reason]]
+    session: Session, transaction: Transaction, changes: Sequence[tuple[Stock, int, Reason]]
 ) -> None:
     """Book many changes of one deed at once, each as `book_movement` would.
 
@@ -149,15 +149,17 @@ def book_movements(
         there[stock.id] += change
     # One statement: the unit of work would send a row a statement, as lines refer to lines.
     if changes:
-        session.execute(insert(Movement), [_movement_values(*change, deed) for change in changes])
+        session.execute(
+            insert(Movement), [_movement_values(*change, transaction) for change in changes]
+        )
 
 
 def _movement_values(
-    stock: Stock, change: int, reason: Reason, deed: Transaction
+    stock: Stock, change: int, reason: Reason, transaction: Transaction
 ) -> dict[str, Any]:
     return {
-        "stock_id": stock.id, "change": change, "reason": reason, "batch_id": deed.batch_id,
-        "note": deed.note, "at": deed.at, "deed_id": deed.id,
+        "stock_id": stock.id, "change": change, "reason": reason, "batch_id": transaction.batch_id,
+        "note": transaction.note, "at": transaction.at, "deed_id": transaction.id,
     }  # fmt: skip
 
 
@@ -173,7 +175,7 @@ def _check_reason(reason: Reason, change: int) -> None:
 
 
 def book_supply_movement(
-    session: Session, item: SupplyItem, change: int, deed: Transaction
+    session: Session, item: SupplyItem, change: int, transaction: Transaction
 ) -> SupplyMovement:
     """Book one change of how much of a supply there is.
 
@@ -189,18 +191,18 @@ def book_supply_movement(
     Refusal
         If less is there than is taken.
     """
-    _check_reason(deed.reason, change)
-    return _add_supply_movement(session, item, change, deed)
+    _check_reason(transaction.reason, change)
+    return _add_supply_movement(session, item, change, transaction)
 
 
 def _add_supply_movement(
-    session: Session, item: SupplyItem, change: int, deed: Transaction
+    session: Session, item: SupplyItem, change: int, transaction: Transaction
 ) -> SupplyMovement:
     from inventory.database.tables.supplies import SupplyMovement
 
     if supply_on_hand(session, item) + change < 0:
         raise Refusal(f"there is not as much left of {item.label}, {item.supply.name}")
-    movement = SupplyMovement(item=item, change=change, deed=deed)
+    movement = SupplyMovement(item=item, change=change, transaction=transaction)
     session.add(movement)
     session.flush()
     return movement
@@ -214,7 +216,9 @@ def supply_on_hand(session: Session, item: SupplyItem) -> int:
     return int(session.scalars(total.where(SupplyMovement.item_id == item.id)).one())
 
 
-def reverse_transaction(session: Session, deed: Transaction, *, note: str = "") -> Transaction:
+def reverse_transaction(
+    session: Session, transaction: Transaction, *, note: str = ""
+) -> Transaction:
     """Take back all that a deed booked, by counter-movements.
 
     Raises
@@ -225,20 +229,25 @@ def reverse_transaction(session: Session, deed: Transaction, *, note: str = "") 
     """
     from inventory.database.tables.supplies import SupplyMovement
 
-    if deed.reason is Reason.UNDONE:
-        raise Refusal(f"entry {deed.id} undid another entry; do that one again instead")
-    if session.scalar(select(Transaction.id).where(Transaction.undoes_id == deed.id)) is not None:
-        raise Refusal(f"entry {deed.id} has been undone already")
+    if transaction.reason is Reason.UNDONE:
+        raise Refusal(f"entry {transaction.id} undid another entry; do that one again instead")
+    if (
+        session.scalar(select(Transaction.id).where(Transaction.undoes_id == transaction.id))
+        is not None
+    ):
+        raise Refusal(f"entry {transaction.id} has been undone already")
     movements = session.scalars(
-        select(Movement).where(Movement.deed_id == deed.id).options(joinedload(Movement.stock))
+        select(Movement)
+        .where(Movement.deed_id == transaction.id)
+        .options(joinedload(Movement.stock))
     ).all()
     supplies = session.scalars(
-        select(SupplyMovement).where(SupplyMovement.deed_id == deed.id)
+        select(SupplyMovement).where(SupplyMovement.deed_id == transaction.id)
     ).all()
     undone = reversed_movements()
-    part = select(Movement.id).where(Movement.deed_id == deed.id, Movement.id.in_(undone))
+    part = select(Movement.id).where(Movement.deed_id == transaction.id, Movement.id.in_(undone))
     if session.scalar(part.limit(1)) is not None:
-        raise Refusal(f"a part of entry {deed.id} has been undone already")
+        raise Refusal(f"a part of entry {transaction.id} has been undone already")
     there = on_hand_by_stock(
         session, {movement.stock_id: movement.stock for movement in movements}.values()
     )
@@ -246,8 +255,8 @@ def reverse_transaction(session: Session, deed: Transaction, *, note: str = "") 
         check_quantity(movement.stock, there[movement.stock_id], -movement.change)
         there[movement.stock_id] -= movement.change
     back = Transaction(
-        reason=Reason.UNDONE, note=clean_note(note), at=datetime.now(UTC), batch=deed.batch,
-        undoes_id=deed.id,
+        reason=Reason.UNDONE, note=clean_note(note), at=datetime.now(UTC), batch=transaction.batch,
+        undoes_id=transaction.id,
     )  # fmt: skip
     session.add(back)
     session.flush()

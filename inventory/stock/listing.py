@@ -483,11 +483,21 @@ def _findings(session: Session, which: ColumnElement[bool]) -> Iterator[HistoryR
             .where(which)
             .order_by(table.id)
         )
-        for found, deed, undone, label in lines:
+        for found, transaction, undone, label in lines:
             bruise = found.rect if isinstance(found, DamagedArea) else None
             grain = found.grain if isinstance(found, GrainFinding) else None
             yield HistoryRow(
-                None, deed.at, 0, 0, deed.reason, None, deed.note, label, deed.id, bruise, grain
+                None,
+                transaction.at,
+                0,
+                0,
+                transaction.reason,
+                None,
+                transaction.note,
+                label,
+                transaction.id,
+                bruise,
+                grain,
             )
             if undone is not None:
                 yield HistoryRow(

@@ -71,8 +71,8 @@ def kept_offcuts(
         .order_by(Transaction.id, Movement.id)
     )
     kept: dict[tuple[int, tuple[int, ...]], list[Stock]] = defaultdict(list)
-    for movement, deed in session.execute(query):
-        kept[deed.layout or 0, tuple(deed.copies or ())].append(movement.stock)
+    for movement, transaction in session.execute(query):
+        kept[transaction.layout or 0, tuple(transaction.copies or ())].append(movement.stock)
     found = {}
     for (number, copies), of_deed in kept.items():
         offcuts = len(plan.layouts[number - 1].offcuts)

@@ -133,7 +133,8 @@ class PlaceTree:
         for other in self._all.values():
             if other.name_key == key and other.parent_id == inside:
                 raise Refusal(
-                    f"there is a place '{self.path(other.id)}' already; give the new one another name"
+                    f"there is a place '{self.path(other.id)}' already;"
+                    " give the new one another name"
                 )
 
     def sorted(self) -> list[Place]:

@@ -158,12 +158,12 @@ def book_receipt(
         _refuse_duplicate_receipt(session, known, shelf, lines)
     stocks = shelf.put_sheets(lines)
     delivery = delivery_of(session, supplier, number)
-    deed = ledger.book_transaction(session, reason, note=note, at=at, delivery=delivery)
+    transaction = ledger.book_transaction(session, reason, note=note, at=at, delivery=delivery)
     ledger.book_movements(
-        session, deed,
+        session, transaction,
         [(stock, line.quantity, reason) for stock, line in zip(stocks, lines, strict=True)],
     )  # fmt: skip
-    return deed, stocks
+    return transaction, stocks
 
 
 def matching_stock(session: Session, lines: Sequence[ReceiptLine]) -> list[Stock]:
@@ -246,15 +246,15 @@ def add_offcut(
             f"{cut_from.label} is {cut_from.paper.name}, so an offcut of {known.name} can't be"
             " cut from it"
         )
-    deed = ledger.book_transaction(session, reason, note=note, at=at, batch=batch)
+    transaction = ledger.book_transaction(session, reason, note=note, at=at, batch=batch)
     line = ReceiptLine(paper, size, 1, price, place, note, margins=margins, grain=grain)
-    (stock,) = put_away_offcuts(session, deed, [line], reason=reason, parents=[cut_from])
+    (stock,) = put_away_offcuts(session, transaction, [line], reason=reason, parents=[cut_from])
     return stock
 
 
 def put_away_offcuts(
     session: Session,
-    deed: Transaction,
+    transaction: Transaction,
     lines: Sequence[ReceiptLine],
     *,
     reason: Reason = Reason.KEPT,
@@ -275,7 +275,7 @@ def put_away_offcuts(
         If there is no such paper, or something can't be so.
     """
     stocks = _StockMatcher(session, lines).put_offcuts(lines, parents or [None] * len(lines))
-    ledger.book_movements(session, deed, [(stock, 1, reason) for stock in stocks])
+    ledger.book_movements(session, transaction, [(stock, 1, reason) for stock in stocks])
     return stocks
 
 

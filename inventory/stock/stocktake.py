@@ -158,9 +158,9 @@ def book_counts(session: Session, counts: Sequence[CountLine], why: str) -> list
     if differences and not why.strip():
         labels = ", ".join(difference.label for difference in differences[:5])
         raise Refusal(f"the count differs from the records for {labels}; say why")
-    deed = ledger.book_transaction(session, Reason.COUNTED, note=why)
+    transaction = ledger.book_transaction(session, Reason.COUNTED, note=why)
     session.add_all(
-        StockCount(deed_id=deed.id, stock_id=stock.id, found=count.counted, booked=booked)
+        StockCount(deed_id=transaction.id, stock_id=stock.id, found=count.counted, booked=booked)
         for stock, count, booked in compared
     )
     session.flush()
@@ -169,7 +169,7 @@ def book_counts(session: Session, counts: Sequence[CountLine], why: str) -> list
         for stock, count, booked in compared
         if count.counted != booked
     ]
-    ledger.book_movements(session, deed, changes)
+    ledger.book_movements(session, transaction, changes)
     return differences
 
 

@@ -104,7 +104,7 @@ class Movement(Base):
     stock: Mapped[Stock] = relationship()
     batch: Mapped[Batch | None] = relationship()
     undoes: Mapped[Movement | None] = relationship(remote_side="Movement.id")
-    deed: Mapped[Transaction | None] = relationship()
+    transaction: Mapped[Transaction | None] = relationship()
 
 
 class DamagedArea(Base):
@@ -126,7 +126,7 @@ class DamagedArea(Base):
     width: Mapped[int] = mapped_column(BigInteger)
     height: Mapped[int] = mapped_column(BigInteger)
 
-    deed: Mapped[Transaction] = relationship()
+    transaction: Mapped[Transaction] = relationship()
     stock: Mapped[Stock] = relationship()
 
     @property
@@ -148,7 +148,7 @@ class GrainFinding(Base):
     stock_id: Mapped[int] = mapped_column(ForeignKey("stock.id"), index=True)
     grain: Mapped[GrainAxis]
 
-    deed: Mapped[Transaction] = relationship()
+    transaction: Mapped[Transaction] = relationship()
     stock: Mapped[Stock] = relationship()
 
 

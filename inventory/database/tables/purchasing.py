@@ -211,7 +211,7 @@ class Purchase(Base):
     currency: Mapped[str] = mapped_column(String(3))
     shipping: Mapped[Decimal]
 
-    deed: Mapped[Transaction] = relationship()
+    transaction: Mapped[Transaction] = relationship()
     supplier: Mapped[Supplier] = relationship()
     lines: Mapped[list[PurchaseLine]] = relationship(
         back_populates="purchase", order_by="PurchaseLine.id"
@@ -267,7 +267,7 @@ class PurchaseReceipt(Base):
     packs: Mapped[int]
     amount: Mapped[Decimal]
 
-    deed: Mapped[Transaction] = relationship()
+    transaction: Mapped[Transaction] = relationship()
     line: Mapped[PurchaseLine] = relationship()
     stock: Mapped[Stock] = relationship()
 
@@ -283,5 +283,5 @@ class PurchaseClosure(Base):
     deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), primary_key=True)
     purchase_id: Mapped[int] = mapped_column(ForeignKey("purchase.id"), index=True)
 
-    deed: Mapped[Transaction] = relationship()
+    transaction: Mapped[Transaction] = relationship()
     purchase: Mapped[Purchase] = relationship()
