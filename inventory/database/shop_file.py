@@ -18,11 +18,11 @@ if TYPE_CHECKING:
 
 __all__ = ["PATIENCE", "WAIT_SECONDS", "ShopFile", "wait_for_lock"]
 WAIT_SECONDS = 30
-"""How long one deed waits for others to finish theirs."""
+"""How long a transaction waits for others to end."""
 PATIENCE = 0.5
-"""Seconds after which a deed that waits says so."""
+"""Seconds after which a transaction that waits says so."""
 _POLL_SECONDS = 0.02
-"""Seconds between two looks whether the book is free; Ctrl-C is heeded in between."""
+"""Seconds between two looks whether the book is free; Ctrl-C works in between."""
 
 
 class ShopFile:
@@ -37,7 +37,8 @@ class ShopFile:
     backup
         The copy made of it if opening it brought its tables up to date, else None.
     on_wait
-        Called once in a deed that has to wait for another program's; does nothing, unless set.
+        Called once in a transaction that has to wait for another program's; does nothing,
+        unless set.
     """
 
     def __init__(

@@ -1,7 +1,7 @@
 """Opening a shop's file: the one place that knows how the database is reached.
 
 A shop is one SQLite file, or a database of a PostgreSQL server (`inventory.database.postgresql`).
-Writing happens in one transaction a deed that has the whole book to itself, so that two processes
+Each change is written in one transaction, which has the whole book to itself, so that two processes
 wait for each other instead of failing half way; reading sees one moment of the book.  What SQLite
 can't do (no room, no permission, no such file) becomes a `Refusal` here and nowhere else.
 """
@@ -246,7 +246,7 @@ def _already_exists(path: Path) -> Refusal:
 def _migrate(engine: Engine, path: Path) -> Path | None:
     """Bring the tables up to date in one transaction, after a copy beside the file.
 
-    Foreign keys rest meanwhile, since changing a table on SQLite means to build it anew; they are
+    Foreign keys rest meanwhile, since changing a table on SQLite means to rebuild it; they are
     all checked before the change is stored.
 
     Returns

@@ -272,9 +272,9 @@ def _damaged_areas(session: Session) -> _Findings:
         .join(Stock, DamagedArea.stock_id == Stock.id)
         .order_by(DamagedArea.id)
     )
-    for bruise, stock in session.execute(lines):
-        if bruise.rect.right > stock.width or bruise.rect.bottom > stock.height:
-            yield stock.label, f"its damaged area {bruise.id} does not lie on it"
+    for area, stock in session.execute(lines):
+        if area.rect.right > stock.width or area.rect.bottom > stock.height:
+            yield stock.label, f"its damaged area {area.id} does not lie on it"
 
 
 # --- the ledger --------------------------------------------------------------------------------
@@ -330,7 +330,7 @@ def _supplies(session: Session) -> _Findings:
 
 
 def _reversals(session: Session) -> _Findings:
-    """Check that a deed that takes another one back takes all of it back, and nothing else."""
+    """Check that a transaction that undoes another one undoes all of it, and nothing else."""
     booked: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
     taken: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
     lines = select(Movement.deed_id, Movement.id, Movement.undoes_id, Movement.change)

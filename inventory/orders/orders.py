@@ -1,4 +1,4 @@
-"""Orders: what somebody wants, by when, in which papers; one function a deed."""
+"""Orders: what somebody wants, by when, in which papers; one function for each change."""
 
 from __future__ import annotations
 
@@ -186,7 +186,7 @@ def thickness_of_papers(session: Session, papers: Mapping[str, str]) -> Thicknes
 def list_orders(
     session: Session, *, status: OrderStatus | str | Iterable[OrderStatus | str] | None = None
 ) -> list[Order]:
-    """Return orders, what is due first first.
+    """Return orders, earliest due first.
 
     Parameters
     ----------
@@ -227,7 +227,7 @@ class BoardRow(NamedTuple):
 
 
 def order_board(session: Session, today: date) -> list[BoardRow]:
-    """Return the orders that are neither delivered nor cancelled, what is due first first."""
+    """Return the orders that are neither delivered nor cancelled, earliest due first."""
     orders = [
         order
         for order in list_orders(session)
@@ -260,7 +260,7 @@ def missing_pieces(session: Session) -> Counter[int]:
         .group_by(SpoiledPieces.order_id)
     )
     missing = Counter({order: int(quantity) for order, quantity in lost})
-    # What a batch that mends has spoiled once more is lost anew, so its copies count like others.
+    # What a batch that mends has spoiled once more is lost again, so its copies count like others.
     missing.subtract(mended_pieces(session))
     return +missing
 

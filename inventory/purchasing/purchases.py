@@ -1,7 +1,9 @@
-"""What was ordered from suppliers, what came of it, and what is on its way; one function a deed.
+"""What was ordered from suppliers, what came of it and what is on its way.
+
+There is one function for each change.
 
 How far a purchase is is nowhere written down: it follows from its lines, from what was received
-against them and not taken back, and from its end.
+against them and not undone, and from its end.
 """
 
 from __future__ import annotations
@@ -248,8 +250,8 @@ def add_purchase(
 ) -> Purchase:
     """Book what was ordered from a supplier, at the prices it asks.
 
-    It is a deed, which `inventory.production.cutting.undo_deed` takes back as long as nothing came
-    of it.
+    It is a transaction, which `inventory.production.undo.undo_transaction` can undo as long as
+    nothing came of it.
 
     Parameters
     ----------
@@ -411,7 +413,7 @@ def get_purchase(session: Session, number: int) -> Purchase:
 
 
 def list_purchases(session: Session, *, also_done: bool = True) -> list[PurchaseRow]:
-    """Return purchases that were not taken back, what is expected first first.
+    """Return purchases that were not undone, earliest expected first.
 
     Parameters
     ----------
@@ -484,7 +486,7 @@ class ScheduledReceipt(NamedTuple):
 
 
 def scheduled_receipts(session: Session) -> list[ScheduledReceipt]:
-    """Return what is still to come, what is expected first first."""
+    """Return what is still to come, earliest expected first."""
     rows = list_purchases(session, also_done=False)
     margins = last_margins(session) if rows else {}
     coming = []
@@ -589,7 +591,7 @@ def receive_purchase(
     today: date,
     day: date | None = None,
 ) -> tuple[list[Stock], list[InvoiceDifference]]:
-    """Put what came of a purchase into the stash, in one deed.
+    """Put what came of a purchase into the stash, in one transaction.
 
     Each sheet gets its share of what was billed for its pack, in the shop's currency by the rate
     of the day it came, to the fourth decimal, halves up; shipping is not spread over the sheets.

@@ -1,4 +1,4 @@
-"""Who sells paper and on what terms, and what foreign money is worth; one function a deed."""
+"""Who sells paper and on what terms, and exchange rates; one function for each change."""
 
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ def set_supplier(
     Raises
     ------
     Refusal
-        If one of them can't be so, or the currency changes and not all sums are said anew.
+        If one of them can't be so, or the currency changes and not all sums are given again.
     """
     supplier = supplier_named(session, name)
     is_new = supplier is None

@@ -1,8 +1,8 @@
 """The ledger of the stash: the only code that changes a quantity.
 
 How many sheets there are is nowhere written down: it is the sum of the movements.  Movements are
-only ever added; a mistake is mended by a counter-movement.  Whatever was done together at the
-table is one deed: its movements are booked, and taken back, together.
+only ever added; a mistake is undone by a reversal.  Whatever was done together at the
+table is one transaction: its movements are booked, and undone, together.
 """
 
 from __future__ import annotations
@@ -110,9 +110,9 @@ def book_movement(
         The batch it was done for.
     at
         When it happened; now, unless given.
-    deed
-        What it is a part of: then batch, note and time are the deed's.  Unless given, the
-        movement is a deed of its own.
+    transaction
+        What it is a part of: then batch, note and time are the transaction's.  Unless given, the
+        movement gets a transaction to itself.
 
     Raises
     ------
@@ -135,7 +135,7 @@ def book_movement(
 def book_movements(
     session: Session, transaction: Transaction, changes: Sequence[tuple[Stock, int, Reason]]
 ) -> None:
-    """Book many changes of one deed at once, each as `book_movement` would.
+    """Book many changes of one transaction at once, each as `book_movement` would.
 
     Raises
     ------
@@ -183,7 +183,7 @@ def book_supply_movement(
     ----------
     change
         In the smallest parts of the supply's measure (`inventory.database.tables.enums.Measure`).
-    deed
+    transaction
         What it is a part of; its reason says why.
 
     Raises
@@ -219,13 +219,13 @@ def supply_on_hand(session: Session, item: SupplyItem) -> int:
 def reverse_transaction(
     session: Session, transaction: Transaction, *, note: str = ""
 ) -> Transaction:
-    """Take back all that a deed booked, by counter-movements.
+    """Undo all that a transaction booked, by reversing movements.
 
     Raises
     ------
     Refusal
-        If it has been taken back already, is a counter-deed itself, or if what it brought has
-        gone since; nothing has changed then.
+        If it has been undone already, is a reversal itself, or if what it brought has gone
+        since; nothing has changed then.
     """
     from inventory.database.tables.supplies import SupplyMovement
 
@@ -283,7 +283,7 @@ def reversed_movements() -> Select[int | None]:
 
 
 def reversed_transactions() -> Select[int | None]:
-    """Select the numbers of the deeds that have been taken back."""
+    """Select the numbers of the transactions that have been undone."""
     return select(Transaction.undoes_id).where(Transaction.undoes_id.is_not(None))
 
 

@@ -1,4 +1,4 @@
-"""Papers: what the shop's book says of each material; one function a deed."""
+"""Papers: what the shop's book says of each material; one function for each change."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """Places: shelves, drawers and boxes, one within another, written ``Shelf A / Drawer 2``.
 
-One function a deed, as in `inventory.stock.listing`.
+One function for each change, as in `inventory.stock.listing`.
 """
 
 from __future__ import annotations

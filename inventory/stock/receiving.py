@@ -1,6 +1,6 @@
 """What comes into the stash: sheets from suppliers, offcuts from the table.
 
-A delivery of ten thousand lines is one deed and a handful of queries.
+A delivery of ten thousand lines is one transaction and a handful of queries.
 """
 
 from __future__ import annotations
@@ -101,7 +101,7 @@ def receive_goods(
     note: str = "",
     at: datetime | None = None,
 ) -> list[Stock]:
-    """Put sheets into the stash, in one deed.
+    """Put sheets into the stash, in one transaction.
 
     They join the sheets of the same paper, size, margins, price, place and lot, if there are such;
     else they get a label of their own.
@@ -145,7 +145,7 @@ def book_receipt(
     note: str = "",
     at: datetime | None = None,
 ) -> tuple[Transaction, list[Stock]]:
-    """Put sheets into the stash as `receive_goods` does, and tell by which deed.
+    """Put sheets into the stash as `receive_goods` does, and return by which transaction.
 
     Raises
     ------
@@ -260,7 +260,7 @@ def put_away_offcuts(
     reason: Reason = Reason.KEPT,
     parents: Sequence[Stock | None] | None = None,
 ) -> list[Stock]:
-    """Put offcuts into the stash as a part of a deed, each under a label of its own.
+    """Put offcuts into the stash as a part of a transaction, each with a new label.
 
     Parameters
     ----------

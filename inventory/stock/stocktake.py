@@ -135,7 +135,7 @@ def compare_counts(session: Session, counts: Sequence[CountLine]) -> list[CountD
 
 
 def book_counts(session: Session, counts: Sequence[CountLine], why: str) -> list[CountDifference]:
-    """Book what was found, in one deed; what was counted and right is noted too.
+    """Book what was found, in one transaction; what was counted and right is noted too.
 
     Parameters
     ----------

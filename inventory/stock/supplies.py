@@ -1,6 +1,6 @@
 """Supplies: ribbon on reels, adhesive, eyelets; what comes, what batches use, what is counted.
 
-They are booked as paper is: only ever by movements, each a part of a deed.
+They are booked as paper is: only ever by movements, each a part of a transaction.
 """
 
 from __future__ import annotations
@@ -249,7 +249,7 @@ def format_measure(measure: Measure, parts: int, supply_unit: str, unit: Unit) -
     return f"{(Decimal(parts) / _PARTS).normalize():f} {supply_unit}"
 
 
-# --- deeds -------------------------------------------------------------------------------------
+# --- changes -----------------------------------------------------------------------------------
 
 
 def receive_supply(

@@ -127,7 +127,7 @@ class StockItem:
     margins
         Along its edges neither pieces nor offcuts are cut.
     damaged
-        Rectangles of it, a bruised corner for instance, from which nothing is cut.
+        Rectangles of it, a damaged corner for instance, from which nothing is cut.
     grain
         Along which side its fibres lie; `Grain.ANY` if that is not known.
     is_offcut

@@ -74,7 +74,7 @@ class Reason(StrEnum):
     CLOSED = "closed"
     """What has not come of a purchase is not waited for any more."""
     UNDONE = "undone"
-    """A counter-movement: it takes back the movement that it names."""
+    """A reversal of the movement that it names."""
 
 
 class OrderStatus(StrEnum):

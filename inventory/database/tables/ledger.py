@@ -51,7 +51,7 @@ class Transaction(Base):
     Attributes
     ----------
     reason
-        What was done; `Reason.UNDONE` takes back the deed that it names.
+        What was done; `Reason.UNDONE` undoes the transaction that it names.
     at
         When it was done.
     layout, copies
@@ -110,7 +110,7 @@ class Movement(Base):
 class DamagedArea(Base):
     """A rectangle of a labelled piece of paper from which nothing can be cut any more.
 
-    It counts unless its deed was taken back; the database refuses to change or delete it.
+    It counts unless its transaction was undone; the database refuses to change or delete it.
     """
 
     __tablename__ = "bruise"

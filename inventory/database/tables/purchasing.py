@@ -185,17 +185,17 @@ class ReorderLevel(Base):
 class Purchase(Base):
     """What was ordered from a supplier at once; the database refuses to change or delete it.
 
-    How far it is follows from its deed (it may have been taken back), from what was received and
+    How far it is follows from its transaction (it may have been undone), from what was received and
     from its end.
 
     Attributes
     ----------
     deed_id
-        The deed of ordering it.
+        The transaction of ordering it.
     ordered, expected
         The day it was ordered, and the day by which it should be there.
     number
-        Under which the supplier keeps it, if it told one.
+        Under which the supplier keeps it, if it gave one.
     shipping
         What its delivery should cost, in `currency`.
     """
@@ -249,7 +249,7 @@ class PurchaseLine(Base):
 class PurchaseReceipt(Base):
     """What came of a line of a purchase; the database refuses to change or delete it.
 
-    It counts unless its deed, which put the sheets into the stash, was taken back.
+    It counts unless its transaction, which put the sheets into the stash, was undone.
 
     Attributes
     ----------
@@ -273,7 +273,7 @@ class PurchaseReceipt(Base):
 
 
 class PurchaseClosure(Base):
-    """What has not come of a purchase is not waited for, unless its deed was taken back.
+    """What has not come of a purchase is not waited for, unless its transaction was undone.
 
     The database refuses to change or delete it.
     """
