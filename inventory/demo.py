@@ -96,16 +96,10 @@ def make_demo(
 def _fill(shop_file: ShopFile) -> str:
     """Put the lists of the demo into its shop; return what is in it, in a sentence."""
     from inventory.core.resources import demo_folder
-    from inventory.database.tables.enums import (
-        Reason,
-    )
+    from inventory.database.tables.enums import Reason
     from inventory.orders.import_orders import import_orders
-    from inventory.purchasing.price_list_reader import (
-        read_prices,
-    )
-    from inventory.purchasing.prices import (
-        store_prices,
-    )
+    from inventory.purchasing.price_list_reader import read_prices
+    from inventory.purchasing.prices import store_prices
     from inventory.purchasing.suppliers import set_rate
     from inventory.shop.settings import get_shop
     from inventory.stock.import_lists import import_offcuts, import_papers, import_sheets
@@ -133,9 +127,7 @@ def fill_costs(session: Session, folder: Path) -> None:
     from inventory.core.durations import read_minutes
     from inventory.core.money import parse_money
     from inventory.costs import rates
-    from inventory.database.tables.enums import (
-        Reason,
-    )
+    from inventory.database.tables.enums import Reason
     from inventory.shop.settings import get_shop
     from inventory.stock import supplies
     from nester.core.sheet_sizes import parse_size

@@ -26,9 +26,7 @@ from nester.core.geometry import voids
 from nester.core.lengths import Unit, cm, inch, mm, parse_length
 from nester.core.piece import Fold, Line, Piece, Point, Score
 from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
-from nester.packing import (
-    solve,
-)
+from nester.packing import solve
 
 __all__ = ["Box", "Cutter", "random_plan", "steps_in"]
 

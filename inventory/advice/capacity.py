@@ -16,21 +16,11 @@ from inventory.stock.papers import find_paper
 from inventory.stock.reservations import available_rows
 from nester.core.errors import Refusal
 from nester.core.problem import Cuts, Effort, Problem, StockItem
-from nester.designs import (
-    check_roles,
-    paper_for,
-    read_settings,
-    roles_of,
-)
+from nester.designs import check_roles, paper_for, read_settings, roles_of
 from nester.designs.demand import demands_by_paper, drop_conflicting_grain
-from nester.packing import (
-    Stop,
-    never,
-)
+from nester.packing import Stop, never
 from nester.packing.orders.most_copies import CopiesRange, most_copies
-from nester.verify import (
-    require_valid,
-)
+from nester.verify import require_valid
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session

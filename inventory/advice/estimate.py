@@ -15,16 +15,10 @@ from inventory.shop.settings import changed_trimmer, get_shop
 from inventory.stock.papers import list_papers
 from nester.core.errors import Refusal
 from nester.core.problem import Cuts, Effort
-from nester.designs import (
-    check_roles,
-)
+from nester.designs import check_roles
 from nester.designs.base.datasheet import make_datasheet
 from nester.designs.demand import CuttingRules, demands_by_paper
-from nester.packing import (
-    Stop,
-    never,
-    usable_cores,
-)
+from nester.packing import Stop, never, usable_cores
 from nester.studies.estimate import Estimate, estimate
 
 if TYPE_CHECKING:
@@ -36,9 +30,7 @@ if TYPE_CHECKING:
     from nester.core.lengths import Unit
     from nester.core.problem import Demand
     from nester.core.purchase import Offer, SupplierTerms
-    from nester.packing import (
-        Progress,
-    )
+    from nester.packing import Progress
 
 __all__ = [
     "DEFAULT_QUANTITIES",

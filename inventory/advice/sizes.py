@@ -16,20 +16,11 @@ from nester.core.errors import Refusal
 from nester.core.lengths import Length, LengthError, Unit, format_size, mm, parse_length
 from nester.core.problem import Cuts, Effort
 from nester.core.sheet_sizes import Size, parse_size
-from nester.designs import (
-    Design,
-    check_roles,
-    paper_for,
-    read_settings,
-)
+from nester.designs import Design, check_roles, paper_for, read_settings
 from nester.designs.base.datasheet import DEFAULT_PAPERS
 from nester.designs.base.thickness import PaperSpec, thickness_by_role
 from nester.designs.demand import CuttingRules
-from nester.packing import (
-    Stop,
-    never,
-    solve,
-)
+from nester.packing import Stop, never, solve
 from nester.packing.search.quick_plan import QuickBudget
 from nester.studies.size_jumps import SizeJump, Suggestion, find_jumps, suggest_sizes
 from nester.studies.size_sweep import (
@@ -42,9 +33,7 @@ from nester.studies.size_sweep import (
     swept_setting,
     unfit_reason,
 )
-from nester.verify import (
-    require_valid,
-)
+from nester.verify import require_valid
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session

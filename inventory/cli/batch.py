@@ -21,9 +21,7 @@ from inventory.cli.shared.options import (
     searching_in,
     shop_file_of,
 )
-from inventory.core.text import (
-    format_count,
-)
+from inventory.core.text import format_count
 from nester.core.problem import Cuts, Effort
 
 if TYPE_CHECKING:
@@ -77,7 +75,7 @@ def plan(
     from inventory.documents.plan.text import plan_summary
     from inventory.production.pace import shop_pace
     from inventory.production.planning import plan_batch
-    from inventory.views.plan import plan_as_json
+    from inventory.views.production.plan import plan_as_json
 
     with shop_file_of(context) as shop_file:
         with searching_in(shop_file, seconds) as search:
@@ -147,7 +145,7 @@ def confirm(
 def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all batches, the newest first."""
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.batches import batch_list
+    from inventory.views.production.batches import batch_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = batch_list(session)
@@ -164,7 +162,7 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     """
     from inventory.cli.shared.terminal import console, print_json, show_list
     from inventory.documents.plan.text import plan_summary
-    from inventory.views.batches import batch_as_json, batch_view
+    from inventory.views.production.batches import batch_as_json, batch_view
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         view = batch_view(session, number)
@@ -369,7 +367,7 @@ def cut(
     from inventory.production.progress import list_remaining
     from inventory.shop.settings import get_shop
     from inventory.stock.lookup import get_batch
-    from inventory.views.batches import kept_listing
+    from inventory.views.production.batches import kept_listing
 
     seconds = None if minutes is None else read_time_taken(minutes)
     with shop_file_of(context) as shop_file, shop_file.begin() as session:

@@ -7,14 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    group,
-    shop_file_of,
-)
-from inventory.core.text import (
-    format_count,
-)
+from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.core.text import format_count
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
@@ -203,9 +197,7 @@ def supply(
         read_spread,
         set_consumable,
     )
-    from inventory.database.tables.enums import (
-        ConsumableUnit,
-    )
+    from inventory.database.tables.enums import ConsumableUnit
     from inventory.shop.settings import get_shop
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:

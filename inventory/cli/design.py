@@ -17,15 +17,8 @@ from inventory.cli.shared.design_options import (
     UnitOption,
     session_if_any,
 )
-from inventory.cli.shared.options import (
-    JsonFlag,
-    group,
-    shop_file_of,
-)
-from inventory.core.text import (
-    format_count,
-    pairs,
-)
+from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.core.text import format_count, pairs
 from nester.core.lengths import Unit
 
 if TYPE_CHECKING:
@@ -40,7 +33,7 @@ FileArgument = Annotated[Path, typer.Argument(metavar="FILE.toml", help="A desig
 def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List the built-in designs and those of your own."""
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.design import design_list
+    from inventory.views.production.design import design_list
 
     with session_if_any(context) as session:
         shown = design_list(session)
@@ -61,7 +54,7 @@ def settings(
       quirebox design settings layered-box --unit in
     """
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.design import setting_list
+    from inventory.views.production.design import setting_list
 
     with session_if_any(context) as session:
         listing, rows = setting_list(session, name, unit)
@@ -112,7 +105,7 @@ def show(
     """
     from inventory.cli.shared.terminal import console, print_json
     from inventory.documents.text.design import design_text
-    from inventory.views.design import design_as_json
+    from inventory.views.production.design import design_as_json
 
     sheet, used = _datasheet(context, name, sizes, paper, unit)
     if svg is not None or pdf is not None:

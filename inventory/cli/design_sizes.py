@@ -15,14 +15,8 @@ from inventory.cli.shared.design_options import (
     UnitOption,
     session_if_any,
 )
-from inventory.cli.shared.options import (
-    CutsOption,
-    EffortOption,
-    JsonFlag,
-)
-from inventory.core.text import (
-    pairs,
-)
+from inventory.cli.shared.options import CutsOption, EffortOption, JsonFlag
+from inventory.core.text import pairs
 from nester.core.errors import Refusal
 from nester.core.problem import Cuts, Effort
 

@@ -25,9 +25,7 @@ from inventory.cli.shared.options import (
     TrimmerOption,
     stopping,
 )
-from inventory.core.text import (
-    pairs,
-)
+from inventory.core.text import pairs
 from nester.core.problem import Cuts, Effort
 
 __all__ = ["estimate"]
@@ -114,9 +112,7 @@ def estimate(
         found = estimate_design(task, effort, stop=stop, on_progress=tell)
     asked = found.asked.purchase_plan
     if drawings is not None:
-        from inventory.documents.plan.pictures import (
-            draw_answer,
-        )
+        from inventory.documents.plan.pictures import draw_answer
 
         draw_answer(asked.problem, asked.cutting_plan, task.unit, drawings)
     if as_json:

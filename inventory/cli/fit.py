@@ -92,14 +92,9 @@ def fit(
     from inventory.documents.text.cutting import amount_words, answer_text
     from inventory.shop.settings import changed_trimmer
     from inventory.stock.condition import read_margins
-    from inventory.views.cutting import answer_as_json
-    from nester.packing import (
-        solve,
-        usable_cores,
-    )
-    from nester.verify import (
-        require_valid,
-    )
+    from inventory.views.production.cutting import answer_as_json
+    from nester.packing import solve, usable_cores
+    from nester.verify import require_valid
 
     problem = read_problem(
         pieces,

@@ -9,17 +9,8 @@ from typing import Annotated
 import typer
 
 from inventory.cli.cost import CollectedFlag, EachOption, read_unit_price, show_cost
-from inventory.cli.shared.options import (
-    JsonFlag,
-    Page,
-    PageOption,
-    group,
-    shop_file_of,
-)
-from inventory.core.text import (
-    format_count,
-    pairs,
-)
+from inventory.cli.shared.options import JsonFlag, Page, PageOption, group, shop_file_of
+from inventory.core.text import format_count, pairs
 
 app = group("Orders: what customers want, by when, in which papers.")
 
@@ -130,7 +121,7 @@ def list_(
       quirebox order list --status confirmed --status planned
     """
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.orders import order_list
+    from inventory.views.production.orders import order_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = order_list(session, date.today(), status=status)
@@ -141,7 +132,7 @@ def list_(
 def board(context: typer.Context, as_json: JsonFlag = False) -> None:
     """Show the orders that are not delivered, earliest due first, and which are late."""
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.orders import board_list
+    from inventory.views.production.orders import board_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = board_list(session, date.today())
@@ -157,7 +148,7 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
       quirebox order show 3
     """
     from inventory.cli.shared.terminal import console, print_json, show_list
-    from inventory.views.orders import order_as_json, order_view
+    from inventory.views.production.orders import order_as_json, order_view
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         view = order_view(session, number)

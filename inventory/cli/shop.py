@@ -18,9 +18,7 @@ from inventory.cli.shared.options import (
     shop_file_of,
     shop_option,
 )
-from inventory.core.text import (
-    format_count,
-)
+from inventory.core.text import format_count
 from nester.core.lengths import Unit
 
 app = group("The shop itself: its file, unit, currency and rules.")

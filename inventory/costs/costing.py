@@ -24,10 +24,7 @@ from inventory.core.money import round_to_coin, smallest_coin
 from inventory.core.text import fold, shorten
 from nester.core.errors import Refusal
 from nester.core.lengths import UNITS_PER_MM, Length, area_m2
-from nester.cutting import (
-    DEFAULT_PACE,
-    Pace,
-)
+from nester.cutting import DEFAULT_PACE, Pace
 from nester.designs.base.design import Measure
 
 __all__ = [

@@ -39,9 +39,7 @@ from nester.core.lengths import grams
 from nester.core.piece import Piece
 from nester.core.problem import Effort, Layout
 from nester.core.purchase import Offer
-from nester.designs import (
-    check_roles,
-)
+from nester.designs import check_roles
 from nester.designs.base.totals import total_consumables
 
 if TYPE_CHECKING:
@@ -53,9 +51,7 @@ if TYPE_CHECKING:
     from nester.core.lengths import Unit
     from nester.core.problem import Trimmer
     from nester.core.sheet_sizes import Size
-    from nester.packing import (
-        Stop,
-    )
+    from nester.packing import Stop
 
 __all__ = [
     "PRINTED",
@@ -382,13 +378,8 @@ class _Estimate:
         self.problem, self.parts, self.sizes = from_new_sheets(session, order, sizes, today=today)
 
     def cost(self, *, posted: bool, each: Decimal | None, stop: Stop | None) -> OrderCost:
-        from nester.packing import (
-            never,
-            solve,
-        )
-        from nester.verify import (
-            require_valid,
-        )
+        from nester.packing import never, solve
+        from nester.verify import require_valid
 
         answer = solve(self.problem, effort=Effort.QUICK, stop=stop or never)
         require_valid(self.problem, answer)

@@ -17,19 +17,13 @@ from inventory.shop.settings import get_shop
 from inventory.stock.papers import find_paper
 from nester.core.errors import Hint, Refusal
 from nester.core.lengths import Unit
-from nester.designs import (
-    Design,
-    Settings,
-    read_settings,
-)
+from nester.designs import Design, Settings, read_settings
 
 if TYPE_CHECKING:
     from decimal import Decimal
 
     from inventory.database.shop_file import ShopFile
-    from nester.packing import (
-        Stop,
-    )
+    from nester.packing import Stop
 
 __all__ = [
     "Quote",

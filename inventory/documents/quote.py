@@ -23,9 +23,7 @@ from inventory.documents.format.languages import ShopTranslator
 from inventory.documents.format.pages import paginate
 from nester.core.lengths import Unit, printable
 from nester.core.translation import translatable
-from nester.designs import (
-    SettingKind as SettingKind,
-)
+from nester.designs import SettingKind as SettingKind
 
 __all__ = ["quote_document", "quote_html", "quote_pdf"]
 

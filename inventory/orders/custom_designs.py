@@ -8,17 +8,9 @@ from typing import TYPE_CHECKING
 from sqlalchemy import select
 
 from inventory.core.text import did_you_mean, fold, shorten
-from inventory.database.tables.enums import (
-    Grain,
-    OrderStatus,
-)
-from inventory.database.tables.orders import (
-    CustomDesign,
-    Order,
-)
-from inventory.database.tables.shop import (
-    Shop,
-)
+from inventory.database.tables.enums import Grain, OrderStatus
+from inventory.database.tables.orders import CustomDesign, Order
+from inventory.database.tables.shop import Shop
 from inventory.stock.papers import find_paper
 from nester.core.errors import Refusal
 
@@ -31,9 +23,7 @@ if TYPE_CHECKING:
 
     from nester.core.lengths import Unit
     from nester.core.sheet_sizes import Size
-    from nester.designs import (
-        Design,
-    )
+    from nester.designs import Design
     from nester.designs.base.datasheet import Datasheet
     from nester.designs.base.thickness import PaperSpec
 
@@ -65,12 +55,8 @@ def read_design_file(path: Path) -> str:
     Refusal
         If it can't be read, is too large or no UTF-8.
     """
-    from nester.designs.custom.reader import (
-        decode_custom_design,
-    )
-    from nester.designs.custom.toml_table import (
-        MAX_FILE_SIZE,
-    )
+    from nester.designs.custom.reader import decode_custom_design
+    from nester.designs.custom.toml_table import MAX_FILE_SIZE
 
     try:
         with path.open("rb") as file:

@@ -6,9 +6,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from inventory.core.table_files import read_list
-from inventory.core.text import (
-    read_pairs,
-)
+from inventory.core.text import read_pairs
 from inventory.orders.custom_designs import find_design
 from inventory.orders.orders import add_order, thickness_of_papers
 from inventory.shop.settings import get_shop

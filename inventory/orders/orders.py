@@ -27,14 +27,9 @@ if TYPE_CHECKING:
 
     from nester.core.lengths import Unit
     from nester.core.piece import Piece
-    from nester.designs import (
-        Design,
-        Settings,
-    )
+    from nester.designs import Design, Settings
     from nester.designs.base.clearance import Thickness
-    from nester.designs.base.design import (
-        Consumable,
-    )
+    from nester.designs.base.design import Consumable
 
 __all__ = [
     "BoardRow",
@@ -106,10 +101,7 @@ def add_order(
         If there is no such design or paper, a piece has no paper, or the design can't be made in
         these sizes, or binds in these papers.
     """
-    from nester.designs import (
-        check_roles,
-        read_settings,
-    )
+    from nester.designs import check_roles, read_settings
 
     customer = clean_name(customer, "the customer's name")
     chosen = find_design(session, design)
@@ -151,10 +143,7 @@ def _check_fit(design: Design, settings: Settings, thickness: Thickness, unit: U
 
 
 def _check_papers(design: Design, pieces: Iterable[Piece], papers: Mapping[str, str]) -> None:
-    from nester.designs import (
-        paper_for,
-        roles_of,
-    )
+    from nester.designs import paper_for, roles_of
 
     bare = [role for role in roles_of(pieces) if paper_for(role, papers) is None]
     if bare:
@@ -346,11 +335,7 @@ def order_pieces(
         If its design can't be made so any more, a paper is not in the book, or it would bind in
         the papers that stand in.
     """
-    from nester.designs import (
-        paper_for,
-        read_settings,
-        roles_of,
-    )
+    from nester.designs import paper_for, read_settings, roles_of
 
     design = design_of(session, order)
     papers = {role: (instead or {}).get(name, name) for role, name in order.papers.items()}
@@ -373,9 +358,7 @@ def order_consumables(session: Session, order: Order) -> tuple[Consumable, ...]:
     Refusal
         If its design can't be made so any more, or a paper is not in the book.
     """
-    from nester.designs import (
-        read_settings,
-    )
+    from nester.designs import read_settings
     from nester.designs.base.totals import consumables_of
 
     design = design_of(session, order)

@@ -8,10 +8,7 @@ from datetime import UTC, datetime
 
 from sqlalchemy.orm import Session
 
-from inventory.core.plan import (
-    Plan,
-    plan_to_json,
-)
+from inventory.core.plan import Plan, plan_to_json
 from inventory.database.tables.enums import BatchStatus, OrderStatus
 from inventory.database.tables.orders import Batch
 from inventory.orders.orders import get_order, set_status

@@ -25,9 +25,7 @@ from inventory.stock.places import PlaceTree
 from inventory.stock.receiving import ReceiptLine, put_away_offcuts
 from inventory.stock.reservations import copies_done
 from nester.core.errors import Hint, Refusal
-from nester.cutting import (
-    cutting_minutes,
-)
+from nester.cutting import cutting_minutes
 
 __all__ = ["PutAway", "cut_batch", "drop_batch"]
 

@@ -13,9 +13,7 @@ from datetime import date
 from fractions import Fraction
 from functools import partial
 
-from inventory.core.plan import (
-    Plan,
-)
+from inventory.core.plan import Plan
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.enums import BatchStatus
 from inventory.production.booking import book_plan, check_available

@@ -20,10 +20,7 @@ from inventory.database.tables.ledger import Transaction
 from inventory.database.tables.production import CuttingTime
 from inventory.stock.ledger import reversed_transactions
 from nester.core.errors import Refusal
-from nester.cutting import (
-    DEFAULT_PACE,
-    Pace,
-)
+from nester.cutting import DEFAULT_PACE, Pace
 
 __all__ = [
     "learned_ratio",

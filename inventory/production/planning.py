@@ -15,10 +15,7 @@ from typing import NamedTuple
 
 from sqlalchemy.orm import Session
 
-from inventory.core.plan import (
-    PartType,
-    Plan,
-)
+from inventory.core.plan import PartType, Plan
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.enums import BatchStatus, OrderStatus
 from inventory.database.tables.orders import Batch, Order
@@ -43,9 +40,7 @@ from nester.packing import (
     solve_orders,
     usable_cores,
 )
-from nester.verify import (
-    require_valid,
-)
+from nester.verify import require_valid
 
 __all__ = [
     "PutAway",

@@ -15,9 +15,7 @@ from fractions import Fraction
 
 from inventory.core.money import MOST_DECIMALS, round_to_decimals
 from inventory.core.plan import ShoppingLine
-from inventory.database.tables.enums import (
-    StockKind,
-)
+from inventory.database.tables.enums import StockKind
 from inventory.purchasing.prices import ListedPack
 from inventory.stock.listing import StashRow
 from nester.core.lengths import Length, area_m2

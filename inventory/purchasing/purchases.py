@@ -21,14 +21,8 @@ from sqlalchemy import func, select
 from inventory.core.money import MOST_DECIMALS, check_amount, parse_money, round_to_decimals
 from inventory.core.table_files import check_count
 from inventory.core.text import clean_name, shorten, whole_number
-from inventory.database.tables.enums import (
-    GrainAxis,
-    Reason,
-    StockKind,
-)
-from inventory.database.tables.ledger import (
-    Transaction,
-)
+from inventory.database.tables.enums import GrainAxis, Reason, StockKind
+from inventory.database.tables.ledger import Transaction
 from inventory.database.tables.purchasing import (
     Purchase,
     PurchaseClosure,

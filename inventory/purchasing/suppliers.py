@@ -11,20 +11,8 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 
-from inventory.core.money import (
-    check_amount,
-    check_currency,
-    parse_optional_money,
-    round_to_coin,
-)
-from inventory.core.text import (
-    clean_name,
-    clean_note,
-    did_you_mean,
-    fold,
-    shorten,
-    whole_number,
-)
+from inventory.core.money import check_amount, check_currency, parse_optional_money, round_to_coin
+from inventory.core.text import clean_name, clean_note, did_you_mean, fold, shorten, whole_number
 from inventory.database.tables.purchasing import ExchangeRate, Supplier
 from inventory.shop.settings import get_shop
 from nester.core.errors import Hint, Refusal

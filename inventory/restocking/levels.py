@@ -17,9 +17,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.stock import (
-        Paper,
-    )
+    from inventory.database.tables.stock import Paper
     from inventory.purchasing.prices import ListedPack
     from inventory.purchasing.purchases import ScheduledReceipt
     from inventory.stock.listing import StashRow

@@ -40,13 +40,8 @@ from nester.core.problem import Cuts, Effort, Problem, StockItem
 from nester.core.purchase import Offer, PaperPurchasePlan, SupplierTerms
 from nester.core.sheet_sizes import Size
 from nester.designs.demand import drop_conflicting_grain
-from nester.packing import (
-    never,
-    purchase,
-)
-from nester.verify import (
-    require_valid_purchase,
-)
+from nester.packing import never, purchase
+from nester.verify import require_valid_purchase
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -57,10 +52,7 @@ if TYPE_CHECKING:
     from inventory.database.tables.stock import Paper
     from inventory.purchasing.prices import ListedPack, SizeKey
     from inventory.purchasing.purchases import ScheduledReceipt
-    from nester.packing import (
-        Progress,
-        Stop,
-    )
+    from nester.packing import Progress, Stop
 
 __all__ = [
     "FilledLevel",

@@ -40,10 +40,7 @@ if TYPE_CHECKING:
 
     from inventory.core.plan import Plan
     from inventory.database.shop_file import ShopFile
-    from nester.packing import (
-        Progress,
-        Stop,
-    )
+    from nester.packing import Progress, Stop
 
 __all__ = [
     "LowLevel",
@@ -281,9 +278,7 @@ def _compute_restock(
     on_progress: Callable[[Progress], None],
 ) -> tuple[list[RestockLine], Plan | None, _RestockData]:
     from inventory.production.planning import preview_batch
-    from nester.packing import (
-        never,
-    )
+    from nester.packing import never
 
     with shop_file.read() as session:
         data = _read(session, today)

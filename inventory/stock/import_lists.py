@@ -11,13 +11,7 @@ from functools import cache, partial
 from typing import TYPE_CHECKING
 
 from inventory.core.table_files import CheckedLine, apply_lines, check_count, read_list
-from inventory.core.text import (
-    clean_name,
-    clean_note,
-    fold,
-    shorten,
-    whole_number,
-)
+from inventory.core.text import clean_name, clean_note, fold, shorten, whole_number
 from inventory.database.tables.enums import Grain, GrainAxis, Pattern, Reason
 from inventory.stock.condition import read_margins
 from inventory.stock.ledger import book_transaction

@@ -17,25 +17,14 @@ from sqlalchemy.orm import aliased
 from inventory.core.money import ratio_to_coin
 from inventory.core.text import choice, fold
 from inventory.database.tables.enums import GrainAxis, Pattern, Reason, StockKind
-from inventory.database.tables.ledger import (
-    DamagedArea,
-    GrainFinding,
-    Movement,
-    Transaction,
-)
+from inventory.database.tables.ledger import DamagedArea, GrainFinding, Movement, Transaction
 from inventory.database.tables.shop import Shop
 from inventory.database.tables.stock import Paper, Stock
 from inventory.stock import ledger
 from inventory.stock.condition import damaged_areas_by_stock, fits_on, grain_axis, grain_findings
 from inventory.stock.lookup import find_stock
-from inventory.stock.papers import (
-    find_paper,
-)
-from inventory.stock.places import (
-    PlaceTree,
-    find_place,
-    place_ids_within,
-)
+from inventory.stock.papers import find_paper
+from inventory.stock.places import PlaceTree, find_place, place_ids_within
 from nester.core.lengths import Length
 from nester.core.piece import Grain
 from nester.core.problem import NO_MARGINS, Margins, Rect

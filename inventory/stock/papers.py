@@ -15,14 +15,7 @@ from inventory.database.tables.enums import Grain, Pattern
 from inventory.database.tables.stock import Paper, Substitute
 from inventory.stock.lookup import find_named
 from nester.core.errors import Refusal
-from nester.core.lengths import (
-    UNITS_PER_INCH,
-    UNITS_PER_MM,
-    Length,
-    Unit,
-    format_length,
-    mm,
-)
+from nester.core.lengths import UNITS_PER_INCH, UNITS_PER_MM, Length, Unit, format_length, mm
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

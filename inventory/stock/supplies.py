@@ -32,14 +32,7 @@ from inventory.stock.lookup import find_named, get_batch
 from inventory.stock.places import PlaceTree, get_or_add_place
 from inventory.stock.receiving import delivery_of
 from nester.core.errors import Refusal
-from nester.core.lengths import (
-    UNITS_PER_INCH,
-    UNITS_PER_MM,
-    Unit,
-    format_length,
-    mm,
-    parse_length,
-)
+from nester.core.lengths import UNITS_PER_INCH, UNITS_PER_MM, Unit, format_length, mm, parse_length
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from inventory.advice.estimate import DesignEstimate
 from inventory.documents.text.purchase import amount_words, offer_words, possible_saving_words
-from inventory.views.cutting import answer_as_json
 from inventory.views.listing import Column, Listing
+from inventory.views.production.cutting import answer_as_json
 from nester.core.lengths import Unit, to_mm_number
 from nester.core.problem import Unplaced
 from nester.core.purchase import Offer

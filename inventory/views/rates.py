@@ -7,16 +7,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from inventory.core.money import format_money
 from inventory.core.text import format_count
-from inventory.costs.rates import (
-    assembly_times,
-    consumables,
-    quote_days,
-    rates_of,
-    written_endings,
-)
-from inventory.database.tables.enums import (
-    ConsumableUnit,
-)
+from inventory.costs.rates import assembly_times, consumables, quote_days, rates_of, written_endings
+from inventory.database.tables.enums import ConsumableUnit
 from inventory.shop.settings import get_shop
 from inventory.views.listing import Column, Listing
 from nester.core.lengths import Unit, format_size, to_mm_number

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from inventory.shop.settings import get_shop, record_counts
-from inventory.views.cutting import trimmer_as_json
+from inventory.views.production.cutting import trimmer_as_json
 from nester.core.lengths import to_mm_number
 
 if TYPE_CHECKING:

@@ -10,16 +10,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from nester.core.lengths import (
-    Length,
-    LengthError,
-    Unit,
-    cm,
-    inch,
-    mm,
-    parse_length,
-    printable,
-)
+from nester.core.lengths import Length, LengthError, Unit, cm, inch, mm, parse_length, printable
 
 __all__ = ["SHEET_SIZES", "Size", "parse_size"]
 

@@ -9,15 +9,8 @@ from fractions import Fraction
 from nester.core.problem import Demand, Effort
 from nester.core.purchase import Offer, PaperPurchasePlan, SupplierTerms
 from nester.designs.demand import CuttingRules, drop_conflicting_grain
-from nester.packing import (
-    Progress,
-    Stop,
-    never,
-    purchase,
-)
-from nester.verify import (
-    require_valid_purchase,
-)
+from nester.packing import Progress, Stop, never, purchase
+from nester.verify import require_valid_purchase
 
 __all__ = ["Estimate", "estimate"]
 

@@ -14,10 +14,7 @@ from typing import NamedTuple
 
 from nester.core.lengths import Length, Unit, format_length, format_size
 from nester.core.problem import Problem, StockItem
-from nester.designs import (
-    Design,
-    SettingKind,
-)
+from nester.designs import Design, SettingKind
 from nester.designs.base.errors import DesignRefusal
 from nester.packing.search.quick_plan import SolvedProblem, fits_on_one_sheet
 from nester.studies.size_sweep import SizeResult

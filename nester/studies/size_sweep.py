@@ -23,24 +23,14 @@ from nester.core.errors import Refusal
 from nester.core.lengths import UNITS_PER_MM, Length, Unit, area_m2, format_length
 from nester.core.piece import Piece
 from nester.core.problem import CuttingPlan, Problem, StockItem
-from nester.designs import (
-    Design,
-    SettingKind,
-    Settings,
-    read_settings,
-)
+from nester.designs import Design, SettingKind, Settings, read_settings
 from nester.designs.base.clearance import Thickness
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.demand import CuttingRules, demands_by_paper
-from nester.packing import (
-    Stop,
-    never,
-)
+from nester.packing import Stop, never
 from nester.packing.search.quick_plan import QuickBudget, SolvedProblem, quick_plan, relayout_plan
 from nester.packing.task.task import tasks_by_paper
-from nester.verify import (
-    require_valid,
-)
+from nester.verify import require_valid
 
 __all__ = [
     "MAX_SIZES",

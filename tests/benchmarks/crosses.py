@@ -11,12 +11,8 @@ from fractions import Fraction
 
 from nester.core.lengths import mm
 from nester.core.problem import Cuts, Demand, Effort, Problem, Rect, StockItem
-from nester.packing import (
-    solve,
-)
-from nester.verify import (
-    require_valid,
-)
+from nester.packing import solve
+from nester.verify import require_valid
 
 CASES = (
     (560, 710, 80, 7),

@@ -25,14 +25,10 @@ from statistics import mean
 
 from nester.core.lengths import mm
 from nester.core.problem import Cuts, CuttingPlan, Demand, Effort, Problem, StockItem
-from nester.packing import (
-    solve,
-)
+from nester.packing import solve
 from nester.packing.search.rectpack_start import all_rectpack_plans, rectpack_plans
 from nester.packing.task.task import tasks_by_paper
-from nester.verify import (
-    require_valid,
-)
+from nester.verify import require_valid
 
 FOLDER = Path("../shared/benchmarks")
 

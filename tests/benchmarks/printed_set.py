@@ -31,9 +31,7 @@ from inventory.documents.plan.document_set import DocumentOptions
 from inventory.documents.plan.rendering import plan_pdf
 from nester.core.lengths import Unit
 from nester.core.problem import Cuts, CuttingPlan, Effort
-from nester.packing import (
-    solve,
-)
+from nester.packing import solve
 from tests.benchmarks.weeks import Week, make_week
 
 SWATCHES = ("#1e1e21", "#d9c7a0", "#9c3b2e", "#b87333", "#c8d4dc", "#8a6fa0", "#6f9a8d", "#f5f2ea")

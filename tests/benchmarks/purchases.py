@@ -21,14 +21,8 @@ from random import Random
 from nester.core.lengths import cm, inch
 from nester.core.problem import Cuts, Effort, Problem
 from nester.core.purchase import Offer, SupplierTerms
-from nester.packing import (
-    after_seconds,
-    never,
-    purchase,
-)
-from nester.verify import (
-    require_valid_purchase,
-)
+from nester.packing import after_seconds, never, purchase
+from nester.verify import require_valid_purchase
 from tests.benchmarks.weeks import INCHES, METRIC, PAPERS, make_week, round_coin
 
 PACKS = (1, 5, 10, 20, 25, 50, 100)

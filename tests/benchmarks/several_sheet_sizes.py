@@ -25,12 +25,8 @@ from statistics import mean
 from nester.core.lengths import mm
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
-from nester.packing import (
-    solve,
-)
-from nester.verify import (
-    require_valid,
-)
+from nester.packing import solve
+from nester.verify import require_valid
 
 FOLDER = Path("../shared/benchmarks")
 PUBLISHED = {

@@ -18,9 +18,7 @@ from fractions import Fraction
 from nester.core.lengths import Unit, cm, mm
 from nester.designs import DESIGNS
 from nester.studies.size_sweep import PricedSheet, SweepSetup, sizes_between, sweep
-from nester.verify import (
-    verify,
-)
+from nester.verify import verify
 
 PAPERS = {"all": "card", "mat": "mat", "card-mat": "card mat", "photo": "photo"}
 TEXTS = {"mats": "both", "cards": "4", "card-mats": "both", "photos": "8"}

@@ -27,25 +27,13 @@ from nester.core.geometry import voids
 from nester.core.lengths import Unit, cm, inch
 from nester.core.piece import Piece, Turn
 from nester.core.problem import MIN_OFFCUT_SIDE, Cuts, Demand, Effort, Problem, Rect, StockItem
-from nester.designs import (
-    DESIGNS,
-    paper_for,
-    read_settings,
-)
-from nester.packing import (
-    OrderDemand,
-    solve,
-    solve_orders,
-)
-from nester.packing.orders.whole_orders import (
-    problem_for_orders,
-)
+from nester.designs import DESIGNS, paper_for, read_settings
+from nester.packing import OrderDemand, solve, solve_orders
+from nester.packing.orders.whole_orders import problem_for_orders
 from nester.packing.search.rectpack_start import all_rectpack_plans
 from nester.packing.task.pattern_pool import objective
 from nester.packing.task.task import tasks_by_paper
-from nester.verify import (
-    require_valid,
-)
+from nester.verify import require_valid
 
 METRIC = ((56, 71), (50, 70), (70, 100), (21, "29.7"))
 INCHES = ((12, 12), (20, 30), ("8.5", 11))

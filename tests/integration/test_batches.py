@@ -30,12 +30,8 @@ from nester.core.geometry import voids
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, CuttingPlan, Demand, Effort, Problem
-from nester.packing import (
-    solve_orders,
-)
-from nester.verify import (
-    verify,
-)
+from nester.packing import solve_orders
+from nester.verify import verify
 from tests.integration.conftest import TODAY
 
 if TYPE_CHECKING:

@@ -10,9 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 from jsonschema import Draft202012Validator
 
-from inventory.core.measures import (
-    read_distance,
-)
+from inventory.core.measures import read_distance
 from inventory.core.plan import plan_from_json, plan_to_json
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.enums import GrainAxis, Pattern
@@ -457,9 +455,7 @@ def test_cuts_too_long_for_the_trimmer_are_told_as_knife_cuts(
 
 
 def test_stages_hold_in_plans(table: Table) -> None:
-    from nester.cutting import (
-        stages_needed,
-    )
+    from nester.cutting import stages_needed
 
     table.sheets((cm(50), cm(70)), 3)
     table.card(5)

@@ -29,10 +29,7 @@ from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 from nester.core.problem import Effort
-from nester.cutting import (
-    DEFAULT_PACE,
-    Pace,
-)
+from nester.cutting import DEFAULT_PACE, Pace
 from tests.integration.conftest import TODAY, Hand, Table
 
 if TYPE_CHECKING:

@@ -16,17 +16,9 @@ from inventory.core.resources import demo_folder
 from inventory.costs.order_costs import order_cost
 from inventory.costs.rates import rates_of
 from inventory.database.open import open_shop
-from inventory.database.tables.enums import (
-    Pattern,
-    Reason,
-    StockKind,
-)
-from inventory.database.tables.orders import (
-    Order,
-)
-from inventory.database.tables.stock import (
-    Paper,
-)
+from inventory.database.tables.enums import Pattern, Reason, StockKind
+from inventory.database.tables.orders import Order
+from inventory.database.tables.stock import Paper
 from inventory.demo import fill_costs
 from inventory.orders.import_orders import import_orders
 from inventory.orders.orders import list_orders, order_pieces
@@ -38,10 +30,7 @@ from inventory.stock.listing import StashRow, list_stash
 from inventory.stock.papers import list_papers
 from nester.core.lengths import Unit, cm
 from nester.core.sheet_sizes import parse_size
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
+from nester.designs import DESIGNS, read_settings
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -6,17 +6,13 @@ from fractions import Fraction
 import pytest
 
 from inventory.advice.fit_lists import read_problem
-from inventory.views.cutting import answer_as_json
+from inventory.views.production.cutting import answer_as_json
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, from_mm_number, inch, mm
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Demand, Effort, StockItem
-from nester.packing import (
-    solve,
-)
-from nester.verify import (
-    verify,
-)
+from nester.packing import solve
+from nester.verify import verify
 
 PIECES = """\
 name,width,height,quantity,paper,turn

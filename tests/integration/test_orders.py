@@ -14,10 +14,7 @@ from inventory.shop.settings import change_shop
 from inventory.stock import adjust, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm, inch
-from nester.designs import (
-    DESIGNS,
-    roles_of,
-)
+from nester.designs import DESIGNS, roles_of
 
 TODAY = date(2026, 3, 2)
 FRIDAY = date(2026, 3, 6)

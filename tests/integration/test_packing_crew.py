@@ -16,15 +16,10 @@ from unittest.mock import patch
 import pytest
 
 from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
-from nester.packing import (
-    never,
-    solve,
-)
+from nester.packing import never, solve
 from nester.packing.search.paper_search import Budget, Command, PaperSearch, start_search
 from nester.packing.task.task import tasks_by_paper
-from nester.verify import (
-    verify,
-)
+from nester.verify import verify
 
 CREW = import_module("nester.packing.runtime.worker_processes")
 SOLVE = import_module("nester.packing.search.solve")

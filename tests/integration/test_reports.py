@@ -10,12 +10,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inventory.advice.capacity import (
-    DesignRequest,
-    max_copies,
-    problems_of_requests,
-    read_requests,
-)
+from inventory.advice.capacity import DesignRequest, max_copies, problems_of_requests, read_requests
 from inventory.orders.orders import add_order
 from inventory.production.cutting import cut_batch
 from inventory.production.spoiling import spoil_layout, spoil_piece

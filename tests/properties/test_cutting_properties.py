@@ -20,15 +20,8 @@ from nester.core.problem import (
     Rect,
     StockItem,
 )
-from nester.cutting import (
-    NotGuillotineError,
-    cutting_instructions,
-    is_guillotine,
-    plan_cuts,
-)
-from nester.verify import (
-    verify,
-)
+from nester.cutting import NotGuillotineError, cutting_instructions, is_guillotine, plan_cuts
+from nester.verify import verify
 
 
 def judged(width: int, height: int, placed: list[PlacedPiece], cuts: Cuts, smallest: int) -> Layout:

@@ -20,13 +20,8 @@ from nester.core.problem import (
     StockItem,
     placed_voids,
 )
-from nester.cutting import (
-    cutting_instructions,
-    plan_cuts,
-)
-from nester.verify import (
-    verify,
-)
+from nester.cutting import cutting_instructions, plan_cuts
+from nester.verify import verify
 
 chances = st.integers(0, 2**32).map(random.Random)
 

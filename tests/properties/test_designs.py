@@ -10,16 +10,9 @@ from hypothesis import strategies as st
 
 from nester.core.lengths import UNITS_PER_MM, Length, Unit, mm
 from nester.core.piece import Line, Piece, Point
-from nester.designs import (
-    DESIGNS,
-    Design,
-    check_roles,
-    read_settings,
-)
+from nester.designs import DESIGNS, Design, check_roles, read_settings
 from nester.designs.base.clearance import check_clearances, round_up_to_cuttable
-from nester.designs.base.design import (
-    number_in,
-)
+from nester.designs.base.design import number_in
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.folding import Polygon3D, crossings, fold, fold_faults
 from nester.designs.boxes.layered_box.tier import CORNERS, FLAPS, FLAPS_ANTICLOCKWISE, OPEN, POCKETS

@@ -10,13 +10,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import (
-    RuleBasedStateMachine,
-    initialize,
-    invariant,
-    precondition,
-    rule,
-)
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 from sqlalchemy import select
 
 from inventory.database.open import open_shop

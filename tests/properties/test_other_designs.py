@@ -12,14 +12,7 @@ from hypothesis import strategies as st
 
 from nester.core.lengths import UNITS_PER_MM, Length, Unit, mm
 from nester.core.piece import Fold, Line, Piece, Point, Score
-from nester.designs import (
-    DESIGNS,
-    SettingKind,
-    check_roles,
-    paper_for,
-    read_settings,
-    roles_of,
-)
+from nester.designs import DESIGNS, SettingKind, check_roles, paper_for, read_settings, roles_of
 from nester.designs.base.clearance import round_up_to_cuttable
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.folding import FoldedState, fold, fold_faults, lies_on

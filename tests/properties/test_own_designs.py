@@ -12,9 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from nester.core.lengths import Unit
-from nester.designs import (
-    read_settings,
-)
+from nester.designs import read_settings
 from nester.designs.custom.expressions import Dimension, ExpressionError, parse_expression
 from nester.designs.custom.reader import (
     CustomDesignRefusal,

@@ -14,14 +14,10 @@ from hypothesis import strategies as st
 
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
-from nester.packing import (
-    solve,
-)
+from nester.packing import solve
 from nester.packing.bounds.lower_bound import LowerBound, lower_bound
 from nester.packing.task.task import tasks_by_paper
-from nester.verify import (
-    verify,
-)
+from nester.verify import verify
 
 
 def ways(piece):

@@ -16,12 +16,8 @@ from hypothesis import strategies as st
 
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Demand, Effort, Problem, Rect, StockItem
-from nester.packing import (
-    solve,
-)
-from nester.verify import (
-    verify,
-)
+from nester.packing import solve
+from nester.verify import verify
 
 CASES = int(os.environ.get("QUIREBOX_MANY_CASES", "60"))
 

@@ -10,10 +10,7 @@ from hypothesis import strategies as st
 
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Demand, Effort, Problem, Rect, StockItem
-from nester.packing import (
-    never,
-    solve,
-)
+from nester.packing import never, solve
 from nester.packing.bounds.bar_relaxation import BarRelaxation
 from nester.packing.bounds.dual_bound import DualBound
 from nester.packing.bounds.dual_feasible_functions import DualFeasibleFunctions

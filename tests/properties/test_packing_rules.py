@@ -14,14 +14,8 @@ from hypothesis import strategies as st
 from nester.core.errors import Refusal
 from nester.core.piece import Grain, Turn
 from nester.core.problem import Cuts, Demand, Effort, Margins, Problem, Rect, StockItem, Trimmer
-from nester.packing import (
-    solve,
-)
-from nester.verify import (
-    FaultKind,
-    require_valid,
-    verify,
-)
+from nester.packing import solve
+from nester.verify import FaultKind, require_valid, verify
 
 U = 24
 sides = st.integers(1, 12).map(lambda n: n * U)

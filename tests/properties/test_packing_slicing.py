@@ -6,9 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nester.core.problem import Cuts, Rect
-from nester.packing import (
-    never,
-)
+from nester.packing import never
 from nester.packing.bounds.guillotine_pricing import GuillotinePricing
 from nester.packing.patterns.guillotine_dp import RASTER, GuillotineDP
 from nester.packing.task.task import BinType, ItemType, Task, item_counts

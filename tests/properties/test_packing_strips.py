@@ -9,9 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nester.core.problem import Cuts, PlacedPiece, Rect
-from nester.cutting import (
-    is_guillotine,
-)
+from nester.cutting import is_guillotine
 from nester.packing.patterns import strip_knapsack
 from nester.packing.patterns.strip_knapsack import StripKnapsack
 from nester.packing.task.task import BinType, ItemType, Task, item_counts

@@ -10,19 +10,14 @@ from hypothesis import strategies as st
 
 from nester.core.lengths import mm
 from nester.core.problem import Cuts, Demand, Effort, Problem, Rect, StockItem
-from nester.packing import (
-    never,
-    solve,
-)
+from nester.packing import never, solve
 from nester.packing.search.paper_search import Budget
 from nester.packing.search.pattern_reduction import reduce_patterns, reduction_objective
 from nester.packing.search.value_correction import sequential_plans
 from nester.packing.task.pattern_pool import PatternPool
 from nester.packing.task.pattern_value import PatternEvaluator
 from nester.packing.task.task import tasks_by_paper
-from nester.verify import (
-    verify,
-)
+from nester.verify import verify
 
 
 @st.composite

@@ -21,15 +21,11 @@ from nester.core.problem import (
     StockItem,
     placed_voids,
 )
-from nester.packing import (
-    solve,
-)
+from nester.packing import solve
 from nester.packing.bounds.lower_bound import lower_bound
 from nester.packing.patterns.interlocking import Interlocking
 from nester.packing.task.task import tasks_by_paper
-from nester.verify import (
-    verify,
-)
+from nester.verify import verify
 
 chances = st.integers(0, 2**32).map(random.Random)
 

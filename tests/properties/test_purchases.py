@@ -17,13 +17,8 @@ import pytest
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
 from nester.core.purchase import Offer, SupplierTerms
-from nester.packing import (
-    purchase,
-)
-from nester.verify import (
-    require_valid_purchase,
-    verify_purchase,
-)
+from nester.packing import purchase
+from nester.verify import require_valid_purchase, verify_purchase
 from tests.properties.test_packing_all_answers import free, straight
 from tests.properties.test_packing_all_answers import ways as ways_to_lie
 

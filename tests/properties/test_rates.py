@@ -9,12 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.core.money import (
-    LARGEST_AMOUNT,
-    MOST_DECIMALS,
-    round_to_decimals,
-    smallest_coin,
-)
+from inventory.core.money import LARGEST_AMOUNT, MOST_DECIMALS, round_to_decimals, smallest_coin
 from inventory.purchasing.suppliers import (
     LARGEST_RATE,
     RATE_DECIMALS,

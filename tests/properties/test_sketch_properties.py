@@ -9,9 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nester.core.problem import Cuts, Demand, Effort, Problem, Rect, StockItem
-from nester.packing import (
-    solve,
-)
+from nester.packing import solve
 from nester.packing.orders.most_copies import most_copies
 from nester.packing.search.quick_plan import (
     QuickBudget,
@@ -20,9 +18,7 @@ from nester.packing.search.quick_plan import (
     quick_plan,
     relayout_plan,
 )
-from nester.verify import (
-    verify,
-)
+from nester.verify import verify
 
 HURRIED = QuickBudget(300, 5_000, 3_000, 0.005)
 

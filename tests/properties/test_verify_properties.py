@@ -19,10 +19,7 @@ from nester.core.problem import (
     Rect,
     StockItem,
 )
-from nester.verify import (
-    FaultKind,
-    verify,
-)
+from nester.verify import FaultKind, verify
 
 SMALLEST = 40
 

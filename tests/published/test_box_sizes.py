@@ -7,10 +7,7 @@ from __future__ import annotations
 
 from nester.core.lengths import Length, Unit, cm, inch
 from nester.core.piece import Piece
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
+from nester.designs import DESIGNS, read_settings
 
 
 def pieces(design: str, unit: Unit, **texts: str) -> dict[str, Piece]:

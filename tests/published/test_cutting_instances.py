@@ -22,16 +22,9 @@ from nester.core.problem import (
     Problem,
     StockItem,
 )
-from nester.cutting import (
-    is_guillotine,
-    plan_cuts,
-)
-from nester.packing import (
-    solve,
-)
-from nester.verify import (
-    verify,
-)
+from nester.cutting import is_guillotine, plan_cuts
+from nester.packing import solve
+from nester.verify import verify
 
 # Berkey and Wang, "Two-dimensional finite bin-packing algorithms", Journal of the Operational
 # Research Society 38 (1987), class I, 20 pieces, instance 1; sheets of 10 × 10.

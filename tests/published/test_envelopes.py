@@ -12,10 +12,7 @@ import pytest
 from nester.core.lengths import Unit, mm
 from nester.core.piece import Piece
 from nester.core.sheet_sizes import SHEET_SIZES
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
+from nester.designs import DESIGNS, read_settings
 from nester.designs.cards.envelope import CARD_FORMATS, ENVELOPE_FORMATS
 
 

@@ -15,10 +15,7 @@ import pytest
 
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.piece import Piece
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
+from nester.designs import DESIGNS, read_settings
 from nester.designs.boxes.folded_box import folded_base, folded_wall, square_for
 
 

@@ -8,10 +8,7 @@ import pytest
 
 from nester.core.lengths import Unit, grams, mm
 from nester.core.sheet_sizes import SHEET_SIZES
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
+from nester.designs import DESIGNS, read_settings
 
 
 @pytest.mark.parametrize("grammage", [80, 120, 216, 250, 300, 350])

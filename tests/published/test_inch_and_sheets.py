@@ -4,14 +4,7 @@ from fractions import Fraction
 
 import pytest
 
-from nester.core.lengths import (
-    UNITS_PER_INCH,
-    UNITS_PER_MM,
-    Unit,
-    inch,
-    parse_length,
-    to_mm_number,
-)
+from nester.core.lengths import UNITS_PER_INCH, UNITS_PER_MM, Unit, inch, parse_length, to_mm_number
 from nester.core.sheet_sizes import SHEET_SIZES
 
 # International yard and pound agreement of 1959; ISO 31-1, annex A: 1 in = 25.4 mm exactly.

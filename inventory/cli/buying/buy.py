@@ -43,7 +43,7 @@ def list_(
     from inventory.purchasing.purchases import list_purchases
     from inventory.restocking.restock_list import restock_list
     from inventory.shop.settings import get_shop
-    from inventory.views.restock import restock_listing
+    from inventory.views.purchasing.restock import restock_listing
 
     today = date.today()
     with shop_file_of(context) as shop_file:
@@ -80,7 +80,7 @@ def dates(
     from inventory.cli.shared.terminal import show_list
     from inventory.restocking.restock_list import order_dates
     from inventory.shop.settings import get_shop
-    from inventory.views.restock import deadline_listing
+    from inventory.views.purchasing.restock import deadline_listing
 
     today = date.today()
     with shop_file_of(context) as shop_file:

@@ -7,14 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    group,
-    shop_file_of,
-)
-from inventory.core.text import (
-    format_count,
-)
+from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.core.text import format_count
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -88,7 +82,7 @@ def list_all_levels(context: typer.Context, as_json: JsonFlag = False) -> None:
     from inventory.cli.shared.terminal import show_list
     from inventory.purchasing.reorder_levels import list_levels
     from inventory.shop.settings import get_shop
-    from inventory.views.levels import level_listing
+    from inventory.views.purchasing.levels import level_listing
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         show_list(level_listing(get_shop(session).unit), list_levels(session), as_json)
@@ -136,7 +130,7 @@ def suggest(
     from inventory.cli.shared.terminal import show_list
     from inventory.purchasing.reorder_levels import accept_suggestions, suggest_levels
     from inventory.shop.settings import get_shop
-    from inventory.views.levels import suggestion_listing
+    from inventory.views.purchasing.levels import suggestion_listing
 
     with (
         shop_file_of(context) as shop_file,

@@ -77,10 +77,8 @@ def plan(
     from inventory.core.money import format_money
     from inventory.restocking.purchase_plan import book_purchases, plan_purchase
     from inventory.shop.settings import get_shop
-    from inventory.views.purchase_plan import plan_as_json
-    from nester.packing import (
-        usable_cores,
-    )
+    from inventory.views.purchasing.purchase_plan import plan_as_json
+    from nester.packing import usable_cores
 
     today = date.today()
     with shop_file_of(context) as shop_file:
@@ -100,9 +98,7 @@ def plan(
             with shop_file.begin() as session:
                 recorded = [made.id for made in book_purchases(session, found, today=today)]
     if drawings is not None:
-        from inventory.documents.plan.pictures import (
-            draw_answer,
-        )
+        from inventory.documents.plan.pictures import draw_answer
 
         draw_answer(found.bought.problem, found.bought.cutting_plan, shop.unit, drawings)
     if as_json:
@@ -119,7 +115,7 @@ def plan(
 def _show(found: RestockPlan, unit: Unit, today: date) -> None:
     from inventory.cli.shared.terminal import print_sentences, show_list
     from inventory.documents.text.purchase import late_orders, plan_words
-    from inventory.views.purchase_plan import plan_listings
+    from inventory.views.purchasing.purchase_plan import plan_listings
 
     for listing, rows in plan_listings(found, unit, today):
         show_list(listing, rows)

@@ -8,16 +8,8 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    YesFlag,
-    ask,
-    group,
-    shop_file_of,
-)
-from inventory.core.text import (
-    format_count,
-)
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_file_of
+from inventory.core.text import format_count
 
 suppliers = group("Suppliers: who sells paper, and on what terms.")
 rates = group("Exchange rates: what foreign money is worth.")
@@ -113,7 +105,7 @@ def list_suppliers_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all suppliers and their terms."""
     from inventory.cli.shared.terminal import show_list
     from inventory.purchasing.suppliers import list_suppliers
-    from inventory.views.suppliers import SUPPLIERS
+    from inventory.views.purchasing.suppliers import SUPPLIERS
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         rows = list_suppliers(session)
@@ -153,7 +145,7 @@ def list_exchange_rates(context: typer.Context, as_json: JsonFlag = False) -> No
     from inventory.cli.shared.terminal import show_list
     from inventory.purchasing.suppliers import list_rates
     from inventory.shop.settings import get_shop
-    from inventory.views.suppliers import exchange_rate_listing
+    from inventory.views.purchasing.suppliers import exchange_rate_listing
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         rows, currency = list_rates(session), get_shop(session).currency
@@ -198,16 +190,10 @@ def import_prices(
     """
     from inventory.cli.shared.terminal import show_list
     from inventory.documents.text.prices import price_list_words
-    from inventory.purchasing.price_list_reader import (
-        read_prices,
-    )
-    from inventory.purchasing.prices import (
-        new_suppliers,
-        price_changes,
-        store_prices,
-    )
+    from inventory.purchasing.price_list_reader import read_prices
+    from inventory.purchasing.prices import new_suppliers, price_changes, store_prices
     from inventory.shop.settings import get_shop
-    from inventory.views.prices import price_change_listing
+    from inventory.views.purchasing.prices import price_change_listing
 
     since = _day(day)
     with shop_file_of(context) as shop_file:
@@ -342,7 +328,7 @@ def list_prices(
     from inventory.cli.shared.terminal import show_list
     from inventory.purchasing.prices import current_offers, price_history
     from inventory.shop.settings import get_shop
-    from inventory.views.prices import offer_listing, price_history_listing
+    from inventory.views.purchasing.prices import offer_listing, price_history_listing
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shop = get_shop(session)

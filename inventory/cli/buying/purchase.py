@@ -7,15 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    command_words,
-    group,
-    shop_file_of,
-)
-from inventory.core.text import (
-    pairs,
-)
+from inventory.cli.shared.options import JsonFlag, command_words, group, shop_file_of
+from inventory.core.text import pairs
 
 if TYPE_CHECKING:
     from inventory.purchasing.purchases import PurchaseRow
@@ -36,7 +29,7 @@ def _day(text: str | None) -> date | None:
 def _show(row: PurchaseRow, unit: Unit, today: date) -> None:
     from inventory.cli.shared.terminal import show_list
     from inventory.documents.text.purchase import purchase_words
-    from inventory.views.purchases import purchase_line_listing
+    from inventory.views.purchasing.purchases import purchase_line_listing
 
     show_list(purchase_line_listing(row, unit), row.lines)
     for sentence in purchase_words(row, unit, today):
@@ -133,7 +126,7 @@ def list_(
     from inventory.cli.shared.terminal import show_list
     from inventory.purchasing.purchases import list_purchases
     from inventory.shop.settings import get_shop
-    from inventory.views.purchases import purchase_listing
+    from inventory.views.purchasing.purchases import purchase_listing
 
     today = date.today()
     with shop_file_of(context) as shop_file, shop_file.read() as session:
@@ -154,7 +147,7 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     from inventory.cli.shared.terminal import print_json
     from inventory.purchasing.purchases import get_purchase, purchase_row
     from inventory.shop.settings import get_shop
-    from inventory.views.purchases import purchase_as_json
+    from inventory.views.purchasing.purchases import purchase_as_json
 
     today = date.today()
     with shop_file_of(context) as shop_file, shop_file.read() as session:

@@ -14,9 +14,7 @@ from nester.core.lengths import Unit
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from nester.designs import (
-        Design,
-    )
+    from nester.designs import Design
     from nester.designs.base.thickness import PaperSpec
 
 __all__ = [

@@ -18,9 +18,7 @@ if TYPE_CHECKING:
     from inventory.database.shop_file import ShopFile
     from nester.core.lengths import Unit
     from nester.core.problem import Trimmer
-    from nester.packing import (
-        Stop,
-    )
+    from nester.packing import Stop
 
 __all__ = [
     "CutsOption",

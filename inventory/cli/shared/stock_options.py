@@ -61,7 +61,7 @@ def show_lines(lines: Sequence[ReceiptLine], shop: Shop, what: str) -> None:
         ``sheet`` or ``offcut``.
     """
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.receiving import receipt_listing, receipt_sum
+    from inventory.views.stock.receiving import receipt_listing, receipt_sum
 
     show_list(receipt_listing(shop), lines[:_LINES_SHOWN])
     if len(lines) > _LINES_SHOWN:

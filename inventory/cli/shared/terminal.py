@@ -19,9 +19,7 @@ if TYPE_CHECKING:
 
     from inventory.views.listing import Listing
     from nester.core.errors import Hint, Refusal
-    from nester.packing import (
-        Progress,
-    )
+    from nester.packing import Progress
 
 __all__ = [
     "console",

@@ -7,13 +7,7 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    YesFlag,
-    ask,
-    group,
-    shop_file_of,
-)
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_file_of
 from inventory.cli.shared.stock_options import (
     LabelArgument,
     MarginOption,
@@ -25,9 +19,7 @@ from inventory.cli.shared.stock_options import (
     WhyOption,
     show_lines,
 )
-from inventory.core.text import (
-    format_count,
-)
+from inventory.core.text import format_count
 
 app = group("Offcuts: rectangles left over and kept, each with a label of its own.")
 
@@ -54,9 +46,7 @@ def add_one_offcut(
       quirebox offcut add "Coal card" 23x56cm --grain height --margin left=1cm
     """
     from inventory.core.text import choice
-    from inventory.database.tables.enums import (
-        GrainAxis,
-    )
+    from inventory.database.tables.enums import GrainAxis
     from inventory.stock.condition import margins_of, price_of, size_of
     from inventory.stock.receiving import add_offcut
 
@@ -163,7 +153,7 @@ def offcuts_for_piece(
       quirebox offcut for 12x18cm --paper "Coal card"
     """
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.stock import offcuts_for_list
+    from inventory.views.stock.stash import offcuts_for_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = offcuts_for_list(session, size, paper or (), upright=upright)

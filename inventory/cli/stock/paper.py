@@ -7,14 +7,8 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    group,
-    shop_file_of,
-)
-from inventory.core.text import (
-    format_count,
-)
+from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.core.text import format_count
 
 app = group("Papers: colour, finish, weight, pattern and grain.")
 
@@ -157,7 +151,7 @@ def list_(
 ) -> None:
     """List all papers, with how much of each is in the stash."""
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.papers import paper_list
+    from inventory.views.stock.papers import paper_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = paper_list(session)
@@ -177,7 +171,7 @@ def history(
       quirebox paper history "Coal card"
     """
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.papers import paper_history_list
+    from inventory.views.stock.papers import paper_history_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = paper_history_list(session, name)
@@ -188,7 +182,7 @@ def history(
 def yield_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """Show what became of each paper by month: pieces, offcuts, waste, spoiled."""
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.papers import yield_list
+    from inventory.views.stock.papers import yield_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = yield_list(session)

@@ -65,7 +65,7 @@ def move(
 def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all places, with how many sheets and offcuts are in each."""
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.places import PLACES, place_rows
+    from inventory.views.stock.places import PLACES, place_rows
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         rows = place_rows(session)

@@ -7,13 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    YesFlag,
-    ask,
-    group,
-    shop_file_of,
-)
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_file_of
 from inventory.cli.shared.stock_options import (
     MarginOption,
     NoteOption,
@@ -24,9 +18,7 @@ from inventory.cli.shared.stock_options import (
     show_lines,
 )
 from inventory.core.money import parse_money
-from inventory.core.text import (
-    format_count,
-)
+from inventory.core.text import format_count
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
@@ -185,7 +177,7 @@ def import_sheet_list(
 def deliveries(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List deliveries by supplier and delivery note, the newest first."""
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.receiving import delivery_list
+    from inventory.views.stock.receiving import delivery_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = delivery_list(session)

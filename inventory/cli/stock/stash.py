@@ -6,16 +6,10 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    group,
-    shop_file_of,
-)
+from inventory.cli.shared.options import JsonFlag, group, shop_file_of
 from inventory.cli.shared.stock_options import LabelArgument, WhyOption
 from inventory.cli.stock import stash_makes, stocktake
-from inventory.core.text import (
-    format_count,
-)
+from inventory.core.text import format_count
 
 app = group("The stash: all sheets and offcuts on hand.")
 
@@ -72,7 +66,7 @@ def list_(
       quirebox stash list --kind offcut --finish linen
     """
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.stock import stash_list
+    from inventory.views.stock.stash import stash_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         listing, rows, number = stash_list(
@@ -127,9 +121,7 @@ def spoil_some(
     Example:
       quirebox stash spoil S-3 --quantity 2 --why "a corner bent"
     """
-    from inventory.stock.adjust import (
-        spoil_stock,
-    )
+    from inventory.stock.adjust import spoil_stock
     from inventory.stock.ledger import on_hand
     from inventory.stock.lookup import find_stock
 
@@ -267,7 +259,7 @@ def show_transactions(
 ) -> None:
     """List what was done last, newest first; 'quirebox stash undo' can undo an entry."""
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.stock import transaction_list
+    from inventory.views.stock.stash import transaction_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = transaction_list(session, most)
@@ -290,9 +282,7 @@ def undo(
       quirebox stash undo
       quirebox stash undo 12 --why "the wrong paper"
     """
-    from inventory.database.tables.ledger import (
-        Transaction,
-    )
+    from inventory.database.tables.ledger import Transaction
     from inventory.documents.text.transactions import transaction_words
     from inventory.production.undo import last_transaction, undo_transaction
 
@@ -348,7 +338,7 @@ def find(
     from datetime import UTC, datetime
 
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.stock import find_list
+    from inventory.views.stock.stash import find_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         listing, rows, number = find_list(
@@ -385,7 +375,7 @@ def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag
       quirebox stash history 4-17-2
     """
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.stock import history_list
+    from inventory.views.stock.stash import history_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = history_list(session, label)

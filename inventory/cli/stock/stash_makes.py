@@ -14,9 +14,7 @@ from inventory.cli.shared.options import (
     shop_file_of,
     stopping,
 )
-from inventory.core.text import (
-    pairs,
-)
+from inventory.core.text import pairs
 from inventory.documents.text.capacity import number_words
 from nester.core.problem import Cuts, Effort
 

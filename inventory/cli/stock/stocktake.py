@@ -7,16 +7,9 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import (
-    JsonFlag,
-    YesFlag,
-    ask,
-    shop_file_of,
-)
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, shop_file_of
 from inventory.cli.shared.stock_options import WhyOption
-from inventory.core.text import (
-    format_count,
-)
+from inventory.core.text import format_count
 
 __all__ = ["counted_papers", "enter", "sheet"]
 
@@ -42,7 +35,7 @@ def sheet(
     """
     from inventory.cli.shared.terminal import show_list
     from inventory.core.files import write_file
-    from inventory.views.stocktake import count_sheet
+    from inventory.views.stock.stocktake import count_sheet
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         counted = count_sheet(session, place)
@@ -76,7 +69,7 @@ def enter(
     """
     from inventory.cli.shared.terminal import show_list
     from inventory.stock.stocktake import book_counts, compare_counts, read_counts
-    from inventory.views.stocktake import DIFFERENCES
+    from inventory.views.stock.stocktake import DIFFERENCES
 
     found = read_counts(file)
     with shop_file_of(context) as shop_file:
@@ -95,7 +88,7 @@ def enter(
 def counted_papers(context: typer.Context, as_json: JsonFlag = False) -> None:
     """Show when each paper was last counted; those never counted come first."""
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.stocktake import counted_list
+    from inventory.views.stock.stocktake import counted_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = counted_list(session)

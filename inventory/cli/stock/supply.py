@@ -161,7 +161,7 @@ def _use_ribbon(
     from inventory.cli.shared.terminal import show_list
     from inventory.shop.settings import get_shop
     from inventory.stock.supplies import plan_lengths, read_lengths, use_lengths
-    from inventory.views.supplies import reel_listing, reel_plan_words
+    from inventory.views.stock.supplies import reel_listing, reel_plan_words
     from nester.core.lengths import parse_length
 
     unit = get_shop(session).unit
@@ -211,7 +211,7 @@ def list_(
 ) -> None:
     """List all reels and packs, with how much is left of each."""
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.supplies import supply_list
+    from inventory.views.stock.supplies import supply_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = supply_list(session, include_empty=empty)
@@ -227,7 +227,7 @@ def history(context: typer.Context, name: NameArgument, as_json: JsonFlag = Fals
       quirebox supply history "Satin ribbon 6 mm"
     """
     from inventory.cli.shared.terminal import show_list
-    from inventory.views.supplies import supply_history_list
+    from inventory.views.stock.supplies import supply_history_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         shown = supply_history_list(session, name)

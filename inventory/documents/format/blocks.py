@@ -13,9 +13,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 if TYPE_CHECKING:
     import xml.etree.ElementTree as ET
 
-    from nester.cutting import (
-        CuttingStep,
-    )
+    from nester.cutting import CuttingStep
 
 __all__ = [
     "Block",

@@ -33,9 +33,7 @@ from nester.core.errors import Refusal
 from nester.core.lengths import UNITS_PER_MM, printable
 from nester.core.sheet_sizes import SHEET_SIZES
 from nester.core.translation import Translator
-from nester.cutting import (
-    CuttingStep,
-)
+from nester.cutting import CuttingStep
 from nester.drawing.canvas.fonts import FontSet
 from nester.drawing.canvas.marks import (
     MM_PER_POINT,

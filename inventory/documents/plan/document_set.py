@@ -42,10 +42,7 @@ from inventory.documents.plan.translation import piece_name, translated
 from nester.core.lengths import format_area, printable
 from nester.core.piece import Grain, Piece
 from nester.core.translation import translatable
-from nester.cutting import (
-    Pace,
-    cutting_steps,
-)
+from nester.cutting import Pace, cutting_steps
 from nester.drawing.pictures.layout import layout_picture
 from nester.drawing.pictures.piece import GRAIN_WORDS
 from nester.drawing.pictures.score_sheet import draw_scores, has_scores, score_rows

@@ -9,9 +9,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy.orm import Session
 
 from inventory.core.plan import Plan
-from inventory.database.tables.orders import (
-    Batch,
-)
+from inventory.database.tables.orders import Batch
 from inventory.documents.format.label_grid import read_grid
 from inventory.documents.format.languages import ShopTranslator, translator_for
 from inventory.documents.plan.document_set import DOCUMENT_KINDS, DocumentOptions

@@ -13,9 +13,7 @@ from typing import Any, NamedTuple
 from inventory.core.money import format_money
 from inventory.core.plan import Plan, PlannedLayout
 from nester.core.lengths import format_length, format_size
-from nester.cutting import (
-    cutting_instructions,
-)
+from nester.cutting import cutting_instructions
 from nester.drawing.pictures.score_sheet import score_rows
 
 __all__ = [

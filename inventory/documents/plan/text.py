@@ -18,12 +18,7 @@ from inventory.documents.plan.lists import shopping_rows, shortage_rows, take_ou
 from inventory.documents.text.condition import condition_words
 from inventory.documents.text.rules import rules_words
 from nester.core.lengths import format_area, format_size
-from nester.cutting import (
-    DEFAULT_PACE,
-    Pace,
-    cutting_instructions,
-    safety_notes,
-)
+from nester.cutting import DEFAULT_PACE, Pace, cutting_instructions, safety_notes
 from nester.drawing.pictures.layout_text import layout_text
 
 __all__ = ["cut_list", "plain_text", "plan_summary", "tally"]

@@ -9,12 +9,7 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from inventory.documents.format.terminal_tables import table
-from nester.core.lengths import (
-    Unit,
-    format_area,
-    format_length,
-    format_size,
-)
+from nester.core.lengths import Unit, format_area, format_length, format_size
 from nester.designs.base.datasheet import Datasheet
 from nester.designs.base.design import Measure
 from nester.designs.base.totals import total_consumables

@@ -11,9 +11,7 @@ from nester.core.lengths import format_length
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from inventory.database.tables.shop import (
-        Shop,
-    )
+    from inventory.database.tables.shop import Shop
     from inventory.maintenance.check import CheckReport
 
 __all__ = ["check_words", "shop_words"]

@@ -5,12 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from inventory.database.tables.enums import (
-        Reason,
-    )
-    from inventory.database.tables.ledger import (
-        Transaction,
-    )
+    from inventory.database.tables.enums import Reason
+    from inventory.database.tables.ledger import Transaction
 
 __all__ = ["reason_words", "transaction_words"]
 

@@ -27,12 +27,7 @@ from math import isqrt
 from nester.core.lengths import Length, Unit, cm, format_length, inch, mm
 from nester.core.piece import Fold, Line, Piece, Point, Score
 from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_clearance
-from nester.designs.base.design import (
-    Design,
-    SectionPart,
-    Settings,
-    number_in,
-)
+from nester.designs.base.design import Design, SectionPart, Settings, number_in
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.settings import (
     capped_default,

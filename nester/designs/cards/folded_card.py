@@ -7,12 +7,7 @@ from collections.abc import Iterable
 from nester.core.lengths import Unit, format_length, inch, mm
 from nester.core.piece import Piece
 from nester.designs.base.clearance import Layer
-from nester.designs.base.design import (
-    Design,
-    Settings,
-    choice_in,
-    number_in,
-)
+from nester.designs.base.design import Design, Settings, choice_in, number_in
 from nester.designs.base.settings import (
     capped_default,
     choice_setting,

@@ -9,14 +9,7 @@ from nester.core.lengths import Length, Unit, cm, format_length, inch, mm
 from nester.core.piece import Hole, Piece, Point
 from nester.core.sheet_sizes import Size
 from nester.designs.base.clearance import Layer
-from nester.designs.base.design import (
-    Consumable,
-    Design,
-    Settings,
-    by_unit,
-    choice_in,
-    number_in,
-)
+from nester.designs.base.design import Consumable, Design, Settings, by_unit, choice_in, number_in
 from nester.designs.base.limits import check_at_most
 from nester.designs.base.settings import capped_default, choice_setting, length_setting
 from nester.designs.cards.envelope import (

@@ -12,13 +12,7 @@ from dataclasses import replace
 from nester.core.lengths import Length, Unit, cm, inch, mm
 from nester.core.piece import Fold, Line, Piece, Point, Score
 from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_clearance
-from nester.designs.base.design import (
-    Design,
-    Settings,
-    choice_in,
-    floor_to_ruler,
-    number_in,
-)
+from nester.designs.base.design import Design, Settings, choice_in, floor_to_ruler, number_in
 from nester.designs.base.limits import check_at_most
 from nester.designs.base.settings import (
     capped_default,

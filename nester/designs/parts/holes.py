@@ -6,13 +6,7 @@ from collections.abc import Callable
 
 from nester.core.lengths import Length, Unit, cm, format_length, inch, mm
 from nester.core.piece import Hole, Point
-from nester.designs.base.design import (
-    Consumable,
-    Measure,
-    Setting,
-    Settings,
-    number_in,
-)
+from nester.designs.base.design import Consumable, Measure, Setting, Settings, number_in
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.settings import (
     capped_default,

@@ -13,16 +13,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from nester.core.lengths import (
-    UNITS_PER_MM,
-    Length,
-    Unit,
-    cm,
-    format_length,
-    inch,
-    mm,
-    printable,
-)
+from nester.core.lengths import UNITS_PER_MM, Length, Unit, cm, format_length, inch, mm, printable
 from nester.drawing.canvas.svg import (
     svg_document,
     svg_element,

@@ -8,9 +8,7 @@ from itertools import product
 from typing import Any
 
 from nester.core.problem import Cuts, PlacedPiece
-from nester.cutting import (
-    is_guillotine,
-)
+from nester.cutting import is_guillotine
 from nester.packing.task.pattern_pool import Plan
 from nester.packing.task.task import BinType, Pattern, Placement, Task
 

@@ -26,9 +26,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from nester.core.problem import Cut, Demand, PlacedPiece, Problem, Rect, placed_voids
-from nester.cutting import (
-    plan_cuts,
-)
+from nester.cutting import plan_cuts
 from nester.packing.task.pattern_pool import Plan, objective
 from nester.packing.task.preprocess import Blank, placed_on
 from nester.packing.task.task import Pattern, Task, integer_prices

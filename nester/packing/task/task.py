@@ -17,10 +17,7 @@ from typing import NamedTuple
 from nester.core.geometry import maximal_free_rectangles, solid_columns, solid_rows
 from nester.core.piece import Grain, Turn
 from nester.core.problem import Cuts, Demand, PlacedPiece, Problem, Rect, StockItem, placed_voids
-from nester.cutting import (
-    is_guillotine,
-    stages_needed,
-)
+from nester.cutting import is_guillotine, stages_needed
 from nester.packing.task.preprocess import Blank, PreparedPaper, Sheet
 
 __all__ = [

@@ -20,13 +20,8 @@ from inventory.production import planning, planning_data
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm
 from nester.core.problem import Cut, Layout, PlacedPiece, Rect, Trimmer
-from nester.cutting import (
-    cutting_instructions,
-)
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
+from nester.cutting import cutting_instructions
+from nester.designs import DESIGNS, read_settings
 from nester.designs.base.totals import consumables_of
 
 KEYWORDS = {"say": None, "translatable": None, "say_many": (1, 2), "count": (1, 2)}

@@ -31,15 +31,13 @@ from inventory.core.plan import (
 from inventory.documents.plan.document_set import DocumentOptions
 from inventory.documents.plan.files import write_documents
 from inventory.documents.plan.text import cut_list, plain_text, plan_summary
-from inventory.views.plan import plan_as_json
+from inventory.views.production.plan import plan_as_json
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm, from_mm_number, inch, mm, parse_length
 from nester.core.piece import Piece
 from nester.core.problem import Cuts, Effort, PlacedPiece
 from nester.core.sheet_sizes import parse_size
-from nester.cutting import (
-    plan_cuts,
-)
+from nester.cutting import plan_cuts
 from nester.cutting.instructions import KNIFE_SAFETY_NOTE, SAFETY_NOTE
 
 LISTS = {

@@ -6,15 +6,8 @@ import pytest
 
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.problem import Cut, Cuts, Layout, PlacedPiece, Rect, Trimmer
-from nester.cutting import (
-    cutting_instructions,
-    cutting_minutes,
-    plan_cuts,
-    safety_notes,
-)
-from nester.cutting.instructions import (
-    MIN_SCRAP_WIDTH,
-)
+from nester.cutting import cutting_instructions, cutting_minutes, plan_cuts, safety_notes
+from nester.cutting.instructions import MIN_SCRAP_WIDTH
 
 
 def layout(

@@ -6,11 +6,7 @@ import pytest
 
 from nester.core.lengths import cm
 from nester.core.problem import Cut, Cuts, PlacedPiece, Rect
-from nester.cutting import (
-    NotGuillotineError,
-    is_guillotine,
-    plan_cuts,
-)
+from nester.cutting import NotGuillotineError, is_guillotine, plan_cuts
 
 U = cm(1)
 

@@ -5,13 +5,7 @@ import pytest
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.piece import Fold, Line, Point
-from nester.designs import (
-    DESIGNS,
-    check_roles,
-    paper_for,
-    read_settings,
-    roles_of,
-)
+from nester.designs import DESIGNS, check_roles, paper_for, read_settings, roles_of
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.boxes.layered_box.tier import FLAPS, OPEN, tier
 from nester.designs.parts.card_blanks import Opening, single_fold

@@ -11,13 +11,9 @@ import pytest
 
 from nester.core.lengths import mm
 from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
-from nester.packing import (
-    solve,
-)
+from nester.packing import solve
 from nester.packing.search.paper_search import Budget
-from nester.verify import (
-    verify,
-)
+from nester.verify import verify
 
 # The door hides the module of its name.
 SOLVE = importlib.import_module("nester.packing.search.solve")

@@ -12,16 +12,9 @@ from nester.core.geometry import voids
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Piece
 from nester.core.problem import MIN_OFFCUT_SIDE, Cuts, Demand, Effort, Problem, StockItem
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
-from nester.packing import (
-    solve,
-)
-from nester.verify import (
-    verify,
-)
+from nester.designs import DESIGNS, read_settings
+from nester.packing import solve
+from nester.verify import verify
 
 BOX = DESIGNS["layered-box"]
 SMALL = {"panel": "12cm", "tiers": "3", "mats": "outside", "cards": "4", "photos": "4"}

@@ -24,9 +24,7 @@ from nester.studies.size_sweep import (
     sweep,
     swept_setting,
 )
-from nester.verify import (
-    verify,
-)
+from nester.verify import verify
 
 SHEET = PricedSheet(cm(56), cm(71))
 BOX = DESIGNS["layered-box"]

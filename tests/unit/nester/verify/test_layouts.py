@@ -23,12 +23,7 @@ from nester.core.problem import (
     Trimmer,
     Unplaced,
 )
-from nester.verify import (
-    FaultKind,
-    InvalidPlanError,
-    require_valid,
-    verify,
-)
+from nester.verify import FaultKind, InvalidPlanError, require_valid, verify
 
 U = cm(1)
 

@@ -21,10 +21,7 @@ from nester.core.problem import (
     StockItem,
     placed_voids,
 )
-from nester.verify import (
-    FaultKind,
-    verify,
-)
+from nester.verify import FaultKind, verify
 
 U = cm(1)
 

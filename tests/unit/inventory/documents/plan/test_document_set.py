@@ -47,9 +47,7 @@ from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Fold, Hole, Line, Piece, Point, Score
 from nester.core.problem import Cuts, Effort, Layout, PlacedPiece, StockItem, Trimmer
-from nester.cutting import (
-    plan_cuts,
-)
+from nester.cutting import plan_cuts
 from nester.drawing.canvas.fonts import MISSING_GLYPH, FontSet, _load_face
 from nester.drawing.pictures.layout_text import layout_text
 from tests.reading import steps_in

@@ -6,10 +6,7 @@ import pytest
 
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Grain, Hole, Piece, Point
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
+from nester.designs import DESIGNS, read_settings
 from nester.designs.base.advice import (
     MIN_CARD_GRAMMAGE,
     MIN_HEAVY_GRAMMAGE,

@@ -5,10 +5,7 @@ from fractions import Fraction
 import pytest
 
 from nester.core.lengths import Length, Unit, cm, inch, mm
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
+from nester.designs import DESIGNS, read_settings
 from nester.designs.base.clearance import (
     Joint,
     Layer,

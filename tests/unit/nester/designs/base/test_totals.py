@@ -5,13 +5,8 @@ from fractions import Fraction
 
 from nester.core.lengths import cm, mm
 from nester.core.piece import Hole, Piece, Point
-from nester.designs import (
-    Design,
-)
-from nester.designs.base.design import (
-    Consumable,
-    Measure,
-)
+from nester.designs import Design
+from nester.designs.base.design import Consumable, Measure
 from nester.designs.base.totals import (
     ConsumableTotal,
     PaperArea,

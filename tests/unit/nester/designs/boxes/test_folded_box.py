@@ -4,10 +4,7 @@ from collections import Counter
 
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Fold, Piece
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
+from nester.designs import DESIGNS, read_settings
 from nester.designs.boxes.folded_box import folded_base, folded_square
 
 DESIGN = DESIGNS["folded-box"]

@@ -4,19 +4,9 @@ import pytest
 
 from nester.core.lengths import Length, Unit, cm, inch, mm
 from nester.core.piece import Fold, Grain, Hole, Line, Piece, Point
-from nester.designs import (
-    DESIGNS,
-    check_roles,
-    paper_for,
-    read_settings,
-    roles_of,
-)
+from nester.designs import DESIGNS, check_roles, paper_for, read_settings, roles_of
 from nester.designs.base.clearance import Joint, Layer
-from nester.designs.base.design import (
-    Consumable,
-    Measure,
-    SectionPart,
-)
+from nester.designs.base.design import Consumable, Measure, SectionPart
 from nester.designs.base.totals import consumables_of
 from nester.designs.boxes.layered_box.tier import FLAPS, FLAPS_ANTICLOCKWISE, POCKETS, Pocket, tier
 from nester.designs.parts.lid import lid

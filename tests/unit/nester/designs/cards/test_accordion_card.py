@@ -4,10 +4,7 @@ import pytest
 
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Fold, Grain, Piece
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
+from nester.designs import DESIGNS, read_settings
 
 DESIGN = DESIGNS["accordion-card"]
 

@@ -2,10 +2,7 @@ from __future__ import annotations
 
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Fold, Grain
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
+from nester.designs import DESIGNS, read_settings
 from nester.designs.cards.envelope import envelope
 
 DESIGN = DESIGNS["envelope"]

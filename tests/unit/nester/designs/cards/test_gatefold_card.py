@@ -2,10 +2,7 @@ from __future__ import annotations
 
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Fold, Grain, Piece
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
+from nester.designs import DESIGNS, read_settings
 
 DESIGN = DESIGNS["gatefold-card"]
 

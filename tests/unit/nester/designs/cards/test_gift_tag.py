@@ -4,10 +4,7 @@ from fractions import Fraction
 
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Piece
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
+from nester.designs import DESIGNS, read_settings
 from nester.designs.base.totals import consumables_of
 
 DESIGN = DESIGNS["gift-tag"]

@@ -2,10 +2,7 @@ from __future__ import annotations
 
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Fold, Piece
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
+from nester.designs import DESIGNS, read_settings
 from nester.designs.cards.pocket_card import pocket
 
 DESIGN = DESIGNS["pocket-card"]

@@ -4,10 +4,7 @@ import pytest
 
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.piece import Fold, Piece
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
+from nester.designs import DESIGNS, read_settings
 from nester.designs.base.clearance import Verdict
 from nester.designs.base.datasheet import make_datasheet
 

@@ -7,13 +7,8 @@ import pytest
 
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.piece import Fold, Grain, Line, Point, Score
-from nester.designs import (
-    DESIGNS,
-    read_settings,
-)
-from nester.designs.base.design import (
-    Measure,
-)
+from nester.designs import DESIGNS, read_settings
+from nester.designs.base.design import Measure
 from nester.designs.base.errors import DesignRefusal
 from nester.designs.base.folding import fold_faults
 from nester.designs.custom.expressions import (

@@ -13,9 +13,7 @@ from nester.core.geometry import voids
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.piece import Fold, Line, Piece, Point, Score
 from nester.core.problem import Cuts, Demand, Layout, PlacedPiece, StockItem, placed_voids
-from nester.cutting import (
-    plan_cuts,
-)
+from nester.cutting import plan_cuts
 from nester.drawing.canvas.text_metrics import Box, text_box, text_width
 from nester.drawing.pictures.layout import draw_layout
 

@@ -4,17 +4,12 @@ import pytest
 
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Demand, Problem, StockItem
-from nester.packing import (
-    never,
-    solve,
-)
+from nester.packing import never, solve
 from nester.packing.exact.feasible_contents import FeasiblePatterns, TooManyPatterns
 from nester.packing.exact.small_tasks import solve_small_task
 from nester.packing.task.pattern_pool import objective
 from nester.packing.task.task import Placement, tasks_by_paper
-from nester.verify import (
-    verify,
-)
+from nester.verify import verify
 
 
 def problem(pieces, sheets, cuts=Cuts.STRAIGHT, turn=Turn.ANY):

@@ -3,15 +3,8 @@ from fractions import Fraction
 
 from nester.core.lengths import mm
 from nester.core.problem import Demand, Effort, Problem, StockItem
-from nester.packing import (
-    OrderDemand,
-    solve,
-    solve_orders,
-    unused_stock,
-)
-from nester.verify import (
-    verify,
-)
+from nester.packing import OrderDemand, solve, solve_orders, unused_stock
+from nester.verify import verify
 
 
 def want(name, side, paper=""):

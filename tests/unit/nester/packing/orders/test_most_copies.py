@@ -9,9 +9,7 @@ import pytest
 
 from nester.core.problem import Cuts, Demand, Effort, Problem, Rect, StockItem
 from nester.packing.orders.most_copies import most_copies
-from nester.verify import (
-    verify,
-)
+from nester.verify import verify
 
 
 def problem(wants: list[tuple[int, int, int]], sheets: list[tuple[int, int, int]]) -> Problem:

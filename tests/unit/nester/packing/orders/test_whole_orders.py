@@ -20,16 +20,8 @@ from nester.core.problem import (
     Problem,
     StockItem,
 )
-from nester.packing import (
-    OrderDemand,
-    Shortfall,
-    solve,
-    solve_orders,
-    unused_stock,
-)
-from nester.verify import (
-    verify,
-)
+from nester.packing import OrderDemand, Shortfall, solve, solve_orders, unused_stock
+from nester.verify import verify
 
 CARD = Demand("card", cm(10), cm(10), 0)
 POSTER = Demand("poster", cm(20), cm(20), 0)

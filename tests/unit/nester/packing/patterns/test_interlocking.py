@@ -5,14 +5,10 @@ import pytest
 
 from nester.core.lengths import mm
 from nester.core.problem import Cuts, Demand, Effort, Problem, Rect, StockItem
-from nester.packing import (
-    solve,
-)
+from nester.packing import solve
 from nester.packing.patterns.interlocking import Interlocking
 from nester.packing.task.task import tasks_by_paper
-from nester.verify import (
-    require_valid,
-)
+from nester.verify import require_valid
 
 
 def cross(panel, quantity, name="cross", wall=None):

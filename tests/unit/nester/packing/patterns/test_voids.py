@@ -3,14 +3,10 @@ from fractions import Fraction
 from nester.core.lengths import mm
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Demand, Effort, Problem, Rect, StockItem
-from nester.packing import (
-    solve,
-)
+from nester.packing import solve
 from nester.packing.bounds.lower_bound import lower_bound
 from nester.packing.task.task import ItemType, tasks_by_paper
-from nester.verify import (
-    require_valid,
-)
+from nester.verify import require_valid
 
 
 def cross(panel, name="cross", quantity=1, **more):

@@ -13,19 +13,13 @@ from nester.core.lengths import cm
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Demand, Effort, Margins, Problem, Rect, StockItem, Trimmer
 from nester.core.purchase import Offer, SupplierTerms
-from nester.packing import (
-    Progress,
-    never,
-    purchase,
-)
+from nester.packing import Progress, never, purchase
 from nester.packing.bounds.guillotine_pricing import GuillotinePricing
 from nester.packing.purchase import sufficiency
 from nester.packing.purchase.feasibility_cuts import FeasibilityCutSeparator
 from nester.packing.purchase.market import Market
 from nester.packing.task.task import tasks_by_paper
-from nester.verify import (
-    require_valid_purchase,
-)
+from nester.verify import require_valid_purchase
 from tests.benchmarks.purchases import on_hand, price_lists
 from tests.benchmarks.weeks import make_week
 

@@ -9,16 +9,12 @@ import pytest
 
 from nester.core.lengths import mm
 from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
-from nester.packing import (
-    solve,
-)
+from nester.packing import solve
 from nester.packing.search.pattern_reduction import reduce_patterns, reduction_objective
 from nester.packing.task.pattern_pool import PatternPool
 from nester.packing.task.pattern_value import PatternEvaluator
 from nester.packing.task.task import Pattern, Placement, item_counts, tasks_by_paper
-from nester.verify import (
-    verify,
-)
+from nester.verify import verify
 
 HALF = Fraction(1, 2)
 both_cuts = pytest.mark.parametrize("cuts", list(Cuts))

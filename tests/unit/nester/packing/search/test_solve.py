@@ -11,15 +11,10 @@ import pytest
 from nester.core.lengths import inch, mm
 from nester.core.piece import Grain, Turn
 from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
-from nester.packing import (
-    after_seconds,
-    solve,
-)
+from nester.packing import after_seconds, solve
 from nester.packing.search.rectpack_start import all_rectpack_plans, rectpack_plans
 from nester.packing.task.task import tasks_by_paper
-from nester.verify import (
-    verify,
-)
+from nester.verify import verify
 
 both_cuts = pytest.mark.parametrize("cuts", list(Cuts))
 

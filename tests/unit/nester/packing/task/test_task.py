@@ -5,14 +5,7 @@ import pytest
 from nester.core.lengths import inch, mm
 from nester.core.piece import Turn
 from nester.core.problem import Cuts, Demand, Problem, Rect, StockItem
-from nester.packing.task.task import (
-    BinType,
-    ItemType,
-    Placement,
-    Task,
-    item_counts,
-    tasks_by_paper,
-)
+from nester.packing.task.task import BinType, ItemType, Placement, Task, item_counts, tasks_by_paper
 
 
 def want(name, width, height, quantity=1, paper="", turn=Turn.ANY):

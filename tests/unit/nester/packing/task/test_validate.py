@@ -6,11 +6,7 @@ import pytest
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 from nester.core.problem import Demand, Effort, Problem, Rect, StockItem
-from nester.packing import (
-    OrderDemand,
-    solve,
-    solve_orders,
-)
+from nester.packing import OrderDemand, solve, solve_orders
 
 CARD = Demand("card", cm(10), cm(8), 3)
 SHEET = StockItem("sheet", cm(50), cm(70), 2, Fraction(3))

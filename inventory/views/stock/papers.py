@@ -8,16 +8,14 @@ from inventory.shop.settings import get_shop
 from inventory.stock.listing import on_hand_areas
 from inventory.stock.papers import list_papers, substitutes
 from inventory.views.listing import Column, Listing
-from inventory.views.stock import history_listing
+from inventory.views.stock.stash import history_listing
 from nester.core.errors import Hint
 from nester.core.lengths import area_m2, format_area, to_mm_number
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.stock import (
-        Paper,
-    )
+    from inventory.database.tables.stock import Paper
     from inventory.reports.paper_history import YieldRow
     from inventory.stock.listing import HistoryRow
 

@@ -101,10 +101,6 @@ def _millimetres(length: Length | None) -> int | float | None:
     return None if length is None else to_mm_number(length)
 
 
-def _weekly_use(row: LevelSuggestion) -> str:
-    return str(round_to_decimals(row.weekly_use, 1))
-
-
 def _current_level(row: LevelSuggestion) -> dict[str, Any] | None:
     if row.current_level is None:
         return None

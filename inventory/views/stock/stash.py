@@ -14,8 +14,8 @@ from inventory.stock.condition import size_of
 from inventory.stock.listing import stash_page, stock_history
 from inventory.stock.reservations import reserved_quantities
 from inventory.stock.search import SIMILAR_COLOUR_DISTANCE, find_page, offcuts_for, read_weight
-from inventory.views.cutting import margins_as_json, rect_as_json
 from inventory.views.listing import Column, Listing
+from inventory.views.production.cutting import margins_as_json, rect_as_json
 from nester.core.lengths import format_size, to_mm_number
 from nester.core.piece import Grain, Turn
 
@@ -25,9 +25,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.ledger import (
-        Transaction,
-    )
+    from inventory.database.tables.ledger import Transaction
     from inventory.stock.listing import HistoryRow, StashRow
     from inventory.stock.search import FoundRow, OffcutForPiece
     from nester.core.lengths import Unit

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from inventory.core.plan import Plan, PlannedLayout
-from inventory.views.cutting import (
+from inventory.views.production.cutting import (
     margins_as_json,
     rect_as_json,
     steps_as_json,

@@ -14,7 +14,7 @@ from inventory.production.progress import list_batches, list_remaining
 from inventory.production.spoiling import spoiled_pieces
 from inventory.stock.lookup import get_batch, plan_of
 from inventory.views.listing import Column, Listing
-from inventory.views.plan import plan_as_json
+from inventory.views.production.plan import plan_as_json
 from nester.core.errors import Hint
 from nester.core.lengths import format_size
 
@@ -22,9 +22,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.core.plan import Plan
-    from inventory.database.tables.orders import (
-        Batch,
-    )
+    from inventory.database.tables.orders import Batch
     from inventory.production.cutting import PutAway
     from inventory.production.progress import RemainingCopies
     from nester.core.lengths import Unit

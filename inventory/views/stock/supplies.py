@@ -7,12 +7,7 @@ from typing import TYPE_CHECKING
 from inventory.documents.text.times import local_time
 from inventory.documents.text.transactions import reason_words
 from inventory.shop.settings import get_shop
-from inventory.stock.supplies import (
-    find_supply,
-    format_measure,
-    list_supplies,
-    supply_history,
-)
+from inventory.stock.supplies import find_supply, format_measure, list_supplies, supply_history
 from inventory.views.listing import Column, Listing
 from nester.core.errors import Hint
 from nester.core.lengths import format_length, to_mm_number
@@ -20,9 +15,7 @@ from nester.core.lengths import format_length, to_mm_number
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.enums import (
-        Measure,
-    )
+    from inventory.database.tables.enums import Measure
     from inventory.stock.supplies import SupplyHistoryRow, SupplyRow
     from nester.core.lengths import Unit
     from nester.packing.one_dimensional import ReelPattern, ReelPlan

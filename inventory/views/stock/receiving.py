@@ -18,9 +18,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.shop import (
-        Shop,
-    )
+    from inventory.database.tables.shop import Shop
     from inventory.stock.receiving import DeliveryRow, ReceiptLine
 
 __all__ = ["delivery_list", "receipt_listing", "receipt_sum"]

@@ -7,10 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from inventory.orders.custom_designs import design_named, list_custom_designs, unit_of
 from inventory.views.listing import Column, Listing
-from nester.core.lengths import (
-    area_m2,
-    to_mm_number,
-)
+from nester.core.lengths import area_m2, to_mm_number
 from nester.designs import DESIGNS, read_settings
 from nester.designs.base.datasheet import Datasheet
 from nester.designs.base.design import Consumable, Measure

@@ -24,10 +24,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-    from inventory.database.tables.orders import (
-        Order,
-        OrderStatusChange,
-    )
+    from inventory.database.tables.orders import Order, OrderStatusChange
     from inventory.orders.orders import BoardRow
     from nester.core.lengths import Unit
     from nester.core.piece import Piece

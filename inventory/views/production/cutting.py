@@ -7,14 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from nester.core.lengths import to_mm_number
-from nester.core.problem import (
-    Cut,
-    CuttingPlan,
-    Margins,
-    Problem,
-    Rect,
-    Trimmer,
-)
+from nester.core.problem import Cut, CuttingPlan, Margins, Problem, Rect, Trimmer
 
 __all__ = [
     "answer_as_json",

@@ -16,8 +16,8 @@ from inventory.restocking.purchase_plan import (
     StockUse,
     UnmadePieces,
 )
-from inventory.views.cutting import answer_as_json
 from inventory.views.listing import Column, Listing
+from inventory.views.production.cutting import answer_as_json
 from nester.core.lengths import Unit, format_size, to_mm_number
 
 if TYPE_CHECKING:

@@ -1,0 +1,1 @@
+"""Orders, batches, plans, cuts and designs as lists and data."""

@@ -1,0 +1,1 @@
+"""Prices, suppliers, levels, purchases and what to buy as lists and data."""

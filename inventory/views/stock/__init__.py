@@ -1,0 +1,1 @@
+"""Papers, places, the stash, deliveries, stocktakes and supplies as lists and data."""
