@@ -381,12 +381,12 @@ def compare_sheets(
         choices: list[PricedSheet | None] = [*offers, *([None] if len(offers) > 1 else [])]
         for offer in choices:
             rows[offer] = _row(asked, paper, offer, effort, stop)
-    told: list[SheetComparison] = []
+    compared: list[SheetComparison] = []
     if len(alone) > 1:
-        told += _ranked(_combined_rows(alone))
+        compared += _ranked(_combined_rows(alone))
     for rows in alone.values():
-        told += _ranked(list(rows.values()))
-    return told
+        compared += _ranked(list(rows.values()))
+    return compared
 
 
 def _row(
@@ -413,7 +413,7 @@ def _combined_rows(
         sheet for sheet in next(iter(alone.values())) if all(sheet in r for r in alone.values())
     ]
     mixed = any(len(rows) > 1 for rows in alone.values())
-    told = []
+    combined = []
     for offer in [*(sheet for sheet in shared if sheet is not None), *([None] if mixed else [])]:
         rows = [its[offer] if offer in its else next(iter(its.values())) for its in alone.values()]
         whole = SheetComparison(None, offer)
@@ -424,8 +424,8 @@ def _combined_rows(
                 bound=whole.bound + row.bound,
                 refused=whole.refused or row.refused,
             )
-        told.append(whole)
-    return told
+        combined.append(whole)
+    return combined
 
 
 def _ranked(rows: Sequence[SheetComparison]) -> list[SheetComparison]:

@@ -122,13 +122,13 @@ def wait_for_lock(is_mine: Callable[[], bool], on_wait: Callable[[], None]) -> b
         False if others did not let go of it in `WAIT_SECONDS`.
     """
     start = time.monotonic()
-    told = False
+    notified = False
     while not is_mine():
         waited = time.monotonic() - start
         if waited > WAIT_SECONDS:
             return False
-        if waited > PATIENCE and not told:
-            told = True
+        if waited > PATIENCE and not notified:
+            notified = True
             on_wait()
         time.sleep(_POLL_SECONDS)
     return True

@@ -122,10 +122,10 @@ def _file(session: Session) -> _Findings:
     if not _on_sqlite(session):
         return
     try:
-        told = session.scalars(text("PRAGMA integrity_check")).all()
+        messages = session.scalars(text("PRAGMA integrity_check")).all()
     except DBAPIError as error:
-        told = [str(error.orig)]
-    yield from (("file", line) for line in told if line != "ok")
+        messages = [str(error.orig)]
+    yield from (("file", line) for line in messages if line != "ok")
 
 
 def _on_sqlite(session: Session) -> bool:
@@ -334,13 +334,13 @@ def _reversals(session: Session) -> _Findings:
     booked: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
     taken: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
     lines = select(Movement.deed_id, Movement.id, Movement.undoes_id, Movement.change)
-    for transaction, number, undoes, change in session.execute(lines):
-        booked[transaction]["movement", number, change] += 1
-        taken[transaction]["movement", undoes, -change] += 1
+    for transaction_id, number, undoes, change in session.execute(lines):
+        booked[transaction_id]["movement", number, change] += 1
+        taken[transaction_id]["movement", undoes, -change] += 1
     supplies = select(SupplyMovement.deed_id, SupplyMovement.item_id, SupplyMovement.change)
-    for transaction, item, change in session.execute(supplies):
-        booked[transaction]["supply", item, change] += 1
-        taken[transaction]["supply", item, -change] += 1
+    for transaction_id, item, change in session.execute(supplies):
+        booked[transaction_id]["supply", item, change] += 1
+        taken[transaction_id]["supply", item, -change] += 1
     pairs = (
         select(Transaction.id, Transaction.undoes_id)
         .where(Transaction.undoes_id.is_not(None))
@@ -395,21 +395,21 @@ def _purchases(session: Session) -> _Findings:
     for line, packs in session.execute(came):
         if packs > line.packs:
             yield f"purchase {line.purchase_id}", f"{packs} packs came of {line.packs} ordered"
-    told: Counter[tuple[int, int]] = Counter()
+    received: Counter[tuple[int, int]] = Counter()
     receipts = select(PurchaseReceipt, PurchaseLine, Stock).join(
         PurchaseLine, PurchaseReceipt.line_id == PurchaseLine.id
     ).join(Stock, PurchaseReceipt.stock_id == Stock.id)  # fmt: skip
     for receipt, line, stock in session.execute(receipts):
-        told[receipt.deed_id, stock.id] += receipt.packs * line.pack
+        received[receipt.deed_id, stock.id] += receipt.packs * line.pack
         if stock.paper_id != line.paper_id:
             yield stock.label, f"purchase {line.purchase_id} is of another paper"
     booked = select(Movement.deed_id, Movement.stock_id, Movement.change).where(
         Movement.deed_id.in_(select(PurchaseReceipt.deed_id))
     )
     moved: Counter[tuple[int, int]] = Counter()
-    for transaction, stock_id, change in session.execute(booked):
-        moved[transaction or 0, stock_id] += change
-    for key, sheets in sorted(told.items()):
+    for transaction_id, stock_id, change in session.execute(booked):
+        moved[transaction_id or 0, stock_id] += change
+    for key, sheets in sorted(received.items()):
         if moved[key] != sheets:
             yield (
                 f"entry {key[0]}",

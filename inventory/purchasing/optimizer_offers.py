@@ -71,14 +71,16 @@ def read_offers(texts: Sequence[str], papers: Sequence[str], unit: Unit) -> tupl
     return tuple(offers.values())
 
 
-def _pack(text: str | None, told: str) -> int:
+def _pack(text: str | None, sheet_text: str) -> int:
     if text is None:
         return 1
     if not re.fullmatch(r"\s*[0-9]{1,7}\s*", text):
         raise Refusal(
-            f"the sheet '{shorten(told)}': '{shorten(text)}' is not a number of sheets in a pack"
+            f"the sheet '{shorten(sheet_text)}': '{shorten(text)}' is not a number of sheets in a pack"
         )
-    return whole_number(int(text), f"the sheet '{shorten(told)}': the sheets in a pack", least=1)
+    return whole_number(
+        int(text), f"the sheet '{shorten(sheet_text)}': the sheets in a pack", least=1
+    )
 
 
 def listed_offers(listed: Iterable[ListedPack], unit: Unit) -> dict[str, tuple[Offer, ListedPack]]:

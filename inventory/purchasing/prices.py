@@ -270,13 +270,13 @@ def store_prices(
     """
     made = []
     for by, lines in sheet.lines.items():
-        told = sheet.terms.get(by, ListedTerms())
+        terms = sheet.terms.get(by, ListedTerms())
         known = supplier_named(session, by)
-        if known is None or told.shipping is not None or told.free_from is not None:
+        if known is None or terms.shipping is not None or terms.free_from is not None:
             supplier, _ = set_supplier(
                 session, by if known is None else known.name,
-                currency=told.currency if known is None else None,
-                shipping=told.shipping, free_from=told.free_from,
+                currency=terms.currency if known is None else None,
+                shipping=terms.shipping, free_from=terms.free_from,
             )  # fmt: skip
         else:
             supplier = known

@@ -105,12 +105,12 @@ def set_supplier(
         raise Refusal("shipping is free from a sum on, or never; say one of them")
     if currency is not None:
         code = check_currency(currency)
-        told = (
+        not_given = (
             supplier.shipping and shipping is None,
             supplier.free_from is not None and free_from is None and not never_free,
             supplier.least_order and least_order is None,
         )
-        if code != supplier.currency and any(told):
+        if code != supplier.currency and any(not_given):
             raise Refusal(
                 f"the terms of {shorten(supplier.name)} are in {supplier.currency}; say its"
                 f" shipping, from when it is free, and its least order in {code}"
