@@ -55,7 +55,7 @@ class PlannedSheet:
     price
         What using one counts in the plan's cost.
     grain
-        Along which of its sides its fibres lie, if that is known.
+        Along which of its sides its grain runs, if that is known.
     pattern_up
         Its paper has a pattern with a top, which is the sheet's top.
     margins
@@ -246,8 +246,8 @@ class Plan:
     def offcut_value_shares(self) -> tuple[Fraction, Fraction]:
         """Return at which part of their share of the price the offcuts kept count.
 
-        That is, of sheets and of offcuts.  A plan tells what all of them count; what is kept of an
-        offcut counts whole, so the rest tells how much counts of sheets.
+        That is, of sheets and of offcuts.  A plan says what all of them count; what is kept of an
+        offcut counts whole, so the rest says how much counts of sheets.
         """
         whole: dict[str, Fraction] = defaultdict(Fraction)
         for layout in self.layouts:

@@ -38,7 +38,7 @@ FORMAT_VERSION = 1
 """Of the archive's form; that of the tables in it is their revision."""
 MANIFEST = "manifest.json"
 _ZIP_TIMESTAMP = (1980, 1, 1, 0, 0, 0)
-"""A ZIP archive dates its files; ours all bear its first day, so that equal shops are equal."""
+"""A ZIP archive dates its files; ours all have its first day, so that equal shops are equal."""
 _ESCAPED_PREFIXES = ("=", "+", "-", "@", "'", "\t", "\r", "\n")
 
 

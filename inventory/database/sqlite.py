@@ -77,7 +77,7 @@ def _driver(connection: Connection) -> sqlite3.Connection:
 def _begin_to_write(connection: Connection, on_wait: Callable[[], None] = lambda: None) -> None:
     """Begin the transaction of a writing connection, with the lock in hand.
 
-    SQLite's own waiting neither tells anybody nor heeds Ctrl-C, so it is told not to wait.
+    SQLite's own waiting neither says so nor reacts to Ctrl-C, so it is turned off.
     """
 
     def is_mine() -> bool:

@@ -114,7 +114,7 @@ def export_shop(shop: ShopFile, target: Path) -> dict[str, int]:
 def import_shop(archive: Path, place: Path | str | None = None) -> dict[str, int]:
     """Begin a shop with all that is in an archive.
 
-    The shop is built in a file of its own, brought up to date, and held to all of
+    The shop is built in a separate file, brought up to date, and held to all of
     `inventory.maintenance.check.check_shop`; only then does it get its place.
 
     Parameters

@@ -252,7 +252,7 @@ def _shop(session: Session) -> _Findings:
 
 
 def _names(session: Session) -> _Findings:
-    """Two names that are the same but for case and spacing are told by their key."""
+    """Two names that are the same but for case and spacing are recognized by their key."""
     for table in METADATA.sorted_tables:
         if "name" in table.c and "name_key" in table.c:
             for name, key in session.execute(select(table.c.name, table.c.name_key)):

@@ -1,4 +1,4 @@
-"""Offers in the words of the optimizer: from the price book, or as told on the command line."""
+"""Offers in the words of the optimizer: from the price book, or as given on the command line."""
 
 from __future__ import annotations
 
@@ -76,7 +76,8 @@ def _pack(text: str | None, sheet_text: str) -> int:
         return 1
     if not re.fullmatch(r"\s*[0-9]{1,7}\s*", text):
         raise Refusal(
-            f"the sheet '{shorten(sheet_text)}': '{shorten(text)}' is not a number of sheets in a pack"
+            f"the sheet '{shorten(sheet_text)}':"
+            f" '{shorten(text)}' is not a number of sheets in a pack"
         )
     return whole_number(
         int(text), f"the sheet '{shorten(sheet_text)}': the sheets in a pack", least=1

@@ -393,7 +393,7 @@ def end_price(
     Parameters
     ----------
     pack
-        Only not in packs of so many sheets.
+        Only not in packs of that many sheets.
 
     Raises
     ------
@@ -489,7 +489,7 @@ class ListedPack:
     margins
         As they were of such sheets the last time.
     grain
-        Along which of a sheet's sides its fibres lie, if that is known of the paper.
+        Along which of a sheet's sides its grain runs, if that is known of the paper.
     """
 
     supplier: str
@@ -521,7 +521,7 @@ def current_offers(
 ) -> list[ListedPack]:
     """Return all packs that can be bought on a day, in the shop's currency.
 
-    On what terms they are sent is told by `inventory.purchasing.suppliers.supplier_terms`.
+    On what terms they are sent is said by `inventory.purchasing.suppliers.supplier_terms`.
 
     Parameters
     ----------

@@ -46,9 +46,9 @@ __all__ = [
 USE_WEEKS = 8
 """The weeks whose use counts (common practice, no source)."""
 SAFETY_DAYS = 7
-"""Use of so many days is held for a delivery that is late (common practice, no source)."""
+"""Days of use held for a delivery that is late (common practice, no source)."""
 COVER_DAYS = 28
-"""For so many days of use is bought at once (common practice, no source)."""
+"""Days of use bought at once (common practice, no source)."""
 _FEWEST_DAYS = 7
 """What was used within less than a week says nothing of a week."""
 
@@ -66,9 +66,9 @@ def set_level(
     Parameters
     ----------
     reorder
-        With so many sheets or fewer it is time to buy; 1 to 1,000,000.
+        With that many sheets or fewer it is time to buy; 1 to 1,000,000.
     target
-        Up to so many are bought then; `reorder` or more.
+        Up to that many are bought then; `reorder` or more.
     size
         Only of sheets of this size; of any size together, unless given.
 
@@ -104,7 +104,7 @@ def find_level(
 
 
 def is_low(sheets: int, reorder: int, target: int) -> bool:
-    """Tell whether it is time to buy up to a level's target when so many sheets are left."""
+    """Tell whether it is time to buy up to a level's target with that many sheets left."""
     return sheets <= reorder and sheets < target
 
 

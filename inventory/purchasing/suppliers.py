@@ -180,7 +180,7 @@ def list_suppliers(session: Session) -> list[Supplier]:
     return list(session.scalars(select(Supplier).order_by(Supplier.name_key)))
 
 
-# --- what foreign money is worth ---------------------------------------------------------------
+# --- exchange rates -----------------------------------------------------------------------------
 
 
 def read_rate(text: str) -> Decimal:
@@ -236,7 +236,7 @@ def list_rates(session: Session) -> list[ExchangeRate]:
 
 
 class ExchangeRates:
-    """What foreign money is worth on a day, read once.
+    """The exchange rates of a day, read once.
 
     Attributes
     ----------
@@ -279,7 +279,7 @@ class ExchangeRates:
         Raises
         ------
         Refusal
-            If nobody said what the currency is worth.
+            If the currency has no exchange rate.
         """
         return _EXACT.multiply(amount, self.rate(currency))
 
@@ -289,7 +289,7 @@ class ExchangeRates:
         Raises
         ------
         Refusal
-            If nobody said what one of the currencies is worth.
+            If one of the currencies has no exchange rate.
         """
         if currency == other:
             return amount

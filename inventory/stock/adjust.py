@@ -85,7 +85,7 @@ def set_stock_place(session: Session, label: str, place: str, quantity: int | No
     Returns
     -------
     Stock
-        What lies there now: under a label of its own if other sheets stay where they were.
+        What lies there now: under its own label if other sheets stay where they were.
 
     Raises
     ------

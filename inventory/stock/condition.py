@@ -379,7 +379,7 @@ def _check_others_unreserved(session: Session, stock: Stock, there: int, number:
 
 
 def book_grain(session: Session, label: str, grain: GrainAxis | str, why: str = "") -> Stock:
-    """Book along which side of an offcut its fibres lie.
+    """Book along which side of an offcut its grain runs.
 
     Raises
     ------

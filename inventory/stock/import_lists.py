@@ -45,7 +45,7 @@ __all__ = [
 ]
 
 _MOST_OFFCUTS = 1000
-"""Each offcut gets a label of its own, so more of them in one line are a slip."""
+"""Each offcut gets its own label, so more of them in one line are a slip."""
 
 
 # --- papers ------------------------------------------------------------------------------------
@@ -188,7 +188,7 @@ def read_offcuts(session: Session, path: Path, unit: Unit) -> list[ReceiptLine]:
 def import_offcuts(
     session: Session, path: Path, unit: Unit, *, reason: Reason = Reason.KEPT
 ) -> int:
-    """Put the offcuts of a list into the stash, each under a label of its own.
+    """Put the offcuts of a list into the stash, each under its own label.
 
     Parameters
     ----------

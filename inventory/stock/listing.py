@@ -75,7 +75,7 @@ class StashRow(NamedTuple):
     damaged_areas
         Rectangles of it that can't be used.
     grain
-        Along which of its sides its fibres lie, if that is known.
+        Along which of its sides its grain runs, if that is known.
     """
 
     label: str

@@ -111,7 +111,7 @@ def set_paper_note(session: Session, name: str, note: str) -> Paper:
 
 
 def set_grain(session: Session, name: str, grain: Grain | str) -> Paper:
-    """Write down along which side of its sheets a paper's fibres lie.
+    """Write down along which side of its sheets a paper's grain runs.
 
     Raises
     ------

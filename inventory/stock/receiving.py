@@ -73,7 +73,7 @@ class ReceiptLine:
     margins
         How much along each edge can't be used.
     grain
-        How an offcut's fibres lie, if that is known; of sheets the paper says it.
+        How an offcut's grain runs, if that is known; of sheets the paper says it.
     source
         What to put before a refusal: ``sheets.csv, line 3, quantity: ``.
     """
@@ -104,7 +104,7 @@ def receive_goods(
     """Put sheets into the stash, in one transaction.
 
     They join the sheets of the same paper, size, margins, price, place and lot, if there are such;
-    else they get a label of their own.
+    else they get their own label.
 
     Parameters
     ----------
@@ -218,7 +218,7 @@ def add_offcut(
     reason: Reason = Reason.KEPT,
     at: datetime | None = None,
 ) -> Stock:
-    """Put one offcut into the stash under a label of its own.
+    """Put one offcut into the stash under its own label.
 
     Parameters
     ----------

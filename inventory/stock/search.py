@@ -148,7 +148,7 @@ class StashSearch(TypedDict, total=False):
         A part of a paper's colour or name; if none has it, a colour (see `read_colour`), and
         papers at most `near` from it by CIEDE2000 are found.
     weight
-        From so many g/m² to so many.
+        The least and the most g/m².
     at_least
         Width and height in fine units, laid either way round.
     older_than

@@ -259,7 +259,7 @@ def receive_supply(
     reason: Reason = Reason.RECEIVED,
     at: datetime | None = None,
 ) -> list[SupplyItem]:
-    """Put reels, or packs, of a supply into the stash, each under a label of its own.
+    """Put reels, or packs, of a supply into the stash, each under its own label.
 
     Parameters
     ----------

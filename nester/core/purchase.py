@@ -53,7 +53,7 @@ class Offer:
         return self.pack_price / self.pack_size
 
     def as_stock_item(self, quantity: int | None) -> StockItem:
-        """Return so many of its sheets (None: as many as needed) as stock, each at its price."""
+        """Return `quantity` of its sheets (None: as many as needed) as stock, each at its price."""
         return StockItem(
             self.name,
             self.width,

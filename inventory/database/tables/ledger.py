@@ -136,7 +136,7 @@ class DamagedArea(Base):
 
 
 class GrainFinding(Base):
-    """How an offcut's fibres lie, as was found out; the last one counts that was not taken back.
+    """How an offcut's grain runs, as was found out; the last one counts that was not undone.
 
     The database refuses to change or delete it.
     """

@@ -151,15 +151,15 @@ class ReorderLevel(Base):
     width, height
         Of the sheets it is about; None for sheets of any size.
     reorder
-        With so many sheets or fewer it is time to buy.
+        With that many sheets or fewer it is time to buy.
     target
-        Up to so many sheets are bought then.
+        Up to that many sheets are bought then.
     """
 
     __tablename__ = "restock_level"
     __table_args__ = (
         UniqueConstraint("paper_id", "width", "height"),
-        # No two nothings are equal, so a level for any size needs a rule of its own.
+        # No two nothings are equal, so a level for any size needs a separate rule.
         Index(
             "ix_restock_level_any_size",
             "paper_id",

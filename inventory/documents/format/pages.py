@@ -522,7 +522,7 @@ class _WrappedStep(NamedTuple):
 
 
 def _columns_height(steps: Sequence[_WrappedStep], columns: int) -> float:
-    """Return the least height at which steps, in their order, fit into so many columns."""
+    """Return the least height at which steps, in their order, fit into the columns."""
     heights = [step.height for step in steps]
     if not heights:
         return 0.0

@@ -1,4 +1,4 @@
-"""Patterns taken apart on the table: their cuts, their offcuts, and what these are worth.
+"""Patterns taken apart on the table: their cuts, their offcuts, and the value of these.
 
 What an offcut counts is known only once it is known how a sheet is cut, and that takes time; so
 each pattern is taken apart at most once, and where it can't have an offcut worth keeping, it is not
@@ -196,7 +196,7 @@ class PatternEvaluator:
         ----------
         most_spent
             Once so much has been spent, what is not known yet counts nothing; so the net cost is
-            never told too low.
+            never too low.
         """
         return self._objective(
             uses,
@@ -269,7 +269,7 @@ class PatternEvaluator:
         return replace(self._task, bin_types=kinds, price_unit=unit)
 
     def min_item_cost(self, counts: Sequence[int], unmade: int = 0) -> Fraction:
-        """Return what so many pieces of each shape cost net at least, beside the reduced prices.
+        """Return what given counts of pieces cost net at least, beside the reduced prices.
 
         Parameters
         ----------

@@ -6,7 +6,7 @@ know of it:
 * A *gap* between pieces becomes a border of half of it around every piece and around what is
   usable of every sheet; then pieces keep their distance just when their borders don't overlap.
 * *Margins* are left out of the sheet.
-* *Grain*: of a paper whose fibres lie in different ways, sheets are taken up and turned until all
+* *Grain*: of a paper whose grain runs in different ways, sheets are taken up and turned until all
   lie the same way; a piece that wishes for a grain is turned to suit it, and then may not turn.
 """
 
@@ -124,7 +124,7 @@ class PreparedPaper:
     def _blank(self, want: Demand) -> Blank:
         turned, turns = False, want.turn is Turn.ANY
         if want.grain is not Grain.ANY and self._grains:
-            # Where sheets' grains differ, all are laid with their fibres along their width.
+            # Where sheets' grains differ, all are laid with their grain along their width.
             along = Grain.WIDTH if self._mixed_grain else next(iter(self._grains))
             turned, turns = want.grain is not along, False
         gap = 2 * self._half_gap

@@ -1,6 +1,6 @@
 """One paper's part of a problem, in the smallest numbers that say the same.
 
-Papers never share a sheet, so each is a problem of its own.  Equal pieces are counted, not
+Papers never share a sheet, so each is a separate problem.  Equal pieces are counted, not
 multiplied; lengths are divided by their common divisor and prices made whole, so that every
 method works on small integers.  Gaps, margins and grain are gone by then (`preprocess.py`).
 """
@@ -197,7 +197,7 @@ class Task:
         return pieces if on_hand is None else min(on_hand, pieces)
 
     def exact_cost(self, uses: dict[int, int]) -> Fraction:
-        """Money for so many sheets of each kind."""
+        """Money for given counts of sheets of each kind."""
         prices = (self.sheets[kind].stock.price * n for kind, n in uses.items())
         return sum(prices, Fraction(0))
 
@@ -280,7 +280,7 @@ def _why_unplaceable(want: Demand, stock: Sequence[StockItem], stages: int | Non
 
 
 def _can_be_placed(want: Demand, stock: StockItem, stages: int | None) -> bool:
-    """Tell whether one such piece finds room on a sheet, and so many stages of cuts free it.
+    """Tell whether one such piece finds room on a sheet, and whether at most `stages` stages free it.
 
     Two stages free any piece that lies in a corner.  One does if it is as long as the sheet is wide
     or high, and no margin has to be cut off that way.
