@@ -158,7 +158,7 @@ class DualFeasibleFunctions:
         return None
 
     def _total_weights(self, production: tuple[int, ...]) -> Matrix:
-        """Return, as floats, the total weight of given counts of item types, by pair of functions."""
+        """Return, as floats, the total weight of given counts, by pair of functions."""
         import numpy as np
 
         if production not in self._total_weights_cache:

@@ -212,7 +212,7 @@ class GuillotinePricing:
         return None
 
     def _split(self, column: int, row: int, table: Table) -> list[tuple[int, int]]:
-        """Return two parts, side by side or stacked, that sum to a rectangle's value; else nothing."""
+        """Return two parts, side by side or stacked, that sum to its value; else nothing."""
         value = table[column, row]
         parts, rests = self._across.splits(column)
         for part, rest in zip(parts, rests, strict=True):

@@ -280,7 +280,7 @@ def _why_unplaceable(want: Demand, stock: Sequence[StockItem], stages: int | Non
 
 
 def _can_be_placed(want: Demand, stock: StockItem, stages: int | None) -> bool:
-    """Tell whether one such piece finds room on a sheet, and whether at most `stages` stages free it.
+    """Tell whether one such piece finds room on a sheet, and at most `stages` stages free it.
 
     Two stages free any piece that lies in a corner.  One does if it is as long as the sheet is wide
     or high, and no margin has to be cut off that way.
