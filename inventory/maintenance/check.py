@@ -511,7 +511,7 @@ def _usage_by_label(plan: Plan) -> Counter[str]:
 def _reservations(session: Session) -> _Findings:
     """Check that open batches take no more than was there when the last of them was booked.
 
-    What was spoiled, counted away or taken back since is no fault of the book (see `_shortages`).
+    What was spoiled, counted away or undone since is no fault of the book (see `_shortages`).
     """
     for stock, wanted, there in _short(session):
         since = min(

@@ -56,7 +56,7 @@ _NEXT_STATUSES: dict[OrderStatus, tuple[OrderStatus, ...]] = {
     OrderStatus.CANCELLED: (),
 }
 """Where an order may go; back to confirmed when its batch is dropped, and back to planned when a
-cut is taken back."""
+cut is undone."""
 
 
 def add_order(
@@ -272,7 +272,7 @@ def set_status(session: Session, order: Order, status: OrderStatus | str) -> Ord
     """Move an order along: draft, confirmed, planned, cut, assembled, delivered.
 
     It may be cancelled from anywhere before delivered, and goes back from planned to confirmed
-    when its batch is dropped, from cut to planned when that is taken back.
+    when its batch is dropped, from cut to planned when that is undone.
 
     Raises
     ------

@@ -390,7 +390,7 @@ def get_purchase(session: Session, number: int) -> Purchase:
     Raises
     ------
     Refusal
-        If there is none, or it was taken back.
+        If there is none, or it was undone.
     """
     purchase = session.get(Purchase, number) if 0 < number < 2**31 else None
     if purchase is None:
@@ -715,12 +715,12 @@ def close_purchase(session: Session, number: int, why: str = "") -> PurchaseRow:
 
 
 def check_reversible(session: Session, transaction: Transaction) -> None:
-    """Refuse to take back that something was ordered when something came of it, or it was closed.
+    """Refuse to undo that something was ordered when something came of it, or it was closed.
 
     Raises
     ------
     Refusal
-        If so; it names what must be taken back first.
+        If so; it names what must be undone first.
     """
     if transaction.reason is not Reason.ORDERED:
         return

@@ -278,7 +278,7 @@ def _reversal_values(movement: Movement, back: Transaction) -> dict[str, Any]:
 
 
 def reversed_movements() -> Select[int | None]:
-    """Select the numbers of the movements that have been taken back."""
+    """Select the numbers of the movements that have been undone."""
     return select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
 
 

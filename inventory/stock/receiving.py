@@ -546,7 +546,7 @@ def sheet_price(pack_price: Decimal, pack: int) -> Decimal:
 
 
 class DeliveryRow(NamedTuple):
-    """What one delivery note brought, less what was taken back."""
+    """What one delivery note brought, less what was undone."""
 
     supplier: str
     number: str

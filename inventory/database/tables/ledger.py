@@ -44,7 +44,7 @@ class Delivery(Base):
 
 
 class Transaction(Base):
-    """One thing that was done at the table: all its movements are booked, or taken back, together.
+    """One thing that was done at the table: all its movements are booked, or undone, together.
 
     The database refuses to change or delete it; only `inventory.stock.ledger` writes these.
 

@@ -251,7 +251,7 @@ class _Flow:
             self.y += _line_height(size)
 
     def ensure_room(self, high: float) -> None:
-        """Begin a page unless there is so much room."""
+        """Begin a page unless there is that much room."""
         if self.y + high > self.bottom and self.y > self.begins:
             self.new_page()
 

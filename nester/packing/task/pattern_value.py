@@ -15,7 +15,7 @@ least
 Summed over the sheets of a plan: its net cost is at least the price of its sheets, each at its
 reduced price p − v · A ≥ 0, and the sum of v · S.  A lower bound on the price at reduced prices
 bounds the first.  The second is least where solid area lies on sheets with the least v, of which
-there is only so much: no more than all such sheets have.
+the area is limited: no more than all such sheets have.
 """
 
 from __future__ import annotations
@@ -195,7 +195,7 @@ class PatternEvaluator:
         Parameters
         ----------
         most_spent
-            Once so much has been spent, what is not known yet counts nothing; so the net cost is
+            Once that much has been spent, what is not known yet counts nothing; so the net cost is
             never too low.
         """
         return self._objective(
@@ -274,7 +274,7 @@ class PatternEvaluator:
         Parameters
         ----------
         unmade
-            Blanks of so much area, in the task's units, are left out, whichever they are.
+            Blanks of that much area, in the task's units, are left out, whichever they are.
         """
         left = sum(area * n for area, n in zip(self._min_solid_areas, counts, strict=True))
         left = max(0, left - unmade * self._task.length_unit**2)
