@@ -73,7 +73,7 @@ class Desk:
             env=self.environment,
             capture_output=True,
             encoding="utf-8",
-            timeout=120,
+            timeout=600,
             preexec_fn=before,
             check=False,
         )
