@@ -2,7 +2,7 @@
 
 What other programs need of it is here: a design's pieces, a cutting problem, its plan, the judge
 and the drawing.  Each name is loaded when it is first asked for, so that `import nester` costs
-nothing; `designs` and `verify` are packages of their own.
+nothing; `designs` and `verify` are separate packages.
 """
 
 from __future__ import annotations

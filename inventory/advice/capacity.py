@@ -1,4 +1,4 @@
-"""How many of a design the stash would make today: exactly, or at least and at most so many."""
+"""How many of a design the stash would make today: exactly, or a lower and an upper bound."""
 
 from __future__ import annotations
 

@@ -113,7 +113,9 @@ class DesignEstimate:
     @property
     def asked(self) -> Estimate:
         """The estimate for the number of copies that was asked for."""
-        return next(one for one in self.estimates if one.quantity == self.task.quantity)
+        return next(
+            estimate for estimate in self.estimates if estimate.quantity == self.task.quantity
+        )
 
 
 def read_estimate(session: Session | None, request: EstimateRequest, today: date) -> EstimateTask:
@@ -152,7 +154,7 @@ def read_estimate(session: Session | None, request: EstimateRequest, today: date
     else:
         offers = _listed_offers(session, papers, unit, today)
         if session is not None:
-            terms = supplier_terms_for(session, (one.supplier for one in offers), today)
+            terms = supplier_terms_for(session, (offer.supplier for offer in offers), today)
     return EstimateTask(
         request.design,
         "" if session is None else get_shop(session).currency,
@@ -168,7 +170,7 @@ def read_estimate(session: Session | None, request: EstimateRequest, today: date
 def _names_as_in_shop(session: Session | None, papers: Mapping[str, str]) -> dict[str, str]:
     if session is None:
         return dict(papers)
-    names = {one.name_key: one.name for one in list_papers(session)}
+    names = {paper.name_key: paper.name for paper in list_papers(session)}
     return {part: names.get(fold(text), text) for part, text in papers.items()}
 
 
@@ -176,7 +178,7 @@ def _has_weight(session: Session | None, text: str) -> bool:
     """Tell whether a paper's weight is known: the text is a weight, or one of the shop's papers."""
     if text.isascii() and text.isdigit():
         return True
-    return session is not None and fold(text) in {one.name_key for one in list_papers(session)}
+    return session is not None and fold(text) in {paper.name_key for paper in list_papers(session)}
 
 
 def _rules(session: Session | None, request: EstimateRequest, unit: Unit) -> CuttingRules:

@@ -321,7 +321,7 @@ def _current_size(asked: BatchRequest, setting: str) -> Length:
     if isinstance(value, int):
         return value
     # Another way to say a setting, such as the blank of three panels.
-    other = next(one for one in asked.batch.design.settings if one.name == setting)
+    other = next(known for known in asked.batch.design.settings if known.name == setting)
     value = asked.current_sizes[other.alternative_to]
     return value * other.divisor if isinstance(value, int) else 0
 
@@ -381,19 +381,19 @@ def compare_sheets(
         choices: list[PricedSheet | None] = [*offers, *([None] if len(offers) > 1 else [])]
         for offer in choices:
             rows[offer] = _row(asked, paper, offer, effort, stop)
-    told: list[SheetComparison] = []
+    compared: list[SheetComparison] = []
     if len(alone) > 1:
-        told += _ranked(_combined_rows(alone))
+        compared += _ranked(_combined_rows(alone))
     for rows in alone.values():
-        told += _ranked(list(rows.values()))
-    return told
+        compared += _ranked(list(rows.values()))
+    return compared
 
 
 def _row(
     asked: BatchRequest, paper: str, offer: PricedSheet | None, effort: Effort, stop: Stop
 ) -> SheetComparison:
     batch = asked.batch
-    its = [one for one in asked.pieces if paper_for(one.role, batch.papers) == paper]
+    its = [piece for piece in asked.pieces if paper_for(piece.role, batch.papers) == paper]
     sheets = {paper: batch.sheets[paper] if offer is None else (offer,)}
     problem = paper_problems(its, batch.quantity, batch.papers, sheets, batch.rules)[paper]
     lacking = unfit_reason([problem])
@@ -409,10 +409,12 @@ def _combined_rows(
     alone: Mapping[str, Mapping[PricedSheet | None, SheetComparison]],
 ) -> list[SheetComparison]:
     """Add up what all papers take, on each sheet that all may be cut from, and on all sheets."""
-    shared = [one for one in next(iter(alone.values())) if all(one in r for r in alone.values())]
+    shared = [
+        sheet for sheet in next(iter(alone.values())) if all(sheet in r for r in alone.values())
+    ]
     mixed = any(len(rows) > 1 for rows in alone.values())
-    told = []
-    for offer in [*(one for one in shared if one is not None), *([None] if mixed else [])]:
+    combined = []
+    for offer in [*(sheet for sheet in shared if sheet is not None), *([None] if mixed else [])]:
         rows = [its[offer] if offer in its else next(iter(its.values())) for its in alone.values()]
         whole = SheetComparison(None, offer)
         for row in rows:
@@ -422,8 +424,8 @@ def _combined_rows(
                 bound=whole.bound + row.bound,
                 refused=whole.refused or row.refused,
             )
-        told.append(whole)
-    return told
+        combined.append(whole)
+    return combined
 
 
 def _ranked(rows: Sequence[SheetComparison]) -> list[SheetComparison]:

@@ -31,16 +31,16 @@ EachOption = Annotated[
 ForgetFlag = Annotated[bool, typer.Option("--forget", help="Remove what you set.")]
 
 
-def show_cost(told: OrderCost, *, as_json: bool) -> None:
+def show_cost(order_cost: OrderCost, *, as_json: bool) -> None:
     """Print what an order costs."""
     from inventory.cli.shared.terminal import console, print_json
     from inventory.documents.text.costs import cost_text
     from inventory.views.costs import cost_as_json
 
     if as_json:
-        print_json(cost_as_json(told))
+        print_json(cost_as_json(order_cost))
     else:
-        console().print(cost_text(told))
+        console().print(cost_text(order_cost))
 
 
 def read_unit_price(shop_file: ShopFile, text: str | None) -> Decimal | None:

@@ -121,10 +121,10 @@ def spending_(
 @app.command("unused")
 def unused(
     context: typer.Context,
-    days: Annotated[int, typer.Option("--days", help="Not cut for so many days.")] = 365,
+    days: Annotated[int, typer.Option("--days", help="Not cut for that many days.")] = 365,
     design: Annotated[
         str,
-        typer.Option("--design", help="Of which design it is told how many it would make."),
+        typer.Option("--design", help="The design of which to show how many it would make."),
     ] = "gift-tag",
     size: Annotated[
         list[str] | None,

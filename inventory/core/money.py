@@ -76,7 +76,7 @@ def ratio_to_coin(number: int, of: int, currency: str) -> Decimal:
 
 
 def round_to_decimals(amount: Decimal | Fraction, decimals: int) -> Decimal:
-    """Return the amount rounded to so many decimals, halves away from zero."""
+    """Return the amount rounded to that many decimals, halves away from zero."""
     return _rounded(*amount.as_integer_ratio(), decimals)
 
 

@@ -55,7 +55,7 @@ class PlannedSheet:
     price
         What using one counts in the plan's cost.
     grain
-        Along which of its sides its fibres lie, if that is known.
+        Along which of its sides its grain runs, if that is known.
     pattern_up
         Its paper has a pattern with a top, which is the sheet's top.
     margins
@@ -225,31 +225,35 @@ class Plan:
     @property
     def paper_area(self) -> int:
         """Area of the sheets used, in square fine units."""
-        return sum(one.copies * one.sheet.width * one.sheet.height for one in self.layouts)
+        return sum(
+            layout.copies * layout.sheet.width * layout.sheet.height for layout in self.layouts
+        )
 
     @property
     def piece_area(self) -> int:
         """Area of the pieces within their outlines, in square fine units."""
         return sum(
-            one.copies * self.part_of(spot).piece.area for one in self.layouts for spot in one.spots
+            layout.copies * self.part_of(spot).piece.area
+            for layout in self.layouts
+            for spot in layout.spots
         )
 
     @property
     def kept_area(self) -> int:
         """Area of the offcuts worth keeping, in square fine units."""
-        return sum(one.copies * rect.area for one in self.layouts for rect in one.offcuts)
+        return sum(layout.copies * rect.area for layout in self.layouts for rect in layout.offcuts)
 
     def offcut_value_shares(self) -> tuple[Fraction, Fraction]:
         """Return at which part of their share of the price the offcuts kept count.
 
-        That is, of sheets and of offcuts.  A plan tells what all of them count; what is kept of an
-        offcut counts whole, so the rest tells how much counts of sheets.
+        That is, of sheets and of offcuts.  A plan says what all of them count; what is kept of an
+        offcut counts whole, so the rest says how much counts of sheets.
         """
         whole: dict[str, Fraction] = defaultdict(Fraction)
-        for one in self.layouts:
-            area = sum(rect.area for rect in one.offcuts)
-            back = Fraction(area, one.sheet.width * one.sheet.height)
-            whole[one.sheet.kind] += Fraction(one.sheet.price) * one.copies * back
+        for layout in self.layouts:
+            area = sum(rect.area for rect in layout.offcuts)
+            back = Fraction(area, layout.sheet.width * layout.sheet.height)
+            whole[layout.sheet.kind] += Fraction(layout.sheet.price) * layout.copies * back
         kept, offcuts, sheets = Fraction(self.kept), whole["offcut"], whole["sheet"]
         if kept < offcuts or not sheets:
             return Fraction(0), kept / offcuts if offcuts else Fraction(0)

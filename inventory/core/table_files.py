@@ -348,5 +348,5 @@ def read_due(text: str, today: date) -> date:
         raise Refusal(f"{wrong}; write it like 2027-03-14 or in 5 days") from None
 
 
-def apply_lines(deeds: Iterable[CheckedLine[_T]]) -> list[_T]:
-    return [deed.apply() for deed in deeds]
+def apply_lines(lines: Iterable[CheckedLine[_T]]) -> list[_T]:
+    return [line.apply() for line in lines]

@@ -144,7 +144,7 @@ class CutSheet(Generic[_Owner]):
 
 @dataclass(frozen=True)
 class CostShare:
-    """What one owner bears of the sheets: by paper, the area of its pieces and what they cost."""
+    """What one owner pays for the sheets: by paper, the area of its pieces and what they cost."""
 
     areas: Mapping[str, int]
     costs: Mapping[str, Fraction]
@@ -155,8 +155,9 @@ def cost_shares(sheets: Iterable[CutSheet[_Owner]]) -> dict[_Owner, CostShare]:
     """Share sheets, and the time to cut them, among those whose pieces are on them.
 
     What a sheet costs, less what its kept offcuts count, is shared by the area of the pieces on
-    it: so each bears its own area and a fair part of the waste.  The time to cut a sheet is shared
-    by the length around the pieces, as cuts run along their edges (common practice, no source).
+    it: so each pays for its own area and a fair part of the waste.  The time to cut a sheet is
+    shared by the length around the pieces, as cuts run along their edges (common practice, no
+    source).
 
     Returns
     -------

@@ -72,7 +72,7 @@ PRINTED = "photo"
 
 
 class PlanShare(NamedTuple):
-    """What one order bears of a plan; `paper` (by paper) and `cutting` in whole coins."""
+    """What one order pays of a plan; `paper` (by paper) and `cutting` in whole coins."""
 
     share: CostShare
     paper: Mapping[str, Decimal]
@@ -302,7 +302,7 @@ def _planned(
     posted: bool,
     each: Decimal | None,
 ) -> OrderCost:
-    """Add up what an order bears of each of its plans.
+    """Add up what an order pays of each of its plans.
 
     Parameters
     ----------
@@ -421,7 +421,7 @@ class _Estimate:
 
 
 class BatchCostRow(NamedTuple):
-    """What one order bears of a batch: paper less the offcuts kept, and the work of cutting."""
+    """What one order pays of a batch: paper less the offcuts kept, and the work of cutting."""
 
     order: int
     customer: str
@@ -431,7 +431,7 @@ class BatchCostRow(NamedTuple):
 
 @dataclass(frozen=True)
 class BatchCost:
-    """What a batch costs, and which order bears how much; the rows sum to it exactly.
+    """What a batch costs, and which order pays how much; the rows sum to it exactly.
 
     Attributes
     ----------

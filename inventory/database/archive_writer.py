@@ -38,7 +38,7 @@ FORMAT_VERSION = 1
 """Of the archive's form; that of the tables in it is their revision."""
 MANIFEST = "manifest.json"
 _ZIP_TIMESTAMP = (1980, 1, 1, 0, 0, 0)
-"""A ZIP archive dates its files; ours all bear its first day, so that equal shops are equal."""
+"""A ZIP archive dates its files; ours all have its first day, so that equal shops are equal."""
 _ESCAPED_PREFIXES = ("=", "+", "-", "@", "'", "\t", "\r", "\n")
 
 
@@ -67,7 +67,7 @@ def write_archive(connection: Connection, target: Path) -> dict[str, int]:
     }
     text = json.dumps(manifest, indent=1, ensure_ascii=False) + "\n"
     write_new_file(target, _zip({MANIFEST: text.encode(), **files}))
-    return {one["table"]: one["rows"] for one in described}
+    return {entry["table"]: entry["rows"] for entry in described}
 
 
 def _zip(files: dict[str, bytes]) -> bytes:

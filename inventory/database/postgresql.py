@@ -286,7 +286,7 @@ def _refusal(name: str, cause: BaseException | None) -> Refusal | None:
     said = _ERROR_MESSAGES.get(getattr(cause, "sqlstate", None) or "")
     if said is not None:
         return Refusal(f"{name} {said}")
-    # A server that is not there, or went away, gives no state; libpq tells it in words.
+    # A server that is not there, or went away, gives no state; libpq says it in words.
     if type(cause).__name__ == "OperationalError" and getattr(cause, "sqlstate", None) is None:
         why = " ".join(str(cause).split())
         return Refusal(f"{name} can't be reached ({why[:200]}); nothing was changed")

@@ -18,11 +18,11 @@ if TYPE_CHECKING:
 
 __all__ = ["PATIENCE", "WAIT_SECONDS", "ShopFile", "wait_for_lock"]
 WAIT_SECONDS = 30
-"""How long one deed waits for others to finish theirs."""
+"""How long a transaction waits for others to end."""
 PATIENCE = 0.5
-"""Seconds after which a deed that waits says so."""
+"""Seconds after which a transaction that waits says so."""
 _POLL_SECONDS = 0.02
-"""Seconds between two looks whether the book is free; Ctrl-C is heeded in between."""
+"""Seconds between two looks whether the book is free; Ctrl-C works in between."""
 
 
 class ShopFile:
@@ -37,7 +37,8 @@ class ShopFile:
     backup
         The copy made of it if opening it brought its tables up to date, else None.
     on_wait
-        Called once in a deed that has to wait for another program's; does nothing, unless set.
+        Called once in a transaction that has to wait for another program's; does nothing,
+        unless set.
     """
 
     def __init__(
@@ -121,13 +122,13 @@ def wait_for_lock(is_mine: Callable[[], bool], on_wait: Callable[[], None]) -> b
         False if others did not let go of it in `WAIT_SECONDS`.
     """
     start = time.monotonic()
-    told = False
+    notified = False
     while not is_mine():
         waited = time.monotonic() - start
         if waited > WAIT_SECONDS:
             return False
-        if waited > PATIENCE and not told:
-            told = True
+        if waited > PATIENCE and not notified:
+            notified = True
             on_wait()
         time.sleep(_POLL_SECONDS)
     return True

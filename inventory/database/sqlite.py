@@ -1,7 +1,7 @@
 """Opening a shop's file: the one place that knows how the database is reached.
 
 A shop is one SQLite file, or a database of a PostgreSQL server (`inventory.database.postgresql`).
-Writing happens in one transaction a deed that has the whole book to itself, so that two processes
+Each change is written in one transaction, which has the whole book to itself, so that two processes
 wait for each other instead of failing half way; reading sees one moment of the book.  What SQLite
 can't do (no room, no permission, no such file) becomes a `Refusal` here and nowhere else.
 """
@@ -77,7 +77,7 @@ def _driver(connection: Connection) -> sqlite3.Connection:
 def _begin_to_write(connection: Connection, on_wait: Callable[[], None] = lambda: None) -> None:
     """Begin the transaction of a writing connection, with the lock in hand.
 
-    SQLite's own waiting neither tells anybody nor heeds Ctrl-C, so it is told not to wait.
+    SQLite's own waiting neither says so nor reacts to Ctrl-C, so it is turned off.
     """
 
     def is_mine() -> bool:
@@ -246,7 +246,7 @@ def _already_exists(path: Path) -> Refusal:
 def _migrate(engine: Engine, path: Path) -> Path | None:
     """Bring the tables up to date in one transaction, after a copy beside the file.
 
-    Foreign keys rest meanwhile, since changing a table on SQLite means to build it anew; they are
+    Foreign keys rest meanwhile, since changing a table on SQLite means to rebuild it; they are
     all checked before the change is stored.
 
     Returns

@@ -114,7 +114,7 @@ def export_shop(shop: ShopFile, target: Path) -> dict[str, int]:
 def import_shop(archive: Path, place: Path | str | None = None) -> dict[str, int]:
     """Begin a shop with all that is in an archive.
 
-    The shop is built in a file of its own, brought up to date, and held to all of
+    The shop is built in a separate file, brought up to date, and held to all of
     `inventory.maintenance.check.check_shop`; only then does it get its place.
 
     Parameters
@@ -168,15 +168,15 @@ class _Archive:
 def _read_archive(path: Path) -> _Archive:
     try:
         with zipfile.ZipFile(path) as archive:
-            if sum(one.file_size for one in archive.infolist()) > _LARGEST_ARCHIVE:
+            if sum(member.file_size for member in archive.infolist()) > _LARGEST_ARCHIVE:
                 raise Refusal(
                     f"{path}: unpacked it has more than {_LARGEST_ARCHIVE // 10**6:,} MB, which is"
                     " no shop's archive"
                 )
             manifest = _read_manifest(archive, path)
             read = _Archive(path, manifest["revision"], {}, {})
-            for one in manifest["tables"]:
-                _read_table(archive, one, read)
+            for entry in manifest["tables"]:
+                _read_table(archive, entry, read)
             return read
     except Refusal:
         raise
@@ -209,10 +209,10 @@ def _read_manifest(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
         )
     tables = manifest.get("tables")
     known = isinstance(tables, list) and all(
-        isinstance(one, dict)
-        and all(isinstance(one.get(key), str) for key in ("table", "file", "sha256"))
-        and isinstance(one.get("rows"), int)
-        for one in tables
+        isinstance(entry, dict)
+        and all(isinstance(entry.get(key), str) for key in ("table", "file", "sha256"))
+        and isinstance(entry.get("rows"), int)
+        for entry in tables
     )
     if not known or not isinstance(manifest.get("revision"), str):
         raise no_archive
@@ -353,7 +353,11 @@ def _value(archive: _Archive, column: Column[Any], kind: ColumnKind, line: int, 
 
 def _check_uniques(archive: _Archive, table: Table, rows: list[dict[str, Any]]) -> None:
     keys = [list(table.primary_key.columns)]
-    keys += [list(one.columns) for one in table.constraints if isinstance(one, UniqueConstraint)]
+    keys += [
+        list(constraint.columns)
+        for constraint in table.constraints
+        if isinstance(constraint, UniqueConstraint)
+    ]
     for columns in keys:
         seen: dict[tuple[Any, ...], int] = {}
         for row, (line, _) in zip(rows, archive.rows[table.name], strict=True):

@@ -78,12 +78,12 @@ class CheckReport:
     @property
     def faults(self) -> list[Finding]:
         """What contradicts itself in the book."""
-        return [one for one in self.findings if one.fault]
+        return [finding for finding in self.findings if finding.fault]
 
     @property
     def notices(self) -> list[Finding]:
         """What the maker should look after, in a book that is right."""
-        return [one for one in self.findings if not one.fault]
+        return [finding for finding in self.findings if not finding.fault]
 
 
 _Findings = Iterable[tuple[str, str]]
@@ -122,10 +122,10 @@ def _file(session: Session) -> _Findings:
     if not _on_sqlite(session):
         return
     try:
-        told = session.scalars(text("PRAGMA integrity_check")).all()
+        messages = session.scalars(text("PRAGMA integrity_check")).all()
     except DBAPIError as error:
-        told = [str(error.orig)]
-    yield from (("file", line) for line in told if line != "ok")
+        messages = [str(error.orig)]
+    yield from (("file", line) for line in messages if line != "ok")
 
 
 def _on_sqlite(session: Session) -> bool:
@@ -143,15 +143,15 @@ def _tables(session: Session) -> _Findings:
     for table in METADATA.sorted_tables:
         if not looked.has_table(table.name):
             continue
-        there = {one["name"] for one in looked.get_check_constraints(table.name)}
+        there = {rule["name"] for rule in looked.get_check_constraints(table.name)}
         for name in sorted(_rules_of(table) - there, key=str):
             yield table.name, f"its rule {name} is missing"
 
 
 def _shown(difference: Any) -> str:
-    deed, *things = difference[0] if isinstance(difference, list) else difference
-    names = (getattr(one, "name", one) for one in things if one is not None)
-    return " ".join([str(deed), *(str(name) for name in names if not isinstance(name, dict))])
+    operation, *things = difference[0] if isinstance(difference, list) else difference
+    names = (getattr(thing, "name", thing) for thing in things if thing is not None)
+    return " ".join([str(operation), *(str(name) for name in names if not isinstance(name, dict))])
 
 
 def _rules_of(table: Table) -> set[Any]:
@@ -232,7 +232,7 @@ def _row(table: Table, key: Iterable[Any]) -> str:
 
 def _pointers(session: Session) -> _Findings:
     for table in METADATA.sorted_tables:
-        for pointer in sorted(table.foreign_keys, key=lambda one: one.parent.name):
+        for pointer in sorted(table.foreign_keys, key=lambda key: key.parent.name):
             child, parent = table.alias(), pointer.column.table.alias()
             mine, theirs = child.c[pointer.parent.name], parent.c[pointer.column.name]
             lost = (
@@ -252,7 +252,7 @@ def _shop(session: Session) -> _Findings:
 
 
 def _names(session: Session) -> _Findings:
-    """Two names that are the same but for case and spacing are told by their key."""
+    """Two names that are the same but for case and spacing are recognized by their key."""
     for table in METADATA.sorted_tables:
         if "name" in table.c and "name_key" in table.c:
             for name, key in session.execute(select(table.c.name, table.c.name_key)):
@@ -272,9 +272,9 @@ def _damaged_areas(session: Session) -> _Findings:
         .join(Stock, DamagedArea.stock_id == Stock.id)
         .order_by(DamagedArea.id)
     )
-    for bruise, stock in session.execute(lines):
-        if bruise.rect.right > stock.width or bruise.rect.bottom > stock.height:
-            yield stock.label, f"its damaged area {bruise.id} does not lie on it"
+    for area, stock in session.execute(lines):
+        if area.rect.right > stock.width or area.rect.bottom > stock.height:
+            yield stock.label, f"its damaged area {area.id} does not lie on it"
 
 
 # --- the ledger --------------------------------------------------------------------------------
@@ -330,17 +330,17 @@ def _supplies(session: Session) -> _Findings:
 
 
 def _reversals(session: Session) -> _Findings:
-    """Check that a deed that takes another one back takes all of it back, and nothing else."""
+    """Check that a transaction that undoes another one undoes all of it, and nothing else."""
     booked: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
     taken: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
     lines = select(Movement.deed_id, Movement.id, Movement.undoes_id, Movement.change)
-    for deed, number, undoes, change in session.execute(lines):
-        booked[deed]["movement", number, change] += 1
-        taken[deed]["movement", undoes, -change] += 1
+    for transaction_id, number, undoes, change in session.execute(lines):
+        booked[transaction_id]["movement", number, change] += 1
+        taken[transaction_id]["movement", undoes, -change] += 1
     supplies = select(SupplyMovement.deed_id, SupplyMovement.item_id, SupplyMovement.change)
-    for deed, item, change in session.execute(supplies):
-        booked[deed]["supply", item, change] += 1
-        taken[deed]["supply", item, -change] += 1
+    for transaction_id, item, change in session.execute(supplies):
+        booked[transaction_id]["supply", item, change] += 1
+        taken[transaction_id]["supply", item, -change] += 1
     pairs = (
         select(Transaction.id, Transaction.undoes_id)
         .where(Transaction.undoes_id.is_not(None))
@@ -356,9 +356,9 @@ def _reversals(session: Session) -> _Findings:
 
 def _prices(session: Session) -> _Findings:
     """Check what the database can't, as it keeps money as text: none of it is less than it may."""
-    for one in session.scalars(select(Price).order_by(Price.id)):
-        if one.amount is not None and one.amount <= 0:
-            yield f"price {one.id}", f"a pack can't cost {one.amount}"
+    for price in session.scalars(select(Price).order_by(Price.id)):
+        if price.amount is not None and price.amount <= 0:
+            yield f"price {price.id}", f"a pack can't cost {price.amount}"
     for rate in session.scalars(select(ExchangeRate).order_by(ExchangeRate.id)):
         if rate.rate <= 0:
             yield f"exchange rate {rate.id}", f"1 {rate.currency} can't be worth {rate.rate}"
@@ -374,12 +374,12 @@ def _purchases(session: Session) -> _Findings:
         (PurchaseReceipt, Reason.RECEIVED),
         (PurchaseClosure, Reason.CLOSED),
     ):
-        deeds = (
+        transactions = (
             select(Transaction.id, Transaction.reason)
             .join(table, table.deed_id == Transaction.id)
             .distinct()
         )
-        for number, its in session.execute(deeds.order_by(Transaction.id)):
+        for number, its in session.execute(transactions.order_by(Transaction.id)):
             if its is not reason:
                 yield (
                     f"entry {number}",
@@ -395,21 +395,21 @@ def _purchases(session: Session) -> _Findings:
     for line, packs in session.execute(came):
         if packs > line.packs:
             yield f"purchase {line.purchase_id}", f"{packs} packs came of {line.packs} ordered"
-    told: Counter[tuple[int, int]] = Counter()
+    received: Counter[tuple[int, int]] = Counter()
     receipts = select(PurchaseReceipt, PurchaseLine, Stock).join(
         PurchaseLine, PurchaseReceipt.line_id == PurchaseLine.id
     ).join(Stock, PurchaseReceipt.stock_id == Stock.id)  # fmt: skip
     for receipt, line, stock in session.execute(receipts):
-        told[receipt.deed_id, stock.id] += receipt.packs * line.pack
+        received[receipt.deed_id, stock.id] += receipt.packs * line.pack
         if stock.paper_id != line.paper_id:
             yield stock.label, f"purchase {line.purchase_id} is of another paper"
     booked = select(Movement.deed_id, Movement.stock_id, Movement.change).where(
         Movement.deed_id.in_(select(PurchaseReceipt.deed_id))
     )
     moved: Counter[tuple[int, int]] = Counter()
-    for deed, stock_id, change in session.execute(booked):
-        moved[deed or 0, stock_id] += change
-    for key, sheets in sorted(told.items()):
+    for transaction_id, stock_id, change in session.execute(booked):
+        moved[transaction_id or 0, stock_id] += change
+    for key, sheets in sorted(received.items()):
         if moved[key] != sheets:
             yield (
                 f"entry {key[0]}",
@@ -511,7 +511,7 @@ def _usage_by_label(plan: Plan) -> Counter[str]:
 def _reservations(session: Session) -> _Findings:
     """Check that open batches take no more than was there when the last of them was booked.
 
-    What was spoiled, counted away or taken back since is no fault of the book (see `_shortages`).
+    What was spoiled, counted away or undone since is no fault of the book (see `_shortages`).
     """
     for stock, wanted, there in _short(session):
         since = min(

@@ -114,7 +114,7 @@ def get_custom_design(session: Session, name: str) -> CustomDesign:
     """
     row = _find_custom_design(session, name)
     if row is None:
-        known = [one.name for one in list_custom_designs(session)]
+        known = [design.name for design in list_custom_designs(session)]
         hint = did_you_mean(name, known) or _known_names(known)
         raise Refusal(f"the shop keeps no design of its own '{shorten(name)}'{hint}")
     return row
@@ -160,7 +160,7 @@ def find_design(session: Session, name: str) -> Design:
         return design
     row = _find_custom_design(session, name)
     if row is None:
-        raise _unknown(name, [*DESIGNS, *(one.name for one in list_custom_designs(session))])
+        raise _unknown(name, [*DESIGNS, *(design.name for design in list_custom_designs(session))])
     return read_custom_design(row.text, f"the design '{row.name}' in the shop")
 
 

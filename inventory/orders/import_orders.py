@@ -55,13 +55,13 @@ def import_orders(session: Session, path: Path, today: date) -> tuple[int, list[
     """
     rows = read_list(path, ("customer", "design", "copies", "due", "sizes", "papers"))
     unit = get_shop(session).unit
-    deeds = [_order(session, row, unit, today) for row in rows]
+    checked = [_order(session, row, unit, today) for row in rows]
     warnings = [
-        f"{deed.row.file}, line {deed.row.line}: {warning}"
-        for deed, (_, of_order) in zip(deeds, apply_lines(deeds), strict=True)
+        f"{order.row.file}, line {order.row.line}: {warning}"
+        for order, (_, of_order) in zip(checked, apply_lines(checked), strict=True)
         for warning in of_order
     ]
-    return len(deeds), warnings
+    return len(checked), warnings
 
 
 def _order(

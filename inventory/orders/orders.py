@@ -1,4 +1,4 @@
-"""Orders: what somebody wants, by when, in which papers; one function a deed."""
+"""Orders: what somebody wants, by when, in which papers; one function for each change."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ _NEXT_STATUSES: dict[OrderStatus, tuple[OrderStatus, ...]] = {
     OrderStatus.CANCELLED: (),
 }
 """Where an order may go; back to confirmed when its batch is dropped, and back to planned when a
-cut is taken back."""
+cut is undone."""
 
 
 def add_order(
@@ -175,7 +175,7 @@ def thickness_of_papers(session: Session, papers: Mapping[str, str]) -> Thicknes
 def list_orders(
     session: Session, *, status: OrderStatus | str | Iterable[OrderStatus | str] | None = None
 ) -> list[Order]:
-    """Return orders, what is due first first.
+    """Return orders, earliest due first.
 
     Parameters
     ----------
@@ -191,7 +191,7 @@ def list_orders(
     if status is not None:
         wanted = [status] if isinstance(status, str) else status
         query = query.where(
-            Order.status.in_([choice(OrderStatus, one, "the status") for one in wanted])
+            Order.status.in_([choice(OrderStatus, status, "the status") for status in wanted])
         )
     return list(session.scalars(query))
 
@@ -216,7 +216,7 @@ class BoardRow(NamedTuple):
 
 
 def order_board(session: Session, today: date) -> list[BoardRow]:
-    """Return the orders that are neither delivered nor cancelled, what is due first first."""
+    """Return the orders that are neither delivered nor cancelled, earliest due first."""
     orders = [
         order
         for order in list_orders(session)
@@ -249,7 +249,7 @@ def missing_pieces(session: Session) -> Counter[int]:
         .group_by(SpoiledPieces.order_id)
     )
     missing = Counter({order: int(quantity) for order, quantity in lost})
-    # What a batch that mends has spoiled once more is lost anew, so its copies count like others.
+    # What a batch that mends has spoiled once more is lost again, so its copies count like others.
     missing.subtract(mended_pieces(session))
     return +missing
 
@@ -272,7 +272,7 @@ def set_status(session: Session, order: Order, status: OrderStatus | str) -> Ord
     """Move an order along: draft, confirmed, planned, cut, assembled, delivered.
 
     It may be cancelled from anywhere before delivered, and goes back from planned to confirmed
-    when its batch is dropped, from cut to planned when that is taken back.
+    when its batch is dropped, from cut to planned when that is undone.
 
     Raises
     ------

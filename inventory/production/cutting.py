@@ -99,7 +99,7 @@ def cut_batch(
             layout=remaining.layout.number,
             copies=list(remaining.copies),
         )
-        ledger.book_movement(session, stock, -number_cut, Reason.CUT, deed=transaction)
+        ledger.book_movement(session, stock, -number_cut, Reason.CUT, transaction=transaction)
         cut = replace(plan.as_layout(remaining.layout)[0], copies=number_cut)
         transactions.append((transaction, cutting_minutes(cut, trimmer=plan.trimmer)))
         grain = grain_of_stock(session, stock)

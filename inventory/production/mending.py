@@ -60,7 +60,7 @@ def mend_batch(
     Returns
     -------
     Plan
-        It is booked as a batch of its own, which reserves what it takes; its batch is None if
+        It is booked as a separate batch, which reserves what it takes; its batch is None if
         the pieces of no order can be made.
 
     Raises

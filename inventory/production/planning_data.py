@@ -342,7 +342,7 @@ class PlanningData:
             stock=unused_stock(whole.stock, selection.cutting_plan) + self._on_order_stock(),
         )
         orders_of = {
-            demand.name: tuple(one.order for one in waiting if one.pieces.get(demand.name))
+            demand.name: tuple(row.order for row in waiting if row.pieces.get(demand.name))
             for demand in problem.demands
         }
         return shopping_lines(problem, self.buyable_sheets, orders_of, buy)

@@ -109,7 +109,7 @@ def update_batch_status(session: Session, batch: Batch, plan: Plan) -> None:
 def next_copies(
     number: int, plan: Plan, left: Iterable[RemainingCopies], layout: int, copies: int | None
 ) -> RemainingCopies:
-    """Return the next copies of a layout to cut: so many, or all that are left if None."""
+    """Return the next copies of a layout to cut: that many, or all that are left if None."""
     if not 1 <= layout <= len(plan.layouts):
         raise Refusal(
             f"batch {number} has no layout {layout}; they are numbered from 1 to"

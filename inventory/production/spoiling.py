@@ -48,7 +48,7 @@ def spoil_layout(session: Session, number: int, layout: int, why: str = "") -> C
         session, Reason.SPOILED, note=why, batch=batch, layout=layout, copies=list(spoiled.copies)
     )
     stock = find_stock(session, spoiled.layout.sheet.label)
-    ledger.book_movement(session, stock, -1, Reason.SPOILED, deed=transaction)
+    ledger.book_movement(session, stock, -1, Reason.SPOILED, transaction=transaction)
     (copy,) = spoiled.copies
     cancelled = cancelled_orders(session, [number])
     lost = Counter(

@@ -1,4 +1,4 @@
-"""Offers in the words of the optimizer: from the price book, or as told on the command line."""
+"""Offers in the words of the optimizer: from the price book, or as given on the command line."""
 
 from __future__ import annotations
 
@@ -71,38 +71,41 @@ def read_offers(texts: Sequence[str], papers: Sequence[str], unit: Unit) -> tupl
     return tuple(offers.values())
 
 
-def _pack(text: str | None, told: str) -> int:
+def _pack(text: str | None, sheet_text: str) -> int:
     if text is None:
         return 1
     if not re.fullmatch(r"\s*[0-9]{1,7}\s*", text):
         raise Refusal(
-            f"the sheet '{shorten(told)}': '{shorten(text)}' is not a number of sheets in a pack"
+            f"the sheet '{shorten(sheet_text)}':"
+            f" '{shorten(text)}' is not a number of sheets in a pack"
         )
-    return whole_number(int(text), f"the sheet '{shorten(told)}': the sheets in a pack", least=1)
+    return whole_number(
+        int(text), f"the sheet '{shorten(sheet_text)}': the sheets in a pack", least=1
+    )
 
 
 def listed_offers(listed: Iterable[ListedPack], unit: Unit) -> dict[str, tuple[Offer, ListedPack]]:
     """Return offers of the price book by the names under which the optimizer knows them."""
     named: dict[str, tuple[Offer, ListedPack]] = {}
-    for one in listed:
-        from_packs = f", from {one.least} packs" if one.least > 1 else ""
-        size = format_size(one.width, one.height, unit)
-        name = f"{one.supplier}: {one.paper} {size}, {one.pack} a pack{from_packs}"
+    for pack in listed:
+        from_packs = f", from {pack.least} packs" if pack.least > 1 else ""
+        size = format_size(pack.width, pack.height, unit)
+        name = f"{pack.supplier}: {pack.paper} {size}, {pack.pack} a pack{from_packs}"
         while name in named:  # as may be where names of suppliers and papers have colons
             name += " "
         offer = Offer(
             name,
-            one.supplier,
-            one.paper,
-            one.width,
-            one.height,
-            one.pack,
-            Fraction(one.price),
-            one.least,
-            one.margins,
-            one.grain,
+            pack.supplier,
+            pack.paper,
+            pack.width,
+            pack.height,
+            pack.pack,
+            Fraction(pack.price),
+            pack.least,
+            pack.margins,
+            pack.grain,
         )
-        named[name] = offer, one
+        named[name] = offer, pack
     return named
 
 
@@ -114,10 +117,10 @@ def supplier_terms_for(
 
     return tuple(
         SupplierTerms(
-            one.supplier,
-            Fraction(one.shipping),
-            None if one.free_from is None else Fraction(one.free_from),
-            Fraction(one.least_order),
+            supplier.supplier,
+            Fraction(supplier.shipping),
+            None if supplier.free_from is None else Fraction(supplier.free_from),
+            Fraction(supplier.least_order),
         )
-        for one in supplier_terms(session, list(dict.fromkeys(suppliers)), today=today)
+        for supplier in supplier_terms(session, list(dict.fromkeys(suppliers)), today=today)
     )

@@ -147,22 +147,22 @@ class _PriceListReader:
 
     def _currency(self, row: TableRow, by: str) -> str:
         """Return a line's currency; the first of a new supplier is the supplier's own."""
-        told, known = self.terms[by], self._known[by]
-        own = known.currency if known else told.currency
+        terms, known = self.terms[by], self._known[by]
+        own = known.currency if known else terms.currency
         code = row.read("currency", check_currency) if row.text("currency") else own
         if code is None:
             code = self._rates.shop_currency
         if code not in self._rates:
             row.read("currency", lambda _: str(self._rates.rate(code)))
-        told = replace(told, currency=told.currency or code)
-        shipping = self._term(row, "shipping", "the shipping", by, told.shipping)
+        terms = replace(terms, currency=terms.currency or code)
+        shipping = self._term(row, "shipping", "the shipping", by, terms.shipping)
         free_from = self._term(
-            row, "free from", "the sum from which shipping is free", by, told.free_from
+            row, "free from", "the sum from which shipping is free", by, terms.free_from
         )
         said = bool(row.text("shipping") or row.text("free from"))
         if said and code != (own or code):
             row.refuse("currency", f"the shipping of {shorten(by)} is in {own}, not in {code}")
-        self.terms[by] = replace(told, shipping=shipping, free_from=free_from)
+        self.terms[by] = replace(terms, shipping=shipping, free_from=free_from)
         return code
 
     @staticmethod

@@ -270,13 +270,13 @@ def store_prices(
     """
     made = []
     for by, lines in sheet.lines.items():
-        told = sheet.terms.get(by, ListedTerms())
+        terms = sheet.terms.get(by, ListedTerms())
         known = supplier_named(session, by)
-        if known is None or told.shipping is not None or told.free_from is not None:
+        if known is None or terms.shipping is not None or terms.free_from is not None:
             supplier, _ = set_supplier(
                 session, by if known is None else known.name,
-                currency=told.currency if known is None else None,
-                shipping=told.shipping, free_from=told.free_from,
+                currency=terms.currency if known is None else None,
+                shipping=terms.shipping, free_from=terms.free_from,
             )  # fmt: skip
         else:
             supplier = known
@@ -393,7 +393,7 @@ def end_price(
     Parameters
     ----------
     pack
-        Only not in packs of so many sheets.
+        Only not in packs of that many sheets.
 
     Raises
     ------
@@ -489,7 +489,7 @@ class ListedPack:
     margins
         As they were of such sheets the last time.
     grain
-        Along which of a sheet's sides its fibres lie, if that is known of the paper.
+        Along which of a sheet's sides its grain runs, if that is known of the paper.
     """
 
     supplier: str
@@ -521,7 +521,7 @@ def current_offers(
 ) -> list[ListedPack]:
     """Return all packs that can be bought on a day, in the shop's currency.
 
-    On what terms they are sent is told by `inventory.purchasing.suppliers.supplier_terms`.
+    On what terms they are sent is said by `inventory.purchasing.suppliers.supplier_terms`.
 
     Parameters
     ----------
@@ -625,8 +625,8 @@ def price_history(
         query = query.where(PriceList.supplier_id == find_supplier(session, supplier).id)
     return [
         PriceRow(
-            by, name, one.width, one.height, one.pack, one.least, one.amount, one.currency,
-            one.days, its.day, its.added_at, its.source,
+            by, name, price.width, price.height, price.pack, price.least, price.amount,
+            price.currency, price.days, its.day, its.added_at, its.source,
         )
-        for one, its, by, name in session.execute(query)
+        for price, its, by, name in session.execute(query)
     ]  # fmt: skip

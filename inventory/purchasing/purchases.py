@@ -1,7 +1,9 @@
-"""What was ordered from suppliers, what came of it, and what is on its way; one function a deed.
+"""What was ordered from suppliers, what came of it and what is on its way.
+
+There is one function for each change.
 
 How far a purchase is is nowhere written down: it follows from its lines, from what was received
-against them and not taken back, and from its end.
+against them and not undone, and from its end.
 """
 
 from __future__ import annotations
@@ -137,13 +139,13 @@ class PurchaseRow:
     @property
     def status(self) -> PurchaseStatus:
         """How far it is."""
-        if not any(one.outstanding_packs for one in self.lines):
+        if not any(line.outstanding_packs for line in self.lines):
             return PurchaseStatus.RECEIVED
         if self.closed:
             return PurchaseStatus.CLOSED
         return (
             PurchaseStatus.IN_PART
-            if any(one.received_packs for one in self.lines)
+            if any(line.received_packs for line in self.lines)
             else PurchaseStatus.OPEN
         )
 
@@ -159,21 +161,21 @@ class PurchaseRow:
     @property
     def outstanding_sheets(self) -> int:
         """How many sheets have not come yet."""
-        return sum(one.outstanding_packs * one.line.pack for one in self.lines)
+        return sum(status.outstanding_packs * status.line.pack for status in self.lines)
 
     @property
     def differences(self) -> list[InvoiceDifference]:
         """Where something else was billed than ordered, by line."""
         return [
             found
-            for one in self.lines
-            for found in _difference(one.line, one.billed, self.purchase.currency)
+            for status in self.lines
+            for found in _difference(status.line, status.billed, self.purchase.currency)
         ]
 
     @property
     def goods_value(self) -> Decimal:
         """What all its packs should cost, in its currency."""
-        return sum((one.line.amount * one.line.packs for one in self.lines), Decimal(0))
+        return sum((status.line.amount * status.line.packs for status in self.lines), Decimal(0))
 
 
 class InvoiceDifference(NamedTuple):
@@ -242,8 +244,8 @@ def add_purchase(
 ) -> Purchase:
     """Book what was ordered from a supplier, at the prices it asks.
 
-    It is a deed, which `inventory.production.cutting.undo_deed` takes back as long as nothing came
-    of it.
+    It is a transaction, which `inventory.production.undo.undo_transaction` can undo as long as
+    nothing came of it.
 
     Parameters
     ----------
@@ -282,7 +284,7 @@ def add_purchase(
         line, takes = _line(session, by, wish, sold, rates)
         lines.append(line)
         days.append(takes)
-    goods = sum((one.amount * one.packs for one in lines), Decimal(0))
+    goods = sum((line.amount * line.packs for line in lines), Decimal(0))
     if shipping is None:
         free = by.free_from is not None and goods >= by.free_from
         shipping = Decimal(0) if free else by.shipping
@@ -291,7 +293,7 @@ def add_purchase(
             f"{expected.isoformat()} is before the day it was ordered, {ordered.isoformat()}"
         )
     purchase = Purchase(
-        deed=ledger.book_transaction(session, Reason.ORDERED, note=note, at=at),
+        transaction=ledger.book_transaction(session, Reason.ORDERED, note=note, at=at),
         supplier=by, ordered=ordered, expected=expected or ordered + timedelta(max(days)),
         number=clean_name(number, "the purchase's number") if number.strip() else "",
         currency=by.currency, shipping=check_amount(shipping, "the shipping"), lines=lines,
@@ -316,27 +318,27 @@ def _line(
         raise Refusal("a sheet's width and height must be more than zero and at most 10 m")
     shown = f"{paper.name} {format_size(*size, get_shop(session).unit)}"
     alike = [
-        one
-        for one in sold
-        if one.paper == paper.name
-        and size_key(paper, (one.width, one.height)) == size_key(paper, size)
-        and wish.pack in (None, one.pack)
+        listed
+        for listed in sold
+        if listed.paper == paper.name
+        and size_key(paper, (listed.width, listed.height)) == size_key(paper, size)
+        and wish.pack in (None, listed.pack)
     ]
-    fitting = [one for one in alike if one.least <= packs]
+    fitting = [listed for listed in alike if listed.least <= packs]
     if wish.amount is not None and wish.pack is not None:
-        days = min((one.lead_days for one in alike), default=by.days)
+        days = min((listed.lead_days for listed in alike), default=by.days)
         pack, amount = wish.pack, check_amount(wish.amount, "the price")
     else:
         if not alike:
             raise _not_sold(session, by, paper, shown, wish.pack, sold)
-        packed = sorted({one.pack for one in alike})
+        packed = sorted({listed.pack for listed in alike})
         if len(packed) > 1:
-            of = " or ".join(f"{one:,}" for one in packed)
+            of = " or ".join(f"{pack:,}" for pack in packed)
             raise Refusal(f"{by.name} sells {shown} in packs of {of}; say which")
         if not fitting:
-            least = min(one.least for one in alike)
+            least = min(listed.least for listed in alike)
             raise Refusal(f"{by.name} sells at least {least:,} packs of {shown}, not {packs:,}")
-        best = min(fitting, key=lambda one: (one.price, one.lead_days))
+        best = min(fitting, key=lambda listed: (listed.price, listed.lead_days))
         size = Size(best.width, best.height)
         pack, days = best.pack, best.lead_days
         amount = wish.amount if wish.amount is not None else best.list_price
@@ -362,7 +364,7 @@ def _not_sold(
     """Return the refusal of what a supplier doesn't sell, with what is near it on its list."""
     unit = get_shop(session).unit
     of = "" if pack is None else f" in packs of {pack:,}"
-    other = [one for one in sold if one.paper == paper.name]
+    other = [listed for listed in sold if listed.paper == paper.name]
     if not other:
         if sold:
             return Refusal(f"{by.name} sells no {paper.name}")
@@ -372,7 +374,8 @@ def _not_sold(
         )
     near = ", ".join(
         dict.fromkeys(
-            f"{format_size(one.width, one.height, unit)} in packs of {one.pack:,}" for one in other
+            f"{format_size(listed.width, listed.height, unit)} in packs of {listed.pack:,}"
+            for listed in other
         )
     )
     return Refusal(f"{by.name} sells no {shown}{of}; it has {near}")
@@ -387,7 +390,7 @@ def get_purchase(session: Session, number: int) -> Purchase:
     Raises
     ------
     Refusal
-        If there is none, or it was taken back.
+        If there is none, or it was undone.
     """
     purchase = session.get(Purchase, number) if 0 < number < 2**31 else None
     if purchase is None:
@@ -404,7 +407,7 @@ def get_purchase(session: Session, number: int) -> Purchase:
 
 
 def list_purchases(session: Session, *, also_done: bool = True) -> list[PurchaseRow]:
-    """Return purchases that were not taken back, what is expected first first.
+    """Return purchases that were not undone, earliest expected first.
 
     Parameters
     ----------
@@ -439,20 +442,20 @@ def _rows(session: Session, purchases: Sequence[Purchase]) -> list[PurchaseRow]:
     lines: dict[int, list[PurchaseLine]] = defaultdict(list)
     for line in session.scalars(
         select(PurchaseLine)
-        .where(PurchaseLine.purchase_id.in_([one.id for one in purchases]))
+        .where(PurchaseLine.purchase_id.in_([purchase.id for purchase in purchases]))
         .order_by(PurchaseLine.id)
     ):
         lines[line.purchase_id].append(line)
     return [
         PurchaseRow(
-            one,
+            purchase,
             tuple(
                 PurchaseLineStatus(number, line, tuple(billed[line.id]))
-                for number, line in enumerate(lines[one.id], start=1)
+                for number, line in enumerate(lines[purchase.id], start=1)
             ),
-            one.id in closed,
+            purchase.id in closed,
         )
-        for one in purchases
+        for purchase in purchases
     ]
 
 
@@ -477,18 +480,18 @@ class ScheduledReceipt(NamedTuple):
 
 
 def scheduled_receipts(session: Session) -> list[ScheduledReceipt]:
-    """Return what is still to come, what is expected first first."""
+    """Return what is still to come, earliest expected first."""
     rows = list_purchases(session, also_done=False)
     margins = last_margins(session) if rows else {}
     coming = []
     for row in rows:
-        for one in row.lines:
-            paper, size = one.line.paper, (one.line.width, one.line.height)
-            if one.outstanding_packs:
+        for status in row.lines:
+            paper, size = status.line.paper, (status.line.width, status.line.height)
+            if status.outstanding_packs:
                 coming.append(
                     ScheduledReceipt(
                         row.purchase.id, row.purchase.supplier.name, paper.name, *size,
-                        one.outstanding_packs * one.line.pack, row.purchase.expected,
+                        status.outstanding_packs * status.line.pack, row.purchase.expected,
                         margins.get((paper.id, *size), NO_MARGINS),
                         grain_axis(StockKind.SHEET, size, GrainAxis.UNKNOWN, paper.grain),
                     )
@@ -547,7 +550,7 @@ def read_receipt(
         return None
     came: dict[int, int | None] = {
         _read_line_number(line): check_count(number) for line, number in packs.items()
-    } or {one.number: None for one in row.lines if one.outstanding_packs}
+    } or {line.number: None for line in row.lines if line.outstanding_packs}
     billed = {
         _read_line_number(line): parse_money(price, "the price billed")
         for line, price in prices.items()
@@ -582,7 +585,7 @@ def receive_purchase(
     today: date,
     day: date | None = None,
 ) -> tuple[list[Stock], list[InvoiceDifference]]:
-    """Put what came of a purchase into the stash, in one deed.
+    """Put what came of a purchase into the stash, in one transaction.
 
     Each sheet gets its share of what was billed for its pack, in the shop's currency by the rate
     of the day it came, to the fourth decimal, halves up; shipping is not spread over the sheets.
@@ -628,8 +631,8 @@ def receive_purchase(
     known = last_margins(session)
     lines, booked = [], []
     differences: list[InvoiceDifference] = []
-    for one, what in chosen:
-        line, packs = one.line, one.outstanding_packs if what.packs is None else what.packs
+    for status, what in chosen:
+        line, packs = status.line, status.outstanding_packs if what.packs is None else what.packs
         billed = line.amount if what.billed is None else check_amount(what.billed, "the price")
         each = Fraction(rates.to_shop_currency(billed, purchase.currency)) / line.pack
         size = Size(line.width, line.height)
@@ -642,14 +645,18 @@ def receive_purchase(
         )  # fmt: skip
         booked.append((line, packs, billed))
         differences += _difference(line, [(packs, billed)], purchase.currency)
-    deed, stocks = book_receipt(
+    transaction, stocks = book_receipt(
         session, lines, supplier=purchase.supplier.name, number=note_number, again=again,
         note=note, at=receipt_time(day, today),
     )  # fmt: skip
     for (line, packs, billed), stock in zip(booked, stocks, strict=True):
         session.add(
             PurchaseReceipt(
-                deed_id=deed.id, line_id=line.id, stock_id=stock.id, packs=packs, amount=billed
+                deed_id=transaction.id,
+                line_id=line.id,
+                stock_id=stock.id,
+                packs=packs,
+                amount=billed,
             )
         )
     session.flush()
@@ -660,25 +667,25 @@ def _received_lines(
     row: PurchaseRow, came: Mapping[int, ReceivedPacks] | None
 ) -> list[tuple[PurchaseLineStatus, ReceivedPacks]]:
     if came is None:
-        return [(one, ReceivedPacks()) for one in row.lines if one.outstanding_packs]
-    by_number = {one.number: one for one in row.lines}
+        return [(status, ReceivedPacks()) for status in row.lines if status.outstanding_packs]
+    by_number = {status.number: status for status in row.lines}
     chosen = []
     for number, what in sorted(came.items()):
-        one = by_number.get(number)
-        if one is None:
+        status = by_number.get(number)
+        if status is None:
             raise Refusal(
                 f"purchase {row.purchase.id} has no line {number}; its lines are 1 to"
                 f" {len(row.lines)}"
             )
         if what.packs is not None:
             whole_number(what.packs, f"the packs of line {number}", least=1)
-        if not one.outstanding_packs or (what.packs or 0) > one.outstanding_packs:
+        if not status.outstanding_packs or (what.packs or 0) > status.outstanding_packs:
             raise Refusal(
-                f"of line {number} of purchase {row.purchase.id}, {one.line.paper.name},"
-                f" {one.outstanding_packs:,} of {one.line.packs:,} packs are to come",
+                f"of line {number} of purchase {row.purchase.id}, {status.line.paper.name},"
+                f" {status.outstanding_packs:,} of {status.line.packs:,} packs are to come",
                 Hint("add what came beyond that to the stash", "sheet add"),
             )
-        chosen.append((one, what))
+        chosen.append((status, what))
     if not chosen:
         raise Refusal("say which lines of the purchase came")
     return chosen
@@ -701,32 +708,32 @@ def close_purchase(session: Session, number: int, why: str = "") -> PurchaseRow:
     row = purchase_row(session, purchase)
     if not row.is_outstanding:
         raise Refusal(f"nothing of purchase {number} is to come: it is {row.status}")
-    deed = ledger.book_transaction(session, Reason.CLOSED, note=why)
-    session.add(PurchaseClosure(deed_id=deed.id, purchase_id=purchase.id))
+    transaction = ledger.book_transaction(session, Reason.CLOSED, note=why)
+    session.add(PurchaseClosure(deed_id=transaction.id, purchase_id=purchase.id))
     session.flush()
     return row
 
 
-def check_reversible(session: Session, deed: Transaction) -> None:
-    """Refuse to take back that something was ordered when something came of it, or it was closed.
+def check_reversible(session: Session, transaction: Transaction) -> None:
+    """Refuse to undo that something was ordered when something came of it, or it was closed.
 
     Raises
     ------
     Refusal
-        If so; it names what must be taken back first.
+        If so; it names what must be undone first.
     """
-    if deed.reason is not Reason.ORDERED:
+    if transaction.reason is not Reason.ORDERED:
         return
     receipts = (
         select(PurchaseReceipt.deed_id)
         .join(PurchaseLine, PurchaseReceipt.line_id == PurchaseLine.id)
         .join(Purchase, PurchaseLine.purchase_id == Purchase.id)
-        .where(Purchase.deed_id == deed.id)
+        .where(Purchase.deed_id == transaction.id)
     )
     ends = (
         select(PurchaseClosure.deed_id)
         .join(Purchase, PurchaseClosure.purchase_id == Purchase.id)
-        .where(Purchase.deed_id == deed.id)
+        .where(Purchase.deed_id == transaction.id)
     )
     standing = select(func.max(Transaction.id)).where(
         Transaction.id.in_(receipts.union(ends)),

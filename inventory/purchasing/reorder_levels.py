@@ -46,9 +46,9 @@ __all__ = [
 USE_WEEKS = 8
 """The weeks whose use counts (common practice, no source)."""
 SAFETY_DAYS = 7
-"""Use of so many days is held for a delivery that is late (common practice, no source)."""
+"""Days of use held for a delivery that is late (common practice, no source)."""
 COVER_DAYS = 28
-"""For so many days of use is bought at once (common practice, no source)."""
+"""Days of use bought at once (common practice, no source)."""
 _FEWEST_DAYS = 7
 """What was used within less than a week says nothing of a week."""
 
@@ -66,9 +66,9 @@ def set_level(
     Parameters
     ----------
     reorder
-        With so many sheets or fewer it is time to buy; 1 to 1,000,000.
+        With that many sheets or fewer it is time to buy; 1 to 1,000,000.
     target
-        Up to so many are bought then; `reorder` or more.
+        Up to that many are bought then; `reorder` or more.
     size
         Only of sheets of this size; of any size together, unless given.
 
@@ -100,11 +100,11 @@ def find_level(
     """Return the level of a paper in a size (None: in any), if one is set."""
     wanted = None if size is None else size_key(paper, size)
     levels = session.scalars(select(ReorderLevel).where(ReorderLevel.paper_id == paper.id))
-    return next((one for one in levels if level_key(one) == wanted), None)
+    return next((level for level in levels if level_key(level) == wanted), None)
 
 
 def is_low(sheets: int, reorder: int, target: int) -> bool:
-    """Tell whether it is time to buy up to a level's target when so many sheets are left."""
+    """Tell whether it is time to buy up to a level's target with that many sheets left."""
     return sheets <= reorder and sheets < target
 
 
@@ -138,7 +138,9 @@ def list_levels(session: Session) -> list[ReorderLevel]:
     """Return all levels by paper, those for any size first."""
     query = select(ReorderLevel).join(Paper, ReorderLevel.paper_id == Paper.id)
     levels = session.scalars(query.order_by(Paper.name_key, ReorderLevel.id)).all()
-    return sorted(levels, key=lambda one: (one.paper.name_key, one.width or 0, one.height or 0))
+    return sorted(
+        levels, key=lambda level: (level.paper.name_key, level.width or 0, level.height or 0)
+    )
 
 
 # --- what use suggests -------------------------------------------------------------------------
@@ -242,8 +244,14 @@ def suggest_levels(
 
 def accept_suggestions(session: Session, suggestions: Iterable[LevelSuggestion]) -> None:
     """Set what was suggested."""
-    for one in suggestions:
-        set_level(session, one.paper, one.reorder_point, one.target, size=one.size)
+    for suggestion in suggestions:
+        set_level(
+            session,
+            suggestion.paper,
+            suggestion.reorder_point,
+            suggestion.target,
+            size=suggestion.size,
+        )
 
 
 def _observed_days(session: Session, today: date, weeks: int) -> int:
@@ -273,9 +281,9 @@ def _used_sheets(session: Session, since: date) -> dict[tuple[Paper, SizeKey], i
 
 
 def _lead_days(paper: Paper, key: SizeKey | None, sold: Sequence[ListedPack]) -> int:
-    fitting = [one for one in sold if key in (None, size_key(paper, (one.width, one.height)))]
+    fitting = [pack for pack in sold if key in (None, size_key(paper, (pack.width, pack.height)))]
     if not fitting:
         return DEFAULT_LEAD_DAYS
     return min(
-        fitting, key=lambda one: (one.sheet_price / (one.width * one.height), one.lead_days)
+        fitting, key=lambda pack: (pack.sheet_price / (pack.width * pack.height), pack.lead_days)
     ).lead_days

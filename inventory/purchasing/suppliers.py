@@ -1,4 +1,4 @@
-"""Who sells paper and on what terms, and what foreign money is worth; one function a deed."""
+"""Who sells paper and on what terms, and exchange rates; one function for each change."""
 
 from __future__ import annotations
 
@@ -91,7 +91,7 @@ def set_supplier(
     Raises
     ------
     Refusal
-        If one of them can't be so, or the currency changes and not all sums are said anew.
+        If one of them can't be so, or the currency changes and not all sums are given again.
     """
     supplier = supplier_named(session, name)
     is_new = supplier is None
@@ -105,12 +105,12 @@ def set_supplier(
         raise Refusal("shipping is free from a sum on, or never; say one of them")
     if currency is not None:
         code = check_currency(currency)
-        told = (
+        not_given = (
             supplier.shipping and shipping is None,
             supplier.free_from is not None and free_from is None and not never_free,
             supplier.least_order and least_order is None,
         )
-        if code != supplier.currency and any(told):
+        if code != supplier.currency and any(not_given):
             raise Refusal(
                 f"the terms of {shorten(supplier.name)} are in {supplier.currency}; say its"
                 f" shipping, from when it is free, and its least order in {code}"
@@ -180,7 +180,7 @@ def list_suppliers(session: Session) -> list[Supplier]:
     return list(session.scalars(select(Supplier).order_by(Supplier.name_key)))
 
 
-# --- what foreign money is worth ---------------------------------------------------------------
+# --- exchange rates -----------------------------------------------------------------------------
 
 
 def read_rate(text: str) -> Decimal:
@@ -236,7 +236,7 @@ def list_rates(session: Session) -> list[ExchangeRate]:
 
 
 class ExchangeRates:
-    """What foreign money is worth on a day, read once.
+    """The exchange rates of a day, read once.
 
     Attributes
     ----------
@@ -279,7 +279,7 @@ class ExchangeRates:
         Raises
         ------
         Refusal
-            If nobody said what the currency is worth.
+            If the currency has no exchange rate.
         """
         return _EXACT.multiply(amount, self.rate(currency))
 
@@ -289,7 +289,7 @@ class ExchangeRates:
         Raises
         ------
         Refusal
-            If nobody said what one of the currencies is worth.
+            If one of the currencies has no exchange rate.
         """
         if currency == other:
             return amount
@@ -353,11 +353,11 @@ def supplier_terms(
 
     return [
         SupplierTerms(
-            one.name,
-            own(one.shipping, one),
-            None if one.free_from is None else own(one.free_from, one),
-            own(one.least_order, one),
-            one.days,
+            supplier.name,
+            own(supplier.shipping, supplier),
+            None if supplier.free_from is None else own(supplier.free_from, supplier),
+            own(supplier.least_order, supplier),
+            supplier.days,
         )
-        for one in chosen
+        for supplier in chosen
     ]

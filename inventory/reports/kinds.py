@@ -1,4 +1,4 @@
-"""Kinds of reports, in a file of their own: the command line needs them before it loads more."""
+"""Kinds of reports, in a separate file: the command line needs them before it loads more."""
 
 from __future__ import annotations
 

@@ -238,7 +238,7 @@ def _use_entries(session: Session) -> list[_UseEntry]:
         price = None
         if layout is not None:
             sheet = layout.sheet
-            # An offcut bears the part of its sheet's price that its area is of the sheet.
+            # An offcut has the part of its sheet's price that its area is of the sheet.
             area_share = Fraction(width * height, sheet.width * sheet.height)
             price = Fraction(sheet.price) * abs(move.change) * area_share
             if move.reason is Reason.KEPT:

@@ -47,12 +47,16 @@ def count_stock(session: Session, label: str, quantity: int, why: str = "") -> M
     most = {"most": 1} if stock.kind is StockKind.OFFCUT else {}
     whole_number(quantity, f"the number of {stock.label}", **most)
     booked = ledger.on_hand(session, stock)
-    deed = ledger.book_transaction(session, Reason.COUNTED, note=why)
-    session.add(StockCount(deed_id=deed.id, stock_id=stock.id, found=quantity, booked=booked))
+    transaction = ledger.book_transaction(session, Reason.COUNTED, note=why)
+    session.add(
+        StockCount(deed_id=transaction.id, stock_id=stock.id, found=quantity, booked=booked)
+    )
     session.flush()
     if quantity == booked:
         return None
-    return ledger.book_movement(session, stock, quantity - booked, Reason.COUNTED, deed=deed)
+    return ledger.book_movement(
+        session, stock, quantity - booked, Reason.COUNTED, transaction=transaction
+    )
 
 
 def spoil_stock(session: Session, label: str, quantity: int = 1, why: str = "") -> Movement:
@@ -81,7 +85,7 @@ def set_stock_place(session: Session, label: str, place: str, quantity: int | No
     Returns
     -------
     Stock
-        What lies there now: under a label of its own if other sheets stay where they were.
+        What lies there now: under its own label if other sheets stay where they were.
 
     Raises
     ------
@@ -105,12 +109,12 @@ def set_stock_place(session: Session, label: str, place: str, quantity: int | No
             f"batches have reserved {there - free} of the {there} {stock.label}; put all of them"
             f" there, or at most {free}"
         )
-    deed = ledger.book_transaction(session, Reason.MOVED)
+    transaction = ledger.book_transaction(session, Reason.MOVED)
     line = ReceiptLine(stock.paper.name, (stock.width, stock.height), quantity, stock.price, place,
                 stock.note, stock.lot, margins=stock.margins)  # fmt: skip
     (target,) = matching_stock(session, [line])
     if target.id == stock.id:
         raise Refusal(f"{stock.label} lies there already")
     changes = [(stock, -quantity, Reason.MOVED), (target, quantity, Reason.MOVED)]
-    ledger.book_movements(session, deed, changes)
+    ledger.book_movements(session, transaction, changes)
     return target

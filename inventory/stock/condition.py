@@ -1,4 +1,4 @@
-"""What a sheet or offcut is like: its margins, its bruises, and how its fibres lie.
+"""What a sheet or offcut is like: its margins, its damaged areas, and how its grain runs.
 
 Left and top, width and height are those of a piece of paper as its size is entered.
 """
@@ -108,32 +108,32 @@ def price_of(text: str | None) -> Decimal | None:
 
 
 def damaged_areas_by_stock(session: Session) -> dict[int, tuple[Rect, ...]]:
-    """Return the bruises of all stock that has any, by `Stock.id`."""
+    """Return the damaged areas of all stock that has any, by `Stock.id`."""
     found: dict[int, list[Rect]] = defaultdict(list)
     query = (
         select(DamagedArea)
         .where(DamagedArea.deed_id.not_in(ledger.reversed_transactions()))
         .order_by(DamagedArea.id)
     )
-    for one in session.scalars(query):
-        found[one.stock_id].append(one.rect)
+    for area in session.scalars(query):
+        found[area.stock_id].append(area.rect)
     return {stock: tuple(rects) for stock, rects in found.items()}
 
 
 def grain_findings(session: Session) -> dict[int, GrainAxis]:
-    """Return how the fibres of offcuts lie where that was found out later, by `Stock.id`."""
+    """Return how the grain of offcuts runs where that was found out later, by `Stock.id`."""
     query = (
         select(GrainFinding)
         .where(GrainFinding.deed_id.not_in(ledger.reversed_transactions()))
         .order_by(GrainFinding.id)
     )
-    return {one.stock_id: one.grain for one in session.scalars(query)}
+    return {finding.stock_id: finding.grain for finding in session.scalars(query)}
 
 
 def grain_axis(
     kind: StockKind, size: tuple[Length, Length], fibres: GrainAxis, of_paper: PaperGrain | str
 ) -> Grain:
-    """Return along which side fibres lie: of sheets as the paper says, of an offcut as it is told.
+    """Return along which side grain runs: of sheets as the paper says, of an offcut as it is given.
 
     Of a sheet as wide as high nothing is known: it has no longer side.
     """
@@ -153,14 +153,14 @@ _GRAINS = {
 
 
 def grain_of_stock(session: Session, stock: Stock) -> GrainAxis:
-    """Return how the fibres lie of stock, and so of what is cut out of it and not turned."""
-    told = grain_findings(session).get(stock.id, stock.grain)
-    grain = grain_axis(stock.kind, (stock.width, stock.height), told, stock.paper.grain)
+    """Return how the grain runs of stock, and so of what is cut out of it and not turned."""
+    found = grain_findings(session).get(stock.id, stock.grain)
+    grain = grain_axis(stock.kind, (stock.width, stock.height), found, stock.paper.grain)
     return next(fibres for fibres, known in _GRAINS.items() if known is grain)
 
 
 def fits_on(sheet: Sheet, size: tuple[Length, Length], *, turned: bool = True) -> bool:
-    """Tell whether a size has room between a sheet's margins and bruises.
+    """Tell whether a size has room between a sheet's margins and damaged areas.
 
     Parameters
     ----------
@@ -169,9 +169,9 @@ def fits_on(sheet: Sheet, size: tuple[Length, Length], *, turned: bool = True) -
     """
     width, height = size
     return any(
-        (one.width >= width and one.height >= height)
-        or (turned and one.width >= height and one.height >= width)
-        for one in maximal_free_rectangles(sheet.usable, sheet.damaged)
+        (free.width >= width and free.height >= height)
+        or (turned and free.width >= height and free.height >= width)
+        for free in maximal_free_rectangles(sheet.usable, sheet.damaged)
     )
 
 
@@ -186,12 +186,12 @@ def book_damage(session: Session, label: str, at: Rect, why: str = "") -> Stock:
     Parameters
     ----------
     at
-        The bruised part, from the left and top edge.
+        The damaged part, from the left and top edge.
 
     Returns
     -------
     Stock
-        What has the bruise now.
+        What has the damaged area now.
 
     Raises
     ------
@@ -203,25 +203,27 @@ def book_damage(session: Session, label: str, at: Rect, why: str = "") -> Stock:
     unit = session.get_one(Shop, 1).unit
     _check_within_stock(session, stock, at, unit)
     _check_unreserved(session, stock)
-    deed = ledger.book_transaction(session, Reason.BRUISED, note=why)
-    bruised = stock
+    transaction = ledger.book_transaction(session, Reason.BRUISED, note=why)
+    damaged = stock
     if stock.kind is StockKind.SHEET:
-        ledger.book_movement(session, stock, -1, Reason.BRUISED, deed=deed)
+        ledger.book_movement(session, stock, -1, Reason.BRUISED, transaction=transaction)
         line = ReceiptLine(
             stock.paper.name, (stock.width, stock.height), 1, note=stock.note, lot=stock.lot,
             margins=stock.margins, grain=grain_of_stock(session, stock),
         )  # fmt: skip
-        (bruised,) = put_away_offcuts(session, deed, [line], reason=Reason.BRUISED, parents=[stock])
-        bruised.place = stock.place
-    session.add(DamagedArea(deed_id=deed.id, stock_id=bruised.id, **at._asdict()))
+        (damaged,) = put_away_offcuts(
+            session, transaction, [line], reason=Reason.BRUISED, parents=[stock]
+        )
+        damaged.place = stock.place
+    session.add(DamagedArea(deed_id=transaction.id, stock_id=damaged.id, **at._asdict()))
     session.flush()
-    return bruised
+    return damaged
 
 
 def damage_in_corner(
     session: Session, label: str, size: tuple[Length, Length], corner: str
 ) -> Rect:
-    """Return where a bruise of a size lies that is in a corner: ``top-left`` and so on.
+    """Return where damage of a size is that is in a corner: ``top-left`` and so on.
 
     Raises
     ------
@@ -285,9 +287,9 @@ def _check_within_stock(session: Session, stock: Stock, at: Rect, unit: Unit) ->
     _check_usable_area_left(stock, (*damaged_areas_by_stock(session).get(stock.id, ()), at))
 
 
-def _check_usable_area_left(stock: Stock, bruised: tuple[Rect, ...]) -> None:
+def _check_usable_area_left(stock: Stock, damaged: tuple[Rect, ...]) -> None:
     sheet = Sheet("", stock.width, stock.height, None, Fraction(0), margins=stock.margins)
-    if not maximal_free_rectangles(sheet.usable, bruised):
+    if not maximal_free_rectangles(sheet.usable, damaged):
         raise Refusal(
             f"nothing of {stock.label} would be left",
             Hint("record it as spoiled", "stash spoil", (stock.label,)),
@@ -311,7 +313,7 @@ def change_margins(
     """Book that more, or less, can't be used along the edges of sheets or of an offcut.
 
     What plans have been made with stays as it is: it gets another label, that of equal sheets if
-    there are any, and takes its bruises and its grain along.
+    there are any, and takes its damaged areas and its grain along.
 
     Parameters
     ----------
@@ -343,18 +345,19 @@ def change_margins(
         PlaceTree(session).path(stock.place_id), stock.note, stock.lot, margins=margins,
         grain=grain_of_stock(session, stock),
     )  # fmt: skip
-    bruised = damaged_areas_by_stock(session).get(stock.id, ())
-    deed = ledger.book_transaction(session, Reason.MOVED, note=why)
+    damaged = damaged_areas_by_stock(session).get(stock.id, ())
+    transaction = ledger.book_transaction(session, Reason.MOVED, note=why)
     if stock.kind is StockKind.SHEET:
         (target,) = matching_stock(session, [line])
         changes = [(stock, -number, Reason.MOVED), (target, number, Reason.MOVED)]
-        ledger.book_movements(session, deed, changes)
+        ledger.book_movements(session, transaction, changes)
         return target
-    ledger.book_movement(session, stock, -1, Reason.MOVED, deed=deed)
-    (target,) = put_away_offcuts(session, deed, [line], reason=Reason.MOVED, parents=[stock])
-    _check_usable_area_left(target, bruised)
+    ledger.book_movement(session, stock, -1, Reason.MOVED, transaction=transaction)
+    (target,) = put_away_offcuts(session, transaction, [line], reason=Reason.MOVED, parents=[stock])
+    _check_usable_area_left(target, damaged)
     session.add_all(
-        DamagedArea(deed_id=deed.id, stock_id=target.id, **rect._asdict()) for rect in bruised
+        DamagedArea(deed_id=transaction.id, stock_id=target.id, **rect._asdict())
+        for rect in damaged
     )
     session.flush()
     return target
@@ -376,7 +379,7 @@ def _check_others_unreserved(session: Session, stock: Stock, there: int, number:
 
 
 def book_grain(session: Session, label: str, grain: GrainAxis | str, why: str = "") -> Stock:
-    """Book along which side of an offcut its fibres lie.
+    """Book along which side of an offcut its grain runs.
 
     Raises
     ------
@@ -390,7 +393,7 @@ def book_grain(session: Session, label: str, grain: GrainAxis | str, why: str = 
             f"{stock.label} is of sheets, and the grain of sheets is set for their paper",
             Hint("set it", "paper set", (stock.paper.name, "--grain", "long")),
         )
-    deed = ledger.book_transaction(session, Reason.GRAIN, note=why)
-    session.add(GrainFinding(deed_id=deed.id, stock_id=stock.id, grain=fibres))
+    transaction = ledger.book_transaction(session, Reason.GRAIN, note=why)
+    session.add(GrainFinding(deed_id=transaction.id, stock_id=stock.id, grain=fibres))
     session.flush()
     return stock

@@ -45,7 +45,7 @@ __all__ = [
 ]
 
 _MOST_OFFCUTS = 1000
-"""Each offcut gets a label of its own, so more of them in one line are a slip."""
+"""Each offcut gets its own label, so more of them in one line are a slip."""
 
 
 # --- papers ------------------------------------------------------------------------------------
@@ -77,14 +77,14 @@ def import_papers(session: Session, path: Path) -> int:
         ("swatch", "pattern", "grain", "caliper", "note"),
     )
     taken = {paper.name_key: "is in the shop already" for paper in list_papers(session)}
-    deeds = []
+    checked = []
     for row in rows:
-        deeds.append(_paper(session, row))
+        checked.append(_paper(session, row))
         key = fold(row.name("name"))
         if key in taken:
             row.refuse("name", f"'{shorten(row.text('name'))}' {taken[key]}; names must differ")
         taken[key] = f"stands in line {row.line} already"
-    return len(apply_lines(deeds))
+    return len(apply_lines(checked))
 
 
 def _paper(session: Session, row: TableRow) -> CheckedLine[Paper]:
@@ -188,7 +188,7 @@ def read_offcuts(session: Session, path: Path, unit: Unit) -> list[ReceiptLine]:
 def import_offcuts(
     session: Session, path: Path, unit: Unit, *, reason: Reason = Reason.KEPT
 ) -> int:
-    """Put the offcuts of a list into the stash, each under a label of its own.
+    """Put the offcuts of a list into the stash, each under its own label.
 
     Parameters
     ----------

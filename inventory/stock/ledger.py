@@ -1,8 +1,8 @@
 """The ledger of the stash: the only code that changes a quantity.
 
 How many sheets there are is nowhere written down: it is the sum of the movements.  Movements are
-only ever added; a mistake is mended by a counter-movement.  Whatever was done together at the
-table is one deed: its movements are booked, and taken back, together.
+only ever added; a mistake is undone by a reversal.  Whatever was done together at the
+table is one transaction: its movements are booked, and undone, together.
 """
 
 from __future__ import annotations
@@ -76,13 +76,13 @@ def book_transaction(
     Refusal
         If the note can't be so.
     """
-    deed = Transaction(
+    transaction = Transaction(
         reason=reason, note=clean_note(note), at=at or datetime.now(UTC), batch=batch,
         layout=layout, copies=copies, delivery=delivery,
     )  # fmt: skip
-    session.add(deed)
+    session.add(transaction)
     session.flush()
-    return deed
+    return transaction
 
 
 def book_movement(
@@ -94,7 +94,7 @@ def book_movement(
     batch: Batch | None = None,
     note: str = "",
     at: datetime | None = None,
-    deed: Transaction | None = None,
+    transaction: Transaction | None = None,
 ) -> Movement:
     """Book one change of a quantity.
 
@@ -110,9 +110,9 @@ def book_movement(
         The batch it was done for.
     at
         When it happened; now, unless given.
-    deed
-        What it is a part of: then batch, note and time are the deed's.  Unless given, the
-        movement is a deed of its own.
+    transaction
+        What it is a part of: then batch, note and time are the transaction's.  Unless given, the
+        movement gets a transaction to itself.
 
     Raises
     ------
@@ -124,18 +124,18 @@ def book_movement(
     """
     _check_reason(reason, change)
     check_quantity(stock, on_hand(session, stock), change)
-    if deed is None:
-        deed = book_transaction(session, reason, note=note, at=at, batch=batch)
-    movement = Movement(**_movement_values(stock, change, reason, deed))
+    if transaction is None:
+        transaction = book_transaction(session, reason, note=note, at=at, batch=batch)
+    movement = Movement(**_movement_values(stock, change, reason, transaction))
     session.add(movement)
     session.flush()
     return movement
 
 
 def book_movements(
-    session: Session, deed: Transaction, changes: Sequence[tuple[Stock, int, Reason]]
+    session: Session, transaction: Transaction, changes: Sequence[tuple[Stock, int, Reason]]
 ) -> None:
-    """Book many changes of one deed at once, each as `book_movement` would.
+    """Book many changes of one transaction at once, each as `book_movement` would.
 
     Raises
     ------
@@ -149,15 +149,17 @@ def book_movements(
         there[stock.id] += change
     # One statement: the unit of work would send a row a statement, as lines refer to lines.
     if changes:
-        session.execute(insert(Movement), [_movement_values(*change, deed) for change in changes])
+        session.execute(
+            insert(Movement), [_movement_values(*change, transaction) for change in changes]
+        )
 
 
 def _movement_values(
-    stock: Stock, change: int, reason: Reason, deed: Transaction
+    stock: Stock, change: int, reason: Reason, transaction: Transaction
 ) -> dict[str, Any]:
     return {
-        "stock_id": stock.id, "change": change, "reason": reason, "batch_id": deed.batch_id,
-        "note": deed.note, "at": deed.at, "deed_id": deed.id,
+        "stock_id": stock.id, "change": change, "reason": reason, "batch_id": transaction.batch_id,
+        "note": transaction.note, "at": transaction.at, "deed_id": transaction.id,
     }  # fmt: skip
 
 
@@ -173,7 +175,7 @@ def _check_reason(reason: Reason, change: int) -> None:
 
 
 def book_supply_movement(
-    session: Session, item: SupplyItem, change: int, deed: Transaction
+    session: Session, item: SupplyItem, change: int, transaction: Transaction
 ) -> SupplyMovement:
     """Book one change of how much of a supply there is.
 
@@ -181,7 +183,7 @@ def book_supply_movement(
     ----------
     change
         In the smallest parts of the supply's measure (`inventory.database.tables.enums.Measure`).
-    deed
+    transaction
         What it is a part of; its reason says why.
 
     Raises
@@ -189,18 +191,18 @@ def book_supply_movement(
     Refusal
         If less is there than is taken.
     """
-    _check_reason(deed.reason, change)
-    return _add_supply_movement(session, item, change, deed)
+    _check_reason(transaction.reason, change)
+    return _add_supply_movement(session, item, change, transaction)
 
 
 def _add_supply_movement(
-    session: Session, item: SupplyItem, change: int, deed: Transaction
+    session: Session, item: SupplyItem, change: int, transaction: Transaction
 ) -> SupplyMovement:
     from inventory.database.tables.supplies import SupplyMovement
 
     if supply_on_hand(session, item) + change < 0:
         raise Refusal(f"there is not as much left of {item.label}, {item.supply.name}")
-    movement = SupplyMovement(item=item, change=change, deed=deed)
+    movement = SupplyMovement(item=item, change=change, transaction=transaction)
     session.add(movement)
     session.flush()
     return movement
@@ -214,43 +216,54 @@ def supply_on_hand(session: Session, item: SupplyItem) -> int:
     return int(session.scalars(total.where(SupplyMovement.item_id == item.id)).one())
 
 
-def reverse_transaction(session: Session, deed: Transaction, *, note: str = "") -> Transaction:
-    """Take back all that a deed booked, by counter-movements.
+def reverse_transaction(
+    session: Session, transaction: Transaction, *, note: str = ""
+) -> Transaction:
+    """Undo all that a transaction booked, by reversing movements.
 
     Raises
     ------
     Refusal
-        If it has been taken back already, is a counter-deed itself, or if what it brought has
-        gone since; nothing has changed then.
+        If it has been undone already, is a reversal itself, or if what it brought has gone
+        since; nothing has changed then.
     """
     from inventory.database.tables.supplies import SupplyMovement
 
-    if deed.reason is Reason.UNDONE:
-        raise Refusal(f"entry {deed.id} undid another entry; do that one again instead")
-    if session.scalar(select(Transaction.id).where(Transaction.undoes_id == deed.id)) is not None:
-        raise Refusal(f"entry {deed.id} has been undone already")
+    if transaction.reason is Reason.UNDONE:
+        raise Refusal(f"entry {transaction.id} undid another entry; do that one again instead")
+    if (
+        session.scalar(select(Transaction.id).where(Transaction.undoes_id == transaction.id))
+        is not None
+    ):
+        raise Refusal(f"entry {transaction.id} has been undone already")
     movements = session.scalars(
-        select(Movement).where(Movement.deed_id == deed.id).options(joinedload(Movement.stock))
+        select(Movement)
+        .where(Movement.deed_id == transaction.id)
+        .options(joinedload(Movement.stock))
     ).all()
     supplies = session.scalars(
-        select(SupplyMovement).where(SupplyMovement.deed_id == deed.id)
+        select(SupplyMovement).where(SupplyMovement.deed_id == transaction.id)
     ).all()
     undone = reversed_movements()
-    part = select(Movement.id).where(Movement.deed_id == deed.id, Movement.id.in_(undone))
+    part = select(Movement.id).where(Movement.deed_id == transaction.id, Movement.id.in_(undone))
     if session.scalar(part.limit(1)) is not None:
-        raise Refusal(f"a part of entry {deed.id} has been undone already")
-    there = on_hand_by_stock(session, {one.stock_id: one.stock for one in movements}.values())
-    for one in movements:
-        check_quantity(one.stock, there[one.stock_id], -one.change)
-        there[one.stock_id] -= one.change
+        raise Refusal(f"a part of entry {transaction.id} has been undone already")
+    there = on_hand_by_stock(
+        session, {movement.stock_id: movement.stock for movement in movements}.values()
+    )
+    for movement in movements:
+        check_quantity(movement.stock, there[movement.stock_id], -movement.change)
+        there[movement.stock_id] -= movement.change
     back = Transaction(
-        reason=Reason.UNDONE, note=clean_note(note), at=datetime.now(UTC), batch=deed.batch,
-        undoes_id=deed.id,
+        reason=Reason.UNDONE, note=clean_note(note), at=datetime.now(UTC), batch=transaction.batch,
+        undoes_id=transaction.id,
     )  # fmt: skip
     session.add(back)
     session.flush()
     if movements:
-        session.execute(insert(Movement), [_reversal_values(one, back) for one in movements])
+        session.execute(
+            insert(Movement), [_reversal_values(movement, back) for movement in movements]
+        )
     for supply in supplies:
         _add_supply_movement(session, supply.item, -supply.change, back)
     return back
@@ -265,12 +278,12 @@ def _reversal_values(movement: Movement, back: Transaction) -> dict[str, Any]:
 
 
 def reversed_movements() -> Select[int | None]:
-    """Select the numbers of the movements that have been taken back."""
+    """Select the numbers of the movements that have been undone."""
     return select(Movement.undoes_id).where(Movement.undoes_id.is_not(None))
 
 
 def reversed_transactions() -> Select[int | None]:
-    """Select the numbers of the deeds that have been taken back."""
+    """Select the numbers of the transactions that have been undone."""
     return select(Transaction.undoes_id).where(Transaction.undoes_id.is_not(None))
 
 
@@ -321,7 +334,7 @@ def on_hand_by_stock(session: Session, stock: Iterable[Stock] | None = None) -> 
     counted = {row.stock_id: int(row.quantity) for row in session.execute(select(each))}
     if stock is None:
         return counted
-    return {one.id: counted.get(one.id, 0) for one in stock}
+    return {item.id: counted.get(item.id, 0) for item in stock}
 
 
 def on_hand_sums() -> Subquery:

@@ -75,7 +75,7 @@ class StashRow(NamedTuple):
     damaged_areas
         Rectangles of it that can't be used.
     grain
-        Along which of its sides its fibres lie, if that is known.
+        Along which of its sides its grain runs, if that is known.
     """
 
     label: str
@@ -111,9 +111,9 @@ class HistoryRow(NamedTuple):
     movement
         None if nothing was moved.
     damaged_area
-        Where it was bruised, if it was.
+        Where it was damaged, if it was.
     grain
-        How its fibres lie, if that was found out.
+        How its grain runs, if that was found out.
     """
 
     movement: int | None
@@ -141,7 +141,7 @@ class StashFilter(TypedDict, total=False):
     colour, finish
         A part of the word, in capitals or not: ``gre`` finds green.
     at_least
-        Width and height in fine units, laid either way round, between margins and bruises.
+        Width and height in fine units, laid either way round, between margins and damaged areas.
     place
         The name of a place; what lies in places within it counts too.
     include_empty
@@ -215,7 +215,7 @@ def query_rows(
 ) -> list[StashRow]:
     """Return the rows that a query of `stash_query` selects."""
     places = PlaceTree(session)
-    bruised, told = damaged_areas_by_stock(session), grain_findings(session)
+    damaged, findings = damaged_areas_by_stock(session), grain_findings(session)
     papers = {
         id_: about
         for id_, *about in session.execute(
@@ -230,11 +230,11 @@ def query_rows(
         height, quantity, price,
     ) in session.connection().execute(query):  # fmt: skip
         name, colour, finish, of_paper = papers[paper_id]
-        grain = grain_axis(kind, (width, height), told.get(stock, at_start), of_paper)
+        grain = grain_axis(kind, (width, height), findings.get(stock, at_start), of_paper)
         rows.append(StashRow(
             label, kind, name, colour, finish, width, height, quantity, price,
             places.path(place_id), note, area_prices.get(paper_id),
-            Margins(left, top, right, bottom), bruised.get(stock, ()), grain,
+            Margins(left, top, right, bottom), damaged.get(stock, ()), grain,
         ))  # fmt: skip
     return rows
 
@@ -297,7 +297,7 @@ def _stash_columns(include_empty: bool, empty_sheets: bool) -> Select[*tuple[Any
 
 
 def _too_damaged(session: Session, size: tuple[Length, Length]) -> list[int]:
-    """Return which stock has room for a size between its margins, but not beside its bruises."""
+    """Return which stock has room for a size within its margins, but not beside its damage."""
     return [
         stock
         for stock, (sheet, _) in damaged_sheets(session, fits_between_margins(*size)).items()
@@ -308,21 +308,21 @@ def _too_damaged(session: Session, size: tuple[Length, Length]) -> list[int]:
 def damaged_sheets(
     session: Session, which: ColumnElement[bool]
 ) -> dict[int, tuple[Sheet, Pattern]]:
-    """Return bruised stock that is meant, as the optimizer takes it, and what is printed.
+    """Return damaged stock that is meant, as the optimizer takes it, and what is printed.
 
-    It is by `Stock.id`; few sheets of a stash are bruised, so they are looked at one by one.
+    It is by `Stock.id`; few sheets of a stash are damaged, so they are looked at one by one.
     """
-    bruised = damaged_areas_by_stock(session)
+    damaged = damaged_areas_by_stock(session)
     query = select(Stock, Paper.pattern).join(Paper, Stock.paper_id == Paper.id).where(which)
     return {
         stock.id: (
             Sheet(
                 stock.label, stock.width, stock.height, None, Fraction(0), "", stock.margins,
-                bruised[stock.id],
+                damaged[stock.id],
             ),
             pattern,
         )
-        for stock, pattern in session.execute(query.where(Stock.id.in_(bruised)))
+        for stock, pattern in session.execute(query.where(Stock.id.in_(damaged)))
     }  # fmt: skip
 
 
@@ -442,7 +442,7 @@ def history_rows(session: Session, which: ColumnElement[bool]) -> list[HistoryRo
             movement.id, movement.at, movement.change, 0, movement.reason, movement.batch_id,
             movement.note, label, movement.deed_id,
         ))  # fmt: skip
-        # Some movements are of no deed; they stand where they were booked.
+        # Some movements are of no transaction; they stand where they were booked.
         order.append(max(movement.deed_id or 0, order[-1] if order else 0))
     moved = {(row.transaction, row.label): place for place, row in enumerate(rows)}
     for found in _findings(session, which):
@@ -461,7 +461,7 @@ def history_rows(session: Session, which: ColumnElement[bool]) -> list[HistoryRo
 
 
 def _findings(session: Session, which: ColumnElement[bool]) -> Iterator[HistoryRow]:
-    """Yield what was found out about stock, and where that was taken back."""
+    """Yield what was found out about stock, and where that was undone."""
     back = aliased(Transaction)
     for table in (DamagedArea, GrainFinding):
         lines = session.execute(
@@ -472,11 +472,21 @@ def _findings(session: Session, which: ColumnElement[bool]) -> Iterator[HistoryR
             .where(which)
             .order_by(table.id)
         )
-        for found, deed, undone, label in lines:
-            bruise = found.rect if isinstance(found, DamagedArea) else None
+        for found, transaction, undone, label in lines:
+            damage = found.rect if isinstance(found, DamagedArea) else None
             grain = found.grain if isinstance(found, GrainFinding) else None
             yield HistoryRow(
-                None, deed.at, 0, 0, deed.reason, None, deed.note, label, deed.id, bruise, grain
+                None,
+                transaction.at,
+                0,
+                0,
+                transaction.reason,
+                None,
+                transaction.note,
+                label,
+                transaction.id,
+                damage,
+                grain,
             )
             if undone is not None:
                 yield HistoryRow(

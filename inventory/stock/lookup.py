@@ -79,7 +79,7 @@ def next_number(session: Session, kind: StockKind) -> int:
 
 
 def label_of(kind: StockKind, number: int) -> str:
-    """Return the label that bears a number."""
+    """Return the label with a number."""
     return f"{_LABEL_PREFIXES[kind]}-{number}"
 
 

@@ -71,8 +71,8 @@ def kept_offcuts(
         .order_by(Transaction.id, Movement.id)
     )
     kept: dict[tuple[int, tuple[int, ...]], list[Stock]] = defaultdict(list)
-    for movement, deed in session.execute(query):
-        kept[deed.layout or 0, tuple(deed.copies or ())].append(movement.stock)
+    for movement, transaction in session.execute(query):
+        kept[transaction.layout or 0, tuple(transaction.copies or ())].append(movement.stock)
     found = {}
     for (number, copies), of_deed in kept.items():
         offcuts = len(plan.layouts[number - 1].offcuts)
@@ -97,7 +97,11 @@ def stock_of_mark(session: Session, mark: OffcutMark) -> Stock:
     batch = session.get(Batch, number)
     plan = None if batch is None else plan_from_json(batch.plan)
     layouts = () if plan is None else plan.layouts[layout - 1 : layout]
-    if batch is None or plan is None or not any(offcut <= len(one.offcuts) for one in layouts):
+    if (
+        batch is None
+        or plan is None
+        or not any(offcut <= len(layout.offcuts) for layout in layouts)
+    ):
         raise Refusal(f"no batch has planned an offcut with the mark '{written}'")
     found = {
         copy: stock
@@ -110,7 +114,9 @@ def stock_of_mark(session: Session, mark: OffcutMark) -> Stock:
             Hint("record it", "batch cut", (str(number), "--layout", str(layout))),
         )
     if len(found) > 1:
-        which = ", ".join(f"{written}.{copy} is {one.label}" for copy, one in found.items())
+        which = ", ".join(
+            f"{written}.{copy} is {found_stock.label}" for copy, found_stock in found.items()
+        )
         raise Refusal(f"'{written}' was cut {len(found)} times: {which}")
     (stock,) = found.values()
     return stock

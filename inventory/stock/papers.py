@@ -1,4 +1,4 @@
-"""Papers: what the shop's book says of each material; one function a deed."""
+"""Papers: what the shop's book says of each material; one function for each change."""
 
 from __future__ import annotations
 
@@ -111,7 +111,7 @@ def set_paper_note(session: Session, name: str, note: str) -> Paper:
 
 
 def set_grain(session: Session, name: str, grain: Grain | str) -> Paper:
-    """Write down along which side of its sheets a paper's fibres lie.
+    """Write down along which side of its sheets a paper's grain runs.
 
     Raises
     ------
@@ -138,7 +138,7 @@ def set_substitutes(session: Session, name: str, instead: Sequence[str]) -> list
         If there is no such paper, one is named twice, or a paper is to stand in for itself.
     """
     paper = find_paper(session, name)
-    others = [find_paper(session, one) for one in instead]
+    others = [find_paper(session, name) for name in instead]
     for number, other in enumerate(others):
         if other.id == paper.id:
             raise Refusal(f"{paper.name} can't stand in for itself")

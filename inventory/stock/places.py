@@ -1,6 +1,6 @@
 """Places: shelves, drawers and boxes, one within another, written ``Shelf A / Drawer 2``.
 
-One function a deed, as in `inventory.stock.listing`.
+One function for each change, as in `inventory.stock.listing`.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ class PlaceTree:
         if place is None:
             return None
         if place not in self._paths:
-            names = [one.name for one in self._ancestors(self._all[place])]
+            names = [ancestor.name for ancestor in self._ancestors(self._all[place])]
             self._paths[place] = f" {_SEPARATOR} ".join(names)
         return self._paths[place]
 
@@ -61,9 +61,9 @@ class PlaceTree:
             for place in self._all.values()
             if place.name_key == fold(text) or self._path_keys(place)[-len(keys) :] == keys
         ]
-        exact = [one for one in matches if self._path_keys(one) == keys]
+        exact = [match for match in matches if self._path_keys(match) == keys]
         if len(exact or matches) > 1:
-            known = " and ".join(sorted(f"'{self.path(one.id)}'" for one in matches))
+            known = " and ".join(sorted(f"'{self.path(match.id)}'" for match in matches))
             raise Refusal(f"'{shorten(text)}' may be {known}; write which one")
         return next(iter(exact or matches), None)
 
@@ -78,7 +78,11 @@ class PlaceTree:
         place = self.find(text)
         if place is None:
             known = sorted(
-                {name for one in self._all.values() for name in (one.name, self.path(one.id) or "")}
+                {
+                    name
+                    for other in self._all.values()
+                    for name in (other.name, self.path(other.id) or "")
+                }
             )
             raise Refusal(f"there is no place '{shorten(text)}'{did_you_mean(text, known)}")
         return place
@@ -126,10 +130,11 @@ class PlaceTree:
     def check_free(self, key: str, parent: Place | None) -> None:
         """Refuse a name that another place within the same one has."""
         inside = parent.id if parent else None
-        for one in self._all.values():
-            if one.name_key == key and one.parent_id == inside:
+        for other in self._all.values():
+            if other.name_key == key and other.parent_id == inside:
                 raise Refusal(
-                    f"there is a place '{self.path(one.id)}' already; give the new one another name"
+                    f"there is a place '{self.path(other.id)}' already;"
+                    " give the new one another name"
                 )
 
     def sorted(self) -> list[Place]:
@@ -151,7 +156,7 @@ class PlaceTree:
         return chain[::-1]
 
     def _path_keys(self, place: Place) -> list[str]:
-        return [one.name_key for one in self._ancestors(place)]
+        return [ancestor.name_key for ancestor in self._ancestors(place)]
 
 
 def _keys(text: str) -> list[str]:

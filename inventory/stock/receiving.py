@@ -1,6 +1,6 @@
 """What comes into the stash: sheets from suppliers, offcuts from the table.
 
-A delivery of ten thousand lines is one deed and a handful of queries.
+A delivery of ten thousand lines is one transaction and a handful of queries.
 """
 
 from __future__ import annotations
@@ -73,7 +73,7 @@ class ReceiptLine:
     margins
         How much along each edge can't be used.
     grain
-        How an offcut's fibres lie, if that is known; of sheets the paper says it.
+        How an offcut's grain runs, if that is known; of sheets the paper says it.
     source
         What to put before a refusal: ``sheets.csv, line 3, quantity: ``.
     """
@@ -101,10 +101,10 @@ def receive_goods(
     note: str = "",
     at: datetime | None = None,
 ) -> list[Stock]:
-    """Put sheets into the stash, in one deed.
+    """Put sheets into the stash, in one transaction.
 
     They join the sheets of the same paper, size, margins, price, place and lot, if there are such;
-    else they get a label of their own.
+    else they get their own label.
 
     Parameters
     ----------
@@ -145,7 +145,7 @@ def book_receipt(
     note: str = "",
     at: datetime | None = None,
 ) -> tuple[Transaction, list[Stock]]:
-    """Put sheets into the stash as `receive_goods` does, and tell by which deed.
+    """Put sheets into the stash as `receive_goods` does, and return by which transaction.
 
     Raises
     ------
@@ -158,12 +158,12 @@ def book_receipt(
         _refuse_duplicate_receipt(session, known, shelf, lines)
     stocks = shelf.put_sheets(lines)
     delivery = delivery_of(session, supplier, number)
-    deed = ledger.book_transaction(session, reason, note=note, at=at, delivery=delivery)
+    transaction = ledger.book_transaction(session, reason, note=note, at=at, delivery=delivery)
     ledger.book_movements(
-        session, deed,
+        session, transaction,
         [(stock, line.quantity, reason) for stock, line in zip(stocks, lines, strict=True)],
     )  # fmt: skip
-    return deed, stocks
+    return transaction, stocks
 
 
 def matching_stock(session: Session, lines: Sequence[ReceiptLine]) -> list[Stock]:
@@ -218,7 +218,7 @@ def add_offcut(
     reason: Reason = Reason.KEPT,
     at: datetime | None = None,
 ) -> Stock:
-    """Put one offcut into the stash under a label of its own.
+    """Put one offcut into the stash under its own label.
 
     Parameters
     ----------
@@ -246,21 +246,21 @@ def add_offcut(
             f"{cut_from.label} is {cut_from.paper.name}, so an offcut of {known.name} can't be"
             " cut from it"
         )
-    deed = ledger.book_transaction(session, reason, note=note, at=at, batch=batch)
+    transaction = ledger.book_transaction(session, reason, note=note, at=at, batch=batch)
     line = ReceiptLine(paper, size, 1, price, place, note, margins=margins, grain=grain)
-    (stock,) = put_away_offcuts(session, deed, [line], reason=reason, parents=[cut_from])
+    (stock,) = put_away_offcuts(session, transaction, [line], reason=reason, parents=[cut_from])
     return stock
 
 
 def put_away_offcuts(
     session: Session,
-    deed: Transaction,
+    transaction: Transaction,
     lines: Sequence[ReceiptLine],
     *,
     reason: Reason = Reason.KEPT,
     parents: Sequence[Stock | None] | None = None,
 ) -> list[Stock]:
-    """Put offcuts into the stash as a part of a deed, each under a label of its own.
+    """Put offcuts into the stash as a part of a transaction, each with a new label.
 
     Parameters
     ----------
@@ -275,7 +275,7 @@ def put_away_offcuts(
         If there is no such paper, or something can't be so.
     """
     stocks = _StockMatcher(session, lines).put_offcuts(lines, parents or [None] * len(lines))
-    ledger.book_movements(session, deed, [(stock, 1, reason) for stock in stocks])
+    ledger.book_movements(session, transaction, [(stock, 1, reason) for stock in stocks])
     return stocks
 
 
@@ -375,10 +375,10 @@ class _StockMatcher:
         )
         return {
             (
-                one.paper_id, one.width, one.height, one.margins, one.price, one.place_id,
-                fold(one.lot),
-            ): one
-            for one in rows
+                row.paper_id, row.width, row.height, row.margins, row.price, row.place_id,
+                fold(row.lot),
+            ): row
+            for row in rows
         }  # fmt: skip
 
     @staticmethod
@@ -546,7 +546,7 @@ def sheet_price(pack_price: Decimal, pack: int) -> Decimal:
 
 
 class DeliveryRow(NamedTuple):
-    """What one delivery note brought, less what was taken back."""
+    """What one delivery note brought, less what was undone."""
 
     supplier: str
     number: str

@@ -148,7 +148,7 @@ class StashSearch(TypedDict, total=False):
         A part of a paper's colour or name; if none has it, a colour (see `read_colour`), and
         papers at most `near` from it by CIEDE2000 are found.
     weight
-        From so many g/m² to so many.
+        The least and the most g/m².
     at_least
         Width and height in fine units, laid either way round.
     older_than
@@ -325,8 +325,8 @@ def offcuts_for(
         may_turn = turn is not Turn.NONE or pattern is not Pattern.DIRECTIONAL
         return True if may_turn and fits_on(sheet, (height, width), turned=False) else None
 
-    bruised = damaged_sheets(session, (Stock.kind == StockKind.OFFCUT) & (upright | lying))
-    in_vain = [stock for stock, known in bruised.items() if lies_so(*known) is None]
+    damaged = damaged_sheets(session, (Stock.kind == StockKind.OFFCUT) & (upright | lying))
+    in_vain = [stock for stock, known in damaged.items() if lies_so(*known) is None]
     query = (
         select(Stock, Paper.name, Paper.pattern)
         .join(Paper, Stock.paper_id == Paper.id)
@@ -349,7 +349,7 @@ def offcuts_for(
         plain = Sheet(
             stock.label, stock.width, stock.height, None, Fraction(0), margins=stock.margins
         )
-        sheet, _ = bruised.get(stock.id, (plain, pattern))
+        sheet, _ = damaged.get(stock.id, (plain, pattern))
         spare = stock.width * stock.height - width * height
         where = places.path(stock.place_id)
         turned = bool(lies_so(sheet, pattern))

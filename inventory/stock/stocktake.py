@@ -128,14 +128,14 @@ def compare_counts(session: Session, counts: Sequence[CountLine]) -> list[CountD
         If a label is unknown or counted twice, or has moved since the sheet was printed.
     """
     return [
-        CountDifference(stock.label, stock.paper.name, booked, one.counted)
-        for stock, one, booked in _match_counts(session, counts)
-        if one.counted != booked
+        CountDifference(stock.label, stock.paper.name, booked, count.counted)
+        for stock, count, booked in _match_counts(session, counts)
+        if count.counted != booked
     ]
 
 
 def book_counts(session: Session, counts: Sequence[CountLine], why: str) -> list[CountDifference]:
-    """Book what was found, in one deed; what was counted and right is noted too.
+    """Book what was found, in one transaction; what was counted and right is noted too.
 
     Parameters
     ----------
@@ -156,20 +156,20 @@ def book_counts(session: Session, counts: Sequence[CountLine], why: str) -> list
     compared = _match_counts(session, counts)
     differences = compare_counts(session, counts)
     if differences and not why.strip():
-        labels = ", ".join(one.label for one in differences[:5])
+        labels = ", ".join(difference.label for difference in differences[:5])
         raise Refusal(f"the count differs from the records for {labels}; say why")
-    deed = ledger.book_transaction(session, Reason.COUNTED, note=why)
+    transaction = ledger.book_transaction(session, Reason.COUNTED, note=why)
     session.add_all(
-        StockCount(deed_id=deed.id, stock_id=stock.id, found=one.counted, booked=booked)
-        for stock, one, booked in compared
+        StockCount(deed_id=transaction.id, stock_id=stock.id, found=count.counted, booked=booked)
+        for stock, count, booked in compared
     )
     session.flush()
     changes = [
-        (stock, one.counted - booked, Reason.COUNTED)
-        for stock, one, booked in compared
-        if one.counted != booked
+        (stock, count.counted - booked, Reason.COUNTED)
+        for stock, count, booked in compared
+        if count.counted != booked
     ]
-    ledger.book_movements(session, deed, changes)
+    ledger.book_movements(session, transaction, changes)
     return differences
 
 
@@ -179,26 +179,26 @@ def _match_counts(
     there = ledger.on_hand_by_stock(session)
     seen: set[int] = set()
     compared = []
-    for one in counts:
+    for count in counts:
         try:
-            stock = find_stock(session, one.label)
+            stock = find_stock(session, count.label)
             booked = there.get(stock.id, 0)
-            _check(stock, one, booked, seen)
+            _check(stock, count, booked, seen)
         except Refusal as refusal:
-            raise Refusal(f"{one.source}{refusal}", refusal.hint) from None
-        compared.append((stock, one, booked))
+            raise Refusal(f"{count.source}{refusal}", refusal.hint) from None
+        compared.append((stock, count, booked))
     return compared
 
 
-def _check(stock: Stock, one: CountLine, booked: int, seen: set[int]) -> None:
+def _check(stock: Stock, count: CountLine, booked: int, seen: set[int]) -> None:
     if stock.id in seen:
         raise Refusal(f"{stock.label} is counted twice; add the two numbers up")
     seen.add(stock.id)
     if stock.kind is StockKind.OFFCUT:
-        whole_number(one.counted, f"the number of {stock.label}", most=1)
-    if one.book_quantity is not None and one.book_quantity != booked:
+        whole_number(count.counted, f"the number of {stock.label}", most=1)
+    if count.book_quantity is not None and count.book_quantity != booked:
         raise Refusal(
-            f"there were {one.book_quantity} of {stock.label} when the sheet was"
+            f"there were {count.book_quantity} of {stock.label} when the sheet was"
             f" printed, and {booked} now; count it again"
         )
 

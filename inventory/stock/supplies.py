@@ -1,6 +1,6 @@
 """Supplies: ribbon on reels, adhesive, eyelets; what comes, what batches use, what is counted.
 
-They are booked as paper is: only ever by movements, each a part of a deed.
+They are booked as paper is: only ever by movements, each a part of a transaction.
 """
 
 from __future__ import annotations
@@ -242,7 +242,7 @@ def format_measure(measure: Measure, parts: int, supply_unit: str, unit: Unit) -
     return f"{(Decimal(parts) / _PARTS).normalize():f} {supply_unit}"
 
 
-# --- deeds -------------------------------------------------------------------------------------
+# --- changes -----------------------------------------------------------------------------------
 
 
 def receive_supply(
@@ -259,7 +259,7 @@ def receive_supply(
     reason: Reason = Reason.RECEIVED,
     at: datetime | None = None,
 ) -> list[SupplyItem]:
-    """Put reels, or packs, of a supply into the stash, each under a label of its own.
+    """Put reels, or packs, of a supply into the stash, each under its own label.
 
     Parameters
     ----------
@@ -282,7 +282,7 @@ def receive_supply(
     called = clean_name(lot, "the lot") if lot.strip() else ""
     delivery = delivery_of(session, supplier, number)
     where = get_or_add_place(session, place)
-    deed = ledger.book_transaction(session, reason, at=at, delivery=delivery)
+    transaction = ledger.book_transaction(session, reason, at=at, delivery=delivery)
     letter = "R" if supply.measure is Measure.REEL else "P"
     first = (session.scalar(select(func.max(SupplyItem.id))) or 0) + 1
     made = []
@@ -297,7 +297,7 @@ def receive_supply(
         )
         session.add(item)
         session.flush()
-        ledger.book_supply_movement(session, item, much, deed)
+        ledger.book_supply_movement(session, item, much, transaction)
         made.append(item)
     return made
 
@@ -337,9 +337,9 @@ def use_supply(
     if rest:
         there = format_measure(supply.measure, much - rest, supply.unit, Unit.MM)
         raise Refusal(f"there is only {there} of {supply.name}")
-    deed = _book_use(session, batch, why)
+    transaction = _book_use(session, batch, why)
     for item, share in taken:
-        ledger.book_supply_movement(session, item, -share, deed)
+        ledger.book_supply_movement(session, item, -share, transaction)
     return taken
 
 
@@ -440,9 +440,11 @@ def use_lengths(
         As of `plan_lengths`, or if there is no such batch.
     """
     ribbon = _plan_ribbon(session, name, lengths, shortest)
-    deed = _book_use(session, batch, why)
-    for one in ribbon.plan.cuts:
-        ledger.book_supply_movement(session, ribbon.items[one.reel.name], -sum(one.lengths), deed)
+    transaction = _book_use(session, batch, why)
+    for cut in ribbon.plan.cuts:
+        ledger.book_supply_movement(
+            session, ribbon.items[cut.reel.name], -sum(cut.lengths), transaction
+        )
     return ribbon.plan.cuts
 
 
@@ -457,9 +459,9 @@ def count_supply(session: Session, label: str, much: int, why: str = "") -> int:
     item = find_item(session, label)
     _check_parts(much, f"how much of {item.label}", 0, max(_LONGEST_REEL, LARGEST_NUMBER * _PARTS))
     difference = much - ledger.supply_on_hand(session, item)
-    deed = ledger.book_transaction(session, Reason.COUNTED, note=why)
+    transaction = ledger.book_transaction(session, Reason.COUNTED, note=why)
     if difference:
-        ledger.book_supply_movement(session, item, difference, deed)
+        ledger.book_supply_movement(session, item, difference, transaction)
     return difference
 
 
@@ -505,10 +507,10 @@ def supply_history(session: Session, name: str) -> list[SupplyHistoryRow]:
     )
     rows: list[SupplyHistoryRow] = []
     after: dict[str, int] = {}
-    for line, label, deed in lines:
+    for line, label, transaction in lines:
         after[label] = after.get(label, 0) + line.change
         rows.append(SupplyHistoryRow(
-            label, deed.at, line.change, after[label], deed.reason, deed.batch_id, deed.id,
-            deed.note,
+            label, transaction.at, line.change, after[label], transaction.reason,
+            transaction.batch_id, transaction.id, transaction.note,
         ))  # fmt: skip
     return rows

@@ -13,17 +13,17 @@ _UNITS = {"m²": "m2", "×": "each"}
 """Units as programs know them, where that is not how people write them."""
 
 
-def cost_as_json(told: OrderCost) -> dict[str, Any]:
+def cost_as_json(order_cost: OrderCost) -> dict[str, Any]:
     """Return it as plain data; amounts are text, so that no program rounds them."""
-    cost, sale = told.cost, told.cost.sale
+    cost, sale = order_cost.cost, order_cost.cost.sale
     return {
-        "order": told.order,
-        "customer": told.customer,
-        "design": told.design,
+        "order": order_cost.order,
+        "customer": order_cost.customer,
+        "design": order_cost.design,
         "copies": cost.copies,
         "currency": cost.currency,
-        "estimated": told.is_estimated,
-        "batches": list(told.batches),
+        "estimated": order_cost.is_estimated,
+        "batches": list(order_cost.batches),
         "parts": [
             {
                 "part": str(part.category),
@@ -44,18 +44,18 @@ def cost_as_json(told: OrderCost) -> dict[str, Any]:
         "grams": round(float(cost.grams), 3),
         "unknown": list(cost.unknown),
         "unweighed": list(cost.unweighed),
-        "notes": list(told.notes),
+        "notes": list(order_cost.notes),
     }
 
 
-def batch_cost_as_json(told: BatchCost) -> dict[str, Any]:
+def batch_cost_as_json(batch_cost: BatchCost) -> dict[str, Any]:
     """Return it as plain data."""
     return {
-        "batch": told.batch,
-        "currency": told.currency,
-        "paper": str(told.paper),
-        "cutting": str(told.cutting),
-        "minutes": round(float(told.minutes), 3),
+        "batch": batch_cost.batch,
+        "currency": batch_cost.currency,
+        "paper": str(batch_cost.paper),
+        "cutting": str(batch_cost.cutting),
+        "minutes": round(float(batch_cost.minutes), 3),
         "orders": [
             {
                 "order": row.order,
@@ -63,6 +63,6 @@ def batch_cost_as_json(told: BatchCost) -> dict[str, Any]:
                 "paper": str(row.paper),
                 "cutting": str(row.cutting),
             }
-            for row in told.rows
+            for row in batch_cost.rows
         ],
     }

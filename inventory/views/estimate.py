@@ -31,7 +31,7 @@ __all__ = [
 
 def estimate_listings(found: DesignEstimate) -> list[tuple[Listing[Any], Sequence[Any]]]:
     """Return all lists of an estimate that have any rows, in the order they are read."""
-    lines = [line for one in found.estimates for line in estimate_lines(one)]
+    lines = [line for estimate in found.estimates for line in estimate_lines(estimate)]
     lists: list[tuple[Listing[Any], Sequence[Any]]] = [
         (estimate_listing(found.task.currency), found.estimates),
         (estimate_line_listing(found.task.unit), lines),
@@ -45,20 +45,20 @@ def estimate_as_json(found: DesignEstimate) -> dict[str, Any]:
     return {
         "design": found.task.design,
         "currency": found.task.currency or None,
-        "estimates": [_one_as_json(one, found.task.unit) for one in found.estimates],
+        "estimates": [_estimate_as_json(estimate, found.task.unit) for estimate in found.estimates],
     }
 
 
-def _one_as_json(one: Estimate, unit: Unit) -> dict[str, Any]:
-    bought = one.purchase_plan
+def _estimate_as_json(estimate: Estimate, unit: Unit) -> dict[str, Any]:
+    bought = estimate.purchase_plan
     return {
-        "quantity": one.quantity,
-        "each": float(one.cost_per_box),
+        "quantity": estimate.quantity,
+        "each": float(estimate.cost_per_box),
         "cost": float(bought.cost),
         "bound": float(bought.lower_bound),
         "gap": float(bought.optimality_gap),
         "shipping": float(bought.cost - bought.goods_cost),
-        "buy": estimate_line_listing(unit).records(estimate_lines(one)),
+        "buy": estimate_line_listing(unit).records(estimate_lines(estimate)),
         "cutting": answer_as_json(bought.problem, bought.cutting_plan),
     }
 
@@ -99,14 +99,14 @@ class EstimateLine(NamedTuple):
     used: int
 
 
-def estimate_lines(one: Estimate) -> list[EstimateLine]:
+def estimate_lines(estimate: Estimate) -> list[EstimateLine]:
     """Return what to buy for a number of copies."""
     used: Counter[str] = Counter()
-    for layout in one.purchase_plan.cutting_plan.layouts:
+    for layout in estimate.purchase_plan.cutting_plan.layouts:
         used[layout.stock] += layout.copies
     return [
-        EstimateLine(one.quantity, offer, packs, used[offer.name])
-        for offer, packs in one.purchase_plan.lines
+        EstimateLine(estimate.quantity, offer, packs, used[offer.name])
+        for offer, packs in estimate.purchase_plan.lines
     ]
 
 

@@ -99,10 +99,13 @@ def rate_rows(known: ShopRates) -> list[RateRow]:
         yield "  its weight", _number(rates.packaging_grams, "g")
         yield "Wrapping of each box", money(rates.wrapping)
         yield "  its weight", _number(rates.wrapping_grams, "g")
-        for one in known.consumables:
-            source = f", from {one.supply}" if one.supply else ""
-            weight = "" if one.grams is None else f", {_number(one.grams, 'g')}"
-            yield f"{one.name}, {_PER[one.per]}{source}", f"{money(one.price)}{weight}"
+        for consumable in known.consumables:
+            source = f", from {consumable.supply}" if consumable.supply else ""
+            weight = "" if consumable.grams is None else f", {_number(consumable.grams, 'g')}"
+            yield (
+                f"{consumable.name}, {_PER[consumable.per]}{source}",
+                f"{money(consumable.price)}{weight}",
+            )
         for band in rates.prints:
             yield (
                 f"A print up to {format_size(band.width, band.height, known.unit)}",
@@ -147,13 +150,13 @@ def rates_as_json(known: ShopRates) -> dict[str, Any]:
         "quote_days": known.quote_days,
         "consumables": [
             {
-                "name": one.name,
-                "per": str(one.per),
-                "supply": one.supply,
-                "price": None if one.price is None else round(float(one.price), 6),
-                "grams": _text(one.grams),
+                "name": consumable.name,
+                "per": str(consumable.per),
+                "supply": consumable.supply,
+                "price": None if consumable.price is None else round(float(consumable.price), 6),
+                "grams": _text(consumable.grams),
             }
-            for one in known.consumables
+            for consumable in known.consumables
         ],
         "prints": [
             {

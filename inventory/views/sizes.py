@@ -125,18 +125,18 @@ def sizes_as_json(comparison: SizeComparison) -> dict[str, Any]:
         "beside": None if base is None else to_mm_number(base.size),
         "suggestions": [
             {
-                "size": to_mm_number(one.result.size),
-                "saves": _number(one.saving),
+                "size": to_mm_number(suggestion.result.size),
+                "saves": _number(suggestion.saving),
                 "changes": [
                     {
                         "name": change.name,
                         "before": to_mm_number(change.before),
                         "after": to_mm_number(change.after),
                     }
-                    for change in one.changes
+                    for change in suggestion.changes
                 ],
             }
-            for one in comparison.suggestions
+            for suggestion in comparison.suggestions
         ],
         "stopped": comparison.was_stopped,
     }

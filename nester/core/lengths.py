@@ -136,7 +136,7 @@ def parse_length(text: str, unit: Unit = Unit.MM) -> Length:
     """Read a length as a maker writes it.
 
     Takes decimals (``18.5``, ``18,5``), fractions (``7 1/16``, ``7-1/16``, ``7½``), each with or
-    without a unit of its own: ``54cm``, ``7 1/16 in``, ``12"``.
+    without a unit: ``54cm``, ``7 1/16 in``, ``12"``.
 
     Parameters
     ----------

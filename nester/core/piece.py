@@ -34,7 +34,7 @@ class Fold(StrEnum):
 
 
 class Grain(StrEnum):
-    """Along which of its sides a piece wishes the paper's fibres to lie."""
+    """Along which of its sides a piece wants the paper's grain to run."""
 
     ANY = "any"
     WIDTH = "width"
@@ -101,7 +101,7 @@ class Piece:
     upright
         A directional pattern must stand upright on it.
     grain
-        Along which side the fibres should lie, a wish: folds along the grain crack less.
+        Along which side the grain should run, if that can be: folds along the grain crack less.
     mounted
         Its whole back is glued to another piece.
     scores, slits, holes, glue

@@ -127,9 +127,9 @@ class StockItem:
     margins
         Along its edges neither pieces nor offcuts are cut.
     damaged
-        Rectangles of it, a bruised corner for instance, from which nothing is cut.
+        Rectangles of it, a damaged corner for instance, from which nothing is cut.
     grain
-        Along which side its fibres lie; `Grain.ANY` if that is not known.
+        Along which side its grain runs; `Grain.ANY` if that is not known.
     is_offcut
         Whether it is an offcut itself.  Its price is then an offcut's, so that what is kept of it
         counts at its whole part of the price.
@@ -179,7 +179,7 @@ class Demand:
         Rectangles within the blank, as it is asked for, that the piece does not cover: corners cut
         away, for instance.  They don't overlap.  Other pieces may lie in them.
     grain
-        Along which of its sides the fibres must lie, where a sheet's are known; only for a piece
+        Along which of its sides the grain must run, where a sheet's are known; only for a piece
         that may be turned.
     """
 
@@ -207,7 +207,7 @@ class Trimmer:
     stages
         How often at most the way of cutting changes, the first way included, until a piece is
         free: with two stages a sheet is cut into strips and each strip across.  Corners cut out of
-        a piece are small sheets of their own.  None: any number.
+        a piece are separate small sheets.  None: any number.
     """
 
     longest_cut: Length | None = None

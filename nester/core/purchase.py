@@ -53,7 +53,7 @@ class Offer:
         return self.pack_price / self.pack_size
 
     def as_stock_item(self, quantity: int | None) -> StockItem:
-        """Return so many of its sheets (None: as many as needed) as stock, each at its price."""
+        """Return `quantity` of its sheets (None: as many as needed) as stock, each at its price."""
         return StockItem(
             self.name,
             self.width,
@@ -142,7 +142,7 @@ class PaperPurchasePlan:
     @property
     def goods_cost(self) -> Fraction:
         """What the packs cost."""
-        return sum((one.price for one in self.lines), Fraction(0))
+        return sum((line.price for line in self.lines), Fraction(0))
 
     @property
     def cost(self) -> Fraction:
@@ -156,7 +156,7 @@ class PaperPurchasePlan:
 
     def unused_sheets(self) -> dict[str, int]:
         """Return how many sheets of each stock stay whole, by name, where any do."""
-        left = {one.name: one.quantity or 0 for one in self.problem.stock}
+        left = {item.name: item.quantity or 0 for item in self.problem.stock}
         for layout in self.cutting_plan.layouts:
             left[layout.stock] -= layout.copies
         return {name: number for name, number in left.items() if number}

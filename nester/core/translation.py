@@ -19,7 +19,7 @@ __all__ = ["ENGLISH", "Translator", "translatable"]
 
 
 def translatable(text: str) -> str:
-    """Return a text as it is, and tell the catalogues that it is one to be translated."""
+    """Return a text as it is, and mark it for the catalogues as one to be translated."""
     return text
 
 

@@ -50,7 +50,7 @@ class Pace:
     reports: int = 0
 
     def scaled(self, ratio: Fraction, reports: int) -> Pace:
-        """Return the pace of a shop that takes so many times as long."""
+        """Return the pace of a shop that takes `ratio` times as long."""
         return Pace(
             self.per_cut * ratio,
             self.per_trimmer_metre * ratio,

@@ -109,7 +109,7 @@ def cutting_instructions(
 ) -> tuple[str, ...]:
     """Say the cuts of a layout in words, numbered from 1.
 
-    Each tells where the cut runs, measured from the left or top edge of the part that is cut, and
+    Each says where the cut runs, measured from the left or top edge of the part that is cut, and
     what it frees.  Lines are at most 76 characters long where words allow; those after the first
     are indented.  The parameters are those of `cutting_steps`.
     """

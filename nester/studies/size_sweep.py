@@ -1,6 +1,6 @@
 """How much paper a design takes, size by size.
 
-Every size is a batch of its own, on unlimited sheets.  Neighbouring sizes are similar problems: a
+Every size is a separate batch, on unlimited sheets.  Neighbouring sizes are similar problems: a
 plan for one size is filled with the pieces of another, equal problems are solved once, and a lower
 bound for smaller pieces holds for larger ones.  The sizes are solved in runs of fixed length, in
 several processes if there are; the result does not depend on how many.

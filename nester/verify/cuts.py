@@ -192,7 +192,7 @@ def _crossed_items(
 class KnifeCuts:
     """The knife cuts of one part, to ask whether an edge is cut along its whole length.
 
-    Voids that have been cut out of it are parts of their own and belong to it no more.
+    Voids that have been cut out of it are separate parts and no longer belong to it.
     """
 
     def __init__(self, part: Rect, cuts: Iterable[Cut], removed: Iterable[Rect] = ()) -> None:

@@ -176,7 +176,7 @@ def _offcut_value(problem: Problem, stock: StockItem, layout: Layout) -> Fractio
     if not area or not sheet:
         return Fraction(0)
     share = 1 if stock.is_offcut else problem.offcut_value_share
-    # If offcuts of sheets are worth nothing, those of offcuts are too.
+    # If offcuts of sheets have no value, those of offcuts have none either.
     share = share if problem.offcut_value_share else 0
     return Fraction(stock.price) * share * layout.copies * Fraction(area, sheet)
 
@@ -193,7 +193,7 @@ class _LayoutVerifier:
         ]
 
     def _voids(self, piece: PlacedPiece) -> tuple[Rect, ...]:
-        """Return where the voids of a piece lie; none if its size is wrong: a fault of its own."""
+        """Return where the voids of a piece lie; none if its size is wrong (another fault)."""
         demand = self.demands.get(piece.name)
         if demand is None:
             return ()
@@ -264,7 +264,7 @@ class _LayoutVerifier:
         for cut in self.layout.cuts:
             if cut.knife:
                 continue
-            # What a knife has cut out counts as a sheet of its own.
+            # What a knife has cut out counts as a separate sheet.
             stage, vertical = stages.get(cut.part, (0, None))
             stage += cut.vertical is not vertical
             for half in split(cut):

@@ -151,7 +151,7 @@ def fill(shop: ShopFile) -> None:
         add_paper(session, "Coal card", colour="black", grammage=300)
         add_sheets(session, "Coal card", (cm(50), cm(70)), 9, place="Shelf")
         add_offcut(session, "Coal card", (cm(30), cm(30)), parent="S-1")
-        ledger.reverse_transaction(session, spoil_stock(session, "S-1").deed)
+        ledger.reverse_transaction(session, spoil_stock(session, "S-1").transaction)
         count_stock(session, "S-1", 8)
     for number in (1, 2):
         with shop.begin() as session:

@@ -296,7 +296,7 @@ def in_use(table: Table) -> Table:
     used(table, "S-1", 8, days(-56))
     used(table, "S-1", 6, days(-1))
     with table.shop.begin() as session:
-        undo.undo_transaction(session, adjust.spoil_stock(session, "S-1", 2).deed.id)
+        undo.undo_transaction(session, adjust.spoil_stock(session, "S-1", 2).transaction.id)
     return table
 
 

@@ -138,7 +138,8 @@ class Ledger(RuleBasedStateMachine):
         done = number in self.taken_back
         try:
             with self.shop.begin() as session:
-                deed = ledger.reverse_transaction(session, session.get_one(Movement, number).deed)
+                done = session.get_one(Movement, number).transaction
+                deed = ledger.reverse_transaction(session, done)
                 counter = select(Movement.id).where(Movement.deed_id == deed.id)
                 back = session.scalars(counter).one()
         except Refusal:

@@ -12,7 +12,7 @@ from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_fil
 from inventory.core.text import format_count
 
 suppliers = group("Suppliers: who sells paper, and on what terms.")
-rates = group("Exchange rates: what foreign money is worth.")
+rates = group("Exchange rates of foreign currencies.")
 prices = group("Prices: what suppliers ask for paper, now and before.")
 
 _SHOWN = 20

@@ -247,7 +247,11 @@ def receive(
         labels = ", ".join(dict.fromkeys(stock.label for stock in stocks))
         after = purchase_row(session, get_purchase(session, number))
         added, still = receipt_words(before, after, labels)
-        sentences = [added, *(difference_words(one, unit) for one in differences), still]
+        sentences = [
+            added,
+            *(difference_words(difference, unit) for difference in differences),
+            still,
+        ]
     for sentence in sentences:
         typer.echo(sentence)
 

@@ -82,7 +82,7 @@ class UtcDateTime(TypeDecorator[datetime]):
 def _enum_column(kind: type[StrEnum], name: str) -> Enum:
     """Return a text column that holds the values of `kind` and nothing else.
 
-    The constraint bears a name of its own, so that a class can be renamed without a migration.
+    The constraint has its own name, so that a class can be renamed without a migration.
     """
     return Enum(
         kind,

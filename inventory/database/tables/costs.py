@@ -1,4 +1,4 @@
-"""The tables of what the shop reckons with when it works out costs and prices."""
+"""The tables of the rates by which the shop calculates costs and prices."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ QUOTE_DAYS = 14
 
 
 class CostRates(Base):
-    """What the shop reckons with when it works out costs and prices; at most one row.
+    """The rates by which the shop calculates costs and prices; at most one row.
 
     Amounts are in the shop's currency; see `inventory.costs.costing.Rates` for what each is.
 

@@ -27,7 +27,7 @@ class Pattern(StrEnum):
 
 
 class Grain(StrEnum):
-    """Along which side of its sheet a paper's fibres lie."""
+    """Along which side of its sheet a paper's grain runs."""
 
     UNKNOWN = "unknown"
     LONG = "long"
@@ -35,7 +35,7 @@ class Grain(StrEnum):
 
 
 class GrainAxis(StrEnum):
-    """Along which of its own sides an offcut's fibres lie."""
+    """Along which of its sides an offcut's grain runs."""
 
     UNKNOWN = "unknown"
     WIDTH = "width"
@@ -62,9 +62,9 @@ class Reason(StrEnum):
     """A count found more or less than the book said."""
     SPOILED = "spoiled"
     BRUISED = "bruised"
-    """A part of it can't be used any more; a sheet becomes a labelled piece of its own by it."""
+    """A part of it can't be used any more; a sheet becomes a piece with its own label by it."""
     GRAIN = "grain"
-    """How an offcut's fibres lie was found out."""
+    """How an offcut's grain runs was found out."""
     MOVED = "moved"
     """It lies in another place, or under another label, now."""
     USED = "used"
@@ -74,7 +74,7 @@ class Reason(StrEnum):
     CLOSED = "closed"
     """What has not come of a purchase is not waited for any more."""
     UNDONE = "undone"
-    """A counter-movement: it takes back the movement that it names."""
+    """A reversal of the movement that it names."""
 
 
 class OrderStatus(StrEnum):

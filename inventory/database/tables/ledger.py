@@ -44,14 +44,14 @@ class Delivery(Base):
 
 
 class Transaction(Base):
-    """One thing that was done at the table: all its movements are booked, or taken back, together.
+    """One thing that was done at the table: all its movements are booked, or undone, together.
 
     The database refuses to change or delete it; only `inventory.stock.ledger` writes these.
 
     Attributes
     ----------
     reason
-        What was done; `Reason.UNDONE` takes back the deed that it names.
+        What was done; `Reason.UNDONE` undoes the transaction that it names.
     at
         When it was done.
     layout, copies
@@ -104,13 +104,13 @@ class Movement(Base):
     stock: Mapped[Stock] = relationship()
     batch: Mapped[Batch | None] = relationship()
     undoes: Mapped[Movement | None] = relationship(remote_side="Movement.id")
-    deed: Mapped[Transaction | None] = relationship()
+    transaction: Mapped[Transaction | None] = relationship()
 
 
 class DamagedArea(Base):
     """A rectangle of a labelled piece of paper from which nothing can be cut any more.
 
-    It counts unless its deed was taken back; the database refuses to change or delete it.
+    It counts unless its transaction was undone; the database refuses to change or delete it.
     """
 
     __tablename__ = "bruise"
@@ -126,7 +126,7 @@ class DamagedArea(Base):
     width: Mapped[int] = mapped_column(BigInteger)
     height: Mapped[int] = mapped_column(BigInteger)
 
-    deed: Mapped[Transaction] = relationship()
+    transaction: Mapped[Transaction] = relationship()
     stock: Mapped[Stock] = relationship()
 
     @property
@@ -136,7 +136,7 @@ class DamagedArea(Base):
 
 
 class GrainFinding(Base):
-    """How an offcut's fibres lie, as was found out; the last one counts that was not taken back.
+    """How an offcut's grain runs, as was found out; the last one counts that was not undone.
 
     The database refuses to change or delete it.
     """
@@ -148,7 +148,7 @@ class GrainFinding(Base):
     stock_id: Mapped[int] = mapped_column(ForeignKey("stock.id"), index=True)
     grain: Mapped[GrainAxis]
 
-    deed: Mapped[Transaction] = relationship()
+    transaction: Mapped[Transaction] = relationship()
     stock: Mapped[Stock] = relationship()
 
 

@@ -12,18 +12,18 @@ __all__ = ["CuttingTime", "SpoiledPieces"]
 
 
 class CuttingTime(Base):
-    """How long it took to cut what a deed books, as the shop reports it.
+    """How long it took to cut what a transaction records, as the shop reports it.
 
-    It counts unless its deed was taken back; the database refuses to change or delete it.
+    It counts unless its transaction was undone; the database refuses to change or delete it.
 
     Attributes
     ----------
     report_id
-        The first deed of those that were reported together.
+        The first transaction of those that were reported together.
     seconds
-        This deed's share of what was reported.
+        This transaction's share of what was reported.
     reckoned
-        Seconds that are reckoned for its cuts at the usual pace (`nester.cutting.duration`).
+        Estimated seconds for its cuts at the default pace (`nester.cutting.duration`).
     """
 
     __tablename__ = "cutting_time"

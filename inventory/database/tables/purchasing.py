@@ -151,15 +151,15 @@ class ReorderLevel(Base):
     width, height
         Of the sheets it is about; None for sheets of any size.
     reorder
-        With so many sheets or fewer it is time to buy.
+        With that many sheets or fewer it is time to buy.
     target
-        Up to so many sheets are bought then.
+        Up to that many sheets are bought then.
     """
 
     __tablename__ = "restock_level"
     __table_args__ = (
         UniqueConstraint("paper_id", "width", "height"),
-        # No two nothings are equal, so a level for any size needs a rule of its own.
+        # No two nothings are equal, so a level for any size needs a separate rule.
         Index(
             "ix_restock_level_any_size",
             "paper_id",
@@ -185,17 +185,17 @@ class ReorderLevel(Base):
 class Purchase(Base):
     """What was ordered from a supplier at once; the database refuses to change or delete it.
 
-    How far it is follows from its deed (it may have been taken back), from what was received and
+    How far it is follows from its transaction (it may have been undone), from what was received and
     from its end.
 
     Attributes
     ----------
     deed_id
-        The deed of ordering it.
+        The transaction of ordering it.
     ordered, expected
         The day it was ordered, and the day by which it should be there.
     number
-        Under which the supplier keeps it, if it told one.
+        Under which the supplier keeps it, if it gave one.
     shipping
         What its delivery should cost, in `currency`.
     """
@@ -211,7 +211,7 @@ class Purchase(Base):
     currency: Mapped[str] = mapped_column(String(3))
     shipping: Mapped[Decimal]
 
-    deed: Mapped[Transaction] = relationship()
+    transaction: Mapped[Transaction] = relationship()
     supplier: Mapped[Supplier] = relationship()
     lines: Mapped[list[PurchaseLine]] = relationship(
         back_populates="purchase", order_by="PurchaseLine.id"
@@ -249,7 +249,7 @@ class PurchaseLine(Base):
 class PurchaseReceipt(Base):
     """What came of a line of a purchase; the database refuses to change or delete it.
 
-    It counts unless its deed, which put the sheets into the stash, was taken back.
+    It counts unless its transaction, which put the sheets into the stash, was undone.
 
     Attributes
     ----------
@@ -267,13 +267,13 @@ class PurchaseReceipt(Base):
     packs: Mapped[int]
     amount: Mapped[Decimal]
 
-    deed: Mapped[Transaction] = relationship()
+    transaction: Mapped[Transaction] = relationship()
     line: Mapped[PurchaseLine] = relationship()
     stock: Mapped[Stock] = relationship()
 
 
 class PurchaseClosure(Base):
-    """What has not come of a purchase is not waited for, unless its deed was taken back.
+    """What has not come of a purchase is not waited for, unless its transaction was undone.
 
     The database refuses to change or delete it.
     """
@@ -283,5 +283,5 @@ class PurchaseClosure(Base):
     deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), primary_key=True)
     purchase_id: Mapped[int] = mapped_column(ForeignKey("purchase.id"), index=True)
 
-    deed: Mapped[Transaction] = relationship()
+    transaction: Mapped[Transaction] = relationship()
     purchase: Mapped[Purchase] = relationship()

@@ -80,7 +80,7 @@ class Place(Base):
     __tablename__ = "place"
     __table_args__ = (
         UniqueConstraint("parent_id", "name_key"),
-        # No two nothings are equal, so what stands nowhere needs a rule of its own.
+        # No two nothings are equal, so what stands nowhere needs a separate rule.
         Index(
             "ix_place_outermost",
             "name_key",
@@ -120,7 +120,7 @@ class Stock(Base):
     margin_left, margin_top, margin_right, margin_bottom
         How much along each edge can't be used, in fine units.
     grain
-        How an offcut's fibres lay when it came, if that was known; what was found out since is in
+        How an offcut's grain ran when it came, if that was known; what was found out since is in
         `GrainFinding`.  Of sheets the paper says it.
     """
 

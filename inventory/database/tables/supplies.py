@@ -77,4 +77,4 @@ class SupplyMovement(Base):
     deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
 
     item: Mapped[SupplyItem] = relationship()
-    deed: Mapped[Transaction] = relationship()
+    transaction: Mapped[Transaction] = relationship()

@@ -148,7 +148,7 @@ DocumentKind = Literal["summary", "take-out", "cut", "score", "kit", "labels"]
 
 @dataclass(frozen=True)
 class Document:
-    """One of the set; it begins on a page of its own.
+    """One of the set; it begins on a new page.
 
     Attributes
     ----------

@@ -251,7 +251,7 @@ class _Flow:
             self.y += _line_height(size)
 
     def ensure_room(self, high: float) -> None:
-        """Begin a page unless there is so much room."""
+        """Begin a page unless there is that much room."""
         if self.y + high > self.bottom and self.y > self.begins:
             self.new_page()
 
@@ -522,7 +522,7 @@ class _WrappedStep(NamedTuple):
 
 
 def _columns_height(steps: Sequence[_WrappedStep], columns: int) -> float:
-    """Return the least height at which steps, in their order, fit into so many columns."""
+    """Return the least height at which steps, in their order, fit into the columns."""
     heights = [step.height for step in steps]
     if not heights:
         return 0.0

@@ -72,7 +72,7 @@ def _cell_value(value: object) -> object:
 
 
 def _without_clock(raw: io.BytesIO) -> bytes:
-    """Write a zip again with no time of its own, and no time of saving in its properties."""
+    """Write a zip again without a time, and no time of saving in its properties."""
     made = io.BytesIO()
     with zipfile.ZipFile(raw) as old, zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as new:
         created = b""

@@ -43,7 +43,7 @@ def write_documents(
         Of `FORMATS`: the set of documents as PDF and as HTML; the lists as a workbook and as CSV;
         the plan and its cut list as text; a picture of each layout as SVG.
     each
-        Each kind of document as a PDF of its own, instead of all in one.
+        Each kind of document as a separate PDF, instead of all in one.
     """
     wanted = set(formats)
     name = f"batch-{plan.batch}" if plan.batch else "plan"

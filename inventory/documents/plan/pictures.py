@@ -21,7 +21,7 @@ def draw_answer(problem: Problem, answer: CuttingPlan, unit: Unit, folder: Path)
 
     make_folder(folder)
     pictures = set()
-    stock = {one.name: one for one in problem.stock}
+    stock = {item.name: item for item in problem.stock}
     for number, layout in enumerate(answer.layouts, start=1):
         sheet = stock[layout.stock]
         title = f"Layout {number}: {' '.join(filter(None, [sheet.name, sheet.paper]))}"

@@ -72,7 +72,7 @@ def purchase_words(row: PurchaseRow, unit: Unit, today: date) -> list[str]:
         overdue = f", {format_count(late, 'day')} overdue" if late else ""
         ordered, expected = purchase.ordered.isoformat(), purchase.expected.isoformat()
         sentences.append(f"Ordered on {ordered}, expected on {expected}{overdue}.")
-    return sentences + [difference_words(one, unit) for one in row.differences]
+    return sentences + [difference_words(difference, unit) for difference in row.differences]
 
 
 def difference_words(difference: InvoiceDifference, unit: Unit) -> str:
@@ -168,7 +168,7 @@ def estimate_words(found: DesignEstimate) -> list[str]:
     sentences = []
     if found.estimates[0].purchase_plan.cutting_plan.unplaced:
         sentences.append("The costs are without the pieces that are not placed.")
-    if any(one.purchase_plan.interrupted for one in found.estimates):
+    if any(estimate.purchase_plan.interrupted for estimate in found.estimates):
         sentences.append(STOPPED)
     if not found.task.terms:
         sentences.append("With the prices you gave; shipping is not counted.")

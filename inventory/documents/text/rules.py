@@ -1,4 +1,4 @@
-"""How a shop cuts, in words; a module of its own, as the plan's text takes longer to import."""
+"""How a shop cuts, in words; a separate module, as the plan's text takes longer to import."""
 
 from __future__ import annotations
 

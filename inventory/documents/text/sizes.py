@@ -97,7 +97,7 @@ def suggestions_title(comparison: SizeComparison) -> str:
 def suggestion_words(comparison: SizeComparison) -> list[str]:
     """Say what each suggested size saves, and what else of the design changes with it."""
     name = amount_name(comparison.batch)
-    return [_suggestion(one, name, comparison.unit) for one in comparison.suggestions]
+    return [_suggestion(suggestion, name, comparison.unit) for suggestion in comparison.suggestions]
 
 
 def _suggestion(suggestion: Suggestion, name: str, unit: Unit) -> str:
@@ -106,7 +106,9 @@ def _suggestion(suggestion: Suggestion, name: str, unit: Unit) -> str:
 
     size = format_length(suggestion.result.size, unit)
     words = f"{size} saves {format_amount(suggestion.saving)} {name} each"
-    changes = [f"{one.name} {change(one.before, one.after)}" for one in suggestion.changes]
+    changes = [
+        f"{setting.name} {change(setting.before, setting.after)}" for setting in suggestion.changes
+    ]
     return f"{words}; {', '.join(changes)}" if changes else words
 
 

@@ -20,7 +20,7 @@ __all__ = [
 
 def answer_as_json(problem: Problem, answer: CuttingPlan) -> dict[str, Any]:
     """Return an answer as plain data; lengths are numbers of millimetres."""
-    stock = {one.name: one for one in problem.stock}
+    stock = {item.name: item for item in problem.stock}
     return {
         "unit": "mm",
         "cuts": str(problem.cuts),
@@ -38,15 +38,15 @@ def answer_as_json(problem: Problem, answer: CuttingPlan) -> dict[str, Any]:
                 "margins": margins_as_json(stock[layout.stock].margins),
                 "copies": layout.copies,
                 "pieces": [
-                    {"name": one.name, **rect_as_json(one.rect), "turned": one.turned}
-                    for one in layout.placed
+                    {"name": piece.name, **rect_as_json(piece.rect), "turned": piece.turned}
+                    for piece in layout.placed
                 ],
                 "steps": steps_as_json(layout.cuts, problem.trimmer),
                 "offcuts": [rect_as_json(rect) for rect in layout.offcuts],
             }
             for layout in answer.layouts
         ],
-        "unplaced": [one._asdict() for one in answer.unplaced],
+        "unplaced": [piece._asdict() for piece in answer.unplaced],
     }
 
 

@@ -191,22 +191,22 @@ def design_as_json(sheet: Datasheet) -> dict[str, Any]:
             for area in sheet.areas
         ],
         "grams": float(sheet.weight.paper),
-        "consumables": [_consumable(one) for one in sheet.consumables],
+        "consumables": [_consumable(consumable) for consumable in sheet.consumables],
         "assumptions": list(sheet.assumptions),
         "cautions": list(sheet.safety_notes),
     }
 
 
-def _consumable(one: Consumable) -> dict[str, Any]:
-    amount: int | float = one.amount
-    if one.measure is Measure.LENGTH:
-        amount = to_mm_number(one.amount)
-    elif one.measure is Measure.AREA:
-        amount = float(area_m2(one.amount))
+def _consumable(consumable: Consumable) -> dict[str, Any]:
+    amount: int | float = consumable.amount
+    if consumable.measure is Measure.LENGTH:
+        amount = to_mm_number(consumable.amount)
+    elif consumable.measure is Measure.AREA:
+        amount = float(area_m2(consumable.amount))
     return {
-        "name": one.name,
-        "use": one.use,
-        "measure": str(one.measure),
+        "name": consumable.name,
+        "use": consumable.use,
+        "measure": str(consumable.measure),
         "amount": amount,
-        "quantity": one.quantity,
+        "quantity": consumable.quantity,
     }

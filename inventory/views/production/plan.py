@@ -51,26 +51,26 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
         "layouts": [_layout(plan, layout) for layout in plan.layouts],
         "lacking": [
             {
-                "order": one.order,
-                "paper": one.paper,
-                "piece": one.piece,
-                "width": to_mm_number(one.width),
-                "height": to_mm_number(one.height),
-                "quantity": one.quantity,
-                "why": one.why,
+                "order": shortage.order,
+                "paper": shortage.paper,
+                "piece": shortage.piece,
+                "width": to_mm_number(shortage.width),
+                "height": to_mm_number(shortage.height),
+                "quantity": shortage.quantity,
+                "why": shortage.why,
             }
-            for one in plan.lacking
+            for shortage in plan.lacking
         ],
         "restock": [
             {
-                "paper": one.paper,
-                "width": to_mm_number(one.width),
-                "height": to_mm_number(one.height),
-                "quantity": one.quantity,
-                "price": None if one.price is None else str(one.price),
-                "orders": list(one.orders),
+                "paper": item.paper,
+                "width": to_mm_number(item.width),
+                "height": to_mm_number(item.height),
+                "quantity": item.quantity,
+                "price": None if item.price is None else str(item.price),
+                "orders": list(item.orders),
             }
-            for one in plan.restock
+            for item in plan.restock
         ],
         "notes": list(plan.notes),
     }

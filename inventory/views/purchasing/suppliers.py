@@ -63,7 +63,7 @@ SUPPLIERS: Listing[Supplier] = Listing(
 
 
 def exchange_rate_listing(currency: str) -> Listing[ExchangeRate]:
-    """Return the list of what foreign money is worth in the shop's currency."""
+    """Return the list of exchange rates in the shop's currency."""
     return Listing(
         title="Exchange rates",
         columns=(

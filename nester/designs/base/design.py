@@ -238,7 +238,7 @@ class Design:
     roles
         The papers it may use: ``tier``, ``mat``.
     sub_roles
-        Roles within them that may have a paper of their own: ``tier.1``.
+        Roles within them that may have their own paper: ``tier.1``.
     check_rules
         Refuses settings that can't fold or fit together.
     make_pieces

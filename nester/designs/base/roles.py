@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["ALL_ROLES", "check_roles", "paper_for", "roles_of"]
 
 ALL_ROLES = "all"
-"""The role that stands for every piece with no paper of its own."""
+"""The role that stands for every piece with no paper given for it."""
 
 
 def roles_of(pieces: Iterable[Piece]) -> tuple[str, ...]:

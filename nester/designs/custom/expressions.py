@@ -1,4 +1,4 @@
-"""Arithmetic on lengths and numbers, as a maker writes it into a design of her own.
+"""Arithmetic on lengths and numbers, as a maker writes it into a custom design.
 
 ``2 × (width + flap) − 1 1/2in``: plus, minus, times and divided by, in ASCII or typographic
 signs; parentheses; ``min(a, b)`` and ``max(a, b)``; ``round_to(x, 5mm)``, ``round_up_to`` and
@@ -93,7 +93,7 @@ _ROUNDINGS: dict[str, Callable[[Fraction], int]] = {
 _CHOICES: dict[str, Callable[[Sequence[Fraction]], Fraction]] = {"min": min, "max": max}
 _FUNCTIONS = (*_CHOICES, *_ROUNDINGS)
 RESERVED_NAMES = frozenset({*_FUNCTIONS, *(unit for unit in _UNITS if unit.isalpha()), "x"})
-"""Words with a meaning of their own in an expression; no size can have such a name."""
+"""Words with a fixed meaning in an expression; no size can have such a name."""
 
 
 def quoted(text: str, at_most: int = 40) -> str:

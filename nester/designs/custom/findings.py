@@ -72,7 +72,7 @@ class Findings:
 
     @property
     def full(self) -> bool:
-        """Whether there are so many faults that reading stops."""
+        """Whether the faults are too many to read on."""
         return len(self.by_path) >= _MAX_FINDINGS
 
     def sorted(self) -> list[Finding]:

@@ -1,4 +1,4 @@
-"""The file a maker starts from when she draws up a design of her own."""
+"""The file a maker starts from when she draws up a custom design."""
 
 from __future__ import annotations
 

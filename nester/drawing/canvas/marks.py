@@ -140,7 +140,7 @@ class Tag:
 
 
 class TagChange(NamedTuple):
-    """No mark of its own: those that come after it belong to a tag, or to none."""
+    """Draws nothing: those that come after it belong to a tag, or to none."""
 
     tag: Tag | None
 

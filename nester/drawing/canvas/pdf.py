@@ -111,7 +111,7 @@ def _refuse_damaged_fonts(faces: Sequence[Face], pdf: FPDF) -> Iterator[None]:
 
 
 class _PageWriter:
-    """Draws marks, and tells the document about a colour or a width only when it changes.
+    """Draws marks, and passes the document a colour or a width only when it changes.
 
     Most of what a page holds is lines and words; to have fpdf2 check and write each takes several
     times as long as to write its operators (ISO 32000-1, 8 and 9) here.

@@ -49,7 +49,7 @@ def layout_text(
     Returns
     -------
     str
-        Lines of at most so many signs (names of wide signs count double), the last one ended.
+        Lines of at most that many characters (wide characters count double), the last one ended.
     """
     names = offcuts or [offcut_name(i, translator) for i in range(1, len(layout.offcuts) + 1)]
     table = _CharacterGrid(stock, columns)
@@ -152,7 +152,7 @@ class _CharacterGrid:
 
 
 def _one_line(name: str) -> str:
-    """Return a name without signs that have no width of their own in a terminal."""
+    """Return a name without the characters that have no width in a terminal."""
     composed = unicodedata.normalize("NFC", name)
     kept = "".join(c if c.isprintable() and not unicodedata.combining(c) else " " for c in composed)
     return " ".join(kept.split())

@@ -1,7 +1,7 @@
 """One piece as a picture: its outline, folds, slits and holes, with sizes.
 
 Folds are drawn in the open folding notation: valley folds dashed, mountain folds dash-dot, cuts
-solid.  The picture shows the face of the piece.  An arrow lies along the fibres, where the piece
+solid.  The picture shows the face of the piece.  An arrow lies along the grain, where the piece
 asks for a direction.
 """
 

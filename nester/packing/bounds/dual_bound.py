@@ -1,12 +1,12 @@
 """Valid inequalities from the dual values of covering LPs.
 
 Column generation (Gilmore and Gomory, Operations Research 9, 1961): the covering LP over known
-patterns gives each item type a dual value; the pricing problem finds a pattern worth more than its
-sheet costs, which becomes a new column.  Here the pricing problem is only bounded (`PricingBound`).
-That suffices for a proof: the dual values as weights, and the bounds as capacities, are a valid
-inequality whatever the dual values were.  Farley (Operations Research 38, 1990) bounds the cost in
-this way before column generation has converged.  No float decides: the dual values are rounded to
-integers before they are bounded.
+patterns gives each item type a dual value; the pricing problem finds a pattern whose value exceeds
+its sheet's cost; it becomes a new column.  Here the pricing problem is only bounded
+(`PricingBound`).  That suffices for a proof: the dual values as weights, and the bounds as
+capacities, are a valid inequality whatever the dual values were.  Farley (Operations Research 38,
+1990) bounds the cost in this way before column generation has converged.  No float decides: the
+dual values are rounded to integers before they are bounded.
 
 Two LPs are solved.  One asks what making everything *costs* at least, from all sheets on hand and
 then with only as many scarce ones as were chosen; its inequality rules out all cheaper choices at
@@ -33,7 +33,7 @@ _CONVERGENCE_RATIO = 1 - 1e-5
 
 
 class PricingBound(Protocol):
-    """Bounds the pricing problem: what the pieces on one sheet can be worth at most."""
+    """Bounds the pricing problem: the value of the pieces on one sheet at most."""
 
     @property
     def steps(self) -> int:
@@ -102,7 +102,7 @@ class DualBound:
     def separate(
         self, sheets: Sequence[int], production: Sequence[int], max_steps: int, stop: Stop
     ) -> ValidInequality | None:
-        """Return an inequality violated by these sheets, if they make so many of each item type.
+        """Return an inequality violated by these sheets, if they make these counts of item types.
 
         None if neither LP yields any, or if the steps don't suffice.
         """

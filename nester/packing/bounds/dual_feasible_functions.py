@@ -136,7 +136,7 @@ class DualFeasibleFunctions:
     def most_violated(
         self, sheets: Sequence[int], production: Sequence[int]
     ) -> ValidInequality | None:
-        """Return the inequality violated most if these sheets make so many of each item type.
+        """Return the inequality violated most if these sheets make given counts of each item type.
 
         None if no pair of functions yields one.
         """
@@ -158,7 +158,7 @@ class DualFeasibleFunctions:
         return None
 
     def _total_weights(self, production: tuple[int, ...]) -> Matrix:
-        """Return, as floats, the total weight by each pair of so many of each item type."""
+        """Return, as floats, the total weight of given counts, by pair of functions."""
         import numpy as np
 
         if production not in self._total_weights_cache:

@@ -1,6 +1,6 @@
 """The pricing problem by logic-based Benders decomposition.
 
-The master problem chooses integer counts of pieces worth most, subject to all that is known of a
+The master problem chooses integer counts of pieces of most value, subject to all that is known of a
 sheet.  The subproblem decides whether the sheet holds them.  If it does not, a smallest infeasible
 part of the counts is found, and a cut forbids every choice that contains it (Hooker and Ottosson,
 Mathematical Programming 96, 2003).  Cuts don't depend on the values, so they serve all later calls.
@@ -113,7 +113,7 @@ class _FeasibilityOracle:
         return self._fronts.steps + self._cp_sat_steps
 
     def is_feasible(self, bin_type: int, counts: ItemCounts) -> bool | None:
-        """Return whether a sheet holds so many of each item type; None if it can't be decided."""
+        """Return whether a sheet holds given counts of item types; None if undecided."""
         key = bin_type, counts
         if key not in self._answers:
             self._answers[key] = self._decide(bin_type, counts)

@@ -1,12 +1,12 @@
 """The unbounded guillotine pricing problem, by dynamic programming.
 
 Demand is left out of account, so the result bounds the value of every sheet cut by straight cuts.
-A w × h rectangle is worth its best single piece, or the two parts into which an edge-to-edge cut
-divides it (Gilmore and Gomory, Operations Research 13, 1965, and 14, 1966).  Cuts are tried only at
-normal patterns, sums of piece sides; where these are too many, lengths are rounded
-(`normal_patterns.py`), and the value may be too high, never too low.
+The value of a w × h rectangle is its best single piece's, or that of the two parts into which an
+edge-to-edge cut divides it (Gilmore and Gomory, Operations Research 13, 1965, and 14, 1966).
+Cuts are tried only at normal patterns, sums of piece sides; where these are too many, lengths are
+rounded (`normal_patterns.py`), and the value may be too high, never too low.
 
-A piece with voids is worth itself and its voids, each cut up like a small sheet.
+The value of a piece with voids is its own and that of its voids, each cut up like a small sheet.
 """
 
 from __future__ import annotations
@@ -107,7 +107,7 @@ class GuillotinePricing:
                 np.maximum(larger, values[index], out=larger)
         hosts = iter([*self._hosts, None])
         host = next(hosts)
-        # Where a rectangle is worth no more than a narrower one, no cut there needs to be tried.
+        # Where a rectangle has no more value than a narrower one, no cut there needs to be tried.
         rises = np.zeros(len(table), dtype=bool)
         for column in range(1, len(table)):
             parts, others = across.splits(column)
@@ -137,7 +137,7 @@ class GuillotinePricing:
 
         if self._hosts:
             return np.int64
-        # No sheet is worth more than its area at the best rate of any piece.
+        # No sheet has more value than its area at the best rate of any piece.
         area = int(self._across.points[-1]) * int(self._down.points[-1])
         max_value = max(
             (
@@ -212,7 +212,7 @@ class GuillotinePricing:
         return None
 
     def _split(self, column: int, row: int, table: Table) -> list[tuple[int, int]]:
-        """Return two parts, side by side or stacked, worth as much as a rectangle; else nothing."""
+        """Return two parts, side by side or stacked, that sum to its value; else nothing."""
         value = table[column, row]
         parts, rests = self._across.splits(column)
         for part, rest in zip(parts, rests, strict=True):

@@ -88,7 +88,7 @@ class LowerBound:
         self._add_function_inequalities()
 
     def add_capacities(self, capacities: Mapping[int, Sequence[int]]) -> None:
-        """Add that a sheet of each bin type holds at most so many of some item types.
+        """Add that a sheet of each bin type holds only limited counts of some item types.
 
         Parameters
         ----------

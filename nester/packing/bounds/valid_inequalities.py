@@ -36,13 +36,13 @@ class ValidInequality(NamedTuple):
     weights: tuple[int, ...]
 
     def total_capacity(self, sheets: Sequence[int]) -> int:
-        """Return the capacity of so many sheets of each bin type together."""
+        """Return the capacity of given counts of sheets of each bin type together."""
         return sum(
             capacity * count for capacity, count in zip(self.capacities, sheets, strict=True)
         )
 
     def total_weight(self, counts: Sequence[int]) -> int:
-        """Return the weight of so many pieces of each item type together."""
+        """Return the weight of given counts of pieces of each item type together."""
         return sum(weight * count for weight, count in zip(self.weights, counts, strict=True))
 
 

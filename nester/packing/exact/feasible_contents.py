@@ -61,7 +61,7 @@ class FeasiblePatterns:
         Parameters
         ----------
         surely
-            Leave out those of which CP-SAT could not tell; else they count as held.
+            Leave out those that CP-SAT could not decide; else they count as held.
         """
         feasible = {
             other

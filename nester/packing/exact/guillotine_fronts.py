@@ -3,7 +3,7 @@
 A *content* says how many of each shape there are.  Whatever comes apart by an edge-to-edge cut
 was joined from two parts, side by side or one above the other; so the sizes of the smallest
 rectangles for a content come from those for its parts, over all ways to part it.  What does not
-come apart is one blank, with everything else in its voids: each is a small sheet of its own.
+come apart is one blank, with everything else in its voids: each is a separate small sheet.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ _Front = list[_Size]
 
 
 def adjusted(counts: ItemCounts, item_type: int, change: int) -> ItemCounts:
-    """Return a content with so many more of one shape."""
+    """Return a content with more of one shape, by `change`."""
     return (*counts[:item_type], counts[item_type] + change, *counts[item_type + 1 :])
 
 

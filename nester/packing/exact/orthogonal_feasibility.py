@@ -90,7 +90,7 @@ def solve_orthogonal_packing(
     Returns
     -------
     tuple of Placement, or None
-        Where the pieces lie; empty if the sheet does not hold them; None if it could not be told.
+        Where the pieces lie; empty if the sheet does not hold them; None if it is undecided.
     float
         The work it took, in CP-SAT's deterministic time.
     """

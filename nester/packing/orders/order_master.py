@@ -3,7 +3,7 @@
 An integer program, solved by CP-SAT: each order is selected or not.  For every paper the selection
 satisfies the known valid inequalities (`valid_inequalities.py`) and avoids the sets of pieces known
 to be infeasible together.  The objectives are lexicographic: most orders; then the most urgent
-ones; then the least cost, as far as the inequalities tell; then those that came first.
+ones; then the least cost, as far as the inequalities show; then those that came first.
 
 Limits that are not proven, because a search merely failed to place pieces, are kept apart: without
 them the same program gives an upper bound on the number of orders.

@@ -5,7 +5,7 @@ free rectangle is split in two by an edge-to-edge cut after each piece, so that 
 guillotine pattern.  For free cuts, all maximal free rectangles are kept.  Jylänki, "A thousand ways
 to pack the bin" (2010), surveys both: guillotine, and maximal rectangles.
 
-The voids of a placed piece are free again: for straight cuts each void, like a sheet of its own;
+The voids of a placed piece are free again: for straight cuts each void, like a separate sheet;
 for free cuts whatever its solid part leaves.
 
 Where a free rectangle holds very many equal pieces they are placed as one block, rows by columns: a

@@ -9,7 +9,7 @@ A sheet is then cut along the table, now with demand: where the table uses a pie
 remains, the next best that fits takes its place.  Cuts are drawn at random among those nearly as
 good as the best, so that one table yields several patterns.  What is left over is filled greedily.
 
-A piece with voids is worth itself and its voids, each cut up like a small sheet.
+The value of a piece with voids is its own and that of its voids, each cut up like a small sheet.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ _TOLERANCE = 1e-5
 class _OrientedItem(NamedTuple):
     """An item type in one of its orientations: sides in units of the raster, rounded up.
 
-    `value_with_voids` adds what its voids are worth.
+    `value_with_voids` adds the value of its voids.
     """
 
     value_with_voids: float
@@ -245,7 +245,7 @@ class GuillotineDP:
     def _matching_item(
         self, columns: int, rows: int, value: float, remaining: list[int]
     ) -> _OrientedItem | None:
-        """Return an item worth as much as a part, or else the next best that remains.
+        """Return an item of the same value as a part, or else the next best that remains.
 
         None if no single item has the value, so that the part must be cut.
         """

@@ -2,7 +2,7 @@
 
 The linear program of `feasibility_cuts.py`, priced by heuristics instead of bounds, shows that
 sheets are unlikely to suffice: even cut in fractions by the best patterns found, they don't cover
-the pieces.  That proves nothing, but tells for which purchases to look for a plan.
+the pieces.  That proves nothing, but shows for which purchases to look for a plan.
 """
 
 from __future__ import annotations

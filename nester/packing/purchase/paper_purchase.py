@@ -1,6 +1,6 @@
 """The purchase of one paper from given suppliers: a bound on its cost, estimates and plans.
 
-For given suppliers papers are independent, so each has small programs of its own, which are solved
+For given suppliers papers are independent, so each has its own small programs, which are solved
 in a moment.
 
 - The bound: logic-based Benders decomposition (Hooker and Ottosson, Mathematical Programming 96,

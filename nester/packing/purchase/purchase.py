@@ -2,8 +2,8 @@
 
 Minimized is the money paid: packs and shipping.  Sheets and offcuts on hand are free, so they are
 used wherever that saves money.  What is bought is then cut so that the paper used, less the offcuts
-kept, has the least value; so what stays in stock is worth most.  Only sheets that hold some piece
-are bought, even where more are bought than are used to get free shipping.
+kept, has the least value; so what stays in stock has the most value.  Only sheets that hold some
+piece are bought, even where more are bought than are used to get free shipping.
 
 Papers share nothing but suppliers and their shipping.  So for given suppliers each paper is
 searched by itself (`paper_purchase.py`), in several processes, and programs of all papers

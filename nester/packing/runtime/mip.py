@@ -58,7 +58,7 @@ class MixedIntegerProgram:
         self._variables: list[Any] = []
 
     def add_variable(self, upper_bound: int) -> Variable:
-        """Return a new number from none to so many."""
+        """Return a new number from zero to an upper bound."""
         self._variables.append(self._solver.IntVar(0, upper_bound, ""))
         return len(self._variables) - 1
 

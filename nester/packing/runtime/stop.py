@@ -21,7 +21,7 @@ def never() -> bool:
 
 
 def after_seconds(seconds: float, clock: Callable[[], float] = time.monotonic) -> Stop:
-    """Stop once so many seconds have gone by since this call."""
+    """Stop once a number of seconds have gone by since this call."""
     end = clock() + seconds
     return lambda: clock() >= end
 

@@ -41,14 +41,14 @@ class Worker(Protocol[_Command, _Result]):
     """A search on one paper."""
 
     def do(self, command: _Command, stop: Stop) -> _Result:
-        """Do a deed, or little of it once it is to stop, and answer."""
+        """Do a command, or a part of it if it is to stop, and return its result."""
 
 
 class WorkerPool(Protocol[_Command, _Result]):
     """Members by their numbers, in the order of the papers."""
 
     def do(self, commands: Mapping[int, _Command], stop: Stop) -> Iterator[tuple[int, _Result]]:
-        """Let some members do deeds; yield each number with its answer, as they come."""
+        """Let some members do commands; yield each number with its result, as they come."""
 
 
 @contextmanager
@@ -109,7 +109,7 @@ class _Response(NamedTuple):
 
 
 class _ProcessPool(Generic[_Command, _Result]):
-    """The members shared among processes, each of which makes its own anew."""
+    """The members shared among processes, each of which makes its own again."""
 
     def __init__(
         self,
@@ -183,7 +183,7 @@ def _balanced_shares(weights: Sequence[float], processes: int) -> list[list[int]
     """Share members out among processes, so that each is expected to do about as much."""
     shared: list[list[int]] = [[] for _ in range(min(processes, len(weights)))]
     for number in sorted(range(len(weights)), key=lambda number: (-weights[number], number)):
-        least = min(shared, key=lambda mine: sum(weights[one] for one in mine))
+        least = min(shared, key=lambda mine: sum(weights[member] for member in mine))
         least.append(number)
     return [sorted(mine) for mine in shared]
 
@@ -192,8 +192,8 @@ def _worker_main(
     link: Connection, makers: Mapping[int, Callable[[], Worker[Any, Any]]], stopped: c_bool
 ) -> None:
     """Do jobs as they are asked for, until nobody asks any more."""
-    # Ctrl-C is the asking process's to heed; should that end, this one ends at once.  Where there
-    # are signal masks it has not been heard since before this process began.
+    # The asking process handles Ctrl-C; should that end, this one ends at once.  Where there are
+    # signal masks it has not been heard since before this process began.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
 

@@ -2,7 +2,7 @@
 
 Column generation (Gilmore and Gomory, Operations Research 9, 1961, and 11, 1963): the linear
 program over known patterns (`restricted_master.py`) gives each item type a dual value, and patterns
-whose pieces are worth more than their sheet costs are looked for.  The pricing problem is solved
+whose pieces have more value than their sheet costs are looked for.  The pricing problem is solved
 heuristically: by strips (`strip_knapsack.py`), by greedy fillings in the order of dual value per
 area, and for all pieces and thorough dives by dynamic programming (`guillotine_dp.py`).
 

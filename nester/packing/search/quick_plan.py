@@ -220,7 +220,7 @@ class _QuickSearch:
         """Look for a plan, with one method after the other until it is proven to be optimal."""
         task, budget, stop = self._task, self._budget, self._stop
         for plan in _relayout_plans(task, similar):
-            self._consider(self._complete_plan(plan), "laid anew")
+            self._consider(self._complete_plan(plan), "laid again")
             if self._is_optimal:
                 return
         if budget is None or (self.cost_bound and self._meets_target):

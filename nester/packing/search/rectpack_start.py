@@ -39,7 +39,7 @@ def all_rectpack_plans(task: Task, cuts: Cuts, max_pieces: int = _MAX_PIECES) ->
     import rectpack
 
     for algorithm, sort, mode in _settings(rectpack, cuts):
-        # rectpack 0.2.2 warns of a constructor argument of its own.
+        # rectpack 0.2.2 warns about its own constructor argument.
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             plan = _pack(rectpack, task, pieces, algorithm, sort, mode)

@@ -1,4 +1,4 @@
-"""What each piece is worth at the margin: the restricted master of column generation.
+"""The dual value of each piece: the restricted master of column generation.
 
 The covering LP over the patterns so far (`bounds/pattern_lp.py`): its dual values are the prices by
 which new patterns are sought (Gilmore and Gomory, Operations Research 9, 1961, and 13, 1965).
@@ -23,9 +23,9 @@ _LEAST_PENALTY = 1e-6
 
 
 class DualValues(NamedTuple):
-    """Dual values: worth of one piece of each item type, and what one sheet of a bin type costs.
+    """Dual values of one piece of each item type, and the cost of one sheet of each bin type.
 
-    The cost is the sheet's price and what it is worth that there are no more of them.
+    The cost is the sheet's price plus the dual value of its limited number.
     """
 
     item_duals: tuple[float, ...]
@@ -114,7 +114,7 @@ class RestrictedMaster:
         return sorted(range(len(self._columns)), key=reduced_cost)
 
     def least_reduced_cost(self, number: int) -> list[tuple[Pattern, dict[int, int]]]:
-        """Solve, and return so many patterns of least reduced cost with the items they make."""
+        """Solve, and return a number of patterns of least reduced cost with the items they make."""
         return [
             self._columns[index] for index in self._by_reduced_cost(self.dual_values())[:number]
         ]

@@ -1,1 +1,1 @@
-"""One paper's problem in scaled integers, its patterns and what they are worth. Knows no method."""
+"""One paper's problem in scaled integers, its patterns and their value. Knows no method."""

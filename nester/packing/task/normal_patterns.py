@@ -27,7 +27,7 @@ INT32_LIMIT = 2**30
 
 
 class NormalPatterns:
-    """Where cuts may run in one direction: sums of sides, in units of their own."""
+    """Where cuts may run in one direction: sums of sides, in their own units."""
 
     def __init__(self, sides: Sequence[int], sheets: Sequence[int]) -> None:
         import numpy as np
@@ -70,12 +70,12 @@ class NormalPatterns:
         return self._splits[at]
 
     def combine_pairs(self, row: IntArray, since: int = 0) -> int:
-        """Let each place of a row be worth what two places are that share it.
+        """Let each place of a row have the value of the two places that share it.
 
         Parameters
         ----------
         row
-            What each place is worth, never falling; changed in place.
+            The value of each place, never falling; changed in place.
         since
             Before this place nothing has changed since the row was last joined.
 
@@ -122,10 +122,9 @@ class NormalPatterns:
     def unbounded_knapsack(
         self, sides: Sequence[int], values: Sequence[int], length: int
     ) -> tuple[int, tuple[tuple[int, int], ...]]:
-        """Return the most that sides in a row are worth, and how often each is in it.
+        """Return the most value of sides in a row, and how often each is in it.
 
-        In rounded lengths that is rather too much; a side rounded to nothing may not be worth
-        anything.
+        In rounded lengths that is rather too much; a side rounded to nothing may have no value.
         """
         import numpy as np
 

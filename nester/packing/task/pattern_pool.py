@@ -116,7 +116,7 @@ def merge_plans(first: Plan, second: Plan) -> Plan:
 
 
 def has_too_many_pieces(plan: Plan) -> bool:
-    """Whether layouts hold so many pieces that to work them over would take for ever.
+    """Whether layouts hold too many pieces to be improved in reasonable time.
 
     So many pieces on a sheet fill it to the last strip anyway.
     """

@@ -1,4 +1,4 @@
-"""Patterns taken apart on the table: their cuts, their offcuts, and what these are worth.
+"""Patterns taken apart on the table: their cuts, their offcuts, and the value of these.
 
 What an offcut counts is known only once it is known how a sheet is cut, and that takes time; so
 each pattern is taken apart at most once, and where it can't have an offcut worth keeping, it is not
@@ -15,7 +15,7 @@ least
 Summed over the sheets of a plan: its net cost is at least the price of its sheets, each at its
 reduced price p − v · A ≥ 0, and the sum of v · S.  A lower bound on the price at reduced prices
 bounds the first.  The second is least where solid area lies on sheets with the least v, of which
-there is only so much: no more than all such sheets have.
+the area is limited: no more than all such sheets have.
 """
 
 from __future__ import annotations
@@ -116,7 +116,7 @@ class PatternEvaluator:
         self.pieces_evaluated += len(pattern.placements)
         stock = self._stock[pattern.bin_type]
         pieces = self.placed_pieces(pattern, blanks)
-        ordered = sorted(zip(pieces, blanks, strict=True), key=lambda one: _reading_order(one[0]))
+        ordered = sorted(zip(pieces, blanks, strict=True), key=lambda pair: _reading_order(pair[0]))
         placed = tuple(piece for piece, _ in ordered)
         voids = [placed_voids(blank.demand, piece) for piece, blank in ordered]
         cuts, offcuts = plan_cuts(
@@ -195,8 +195,8 @@ class PatternEvaluator:
         Parameters
         ----------
         most_spent
-            Once so much has been spent, what is not known yet counts nothing; so the net cost is
-            never told too low.
+            Once that much has been spent, what is not known yet counts nothing; so the net cost is
+            never too low.
         """
         return self._objective(
             uses,
@@ -269,12 +269,12 @@ class PatternEvaluator:
         return replace(self._task, bin_types=kinds, price_unit=unit)
 
     def min_item_cost(self, counts: Sequence[int], unmade: int = 0) -> Fraction:
-        """Return what so many pieces of each shape cost net at least, beside the reduced prices.
+        """Return what given counts of pieces cost net at least, beside the reduced prices.
 
         Parameters
         ----------
         unmade
-            Blanks of so much area, in the task's units, are left out, whichever they are.
+            Blanks of that much area, in the task's units, are left out, whichever they are.
         """
         left = sum(area * n for area, n in zip(self._min_solid_areas, counts, strict=True))
         left = max(0, left - unmade * self._task.length_unit**2)

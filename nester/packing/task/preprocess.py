@@ -6,7 +6,7 @@ know of it:
 * A *gap* between pieces becomes a border of half of it around every piece and around what is
   usable of every sheet; then pieces keep their distance just when their borders don't overlap.
 * *Margins* are left out of the sheet.
-* *Grain*: of a paper whose fibres lie in different ways, sheets are taken up and turned until all
+* *Grain*: of a paper whose grain runs in different ways, sheets are taken up and turned until all
   lie the same way; a piece that wishes for a grain is turned to suit it, and then may not turn.
 """
 
@@ -108,8 +108,8 @@ class PreparedPaper:
         # Rounded up to a whole number of fine units on either side.
         self._half_gap = -(-problem.gap // 2)
         self._cuts = problem.cuts
-        usable = [one for one in stock if min(one.usable[2:]) > 0]
-        self._grains = {one.grain for one in usable} - {Grain.ANY}
+        usable = [item for item in stock if min(item.usable[2:]) > 0]
+        self._grains = {item.grain for item in usable} - {Grain.ANY}
         wishes = any(want.grain is not Grain.ANY for want in wants)
         self._mixed_grain = wishes and len(self._grains) > 1
         if self._mixed_grain and any(want.turn is not Turn.ANY for want in wants):
@@ -124,7 +124,7 @@ class PreparedPaper:
     def _blank(self, want: Demand) -> Blank:
         turned, turns = False, want.turn is Turn.ANY
         if want.grain is not Grain.ANY and self._grains:
-            # Where sheets' grains differ, all are laid with their fibres along their width.
+            # Where sheets' grains differ, all are laid with their grain along their width.
             along = Grain.WIDTH if self._mixed_grain else next(iter(self._grains))
             turned, turns = want.grain is not along, False
         gap = 2 * self._half_gap
@@ -156,16 +156,16 @@ class PreparedPaper:
         x, y, width, height = stock.usable
         area = Rect(0, 0, width + gap, height + gap)
         spoiled = []
-        for one in stock.damaged:
+        for rect in stock.damaged:
             # To the edge, where it reaches the edge; and half a gap away from pieces.
-            left = max(0, one.x - x + self._half_gap) if one.x > x else 0
-            top = max(0, one.y - y + self._half_gap) if one.y > y else 0
-            right = one.right - x + self._half_gap if one.right < x + width else area.right
-            bottom = one.bottom - y + self._half_gap if one.bottom < y + height else area.bottom
+            left = max(0, rect.x - x + self._half_gap) if rect.x > x else 0
+            top = max(0, rect.y - y + self._half_gap) if rect.y > y else 0
+            right = rect.right - x + self._half_gap if rect.right < x + width else area.right
+            bottom = rect.bottom - y + self._half_gap if rect.bottom < y + height else area.bottom
             if left < right and top < bottom:
                 spoiled.append(Rect(left, top, right - left, bottom - top))
         if self._mixed_grain and stock.grain is Grain.HEIGHT:
-            turned = tuple(_turned_rect(one, area.height) for one in spoiled)
+            turned = tuple(_turned_rect(rect, area.height) for rect in spoiled)
             return Sheet(stock, area.height, area.width, True, turned)
         return Sheet(stock, area.width, area.height, False, tuple(spoiled))
 

@@ -1,6 +1,6 @@
 """One paper's part of a problem, in the smallest numbers that say the same.
 
-Papers never share a sheet, so each is a problem of its own.  Equal pieces are counted, not
+Papers never share a sheet, so each is a separate problem.  Equal pieces are counted, not
 multiplied; lengths are divided by their common divisor and prices made whole, so that every
 method works on small integers.  Gaps, margins and grain are gone by then (`preprocess.py`).
 """
@@ -197,7 +197,7 @@ class Task:
         return pieces if on_hand is None else min(on_hand, pieces)
 
     def exact_cost(self, uses: dict[int, int]) -> Fraction:
-        """Money for so many sheets of each kind."""
+        """Money for given counts of sheets of each kind."""
         prices = (self.sheets[kind].stock.price * n for kind, n in uses.items())
         return sum(prices, Fraction(0))
 
@@ -264,12 +264,12 @@ def tasks_by_paper(problem: Problem) -> tuple[list[Task], list[tuple[Demand, str
 def _why_unplaceable(want: Demand, stock: Sequence[StockItem], stages: int | None) -> str:
     if not stock:
         return f"there is no sheet of paper '{want.paper}'" if want.paper else "there is no sheet"
-    if any(_can_be_placed(want, one, stages) for one in stock):
+    if any(_can_be_placed(want, item, stages) for item in stock):
         return ""
-    if any(_can_be_placed(want, one, None) for one in stock):
+    if any(_can_be_placed(want, item, None) for item in stock):
         return "one stage of cuts frees it from no sheet: it is as long or as wide as none"
     if any(
-        _can_be_placed(replace(want, turn=Turn.ANY, grain=Grain.ANY), one, None) for one in stock
+        _can_be_placed(replace(want, turn=Turn.ANY, grain=Grain.ANY), item, None) for item in stock
     ):
         return "it fits no sheet without a turn that it may not make"
     return (
@@ -280,7 +280,7 @@ def _why_unplaceable(want: Demand, stock: Sequence[StockItem], stages: int | Non
 
 
 def _can_be_placed(want: Demand, stock: StockItem, stages: int | None) -> bool:
-    """Tell whether one such piece finds room on a sheet, and so many stages of cuts free it.
+    """Tell whether one such piece finds room on a sheet, and at most `stages` stages free it.
 
     Two stages free any piece that lies in a corner.  One does if it is as long as the sheet is wide
     or high, and no margin has to be cut off that way.
@@ -384,7 +384,7 @@ def _usable_voids(blank: Blank, blanks: Sequence[Blank], cuts: Cuts) -> tuple[Re
     """
     if cuts is Cuts.FREE:
         return blank.voids
-    shapes = [ItemType(one.width, one.height, 1, one.rotatable) for one in blanks]
+    shapes = [ItemType(blank.width, blank.height, 1, blank.rotatable) for blank in blanks]
     held = [v for v in blank.voids if any(shape.fits(v.width, v.height) for shape in shapes)]
     held.sort(key=lambda void: (-void.area, void))
     while not is_guillotine(PlacedPiece("", *void) for void in held):

@@ -61,16 +61,16 @@ def _check_voids(want: Demand) -> None:
         _check_sides(f"a void of piece '{want.name}'", void.width, void.height)
         if void.x < 0 or void.y < 0 or void.right > blank.right or void.bottom > blank.bottom:
             raise Refusal(f"a void of piece '{want.name}' reaches out of its blank")
-    if any(_overlap(one, other) for one, other in combinations(want.voids, 2)):
+    if any(_overlap(void, other) for void, other in combinations(want.voids, 2)):
         raise Refusal(f"two voids of piece '{want.name}' overlap")
     if sum(void.area for void in want.voids) == blank.area:
         raise Refusal(f"piece '{want.name}' is all void; its voids must leave part of it")
 
 
-def _overlap(one: Rect, other: Rect) -> bool:
+def _overlap(rect: Rect, other: Rect) -> bool:
     return (
-        one.x < other.right
-        and other.x < one.right
-        and one.y < other.bottom
-        and other.y < one.bottom
+        rect.x < other.right
+        and other.x < rect.right
+        and rect.y < other.bottom
+        and other.y < rect.bottom
     )

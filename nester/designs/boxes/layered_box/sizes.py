@@ -116,7 +116,7 @@ class LayeredBox(NamedTuple):
         return self.shorter_side - (place - 1) * number_in(self.settings, "step")
 
     def wall_of(self, place: int) -> Length:
-        """Return the height of a tier's walls, unless it is a tray of its own depth."""
+        """Return the height of a tier's walls, unless it is a tray with its own depth."""
         return number_in(self.settings, "wall") - (place - 1) * number_in(
             self.settings, "wall-step"
         )
