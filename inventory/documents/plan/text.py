@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from fractions import Fraction
 
 from rich.console import Console, Group, RenderableType
@@ -16,12 +15,13 @@ from inventory.core.plan import Plan, PlannedLayout
 from inventory.documents.format.terminal_tables import table
 from inventory.documents.plan.lists import shopping_rows, shortage_rows, take_out_rows
 from inventory.documents.text.condition import condition_words
+from inventory.documents.text.counts import tally
 from inventory.documents.text.rules import rules_words
 from nester.core.lengths import format_area, format_size
 from nester.cutting import DEFAULT_PACE, Pace, cutting_instructions, safety_notes
 from nester.drawing.pictures.layout_text import layout_text
 
-__all__ = ["cut_list", "plain_text", "plan_summary", "tally"]
+__all__ = ["cut_list", "plain_text", "plan_summary"]
 
 _COLUMNS = 80
 
@@ -33,12 +33,6 @@ def plain_text(*parts: RenderableType) -> str:
         for part in parts:
             console.print(part)
     return "\n".join(line.rstrip() for line in capture.get().splitlines()) + "\n"
-
-
-def tally(names: Iterable[str]) -> str:
-    """Write names with their counts: ``tier 1, 4 card``."""
-    counts = Counter(names)
-    return ", ".join(f"{n} {name}" if n > 1 else name for name, n in counts.items())
 
 
 def plan_summary(plan: Plan, pace: Pace = DEFAULT_PACE) -> Group:

@@ -8,7 +8,7 @@ from rich.console import Group
 from rich.text import Text
 
 from inventory.documents.format.terminal_tables import table
-from inventory.documents.plan.text import tally
+from inventory.documents.text.counts import tally
 from nester.core.lengths import format_size
 
 if TYPE_CHECKING:

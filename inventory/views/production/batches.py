@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from inventory.core.money import format_money
-from inventory.documents.plan.text import tally
+from inventory.documents.text.counts import tally
 from inventory.documents.text.times import local_time
 from inventory.production.pace import shop_pace
 from inventory.production.progress import list_batches, list_remaining

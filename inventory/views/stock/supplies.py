@@ -103,7 +103,7 @@ def supply_history_list(
 
 def reel_listing(unit: Unit) -> Listing[ReelPattern]:
     """Describe which lengths are cut from which reels."""
-    from inventory.documents.plan.text import tally
+    from inventory.documents.text.counts import tally
 
     return Listing(
         title="Cut from",
