@@ -211,7 +211,7 @@ def restore_copy(
     kept = restore(file, shop_option(context), replace=replace)
     typer.echo(f"Restored the shop from {file}")
     if kept is not None:
-        typer.echo(f"The file before is kept as {kept}")
+        typer.echo(f"The file from before is kept as {kept}")
 
 
 @app.command("export")

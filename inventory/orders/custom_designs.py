@@ -138,7 +138,7 @@ def remove_custom_design(session: Session, name: str) -> None:
         which = ", ".join(map(str, orders[:10])) + (" …" if len(orders) > 10 else "")
         raise Refusal(
             f"the design '{row.name}' is used by order{'s' * (len(orders) > 1)} {which};"
-            " deliver or cancel that first"
+            f" deliver or cancel {'those' if len(orders) > 1 else 'it'} first"
         )
     session.delete(row)
     session.flush()

@@ -97,7 +97,7 @@ def test_the_shops_trimmer_holds_unless_told(shop: Desk) -> None:
         (("--on", "50x70cm"), "write a sheet and its price"),
         (("--on", "50x70cm=-1"), "must not be less than zero"),
         (("--on", "50x70cm=3/0"), "the sheets in a pack must be 1 to"),
-        (("--on", "50x70cm=3/x"), "no number of sheets in a pack"),
+        (("--on", "50x70cm=3/x"), "not a number of sheets in a pack"),
         (("--on", "ecru:50x70cm=3"), "nothing is cut from 'ecru'"),
         (("--on", "50x70cm=3", "--on", "50x70cm=4"), "twice"),
         (("--on", "wide=3"), "is not a size"),

@@ -118,7 +118,7 @@ ORDER = ("order", "add", "Ewa", "folded-card", "--due")
         ((*ORDER, "in 5 days", "--size", "width=0", "--paper", "all=Coal card"), "width"),
         ((*ORDER, "in 5 days", "--copies", "1.5", "--paper", "all=Coal card"), "--copies"),
         (("order", "add", "Ewa", "hat-box", "--due", "in 5 days"), "there is no design 'hat-box'"),
-        (("order", "move", "1", "planned"), "batch plan"),
+        (("order", "move", "1", "planned"), "batch list"),
         (("order", "show", "99"), "there is no order 99"),
         (("stash", "count", "S-99", "3"), "nothing in the stash has the label 'S-99'"),
         (("stash", "spoil", "S-1", "--quantity", "999"), "has 15 on hand"),
@@ -142,7 +142,7 @@ def test_a_list_with_one_wrong_line_is_not_taken_at_all(stocked: Desk) -> None:
 def test_an_order_due_in_the_past_is_taken_with_a_warning(stocked: Desk) -> None:
     ran = stocked.run(*ORDER, "2020-02-29", "--paper", "all=Coal card")
     assert ran.code == 0
-    assert ran.out.startswith("Order 13 taken")
+    assert ran.out.startswith("Took order 13")
     assert one_sentence(f"{ran.err.strip()}.\n").startswith("order 13 was due on 2020-02-29")
     (late, *_) = stocked.data("orders", "order", "list", "--json")
     assert (late["number"], late["due"], late["status"]) == (13, "2020-02-29", "confirmed")

@@ -169,7 +169,7 @@ def test_an_interrupt_while_a_plan_is_booked_books_nothing(
     def stopped(*_: object) -> str:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("inventory.production.planning.plan_to_json", stopped)
+    monkeypatch.setattr("inventory.production.booking.plan_to_json", stopped)
     ran = stocked.run_here("batch", "plan", "1", "--effort", "quick")
     assert (ran.code, ran.out) == (130, "")
     assert stocked.held() == held

@@ -59,7 +59,7 @@ def test_a_copy_is_made_while_others_read_and_write(filled: Path, tmp_path: Path
     with open_shop(filled) as shop, open_shop(filled) as other:
         with other.read() as reading, shop.begin() as session:
             assert len(papers.list_papers(reading)) == 1
-            add_paper(session, "Not yet stored", colour="black", grammage=300)
+            papers.add_paper(session, "Not yet stored", colour="black", grammage=300)
             copy = back_up(other, tmp_path / "copy.sqlite")
         add_paper(shop, "Later")
     assert names_of_papers(copy) == ["Night card"]
@@ -117,7 +117,7 @@ def test_a_file_in_use_is_not_replaced(filled: Path, monkeypatch: pytest.MonkeyP
     with open_shop(filled) as shop:
         copy = back_up(shop)
         with shop.begin() as session:
-            add_paper(session, "Later", colour="black", grammage=300)
+            papers.add_paper(session, "Later", colour="black", grammage=300)
             with pytest.raises(Refusal, match="is in use by another program"):
                 restore(copy, filled, replace=True)
     assert names_of_papers(filled) == ["Later", "Night card"]
@@ -170,7 +170,7 @@ def test_a_full_disk_leaves_all_as_it_was(filled: Path, tmp_path: Path, deed: st
 import resource, sys
 from pathlib import Path
 from inventory.maintenance.backup import back_up, restore
-from inventory.database.sqlite import open_shop
+from inventory.database.open import open_shop
 from nester.core.errors import Refusal
 resource.setrlimit(resource.RLIMIT_FSIZE, (40960, 40960))
 try:

@@ -449,7 +449,7 @@ def test_cuts_too_long_for_the_trimmer_are_told_as_knife_cuts(
     assert ("knife", True) in tools
     told = " ".join(hand.does("batch", "steps", "1").split())
     assert "it is too long for the trimmer" in told
-    assert "With the knife: a sharp blade" in told
+    assert "With the knife: use a sharp blade" in told
     assert "The trimmer cuts up to 310 mm" in hand.does("batch", "show", "1")
     assert plan.trimmer == Trimmer(longest_cut=cm(31))
 
@@ -518,7 +518,7 @@ def test_a_maker_in_inches(hand: Hand) -> None:
     hand.does("sheet", "add", "Coal card", "12x18", "--quantity", "3", "--margin", "1/8")
     said = hand.does("stash", "damage", "S-1", "1 x 1 1/2", "--corner", "top-right")
     assert "K-1: damaged 1 × 1 1/2 in, 11 in from the left and 0 in from the top edge" in said
-    assert "Write K-1 on it: it no longer counts to S-1" in said
+    assert "Write K-1 on it: it no longer belongs to S-1" in said
     said = hand.does("stash", "damage", "K-1", "1x1", "--left", "0", "--top", "2")
     assert "Write" not in said
     hand.does("offcut", "add", "Coal card", "6x8", "--grain", "width", "--margin", "top=1/4")
@@ -528,7 +528,7 @@ def test_a_maker_in_inches(hand: Hand) -> None:
     assert [one["y"] for one in rows["K-1"]["bruises"]] == [0, 50.8]
     assert rows["S-1"]["margins"]["left"] == 3.175
     listed = hand.does("stash", "list")
-    assert "2 bruises" in " ".join(listed.split())
+    assert "2 damaged areas" in " ".join(listed.split())
     assert max(map(len, listed.splitlines())) <= 80
     assert [one["reason"] for one in hand.data("history", "stash", "history", "K-2")] == [
         "kept", "grain",

@@ -310,10 +310,10 @@ def test_a_weight_alone_and_a_price_alone(shop: ShopFile) -> None:
 @pytest.mark.parametrize(
     ("said", "why"),
     [
-        ({"grams": D(3)}, "say what that is for with --per: length, area, count"),
-        ({"price": D(3)}, "say what that is for"),
+        ({"grams": D(3)}, "say what the price is for: length, area, count"),
+        ({"price": D(3)}, "say what the price is for"),
         ({"price": D(3), "supply": "Satin"}, "a price or the supply it is taken from, not both"),
-        ({"supply": "Paste"}, "how much of Paste a square metre takes, with --spread: 150 ml"),
+        ({"supply": "Paste"}, "say how much of Paste a square metre takes, such as 150 ml"),
         (
             {"supply": "Paste", "per": ConsumableUnit.COUNT},
             "Paste is kept by amount, which gives no price by",

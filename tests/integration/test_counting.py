@@ -62,7 +62,7 @@ def test_a_sheet_lists_a_place_and_what_is_in_it(session: Session) -> None:
 
 def test_differences_are_booked_in_one_deed_with_a_reason(session: Session) -> None:
     counts = [CountLine("S-1", 11, 12), CountLine("s-2", 5), CountLine("K-1", 0, 1)]
-    with pytest.raises(Refusal, match="differs from the book for S-1, K-1; say why"):
+    with pytest.raises(Refusal, match="differs from the records for S-1, K-1; say why"):
         book_counts(session, counts, " ")
     assert on_hand(session) == {"S-1": 12, "S-2": 5, "K-1": 1}
     told = book_counts(session, counts, "stocktake")
@@ -84,7 +84,7 @@ def test_differences_are_booked_in_one_deed_with_a_reason(session: Session) -> N
         ([CountLine("S-9", 1)], "nothing in the stash has the label 'S-9'"),
         ([CountLine("S-1", 1), CountLine("s-1", 2)], "S-1 is counted twice"),
         ([CountLine("K-1", 2)], "the number of K-1 must be 0 to 1"),
-        ([CountLine("S-1", 12, 13)], "said 13 of S-1 when the sheet was printed and says 12 now"),
+        ([CountLine("S-1", 12, 13)], "there were 13 of S-1 when the sheet was printed, and 12 now"),
     ],
 )
 def test_a_wrong_count_changes_nothing(session: Session, counts, said: str) -> None:

@@ -40,8 +40,8 @@ def test_check_ends_with_1_if_the_book_is_not_sound(
     said = capsys.readouterr().out
     assert "WRONG    every label is of its kind and number" in said
     assert "S-7: sheet number 1 should have the label S-1" in said
-    assert "not seen no sheet is reserved twice" in said
-    assert said.endswith("It is not sound; put back a backup\n")
+    assert "skipped  no sheet is reserved twice" in said
+    assert said.endswith("It is not sound; restore a backup\n")
     assert main(["shop", "check", "--json"]) == 1
     assert '"sound": false' in capsys.readouterr().out
 
@@ -54,7 +54,7 @@ def test_backup_and_restore(paper: Hand, shop_path: Path, tmp_path: Path) -> Non
     assert "--replace" in paper.refused("shop", "restore", copy)
     assert "8 sheets" in paper.does("shop", "show")
     said = paper.does("shop", "restore", copy, "--replace")
-    assert "The one before is in" in said
+    assert "The file from before is kept as" in said
     assert "shop.before-restore-" in said
     assert "5 sheets" in paper.does("shop", "show")
 
@@ -64,7 +64,7 @@ def test_export_and_import(paper: Hand, tmp_path: Path, monkeypatch: pytest.Monk
     assert archive in paper.does("shop", "export", archive)
     assert "exists already" in paper.refused("shop", "import", archive)
     monkeypatch.setenv(PATH_VARIABLE, str(tmp_path / "new.sqlite"))
-    assert "in the new shop" in paper.does("shop", "import", archive)
+    assert "into the new shop" in paper.does("shop", "import", archive)
     assert "5 sheets" in paper.does("shop", "show")
     assert "no such file" in paper.refused("--shop", "third", "shop", "import", "nowhere.zip")
 

@@ -94,10 +94,10 @@ def test_a_wrong_design_is_not_kept(session: Session) -> None:
 def test_a_design_that_is_wanted_stays(session: Session, sachet: CustomDesign) -> None:
     first, _ = take(session)
     second, _ = take(session)
-    with pytest.raises(Refusal, match=f"wanted by orders {first.id}, {second.id}; deliver or"):
+    with pytest.raises(Refusal, match=f"used by orders {first.id}, {second.id}; deliver or"):
         custom_designs.remove_custom_design(session, "Sachet")
     orders.set_status(session, first, "cancelled")
-    with pytest.raises(Refusal, match=f"wanted by order {second.id};"):
+    with pytest.raises(Refusal, match=f"used by order {second.id};"):
         custom_designs.remove_custom_design(session, "sachet")
     for step in ("planned", "cut", "assembled", "delivered"):
         orders.set_status(session, second, step)

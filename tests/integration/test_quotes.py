@@ -229,7 +229,7 @@ def test_offers_at_the_desk(hand: Hand, tmp_path: Path) -> None:
     assert "leaves something out" in hand.refused("order", "quote", "1", str(pdf))
     assert not pdf.exists()
     said = hand.does("order", "quote", "1", str(pdf), "--price", "4.50", "--note", "Hello")
-    assert said == f"Order 1 is offered for 4.50 EUR in {pdf}\n"
+    assert said == f"Wrote the offer for order 1 to {pdf}: 4.50 EUR\n"
     assert "Hello" in text_of(pdf.read_bytes())
     hand.does("order", "quote", "1", str(page), "--price", "4.50", "--language", "de")
     assert "Angebot" in page.read_text("utf-8")

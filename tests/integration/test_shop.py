@@ -188,7 +188,7 @@ def test_a_damaged_file_is_refused(shop_path: Path) -> None:
     with shop_path.open("r+b") as file:
         file.seek(4096)
         file.write(os.urandom(size - 4096))
-    with pytest.raises(Refusal, match="is damaged; put back a backup"), open_shop(shop_path) as s:
+    with pytest.raises(Refusal, match="is damaged; restore a backup"), open_shop(shop_path) as s:
         names_of_papers(s)
 
 
@@ -208,7 +208,7 @@ def test_whatever_is_raised_nothing_is_stored(shop: ShopFile, raised: type[BaseE
     with pytest.raises(raised), shop.begin() as session:  # noqa: PT012
         add_paper(session)
         receiving.add_sheets(session, "Night card", (mm(500), mm(700)), 5)
-        raise raised
+        raise raised("of this")
     assert names_of_papers(shop) == []
     with shop.begin() as session:
         add_paper(session, "Next card")
@@ -300,7 +300,7 @@ def test_a_shop_that_finds_no_room_is_not_made(tmp_path: Path) -> None:
     script = """
 import resource, sys
 from pathlib import Path
-from inventory.database.sqlite import open_shop
+from inventory.database.open import open_shop
 from nester.core.errors import Refusal
 resource.setrlimit(resource.RLIMIT_FSIZE, (8192, 8192))
 try:

@@ -152,7 +152,7 @@ def test_supplies_at_the_desk(hand: Hand) -> None:
     hand.does("supply", "add", "Satin", "--by", "reel")
     hand.does("supply", "add", "Paste", "--by", "amount", "--unit", "ml")
     assert hand.does("supply", "receive", "Satin", "25m", "--items", "2") == (
-        "Write R-1, R-2 on it\n"
+        "Added Satin; write R-1, R-2 on them\n"
     )
     hand.does("supply", "receive", "Paste", "250", "--price", "6.20")
     use = ("supply", "use", "Satin", "--cut", "4x60cm", "--cut", "35cm")
