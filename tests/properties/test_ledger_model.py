@@ -131,7 +131,7 @@ class Ledger(RuleBasedStateMachine):
             if movement is not None:
                 self.note(label, movement.id, change)
 
-    @precondition(lambda self: self.book_quantity)
+    @precondition(lambda self: self.booked)
     @rule(data=st.data())
     def undo(self, data: st.DataObject) -> None:
         number, label, change = data.draw(st.sampled_from(self.booked))

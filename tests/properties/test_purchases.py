@@ -31,7 +31,11 @@ def paid(offers, terms, packs):
     total = Fraction(0)
     for supplier in {offer.supplier for offer, n in zip(offers, packs, strict=True) if n}:
         goods = sum(
-            (n * o.price for o, n in zip(offers, packs, strict=True) if o.supplier == supplier),
+            (
+                n * o.pack_price
+                for o, n in zip(offers, packs, strict=True)
+                if o.supplier == supplier
+            ),
             Fraction(0),
         )
         its = terms.get(supplier)

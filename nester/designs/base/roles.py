@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
+from nester.core.lengths import printable
 from nester.designs.base.design import Design, suggestion
 from nester.designs.base.errors import DesignRefusal
 
@@ -63,4 +64,6 @@ def check_roles(design: Design, papers: Iterable[str]) -> None:
     for role in papers:
         if role not in known:
             hint = suggestion(role, known) or f"; it has {', '.join(design.roles)} and {ALL_ROLES}"
-            raise DesignRefusal(f"{design.name} has no part '{role[:30]}' to give a paper{hint}")
+            raise DesignRefusal(
+                f"{design.name} has no part '{printable(role[:30])}' to give a paper{hint}"
+            )
