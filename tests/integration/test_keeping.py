@@ -73,7 +73,7 @@ def test_a_shop_on_a_server_is_used_by_its_url(
     hand: Hand, empty_database: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     said = hand.does("--shop", empty_database, "shop", "new", "Nook")
-    assert "The book of 'Nook' begins in postgresql://" in said
+    assert "Made the shop 'Nook' in postgresql://" in said
     monkeypatch.setenv(PATH_VARIABLE, empty_database)
     hand.does("paper", "add", "Coal card", "--colour", "black", "--grammage", "300")
     assert "1 paper, " in hand.does("shop", "show")

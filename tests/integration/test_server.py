@@ -57,7 +57,7 @@ def test_a_database_that_sorts_otherwise_is_refused(server: str, database: str) 
         ))  # fmt: skip
         with pytest.raises(Refusal, match="make one with 'createdb --template template0"):
             open_shop(of_another_name(database, name), create=True)
-        with pytest.raises(Refusal, match=r"there is no shop in .*make one with"):
+        with pytest.raises(Refusal, match="there is no shop in"):
             open_shop(of_another_name(database, name))
         connection.execute(text(f"DROP DATABASE {name}"))
     engine.dispose()

@@ -138,9 +138,9 @@ class Ledger(RuleBasedStateMachine):
         done = number in self.taken_back
         try:
             with self.shop.begin() as session:
-                done = session.get_one(Movement, number).transaction
-                deed = ledger.reverse_transaction(session, done)
-                counter = select(Movement.id).where(Movement.deed_id == deed.id)
+                transaction = session.get_one(Movement, number).transaction
+                reversal = ledger.reverse_transaction(session, transaction)
+                counter = select(Movement.id).where(Movement.deed_id == reversal.id)
                 back = session.scalars(counter).one()
         except Refusal:
             assert done or not self.fits(label, -change)
