@@ -56,7 +56,7 @@ def week(tmp_path_factory: pytest.TempPathFactory) -> Desk:
     apart = documented(*APART)
     for words in documented():
         if words not in apart:
-            desk.do(*quickly(words))
+            desk.do(*quickly(words), run=desk.run_here)
     return desk
 
 
@@ -66,9 +66,9 @@ def test_what_the_readme_shows_beside_the_week(section: str, tmp_path: Path) -> 
     # An estimate takes prices from price lists, so these are read in too.
     for words in documented("A week at the table", "Buying"):
         if words[:2] == ["shop", "new"] or words[1] == "add" or words[:2] == ["buy", "prices"]:
-            desk.do(*words)
+            desk.do(*words, run=desk.run_here)
     for words in documented(section):
-        desk.do(*quickly(words))
+        desk.do(*quickly(words), run=desk.run_here)
 
 
 def test_the_readme_tells_of_the_main_job() -> None:
@@ -180,7 +180,7 @@ def test_every_schema_is_held_to_by_a_command() -> None:
 @pytest.mark.parametrize("schema", READING)
 def test_what_a_person_can_read_a_program_can_too(week: Desk, schema: str) -> None:
     words = READING[schema]
-    data = week.data(schema, *words, "--json")
+    data = week.data(schema, *words, "--json", run=week.run_here)
     assert data
     text = week.do(*words, run=week.run_here)
     assert "\x1b" not in text
@@ -202,32 +202,34 @@ def test_lists_are_imported_and_planned(desk: Desk, tmp_path: Path) -> None:
     desk.do("--shop", "other.sqlite", "shop", "new", "Hazelmoth", "--unit", "cm")
     assert not desk.shop.exists()
     there = Desk(tmp_path, {"QUIREBOX_SHOP": str(tmp_path / "other.sqlite")})
-    assert there.do("paper", "import", str(demo_folder() / "papers.csv")) == "Added 13 papers\n"
+    do, look = partial(there.do, run=there.run_here), partial(there.data, run=there.run_here)
+    assert do("paper", "import", str(demo_folder() / "papers.csv")) == "Added 13 papers\n"
     assert (
-        there.do("sheet", "import", str(demo_folder() / "sheets.csv"), "--yes")
+        do("sheet", "import", str(demo_folder() / "sheets.csv"), "--yes")
         .splitlines()[-1]
         .startswith("Added ")
     )
-    kept = there.do("offcut", "import", str(demo_folder() / "offcuts.csv"), "--yes")
+    kept = do("offcut", "import", str(demo_folder() / "offcuts.csv"), "--yes")
     assert re.match(r"Added \d+ offcuts;", kept)
-    assert there.do("order", "import", str(demo_folder() / "orders.csv")) == "Took 12 orders\n"
-    plan = there.data("batch", "batch", "plan", "3", "12", "--effort", "quick", "--json")
+    assert do("order", "import", str(demo_folder() / "orders.csv")) == "Took 12 orders\n"
+    plan = look("batch", "batch", "plan", "3", "12", "--effort", "quick", "--json")
     assert {one["number"]: one["made"] for one in plan["orders"]} == {3: True, 12: False}
     assert {one["order"] for one in plan["lacking"]} == {12}
     assert plan["restock"]
-    reserved = sum(row["reserved"] for row in there.data("stash", "stash", "list", "--json"))
+    reserved = sum(row["reserved"] for row in look("stash", "stash", "list", "--json"))
     assert reserved == sum(layout["copies"] for layout in plan["layouts"])
-    shown = there.do("batch", "show", "1")
+    shown = do("batch", "show", "1")
     assert "These orders wait for paper" in shown
     assert "Restock" in shown
-    there.do("batch", "drop", "1")
-    assert sum(row["reserved"] for row in there.data("stash", "stash", "list", "--json")) == 0
+    do("batch", "drop", "1")
+    assert sum(row["reserved"] for row in look("stash", "stash", "list", "--json")) == 0
     assert one_sentence(there.run("batch", "cut", "1").err) == (
         "batch 1 is dropped; only an open batch can be changed."
     )
 
 
 def test_the_demo_runs_in_an_empty_folder_and_again(desk: Desk) -> None:
+    """The second time it removes what it made, and nothing that a link leads to."""
     first = desk.do("demo")
     folder = desk.folder / "quirebox-demo"
     assert max(map(cell_len, first.splitlines())) <= 80
@@ -239,9 +241,17 @@ def test_the_demo_runs_in_an_empty_folder_and_again(desk: Desk) -> None:
     assert not desk.shop.exists()
     (folder / "notes.txt").write_text("mine")
     (papers / "layouts" / "999-old.svg").write_text("old")
-    assert desk.do("demo") == first
+    elsewhere = desk.folder / "elsewhere"
+    elsewhere.mkdir()
+    (elsewhere / "notes.txt").write_text("mine")
+    (folder / "batch-7").symlink_to(elsewhere, target_is_directory=True)
+    (folder / "batch-8").touch()
+    assert desk.do("demo", run=desk.run_here) == first
     assert {path.name for path in (papers / "layouts").glob("*.svg")} == pictures
     assert (folder / "notes.txt").read_text() == "mine"
+    assert [path.name for path in elsewhere.iterdir()] == ["notes.txt"]
+    assert not (folder / "batch-7").is_symlink()
+    assert not (folder / "batch-8").exists()
 
 
 def test_the_demo_touches_no_folder_of_another(desk: Desk) -> None:
@@ -249,21 +259,6 @@ def test_the_demo_touches_no_folder_of_another(desk: Desk) -> None:
     (desk.folder / "quirebox-demo" / "shop.sqlite").write_text("mine")
     assert "was not made by the demo" in desk.refuses("demo")
     assert (desk.folder / "quirebox-demo" / "shop.sqlite").read_text() == "mine"
-
-
-def test_a_link_in_the_demos_folder_is_removed_and_what_it_leads_to_is_not(desk: Desk) -> None:
-    elsewhere = desk.folder / "elsewhere"
-    elsewhere.mkdir()
-    (elsewhere / "notes.txt").write_text("mine")
-    folder = desk.folder / "quirebox-demo"
-    folder.mkdir()
-    (folder / "made-by-quirebox-demo.txt").touch()
-    (folder / "batch-1").symlink_to(elsewhere, target_is_directory=True)
-    (folder / "batch-2").touch()
-    desk.do("demo", run=desk.run_here)
-    assert [path.name for path in elsewhere.iterdir()] == ["notes.txt"]
-    assert not (folder / "batch-1").is_symlink()
-    assert not (folder / "batch-2").exists()
 
 
 def test_an_earlier_demo_that_cannot_be_removed(

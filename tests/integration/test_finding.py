@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from inventory.database.open import open_shop
 from inventory.stock import adjust, papers, receiving
 from inventory.stock.search import find_page, nearest_papers, offcuts_for, read_colour
 from nester.core.errors import Refusal
@@ -128,11 +131,14 @@ def test_reserved_offcuts_are_not_offered(shop: ShopFile) -> None:
     sizes=st.lists(st.tuples(st.integers(1, 9), st.integers(1, 9)), max_size=12),
     piece=st.tuples(st.integers(1, 9), st.integers(1, 9)),
 )
-def test_an_offcut_is_offered_if_the_piece_fits(tmp_path_factory, sizes, piece) -> None:
-    from inventory.database.open import open_shop
-
-    path = tmp_path_factory.mktemp("shop") / "shop.sqlite"
-    with open_shop(path, create=True) as shop, shop.begin() as session:
+def test_an_offcut_is_offered_if_the_piece_fits(
+    tmp_path_factory: pytest.TempPathFactory,
+    empty_shop_file: Path,
+    sizes: list[tuple[int, int]],
+    piece: tuple[int, int],
+) -> None:
+    path = shutil.copy(empty_shop_file, tmp_path_factory.mktemp("shop"))
+    with open_shop(Path(path)) as shop, shop.begin() as session:
         papers.add_paper(session, "Fern", colour="green", grammage=160)
         labels = {receiving.add_offcut(session, "Fern", (cm(w), cm(h))).label: (w, h)
                   for w, h in sizes}  # fmt: skip

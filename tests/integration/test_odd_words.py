@@ -58,20 +58,19 @@ def book(path: Path) -> object:
     ids=[" ".join(leaf.words) for leaf in list_commands() if leaf.words not in SEARCHES],
 )
 def test_odd_words_in_commands(
-    tmp_path: Path,
+    shop_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
     words: tuple[str, ...],
     command: Any,
 ) -> None:
-    path = tmp_path / "shop.sqlite"
-    with open_shop(path, create=True) as shop:
+    with open_shop(shop_path) as shop:
         table = Table(shop)
         table.paper()
         table.sheets((cm(50), cm(70)), 9)
-    monkeypatch.setenv(PATH_VARIABLE, str(path))
-    monkeypatch.chdir(tmp_path)
-    before = book(path)
+    monkeypatch.setenv(PATH_VARIABLE, str(shop_path))
+    monkeypatch.chdir(shop_path.parent)
+    before = book(shop_path)
     for at, (rest, odd) in enumerate(words_of(command)):
         # A third of the words each; other parameters and commands get the others.
         for text in ODD[at % 3 :: 3]:
@@ -81,6 +80,6 @@ def test_odd_words_in_commands(
             assert len(said.splitlines()) == (code == 2), (odd.name, said[:500])
             assert len(said) < 1000, (odd.name, said[:500])
             assert all(one.isprintable() for one in said.splitlines()), said
-            now = book(path)
+            now = book(shop_path)
             assert code == 0 or now == before, (odd.name, text[:20])
             before = now
