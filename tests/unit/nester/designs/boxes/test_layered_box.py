@@ -176,8 +176,8 @@ def test_the_mitre_of_the_tray_is_as_asked() -> None:
 
 
 def test_cards_and_their_mats_are_punched_in_one_place() -> None:
-    pieces = made(cards="4", card_size="13.5", card_mats="both", layers="2", reveal="0.4", hole="0.6",
-                  hole_edge="0.5", eyelet="yes")  # fmt: skip
+    pieces = made(cards="4", card_size="13.5", card_mats="both", layers="2", reveal="0.4",
+                  hole="0.6", hole_edge="0.5", eyelet="yes")  # fmt: skip
     assert pieces["pull-out card"].holes == (Hole(Point(cm("6.75"), mm(8)), mm(6), eyelet=True),)
     assert pieces["pull-out card mat"].holes == (Hole(Point(cm("6.55"), mm(6)), mm(6)),)
     assert pieces["pull-out card mat 2"].holes == (Hole(Point(cm("6.35"), mm(4)), mm(6)),)
@@ -282,7 +282,7 @@ def test_said_sizes_count_wherever_they_stand_in_the_list() -> None:
 
 
 def test_the_usual_inch_clearance_grows_with_what_lies_on_the_walls() -> None:
-    # Sheets of 0.455 mm between box and lid, four and two for each mat or flap, and 1/32 in of play.
+    # Sheets of 0.455 mm between box and lid, four two for each mat or flap, and 1/32 in of play.
     for texts, clearance in (
         ({}, "1/8"),
         ({"mats": "outside"}, "5/32"),
