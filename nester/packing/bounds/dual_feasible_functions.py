@@ -19,8 +19,9 @@ again in integers before they are used.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import count
+from math import isqrt
 from typing import TYPE_CHECKING, Any
 
 from nester.packing.bounds.valid_inequalities import ValidInequality, scaled_inequality
@@ -35,6 +36,9 @@ __all__ = ["DualFeasibleFunctions"]
 
 _MAX_SIDES = 60
 _MAX_CANDIDATES = 5
+_MANY_BLOCKS = 2_000
+_MAX_PAIR_VALUES = 20_000_000
+"""Pairs of functions times blocks, if there are many blocks: a second or two."""
 """Pairs violated most, by floats, that are computed again in integers."""
 _Function = Callable[[int], int]
 
@@ -120,11 +124,13 @@ class DualFeasibleFunctions:
         heights = [height for _, height in blocks]
         if any(item.rotatable for item in demanded):
             widths = heights = widths + heights
-        self._across = list(
-            _AxisFunctions([size.width for size in self._bin_types], widths).functions()
+        self._across = _thinned(
+            _AxisFunctions([size.width for size in self._bin_types], widths).functions(),
+            len(blocks),
         )
-        self._down = list(
-            _AxisFunctions([size.height for size in self._bin_types], heights).functions()
+        self._down = _thinned(
+            _AxisFunctions([size.height for size in self._bin_types], heights).functions(),
+            len(blocks),
         )
         self._function_values_cache: tuple[tuple[Matrix, ...], Matrix, Matrix] | None = None
         self._total_weights_cache: dict[tuple[int, ...], Matrix] = {}
@@ -229,6 +235,18 @@ class DualFeasibleFunctions:
             ],
             [item.demand for item in self._item_types],
         )
+
+
+def _thinned(functions: Iterable[_Function], blocks: int) -> list[_Function]:
+    """Return the functions, or of very many pieces some of them: the first, which is area, too.
+
+    Each pair of functions is worked out for each block of solid paper.
+    """
+    kept = list(functions)
+    most = max(2, isqrt(_MAX_PAIR_VALUES // max(1, blocks)))
+    if blocks <= _MANY_BLOCKS or len(kept) <= most:
+        return kept
+    return [kept[number * len(kept) // most] for number in range(most)]
 
 
 _Decomposition = tuple[tuple[int, int], ...]

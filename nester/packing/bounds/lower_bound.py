@@ -75,8 +75,9 @@ class LowerBound:
         No plan that leaves just that much unmade costs less.
     """
 
-    def __init__(self, task: Task, seconds: float = 10.0) -> None:
+    def __init__(self, task: Task, seconds: float = 10.0, stop: Stop = never) -> None:
         self._task = task
+        self._stop = stop
         self._seconds = seconds
         self._functions = DualFeasibleFunctions(task)
         self._inequalities = [self._functions.area_inequality()]
@@ -164,7 +165,7 @@ class LowerBound:
 
     def _add_function_inequalities(self) -> None:
         for _ in range(_MAX_ROUNDS):
-            if not self._relaxation.sheets:  # the solver ran out of work
+            if not self._relaxation.sheets or self._stop():  # the solver ran out of work, or time
                 return
             worst = self._functions.most_violated(self._relaxation.sheets, self._relaxation.made)
             if worst is None:

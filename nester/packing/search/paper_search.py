@@ -36,6 +36,7 @@ __all__ = [
 ]
 
 SEED = 1
+_MANY_ITEM_TYPES = 2_000
 _MAX_BOUND_PATTERNS = 200
 """Patterns of the pool that are given to the bound as columns."""
 _MAX_SHEETS_LEFT = 8
@@ -155,7 +156,9 @@ class PaperSearch:
 
     def __init__(self, problem: Problem, task: Task) -> None:
         self.task = task
-        self.evaluator = PatternEvaluator(problem, task)
+        # Of very many pieces all sheets are different, and each is taken apart at the end.
+        hurried = len(task.item_types) > _MANY_ITEM_TYPES
+        self.evaluator = PatternEvaluator(problem, task, hurried=hurried)
         self._bounding_task = self.evaluator.bounding_task()
         self._cuts = problem.cuts
         self._statistics: dict[str, int] = {}
@@ -191,7 +194,7 @@ class PaperSearch:
 
     def start(self, stop: Stop) -> None:
         """Compute a first bound, and try rectpack, exact solution and interlocking patterns."""
-        self._lower_bound = LowerBound(self._bounding_task)
+        self._lower_bound = LowerBound(self._bounding_task, stop=stop)
         self._update_bound()
         if self.is_optimal:
             return

@@ -382,7 +382,7 @@ def _usable_voids(blank: Blank, blanks: Sequence[Blank], cuts: Cuts) -> tuple[Re
     those that hold some piece whole; where edge-to-edge cuts couldn't part them, if the pieces in
     them lay on the sheet without their host, the smallest are left out.
     """
-    if cuts is Cuts.FREE:
+    if cuts is Cuts.FREE or not blank.voids:
         return blank.voids
     shapes = [ItemType(blank.width, blank.height, 1, blank.rotatable) for blank in blanks]
     held = [v for v in blank.voids if any(shape.fits(v.width, v.height) for shape in shapes)]
