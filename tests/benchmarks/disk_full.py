@@ -2,8 +2,8 @@
 
     python -m tests.benchmarks.disk_full --most 60
 
-Linux, with `strace`, which lets the first, second, third … write of a process fail, and all after it,
-as a full disk does.  Each run must end done or refused with a sentence, leave a sound book with
+Linux, with `strace`, which lets the first, second, third … write of a process fail, and all after
+it, as a full disk does.  Each run must end done or refused with a sentence, leave a sound book with
 nothing half stored, and no hidden file.  Prints how many runs of each job ended which way.
 """
 
