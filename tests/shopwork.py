@@ -1,4 +1,4 @@
-"""Random deeds at a shop, the same every time for the same seed; for the hard tests of its book."""
+"""Random work in a shop, the same every time for the same seed; for the hard tests of its book."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ from nester.core.errors import Refusal
 from nester.core.lengths import cm
 from nester.core.problem import Effort
 
-__all__ = ["DEEDS", "TODAY", "begin_work", "do_a_deed", "state"]
+__all__ = ["DEEDS", "TODAY", "begin_work", "do_random_work", "state"]
 
 TODAY = date(2027, 3, 1)
 PAPERS = ("Coal card", "Sand card")
@@ -46,7 +46,7 @@ def begin_work(shop: ShopFile) -> None:
         supplies.receive_supply(session, RIBBON, cm(900), items=3)
 
 
-def do_a_deed(shop: ShopFile, rng: random.Random) -> str:
+def do_random_work(shop: ShopFile, rng: random.Random) -> str:
     """Do what chance says, or be refused; return what it was."""
     name = rng.choices(list(DEEDS), [weight for weight, _ in DEEDS.values()])[0]
     try:

@@ -1,12 +1,10 @@
-"""A killed process leaves a sound book (short; `tests/benchmarks/crash.py` does it 500 times)."""
+"""A killed process leaves a sound book (short; `tests/benchmarks/crash.py` does it at length)."""
 
 from __future__ import annotations
 
 import os
 import random
-import signal
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -14,11 +12,11 @@ import pytest
 from inventory.database import sqlite as shop_module
 from inventory.database.open import open_shop
 from inventory.database.shop_file import ShopFile
-from inventory.maintenance.backup import back_up, restore
 from inventory.maintenance.check import check_shop
 from nester.core.errors import Refusal
-from tests.benchmarks.crash import kill_once, rehearse
-from tests.shopwork import DEEDS, begin_work, do_a_deed, state
+from tests.benchmarks.crash import kill_once
+from tests.interrupted import JOBS, Work
+from tests.shopwork import DEEDS, begin_work, do_random_work, state
 
 if sys.platform != "win32":
     import resource
@@ -30,11 +28,16 @@ needs_unix = pytest.mark.skipif(
 
 @needs_unix
 @pytest.mark.filterwarnings("ignore:.*fork.*:DeprecationWarning")
-def test_whatever_moment_a_process_is_killed_at(tmp_path: Path) -> None:
-    seen = rehearse(tmp_path, seed=7, deeds=12)
+@pytest.mark.parametrize(("job", "times"), [("work", 8), ("restore", 4), ("export", 3)])
+def test_whatever_moment_a_process_is_killed_at(tmp_path: Path, job: str, times: int) -> None:
+    store = tmp_path / "store"
+    store.mkdir()
+    made = Work(store, 7, steps=12) if job == "work" else JOBS[job](store, 7)
     rng = random.Random(7)
-    for _ in range(8):
-        kill_once(tmp_path, seen, 7, rng)
+    for number in range(times):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        kill_once(made, folder, rng, 0.06)
 
 
 def on_a_full_disk(path: Path, deed: str, room: int) -> str:
@@ -99,39 +102,6 @@ def test_a_read_only_file_stops_a_deed_wholly(
 
 def test_random_deeds_leave_a_sound_book(shop: ShopFile) -> None:
     begin_work(shop)
-    done = {do_a_deed(shop, random.Random(f"sound {number}")) for number in range(40)}
+    done = {do_random_work(shop, random.Random(f"sound {number}")) for number in range(40)}
     assert len(done) > 8
     assert check_shop(shop).faults == []
-
-
-@needs_unix
-@pytest.mark.filterwarnings("ignore:.*fork.*:DeprecationWarning")
-def test_a_restore_that_is_killed_leaves_the_old_book_or_the_new_one(
-    shop_path: Path, tmp_path: Path
-) -> None:
-    copy = tmp_path / "copy.sqlite"
-    with open_shop(shop_path) as shop:
-        begin_work(shop)
-        back_up(shop, copy)
-        new = state(shop)
-        for number in range(30):
-            do_a_deed(shop, random.Random(f"restore {number}"))
-        old = state(shop)
-    before = shop_path.read_bytes()
-    rng = random.Random(5)
-    for _ in range(12):
-        child = os.fork()
-        if child == 0:
-            try:
-                restore(copy, shop_path, replace=True)
-            finally:
-                os._exit(0)
-        time.sleep(rng.uniform(0, 0.06))
-        os.kill(child, signal.SIGKILL)
-        os.waitpid(child, 0)
-        with open_shop(shop_path) as shop:
-            assert check_shop(shop).faults == []
-            assert state(shop) in (old, new)
-        for end in ("-wal", "-shm"):
-            Path(f"{shop_path}{end}").unlink(missing_ok=True)
-        shop_path.write_bytes(before)
