@@ -15,16 +15,22 @@ from inventory.cli.shared.options import (
     JsonFlag,
     Page,
     PageOption,
+    ReplaceFlag,
     SecondsOption,
     command_words,
     group,
+    replacing,
     searching_in,
     shop_file_of,
 )
+from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 from nester.core.problem import Cuts, Effort
 
 if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+    from inventory.core.plan import Plan
     from inventory.database.shop_file import ShopFile
 
 app = group("Batches: orders cut together, from the plan to the last offcut.")
@@ -98,10 +104,10 @@ def plan(
     console().print(plan_summary(made, pace))
     if made.batch and draft:
         then = command_words(context, f"batch confirm {made.batch}")
-        typer.echo(f"Nothing is reserved yet; next: {then}")
+        say(f"Nothing is reserved yet; next: {then}")
     elif made.batch:
         then = command_words(context, f"batch steps {made.batch}")
-        typer.echo(f"Next: {then}, or batch papers {made.batch}")
+        say(f"Next: {then}, or batch papers {made.batch}")
 
 
 @app.command("confirm")
@@ -138,7 +144,7 @@ def confirm(
                 made = replan_draft(shop_file, number, today=date.today(), **search)
             warn(f"{changed}: that is done now")
             number = made.batch or 0
-    typer.echo(f"Batch {number} is confirmed" if number else "No order can be made any more")
+    say(f"Batch {number} is confirmed" if number else "No order can be made any more")
 
 
 @app.command("list")
@@ -173,8 +179,8 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     if view.is_open:
         show_list(view.remaining_listing, view.remaining)
     if view.missing:
-        typer.echo("\n".join(view.missing_words))
-        typer.echo(f"Next: {command_words(context, f'batch mend {number}')}")
+        say("\n".join(view.missing_words))
+        say(f"Next: {command_words(context, f'batch mend {number}')}")
 
 
 @app.command("steps")
@@ -290,6 +296,7 @@ def papers(
             "--font", metavar="FILE", help="A font for characters these fonts don't have."
         ),
     ] = None,
+    yes: ReplaceFlag = False,
 ) -> None:
     """Write a plan's documents: the set to print or to read on a phone, lists, pictures of layouts.
 
@@ -318,8 +325,8 @@ def papers(
     )
     folder = into or Path(f"batch-{number}")
     with shop_file_of(context) as shop_file:
-        paths = write_batch_documents(shop_file, number, folder, request)
-    typer.echo(f"Wrote {format_count(len(paths), 'file')} to {folder}")
+        paths = write_batch_documents(shop_file, number, folder, request, replacing(yes))
+    say(f"Wrote {format_count(len(paths), 'file')} to {folder}")
 
 
 @app.command("cut")
@@ -380,9 +387,9 @@ def cut(
     if kept:
         show_list(kept_listing(unit), kept)
     if pace is not None:
-        typer.echo(pace)
+        say(pace)
     left = sum(len(row.copies) for row in remaining)
-    typer.echo(
+    say(
         f"Recorded as cut; {format_count(left, 'sheet')} of batch {number} left to cut"
         if left
         else f"Batch {number} is cut"
@@ -420,22 +427,35 @@ def spoil(
       quirebox batch spoil 1 --piece "tier 1" --order 3 --why "cut too short"
       quirebox batch spoil 1 --layout 2 --why "the knife slipped"
     """
+    from inventory.production.mending import spoil_and_mend
     from inventory.production.spoiling import spoil_layout, spoil_piece
     from nester.core.errors import Refusal
 
     if (piece is None) == (layout is None):
         raise Refusal("say what was spoiled: --piece for a piece, --layout for a whole sheet")
+
+    def spoil(session: Session) -> str:
+        if piece is not None:
+            spoil_piece(session, number, piece, quantity, order=order, why=why)
+            return f"{quantity} × {piece}"
+        names = spoil_layout(session, number, layout or 0, why)
+        pieces = ", ".join(f"{n} × {name}" for name, n in names.items())
+        return f"a sheet with {pieces}"
+
     with shop_file_of(context) as shop_file:
-        with shop_file.begin() as session:
-            if piece is not None:
-                spoil_piece(session, number, piece, quantity, order=order, why=why)
-                lost = f"{quantity} × {piece}"
-            else:
-                names = spoil_layout(session, number, layout or 0, why)
-                lost = f"a sheet with {', '.join(f'{n} × {name}' for name, n in names.items())}"
-        typer.echo(f"Recorded as spoiled: {lost}")
-        if plan_again:
-            _mend(context, shop_file, number, effort)
+        if not plan_again:
+            with shop_file.begin() as session:
+                lost = spoil(session)
+            say(f"Recorded as spoiled: {lost}")
+            return
+        words: list[str] = []
+        with searching_in(shop_file, None) as search:
+            made = spoil_and_mend(
+                shop_file, number, lambda session: words.append(spoil(session)),
+                effort=effort, today=date.today(), **search,
+            )  # fmt: skip
+        say(f"Recorded as spoiled: {words[-1]}")
+        _show_mended(context, shop_file, made)
 
 
 @app.command("mend")
@@ -448,23 +468,24 @@ def mend(
     Example:
       quirebox batch mend 1
     """
+    from inventory.production.mending import mend_batch
+
     with shop_file_of(context) as shop_file:
-        _mend(context, shop_file, number, effort)
+        with searching_in(shop_file, None) as search:
+            made = mend_batch(shop_file, number, effort=effort, today=date.today(), **search)
+        _show_mended(context, shop_file, made)
 
 
-def _mend(context: typer.Context, shop_file: ShopFile, number: int, effort: Effort) -> None:
+def _show_mended(context: typer.Context, shop_file: ShopFile, made: Plan) -> None:
     from inventory.cli.shared.terminal import console
     from inventory.documents.plan.text import plan_summary
-    from inventory.production.mending import mend_batch
     from inventory.production.pace import shop_pace
 
-    with searching_in(shop_file, None) as search:
-        made = mend_batch(shop_file, number, effort=effort, today=date.today(), **search)
     with shop_file.read() as session:
         pace = shop_pace(session)
     console().print(plan_summary(made, pace))
     if made.batch:
-        typer.echo(f"Next: {command_words(context, f'batch cut {made.batch}')}")
+        say(f"Next: {command_words(context, f'batch cut {made.batch}')}")
 
 
 @app.command("undo")
@@ -485,7 +506,7 @@ def undo(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         transaction = last_transaction(session, batch=number)
         undo_transaction(session, transaction.id, why)
-    typer.echo(f"Undone: {transaction_words(transaction)}")
+    say(f"Undone: {transaction_words(transaction)}")
 
 
 @app.command("cost")
@@ -521,4 +542,4 @@ def drop(context: typer.Context, number: NumberArgument) -> None:
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         drop_batch(session, number)
-    typer.echo(f"Dropped batch {number}; nothing is reserved for it any more")
+    say(f"Dropped batch {number}; nothing is reserved for it any more")

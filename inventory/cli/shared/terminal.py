@@ -8,7 +8,6 @@ import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
 import typer
@@ -22,14 +21,17 @@ if TYPE_CHECKING:
     from nester.packing import Progress
 
 __all__ = [
+    "Output",
     "console",
     "counting",
+    "json_text",
+    "keep_output",
     "list_table",
     "print_json",
     "print_sentences",
     "refusal_text",
     "refuse",
-    "replace_unprintable",
+    "say",
     "searching",
     "show_list",
     "warn",
@@ -51,37 +53,77 @@ def console(*, stderr: bool = False) -> Console:
     return made
 
 
-def print_json(data: Any, target: Path | None = None) -> None:
-    """Write data as JSON to a file, or to standard output."""
-    printed = target is None or str(target) == "-"
-    ascii_only = printed and not _is_unicode(sys.stdout)
-    text = json.dumps(data, indent=1, ensure_ascii=ascii_only, allow_nan=False) + "\n"
-    if target is None or printed:
-        sys.stdout.write(text)
-        return
-    from inventory.core.files import write_file
-
-    write_file(target, text)
+def print_json(data: Any) -> None:
+    """Write data as JSON to standard output."""
+    sys.stdout.write(json_text(data, ascii_only=not _is_unicode(sys.stdout)))
 
 
-def replace_unprintable() -> None:
-    """Let an output that doesn't know a character, such as × or ², show ? instead of failing.
+def json_text(data: Any, *, ascii_only: bool = False) -> str:
+    """Return data as JSON."""
+    return json.dumps(data, indent=1, ensure_ascii=ascii_only, allow_nan=False) + "\n"
 
-    What is written to a closed output is lost, as with the shell's own commands.
+
+class Output(io.FileIO):
+    """Standard output that, once it can't be written, takes all and keeps why.
+
+    So a command is done as a whole, wherever the first word of it is lost.
     """
-    if sys.stdout is None:
-        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
-    if isinstance(sys.stdout, io.TextIOWrapper) and not _is_unicode(sys.stdout):
-        sys.stdout.reconfigure(errors="replace")
+
+    fault: OSError | None = None
+
+    def write(self, data: Any) -> int:
+        """Write bytes, or throw them away."""
+        if self.fault is None:
+            try:
+                return super().write(data) or 0
+            except OSError as fault:
+                self.fault = fault
+        return memoryview(data).nbytes
+
+
+@contextmanager
+def keep_output() -> Iterator[Output]:
+    """Write to standard output as far as that can be; look into the result for what was lost.
+
+    An output that doesn't know a character, such as × or ², shows ? instead of failing.  What is
+    written to a closed output is lost, as with the shell's own commands.
+    """
+    real = sys.stdout
+    if real is not sys.__stdout__:  # something in this process reads it, such as a test
+        with Output(os.devnull, "w") as unused:
+            yield unused
+        return
+    output = Output(os.devnull if real is None else os.dup(real.fileno()), "w")
+    encoding = "utf-8" if real is None else real.encoding
+    sys.stdout = io.TextIOWrapper(
+        io.BufferedWriter(output),
+        encoding=encoding,
+        errors="strict" if encoding.casefold().startswith("utf") else "replace",
+        line_buffering=output.isatty(),
+    )
+    try:
+        yield output
+    finally:
+        sys.stdout.close()
+        sys.stdout = real
 
 
 def _is_unicode(stream: TextIO) -> bool:
     return (stream.encoding or "utf-8").casefold().startswith("utf")
 
 
+def say(text: str) -> None:
+    """Print lines for the maker; names of files and the like can't steer the terminal."""
+    from inventory.core.text import without_controls
+
+    typer.echo(without_controls(text))
+
+
 def warn(text: str) -> None:
     """Print a message that is no result, on standard error."""
-    print(f"quirebox: {text}", file=sys.stderr)  # noqa: T201
+    from inventory.core.text import without_controls
+
+    print(f"quirebox: {without_controls(text)}", file=sys.stderr)  # noqa: T201
 
 
 def refusal_text(refusal: Refusal) -> str:
@@ -116,7 +158,7 @@ def show_list(listing: Listing[Row], rows: Sequence[Row], as_json: bool = False)
     elif rows:
         console().print(list_table(listing, rows))
     else:
-        typer.echo(_with_hint(listing.empty, listing.hint))
+        say(_with_hint(listing.empty, listing.hint))
 
 
 def list_table(listing: Listing[Row], rows: Sequence[Row]) -> Table:

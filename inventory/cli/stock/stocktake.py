@@ -7,8 +7,16 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, YesFlag, ask, shop_file_of
+from inventory.cli.shared.options import (
+    JsonFlag,
+    ReplaceFlag,
+    YesFlag,
+    ask,
+    replacing,
+    shop_file_of,
+)
 from inventory.cli.shared.stock_options import WhyOption
+from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 
 __all__ = ["counted_papers", "enter", "sheet"]
@@ -25,6 +33,7 @@ def sheet(
         Path | None,
         typer.Option("--into", metavar="FILE.csv", help="Write a CSV to fill in, not a table."),
     ] = None,
+    yes: ReplaceFlag = False,
 ) -> None:
     """Print a count sheet: what should be in each place, with room for what you find.
 
@@ -34,7 +43,7 @@ def sheet(
       quirebox stash sheet --into count.csv
     """
     from inventory.cli.shared.terminal import show_list
-    from inventory.core.files import write_file
+    from inventory.core.files import write_files
     from inventory.views.stock.stocktake import count_sheet
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
@@ -42,12 +51,12 @@ def sheet(
     if into is None:
         show_list(counted.listing, counted.rows)
     else:
-        write_file(into, counted.listing.csv(counted.rows))
-        typer.echo(f"Wrote {format_count(len(counted.rows), 'line')} to {into}")
+        write_files([(into, counted.listing.csv(counted.rows))], replacing(yes))
+        say(f"Wrote {format_count(len(counted.rows), 'line')} to {into}")
     if counted.never_counted:
         names = ", ".join(counted.never_counted[:_NAMES_SHOWN])
         more = " …" if len(counted.never_counted) > _NAMES_SHOWN else ""
-        typer.echo(f"Never counted: {names}{more}")
+        say(f"Never counted: {names}{more}")
 
 
 def enter(
@@ -82,7 +91,7 @@ def enter(
         with shop_file.begin() as session:
             differences = book_counts(session, found, why)
     labels = format_count(len(found), "label")
-    typer.echo(f"Counted {labels}; recorded {format_count(len(differences), 'difference')}")
+    say(f"Counted {labels}; recorded {format_count(len(differences), 'difference')}")
 
 
 def counted_papers(context: typer.Context, as_json: JsonFlag = False) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy.orm import Session
 
+from inventory.core.files import MayReplace, refuse_to_replace
 from inventory.core.plan import Plan
 from inventory.database.tables.orders import Batch
 from inventory.documents.format.label_grid import read_grid
@@ -68,9 +69,18 @@ class DocumentRequest:
 
 
 def write_batch_documents(
-    shop_file: ShopFile, number: int, folder: Path, request: DocumentRequest
+    shop_file: ShopFile,
+    number: int,
+    folder: Path,
+    request: DocumentRequest,
+    may_replace: MayReplace = refuse_to_replace,
 ) -> list[Path]:
     """Write the documents of a batch into a folder and return their paths.
+
+    Parameters
+    ----------
+    may_replace
+        Is asked about files that are there; see `inventory.core.files.write_files`.
 
     Raises
     ------
@@ -78,6 +88,7 @@ def write_batch_documents(
         If there is no such batch, a text can't be read, or a file can't be written.
     """
     from inventory.documents.plan.files import FORMATS, write_documents
+    from nester.drawing.canvas.fonts import FontSet
 
     options = DocumentOptions(
         kinds=tuple(kind for kind in DOCUMENT_KINDS if not request.only or kind in request.only),
@@ -88,6 +99,7 @@ def write_batch_documents(
         batch = get_batch(session, number)
         plan = plan_of(batch)
         options = with_shop_data(options, session, batch, plan, left=request.left)
+    FontSet(request.fonts)  # is refused if it can't be read, also where no PDF is written
     formats = request.formats or (("pdf", "html") if request.only else FORMATS)
     return write_documents(
         plan,
@@ -97,6 +109,7 @@ def write_batch_documents(
         fonts=request.fonts,
         formats=formats,
         each=request.each,
+        may_replace=may_replace,
     )
 
 
