@@ -6,6 +6,7 @@ Left and top, width and height are those of a piece of paper as its size is ente
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -343,7 +344,6 @@ def change_margins(
     line = ReceiptLine(
         stock.paper.name, (stock.width, stock.height), number, stock.price,
         PlaceTree(session).path(stock.place_id), stock.note, stock.lot, margins=margins,
-        grain=grain_of_stock(session, stock),
     )  # fmt: skip
     damaged = damaged_areas_by_stock(session).get(stock.id, ())
     transaction = ledger.book_transaction(session, Reason.MOVED, note=why)
@@ -353,6 +353,8 @@ def change_margins(
         ledger.book_movements(session, transaction, changes)
         return target
     ledger.book_movement(session, stock, -1, Reason.MOVED, transaction=transaction)
+    # Only an offcut has a grain of its own; the grain of sheets is their paper's.
+    line = replace(line, grain=grain_of_stock(session, stock))
     (target,) = put_away_offcuts(session, transaction, [line], reason=Reason.MOVED, parents=[stock])
     _check_usable_area_left(target, damaged)
     session.add_all(

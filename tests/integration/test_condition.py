@@ -132,7 +132,12 @@ def test_lists_may_say_margins_and_grain(table: Table, tmp_path: Path) -> None:
 EDGE = Margins(mm(5), 0, mm(5), 0)
 
 
-def test_sheets_get_other_margins_in_one_deed_that_can_be_taken_back(table: Table) -> None:
+@pytest.mark.parametrize("grain", ["unknown", "long", "short"])
+def test_sheets_get_other_margins_in_one_deed_that_can_be_taken_back(
+    table: Table, grain: str
+) -> None:
+    with table.shop.begin() as session:
+        set_grain(session, "Coal card", grain)
     table.sheets((cm(50), cm(70)), 5, place="Shelf", lot="B7", price=Decimal(3))
     with table.shop.begin() as session:
         stock = change_margins(session, "S-1", EDGE, 2, "rough edge")
