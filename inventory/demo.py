@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import shutil
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from inventory.core.files import make_folder, write_file
+from inventory.core.files import make_folder, write_files
 from inventory.core.text import format_count
 from nester.core.errors import Refusal
 
@@ -25,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["Demo", "fill_costs", "make_demo"]
 
 _SHOP = "shop.sqlite"
+_PAPERS = "batch-1"
 _MARKER_FILE = "made-by-quirebox-demo.txt"
 _POUND = Decimal("1.17")
 """Invented, like all in the demo."""
@@ -59,7 +59,8 @@ def make_demo(
     Parameters
     ----------
     folder
-        A new one, or that of an earlier demo, which is replaced; nothing else in it is touched.
+        A new one, or that of an earlier demo, whose shop and documents are replaced; nothing else
+        in it is touched.
     make_plan
         Plans the orders of the shop and books the plan.
     say
@@ -89,8 +90,11 @@ def make_demo(
         with shop_file.read() as session:
             batch = get_batch(session, plan.batch)
             options = with_shop_data(DocumentOptions(), session, batch, plan)
-    papers = folder / f"batch-{plan.batch}"
-    return Demo(shop, plan, options.pace, papers, write_documents(plan, papers, options))
+    papers = folder / _PAPERS
+    # Only the files of the same names are those of an earlier demo; what else lies in the folder
+    # may be the maker's own.
+    files = write_documents(plan, papers, options, may_replace=lambda _: None)
+    return Demo(shop, plan, options.pace, papers, files)
 
 
 def _fill(shop_file: ShopFile) -> str:
@@ -173,21 +177,22 @@ def fill_costs(session: Session, folder: Path) -> None:
 
 
 def _clear(folder: Path) -> None:
-    """Make the demo's folder, or empty it of what an earlier demo made, and of nothing else."""
+    """Make the demo's folder, or remove the shop that an earlier demo made, and nothing else."""
     mark = folder / _MARKER_FILE
     if not folder.exists():
         make_folder(folder)
-        write_file(mark, "What 'quirebox demo' makes here is made again when it runs again.\n")
+        write_files([(mark, "What 'quirebox demo' makes here is made again when it runs again.\n")])
     elif not mark.is_file():
         raise Refusal(
             f"{folder} exists already and was not made by the demo; run it in another folder"
         )
-    for old in [*folder.glob(f"{_SHOP}*"), *folder.glob("batch-*")]:
+    papers = folder / _PAPERS
+    if papers.is_symlink() or (papers.exists() and not papers.is_dir()):
+        raise Refusal(f"{papers} is not a folder that the demo made; run it in another folder")
+    for end in ("", "-wal", "-shm"):
+        old = folder / f"{_SHOP}{end}"
         try:
-            if old.is_dir() and not old.is_symlink():
-                shutil.rmtree(old)
-            else:
-                old.unlink()
+            old.unlink(missing_ok=True)
         except OSError as why:
             raise Refusal(
                 f"{old} is from an earlier demo and can't be removed ({why.strerror or why});"

@@ -15,9 +15,11 @@ from inventory.cli.shared.options import (
     JsonFlag,
     Page,
     PageOption,
+    ReplaceFlag,
     SecondsOption,
     command_words,
     group,
+    replacing,
     searching_in,
     shop_file_of,
 )
@@ -25,6 +27,9 @@ from inventory.core.text import format_count
 from nester.core.problem import Cuts, Effort
 
 if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+    from inventory.core.plan import Plan
     from inventory.database.shop_file import ShopFile
 
 app = group("Batches: orders cut together, from the plan to the last offcut.")
@@ -290,6 +295,7 @@ def papers(
             "--font", metavar="FILE", help="A font for characters these fonts don't have."
         ),
     ] = None,
+    yes: ReplaceFlag = False,
 ) -> None:
     """Write a plan's documents: the set to print or to read on a phone, lists, pictures of layouts.
 
@@ -318,7 +324,7 @@ def papers(
     )
     folder = into or Path(f"batch-{number}")
     with shop_file_of(context) as shop_file:
-        paths = write_batch_documents(shop_file, number, folder, request)
+        paths = write_batch_documents(shop_file, number, folder, request, replacing(yes))
     typer.echo(f"Wrote {format_count(len(paths), 'file')} to {folder}")
 
 
@@ -420,22 +426,36 @@ def spoil(
       quirebox batch spoil 1 --piece "tier 1" --order 3 --why "cut too short"
       quirebox batch spoil 1 --layout 2 --why "the knife slipped"
     """
+    from inventory.production.mending import spoil_and_mend
     from inventory.production.spoiling import spoil_layout, spoil_piece
     from nester.core.errors import Refusal
 
     if (piece is None) == (layout is None):
         raise Refusal("say what was spoiled: --piece for a piece, --layout for a whole sheet")
+
+    def spoil(session: Session) -> str:
+        if piece is not None:
+            spoil_piece(session, number, piece, quantity, order=order, why=why)
+            return f"{quantity} × {piece}"
+        names = spoil_layout(session, number, layout or 0, why)
+        pieces = ", ".join(f"{n} × {name}" for name, n in names.items())
+        return f"a sheet with {pieces}" if pieces else "a sheet, of which no order needs a piece"
+
     with shop_file_of(context) as shop_file:
-        with shop_file.begin() as session:
-            if piece is not None:
-                spoil_piece(session, number, piece, quantity, order=order, why=why)
-                lost = f"{quantity} × {piece}"
-            else:
-                names = spoil_layout(session, number, layout or 0, why)
-                lost = f"a sheet with {', '.join(f'{n} × {name}' for name, n in names.items())}"
-        typer.echo(f"Recorded as spoiled: {lost}")
-        if plan_again:
-            _mend(context, shop_file, number, effort)
+        if not plan_again:
+            with shop_file.begin() as session:
+                lost = spoil(session)
+            typer.echo(f"Recorded as spoiled: {lost}")
+            return
+        words: list[str] = []
+        with searching_in(shop_file, None) as search:
+            made = spoil_and_mend(
+                shop_file, number, lambda session: words.append(spoil(session)),
+                effort=effort, today=date.today(), **search,
+            )  # fmt: skip
+        typer.echo(f"Recorded as spoiled: {words[-1]}")
+        if made is not None:
+            _show_mended(context, shop_file, made)
 
 
 @app.command("mend")
@@ -448,18 +468,19 @@ def mend(
     Example:
       quirebox batch mend 1
     """
+    from inventory.production.mending import mend_batch
+
     with shop_file_of(context) as shop_file:
-        _mend(context, shop_file, number, effort)
+        with searching_in(shop_file, None) as search:
+            made = mend_batch(shop_file, number, effort=effort, today=date.today(), **search)
+        _show_mended(context, shop_file, made)
 
 
-def _mend(context: typer.Context, shop_file: ShopFile, number: int, effort: Effort) -> None:
+def _show_mended(context: typer.Context, shop_file: ShopFile, made: Plan) -> None:
     from inventory.cli.shared.terminal import console
     from inventory.documents.plan.text import plan_summary
-    from inventory.production.mending import mend_batch
     from inventory.production.pace import shop_pace
 
-    with searching_in(shop_file, None) as search:
-        made = mend_batch(shop_file, number, effort=effort, today=date.today(), **search)
     with shop_file.read() as session:
         pace = shop_pace(session)
     console().print(plan_summary(made, pace))

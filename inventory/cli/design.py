@@ -17,7 +17,7 @@ from inventory.cli.shared.design_options import (
     UnitOption,
     session_if_any,
 )
-from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.cli.shared.options import JsonFlag, ReplaceFlag, group, replacing, shop_file_of
 from inventory.core.text import format_count, pairs
 from nester.core.lengths import Unit
 
@@ -94,6 +94,7 @@ def show(
         Path | None,
         typer.Option("--pdf", metavar="FILE", help="Draw them all into one PDF."),
     ] = None,
+    yes: ReplaceFlag = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Show one box or card: every flat piece, how the parts fit, weight, paper and advice.
@@ -111,7 +112,7 @@ def show(
     if svg is not None or pdf is not None:
         from inventory.documents.design_files import write_pictures
 
-        write_pictures(sheet, used, svg, pdf)
+        write_pictures(sheet, used, svg, pdf, replacing(yes))
     if as_json:
         print_json(design_as_json(sheet))
     else:
@@ -191,6 +192,7 @@ def template(
             "--into", metavar="FOLDER", help="The folder to write to.  [default: NAME-templates]"
         ),
     ] = None,
+    yes: ReplaceFlag = False,
 ) -> None:
     """Write drawings at full size: PDF for a printer, SVG and DXF for cutting machines.
 
@@ -204,7 +206,7 @@ def template(
 
     sheet, used = _datasheet(context, name, sizes, paper, unit)
     folder = into or Path(f"{sheet.design.name}-templates")
-    paths = write_templates(sheet, used, folder, page)
+    paths = write_templates(sheet, used, folder, page, replacing(yes))
     typer.echo(f"Wrote {format_count(len(paths), 'file')} to {folder}")
 
 

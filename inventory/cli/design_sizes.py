@@ -15,7 +15,13 @@ from inventory.cli.shared.design_options import (
     UnitOption,
     session_if_any,
 )
-from inventory.cli.shared.options import CutsOption, EffortOption, JsonFlag
+from inventory.cli.shared.options import (
+    CutsOption,
+    EffortOption,
+    JsonFlag,
+    ReplaceFlag,
+    replacing,
+)
 from inventory.core.text import pairs
 from nester.core.errors import Refusal
 from nester.core.problem import Cuts, Effort
@@ -95,6 +101,7 @@ def sizes(
     svg: Annotated[
         Path | None, typer.Option("--svg", metavar="FILE", help="Draw the chart into this file.")
     ] = None,
+    yes: ReplaceFlag = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Show how much paper each box takes in different sizes, as a table, a chart and words.
@@ -111,9 +118,12 @@ def sizes(
     from inventory.advice.sizes import compare_sizes
     from inventory.cli.shared.options import stopping
     from inventory.cli.shared.terminal import counting, print_json
+    from inventory.core.files import check_targets, write_files
     from inventory.documents.text.sizes import size_chart
     from inventory.views.sizes import sizes_as_json
 
+    may_replace = replacing(yes)
+    check_targets([svg] if svg else [], may_replace)
     batch = _read_batch(context, name, settings, on, price, paper, quantity, cuts, unit)
     with stopping(None) as stop, counting("Comparing sizes") as tell:
         found = compare_sizes(
@@ -123,11 +133,10 @@ def sizes(
     if found.was_stopped and found.base is None:
         raise KeyboardInterrupt  # there is nothing to show yet
     if svg is not None:
-        from inventory.core.files import write_file
         from nester.drawing.canvas.svg import svg_document
         from nester.drawing.pictures.chart import steps_svg
 
-        write_file(svg, svg_document(steps_svg(size_chart(found))))
+        write_files([(svg, svg_document(steps_svg(size_chart(found))))], may_replace)
     if as_json:
         print_json(sizes_as_json(found))
     elif found.base is None:

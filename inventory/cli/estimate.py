@@ -19,10 +19,12 @@ from inventory.cli.shared.options import (
     EffortOption,
     GapOption,
     JsonFlag,
+    ReplaceFlag,
     SecondsOption,
     StagesOption,
     StripOption,
     TrimmerOption,
+    replacing,
     stopping,
 )
 from inventory.core.text import pairs
@@ -82,6 +84,7 @@ def estimate(
             " an earlier command there are removed.",
         ),
     ] = None,
+    yes: ReplaceFlag = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Estimate what to buy for a design if nothing is on hand, and what each copy costs.
@@ -96,6 +99,8 @@ def estimate(
     """
     from inventory.advice.estimate import EstimateRequest, estimate_design, read_estimate
     from inventory.cli.shared.terminal import print_json, print_sentences, searching, show_list
+    from inventory.core.files import check_targets
+    from inventory.documents.plan.pictures import draw_answer, pictures_in
     from inventory.documents.text.purchase import amount_words, estimate_words
     from inventory.views.estimate import estimate_as_json, estimate_listings
 
@@ -103,6 +108,9 @@ def estimate(
         name, pairs(sizes or [], "setting"), pairs(paper or [], "--paper"), on or (), quantity,
         unit, cuts, gap, trimmer, smallest_strip, stages,
     )  # fmt: skip
+    may_replace = replacing(yes)
+    if drawings is not None:
+        check_targets(pictures_in(drawings), may_replace)
     with session_if_any(context) as session:
         task = read_estimate(session, request, date.today())
     with (
@@ -112,9 +120,7 @@ def estimate(
         found = estimate_design(task, effort, stop=stop, on_progress=tell)
     asked = found.asked.purchase_plan
     if drawings is not None:
-        from inventory.documents.plan.pictures import draw_answer
-
-        draw_answer(asked.problem, asked.cutting_plan, task.unit, drawings)
+        draw_answer(asked.problem, asked.cutting_plan, task.unit, drawings, may_replace)
     if as_json:
         print_json(estimate_as_json(found))
     else:

@@ -11,16 +11,17 @@ from inventory.cli.shared.options import (
     CutsOption,
     EffortOption,
     GapOption,
+    ReplaceFlag,
     SecondsOption,
     StagesOption,
     StripOption,
     TrimmerOption,
+    replacing,
 )
-from inventory.documents.plan.pictures import draw_answer
 from nester.core.lengths import Unit
 from nester.core.problem import UNLIMITED_TRIMMER, Cuts, Effort, Margins
 
-__all__ = ["draw_answer", "fit"]
+__all__ = ["fit"]
 
 _PIECES_LEFT_OVER = 3
 
@@ -72,6 +73,7 @@ def fit(
             help="Draw each layout into this folder; pictures of an earlier fit are removed.",
         ),
     ] = None,
+    yes: ReplaceFlag = False,
 ) -> None:
     """Place pieces on sheets from two plain lists, with no stash.
 
@@ -87,8 +89,10 @@ def fit(
     """
     from inventory.advice.fit_lists import read_problem
     from inventory.cli.shared.options import stopping
-    from inventory.cli.shared.terminal import console, print_json, searching
+    from inventory.cli.shared.terminal import console, json_text, print_json, searching
+    from inventory.core.files import check_targets, write_files
     from inventory.core.measures import read_distance
+    from inventory.documents.plan.pictures import draw_answer, pictures_in
     from inventory.documents.text.cutting import amount_words, answer_text
     from inventory.shop.settings import changed_trimmer
     from inventory.stock.condition import read_margins
@@ -96,6 +100,10 @@ def fit(
     from nester.packing import solve, usable_cores
     from nester.verify import require_valid
 
+    printed = str(json_file) == "-"
+    may_replace = replacing(yes)
+    targets = [] if json_file is None or printed else [json_file]
+    check_targets([*targets, *(pictures_in(drawings) if drawings else ())], may_replace)
     problem = read_problem(
         pieces,
         sheets,
@@ -108,11 +116,13 @@ def fit(
     with stopping(seconds) as stop, searching("Fitting", amount_words) as tell:
         answer = solve(problem, effort, processes=usable_cores(), stop=stop, on_progress=tell)
     require_valid(problem, answer)
-    if json_file is not None:
-        print_json(answer_as_json(problem, answer), json_file)
+    data = answer_as_json(problem, answer)
+    write_files([(file, json_text(data)) for file in targets], may_replace)
     if drawings is not None:
-        draw_answer(problem, answer, unit, drawings)
-    if str(json_file) != "-":
+        draw_answer(problem, answer, unit, drawings, may_replace)
+    if printed:
+        print_json(data)
+    else:
         console().print(answer_text(problem, answer, unit))
     if answer.unplaced:
         raise typer.Exit(_PIECES_LEFT_OVER)

@@ -9,7 +9,15 @@ from typing import Annotated
 import typer
 
 from inventory.cli.cost import CollectedFlag, EachOption, read_unit_price, show_cost
-from inventory.cli.shared.options import JsonFlag, Page, PageOption, group, shop_file_of
+from inventory.cli.shared.options import (
+    JsonFlag,
+    Page,
+    PageOption,
+    ReplaceFlag,
+    group,
+    replacing,
+    shop_file_of,
+)
 from inventory.core.text import format_count, pairs
 
 app = group("Orders: what customers want, by when, in which papers.")
@@ -216,6 +224,7 @@ def quote(
             "--font", metavar="FILE", help="A font for characters these fonts don't have."
         ),
     ] = None,
+    yes: ReplaceFlag = False,
 ) -> None:
     """Write an offer to the customer: what it is, for how much, until when.
 
@@ -226,7 +235,7 @@ def quote(
       quirebox order quote 3 offer.pdf
       quirebox order quote 3 offer.html --language de --valid "in 10 days"
     """
-    from inventory.core.files import write_bytes, write_file
+    from inventory.core.files import check_targets, write_files
     from inventory.core.money import format_money
     from inventory.core.table_files import read_due
     from inventory.costs.quotes import quote_order
@@ -237,6 +246,8 @@ def quote(
     kind = file.suffix.casefold()
     if kind not in (".pdf", ".html"):
         raise Refusal(f"{file}: an offer is a .pdf or an .html file; give its name that ending")
+    may_replace = replacing(yes)
+    check_targets([file], may_replace)
     voice = translator_for(language)
     today = date.today()
     with shop_file_of(context) as shop_file:
@@ -250,9 +261,10 @@ def quote(
             note=note,
         )
     if kind == ".pdf":
-        write_bytes(file, quote_pdf(made, voice, page=page, fonts=fonts or ()))
+        document: str | bytes = quote_pdf(made, voice, page=page, fonts=fonts or ())
     else:
-        write_file(file, quote_html(made, voice))
+        document = quote_html(made, voice)
+    write_files([(file, document)], may_replace)
     amount = format_money(made.price, made.currency)
     typer.echo(f"Wrote the offer for order {number} to {file}: {amount}")
 

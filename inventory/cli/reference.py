@@ -87,9 +87,9 @@ def with_reference(text: str) -> str:
 
 
 def _rewrite(path: Path) -> None:
-    from inventory.core.files import write_file
+    from inventory.core.files import write_files
 
-    write_file(path, with_reference(path.read_text(encoding="utf-8")))
+    write_files([(path, with_reference(path.read_text(encoding="utf-8")))], lambda _: None)
 
 
 if __name__ == "__main__":

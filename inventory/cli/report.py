@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, group, shop_file_of, stopping
+from inventory.cli.shared.options import (
+    JsonFlag,
+    ReplaceFlag,
+    group,
+    replacing,
+    shop_file_of,
+    stopping,
+)
 from inventory.reports.kinds import ReportGrouping
 from nester.core.errors import Refusal
 from nester.core.problem import Effort
@@ -16,6 +23,7 @@ from nester.core.problem import Effort
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from inventory.core.files import MayReplace
     from inventory.reports.reports import MonthRange, SpendingRow, UseRow
     from inventory.views.listing import Listing
     from nester.core.lengths import Unit
@@ -55,6 +63,7 @@ def use_(
     csv: CsvOption = None,
     svg: SvgOption = None,
     pdf: PdfOption = None,
+    yes: ReplaceFlag = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Show what was used of the paper, and what of it became pieces, was waste or was spoiled.
@@ -75,9 +84,8 @@ def use_(
         unit = get_shop(session).unit
         rows = paper_use(session, by, months)
     listing = use_listing(by, months, unit)
-    _write_csv(csv, listing, rows)
     chart = _use_chart(rows, by, months, unit)
-    _draw(chart, svg, pdf)
+    _write(listing, rows, replacing(yes), csv, chart, svg, pdf)
     head = {"by": str(by), "first": months.first, "last": months.last}
     _show(listing, rows, head, as_json, chart)
 
@@ -91,6 +99,7 @@ def spending_(
     csv: CsvOption = None,
     svg: SvgOption = None,
     pdf: PdfOption = None,
+    yes: ReplaceFlag = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Show what was spent on paper: received by month, paper or supplier; or used by design.
@@ -111,9 +120,8 @@ def spending_(
         currency = get_shop(session).currency
         rows = spending(session, by, months)
     listing = spending_listing(by, months, currency)
-    _write_csv(csv, listing, rows)
     chart = _spending_chart(rows, by, months, lambda value: format_money(value, currency))
-    _draw(chart, svg, pdf)
+    _write(listing, rows, replacing(yes), csv, chart, svg, pdf)
     head = {"by": str(by), "currency": currency, "first": months.first, "last": months.last}
     _show(listing, rows, head, as_json, chart)
 
@@ -131,6 +139,7 @@ def unused(
         typer.Option("--size", metavar="SETTING=VALUE", help="A size of that design."),
     ] = None,
     csv: CsvOption = None,
+    yes: ReplaceFlag = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Show papers that nobody has cut for a year, and what could be made of them.
@@ -142,12 +151,15 @@ def unused(
     from datetime import date
 
     from inventory.advice.capacity import DesignRequest, max_copies
+    from inventory.core.files import check_targets
     from inventory.core.text import pairs
     from inventory.documents.text.capacity import number_words
     from inventory.reports.reports import dead_stock
     from inventory.shop.settings import get_shop
     from inventory.views.reports import UnusedRow, unused_listing
 
+    may_replace = replacing(yes)
+    check_targets([csv] if csv else [], may_replace)
     request = DesignRequest(design, pairs(size or [], "--size"))
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         unit = get_shop(session).unit
@@ -158,7 +170,7 @@ def unused(
             for paper in papers
         ]
     listing = unused_listing(days, unit, number_words)
-    _write_csv(csv, listing, rows)
+    _write(listing, rows, may_replace, csv)
     _show(listing, rows, {"days": days}, as_json)
 
 
@@ -189,27 +201,33 @@ def _spending_chart(
     return BarChart(f"Spent on paper, by {by}{months_words(months)}", named, words)
 
 
-def _draw(chart: BarChart, svg: Path | None, pdf: Path | None) -> None:
-    if svg is None and pdf is None:
-        return
-    if not chart.rows:
-        raise Refusal("there is nothing to draw in that time")
-    from inventory.core.files import write_bytes, write_file
-    from nester.drawing.canvas.svg import svg_document
-    from nester.drawing.pictures.chart import bars_svg, chart_pdf
+def _write(
+    listing: Listing[Row],
+    rows: Sequence[Row],
+    may_replace: MayReplace,
+    csv: Path | None,
+    chart: BarChart | None = None,
+    svg: Path | None = None,
+    pdf: Path | None = None,
+) -> None:
+    """Write a report's table and chart into the files that were asked for."""
+    from inventory.core.files import write_files
 
-    picture = bars_svg(chart)
-    if svg is not None:
-        write_file(svg, svg_document(picture))
-    if pdf is not None:
-        write_bytes(pdf, chart_pdf(picture, chart.title))
+    files: list[tuple[Path, str | bytes]] = []
+    if csv is not None:
+        files.append((csv, listing.csv(rows)))
+    if chart is not None and (svg is not None or pdf is not None):
+        if not chart.rows:
+            raise Refusal("there is nothing to draw in that time")
+        from nester.drawing.canvas.svg import svg_document
+        from nester.drawing.pictures.chart import bars_svg, chart_pdf
 
-
-def _write_csv(path: Path | None, listing: Listing[Row], rows: Sequence[Row]) -> None:
-    if path is not None:
-        from inventory.core.files import write_file
-
-        write_file(path, listing.csv(rows))
+        picture = bars_svg(chart)
+        if svg is not None:
+            files.append((svg, svg_document(picture)))
+        if pdf is not None:
+            files.append((pdf, chart_pdf(picture, chart.title)))
+    write_files(files, may_replace)
 
 
 def _show(

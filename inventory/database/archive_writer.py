@@ -80,7 +80,7 @@ def _zip(files: dict[str, bytes]) -> bytes:
         for name, data in files.items():
             entry = zipfile.ZipInfo(name, _ZIP_TIMESTAMP)
             entry.create_system = 3
-            entry.external_attr = 0o644 << 16
+            entry.external_attr = 0o600 << 16
             archive.writestr(entry, data)
     return packed.getvalue()
 

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Self
 from sqlalchemy import event
 from sqlalchemy.orm import Session
 
+from inventory.core.lasting import note_change
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from contextlib import AbstractContextManager
@@ -77,6 +79,23 @@ class ShopFile:
         ):
             self._begin_to_write(session.connection(), self.on_wait)
             yield session
+        note_change()
+
+    @contextmanager
+    def rehearse(self) -> Iterator[Session]:
+        """Give a session whose changes are seen in it and then forgotten, whatever happens.
+
+        So what a change leads to can be worked out, at length, before it is made by `begin`.
+
+        Raises
+        ------
+        Refusal
+            As `begin`.
+        """
+        writing = self._engine.execution_options(writing=True)
+        with self._explain_errors(), Session(writing, expire_on_commit=False) as session:
+            self._begin_to_write(session.connection(), self.on_wait)
+            yield session  # and is closed, which forgets the changes but not what was read
 
     @contextmanager
     def read(self) -> Iterator[Session]:

@@ -9,8 +9,7 @@ can't do (no room, no permission, no such file) becomes a `Refusal` here and now
 from __future__ import annotations
 
 import sqlite3
-import tempfile
-from contextlib import closing, contextmanager, suppress
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -21,7 +20,13 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import QueuePool
 
-from inventory.core.files import link_into_place
+from inventory.core.files import (
+    SHOP_APPLICATION_ID,
+    create_privately,
+    drafted,
+    link_into_place,
+    sweep_leftovers,
+)
 from inventory.database import migrate, shop_file
 from inventory.database.shop_file import ShopFile, wait_for_lock
 from inventory.database.tables.shop import Shop
@@ -41,9 +46,6 @@ __all__ = [
     "new_file_database",
     "stored_revision",
 ]
-_APPLICATION_ID = 0x51626F78
-"""Marks an SQLite file as a shop of ours (https://sqlite.org/pragma.html#pragma_application_id)."""
-
 _NEW_SHOP = Hint("make one", "shop new")
 
 
@@ -119,6 +121,7 @@ def _uri(path: Path) -> str:
 
 def open_shop_file(path: Path) -> ShopFile:
     _check_is_there(path)
+    sweep_leftovers(path.parent)
     engine = _engine(path)
     try:
         with explain_errors(path):
@@ -154,7 +157,7 @@ def stored_revision(connection: sqlite3.Connection, path: Path) -> str:
     Refusal
         If it is not a shop's file.
     """
-    if connection.execute("PRAGMA application_id").fetchone() != (_APPLICATION_ID,):
+    if connection.execute("PRAGMA application_id").fetchone() != (SHOP_APPLICATION_ID,):
         raise Refusal(f"{path} is not a shop's file", _NEW_SHOP)
     rows = connection.execute("SELECT version_num FROM alembic_version").fetchall()
     if len(rows) != 1 or not isinstance(rows[0][0], str):
@@ -183,10 +186,7 @@ def create_atomically(path: Path) -> Iterator[Path]:
         if path.exists() or path.is_symlink():
             raise _already_exists(path)
         path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(
-            dir=path.parent, prefix=".quirebox-", ignore_cleanup_errors=True
-        ) as folder:
-            unnamed = Path(folder) / path.name
+        with drafted(path) as unnamed:
             with explain_errors(path):
                 yield unnamed
             _give_name(unnamed, path)
@@ -213,10 +213,10 @@ def new_file_database(
     name
         What asks for the revision, for the refusal if it is a newer one.
     """
-    path.touch()
+    create_privately(path).close()
     with closing(_connect(path)) as connection:
         connection.execute("PRAGMA journal_mode = WAL")
-        connection.execute(f"PRAGMA application_id = {_APPLICATION_ID}")
+        connection.execute(f"PRAGMA application_id = {SHOP_APPLICATION_ID}")
     engine = _engine(path)
     try:
         with engine.execution_options(writing=True).begin() as connection:
@@ -301,20 +301,18 @@ def copy_file(source: sqlite3.Connection, target: Path) -> None:
     ------
     Refusal
         If something lies at `target` already, or it can't be written; all of the copy is there or
-        nothing.
+        nothing, and only its owner can read it.
     """
-    unfinished = target.with_name(f".{target.name}.unfinished")
     try:
         if target.exists() or target.is_symlink():
             raise _already_exists(target)
-        with explain_errors(target), closing(sqlite3.connect(unfinished)) as copy:
-            source.backup(copy)
-        _give_name(unfinished, target)
+        with drafted(target) as unfinished:
+            create_privately(unfinished).close()
+            with explain_errors(target), closing(sqlite3.connect(unfinished)) as copy:
+                source.backup(copy)
+            _give_name(unfinished, target)
     except OSError as error:
         raise _no_access(target, error) from error
-    finally:
-        with suppress(OSError):
-            unfinished.unlink(missing_ok=True)
 
 
 # --- what can go wrong with a file -------------------------------------------------------------

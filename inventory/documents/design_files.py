@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from inventory.core.files import make_folder, write_bytes, write_file
+from inventory.core.files import MayReplace, make_folder, refuse_to_replace, write_files
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,7 +18,13 @@ if TYPE_CHECKING:
 __all__ = ["write_pictures", "write_templates"]
 
 
-def write_pictures(sheet: Datasheet, unit: Unit, folder: Path | None, pdf: Path | None) -> None:
+def write_pictures(
+    sheet: Datasheet,
+    unit: Unit,
+    folder: Path | None,
+    pdf: Path | None,
+    may_replace: MayReplace = refuse_to_replace,
+) -> None:
     """Draw each piece, and the whole where it has a section.
 
     Parameters
@@ -27,6 +33,8 @@ def write_pictures(sheet: Datasheet, unit: Unit, folder: Path | None, pdf: Path 
         Where SVG pictures go; none are written if it is None.
     pdf
         The PDF with all of them; none is written if it is None.
+    may_replace
+        Is asked about files that are there; see `inventory.core.files.write_files`.
     """
     from nester.drawing.pictures.assembly import draw_assembly
     from nester.drawing.pictures.piece import draw_piece
@@ -36,23 +44,33 @@ def write_pictures(sheet: Datasheet, unit: Unit, folder: Path | None, pdf: Path 
     if sheet.section:
         pictures.append(draw_assembly(sheet.section, unit, thickness=sheet.thickness))
     pictures += [draw_piece(piece, unit) for piece in sheet.pieces]
+    files: list[tuple[Path, str | bytes]] = []
     if folder is not None:
         make_folder(folder)
         for name, picture in zip(names, pictures, strict=True):
-            write_file(folder / f"{name}.svg", picture)
+            files.append((folder / f"{name}.svg", picture))
     if pdf is not None:
         from nester.drawing.canvas.pdf_pictures import pictures_pdf
 
-        write_bytes(pdf, pictures_pdf(pictures, sheet.design.title))
+        files.append((pdf, pictures_pdf(pictures, sheet.design.title)))
+    write_files(files, may_replace)
 
 
-def write_templates(sheet: Datasheet, unit: Unit, folder: Path, page: str) -> list[Path]:
+def write_templates(
+    sheet: Datasheet,
+    unit: Unit,
+    folder: Path,
+    page: str,
+    may_replace: MayReplace = refuse_to_replace,
+) -> list[Path]:
     """Write drawings at full size, as PDF, DXF and an SVG for each piece; return their paths.
 
     Parameters
     ----------
     page
         The paper in the printer, in capitals or not; see `nester.drawing.templates.pdf.PAGES`.
+    may_replace
+        Is asked about files that are there; see `inventory.core.files.write_files`.
 
     Raises
     ------
@@ -65,14 +83,15 @@ def write_templates(sheet: Datasheet, unit: Unit, folder: Path, page: str) -> li
 
     page_name = next((name for name in PAGES if name.casefold() == page.casefold()), page)
     document = template_pdf(sheet.pieces, page_name, unit, sheet.design.title)
-    files = {"templates.dxf": template_dxf(sheet.pieces, unit)}
+    files: dict[Path, str | bytes] = {
+        folder / "templates.pdf": document,
+        folder / "templates.dxf": template_dxf(sheet.pieces, unit),
+    }
     for name, piece in zip(_file_names(sheet.pieces), sheet.pieces, strict=True):
-        files[f"{name}.svg"] = template_svg(piece, unit)
+        files[folder / f"{name}.svg"] = template_svg(piece, unit)
     make_folder(folder)
-    write_bytes(folder / "templates.pdf", document)
-    for name, text in files.items():
-        write_file(folder / name, text)
-    return [folder / "templates.pdf", *(folder / name for name in files)]
+    write_files(list(files.items()), may_replace)
+    return list(files)
 
 
 def _file_names(pieces: Sequence[Piece]) -> list[str]:

@@ -7,10 +7,12 @@ a file that others go on working on.
 from __future__ import annotations
 
 import sqlite3
+import stat
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from inventory.core.files import drafted, sync_folder
 from inventory.database.migrate import HEAD_REVISION, check_is_known
 from inventory.database.open import shop_location
 from inventory.database.sqlite import (
@@ -185,17 +187,17 @@ def _fill(target: Path, copy: Path, kept: Path) -> None:
 
 def _swap(target: Path, copy: Path, kept: Path) -> None:
     """Set a damaged file aside, with the log that belongs to it, and put the copy in its place."""
-    fresh = backup_path(target, "restored")
     try:
-        with closing(_reading(copy)) as restored:
-            copy_file(restored, fresh)
-        kept.hardlink_to(target)
-        for end in ("-wal", "-shm"):
-            side = target.with_name(f"{target.name}{end}")
-            if side.exists():
-                side.rename(kept.with_name(f"{kept.name}{end}"))
-        fresh.replace(target)
+        with drafted(target) as fresh:
+            with closing(_reading(copy)) as restored:
+                copy_file(restored, fresh)
+            fresh.chmod(stat.S_IMODE(target.stat().st_mode))
+            kept.hardlink_to(target)
+            for end in ("-wal", "-shm"):
+                side = target.with_name(f"{target.name}{end}")
+                if side.exists():
+                    side.rename(kept.with_name(f"{kept.name}{end}"))
+            fresh.replace(target)
+            sync_folder(target.parent)
     except OSError as why:
         raise Refusal(f"{target}: it can't be replaced ({why.strerror or why})") from None
-    finally:
-        fresh.unlink(missing_ok=True)

@@ -6,16 +6,20 @@ even where cutting a new sheet would count less.
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Callable
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import date
 from fractions import Fraction
 from functools import partial
 
+from sqlalchemy.orm import Session
+
 from inventory.core.plan import Plan
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.enums import BatchStatus
+from inventory.database.tables.orders import Batch
+from inventory.database.tables.production import SpoiledPieces
 from inventory.production.booking import book_plan, check_available
 from inventory.production.planning_data import PlanningData
 from inventory.production.spoiling import spoiled_pieces
@@ -34,7 +38,7 @@ from nester.packing import (
 )
 from nester.verify import require_valid
 
-__all__ = ["mend_batch"]
+__all__ = ["mend_batch", "spoil_and_mend"]
 
 
 def mend_batch(
@@ -68,57 +72,117 @@ def mend_batch(
     Refusal
         If there is no such batch, no piece of it is missing, or the stash changed meanwhile.
     """
-    with shop_file.read() as session:
+    plan = spoil_and_mend(
+        shop_file, number, lambda _: None, effort=effort, today=today,
+        processes=processes, stop=stop, on_progress=on_progress,
+    )  # fmt: skip
+    if plan is None:
+        raise Refusal(f"batch {number} has no missing piece for which nothing is planned")
+    return plan
+
+
+def spoil_and_mend(
+    shop_file: ShopFile,
+    number: int,
+    spoil: Callable[[Session], object],
+    *,
+    effort: Effort = Effort.NORMAL,
+    today: date,
+    processes: int | None = None,
+    stop: Stop = never,
+    on_progress: Callable[[Progress], None] = lambda _: None,
+) -> Plan | None:
+    """Book what was spoiled of a batch together with the plan of all that is missing of it.
+
+    Both are stored in one transaction at the end or, if the search is ended by force, not at all;
+    so whoever does it again doubles nothing.
+
+    Parameters
+    ----------
+    spoil
+        Books the loss; called twice, first for the search and then to be stored.
+    effort, processes, stop, on_progress
+        As for `inventory.production.planning.plan_batch`.
+
+    Returns
+    -------
+    Plan or None
+        As of `mend_batch`; None if nothing is missing, since what was spoiled was for cancelled
+        orders.
+
+    Raises
+    ------
+    Refusal
+        If there is no such batch, `spoil` refuses, or the stash changed meanwhile.
+    """
+    with shop_file.rehearse() as session:
+        spoil(session)
         batch = get_batch(session, number)
         lost = spoiled_pieces(session, batch=number)
-        if not lost:
-            raise Refusal(f"batch {number} has no missing piece for which nothing is planned")
-        before = plan_of(batch)
-        parts = before.parts
-        orders = {pieces.order_id: pieces.order for pieces in lost}
-        wanted = {
-            order: [
-                (parts[pieces.part].piece, parts[pieces.part].paper, pieces.quantity)
-                for pieces in lost
-                if pieces.order_id == order
-            ]
-            for order in orders
-        }
-        urgent = sorted(orders.values(), key=lambda order: (order.due, order.id))
-        data = PlanningData(
-            session,
-            urgent,
-            lambda _, order: wanted[order.id],
-            follow_grain=before.follow_grain,
-            today=today,
+        data = _read_data(session, batch, lost, today)
+    plan, made = None, frozenset[int]()
+    if lost:
+        processes = usable_cores() if processes is None else processes
+        problem = data.problem(batch.cuts)
+        buy = partial(
+            purchase, effort=effort, processes=processes, stop=stop, on_progress=on_progress
         )
-    processes = usable_cores() if processes is None else processes
-    problem = data.problem(batch.cuts)
-    buy = partial(purchase, effort=effort, processes=processes, stop=stop, on_progress=on_progress)
-    selection = solve_orders(
-        _offcuts_first(problem),
-        data.order_demands,
-        effort,
-        processes=processes,
-        stop=stop,
-        on_progress=on_progress,
-    )
-    require_valid(selection.problem, selection.cutting_plan)
-    selection = _restore_prices(selection, problem)
-    require_valid(selection.problem, selection.cutting_plan)
-    plan = data.plan(selection, effort, today, buy)
-    if not selection.made:
-        return plan
+        selection = solve_orders(
+            _offcuts_first(problem),
+            data.order_demands,
+            effort,
+            processes=processes,
+            stop=stop,
+            on_progress=on_progress,
+        )
+        require_valid(selection.problem, selection.cutting_plan)
+        selection = _restore_prices(selection, problem)
+        require_valid(selection.problem, selection.cutting_plan)
+        plan, made = data.plan(selection, effort, today, buy), frozenset(selection.made)
     with shop_file.begin() as session:
+        spoil(session)
+        if plan is None or not made:
+            return plan
         check_available(session, plan, "the stash changed while the plan was made")
-        mended = {pieces.id for pieces in lost if pieces.order_id in selection.made}
-        still_lost = {pieces.id: pieces for pieces in spoiled_pieces(session, batch=number)}
-        if not mended <= still_lost.keys():
+        now = spoiled_pieces(session, batch=number)
+        if _count(now) != _count(lost):
             raise Refusal(f"the missing pieces of batch {number} changed meanwhile; plan again")
         mending, plan = book_plan(session, plan, BatchStatus.OPEN, get_batch(session, number))
-        for pieces_id in mended:
-            still_lost[pieces_id].mended_id = mending.id
+        for pieces in now:
+            if pieces.order_id in made:
+                pieces.mended_id = mending.id
     return plan
+
+
+def _read_data(
+    session: Session, batch: Batch, lost: Sequence[SpoiledPieces], today: date
+) -> PlanningData:
+    """Read what is needed to plan missing pieces of a batch."""
+    before = plan_of(batch)
+    orders = {pieces.order_id: pieces.order for pieces in lost}
+    wanted = {
+        order: [
+            (before.parts[pieces.part].piece, before.parts[pieces.part].paper, pieces.quantity)
+            for pieces in lost
+            if pieces.order_id == order
+        ]
+        for order in orders
+    }
+    return PlanningData(
+        session,
+        sorted(orders.values(), key=lambda order: (order.due, order.id)),
+        lambda _, order: wanted[order.id],
+        follow_grain=before.follow_grain,
+        today=today,
+    )
+
+
+def _count(lost: Iterable[SpoiledPieces]) -> Counter[tuple[int, int]]:
+    """Count spoiled pieces by order and part."""
+    count: Counter[tuple[int, int]] = Counter()
+    for pieces in lost:
+        count[pieces.order_id, pieces.part] += pieces.quantity
+    return count
 
 
 def _offcuts_first(problem: Problem) -> Problem:

@@ -239,19 +239,15 @@ def test_the_demo_runs_in_an_empty_folder_and_again(desk: Desk) -> None:
     pictures = {path.name for path in (papers / "layouts").glob("*.svg")}
     assert len(pictures) > 20
     assert not desk.shop.exists()
-    (folder / "notes.txt").write_text("mine")
-    (papers / "layouts" / "999-old.svg").write_text("old")
-    elsewhere = desk.folder / "elsewhere"
-    elsewhere.mkdir()
-    (elsewhere / "notes.txt").write_text("mine")
-    (folder / "batch-7").symlink_to(elsewhere, target_is_directory=True)
-    (folder / "batch-8").touch()
+    own = [folder / "notes.txt", folder / "batch-mine" / "notes.txt", papers / "notes.txt"]
+    own.append(folder / "shop.sqlite.bak")
+    for path in own:
+        path.parent.mkdir(exist_ok=True)
+        path.write_text("mine")
+    (papers / "layouts" / "999-S-1-old.svg").write_text("old")
     assert desk.do("demo", run=desk.run_here) == first
     assert {path.name for path in (papers / "layouts").glob("*.svg")} == pictures
-    assert (folder / "notes.txt").read_text() == "mine"
-    assert [path.name for path in elsewhere.iterdir()] == ["notes.txt"]
-    assert not (folder / "batch-7").is_symlink()
-    assert not (folder / "batch-8").exists()
+    assert [path.read_text() for path in own] == ["mine"] * len(own)
 
 
 def test_the_demo_touches_no_folder_of_another(desk: Desk) -> None:
@@ -259,6 +255,23 @@ def test_the_demo_touches_no_folder_of_another(desk: Desk) -> None:
     (desk.folder / "quirebox-demo" / "shop.sqlite").write_text("mine")
     assert "was not made by the demo" in desk.refuses("demo")
     assert (desk.folder / "quirebox-demo" / "shop.sqlite").read_text() == "mine"
+
+
+@pytest.mark.parametrize("kind", ["link", "file"])
+def test_the_demo_writes_into_no_folder_that_it_did_not_make(desk: Desk, kind: str) -> None:
+    elsewhere = desk.folder / "elsewhere"
+    elsewhere.mkdir()
+    (elsewhere / "plan.txt").write_text("mine")
+    folder = desk.folder / "quirebox-demo"
+    folder.mkdir()
+    (folder / "made-by-quirebox-demo.txt").touch()
+    if kind == "link":
+        (folder / "batch-1").symlink_to(elsewhere, target_is_directory=True)
+    else:
+        (folder / "batch-1").write_text("mine")
+    told = desk.refuses("demo", run=desk.run_here)
+    assert "batch-1 is not a folder that the demo made" in told
+    assert (elsewhere / "plan.txt").read_text() == "mine"
 
 
 def test_an_earlier_demo_that_cannot_be_removed(

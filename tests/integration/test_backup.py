@@ -71,7 +71,7 @@ def test_a_copy_overwrites_nothing(filled: Path, tmp_path: Path) -> None:
     with open_shop(filled) as shop:
         with pytest.raises(Refusal, match="exists already and is left as it is"):
             back_up(shop, tmp_path / "diary")
-        with pytest.raises(Refusal, match="can't be opened"):
+        with pytest.raises(Refusal, match="can't be reached or made"):
             back_up(shop, tmp_path / "nowhere" / "copy.sqlite")
     assert (tmp_path / "diary").read_text() == "dear"
     assert names(tmp_path) == {"diary", "shop.sqlite"}

@@ -12,8 +12,10 @@ from inventory.cli.shared.options import (
     CutsOption,
     EffortOption,
     JsonFlag,
+    ReplaceFlag,
     SecondsOption,
     command_words,
+    replacing,
     shop_file_of,
     stopping,
 )
@@ -58,6 +60,7 @@ def plan(
         Path | None,
         typer.Option("--drawings", metavar="FOLDER", help="Draw each layout into this folder."),
     ] = None,
+    yes: ReplaceFlag = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Find the cheapest packs to buy for all orders, shipping included.
@@ -74,12 +77,17 @@ def plan(
       quirebox buy plan --in-time --record
     """
     from inventory.cli.shared.terminal import print_json, searching
+    from inventory.core.files import check_targets
     from inventory.core.money import format_money
+    from inventory.documents.plan.pictures import draw_answer, pictures_in
     from inventory.restocking.purchase_plan import book_purchases, plan_purchase
     from inventory.shop.settings import get_shop
     from inventory.views.purchasing.purchase_plan import plan_as_json
     from nester.packing import usable_cores
 
+    may_replace = replacing(yes)
+    if drawings is not None:
+        check_targets(pictures_in(drawings), may_replace)
     today = date.today()
     with shop_file_of(context) as shop_file:
         with shop_file.read() as session:
@@ -93,14 +101,14 @@ def plan(
                 ignore_grain=ignore_grain, effort=effort, today=today,
                 processes=usable_cores(), stop=stop, on_progress=tell,
             )  # fmt: skip
+        if drawings is not None:
+            draw_answer(
+                found.bought.problem, found.bought.cutting_plan, shop.unit, drawings, may_replace
+            )
         recorded: list[int] = []
         if record and found.lines:
             with shop_file.begin() as session:
                 recorded = [made.id for made in book_purchases(session, found, today=today)]
-    if drawings is not None:
-        from inventory.documents.plan.pictures import draw_answer
-
-        draw_answer(found.bought.problem, found.bought.cutting_plan, shop.unit, drawings)
     if as_json:
         print_json(plan_as_json(found, shop.unit, today, recorded))
     else:

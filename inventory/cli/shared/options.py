@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
 from functools import partial
@@ -15,6 +15,9 @@ from inventory.core.text import format_count, pairs
 from nester.core.problem import Cuts, Effort
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
+    from inventory.core.files import MayReplace
     from inventory.database.shop_file import ShopFile
     from nester.core.lengths import Unit
     from nester.core.problem import Trimmer
@@ -28,6 +31,7 @@ __all__ = [
     "JsonFlag",
     "Page",
     "PageOption",
+    "ReplaceFlag",
     "SecondsOption",
     "StagesOption",
     "StripOption",
@@ -39,6 +43,7 @@ __all__ = [
     "format_count",
     "group",
     "pairs",
+    "replacing",
     "searching_in",
     "shop_file_of",
     "shop_option",
@@ -84,6 +89,9 @@ SecondsOption = Annotated[
 
 
 YesFlag = Annotated[bool, typer.Option("--yes", help="Don't ask, just do it.")]
+ReplaceFlag = Annotated[
+    bool, typer.Option("--yes", help="Replace files that are there, without asking.")
+]
 GapOption = Annotated[
     str | None, typer.Option("--gap", help="The gap between pieces, at least: 2mm; 0 for none.")
 ]
@@ -124,16 +132,51 @@ def changed_trimmer(
     return settings.changed_trimmer(known, unit, longest, strip, stages)
 
 
-def ask(question: str) -> None:
-    """Go on if the maker agrees; a script, which can't be asked, needs --yes."""
+def ask(
+    question: str,
+    *,
+    unasked: str = "this needs an answer; look at the list and add --yes",
+    declined: str = "nothing was stored",
+) -> None:
+    """Go on if the maker agrees; a script, which can't be asked, needs --yes.
+
+    Parameters
+    ----------
+    unasked, declined
+        What to refuse with if nobody can be asked, or the answer is no.
+    """
     import sys
 
     from nester.core.errors import Refusal
 
     if not sys.stdin.isatty():
-        raise Refusal("this needs an answer; look at the list and add --yes")
-    if not typer.confirm(question):
-        raise Refusal("nothing was stored")
+        raise Refusal(unasked)
+    # The question is no result, which standard output may be kept for.
+    if not typer.confirm(question, err=True):
+        raise Refusal(declined)
+
+
+def replacing(yes: bool) -> MayReplace:
+    """Return what lets files be replaced: the maker is asked, once for each; --yes agrees to all.
+
+    So a command may look at its files before a long search, and again when it writes them.
+    """
+    agreed: set[Path] = set()
+
+    def may_replace(paths: Sequence[Path]) -> None:
+        from inventory.core.files import existing_words
+
+        there = [path for path in paths if path not in agreed]
+        if there and not yes:
+            words, it = existing_words(there), "it" if len(there) == 1 else "them"
+            ask(
+                f"{words}. Replace {it}?",
+                unasked=f"{words}; add --yes to replace {it}, or choose another name",
+                declined=f"{words}; nothing was replaced",
+            )
+        agreed.update(there)
+
+    return may_replace
 
 
 class Group(typer.core.TyperGroup):

@@ -8,7 +8,6 @@ import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
 import typer
@@ -24,6 +23,7 @@ if TYPE_CHECKING:
 __all__ = [
     "console",
     "counting",
+    "json_text",
     "list_table",
     "print_json",
     "print_sentences",
@@ -51,17 +51,14 @@ def console(*, stderr: bool = False) -> Console:
     return made
 
 
-def print_json(data: Any, target: Path | None = None) -> None:
-    """Write data as JSON to a file, or to standard output."""
-    printed = target is None or str(target) == "-"
-    ascii_only = printed and not _is_unicode(sys.stdout)
-    text = json.dumps(data, indent=1, ensure_ascii=ascii_only, allow_nan=False) + "\n"
-    if target is None or printed:
-        sys.stdout.write(text)
-        return
-    from inventory.core.files import write_file
+def print_json(data: Any) -> None:
+    """Write data as JSON to standard output."""
+    sys.stdout.write(json_text(data, ascii_only=not _is_unicode(sys.stdout)))
 
-    write_file(target, text)
+
+def json_text(data: Any, *, ascii_only: bool = False) -> str:
+    """Return data as JSON."""
+    return json.dumps(data, indent=1, ensure_ascii=ascii_only, allow_nan=False) + "\n"
 
 
 def replace_unprintable() -> None:

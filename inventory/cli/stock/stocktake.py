@@ -7,7 +7,14 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, YesFlag, ask, shop_file_of
+from inventory.cli.shared.options import (
+    JsonFlag,
+    ReplaceFlag,
+    YesFlag,
+    ask,
+    replacing,
+    shop_file_of,
+)
 from inventory.cli.shared.stock_options import WhyOption
 from inventory.core.text import format_count
 
@@ -25,6 +32,7 @@ def sheet(
         Path | None,
         typer.Option("--into", metavar="FILE.csv", help="Write a CSV to fill in, not a table."),
     ] = None,
+    yes: ReplaceFlag = False,
 ) -> None:
     """Print a count sheet: what should be in each place, with room for what you find.
 
@@ -34,7 +42,7 @@ def sheet(
       quirebox stash sheet --into count.csv
     """
     from inventory.cli.shared.terminal import show_list
-    from inventory.core.files import write_file
+    from inventory.core.files import write_files
     from inventory.views.stock.stocktake import count_sheet
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
@@ -42,7 +50,7 @@ def sheet(
     if into is None:
         show_list(counted.listing, counted.rows)
     else:
-        write_file(into, counted.listing.csv(counted.rows))
+        write_files([(into, counted.listing.csv(counted.rows))], replacing(yes))
         typer.echo(f"Wrote {format_count(len(counted.rows), 'line')} to {into}")
     if counted.never_counted:
         names = ", ".join(counted.never_counted[:_NAMES_SHOWN])

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy.orm import Session
 
+from inventory.core.files import MayReplace, refuse_to_replace
 from inventory.core.plan import Plan
 from inventory.database.tables.orders import Batch
 from inventory.documents.format.label_grid import read_grid
@@ -68,9 +69,18 @@ class DocumentRequest:
 
 
 def write_batch_documents(
-    shop_file: ShopFile, number: int, folder: Path, request: DocumentRequest
+    shop_file: ShopFile,
+    number: int,
+    folder: Path,
+    request: DocumentRequest,
+    may_replace: MayReplace = refuse_to_replace,
 ) -> list[Path]:
     """Write the documents of a batch into a folder and return their paths.
+
+    Parameters
+    ----------
+    may_replace
+        Is asked about files that are there; see `inventory.core.files.write_files`.
 
     Raises
     ------
@@ -97,6 +107,7 @@ def write_batch_documents(
         fonts=request.fonts,
         formats=formats,
         each=request.each,
+        may_replace=may_replace,
     )
 
 

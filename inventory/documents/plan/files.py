@@ -6,7 +6,13 @@ import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from inventory.core.files import csv_text, make_folder, write_bytes
+from inventory.core.files import (
+    MayReplace,
+    csv_text,
+    make_folder,
+    refuse_to_replace,
+    write_files,
+)
 from inventory.core.plan import Plan, PlannedLayout
 from inventory.documents.plan.document_set import DOCUMENT_KINDS, DocumentOptions, plan_documents
 from inventory.documents.plan.lists import plan_lists
@@ -29,11 +35,13 @@ def write_documents(
     fonts: Sequence[Path] = (),
     formats: Iterable[str] = FORMATS,
     each: bool = False,
+    may_replace: MayReplace = refuse_to_replace,
 ) -> list[Path]:
     """Write a plan's files and return their paths.
 
     All are made before the first is written, so that a refusal leaves nothing behind.  Files of
-    the same names are replaced; pictures of an earlier plan are removed, and nothing else.
+    the same names are replaced and pictures of an earlier plan removed, if they may be; nothing
+    else is.
 
     Parameters
     ----------
@@ -44,11 +52,13 @@ def write_documents(
         the plan and its cut list as text; a picture of each layout as SVG.
     each
         Each kind of document as a separate PDF, instead of all in one.
+    may_replace
+        Is asked about files that are there; see `inventory.core.files.write_files`.
     """
     wanted = set(formats)
     name = f"batch-{plan.batch}" if plan.batch else "plan"
     documents = plan_documents(plan, options) if wanted & {"pdf", "html"} else []
-    made: dict[Path, bytes] = {}
+    made: dict[Path, str | bytes] = {}
     if "pdf" in wanted:
         parts = {f"{name}.pdf": documents}
         if each:
@@ -71,18 +81,14 @@ def write_documents(
     if "txt" in wanted:
         made[folder / "plan.txt"] = plain_text(plan_summary(plan, options.pace)).encode()
         made[folder / "cut-list.txt"] = plain_text(*cut_list(plan)).encode()
-    pictures = folder / "layouts"
+    pictures, old = folder / "layouts", list[Path]()
     if "svg" in wanted:
         for layout in plan.layouts:
             made[pictures / _picture_name(layout)] = _picture(plan, layout).encode()
         make_folder(pictures)
+        old = [path for path in pictures.iterdir() if _PICTURE.fullmatch(path.name)]
     make_folder(folder)
-    for path, data in made.items():
-        write_bytes(path, data)
-    if "svg" in wanted:
-        for old in pictures.iterdir():
-            if _PICTURE.fullmatch(old.name) and old not in made:
-                old.unlink()
+    write_files(list(made.items()), may_replace, remove=[path for path in old if path not in made])
     return list(made)
 
 

@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import csv
-import errno
 import io
-import os
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
-from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 from rich.cells import cell_len
 
-from inventory.core.files import csv_text, make_folder, write_file
+from inventory.core.files import csv_text
 from inventory.core.plan import (
     PartType,
     PieceShortage,
@@ -414,7 +411,13 @@ def test_writing_again_replaces_what_was_there_and_nothing_else(folder):
         (folder / "layouts" / own).write_text("mine")
     (folder / "notes.txt").write_text("mine")
     (folder / "plan.txt").write_text("old")
-    write_documents(made, folder, DocumentOptions(), formats=PLAIN)
+    with pytest.raises(Refusal, match="exist already"):
+        write_documents(made, folder, DocumentOptions(), formats=PLAIN)
+    assert (folder / "plan.txt").read_text() == "old"
+    asked = []
+    write_documents(made, folder, DocumentOptions(), formats=PLAIN, may_replace=asked.extend)
+    assert folder / "plan.txt" in asked
+    assert [path.name for path in asked if not path.exists()] == ["003-K-1-coal-card.svg"]
     assert sorted(path.name for path in (folder / "layouts").iterdir()) == [
         "001-S-1-coal-card.svg",
         "002-K-1-coal-card.svg",
@@ -462,84 +465,3 @@ def test_what_cannot_be_drawn_leaves_no_files(folder, monkeypatch):
     with pytest.raises(RuntimeError, match="no picture"):
         write_documents(plan(), folder, DocumentOptions(), formats=PLAIN)
     assert not folder.exists()
-
-
-def no_room(_):
-    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-
-
-def test_a_full_disk_leaves_the_old_file(tmp_path, monkeypatch):
-    path = tmp_path / "cut-list.txt"
-    path.write_text("old")
-    real = os.fdopen
-
-    def full(*args, **others):
-        file = real(*args, **others)
-        file.write = no_room
-        return file
-
-    monkeypatch.setattr(os, "fdopen", full)
-    with pytest.raises(Refusal, match=r"cut-list\.txt: it can't be written \(No space left"):
-        write_file(path, "new")
-    assert path.read_text() == "old"
-    assert [one.name for one in tmp_path.iterdir()] == ["cut-list.txt"]
-
-
-@pytest.mark.skipif(not Path("/dev/full").exists(), reason="only Linux has /dev/full")
-def test_a_device_is_written_to_and_never_replaced(tmp_path):
-    full = tmp_path / "full"
-    full.symlink_to("/dev/full")
-    with pytest.raises(Refusal, match=r"full: it can't be written \(No space left"):
-        write_file(full, "new")
-    assert full.is_symlink()
-    assert Path("/dev/full").is_char_device()
-    write_file(Path(os.devnull), "new")
-    assert Path(os.devnull).is_char_device()
-
-
-def test_a_link_stays_a_link(tmp_path):
-    (tmp_path / "there").mkdir()
-    link = tmp_path / "plan.txt"
-    link.symlink_to(tmp_path / "there" / "real.txt")
-    for text in ("old", "new"):
-        write_file(link, text)
-        assert link.is_symlink()
-        assert (tmp_path / "there" / "real.txt").read_text() == text
-
-
-def test_a_file_that_cannot_be_replaced_is_refused(tmp_path):
-    (tmp_path / "plan.txt").mkdir()
-    with pytest.raises(Refusal, match=r"plan\.txt: it can't be written"):
-        write_file(tmp_path / "plan.txt", "new")
-    assert [one.name for one in tmp_path.iterdir()] == ["plan.txt"]
-    with pytest.raises(Refusal, match="it can't be written"):
-        write_file(tmp_path / "nowhere" / "plan.txt", "new")
-
-
-def test_an_interrupted_write_leaves_the_old_file(tmp_path, monkeypatch):
-    path = tmp_path / "plan.txt"
-    path.write_text("old")
-
-    def stop(*_, **__):
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(Path, "replace", stop)
-    with pytest.raises(KeyboardInterrupt):
-        write_file(path, "new")
-    assert path.read_text() == "old"
-    assert [one.name for one in tmp_path.iterdir()] == ["plan.txt"]
-
-
-def test_files_are_written_in_utf_8_and_readable_by_others(tmp_path):
-    path = tmp_path / "plan.txt"
-    write_file(path, "½ × 7 cm\r\n")
-    assert path.read_bytes() == "½ × 7 cm\r\n".encode()
-    mask = os.umask(0)
-    os.umask(mask)
-    assert path.stat().st_mode & 0o777 == 0o666 & ~mask
-
-
-def test_making_a_folder_twice_does_no_harm(tmp_path):
-    make_folder(tmp_path / "a" / "b")
-    make_folder(tmp_path / "a" / "b")
-    assert (tmp_path / "a" / "b").is_dir()
