@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import errno
 import os
-import sys
 from collections.abc import Sequence
 from importlib import import_module
 from typing import Annotated, Any
@@ -104,12 +103,37 @@ def main(arguments: Sequence[str]) -> int:
         0: done.  1: a fault of the program.  2: a mistake of the user, shown in one sentence.
         3: pieces fit no sheet.  130: stopped by Ctrl-C.
     """
-    from inventory.cli.shared.terminal import refusal_text, refuse, replace_unprintable, warn
+    from inventory.cli.shared.terminal import keep_output
+    from inventory.core.lasting import forget_changes
 
-    replace_unprintable()
+    forget_changes()
+    with keep_output() as output:
+        code = _run(arguments)
+    return code if output.fault is None else _without_output(code, output.fault)
+
+
+def _without_output(code: int, fault: OSError) -> int:
+    """Return the exit code of a command whose output was lost.
+
+    What was stored is done, and whoever reads of a failure would do it a second time.
+    """
+    from inventory.cli.shared.terminal import refuse
+    from inventory.core.lasting import has_changed
+
+    if isinstance(fault, BrokenPipeError) or code not in (0, _PIECES_LEFT_OVER):
+        return code  # whoever read our output has gone, as `head` does
+    if has_changed():
+        refuse(f"this is done and stored, but the output can't be written ({fault.strerror})")
+        return code
+    refuse(f"the output can't be written ({fault.strerror})")
+    return 2
+
+
+def _run(arguments: Sequence[str]) -> int:
+    from inventory.cli.shared.terminal import refusal_text, refuse, warn
+
     try:
         code = app(arguments, prog_name="quirebox", standalone_mode=False)
-        sys.stdout.flush()
     except Refusal as refusal:
         refuse(refusal_text(refusal))
         return 2
@@ -118,14 +142,9 @@ def main(arguments: Sequence[str]) -> int:
         return 2
     except (KeyboardInterrupt, typer.Abort):
         return _stopped()
-    except (BrokenPipeError, SystemExit):
-        # Whoever read our output has gone, as `head` does; Typer and Rich then want to exit with 1.
-        _discard_output()
-        return 0
     except Exception as fault:
         if isinstance(fault, OSError) and fault.errno in _DISK_FULL:
-            _discard_output()
-            refuse(f"the output can't be written ({fault.strerror})")
+            refuse(f"there is no room to write ({fault.strerror})")
             return 2
         if os.environ.get("QUIREBOX_TRACEBACK"):
             raise
@@ -171,12 +190,8 @@ def _in_plain_words(said: str) -> str:
 
 
 _INTERRUPTED = 130
+_PIECES_LEFT_OVER = 3
 _DISK_FULL = (errno.ENOSPC, errno.EDQUOT)
-
-
-def _discard_output() -> None:
-    """Throw away what could not be written, so that Python doesn't try once more at the end."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _stopped() -> int:

@@ -242,12 +242,14 @@ def quote(
     from inventory.documents.format.languages import translator_for
     from inventory.documents.quote import quote_html, quote_pdf
     from nester.core.errors import Refusal
+    from nester.drawing.canvas.fonts import FontSet
 
     kind = file.suffix.casefold()
     if kind not in (".pdf", ".html"):
         raise Refusal(f"{file}: an offer is a .pdf or an .html file; give its name that ending")
     may_replace = replacing(yes)
     check_targets([file], may_replace)
+    FontSet(fonts or ())  # is refused if it can't be read, also where no PDF is written
     voice = translator_for(language)
     today = date.today()
     with shop_file_of(context) as shop_file:

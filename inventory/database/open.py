@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,6 +28,7 @@ __all__ = [
     "shop_location",
 ]
 PATH_VARIABLE = "QUIREBOX_SHOP"
+_SCHEME = re.compile(r"([A-Za-z][A-Za-z0-9+.-]+)://")
 
 
 def shop_location(given: Path | str | None = None) -> Path | URL:
@@ -40,12 +42,18 @@ def shop_location(given: Path | str | None = None) -> Path | URL:
     Raises
     ------
     Refusal
-        If a URL can't be read.
+        If a URL can't be read, or is not of a PostgreSQL database.
     """
     said = given or os.environ.get(PATH_VARIABLE)
-    if isinstance(said, str) and said.startswith(("postgresql://", "postgres://")):
+    scheme = _SCHEME.match(said) if isinstance(said, str) else None
+    if scheme is not None:
+        if scheme[1].casefold() not in ("postgresql", "postgres"):
+            raise Refusal(
+                f"a shop is in a file or in a PostgreSQL database, not at {scheme[1]}://; name"
+                " the file, or write a URL like postgresql://user@host/database"
+            )
         try:
-            return make_url(said.replace("postgres://", "postgresql://", 1))
+            return make_url(f"postgresql://{said[scheme.end() :]}")
         except (ArgumentError, ValueError):
             raise Refusal(
                 "the shop's URL can't be read; write it like postgresql://user@host/database"

@@ -62,7 +62,7 @@ def test_the_same_lists_give_the_same_answer(lists: Desk) -> None:
     said = []
     for seed in ("1", "2"):
         desk = Desk(lists.folder, {"PYTHONHASHSEED": seed})
-        text = desk.do("fit", "pieces.csv", "sheets.csv", *QUICK, "--json", "a.json")
+        text = desk.do("fit", "pieces.csv", "sheets.csv", *QUICK, "--json", "a.json", "--yes")
         said.append((text, (lists.folder / "a.json").read_bytes()))
     assert said[0] == said[1]
 
@@ -188,8 +188,51 @@ def test_an_answer_that_cannot_be_written_is_refused(lists: Desk) -> None:
 
 @on_linux
 def test_an_output_that_is_full_is_refused(lists: Desk) -> None:
+    code, told = with_full_output(lists, "fit", "pieces.csv", "sheets.csv", *QUICK)
+    assert (code, told) == (2, "the output can't be written (No space left on device).")
+
+
+@on_linux
+def test_what_is_stored_is_no_failure_if_the_output_is_full(lists: Desk) -> None:
+    done = "this is done and stored, but the output can't be written (No space left on device)."
+    for words in (
+        ("shop", "new", "Nook"),
+        ("paper", "add", "Coal", "--colour", "black", "--grammage", "300"),
+        ("sheet", "add", "Coal", "50x70cm", "--quantity", "5"),
+        ("shop", "backup", "copy.sqlite"),
+        ("fit", "pieces.csv", "sheets.csv", *QUICK, "--json", "answer.json"),
+    ):
+        assert with_full_output(lists, *words) == (0, done)
+    told = lists.do("stash", "list")
+    assert "S-1" in told
+    assert "S-2" not in told
+    assert json.loads((lists.folder / "answer.json").read_text())["layouts"]
+    code, told = with_full_output(lists, "sheet", "add", "Cool", "50x70cm", "--quantity", "5")
+    assert code == 2
+    assert "there is no paper 'Cool'" in told
+
+
+def with_full_output(desk: Desk, *words: str) -> tuple[int, str]:
     with FULL.open("wb") as full:
-        process = lists.start("fit", "pieces.csv", "sheets.csv", *QUICK, stdout=full, stderr=-1)
+        process = desk.start(*words, stdout=full, stderr=-1)
         _, err = process.communicate(timeout=60)
-    assert process.returncode == 2
-    assert "No space left on device" in one_sentence(err.decode())
+    return process.returncode, one_sentence(err.decode())
+
+
+def test_a_file_is_replaced_only_with_a_yes(lists: Desk) -> None:
+    mine = [lists.folder / "mine.json", lists.folder / "drawn" / "007.svg"]
+    for path in mine:
+        path.parent.mkdir(exist_ok=True)
+        path.write_text("mine")
+    fit = ("fit", "pieces.csv", "sheets.csv", *QUICK)
+    told = lists.refuses(*fit, "--json", "mine.json")
+    assert told == ("mine.json exists already; add --yes to replace it, or choose another name.")
+    told = lists.refuses(*fit, "--json", "new.json", "--drawings", "drawn")
+    assert told.startswith("drawn/007.svg exists already; ")
+    told = lists.refuses(*fit, "--json", "pieces.csv")
+    assert told.startswith("pieces.csv exists already; ")
+    assert [path.read_text() for path in mine] == ["mine"] * 2
+    lists.do(*fit, "--json", "mine.json", "--drawings", "drawn", "--yes")
+    assert json.loads(mine[0].read_text())["layouts"]
+    assert not mine[1].exists()
+    assert mine[0].stat().st_mode & 0o777 == 0o600

@@ -21,15 +21,16 @@ if TYPE_CHECKING:
     from nester.packing import Progress
 
 __all__ = [
+    "Output",
     "console",
     "counting",
     "json_text",
+    "keep_output",
     "list_table",
     "print_json",
     "print_sentences",
     "refusal_text",
     "refuse",
-    "replace_unprintable",
     "searching",
     "show_list",
     "warn",
@@ -61,15 +62,49 @@ def json_text(data: Any, *, ascii_only: bool = False) -> str:
     return json.dumps(data, indent=1, ensure_ascii=ascii_only, allow_nan=False) + "\n"
 
 
-def replace_unprintable() -> None:
-    """Let an output that doesn't know a character, such as × or ², show ? instead of failing.
+class Output(io.FileIO):
+    """Standard output that, once it can't be written, takes all and keeps why.
 
-    What is written to a closed output is lost, as with the shell's own commands.
+    So a command is done as a whole, wherever the first word of it is lost.
     """
-    if sys.stdout is None:
-        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
-    if isinstance(sys.stdout, io.TextIOWrapper) and not _is_unicode(sys.stdout):
-        sys.stdout.reconfigure(errors="replace")
+
+    fault: OSError | None = None
+
+    def write(self, data: Any) -> int:
+        """Write bytes, or throw them away."""
+        if self.fault is None:
+            try:
+                return super().write(data) or 0
+            except OSError as fault:
+                self.fault = fault
+        return memoryview(data).nbytes
+
+
+@contextmanager
+def keep_output() -> Iterator[Output]:
+    """Write to standard output as far as that can be; look into the result for what was lost.
+
+    An output that doesn't know a character, such as × or ², shows ? instead of failing.  What is
+    written to a closed output is lost, as with the shell's own commands.
+    """
+    real = sys.stdout
+    if real is not sys.__stdout__:  # something in this process reads it, such as a test
+        with Output(os.devnull, "w") as unused:
+            yield unused
+        return
+    output = Output(os.devnull if real is None else os.dup(real.fileno()), "w")
+    encoding = "utf-8" if real is None else real.encoding
+    sys.stdout = io.TextIOWrapper(
+        io.BufferedWriter(output),
+        encoding=encoding,
+        errors="strict" if encoding.casefold().startswith("utf") else "replace",
+        line_buffering=output.isatty(),
+    )
+    try:
+        yield output
+    finally:
+        sys.stdout.close()
+        sys.stdout = real
 
 
 def _is_unicode(stream: TextIO) -> bool:

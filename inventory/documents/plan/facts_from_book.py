@@ -88,6 +88,7 @@ def write_batch_documents(
         If there is no such batch, a text can't be read, or a file can't be written.
     """
     from inventory.documents.plan.files import FORMATS, write_documents
+    from nester.drawing.canvas.fonts import FontSet
 
     options = DocumentOptions(
         kinds=tuple(kind for kind in DOCUMENT_KINDS if not request.only or kind in request.only),
@@ -98,6 +99,7 @@ def write_batch_documents(
         batch = get_batch(session, number)
         plan = plan_of(batch)
         options = with_shop_data(options, session, batch, plan, left=request.left)
+    FontSet(request.fonts)  # is refused if it can't be read, also where no PDF is written
     formats = request.formats or (("pdf", "html") if request.only else FORMATS)
     return write_documents(
         plan,

@@ -76,7 +76,7 @@ class FontSet:
     """
 
     def __init__(self, more: Sequence[Path] = ()) -> None:
-        self._custom_paths = tuple(Path(path) for path in more)
+        self._custom = [_load_face(f"own {n}", Path(path)) for n, path in enumerate(more)]
         self._faces = {name: _bundled_face(name) for name in (_TEXT, _BOLD)}
         self._fallbacks: list[Face] | None = None
         self.width = lru_cache(maxsize=100_000)(self._width)
@@ -122,10 +122,7 @@ class FontSet:
         if self._fallbacks is None:
             own = [name for name in _FONT_FILES if name not in self._faces and _is_installed(name)]
             self._fallbacks = [
-                *(
-                    _load_face(f"own {number}", path)
-                    for number, path in enumerate(self._custom_paths)
-                ),
+                *self._custom,
                 *(_bundled_face(name) for name in own),
             ]
         return self._fallbacks
