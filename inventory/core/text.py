@@ -23,6 +23,7 @@ __all__ = [
     "did_you_mean",
     "fold",
     "format_count",
+    "holds_unseen",
     "pairs",
     "read_pairs",
     "shorten",
@@ -42,15 +43,28 @@ _INVISIBLE = frozenset({"Cf", "Zs", "Mn", "Me"})
 
 
 _UNSTORABLE = re.compile("[\0\ud800-\udfff]")
+_IGNORABLE = re.compile(
+    "[\u00ad\u034f\u061c\u115f\u1160\u17b4\u17b5\u180b-\u180f\u200b-\u200f\u202a-\u202e\u2060-\u206f\u3164"
+    "\ufe00-\ufe0f\ufeff\uffa0\ufff0-\ufff8\U0001bca0-\U0001bca3\U0001d173-\U0001d17a"
+    "\U000e0000-\U000e0fff]"
+)
+"""What is not seen (Unicode 15, DerivedCoreProperties.txt, Default_Ignorable_Code_Point)."""
 
 
 def fold(text: str) -> str:
-    """Return the form in which two names are the same name: case and spacing do not count.
+    """Return the form in which two names are the same name: what differs must be seen.
 
-    What no database can hold, and so no name is written with, becomes a sign that stands for it.
+    Neither case nor spacing counts, nor characters that nobody sees (as in NFKC_Casefold of the
+    Unicode Standard, 3.13).  What no database can hold, and so no name is written with, becomes a
+    sign that stands for it.
     """
-    plain = _UNSTORABLE.sub("\ufffd", text)
+    plain = _UNSTORABLE.sub("\ufffd", _IGNORABLE.sub("", text))
     return " ".join(unicodedata.normalize("NFKC", plain).casefold().split())
+
+
+def holds_unseen(text: str) -> bool:
+    """Whether a text holds characters that nobody sees."""
+    return _IGNORABLE.search(text) is not None
 
 
 def shorten(text: str, at_most: int = 40) -> str:
@@ -78,7 +92,7 @@ def clean_name(text: str, what: str) -> str:
         If it is empty, too long or can't stand on one line.
     """
     name = text.strip()
-    if not name or all(unicodedata.category(c) in _INVISIBLE for c in name):
+    if not fold(name) or all(unicodedata.category(c) in _INVISIBLE for c in name):
         raise Refusal(f"{what} is missing")
     _check_characters(name, what, LONGEST_NAME)
     return name

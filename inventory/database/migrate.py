@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 __all__ = ["HEAD_REVISION", "check_is_known", "upgrade"]
-HEAD_REVISION = "0007"
+HEAD_REVISION = "0008"
 """The newest revision in `migrations/`; known here so that opening an up-to-date shop needs no
 Alembic, which takes longer to import than a listing may take."""
 

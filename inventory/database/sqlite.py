@@ -20,8 +20,8 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import QueuePool
 
+from inventory.core.files import SHOP_APPLICATION_ID as _APPLICATION_ID
 from inventory.core.files import (
-    SHOP_APPLICATION_ID,
     create_privately,
     drafted,
     link_into_place,
@@ -157,7 +157,7 @@ def stored_revision(connection: sqlite3.Connection, path: Path) -> str:
     Refusal
         If it is not a shop's file.
     """
-    if connection.execute("PRAGMA application_id").fetchone() != (SHOP_APPLICATION_ID,):
+    if connection.execute("PRAGMA application_id").fetchone() != (_APPLICATION_ID,):
         raise Refusal(f"{path} is not a shop's file", _NEW_SHOP)
     rows = connection.execute("SELECT version_num FROM alembic_version").fetchall()
     if len(rows) != 1 or not isinstance(rows[0][0], str):
@@ -216,7 +216,7 @@ def new_file_database(
     create_privately(path).close()
     with closing(_connect(path)) as connection:
         connection.execute("PRAGMA journal_mode = WAL")
-        connection.execute(f"PRAGMA application_id = {SHOP_APPLICATION_ID}")
+        connection.execute(f"PRAGMA application_id = {_APPLICATION_ID}")
     engine = _engine(path)
     try:
         with engine.execution_options(writing=True).begin() as connection:

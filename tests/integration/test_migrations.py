@@ -24,6 +24,7 @@ from inventory.database.open import open_shop
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.all import METADATA
 from inventory.database.tables.enums import Reason
+from inventory.maintenance.check import check_shop
 from inventory.stock import ledger, listing, lookup, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
@@ -278,6 +279,41 @@ def test_an_old_order_gets_the_text_of_its_design_and_its_first_step(
         (1, "confirmed", "2026-01-01 10:00:00.000000"),
         (2, "confirmed", "2026-01-03 11:00:00.000000"),
     ]
+
+
+def test_names_are_filed_as_they_are_seen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "shop.sqlite"
+    step(path, "0001", monkeypatch)
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("INSERT INTO shop VALUES (1, 'Nook', 'cm', 'EUR', 1800000, 50)")
+    step(path, "0007", monkeypatch)
+    with closing(sqlite3.connect(path)) as connection, connection:
+        for number, name in enumerate(("Coal", "Co\u200bal", "Fe\u00adrn"), start=1):
+            paper = (number, name, name.casefold(), "grey", "", 300, "plain", "unknown", "")
+            connection.execute(
+                "INSERT INTO paper (id, name, name_key, colour, finish, grammage, pattern, grain,"
+                " note) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                paper,
+            )
+            place = (number, name, name.casefold(), number - 1 or None)
+            connection.execute("INSERT INTO place VALUES (?, ?, ?, ?)", place)
+            delivery = (number, name, name.casefold(), "7", "7")
+            connection.execute("INSERT INTO delivery VALUES (?, ?, ?, ?, ?)", delivery)
+    step(path, "0008", monkeypatch)
+    after = rows(path)
+    assert [row["name_key"] for row in after["paper"]] == ["coal", "co\u200bal", "fern"]
+    assert [row["supplier_key"] for row in after["delivery"]] == ["coal", "co\u200bal", "fern"]
+    assert [row["name_key"] for row in after["place"]] == ["coal", "coal", "fern"]
+    with open_shop(path) as shop:
+        assert check_shop(shop).findings == ()
+        with shop.begin() as session:
+            for name, number in (("coal", 1), ("Co\u200bal", 2), ("C\u2060oal", 1), ("fern", 3)):
+                assert papers.find_paper(session, name).id == number
+            for name in ("COAL", "c\ufeffoal", "Fern"):
+                with pytest.raises(Refusal, match="already"):
+                    papers.add_paper(session, name, colour="black", grammage=300)
+            with pytest.raises(Refusal, match="the paper's name is missing"):
+                papers.add_paper(session, "\u3164", colour="black", grammage=300)
 
 
 def test_every_step_keeps_what_is_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
