@@ -439,7 +439,7 @@ def spoil(
             return f"{quantity} × {piece}"
         names = spoil_layout(session, number, layout or 0, why)
         pieces = ", ".join(f"{n} × {name}" for name, n in names.items())
-        return f"a sheet with {pieces}" if pieces else "a sheet, of which no order needs a piece"
+        return f"a sheet with {pieces}"
 
     with shop_file_of(context) as shop_file:
         if not plan_again:
@@ -454,8 +454,7 @@ def spoil(
                 effort=effort, today=date.today(), **search,
             )  # fmt: skip
         typer.echo(f"Recorded as spoiled: {words[-1]}")
-        if made is not None:
-            _show_mended(context, shop_file, made)
+        _show_mended(context, shop_file, made)
 
 
 @app.command("mend")

@@ -72,13 +72,10 @@ def mend_batch(
     Refusal
         If there is no such batch, no piece of it is missing, or the stash changed meanwhile.
     """
-    plan = spoil_and_mend(
+    return spoil_and_mend(
         shop_file, number, lambda _: None, effort=effort, today=today,
         processes=processes, stop=stop, on_progress=on_progress,
     )  # fmt: skip
-    if plan is None:
-        raise Refusal(f"batch {number} has no missing piece for which nothing is planned")
-    return plan
 
 
 def spoil_and_mend(
@@ -91,7 +88,7 @@ def spoil_and_mend(
     processes: int | None = None,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
-) -> Plan | None:
+) -> Plan:
     """Book what was spoiled of a batch together with the plan of all that is missing of it.
 
     Both are stored in one transaction at the end or, if the search is ended by force, not at all;
@@ -106,42 +103,40 @@ def spoil_and_mend(
 
     Returns
     -------
-    Plan or None
-        As of `mend_batch`; None if nothing is missing, since what was spoiled was for cancelled
-        orders.
+    Plan
+        As of `mend_batch`.
 
     Raises
     ------
     Refusal
-        If there is no such batch, `spoil` refuses, or the stash changed meanwhile.
+        If there is no such batch, no piece of it is missing, `spoil` refuses, or the stash changed
+        meanwhile.
     """
     with shop_file.rehearse() as session:
         spoil(session)
         batch = get_batch(session, number)
         lost = spoiled_pieces(session, batch=number)
+        if not lost:
+            raise Refusal(f"batch {number} has no missing piece for which nothing is planned")
         data = _read_data(session, batch, lost, today)
-    plan, made = None, frozenset[int]()
-    if lost:
-        processes = usable_cores() if processes is None else processes
-        problem = data.problem(batch.cuts)
-        buy = partial(
-            purchase, effort=effort, processes=processes, stop=stop, on_progress=on_progress
-        )
-        selection = solve_orders(
-            _offcuts_first(problem),
-            data.order_demands,
-            effort,
-            processes=processes,
-            stop=stop,
-            on_progress=on_progress,
-        )
-        require_valid(selection.problem, selection.cutting_plan)
-        selection = _restore_prices(selection, problem)
-        require_valid(selection.problem, selection.cutting_plan)
-        plan, made = data.plan(selection, effort, today, buy), frozenset(selection.made)
+    processes = usable_cores() if processes is None else processes
+    problem = data.problem(batch.cuts)
+    buy = partial(purchase, effort=effort, processes=processes, stop=stop, on_progress=on_progress)
+    selection = solve_orders(
+        _offcuts_first(problem),
+        data.order_demands,
+        effort,
+        processes=processes,
+        stop=stop,
+        on_progress=on_progress,
+    )
+    require_valid(selection.problem, selection.cutting_plan)
+    selection = _restore_prices(selection, problem)
+    require_valid(selection.problem, selection.cutting_plan)
+    plan = data.plan(selection, effort, today, buy)
     with shop_file.begin() as session:
         spoil(session)
-        if plan is None or not made:
+        if not selection.made:
             return plan
         check_available(session, plan, "the stash changed while the plan was made")
         now = spoiled_pieces(session, batch=number)
@@ -149,7 +144,7 @@ def spoil_and_mend(
             raise Refusal(f"the missing pieces of batch {number} changed meanwhile; plan again")
         mending, plan = book_plan(session, plan, BatchStatus.OPEN, get_batch(session, number))
         for pieces in now:
-            if pieces.order_id in made:
+            if pieces.order_id in selection.made:
                 pieces.mended_id = mending.id
     return plan
 

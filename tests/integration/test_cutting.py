@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from decimal import Decimal
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from sqlalchemy import select
@@ -14,9 +15,10 @@ from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
 from inventory.database.tables.production import CuttingTime
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import get_order, order_board, status_changes
+from inventory.production import mending
 from inventory.production.booking import StashChanged
 from inventory.production.cutting import cut_batch, drop_batch
-from inventory.production.mending import mend_batch
+from inventory.production.mending import mend_batch, spoil_and_mend
 from inventory.production.order_status import move_order
 from inventory.production.pace import shop_pace
 from inventory.production.planning import confirm_batch, replan_draft
@@ -362,6 +364,75 @@ def test_pieces_that_no_paper_holds_wait(table: Table) -> None:
     assert [(one.order, one.piece, one.quantity) for one in again.lacking] == [(2, "card", 1)]
     assert [one.quantity for one in again.restock] == [1]
     assert table.batches() == 1
+
+
+# Whatever ends the search or the booking of a loss: nothing of it is stored, and doing it again
+# books it once.
+
+
+def stored(table: Table) -> tuple[int, int, dict[str, int], dict[str, int]]:
+    with table.shop.read() as session:
+        lost = sum(pieces.quantity for pieces in spoiled_pieces(session, batch=1, mended=True))
+    return lost, table.batches(), table.on_hand(), table.reserved()
+
+
+@pytest.mark.parametrize("what", ["piece", "layout"])
+@pytest.mark.parametrize("where", ["solve_orders", "check_available", "book_plan"])
+def test_a_loss_and_its_plan_are_one_deed(
+    table: Table, monkeypatch: pytest.MonkeyPatch, what: str, where: str
+) -> None:
+    if what == "piece":
+        do(table, cut_batch, 1)
+        losing = partial(spoil_piece, number=1, piece="card", order=1)
+    else:
+        losing = partial(spoil_layout, number=1, layout=next(iter(left(table))))
+    before = stored(table)
+
+    def kill(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    def lose() -> Plan:
+        return spoil_and_mend(table.shop, 1, losing, effort=Effort.QUICK, today=TODAY)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(f"inventory.production.mending.{where}", kill)
+        with pytest.raises(KeyboardInterrupt):
+            lose()
+    assert stored(table) == before
+    plan = lose()
+    assert plan.batch == 2
+    lost, batches, on_hand, reserved = stored(table)
+    assert (lost, batches) == (1, 2)
+    assert sum(on_hand.values()) == sum(before[2].values()) - (what == "layout")
+    assert sum(reserved.values()) == sum(before[3].values()) + (what == "piece")
+    assert check_shop(table.shop).findings == ()
+
+
+def test_a_loss_is_refused_with_its_plan_if_the_stash_changed_meanwhile(
+    table: Table, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    do(table, cut_batch, 1)
+    real = mending.solve_orders
+
+    def solve_and_change(*given: Any, **others: Any) -> Any:
+        found = real(*given, **others)
+        do(table, count_stock, "S-1", 0)
+        return found
+
+    monkeypatch.setattr(mending, "solve_orders", solve_and_change)
+    losing = partial(spoil_piece, number=1, piece="card", order=1)
+    with pytest.raises(Refusal, match="the stash changed while the plan was made"):
+        spoil_and_mend(table.shop, 1, losing, effort=Effort.QUICK, today=TODAY)
+    assert stored(table)[:2] == (0, 1)
+
+
+def test_a_loss_that_no_paper_can_mend_is_stored(table: Table) -> None:
+    do(table, cut_batch, 1)
+    do(table, count_stock, "S-1", 0)
+    losing = partial(spoil_piece, number=1, piece="card", order=2)
+    plan = spoil_and_mend(table.shop, 1, losing, effort=Effort.QUICK, today=TODAY)
+    assert plan.batch is None
+    assert stored(table)[:2] == (1, 1)
 
 
 # --- orders ------------------------------------------------------------------------------------
