@@ -23,6 +23,7 @@ from inventory.cli.shared.options import (
     searching_in,
     shop_file_of,
 )
+from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 from nester.core.problem import Cuts, Effort
 
@@ -103,10 +104,10 @@ def plan(
     console().print(plan_summary(made, pace))
     if made.batch and draft:
         then = command_words(context, f"batch confirm {made.batch}")
-        typer.echo(f"Nothing is reserved yet; next: {then}")
+        say(f"Nothing is reserved yet; next: {then}")
     elif made.batch:
         then = command_words(context, f"batch steps {made.batch}")
-        typer.echo(f"Next: {then}, or batch papers {made.batch}")
+        say(f"Next: {then}, or batch papers {made.batch}")
 
 
 @app.command("confirm")
@@ -143,7 +144,7 @@ def confirm(
                 made = replan_draft(shop_file, number, today=date.today(), **search)
             warn(f"{changed}: that is done now")
             number = made.batch or 0
-    typer.echo(f"Batch {number} is confirmed" if number else "No order can be made any more")
+    say(f"Batch {number} is confirmed" if number else "No order can be made any more")
 
 
 @app.command("list")
@@ -178,8 +179,8 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     if view.is_open:
         show_list(view.remaining_listing, view.remaining)
     if view.missing:
-        typer.echo("\n".join(view.missing_words))
-        typer.echo(f"Next: {command_words(context, f'batch mend {number}')}")
+        say("\n".join(view.missing_words))
+        say(f"Next: {command_words(context, f'batch mend {number}')}")
 
 
 @app.command("steps")
@@ -325,7 +326,7 @@ def papers(
     folder = into or Path(f"batch-{number}")
     with shop_file_of(context) as shop_file:
         paths = write_batch_documents(shop_file, number, folder, request, replacing(yes))
-    typer.echo(f"Wrote {format_count(len(paths), 'file')} to {folder}")
+    say(f"Wrote {format_count(len(paths), 'file')} to {folder}")
 
 
 @app.command("cut")
@@ -386,9 +387,9 @@ def cut(
     if kept:
         show_list(kept_listing(unit), kept)
     if pace is not None:
-        typer.echo(pace)
+        say(pace)
     left = sum(len(row.copies) for row in remaining)
-    typer.echo(
+    say(
         f"Recorded as cut; {format_count(left, 'sheet')} of batch {number} left to cut"
         if left
         else f"Batch {number} is cut"
@@ -445,7 +446,7 @@ def spoil(
         if not plan_again:
             with shop_file.begin() as session:
                 lost = spoil(session)
-            typer.echo(f"Recorded as spoiled: {lost}")
+            say(f"Recorded as spoiled: {lost}")
             return
         words: list[str] = []
         with searching_in(shop_file, None) as search:
@@ -453,7 +454,7 @@ def spoil(
                 shop_file, number, lambda session: words.append(spoil(session)),
                 effort=effort, today=date.today(), **search,
             )  # fmt: skip
-        typer.echo(f"Recorded as spoiled: {words[-1]}")
+        say(f"Recorded as spoiled: {words[-1]}")
         _show_mended(context, shop_file, made)
 
 
@@ -484,7 +485,7 @@ def _show_mended(context: typer.Context, shop_file: ShopFile, made: Plan) -> Non
         pace = shop_pace(session)
     console().print(plan_summary(made, pace))
     if made.batch:
-        typer.echo(f"Next: {command_words(context, f'batch cut {made.batch}')}")
+        say(f"Next: {command_words(context, f'batch cut {made.batch}')}")
 
 
 @app.command("undo")
@@ -505,7 +506,7 @@ def undo(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         transaction = last_transaction(session, batch=number)
         undo_transaction(session, transaction.id, why)
-    typer.echo(f"Undone: {transaction_words(transaction)}")
+    say(f"Undone: {transaction_words(transaction)}")
 
 
 @app.command("cost")
@@ -541,4 +542,4 @@ def drop(context: typer.Context, number: NumberArgument) -> None:
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         drop_batch(session, number)
-    typer.echo(f"Dropped batch {number}; nothing is reserved for it any more")
+    say(f"Dropped batch {number}; nothing is reserved for it any more")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 from nester.core.errors import Refusal
 
@@ -64,7 +65,7 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
         return
     show_list(RATES, rate_rows(known))
     if not known.rates.postage:
-        typer.echo("There are no postage prices yet; 'quirebox cost postage FILE.csv' reads them.")
+        say("There are no postage prices yet; 'quirebox cost postage FILE.csv' reads them.")
 
 
 @app.command("set")
@@ -152,7 +153,7 @@ def change(
         raise Refusal("say what to change; --help lists the options")
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         set_rates(session, **read_changes(texts, get_shop(session).currency))
-    typer.echo("Changed; new costs and quotes are calculated with it.")
+    say("Changed; new costs and quotes are calculated with it.")
 
 
 @app.command("supply")
@@ -216,7 +217,7 @@ def supply(
                 per=None if per is None else choice(ConsumableUnit, per, "what the price is for"),
                 grams=None if weight is None else read_grams(weight, "the weight"),
             )
-    typer.echo(f"{'Removed' if forget else 'Set'} the cost and weight of {name}.")
+    say(f"{'Removed' if forget else 'Set'} the cost and weight of {name}.")
 
 
 @app.command("print")
@@ -248,7 +249,7 @@ def print_(
         else:
             set_print(session, sides, read_amount(price, "the price", shop.currency))
         words = format_size(*sides, shop.unit)
-    typer.echo(f"{'Removed' if forget else 'Set'} the price of prints up to {words}.")
+    say(f"{'Removed' if forget else 'Set'} the price of prints up to {words}.")
 
 
 @app.command("time")
@@ -277,9 +278,9 @@ def time(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         name = set_assembly(session, design, took)
     if took is None:
-        typer.echo(f"The time to assemble {name} is calculated from its pieces again.")
+        say(f"The time to assemble {name} is calculated from its pieces again.")
     else:
-        typer.echo(f"Assembling {name} takes {took.normalize():f} min.")
+        say(f"Assembling {name} takes {took.normalize():f} min.")
 
 
 @app.command("postage")
@@ -303,4 +304,4 @@ def postage(
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         number = import_postage(session, file)
-    typer.echo(f"Read postage for {format_count(number, 'weight')} of parcels.")
+    say(f"Read postage for {format_count(number, 'weight')} of parcels.")

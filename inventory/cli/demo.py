@@ -6,8 +6,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import typer
-
+from inventory.cli.shared.terminal import say
 from nester.core.problem import Effort
 
 if TYPE_CHECKING:
@@ -39,14 +38,14 @@ def demo() -> None:
         with searching_in(shop_file, None) as search:
             return plan_batch(shop_file, effort=Effort.QUICK, today=date.today(), **search)
 
-    made = make_demo(_FOLDER, plan, typer.echo)
+    made = make_demo(_FOLDER, plan, say)
     number = made.plan.batch
     console().print(plan_summary(made.plan, made.pace))
-    typer.echo(f"Wrote {format_count(len(made.files), 'file')} to {made.folder}:")
-    typer.echo(f"batch-{number}.pdf to print and pin up, the same as .html for a phone,")
-    typer.echo(f"lists as data, and pictures of the layouts in {made.folder / 'layouts'}.")
-    typer.echo("Look further:")
-    typer.echo(f"  quirebox --shop {made.shop} batch steps {number} --layout 1")
-    typer.echo(f"  quirebox --shop {made.shop} stash list --colour black")
-    typer.echo(f"  quirebox --shop {made.shop} order cost 1")
-    typer.echo(f"  quirebox --shop {made.shop} buy list")
+    say(f"Wrote {format_count(len(made.files), 'file')} to {made.folder}:")
+    say(f"batch-{number}.pdf to print and pin up, the same as .html for a phone,")
+    say(f"lists as data, and pictures of the layouts in {made.folder / 'layouts'}.")
+    say("Look further:")
+    say(f"  quirebox --shop {made.shop} batch steps {number} --layout 1")
+    say(f"  quirebox --shop {made.shop} stash list --colour black")
+    say(f"  quirebox --shop {made.shop} order cost 1")
+    say(f"  quirebox --shop {made.shop} buy list")

@@ -18,6 +18,7 @@ from inventory.cli.shared.design_options import (
     session_if_any,
 )
 from inventory.cli.shared.options import JsonFlag, ReplaceFlag, group, replacing, shop_file_of
+from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count, pairs
 from nester.core.lengths import Unit
 
@@ -60,7 +61,7 @@ def settings(
         listing, rows = setting_list(session, name, unit)
     show_list(listing, rows, as_json)
     if not as_json and any(row.can_fit for row in rows):
-        typer.echo("fit: the smallest value that leaves enough play in the papers chosen.")
+        say("fit: the smallest value that leaves enough play in the papers chosen.")
 
 
 def _datasheet(
@@ -207,7 +208,7 @@ def template(
     sheet, used = _datasheet(context, name, sizes, paper, unit)
     folder = into or Path(f"{sheet.design.name}-templates")
     paths = write_templates(sheet, used, folder, page, replacing(yes))
-    typer.echo(f"Wrote {format_count(len(paths), 'file')} to {folder}")
+    say(f"Wrote {format_count(len(paths), 'file')} to {folder}")
 
 
 @app.command("new")
@@ -227,10 +228,10 @@ def new(
     from nester.designs.custom.reader import starter_text
 
     if into is None:
-        typer.echo(starter_text().rstrip())
+        say(starter_text().rstrip())
         return
     write_new_file(into, starter_text().encode())
-    typer.echo(f"Wrote {into}; change it, then: quirebox design check {into}")
+    say(f"Wrote {into}; change it, then: quirebox design check {into}")
 
 
 @app.command("check")
@@ -246,11 +247,11 @@ def check(file: FileArgument) -> None:
 
     findings = check_design_file(file)
     if len(findings) > 1:
-        typer.echo("\n".join(findings))
+        say("\n".join(findings))
         raise Refusal(f"{file} has {len(findings)} faults; they are listed above")
     if findings:
         raise Refusal(findings[0])
-    typer.echo(f"{file} is fine")
+    say(f"{file} is fine")
 
 
 @app.command("add")
@@ -266,7 +267,7 @@ def add(context: typer.Context, file: FileArgument) -> None:
     text = read_design_file(file)
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         kept = add_custom_design(session, text, str(file))
-    typer.echo(f"Added the design '{kept.name}'")
+    say(f"Added the design '{kept.name}'")
 
 
 @app.command("remove")
@@ -281,7 +282,7 @@ def remove(context: typer.Context, name: NameArgument) -> None:
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         remove_custom_design(session, name)
-    typer.echo(f"Removed the design '{name}'")
+    say(f"Removed the design '{name}'")
 
 
 app.command("sizes")(design_sizes.sizes)

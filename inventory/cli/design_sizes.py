@@ -22,6 +22,7 @@ from inventory.cli.shared.options import (
     ReplaceFlag,
     replacing,
 )
+from inventory.cli.shared.terminal import say
 from inventory.core.text import pairs
 from nester.core.errors import Refusal
 from nester.core.problem import Cuts, Effort
@@ -194,7 +195,7 @@ def _show_sizes(found: SizeComparison) -> None:
     print_sentences([f"  {words}" for words in suggestion_words(found)])
     print_sentences(left_out_words(found))
     if found.was_stopped:
-        typer.echo(f"Stopped early: {len(found.points)} of {found.wanted} sizes were compared.")
+        say(f"Stopped early: {len(found.points)} of {found.wanted} sizes were compared.")
 
 
 def sheets(

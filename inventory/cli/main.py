@@ -13,6 +13,7 @@ import typer.core
 import typer.main
 
 from inventory.cli.shared.options import Group
+from inventory.cli.shared.terminal import say
 from nester.core.errors import Refusal
 
 __all__ = ["app", "main"]
@@ -88,10 +89,10 @@ def quirebox(
     if version:
         from importlib.metadata import version as version_of
 
-        typer.echo(version_of("quirebox"))
+        say(version_of("quirebox"))
         raise typer.Exit
     if context.invoked_subcommand is None:
-        typer.echo(context.get_help())
+        say(context.get_help())
 
 
 def main(arguments: Sequence[str]) -> int:

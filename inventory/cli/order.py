@@ -18,6 +18,7 @@ from inventory.cli.shared.options import (
     replacing,
     shop_file_of,
 )
+from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count, pairs
 
 app = group("Orders: what customers want, by when, in which papers.")
@@ -79,7 +80,7 @@ def add(
         )
     for warning in warnings:
         warn(warning)
-    typer.echo(
+    say(
         f"Took order {order.id}: {order.copies} × {order.design} for {order.customer}, due"
         f" {order.due.isoformat()}"
     )
@@ -110,7 +111,7 @@ def import_(
         count, warnings = import_orders(session, file, date.today())
     for warning in warnings:
         warn(warning)
-    typer.echo(f"Took {format_count(count, 'order')}")
+    say(f"Took {format_count(count, 'order')}")
 
 
 @app.command("list")
@@ -268,7 +269,7 @@ def quote(
         document = quote_html(made, voice)
     write_files([(file, document)], may_replace)
     amount = format_money(made.price, made.currency)
-    typer.echo(f"Wrote the offer for order {number} to {file}: {amount}")
+    say(f"Wrote the offer for order {number} to {file}: {amount}")
 
 
 @app.command("move")
@@ -287,4 +288,4 @@ def move(
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         order = move_order(session, number, status)
-    typer.echo(f"Order {number} is {order.status}")
+    say(f"Order {number} is {order.status}")

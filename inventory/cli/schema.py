@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from inventory.cli.shared.terminal import say
 from inventory.views.schemas import schema_names, schema_text
 
 __all__ = ["schema"]
@@ -20,4 +21,4 @@ def schema(
     Example:
       quirebox schema fit
     """
-    typer.echo("\n".join(schema_names()) if name is None else schema_text(name).rstrip())
+    say("\n".join(schema_names()) if name is None else schema_text(name).rstrip())

@@ -18,6 +18,7 @@ from inventory.cli.shared.options import (
     shop_file_of,
     shop_option,
 )
+from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 from nester.core.lengths import Unit
 
@@ -48,7 +49,7 @@ def new(
     with open_shop(
         shop_option(context), create=True, name=name, unit=unit, currency=currency
     ) as shop_file:
-        typer.echo(f"Made the shop '{name}' in {shop_file.place}")
+        say(f"Made the shop '{name}' in {shop_file.place}")
 
 
 @app.command("show")
@@ -65,7 +66,7 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
             print_json(shop_as_json(session, place))
         else:
             words = shop_words(get_shop(session), place, *record_counts(session))
-            typer.echo("\n".join(words))
+            say("\n".join(words))
 
 
 @app.command("set")
@@ -137,7 +138,7 @@ def change(
             follow_grain=grain,
             making_days=making_days,
         )
-    typer.echo("Changed the shop's rules; 'quirebox shop show' shows them")
+    say("Changed the shop's rules; 'quirebox shop show' shows them")
 
 
 @app.command("check")
@@ -162,7 +163,7 @@ def check(context: typer.Context, as_json: JsonFlag = False) -> None:
     if as_json:
         print_json(check_as_json(place, report))
     else:
-        typer.echo("\n".join(check_words(place, report)))
+        say("\n".join(check_words(place, report)))
     if report.faults:
         raise typer.Exit(1)
 
@@ -188,7 +189,7 @@ def backup(
 
     with shop_file_of(context) as shop_file:
         copy = back_up(shop_file, file)
-    typer.echo(f"Copied the shop to {copy}")
+    say(f"Copied the shop to {copy}")
 
 
 @app.command("restore")
@@ -209,9 +210,9 @@ def restore_copy(
     from inventory.maintenance.backup import restore
 
     kept = restore(file, shop_option(context), replace=replace)
-    typer.echo(f"Restored the shop from {file}")
+    say(f"Restored the shop from {file}")
     if kept is not None:
-        typer.echo(f"The file from before is kept as {kept}")
+        say(f"The file from before is kept as {kept}")
 
 
 @app.command("export")
@@ -229,7 +230,7 @@ def export(
 
     with shop_file_of(context) as shop_file:
         rows = export_shop(shop_file, file)
-    typer.echo(f"Wrote {_count_words(rows)} to {file}")
+    say(f"Wrote {_count_words(rows)} to {file}")
 
 
 @app.command("import")
@@ -250,7 +251,7 @@ def import_archive(
     from inventory.maintenance.archive import import_shop
 
     rows = import_shop(file, shop_option(context))
-    typer.echo(f"Read {_count_words(rows)} into the new shop")
+    say(f"Read {_count_words(rows)} into the new shop")
 
 
 def _count_words(rows: Mapping[str, int]) -> str:

@@ -28,6 +28,7 @@ __all__ = [
     "read_pairs",
     "shorten",
     "whole_number",
+    "without_controls",
 ]
 
 LONGEST_NAME = 200
@@ -65,6 +66,15 @@ def fold(text: str) -> str:
 def holds_unseen(text: str) -> bool:
     """Whether a text holds characters that nobody sees."""
     return _IGNORABLE.search(text) is not None
+
+
+def without_controls(text: str) -> str:
+    """Return lines in which nothing steers a terminal or turns around what follows."""
+    return "".join(c if c == "\n" or not _steers(c) else "�" for c in text)
+
+
+def _steers(character: str) -> bool:
+    return unicodedata.category(character) in _FORBIDDEN_CATEGORIES or character in _BIDI_CONTROLS
 
 
 def shorten(text: str, at_most: int = 40) -> str:
@@ -111,7 +121,7 @@ def _check_characters(text: str, what: str, at_most: int) -> None:
             f"{what} '{shorten(text, 20)}' has {len(text):,} characters; at most {at_most:,} fit"
         )
     for character in text:
-        if unicodedata.category(character) in _FORBIDDEN_CATEGORIES or character in _BIDI_CONTROLS:
+        if _steers(character):
             raise Refusal(
                 f"{what} '{shorten(text)}' holds the control character U+{ord(character):04X};"
                 " write it on one line, without such characters"

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ def set_one_level(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         level = set_level(session, paper, reorder, target, size=_size(session, size))
         name = level.paper.name
-    typer.echo(f"With {format_count(reorder, 'sheet')} of {name} or fewer, buy up to {target:,}.")
+    say(f"With {format_count(reorder, 'sheet')} of {name} or fewer, buy up to {target:,}.")
 
 
 @app.command("drop")
@@ -73,7 +74,7 @@ def drop_one_level(context: typer.Context, paper: PaperArgument, size: SizeOptio
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         drop_level(session, paper, _size(session, size))
         name = find_paper(session, paper).name
-    typer.echo(f"Removed the level of {name}.")
+    say(f"Removed the level of {name}.")
 
 
 @app.command("list")
@@ -144,4 +145,4 @@ def suggest(
             accept_suggestions(session, rows)
     show_list(suggestion_listing(unit, weeks), rows, as_json)
     if rows and not as_json:
-        typer.echo("These levels are set." if accept else "Nothing is set yet; add --accept.")
+        say("These levels are set." if accept else "Nothing is set yet; add --accept.")

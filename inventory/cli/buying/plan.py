@@ -19,6 +19,7 @@ from inventory.cli.shared.options import (
     shop_file_of,
     stopping,
 )
+from inventory.cli.shared.terminal import say
 from nester.core.problem import Cuts, Effort
 
 if TYPE_CHECKING:
@@ -115,7 +116,7 @@ def plan(
         _show(found, shop.unit, today)
         for number in recorded:
             receive = command_words(context, f"buy purchase receive {number}")
-            typer.echo(f"Recorded purchase {number}; when it comes: {receive}")
+            say(f"Recorded purchase {number}; when it comes: {receive}")
     if found.unmade:
         raise typer.Exit(_PIECES_LEFT_OVER)
 

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_file_of
+from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 
 suppliers = group("Suppliers: who sells paper, and on what terms.")
@@ -97,7 +98,7 @@ def set_supplier_terms(
             note=note,
         )
         name = supplier.name
-    typer.echo(f"{'Added' if is_new else 'Changed'} supplier '{name}'.")
+    say(f"{'Added' if is_new else 'Changed'} supplier '{name}'.")
 
 
 @suppliers.command("list")
@@ -136,7 +137,7 @@ def set_exchange_rate(
         made = set_rate(session, currency, read_rate(rate), _day(day))
         worth = f"1 {made.currency} is {made.rate:f} {get_shop(session).currency}"
         since = made.day
-    typer.echo(f"From {since.isoformat()} on, {worth}.")
+    say(f"From {since.isoformat()} on, {worth}.")
 
 
 @rates.command("list")
@@ -209,17 +210,17 @@ def import_prices(
             show_list(price_change_listing(unit), changes[:_SHOWN])
             _say_rest(len(changes) - _SHOWN)
         for sentence in sentences:
-            typer.echo(sentence)
+            say(sentence)
         if not yes:
             ask(f"Store these prices from {since.isoformat()} on?")
         with shop_file.begin() as session:
             store_prices(session, sheet, since, whole=whole)
-    typer.echo(f"Stored {format_count(len(changes), 'price change')}.")
+    say(f"Stored {format_count(len(changes), 'price change')}.")
 
 
 def _say_rest(number: int, hint: str = "") -> None:
     if number > 0:
-        typer.echo(f"… and {format_count(number, 'more line')}{hint}")
+        say(f"… and {format_count(number, 'more line')}{hint}")
 
 
 @prices.command("set")
@@ -274,7 +275,7 @@ def set_one_price(
             days=days,
             day=since,
         )
-    typer.echo(f"Stored this price, from {since.isoformat()} on.")
+    say(f"Stored this price, from {since.isoformat()} on.")
 
 
 @prices.command("end")
@@ -302,7 +303,7 @@ def end_one_price(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         unit = get_shop(session).unit
         end_price(session, supplier, paper, parse_size(size, unit), pack=pack, day=since)
-    typer.echo(f"No longer sold from {since.isoformat()} on.")
+    say(f"No longer sold from {since.isoformat()} on.")
 
 
 @prices.command("list")

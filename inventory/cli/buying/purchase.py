@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from inventory.cli.shared.options import JsonFlag, command_words, group, shop_file_of
+from inventory.cli.shared.terminal import say
 from inventory.core.text import pairs
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ def _show(row: PurchaseRow, unit: Unit, today: date) -> None:
 
     show_list(purchase_line_listing(row, unit), row.lines)
     for sentence in purchase_words(row, unit, today):
-        typer.echo(sentence)
+        say(sentence)
 
 
 @app.command("add")
@@ -101,8 +102,8 @@ def add(
         _show(row, unit, today)
         made, too_small = purchase.id, least_order_words(row)
     if too_small:
-        typer.echo(too_small)
-    typer.echo(f"When it comes: {command_words(context, f'buy purchase receive {made}')}")
+        say(too_small)
+    say(f"When it comes: {command_words(context, f'buy purchase receive {made}')}")
 
 
 @app.command("list")
@@ -253,7 +254,7 @@ def receive(
             still,
         ]
     for sentence in sentences:
-        typer.echo(sentence)
+        say(sentence)
 
 
 @app.command("close")
@@ -268,4 +269,4 @@ def close(context: typer.Context, number: NumberArgument, why: WhyOption = "") -
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         close_purchase(session, number, why)
-    typer.echo(f"Purchase {number} is closed.")
+    say(f"Purchase {number} is closed.")

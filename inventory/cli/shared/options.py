@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 import typer.core
 
+from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count, pairs
 from nester.core.problem import Cuts, Effort
 
@@ -202,7 +203,7 @@ def group(help_text: str) -> typer.Typer:
     @made.callback(invoke_without_command=True)
     def show_help(context: typer.Context) -> None:
         if context.invoked_subcommand is None:
-            typer.echo(context.get_help())
+            say(context.get_help())
 
     return made
 

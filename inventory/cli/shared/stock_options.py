@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 
 if TYPE_CHECKING:
@@ -65,5 +66,5 @@ def show_lines(lines: Sequence[ReceiptLine], shop: Shop, what: str) -> None:
 
     show_list(receipt_listing(shop), lines[:_LINES_SHOWN])
     if len(lines) > _LINES_SHOWN:
-        typer.echo(f"… and {format_count(len(lines) - _LINES_SHOWN, 'more line')}")
-    typer.echo(receipt_sum(lines, shop, what))
+        say(f"… and {format_count(len(lines) - _LINES_SHOWN, 'more line')}")
+    say(receipt_sum(lines, shop, what))

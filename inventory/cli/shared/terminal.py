@@ -31,6 +31,7 @@ __all__ = [
     "print_sentences",
     "refusal_text",
     "refuse",
+    "say",
     "searching",
     "show_list",
     "warn",
@@ -111,9 +112,18 @@ def _is_unicode(stream: TextIO) -> bool:
     return (stream.encoding or "utf-8").casefold().startswith("utf")
 
 
+def say(text: str) -> None:
+    """Print lines for the maker; names of files and the like can't steer the terminal."""
+    from inventory.core.text import without_controls
+
+    typer.echo(without_controls(text))
+
+
 def warn(text: str) -> None:
     """Print a message that is no result, on standard error."""
-    print(f"quirebox: {text}", file=sys.stderr)  # noqa: T201
+    from inventory.core.text import without_controls
+
+    print(f"quirebox: {without_controls(text)}", file=sys.stderr)  # noqa: T201
 
 
 def refusal_text(refusal: Refusal) -> str:
@@ -148,7 +158,7 @@ def show_list(listing: Listing[Row], rows: Sequence[Row], as_json: bool = False)
     elif rows:
         console().print(list_table(listing, rows))
     else:
-        typer.echo(_with_hint(listing.empty, listing.hint))
+        say(_with_hint(listing.empty, listing.hint))
 
 
 def list_table(listing: Listing[Row], rows: Sequence[Row]) -> Table:

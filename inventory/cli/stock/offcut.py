@@ -19,6 +19,7 @@ from inventory.cli.shared.stock_options import (
     WhyOption,
     show_lines,
 )
+from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 
 app = group("Offcuts: rectangles left over and kept, each with a label of its own.")
@@ -62,7 +63,7 @@ def add_one_offcut(
             grain=choice(GrainAxis, grain, "the grain"),
         )
         name = stock.paper.name
-    typer.echo(f"Added an offcut of {name}; write {stock.label} on it")
+    say(f"Added an offcut of {name}; write {stock.label} on it")
 
 
 @app.command("grain")
@@ -85,7 +86,7 @@ def offcut_grain(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         stock = book_grain(session, label, along, why)
     axis = along.strip().casefold()
-    typer.echo(
+    say(
         f"The grain of {stock.label} is unknown now"
         if axis == "unknown"
         else f"The grain of {stock.label} runs along its {axis}"
@@ -127,7 +128,7 @@ def import_offcut_list(
         with shop_file.begin() as session:
             put_away_offcuts(session, book_transaction(session, Reason.KEPT), lines)
     count = sum(line.quantity for line in lines)
-    typer.echo(
+    say(
         f"Added {format_count(count, 'offcut')}; 'quirebox stash list --kind offcut' shows their"
         " labels"
     )

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 
 app = group("Papers: colour, finish, weight, pattern and grain.")
@@ -74,7 +75,7 @@ def add(
             caliper=read_caliper(caliper),
             note=note,
         )
-    typer.echo(f"Added the paper '{paper.name}'")
+    say(f"Added the paper '{paper.name}'")
 
 
 @app.command("import")
@@ -99,7 +100,7 @@ def import_(
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         count = import_papers(session, file)
-    typer.echo(f"Added {format_count(count, 'paper')}")
+    say(f"Added {format_count(count, 'paper')}")
 
 
 @app.command("set")
@@ -141,7 +142,7 @@ def set_(
             set_substitutes(session, name, [other for other in instead if other.strip()])
     changed = {"note": note, "grain": grain, "replacements": instead}
     what = ", ".join(word for word, value in changed.items() if value is not None)
-    typer.echo(f"Changed {what or 'nothing'} of the paper '{paper.name}'")
+    say(f"Changed {what or 'nothing'} of the paper '{paper.name}'")
 
 
 @app.command("list")

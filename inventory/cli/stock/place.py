@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.cli.shared.terminal import say
 
 app = group("Places: shelves, drawers and boxes, one within another.")
 
@@ -33,7 +34,7 @@ def add(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         place = add_place(session, name, inside=inside)
         path = PlaceTree(session).path(place.id)
-    typer.echo(f"Added the place '{path}'")
+    say(f"Added the place '{path}'")
 
 
 @app.command("move")
@@ -58,7 +59,7 @@ def move(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         place = move_place(session, name, inside=inside, call=call)
         path = PlaceTree(session).path(place.id)
-    typer.echo(f"The place is '{path}' now")
+    say(f"The place is '{path}' now")
 
 
 @app.command("list")

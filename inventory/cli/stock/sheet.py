@@ -17,6 +17,7 @@ from inventory.cli.shared.stock_options import (
     SizeArgument,
     show_lines,
 )
+from inventory.cli.shared.terminal import say
 from inventory.core.money import parse_money
 from inventory.core.text import format_count
 from nester.core.errors import Refusal
@@ -115,7 +116,7 @@ def add_sheet(
         )
         there, name = on_hand(session, stock), stock.paper.name
         size_words = format_size(stock.width, stock.height, get_shop(session).unit)
-    typer.echo(
+    say(
         f"Added {format_count(number, 'sheet')} of {name}, {size_words}, to"
         f" {stock.label}; {there:,} on hand now"
     )
@@ -170,7 +171,7 @@ def import_sheet_list(
                 session, lines, supplier=supplier, number=note_number, again=again,
                 at=_when(day),
             )  # fmt: skip
-    typer.echo(f"Added {format_count(sum(line.quantity for line in lines), 'sheet')}")
+    say(f"Added {format_count(sum(line.quantity for line in lines), 'sheet')}")
 
 
 @app.command("deliveries")

@@ -8,6 +8,7 @@ import typer
 
 from inventory.cli.shared.options import JsonFlag, group, shop_file_of
 from inventory.cli.shared.stock_options import LabelArgument, WhyOption
+from inventory.cli.shared.terminal import say
 from inventory.cli.stock import stash_makes, stocktake
 from inventory.core.text import format_count
 
@@ -42,7 +43,7 @@ def _number_of_lines(most: int | None, as_json: bool) -> int | None:
 
 def _show_more_hint(number: int, shown: int, fewer: str) -> None:
     if number > shown:
-        typer.echo(f"… and {number - shown:,} more; --most {number} shows all, {fewer} fewer")
+        say(f"… and {number - shown:,} more; --most {number} shows all, {fewer} fewer")
 
 
 @app.command("list")
@@ -103,9 +104,9 @@ def count(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         movement = count_stock(session, label, quantity, why)
     if movement is None:
-        typer.echo(f"{label} was right: {quantity} on hand")
+        say(f"{label} was right: {quantity} on hand")
     else:
-        typer.echo(f"{label} corrected by {movement.change:+}; {quantity} on hand now")
+        say(f"{label} corrected by {movement.change:+}; {quantity} on hand now")
 
 
 @app.command("spoil")
@@ -130,7 +131,7 @@ def spoil_some(
         stock = find_stock(session, label)
         left = on_hand(session, stock)
     spoiled = format_count(quantity, str(stock.kind))
-    typer.echo(f"Recorded {spoiled} of {stock.label} as spoiled; {left} on hand now")
+    say(f"Recorded {spoiled} of {stock.label} as spoiled; {left} on hand now")
 
 
 @app.command("damage")
@@ -170,9 +171,9 @@ def mark_damaged(
         area = read_damaged_area(session, label, size, corner=corner, left=left, top=top)
         pile = find_stock(session, label)
         stock = book_damage(session, label, area, why)
-    typer.echo(f"{stock.label}: {damage_words(area, unit)}")
+    say(f"{stock.label}: {damage_words(area, unit)}")
     if stock is not pile:
-        typer.echo(f"Write {stock.label} on it: it no longer belongs to {pile.label}")
+        say(f"Write {stock.label} on it: it no longer belongs to {pile.label}")
 
 
 @app.command("margin")
@@ -213,12 +214,12 @@ def margin(
         stock = change_margins(session, label, margins_of(session, width), quantity, why)
         words = condition_words(stock.margins, (), Grain.ANY, get_shop(session).unit)
         others = on_hand(session, before)
-    typer.echo(f"{stock.label}: {words or 'no margins'}")
+    say(f"{stock.label}: {words or 'no margins'}")
     if others:
-        typer.echo(f"Keep them apart from {before.label}, and write {stock.label} on them")
+        say(f"Keep them apart from {before.label}, and write {stock.label} on them")
     else:
         it = "it" if stock.kind == "offcut" else "them"
-        typer.echo(f"Write {stock.label} on {it} in place of {before.label}")
+        say(f"Write {stock.label} on {it} in place of {before.label}")
 
 
 @app.command("put")
@@ -246,7 +247,7 @@ def put(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         stock = set_stock_place(session, label, place, quantity)
         where = PlaceTree(session).path(stock.place_id)
-    typer.echo(f"{stock.label} is in '{where}' now" if where else f"{stock.label} has no place now")
+    say(f"{stock.label} is in '{where}' now" if where else f"{stock.label} has no place now")
 
 
 @app.command("log")
@@ -290,7 +291,7 @@ def undo(
         number = last_transaction(session).id if entry is None else entry
         undo_transaction(session, number, why)
         words = transaction_words(session.get_one(Transaction, number))
-    typer.echo(f"Undone: {words}")
+    say(f"Undone: {words}")
 
 
 @app.command("find")

@@ -14,6 +14,7 @@ from inventory.cli.shared.options import (
     shop_file_of,
     stopping,
 )
+from inventory.cli.shared.terminal import say
 from inventory.core.text import pairs
 from inventory.documents.text.capacity import number_words
 from nester.core.problem import Cuts, Effort
@@ -60,4 +61,4 @@ def makes(
         found = [max_copies(problem, effort, stop=stop) for problem in problems]
     show_list(CAPACITY, list(zip(read, found, strict=True)), as_json)
     if not as_json and any(not copies.is_optimal for copies in found):
-        typer.echo("Of two numbers, a plan was found for the first; more than the second can't be.")
+        say("Of two numbers, a plan was found for the first; more than the second can't be.")

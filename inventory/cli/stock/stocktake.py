@@ -16,6 +16,7 @@ from inventory.cli.shared.options import (
     shop_file_of,
 )
 from inventory.cli.shared.stock_options import WhyOption
+from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 
 __all__ = ["counted_papers", "enter", "sheet"]
@@ -51,11 +52,11 @@ def sheet(
         show_list(counted.listing, counted.rows)
     else:
         write_files([(into, counted.listing.csv(counted.rows))], replacing(yes))
-        typer.echo(f"Wrote {format_count(len(counted.rows), 'line')} to {into}")
+        say(f"Wrote {format_count(len(counted.rows), 'line')} to {into}")
     if counted.never_counted:
         names = ", ".join(counted.never_counted[:_NAMES_SHOWN])
         more = " …" if len(counted.never_counted) > _NAMES_SHOWN else ""
-        typer.echo(f"Never counted: {names}{more}")
+        say(f"Never counted: {names}{more}")
 
 
 def enter(
@@ -90,7 +91,7 @@ def enter(
         with shop_file.begin() as session:
             differences = book_counts(session, found, why)
     labels = format_count(len(found), "label")
-    typer.echo(f"Counted {labels}; recorded {format_count(len(differences), 'difference')}")
+    say(f"Counted {labels}; recorded {format_count(len(differences), 'difference')}")
 
 
 def counted_papers(context: typer.Context, as_json: JsonFlag = False) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.cli.shared.terminal import say
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def add(
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         supply = add_supply(session, name, by, unit=unit, note=note)
-    typer.echo(f"Added the supply '{supply.name}'")
+    say(f"Added the supply '{supply.name}'")
 
 
 @app.command("receive")
@@ -102,7 +103,7 @@ def receive(
             number=note_number,
         )
     labels = ", ".join(item.label for item in made)
-    typer.echo(f"Added {supply.name}; write {labels} on {'it' if len(made) == 1 else 'them'}")
+    say(f"Added {supply.name}; write {labels} on {'it' if len(made) == 1 else 'them'}")
 
 
 @app.command("use")
@@ -145,7 +146,7 @@ def use(
             taken = use_supply(
                 session, name, read_measure(supply, much, unit), batch=batch, why=why
             )
-    typer.echo(f"Recorded the use from {', '.join(item.label for item, _ in taken)}")
+    say(f"Recorded the use from {', '.join(item.label for item, _ in taken)}")
 
 
 def _use_ribbon(
@@ -170,7 +171,7 @@ def _use_ribbon(
     if try_only:
         plan = plan_lengths(session, name, lengths, shortest=least)
         show_list(reel_listing(unit), plan.cuts)
-        typer.echo(reel_plan_words(plan, unit))
+        say(reel_plan_words(plan, unit))
     else:
         cuts = use_lengths(session, name, lengths, shortest=least, batch=batch, why=why)
         show_list(reel_listing(unit), cuts)
@@ -197,10 +198,10 @@ def count(
         unit = get_shop(session).unit
         difference = count_supply(session, label, read_measure(supply, much, unit, 0), why)
     if not difference:
-        typer.echo(f"{label} was right; nothing to change")
+        say(f"{label} was right; nothing to change")
         return
     shown = format_measure(supply.measure, abs(difference), supply.unit, unit)
-    typer.echo(f"{label} corrected by {'+' if difference > 0 else '-'}{shown}")
+    say(f"{label} corrected by {'+' if difference > 0 else '-'}{shown}")
 
 
 @app.command("list")
