@@ -155,6 +155,7 @@ def write_files(
     files: Sequence[tuple[Path, str | bytes]],
     may_replace: MayReplace = refuse_to_replace,
     *,
+    folders: Iterable[Path] = (),
     remove: Iterable[Path] = (),
 ) -> None:
     """Write files, once all of them may be; a failure leaves the file that was there as it was.
@@ -165,6 +166,8 @@ def write_files(
     ----------
     files
         What to write; texts are written in UTF-8.
+    folders
+        Those to make for them, unless they are there.
     remove
         Files that the new ones make obsolete; `may_replace` is asked about them too.
 
@@ -175,6 +178,8 @@ def write_files(
     """
     obsolete = list(remove)
     check_targets([*(path for path, _ in files), *obsolete], may_replace)
+    for folder in folders:
+        make_folder(folder)
     for path, data in files:
         _write(path, data.encode() if isinstance(data, str) else data)
     for path in obsolete:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from inventory.core.files import MayReplace, make_folder, refuse_to_replace, write_files
+from inventory.core.files import MayReplace, refuse_to_replace, write_files
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -46,14 +46,13 @@ def write_pictures(
     pictures += [draw_piece(piece, unit) for piece in sheet.pieces]
     files: list[tuple[Path, str | bytes]] = []
     if folder is not None:
-        make_folder(folder)
         for name, picture in zip(names, pictures, strict=True):
             files.append((folder / f"{name}.svg", picture))
     if pdf is not None:
         from nester.drawing.canvas.pdf_pictures import pictures_pdf
 
         files.append((pdf, pictures_pdf(pictures, sheet.design.title)))
-    write_files(files, may_replace)
+    write_files(files, may_replace, folders=[folder] if folder else [])
 
 
 def write_templates(
@@ -89,8 +88,7 @@ def write_templates(
     }
     for name, piece in zip(_file_names(sheet.pieces), sheet.pieces, strict=True):
         files[folder / f"{name}.svg"] = template_svg(piece, unit)
-    make_folder(folder)
-    write_files(list(files.items()), may_replace)
+    write_files(list(files.items()), may_replace, folders=[folder])
     return list(files)
 
 

@@ -35,7 +35,7 @@ def test_sizes_of_a_box(desk: Desk) -> None:
     assert "Left out: 18.8 cm. tier 1 of card" in told
     assert "█" in told
     assert (desk.folder / "chart.svg").read_text(encoding="utf-8").startswith("<svg")
-    data = desk.data("sizes", *words, "--json", run=desk.run_here)
+    data = desk.data("sizes", *words, "--yes", "--json", run=desk.run_here)
     assert (data["design"], data["setting"], data["quantity"]) == ("layered-box", "panel", 10)
     assert [one["size"] for one in data["sizes"]] == list(range(170, 190, 2))
     assert data["sizes"][-1]["refused"]
@@ -52,7 +52,7 @@ def test_prices_and_inches(desk: Desk) -> None:
     )  # fmt: skip
     told = desk.do(*words, run=desk.run_here)
     assert "3 in: 4 × tag share a 12 × 12 in sheet; 3 1/2 in: they can't" in told
-    data = desk.data("sizes", *words, "--json", run=desk.run_here)
+    data = desk.data("sizes", *words, "--yes", "--json", run=desk.run_here)
     assert [one["each"] for one in data["sizes"]] == [0.2, 0.2, 0.4, 0.4]
 
 

@@ -282,7 +282,7 @@ def test_an_earlier_demo_that_cannot_be_removed(
     (folder / "made-by-quirebox-demo.txt").touch()
     (folder / "shop.sqlite").touch()
 
-    def denied(_: Path) -> None:
+    def denied(_: Path, missing_ok: bool = False) -> None:
         raise PermissionError(errno.EACCES, "Permission denied")
 
     monkeypatch.setattr(Path, "unlink", denied)

@@ -9,7 +9,6 @@ from pathlib import Path
 from inventory.core.files import (
     MayReplace,
     csv_text,
-    make_folder,
     refuse_to_replace,
     write_files,
 )
@@ -85,10 +84,14 @@ def write_documents(
     if "svg" in wanted:
         for layout in plan.layouts:
             made[pictures / _picture_name(layout)] = _picture(plan, layout).encode()
-        make_folder(pictures)
-        old = [path for path in pictures.iterdir() if _PICTURE.fullmatch(path.name)]
-    make_folder(folder)
-    write_files(list(made.items()), may_replace, remove=[path for path in old if path not in made])
+        if pictures.is_dir():
+            old = [path for path in pictures.iterdir() if _PICTURE.fullmatch(path.name)]
+    write_files(
+        list(made.items()),
+        may_replace,
+        folders=[folder, pictures] if "svg" in wanted else [folder],
+        remove=[path for path in old if path not in made],
+    )
     return list(made)
 
 

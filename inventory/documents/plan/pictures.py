@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from inventory.core.files import MayReplace, make_folder, refuse_to_replace, write_files
+from inventory.core.files import MayReplace, refuse_to_replace, write_files
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -40,9 +40,8 @@ def draw_answer(
         pictures[folder / f"{number:03}.svg"] = draw_layout(
             layout, sheet, unit, paper_colour=None, title=title, trimmer=problem.trimmer
         )
-    make_folder(folder)
     old = [path for path in pictures_in(folder) if path not in pictures]
-    write_files(list(pictures.items()), may_replace, remove=old)
+    write_files(list(pictures.items()), may_replace, folders=[folder], remove=old)
 
 
 def pictures_in(folder: Path) -> list[Path]:

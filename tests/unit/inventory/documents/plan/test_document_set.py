@@ -274,10 +274,11 @@ def test_a_sign_that_no_font_has_can_be_seen():
     )
 
 
-def test_a_font_that_cannot_be_read_is_refused(tmp_path):
+@pytest.mark.parametrize("customer", ["\U0001f384", "Ines"])
+def test_a_font_that_cannot_be_read_is_refused(tmp_path, customer):
     broken = tmp_path / "broken.ttf"
     broken.write_bytes(b"no font")
-    plan = a_plan(customer="\U0001f384")
+    plan = a_plan(customer=customer)
     with pytest.raises(Refusal, match=r"broken\.ttf: this font can't be read"):
         plan_pdf(plan, DocumentOptions(), fonts=[broken])
     with pytest.raises(Refusal, match=r"none\.ttf: this font can't be read"):
