@@ -229,7 +229,7 @@ def test_lists_are_imported_and_planned(desk: Desk, tmp_path: Path) -> None:
 
 
 def test_the_demo_runs_in_an_empty_folder_and_again(desk: Desk) -> None:
-    """The second time it removes what it made, and nothing that a link leads to."""
+    """The second time it replaces what it made, and nothing else that lies there."""
     first = desk.do("demo")
     folder = desk.folder / "quirebox-demo"
     assert max(map(cell_len, first.splitlines())) <= 80
