@@ -22,7 +22,7 @@ from sqlalchemy.orm import Session
 from sqlalchemy.pool import QueuePool
 
 from inventory.core.files import link_into_place
-from inventory.database import migrate, shop_file
+from inventory.database import checksum, migrate, shop_file
 from inventory.database.shop_file import ShopFile, wait_for_lock
 from inventory.database.tables.shop import Shop
 from nester.core.errors import Hint, Refusal
@@ -45,6 +45,8 @@ _APPLICATION_ID = 0x51626F78
 """Marks an SQLite file as a shop of ours (https://sqlite.org/pragma.html#pragma_application_id)."""
 
 _NEW_SHOP = Hint("make one", "shop new")
+_WATCHED = "quirebox_watched"
+"""Says of a connection that the checksum follows its transaction."""
 
 
 # --- reaching the file -------------------------------------------------------------------------
@@ -64,6 +66,11 @@ def _engine(path: Path) -> Engine:
     def _begin(connection: Connection) -> None:
         if not connection.get_execution_options().get("writing"):
             _driver(connection).execute("BEGIN DEFERRED")
+
+    @event.listens_for(engine, "commit")
+    def _commit(connection: Connection) -> None:
+        if connection.get_execution_options().get("writing") and connection.info.pop(_WATCHED, 0):
+            checksum.end(_driver(connection))
 
     return engine
 
@@ -98,6 +105,13 @@ def _begin_to_write(connection: Connection, on_wait: Callable[[], None] = lambda
         driver.execute(f"PRAGMA busy_timeout = {round(shop_file.WAIT_SECONDS * 1000)}")
 
 
+def _begin_to_change(connection: Connection, on_wait: Callable[[], None]) -> None:
+    """Begin the transaction of a writing connection whose changes go into the file's checksum."""
+    _begin_to_write(connection, on_wait)
+    checksum.begin(_driver(connection))
+    connection.info[_WATCHED] = True
+
+
 def _connect(path: Path) -> sqlite3.Connection:
     connection = sqlite3.connect(
         _uri(path),
@@ -127,7 +141,7 @@ def open_shop_file(path: Path) -> ShopFile:
     except BaseException:
         engine.dispose()
         raise
-    return ShopFile(path, engine, partial(explain_errors, path), _begin_to_write, backup)
+    return ShopFile(path, engine, partial(explain_errors, path), _begin_to_change, backup)
 
 
 def _check_is_there(path: Path) -> None:
@@ -225,6 +239,7 @@ def new_file_database(
                 migrate.check_is_known(revision, name or str(path))
             migrate.upgrade(connection, revision)
             yield connection
+            checksum.seal(_driver(connection))
     finally:
         engine.dispose()
 

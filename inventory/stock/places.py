@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 
+from inventory.core.limits import MAX_DEPTH
 from inventory.core.text import clean_name, did_you_mean, fold, shorten
 from inventory.database.tables.stock import Place
 from nester.core.errors import Refusal
@@ -27,7 +28,6 @@ __all__ = [
 ]
 
 _SEPARATOR = "/"
-_MAX_DEPTH = 20
 
 
 class PlaceTree:
@@ -119,8 +119,8 @@ class PlaceTree:
                 " places; give the outer place by itself"
             )
         place = Place(name=clean, parent=parent)
-        if parent is not None and len(self._ancestors(parent)) >= _MAX_DEPTH:
-            raise Refusal(f"places can stand in each other at most {_MAX_DEPTH} deep")
+        if parent is not None and len(self._ancestors(parent)) >= MAX_DEPTH:
+            raise Refusal(f"places can stand in each other at most {MAX_DEPTH} deep")
         self.check_free(place.name_key, parent)
         self._session.add(place)
         self._session.flush()
