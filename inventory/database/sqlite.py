@@ -285,22 +285,50 @@ def _upgrade_with_backup(connection: Connection, path: Path) -> Path | None:
     if stored == migrate.HEAD_REVISION:
         return None
     migrate.check_is_known(stored, str(path))
+    driver = _driver(connection)
+    if not checksum.is_right(driver) or _columns(driver) != _columns_at(stored):
+        raise Refusal(f"{path} {_ERROR_MESSAGES[sqlite3.SQLITE_CORRUPT]}")
     backup = backup_path(path, f"before-update-{stored}")
     with closing(_connect(path)) as source:
         copy_file(source, backup)
     try:
         migrate.upgrade(connection)
-        _check_foreign_keys(connection)
+        _check_foreign_keys(connection, path)
+        checksum.seal(driver)
     except BaseException:
         backup.unlink()  # the file itself stays as it was
         raise
     return backup
 
 
-def _check_foreign_keys(connection: Connection) -> None:
+def _check_foreign_keys(connection: Connection, path: Path) -> None:
     broken = connection.execute(text("PRAGMA foreign_key_check")).all()
     if broken:
-        raise RuntimeError(f"after the migration these foreign keys point nowhere: {broken[:5]}")
+        raise Refusal(
+            f"{path} can't be brought up to date, as a row of its table {broken[0][0]} points to"
+            " nothing; restore a backup of it"
+        )
+
+
+def _columns(connection: sqlite3.Connection) -> set[tuple[str, str]]:
+    """Return what tables there are, with their columns."""
+    return set(
+        connection.execute(
+            "SELECT m.name, c.name FROM sqlite_master m, pragma_table_info(m.name) c"
+            " WHERE m.type = 'table' AND m.name NOT LIKE 'sqlite\\_%' ESCAPE '\\'"
+        )
+    )
+
+
+def _columns_at(revision: str) -> set[tuple[str, str]]:
+    """Return what tables a revision has: a file may name another one than its tables are of."""
+    engine = create_engine("sqlite://")
+    try:
+        with engine.connect() as fresh:
+            migrate.upgrade(fresh, revision)
+            return _columns(_driver(fresh))
+    finally:
+        engine.dispose()
 
 
 def backup_path(path: Path, why: str) -> Path:
@@ -351,6 +379,9 @@ _ERROR_MESSAGES = {
     sqlite3.SQLITE_NOTADB: "is not a shop's file",
 }
 """By primary result code (https://sqlite.org/rescode.html), what to say of the file."""
+_DAMAGED = ("Could not decode to UTF-8", "unsupported file format")
+"""How messages of damage begin that have no code of their own: SQLite itself does not look whether
+the bytes of a text are one, and its header names the format of the schema."""
 _INCOMPLETE = "is missing a part of a shop's tables; restore a backup of it"
 
 
@@ -365,6 +396,8 @@ def explain_errors(path: Path | str) -> Iterator[None]:
         said = _ERROR_MESSAGES.get(code)
         if said is None and str(cause).startswith(("no such table", "no such column")):
             said = _INCOMPLETE
+        if said is None and str(cause).startswith(_DAMAGED):
+            said = _ERROR_MESSAGES[sqlite3.SQLITE_CORRUPT]
         if said is None:
             raise
         hint = _NEW_SHOP if code == sqlite3.SQLITE_NOTADB else None

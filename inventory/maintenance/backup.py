@@ -7,12 +7,14 @@ a file that others go on working on.
 from __future__ import annotations
 
 import sqlite3
+import tempfile
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from inventory.database.migrate import HEAD_REVISION, check_is_known
-from inventory.database.open import shop_location
+from inventory.core.text import shorten
+from inventory.database.migrate import check_is_known
+from inventory.database.open import open_shop, shop_location
 from inventory.database.sqlite import (
     backup_path,
     copy_file,
@@ -20,11 +22,12 @@ from inventory.database.sqlite import (
     explain_errors,
     stored_revision,
 )
-from inventory.database.tables.all import METADATA
+from inventory.maintenance.check import check_shop
 from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
     from inventory.database.shop_file import ShopFile
+    from inventory.maintenance.check import Finding
 
 __all__ = ["back_up", "restore"]
 
@@ -123,9 +126,25 @@ def _check(copy: Path) -> None:
         raise Refusal(f"{copy}: there is no such file")
     with explain_errors(copy), closing(_reading(copy)) as connection:
         revision = stored_revision(connection, copy)
-        if not _is_intact(connection) or (revision == HEAD_REVISION and _lacks_tables(connection)):
-            raise Refusal(f"{copy} is damaged and can't be restored; take another copy")
-    check_is_known(revision, str(copy))
+        check_is_known(revision, str(copy))
+        if not _is_intact(connection):
+            raise _damaged(copy)
+        with tempfile.TemporaryDirectory(prefix="quirebox-") as folder:
+            # Checked is a copy of it, as the tables of an older one are brought up to date for it.
+            looked_at = Path(folder) / "shop.sqlite"
+            copy_file(connection, looked_at)
+            try:
+                with open_shop(looked_at) as shop:
+                    faults = check_shop(shop).faults
+            except Refusal as why:
+                raise _damaged(copy) from why
+    if faults:
+        raise _damaged(copy, faults[0])
+
+
+def _damaged(copy: Path, fault: Finding | None = None) -> Refusal:
+    where = f" ({shorten(fault.where)}: {shorten(fault.message, 200)})" if fault else ""
+    return Refusal(f"{copy} is damaged{where} and can't be restored; take another copy")
 
 
 def _connect(path: Path, mode: str = "mode=rw") -> sqlite3.Connection:
@@ -145,11 +164,6 @@ def _reading(copy: Path) -> sqlite3.Connection:
             raise
         return _connect(copy, "immutable=1")
     return connection
-
-
-def _lacks_tables(connection: sqlite3.Connection) -> bool:
-    names = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
-    return not set(METADATA.tables) <= {name for (name,) in names}
 
 
 def _is_intact(connection: sqlite3.Connection) -> bool:
