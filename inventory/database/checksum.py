@@ -26,12 +26,18 @@ _SCHEMA = (
 )
 
 
-def seal(connection: sqlite3.Connection) -> None:
+def seal(connection: sqlite3.Connection, *, was_right: bool = True) -> None:
     """Add up all that is in the file and store the sum; for a file just made or brought up to date.
 
     It is to be called in the transaction that made the file so.
+
+    Parameters
+    ----------
+    was_right
+        Whether the sum was right before; a wrong one stays wrong.
     """
-    _store(connection, _total(connection))
+    total = _total(connection)
+    _store(connection, total if was_right else (total + 1) % _MODULUS)
 
 
 def is_right(connection: sqlite3.Connection) -> bool:

@@ -286,7 +286,8 @@ def _upgrade_with_backup(connection: Connection, path: Path) -> Path | None:
         return None
     migrate.check_is_known(stored, str(path))
     driver = _driver(connection)
-    if not checksum.is_right(driver) or _columns(driver) != _columns_at(stored):
+    was_right = checksum.is_right(driver)
+    if _columns(driver) != _columns_at(stored):
         raise Refusal(f"{path} {_ERROR_MESSAGES[sqlite3.SQLITE_CORRUPT]}")
     backup = backup_path(path, f"before-update-{stored}")
     with closing(_connect(path)) as source:
@@ -294,7 +295,7 @@ def _upgrade_with_backup(connection: Connection, path: Path) -> Path | None:
     try:
         migrate.upgrade(connection)
         _check_foreign_keys(connection, path)
-        checksum.seal(driver)
+        checksum.seal(driver, was_right=was_right)
     except BaseException:
         backup.unlink()  # the file itself stays as it was
         raise

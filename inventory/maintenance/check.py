@@ -187,7 +187,11 @@ def _content(session: Session) -> _Findings:
     except Exception:  # what can't be read was not written so either
         is_right = False
     if not is_right:
-        yield "file", "it was changed since, by the disk or by another program"
+        yield (
+            "file",
+            "it was changed since it was stored, by the disk or by another program; if you changed"
+            " it yourself, export the shop and import it",
+        )
 
 
 def _on_sqlite(session: Session) -> bool:
@@ -292,7 +296,7 @@ def _reason(unreadable: Exception) -> str:
         if getattr(unreadable.orig, "sqlite_errorcode", None) or unreadable.orig is None:
             raise unreadable
         return shorten(str(unreadable.orig), 100)
-    return shorten(str(unreadable), 100)
+    return shorten(" ".join(str(unreadable).split()), 100)
 
 
 def _rows(session: Session) -> _Findings:
@@ -532,7 +536,7 @@ def _plans(session: Session) -> _Findings:
         try:
             plan = _plan(session.scalars(select(Batch.plan).where(Batch.id == number)).one())
         except ValueError as unreadable:
-            yield f"batch {number}", f"its plan can't be read ({shorten(str(unreadable), 100)})"
+            yield f"batch {number}", f"its plan can't be read ({_reason(unreadable)})"
             continue
         if plan.batch != number:
             yield f"batch {number}", f"its plan is of batch {plan.batch}"
