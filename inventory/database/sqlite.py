@@ -28,7 +28,7 @@ from inventory.database.tables.shop import Shop
 from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
     from sqlalchemy import Connection, Engine
 
@@ -287,14 +287,16 @@ def _upgrade_with_backup(connection: Connection, path: Path) -> Path | None:
     migrate.check_is_known(stored, str(path))
     driver = _driver(connection)
     was_right = checksum.is_right(driver)
-    if _columns(driver) != _columns_at(stored):
+    if _columns(driver) != _columns_at(stored) or _broken_foreign_keys(connection):
         raise Refusal(f"{path} {_ERROR_MESSAGES[sqlite3.SQLITE_CORRUPT]}")
     backup = backup_path(path, f"before-update-{stored}")
     with closing(_connect(path)) as source:
         copy_file(source, backup)
     try:
         migrate.upgrade(connection)
-        _check_foreign_keys(connection, path)
+        broken = _broken_foreign_keys(connection)
+        if broken:
+            raise RuntimeError(f"after the migration these point nowhere: {broken[:5]}")
         checksum.seal(driver, was_right=was_right)
     except BaseException:
         backup.unlink()  # the file itself stays as it was
@@ -302,13 +304,8 @@ def _upgrade_with_backup(connection: Connection, path: Path) -> Path | None:
     return backup
 
 
-def _check_foreign_keys(connection: Connection, path: Path) -> None:
-    broken = connection.execute(text("PRAGMA foreign_key_check")).all()
-    if broken:
-        raise Refusal(
-            f"{path} can't be brought up to date, as a row of its table {broken[0][0]} points to"
-            " nothing; restore a backup of it"
-        )
+def _broken_foreign_keys(connection: Connection) -> Sequence[object]:
+    return connection.execute(text("PRAGMA foreign_key_check")).all()
 
 
 def _columns(connection: sqlite3.Connection) -> set[tuple[str, str]]:
