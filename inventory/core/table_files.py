@@ -52,7 +52,7 @@ _MOST_COLUMNS = 200
 _BYTE_ORDER_MARK = "\ufeff"
 """The byte-order mark, which shows nowhere."""
 _LARGEST_WORKBOOK = 50_000_000
-"""Bytes, unpacked; of what is no sheet (its texts, its styles) a fifth of it."""
+"""Bytes, unpacked; of what is no sheet (its texts, its styles) a tenth of it."""
 _LARGEST_ROW = 1_000_000
 """Bytes of a workbook's row, as the library keeps a row's cells together."""
 _NO_VALUE = "\0formula"
@@ -237,9 +237,9 @@ def _lines_of_workbook(data: io.BytesIO, path: Path) -> Iterator[tuple[int, list
 def _look_through(parts: ZipFile, part: ZipInfo, path: Path) -> bool:
     """Refuse a part that would fill the memory; return whether formulas are in it."""
     if not part.filename.startswith("xl/worksheets/"):
-        if part.file_size > _LARGEST_WORKBOOK // 5:
+        if part.file_size > _LARGEST_WORKBOOK // 10:
             raise Refusal(
-                f"{path}: its texts or styles have more than {_LARGEST_WORKBOOK // 5 // 10**6} MB,"
+                f"{path}: its texts or styles have more than {_LARGEST_WORKBOOK // 10 // 10**6} MB,"
                 " which is too much for a list"
             )
         return False

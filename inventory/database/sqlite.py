@@ -400,6 +400,11 @@ def explain_errors(path: Path | str) -> Iterator[None]:
             raise
         hint = _NEW_SHOP if code == sqlite3.SQLITE_NOTADB else None
         raise Refusal(f"{path} {said}", hint) from error
+    except UnicodeDecodeError as error:
+        # SQLite quotes a damaged schema in its message, which Python then can't read.
+        if not bytes(error.object).startswith(b"malformed database schema"):
+            raise
+        raise Refusal(f"{path} {_ERROR_MESSAGES[sqlite3.SQLITE_CORRUPT]}") from error
 
 
 def _no_access(path: Path, error: OSError) -> Refusal:

@@ -176,9 +176,11 @@ def _can_be_used(path: Path) -> bool:
         with closing(_connect(path)) as connection:
             stored_revision(connection, path)
             return _is_intact(connection)
-    except sqlite3.OperationalError:
-        raise
-    except (sqlite3.DatabaseError, Refusal):
+    except sqlite3.OperationalError as error:
+        if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_ERROR:
+            raise
+        return False
+    except (sqlite3.DatabaseError, UnicodeDecodeError, Refusal):
         return False
 
 
