@@ -6,9 +6,10 @@ a file that others go on working on.
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 import tempfile
-from contextlib import closing
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,6 +27,8 @@ from inventory.maintenance.check import check_shop
 from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from inventory.database.shop_file import ShopFile
     from inventory.maintenance.check import Finding
 
@@ -89,10 +92,14 @@ def restore(copy: Path, place: Path | str | None = None, *, replace: bool = Fals
     target = shop_location(place)
     if not isinstance(target, Path):
         raise Refusal("a copy can be restored to a file only; name the shop's file")
-    copy = copy.absolute()
-    _check(copy)
+    with _checked(copy.absolute()) as checked:
+        return _put_back(copy.absolute(), checked, target, replace=replace)
+
+
+def _put_back(copy: Path, checked: Path, target: Path, *, replace: bool) -> Path | None:
+    """Put `checked`, which holds what `copy` held, in the place of the shop's file."""
     if not (target.exists() or target.is_symlink()):
-        with create_atomically(target) as unnamed, closing(_reading(copy)) as restored:
+        with create_atomically(target) as unnamed, closing(_connect(checked)) as restored:
             copy_file(restored, unnamed)
         return None
     if not replace:
@@ -110,12 +117,16 @@ def restore(copy: Path, place: Path | str | None = None, *, replace: bool = Fals
         raise Refusal(f"{copy} is the shop's file itself; give a copy of it")
     kept = backup_path(target, "before-restore")
     with explain_errors(target):
-        (_fill if _can_be_used(target) else _swap)(target, copy, kept)
+        (_fill if _can_be_used(target) else _swap)(target, checked, kept)
     return kept
 
 
-def _check(copy: Path) -> None:
-    """Refuse what can't be put back as a shop."""
+@contextmanager
+def _checked(copy: Path) -> Iterator[Path]:
+    """Give a second copy, made in one moment and checked; refuse what can't be put back as a shop.
+
+    The first may be a file that others work on.
+    """
     try:
         is_folder, is_file = copy.is_dir(), copy.is_file()
     except OSError as why:
@@ -130,16 +141,19 @@ def _check(copy: Path) -> None:
         if not _is_intact(connection):
             raise _damaged(copy)
         with tempfile.TemporaryDirectory(prefix="quirebox-") as folder:
-            # Checked is a copy of it, as the tables of an older one are brought up to date for it.
-            looked_at = Path(folder) / "shop.sqlite"
-            copy_file(connection, looked_at)
+            snapshot, looked_at = Path(folder) / "copy.sqlite", Path(folder) / "looked-at.sqlite"
+            copy_file(connection, snapshot)
+            connection.close()
+            # Checking an older copy brings its tables up to date, so that is done to a third one.
+            shutil.copyfile(snapshot, looked_at)
             try:
                 with open_shop(looked_at) as shop:
                     faults = check_shop(shop).faults
             except Refusal as why:
                 raise _damaged(copy) from why
-    if faults:
-        raise _damaged(copy, faults[0])
+            if faults:
+                raise _damaged(copy, faults[0])
+            yield snapshot
 
 
 def _damaged(copy: Path, fault: Finding | None = None) -> Refusal:
@@ -154,7 +168,13 @@ def _connect(path: Path, mode: str = "mode=rw") -> sqlite3.Connection:
 
 
 def _reading(copy: Path) -> sqlite3.Connection:
-    """Open a copy, which may lie where nobody may write, not even SQLite's own files beside it."""
+    """Open a copy, which may lie where nobody may write, not even SQLite's own files beside it.
+
+    A copy without a log is opened as one that nobody changes, so that it stays as it is, with
+    nothing left beside it even if it is damaged.
+    """
+    if not copy.with_name(f"{copy.name}-wal").exists():
+        return _connect(copy, "immutable=1")
     connection = _connect(copy)
     try:
         connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
@@ -195,7 +215,7 @@ def _fill(target: Path, copy: Path, kept: Path) -> None:
         connection.execute("BEGIN EXCLUSIVE")
         connection.execute("COMMIT")  # the lock stays
         copy_file(connection, kept)
-        with closing(_reading(copy)) as restored:
+        with closing(_connect(copy)) as restored:
             restored.backup(connection)
 
 
@@ -203,7 +223,7 @@ def _swap(target: Path, copy: Path, kept: Path) -> None:
     """Set a damaged file aside, with the log that belongs to it, and put the copy in its place."""
     fresh = backup_path(target, "restored")
     try:
-        with closing(_reading(copy)) as restored:
+        with closing(_connect(copy)) as restored:
             copy_file(restored, fresh)
         kept.hardlink_to(target)
         for end in ("-wal", "-shm"):
