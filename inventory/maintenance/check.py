@@ -314,7 +314,7 @@ def _rows(session: Session) -> _Findings:
                 for column in table.columns
                 if row[column.name] is None and not column.nullable
             ]
-            for column, why in (*nothing, *row_faults(table.name, row)):
+            for column, why in (*nothing, *row_faults(table.name, dict(row))):
                 yield _row(table, (row[key] for key in keys)), f"{column}: {why}"
 
 

@@ -246,7 +246,7 @@ def check_rows(execute: ORMExecuteState) -> None:
     if execute.is_insert and execute.parameters is not None:
         rows = execute.parameters
         table = execute.statement.table.name  # type: ignore[attr-defined]
-        for row in rows if isinstance(rows, list) else [rows]:
+        for row in [rows] if isinstance(rows, Mapping) else rows:
             _refuse(table, row)
 
 
