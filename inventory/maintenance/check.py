@@ -37,13 +37,10 @@ from inventory.database.tables.orders import (
     OrderStatusChange,
 )
 from inventory.database.tables.purchasing import (
-    ExchangeRate,
-    Price,
     Purchase,
     PurchaseClosure,
     PurchaseLine,
     PurchaseReceipt,
-    Supplier,
 )
 from inventory.database.tables.row_rules import row_faults
 from inventory.database.tables.shop import Shop
@@ -473,19 +470,6 @@ def _reversals(session: Session) -> _Findings:
 # --- buying ------------------------------------------------------------------------------------
 
 
-def _prices(session: Session) -> _Findings:
-    """Check what the database can't, as it keeps money as text: none of it is less than it may."""
-    for price in session.scalars(select(Price).order_by(Price.id)):
-        if price.amount is not None and price.amount <= 0:
-            yield f"price {price.id}", f"a pack can't cost {price.amount}"
-    for rate in session.scalars(select(ExchangeRate).order_by(ExchangeRate.id)):
-        if rate.rate <= 0:
-            yield f"exchange rate {rate.id}", f"1 {rate.currency} can't be worth {rate.rate}"
-    for supplier in session.scalars(select(Supplier).order_by(Supplier.id)):
-        if min(supplier.shipping, supplier.least_order, supplier.free_from or 0) < 0:
-            yield f"supplier '{supplier.name}'", "one of its terms is less than zero"
-
-
 def _purchases(session: Session) -> _Findings:
     """Check that no more came of a purchase than was ordered, and all of it is in the ledger."""
     for table, reason in (
@@ -757,7 +741,6 @@ CHECKS: dict[str, tuple[str, Callable[[Session], _Findings]]] = {
     "supplies": ("no sum of a supply's movements was ever below zero", _supplies),
     "deeds": ("every entry was undone as a whole or not at all", _reversals),
     "undone": ("every undo reverses one whole movement", _reversal_movements),
-    "prices": ("no price, rate or term is less than it may be", _prices),
     "purchases": ("no more came of a purchase than was ordered, and all is booked", _purchases),
     "plans": ("every batch has its plan", _plans),
     "batches": ("every batch is as far as it was cut", _batches),
@@ -774,8 +757,10 @@ _STAGES = (
     ("file",),
     ("tables", "guards"),
     ("values", "pointers", "shop"),
-    ("rows", "places", "origins"),
     (
+        "rows",
+        "places",
+        "origins",
         "names",
         "labels",
         "bruises",
@@ -783,7 +768,6 @@ _STAGES = (
         "supplies",
         "undone",
         "deeds",
-        "prices",
         "purchases",
         "plans",
         "designs",

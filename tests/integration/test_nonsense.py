@@ -10,14 +10,14 @@ import resource
 import subprocess
 import sys
 import zipfile
-from collections.abc import Callable
 from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from sqlalchemy import Boolean, Date, Enum
+from sqlalchemy import Boolean, Date, Enum, Table
 
 from inventory.costs.rates import import_postage, set_consumable, set_print, set_rates
+from inventory.database.archive_writer import archived_tables
 from inventory.database.open import open_shop
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.all import METADATA
@@ -25,6 +25,7 @@ from inventory.database.tables.base import UtcDateTime
 from inventory.database.tables.enums import ConsumableUnit
 from inventory.database.tables.row_rules import ROW_RULES
 from inventory.database.tables.stock import Paper
+from inventory.maintenance import archive as archive_module
 from inventory.maintenance.archive import export_shop, import_shop
 from inventory.maintenance.check import check_shop
 from inventory.orders.custom_designs import add_custom_design
@@ -77,14 +78,18 @@ def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder / "shop.zip"
 
 
-def with_cells(
-    archive: Path, path: Path, table: str, change: Callable[[dict[str, str]], None]
-) -> Path:
-    """Write an archive, sums and all, in which the first row of a table is another one."""
+@pytest.fixture(scope="module")
+def tables(archive: Path) -> dict[str, Table]:
+    with open_shop(archive.with_name("shop.sqlite")) as shop, shop.read() as session:
+        return archived_tables(session.connection())
+
+
+def with_cell(archive: Path, path: Path, table: str, column: str, value: str) -> Path:
+    """Write an archive, sums and all, in which a cell of a table's first row is another one."""
     with zipfile.ZipFile(archive) as packed:
         files = {name: packed.read(name) for name in packed.namelist()}
     rows = list(csv.DictReader(io.StringIO(files[f"{table}.csv"].decode(), newline="")))
-    change(rows[0])
+    rows[0][column] = value
     text = io.StringIO(newline="")
     writer = csv.DictWriter(text, rows[0])
     writer.writeheader()
@@ -105,6 +110,21 @@ def sealed(path: Path, files: dict[str, bytes], rows: dict[str, int] | None = No
 
 
 ESCAPE, TURNED, TWO_LINES = "\x1b[31mred", "ab\u202ecd", "a\nb"
+CONTRADICTIONS = [
+    ("place", "parent_id", "1"),
+    ("stock", "label", "S-77"),
+    ("orders", "status", "delivered"),
+    ("order_step", "status", "delivered"),
+    ("batch", "status", "open"),
+    ("batch", "mends_id", "1"),
+    ("delivery", "supplier_key", "x"),
+    ("supply_item", "label", "R-9"),
+    ("own_design", "text", "name = 1"),
+    ("own_design", "name", "another"),
+    ("paper", "name", ESCAPE),
+    ("exchange_rate", "rate", "NaN"),
+]
+"""Told by other rows or columns, and two that are told by themselves."""
 NONSENSE = [
     *(("paper", "name", text) for text in (ESCAPE, TURNED, TWO_LINES, " Coal card ", "\u200b")),
     *(("paper", "colour", text) for text in (ESCAPE, TURNED, TWO_LINES)),
@@ -114,10 +134,8 @@ NONSENSE = [
     ("paper", "note", ESCAPE),
     ("place", "name", "a/b"),
     ("place", "name", ESCAPE),
-    ("place", "parent_id", "1"),
     ("stock", "width", "1000000000000000"),
     ("stock", "number", "0"),
-    ("stock", "label", "S-77"),
     *(("stock", "price", text) for text in ("NaN", "Infinity", "-1", "1e3", "1.23456", "٣")),
     ("stock", "lot", TWO_LINES),
     ("stock", "note", TURNED),
@@ -127,14 +145,9 @@ NONSENSE = [
     ("orders", "papers", '{"all": 7}'),
     ("orders", "customer", ESCAPE),
     ("orders", "copies", "1000001"),
-    ("orders", "status", "delivered"),
-    ("order_step", "status", "delivered"),
-    ("batch", "status", "open"),
-    ("batch", "mends_id", "1"),
     ("deed", "note", ESCAPE),
     ("movement", "note", TWO_LINES),
     ("delivery", "supplier", ESCAPE),
-    ("delivery", "supplier_key", "x"),
     ("supplier", "shipping", "-5"),
     ("supplier", "shipping", "NaN"),
     ("supplier", "currency", "eur"),
@@ -146,7 +159,6 @@ NONSENSE = [
     ("restock_level", "reorder", "2000000"),
     ("purchase_line", "amount", "Infinity"),
     ("purchase", "number", ESCAPE),
-    ("supply_item", "label", "R-9"),
     ("supply_movement", "change", "9000000000000000000"),
     ("cost_rates", "hour", "NaN"),
     ("cost_rates", "fee", "-3"),
@@ -154,8 +166,6 @@ NONSENSE = [
     ("consumable_rate", "price", "Infinity"),
     ("print_price", "width", "9000000000000"),
     ("postage_step", "grams", "-1"),
-    ("own_design", "text", "name = 1"),
-    ("own_design", "name", "another"),
     ("shop", "name", ESCAPE),
     ("shop", "currency", "x\x1b["),
     ("shop", "gap", "1000000000000"),
@@ -164,16 +174,14 @@ NONSENSE = [
 
 
 @pytest.mark.parametrize(
-    ("table", "column", "value"), NONSENSE, ids=[f"{t}.{c}={v!a}" for t, c, v in NONSENSE]
+    ("table", "column", "value"),
+    CONTRADICTIONS,
+    ids=[f"{t}.{c}={v!a}" for t, c, v in CONTRADICTIONS],
 )
 def test_nonsense_is_not_imported(
     archive: Path, tmp_path: Path, table: str, column: str, value: str
 ) -> None:
-    def change(row: dict[str, str]) -> None:
-        assert row[column] != value
-        row[column] = value
-
-    odd = with_cells(archive, tmp_path / "odd.zip", table, change)
+    odd = with_cell(archive, tmp_path / "odd.zip", table, column, value)
     with pytest.raises(Refusal) as refused:
         import_shop(odd, tmp_path / "new.sqlite")
     said = str(refused.value)
@@ -182,8 +190,23 @@ def test_nonsense_is_not_imported(
     assert [path.name for path in tmp_path.iterdir()] == ["odd.zip"]
 
 
+@pytest.mark.parametrize(
+    ("table", "column", "value"), NONSENSE, ids=[f"{t}.{c}={v!a}" for t, c, v in NONSENSE]
+)
+def test_nonsense_is_refused_as_it_is_read(
+    archive: Path, tables: dict[str, Table], tmp_path: Path, table: str, column: str, value: str
+) -> None:
+    """As above, without the second that building a shop takes."""
+    odd = with_cell(archive, tmp_path / "odd.zip", table, column, value)
+    with archive_module._open_archive(odd) as opened, pytest.raises(Refusal) as refused:
+        list(archive_module._rows_of(opened, tables[table]))
+    said = str(refused.value)
+    assert said.isprintable()
+    assert said.startswith(f"{odd}, {table}.csv, line 2, {column}: ")
+
+
 def test_sense_is_imported(archive: Path, tmp_path: Path) -> None:
-    same = with_cells(archive, tmp_path / "same.zip", "paper", lambda row: None)
+    same = with_cell(archive, tmp_path / "same.zip", "paper", "colour", "blue")
     import_shop(same, tmp_path / "new.sqlite")
     with open_shop(tmp_path / "new.sqlite") as shop:
         assert check_shop(shop).findings == ()
@@ -218,7 +241,7 @@ def test_nonsense_is_found(
         book.commit()
     with open_shop(path) as shop:
         found = {finding.check for finding in check_shop(shop).faults}
-    assert found == ({check} if check else set())
+    assert check in found if check else not found
 
 
 def test_what_a_circle_of_places_does_to_a_command(filled_file: Path, tmp_path: Path) -> None:
