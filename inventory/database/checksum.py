@@ -21,8 +21,8 @@ __all__ = ["begin", "end", "is_right", "seal"]
 _MODULUS = 2**31 - 1
 """`user_version` is a signed number of 32 bits; a sum is kept as 1 to this, so that 0 is none."""
 _SCHEMA = (
-    "SELECT type, name, tbl_name, sql FROM main.sqlite_master WHERE name NOT LIKE 'sqlite\\_%'"
-    " ESCAPE '\\'"
+    "SELECT type, name, tbl_name, sql FROM main.sqlite_master"
+    " WHERE name NOT LIKE 'sqlite_stat%'"  # which SQLite's ANALYZE makes
 )
 
 
@@ -86,7 +86,9 @@ def _hash(*values: object) -> int:
 def _tables(connection: sqlite3.Connection) -> dict[str, list[str]]:
     """Return the columns of each table."""
     schema = connection.execute(_SCHEMA).fetchall()
-    names = [name for kind, name, _, _ in schema if kind == "table"]
+    names = [
+        name for kind, name, *_ in schema if kind == "table" and not name.startswith("sqlite_")
+    ]
     return {
         name: [row[1] for row in connection.execute(f"PRAGMA main.table_info({_quoted(name)})")]
         for name in names
