@@ -6,6 +6,7 @@ import re
 from decimal import Decimal
 from fractions import Fraction
 
+from inventory.core.limits import LONGEST_ASSEMBLY
 from inventory.core.text import shorten
 from nester.core.errors import Refusal
 
@@ -17,8 +18,6 @@ __all__ = [
 ]
 MOST_MINUTES = 24 * 60
 """Of one report."""
-_LONGEST = Decimal(100_000)
-"""Minutes that are read at most: ten weeks."""
 _MINUTES = re.compile(r"([0-9]{1,9}(?:[.,][0-9]{1,4})?)\s*(min|h)?", re.IGNORECASE)
 
 
@@ -36,8 +35,8 @@ def read_minutes(text: str, what: str) -> Decimal:
     minutes = Decimal(match[1].replace(",", ".")) * (
         60 if (match[2] or "").casefold() == "h" else 1
     )
-    if minutes > _LONGEST:
-        raise Refusal(f"{what} '{shorten(text)}' is more than {_LONGEST:,} minutes")
+    if minutes > LONGEST_ASSEMBLY:
+        raise Refusal(f"{what} '{shorten(text)}' is more than {LONGEST_ASSEMBLY:,} minutes")
     return minutes
 
 

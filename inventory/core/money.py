@@ -9,6 +9,7 @@ import re
 from decimal import Decimal
 from fractions import Fraction
 
+from inventory.core.limits import LARGEST_RATE, RATE_DECIMALS
 from inventory.core.text import shorten
 from nester.core.errors import Refusal
 
@@ -17,6 +18,7 @@ __all__ = [
     "MOST_DECIMALS",
     "check_amount",
     "check_currency",
+    "check_rate",
     "floor_to_coin",
     "format_money",
     "parse_money",
@@ -151,6 +153,21 @@ def check_amount(amount: Decimal, what: str) -> Decimal:
     if (Fraction(amount) * 10**MOST_DECIMALS).denominator != 1:
         raise Refusal(f"{what} {shorten(str(amount))} has more than {MOST_DECIMALS} decimals")
     return amount
+
+
+def check_rate(rate: Decimal) -> Decimal:
+    """Return a rate that may be: more than zero, at most 1,000,000, with at most ten decimals.
+
+    Raises
+    ------
+    Refusal
+        If it may not.
+    """
+    if not rate.is_finite() or not 0 < rate <= LARGEST_RATE:
+        raise Refusal(f"a rate must be more than 0 and at most {LARGEST_RATE:,}")
+    if rate != rate.quantize(Decimal(1).scaleb(-RATE_DECIMALS)):
+        raise Refusal(f"a rate has at most {RATE_DECIMALS} decimals")
+    return rate
 
 
 def format_money(amount: Decimal | Fraction, currency: str) -> str:

@@ -7,13 +7,14 @@ moved on.  It is kept with its batch as JSON text, lengths in fine units, money 
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, is_dataclass
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING
 
+from inventory.core.text import shorten
 from nester.core.lengths import Length, Unit
 from nester.core.piece import Grain, Piece
 from nester.core.problem import (
@@ -30,6 +31,8 @@ from nester.core.problem import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from pydantic import TypeAdapter
 
 __all__ = [
@@ -41,6 +44,7 @@ __all__ = [
     "PlannedPlacement",
     "PlannedSheet",
     "ShoppingLine",
+    "plan_faults",
     "plan_from_json",
     "plan_to_json",
 ]
@@ -288,6 +292,51 @@ class Plan:
     def pieces_of(self, planned: PlannedLayout) -> list[Piece]:
         """Return the pieces on a layout, spot by spot."""
         return [self.part_of(spot).piece for spot in planned.spots]
+
+
+_LARGEST = 10**9
+"""No length of a plan is longer than 10 m (240,000,000 fine units), and no number larger."""
+
+
+def plan_faults(plan: Plan) -> Iterator[str]:
+    """Yield why a plan that could be read can't be followed, printed or counted with."""
+    yield from _faults_of_values(plan)
+    orders = {order.number for order in plan.orders}
+    if len({layout.number for layout in plan.layouts}) != len(plan.layouts):
+        yield "two layouts have one number"
+    for layout in plan.layouts:
+        sheet, where = layout.sheet, f"layout {layout.number}"
+        whole = Rect(0, 0, sheet.width, sheet.height)
+        if layout.copies < 1 or layout.number < 1 or min(sheet.width, sheet.height) < 1:
+            yield f"{where} has a number that can't be so"
+        for spot in layout.spots:
+            if not 0 <= spot.part < len(plan.parts):
+                yield f"{where} has a piece of no part"
+            if len(spot.orders) != layout.copies or not orders.issuperset(spot.orders):
+                yield f"{where} has a piece for an order that is not in the plan"
+            if min(spot.width, spot.height) < 1 or not whole.contains(
+                Rect(spot.x, spot.y, spot.width, spot.height)
+            ):
+                yield f"{where} has a piece that does not lie on its sheet"
+
+
+def _faults_of_values(value: object) -> Iterator[str]:
+    match value:
+        case str():
+            if shorten(value, len(value)) != value.strip():
+                yield f"'{shorten(value)}' holds a control character"
+        case int():
+            if abs(value) > _LARGEST:
+                yield f"{shorten(str(value))} is too large a number"
+        case Decimal():
+            if not value.is_finite() or abs(value) > _LARGEST**2:
+                yield f"{shorten(str(value))} is no amount of money"
+        case tuple():
+            for item in value:
+                yield from _faults_of_values(item)
+        case _ if is_dataclass(value):
+            for each in fields(value):
+                yield from _faults_of_values(getattr(value, each.name))
 
 
 @cache

@@ -16,12 +16,13 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from difflib import get_close_matches
+from itertools import repeat
 from pathlib import Path
-from typing import TYPE_CHECKING, Generic, NoReturn, TypeVar
-from zipfile import ZipFile
+from typing import TYPE_CHECKING, Any, Generic, NoReturn, TypeVar
 
 from inventory.core.money import parse_money
 from inventory.core.text import clean_name, fold, shorten
+from inventory.core.zip_files import open_zip
 from nester.core.errors import Refusal
 from nester.core.lengths import Length, Unit, parse_length
 
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from datetime import date
     from pathlib import Path
+    from zipfile import ZipFile, ZipInfo
 
     from nester.core.lengths import Unit
 
@@ -44,14 +46,24 @@ __all__ = [
 ]
 
 LARGEST_COUNT = 1_000_000
-_LARGEST_FILE = 50_000_000
+_LARGEST_FILE = 20_000_000
+_MOST_LINES = 200_000
 _MOST_COLUMNS = 200
 _BYTE_ORDER_MARK = "\ufeff"
 """The byte-order mark, which shows nowhere."""
-_LARGEST_WORKBOOK = 300_000_000
-_MOST_LINES = 1_048_576
-"""So many rows has a sheet of Office Open XML (ECMA-376 names cells up to XFD1048576; from
-memory)."""
+_LARGEST_WORKBOOK = 50_000_000
+"""Bytes, unpacked; of what is no sheet (its texts, its styles) a tenth of it."""
+_LARGEST_ROW = 1_000_000
+"""Bytes of a workbook's row, as the library keeps a row's cells together."""
+_NO_VALUE = "\0formula"
+"""Stands for a formula's cell in which no value is stored; no cell holds this character."""
+_SHEET_TAG = re.compile(rb"<(?:\w+:)?(?:(row)|(f))[\s/>]")
+_ERROR_VALUES = frozenset({
+    "#REF!", "#N/A", "#VALUE!", "#DIV/0!", "#NAME?", "#NULL!", "#NUM!", "#SPILL!", "#CALC!",
+    "#GETTING_DATA",
+})  # fmt: skip
+"""What spreadsheets write where a formula has failed (ECMA-376, part 1, 18.17.3, and what newer
+ones have added; from memory)."""
 _LARGEST_FIELD = csv.field_size_limit()
 _T = TypeVar("_T")
 
@@ -134,17 +146,27 @@ def read_date(text: str) -> date:
         ) from None
 
 
-def read_list(path: Path, required: Sequence[str], optional: Sequence[str] = ()) -> list[TableRow]:
+def read_list(
+    path: Path,
+    required: Sequence[str],
+    optional: Sequence[str] = (),
+    passed_over: Sequence[str] = (),
+) -> list[TableRow]:
     """Read a list whole.
 
-    Further columns are passed over, unless their name looks like a slip of a known one.
+    Parameters
+    ----------
+    passed_over
+        Columns that may be there and say nothing.  Any other is refused: what stands in it would
+        be lost without a word.
     """
     lines = _read_workbook(path) if path.suffix.casefold() == ".xlsx" else _read_csv(path)
     try:
         header = next(lines)
     except StopIteration:
         raise Refusal(f"{path}: the file is empty; its first line must name the columns") from None
-    columns = _columns(path, header, required, optional)
+    columns = _columns(path, header, (required, optional, passed_over))
+    kept = [(place, name) for place, name in enumerate(columns) if name and name not in passed_over]
     rows = []
     for line, fields in lines:
         if len(fields) > len(columns) and any(fields[len(columns) :]):
@@ -152,54 +174,114 @@ def read_list(path: Path, required: Sequence[str], optional: Sequence[str] = ())
                 f"{path}, line {line}: {len(fields)} fields for {len(columns)} columns;"
                 " put quotes around a field that holds the separator"
             )
-        padded = fields + [""] * (len(columns) - len(fields))
-        rows.append(TableRow(str(path), line, dict(zip(columns, padded, strict=False))))
+        named = {name: fields[place] for place, name in kept if place < len(fields)}
+        row = TableRow(str(path), line, named)
+        for name, text in named.items():
+            if text == _NO_VALUE:
+                row.refuse(
+                    name,
+                    "this is a formula whose value the file does not hold; save the list once more"
+                    " with the program that calculates it, or write the value itself",
+                )
+            if text in _ERROR_VALUES:
+                row.refuse(name, f"the spreadsheet shows the error {text} here; mend it there")
+        rows.append(row)
     if not rows:
         raise Refusal(f"{path}: there is no line below the column names")
     return rows
 
 
-def _read_csv(path: Path) -> Iterator[tuple[int, list[str]]]:
-    return _split(_read_text(path), path)
+def _check_lines(path: Path, line: int) -> None:
+    if line > _MOST_LINES:
+        raise Refusal(
+            f"{path}: more than {_MOST_LINES:,} lines, empty ones counted, are too many for a list"
+        )
 
 
 def _read_workbook(path: Path) -> Iterator[tuple[int, list[str]]]:
     """Yield the lines of a workbook's first sheet, each cell as a person would type it."""
     data = io.BytesIO(_read_bytes(path))
     try:
-        lines = list(_lines_of_workbook(data, path))
+        yield from _lines_of_workbook(data, path)
     except Refusal:
         raise
     except Exception as why:  # whatever the library stumbles over in a damaged file
         raise Refusal(
             f"{path}: it can't be read as a workbook; save it as .xlsx or CSV UTF-8"
         ) from why
-    yield from lines
 
 
 def _lines_of_workbook(data: io.BytesIO, path: Path) -> Iterator[tuple[int, list[str]]]:
     import warnings
 
-    from openpyxl import load_workbook
-
-    with ZipFile(data) as parts:
-        if sum(part.file_size for part in parts.infolist()) > _LARGEST_WORKBOOK:
-            raise Refusal(
-                f"{path}: unpacked it has more than {_LARGEST_WORKBOOK // 10**6} MB, which is no"
-                " list of this kind"
-            )
+    with open_zip(data, path, _LARGEST_WORKBOOK) as parts:
+        formulas_in = [_look_through(parts, part, path) for part in parts.infolist()]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of styles and charts, which say nothing here
-        book = load_workbook(data, read_only=True, data_only=True)
-        rows = book.worksheets[0].iter_rows(values_only=True, max_col=_MOST_COLUMNS)
-        for line, cells in enumerate(rows, start=1):
-            if line > _MOST_LINES:
-                raise Refusal(f"{path}: it has lines beyond the {_MOST_LINES:,} of a workbook")
+        rows = _cells_of(data)
+        formulas = _formulas_of(data) if any(formulas_in) else repeat(())
+        for line, (cells, calculated) in enumerate(zip(rows, formulas, strict=False), start=1):
+            _check_lines(path, line)
+            if cells.count(None) == len(cells) and True not in calculated:
+                continue
             fields = [_cell_text(cell) for cell in cells]
+            for place, is_formula in enumerate(calculated):
+                if is_formula and not fields[place]:
+                    fields[place] = _NO_VALUE
             while fields and not fields[-1]:
                 fields.pop()
             if fields:
                 yield line, fields
+
+
+def _look_through(parts: ZipFile, part: ZipInfo, path: Path) -> bool:
+    """Refuse a part that would fill the memory; return whether formulas are in it."""
+    if not part.filename.startswith("xl/worksheets/"):
+        if part.file_size > _LARGEST_WORKBOOK // 10:
+            raise Refusal(
+                f"{path}: its texts or styles have more than {_LARGEST_WORKBOOK // 10 // 10**6} MB,"
+                " which is too much for a list"
+            )
+        return False
+    found, row, place, rest = False, 0, 0, b""
+    with parts.open(part) as file:
+        while block := file.read(1 << 20):
+            start, text = place - len(rest), rest + block
+            for tag in _SHEET_TAG.finditer(text):
+                found = found or tag[2] is not None
+                if tag[1] is not None:
+                    _check_row(path, start + tag.start() - row)
+                    row = start + tag.start()
+            place += len(block)
+            rest = text[-20:]
+    _check_row(path, place - row)
+    return found
+
+
+def _check_row(path: Path, size: int) -> None:
+    if size > _LARGEST_ROW:
+        raise Refusal(
+            f"{path}: a row of more than {_LARGEST_ROW // 10**6} MB is too much for a list"
+        )
+
+
+def _sheet(data: io.BytesIO, *, data_only: bool) -> Any:
+    from openpyxl import load_workbook
+
+    sheet = load_workbook(data, read_only=True, data_only=data_only).worksheets[0]
+    sheet.reset_dimensions()  # else rows beyond those that the file says it has were lost
+    return sheet
+
+
+def _cells_of(data: io.BytesIO) -> Iterator[tuple[object, ...]]:
+    sheet = _sheet(data, data_only=True)
+    yield from sheet.iter_rows(values_only=True, max_col=_MOST_COLUMNS)
+
+
+def _formulas_of(data: io.BytesIO) -> Iterator[tuple[bool, ...]]:
+    """Yield for each row which of its cells are formulas, be their values stored or not."""
+    for cells in _sheet(data, data_only=False).iter_rows(max_col=_MOST_COLUMNS):
+        yield tuple(cell.data_type == "f" for cell in cells)
 
 
 def _cell_text(cell: object) -> str:
@@ -228,30 +310,39 @@ def _read_bytes(path: Path) -> bytes:
     return data
 
 
-def _read_text(path: Path) -> str:
+def _read_csv(path: Path) -> Iterator[tuple[int, list[str]]]:
     data = _read_bytes(path)
     try:
-        text = data.decode("utf-8-sig")
+        data.decode("utf-8")
     except UnicodeDecodeError as why:
         line = _line_of(data, why.start)
         raise Refusal(f"{path}, line {line}: not UTF-8 text; save the list as CSV UTF-8") from None
-    text = text.replace(_BYTE_ORDER_MARK, "")  # also where several files were put one after another
     if b"\0" in data:
         line = _line_of(data, data.index(b"\0"))
         raise Refusal(f"{path}, line {line}: not plain text; save the list as CSV UTF-8")
-    return text
+    return _split(data, path)
 
 
 def _line_of(data: bytes, place: int) -> int:
     return len((data[:place] + b".").splitlines())
 
 
-def _split(text: str, path: Path) -> Iterator[tuple[int, list[str]]]:
-    first = next((line for line in text.splitlines() if line.strip()), "")
+def _text_lines(data: bytes) -> Iterator[str]:
+    """Yield the lines, decoded one by one, without byte-order marks.
+
+    Such a mark is also within where several files were put one after another.
+    """
+    for line in io.TextIOWrapper(io.BytesIO(data), "utf-8", newline=""):
+        yield line.replace(_BYTE_ORDER_MARK, "")
+
+
+def _split(data: bytes, path: Path) -> Iterator[tuple[int, list[str]]]:
+    first = next((line for line in _text_lines(data) if line.strip()), "")
     separator = max(",;\t", key=first.count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    reader = csv.reader(_text_lines(data), delimiter=separator, strict=True)
     while True:
         line = reader.line_num + 1
+        _check_lines(path, reader.line_num)
         try:
             fields = next(reader)
         except StopIteration:
@@ -272,13 +363,13 @@ def _split(text: str, path: Path) -> Iterator[tuple[int, list[str]]]:
 
 
 def _columns(
-    path: Path, header: tuple[int, list[str]], required: Sequence[str], optional: Sequence[str]
+    path: Path, header: tuple[int, list[str]], known: tuple[Sequence[str], ...]
 ) -> list[str]:
     line, fields = header
     names = [" ".join(field.split()).casefold() for field in fields]
     while names and not names[-1]:
         names.pop()
-    known = [*required, *optional]
+    required, optional, passed_over = known
     for name, times in Counter(names).items():
         if name and times > 1:
             raise Refusal(f"{path}, line {line}: there are two columns '{shorten(name)}'; keep one")
@@ -289,10 +380,16 @@ def _columns(
                 f" there must be {', '.join(required)}"
             )
     for name in names:
-        near = get_close_matches(name, [o for o in optional if o not in names], 1, 0.75)
-        if name not in known and near:
+        if name and name not in (*required, *optional, *passed_over):
+            rest = [other for other in optional if other not in names]
+            near = get_close_matches(name, rest, 1, 0.75)
             raise Refusal(
-                f"{path}, line {line}: unknown column '{shorten(name)}'; is it '{near[0]}'?"
+                f"{path}, line {line}: unknown column '{shorten(name)}'; "
+                + (
+                    f"is it '{near[0]}'?"
+                    if near
+                    else f"take it out, as only these are read: {', '.join((*required, *optional))}"
+                )
             )
     return names
 

@@ -28,7 +28,6 @@ from nester.cutting import DEFAULT_PACE, Pace
 from nester.designs.base.design import Measure
 
 __all__ = [
-    "MAX_PRICE_SHARE",
     "ConsumableCost",
     "Cost",
     "CostCategory",
@@ -51,9 +50,6 @@ __all__ = [
     "round_to_sum",
     "sale_price",
 ]
-
-MAX_PRICE_SHARE = 99
-"""Percent of the price that fees and margin may take together: something must pay for the box."""
 
 _Owner = TypeVar("_Owner", bound=Hashable)
 _PER_METRE = 1000 * UNITS_PER_MM

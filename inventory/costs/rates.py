@@ -14,10 +14,11 @@ from typing import TYPE_CHECKING, NamedTuple, TypedDict, Unpack, cast
 from sqlalchemy import delete, func, select
 
 from inventory.core.durations import read_minutes
+from inventory.core.limits import HEAVIEST, LARGEST_PRINT, MAX_PRICE_SHARE
 from inventory.core.money import parse_money, round_to_coin
 from inventory.core.table_files import check_count, read_list
 from inventory.core.text import clean_name, did_you_mean, fold, shorten, whole_number
-from inventory.costs.costing import MAX_PRICE_SHARE, ConsumableCost, PostageBand, PrintCost, Rates
+from inventory.costs.costing import ConsumableCost, PostageBand, PrintCost, Rates
 from inventory.costs.costing import read_ending as ending_of
 from inventory.database.tables.costs import QUOTE_DAYS, AssemblyTime, ConsumableRate, CostRates
 from inventory.database.tables.costs import PostageStep as PostageRow
@@ -30,7 +31,7 @@ from inventory.shop.settings import get_shop
 from inventory.stock import ledger
 from inventory.stock.supplies import find_supply, read_measure
 from nester.core.errors import Refusal
-from nester.core.lengths import UNITS_PER_MM, format_size, mm
+from nester.core.lengths import UNITS_PER_MM, format_size
 from nester.designs.base.design import Measure as Counted
 
 if TYPE_CHECKING:
@@ -75,8 +76,6 @@ GRAMS = {
 """Grams of a unit; the avoirdupois pound of 0.45359237 kg and its sixteenth part, exact (NIST
 Special Publication 811, appendix B)."""
 
-_HEAVIEST = Decimal(1_000_000)
-_LARGEST_PRINT: Length = mm(5000)
 _NUMBER = r"[0-9]{1,9}(?:[.,][0-9]{1,4})?"
 _WEIGHT = re.compile(rf"({_NUMBER})\s*(g|kg|oz|lb)?", re.IGNORECASE)
 _PERCENT = re.compile(rf"({_NUMBER})\s*%?")
@@ -141,7 +140,7 @@ def read_grams(text: str, what: str) -> Decimal:
     if match is None:
         raise Refusal(f"{what} must be a weight such as 350 g or 1.2 kg, not '{shorten(text)}'")
     grams = _decimal(match) * GRAMS[(match[2] or "g").casefold()]
-    if grams > _HEAVIEST:
+    if grams > HEAVIEST:
         raise Refusal(f"{what} '{shorten(text)}' is more than 1,000 kg")
     return grams
 
@@ -469,7 +468,7 @@ def set_print(session: Session, size: tuple[Length, Length], price: Decimal) -> 
     Refusal
         If a side is longer than 5 m.
     """
-    if max(size) > _LARGEST_PRINT:
+    if max(size) > LARGEST_PRINT:
         raise Refusal("no print is longer than 5 m")
     row = _print_of(session, size)
     if row is None:

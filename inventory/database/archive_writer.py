@@ -7,7 +7,7 @@ import hashlib
 import io
 import json
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -171,6 +171,10 @@ def archived_tables(connection: Connection) -> dict[str, Table]:
     """Return the book's tables as they are in the database, each after those it points to."""
     found = MetaData()
     found.reflect(connection)
+    for table in found.sorted_tables:
+        for column in table.columns:
+            if isinstance(column.type, sql.JSON):
+                column.type = sql.JSON(none_as_null=True)  # reflection can't know it
     return {table.name: table for table in found.sorted_tables if table.name != "alembic_version"}
 
 
@@ -184,7 +188,7 @@ def _own_parents(table: Table) -> list[str]:
     return [key.parent.name for key in table.foreign_keys if key.column.table is table]
 
 
-def parents_first(table: Table, rows: list[dict[str, Any]]) -> Iterator[dict[str, Any]]:
+def parents_first(table: Table, rows: Iterable[dict[str, Any]]) -> Iterator[dict[str, Any]]:
     """Yield rows so that none comes before one of the same table that it points to.
 
     Rows that point around in a circle come last; the database refuses them.
@@ -194,16 +198,14 @@ def parents_first(table: Table, rows: list[dict[str, Any]]) -> Iterator[dict[str
         yield from rows
         return
     (key,) = table.primary_key.columns
-    waiting, done = rows, set[Any]({None})
-    while waiting:
-        later = []
+    waiting, done, before = rows, set[Any]({None}), -1
+    while len(done) > before:
+        before, later = len(done), []
         for row in waiting:
             if all(row[column] in done for column in columns):
                 done.add(row[key.name])
                 yield row
             else:
                 later.append(row)
-        if len(later) == len(waiting):
-            yield from later
-            return
         waiting = later
+    yield from waiting

@@ -11,6 +11,7 @@ from sqlalchemy import event
 from sqlalchemy.orm import Session
 
 from inventory.core.lasting import note_change
+from inventory.database.tables import row_rules
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -77,6 +78,8 @@ class ShopFile:
             Session(writing, expire_on_commit=False) as session,
             session.begin(),
         ):
+            event.listen(session, "before_flush", row_rules.check_objects)
+            event.listen(session, "do_orm_execute", row_rules.check_rows)
             self._begin_to_write(session.connection(), self.on_wait)
             yield session
         note_change()

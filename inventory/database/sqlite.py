@@ -27,13 +27,13 @@ from inventory.core.files import (
     link_into_place,
     sweep_leftovers,
 )
-from inventory.database import migrate, shop_file
+from inventory.database import checksum, migrate, shop_file
 from inventory.database.shop_file import ShopFile, wait_for_lock
 from inventory.database.tables.shop import Shop
 from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
     from sqlalchemy import Connection, Engine
 
@@ -47,6 +47,8 @@ __all__ = [
     "stored_revision",
 ]
 _NEW_SHOP = Hint("make one", "shop new")
+_WATCHED = "quirebox_watched"
+"""Says of a connection that the checksum follows its transaction."""
 
 
 # --- reaching the file -------------------------------------------------------------------------
@@ -66,6 +68,11 @@ def _engine(path: Path) -> Engine:
     def _begin(connection: Connection) -> None:
         if not connection.get_execution_options().get("writing"):
             _driver(connection).execute("BEGIN DEFERRED")
+
+    @event.listens_for(engine, "commit")
+    def _commit(connection: Connection) -> None:
+        if connection.get_execution_options().get("writing") and connection.info.pop(_WATCHED, 0):
+            checksum.end(_driver(connection))
 
     return engine
 
@@ -100,6 +107,13 @@ def _begin_to_write(connection: Connection, on_wait: Callable[[], None] = lambda
         driver.execute(f"PRAGMA busy_timeout = {round(shop_file.WAIT_SECONDS * 1000)}")
 
 
+def _begin_to_change(connection: Connection, on_wait: Callable[[], None]) -> None:
+    """Begin the transaction of a writing connection whose changes go into the file's checksum."""
+    _begin_to_write(connection, on_wait)
+    checksum.begin(_driver(connection))
+    connection.info[_WATCHED] = True
+
+
 def _connect(path: Path) -> sqlite3.Connection:
     connection = sqlite3.connect(
         _uri(path),
@@ -130,7 +144,7 @@ def open_shop_file(path: Path) -> ShopFile:
     except BaseException:
         engine.dispose()
         raise
-    return ShopFile(path, engine, partial(explain_errors, path), _begin_to_write, backup)
+    return ShopFile(path, engine, partial(explain_errors, path), _begin_to_change, backup)
 
 
 def _check_is_there(path: Path) -> None:
@@ -225,6 +239,7 @@ def new_file_database(
                 migrate.check_is_known(revision, name or str(path))
             migrate.upgrade(connection, revision)
             yield connection
+            checksum.seal(_driver(connection))
     finally:
         engine.dispose()
 
@@ -270,22 +285,48 @@ def _upgrade_with_backup(connection: Connection, path: Path) -> Path | None:
     if stored == migrate.HEAD_REVISION:
         return None
     migrate.check_is_known(stored, str(path))
+    driver = _driver(connection)
+    was_right = checksum.is_right(driver)
+    if _columns(driver) != _columns_at(stored) or _broken_foreign_keys(connection):
+        raise Refusal(f"{path} {_ERROR_MESSAGES[sqlite3.SQLITE_CORRUPT]}")
     backup = backup_path(path, f"before-update-{stored}")
     with closing(_connect(path)) as source:
         copy_file(source, backup)
     try:
         migrate.upgrade(connection)
-        _check_foreign_keys(connection)
+        broken = _broken_foreign_keys(connection)
+        if broken:
+            raise RuntimeError(f"after the migration these point nowhere: {broken[:5]}")
+        checksum.seal(driver, was_right=was_right)
     except BaseException:
         backup.unlink()  # the file itself stays as it was
         raise
     return backup
 
 
-def _check_foreign_keys(connection: Connection) -> None:
-    broken = connection.execute(text("PRAGMA foreign_key_check")).all()
-    if broken:
-        raise RuntimeError(f"after the migration these foreign keys point nowhere: {broken[:5]}")
+def _broken_foreign_keys(connection: Connection) -> Sequence[object]:
+    return connection.execute(text("PRAGMA foreign_key_check")).all()
+
+
+def _columns(connection: sqlite3.Connection) -> set[tuple[str, str]]:
+    """Return what tables there are, with their columns."""
+    return set(
+        connection.execute(
+            "SELECT m.name, c.name FROM sqlite_master m, pragma_table_info(m.name) c"
+            " WHERE m.type = 'table' AND m.name NOT LIKE 'sqlite\\_%' ESCAPE '\\'"
+        )
+    )
+
+
+def _columns_at(revision: str) -> set[tuple[str, str]]:
+    """Return what tables a revision has: a file may name another one than its tables are of."""
+    engine = create_engine("sqlite://")
+    try:
+        with engine.connect() as fresh:
+            migrate.upgrade(fresh, revision)
+            return _columns(_driver(fresh))
+    finally:
+        engine.dispose()
 
 
 def backup_path(path: Path, why: str) -> Path:
@@ -334,6 +375,9 @@ _ERROR_MESSAGES = {
     sqlite3.SQLITE_NOTADB: "is not a shop's file",
 }
 """By primary result code (https://sqlite.org/rescode.html), what to say of the file."""
+_DAMAGED = ("Could not decode to UTF-8", "unsupported file format")
+"""How messages of damage begin that have no code of their own: SQLite itself does not look whether
+the bytes of a text are one, and its header names the format of the schema."""
 _INCOMPLETE = "is missing a part of a shop's tables; restore a backup of it"
 
 
@@ -348,10 +392,17 @@ def explain_errors(path: Path | str) -> Iterator[None]:
         said = _ERROR_MESSAGES.get(code)
         if said is None and str(cause).startswith(("no such table", "no such column")):
             said = _INCOMPLETE
+        if said is None and str(cause).startswith(_DAMAGED):
+            said = _ERROR_MESSAGES[sqlite3.SQLITE_CORRUPT]
         if said is None:
             raise
         hint = _NEW_SHOP if code == sqlite3.SQLITE_NOTADB else None
         raise Refusal(f"{path} {said}", hint) from error
+    except UnicodeDecodeError as error:
+        # SQLite quotes a damaged schema in its message, which Python then can't read.
+        if not bytes(error.object).startswith(b"malformed database schema"):
+            raise
+        raise Refusal(f"{path} {_ERROR_MESSAGES[sqlite3.SQLITE_CORRUPT]}") from error
 
 
 def _no_access(path: Path, error: OSError) -> Refusal:

@@ -32,20 +32,22 @@ import io
 import json
 import re
 import tempfile
-import zipfile
-import zlib
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import IO, TYPE_CHECKING, Any, NoReturn
 
-from sqlalchemy import CheckConstraint, Table, UniqueConstraint, insert, select
+from sqlalchemy import CheckConstraint, Table, insert, select
 from sqlalchemy import types as sql
 from sqlalchemy.engine import URL
 from sqlalchemy.exc import IntegrityError
 
+from inventory.core.files import hidden_folder
 from inventory.core.text import shorten
+from inventory.core.zip_files import ZIP_ERRORS, open_zip
 from inventory.database.archive_writer import (
     FORMAT,
     FORMAT_VERSION,
@@ -56,29 +58,31 @@ from inventory.database.archive_writer import (
     parents_first,
     write_archive,
 )
+from inventory.database.migrate import HEAD_REVISION
+from inventory.database.tables.all import METADATA
+from inventory.database.tables.base import Money
+from inventory.database.tables.row_rules import row_faults
 from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
+    from zipfile import ZipFile
+
     from sqlalchemy import Column, Connection
 
     from inventory.database.shop_file import ShopFile
 
 __all__ = ["export_shop", "import_shop"]
 
-
 _LARGEST_TABLE = 500_000_000
-"""Bytes; more is none of a paper shop's tables, and would not fit into memory well."""
+"""Bytes; more is none of a paper shop's tables."""
 _LARGEST_ARCHIVE = 1_000_000_000
+_LARGEST_MANIFEST = 1_000_000
+_MOST_ROWS = 1_000_000
+"""Of all tables together: a hundred a day for 27 years."""
+_LONGEST_ROW = 20_000_000
+"""Characters: the plan of a batch of a hundred thousand pieces has about so many."""
+_BLOCK = 1 << 20
 _NEW_ARCHIVE = Hint("write one", "shop export")
-_ZIP_ERRORS = (
-    zipfile.BadZipFile,
-    NotImplementedError,
-    RuntimeError,
-    EOFError,
-    ValueError,
-    zlib.error,
-)
-"""What a damaged archive raises, or one of a kind that no export is of: encrypted, for instance."""
 _ROWS_PER_INSERT = 500
 
 
@@ -100,12 +104,6 @@ def export_shop(shop: ShopFile, target: Path) -> dict[str, int]:
     """
     with shop.read() as session:
         return write_archive(session.connection(), target)
-
-
-# --- the kinds of columns ----------------------------------------------------------------------
-
-
-# --- the tables as they are --------------------------------------------------------------------
 
 
 # --- reading -----------------------------------------------------------------------------------
@@ -137,26 +135,50 @@ def import_shop(archive: Path, place: Path | str | None = None) -> dict[str, int
     from inventory.database.sqlite import create_atomically
 
     target = shop_location(place)
-    tables = _read_archive(archive)
-    if isinstance(target, Path):
-        with create_atomically(target) as unnamed:
-            _build(unnamed, tables)
-    else:
-        with tempfile.TemporaryDirectory(prefix="quirebox-") as folder:
-            unnamed = Path(folder) / "shop.sqlite"
-            _build(unnamed, tables)
-            _move_to_server(unnamed, target)
-    return {name: len(rows) for name, rows in tables.rows.items()}
+    with _open_archive(archive) as read:
+        if isinstance(target, Path):
+            with create_atomically(target) as unnamed:
+                _build(unnamed, read)
+        else:
+            with hidden_folder(Path(tempfile.gettempdir())) as folder:
+                unnamed = folder / "shop.sqlite"
+                _build(unnamed, read)
+                _move_to_server(unnamed, target)
+        return {name: table.rows for name, table in read.tables.items()}
 
 
 @dataclass(frozen=True)
-class _Archive:
-    """What an archive holds, its cells not yet understood."""
+class _TableFile:
+    """What the manifest says of a table: its file, and how many rows are in it."""
 
-    path: Path
-    revision: str
-    columns: dict[str, list[str]]
-    rows: dict[str, list[tuple[int, list[str]]]]
+    file: str
+    sha256: str
+    rows: int
+
+
+class _Archive:
+    """An archive that is open; its tables are read row by row, as often as is needed."""
+
+    def __init__(self, path: Path, packed: ZipFile, manifest: dict[str, Any]) -> None:
+        self.path = path
+        self.revision: str = manifest["revision"]
+        self.tables: dict[str, _TableFile] = {}
+        self._packed = packed
+        for entry in manifest["tables"]:
+            name = entry["table"]
+            if name in self.tables:
+                self.refuse(name, None, None, f"{MANIFEST} lists it twice")
+            self.tables[name] = _TableFile(entry["file"], entry["sha256"], entry["rows"])
+        if sum(table.rows for table in self.tables.values()) > _MOST_ROWS:
+            raise Refusal(f"{path}: more than {_MOST_ROWS:,} rows are none of a shop's archive")
+        for name, table in self.tables.items():
+            if self._sum(name) != table.sha256:
+                self.refuse(
+                    name,
+                    None,
+                    None,
+                    "it was changed after the archive was written (its SHA-256 differs)",
+                )
 
     def refuse(self, table: str, line: int | None, field: str | None, why: str) -> NoReturn:
         places = [f"{self.path}", f"{shorten(table)}.csv"]
@@ -164,40 +186,158 @@ class _Archive:
         places += [field] if field else []
         raise Refusal(f"{', '.join(places)}: {why}")
 
+    def columns(self, name: str) -> list[str]:
+        """Return the names in a table's first line."""
+        first = next(self._lines(name), None)
+        if first is None:
+            self.refuse(name, 1, None, "the line of column names is missing")
+        return first[1]
 
-def _read_archive(path: Path) -> _Archive:
+    def rows(self, name: str) -> Iterator[tuple[int, list[str]]]:
+        """Yield a table's rows, each with its line."""
+        lines = self._lines(name)
+        _, columns = next(lines)
+        number, said = 0, self.tables[name].rows
+        for line, fields in lines:
+            number += 1
+            if len(fields) != len(columns):
+                self.refuse(name, line, None, f"{len(fields)} fields for {len(columns)} columns")
+            if number > said:
+                self.refuse(name, line, None, f"{MANIFEST} says that there are only {said} rows")
+            yield line, fields
+        if number < said:
+            self.refuse(name, None, None, f"{number} rows, and {MANIFEST} says {said}")
+
+    def _sum(self, name: str) -> str:
+        digest, size = hashlib.sha256(), 0
+        with _open_member(self._packed, self.tables[name].file, self.path) as file:
+            while block := file.read(_BLOCK):
+                digest.update(block)
+                size += len(block)
+                if size > _LARGEST_TABLE:
+                    self.refuse(name, None, None, f"more than {_LARGEST_TABLE // 10**6} MB")
+        return digest.hexdigest()
+
+    def _lines(self, name: str) -> Iterator[tuple[int, list[str]]]:
+        file = self.tables[name].file
+        with _open_member(self._packed, file, self.path) as raw:
+            text = io.TextIOWrapper(raw, "utf-8", newline="")
+            taken = 0  # characters of the row that is being read
+
+            def physical_lines() -> Iterator[str]:
+                nonlocal taken
+                while line := text.readline(_LONGEST_ROW):
+                    taken += len(line)
+                    if taken > _LONGEST_ROW or (taken == _LONGEST_ROW and line[-1] not in "\r\n"):
+                        why = f"more than {_LONGEST_ROW:,} characters are none of a row"
+                        self.refuse(name, start, None, why)
+                    yield line
+
+            start = 1
+            before = csv.field_size_limit(_LONGEST_ROW)
+            reader = csv.reader(physical_lines(), strict=True)
+            try:
+                while True:
+                    csv.field_size_limit(_LONGEST_ROW)
+                    try:
+                        fields = next(reader, None)
+                    except csv.Error:
+                        self.refuse(name, start, None, "its quotes don't match")
+                    except UnicodeDecodeError:
+                        self.refuse(name, self._undecodable(file), None, "this is not UTF-8 text")
+                    finally:
+                        csv.field_size_limit(before)
+                    if fields is None:
+                        return
+                    yield start, fields
+                    start, taken = reader.line_num + 1, 0
+            finally:
+                text.detach()
+
+    def _undecodable(self, file: str) -> int:
+        """Return the first line of a file that is no text."""
+        line = 1
+        with _open_member(self._packed, file, self.path) as raw:
+            while data := raw.readline(_LONGEST_ROW):
+                try:
+                    data.decode()
+                except UnicodeDecodeError:
+                    break
+                line += 1
+        return line
+
+
+@contextmanager
+def _open_archive(path: Path) -> Iterator[_Archive]:
+    with _refusing_damage(path):
+        if not path.exists():
+            raise Refusal(f"{path}: there is no such file")
+        if not path.is_file():  # a device may have no end
+            kind = "folder" if path.is_dir() else "device or a pipe"
+            raise Refusal(f"{path}: this is a {kind}, not a shop's archive")
+        file = path.open("rb")
+    with file:
+        with _refusing_damage(path):
+            opening = open_zip(file, path, _LARGEST_ARCHIVE)
+            packed = opening.__enter__()
+        try:
+            yield _Archive(path, packed, _read_manifest(packed, path))
+        finally:
+            opening.__exit__(None, None, None)
+
+
+@contextmanager
+def _refusing_damage(path: Path) -> Iterator[None]:
     try:
-        with zipfile.ZipFile(path) as archive:
-            if sum(member.file_size for member in archive.infolist()) > _LARGEST_ARCHIVE:
-                raise Refusal(
-                    f"{path}: unpacked it has more than {_LARGEST_ARCHIVE // 10**6:,} MB, which is"
-                    " no shop's archive"
-                )
-            manifest = _read_manifest(archive, path)
-            read = _Archive(path, manifest["revision"], {}, {})
-            for entry in manifest["tables"]:
-                _read_table(archive, entry, read)
-            return read
+        yield
     except Refusal:
         raise
-    except FileNotFoundError:
-        raise Refusal(f"{path}: there is no such file") from None
-    except IsADirectoryError:
-        raise Refusal(f"{path}: this is a folder, not a shop's archive") from None
     except OSError as why:
         raise Refusal(f"{path}: it can't be read ({why.strerror or why})") from None
-    except _ZIP_ERRORS:
+    except ZIP_ERRORS:
         raise Refusal(
-            f"{path}: this is not a ZIP archive, or it is damaged",
-            _NEW_ARCHIVE,
+            f"{path}: this is not a ZIP archive, or it is damaged", _NEW_ARCHIVE
         ) from None
 
 
-def _read_manifest(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
-    no_archive = Refusal(f"{path}, {MANIFEST}: this is not a shop's archive", _NEW_ARCHIVE)
+class _Member(io.RawIOBase):
+    """A file in an archive; what can't be unpacked is refused."""
+
+    def __init__(self, file: IO[bytes], path: Path) -> None:
+        self._file, self._path = file, path
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, into: Any) -> int:
+        with _refusing_damage(self._path):
+            data = self._file.read(len(into))
+        into[: len(data)] = data
+        return len(data)
+
+
+@contextmanager
+def _open_member(packed: ZipFile, name: str, path: Path) -> Iterator[io.BufferedReader]:
     try:
-        manifest = json.loads(_bytes_of(archive, MANIFEST, path))
-    except (KeyError, ValueError, RecursionError):
+        with _refusing_damage(path):
+            file = packed.open(name)
+    except KeyError:
+        raise Refusal(f"{path}, {shorten(name)}: this file is missing in the archive") from None
+    with file:
+        yield io.BufferedReader(_Member(file, path), _BLOCK)
+
+
+def _read_manifest(packed: ZipFile, path: Path) -> dict[str, Any]:
+    no_archive = Refusal(f"{path}, {MANIFEST}: this is not a shop's archive", _NEW_ARCHIVE)
+    if MANIFEST not in packed.namelist():
+        raise no_archive
+    with _open_member(packed, MANIFEST, path) as file:
+        data = file.read(_LARGEST_MANIFEST + 1)
+    if len(data) > _LARGEST_MANIFEST:
+        raise Refusal(f"{path}, {MANIFEST}: more than {_LARGEST_MANIFEST // 10**6} MB")
+    try:
+        manifest = json.loads(data)
+    except (ValueError, RecursionError):
         raise no_archive from None
     if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
         raise no_archive
@@ -212,59 +352,12 @@ def _read_manifest(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
         isinstance(entry, dict)
         and all(isinstance(entry.get(key), str) for key in ("table", "file", "sha256"))
         and isinstance(entry.get("rows"), int)
+        and entry["rows"] >= 0
         for entry in tables
     )
     if not known or not isinstance(manifest.get("revision"), str):
         raise no_archive
     return manifest
-
-
-def _bytes_of(archive: zipfile.ZipFile, name: str, path: Path) -> bytes:
-    try:
-        with archive.open(name) as file:
-            data = file.read(_LARGEST_TABLE + 1)
-    except KeyError:
-        raise Refusal(f"{path}, {shorten(name)}: this file is missing in the archive") from None
-    if len(data) > _LARGEST_TABLE:
-        raise Refusal(f"{path}, {shorten(name)}: more than {_LARGEST_TABLE // 10**6} MB")
-    return data
-
-
-def _read_table(archive: zipfile.ZipFile, described: dict[str, Any], read: _Archive) -> None:
-    name = described["table"]
-    data = _bytes_of(archive, described["file"], read.path)
-    if hashlib.sha256(data).hexdigest() != described["sha256"]:
-        read.refuse(
-            name, None, None, "it was changed after the archive was written (its SHA-256 differs)"
-        )
-    try:
-        text = data.decode()
-    except UnicodeDecodeError as why:
-        line = data.count(b"\n", 0, why.start) + 1
-        read.refuse(name, line, None, "this is not UTF-8 text")
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    lines: list[tuple[int, list[str]]] = []
-    line = 1
-    before = csv.field_size_limit(_LARGEST_TABLE)
-    try:
-        for fields in reader:
-            lines.append((line, fields))
-            line = reader.line_num + 1
-    except csv.Error:
-        read.refuse(name, line, None, "its quotes don't match")
-    finally:
-        csv.field_size_limit(before)
-    if not lines:
-        read.refuse(name, 1, None, "the line of column names is missing")
-    (_, columns), *rows = lines
-    for line, fields in rows:
-        if len(fields) != len(columns):
-            read.refuse(name, line, None, f"{len(fields)} fields for {len(columns)} columns")
-    if len(rows) != described["rows"]:
-        read.refuse(name, None, None, f"{len(rows)} rows, and {MANIFEST} says {described['rows']}")
-    if name in read.rows:
-        read.refuse(name, None, None, f"{MANIFEST} lists it twice")
-    read.columns[name], read.rows[name] = columns, rows
 
 
 # --- building ----------------------------------------------------------------------------------
@@ -279,28 +372,33 @@ def _build(path: Path, archive: _Archive) -> None:
     with new_file_database(path, archive.revision, str(archive.path)) as connection:
         tables = archived_tables(connection)
         _check_tables(archive, tables)
+        # A row may point to one that comes later: that is looked at when all are there.
+        connection.exec_driver_sql("PRAGMA defer_foreign_keys = ON")
         for table in tables.values():
-            rows = _values_of(archive, table)
-            _check_uniques(archive, table, rows)
-            _check_pointers(archive, table, rows, connection)
-            _insert(archive, connection, table, rows)
+            _insert(archive, connection, table)
+        for table in tables.values():
+            _check_pointers(archive, connection, table)
     with open_shop(path) as shop:
         backup = shop.backup
         report = check_shop(shop)
     if backup is not None:
         backup.unlink()  # of what was built a moment ago
     if report.faults:
-        raise Refusal(f"{archive.path}: the shop in it is not sound: {report.faults[0].message}")
+        first = report.faults[0]
+        raise Refusal(
+            f"{archive.path}: the shop in it is not sound: {shorten(first.where)}:"
+            f" {shorten(first.message, 300)}"
+        )
 
 
 def _check_tables(archive: _Archive, tables: dict[str, Table]) -> None:
-    for name in archive.columns:
+    for name in archive.tables:
         if name not in tables:
             archive.refuse(name, None, None, "there is no such table at this revision")
     for name, table in tables.items():
-        if name not in archive.columns:
+        if name not in archive.tables:
             archive.refuse(name, None, None, f"{MANIFEST} does not list this table")
-        named = archive.columns[name]
+        named = archive.columns(name)
         for column in table.columns:
             if named.count(column.name) != 1:
                 archive.refuse(name, 1, column.name, "this column must be there, once")
@@ -309,16 +407,48 @@ def _check_tables(archive: _Archive, tables: dict[str, Table]) -> None:
                 archive.refuse(name, 1, shorten(column_name), "there is no such column")
 
 
-def _values_of(archive: _Archive, table: Table) -> list[dict[str, Any]]:
-    columns = [table.columns[name] for name in archive.columns[table.name]]
+_Row = dict[str, Any]
+
+
+def _rows_of(archive: _Archive, table: Table) -> Iterator[tuple[int, _Row]]:
+    """Yield the rows of a table, read and held to its rules, each with its line."""
+    columns = [table.columns[name] for name in archive.columns(table.name)]
     readers = [(column, column_kind(column)) for column in columns]
-    return [
-        {
+    check = _rule_check(archive, table)
+    for line, cells in archive.rows(table.name):
+        row = {
             column.name: _value(archive, column, kind, line, cell)
             for (column, kind), cell in zip(readers, cells, strict=True)
         }
-        for line, cells in archive.rows[table.name]
+        check(line, row)
+        yield line, row
+
+
+def _rule_check(archive: _Archive, table: Table) -> Callable[[int, _Row], None]:
+    """Return what refuses a row that no command could have stored.
+
+    Rows of an older revision are held to the rules of today when they are brought up to date.
+    """
+    if archive.revision != HEAD_REVISION:
+        return lambda line, row: None
+    amounts = [
+        (column.name, column.type)
+        for column in METADATA.tables[table.name].columns
+        if isinstance(column.type, Money)
     ]
+
+    def check(line: int, row: _Row) -> None:
+        read = dict(row)
+        for name, kind in amounts:
+            try:
+                read[name] = kind.process_result_value(row[name], None)  # type: ignore[arg-type]
+            except ValueError:
+                why = f"'{shorten(row[name])}' is no amount; write it like 1.2"
+                archive.refuse(table.name, line, name, why)
+        for column, why in row_faults(table.name, read):
+            archive.refuse(table.name, line, column, why)
+
+    return check
 
 
 def _value(archive: _Archive, column: Column[Any], kind: ColumnKind, line: int, cell: str) -> Any:
@@ -337,6 +467,8 @@ def _value(archive: _Archive, column: Column[Any], kind: ColumnKind, line: int, 
             column.name,
             f"'{shorten(text)}' is no {kind.name}; write it like {kind.example}",
         )
+    if value is None:
+        archive.refuse(name, line, column.name, f"'{shorten(text)}' says nothing; leave it empty")
     if isinstance(value, int):
         bits = 63 if isinstance(column.type, sql.BigInteger) else 31
         if not -(2**bits) <= value < 2**bits:
@@ -351,70 +483,68 @@ def _value(archive: _Archive, column: Column[Any], kind: ColumnKind, line: int, 
     return value
 
 
-def _check_uniques(archive: _Archive, table: Table, rows: list[dict[str, Any]]) -> None:
-    keys = [list(table.primary_key.columns)]
-    keys += [
-        list(constraint.columns)
-        for constraint in table.constraints
-        if isinstance(constraint, UniqueConstraint)
-    ]
-    for columns in keys:
-        seen: dict[tuple[Any, ...], int] = {}
-        for row, (line, _) in zip(rows, archive.rows[table.name], strict=True):
-            key = tuple(row[column.name] for column in columns)
-            if None in key:
-                continue
-            first = seen.setdefault(key, line)
-            if first != line:
-                field = " and ".join(column.name for column in columns)
-                archive.refuse(table.name, line, field, f"the same stands in line {first} already")
+def _check_pointers(archive: _Archive, connection: Connection, table: Table) -> None:
+    for key in sorted(table.foreign_keys, key=lambda key: key.parent.name):
+        child, parent = table.alias(), key.column.table.alias()
+        mine = child.c[key.parent.name]
+        lost = (
+            select(child)
+            .outerjoin(parent, mine == parent.c[key.column.name])
+            .where(mine.is_not(None), parent.c[key.column.name].is_(None))
+        )
+        row = connection.execute(lost.limit(1)).mappings().first()
+        if row is not None:
+            keys = {column.name: row[column.name] for column in table.primary_key.columns}
+            archive.refuse(
+                table.name,
+                _first_line(archive, table, keys),
+                key.parent.name,
+                f"{row[key.parent.name]} is no {key.column.name} in {key.column.table.name}.csv",
+            )
 
 
-def _check_pointers(
-    archive: _Archive, table: Table, rows: list[dict[str, Any]], connection: Connection
-) -> None:
-    for pointer in sorted(table.foreign_keys, key=lambda key: key.parent.name):
-        other, column = pointer.column, pointer.parent.name
-        known: set[Any]
-        if other.table is table:
-            known = {row[other.name] for row in rows}
-        else:
-            known = set(connection.scalars(select(other)))
-        for row, (line, _) in zip(rows, archive.rows[table.name], strict=True):
-            if row[column] is not None and row[column] not in known:
-                archive.refuse(
-                    table.name, line, column,
-                    f"{row[column]} is no {other.name} in {other.table.name}.csv",
-                )  # fmt: skip
+def _first_line(archive: _Archive, table: Table, values: _Row) -> int | None:
+    """Return the first line with these values."""
+    for line, row in _rows_of(archive, table):
+        if all(row[name] == value for name, value in values.items()):
+            return line
+    return None
 
 
-def _insert(
-    archive: _Archive, connection: Connection, table: Table, rows: list[dict[str, Any]]
-) -> None:
-    prepared = [_for_dialect(connection, row) for row in parents_first(table, rows)]
-    try:
-        with connection.begin_nested():
-            _insert_all(connection, table, prepared)
-    except IntegrityError:
-        _refuse_the_first_bad(archive, connection, table, rows)
+def _insert(archive: _Archive, connection: Connection, table: Table) -> None:
+    rows = _rows_of(archive, table)
+    while some := list(islice(rows, _ROWS_PER_INSERT)):
+        try:
+            with connection.begin_nested():
+                connection.execute(insert(table), [_for_sqlite(row) for _, row in some])
+        except IntegrityError:
+            _refuse_the_first_bad(archive, connection, table, some)
 
 
 def _refuse_the_first_bad(
-    archive: _Archive, connection: Connection, table: Table, rows: list[dict[str, Any]]
+    archive: _Archive, connection: Connection, table: Table, rows: list[tuple[int, _Row]]
 ) -> NoReturn:
     """Insert row by row, to tell which of them breaks a rule of the table."""
-    lines = {id(row): line for row, (line, _) in zip(rows, archive.rows[table.name], strict=True)}
-    for row in parents_first(table, rows):
+    for line, row in rows:
         try:
-            connection.execute(insert(table), [_for_dialect(connection, row)])
+            connection.execute(insert(table), [_for_sqlite(row)])
         except IntegrityError as broken:
-            archive.refuse(table.name, lines[id(row)], *_rule(table, broken))
+            archive.refuse(table.name, line, *_rule(archive, table, row, broken))
     raise RuntimeError(f"the rows of {table.name} can be stored one by one but not together")
 
 
-def _rule(table: Table, broken: IntegrityError) -> tuple[str | None, str]:
+def _rule(
+    archive: _Archive, table: Table, row: _Row, broken: IntegrityError
+) -> tuple[str | None, str]:
     """Return the field, or fields, that a broken rule is about, and what to say of it."""
     said = str(broken.orig)
+    if said.startswith("UNIQUE constraint failed: "):
+        fields = [
+            name for name in re.findall(rf"{table.name}\.(\w+)", said) if name in table.columns
+        ]
+        if fields:
+            first = _first_line(archive, table, {name: row[name] for name in fields})
+            return " and ".join(fields), f"the same stands in line {first} already"
     for rule in table.constraints:
         if isinstance(rule, CheckConstraint) and rule.name and said.endswith(str(rule.name)):
             text = " ".join(str(rule.sqltext).split())
@@ -423,19 +553,18 @@ def _rule(table: Table, broken: IntegrityError) -> tuple[str | None, str]:
     return None, f"this can't be stored ({shorten(said, 100)})"
 
 
-def _for_dialect(connection: Connection, row: dict[str, Any]) -> dict[str, Any]:
+def _for_sqlite(row: _Row) -> _Row:
     """SQLite keeps no time zones: moments there are in UTC, without saying so."""
-    if connection.dialect.name != "sqlite":
-        return row
     return {
         name: value.replace(tzinfo=None) if isinstance(value, datetime) else value
         for name, value in row.items()
     }
 
 
-def _insert_all(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) -> None:
-    for start in range(0, len(rows), _ROWS_PER_INSERT):
-        connection.execute(insert(table), rows[start : start + _ROWS_PER_INSERT])
+def _insert_all(connection: Connection, table: Table, rows: Iterable[_Row]) -> None:
+    rows = iter(rows)
+    while some := list(islice(rows, _ROWS_PER_INSERT)):
+        connection.execute(insert(table), some)
 
 
 # --- onto a server -----------------------------------------------------------------------------
@@ -454,11 +583,12 @@ def _move_to_server(path: Path, url: URL) -> None:
         source = session.connection()
         theirs = archived_tables(target)
         for name, table in archived_tables(source).items():
-            rows = [dict(row) for row in source.execute(select(table)).mappings()]
-            _insert_all(target, theirs[name], [_aware(row) for row in parents_first(table, rows)])
+            streamed = select(table).execution_options(yield_per=_ROWS_PER_INSERT)
+            rows = map(dict, source.execute(streamed).mappings())
+            _insert_all(target, theirs[name], map(_aware, parents_first(table, rows)))
 
 
-def _aware(row: dict[str, Any]) -> dict[str, Any]:
+def _aware(row: _Row) -> _Row:
     return {
         name: value.replace(tzinfo=UTC) if isinstance(value, datetime) else value
         for name, value in row.items()

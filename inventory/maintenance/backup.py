@@ -6,15 +6,18 @@ a file that others go on working on.
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 import stat
-from contextlib import closing
+import tempfile
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from inventory.core.files import drafted, sync_folder
-from inventory.database.migrate import HEAD_REVISION, check_is_known
-from inventory.database.open import shop_location
+from inventory.core.files import drafted, hidden_folder, sync_folder
+from inventory.core.text import shorten
+from inventory.database.migrate import check_is_known
+from inventory.database.open import open_shop, shop_location
 from inventory.database.sqlite import (
     backup_path,
     copy_file,
@@ -22,11 +25,14 @@ from inventory.database.sqlite import (
     explain_errors,
     stored_revision,
 )
-from inventory.database.tables.all import METADATA
+from inventory.maintenance.check import check_shop
 from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from inventory.database.shop_file import ShopFile
+    from inventory.maintenance.check import Finding
 
 __all__ = ["back_up", "restore"]
 
@@ -88,10 +94,14 @@ def restore(copy: Path, place: Path | str | None = None, *, replace: bool = Fals
     target = shop_location(place)
     if not isinstance(target, Path):
         raise Refusal("a copy can be restored to a file only; name the shop's file")
-    copy = copy.absolute()
-    _check(copy)
+    with _checked(copy.absolute()) as checked:
+        return _put_back(copy.absolute(), checked, target, replace=replace)
+
+
+def _put_back(copy: Path, checked: Path, target: Path, *, replace: bool) -> Path | None:
+    """Put `checked`, which holds what `copy` held, in the place of the shop's file."""
     if not (target.exists() or target.is_symlink()):
-        with create_atomically(target) as unnamed, closing(_reading(copy)) as restored:
+        with create_atomically(target) as unnamed, closing(_connect(checked)) as restored:
             copy_file(restored, unnamed)
         return None
     if not replace:
@@ -109,12 +119,16 @@ def restore(copy: Path, place: Path | str | None = None, *, replace: bool = Fals
         raise Refusal(f"{copy} is the shop's file itself; give a copy of it")
     kept = backup_path(target, "before-restore")
     with explain_errors(target):
-        (_fill if _can_be_used(target) else _swap)(target, copy, kept)
+        (_fill if _can_be_used(target) else _swap)(target, checked, kept)
     return kept
 
 
-def _check(copy: Path) -> None:
-    """Refuse what can't be put back as a shop."""
+@contextmanager
+def _checked(copy: Path) -> Iterator[Path]:
+    """Give a second copy, made in one moment and checked; refuse what can't be put back as a shop.
+
+    The first may be a file that others work on.
+    """
     try:
         is_folder, is_file = copy.is_dir(), copy.is_file()
     except OSError as why:
@@ -125,9 +139,28 @@ def _check(copy: Path) -> None:
         raise Refusal(f"{copy}: there is no such file")
     with explain_errors(copy), closing(_reading(copy)) as connection:
         revision = stored_revision(connection, copy)
-        if not _is_intact(connection) or (revision == HEAD_REVISION and _lacks_tables(connection)):
-            raise Refusal(f"{copy} is damaged and can't be restored; take another copy")
-    check_is_known(revision, str(copy))
+        check_is_known(revision, str(copy))
+        if not _is_intact(connection):
+            raise _damaged(copy)
+        with hidden_folder(Path(tempfile.gettempdir())) as folder:
+            snapshot, looked_at = folder / "copy.sqlite", folder / "looked-at.sqlite"
+            copy_file(connection, snapshot)
+            connection.close()
+            # Checking an older copy brings its tables up to date, so that is done to a third one.
+            shutil.copyfile(snapshot, looked_at)
+            try:
+                with open_shop(looked_at) as shop:
+                    faults = check_shop(shop).faults
+            except Refusal as why:
+                raise _damaged(copy) from why
+            if faults:
+                raise _damaged(copy, faults[0])
+            yield snapshot
+
+
+def _damaged(copy: Path, fault: Finding | None = None) -> Refusal:
+    where = f" ({shorten(fault.where)}: {shorten(fault.message, 200)})" if fault else ""
+    return Refusal(f"{copy} is damaged{where} and can't be restored; take another copy")
 
 
 def _connect(path: Path, mode: str = "mode=rw") -> sqlite3.Connection:
@@ -137,7 +170,13 @@ def _connect(path: Path, mode: str = "mode=rw") -> sqlite3.Connection:
 
 
 def _reading(copy: Path) -> sqlite3.Connection:
-    """Open a copy, which may lie where nobody may write, not even SQLite's own files beside it."""
+    """Open a copy, which may lie where nobody may write, not even SQLite's own files beside it.
+
+    A copy without a log is opened as one that nobody changes, so that it stays as it is, with
+    nothing left beside it even if it is damaged.
+    """
+    if not copy.with_name(f"{copy.name}-wal").exists():
+        return _connect(copy, "immutable=1")
     connection = _connect(copy)
     try:
         connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
@@ -147,11 +186,6 @@ def _reading(copy: Path) -> sqlite3.Connection:
             raise
         return _connect(copy, "immutable=1")
     return connection
-
-
-def _lacks_tables(connection: sqlite3.Connection) -> bool:
-    names = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
-    return not set(METADATA.tables) <= {name for (name,) in names}
 
 
 def _is_intact(connection: sqlite3.Connection) -> bool:
@@ -164,9 +198,11 @@ def _can_be_used(path: Path) -> bool:
         with closing(_connect(path)) as connection:
             stored_revision(connection, path)
             return _is_intact(connection)
-    except sqlite3.OperationalError:
-        raise
-    except (sqlite3.DatabaseError, Refusal):
+    except sqlite3.OperationalError as error:
+        if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_ERROR:
+            raise
+        return False
+    except (sqlite3.DatabaseError, UnicodeDecodeError, Refusal):
         return False
 
 
@@ -181,7 +217,7 @@ def _fill(target: Path, copy: Path, kept: Path) -> None:
         connection.execute("BEGIN EXCLUSIVE")
         connection.execute("COMMIT")  # the lock stays
         copy_file(connection, kept)
-        with closing(_reading(copy)) as restored:
+        with closing(_connect(copy)) as restored:
             restored.backup(connection)
 
 
@@ -189,7 +225,7 @@ def _swap(target: Path, copy: Path, kept: Path) -> None:
     """Set a damaged file aside, with the log that belongs to it, and put the copy in its place."""
     try:
         with drafted(target) as fresh:
-            with closing(_reading(copy)) as restored:
+            with closing(_connect(copy)) as restored:
                 copy_file(restored, fresh)
             fresh.chmod(stat.S_IMODE(target.stat().st_mode))
             kept.hardlink_to(target)

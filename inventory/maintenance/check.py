@@ -10,32 +10,51 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cache
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import create_engine, func, inspect, or_, select, text
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session, aliased
 
+from inventory.core.limits import MAX_DEPTH
 from inventory.core.text import LARGEST_NUMBER, fold, holds_unseen, shorten
+from inventory.database import checksum
 from inventory.database.tables.all import METADATA
-from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason, StockKind
+from inventory.database.tables.enums import (
+    NEXT_STATUSES,
+    BatchStatus,
+    OrderStatus,
+    Reason,
+    StockKind,
+)
 from inventory.database.tables.ledger import DamagedArea, Movement, Transaction
-from inventory.database.tables.orders import Batch, BatchOrder, Order, OrderStatusChange
+from inventory.database.tables.orders import (
+    Batch,
+    BatchOrder,
+    CustomDesign,
+    Order,
+    OrderStatusChange,
+)
 from inventory.database.tables.purchasing import (
-    ExchangeRate,
-    Price,
     Purchase,
     PurchaseClosure,
     PurchaseLine,
     PurchaseReceipt,
-    Supplier,
 )
+from inventory.database.tables.row_rules import row_faults
 from inventory.database.tables.shop import Shop
-from inventory.database.tables.stock import Stock
+from inventory.database.tables.stock import Place, Stock
 from inventory.database.tables.supplies import SupplyItem, SupplyMovement
 from inventory.stock import ledger
 from inventory.stock.lookup import label_of
-from inventory.stock.reservations import reserved_quantities
+from inventory.stock.reservations import (
+    cancelled_orders,
+    copies_done,
+    copies_left,
+    reserved_quantities,
+)
+from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Table
@@ -43,7 +62,7 @@ if TYPE_CHECKING:
     from inventory.core.plan import Plan
     from inventory.database.shop_file import ShopFile
 
-__all__ = ["CHECKS", "CheckReport", "Finding", "check_shop"]
+__all__ = ["CHECKS", "CheckReport", "Finding", "check_shop", "damage_of"]
 
 
 @dataclass(frozen=True)
@@ -106,13 +125,45 @@ def check_shop(shop: ShopFile) -> CheckReport:
         for stage in _STAGES:
             for name in stage:
                 made.append(name)
-                _, function = CHECKS[name]
-                findings += [Finding(name, True, *found) for found in function(session)]
+                findings += _found_by(name, session)
             if findings:
                 break
         else:
             findings += [Finding("reservations", False, *found) for found in _shortages(session)]
     return CheckReport(tuple(made), tuple(findings))
+
+
+def damage_of(shop: ShopFile) -> Refusal | None:
+    """Return the refusal of a shop whose book is damaged, for whoever stumbled over something.
+
+    None if the book is right.
+    """
+    try:
+        faults = check_shop(shop).faults
+    except Refusal as refusal:
+        return refusal
+    if not faults:
+        return None
+    first = faults[0]
+    return Refusal(
+        f"{shop.place} is damaged ({shorten(first.where)}: {shorten(first.message, 200)});"
+        " restore a backup",
+        Hint("put the backup in its place", "shop restore", ("BACKUP", "--replace")),
+    )
+
+
+def _found_by(name: str, session: Session) -> list[Finding]:
+    """Return what a check finds; in a damaged book it may stumble, which is a finding too."""
+    found: list[Finding] = []
+    try:
+        found.extend(Finding(name, True, *each) for each in CHECKS[name][1](session))
+    except Exception as fault:
+        # Where the file says what was written into it, the fault is the check's.
+        if next(iter(_content(session)), None) is None:
+            raise
+        what = f"what is stored can't be followed ({type(fault).__name__})"
+        found.append(Finding(name, True, "records", what))
+    return found
 
 
 # --- the file and its tables -------------------------------------------------------------------
@@ -126,6 +177,23 @@ def _file(session: Session) -> _Findings:
     except DBAPIError as error:
         messages = [str(error.orig)]
     yield from (("file", line) for line in messages if line != "ok")
+
+
+def _content(session: Session) -> _Findings:
+    """Compare the file with its checksum, which tells what makes sense and was never written."""
+    if not _on_sqlite(session):
+        return
+    driver: Any = session.connection().connection.driver_connection
+    try:
+        is_right = checksum.is_right(driver)
+    except Exception:  # what can't be read was not written so either
+        is_right = False
+    if not is_right:
+        yield (
+            "file",
+            "it was changed since it was stored, by the disk or by another program; if you changed"
+            " it yourself, export the shop and import it",
+        )
 
 
 def _on_sqlite(session: Session) -> bool:
@@ -211,19 +279,40 @@ def _values(session: Session) -> _Findings:
             for _ in session.execute(select(table)):
                 pass
             continue
-        except DBAPIError:
-            raise
         except Exception as unreadable:
-            why = unreadable
+            why = _reason(unreadable)
         for key in session.execute(select(*keys)):
             this = [column == value for column, value in zip(keys, key, strict=True)]
             try:
                 session.execute(select(table).where(*this)).all()
             except Exception as unreadable:
-                yield _row(table, key), f"it holds what can't be read ({unreadable})"
+                yield _row(table, key), f"it holds what can't be read ({_reason(unreadable)})"
                 break
         else:
             yield table.name, f"it holds what can't be read ({why})"
+
+
+def _reason(unreadable: Exception) -> str:
+    """Return what was wrong with a value; a fault of the database's own is raised."""
+    if isinstance(unreadable, DBAPIError):
+        if getattr(unreadable.orig, "sqlite_errorcode", None) or unreadable.orig is None:
+            raise unreadable
+        return shorten(str(unreadable.orig), 100)
+    return shorten(" ".join(str(unreadable).split()), 100)
+
+
+def _rows(session: Session) -> _Findings:
+    """Hold each row to what a command could have stored in it."""
+    for table in METADATA.sorted_tables:
+        keys = [column.name for column in table.primary_key.columns]
+        for row in session.execute(select(table).execution_options(yield_per=1000)).mappings():
+            nothing = [
+                (column.name, "it is empty")
+                for column in table.columns
+                if row[column.name] is None and not column.nullable
+            ]
+            for column, why in (*nothing, *row_faults(table.name, dict(row))):
+                yield _row(table, (row[key] for key in keys)), f"{column}: {why}"
 
 
 def _row(table: Table, key: Iterable[Any]) -> str:
@@ -254,19 +343,46 @@ def _shop(session: Session) -> _Findings:
 def _names(session: Session) -> _Findings:
     """Two names that are the same but for case and spacing are recognized by their key."""
     for table in METADATA.sorted_tables:
-        if "name" in table.c and "name_key" in table.c:
-            rows = session.execute(select(table.c.name, table.c.name_key)).all()
-            keys = {key for _, key in rows}
-            for name, key in rows:
-                # Two names that differed in what nobody sees stay two (see revision 0008).
-                if fold(name) != key and not (holds_unseen(name) and fold(name) in keys):
-                    yield f"{table.name} '{name}'", f"it is filed under '{key}'"
+        for column in table.c:
+            key_column = table.c.get(f"{column.name}_key")
+            if key_column is not None:
+                rows = session.execute(select(column, key_column)).all()
+                keys = {key for _, key in rows}
+                for name, key in rows:
+                    # Two names that differed in what nobody sees stay two (see revision 0008).
+                    if fold(name) != key and not (holds_unseen(name) and fold(name) in keys):
+                        yield f"{table.name} '{name}'", f"it is filed under '{shorten(key)}'"
+
+
+def _places(session: Session) -> _Findings:
+    """Check that no place stands in itself, and none too deep to be told."""
+    above: dict[int, int | None] = dict(session.execute(select(Place.id, Place.parent_id)).all())
+    for place in above:
+        chain = [place]
+        while len(chain) <= MAX_DEPTH and (outer := above[chain[-1]]) is not None:
+            chain.append(outer)
+        if len(chain) > MAX_DEPTH:
+            way = "it stands in itself" if place in chain[1:] else "it stands too deep in others"
+            yield f"place {place}", way
+
+
+def _ancestors(session: Session) -> _Findings:
+    """Check that what a row comes from was there before it, so that no way leads in a circle."""
+    for table in METADATA.sorted_tables:
+        for pointer in table.foreign_keys:
+            if pointer.column.table is table and table is not Place.__table__:
+                mine, theirs = table.c.id, pointer.parent
+                for key, older in session.execute(select(mine, theirs).where(theirs >= mine)):
+                    yield _row(table, [key]), f"its {theirs.name} is {older}, which came later"
 
 
 def _labels(session: Session) -> _Findings:
     for label, kind, number in session.execute(select(Stock.label, Stock.kind, Stock.number)):
         if label != label_of(kind, number):
             yield label, f"{kind} number {number} should have the label {label_of(kind, number)}"
+    for label, number in session.execute(select(SupplyItem.label, SupplyItem.id)):
+        if label.partition("-")[2] != str(number):
+            yield label, f"it is of supply item {number} and should have its number"
 
 
 def _damaged_areas(session: Session) -> _Findings:
@@ -357,19 +473,6 @@ def _reversals(session: Session) -> _Findings:
 # --- buying ------------------------------------------------------------------------------------
 
 
-def _prices(session: Session) -> _Findings:
-    """Check what the database can't, as it keeps money as text: none of it is less than it may."""
-    for price in session.scalars(select(Price).order_by(Price.id)):
-        if price.amount is not None and price.amount <= 0:
-            yield f"price {price.id}", f"a pack can't cost {price.amount}"
-    for rate in session.scalars(select(ExchangeRate).order_by(ExchangeRate.id)):
-        if rate.rate <= 0:
-            yield f"exchange rate {rate.id}", f"1 {rate.currency} can't be worth {rate.rate}"
-    for supplier in session.scalars(select(Supplier).order_by(Supplier.id)):
-        if min(supplier.shipping, supplier.least_order, supplier.free_from or 0) < 0:
-            yield f"supplier '{supplier.name}'", "one of its terms is less than zero"
-
-
 def _purchases(session: Session) -> _Findings:
     """Check that no more came of a purchase than was ordered, and all of it is in the ledger."""
     for table, reason in (
@@ -424,14 +527,77 @@ def _purchases(session: Session) -> _Findings:
 
 
 def _plans(session: Session) -> _Findings:
-    for number, plan in session.execute(select(Batch.id, Batch.plan).order_by(Batch.id)):
+    from inventory.core.plan import plan_faults
+
+    for number in session.scalars(select(Batch.id).order_by(Batch.id)):
         try:
-            said = _plan(plan).batch
+            plan = _plan(session.scalars(select(Batch.plan).where(Batch.id == number)).one())
         except ValueError as unreadable:
-            yield f"batch {number}", f"its plan can't be read ({shorten(str(unreadable), 100)})"
-        else:
-            if said != number:
-                yield f"batch {number}", f"its plan is of batch {said}"
+            yield f"batch {number}", f"its plan can't be read ({_reason(unreadable)})"
+            continue
+        if plan.batch != number:
+            yield f"batch {number}", f"its plan is of batch {plan.batch}"
+        for why in islice(plan_faults(plan), 1):
+            yield f"batch {number}", f"its plan can't be followed: {why}"
+
+
+def _batches(session: Session) -> _Findings:
+    """Check that the status of a batch is what was cut of it.
+
+    Of batches from before each copy was written down only the sheets taken are known.
+    """
+    touched = set(
+        session.scalars(select(Movement.batch_id).where(Movement.batch_id.is_not(None)).distinct())
+    )
+    batches = dict(session.execute(select(Batch.id, Batch.status).order_by(Batch.id)).all())
+    done = copies_done(session, batches)
+    known = {number for number, _ in done}
+    for number, status in batches.items():
+        if status is BatchStatus.CUT and number not in touched:
+            yield f"batch {number}", "it is cut, and no sheet was taken for it"
+        if status in (BatchStatus.DRAFT, BatchStatus.DROPPED):
+            if number in known:
+                yield f"batch {number}", f"it is {status}, and a part of it is cut"
+            continue
+        if status is BatchStatus.CUT and number not in known:
+            continue
+        plan = _plan(session.get_one(Batch, number).plan)
+        cancelled = cancelled_orders(session, [number])
+        is_left = any(
+            copies_left(
+                layout.copies,
+                [spot.orders for spot in layout.spots],
+                done.get((number, layout.number), set()),
+                cancelled,
+            )
+            for layout in plan.layouts
+        )
+        if is_left is (status is BatchStatus.CUT) and plan.layouts:
+            left = "something" if is_left else "nothing"
+            yield f"batch {number}", f"it is {status}, and {left} of it is left to cut"
+
+
+def _designs(session: Session) -> _Findings:
+    """Read the designs of the maker's own, those that orders keep among them."""
+    from nester.designs.custom.reader import read_custom_design
+
+    read: dict[str, str] = {}
+    kept = (
+        ("design", select(CustomDesign.id, CustomDesign.name, CustomDesign.text)),
+        ("order", select(Order.id, Order.design, Order.design_text).order_by(Order.id)),
+    )
+    for kind, rows in kept:
+        for number, name, written in session.execute(rows):
+            if written is None:
+                continue
+            try:
+                if written not in read:
+                    read[written] = read_custom_design(written, "its design").name
+            except Refusal as why:
+                yield f"{kind} {number}", str(why)
+            else:
+                if read[written] != name:
+                    yield f"{kind} {number}", f"its design '{name}' calls itself '{read[written]}'"
 
 
 def _plan(text_of_it: str) -> Plan:
@@ -462,7 +628,7 @@ def _orders(session: Session) -> _Findings:
 
 
 def _steps(session: Session) -> _Findings:
-    """Check that an order is what its last step made of it.
+    """Check that an order took steps that it may take, and is what the last of them made of it.
 
     Of orders from before steps were written down only the first is known, however far they are.
     """
@@ -479,6 +645,13 @@ def _steps(session: Session) -> _Findings:
     )
     for number, status, step in session.execute(rows):
         yield f"order {number}", f"it is {status}, and its last step made it {step}"
+    taken: dict[int, OrderStatus] = {}
+    steps = select(OrderStatusChange.order_id, OrderStatusChange.status)
+    for number, status in session.execute(steps.order_by(OrderStatusChange.id)):
+        before = taken.get(number)
+        if before is not None and status not in NEXT_STATUSES[before]:
+            yield f"order {number}", f"it was {before} and can't have become {status}"
+        taken[number] = status
 
 
 def _cut_once(session: Session) -> _Findings:
@@ -559,22 +732,27 @@ CHECKS: dict[str, tuple[str, Callable[[Session], _Findings]]] = {
     "tables": ("the tables are those of this version", _tables),
     "guards": ("the database keeps the ledger append-only", _append_only_triggers),
     "values": ("every value can be read", _values),
+    "rows": ("every row holds only what a command could have stored", _rows),
     "pointers": ("every pointer points to something", _pointers),
     "shop": ("there is one shop", _shop),
     "names": ("every name is filed under its key", _names),
     "labels": ("every label is of its kind and number", _labels),
+    "places": ("no place stands in itself", _places),
+    "origins": ("everything came from what was there before it", _ancestors),
     "bruises": ("every damaged area lies on its sheet or offcut", _damaged_areas),
     "sums": ("no sum of movements was ever below zero, or over one of an offcut", _sums),
     "supplies": ("no sum of a supply's movements was ever below zero", _supplies),
     "deeds": ("every entry was undone as a whole or not at all", _reversals),
     "undone": ("every undo reverses one whole movement", _reversal_movements),
-    "prices": ("no price, rate or term is less than it may be", _prices),
     "purchases": ("no more came of a purchase than was ordered, and all is booked", _purchases),
     "plans": ("every batch has its plan", _plans),
+    "batches": ("every batch is as far as it was cut", _batches),
+    "designs": ("every design of the shop's own can be read", _designs),
     "orders": ("every planned order is in one open batch", _orders),
-    "steps": ("every order is what its last step made of it", _steps),
+    "steps": ("every order took steps it may take, and is what the last made of it", _steps),
     "cut": ("no batch cut more than its plan takes", _cut_once),
     "reservations": ("no sheet is reserved twice", _reservations),
+    "content": ("nothing was changed but by Quirebox", _content),
 }
 """By name: what is proven, and how."""
 
@@ -583,6 +761,9 @@ _STAGES = (
     ("tables", "guards"),
     ("values", "pointers", "shop"),
     (
+        "rows",
+        "places",
+        "origins",
         "names",
         "labels",
         "bruises",
@@ -590,10 +771,11 @@ _STAGES = (
         "supplies",
         "undone",
         "deeds",
-        "prices",
         "purchases",
         "plans",
+        "designs",
     ),
-    ("orders", "steps", "cut", "reservations"),
+    ("orders", "steps", "batches", "cut", "reservations"),
+    ("content",),
 )
 """A later stage relies upon the ones before it."""

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from sqlalchemy import func, select
 
 from inventory.core.text import choice, clean_name, shorten, whole_number
-from inventory.database.tables.enums import BatchStatus, OrderStatus
+from inventory.database.tables.enums import NEXT_STATUSES, BatchStatus, OrderStatus
 from inventory.database.tables.orders import Batch, BatchOrder, Order, OrderStatusChange
 from inventory.database.tables.production import SpoiledPieces
 from inventory.orders.custom_designs import find_design, text_of_design
@@ -45,18 +45,6 @@ __all__ = [
     "status_changes",
     "thickness_of_papers",
 ]
-
-_NEXT_STATUSES: dict[OrderStatus, tuple[OrderStatus, ...]] = {
-    OrderStatus.DRAFT: (OrderStatus.CONFIRMED, OrderStatus.CANCELLED),
-    OrderStatus.CONFIRMED: (OrderStatus.PLANNED, OrderStatus.CANCELLED),
-    OrderStatus.PLANNED: (OrderStatus.CUT, OrderStatus.CONFIRMED, OrderStatus.CANCELLED),
-    OrderStatus.CUT: (OrderStatus.ASSEMBLED, OrderStatus.PLANNED, OrderStatus.CANCELLED),
-    OrderStatus.ASSEMBLED: (OrderStatus.DELIVERED, OrderStatus.CANCELLED),
-    OrderStatus.DELIVERED: (),
-    OrderStatus.CANCELLED: (),
-}
-"""Where an order may go; back to confirmed when its batch is dropped, and back to planned when a
-cut is undone."""
 
 
 def add_order(
@@ -280,7 +268,7 @@ def set_status(session: Session, order: Order, status: OrderStatus | str) -> Ord
         If it can't go there from where it is.
     """
     wanted = choice(OrderStatus, status, "the status")
-    steps = _NEXT_STATUSES[order.status]
+    steps = NEXT_STATUSES[order.status]
     if wanted not in steps:
         where = f"it can become {' or '.join(steps)}" if steps else "that is where it ends"
         raise Refusal(f"order {order.id} is {order.status} and can't become {wanted}; {where}")

@@ -7,9 +7,10 @@ from dataclasses import replace
 from functools import cache, partial
 from typing import TYPE_CHECKING
 
+from inventory.core.limits import MAX_LEAD_DAYS
 from inventory.core.money import check_currency, parse_money
 from inventory.core.table_files import check_count, read_list
-from inventory.core.text import clean_name, fold, shorten, whole_number
+from inventory.core.text import LONGEST_NAME, clean_name, fold, shorten, whole_number
 from inventory.database.tables.purchasing import Supplier
 from inventory.purchasing.prices import (
     ListedTerms,
@@ -18,7 +19,7 @@ from inventory.purchasing.prices import (
     check_positive,
     size_key,
 )
-from inventory.purchasing.suppliers import MAX_LEAD_DAYS, ExchangeRates, supplier_named
+from inventory.purchasing.suppliers import ExchangeRates, supplier_named
 from inventory.stock.papers import find_paper, list_papers
 from nester.core.errors import Hint, Refusal
 from nester.core.lengths import Unit
@@ -83,7 +84,8 @@ def read_prices(
             f"{path}: none of its {len(rows):,} lines is of a paper the shop knows",
             Hint("list those", "paper list"),
         )
-    return ParsedPriceList(path.name, dict(reader.lines), reader.terms, passed_over)
+    source = shorten(path.name, LONGEST_NAME)
+    return ParsedPriceList(source, dict(reader.lines), reader.terms, passed_over)
 
 
 class _PriceListReader:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from sqlalchemy import case, exists, func, insert, select, type_coerce
 from sqlalchemy.orm import aliased
 
+from inventory.core.limits import MAX_LEAD_DAYS
 from inventory.core.money import check_amount, check_currency
 from inventory.core.text import whole_number
 from inventory.database.tables.base import Money
@@ -24,7 +25,6 @@ from inventory.database.tables.enums import GrainAxis, Pattern, StockKind
 from inventory.database.tables.purchasing import Price, PriceList, Supplier
 from inventory.database.tables.stock import Paper, Stock
 from inventory.purchasing.suppliers import (
-    MAX_LEAD_DAYS,
     ExchangeRates,
     find_supplier,
     set_supplier,

@@ -11,7 +11,14 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 
-from inventory.core.money import check_amount, check_currency, parse_optional_money, round_to_coin
+from inventory.core.limits import MAX_LEAD_DAYS
+from inventory.core.money import (
+    check_amount,
+    check_currency,
+    check_rate,
+    parse_optional_money,
+    round_to_coin,
+)
 from inventory.core.text import clean_name, clean_note, did_you_mean, fold, shorten, whole_number
 from inventory.database.tables.purchasing import ExchangeRate, Supplier
 from inventory.shop.settings import get_shop
@@ -25,12 +32,8 @@ if TYPE_CHECKING:
 
 __all__ = [
     "DEFAULT_LEAD_DAYS",
-    "LARGEST_RATE",
-    "MAX_LEAD_DAYS",
-    "RATE_DECIMALS",
     "ExchangeRates",
     "SupplierTerms",
-    "check_rate",
     "find_supplier",
     "list_rates",
     "list_suppliers",
@@ -44,9 +47,6 @@ __all__ = [
 
 DEFAULT_LEAD_DAYS = 7
 """From an order to its delivery, where nobody says otherwise (common practice, no source)."""
-MAX_LEAD_DAYS = 365
-RATE_DECIMALS = 10
-LARGEST_RATE = Decimal(10**6)
 _EXACT = Context(prec=60)
 """An amount times a rate has at most 30 digits, more than decimals keep by themselves."""
 _RATE = re.compile(r"[0-9]{1,7}(?:[.,][0-9]{1,20})?")
@@ -195,21 +195,6 @@ def read_rate(text: str) -> Decimal:
     if not _RATE.fullmatch(written):
         raise Refusal(f"'{shorten(written)}' is not a rate; write it like 1.1725")
     return check_rate(Decimal(written.replace(",", ".")))
-
-
-def check_rate(rate: Decimal) -> Decimal:
-    """Return a rate that may be: more than zero, at most 1,000,000, with at most ten decimals.
-
-    Raises
-    ------
-    Refusal
-        If it may not.
-    """
-    if not rate.is_finite() or not 0 < rate <= LARGEST_RATE:
-        raise Refusal(f"a rate must be more than 0 and at most {LARGEST_RATE:,}")
-    if rate != rate.quantize(Decimal(1).scaleb(-RATE_DECIMALS)):
-        raise Refusal(f"a rate has at most {RATE_DECIMALS} decimals")
-    return rate
 
 
 def set_rate(session: Session, currency: str, rate: Decimal, day: date) -> ExchangeRate:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from inventory.core.limits import MOST_STAGES
 from inventory.core.measures import read_distance
 from inventory.core.text import choice, clean_name, whole_number
 from inventory.database.tables.ledger import Movement
@@ -21,15 +22,12 @@ if TYPE_CHECKING:
     from nester.core.problem import Trimmer
 
 __all__ = [
-    "MOST_STAGES",
     "change_shop",
     "changed_trimmer",
     "check_trimmer",
     "get_shop",
     "record_counts",
 ]
-MOST_STAGES = 100
-"""Nobody turns paper more often until a piece is free."""
 
 
 def get_shop(session: Session) -> Shop:

@@ -10,13 +10,13 @@ from __future__ import annotations
 from functools import cache, partial
 from typing import TYPE_CHECKING
 
+from inventory.core.limits import MAX_GRAMMAGE
 from inventory.core.table_files import CheckedLine, apply_lines, check_count, read_list
 from inventory.core.text import clean_name, clean_note, fold, shorten, whole_number
 from inventory.database.tables.enums import Grain, GrainAxis, Pattern, Reason
 from inventory.stock.condition import read_margins
 from inventory.stock.ledger import book_transaction
 from inventory.stock.papers import (
-    MAX_GRAMMAGE,
     add_paper,
     find_paper,
     list_papers,

@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING
 from sqlalchemy import delete, select
 from sqlalchemy.orm import aliased
 
+from inventory.core.limits import MAX_CALIPER, MAX_GRAMMAGE, MIN_CALIPER
 from inventory.core.text import choice, clean_name, clean_note, shorten, whole_number
 from inventory.database.tables.enums import Grain, Pattern
 from inventory.database.tables.stock import Paper, Substitute
 from inventory.stock.lookup import find_named
 from nester.core.errors import Refusal
-from nester.core.lengths import UNITS_PER_INCH, UNITS_PER_MM, Length, Unit, format_length, mm
+from nester.core.lengths import UNITS_PER_INCH, UNITS_PER_MM, Length, Unit, format_length
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,9 +24,6 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
 __all__ = [
-    "MAX_CALIPER",
-    "MAX_GRAMMAGE",
-    "MIN_CALIPER",
     "add_paper",
     "find_paper",
     "list_papers",
@@ -36,12 +34,6 @@ __all__ = [
     "set_substitutes",
     "substitutes",
 ]
-
-MAX_GRAMMAGE = 2000
-"""g/m²; board that is heavier is cut with other tools (common practice, no source)."""
-MIN_CALIPER: Length = mm("0.01")
-MAX_CALIPER: Length = mm(5)
-"""A caliper beyond these is a slip of the unit (common practice, no source)."""
 
 
 def add_paper(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 
+from inventory.core.limits import MAX_DEPTH
 from inventory.core.text import clean_name, did_you_mean, fold, shorten
 from inventory.database.tables.stock import Place
 from nester.core.errors import Refusal
@@ -27,7 +28,6 @@ __all__ = [
 ]
 
 _SEPARATOR = "/"
-_MAX_DEPTH = 20
 
 
 class PlaceTree:
@@ -119,13 +119,25 @@ class PlaceTree:
                 " places; give the outer place by itself"
             )
         place = Place(name=clean, parent=parent)
-        if parent is not None and len(self._ancestors(parent)) >= _MAX_DEPTH:
-            raise Refusal(f"places can stand in each other at most {_MAX_DEPTH} deep")
+        self.check_depth(parent, 1)
         self.check_free(place.name_key, parent)
         self._session.add(place)
         self._session.flush()
         self._all[place.id] = place
         return place
+
+    def check_depth(self, parent: Place | None, height: int) -> None:
+        """Refuse to put places that are `height` deep into one that leaves no room for them."""
+        if parent is not None and len(self._ancestors(parent)) + height > MAX_DEPTH:
+            raise Refusal(f"places can stand in each other at most {MAX_DEPTH} deep")
+
+    def height(self, place: Place) -> int:
+        """Return how deep places stand in each other within a place, itself counted."""
+        return max(
+            len(chain) - chain.index(place)
+            for chain in map(self._ancestors, self._all.values())
+            if place in chain
+        )
 
     def check_free(self, key: str, parent: Place | None) -> None:
         """Refuse a name that another place within the same one has."""
@@ -153,6 +165,11 @@ class PlaceTree:
         chain = [place]
         while (above := chain[-1].parent_id) is not None:
             chain.append(self._all[above])
+            if len(chain) > len(self._all):
+                raise Refusal(
+                    f"the place '{shorten(place.name)}' stands in itself by the shop's records,"
+                    " which are damaged; restore a backup of them"
+                )
         return chain[::-1]
 
     def _path_keys(self, place: Place) -> list[str]:
@@ -200,6 +217,7 @@ def move_place(
         parent = places.get(inside) if inside.strip() else None
     if places.contains(place, parent):
         raise Refusal(f"'{places.path(place.id)}' can't stand in itself")
+    places.check_depth(parent, places.height(place))
     called = place.name if call is None else clean_name(call, "the place's name")
     if _SEPARATOR in called:
         raise Refusal(f"a place's name can't have a '{_SEPARATOR}', which stands between places")

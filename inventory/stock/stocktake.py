@@ -103,7 +103,7 @@ def read_counts(path: Path) -> list[CountLine]:
     Refusal
         One sentence with file, line and field.
     """
-    rows = read_list(path, ("label", "found"), ("book",))
+    rows = read_list(path, ("label", "found"), ("book",), ("place", "paper", "size"))
     found = [_count_line(row) for row in rows if row.text("found")]
     if not found:
         raise Refusal(f"{path}: no line says what was found")

@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from sqlalchemy import func, select
 
+from inventory.core.limits import LONGEST_REEL, MOST_PARTS
 from inventory.core.money import check_amount
 from inventory.core.text import (
-    LARGEST_NUMBER,
     choice,
     clean_name,
     clean_note,
@@ -67,7 +67,6 @@ SHORTEST_RIBBON: Length = mm(200)
 _PARTS = 1000
 _REEL_LENGTH = re.compile(r"([0-9]{1,4}(?:[.,][0-9]{1,4})?)\s*(m|yd)")
 _REEL_UNITS = {"m": 1000 * UNITS_PER_MM, "yd": 36 * UNITS_PER_INCH}
-_LONGEST_REEL: Length = mm(1_000_000)
 _AMOUNT = re.compile(r"([0-9]{1,7})(?:[.,]([0-9]{1,3}))?")
 
 
@@ -187,7 +186,7 @@ def read_measure(supply: Supply, text: str, unit: Unit, least: int = 1) -> int:
     """
     what = f"how much of {supply.name}"
     if supply.measure is Measure.REEL:
-        return _check_parts(_ribbon_length(text, unit), what, least, _LONGEST_REEL)
+        return _check_parts(_ribbon_length(text, unit), what, least, LONGEST_REEL)
     if supply.measure is Measure.COUNT:
         if not re.fullmatch(r"\s*[0-9]{1,9}\s*", text):
             raise Refusal(f"{what} must be a whole number of pieces, not '{shorten(text)}'")
@@ -197,7 +196,7 @@ def read_measure(supply: Supply, text: str, unit: Unit, least: int = 1) -> int:
     if match is None:
         raise Refusal(f"{what} must be an amount like 2.5 {supply.unit}, not '{shorten(text)}'")
     parts = int(match[1]) * _PARTS + int((match[2] or "").ljust(3, "0"))
-    return _check_parts(parts, what, least, LARGEST_NUMBER * _PARTS)
+    return _check_parts(parts, what, least, MOST_PARTS)
 
 
 def read_lengths(text: str, unit: Unit) -> tuple[Length, int]:
@@ -277,7 +276,7 @@ def receive_supply(
     """
     supply = find_supply(session, name)
     whole_number(items, "the number of reels or packs", least=1, most=1000)
-    _check_parts(much, f"how much of {supply.name}", 1, max(_LONGEST_REEL, LARGEST_NUMBER * _PARTS))
+    _check_parts(much, f"how much of {supply.name}", 1, max(LONGEST_REEL, MOST_PARTS))
     cost = None if price is None else check_amount(price, "the price")
     called = clean_name(lot, "the lot") if lot.strip() else ""
     delivery = delivery_of(session, supplier, number)
@@ -326,7 +325,7 @@ def use_supply(
     supply = find_supply(session, name)
     if supply.measure is Measure.REEL:
         raise Refusal(f"{supply.name} is on reels; say which lengths are cut from them")
-    _check_parts(much, f"how much of {supply.name}", 1, LARGEST_NUMBER * _PARTS)
+    _check_parts(much, f"how much of {supply.name}", 1, MOST_PARTS)
     taken = []
     rest = much
     for item, left in _remaining_by_item(session, supply):
@@ -403,7 +402,7 @@ def _plan_ribbon(
     if not lengths:
         raise Refusal(f"say which lengths of {supply.name} are cut")
     for length, quantity in lengths:
-        _check_parts(length, "the length", 1, _LONGEST_REEL)
+        _check_parts(length, "the length", 1, LONGEST_REEL)
         whole_number(quantity, "the number of lengths", least=1, most=10_000)
     left = _remaining_by_item(session, supply)
     items = {item.label: item for item, _ in left}
@@ -457,7 +456,7 @@ def count_supply(session: Session, label: str, much: int, why: str = "") -> int:
         If there is no such label, or it can't be that much.
     """
     item = find_item(session, label)
-    _check_parts(much, f"how much of {item.label}", 0, max(_LONGEST_REEL, LARGEST_NUMBER * _PARTS))
+    _check_parts(much, f"how much of {item.label}", 0, max(LONGEST_REEL, MOST_PARTS))
     difference = much - ledger.supply_on_hand(session, item)
     transaction = ledger.book_transaction(session, Reason.COUNTED, note=why)
     if difference:

@@ -29,6 +29,7 @@ from inventory.stock import ledger, listing, lookup, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm
 from nester.core.problem import Cuts, Effort
+from nester.designs.custom.starter_file import STARTER_TEXT
 from tests.integration import test_migrations as steps
 from tests.integration.conftest import CARD, TODAY, pour
 
@@ -143,6 +144,8 @@ def test_an_archive_of_every_older_revision_is_read(
             with closing(sqlite3.connect(path)) as book:
                 book.executescript(steps.FILL.get(script.revision, ""))
                 book.execute("UPDATE batch SET plan = ?", [plan_to_json(NOTHING)])
+                if script.revision >= "0002":
+                    book.execute("UPDATE own_design SET text = ?", [STARTER_TEXT])
                 book.commit()
             with open_shop(path) as shop:
                 export_shop(shop, tmp_path / f"{script.revision}.zip")
@@ -205,28 +208,32 @@ SPOILT = [
      "paper.csv, line 2, grammage: 'heavy' is no number; write it like 12"),
     (cell("paper.csv", 2, "grammage", ""), "paper.csv, line 2, grammage: a number is missing"),
     (cell("paper.csv", 2, "grammage", "9" * 12), "line 2, grammage: 999999999999 is too large"),
-    (cell("paper.csv", 2, "grammage", "0"), "paper.csv, line 2, grammage: this can't be so"),
+    (cell("paper.csv", 2, "grammage", "0"),
+     "paper.csv, line 2, grammage: it must be 1 to 2,000, not 0"),
     (cell("paper.csv", 2, "name", "x" * 201), "paper.csv, line 2, name: 201 characters, and at"),
     (cell("paper.csv", 2, "pattern", "dotted"), "paper.csv, line 2, pattern: this can't be so"),
-    (cell("stock.csv", 2, "width", "-1"), "stock.csv, line 2, width and height: this can't be so"),
+    (cell("stock.csv", 2, "width", "-1"),
+     "stock.csv, line 2, width: it must be 1 to 240,000,000, not -1"),
     (cell("stock.csv", 3, "label", "S-1"),
      "stock.csv, line 3, label: the same stands in line 2 already"),
     (cell("stock.csv", 2, "paper_id", "77"),
      "stock.csv, line 2, paper_id: 77 is no id in paper.csv"),
     (cell("stock.csv", 2, "price", "dear"),
-     "the shop in it is not sound: it holds what can't be read"),
+     "stock.csv, line 2, price: 'dear' is no amount; write it like 1.2"),
     (cell("movement.csv", 2, "at", "noon"), "movement.csv, line 2, at: 'noon' is no moment"),
-    (cell("movement.csv", 2, "change", "1"), "the shop in it is not sound: after movement"),
+    (cell("movement.csv", 2, "change", "1"), "the shop in it is not sound: S-1: after movement"),
     (cell("orders.csv", 2, "due", "soon"), "orders.csv, line 2, due: 'soon' is no date"),
     (cell("orders.csv", 2, "sizes", "{"), "orders.csv, line 2, sizes: '{' is no json"),
-    (cell("batch.csv", 2, "plan", "{}"), "the shop in it is not sound: its plan can't be read"),
+    (cell("batch.csv", 2, "plan", "{}"),
+     "the shop in it is not sound: batch 1: its plan can't be read"),
     (cell("paper.csv", 1, "colour", "color"), "paper.csv, line 1, colour: this column must be"),
     (cut_line, "paper.csv: 0 rows, and manifest.json says 1"),
     (no_utf8, "paper.csv, line 2: this is not UTF-8 text"),
     (lambda files: files.pop("paper.csv"), "paper.csv: this file is missing in the archive"),
     (lambda files: files.pop("manifest.json"), "manifest.json: this is not a shop's archive"),
     (lambda files: files.update({"paper.csv": b'id,"name\r\n'}), "its quotes don't match"),
-    (lambda files: files.update({"paper.csv": b"id\r\n1,2\r\n"}), "line 2: 2 fields for 1 columns"),
+    (lambda files: files.update({"paper.csv": files["paper.csv"] + b"1,2\r\n"}),
+     "line 3: 2 fields for 11 columns"),
     (manifest(version=2), "reads version 1; update Quirebox"),
     (manifest(format="x"), "this is not a shop's archive"),
     (manifest(tables=[]), "manifest.json does not list this table"),

@@ -100,7 +100,7 @@ HARM = {
     ),
     "in two batches": (
         ["UPDATE batch SET status = 'open'", "INSERT INTO batch_order VALUES (1, 2)"],
-        {("orders", "order 2")},
+        {("orders", "order 2"), ("batches", "batch 1")},
     ),
     "no shop": (["DELETE FROM shop"], {("shop", "shop")}),
     "another key": (

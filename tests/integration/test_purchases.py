@@ -328,9 +328,9 @@ def test_the_check_finds_what_can_t_be(shop: ShopFile) -> None:
     for one in check_shop(shop).faults:
         found[one.check].add(f"{one.where}: {one.message}")
     assert found == {
-        "prices": {
-            "price 99: a pack can't cost -1",
-            "exchange rate 9: 1 GBP can't be worth 0",
+        "rows": {
+            "price 99: amount: it must be 0 to 1,000,000,000, not -1",
+            "exchange_rate 9: rate: a rate must be more than 0 and at most 1,000,000",
         },
         "purchases": {
             "purchase 1: 7 packs came of 3 ordered",

@@ -9,14 +9,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.core.money import LARGEST_AMOUNT, MOST_DECIMALS, round_to_decimals, smallest_coin
-from inventory.purchasing.suppliers import (
-    LARGEST_RATE,
-    RATE_DECIMALS,
-    ExchangeRates,
+from inventory.core.limits import LARGEST_RATE, RATE_DECIMALS
+from inventory.core.money import (
+    LARGEST_AMOUNT,
+    MOST_DECIMALS,
     check_rate,
-    read_rate,
+    round_to_decimals,
+    smallest_coin,
 )
+from inventory.purchasing.suppliers import ExchangeRates, read_rate
 from nester.core.errors import Refusal
 
 AMOUNTS = st.decimals(0, LARGEST_AMOUNT, places=MOST_DECIMALS, allow_nan=False)

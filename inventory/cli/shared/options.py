@@ -13,6 +13,7 @@ import typer.core
 
 from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count, pairs
+from nester.core.errors import Refusal
 from nester.core.problem import Cuts, Effort
 
 if TYPE_CHECKING:
@@ -224,7 +225,15 @@ def shop_file_of(context: typer.Context) -> Iterator[ShopFile]:
         if shop_file.backup is not None:
             warn(f"the shop's file was updated; a copy of the old one is {shop_file.backup}")
         shop_file.on_wait = partial(warn, "waiting for another program to finish with the shop …")
-        yield shop_file
+        try:
+            yield shop_file
+        except (Refusal, typer.TyperException, typer.Abort, typer.Exit, OSError):
+            raise
+        except Exception as fault:
+            from inventory.maintenance.check import damage_of
+
+            # What a command stumbles over is the book's fault if the book is damaged.
+            raise (damage_of(shop_file) or fault) from fault
 
 
 @contextmanager
@@ -238,7 +247,6 @@ def stopping(seconds: float | None) -> Iterator[Stop]:
     import threading
 
     from inventory.cli.shared.terminal import warn
-    from nester.core.errors import Refusal
     from nester.packing import StopSignal, after_seconds, never
 
     if seconds is not None and not math.isfinite(seconds):

@@ -7,6 +7,7 @@ in UTC.  What the tables look like in a file is written down a second time, step
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime
 from decimal import Decimal
 from enum import StrEnum
@@ -37,6 +38,9 @@ if TYPE_CHECKING:
 __all__ = ["Base", "Money", "Named", "UtcDateTime", "next_number"]
 
 
+_WRITTEN_MONEY = re.compile(r"-?[0-9]{1,40}(\.[0-9]{1,40})?")
+
+
 class Money(TypeDecorator[Decimal]):
     """A decimal kept as text, so that no database rounds it; equal amounts are equal text."""
 
@@ -53,8 +57,12 @@ class Money(TypeDecorator[Decimal]):
         return text.rstrip("0").rstrip(".") if "." in text else text
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> Decimal | None:
-        """Read it back."""
-        return None if value is None else Decimal(value)
+        """Read it back; what `process_bind_param` can't have written is refused."""
+        if value is None:
+            return None
+        if not _WRITTEN_MONEY.fullmatch(value):
+            raise ValueError(f"{value[:40]!r} is no amount of money")
+        return Decimal(value)
 
 
 class UtcDateTime(TypeDecorator[datetime]):

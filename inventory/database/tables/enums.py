@@ -5,6 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 
 __all__ = [
+    "NEXT_STATUSES",
     "BatchStatus",
     "ConsumableUnit",
     "Grain",
@@ -87,6 +88,19 @@ class OrderStatus(StrEnum):
     ASSEMBLED = "assembled"
     DELIVERED = "delivered"
     CANCELLED = "cancelled"
+
+
+NEXT_STATUSES: dict[OrderStatus, tuple[OrderStatus, ...]] = {
+    OrderStatus.DRAFT: (OrderStatus.CONFIRMED, OrderStatus.CANCELLED),
+    OrderStatus.CONFIRMED: (OrderStatus.PLANNED, OrderStatus.CANCELLED),
+    OrderStatus.PLANNED: (OrderStatus.CUT, OrderStatus.CONFIRMED, OrderStatus.CANCELLED),
+    OrderStatus.CUT: (OrderStatus.ASSEMBLED, OrderStatus.PLANNED, OrderStatus.CANCELLED),
+    OrderStatus.ASSEMBLED: (OrderStatus.DELIVERED, OrderStatus.CANCELLED),
+    OrderStatus.DELIVERED: (),
+    OrderStatus.CANCELLED: (),
+}
+"""Where an order may go; back to confirmed when its batch is dropped, and back to planned when a
+cut is undone."""
 
 
 class BatchStatus(StrEnum):

@@ -80,9 +80,42 @@ def test_an_inch_sign_needs_no_quotes(write):
     assert row.length("width", Unit.MM) == mm("25.4")
 
 
-def test_further_columns_are_passed_over(write):
-    (row,) = read_list(write("name,width,colour of the sea\nlid,5,blue\n"), REQUIRED)
-    assert row.text("width") == "5"
+def test_an_unknown_column_is_not_lost_without_a_word(write, refusal):
+    content = "name,width,preis,\nlid,5,1.20,\n"
+    (row,) = read_list(write(content), REQUIRED, OPTIONAL, ("preis",))
+    assert row.fields == {"name": "lid", "width": "5"}
+    assert refusal(content) == (
+        "line 1: unknown column 'preis'; take it out, as only these are read:"
+        " name, width, paper, quantity"
+    )
+
+
+@pytest.mark.parametrize("value", ["#REF!", "#N/A", "#DIV/0!"])
+def test_what_a_spreadsheet_shows_for_an_error_is_no_value(refusal, value):
+    assert refusal(f"name,width\nlid,{value}\n") == (
+        f"line 2, width: the spreadsheet shows the error {value} here; mend it there"
+    )
+
+
+def test_a_formula_without_its_value_is_refused(tmp_path: Path):
+    from openpyxl import Workbook
+
+    book = Workbook()
+    book.active.append(["name", "width", "price"])
+    book.active.append(["lid", 5, 1])
+    book.active.append(["box", 5, "=C2*2"])  # this library calculates nothing
+    book.save(tmp_path / "list.xlsx")
+    with pytest.raises(Refusal, match=r"line 3, price: this is a formula whose value the file"):
+        read_list(tmp_path / "list.xlsx", REQUIRED, ("price",))
+    book.active["C3"] = 2
+    book.save(tmp_path / "list.xlsx")
+    _, row = read_list(tmp_path / "list.xlsx", REQUIRED, ("price",))
+    assert row.text("price") == "2"
+
+
+def test_a_list_of_too_many_lines_is_refused(write):
+    with pytest.raises(Refusal, match="more than 200,000 lines"):
+        read_list(write("name,width\n" + 200_001 * "\n"), REQUIRED)
 
 
 def test_short_lines_have_empty_fields(write):
@@ -226,7 +259,9 @@ def test_fields_are_refused_with_file_line_and_field(write):
 
 
 def test_fields_are_read(write):
-    (row,) = read_list(write("name,width,price,turn\nlid,5,1.20,NONE\n"), REQUIRED)
+    (row,) = read_list(
+        write("name,width,price,turn\nlid,5,1.20,NONE\n"), REQUIRED, ("price", "turn")
+    )
     assert row.name("name") == "lid"
     assert row.money("price") == Decimal("1.20")
     assert row.choice("turn", ("any", "none"), "any") == "none"
@@ -315,7 +350,7 @@ def test_a_workbook_that_would_fill_the_memory_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = workbook(tmp_path / "large.xlsx", theme1=b" " * 2_000_000)
-    assert read_list(path, ["name"])[0].text("name") == "lid"
+    assert read_list(path, ["name"], ["quantity"])[0].text("name") == "lid"
     monkeypatch.setattr(table_files, "_LARGEST_WORKBOOK", 1_000_000)
     with pytest.raises(Refusal, match="unpacked it has more than 1 MB"):
         read_list(path, ["name"])
@@ -344,9 +379,7 @@ def test_a_workbook_with_a_damaged_sheet_is_refused(tmp_path: Path, sheet: str, 
 def test_a_workbook_has_no_lines_beyond_its_last(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    # A workbook's own limit of 2²⁰ lines takes a minute to reach: every empty line is read.
-    assert table_files._MOST_LINES == 2**20
     monkeypatch.setattr(table_files, "_MOST_LINES", 1_000)
     far = workbook(tmp_path / "far.xlsx", sheet1=SHEET.format(row=999_999_999).encode())
-    with pytest.raises(Refusal, match="it has lines beyond the 1,000 of a workbook"):
+    with pytest.raises(Refusal, match="more than 1,000 lines, empty ones counted"):
         read_list(far, ["name"])
