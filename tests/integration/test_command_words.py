@@ -59,7 +59,9 @@ def test_pictures_of_an_earlier_fit_are_removed_and_nothing_else(
     folder.mkdir()
     for name in ("007.svg", "tag.svg"):
         (folder / name).write_text("old", encoding="utf-8")
-    hand.does("fit", str(pieces), str(sheets), "--drawings", str(folder))
+    words = ("fit", str(pieces), str(sheets), "--drawings", str(folder))
+    assert "007.svg exists already" in hand.refused(*words)
+    hand.does(*words, "--yes")
     assert sorted(path.name for path in folder.iterdir()) == ["001.svg", "tag.svg"]
 
 

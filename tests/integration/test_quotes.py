@@ -235,10 +235,11 @@ def test_offers_at_the_desk(hand: Hand, tmp_path: Path) -> None:
     assert "Angebot" in page.read_text("utf-8")
     for words, why in (
         (("offer.txt",), "an offer is a .pdf or an .html file"),
-        ((str(pdf), "--language", "fr"), "no documents in the language 'fr'"),
-        ((str(pdf), "--valid", "soon"), "'soon' is not a day"),
-        ((str(pdf), "--price", "4.505"), "can't be paid in whole coins of EUR"),
-        ((str(pdf), "--note", "a\nb", "--price", "1"), "control character"),
+        ((str(pdf), "--yes", "--language", "fr"), "no documents in the language 'fr'"),
+        ((str(pdf), "--yes", "--valid", "soon"), "'soon' is not a day"),
+        ((str(pdf), "--yes", "--price", "4.505"), "can't be paid in whole coins of EUR"),
+        ((str(pdf), "--yes", "--note", "a\nb", "--price", "1"), "control character"),
         ((str(tmp_path / "no" / "offer.pdf"), "--price", "1"), "can't be written"),
     ):
         assert why in hand.refused("order", "quote", "1", *words)
+    assert "Hello" in text_of(pdf.read_bytes())
