@@ -45,8 +45,7 @@ def shop_location(given: Path | str | None = None) -> Path | URL:
         If a URL can't be read, or is not of a PostgreSQL database.
     """
     said = given or os.environ.get(PATH_VARIABLE)
-    scheme = _SCHEME.match(said) if isinstance(said, str) else None
-    if scheme is not None:
+    if isinstance(said, str) and (scheme := _SCHEME.match(said)):
         if scheme[1].casefold() not in ("postgresql", "postgres"):
             raise Refusal(
                 f"a shop is in a file or in a PostgreSQL database, not at {scheme[1]}://; name"

@@ -73,9 +73,8 @@ def test_the_inch_box() -> None:
     # Common practice, no source: blanks of 12, 11½ and 11 in; lid over the 4 in box, clearance
     # 1/16 in, walls 1½ in: blank 7 1/16 in.
     for texts in (
-        {"blank": "12", "blank_step": "1/2", "tiers": "3"},
+        {"blank": "12", "blank_step": "1/2", "tiers": "3", "lid_clearance": "1/16"},
         {"panel": "4in", "step": "1/6 in", "lid_clearance": "1/16", "lid_wall": "1½"},
-        {},
     ):
         made = pieces("layered-box", Unit.IN, **texts)
         blanks = [square(made[name]) for name in ("tier 1", "tier 2", "tray")]

@@ -63,6 +63,9 @@ class Joint:
         The play that makes it open and close easily, both sides together.
     one_sided
         All the play is on one side: above what stands on a floor, or at a pocket's mouth.
+    setting
+        The setting that gives more clearance if it is larger, for a refusal; empty if there is
+        no such one.
     """
 
     name: str
@@ -70,6 +73,7 @@ class Joint:
     layers: tuple[Layer, ...]
     required_play: Length
     one_sided: bool = False
+    setting: str = ""
 
     def play(self, thickness: Thickness) -> Length:
         """Return what is left of the clearance, both sides together; below 0 the part binds."""
@@ -167,7 +171,8 @@ def _remedy(joint: Joint, thickness: Thickness, unit: Unit) -> str:
     """Say which clearance would do, and which paper takes up most of it."""
     clearance = smallest_clearance(joint.layers, joint.required_play, thickness, unit)
     given = _format_play(max(joint.nominal_clearance, 0), unit)
-    message = f"; its clearance of {given} should be {_format_play(clearance, unit)}"
+    called = f"{joint.setting}, which is {given}," if joint.setting else f"its clearance of {given}"
+    message = f"; {called} should be {_format_play(clearance, unit)}"
     thickest = max(
         joint.layers, key=lambda layer: layer.half_thicknesses * thickness(layer.role), default=None
     )

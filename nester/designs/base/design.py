@@ -93,6 +93,9 @@ class Setting:
         from the settings before it (and those given after it) and the thickness of the papers.
     excludes
         Settings that can't be given together with this alternative.
+    follows
+        The setting before it whose value it has if it is not given; if that one is given as
+        ``fit``, this one is fitted too, by itself.
     """
 
     name: str
@@ -106,10 +109,14 @@ class Setting:
     divisor: int = 1
     fitted_length: Callable[[Settings, Thickness], Length] | None = None
     excludes: tuple[str, ...] = ()
+    follows: str = ""
 
     def default_value(self, before: Settings, unit: Unit) -> SettingValue:
         """Return the default, given the settings `before` it."""
-        value = self.default(before, unit) if callable(self.default) else self.default
+        if self.follows:
+            value = before[self.follows]
+        else:
+            value = self.default(before, unit) if callable(self.default) else self.default
         return value if isinstance(value, str) else min(max(value, self.minimum), self.maximum)
 
     def read(self, text: str, unit: Unit) -> SettingValue:
@@ -340,7 +347,8 @@ def read_settings(
     for setting in design.settings:
         if setting.alternative_to or setting.name in read:
             continue
-        if setting.name in texts:
+        text = texts.get(setting.name, texts.get(setting.follows, ""))
+        if _is_fit(setting, text):
             read[setting.name] = _fitted_length(design, setting, read, unit, thickness)
         else:
             read[setting.name] = setting.default_value(read, unit)

@@ -23,6 +23,7 @@ __all__ = [
     "EstimatedThickness",
     "PaperSpec",
     "assumptions",
+    "heaviest_usual",
     "thickness_by_role",
     "thickness_of",
 ]
@@ -31,6 +32,9 @@ DEFAULT_BULK = Fraction(13, 10)
 """Bulk of uncoated craft card in cm³/g.  Source: the card thicknesses that WJEC (Papers and
 boards: category and standards, 2016) teaches, 200 µm at 150 to 160 g/m² up to 350 to 380 µm at
 270 to 290 g/m².  Coated and photo papers are denser, so this errs towards too thick."""
+
+HEAVIEST_USUAL_GRAMMAGE = 350
+"""Boxes and cards are made of papers of up to so many g/m² (common practice, no source)."""
 
 _UNITS_PER_MICROMETRE = UNITS_PER_MM // 1000
 
@@ -85,6 +89,14 @@ def thickness_of(paper: PaperSpec) -> EstimatedThickness:
         f" {_rounded(micrometres / 1000)} mm thick, at a bulk of {_rounded(paper.bulk)} cm³/g"
     )
     return EstimatedThickness(ceil(micrometres * _UNITS_PER_MICROMETRE), assumption)
+
+
+def heaviest_usual(role: str) -> Length:
+    """Return the thickness of the heaviest usual paper, whatever the role.
+
+    Defaults must leave the play wanted whichever paper is chosen, so they are taken for this one.
+    """
+    return thickness_of(PaperSpec(HEAVIEST_USUAL_GRAMMAGE)).thickness
 
 
 def thickness_by_role(papers: Mapping[str, PaperSpec]) -> Thickness:

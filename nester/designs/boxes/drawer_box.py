@@ -116,7 +116,7 @@ SETTINGS = (
     length_setting(
         "room",
         "how much larger the sleeve is than the drawer, across and upwards",
-        round_default(mm(2), inch("3/32")),
+        round_default(mm("2.5"), inch("3/32")),
         mm("0.05"),
         cm(5),
         _room,

@@ -209,14 +209,21 @@ def _make_pieces(settings: Settings) -> Iterable[Piece]:
 
 
 def _joints(settings: Settings) -> tuple[Joint, ...]:
-    if not is_yes(settings, "lid"):
-        return ()
-    square = number_in(settings, "width") == number_in(settings, "length")
-    clearance, play = number_in(settings, "lid-clearance"), number_in(settings, "play")
-    return tuple(
-        Joint(f"lid over tray, {way}", clearance, _LAYERS_UNDER_LID, play)
-        for way in (("across",) if square else ("across", "along"))
-    )
+    joints = []
+    if is_yes(settings, "base-mat"):
+        reveal = number_in(settings, "reveal")
+        walls = (Layer("tray", 2),)
+        joints.append(
+            Joint("mat on the base, between the walls", reveal, walls, 0, setting="reveal")
+        )
+    if is_yes(settings, "lid"):
+        square = number_in(settings, "width") == number_in(settings, "length")
+        clearance, play = number_in(settings, "lid-clearance"), number_in(settings, "play")
+        joints += [
+            Joint(f"lid over tray, {way}", clearance, _LAYERS_UNDER_LID, play)
+            for way in (("across",) if square else ("across", "along"))
+        ]
+    return tuple(joints)
 
 
 def _section(settings: Settings) -> tuple[SectionPart, ...]:

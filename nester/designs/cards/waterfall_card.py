@@ -21,7 +21,13 @@ from dataclasses import replace
 
 from nester.core.lengths import Length, Unit, cm, inch, mm
 from nester.core.piece import Fold, Grain, Line, Piece, Point, Score
-from nester.designs.base.clearance import Joint, Layer, Thickness, smallest_clearance
+from nester.designs.base.clearance import (
+    Joint,
+    Layer,
+    Thickness,
+    round_up_to_cuttable,
+    smallest_clearance,
+)
 from nester.designs.base.design import (
     Design,
     Settings,
@@ -41,6 +47,7 @@ from nester.designs.base.settings import (
     same_as,
     smallest_of,
 )
+from nester.designs.base.thickness import heaviest_usual
 from nester.designs.parts.card_blanks import Opening, single_fold
 from nester.designs.parts.mat import check_reveal, mat
 
@@ -103,9 +110,14 @@ def _fitted_band_clearance(before: Settings, thickness: Thickness) -> Length:
 
 
 def _default_band_clearance(before: Settings, unit: Unit) -> Length:
-    """Return 2 mm, and 0.5 mm more for each flap behind the band and for each of its mats."""
+    """Return 2 mm, and 0.5 mm more for each flap behind the band and for each of its mats.
+
+    It is more where papers of any usual weight need it.
+    """
     papers = _flaps_behind_band(before) * (2 + FACES[choice_in(before, "mats")])
-    return by_unit(unit, mm(2) + papers * mm("0.5"), inch("3/32") + papers * inch("1/64"))
+    usual = by_unit(unit, mm(2) + papers * mm("0.5"), inch("3/32") + papers * inch("1/64"))
+    needed = _fitted_band_clearance(before, heaviest_usual)
+    return max(usual, round_up_to_cuttable(needed, unit))
 
 
 SETTINGS = (

@@ -15,10 +15,10 @@ from nester.designs.base.design import Settings
 from nester.designs.boxes.layered_box.sizes import INSIDE, OUTSIDE, LayeredBox, plain_name
 
 __all__ = [
+    "card_layers",
     "fitting_clearance",
     "fitting_step",
     "joints",
-    "layers_outside",
     "mat_role",
 ]
 
@@ -63,11 +63,6 @@ def _layers_outside_wall(box: LayeredBox, place: int) -> Iterable[Layer]:
         yield Layer(_role(box, place), _FACING_HALF_THICKNESSES)
 
 
-def layers_outside(box: LayeredBox, place: int) -> int:
-    """Return how many papers lie on the outside of a tier's walls."""
-    return len(tuple(_layers_outside_wall(box, place))) - 1
-
-
 def _layers_inside(box: LayeredBox, place: int) -> Iterable[Layer]:
     yield from _layers_on_side(box, place, INSIDE)
     if box.has_pockets(place):
@@ -81,6 +76,11 @@ def _card_layers(box: LayeredBox, half_sheets: int) -> Iterable[Layer]:
     yield Layer("card", half_sheets)
     if box.card_faces:
         yield from _mat_layers(box, "card-mat", half_sheets * box.card_faces)
+
+
+def card_layers(box: LayeredBox) -> tuple[Layer, ...]:
+    """Give the cards in a fullest pocket, which draw its sides in, with all their mats."""
+    return tuple(_card_layers(box, 2 * -(-box.cards // 4)))
 
 
 def _tier_layers(box: LayeredBox, place: int) -> tuple[Layer, ...]:
@@ -107,12 +107,19 @@ def _layers_round_inner_lid(box: LayeredBox) -> tuple[Layer, ...]:
 
 
 def fitting_clearance(*names: str) -> Callable[[Settings, Thickness], Length]:
-    """Return the function that gives the largest clearance any of the named lids needs."""
+    """Return the function that gives the largest clearance any of the named lids needs.
+
+    A lid whose own clearance is among the settings, given by hand, needs none.
+    """
 
     def fitted(before: Settings, thickness: Thickness) -> Length:
         box = LayeredBox(before)
         play = box.length_of("play")
-        lids = [name for name in names if name in box.covered_tiers]
+        lids = [
+            name
+            for name in names
+            if name in box.covered_tiers and f"{name}-clearance" not in before
+        ]
         return max(
             (smallest_clearance(_layers_under_lid(box, name), play, thickness) for name in lids),
             default=play,
@@ -138,7 +145,13 @@ def fitting_step(before: Settings, thickness: Thickness) -> Length:
 def joints(settings: Settings) -> tuple[Joint, ...]:
     """Return what goes into what in a layered box."""
     box = LayeredBox(settings)
-    return (*_tier_joints(box), *_lid_joints(box), *_rim_joints(box), *_card_joints(box))
+    return (
+        *_tier_joints(box),
+        *_lid_joints(box),
+        *_rim_joints(box),
+        *_facing_joints(box),
+        *_card_joints(box),
+    )
 
 
 def _each_way(
@@ -192,6 +205,34 @@ def _rim_joints(box: LayeredBox) -> Iterable[Joint]:
         yield Joint(name, clearance, (*base, Layer("inner-lid", 2), *mats), 0, one_sided=True)
 
 
+def _facing_joints(box: LayeredBox) -> Iterable[Joint]:
+    """Give how mats and photos lie flat between upright walls.
+
+    Between two walls there is less than their score lines are apart: by half the thickness of
+    each, and by whatever is glued on them.
+    """
+    reveal = box.length_of("reveal")
+    for place in range(1, box.tiers + 1):
+        role, name = _role(box, place), _tier_name(box, place)
+        walls = [Layer(role, _WALL_HALF_THICKNESSES)]
+        clearance = reveal
+        if box.has_pockets(place):
+            walls.append(Layer(role, _FACING_HALF_THICKNESSES))
+            clearance += box.length_of("pocket-trim")
+        mat = Layer(f"mat.{place}.{INSIDE}", _FACING_HALF_THICKNESSES)
+        if box.mats_on(INSIDE):
+            lies = f"mats inside {name}, between its walls"
+            yield Joint(lies, clearance, (*walls, mat), 0, setting="reveal")
+            if place == box.tiers:
+                base = (*walls, mat, Layer("mat.base", _FACING_HALF_THICKNESSES))
+                yield Joint("mat on the base, between the walls", reveal, base, 0, setting="reveal")
+            walls.extend(_mat_layers(box, f"mat.{place}.{INSIDE}", _FACING_HALF_THICKNESSES))
+        if box.photos_on(place, INSIDE):
+            clearance = box.smallest_wall_side(place) - box.length_of("photo-size")
+            photos = (*walls, Layer("photo", _FACING_HALF_THICKNESSES))
+            yield Joint(f"photos inside {name}, between its walls", clearance, photos, 0)
+
+
 def _card_joints(box: LayeredBox) -> Iterable[Joint]:
     """Give how cards slide into their pockets.
 
@@ -200,9 +241,8 @@ def _card_joints(box: LayeredBox) -> Iterable[Joint]:
     """
     if not box.cards:
         return
-    in_a_pocket = -(-box.cards // 4)
     side = box.length_of("card-size")
     across, down = box.card_room
-    layers = tuple(_card_layers(box, 2 * in_a_pocket))
+    layers = card_layers(box)
     yield Joint("pull-out card in its pocket, across", across - side, layers, box.length_of("play"))
     yield Joint("pull-out card in its pocket, down", down - side, (), 0, one_sided=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from nester.core.lengths import Length, Unit, cm, inch, mm
+from nester.designs.base.clearance import round_up_to_cuttable, smallest_clearance
 from nester.designs.base.design import (
     Setting,
     SettingKind,
@@ -21,10 +22,11 @@ from nester.designs.base.settings import (
     same_as,
     yes_no_setting,
 )
+from nester.designs.base.thickness import heaviest_usual
 from nester.designs.boxes.layered_box.clearances import (
+    card_layers,
     fitting_clearance,
     fitting_step,
-    layers_outside,
 )
 from nester.designs.boxes.layered_box.sizes import (
     BOTH,
@@ -51,19 +53,36 @@ _MIN_SIDE_WITH_HOLE: Length = cm(2)
 """A card or mat that is smaller gets no hole unless one is asked for."""
 
 
-def _default_step(before: Settings, unit: Unit) -> Length:
-    """Take a ninth of the panel in whole mm, 2 cm of 18, or a 24th in inches.
+def _usual_step(before: Settings, unit: Unit) -> Length:
+    """Take a ninth of the panel in whole mm, 2 cm of 18, or a 24th in inches."""
+    side = LayeredBox(before).shorter_side
+    if unit is Unit.IN and LayeredBox(before).length_of("wall") != side:
+        return floor_to_ruler(side // 24, unit)
+    parts = by_unit(unit, 9, 24)
+    return side // parts // _step_grid(before, unit) * _step_grid(before, unit)
+
+
+def _step_grid(before: Settings, unit: Unit) -> Length:
+    """Return what default steps are multiples of.
 
     With walls as high as the base is wide, blanks are smaller by three steps: 48ths of an inch
     give them in 16ths.  With other walls, a step in 16ths does.
     """
     box = LayeredBox(before)
-    side = box.shorter_side
-    if unit is Unit.IN:
-        if box.length_of("wall") != side:
-            return floor_to_ruler(side // 24, unit)
-        return side // 24 // inch("1/48") * inch("1/48")
-    return side // 9 // mm(1) * mm(1)
+    cubic = box.length_of("wall") == box.shorter_side
+    return by_unit(unit, mm(1), inch("1/48") if cubic else inch("1/16"))
+
+
+def _default_step(before: Settings, unit: Unit) -> Length:
+    """Take the usual step, or more where papers of any usual weight would leave too little play.
+
+    It grows only as far as it leaves the innermost tier a quarter of the outer one.
+    """
+    box = LayeredBox(before)
+    grid = _step_grid(before, unit)
+    needed = -(-fitting_step(before, heaviest_usual) // grid) * grid
+    most = box.shorter_side * 3 // 4 // max(1, box.tiers - 1) // grid * grid
+    return max(_usual_step(before, unit), min(needed, most))
 
 
 def _wall_step(before: Settings, unit: Unit) -> Length:
@@ -92,20 +111,22 @@ def _smallest_wall(before: Settings) -> Length:
 
 
 def _clearance(before: Settings, unit: Unit) -> Length:
-    """Take 5 mm, or 1/16 in and 1/32 in for each layer on the walls it covers.
+    """Take 5 mm or 1/8 in, or more if papers of any usual weight need it.
 
     An inner lid takes up to two thirds of the step: a lid with its tabs needs twice the clearance
     over what it covers that it needs in the tier around it.
     """
     box = LayeredBox(before)
-    facings = max((layers_outside(box, place) for place in box.covered_tiers.values()), default=0)
-    default = by_unit(unit, mm(5), inch("1/16") + facings * inch("1/32"))
-    step = before["step"] if "step" in before else _default_step(before, unit)
-    if not (box.is_yes("inner-lid") and isinstance(step, int)):
+    needed = round_up_to_cuttable(fitting_clearance(*LIDS)(before, heaviest_usual), unit)
+    default = max(by_unit(unit, mm(5), inch("1/8")), needed)
+    if not box.is_yes("inner-lid"):
         return default
+    step = number_in(before, "step") if "step" in before else _usual_step(before, unit)
     limit = step * 2 // 3
     in_32nds = by_unit(unit, 0, limit // inch("1/32") * inch("1/32"))
-    return min(default, in_32nds or floor_to_ruler(limit, unit))
+    most = in_32nds or floor_to_ruler(limit, unit)
+    # A step that was not given grows with what the lid needs; one that was given can't.
+    return min(default, most if "step" in before else max(most, needed))
 
 
 def _reveal(before: Settings, unit: Unit) -> Length:
@@ -121,11 +142,17 @@ def _reveal(before: Settings, unit: Unit) -> Length:
 
 
 def _card_side(before: Settings, unit: Unit) -> Length:
-    """Take the panel less a little, and leave twice the play in the pocket: 13.5 cm for 14."""
+    """Take the panel less a little, and leave twice the play in the pocket: 13.5 cm for 14.
+
+    Many cards or mats draw a pocket's sides in; then it is what papers of any usual weight need.
+    """
     box = LayeredBox(before)
     side, space = box.side_of(number_in(before, "card-tier")), min(box.card_room)
     default = side - min(by_unit(unit, mm(5), inch("0.125")), side // 8)
-    return floor_to_ruler(min(default, space - min(2 * box.length_of("play"), space // 8)), unit)
+    play = box.length_of("play")
+    needed = smallest_clearance(card_layers(box), play, heaviest_usual)
+    left = max(min(2 * play, space // 8), min(needed, space // 2))
+    return floor_to_ruler(min(default, space - left), unit)
 
 
 def _hole(before: Settings, unit: Unit) -> Length:
@@ -283,13 +310,14 @@ _NESTING = (
         fitting_clearance(*LIDS),
     ),
     *(
-        length_setting(
+        Setting(
             f"{lid}-clearance",
+            SettingKind.LENGTH,
             f"the clearance of the {plain_name(lid)}; default: lid-clearance",
-            same_as("lid-clearance"),
-            mm("0.05"),
-            cm(5),
-            fitting_clearance(lid),
+            minimum=mm("0.05"),
+            maximum=cm(5),
+            fitted_length=fitting_clearance(lid),
+            follows="lid-clearance",
         )
         for lid in LIDS
     ),

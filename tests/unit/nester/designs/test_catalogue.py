@@ -6,7 +6,9 @@ from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.piece import Fold, Line, Point
 from nester.designs import DESIGNS, check_roles, paper_for, read_settings, roles_of
+from nester.designs.base.clearance import Verdict, check_clearances, require_clearances
 from nester.designs.base.errors import DesignRefusal
+from nester.designs.base.thickness import PaperSpec, thickness_by_role
 from nester.designs.boxes.layered_box.tier import FLAPS, OPEN, tier
 from nester.designs.parts.card_blanks import Opening, single_fold
 from nester.designs.parts.lid import lid
@@ -106,7 +108,7 @@ def test_mats_face_every_wall_and_lid() -> None:
 
 def test_pull_out_cards_have_a_mat_on_each_side_asked_for() -> None:
     for sides, count in (("one", 3), ("both", 6)):
-        texts = {"cards": "3", "card-mats": sides, "reveal": "0.4"}
+        texts = {"cards": "3", "card-size": "13.5", "card-mats": sides, "reveal": "0.4"}
         made = {p.role: p for p in LAYERED.pieces(read_settings(LAYERED, texts, Unit.CM))}
         assert made["card"].quantity == 3
         assert (made["card-mat"].quantity, made["card-mat"].width) == (count, cm("13.1"))
@@ -161,7 +163,7 @@ def test_a_blank_stands_for_a_panel_and_is_not_kept() -> None:
         ({"tiers": "1", "inner-lid": "yes"}, "leave one out"),
         ({"tray-depth": "14"}, "must be under 14 cm"),
         ({"tab": "13"}, "at most 12 cm"),
-        ({"lid-clearance": "2"}, "under the step of 2 cm"),
+        ({"lid-clearance": "2", "step": "2"}, "under the step of 2 cm"),
         ({"lid-wall": "15"}, "at most 12 cm"),
         ({"step": "5", "tray-depth": "7", "lid-wall": "4"}, "at most 3.5 cm"),
         ({"mats": "both", "reveal": "12"}, "leaves no mat"),
@@ -194,7 +196,7 @@ def test_a_blank_stands_for_a_panel_and_is_not_kept() -> None:
         ({"lid-tab": "3.1"}, "it may be at most 3 cm"),
         ({"outer-lid-tab": "0.01"}, "outer-lid-tab 0.01 cm is too narrow to glue"),
         ({"inner-lid-wall": "13"}, "inner-lid-wall 13 cm is too high for the inner lid"),
-        ({"inner-lid-clearance": "2"}, "inner-lid-clearance must be under the step"),
+        ({"inner-lid-clearance": "2", "step": "2"}, "inner-lid-clearance must be under the step"),
         ({"layers": "3", "mats": "both", "reveal": "4"}, "leaves no mat 3"),
         ({"lid-strips": "yes", "reveal": "2.9"}, "it may be at most 2.8 cm"),
         ({"lid-strips": "yes", "inner-lid": "no", "outer-lid": "no"}, "lid-strips need a lid"),
@@ -285,3 +287,72 @@ def test_an_unknown_role_is_refused() -> None:
         check_roles(LAYERED, {"tierr": "black"})
     with pytest.raises(DesignRefusal, match="it has tray, lid, mat and all"):
         check_roles(DESIGNS["tray-box"], {"photo": "gloss"})
+
+
+WEIGHTS = (120, 160, 200, 250, 300, 350)
+"""Usual weights of papers for boxes in g/m² (common practice, no source)."""
+OPTIONS = (
+    {}, {"mats": "outside"}, {"mats": "inside"}, {"mats": "both", "lid-strips": "yes"},
+    {"corners": "flaps"}, {"mats": "both", "corners": "flaps"}, {"cards": "4", "card-mats": "both"},
+    {"mats": "both", "corners": "pockets", "cards": "4"}, {"photos": "8", "mats": "both"},
+    {"layers": "2", "mats": "both"},
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("options", OPTIONS, ids=str)
+@pytest.mark.parametrize("unit", [Unit.CM, Unit.IN])
+def test_defaults_fit_at_every_panel_and_usual_weight(unit: Unit, options: dict[str, str]) -> None:
+    panels = (
+        ("6", "8", "12", "18", "30") if unit is Unit.CM else ("2 1/2", "3", "4", "6 1/16", "12")
+    )
+    for panel in panels:
+        settings = read_settings(LAYERED, {"panel": panel, **options}, unit)
+        for weight in WEIGHTS:
+            thickness = thickness_by_role({"all": PaperSpec(weight)})
+            checks = check_clearances(LAYERED.joints(settings), thickness, unit)
+            assert [c.message for c in checks if c.verdict is not Verdict.FITS] == [], panel
+
+
+@pytest.mark.parametrize("name", ["drawer-box", "tray-box", "pocket-card", "waterfall-card"])
+@pytest.mark.parametrize("unit", [Unit.CM, Unit.IN])
+def test_defaults_of_other_designs_fit_at_every_usual_weight(unit: Unit, name: str) -> None:
+    design = DESIGNS[name]
+    for weight in WEIGHTS:
+        thickness = thickness_by_role({"all": PaperSpec(weight)})
+        checks = check_clearances(design.joints(read_settings(design, {}, unit)), thickness, unit)
+        assert checks
+        assert {c.verdict for c in checks} == {Verdict.FITS}
+
+
+def test_fit_is_the_smallest_for_each_lid_by_itself() -> None:
+    texts = {"panel": "215mm", "tiers": "3", "corners-1": "flaps", "lid-clearance": "fit"}
+    thickness = thickness_by_role({"all": PaperSpec(300)})
+    half = mm("0.5")  # what a clearance is rounded up to
+    for given in ({}, {"outer-lid-clearance": "8mm"}, {"inner-lid-clearance": "8mm"}):
+        settings = read_settings(LAYERED, {**texts, **given}, Unit.MM, thickness)
+        for name in ("inner lid", "outer lid"):
+            if f"{name.replace(' ', '-')}-clearance" in given:
+                continue
+            (joint,) = [j for j in LAYERED.joints(settings) if j.name.startswith(f"{name} over")]
+            assert 0 <= joint.play(thickness) - joint.required_play < half
+
+
+@pytest.mark.parametrize(
+    ("name", "texts", "said"),
+    [
+        ("layered-box", {"mats": "inside", "reveal": "0"}, "mats inside tier 1, between its walls"),
+        ("layered-box", {"mats": "both", "reveal": "0.5mm"}, "mat on the base, between the walls"),
+        ("layered-box", {"photos": "4", "photo-size": "16"}, "photos inside tier 2"),
+        ("tray-box", {"base-mat": "yes", "reveal": "0"}, "mat on the base, between the walls"),
+    ],
+)
+def test_what_is_wider_than_the_clear_width_between_walls_is_told(
+    name: str, texts: dict[str, str], said: str
+) -> None:
+    design, thickness = DESIGNS[name], thickness_by_role({"all": PaperSpec(300)})
+    settings = read_settings(design, texts, Unit.CM)
+    checks = check_clearances(design.joints(settings), thickness, Unit.CM)
+    binding = [c.message for c in checks if c.verdict is Verdict.BINDS]
+    assert any(message.startswith(said) for message in binding), binding
+    with pytest.raises(DesignRefusal, match="binds by"):
+        require_clearances(design.joints(settings), thickness, Unit.CM)

@@ -67,7 +67,7 @@ def test_an_inch_shop_reads_inches() -> None:
 
 def test_play_above_what_stands_on_a_floor_is_on_one_side() -> None:
     box = DESIGNS["drawer-box"]
-    joints = box.joints(read_settings(box, {}, Unit.CM))
+    joints = box.joints(read_settings(box, {"room": "2mm"}, Unit.CM))
     across, upwards = check_clearances(joints, lambda _: mm("0.2"), Unit.CM)
     assert across.message == "drawer in sleeve, across: 1.6 mm of play, 0.8 mm a side"
     assert upwards.message == "drawer in sleeve, upwards: 1.5 mm of play"

@@ -61,4 +61,4 @@ def test_seen_from_the_front_the_drawer_stands_in_its_sleeve() -> None:
         "tray",
         1,
     )
-    assert outer.width - inner.width == outer.height - inner.height == mm(2)
+    assert outer.width - inner.width == outer.height - inner.height == mm("2.5")

@@ -128,7 +128,8 @@ def test_low_walls_step_down_by_what_a_base_needs() -> None:
 
 
 def test_mats_lie_on_mats() -> None:
-    pieces = made(mats="both", layers="3", reveal="0.4", cards="2", card_mats="one")
+    pieces = made(mats="both", layers="3", reveal="0.4", cards="2", card_mats="one",
+                  card_size="13.5")  # fmt: skip
     names = ("mat 1 outside", "mat 1 outside 2", "mat 1 outside 3")
     assert [pieces[name].width for name in names] == [cm("17.6"), cm("17.2"), cm("16.8")]
     assert pieces["mat 1 outside 3"].role == "mat.1.outside.3"
@@ -175,8 +176,8 @@ def test_the_mitre_of_the_tray_is_as_asked() -> None:
 
 
 def test_cards_and_their_mats_are_punched_in_one_place() -> None:
-    pieces = made(cards="4", card_mats="both", layers="2", reveal="0.4", hole="0.6",
-                  hole_edge="0.5", eyelet="yes")  # fmt: skip
+    pieces = made(cards="4", card_size="13.5", card_mats="both", layers="2", reveal="0.4",
+                  hole="0.6", hole_edge="0.5", eyelet="yes")  # fmt: skip
     assert pieces["pull-out card"].holes == (Hole(Point(cm("6.75"), mm(8)), mm(6), eyelet=True),)
     assert pieces["pull-out card mat"].holes == (Hole(Point(cm("6.55"), mm(6)), mm(6)),)
     assert pieces["pull-out card mat 2"].holes == (Hole(Point(cm("6.35"), mm(4)), mm(6)),)
@@ -281,12 +282,13 @@ def test_said_sizes_count_wherever_they_stand_in_the_list() -> None:
 
 
 def test_the_usual_inch_clearance_grows_with_what_lies_on_the_walls() -> None:
+    # Sheets of 0.455 mm between box and lid, four two for each mat or flap, and 1/32 in of play.
     for texts, clearance in (
-        ({}, "1/16"),
-        ({"mats": "outside"}, "3/32"),
-        ({"mats": "both", "layers": "2", "step": "1/2"}, "1/8"),
-        ({"corners": "flaps"}, "3/32"),
-        ({"mats": "outside", "layers": "4"}, "3/32"),  # two thirds of the step of 1/6 in
+        ({}, "1/8"),
+        ({"mats": "outside"}, "5/32"),
+        ({"mats": "both", "layers": "2", "step": "1/2"}, "3/16"),
+        ({"corners": "flaps"}, "5/32"),
+        ({"mats": "outside", "layers": "4", "step": "1/6"}, "3/32"),  # two thirds of the step
     ):
         assert read(Unit.IN, **texts)["lid-clearance"] == inch(clearance)
 
