@@ -3,11 +3,11 @@
     python -m tests.benchmarks.power_cut --cuts 200
 
 Linux, with `strace`.  A process works (`tests.interrupted`) while its system calls are recorded
-with all that it writes.  The record is then played up to a random moment on a disk that forgets: a write
-is safe after the file's fsync; before that it is kept, lost, or torn at a sector of 512 bytes, each
-as chance says.  A name in a folder is safe after the folder's fsync; before that the latest changes
-of the folder may be lost, in their order.  What is left must open and be sound, and nothing may be
-missing that the process had said was done.
+with all that it writes.  The record is then played up to a random moment on a disk that forgets: a
+write is safe after the file's fsync; before that it is kept, lost, or torn at a sector of 512
+bytes, each as chance says.  A name in a folder is safe after the folder's fsync; before that the
+latest changes of the folder may be lost, in their order.  What is left must open and be sound, and
+nothing may be missing that the process had said was done.
 """
 
 from __future__ import annotations
