@@ -52,7 +52,7 @@ def read_problem(
     unit
         The unit of bare numbers.
     gap
-        Least distance between two pieces.
+        How far apart two pieces are at least, across or down.
     margins
         Of every sheet.
 

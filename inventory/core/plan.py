@@ -189,7 +189,7 @@ class Plan:
     kept
         What the offcuts that are kept count, as they would if they were taken.
     apart
-        Least distance between two pieces.
+        How far apart two pieces are at least, across or down.
     trimmer
         What the trimmer can do: cuts that it can't make are made with a knife.
     follow_grain

@@ -65,7 +65,7 @@ def change_shop(
     offcut_worth
         0 to 100 percent.
     gap
-        Least distance between two pieces, in fine units.
+        How far apart two pieces are at least, across or down, in fine units.
     trimmer
         What the trimmer can do, all of it.
     follow_grain

@@ -95,7 +95,12 @@ ReplaceFlag = Annotated[
     bool, typer.Option("--yes", help="Replace files that are there, without asking.")
 ]
 GapOption = Annotated[
-    str | None, typer.Option("--gap", help="The gap between pieces, at least: 2mm; 0 for none.")
+    str | None,
+    typer.Option(
+        "--gap",
+        help="Keep pieces this far apart across or down, also where they meet at a corner: 2mm;"
+        " 0 for none.",
+    ),
 ]
 TrimmerOption = Annotated[
     str | None,

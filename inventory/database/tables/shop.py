@@ -36,7 +36,7 @@ class Shop(Base):
     offcut_worth
         Percent of its share of a sheet's price at which an offcut counts in a plan.
     gap
-        Least distance between two pieces, in fine units.
+        How far apart two pieces are at least, across or down, in fine units.
     longest_cut, smallest_strip, stages
         What the trimmer can do (see `nester.core.problem.Trimmer`).
     follow_grain

@@ -16,7 +16,7 @@ def rules_words(apart: Length, trimmer: Trimmer, unit: Unit) -> list[str]:
     """Say how far pieces lie apart, and what the trimmer can do."""
     words = []
     if apart:
-        words.append(f"Pieces lie at least {format_length(apart, unit)} apart")
+        words.append(f"Pieces lie at least {format_length(apart, unit)} apart, across or down")
     if trimmer.longest_cut is not None:
         words.append(f"The trimmer cuts up to {format_length(trimmer.longest_cut, unit)}")
     if trimmer.smallest_strip:
