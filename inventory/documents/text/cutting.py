@@ -60,13 +60,14 @@ def _quality(answer: CuttingPlan) -> str:
     if not answer.layouts:
         return "No piece could be placed."
     cost = amount_words(answer.cost)
+    same = " that makes the same pieces" if answer.unplaced else ""
     if answer.cost == answer.lower_bound:
-        return f"Cost {cost}; no plan can cost less."
+        return f"Cost {cost}; no plan{same} can cost less."
     saving, gap = answer.cost - answer.lower_bound, 100 * answer.optimality_gap
     share = f"{float(gap):.0f} %" if gap >= 1 else "less than 1 %"
     return (
-        f"Cost {cost}; no plan can cost less than {amount_words(answer.lower_bound)}, so at most"
-        f" {amount_words(saving)} could be saved ({share})."
+        f"Cost {cost}; no plan{same} can cost less than {amount_words(answer.lower_bound)},"
+        f" so at most {amount_words(saving)} could be saved ({share})."
     )
 
 

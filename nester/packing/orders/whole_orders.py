@@ -26,7 +26,7 @@ from nester.core.problem import CuttingPlan, Effort, Problem, StockItem
 from nester.packing.orders.capacity import CapacityOracle
 from nester.packing.orders.order_master import Candidate, OrderMaster
 from nester.packing.runtime.stop import Stop, never
-from nester.packing.search.solve import NO_SHEET_LEFT, Progress, solve
+from nester.packing.search.solve import NO_ROOM_FOUND, NO_SHEET_LEFT, Progress, solve
 from nester.packing.task.task import tasks_by_paper
 from nester.packing.task.validate import validate
 
@@ -485,7 +485,8 @@ def _shortfalls(
         for order_demand in reversed(waiting):
             number = min(missing, order_demand.pieces.get(piece.name, 0))
             if number:
-                reason = unplaceable.get(piece.name, NO_SHEET_LEFT)
+                short = piece.why if piece.why == NO_ROOM_FOUND else NO_SHEET_LEFT
+                reason = unplaceable.get(piece.name, short)
                 shortfalls.append(Shortfall(order_demand.order, piece.name, number, reason))
                 missing -= number
     position = {order_demand.order: place for place, order_demand in enumerate(waiting)}

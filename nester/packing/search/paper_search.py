@@ -103,6 +103,8 @@ class SearchState(NamedTuple):
         Their number.
     is_done
         Whether nothing better can be found.
+    may_make_more
+        Whether the best plan leaves pieces out, and it isn't proven that some must be.
     """
 
     net_cost: Fraction
@@ -110,6 +112,7 @@ class SearchState(NamedTuple):
     cost: Fraction
     sheet_count: int
     is_done: bool
+    may_make_more: bool
 
 
 class SearchResult(NamedTuple):
@@ -121,6 +124,8 @@ class SearchResult(NamedTuple):
         On the net cost, in money, of making the same pieces.
     statistics
         Numbers of plans by the methods that made them.
+    may_make_more
+        Whether pieces are missing, and it isn't proven that some must be.
     """
 
     layouts: tuple[Layout, ...]
@@ -129,6 +134,7 @@ class SearchResult(NamedTuple):
     offcut_value: Fraction
     lower_bound: Fraction
     statistics: dict[str, int]
+    may_make_more: bool
 
 
 class Command(Enum):
@@ -356,6 +362,10 @@ class PaperSearch:
         return unmet_area <= self.unmet_area_bound and net * self.task.price_unit <= self._net_bound
 
     @property
+    def _may_make_more(self) -> bool:
+        return self._objective[0] > self.unmet_area_bound
+
+    @property
     def is_done(self) -> bool:
         """Whether nothing better can be found, or only other offcuts of the cheapest sheets.
 
@@ -380,7 +390,12 @@ class PaperSearch:
         unit = self.task.price_unit
         _, price, sheets = objective(self.task, self.incumbent)
         return SearchState(
-            self._objective[1] * unit, self._net_bound, price * unit, sheets, self.is_done
+            self._objective[1] * unit,
+            self._net_bound,
+            price * unit,
+            sheets,
+            self.is_done,
+            self._may_make_more,
         )
 
     def result(self) -> SearchResult:
@@ -404,6 +419,7 @@ class PaperSearch:
             offcut_value,
             self._bound_of_made_items(),
             self._statistics,
+            self._may_make_more,
         )
 
     def _bound_of_made_items(self) -> Fraction:

@@ -20,7 +20,7 @@ from nester.packing.runtime.stop import Stop, never
 from nester.packing.search.paper_search import assign_demands
 from nester.packing.search.ruin_recreate import RuinAndRecreate
 from nester.packing.search.set_covering import choose_patterns
-from nester.packing.search.solve import NO_SHEET_LEFT
+from nester.packing.search.solve import NO_ROOM_FOUND, NO_SHEET_LEFT
 from nester.packing.search.value_correction import sequential_plans
 from nester.packing.task.pattern_pool import PatternPool, Plan, objective
 from nester.packing.task.pattern_value import PatternEvaluator
@@ -177,7 +177,9 @@ def _plan_papers(
             placed, cuts, offcuts = evaluator.cut_pattern(pattern, blanks)
             stock = task.sheets[pattern.bin_type].stock
             layouts.append(Layout(stock.name, copies, placed, cuts, offcuts))
-        unplaced += [Unplaced(demand.name, number, NO_SHEET_LEFT) for demand, number in missing]
+        is_most = objective(task, search.incumbent)[0] <= search.unmet_area_bound
+        why = NO_SHEET_LEFT if is_most else NO_ROOM_FOUND
+        unplaced += [Unplaced(demand.name, number, why) for demand, number in missing]
         cost += task.exact_cost(_sheet_counts(search.incumbent))
         if not missing:
             bound += max(cost_bound, search.cost_bound * task.price_unit)

@@ -23,9 +23,11 @@ from nester.packing.search.paper_search import (
 from nester.packing.task.task import tasks_by_paper
 from nester.packing.task.validate import validate
 
-__all__ = ["NO_SHEET_LEFT", "Progress", "solve"]
+__all__ = ["NO_ROOM_FOUND", "NO_SHEET_LEFT", "Progress", "solve"]
 
 NO_SHEET_LEFT = "the sheets of its paper are used up"
+NO_ROOM_FOUND = "no room was found for it on the sheets that there are; there may be some"
+"""It isn't proven that the sheets can't hold all pieces; the search went on as long as it may."""
 _MAX_PARTS = 8
 """Effort is divided among this many papers at most; with more papers it grows."""
 _MAX_BOUNDING_SHARES = 2
@@ -185,6 +187,12 @@ def solve(
             finished = run(dict(zip(active, shares, strict=True)))
             for done, _ in enumerate(finished, start=finished_before + 1):
                 report(states, done)
+            if round_budget is _FIRST:
+                # Pieces are not given up lightly where sheets run short.
+                short = [paper for paper, state in enumerate(states) if state.may_make_more]
+                shares = _allocate_budget(_SECOND, [states[paper] for paper in short])
+                for _ in run(dict(zip(short, shares, strict=True))):
+                    report(states, len(searches) - len(short))
             if round_budget.reduction_time:
                 reduction = ReductionCommand(
                     _divide_budget(round_budget, len(searches)).reduction_time
@@ -199,7 +207,7 @@ def solve(
         statistics.update(result.statistics)
     unplaced = [Unplaced(demand.name, demand.quantity, reason) for demand, reason in unplaceable]
     unplaced += [
-        Unplaced(demand.name, n, NO_SHEET_LEFT)
+        Unplaced(demand.name, n, NO_ROOM_FOUND if result.may_make_more else NO_SHEET_LEFT)
         for result in results
         for demand, n in result.missing
     ]

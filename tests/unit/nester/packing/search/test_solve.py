@@ -13,6 +13,7 @@ from nester.core.piece import Grain, Turn
 from nester.core.problem import Cuts, Demand, Effort, Problem, StockItem
 from nester.packing import after_seconds, solve
 from nester.packing.search.rectpack_start import all_rectpack_plans, rectpack_plans
+from nester.packing.search.solve import NO_ROOM_FOUND, NO_SHEET_LEFT
 from nester.packing.task.task import tasks_by_paper
 from nester.verify import verify
 
@@ -306,3 +307,13 @@ def test_plans_that_do_not_come_apart_are_passed_over():
 def test_straight_answers_come_apart_even_then():
     problem = crossing_problem()
     assert verify(problem, solve(problem, Effort.QUICK)) == []
+
+
+def test_pieces_that_may_fit_are_not_called_impossible() -> None:
+    # 7 of 2 × 3 on 6 × 7: a plan exists (42 of 42), and a quick search must find it or not deny it.
+    stock = StockItem("sheet", mm(6), mm(7), 1, Fraction(1))
+    problem = Problem((Demand("tile", mm(2), mm(3), 7),), (stock,), Cuts.STRAIGHT)
+    plan = solve(problem, Effort.QUICK)
+    assert {piece.why for piece in plan.unplaced} <= {NO_ROOM_FOUND}
+    full = solve(replace(problem, demands=(Demand("tile", mm(2), mm(3), 8),)), Effort.QUICK)
+    assert [(piece.quantity, piece.why) for piece in full.unplaced][-1][1] == NO_SHEET_LEFT
