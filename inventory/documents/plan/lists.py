@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from inventory.core.money import format_money
 from inventory.core.plan import Plan, PlannedLayout
 from nester.core.lengths import format_length, format_size
-from nester.cutting import cutting_instructions
+from nester.cutting import PrintedMeasures, cutting_instructions
 from nester.drawing.pictures.score_sheet import score_rows
 
 __all__ = [
@@ -87,10 +87,11 @@ class CutRow(NamedTuple):
 def cut_rows(plan: Plan) -> Iterator[CutRow]:
     """Yield every cut of every layout; measures are from the edges of the part that is cut."""
     for layout in plan.layouts:
+        measures = PrintedMeasures(plan.as_layout(layout)[0], plan.unit)
         words = cutting_instructions(plan.as_layout(layout)[0], plan.unit, trimmer=plan.trimmer)
         for number, cut in enumerate(layout.cuts, start=1):
-            part = cut.part
-            along = part.y if cut.vertical else part.x
+            told, part = measures.of(cut), measures.rect(cut.part)
+            far = part.height if cut.vertical else part.width
             yield CutRow(
                 layout.number,
                 layout.copies,
@@ -99,11 +100,11 @@ def cut_rows(plan: Plan) -> Iterator[CutRow]:
                 number,
                 "up and down" if cut.vertical else "across",
                 "left" if cut.vertical else "top",
-                format_length(cut.at - (part.x if cut.vertical else part.y), plan.unit),
-                format_length(cut.start - along, plan.unit),
-                format_length(cut.end - along, plan.unit),
+                format_length(told.at, measures.unit),
+                format_length(told.start, measures.unit),
+                format_length(far if told.end is None else told.end, measures.unit),
                 "edge to edge" if plan.trimmer.can_make(cut) else "knife",
-                format_size(part.width, part.height, plan.unit),
+                format_size(part.width, part.height, measures.unit),
                 " ".join(words[number - 1].split()),
             )
 

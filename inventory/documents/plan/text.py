@@ -18,7 +18,7 @@ from inventory.documents.text.condition import condition_words
 from inventory.documents.text.counts import tally
 from inventory.documents.text.rules import rules_words
 from nester.core.lengths import format_area, format_size
-from nester.cutting import DEFAULT_PACE, Pace, cutting_instructions, safety_notes
+from nester.cutting import DEFAULT_PACE, Pace, cutting_instructions, measure_note, safety_notes
 from nester.drawing.pictures.layout_text import layout_text
 
 __all__ = ["cut_list", "plain_text", "plan_summary"]
@@ -183,6 +183,8 @@ def cut_list(plan: Plan, only: int | None = None, *, pictures: bool = False) -> 
         layout_steps = cutting_instructions(
             plan.as_layout(layout)[0], plan.unit, trimmer=plan.trimmer
         )
+        if any("≈" in step for step in layout_steps):
+            yield Text(measure_note())
         yield Text("\n".join(layout_steps) or "No cuts: the sheet is the piece.")
 
 
