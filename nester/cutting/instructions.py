@@ -154,8 +154,8 @@ _CUT_TEXTS = {
         ),
     ),
 }
-"""By whether a cut runs up and down: its words from edge to edge, with the knife, and with the knife
-to the far edge, whose place is not told as a number, as that may be rounded."""
+"""By whether a cut runs up and down: its words from edge to edge, with the knife, and with the
+knife to the far edge, whose place is not told as a number, as that may be rounded."""
 _SLIVER_TEXT = translatable("{number}. No cut {whole}: only a sliver would come off; leave it on.")
 _SIDE_TEXTS = {
     True: (translatable("Left: {fate}."), translatable("Right: {fate}.")),

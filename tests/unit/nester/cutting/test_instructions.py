@@ -174,8 +174,8 @@ def test_corners_that_are_cut_out_of_a_blank() -> None:
    Corner cut out: mat, 10 × 10 cm.
 5. Knife, up and down, 20 cm from the left edge of tier 1; start 20 cm from
    its top edge and cut to its bottom edge.
-6. Knife, across, 20 cm from the top edge of tier 1; start 20 cm from
-   its left edge and cut to its right edge.
+6. Knife, across, 20 cm from the top edge of tier 1; start 20 cm from its
+   left edge and cut to its right edge.
    Corner cut out: go on with the 10 × 10 cm part, for cut 7.
 7. Up and down, 6 cm from the left edge of the 10 × 10 cm part.
    Left: strip, 6 × 10 cm.
