@@ -10,12 +10,20 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
 
 __all__ = ["TOLERANCE", "CutPiece", "WordsError", "follow"]
 
 TOLERANCE = Fraction(1, 4)
 """Millimetres by which what is cut may be off; the papers say the same."""
 _MM = {"mm": Fraction(1), "cm": Fraction(10), "in": Fraction(254, 10)}
+
+
+_Line = tuple[bool, Fraction, Fraction, Fraction]
+"""Whether it runs up and down, where, from and to where."""
 
 
 class WordsError(Exception):
@@ -56,6 +64,26 @@ _WORDS = {
         "whole_of": rf"the (?P<size>{_SIZE}) (?:sheet|part)$",
         "up": ("up and down",),
     },
+    "de": {
+        "cut": rf"(?P<up>Senkrecht|Quer), (?P<at>{_L}{_U}) vom (?:linken|oberen) Rand "
+        rf"des (?:Bogens|Stücks) (?P<size>{_SIZE})\.",
+        "none": rf"Kein Schnitt des (?:Bogens|Stücks) (?P<size>{_SIZE}): Es fiele nur ein"
+        r" hauchdünner Streifen ab; dranlassen\.",
+        "knife": rf"Messer, (?P<up>senkrecht|quer), (?P<at>{_L}{_U}) vom (?:linken|oberen) Rand "
+        rf"(?P<of>.+?); (?P<start>{_L}{_U}) von seinem (?:oberen|linken) Rand ansetzen"
+        rf"(?:, bei (?P<end>{_L}{_U}) aufhören"
+        r"| und bis zu seinem (?:unteren|rechten) Rand schneiden)\.",
+        "sides": r"(?:Links|Oben): (?P<a>.+?)\. (?:Rechts|Unten): (?P<b>.+)\.$",
+        "whole": r"Ganz: (?P<a>.+)\.$",
+        "free": r"Jetzt frei: (?P<things>.+); der Rest ist Abfall\.$",
+        "out": r"Ausgeschnittene(?: Ecke|s Teil): (.+?)\.(?= Ausgeschnittene|$)",
+        "scrap": r"Abfall, ",
+        "part": rf"(?:weiter mit )?Stück (?P<size>{_SIZE})(?: beiseitelegen)?, für Schnitte? ",
+        "blank": rf"(?P<name>.+), (?P<size>{_SIZE}); (?:damit weiter|beiseitelegen),"
+        r" für Schnitte? ",
+        "whole_of": rf"des (?:Bogens|Stücks) (?P<size>{_SIZE})$",
+        "up": ("senkrecht",),
+    },
 }
 
 
@@ -66,49 +94,56 @@ def _length(text: str) -> Fraction:
 
 
 def follow(
-    width: Fraction, height: Fraction, steps: list[str], language: str = "en"
+    width: Fraction,
+    height: Fraction,
+    steps: list[str],
+    language: str = "en",
+    hollows: Mapping[str, Fraction] | None = None,
 ) -> list[CutPiece]:
-    """Cut a sheet by the words, and return all that they name; raise `WordsError` if they fail."""
-    words = _WORDS[language]
-    table: list[CutPiece] = []
-    done: list[CutPiece] = []
-    knife: tuple[CutPiece, list[tuple[bool, Fraction, Fraction, Fraction]]] | None = None
-    first = True
+    """Cut a sheet by the words, and return all that they name; raise `WordsError` if they fail.
 
-    def take(size: str) -> CutPiece:
-        nonlocal first
-        if first:
-            first = False
-            return CutPiece(size, Fraction(0), Fraction(0), width, height)
-        for part in reversed(table):
-            if part.name == size:
-                table.remove(part)
-                return part
-        raise WordsError(f"no part {size} on the table: {[part.name for part in table]}")
+    Parameters
+    ----------
+    hollows
+        By name, how many square millimetres of its blank a piece does not cover.
+    """
+    words, hollows = _WORDS[language], hollows or {}
+    waiting: dict[int, CutPiece] = {1: CutPiece("", Fraction(0), Fraction(0), width, height)}
+    done: list[CutPiece] = []
+    knife: tuple[str, CutPiece, list[_Line], set[tuple[Fraction, ...]]] | None = None
+
+    def take(number: int, name: str) -> CutPiece:
+        part = waiting.pop(number, None)
+        if part is None or part.name not in ("", name):
+            raise WordsError(f"nothing like {name} waits for cut {number}: {part}")
+        return part
 
     def put(fate: str, left: Fraction, top: Fraction, right: Fraction, bottom: Fraction) -> None:
         if re.match(words["scrap"], fate):
             return
-        if match := re.match(words["part"], fate):
-            table.append(CutPiece(match["size"], left, top, right, bottom))
-        elif match := re.match(words["blank"], fate):
-            table.append(CutPiece(match["name"], left, top, right, bottom))
-            done.append(CutPiece(match["name"], left, top, right, bottom))
-        else:
-            name, size = re.fullmatch(rf"(.+), ({_SIZE})", fate).groups()
-            _ = size
-            done.append(CutPiece(name, left, top, right, bottom))
+        match = re.match(words["part"], fate) or re.match(words["blank"], fate)
+        if match:
+            names = match.groupdict()
+            part = CutPiece(names.get("name") or match["size"], left, top, right, bottom)
+            waiting[int(re.match(r"(\d+)", fate[match.end() :])[1])] = part
+            if "name" in names:
+                done.append(part)
+            return
+        match = re.fullmatch(rf"(.+), {_SIZE}", fate)
+        if not match:
+            raise WordsError(fate)
+        done.append(CutPiece(match[1], left, top, right, bottom))
 
-    for step in steps:
+    for number, step in enumerate(steps, 1):
         text = re.sub(r"^\d+\. ", "", " ".join(step.split()))
         if match := re.match(words["none"], text):
-            part = take(match["size"])
+            part = take(number, match["size"])
             fate = re.search(words["whole"], text)
             if not fate:
                 raise WordsError(text)
             put(fate["a"], part.left, part.top, part.right, part.bottom)
         elif match := re.match(words["cut"], text):
-            part, at = take(match["size"]), _length(match["at"])
+            part, at = take(number, match["size"]), _length(match["at"])
             fates = re.search(words["sides"], text)
             if not fates:
                 raise WordsError(text)
@@ -126,10 +161,10 @@ def follow(
                 put(fates["a"], part.left, part.top, part.right, line)
         elif match := re.match(words["knife"], text):
             whole = re.match(words["whole_of"], match["of"])
-            name = whole["size"] if whole else match["of"]
-            if knife is None or knife[0].name != name:
-                knife = (take(name), [])
-            part, lines = knife
+            name = whole["size"] if whole else match["of"].removeprefix("von ")
+            if knife is None or knife[0] != name or number in waiting:
+                knife = (name, take(number, name), [], set())
+            _, part, lines, taken = knife
             upright = match["up"].lower() in words["up"]
             low, along, far = (
                 (part.left, part.top, part.bottom) if upright else (part.top, part.left, part.right)
@@ -141,15 +176,18 @@ def follow(
             if free := re.search(words["free"], text):
                 for thing in free["things"].split("; "):
                     named, size = re.fullmatch(rf"(.+), ({_SIZE})", thing).groups()
-                    done.append(_region(named, size, part, lines, done))
+                    hollow = hollows.get(named, Fraction(0))
+                    done.append(_region(named, size, part, lines, taken, hollow))
                 knife = None
             for fate in re.findall(words["out"], text):
                 size = re.search(_SIZE, fate)[0]
-                put(fate, *_edges(_region("", size, part, lines, done)))
+                put(fate, *_edges(_region("", size, part, lines, taken)))
         else:
             raise WordsError(f"not understood: {text}")
         if knife is not None and not re.match(words["knife"], text):
             knife = None
+    if waiting:
+        raise WordsError(f"never cut: {list(waiting.values())}")
     return done
 
 
@@ -161,50 +199,60 @@ def _region(
     name: str,
     size: str,
     part: CutPiece,
-    lines: list[tuple[bool, Fraction, Fraction, Fraction]],
-    taken: list[CutPiece],
+    lines: list[_Line],
+    taken: set[tuple[Fraction, ...]],
+    hollow: Fraction = Fraction(0),
 ) -> CutPiece:
-    """Return the loose rectangle of a size: one around which all is cut and nothing within."""
+    """Return loose paper of a size that is a rectangle, but for what may be cut out of it."""
     wide, high = size.split(" × ")
-    unit = high.rsplit(" ", 1)[1]
-    across, down = _length(f"{wide} {unit}"), _length(high)
-    xs = sorted({part.left, part.right, *(at for up, at, _, _ in lines if up)})
-    ys = sorted({part.top, part.bottom, *(at for up, at, _, _ in lines if not up)})
-    for left in xs:
-        for right in xs:
-            if abs(right - left - across) > TOLERANCE:
-                continue
-            for top in ys:
-                for bottom in ys:
-                    if abs(bottom - top - down) > TOLERANCE:
-                        continue
-                    found = CutPiece(name, left, top, right, bottom)
-                    if _is_loose(found, part, lines) and not any(
-                        _edges(found) == _edges(other) for other in taken
-                    ):
-                        return found
-    raise WordsError(f"{name} {size} hangs on: {lines}")
-
-
-def _is_loose(
-    piece: CutPiece, part: CutPiece, lines: list[tuple[bool, Fraction, Fraction, Fraction]]
-) -> bool:
-    for up, at, start, end in (
-        (True, piece.left, piece.top, piece.bottom),
-        (True, piece.right, piece.top, piece.bottom),
-        (False, piece.top, piece.left, piece.right),
-        (False, piece.bottom, piece.left, piece.right),
-    ):
-        if at in ((part.left, part.right) if up else (part.top, part.bottom)):
+    across, down = _length(f"{wide} {high.rsplit(' ', 1)[1]}"), _length(high)
+    for left, top, right, bottom, area in _loose(part, lines):
+        if abs(right - left - across) > TOLERANCE or abs(bottom - top - down) > TOLERANCE:
             continue
-        for _, _, low, high in sorted(line for line in lines if line[:2] == (up, at)):
-            if low <= start:
-                start = max(start, high)
-        if start < end:
-            return False
+        missing = (right - left) * (bottom - top) - area
+        slack = 8 * TOLERANCE * max(across, down) if hollow else 0
+        key = (left, top, right, bottom, area)
+        if missing <= hollow + slack and key not in taken:
+            taken.add(key)
+            return CutPiece(name, left, top, right, bottom)
+    raise WordsError(f"{name} {size} hangs on")
+
+
+def _loose(part: CutPiece, lines: list[_Line]) -> Iterator[tuple[Fraction, ...]]:
+    """Yield what hangs together when all lines are cut: its edges, and its area."""
+    xs = {part.left, part.right, *(at for up, at, _, _ in lines if up)}
+    ys = {part.top, part.bottom, *(at for up, at, _, _ in lines if not up)}
+    for up, _, start, end in lines:
+        (ys if up else xs).update((start, end))
+    across = sorted(x for x in xs if part.left <= x <= part.right)
+    down = sorted(y for y in ys if part.top <= y <= part.bottom)
+    walls = set()
     for up, at, start, end in lines:
-        low, high = (piece.left, piece.right) if up else (piece.top, piece.bottom)
-        near, far = (piece.top, piece.bottom) if up else (piece.left, piece.right)
-        if low < at < high and start < far and near < end:
-            return False
-    return True
+        for near in down if up else across:
+            if start <= near < end:
+                walls.add((up, at, near))
+    left = {(i, j) for i in range(len(across) - 1) for j in range(len(down) - 1)}
+    while left:
+        group, waiting = set(), [left.pop()]
+        while waiting:
+            i, j = waiting.pop()
+            group.add((i, j))
+            for cell, wall in (
+                ((i - 1, j), (True, across[i], down[j])),
+                ((i + 1, j), (True, across[i + 1], down[j])),
+                ((i, j - 1), (False, down[j], across[i])),
+                ((i, j + 1), (False, down[j + 1], across[i])),
+            ):
+                if cell in left and wall not in walls:
+                    left.remove(cell)
+                    waiting.append(cell)
+        yield (
+            min(across[i] for i, _ in group),
+            min(down[j] for _, j in group),
+            max(across[i + 1] for i, _ in group),
+            max(down[j + 1] for _, j in group),
+            sum(
+                ((across[i + 1] - across[i]) * (down[j + 1] - down[j]) for i, j in group),
+                Fraction(0),
+            ),
+        )
