@@ -180,7 +180,7 @@ def follow(
                     done.append(_region(named, size, part, lines, taken, hollow))
                 knife = None
             for fate in re.findall(words["out"], text):
-                size = re.search(_SIZE, fate)[0]
+                size = re.search(rf"(?:, |the |Stück )({_SIZE})", fate)[1]
                 put(fate, *_edges(_region("", size, part, lines, taken)))
         else:
             raise WordsError(f"not understood: {text}")

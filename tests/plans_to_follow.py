@@ -20,8 +20,9 @@ from nester.core.problem import (
     StockItem,
     Trimmer,
 )
-from nester.cutting import cutting_instructions
+from nester.cutting import MEASURE_TOLERANCE, PrintedMeasures, cutting_instructions
 from nester.packing import solve
+from nester.verify.measures import faults_of_measures
 from tests.follow_words import TOLERANCE, CutPiece, WordsError, follow
 
 __all__ = ["faults_of_plan", "plan_to_follow"]
@@ -74,6 +75,10 @@ def faults_of_plan(problem: Problem, plan: CuttingPlan, unit: Unit) -> list[str]
     """Follow the words of all layouts in both languages, and tell what comes out wrong."""
     faults = []
     for number, layout in enumerate(plan.layouts, 1):
+        printed = PrintedMeasures(layout, unit)
+        measures = list(map(printed.of, layout.cuts))
+        for _, message in faults_of_measures(layout, measures, MEASURE_TOLERANCE):
+            faults.append(f"layout {number}, {unit}, the judge: {message}")
         for language in ("en", "de"):
             where = f"layout {number}, {unit}, {language}"
             words = cutting_instructions(

@@ -38,6 +38,7 @@ from inventory.documents.format.blocks import (
 )
 from inventory.documents.format.languages import ShopTranslator, translator_for
 from inventory.documents.plan.lists import numbers, offcut_mark
+from inventory.documents.plan.measures import checked_measures
 from inventory.documents.plan.translation import piece_name, translated
 from nester.core.lengths import format_area, printable
 from nester.core.piece import Grain, Piece
@@ -407,6 +408,7 @@ class _DocumentWriter:
         plan, say, sheet = self.plan, self.say, layout.sheet
         drawn, _ = plan.as_layout(layout)
         names = self._offcut_names(layout)
+        checked_measures(drawn, plan.unit)
         steps = cutting_steps(
             drawn, plan.unit, translator=self.translator, trimmer=self.plan.trimmer, offcuts=names
         )

@@ -12,8 +12,9 @@ from typing import Any, NamedTuple
 
 from inventory.core.money import format_money
 from inventory.core.plan import Plan, PlannedLayout
+from inventory.documents.plan.measures import checked_measures
 from nester.core.lengths import format_length, format_size
-from nester.cutting import PrintedMeasures, cutting_instructions
+from nester.cutting import cutting_instructions
 from nester.drawing.pictures.score_sheet import score_rows
 
 __all__ = [
@@ -87,7 +88,7 @@ class CutRow(NamedTuple):
 def cut_rows(plan: Plan) -> Iterator[CutRow]:
     """Yield every cut of every layout; measures are from the edges of the part that is cut."""
     for layout in plan.layouts:
-        measures = PrintedMeasures(plan.as_layout(layout)[0], plan.unit)
+        measures = checked_measures(plan.as_layout(layout)[0], plan.unit)
         words = cutting_instructions(plan.as_layout(layout)[0], plan.unit, trimmer=plan.trimmer)
         for number, cut in enumerate(layout.cuts, start=1):
             told, part = measures.of(cut), measures.rect(cut.part)
