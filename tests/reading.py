@@ -120,7 +120,8 @@ class Box:
 _CUT = re.compile(
     r"(?P<number>\d+)\. (?P<knife>Knife, )?(?P<way>[Uu]p and down|[Aa]cross),"
     r" (?P<at>.+?) from the (?:left|top) edge of (?:the )?(?P<whole>.+?)"
-    r"(?:; start (?P<start>.+?) and stop (?P<end>.+?) from its (?:left|top) edge)?\.(?= |$)"
+    r"(?:; start (?P<start>.+?)(?: and stop (?P<end>.+?) from its (?:left|top) edge"
+    r"| from its (?:left|top) edge and cut to its (?:right|bottom) edge))?\.(?= |$)"
 )
 _STEP = re.compile(r"(?=(?:^| )\d+\. (?:Up and down|Across|Knife, ))")
 
@@ -209,9 +210,13 @@ class Cutter:
                 self._edge_to_edge(match, rest)
                 continue
             upright = match["way"].lower().startswith("up")
-            line = (upright, *(self.length(match[name]) for name in ("at", "start", "end")))
             if named:
                 blank = blank or self._take_up(number)
+            whole = blank.box if named and blank else self.size(match["whole"])
+            far = whole.height if upright else whole.width
+            end = self.length(match["end"]) if match["end"] else far
+            line = (upright, self.length(match["at"]), self.length(match["start"]), end)
+            if named:
                 assert blank.name == match["whole"]
                 self._cut_out(blank, line, rest)
                 continue

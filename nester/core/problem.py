@@ -27,6 +27,7 @@ __all__ = [
     "Layout",
     "Margins",
     "PlacedPiece",
+    "PrintedCut",
     "Problem",
     "Rect",
     "StockItem",
@@ -284,6 +285,25 @@ def placed_voids(want: Demand, placed: PlacedPiece) -> tuple[Rect, ...]:
         else Rect(placed.x + void.x, placed.y + void.y, void.width, void.height)
         for void in want.voids
     )
+
+
+class PrintedCut(NamedTuple):
+    """A cut as a maker reads it: rounded, and from the left and top edges of the part on the table.
+
+    Attributes
+    ----------
+    at
+        How far from the left edge a cut up and down runs, or one across from the top edge.
+    start, end
+        From where to where; an end of None is the part's far edge.
+    is_left_out
+        Whether it is not made, as it would take off only a sliver.
+    """
+
+    at: Length
+    start: Length
+    end: Length | None
+    is_left_out: bool = False
 
 
 class Cut(NamedTuple):

@@ -6,24 +6,25 @@ import textwrap
 from itertools import takewhile
 from typing import TYPE_CHECKING, NamedTuple
 
-from nester.core.lengths import Length, mm
+from nester.core.lengths import Unit
 from nester.core.problem import UNLIMITED_TRIMMER, Rect
 from nester.core.translation import ENGLISH, translatable
+from nester.cutting.measures import MEASURE_TOLERANCE, PrintedMeasures, split_by
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from nester.core.lengths import Unit
+    from nester.core.lengths import Length
     from nester.core.problem import Cut, Layout, Trimmer
     from nester.core.translation import Translator
 
 __all__ = [
     "KNIFE_SAFETY_NOTE",
-    "MIN_SCRAP_WIDTH",
     "SAFETY_NOTE",
     "CuttingStep",
     "cutting_instructions",
     "cutting_steps",
+    "measure_note",
     "offcut_name",
     "safety_notes",
 ]
@@ -37,11 +38,6 @@ KNIFE_SAFETY_NOTE = translatable(
     " Cut in several light passes. Keep the hand that holds the rule behind its edge, never in"
     " the blade's way. Cover or put away the blade at every pause."
 )
-
-MIN_SCRAP_WIDTH: Length = mm("0.25")
-"""Scrap thinner than this is not worth a cut, and no trimmer takes it off cleanly (common practice,
-no source).  It comes of sheets in inches and pieces in centimetres.  The plan keeps its exact cuts;
-the instructions say to leave it on: a piece is then larger by less than a pencil line."""
 
 _LINE_WIDTH = 76
 _INDENT = "   "
@@ -65,6 +61,15 @@ def safety_notes(layout: Layout, *, trimmer: Trimmer = UNLIMITED_TRIMMER) -> tup
         return ()
     by_knife = not all(map(trimmer.can_make, layout.cuts))
     return (SAFETY_NOTE, KNIFE_SAFETY_NOTE) if by_knife else (SAFETY_NOTE,)
+
+
+def measure_note(translator: Translator = ENGLISH) -> str:
+    """Say how exact the printed measures are."""
+    text = translator.say(
+        "A measure marked ≈ is rounded. Cut as it is printed, every piece comes within {tolerance}"
+        " of its size."
+    )
+    return text.format(tolerance=translator.length(MEASURE_TOLERANCE, Unit.MM))
 
 
 class CuttingStep(NamedTuple):
@@ -132,6 +137,10 @@ _CUT_TEXTS = {
             "{number}. Knife, up and down, {at} from the left edge {whole};"
             " start {start} and stop {end} from its top edge."
         ),
+        translatable(
+            "{number}. Knife, up and down, {at} from the left edge {whole};"
+            " start {start} from its top edge and cut to its bottom edge."
+        ),
     ),
     False: (
         translatable("{number}. Across, {at} from the top edge {whole}."),
@@ -139,9 +148,15 @@ _CUT_TEXTS = {
             "{number}. Knife, across, {at} from the top edge {whole};"
             " start {start} and stop {end} from its left edge."
         ),
+        translatable(
+            "{number}. Knife, across, {at} from the top edge {whole};"
+            " start {start} from its left edge and cut to its right edge."
+        ),
     ),
 }
-"""By whether a cut runs up and down: its words from edge to edge, and with the knife."""
+"""By whether a cut runs up and down: its words from edge to edge, with the knife, and with the
+knife to the far edge, whose place is not told as a number, as that may be rounded."""
+_SLIVER_TEXT = translatable("{number}. No cut {whole}: only a sliver would come off; leave it on.")
 _SIDE_TEXTS = {
     True: (translatable("Left: {fate}."), translatable("Right: {fate}.")),
     False: (translatable("Top: {fate}."), translatable("Bottom: {fate}.")),
@@ -162,7 +177,7 @@ class _InstructionWriter:
         offcuts: Sequence[str] = (),
     ) -> None:
         self.cuts = layout.cuts
-        self.unit = unit
+        self.measures = PrintedMeasures(layout, unit)
         self.translator = translator
         self.trimmer = trimmer
         self.pieces = {piece.rect: _one_line(piece.name) for piece in layout.placed}
@@ -181,18 +196,19 @@ class _InstructionWriter:
 
     def _cut_text(self, number: int, cut: Cut) -> str:
         say = self.translator.say
-        part = cut.part
-        low = part.y if cut.vertical else part.x
-        text = say(_CUT_TEXTS[cut.vertical][cut.knife]).format(
+        measures = self.measures.of(cut)
+        if measures.is_left_out:
+            return say(_SLIVER_TEXT).format(number=number, whole=self._part_text(cut))
+        far = cut.part.bottom if cut.vertical else cut.part.right
+        kind = (2 if measures.end is None else 1) if cut.knife else 0
+        low, along = (cut.part.x, cut.part.y) if cut.vertical else (cut.part.y, cut.part.x)
+        text = say(_CUT_TEXTS[cut.vertical][kind]).format(
             number=number,
-            at=self._length(cut.at - (part.x if cut.vertical else part.y)),
+            at=self._length(measures.at, cut.at - low),
             whole=self._part_text(cut),
-            start=self._length(cut.start - low),
-            end=self._length(cut.end - low),
+            start=self._length(measures.start, cut.start - along),
+            end=self._length(far if measures.end is None else measures.end, cut.end - along),
         )
-        if not cut.knife and any(map(self._is_sliver, _split(cut))):
-            leave = say("Only a sliver would come off: leave it on.")
-            return f"{text} {leave}"
         if cut.knife or self.trimmer.can_make(cut):
             return text
         longest = self.trimmer.longest_cut
@@ -213,14 +229,14 @@ class _InstructionWriter:
         return say("of the {size} part").format(size=size)
 
     def _results(self, number: int, cut: Cut) -> list[str]:
+        if self.measures.is_left_out(cut):
+            whole = max(split_by(cut), key=lambda rect: rect.area)
+            say = self.translator.say
+            return [say("Whole: {fate}.").format(fate=self._destination(number, whole))]
         return [
             self.translator.say(side).format(fate=self._destination(number, rect))
-            for side, rect in zip(_SIDE_TEXTS[cut.vertical], _split(cut), strict=True)
+            for side, rect in zip(_SIDE_TEXTS[cut.vertical], split_by(cut), strict=True)
         ]
-
-    def _is_sliver(self, rect: Rect) -> bool:
-        scrap = rect not in self.first_cut and rect not in self.names
-        return scrap and min(rect.width, rect.height) < MIN_SCRAP_WIDTH
 
     def _destination(self, number: int, rect: Rect) -> str:
         say, size = self.translator.say, self._size(rect)
@@ -284,22 +300,15 @@ class _InstructionWriter:
             if cut.part == blank and _runs_along(cut, rect)
         )
 
-    def _length(self, length: Length) -> str:
-        return _unbroken(self.translator.length(length, self.unit))
+    def _length(self, told: Length, true: Length, *, with_unit: bool = True) -> str:
+        text = self.translator.length(told, self.measures.unit, with_unit=with_unit)
+        rounded = told != true and not text.startswith("≈")
+        return _unbroken(f"≈{text}" if rounded else text)
 
     def _size(self, rect: Rect) -> str:
-        return _unbroken(self.translator.size(rect.width, rect.height, self.unit))
-
-
-def _split(cut: Cut) -> tuple[Rect, Rect]:
-    part = cut.part
-    if cut.vertical:
-        return part._replace(width=cut.at - part.x), part._replace(
-            x=cut.at, width=part.right - cut.at
-        )
-    return part._replace(height=cut.at - part.y), part._replace(
-        y=cut.at, height=part.bottom - cut.at
-    )
+        told = self.measures.rect(rect)
+        width = self._length(told.width, rect.width, with_unit=False)
+        return _unbroken(f"{width} × {self._length(told.height, rect.height)}")
 
 
 def _runs_along(cut: Cut, rect: Rect) -> bool:

@@ -2,6 +2,7 @@
 
 from nester.verify.faults import Fault, FaultKind, InvalidPlanError
 from nester.verify.layouts import require_valid, verify
+from nester.verify.measures import faults_of_measures, require_followable
 from nester.verify.purchase import InvalidPurchaseError, require_valid_purchase, verify_purchase
 
 __all__ = [
@@ -9,6 +10,8 @@ __all__ = [
     "FaultKind",
     "InvalidPlanError",
     "InvalidPurchaseError",
+    "faults_of_measures",
+    "require_followable",
     "require_valid",
     "require_valid_purchase",
     "verify",

@@ -56,6 +56,8 @@ class FaultKind(StrEnum):
     TOO_CLOSE = "too close"
     """Two pieces are nearer to each other than the gap."""
     WRONG_GRAIN = "wrong grain"
+    WRONG_MEASURE = "wrong measure"
+    """The printed measures of the cuts, followed as they are, don't give the pieces."""
     TOO_MANY_STAGES = "too many stages"
     """The direction of the cuts changes too often until a piece is free."""
 

@@ -112,7 +112,7 @@ def test_the_cutter_notices_a_wrong_word():
     (wrong,) = [n for n, step in enumerate(steps) if "cut out" in step][:1]
     for old, new in (
         ("from the top edge", "from the top edge of"),
-        ("stop ", "stop 1"),
+        ("start ", "start 1"),
         ("cut out", "cut off"),
     ):
         changed = steps[wrong].replace(old, new, 1)

@@ -38,11 +38,12 @@ from inventory.documents.format.blocks import (
 )
 from inventory.documents.format.languages import ShopTranslator, translator_for
 from inventory.documents.plan.lists import numbers, offcut_mark
+from inventory.documents.plan.measures import checked_measures
 from inventory.documents.plan.translation import piece_name, translated
 from nester.core.lengths import format_area, printable
 from nester.core.piece import Grain, Piece
 from nester.core.translation import translatable
-from nester.cutting import Pace, cutting_steps
+from nester.cutting import Pace, cutting_steps, measure_note
 from nester.drawing.pictures.layout import layout_picture
 from nester.drawing.pictures.piece import GRAIN_WORDS
 from nester.drawing.pictures.score_sheet import draw_scores, has_scores, score_rows
@@ -407,6 +408,7 @@ class _DocumentWriter:
         plan, say, sheet = self.plan, self.say, layout.sheet
         drawn, _ = plan.as_layout(layout)
         names = self._offcut_names(layout)
+        checked_measures(drawn, plan.unit)
         steps = cutting_steps(
             drawn, plan.unit, translator=self.translator, trimmer=self.plan.trimmer, offcuts=names
         )
@@ -429,6 +431,8 @@ class _DocumentWriter:
         draw = partial(self._picture, layout, names)
         blocks: list[Block] = [Picture(draw, what)]
         if steps:
+            if any("≈" in text for step in steps for text in (step.cut, *step.results)):
+                blocks.append(Paragraph(measure_note(self.translator)))
             blocks.append(StepList(tuple(steps)))
         else:
             blocks.append(Paragraph(say("No cuts: the sheet is the piece.")))

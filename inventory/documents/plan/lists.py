@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 
 from inventory.core.money import format_money
 from inventory.core.plan import Plan, PlannedLayout
+from inventory.documents.plan.measures import checked_measures
 from nester.core.lengths import format_length, format_size
 from nester.cutting import cutting_instructions
 from nester.drawing.pictures.score_sheet import score_rows
@@ -87,10 +88,11 @@ class CutRow(NamedTuple):
 def cut_rows(plan: Plan) -> Iterator[CutRow]:
     """Yield every cut of every layout; measures are from the edges of the part that is cut."""
     for layout in plan.layouts:
+        measures = checked_measures(plan.as_layout(layout)[0], plan.unit)
         words = cutting_instructions(plan.as_layout(layout)[0], plan.unit, trimmer=plan.trimmer)
         for number, cut in enumerate(layout.cuts, start=1):
-            part = cut.part
-            along = part.y if cut.vertical else part.x
+            told, part = measures.of(cut), measures.rect(cut.part)
+            far = part.height if cut.vertical else part.width
             yield CutRow(
                 layout.number,
                 layout.copies,
@@ -99,11 +101,11 @@ def cut_rows(plan: Plan) -> Iterator[CutRow]:
                 number,
                 "up and down" if cut.vertical else "across",
                 "left" if cut.vertical else "top",
-                format_length(cut.at - (part.x if cut.vertical else part.y), plan.unit),
-                format_length(cut.start - along, plan.unit),
-                format_length(cut.end - along, plan.unit),
+                format_length(told.at, measures.unit),
+                format_length(told.start, measures.unit),
+                format_length(far if told.end is None else told.end, measures.unit),
                 "edge to edge" if plan.trimmer.can_make(cut) else "knife",
-                format_size(part.width, part.height, plan.unit),
+                format_size(part.width, part.height, measures.unit),
                 " ".join(words[number - 1].split()),
             )
 

@@ -14,11 +14,12 @@ from inventory.core.money import floor_to_coin, format_money, round_to_coin
 from inventory.core.plan import Plan, PlannedLayout
 from inventory.documents.format.terminal_tables import table
 from inventory.documents.plan.lists import shopping_rows, shortage_rows, take_out_rows
+from inventory.documents.plan.measures import checked_measures
 from inventory.documents.text.condition import condition_words
 from inventory.documents.text.counts import tally
 from inventory.documents.text.rules import rules_words
 from nester.core.lengths import format_area, format_size
-from nester.cutting import DEFAULT_PACE, Pace, cutting_instructions, safety_notes
+from nester.cutting import DEFAULT_PACE, Pace, cutting_instructions, measure_note, safety_notes
 from nester.drawing.pictures.layout_text import layout_text
 
 __all__ = ["cut_list", "plain_text", "plan_summary"]
@@ -180,9 +181,12 @@ def cut_list(plan: Plan, only: int | None = None, *, pictures: bool = False) -> 
         yield Text(_gathered(plan, layout))
         if pictures:
             yield Text(layout_text(*plan.as_layout(layout), plan.unit, columns=_COLUMNS - 2))
+        checked_measures(plan.as_layout(layout)[0], plan.unit)
         layout_steps = cutting_instructions(
             plan.as_layout(layout)[0], plan.unit, trimmer=plan.trimmer
         )
+        if any("≈" in step for step in layout_steps):
+            yield Text(measure_note())
         yield Text("\n".join(layout_steps) or "No cuts: the sheet is the piece.")
 
 

@@ -7,7 +7,7 @@ import pytest
 from nester.core.lengths import Unit, cm, inch, mm
 from nester.core.problem import Cut, Cuts, Layout, PlacedPiece, Rect, Trimmer
 from nester.cutting import cutting_instructions, cutting_minutes, plan_cuts, safety_notes
-from nester.cutting.instructions import MIN_SCRAP_WIDTH
+from nester.cutting.measures import MEASURE_TOLERANCE, MIN_SCRAP_WIDTH, PrintedMeasures
 
 
 def layout(
@@ -82,11 +82,11 @@ def test_knife_cuts_in_words() -> None:
     told = cutting_instructions(WHEEL, Unit.CM)
     assert told[0] == (
         "1. Knife, up and down, 12 cm from the left edge of the 32 × 32 cm sheet;\n"
-        "   start 12 cm and stop 32 cm from its top edge."
+        "   start 12 cm from its top edge and cut to its bottom edge."
     )
     assert told[3] == (
         "4. Knife, across, 20 cm from the top edge of the 32 × 32 cm sheet; start\n"
-        "   12 cm and stop 32 cm from its left edge.\n"
+        "   12 cm from its left edge and cut to its right edge.\n"
         "   Now free: a, 20 × 12 cm; b, 12 × 20 cm; c, 20 × 12 cm; d, 12 × 20 cm;\n"
         "   offcut 1, 8 × 8 cm; the rest is scrap."
     )
@@ -172,10 +172,10 @@ def test_corners_that_are_cut_out_of_a_blank() -> None:
 4. Knife, across, 10 cm from the top edge of tier 1; start 0 cm and stop
    10 cm from its left edge.
    Corner cut out: mat, 10 × 10 cm.
-5. Knife, up and down, 20 cm from the left edge of tier 1; start 20 cm and
-   stop 30 cm from its top edge.
-6. Knife, across, 20 cm from the top edge of tier 1; start 20 cm and stop
-   30 cm from its left edge.
+5. Knife, up and down, 20 cm from the left edge of tier 1; start 20 cm from
+   its top edge and cut to its bottom edge.
+6. Knife, across, 20 cm from the top edge of tier 1; start 20 cm from its
+   left edge and cut to its right edge.
    Corner cut out: go on with the 10 × 10 cm part, for cut 7.
 7. Up and down, 6 cm from the left edge of the 10 × 10 cm part.
    Left: strip, 6 × 10 cm.
@@ -203,8 +203,8 @@ def test_a_sliver_is_left_on() -> None:
     thin = Layout("S-1", 1, (PlacedPiece("mat", *piece, False),), (cut,))
     (told,) = cutting_instructions(thin, Unit.CM)
     assert " ".join(told.split()) == (
-        "1. Up and down, 30.47 cm from the left edge of the 30.48 × 20 cm sheet. Only a sliver"
-        " would come off: leave it on. Left: mat, 30.47 × 20 cm. Right: scrap, 0.01 × 20 cm."
+        "1. No cut of the 30.48 × 20 cm sheet: only a sliver would come off; leave it on."
+        " Whole: mat, ≈30.48 × 20 cm."
     )
     thick = Cut(sheet, True, inch(12) - MIN_SCRAP_WIDTH, 0, cm(20))
     blank = Rect(0, 0, thick.at, cm(20))
@@ -222,3 +222,27 @@ def test_a_sliver_is_left_on() -> None:
     )
     (told,) = cutting_instructions(kept, Unit.CM)
     assert "sliver" not in told
+
+
+def test_rounding_does_not_add_up_along_a_row() -> None:
+    gate = mm("72.81")
+    gates = [PlacedPiece(f"gate {i}", i * gate, 0, gate, cm(10)) for i in range(6)]
+    full = PrintedMeasures(layout(6 * gate, cm(10), gates, Cuts.STRAIGHT), Unit.IN)
+    for piece in gates:
+        assert abs(full.rect(piece.rect).width - gate) <= MEASURE_TOLERANCE
+    assert full.unit is Unit.IN
+    # Of these no six 64ths fill the sheet within the tolerance.
+    thin = mm("72.75")
+    gates = [PlacedPiece(f"gate {i}", i * thin, 0, thin, cm(10)) for i in range(6)]
+    cut = layout(6 * thin, cm(10), gates, Cuts.STRAIGHT)
+    assert PrintedMeasures(cut, Unit.IN).unit is Unit.MM
+    assert " mm from the left edge" in cutting_instructions(cut, Unit.IN)[0]
+
+
+def test_knife_cuts_run_through_a_sliver_that_is_left_on() -> None:
+    pieces = list(WHEEL.placed)
+    cuts = layout(cm(32) + mm("0.1"), cm(32), pieces, Cuts.FREE)
+    told = [" ".join(words.split()) for words in cutting_instructions(cuts, Unit.CM)]
+    assert told[0].startswith("1. No cut of the 32.01 × 32 cm sheet: only a sliver")
+    assert all("stop 32 cm" not in words for words in told)
+    assert sum("cut to its right edge" in words for words in told) == 1
