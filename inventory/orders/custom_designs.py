@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from nester.core.sheet_sizes import Size
     from nester.designs import Design
     from nester.designs.base.datasheet import Datasheet
-    from nester.designs.base.thickness import PaperSpec
+    from nester.designs.base.thickness import PaperSpec, bulk_of_finish
 
 __all__ = [
     "add_custom_design",
@@ -229,7 +229,9 @@ def read_paper_specs(session: Session | None, texts: Mapping[str, str]) -> dict[
         else:
             paper = find_paper(session, text)
             known = paper.grain is not Grain.UNKNOWN
-            read[role] = PaperSpec(paper.grammage, paper.caliper, grain_known=known)
+            read[role] = PaperSpec(
+                paper.grammage, paper.caliper, bulk_of_finish(paper.finish), known
+            )
     return read
 
 

@@ -152,11 +152,14 @@ def thickness_of_papers(session: Session, papers: Mapping[str, str]) -> Thicknes
     Refusal
         If there is no such paper.
     """
-    from nester.designs.base.thickness import PaperSpec, thickness_by_role
+    from nester.designs.base.thickness import PaperSpec, bulk_of_finish, thickness_by_role
 
     chosen = {role: find_paper(session, name) for role, name in papers.items()}
     return thickness_by_role(
-        {role: PaperSpec(paper.grammage, paper.caliper) for role, paper in chosen.items()}
+        {
+            role: PaperSpec(paper.grammage, paper.caliper, bulk_of_finish(paper.finish))
+            for role, paper in chosen.items()
+        }
     )
 
 

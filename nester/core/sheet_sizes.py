@@ -2,7 +2,7 @@
 
 The A and B series are built by the rule of ISO 216: A0 has an area of 1 m², B0 is 1000 mm wide,
 and each size is the one before it halved across its long side, rounded down to a whole
-millimetre.
+millimetre.  So are the C series of ISO 269, for envelopes, and the untrimmed RA and SRA of ISO 217.
 """
 
 from __future__ import annotations
@@ -22,9 +22,9 @@ class Size(NamedTuple):
     height: Length
 
 
-def _iso_series(letter: str, width: int, height: int) -> dict[str, Size]:
+def _iso_series(letter: str, width: int, height: int, last: int = 10) -> dict[str, Size]:
     sizes = {}
-    for number in range(11):
+    for number in range(last + 1):
         sizes[f"{letter}{number}"] = Size(mm(width), mm(height))
         width, height = height // 2, width
     return sizes
@@ -33,17 +33,29 @@ def _iso_series(letter: str, width: int, height: int) -> dict[str, Size]:
 SHEET_SIZES: dict[str, Size] = {
     **_iso_series("A", 841, 1189),
     **_iso_series("B", 1000, 1414),
+    **_iso_series("C", 917, 1297),
+    "DL": Size(mm(110), mm(220)),
+    **_iso_series("RA", 860, 1220, 4),
+    **_iso_series("SRA", 900, 1280, 4),
     "12x12in": Size(inch(12), inch(12)),
     "letter": Size(inch("8.5"), inch(11)),
     "legal": Size(inch("8.5"), inch(14)),
     "11x17in": Size(inch(11), inch(17)),
+    "tabloid": Size(inch(11), inch(17)),
+    "ledger": Size(inch(17), inch(11)),
+    "ANSI A": Size(inch("8.5"), inch(11)),
+    "ANSI B": Size(inch(11), inch(17)),
+    "ANSI C": Size(inch(17), inch(22)),
+    "ANSI D": Size(inch(22), inch(34)),
+    "ANSI E": Size(inch(34), inch(44)),
     "22x28in": Size(inch(22), inch(28)),
     "20x30in": Size(inch(20), inch(30)),
     "50x70cm": Size(cm(50), cm(70)),
     "70x100cm": Size(cm(70), cm(100)),
 }
-"""Sizes in common sale. A and B: ISO 216. Letter and legal: ANSI/ASME Y14.1 gives 8½ × 11 in
-(size A) and 11 × 17 in (size B); the rest is common practice, no source."""
+"""Sizes in common sale. A and B: ISO 216. C and DL: ISO 269. RA and SRA: ISO 217. ANSI A to E, of
+which A is letter and B is tabloid, or ledger lengthwise: ANSI/ASME Y14.1. The rest is common
+practice, no source."""
 
 _BY_CASEFOLDED_NAME = {name.casefold(): size for name, size in SHEET_SIZES.items()}
 _TIMES = re.compile(r"\s*[x×*]\s*", re.IGNORECASE)

@@ -1,4 +1,4 @@
-"""Sheet sizes against ISO 216."""
+"""Sheet sizes against ISO 216, 217 and 269, and ANSI/ASME Y14.1."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from nester.core.lengths import area_m2, inch, mm
-from nester.core.sheet_sizes import SHEET_SIZES
+from nester.core.sheet_sizes import SHEET_SIZES, parse_size
 
 # ISO 216, tables of the main series, in mm (values from memory of the standard).
 A_SERIES = [
@@ -45,7 +45,33 @@ def test_each_b_width_is_the_mean_of_two_a_widths() -> None:
         assert (between - 1) ** 2 < small * large < (between + 1) ** 2
 
 
-def test_letter_and_tabloid() -> None:
-    # ANSI/ASME Y14.1, sizes A and B (values from memory): 8.5 × 11 in and 11 × 17 in.
-    assert SHEET_SIZES["letter"] == (inch("8.5"), inch(11))
-    assert SHEET_SIZES["11x17in"] == (inch(11), inch(17))
+# ISO 269, envelopes, and ISO 217, untrimmed sheets, in mm (values from memory of the standards).
+C_SERIES = [
+    (917, 1297), (648, 917), (458, 648), (324, 458), (229, 324), (162, 229),
+    (114, 162), (81, 114), (57, 81), (40, 57), (28, 40),
+]  # fmt: skip
+RA_SERIES = [(860, 1220), (610, 860), (430, 610), (305, 430), (215, 305)]
+SRA_SERIES = [(900, 1280), (640, 900), (450, 640), (320, 450), (225, 320)]
+
+
+@pytest.mark.parametrize(
+    ("letters", "series"), [("C", C_SERIES), ("RA", RA_SERIES), ("SRA", SRA_SERIES)]
+)
+def test_sizes_are_those_of_iso_217_and_269(letters: str, series: list[tuple[int, int]]) -> None:
+    named = [parse_size(f"{letters.lower()}{number}") for number in range(len(series))]
+    assert named == [(mm(width), mm(height)) for width, height in series]
+
+
+def test_a_dl_envelope_holds_a_third_of_an_a4() -> None:
+    # ISO 269: DL is 110 × 220 mm (from memory); A4 folded to a third is 99 × 210 mm.
+    assert SHEET_SIZES["DL"] == (mm(110), mm(220))
+
+
+def test_ansi_sizes_and_their_names() -> None:
+    # ANSI/ASME Y14.1, sizes A to E in inches (values from memory).
+    table = {"A": ("8.5", 11), "B": (11, 17), "C": (17, 22), "D": (22, 34), "E": (34, 44)}
+    for letter, (width, height) in table.items():
+        assert parse_size(f"ansi {letter}") == (inch(width), inch(height))
+    assert parse_size("letter") == parse_size("ANSI A")
+    assert parse_size("Tabloid") == parse_size("11x17in") == parse_size("ANSI B")
+    assert parse_size("ledger") == (inch(17), inch(11))

@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from nester.core.lengths import Length, mm
-from nester.designs.base.thickness import PaperSpec, thickness_of
+from nester.designs.base.thickness import DEFAULT_BULK, PaperSpec, bulk_of_finish, thickness_of
 
 
 def micrometres(count: int) -> Length:
@@ -40,3 +40,11 @@ def test_the_usual_bulk_for_copying_paper() -> None:
     # The same source: copying paper of 80 g/m² is 100 µm.  The usual bulk is card's: within 5 %.
     taken = thickness_of(PaperSpec(80)).thickness
     assert micrometres(100) <= taken <= micrometres(105)
+
+
+def test_coated_papers_are_thinner_than_card_of_the_same_weight() -> None:
+    # From memory: photo paper has a bulk of about 1.05 cm³/g, chalk-coated papers 0.8 to 1.0.
+    assert bulk_of_finish("photo glossy") == Fraction("1.05")
+    assert bulk_of_finish("Gloss") == Fraction("0.95")
+    assert bulk_of_finish("coated") == 1
+    assert bulk_of_finish("uncoated") == bulk_of_finish("") == DEFAULT_BULK

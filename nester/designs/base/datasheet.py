@@ -11,7 +11,12 @@ from nester.designs.base.advice import piece_advice, safety_notes
 from nester.designs.base.clearance import ClearanceCheck, Thickness, check_clearances
 from nester.designs.base.design import Consumable, Design, SectionPart, Settings, read_settings
 from nester.designs.base.roles import paper_for
-from nester.designs.base.thickness import PaperSpec, assumptions, thickness_by_role
+from nester.designs.base.thickness import (
+    PHOTO_BULK,
+    PaperSpec,
+    assumptions,
+    thickness_by_role,
+)
 from nester.designs.base.totals import (
     FinishedWeight,
     PaperArea,
@@ -26,7 +31,7 @@ DEFAULT_PAPERS: Mapping[str, PaperSpec] = {
     "all": PaperSpec(300),
     "mat": PaperSpec(120),
     "card-mat": PaperSpec(120),
-    "photo": PaperSpec(250),
+    "photo": PaperSpec(250, bulk=PHOTO_BULK),
     "envelope": PaperSpec(120),
 }
 """The papers of roles that are given none: card, and lighter paper on it (common practice, no

@@ -20,9 +20,11 @@ from nester.designs.base.roles import paper_for
 
 __all__ = [
     "DEFAULT_BULK",
+    "PHOTO_BULK",
     "EstimatedThickness",
     "PaperSpec",
     "assumptions",
+    "bulk_of_finish",
     "heaviest_usual",
     "thickness_by_role",
     "thickness_of",
@@ -32,6 +34,17 @@ DEFAULT_BULK = Fraction(13, 10)
 """Bulk of uncoated craft card in cm³/g.  Source: the card thicknesses that WJEC (Papers and
 boards: category and standards, 2016) teaches, 200 µm at 150 to 160 g/m² up to 350 to 380 µm at
 270 to 290 g/m².  Coated and photo papers are denser, so this errs towards too thick."""
+
+PHOTO_BULK = Fraction(21, 20)
+"""Bulk of photo paper, which is coated with plastic, in cm³/g (from memory)."""
+_BULK_BY_WORD = {
+    "photo": PHOTO_BULK,
+    "coated": Fraction(1),
+    "gloss": Fraction(19, 20),
+    "glossy": Fraction(19, 20),
+}
+"""Bulks by a word in the finish of a paper, in cm³/g; coats of chalk are denser than fibre.  They are
+at the thick end of each kind, so that parts rather have too much play (from memory)."""
 
 HEAVIEST_USUAL_GRAMMAGE = 350
 """Boxes and cards are made of papers of up to so many g/m² (common practice, no source)."""
@@ -77,6 +90,17 @@ class EstimatedThickness(NamedTuple):
 
     thickness: Length
     assumption: str
+
+
+def bulk_of_finish(finish: str) -> Fraction:
+    """Return the bulk of papers with a finish in cm³/g: ``photo glossy``; `DEFAULT_BULK` if unknown.
+
+    Of several words the bulkiest counts.
+    """
+    words = finish.casefold().replace("-", " ").split()
+    return max(
+        (_BULK_BY_WORD[word] for word in words if word in _BULK_BY_WORD), default=DEFAULT_BULK
+    )
 
 
 def thickness_of(paper: PaperSpec) -> EstimatedThickness:
