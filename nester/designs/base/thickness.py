@@ -43,8 +43,8 @@ _BULK_BY_WORD = {
     "gloss": Fraction(19, 20),
     "glossy": Fraction(19, 20),
 }
-"""Bulks by a word in the finish of a paper, in cm³/g; coats of chalk are denser than fibre.  They are
-at the thick end of each kind, so that parts rather have too much play (from memory)."""
+"""Bulks by a word in the finish of a paper, in cm³/g; coats of chalk are denser than fibre.  They
+are at the thick end of each kind, so that parts rather have too much play (from memory)."""
 
 HEAVIEST_USUAL_GRAMMAGE = 350
 """Boxes and cards are made of papers of up to so many g/m² (common practice, no source)."""
@@ -93,14 +93,13 @@ class EstimatedThickness(NamedTuple):
 
 
 def bulk_of_finish(finish: str) -> Fraction:
-    """Return the bulk of papers with a finish in cm³/g: ``photo glossy``; `DEFAULT_BULK` if unknown.
+    """Return the bulk of papers with a finish, such as ``photo glossy``, in cm³/g.
 
-    Of several words the bulkiest counts.
+    Of several words the bulkiest counts; without a known one it is `DEFAULT_BULK`.
     """
     words = finish.casefold().replace("-", " ").split()
-    return max(
-        (_BULK_BY_WORD[word] for word in words if word in _BULK_BY_WORD), default=DEFAULT_BULK
-    )
+    known = [_BULK_BY_WORD[word] for word in words if word in _BULK_BY_WORD]
+    return max(known, default=DEFAULT_BULK)
 
 
 def thickness_of(paper: PaperSpec) -> EstimatedThickness:
