@@ -274,6 +274,13 @@ def _explain_errors(name: str) -> Iterator[None]:
     try:
         yield
     except DBAPIError as error:
+        if error.connection_invalidated and error.statement is None:
+            # The server went away between COMMIT and its answer.
+            raise Refusal(
+                f"{name} went away while a change was being stored; it may be stored or not, so"
+                " look before you make it again",
+                Hint("see what was stored last", "stash log"),
+            ) from error
         raise _refusal(name, error.orig) or error from error
     except Exception as error:
         psycopg = sys.modules.get("psycopg")

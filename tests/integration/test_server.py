@@ -6,7 +6,7 @@ import threading
 from pathlib import Path
 
 import pytest
-from sqlalchemy import create_engine, inspect, text
+from sqlalchemy import Connection, create_engine, event, inspect, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.orm import Session
 
@@ -68,6 +68,25 @@ def test_what_cannot_be_reached_is_refused(database: str) -> None:
         open_shop(of_another_name(database, "nowhere"))
     with pytest.raises(Refusal, match="can't be reached"):
         open_shop("postgresql://ada@127.0.0.1:1/nook?connect_timeout=5")
+
+
+def test_a_server_that_goes_away_while_storing_leaves_it_open_what_is_stored(
+    server: str, database: str
+) -> None:
+    admin = create_engine(
+        make_url(server).set(drivername="postgresql+psycopg"), isolation_level="AUTOCOMMIT"
+    )
+    with admin.connect() as other, open_shop(database) as shop:
+
+        @event.listens_for(shop._engine, "commit")
+        def _cut_off(connection: Connection) -> None:
+            number = connection.connection.driver_connection.info.backend_pid
+            other.execute(text(f"SELECT pg_terminate_backend({number})"))
+
+        with pytest.raises(Refusal, match="it may be stored or not"), shop.begin() as session:
+            add_paper(session)
+    admin.dispose()
+    assert names_of_papers(database) in ([], ["Night card"])
 
 
 def test_writing_begins_with_the_lock_in_hand(
