@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 from pathlib import Path
 
@@ -13,9 +14,10 @@ from tests.e2e.conftest import Desk
 ESCAPES = "a\x1b[31mb\u202e"
 
 
-@pytest.fixture
-def cut(desk: Desk) -> Desk:
-    """A small shop whose batch is cut."""
+@pytest.fixture(scope="module")
+def cut_shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of a small shop whose batch is cut."""
+    desk = Desk(tmp_path_factory.mktemp("cut"))
     for words in (
         ("shop", "new", "Nook"),
         ("paper", "add", "Coal card", "--colour", "black", "--grammage", "300"),
@@ -29,7 +31,14 @@ def cut(desk: Desk) -> Desk:
         assert ran.code == 0, ran
     (desk.folder / "pieces.csv").write_text("name,width,height,quantity\nlid,185,185,3\n")
     (desk.folder / "sheets.csv").write_text("name,width,height,quantity\nlarge,500,700,\n")
-    return desk
+    return desk.folder
+
+
+@pytest.fixture
+def cut(tmp_path: Path, cut_shop: Path) -> Desk:
+    """A small shop whose batch is cut."""
+    shutil.copytree(cut_shop, tmp_path, dirs_exist_ok=True)
+    return Desk(tmp_path)
 
 
 FIT = ("fit", "pieces.csv", "sheets.csv", "--effort", "quick")

@@ -220,9 +220,9 @@ def test_receiving_at_the_desk(hand: Hand, tmp_path: Path, monkeypatch: pytest.M
     assert "this needs an answer" in hand.refused(*came, "--again")
     assert hand.does(*came, "--again", "--yes") == "Added 10 sheets\n"
     monkeypatch.setattr("sys.stdin.isatty", lambda: True)
-    monkeypatch.setattr("typer.confirm", lambda _: False)
+    monkeypatch.setattr("typer.confirm", lambda *_, **__: False)
     assert "nothing was stored" in hand.refused(*came, "--again")
-    monkeypatch.setattr("typer.confirm", lambda _: True)
+    monkeypatch.setattr("typer.confirm", lambda *_, **__: True)
     shown = hand.does(*came, "--again")
     assert "Together 10 sheets for 3.80 EUR" in shown
     (row,) = hand.data("deliveries", "sheet", "deliveries")
