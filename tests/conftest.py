@@ -6,13 +6,23 @@ from pathlib import Path
 
 import pytest
 
-_SLOW_FOLDERS = ("e2e", "integration", "properties")
-"""Tests here start processes, open shops or try many cases: a second or more each, together."""
+_SLOW = (
+    "e2e",
+    "integration",
+    "properties",
+    "unit/inventory/documents/plan/test_document_set.py",
+    "unit/nester/packing/orders",
+    "unit/nester/packing/purchase",
+    "unit/nester/packing/search",
+    "unit/nester/packing/test_extremes.py",
+    "unit/nester/studies",
+)
+"""Tests here start processes, open shops, try many cases or plan whole weeks."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark as slow what stands in a slow folder; single tests elsewhere are marked in place."""
-    tests = Path(__file__).parent
+    """Mark what stands in a slow folder or file."""
+    slow = [Path(__file__).parent / path for path in _SLOW]
     for item in items:
-        if item.path.relative_to(tests).parts[0] in _SLOW_FOLDERS:
+        if any(item.path.is_relative_to(path) for path in slow):
             item.add_marker(pytest.mark.slow)
