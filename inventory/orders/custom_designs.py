@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from nester.core.sheet_sizes import Size
     from nester.designs import Design
     from nester.designs.base.datasheet import Datasheet
-    from nester.designs.base.thickness import PaperSpec, bulk_of_finish
+    from nester.designs.base.thickness import PaperSpec
 
 __all__ = [
     "add_custom_design",
@@ -215,7 +215,7 @@ def read_paper_specs(session: Session | None, texts: Mapping[str, str]) -> dict[
     Refusal
         If there is no such paper, or no shop to look in.
     """
-    from nester.designs.base.thickness import PaperSpec
+    from nester.designs.base.thickness import PaperSpec, bulk_of_finish
 
     read = {}
     for role, text in texts.items():
