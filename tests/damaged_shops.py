@@ -16,7 +16,7 @@ from inventory.database.open import open_shop
 from inventory.maintenance.backup import back_up, restore
 from inventory.maintenance.check import check_shop
 from nester.core.errors import Refusal
-from tests.shopwork import begin_work, do_a_deed
+from tests.shopwork import begin_work, do_random_work
 
 __all__ = ["COMMANDS", "KINDS", "content", "damage", "examine", "work_on"]
 
@@ -47,7 +47,7 @@ def work_on(path: Path, seed: int, deeds: int) -> None:
     with open_shop(path, create=True) as shop:
         begin_work(shop)
         for number in range(deeds):
-            do_a_deed(shop, random.Random(f"{seed} {number}"))
+            do_random_work(shop, random.Random(f"{seed} {number}"))
     with closing(sqlite3.connect(path)) as book:
         book.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 

@@ -42,7 +42,7 @@ SHEET_SIZES: dict[str, Size] = {
     "legal": Size(inch("8.5"), inch(14)),
     "11x17in": Size(inch(11), inch(17)),
     "tabloid": Size(inch(11), inch(17)),
-    "ledger": Size(inch(17), inch(11)),
+    "ledger": Size(inch(11), inch(17)),
     "ANSI A": Size(inch("8.5"), inch(11)),
     "ANSI B": Size(inch(11), inch(17)),
     "ANSI C": Size(inch(17), inch(22)),
@@ -54,7 +54,7 @@ SHEET_SIZES: dict[str, Size] = {
     "70x100cm": Size(cm(70), cm(100)),
 }
 """Sizes in common sale. A and B: ISO 216. C and DL: ISO 269. RA and SRA: ISO 217. ANSI A to E, of
-which A is letter and B is tabloid, or ledger lengthwise: ANSI/ASME Y14.1. The rest is common
+which A is letter and B is tabloid or ledger: ANSI/ASME Y14.1. The rest is common
 practice, no source."""
 
 _BY_CASEFOLDED_NAME = {name.casefold(): size for name, size in SHEET_SIZES.items()}

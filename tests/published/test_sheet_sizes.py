@@ -74,4 +74,4 @@ def test_ansi_sizes_and_their_names() -> None:
         assert parse_size(f"ansi {letter}") == (inch(width), inch(height))
     assert parse_size("letter") == parse_size("ANSI A")
     assert parse_size("Tabloid") == parse_size("11x17in") == parse_size("ANSI B")
-    assert parse_size("ledger") == (inch(17), inch(11))
+    assert parse_size("ledger") == parse_size("ANSI B")
