@@ -36,10 +36,10 @@ __all__ = ["DualFeasibleFunctions"]
 
 _MAX_SIDES = 60
 _MAX_CANDIDATES = 5
+"""Pairs violated most, by floats, that are computed again in integers."""
 _MANY_BLOCKS = 2_000
 _MAX_PAIR_VALUES = 20_000_000
 """Pairs of functions times blocks, if there are many blocks: a second or two."""
-"""Pairs violated most, by floats, that are computed again in integers."""
 _Function = Callable[[int], int]
 
 
