@@ -22,7 +22,6 @@ from inventory.cli.shared.options import (
     replacing,
     searching_in,
     shop_file_of,
-    show_from_shop,
 )
 from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
@@ -151,9 +150,12 @@ def confirm(
 @app.command("list")
 def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all batches, the newest first."""
+    from inventory.cli.shared.terminal import show_list
     from inventory.views.production.batches import batch_list
 
-    show_from_shop(context, as_json, batch_list)
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        shown = batch_list(session)
+    show_list(*shown, as_json)
 
 
 @app.command("show")

@@ -17,7 +17,6 @@ from inventory.cli.shared.options import (
     group,
     replacing,
     shop_file_of,
-    show_from_shop,
 )
 from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count, pairs
@@ -130,17 +129,23 @@ def list_(
     Example:
       quirebox order list --status confirmed --status planned
     """
+    from inventory.cli.shared.terminal import show_list
     from inventory.views.production.orders import order_list
 
-    show_from_shop(context, as_json, lambda session: order_list(session, date.today(), status=status))
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        shown = order_list(session, date.today(), status=status)
+    show_list(*shown, as_json)
 
 
 @app.command("board")
 def board(context: typer.Context, as_json: JsonFlag = False) -> None:
     """Show the orders that are not delivered, earliest due first, and which are late."""
+    from inventory.cli.shared.terminal import show_list
     from inventory.views.production.orders import board_list
 
-    show_from_shop(context, as_json, lambda session: board_list(session, date.today()))
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        shown = board_list(session, date.today())
+    show_list(*shown, as_json)
 
 
 @app.command("show")

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_file_of, show_from_shop
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_file_of
 from inventory.cli.shared.stock_options import (
     LabelArgument,
     MarginOption,
@@ -153,6 +153,9 @@ def offcuts_for_piece(
     Example:
       quirebox offcut for 12x18cm --paper "Coal card"
     """
+    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.stash import offcuts_for_list
 
-    show_from_shop(context, as_json, lambda session: offcuts_for_list(session, size, paper or (), upright=upright))
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        shown = offcuts_for_list(session, size, paper or (), upright=upright)
+    show_list(*shown, as_json)

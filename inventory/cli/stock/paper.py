@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, group, shop_file_of, show_from_shop
+from inventory.cli.shared.options import JsonFlag, group, shop_file_of
 from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 
@@ -151,9 +151,12 @@ def list_(
     as_json: JsonFlag = False,
 ) -> None:
     """List all papers, with how much of each is in the stash."""
+    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.papers import paper_list
 
-    show_from_shop(context, as_json, paper_list)
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        shown = paper_list(session)
+    show_list(*shown, as_json)
 
 
 @app.command("history")
@@ -168,14 +171,20 @@ def history(
     Example:
       quirebox paper history "Coal card"
     """
+    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.papers import paper_history_list
 
-    show_from_shop(context, as_json, lambda session: paper_history_list(session, name))
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        shown = paper_history_list(session, name)
+    show_list(*shown, as_json)
 
 
 @app.command("yield")
 def yield_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """Show what became of each paper by month: pieces, offcuts, waste, spoiled."""
+    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.papers import yield_list
 
-    show_from_shop(context, as_json, yield_list)
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        shown = yield_list(session)
+    show_list(*shown, as_json)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_file_of, show_from_shop
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_file_of
 from inventory.cli.shared.stock_options import (
     MarginOption,
     NoteOption,
@@ -177,6 +177,9 @@ def import_sheet_list(
 @app.command("deliveries")
 def deliveries(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List deliveries by supplier and delivery note, the newest first."""
+    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.receiving import delivery_list
 
-    show_from_shop(context, as_json, delivery_list)
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        shown = delivery_list(session)
+    show_list(*shown, as_json)

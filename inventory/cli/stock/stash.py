@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, group, shop_file_of, show_from_shop
+from inventory.cli.shared.options import JsonFlag, group, shop_file_of
 from inventory.cli.shared.stock_options import LabelArgument, WhyOption
 from inventory.cli.shared.terminal import say
 from inventory.cli.stock import stash_makes, stocktake
@@ -259,9 +259,12 @@ def show_transactions(
     as_json: JsonFlag = False,
 ) -> None:
     """List what was done last, newest first; 'quirebox stash undo' can undo an entry."""
+    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.stash import transaction_list
 
-    show_from_shop(context, as_json, lambda session: transaction_list(session, most))
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        shown = transaction_list(session, most)
+    show_list(*shown, as_json)
 
 
 @app.command("undo")
@@ -372,6 +375,9 @@ def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag
       quirebox stash history S-3
       quirebox stash history 4-17-2
     """
+    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.stash import history_list
 
-    show_from_shop(context, as_json, lambda session: history_list(session, label))
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        shown = history_list(session, label)
+    show_list(*shown, as_json)

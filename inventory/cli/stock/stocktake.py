@@ -14,7 +14,6 @@ from inventory.cli.shared.options import (
     ask,
     replacing,
     shop_file_of,
-    show_from_shop,
 )
 from inventory.cli.shared.stock_options import WhyOption
 from inventory.cli.shared.terminal import say
@@ -97,6 +96,9 @@ def enter(
 
 def counted_papers(context: typer.Context, as_json: JsonFlag = False) -> None:
     """Show when each paper was last counted; those never counted come first."""
+    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.stocktake import counted_list
 
-    show_from_shop(context, as_json, counted_list)
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        shown = counted_list(session)
+    show_list(*shown, as_json)

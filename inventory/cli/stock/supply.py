@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, group, shop_file_of, show_from_shop
+from inventory.cli.shared.options import JsonFlag, group, shop_file_of
 from inventory.cli.shared.terminal import say
 from nester.core.errors import Refusal
 
@@ -211,9 +211,12 @@ def list_(
     as_json: JsonFlag = False,
 ) -> None:
     """List all reels and packs, with how much is left of each."""
+    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.supplies import supply_list
 
-    show_from_shop(context, as_json, lambda session: supply_list(session, include_empty=empty))
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        shown = supply_list(session, include_empty=empty)
+    show_list(*shown, as_json)
 
 
 @app.command("history")
@@ -224,6 +227,9 @@ def history(context: typer.Context, name: NameArgument, as_json: JsonFlag = Fals
     Example:
       quirebox supply history "Satin ribbon 6 mm"
     """
+    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.supplies import supply_history_list
 
-    show_from_shop(context, as_json, lambda session: supply_history_list(session, name))
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        shown = supply_history_list(session, name)
+    show_list(*shown, as_json)
