@@ -212,7 +212,7 @@ def _joints(settings: Settings) -> tuple[Joint, ...]:
     joints = []
     if is_yes(settings, "base-mat"):
         reveal = number_in(settings, "reveal")
-        walls = (Layer("tray", 2),)
+        walls = (Layer("tray", 6),)  # and a tab inside each wall
         joints.append(
             Joint("mat on the base, between the walls", reveal, walls, 0, setting="reveal")
         )

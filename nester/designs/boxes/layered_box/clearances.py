@@ -42,8 +42,11 @@ def _mat_layers(box: LayeredBox, role: str, half_sheets: int) -> Iterable[Layer]
 
 
 def _count_on_opposite_walls(count: int) -> int:
-    """Return how many things, spread evenly over four walls, are on two opposite walls."""
-    return 2 * (count // 4) + min(2, count % 4)
+    """Return how many things, spread evenly over four walls, two opposite walls have room for.
+
+    What stands between or around them is in the middle, so the fuller wall counts twice.
+    """
+    return 2 * -(-count // 4)
 
 
 def _layers_on_side(box: LayeredBox, place: int, side: str) -> Iterable[Layer]:
@@ -209,12 +212,14 @@ def _facing_joints(box: LayeredBox) -> Iterable[Joint]:
     """Give how mats and photos lie flat between upright walls.
 
     Between two walls there is less than their score lines are apart: by half the thickness of
-    each, and by whatever is glued on them.
+    each, and by whatever is glued on them; in a tray, by a tab inside each wall.
     """
     reveal = box.length_of("reveal")
     for place in range(1, box.tiers + 1):
         role, name = _role(box, place), _tier_name(box, place)
         walls = [Layer(role, _WALL_HALF_THICKNESSES)]
+        if box.is_tray(place):
+            walls.append(Layer(role, _FACING_HALF_THICKNESSES))
         clearance = reveal
         if box.has_pockets(place):
             walls.append(Layer(role, _FACING_HALF_THICKNESSES))

@@ -237,7 +237,7 @@ def test_flaps_mats_photos_and_pockets_take_up_room() -> None:
     assert layers(found["inner lid in tier 3, across"])["inner-lid"] == 2
 
 
-@pytest.mark.parametrize(("cards", "half_sheets"), [(1, 2), (2, 4), (3, 4), (4, 4), (5, 6), (8, 8)])
+@pytest.mark.parametrize(("cards", "half_sheets"), [(1, 4), (2, 4), (3, 4), (4, 4), (5, 8), (8, 8)])
 def test_cards_are_spread_evenly_over_the_pockets(cards: int, half_sheets: int) -> None:
     found = joints(cards=str(cards))
     assert layers(found["tray in tier 3, across"])["card"] == half_sheets
