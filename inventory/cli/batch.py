@@ -12,7 +12,10 @@ import typer
 from inventory.cli.shared.options import (
     CutsOption,
     EffortOption,
+    FontsOption,
+    IgnoreGrainFlag,
     JsonFlag,
+    LanguageOption,
     Page,
     PageOption,
     ReplaceFlag,
@@ -22,7 +25,9 @@ from inventory.cli.shared.options import (
     replacing,
     searching_in,
     shop_file_of,
+    show_from_shop,
 )
+from inventory.cli.shared.stock_options import WhyOption
 from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 from nester.core.problem import Cuts, Effort
@@ -43,9 +48,7 @@ def plan(
     context: typer.Context,
     orders: Annotated[
         list[int] | None,
-        typer.Argument(
-            metavar="ORDER", help="Numbers of orders; by default all that are confirmed."
-        ),
+        typer.Argument(metavar="ORDER", help="Order numbers.  [default: all confirmed orders]"),
     ] = None,
     cuts: CutsOption = Cuts.STRAIGHT,
     effort: EffortOption = Effort.NORMAL,
@@ -58,18 +61,16 @@ def plan(
         bool,
         typer.Option(
             "--substitutes",
-            help="Orders that can't be made may use papers that can replace theirs.",
+            help="Use replacement papers for orders that can't be made otherwise.",
         ),
     ] = False,
-    ignore_grain: Annotated[
-        bool, typer.Option("--ignore-grain", help="Ignore the grain of pieces, this time.")
-    ] = False,
+    ignore_grain: IgnoreGrainFlag = False,
     as_json: JsonFlag = False,
 ) -> None:
-    """Plan orders against the stash, and reserve what the plan takes.
+    """Plan how to cut orders from the stash, and reserve the paper.
 
-    Orders that the stash can't make completely take nothing; the plan lists what is missing and
-    what to buy. 'quirebox batch drop' drops a plan.
+    An order is planned only if the stash has paper for all of it; the plan lists what is missing
+    and what to buy. 'quirebox batch drop' drops a plan.
 
     \b
     Examples:
@@ -77,9 +78,7 @@ def plan(
       quirebox batch plan 3 5 8 --cuts free --effort thorough
       quirebox batch plan --draft
     """
-    from inventory.cli.shared.terminal import console, print_json
-    from inventory.documents.plan.text import plan_summary
-    from inventory.production.pace import shop_pace
+    from inventory.cli.shared.terminal import print_json
     from inventory.production.planning import plan_batch
     from inventory.views.production.plan import plan_as_json
 
@@ -96,18 +95,16 @@ def plan(
                 today=date.today(),
                 **search,
             )
-        with shop_file.read() as session:
-            pace = shop_pace(session)
-    if as_json:
-        print_json(plan_as_json(made))
-        return
-    console().print(plan_summary(made, pace))
+        if as_json:
+            print_json(plan_as_json(made))
+            return
+        _show_plan(shop_file, made)
     if made.batch and draft:
         then = command_words(context, f"batch confirm {made.batch}")
         say(f"Nothing is reserved yet; next: {then}")
     elif made.batch:
-        then = command_words(context, f"batch steps {made.batch}")
-        say(f"Next: {then}, or batch papers {made.batch}")
+        steps_of = command_words(context, f"batch steps {made.batch}")
+        say(f"Next: {steps_of}, or {command_words(context, f'batch papers {made.batch}')}")
 
 
 @app.command("confirm")
@@ -119,9 +116,9 @@ def confirm(
         typer.Option("--again", help="If the stash has changed, plan the same orders again."),
     ] = False,
 ) -> None:
-    """Confirm a draft: what its plan takes is reserved, and its orders are planned.
+    """Confirm a draft: reserve its paper and set its orders to planned.
 
-    If the stash no longer has it, you see what changed, and nothing is reserved.
+    If the stash no longer has the paper, you see what changed, and nothing is reserved.
 
     \b
     Example:
@@ -138,24 +135,25 @@ def confirm(
                 confirm_batch(session, number)
         except StashChanged as changed:
             if not again:
-                words = f"quirebox batch confirm {number} --again"
+                words = command_words(context, f"batch confirm {number} --again")
                 raise Refusal(f"{changed} with '{words}'") from None
             with searching_in(shop_file, None) as search:
                 made = replan_draft(shop_file, number, today=date.today(), **search)
-            warn(f"{changed}: that is done now")
+            warn(f"{changed}: this is done now")
             number = made.batch or 0
-    say(f"Batch {number} is confirmed" if number else "No order can be made any more")
+    say(
+        f"Batch {number} is confirmed"
+        if number
+        else "The draft was dropped: none of its orders can be made now"
+    )
 
 
 @app.command("list")
 def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
-    """List all batches, the newest first."""
-    from inventory.cli.shared.terminal import show_list
+    """List all batches, newest first."""
     from inventory.views.production.batches import batch_list
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shown = batch_list(session)
-    show_list(*shown, as_json)
+    show_from_shop(context, as_json, batch_list)
 
 
 @app.command("show")
@@ -259,19 +257,15 @@ def papers(
         list[_DocumentChoice] | None,
         typer.Option(
             "--only",
-            help="Only this part of the set; again for several.",
+            help="Only this part of the set; repeat for several.",
             show_default="the whole set",
         ),
     ] = None,
     each: Annotated[
-        bool, typer.Option("--each", help="A PDF for each part of the set, not one for all.")
+        bool, typer.Option("--each", help="A PDF for each part of the set, instead of one for all.")
     ] = False,
-    left: Annotated[
-        bool, typer.Option("--left", help="Take out and cut only what is left to cut.")
-    ] = False,
-    language: Annotated[
-        str, typer.Option("--language", help="The language of the documents: en or de.")
-    ] = "en",
+    left: Annotated[bool, typer.Option("--left", help="Only what is still left to cut.")] = False,
+    language: LanguageOption = "en",
     labels: Annotated[
         str,
         typer.Option(
@@ -290,12 +284,7 @@ def papers(
         str,
         typer.Option("--label-gaps", metavar="ACROSS,DOWN", help="The gaps between labels."),
     ] = "2.5mm,0mm",
-    fonts: Annotated[
-        list[Path] | None,
-        typer.Option(
-            "--font", metavar="FILE", help="A font for characters these fonts don't have."
-        ),
-    ] = None,
+    fonts: FontsOption = None,
     yes: ReplaceFlag = False,
 ) -> None:
     """Write a plan's documents: the set to print or to read on a phone, lists, pictures of layouts.
@@ -359,7 +348,7 @@ def cut(
         typer.Option("--minutes", help="How long this took to cut; later estimates use it."),
     ] = None,
 ) -> None:
-    """Record layouts as cut: their sheets leave the stash, offcuts worth keeping are added.
+    """Record layouts as cut: their sheets leave the stash, and offcuts worth keeping are added.
 
     \b
     Examples:
@@ -411,7 +400,7 @@ def spoil(
         int | None,
         typer.Option("--layout", min=1, help="The layout whose sheet was spoiled while cutting."),
     ] = None,
-    why: Annotated[str, typer.Option("--why", help="The reason, for the history.")] = "",
+    why: WhyOption = "",
     plan_again: Annotated[
         bool,
         typer.Option("--plan/--no-plan", help="Plan the missing pieces again at once, or not."),
@@ -462,7 +451,7 @@ def spoil(
 def mend(
     context: typer.Context, number: NumberArgument, effort: EffortOption = Effort.NORMAL
 ) -> None:
-    """Plan the missing pieces of a batch again, and only these, offcuts first.
+    """Plan only the missing pieces of a batch again, from offcuts first.
 
     \b
     Example:
@@ -477,6 +466,12 @@ def mend(
 
 
 def _show_mended(context: typer.Context, shop_file: ShopFile, made: Plan) -> None:
+    _show_plan(shop_file, made)
+    if made.batch:
+        say(f"Next: {command_words(context, f'batch cut {made.batch}')}")
+
+
+def _show_plan(shop_file: ShopFile, made: Plan) -> None:
     from inventory.cli.shared.terminal import console
     from inventory.documents.plan.text import plan_summary
     from inventory.production.pace import shop_pace
@@ -484,15 +479,13 @@ def _show_mended(context: typer.Context, shop_file: ShopFile, made: Plan) -> Non
     with shop_file.read() as session:
         pace = shop_pace(session)
     console().print(plan_summary(made, pace))
-    if made.batch:
-        say(f"Next: {command_words(context, f'batch cut {made.batch}')}")
 
 
 @app.command("undo")
 def undo(
     context: typer.Context,
     number: NumberArgument,
-    why: Annotated[str, typer.Option("--why", help="The reason, for the history.")] = "",
+    why: WhyOption = "",
 ) -> None:
     """Undo the last entry of a batch: a layout that was cut, or what was spoiled.
 
@@ -511,7 +504,7 @@ def undo(
 
 @app.command("cost")
 def cost(context: typer.Context, number: NumberArgument, as_json: JsonFlag = False) -> None:
-    """Show what a batch costs in paper and cutting, and how much of it each order bears.
+    """Show what a batch costs in paper and cutting, and each order's share.
 
     \b
     Example:
@@ -532,7 +525,7 @@ def cost(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
 
 @app.command("drop")
 def drop(context: typer.Context, number: NumberArgument) -> None:
-    """Drop a plan: what it reserved is free again, and its orders are confirmed again.
+    """Drop a plan: free its paper and set its orders back to confirmed.
 
     \b
     Example:

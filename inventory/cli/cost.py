@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.cli.shared.options import JsonFlag, group, naming_changes, shop_file_of
 from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 from nester.core.errors import Refusal
@@ -27,7 +27,9 @@ CollectedFlag = Annotated[
 ]
 EachOption = Annotated[
     str | None,
-    typer.Option("--price", metavar="AMOUNT", help="Sell each for this price instead."),
+    typer.Option(
+        "--price", metavar="AMOUNT", help="The price of each, instead of the suggested one."
+    ),
 ]
 ForgetFlag = Annotated[bool, typer.Option("--forget", help="Remove what you set.")]
 
@@ -65,7 +67,7 @@ def show(context: typer.Context, as_json: JsonFlag = False) -> None:
         return
     show_list(RATES, rate_rows(known))
     if not known.rates.postage:
-        say("There are no postage prices yet; 'quirebox cost postage FILE.csv' reads them.")
+        say("There are no postage prices yet; read them with 'quirebox cost postage FILE.csv'.")
 
 
 @app.command("set")
@@ -116,14 +118,15 @@ def change(
     print_area: Annotated[
         str | None,
         typer.Option(
-            "--print-area", help="A square metre of prints larger than every 'cost print' size."
+            "--print-area",
+            help="The price of a square metre, for prints larger than all 'cost print' sizes.",
         ),
     ] = None,
     quote_days: Annotated[
         int | None, typer.Option("--quote-days", help="How many days an offer is valid.")
     ] = None,
 ) -> None:
-    """Change what the shop calculates costs with; 'quirebox cost show' shows it.
+    """Change the rates that costs are calculated with; 'quirebox cost show' shows them.
 
     \b
     Examples:
@@ -149,11 +152,10 @@ def change(
         "quote_days": None if quote_days is None else str(quote_days),
     }
     texts = {name: text for name, text in given.items() if text is not None}
-    if not texts:
-        raise Refusal("say what to change; --help lists the options")
+    changed = naming_changes(texts)
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         set_rates(session, **read_changes(texts, get_shop(session).currency))
-    say("Changed; new costs and quotes are calculated with it.")
+    say(f"Changed {changed}; new costs and quotes use it.")
 
 
 @app.command("supply")
@@ -227,7 +229,7 @@ def print_(
     price: Annotated[str | None, typer.Argument(help="What one print costs.")] = None,
     forget: ForgetFlag = False,
 ) -> None:
-    """Set what a print costs; each photo is printed in the cheapest size that holds it.
+    """Set the price of a print; each photo is printed in the cheapest size it fits.
 
     \b
     Example:
@@ -294,7 +296,7 @@ def postage(
         ),
     ],
 ) -> None:
-    """Read what parcels cost to send, by weight; it replaces the prices before.
+    """Read postage by parcel weight from a list; it replaces the earlier prices.
 
     \b
     Example:
@@ -304,4 +306,4 @@ def postage(
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         number = import_postage(session, file)
-    say(f"Read postage for {format_count(number, 'weight')} of parcels.")
+    say(f"Read postage for {format_count(number, 'parcel weight')}.")

@@ -19,9 +19,9 @@ _FOLDER = Path("quirebox-demo")
 
 
 def demo() -> None:
-    """Make an invented shop, plan its week and write the plan's files, all in one new folder.
+    """Make an invented shop, plan its week and write the plan's files, all in one folder.
 
-    It asks nothing and can be run again: it replaces an earlier demo.
+    It asks no questions, and replaces an earlier demo.
 
     \b
     Example:
@@ -44,7 +44,7 @@ def demo() -> None:
     say(f"Wrote {format_count(len(made.files), 'file')} to {made.folder}:")
     say(f"batch-{number}.pdf to print and pin up, the same as .html for a phone,")
     say(f"lists as data, and pictures of the layouts in {made.folder / 'layouts'}.")
-    say("Look further:")
+    say("To see more:")
     say(f"  quirebox --shop {made.shop} batch steps {number} --layout 1")
     say(f"  quirebox --shop {made.shop} stash list --colour black")
     say(f"  quirebox --shop {made.shop} order cost 1")

@@ -12,12 +12,21 @@ from inventory.cli import design_sizes
 from inventory.cli.cost import CollectedFlag, EachOption, read_unit_price, show_cost
 from inventory.cli.shared.design_options import (
     NameArgument,
+    OwnPaperOption,
     PaperOption,
     SizesArgument,
     UnitOption,
     session_if_any,
 )
-from inventory.cli.shared.options import JsonFlag, ReplaceFlag, group, replacing, shop_file_of
+from inventory.cli.shared.options import (
+    JsonFlag,
+    Page,
+    PageOption,
+    ReplaceFlag,
+    group,
+    replacing,
+    shop_file_of,
+)
 from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count, pairs
 from nester.core.lengths import Unit
@@ -32,7 +41,7 @@ FileArgument = Annotated[Path, typer.Argument(metavar="FILE.toml", help="A desig
 
 @app.command("list")
 def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
-    """List the built-in designs and those of your own."""
+    """List the built-in designs and your own."""
     from inventory.cli.shared.terminal import show_list
     from inventory.views.production.design import design_list
 
@@ -125,31 +134,24 @@ def cost(
     context: typer.Context,
     name: NameArgument,
     sizes: SizesArgument = None,
-    paper: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--paper",
-            metavar="PART=PAPER",
-            help="One of your papers for a part, or for 'all'; again for each.",
-        ),
-    ] = None,
+    paper: OwnPaperOption = None,
     copies: Annotated[int, typer.Option("--copies", min=1, help="How many.")] = 1,
     on: Annotated[
         list[str] | None,
         typer.Option(
             "--on",
             metavar="SIZE=PRICE",
-            help="New sheets, for any paper; again for each.  [default: the sizes you have had of"
-            " each paper]",
+            help="A sheet's size and price, for any paper; repeat for each.  [default: the sizes"
+            " you have had]",
         ),
     ] = None,
     price: EachOption = None,
     collected: CollectedFlag = False,
     as_json: JsonFlag = False,
 ) -> None:
-    """Estimate what a box or card costs, part by part, and the price that leaves the margin.
+    """Estimate what a box or card costs, part by part, and the price that gives your margin.
 
-    It is cut from new sheets, as if nothing else were cut with it and the stash were empty.
+    Paper is counted as if cut alone, from new sheets.
 
     \b
     Examples:
@@ -184,9 +186,7 @@ def template(
     sizes: SizesArgument = None,
     paper: PaperOption = None,
     unit: UnitOption = None,
-    page: Annotated[
-        str, typer.Option("--page", help="The printer's paper for the PDF: A4 or Letter.")
-    ] = "A4",
+    page: PageOption = Page.A4,
     into: Annotated[
         Path | None,
         typer.Option(
@@ -218,7 +218,7 @@ def new(
         typer.Argument(metavar="FILE.toml", help="The file to write; printed if none is given."),
     ] = None,
 ) -> None:
-    """Write a file with comments to start a design of your own from.
+    """Write a commented file to start your own design from.
 
     \b
     Example:

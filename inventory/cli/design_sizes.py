@@ -64,7 +64,7 @@ def sizes(
         str | None,
         typer.Option(
             "--setting",
-            help="The length to compare sizes of.  [default: the design's first]",
+            help="The setting to vary.  [default: the design's first]",
             show_default=False,
         ),
     ] = None,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -15,7 +14,9 @@ from inventory.cli.shared.design_options import (
     session_if_any,
 )
 from inventory.cli.shared.options import (
+    PIECES_LEFT_OVER,
     CutsOption,
+    DrawingsOption,
     EffortOption,
     GapOption,
     JsonFlag,
@@ -32,8 +33,6 @@ from nester.core.problem import Cuts, Effort
 
 __all__ = ["estimate"]
 
-_PIECES_LEFT_OVER = 3
-
 
 def estimate(
     context: typer.Context,
@@ -46,7 +45,7 @@ def estimate(
             metavar="N",
             min=1,
             max=1000,
-            help="Estimate this number too, as well as 1, 10 and 50.",
+            help="Estimate this number as well as 1, 10 and 50, and draw its layouts.",
         ),
     ] = None,
     paper: Annotated[
@@ -75,15 +74,7 @@ def estimate(
     trimmer: TrimmerOption = None,
     smallest_strip: StripOption = None,
     stages: StagesOption = None,
-    drawings: Annotated[
-        Path | None,
-        typer.Option(
-            "--drawings",
-            metavar="FOLDER",
-            help="Draw each layout for N copies (by default 1) into this folder; pictures from"
-            " an earlier command there are removed.",
-        ),
-    ] = None,
+    drawings: DrawingsOption = None,
     yes: ReplaceFlag = False,
     as_json: JsonFlag = False,
 ) -> None:
@@ -128,4 +119,4 @@ def estimate(
             show_list(listing, rows)
         print_sentences(estimate_words(found))
     if asked.cutting_plan.unplaced:
-        raise typer.Exit(_PIECES_LEFT_OVER)
+        raise typer.Exit(PIECES_LEFT_OVER)

@@ -8,7 +8,9 @@ from typing import Annotated
 import typer
 
 from inventory.cli.shared.options import (
+    PIECES_LEFT_OVER,
     CutsOption,
+    DrawingsOption,
     EffortOption,
     GapOption,
     ReplaceFlag,
@@ -17,13 +19,12 @@ from inventory.cli.shared.options import (
     StripOption,
     TrimmerOption,
     replacing,
+    stopping,
 )
 from nester.core.lengths import Unit
 from nester.core.problem import UNLIMITED_TRIMMER, Cuts, Effort, Margins
 
 __all__ = ["fit"]
-
-_PIECES_LEFT_OVER = 3
 
 
 def fit(
@@ -43,7 +44,7 @@ def fit(
         ),
     ],
     unit: Annotated[
-        Unit, typer.Option("--unit", help="The unit of bare numbers, and of what is printed.")
+        Unit, typer.Option("--unit", help="The unit of numbers without one, and of the output.")
     ] = Unit.MM,
     cuts: CutsOption = Cuts.STRAIGHT,
     effort: EffortOption = Effort.NORMAL,
@@ -53,7 +54,7 @@ def fit(
         str | None,
         typer.Option(
             "--margin",
-            help="The part along the edges of sheets to keep free: 5mm, or left=5mm; top=1cm.",
+            help="How much to leave free along the edges of sheets: 5mm, or left=5mm; top=1cm.",
         ),
     ] = None,
     trimmer: TrimmerOption = None,
@@ -65,17 +66,10 @@ def fit(
             "--json", metavar="FILE", help="Write the plan as JSON; - for standard output."
         ),
     ] = None,
-    drawings: Annotated[
-        Path | None,
-        typer.Option(
-            "--drawings",
-            metavar="FOLDER",
-            help="Draw each layout into this folder; pictures of an earlier fit are removed.",
-        ),
-    ] = None,
+    drawings: DrawingsOption = None,
     yes: ReplaceFlag = False,
 ) -> None:
-    """Place pieces on sheets from two plain lists, with no stash.
+    """Plan how to cut pieces from sheets, from two plain lists; no shop is needed.
 
     A size may have its own unit: 54cm, 18.5 cm, 7 1/16in. If some pieces fit no sheet, they are
     listed, the others are planned, and the exit code is 3.
@@ -88,7 +82,6 @@ def fit(
       quirebox fit pieces.csv sheets.csv --gap 2mm --margin 5mm --trimmer 31cm
     """
     from inventory.advice.fit_lists import read_problem
-    from inventory.cli.shared.options import stopping
     from inventory.cli.shared.terminal import console, json_text, print_json, searching
     from inventory.core.files import check_targets, write_files
     from inventory.core.measures import read_distance
@@ -125,4 +118,4 @@ def fit(
     else:
         console().print(answer_text(problem, answer, unit))
     if answer.unplaced:
-        raise typer.Exit(_PIECES_LEFT_OVER)
+        raise typer.Exit(PIECES_LEFT_OVER)

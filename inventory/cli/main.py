@@ -12,7 +12,7 @@ import typer
 import typer.core
 import typer.main
 
-from inventory.cli.shared.options import Group
+from inventory.cli.shared.options import PIECES_LEFT_OVER, Group
 from inventory.cli.shared.terminal import say
 from nester.core.errors import Refusal
 
@@ -121,7 +121,7 @@ def _without_output(code: int, fault: OSError) -> int:
     from inventory.cli.shared.terminal import refuse
     from inventory.core.lasting import has_changed
 
-    if isinstance(fault, BrokenPipeError) or code not in (0, _PIECES_LEFT_OVER):
+    if isinstance(fault, BrokenPipeError) or code not in (0, PIECES_LEFT_OVER):
         return code  # whoever read our output has gone, as `head` does
     if has_changed():
         refuse(f"this is done and stored, but the output can't be written ({fault.strerror})")
@@ -191,7 +191,6 @@ def _in_plain_words(said: str) -> str:
 
 
 _INTERRUPTED = 130
-_PIECES_LEFT_OVER = 3
 _DISK_FULL = (errno.ENOSPC, errno.EDQUOT)
 
 

@@ -9,14 +9,18 @@ from typing import Annotated
 import typer
 
 from inventory.cli.cost import CollectedFlag, EachOption, read_unit_price, show_cost
+from inventory.cli.shared.design_options import OwnPaperOption
 from inventory.cli.shared.options import (
+    FontsOption,
     JsonFlag,
+    LanguageOption,
     Page,
     PageOption,
     ReplaceFlag,
     group,
     replacing,
     shop_file_of,
+    show_from_shop,
 )
 from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count, pairs
@@ -31,26 +35,20 @@ def add(
     context: typer.Context,
     customer: Annotated[str, typer.Argument(help="Who it is for.")],
     design: Annotated[str, typer.Argument(help="The name of a design.")],
-    due: Annotated[str, typer.Option("--due", help="By when: 2027-03-14, or 'in 5 days'.")],
+    due: Annotated[str, typer.Option("--due", help="When it is due: 2027-03-14, or 'in 5 days'.")],
     size: Annotated[
         list[str] | None,
         typer.Option(
             "--size",
             metavar="SETTING=VALUE",
-            help="A setting that 'quirebox design settings' lists; again for each.",
+            help="A setting of the design; repeat for each. 'quirebox design settings' lists them.",
         ),
     ] = None,
-    paper: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--paper",
-            metavar="PART=PAPER",
-            help="A paper for a part, or for 'all'; again for each.",
-        ),
-    ] = None,
+    paper: OwnPaperOption = None,
     copies: Annotated[int, typer.Option("--copies", min=1, help="How many.")] = 1,
     draft: Annotated[
-        bool, typer.Option("--draft", help="Not sure yet: it is planned only once it is confirmed.")
+        bool,
+        typer.Option("--draft", help="Not certain yet: it is planned only after you confirm it."),
     ] = False,
 ) -> None:
     """Take an order.
@@ -98,7 +96,7 @@ def import_(
         ),
     ],
 ) -> None:
-    """Take the orders of a list; if a line is wrong, none is taken.
+    """Take the orders on a list; if a line is wrong, none are taken.
 
     \b
     Example:
@@ -119,7 +117,7 @@ def list_(
     context: typer.Context,
     status: Annotated[
         list[str] | None,
-        typer.Option("--status", help="Only orders with this status; again for several."),
+        typer.Option("--status", help="Only orders with this status; repeat for several."),
     ] = None,
     as_json: JsonFlag = False,
 ) -> None:
@@ -129,23 +127,19 @@ def list_(
     Example:
       quirebox order list --status confirmed --status planned
     """
-    from inventory.cli.shared.terminal import show_list
     from inventory.views.production.orders import order_list
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shown = order_list(session, date.today(), status=status)
-    show_list(*shown, as_json)
+    show_from_shop(
+        context, as_json, lambda session: order_list(session, date.today(), status=status)
+    )
 
 
 @app.command("board")
 def board(context: typer.Context, as_json: JsonFlag = False) -> None:
     """Show the orders that are not delivered, earliest due first, and which are late."""
-    from inventory.cli.shared.terminal import show_list
     from inventory.views.production.orders import board_list
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shown = board_list(session, date.today())
-    show_list(*shown, as_json)
+    show_from_shop(context, as_json, lambda session: board_list(session, date.today()))
 
 
 @app.command("show")
@@ -179,9 +173,9 @@ def cost(
     collected: CollectedFlag = False,
     as_json: JsonFlag = False,
 ) -> None:
-    """Show what an order costs, part by part, and the price that leaves the margin.
+    """Show what an order costs, part by part, and the price that gives your margin.
 
-    Paper counts as the plan of its batch uses it; before it is planned, it is estimated.
+    Paper is counted from the plan of its batch; before there is one, it is estimated.
 
     \b
     Examples:
@@ -213,23 +207,19 @@ def quote(
         typer.Option(
             "--valid",
             metavar="DAY",
-            help="Until when it holds: 2027-03-14, 'in 10 days'.  [default: as 'cost set' says]",
+            help="The last day it is valid: 2027-03-14, 'in 10 days'.  [default: by 'cost"
+            " set --quote-days']",
         ),
     ] = None,
-    note: Annotated[str, typer.Option("--note", help="Your own words below it.")] = "",
-    language: Annotated[str, typer.Option("--language", help="Its language: en or de.")] = "en",
+    note: Annotated[str, typer.Option("--note", help="Your own words at its end.")] = "",
+    language: LanguageOption = "en",
     page: PageOption = Page.A4,
-    fonts: Annotated[
-        list[Path] | None,
-        typer.Option(
-            "--font", metavar="FILE", help="A font for characters these fonts don't have."
-        ),
-    ] = None,
+    fonts: FontsOption = None,
     yes: ReplaceFlag = False,
 ) -> None:
-    """Write an offer to the customer: what it is, for how much, until when.
+    """Write an offer for the customer: what it is, the price, and how long it is valid.
 
-    It does not show what the order costs you.
+    It doesn't show what the order costs you.
 
     \b
     Examples:
@@ -278,7 +268,7 @@ def move(
     number: NumberArgument,
     status: Annotated[str, typer.Argument(help="confirmed, assembled, delivered or cancelled.")],
 ) -> None:
-    """Change the status of an order; batches set planned and cut.
+    """Change an order's status; batches set 'planned' and 'cut'.
 
     \b
     Example:

@@ -35,7 +35,7 @@ Row = TypeVar("Row")
 
 app = group("Reports: what was used and spent, and what lies unused.")
 
-ByOption = Annotated[ReportGrouping, typer.Option("--by", help="What there is a line for.")]
+ByOption = Annotated[ReportGrouping, typer.Option("--by", help="What each line is for.")]
 FromOption = Annotated[
     str | None,
     typer.Option("--from", metavar="MONTH", help="The first month that counts: 2027-03."),
@@ -44,13 +44,14 @@ ToOption = Annotated[
     str | None, typer.Option("--to", metavar="MONTH", help="The last month that counts.")
 ]
 CsvOption = Annotated[
-    Path | None, typer.Option("--csv", metavar="FILE", help="Write the table into it.")
+    Path | None, typer.Option("--csv", metavar="FILE", help="Write the table to this file.")
 ]
 SvgOption = Annotated[
-    Path | None, typer.Option("--svg", metavar="FILE", help="Draw the chart into it.")
+    Path | None, typer.Option("--svg", metavar="FILE", help="Draw the chart to this file.")
 ]
 PdfOption = Annotated[
-    Path | None, typer.Option("--pdf", metavar="FILE", help="Draw the chart into it, on a page.")
+    Path | None,
+    typer.Option("--pdf", metavar="FILE", help="Draw the chart on a page of this file."),
 ]
 
 
@@ -66,10 +67,9 @@ def use_(
     yes: ReplaceFlag = False,
     as_json: JsonFlag = False,
 ) -> None:
-    """Show what was used of the paper, and what of it became pieces, was waste or was spoiled.
+    """Show how much paper was used, and how much became pieces, waste or was spoiled.
 
-    By design, what is cut of a sheet belongs to the designs whose pieces lie on it, in parts of
-    their area.
+    By design, a sheet is shared among the designs cut from it, by the area of their pieces.
 
     \b
     Example:
@@ -102,9 +102,9 @@ def spending_(
     yes: ReplaceFlag = False,
     as_json: JsonFlag = False,
 ) -> None:
-    """Show what was spent on paper: received by month, paper or supplier; or used by design.
+    """Show spending on paper: received, by month, paper or supplier; or used, by design.
 
-    By design it is the paper cut or spoiled for it, less the offcuts kept.
+    By design, it is the paper cut or spoiled, less the offcuts kept.
 
     \b
     Example:
@@ -129,20 +129,22 @@ def spending_(
 @app.command("unused")
 def unused(
     context: typer.Context,
-    days: Annotated[int, typer.Option("--days", help="Not cut for that many days.")] = 365,
+    days: Annotated[int, typer.Option("--days", help="Papers not cut for this many days.")] = 365,
     design: Annotated[
         str,
-        typer.Option("--design", help="The design of which to show how many it would make."),
+        typer.Option("--design", help="The design to count copies of."),
     ] = "gift-tag",
     size: Annotated[
         list[str] | None,
-        typer.Option("--size", metavar="SETTING=VALUE", help="A size of that design."),
+        typer.Option(
+            "--size", metavar="SETTING=VALUE", help="A setting of the design; repeat for each."
+        ),
     ] = None,
     csv: CsvOption = None,
     yes: ReplaceFlag = False,
     as_json: JsonFlag = False,
 ) -> None:
-    """Show papers that nobody has cut for a year, and what could be made of them.
+    """Show papers you have not cut for a long time, and how many of a design each would make.
 
     \b
     Example:
@@ -218,7 +220,7 @@ def _write(
         files.append((csv, listing.csv(rows)))
     if chart is not None and (svg is not None or pdf is not None):
         if not chart.rows:
-            raise Refusal("there is nothing to draw in that time")
+            raise Refusal("there is nothing to draw for these months")
         from nester.drawing.canvas.svg import svg_document
         from nester.drawing.pictures.chart import bars_svg, chart_pdf
 

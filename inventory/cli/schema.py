@@ -15,7 +15,7 @@ __all__ = ["schema"]
 def schema(
     name: Annotated[str | None, typer.Argument(help="The name of a schema.")] = None,
 ) -> None:
-    """Print the JSON Schema of what a command prints with --json; without a name, list them.
+    """Print the JSON Schema of a command's JSON; without a name, list all schemas.
 
     \b
     Example:

@@ -15,6 +15,7 @@ from inventory.cli.shared.options import (
     StripOption,
     TrimmerOption,
     group,
+    naming_changes,
     shop_file_of,
     shop_option,
 )
@@ -30,7 +31,7 @@ def new(
     context: typer.Context,
     name: Annotated[str, typer.Argument(help="The name of the shop.")],
     unit: Annotated[
-        Unit, typer.Option("--unit", help="The unit of bare numbers, and of what is shown.")
+        Unit, typer.Option("--unit", help="The unit of numbers without one, and of the output.")
     ] = Unit.CM,
     currency: Annotated[
         str, typer.Option("--currency", help="Three letters, as in ISO 4217: EUR.")
@@ -74,7 +75,8 @@ def change(
     context: typer.Context,
     name: Annotated[str | None, typer.Option("--name", help="The name of the shop.")] = None,
     unit: Annotated[
-        Unit | None, typer.Option("--unit", help="The unit of bare numbers, and of what is shown.")
+        Unit | None,
+        typer.Option("--unit", help="The unit of numbers without one, and of the output."),
     ] = None,
     smallest_offcut: Annotated[
         str | None,
@@ -86,7 +88,7 @@ def change(
         int | None,
         typer.Option(
             "--offcut-worth",
-            help="What an offcut counts, in percent of its share of a sheet's price.",
+            help="What an offcut counts in plans, in percent of its share of the sheet's price.",
         ),
     ] = None,
     gap: GapOption = None,
@@ -123,6 +125,13 @@ def change(
     from inventory.shop.settings import change_shop, changed_trimmer, get_shop
     from nester.core.lengths import parse_length
 
+    given = {
+        "name": name, "unit": unit, "smallest offcut": smallest_offcut,
+        "offcut worth": offcut_worth, "gap": gap, "trimmer": trimmer,
+        "smallest strip": smallest_strip, "stages": stages, "grain": grain,
+        "making days": making_days,
+    }  # fmt: skip
+    changed = naming_changes(given)
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         shop = get_shop(session)
         used = unit or shop.unit
@@ -138,12 +147,12 @@ def change(
             follow_grain=grain,
             making_days=making_days,
         )
-    say("Changed the shop's rules; 'quirebox shop show' shows them")
+    say(f"Changed {changed}; see all rules with 'quirebox shop show'")
 
 
 @app.command("check")
 def check(context: typer.Context, as_json: JsonFlag = False) -> None:
-    """Check that the shop's records are sound: sums, reservations, tables, the file itself.
+    """Check the shop's records for errors: sums, reservations, tables, the file itself.
 
     It ends with exit code 1 if they contradict each other. That would be a fault of the program or
     of the disk; restore a backup then.
@@ -178,7 +187,7 @@ def backup(
         ),
     ] = None,
 ) -> None:
-    """Copy the shop's file; others can go on working with it.
+    """Copy the shop's file; others can keep working in it.
 
     \b
     Examples:
@@ -198,10 +207,10 @@ def restore_copy(
     file: Annotated[Path, typer.Argument(help="A copy made by 'shop backup'.")],
     replace: Annotated[
         bool,
-        typer.Option("--replace", help="Replace a file that is there; it is kept."),
+        typer.Option("--replace", help="Replace an existing file; the old one is kept."),
     ] = False,
 ) -> None:
-    """Restore the shop from a copy; the file that was there is kept next to it.
+    """Restore the shop from a copy; the old file is kept next to it.
 
     \b
     Example:
@@ -240,7 +249,7 @@ def import_archive(
         Path, typer.Argument(metavar="FILE.zip", help="An archive written by 'shop export'.")
     ],
 ) -> None:
-    """Make a shop with all that is in an archive; an existing one is never overwritten.
+    """Make a shop from an archive; an existing one is never overwritten.
 
     \b
     Examples:

@@ -81,7 +81,7 @@ def test_templates_are_pdf_dxf_and_svg(desk: Desk) -> None:
     assert (round(page.width), round(page.height)) == (612, 792)
     assert not ezdxf.readfile(tag / "templates.dxf").audit().errors
     assert list(tag.glob("01-*.svg"))
-    assert "A4" in desk.refuses("design", "template", "gift-tag", "--page", "A9")
+    assert "'a4', 'letter'" in desk.refuses("design", "template", "gift-tag", "--page", "A9")
 
 
 def test_a_design_of_ones_own_goes_from_a_starting_point_to_a_cut_batch(stocked: Desk) -> None:

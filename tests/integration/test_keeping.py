@@ -23,7 +23,7 @@ def paper(hand: Hand) -> Hand:
 
 def test_check_says_what_it_proves(paper: Hand) -> None:
     said = paper.does("shop", "check")
-    assert said.endswith("It is sound\n")
+    assert said.endswith("No errors were found\n")
     assert all(f"right    {proves}" in said for proves, _ in CHECKS.values())
     data = paper.data("check", "shop", "check")
     assert data["sound"] is True
@@ -41,7 +41,7 @@ def test_check_ends_with_1_if_the_book_is_not_sound(
     assert "WRONG    every label is of its kind and number" in said
     assert "S-7: sheet number 1 should have the label S-1" in said
     assert "skipped  no sheet is reserved twice" in said
-    assert said.endswith("It is not sound; restore a backup\n")
+    assert said.endswith("Errors were found; restore a backup\n")
     assert main(["shop", "check", "--json"]) == 1
     assert '"sound": false' in capsys.readouterr().out
 
@@ -77,5 +77,5 @@ def test_a_shop_on_a_server_is_used_by_its_url(
     monkeypatch.setenv(PATH_VARIABLE, empty_database)
     hand.does("paper", "add", "Coal card", "--colour", "black", "--grammage", "300")
     assert "1 paper, " in hand.does("shop", "show")
-    assert hand.does("shop", "check").endswith("It is sound\n")
+    assert hand.does("shop", "check").endswith("No errors were found\n")
     assert "'quirebox shop export'" in hand.refused("shop", "backup")

@@ -121,7 +121,7 @@ def test_places_at_the_desk(hand: Hand) -> None:
     hand.does("offcut", "add", "Coal card", "20x30cm")
     assert hand.does("stash", "put", "k-1", "drawer 2") == ("K-1 is in 'Shelf A / Drawer 2' now\n")
     assert hand.does("place", "move", "Drawer 2", "--call", "Box") == (
-        "The place is 'Shelf A / Box' now\n"
+        "The place is now 'Shelf A / Box'\n"
     )
     assert hand.data("places", "place", "list") == [
         {"place": "Shelf A", "name": "Shelf A", "sheets": 0, "offcuts": 0},

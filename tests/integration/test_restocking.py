@@ -372,7 +372,7 @@ def test_at_the_desk(hand: Hand) -> None:
     assert (line["needed"], line["order_by"]) == (
         (today + timedelta(3)).isoformat(), today.isoformat(),
     )  # fmt: skip
-    assert "Together 12.34 EUR, shipping not counted" in hand.does("buy", "list")
+    assert "12.34 EUR in all; shipping is not counted" in hand.does("buy", "list")
     (one,) = hand.data("order_dates", "buy", "dates")
     assert (one["customer"], one["supplier"], one["late"]) == ("Ines", "Mill", False)
     hand.does("shop", "set", "--making-days", "4")

@@ -422,7 +422,7 @@ def test_a_long_list_comes_page_by_page(hand: Hand) -> None:
     assert "more" not in hand.does("stash", "list")
     first = hand.does("stash", "list", "--most", "2", "--colour", "bla")
     assert [f"K-{n}" in first for n in (5, 4, 3)] == [True, True, False]
-    assert "… and 3 more; --most 5 shows all" in first
+    assert "… and 3 more; see all with --most 5" in first
     assert len(hand.data("stash", "stash", "list", "--most", "2")) == 2
     assert len(hand.data("stash", "stash", "list")) == 5
 

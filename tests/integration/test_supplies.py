@@ -158,7 +158,9 @@ def test_supplies_at_the_desk(hand: Hand) -> None:
     use = ("supply", "use", "Satin", "--cut", "4x60cm", "--cut", "35cm")
     assert "nothing is wasted; no choice wastes less" in hand.does(*use, "--try")
     assert "R-1" in hand.does(*use)
-    assert hand.does("supply", "use", "Paste", "2.5") == "Recorded the use from P-3\n"
+    assert hand.does("supply", "use", "Paste", "2.5") == (
+        "Recorded the use of Paste: 2.5 ml from P-3\n"
+    )
     rows = {row["label"]: row["left"] for row in hand.data("supplies", "supply", "list")}
     assert sorted(rows.values()) == [247.5, 22_250, 25_000]
     assert hand.does("supply", "count", "P-3", "240") == "P-3 corrected by -7.5 ml\n"

@@ -31,7 +31,7 @@ def list_(
     """List what to buy and why: for waiting orders, and to keep up your levels.
 
     Each line names the cheapest packs that still arrive in time; shipping is not
-    counted. What you have and what is on its way counts.
+    counted. Stock on hand and on its way is counted.
 
     \b
     Examples:
@@ -57,7 +57,7 @@ def list_(
     if not as_json:
         sentences = restock_sum_words(lines, shop.currency)
         if any(line.choice is None for line in lines):
-            sentences.append("'quirebox buy prices import' reads a price list.")
+            sentences.append("Read a price list with 'quirebox buy prices import'.")
         print_sentences(sentences + overdue)
 
 
@@ -68,7 +68,7 @@ def dates(
     seconds: SecondsOption = None,
     as_json: JsonFlag = False,
 ) -> None:
-    """List by when to order paper for each order, and what is on its way.
+    """List the last day to order paper for each order, and what is on its way.
 
     The last day to order is the day the order is due, less the days you take to
     make it ('quirebox shop set --making-days') and the days until delivery.

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.cli.shared.options import JsonFlag, group, shop_file_of, show_from_shop
+from inventory.cli.shared.stock_options import PaperArgument
 from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
 
 app = group("Restock levels: when to buy a paper, and how much. Only you set them.")
 
-PaperArgument = Annotated[str, typer.Argument(help="The name of one of your papers.")]
 SizeOption = Annotated[
     str | None,
     typer.Option("--size", help="Only sheets of this size: 50x70cm.", show_default="any size"),
@@ -80,13 +80,15 @@ def drop_one_level(context: typer.Context, paper: PaperArgument, size: SizeOptio
 @app.command("list")
 def list_all_levels(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all levels you set."""
-    from inventory.cli.shared.terminal import show_list
     from inventory.purchasing.reorder_levels import list_levels
     from inventory.shop.settings import get_shop
     from inventory.views.purchasing.levels import level_listing
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        show_list(level_listing(get_shop(session).unit), list_levels(session), as_json)
+    show_from_shop(
+        context,
+        as_json,
+        lambda session: (level_listing(get_shop(session).unit), list_levels(session)),
+    )
 
 
 @app.command("suggest")
@@ -106,7 +108,7 @@ def suggest(
             metavar="DAYS",
             min=0,
             max=365,
-            help="Keep enough for this many days more, in case a delivery is late.",
+            help="Keep enough for this many more days, in case a delivery is late.",
         ),
     ] = 7,
     cover: Annotated[
@@ -120,8 +122,7 @@ def suggest(
 ) -> None:
     """Suggest levels from what you used lately; only --accept sets them.
 
-    It is time to buy when what is left lasts only until a delivery, plus the days of
-    safety.
+    Each tells you to buy when what is left lasts only until a delivery comes, plus --safety days.
 
     \b
     Examples:

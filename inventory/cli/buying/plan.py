@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from inventory.cli.shared.options import (
+    PIECES_LEFT_OVER,
     CutsOption,
+    DrawingsOption,
     EffortOption,
+    IgnoreGrainFlag,
     JsonFlag,
     ReplaceFlag,
     SecondsOption,
@@ -27,8 +29,6 @@ if TYPE_CHECKING:
     from nester.core.lengths import Unit
 
 __all__ = ["plan"]
-
-_PIECES_LEFT_OVER = 3
 
 
 def plan(
@@ -52,15 +52,10 @@ def plan(
         bool, typer.Option("--record", help="Record it as purchases, one for each supplier.")
     ] = False,
     cuts: CutsOption = Cuts.STRAIGHT,
-    ignore_grain: Annotated[
-        bool, typer.Option("--ignore-grain", help="This time, ignore which way the grain runs.")
-    ] = False,
+    ignore_grain: IgnoreGrainFlag = False,
     effort: EffortOption = Effort.NORMAL,
     seconds: SecondsOption = None,
-    drawings: Annotated[
-        Path | None,
-        typer.Option("--drawings", metavar="FOLDER", help="Draw each layout into this folder."),
-    ] = None,
+    drawings: DrawingsOption = None,
     yes: ReplaceFlag = False,
     as_json: JsonFlag = False,
 ) -> None:
@@ -118,7 +113,7 @@ def plan(
             receive = command_words(context, f"buy purchase receive {number}")
             say(f"Recorded purchase {number}; when it comes: {receive}")
     if found.unmade:
-        raise typer.Exit(_PIECES_LEFT_OVER)
+        raise typer.Exit(PIECES_LEFT_OVER)
 
 
 def _show(found: RestockPlan, unit: Unit, today: date) -> None:

@@ -8,7 +8,16 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_file_of
+from inventory.cli.shared.options import (
+    JsonFlag,
+    YesFlag,
+    ask,
+    group,
+    read_day,
+    shop_file_of,
+    show_from_shop,
+)
+from inventory.cli.shared.stock_options import PaperArgument, SizeArgument
 from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 
@@ -20,22 +29,12 @@ _SHOWN = 20
 """Changes of a price list shown before they are stored."""
 
 SupplierArgument = Annotated[str, typer.Argument(help="The name of a supplier.")]
-PaperArgument = Annotated[str, typer.Argument(help="The name of one of your papers.")]
-SizeArgument = Annotated[
-    str, typer.Argument(help="Width × height: 50x70cm, 12 x 12 in, A4, or in the shop's unit.")
-]
 PaperOption = Annotated[str | None, typer.Option("--paper", help="Only this paper.")]
 OfSupplierOption = Annotated[str | None, typer.Option("--supplier", help="Only this supplier.")]
 FromOption = Annotated[
     str | None,
-    typer.Option("--from", help="The first day it holds: 2027-03-14.", show_default="today"),
+    typer.Option("--from", help="The first day it applies: 2027-03-14.", show_default="today"),
 ]
-
-
-def _day(text: str | None) -> date:
-    from inventory.core.table_files import read_date
-
-    return date.today() if text is None else read_date(text)
 
 
 # --- suppliers ---------------------------------------------------------------------------------
@@ -47,7 +46,9 @@ def set_supplier_terms(
     name: Annotated[str, typer.Argument(help="The supplier's name; a new name adds a supplier.")],
     currency: Annotated[
         str | None,
-        typer.Option("--currency", help="Of its prices, such as EUR.", show_default="the shop's"),
+        typer.Option(
+            "--currency", help="The currency of its prices, such as EUR.", show_default="the shop's"
+        ),
     ] = None,
     shipping: Annotated[
         str | None, typer.Option("--shipping", help="What one delivery costs, in its currency.")
@@ -104,13 +105,10 @@ def set_supplier_terms(
 @suppliers.command("list")
 def list_suppliers_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all suppliers and their terms."""
-    from inventory.cli.shared.terminal import show_list
     from inventory.purchasing.suppliers import list_suppliers
     from inventory.views.purchasing.suppliers import SUPPLIERS
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        rows = list_suppliers(session)
-    show_list(SUPPLIERS, rows, as_json)
+    show_from_shop(context, as_json, lambda session: (SUPPLIERS, list_suppliers(session)))
 
 
 # --- rates -------------------------------------------------------------------------------------
@@ -119,11 +117,11 @@ def list_suppliers_(context: typer.Context, as_json: JsonFlag = False) -> None:
 @rates.command("set")
 def set_exchange_rate(
     context: typer.Context,
-    currency: Annotated[str, typer.Argument(help="Its three letters, such as GBP.")],
-    rate: Annotated[str, typer.Argument(help="What 1 of it is worth in the shop's currency.")],
+    currency: Annotated[str, typer.Argument(help="Three letters, such as GBP.")],
+    rate: Annotated[str, typer.Argument(help="The price of 1 of it in the shop's currency.")],
     day: FromOption = None,
 ) -> None:
-    """Set what a foreign currency is worth from a day on; earlier rates are kept.
+    """Set the exchange rate of a foreign currency; earlier rates are kept.
 
     \b
     Examples:
@@ -134,7 +132,7 @@ def set_exchange_rate(
     from inventory.shop.settings import get_shop
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        made = set_rate(session, currency, read_rate(rate), _day(day))
+        made = set_rate(session, currency, read_rate(rate), read_day(day) or date.today())
         worth = f"1 {made.currency} is {made.rate:f} {get_shop(session).currency}"
         since = made.day
     say(f"From {since.isoformat()} on, {worth}.")
@@ -143,14 +141,15 @@ def set_exchange_rate(
 @rates.command("list")
 def list_exchange_rates(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all exchange rates ever set, newest first for each currency."""
-    from inventory.cli.shared.terminal import show_list
     from inventory.purchasing.suppliers import list_rates
     from inventory.shop.settings import get_shop
     from inventory.views.purchasing.suppliers import exchange_rate_listing
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        rows, currency = list_rates(session), get_shop(session).currency
-    show_list(exchange_rate_listing(currency), rows, as_json)
+    show_from_shop(
+        context,
+        as_json,
+        lambda session: (exchange_rate_listing(get_shop(session).currency), list_rates(session)),
+    )
 
 
 # --- prices ------------------------------------------------------------------------------------
@@ -173,14 +172,14 @@ def import_prices(
     day: FromOption = None,
     whole: Annotated[
         bool,
-        typer.Option("--whole", help="The supplier no longer sells what the list leaves out."),
+        typer.Option("--whole", help="What the list leaves out is no longer sold."),
     ] = False,
     only_known: Annotated[
         bool, typer.Option("--only-known", help="Skip papers you don't have.")
     ] = False,
     yes: YesFlag = False,
 ) -> None:
-    """Show what a price list changes, then store it; one wrong line stores nothing.
+    """Show what a price list changes, then store it; if a line is wrong, nothing is stored.
 
     Earlier prices stay in the history. New suppliers are added.
 
@@ -196,7 +195,7 @@ def import_prices(
     from inventory.shop.settings import get_shop
     from inventory.views.purchasing.prices import price_change_listing
 
-    since = _day(day)
+    since = read_day(day) or date.today()
     with shop_file_of(context) as shop_file:
         with shop_file.read() as session:
             unit = get_shop(session).unit
@@ -209,8 +208,7 @@ def import_prices(
         if changes and not yes:
             show_list(price_change_listing(unit), changes[:_SHOWN])
             _say_rest(len(changes) - _SHOWN)
-        for sentence in sentences:
-            say(sentence)
+        say("\n".join(sentences))
         if not yes:
             ask(f"Store these prices from {since.isoformat()} on?")
         with shop_file.begin() as session:
@@ -249,7 +247,7 @@ def set_one_price(
     ] = None,
     day: FromOption = None,
 ) -> None:
-    """Set what a supplier asks for a pack; earlier prices stay in the history.
+    """Set a supplier's price for a pack; earlier prices stay in the history.
 
     \b
     Examples:
@@ -259,15 +257,18 @@ def set_one_price(
     from inventory.core.money import parse_money
     from inventory.purchasing.prices import set_price
     from inventory.shop.settings import get_shop
+    from nester.core.lengths import format_size
     from nester.core.sheet_sizes import parse_size
 
-    since = _day(day)
+    since = read_day(day) or date.today()
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        unit = get_shop(session).unit
+        sides = parse_size(size, unit)
         set_price(
             session,
             supplier,
             paper,
-            parse_size(size, get_shop(session).unit),
+            sides,
             parse_money(price, "the price"),
             pack=pack,
             least=least,
@@ -275,7 +276,8 @@ def set_one_price(
             days=days,
             day=since,
         )
-    say(f"Stored this price, from {since.isoformat()} on.")
+    words = format_size(sides.width, sides.height, unit)
+    say(f"Stored the price of {paper}, {words}, from {supplier}; it applies from {since}.")
 
 
 @prices.command("end")
@@ -297,13 +299,18 @@ def end_one_price(
     """
     from inventory.purchasing.prices import end_price
     from inventory.shop.settings import get_shop
+    from nester.core.lengths import format_size
     from nester.core.sheet_sizes import parse_size
 
-    since = _day(day)
+    since = read_day(day) or date.today()
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         unit = get_shop(session).unit
-        end_price(session, supplier, paper, parse_size(size, unit), pack=pack, day=since)
-    say(f"No longer sold from {since.isoformat()} on.")
+        sides = parse_size(size, unit)
+        end_price(session, supplier, paper, sides, pack=pack, day=since)
+    words = f"{paper}, {format_size(sides.width, sides.height, unit)}"
+    if pack is not None:
+        words += f", in packs of {pack:,}"
+    say(f"From {since} on, {supplier} no longer sells {words}.")
 
 
 @prices.command("list")

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, command_words, group, shop_file_of
+from inventory.cli.shared.options import JsonFlag, command_words, group, read_day, shop_file_of
+from inventory.cli.shared.stock_options import NoteOption, PlaceOption, WhyOption
 from inventory.cli.shared.terminal import say
 from inventory.core.text import pairs
 
@@ -18,13 +19,6 @@ if TYPE_CHECKING:
 app = group("Purchases: what you ordered from whom, what came, and what is on its way.")
 
 NumberArgument = Annotated[int, typer.Argument(help="The purchase's number.")]
-WhyOption = Annotated[str, typer.Option("--why", help="The reason, for the history.")]
-
-
-def _day(text: str | None) -> date | None:
-    from inventory.core.table_files import read_date
-
-    return None if text is None else read_date(text)
 
 
 def _show(row: PurchaseRow, unit: Unit, today: date) -> None:
@@ -33,8 +27,7 @@ def _show(row: PurchaseRow, unit: Unit, today: date) -> None:
     from inventory.views.purchasing.purchases import purchase_line_listing
 
     show_list(purchase_line_listing(row, unit), row.lines)
-    for sentence in purchase_words(row, unit, today):
-        say(sentence)
+    say("\n".join(purchase_words(row, unit, today)))
 
 
 @app.command("add")
@@ -62,14 +55,14 @@ def add(
             show_default="by the supplier's days",
         ),
     ] = None,
-    number: Annotated[str, typer.Option("--number", help="The supplier's own number for it.")] = "",
+    number: Annotated[str, typer.Option("--number", help="The supplier's order number.")] = "",
     shipping: Annotated[
         str | None,
         typer.Option(
             "--shipping", help="What delivery costs.", show_default="by the supplier's terms"
         ),
     ] = None,
-    note: Annotated[str, typer.Option("--note", help="A note.")] = "",
+    note: NoteOption = "",
 ) -> None:
     """Record what you ordered from a supplier, at its prices; 'stash undo' undoes it.
 
@@ -92,8 +85,8 @@ def add(
             supplier,
             [read_order_line(text, unit) for text in lines],
             today=today,
-            day=_day(day),
-            expected=_day(expected),
+            day=read_day(day),
+            expected=read_day(expected),
             number=number,
             shipping=None if shipping is None else parse_money(shipping, "the shipping"),
             note=note,
@@ -189,7 +182,7 @@ def receive(
     note_number: Annotated[
         str, typer.Option("--note-number", help="The number of the delivery note.")
     ] = "",
-    place: Annotated[str | None, typer.Option("--place", help="Where you put it.")] = None,
+    place: PlaceOption = None,
     margin: Annotated[
         str | None,
         typer.Option(
@@ -206,7 +199,7 @@ def receive(
         bool,
         typer.Option("--again", help="More came on a delivery note that is already recorded."),
     ] = False,
-    note: Annotated[str, typer.Option("--note", help="A note.")] = "",
+    note: NoteOption = "",
 ) -> None:
     """Put what came of a purchase into the stash, all or part; 'stash undo' undoes it.
 
@@ -243,18 +236,13 @@ def receive(
             again=again,
             note=note,
             today=date.today(),
-            day=_day(day),
+            day=read_day(day),
         )
         labels = ", ".join(dict.fromkeys(stock.label for stock in stocks))
         after = purchase_row(session, get_purchase(session, number))
         added, still = receipt_words(before, after, labels)
-        sentences = [
-            added,
-            *(difference_words(difference, unit) for difference in differences),
-            still,
-        ]
-    for sentence in sentences:
-        say(sentence)
+        billed_words = [difference_words(difference, unit) for difference in differences]
+    say("\n".join([added, *billed_words, still]))
 
 
 @app.command("close")

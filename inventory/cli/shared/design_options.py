@@ -14,30 +14,28 @@ from nester.core.lengths import Unit
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from nester.designs import Design
-    from nester.designs.base.thickness import PaperSpec
-
 __all__ = [
     "NameArgument",
+    "OwnPaperOption",
     "PaperOption",
     "SizesArgument",
     "UnitOption",
-    "design_named",
     "session_if_any",
-    "sheetstock",
-    "unit_of",
 ]
 
 NameArgument = Annotated[str, typer.Argument(help="The name of a design.")]
 SizesArgument = Annotated[
     list[str] | None,
-    typer.Argument(metavar="SETTING=VALUE", help="Settings that 'quirebox design settings' lists."),
+    typer.Argument(
+        metavar="SETTING=VALUE",
+        help="Settings of the design; 'quirebox design settings' lists them.",
+    ),
 ]
 UnitOption = Annotated[
     Unit | None,
     typer.Option(
         "--unit",
-        help="The unit of bare numbers, and of what is shown.  [default: the shop's, else cm]",
+        help="The unit of numbers without one, and of the output.  [default: the shop's, else cm]",
         show_default=False,
     ),
 ]
@@ -46,7 +44,15 @@ PaperOption = Annotated[
     typer.Option(
         "--paper",
         metavar="PART=PAPER",
-        help="One of your papers, or a weight in g/m², for a part or for 'all'; again for each.",
+        help="One of your papers, or a weight in g/m², for a part or for 'all'; repeat for each.",
+    ),
+]
+OwnPaperOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--paper",
+        metavar="PART=PAPER",
+        help="One of your papers for a part, or for 'all'; repeat for each.",
     ),
 ]
 
@@ -64,24 +70,3 @@ def session_if_any(context: typer.Context) -> Iterator[Session | None]:
         return
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         yield session
-
-
-def unit_of(session: Session | None, asked: Unit | None) -> Unit:
-    """Return the unit asked for, else the shop's; see `inventory.orders.custom_designs`."""
-    from inventory.orders import custom_designs
-
-    return custom_designs.unit_of(session, asked)
-
-
-def design_named(session: Session | None, name: str) -> Design:
-    """Return a design of the shop's own or a built-in one."""
-    from inventory.orders import custom_designs
-
-    return custom_designs.design_named(session, name)
-
-
-def sheetstock(session: Session | None, texts: dict[str, str]) -> dict[str, PaperSpec]:
-    """Read papers by part: names of the shop's papers, or weights."""
-    from inventory.orders import custom_designs
-
-    return custom_designs.read_paper_specs(session, texts)

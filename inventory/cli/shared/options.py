@@ -2,35 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
 from functools import partial
-from typing import TYPE_CHECKING, Annotated, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 import typer.core
 
 from inventory.cli.shared.terminal import say
-from inventory.core.text import format_count, pairs
 from nester.core.errors import Refusal
 from nester.core.problem import Cuts, Effort
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from datetime import date
+
+    from sqlalchemy.orm import Session
 
     from inventory.core.files import MayReplace
     from inventory.database.shop_file import ShopFile
-    from nester.core.lengths import Unit
-    from nester.core.problem import Trimmer
+    from inventory.views.listing import Listing
     from nester.packing import Stop
 
 __all__ = [
+    "PIECES_LEFT_OVER",
     "CutsOption",
+    "DrawingsOption",
     "EffortOption",
+    "FontsOption",
     "GapOption",
     "Group",
+    "IgnoreGrainFlag",
     "JsonFlag",
+    "LanguageOption",
     "Page",
     "PageOption",
     "ReplaceFlag",
@@ -40,17 +46,22 @@ __all__ = [
     "TrimmerOption",
     "YesFlag",
     "ask",
-    "changed_trimmer",
     "command_words",
-    "format_count",
     "group",
-    "pairs",
+    "naming_changes",
+    "read_day",
     "replacing",
     "searching_in",
     "shop_file_of",
     "shop_option",
+    "show_from_shop",
     "stopping",
 ]
+
+Row = TypeVar("Row")
+
+PIECES_LEFT_OVER = 3
+"""The exit code of a plan in which pieces fit no sheet."""
 
 JsonFlag = Annotated[bool, typer.Option("--json", help="Print JSON, for programs.")]
 
@@ -76,6 +87,27 @@ CutsOption = Annotated[
 EffortOption = Annotated[
     Effort, typer.Option("--effort", help="How hard to search for a cheaper plan.")
 ]
+IgnoreGrainFlag = Annotated[
+    bool, typer.Option("--ignore-grain", help="Ignore the grain this time.")
+]
+LanguageOption = Annotated[
+    str, typer.Option("--language", help="The language of what is written: en or de.")
+]
+FontsOption = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--font", metavar="FILE", help="A font for characters that the built-in fonts lack."
+    ),
+]
+DrawingsOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--drawings",
+        metavar="FOLDER",
+        help="Draw each layout into this folder; pictures from an earlier command there are"
+        " removed.",
+    ),
+]
 SecondsOption = Annotated[
     float | None,
     typer.Option(
@@ -90,10 +122,8 @@ SecondsOption = Annotated[
 ]
 
 
-YesFlag = Annotated[bool, typer.Option("--yes", help="Don't ask, just do it.")]
-ReplaceFlag = Annotated[
-    bool, typer.Option("--yes", help="Replace files that are there, without asking.")
-]
+YesFlag = Annotated[bool, typer.Option("--yes", help="Do it without asking.")]
+ReplaceFlag = Annotated[bool, typer.Option("--yes", help="Replace existing files without asking.")]
 GapOption = Annotated[
     str | None,
     typer.Option(
@@ -124,25 +154,15 @@ StagesOption = Annotated[
     typer.Option(
         "--stages",
         metavar="N",
-        help="How many times at most a sheet is cut in a new direction until a piece is free: 2"
-        " is strips, then cuts across them; 'any' for as many as needed.",
+        help="The most stages of cuts: 2 is strips, then cuts across them; 'any' for no limit.",
     ),
 ]
-
-
-def changed_trimmer(
-    known: Trimmer, unit: Unit, longest: str | None, strip: str | None, stages: str | None
-) -> Trimmer:
-    """Return a trimmer with what was said of it changed, the rest as it was."""
-    from inventory.shop import settings
-
-    return settings.changed_trimmer(known, unit, longest, strip, stages)
 
 
 def ask(
     question: str,
     *,
-    unasked: str = "this needs an answer; look at the list and add --yes",
+    unasked: str = "this needs an answer; check the list and add --yes",
     declined: str = "nothing was stored",
 ) -> None:
     """Go on if the maker agrees; a script, which can't be asked, needs --yes.
@@ -239,6 +259,40 @@ def shop_file_of(context: typer.Context) -> Iterator[ShopFile]:
 
             # What a command stumbles over is the book's fault if the book is damaged.
             raise (damage_of(shop_file) or fault) from fault
+
+
+def show_from_shop(
+    context: typer.Context,
+    as_json: bool,
+    read: Callable[[Session], tuple[Listing[Row], Sequence[Row]]],
+) -> None:
+    """Read a list from the shop and print it."""
+    from inventory.cli.shared.terminal import show_list
+
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
+        listing, rows = read(session)
+    show_list(listing, rows, as_json)
+
+
+def naming_changes(given: Mapping[str, object]) -> str:
+    """Name what a command was told to change: ``hour, margin``.
+
+    Raises
+    ------
+    Refusal
+        If that is nothing.
+    """
+    names = [name.replace("_", " ") for name, value in given.items() if value is not None]
+    if not names:
+        raise Refusal("say what to change; --help lists the options")
+    return ", ".join(names)
+
+
+def read_day(text: str | None) -> date | None:
+    """Read a day, if one was given."""
+    from inventory.core.table_files import read_date
+
+    return None if text is None else read_date(text)
 
 
 @contextmanager

@@ -32,7 +32,7 @@ SizeArgument = Annotated[
     str,
     typer.Argument(help="Width × height: 50x70cm, 12 x 12 in, A4, or in the shop's unit."),
 ]
-PriceOption = Annotated[str | None, typer.Option("--price", help="The price of each.")]
+PriceOption = Annotated[str | None, typer.Option("--price", help="The price of one.")]
 PlaceOption = Annotated[str | None, typer.Option("--place", help="Where you put it.")]
 NoteOption = Annotated[str, typer.Option("--note", help="A note.")]
 LabelArgument = Annotated[

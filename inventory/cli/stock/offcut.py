@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_file_of
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_file_of, show_from_shop
 from inventory.cli.shared.stock_options import (
     LabelArgument,
     MarginOption,
@@ -35,7 +35,7 @@ def add_one_offcut(
     margin: MarginOption = "",
     grain: Annotated[
         str,
-        typer.Option("--grain", help="What its grain runs along: width, height or unknown."),
+        typer.Option("--grain", help="The side its grain runs along: width, height or unknown."),
     ] = "unknown",
     note: NoteOption = "",
 ) -> None:
@@ -71,7 +71,7 @@ def offcut_grain(
     context: typer.Context,
     label: LabelArgument,
     along: Annotated[
-        str, typer.Argument(help="width or height of its size as you entered it; or unknown.")
+        str, typer.Argument(help="width or height, as you entered its size; or unknown.")
     ],
     why: WhyOption = "",
 ) -> None:
@@ -106,7 +106,7 @@ def import_offcut_list(
     ],
     yes: YesFlag = False,
 ) -> None:
-    """Show the offcuts of a list, then add them all; if a line is wrong, none is added.
+    """Show the offcuts on a list, then add them; if a line is wrong, none are added.
 
     \b
     Example:
@@ -140,10 +140,10 @@ def offcuts_for_piece(
     size: SizeArgument,
     paper: Annotated[
         list[str] | None,
-        typer.Option("--paper", help="Only this paper; again for several."),
+        typer.Option("--paper", help="Only this paper; repeat for several."),
     ] = None,
     upright: Annotated[
-        bool, typer.Option("--upright", help="It may not be turned if the pattern has a top.")
+        bool, typer.Option("--upright", help="Don't turn the piece if the pattern has a top.")
     ] = False,
     as_json: JsonFlag = False,
 ) -> None:
@@ -153,9 +153,10 @@ def offcuts_for_piece(
     Example:
       quirebox offcut for 12x18cm --paper "Coal card"
     """
-    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.stash import offcuts_for_list
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shown = offcuts_for_list(session, size, paper or (), upright=upright)
-    show_list(*shown, as_json)
+    show_from_shop(
+        context,
+        as_json,
+        lambda session: offcuts_for_list(session, size, paper or (), upright=upright),
+    )

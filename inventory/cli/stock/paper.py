@@ -7,7 +7,14 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.cli.shared.options import (
+    JsonFlag,
+    group,
+    naming_changes,
+    shop_file_of,
+    show_from_shop,
+)
+from inventory.cli.shared.stock_options import PaperArgument
 from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 
@@ -90,7 +97,7 @@ def import_(
         ),
     ],
 ) -> None:
-    """Add the papers of a list; if a line is wrong, none is added.
+    """Add the papers on a list; if a line is wrong, none are added.
 
     \b
     Example:
@@ -106,9 +113,9 @@ def import_(
 @app.command("set")
 def set_(
     context: typer.Context,
-    name: Annotated[str, typer.Argument(help="The name of one of your papers.")],
+    name: PaperArgument,
     note: Annotated[
-        str | None, typer.Option("--note", help="How it cuts and folds; '' for nothing.")
+        str | None, typer.Option("--note", help="How it cuts and folds; '' for none.")
     ] = None,
     grain: Annotated[
         str | None,
@@ -119,7 +126,7 @@ def set_(
         typer.Option(
             "--instead",
             metavar="PAPER",
-            help="A paper that can replace it, the best first; again for each; '' for none.",
+            help="A paper that can replace it, the best first; repeat for each; '' for none.",
         ),
     ] = None,
 ) -> None:
@@ -132,6 +139,7 @@ def set_(
     """
     from inventory.stock.papers import find_paper, set_grain, set_paper_note, set_substitutes
 
+    changed = naming_changes({"note": note, "grain": grain, "replacements": instead})
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         paper = find_paper(session, name)
         if note is not None:
@@ -140,9 +148,7 @@ def set_(
             set_grain(session, name, grain)
         if instead is not None:
             set_substitutes(session, name, [other for other in instead if other.strip()])
-    changed = {"note": note, "grain": grain, "replacements": instead}
-    what = ", ".join(word for word, value in changed.items() if value is not None)
-    say(f"Changed {what or 'nothing'} of the paper '{paper.name}'")
+    say(f"Changed '{paper.name}': {changed}")
 
 
 @app.command("list")
@@ -151,18 +157,15 @@ def list_(
     as_json: JsonFlag = False,
 ) -> None:
     """List all papers, with how much of each is in the stash."""
-    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.papers import paper_list
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shown = paper_list(session)
-    show_list(*shown, as_json)
+    show_from_shop(context, as_json, paper_list)
 
 
 @app.command("history")
 def history(
     context: typer.Context,
-    name: Annotated[str, typer.Argument(help="The name of one of your papers.")],
+    name: PaperArgument,
     as_json: JsonFlag = False,
 ) -> None:
     """Show every change of a paper's sheets and offcuts: when, why, for which batch.
@@ -171,20 +174,14 @@ def history(
     Example:
       quirebox paper history "Coal card"
     """
-    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.papers import paper_history_list
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shown = paper_history_list(session, name)
-    show_list(*shown, as_json)
+    show_from_shop(context, as_json, lambda session: paper_history_list(session, name))
 
 
 @app.command("yield")
 def yield_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """Show what became of each paper by month: pieces, offcuts, waste, spoiled."""
-    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.papers import yield_list
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shown = yield_list(session)
-    show_list(*shown, as_json)
+    show_from_shop(context, as_json, yield_list)

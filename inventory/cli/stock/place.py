@@ -1,4 +1,4 @@
-"""`quirebox place`: shelves, drawers and boxes, one within another."""
+"""`quirebox place`: shelves, drawers and boxes, one inside another."""
 
 from __future__ import annotations
 
@@ -6,13 +6,19 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.cli.shared.options import (
+    JsonFlag,
+    group,
+    shop_file_of,
+    show_from_shop,
+)
 from inventory.cli.shared.terminal import say
 
-app = group("Places: shelves, drawers and boxes, one within another.")
+app = group("Places: shelves, drawers and boxes, one inside another.")
 
 NameArgument = Annotated[
-    str, typer.Argument(help="Its name; with the places it is in if need be: 'Shelf A / Drawer 2'.")
+    str,
+    typer.Argument(help="Its name; if several places share it, its path: 'Shelf A / Drawer 2'."),
 ]
 
 
@@ -43,11 +49,11 @@ def move(
     name: NameArgument,
     inside: Annotated[
         str | None,
-        typer.Option("--inside", help="The place it is in from now on; '' for none."),
+        typer.Option("--inside", help="The place to move it into; '' for none."),
     ] = None,
     call: Annotated[str | None, typer.Option("--call", help="Its new name.")] = None,
 ) -> None:
-    """Move a place, with all that is in it, into another; or rename it.
+    """Move a place and everything in it into another, or rename it.
 
     \b
     Examples:
@@ -59,15 +65,12 @@ def move(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         place = move_place(session, name, inside=inside, call=call)
         path = PlaceTree(session).path(place.id)
-    say(f"The place is '{path}' now")
+    say(f"The place is now '{path}'")
 
 
 @app.command("list")
 def list_(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List all places, with how many sheets and offcuts are in each."""
-    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.places import PLACES, place_rows
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        rows = place_rows(session)
-    show_list(PLACES, rows, as_json)
+    show_from_shop(context, as_json, lambda session: (PLACES, place_rows(session)))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_file_of
+from inventory.cli.shared.options import JsonFlag, YesFlag, ask, group, shop_file_of, show_from_shop
 from inventory.cli.shared.stock_options import (
     MarginOption,
     NoteOption,
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 app = group("Sheets: paper in the sizes it is bought in.")
 
-SupplierOption = Annotated[str, typer.Option("--supplier", help="Who brought them.")]
+SupplierOption = Annotated[str, typer.Option("--supplier", help="The name of the supplier.")]
 NoteNumberOption = Annotated[
     str, typer.Option("--note-number", help="The number of the delivery note.")
 ]
@@ -147,7 +147,7 @@ def import_sheet_list(
     again: AgainFlag = False,
     yes: YesFlag = False,
 ) -> None:
-    """Show the sheets of a list, then add them all; if a line is wrong, none is added.
+    """Show the sheets on a list, then add them; if a line is wrong, none are added.
 
     \b
     Examples:
@@ -176,10 +176,7 @@ def import_sheet_list(
 
 @app.command("deliveries")
 def deliveries(context: typer.Context, as_json: JsonFlag = False) -> None:
-    """List deliveries by supplier and delivery note, the newest first."""
-    from inventory.cli.shared.terminal import show_list
+    """List deliveries by supplier and delivery note, newest first."""
     from inventory.views.stock.receiving import delivery_list
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shown = delivery_list(session)
-    show_list(*shown, as_json)
+    show_from_shop(context, as_json, delivery_list)

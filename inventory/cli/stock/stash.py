@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.cli.shared.options import JsonFlag, group, shop_file_of, show_from_shop
 from inventory.cli.shared.stock_options import LabelArgument, WhyOption
 from inventory.cli.shared.terminal import say
 from inventory.cli.stock import stash_makes, stocktake
 from inventory.core.text import format_count
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from inventory.views.listing import Listing
+
+Row = TypeVar("Row")
 
 app = group("The stash: all sheets and offcuts on hand.")
 
@@ -27,10 +34,10 @@ MostOption = Annotated[
         show_default=f"{_PAGE_SIZE}, all with --json",
     ),
 ]
-KindOption = Annotated[str | None, typer.Option("--kind", help="Only sheet or only offcut.")]
+KindOption = Annotated[str | None, typer.Option("--kind", help="Only this kind: sheet or offcut.")]
 FinishOption = Annotated[str | None, typer.Option("--finish", help="A part of the finish.")]
 InPlaceOption = Annotated[
-    str | None, typer.Option("--place", help="Only what is in this place, and in places in it.")
+    str | None, typer.Option("--place", help="Only what is in this place, or in places inside it.")
 ]
 AtLeastOption = Annotated[
     str | None, typer.Option("--at-least", help="A size that must fit on it, either way round.")
@@ -41,9 +48,16 @@ def _number_of_lines(most: int | None, as_json: bool) -> int | None:
     return None if most is None and as_json else most or _PAGE_SIZE
 
 
-def _show_more_hint(number: int, shown: int, fewer: str) -> None:
-    if number > shown:
-        say(f"… and {number - shown:,} more; --most {number} shows all, {fewer} fewer")
+def _show_page(
+    listing: Listing[Row], rows: Sequence[Row], number: int, as_json: bool, narrowing: str
+) -> None:
+    """Print the first rows of a list, and how to see the rest or to narrow it down."""
+    from inventory.cli.shared.terminal import show_list
+
+    show_list(listing, rows, as_json)
+    if number > len(rows) and not as_json:
+        more = f"{number - len(rows):,} more"
+        say(f"… and {more}; see all with --most {number}, or fewer with {narrowing}")
 
 
 @app.command("list")
@@ -55,7 +69,9 @@ def list_(
     kind: KindOption = None,
     at_least: AtLeastOption = None,
     place: InPlaceOption = None,
-    empty: Annotated[bool, typer.Option("--empty", help="Also labels with nothing left.")] = False,
+    empty: Annotated[
+        bool, typer.Option("--empty", help="Also show labels with nothing left.")
+    ] = False,
     most: MostOption = None,
     as_json: JsonFlag = False,
 ) -> None:
@@ -66,11 +82,10 @@ def list_(
       quirebox stash list --colour black --at-least 20x30cm
       quirebox stash list --kind offcut --finish linen
     """
-    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.stash import stash_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        listing, rows, number = stash_list(
+        found = stash_list(
             session,
             _number_of_lines(most, as_json),
             paper=paper,
@@ -81,9 +96,7 @@ def list_(
             place=place,
             include_empty=empty,
         )
-    show_list(listing, rows, as_json)
-    if not as_json:
-        _show_more_hint(number, len(rows), "--paper, --place or --at-least")
+    _show_page(*found, as_json, "--paper, --place or --at-least")
 
 
 @app.command("count")
@@ -151,10 +164,10 @@ def mark_damaged(
     ] = None,
     why: WhyOption = "",
 ) -> None:
-    """Mark a damaged area of a sheet or an offcut; nothing is cut from it any more.
+    """Mark a damaged area on a sheet or an offcut; nothing more is cut from that area.
 
-    A sheet with a damaged area leaves its pile and gets a label of its own. Left and top are those
-    of the paper as its size is entered, width first.
+    A sheet with a damaged area leaves its pile and gets a label of its own. Left and top are as you
+    see them with the size as you entered it: width across, height down.
 
     \b
     Examples:
@@ -195,7 +208,7 @@ def margin(
 ) -> None:
     """Change the margins of sheets or of an offcut: how much along the edges can't be used.
 
-    What gets other margins gets another label too. 'quirebox stash undo' undoes it.
+    What gets new margins also gets a new label. 'quirebox stash undo' undoes it.
 
     \b
     Examples:
@@ -226,15 +239,13 @@ def margin(
 def put(
     context: typer.Context,
     label: LabelArgument,
-    place: Annotated[
-        str, typer.Argument(help="Where it is from now on, such as 'Shelf A / Drawer 2'.")
-    ],
+    place: Annotated[str, typer.Argument(help="The place, such as 'Shelf A / Drawer 2'.")],
     quantity: Annotated[
         int | None,
         typer.Option("--quantity", min=1, help="How many of the sheets.", show_default="all"),
     ] = None,
 ) -> None:
-    """Put sheets or an offcut into a place; a new place is added.
+    """Put sheets or an offcut in a place; a new place is added.
 
     \b
     Examples:
@@ -259,12 +270,9 @@ def show_transactions(
     as_json: JsonFlag = False,
 ) -> None:
     """List what was done last, newest first; 'quirebox stash undo' can undo an entry."""
-    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.stash import transaction_list
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shown = transaction_list(session, most)
-    show_list(*shown, as_json)
+    show_from_shop(context, as_json, lambda session: transaction_list(session, most))
 
 
 @app.command("undo")
@@ -338,11 +346,10 @@ def find(
     """  # fmt: skip
     from datetime import UTC, datetime
 
-    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.stash import find_list
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        listing, rows, number = find_list(
+        found = find_list(
             session,
             datetime.now(UTC),
             _number_of_lines(most, as_json),
@@ -355,9 +362,7 @@ def find(
             kind=kind,
             older_than_days=days,
         )
-    show_list(listing, rows, as_json)
-    if not as_json:
-        _show_more_hint(number, len(rows), "--colour, --at-least or --place")
+    _show_page(*found, as_json, "--colour, --at-least or --place")
 
 
 app.command("makes")(stash_makes.makes)
@@ -371,13 +376,10 @@ def show_history(context: typer.Context, label: LabelArgument, as_json: JsonFlag
     """Show every change of a label: when, how many, why, for which batch.
 
     \b
-    Example:
+    Examples:
       quirebox stash history S-3
       quirebox stash history 4-17-2
     """
-    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.stash import history_list
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shown = history_list(session, label)
-    show_list(*shown, as_json)
+    show_from_shop(context, as_json, lambda session: history_list(session, label))

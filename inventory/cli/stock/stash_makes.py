@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from inventory.cli.shared.design_options import OwnPaperOption
 from inventory.cli.shared.options import (
     CutsOption,
     EffortOption,
@@ -16,10 +17,9 @@ from inventory.cli.shared.options import (
 )
 from inventory.cli.shared.terminal import say
 from inventory.core.text import pairs
-from inventory.documents.text.capacity import number_words
 from nester.core.problem import Cuts, Effort
 
-__all__ = ["makes", "number_words"]
+__all__ = ["makes"]
 
 
 def makes(
@@ -31,18 +31,15 @@ def makes(
             help="A design and its sizes; more designs may follow, each with its own sizes.",
         ),
     ],
-    paper: Annotated[
-        list[str] | None,
-        typer.Option("--paper", metavar="PART=PAPER", help="A paper for a part, or for 'all'."),
-    ] = None,
+    paper: OwnPaperOption = None,
     cuts: CutsOption = Cuts.STRAIGHT,
     effort: EffortOption = Effort.QUICK,
     seconds: SecondsOption = None,
     as_json: JsonFlag = False,
 ) -> None:
-    """Show how many of a design could be made from what is on hand and not reserved.
+    """Show how many of a design you can make from what is on hand and not reserved.
 
-    Each line stands for itself: either that many of this design, or that many of another.
+    The lines are alternatives: that many of one design, or that many of another.
 
     \b
     Examples:
@@ -61,4 +58,7 @@ def makes(
         found = [max_copies(problem, effort, stop=stop) for problem in problems]
     show_list(CAPACITY, list(zip(read, found, strict=True)), as_json)
     if not as_json and any(not copies.is_optimal for copies in found):
-        say("Of two numbers, a plan was found for the first; more than the second can't be.")
+        say(
+            "Where there are two numbers, a plan was found for the first; no plan can make more"
+            " than the second."
+        )

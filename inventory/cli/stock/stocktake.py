@@ -14,6 +14,7 @@ from inventory.cli.shared.options import (
     ask,
     replacing,
     shop_file_of,
+    show_from_shop,
 )
 from inventory.cli.shared.stock_options import WhyOption
 from inventory.cli.shared.terminal import say
@@ -27,11 +28,14 @@ _NAMES_SHOWN = 8
 def sheet(
     context: typer.Context,
     place: Annotated[
-        str | None, typer.Option("--place", help="Only what is in this place, and in places in it.")
+        str | None,
+        typer.Option("--place", help="Only what is in this place, or in places inside it."),
     ] = None,
     into: Annotated[
         Path | None,
-        typer.Option("--into", metavar="FILE.csv", help="Write a CSV to fill in, not a table."),
+        typer.Option(
+            "--into", metavar="FILE.csv", help="Write a CSV file to fill in, instead of a table."
+        ),
     ] = None,
     yes: ReplaceFlag = False,
 ) -> None:
@@ -70,7 +74,7 @@ def enter(
     why: WhyOption = "",
     yes: YesFlag = False,
 ) -> None:
-    """Enter a filled-in count sheet: show what differs, then record it; or nothing.
+    """Enter a filled-in count sheet: show what differs, then record all of it or nothing.
 
     \b
     Example:
@@ -95,10 +99,7 @@ def enter(
 
 
 def counted_papers(context: typer.Context, as_json: JsonFlag = False) -> None:
-    """Show when each paper was last counted; those never counted come first."""
-    from inventory.cli.shared.terminal import show_list
+    """Show when each paper was last counted; papers never counted come first."""
     from inventory.views.stock.stocktake import counted_list
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shown = counted_list(session)
-    show_list(*shown, as_json)
+    show_from_shop(context, as_json, counted_list)

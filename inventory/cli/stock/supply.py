@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from inventory.cli.shared.options import JsonFlag, group, shop_file_of
+from inventory.cli.shared.options import JsonFlag, group, shop_file_of, show_from_shop
+from inventory.cli.shared.stock_options import NoteOption, PlaceOption, WhyOption
 from inventory.cli.shared.terminal import say
 from nester.core.errors import Refusal
 
@@ -14,17 +15,16 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
 
-app = group("Supplies: ribbon on reels, adhesive, eyelets, by length, count or amount.")
+app = group("Supplies: ribbon, adhesive and eyelets, by length, count or amount.")
 
 NameArgument = Annotated[str, typer.Argument(help="The name of one of your supplies.")]
 BatchOption = Annotated[int | None, typer.Option("--batch", help="The batch it is used for.")]
-WhyOption = Annotated[str, typer.Option("--why", help="The reason, for the history.")]
 CutOption = Annotated[
     list[str] | None,
     typer.Option(
         "--cut",
         metavar="NxLENGTH",
-        help="Lengths of ribbon, such as 4x60cm; again for each length.",
+        help="Lengths of ribbon, such as 4x60cm; repeat for each length.",
     ),
 ]
 ShortestOption = Annotated[
@@ -41,7 +41,7 @@ def add(
         str, typer.Option("--by", help="reel (by length), count (by the piece) or amount.")
     ],
     unit: Annotated[str, typer.Option("--unit", help="The unit of an amount: ml, g.")] = "",
-    note: Annotated[str, typer.Option("--note", help="A note.")] = "",
+    note: NoteOption = "",
 ) -> None:
     """Add a supply: a kind of ribbon, adhesive or eyelet.
 
@@ -71,9 +71,9 @@ def receive(
     price: Annotated[
         str | None, typer.Option("--price", help="The price of a reel or pack.")
     ] = None,
-    place: Annotated[str | None, typer.Option("--place", help="Where you put it.")] = None,
+    place: PlaceOption = None,
     lot: Annotated[str, typer.Option("--lot", help="The lot number printed on it.")] = "",
-    supplier: Annotated[str, typer.Option("--supplier", help="Who brought it.")] = "",
+    supplier: Annotated[str, typer.Option("--supplier", help="The name of the supplier.")] = "",
     note_number: Annotated[
         str, typer.Option("--note-number", help="The number of the delivery note.")
     ] = "",
@@ -129,7 +129,7 @@ def use(
       quirebox supply use "Satin ribbon 6 mm" --cut 4x60cm --cut 2x35cm
     """
     from inventory.shop.settings import get_shop
-    from inventory.stock.supplies import find_supply, read_measure, use_supply
+    from inventory.stock.supplies import find_supply, format_measure, read_measure, use_supply
 
     with shop_file_of(context) as shop_file:
         if cut:
@@ -146,7 +146,11 @@ def use(
             taken = use_supply(
                 session, name, read_measure(supply, much, unit), batch=batch, why=why
             )
-    say(f"Recorded the use from {', '.join(item.label for item, _ in taken)}")
+        words = ", ".join(
+            f"{format_measure(supply.measure, parts, supply.unit, unit)} from {item.label}"
+            for item, parts in taken
+        )
+    say(f"Recorded the use of {supply.name}: {words}")
 
 
 def _use_ribbon(
@@ -175,6 +179,7 @@ def _use_ribbon(
     else:
         cuts = use_lengths(session, name, lengths, shortest=least, batch=batch, why=why)
         show_list(reel_listing(unit), cuts)
+        say("Recorded these lengths as cut")
 
 
 @app.command("count")
@@ -207,16 +212,15 @@ def count(
 @app.command("list")
 def list_(
     context: typer.Context,
-    empty: Annotated[bool, typer.Option("--empty", help="Also labels with nothing left.")] = False,
+    empty: Annotated[
+        bool, typer.Option("--empty", help="Also show labels with nothing left.")
+    ] = False,
     as_json: JsonFlag = False,
 ) -> None:
     """List all reels and packs, with how much is left of each."""
-    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.supplies import supply_list
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shown = supply_list(session, include_empty=empty)
-    show_list(*shown, as_json)
+    show_from_shop(context, as_json, lambda session: supply_list(session, include_empty=empty))
 
 
 @app.command("history")
@@ -227,9 +231,6 @@ def history(context: typer.Context, name: NameArgument, as_json: JsonFlag = Fals
     Example:
       quirebox supply history "Satin ribbon 6 mm"
     """
-    from inventory.cli.shared.terminal import show_list
     from inventory.views.stock.supplies import supply_history_list
 
-    with shop_file_of(context) as shop_file, shop_file.read() as session:
-        shown = supply_history_list(session, name)
-    show_list(*shown, as_json)
+    show_from_shop(context, as_json, lambda session: supply_history_list(session, name))

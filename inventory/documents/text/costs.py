@@ -97,8 +97,8 @@ def batch_cost_text(batch_cost: BatchCost) -> Group:
     def money(amount: Decimal) -> str:
         return format_money(amount, batch_cost.currency)
 
-    right = frozenset({"Order", "Paper", "Cutting", "Together"})
-    shown = table("", "Order", "For", "Paper", "Cutting", "Together", right=right)
+    right = frozenset({"Order", "Paper", "Cutting", "Total"})
+    shown = table("", "Order", "For", "Paper", "Cutting", "Total", right=right)
     for row in batch_cost.rows:
         shown.add_row(
             str(row.order),
@@ -109,12 +109,12 @@ def batch_cost_text(batch_cost: BatchCost) -> Group:
         )
     shown.add_section()
     whole = batch_cost.paper + batch_cost.cutting
-    shown.add_row("", "all", money(batch_cost.paper), money(batch_cost.cutting), money(whole))
+    shown.add_row("", "All", money(batch_cost.paper), money(batch_cost.cutting), money(whole))
     return Group(
         Text(
             f"Batch {batch_cost.batch}: paper less the offcuts you keep, and cutting", style="bold"
         ),
         Text(f"About {format_minutes(batch_cost.minutes)} of cutting."),
         shown,
-        Text("All costs of an order: 'quirebox order cost NUMBER'."),
+        Text("See all costs of an order with 'quirebox order cost NUMBER'."),
     )

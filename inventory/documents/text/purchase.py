@@ -167,11 +167,11 @@ def estimate_words(found: DesignEstimate) -> list[str]:
     """Say what an estimate leaves out, and that its search was stopped."""
     sentences = []
     if found.estimates[0].purchase_plan.cutting_plan.unplaced:
-        sentences.append("The costs are without the pieces that are not placed.")
+        sentences.append("The costs don't include the pieces that are not placed.")
     if any(estimate.purchase_plan.interrupted for estimate in found.estimates):
         sentences.append(STOPPED)
     if not found.task.terms:
-        sentences.append("With the prices you gave; shipping is not counted.")
+        sentences.append("Calculated with the prices you gave; shipping is not counted.")
     return sentences
 
 

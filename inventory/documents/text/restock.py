@@ -25,7 +25,7 @@ __all__ = [
     "restock_sum_words",
 ]
 
-NO_OFFER = "nobody sells it"
+NO_OFFER = "not on sale"
 
 
 def order_by_words(day: date | None, today: date) -> str:
@@ -58,9 +58,9 @@ def restock_sum_words(lines: Sequence[RestockLine], currency: str) -> list[str]:
     sentences = []
     if chosen:
         goods = sum((Fraction(choice.price) for choice in chosen), Fraction(0))
-        sentences.append(f"Together {format_money(goods, currency)}, shipping not counted.")
+        sentences.append(f"{format_money(goods, currency)} in all; shipping is not counted.")
     if len(chosen) < len(lines):
-        sentences.append("What nobody sells is on none of today's price lists.")
+        sentences.append("Papers not on sale are on none of today's price lists.")
     return sentences
 
 

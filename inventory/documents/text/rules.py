@@ -20,7 +20,9 @@ def rules_words(apart: Length, trimmer: Trimmer, unit: Unit) -> list[str]:
     if trimmer.longest_cut is not None:
         words.append(f"The trimmer cuts up to {format_length(trimmer.longest_cut, unit)}")
     if trimmer.smallest_strip:
-        words.append(f"It holds strips from {format_length(trimmer.smallest_strip, unit)}")
+        words.append(
+            f"The trimmer holds strips from {format_length(trimmer.smallest_strip, unit)} wide"
+        )
     if trimmer.stages is not None:
         stages = "1 stage" if trimmer.stages == 1 else f"{trimmer.stages} stages"
         words.append(f"Cut in at most {stages}")

@@ -39,7 +39,8 @@ def shop_words(shop: Shop, place: str, papers: int, stock: int, orders: int) -> 
     days = format_count(shop.making_days, "day")
     yield f"The paper of an order must be there {days} before it is due"
     amounts = format_count(papers, "paper"), format_count(orders, "order")
-    yield f"{amounts[0]}, {stock:,} sheets and offcuts, {amounts[1]}"
+    held = "1 sheet or offcut" if stock == 1 else f"{stock:,} sheets and offcuts"
+    yield f"{amounts[0]}, {held}, {amounts[1]}"
 
 
 def check_words(place: str, report: CheckReport) -> Iterator[str]:
@@ -54,4 +55,4 @@ def check_words(place: str, report: CheckReport) -> Iterator[str]:
         for finding in report.findings:
             if finding.check == name:
                 yield f"           {finding.where}: {finding.message}"
-    yield "It is not sound; restore a backup" if faulty else "It is sound"
+    yield "Errors were found; restore a backup" if faulty else "No errors were found"
