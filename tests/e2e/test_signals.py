@@ -5,11 +5,9 @@ from __future__ import annotations
 import json
 import os
 import re
-import select
 import signal
 import subprocess
 import sys
-import time
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from random import Random
@@ -45,15 +43,12 @@ class Watched:
         self.seen = ""
 
     def wait_for(self, pattern: str) -> None:
-        """Wait until the terminal shows it, however long a busy machine takes."""
-        end = time.monotonic() + LIMIT
+        """Wait until the terminal shows it, or the command has ended without."""
         while not re.search(pattern, self.seen):
-            assert self._read(end - time.monotonic()), self.seen
+            assert self._read(), self.seen
 
-    def _read(self, seconds: float = LIMIT) -> bool:
-        ready, _, _ = select.select([self._ours], [], [], max(0, seconds))
-        if not ready:
-            return False
+    def _read(self) -> bool:
+        """Read what the terminal shows next; False once the command has closed it."""
         try:
             data = os.read(self._ours, 65536)
         except OSError:  # Linux says so when the other side has closed
@@ -182,7 +177,7 @@ def test_the_safety_stop_still_gives_an_answer(stocked: Desk) -> None:
     assert plan["batch"] == 1
 
 
-@pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
+@pytest.mark.parametrize("encoding", ["ascii", "latin-1", "cp1252"])
 def test_an_output_that_knows_few_signs(stocked: Desk, encoding: str) -> None:
     stocked.do("batch", "plan", "3", "--effort", "quick")
     plain = Desk(stocked.folder, {"PYTHONIOENCODING": encoding})

@@ -32,7 +32,7 @@ from inventory.costs.costing import (
 )
 from nester.designs.base.design import Measure
 
-CASES = settings(max_examples=int(os.environ.get("QUIREBOX_COSTS", "100")), deadline=None)
+CASES = settings(max_examples=int(os.environ.get("QUIREBOX_COSTS", "300")), deadline=None)
 
 currencies = st.sampled_from(["EUR", "JPY", "KWD"])
 prices = st.decimals(0, 10_000, places=4)

@@ -1,6 +1,6 @@
 """Damaged files: each is read for what it is, or refused in one sentence, and nothing is stored.
 
-``QUIREBOX_FILES=3000 pytest tests/properties/test_damaged_files.py`` tries more than 60 of each.
+``QUIREBOX_FILES=3000 pytest tests/properties/test_damaged_files.py`` tries more than 300 of each.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
     from inventory.database.shop_file import ShopFile
 
-FILES = int(os.environ.get("QUIREBOX_FILES", "60"))
+FILES = int(os.environ.get("QUIREBOX_FILES", "300"))
 TODAY = date(2027, 3, 1)
 many = settings(max_examples=FILES, deadline=None, suppress_health_check=list(HealthCheck))
 few = settings(many, max_examples=max(10, FILES // 10))

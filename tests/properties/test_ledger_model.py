@@ -172,7 +172,7 @@ class Ledger(RuleBasedStateMachine):
 
 
 Ledger.TestCase.settings = settings(
-    max_examples=8,
+    max_examples=15,
     stateful_step_count=25,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow],

@@ -131,7 +131,7 @@ def tiny_problems(draw):
     )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=300, deadline=None)
 @given(tiny_problems())
 def test_the_answer_is_the_best_of_all_and_proven(problem):
     answer = solve(problem, Effort.QUICK)

@@ -40,7 +40,7 @@ def template() -> Path:
     return path
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(
     margins=margins,
     trimmer=trimmers,
