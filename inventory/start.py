@@ -1,4 +1,4 @@
-"""Where the command `quirebox` begins: as little as can be, so that Ctrl-C is heeded at once."""
+"""Where the command `quirebox` begins: as little as can be, so that Ctrl-C works at once."""
 
 from __future__ import annotations
 

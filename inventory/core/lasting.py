@@ -22,6 +22,6 @@ def has_changed() -> bool:
 
 
 def forget_changes() -> None:
-    """Begin anew, as a run of the command does."""
+    """Start again from nothing, as a run of the command does."""
     global _changed
     _changed = False

@@ -443,7 +443,7 @@ def _last_purchase_price(session: Session, supply: Supply) -> Fraction | None:
     """Return what the smallest part cost when the supply was last bought at a known price."""
     first = (
         select(func.min(SupplyMovement.id))
-        .where(SupplyMovement.deed_id.not_in(ledger.reversed_transactions()))
+        .where(SupplyMovement.transaction_id.not_in(ledger.reversed_transactions()))
         .group_by(SupplyMovement.item_id)
     )
     newest = session.execute(

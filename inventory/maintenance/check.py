@@ -452,11 +452,11 @@ def _reversals(session: Session) -> _Findings:
     """Check that a transaction that undoes another one undoes all of it, and nothing else."""
     booked: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
     taken: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
-    lines = select(Movement.deed_id, Movement.id, Movement.undoes_id, Movement.change)
+    lines = select(Movement.transaction_id, Movement.id, Movement.undoes_id, Movement.change)
     for transaction_id, number, undoes, change in session.execute(lines):
         booked[transaction_id]["movement", number, change] += 1
         taken[transaction_id]["movement", undoes, -change] += 1
-    supplies = select(SupplyMovement.deed_id, SupplyMovement.item_id, SupplyMovement.change)
+    supplies = select(SupplyMovement.transaction_id, SupplyMovement.item_id, SupplyMovement.change)
     for transaction_id, item, change in session.execute(supplies):
         booked[transaction_id]["supply", item, change] += 1
         taken[transaction_id]["supply", item, -change] += 1
@@ -482,7 +482,7 @@ def _purchases(session: Session) -> _Findings:
     ):
         transactions = (
             select(Transaction.id, Transaction.reason)
-            .join(table, table.deed_id == Transaction.id)
+            .join(table, table.transaction_id == Transaction.id)
             .distinct()
         )
         for number, its in session.execute(transactions.order_by(Transaction.id)):
@@ -494,7 +494,7 @@ def _purchases(session: Session) -> _Findings:
     came = (
         select(PurchaseLine, func.sum(PurchaseReceipt.packs))
         .join(PurchaseReceipt, PurchaseReceipt.line_id == PurchaseLine.id)
-        .where(PurchaseReceipt.deed_id.not_in(ledger.reversed_transactions()))
+        .where(PurchaseReceipt.transaction_id.not_in(ledger.reversed_transactions()))
         .group_by(PurchaseLine.id)
         .order_by(PurchaseLine.id)
     )
@@ -506,11 +506,11 @@ def _purchases(session: Session) -> _Findings:
         PurchaseLine, PurchaseReceipt.line_id == PurchaseLine.id
     ).join(Stock, PurchaseReceipt.stock_id == Stock.id)  # fmt: skip
     for receipt, line, stock in session.execute(receipts):
-        received[receipt.deed_id, stock.id] += receipt.packs * line.pack
+        received[receipt.transaction_id, stock.id] += receipt.packs * line.pack
         if stock.paper_id != line.paper_id:
             yield stock.label, f"purchase {line.purchase_id} is of another paper"
-    booked = select(Movement.deed_id, Movement.stock_id, Movement.change).where(
-        Movement.deed_id.in_(select(PurchaseReceipt.deed_id))
+    booked = select(Movement.transaction_id, Movement.stock_id, Movement.change).where(
+        Movement.transaction_id.in_(select(PurchaseReceipt.transaction_id))
     )
     moved: Counter[tuple[int, int]] = Counter()
     for transaction_id, stock_id, change in session.execute(booked):

@@ -234,7 +234,7 @@ def missing_pieces(session: Session) -> Counter[int]:
     lost = session.execute(
         select(SpoiledPieces.order_id, func.sum(SpoiledPieces.quantity))
         .where(
-            SpoiledPieces.deed_id.not_in(reversed_transactions()),
+            SpoiledPieces.transaction_id.not_in(reversed_transactions()),
             SpoiledPieces.mended_id.is_(None) | SpoiledPieces.mended_id.not_in(mended),
         )
         .group_by(SpoiledPieces.order_id)

@@ -65,10 +65,10 @@ def report_times(
         until = round(seconds * estimated / total)
         session.add(
             CuttingTime(
-                deed_id=transaction.id,
+                transaction_id=transaction.id,
                 report_id=transactions[0][0].id,
                 seconds=until - shared,
-                reckoned=round(minutes * 60),
+                estimated=round(minutes * 60),
             )
         )
         shared = until
@@ -78,8 +78,8 @@ def report_times(
 def shop_pace(session: Session) -> Pace:
     """Return the shop's pace; the default one as long as nothing was reported."""
     query = (
-        select(func.sum(CuttingTime.seconds), func.sum(CuttingTime.reckoned))
-        .where(CuttingTime.deed_id.not_in(reversed_transactions()))
+        select(func.sum(CuttingTime.seconds), func.sum(CuttingTime.estimated))
+        .where(CuttingTime.transaction_id.not_in(reversed_transactions()))
         .group_by(CuttingTime.report_id)
         .order_by(CuttingTime.report_id)
     )

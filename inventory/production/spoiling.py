@@ -140,7 +140,7 @@ def _add_spoiled_pieces(
     session: Session, transaction: Transaction, order: int, part: int, quantity: int
 ) -> SpoiledPieces:
     spoiled = SpoiledPieces(
-        deed_id=transaction.id,
+        transaction_id=transaction.id,
         batch_id=transaction.batch_id,
         order_id=order,
         part=part,
@@ -167,7 +167,7 @@ def spoiled_pieces(
     query = (
         select(SpoiledPieces)
         .join(Order, SpoiledPieces.order_id == Order.id)
-        .where(SpoiledPieces.deed_id.not_in(ledger.reversed_transactions()))
+        .where(SpoiledPieces.transaction_id.not_in(ledger.reversed_transactions()))
         .order_by(SpoiledPieces.id)
     )
     if batch is not None:

@@ -95,7 +95,7 @@ def _check_no_later_changes(session: Session, transaction: Transaction) -> None:
             f"entry {newest[0].id} of batch {transaction.batch_id} was made after it; undo that"
             " first"
         )
-    spoiled = select(SpoiledPieces).where(SpoiledPieces.deed_id == transaction.id)
+    spoiled = select(SpoiledPieces).where(SpoiledPieces.transaction_id == transaction.id)
     for pieces in session.scalars(spoiled):
         if pieces.mended_id is not None:
             raise Refusal(
@@ -116,7 +116,7 @@ def _check_unreserved(session: Session, transaction: Transaction) -> None:
     changes = session.execute(
         select(Stock, func.sum(Movement.change))
         .join(Movement, Movement.stock_id == Stock.id)
-        .where(Movement.deed_id == transaction.id)
+        .where(Movement.transaction_id == transaction.id)
         .group_by(Stock.id)
     ).all()
     taken = reserved_quantities(session)

@@ -399,7 +399,9 @@ def get_purchase(session: Session, number: int) -> Purchase:
             Hint("list all there are", "buy purchase list", ("--all",)),
         )
     if (
-        session.scalar(select(Transaction.id).where(Transaction.undoes_id == purchase.deed_id))
+        session.scalar(
+            select(Transaction.id).where(Transaction.undoes_id == purchase.transaction_id)
+        )
         is not None
     ):
         raise Refusal(f"purchase {number} was undone")
@@ -414,7 +416,7 @@ def list_purchases(session: Session, *, also_done: bool = True) -> list[Purchase
     also_done
         Also those of which nothing is to come any more.
     """
-    query = select(Purchase).where(Purchase.deed_id.not_in(ledger.reversed_transactions()))
+    query = select(Purchase).where(Purchase.transaction_id.not_in(ledger.reversed_transactions()))
     purchases = session.scalars(query.order_by(Purchase.expected, Purchase.id)).all()
     rows = _rows(session, purchases)
     return [row for row in rows if also_done or row.is_outstanding]
@@ -429,14 +431,14 @@ def purchase_row(session: Session, purchase: Purchase) -> PurchaseRow:
 def _rows(session: Session, purchases: Sequence[Purchase]) -> list[PurchaseRow]:
     receipts = (
         select(PurchaseReceipt.line_id, PurchaseReceipt.packs, PurchaseReceipt.amount)
-        .where(PurchaseReceipt.deed_id.not_in(ledger.reversed_transactions()))
+        .where(PurchaseReceipt.transaction_id.not_in(ledger.reversed_transactions()))
         .order_by(PurchaseReceipt.id)
     )
     billed: dict[int, list[tuple[int, Decimal]]] = defaultdict(list)
     for line_id, packs, amount in session.execute(receipts):
         billed[line_id].append((packs, amount))
     ends = select(PurchaseClosure.purchase_id).where(
-        PurchaseClosure.deed_id.not_in(ledger.reversed_transactions())
+        PurchaseClosure.transaction_id.not_in(ledger.reversed_transactions())
     )
     closed = set(session.scalars(ends))
     lines: dict[int, list[PurchaseLine]] = defaultdict(list)
@@ -652,7 +654,7 @@ def receive_purchase(
     for (line, packs, billed), stock in zip(booked, stocks, strict=True):
         session.add(
             PurchaseReceipt(
-                deed_id=transaction.id,
+                transaction_id=transaction.id,
                 line_id=line.id,
                 stock_id=stock.id,
                 packs=packs,
@@ -709,7 +711,7 @@ def close_purchase(session: Session, number: int, why: str = "") -> PurchaseRow:
     if not row.is_outstanding:
         raise Refusal(f"nothing of purchase {number} is to come: it is {row.status}")
     transaction = ledger.book_transaction(session, Reason.CLOSED, note=why)
-    session.add(PurchaseClosure(deed_id=transaction.id, purchase_id=purchase.id))
+    session.add(PurchaseClosure(transaction_id=transaction.id, purchase_id=purchase.id))
     session.flush()
     return row
 
@@ -725,15 +727,15 @@ def check_reversible(session: Session, transaction: Transaction) -> None:
     if transaction.reason is not Reason.ORDERED:
         return
     receipts = (
-        select(PurchaseReceipt.deed_id)
+        select(PurchaseReceipt.transaction_id)
         .join(PurchaseLine, PurchaseReceipt.line_id == PurchaseLine.id)
         .join(Purchase, PurchaseLine.purchase_id == Purchase.id)
-        .where(Purchase.deed_id == transaction.id)
+        .where(Purchase.transaction_id == transaction.id)
     )
     ends = (
-        select(PurchaseClosure.deed_id)
+        select(PurchaseClosure.transaction_id)
         .join(Purchase, PurchaseClosure.purchase_id == Purchase.id)
-        .where(Purchase.deed_id == transaction.id)
+        .where(Purchase.transaction_id == transaction.id)
     )
     standing = select(func.max(Transaction.id)).where(
         Transaction.id.in_(receipts.union(ends)),

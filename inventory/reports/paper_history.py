@@ -149,7 +149,7 @@ def _add_movements(session: Session, row: _RowOf, plans: PlanCache) -> None:
         select(Movement, Stock.label, Stock.width, Stock.height, Paper.name, Transaction.layout)
         .join(Stock, Movement.stock_id == Stock.id)
         .join(Paper, Stock.paper_id == Paper.id)
-        .outerjoin(Transaction, Movement.deed_id == Transaction.id)
+        .outerjoin(Transaction, Movement.transaction_id == Transaction.id)
         .where(
             Movement.reason.in_([Reason.CUT, Reason.KEPT, Reason.SPOILED]),
             # An offcut put away by hand, and a sheet booked as cut by hand, are of no batch.
@@ -188,10 +188,10 @@ def damage_events(session: Session) -> Iterator[tuple[datetime, str, int]]:
     """Yield when how much of a paper was damaged, each part of it once: moment, paper, area."""
     lines = session.execute(
         select(DamagedArea, Transaction.at, Transaction.reason, Paper.name)
-        .join(Transaction, DamagedArea.deed_id == Transaction.id)
+        .join(Transaction, DamagedArea.transaction_id == Transaction.id)
         .join(Stock, DamagedArea.stock_id == Stock.id)
         .join(Paper, Stock.paper_id == Paper.id)
-        .where(DamagedArea.deed_id.not_in(reversed_transactions()))
+        .where(DamagedArea.transaction_id.not_in(reversed_transactions()))
         .order_by(DamagedArea.id)
     )
     before: dict[int, list[Rect]] = defaultdict(list)
@@ -199,7 +199,7 @@ def damage_events(session: Session) -> Iterator[tuple[datetime, str, int]]:
         rects = before[damage.stock_id]
         known = union_area(rects)
         rects.append(damage.rect)
-        if reason is Reason.BRUISED:  # else it came with the sheet from another label
+        if reason is Reason.DAMAGED:  # else it came with the sheet from another label
             yield at, paper, union_area(rects) - known
 
 
@@ -226,7 +226,7 @@ def _subtract_spoiled_pieces(session: Session, row: _RowOf, plans: PlanCache) ->
     """Count pieces that were spoiled after they had been cut as spoiled, not as pieces."""
     lines = session.execute(
         select(SpoiledPieces, Transaction.at)
-        .join(Transaction, SpoiledPieces.deed_id == Transaction.id)
+        .join(Transaction, SpoiledPieces.transaction_id == Transaction.id)
         .where(Transaction.id.not_in(reversed_transactions()), Transaction.layout.is_(None))
     )
     for spoiled, at in lines:

@@ -204,7 +204,7 @@ def _use_entries(session: Session) -> list[_UseEntry]:
             Transaction.copies,
         )
         .join(Stock, Movement.stock_id == Stock.id)
-        .outerjoin(Transaction, Movement.deed_id == Transaction.id)
+        .outerjoin(Transaction, Movement.transaction_id == Transaction.id)
         .where(
             Movement.reason.in_([Reason.CUT, Reason.KEPT, Reason.SPOILED]),
             (Movement.reason == Reason.SPOILED) | Movement.batch_id.is_not(None),
@@ -305,7 +305,7 @@ def _spoiled_pieces(session: Session) -> list[tuple[SpoiledPieces, datetime, str
     """Return pieces that were spoiled after they had been cut, when, and of which design."""
     lines = session.execute(
         select(SpoiledPieces, Transaction.at, Order.design)
-        .join(Transaction, SpoiledPieces.deed_id == Transaction.id)
+        .join(Transaction, SpoiledPieces.transaction_id == Transaction.id)
         .join(Order, SpoiledPieces.order_id == Order.id)
         .where(Transaction.id.not_in(reversed_transactions()), Transaction.layout.is_(None))
         .order_by(SpoiledPieces.id)
@@ -369,7 +369,7 @@ def _received(session: Session, by: ReportGrouping) -> Iterable[_SpendingEntry]:
         select(Movement.at, Movement.change, Stock.price, Paper.name, Delivery.supplier)
         .join(Stock, Movement.stock_id == Stock.id)
         .join(Paper, Stock.paper_id == Paper.id)
-        .outerjoin(Transaction, Movement.deed_id == Transaction.id)
+        .outerjoin(Transaction, Movement.transaction_id == Transaction.id)
         .outerjoin(Delivery, Transaction.delivery_id == Delivery.id)
         .where(Movement.reason == Reason.RECEIVED, Movement.id.not_in(reversed_movements()))
         .order_by(Movement.id)

@@ -49,7 +49,7 @@ def count_stock(session: Session, label: str, quantity: int, why: str = "") -> M
     booked = ledger.on_hand(session, stock)
     transaction = ledger.book_transaction(session, Reason.COUNTED, note=why)
     session.add(
-        StockCount(deed_id=transaction.id, stock_id=stock.id, found=quantity, booked=booked)
+        StockCount(transaction_id=transaction.id, stock_id=stock.id, found=quantity, booked=booked)
     )
     session.flush()
     if quantity == booked:

@@ -113,7 +113,7 @@ def damaged_areas_by_stock(session: Session) -> dict[int, tuple[Rect, ...]]:
     found: dict[int, list[Rect]] = defaultdict(list)
     query = (
         select(DamagedArea)
-        .where(DamagedArea.deed_id.not_in(ledger.reversed_transactions()))
+        .where(DamagedArea.transaction_id.not_in(ledger.reversed_transactions()))
         .order_by(DamagedArea.id)
     )
     for area in session.scalars(query):
@@ -125,7 +125,7 @@ def grain_findings(session: Session) -> dict[int, GrainAxis]:
     """Return how the grain of offcuts runs where that was found out later, by `Stock.id`."""
     query = (
         select(GrainFinding)
-        .where(GrainFinding.deed_id.not_in(ledger.reversed_transactions()))
+        .where(GrainFinding.transaction_id.not_in(ledger.reversed_transactions()))
         .order_by(GrainFinding.id)
     )
     return {finding.stock_id: finding.grain for finding in session.scalars(query)}
@@ -204,19 +204,19 @@ def book_damage(session: Session, label: str, at: Rect, why: str = "") -> Stock:
     unit = session.get_one(Shop, 1).unit
     _check_within_stock(session, stock, at, unit)
     _check_unreserved(session, stock)
-    transaction = ledger.book_transaction(session, Reason.BRUISED, note=why)
+    transaction = ledger.book_transaction(session, Reason.DAMAGED, note=why)
     damaged = stock
     if stock.kind is StockKind.SHEET:
-        ledger.book_movement(session, stock, -1, Reason.BRUISED, transaction=transaction)
+        ledger.book_movement(session, stock, -1, Reason.DAMAGED, transaction=transaction)
         line = ReceiptLine(
             stock.paper.name, (stock.width, stock.height), 1, note=stock.note, lot=stock.lot,
             margins=stock.margins, grain=grain_of_stock(session, stock),
         )  # fmt: skip
         (damaged,) = put_away_offcuts(
-            session, transaction, [line], reason=Reason.BRUISED, parents=[stock]
+            session, transaction, [line], reason=Reason.DAMAGED, parents=[stock]
         )
         damaged.place = stock.place
-    session.add(DamagedArea(deed_id=transaction.id, stock_id=damaged.id, **at._asdict()))
+    session.add(DamagedArea(transaction_id=transaction.id, stock_id=damaged.id, **at._asdict()))
     session.flush()
     return damaged
 
@@ -358,7 +358,7 @@ def change_margins(
     (target,) = put_away_offcuts(session, transaction, [line], reason=Reason.MOVED, parents=[stock])
     _check_usable_area_left(target, damaged)
     session.add_all(
-        DamagedArea(deed_id=transaction.id, stock_id=target.id, **rect._asdict())
+        DamagedArea(transaction_id=transaction.id, stock_id=target.id, **rect._asdict())
         for rect in damaged
     )
     session.flush()
@@ -396,6 +396,6 @@ def book_grain(session: Session, label: str, grain: GrainAxis | str, why: str = 
             Hint("set it", "paper set", (stock.paper.name, "--grain", "long")),
         )
     transaction = ledger.book_transaction(session, Reason.GRAIN, note=why)
-    session.add(GrainFinding(deed_id=transaction.id, stock_id=stock.id, grain=fibres))
+    session.add(GrainFinding(transaction_id=transaction.id, stock_id=stock.id, grain=fibres))
     session.flush()
     return stock

@@ -159,7 +159,7 @@ def _movement_values(
 ) -> dict[str, Any]:
     return {
         "stock_id": stock.id, "change": change, "reason": reason, "batch_id": transaction.batch_id,
-        "note": transaction.note, "at": transaction.at, "deed_id": transaction.id,
+        "note": transaction.note, "at": transaction.at, "transaction_id": transaction.id,
     }  # fmt: skip
 
 
@@ -238,14 +238,16 @@ def reverse_transaction(
         raise Refusal(f"entry {transaction.id} has been undone already")
     movements = session.scalars(
         select(Movement)
-        .where(Movement.deed_id == transaction.id)
+        .where(Movement.transaction_id == transaction.id)
         .options(joinedload(Movement.stock))
     ).all()
     supplies = session.scalars(
-        select(SupplyMovement).where(SupplyMovement.deed_id == transaction.id)
+        select(SupplyMovement).where(SupplyMovement.transaction_id == transaction.id)
     ).all()
     undone = reversed_movements()
-    part = select(Movement.id).where(Movement.deed_id == transaction.id, Movement.id.in_(undone))
+    part = select(Movement.id).where(
+        Movement.transaction_id == transaction.id, Movement.id.in_(undone)
+    )
     if session.scalar(part.limit(1)) is not None:
         raise Refusal(f"a part of entry {transaction.id} has been undone already")
     there = on_hand_by_stock(
@@ -272,7 +274,7 @@ def reverse_transaction(
 def _reversal_values(movement: Movement, back: Transaction) -> dict[str, Any]:
     return {
         "stock_id": movement.stock_id, "change": -movement.change, "reason": Reason.UNDONE,
-        "batch_id": movement.batch_id, "note": back.note, "at": back.at, "deed_id": back.id,
+        "batch_id": movement.batch_id, "note": back.note, "at": back.at, "transaction_id": back.id,
         "undoes_id": movement.id,
     }  # fmt: skip
 

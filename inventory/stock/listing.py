@@ -440,10 +440,10 @@ def history_rows(session: Session, which: ColumnElement[bool]) -> list[HistoryRo
     for movement, label in lines:
         rows.append(HistoryRow(
             movement.id, movement.at, movement.change, 0, movement.reason, movement.batch_id,
-            movement.note, label, movement.deed_id,
+            movement.note, label, movement.transaction_id,
         ))  # fmt: skip
         # Some movements are of no transaction; they stand where they were booked.
-        order.append(max(movement.deed_id or 0, order[-1] if order else 0))
+        order.append(max(movement.transaction_id or 0, order[-1] if order else 0))
     moved = {(row.transaction, row.label): place for place, row in enumerate(rows)}
     for found in _findings(session, which):
         place = moved.get((found.transaction, found.label))
@@ -466,7 +466,7 @@ def _findings(session: Session, which: ColumnElement[bool]) -> Iterator[HistoryR
     for table in (DamagedArea, GrainFinding):
         lines = session.execute(
             select(table, Transaction, back, Stock.label)
-            .join(Transaction, table.deed_id == Transaction.id)
+            .join(Transaction, table.transaction_id == Transaction.id)
             .join(Stock, table.stock_id == Stock.id)
             .outerjoin(back, back.undoes_id == Transaction.id)
             .where(which)

@@ -61,7 +61,7 @@ def kept_offcuts(
     """
     query = (
         select(Movement, Transaction)
-        .join(Transaction, Movement.deed_id == Transaction.id)
+        .join(Transaction, Movement.transaction_id == Transaction.id)
         .where(
             Transaction.batch_id == batch.id,
             Transaction.reason == Reason.CUT,

@@ -499,7 +499,7 @@ def _refuse_duplicate_receipt(
     rows = session.execute(
         select(Stock.paper_id, Stock.width, Stock.height, Stock.lot, Movement.change, Movement.at)
         .join(Movement, Movement.stock_id == Stock.id)
-        .join(Transaction, Movement.deed_id == Transaction.id)
+        .join(Transaction, Movement.transaction_id == Transaction.id)
         .where(Transaction.delivery_id == delivery.id, Movement.id.not_in(reversed_movements()))
     )
     before = {(paper, *size, fold(lot)): (n, at) for paper, *size, lot, n, at in rows}
@@ -567,7 +567,7 @@ def list_deliveries(session: Session) -> list[DeliveryRow]:
     rows = session.execute(
         select(Delivery, Movement.change, Stock.price, Movement.at)
         .join(Transaction, Transaction.delivery_id == Delivery.id)
-        .join(Movement, Movement.deed_id == Transaction.id)
+        .join(Movement, Movement.transaction_id == Transaction.id)
         .join(Stock, Movement.stock_id == Stock.id)
         .where(Movement.id.not_in(reversed_movements()))
         .order_by(Movement.id)

@@ -160,7 +160,9 @@ def book_counts(session: Session, counts: Sequence[CountLine], why: str) -> list
         raise Refusal(f"the count differs from the records for {labels}; say why")
     transaction = ledger.book_transaction(session, Reason.COUNTED, note=why)
     session.add_all(
-        StockCount(deed_id=transaction.id, stock_id=stock.id, found=count.counted, booked=booked)
+        StockCount(
+            transaction_id=transaction.id, stock_id=stock.id, found=count.counted, booked=booked
+        )
         for stock, count, booked in compared
     )
     session.flush()
@@ -218,7 +220,7 @@ def last_counts(session: Session) -> list[CountedPaper]:
     """Return for each paper in the stash when it was counted last; those never counted first."""
     counted = (
         select(StockCount.stock_id, func.max(Transaction.at).label("at"))
-        .join(Transaction, StockCount.deed_id == Transaction.id)
+        .join(Transaction, StockCount.transaction_id == Transaction.id)
         .where(Transaction.id.not_in(ledger.reversed_transactions()))
         .group_by(StockCount.stock_id)
         .subquery()
@@ -226,7 +228,7 @@ def last_counts(session: Session) -> list[CountedPaper]:
     # Counts from before each one was noted are known by their movements alone.
     moved = (
         select(Movement.stock_id, func.max(Movement.at).label("at"))
-        .where(Movement.reason == Reason.COUNTED, Movement.deed_id.is_(None))
+        .where(Movement.reason == Reason.COUNTED, Movement.transaction_id.is_(None))
         .group_by(Movement.stock_id)
         .subquery()
     )

@@ -500,7 +500,7 @@ def supply_history(session: Session, name: str) -> list[SupplyHistoryRow]:
     lines = session.execute(
         select(SupplyMovement, SupplyItem.label, Transaction)
         .join(SupplyItem, SupplyMovement.item_id == SupplyItem.id)
-        .join(Transaction, SupplyMovement.deed_id == Transaction.id)
+        .join(Transaction, SupplyMovement.transaction_id == Transaction.id)
         .where(SupplyItem.supply_id == supply.id)
         .order_by(SupplyMovement.id)
     )

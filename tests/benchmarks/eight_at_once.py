@@ -139,7 +139,7 @@ def undo(shop: ShopFile, account: Account, rng: random.Random) -> None:
         deed = last_transaction(session)
         if deed.reason not in (Reason.CUT, Reason.SPOILED, Reason.KEPT):
             return
-        lines = session.scalars(select(Movement).where(Movement.deed_id == deed.id)).all()
+        lines = session.scalars(select(Movement).where(Movement.transaction_id == deed.id)).all()
         booked = [(line.stock.label, line.change) for line in lines]
         copies = [(deed.batch_id, deed.layout, copy) for copy in deed.copies or ()]
         undo_transaction(session, deed.id)

@@ -90,7 +90,7 @@ def test_a_reason_must_go_with_its_change(
 
 
 def deed_of(session: Session, movement: Movement) -> Transaction:
-    return session.get_one(Transaction, movement.deed_id)
+    return session.get_one(Transaction, movement.transaction_id)
 
 
 def test_a_deed_is_taken_back_by_counter_movements(shop: ShopFile, sheets: str) -> None:
@@ -99,13 +99,13 @@ def test_a_deed_is_taken_back_by_counter_movements(shop: ShopFile, sheets: str) 
         back = ledger.reverse_transaction(
             session, deed_of(session, spoiled), note="it was tea, and dry"
         )
-        counter = session.scalars(select(Movement).where(Movement.deed_id == back.id)).one()
+        counter = session.scalars(select(Movement).where(Movement.transaction_id == back.id)).one()
         assert (counter.change, counter.reason, counter.undoes_id) == (
             4,
             Reason.UNDONE,
             spoiled.id,
         )
-        assert back.undoes_id == spoiled.deed_id
+        assert back.undoes_id == spoiled.transaction_id
     assert amount(shop, sheets) == 10
     with shop.read() as session:
         assert [row.balance for row in listing.stock_history(session, sheets)] == [10, 6, 10]

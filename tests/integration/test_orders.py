@@ -62,7 +62,7 @@ def test_numbers_have_no_holes_after_what_was_refused(shop: ShopFile) -> None:
             adjust.spoil_stock(session, "S-1", 9)
     with shop.begin() as session:
         assert take(session, papers={"all": "Night card"}).id == 2
-        assert adjust.spoil_stock(session, "S-1").deed_id == 2
+        assert adjust.spoil_stock(session, "S-1").transaction_id == 2
 
 
 def test_every_built_in_design_can_be_ordered(session: Session) -> None:

@@ -58,7 +58,7 @@ def test_a_delivery_is_one_deed(session: Session) -> None:
     assert (deed.reason, deed.delivery.supplier, deed.delivery.number) == (
         Reason.RECEIVED, "Paper mill", "4711",
     )  # fmt: skip
-    assert {one.deed_id for one in session.scalars(select(Movement))} == {deed.id}
+    assert {one.transaction_id for one in session.scalars(select(Movement))} == {deed.id}
     (row,) = list_deliveries(session)
     assert (row.supplier, row.number, row.sheets, row.paid) == ("Paper mill", "4711", 90, 153)
 
@@ -106,8 +106,8 @@ def test_a_deed_is_taken_back_once_and_wholly(session: Session) -> None:
     for again, why in ((deed, "has been undone already"), (back, "undid another entry")):
         with pytest.raises(Refusal, match=f"entry {again.id} {why}"):
             ledger.reverse_transaction(session, again)
-    assert [one.undoes.deed_id for one in session.scalars(
-        select(Movement).where(Movement.deed_id == back.id)
+    assert [one.undoes.transaction_id for one in session.scalars(
+        select(Movement).where(Movement.transaction_id == back.id)
     )] == [deed.id, deed.id]  # fmt: skip
 
 

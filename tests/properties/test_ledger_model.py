@@ -140,7 +140,7 @@ class Ledger(RuleBasedStateMachine):
             with self.shop.begin() as session:
                 transaction = session.get_one(Movement, number).transaction
                 reversal = ledger.reverse_transaction(session, transaction)
-                counter = select(Movement.id).where(Movement.deed_id == reversal.id)
+                counter = select(Movement.id).where(Movement.transaction_id == reversal.id)
                 back = session.scalars(counter).one()
         except Refusal:
             assert done or not self.fits(label, -change)

@@ -35,8 +35,11 @@ from nester.core.problem import Cuts, Effort
 if TYPE_CHECKING:
     from sqlalchemy.engine import Dialect
 
-__all__ = ["Base", "Money", "Named", "UtcDateTime", "next_number"]
+__all__ = ["TRANSACTION", "Base", "Money", "Named", "UtcDateTime", "next_number"]
 
+
+TRANSACTION = "deed.id"
+"""The key of a transaction; its table keeps the name under which shops have stored it."""
 
 _WRITTEN_MONEY = re.compile(r"-?[0-9]{1,40}(\.[0-9]{1,40})?")
 

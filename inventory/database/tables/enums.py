@@ -62,7 +62,7 @@ class Reason(StrEnum):
     COUNTED = "counted"
     """A count found more or less than the book said."""
     SPOILED = "spoiled"
-    BRUISED = "bruised"
+    DAMAGED = "bruised"
     """A part of it can't be used any more; a sheet becomes a piece with its own label by it."""
     GRAIN = "grain"
     """How an offcut's grain runs was found out."""

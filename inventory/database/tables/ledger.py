@@ -16,7 +16,7 @@ from sqlalchemy import (
 from sqlalchemy.orm import Mapped, mapped_column, relationship, validates
 
 from inventory.core.text import LONGEST_NAME, fold
-from inventory.database.tables.base import Base, next_number
+from inventory.database.tables.base import TRANSACTION, Base, next_number
 from inventory.database.tables.enums import GrainAxis, Reason
 from inventory.database.tables.orders import Batch
 from inventory.database.tables.stock import Stock
@@ -72,7 +72,7 @@ class Transaction(Base):
     layout: Mapped[int | None]
     copies: Mapped[list[int] | None]
     delivery_id: Mapped[int | None] = mapped_column(ForeignKey("delivery.id"), index=True)
-    undoes_id: Mapped[int | None] = mapped_column(ForeignKey("deed.id"), unique=True)
+    undoes_id: Mapped[int | None] = mapped_column(ForeignKey(TRANSACTION), unique=True)
 
     batch: Mapped[Batch | None] = relationship()
     delivery: Mapped[Delivery | None] = relationship()
@@ -99,7 +99,9 @@ class Movement(Base):
     batch_id: Mapped[int | None] = mapped_column(ForeignKey("batch.id"), index=True)
     note: Mapped[str] = mapped_column(Text, default="")
     undoes_id: Mapped[int | None] = mapped_column(ForeignKey("movement.id"), unique=True)
-    deed_id: Mapped[int | None] = mapped_column(ForeignKey("deed.id"), index=True)
+    transaction_id: Mapped[int | None] = mapped_column(
+        "deed_id", ForeignKey(TRANSACTION), index=True
+    )
 
     stock: Mapped[Stock] = relationship()
     batch: Mapped[Batch | None] = relationship()
@@ -119,7 +121,7 @@ class DamagedArea(Base):
     )
 
     id: Mapped[int] = mapped_column(primary_key=True)
-    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
+    transaction_id: Mapped[int] = mapped_column("deed_id", ForeignKey(TRANSACTION), index=True)
     stock_id: Mapped[int] = mapped_column(ForeignKey("stock.id"), index=True)
     x: Mapped[int] = mapped_column(BigInteger)
     y: Mapped[int] = mapped_column(BigInteger)
@@ -144,7 +146,7 @@ class GrainFinding(Base):
     __tablename__ = "grain_told"
 
     id: Mapped[int] = mapped_column(primary_key=True)
-    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
+    transaction_id: Mapped[int] = mapped_column("deed_id", ForeignKey(TRANSACTION), index=True)
     stock_id: Mapped[int] = mapped_column(ForeignKey("stock.id"), index=True)
     grain: Mapped[GrainAxis]
 
@@ -158,7 +160,9 @@ class StockCount(Base):
     __tablename__ = "stock_count"
     __table_args__ = (CheckConstraint("found >= 0 AND booked >= 0", name="found"),)
 
-    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), primary_key=True)
+    transaction_id: Mapped[int] = mapped_column(
+        "deed_id", ForeignKey(TRANSACTION), primary_key=True
+    )
     stock_id: Mapped[int] = mapped_column(ForeignKey("stock.id"), primary_key=True, index=True)
     found: Mapped[int]
     booked: Mapped[int]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import CheckConstraint, ForeignKey
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from inventory.database.tables.base import Base
+from inventory.database.tables.base import TRANSACTION, Base
 from inventory.database.tables.orders import Order
 
 __all__ = ["CuttingTime", "SpoiledPieces"]
@@ -22,17 +22,19 @@ class CuttingTime(Base):
         The first transaction of those that were reported together.
     seconds
         This transaction's share of what was reported.
-    reckoned
+    estimated
         Estimated seconds for its cuts at the default pace (`nester.cutting.duration`).
     """
 
     __tablename__ = "cutting_time"
     __table_args__ = (CheckConstraint("seconds >= 0 AND reckoned >= 0", name="times"),)
 
-    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), primary_key=True)
-    report_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
+    transaction_id: Mapped[int] = mapped_column(
+        "deed_id", ForeignKey(TRANSACTION), primary_key=True
+    )
+    report_id: Mapped[int] = mapped_column(ForeignKey(TRANSACTION), index=True)
     seconds: Mapped[int]
-    reckoned: Mapped[int]
+    estimated: Mapped[int] = mapped_column("reckoned")
 
 
 class SpoiledPieces(Base):
@@ -50,7 +52,7 @@ class SpoiledPieces(Base):
     __table_args__ = (CheckConstraint("quantity > 0", name="quantity"),)
 
     id: Mapped[int] = mapped_column(primary_key=True)
-    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
+    transaction_id: Mapped[int] = mapped_column("deed_id", ForeignKey(TRANSACTION), index=True)
     batch_id: Mapped[int] = mapped_column(ForeignKey("batch.id"), index=True)
     order_id: Mapped[int] = mapped_column(ForeignKey("orders.id"), index=True)
     part: Mapped[int]

@@ -18,7 +18,7 @@ from sqlalchemy import (
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from inventory.core.text import LONGEST_NAME
-from inventory.database.tables.base import Base, Named
+from inventory.database.tables.base import TRANSACTION, Base, Named
 from inventory.database.tables.ledger import Transaction
 from inventory.database.tables.stock import Paper, Stock
 
@@ -190,7 +190,7 @@ class Purchase(Base):
 
     Attributes
     ----------
-    deed_id
+    transaction_id
         The transaction of ordering it.
     ordered, expected
         The day it was ordered, and the day by which it should be there.
@@ -203,7 +203,7 @@ class Purchase(Base):
     __tablename__ = "purchase"
 
     id: Mapped[int] = mapped_column(primary_key=True)
-    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), unique=True)
+    transaction_id: Mapped[int] = mapped_column("deed_id", ForeignKey(TRANSACTION), unique=True)
     supplier_id: Mapped[int] = mapped_column(ForeignKey("supplier.id"), index=True)
     ordered: Mapped[date]
     expected: Mapped[date]
@@ -261,7 +261,7 @@ class PurchaseReceipt(Base):
     __table_args__ = (CheckConstraint("packs > 0", name="packs"),)
 
     id: Mapped[int] = mapped_column(primary_key=True)
-    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
+    transaction_id: Mapped[int] = mapped_column("deed_id", ForeignKey(TRANSACTION), index=True)
     line_id: Mapped[int] = mapped_column(ForeignKey("purchase_line.id"), index=True)
     stock_id: Mapped[int] = mapped_column(ForeignKey("stock.id"), index=True)
     packs: Mapped[int]
@@ -280,7 +280,9 @@ class PurchaseClosure(Base):
 
     __tablename__ = "purchase_end"
 
-    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), primary_key=True)
+    transaction_id: Mapped[int] = mapped_column(
+        "deed_id", ForeignKey(TRANSACTION), primary_key=True
+    )
     purchase_id: Mapped[int] = mapped_column(ForeignKey("purchase.id"), index=True)
 
     transaction: Mapped[Transaction] = relationship()

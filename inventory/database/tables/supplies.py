@@ -8,7 +8,7 @@ from sqlalchemy import BigInteger, CheckConstraint, ForeignKey, String, Text
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from inventory.core.text import LONGEST_NAME
-from inventory.database.tables.base import Base, Named
+from inventory.database.tables.base import TRANSACTION, Base, Named
 from inventory.database.tables.enums import Measure
 from inventory.database.tables.ledger import Transaction
 from inventory.database.tables.stock import Place
@@ -74,7 +74,7 @@ class SupplyMovement(Base):
     id: Mapped[int] = mapped_column(primary_key=True)
     item_id: Mapped[int] = mapped_column(ForeignKey("supply_item.id"), index=True)
     change: Mapped[int] = mapped_column(BigInteger)
-    deed_id: Mapped[int] = mapped_column(ForeignKey("deed.id"), index=True)
+    transaction_id: Mapped[int] = mapped_column("deed_id", ForeignKey(TRANSACTION), index=True)
 
     item: Mapped[SupplyItem] = relationship()
     transaction: Mapped[Transaction] = relationship()

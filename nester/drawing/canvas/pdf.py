@@ -67,7 +67,7 @@ def pages_pdf(
     pdf.set_creation_date(datetime.combine(made_on, time(), UTC))
     pdf.set_title(printable(title))
     pdf.set_lang(language)
-    # A viewer that heeds this offers no scaling (ISO 32000-1, table 150: PrintScaling).
+    # A viewer that follows this offers no scaling (ISO 32000-1, table 150: PrintScaling).
     pdf.viewer_preferences = ViewerPreferences(print_scaling="None", display_doc_title=True)
     pdf._set_min_pdf_version("1.4")  # the first that knows tags
     pen = _PageWriter(pdf, faces)

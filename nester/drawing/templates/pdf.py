@@ -278,7 +278,7 @@ class _PdfDocument:
         pdf.c_margin = 0
         pdf.set_creation_date(_CREATED)
         pdf.set_lang("en")
-        # A viewer that heeds this offers no scaling (ISO 32000-1, table 150: PrintScaling).
+        # A viewer that follows this offers no scaling (ISO 32000-1, table 150: PrintScaling).
         pdf.viewer_preferences = ViewerPreferences(print_scaling="None", display_doc_title=True)
         font = files("font_source_sans_pro") / "files" / "SourceSansPro-Regular.ttf"
         pdf.add_font("text", fname=str(font))
