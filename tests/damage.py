@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import hashlib
 import io
 import json
@@ -9,8 +10,18 @@ import zipfile
 from typing import Any
 
 from hypothesis import strategies as st
+from openpyxl import Workbook
 
-__all__ = ["damages", "members", "spoil", "spoil_member", "zipped"]
+__all__ = [
+    "LISTS",
+    "as_csv",
+    "as_workbook",
+    "damages",
+    "members",
+    "spoil",
+    "spoil_member",
+    "zipped",
+]
 
 _PLACE = st.floats(0, 1)
 _SOME = st.sampled_from(
@@ -83,3 +94,48 @@ def spoil_member(data: bytes, name: str, deeds: list[tuple[Any, ...]]) -> bytes:
                 one["sha256"] = hashlib.sha256(files[name]).hexdigest()
         files["manifest.json"] = json.dumps(manifest).encode()
     return zipped(files)
+
+
+LISTS: dict[str, list[list[str]]] = {
+    "papers": [
+        ["name", "colour", "finish", "grammage", "swatch", "pattern", "grain"],
+        ["Fern 'A'", "green", "linen", "160", "#3a7d44", "plain", "long"],
+        ["Łąka, gold", "gold", "", "300", "", "directional", ""],
+    ],
+    "sheets": [
+        ["paper", "size", "quantity", "price", "place", "note", "lot", "margin"],
+        ["Card", "50x70cm", "25", "1.80", "Shelf / Drawer 2", "a, b", "B7", "left=5mm"],
+        ["Card", "A4", "3", "", "", "", "", ""],
+    ],
+    "offcuts": [
+        ["paper", "size", "quantity", "price", "place", "grain"],
+        ["Card", "20x30cm", "2", "0.40", "Box", "height"],
+    ],
+    "orders": [
+        ["customer", "design", "copies", "due", "sizes", "papers"],
+        ["Ines", "gift-tag", "2", "2027-03-14", "width=5cm; height=8cm", "all=Card"],
+    ],
+    "counts": [["label", "found", "book"], ["S-1", "8", "9"], ["K-1", "1", "1"]],
+    "pieces": [["name", "width", "height", "quantity"], ["lid", "12cm", "12cm", "4"]],
+    "prices": [
+        ["paper", "size", "pack", "price", "least", "days", "shipping"],
+        ["Card", "50x70cm", "25", "31.25", "1", "7", "5.90"],
+    ],
+    "postage": [["weight", "price"], ["500 g", "1.60"], ["1 kg", "2.70"]],
+}
+"""A small list of each kind that the program reads."""
+
+
+def as_csv(lines: list[list[str]]) -> bytes:
+    text = io.StringIO()
+    csv.writer(text).writerows(lines)
+    return text.getvalue().encode()
+
+
+def as_workbook(lines: list[list[str]]) -> bytes:
+    book = Workbook()
+    for line in lines:
+        book.active.append([int(cell) if cell.isdigit() else cell for cell in line])
+    made = io.BytesIO()
+    book.save(made)
+    return made.getvalue()

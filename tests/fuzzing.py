@@ -19,8 +19,6 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from openpyxl import Workbook
-
 from inventory.advice.fit_lists import read_problem
 from inventory.cli.reference import list_commands
 from inventory.costs.rates import import_postage
@@ -41,7 +39,7 @@ from nester.core.lengths import Unit, cm
 from nester.core.problem import Cuts
 from nester.designs.custom.reader import read_custom_design
 from nester.designs.custom.starter_file import STARTER_TEXT
-from tests.damage import members, spoil, zipped
+from tests.damage import LISTS, as_csv, as_workbook, members, spoil, zipped
 from tests.damaged_shops import run
 
 if TYPE_CHECKING:
@@ -65,47 +63,6 @@ _CELLS = (
     " a ", "999999999999", "1000000000000000", "yes", "2027-13-01", "9999-12-31", "0001-01-01",
     "undone", "'", "''", "=1", "x" * 300, "\u200b", "S-1", "1", "2", "3",
 )  # fmt: skip
-_LISTS: dict[str, list[list[str]]] = {
-    "papers": [
-        ["name", "colour", "finish", "grammage", "swatch", "pattern", "grain"],
-        ["Fern 'A'", "green", "linen", "160", "#3a7d44", "plain", "long"],
-        ["Łąka, gold", "gold", "", "300", "", "directional", ""],
-    ],
-    "sheets": [
-        ["paper", "size", "quantity", "price", "place", "note", "lot", "margin"],
-        ["Card", "50x70cm", "25", "1.80", "Shelf / Drawer 2", "a, b", "B7", "left=5mm"],
-    ],
-    "offcuts": [
-        ["paper", "size", "quantity", "price", "place", "grain"],
-        ["Card", "20x30cm", "2", "0.40", "Box", "height"],
-    ],
-    "orders": [
-        ["customer", "design", "copies", "due", "sizes", "papers"],
-        ["Ines", "gift-tag", "2", "2027-03-14", "width=5cm; height=8cm", "all=Card"],
-    ],
-    "counts": [["label", "found", "book"], ["S-1", "8", "9"], ["K-1", "1", "1"]],
-    "pieces": [["name", "width", "height", "quantity"], ["lid", "12cm", "12cm", "4"]],
-    "prices": [
-        ["paper", "size", "pack", "price", "least", "days", "shipping"],
-        ["Card", "50x70cm", "25", "31.25", "1", "7", "5.90"],
-    ],
-    "postage": [["weight", "price"], ["500 g", "1.60"], ["1 kg", "2.70"]],
-}
-
-
-def _as_csv(lines: list[list[str]]) -> bytes:
-    text = io.StringIO()
-    csv.writer(text).writerows(lines)
-    return text.getvalue().encode()
-
-
-def _as_workbook(lines: list[list[str]]) -> bytes:
-    book = Workbook()
-    for line in lines:
-        book.active.append([int(cell) if cell.isdigit() else cell for cell in line])
-    made = io.BytesIO()
-    book.save(made)
-    return made.getvalue()
 
 
 class Sandbox:
@@ -173,7 +130,7 @@ def _other_cells(rng: random.Random, data: bytes) -> bytes:
                 break
         row = rng.choice(rows[1:])
         row[rng.randrange(len(row))] = rng.choice(_CELLS)
-        files[name] = _as_csv(rows)
+        files[name] = as_csv(rows)
     return zipped(_signed(files))
 
 
@@ -215,15 +172,15 @@ _PARTS = (
 
 
 def _list(rng: random.Random, sandbox: Sandbox) -> None:
-    kind = rng.choice(sorted(_LISTS))
+    kind = rng.choice(sorted(LISTS))
     path = sandbox.folder / "list.csv"
-    path.write_bytes(_spoilt(rng, _as_csv(_LISTS[kind])))
+    path.write_bytes(_spoilt(rng, as_csv(LISTS[kind])))
     _LIST_READERS[kind](sandbox, path)
 
 
 def _workbook(rng: random.Random, sandbox: Sandbox) -> None:
-    kind = rng.choice(sorted(_LISTS))
-    path, whole = sandbox.folder / "list.xlsx", _as_workbook(_LISTS[kind])
+    kind = rng.choice(sorted(LISTS))
+    path, whole = sandbox.folder / "list.xlsx", as_workbook(LISTS[kind])
     part = rng.random() < 0.7
     path.write_bytes(_spoilt_member(rng, whole, list(_PARTS)) if part else _spoilt(rng, whole))
     _LIST_READERS[kind](sandbox, path)

@@ -416,7 +416,7 @@ def spoil(
       quirebox batch spoil 1 --piece "tier 1" --order 3 --why "cut too short"
       quirebox batch spoil 1 --layout 2 --why "the knife slipped"
     """
-    from inventory.production.mending import spoil_and_mend
+    from inventory.production.mending import mend_batch
     from inventory.production.spoiling import spoil_layout, spoil_piece
     from nester.core.errors import Refusal
 
@@ -439,8 +439,8 @@ def spoil(
             return
         words: list[str] = []
         with searching_in(shop_file, None) as search:
-            made = spoil_and_mend(
-                shop_file, number, lambda session: words.append(spoil(session)),
+            made = mend_batch(
+                shop_file, number, spoil=lambda session: words.append(spoil(session)),
                 effort=effort, today=date.today(), **search,
             )  # fmt: skip
         say(f"Recorded as spoiled: {words[-1]}")

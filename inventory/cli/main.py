@@ -105,7 +105,7 @@ def main(arguments: Sequence[str]) -> int:
         3: pieces fit no sheet.  130: stopped by Ctrl-C.
     """
     from inventory.cli.shared.terminal import keep_output
-    from inventory.core.lasting import forget_changes
+    from inventory.core.changes import forget_changes
 
     forget_changes()
     with keep_output() as output:
@@ -119,7 +119,7 @@ def _without_output(code: int, fault: OSError) -> int:
     What was stored is done, and whoever reads of a failure would do it a second time.
     """
     from inventory.cli.shared.terminal import refuse
-    from inventory.core.lasting import has_changed
+    from inventory.core.changes import has_changed
 
     if isinstance(fault, BrokenPipeError) or code not in (0, PIECES_LEFT_OVER):
         return code  # whoever read our output has gone, as `head` does

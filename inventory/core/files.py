@@ -16,7 +16,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
-from inventory.core.lasting import note_change
+from inventory.core.changes import note_change
 from inventory.core.text import format_count
 from nester.core.errors import Refusal
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Self
 from sqlalchemy import event
 from sqlalchemy.orm import Session
 
-from inventory.core.lasting import note_change
+from inventory.core.changes import note_change
 from inventory.database.tables import row_rules
 
 if TYPE_CHECKING:

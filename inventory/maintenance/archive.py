@@ -33,7 +33,7 @@ import json
 import re
 import tempfile
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import islice
@@ -276,14 +276,10 @@ def _open_archive(path: Path) -> Iterator[_Archive]:
             kind = "folder" if path.is_dir() else "device or a pipe"
             raise Refusal(f"{path}: this is a {kind}, not a shop's archive")
         file = path.open("rb")
-    with file:
+    with file, ExitStack() as opened:
         with _refusing_damage(path):
-            opening = open_zip(file, path, _LARGEST_ARCHIVE)
-            packed = opening.__enter__()
-        try:
-            yield _Archive(path, packed, _read_manifest(packed, path))
-        finally:
-            opening.__exit__(None, None, None)
+            packed = opened.enter_context(open_zip(file, path, _LARGEST_ARCHIVE))
+        yield _Archive(path, packed, _read_manifest(packed, path))
 
 
 @contextmanager

@@ -38,13 +38,14 @@ from nester.packing import (
 )
 from nester.verify import require_valid
 
-__all__ = ["mend_batch", "spoil_and_mend"]
+__all__ = ["mend_batch"]
 
 
 def mend_batch(
     shop_file: ShopFile,
     number: int,
     *,
+    spoil: Callable[[Session], object] = lambda _: None,
     effort: Effort = Effort.NORMAL,
     today: date,
     processes: int | None = None,
@@ -58,6 +59,10 @@ def mend_batch(
 
     Parameters
     ----------
+    spoil
+        Books a loss that is mended with the rest; called twice, first for the search and then to
+        be stored.  Loss and plan are stored in one transaction at the end or, if the search is
+        ended by force, not at all; so whoever does it again doubles nothing.
     effort, processes, stop, on_progress
         As for `inventory.production.planning.plan_batch`.
 
@@ -66,45 +71,6 @@ def mend_batch(
     Plan
         It is booked as a separate batch, which reserves what it takes; its batch is None if
         the pieces of no order can be made.
-
-    Raises
-    ------
-    Refusal
-        If there is no such batch, no piece of it is missing, or the stash changed meanwhile.
-    """
-    return spoil_and_mend(
-        shop_file, number, lambda _: None, effort=effort, today=today,
-        processes=processes, stop=stop, on_progress=on_progress,
-    )  # fmt: skip
-
-
-def spoil_and_mend(
-    shop_file: ShopFile,
-    number: int,
-    spoil: Callable[[Session], object],
-    *,
-    effort: Effort = Effort.NORMAL,
-    today: date,
-    processes: int | None = None,
-    stop: Stop = never,
-    on_progress: Callable[[Progress], None] = lambda _: None,
-) -> Plan:
-    """Book what was spoiled of a batch together with the plan of all that is missing of it.
-
-    Both are stored in one transaction at the end or, if the search is ended by force, not at all;
-    so whoever does it again doubles nothing.
-
-    Parameters
-    ----------
-    spoil
-        Books the loss; called twice, first for the search and then to be stored.
-    effort, processes, stop, on_progress
-        As for `inventory.production.planning.plan_batch`.
-
-    Returns
-    -------
-    Plan
-        As of `mend_batch`.
 
     Raises
     ------

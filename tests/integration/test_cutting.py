@@ -18,7 +18,7 @@ from inventory.orders.orders import get_order, order_board, status_changes
 from inventory.production import mending
 from inventory.production.booking import StashChanged
 from inventory.production.cutting import cut_batch, drop_batch
-from inventory.production.mending import mend_batch, spoil_and_mend
+from inventory.production.mending import mend_batch
 from inventory.production.order_status import move_order
 from inventory.production.pace import shop_pace
 from inventory.production.planning import confirm_batch, replan_draft
@@ -392,7 +392,7 @@ def test_a_loss_and_its_plan_are_one_deed(
         raise KeyboardInterrupt
 
     def lose() -> Plan:
-        return spoil_and_mend(table.shop, 1, losing, effort=Effort.QUICK, today=TODAY)
+        return mend_batch(table.shop, 1, spoil=losing, effort=Effort.QUICK, today=TODAY)
 
     with monkeypatch.context() as patch:
         patch.setattr(f"inventory.production.mending.{where}", kill)
@@ -422,7 +422,7 @@ def test_a_loss_is_refused_with_its_plan_if_the_stash_changed_meanwhile(
     monkeypatch.setattr(mending, "solve_orders", solve_and_change)
     losing = partial(spoil_piece, number=1, piece="card", order=1)
     with pytest.raises(Refusal, match="the stash changed while the plan was made"):
-        spoil_and_mend(table.shop, 1, losing, effort=Effort.QUICK, today=TODAY)
+        mend_batch(table.shop, 1, spoil=losing, effort=Effort.QUICK, today=TODAY)
     assert stored(table)[:2] == (0, 1)
 
 
@@ -430,7 +430,7 @@ def test_a_loss_that_no_paper_can_mend_is_stored(table: Table) -> None:
     do(table, cut_batch, 1)
     do(table, count_stock, "S-1", 0)
     losing = partial(spoil_piece, number=1, piece="card", order=2)
-    plan = spoil_and_mend(table.shop, 1, losing, effort=Effort.QUICK, today=TODAY)
+    plan = mend_batch(table.shop, 1, spoil=losing, effort=Effort.QUICK, today=TODAY)
     assert plan.batch is None
     assert stored(table)[:2] == (1, 1)
 

@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import io
 import os
 import tempfile
 from collections.abc import Callable, Iterator
@@ -17,7 +16,6 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from openpyxl import Workbook
 
 from inventory.advice.fit_lists import read_problem
 from inventory.database.open import open_shop
@@ -30,7 +28,7 @@ from inventory.stock.stocktake import compare_counts, read_counts
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm
 from nester.core.problem import Cuts
-from tests.damage import damages, members, spoil, spoil_member
+from tests.damage import LISTS, as_csv, as_workbook, damages, members, spoil, spoil_member
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -42,46 +40,6 @@ TODAY = date(2027, 3, 1)
 many = settings(max_examples=FILES, deadline=None, suppress_health_check=list(HealthCheck))
 few = settings(many, max_examples=max(10, FILES // 10))
 """For those that build a whole shop."""
-
-LISTS: dict[str, list[list[str]]] = {
-    "papers": [
-        ["name", "colour", "finish", "grammage", "swatch", "pattern", "grain"],
-        ["Fern 'A'", "green", "linen", "160", "#3a7d44", "plain", "long"],
-        ["Łąka, gold", "gold", "", "300", "", "directional", ""],
-    ],
-    "sheets": [
-        ["paper", "size", "quantity", "price", "place", "note", "lot", "margin"],
-        ["Card", "50x70cm", "25", "1.80", "Shelf / Drawer 2", "a, b", "B7", "left=5mm"],
-        ["Card", "A4", "3", "", "", "", "", ""],
-    ],
-    "offcuts": [
-        ["paper", "size", "quantity", "price", "place", "grain"],
-        ["Card", "20x30cm", "2", "0.40", "Box", "height"],
-    ],
-    "orders": [
-        ["customer", "design", "copies", "due", "sizes", "papers"],
-        ["Ines", "gift-tag", "2", "2027-03-14", "", "all=Card"],
-    ],
-    "counts": [["label", "found", "book"], ["S-1", "8", "9"], ["K-1", "1", "1"]],
-    "pieces": [["name", "width", "height", "quantity"], ["lid", "12cm", "12cm", "4"]],
-}
-
-
-def as_csv(lines: list[list[str]]) -> bytes:
-    import csv
-
-    text = io.StringIO()
-    csv.writer(text).writerows(lines)
-    return text.getvalue().encode()
-
-
-def as_workbook(lines: list[list[str]]) -> bytes:
-    book = Workbook()
-    for line in lines:
-        book.active.append([int(cell) if cell.isdigit() else cell for cell in line])
-    made = io.BytesIO()
-    book.save(made)
-    return made.getvalue()
 
 
 @pytest.fixture(scope="module")

@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from inventory.core.changes import forget_changes, has_changed
 from inventory.core.files import (
     SHOP_APPLICATION_ID,
     check_targets,
@@ -25,7 +26,6 @@ from inventory.core.files import (
     write_files,
     write_new_file,
 )
-from inventory.core.lasting import forget_changes, has_changed
 from nester.core.errors import Refusal
 
 
