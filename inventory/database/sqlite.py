@@ -237,7 +237,7 @@ def new_file_database(
             _begin_to_write(connection)
             if revision is not None:
                 migrate.check_is_known(revision, name or str(path))
-            migrate.upgrade(connection, revision)
+            migrate.make_tables(connection, revision or migrate.HEAD_REVISION)
             yield connection
             checksum.seal(_driver(connection))
     finally:
@@ -323,7 +323,7 @@ def _columns_at(revision: str) -> set[tuple[str, str]]:
     engine = create_engine("sqlite://")
     try:
         with engine.connect() as fresh:
-            migrate.upgrade(fresh, revision)
+            migrate.make_tables(fresh, revision)
             return _columns(_driver(fresh))
     finally:
         engine.dispose()
