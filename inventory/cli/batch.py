@@ -41,6 +41,15 @@ if TYPE_CHECKING:
 app = group("Batches: orders cut together, from the plan to the last offcut.")
 
 NumberArgument = Annotated[int, typer.Argument(help="The number of a batch.")]
+SpareOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--spare",
+        metavar="HOW MANY",
+        help="Spare pieces to cut as well: 5% of each kind, or tier=1 of each tier; repeat for"
+        " more parts.",
+    ),
+]
 
 
 @app.command("plan")
@@ -65,6 +74,7 @@ def plan(
         ),
     ] = False,
     ignore_grain: IgnoreGrainFlag = False,
+    spare: SpareOption = None,
     as_json: JsonFlag = False,
 ) -> None:
     """Plan how to cut orders from the stash, and reserve the paper.
@@ -80,6 +90,7 @@ def plan(
     """
     from inventory.cli.shared.terminal import print_json
     from inventory.production.planning import plan_batch
+    from inventory.production.planning_data import read_spare_rule
     from inventory.views.production.plan import plan_as_json
 
     with shop_file_of(context) as shop_file:
@@ -92,6 +103,7 @@ def plan(
                 draft=draft,
                 substitutes=substitutes,
                 ignore_grain=ignore_grain,
+                spares=read_spare_rule(spare or ()),
                 today=date.today(),
                 **search,
             )
@@ -105,6 +117,62 @@ def plan(
     elif made.batch:
         steps_of = command_words(context, f"batch steps {made.batch}")
         say(f"Next: {steps_of}, or {command_words(context, f'batch papers {made.batch}')}")
+
+
+@app.command("replan")
+def replan(
+    context: typer.Context,
+    numbers: Annotated[list[int], typer.Argument(metavar="BATCH", help="Numbers of batches.")],
+    add: Annotated[
+        list[int] | None,
+        typer.Option("--add", metavar="ORDER", help="Add this order; repeat for several."),
+    ] = None,
+    without: Annotated[
+        list[int] | None,
+        typer.Option("--without", metavar="ORDER", help="Take this order out; repeat for several."),
+    ] = None,
+    spare: SpareOption = None,
+    effort: EffortOption = Effort.NORMAL,
+    seconds: SecondsOption = None,
+    why: WhyOption = "",
+    as_json: JsonFlag = False,
+) -> None:
+    """Plan again what is not cut yet, from the paper that is there; what is cut stays.
+
+    The rest becomes a new batch. 'quirebox stash undo' brings the old plan back.
+
+    \b
+    Examples:
+      quirebox batch replan 1
+      quirebox batch replan 1 --add 12 --without 3
+    """
+    from inventory.changes.replanning import replan_batches
+    from inventory.cli.shared.terminal import print_json
+    from inventory.production.planning_data import read_spare_rule
+    from inventory.views.production.plan import plan_as_json
+
+    with shop_file_of(context) as shop_file:
+        with searching_in(shop_file, seconds) as search:
+            made = replan_batches(
+                shop_file,
+                numbers,
+                add=add or (),
+                without=without or (),
+                spares=read_spare_rule(spare or ()),
+                effort=effort,
+                why=why,
+                today=date.today(),
+                **search,
+            )
+        if made.plan is None:
+            say("Nothing is left to plan")
+            return
+        if as_json:
+            print_json(plan_as_json(made.plan))
+            return
+        _show_plan(shop_file, made.plan)
+    if made.plan.batch:
+        say(f"Next: {command_words(context, f'batch steps {made.plan.batch}')}")
 
 
 @app.command("confirm")
@@ -176,6 +244,8 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     console().print(plan_summary(view.plan, view.pace))
     if view.is_open:
         show_list(view.remaining_listing, view.remaining)
+    if view.is_open and view.finishing_words:
+        say("\n".join(view.finishing_words))
     if view.missing:
         say("\n".join(view.missing_words))
         say(f"Next: {command_words(context, f'batch mend {number}')}")
@@ -323,16 +393,27 @@ def cut(
     context: typer.Context,
     number: NumberArgument,
     layout: Annotated[
-        int | None,
-        typer.Option("--layout", min=1, help="Only this layout.", show_default="all that are left"),
+        list[str] | None,
+        typer.Option(
+            "--layout",
+            metavar="NUMBERS",
+            help="Only these layouts: 3, 1-20 or 23,25; repeat for more.",
+            show_default="all that are left",
+        ),
     ] = None,
     copies: Annotated[
         int | None,
         typer.Option(
             "--copies",
             min=1,
-            help="How many copies of the layout.",
+            help="How many copies of one layout.",
             show_default="all that are left",
+        ),
+    ] = None,
+    stand_in: Annotated[
+        str | None,
+        typer.Option(
+            "--from", metavar="LABEL", help="The sheet you took instead of the one planned."
         ),
     ] = None,
     place: Annotated[
@@ -354,10 +435,12 @@ def cut(
     Examples:
       quirebox batch cut 1 --place "Drawer 1"
       quirebox batch cut 1 --layout 3 --copies 2
-      quirebox batch cut 1 --layout 3 --minutes 25
+      quirebox batch cut 1 --layout 1-20 --layout 23,25 --minutes 90
+      quirebox batch cut 1 --layout 3 --from S-9
     """
     from inventory.cli.shared.terminal import show_list
     from inventory.core.durations import read_time_taken
+    from inventory.core.text import read_numbers
     from inventory.production.cutting import cut_batch
     from inventory.production.pace import pace_words, shop_pace
     from inventory.production.progress import list_remaining
@@ -369,7 +452,13 @@ def cut(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         unit = get_shop(session).unit
         kept = cut_batch(
-            session, number, layout=layout, copies=copies, place=place, seconds=seconds
+            session,
+            number,
+            layout=None if layout is None else read_numbers(layout, "the layouts"),
+            copies=copies,
+            place=place,
+            seconds=seconds,
+            stand_in=stand_in,
         )
         pace = None if seconds is None else pace_words(shop_pace(session))
         remaining = list_remaining(session, get_batch(session, number))
@@ -493,8 +582,8 @@ def undo(
     Example:
       quirebox batch undo 1 --why "that was batch 2"
     """
+    from inventory.changes.undo import last_transaction, undo_transaction
     from inventory.documents.text.transactions import transaction_words
-    from inventory.production.undo import last_transaction, undo_transaction
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         transaction = last_transaction(session, batch=number)

@@ -28,6 +28,7 @@ _COMMANDS = {
     "sheet": "inventory.cli.stock.sheet:app",
     "offcut": "inventory.cli.stock.offcut:app",
     "stash": "inventory.cli.stock.stash:app",
+    "spare": "inventory.cli.stock.spare:app",
     "supply": "inventory.cli.stock.supply:app",
     "design": "inventory.cli.design:app",
     "order": "inventory.cli.order:app",

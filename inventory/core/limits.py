@@ -20,6 +20,7 @@ __all__ = [
     "MIN_CALIPER",
     "MOST_PARTS",
     "MOST_STAGES",
+    "NOBODY",
     "RATE_DECIMALS",
 ]
 
@@ -48,3 +49,6 @@ LONGEST_ASSEMBLY = Decimal(100_000)
 """Minutes: ten weeks."""
 MAX_PRICE_SHARE = 99
 """Percent of the price that fees and margin may take together: something must pay for the box."""
+
+NOBODY = 0
+"""Stands for the number of an order where a piece is for none: once cut, it is a spare piece."""

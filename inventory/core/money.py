@@ -20,6 +20,7 @@ __all__ = [
     "check_currency",
     "check_rate",
     "floor_to_coin",
+    "floor_to_decimals",
     "format_money",
     "parse_money",
     "parse_optional_money",
@@ -80,6 +81,12 @@ def ratio_to_coin(number: int, of: int, currency: str) -> Decimal:
 def round_to_decimals(amount: Decimal | Fraction, decimals: int) -> Decimal:
     """Return the amount rounded to that many decimals, halves away from zero."""
     return _rounded(*amount.as_integer_ratio(), decimals)
+
+
+def floor_to_decimals(amount: Decimal | Fraction) -> Decimal:
+    """Return the amount rounded down to `MOST_DECIMALS`."""
+    number, of = amount.as_integer_ratio()
+    return Decimal(number * 10**MOST_DECIMALS // of).scaleb(-MOST_DECIMALS)
 
 
 def _rounded(number: int, of: int, decimals: int) -> Decimal:

@@ -7,13 +7,15 @@ moved on.  It is kept with its batch as JSON text, lengths in fine units, money 
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, field, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING
 
+from inventory.core.limits import NOBODY
+from inventory.core.money import floor_to_decimals
 from inventory.core.text import shorten
 from nester.core.lengths import Length, Unit
 from nester.core.piece import Grain, Piece
@@ -31,11 +33,12 @@ from nester.core.problem import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from pydantic import TypeAdapter
 
 __all__ = [
+    "NOBODY",
     "PartType",
     "PieceShortage",
     "Plan",
@@ -43,6 +46,7 @@ __all__ = [
     "PlannedOrder",
     "PlannedPlacement",
     "PlannedSheet",
+    "PlannedSpare",
     "ShoppingLine",
     "plan_faults",
     "plan_from_json",
@@ -99,7 +103,7 @@ class PlannedPlacement:
     part
         Index into the plan's parts.
     orders
-        The orders its copies are for, in the order in which the copies are cut.
+        The orders its copies are for, or `NOBODY`, in the order in which the copies are cut.
     """
 
     part: int
@@ -133,6 +137,26 @@ class PlannedOrder:
     copies: int
     due: date
     made: bool
+
+
+@dataclass(frozen=True)
+class PlannedSpare:
+    """Spare pieces that an order takes instead of new ones.
+
+    Attributes
+    ----------
+    label
+        As it is written on them: ``C-1``.
+    piece
+        The name by which the order calls it.
+    """
+
+    label: str
+    order: int
+    piece: str
+    paper: str
+    quantity: int
+    place: str | None
 
 
 @dataclass(frozen=True)
@@ -194,6 +218,11 @@ class Plan:
         What the trimmer can do: cuts that it can't make are made with a knife.
     follow_grain
         Whether pieces that wish for a grain follow it, where it is known.
+    spares
+        What is taken from the spare pieces.
+    closed
+        What was not cut of it is planned anew; only what was cut stands in it, and `bound` proves
+        nothing.
     """
 
     batch: int | None
@@ -215,6 +244,8 @@ class Plan:
     apart: Length = 0
     trimmer: Trimmer = UNLIMITED_TRIMMER
     follow_grain: bool = False
+    spares: tuple[PlannedSpare, ...] = ()
+    closed: bool = False
 
     @property
     def net_cost(self) -> Decimal:
@@ -263,6 +294,29 @@ class Plan:
             return Fraction(0), kept / offcuts if offcuts else Fraction(0)
         return (kept - offcuts) / sheets, Fraction(1)
 
+    def with_layouts(self, layouts: Sequence[PlannedLayout]) -> Plan:
+        """Return a plan of other layouts, with what these cost and what their offcuts count."""
+        of_sheets, of_offcuts = self.offcut_value_shares()
+        cost, kept = Decimal(0), Fraction(0)
+        for planned in layouts:
+            sheet = planned.sheet
+            price = sheet.price * planned.copies
+            cost += price
+            area = Fraction(sum(rect.area for rect in planned.offcuts), sheet.width * sheet.height)
+            kept += Fraction(price) * area * (of_offcuts if sheet.kind == "offcut" else of_sheets)
+        rounded = floor_to_decimals(kept)
+        return replace(
+            self, layouts=tuple(layouts), cost=cost, kept=rounded,
+            bound=min(self.bound, cost - rounded),
+        )  # fmt: skip
+
+    def layout(self, number: int) -> PlannedLayout:
+        """Return the layout of that number; KeyError if the plan has none."""
+        for planned in self.layouts:
+            if planned.number == number:
+                return planned
+        raise KeyError(number)
+
     def part_of(self, spot: PlannedPlacement) -> PartType:
         """Return what a spot holds."""
         return self.parts[spot.part]
@@ -301,7 +355,7 @@ _LARGEST = 10**9
 def plan_faults(plan: Plan) -> Iterator[str]:
     """Yield why a plan that could be read can't be followed, printed or counted with."""
     yield from _faults_of_values(plan)
-    orders = {order.number for order in plan.orders}
+    orders = {NOBODY, *(order.number for order in plan.orders)}
     if len({layout.number for layout in plan.layouts}) != len(plan.layouts):
         yield "two layouts have one number"
     for layout in plan.layouts:

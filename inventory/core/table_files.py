@@ -13,7 +13,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time
 from decimal import Decimal
 from difflib import get_close_matches
 from itertools import repeat
@@ -40,7 +40,6 @@ __all__ = [
     "check_count",
     "join_choices",
     "read_date",
-    "read_due",
     "read_list",
     "refuse_duplicates",
 ]
@@ -406,9 +405,6 @@ def refuse_duplicates(rows: Sequence[TableRow], field: str) -> None:
             )
 
 
-_IN_DAYS = re.compile(r"in\s+([0-9]{1,4})\s+days?", re.IGNORECASE)
-
-
 @dataclass(frozen=True)
 class CheckedLine(Generic[_T]):
     """What a line asks for, read and checked, but not done yet.
@@ -422,27 +418,6 @@ class CheckedLine(Generic[_T]):
 
     def apply(self) -> _T:
         return self.row.read(self.field, lambda _: self.action())
-
-
-def read_due(text: str, today: date) -> date:
-    """Read the day something is due: ``2027-03-14`` (ISO 8601) or ``in 5 days``.
-
-    Parameters
-    ----------
-    today
-        The day from which days are counted.
-
-    Raises
-    ------
-    Refusal
-        If it is neither.
-    """
-    days = _IN_DAYS.fullmatch(text.strip())
-    try:
-        return today + timedelta(int(days[1])) if days else read_date(text)
-    except (Refusal, OverflowError):
-        wrong = f"'{shorten(text)}' is not a day" if text.strip() else "a day is missing"
-        raise Refusal(f"{wrong}; write it like 2027-03-14 or in 5 days") from None
 
 
 def apply_lines(lines: Iterable[CheckedLine[_T]]) -> list[_T]:

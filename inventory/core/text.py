@@ -25,6 +25,7 @@ __all__ = [
     "format_count",
     "holds_unseen",
     "pairs",
+    "read_numbers",
     "read_pairs",
     "shorten",
     "whole_number",
@@ -153,6 +154,32 @@ def read_pairs(texts: Iterable[str], *, before: str = "", unclear: str) -> dict[
             raise Refusal(f"{before}'{shorten(name)}' is given twice; keep one")
         read[name] = value
     return read
+
+
+def read_numbers(texts: Iterable[str], what: str, *, most: int = 100_000) -> list[int]:
+    """Read numbers as ``1-20`` and ``23,25`` name them, each once, in the order written.
+
+    Parameters
+    ----------
+    what
+        What they are, for a refusal: ``the layouts``.
+
+    Raises
+    ------
+    Refusal
+        If one can't be read, or a range runs backwards.
+    """
+    numbers: dict[int, None] = {}
+    for text in texts:
+        for part in text.split(","):
+            first, dash, last = (side.strip() for side in part.partition("-"))
+            last = last if dash else first
+            if not all(re.fullmatch("[0-9]{1,6}", side) for side in (first, last)):
+                raise Refusal(f"{what}: '{shorten(part)}' is no number; write 3, 1-20 or 23,25")
+            if not 1 <= int(first) <= int(last) <= most:
+                raise Refusal(f"{what}: '{shorten(part)}' is no range from 1 on")
+            numbers |= dict.fromkeys(range(int(first), int(last) + 1))
+    return list(numbers)
 
 
 def pairs(texts: Iterable[str], option: str) -> dict[str, str]:

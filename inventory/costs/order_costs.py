@@ -27,10 +27,11 @@ from inventory.costs.costing import (
     cost_shares,
 )
 from inventory.costs.rates import rates_of
-from inventory.database.tables.enums import BatchStatus
+from inventory.database.tables.enums import BatchStatus, OrderStatus
 from inventory.database.tables.orders import Order
 from inventory.orders.custom_designs import find_design, text_of_design
 from inventory.orders.orders import get_order, order_consumables, order_pieces
+from inventory.production.cutting import sheets_taken
 from inventory.shop.settings import get_shop
 from inventory.stock.listing import list_stash
 from inventory.stock.lookup import get_batch, plan_of
@@ -202,10 +203,14 @@ def order_cost(
         rates = rates_of(session)
         batches = [batch for batch in order.batches if batch.status in _COSTED_STATUSES]
         if batches:
-            plans = [plan_of(batch) for batch in batches]
+            plans = [sheets_taken(session, batch, plan_of(batch)) for batch in batches]
             notes = []
             if mending := [str(batch.id) for batch in batches if batch.mends_id is not None]:
                 notes.append(f"Pieces that were cut again in batch {', '.join(mending)} are in it.")
+            if any(spare.order == number for plan in plans for spare in plan.spares):
+                notes.append("Spare pieces that it takes cost it nothing.")
+            if order.status is OrderStatus.CONFIRMED:
+                notes.append("What is still to be planned of it is not in it.")
             return _planned(session, order, plans, rates, notes, posted=posted, each=each)
         estimate = _Estimate(session, order, rates, None, today)
     return estimate.cost(posted=posted, each=each, stop=stop)
@@ -307,14 +312,15 @@ def _planned(
     Parameters
     ----------
     plans
-        The first makes all pieces of the order; others make spoiled ones again.
+        Of the batches that cut pieces for it; spare pieces that it takes cost it nothing.
     """
     grammages = _grammages(session)
     areas: dict[str, int] = defaultdict(int)
     costs: dict[str, Fraction] = defaultdict(Fraction)
     papers: dict[str, Decimal] = defaultdict(Decimal)
     minutes, cutting = Fraction(0), Decimal(0)
-    shares = [plan_shares(plan, rates)[order.id] for plan in plans]
+    all_shares = [plan_shares(plan, rates) for plan in plans]
+    shares = [its[order.id] for its in all_shares if order.id in its]
     for plan_share in shares:
         for name, area in plan_share.share.areas.items():
             areas[name] += area
@@ -323,11 +329,14 @@ def _planned(
         minutes += plan_share.share.minutes
         cutting += plan_share.cutting
     paper_grams = sum(
-        (grams(area, grammages.get(name, 0)) for name, area in shares[0].share.areas.items()),
+        (
+            grams(piece.area * piece.quantity, grammages.get(paper, 0))
+            for piece, paper in order_pieces(session, order)
+        ),
         Fraction(0),
     )
     cost = cost_of(
-        _box(session, order, paper_grams / order.copies),
+        _box(session, order, paper_grams),
         CostShare(areas, costs, minutes),
         rates,
         paper=papers,
@@ -455,11 +464,17 @@ def batch_cost(session: Session, number: int) -> BatchCost:
     Refusal
         If there is no such batch.
     """
-    plan = plan_of(get_batch(session, number))
+    batch = get_batch(session, number)
+    plan = sheets_taken(session, batch, plan_of(batch))
     shares = plan_shares(plan, rates_of(session))
     customers = {order.number: order.customer for order in plan.orders}
     rows = tuple(
-        BatchCostRow(order, customers[order], sum(share.paper.values(), Decimal(0)), share.cutting)
+        BatchCostRow(
+            order,
+            customers.get(order, "spare pieces"),
+            sum(share.paper.values(), Decimal(0)),
+            share.cutting,
+        )
         for order, share in shares.items()
     )
     return BatchCost(

@@ -35,6 +35,11 @@ from inventory.database.tables.orders import (
     Order,
     OrderStatusChange,
 )
+from inventory.database.tables.production import (
+    OrderChange,
+    SparePiece,
+    SparePieceMovement,
+)
 from inventory.database.tables.purchasing import (
     Purchase,
     PurchaseClosure,
@@ -48,10 +53,10 @@ from inventory.database.tables.supplies import SupplyItem, SupplyMovement
 from inventory.stock import ledger
 from inventory.stock.lookup import label_of
 from inventory.stock.reservations import (
-    cancelled_orders,
     copies_done,
     copies_left,
     reserved_quantities,
+    unwanted_orders,
 )
 from nester.core.errors import Hint, Refusal
 
@@ -441,6 +446,41 @@ def _supplies(session: Session) -> _Findings:
         yield label, f"after supply movement {number} there would be {there} of it"
 
 
+def _spare_pieces(session: Session) -> _Findings:
+    """Of no spare pieces are there fewer than none."""
+    there = (
+        select(SparePiece.label, func.sum(SparePieceMovement.change))
+        .join(SparePieceMovement, SparePieceMovement.spare_id == SparePiece.id)
+        .where(SparePieceMovement.transaction_id.not_in(ledger.reversed_transactions()))
+        .group_by(SparePiece.id, SparePiece.label)
+        .having(func.sum(SparePieceMovement.change) < 0)
+        .order_by(SparePiece.id)
+    )
+    for label, quantity in session.execute(there):
+        yield label, f"there would be {quantity} of these spare pieces"
+
+
+def _changed_orders(session: Session) -> _Findings:
+    """Check that an order is as its last change left it, where nothing changed it since."""
+    latest: dict[tuple[int, str], object] = {}
+    changes = select(OrderChange).where(
+        OrderChange.transaction_id.not_in(ledger.reversed_transactions())
+    )
+    for change in session.scalars(changes.order_by(OrderChange.id)):
+        for name, value in change.after.items():
+            latest[change.order_id, name] = value
+    for (number, name), value in sorted(latest.items()):
+        order = session.get(Order, number)
+        if order is None or name == "status":
+            continue
+        now = getattr(order, name)
+        is_same = (str(now) if name == "price" and now is not None else now) == value
+        if name == "due":
+            is_same = order.due.isoformat() == value
+        if not is_same:
+            yield f"order {number}", f"its {name} is not what its last change made it"
+
+
 def _reversals(session: Session) -> _Findings:
     """Check that a transaction that undoes another one undoes all of it, and nothing else."""
     booked: dict[int | None, Counter[tuple[str, int | None, int]]] = defaultdict(Counter)
@@ -555,13 +595,13 @@ def _batches(session: Session) -> _Findings:
         if status is BatchStatus.CUT and number not in known:
             continue
         plan = _plan(session.get_one(Batch, number).plan)
-        cancelled = cancelled_orders(session, [number])
+        unwanted = unwanted_orders(session, [number])
         is_left = any(
             copies_left(
                 layout.copies,
                 [spot.orders for spot in layout.spots],
                 done.get((number, layout.number), set()),
-                cancelled,
+                unwanted,
             )
             for layout in plan.layouts
         )
@@ -649,7 +689,9 @@ def _steps(session: Session) -> _Findings:
 
 def _cut_once(session: Session) -> _Findings:
     """Check that no batch cut more of a label than its plan takes."""
+    yield from _copies_cut(session)
     taken = aliased(Movement)
+    by_layout = select(Transaction.id).where(Transaction.layout.is_not(None))
     cut = (
         select(Movement.batch_id, Stock.label, -func.sum(Movement.change))
         .join(Stock, Movement.stock_id == Stock.id)
@@ -657,6 +699,9 @@ def _cut_once(session: Session) -> _Findings:
         .where(
             Movement.batch_id.is_not(None),
             or_(Movement.reason == Reason.CUT, taken.reason == Reason.CUT),
+            # Of what was cut layout by layout each copy is known, and other sheets may stand in.
+            Movement.transaction_id.not_in(by_layout),
+            or_(taken.id.is_(None), taken.transaction_id.not_in(by_layout)),
         )
         .group_by(Movement.batch_id, Stock.label)
         .order_by(Movement.batch_id, Stock.label)
@@ -668,6 +713,41 @@ def _cut_once(session: Session) -> _Findings:
         if copies > planned[number][label]:
             most = planned[number][label]
             yield label, f"batch {number} cut {copies} of it, and its plan takes {most}"
+
+
+def _copies_cut(session: Session) -> _Findings:
+    """Check that for each copy cut one sheet was taken, and none was cut twice."""
+    taken: dict[int | None, int] = dict(
+        session.execute(
+            select(Movement.transaction_id, -func.sum(Movement.change))
+            .where(Movement.reason.in_([Reason.CUT, Reason.SPOILED]))
+            .group_by(Movement.transaction_id)
+        ).all()
+    )
+    rows = session.scalars(
+        select(Transaction)
+        .where(
+            Transaction.layout.is_not(None),
+            Transaction.reason.in_([Reason.CUT, Reason.SPOILED]),
+            Transaction.id.not_in(ledger.reversed_transactions()),
+        )
+        .order_by(Transaction.id)
+    )
+    done: set[tuple[int | None, int | None, int]] = set()
+    for transaction in rows:
+        sheets = int(taken.get(transaction.id, 0))
+        copies = transaction.copies or []
+        what = f"layout {transaction.layout} of batch {transaction.batch_id}"
+        if sheets != len(copies):
+            yield (
+                f"entry {transaction.id}",
+                f"{len(copies)} of {what} were cut from {sheets} sheets",
+            )
+        for copy in copies:
+            key = (transaction.batch_id, transaction.layout, copy)
+            if key in done:
+                yield f"entry {transaction.id}", f"copy {copy} of {what} was cut before"
+            done.add(key)
 
 
 def _usage_by_label(plan: Plan) -> Counter[str]:
@@ -735,6 +815,7 @@ CHECKS: dict[str, tuple[str, Callable[[Session], _Findings]]] = {
     "bruises": ("every damaged area lies on its sheet or offcut", _damaged_areas),
     "sums": ("no sum of movements was ever below zero, or over one of an offcut", _sums),
     "supplies": ("no sum of a supply's movements was ever below zero", _supplies),
+    "spares": ("there are never fewer than no spare pieces", _spare_pieces),
     "deeds": ("every entry was undone as a whole or not at all", _reversals),
     "undone": ("every undo reverses one whole movement", _reversal_movements),
     "purchases": ("no more came of a purchase than was ordered, and all is booked", _purchases),
@@ -742,6 +823,7 @@ CHECKS: dict[str, tuple[str, Callable[[Session], _Findings]]] = {
     "batches": ("every batch is as far as it was cut", _batches),
     "designs": ("every design of the shop's own can be read", _designs),
     "orders": ("every planned order is in one open batch", _orders),
+    "changes": ("every order is as its last change made it", _changed_orders),
     "steps": ("every order took steps it may take, and is what the last made of it", _steps),
     "cut": ("no batch cut more than its plan takes", _cut_once),
     "reservations": ("no sheet is reserved twice", _reservations),
@@ -762,13 +844,14 @@ _STAGES = (
         "bruises",
         "sums",
         "supplies",
+        "spares",
         "undone",
         "deeds",
         "purchases",
         "plans",
         "designs",
     ),
-    ("orders", "steps", "batches", "cut", "reservations"),
+    ("orders", "changes", "steps", "batches", "cut", "reservations"),
     ("content",),
 )
 """A later stage relies upon the ones before it."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING
 
+from inventory.core.days import read_due
 from inventory.core.table_files import read_list
 from inventory.core.text import read_pairs
 from inventory.orders.custom_designs import find_design
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from nester.core.lengths import Unit
     from nester.designs.base.clearance import Thickness
     from nester.designs.base.design import Design
-from inventory.core.table_files import CheckedLine, apply_lines, read_due
+from inventory.core.table_files import CheckedLine, apply_lines
 from inventory.stock.import_lists import paper_named
 
 __all__ = ["import_orders"]

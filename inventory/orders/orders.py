@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from sqlalchemy import func, select
 
-from inventory.core.text import choice, clean_name, shorten, whole_number
+from inventory.core.money import check_amount
+from inventory.core.text import choice, clean_name, clean_note, shorten, whole_number
 from inventory.database.tables.enums import NEXT_STATUSES, BatchStatus, OrderStatus
 from inventory.database.tables.orders import Batch, BatchOrder, Order, OrderStatusChange
 from inventory.database.tables.production import SpoiledPieces
 from inventory.orders.custom_designs import find_design, text_of_design
 from inventory.shop.settings import get_shop
-from inventory.stock.ledger import reversed_transactions
+from inventory.stock.ledger import not_in_force, reversed_transactions
 from inventory.stock.papers import find_paper
 from inventory.stock.reservations import mended_pieces
 from nester.core.errors import Refusal
@@ -22,6 +23,7 @@ from nester.core.errors import Refusal
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from datetime import date
+    from decimal import Decimal
 
     from sqlalchemy.orm import Session
 
@@ -34,6 +36,7 @@ if TYPE_CHECKING:
 __all__ = [
     "BoardRow",
     "add_order",
+    "check_makeable",
     "design_of",
     "get_order",
     "list_orders",
@@ -58,6 +61,10 @@ def add_order(
     today: date,
     *,
     draft: bool = False,
+    unit: Unit | None = None,
+    design_text: str | None = None,
+    note: str = "",
+    price: Decimal | None = None,
 ) -> tuple[Order, list[str]]:
     """Take an order; it starts out confirmed.
 
@@ -75,6 +82,12 @@ def add_order(
         The day it is at the maker's table.
     draft
         It is no more than talked about yet: it starts out as a draft and is not planned.
+    unit
+        The unit of bare numbers in `sizes`; the shop's, unless given.
+    design_text
+        The text of a design of the maker's own, if it is not the one kept under its name now.
+    note, price
+        See `inventory.database.tables.orders.Order`.
 
     Returns
     -------
@@ -89,20 +102,15 @@ def add_order(
         If there is no such design or paper, a piece has no paper, or the design can't be made in
         these sizes, or binds in these papers.
     """
-    from nester.designs import check_roles, read_settings
-
     customer = clean_name(customer, "the customer's name")
-    chosen = find_design(session, design)
-    unit = get_shop(session).unit
-    check_roles(chosen, papers)
-    named = {role: find_paper(session, name).name for role, name in papers.items()}
-    thickness = thickness_of_papers(session, named)
-    settings = read_settings(chosen, sizes, unit, thickness)
-    _check_papers(chosen, chosen.pieces(settings, unit), named)
-    tight = _check_fit(chosen, settings, thickness, unit)
+    if design_text is None:
+        design = find_design(session, design).name
+        design_text = text_of_design(session, design)
+    unit = unit or get_shop(session).unit
+    named, tight = check_makeable(session, design, design_text, sizes, papers, unit)
     order = Order(
         customer=customer,
-        design=chosen.name,
+        design=design,
         sizes=dict(sizes),
         unit=unit,
         papers=named,
@@ -110,13 +118,55 @@ def add_order(
         due=due,
         status=OrderStatus.DRAFT if draft else OrderStatus.CONFIRMED,
         made_at=datetime.now(UTC),
-        design_text=text_of_design(session, chosen.name),
+        design_text=design_text,
+        note=clean_note(note),
+        price=None if price is None else check_amount(price, "the price"),
     )
     session.add(order)
     session.flush()
     _add_status_change(session, order, order.made_at)
     late = f"order {order.id} was due on {due.isoformat()}, which has passed"
     return order, [late] * (due < today) + [f"order {order.id}: {said}" for said in tight]
+
+
+def check_makeable(
+    session: Session,
+    design: str,
+    design_text: str | None,
+    sizes: Mapping[str, str],
+    papers: Mapping[str, str],
+    unit: Unit,
+) -> tuple[dict[str, str], list[str]]:
+    """Refuse an order that can't be made.
+
+    Parameters
+    ----------
+    design, design_text
+        The name of a built-in design, or of one of the maker's own and its text.
+    sizes, papers, unit
+        As for `add_order`.
+
+    Returns
+    -------
+    dict
+        The papers by role, by the names that the shop gives them.
+    list of str
+        What fits tightly.
+
+    Raises
+    ------
+    Refusal
+        As `add_order`.
+    """
+    from nester.designs import check_roles, read_settings
+
+    chosen = _design(session, design, design_text, f"the design '{design}'")
+    check_roles(chosen, papers)
+    named = {role: find_paper(session, name).name for role, name in papers.items()}
+    thickness = thickness_of_papers(session, named)
+    settings = read_settings(chosen, sizes, unit, thickness)
+    _check_papers(chosen, chosen.pieces(settings, unit), named)
+    return named, _check_fit(chosen, settings, thickness, unit)
 
 
 def _check_fit(design: Design, settings: Settings, thickness: Thickness, unit: Unit) -> list[str]:
@@ -236,6 +286,8 @@ def missing_pieces(session: Session) -> Counter[int]:
         .where(
             SpoiledPieces.transaction_id.not_in(reversed_transactions()),
             SpoiledPieces.mended_id.is_(None) | SpoiledPieces.mended_id.not_in(mended),
+            not_in_force(SpoiledPieces.settled_id),
+            not_in_force(SpoiledPieces.waived_id),
         )
         .group_by(SpoiledPieces.order_id)
     )
@@ -273,8 +325,10 @@ def set_status(session: Session, order: Order, status: OrderStatus | str) -> Ord
     wanted = choice(OrderStatus, status, "the status")
     steps = NEXT_STATUSES[order.status]
     if wanted not in steps:
-        where = f"it can become {' or '.join(steps)}" if steps else "that is where it ends"
-        raise Refusal(f"order {order.id} is {order.status} and can't become {wanted}; {where}")
+        where = " or ".join(steps)
+        raise Refusal(
+            f"order {order.id} is {order.status} and can't become {wanted}; it can become {where}"
+        )
     order.status = wanted
     _add_status_change(session, order, datetime.now(UTC))
     return order
@@ -303,11 +357,14 @@ def design_of(session: Session, order: Order) -> Design:
     Refusal
         If there is none of its name any more.
     """
+    what = f"the design '{order.design}' of order {order.id}"
+    return _design(session, order.design, order.design_text, what)
+
+
+def _design(session: Session, name: str, text: str | None, what: str) -> Design:
     from nester.designs.custom.reader import read_custom_design
 
-    if order.design_text is None:
-        return find_design(session, order.design)
-    return read_custom_design(order.design_text, f"the design '{order.design}' of order {order.id}")
+    return find_design(session, name) if text is None else read_custom_design(text, what)
 
 
 def order_pieces(

@@ -20,7 +20,7 @@ from inventory.database.shop_file import ShopFile
 from inventory.database.tables.enums import BatchStatus
 from inventory.database.tables.orders import Batch
 from inventory.database.tables.production import SpoiledPieces
-from inventory.production.booking import book_plan, check_available
+from inventory.production.booking import book_plan, check_available, take_planned_spares
 from inventory.production.planning_data import PlanningData
 from inventory.production.spoiling import spoiled_pieces
 from inventory.stock.lookup import get_batch, plan_of
@@ -54,8 +54,8 @@ def mend_batch(
 ) -> Plan:
     """Plan the spoiled pieces of a batch again, and only these, from offcuts as far as they go.
 
-    Sheets are taken only for what no choice of offcuts holds, so the plan may cost more than the
-    cheapest one.  Its bound is that of the cheapest one.
+    Spare pieces are taken first.  Sheets are taken only for what no choice of offcuts holds, so
+    the plan may cost more than the cheapest one.  Its bound is that of the cheapest one.
 
     Parameters
     ----------
@@ -70,7 +70,7 @@ def mend_batch(
     -------
     Plan
         It is booked as a separate batch, which reserves what it takes; its batch is None if
-        the pieces of no order can be made.
+        the pieces of no order can be made, or spare pieces replace them all.
 
     Raises
     ------
@@ -108,10 +108,18 @@ def mend_batch(
         now = spoiled_pieces(session, batch=number)
         if _count(now) != _count(lost):
             raise Refusal(f"the missing pieces of batch {number} changed meanwhile; plan again")
-        mending, plan = book_plan(session, plan, BatchStatus.OPEN, get_batch(session, number))
+        mending = None
+        if plan.layouts:
+            mending, plan = book_plan(session, plan, BatchStatus.OPEN, get_batch(session, number))
+        taken = take_planned_spares(session, plan, mending)
+        cut_again = {
+            order for layout in plan.layouts for spot in layout.spots for order in spot.orders
+        }
         for pieces in now:
-            if pieces.order_id in selection.made:
+            if pieces.order_id in cut_again and mending is not None:
                 pieces.mended_id = mending.id
+            elif pieces.order_id in selection.made and taken is not None:
+                pieces.settled_id = taken.id
     return plan
 
 

@@ -20,9 +20,21 @@ from inventory.database.shop_file import ShopFile
 from inventory.database.tables.enums import BatchStatus, OrderStatus
 from inventory.database.tables.orders import Batch, Order
 from inventory.orders.orders import get_order, list_orders
-from inventory.production.booking import book_plan, check_unchanged, set_planned
+from inventory.production.booking import (
+    book_open_plan,
+    book_plan,
+    check_unchanged,
+    start_orders,
+)
 from inventory.production.cutting import PutAway, cut_batch, drop_batch
-from inventory.production.planning_data import PlanningData, Substitutes, wanted_papers
+from inventory.production.planning_data import (
+    NO_SPARES,
+    PlanningData,
+    SpareRule,
+    Substitutes,
+    spare_notes,
+    wanted_papers,
+)
 from inventory.production.progress import list_batches
 from inventory.production.sheets_to_buy import BuyableSheet, cheapest_by_size
 from inventory.shop.settings import get_shop
@@ -117,6 +129,7 @@ def plan_batch(
     draft: bool = False,
     substitutes: bool = False,
     ignore_grain: bool = False,
+    spares: SpareRule = NO_SPARES,
     today: date,
     processes: int | None = None,
     stop: Stop = never,
@@ -138,6 +151,8 @@ def plan_batch(
         first; the plan's notes say where.
     ignore_grain
         Whether pieces may be turned against the grain although the shop follows it.
+    spares
+        How many spare pieces to cut beside, if the paper suffices for these and all orders.
     processes
         How many may work at once; one a core, unless given. The plan does not depend on it.
     effort, stop, on_progress
@@ -156,17 +171,17 @@ def plan_batch(
     """
     plan = preview_batch(
         shop_file, orders, cuts=cuts, effort=effort, substitutes=substitutes,
-        ignore_grain=ignore_grain, today=today,
+        ignore_grain=ignore_grain, spares=spares, today=today,
         processes=processes, stop=stop, on_progress=on_progress,
     )  # fmt: skip
     if not any(order.made for order in plan.orders):
         return plan
     with shop_file.begin() as session:
         check_unchanged(session, plan, "the stash changed while the plan was made")
-        status = BatchStatus.DRAFT if draft else BatchStatus.OPEN
-        batch, plan = book_plan(session, plan, status)
-        if not draft:
-            set_planned(session, batch)
+        if draft:
+            _, plan = book_plan(session, plan, BatchStatus.DRAFT)
+        else:
+            plan = book_open_plan(session, plan)
     return plan
 
 
@@ -178,6 +193,7 @@ def preview_batch(
     effort: Effort = Effort.NORMAL,
     substitutes: bool = False,
     ignore_grain: bool = False,
+    spares: SpareRule = NO_SPARES,
     today: date,
     processes: int | None = None,
     stop: Stop = never,
@@ -192,7 +208,9 @@ def preview_batch(
     """
     processes = usable_cores() if processes is None else processes
 
-    def attempt(substituted: Substitutes) -> tuple[PlanningData, OrderSelection]:
+    def attempt(
+        substituted: Substitutes, beside: SpareRule = NO_SPARES
+    ) -> tuple[PlanningData, OrderSelection]:
         with shop_file.read() as session:
             data = PlanningData(
                 session,
@@ -200,6 +218,7 @@ def preview_batch(
                 partial(wanted_papers, substituted),
                 follow_grain=get_shop(session).follow_grain and not ignore_grain,
                 today=today,
+                spares=beside,
             )
         selection = solve_orders(
             data.problem(cuts),
@@ -212,7 +231,11 @@ def preview_batch(
         require_valid(selection.problem, selection.cutting_plan)
         return data, selection
 
-    data, selection = attempt({})
+    data, selection = attempt({}, spares)
+    short_of_spares = spares != NO_SPARES and bool(selection.waiting)
+    if short_of_spares:
+        # Spare pieces keep no order waiting.
+        data, selection = attempt({})
     chosen: Substitutes = {}
     if substitutes and selection.waiting:
         with shop_file.read() as session:
@@ -220,7 +243,8 @@ def preview_batch(
         data, selection, chosen = _with_substitutes(known, attempt, data, selection)
     buy = partial(purchase, effort=effort, processes=processes, stop=stop, on_progress=on_progress)
     plan = data.plan(selection, effort, today, buy)
-    return replace(plan, notes=(*plan.notes, *_substitution_notes(chosen)))
+    beside = spare_notes(short=short_of_spares)
+    return replace(plan, notes=(*plan.notes, *_substitution_notes(chosen), *beside))
 
 
 def confirm_batch(session: Session, number: int) -> Batch:
@@ -234,9 +258,10 @@ def confirm_batch(session: Session, number: int) -> Batch:
         If there is no such draft.
     """
     batch = _get_draft(session, number)
-    check_unchanged(session, plan_of(batch), f"the stash changed since batch {number} was planned")
+    plan = plan_of(batch)
+    check_unchanged(session, plan, f"the stash changed since batch {number} was planned")
     batch.status = BatchStatus.OPEN
-    set_planned(session, batch)
+    start_orders(session, plan, batch)
     return batch
 
 
@@ -291,8 +316,7 @@ def replan_draft(
         drop_batch(session, number)
         if any(order.made for order in plan.orders):
             check_unchanged(session, plan, "the stash changed while the plan was made")
-            batch, plan = book_plan(session, plan, BatchStatus.OPEN)
-            set_planned(session, batch)
+            plan = book_open_plan(session, plan)
     return plan
 
 

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
-from decimal import ROUND_FLOOR, Decimal
+from decimal import Decimal
 from fractions import Fraction
+from math import ceil
 
 from sqlalchemy.orm import Session
 
-from inventory.core.money import MOST_DECIMALS
+from inventory.core.money import MOST_DECIMALS, floor_to_decimals
 from inventory.core.plan import (
+    NOBODY,
     PartType,
     PieceShortage,
     Plan,
@@ -20,22 +23,24 @@ from inventory.core.plan import (
     PlannedOrder,
     PlannedPlacement,
     PlannedSheet,
+    PlannedSpare,
     ShoppingLine,
 )
-from inventory.database.tables.enums import Pattern, StockKind
+from inventory.core.text import shorten
+from inventory.database.tables.enums import Pattern
 from inventory.database.tables.orders import Order
 from inventory.database.tables.shop import Shop
-from inventory.orders.orders import order_pieces
+from inventory.pieces.order_needs import SpareShelf, order_needs
 from inventory.production.sheets_to_buy import list_buyable_sheets, shopping_lines
 from inventory.purchasing.prices import current_offers
 from inventory.purchasing.purchases import scheduled_receipts
 from inventory.shop.settings import get_shop
-from inventory.stock.listing import StashRow, list_stash, planning_cost
+from inventory.stock.listing import list_stash, planning_price
 from inventory.stock.papers import list_papers
 from inventory.stock.reservations import available_rows
 from nester.core.errors import Refusal
 from nester.core.geometry import voids
-from nester.core.lengths import area_m2, format_size
+from nester.core.lengths import format_size
 from nester.core.piece import Grain, Piece, Turn
 from nester.core.problem import Cuts, Demand, Effort, Layout, Problem, Rect, StockItem
 from nester.core.purchase import Offer, PaperPurchasePlan
@@ -52,18 +57,78 @@ Substitutes = dict[int, dict[str, str]]
 def wanted_papers(
     substituted: Substitutes, session: Session, order: Order
 ) -> list[tuple[Piece, str, int]]:
-    """Return the pieces of an order, each alone, with its paper and how many are needed."""
-    try:
-        pieces = order_pieces(session, order, substituted.get(order.id))
-    except Refusal:
-        if order.id not in substituted:
-            raise
-        # It can't be made of the substitute, which may be too thick for it, for instance.
-        pieces = order_pieces(session, order)
-    return [
-        (replace(piece, quantity=1), paper, piece.quantity * order.copies)
-        for piece, paper in pieces
-    ]
+    """Return the pieces still to be cut for an order, with their papers and how many."""
+    return order_needs(session, order, substituted.get(order.id))
+
+
+@dataclass(frozen=True)
+class SpareRule:
+    """How many pieces are cut beside what orders need, as some go wrong.
+
+    Attributes
+    ----------
+    percent
+        Of each kind of piece, rounded up to whole pieces.
+    of_parts
+        So many of each kind of piece of a part of the design, by its role or the part of that
+        before a point, or by the name of a piece.
+    """
+
+    percent: Fraction = Fraction(0)
+    of_parts: Mapping[str, int] = field(default_factory=dict)
+
+    def extras(
+        self, parts: Sequence[PartType], order_demands: Iterable[OrderDemand]
+    ) -> Counter[str]:
+        """Return how many to cut beside, by the index of the part."""
+        totals: Counter[str] = Counter()
+        for order_demand in order_demands:
+            totals.update(order_demand.pieces)
+        extras: Counter[str] = Counter()
+        for name, quantity in totals.items():
+            piece = parts[int(name)].piece
+            named = [
+                self.of_parts[key]
+                for key in (piece.name, piece.role, piece.role.partition(".")[0])
+                if key in self.of_parts
+            ]
+            extras[name] = named[0] if named else ceil(quantity * self.percent / 100)
+        return +extras
+
+
+NO_SPARES = SpareRule()
+
+
+def spare_notes(*, short: bool) -> Iterator[str]:
+    """Say that spare pieces were wanted, and the paper is short of them."""
+    if short:
+        yield "No spare pieces are cut: the paper does not suffice for them and all orders."
+
+
+def read_spare_rule(texts: Iterable[str]) -> SpareRule:
+    """Read how many spare pieces to cut: ``5%`` of each kind, ``tier=1`` of each of a part.
+
+    Raises
+    ------
+    Refusal
+        If it can't be read.
+    """
+    percent: Fraction = Fraction(0)
+    of_parts: dict[str, int] = {}
+    for text in texts:
+        name, equals, number = (word.strip() for word in text.rpartition("="))
+        share = re.fullmatch(r"([0-9]{1,3}(?:[.,][0-9]{1,3})?) ?%", number)
+        if share and not equals:
+            percent = Fraction(share[1].replace(",", "."))
+            if percent > 100:
+                raise Refusal(f"'{shorten(text)}': spare pieces can be 100% at most")
+        elif equals and name and re.fullmatch("[0-9]{1,4}", number):
+            of_parts[name] = int(number)
+        else:
+            raise Refusal(
+                f"'{shorten(text)}' does not say how many spare pieces; write 5%, or tier=1"
+            )
+    return SpareRule(percent, of_parts)
 
 
 class PlanningData:
@@ -79,6 +144,13 @@ class PlanningData:
         Whether pieces that need a grain direction get it.
     today
         The day whose prices count.
+    spares
+        How many spare pieces to cut beside.
+
+    Attributes
+    ----------
+    taken_spares
+        What orders take from the spare pieces, so that it need not be cut.
     """
 
     def __init__(
@@ -89,6 +161,7 @@ class PlanningData:
         *,
         follow_grain: bool,
         today: date,
+        spares: SpareRule = NO_SPARES,
     ) -> None:
         self.follow_grain = follow_grain
         self.shop: Shop = get_shop(session)
@@ -97,9 +170,13 @@ class PlanningData:
         self._directional = {
             paper.name for paper in list_papers(session) if paper.pattern is Pattern.DIRECTIONAL
         }
+        self.taken_spares: list[PlannedSpare] = []
+        shelf = SpareShelf(session)
         self.order_demands = self._order_demands(
-            {order.id: wanted(session, order) for order in orders}
+            {order.id: self._less_spares(shelf, order, wanted(session, order)) for order in orders}
         )
+        if extras := spares.extras(self.parts, self.order_demands):
+            self.order_demands.append(OrderDemand(NOBODY, extras, date.max))
         papers = sorted({part.paper for part in self.parts})
         # Sheets that are used up show in which sizes a paper comes, and what they cost.
         rows = list_stash(session, papers=papers, empty_sheets=True)
@@ -114,7 +191,21 @@ class PlanningData:
             receipt for receipt in scheduled_receipts(session) if receipt.paper in papers
         ]
         self.rows = {row.label: row for row in available_rows(session, rows)}
-        self.prices = {label: _planning_price(self.shop, row) for label, row in self.rows.items()}
+        self.prices = {label: planning_price(self.shop, row) for label, row in self.rows.items()}
+
+    def _less_spares(
+        self, shelf: SpareShelf, order: Order, wanted: Iterable[tuple[Piece, str, int]]
+    ) -> list[tuple[Piece, str, int]]:
+        """Return what an order needs less the spare pieces that it takes."""
+        rest = []
+        for piece, paper, quantity in wanted:
+            for label, number, place in shelf.take(piece, paper, quantity):
+                spare = PlannedSpare(label, order.id, piece.name, paper, number, place)
+                self.taken_spares.append(spare)
+                quantity -= number
+            if quantity:
+                rest.append((piece, paper, quantity))
+        return rest
 
     def _order_demands(
         self, wanted: Mapping[int, Iterable[tuple[Piece, str, int]]]
@@ -218,7 +309,7 @@ class PlanningData:
         """
         made = set(selection.made)
         answer = selection.cutting_plan
-        cost, kept = _exact_decimal(answer.cost), _rounded_down(answer.offcut_value)
+        cost, kept = _exact_decimal(answer.cost), floor_to_decimals(answer.offcut_value)
         return Plan(
             batch=None,
             made_on=today,
@@ -258,12 +349,13 @@ class PlanningData:
             # A plan proven best must not show a gap that only rounding made.
             bound=cost - kept
             if answer.lower_bound == answer.net_cost
-            else _rounded_down(answer.lower_bound),
+            else floor_to_decimals(answer.lower_bound),
             notes=tuple(self._notes(selection, today)),
             kept=kept,
             apart=self.shop.gap,
             trimmer=self.shop.trimmer,
             follow_grain=self.follow_grain,
+            spares=tuple(spare for spare in self.taken_spares if spare.order in made),
         )
 
     def _layouts(self, layouts: Iterable[Layout], made: Sequence[int]) -> tuple[PlannedLayout, ...]:
@@ -273,7 +365,7 @@ class PlanningData:
         """
         pieces_of = {demand.order: Counter(demand.pieces) for demand in self.order_demands}
         queues: dict[str, list[int]] = defaultdict(list)
-        for order in made:
+        for order in sorted(made, key=lambda order: order == NOBODY):
             for name, quantity in pieces_of[order].items():
                 queues[name].extend([order] * quantity)
         for queue in queues.values():
@@ -399,21 +491,6 @@ class PlanningData:
             )
 
 
-def _planning_price(shop: Shop, row: StashRow) -> Decimal:
-    """Return what using a sheet costs a plan; by its area, if its price is not known."""
-    area = row.width * row.height
-    if row.price is None and row.area_price is None:
-        return _rounded_down(area_m2(area))
-    if row.price is None and row.area_price is not None and row.kind is StockKind.SHEET:
-        return _rounded_down(row.area_price * area)
-    return planning_cost(shop, row)
-
-
 def _exact_decimal(value: Fraction) -> Decimal:
     """Return a sum of prices, each of which has at most four decimals, as the decimal it is."""
     return Decimal(int(value * 10**MOST_DECIMALS)).scaleb(-MOST_DECIMALS)
-
-
-def _rounded_down(value: Fraction) -> Decimal:
-    exact = Decimal(value.numerator) / Decimal(value.denominator)
-    return exact.quantize(Decimal(1).scaleb(-MOST_DECIMALS), ROUND_FLOOR)

@@ -15,7 +15,7 @@ from inventory.database.tables.orders import Batch
 from inventory.database.tables.production import SpoiledPieces
 from inventory.orders.orders import set_status
 from inventory.stock.lookup import get_batch, plan_of
-from inventory.stock.reservations import cancelled_orders, copies_done, copies_left
+from inventory.stock.reservations import copies_done, copies_left, unwanted_orders
 from nester.core.errors import Hint, Refusal
 
 __all__ = ["RemainingCopies", "list_batches", "list_remaining"]
@@ -63,7 +63,7 @@ def list_remaining(
 def remaining_layouts(session: Session, batch: Batch, plan: Plan) -> list[RemainingCopies]:
     """Return the layouts of which not all copies are cut, whatever the status of the batch."""
     done = copies_done(session, [batch.id])
-    cancelled = cancelled_orders(session, [batch.id])
+    unwanted = unwanted_orders(session, [batch.id])
     remaining = (
         RemainingCopies(
             layout,
@@ -72,7 +72,7 @@ def remaining_layouts(session: Session, batch: Batch, plan: Plan) -> list[Remain
                     layout.copies,
                     [spot.orders for spot in layout.spots],
                     done.get((batch.id, layout.number), set()),
-                    cancelled,
+                    unwanted,
                 )
             ),
         )

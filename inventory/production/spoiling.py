@@ -20,8 +20,9 @@ from inventory.production.progress import (
     update_batch_status,
 )
 from inventory.stock import ledger
+from inventory.stock.ledger import not_in_force
 from inventory.stock.lookup import find_stock, get_batch, plan_of
-from inventory.stock.reservations import cancelled_orders, copies_done
+from inventory.stock.reservations import copies_done, unwanted_orders
 from nester.core.errors import Refusal
 
 __all__ = ["spoil_layout", "spoil_piece", "spoiled_pieces"]
@@ -50,11 +51,11 @@ def spoil_layout(session: Session, number: int, layout: int, why: str = "") -> C
     stock = find_stock(session, spoiled.layout.sheet.label)
     ledger.book_movement(session, stock, -1, Reason.SPOILED, transaction=transaction)
     (copy,) = spoiled.copies
-    cancelled = cancelled_orders(session, [number])
+    unwanted = unwanted_orders(session, [number])
     lost = Counter(
         (spot.orders[copy - 1], spot.part)
         for spot in spoiled.layout.spots
-        if spot.orders[copy - 1] not in cancelled
+        if spot.orders[copy - 1] not in unwanted
     )
     for (order, part), quantity in lost.items():
         _add_spoiled_pieces(session, transaction, order, part, quantity)
@@ -119,7 +120,7 @@ def spoil_piece(
 def _count_cut_pieces(session: Session, batch: Batch, plan: Plan) -> Counter[tuple[int, int]]:
     """Count the good pieces that were cut, by order and part, without cancelled orders."""
     cut: Counter[tuple[int, int]] = Counter()
-    cancelled = cancelled_orders(session, [batch.id])
+    unwanted = unwanted_orders(session, [batch.id])
     done = copies_done(session, [batch.id])
     # Batches cut before each layout was booked by itself were cut whole.
     whole = batch.status is BatchStatus.CUT and not any(done.values())
@@ -129,7 +130,7 @@ def _count_cut_pieces(session: Session, batch: Batch, plan: Plan) -> Counter[tup
             cut.update(
                 (spot.orders[copy - 1], spot.part)
                 for copy in copies
-                if spot.orders[copy - 1] not in cancelled
+                if spot.orders[copy - 1] not in unwanted
             )
     for spoiled in spoiled_pieces(session, batch=batch.id, mended=True):
         cut[spoiled.order_id, spoiled.part] -= spoiled.quantity
@@ -154,26 +155,31 @@ def _add_spoiled_pieces(
 def spoiled_pieces(
     session: Session, *, batch: int | None = None, mended: bool = False
 ) -> list[SpoiledPieces]:
-    """Return the pieces that were spoiled, without what was undone or cancelled.
+    """Return the pieces that were spoiled, without what was undone, cancelled or waived.
 
     Parameters
     ----------
     batch
         Only those of that batch.
     mended
-        Also those that have been cut again, or are planned to be; else only those for which
-        nothing is planned.
+        Also those that have been cut again, are planned to be, or were replaced; else only those
+        for which nothing is planned.
     """
     query = (
         select(SpoiledPieces)
         .join(Order, SpoiledPieces.order_id == Order.id)
-        .where(SpoiledPieces.transaction_id.not_in(ledger.reversed_transactions()))
+        .where(
+            SpoiledPieces.transaction_id.not_in(ledger.reversed_transactions()),
+            not_in_force(SpoiledPieces.waived_id),
+        )
         .order_by(SpoiledPieces.id)
     )
     if batch is not None:
         query = query.where(SpoiledPieces.batch_id == batch)
     if not mended:
         query = query.where(
-            Order.status != OrderStatus.CANCELLED, SpoiledPieces.mended_id.is_(None)
+            Order.status != OrderStatus.CANCELLED,
+            SpoiledPieces.mended_id.is_(None),
+            not_in_force(SpoiledPieces.settled_id),
         )
     return list(session.scalars(query))

@@ -244,7 +244,7 @@ def add_purchase(
 ) -> Purchase:
     """Book what was ordered from a supplier, at the prices it asks.
 
-    It is a transaction, which `inventory.production.undo.undo_transaction` can undo as long as
+    It is a transaction, which `inventory.changes.undo.undo_transaction` can undo as long as
     nothing came of it.
 
     Parameters

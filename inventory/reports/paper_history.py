@@ -139,7 +139,7 @@ class PlanCache:
     def piece_area(self, batch: int, layout: int, copies: int) -> int:
         """Return the area of the pieces on some copies of a layout."""
         plan = self[batch]
-        spots = plan.layouts[layout - 1].spots
+        spots = plan.layout(layout).spots
         return copies * sum(plan.part_of(spot).piece.area for spot in spots)
 
 

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from sqlalchemy import func, select
 
 from inventory.advice.capacity import DesignRequest, problem_from_stash
+from inventory.core.plan import NOBODY
 from inventory.database.tables.enums import Reason
 from inventory.database.tables.ledger import Delivery, Movement, Transaction
 from inventory.database.tables.orders import Order
@@ -225,7 +226,7 @@ def _use_entries(session: Session) -> list[_UseEntry]:
         plan = plans[move.batch_id]
         layout = None
         if number is not None:
-            layout = plan.layouts[number - 1]
+            layout = plan.layout(number)
         elif move.reason is Reason.CUT:
             # Batches cut before each layout was booked by itself were cut whole, so that their
             # movements of a label stand in the order of its layouts.
@@ -253,6 +254,7 @@ def _designs_on(
 ) -> dict[str, int]:
     """Return the area of pieces by design on some copies of layouts; on all, unless given."""
     design = {order.number: order.design for order in plan.orders}
+    design[NOBODY] = NO_DESIGN
     areas: dict[str, int] = defaultdict(int)
     for layout in layouts:
         for spot in layout.spots:

@@ -179,7 +179,9 @@ def fits_on(sheet: Sheet, size: tuple[Length, Length], *, turned: bool = True) -
 # --- what is found out -------------------------------------------------------------------------
 
 
-def book_damage(session: Session, label: str, at: Rect, why: str = "") -> Stock:
+def book_damage(
+    session: Session, label: str, at: Rect, why: str = "", *, reserved_too: bool = False
+) -> Stock:
     """Book that a part of a sheet or an offcut can't be used any more.
 
     A sheet of a pile leaves it and becomes an offcut of full size, with its own label.
@@ -188,6 +190,8 @@ def book_damage(session: Session, label: str, at: Rect, why: str = "") -> Stock:
     ----------
     at
         The damaged part, from the left and top edge.
+    reserved_too
+        Whether it may be one that a batch has reserved, which must then be planned again.
 
     Returns
     -------
@@ -203,7 +207,8 @@ def book_damage(session: Session, label: str, at: Rect, why: str = "") -> Stock:
     stock = find_stock(session, label)
     unit = session.get_one(Shop, 1).unit
     _check_within_stock(session, stock, at, unit)
-    _check_unreserved(session, stock)
+    if not reserved_too:
+        _check_unreserved(session, stock)
     transaction = ledger.book_transaction(session, Reason.DAMAGED, note=why)
     damaged = stock
     if stock.kind is StockKind.SHEET:
@@ -309,7 +314,13 @@ def _check_unreserved(session: Session, stock: Stock) -> None:
 
 
 def change_margins(
-    session: Session, label: str, margins: Margins, quantity: int | None = None, why: str = ""
+    session: Session,
+    label: str,
+    margins: Margins,
+    quantity: int | None = None,
+    why: str = "",
+    *,
+    reserved_too: bool = False,
 ) -> Stock:
     """Book that more, or less, can't be used along the edges of sheets or of an offcut.
 
@@ -320,6 +331,8 @@ def change_margins(
     ----------
     quantity
         How many of the sheets; all of them, unless given.
+    reserved_too
+        Whether they may be some that a batch has reserved, which must then be planned again.
 
     Returns
     -------
@@ -340,7 +353,8 @@ def change_margins(
         max(1, there) if quantity is None else quantity, f"the number of {stock.label}", least=1
     )
     ledger.check_quantity(stock, there, -number)
-    _check_others_unreserved(session, stock, there, number)
+    if not reserved_too:
+        _check_others_unreserved(session, stock, there, number)
     line = ReceiptLine(
         stock.paper.name, (stock.width, stock.height), number, stock.price,
         PlaceTree(session).path(stock.place_id), stock.note, stock.lot, margins=margins,

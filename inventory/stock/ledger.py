@@ -10,7 +10,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import func, insert, select
+from sqlalchemy import func, insert, or_, select
 from sqlalchemy.orm import joinedload
 
 from inventory.core.text import LARGEST_NUMBER, clean_note
@@ -21,8 +21,8 @@ from nester.core.errors import Refusal
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from sqlalchemy import Select, Subquery
-    from sqlalchemy.orm import Session
+    from sqlalchemy import ColumnElement, Select, Subquery
+    from sqlalchemy.orm import InstrumentedAttribute, Session
 
     from inventory.database.tables.ledger import Delivery
     from inventory.database.tables.orders import Batch
@@ -35,6 +35,7 @@ __all__ = [
     "book_supply_movement",
     "book_transaction",
     "check_quantity",
+    "not_in_force",
     "on_hand",
     "on_hand_by_stock",
     "on_hand_sums",
@@ -287,6 +288,13 @@ def reversed_movements() -> Select[int | None]:
 def reversed_transactions() -> Select[int | None]:
     """Select the numbers of the transactions that have been undone."""
     return select(Transaction.undoes_id).where(Transaction.undoes_id.is_not(None))
+
+
+def not_in_force(
+    transaction: InstrumentedAttribute[int | None],
+) -> ColumnElement[bool]:
+    """Return the condition that a column names no transaction, or one that was undone."""
+    return or_(transaction.is_(None), transaction.in_(reversed_transactions()))
 
 
 def check_quantity(stock: Stock, there: int, change: int) -> None:

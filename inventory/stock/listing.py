@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple, TypedDict, Unpack
 from sqlalchemy import and_, func, or_, select
 from sqlalchemy.orm import aliased
 
-from inventory.core.money import ratio_to_coin
+from inventory.core.money import floor_to_decimals, ratio_to_coin
 from inventory.core.text import choice, fold
 from inventory.database.tables.enums import GrainAxis, Pattern, Reason, StockKind
 from inventory.database.tables.ledger import DamagedArea, GrainFinding, Movement, Transaction
@@ -25,7 +25,7 @@ from inventory.stock.condition import damaged_areas_by_stock, fits_on, grain_axi
 from inventory.stock.lookup import find_stock
 from inventory.stock.papers import find_paper
 from inventory.stock.places import PlaceTree, find_place, place_ids_within
-from nester.core.lengths import Length
+from nester.core.lengths import Length, area_m2
 from nester.core.piece import Grain
 from nester.core.problem import NO_MARGINS, Margins, Rect
 from nester.core.problem import StockItem as Sheet
@@ -48,6 +48,7 @@ __all__ = [
     "on_hand_areas",
     "on_hand_by_place",
     "planning_cost",
+    "planning_price",
     "query_page",
     "query_rows",
     "stash_page",
@@ -417,6 +418,16 @@ def planning_cost(shop: Shop, row: StashRow) -> Decimal:
     number, of = row.area_price.as_integer_ratio()
     share = number * row.width * row.height * shop.offcut_worth
     return ratio_to_coin(share, of * 100, shop.currency)
+
+
+def planning_price(shop: Shop, row: StashRow) -> Decimal:
+    """Return what using a sheet costs a plan; by its area, if its price is not known."""
+    area = row.width * row.height
+    if row.price is None and row.area_price is None:
+        return floor_to_decimals(area_m2(area))
+    if row.price is None and row.area_price is not None and row.kind is StockKind.SHEET:
+        return floor_to_decimals(row.area_price * area)
+    return planning_cost(shop, row)
 
 
 def stock_history(session: Session, label: str) -> list[HistoryRow]:

@@ -75,7 +75,7 @@ def kept_offcuts(
         kept[transaction.layout or 0, tuple(transaction.copies or ())].append(movement.stock)
     found = {}
     for (number, copies), of_deed in kept.items():
-        offcuts = len(plan.layouts[number - 1].offcuts)
+        offcuts = len(plan.layout(number).offcuts)
         spots = [(copy, place) for copy in copies for place in range(offcuts)]
         for (copy, place), stock in zip(spots, of_deed, strict=False):
             found[number, copy, place] = stock
@@ -96,7 +96,7 @@ def stock_of_mark(session: Session, mark: OffcutMark) -> Stock:
     written = f"{number}-{layout}-{offcut}"
     batch = session.get(Batch, number)
     plan = None if batch is None else plan_from_json(batch.plan)
-    layouts = () if plan is None else plan.layouts[layout - 1 : layout]
+    layouts = () if plan is None else [row for row in plan.layouts if row.number == layout]
     if (
         batch is None
         or plan is None

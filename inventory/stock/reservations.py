@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from inventory.core.limits import NOBODY
 from inventory.database.tables.enums import BatchStatus, OrderStatus
 from inventory.database.tables.ledger import Transaction
 from inventory.database.tables.orders import Batch, BatchOrder, Order
@@ -22,11 +23,11 @@ if TYPE_CHECKING:
 __all__ = [
     "available",
     "available_rows",
-    "cancelled_orders",
     "copies_done",
     "copies_left",
     "mended_pieces",
     "reserved_quantities",
+    "unwanted_orders",
 ]
 
 
@@ -35,11 +36,11 @@ def reserved_quantities(session: Session) -> Counter[str]:
     rows = session.execute(select(Batch.id, Batch.plan).where(Batch.status == BatchStatus.OPEN))
     plans: dict[int, str] = dict(rows.all())
     done = copies_done(session, plans)
-    cancelled = cancelled_orders(session, plans)
+    unwanted = unwanted_orders(session, plans)
     taken: Counter[str] = Counter()
     for number, text in plans.items():
         for layout in json.loads(text)["layouts"]:
-            left = _copies_left(layout, done[number, layout["number"]], cancelled)
+            left = _copies_left(layout, done[number, layout["number"]], unwanted)
             taken[layout["sheet"]["label"]] += len(left)
     return +taken
 
@@ -77,14 +78,14 @@ def mended_pieces(session: Session) -> Counter[int]:
     return cut
 
 
-def _copies_left(layout: Mapping[str, Any], done: set[int], cancelled: set[int]) -> list[int]:
+def _copies_left(layout: Mapping[str, Any], done: set[int], unwanted: set[int]) -> list[int]:
     return copies_left(
-        layout["copies"], [spot["orders"] for spot in layout["spots"]], done, cancelled
+        layout["copies"], [spot["orders"] for spot in layout["spots"]], done, unwanted
     )
 
 
 def copies_left(
-    copies: int, orders: Sequence[Sequence[int]], done: set[int], cancelled: set[int]
+    copies: int, orders: Sequence[Sequence[int]], done: set[int], unwanted: set[int]
 ) -> list[int]:
     """Return which copies of a layout are still to be cut, counted from 1.
 
@@ -94,14 +95,13 @@ def copies_left(
         Of each spot, the orders its copies are for.
     done
         Copies that were cut or spoiled.
-    cancelled
-        Orders that nobody waits for: a copy that is for them alone is not cut.
+    unwanted
+        As `unwanted_orders` returns them: a copy that is for these alone is not cut.
     """
     return [
         copy
         for copy in range(1, copies + 1)
-        if copy not in done
-        and (not cancelled or any(each[copy - 1] not in cancelled for each in orders))
+        if copy not in done and any(each[copy - 1] not in unwanted for each in orders)
     ]
 
 
@@ -121,9 +121,9 @@ def copies_done(session: Session, batches: Iterable[int]) -> dict[tuple[int, int
     return done
 
 
-def cancelled_orders(session: Session, batches: Iterable[int]) -> set[int]:
-    """Return which orders of the batches were cancelled."""
-    return set(
+def unwanted_orders(session: Session, batches: Iterable[int]) -> set[int]:
+    """Return which orders of the batches were cancelled, and `NOBODY`."""
+    return {NOBODY}.union(
         session.scalars(
             select(Order.id)
             .join(BatchOrder, BatchOrder.order_id == Order.id)

@@ -22,6 +22,7 @@ from pathlib import Path
 
 from sqlalchemy import func, select
 
+from inventory.changes.undo import last_transaction, undo_transaction
 from inventory.database.open import open_shop
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.enums import BatchStatus, Reason
@@ -34,7 +35,6 @@ from inventory.production.cutting import cut_batch
 from inventory.production.planning import plan_batch
 from inventory.production.progress import list_remaining
 from inventory.production.spoiling import spoil_layout
-from inventory.production.undo import last_transaction, undo_transaction
 from inventory.stock import adjust, ledger
 from inventory.stock.lookup import get_batch
 from inventory.stock.receiving import add_offcut, add_sheets

@@ -21,10 +21,10 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from inventory.changes.undo import last_transaction, undo_transaction
 from inventory.database.open import open_shop
 from inventory.orders.orders import add_order, list_orders
 from inventory.production.planning_data import PlanningData, wanted_papers
-from inventory.production.undo import last_transaction, undo_transaction
 from inventory.stock import listing
 from inventory.stock.import_lists import import_offcuts, import_sheets
 from inventory.stock.papers import add_paper

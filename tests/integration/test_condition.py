@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING
 import pytest
 from jsonschema import Draft202012Validator
 
+from inventory.changes.undo import last_transaction, undo_transaction
 from inventory.core.measures import read_distance
 from inventory.core.plan import plan_from_json, plan_to_json
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.enums import GrainAxis, Pattern
 from inventory.maintenance.check import check_shop
 from inventory.production.cutting import cut_batch
-from inventory.production.undo import last_transaction, undo_transaction
 from inventory.reports.paper_history import paper_yields
 from inventory.shop.settings import change_shop, get_shop
 from inventory.stock.condition import (

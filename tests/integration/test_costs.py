@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from inventory.changes.undo import last_transaction, undo_transaction
 from inventory.core import durations
 from inventory.core.money import round_to_coin
 from inventory.costs import rates
@@ -22,7 +23,6 @@ from inventory.maintenance.check import check_shop
 from inventory.production.cutting import cut_batch
 from inventory.production.mending import mend_batch
 from inventory.production.spoiling import spoil_piece
-from inventory.production.undo import last_transaction, undo_transaction
 from inventory.purchasing.prices import set_price
 from inventory.purchasing.suppliers import set_supplier
 from inventory.stock import supplies

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from inventory.changes.undo import last_transaction, undo_transaction
 from inventory.database.tables.enums import Reason
-from inventory.production.undo import last_transaction, undo_transaction
 from inventory.stock import adjust, listing, papers, receiving
 from inventory.stock.stocktake import (
     CountLine,

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from sqlalchemy import select
 
+from inventory.changes.order_status import move_order
+from inventory.changes.undo import last_transaction, list_transactions, undo_transaction
 from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
 from inventory.database.tables.production import CuttingTime
 from inventory.maintenance.check import check_shop
@@ -19,12 +21,10 @@ from inventory.production import mending
 from inventory.production.booking import StashChanged
 from inventory.production.cutting import cut_batch, drop_batch
 from inventory.production.mending import mend_batch
-from inventory.production.order_status import move_order
 from inventory.production.pace import shop_pace
 from inventory.production.planning import confirm_batch, replan_draft
 from inventory.production.progress import list_remaining
 from inventory.production.spoiling import spoil_layout, spoil_piece, spoiled_pieces
-from inventory.production.undo import last_transaction, list_transactions, undo_transaction
 from inventory.stock.adjust import count_stock, set_stock_place, spoil_stock
 from inventory.stock.listing import list_stash, stock_history
 from inventory.stock.lookup import get_batch, plan_of
@@ -536,7 +536,7 @@ def test_a_draft_planned_again_is_replaced_or_stays(
 
     # The last step of booking: the old draft is dropped and the new batch is added by then.
     with monkeypatch.context() as patch:
-        patch.setattr("inventory.production.planning.set_planned", crash)
+        patch.setattr("inventory.production.planning.book_open_plan", crash)
         with pytest.raises(RuntimeError, match="the power failed"):
             replan_draft(draft.shop, 1, today=TODAY)
     assert draft.batches() == 1

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 from sqlalchemy import func, select
 
-from inventory.core.table_files import read_due
+from inventory.core.days import read_due
 from inventory.database.tables.enums import Grain, Pattern, Reason, StockKind
 from inventory.database.tables.ledger import Movement
 from inventory.database.tables.orders import Order
@@ -269,8 +269,8 @@ GOOD = {
         (orders, "Ewa,tray-box,0,in 2 days,,all=Coal card", "copies", "at least 1"),
         (orders, "Ewa,tray-box,two,in 2 days,,all=Coal card", "copies", "not a whole number"),
         (orders, "Ewa,tray-box,1,,,all=Coal card", "due", "a day is missing"),
-        (orders, "Ewa,tray-box,1,soon,,all=Coal card", "due", "in 5 days"),
-        (orders, "Ewa,tray-box,1,2027-02-30,,all=Coal card", "due", "not a day"),
+        (orders, "Ewa,tray-box,1,soon,,all=Coal card", "due", "in 2 weeks"),
+        (orders, "Ewa,tray-box,1,2027-02-30,,all=Coal card", "due", "no such day"),
         (orders, "Ewa,tray-box,1,in 2 days,width,all=Coal card", "sizes", "does not say a size"),
         (orders, "Ewa,tray-box,1,in 2 days,widht=9cm,all=Coal card", "sizes", "did you mean width"),
         (orders, "Ewa,tray-box,1,in 2 days,width=9cm; width=8cm,all=Coal card", "sizes", "twice"),
@@ -346,6 +346,26 @@ def test_a_misspelt_optional_column_is_named(book: ShopFile, tmp_path: Path) -> 
         (" in 5 days ", date(2027, 3, 6)),
         ("In  1 Day", date(2027, 3, 2)),
         ("in 0 days", TODAY),
+        ("today", TODAY),
+        ("Tomorrow", date(2027, 3, 2)),
+        ("Übermorgen", date(2027, 3, 3)),
+        ("friday", date(2027, 3, 5)),
+        ("Freitag", date(2027, 3, 5)),
+        ("next Tue", date(2027, 3, 2)),
+        ("monday", date(2027, 3, 8)),
+        ("in 2 weeks", date(2027, 3, 15)),
+        ("in zwei Wochen", date(2027, 3, 15)),
+        ("in a month", date(2027, 4, 1)),
+        ("next week", date(2027, 3, 8)),
+        ("24 Dec", date(2027, 12, 24)),
+        ("24. Dezember", date(2027, 12, 24)),
+        ("December 24th", date(2027, 12, 24)),
+        ("Dec 24, 2028", date(2028, 12, 24)),
+        ("24.12.", date(2027, 12, 24)),
+        ("3.2.2028", date(2028, 2, 3)),
+        ("1.2.", date(2028, 2, 1)),
+        ("29 Feb", date(2028, 2, 29)),
+        ("3 märz", date(2027, 3, 3)),
         ("in 400 days", date(2028, 4, 4)),
     ],
 )
@@ -353,12 +373,17 @@ def test_a_day_is_read(text: str, day: date) -> None:
     assert read_due(text, TODAY) == day
 
 
-@pytest.mark.parametrize("text", ["", "5 days", "in five days", "in -1 days", "in 12345 days", "3"])
+@pytest.mark.parametrize(
+    "text", ["", "5 days", "in seven moons", "in -1 days", "3", "24/12", "soon", "24 Frimaire"]
+)
 def test_what_is_no_day_is_refused(text: str) -> None:
-    with pytest.raises(Refusal, match="write it like 2027-03-14 or in 5 days"):
+    with pytest.raises(Refusal, match="write it like 2027-03-14, tomorrow, friday, in 2 weeks"):
         read_due(text, TODAY)
 
 
-def test_a_day_beyond_the_calendar_is_refused() -> None:
-    with pytest.raises(Refusal, match="not a day"):
+@pytest.mark.parametrize("text", ["in 12345678 days", "31 April", "2027-02-30", "31.6.", "0 May"])
+def test_a_day_that_is_not_in_the_calendar_is_refused(text: str) -> None:
+    with pytest.raises(Refusal, match="there is no such day"):
+        read_due(text, TODAY)
+    with pytest.raises(Refusal, match="there is no such day"):
         read_due("in 9 days", date.max)

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from inventory.changes.undo import last_transaction, undo_transaction
 from inventory.cli.shared.terminal import refusal_text
 from inventory.production.cutting import cut_batch
-from inventory.production.undo import last_transaction, undo_transaction
 from inventory.stock.adjust import set_stock_place
 from inventory.stock.lookup import find_stock
 from nester.core.errors import Refusal

@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from inventory.changes.undo import last_transaction as last_deed_of
+from inventory.changes.undo import undo_transaction
 from inventory.documents.plan.document_set import DocumentOptions, plan_documents
 from inventory.documents.plan.facts_from_book import with_shop_data
 from inventory.production.cutting import cut_batch
 from inventory.production.spoiling import spoil_piece
-from inventory.production.undo import last_transaction as last_deed_of
-from inventory.production.undo import undo_transaction
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.lengths import cm
 from nester.core.piece import Grain

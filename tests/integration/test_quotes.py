@@ -13,6 +13,7 @@ import pdfplumber
 import pypdf
 import pytest
 
+from inventory.changes.order_status import move_order
 from inventory.core.resources import demo_folder
 from inventory.costs import rates
 from inventory.costs.quotes import Quote, quote_order
@@ -21,7 +22,6 @@ from inventory.documents.format.languages import translator_for
 from inventory.documents.quote import quote_html, quote_pdf
 from inventory.orders.custom_designs import add_custom_design
 from inventory.orders.orders import add_order
-from inventory.production.order_status import move_order
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_sheets
 from nester.core.errors import Refusal

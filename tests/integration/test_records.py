@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from inventory.changes.undo import last_transaction, undo_transaction
 from inventory.database.tables.enums import Reason
 from inventory.production.cutting import cut_batch
 from inventory.production.spoiling import spoil_layout, spoil_piece
-from inventory.production.undo import last_transaction, undo_transaction
 from inventory.reports.paper_history import YieldRow, paper_history, paper_yields, union_area
 from inventory.stock.adjust import spoil_stock
 from inventory.stock.condition import book_damage

@@ -9,8 +9,8 @@ import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
+from inventory.changes.undo import last_transaction, undo_transaction
 from inventory.database.tables.enums import Measure, Reason
-from inventory.production.undo import last_transaction, undo_transaction
 from inventory.stock import supplies
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm, mm

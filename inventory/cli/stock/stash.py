@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 import typer
 
 from inventory.cli.shared.options import JsonFlag, group, shop_file_of, show_from_shop
+from inventory.cli.shared.replanning import ReplanFlag, with_plans_again
 from inventory.cli.shared.stock_options import LabelArgument, WhyOption
 from inventory.cli.shared.terminal import say
 from inventory.cli.stock import stash_makes, stocktake
@@ -105,6 +106,7 @@ def count(
     label: LabelArgument,
     quantity: Annotated[int, typer.Argument(min=0, help="How many there really are.")],
     why: WhyOption = "",
+    replan: ReplanFlag = None,
 ) -> None:
     """Record how many there really are; the history keeps the difference.
 
@@ -114,8 +116,10 @@ def count(
     """
     from inventory.stock.adjust import count_stock
 
-    with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        movement = count_stock(session, label, quantity, why)
+    with shop_file_of(context) as shop_file:
+        movement = with_plans_again(
+            context, shop_file, lambda session: count_stock(session, label, quantity, why), replan
+        )
     if movement is None:
         say(f"{label} was right: {quantity} on hand")
     else:
@@ -128,8 +132,11 @@ def spoil_some(
     label: LabelArgument,
     quantity: Annotated[int, typer.Option("--quantity", min=1, help="How many.")] = 1,
     why: WhyOption = "",
+    replan: ReplanFlag = None,
 ) -> None:
-    """Record sheets or an offcut as spoiled; they leave the stash.
+    """Record sheets or an offcut as spoiled, sold or lost; they leave the stash.
+
+    If a batch has reserved them, you are told which, and it can be planned again at once.
 
     \b
     Example:
@@ -139,10 +146,13 @@ def spoil_some(
     from inventory.stock.ledger import on_hand
     from inventory.stock.lookup import find_stock
 
-    with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        spoil_stock(session, label, quantity, why)
-        stock = find_stock(session, label)
-        left = on_hand(session, stock)
+    with shop_file_of(context) as shop_file:
+        with_plans_again(
+            context, shop_file, lambda session: spoil_stock(session, label, quantity, why), replan
+        )
+        with shop_file.read() as session:
+            stock = find_stock(session, label)
+            left = on_hand(session, stock)
     spoiled = format_count(quantity, str(stock.kind))
     say(f"Recorded {spoiled} of {stock.label} as spoiled; {left} on hand now")
 
@@ -163,6 +173,7 @@ def mark_damaged(
         str | None, typer.Option("--top", help="How far it is from the top edge.")
     ] = None,
     why: WhyOption = "",
+    replan: ReplanFlag = None,
 ) -> None:
     """Mark a damaged area on a sheet or an offcut; nothing more is cut from that area.
 
@@ -179,13 +190,19 @@ def mark_damaged(
     from inventory.stock.condition import book_damage, read_damaged_area
     from inventory.stock.lookup import find_stock
 
-    with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        unit = get_shop(session).unit
-        area = read_damaged_area(session, label, size, corner=corner, left=left, top=top)
-        pile = find_stock(session, label)
-        stock = book_damage(session, label, area, why)
+    with shop_file_of(context) as shop_file:
+        with shop_file.read() as session:
+            unit = get_shop(session).unit
+            area = read_damaged_area(session, label, size, corner=corner, left=left, top=top)
+            pile = find_stock(session, label)
+        stock = with_plans_again(
+            context,
+            shop_file,
+            lambda session: book_damage(session, label, area, why, reserved_too=True),
+            replan,
+        )
     say(f"{stock.label}: {damage_words(area, unit)}")
-    if stock is not pile:
+    if stock.label != pile.label:
         say(f"Write {stock.label} on it: it no longer belongs to {pile.label}")
 
 
@@ -205,6 +222,7 @@ def margin(
         typer.Option("--quantity", min=1, help="How many of the sheets.", show_default="all"),
     ] = None,
     why: WhyOption = "",
+    replan: ReplanFlag = None,
 ) -> None:
     """Change the margins of sheets or of an offcut: how much along the edges can't be used.
 
@@ -222,9 +240,17 @@ def margin(
     from inventory.stock.lookup import find_stock
     from nester.core.piece import Grain
 
-    with shop_file_of(context) as shop_file, shop_file.begin() as session:
+    with shop_file_of(context) as shop_file:
+        stock = with_plans_again(
+            context,
+            shop_file,
+            lambda session: change_margins(
+                session, label, margins_of(session, width), quantity, why, reserved_too=True
+            ),
+            replan,
+        )
+    with shop_file_of(context) as shop_file, shop_file.read() as session:
         before = find_stock(session, label)
-        stock = change_margins(session, label, margins_of(session, width), quantity, why)
         words = condition_words(stock.margins, (), Grain.ANY, get_shop(session).unit)
         others = on_hand(session, before)
     say(f"{stock.label}: {words or 'no margins'}")
@@ -291,9 +317,9 @@ def undo(
       quirebox stash undo
       quirebox stash undo 12 --why "the wrong paper"
     """
+    from inventory.changes.undo import last_transaction, undo_transaction
     from inventory.database.tables.ledger import Transaction
     from inventory.documents.text.transactions import transaction_words
-    from inventory.production.undo import last_transaction, undo_transaction
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         number = last_transaction(session).id if entry is None else entry

@@ -74,6 +74,12 @@ class Reason(StrEnum):
     """Paper was ordered from a supplier; nothing moves by it yet."""
     CLOSED = "closed"
     """What has not come of a purchase is not waited for any more."""
+    CHANGED = "changed"
+    """An order was changed, cancelled, reopened, copied or split."""
+    REPLANNED = "replanned"
+    """What was not cut of a batch was planned anew."""
+    SPARE = "spare"
+    """Spare pieces were put aside or taken."""
     UNDONE = "undone"
     """A reversal of the movement that it names."""
 
@@ -92,15 +98,26 @@ class OrderStatus(StrEnum):
 
 NEXT_STATUSES: dict[OrderStatus, tuple[OrderStatus, ...]] = {
     OrderStatus.DRAFT: (OrderStatus.CONFIRMED, OrderStatus.CANCELLED),
-    OrderStatus.CONFIRMED: (OrderStatus.PLANNED, OrderStatus.CANCELLED),
+    OrderStatus.CONFIRMED: (OrderStatus.PLANNED, OrderStatus.CUT, OrderStatus.CANCELLED),
     OrderStatus.PLANNED: (OrderStatus.CUT, OrderStatus.CONFIRMED, OrderStatus.CANCELLED),
-    OrderStatus.CUT: (OrderStatus.ASSEMBLED, OrderStatus.PLANNED, OrderStatus.CANCELLED),
+    OrderStatus.CUT: (
+        OrderStatus.ASSEMBLED,
+        OrderStatus.PLANNED,
+        OrderStatus.CONFIRMED,
+        OrderStatus.CANCELLED,
+    ),
     OrderStatus.ASSEMBLED: (OrderStatus.DELIVERED, OrderStatus.CANCELLED),
-    OrderStatus.DELIVERED: (),
-    OrderStatus.CANCELLED: (),
+    OrderStatus.DELIVERED: (OrderStatus.ASSEMBLED,),
+    OrderStatus.CANCELLED: (
+        OrderStatus.DRAFT,
+        OrderStatus.CONFIRMED,
+        OrderStatus.PLANNED,
+        OrderStatus.CUT,
+        OrderStatus.ASSEMBLED,
+    ),
 }
-"""Where an order may go; back to confirmed when its batch is dropped, and back to planned when a
-cut is undone."""
+"""Where an order may go: on, back when its batch is dropped, a cut is undone or it is changed, and
+from cancelled to where it was.  By hand it goes fewer ways (`inventory.changes.order_status`)."""
 
 
 class BatchStatus(StrEnum):

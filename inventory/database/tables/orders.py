@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from decimal import Decimal
 
 from sqlalchemy import CheckConstraint, ForeignKey, String, Text
 from sqlalchemy.orm import Mapped, mapped_column, relationship
@@ -29,6 +30,10 @@ class Order(Base):
         The name of a paper for each role that was given one.
     design_text
         The text of a design of the maker's own, as it was when the order was taken.
+    note
+        The maker's own words.
+    price
+        What was agreed for one copy, in the shop's currency; None if nothing was.
     """
 
     __tablename__ = "orders"
@@ -45,6 +50,8 @@ class Order(Base):
     status: Mapped[OrderStatus]
     made_at: Mapped[datetime]
     design_text: Mapped[str | None] = mapped_column(Text)
+    note: Mapped[str] = mapped_column(Text, default="")
+    price: Mapped[Decimal | None]
 
     batches: Mapped[list[Batch]] = relationship(
         secondary="batch_order", back_populates="orders", order_by="Batch.id"

@@ -144,6 +144,48 @@ def _share(value: Decimal) -> None:
         raise Refusal(f"it must be 0 to less than {MAX_PRICE_SHARE}, not {shorten(str(value))}")
 
 
+def _piece(text: str) -> None:
+    from pydantic import TypeAdapter
+
+    from nester.core.piece import Piece
+
+    try:
+        TypeAdapter(Piece).validate_json(text)
+    except ValueError:
+        raise Refusal("it is no piece that could be read") from None
+
+
+def _plan_text(text: str) -> None:
+    from inventory.core.plan import plan_faults, plan_from_json
+
+    try:
+        plan = plan_from_json(text)
+    except ValueError:
+        raise Refusal("it is no plan that could be read") from None
+    for fault in plan_faults(plan):
+        raise Refusal(fault)
+
+
+_ORDER_VALUES: dict[str, type | tuple[type, ...]] = {
+    "customer": str, "copies": int, "due": str, "sizes": dict, "papers": dict, "note": str,
+    "price": (str, type(None)), "status": str,
+}  # fmt: skip
+"""What can be changed of an order, as `inventory.changes.order_changes.values_of` writes it."""
+
+
+def _order_values(values: object) -> None:
+    if not isinstance(values, dict):
+        raise Refusal("it is not a table of values by name")
+    for name, value in values.items():
+        kind = _ORDER_VALUES.get(name)
+        if kind is None or not isinstance(value, kind) or isinstance(value, bool):
+            raise Refusal(f"'{shorten(str(name))}' is no value of an order")
+        if name in ("sizes", "papers"):
+            _texts(value)
+        elif isinstance(value, str):
+            _NOTE(value)
+
+
 _SIZE: dict[str, Rule] = {"width": _LENGTH, "height": _LENGTH}
 
 ROW_RULES: dict[str, dict[str, Rule]] = {
@@ -177,9 +219,17 @@ ROW_RULES: dict[str, dict[str, Rule]] = {
     "bruise": {**_SIZE, "x": _DISTANCE, "y": _DISTANCE},
     "stock_count": {"found": _number(0, LARGEST_NUMBER), "booked": _number(0, LARGEST_NUMBER)},
     "cutting_time": {},
+    "spare_piece": {
+        **_SIZE, "name": _NAME, "label": _matches("C-[1-9][0-9]*", "the label of a spare piece"),
+        "piece": _piece,
+    },
+    "spare_piece_movement": {"change": _either_way(LARGEST_NUMBER)},
+    "plan_change": {"before": _plan_text},
+    "order_change": {"before": _order_values, "after": _order_values, "by": _NOTE},
     "lost": {"part": _number(0, LARGEST_NUMBER), "quantity": _COUNT},
     "orders": {
         "customer": _NAME, "design": _NAME, "sizes": _texts, "papers": _texts, "copies": _COUNT,
+        "note": _NOTE, "price": _AMOUNT,
     },
     "own_design": {"name": _NAME},
     "supplier": {

@@ -18,7 +18,7 @@ from functools import partial
 from typing import NamedTuple, get_args
 
 from inventory.core.money import floor_to_coin, round_to_coin
-from inventory.core.plan import Plan, PlannedLayout, PlannedOrder, plan_to_json
+from inventory.core.plan import NOBODY, Plan, PlannedLayout, PlannedOrder, plan_to_json
 from inventory.documents.format.blocks import (
     Block,
     Cell,
@@ -420,10 +420,16 @@ class _DocumentWriter:
         )
         if sheet.place:
             what = say("{what}, from {place}").format(what=what, place=printable(sheet.place))
-        orders = sorted({order for spot in layout.spots for order in spot.orders})
+        owners = {order for spot in layout.spots for order in spot.orders}
+        orders = sorted(owners - {NOBODY})
         about = [
             what,
-            self.count("for order", "for orders", len(orders)) + " " + numbers(orders),
+            *(
+                [self.count("for order", "for orders", len(orders)) + " " + numbers(orders)]
+                if orders
+                else []
+            ),
+            *([say("with spare pieces")] if NOBODY in owners else []),
             say("about {time}").format(time=self._hours(self._minutes(layout))),
         ]
         number = len(self.copies[layout.number])
@@ -543,9 +549,13 @@ class _DocumentWriter:
         for order in self.plan.orders:
             if order.made:
                 yield self._kit(order, gathered[order.number])
+        if gathered[NOBODY]:
+            yield self._kit(None, gathered[NOBODY])
 
-    def _kit(self, order: PlannedOrder, gathered: Counter[tuple[int, int]]) -> Document:
-        plan, say, number = self.plan, self.say, order.number
+    def _kit(self, order: PlannedOrder | None, gathered: Counter[tuple[int, int]]) -> Document:
+        """Return what belongs to an order; of None what is cut beside, as spare pieces."""
+        plan, say = self.plan, self.say
+        number = NOBODY if order is None else order.number
         by_part: dict[int, dict[int, int]] = defaultdict(dict)
         for (part, layout), quantity in gathered.items():
             by_part[part][layout] = quantity
@@ -577,6 +587,19 @@ class _DocumentWriter:
                     came,
                 )
             )
+        rows += [
+            (
+                Checkbox(),
+                f"{spare.quantity} ×",
+                printable(spare.piece),
+                Swatch(self.swatches.get(spare.paper)),
+                printable(spare.paper),
+                "",
+                say("spare {label}").format(label=spare.label),
+            )
+            for spare in plan.spares
+            if spare.order == number
+        ]
         blocks: list[Block] = [Table(columns, tuple(rows))]
         extras = self.options.extras.get(number, ())
         if extras:
@@ -600,6 +623,9 @@ class _DocumentWriter:
         if missing_lines:
             blocks.append(Heading(say("Still missing")))
             blocks += [Paragraph(words, bold=True) for words in missing_lines]
+        if order is None:
+            about = say("They are cut beside what orders need; put them aside.")
+            return Document("kit", say("Spare pieces"), about, tuple(blocks))
         title = say("Kit for order {number}: {customer}").format(
             number=number, customer=printable(order.customer)
         )

@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Any, NamedTuple
 
 from inventory.core.money import format_money
-from inventory.core.plan import Plan, PlannedLayout
+from inventory.core.plan import NOBODY, Plan, PlannedLayout
 from inventory.documents.plan.measures import checked_measures
 from nester.core.lengths import format_length, format_size
 from nester.cutting import cutting_instructions
@@ -194,11 +194,11 @@ def kit_rows(plan: Plan) -> Iterator[KitRow]:
         for spot in layout.spots:
             gathered.update((order, spot.part, layout.number) for order in spot.orders)
     for (number, part, layout_number), quantity in sorted(gathered.items()):
-        order, piece = orders[number], plan.parts[part].piece
+        order, piece = orders.get(number), plan.parts[part].piece
         yield KitRow(
             number,
-            order.customer,
-            order.due.isoformat(),
+            "spare pieces" if order is None else order.customer,
+            "" if order is None else order.due.isoformat(),
             piece.name,
             plan.parts[part].paper,
             format_size(piece.width, piece.height, plan.unit),
@@ -321,5 +321,6 @@ def plan_lists(plan: Plan) -> list[PlanList]:
 
 
 def numbers(values: Sequence[int]) -> str:
-    """Write order numbers, each once and in order: ``3, 5, 6``."""
-    return ", ".join(str(value) for value in sorted(set(values)))
+    """Write order numbers, each once and in order: ``3, 5, 6``; `NOBODY` as ``spare``, last."""
+    orders = [str(value) for value in sorted(set(values) - {NOBODY})]
+    return ", ".join([*orders, "spare"] if NOBODY in values else orders)

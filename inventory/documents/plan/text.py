@@ -11,7 +11,7 @@ from rich.text import Text
 
 from inventory.core.durations import format_minutes
 from inventory.core.money import floor_to_coin, format_money, round_to_coin
-from inventory.core.plan import Plan, PlannedLayout
+from inventory.core.plan import NOBODY, Plan, PlannedLayout
 from inventory.documents.format.terminal_tables import table
 from inventory.documents.plan.lists import shopping_rows, shortage_rows, take_out_rows
 from inventory.documents.plan.measures import checked_measures
@@ -39,6 +39,8 @@ def plain_text(*parts: RenderableType) -> str:
 def plan_summary(plan: Plan, pace: Pace = DEFAULT_PACE) -> Group:
     """Return the plan on one page: what it costs, what to take out, what waits, what to buy."""
     parts: list[RenderableType] = [Text(_heading(plan), style="bold"), Text(_value(plan, pace))]
+    if plan.spares:
+        parts.append(_spares(plan))
     if plan.layouts:
         parts += [_take_out(plan), _layouts(plan)]
     if any(not order.made for order in plan.orders):
@@ -51,12 +53,19 @@ def _heading(plan: Plan) -> str:
     made = sum(order.made for order in plan.orders)
     name = f"Batch {plan.batch}" if plan.batch else "No batch"
     kinds = f"{plan.cuts} cuts"
+    if plan.closed:
+        return f"{name}: what was cut of it; the rest was planned again, {kinds}"
     return f"{name}: {made} of {len(plan.orders)} orders can be made, {kinds}"
 
 
 def _value(plan: Plan, pace: Pace) -> str:
     if not plan.layouts:
-        return "No order can be made from the stash.\n"
+        made = any(order.made for order in plan.orders)
+        return (
+            "Spare pieces are all that it takes.\n"
+            if made
+            else ("No order can be made from the stash.\n")
+        )
     sheets = sum(part.copies for part in plan.layouts if part.sheet.kind == "sheet")
     offcuts = sum(part.copies for part in plan.layouts if part.sheet.kind == "offcut")
     pieces = sum(layout.copies * len(layout.spots) for layout in plan.layouts)
@@ -89,6 +98,8 @@ def _proof(plan: Plan) -> str:
             f", less {format_money(kept, plan.currency)} for the offcuts you keep:"
             f" {format_money(net, plan.currency)}"
         )
+    if plan.closed:
+        return f"{text}."
     if plan.net_cost == plan.bound:
         return f"{text}; no plan comes to less."
     # Rounded down, it stays a lower bound; and rounded up, the saving an upper one.
@@ -108,6 +119,21 @@ def _take_out(plan: Plan) -> Table:
     shown = table("Take out", "Place", "Label", "Paper", "Size", "Amount", right=_NUMBERS)
     for row in take_out_rows(plan):
         shown.add_row(Text(row.place or "-"), row.label, Text(row.paper), row.size, str(row.number))
+    return shown
+
+
+def _spares(plan: Plan) -> Table:
+    shown = table("Take spare pieces", "Label", "Piece", "Paper", "Amount", "Place", "Order",
+                  right=_NUMBERS)  # fmt: skip
+    for spare in plan.spares:
+        shown.add_row(
+            spare.label,
+            Text(spare.piece),
+            Text(spare.paper),
+            str(spare.quantity),
+            Text(spare.place or "-"),
+            str(spare.order),
+        )
     return shown
 
 
@@ -199,9 +225,14 @@ def _layout_heading(plan: Plan, layout: PlannedLayout) -> str:
 
 
 def _gathered(plan: Plan, layout: PlannedLayout) -> str:
-    orders = sorted({order for spot in layout.spots for order in spot.orders})
-    word = "order" if len(orders) == 1 else "orders"
-    text = f"For {word} {', '.join(map(str, orders))}"
+    owners = {order for spot in layout.spots for order in spot.orders}
+    orders = sorted(owners - {NOBODY})
+    words = []
+    if orders:
+        words.append(f"{'order' if len(orders) == 1 else 'orders'} {', '.join(map(str, orders))}")
+    if NOBODY in owners:
+        words.append("spare pieces")
+    text = f"For {' and '.join(words)}"
     sheet = layout.sheet
     remarks = condition_words(sheet.margins, sheet.bruises, sheet.grain, plan.unit)
     return f"{text}\nThe {sheet.kind}: {remarks}" if remarks else text

@@ -30,6 +30,7 @@ NOTES = (
     translatable(
         "On its way: {number} × {paper}, {size}, expected on {date} (purchase {purchase})."
     ),
+    translatable("No spare pieces are cut: the paper does not suffice for them and all orders."),
     translatable("No price is known for {papers}; counted at 1 {currency} a square metre."),
 )
 """The notes that planning makes."""

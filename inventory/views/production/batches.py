@@ -113,6 +113,23 @@ class BatchView:
         ]
 
     @property
+    def finishing_words(self) -> list[str]:
+        """Which layouts, in their order, finish which order; a sentence for each order."""
+        last: dict[int, int] = {}
+        for row in self.remaining:
+            for spot in row.layout.spots:
+                for copy in row.copies:
+                    if spot.orders[copy - 1]:
+                        last[spot.orders[copy - 1]] = row.layout.number
+        names = {order.number: order for order in self.plan.orders}
+        return [
+            f"Layout {layout} finishes order {order} for {names[order].customer}, due"
+            f" {names[order].due.isoformat()}"
+            for order, layout in sorted(last.items(), key=lambda item: (item[1], item[0]))
+            if order in names
+        ]
+
+    @property
     def remaining_listing(self) -> Listing[RemainingCopies]:
         """Describes what is left to cut."""
         plan = self.plan
@@ -166,12 +183,17 @@ def batch_as_json(view: BatchView) -> dict[str, Any]:
     }
 
 
+def _put_away_words(row: PutAway) -> str:
+    return f"{row.quantity} × {row.piece}" if row.piece else "offcut"
+
+
 def kept_listing(unit: Unit) -> Listing[PutAway]:
     """Describe the offcuts that cutting brought into the stash."""
     return Listing(
-        title="Write these labels on the offcuts",
+        title="Write these labels on the offcuts and spare pieces",
         columns=(
             Column("Label", value=lambda row: row.label),
+            Column("What", cell=_put_away_words),
             Column("Layout", value=lambda row: row.layout, right=True),
             Column("Paper", value=lambda row: row.paper),
             Column("Size", cell=lambda row: format_size(row.width, row.height, unit)),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from inventory.changes.order_changes import order_changes
 from inventory.documents.text.times import local_day
 from inventory.orders.orders import (
     get_order,
@@ -15,6 +16,7 @@ from inventory.orders.orders import (
 )
 from inventory.shop.settings import get_shop
 from inventory.views.listing import Column, Listing
+from inventory.views.production.changes import change_entry_words
 from nester.core.errors import Hint
 from nester.core.lengths import format_size, to_mm_number
 
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from inventory.database.tables.orders import Order, OrderStatusChange
+    from inventory.database.tables.production import OrderChange
     from inventory.orders.orders import BoardRow
     from nester.core.lengths import Unit
     from nester.core.piece import Piece
@@ -106,11 +109,14 @@ class OrderView:
     ----------
     pieces
         Each of one copy, with its paper.
+    entries
+        What was changed of it.
     """
 
     order: Order
     pieces: list[tuple[Piece, str]]
     changes: list[OrderStatusChange]
+    entries: list[OrderChange]
     unit: Unit
 
     @property
@@ -123,9 +129,12 @@ class OrderView:
         )
 
     @property
-    def change_words(self) -> str:
-        """When it came to each status."""
-        return ", ".join(f"{change.status} {local_day(change.at)}" for change in self.changes)
+    def history_words(self) -> list[str]:
+        """When it came to each status, and what was changed of it."""
+        steps = ", ".join(f"{change.status} {local_day(change.at)}" for change in self.changes)
+        price = [f"{self.order.price} each was agreed"] if self.order.price is not None else []
+        note = [self.order.note] if self.order.note else []
+        return [steps, *price, *note, *map(change_entry_words, self.entries)]
 
     @property
     def piece_listing(self) -> Listing[tuple[Piece, str]]:
@@ -156,7 +165,8 @@ def order_view(session: Session, number: int) -> OrderView:
     """
     order = get_order(session, number)
     pieces = list(order_pieces(session, order))
-    return OrderView(order, pieces, status_changes(session, order), get_shop(session).unit)
+    steps = status_changes(session, order)
+    return OrderView(order, pieces, steps, order_changes(session, number), get_shop(session).unit)
 
 
 def order_as_json(view: OrderView) -> dict[str, Any]:
@@ -172,6 +182,18 @@ def order_as_json(view: OrderView) -> dict[str, Any]:
         "steps": [
             {"status": str(change.status), "at": change.at.isoformat(timespec="seconds")}
             for change in view.changes
+        ],
+        "note": order.note,
+        "price": None if order.price is None else str(order.price),
+        "changes": [
+            {
+                "entry": entry.transaction_id,
+                "at": entry.at.isoformat(timespec="seconds"),
+                "by": entry.by,
+                "before": entry.before,
+                "after": entry.after,
+            }
+            for entry in view.entries
         ],
         "pieces": view.piece_listing.records(view.pieces),
     }

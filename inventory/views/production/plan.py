@@ -73,6 +73,18 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
             for item in plan.restock
         ],
         "notes": list(plan.notes),
+        "spares": [
+            {
+                "label": spare.label,
+                "order": spare.order,
+                "piece": spare.piece,
+                "paper": spare.paper,
+                "quantity": spare.quantity,
+                "place": spare.place,
+            }
+            for spare in plan.spares
+        ],
+        "closed": plan.closed,
     }
 
 

@@ -246,7 +246,7 @@ _TRANSACTIONS: Listing[Transaction] = Listing(
 
 def transaction_list(session: Session, most: int) -> tuple[Listing[Transaction], list[Transaction]]:
     """Return what was done last, the newest entry first."""
-    from inventory.production.undo import list_transactions
+    from inventory.changes.undo import list_transactions
 
     return _TRANSACTIONS, list_transactions(session, most=most)
 

@@ -124,7 +124,7 @@ def notes_of_planning():
         for node in ast.walk(ast.parse(Path(module.__file__).read_text(encoding="utf-8")))
         if isinstance(node, ast.FunctionDef)
     }
-    for name in ("_notes", "_substitution_notes"):
+    for name in ("_notes", "_substitution_notes", "spare_notes"):
         for one in ast.walk(functions[name]):
             if isinstance(one, ast.Yield):
                 parts = one.value.values if isinstance(one.value, ast.JoinedStr) else [one.value]

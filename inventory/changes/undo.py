@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
-from sqlalchemy import func, select
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
+from inventory.changes.order_changes import check_order_changes, undo_order_changes
+from inventory.changes.plan_changes import (
+    check_plan_changes,
+    drop_new_batches,
+    later_transaction,
+    restore_plans,
+)
 from inventory.database.tables.enums import OrderStatus, Reason
 from inventory.database.tables.ledger import Movement, Transaction
-from inventory.database.tables.production import SpoiledPieces
+from inventory.database.tables.production import PlanChange, SparePieceMovement, SpoiledPieces
 from inventory.database.tables.stock import Stock
+from inventory.orders.orders import get_order, set_status
+from inventory.pieces.order_needs import order_needs
 from inventory.production.progress import update_batch_status
 from inventory.stock import ledger
 from inventory.stock.lookup import get_batch, plan_of
@@ -32,7 +41,11 @@ def list_transactions(
         Transaction.reason != Reason.UNDONE, Transaction.id.not_in(ledger.reversed_transactions())
     )
     if batch is not None:
-        query = query.where(Transaction.batch_id == batch)
+        changed = select(PlanChange.transaction_id).where(PlanChange.batch_id == batch)
+        query = query.where(
+            or_(Transaction.batch_id == batch, Transaction.id.in_(changed)),
+            Transaction.reason != Reason.SPARE,
+        )
     return list(session.scalars(query.order_by(Transaction.id.desc()).limit(most)))
 
 
@@ -46,11 +59,32 @@ def last_transaction(session: Session, *, batch: int | None = None) -> Transacti
     """
     if batch is not None:
         get_batch(session, batch)
-    transactions = list_transactions(session, most=1, batch=batch)
-    if not transactions:
-        of = f" of batch {batch}" if batch is not None else ""
-        raise Refusal(f"there is nothing{of} to undo")
-    return transactions[0]
+    for transaction in list_transactions(session, most=_MOST_WITH_SPARES, batch=batch):
+        # What took spare pieces for a batch goes with that.
+        if transaction.reason is not Reason.SPARE or transaction.batch_id is None:
+            return transaction
+    of = f" of batch {batch}" if batch is not None else ""
+    raise Refusal(f"there is nothing{of} to undo")
+
+
+_MOST_WITH_SPARES = 100
+
+
+def _reopen_orders_of_spares(session: Session, transaction: Transaction) -> None:
+    """Set orders back to confirmed that were complete by spare pieces which were put back."""
+    if transaction.reason is not Reason.SPARE:
+        return
+    mended = select(SpoiledPieces.id).where(SpoiledPieces.settled_id == transaction.id)
+    if session.scalar(mended.limit(1)) is not None:
+        return
+    taken = select(SparePieceMovement.order_id).where(
+        SparePieceMovement.transaction_id == transaction.id,
+        SparePieceMovement.order_id.is_not(None),
+    )
+    for number in session.scalars(taken.distinct()):
+        order = get_order(session, number or 0)
+        if order.status is OrderStatus.CUT and order_needs(session, order):
+            set_status(session, order, OrderStatus.CONFIRMED)
 
 
 def undo_transaction(session: Session, number: int, why: str = "") -> Transaction:
@@ -80,7 +114,13 @@ def undo_transaction(session: Session, number: int, why: str = "") -> Transactio
     _check_no_later_changes(session, transaction)
     check_reversible(session, transaction)
     _check_unreserved(session, transaction)
+    check_plan_changes(session, transaction)
+    drop_new_batches(session, transaction)
+    check_order_changes(session, transaction)
     reversal = ledger.reverse_transaction(session, transaction, note=why)
+    _reopen_orders_of_spares(session, transaction)
+    undo_order_changes(session, transaction)
+    restore_plans(session, transaction)
     if transaction.batch is not None and transaction.layout is not None:
         update_batch_status(session, transaction.batch, plan_of(transaction.batch))
     return reversal
@@ -89,11 +129,16 @@ def undo_transaction(session: Session, number: int, why: str = "") -> Transactio
 def _check_no_later_changes(session: Session, transaction: Transaction) -> None:
     if transaction.batch_id is None or transaction.reason is Reason.UNDONE:
         return
-    newest = list_transactions(session, most=1, batch=transaction.batch_id)
-    if newest and newest[0].id > transaction.id:
+    if transaction.reason is Reason.SPARE:
         raise Refusal(
-            f"entry {newest[0].id} of batch {transaction.batch_id} was made after it; undo that"
-            " first"
+            f"entry {transaction.id} took spare pieces for batch {transaction.batch_id}; drop the"
+            " batch to put them back",
+            Hint("drop it", "batch drop", (str(transaction.batch_id),)),
+        )
+    newest = later_transaction(session, transaction.batch_id)
+    if newest > transaction.id:
+        raise Refusal(
+            f"entry {newest} of batch {transaction.batch_id} was made after it; undo that first"
         )
     spoiled = select(SpoiledPieces).where(SpoiledPieces.transaction_id == transaction.id)
     for pieces in session.scalars(spoiled):
@@ -104,7 +149,7 @@ def _check_no_later_changes(session: Session, transaction: Transaction) -> None:
     if transaction.layout is None or transaction.batch is None:
         return
     orders = {order.id: order for order in transaction.batch.orders}
-    layout = plan_of(transaction.batch).layouts[transaction.layout - 1]
+    layout = plan_of(transaction.batch).layout(transaction.layout)
     for order in sorted({spot.orders[copy - 1] for spot in layout.spots
                          for copy in transaction.copies or ()}):  # fmt: skip
         if orders[order].status in (OrderStatus.ASSEMBLED, OrderStatus.DELIVERED):

@@ -1,0 +1,1 @@
+"""What changes booked orders and plans, and what undoes it. Imports `production` and below."""
