@@ -113,10 +113,12 @@ FILL = {
         INSERT INTO cutting_time VALUES (2, 2, 1500, 1200);
     """,
     "0009": """
-        INSERT INTO spare_piece VALUES (1, 'C-1', 1, 'tier 1', '{}', 1200000, 2400000, NULL);
+        INSERT INTO spare_piece VALUES (1, 'C-1', 1, 'tier 1', '{"name":"tier 1","role":"tier",
+            "outline":[[0,0],[1200000,0],[1200000,2400000],[0,2400000]]}', 1200000, 2400000, NULL);
         INSERT INTO spare_piece_movement VALUES (1, 2, 1, 1, NULL);
         INSERT INTO plan_change VALUES (1, 2, 1, NULL);
-        INSERT INTO order_change VALUES (1, 2, 1, NULL, '{}', '', '2027-03-01 09:00:00');
+        INSERT INTO order_change
+            VALUES (1, 2, 1, NULL, '{"status": "confirmed"}', '', '2027-03-01 09:00:00');
     """,
 }
 """What a shop of each revision may hold: rows for the tables it brought."""

@@ -17,13 +17,15 @@ __all__ = ["Batch", "Deed", "Layout", "Lost", "Model", "Order", "Stack"]
 
 MOST = 1_000_000
 BY_HAND = {
-    OrderStatus.DRAFT: {OrderStatus.CONFIRMED, OrderStatus.CANCELLED},
-    OrderStatus.CONFIRMED: {OrderStatus.CANCELLED},
-    OrderStatus.PLANNED: {OrderStatus.CANCELLED},
-    OrderStatus.CUT: {OrderStatus.ASSEMBLED, OrderStatus.CANCELLED},
-    OrderStatus.ASSEMBLED: {OrderStatus.DELIVERED, OrderStatus.CANCELLED},
+    OrderStatus.DRAFT: {OrderStatus.CONFIRMED},
+    OrderStatus.CUT: {OrderStatus.ASSEMBLED},
+    OrderStatus.ASSEMBLED: {OrderStatus.DELIVERED},
 }
-"""Where a maker may move an order; the other ways it goes with its batch."""
+"""Where a maker may move an order forward; the other ways it goes with its batch.
+
+Cancelling and reopening, with their spare pieces, are held against
+`tests/properties/test_changing_weeks.py`.
+"""
 
 
 @dataclass
@@ -195,14 +197,11 @@ class Model:
             key: tuple(
                 copy
                 for copy, orders in enumerate(layout.copies, start=1)
-                if (key, copy) not in done and any(map(self.is_wanted, orders))
+                if (key, copy) not in done and orders
             )
             for key, layout in self.batches[number].layouts.items()
         }
         return {key: copies for key, copies in left.items() if copies}
-
-    def is_wanted(self, order: int) -> bool:
-        return self.orders[order].status is not OrderStatus.CANCELLED
 
     def reserved(self) -> Counter[str]:
         taken: Counter[str] = Counter()
@@ -334,9 +333,7 @@ class Model:
 
     def to_mend(self, number: int) -> list[Lost]:
         return [
-            lost
-            for deed, lost in self.losses()
-            if deed.batch == number and lost.mended is None and self.is_wanted(lost.order)
+            lost for deed, lost in self.losses() if deed.batch == number and lost.mended is None
         ]
 
     def missing(self, order: int) -> int:
@@ -369,10 +366,6 @@ class Model:
 
     def move(self, number: int, wanted: OrderStatus) -> None:
         self.orders[number].status = wanted
-        if wanted is OrderStatus.CANCELLED:
-            for key, batch in self.batches.items():
-                if number in batch.orders and batch.status is BatchStatus.OPEN:
-                    self.settle(key)
 
     # --- taking back
 

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from sqlalchemy import func, select
 from sqlalchemy.types import DateTime
 
+from inventory.changes import order_status, undo
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.all import METADATA
 from inventory.database.tables.base import UtcDateTime
@@ -18,7 +19,7 @@ from inventory.database.tables.orders import Batch, Order
 from inventory.database.tables.production import SpoiledPieces
 from inventory.database.tables.stock import Stock
 from inventory.orders.orders import add_order
-from inventory.production import cutting, order_status, progress, spoiling, undo
+from inventory.production import cutting, progress, spoiling
 from inventory.production.mending import mend_batch
 from inventory.production.planning import confirm_batch, plan_batch
 from inventory.stock import adjust, ledger, lookup, supplies

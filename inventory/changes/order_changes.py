@@ -285,7 +285,10 @@ def _recorded(
     if before is None:
         old, new = None, after
     else:
-        old = {key: value for key, value in before.items() if value != after[key]}
+        # Its status is kept in any case: the change can be undone only while it is that.
+        old = {
+            key: value for key, value in before.items() if value != after[key] or key == "status"
+        }
         new = {key: after[key] for key in old}
     session.add(
         OrderChange(
@@ -504,9 +507,11 @@ def check_order_changes(session: Session, transaction: Transaction) -> None:
                 f"entry {newest} changed order {change.order_id} after it; undo that first"
             )
         order = get_order(session, change.order_id)
-        pieces = {"copies", "sizes", "papers", "status"} & set(change.after)
-        was = change.after.get("status")
-        if pieces and was is not None and order.status != was:
+        was = change.after["status"]
+        is_touched = bool({"copies", "sizes", "papers"} & set(change.after)) or (
+            change.before is None or change.before["status"] != was
+        )
+        if is_touched and order.status != was:
             raise Refusal(
                 f"order {order.id} is {order.status} since; take it out of its batch first",
                 Hint("plan without it", "batch replan"),
@@ -522,9 +527,9 @@ def undo_order_changes(session: Session, transaction: Transaction) -> None:
                 set_status(session, order, OrderStatus.CANCELLED)
             continue
         _set(order, {**values_of(order), **change.before})
-        status = change.before.get("status")
-        if status is not None and status != order.status:
-            set_status(session, order, OrderStatus(status))
+        status = OrderStatus(change.before["status"])
+        if change.before["status"] != change.after["status"] and status is not order.status:
+            set_status(session, order, status)
     session.flush()
 
 

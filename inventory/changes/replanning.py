@@ -8,7 +8,7 @@ change and the new plan are stored together or not at all.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
@@ -96,9 +96,9 @@ def replan_batches(
 ) -> Replanned:
     """Plan what is not cut of batches anew, from what is really there; what is cut stays.
 
-    The rest of each batch is given up.  Its orders, with others if wanted, are planned as one new
-    batch; of each order only what it still needs, spare pieces first.  Orders that can't be made
-    whole wait, confirmed.
+    The rest of each batch is given up, and of batches that share an order with it.  Its orders,
+    with others if wanted, are planned as one new batch; of each order only what it still needs,
+    spare pieces first.  Orders that can't be made whole wait, confirmed.
 
     Parameters
     ----------
@@ -203,6 +203,7 @@ def _release(
         status = get_batch(session, number).status
         if number not in before:
             raise Refusal(f"batch {number} is {status}; only an open batch can be planned anew")
+    numbers = _with_shared_orders(numbers, before)
     # The change may have left nothing to cut of a batch.
     all_batches = [get_batch(session, number) for number in numbers]
     opened = [batch for batch in all_batches if batch.status is BatchStatus.OPEN]
@@ -235,6 +236,21 @@ def _release(
     ]
     wanted.sort(key=lambda order: (order.due, order.id))
     return _Rest(tuple(batch.id for batch in opened), wanted, transaction, cuts, follow_grain)
+
+
+def _with_shared_orders(numbers: Sequence[int], before: Mapping[int, Sequence[int]]) -> list[int]:
+    """Return batches with the open ones that share an order with these; an order is planned whole.
+
+    So it is where a batch makes spoiled pieces of an order again that is still being cut.
+    """
+    found = list(numbers)
+    for number in found:
+        found += [
+            other
+            for other, orders in before.items()
+            if other not in found and not set(orders).isdisjoint(before[number])
+        ]
+    return found
 
 
 def _needs(session: Session, orders: Sequence[Order]) -> dict[int, Counter[tuple[str, str]]]:

@@ -692,7 +692,7 @@ def _cut_once(session: Session) -> _Findings:
     yield from _copies_cut(session)
     taken = aliased(Movement)
     by_layout = select(Transaction.id).where(Transaction.layout.is_not(None))
-    cut = (
+    rows = session.execute(
         select(Movement.batch_id, Stock.label, -func.sum(Movement.change))
         .join(Stock, Movement.stock_id == Stock.id)
         .outerjoin(taken, Movement.undoes_id == taken.id)
@@ -700,19 +700,31 @@ def _cut_once(session: Session) -> _Findings:
             Movement.batch_id.is_not(None),
             or_(Movement.reason == Reason.CUT, taken.reason == Reason.CUT),
             # Of what was cut layout by layout each copy is known, and other sheets may stand in.
-            Movement.transaction_id.not_in(by_layout),
-            or_(taken.id.is_(None), taken.transaction_id.not_in(by_layout)),
+            or_(Movement.transaction_id.is_(None), Movement.transaction_id.not_in(by_layout)),
+            or_(taken.transaction_id.is_(None), taken.transaction_id.not_in(by_layout)),
         )
         .group_by(Movement.batch_id, Stock.label)
-        .order_by(Movement.batch_id, Stock.label)
     )
-    planned: dict[int | None, Counter[str]] = {}
-    for number, label, copies in session.execute(cut):
-        if number not in planned:
-            planned[number] = _usage_by_label(_plan(session.get_one(Batch, number).plan))
-        if copies > planned[number][label]:
-            most = planned[number][label]
-            yield label, f"batch {number} cut {copies} of it, and its plan takes {most}"
+    cut: Counter[tuple[int, str]] = Counter()
+    for batch, label, sheets in rows:
+        if batch is not None:
+            cut[batch, label] += int(sheets)
+    batches = session.scalars(select(Batch.id)).all()
+    done = copies_done(session, batches)
+    for number in sorted({batch for batch, _ in (*cut, *done)}):
+        plan = _plan(session.get_one(Batch, number).plan)
+        planned = _usage_by_label(plan)
+        for layout in plan.layouts:
+            cut[number, layout.sheet.label] += len(done.get((number, layout.number), ()))
+        for label in sorted(label for batch, label in cut if batch == number):
+            if cut[number, label] > planned[label]:
+                yield (
+                    label,
+                    (
+                        f"batch {number} cut {cut[number, label]} of it, and its plan takes"
+                        f" {planned[label]}"
+                    ),
+                )
 
 
 def _copies_cut(session: Session) -> _Findings:

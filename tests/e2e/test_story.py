@@ -167,6 +167,7 @@ READING = {
     "suppliers": ("buy", "supplier", "list"),
     "supplies": ("supply", "list"),
     "supply_history": ("supply", "history", "Satin ribbon"),
+    "spares": ("spare", "list"),
     "unused": ("report", "unused", "--days", "1"),
     "use": ("report", "use"),
     "yield": ("paper", "yield"),

@@ -82,7 +82,7 @@ HARM = {
         ["UPDATE movement SET change = 1 WHERE id = 1",
          "UPDATE movement SET at = '2020-01-01 10:00:00'",
          "DELETE FROM movement WHERE id > 1 AND stock_id = 1"],
-        {("reservations", "S-1")},
+        {("reservations", "S-1"), ("cut", "entry")},
     ),
     "a plan that is none": (
         ["UPDATE batch SET plan = '{}' WHERE id = 1"], {("plans", "batch 1")},

@@ -10,10 +10,10 @@ import pytest
 from sqlalchemy import select, text
 from sqlalchemy.exc import DBAPIError
 
+from inventory.changes import undo
 from inventory.database.tables.enums import Reason
 from inventory.database.tables.ledger import Transaction
 from inventory.maintenance.check import check_shop
-from inventory.production import undo
 from inventory.purchasing import prices, purchases, suppliers
 from inventory.purchasing.purchases import PurchaseLineRequest, PurchaseStatus, ReceivedPacks
 from inventory.stock import adjust, listing, papers, receiving

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from inventory.changes import undo
 from inventory.database.tables.enums import Reason
-from inventory.production import undo
 from inventory.purchasing import prices, purchases, reorder_levels, suppliers
 from inventory.purchasing.purchases import PurchaseLineRequest
 from inventory.restocking.restock_list import (

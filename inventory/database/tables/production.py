@@ -164,7 +164,8 @@ class OrderChange(Base):
     Attributes
     ----------
     before, after
-        The values changed, by column, as JSON holds them; `before` is None for a new order.
+        The values changed, and the status, by column, as JSON holds them; `before` is None for a
+        new order.
     by
         Who did it; empty if nobody says.
     """

@@ -174,8 +174,8 @@ _ORDER_VALUES: dict[str, type | tuple[type, ...]] = {
 
 
 def _order_values(values: object) -> None:
-    if not isinstance(values, dict):
-        raise Refusal("it is not a table of values by name")
+    if not isinstance(values, dict) or "status" not in values:
+        raise Refusal("it is not a table of values by name, a status among them")
     for name, value in values.items():
         kind = _ORDER_VALUES.get(name)
         if kind is None or not isinstance(value, kind) or isinstance(value, bool):

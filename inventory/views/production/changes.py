@@ -29,6 +29,8 @@ def what_changed(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[st
     words = []
     for key in after:
         old, new = before.get(key), after[key]
+        if old == new:
+            continue
         if isinstance(new, dict):
             old = old or {}
             words += [
