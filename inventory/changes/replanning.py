@@ -22,6 +22,7 @@ from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
 from inventory.database.tables.ledger import Transaction
 from inventory.orders.orders import get_order
 from inventory.production.booking import book_open_plan, check_available
+from inventory.production.cutting_days import spread_over_days
 from inventory.production.planning_data import (
     NO_SPARES,
     PlanningData,
@@ -88,6 +89,7 @@ def replan_batches(
     without: Sequence[int] = (),
     effort: Effort = Effort.NORMAL,
     spares: SpareRule = NO_SPARES,
+    days: int = 1,
     today: date,
     why: str = "",
     processes: int | None = None,
@@ -114,7 +116,7 @@ def replan_batches(
         Orders that are left out; they are confirmed and wait.
     why
         A note for the history.
-    effort, spares, processes, stop, on_progress
+    effort, spares, days, processes, stop, on_progress
         As for `inventory.production.planning.plan_batch`.
 
     Raises
@@ -155,6 +157,7 @@ def replan_batches(
         )
         plan = data.plan(selection, effort, today, buy)
         plan = replace(plan, notes=(*plan.notes, *spare_notes(short=short_of_spares)))
+        plan = spread_over_days(plan, days)
     with shop_file.begin() as session:
         before = _orders_of_open_batches(session)
         rest = chosen(session, before, _made_by(session, change))

@@ -50,6 +50,19 @@ SpareOption = Annotated[
         " more parts.",
     ),
 ]
+DaysOption = Annotated[
+    int,
+    typer.Option(
+        "--days",
+        min=1,
+        max=100,
+        help="Spread the cutting over so many days, the most urgent orders first.",
+    ),
+]
+DayOption = Annotated[
+    int | None,
+    typer.Option("--day", min=1, help="Only what is cut on this day of the batch."),
+]
 
 
 @app.command("plan")
@@ -75,6 +88,7 @@ def plan(
     ] = False,
     ignore_grain: IgnoreGrainFlag = False,
     spare: SpareOption = None,
+    days: DaysOption = 1,
     as_json: JsonFlag = False,
 ) -> None:
     """Plan how to cut orders from the stash, and reserve the paper.
@@ -87,6 +101,7 @@ def plan(
       quirebox batch plan
       quirebox batch plan 3 5 8 --cuts free --effort thorough
       quirebox batch plan --draft
+      quirebox batch plan --days 3
     """
     from inventory.cli.shared.terminal import print_json
     from inventory.production.planning import plan_batch
@@ -104,6 +119,7 @@ def plan(
                 substitutes=substitutes,
                 ignore_grain=ignore_grain,
                 spares=read_spare_rule(spare or ()),
+                days=days,
                 today=date.today(),
                 **search,
             )
@@ -132,6 +148,7 @@ def replan(
         typer.Option("--without", metavar="ORDER", help="Take this order out; repeat for several."),
     ] = None,
     spare: SpareOption = None,
+    days: DaysOption = 1,
     effort: EffortOption = Effort.NORMAL,
     seconds: SecondsOption = None,
     why: WhyOption = "",
@@ -159,6 +176,7 @@ def replan(
                 add=add or (),
                 without=without or (),
                 spares=read_spare_rule(spare or ()),
+                days=days,
                 effort=effort,
                 why=why,
                 today=date.today(),
@@ -234,7 +252,7 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     """
     from inventory.cli.shared.terminal import console, print_json, show_list
     from inventory.documents.plan.text import plan_summary
-    from inventory.views.production.batches import batch_as_json, batch_view
+    from inventory.views.production.batches import batch_as_json, batch_view, cutting_words
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         view = batch_view(session, number)
@@ -244,8 +262,7 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     console().print(plan_summary(view.plan, view.pace))
     if view.is_open:
         show_list(view.remaining_listing, view.remaining)
-    if view.is_open and view.finishing_words:
-        say("\n".join(view.finishing_words))
+        say("\n".join(cutting_words(view.plan, view.pace, view.remaining)))
     if view.missing:
         say("\n".join(view.missing_words))
         say(f"Next: {command_words(context, f'batch mend {number}')}")
@@ -401,6 +418,7 @@ def cut(
             show_default="all that are left",
         ),
     ] = None,
+    day: DayOption = None,
     copies: Annotated[
         int | None,
         typer.Option(
@@ -437,24 +455,31 @@ def cut(
       quirebox batch cut 1 --layout 3 --copies 2
       quirebox batch cut 1 --layout 1-20 --layout 23,25 --minutes 90
       quirebox batch cut 1 --layout 3 --from S-9
+      quirebox batch cut 1 --day 1
     """
     from inventory.cli.shared.terminal import show_list
     from inventory.core.durations import read_time_taken
     from inventory.core.text import read_numbers
     from inventory.production.cutting import cut_batch
     from inventory.production.pace import pace_words, shop_pace
-    from inventory.production.progress import list_remaining
+    from inventory.production.progress import layouts_of_day, list_remaining
     from inventory.shop.settings import get_shop
     from inventory.stock.lookup import get_batch
     from inventory.views.production.batches import kept_listing
+    from nester.core.errors import Refusal
 
+    if layout is not None and day is not None:
+        raise Refusal("give either --day or --layout")
     seconds = None if minutes is None else read_time_taken(minutes)
+    layouts = None if layout is None else read_numbers(layout, "the layouts")
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         unit = get_shop(session).unit
+        if day is not None:
+            layouts = layouts_of_day(session, number, day)
         kept = cut_batch(
             session,
             number,
-            layout=None if layout is None else read_numbers(layout, "the layouts"),
+            layout=layouts,
             copies=copies,
             place=place,
             seconds=seconds,
@@ -564,10 +589,13 @@ def _show_plan(shop_file: ShopFile, made: Plan) -> None:
     from inventory.cli.shared.terminal import console
     from inventory.documents.plan.text import plan_summary
     from inventory.production.pace import shop_pace
+    from inventory.views.production.batches import cutting_words
 
     with shop_file.read() as session:
         pace = shop_pace(session)
     console().print(plan_summary(made, pace))
+    if any(layout.day for layout in made.layouts):
+        say("\n".join(cutting_words(made, pace)))
 
 
 @app.command("undo")

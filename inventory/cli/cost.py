@@ -28,7 +28,9 @@ CollectedFlag = Annotated[
 EachOption = Annotated[
     str | None,
     typer.Option(
-        "--price", metavar="AMOUNT", help="The price of each, instead of the suggested one."
+        "--price",
+        metavar="AMOUNT",
+        help="The price of each, instead of the one agreed or suggested.",
     ),
 ]
 ForgetFlag = Annotated[bool, typer.Option("--forget", help="Remove what you set.")]

@@ -117,7 +117,13 @@ class PlannedPlacement:
 
 @dataclass(frozen=True)
 class PlannedLayout:
-    """Pieces placed on one sheet or offcut, with the order of cuts."""
+    """Pieces placed on one sheet or offcut, with the order of cuts.
+
+    Attributes
+    ----------
+    day
+        On which day of cutting it is cut, from 1; 0 in a batch that is not split by days.
+    """
 
     number: int
     sheet: PlannedSheet
@@ -125,6 +131,7 @@ class PlannedLayout:
     spots: tuple[PlannedPlacement, ...]
     cuts: tuple[Cut, ...]
     offcuts: tuple[Rect, ...]
+    day: int = 0
 
 
 @dataclass(frozen=True)

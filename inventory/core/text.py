@@ -24,6 +24,7 @@ __all__ = [
     "fold",
     "format_count",
     "holds_unseen",
+    "number_ranges",
     "pairs",
     "read_numbers",
     "read_pairs",
@@ -196,6 +197,19 @@ def pairs(texts: Iterable[str], option: str) -> dict[str, str]:
         As `read_pairs`.
     """
     return read_pairs(texts, before=f"{option} ", unclear=": write it as NAME=VALUE")
+
+
+def number_ranges(numbers: Iterable[int]) -> str:
+    """Write whole numbers in their order as `read_numbers` reads them: ``1-4, 7``."""
+    runs: list[list[int]] = []
+    for number in sorted(set(numbers)):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(
+        f"{run[0]}-{run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs
+    )
 
 
 def format_count(number: int, what: str) -> str:

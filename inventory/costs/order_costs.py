@@ -191,7 +191,8 @@ def order_cost(
     posted
         False: it is collected, so that there is no postage.
     each
-        What one box is sold for, if the maker has set that herself.
+        What one box is sold for; the price agreed with the order, or else the suggested one, unless
+        given.
 
     Raises
     ------
@@ -200,6 +201,7 @@ def order_cost(
     """
     with shop_file.read() as session:
         order = get_order(session, number)
+        each = order.price if each is None else each
         rates = rates_of(session)
         batches = [batch for batch in order.batches if batch.status in _COSTED_STATUSES]
         if batches:

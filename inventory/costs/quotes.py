@@ -43,7 +43,7 @@ def quote_order(
     note: str = "",
     stop: Stop | None = None,
 ) -> Quote:
-    """Return the offer for an order, at the price that leaves the margin.
+    """Return the offer for an order, at the price agreed or else the one that leaves the margin.
 
     Parameters
     ----------
@@ -54,7 +54,7 @@ def quote_order(
     posted
         False: it is collected, so that there is no postage.
     each
-        What one box is sold for, if the maker has set that herself.
+        What one box is sold for; the price agreed with the order, unless given.
     note
         The maker's own words below it.
 
@@ -72,6 +72,7 @@ def quote_order(
         until = valid_until or today + timedelta(quote_days(session))
         if until < today:
             raise Refusal(f"the offer would have ended on {until.isoformat()}, before it begins")
+        each = order.price if each is None else each
     cost = order_cost(shop_file, number, today=today, posted=posted, each=each, stop=stop).cost
     if cost.unknown and each is None:
         raise Refusal(

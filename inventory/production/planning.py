@@ -27,6 +27,7 @@ from inventory.production.booking import (
     start_orders,
 )
 from inventory.production.cutting import PutAway, cut_batch, drop_batch
+from inventory.production.cutting_days import spread_over_days
 from inventory.production.planning_data import (
     NO_SPARES,
     PlanningData,
@@ -130,6 +131,7 @@ def plan_batch(
     substitutes: bool = False,
     ignore_grain: bool = False,
     spares: SpareRule = NO_SPARES,
+    days: int = 1,
     today: date,
     processes: int | None = None,
     stop: Stop = never,
@@ -153,6 +155,8 @@ def plan_batch(
         Whether pieces may be turned against the grain although the shop follows it.
     spares
         How many spare pieces to cut beside, if the paper suffices for these and all orders.
+    days
+        Over how many days the cutting is spread (`inventory.production.cutting_days`).
     processes
         How many may work at once; one a core, unless given. The plan does not depend on it.
     effort, stop, on_progress
@@ -176,6 +180,7 @@ def plan_batch(
     )  # fmt: skip
     if not any(order.made for order in plan.orders):
         return plan
+    plan = spread_over_days(plan, days)
     with shop_file.begin() as session:
         check_unchanged(session, plan, "the stash changed while the plan was made")
         if draft:

@@ -18,7 +18,7 @@ from inventory.stock.lookup import get_batch, plan_of
 from inventory.stock.reservations import copies_done, copies_left, unwanted_orders
 from nester.core.errors import Hint, Refusal
 
-__all__ = ["RemainingCopies", "list_batches", "list_remaining"]
+__all__ = ["RemainingCopies", "layouts_of_day", "list_batches", "list_remaining"]
 
 
 def list_batches(session: Session) -> list[Batch]:
@@ -79,6 +79,31 @@ def remaining_layouts(session: Session, batch: Batch, plan: Plan) -> list[Remain
         for layout in plan.layouts
     )
     return [layout for layout in remaining if layout.copies]
+
+
+def layouts_of_day(session: Session, number: int, day: int) -> list[int]:
+    """Return the numbers of the layouts that are left to cut on a day of a batch.
+
+    Raises
+    ------
+    Refusal
+        If the batch is not open or not split by days, or nothing is left to cut on that day.
+    """
+    batch = get_open_batch(session, number)
+    plan = plan_of(batch)
+    days = max((layout.day for layout in plan.layouts), default=0)
+    if not days:
+        raise Refusal(
+            f"batch {number} is not split by days",
+            Hint("split it", "batch replan", (str(number), "--days", "3")),
+        )
+    if not 1 <= day <= days:
+        raise Refusal(f"batch {number} has no day {day}; its days are 1 to {days}")
+    rows = list_remaining(session, batch, plan)
+    layouts = [row.layout.number for row in rows if row.layout.day == day]
+    if not layouts:
+        raise Refusal(f"nothing is left to cut on day {day} of batch {number}")
+    return layouts
 
 
 def update_batch_status(session: Session, batch: Batch, plan: Plan) -> None:

@@ -34,13 +34,15 @@ from inventory.pieces.spare_pieces import (
 from inventory.production.cutting import cut_batch, drop_batch
 from inventory.production.mending import mend_batch
 from inventory.production.planning_data import read_spare_rule
-from inventory.production.progress import list_remaining
+from inventory.production.progress import layouts_of_day, list_remaining
 from inventory.production.spoiling import spoil_piece
 from inventory.stock.adjust import spoil_stock
 from inventory.stock.lookup import get_batch, plan_of
+from inventory.views.production.batches import cutting_words
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 from nester.core.problem import Effort
+from nester.cutting import DEFAULT_PACE
 from tests.integration.conftest import TODAY, Table
 
 if TYPE_CHECKING:
@@ -601,3 +603,37 @@ def test_spare_pieces_are_thrown_away_or_become_offcuts(table: Table) -> None:
 def test_a_rule_for_spare_pieces_that_cannot_be_read(wrong: str) -> None:
     with pytest.raises(Refusal, match="spare pieces"):
         read_spare_rule([wrong])
+
+
+# --- days of cutting
+
+
+def test_the_days_of_a_batch_are_cut_one_by_one(table: Table) -> None:
+    with (
+        table.shop.begin() as session,
+        pytest.raises(Refusal, match=r"batch 1 is not split by days"),
+    ):
+        layouts_of_day(session, 1, 1)
+    made = replan(table, 1, days=2).plan
+    assert made is not None
+    assert made.batch is not None
+    assert sorted({layout.day for layout in made.layouts}) == [1, 2]
+    # The second card is due first, and takes two sheets of five.
+    words = cutting_words(made, DEFAULT_PACE)
+    assert words[0].endswith("; finishes order 2 (Ines, due 2027-03-04)")
+    assert words[1].endswith("; finishes order 1 (Ines, due 2027-03-08)")
+    with table.shop.begin() as session:
+        first = layouts_of_day(session, made.batch, 1)
+        cut_batch(session, made.batch, layout=first)
+        with pytest.raises(Refusal, match=r"nothing is left to cut on day 1"):
+            layouts_of_day(session, made.batch, 1)
+        with pytest.raises(Refusal, match=r"has no day 3; its days are 1 to 2"):
+            layouts_of_day(session, made.batch, 3)
+    with table.shop.read() as session:
+        assert get_order(session, 2).status is OrderStatus.CUT
+        assert get_order(session, 1).status is OrderStatus.PLANNED
+    with table.shop.begin() as session:
+        cut_batch(session, made.batch, layout=layouts_of_day(session, made.batch, 2))
+    with table.shop.read() as session:
+        assert get_order(session, 1).status is OrderStatus.CUT
+    assert check_shop(table.shop).findings == ()

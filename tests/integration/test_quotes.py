@@ -13,9 +13,11 @@ import pdfplumber
 import pypdf
 import pytest
 
+from inventory.changes.order_changes import OrderChanges, change_order
 from inventory.changes.order_status import move_order
 from inventory.core.resources import demo_folder
 from inventory.costs import rates
+from inventory.costs.order_costs import order_cost
 from inventory.costs.quotes import Quote, quote_order
 from inventory.database.tables.enums import ConsumableUnit
 from inventory.documents.format.languages import translator_for
@@ -101,8 +103,6 @@ def test_what_an_offer_says(nook: ShopFile) -> None:
 
 @pytest.mark.parametrize("voice", [EN, DE], ids=["en", "de"])
 def test_an_offer_tells_nothing_of_the_costs(nook: ShopFile, voice) -> None:
-    from inventory.costs.order_costs import order_cost
-
     quote = made(nook)
     told = order_cost(nook, 1, today=TODAY).cost
     inner = [part.amount for part in told.lines]
@@ -172,6 +172,18 @@ def test_what_is_collected_costs_no_postage(nook: ShopFile) -> None:
 def test_a_price_of_her_own(nook: ShopFile) -> None:
     quote = made(nook, each=D("12.00"))
     assert (quote.unit_price, quote.price) == (D("12.00"), D("24.00"))
+
+
+def test_the_price_that_was_agreed(nook: ShopFile) -> None:
+    suggested = made(nook).unit_price
+    with nook.begin() as session:
+        change_order(session, 1, OrderChanges(price=D("77.7")), today=TODAY)
+    assert made(nook).unit_price == D("77.7")
+    assert order_cost(nook, 1, today=TODAY).cost.sale.unit_price == D("77.7")
+    assert made(nook, each=D(80)).unit_price == D(80)
+    with nook.begin() as session:
+        change_order(session, 1, OrderChanges(no_price=True), today=TODAY)
+    assert made(nook).unit_price == suggested
 
 
 def test_names_that_would_be_markup(nook: ShopFile) -> None:

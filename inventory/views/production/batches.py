@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from dataclasses import dataclass
+from collections import Counter, defaultdict
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from inventory.core.durations import format_minutes
 from inventory.core.money import format_money
+from inventory.core.text import format_count, number_ranges
 from inventory.documents.text.counts import tally
 from inventory.documents.text.times import local_time
 from inventory.production.pace import shop_pace
-from inventory.production.progress import list_batches, list_remaining
+from inventory.production.progress import RemainingCopies, list_batches, list_remaining
 from inventory.production.spoiling import spoiled_pieces
 from inventory.stock.lookup import get_batch, plan_of
 from inventory.views.listing import Column, Listing
@@ -19,16 +21,24 @@ from nester.core.errors import Hint
 from nester.core.lengths import format_size
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from sqlalchemy.orm import Session
 
     from inventory.core.plan import Plan
     from inventory.database.tables.orders import Batch
     from inventory.production.cutting import PutAway
-    from inventory.production.progress import RemainingCopies
     from nester.core.lengths import Unit
     from nester.cutting import Pace
 
-__all__ = ["BatchView", "batch_as_json", "batch_list", "batch_view", "kept_listing"]
+__all__ = [
+    "BatchView",
+    "batch_as_json",
+    "batch_list",
+    "batch_view",
+    "cutting_words",
+    "kept_listing",
+]
 
 BatchRow = tuple["Batch", "Plan"]
 
@@ -113,23 +123,6 @@ class BatchView:
         ]
 
     @property
-    def finishing_words(self) -> list[str]:
-        """Which layouts, in their order, finish which order; a sentence for each order."""
-        last: dict[int, int] = {}
-        for row in self.remaining:
-            for spot in row.layout.spots:
-                for copy in row.copies:
-                    if spot.orders[copy - 1]:
-                        last[spot.orders[copy - 1]] = row.layout.number
-        names = {order.number: order for order in self.plan.orders}
-        return [
-            f"Layout {layout} finishes order {order} for {names[order].customer}, due"
-            f" {names[order].due.isoformat()}"
-            for order, layout in sorted(last.items(), key=lambda item: (item[1], item[0]))
-            if order in names
-        ]
-
-    @property
     def remaining_listing(self) -> Listing[RemainingCopies]:
         """Describes what is left to cut."""
         plan = self.plan
@@ -148,6 +141,57 @@ class BatchView:
             ),
             empty="Nothing is left to cut.",
         )
+
+
+def cutting_words(
+    plan: Plan, pace: Pace, remaining: Sequence[RemainingCopies] | None = None
+) -> list[str]:
+    """Say which layouts, in their order, finish which orders; of a batch split by days, each day.
+
+    Parameters
+    ----------
+    remaining
+        What is left to cut; all of the plan, unless given.
+    """
+    if remaining is None:
+        remaining = [
+            RemainingCopies(layout, tuple(range(1, layout.copies + 1))) for layout in plan.layouts
+        ]
+    last: dict[int, RemainingCopies] = {}
+    for row in remaining:
+        for spot in row.layout.spots:
+            for copy in row.copies:
+                last[spot.orders[copy - 1]] = row
+    orders = [order for order in plan.orders if order.number in last]
+    orders.sort(key=lambda order: (last[order.number].layout.number, order.number))
+    days: dict[int, list[RemainingCopies]] = defaultdict(list)
+    for row in remaining:
+        days[row.layout.day].append(row)
+    if not any(days):
+        return [
+            f"Layout {last[order.number].layout.number} finishes order {order.number} for"
+            f" {order.customer}, due {order.due.isoformat()}"
+            for order in orders
+        ]
+    words = []
+    for day, rows in sorted(days.items()):
+        minutes = sum(
+            pace.minutes(plan.as_layout(replace(row.layout, copies=len(row.copies)))[0],
+                         plan.trimmer)
+            for row in rows
+        )  # fmt: skip
+        numbers = [row.layout.number for row in rows]
+        finished = [order for order in plan.orders if order in orders]
+        finished = [order for order in finished if last[order.number].layout.day == day]
+        names = ", ".join(f"{one.number} ({one.customer}, due {one.due})" for one in finished)
+        what = "order" if len(finished) == 1 else "orders"
+        words.append(
+            f"Day {day}: {'layout' if len(numbers) == 1 else 'layouts'} {number_ranges(numbers)},"
+            f" {format_count(sum(len(row.copies) for row in rows), 'sheet')},"
+            f" about {format_minutes(int(minutes) + 1)};"
+            f" finishes {f'{what} {names}' if finished else 'no order'}"
+        )
+    return words
 
 
 def batch_view(session: Session, number: int) -> BatchView:

@@ -92,6 +92,7 @@ def _layout(plan: Plan, layout: PlannedLayout) -> dict[str, Any]:
     sheet = layout.sheet
     return {
         "number": layout.number,
+        "day": layout.day or None,
         "sheet": sheet.label,
         "kind": sheet.kind,
         "paper": sheet.paper,
