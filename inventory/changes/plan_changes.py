@@ -12,7 +12,14 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import func, or_, select
 
-from inventory.core.plan import NOBODY, PartType, Plan, PlannedLayout, plan_to_json
+from inventory.core.plan import (
+    NOBODY,
+    PartType,
+    Plan,
+    PlannedLayout,
+    PlannedPlacement,
+    plan_to_json,
+)
 from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
 from inventory.database.tables.ledger import Transaction
 from inventory.database.tables.orders import Batch
@@ -97,25 +104,37 @@ def release_batch(session: Session, batch: Batch, transaction: Transaction) -> l
 
 
 def _only_cut(layout: PlannedLayout, done: set[int]) -> PlannedLayout:
-    """Return a layout without the copies after the last one cut; others not cut are for nobody."""
-    copies = max(done)
+    """Return a layout whose copies are dropped that are not cut; they are for nobody any more."""
     spots = tuple(
         replace(
             spot,
             orders=tuple(
-                order if copy in done else NOBODY
-                for copy, order in enumerate(spot.orders[:copies], 1)
+                order if copy in done else NOBODY for copy, order in enumerate(spot.orders, 1)
             ),
         )
         for spot in layout.spots
     )
-    return replace(layout, copies=copies, spots=spots)
+    not_cut = (copy for copy in range(1, layout.copies + 1) if copy not in done)
+    return replace(layout, spots=spots, dropped=tuple(not_cut))
+
+
+def _owners(spots: Sequence[PlannedPlacement]) -> list[tuple[int, ...]]:
+    """Return for whom the pieces of each copy are."""
+    return list(zip(*(spot.orders for spot in spots), strict=True))
 
 
 def _closed(plan: Plan, layouts: Sequence[PlannedLayout]) -> Plan:
     """Return a plan of the layouts that were cut; it proves nothing any more."""
     rest = plan.with_layouts(layouts)
-    return replace(rest, lacking=(), restock=(), notes=(), bound=rest.cost - rest.kept, closed=True)
+    return replace(
+        rest,
+        lacking=(),
+        restock=(),
+        notes=(),
+        bound=rest.cost - rest.kept,
+        closed=True,
+        is_proven=False,
+    )
 
 
 def _store(session: Session, batch: Batch, plan: Plan) -> None:
@@ -190,12 +209,19 @@ def give_up_pieces(
                         orders[copy - 1] = NOBODY
                 spots.append(replace(spot, orders=tuple(orders)))
                 changed = changed or tuple(orders) != spot.orders
-            layouts.append(replace(layout, spots=tuple(spots)))
+            dropped = set(layout.dropped).union(
+                copy
+                for copy, (before, after) in enumerate(
+                    zip(_owners(layout.spots), _owners(spots), strict=True), 1
+                )
+                if copy not in is_done and before != after and set(after) == {NOBODY}
+            )
+            layouts.append(replace(layout, spots=tuple(spots), dropped=tuple(sorted(dropped))))
         if changed:
             session.add(
                 PlanChange(transaction_id=transaction.id, batch_id=batch.id, before=batch.plan)
             )
-            _store(session, batch, replace(plan, layouts=tuple(layouts)))
+            _store(session, batch, replace(plan.with_layouts(layouts), is_proven=False))
             if batch.status is BatchStatus.OPEN:
                 update_batch_status(session, batch, plan_of(batch))
     put += add_spare_pieces(session, transaction, cut.items(), place=place)

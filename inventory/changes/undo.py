@@ -12,6 +12,7 @@ from inventory.changes.plan_changes import (
     later_transaction,
     restore_plans,
 )
+from inventory.core.limits import NOBODY
 from inventory.database.tables.enums import OrderStatus, Reason
 from inventory.database.tables.ledger import Movement, Transaction
 from inventory.database.tables.production import PlanChange, SparePieceMovement, SpoiledPieces
@@ -150,8 +151,8 @@ def _check_no_later_changes(session: Session, transaction: Transaction) -> None:
         return
     orders = {order.id: order for order in transaction.batch.orders}
     layout = plan_of(transaction.batch).layout(transaction.layout)
-    for order in sorted({spot.orders[copy - 1] for spot in layout.spots
-                         for copy in transaction.copies or ()}):  # fmt: skip
+    owners = {spot.orders[copy - 1] for spot in layout.spots for copy in transaction.copies or ()}
+    for order in sorted(owners - {NOBODY}):
         if orders[order].status in (OrderStatus.ASSEMBLED, OrderStatus.DELIVERED):
             raise Refusal(f"order {order} is {orders[order].status} from it already")
 

@@ -123,6 +123,8 @@ class PlannedLayout:
     ----------
     day
         On which day of cutting it is cut, from 1; 0 in a batch that is not split by days.
+    dropped
+        The copies, counted from 1, that are not cut any more, as nobody needs what is on them.
     """
 
     number: int
@@ -132,6 +134,20 @@ class PlannedLayout:
     cuts: tuple[Cut, ...]
     offcuts: tuple[Rect, ...]
     day: int = 0
+    dropped: tuple[int, ...] = ()
+
+    @property
+    def needed(self) -> tuple[int, ...]:
+        """The copies that are cut, counted from 1."""
+        return tuple(copy for copy in range(1, self.copies + 1) if copy not in self.dropped)
+
+    def of_copies(self, copies: Sequence[int]) -> PlannedLayout:
+        """Return the layout with these of its copies alone, counted anew."""
+        spots = tuple(
+            replace(spot, orders=tuple(spot.orders[copy - 1] for copy in copies))
+            for spot in self.spots
+        )
+        return replace(self, copies=len(copies), spots=spots, dropped=())
 
 
 @dataclass(frozen=True)
@@ -228,8 +244,10 @@ class Plan:
     spares
         What is taken from the spare pieces.
     closed
-        What was not cut of it is planned anew; only what was cut stands in it, and `bound` proves
-        nothing.
+        What was not cut of it is planned anew; only what was cut stands in it.
+    is_proven
+        False: orders need less of it than they did when it was planned, or the rest is planned
+        anew, and `bound` proves nothing.
     """
 
     batch: int | None
@@ -253,6 +271,7 @@ class Plan:
     follow_grain: bool = False
     spares: tuple[PlannedSpare, ...] = ()
     closed: bool = False
+    is_proven: bool = True
 
     @property
     def net_cost(self) -> Decimal:
@@ -268,14 +287,14 @@ class Plan:
     def paper_area(self) -> int:
         """Area of the sheets used, in square fine units."""
         return sum(
-            layout.copies * layout.sheet.width * layout.sheet.height for layout in self.layouts
+            len(layout.needed) * layout.sheet.width * layout.sheet.height for layout in self.layouts
         )
 
     @property
     def piece_area(self) -> int:
         """Area of the pieces within their outlines, in square fine units."""
         return sum(
-            layout.copies * self.part_of(spot).piece.area
+            len(layout.needed) * self.part_of(spot).piece.area
             for layout in self.layouts
             for spot in layout.spots
         )
@@ -283,7 +302,9 @@ class Plan:
     @property
     def kept_area(self) -> int:
         """Area of the offcuts worth keeping, in square fine units."""
-        return sum(layout.copies * rect.area for layout in self.layouts for rect in layout.offcuts)
+        return sum(
+            len(layout.needed) * rect.area for layout in self.layouts for rect in layout.offcuts
+        )
 
     def offcut_value_shares(self) -> tuple[Fraction, Fraction]:
         """Return at which part of their share of the price the offcuts kept count.
@@ -295,7 +316,7 @@ class Plan:
         for layout in self.layouts:
             area = sum(rect.area for rect in layout.offcuts)
             back = Fraction(area, layout.sheet.width * layout.sheet.height)
-            whole[layout.sheet.kind] += Fraction(layout.sheet.price) * layout.copies * back
+            whole[layout.sheet.kind] += Fraction(layout.sheet.price) * len(layout.needed) * back
         kept, offcuts, sheets = Fraction(self.kept), whole["offcut"], whole["sheet"]
         if kept < offcuts or not sheets:
             return Fraction(0), kept / offcuts if offcuts else Fraction(0)
@@ -307,7 +328,7 @@ class Plan:
         cost, kept = Decimal(0), Fraction(0)
         for planned in layouts:
             sheet = planned.sheet
-            price = sheet.price * planned.copies
+            price = sheet.price * len(planned.needed)
             cost += price
             area = Fraction(sum(rect.area for rect in planned.offcuts), sheet.width * sheet.height)
             kept += Fraction(price) * area * (of_offcuts if sheet.kind == "offcut" else of_sheets)
@@ -316,6 +337,11 @@ class Plan:
             self, layouts=tuple(layouts), cost=cost, kept=rounded,
             bound=min(self.bound, cost - rounded),
         )  # fmt: skip
+
+    def current(self) -> Plan:
+        """Return the plan without the copies that are not cut any more; others are counted anew."""
+        layouts = (layout.of_copies(layout.needed) for layout in self.layouts if layout.needed)
+        return replace(self, layouts=tuple(layouts))
 
     def layout(self, number: int) -> PlannedLayout:
         """Return the layout of that number; KeyError if the plan has none."""
@@ -370,6 +396,8 @@ def plan_faults(plan: Plan) -> Iterator[str]:
         whole = Rect(0, 0, sheet.width, sheet.height)
         if layout.copies < 1 or layout.number < 1 or min(sheet.width, sheet.height) < 1:
             yield f"{where} has a number that can't be so"
+        if not set(layout.dropped) <= set(range(1, layout.copies + 1)):
+            yield f"{where} drops a copy that it does not have"
         for spot in layout.spots:
             if not 0 <= spot.part < len(plan.parts):
                 yield f"{where} has a piece of no part"

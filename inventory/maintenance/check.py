@@ -600,7 +600,7 @@ def _batches(session: Session) -> _Findings:
             copies_left(
                 layout.copies,
                 [spot.orders for spot in layout.spots],
-                done.get((number, layout.number), set()),
+                done.get((number, layout.number), set()).union(layout.dropped),
                 unwanted,
             )
             for layout in plan.layouts

@@ -82,7 +82,7 @@ def pieces_in_batches(session: Session, order: Order) -> OrderPieces:
             left: list[int] = []
             if batch.status is BatchStatus.OPEN:
                 orders = [spot.orders for spot in layout.spots]
-                left = copies_left(layout.copies, orders, its, unwanted)
+                left = copies_left(layout.copies, orders, its.union(layout.dropped), unwanted)
             for spot in layout.spots:
                 part = plan.part_of(spot)
                 cut[part] += sum(spot.orders[copy - 1] == order.id for copy in its)

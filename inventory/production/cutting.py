@@ -10,7 +10,7 @@ from fractions import Fraction
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from inventory.core.plan import NOBODY, PartType, Plan, PlannedLayout, PlannedSheet
+from inventory.core.plan import NOBODY, PartType, Plan, PlannedSheet
 from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
 from inventory.database.tables.ledger import Movement, Transaction
 from inventory.database.tables.orders import Batch
@@ -204,7 +204,7 @@ def sheets_taken(session: Session, batch: Batch, plan: Plan) -> Plan:
             copies = tuple(transaction.copies or ())
             taken[planned.number].append((movement.stock, copies))
     if not taken:
-        return plan
+        return plan.current()
     shop = get_shop(session)
     prices = {
         row.label: planning_price(shop, row) for row in list_stash(session, include_empty=True)
@@ -213,21 +213,13 @@ def sheets_taken(session: Session, batch: Batch, plan: Plan) -> Plan:
     for planned in plan.layouts:
         others = taken.get(planned.number, [])
         elsewhere = {copy for _, copies in others for copy in copies}
-        own = tuple(copy for copy in range(1, planned.copies + 1) if copy not in elsewhere)
+        own = tuple(copy for copy in planned.needed if copy not in elsewhere)
         if own:
-            layouts.append(_copies_of(planned, own))
+            layouts.append(planned.of_copies(own))
         for stock, copies in others:
             sheet = replace(planned.sheet, label=stock.label, price=prices[stock.label])
-            layouts.append(replace(_copies_of(planned, copies), sheet=sheet))
+            layouts.append(replace(planned.of_copies(copies), sheet=sheet))
     return plan.with_layouts(layouts)
-
-
-def _copies_of(planned: PlannedLayout, copies: tuple[int, ...]) -> PlannedLayout:
-    spots = tuple(
-        replace(spot, orders=tuple(spot.orders[copy - 1] for copy in copies))
-        for spot in planned.spots
-    )
-    return replace(planned, copies=len(copies), spots=spots)
 
 
 def _put_spares_away(

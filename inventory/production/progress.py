@@ -71,7 +71,7 @@ def remaining_layouts(session: Session, batch: Batch, plan: Plan) -> list[Remain
                 copies_left(
                     layout.copies,
                     [spot.orders for spot in layout.spots],
-                    done.get((batch.id, layout.number), set()),
+                    done.get((batch.id, layout.number), set()).union(layout.dropped),
                     unwanted,
                 )
             ),

@@ -7,6 +7,7 @@ from collections import Counter
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from inventory.core.limits import NOBODY
 from inventory.core.plan import Plan
 from inventory.core.text import fold, shorten, whole_number
 from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
@@ -51,7 +52,7 @@ def spoil_layout(session: Session, number: int, layout: int, why: str = "") -> C
     stock = find_stock(session, spoiled.layout.sheet.label)
     ledger.book_movement(session, stock, -1, Reason.SPOILED, transaction=transaction)
     (copy,) = spoiled.copies
-    unwanted = unwanted_orders(session, [number])
+    unwanted = {NOBODY, *unwanted_orders(session, [number])}
     lost = Counter(
         (spot.orders[copy - 1], spot.part)
         for spot in spoiled.layout.spots
@@ -120,7 +121,7 @@ def spoil_piece(
 def _count_cut_pieces(session: Session, batch: Batch, plan: Plan) -> Counter[tuple[int, int]]:
     """Count the good pieces that were cut, by order and part, without cancelled orders."""
     cut: Counter[tuple[int, int]] = Counter()
-    unwanted = unwanted_orders(session, [batch.id])
+    unwanted = {NOBODY, *unwanted_orders(session, [batch.id])}
     done = copies_done(session, [batch.id])
     # Batches cut before each layout was booked by itself were cut whole.
     whole = batch.status is BatchStatus.CUT and not any(done.values())

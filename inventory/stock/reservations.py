@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from inventory.core.limits import NOBODY
 from inventory.database.tables.enums import BatchStatus, OrderStatus
 from inventory.database.tables.ledger import Transaction
 from inventory.database.tables.orders import Batch, BatchOrder, Order
@@ -80,7 +79,10 @@ def mended_pieces(session: Session) -> Counter[int]:
 
 def _copies_left(layout: Mapping[str, Any], done: set[int], unwanted: set[int]) -> list[int]:
     return copies_left(
-        layout["copies"], [spot["orders"] for spot in layout["spots"]], done, unwanted
+        layout["copies"],
+        [spot["orders"] for spot in layout["spots"]],
+        done.union(layout.get("dropped", ())),
+        unwanted,
     )
 
 
@@ -94,7 +96,7 @@ def copies_left(
     orders
         Of each spot, the orders its copies are for.
     done
-        Copies that were cut or spoiled.
+        Copies that were cut or spoiled, or are dropped.
     unwanted
         As `unwanted_orders` returns them: a copy that is for these alone is not cut.
     """
@@ -122,8 +124,8 @@ def copies_done(session: Session, batches: Iterable[int]) -> dict[tuple[int, int
 
 
 def unwanted_orders(session: Session, batches: Iterable[int]) -> set[int]:
-    """Return which orders of the batches were cancelled, and `NOBODY`."""
-    return {NOBODY}.union(
+    """Return which orders of the batches were cancelled."""
+    return set(
         session.scalars(
             select(Order.id)
             .join(BatchOrder, BatchOrder.order_id == Order.id)

@@ -154,7 +154,7 @@ class _DocumentWriter:
         self.say = options.translator.say
         self.count = options.translator.count
         self.swatches = {layout.sheet.paper: layout.sheet.swatch for layout in plan.layouts}
-        self.copies = {layout.number: tuple(range(1, layout.copies + 1)) for layout in plan.layouts}
+        self.copies = {layout.number: layout.needed for layout in plan.layouts}
         if options.left is not None:
             self.copies = {number: tuple(copies) for number, copies in options.left.items()}
         self.to_cut = [layout for layout in plan.layouts if self.copies.get(layout.number)]
@@ -197,7 +197,9 @@ class _DocumentWriter:
     def _value(self) -> str:
         plan, say = self.plan, self.say
         cost, bound = self._money(plan.net_cost), self._money(plan.bound)
-        if plan.net_cost == plan.bound or cost == bound:
+        if not plan.is_proven:
+            text = say("This plan uses {cost} of paper.")
+        elif plan.net_cost == plan.bound or cost == bound:
             text = say("This plan uses {cost} of paper, and no plan can use less.")
         else:
             text = say("No plan can use less than {bound} of paper; this one uses {cost}.")
@@ -209,18 +211,18 @@ class _DocumentWriter:
 
     def _facts(self) -> tuple[tuple[Cell, ...], ...]:
         plan, say, count = self.plan, self.say, self.count
-        sheets = sum(part.copies for part in plan.layouts if part.sheet.kind == "sheet")
-        taken = sum(part.copies for part in plan.layouts if part.sheet.kind == "offcut")
-        pieces = sum(part.copies * len(part.spots) for part in plan.layouts)
-        kept = sum(part.copies * len(part.offcuts) for part in plan.layouts)
+        sheets = sum(len(part.needed) for part in plan.layouts if part.sheet.kind == "sheet")
+        taken = sum(len(part.needed) for part in plan.layouts if part.sheet.kind == "offcut")
+        pieces = sum(len(part.needed) * len(part.spots) for part in plan.layouts)
+        kept = sum(len(part.needed) * len(part.offcuts) for part in plan.layouts)
         area = Fraction(plan.paper_area)
         spent, saved = Fraction(plan.piece_area), Fraction(plan.kept_area)
         paper = format_area(plan.paper_area, plan.unit).replace(".", self.translator.decimal_mark)
-        cuts = sum(len(part.cuts) * part.copies for part in plan.layouts)
+        cuts = sum(len(part.cuts) * len(part.needed) for part in plan.layouts)
         time = sum((self._minutes(part) for part in plan.layouts), Fraction(0))
         papers: dict[str, Fraction] = defaultdict(Fraction)
         for layout in plan.layouts:
-            papers[layout.sheet.paper] += Fraction(layout.sheet.price) * layout.copies
+            papers[layout.sheet.paper] += Fraction(layout.sheet.price) * len(layout.needed)
         facts = [
             (say("Taken from the stash"), ", ".join([
                 count("{n} sheet", "{n} sheets", sheets),
@@ -260,7 +262,8 @@ class _DocumentWriter:
         return self.say("up to {amount}").format(amount=self._money(gap))
 
     def _minutes(self, layout: PlannedLayout) -> Fraction:
-        return self.options.pace.minutes(self.plan.as_layout(layout)[0], self.plan.trimmer)
+        needed = layout.of_copies(layout.needed)
+        return self.options.pace.minutes(self.plan.as_layout(needed)[0], self.plan.trimmer)
 
     def _pace_source(self) -> str:
         reports = self.options.pace.reports
@@ -482,7 +485,7 @@ class _DocumentWriter:
             for spot in layout.spots:
                 part = self.plan.part_of(spot)
                 if has_scores(part.piece):
-                    kinds.setdefault(part.piece, Counter())[part.paper] += layout.copies
+                    kinds.setdefault(part.piece, Counter())[part.paper] += len(layout.needed)
         if not kinds:
             return
         blocks: list[Block] = []
@@ -542,7 +545,7 @@ class _DocumentWriter:
 
     def kits(self) -> Iterator[Document]:
         gathered: dict[int, Counter[tuple[int, int]]] = defaultdict(Counter)
-        for layout in self.plan.layouts:
+        for layout in self.plan.current().layouts:
             for spot in layout.spots:
                 for number in spot.orders:
                     gathered[number][spot.part, layout.number] += 1

@@ -82,7 +82,7 @@ def write_documents(
         made[folder / "cut-list.txt"] = plain_text(*cut_list(plan)).encode()
     pictures, old = folder / "layouts", list[Path]()
     if "svg" in wanted:
-        for layout in plan.layouts:
+        for layout in plan.current().layouts:
             made[pictures / _picture_name(layout)] = _picture(plan, layout).encode()
         if pictures.is_dir():
             old = [path for path in pictures.iterdir() if _PICTURE.fullmatch(path.name)]

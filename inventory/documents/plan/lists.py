@@ -55,7 +55,7 @@ class TakeOutRow(NamedTuple):
 def take_out_rows(plan: Plan) -> list[TakeOutRow]:
     """Return what to take out, place by place."""
     rows: dict[str, TakeOutRow] = {}
-    for layout in plan.layouts:
+    for layout in plan.current().layouts:
         sheet = layout.sheet
         size = format_size(sheet.width, sheet.height, plan.unit)
         fresh = TakeOutRow(sheet.place or "", sheet.label, sheet.kind, sheet.paper, size, 0, "")
@@ -87,7 +87,7 @@ class CutRow(NamedTuple):
 
 def cut_rows(plan: Plan) -> Iterator[CutRow]:
     """Yield every cut of every layout; measures are from the edges of the part that is cut."""
-    for layout in plan.layouts:
+    for layout in plan.current().layouts:
         measures = checked_measures(plan.as_layout(layout)[0], plan.unit)
         words = cutting_instructions(plan.as_layout(layout)[0], plan.unit, trimmer=plan.trimmer)
         for number, cut in enumerate(layout.cuts, start=1):
@@ -127,7 +127,7 @@ class PieceRow(NamedTuple):
 
 def piece_rows(plan: Plan) -> Iterator[PieceRow]:
     """Yield every spot of every layout; sizes are as asked for, not as placed."""
-    for layout in plan.layouts:
+    for layout in plan.current().layouts:
         for spot in layout.spots:
             part = plan.part_of(spot)
             yield PieceRow(
@@ -190,7 +190,7 @@ def kit_rows(plan: Plan) -> Iterator[KitRow]:
     """Yield what is gathered for each order."""
     orders = {order.number: order for order in plan.orders}
     gathered: Counter[tuple[int, int, int]] = Counter()
-    for layout in plan.layouts:
+    for layout in plan.current().layouts:
         for spot in layout.spots:
             gathered.update((order, spot.part, layout.number) for order in spot.orders)
     for (number, part, layout_number), quantity in sorted(gathered.items()):
@@ -240,7 +240,7 @@ class OffcutRow(NamedTuple):
 
 def offcut_rows(plan: Plan) -> Iterator[OffcutRow]:
     """Yield what goes back into the stash, under the marks of the cut sheets."""
-    for layout in plan.layouts:
+    for layout in plan.current().layouts:
         for number, rect in enumerate(layout.offcuts):
             size = format_size(rect.width, rect.height, plan.unit)
             own = offcut_mark(plan, layout, number)

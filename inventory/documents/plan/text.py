@@ -38,6 +38,7 @@ def plain_text(*parts: RenderableType) -> str:
 
 def plan_summary(plan: Plan, pace: Pace = DEFAULT_PACE) -> Group:
     """Return the plan on one page: what it costs, what to take out, what waits, what to buy."""
+    plan = plan.current()
     parts: list[RenderableType] = [Text(_heading(plan), style="bold"), Text(_value(plan, pace))]
     if plan.spares:
         parts.append(_spares(plan))
@@ -98,7 +99,7 @@ def _proof(plan: Plan) -> str:
             f", less {format_money(kept, plan.currency)} for the offcuts you keep:"
             f" {format_money(net, plan.currency)}"
         )
-    if plan.closed:
+    if not plan.is_proven:
         return f"{text}."
     if plan.net_cost == plan.bound:
         return f"{text}; no plan comes to less."
@@ -193,6 +194,7 @@ def cut_list(plan: Plan, only: int | None = None, *, pictures: bool = False) -> 
     pictures
         Draw each layout with box characters before its cuts.
     """
+    plan = plan.current()
     chosen = [layout for layout in plan.layouts if only in (None, layout.number)]
     notes = dict.fromkeys(
         note

@@ -154,9 +154,7 @@ def cutting_words(
         What is left to cut; all of the plan, unless given.
     """
     if remaining is None:
-        remaining = [
-            RemainingCopies(layout, tuple(range(1, layout.copies + 1))) for layout in plan.layouts
-        ]
+        remaining = [RemainingCopies(layout, layout.needed) for layout in plan.layouts]
     last: dict[int, RemainingCopies] = {}
     for row in remaining:
         for spot in row.layout.spots:
@@ -214,7 +212,7 @@ def batch_view(session: Session, number: int) -> BatchView:
 def batch_as_json(view: BatchView) -> dict[str, Any]:
     """Return a batch as plain data: its plan, and how far it is."""
     return {
-        **plan_as_json(view.plan),
+        **plan_as_json(view.plan.current()),
         "status": str(view.batch.status),
         "mends": view.batch.mends_id,
         "left": [

@@ -85,6 +85,7 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
             for spare in plan.spares
         ],
         "closed": plan.closed,
+        "proven": plan.is_proven,
     }
 
 
