@@ -117,6 +117,8 @@ FILL = {
             "outline":[[0,0],[1200000,0],[1200000,2400000],[0,2400000]]}', 1200000, 2400000, NULL);
         INSERT INTO spare_piece_movement VALUES (1, 2, 1, 1, NULL);
         INSERT INTO plan_change VALUES (1, 2, 1, NULL);
+        INSERT INTO paper_change VALUES (1, 2, 1, '{"grammage": 250}', '{"grammage": 300}', '',
+            '2027-03-01 09:00:00');
         INSERT INTO order_change
             VALUES (1, 2, 1, NULL, '{"status": "confirmed"}', '', '2027-03-01 09:00:00');
     """,

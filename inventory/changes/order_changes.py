@@ -27,6 +27,7 @@ from inventory.pieces.order_needs import order_needs, pieces_in_batches, surplus
 from inventory.stock import ledger
 from inventory.stock.ledger import reversed_transactions
 from inventory.stock.lookup import plan_of
+from inventory.stock.papers import current_names
 from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
@@ -526,7 +527,10 @@ def undo_order_changes(session: Session, transaction: Transaction) -> None:
             if order.status is not OrderStatus.CANCELLED:
                 set_status(session, order, OrderStatus.CANCELLED)
             continue
-        _set(order, {**values_of(order), **change.before})
+        names = current_names(session)
+        values = {**values_of(order), **change.before}
+        values["papers"] = {role: names.get(n, n) for role, n in values["papers"].items()}
+        _set(order, values)
         status = OrderStatus(change.before["status"])
         if change.before["status"] != change.after["status"] and status is not order.status:
             set_status(session, order, status)

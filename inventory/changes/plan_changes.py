@@ -12,12 +12,14 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import func, or_, select
 
+from inventory.changes.paper_changes import with_current_names
 from inventory.core.plan import (
     NOBODY,
     PartType,
     Plan,
     PlannedLayout,
     PlannedPlacement,
+    plan_from_json,
     plan_to_json,
 )
 from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
@@ -319,8 +321,8 @@ def restore_plans(session: Session, transaction: Transaction) -> None:
             continue
         batch = get_batch(session, change.batch_id)
         is_draft = batch.status is BatchStatus.DRAFT
-        batch.plan = change.before
-        plan = plan_of(batch)
+        plan = with_current_names(session, plan_from_json(change.before))
+        batch.plan = plan_to_json(plan)
         batch.orders = [get_order(session, order.number) for order in plan.orders if order.made]
         if is_draft:
             continue

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import func, select
 
+from inventory.changes.paper_changes import outdated_papers
 from inventory.changes.plan_changes import note_new_batch, release_batch
 from inventory.core.text import format_count
 from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
@@ -270,7 +271,8 @@ def _needs(session: Session, orders: Sequence[Order]) -> dict[int, Counter[tuple
 def broken_batches(session: Session) -> dict[int, str]:
     """Return the open batches that can't be cut as planned, and what each lacks in a sentence.
 
-    Their sheets are no longer there, or are damaged where a piece was to be cut.
+    Their sheets are no longer there, are damaged where a piece was to be cut, or their grain or
+    pattern turned out to be another.
     """
     damaged = damaged_areas_by_stock(session)
     remaining = {
@@ -304,8 +306,11 @@ def broken_batches(session: Session) -> dict[int, str]:
         lacks += [
             f"{label} whole, which is damaged" for label in sorted(marred) if there[label] > 0
         ]
-        if lacks:
-            found[number] = f"Batch {number} needs {'; '.join(lacks)}"
+        words = [f"Batch {number} needs {'; '.join(lacks)}"] if lacks else []
+        if rows:
+            words += outdated_papers(session, get_batch(session, number), only_cuts=True).values()
+        if words:
+            found[number] = ". ".join(words)
     return found
 
 

@@ -6,6 +6,7 @@ from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
 from inventory.changes.order_changes import check_order_changes, undo_order_changes
+from inventory.changes.paper_changes import check_paper_changes, undo_paper_changes
 from inventory.changes.plan_changes import (
     check_plan_changes,
     drop_new_batches,
@@ -118,8 +119,10 @@ def undo_transaction(session: Session, number: int, why: str = "") -> Transactio
     check_plan_changes(session, transaction)
     drop_new_batches(session, transaction)
     check_order_changes(session, transaction)
+    check_paper_changes(session, transaction)
     reversal = ledger.reverse_transaction(session, transaction, note=why)
     _reopen_orders_of_spares(session, transaction)
+    undo_paper_changes(session, transaction)
     undo_order_changes(session, transaction)
     restore_plans(session, transaction)
     if transaction.batch is not None and transaction.layout is not None:

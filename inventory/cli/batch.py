@@ -250,7 +250,7 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
     Example:
       quirebox batch show 1
     """
-    from inventory.cli.shared.terminal import console, print_json, show_list
+    from inventory.cli.shared.terminal import console, print_json, show_list, warn
     from inventory.documents.plan.text import plan_summary
     from inventory.views.production.batches import batch_as_json, batch_view, cutting_words
 
@@ -260,6 +260,8 @@ def show(context: typer.Context, number: NumberArgument, as_json: JsonFlag = Fal
             print_json(batch_as_json(view))
             return
     console().print(plan_summary(view.plan, view.pace))
+    for words in view.outdated:
+        warn(words)
     if view.is_open:
         show_list(view.remaining_listing, view.remaining)
         say("\n".join(cutting_words(view.plan, view.pace, view.remaining)))

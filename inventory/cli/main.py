@@ -12,7 +12,7 @@ import typer
 import typer.core
 import typer.main
 
-from inventory.cli.shared.options import PIECES_LEFT_OVER, Group
+from inventory.cli.shared.options import PIECES_LEFT_OVER, Commands, Group
 from inventory.cli.shared.terminal import say
 from nester.core.errors import Refusal
 
@@ -53,7 +53,7 @@ class _LazyCommands(Group):
         module, _, attribute = _COMMANDS[cmd_name].partition(":")
         found = getattr(import_module(module), attribute)
         if not isinstance(found, typer.Typer):
-            alone = typer.Typer(rich_markup_mode=None, add_completion=False)
+            alone = Commands(rich_markup_mode=None, add_completion=False)
             alone.command(cmd_name)(found)
             found = alone
         command = typer.main.get_command(found)

@@ -23,7 +23,7 @@ from inventory.cli.shared.options import (
     shop_file_of,
     show_from_shop,
 )
-from inventory.cli.shared.stock_options import WhyOption
+from inventory.cli.shared.stock_options import ByOption, WhyOption, user_name
 from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 from nester.core.problem import Effort
@@ -52,10 +52,6 @@ ChoicesArgument = Annotated[
 DueOption = Annotated[
     str,
     typer.Option("--due", help="The day: 2027-03-14, tomorrow, friday, 'in 2 weeks', '24 Dec'."),
-]
-ByOption = Annotated[
-    str | None,
-    typer.Option("--by", help="Who does it, for the history.  [default: your user name]"),
 ]
 
 
@@ -370,7 +366,7 @@ def change(
             shop_file,
             number,
             lambda session, expected: change_order(
-                session, number, changes, today=today, by=_user(by), why=why, expected=expected
+                session, number, changes, today=today, by=user_name(by), why=why, expected=expected
             ),
             plan=plan,
             effort=effort,
@@ -402,7 +398,9 @@ def cancel(
             context,
             shop_file,
             number,
-            lambda session, _: cancel_order(session, number, by=_user(by), why=why, place=place),
+            lambda session, _: cancel_order(
+                session, number, by=user_name(by), why=why, place=place
+            ),
             plan=False,
             yes=yes,
         )
@@ -421,7 +419,7 @@ def reopen(
     from inventory.changes.order_changes import reopen_order
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        changed = reopen_order(session, number, by=_user(by), why=why)
+        changed = reopen_order(session, number, by=user_name(by), why=why)
     say(f"Order {number} is {changed.order.status} again")
 
 
@@ -452,7 +450,7 @@ def copy(
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         made = copy_order(
             session, number, due=read_due(due, today), today=today, customer=customer,
-            copies=copies, by=_user(by),
+            copies=copies, by=user_name(by),
         )  # fmt: skip
     for warning in made.warnings:
         warn(warning)
@@ -494,7 +492,7 @@ def split(
 
         def divide(session: Session, expected: dict[str, Any] | None) -> ChangedOrder:
             kept, made = split_order(
-                session, number, copies, due=read_due(due, today), today=today, by=_user(by),
+                session, number, copies, due=read_due(due, today), today=today, by=user_name(by),
                 expected=expected,
             )  # fmt: skip
             new.append(made.order.id)
@@ -503,18 +501,6 @@ def split(
         _change(context, shop_file, number, divide, plan=plan, effort=effort, yes=yes)
     cop = "copy" if copies == 1 else "copies"
     say(f"Took order {new[-1]}: the {copies} {cop} split off")
-
-
-def _user(by: str | None) -> str:
-    """Return who does it: as said, else the user's name on this computer, if it is known."""
-    import getpass
-
-    if by is not None:
-        return by
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError, ImportError):
-        return ""
 
 
 def _change(

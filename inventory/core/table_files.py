@@ -361,11 +361,19 @@ def _split(data: bytes, path: Path) -> Iterator[tuple[int, list[str]]]:
             yield line, fields
 
 
+_SPELLINGS = {"color": "colour"}
+
+
+def _column_name(field: str) -> str:
+    name = " ".join(field.split()).casefold()
+    return _SPELLINGS.get(name, name)
+
+
 def _columns(
     path: Path, header: tuple[int, list[str]], known: tuple[Sequence[str], ...]
 ) -> list[str]:
     line, fields = header
-    names = [" ".join(field.split()).casefold() for field in fields]
+    names = [_column_name(field) for field in fields]
     while names and not names[-1]:
         names.pop()
     required, optional, passed_over = known

@@ -37,6 +37,7 @@ from inventory.database.tables.orders import (
 )
 from inventory.database.tables.production import (
     OrderChange,
+    PaperChange,
     SparePiece,
     SparePieceMovement,
 )
@@ -48,10 +49,11 @@ from inventory.database.tables.purchasing import (
 )
 from inventory.database.tables.row_rules import row_faults
 from inventory.database.tables.shop import Shop
-from inventory.database.tables.stock import Place, Stock
+from inventory.database.tables.stock import Paper, Place, Stock
 from inventory.database.tables.supplies import SupplyItem, SupplyMovement
 from inventory.stock import ledger
 from inventory.stock.lookup import label_of
+from inventory.stock.papers import current_names
 from inventory.stock.reservations import (
     copies_done,
     copies_left,
@@ -469,16 +471,38 @@ def _changed_orders(session: Session) -> _Findings:
     for change in session.scalars(changes.order_by(OrderChange.id)):
         for name, value in change.after.items():
             latest[change.order_id, name] = value
+    names = current_names(session)
     for (number, name), value in sorted(latest.items()):
         order = session.get(Order, number)
         if order is None or name == "status":
             continue
         now = getattr(order, name)
+        if name == "papers" and isinstance(value, dict):
+            value = {role: names.get(paper, paper) for role, paper in value.items()}
         is_same = (str(now) if name == "price" and now is not None else now) == value
         if name == "due":
             is_same = order.due.isoformat() == value
         if not is_same:
             yield f"order {number}", f"its {name} is not what its last change made it"
+
+
+def _corrected_papers(session: Session) -> _Findings:
+    """Check that a paper is as its last correction left it."""
+    latest: dict[tuple[int, str], object] = {}
+    changes = select(PaperChange).where(
+        PaperChange.transaction_id.not_in(ledger.reversed_transactions())
+    )
+    for change in session.scalars(changes.order_by(PaperChange.id)):
+        latest.update({(change.paper_id, name): value for name, value in change.after.items()})
+    for (number, name), value in sorted(latest.items()):
+        paper = session.get(Paper, number)
+        if paper is not None and getattr(paper, name) != value:
+            yield f"paper '{paper.name}'", f"its {name} is not what its last change made it"
+
+
+def _changed(session: Session) -> _Findings:
+    yield from _changed_orders(session)
+    yield from _corrected_papers(session)
 
 
 def _reversals(session: Session) -> _Findings:
@@ -835,7 +859,7 @@ CHECKS: dict[str, tuple[str, Callable[[Session], _Findings]]] = {
     "batches": ("every batch is as far as it was cut", _batches),
     "designs": ("every design of the shop's own can be read", _designs),
     "orders": ("every planned order is in one open batch", _orders),
-    "changes": ("every order is as its last change made it", _changed_orders),
+    "changes": ("every order and paper is as its last change made it", _changed),
     "steps": ("every order took steps it may take, and is what the last made of it", _steps),
     "cut": ("no batch cut more than its plan takes", _cut_once),
     "reservations": ("no sheet is reserved twice", _reservations),

@@ -10,7 +10,6 @@ from __future__ import annotations
 from functools import cache, partial
 from typing import TYPE_CHECKING
 
-from inventory.core.limits import MAX_GRAMMAGE
 from inventory.core.table_files import CheckedLine, apply_lines, check_count, read_list
 from inventory.core.text import clean_name, clean_note, fold, shorten, whole_number
 from inventory.database.tables.enums import Grain, GrainAxis, Pattern, Reason
@@ -22,6 +21,7 @@ from inventory.stock.papers import (
     list_papers,
     read_caliper,
     read_swatch,
+    read_weight,
 )
 from inventory.stock.receiving import ReceiptLine, put_away_offcuts, receive_goods
 from nester.core.sheet_sizes import parse_size
@@ -57,7 +57,7 @@ def import_papers(session: Session, path: Path) -> int:
     Parameters
     ----------
     path
-        Columns name, colour, finish (may be empty), grammage (g/m²); optional swatch
+        Columns name, colour, finish (may be empty), grammage (see `read_weight`); optional swatch
         (``#rrggbb``), pattern (plain, patterned or directional), grain (unknown, long or short),
         caliper (its thickness: ``0.3mm``, ``300um``, ``0.012in``), note.
 
@@ -94,7 +94,7 @@ def _paper(session: Session, row: TableRow) -> CheckedLine[Paper]:
         row.name("name"),
         colour=row.name("colour"),
         finish=_name_or_none(row, "finish") or "",
-        grammage=row.read("grammage", _grammage),
+        grammage=row.read("grammage", read_weight),
         swatch=row.read("swatch", read_swatch),
         pattern=row.choice("pattern", list(Pattern), Pattern.PLAIN),
         grain=row.choice("grain", list(Grain), Grain.UNKNOWN),
@@ -102,10 +102,6 @@ def _paper(session: Session, row: TableRow) -> CheckedLine[Paper]:
         note=row.read("note", clean_note),
     )
     return CheckedLine(row, "name", add)
-
-
-def _grammage(text: str) -> int:
-    return whole_number(check_count(text), "the paper's g/m²", least=1, most=MAX_GRAMMAGE)
 
 
 # --- sheets and offcuts ------------------------------------------------------------------------

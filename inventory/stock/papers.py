@@ -11,9 +11,11 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import aliased
 
 from inventory.core.limits import MAX_CALIPER, MAX_GRAMMAGE, MIN_CALIPER
-from inventory.core.text import choice, clean_name, clean_note, shorten, whole_number
+from inventory.core.text import choice, clean_name, clean_note, fold, shorten, whole_number
 from inventory.database.tables.enums import Grain, Pattern
+from inventory.database.tables.production import PaperChange
 from inventory.database.tables.stock import Paper, Substitute
+from inventory.stock.ledger import reversed_transactions
 from inventory.stock.lookup import find_named
 from nester.core.errors import Refusal
 from nester.core.lengths import UNITS_PER_INCH, UNITS_PER_MM, Length, Unit, format_length
@@ -25,12 +27,16 @@ if TYPE_CHECKING:
 
 __all__ = [
     "add_paper",
+    "check_caliper",
+    "check_grammage",
+    "check_name_is_free",
+    "current_names",
     "find_paper",
     "list_papers",
+    "pounds",
     "read_caliper",
     "read_swatch",
-    "set_grain",
-    "set_paper_note",
+    "read_weight",
     "set_substitutes",
     "substitutes",
 ]
@@ -74,46 +80,28 @@ def add_paper(
         colour=clean_name(colour, "the paper's colour"),
         swatch=read_swatch(swatch),
         finish=clean_name(finish, "the paper's finish") if finish.strip() else "",
-        grammage=whole_number(grammage, "the paper's g/m²", least=1, most=MAX_GRAMMAGE),
+        grammage=check_grammage(grammage),
         pattern=choice(Pattern, pattern, "the paper's pattern"),
         grain=choice(Grain, grain, "the paper's grain"),
-        caliper=_check_caliper(caliper),
+        caliper=check_caliper(caliper),
         note=clean_note(note),
     )
-    taken = session.scalar(select(Paper.name).where(Paper.name_key == paper.name_key))
-    if taken is not None:
-        raise Refusal(f"there is a paper '{taken}' already; give the new one another name")
+    check_name_is_free(session, paper.name)
     session.add(paper)
     session.flush()
     return paper
 
 
-def set_paper_note(session: Session, name: str, note: str) -> Paper:
-    """Write down how a paper behaves on the table, in place of what was written before.
-
-    Raises
-    ------
-    Refusal
-        If there is no such paper, or the note can't be so.
-    """
-    paper = find_paper(session, name)
-    paper.note = clean_note(note)
-    session.flush()
-    return paper
+def check_name_is_free(session: Session, name: str, paper: Paper | None = None) -> None:
+    """Refuse a name that a paper has already, other than the one given."""
+    taken = session.scalar(select(Paper).where(Paper.name_key == fold(name)))
+    if taken is not None and taken is not paper:
+        raise Refusal(f"there is a paper '{taken.name}' already; give this one another name")
 
 
-def set_grain(session: Session, name: str, grain: Grain | str) -> Paper:
-    """Write down along which side of its sheets a paper's grain runs.
-
-    Raises
-    ------
-    Refusal
-        If there is no such paper or side.
-    """
-    paper = find_paper(session, name)
-    paper.grain = choice(Grain, grain, "the paper's grain")
-    session.flush()
-    return paper
+def check_grammage(grammage: int) -> int:
+    """Return a weight in g/m²; refuse what no paper weighs."""
+    return whole_number(grammage, "the paper's g/m²", least=1, most=MAX_GRAMMAGE)
 
 
 def set_substitutes(session: Session, name: str, instead: Sequence[str]) -> list[Paper]:
@@ -177,6 +165,77 @@ def read_swatch(text: str | None) -> str | None:
     return f"#{written.removeprefix('#')}"
 
 
+_WEIGHT = re.compile(r"([0-9]{1,6}(?:[.,][0-9]{1,6})?)\s*([^\d\s]*)\s*(.*)")
+_METRIC = ("", "g", "gsm", "g/m²", "g/m2")
+_BASIS_SIZES = {
+    "bond": (Fraction(17), Fraction(22)),
+    "text": (Fraction(25), Fraction(38)),
+    "cover": (Fraction(20), Fraction(26)),
+    "bristol": (Fraction(45, 2), Fraction(57, 2)),
+    "index": (Fraction(51, 2), Fraction(61, 2)),
+    "tag": (Fraction(24), Fraction(36)),
+}
+"""Inches of the sheets of which 500 weigh what the paper is named by.
+
+Bond, text (offset), cover, tag and index are as a paper merchant's table has them
+(https://mcgpaper.com/pages/how-to-make-paper-weights-and-conversion-tables); bristol is from
+memory.  ``tests/published/test_paper_weights.py`` holds all against published weights."""
+_GRADES = {
+    **{name: name for name in _BASIS_SIZES},
+    "writing": "bond", "ledger": "bond", "book": "text", "offset": "text",
+}  # fmt: skip
+_GRAMS_PER_POUND = Fraction("453.59237")
+_SQUARE_METRES_PER_SQUARE_INCH = Fraction("0.0254") ** 2
+
+
+def read_weight(text: str) -> int:
+    """Return a paper's weight in g/m² from ``300``, ``300 g/m²``, ``65 lb cover`` or ``80# text``.
+
+    A weight in pounds is that of a ream of 500 sheets in the basis size of its grade, so it says
+    nothing without the grade.  It is converted exactly and rounded to whole g/m².
+
+    Raises
+    ------
+    Refusal
+        If it can't be read, the grade is missing or unknown, or no paper weighs so much.
+    """
+    match = _WEIGHT.fullmatch(text.strip())
+    unit = match[2].casefold().rstrip(".") if match else None
+    if match is None or unit not in (*_METRIC, "lb", "lbs", "#"):
+        raise Refusal(
+            f"the weight '{shorten(text)}' is none; write it like 300, 300 g/m² or 65 lb cover"
+        )
+    number = Fraction(match[1].replace(",", "."))
+    grade = match[3].casefold().strip()
+    if unit in _METRIC:
+        if grade or number.denominator != 1:
+            raise Refusal(f"the weight '{shorten(text)}' is no whole number of g/m²")
+        return check_grammage(int(number))
+    basis = _GRADES.get(grade.removesuffix(" stock"))
+    if basis is None:
+        wrong = "has an unknown grade" if grade else "has no grade"
+        raise Refusal(
+            f"the weight '{shorten(text)}' {wrong};"
+            f" pounds differ from grade to grade: add {', '.join(_GRADES)}"
+        )
+    return check_grammage(round(number * _grams_per_pound(basis)))
+
+
+def _grams_per_pound(basis: str) -> Fraction:
+    """Return the g/m² of a paper of which 500 sheets in the basis size weigh one pound."""
+    width, height = _BASIS_SIZES[basis]
+    return _GRAMS_PER_POUND / (500 * width * height * _SQUARE_METRES_PER_SQUARE_INCH)
+
+
+def pounds(grammage: int) -> str:
+    """Return a weight as the US trade names it: light papers as text, the others as cover."""
+    basis = "cover" if grammage >= _LEAST_OF_COVER else "text"
+    return f"{round(grammage / _grams_per_pound(basis))} lb {basis}"
+
+
+_LEAST_OF_COVER = 150
+"""g/m² (common practice, no source)."""
+
 _CALIPER = re.compile(r"([0-9]{1,6}(?:[.,][0-9]{1,6})?)\s*([^\W\d]*)")
 _CALIPER_UNITS = {
     "mm": Fraction(UNITS_PER_MM),
@@ -213,10 +272,11 @@ def read_caliper(text: str | None) -> Length | None:
         raise Refusal(
             f"the thickness '{shorten(text)}' {wrong}; write it like 0.3mm, 300um, 12pt or 0.012in"
         )
-    return _check_caliper(ceil(Fraction(match[1].replace(",", ".")) * unit))
+    return check_caliper(ceil(Fraction(match[1].replace(",", ".")) * unit))
 
 
-def _check_caliper(caliper: Length | None) -> Length | None:
+def check_caliper(caliper: Length | None) -> Length | None:
+    """Return a thickness in fine units, or None if it is not known; refuse what no paper has."""
     if caliper is not None and not MIN_CALIPER <= caliper <= MAX_CALIPER:
         raise Refusal(
             f"the paper's thickness must be {format_length(MIN_CALIPER, Unit.MM)} to"
@@ -239,3 +299,23 @@ def find_paper(session: Session, name: str) -> Paper:
         If there is none; names much like it are offered.
     """
     return find_named(session, Paper, name)
+
+
+def current_names(session: Session) -> dict[str, str]:
+    """Return what papers are called now that had another name, by that name.
+
+    A former name that another paper has meanwhile is left out.
+    """
+    former: dict[int, set[str]] = {}
+    changes = select(PaperChange).where(PaperChange.transaction_id.not_in(reversed_transactions()))
+    for change in session.scalars(changes.order_by(PaperChange.id)):
+        if "name" in change.after:
+            former.setdefault(change.paper_id, set()).update(
+                (change.before["name"], change.after["name"])
+            )
+    taken = {paper.name for paper in list_papers(session)}
+    return {
+        old: session.get_one(Paper, number).name
+        for number, names in former.items()
+        for old in sorted(names - taken)
+    }

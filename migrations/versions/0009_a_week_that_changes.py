@@ -1,4 +1,4 @@
-"""Orders and plans that change: what changed them, and the spare pieces that come of it."""
+"""Orders, papers and plans that change: what changed them, and the spare pieces that come of it."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ REASONS = (
     "opening", "received", "cut", "kept", "counted", "spoiled", "bruised", "grain", "moved",
     "used", "ordered", "closed", "changed", "replanned", "spare", "undone",
 )  # fmt: skip
-HISTORIES = ("spare_piece_movement", "plan_change", "order_change")
+HISTORIES = ("spare_piece_movement", "plan_change", "order_change", "paper_change")
 
 
 def upgrade() -> None:
@@ -144,6 +144,20 @@ def _changes() -> None:
         _points_to("order_change", "order_id", "orders"),
     )
     _indexes("order_change", "deed_id", "order_id")
+    op.create_table(
+        "paper_change",
+        _whole("id"),
+        _whole("deed_id"),
+        _whole("paper_id"),
+        sa.Column("before", sa.JSON, nullable=False),
+        sa.Column("after", sa.JSON, nullable=False),
+        sa.Column("by", sa.String(200), nullable=False),
+        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        _key("paper_change"),
+        _points_to("paper_change", "deed_id", "deed"),
+        _points_to("paper_change", "paper_id", "paper"),
+    )
+    _indexes("paper_change", "deed_id", "paper_id")
 
 
 def _append_only_on_sqlite(table: str, same: str) -> None:

@@ -247,13 +247,19 @@ class Week:
         self.do(lambda session: book_damage(session, label, corner, reserved_too=True))
 
     def spoil_one(self) -> None:
-        number = self.dice.choice(self.batches(BatchStatus.OPEN, BatchStatus.CUT))
+        planned = self.batches(BatchStatus.OPEN, BatchStatus.CUT)
+        if not planned:
+            raise Refusal("nothing is planned")
+        number = self.dice.choice(planned)
         with self.shop.begin() as session:
             piece = self.dice.choice(plan_of(get_batch(session, number)).parts).piece.name
             spoil_piece(session, number, piece, why="The knife slipped.")
 
     def some_layout(self, session: Session) -> tuple[int, int]:
-        number = self.dice.choice(self.batches(BatchStatus.OPEN))
+        opened = self.batches(BatchStatus.OPEN)
+        if not opened:
+            raise Refusal("there is no open batch")
+        number = self.dice.choice(opened)
         rows = list_remaining(session, get_batch(session, number))
         return number, self.dice.choice(rows).layout.number
 

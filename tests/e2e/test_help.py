@@ -128,3 +128,28 @@ def test_the_table_of_commands_in_the_readme_is_the_programs_own() -> None:
         "the README's table of commands is not the program's;"
         " run: python -m inventory.cli.reference README.md"
     )
+
+
+OPTIONS = [
+    (leaf.words, option)
+    for leaf in LEAVES
+    for option in leaf.command.params
+    if option.param_type_name == "option" and not option.is_flag and not option.multiple
+]
+
+
+def test_no_option_keeps_only_its_last_value(capsys: pytest.CaptureFixture[str]) -> None:
+    assert len(OPTIONS) > 150
+    for words, option in OPTIONS:
+        name = max(option.opts, key=len)
+        assert main([*words, name, "1", name, "2"]) == 2, (words, name)
+        said = capsys.readouterr().err
+        assert said == f"quirebox: {name} is given 2 times, and can be given only once.\n"
+
+
+def test_an_option_and_its_opposite(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["batch", "spoil", "1", "--plan", "--no-plan"]) == 2
+    said = capsys.readouterr().err
+    assert said == ("quirebox: --plan or --no-plan is given 2 times, and can be given only once.\n")
+    assert main(["--shop", "no.sqlite", "batch", "list", "--json", "--json"]) == 2
+    assert "there is no shop" in capsys.readouterr().err

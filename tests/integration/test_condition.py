@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 from jsonschema import Draft202012Validator
 
+from inventory.changes.paper_changes import PaperChanges, change_paper
 from inventory.changes.undo import last_transaction, undo_transaction
 from inventory.core.measures import read_distance
 from inventory.core.plan import plan_from_json, plan_to_json
@@ -29,7 +30,7 @@ from inventory.stock.condition import (
 from inventory.stock.import_lists import import_offcuts, import_sheets
 from inventory.stock.listing import list_stash, stock_history
 from inventory.stock.lookup import get_batch, plan_of
-from inventory.stock.papers import add_paper, find_paper, set_grain
+from inventory.stock.papers import add_paper, find_paper
 from inventory.stock.search import offcuts_for
 from inventory.views.schemas import schema_text
 from nester.core.errors import Refusal
@@ -137,7 +138,8 @@ def test_sheets_get_other_margins_in_one_deed_that_can_be_taken_back(
     table: Table, grain: str
 ) -> None:
     with table.shop.begin() as session:
-        set_grain(session, "Coal card", grain)
+        if grain != "unknown":
+            change_paper(session, "Coal card", PaperChanges(grain=grain))
     table.sheets((cm(50), cm(70)), 5, place="Shelf", lot="B7", price=Decimal(3))
     with table.shop.begin() as session:
         stock = change_margins(session, "S-1", EDGE, 2, "rough edge")
@@ -226,7 +228,7 @@ def test_margins_change_at_the_desk(table: Table, hand: Hand) -> None:
 
 def test_a_bruised_sheet_leaves_its_pile_in_one_deed_that_can_be_taken_back(table: Table) -> None:
     with table.shop.begin() as session:
-        set_grain(session, "Coal card", "long")
+        change_paper(session, "Coal card", PaperChanges(grain="long"))
     table.sheets((cm(50), cm(70)), 3, margins=Margins(*[mm(5)] * 4), place="Shelf", lot="B7")
     corner = Rect(0, 0, cm(3), cm(4))
     with table.shop.begin() as session:
@@ -343,7 +345,8 @@ def test_offcuts_inherit_the_grain_of_the_sheet_they_are_cut_from(
     table: Table, size: tuple[int, int], of_paper: str, grain: Grain
 ) -> None:
     with table.shop.begin() as session:
-        set_grain(session, "Coal card", of_paper)
+        if of_paper != "unknown":
+            change_paper(session, "Coal card", PaperChanges(grain=of_paper))
     table.sheets((cm(size[0]), cm(size[1])), 1)
     table.card()
     plan = table.plan(ignore_grain=True)
@@ -369,7 +372,8 @@ def folds(table: Table) -> Grain:
 @pytest.mark.parametrize("of_paper", ["long", "short"])
 def test_a_card_follows_the_grain(table: Table, of_paper: str) -> None:
     with table.shop.begin() as session:
-        set_grain(session, "Coal card", of_paper)
+        if of_paper != "unknown":
+            change_paper(session, "Coal card", PaperChanges(grain=of_paper))
     table.sheets((cm(50), cm(70)), 1)
     table.card()
     assert folds(table) is Grain.HEIGHT
@@ -377,7 +381,7 @@ def test_a_card_follows_the_grain(table: Table, of_paper: str) -> None:
 
 def test_a_wish_that_keeps_an_order_waiting_is_told(table: Table) -> None:
     with table.shop.begin() as session:
-        set_grain(session, "Coal card", "long")
+        change_paper(session, "Coal card", PaperChanges(grain="long"))
     table.sheets((cm(22), cm(42)), 1)
     table.card(size=("20cm", "20cm"))
     plan = table.plan(draft=True)
@@ -388,7 +392,7 @@ def test_a_wish_that_keeps_an_order_waiting_is_told(table: Table) -> None:
 
 def test_a_shop_may_ignore_the_grain(table: Table) -> None:
     with table.shop.begin() as session:
-        set_grain(session, "Coal card", "long")
+        change_paper(session, "Coal card", PaperChanges(grain="long"))
     table.sheets((cm(22), cm(42)), 1)
     table.card(size=("20cm", "20cm"))
     rules(table, follow_grain=False)

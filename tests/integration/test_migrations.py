@@ -153,6 +153,7 @@ def test_the_ledgers_refuse_changes_after_every_step(
         "movement", "deed", "supply_movement", "order_step", "stock_count", "bruise", "grain_told",
         "exchange_rate", "price_list", "price", "purchase", "purchase_line", "purchase_receipt",
         "purchase_end", "cutting_time", "spare_piece_movement", "plan_change", "order_change",
+        "paper_change",
     }  # fmt: skip
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from inventory.stock import adjust, listing, papers, places, receiving
-from inventory.stock.papers import set_paper_note, set_substitutes, substitutes
+from inventory.stock.papers import set_substitutes, substitutes
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
 
@@ -107,7 +107,6 @@ def test_papers_stand_in_for_others_in_order(session: Session) -> None:
     assert substitutes(session) == {"Coal card": ["Night card", "Plum card"]}
     set_substitutes(session, "Coal card", [])
     assert substitutes(session) == {}
-    assert set_paper_note(session, "coal card", "cracks").note == "cracks"
 
 
 def test_places_at_the_desk(hand: Hand) -> None:

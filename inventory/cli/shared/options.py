@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
 
 __all__ = [
     "PIECES_LEFT_OVER",
+    "Command",
+    "Commands",
     "CutsOption",
     "DrawingsOption",
     "EffortOption",
@@ -206,7 +209,30 @@ def replacing(yes: bool) -> MayReplace:
     return may_replace
 
 
-class Group(typer.core.TyperGroup):
+class _EachOptionOnce:
+    """A command that refuses an option given twice of which only the last would count."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Parse what stands after the command's name."""
+        _, _, given = self.make_parser(ctx).parse_args(list(args))  # type: ignore[attr-defined]
+        for option, times in Counter(given).items():
+            repeats_itself = getattr(option, "is_flag", False) and not option.secondary_opts
+            if (
+                times > 1
+                and option.param_type_name == "option"
+                and not (option.multiple or repeats_itself)
+            ):
+                name = " or ".join([max(option.opts, key=len), *option.secondary_opts])
+                raise Refusal(f"{name} is given {times} times, and can be given only once")
+        parsed: list[str] = super().parse_args(ctx, args)  # type: ignore[misc]
+        return parsed
+
+
+class Command(_EachOptionOnce, typer.core.TyperCommand):
+    """A command that uses everything it is given."""
+
+
+class Group(_EachOptionOnce, typer.core.TyperGroup):
     """A group whose help has the whole first sentence of each command, on several lines."""
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
@@ -222,9 +248,17 @@ class Group(typer.core.TyperGroup):
             )
 
 
+class Commands(typer.Typer):
+    """Functions made commands of the class `Command`."""
+
+    def command(self, name: str | None = None, **others: Any) -> Any:
+        """Return what makes a function a command."""
+        return super().command(name, cls=Command, **others)
+
+
 def group(help_text: str) -> typer.Typer:
     """Return a group of commands: a noun whose verbs are added to it."""
-    made = typer.Typer(help=help_text, cls=Group, rich_markup_mode=None, add_completion=False)
+    made = Commands(help=help_text, cls=Group, rich_markup_mode=None, add_completion=False)
 
     @made.callback(invoke_without_command=True)
     def show_help(context: typer.Context) -> None:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from inventory.stock.receiving import ReceiptLine
 
 __all__ = [
+    "ByOption",
     "LabelArgument",
     "MarginOption",
     "NoteOption",
@@ -25,6 +26,7 @@ __all__ = [
     "SizeArgument",
     "WhyOption",
     "show_lines",
+    "user_name",
 ]
 
 PaperArgument = Annotated[str, typer.Argument(help="The name of one of your papers.")]
@@ -48,6 +50,10 @@ MarginOption = Annotated[
     ),
 ]
 WhyOption = Annotated[str, typer.Option("--why", help="The reason, for the history.")]
+ByOption = Annotated[
+    str | None,
+    typer.Option("--by", help="Who does it, for the history.  [default: your user name]"),
+]
 
 
 _LINES_SHOWN = 20
@@ -68,3 +74,15 @@ def show_lines(lines: Sequence[ReceiptLine], shop: Shop, what: str) -> None:
     if len(lines) > _LINES_SHOWN:
         say(f"… and {format_count(len(lines) - _LINES_SHOWN, 'more line')}")
     say(receipt_sum(lines, shop, what))
+
+
+def user_name(by: str | None) -> str:
+    """Return who does it: as said, else the user's name on this computer, if it is known."""
+    import getpass
+
+    if by is not None:
+        return by
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError, ImportError):
+        return ""

@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from inventory.cli.shared.options import (
     JsonFlag,
     group,
-    naming_changes,
     shop_file_of,
     show_from_shop,
 )
-from inventory.cli.shared.stock_options import PaperArgument
+from inventory.cli.shared.replanning import ReplanFlag, with_plans_again
+from inventory.cli.shared.stock_options import ByOption, PaperArgument, WhyOption, user_name
 from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+_WEIGHT = "Its weight: 300 or 300 g/m²; or in pounds with the grade, '65 lb cover'."
 
 app = group("Papers: colour, finish, weight, pattern and grain.")
 
@@ -25,8 +30,8 @@ app = group("Papers: colour, finish, weight, pattern and grain.")
 def add(
     context: typer.Context,
     name: Annotated[str, typer.Argument(help="What you call it; each paper has its own name.")],
-    colour: Annotated[str, typer.Option("--colour", help="Its colour in words.")],
-    grammage: Annotated[int, typer.Option("--grammage", help="Its weight in g/m².")],
+    colour: Annotated[str, typer.Option("--colour", "--color", help="Its colour in words.")],
+    weight: Annotated[str, typer.Option("--grammage", "--weight", help=_WEIGHT)],
     finish: Annotated[
         str, typer.Option("--finish", help="In words: smooth, linen, metallic, photo …")
     ] = "",
@@ -67,7 +72,7 @@ def add(
       quirebox paper add "Fern print" --colour green --grammage 120 \\
         --pattern directional
     """
-    from inventory.stock.papers import add_paper, read_caliper
+    from inventory.stock.papers import add_paper, read_caliper, read_weight
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
         paper = add_paper(
@@ -75,7 +80,7 @@ def add(
             name,
             colour=colour,
             finish=finish,
-            grammage=grammage,
+            grammage=read_weight(weight),
             swatch=swatch,
             pattern=pattern,
             grain=grain,
@@ -114,12 +119,27 @@ def import_(
 def set_(
     context: typer.Context,
     name: PaperArgument,
-    note: Annotated[
-        str | None, typer.Option("--note", help="How it cuts and folds; '' for none.")
+    new_name: Annotated[str | None, typer.Option("--name", help="What you call it now.")] = None,
+    colour: Annotated[
+        str | None, typer.Option("--colour", "--color", help="Its colour in words.")
+    ] = None,
+    finish: Annotated[str | None, typer.Option("--finish", help="In words; '' for none.")] = None,
+    weight: Annotated[str | None, typer.Option("--weight", "--grammage", help=_WEIGHT)] = None,
+    swatch: Annotated[
+        str | None, typer.Option("--swatch", help="Its colour in pictures; '' for none.")
+    ] = None,
+    pattern: Annotated[
+        str | None, typer.Option("--pattern", help="plain, patterned or directional.")
+    ] = None,
+    caliper: Annotated[
+        str | None, typer.Option("--caliper", help="Its thickness: 0.3mm; '' if unknown.")
     ] = None,
     grain: Annotated[
         str | None,
         typer.Option("--grain", help="unknown, or the side that it runs along: long or short."),
+    ] = None,
+    note: Annotated[
+        str | None, typer.Option("--note", help="How it cuts and folds; '' for none.")
     ] = None,
     instead: Annotated[
         list[str] | None,
@@ -129,26 +149,56 @@ def set_(
             help="A paper that can replace it, the best first; repeat for each; '' for none.",
         ),
     ] = None,
+    by: ByOption = None,
+    why: WhyOption = "",
+    replan: ReplanFlag = None,
 ) -> None:
-    """Change a paper's note, its grain, and which papers can replace it.
+    """Correct a paper, and say which papers can replace it.
+
+    Orders and plans follow a new name. 'quirebox stash undo' takes a correction back.
 
     \b
     Examples:
+      quirebox paper set "Coal card" --name "Charcoal card" --weight "110 lb cover"
       quirebox paper set "Coal card" --note "cracks on tight folds" --grain long
       quirebox paper set "Coal card" --instead "Night card" --instead "Plum card"
     """
-    from inventory.stock.papers import find_paper, set_grain, set_paper_note, set_substitutes
+    from inventory.changes.paper_changes import PaperChanges, change_paper
+    from inventory.database.tables.stock import Paper
+    from inventory.stock.papers import find_paper, read_caliper, read_weight, set_substitutes
+    from nester.core.errors import Refusal
 
-    changed = naming_changes({"note": note, "grain": grain, "replacements": instead})
-    with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        paper = find_paper(session, name)
-        if note is not None:
-            set_paper_note(session, name, note)
-        if grain is not None:
-            set_grain(session, name, grain)
+    changes = PaperChanges(
+        name=new_name,
+        colour=colour,
+        finish=finish,
+        swatch=swatch,
+        grammage=None if weight is None else read_weight(weight),
+        pattern=pattern,
+        grain=grain,
+        caliper=read_caliper(caliper),
+        no_caliper=caliper is not None and not caliper.strip(),
+        note=note,
+    )
+    if changes == PaperChanges() and instead is None:
+        raise Refusal("say what is different; --help lists the options")
+
+    def correct(session: Session) -> str:
+        number = find_paper(session, name).id
+        words = []
+        if changes != PaperChanges():
+            transaction = change_paper(session, name, changes, by=user_name(by), why=why)
+            words.append(transaction.note)
+        paper = session.get_one(Paper, number)
         if instead is not None:
-            set_substitutes(session, name, [other for other in instead if other.strip()])
-    say(f"Changed '{paper.name}': {changed}")
+            others = set_substitutes(session, paper.name, [one for one in instead if one.strip()])
+            names = ", ".join(other.name for other in others) or "no paper"
+            words.append(f"{paper.name}: {names} can replace it")
+        return "; ".join(words)
+
+    with shop_file_of(context) as shop_file:
+        words = with_plans_again(context, shop_file, correct, replan)
+    say(f"Corrected {words}")
 
 
 @app.command("list")

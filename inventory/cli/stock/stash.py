@@ -65,7 +65,9 @@ def _show_page(
 def list_(
     context: typer.Context,
     paper: Annotated[str | None, typer.Option("--paper", help="Only this paper.")] = None,
-    colour: Annotated[str | None, typer.Option("--colour", help="A part of the colour.")] = None,
+    colour: Annotated[
+        str | None, typer.Option("--colour", "--color", help="A part of the colour.")
+    ] = None,
     finish: FinishOption = None,
     kind: KindOption = None,
     at_least: AtLeastOption = None,
@@ -335,6 +337,7 @@ def find(
         str | None,
         typer.Option(
             "--colour",
+            "--color",
             help="A part of a paper's colour or name; or a colour to look for similar ones, such"
             " as darkgreen or #1a2b3c.",
         ),

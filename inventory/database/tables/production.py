@@ -16,6 +16,7 @@ from inventory.database.tables.stock import Paper
 __all__ = [
     "CuttingTime",
     "OrderChange",
+    "PaperChange",
     "PlanChange",
     "SparePiece",
     "SparePieceMovement",
@@ -176,6 +177,30 @@ class OrderChange(Base):
     transaction_id: Mapped[int] = mapped_column("deed_id", ForeignKey(TRANSACTION), index=True)
     order_id: Mapped[int] = mapped_column(ForeignKey("orders.id"), index=True)
     before: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+    after: Mapped[dict[str, Any]] = mapped_column(JSON)
+    by: Mapped[str] = mapped_column(String(LONGEST_NAME))
+    at: Mapped[datetime]
+
+
+class PaperChange(Base):
+    """What a transaction corrected of a paper.
+
+    The database refuses to change or delete it.
+
+    Attributes
+    ----------
+    before, after
+        The values corrected, by column, as JSON holds them.
+    by
+        Who did it; empty if nobody says.
+    """
+
+    __tablename__ = "paper_change"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    transaction_id: Mapped[int] = mapped_column("deed_id", ForeignKey(TRANSACTION), index=True)
+    paper_id: Mapped[int] = mapped_column(ForeignKey("paper.id"), index=True)
+    before: Mapped[dict[str, Any]] = mapped_column(JSON)
     after: Mapped[dict[str, Any]] = mapped_column(JSON)
     by: Mapped[str] = mapped_column(String(LONGEST_NAME))
     at: Mapped[datetime]

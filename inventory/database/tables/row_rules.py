@@ -29,6 +29,7 @@ from inventory.core.limits import (
 )
 from inventory.core.money import check_amount, check_currency, check_rate
 from inventory.core.text import LARGEST_NUMBER, clean_name, clean_note, shorten, whole_number
+from inventory.database.tables.enums import Grain, Pattern
 from nester.core.errors import Refusal
 from nester.core.lengths import MAX_LENGTH
 
@@ -186,6 +187,27 @@ def _order_values(values: object) -> None:
             _NOTE(value)
 
 
+def _paper_values(values: object) -> None:
+    if not isinstance(values, dict) or not values:
+        raise Refusal("it is not a table of values by name")
+    for name, value in values.items():
+        rule = ROW_RULES["paper"].get(name)
+        if name in ("pattern", "grain"):
+            rule = _one_of({str(one) for one in (Pattern if name == "pattern" else Grain)})
+        if rule is None or (value is None and name not in ("swatch", "caliper")):
+            raise Refusal(f"'{shorten(str(name))}' is no value of a paper")
+        if value is not None:
+            rule(value)
+
+
+def _one_of(values: set[str]) -> Rule:
+    def check(value: object) -> None:
+        if value not in values:
+            raise Refusal(f"'{shorten(str(value))}' is none of {', '.join(sorted(values))}")
+
+    return check
+
+
 _SIZE: dict[str, Rule] = {"width": _LENGTH, "height": _LENGTH}
 
 ROW_RULES: dict[str, dict[str, Rule]] = {
@@ -225,6 +247,7 @@ ROW_RULES: dict[str, dict[str, Rule]] = {
     },
     "spare_piece_movement": {"change": _either_way(LARGEST_NUMBER)},
     "plan_change": {"before": _plan_text},
+    "paper_change": {"before": _paper_values, "after": _paper_values, "by": _NOTE},
     "order_change": {"before": _order_values, "after": _order_values, "by": _NOTE},
     "lost": {"part": _number(0, LARGEST_NUMBER), "quantity": _COUNT},
     "orders": {

@@ -6,9 +6,11 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from inventory.changes.paper_changes import outdated_papers
 from inventory.core.durations import format_minutes
 from inventory.core.money import format_money
 from inventory.core.text import format_count, number_ranges
+from inventory.database.tables.enums import BatchStatus
 from inventory.documents.text.counts import tally
 from inventory.documents.text.times import local_time
 from inventory.production.pace import shop_pace
@@ -101,6 +103,8 @@ class BatchView:
         Spoiled pieces that are not planned again, by order and name.
     pace
         At which the shop cuts.
+    outdated
+        Sentences on papers that were corrected since it was planned; none once it is cut.
     """
 
     batch: Batch
@@ -108,6 +112,7 @@ class BatchView:
     remaining: list[RemainingCopies]
     missing: Counter[tuple[int, str]]
     pace: Pace
+    outdated: list[str]
 
     @property
     def is_open(self) -> bool:
@@ -206,7 +211,9 @@ def batch_view(session: Session, number: int) -> BatchView:
     for lost in spoiled_pieces(session, batch=number):
         missing[lost.order_id, plan.parts[lost.part].piece.name] += lost.quantity
     remaining = list_remaining(session, batch, plan)
-    return BatchView(batch, plan, remaining, missing, shop_pace(session))
+    waits = batch.status in (BatchStatus.DRAFT, BatchStatus.OPEN)
+    outdated = list(outdated_papers(session, batch).values()) if waits else []
+    return BatchView(batch, plan, remaining, missing, shop_pace(session), outdated)
 
 
 def batch_as_json(view: BatchView) -> dict[str, Any]:
@@ -215,6 +222,7 @@ def batch_as_json(view: BatchView) -> dict[str, Any]:
         **plan_as_json(view.plan.current()),
         "status": str(view.batch.status),
         "mends": view.batch.mends_id,
+        "outdated": view.outdated,
         "left": [
             {"layout": row.layout.number, "copies": len(row.copies)} for row in view.remaining
         ],

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 from inventory.shop.settings import get_shop
 from inventory.stock.listing import on_hand_areas
-from inventory.stock.papers import list_papers, substitutes
+from inventory.stock.papers import list_papers, pounds, substitutes
 from inventory.views.listing import Column, Listing
 from inventory.views.stock.stash import history_listing
 from nester.core.errors import Hint
-from nester.core.lengths import area_m2, format_area, to_mm_number
+from nester.core.lengths import Unit, area_m2, format_area, to_mm_number
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -22,12 +22,19 @@ if TYPE_CHECKING:
 __all__ = ["paper_history_list", "paper_list", "yield_list"]
 
 
+def _in_pounds(paper: Paper) -> str:
+    return pounds(paper.grammage).replace(" ", "\N{NO-BREAK SPACE}")
+
+
 def paper_list(session: Session) -> tuple[Listing[Paper], list[Paper]]:
     """Return all papers, with how much of each is in the stash."""
     papers = list_papers(session)
     area = dict.fromkeys((paper.id for paper in papers), 0) | on_hand_areas(session)
     instead = substitutes(session)
     unit = get_shop(session).unit
+    in_pounds: list[Column[Paper]] = []
+    if unit is Unit.IN:
+        in_pounds.append(Column("In pounds", cell=_in_pounds))
     listing: Listing[Paper] = Listing(
         title="Papers",
         columns=(
@@ -36,6 +43,7 @@ def paper_list(session: Session) -> tuple[Listing[Paper], list[Paper]]:
             Column(key="swatch", value=lambda paper: paper.swatch),
             Column("Finish", "finish", lambda paper: paper.finish),
             Column("g/m²", "grammage", lambda paper: paper.grammage, right=True),
+            *in_pounds,
             Column("Pattern", "pattern", lambda paper: str(paper.pattern)),
             Column("Grain", "grain", lambda paper: str(paper.grain)),
             Column(
