@@ -22,10 +22,6 @@ if TYPE_CHECKING:
 __all__ = ["paper_history_list", "paper_list", "yield_list"]
 
 
-def _in_pounds(paper: Paper) -> str:
-    return pounds(paper.grammage).replace(" ", "\N{NO-BREAK SPACE}")
-
-
 def paper_list(session: Session) -> tuple[Listing[Paper], list[Paper]]:
     """Return all papers, with how much of each is in the stash."""
     papers = list_papers(session)
@@ -34,7 +30,7 @@ def paper_list(session: Session) -> tuple[Listing[Paper], list[Paper]]:
     unit = get_shop(session).unit
     in_pounds: list[Column[Paper]] = []
     if unit is Unit.IN:
-        in_pounds.append(Column("In pounds", cell=_in_pounds))
+        in_pounds.append(Column("In pounds", cell=lambda paper: pounds(paper.grammage)))
     listing: Listing[Paper] = Listing(
         title="Papers",
         columns=(
