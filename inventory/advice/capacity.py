@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
+from inventory.orders.choices import read_choices
 from inventory.orders.custom_designs import find_design
 from inventory.orders.orders import thickness_of_papers
 from inventory.production.cutting_rules import shop_rules
@@ -37,7 +38,7 @@ __all__ = [
 
 
 class DesignRequest(NamedTuple):
-    """A design and its sizes, as they were written."""
+    """A design, its settings and papers, as they were written."""
 
     design: str
     sizes: Mapping[str, str]
@@ -49,7 +50,7 @@ class DesignRequest(NamedTuple):
 
 
 def read_requests(words: Sequence[str]) -> list[DesignRequest]:
-    """Read designs, each followed by its sizes: ``layered-box panel=18cm gift-tag``.
+    """Read designs, each followed by its choices: ``layered-box panel=18cm gift-tag``.
 
     Raises
     ------
@@ -117,16 +118,19 @@ def _request_pieces(
     session: Session, request: DesignRequest, papers: Mapping[str, str]
 ) -> _RequestPieces:
     design = find_design(session, request.design)
+    words = [f"{name}={value}" for name, value in request.sizes.items()]
+    chosen = read_choices(session, design, words)
+    papers = {**papers, **chosen.papers}
     named = {part: find_paper(session, name).name for part, name in papers.items()}
     thickness = thickness_of_papers(session, named)
     unit = get_shop(session).unit
-    pieces = design.pieces(read_settings(design, request.sizes, unit, thickness), unit)
+    pieces = design.pieces(read_settings(design, chosen.sizes, unit, thickness), unit)
     unnamed = [role for role in roles_of(pieces) if paper_for(role, named) is None]
     if unnamed:
         parts = ", ".join(dict.fromkeys(role.partition(".")[0] for role in unnamed))
         raise Refusal(
-            f"{design.name} needs a paper for {parts}; name one with --paper PART=PAPER, or one"
-            " for all"
+            f"{design.name} needs a paper for {parts}; name one for each, or one for all of it:"
+            " all='Coal card'"
         )
     return _RequestPieces(pieces, named)
 

@@ -11,11 +11,12 @@ import typer
 from inventory.cli import design_sizes
 from inventory.cli.cost import CollectedFlag, EachOption, read_unit_price, show_cost
 from inventory.cli.shared.design_options import (
+    ChoicesArgument,
     NameArgument,
-    OwnPaperOption,
     PaperOption,
-    SizesArgument,
     UnitOption,
+    WeightChoicesArgument,
+    choices_of,
     session_if_any,
 )
 from inventory.cli.shared.options import (
@@ -82,16 +83,16 @@ def _datasheet(
 ) -> tuple[Datasheet, Unit]:
     from inventory.orders.custom_designs import datasheet_of
 
-    papers = pairs(paper or [], "--paper")
     with session_if_any(context) as session:
-        return datasheet_of(session, name, pairs(sizes or [], "setting"), papers, unit)
+        chosen = choices_of(session, name, sizes, paper)
+        return datasheet_of(session, name, chosen.sizes, chosen.papers, unit)
 
 
 @app.command("show")
 def show(
     context: typer.Context,
     name: NameArgument,
-    sizes: SizesArgument = None,
+    sizes: WeightChoicesArgument = None,
     paper: PaperOption = None,
     unit: UnitOption = None,
     svg: Annotated[
@@ -112,7 +113,7 @@ def show(
     \b
     Examples:
       quirebox design show layered-box panel=18cm tiers=4 step=fit
-      quirebox design show gift-tag --paper all=300 --svg tag
+      quirebox design show gift-tag all=300 --svg tag
     """
     from inventory.cli.shared.terminal import console, print_json
     from inventory.documents.text.design import design_text
@@ -133,8 +134,8 @@ def show(
 def cost(
     context: typer.Context,
     name: NameArgument,
-    sizes: SizesArgument = None,
-    paper: OwnPaperOption = None,
+    sizes: ChoicesArgument = None,
+    paper: PaperOption = None,
     copies: Annotated[int, typer.Option("--copies", min=1, help="How many.")] = 1,
     on: Annotated[
         list[str] | None,
@@ -156,8 +157,8 @@ def cost(
     \b
     Examples:
       quirebox design cost layered-box panel=18cm tiers=4 \\
-        --paper "all=Coal card" --paper "mat=Fern print" --copies 10
-      quirebox design cost gift-tag --paper "all=Oat card" --on 50x70cm=1.55
+        all="Coal card" mat="Fern print" --copies 10
+      quirebox design cost gift-tag all="Oat card" --on 50x70cm=1.55
     """
     from datetime import date
 
@@ -165,11 +166,13 @@ def cost(
     from inventory.orders.custom_designs import read_sheet_prices
 
     with shop_file_of(context) as shop_file:
+        with shop_file.read() as session:
+            chosen = choices_of(session, name, sizes, paper)
         found = design_cost(
             shop_file,
             name,
-            pairs(sizes or [], "setting"),
-            pairs(paper or [], "--paper"),
+            chosen.sizes,
+            chosen.papers,
             copies,
             today=date.today(),
             on=partial(read_sheet_prices, pairs(on or [], "--on")),
@@ -183,7 +186,7 @@ def cost(
 def template(
     context: typer.Context,
     name: NameArgument,
-    sizes: SizesArgument = None,
+    sizes: WeightChoicesArgument = None,
     paper: PaperOption = None,
     unit: UnitOption = None,
     page: PageOption = Page.A4,

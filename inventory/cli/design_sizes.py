@@ -11,8 +11,9 @@ import typer
 from inventory.cli.shared.design_options import (
     NameArgument,
     PaperOption,
-    SizesArgument,
     UnitOption,
+    WeightChoicesArgument,
+    choices_of,
     session_if_any,
 )
 from inventory.cli.shared.options import (
@@ -59,7 +60,7 @@ def sizes(
     context: typer.Context,
     name: NameArgument,
     on: OnOption,
-    settings: SizesArgument = None,
+    settings: WeightChoicesArgument = None,
     setting: Annotated[
         str | None,
         typer.Option(
@@ -160,11 +161,12 @@ def _read_batch(
     from inventory.advice.sizes import read_batch_request
 
     with session_if_any(context) as session:
+        chosen = choices_of(session, name, settings, paper)
         return read_batch_request(
             session,
             name,
-            pairs(list(settings or []), "setting"),
-            pairs(list(paper or []), "--paper"),
+            chosen.sizes,
+            chosen.papers,
             on,
             pairs(list(price or []), "--price"),
             quantity,
@@ -202,7 +204,7 @@ def sheets(
     context: typer.Context,
     name: NameArgument,
     on: OnOption,
-    settings: SizesArgument = None,
+    settings: WeightChoicesArgument = None,
     quantity: QuantityOption = 10,
     price: PriceOption = None,
     paper: PaperOption = None,

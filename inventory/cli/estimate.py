@@ -9,8 +9,10 @@ import typer
 
 from inventory.cli.shared.design_options import (
     NameArgument,
-    SizesArgument,
+    PaperOption,
     UnitOption,
+    WeightChoicesArgument,
+    choices_of,
     session_if_any,
 )
 from inventory.cli.shared.options import (
@@ -28,7 +30,6 @@ from inventory.cli.shared.options import (
     replacing,
     stopping,
 )
-from inventory.core.text import pairs
 from nester.core.problem import Cuts, Effort
 
 __all__ = ["estimate"]
@@ -37,7 +38,7 @@ __all__ = ["estimate"]
 def estimate(
     context: typer.Context,
     name: NameArgument,
-    sizes: SizesArgument = None,
+    choices: WeightChoicesArgument = None,
     quantity: Annotated[
         int | None,
         typer.Option(
@@ -48,15 +49,7 @@ def estimate(
             help="Estimate this number as well as 1, 10 and 50, and draw its layouts.",
         ),
     ] = None,
-    paper: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--paper",
-            metavar="PART=PAPER",
-            help="A paper for a part or for 'all'; repeat for more parts. Your own papers have"
-            " prices from the price lists; with --on, any name or weight will do.",
-        ),
-    ] = None,
+    paper: PaperOption = None,
     on: Annotated[
         list[str] | None,
         typer.Option(
@@ -81,7 +74,8 @@ def estimate(
     """Estimate what to buy for a design if nothing is on hand, and what each copy costs.
 
     Only paper and its shipping are counted. Packs are bought whole, so a single copy is
-    expensive. In a shop, its gap, trimmer and grain rule apply by default.
+    expensive. Your own papers have prices from the price lists; with --on, any name or weight
+    will do. In a shop, its gap, trimmer and grain rule apply by default.
 
     \b
     Examples:
@@ -95,14 +89,15 @@ def estimate(
     from inventory.documents.text.purchase import amount_words, estimate_words
     from inventory.views.estimate import estimate_as_json, estimate_listings
 
-    request = EstimateRequest(
-        name, pairs(sizes or [], "setting"), pairs(paper or [], "--paper"), on or (), quantity,
-        unit, cuts, gap, trimmer, smallest_strip, stages,
-    )  # fmt: skip
     may_replace = replacing(yes)
     if drawings is not None:
         check_targets(pictures_in(drawings), may_replace)
     with session_if_any(context) as session:
+        chosen = choices_of(session, name, choices, paper)
+        request = EstimateRequest(
+            name, chosen.sizes, chosen.papers, on or (), quantity,
+            unit, cuts, gap, trimmer, smallest_strip, stages,
+        )  # fmt: skip
         task = read_estimate(session, request, date.today())
     with (
         stopping(seconds) as stop,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from inventory.cli.cost import CollectedFlag, EachOption, read_unit_price, show_cost
+from inventory.cli.shared.design_options import ChoicesArgument
 from inventory.cli.shared.options import (
     EffortOption,
     FontsOption,
@@ -41,14 +42,6 @@ app = group("Orders: what customers want, by when, in which papers.")
 NumberArgument = Annotated[int, typer.Argument(help="The number of an order.")]
 
 
-ChoicesArgument = Annotated[
-    list[str] | None,
-    typer.Argument(
-        metavar="NAME=VALUE",
-        help="Settings (panel=18cm) and papers (all='Coal card'); 'quirebox design settings'"
-        " lists them.",
-    ),
-]
 DueOption = Annotated[
     str,
     typer.Option("--due", help="The day: 2027-03-14, tomorrow, friday, 'in 2 weeks', '24 Dec'."),

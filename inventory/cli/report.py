@@ -129,16 +129,17 @@ def spending_(
 @app.command("unused")
 def unused(
     context: typer.Context,
+    settings: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="SETTING=VALUE", help="Settings of the design: length=10cm."),
+    ] = None,
     days: Annotated[int, typer.Option("--days", help="Papers not cut for this many days.")] = 365,
     design: Annotated[
         str,
         typer.Option("--design", help="The design to count copies of."),
     ] = "gift-tag",
     size: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--size", metavar="SETTING=VALUE", help="A setting of the design; repeat for each."
-        ),
+        list[str] | None, typer.Option("--size", metavar="SETTING=VALUE", hidden=True)
     ] = None,
     csv: CsvOption = None,
     yes: ReplaceFlag = False,
@@ -148,7 +149,7 @@ def unused(
 
     \b
     Example:
-      quirebox report unused --days 180 --design gift-tag --size length=10cm
+      quirebox report unused length=10cm --design gift-tag --days 180
     """
     from datetime import date
 
@@ -162,7 +163,7 @@ def unused(
 
     may_replace = replacing(yes)
     check_targets([csv] if csv else [], may_replace)
-    request = DesignRequest(design, pairs(size or [], "--size"))
+    request = DesignRequest(design, pairs([*(settings or []), *(size or [])], "setting"))
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         unit = get_shop(session).unit
         papers = dead_stock(session, date.today(), days, request)

@@ -2,33 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from inventory.cli.shared.options import shop_file_of, shop_option
+from inventory.core.text import pairs
 from nester.core.lengths import Unit
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
+    from inventory.orders.choices import Choices
+
 __all__ = [
+    "ChoicesArgument",
     "NameArgument",
-    "OwnPaperOption",
     "PaperOption",
-    "SizesArgument",
     "UnitOption",
+    "WeightChoicesArgument",
+    "choices_of",
     "session_if_any",
 ]
 
 NameArgument = Annotated[str, typer.Argument(help="The name of a design.")]
-SizesArgument = Annotated[
+ChoicesArgument = Annotated[
     list[str] | None,
     typer.Argument(
-        metavar="SETTING=VALUE",
-        help="Settings of the design; 'quirebox design settings' lists them.",
+        metavar="NAME=VALUE",
+        help='Settings of the design, and papers of its parts: panel=18cm, all="Coal card"'
+        " ('quirebox design settings' lists them).",
+    ),
+]
+WeightChoicesArgument = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="NAME=VALUE",
+        help="Settings of the design, and papers of its parts or their weight in g/m²:"
+        " panel=18cm, all=300 ('quirebox design settings' lists them).",
     ),
 ]
 UnitOption = Annotated[
@@ -40,21 +53,23 @@ UnitOption = Annotated[
     ),
 ]
 PaperOption = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--paper",
-        metavar="PART=PAPER",
-        help="One of your papers, or a weight in g/m², for a part or for 'all'; repeat for each.",
-    ),
+    list[str] | None, typer.Option("--paper", metavar="PART=PAPER", hidden=True)
 ]
-OwnPaperOption = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--paper",
-        metavar="PART=PAPER",
-        help="One of your papers for a part, or for 'all'; repeat for each.",
-    ),
-]
+"""As papers were given before they were written beside the settings."""
+
+
+def choices_of(
+    session: Session | None,
+    name: str,
+    choices: Sequence[str] | None,
+    papers: Sequence[str] | None = None,
+) -> Choices:
+    """Read what is chosen of a design."""
+    from inventory.orders.choices import read_choices
+    from inventory.orders.custom_designs import design_named
+
+    design = design_named(session, name)
+    return read_choices(session, design, choices or (), pairs(list(papers or ()), "--paper"))
 
 
 @contextmanager

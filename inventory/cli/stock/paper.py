@@ -159,7 +159,7 @@ def set_(
 
     \b
     Examples:
-      quirebox paper set "Coal card" --name "Charcoal card" --weight "110 lb cover"
+      quirebox paper set "Coal card" --name "Night card" --weight "80 lb cover"
       quirebox paper set "Coal card" --note "cracks on tight folds" --grain long
       quirebox paper set "Coal card" --instead "Night card" --instead "Plum card"
     """

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from inventory.cli.shared.design_options import OwnPaperOption
+from inventory.cli.shared.design_options import PaperOption
 from inventory.cli.shared.options import (
     CutsOption,
     EffortOption,
@@ -27,11 +27,11 @@ def makes(
     requests: Annotated[
         list[str],
         typer.Argument(
-            metavar="DESIGN [SETTING=VALUE]",
-            help="A design and its sizes; more designs may follow, each with its own sizes.",
+            metavar="DESIGN [NAME=VALUE]",
+            help="A design, its settings and papers; more designs may follow, each with its own.",
         ),
     ],
-    paper: OwnPaperOption = None,
+    paper: PaperOption = None,
     cuts: CutsOption = Cuts.STRAIGHT,
     effort: EffortOption = Effort.QUICK,
     seconds: SecondsOption = None,
@@ -43,8 +43,8 @@ def makes(
 
     \b
     Examples:
-      quirebox stash makes layered-box panel=14cm --paper "all=Coal card"
-      quirebox stash makes layered-box gift-tag --paper "all=Coal card"
+      quirebox stash makes layered-box panel=14cm all="Coal card"
+      quirebox stash makes layered-box all="Coal card" gift-tag all="Oat card"
     """
     from inventory.advice.capacity import max_copies, problems_of_requests, read_requests
     from inventory.cli.shared.terminal import show_list
