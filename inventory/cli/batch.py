@@ -59,6 +59,7 @@ DaysOption = Annotated[
         help="Spread the cutting over so many days, the most urgent orders first.",
     ),
 ]
+LeftFlag = Annotated[bool, typer.Option("--left", help="Only what is still left to cut.")]
 DayOption = Annotated[
     int | None,
     typer.Option("--day", min=1, help="Only what is cut on this day of the batch."),
@@ -277,6 +278,8 @@ def steps(
     layout: Annotated[
         int | None, typer.Option("--layout", help="Only the layout with this number.")
     ] = None,
+    left: LeftFlag = False,
+    day: DayOption = None,
     picture: Annotated[
         bool, typer.Option("--picture", help="Draw each layout before its cuts.")
     ] = False,
@@ -288,17 +291,30 @@ def steps(
       quirebox batch steps 1 --layout 3 --picture
     """
     from inventory.cli.shared.terminal import console
+    from inventory.core.text import number_ranges
     from inventory.documents.plan.text import cut_list
+    from inventory.production.progress import layouts_of_day, list_remaining
     from inventory.stock.lookup import get_batch, plan_of
     from nester.core.errors import Refusal
 
     with shop_file_of(context) as shop_file, shop_file.read() as session:
-        made = plan_of(get_batch(session, number))
-    if layout is not None and not 1 <= layout <= len(made.layouts):
-        raise Refusal(
-            f"batch {number} has no layout {layout}; they are numbered from 1 to"
-            f" {len(made.layouts)}"
-        )
+        batch = get_batch(session, number)
+        made = plan_of(batch)
+        if layout is not None and layout not in {one.number for one in made.layouts}:
+            numbers = number_ranges(one.number for one in made.layouts)
+            raise Refusal(f"batch {number} has no layout {layout}; it has {numbers or 'none'}")
+        if left or day is not None:
+            chosen = None if day is None else layouts_of_day(session, number, day)
+            made = made.of_copies(
+                {
+                    row.layout.number: row.copies
+                    for row in list_remaining(session, batch, made)
+                    if chosen is None or row.layout.number in chosen
+                }
+            )
+    if not made.layouts or (layout and layout not in {one.number for one in made.layouts}):
+        say("Nothing of it is left to cut")
+        return
     terminal = console()
     for part in cut_list(made, layout, pictures=picture):
         terminal.print(part)
@@ -353,7 +369,8 @@ def papers(
     each: Annotated[
         bool, typer.Option("--each", help="A PDF for each part of the set, instead of one for all.")
     ] = False,
-    left: Annotated[bool, typer.Option("--left", help="Only what is still left to cut.")] = False,
+    left: LeftFlag = False,
+    day: DayOption = None,
     language: LanguageOption = "en",
     labels: Annotated[
         str,
@@ -400,6 +417,7 @@ def papers(
         fonts=fonts or (),
         each=each,
         left=left,
+        day=day,
     )
     folder = into or Path(f"batch-{number}")
     with shop_file_of(context) as shop_file:

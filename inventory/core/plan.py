@@ -33,7 +33,7 @@ from nester.core.problem import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from pydantic import TypeAdapter
 
@@ -342,6 +342,15 @@ class Plan:
         """Return the plan without the copies that are not cut any more; others are counted anew."""
         layouts = (layout.of_copies(layout.needed) for layout in self.layouts if layout.needed)
         return replace(self, layouts=tuple(layouts))
+
+    def of_copies(self, copies: Mapping[int, Sequence[int]]) -> Plan:
+        """Return the plan of some copies alone, by layout, with their cost; it proves nothing."""
+        layouts = [
+            layout.of_copies(copies[layout.number])
+            for layout in self.layouts
+            if copies.get(layout.number)
+        ]
+        return replace(self.with_layouts(layouts), is_proven=False)
 
     def layout(self, number: int) -> PlannedLayout:
         """Return the layout of that number; KeyError if the plan has none."""

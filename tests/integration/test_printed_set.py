@@ -2,23 +2,36 @@
 
 from __future__ import annotations
 
+import csv
+import re
 from typing import TYPE_CHECKING
 
+import pdfplumber
 import pytest
 
+from inventory.changes.order_changes import cancel_order
+from inventory.changes.replanning import replan_batches
 from inventory.changes.undo import last_transaction as last_deed_of
 from inventory.changes.undo import undo_transaction
 from inventory.documents.plan.document_set import DocumentOptions, plan_documents
-from inventory.documents.plan.facts_from_book import with_shop_data
+from inventory.documents.plan.facts_from_book import (
+    DocumentRequest,
+    with_shop_data,
+    write_batch_documents,
+)
 from inventory.production.cutting import cut_batch
+from inventory.production.progress import list_remaining
 from inventory.production.spoiling import spoil_piece
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.lengths import cm
 from nester.core.piece import Grain
+from nester.core.problem import Effort
 from nester.drawing.canvas.svg import SVG
-from tests.integration.conftest import Table
+from tests.integration.conftest import TODAY, Table
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from inventory.database.shop_file import ShopFile
 
 
@@ -118,3 +131,58 @@ def test_where_nothing_is_known_no_arrow_is_drawn(table: Table) -> None:
     (cut, *_) = plan_documents(plan(table), DocumentOptions(kinds=("cut",)))
     words = [text.text for text in cut.blocks[0].draw((180, 200)).iter(f"{{{SVG}}}text")]
     assert not {"grain of the paper", "top of the pattern"} & set(words)
+
+
+def test_what_is_left_is_all_that_any_file_lists(shop: ShopFile, tmp_path: Path) -> None:
+    """Two layouts, of which one is cut: no file lists that one any more."""
+    table = Table(shop)
+    table.paper()
+    table.sheets((cm(50), cm(70)), 9)
+    table.card(2, size=("20cm", "40cm"))
+    table.card(1, size=("19cm", "39cm"))
+    replan_batches(shop, [table.plan().batch or 0], effort=Effort.QUICK, days=2, today=TODAY)
+    with shop.begin() as session:
+        plan = plan_of(get_batch(session, 2))
+        numbers = [layout.number for layout in plan.layouts]
+        assert len(numbers) > 1
+        cut_batch(session, 2, layout=numbers[0])
+        left = [row.layout.number for row in list_remaining(session, get_batch(session, 2))]
+        assert left == numbers[1:]
+        days = {layout.number: layout.day for layout in plan.layouts}
+    for request in (DocumentRequest(left=True), DocumentRequest(day=2)):
+        chosen = [one for one in left if request.day in (None, days[one])]
+        folder = tmp_path / f"day-{request.day}"
+        write_batch_documents(shop, 2, folder, request)
+        with (folder / "cut-list.csv").open(encoding="utf-8", newline="") as file:
+            assert {int(row["layout"]) for row in csv.DictReader(file)} == set(chosen)
+        words = (folder / "cut-list.txt").read_text(encoding="utf-8")
+        assert {int(n) for n in re.findall(r"^Layout (\d+)", words, re.MULTILINE)} == set(chosen)
+        assert len(list((folder / "layouts").glob("*.svg"))) == len(chosen)
+        with pdfplumber.open(next(folder.glob("*.pdf"))) as book:
+            pages = "\n".join(page.extract_text() for page in book.pages)
+        assert {int(n) for n in re.findall(r"^Layout (\d+):", pages, re.MULTILINE)} == set(chosen)
+
+
+def test_nothing_of_a_cancelled_order_is_printed(shop: ShopFile, tmp_path: Path) -> None:
+    table = Table(shop)
+    table.paper()
+    table.sheets((cm(50), cm(70)), 9)
+    table.card(2, size=("20cm", "40cm"))
+    table.card(1, size=("19cm", "39cm"))
+    table.plan()
+    with shop.begin() as session:
+        before = plan_of(get_batch(session, 1))
+        cancel_order(session, 1)
+        after = plan_of(get_batch(session, 1))
+    assert after.cost < before.cost
+    assert not after.is_proven
+    write_batch_documents(shop, 1, tmp_path, DocumentRequest())
+    with pdfplumber.open(next(tmp_path.glob("*.pdf"))) as book:
+        pages = "\n".join(page.extract_text() for page in book.pages)
+    assert "Order 2" in pages
+    assert "Order 1" not in pages
+    assert "no plan can use less" not in pages
+    assert "No plan can use less" not in pages
+    for name in ("plan.txt", "cut-list.txt"):
+        words = (tmp_path / name).read_text(encoding="utf-8")
+        assert not re.search(r"order 1\b", words, re.IGNORECASE)

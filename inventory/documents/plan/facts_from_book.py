@@ -17,7 +17,7 @@ from inventory.documents.plan.document_set import DOCUMENT_KINDS, DocumentOption
 from inventory.documents.plan.translation import piece_name
 from inventory.orders.orders import get_order, order_consumables
 from inventory.production.pace import shop_pace
-from inventory.production.progress import list_remaining
+from inventory.production.progress import layouts_of_day, list_remaining
 from inventory.production.spoiling import spoiled_pieces
 from inventory.stock.lookup import get_batch, plan_of
 from inventory.stock.offcut_marks import kept_offcuts
@@ -54,6 +54,8 @@ class DocumentRequest:
         As `inventory.documents.plan.files.write_documents` takes them.
     left
         Take out and cut only what is still to be cut.
+    day
+        Only what is still to be cut on this day of the batch.
     """
 
     language: str = "en"
@@ -66,6 +68,7 @@ class DocumentRequest:
     fonts: Sequence[Path] = ()
     each: bool = False
     left: bool = False
+    day: int | None = None
 
 
 def write_batch_documents(
@@ -98,7 +101,7 @@ def write_batch_documents(
     with shop_file.read() as session:
         batch = get_batch(session, number)
         plan = plan_of(batch)
-        options = with_shop_data(options, session, batch, plan, left=request.left)
+        options = with_shop_data(options, session, batch, plan, left=request.left, day=request.day)
     FontSet(request.fonts)  # is refused if it can't be read, also where no PDF is written
     formats = request.formats or (("pdf", "html") if request.only else FORMATS)
     return write_documents(
@@ -114,24 +117,37 @@ def write_batch_documents(
 
 
 def with_shop_data(
-    options: DocumentOptions, session: Session, batch: Batch, plan: Plan, *, left: bool = False
+    options: DocumentOptions,
+    session: Session,
+    batch: Batch,
+    plan: Plan,
+    *,
+    left: bool = False,
+    day: int | None = None,
 ) -> DocumentOptions:
     """Return options with what the shop's records hold of a batch.
 
     Parameters
     ----------
-    left
-        Take out and cut only what is still to be cut.
+    left, day
+        Take out and cut only what is still to be cut, of all days or of one.
+
+    Raises
+    ------
+    Refusal
+        If nothing is left to cut on that day.
     """
     missing: dict[int, dict[str, int]] = defaultdict(dict)
     for loss in spoiled_pieces(session, batch=batch.id):
         name = plan.parts[loss.part].piece.name
         missing[loss.order_id][name] = missing[loss.order_id].get(name, 0) + loss.quantity
     copies = None
-    if left:
+    if left or day is not None:
+        chosen = None if day is None else layouts_of_day(session, batch.id, day)
         copies = {
             remaining.layout.number: remaining.copies
             for remaining in list_remaining(session, batch, plan)
+            if chosen is None or remaining.layout.number in chosen
         }
     return replace(
         options,

@@ -55,6 +55,7 @@ def write_documents(
         Is asked about files that are there; see `inventory.core.files.write_files`.
     """
     wanted = set(formats)
+    shown = plan.current() if options.left is None else plan.of_copies(options.left)
     name = f"batch-{plan.batch}" if plan.batch else "plan"
     documents = plan_documents(plan, options) if wanted & {"pdf", "html"} else []
     made: dict[Path, str | bytes] = {}
@@ -71,19 +72,19 @@ def write_documents(
     if "html" in wanted:
         made[folder / f"{name}.html"] = plan_html(plan, options, documents).encode()
     if "xlsx" in wanted:
-        made[folder / f"{name}.xlsx"] = plan_workbook(plan)
+        made[folder / f"{name}.xlsx"] = plan_workbook(shown)
     if "csv" in wanted:
-        for plan_list in plan_lists(plan):
+        for plan_list in plan_lists(shown):
             made[folder / f"{plan_list.name}.csv"] = csv_text(
                 plan_list.columns, plan_list.rows
             ).encode()
     if "txt" in wanted:
-        made[folder / "plan.txt"] = plain_text(plan_summary(plan, options.pace)).encode()
-        made[folder / "cut-list.txt"] = plain_text(*cut_list(plan)).encode()
+        made[folder / "plan.txt"] = plain_text(plan_summary(shown, options.pace)).encode()
+        made[folder / "cut-list.txt"] = plain_text(*cut_list(shown)).encode()
     pictures, old = folder / "layouts", list[Path]()
     if "svg" in wanted:
-        for layout in plan.current().layouts:
-            made[pictures / _picture_name(layout)] = _picture(plan, layout).encode()
+        for layout in shown.layouts:
+            made[pictures / _picture_name(layout)] = _picture(shown, layout).encode()
         if pictures.is_dir():
             old = [path for path in pictures.iterdir() if _PICTURE.fullmatch(path.name)]
     write_files(
