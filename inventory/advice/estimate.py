@@ -143,7 +143,10 @@ def read_estimate(session: Session | None, request: EstimateRequest, today: date
         for part, text in request.papers.items()
         if not request.sheets or _has_weight(session, text)
     }
-    made = make_datasheet(design, request.settings, read_paper_specs(session, weighed), unit)
+    made = make_datasheet(
+        design, request.settings, read_paper_specs(session, weighed), unit,
+        defaults_in=unit_of(session),
+    )  # fmt: skip
     rules = _rules(session, request, unit)
     by_paper = demands_by_paper(made.pieces, 1, {"all": _SHARED_PAPER, **named}, rules)
     papers = list(by_paper)

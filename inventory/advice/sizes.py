@@ -131,12 +131,15 @@ def read_batch_request(
     names = {part: _CARD if part == "all" else part for part in given}
     names.update({part: _called(session, text) for part, text in papers.items()})
     thickness = thickness_by_role(given)
-    now = read_settings(design, texts, unit, thickness)
+    measures = unit_of(session)
+    now = read_settings(design, texts, unit, thickness, defaults_in=measures)
     pieces = design.pieces(now, unit)
     used = list(dict.fromkeys(paper_for(piece.role, names) or _CARD for piece in pieces))
     offers = _offers(design, on, names, used, prices, unit)
     rules = CuttingRules(cuts) if session is None else shop_rules(session, cuts)
-    batch = SweepSetup(design, dict(texts), unit, names, offers, quantity, rules, thickness)
+    batch = SweepSetup(
+        design, dict(texts), unit, names, offers, quantity, rules, thickness, measures
+    )
     currency = None
     if prices:
         currency = "" if session is None else get_shop(session).currency

@@ -193,8 +193,8 @@ def design_named(session: Session | None, name: str) -> Design:
     return built_in_design(name) if session is None else find_design(session, name)
 
 
-def unit_of(session: Session | None, asked: Unit | None) -> Unit:
-    """Return the unit asked for, else the shop's, in which its orders are taken."""
+def unit_of(session: Session | None, asked: Unit | None = None) -> Unit:
+    """Return the unit asked for, else the shop's, in which its orders are taken, else cm."""
     from nester.core.lengths import Unit
 
     if asked is not None:
@@ -285,7 +285,7 @@ def datasheet_of(
     check_roles(design, papers)
     specs = read_paper_specs(session, papers)
     used = unit_of(session, unit)
-    return make_datasheet(design, sizes, specs, used), used
+    return make_datasheet(design, sizes, specs, used, defaults_in=unit_of(session)), used
 
 
 def check_design_file(path: Path) -> list[str]:

@@ -74,6 +74,8 @@ class SweepSetup:
         What each paper is cut from, by its name.
     thickness
         How thick the paper of each role is, for lengths given as ``fit``.
+    defaults_in
+        The unit in which defaults are round; `unit`, if None.
     """
 
     design: Design
@@ -84,6 +86,7 @@ class SweepSetup:
     quantity: int = 10
     rules: CuttingRules = field(default_factory=CuttingRules)
     thickness: Thickness | None = None
+    defaults_in: Unit | None = None
 
 
 @dataclass(frozen=True)
@@ -263,7 +266,9 @@ def _prepare_size(
     """Return a result without plans, and the problems to solve, at one size."""
     texts = {**setup.texts, setting: f"{Fraction(size, UNITS_PER_MM)} mm"}
     try:
-        settings = read_settings(setup.design, texts, setup.unit, setup.thickness)
+        settings = read_settings(
+            setup.design, texts, setup.unit, setup.thickness, defaults_in=setup.defaults_in
+        )
         pieces = setup.design.pieces(settings, setup.unit)
     except DesignRefusal as refusal:
         return SizeResult(size, setup.quantity, refusal=str(refusal)), {}

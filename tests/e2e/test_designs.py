@@ -148,3 +148,19 @@ def test_orders_that_bind_are_refused_with_the_number(stocked: Desk) -> None:
         "--paper", "all=Coal card",
     )  # fmt: skip
     assert "mm" in told
+
+
+@pytest.mark.parametrize("name", DESIGNS)
+@pytest.mark.parametrize("unit_of_shop", [None, "cm", "in"])
+def test_the_unit_never_changes_a_box(desk: Desk, name: str, unit_of_shop: str | None) -> None:
+    """The same settings give the same pieces in every unit; only a shop's own measures differ."""
+    if unit_of_shop is not None:
+        desk.do("shop", "new", "Hazelmoth", "--unit", unit_of_shop, "--currency", "EUR",
+                run=desk.run_here)  # fmt: skip
+
+    def pieces(*words: str) -> list[dict]:
+        shown = desk.data("pieces", "design", "show", name, *words, "--json", run=desk.run_here)
+        return shown["pieces"]
+
+    usual = pieces()
+    assert all(pieces("--unit", unit) == usual for unit in ("mm", "cm", "in"))

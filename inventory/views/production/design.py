@@ -88,7 +88,7 @@ def setting_list(
     Parameters
     ----------
     unit
-        The unit of the defaults; the shop's, unless given.
+        In which the defaults are shown; the shop's, unless given.
 
     Raises
     ------
@@ -97,7 +97,7 @@ def setting_list(
     """
     design = design_named(session, name)
     unit = unit_of(session, unit)
-    defaults = read_settings(design, {}, unit)
+    defaults = read_settings(design, {}, unit, defaults_in=unit_of(session))
     rows = [
         SettingRow(
             name=setting.name,

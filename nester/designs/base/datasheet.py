@@ -74,7 +74,12 @@ class Datasheet:
 
 
 def make_datasheet(
-    design: Design, texts: Mapping[str, str], papers: Mapping[str, PaperSpec], unit: Unit
+    design: Design,
+    texts: Mapping[str, str],
+    papers: Mapping[str, PaperSpec],
+    unit: Unit,
+    *,
+    defaults_in: Unit | None = None,
 ) -> Datasheet:
     """Make a design with the settings and papers given, and check it.
 
@@ -82,6 +87,8 @@ def make_datasheet(
     ----------
     texts
         Settings as they were written; lengths without a unit are in `unit`.
+    defaults_in
+        The unit in which defaults are round; `unit`, unless given.
     papers
         Weight and, if known, caliper by role; `DEFAULT_PAPERS` fill in.
 
@@ -93,7 +100,7 @@ def make_datasheet(
     defaults = {**DEFAULT_PAPERS, **{role: PaperSpec(g) for role, g in design.default_grammages}}
     given = {**({} if "all" in papers else defaults), **papers}
     thickness = thickness_by_role(given)
-    settings = read_settings(design, texts, unit, thickness)
+    settings = read_settings(design, texts, unit, thickness, defaults_in=defaults_in)
     pieces = design.pieces(settings, unit)
 
     roles = {role: role for role in given}

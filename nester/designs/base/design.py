@@ -312,7 +312,12 @@ class Design:
 
 
 def read_settings(
-    design: Design, texts: Mapping[str, str], unit: Unit, thickness: Thickness | None = None
+    design: Design,
+    texts: Mapping[str, str],
+    unit: Unit,
+    thickness: Thickness | None = None,
+    *,
+    defaults_in: Unit | None = None,
 ) -> dict[str, SettingValue]:
     """Read what a maker wrote about a design, and fill in the defaults.
 
@@ -323,7 +328,9 @@ def read_settings(
     texts
         What she wrote, by name of setting: ``{"panel": "18cm", "tiers": "4"}``.
     unit
-        The shop's unit: of lengths without a unit, and of round defaults.
+        Of lengths without a unit, and of those in a refusal.
+    defaults_in
+        The unit in which defaults are round, which is the shop's; `unit`, unless given.
     thickness
         How thick the papers are; needed only for a length given as ``fit``, which is then
         rounded up to what can be cut.
@@ -343,15 +350,16 @@ def read_settings(
     for name in texts:
         if name not in known:
             raise DesignRefusal(_unknown_setting(design, str(name), known))
+    measures = unit if defaults_in is None else defaults_in
     read = _read_given(design, texts, unit)
     for setting in design.settings:
         if setting.alternative_to or setting.name in read:
             continue
         text = texts.get(setting.name, texts.get(setting.follows, ""))
         if _is_fit(setting, text):
-            read[setting.name] = _fitted_length(design, setting, read, unit, thickness)
+            read[setting.name] = _fitted_length(design, setting, read, measures, thickness)
         else:
-            read[setting.name] = setting.default_value(read, unit)
+            read[setting.name] = setting.default_value(read, measures)
     design.check(read, unit)
     return read
 
