@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from inventory.core.measures import read_distance
 from inventory.core.text import fold
 from inventory.orders.custom_designs import design_named, read_paper_specs, unit_of
+from inventory.pieces.spare_rule import NO_SPARES, SpareRule
 from inventory.production.cutting_rules import shop_rules
 from inventory.purchasing.optimizer_offers import listed_offers, read_offers, supplier_terms_for
 from inventory.purchasing.prices import current_offers
@@ -28,8 +29,10 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from nester.core.lengths import Unit
+    from nester.core.piece import Piece
     from nester.core.problem import Demand
     from nester.core.purchase import Offer, SupplierTerms
+    from nester.designs.base.design import Consumable
     from nester.packing import Progress
 
 __all__ = [
@@ -66,6 +69,8 @@ class EstimateRequest:
         The unit of bare numbers; the shop's, unless given.
     gap, trimmer, smallest_strip, stages
         How it is cut; as the shop cuts, unless given.
+    spares
+        How many pieces to cut beside.
     """
 
     design: str
@@ -79,6 +84,7 @@ class EstimateRequest:
     trimmer: str | None = None
     smallest_strip: str | None = None
     stages: str | None = None
+    spares: SpareRule = NO_SPARES
 
 
 @dataclass(frozen=True)
@@ -91,6 +97,10 @@ class EstimateTask:
         The shop's; empty if there is no shop.
     quantity
         The number of copies that was asked for; 1 if none was.
+    is_priced
+        False: sheets have no prices, so that the least area is sought.
+    consumables
+        What one copy needs apart from paper.
     """
 
     design: str
@@ -101,6 +111,10 @@ class EstimateTask:
     rules: CuttingRules
     offers: tuple[Offer, ...]
     terms: tuple[SupplierTerms, ...]
+    is_priced: bool
+    consumables: tuple[Consumable, ...]
+    pieces: Mapping[str, Piece]
+    spares: SpareRule
 
 
 @dataclass(frozen=True)
@@ -152,8 +166,9 @@ def read_estimate(session: Session | None, request: EstimateRequest, today: date
     papers = list(by_paper)
     offers: tuple[Offer, ...]
     terms: tuple[SupplierTerms, ...] = ()
+    is_priced = True
     if request.sheets:
-        offers = read_offers(request.sheets, papers, unit)
+        offers, is_priced = read_offers(request.sheets, papers, unit)
     else:
         offers = _listed_offers(session, papers, unit, today)
         if session is not None:
@@ -167,6 +182,10 @@ def read_estimate(session: Session | None, request: EstimateRequest, today: date
         rules,
         offers,
         terms,
+        is_priced,
+        made.consumables,
+        {piece.name: piece for piece in made.pieces},
+        request.spares,
     )
 
 
@@ -202,12 +221,13 @@ def _listed_offers(
     """Return what the price lists offer of some papers; each must be on one."""
     if session is None:
         raise Refusal(
-            "there is no shop with price lists; say what a sheet costs: --on 50x70cm=1.20"
+            "there is no shop with price lists; say which sheets there are, with their price if"
+            " you know it: --on 50x70cm or --on 50x70cm=1.20"
         )
     if _SHARED_PAPER in papers:
         raise Refusal(
-            'name its papers, such as --paper all="NAME"; or say what a sheet costs:'
-            " --on 50x70cm=1.20"
+            'name its papers, such as all="NAME"; or say which sheets there are: --on 50x70cm, or'
+            " with their price, --on 50x70cm=1.20"
         )
     listed = listed_offers(current_offers(session, papers, today=today), unit)
     offers = tuple(offer for offer, _ in listed.values())
@@ -245,6 +265,7 @@ def estimate_design(
         task.terms,
         task.rules,
         effort=effort,
+        extra=lambda demand, number: task.spares.extra_of(task.pieces[demand.name], number),
         processes=usable_cores() if processes is None else processes,
         stop=stop,
         on_progress=on_progress,

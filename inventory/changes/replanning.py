@@ -22,12 +22,11 @@ from inventory.core.text import format_count
 from inventory.database.tables.enums import BatchStatus, OrderStatus, Reason
 from inventory.database.tables.ledger import Transaction
 from inventory.orders.orders import get_order
+from inventory.pieces.spare_rule import NO_SPARES, SpareRule
 from inventory.production.booking import book_open_plan, check_available
 from inventory.production.cutting_days import spread_over_days
 from inventory.production.planning_data import (
-    NO_SPARES,
     PlanningData,
-    SpareRule,
     spare_notes,
     wanted_papers,
 )

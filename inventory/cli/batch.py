@@ -20,6 +20,7 @@ from inventory.cli.shared.options import (
     PageOption,
     ReplaceFlag,
     SecondsOption,
+    SpareOption,
     command_words,
     group,
     replacing,
@@ -41,15 +42,6 @@ if TYPE_CHECKING:
 app = group("Batches: orders cut together, from the plan to the last offcut.")
 
 NumberArgument = Annotated[int, typer.Argument(help="The number of a batch.")]
-SpareOption = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--spare",
-        metavar="HOW MANY",
-        help="Spare pieces to cut as well: 5% of each kind, or tier=1 of each tier; repeat for"
-        " more parts.",
-    ),
-]
 DaysOption = Annotated[
     int,
     typer.Option(
@@ -105,8 +97,8 @@ def plan(
       quirebox batch plan --days 3
     """
     from inventory.cli.shared.terminal import print_json
+    from inventory.pieces.spare_rule import read_spare_rule
     from inventory.production.planning import plan_batch
-    from inventory.production.planning_data import read_spare_rule
     from inventory.views.production.plan import plan_as_json
 
     with shop_file_of(context) as shop_file:
@@ -166,7 +158,7 @@ def replan(
     """
     from inventory.changes.replanning import replan_batches
     from inventory.cli.shared.terminal import print_json
-    from inventory.production.planning_data import read_spare_rule
+    from inventory.pieces.spare_rule import read_spare_rule
     from inventory.views.production.plan import plan_as_json
 
     with shop_file_of(context) as shop_file:

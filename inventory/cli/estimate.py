@@ -24,6 +24,7 @@ from inventory.cli.shared.options import (
     JsonFlag,
     ReplaceFlag,
     SecondsOption,
+    SpareOption,
     StagesOption,
     StripOption,
     TrimmerOption,
@@ -56,9 +57,11 @@ def estimate(
             "--on",
             metavar="SHEET=PRICE",
             help="A sheet's size and price: 50x70cm=1.20. A pack of 20: A4=3.50/20. For one"
-            " paper only: 'night card:50x70cm=1.20'. Repeat for more sheets.",
+            " paper only: 'night card:50x70cm=1.20'. Without prices: 50x70cm, 'A4 by 20'. Repeat"
+            " for more sheets.",
         ),
     ] = None,
+    spare: SpareOption = None,
     unit: UnitOption = None,
     cuts: CutsOption = Cuts.STRAIGHT,
     effort: EffortOption = Effort.QUICK,
@@ -80,13 +83,15 @@ def estimate(
     \b
     Examples:
       quirebox estimate layered-box panel=18cm tiers=4 --on 50x70cm=1.20
-      quirebox estimate gift-tag --quantity 200 --on A4=3.50/20 --json
+      quirebox estimate gift-tag --quantity 200 --on A4=3.50/20 --spare 5%
+      quirebox estimate gift-tag --on A4 --json
     """
     from inventory.advice.estimate import EstimateRequest, estimate_design, read_estimate
     from inventory.cli.shared.terminal import print_json, print_sentences, searching, show_list
     from inventory.core.files import check_targets
     from inventory.documents.plan.pictures import draw_answer, pictures_in
     from inventory.documents.text.purchase import amount_words, estimate_words
+    from inventory.pieces.spare_rule import read_spare_rule
     from inventory.views.estimate import estimate_as_json, estimate_listings
 
     may_replace = replacing(yes)
@@ -96,7 +101,7 @@ def estimate(
         chosen = choices_of(session, name, choices, paper)
         request = EstimateRequest(
             name, chosen.sizes, chosen.papers, on or (), quantity,
-            unit, cuts, gap, trimmer, smallest_strip, stages,
+            unit, cuts, gap, trimmer, smallest_strip, stages, read_spare_rule(spare or ()),
         )  # fmt: skip
         task = read_estimate(session, request, date.today())
     with (

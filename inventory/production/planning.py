@@ -20,6 +20,7 @@ from inventory.database.shop_file import ShopFile
 from inventory.database.tables.enums import BatchStatus, OrderStatus
 from inventory.database.tables.orders import Batch, Order
 from inventory.orders.orders import get_order, list_orders
+from inventory.pieces.spare_rule import NO_SPARES, SpareRule
 from inventory.production.booking import (
     book_open_plan,
     book_plan,
@@ -29,9 +30,7 @@ from inventory.production.booking import (
 from inventory.production.cutting import PutAway, cut_batch, drop_batch
 from inventory.production.cutting_days import spread_over_days
 from inventory.production.planning_data import (
-    NO_SPARES,
     PlanningData,
-    SpareRule,
     Substitutes,
     spare_notes,
     wanted_papers,

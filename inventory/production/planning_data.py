@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
-from math import ceil
 
 from sqlalchemy.orm import Session
 
@@ -26,11 +24,11 @@ from inventory.core.plan import (
     PlannedSpare,
     ShoppingLine,
 )
-from inventory.core.text import shorten
 from inventory.database.tables.enums import Pattern
 from inventory.database.tables.orders import Order
 from inventory.database.tables.shop import Shop
 from inventory.pieces.order_needs import SpareShelf, order_needs
+from inventory.pieces.spare_rule import NO_SPARES, SpareRule
 from inventory.production.sheets_to_buy import list_buyable_sheets, shopping_lines
 from inventory.purchasing.prices import current_offers
 from inventory.purchasing.purchases import scheduled_receipts
@@ -38,7 +36,6 @@ from inventory.shop.settings import get_shop
 from inventory.stock.listing import list_stash, planning_price
 from inventory.stock.papers import list_papers
 from inventory.stock.reservations import available_rows
-from nester.core.errors import Refusal
 from nester.core.geometry import voids
 from nester.core.lengths import format_size
 from nester.core.piece import Grain, Piece, Turn
@@ -61,74 +58,10 @@ def wanted_papers(
     return order_needs(session, order, substituted.get(order.id))
 
 
-@dataclass(frozen=True)
-class SpareRule:
-    """How many pieces are cut beside what orders need, as some go wrong.
-
-    Attributes
-    ----------
-    percent
-        Of each kind of piece, rounded up to whole pieces.
-    of_parts
-        So many of each kind of piece of a part of the design, by its role or the part of that
-        before a point, or by the name of a piece.
-    """
-
-    percent: Fraction = Fraction(0)
-    of_parts: Mapping[str, int] = field(default_factory=dict)
-
-    def extras(
-        self, parts: Sequence[PartType], order_demands: Iterable[OrderDemand]
-    ) -> Counter[str]:
-        """Return how many to cut beside, by the index of the part."""
-        totals: Counter[str] = Counter()
-        for order_demand in order_demands:
-            totals.update(order_demand.pieces)
-        extras: Counter[str] = Counter()
-        for name, quantity in totals.items():
-            piece = parts[int(name)].piece
-            named = [
-                self.of_parts[key]
-                for key in (piece.name, piece.role, piece.role.partition(".")[0])
-                if key in self.of_parts
-            ]
-            extras[name] = named[0] if named else ceil(quantity * self.percent / 100)
-        return +extras
-
-
-NO_SPARES = SpareRule()
-
-
 def spare_notes(*, short: bool) -> Iterator[str]:
     """Say that spare pieces were wanted, and the paper is short of them."""
     if short:
         yield "No spare pieces are cut: the paper does not suffice for them and all orders."
-
-
-def read_spare_rule(texts: Iterable[str]) -> SpareRule:
-    """Read how many spare pieces to cut: ``5%`` of each kind, ``tier=1`` of each of a part.
-
-    Raises
-    ------
-    Refusal
-        If it can't be read.
-    """
-    percent: Fraction = Fraction(0)
-    of_parts: dict[str, int] = {}
-    for text in texts:
-        name, equals, number = (word.strip() for word in text.rpartition("="))
-        share = re.fullmatch(r"([0-9]{1,3}(?:[.,][0-9]{1,3})?) ?%", number)
-        if share and not equals:
-            percent = Fraction(share[1].replace(",", "."))
-            if percent > 100:
-                raise Refusal(f"'{shorten(text)}': spare pieces can be 100% at most")
-        elif equals and name and re.fullmatch("[0-9]{1,4}", number):
-            of_parts[name] = int(number)
-        else:
-            raise Refusal(
-                f"'{shorten(text)}' does not say how many spare pieces; write 5%, or tier=1"
-            )
-    return SpareRule(percent, of_parts)
 
 
 class PlanningData:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from inventory.core.money import parse_money
 from inventory.core.text import shorten, whole_number
 from nester.core.errors import Refusal
-from nester.core.lengths import Unit, format_size
+from nester.core.lengths import Unit, area_m2, format_size
 from nester.core.purchase import Offer, SupplierTerms
 from nester.core.sheet_sizes import parse_size
 
@@ -23,11 +23,19 @@ if TYPE_CHECKING:
 
 __all__ = ["listed_offers", "read_offers", "supplier_terms_for"]
 
-_OFFER = re.compile(r"(?:(?P<paper>[^:=]+):)?(?P<size>[^=]+)=(?P<price>[^/]+)(?:/(?P<pack>.+))?")
+_OFFER = re.compile(
+    r"(?:(?P<paper>[^:=]+):)?(?P<size>[^=]+?)"
+    r"(?:=(?P<price>[^/]+)(?:/(?P<pack>.+))?|\s+by\s+(?P<unpriced_pack>[^=]+))?"
+)
 
 
-def read_offers(texts: Sequence[str], papers: Sequence[str], unit: Unit) -> tuple[Offer, ...]:
-    """Read what sheets cost: ``50x70cm=1.20``, ``A4=3.50/20``, ``night card:50x70cm=1.20``.
+def read_offers(
+    texts: Sequence[str], papers: Sequence[str], unit: Unit
+) -> tuple[tuple[Offer, ...], bool]:
+    """Read which sheets there are: ``50x70cm=1.20``, ``A4=3.50/20``, ``night card:50x70cm=1.20``.
+
+    Without prices, ``50x70cm`` or ``A4 by 20`` for a pack of 20: then a sheet costs its area in
+    square metres.
 
     Parameters
     ----------
@@ -39,23 +47,36 @@ def read_offers(texts: Sequence[str], papers: Sequence[str], unit: Unit) -> tupl
     unit
         The unit of bare numbers.
 
+    Returns
+    -------
+    tuple of Offer
+        The offers.
+    bool
+        Whether they have prices.
+
     Raises
     ------
     Refusal
-        One sentence: what can't be read, or which paper is not asked for.
+        One sentence: what can't be read, which paper is not asked for, or that only some sheets
+        have prices.
     """
+    priced: set[bool] = set()
     offers: dict[str, Offer] = {}
     for text in texts:
         read = _OFFER.fullmatch(text.strip())
         if read is None:
             raise Refusal(
-                f"the sheet '{shorten(text)}': write a sheet and its price, such as 50x70cm=1.20"
+                f"the sheet '{shorten(text)}': write a sheet and its price, such as 50x70cm=1.20,"
+                " or only 50x70cm"
             )
         size = parse_size(read["size"], unit)
         if min(size) <= 0:
             raise Refusal(f"the sheet '{shorten(text)}': a sheet's sides must be more than zero")
-        price = parse_money(read["price"], f"the sheet '{shorten(text)}': the price")
-        pack = _pack(read["pack"], text)
+        pack = _pack(read["pack"] or read["unpriced_pack"], text)
+        price = area_m2(size.width * size.height) * pack
+        if read["price"] is not None:
+            price = Fraction(parse_money(read["price"], f"the sheet '{shorten(text)}': the price"))
+        priced.add(read["price"] is not None)
         named = (read["paper"] or "").strip()
         if named and named not in papers:
             raise Refusal(
@@ -67,8 +88,10 @@ def read_offers(texts: Sequence[str], papers: Sequence[str], unit: Unit) -> tupl
             name = f"{paper} {format_size(*size, unit)}{packs}"
             if name in offers:
                 raise Refusal(f"{name} is offered twice")
-            offers[name] = Offer(name, "", paper, *size, pack, Fraction(price))
-    return tuple(offers.values())
+            offers[name] = Offer(name, "", paper, *size, pack, price)
+    if len(priced) > 1:
+        raise Refusal("some sheets have a price and some have none; give all of them one, or none")
+    return tuple(offers.values()), True in priced
 
 
 def _pack(text: str | None, sheet_text: str) -> int:

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from inventory.advice.estimate import DesignEstimate
+from inventory.advice.estimate import DesignEstimate, EstimateTask
 from inventory.documents.text.purchase import amount_words, offer_words, possible_saving_words
 from inventory.views.listing import Column, Listing
 from inventory.views.production.cutting import answer_as_json
+from inventory.views.production.design import amount_as_json
 from nester.core.lengths import Unit, to_mm_number
 from nester.core.problem import Unplaced
 from nester.core.purchase import Offer
+from nester.designs.base.totals import total_consumables
 from nester.studies.estimate import Estimate
 
 if TYPE_CHECKING:
@@ -32,8 +34,9 @@ __all__ = [
 def estimate_listings(found: DesignEstimate) -> list[tuple[Listing[Any], Sequence[Any]]]:
     """Return all lists of an estimate that have any rows, in the order they are read."""
     lines = [line for estimate in found.estimates for line in estimate_lines(estimate)]
+    costs = found.estimates if found.task.is_priced else ()
     lists: list[tuple[Listing[Any], Sequence[Any]]] = [
-        (estimate_listing(found.task.currency), found.estimates),
+        (estimate_listing(found.task.currency), costs),
         (estimate_line_listing(found.task.unit), lines),
         (UNPLACED, found.estimates[0].purchase_plan.cutting_plan.unplaced),
     ]
@@ -45,20 +48,31 @@ def estimate_as_json(found: DesignEstimate) -> dict[str, Any]:
     return {
         "design": found.task.design,
         "currency": found.task.currency or None,
-        "estimates": [_estimate_as_json(estimate, found.task.unit) for estimate in found.estimates],
+        "estimates": [_estimate_as_json(estimate, found.task) for estimate in found.estimates],
     }
 
 
-def _estimate_as_json(estimate: Estimate, unit: Unit) -> dict[str, Any]:
+def _estimate_as_json(estimate: Estimate, task: EstimateTask) -> dict[str, Any]:
     bought = estimate.purchase_plan
+
+    def money(amount: Fraction) -> float | None:
+        return float(amount) if task.is_priced else None
+
+    lines = estimate_line_listing(task.unit).records(estimate_lines(estimate))
+    if not task.is_priced:
+        lines = [{**line, "price": None} for line in lines]
     return {
         "quantity": estimate.quantity,
-        "each": float(estimate.cost_per_box),
-        "cost": float(bought.cost),
-        "bound": float(bought.lower_bound),
+        "each": money(estimate.cost_per_box),
+        "cost": money(bought.cost),
+        "bound": money(bought.lower_bound),
         "gap": float(bought.optimality_gap),
-        "shipping": float(bought.cost - bought.goods_cost),
-        "buy": estimate_line_listing(unit).records(estimate_lines(estimate)),
+        "shipping": money(bought.cost - bought.goods_cost),
+        "buy": lines,
+        "supplies": [
+            {"name": total.name, **amount_as_json(total.measure, total.amount * estimate.quantity)}
+            for total in total_consumables(task.consumables)
+        ],
         "cutting": answer_as_json(bought.problem, bought.cutting_plan),
     }
 

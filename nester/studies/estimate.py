@@ -37,6 +37,7 @@ def estimate(
     *,
     effort: Effort = Effort.QUICK,
     processes: int = 1,
+    extra: Callable[[Demand, int], int] = lambda *_: 0,
     stop: Stop = never,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> list[Estimate]:
@@ -51,6 +52,8 @@ def estimate(
     rules
         How they are cut.  A wanted grain direction is dropped where the grain runs otherwise in
         some offers of a paper that also has pieces which must stand upright.
+    extra
+        Gives how many to cut beside a number of a piece.
     effort, processes, stop, on_progress
         As of `nester.packing.purchase.purchase`.
 
@@ -63,7 +66,9 @@ def estimate(
     offered_stock = [offer.as_stock_item(None) for offer in offers]
     for quantity in quantities:
         total_demands = tuple(
-            replace(demand, quantity=demand.quantity * quantity) for demand in demands
+            replace(demand, quantity=number + extra(demand, number))
+            for demand in demands
+            for number in (demand.quantity * quantity,)
         )
         problem, _ = drop_conflicting_grain(rules.problem(total_demands, ()), offered_stock)
         purchase_plan = purchase(

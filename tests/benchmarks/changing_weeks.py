@@ -56,10 +56,10 @@ from inventory.maintenance.check import check_shop
 from inventory.orders.orders import add_order, get_order, missing_pieces, order_pieces
 from inventory.pieces.order_needs import pieces_in_batches
 from inventory.pieces.spare_pieces import discard_spare_pieces, list_spare_pieces
+from inventory.pieces.spare_rule import NO_SPARES, read_spare_rule
 from inventory.production.cutting import cut_batch, sheets_taken
 from inventory.production.mending import mend_batch
 from inventory.production.planning import plan_batch
-from inventory.production.planning_data import NO_SPARES, read_spare_rule
 from inventory.production.progress import list_remaining
 from inventory.production.spoiling import spoil_layout, spoil_piece
 from inventory.purchasing import prices, purchases, suppliers

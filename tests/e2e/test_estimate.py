@@ -93,8 +93,9 @@ def test_the_shops_trimmer_holds_unless_told(shop: Desk) -> None:
 @pytest.mark.parametrize(
     ("options", "why"),
     [
-        ((), "say what a sheet costs"),
-        (("--on", "50x70cm"), "write a sheet and its price"),
+        ((), "say which sheets there are"),
+        (("--on", "=50x70cm"), "write a sheet and its price"),
+        (("--on", "50x70cm", "--on", "A4=1"), "some sheets have a price and some have none"),
         (("--on", "50x70cm=-1"), "must not be less than zero"),
         (("--on", "50x70cm=3/0"), "the sheets in a pack must be 1 to"),
         (("--on", "50x70cm=3/x"), "not a number of sheets in a pack"),
@@ -106,3 +107,40 @@ def test_the_shops_trimmer_holds_unless_told(shop: Desk) -> None:
 )
 def test_refusals(desk: Desk, options: tuple[str, ...], why: str) -> None:
     assert why in desk.refuses(*BOX, *options, run=desk.run_here)
+
+
+def test_without_prices_sheets_and_packs_alone(desk: Desk) -> None:
+    words = (*BOX, "--on", "50x70cm", "--on", "A4 by 20", "--quantity", "20")
+    data = desk.data("estimate", *words, "--json", run=desk.run_here)
+    for one in data["estimates"]:
+        assert one["cost"] is one["each"] is one["shipping"] is one["bound"] is None
+        assert all(line["price"] is None for line in one["buy"])
+        assert sum(line["sheets"] for line in one["buy"]) > 0
+    ribbons = [one["supplies"] for one in data["estimates"]]
+    assert [one[0]["name"] for one in ribbons] == ["ribbon"] * len(ribbons)
+    assert ribbons[2][0]["amount"] == pytest.approx(20 * ribbons[0][0]["amount"])
+    text = desk.do(*words, run=desk.run_here)
+    assert "What it costs" not in text
+    assert "No prices were given" in text
+    assert "Apart from paper, 20 copies need: ribbon 17.4 m, adhesive" in " ".join(text.split())
+
+
+def test_spare_pieces_are_estimated_too(desk: Desk) -> None:
+    plain = desk.data("estimate", *BOX, "--on", "50x70cm=1", "--json", run=desk.run_here)
+    more = desk.data(
+        "estimate", *BOX, "--on", "50x70cm=1", "--spare", "tier=2", "--json", run=desk.run_here
+    )
+
+    def tiers(data: dict) -> list[int]:
+        return [
+            sum(
+                layout["copies"]
+                for layout in one["cutting"]["layouts"]
+                for piece in layout["pieces"]
+                if piece["name"] == "tier 1"
+            )
+            for one in data["estimates"]
+        ]
+
+    assert tiers(plain) == [1, 10, 50]
+    assert tiers(more) == [3, 12, 52]

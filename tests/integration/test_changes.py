@@ -31,9 +31,9 @@ from inventory.pieces.spare_pieces import (
     list_spare_pieces,
     spare_to_offcut,
 )
+from inventory.pieces.spare_rule import read_spare_rule
 from inventory.production.cutting import cut_batch, drop_batch
 from inventory.production.mending import mend_batch
-from inventory.production.planning_data import read_spare_rule
 from inventory.production.progress import layouts_of_day, list_remaining
 from inventory.production.spoiling import spoil_piece
 from inventory.stock.adjust import spoil_stock

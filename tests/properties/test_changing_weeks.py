@@ -49,10 +49,10 @@ from inventory.pieces.spare_pieces import (
     list_spare_pieces,
     spare_to_offcut,
 )
+from inventory.pieces.spare_rule import NO_SPARES, read_spare_rule
 from inventory.production.cutting import cut_batch, drop_batch
 from inventory.production.mending import mend_batch
 from inventory.production.planning import confirm_batch, plan_batch
-from inventory.production.planning_data import NO_SPARES, read_spare_rule
 from inventory.production.progress import list_remaining
 from inventory.production.spoiling import spoil_layout, spoil_piece
 from inventory.stock.adjust import count_stock, spoil_stock

@@ -44,6 +44,7 @@ __all__ = [
     "PageOption",
     "ReplaceFlag",
     "SecondsOption",
+    "SpareOption",
     "StagesOption",
     "StripOption",
     "TrimmerOption",
@@ -124,7 +125,15 @@ SecondsOption = Annotated[
     ),
 ]
 
-
+SpareOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--spare",
+        metavar="HOW MANY",
+        help="Spare pieces to cut as well: 5% of each kind, or tier=1 of each tier; repeat for"
+        " more parts.",
+    ),
+]
 YesFlag = Annotated[bool, typer.Option("--yes", help="Do it without asking.")]
 ReplaceFlag = Annotated[bool, typer.Option("--yes", help="Replace existing files without asking.")]
 GapOption = Annotated[

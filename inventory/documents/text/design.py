@@ -9,9 +9,9 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from inventory.documents.format.terminal_tables import table
-from nester.core.lengths import Unit, format_area, format_length, format_size
+from inventory.documents.text.consumables import amount_of_consumable
+from nester.core.lengths import Unit, format_area, format_size
 from nester.designs.base.datasheet import Datasheet
-from nester.designs.base.design import Measure
 from nester.designs.base.totals import total_consumables
 
 __all__ = ["design_text"]
@@ -42,17 +42,12 @@ def _parts(sheet: Datasheet, unit: Unit) -> Iterator[RenderableType]:
     yield areas
     yield Text(f"Weight of its paper: {_weight(sheet.weight.paper)}", style="bold")
     for total in total_consumables(sheet.consumables):
-        yield Text(f"{total.name}: {_amount(total.measure, total.amount, unit)}")
+        amount = amount_of_consumable(total.measure, total.amount, unit)
+        yield Text(f"{total.name}: {amount}")
     yield Text("")
     for sentence in sheet.assumptions:
         yield Text(sentence)
     yield from _advice(sheet)
-
-
-def _amount(measure: Measure, amount: int, unit: Unit) -> str:
-    if measure is Measure.LENGTH:
-        return format_length(amount, unit)
-    return format_area(amount, unit) if measure is Measure.AREA else str(amount)
 
 
 def _weight(grams: Fraction) -> str:

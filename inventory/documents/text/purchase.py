@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING
 
 from inventory.core.money import floor_to_coin, format_money, round_to_coin, smallest_coin
 from inventory.core.text import format_count
+from inventory.documents.text.consumables import consumables_words
 from inventory.purchasing.purchases import PurchaseStatus
 from nester.core.lengths import Unit, format_size
+from nester.designs.base.totals import total_consumables
 
 if TYPE_CHECKING:
     from datetime import date
@@ -164,14 +166,24 @@ def offer_words(offer: Offer, unit: Unit) -> str:
 
 
 def estimate_words(found: DesignEstimate) -> list[str]:
-    """Say what an estimate leaves out, and that its search was stopped."""
+    """Say what an estimate leaves out, what is needed apart from paper, and if it was stopped."""
     sentences = []
     if found.estimates[0].purchase_plan.cutting_plan.unplaced:
         sentences.append("The costs don't include the pieces that are not placed.")
     if any(estimate.purchase_plan.interrupted for estimate in found.estimates):
         sentences.append(STOPPED)
     if not found.task.terms:
-        sentences.append("Calculated with the prices you gave; shipping is not counted.")
+        sentences.append(
+            "Calculated with the prices you gave; shipping is not counted."
+            if found.task.is_priced
+            else "No prices were given, so this is the least paper by area that was found."
+        )
+    totals = total_consumables(found.task.consumables)
+    if totals:
+        copies = found.task.quantity
+        needs = consumables_words(totals, copies, found.task.unit)
+        each = "one copy needs" if copies == 1 else f"{copies} copies need"
+        sentences.append(f"Apart from paper, {each}: {needs}.")
     return sentences
 
 

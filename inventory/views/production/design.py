@@ -18,7 +18,14 @@ if TYPE_CHECKING:
     from nester.core.lengths import Unit
     from nester.designs import Design
 
-__all__ = ["DesignRow", "SettingRow", "design_as_json", "design_list", "setting_list"]
+__all__ = [
+    "DesignRow",
+    "SettingRow",
+    "amount_as_json",
+    "design_as_json",
+    "design_list",
+    "setting_list",
+]
 
 
 @dataclass(frozen=True)
@@ -198,15 +205,19 @@ def design_as_json(sheet: Datasheet) -> dict[str, Any]:
 
 
 def _consumable(consumable: Consumable) -> dict[str, Any]:
-    amount: int | float = consumable.amount
-    if consumable.measure is Measure.LENGTH:
-        amount = to_mm_number(consumable.amount)
-    elif consumable.measure is Measure.AREA:
-        amount = float(area_m2(consumable.amount))
     return {
         "name": consumable.name,
         "use": consumable.use,
-        "measure": str(consumable.measure),
-        "amount": amount,
+        **amount_as_json(consumable.measure, consumable.amount),
         "quantity": consumable.quantity,
     }
+
+
+def amount_as_json(measure: Measure, amount: int) -> dict[str, Any]:
+    """Return how much of a consumable there is: millimetres, square metres or a number."""
+    told: int | float = amount
+    if measure is Measure.LENGTH:
+        told = to_mm_number(amount)
+    elif measure is Measure.AREA:
+        told = float(area_m2(amount))
+    return {"measure": str(measure), "amount": told}

@@ -458,6 +458,7 @@ class _PurchaseSearch:
                 "no purchase was found that reaches the least order of every supplier it asks;"
                 " other suppliers, or more from one of them, would do"
             )
+        self._leave_out_unused_packs(results)
         allocator = _SheetAllocator(self._market, self._packs)
         layouts: list[Layout] = []
         for size, layout in (sized_layout for result in results for sized_layout in result.layouts):
@@ -501,6 +502,36 @@ class _PurchaseSearch:
             dict(sum((knowledge.statistics for knowledge in self._knowledge), self._statistics)),
             self._stop(),
         )
+
+    def _leave_out_unused_packs(self, results: Iterable[CutResult]) -> None:
+        """Leave out packs of which the last cutting uses no sheet, the dearest first.
+
+        They stay where without them a least order or free shipping would be missed.
+        """
+        needed = Counter(self._extra_sheets)
+        for result in results:
+            for size, layout in result.layouts:
+                if size is not None:
+                    needed[size] += layout.copies
+        bought: Counter[int] = Counter()
+        for line in self._packs:
+            bought[self._market.size_of[line.offer.name]] += line.sheets
+        for line in sorted(self._packs, key=lambda line: -line.offer.pack_price):
+            size, offer = self._market.size_of[line.offer.name], line.offer
+            idle = (bought[size] - needed[size]) // offer.pack_size
+            quantity = max(line.quantity - idle, 0)
+            if quantity and quantity < offer.min_packs:
+                quantity = min(offer.min_packs, line.quantity)
+            fewer = tuple(
+                one._replace(quantity=quantity) if one.offer is offer else one
+                for one in self._packs
+                if one.offer is not offer or quantity
+            )
+            if self._market.cost(fewer) <= self._market.cost(self._packs) and (
+                self._market.meets_least_orders(fewer)
+            ):
+                bought[size] -= (line.quantity - quantity) * offer.pack_size
+                self._packs = fewer
 
     @property
     def _final_problem(self) -> Problem:

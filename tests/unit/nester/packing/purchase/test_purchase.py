@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from dataclasses import replace
 from fractions import Fraction
 from importlib import import_module
@@ -388,3 +389,22 @@ def test_terms_without_meaning_are_refused() -> None:
         purchase(squares(1), offers, (SupplierTerms("mill"), SupplierTerms("mill")))
     with pytest.raises(Refusal, match="less than nothing"):
         purchase(squares(1), offers, (SupplierTerms("mill", Fraction(-1)),))
+
+
+def test_no_pack_is_bought_of_which_no_sheet_is_used() -> None:
+    """Where the last cutting needs fewer sheets than were bought, packs are left out again."""
+    for seed in range(12):
+        dice = random.Random(seed)
+        demands = tuple(
+            Demand(f"piece {number}", cm(dice.randint(6, 26)), cm(dice.randint(6, 26)),
+                   dice.randint(5, 30), "card")
+            for number in range(5)
+        )  # fmt: skip
+        offers = (
+            Offer("single", "", "card", cm(50), cm(70), 1, Fraction(12, 10)),
+            Offer("pack", "", "card", cm(50), cm(70), 4, Fraction(44, 10)),
+        )
+        bought = purchase(Problem(demands, ()), offers, (), Effort.QUICK, processes=1)
+        used = sum(layout.copies for layout in bought.cutting_plan.layouts)
+        idle = sum(line.sheets for line in bought.lines) - used
+        assert 0 <= idle < min(line.offer.pack_size for line in bought.lines)
