@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
+from functools import partial
 
 from sqlalchemy.orm import Session
 
@@ -29,7 +30,17 @@ from inventory.database.tables.orders import Order
 from inventory.database.tables.shop import Shop
 from inventory.pieces.order_needs import SpareShelf, order_needs
 from inventory.pieces.spare_rule import NO_SPARES, SpareRule
-from inventory.production.sheets_to_buy import list_buyable_sheets, shopping_lines
+from inventory.production.sheets_to_buy import (
+    BuyableSheet,
+    list_buyable_sheets,
+    shopping_lines,
+)
+from inventory.purchasing.optimizer_offers import (
+    listed_offers,
+    offers_in_time,
+    supplier_terms_for,
+)
+from inventory.purchasing.order_days import paper_needed_by
 from inventory.purchasing.prices import current_offers
 from inventory.purchasing.purchases import scheduled_receipts
 from inventory.shop.settings import get_shop
@@ -40,7 +51,7 @@ from nester.core.geometry import voids
 from nester.core.lengths import format_size
 from nester.core.piece import Grain, Piece, Turn
 from nester.core.problem import Cuts, Demand, Effort, Layout, Problem, Rect, StockItem
-from nester.core.purchase import Offer, PaperPurchasePlan
+from nester.core.purchase import Offer, PaperPurchasePlan, SupplierTerms
 from nester.designs.demand import drop_conflicting_grain
 from nester.packing.orders.whole_orders import OrderDemand, OrderSelection, unused_stock
 
@@ -117,9 +128,10 @@ class PlanningData:
             paper: [(p.piece.width, p.piece.height) for p in self.parts if p.paper == paper]
             for paper in papers
         }
-        self.buyable_sheets = list_buyable_sheets(
-            rows, current_offers(session, papers, today=today), sizes
-        )
+        self._listed = current_offers(session, papers, today=today)
+        self.buyable_sheets = list_buyable_sheets(rows, self._listed, sizes)
+        self._usual_sheets = partial(list_buyable_sheets, rows, sizes=sizes)
+        self._terms = supplier_terms_for(session, (pack.supplier for pack in self._listed), today)
         self._scheduled_receipts = [
             receipt for receipt in scheduled_receipts(session) if receipt.paper in papers
         ]
@@ -231,7 +243,7 @@ class PlanningData:
         selection: OrderSelection,
         effort: Effort,
         today: date,
-        buy: Callable[[Problem, Sequence[Offer]], PaperPurchasePlan],
+        buy: Callable[[Problem, Sequence[Offer], Sequence[SupplierTerms]], PaperPurchasePlan],
     ) -> Plan:
         """Return the selected orders as a plan of the shop, with what to buy for the rest.
 
@@ -277,7 +289,7 @@ class PlanningData:
                 for shortfall in selection.shortfalls
                 for part in [self.parts[int(shortfall.name)]]
             ),
-            restock=self._shopping_lines(selection, buy),
+            restock=self._shopping_lines(selection, today, buy),
             cost=cost,
             # A plan proven best must not show a gap that only rounding made.
             bound=cost - kept
@@ -344,7 +356,8 @@ class PlanningData:
     def _shopping_lines(
         self,
         selection: OrderSelection,
-        buy: Callable[[Problem, Sequence[Offer]], PaperPurchasePlan],
+        today: date,
+        buy: Callable[[Problem, Sequence[Offer], Sequence[SupplierTerms]], PaperPurchasePlan],
     ) -> tuple[ShoppingLine, ...]:
         """Return what to buy so that the waiting orders can be made, beside what is on its way."""
         missing = {self.parts[int(shortfall.name)].paper for shortfall in selection.shortfalls}
@@ -370,7 +383,22 @@ class PlanningData:
             demand.name: tuple(row.order for row in waiting if row.pieces.get(demand.name))
             for demand in problem.demands
         }
-        return shopping_lines(problem, self.buyable_sheets, orders_of, buy)
+        needed: dict[str, date] = {}
+        due = {order.id: order.due for order in self.orders}
+        for row in waiting:
+            day = paper_needed_by(due[row.order], self.shop.making_days)
+            for name, number in row.pieces.items():
+                if number:
+                    paper = self.parts[int(name)].paper
+                    needed[paper] = min(day, needed.get(paper, day))
+        listed = offers_in_time(
+            [pack for pack in self._listed if pack.paper in missing], needed, today=today
+        )
+        offers = [offer for offer, _ in listed_offers(listed, self.shop.unit).values()]
+        usual = self._usual_sheets(listed)[len(listed) :]
+        return shopping_lines(
+            problem, [*map(BuyableSheet, offers), *usual], self._terms, orders_of, buy
+        )
 
     def _on_order_stock(self) -> tuple[StockItem, ...]:
         """Return what is ordered and has not come yet: it need not be bought again."""

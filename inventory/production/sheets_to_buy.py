@@ -1,8 +1,7 @@
 """What to buy so that the orders that wait can be made: sheets, whole packs of them paid for.
 
 Answered by `nester.packing.purchase`, from the packs on offer and the sizes the shop had before.
-From whom is left open, and so is shipping: the restock list says who sells it, and
-`inventory.restocking.purchase_plan` weighs suppliers and their terms.
+It is the purchase of `inventory.restocking.purchase_plan`, told by papers and sizes alone.
 """
 
 from __future__ import annotations
@@ -20,7 +19,7 @@ from inventory.purchasing.prices import ListedPack
 from inventory.stock.listing import StashRow
 from nester.core.lengths import Length, area_m2
 from nester.core.problem import Problem
-from nester.core.purchase import Offer, PaperPurchasePlan
+from nester.core.purchase import Offer, PaperPurchasePlan, SupplierTerms
 from nester.designs.demand import drop_conflicting_grain
 from nester.verify import require_valid_purchase
 
@@ -127,8 +126,9 @@ def cheapest_by_size(sheets: Iterable[BuyableSheet]) -> list[BuyableSheet]:
 def shopping_lines(
     problem: Problem,
     sheets: Iterable[BuyableSheet],
+    terms: Sequence[SupplierTerms],
     orders_of: Mapping[str, tuple[int, ...]],
-    buy: Callable[[Problem, Sequence[Offer]], PaperPurchasePlan],
+    buy: Callable[[Problem, Sequence[Offer], Sequence[SupplierTerms]], PaperPurchasePlan],
 ) -> tuple[ShoppingLine, ...]:
     """Return the sheets of the cheapest purchase found with which all pieces can be made.
 
@@ -136,8 +136,8 @@ def shopping_lines(
     ----------
     problem
         The pieces of the waiting orders, and the stock left for them.
-    sheets
-        What can be bought.
+    sheets, terms
+        What can be bought, and how its suppliers deliver.
     orders_of
         The orders that wait for each demand, by its name.
     buy
@@ -152,20 +152,21 @@ def shopping_lines(
         replace(problem, stock=on_hand, offcut_value_share=Fraction(0)),
         [offer.as_stock_item(None) for offer in offers],
     )
-    bought = buy(problem, offers)
-    require_valid_purchase(problem, offers, (), bought)
-    # Only the sheets that are cut are listed: what else is in their packs is no order's need, and
-    # is there for the levels that the restock list adds.
-    needed: Counter[tuple[str, Length, Length, Decimal | None]] = Counter()
-    waiting: dict[tuple[str, Length, Length, Decimal | None], set[int]] = defaultdict(set)
+    bought = buy(problem, offers, terms)
+    require_valid_purchase(problem, offers, terms, bought)
+    waiting: dict[str, set[int]] = defaultdict(set)
     for layout in bought.cutting_plan.layouts:
-        if layout.stock in buyable:
-            sheet = buyable[layout.stock]
-            key = (sheet.offer.paper, sheet.offer.width, sheet.offer.height, sheet.price)
-            needed[key] += layout.copies
-            waiting[key].update(*(orders_of[piece.name] for piece in layout.placed))
+        for piece in layout.placed:
+            waiting[layout.stock].update(orders_of[piece.name])
+    needed: Counter[tuple[str, Length, Length, Decimal | None]] = Counter()
+    orders: dict[tuple[str, Length, Length, Decimal | None], set[int]] = defaultdict(set)
+    for line in bought.lines:
+        offer = line.offer
+        key = (offer.paper, offer.width, offer.height, buyable[offer.name].price)
+        needed[key] += line.sheets
+        orders[key] |= waiting[offer.name]
     lines = [
-        ShoppingLine(paper, width, height, number, price, tuple(sorted(waiting[key])))
+        ShoppingLine(paper, width, height, number, price, tuple(sorted(orders[key])))
         for key, number in needed.items()
         for paper, width, height, price in [key]
     ]

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import timedelta
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
     from inventory.purchasing.prices import ListedPack
 
-__all__ = ["listed_offers", "read_offers", "supplier_terms_for"]
+__all__ = ["listed_offers", "offers_in_time", "read_offers", "supplier_terms_for"]
 
 _OFFER = re.compile(
     r"(?:(?P<paper>[^:=]+):)?(?P<size>[^=]+?)"
@@ -130,6 +131,39 @@ def listed_offers(listed: Iterable[ListedPack], unit: Unit) -> dict[str, tuple[O
         )
         named[name] = offer, pack
     return named
+
+
+def offers_in_time(
+    listed: Iterable[ListedPack],
+    needed: Mapping[str, date],
+    *,
+    today: date,
+    strict: bool = False,
+) -> list[ListedPack]:
+    """Return the offers that come in time; of a paper of which none does, those that come first.
+
+    Parameters
+    ----------
+    needed
+        By paper, the day on which it must be there; of a paper that no order waits for, any offer
+        will do.
+    strict
+        Leave a paper out of which no offer comes in time.
+    """
+    by_paper: dict[str, list[ListedPack]] = {}
+    for pack in listed:
+        by_paper.setdefault(pack.paper, []).append(pack)
+    chosen: list[ListedPack] = []
+    for paper, packs in by_paper.items():
+        until = needed.get(paper)
+        in_time = [
+            pack for pack in packs if until is None or today + timedelta(pack.lead_days) <= until
+        ]
+        if not in_time and not strict:
+            soonest = min(pack.lead_days for pack in packs)
+            in_time = [pack for pack in packs if pack.lead_days == soonest]
+        chosen += in_time
+    return chosen
 
 
 def supplier_terms_for(

@@ -7,16 +7,23 @@ the stash and what is on its way.  Nothing is booked; `book_purchases` books it 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from inventory.database.tables.enums import OrderStatus, StockKind
 from inventory.orders.orders import list_orders
 from inventory.production.planning import CuttingDemand, cutting_demand
-from inventory.purchasing.optimizer_offers import listed_offers, supplier_terms_for
+from inventory.production.sheets_to_buy import BuyableSheet, list_buyable_sheets
+from inventory.purchasing.optimizer_offers import (
+    listed_offers,
+    offers_in_time,
+    supplier_terms_for,
+)
+from inventory.purchasing.order_days import latest_order_date, paper_needed_by
 from inventory.purchasing.prices import current_offers
 from inventory.purchasing.purchases import PurchaseLineRequest, add_purchase, scheduled_receipts
 from inventory.purchasing.reorder_levels import list_levels
@@ -29,7 +36,6 @@ from inventory.restocking.levels import (
     read_levels,
     sheets_available,
 )
-from inventory.restocking.restock_list import latest_order_date, paper_needed_by
 from inventory.shop.settings import get_shop
 from inventory.stock.listing import list_stash
 from inventory.stock.papers import list_papers
@@ -60,6 +66,7 @@ __all__ = [
     "RestockPlan",
     "StockUse",
     "UnmadePieces",
+    "UnofferedLine",
     "book_purchases",
     "plan_purchase",
 ]
@@ -94,8 +101,34 @@ class PlanLine:
         return Fraction(self.offer.price) * self.packs
 
 
+class UnofferedLine(NamedTuple):
+    """Sheets to get of a paper that nobody offers, in a size that the shop had before.
+
+    Attributes
+    ----------
+    price
+        Of one, as last paid; None if that isn't known.
+    orders
+        Numbers of the orders that are cut from it, earliest due first.
+    """
+
+    paper: str
+    width: Length
+    height: Length
+    sheets: int
+    price: Decimal | None
+    orders: tuple[int, ...]
+    needed: date | None
+
+
 class StockUse(NamedTuple):
-    """What is used of a sheet or offcut of the stash, or of what is on its way, and what stays."""
+    """What is used of a sheet or offcut of the stash, or of what is on its way, and what stays.
+
+    Attributes
+    ----------
+    orders
+        Numbers of the orders that are cut from it, earliest due first.
+    """
 
     label: str
     paper: str
@@ -104,10 +137,17 @@ class StockUse(NamedTuple):
     used: int
     remaining: int
     purchase: int | None = None
+    orders: tuple[int, ...] = ()
 
 
 class FilledLevel(NamedTuple):
-    """A level to hold: how many sheets of it are there, and how many are bought."""
+    """A level to hold: how many sheets of it are there, and how many are bought.
+
+    Attributes
+    ----------
+    any_size
+        Sheets of all sizes count to it.
+    """
 
     paper: str
     width: Length
@@ -115,6 +155,8 @@ class FilledLevel(NamedTuple):
     target: int
     on_hand: int
     bought: int
+    reorder_point: int
+    any_size: bool
 
 
 class UnmadePieces(NamedTuple):
@@ -141,8 +183,11 @@ class RestockPlan:
         What is used of the stash, or of what is on its way.
     filled_levels
         Levels for which sheets are set aside or bought.
+    unoffered
+        What is needed beside the purchase, of papers that nobody offers.
     bought
-        The purchase with its layouts, as it was verified.
+        The purchase with its layouts, as it was verified; what nobody offers is in it, at the price
+        last paid.
     """
 
     orders: tuple[Order, ...]
@@ -151,8 +196,25 @@ class RestockPlan:
     stock_use: tuple[StockUse, ...]
     filled_levels: tuple[FilledLevel, ...]
     unmade: tuple[UnmadePieces, ...]
+    unoffered: tuple[UnofferedLine, ...]
     bought: PaperPurchasePlan
     currency: str
+    unoffered_cost: Fraction = Fraction(0)
+
+    @property
+    def cost(self) -> Fraction:
+        """What the packs cost, shipping included; what nobody offers is left out."""
+        return self.bought.cost - self.unoffered_cost
+
+    @property
+    def lower_bound(self) -> Fraction:
+        """No purchase of these papers that is enough costs less; proven."""
+        return max(Fraction(0), self.bought.lower_bound - self.unoffered_cost)
+
+    @property
+    def optimality_gap(self) -> Fraction:
+        """(cost - bound) / cost, zero when it is proven cheapest."""
+        return (self.cost - self.lower_bound) / self.cost if self.cost else Fraction(0)
 
 
 class _PurchaseData(NamedTuple):
@@ -160,6 +222,8 @@ class _PurchaseData(NamedTuple):
 
     Attributes
     ----------
+    usual
+        Sheets of papers that nobody offers, by the names of their offers.
     offer_to_fill
         By paper and size, the name of the offer by which a level is filled.
     available
@@ -171,6 +235,7 @@ class _PurchaseData(NamedTuple):
     cutting_demand: CuttingDemand | None
     problem: Problem
     offers_by_name: dict[str, tuple[Offer, ListedPack]]
+    usual: dict[str, BuyableSheet]
     terms: tuple[SupplierTerms, ...]
     levels: list[Level]
     offer_to_fill: Mapping[PaperSize, str]
@@ -187,6 +252,7 @@ def plan_purchase(
     *,
     levels: bool = False,
     in_time: bool = False,
+    also_late: bool = False,
     cuts: Cuts = Cuts.STRAIGHT,
     ignore_grain: bool = False,
     effort: Effort = Effort.NORMAL,
@@ -197,6 +263,9 @@ def plan_purchase(
 ) -> RestockPlan:
     """Return the cheapest purchase found with which orders can be made; nothing is booked.
 
+    Of each paper the offers count that come in time for the first order that needs it; where none
+    does, those that come first.
+
     Parameters
     ----------
     orders
@@ -206,18 +275,27 @@ def plan_purchase(
         `inventory.purchasing.reorder_levels.is_low`) once the orders are made is filled up to its
         target.  What is on hand or on its way counts, and is left alone up to that.
     in_time
-        Only from offers that come in time for every order.
+        Only from offers, and with what is on its way, that come in time for every order.
+    also_late
+        From all offers, however late they come.
     effort, processes, stop, on_progress
         As for `nester.packing.purchase.purchase`.
 
     Raises
     ------
     Refusal
-        If there is nothing to buy for, nobody offers anything, or an order is not confirmed.
+        If there is nothing to buy for, nobody offers anything in time where that is asked, or an
+        order is not confirmed.
     """
     with shop_file.read() as session:
-        data = _read(session, orders, levels, in_time, cuts, ignore_grain, today)
-    offers = tuple(offer for offer, _ in data.offers_by_name.values())
+        data = _read(
+            session, orders, levels, cuts, ignore_grain, today,
+            in_time=in_time, also_late=also_late,
+        )  # fmt: skip
+    offers = (
+        *(offer for offer, _ in data.offers_by_name.values()),
+        *(sheet.offer for sheet in data.usual.values()),
+    )
 
     def buy(to_fill: Sequence[LevelToFill], effort: Effort) -> PaperPurchasePlan:
         also: Counter[str] = Counter()
@@ -257,10 +335,12 @@ def _read(
     session: Session,
     orders: Sequence[int],
     levels: bool,
-    in_time: bool,
     cuts: Cuts,
     ignore_grain: bool,
     today: date,
+    *,
+    in_time: bool,
+    also_late: bool,
 ) -> _PurchaseData:
     """Read what is wanted, on hand, on its way and on offer; see `plan_purchase`."""
     shop = get_shop(session)
@@ -275,14 +355,15 @@ def _read(
     receipts = scheduled_receipts(session)
     if demand and in_time:
         needed = paper_needed_by(min(order.due for order in demand.orders), shop.making_days)
-        listed = [pack for pack in listed if today + timedelta(pack.lead_days) <= needed]
         receipts = [receipt for receipt in receipts if receipt.expected <= needed]
-    if not listed:
-        words = " in time" if in_time else ""
-        raise Refusal(
-            f"nobody offers any of these papers{words}",
-            Hint("read a supplier's list", "buy prices import"),
-        )
+        listed = [pack for pack in listed if today + timedelta(pack.lead_days) <= needed]
+        if not listed:
+            raise Refusal(
+                "nobody offers any of these papers in time",
+                Hint("read a supplier's list", "buy prices import"),
+            )
+    elif demand and not also_late:
+        listed = offers_in_time(listed, _needed_by(demand, shop.making_days), today=today)
     problem = demand.problem if demand else Problem((), (), cuts, shop.smallest_offcut)
     coming = {
         f"purchase {receipt.purchase}: {receipt.paper}"
@@ -293,18 +374,21 @@ def _read(
         problem, stock=(*problem.stock, *(_as_stock_item(*named) for named in coming.items()))
     )
     named = listed_offers(listed, shop.unit)
-    on_sale = [offer.as_stock_item(None) for offer, _ in named.values()]
+    usual = {} if in_time else _usual_sheets(session, sorted(wanted), listed, demand)
+    offers = [*(offer for offer, _ in named.values()), *(one.offer for one in usual.values())]
+    on_sale = [offer.as_stock_item(None) for offer in offers]
     problem, _ = drop_conflicting_grain(problem, on_sale)
     offer_to_fill: dict[PaperSize, str] = {}
-    for offer, _ in sorted(named.values(), key=lambda offered: offered[0].sheet_price):
+    for offer in sorted(offers, key=lambda offer: offer.sheet_price):
         offer_to_fill.setdefault(paper_size(papers, offer), offer.name)
     sheets = list_stash(session, kind=StockKind.SHEET)
     return _PurchaseData(
         demand,
         problem,
         named,
+        usual,
         supplier_terms_for(session, [pack.supplier for pack in listed], today),
-        _levels(session, papers, listed) if levels else [],
+        _levels(session, papers, listed, offer_to_fill) if levels else [],
         offer_to_fill,
         sheets_available(papers, sheets, reserved_quantities(session), receipts),
         papers,
@@ -322,16 +406,48 @@ def _as_stock_item(name: str, receipt: ScheduledReceipt) -> StockItem:
     )  # fmt: skip
 
 
+def _needed_by(demand: CuttingDemand, making_days: int) -> dict[str, date]:
+    """Return by paper the day on which it must be there for the first order that needs it."""
+    due = {order.id: order.due for order in demand.orders}
+    needed: dict[str, date] = {}
+    for order_demand in demand.order_demands:
+        day = paper_needed_by(due[order_demand.order], making_days)
+        for name, number in order_demand.pieces.items():
+            if number:
+                paper = demand.parts[int(name)].paper
+                needed[paper] = min(day, needed.get(paper, day))
+    return needed
+
+
+def _usual_sheets(
+    session: Session,
+    papers: Sequence[str],
+    listed: Sequence[ListedPack],
+    demand: CuttingDemand | None,
+) -> dict[str, BuyableSheet]:
+    """Return the sheets that the shop had before, of papers of which no offer is large enough."""
+    rows = list_stash(session, papers=papers, empty_sheets=True) if papers else []
+    parts = demand.parts if demand else []
+    sizes = {
+        paper: [(one.piece.width, one.piece.height) for one in parts if one.paper == paper]
+        for paper in papers
+    }
+    buyable = list_buyable_sheets(rows, listed, sizes)
+    return {sheet.offer.name: sheet for sheet in buyable[len(listed) :]}
+
+
 def _levels(
-    session: Session, papers: Mapping[str, Paper], listed: Sequence[ListedPack]
+    session: Session,
+    papers: Mapping[str, Paper],
+    listed: Sequence[ListedPack],
+    offered: Collection[PaperSize],
 ) -> list[Level]:
-    """Return the levels set; those of a size that nobody offers can't be filled."""
-    offered = {paper_size(papers, pack) for pack in listed}
+    """Return the levels set; those of a size that can't be bought can't be filled."""
     return [
         level
         if level.fill_size is None or (level.paper, level.fill_size) in offered
         else level._replace(fill_size=None)
-        for level in read_levels(session, papers, listed)
+        for level in read_levels(session, papers, listed, list(offered))
     ]
 
 
@@ -389,15 +505,37 @@ def _build_plan(
     """Say for which orders each pack is bought and by when, and what is used of the stash."""
     orders_of, due = _orders_of(data)
     used: dict[str, int] = defaultdict(int)
-    waiting: dict[str, set[int]] = defaultdict(set)
     for layout in bought.cutting_plan.layouts:
         used[layout.stock] += layout.copies
-        for piece in layout.placed:
-            waiting[layout.stock].update(orders_of.get(piece.name, ()))
-    lines = []
+    waiting = _orders_by_stock(data, bought)
+
+    # Orders take what is set aside for a level first, and what is bought comes in its place.
+    aside: Counter[PaperSize] = Counter()
+    for level, on_hand, _ in to_fill:
+        aside[level.paper, _size_of(level)] += on_hand
+    swapped: Counter[PaperSize] = Counter()
+
+    def orders_from(stock: str) -> tuple[int, ...]:
+        return tuple(sorted(waiting[stock], key=lambda number: (due[number], number)))
+
+    lines, unoffered = [], []
     for offer, packs in bought.lines:
+        orders = orders_from(offer.name)
+        if offer.name in data.usual:
+            sheet = data.usual[offer.name]
+            needed = paper_needed_by(due[orders[0]], data.making_days) if orders else None
+            unoffered.append(
+                UnofferedLine(
+                    offer.paper, offer.width, offer.height, packs, sheet.price, orders, needed
+                )
+            )
+            continue
         listed = data.offers_by_name[offer.name][1]
-        orders = tuple(sorted(waiting[offer.name], key=lambda number: (due[number], number)))
+        key = paper_size(data.papers, offer)
+        if 0 < used[offer.name] <= aside[key]:
+            aside[key] -= used[offer.name]
+            swapped[key] += used[offer.name]
+            used[offer.name], orders = 0, ()
         needed = order_by = None
         if orders:
             needed = paper_needed_by(due[orders[0]], data.making_days)
@@ -409,14 +547,18 @@ def _build_plan(
         StockUse(
             item.name, item.paper, item.width, item.height, used[item.name],
             (item.quantity or 0) - used[item.name], data.purchase_of.get(item.name),
+            orders_from(item.name),
         )
         for item in bought.problem.stock
         if used[item.name] and item.name not in data.offers_by_name
+        and item.name not in data.usual
     )  # fmt: skip
     filled_levels = tuple(
         FilledLevel(
-            level.paper, *_size_of(level), level.target, on_hand,
-            0 if level.fill_size is None else shortfall,
+            level.paper, *_size_of(level), level.target,
+            on_hand - swapped[level.paper, _size_of(level)],
+            swapped[level.paper, _size_of(level)] + (0 if level.fill_size is None else shortfall),
+            level.reorder_point, level.size is None,
         )
         for level, on_hand, shortfall in to_fill
     )  # fmt: skip
@@ -432,13 +574,51 @@ def _build_plan(
     return RestockPlan(
         tuple(data.cutting_demand.orders) if data.cutting_demand else (),
         tuple(lines),
-        bought.shipping,
+        {supplier: amount for supplier, amount in bought.shipping.items() if supplier},
         stock_use,
         filled_levels,
         unmade,
+        tuple(unoffered),
         bought,
         data.currency,
+        sum((line.price for line in bought.lines if line.offer.name in data.usual), Fraction(0)),
     )
+
+
+def _orders_by_stock(data: _PurchaseData, bought: PaperPurchasePlan) -> dict[str, set[int]]:
+    """Return for which orders each stock and each offer is cut.
+
+    Of equal pieces the most urgent orders get those of the stash, then those of what is on its way.
+    """
+    orders: dict[str, set[int]] = defaultdict(set)
+    if data.cutting_demand is None:
+        return orders
+    pieces: dict[str, Counter[str]] = defaultdict(Counter)
+    for layout in bought.cutting_plan.layouts:
+        for piece in layout.placed:
+            pieces[piece.name][layout.stock] += layout.copies
+
+    def place_in_line(stock: str) -> tuple[int, int]:
+        if stock in data.usual:
+            return 3, 0
+        if stock in data.offers_by_name:
+            return 2, data.offers_by_name[stock][1].lead_days
+        return (1, data.purchase_of[stock]) if stock in data.purchase_of else (0, 0)
+
+    due = {order.id: order.due for order in data.cutting_demand.orders}
+    demands = sorted(data.cutting_demand.order_demands, key=lambda one: (due[one.order], one.order))
+    for name, found in pieces.items():
+        supply = sorted(found, key=lambda stock: (place_in_line(stock), stock), reverse=True)
+        for order_demand in demands:
+            lacking = order_demand.pieces.get(name, 0)
+            while lacking and supply:
+                taken = min(lacking, found[supply[-1]])
+                orders[supply[-1]].add(order_demand.order)
+                found[supply[-1]] -= taken
+                lacking -= taken
+                if not found[supply[-1]]:
+                    supply.pop()
+    return orders
 
 
 def _orders_of(data: _PurchaseData) -> tuple[dict[str, tuple[int, ...]], dict[int, date]]:

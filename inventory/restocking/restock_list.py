@@ -1,44 +1,32 @@
 """The restock list: what to buy and why, and by when it must be ordered.
 
-What orders need is answered by the optimizer, as for a batch: what is missing beside the stash and
-what is on its way.  What levels need is counted: what will be left once the orders that can be made
-are made, and what is on its way, against the level that is set.
+It is the purchase that `inventory.restocking.purchase_plan` plans, line by line and order by order.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import date, timedelta
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from fractions import Fraction
+from typing import TYPE_CHECKING, NamedTuple
 
-from inventory.database.tables.enums import OrderStatus, StockKind
-from inventory.database.tables.stock import Paper
+from inventory.database.tables.enums import OrderStatus
 from inventory.orders.orders import list_orders
-from inventory.purchasing.prices import ListedPack, current_offers
+from inventory.purchasing.order_days import latest_order_date, paper_needed_by
+from inventory.purchasing.prices import ListedPack
 from inventory.purchasing.purchases import ScheduledReceipt, scheduled_receipts
-from inventory.restocking.levels import (
-    PaperSize,
-    levels_to_fill,
-    paper_size,
-    read_levels,
-    sheets_available,
-)
+from inventory.purchasing.reorder_levels import list_levels
+from inventory.restocking.levels import PaperSize, paper_size
+from inventory.restocking.purchase_plan import RestockPlan, plan_purchase
 from inventory.shop.settings import get_shop
-from inventory.stock.listing import list_stash
 from inventory.stock.papers import list_papers
-from inventory.stock.reservations import reserved_quantities
 from nester.core.lengths import Length
 from nester.core.problem import Effort
+from nester.packing import never, usable_cores
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from sqlalchemy.orm import Session
-
-    from inventory.core.plan import Plan
     from inventory.database.shop_file import ShopFile
     from nester.packing import Progress, Stop
 
@@ -47,41 +35,10 @@ __all__ = [
     "OfferChoice",
     "OrderDeadline",
     "RestockLine",
-    "best_offer",
-    "latest_order_date",
+    "RestockList",
     "order_dates",
-    "paper_needed_by",
     "restock_list",
 ]
-
-
-# --- days --------------------------------------------------------------------------------------
-
-
-def paper_needed_by(due: date, making_days: int) -> date:
-    """Return the last day on which paper may come for an order that is due on a day.
-
-    Parameters
-    ----------
-    making_days
-        How long it takes to make, in days (`inventory.database.tables.shop.Shop.making_days`).
-    """
-    return _days_before(due, making_days)
-
-
-def latest_order_date(due: date, making_days: int, delivery_days: int) -> date:
-    """Return the last day on which paper may be ordered for an order that is due on a day."""
-    return _days_before(due, making_days + delivery_days)
-
-
-def _days_before(day: date, days: int) -> date:
-    try:
-        return day - timedelta(days)
-    except OverflowError:
-        return date.min
-
-
-# --- from whom ---------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -95,46 +52,6 @@ class OfferChoice:
     def price(self) -> Decimal:
         """Of all packs, in the shop's currency, without shipping."""
         return self.offer.price * self.packs
-
-
-def best_offer(
-    offered: Iterable[ListedPack], sheets: int, *, today: date, needed: date | None = None
-) -> OfferChoice | None:
-    """Return the cheapest packs that hold some sheets and come in time, shipping left out.
-
-    If none comes in time, it is the one that comes first.
-
-    Parameters
-    ----------
-    offered
-        Offers of one paper in one size.
-    needed
-        The day on which they must be there.
-
-    Returns
-    -------
-    OfferChoice or None
-        None if there is no offer.
-    """
-    choices = [OfferChoice(pack, max(pack.least, -(-sheets // pack.pack))) for pack in offered]
-    in_time = [
-        choice
-        for choice in choices
-        if needed is None or today + timedelta(choice.offer.lead_days) <= needed
-    ]
-    if in_time:
-        return min(
-            in_time,
-            key=lambda choice: (choice.price, choice.offer.lead_days, choice.offer.supplier),
-        )
-    return min(
-        choices,
-        key=lambda choice: (choice.offer.lead_days, choice.price, choice.offer.supplier),
-        default=None,
-    )
-
-
-# --- the list ----------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -160,7 +77,7 @@ class RestockLine:
     Attributes
     ----------
     sheets
-        0 if no sheet of the paper is known that is large enough.
+        How many are needed; 0 if no sheet of the paper is known that is large enough.
     orders
         Numbers of the orders that wait for it, earliest due first.
     low
@@ -208,41 +125,67 @@ class RestockLine:
         return reasons
 
 
-@dataclass
-class _RestockDemand:
-    """What is needed of a paper in a size, while it is added up."""
-
-    size: tuple[Length, Length]
-    sheets: int = 0
-    orders: set[int] = field(default_factory=set)
-    low: LowLevel | None = None
-
-
 @dataclass(frozen=True)
-class _RestockData:
-    """What the list needs of the shop, read at one moment."""
+class RestockList:
+    """What to buy, and what its delivery costs.
 
-    papers: Mapping[str, Paper]
-    offered: Mapping[PaperSize, Sequence[ListedPack]]
-    scheduled_receipts: Sequence[ScheduledReceipt]
-    due: Mapping[int, date]
-    customers: Mapping[int, str]
+    Attributes
+    ----------
+    lines
+        What must be ordered first comes first; then by paper.
+    shipping
+        By supplier, in the shop's currency.
+    """
+
+    lines: tuple[RestockLine, ...] = ()
+    shipping: Mapping[str, Fraction] = field(default_factory=dict)
+
+
+class _Restock(NamedTuple):
+    """The planned purchase, and what is on its way, by what it is called in it."""
+
+    plan: RestockPlan
+    receipts: Mapping[int, ScheduledReceipt]
+    on_order: Mapping[PaperSize, int]
+    size_key: Callable[[RestockLine], PaperSize]
+    used: Mapping[ListedPack, int]
     making_days: int
 
 
-def _read(session: Session, today: date) -> _RestockData:
-    papers = {paper.name: paper for paper in list_papers(session)}
-    offered: dict[PaperSize, list[ListedPack]] = defaultdict(list)
-    for pack in current_offers(session, today=today):
-        offered[paper_size(papers, pack)].append(pack)
-    orders = list_orders(session, status=OrderStatus.CONFIRMED)
-    return _RestockData(
-        papers,
-        offered,
-        scheduled_receipts(session),
-        {order.id: order.due for order in orders},
-        {order.id: order.customer for order in orders},
-        get_shop(session).making_days,
+def _plan(
+    shop_file: ShopFile,
+    today: date,
+    effort: Effort,
+    stop: Stop | None,
+    on_progress: Callable[[Progress], None],
+) -> _Restock | None:
+    """Plan the purchase for all confirmed orders and levels; None if there are none."""
+    with shop_file.read() as session:
+        if not list_orders(session, status=OrderStatus.CONFIRMED) and not list_levels(session):
+            return None
+        receipts = scheduled_receipts(session)
+        papers = {paper.name: paper for paper in list_papers(session)}
+        making_days = get_shop(session).making_days
+    plan = plan_purchase(
+        shop_file,
+        levels=True,
+        effort=effort,
+        today=today,
+        processes=usable_cores(),
+        stop=stop or never,
+        on_progress=on_progress,
+    )
+    on_order: dict[PaperSize, int] = {}
+    for receipt in receipts:
+        key = paper_size(papers, receipt)
+        on_order[key] = on_order.get(key, 0) + receipt.sheets
+    return _Restock(
+        plan,
+        {receipt.purchase: receipt for receipt in receipts},
+        on_order,
+        lambda line: paper_size(papers, line),
+        {line.offer: line.used for line in plan.lines},
+        making_days,
     )
 
 
@@ -250,107 +193,80 @@ def restock_list(
     shop_file: ShopFile,
     *,
     today: date,
-    effort: Effort = Effort.QUICK,
+    effort: Effort = Effort.NORMAL,
     stop: Stop | None = None,
     on_progress: Callable[[Progress], None] = lambda _: None,
-) -> list[RestockLine]:
+) -> RestockList:
     """Return what to buy for the confirmed orders and to hold the levels; nothing is booked.
 
     Parameters
     ----------
     effort, stop, on_progress
-        As for `nester.packing.search.solve`; they matter where orders wait.
-
-    Returns
-    -------
-    list of RestockLine
-        What must be ordered first comes first; then by paper.
+        As for `inventory.restocking.purchase_plan.plan_purchase`.
     """
-    lines, _, _ = _compute_restock(shop_file, today, effort, stop, on_progress)
-    return lines
+    restock = _plan(shop_file, today, effort, stop, on_progress)
+    if restock is None:
+        return RestockList()
+    return RestockList(tuple(_lines(restock)), restock.plan.shipping)
 
 
-def _compute_restock(
-    shop_file: ShopFile,
-    today: date,
-    effort: Effort,
-    stop: Stop | None,
-    on_progress: Callable[[Progress], None],
-) -> tuple[list[RestockLine], Plan | None, _RestockData]:
-    from inventory.production.planning import preview_batch
-    from nester.packing import never
-
-    with shop_file.read() as session:
-        data = _read(session, today)
-    plan = None
-    if data.due:
-        plan = preview_batch(
-            shop_file,
-            effort=effort,
-            today=today,
-            processes=1,
-            stop=stop or never,
-            on_progress=on_progress,
+def _lines(restock: _Restock) -> list[RestockLine]:
+    plan = restock.plan
+    lines = [
+        RestockLine(
+            line.offer.paper, line.offer.width, line.offer.height, line.sheets, line.orders,
+            needed=line.needed, order_by=line.order_by,
+            choice=OfferChoice(line.offer, line.packs),
         )
-    wanted: dict[PaperSize, _RestockDemand] = {}
-    for line in plan.restock if plan is not None else ():
-        key = paper_size(data.papers, line)
-        demand = wanted.setdefault(key, _RestockDemand((line.width, line.height)))
-        demand.sheets += line.quantity
-        demand.orders.update(line.orders)
-    with shop_file.read() as session:
-        _add_levels(session, data, plan, wanted)
-    lines = [_line(data, key, demand, today) for key, demand in wanted.items()]
-    lines.sort(key=lambda line: (line.order_by or date.max, line.paper.casefold(), -line.width))
-    return lines, plan, data
+        for line in plan.lines
+    ] + [
+        RestockLine(
+            line.paper, line.width, line.height, line.sheets, line.orders, needed=line.needed
+        )
+        for line in plan.unoffered
+    ] + [
+        RestockLine(
+            piece.paper, piece.width, piece.height, 0, piece.orders,
+            needed=_needed(restock, piece.orders),
+        )
+        for piece in plan.unmade
+    ]  # fmt: skip
+    low = {
+        (level.paper, level.width, level.height): level
+        for level in plan.filled_levels
+        if level.bought
+    }
+    found = []
+    for line in lines:
+        paper, (width, height) = restock.size_key(line)
+        level = low.pop((paper, width, height), None) if line.sheets else None
+        reason = level and LowLevel(
+            level.on_hand, level.reorder_point, level.target, level.any_size
+        )
+        coming = restock.on_order.get((paper, (width, height)), 0)
+        sheets = line.sheets
+        if line.choice is not None:
+            sheets = min(
+                sheets, restock.used.get(line.choice.offer, 0) + (level.bought if level else 0)
+            )
+        found.append(replace(line, sheets=sheets or line.sheets, low=reason, on_order=coming))
+    found += [
+        RestockLine(
+            level.paper, level.width, level.height, level.target - level.on_hand - level.bought,
+            low=LowLevel(level.on_hand, level.reorder_point, level.target, level.any_size),
+        )
+        for level in plan.filled_levels
+        if level.on_hand + level.bought < level.target and level.width
+    ]  # fmt: skip
+    found.sort(key=lambda line: (line.order_by or date.max, line.paper.casefold(), -line.width))
+    return found
 
 
-def _add_levels(
-    session: Session,
-    data: _RestockData,
-    plan: Plan | None,
-    wanted: dict[PaperSize, _RestockDemand],
-) -> None:
-    """Add what it takes to come up to a level's target, where it is low."""
-    taken = reserved_quantities(session)
-    for layout in plan.layouts if plan is not None else ():
-        taken[layout.sheet.label] += layout.copies
-    rows = list_stash(session, kind=StockKind.SHEET, include_empty=True)
-    sizes: dict[PaperSize, tuple[Length, Length]] = {}
-    for row in rows:
-        sizes.setdefault(paper_size(data.papers, row), (row.width, row.height))
-    listed = [pack for packs in data.offered.values() for pack in packs]
-    levels = read_levels(session, data.papers, listed, list(sizes))
-    # How much of what is on its way the waiting orders will take is not known before they are
-    # planned with it, so all of it counts.
-    available = sheets_available(data.papers, rows, taken, data.scheduled_receipts)
-    for level, on_hand, shortfall in levels_to_fill(levels, available):
-        if level.fill_size is None:
-            continue
-        key = level.paper, level.fill_size
-        demand = wanted.setdefault(key, _RestockDemand(sizes.get(key, level.fill_size)))
-        demand.sheets += shortfall
-        demand.low = LowLevel(on_hand, level.reorder_point, level.target, level.size is None)
-
-
-def _line(data: _RestockData, key: PaperSize, demand: _RestockDemand, today: date) -> RestockLine:
-    orders = tuple(sorted(demand.orders, key=lambda number: (data.due[number], number)))
-    needed = paper_needed_by(data.due[orders[0]], data.making_days) if orders else None
-    choice = None
-    if demand.sheets:
-        choice = best_offer(data.offered.get(key, ()), demand.sheets, today=today, needed=needed)
-    order_by = None
-    if orders and choice is not None:
-        order_by = latest_order_date(data.due[orders[0]], data.making_days, choice.offer.lead_days)
-    on_order = sum(
-        receipt.sheets
-        for receipt in data.scheduled_receipts
-        if paper_size(data.papers, receipt) == key
-    )
-    paper, _ = key
-    return RestockLine(
-        paper, *demand.size, demand.sheets, orders, demand.low, needed, order_by, choice, on_order
-    )
+def _needed(restock: _Restock, orders: tuple[int, ...]) -> date | None:
+    due = {order.id: order.due for order in restock.plan.orders}
+    if not orders:
+        return None
+    return paper_needed_by(min(due[number] for number in orders), restock.making_days)
 
 
 # --- which order hangs on what -----------------------------------------------------------------
@@ -396,7 +312,7 @@ def order_dates(
     shop_file: ShopFile,
     *,
     today: date,
-    effort: Effort = Effort.QUICK,
+    effort: Effort = Effort.NORMAL,
     stop: Stop | None = None,
     on_progress: Callable[[Progress], None] = lambda _: None,
 ) -> list[OrderDeadline]:
@@ -413,36 +329,34 @@ def order_dates(
         What must be ordered first comes first; what is on its way stands by the day it must be
         there.
     """
-    lines, plan, data = _compute_restock(shop_file, today, effort, stop, on_progress)
-    dates = []
-    bought: set[tuple[int, str]] = set()
-    for line in lines:
-        for number in line.orders:
-            bought.add((number, line.paper))
-            due, choice = data.due[number], line.choice
-            dates.append(
-                OrderDeadline(
-                    number, data.customers[number], due, line.paper, line.width, line.height,
-                    paper_needed_by(due, data.making_days),
-                    None if choice is None
-                    else latest_order_date(due, data.making_days, choice.offer.lead_days),
-                    None if choice is None else choice.offer.supplier,
-                )
-            )  # fmt: skip
-    shortages = plan.lacking if plan else ()
-    for number, paper in dict.fromkeys((short.order, short.paper) for short in shortages):
-        coming = [receipt for receipt in data.scheduled_receipts if receipt.paper == paper]
-        if coming and (number, paper) not in bought:
-            # Of which receipt it will be cut is not known, so the last one counts.
-            last = max(coming, key=lambda receipt: (receipt.expected, receipt.purchase))
-            due = data.due[number]
-            dates.append(
-                OrderDeadline(
-                    number, data.customers[number], due, paper, None, None,
-                    paper_needed_by(due, data.making_days), None, last.supplier, last.purchase,
-                    last.expected,
-                )
-            )  # fmt: skip
+    restock = _plan(shop_file, today, effort, stop, on_progress)
+    if restock is None:
+        return []
+    orders = {order.id: order for order in restock.plan.orders}
+    days = restock.making_days
+    dates = [
+        OrderDeadline(
+            number, orders[number].customer, orders[number].due, line.paper, line.width,
+            line.height, paper_needed_by(orders[number].due, days),
+            None if line.choice is None
+            else latest_order_date(orders[number].due, days, line.choice.offer.lead_days),
+            None if line.choice is None else line.choice.offer.supplier,
+        )
+        for line in _lines(restock)
+        for number in line.orders
+    ]  # fmt: skip
+    for use in restock.plan.stock_use:
+        if use.purchase is None:
+            continue
+        receipt = restock.receipts[use.purchase]
+        dates += [
+            OrderDeadline(
+                number, orders[number].customer, orders[number].due, use.paper, use.width,
+                use.height, paper_needed_by(orders[number].due, days), None, receipt.supplier,
+                use.purchase, receipt.expected,
+            )
+            for number in use.orders
+        ]  # fmt: skip
     return sorted(
         dates,
         key=lambda deadline: (

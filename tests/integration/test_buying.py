@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from inventory.core.plan import Plan
     from inventory.database.shop_file import ShopFile
-    from nester.core.purchase import PaperPurchasePlan
+    from nester.core.purchase import PaperPurchasePlan, SupplierTerms
 
 TODAY = date(2027, 3, 1)
 
@@ -182,7 +182,7 @@ def test_what_is_left_is_used_before_anything_is_bought() -> None:
     )
     orders = {"a": (1, 4), "b": (4,), "c": (7,)}
     buy = partial(purchase, effort=Effort.QUICK)
-    lines = shopping_lines(Problem(wants, stock), sizes, orders, buy)
+    lines = shopping_lines(Problem(wants, stock), sizes, (), orders, buy)
     assert lines == (
         ShoppingLine("card", cm(99), cm(99), 0, None, (7,)),
         ShoppingLine("card", cm(50), cm(50), 1, Decimal(10), (1, 4)),
@@ -196,7 +196,9 @@ def test_the_safety_stop_also_ends_the_search_for_what_to_buy(
     order_boxes(stocked, copies=30, days=1)
     given: list[dict[str, object]] = []
 
-    def watched(problem: Problem, offers: Sequence[Offer], **how: object) -> PaperPurchasePlan:
+    def watched(
+        problem: Problem, offers: Sequence[Offer], terms: Sequence[SupplierTerms], **how: object
+    ) -> PaperPurchasePlan:
         given.append(how)
         return purchase(problem, offers, effort=Effort.QUICK)
 

@@ -17,6 +17,7 @@ from inventory.purchasing.reorder_levels import set_level
 from inventory.purchasing.suppliers import set_supplier
 from inventory.restocking.purchase_plan import book_purchases, plan_purchase
 from inventory.restocking.restock_list import restock_list
+from inventory.stock.adjust import spoil_stock
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_sheets
 from nester.core.errors import Refusal
@@ -157,11 +158,11 @@ def test_levels_are_left_alone_and_filled(priced: ShopFile) -> None:
     order_cards(priced, 2)
     plan = buy(priced, levels=True)
     (held,) = plan.filled_levels
-    assert (held.target, held.on_hand, held.bought) == (5, 3, 2)
+    # The order takes one of the three that are there, and three are bought.
+    assert (held.target, held.on_hand, held.bought) == (5, 2, 3)
     assert plan.stock_use == ()
-    # Two sheets to hold and one for the order.
     assert plan.bought.cost == plan.bought.lower_bound == Fraction("5.70")
-    assert sum(one.sheets - one.used for one in plan.lines) == 2
+    assert [(one.sheets, one.used, one.orders) for one in plan.lines] == [(3, 0, ())]
     assert buy(priced).bought.cost == 0
 
 
@@ -190,7 +191,7 @@ def test_only_what_is_low_once_orders_are_made_is_filled(
     plan = buy(priced, levels=True)
     assert sum(one.sheets for one in plan.lines) == bought
     assert len(plan.filled_levels) == bool(bought)
-    restock = restock_list(priced, today=TODAY)
+    restock = restock_list(priced, today=TODAY).lines
     assert sum(one.sheets for one in restock) == bought
     assert [one.low is not None for one in restock] == [True] * len(plan.filled_levels)
 
@@ -223,8 +224,17 @@ def test_refusals(priced: ShopFile) -> None:
     with priced.begin() as session:
         add_paper(session, "Rare felt", colour="red", grammage=200)
     number = order_cards(priced, 1, "Rare felt")
-    with pytest.raises(Refusal, match="nobody offers"):
-        buy(priced, [number])
+    with pytest.raises(Refusal, match="nobody offers any of these papers in time"):
+        buy(priced, [number], in_time=True)
+    assert [one.paper for one in buy(priced, [number]).unmade] == ["Rare felt"]
+    with priced.begin() as session:
+        rare = add_sheets(session, "Rare felt", SMALL, 1, price=Decimal("2.10"))
+        spoil_stock(session, rare.label, 1)
+    found = buy(priced, [number])
+    assert [(one.paper, one.sheets, one.price, one.orders) for one in found.unoffered] == [
+        ("Rare felt", 1, Decimal("2.10"), (number,))
+    ]
+    assert (found.lines, found.cost, found.shipping) == ((), 0, {})
     with pytest.raises(Refusal, match="no order 99"):
         buy(priced, [99])
     assert not buy(priced, [order_cards(priced, 1)]).unmade

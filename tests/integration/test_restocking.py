@@ -2,36 +2,42 @@
 
 from __future__ import annotations
 
+import random
+from collections import Counter
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import pytest
 
 from inventory.changes import undo
 from inventory.database.tables.enums import Reason
+from inventory.production.planning import plan_batch
 from inventory.purchasing import prices, purchases, reorder_levels, suppliers
+from inventory.purchasing.optimizer_offers import offers_in_time
+from inventory.purchasing.order_days import latest_order_date, paper_needed_by
 from inventory.purchasing.purchases import PurchaseLineRequest
+from inventory.restocking.purchase_plan import plan_purchase
 from inventory.restocking.restock_list import (
     LowLevel,
-    best_offer,
-    latest_order_date,
     order_dates,
-    paper_needed_by,
     restock_list,
 )
 from inventory.shop.settings import change_shop
 from inventory.stock import adjust, ledger, lookup, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
-from tests.integration.conftest import TODAY
+from nester.core.problem import Effort
+from tests.integration.conftest import TODAY, Table
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
+    from inventory.database.shop_file import ShopFile
     from inventory.purchasing.reorder_levels import LevelSuggestion
     from inventory.restocking.restock_list import OrderDeadline, RestockLine
-    from tests.integration.conftest import Hand, Table
+    from tests.integration.conftest import Hand
 
 SIZE, LARGE = (cm(50), cm(70)), (cm(70), cm(100))
 
@@ -63,7 +69,7 @@ def order(table: Table, packs: int, *, supplier: str = "Mill", today: date = TOD
 
 
 def listed(table: Table) -> list[RestockLine]:
-    return restock_list(table.shop, today=TODAY)
+    return list(restock_list(table.shop, today=TODAY).lines)
 
 
 def dated(table: Table) -> list[OrderDeadline]:
@@ -115,8 +121,9 @@ def test_what_is_on_its_way_is_not_bought_again(table: Table) -> None:
     assert (line.sheets, line.on_order) == (1, 1)
     order(table, 1)
     assert listed(table) == []
-    (one,) = dated(table)
-    assert (one.order, one.purchase, one.expected, one.order_by) == (number, 2, days(5), None)
+    assert [one.purchase for one in dated(table)] == [1, 2]
+    one = dated(table)[0]
+    assert (one.order, one.expected, one.order_by) == (number, days(5), None)
     assert not one.is_late(TODAY)
     assert one.is_late(days(8))
     plan = table.plan()
@@ -172,17 +179,22 @@ def test_the_cheapest_that_comes_in_time(table: Table) -> None:
     with table.shop.read() as session:
         offered = prices.current_offers(session, today=TODAY)
 
-    def chosen(sheets: int, needed: date | None) -> tuple[str, int]:
-        found = best_offer(offered, sheets, today=TODAY, needed=needed)
-        assert found is not None
-        return found.offer.supplier, found.packs
+    def left(needed: date | None, **others) -> set[str]:
+        wanted = {} if needed is None else {"Coal card": needed}
+        return {one.supplier for one in offers_in_time(offered, wanted, today=TODAY, **others)}
 
-    assert chosen(5, None) == chosen(5, days(9)) == ("Slow mill", 5)
-    assert chosen(5, days(8)) == ("Quick mill", 5)
-    assert chosen(8, days(8)) == ("Mill", 1)
-    assert chosen(11, days(8)) == ("Quick mill", 11)
-    assert chosen(8, days(0)) == ("Quick mill", 8)
-    assert best_offer([], 5, today=TODAY) is None
+    assert left(None) == left(days(9)) == {"Slow mill", "Quick mill", "Mill"}
+    assert left(days(8)) == {"Quick mill", "Mill"}
+    assert left(days(0)) == {"Quick mill"}
+    assert left(days(0), strict=True) == set()
+    table.card(30, days=10)  # five sheets, which must be there eight days from now
+    (line,) = listed(table)
+    assert line.choice is not None
+    assert (line.choice.offer.supplier, line.choice.packs) == ("Quick mill", 5)
+    table.card(18, days=10)
+    (line,) = listed(table)
+    assert line.choice is not None
+    assert (line.choice.offer.supplier, line.choice.packs, line.sheets) == ("Mill", 1, 8)
 
 
 def test_the_least_order_is_bought(table: Table) -> None:
@@ -372,7 +384,7 @@ def test_at_the_desk(hand: Hand) -> None:
     assert (line["needed"], line["order_by"]) == (
         (today + timedelta(3)).isoformat(), today.isoformat(),
     )  # fmt: skip
-    assert "12.34 EUR in all; shipping is not counted" in hand.does("buy", "list")
+    assert "12.34 EUR in all, free of shipping" in hand.does("buy", "list")
     (one,) = hand.data("order_dates", "buy", "dates")
     assert (one["customer"], one["supplier"], one["late"]) == ("Ines", "Mill", False)
     hand.does("shop", "set", "--making-days", "4")
@@ -393,3 +405,93 @@ def test_at_the_desk(hand: Hand) -> None:
     hand.does("buy", "purchase", "add", "Mill", "--line", "Coal card; 50x70cm; 1")
     hand.does("buy", "level", "drop", "Coal card", "--size", "50x70cm")
     assert hand.data("restock", "buy", "list") == []
+
+
+# --- one reckoning
+
+
+def test_two_suppliers_of_whom_one_is_late(table: Table) -> None:
+    """The cheapest that comes in time, in the list, the days, the plan and the batch alike."""
+    offer(table, "Slow mill", "22.46", pack=5, delivery=20)
+    offer(table, "Mill", "6", delivery=2)
+    number = table.card(12, days=9)
+    (line,) = listed(table)
+    assert line.choice is not None
+    assert (line.choice.offer.supplier, line.choice.packs, line.choice.price) == ("Mill", 2, 12)
+    (one,) = dated(table)
+    assert (one.order, one.supplier, one.order_by) == (number, "Mill", line.order_by)
+    for in_time in (False, True):
+        plan = plan_purchase(table.shop, in_time=in_time, today=TODAY)
+        assert plan.cost == plan.lower_bound == 12
+    assert [(one.quantity, one.price) for one in table.plan().restock] == [(2, 6)]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_what_is_to_be_bought_is_the_same_everywhere(shop: ShopFile, seed: int) -> None:
+    """Random offers, days, orders, levels and stock: list, days, plan and batch say one thing."""
+    dice = random.Random(seed)
+    table = Table(shop)
+    for paper in ("Coal card", "Moss card", "Fern print"):
+        table.paper(paper)
+        if dice.random() < 0.5:
+            table.sheets(SIZE, dice.randint(1, 3), paper=paper, price=Decimal("1.15"))
+    for supplier in ("Mill", "Corner", "Plover"):
+        with shop.begin() as session:
+            suppliers.set_supplier(
+                session, supplier, days=dice.randint(1, 9),
+                shipping=Decimal(dice.randint(0, 4)), free_from=Decimal(30),
+            )  # fmt: skip
+            for paper in dice.sample(["Coal card", "Moss card", "Fern print"], 2):
+                pack = dice.choice([1, 5, 10])
+                prices.set_price(
+                    session, supplier, paper, dice.choice([SIZE, LARGE]),
+                    Decimal(dice.randint(8, 25) * pack) / 10, pack=pack, day=TODAY,
+                )  # fmt: skip
+    for _ in range(4):
+        table.card(
+            dice.randint(1, 9), days=dice.randint(2, 12),
+            paper=dice.choice(["Coal card", "Moss card", "Fern print"]),
+        )  # fmt: skip
+    if dice.random() < 0.5:
+        level(table, 2, 4, SIZE)
+    lines = restock_list(shop, today=TODAY, effort=Effort.QUICK).lines
+    plan = plan_purchase(shop, levels=True, effort=Effort.QUICK, today=TODAY)
+    packs = {line.offer: line.packs for line in plan.lines}
+    assert {one.choice.offer: one.choice.packs for one in lines if one.choice} == packs
+    offered = [one for one in lines if one.choice is not None]
+    assert (
+        sum(Fraction(one.choice.price) for one in offered if one.choice)
+        + sum(plan.shipping.values())
+        == plan.cost
+    )
+    days_told = order_dates(shop, today=TODAY, effort=Effort.QUICK)
+    assert {(one.order, one.paper) for one in days_told} == {
+        (number, one.paper) for one in lines for number in one.orders
+    }
+    for one in days_told:
+        of_line = [line for line in lines if one.order in line.orders and line.paper == one.paper]
+        assert one.supplier in {line.choice and line.choice.offer.supplier for line in of_line}
+    for line in plan.lines:
+        others = [
+            pack
+            for pack in all_offers(shop)
+            if pack.paper == line.offer.paper and line.needed is not None
+            and TODAY + timedelta(pack.lead_days) <= line.needed
+        ]  # fmt: skip
+        if others and line.needed is not None:
+            assert TODAY + timedelta(line.offer.lead_days) <= line.needed
+    made = plan_batch(shop, effort=Effort.QUICK, today=TODAY)
+    rest = plan_purchase(shop, effort=Effort.QUICK, today=TODAY) if made.restock else None
+    if rest is not None:
+        bought = Counter[tuple[str, int, int]]()
+        for one in rest.lines:
+            bought[one.offer.paper, one.offer.width, one.offer.height] += one.sheets
+        for other in rest.unoffered:
+            bought[other.paper, other.width, other.height] += other.sheets
+        told = {(one.paper, one.width, one.height): one.quantity for one in made.restock}
+        assert {key: number for key, number in told.items() if number} == bought
+
+
+def all_offers(shop: ShopFile) -> list[prices.ListedPack]:
+    with shop.read() as session:
+        return prices.current_offers(session, today=TODAY)

@@ -24,19 +24,19 @@ app = group("Buying: what to buy, from whom, at what price, and what is on its w
 @app.command("list")
 def list_(
     context: typer.Context,
-    effort: EffortOption = Effort.QUICK,
+    effort: EffortOption = Effort.NORMAL,
     seconds: SecondsOption = None,
     as_json: JsonFlag = False,
 ) -> None:
     """List what to buy and why: for waiting orders, and to keep up your levels.
 
-    Each line names the cheapest packs that still arrive in time; shipping is not
-    counted. Stock on hand and on its way is counted.
+    It is the purchase of 'quirebox buy plan --levels': the cheapest packs that arrive
+    in time. Stock on hand and on its way is counted.
 
     \b
     Examples:
       quirebox buy list
-      quirebox buy list --effort normal --json
+      quirebox buy list --effort quick --json
     """
     from inventory.cli.shared.terminal import print_sentences, show_list
     from inventory.documents.text.restock import overdue_words, restock_sum_words
@@ -48,15 +48,15 @@ def list_(
     today = date.today()
     with shop_file_of(context) as shop_file:
         with searching_in(shop_file, seconds) as search:
-            lines = restock_list(shop_file, today=today, effort=effort, **search)
+            found = restock_list(shop_file, today=today, effort=effort, **search)
         with shop_file.read() as session:
             shop = get_shop(session)
             coming = list_purchases(session, also_done=False)
             overdue = [overdue_words(row, today) for row in coming if row.days_late(today)]
-    show_list(restock_listing(shop.unit, shop.currency, today), lines, as_json)
+    show_list(restock_listing(shop.unit, shop.currency, today), found.lines, as_json)
     if not as_json:
-        sentences = restock_sum_words(lines, shop.currency)
-        if any(line.choice is None for line in lines):
+        sentences = restock_sum_words(found, shop.currency)
+        if any(line.choice is None for line in found.lines):
             sentences.append("Read a price list with 'quirebox buy prices import'.")
         print_sentences(sentences + overdue)
 
@@ -64,7 +64,7 @@ def list_(
 @app.command("dates")
 def dates(
     context: typer.Context,
-    effort: EffortOption = Effort.QUICK,
+    effort: EffortOption = Effort.NORMAL,
     seconds: SecondsOption = None,
     as_json: JsonFlag = False,
 ) -> None:

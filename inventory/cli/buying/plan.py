@@ -48,6 +48,9 @@ def plan(
     in_time: Annotated[
         bool, typer.Option("--in-time", help="Only buy what arrives in time for all these orders.")
     ] = False,
+    also_late: Annotated[
+        bool, typer.Option("--also-late", help="Also buy what is cheaper but arrives too late.")
+    ] = False,
     record: Annotated[
         bool, typer.Option("--record", help="Record it as purchases, one for each supplier.")
     ] = False,
@@ -63,8 +66,9 @@ def plan(
 
     Buying and cutting are planned together: an expensive large sheet wins where it
     replaces two small ones. Sheets and offcuts you have, and those on their way, are
-    used where they fit. Nothing is stored without --record. If pieces fit no sheet on
-    offer, the rest is planned, these pieces are listed, and the exit code is 3.
+    used where they fit. What comes too late is bought only if nothing comes in time.
+    Nothing is stored without --record. If pieces fit no sheet on offer, the rest is
+    planned, these pieces are listed, and the exit code is 3.
 
     \b
     Examples:
@@ -93,7 +97,8 @@ def plan(
             searching("Buying", lambda amount: format_money(amount, shop.currency)) as tell,
         ):
             found = plan_purchase(
-                shop_file, orders or (), levels=levels, in_time=in_time, cuts=cuts,
+                shop_file, orders or (), levels=levels, in_time=in_time, also_late=also_late,
+                cuts=cuts,
                 ignore_grain=ignore_grain, effort=effort, today=today,
                 processes=usable_cores(), stop=stop, on_progress=tell,
             )  # fmt: skip
@@ -118,12 +123,9 @@ def plan(
 
 def _show(found: RestockPlan, unit: Unit, today: date) -> None:
     from inventory.cli.shared.terminal import print_sentences, show_list
-    from inventory.documents.text.purchase import late_orders, plan_words
+    from inventory.documents.text.purchase import plan_words
     from inventory.views.purchasing.purchase_plan import plan_listings
 
     for listing, rows in plan_listings(found, unit, today):
         show_list(listing, rows)
-    sentences = plan_words(found, today)
-    if late_orders(found, today):
-        sentences.append("Add --in-time to buy only what arrives in time.")
-    print_sentences(sentences)
+    print_sentences(plan_words(found, today))

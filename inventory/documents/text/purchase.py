@@ -113,11 +113,15 @@ STOPPED = "The search was stopped early; this is the best plan found by then."
 
 def plan_words(plan: RestockPlan, today: date) -> list[str]:
     """Say what a planned purchase costs, how good it is, and for which orders it is late."""
-    if not plan.lines:
+    bought, sentences = plan.bought, []
+    if plan.lines:
+        total = format_money(plan.cost, plan.currency)
+        saving = savings_words(plan.cost, plan.lower_bound, plan.currency)
+        sentences.append(f"{total} in all; {saving}")
+    elif not plan.unoffered:
         return ["Nothing to buy: what you have, or what is on its way, is enough."]
-    bought = plan.bought
-    total = format_money(bought.cost, plan.currency)
-    sentences = [f"{total} in all; {savings_words(bought.cost, bought.lower_bound, plan.currency)}"]
+    if plan.unoffered:
+        sentences.append("Papers not on sale are on none of today's price lists.")
     late = late_orders(plan, today)
     if late:
         sentences.append(f"Some of it arrives too late for {order_words(late)}.")

@@ -9,11 +9,10 @@ from inventory.core.money import format_money
 from inventory.core.text import format_count
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from datetime import date
 
     from inventory.purchasing.purchases import PurchaseRow
-    from inventory.restocking.restock_list import OrderDeadline, RestockLine
+    from inventory.restocking.restock_list import OrderDeadline, RestockLine, RestockList
 
 __all__ = [
     "deadline_source",
@@ -52,14 +51,19 @@ def reason_words(line: RestockLine) -> str:
     return "; ".join(reasons)
 
 
-def restock_sum_words(lines: Sequence[RestockLine], currency: str) -> list[str]:
+def restock_sum_words(found: RestockList, currency: str) -> list[str]:
     """Say what all of it costs, and that some of it has no price."""
-    chosen = [line.choice for line in lines if line.choice is not None]
+    chosen = [line.choice for line in found.lines if line.choice is not None]
     sentences = []
     if chosen:
         goods = sum((Fraction(choice.price) for choice in chosen), Fraction(0))
-        sentences.append(f"{format_money(goods, currency)} in all; shipping is not counted.")
-    if len(chosen) < len(lines):
+        shipping = sum(found.shipping.values(), Fraction(0))
+        delivery = f"shipping for {format_money(shipping, currency)} included"
+        sentences.append(
+            f"{format_money(goods + shipping, currency)} in all,"
+            f" {delivery if shipping else 'free of shipping'}."
+        )
+    if len(chosen) < len(found.lines):
         sentences.append("Papers not on sale are on none of today's price lists.")
     return sentences
 

@@ -15,6 +15,7 @@ from inventory.restocking.purchase_plan import (
     RestockPlan,
     StockUse,
     UnmadePieces,
+    UnofferedLine,
 )
 from inventory.views.listing import Column, Listing
 from inventory.views.production.cutting import answer_as_json
@@ -34,6 +35,7 @@ __all__ = [
     "supplier_cost_listing",
     "supplier_costs",
     "unmade_listing",
+    "unoffered_listing",
 ]
 
 
@@ -43,6 +45,7 @@ def plan_listings(
     """Return all lists of a planned purchase that have any rows, in the order they are read."""
     lists: list[tuple[Listing[Any], Sequence[Any]]] = [
         (plan_line_listing(unit, plan.currency, today), plan.lines),
+        (unoffered_listing(unit, plan.currency), plan.unoffered),
         (supplier_cost_listing(plan.currency), supplier_costs(plan)),
         (stock_use_listing(unit), plan.stock_use),
         (filled_level_listing(unit), plan.filled_levels),
@@ -62,20 +65,21 @@ def plan_as_json(
         The numbers of the purchases that it was recorded as.
     """
     bought, currency = plan.bought, plan.currency
-    proven = bought.lower_bound == bought.cost
+    proven = plan.lower_bound == plan.cost
     return {
         "orders": [order.id for order in plan.orders],
         "currency": currency,
-        "cost": _coins(bought.cost, currency),
-        "bound": _coins(bought.cost, currency)
+        "cost": _coins(plan.cost, currency),
+        "bound": _coins(plan.cost, currency)
         if proven
-        else f"{floor_to_coin(bought.lower_bound, currency):f}",
+        else f"{floor_to_coin(plan.lower_bound, currency):f}",
         "proven": proven,
-        "gap": float(bought.optimality_gap),
+        "gap": float(plan.optimality_gap),
         "buy": plan_line_listing(unit, currency, today).records(plan.lines),
         "shipping": {name: _coins(value, currency) for name, value in plan.shipping.items()},
         "stash": stock_use_listing(unit).records(plan.stock_use),
         "levels": filled_level_listing(unit).records(plan.filled_levels),
+        "not_on_sale": unoffered_listing(unit, currency).records(plan.unoffered),
         "unmade": unmade_listing(unit).records(plan.unmade),
         "recorded": list(recorded),
         "cutting": answer_as_json(bought.problem, bought.cutting_plan),
@@ -236,6 +240,29 @@ def filled_level_listing(unit: Unit) -> Listing[FilledLevel]:
             Column(key="bought", value=lambda row: row.bought),
         ),
         empty="No level needs sheets.",
+    )
+
+
+def unoffered_listing(unit: Unit, currency: str) -> Listing[UnofferedLine]:
+    """Return the list of sheets of papers that nobody offers."""
+
+    def price(row: UnofferedLine) -> str:
+        return "" if row.price is None else format_money(row.price, currency)
+
+    return Listing(
+        title="Not on sale",
+        columns=(
+            Column("Sheets", "sheets", lambda row: row.sheets, right=True),
+            Column("Paper", "paper", lambda row: row.paper),
+            Column("Size", cell=lambda row: format_size(row.width, row.height, unit)),
+            Column("Last paid", cell=price, right=True),
+            Column("For", cell=lambda row: order_words(row.orders) if row.orders else "stock"),
+            Column(key="width", value=lambda row: to_mm_number(row.width)),
+            Column(key="height", value=lambda row: to_mm_number(row.height)),
+            Column(key="price", value=lambda row: None if row.price is None else f"{row.price:f}"),
+            Column(key="orders", value=lambda row: list(row.orders)),
+        ),
+        empty="All papers are on sale.",
     )
 
 
